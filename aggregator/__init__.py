@@ -1,0 +1,16 @@
+"""Edgehold's aggregator: from result files that people wrote to pooled comparisons on a site.
+
+The stages in the order of the data::
+
+    records     files -> validated records, or findings
+    endpoints   records -> one row a run and endpoint
+    estimates   runs of one submission -> contrasts, covariance, degrees of freedom
+    pooling     all submissions -> random effects, interlaboratory view
+    bundle      results with schema and provenance
+    pages       bundle -> pages, tables, charts
+
+Beside the path: ``numerics`` (arrays in, arrays out), ``demo`` (the seeded demonstration) and ``registers``
+(steels, units and grits as data files). ``pipeline`` runs the whole path.
+"""
+
+__version__ = "0.1.0"

@@ -1,0 +1,72 @@
+"""Every kind of bad news the program knows.
+
+Three kinds, never mixed::
+
+    a bad file          -> Finding      collected with its place and its cure; nothing stops at the first
+    not estimable       -> a result     with its reason (see ``estimates`` and ``pooling``), never raised
+    a caller's mistake  -> EdgeholdError
+                           |- InputError       a value of the wrong shape or range: the value got, the value wanted
+                           |- RepositoryError  no Edgehold repository where one was expected
+                           `- FindingsError    a build was asked for while errors stand in the files
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+
+ERROR = "error"
+WARNING = "warning"
+
+
+@dataclass(frozen=True, order=True)
+class Finding:
+    """One thing wrong, or worth a look, in a file that somebody wrote.
+
+    Attributes
+    ----------
+    file : path relative to the repository root, with forward slashes.
+    line : 1-based line of the value, or of the nearest enclosing value that exists; 1 when the file cannot be read.
+    pointer : JSON pointer (RFC 6901) of the value; ``""`` is the whole file.
+    code : short stable kind, lower case with hyphens, such as ``unknown-unit``.
+    severity : ``"error"`` or ``"warning"``.
+    message : what is wrong, naming what was found.
+    cure : what would be right.
+    """
+
+    file: str
+    line: int
+    pointer: str
+    code: str
+    severity: str
+    message: str
+    cure: str
+
+    def as_dict(self) -> dict[str, object]:
+        """The finding as plain JSON values."""
+        return asdict(self)
+
+
+class EdgeholdError(Exception):
+    """Base of everything this program raises on purpose."""
+
+
+class InputError(EdgeholdError, ValueError):
+    """A caller passed a value of the wrong shape or range."""
+
+
+class RepositoryError(EdgeholdError):
+    """The folder is not an Edgehold repository."""
+
+
+class FindingsError(EdgeholdError):
+    """A build was asked for while errors stand in the files.
+
+    Attributes
+    ----------
+    findings : all findings, errors and warnings.
+    """
+
+    def __init__(self, findings: tuple[Finding, ...]):
+        self.findings = findings
+        errors = sum(f.severity == ERROR for f in findings)
+        super().__init__(f"{errors} errors in the repository's files; run 'edgehold check' for the list")

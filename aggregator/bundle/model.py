@@ -1,0 +1,499 @@
+"""The results bundle as pydantic models: what is published, and all that the pages know.
+
+Ratios are always so that above 1 favours ``first``: sharper, or longer lived. ``None`` means "not computed"; the reason
+stands beside it in words.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from aggregator.records.model.base import Record
+
+RESULTS_FORMAT = "results/0.1.0"
+
+
+class Counts(Record):
+    """How much stands behind a result."""
+
+    submissions: int
+    """Submissions."""
+    runs: int
+    """Runs."""
+    testers: int
+    """People who cut and read."""
+    sharpeners: int
+    """People who sharpened."""
+    blades: int
+    """Physical blades."""
+    steels: int
+    """Steels, as far as known."""
+    batches: int
+    """Batches, as far as known."""
+
+
+class Range(Record):
+    """Smallest and largest value met, and in how many blades or preparations it was known."""
+
+    low: float
+    """Smallest."""
+    high: float
+    """Largest."""
+    known: int
+    """For how many it is known."""
+    of: int
+    """Out of how many."""
+
+
+class RatioInterval(Record):
+    """A ratio with its interval; a missing end is unbounded."""
+
+    ratio: float
+    """The ratio."""
+    low: float | None
+    """Lower end."""
+    high: float | None
+    """Upper end."""
+    level: float
+    """Coverage, such as 0.95."""
+    method: str
+    """How the interval was made."""
+
+
+class StudyLine(Record):
+    """What one submission says in one comparison."""
+
+    submission: str
+    """Its id."""
+    cluster: int
+    """Number of the study it counts in: submissions that share a tester are one study."""
+    month: str
+    """Month."""
+    result: RatioInterval | None
+    """Its own ratio; null when it has none."""
+    bound: Literal["at least", "at most"] | None
+    """For a one-sided result: which side is known."""
+    bound_ratio: float | None
+    """For a one-sided result: the bound."""
+    ln_estimate: float | None
+    """Ratio on the ln scale."""
+    ln_variance: float | None
+    """Sampling variance on the ln scale, from the common repeatability."""
+    weight_percent: float | None
+    """Share of this line in the pooled estimate."""
+    reason: str
+    """Why there is no ratio, or what limits it; empty otherwise."""
+    verdict: str
+    """The submission's own verdict; empty where it has none."""
+    runs_first: int
+    """Runs on the first."""
+    runs_second: int
+    """Runs on the second."""
+    blades_first: int
+    """Blades of the first."""
+    blades_second: int
+    """Blades of the second."""
+    interest: str
+    """Strongest interest anybody named in it has in a blade: none, owner, maker, seller, or "not stated"."""
+
+
+class Prediction(Record):
+    """Where the next comparable study would fall."""
+
+    result: RatioInterval
+    """The interval."""
+    plug_in: RatioInterval | None
+    """The plug-in interval, for comparison."""
+    caveat: str
+    """What limits it; empty with five studies or more."""
+
+
+class Comparison(Record):
+    """One pooled comparison."""
+
+    factor: Literal["steel", "practice", "sharpener"]
+    """What is compared."""
+    first: str
+    """The one in the numerator."""
+    second: str
+    """The one in the denominator."""
+    state: Literal["pooled", "listed", "single", "not estimable"]
+    """pooled from three studies; two are listed; one stands alone; or it cannot be told."""
+    sentence: str
+    """The answer in plain English."""
+    verdict: str
+    """better, worse, no difference worth having, different (size undecided), undecided; empty where not pooled."""
+    studies: int
+    """Studies (clusters of submissions)."""
+    one_sided: int
+    """Submissions that give only a bound."""
+    result: RatioInterval | None
+    """The pooled ratio."""
+    within_submission: str
+    """Empty, or what to know about the claim, such as how few blades carry it."""
+    ln_estimate: float | None
+    """Pooled ln ratio."""
+    ln_standard_error: float | None
+    """Its standard error."""
+    df: float | None
+    """Degrees of freedom of the interval."""
+    tau: float | None
+    """Between-study standard deviation on the ln scale."""
+    tau_low: float | None
+    """Lower limit."""
+    tau_high: float | None
+    """Upper limit."""
+    i2_percent: float | None
+    """Share of the variance that lies between studies."""
+    q: float | None
+    """Cochran's Q."""
+    q_df: int | None
+    """Its degrees of freedom."""
+    q_p: float | None
+    """Its p value."""
+    prediction: Prediction | None
+    """Where the next study would fall; null below three studies."""
+    ruled_out_beyond: float | None
+    """These data rule out a difference larger than this ratio either way."""
+    blades_first: int
+    """Distinct blades of the first."""
+    blades_second: int
+    """Distinct blades of the second."""
+    lines: tuple[StudyLine, ...]
+    """Submission by submission."""
+
+
+class RepeatabilityEntry(Record):
+    """Run-to-run spread used for one endpoint."""
+
+    ln_sd: float
+    """Standard deviation between runs on the ln scale."""
+    df: float
+    """Degrees of freedom of the pooled part."""
+    prior_ln_sd: float
+    """The spread that single submissions are drawn towards."""
+    prior_df: float | None
+    """What that prior is worth; null: all of it (no evidence that spreads differ)."""
+    source: Literal["pooled", "assumed"]
+    """From pooled runs, or the protocol's assumption."""
+    submissions: int
+    """Submissions with replicate runs."""
+
+
+class LaboratoryCell(Record):
+    """One tester's runs on one circulating blade; testers by code number."""
+
+    code: int
+    """Code number of the tester, new in every table."""
+    n: int
+    """Runs."""
+    mean: float
+    """Mean."""
+    s: float | None
+    """Standard deviation."""
+    h: float | None
+    """Between-tester consistency statistic (ISO 5725-2)."""
+    k: float | None
+    """Within-tester consistency statistic (ISO 5725-2)."""
+    flags: tuple[str, ...]
+    """What stands out. Nothing is dropped."""
+
+
+class Interlaboratory(Record):
+    """Repeatability and reproducibility on one circulating blade (ISO 5725-2)."""
+
+    item: str
+    """The blade."""
+    scale: Literal["reading unit", "ln"]
+    """The scale of the figures."""
+    unit: str
+    """Unit of the figures; "ln" on the ln scale."""
+    testers: int
+    """Testers."""
+    runs: int
+    """Runs."""
+    mean: float
+    """Grand mean."""
+    s_r: float | None
+    """Repeatability standard deviation."""
+    s_R: float | None
+    """Reproducibility standard deviation."""
+    s_L: float | None
+    """Between-tester standard deviation."""
+    h_critical: float | None
+    """Critical value of h at 0.5 %."""
+    k_critical: float | None
+    """Critical value of k at 0.5 %."""
+    note: str
+    """What limits it, such as too few testers to flag anything."""
+    cells: tuple[LaboratoryCell, ...]
+    """Tester by tester."""
+
+
+class EndpointResult(Record):
+    """All that is said about one endpoint of one pool."""
+
+    id: str
+    """Endpoint id."""
+    title: str
+    """What it is called."""
+    kind: Literal["level", "window", "loss", "life"]
+    """Kind."""
+    role: Literal["early", "late", "overall"]
+    """Which part of the dulling."""
+    primary: bool
+    """Whether it is the protocol's primary endpoint."""
+    quantity: Literal["sharpness", "work"]
+    """What its ratios are ratios of."""
+    worthwhile_ratio: float
+    """The smallest ratio worth acting on."""
+    exact: int
+    """Runs with an exact value."""
+    interval: int
+    """Runs with an interval."""
+    censored: int
+    """Runs with a one-sided value."""
+    missing: int
+    """Runs without a value."""
+    repeatability: RepeatabilityEntry | None
+    """Run-to-run spread."""
+    steels: tuple[Comparison, ...]
+    """Every pair of steels that some submission compares, by name."""
+    practice: Comparison | None
+    """Practised against novice sharpeners; null when no submission has both."""
+    sharpening: str
+    """How much sharpening mattered, in one plain sentence."""
+    interlaboratory: tuple[Interlaboratory, ...]
+    """Circulating blades."""
+
+
+class CurvePointResult(Record):
+    """Mean sharpness at one checkpoint."""
+
+    work: float
+    """Work in the protocol's unit."""
+    ratio: float
+    """Sharpness relative to the reference: the mean of all runs in the pool at 0."""
+    low: float | None
+    """Lower end of the 95 % interval of the mean."""
+    high: float | None
+    """Upper end."""
+    runs: int
+    """How many runs reach this figure."""
+
+
+class SteelCurve(Record):
+    """How one steel's edges dulled, averaged over runs; not adjusted for who sharpened or tested."""
+
+    steel: str
+    """Steel id."""
+    points: tuple[CurvePointResult, ...]
+    """By work."""
+
+
+class Pool(Record):
+    """All results of one protocol MAJOR and one origin."""
+
+    protocol: str
+    """Protocol id."""
+    major: int
+    """MAJOR."""
+    origin: Literal["measured", "simulated"]
+    """measured and simulated are never pooled together."""
+    title: str
+    """The protocol's title."""
+    factor: str
+    """What the protocol asks about."""
+    medium: str
+    """The medium."""
+    work_unit: str
+    """Unit of work."""
+    versions: tuple[str, ...]
+    """Versions pooled."""
+    first_month: str
+    """First month."""
+    last_month: str
+    """Last month."""
+    counts: Counts
+    """How much stands behind it."""
+    hardness_hrc: Range | None
+    """Hardness range of the blades."""
+    angle_deg: Range | None
+    """Range of the edge angle per side."""
+    interests: dict[str, int]
+    """Submissions by the strongest interest of anybody named."""
+    own_sharpening_percent: float | None
+    """Share of runs in which the tester had sharpened the edge."""
+    endpoints: tuple[EndpointResult, ...]
+    """Endpoint by endpoint."""
+    curves: tuple[SteelCurve, ...]
+    """Steel by steel; empty for pass/fail."""
+    headline: str
+    """The answer in one or two plain sentences."""
+
+
+class ReadingResult(Record):
+    """One checkpoint of one run."""
+
+    work: float
+    """Work in the protocol's unit."""
+    written: str
+    """The repeats as written, with their unit."""
+    mean: float | None
+    """Mean in the reading's canonical unit; null for pass/fail or where censored."""
+    outcome: str
+    """For pass/fail: such as "pass, pass, fail"; else "below", "above" or empty."""
+
+
+class RunResult(Record):
+    """One run on a submission's page."""
+
+    id: str
+    """Run id."""
+    order: int
+    """Place in the running order."""
+    blade: str
+    """Blade."""
+    steel: str
+    """Steel, or "not known"."""
+    sharpener: str
+    """Handle of the sharpener."""
+    tester: str
+    """Handle of the tester."""
+    ended: str
+    """How it ended."""
+    readings: tuple[ReadingResult, ...]
+    """Readings."""
+    values: dict[str, str]
+    """Endpoint id to its value or reason, in words."""
+
+
+class OwnAnswer(Record):
+    """One contrast of one submission, by itself."""
+
+    endpoint: str
+    """Endpoint id."""
+    factor: Literal["steel", "blade", "sharpener", "practice"]
+    """What is compared."""
+    first: str
+    """The one in the numerator."""
+    second: str
+    """The one in the denominator."""
+    result: RatioInterval | None
+    """Its ratio; null when it has none."""
+    sentence: str
+    """The answer, the bound or the reason in plain English."""
+    verdict: str
+    """The verdict; empty where it has none."""
+
+
+class SubmissionResult(Record):
+    """A line of the ledger, and a page."""
+
+    id: str
+    """Id."""
+    path: str
+    """Path of the file."""
+    sha256: str
+    """Hash of the file."""
+    protocol: str
+    """Protocol id."""
+    version: str
+    """Protocol version."""
+    origin: Literal["measured", "simulated"]
+    """measured or simulated."""
+    month: str
+    """Month."""
+    submitted_by: str
+    """Handle."""
+    note: str
+    """The submitter's note; empty if none."""
+    interest: str
+    """Strongest interest anybody named in it has in a blade."""
+    blades: int
+    """Blades."""
+    people: tuple[str, ...]
+    """Handles."""
+    runs: tuple[RunResult, ...]
+    """Runs in their order."""
+    answers: tuple[OwnAnswer, ...]
+    """What this submission says by itself, contrast by contrast."""
+    warnings: tuple[str, ...]
+    """Warnings of the check that stand against it, with the submitter's answers."""
+
+
+class FigureResult(Record):
+    """A protocol's drawing."""
+
+    file: str
+    """Path beside the protocol."""
+    caption: str
+    """What it shows."""
+    svg: str
+    """The drawing."""
+
+
+class ProtocolResult(Record):
+    """One version of a protocol as published."""
+
+    id: str
+    """Id."""
+    version: str
+    """Version."""
+    status: Literal["draft", "in review", "adopted", "retired"]
+    """Where its life stands."""
+    newest: bool
+    """Whether it is the version /protocols/<id>/ shows."""
+    sha256: str
+    """Hash of the file."""
+    front: dict[str, object]
+    """The machine-readable part."""
+    body: str
+    """The method, in Markdown."""
+    figures: tuple[FigureResult, ...]
+    """Drawings."""
+    events: tuple[dict[str, object], ...]
+    """Events in this version's life."""
+
+
+class SteelResult(Record):
+    """A steel that some submission names."""
+
+    id: str
+    """Register id."""
+    names: tuple[str, ...]
+    """Its designations."""
+    simulated: bool
+    """Whether it is invented."""
+    note: str
+    """What is known about it."""
+
+
+class Provenance(Record):
+    """Where every number comes from."""
+
+    program_version: str
+    """Version of the program."""
+    inputs_sha256: str
+    """Hash over the path and hash of every file read."""
+    input_files: int
+    """How many files were read."""
+    repeatability_sha256: str
+    """Hash of the repeatability table."""
+
+
+class Results(Record):
+    """The results bundle."""
+
+    format: Literal["results/0.1.0"]
+    """Name and version of this format."""
+    provenance: Provenance
+    """Where the numbers come from."""
+    pools: tuple[Pool, ...]
+    """Results, by protocol, MAJOR and origin."""
+    submissions: tuple[SubmissionResult, ...]
+    """The ledger."""
+    protocols: tuple[ProtocolResult, ...]
+    """Protocols as published."""
+    steels: tuple[SteelResult, ...]
+    """Steels named in submissions."""

@@ -1,0 +1,43 @@
+# The project's commands. Everything lives in .venv and build/; nothing is installed elsewhere except, for the
+# tests and only where it is missing, a browser.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+
+.PHONY: site test serve check lint schemas demo recovery clean
+
+site: $(VENV)/.site
+	@$(BIN)/edgehold site
+
+serve: site
+	@$(BIN)/edgehold serve
+
+check: lint test
+
+lint: $(VENV)/.test
+	$(BIN)/ruff check aggregator tests site
+	$(BIN)/ruff format --check aggregator tests site
+
+test: $(VENV)/.test
+	@tests/browser/install
+	$(BIN)/python -m pytest -n auto
+
+schemas: $(VENV)/.site
+	$(BIN)/python -m aggregator.bundle.schemas
+
+demo: $(VENV)/.site
+	$(BIN)/edgehold demo
+
+$(VENV)/bin/python:
+	$(PYTHON) -m venv $(VENV)
+
+$(VENV)/.site: $(VENV)/bin/python pyproject.toml
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable .
+	@touch $@
+
+$(VENV)/.test: $(VENV)/bin/python pyproject.toml
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[test]'
+	@touch $@ $(VENV)/.site
+
+clean:
+	rm -rf build $(VENV)

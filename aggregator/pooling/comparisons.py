@@ -1,0 +1,282 @@
+"""From the contrasts of single submissions to pooled comparisons: who is compared, what counts as one study, and why not.
+
+The arithmetic is in ``random_effects``; this module only gathers its arrays.
+
+Submissions that share a tester are one study: their contrasts are combined by inverse variance first, so that ten files
+from one evening cannot outvote nine other people.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+from scipy.stats import t as student_t
+
+from aggregator.endpoints.rows import EndpointRow
+from aggregator.estimates.repeatability import Repeatability, RepeatabilityTable
+from aggregator.estimates.results import Contrast, SubmissionEstimate, Verdict
+from aggregator.estimates.verdict import verdict_of
+from aggregator.numerics.interval import Interval
+from aggregator.records.canonical import PoolKey
+
+from .random_effects import RandomEffectsFit, random_effects
+
+LEAST_STUDIES = 3  # below it nothing is pooled: one stands alone, two are listed (Roever, Knapp & Friede 2015)
+
+
+@dataclass(frozen=True)
+class Contribution:
+    """What one submission brings to one comparison.
+
+    Attributes
+    ----------
+    estimate : the submission's estimate, for its facts.
+    contrast : its contrast, estimable or not.
+    study : number of the study it counts in, from 1.
+    variance : sampling variance on the ln scale from the common repeatability, or None.
+    weight : its share of the pooled estimate, between 0 and 1, or None.
+    """
+
+    estimate: SubmissionEstimate
+    contrast: Contrast
+    study: int
+    variance: float | None
+    weight: float | None
+
+
+@dataclass(frozen=True)
+class VersionAgreement:
+    """Whether contrasts made under different MINOR versions agree.
+
+    Attributes
+    ----------
+    versions : the versions met.
+    difference : largest absolute difference of a version's pooled contrast from the first version's, ln scale.
+    p : p value of the test that all agree (F on versions - 1 and studies - versions degrees of freedom).
+    """
+
+    versions: tuple[str, ...]
+    difference: float
+    p: float
+
+
+@dataclass(frozen=True)
+class PooledComparison:
+    """One comparison over all submissions of a pool.
+
+    Attributes
+    ----------
+    pool, endpoint, factor, first, second : what is compared; the contrast is ``first`` minus ``second`` on the ln scale.
+    state : ``pooled``, ``listed`` (two studies), ``single`` or ``not estimable``.
+    fit : the random-effects fit where pooled.
+    contributions : every submission that has both, estimable or not, by study and id.
+    studies : number of studies with a two-sided contrast.
+    one_sided : number of submissions that give only a bound.
+    verdict : against the worthwhile ratio, where pooled.
+    sharpener_variance : for ``practice``, the variance between sharpeners of one class added to the sampling variance;
+        None where no submission has two of one class, so that it stays within tau2.
+    versions : agreement between MINOR versions, where two or more can be compared.
+    """
+
+    pool: PoolKey
+    endpoint: str
+    factor: str
+    first: str
+    second: str
+    state: str
+    fit: RandomEffectsFit | None
+    contributions: tuple[Contribution, ...]
+    studies: int
+    one_sided: int
+    verdict: Verdict | None
+    sharpener_variance: float | None
+    versions: VersionAgreement | None
+
+
+def compare(
+    estimates: Iterable[SubmissionEstimate],
+    rows: Iterable[EndpointRow],
+    table: RepeatabilityTable,
+    worthwhile: dict[tuple[PoolKey, str], float],
+) -> tuple[PooledComparison, ...]:
+    """All comparisons of steels, and of practised with novice sharpeners, per pool and endpoint.
+
+    Parameters
+    ----------
+    estimates : one per submission and endpoint.
+    rows : the endpoint rows, for the classes of sharpeners.
+    table : the common repeatability that sampling variances rest on.
+    worthwhile : worthwhile ratio by pool and endpoint.
+
+    Returns
+    -------
+    Sorted by pool, endpoint, factor and names.
+    """
+    classes = _sharpener_classes(rows)
+    grouped: dict[tuple[PoolKey, str], list[SubmissionEstimate]] = defaultdict(list)
+    for estimate in estimates:
+        grouped[(estimate.pool, estimate.endpoint)].append(estimate)
+    found = []
+    for key in sorted(grouped):
+        entry = table.entries[key]
+        for (factor, first, second), pairs in sorted(_by_pair(grouped[key]).items()):
+            extra = _sharpener_variance(grouped[key], entry, classes) if factor == "practice" else None
+            found.append(_pool(key, (factor, first, second), pairs, entry, extra, worthwhile[key]))
+    return tuple(found)
+
+
+def _sharpener_classes(rows: Iterable[EndpointRow]) -> dict[tuple[str, str], str]:
+    """novice or practised by (submission, sharpener); professionals count as practised, the unknown are left out."""
+    classes = {}
+    for row in rows:
+        if row.sharpening is not None:
+            classes[(row.submission, row.sharpener)] = "novice" if row.sharpening == "novice" else "practised"
+    return classes
+
+
+def _by_pair(estimates: list[SubmissionEstimate]) -> dict[tuple[str, str, str], list]:
+    """Contrasts of steels and of practice by what they compare."""
+    pairs: dict[tuple[str, str, str], list] = defaultdict(list)
+    for estimate in estimates:
+        for contrast in estimate.contrasts:
+            if contrast.factor in ("steel", "practice"):
+                pairs[(contrast.factor, contrast.first, contrast.second)].append((estimate, contrast))
+    return pairs
+
+
+def _common_variance(entry: Repeatability) -> tuple[float, float]:
+    """Run-to-run variance shared by all submissions of a pool, and its degrees of freedom."""
+    if entry.source == "pooled":
+        return entry.s2_pooled, entry.df_pooled
+    return entry.prior_s2, entry.prior_df
+
+
+def _sharpener_variance(
+    estimates: list[SubmissionEstimate], entry: Repeatability, classes: dict[tuple[str, str], str]
+) -> float | None:
+    """Variance between sharpeners of one class, from submissions in which two of one class meet.
+
+    For a contrast d of two sharpeners of one class E[d^2] = 2 sigma^2 + v: the method of moments, weighted by 1/v^2, the
+    weight that is best when sigma^2 is 0 (DerSimonian & Laird 1986 use the same device for tau^2). Floored at 0.
+    """
+    s2, _ = _common_variance(entry)
+    excess, weights = [], []
+    for estimate in estimates:
+        for contrast in estimate.contrasts:
+            pair = [classes.get((estimate.submission, name)) for name in (contrast.first, contrast.second)]
+            if contrast.factor != "sharpener" or contrast.estimate is None or None in pair or pair[0] != pair[1]:
+                continue
+            v = s2 * contrast.unscaled_variance
+            excess.append((contrast.estimate**2 - v) / 2)
+            weights.append(1 / v**2)
+    return max(0.0, float(np.average(excess, weights=weights))) if excess else None
+
+
+def _pool(key, names, pairs, entry: Repeatability, extra: float | None, worthwhile: float) -> PooledComparison:
+    """One comparison: studies, their combined contrasts, the fit where there are enough."""
+    s2, s2_df = _common_variance(entry)
+    studies = study_numbers([estimate.testers for estimate, _ in pairs])
+    usable, variances = [], []
+    for index, (_, contrast) in enumerate(pairs):
+        if contrast.estimate is None or contrast.unscaled_variance is None:
+            variances.append(None)
+            continue
+        variances.append(s2 * contrast.unscaled_variance + (extra or 0.0) * (contrast.sharpener_loading or 0.0))
+        usable.append(index)
+    y, v, numbers, shares = _combine(
+        np.array([pairs[i][1].estimate for i in usable], float),
+        np.array([variances[i] for i in usable], float),
+        np.array([studies[i] for i in usable], int),
+    )
+    fit = random_effects(y, v, v_df=s2_df if np.isfinite(s2_df) else None) if len(y) >= LEAST_STUDIES else None
+    weights = dict(zip(usable, _line_weights(fit, v, numbers, shares, [studies[i] for i in usable]), strict=True))
+    contributions = tuple(
+        Contribution(estimate, contrast, studies[i], variances[i], weights.get(i))
+        for i, (estimate, contrast) in enumerate(pairs)
+    )
+    return PooledComparison(
+        *key,
+        *names,
+        state=_state(len(y)),
+        fit=fit,
+        contributions=tuple(sorted(contributions, key=lambda c: (c.study, c.estimate.submission))),
+        studies=len(y),
+        one_sided=sum(contrast.bound is not None for _, contrast in pairs),
+        verdict=_verdict(fit, worthwhile),
+        sharpener_variance=extra,
+        versions=_version_agreement([pairs[i] for i in usable], [variances[i] for i in usable]),
+    )
+
+
+def _state(studies: int) -> str:
+    return {0: "not estimable", 1: "single", 2: "listed"}.get(studies, "pooled")
+
+
+def study_numbers(testers: list[tuple[str, ...]]) -> list[int]:
+    """Number the connected components of submissions that share a tester.
+
+    Parameters
+    ----------
+    testers : per submission, the handles of everybody who tested.
+
+    Returns
+    -------
+    Per submission its study's number, from 1 in order of first appearance.
+    """
+    parent = list(range(len(testers)))
+
+    def root(i: int) -> int:
+        while parent[i] != i:
+            i = parent[i]
+        return i
+
+    for i, j in combinations(range(len(testers)), 2):
+        if set(testers[i]) & set(testers[j]):
+            parent[max(root(i), root(j))] = min(root(i), root(j))
+    roots = [root(i) for i in range(len(testers))]
+    number = {r: n for n, r in enumerate(dict.fromkeys(roots), start=1)}
+    return [number[r] for r in roots]
+
+
+def _combine(y, v, studies):
+    """Inverse-variance mean within each study: contrasts, variances, study numbers, and each line's share of its study."""
+    numbers = np.unique(studies)
+    precision = 1 / v
+    total = np.array([precision[studies == n].sum() for n in numbers])
+    mean = np.array([(precision * y)[studies == n].sum() for n in numbers]) / total if len(y) else total
+    shares = precision / total[np.searchsorted(numbers, studies)] if len(y) else precision
+    return mean, 1 / total if len(y) else total, numbers, shares
+
+
+def _line_weights(fit, v, numbers, shares, studies):
+    """Each line's share of the pooled estimate; None for all where nothing is pooled."""
+    if fit is None:
+        return [None] * len(shares)
+    w = 1 / (v + fit.tau2)
+    w = w / w.sum()
+    return [float(share * w[np.searchsorted(numbers, n)]) for share, n in zip(shares, studies, strict=True)]
+
+
+def _verdict(fit: RandomEffectsFit | None, worthwhile: float) -> Verdict | None:
+    if fit is None:
+        return None
+    estimate, se, df = float(fit.coefficients[0]), float(fit.standard_errors[0]), float(fit.df)
+    return verdict_of(estimate, se, df, worthwhile)
+
+
+def _version_agreement(pairs, variances) -> VersionAgreement | None:
+    """Test that contrasts made under different MINOR versions agree (meta-regression on version, guarded Knapp-Hartung)."""
+    versions = sorted({estimate.version for estimate, _ in pairs})
+    if len(versions) < 2 or len(pairs) < len(versions) + 2:
+        return None
+    X = np.array([[1.0, *(estimate.version == v for v in versions[1:])] for estimate, _ in pairs])
+    fit = random_effects(np.array([c.estimate for _, c in pairs]), np.array(variances), X=X)
+    b, B = np.asarray(fit.coefficients)[1:], np.asarray(fit.covariance)[1:, 1:]
+    statistic = float(b @ np.linalg.solve(B, b)) / len(b)
+    from scipy.stats import f as f_distribution
+
+    return VersionAgreement(tuple(versions), float(np.abs(b).max()), float(f_distribution.sf(statistic, len(b), fit.df)))

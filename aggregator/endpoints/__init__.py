@@ -1,0 +1,5 @@
+"""Stage 2. Records enter; one row a run and endpoint leaves, and the points of every curve.
+
+Pydantic stops here: from here on there are arrays and labels. Nothing is compared between runs in this stage, and
+nothing is dropped: a row that has no value carries the reason.
+"""

@@ -1,0 +1,5 @@
+"""Stage 3. The rows of one submission enter; contrasts, their covariance and degrees of freedom leave.
+
+Nothing of other submissions enters here but the repeatability table. What cannot be told apart is a result with its
+reason, never an exception.
+"""

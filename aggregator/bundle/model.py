@@ -129,8 +129,10 @@ class Comparison(Record):
     """Submissions that give only a bound."""
     result: RatioInterval | None
     """The pooled ratio."""
-    within_submission: str
-    """Empty, or what to know about the claim, such as how few blades carry it."""
+    claim: str
+    """What the claim reaches, such as these blades only, and what limits it; empty where nothing does."""
+    versions: str
+    """Whether contrasts made under different MINOR versions agree; empty with one version or too few studies."""
     ln_estimate: float | None
     """Pooled ln ratio."""
     ln_standard_error: float | None
@@ -159,6 +161,8 @@ class Comparison(Record):
     """Distinct blades of the first."""
     blades_second: int
     """Distinct blades of the second."""
+    testers: int
+    """People who tested in it."""
     lines: tuple[StudyLine, ...]
     """Submission by submission."""
 

@@ -3,8 +3,14 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 from aggregator.numerics.interval import Interval
+
+if TYPE_CHECKING:
+    from aggregator.records.model.protocol import EndpointRule
+
+    from .model import Comparison, EndpointResult
 
 
 def amount(value: float) -> str:
@@ -31,20 +37,23 @@ def difference(ratio: float, more: str, less: str) -> str:
     '12 % sharper'
     >>> difference(0.9, "sharper", "less sharp")
     '10 % less sharp'
-    >>> difference(2.6, "longer", "shorter")
-    '2.6 times over, longer'
+    >>> difference(2.6, "sharper", "less sharp")
+    '160 % sharper'
     """
     percent = round(abs(ratio - 1) * 100)
     if percent == 0:
         return f"neither {more} nor {less}"
-    if ratio >= 2:
-        return f"{amount(ratio)} times over, {more}"
     return f"{percent} % {more if ratio > 1 else less}"
 
 
 def words_for(kind: str) -> tuple[str, str]:
     """The pair of words in which an endpoint's ratios are told."""
     return ("longer lasting", "shorter lived") if kind == "life" else ("sharper", "less sharp")
+
+
+def named(factor: str, name: str) -> str:
+    """How one side of a comparison is called in a sentence."""
+    return f"the edge of a {name} sharpener" if factor == "practice" else name
 
 
 def when(kind: str, unit: str, at: float | None, start: float | None, end: float | None) -> str:
@@ -59,14 +68,16 @@ def when(kind: str, unit: str, at: float | None, start: float | None, end: float
     return "Until the edge is dull"
 
 
-def pooled_sentence(opening: str, first: str, second: str, kind: str, interval: Interval, ratio: float, studies: int) -> str:
+def pooled_sentence(
+    opening: str, first: str, second: str, kind: str, interval: Interval, ratio: float, studies: int
+) -> str:
     """The answer of a pooled comparison, with how sure it is."""
     more, less = words_for(kind)
     low, high = math.exp(interval.low), math.exp(interval.high)
     return (
         f"{opening}, {first} was {difference(ratio, more, less)} than {second} "
-        f"(ratio {ratio_text(ratio)}, {interval.level:.0%} interval {amount(low)} to {amount(high)}, {studies} studies)."
-    ).replace("%)", "%)").replace("95%", "95 %")
+        f"(ratio {ratio_text(ratio)}, {100 * interval.level:g} % interval {amount(low)} to {amount(high)}, {studies} studies)."
+    )
 
 
 def listed_sentence(opening: str, first: str, second: str) -> str:
@@ -88,3 +99,44 @@ def not_estimable_sentence(opening: str, first: str, second: str, reasons: list[
         )
     why = reasons[0] if reasons else "no submission has readings of both"
     return f"{opening}, {first} and {second} cannot be told apart: {why}."
+
+
+def own_sentence(
+    opening: str, first: str, second: str, kind: str, ratio: float, interval: Interval, excludes: float
+) -> str:
+    """What one submission says by itself."""
+    more, less = words_for(kind)
+    low, high = difference(math.exp(interval.low), more, less), difference(math.exp(interval.high), more, less)
+    ruled = "" if math.isinf(excludes) else (
+        f" These runs rule out a difference larger than {ratio_text(excludes)} either way."
+    )
+    return f"{opening}, {first} was {difference(ratio, more, less)} than {second}; between {low} and {high}.{ruled}"
+
+
+def bound_sentence(opening: str, first: str, second: str, kind: str, side: str, bound: float) -> str:
+    """What is left when every run of an arm is censored."""
+    word = "long lasting" if kind == "life" else "sharp"
+    return f"{opening}, {first} was {side} {ratio_text(bound)} as {word} as {second}: every run of one of them ended before a figure could be had."
+
+
+def sharpening_sentence(practice: Comparison | None, rule: EndpointRule, unit: str) -> str:
+    """How much sharpening mattered, or why that is not known."""
+    if practice is None:
+        return "No submission has edges of both novice and practised sharpeners, so this cannot be said."
+    return practice.sentence
+
+
+def headline(factor: str, submissions: int, endpoints: tuple[EndpointResult, ...]) -> str:
+    """One sentence for a pool: from its primary endpoint, the comparison with the most studies."""
+    if submissions == 0:
+        return "Nobody has sent in a result yet."
+    primary = next(e for e in endpoints if e.primary)
+    comparisons = [primary.practice] if factor == "sharpener" and primary.practice else list(primary.steels)
+    pooled = [c for c in comparisons if c is not None and c.state == "pooled"]
+    if pooled:
+        return max(pooled, key=lambda c: (c.studies, c.first, c.second)).sentence
+    if submissions == 1:
+        return "One submission so far: it stands for its own blades and people, and is not pooled."
+    if submissions == 2:
+        return "Two submissions so far: both are listed; two are too few to pool."
+    return "No comparison has three studies yet: what there is, is listed."

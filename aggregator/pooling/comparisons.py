@@ -14,13 +14,12 @@ from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
-from scipy.stats import t as student_t
+from scipy.stats import f as f_distribution
 
 from aggregator.endpoints.rows import EndpointRow
 from aggregator.estimates.repeatability import Repeatability, RepeatabilityTable
 from aggregator.estimates.results import Contrast, SubmissionEstimate, Verdict
 from aggregator.estimates.verdict import verdict_of
-from aggregator.numerics.interval import Interval
 from aggregator.records.canonical import PoolKey
 
 from .random_effects import RandomEffectsFit, random_effects
@@ -80,6 +79,8 @@ class PooledComparison:
     sharpener_variance : for ``practice``, the variance between sharpeners of one class added to the sampling variance;
         None where no submission has two of one class, so that it stays within tau2.
     versions : agreement between MINOR versions, where two or more can be compared.
+    blades_first, blades_second : different blades of each in the submissions that have a contrast or a bound.
+    testers : different people who tested in them.
     """
 
     pool: PoolKey
@@ -95,6 +96,9 @@ class PooledComparison:
     verdict: Verdict | None
     sharpener_variance: float | None
     versions: VersionAgreement | None
+    blades_first: int
+    blades_second: int
+    testers: int
 
 
 def compare(
@@ -116,7 +120,8 @@ def compare(
     -------
     Sorted by pool, endpoint, factor and names.
     """
-    classes = _sharpener_classes(rows)
+    rows = tuple(rows)
+    classes, specimens = _sharpener_classes(rows), _specimens(rows)
     grouped: dict[tuple[PoolKey, str], list[SubmissionEstimate]] = defaultdict(list)
     for estimate in estimates:
         grouped[(estimate.pool, estimate.endpoint)].append(estimate)
@@ -125,7 +130,7 @@ def compare(
         entry = table.entries[key]
         for (factor, first, second), pairs in sorted(_by_pair(grouped[key]).items()):
             extra = _sharpener_variance(grouped[key], entry, classes) if factor == "practice" else None
-            found.append(_pool(key, (factor, first, second), pairs, entry, extra, worthwhile[key]))
+            found.append(_pool(key, (factor, first, second), pairs, entry, extra, worthwhile[key], specimens))
     return tuple(found)
 
 
@@ -134,8 +139,23 @@ def _sharpener_classes(rows: Iterable[EndpointRow]) -> dict[tuple[str, str], str
     classes = {}
     for row in rows:
         if row.sharpening is not None:
-            classes[(row.submission, row.sharpener)] = "novice" if row.sharpening == "novice" else "practised"
+            classes[(row.submission, row.sharpener)] = _practice(row.sharpening)
     return classes
+
+
+def _practice(sharpening: str | None) -> str | None:
+    """Class of a sharpener: ``novice`` or ``practised``; None where not known."""
+    return sharpening if sharpening in (None, "novice") else "practised"
+
+
+def _specimens(rows: Iterable[EndpointRow]) -> dict[tuple[str, str, str], set[str]]:
+    """Blades by (submission, endpoint, steel or class of sharpener), over the rows that have a value."""
+    blades: dict[tuple[str, str, str], set[str]] = defaultdict(set)
+    for row in rows:
+        if row.status != "missing":
+            for arm in (row.steel, _practice(row.sharpening)):
+                blades[(row.submission, row.endpoint, arm)].add(row.blade)
+    return blades
 
 
 def _by_pair(estimates: list[SubmissionEstimate]) -> dict[tuple[str, str, str], list]:
@@ -176,7 +196,9 @@ def _sharpener_variance(
     return max(0.0, float(np.average(excess, weights=weights))) if excess else None
 
 
-def _pool(key, names, pairs, entry: Repeatability, extra: float | None, worthwhile: float) -> PooledComparison:
+def _pool(
+    key, names, pairs, entry: Repeatability, extra: float | None, worthwhile: float, specimens
+) -> PooledComparison:
     """One comparison: studies, their combined contrasts, the fit where there are enough."""
     s2, s2_df = _common_variance(entry)
     studies = study_numbers([estimate.testers for estimate, _ in pairs])
@@ -198,6 +220,8 @@ def _pool(key, names, pairs, entry: Repeatability, extra: float | None, worthwhi
         Contribution(estimate, contrast, studies[i], variances[i], weights.get(i))
         for i, (estimate, contrast) in enumerate(pairs)
     )
+    telling = [e for e, c in pairs if c.estimate is not None or c.bound is not None]
+    blades = [set().union(*(specimens[(e.submission, key[1], arm)] for e in telling)) for arm in names[1:]]
     return PooledComparison(
         *key,
         *names,
@@ -209,6 +233,9 @@ def _pool(key, names, pairs, entry: Repeatability, extra: float | None, worthwhi
         verdict=_verdict(fit, worthwhile),
         sharpener_variance=extra,
         versions=_version_agreement([pairs[i] for i in usable], [variances[i] for i in usable]),
+        blades_first=len(blades[0]),
+        blades_second=len(blades[1]),
+        testers=len({tester for e in telling for tester in e.testers}),
     )
 
 
@@ -273,10 +300,8 @@ def _version_agreement(pairs, variances) -> VersionAgreement | None:
     versions = sorted({estimate.version for estimate, _ in pairs})
     if len(versions) < 2 or len(pairs) < len(versions) + 2:
         return None
-    X = np.array([[1.0, *(estimate.version == v for v in versions[1:])] for estimate, _ in pairs])
-    fit = random_effects(np.array([c.estimate for _, c in pairs]), np.array(variances), X=X)
-    b, B = np.asarray(fit.coefficients)[1:], np.asarray(fit.covariance)[1:, 1:]
-    statistic = float(b @ np.linalg.solve(B, b)) / len(b)
-    from scipy.stats import f as f_distribution
-
+    design = np.array([[1.0, *(estimate.version == v for v in versions[1:])] for estimate, _ in pairs])
+    fit = random_effects(np.array([c.estimate for _, c in pairs]), np.array(variances), X=design)
+    b, covariance = np.asarray(fit.coefficients)[1:], np.asarray(fit.covariance)[1:, 1:]
+    statistic = float(b @ np.linalg.solve(covariance, b)) / len(b)
     return VersionAgreement(tuple(versions), float(np.abs(b).max()), float(f_distribution.sf(statistic, len(b), fit.df)))

@@ -1,0 +1,241 @@
+"""From what the stages found to the one ``Results`` record that is published."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections import Counter, defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from aggregator import __version__
+from aggregator.endpoints.rows import CurvePoint, EndpointRow
+from aggregator.estimates.repeatability import Repeatability, RepeatabilityTable
+from aggregator.estimates.results import SubmissionEstimate
+from aggregator.pooling.circulation import CirculatedBlade
+from aggregator.pooling.comparisons import PooledComparison
+from aggregator.pooling.curves import MeanCurve
+from aggregator.records.canonical import LoadedSubmission, PoolKey, Repository, pool_key
+from aggregator.records.model.protocol import EndpointRule, Protocol
+
+from .compare import comparison_result
+from .interlab import interlaboratory_result
+from .ledger import interest_of, protocol_results, steel_results, submission_results
+from .model import (
+    Counts,
+    CurvePointResult,
+    EndpointResult,
+    Pool,
+    Provenance,
+    Range,
+    RepeatabilityEntry,
+    Results,
+    SteelCurve,
+)
+from .numbers import published, ratio
+from .sentences import headline, sharpening_sentence
+
+
+@dataclass(frozen=True)
+class Findings:
+    """Everything the stages before this one found, by name.
+
+    Attributes
+    ----------
+    repository : the records.
+    rows, points : endpoint rows and readings of runs.
+    table : common repeatability.
+    estimates : per submission and endpoint.
+    comparisons, circulated, curves : over all submissions.
+    """
+
+    repository: Repository
+    rows: tuple[EndpointRow, ...]
+    points: tuple[CurvePoint, ...]
+    table: RepeatabilityTable
+    estimates: tuple[SubmissionEstimate, ...]
+    comparisons: tuple[PooledComparison, ...]
+    circulated: tuple[CirculatedBlade, ...]
+    curves: tuple[MeanCurve, ...]
+
+
+def assemble(found: Findings) -> Results:
+    """Gather everything into the published record; nothing is estimated here."""
+    return Results(
+        format="results/0.1.0",
+        provenance=_provenance(found),
+        pools=tuple(_pool(found, key, group) for key, group in sorted(_by_pool(found.repository).items())),
+        submissions=submission_results(found.repository, found.rows, found.estimates),
+        protocols=protocol_results(found.repository),
+        steels=steel_results(found.repository),
+    )
+
+
+def _by_pool(repository: Repository) -> dict[PoolKey, list[LoadedSubmission]]:
+    pools: dict[PoolKey, list[LoadedSubmission]] = defaultdict(list)
+    for submission in repository.submissions:
+        pools[pool_key(submission)].append(submission)
+    return pools
+
+
+def _provenance(found: Findings) -> Provenance:
+    repository = found.repository
+    files = sorted(
+        [(s.path, s.sha256) for s in repository.submissions]
+        + [(p.path, p.sha256) for p in repository.protocols.values()]
+    )
+    listing = "".join(f"{sha256}  {path}\n" for path, sha256 in files)
+    return Provenance(
+        program_version=__version__,
+        inputs_sha256=hashlib.sha256(listing.encode()).hexdigest(),
+        input_files=len(files),
+        repeatability_sha256=found.table.sha256,
+    )
+
+
+def _pool(found: Findings, key: PoolKey, submissions: list[LoadedSubmission]) -> Pool:
+    newest = max(submissions, key=lambda s: _version_order(s.record.protocol.version))
+    protocol = found.repository.protocol_of(newest).record
+    rows = [row for row in found.rows if row.pool == key]
+    months = sorted(s.record.month for s in submissions)
+    endpoints = tuple(_endpoint(found, key, rule, protocol, rows) for rule in protocol.endpoints)
+    return Pool(
+        protocol=key.protocol,
+        major=key.major,
+        origin=key.origin,
+        title=protocol.title,
+        factor=protocol.question.factor,
+        medium=protocol.medium.name,
+        work_unit=protocol.work.unit,
+        versions=tuple(sorted({s.record.protocol.version for s in submissions}, key=_version_order)),
+        first_month=months[0],
+        last_month=months[-1],
+        counts=_counts(submissions),
+        hardness_hrc=_hardness(submissions),
+        angle_deg=_angles(submissions),
+        interests=dict(sorted(Counter(interest_of(s.record) for s in submissions).items())),
+        own_sharpening_percent=_own_sharpening(submissions),
+        endpoints=endpoints,
+        curves=tuple(_curve(curve) for curve in found.curves if curve.pool == key),
+        headline=headline(protocol.question.factor, len(submissions), endpoints),
+    )
+
+
+def _version_order(version: str) -> tuple[int, ...]:
+    return tuple(int(part) for part in version.split("."))
+
+
+def _counts(submissions: list[LoadedSubmission]) -> Counts:
+    runs = [run for s in submissions for run in s.runs]
+    return Counts(
+        submissions=len(submissions),
+        runs=len(runs),
+        testers=len({r.tester for r in runs}),
+        sharpeners=len({r.sharpener for r in runs}),
+        blades=len({r.blade for r in runs}),
+        steels=len({r.steel for r in runs} - {None}),
+        batches=len({r.batch for r in runs} - {None}),
+    )
+
+
+def _hardness(submissions: list[LoadedSubmission]) -> Range | None:
+    known: dict[str, float] = {}
+    keys = set()
+    for blade in (b for s in submissions for b in s.record.blades):
+        keys.add(blade.key)
+        if blade.hardness is not None:
+            known[blade.key] = blade.hardness.hrc
+    return _range(list(known.values()), len(keys))
+
+
+def _angles(submissions: list[LoadedSubmission]) -> Range | None:
+    """Angles per side; one stated for both sides together is not halved, it counts as not known here."""
+    preparations = [p for s in submissions for p in s.record.preparations]
+    sides = [
+        angle
+        for p in preparations
+        if p.edge_angle is not None and p.edge_angle.basis == "per side"
+        for angle in (p.edge_angle.left_deg, p.edge_angle.right_deg)
+        if angle is not None
+    ]
+    known = sum(p.edge_angle is not None and p.edge_angle.basis == "per side" for p in preparations)
+    return Range(low=min(sides), high=max(sides), known=known, of=len(preparations)) if sides else None
+
+
+def _range(values: list[float], total: int) -> Range | None:
+    return Range(low=min(values), high=max(values), known=len(values), of=total) if values else None
+
+
+def _own_sharpening(submissions: list[LoadedSubmission]) -> float | None:
+    own = [run.own_sharpening for s in submissions for run in s.runs]
+    return published(100 * sum(own) / len(own)) if own else None
+
+
+def _endpoint(
+    found: Findings, key: PoolKey, rule: EndpointRule, protocol: Protocol, rows: list[EndpointRow]
+) -> EndpointResult:
+    mine = [row for row in rows if row.endpoint == rule.id]
+    status = Counter(row.status for row in mine)
+    results = {
+        factor: tuple(
+            comparison_result(c, rule, protocol.work.unit)
+            for c in found.comparisons
+            if (c.pool, c.endpoint, c.factor) == (key, rule.id, factor)
+        )
+        for factor in ("steel", "practice")
+    }
+    practice = results["practice"][0] if results["practice"] else None
+    return EndpointResult(
+        id=rule.id,
+        title=rule.title,
+        kind=rule.kind,
+        role=rule.role,
+        primary=rule.primary,
+        quantity="work" if rule.kind == "life" else "sharpness",
+        worthwhile_ratio=rule.worthwhile_ratio,
+        exact=status["exact"],
+        interval=status["interval"],
+        censored=status["left"] + status["right"],
+        missing=status["missing"],
+        repeatability=_repeatability(found.table.entries.get((key, rule.id))),
+        steels=results["steel"],
+        practice=practice,
+        sharpening=sharpening_sentence(practice, rule, protocol.work.unit),
+        interlaboratory=tuple(
+            interlaboratory_result(c, protocol.reading.canonical_unit)
+            for c in found.circulated
+            if (c.pool, c.endpoint) == (key, rule.id)
+        ),
+    )
+
+
+def _repeatability(entry: Repeatability | None) -> RepeatabilityEntry | None:
+    if entry is None:
+        return None
+    pooled = entry.source == "pooled"
+    return RepeatabilityEntry(
+        ln_sd=published(math.sqrt(entry.s2_pooled if pooled else entry.prior_s2)),
+        df=published(entry.df_pooled if pooled else entry.prior_df),
+        prior_ln_sd=published(math.sqrt(entry.prior_s2)),
+        prior_df=published(entry.prior_df),
+        source=entry.source,
+        submissions=entry.submissions,
+    )
+
+
+def _curve(curve: MeanCurve) -> SteelCurve:
+    return SteelCurve(
+        steel=curve.steel,
+        points=tuple(
+            CurvePointResult(
+                work=published(p.work),
+                ratio=ratio(p.mean),
+                low=ratio(p.interval.low) if p.interval else None,
+                high=ratio(p.interval.high) if p.interval else None,
+                runs=p.runs,
+            )
+            for p in curve.points
+        ),
+    )
+
+

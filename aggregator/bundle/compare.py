@@ -1,0 +1,171 @@
+"""One pooled comparison as published."""
+
+from __future__ import annotations
+
+import math
+
+from aggregator.estimates.results import Contrast
+from aggregator.numerics.interval import Interval
+from aggregator.pooling.comparisons import Contribution, PooledComparison
+from aggregator.pooling.random_effects import RandomEffectsFit
+from aggregator.records.model.protocol import EndpointRule
+
+from .model import Comparison, Prediction, RatioInterval, StudyLine
+from .numbers import published, ratio
+from .sentences import (
+    listed_sentence,
+    named,
+    not_estimable_sentence,
+    pooled_sentence,
+    ratio_text,
+    single_sentence,
+    when,
+)
+
+PREDICTION_CAVEAT_BELOW = 5  # studies; Cochrane Handbook practice: a prediction from so few is itself very uncertain
+
+
+def ratio_interval(ln_estimate: float, interval: Interval) -> RatioInterval:
+    """An interval on the ln scale, published as ratios."""
+    return RatioInterval(
+        ratio=ratio(ln_estimate),
+        low=ratio(interval.low),
+        high=ratio(interval.high),
+        level=interval.level,
+        method=interval.method,
+    )
+
+
+def comparison_result(
+    comparison: PooledComparison, rule: EndpointRule, unit: str, interests: dict[str, str]
+) -> Comparison:
+    """A pooled comparison with its sentence, figures and lines.
+
+    Parameters
+    ----------
+    comparison : what pooling found.
+    rule, unit : the endpoint and the unit of work, for the sentence.
+    interests : strongest interest named, by submission.
+    """
+    return Comparison(
+        factor=comparison.factor,
+        first=comparison.first,
+        second=comparison.second,
+        state=comparison.state,
+        sentence=_sentence(comparison, rule, unit),
+        verdict=comparison.verdict.kind if comparison.verdict else "",
+        studies=comparison.studies,
+        one_sided=comparison.one_sided,
+        claim=_claim(comparison),
+        versions=_versions(comparison),
+        ruled_out_beyond=published(comparison.verdict.excludes) if comparison.verdict else None,
+        blades_first=comparison.blades_first,
+        blades_second=comparison.blades_second,
+        testers=comparison.testers,
+        lines=tuple(study_line(c, interests) for c in comparison.contributions),
+        **_fit_fields(comparison.fit),
+    )
+
+
+def _fit_fields(fit: RandomEffectsFit | None) -> dict[str, object]:
+    """Figures of the fit; all None where nothing was pooled."""
+    if fit is None:
+        names = "result ln_estimate ln_standard_error df tau tau_low tau_high i2_percent q q_df q_p prediction"
+        return dict.fromkeys(names.split())
+    estimate = float(fit.coefficients[0])
+    return {
+        "result": ratio_interval(estimate, fit.intervals[0]),
+        "ln_estimate": published(estimate),
+        "ln_standard_error": published(float(fit.standard_errors[0])),
+        "df": published(fit.df),
+        "tau": published(math.sqrt(fit.tau2)),
+        "tau_low": published(math.sqrt(fit.tau2_interval.low)),
+        "tau_high": published(math.sqrt(fit.tau2_interval.high)),
+        "i2_percent": published(100 * fit.i2),
+        "q": published(fit.q),
+        "q_df": fit.q_df,
+        "q_p": published(fit.q_p),
+        "prediction": _prediction(fit, estimate),
+    }
+
+
+def _prediction(fit: RandomEffectsFit, estimate: float) -> Prediction | None:
+    if fit.prediction is None:
+        return None
+    studies = fit.q_df + 1
+    few = f"From {studies} studies only: take it as a rough idea." if studies < PREDICTION_CAVEAT_BELOW else ""
+    return Prediction(
+        result=ratio_interval(estimate, fit.prediction),
+        plug_in=ratio_interval(estimate, fit.prediction_plug_in) if fit.prediction_plug_in else None,
+        caveat=few,
+    )
+
+
+def _sentence(comparison: PooledComparison, rule: EndpointRule, unit: str) -> str:
+    opening = when(rule.kind, unit, rule.at, rule.start, rule.end)
+    first, second = named(comparison.factor, comparison.first), named(comparison.factor, comparison.second)
+    if comparison.fit is not None:
+        estimate = float(comparison.fit.coefficients[0])
+        return pooled_sentence(
+            opening, first, second, rule.kind, comparison.fit.intervals[0], math.exp(estimate), comparison.studies
+        )
+    if comparison.state == "listed":
+        return listed_sentence(opening, first, second)
+    if comparison.state == "single":
+        return single_sentence(opening, first, second)
+    reasons = [c.contrast.reason for c in comparison.contributions if c.contrast.reason]
+    return not_estimable_sentence(opening, first, second, reasons, comparison.one_sided)
+
+
+def _claim(comparison: PooledComparison) -> str:
+    """What the claim reaches: with one blade of a steel it speaks of that blade, not of the steel."""
+    if comparison.factor == "practice":
+        if comparison.sharpener_variance is None:
+            return "No submission has two sharpeners of one class: how much such people differ sits in the spread."
+        return "The difference between people of one class is part of the uncertainty."
+    few = [
+        name
+        for name, blades in ((comparison.first, comparison.blades_first), (comparison.second, comparison.blades_second))
+        if blades == 1
+    ]
+    return f"Only one blade of {' and of '.join(few)}: this speaks of these blades, not of the steel." if few else ""
+
+
+def _versions(comparison: PooledComparison) -> str:
+    agreement = comparison.versions
+    if agreement is None:
+        return ""
+    return (
+        f"Versions {' and '.join(agreement.versions)} of the protocol differ by at most "
+        f"{ratio_text(math.exp(agreement.difference))} (p = {agreement.p:.2f})."
+    )
+
+
+def study_line(contribution: Contribution, interests: dict[str, str]) -> StudyLine:
+    """What one submission says in one comparison."""
+    contrast, estimate = contribution.contrast, contribution.estimate
+    return StudyLine(
+        submission=estimate.submission,
+        cluster=contribution.study,
+        month=estimate.month,
+        result=own_interval(contrast),
+        bound=contrast.bound.kind if contrast.bound else None,
+        bound_ratio=ratio(contrast.bound.ratio) if contrast.bound else None,
+        ln_estimate=published(contrast.estimate),
+        ln_variance=published(contribution.variance),
+        weight_percent=published(None if contribution.weight is None else 100 * contribution.weight),
+        reason=contrast.reason,
+        verdict=contrast.verdict.kind if contrast.verdict else "",
+        runs_first=contrast.runs_first,
+        runs_second=contrast.runs_second,
+        blades_first=contrast.blades_first,
+        blades_second=contrast.blades_second,
+        interest=interests[estimate.submission],
+    )
+
+
+def own_interval(contrast: Contrast) -> RatioInterval | None:
+    """A submission's own ratio, or None."""
+    if contrast.estimate is None or contrast.interval is None:
+        return None
+    return ratio_interval(contrast.estimate, contrast.interval)

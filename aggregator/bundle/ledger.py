@@ -1,0 +1,225 @@
+"""The ledger of submissions, the protocols and the steels as published."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Iterable
+
+from aggregator.endpoints.rows import EndpointRow
+from aggregator.errors import WARNING, Finding
+from aggregator.estimates.results import Contrast, SubmissionEstimate
+from aggregator.records.canonical import CanonicalReading, CanonicalRun, LoadedProtocol, LoadedSubmission, Repository
+from aggregator.records.model.protocol import EndpointRule
+from aggregator.records.model.review import Event
+from aggregator.records.model.submission import Run, Submission
+
+from .compare import own_interval
+from .model import (
+    FigureResult,
+    OwnAnswer,
+    ProtocolResult,
+    ReadingResult,
+    RunResult,
+    SteelResult,
+    SubmissionResult,
+)
+from .numbers import published
+from .sentences import amount, bound_sentence, named, own_sentence, when
+
+INTERESTS = ("none", "owner", "maker", "seller")  # weakest first
+
+
+def interest_of(record: Submission) -> str:
+    """Strongest interest that anybody named has in a blade; "not stated" where nothing is said."""
+    stated = [i.interest for blade in record.blades for i in (blade.interest or ())]
+    return max(stated, key=INTERESTS.index) if stated else "not stated"
+
+
+def submission_results(
+    repository: Repository, rows: Iterable[EndpointRow], estimates: Iterable[SubmissionEstimate]
+) -> tuple[SubmissionResult, ...]:
+    """A line of the ledger and a page for every submission, by id."""
+    by_run: dict[tuple[str, str], list[EndpointRow]] = defaultdict(list)
+    for row in rows:
+        by_run[(row.submission, row.run)].append(row)
+    by_submission: dict[str, list[SubmissionEstimate]] = defaultdict(list)
+    for estimate in estimates:
+        by_submission[estimate.submission].append(estimate)
+    warnings: dict[str, list[Finding]] = defaultdict(list)
+    for finding in repository.findings:
+        if finding.severity == WARNING:
+            warnings[finding.file].append(finding)
+    return tuple(
+        _submission(s, repository.protocol_of(s), by_run, by_submission[s.record.id], warnings[s.path])
+        for s in sorted(repository.submissions, key=lambda s: s.record.id)
+    )
+
+
+def _submission(
+    submission: LoadedSubmission,
+    protocol: LoadedProtocol,
+    by_run: dict[tuple[str, str], list[EndpointRow]],
+    estimates: list[SubmissionEstimate],
+    warnings: list[Finding],
+) -> SubmissionResult:
+    record = submission.record
+    rules = {rule.id: rule for rule in protocol.record.endpoints}
+    written = {run.id: run for run in record.runs}
+    unit = protocol.record.work.unit
+    return SubmissionResult(
+        id=record.id,
+        path=submission.path,
+        sha256=submission.sha256,
+        protocol=record.protocol.id,
+        version=record.protocol.version,
+        origin=record.origin,
+        month=record.month,
+        submitted_by=record.submitted_by,
+        note=record.note or "",
+        interest=interest_of(record),
+        blades=len({run.blade for run in submission.runs}),
+        people=tuple(sorted(person.handle for person in record.people)),
+        runs=tuple(_run(run, written[run.id], by_run[(record.id, run.id)], rules) for run in submission.runs),
+        answers=tuple(_answer(c, e, rules[e.endpoint], unit) for e in estimates for c in e.contrasts),
+        warnings=tuple(f"{f.message} {f.cure}".strip() for f in warnings),
+    )
+
+
+def _run(
+    run: CanonicalRun, written: Run, rows: list[EndpointRow], rules: dict[str, EndpointRule]
+) -> RunResult:
+    texts = _written_readings(written)
+    return RunResult(
+        id=run.id,
+        order=run.order,
+        blade=run.blade,
+        steel=run.steel or "not known",
+        sharpener=run.sharpener,
+        tester=run.tester,
+        ended=run.ended,
+        readings=tuple(_reading(reading, text) for reading, text in zip(run.readings, texts, strict=True)),
+        values={row.endpoint: _value_text(row, rules[row.endpoint]) for row in rows},
+    )
+
+
+def _written_readings(run: Run) -> list[str]:
+    """The repeats of every reading as written, in the order of the file."""
+    unit = f" {run.reading_unit}" if run.reading_unit else ""
+    return [
+        ", ".join(reading.outcomes or ()) or ", ".join(f"{value.written}{unit}" for value in reading.values or ())
+        for reading in run.readings
+    ]
+
+
+def _reading(reading: CanonicalReading, written: str) -> ReadingResult:
+    limited = [limit for limit in reading.limits if limit]
+    mean = sum(reading.values) / len(reading.values) if reading.values and not limited else None
+    outcome = ", ".join("pass" if passed else "fail" for passed in reading.passed) or (limited[0] if limited else "")
+    return ReadingResult(work=published(reading.work), written=written, mean=published(mean), outcome=outcome)
+
+
+def _value_text(row: EndpointRow, rule: EndpointRule) -> str:
+    """An endpoint of one run in words: sharpness in the reading's unit where it was read, else a ratio or work."""
+    if row.status == "missing":
+        return row.reason or "not computed"
+    if row.status == "exact":
+        return _amount_text(row.low, row.raw, rule.kind)
+    if row.status == "right":
+        return f"more than {_amount_text(row.low, math.nan, rule.kind)}"
+    if row.status == "left":
+        return f"less than {_amount_text(row.high, math.nan, rule.kind)}"
+    return f"between {_amount_text(row.low, math.nan, rule.kind)} and {_amount_text(row.high, math.nan, rule.kind)}"
+
+
+def _amount_text(ln_value: float, raw: float, kind: str) -> str:
+    if math.isfinite(raw):
+        return amount(raw)
+    return amount(math.exp(ln_value)) if kind == "life" else f"ln {ln_value:.3f}"
+
+
+def _answer(contrast: Contrast, estimate: SubmissionEstimate, rule: EndpointRule, unit: str) -> OwnAnswer:
+    opening = when(rule.kind, unit, rule.at, rule.start, rule.end)
+    first, second = named(contrast.factor, contrast.first), named(contrast.factor, contrast.second)
+    return OwnAnswer(
+        endpoint=estimate.endpoint,
+        factor=contrast.factor,
+        first=contrast.first,
+        second=contrast.second,
+        result=own_interval(contrast),
+        sentence=_answer_sentence(contrast, opening, first, second, rule.kind),
+        verdict=contrast.verdict.kind if contrast.verdict else "",
+    )
+
+
+def _answer_sentence(contrast: Contrast, opening: str, first: str, second: str, kind: str) -> str:
+    if contrast.estimate is not None and contrast.interval is not None:
+        excludes = contrast.verdict.excludes if contrast.verdict else math.inf
+        return own_sentence(opening, first, second, kind, math.exp(contrast.estimate), contrast.interval, excludes)
+    if contrast.bound is not None:
+        return bound_sentence(opening, first, second, kind, contrast.bound.kind, math.exp(contrast.bound.ratio))
+    return f"{opening}, {first} and {second}: no ratio, because {contrast.reason}."
+
+
+def protocol_results(repository: Repository) -> tuple[ProtocolResult, ...]:
+    """Every version of every protocol with where its life stands."""
+    found = []
+    for (name, version), protocol in sorted(repository.protocols.items(), key=lambda item: _order(item[0])):
+        events = tuple(e for e in repository.events.get(name, ()) if e.version == version)
+        found.append(
+            ProtocolResult(
+                id=name,
+                version=version,
+                status=status_after(events),
+                newest=version == newest_version(repository, name),
+                sha256=protocol.sha256,
+                front=protocol.record.model_dump(mode="json"),
+                body=protocol.body,
+                figures=_figures(repository, protocol),
+                events=tuple(e.model_dump(mode="json") for e in events),
+            )
+        )
+    return tuple(found)
+
+
+def _order(key: tuple[str, str]) -> tuple[str, tuple[int, ...]]:
+    return key[0], tuple(int(part) for part in key[1].split("."))
+
+
+def status_after(events: Iterable[Event]) -> str:
+    """Where a version stands after its events: draft, in review, adopted or retired."""
+    status = "draft"
+    for event in events:
+        status = {"opened for review": "in review", "adopted": "adopted", "retired": "retired"}.get(event.kind, status)
+    return status
+
+
+def newest_version(repository: Repository, name: str) -> str:
+    """The newest adopted version; without one, the newest of all."""
+    versions = sorted((v for n, v in repository.protocols if n == name), key=lambda v: _order((name, v)))
+    events = repository.events.get(name, ())
+    adopted = [v for v in versions if status_after(e for e in events if e.version == v) == "adopted"]
+    return (adopted or versions)[-1]
+
+
+def _figures(repository: Repository, protocol: LoadedProtocol) -> tuple[FigureResult, ...]:
+    folder = (repository.root / protocol.path).parent
+    return tuple(
+        FigureResult(file=f.file, caption=f.caption, svg=(folder / f.file).read_text(encoding="utf-8"))
+        for f in protocol.record.figures
+    )
+
+
+def steel_results(repository: Repository) -> tuple[SteelResult, ...]:
+    """The register entries of steels that some submission names."""
+    used = sorted({run.steel for s in repository.submissions for run in s.runs if run.steel})
+    return tuple(_steel(repository.steels[name]) for name in used)
+
+
+def _steel(entry) -> SteelResult:
+    return SteelResult(
+        id=entry.id,
+        names=tuple(f"{name.system} {name.designation}".strip() for name in entry.names),
+        simulated=entry.origin == "simulated",
+        note=entry.note or "",
+    )

@@ -1,0 +1,279 @@
+"""The results as tidy CSV files, with ``datapackage.json`` (Frictionless Data, an open standard) to describe them.
+
+A cell of text can never start a formula in a spreadsheet; numbers, negative ones too, stay numbers.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+from collections.abc import Iterable
+
+from .assemble import Findings
+from .model import Results
+from .numbers import PUBLISHED_DIGITS
+
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "|", "%")
+
+Cell = str | float | int | bool | None
+Table = tuple[dict[str, str], list[tuple[Cell, ...]]]
+"""A table: column name to its description (with the type before a colon), and the rows."""
+
+
+def cell(value: Cell) -> str:
+    """One cell as text.
+
+    Text that a spreadsheet could take for a formula gets an apostrophe in front; numbers are written with ten significant
+    digits; missing is empty.
+    """
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, (int, float)):
+        if isinstance(value, float) and math.isnan(value):
+            return ""
+        if isinstance(value, float) and math.isinf(value):
+            return "INF" if value > 0 else "-INF"
+        return f"{value:.{PUBLISHED_DIGITS}g}" if isinstance(value, float) else str(value)
+    return f"'{value}" if value.lstrip().startswith(FORMULA_STARTS) or value.startswith(FORMULA_STARTS) else value
+
+
+def csv_bytes(columns: Iterable[str], rows: Iterable[tuple[Cell, ...]]) -> bytes:
+    """A CSV file (RFC 4180, UTF-8, LF line ends)."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(columns)
+    writer.writerows([cell(value) for value in row] for row in rows)
+    return out.getvalue().encode("utf-8")
+
+
+def tables(found: Findings, results: Results) -> dict[str, bytes]:
+    """Every CSV file by name, and datapackage.json."""
+    made = {
+        "submissions": _submissions(results),
+        "runs": _runs(found),
+        "readings": _readings(results),
+        "comparisons": _comparisons(results),
+        "contributions": _contributions(results),
+        "curves": _curves(results),
+        "repeatability": _repeatability(results),
+    }
+    files = {f"{name}.csv": csv_bytes(columns, rows) for name, (columns, rows) in made.items()}
+    files["datapackage.json"] = _datapackage(made)
+    return files
+
+
+POOL_COLUMNS = {
+    "origin": "string: measured, or simulated (invented by a program)",
+    "protocol": "string: protocol id",
+    "major": "integer: MAJOR version; different ones are never pooled",
+}
+
+
+def _submissions(results: Results) -> Table:
+    columns = {
+        "origin": POOL_COLUMNS["origin"],
+        "submission": "string: id",
+        "protocol": "string: protocol id",
+        "version": "string: protocol version",
+        "month": "string: month of the last run",
+        "submitted_by": "string: handle",
+        "interest": "string: strongest interest named in a blade",
+        "blades": "integer: blades",
+        "runs": "integer: runs",
+        "path": "string: file",
+        "sha256": "string: hash of the file",
+    }
+    rows = [
+        (s.origin, s.id, s.protocol, s.version, s.month, s.submitted_by, s.interest, s.blades, len(s.runs), s.path, s.sha256)
+        for s in results.submissions
+    ]
+    return columns, rows
+
+
+def _runs(found: Findings) -> Table:
+    columns = POOL_COLUMNS | {
+        "version": "string: protocol version",
+        "submission": "string: id",
+        "run": "string: run id in the submission",
+        "order": "integer: place in the running order",
+        "endpoint": "string: endpoint id",
+        "status": "string: exact, interval, left, right (censored) or missing",
+        "low": "number: lower end on the ln scale (INF where unbounded)",
+        "high": "number: upper end on the ln scale",
+        "reading_se": "number: standard error from reading alone, ln scale",
+        "steel": "string: register id; empty when not known",
+        "blade": "string: blade key",
+        "batch": "string: batch key",
+        "sharpener": "string: handle",
+        "tester": "string: handle",
+        "own_sharpening": "boolean: the tester sharpened the edge",
+        "reason": "string: why missing or censored",
+    }
+    rows = [
+        (
+            r.pool.origin, r.pool.protocol, r.pool.major, r.version, r.submission, r.run, r.order, r.endpoint, r.status,
+            r.low, r.high, r.reading_se, r.steel, r.blade, r.batch, r.sharpener, r.tester, r.own_sharpening, r.reason,
+        )
+        for r in found.rows
+    ]  # fmt: skip
+    return columns, rows
+
+
+def _readings(results: Results) -> Table:
+    columns = {
+        "origin": POOL_COLUMNS["origin"],
+        "submission": "string: id",
+        "run": "string: run id",
+        "work": "number: cumulative work in the protocol's unit",
+        "written": "string: the repeats as written, with their unit",
+        "mean": "number: mean in the reading's canonical unit; empty where censored or pass/fail",
+        "outcome": "string: pass/fail outcomes, or below/above",
+    }
+    rows = [
+        (s.origin, s.id, run.id, reading.work, reading.written, reading.mean, reading.outcome)
+        for s in results.submissions
+        for run in s.runs
+        for reading in run.readings
+    ]
+    return columns, rows
+
+
+def _each_comparison(results: Results):
+    """Every comparison with its pool and endpoint."""
+    for pool in results.pools:
+        for endpoint in pool.endpoints:
+            for comparison in (*endpoint.steels, *([endpoint.practice] if endpoint.practice else [])):
+                yield pool, endpoint, comparison
+
+
+PAIR_COLUMNS = POOL_COLUMNS | {
+    "endpoint": "string: endpoint id",
+    "factor": "string: steel or practice",
+    "first": "string: numerator of the ratio",
+    "second": "string: denominator of the ratio",
+}
+
+
+def _comparisons(results: Results) -> Table:
+    columns = PAIR_COLUMNS | {
+        "state": "string: pooled, listed, single or not estimable",
+        "studies": "integer: studies",
+        "one_sided": "integer: submissions that give only a bound",
+        "ratio": "number: pooled ratio, above 1 favours the first",
+        "low": "number: lower end",
+        "high": "number: upper end",
+        "level": "number: coverage of the interval",
+        "method": "string: how the interval was made",
+        "ln_estimate": "number: ln ratio",
+        "ln_standard_error": "number: its standard error",
+        "df": "number: degrees of freedom",
+        "tau": "number: between-study standard deviation, ln scale",
+        "i2_percent": "number: share of variance between studies",
+        "q": "number: Cochran's Q",
+        "q_p": "number: its p value",
+        "prediction_low": "number: lower end of the prediction interval",
+        "prediction_high": "number: upper end of the prediction interval",
+        "verdict": "string: against the worthwhile ratio",
+        "sentence": "string: the answer in words",
+    }
+    return columns, [_comparison_row(*entry) for entry in _each_comparison(results)]
+
+
+def _comparison_row(pool, endpoint, c) -> tuple[Cell, ...]:
+    result, prediction = c.result, c.prediction.result if c.prediction else None
+    return (
+        pool.origin, pool.protocol, pool.major, endpoint.id, c.factor, c.first, c.second, c.state, c.studies, c.one_sided,
+        *((result.ratio, result.low, result.high, result.level, result.method) if result else (None,) * 5),
+        c.ln_estimate, c.ln_standard_error, c.df, c.tau, c.i2_percent, c.q, c.q_p,
+        *((prediction.low, prediction.high) if prediction else (None, None)),
+        c.verdict, c.sentence,
+    )  # fmt: skip
+
+
+def _contributions(results: Results) -> Table:
+    columns = PAIR_COLUMNS | {
+        "submission": "string: id",
+        "study": "integer: number of the study it counts in",
+        "ln_estimate": "number: ln ratio",
+        "ln_variance": "number: sampling variance from the common repeatability",
+        "weight_percent": "number: share of the pooled estimate",
+        "bound": "string: at least, at most, or empty",
+        "bound_ratio": "number: the bound",
+        "reason": "string: why there is no ratio",
+    }
+    rows = [
+        (
+            pool.origin, pool.protocol, pool.major, endpoint.id, c.factor, c.first, c.second, line.submission, line.cluster,
+            line.ln_estimate, line.ln_variance, line.weight_percent, line.bound, line.bound_ratio, line.reason,
+        )
+        for pool, endpoint, c in _each_comparison(results)
+        for line in c.lines
+    ]  # fmt: skip
+    return columns, rows
+
+
+def _curves(results: Results) -> Table:
+    columns = POOL_COLUMNS | {
+        "steel": "string: register id",
+        "work": "number: work in the protocol's unit",
+        "ratio": "number: mean sharpness relative to the pool's mean at 0",
+        "low": "number: lower end of the 95 % interval",
+        "high": "number: upper end",
+        "runs": "integer: runs that reach it",
+    }
+    rows = [
+        (pool.origin, pool.protocol, pool.major, curve.steel, p.work, p.ratio, p.low, p.high, p.runs)
+        for pool in results.pools
+        for curve in pool.curves
+        for p in curve.points
+    ]
+    return columns, rows
+
+
+def _repeatability(results: Results) -> Table:
+    columns = POOL_COLUMNS | {
+        "endpoint": "string: endpoint id",
+        "ln_sd": "number: standard deviation between runs, ln scale",
+        "df": "number: degrees of freedom",
+        "source": "string: pooled or assumed",
+        "submissions": "integer: submissions with replicate runs",
+    }
+    rows = [
+        (pool.origin, pool.protocol, pool.major, e.id, r.ln_sd, r.df, r.source, r.submissions)
+        for pool in results.pools
+        for e in pool.endpoints
+        if (r := e.repeatability) is not None
+    ]
+    return columns, rows
+
+
+def _datapackage(made: dict[str, Table]) -> bytes:
+    resources = [
+        {
+            "name": name,
+            "path": f"{name}.csv",
+            "format": "csv",
+            "mediatype": "text/csv",
+            "encoding": "utf-8",
+            "profile": "tabular-data-resource",
+            "schema": {"fields": [_field(column, text) for column, text in columns.items()], "missingValues": [""]},
+        }
+        for name, (columns, _) in made.items()
+    ]
+    package = {
+        "name": "edgehold-results",
+        "title": "Pooled results of home cutting tests",
+        "profile": "tabular-data-package",
+        "licenses": [{"name": "CC0-1.0", "title": "Creative Commons Zero v1.0 Universal"}],
+        "resources": resources,
+    }
+    return (json.dumps(package, indent=2, ensure_ascii=False) + "\n").encode("utf-8")
+
+
+def _field(column: str, text: str) -> dict[str, str]:
+    kind, description = text.split(": ", 1)
+    return {"name": column, "type": kind, "description": description}

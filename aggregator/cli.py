@@ -1,0 +1,117 @@
+"""The command-line program: read the words, call, print, exit.
+
+Exit status: 0 fine or warnings only, 1 errors found, 2 misuse.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+from aggregator import __version__
+from aggregator.errors import EdgeholdError, FindingsError
+
+FINE, ERRORS_FOUND, MISUSE = 0, 1, 2
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run one command and return its exit status."""
+    arguments = _parser().parse_args(argv)
+    try:
+        return arguments.command(arguments)
+    except FindingsError as error:
+        return _print_findings(error)
+    except EdgeholdError as error:
+        print(f"edgehold: {error}", file=sys.stderr)
+        return MISUSE
+    except BrokenPipeError:  # the reader of our output has gone: not an error of ours
+        return FINE
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="edgehold",
+        description="Check cutting-test results, pool them, and build the site that publishes them.",
+    )
+    parser.add_argument("--version", action="version", version=f"edgehold {__version__}")
+    commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
+
+    check = _command(commands, "check", _check, "read everything people wrote and print every finding")
+    check.add_argument("paths", nargs="*", metavar="PATH", help="show findings for these files or folders only")
+    check.add_argument("--json", action="store_true", help="print the findings as JSON")
+
+    _command(commands, "pool", _pool, "check and pool; write the results to build/results")
+    _command(commands, "site", _site, "check, pool and build the pages; write build/results and build/site")
+
+    demo = _command(commands, "demo", _demo, "write the simulated demonstration again from its seed")
+    demo.add_argument("--seed", type=int, default=None, help="another seed than the published one")
+    return parser
+
+
+def _command(commands, name: str, function: Callable, text: str) -> argparse.ArgumentParser:
+    parser = commands.add_parser(name, help=text, description=f"{text[0].upper()}{text[1:]}.")
+    parser.add_argument("--root", default=None, metavar="DIR", help="the repository (default: the one you are in)")
+    parser.set_defaults(command=function)
+    return parser
+
+
+def _root(arguments: argparse.Namespace) -> Path:
+    """The repository named, or the nearest one at or above the current folder."""
+    if arguments.root is not None:
+        return Path(arguments.root)
+    here = Path.cwd()
+    candidates = [here, *here.parents]
+    return next((p for p in candidates if (p / "protocols").is_dir() and (p / "submissions").is_dir()), here)
+
+
+def _say(text: str) -> None:
+    print(f"edgehold: {text} …", file=sys.stderr, flush=True)
+
+
+def _check(arguments: argparse.Namespace) -> int:
+    from aggregator.records import load_repository
+    from aggregator.records.report import check_json, check_text, within
+
+    root = _root(arguments)
+    repository = load_repository(root)
+    findings = within(repository.findings, root, arguments.paths)
+    print(check_json(findings, repository) if arguments.json else check_text(findings, repository))
+    return ERRORS_FOUND if any(f.severity == "error" for f in findings) else FINE
+
+
+def _pool(arguments: argparse.Namespace) -> int:
+    from aggregator.pipeline import pool
+
+    print(f"results: {pool(_root(arguments), _say)}")
+    return FINE
+
+
+def _site(arguments: argparse.Namespace) -> int:
+    from aggregator.pipeline import site
+
+    page = site(_root(arguments), _say)
+    print(f"site: {page}\nopen it in a browser, or run 'make serve' and go to http://127.0.0.1:8000/")
+    return FINE
+
+
+def _demo(arguments: argparse.Namespace) -> int:
+    from aggregator.demo import PUBLISHED_SEED, write_demo
+
+    seed = PUBLISHED_SEED if arguments.seed is None else arguments.seed
+    files = write_demo(_root(arguments), seed)
+    print(f"wrote {len(files)} files under submissions/simulated (seed {seed})")
+    return FINE
+
+
+def _print_findings(error: FindingsError) -> int:
+    from aggregator.records.report import findings_text
+
+    print(findings_text(error.findings), file=sys.stderr)
+    print(f"edgehold: {error}; nothing was built, the last build stands", file=sys.stderr)
+    return ERRORS_FOUND
+
+
+if __name__ == "__main__":
+    sys.exit(main())

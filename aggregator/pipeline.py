@@ -1,0 +1,118 @@
+"""THE path: from the files that people wrote to the published results and the site."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+from aggregator.bundle.assemble import Findings, assemble
+from aggregator.bundle.model import Results
+from aggregator.bundle.tables import tables
+from aggregator.bundle.write import staged_build
+from aggregator.endpoints import curve_points, endpoint_rows
+from aggregator.errors import FindingsError
+from aggregator.estimates import estimate_submissions, repeatability_table
+from aggregator.pages import build_site
+from aggregator.pooling.circulation import circulated_blades
+from aggregator.pooling.comparisons import compare
+from aggregator.pooling.curves import mean_curves
+from aggregator.records import load_repository
+from aggregator.records.canonical import PoolKey, Repository, pool_key
+
+Progress = Callable[[str], None]
+
+
+def find_everything(repository: Repository) -> Findings:
+    """Run the stages between records and bundle."""
+    rows, points = endpoint_rows(repository), curve_points(repository)
+    table = repeatability_table(rows, repository.protocols)
+    estimates = estimate_submissions(rows, table, repository.protocols)
+    comparisons = compare(estimates, rows, table, _worthwhile(repository))
+    circulated = circulated_blades(rows)
+    curves = mean_curves(points, _checkpoints(repository))
+    return Findings(repository, rows, points, table, estimates, comparisons, circulated, curves)
+
+
+def _worthwhile(repository: Repository) -> dict[tuple[PoolKey, str], float]:
+    """Worthwhile ratios by pool and endpoint; the newest version met in the pool decides."""
+    found: dict[tuple[PoolKey, str], float] = {}
+    for submission in _oldest_version_first(repository):
+        for rule in repository.protocol_of(submission).record.endpoints:
+            found[(pool_key(submission), rule.id)] = rule.worthwhile_ratio
+    return found
+
+
+def _checkpoints(repository: Repository) -> dict[PoolKey, tuple[float, ...]]:
+    """Checkpoints by pool; the newest version met in the pool decides."""
+    return {
+        pool_key(submission): repository.protocol_of(submission).record.work.checkpoints
+        for submission in _oldest_version_first(repository)
+    }
+
+
+def _oldest_version_first(repository: Repository):
+    return sorted(
+        repository.submissions, key=lambda s: tuple(int(part) for part in s.record.protocol.version.split("."))
+    )
+
+
+def read(root: Path) -> Repository:
+    """Read the repository; refuse to go on while errors stand in its files.
+
+    Raises
+    ------
+    FindingsError : with all findings.
+    """
+    repository = load_repository(root)
+    if repository.errors:
+        raise FindingsError(repository.findings)
+    return repository
+
+
+def pool(root: Path, say: Progress = lambda _: None) -> Path:
+    """Check and pool, and write ``build/results``; the site, if there was one, stays as it was.
+
+    Returns
+    -------
+    The folder of the results.
+    """
+    with staged_build(root) as stage:
+        _write_results(_results_files(root, say)[1], stage / "results")
+    return root / "build" / "results"
+
+
+def site(root: Path, say: Progress = lambda _: None) -> Path:
+    """Check, pool and build the pages: ``build/results`` and ``build/site``.
+
+    Returns
+    -------
+    The site's first page.
+    """
+    with staged_build(root) as stage:
+        results, files = _results_files(root, say)
+        _write_results(files, stage / "results")
+        say("building the pages")
+        build_site(results, root, stage / "site", files)
+    return root / "build" / "site" / "index.html"
+
+
+def _results_files(root: Path, say: Progress) -> tuple[Results, dict[str, bytes]]:
+    say("checking what people wrote")
+    repository = read(root)
+    say(f"pooling {len(repository.submissions)} submissions")
+    found = find_everything(repository)
+    results = assemble(found)
+    return results, {"results.json": results_json(results), **tables(found, results)}
+
+
+def results_json(results: Results) -> bytes:
+    """The results as published: JSON, two spaces, UTF-8, keys in the order of the schema."""
+    text = json.dumps(results.model_dump(mode="json"), indent=2, ensure_ascii=False, allow_nan=False)
+    return f"{text}\n".encode()
+
+
+def _write_results(files: dict[str, bytes], folder: Path) -> None:
+    folder.mkdir(parents=True)
+    for name, content in files.items():
+        (folder / name).write_bytes(content)

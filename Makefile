@@ -10,7 +10,8 @@ site: $(VENV)/.site
 	@$(BIN)/edgehold site
 
 serve: site
-	@$(BIN)/edgehold serve
+	@echo "the site is at http://127.0.0.1:8000/ (stop with Ctrl-C)"
+	@$(BIN)/python -m http.server --bind 127.0.0.1 --directory build/site 8000
 
 check: lint test
 

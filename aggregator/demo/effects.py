@@ -1,0 +1,195 @@
+"""The true effects of the demonstration, and the ratios that an endless, even experiment would show.
+
+Keenness is minus ln of the force in newtons. With u = ln((w + w1)/w1), w the work and w1 the first positive
+checkpoint, the mean curve of a steel sharpened by a practised person is ``-(start + slope u)``: fast dulling early,
+slow late (common practice; the figures are invented and only in keeping with the trade). On card it is
+``slope (u_life - u)`` above the keenness that still passes. Everything else adds to keenness, so a level's true ratio
+is free of it.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import asdict, dataclass, fields
+
+import numpy as np
+
+from .methods import METHODS, Method
+
+
+@dataclass(frozen=True)
+class SteelCurve:
+    """Mean dulling of one invented steel, sharpened by a practised person.
+
+    Attributes
+    ----------
+    steel : id in the register of steels.
+    start_ln_n : ln of the force in newtons before the first cut.
+    slope : rise of ln force per unit of u = ln((w + w1)/w1).
+    card_life_m : metres of card cut before a paper slice fails.
+    """
+
+    steel: str
+    start_ln_n: float
+    slope: float
+    card_life_m: float
+
+
+STEELS = (
+    SteelCurve("demo-plain-carbon", -0.25, 0.68, 14.0),  # takes the keenest edge, loses it soonest
+    SteelCurve("demo-fine-stainless", -0.10, 0.62, 16.0),
+    SteelCurve("demo-tough-stainless", -0.02, 0.65, 12.0),
+    SteelCurve("demo-high-carbon-stainless", -0.06, 0.54, 26.0),
+    SteelCurve("demo-powder-stainless", 0.02, 0.50, 32.0),  # fine hard carbides: slow loss late
+    SteelCurve("demo-high-speed", 0.095, 0.475, 34.0),
+)
+
+
+@dataclass(frozen=True)
+class Effects:
+    """Every true effect; all but the curves may be set to 0 to see an analysis without it. Units: ln keenness."""
+
+    curves: tuple[SteelCurve, ...] = STEELS
+    """Mean curves of the steels."""
+    novice_gap: float = 0.356
+    """How much less keen a novice's edge is at u = 0."""
+    novice_gap_fade: float = 0.069
+    """How much of that gap is gone per unit of u: what an edge was like early matters less late."""
+    sharpener_sd: float = 0.10
+    """SD between sharpeners of the same practice."""
+    tester_sd: float = 0.10
+    """SD between testers: how hard they pull, where they lay the thread."""
+    blade_sd: float = 0.04
+    """SD between blades of one batch."""
+    batch_sd: float = 0.03
+    """SD between batches of one steel."""
+    steel_tester_sd: float = 0.03
+    """SD of how a tester and a steel suit each other."""
+    steel_sharpener_sd: float = 0.03
+    """SD of how a sharpener and a steel suit each other."""
+    evening_sd: float = 0.04
+    """SD between evenings of one experiment."""
+    lot_sd: float = 0.05
+    """SD between coils of rope or stacks of card."""
+    run_sd: float = 0.20
+    """SD between runs, resharpening included."""
+    reading_sd: float = 0.06
+    """SD of a single reading; on card, SD of a single slice around the threshold."""
+    unequal_start_sd: float = 0.08
+    """SD of a preparation's luck at the start, which fades as w1/(w + w1)."""
+    order_drift: float = -0.01
+    """Shift from one run to the next within an evening: hands tire."""
+    coil_position: float = -0.005
+    """Shift per 10 m into the coil: the inner turns lie harder."""
+    humidity: float = -0.02
+    """Shift per 10 points of relative humidity over 60: damp fibre cuts harder."""
+    expectation: float = 0.02
+    """Shift for an edge that an unblinded tester sharpened themself."""
+
+    def curve(self, steel: str) -> SteelCurve:
+        """The mean curve of a steel."""
+        return next(c for c in self.curves if c.steel == steel)
+
+    def described(self) -> dict[str, dict[str, object]]:
+        """Name, value and meaning of every effect that is a single number."""
+        texts = _field_texts()
+        return {
+            f.name: {"value": getattr(self, f.name), "unit": "ln keenness", "meaning": texts[f.name]}
+            for f in fields(self)
+            if f.name != "curves"
+        }
+
+
+def _field_texts() -> dict[str, str]:
+    """The texts under the fields, read from the source so that each stands once."""
+    import ast
+    import inspect
+
+    body = ast.parse(inspect.getsource(Effects)).body[0].body
+    pairs = itertools.pairwise(body)
+    return {
+        a.target.id: b.value.value
+        for a, b in pairs
+        if isinstance(a, ast.AnnAssign) and isinstance(b, ast.Expr)
+    }
+
+
+def work_axis(work: float, first_checkpoint: float) -> float:
+    """u = ln((w + w1)/w1); 0 before the first cut."""
+    return math.log((work + first_checkpoint) / first_checkpoint)
+
+
+def mean_keenness(effects: Effects, method: Method, steel: str, novice: bool, work: float) -> float:
+    """Mean keenness of a run, nuisances at zero; on card, keenness above what still passes."""
+    u = work_axis(work, method.first_checkpoint)
+    curve = effects.curve(steel)
+    gap = (effects.novice_gap - effects.novice_gap_fade * u) if novice else 0.0
+    if method.pass_fail:
+        return curve.slope * (work_axis(curve.card_life_m, method.first_checkpoint) - u) - gap
+    return -(curve.start_ln_n + curve.slope * u + method.thread_ln) - gap
+
+
+def mean_ln_life(effects: Effects, method: Method, steel: str, novice: bool) -> float:
+    """ln of the work at which the mean curve falls to the threshold (closed form: the curve is linear in u)."""
+    limit = 0.0 if method.pass_fail else -math.log(method.threshold_n)
+    height = mean_keenness(effects, method, steel, novice, 0.0) - limit
+    slope = effects.curve(steel).slope - (effects.novice_gap_fade if novice else 0.0)
+    return math.log(method.first_checkpoint * math.expm1(height / slope))
+
+
+def _window(effects: Effects, method: Method, steel: str, novice: bool) -> float:
+    start, end = method.window
+    work = np.array([w for w in method.checkpoints if start <= w <= end])
+    keenness = np.array([mean_keenness(effects, method, steel, novice, w) for w in work])
+    return float(np.sum(np.diff(work) * (keenness[1:] + keenness[:-1]) / 2) / (end - start))
+
+
+def _endpoints(method: Method) -> dict[str, object]:
+    """Endpoint id -> function (effects, method, steel, novice) -> its mean on the ln scale."""
+    found: dict[str, object] = {"life": mean_ln_life}
+    if method.early is not None:
+        found["early"] = lambda e, m, s, n: mean_keenness(e, m, s, n, m.early)
+        found["late"] = lambda e, m, s, n: mean_keenness(e, m, s, n, m.late)
+    if method.window is not None:
+        found["hold"] = _window
+    return dict(sorted(found.items()))
+
+
+def true_ratios(effects: Effects) -> list[dict[str, object]]:
+    """True ratio of every steel pair and of practised : novice, for each protocol MAJOR and endpoint.
+
+    Levels and windows: exact, since all other effects add to keenness with mean zero or fall on both sides alike. Life:
+    the difference of ln life between the mean curves at the threshold; a single life varies around it nearly
+    symmetrically. Steels are compared as sharpened by practised people; practised : novice is the mean over the steels.
+    """
+    newest = {(m.protocol, m.version.split(".")[0]): m for m in METHODS}  # later versions overwrite earlier ones
+    return [
+        {"protocol": protocol, "major": int(number), "endpoint": endpoint, **row}
+        for (protocol, number), m in newest.items()
+        for endpoint, value in _endpoints(m).items()
+        for row in _ratios(effects, m, value)
+    ]
+
+
+def _ratios(effects: Effects, m: Method, value) -> list[dict[str, object]]:
+    names = sorted(c.steel for c in effects.curves)
+    rows = []
+    if m.protocol != "two-sharpeners-rope":  # one blade a submission: no steels to compare
+        for first, second in itertools.combinations(names, 2):
+            difference = value(effects, m, first, False) - value(effects, m, second, False)
+            rows.append(_row("steel", first, second, difference))
+    gaps = [value(effects, m, s, False) - value(effects, m, s, True) for s in names]
+    return [*rows, _row("practice", "practised", "novice", sum(gaps) / len(gaps))]
+
+
+def _row(factor: str, first: str, second: str, ln_ratio: float) -> dict[str, object]:
+    return {
+        "factor": factor, "first": first, "second": second,
+        "ln_ratio": round(ln_ratio, 9), "ratio": round(math.exp(ln_ratio), 9),
+    }  # fmt: skip
+
+
+def curves_as_rows(effects: Effects) -> list[dict[str, object]]:
+    """The mean curves as plain values."""
+    return [asdict(curve) for curve in effects.curves]

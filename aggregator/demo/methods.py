@@ -1,0 +1,66 @@
+"""What the generator must know of the protocols; a test holds it against the files in ``protocols/``."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+ROPE = "rope, natural fibre, three-strand, 9.5 mm"
+CARD = "card, corrugated, single wall"
+LADDER = (0.0, 5.0, 10.0, 20.0, 40.0, 80.0, 160.0)
+
+
+@dataclass(frozen=True)
+class Method:
+    """One version of one protocol, as far as a simulated run depends on it.
+
+    Attributes
+    ----------
+    protocol, version : which one.
+    medium : name of the medium.
+    checkpoints : in the protocol's work unit, the first one 0.
+    early, late : checkpoints of the level endpoints; None where there are none.
+    threshold_n : force that ends a life, in newtons; None for pass/fail.
+    window : work between which keenness is averaged, or None.
+    units : units of force that a run may use; empty for pass/fail.
+    thread_ln : shift of every force on the ln scale that the thread of this version brings.
+    thread_noise : factor on the spread of single readings that the thread of this version brings.
+    """
+
+    protocol: str
+    version: str
+    medium: str
+    checkpoints: tuple[float, ...]
+    early: float | None = None
+    late: float | None = None
+    threshold_n: float | None = None
+    window: tuple[float, float] | None = None
+    units: tuple[str, ...] = ()
+    thread_ln: float = 0.0
+    thread_noise: float = 1.0
+
+    @property
+    def first_checkpoint(self) -> float:
+        """w1, the first positive checkpoint."""
+        return self.checkpoints[1]
+
+    @property
+    def pass_fail(self) -> bool:
+        """Whether sharpness is read as pass or fail."""
+        return self.threshold_n is None
+
+
+_FORCE = ("N", "gf", "kgf", "lbf")
+
+METHODS = (
+    Method("two-sharpeners-rope", "1.0.0", ROPE, LADDER[:-1], 10.0, 80.0, 4.0, None, _FORCE),
+    Method("two-sharpeners-rope", "1.1.0", ROPE, LADDER, 10.0, 80.0, 4.0, (10.0, 80.0), (*_FORCE, "ozf")),
+    # The cotton thread of 1.0.0 stretched: it severed at a higher force and read less evenly.
+    Method("steels-exchanged-rope", "1.0.0", ROPE, LADDER, 10.0, 160.0, 5.0, None, _FORCE, 0.08, 1.5),
+    Method("steels-exchanged-rope", "2.0.0", ROPE, LADDER, 10.0, 160.0, 5.0, None, _FORCE),
+    Method("life-on-card", "1.0.0", CARD, (0.0, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0)),
+)
+
+
+def method(protocol: str, version: str) -> Method:
+    """The entry for one protocol version."""
+    return next(m for m in METHODS if (m.protocol, m.version) == (protocol, version))

@@ -1,0 +1,245 @@
+"""Sixty scenes: who cut what, with whose edge, in which month. The story is fixed; only the luck is seeded.
+
+Most people sharpen what they test, some exchange, some blades go round. Two crews, one on each shore, never meet.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from .cast import FAR_SHORE, GAUGES, blade, blades_of, person
+from .methods import Method, method
+
+STEEL = {
+    "pc": "demo-plain-carbon", "fs": "demo-fine-stainless", "ts": "demo-tough-stainless",
+    "hc": "demo-high-carbon-stainless", "ps": "demo-powder-stainless", "hs": "demo-high-speed",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Arm:
+    """One kind of run: this blade, sharpened by this person, dulled by that one, on this part of the edge."""
+
+    blade: str
+    sharpener: str
+    tester: str
+    edge_part: str = "whole"
+
+
+@dataclass(frozen=True)
+class Scene:
+    """One submission before anything is cut.
+
+    Attributes
+    ----------
+    number : place within its protocol, from 1.
+    method, month, shore : which protocol version, when, where.
+    blocks : the arms of each block; the order within a block is drawn.
+    evenings : "one a block", "one" or "not noted".
+    supply : key of the coil or stack.
+    gauge : key of the instrument; None on card.
+    tape : unit of length on card; None on rope.
+    blinding : as in the file.
+    trouble : what goes wrong, by order of the run.
+    """
+
+    number: int
+    method: Method
+    month: str
+    shore: str
+    blocks: tuple[tuple[Arm, ...], ...]
+    evenings: str
+    supply: str
+    gauge: str | None
+    tape: str | None
+    blinding: str | None
+    trouble: dict[int, str]
+
+
+# sharpeners | testers | blade | blocks
+_TWO_SHARPENERS = """
+tern puffin | tern | oakum.galley | 3
+oakum wherry | oakum | oakum.galley | 2
+fid limpet | limpet | fid.galley | 3
+gannet coot | gannet | capstan.rigging | 3
+thole sandpiper | kittiwake | thole.galley | 2
+tern kedge | tern | tern.bosun | 3
+capstan bollard | bollard | thwart.galley | 2
+kittiwake whelk | whelk | kittiwake.rigging | 3
+halyard skiff | halyard | halyard.rigging | 3
+turnstone winkle | turnstone winkle | turnstone.rigging | 2
+dunlin mudlark | mudlark | dunlin.galley | 3
+limpet whelk | tern | fid.galley | 2
+grommet cormorant | grommet | grommet.galley | 3
+thwart eider | thwart | thwart.galley | 3
+kedge petrel | petrel | tern.rigging | 3
+oakum puffin | puffin | oakum.rigging | 2
+gannet turnstone | capstan | gannet.galley | 2
+tern limpet | tern | plover.found | 3
+fid halyard | fid | fid.rigging | 2
+capstan coot | coot | capstan.galley | 3
+thole skiff | thole skiff | thole.rigging | 2
+oakum plover | plover | plover.found | 2
+kittiwake sandpiper | dunlin | dunlin.rigging | 3
+thwart winkle | winkle | turnstone.galley | 3
+"""
+_HALVES_SHARED = 23  # this pair sharpens heel and tip of one blade, and swaps
+
+# steels | testers | sharpeners | blocks; where there are two of each, each tester cuts with the own edges
+_STEELS_EXCHANGED = """
+pc hc | tern | tern | 2
+pc hc | gannet | gannet | 3
+pc hc hs | oakum | oakum | 2
+pc fs hc | thole | thole | 2
+pc hc | capstan | capstan | 3
+pc hs | fid | fid | 3
+pc hc hs | tern | tern | 2
+fs hc | kittiwake | kittiwake | 3
+pc hc hs | gannet | gannet | 2
+fs pc | oakum puffin | oakum puffin | 2
+hc ps | halyard | halyard | 3
+pc fs hs | grommet | fid | 2
+fs hc hs | turnstone | turnstone | 3
+ts fs | dunlin | dunlin | 2
+hc hs | kedge | tern kedge | 2
+pc hc hs | plover | tern | 2
+pc fs hc | thwart | thwart | 2
+ps hs hc | thole | thole | 2
+fs ps hc | whelk | kittiwake | 2
+hc hs | capstan | gannet | 3
+pc fs hc | limpet | tern | 2
+ts hc | grommet | grommet | 3
+pc hs | coot | capstan | 3
+pc hc ps | cormorant | halyard | 2
+"""
+
+_ON_CARD = """
+pc hc | tern | tern | 2 | m
+pc hs | fid | fid | 2 | ft
+pc hc | gannet | gannet | 3 | m
+fs hc | oakum | oakum | 2 | in
+pc hc hs | kittiwake | kittiwake | 2 | cm
+fs hc hs | capstan | capstan | 2 | m
+pc hs | grommet | grommet | 2 | ft
+hc hs | kedge | tern | 3 | m
+fs pc ts | dunlin | dunlin | 2 | m
+pc hc | turnstone | gannet | 2 | m
+hc ps | halyard | halyard | 3 | m
+fs hc | thole puffin | thole puffin | 2 | m
+"""
+
+_TROUBLE = {
+    "two-sharpeners-rope": {
+        2: {3: "read at 22"}, 3: {2: "burr"}, 5: {1: "no reading at 0"}, 7: {4: "medium ran out"},
+        9: {5: "edge touched up"}, 11: {3: "edge damaged"}, 13: {2: "lot change"}, 15: {6: "tester stopped"},
+        16: {2: "two repeats"}, 18: {4: "burr"}, 20: {3: "read at 22"}, 21: {5: "tester change"},
+        24: {1: "below the scale"},
+    },
+    "steels-exchanged-rope": {
+        3: {4: "medium ran out"}, 8: {2: "tester stopped"}, 9: {3: "burr"}, 11: {1: "no reading at 0"},
+        12: {5: "edge damaged"}, 14: {2: "lot change"}, 16: {6: "edge touched up"}, 19: {4: "read at 22"},
+        20: {2: "two repeats"},
+    },
+    "life-on-card": {
+        2: {3: "pass, fail, pass"}, 5: {2: "medium ran out"}, 6: {4: "tester stopped"}, 8: {1: "edge damaged"},
+        10: {2: "pass, fail, pass"},
+    },
+}  # fmt: skip
+
+
+def scenes() -> tuple[Scene, ...]:
+    """All sixty, in the order of the tables."""
+    return (*_two_sharpeners(), *_steels_exchanged(), *_on_card())
+
+
+def _rows(table: str) -> Iterator[tuple[int, list[str]]]:
+    for number, line in enumerate(table.strip().splitlines(), start=1):
+        yield number, [cell.strip() for cell in line.split("|")]
+
+
+def _two_sharpeners() -> Iterator[Scene]:
+    for number, (sharpeners, testers, key, blocks) in _rows(_TWO_SHARPENERS):
+        version, month = ("1.0.0", _month("2025-06", number - 1)) if number <= 8 else ("1.1.0", _spread(number - 9, 16))
+        parts = ("heel", "tip") if number == _HALVES_SHARED else ("whole", "whole")
+        arms = tuple(
+            tuple(
+                Arm(key, s, t, parts[(i + b) % 2])
+                for i, s in enumerate(sharpeners.split())
+                for t in testers.split()
+            )
+            for b in range(int(blocks))
+        )
+        yield _scene(number, "two-sharpeners-rope", version, month, arms)
+
+
+def _steels_exchanged() -> Iterator[Scene]:
+    for number, (steels, testers, sharpeners, blocks) in _rows(_STEELS_EXCHANGED):
+        version, month = ("1.0.0", _month("2025-07", number)) if number <= 5 else ("2.0.0", _spread(number - 6, 19, 1))
+        arms = _arms(number, steels, testers, sharpeners, blocks)
+        yield _scene(number, "steels-exchanged-rope", version, month, arms)
+
+
+def _on_card() -> Iterator[Scene]:
+    for number, (steels, testers, sharpeners, blocks, tape) in _rows(_ON_CARD):
+        arms = _arms(number, steels, testers, sharpeners, blocks)
+        yield _scene(number, "life-on-card", "1.0.0", _month("2025-11", number - 1), arms, tape)
+
+
+def _arms(number: int, steels: str, testers: str, sharpeners: str, blocks: str) -> tuple[tuple[Arm, ...], ...]:
+    """Every steel once a block with every pair of hands; two submissions in three change blades between blocks."""
+    hands = list(zip(sharpeners.split(), testers.split() * len(sharpeners.split()), strict=False))
+    shore = person(testers.split()[0]).shore
+    return tuple(
+        tuple(
+            Arm(owned[(number + (b if number % 3 else 0)) % len(owned)].key, s, t)
+            for owned in (blades_of(shore, STEEL[code]) for code in steels.split())
+            for s, t in hands
+        )
+        for b in range(int(blocks))
+    )
+
+
+def _scene(number: int, protocol: str, version: str, month: str, blocks, tape: str | None = None) -> Scene:
+    m = method(protocol, version)
+    shore = blade(blocks[0][0].blade).shore
+    return Scene(
+        number, m, month, shore, blocks,
+        evenings=("one a block", "one", "one a block", "not noted")[number % 4],
+        supply=_supply(shore, number, m),
+        gauge=None if m.pass_fail else _gauge(shore, number, m),
+        tape=tape,
+        blinding=_blinding(number, m),
+        trouble=_TROUBLE[protocol].get(number, {}),
+    )  # fmt: skip
+
+
+def _supply(shore: str, number: int, m: Method) -> str:
+    if m.pass_fail:
+        return "capstan.card-1" if shore == FAR_SHORE else f"tern.card-{1 + number // 8}"
+    if shore == FAR_SHORE:
+        return f"gannet.coil-{1 + number // 13}"
+    return "fid.coil-1" if number % 7 == 6 else f"oakum.coil-{1 + (number - 1) // 8}"
+
+
+def _gauge(shore: str, number: int, m: Method) -> str:
+    fitting = [g for g in GAUGES if g.shore == shore and g.hand.unit in m.units]
+    return fitting[number % len(fitting)].key
+
+
+def _blinding(number: int, m: Method) -> str | None:
+    """Two sharpeners are easy to code; blades are known by their looks, so steels are coded less often."""
+    if m.protocol == "two-sharpeners-rope":
+        return ("none", "helper coded", "helper coded", "helper coded", "helper coded", None)[number % 6]
+    return ("none", "helper coded", None, "none")[number % 4]
+
+
+def _month(start: str, after: int) -> str:
+    year, month = int(start[:4]), int(start[5:]) - 1 + after
+    return f"{year + month // 12}-{month % 12 + 1:02d}"
+
+
+def _spread(index: int, count: int, skip: int = 0) -> str:
+    """Months spread evenly from 2026-01 (and so many later) to 2026-10."""
+    return _month("2026-01", skip + index * (10 - skip) // count)
+

@@ -6,6 +6,7 @@ Three kinds, never mixed::
     not estimable       -> a result     with its reason (see ``estimates`` and ``pooling``), never raised
     a caller's mistake  -> EdgeholdError
                            |- InputError       a value of the wrong shape or range: the value got, the value wanted
+                           |  `- WrittenError  something somebody wrote that cannot be read, with its cure
                            |- RepositoryError  no Edgehold repository where one was expected
                            `- FindingsError    a build was asked for while errors stand in the files
 """
@@ -52,6 +53,21 @@ class EdgeholdError(Exception):
 
 class InputError(EdgeholdError, ValueError):
     """A caller passed a value of the wrong shape or range."""
+
+
+class WrittenError(InputError):
+    """A number, a unit or a register that somebody wrote cannot be read; a finding is made of it.
+
+    Attributes
+    ----------
+    problem : what is wrong, naming what was got.
+    cure : what would be right.
+    """
+
+    def __init__(self, problem: str, cure: str):
+        self.problem = problem
+        self.cure = cure
+        super().__init__(f"{problem}; {cure}")
 
 
 class RepositoryError(EdgeholdError):

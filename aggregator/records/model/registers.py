@@ -1,0 +1,131 @@
+"""The registers as models: steels, units and grits, the data files in aggregator/registers/."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from .base import Label, Origin, Percent, Positive, Record, ShortText, Slug
+
+ExactNumber = Annotated[str, Field(pattern=r"^-?[0-9]+(?:\.[0-9]+|/[1-9][0-9]*)?(?!\n)$")]
+"""A decimal or a fraction, as text, so that no digit is lost."""
+
+UnitKind = Literal["force", "length", "count", "temperature", "fraction", "angle"]
+
+
+class UnitEntry(Record):
+    """One unit: value in the kind's base unit = factor × value + offset, exactly."""
+
+    id: Label
+    """The symbol that pages and canonical files use. Capitals matter."""
+    kind: UnitKind
+    """What it measures."""
+    factor: ExactNumber
+    """Multiplies the value."""
+    offset: ExactNumber = "0"
+    """Added afterwards; only temperatures need it."""
+    symbols: tuple[Label, ...] = ()
+    """Other symbols and marks; capitals matter."""
+    names: tuple[Label, ...] = ()
+    """Other spellings; capitals do not matter."""
+    source: ShortText
+    """The published source of the factor."""
+    note: ShortText | None = None
+    """Anything a reader should know."""
+
+
+class UnitRegister(Record):
+    """The closed list of units."""
+
+    note: ShortText
+    """What the list is and how it is used."""
+    units: Annotated[tuple[UnitEntry, ...], Field(min_length=1)]
+    """Every unit."""
+
+
+class GritSize(Record):
+    """One designation of a grit system."""
+
+    grit: Label
+    """The designation as the standard writes it, such as "F220" or "P400"."""
+    micrometres: Positive
+    """The statistic that the series names, in micrometres."""
+    from_memory: bool
+    """Whether the figure was written down from memory, without a source in sight."""
+
+
+class GritSeries(Record):
+    """One system, or the part of it that one statistic describes."""
+
+    system: Literal["FEPA F", "FEPA P", "JIS", "ANSI"]
+    """The grit system, as in a submission's abrasive stages."""
+    part: ShortText
+    """Which part of the system."""
+    statistic: ShortText
+    """What the micrometres are, such as the median of the size distribution and how it is measured."""
+    standard: ShortText
+    """The published standard."""
+    source: ShortText
+    """Where the figures were seen."""
+    sizes: Annotated[tuple[GritSize, ...], Field(min_length=1)]
+    """From coarse to fine."""
+
+
+class GritRegister(Record):
+    """Grit designations and particle sizes."""
+
+    note: ShortText
+    """How far the figures may be trusted."""
+    series: Annotated[tuple[GritSeries, ...], Field(min_length=1)]
+    """Every system."""
+
+
+class SteelName(Record):
+    """What one system of designations calls a steel."""
+
+    system: Literal["AISI/SAE", "UNS", "EN", "JIS", "demo"]
+    """The system; "demo" for invented steels only."""
+    designation: Label
+    """The designation in that system."""
+    equivalence: Literal["same", "near"] = "same"
+    """near: a steel of another standard whose limits overlap but are not alike."""
+
+
+class ElementLimits(Record):
+    """Limits of one element in mass per cent."""
+
+    element: Annotated[str, Field(pattern=r"^[A-Z][a-z]?(?!\n)$")]
+    """Chemical symbol."""
+    min: Percent | None = None
+    """Lower limit; null: none."""
+    max: Percent | None = None
+    """Upper limit; null: none."""
+
+
+class SteelEntry(Record):
+    """One steel by its published designations. Trade names have no place here."""
+
+    id: Slug
+    """Short id, such as aisi-1095; invented steels begin with demo-."""
+    origin: Origin
+    """measured: a real steel. simulated: invented for the demonstration."""
+    names: Annotated[tuple[SteelName, ...], Field(min_length=1)]
+    """Its designations; the limits below are those of the first one."""
+    composition: tuple[ElementLimits, ...] = ()
+    """Composition limits of the first designation, in mass per cent, as cast (heat analysis)."""
+    standard: ShortText | None = None
+    """The published standard that sets those limits."""
+    from_memory: bool = False
+    """Whether the limits were written down from memory, without the standard or a copy of its table in sight."""
+    note: ShortText | None = None
+    """Anything a reader should know."""
+
+
+class SteelRegister(Record):
+    """Steels by published designation."""
+
+    note: ShortText
+    """How far the entries may be trusted."""
+    steels: tuple[SteelEntry, ...]
+    """Every steel."""

@@ -111,10 +111,11 @@ BLADES = (
     Specimen("plover.found", HARBOUR, _TS, None, steel_known=False, interest=None),
     Specimen("gannet.rigging", FAR_SHORE, _PC, "gannet.forge-1", hrc=60.5, known_by="measured", profile="straight"),
     Specimen("capstan.galley", FAR_SHORE, _PC, "gannet.forge-1"),
-    Specimen("capstan.rigging", FAR_SHORE, _FS, "capstan.chandlery", hrc=57.0, known_by="maker states"),
+    Specimen("capstan.rigging", FAR_SHORE, _FS, "capstan.chandlery", hrc=57.0, known_by="maker states",
+             interest="seller"),
     Specimen("thwart.galley", FAR_SHORE, _FS, "capstan.chandlery", hrc=56.5, known_by="estimated", profile="recurve"),
     Specimen("turnstone.rigging", FAR_SHORE, _HC, "turnstone.order-3", hrc=60.5, known_by="maker states"),
-    Specimen("gannet.galley", FAR_SHORE, _HC, None, hrc=61.0, known_by="measured"),
+    Specimen("gannet.galley", FAR_SHORE, _HC, None, hrc=61.0, known_by="measured", interest="none"),
     Specimen("thwart.rigging", FAR_SHORE, _HS, "thwart.files", hrc=63.0, known_by="estimated", grind="flat"),
     Specimen("turnstone.galley", FAR_SHORE, _HS, "thwart.files", hrc=64.0, known_by="estimated", grind="convex"),
 )

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass, field, fields
 
 import numpy as np
 
@@ -46,46 +46,33 @@ STEELS = (
 )
 
 
+def _effect(value: float, meaning: str):
+    """One number in ln keenness, with the text that stands beside it in the effects file."""
+    return field(default=value, metadata={"meaning": meaning})
+
+
 @dataclass(frozen=True)
 class Effects:
-    """Every true effect; all but the curves may be set to 0 to see an analysis without it. Units: ln keenness."""
+    """Every true effect, in ln keenness, and the steels' mean curves; each number may be set to 0 to do without it."""
 
     curves: tuple[SteelCurve, ...] = STEELS
-    """Mean curves of the steels."""
-    novice_gap: float = 0.356
-    """How much less keen a novice's edge is at u = 0."""
-    novice_gap_fade: float = 0.069
-    """How much of that gap is gone per unit of u: what an edge was like early matters less late."""
-    sharpener_sd: float = 0.10
-    """SD between sharpeners of the same practice."""
-    tester_sd: float = 0.10
-    """SD between testers: how hard they pull, where they lay the thread."""
-    blade_sd: float = 0.04
-    """SD between blades of one batch."""
-    batch_sd: float = 0.03
-    """SD between batches of one steel."""
-    steel_tester_sd: float = 0.03
-    """SD of how a tester and a steel suit each other."""
-    steel_sharpener_sd: float = 0.03
-    """SD of how a sharpener and a steel suit each other."""
-    evening_sd: float = 0.04
-    """SD between evenings of one experiment."""
-    lot_sd: float = 0.05
-    """SD between coils of rope or stacks of card."""
-    run_sd: float = 0.20
-    """SD between runs, resharpening included."""
-    reading_sd: float = 0.06
-    """SD of a single reading; on card, SD of a single slice around the threshold."""
-    unequal_start_sd: float = 0.08
-    """SD of a preparation's luck at the start, which fades as w1/(w + w1)."""
-    order_drift: float = -0.01
-    """Shift from one run to the next within an evening: hands tire."""
-    coil_position: float = -0.005
-    """Shift per 10 m into the coil: the inner turns lie harder."""
-    humidity: float = -0.02
-    """Shift per 10 points of relative humidity over 60: damp fibre cuts harder."""
-    expectation: float = 0.02
-    """Shift for an edge that an unblinded tester sharpened themself."""
+    novice_gap: float = _effect(0.356, "How much less keen a novice's edge is at u = 0")
+    novice_gap_fade: float = _effect(0.069, "How much of that gap is gone per unit of u: a poor start matters less late")
+    sharpener_sd: float = _effect(0.10, "SD between sharpeners of the same practice")
+    tester_sd: float = _effect(0.10, "SD between testers: how hard they pull, where they lay the thread")
+    blade_sd: float = _effect(0.04, "SD between blades of one batch")
+    batch_sd: float = _effect(0.03, "SD between batches of one steel")
+    steel_tester_sd: float = _effect(0.03, "SD of how a tester and a steel suit each other")
+    steel_sharpener_sd: float = _effect(0.03, "SD of how a sharpener and a steel suit each other")
+    evening_sd: float = _effect(0.04, "SD between evenings of one experiment")
+    lot_sd: float = _effect(0.05, "SD between coils of rope or stacks of card")
+    run_sd: float = _effect(0.20, "SD between runs, resharpening included")
+    reading_sd: float = _effect(0.06, "SD of a single reading; on card, SD of a single slice around the threshold")
+    unequal_start_sd: float = _effect(0.08, "SD of a preparation's luck at the start, which fades as w1/(w + w1)")
+    order_drift: float = _effect(-0.01, "Shift from one run to the next within an evening: hands tire")
+    coil_position: float = _effect(-0.005, "Shift per 10 m into the coil: the inner turns lie harder")
+    humidity: float = _effect(-0.02, "Shift per 10 points of relative humidity over 60: damp fibre cuts harder")
+    expectation: float = _effect(0.02, "Shift for an edge that an unblinded tester sharpened themself")
 
     def curve(self, steel: str) -> SteelCurve:
         """The mean curve of a steel."""
@@ -93,26 +80,11 @@ class Effects:
 
     def described(self) -> dict[str, dict[str, object]]:
         """Name, value and meaning of every effect that is a single number."""
-        texts = _field_texts()
         return {
-            f.name: {"value": getattr(self, f.name), "unit": "ln keenness", "meaning": texts[f.name]}
+            f.name: {"value": getattr(self, f.name), "unit": "ln keenness", "meaning": f.metadata["meaning"]}
             for f in fields(self)
             if f.name != "curves"
         }
-
-
-def _field_texts() -> dict[str, str]:
-    """The texts under the fields, read from the source so that each stands once."""
-    import ast
-    import inspect
-
-    body = ast.parse(inspect.getsource(Effects)).body[0].body
-    pairs = itertools.pairwise(body)
-    return {
-        a.target.id: b.value.value
-        for a, b in pairs
-        if isinstance(a, ast.AnnAssign) and isinstance(b, ast.Expr)
-    }
 
 
 def work_axis(work: float, first_checkpoint: float) -> float:

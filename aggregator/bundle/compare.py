@@ -22,8 +22,6 @@ from .sentences import (
     when,
 )
 
-PREDICTION_CAVEAT_BELOW = 5  # studies; Cochrane Handbook practice: a prediction from so few is itself very uncertain
-
 
 def ratio_interval(ln_estimate: float, interval: Interval) -> RatioInterval:
     """An interval on the ln scale, published as ratios."""
@@ -92,12 +90,10 @@ def _fit_fields(fit: RandomEffectsFit | None) -> dict[str, object]:
 def _prediction(fit: RandomEffectsFit, estimate: float) -> Prediction | None:
     if fit.prediction is None:
         return None
-    studies = fit.q_df + 1
-    few = f"From {studies} studies only: take it as a rough idea." if studies < PREDICTION_CAVEAT_BELOW else ""
     return Prediction(
         result=ratio_interval(estimate, fit.prediction),
         plug_in=ratio_interval(estimate, fit.prediction_plug_in) if fit.prediction_plug_in else None,
-        caveat=few,
+        caveat=fit.prediction_caveat,
     )
 
 

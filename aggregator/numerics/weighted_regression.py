@@ -1,0 +1,164 @@
+"""Least squares with the weights 1/(v + tau2), for many values of tau2, in time and memory linear in the rows.
+
+The columns are made orthonormal once (thin QR) and the responses are centred on their ordinary least-squares fit, so that
+huge offsets and badly scaled columns cost no digits. After that a change of ``tau2`` needs only p × p algebra and a few
+passes over the rows: set the weights, update the p × p factor, evaluate. No k × k matrix is ever formed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+
+@dataclass(frozen=True, eq=False)
+class Rows:
+    """The prepared data of one weighted regression.
+
+    Attributes
+    ----------
+    y : (k,) responses minus their ordinary least-squares fit.
+    v : (k,) known variances, positive.
+    basis : (k, p) orthonormal columns that span the design.
+    products : (k, p·p) products of pairs of basis columns, row by row.
+    triangle : (p, p) upper triangle R of the design X = basis · R.
+    origin : (p,) ordinary least-squares coefficients that were subtracted from the responses.
+    spread : mean squared deviation of the responses from their mean.
+    """
+
+    y: np.ndarray
+    v: np.ndarray
+    basis: np.ndarray
+    products: np.ndarray
+    triangle: np.ndarray
+    origin: np.ndarray
+    spread: float
+
+    @property
+    def k(self) -> int:
+        """Number of rows."""
+        return self.basis.shape[0]
+
+    @property
+    def p(self) -> int:
+        """Number of columns of the design."""
+        return self.basis.shape[1]
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """A weighted fit at one value of tau2.
+
+    Attributes
+    ----------
+    tau2 : variance added to every known variance.
+    w : (k,) weights 1/(v + tau2).
+    inverse : (p, p) inverse of BᵀWB, B the orthonormal basis.
+    residuals : (k,) y − Xb.
+    q : weighted residual sum of squares Σ w (y − Xb)².
+    coefficients : (p,) in the original columns.
+    """
+
+    tau2: float
+    w: np.ndarray
+    inverse: np.ndarray
+    residuals: np.ndarray
+    q: float
+    coefficients: np.ndarray
+
+
+def prepare(y: np.ndarray, v: np.ndarray, X: np.ndarray) -> Rows:
+    """Orthonormalise the design and centre the responses.
+
+    Parameters
+    ----------
+    y, v : (k,) responses and their known variances.
+    X : (k, p) design of full column rank.
+    """
+    basis, triangle = np.linalg.qr(X)
+    fitted_twice = basis.T @ y  # the second pass restores the digits that a huge offset costs the first
+    centred = y - basis @ fitted_twice
+    correction = basis.T @ centred
+    centred = centred - basis @ correction
+    origin = np.linalg.solve(triangle, fitted_twice + correction)
+    products = (basis[:, :, None] * basis[:, None, :]).reshape(len(y), -1)
+    deviations = y - y[0]
+    return Rows(centred, v, basis, products, triangle, origin, float(np.var(deviations)))
+
+
+def weigh(rows: Rows, tau2: float) -> Fit:
+    """Fit at ``tau2``: set the weights, update the p × p factor, evaluate."""
+    w = 1 / (rows.v + tau2)
+    inverse = np.linalg.inv(power_moment(rows, w))
+    step = inverse @ (rows.basis.T @ (w * rows.y))
+    residuals = rows.y - rows.basis @ step
+    refinement = inverse @ (rows.basis.T @ (w * residuals))
+    residuals = residuals - rows.basis @ refinement
+    coefficients = rows.origin + np.linalg.solve(rows.triangle, step + refinement)
+    return Fit(tau2, w, inverse, residuals, float(w @ residuals**2), coefficients)
+
+
+def power_moment(rows: Rows, powers: np.ndarray) -> np.ndarray:
+    """The (p, p) matrix Bᵀ diag(powers) B."""
+    return (powers @ rows.products).reshape(rows.p, rows.p)
+
+
+def covariance(rows: Rows, fit: Fit) -> np.ndarray:
+    """(XᵀWX)⁻¹ in the original columns."""
+    undo = np.linalg.solve(rows.triangle, fit.inverse)
+    full = np.linalg.solve(rows.triangle, undo.T)
+    return (full + full.T) / 2
+
+
+def log_determinant(rows: Rows, fit: Fit) -> float:
+    """ln |XᵀWX| in the original columns."""
+    return float(2 * np.log(np.abs(np.diag(rows.triangle))).sum() - np.linalg.slogdet(fit.inverse)[1])
+
+
+def projection_traces(rows: Rows, fit: Fit, powers: int = 2) -> np.ndarray:
+    """tr P, and tr P² if ``powers`` is 2, for P = W − WX(XᵀWX)⁻¹XᵀW.
+
+    With Mⱼ = BᵀWʲB and A = M₁: tr P = Σw − tr A⁻¹M₂ and tr P² = Σw² − 2 tr A⁻¹M₃ + tr(A⁻¹M₂)².
+    """
+    w2 = fit.w**2
+    a2 = fit.inverse @ power_moment(rows, w2)
+    traces = [fit.w.sum() - np.trace(a2)]
+    if powers == 2:
+        a3 = fit.inverse @ power_moment(rows, w2 * fit.w)
+        traces.append(w2.sum() - 2 * np.trace(a3) + np.trace(a2 @ a2))
+    return np.array(traces)
+
+
+def projection_spectrum(rows: Rows, fit: Fit, classes: int) -> tuple[np.ndarray, np.ndarray]:
+    """The k − p non-zero eigenvalues of P, and how often each counts.
+
+    Up to ``classes`` rows they are exact, from one dense matrix of that size. More rows are sorted into that many classes of
+    equal width in ln w and share their class's mean weight: n rows of equal weight are p rows and an eigenvalue w counted
+    n − p times.
+    """
+    if rows.k <= classes:
+        return _dense_eigenvalues(fit.w, rows.basis), np.ones(rows.k - rows.p)
+    edges = np.geomspace(fit.w.min(), fit.w.max(), classes + 1)[1:-1]
+    label = np.unique(np.searchsorted(edges, fit.w, side="right"), return_inverse=True)[1]
+    sizes = np.bincount(label)
+    mean = np.bincount(label, fit.w) / sizes
+    few = sizes[label] <= rows.p  # rows of classes too small to condense stay as they are
+    condensed = np.flatnonzero(sizes > rows.p)
+    grams = np.stack([np.bincount(label, column) for column in rows.products.T], axis=-1)[condensed]
+    values, vectors = np.linalg.eigh(grams.reshape(-1, rows.p, rows.p))
+    roots = np.sqrt(np.maximum(values, 0.0))[..., None] * vectors.swapaxes(-1, -2)
+    basis = np.concatenate([rows.basis[few], roots.reshape(-1, rows.p)])
+    weights = np.concatenate([fit.w[few], np.repeat(mean[condensed], rows.p)])
+    eigenvalues = _dense_eigenvalues(weights, basis)
+    surplus = sizes[condensed] - rows.p
+    return np.concatenate([eigenvalues, mean[condensed]]), np.concatenate([np.ones(len(eigenvalues)), surplus])
+
+
+def _dense_eigenvalues(w: np.ndarray, basis: np.ndarray) -> np.ndarray:
+    """All but the p zero eigenvalues of P, from the dense matrix: for a few hundred rows at most."""
+    p = basis.shape[1]
+    root = np.sqrt(w)[:, None]
+    span = np.linalg.qr(root * basis)[0]
+    dense = np.diag(w) - (root * span) @ (root * span).T
+    return np.maximum(np.linalg.eigvalsh(dense)[p:], w.min())  # interlacing: none is smaller than the least weight

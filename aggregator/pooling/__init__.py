@@ -1,0 +1,32 @@
+"""Stage 4: all submissions -> random effects, interlaboratory view, curves.
+
+Enters: contrasts and covariances of single submissions (``estimates``) and rows of runs (``endpoints``). Leaves: frozen results that
+hold numbers, their method, their level and what could not be told, with the reason. Must not happen here: reading files, changing or
+dropping what a submission says, mixing measured with simulated, writing results.
+
+The vocabulary, written once and used in every module of this stage:
+
+====================  ==========================================================================================
+``k``                 number of studies (rows); in the interlaboratory view also Mandel's within-person statistic
+``p``                 number of coefficients; in the interlaboratory view the number of persons
+``y``                 (k,) estimates, ln ratios
+``v``, V              (k,) their sampling variances; V = diag(v)
+``X``                 (k, p) design: a column of ones, or moderators
+``b``                 (p,) coefficients; the pooled mean when X is a column of ones
+``tau2``              between-study variance τ²; tau its root
+``w``, W              weights 1/(v + tau2); W = diag(w)
+Σ                     V + tau2·I
+``r``                 residuals y − Xb
+P                     W − WX(XᵀWX)⁻¹XᵀW
+``q``                 Σ w r²; Cochran's Q at tau2 = 0
+``i2``, ``h2``        inconsistency: fraction of variance between studies, and 1/(1 − i2)
+``level``             aimed coverage of an interval, 0.95; alpha = 1 − level
+``s_r, s_L, s_R``     repeatability, between-person and reproducibility standard deviations (ISO 5725)
+``h``, ``k``          between-person and within-person consistency statistics (ISO 5725-2, ASTM E691)
+====================  ==========================================================================================
+
+``random_effects``   contrast pooling: mean, heterogeneity, prediction
+``heterogeneity``    Cochran's Q, I², estimators of tau2 and its interval
+``prediction``       where the next study's effect would fall
+``interlaboratory``  repeatability and reproducibility, with what stands out
+"""

@@ -1,0 +1,92 @@
+"""Small repositories on disk for tests of the whole path, cut from the project's own first protocol."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import yaml
+
+ROOT = Path(__file__).parents[2]
+
+
+def protocol_text(**changes: object) -> str:
+    """The two-sharpeners protocol with top-level fields of its front matter changed, figures left out."""
+    text = (ROOT / "protocols" / "two-sharpeners-rope" / "1.0.0.md").read_text(encoding="utf-8")
+    _, front, body = text.split("---\n", 2)
+    data = yaml.safe_load(front) | {"figures": [], "version": "1.0.0"} | changes
+    return f"---\n{yaml.safe_dump(data, sort_keys=False, allow_unicode=True)}---\n{body}"
+
+
+def changed_reading(**changes: object) -> dict[str, object]:
+    """The protocol's reading rule with fields changed."""
+    text = (ROOT / "protocols" / "two-sharpeners-rope" / "1.0.0.md").read_text(encoding="utf-8")
+    return yaml.safe_load(text.split("---\n", 2)[1])["reading"] | changes
+
+
+def level_endpoint(at: float, **changes: object) -> dict[str, object]:
+    """A primary level endpoint."""
+    return {
+        "id": "level",
+        "title": f"Reading after {at:g} cuts",
+        "kind": "level",
+        "role": "early",
+        "primary": True,
+        "at": at,
+        "worthwhile_ratio": 1.25,
+        "assumed_repeatability": {"ln_sd": 0.25, "prior_df": 4, "source": "made up for a test"},
+    } | changes
+
+
+def run(number: int, blade: str, tester: str, readings: list[tuple[float, list[float]]], **changes) -> tuple[dict, dict]:
+    """A preparation and its run by the same person."""
+    preparation = {"id": f"p{number}", "blade": blade, "sharpener": tester}
+    record = {
+        "id": f"r{number}",
+        "order": number,
+        "preparation": f"p{number}",
+        "tester": tester,
+        "work_unit": "cut",
+        "reading_unit": "N",
+        "ended": "last checkpoint",
+        "readings": [
+            {"work": work, "values": [{"written": value} for value in values]} for work, values in readings
+        ],
+    }
+    return preparation | {k: v for k, v in changes.items() if k == "sharpener"}, record | {
+        k: v for k, v in changes.items() if k != "sharpener"
+    }
+
+
+def submission(name: str, people: list[str], blades: list[dict], runs: list[tuple[dict, dict]], **changes) -> dict:
+    """A submission to the small protocol."""
+    return {
+        "format": "submission/0.1.0",
+        "id": name,
+        "protocol": {"id": "two-sharpeners-rope", "version": "1.0.0"},
+        "origin": "measured",
+        "licence": "CC0-1.0",
+        "submitted_by": people[0],
+        "month": "2026-05",
+        "people": [{"handle": handle, "agreed": "yes"} for handle in people],
+        "blades": blades,
+        "preparations": [preparation for preparation, _ in runs],
+        "runs": [record for _, record in runs],
+    } | changes
+
+
+def write_repository(root: Path, protocol: str, submissions: list[dict]) -> Path:
+    """Write the protocol, its release and review, and the submissions; return the root."""
+    folder = root / "protocols" / "two-sharpeners-rope"
+    (folder / "events").mkdir(parents=True)
+    (folder / "1.0.0.md").write_text(protocol, encoding="utf-8")
+    for number, kind in enumerate(("opened for review", "adopted"), start=1):
+        event = {"format": "event/0.1.0", "kind": kind, "version": "1.0.0", "by": "harbour-board", "month": "2025-01"}
+        name = f"{number:03d}-{kind.replace(' ', '-')}-1-0-0.yaml"
+        (folder / "events" / name).write_text(yaml.safe_dump(event), encoding="utf-8")
+    for record in submissions:
+        place = root / "submissions" / record["origin"] / record["protocol"]["id"]
+        place.mkdir(parents=True, exist_ok=True)
+        (place / f"{record['id']}.json").write_text(json.dumps(record, indent=1), encoding="utf-8")
+    (root / "submissions").mkdir(exist_ok=True)
+    return root

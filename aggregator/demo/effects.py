@@ -57,7 +57,7 @@ class Effects:
 
     curves: tuple[SteelCurve, ...] = STEELS
     novice_gap: float = _effect(0.356, "How much less keen a novice's edge is at u = 0")
-    novice_gap_fade: float = _effect(0.069, "How much of that gap is gone per unit of u: a poor start matters less late")
+    novice_gap_fade: float = _effect(0.069, "How much of that gap is gone per unit of u: early matters less late")
     sharpener_sd: float = _effect(0.10, "SD between sharpeners of the same practice")
     tester_sd: float = _effect(0.10, "SD between testers: how hard they pull, where they lay the thread")
     blade_sd: float = _effect(0.04, "SD between blades of one batch")

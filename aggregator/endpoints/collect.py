@@ -1,0 +1,160 @@
+"""The glue of this stage: records in, rows and curve points out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from aggregator.numerics.isotonic import decreasing_fit
+from aggregator.records.canonical import CanonicalRun, LoadedSubmission, Repository, pool_key
+from aggregator.records.model.protocol import EndpointRule, Protocol
+
+from .curve import Curve, Value, position
+from .flags import DAMAGED, angle_of, flags_of
+from .life import Life, bounds, fit_points
+from .rows import EXACT, INTERVAL, LEFT, MISSING, RIGHT, CurvePoint, EndpointRow
+from .runs import keennesses, reading_variances, run_curve
+from .values import endpoint_of
+
+
+def endpoint_rows(repository: Repository) -> tuple[EndpointRow, ...]:
+    """One row for every run and endpoint of every submission; none is left out.
+
+    Parameters
+    ----------
+    repository : validated records.
+
+    Returns
+    -------
+    In the order of submissions, their runs, and the protocol's endpoints.
+    """
+    return tuple(row for run in _runs(repository) for row in _run_rows(*run))
+
+
+def curve_points(repository: Repository) -> tuple[CurvePoint, ...]:
+    """Every reading of every run as a point of its curve; pass/fail readings have no keenness and give none."""
+    return tuple(point for run in _runs(repository) for point in _run_points(*run))
+
+
+def _runs(repository: Repository) -> Iterator[tuple[LoadedSubmission, CanonicalRun, Protocol, float]]:
+    """Every run with its submission, its protocol and the reading variance of its pool."""
+    variances = reading_variances(repository)
+    for submission in repository.submissions:
+        protocol = repository.protocol_of(submission).record
+        for run in submission.runs:
+            yield submission, run, protocol, variances[pool_key(submission)]
+
+
+def _run_rows(
+    submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, s2_read: float
+) -> Iterator[EndpointRow]:
+    """The rows of one run, one an endpoint."""
+    curve = None if protocol.reading.kind == "pass/fail" else run_curve(run, protocol, s2_read)
+    flags = flags_of(submission, run, protocol, curve)
+    for rule in protocol.endpoints:
+        found = endpoint_of(submission, run, protocol, rule, curve)
+        yield _row(submission, run, rule, found, _raw(curve, rule), flags)
+
+
+def _raw(curve: Curve | None, rule: EndpointRule) -> float:
+    """Arithmetic mean of the repeats for a level read where it is asked."""
+    at = position(curve, rule.at) if curve is not None and rule.kind == "level" else None
+    return float("nan") if at is None else float(curve.raw[at])
+
+
+def _status(value: Value) -> str:
+    if np.isnan(value.low):
+        return MISSING
+    if value.low == value.high:
+        return EXACT
+    if np.isneginf(value.low):
+        return LEFT
+    return RIGHT if np.isposinf(value.high) else INTERVAL
+
+
+REASONS = {
+    LEFT: "known only to be at or below this",
+    RIGHT: "known only to be at or above this",
+    INTERVAL: "known only to lie between the two",
+}
+
+
+def _row(
+    submission: LoadedSubmission, run: CanonicalRun, rule: EndpointRule, found: Life, raw: float, flags: tuple[str, ...]
+) -> EndpointRow:
+    record, value = submission.record, found.value
+    status = _status(value)
+    return EndpointRow(
+        pool=pool_key(submission),
+        version=record.protocol.version,
+        submission=record.id,
+        month=record.month,
+        endpoint=rule.id,
+        role=rule.role,
+        run=run.id,
+        order=run.order,
+        evening=run.evening,
+        blade=run.blade,
+        steel=run.steel,
+        batch=run.batch,
+        sharpener=run.sharpener,
+        tester=run.tester,
+        lot=run.lot,
+        own_sharpening=run.own_sharpening,
+        sharpening=run.sharpening,
+        split_tester=run.split_tester,
+        low=value.low,
+        high=value.high,
+        status=status,
+        reason=value.reason or REASONS.get(status, ""),
+        reading_se=value.se if status == EXACT else float("nan"),
+        raw=raw if status == EXACT else float("nan"),
+        failed_preparation=found.failed_preparation,
+        damaged=run.ended == DAMAGED,
+        flags=flags,
+        angle_deg=angle_of(submission, run),
+        edge_part=run.edge_part,
+    )
+
+
+def _run_points(
+    submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, s2_read: float
+) -> Iterator[CurvePoint]:
+    """The curve points of one run."""
+    if protocol.reading.kind == "pass/fail":
+        return
+    curve = run_curve(run, protocol, s2_read)
+    _, read = keennesses(run, protocol)
+    smoothed = _smoothed(curve, protocol)
+    for i, k in enumerate(read):
+        if np.isnan(k.bound):
+            continue
+        yield CurvePoint(
+            pool=pool_key(submission),
+            version=submission.record.protocol.version,
+            submission=submission.record.id,
+            run=run.id,
+            steel=run.steel,
+            blade=run.blade,
+            sharpener=run.sharpener,
+            tester=run.tester,
+            work=float(curve.work[i]),
+            keenness=k.bound,
+            smoothed=float(smoothed[i]),
+            se=float(curve.se[i]),
+            n=k.n,
+            limit=k.limit,
+            raw=k.mean,
+        )
+
+
+def _smoothed(curve: Curve, protocol: Protocol) -> np.ndarray:
+    """Monotone fit, from where the protocol's life begins its own; nan before."""
+    late = any(r.kind == "life" and r.fit_from == "first positive checkpoint" for r in protocol.endpoints)
+    use = fit_points(curve, curve.first if late else 0.0)
+    k = bounds(curve)
+    use = use[np.isfinite(k[use])]
+    smoothed = np.full(len(k), np.nan)
+    smoothed[use] = decreasing_fit(k[use], curve.repeats[use].astype(float))
+    return smoothed

@@ -1,0 +1,186 @@
+"""Gaussian regression where a response may be known only to lie between two limits.
+
+The likelihood is written in γ = θ/σ and φ = 1/σ, in which it is concave whatever is censored (Burridge 1981, J. R.
+Statist. Soc. B 43:41–45, extending Olsen 1978, Econometrica 46:1211–1215), so that Newton's method finds the one
+maximum from any start. Where an arm has no end in sight its coefficient runs off to infinity while the likelihood settles: the
+fit then returns the supremum.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import log_ndtr
+
+LOG_SQRT_2PI = 0.5 * np.log(2 * np.pi)
+MOST_STEPS = 200
+DECREMENT = 1e-12  # of the log-likelihood still to gain, by the quadratic model, at which Newton's method stops
+ARMIJO = 1e-4  # share of the gain promised by the slope that a step must bring
+RIDGE = 1e-12  # keeps the step finite in directions in which the likelihood is flat
+
+
+@dataclass(frozen=True, eq=False)
+class CensoredFit:
+    """The maximum of the (penalised) likelihood.
+
+    Attributes
+    ----------
+    theta : (p,) coefficients.
+    sigma : standard deviation.
+    objective : penalised log-likelihood at the maximum; equal to ``log_likelihood`` without a prior.
+    log_likelihood : without the penalty. Exact rows count their density on the scale of the responses.
+    covariance : (p, p) of ``theta``, inverse of the observed information of all parameters.
+    covariance_log_sigma : (p + 1, p + 1) of ``theta`` and ln σ.
+    converged, steps : the record of Newton's method.
+    """
+
+    theta: np.ndarray
+    sigma: float
+    objective: float
+    log_likelihood: float
+    covariance: np.ndarray
+    covariance_log_sigma: np.ndarray
+    converged: bool
+    steps: int
+
+
+def fit_censored(
+    low: np.ndarray,
+    high: np.ndarray,
+    x: np.ndarray,
+    prior_df: float = 0.0,
+    prior_s2: float = 1.0,
+    start: np.ndarray | None = None,
+) -> CensoredFit:
+    """Maximise Σ ln(term) − d₀(ln σ + s₀²/2σ²).
+
+    The terms are the density where ``low == high``, Φ(b) − Φ(a) otherwise, with a and b the standardised limits. With
+    every row exact the maximum is the least-squares fit and σ̂² = (RSS + d₀s₀²)/(n + d₀).
+
+    Parameters
+    ----------
+    low, high : (n,) limits of the responses; minus and plus infinity where open, never both at once.
+    x : (n, p) design of full column rank.
+    prior_df, prior_s2 : d₀ and s₀² of the penalty; 0 for none.
+    start : (p + 1,) γ and φ to start from; least squares on midpoints and finite limits when None.
+    """
+    low, high, x = (np.asarray(values, dtype=float) for values in (low, high, x))
+    problem = _problem(low, high, x, prior_df, prior_s2)
+    eta = _start(low, high, x, prior_df, prior_s2) if start is None else start
+    value, gradient, hessian = _evaluate(problem, eta)
+    converged, step = False, 0
+    while not converged and step < MOST_STEPS:
+        direction = np.linalg.solve(_stiffened(hessian), gradient)
+        converged = bool(gradient @ direction / 2 < DECREMENT)
+        if converged and eta[-1] + direction[-1] > 0:  # the last step is too small for its gain to be seen
+            eta = eta + direction
+            value, gradient, hessian = _evaluate(problem, eta)
+        elif not converged:
+            eta, value, gradient, hessian, moved = _advance(problem, eta, value, gradient, hessian, direction)
+            converged = not moved
+        step += 1
+    return _result(problem, eta, value, hessian, converged, step)
+
+
+def _problem(low, high, x, prior_df, prior_s2):
+    """Everything that does not change between evaluations."""
+    exact = low == high
+    return {
+        "exact": exact,
+        "low": np.where(np.isfinite(low), low, 0.0),
+        "high": np.where(np.isfinite(high), high, 0.0),
+        "open_low": np.isneginf(low),
+        "open_high": np.isposinf(high),
+        "x": x,
+        "prior_df": prior_df,
+        "prior_s2": prior_s2,
+    }
+
+
+def _start(low, high, x, prior_df, prior_s2) -> np.ndarray:
+    """Least squares on midpoints and finite limits."""
+    y = np.where(np.isneginf(low), high, np.where(np.isposinf(high), low, (low + high) / 2))
+    theta, *_ = np.linalg.lstsq(x, y, rcond=None)
+    rss = float(((y - x @ theta) ** 2).sum())
+    widths = (high - low)[np.isfinite(high - low)]
+    floor = float(np.mean(widths**2)) / 12 if len(widths) else 0.0
+    s2 = (rss + len(y) * floor + prior_df * prior_s2) / (len(y) + prior_df)
+    sigma = np.sqrt(s2) if s2 > 0 else 1.0
+    return np.append(theta, 1.0) / sigma
+
+
+def _evaluate(problem, eta):
+    """Value, gradient and Hessian of the objective at (γ, φ)."""
+    x, exact, phi = problem["x"], problem["exact"], eta[-1]
+    shift = x @ eta[:-1]
+    a = np.where(problem["open_low"], -np.inf, phi * problem["low"] - shift)
+    b = np.where(problem["open_high"], np.inf, phi * problem["high"] - shift)
+    terms, d_a, d_b, d_aa, d_bb, d_ab = _terms(a, b, exact)
+    rows_a = np.column_stack([-x, problem["low"]])
+    rows_b = np.column_stack([-x, problem["high"]])
+    gradient = rows_a.T @ d_a + rows_b.T @ d_b
+    cross = (rows_a * d_ab[:, None]).T @ rows_b
+    hessian = (rows_a * d_aa[:, None]).T @ rows_a + (rows_b * d_bb[:, None]).T @ rows_b + cross + cross.T
+    n_exact, d0, s02 = exact.sum(), problem["prior_df"], problem["prior_s2"]
+    gradient[-1] += (n_exact + d0) / phi - d0 * s02 * phi
+    hessian[-1, -1] -= (n_exact + d0) / phi**2 + d0 * s02
+    return terms.sum() + (n_exact + d0) * np.log(phi) - d0 * s02 * phi**2 / 2, gradient, hessian
+
+
+def _terms(a, b, exact):
+    """ln of each term (without ln φ) and its derivatives in a and b."""
+    flip = a > 0
+    lower, upper = np.where(flip, -b, a), np.where(flip, -a, b)
+    log_upper = log_ndtr(upper)
+    with np.errstate(divide="ignore"):  # an exact row has no interval; its term is replaced
+        log_p = np.where(exact, 0.0, log_upper + np.log1p(-np.exp(np.where(exact, 0.0, log_ndtr(lower) - log_upper))))
+        mills_a = np.where(exact | np.isinf(a), 0.0, np.exp(-(a**2) / 2 - LOG_SQRT_2PI - log_p))
+        mills_b = np.where(exact | np.isinf(b), 0.0, np.exp(-(b**2) / 2 - LOG_SQRT_2PI - log_p))
+    safe_a, safe_b = np.where(np.isinf(a), 0.0, a), np.where(np.isinf(b), 0.0, b)
+    terms = np.where(exact, -(safe_b**2) / 2 - LOG_SQRT_2PI, log_p)
+    d_a, d_b = -mills_a, np.where(exact, -safe_b, mills_b)
+    d_aa = safe_a * mills_a - mills_a**2
+    d_bb = np.where(exact, -1.0, -safe_b * mills_b - mills_b**2)
+    return terms, d_a, d_b, d_aa, d_bb, mills_a * mills_b
+
+
+def _stiffened(hessian) -> np.ndarray:
+    """−H with its diagonal a trace larger, so that it can be solved where the likelihood is flat."""
+    diagonal = np.abs(np.diag(hessian))
+    return -hessian + RIDGE * np.diag(diagonal + RIDGE * diagonal.max())
+
+
+def _advance(problem, eta, value, gradient, hessian, direction):
+    """Go along the step, halved until φ > 0 and it gains enough; unmoved when rounding leaves nothing to gain."""
+    size, slope = 1.0, gradient @ direction
+    while size > 1e-12:
+        trial = eta + size * direction
+        if trial[-1] > 0:
+            new = _evaluate(problem, trial)
+            if np.isfinite(new[0]) and new[0] >= value + ARMIJO * size * slope:
+                return trial, *new, True
+        size /= 2
+    return eta, value, gradient, hessian, False
+
+
+def _result(problem, eta, value, hessian, converged, steps) -> CensoredFit:
+    """Back to θ and σ."""
+    phi, d0, s02 = eta[-1], problem["prior_df"], problem["prior_s2"]
+    theta, p = eta[:-1] / phi, len(eta) - 1
+    inverse = np.linalg.inv(_stiffened(hessian))
+    jacobian = np.zeros((p + 1, p + 1))
+    jacobian[:p, :p] = np.eye(p) / phi
+    jacobian[:p, p] = -theta / phi
+    jacobian[p, p] = -1 / phi
+    covariance = jacobian @ inverse @ jacobian.T
+    return CensoredFit(
+        theta=theta,
+        sigma=float(1 / phi),
+        objective=float(value),
+        log_likelihood=float(value - d0 * (np.log(phi) - s02 * phi**2 / 2)),
+        covariance=covariance[:p, :p],
+        covariance_log_sigma=covariance,
+        converged=bool(converged),
+        steps=steps,
+    )

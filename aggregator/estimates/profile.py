@@ -1,0 +1,150 @@
+"""Intervals for contrasts of censored runs, by the likelihood ratio scaled to small samples."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.linalg import null_space
+from scipy.stats import f as f_distribution
+
+from aggregator.numerics.root_search import root_between
+
+from .censored import CensoredFit, fit_censored
+
+SETTLED = 1e-6  # a likelihood ratio below this, far out, means that the likelihood never falls on that side
+FAR = 40.0  # standard deviations beyond the data that count as far out
+METHOD = "scaled likelihood ratio"
+
+
+@dataclass(frozen=True, eq=False)
+class CensoredRuns:
+    """The fit of one submission's censored runs and what its intervals need.
+
+    Attributes
+    ----------
+    low, high : (n,) limits.
+    basis : (n, p) orthonormal design.
+    prior_df, prior_s2 : d₀ and s₀².
+    fit : the maximum of the penalised likelihood.
+    """
+
+    low: np.ndarray
+    high: np.ndarray
+    basis: np.ndarray
+    prior_df: float
+    prior_s2: float
+    fit: CensoredFit
+
+    @property
+    def effective_n(self) -> float:
+        """N = n + d₀."""
+        return len(self.low) + self.prior_df
+
+    @property
+    def df(self) -> float:
+        """ν = n − p + d₀."""
+        return self.effective_n - self.basis.shape[1]
+
+    @property
+    def s2(self) -> float:
+        """σ̂² N/ν; with every run exact the moderated (RSS + d₀s₀²)/(n − p + d₀)."""
+        return self.fit.sigma**2 * self.effective_n / self.df
+
+
+@dataclass(frozen=True)
+class ProfileLimits:
+    """What the profile of one contrast says.
+
+    Attributes
+    ----------
+    estimate : where the likelihood is largest; plus or minus infinity where it never falls on that side.
+    low, high : 95 % limits, or the one-sided 95 % limit on the side that is not open.
+    inside : whether the 90 % interval lies within the limits asked.
+    """
+
+    estimate: float
+    low: float
+    high: float
+    inside: bool
+
+
+def fit_runs(low: np.ndarray, high: np.ndarray, basis: np.ndarray, prior_df: float, prior_s2: float) -> CensoredRuns:
+    """Fit by penalised likelihood.
+
+    Parameters
+    ----------
+    low, high : (n,) limits on the ln scale.
+    basis : (n, p) orthonormal design.
+    prior_df, prior_s2 : d₀ > 0 unless n > p, and s₀².
+    """
+    return CensoredRuns(low, high, basis, prior_df, prior_s2, fit_censored(low, high, basis, prior_df, prior_s2))
+
+
+def profile_limits(runs: CensoredRuns, l: np.ndarray, margin: float) -> ProfileLimits:
+    """Estimate and limits of δ = lᵀθ.
+
+    δ is inside where (exp(LR/N) − 1)·ν ≤ F(1, ν), with LR twice the fall of the penalised log-likelihood, N = n + d₀ and
+    ν = n − p + d₀. With every run exact this is the moderated t interval, since then LR = N ln(1 + t²/ν).
+
+    Parameters
+    ----------
+    runs : the fit.
+    l : (p,) contrast in the basis, not zero.
+    margin : ln of the worthwhile ratio, for the 90 % interval.
+    """
+    profile = _Profile(runs, l)
+    open_low, open_high = profile.flat(-1), profile.flat(+1)
+    if open_low and open_high:
+        return ProfileLimits(math.nan, -math.inf, math.inf, False)
+    level = 0.90 if open_low or open_high else 0.95
+    low = -math.inf if open_low else profile.limit(-1, level)
+    high = math.inf if open_high else profile.limit(+1, level)
+    estimate = -math.inf if open_low else math.inf if open_high else profile.estimate
+    return ProfileLimits(estimate, low, high, bool(np.isfinite(estimate)) and profile.within(margin))
+
+
+class _Profile:
+    """Twice the fall of the objective along δ, each fit starting from the one before."""
+
+    def __init__(self, runs: CensoredRuns, l: np.ndarray):
+        self.runs, self.length2 = runs, float(l @ l)
+        self.direction = runs.basis @ l / self.length2
+        self.rest = null_space(l[None])
+        self.x = runs.basis @ self.rest
+        self.estimate = float(l @ runs.fit.theta)
+        finite = np.concatenate([side[np.isfinite(side)] for side in (runs.low, runs.high)])
+        self.step = runs.fit.sigma * math.sqrt(self.length2)
+        self.reach = float(np.ptp(finite)) * math.sqrt(self.length2) + FAR * self.step
+
+    def fall(self, delta: float) -> float:
+        """LR at δ, not below 0."""
+        runs, shift = self.runs, self.direction * delta
+        start = np.append(self.rest.T @ runs.fit.theta, 1.0) / runs.fit.sigma
+        fitted = fit_censored(runs.low - shift, runs.high - shift, self.x, runs.prior_df, runs.prior_s2, start)
+        return max(0.0, 2 * (runs.fit.objective - fitted.objective))
+
+    def allowed(self, level: float) -> float:
+        """The LR at which the scaled statistic reaches its quantile."""
+        return self.runs.effective_n * math.log1p(f_distribution.ppf(level, 1, self.runs.df) / self.runs.df)
+
+    def flat(self, side: int) -> bool:
+        """Whether the likelihood has not fallen far out on a side."""
+        return self.fall(self.estimate + side * self.reach) < SETTLED
+
+    def limit(self, side: int, level: float) -> float:
+        """The limit on a side; infinity where the likelihood settles above it."""
+        allowed, inner, step = math.sqrt(self.allowed(level)), self.estimate, self.step
+        while step < 2 * self.reach:
+            outer = self.estimate + side * step
+            if math.sqrt(self.fall(outer)) > allowed:
+                ends = sorted((inner, outer))
+                return root_between(lambda delta: math.sqrt(self.fall(delta)) - allowed, *ends)
+            inner, step = outer, 2 * step
+        return side * math.inf
+
+    def within(self, margin: float) -> bool:
+        """Whether the 90 % interval lies within ± margin."""
+        allowed = self.allowed(0.90)
+        return abs(self.estimate) < margin and min(self.fall(margin), self.fall(-margin)) > allowed

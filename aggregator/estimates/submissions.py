@@ -1,0 +1,266 @@
+"""The glue of this stage: the rows of one submission in, its contrasts out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import t as t_distribution
+
+from aggregator.endpoints.rows import LEFT, RIGHT, EndpointRow
+from aggregator.numerics.estimability import in_basis
+from aggregator.numerics.interval import Interval
+from aggregator.records.canonical import LoadedProtocol
+
+from .design import Model, Question, build, cells, questions
+from .least_squares import fit, lack_of_fit
+from .own_variance import limits, own_variance, reading_weights, usable
+from .profile import METHOD, CensoredRuns, ProfileLimits, fit_runs, profile_limits
+from .repeatability import ASSUMED, RepeatabilityTable
+from .results import Contrast, LackOfFit, OneSided, SubmissionEstimate, Verdict
+from .verdict import one_sided, verdict, verdict_of
+
+LEVEL = 0.95
+
+
+@dataclass(frozen=True, eq=False)
+class Answers:
+    """The contrasts of one fit.
+
+    Attributes
+    ----------
+    contrasts : in the order of the questions.
+    covariance : over those with an estimate.
+    s2, df : run variance behind them.
+    method : how.
+    lack_of_fit : where it could be tested.
+    """
+
+    contrasts: tuple[Contrast, ...]
+    covariance: np.ndarray
+    s2: float
+    df: float
+    method: str
+    lack_of_fit: LackOfFit | None = None
+
+
+def estimate_submissions(
+    rows: Iterable[EndpointRow], table: RepeatabilityTable, protocols: Mapping[tuple[str, str], LoadedProtocol]
+) -> tuple[SubmissionEstimate, ...]:
+    """What every submission says about every endpoint.
+
+    Parameters
+    ----------
+    rows : endpoint rows.
+    table : repeatability of every pool and endpoint met.
+    protocols : by id and version, as in ``Repository``.
+
+    Returns
+    -------
+    In the order in which submission and endpoint first appear.
+    """
+    grouped: dict[tuple, list[EndpointRow]] = {}
+    for row in rows:
+        grouped.setdefault((row.pool, row.submission, row.endpoint), []).append(row)
+    return tuple(_estimate(own, table, protocols) for own in grouped.values())
+
+
+def _estimate(
+    rows: list[EndpointRow], table: RepeatabilityTable, protocols: Mapping[tuple[str, str], LoadedProtocol]
+) -> SubmissionEstimate:
+    """One submission and endpoint."""
+    head, used = rows[0], usable(rows)
+    protocol = protocols[(head.pool.protocol, head.version)].record
+    worthwhile = next(rule.worthwhile_ratio for rule in protocol.endpoints if rule.id == head.endpoint)
+    s2_own, df_own = own_variance(rows, protocol.estimand)
+    found = _answers(rows, used, protocol.estimand, table, (s2_own, df_own), worthwhile)
+    return SubmissionEstimate(
+        pool=head.pool,
+        submission=head.submission,
+        version=head.version,
+        month=head.month,
+        endpoint=head.endpoint,
+        role=head.role,
+        runs_total=len(rows),
+        runs_used=len(used),
+        runs_missing=len(rows) - len(used),
+        runs_censored=sum(row.status in (LEFT, RIGHT) for row in used),
+        testers=tuple(sorted({row.tester for row in used})),
+        blades=tuple(sorted({row.blade for row in used})),
+        sharpeners=tuple(sorted({row.sharpener for row in used})),
+        contrasts=found.contrasts,
+        covariance=found.covariance,
+        s2_own=s2_own,
+        df_own=df_own,
+        s2=found.s2,
+        df=found.df,
+        method=found.method,
+        lack_of_fit=found.lack_of_fit,
+    )
+
+
+def _answers(rows, used, estimand: str, table: RepeatabilityTable, own, worthwhile: float) -> Answers:
+    """Choose the fit: least squares where every used run is exact, the censored likelihood otherwise."""
+    key = (rows[0].pool, rows[0].endpoint)
+    entry = table.entry(key)
+    s2, df = entry.moderate(*own)
+    if not used:
+        asked = questions(rows, used, None)
+        contrasts = tuple(_unanswered(q, used, q.reason) for q in asked)
+        return Answers(contrasts, np.zeros((0, 0)), s2, df, "not fitted: no usable run")
+    if all(row.low == row.high for row in used):
+        return _by_least_squares(rows, used, estimand, entry, s2, df, worthwhile)
+    prior = table.entry_without(key, rows[0].submission)
+    return _by_likelihood(rows, used, estimand, prior, worthwhile)
+
+
+def _by_least_squares(rows, used, estimand: str, entry, s2: float, df: float, worthwhile: float) -> Answers:
+    y = limits(used)[0]
+    model = build(used, estimand)
+    sd = reading_weights(used, y, model.design.x, entry.prior_s2)
+    if sd is not None:
+        model = build(used, estimand, sd)
+    fitted = fit(y if sd is None else y / sd, model.design)
+    asked = questions(rows, used, model)
+    contrasts, kept = [], []
+    for question in asked:
+        if question.reason:
+            contrasts.append(_unanswered(question, used, question.reason))
+            continue
+        l = in_basis(model.design, question.weights)
+        kept.append(l)
+        contrasts.append(_answered(question, used, float(l @ fitted.theta), float(l @ l), s2, df, worthwhile))
+    covariance = s2 * _gram(kept)
+    spread = lack_of_fit(y, cells(used, model), fitted) if sd is None else None
+    weighting = "least squares" if sd is None else "least squares weighted for unequal reading errors (REML)"
+    return Answers(tuple(contrasts), covariance, s2, df, _method(weighting, entry, fitted.df, model, rows), spread)
+
+
+def _by_likelihood(rows, used, estimand: str, prior, worthwhile: float) -> Answers:
+    model = build(used, estimand)
+    runs = fit_runs(*limits(used), model.design.basis, prior.finite_prior_df, prior.prior_s2)
+    profiles: dict[bytes, ProfileLimits] = {}
+    contrasts, kept = [], []
+    for question in questions(rows, used, model):
+        if question.reason:
+            contrasts.append(_unanswered(question, used, question.reason))
+            continue
+        l = in_basis(model.design, question.weights)
+        if l.tobytes() not in profiles:
+            profiles[l.tobytes()] = profile_limits(runs, l, float(np.log(worthwhile)))
+        contrast = _profiled(question, used, l, runs, profiles[l.tobytes()], worthwhile)
+        contrasts.append(contrast)
+        if contrast.estimate is not None:
+            kept.append(l)
+    stacked = np.array(kept).reshape(len(kept), -1)
+    covariance = stacked @ runs.fit.covariance @ stacked.T * runs.effective_n / runs.df if kept else np.zeros((0, 0))
+    replicates = len(used) - model.design.rank
+    return Answers(
+        tuple(contrasts),
+        covariance,
+        runs.s2,
+        runs.df,
+        _method("Gaussian likelihood with censored runs", prior, replicates, model, rows),
+    )
+
+
+def _gram(kept: list[np.ndarray]) -> np.ndarray:
+    stacked = np.array(kept).reshape(len(kept), -1)
+    return stacked @ stacked.T if kept else np.zeros((0, 0))
+
+
+def _method(fitting: str, entry, replicates: int, model: Model, rows: list[EndpointRow]) -> str:
+    """The whole of how, in words."""
+    parts = [fitting]
+    if entry.source == ASSUMED:
+        parts.append("run variance as the protocol assumes it, until there are pooled data")
+    elif replicates == 0:
+        parts.append("no replicates of its own: pooled run variance")
+    if model.left_out:
+        parts.append(f"too few runs per {' and '.join(model.left_out)} to take its effect out")
+    split = sum(row.split_tester for row in rows)
+    if split:
+        parts.append(f"{split} run{'s' if split > 1 else ''} with two testers left out")
+    return "; ".join(parts)
+
+
+def _counts(question: Question, used: list[EndpointRow]) -> dict[str, int]:
+    """Runs and blades of both arms."""
+    blades = np.array([row.blade for row in used], dtype=object)
+    return {
+        "runs_first": int(question.first_rows.sum()),
+        "runs_second": int(question.second_rows.sum()),
+        "blades_first": len(set(blades[question.first_rows])),
+        "blades_second": len(set(blades[question.second_rows])),
+    }
+
+
+def _contrast(question: Question, used: list[EndpointRow], **facts) -> Contrast:
+    """A contrast; what is not given is None."""
+    empty = dict.fromkeys(("estimate", "standard_error", "df", "interval", "unscaled_variance", "bound", "verdict"))
+    return Contrast(
+        factor=question.factor,
+        first=question.first,
+        second=question.second,
+        sharpener_loading=question.sharpener_loading,
+        **_counts(question, used),
+        **{**empty, "reason": "", **facts},
+    )
+
+
+def _unanswered(question: Question, used: list[EndpointRow], reason: str) -> Contrast:
+    return _contrast(question, used, reason=reason)
+
+
+def _answered(question, used, estimate: float, unscaled: float, s2: float, df: float, worthwhile: float) -> Contrast:
+    """A contrast with its t interval."""
+    se = float(np.sqrt(s2 * unscaled))
+    half = se * float(t_distribution.ppf((1 + LEVEL) / 2, df))
+    return _contrast(
+        question,
+        used,
+        estimate=estimate,
+        standard_error=se,
+        df=df,
+        interval=Interval(estimate - half, estimate + half, LEVEL, "moderated t"),
+        unscaled_variance=unscaled,
+        verdict=verdict_of(estimate, se, df, worthwhile),
+    )
+
+
+def _profiled(question, used, l: np.ndarray, runs: CensoredRuns, limit: ProfileLimits, worthwhile: float) -> Contrast:
+    """A contrast with its likelihood interval, or a bound, or neither."""
+    if not np.isfinite(limit.estimate):
+        return _bounded(question, used, limit, worthwhile)
+    variance = float(l @ runs.fit.covariance @ l)
+    return _contrast(
+        question,
+        used,
+        estimate=limit.estimate,
+        standard_error=float(np.sqrt(variance * runs.effective_n / runs.df)),
+        df=runs.df,
+        interval=Interval(limit.low, limit.high, LEVEL, METHOD),
+        unscaled_variance=variance / runs.fit.sigma**2,
+        verdict=verdict(limit.low, limit.high, limit.inside, worthwhile),
+    )
+
+
+def _bounded(question: Question, used: list[EndpointRow], limit: ProfileLimits, worthwhile: float) -> Contrast:
+    """What is left where the likelihood never falls on one side, or on both."""
+    reason = f"{_censored_arms(question, used)}: only a bound can be given"
+    if np.isfinite(limit.low):
+        bound: tuple[OneSided, Verdict] | None = OneSided("at least", limit.low, LEVEL), one_sided(worthwhile)
+    elif np.isfinite(limit.high):
+        bound = OneSided("at most", limit.high, LEVEL), one_sided(worthwhile)
+    else:
+        return _unanswered(question, used, f"{_censored_arms(question, used)}: not even a bound can be given")
+    return _contrast(question, used, reason=reason, bound=bound[0], verdict=bound[1])
+
+
+def _censored_arms(question: Question, used: list[EndpointRow]) -> str:
+    """Which arms have nothing but one-sided runs."""
+    one = np.array([row.status in (LEFT, RIGHT) for row in used])
+    sides = ((question.first, question.first_rows), (question.second, question.second_rows))
+    names = [name for name, rows in sides if one[rows].all()]
+    return f"every run of {' and of '.join(names)} is censored" if names else "too many runs are censored"

@@ -135,13 +135,13 @@ SUPPLIES = (
 GAUGES = (
     Gauge("tern.kitchen-scale", HARBOUR, "kitchen scale", Hand("gf", "1")),
     Gauge("oakum.kitchen-scale", HARBOUR, "kitchen scale", Hand("gf", "1", "uncertain")),
-    Gauge("halyard.luggage-scale", HARBOUR, "luggage scale", Hand("kgf", "0.005", "comma")),
-    Gauge("kittiwake.spring-balance", HARBOUR, "spring balance", Hand("N", "0.05")),
+    Gauge("halyard.luggage-scale", HARBOUR, "luggage scale", Hand("kgf", "0.005")),
+    Gauge("kittiwake.spring-balance", HARBOUR, "spring balance", Hand("N", "0.05", "comma")),
     Gauge("dunlin.letter-scale", HARBOUR, "letter scale", Hand("ozf", "1/8", "fraction")),
     Gauge("grommet.hanging-scale", HARBOUR, "hanging scale", Hand("lbf", "0.01")),
     Gauge("thole.kitchen-scale", HARBOUR, "kitchen scale up to 1 kg", Hand("gf", "1"), scale_end=1000.0),
     Gauge("gannet.kitchen-scale", FAR_SHORE, "kitchen scale", Hand("gf", "1")),
-    Gauge("capstan.spring-balance", FAR_SHORE, "spring balance", Hand("N", "0.05", "comma")),
+    Gauge("capstan.spring-balance", FAR_SHORE, "spring balance", Hand("N", "0.05")),
     Gauge("turnstone.hanging-scale", FAR_SHORE, "hanging scale", Hand("lbf", "1/16", "fraction")),
 )
 

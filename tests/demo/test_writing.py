@@ -11,7 +11,7 @@ from aggregator.demo.writing import NEWTONS, Hand, written
     ("value", "hand", "expected"),
     [
         (152.4, Hand("gf", "1"), 152),
-        (0.512, Hand("kgf", "0.005", "comma"), "0,510"),
+        (0.873, Hand("N", "0.05", "comma"), "0,85"),
         (3.11, Hand("ozf", "1/8", "fraction"), "3 1/8"),
         (0.49, Hand("lbf", "1/16", "fraction"), "1/2"),
         (4.01, Hand("ozf", "1/8", "fraction"), "4"),

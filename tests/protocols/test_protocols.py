@@ -115,6 +115,18 @@ def test_all_ten_threats_stand_in_front_matter_and_table_alike(name):
     assert sorted(t.threat for t in page.record.threats) == sorted(THREATS)
 
 
+@pytest.mark.parametrize("name", NAMES)
+def test_the_table_of_endpoints_says_what_the_front_matter_says(name):
+    page = read(name)
+    table = re.findall(
+        r"(?m)^\| `([a-z]+)`( \(primary\))? \| (.+) \| (\w+) \| ×([\d.]+) \| ([\d.]+), assumed \|$", page.body
+    )
+    assert [(i, bool(p), t, r, float(w), float(s)) for i, p, t, r, w, s in table] == [
+        (e.id, e.primary, e.title, e.role, e.worthwhile_ratio, e.assumed_repeatability.ln_sd)
+        for e in page.record.endpoints
+    ]
+
+
 # --- safety ---
 
 CAUTIONS = (
@@ -345,8 +357,7 @@ def test_forces_written_in_two_units_agree(name):
     pairs = re.findall(r"([\d.]+) N \((\d+) gf\)", plain(read(name).body))
     assert pairs
     for newton, gf in pairs:
-        step = 10.0 ** -len(newton.partition(".")[2])
-        assert float(newton) == pytest.approx(float(gf) * NEWTON_PER_GF, abs=max(step / 2, 0.5 * NEWTON_PER_GF) + 1e-9)
+        assert float(newton) == pytest.approx(float(gf) * NEWTON_PER_GF, rel=0.015), "two significant figures"
     assert f"1 gf is {NEWTON_PER_GF:.8f} N" in plain(read(name).body)
 
 

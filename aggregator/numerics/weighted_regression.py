@@ -119,15 +119,42 @@ def log_determinant(rows: Rows, fit: Fit) -> float:
 def projection_traces(rows: Rows, fit: Fit, powers: int = 2) -> np.ndarray:
     """tr P, and tr P² if ``powers`` is 2, for P = W − WX(XᵀWX)⁻¹XᵀW.
 
-    With Mⱼ = BᵀWʲB and A = M₁: tr P = Σw − tr A⁻¹M₂ and tr P² = Σw² − 2 tr A⁻¹M₃ + tr(A⁻¹M₂)².
+    With leverages hᵢ = wᵢxᵢᵀ(XᵀWX)⁻¹xᵢ: tr P = Σwᵢ(1 − hᵢ), and tr P² = Σwᵢ²(1 − hᵢ)² plus the squares off the diagonal. Rows that
+    nearly determine the fit alone (hᵢ above a half; fewer than 2p of them) are taken by themselves, so that one very precise
+    study does not drown the others in rounding.
     """
-    w2 = fit.w**2
-    a2 = fit.inverse @ power_moment(rows, w2)
-    traces = [fit.w.sum() - np.trace(a2)]
+    leverage = fit.w * (rows.products @ fit.inverse.ravel())
+    heavy = np.flatnonzero(leverage > 0.5)
+    rest = 1 - leverage
+    for i in heavy:
+        rest[i] = _remaining_share(rows, fit, i)
+    traces = [fit.w @ rest]
     if powers == 2:
-        a3 = fit.inverse @ power_moment(rows, w2 * fit.w)
-        traces.append(w2.sum() - 2 * np.trace(a3) + np.trace(a2 @ a2))
+        traces.append(np.sum((fit.w * rest) ** 2) + _off_diagonal_squares(rows, fit, leverage, heavy))
     return np.array(traces)
+
+
+def _remaining_share(rows: Rows, fit: Fit, i: int) -> float:
+    """1 − hᵢ without cancellation: 1/(1 + wᵢxᵢᵀA⁻¹xᵢ), A = XᵀWX without row i; 0 where the other rows leave A singular."""
+    others = fit.w.copy()
+    others[i] = 0.0
+    row = rows.basis[i]
+    try:
+        return float(1 / (1 + fit.w[i] * row @ np.linalg.solve(power_moment(rows, others), row)))
+    except np.linalg.LinAlgError:
+        return 0.0
+
+
+def _off_diagonal_squares(rows: Rows, fit: Fit, leverage: np.ndarray, heavy: np.ndarray) -> float:
+    """Σ over i ≠ j of (wᵢwⱼxᵢᵀ(XᵀWX)⁻¹xⱼ)², the heavy rows apart from the light ones."""
+    light = fit.w.copy()
+    light[heavy] = 0.0
+    moment = fit.inverse @ power_moment(rows, light**2)
+    among_light = np.trace(moment @ moment) - np.sum((light * leverage) ** 2)
+    scaled = fit.w[heavy, None] * rows.basis[heavy]
+    between = 2 * np.trace(moment @ fit.inverse @ scaled.T @ scaled)
+    among_heavy = (scaled @ fit.inverse @ scaled.T) ** 2
+    return float(max(among_light, 0.0) + between + among_heavy.sum() - np.trace(among_heavy))
 
 
 def projection_spectrum(rows: Rows, fit: Fit, classes: int) -> tuple[np.ndarray, np.ndarray]:

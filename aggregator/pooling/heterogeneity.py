@@ -171,7 +171,7 @@ def hedges(rows: Rows) -> Heterogeneity:
     df, mean_square = rows.k - rows.p, _least_squares_variance(rows)
     first = power_moment(rows, rows.v)
     trace = rows.v.sum() - np.trace(first)
-    square = np.sum(rows.v**2) - 2 * np.trace(power_moment(rows, rows.v**2)) + np.trace(first @ first)
+    square = max(0.0, np.sum(rows.v**2) - 2 * np.trace(power_moment(rows, rows.v**2)) + np.trace(first @ first))
     return _closed_form(
         mean_square - trace / df,
         lambda tau2: np.sqrt(2 * square + 4 * tau2 * trace + 2 * tau2**2 * df) / df,

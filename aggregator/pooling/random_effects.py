@@ -13,13 +13,12 @@ from scipy.stats import t as student_t
 
 from aggregator.errors import InputError
 from aggregator.numerics.interval import Interval
-from aggregator.numerics.weighted_regression import Fit, Rows, covariance, prepare, weigh
+from aggregator.numerics.weighted_regression import Fit, Rows, covariance, power_moment, prepare, weigh
 
 from . import prediction
 from .heterogeneity import (
     ESTIMATORS,
     Convergence,
-    Heterogeneity,
     cochran_q,
     ordinary_log_likelihood,
     q_p_value,
@@ -33,6 +32,7 @@ PREDICTION_SEED = 20190617  # any fixed number: the same studies give the same i
 FEW_STUDIES = 5  # below this a prediction interval carries its caveat
 # Cubes of weights and squares of residuals must stay finite numbers; ln ratios are nowhere near these bounds.
 SMALLEST_VARIANCE, LARGEST_VARIANCE, LARGEST_EFFECT = 1e-70, 1e70, 1e70
+LARGEST_CONDITION = 1e13  # of XᵀWX with orthonormal columns: beyond it fewer than three digits would be left
 
 
 @dataclass(frozen=True, eq=False)
@@ -136,8 +136,8 @@ def random_effects(
     Raises
     ------
     InputError
-        (a ValueError) If lengths differ, a value is not finite, a variance is not positive, the design lacks full column rank
-        or has more columns than there are studies, or a method or level is unknown.
+        (a ValueError) If lengths differ, a value is not finite, a variance is not positive, the design lacks full column rank,
+        has more columns than there are studies or is too ill-conditioned for these variances, or a method or level is unknown.
 
     Notes
     -----
@@ -154,7 +154,7 @@ def random_effects(
     y, v, X = _checked_data(y, v, X)
     _check_choices(tau2_method, interval, level, v_df)
     at = _checked_predict_at(predict_at, X)
-    rows = prepare(y, v, X)
+    rows = _prepared(y, v, X)
     if rows.k == rows.p:
         return _not_pooled(rows, tau2_method, interval, level)
     return _pooled(rows, at, tau2_method, interval, level, v_df, np.random.default_rng(rng))
@@ -305,6 +305,14 @@ def _checked_data(y, v, X) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return y, v, X
 
 
+def _prepared(y: np.ndarray, v: np.ndarray, X: np.ndarray) -> Rows:
+    rows = prepare(y, v, X)
+    condition = np.linalg.cond(power_moment(rows, 1 / v))
+    if condition > LARGEST_CONDITION:
+        raise InputError(f"v spans too many orders of magnitude for this X: condition {condition:.1e}, at most {LARGEST_CONDITION:g}")
+    return rows
+
+
 def _check_finite(name: str, values: np.ndarray, good: np.ndarray, wanted: str) -> None:
     if not good.all():
         place = tuple(int(i) for i in np.argwhere(~good)[0])
@@ -325,7 +333,7 @@ def _check_choices(tau2_method, interval, level, v_df) -> None:
 def _checked_predict_at(predict_at, X: np.ndarray) -> np.ndarray | None:
     """The design row to predict; a lone constant column predicts at its own value."""
     if predict_at is None:
-        return X[0] if X.shape[1] == 1 and (X == X[0]).all() else None
+        return X[0] if X.shape[1] == 1 and not np.ptp(X) else None
     at = np.asarray(predict_at, dtype=float)
     if at.shape != (X.shape[1],) or not np.isfinite(at).all():
         raise InputError(f"predict_at must be {X.shape[1]} finite numbers; got {predict_at!r}")

@@ -177,5 +177,5 @@ def pass_fail_life(work: np.ndarray, passed: np.ndarray, failed: np.ndarray, fir
     if lasting == len(work):
         return Life(_right(low))
     if work[lasting] <= first * (1 + SAME_WORK):
-        return Life(_left(first), lasting == 0 and work[0] <= SAME_WORK * first)
+        return Life(_left(first), bool(lasting == 0 and work[0] <= SAME_WORK * first))
     return Life(_interval(low, float(work[lasting]), first))

@@ -2,8 +2,8 @@
 
 The likelihood is written in γ = θ/σ and φ = 1/σ, in which it is concave whatever is censored (Burridge 1981, J. R.
 Statist. Soc. B 43:41–45, extending Olsen 1978, Econometrica 46:1211–1215), so that Newton's method finds the one
-maximum from any start. Where an arm has no end in sight its coefficient runs off to infinity while the likelihood settles: the
-fit then returns the supremum.
+maximum from any start. Where an arm has no end in sight its coefficient runs off to infinity while the likelihood
+settles: the fit then returns the supremum.
 """
 
 from __future__ import annotations

@@ -43,6 +43,8 @@ def own_variance(rows: list[EndpointRow], estimand: str) -> tuple[float, float]:
     low, high = limits(used)
     seen = np.array([row.status not in (LEFT, RIGHT) for row in used])
     model = build(used, estimand)
+    if seen.all() and len(used) <= model.design.rank:
+        return float("nan"), 0.0
     if seen.all():
         y = (low + high) / 2
         sd = reading_weights(used, y, model.design.x, float("nan"))

@@ -82,19 +82,19 @@ def fit_runs(low: np.ndarray, high: np.ndarray, basis: np.ndarray, prior_df: flo
     return CensoredRuns(low, high, basis, prior_df, prior_s2, fit_censored(low, high, basis, prior_df, prior_s2))
 
 
-def profile_limits(runs: CensoredRuns, l: np.ndarray, margin: float) -> ProfileLimits:
-    """Estimate and limits of δ = lᵀθ.
+def profile_limits(runs: CensoredRuns, vector: np.ndarray, margin: float) -> ProfileLimits:
+    """Estimate and limits of δ = vᵀθ.
 
-    δ is inside where (exp(LR/N) − 1)·ν ≤ F(1, ν), with LR twice the fall of the penalised log-likelihood, N = n + d₀ and
-    ν = n − p + d₀. With every run exact this is the moderated t interval, since then LR = N ln(1 + t²/ν).
+    δ is inside where (exp(LR/N) − 1)·ν ≤ F(1, ν), with LR twice the fall of the penalised log-likelihood, N = n + d₀
+    and ν = n − p + d₀. With every run exact this is the moderated t interval, since then LR = N ln(1 + t²/ν).
 
     Parameters
     ----------
     runs : the fit.
-    l : (p,) contrast in the basis, not zero.
+    vector : (p,) v, the contrast in the basis, not zero.
     margin : ln of the worthwhile ratio, for the 90 % interval.
     """
-    profile = _Profile(runs, l)
+    profile = _Profile(runs, vector)
     open_low, open_high = profile.flat(-1), profile.flat(+1)
     if open_low and open_high:
         return ProfileLimits(math.nan, -math.inf, math.inf, False)
@@ -108,12 +108,12 @@ def profile_limits(runs: CensoredRuns, l: np.ndarray, margin: float) -> ProfileL
 class _Profile:
     """Twice the fall of the objective along δ, each fit starting from the one before."""
 
-    def __init__(self, runs: CensoredRuns, l: np.ndarray):
-        self.runs, self.length2 = runs, float(l @ l)
-        self.direction = runs.basis @ l / self.length2
-        self.rest = null_space(l[None])
+    def __init__(self, runs: CensoredRuns, vector: np.ndarray):
+        self.runs, self.length2 = runs, float(vector @ vector)
+        self.direction = runs.basis @ vector / self.length2
+        self.rest = null_space(vector[None])
         self.x = runs.basis @ self.rest
-        self.estimate = float(l @ runs.fit.theta)
+        self.estimate = float(vector @ runs.fit.theta)
         finite = np.concatenate([side[np.isfinite(side)] for side in (runs.low, runs.high)])
         self.step = runs.fit.sigma * math.sqrt(self.length2)
         self.reach = float(np.ptp(finite)) * math.sqrt(self.length2) + FAR * self.step

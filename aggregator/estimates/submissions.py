@@ -128,9 +128,10 @@ def _by_least_squares(rows, used, estimand: str, entry, s2: float, df: float, wo
         if question.reason:
             contrasts.append(_unanswered(question, used, question.reason))
             continue
-        l = in_basis(model.design, question.weights)
-        kept.append(l)
-        contrasts.append(_answered(question, used, float(l @ fitted.theta), float(l @ l), s2, df, worthwhile))
+        vector = in_basis(model.design, question.weights)
+        kept.append(vector)
+        estimate, unscaled = float(vector @ fitted.theta), float(vector @ vector)
+        contrasts.append(_answered(question, used, estimate, unscaled, s2, df, worthwhile))
     covariance = s2 * _gram(kept)
     spread = lack_of_fit(y, cells(used, model), fitted) if sd is None else None
     weighting = "least squares" if sd is None else "least squares weighted for unequal reading errors (REML)"
@@ -146,14 +147,14 @@ def _by_likelihood(rows, used, estimand: str, prior, worthwhile: float) -> Answe
         if question.reason:
             contrasts.append(_unanswered(question, used, question.reason))
             continue
-        l = in_basis(model.design, question.weights)
-        if l.tobytes() not in profiles:
-            profiles[l.tobytes()] = profile_limits(runs, l, float(np.log(worthwhile)))
-        contrast = _profiled(question, used, l, runs, profiles[l.tobytes()], worthwhile)
+        vector = in_basis(model.design, question.weights)
+        if vector.tobytes() not in profiles:
+            profiles[vector.tobytes()] = profile_limits(runs, vector, float(np.log(worthwhile)))
+        contrast = _profiled(question, used, vector, runs, profiles[vector.tobytes()], worthwhile)
         contrasts.append(contrast)
         if contrast.estimate is not None:
-            kept.append(l)
-    stacked = np.array(kept).reshape(len(kept), -1)
+            kept.append(vector)
+    stacked = np.array(kept).reshape(len(kept), model.design.rank)
     covariance = stacked @ runs.fit.covariance @ stacked.T * runs.effective_n / runs.df if kept else np.zeros((0, 0))
     replicates = len(used) - model.design.rank
     return Answers(
@@ -166,8 +167,10 @@ def _by_likelihood(rows, used, estimand: str, prior, worthwhile: float) -> Answe
 
 
 def _gram(kept: list[np.ndarray]) -> np.ndarray:
-    stacked = np.array(kept).reshape(len(kept), -1)
-    return stacked @ stacked.T if kept else np.zeros((0, 0))
+    if not kept:
+        return np.zeros((0, 0))
+    stacked = np.array(kept)
+    return stacked @ stacked.T
 
 
 def _method(fitting: str, entry, replicates: int, model: Model, rows: list[EndpointRow]) -> str:
@@ -229,11 +232,18 @@ def _answered(question, used, estimate: float, unscaled: float, s2: float, df: f
     )
 
 
-def _profiled(question, used, l: np.ndarray, runs: CensoredRuns, limit: ProfileLimits, worthwhile: float) -> Contrast:
+def _profiled(
+    question: Question,
+    used: list[EndpointRow],
+    vector: np.ndarray,
+    runs: CensoredRuns,
+    limit: ProfileLimits,
+    worthwhile: float,
+) -> Contrast:
     """A contrast with its likelihood interval, or a bound, or neither."""
     if not np.isfinite(limit.estimate):
         return _bounded(question, used, limit, worthwhile)
-    variance = float(l @ runs.fit.covariance @ l)
+    variance = float(vector @ runs.fit.covariance @ vector)
     return _contrast(
         question,
         used,

@@ -37,12 +37,12 @@ class SteelCurve:
 
 
 STEELS = (
-    SteelCurve("demo-plain-carbon", -0.25, 0.68, 14.0),  # takes the keenest edge, loses it soonest
-    SteelCurve("demo-fine-stainless", -0.10, 0.62, 16.0),
-    SteelCurve("demo-tough-stainless", -0.02, 0.65, 12.0),
-    SteelCurve("demo-high-carbon-stainless", -0.06, 0.54, 26.0),
-    SteelCurve("demo-powder-stainless", 0.02, 0.50, 32.0),  # fine hard carbides: slow loss late
-    SteelCurve("demo-high-speed", 0.095, 0.475, 34.0),
+    SteelCurve("demo-plain-carbon", -0.15, 0.68, 14.0),  # takes the keenest edge, loses it soonest
+    SteelCurve("demo-fine-stainless", 0.00, 0.62, 16.0),
+    SteelCurve("demo-tough-stainless", 0.07, 0.65, 12.0),
+    SteelCurve("demo-high-carbon-stainless", 0.05, 0.54, 26.0),
+    SteelCurve("demo-powder-stainless", 0.12, 0.50, 32.0),  # fine hard carbides: slow loss late
+    SteelCurve("demo-high-speed", 0.19, 0.475, 34.0),
 )
 
 

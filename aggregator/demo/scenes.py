@@ -115,16 +115,16 @@ pc hc ps | cormorant | halyard | 2
 """
 
 _ON_CARD = """
-pc hc | tern | tern | 2 | m
-pc hs | fid | fid | 2 | ft
+pc hc | tern | tern | 3 | m
+pc hs | fid | fid | 3 | ft
 pc hc | gannet | gannet | 3 | m
-fs hc | oakum | oakum | 2 | in
+fs hc | oakum | oakum | 3 | in
 pc hc hs | kittiwake | kittiwake | 2 | cm
 fs hc hs | capstan | capstan | 2 | m
-pc hs | grommet | grommet | 2 | ft
+pc hs | grommet | grommet | 3 | ft
 hc hs | kedge | tern | 3 | m
 fs pc ts | dunlin | dunlin | 2 | m
-pc hc | turnstone | gannet | 2 | m
+pc hc | turnstone | gannet | 3 | m
 hc ps | halyard | halyard | 3 | m
 fs hc | thole puffin | thole puffin | 2 | m
 """
@@ -187,12 +187,12 @@ def _on_card() -> Iterator[Scene]:
 
 
 def _arms(number: int, steels: str, testers: str, sharpeners: str, blocks: str) -> tuple[tuple[Arm, ...], ...]:
-    """Every steel once a block with every pair of hands; two submissions in three change blades between blocks."""
+    """Every steel once a block with every pair of hands; one submission in three changes blades between blocks."""
     hands = list(zip(sharpeners.split(), testers.split() * len(sharpeners.split()), strict=False))
     shore = person(testers.split()[0]).shore
     return tuple(
         tuple(
-            Arm(owned[(number + (b if number % 3 else 0)) % len(owned)].key, s, t)
+            Arm(owned[(number + (0 if number % 3 else b)) % len(owned)].key, s, t)
             for owned in (blades_of(shore, STEEL[code]) for code in steels.split())
             for s, t in hands
         )
@@ -205,7 +205,7 @@ def _scene(number: int, protocol: str, version: str, month: str, blocks, tape: s
     shore = blade(blocks[0][0].blade).shore
     return Scene(
         number, m, month, shore, blocks,
-        evenings=("one a block", "one", "one a block", "not noted")[number % 4],
+        evenings=("one a block", "one", "one", "not noted")[number % 4],
         supply=_supply(shore, number, m),
         gauge=None if m.pass_fail else _gauge(shore, number, m),
         tape=tape,

@@ -13,6 +13,7 @@ from aggregator.numerics.root_search import global_maximum
 from .results import LackOfFit
 
 UNEQUAL = 3.0  # reading variances further apart than this are told to the fit
+ROUNDING = 1e-24  # residual sum of squares, as a share of the total, that is nothing but rounding
 GRID = 60  # points on which the slope of the restricted likelihood is looked at before its roots are refined
 
 
@@ -44,6 +45,8 @@ def fit(y: np.ndarray, design: Design) -> LeastSquares:
     """
     theta = design.basis.T @ y
     rss = float(((y - design.basis @ theta) ** 2).sum())
+    if rss <= ROUNDING * float(y @ y):
+        rss = 0.0
     df = len(y) - design.rank
     return LeastSquares(theta, rss, df, rss / df if df else float("nan"))
 

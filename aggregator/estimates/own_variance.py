@@ -11,8 +11,6 @@ from .censored import fit_censored
 from .design import build
 from .least_squares import fit, relative_sd
 
-PERFECT = 1e-12  # residual sum of squares, as a share of the total, that is rounding and not a fit with spread
-
 
 def usable(rows: list[EndpointRow]) -> list[EndpointRow]:
     """The rows that enter a fit: with a value or a limit, and with one tester throughout."""
@@ -66,7 +64,7 @@ def _censored_variance(low: np.ndarray, high: np.ndarray, seen: np.ndarray, basi
     df = len(middle) - (design.rank if design else 0)
     if df < 1:
         return float("nan"), 0.0
-    if fit(middle, design).rss <= PERFECT * float(((middle - middle.mean()) ** 2).sum()):
+    if fit(middle, design).rss == 0:  # the likelihood has no maximum at a spread above 0
         return 0.0, float(df)
     low, high = low.copy(), high.copy()
     low[seen] = high[seen] = middle

@@ -46,15 +46,12 @@ def _worthwhile(repository: Repository) -> dict[tuple[PoolKey, str], float]:
 def _checkpoints(repository: Repository) -> dict[PoolKey, tuple[float, ...]]:
     """Checkpoints by pool; the newest version met in the pool decides."""
     return {
-        pool_key(submission): repository.protocol_of(submission).record.work.checkpoints
-        for submission in _oldest_version_first(repository)
+        pool_key(submission): repository.protocol_of(submission).record.work.checkpoints for submission in _oldest_version_first(repository)
     }
 
 
 def _oldest_version_first(repository: Repository):
-    return sorted(
-        repository.submissions, key=lambda s: tuple(int(part) for part in s.record.protocol.version.split("."))
-    )
+    return sorted(repository.submissions, key=lambda s: tuple(int(part) for part in s.record.protocol.version.split(".")))
 
 
 def read(root: Path) -> Repository:

@@ -7,9 +7,7 @@ import pytest
 
 PACKAGE = Path(__file__).parents[1] / "aggregator"
 STAGES = ["records", "endpoints", "estimates", "pooling", "bundle", "pages"]
-MODULES = [
-    (stage, path) for stage in ["numerics", *STAGES] for path in sorted((PACKAGE / stage).rglob("*.py"))
-]
+MODULES = [(stage, path) for stage in ["numerics", *STAGES] for path in sorted((PACKAGE / stage).rglob("*.py"))]
 
 
 def _imported_parts(path: Path) -> set[str]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import math
 from collections import Counter, defaultdict
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 from aggregator import __version__
@@ -80,10 +79,7 @@ def _by_pool(repository: Repository) -> dict[PoolKey, list[LoadedSubmission]]:
 
 def _provenance(found: Findings) -> Provenance:
     repository = found.repository
-    files = sorted(
-        [(s.path, s.sha256) for s in repository.submissions]
-        + [(p.path, p.sha256) for p in repository.protocols.values()]
-    )
+    files = sorted([(s.path, s.sha256) for s in repository.submissions] + [(p.path, p.sha256) for p in repository.protocols.values()])
     listing = "".join(f"{sha256}  {path}\n" for path, sha256 in files)
     return Provenance(
         program_version=__version__,
@@ -98,7 +94,8 @@ def _pool(found: Findings, key: PoolKey, submissions: list[LoadedSubmission]) ->
     protocol = found.repository.protocol_of(newest).record
     rows = [row for row in found.rows if row.pool == key]
     months = sorted(s.record.month for s in submissions)
-    endpoints = tuple(_endpoint(found, key, rule, protocol, rows) for rule in protocol.endpoints)
+    interests = {s.record.id: interest_of(s.record) for s in submissions}
+    endpoints = tuple(_endpoint(found, key, rule, protocol, rows, interests) for rule in protocol.endpoints)
     return Pool(
         protocol=key.protocol,
         major=key.major,
@@ -113,7 +110,7 @@ def _pool(found: Findings, key: PoolKey, submissions: list[LoadedSubmission]) ->
         counts=_counts(submissions),
         hardness_hrc=_hardness(submissions),
         angle_deg=_angles(submissions),
-        interests=dict(sorted(Counter(interest_of(s.record) for s in submissions).items())),
+        interests=dict(sorted(Counter(interests.values()).items())),
         own_sharpening_percent=_own_sharpening(submissions),
         endpoints=endpoints,
         curves=tuple(_curve(curve) for curve in found.curves if curve.pool == key),
@@ -172,13 +169,18 @@ def _own_sharpening(submissions: list[LoadedSubmission]) -> float | None:
 
 
 def _endpoint(
-    found: Findings, key: PoolKey, rule: EndpointRule, protocol: Protocol, rows: list[EndpointRow]
+    found: Findings,
+    key: PoolKey,
+    rule: EndpointRule,
+    protocol: Protocol,
+    rows: list[EndpointRow],
+    interests: dict[str, str],
 ) -> EndpointResult:
     mine = [row for row in rows if row.endpoint == rule.id]
     status = Counter(row.status for row in mine)
     results = {
         factor: tuple(
-            comparison_result(c, rule, protocol.work.unit)
+            comparison_result(c, rule, protocol.work.unit, interests)
             for c in found.comparisons
             if (c.pool, c.endpoint, c.factor) == (key, rule.id, factor)
         )
@@ -202,9 +204,7 @@ def _endpoint(
         practice=practice,
         sharpening=sharpening_sentence(practice, rule, protocol.work.unit),
         interlaboratory=tuple(
-            interlaboratory_result(c, protocol.reading.canonical_unit)
-            for c in found.circulated
-            if (c.pool, c.endpoint) == (key, rule.id)
+            interlaboratory_result(c, protocol.reading.canonical_unit) for c in found.circulated if (c.pool, c.endpoint) == (key, rule.id)
         ),
     )
 
@@ -237,5 +237,3 @@ def _curve(curve: MeanCurve) -> SteelCurve:
             for p in curve.points
         ),
     )
-
-

@@ -34,9 +34,7 @@ def ratio_interval(ln_estimate: float, interval: Interval) -> RatioInterval:
     )
 
 
-def comparison_result(
-    comparison: PooledComparison, rule: EndpointRule, unit: str, interests: dict[str, str]
-) -> Comparison:
+def comparison_result(comparison: PooledComparison, rule: EndpointRule, unit: str, interests: dict[str, str]) -> Comparison:
     """A pooled comparison with its sentence, figures and lines.
 
     Parameters
@@ -102,9 +100,7 @@ def _sentence(comparison: PooledComparison, rule: EndpointRule, unit: str) -> st
     first, second = named(comparison.factor, comparison.first), named(comparison.factor, comparison.second)
     if comparison.fit is not None:
         estimate = float(comparison.fit.coefficients[0])
-        return pooled_sentence(
-            opening, first, second, rule.kind, comparison.fit.intervals[0], math.exp(estimate), comparison.studies
-        )
+        return pooled_sentence(opening, first, second, rule.kind, comparison.fit.intervals[0], math.exp(estimate), comparison.studies)
     if comparison.state == "listed":
         return listed_sentence(opening, first, second)
     if comparison.state == "single":
@@ -120,9 +116,7 @@ def _claim(comparison: PooledComparison) -> str:
             return "No submission has two sharpeners of one class: how much such people differ sits in the spread."
         return "The difference between people of one class is part of the uncertainty."
     few = [
-        name
-        for name, blades in ((comparison.first, comparison.blades_first), (comparison.second, comparison.blades_second))
-        if blades == 1
+        name for name, blades in ((comparison.first, comparison.blades_first), (comparison.second, comparison.blades_second)) if blades == 1
     ]
     return f"Only one blade of {' and of '.join(few)}: this speaks of these blades, not of the steel." if few else ""
 

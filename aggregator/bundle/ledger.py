@@ -86,9 +86,7 @@ def _submission(
     )
 
 
-def _run(
-    run: CanonicalRun, written: Run, rows: list[EndpointRow], rules: dict[str, EndpointRule]
-) -> RunResult:
+def _run(run: CanonicalRun, written: Run, rows: list[EndpointRow], rules: dict[str, EndpointRule]) -> RunResult:
     texts = _written_readings(written)
     return RunResult(
         id=run.id,
@@ -205,8 +203,7 @@ def newest_version(repository: Repository, name: str) -> str:
 def _figures(repository: Repository, protocol: LoadedProtocol) -> tuple[FigureResult, ...]:
     folder = (repository.root / protocol.path).parent
     return tuple(
-        FigureResult(file=f.file, caption=f.caption, svg=(folder / f.file).read_text(encoding="utf-8"))
-        for f in protocol.record.figures
+        FigureResult(file=f.file, caption=f.caption, svg=(folder / f.file).read_text(encoding="utf-8")) for f in protocol.record.figures
     )
 
 

@@ -227,9 +227,11 @@ class Interlaboratory(Record):
     h_critical: float | None
     """Critical value of h at 0.5 %."""
     k_critical: float | None
-    """Critical value of k at 0.5 %."""
+    """Critical value of k at 0.5 %; null where testers made different numbers of runs."""
     note: str
     """What limits it, such as too few testers to flag anything."""
+    tests: tuple[str, ...]
+    """Cochran's and Grubbs' tests in words, from six testers on."""
     cells: tuple[LaboratoryCell, ...]
     """Tester by tester."""
 

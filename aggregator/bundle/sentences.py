@@ -23,32 +23,51 @@ def ratio_text(ratio: float | None) -> str:
     return "unbounded" if ratio is None or math.isinf(ratio) else f"×{amount(ratio)}"
 
 
-def difference(ratio: float, more: str, less: str) -> str:
-    """A ratio as people say it.
+PHRASES = {
+    "life": ("lasted {} % longer than", "lasted {} % less long than", "lasted as long as", "lasted {} times as long as"),
+    "other": ("was {} % sharper than", "was {} % less sharp than", "was as sharp as", "was {} times as sharp as"),
+}
+
+
+def compared(kind: str, ratio: float) -> str:
+    """A ratio as people say it, to stand between two names.
 
     Parameters
     ----------
+    kind : of the endpoint; a life is told in "longer", all others in "sharper".
     ratio : positive.
-    more, less : words for above and below 1, such as "sharper" and "less sharp".
 
     Examples
     --------
-    >>> difference(1.12, "sharper", "less sharp")
-    '12 % sharper'
-    >>> difference(0.9, "sharper", "less sharp")
-    '10 % less sharp'
-    >>> difference(2.6, "sharper", "less sharp")
-    '160 % sharper'
+    >>> compared("level", 1.12)
+    'was 12 % sharper than'
+    >>> compared("level", 0.9)
+    'was 10 % less sharp than'
+    >>> compared("life", 2.6)
+    'lasted 2.6 times as long as'
     """
+    more, less, same, times = PHRASES.get(kind, PHRASES["other"])
     percent = round(abs(ratio - 1) * 100)
     if percent == 0:
-        return f"neither {more} nor {less}"
-    return f"{percent} % {more if ratio > 1 else less}"
+        return same
+    if ratio >= 2:
+        return times.format(amount(ratio))
+    return (more if ratio > 1 else less).format(percent)
 
 
-def words_for(kind: str) -> tuple[str, str]:
-    """The pair of words in which an endpoint's ratios are told."""
-    return ("longer lasting", "shorter lived") if kind == "life" else ("sharper", "less sharp")
+def difference(kind: str, ratio: float) -> str:
+    """One end of an interval as people say it.
+
+    Examples
+    --------
+    >>> difference("level", 0.95)
+    '5 % less sharp'
+    >>> difference("life", math.inf)
+    'without limit'
+    """
+    if math.isinf(ratio):
+        return "without limit"
+    return compared(kind, ratio).split(" ", 1)[1].removesuffix(" than").removesuffix(" as")
 
 
 def named(factor: str, name: str) -> str:
@@ -68,15 +87,12 @@ def when(kind: str, unit: str, at: float | None, start: float | None, end: float
     return "Until the edge is dull"
 
 
-def pooled_sentence(
-    opening: str, first: str, second: str, kind: str, interval: Interval, ratio: float, studies: int
-) -> str:
+def pooled_sentence(opening: str, first: str, second: str, kind: str, interval: Interval, ratio: float, studies: int) -> str:
     """The answer of a pooled comparison, with how sure it is."""
-    more, less = words_for(kind)
     low, high = math.exp(interval.low), math.exp(interval.high)
     return (
-        f"{opening}, {first} was {difference(ratio, more, less)} than {second} "
-        f"(ratio {ratio_text(ratio)}, {100 * interval.level:g} % interval {amount(low)} to {amount(high)}, {studies} studies)."
+        f"{opening}, {first} {compared(kind, ratio)} {second} (ratio {ratio_text(ratio)}, "
+        f"{100 * interval.level:g} % interval {amount(low)} to {amount(high)}, {studies} studies)."
     )
 
 
@@ -93,30 +109,24 @@ def single_sentence(opening: str, first: str, second: str) -> str:
 def not_estimable_sentence(opening: str, first: str, second: str, reasons: list[str], one_sided: int) -> str:
     """No ratio, and why."""
     if one_sided:
-        return (
-            f"{opening}, {first} and {second} meet only in {one_sided} submission{'s' if one_sided > 1 else ''} that "
-            "give a bound, not a ratio."
-        )
-    why = reasons[0] if reasons else "no submission has readings of both"
+        where = "one submission that gives" if one_sided == 1 else f"{one_sided} submissions that give"
+        return f"{opening}, {first} and {second} meet only in {where} a bound, not a ratio."
+    why = reasons[0].removeprefix("cannot be told apart: ") if reasons else "no submission has readings of both"
     return f"{opening}, {first} and {second} cannot be told apart: {why}."
 
 
-def own_sentence(
-    opening: str, first: str, second: str, kind: str, ratio: float, interval: Interval, excludes: float
-) -> str:
+def own_sentence(opening: str, first: str, second: str, kind: str, ratio: float, interval: Interval, excludes: float) -> str:
     """What one submission says by itself."""
-    more, less = words_for(kind)
-    low, high = difference(math.exp(interval.low), more, less), difference(math.exp(interval.high), more, less)
-    ruled = "" if math.isinf(excludes) else (
-        f" These runs rule out a difference larger than {ratio_text(excludes)} either way."
-    )
-    return f"{opening}, {first} was {difference(ratio, more, less)} than {second}; between {low} and {high}.{ruled}"
+    between = f"between {difference(kind, math.exp(interval.low))} and {difference(kind, math.exp(interval.high))}"
+    ruled = f" These runs rule out a difference larger than {ratio_text(excludes)} either way."
+    return f"{opening}, {first} {compared(kind, ratio)} {second}; {between}.{'' if math.isinf(excludes) else ruled}"
 
 
 def bound_sentence(opening: str, first: str, second: str, kind: str, side: str, bound: float) -> str:
     """What is left when every run of an arm is censored."""
-    word = "long lasting" if kind == "life" else "sharp"
-    return f"{opening}, {first} was {side} {ratio_text(bound)} as {word} as {second}: every run of one of them ended before a figure could be had."
+    verb = "lasted {} {} times as long as {}" if kind == "life" else "was {} {} times as sharp as {}"
+    told = verb.format(side, amount(bound), second)
+    return f"{opening}, {first} {told}: every run of one of them ended before a figure could be had."
 
 
 def sharpening_sentence(practice: Comparison | None, rule: EndpointRule, unit: str) -> str:

@@ -175,9 +175,7 @@ def _common_variance(entry: Repeatability) -> tuple[float, float]:
     return entry.prior_s2, entry.prior_df
 
 
-def _sharpener_variance(
-    estimates: list[SubmissionEstimate], entry: Repeatability, classes: dict[tuple[str, str], str]
-) -> float | None:
+def _sharpener_variance(estimates: list[SubmissionEstimate], entry: Repeatability, classes: dict[tuple[str, str], str]) -> float | None:
     """Variance between sharpeners of one class, from submissions in which two of one class meet.
 
     For a contrast d of two sharpeners of one class E[d^2] = 2 sigma^2 + v: the method of moments, weighted by 1/v^2, the
@@ -196,9 +194,7 @@ def _sharpener_variance(
     return max(0.0, float(np.average(excess, weights=weights))) if excess else None
 
 
-def _pool(
-    key, names, pairs, entry: Repeatability, extra: float | None, worthwhile: float, specimens
-) -> PooledComparison:
+def _pool(key, names, pairs, entry: Repeatability, extra: float | None, worthwhile: float, specimens) -> PooledComparison:
     """One comparison: studies, their combined contrasts, the fit where there are enough."""
     s2, s2_df = _common_variance(entry)
     studies = study_numbers([estimate.testers for estimate, _ in pairs])
@@ -217,8 +213,7 @@ def _pool(
     fit = random_effects(y, v, v_df=s2_df if np.isfinite(s2_df) else None) if len(y) >= LEAST_STUDIES else None
     weights = dict(zip(usable, _line_weights(fit, v, numbers, shares, [studies[i] for i in usable]), strict=True))
     contributions = tuple(
-        Contribution(estimate, contrast, studies[i], variances[i], weights.get(i))
-        for i, (estimate, contrast) in enumerate(pairs)
+        Contribution(estimate, contrast, studies[i], variances[i], weights.get(i)) for i, (estimate, contrast) in enumerate(pairs)
     )
     telling = [e for e, c in pairs if c.estimate is not None or c.bound is not None]
     blades = [set().union(*(specimens[(e.submission, key[1], arm)] for e in telling)) for arm in names[1:]]

@@ -56,9 +56,7 @@ def mean_curves(points: Iterable[CurvePoint], checkpoints: dict[PoolKey, tuple[f
     points : readings of runs; those at no checkpoint of the protocol, censored, or of an unknown steel are not averaged.
     checkpoints : the protocol's checkpoints by pool.
     """
-    cells: dict[tuple[PoolKey, str], dict[float, dict[str, list[float]]]] = defaultdict(
-        lambda: defaultdict(lambda: defaultdict(list))
-    )
+    cells: dict[tuple[PoolKey, str], dict[float, dict[str, list[float]]]] = defaultdict(lambda: defaultdict(lambda: defaultdict(list)))
     starts: dict[PoolKey, list[float]] = defaultdict(list)
     for point in points:
         if point.limit is not None or point.work not in checkpoints[point.pool]:

@@ -15,7 +15,7 @@ from aggregator.errors import RepositoryError
 
 FILES = 40
 
-WRITER = """
+WRITER = f"""
 import sys, time
 from pathlib import Path
 from aggregator.bundle.write import staged_build
@@ -24,11 +24,11 @@ while True:
     with staged_build(root) as stage:
         for part in ("results", "site"):
             (stage / part).mkdir()
-            for i in range({files}):
+            for i in range({FILES}):
                 (stage / part / f"{{i}}.txt").write_text(mark)
                 time.sleep(0.001)
     print("built", flush=True)
-""".format(files=FILES)
+"""
 
 
 def build(root: Path, mark: str, parts=("results", "site")) -> None:

@@ -49,9 +49,7 @@ def run(number: int, blade: str, tester: str, readings: list[tuple[float, list[f
         "work_unit": "cut",
         "reading_unit": "N",
         "ended": "last checkpoint",
-        "readings": [
-            {"work": work, "values": [{"written": value} for value in values]} for work, values in readings
-        ],
+        "readings": [{"work": work, "values": [{"written": value} for value in values]} for work, values in readings],
     }
     return preparation | {k: v for k, v in changes.items() if k == "sharpener"}, record | {
         k: v for k, v in changes.items() if k != "sharpener"

@@ -1,0 +1,145 @@
+"""Recovery: how often the pooled 95 % intervals of the demonstration hold its true ratios, over many seeds.
+
+Every seed redraws everything random about people, blades, batches, coils, evenings, runs and readings; scenes, steels'
+mean curves and the novices' gap stay, and with them the true ratios. Each demonstration runs through endpoints,
+repeatability, estimates and pooling. Run from the repository's root::
+
+    python tests/simulation/recovery.py run --first 1 --seeds 2000 --out build/recovery.jsonl
+    python tests/simulation/recovery.py table build/recovery.jsonl
+
+``run`` appends and skips the seeds that are already there, so it can be stopped and started again.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import math
+import sys
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+from unittest import mock
+
+import numpy as np
+from demonstration_in_memory import repository_of
+
+from aggregator.demo import generate
+from aggregator.endpoints import endpoint_rows
+from aggregator.estimates import estimate_submissions, profile, repeatability_table
+from aggregator.pooling.comparisons import PooledComparison, compare
+from aggregator.records.canonical import pool_key
+
+WANTED = 0.93  # the least that the lower 99 % Monte-Carlo bound of a coverage may be
+ONE_SIDED_99 = 2.3263478740408408  # 99 % point of the standard normal distribution
+
+
+def pooled_comparisons(seed: int) -> tuple[tuple[PooledComparison, ...], dict[tuple, float]]:
+    """All comparisons of one seed's demonstration, and the true ln ratios by the same names."""
+    demonstration = generate(seed)
+    repository = repository_of(demonstration)
+    rows = endpoint_rows(repository)
+    table = repeatability_table(rows, repository.protocols)
+    # A submission's own likelihood interval is the slowest part of the path, and no pooled interval uses it.
+    with mock.patch.object(profile._Profile, "limit", lambda self, side, level: self.estimate):
+        estimates = estimate_submissions(rows, table, repository.protocols)
+    truths = {
+        (r["protocol"], r["major"], r["endpoint"], r["factor"], r["first"], r["second"]): r["ln_ratio"]
+        for r in demonstration.effects["true_ratios"]
+    }
+    worthwhile = {  # for verdicts only; no interval depends on it
+        (pool_key(s), rule.id): rule.worthwhile_ratio
+        for s in repository.submissions
+        for rule in repository.protocol_of(s).record.endpoints
+    }
+    return compare(estimates, rows, table, worthwhile), truths
+
+
+def recovered(seed: int) -> Iterator[dict[str, object]]:
+    """One line for each comparison that was pooled."""
+    comparisons, truths = pooled_comparisons(seed)
+    for c in comparisons:
+        if c.fit is None:
+            continue
+        names = (c.pool.protocol, c.pool.major, c.endpoint, c.factor, c.first, c.second)
+        interval = c.fit.intervals[0]
+        yield {
+            "seed": seed, "names": names, "true": truths[names], "studies": c.studies, "one_sided": c.one_sided,
+            "estimate": float(c.fit.coefficients[0]), "low": float(interval.low), "high": float(interval.high),
+        }  # fmt: skip
+
+
+def run(first: int, seeds: int, out: Path) -> None:
+    """Append the lines of each seed that is not there yet."""
+    out.parent.mkdir(parents=True, exist_ok=True)
+    done = {line["seed"] for line in _lines(out)} if out.exists() else set()
+    with out.open("a", encoding="utf-8") as file:
+        for seed in range(first, first + seeds):
+            if seed not in done:
+                file.writelines(json.dumps(line) + "\n" for line in recovered(seed))
+                file.flush()
+                print(f"\rseed {seed}", end="", file=sys.stderr)
+
+
+def _lines(path: Path) -> list[dict]:
+    return [json.loads(line) for line in path.read_text(encoding="utf-8").splitlines()]
+
+
+def lower_bound(coverage: float, n: int) -> float:
+    """Lower one-sided 99 % limit of a proportion (Wilson 1927, J. Am. Stat. Assoc. 22:209-212)."""
+    z2 = ONE_SIDED_99**2
+    middle = coverage + z2 / (2 * n)
+    spread = ONE_SIDED_99 * math.sqrt(coverage * (1 - coverage) / n + z2 / (4 * n * n))
+    return (middle - spread) / (1 + z2 / n)
+
+
+def table(lines: Iterable[dict]) -> list[str]:
+    """Markdown rows: one for each comparison, and one for each protocol MAJOR, endpoint and kind over all its pairs.
+
+    The row over all pairs counts seeds, not intervals, in its bound: intervals of one seed are not independent.
+    """
+    groups: dict[tuple, list[dict]] = defaultdict(list)
+    for line in lines:
+        protocol, major, endpoint, factor, first, second = line["names"]
+        pair = f"{first.removeprefix('demo-')} : {second.removeprefix('demo-')}"
+        groups[(protocol, major, endpoint, factor, pair)].append(line)
+        if factor == "steel":
+            groups[(protocol, major, endpoint, factor, "all pairs")].append(line)
+    head = "| protocol | endpoint | comparison | true ratio | seeds | studies | covered | 99 % bound | bias, ln | width |"
+    return [head, "|---|---|---|---|---|---|---|---|---|---|", *(_row(k, groups[k]) for k in sorted(groups))]
+
+
+def _row(key: tuple, lines: list[dict]) -> str:
+    protocol, major, endpoint, _, pair = key
+    seeds = len({line["seed"] for line in lines})
+    covered = float(np.mean([line["low"] <= line["true"] <= line["high"] for line in lines]))
+    truths = {line["true"] for line in lines}
+    true = f"{math.exp(truths.pop()):.2f}" if len(truths) == 1 else ""
+    bias = np.mean([line["estimate"] - line["true"] for line in lines])
+    studies = np.mean([line["studies"] for line in lines])
+    half = math.exp(np.median([line["high"] - line["low"] for line in lines]) / 2)
+    return (
+        f"| {protocol} {major} | {endpoint} | {pair} | {true} | {seeds} | {studies:.1f} | {covered:.3f} "
+        f"| {lower_bound(covered, seeds):.3f} | {bias:+.3f} | ×/÷ {half:.2f} |"
+    )
+
+
+def main() -> None:
+    """Parse, call, print."""
+    parser = argparse.ArgumentParser(description="Recovery of the demonstration's true ratios")
+    commands = parser.add_subparsers(dest="command", required=True)
+    running = commands.add_parser("run", help="simulate and append")
+    running.add_argument("--first", type=int, default=1)
+    running.add_argument("--seeds", type=int, default=2000)
+    running.add_argument("--out", type=Path, default=Path("build/recovery.jsonl"))
+    showing = commands.add_parser("table", help="print the table of runs so far")
+    showing.add_argument("lines", type=Path, nargs="+")
+    arguments = parser.parse_args()
+    if arguments.command == "run":
+        run(arguments.first, arguments.seeds, arguments.out)
+    else:
+        print("\n".join(table(line for path in arguments.lines for line in _lines(path))))
+
+
+if __name__ == "__main__":
+    main()

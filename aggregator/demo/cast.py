@@ -79,11 +79,12 @@ def _people(shore: str, sharpening: str | None, handles: str) -> tuple[Person, .
 
 PEOPLE = (
     *_people(HARBOUR, "professional", "kedge"),
-    *_people(HARBOUR, "practised", "tern oakum fid thole kittiwake halyard dunlin grommet"),
-    *_people(HARBOUR, "novice", "puffin wherry limpet sandpiper whelk skiff mudlark cormorant petrel"),
+    *_people(HARBOUR, "practised", "tern oakum fid thole kittiwake halyard dunlin grommet bowline rowlock sculler"),
+    *_people(HARBOUR, "novice", "puffin wherry limpet sandpiper whelk skiff mudlark cormorant petrel curlew"),
+    *_people(HARBOUR, "novice", "guillemot dory shearwater"),
     *_people(HARBOUR, None, "plover"),
-    *_people(FAR_SHORE, "practised", "gannet capstan turnstone thwart"),
-    *_people(FAR_SHORE, "novice", "coot bollard winkle eider"),
+    *_people(FAR_SHORE, "practised", "gannet capstan turnstone thwart windlass fairlead"),
+    *_people(FAR_SHORE, "novice", "coot bollard winkle eider fulmar skua"),
 )
 
 _PC, _FS, _TS = "demo-plain-carbon", "demo-fine-stainless", "demo-tough-stainless"

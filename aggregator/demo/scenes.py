@@ -74,15 +74,15 @@ limpet whelk | tern | fid.galley | 2
 grommet cormorant | grommet | grommet.galley | 3
 thwart eider | thwart | thwart.galley | 3
 kedge petrel | petrel | tern.rigging | 3
-oakum puffin | puffin | oakum.rigging | 2
+bowline curlew | curlew | oakum.rigging | 2
 gannet turnstone | capstan | gannet.galley | 2
-tern limpet | tern | plover.found | 3
+rowlock guillemot | rowlock | plover.found | 3
 fid halyard | fid | fid.rigging | 2
-capstan coot | coot | capstan.galley | 3
-thole skiff | thole skiff | thole.rigging | 2
+windlass fulmar | fulmar | capstan.galley | 3
+sculler dory | sculler dory | thole.rigging | 2
 oakum plover | plover | plover.found | 2
-kittiwake sandpiper | dunlin | dunlin.rigging | 3
-thwart winkle | winkle | turnstone.galley | 3
+kittiwake shearwater | dunlin | dunlin.rigging | 3
+fairlead skua | skua | turnstone.galley | 3
 """
 _HALVES_SHARED = 23  # this pair sharpens heel and tip of one blade, and swaps
 

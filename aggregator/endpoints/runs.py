@@ -34,9 +34,7 @@ def by_work(readings: Iterable[CanonicalReading]) -> list[CanonicalReading]:
     merged: dict[float, CanonicalReading] = {}
     for r in readings:
         old = merged.get(r.work, CanonicalReading(r.work, (), (), ()))
-        merged[r.work] = CanonicalReading(
-            r.work, old.values + r.values, old.limits + r.limits, old.passed + r.passed
-        )
+        merged[r.work] = CanonicalReading(r.work, old.values + r.values, old.limits + r.limits, old.passed + r.passed)
     return [merged[work] for work in sorted(merged)]
 
 

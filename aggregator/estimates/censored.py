@@ -83,19 +83,32 @@ def fit_censored(
     return _result(problem, eta, value, hessian, converged, step)
 
 
-def _problem(low, high, x, prior_df, prior_s2):
-    """Everything that does not change between evaluations."""
-    exact = low == high
-    return {
-        "exact": exact,
-        "low": np.where(np.isfinite(low), low, 0.0),
-        "high": np.where(np.isfinite(high), high, 0.0),
-        "open_low": np.isneginf(low),
-        "open_high": np.isposinf(high),
-        "x": x,
-        "prior_df": prior_df,
-        "prior_s2": prior_s2,
-    }
+@dataclass(frozen=True, eq=False)
+class _Problem:
+    """Everything that does not change between evaluations; open limits stand as 0 beside their marks."""
+
+    exact: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+    open_low: np.ndarray
+    open_high: np.ndarray
+    x: np.ndarray
+    prior_df: float
+    prior_s2: float
+
+
+def _problem(low: np.ndarray, high: np.ndarray, x: np.ndarray, prior_df: float, prior_s2: float) -> _Problem:
+    open_low, open_high = np.isneginf(low), np.isposinf(high)
+    return _Problem(
+        exact=low == high,
+        low=np.where(open_low, 0.0, low),
+        high=np.where(open_high, 0.0, high),
+        open_low=open_low,
+        open_high=open_high,
+        x=x,
+        prior_df=prior_df,
+        prior_s2=prior_s2,
+    )
 
 
 def _start(low, high, x, prior_df, prior_s2) -> np.ndarray:
@@ -110,19 +123,19 @@ def _start(low, high, x, prior_df, prior_s2) -> np.ndarray:
     return np.append(theta, 1.0) / sigma
 
 
-def _evaluate(problem, eta):
+def _evaluate(problem: _Problem, eta):
     """Value, gradient and Hessian of the objective at (γ, φ)."""
-    x, exact, phi = problem["x"], problem["exact"], eta[-1]
+    x, exact, phi = problem.x, problem.exact, eta[-1]
     shift = x @ eta[:-1]
-    a = np.where(problem["open_low"], -np.inf, phi * problem["low"] - shift)
-    b = np.where(problem["open_high"], np.inf, phi * problem["high"] - shift)
+    a = np.where(problem.open_low, -np.inf, phi * problem.low - shift)
+    b = np.where(problem.open_high, np.inf, phi * problem.high - shift)
     terms, d_a, d_b, d_aa, d_bb, d_ab = _terms(a, b, exact)
-    rows_a = np.column_stack([-x, problem["low"]])
-    rows_b = np.column_stack([-x, problem["high"]])
+    rows_a = np.column_stack([-x, problem.low])
+    rows_b = np.column_stack([-x, problem.high])
     gradient = rows_a.T @ d_a + rows_b.T @ d_b
     cross = (rows_a * d_ab[:, None]).T @ rows_b
     hessian = (rows_a * d_aa[:, None]).T @ rows_a + (rows_b * d_bb[:, None]).T @ rows_b + cross + cross.T
-    n_exact, d0, s02 = exact.sum(), problem["prior_df"], problem["prior_s2"]
+    n_exact, d0, s02 = exact.sum(), problem.prior_df, problem.prior_s2
     gradient[-1] += (n_exact + d0) / phi - d0 * s02 * phi
     hessian[-1, -1] -= (n_exact + d0) / phi**2 + d0 * s02
     return terms.sum() + (n_exact + d0) * np.log(phi) - d0 * s02 * phi**2 / 2, gradient, hessian
@@ -151,7 +164,7 @@ def _stiffened(hessian) -> np.ndarray:
     return -hessian + RIDGE * np.diag(diagonal + RIDGE * diagonal.max())
 
 
-def _advance(problem, eta, value, gradient, hessian, direction):
+def _advance(problem: _Problem, eta, value, gradient, hessian, direction):
     """Go along the step, halved until φ > 0 and it gains enough; unmoved when rounding leaves nothing to gain."""
     size, slope = 1.0, gradient @ direction
     while size > 1e-12:
@@ -164,9 +177,9 @@ def _advance(problem, eta, value, gradient, hessian, direction):
     return eta, value, gradient, hessian, False
 
 
-def _result(problem, eta, value, hessian, converged, steps) -> CensoredFit:
+def _result(problem: _Problem, eta, value, hessian, converged, steps) -> CensoredFit:
     """Back to θ and σ."""
-    phi, d0, s02 = eta[-1], problem["prior_df"], problem["prior_s2"]
+    phi, d0, s02 = eta[-1], problem.prior_df, problem.prior_s2
     theta, p = eta[:-1] / phi, len(eta) - 1
     inverse = np.linalg.inv(_stiffened(hessian))
     jacobian = np.zeros((p + 1, p + 1))

@@ -88,9 +88,7 @@ def reml_variance(y: np.ndarray, basis: np.ndarray, v: np.ndarray) -> float:
     residual = y - basis @ (basis.T @ y)
     largest = 2 * float(residual @ residual) / (len(y) - basis.shape[1]) + float(v.max())
     grid = np.linspace(0.0, largest, GRID)
-    best = global_maximum(
-        lambda s: _criterion(residual, basis, v + s), lambda s: _slope(residual, basis, v + s), grid
-    )
+    best = global_maximum(lambda s: _criterion(residual, basis, v + s), lambda s: _slope(residual, basis, v + s), grid)
     return best.at
 
 

@@ -95,7 +95,8 @@ def profile_limits(runs: CensoredRuns, vector: np.ndarray, margin: float) -> Pro
     margin : ln of the worthwhile ratio, for the 90 % interval.
     """
     profile = _Profile(runs, vector)
-    open_low, open_high = profile.flat(-1), profile.flat(+1)
+    one_sided = bool(np.isinf(runs.low).any() or np.isinf(runs.high).any())  # without any, no side can be open
+    open_low, open_high = one_sided and profile.flat(-1), one_sided and profile.flat(+1)
     if open_low and open_high:
         return ProfileLimits(math.nan, -math.inf, math.inf, False)
     level = 0.90 if open_low or open_high else 0.95
@@ -113,6 +114,7 @@ class _Profile:
         self.direction = runs.basis @ vector / self.length2
         self.rest = null_space(vector[None])
         self.x = runs.basis @ self.rest
+        self.start = self.best = np.append(self.rest.T @ runs.fit.theta, 1.0) / runs.fit.sigma
         self.estimate = float(vector @ runs.fit.theta)
         finite = np.concatenate([side[np.isfinite(side)] for side in (runs.low, runs.high)])
         self.step = runs.fit.sigma * math.sqrt(self.length2)
@@ -121,8 +123,8 @@ class _Profile:
     def fall(self, delta: float) -> float:
         """LR at δ, not below 0."""
         runs, shift = self.runs, self.direction * delta
-        start = np.append(self.rest.T @ runs.fit.theta, 1.0) / runs.fit.sigma
-        fitted = fit_censored(runs.low - shift, runs.high - shift, self.x, runs.prior_df, runs.prior_s2, start)
+        fitted = fit_censored(runs.low - shift, runs.high - shift, self.x, runs.prior_df, runs.prior_s2, self.start)
+        self.start = np.append(fitted.theta, 1.0) / fitted.sigma
         return max(0.0, 2 * (runs.fit.objective - fitted.objective))
 
     def allowed(self, level: float) -> float:
@@ -131,7 +133,9 @@ class _Profile:
 
     def flat(self, side: int) -> bool:
         """Whether the likelihood has not fallen far out on a side."""
-        return self.fall(self.estimate + side * self.reach) < SETTLED
+        flat = self.fall(self.estimate + side * self.reach) < SETTLED
+        self.start = self.best
+        return flat
 
     def limit(self, side: int, level: float) -> float:
         """The limit on a side; infinity where the likelihood settles above it."""

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import rfc8785
 from scipy.special import digamma, polygamma
+from scipy.stats import chi2
 
 from aggregator.endpoints.rows import EndpointRow
 from aggregator.errors import InputError
@@ -23,6 +24,7 @@ from aggregator.records.model.protocol import EndpointRule, major
 from .own_variance import own_variance
 
 LEAST_SUBMISSIONS = 5  # with replicates, before their spread is asked whether submissions differ in repeatability
+EVIDENT = 0.05  # p value below which submissions do differ in repeatability
 SMALLEST_SHARE = 1e-5  # of the median: what a variance of 0 counts as where its logarithm is taken
 POOLED, ASSUMED = "pooled", "assumed"
 Key = tuple[PoolKey, str]
@@ -114,9 +116,7 @@ class RepeatabilityTable:
         return RepeatabilityTable(entries, kept, self.assumed)
 
 
-def repeatability_table(
-    rows: Iterable[EndpointRow], protocols: Mapping[tuple[str, str], LoadedProtocol]
-) -> RepeatabilityTable:
+def repeatability_table(rows: Iterable[EndpointRow], protocols: Mapping[tuple[str, str], LoadedProtocol]) -> RepeatabilityTable:
     """Repeatability per protocol MAJOR, endpoint and origin.
 
     Parameters
@@ -144,11 +144,7 @@ def endpoint_rules(
 ) -> dict[tuple[str, int, str], EndpointRule]:
     """Endpoint rules by protocol, MAJOR and endpoint; the newest version that has one speaks for its MAJOR."""
     newest = sorted(protocols, key=lambda key: (key[0], [int(part) for part in key[1].split(".")]))
-    return {
-        (name, major(version), rule.id): rule
-        for name, version in newest
-        for rule in protocols[(name, version)].record.endpoints
-    }
+    return {(name, major(version), rule.id): rule for name, version in newest for rule in protocols[(name, version)].record.endpoints}
 
 
 def estimand_of(row: EndpointRow, protocols: Mapping[tuple[str, str], LoadedProtocol]) -> str:
@@ -163,8 +159,29 @@ def _entry(own: Iterable[tuple[str, float, float]], ln_sd: float, assumed_df: fl
     if not len(own) or not s2.any():
         return Repeatability(float("nan"), 0.0, float(assumed_df), float(ln_sd**2), ASSUMED, 0)
     pooled = float((s2 * df).sum() / df.sum())
-    prior_df, prior_s2 = fit_prior(s2, df) if len(own) >= LEAST_SUBMISSIONS else (math.inf, pooled)
+    evident = len(own) >= LEAST_SUBMISSIONS and heterogeneity_p(s2, df) < EVIDENT
+    prior_df, prior_s2 = fit_prior(s2, df) if evident else (math.inf, pooled)
     return Repeatability(pooled, float(df.sum()), prior_df, prior_s2, POOLED, len(own))
+
+
+def heterogeneity_p(s2: np.ndarray, df: np.ndarray) -> float:
+    """p value of Bartlett's test that all variances are equal (Bartlett 1937, Proc. R. Soc. A 160:268–282).
+
+    Reduces to ``scipy.stats.bartlett`` where each variance is that of a sample.
+
+    Parameters
+    ----------
+    s2, df : (G,) variances and their degrees of freedom, G ≥ 2, not all variances 0.
+    """
+    total = df.sum()
+    statistic = total * np.log((s2 * df).sum() / total) - (df * np.log(_raised(s2))).sum()
+    correction = 1 + ((1 / df).sum() - 1 / total) / (3 * (len(s2) - 1))
+    return float(chi2.sf(statistic / correction, len(s2) - 1))
+
+
+def _raised(s2: np.ndarray) -> np.ndarray:
+    """Variances with those of 0 raised, so that they have a logarithm."""
+    return np.maximum(s2, SMALLEST_SHARE * (np.median(s2) or s2.max()))
 
 
 def fit_prior(s2: np.ndarray, df: np.ndarray) -> tuple[float, float]:
@@ -179,8 +196,7 @@ def fit_prior(s2: np.ndarray, df: np.ndarray) -> tuple[float, float]:
     ----------
     s2, df : (G,) variances and their degrees of freedom, G ≥ 2, not all variances 0.
     """
-    raised = np.maximum(s2, SMALLEST_SHARE * (np.median(s2) or s2.max()))
-    e = np.log(raised) - digamma(df / 2) + np.log(df / 2)
+    e = np.log(_raised(s2)) - digamma(df / 2) + np.log(df / 2)
     excess = float(e.var(ddof=1) - polygamma(1, df / 2).mean())
     if excess <= 0:
         return math.inf, float((s2 * df).sum() / df.sum())

@@ -13,7 +13,7 @@ from aggregator.numerics.estimability import in_basis
 from aggregator.numerics.interval import Interval
 from aggregator.records.canonical import LoadedProtocol
 
-from .design import Model, Question, build, cells, questions
+from .design import ARMS, LABELS, Model, Question, build, cells, questions
 from .least_squares import fit, lack_of_fit
 from .own_variance import limits, own_variance, reading_weights, usable
 from .profile import METHOD, CensoredRuns, ProfileLimits, fit_runs, profile_limits
@@ -269,8 +269,11 @@ def _bounded(question: Question, used: list[EndpointRow], limit: ProfileLimits, 
 
 
 def _censored_arms(question: Question, used: list[EndpointRow]) -> str:
-    """Which arms have nothing but one-sided runs."""
+    """Which arms, or which of their blades or sharpeners, have nothing but one-sided runs."""
     one = np.array([row.status in (LEFT, RIGHT) for row in used])
+    labels = np.array([LABELS[ARMS[question.factor][0]](row) for row in used])
     sides = ((question.first, question.first_rows), (question.second, question.second_rows))
     names = [name for name, rows in sides if one[rows].all()]
+    if not names:
+        names = [name for _, rows in sides for name in sorted(set(labels[rows])) if one[rows & (labels == name)].all()]
     return f"every run of {' and of '.join(names)} is censored" if names else "too many runs are censored"

@@ -6,11 +6,12 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize
 from scipy.special import digamma, polygamma
+from scipy.stats import bartlett
 from scipy.stats import f as f_distribution
 
 from aggregator.errors import InputError
 from aggregator.estimates import repeatability_table
-from aggregator.estimates.repeatability import Repeatability, fit_prior, trigamma_inverse
+from aggregator.estimates.repeatability import Repeatability, fit_prior, heterogeneity_p, trigamma_inverse
 
 from .conftest import POOL, make_protocols, make_rows
 
@@ -78,6 +79,20 @@ def test_a_variance_of_0_does_not_break_the_logarithm():
     e = np.log([0.09e-5, 0.09, 0.1, 0.08, 0.12]) - digamma(1.0)
     assert math.isfinite(prior_df) and prior_df < 2
     assert prior_s2 < math.exp(e.mean()) * 5
+
+
+def test_the_test_of_heterogeneity_is_bartletts():
+    rng = np.random.default_rng(12)
+    samples = [rng.normal(scale=scale, size=n) for scale, n in zip([1, 1.5, 3, 1], [3, 5, 4, 8], strict=True)]
+    s2, df = np.array([x.var(ddof=1) for x in samples]), np.array([len(x) - 1.0 for x in samples])
+    assert heterogeneity_p(s2, df) == pytest.approx(bartlett(*samples).pvalue, rel=1e-10)
+
+
+def test_five_submissions_that_do_not_differ_evidently_share_one_variance():
+    spreads = [0.03, 0.1, 0.12, 0.11, 0.2]
+    assert 0.05 < heterogeneity_p(np.array([2 * s**2 for s in spreads]), np.full(5, 2.0)) < 0.5
+    entry = repeatability_table(replicates(spreads), make_protocols()).entries[KEY]
+    assert (entry.prior_df, entry.prior_s2) == (math.inf, entry.s2_pooled)
 
 
 def replicates(spreads):

@@ -1,7 +1,7 @@
 """Numerics: arrays in, arrays out. numpy and scipy only; nothing here knows what a knife is.
 
-Enters: arrays that were validated elsewhere. Leaves: numbers, arrays and frozen dataclasses of them. Must not happen here:
-validation of what people wrote, global state, randomness that was not passed in.
+Enters: arrays that were validated elsewhere. Leaves: numbers, arrays and frozen dataclasses of them. Must not happen
+here: validation of what people wrote, global state, randomness that was not passed in.
 
 ``interval``             one interval with its level and the method that made it
 ``weighted_regression``  least squares with weights 1/(v + tau2), linear in the number of rows

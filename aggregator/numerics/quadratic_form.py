@@ -15,12 +15,13 @@ SADDLE_STEPS = 40  # the contour may pass near the saddle, it need not pass thro
 def mixture_cdf(q: float, weights: np.ndarray, dfs: np.ndarray | float = 1.0) -> np.ndarray:
     """P(Σ λᵢ χ²(mᵢ) ≤ q), by numerical integration to about 1e-7.
 
-    The inversion integral (1/2πi) ∫ exp(sq) M(−s)/s ds, M(−s) = Π(1 + 2sλᵢ)^(−mᵢ/2), gives the probability when it passes to
-    the right of the pole at 0 and the probability minus one when it passes to the left. It is taken on the right below the
-    mean and on the left above it, along the parabola s = ŝ + it + βt² through the saddle ŝ of the integrand that follows M's own
-    path of steepest descent to third order; the parabola opens around the branch points, which all lie on the negative axis,
-    and the trapezoid rule converges geometrically (Rice 1980, Distribution of quadratic forms in normal random variables:
-    evaluation by numerical integration, SIAM J. Sci. Stat. Comput. 1:438–448).
+    The inversion integral (1/2πi) ∫ exp(sq) M(−s)/s ds, M(−s) = Π(1 + 2sλᵢ)^(−mᵢ/2), gives the probability when it
+    passes to the right of the pole at 0 and the probability minus one when it passes to the left. It is taken on the
+    right below the mean and on the left above it, along the parabola s = ŝ + it + βt² through the saddle ŝ of the
+    integrand that follows M's own path of steepest descent to third order; the parabola opens around the branch points,
+    which all lie on the negative axis, and the trapezoid rule converges geometrically (Rice 1980, Distribution of
+    quadratic forms in normal random variables: evaluation by numerical integration, SIAM J. Sci. Stat. Comput.
+    1:438–448).
 
     Parameters
     ----------
@@ -57,8 +58,8 @@ def _total(terms: np.ndarray, dfs: np.ndarray) -> np.ndarray:
 def _saddle(q: float, weights: np.ndarray, dfs: np.ndarray, left: np.ndarray) -> np.ndarray:
     """The root of the increasing q − 1/s − Σ mλ/(1 + 2sλ).
 
-    On the right of the pole it lies in [1/q, (Σm/2 + 1)/q] and is sought in ln s; on the left between the pole and the nearest
-    branch point, s = −1/(2 max λ), and is sought in the log-odds of its place between the two.
+    On the right of the pole it lies in [1/q, (Σm/2 + 1)/q] and is sought in ln s; on the left between the pole and the
+    nearest branch point, s = −1/(2 max λ), and is sought in the log-odds of its place between the two.
     """
     branch = -0.5 / weights.max(-1)
     low = np.where(left, -30.0, -np.log(q))

@@ -1,7 +1,7 @@
 """Roots of a function of one variable, and the best of its local maxima.
 
-A root is found by a root finder (Brent 1973, through ``scipy.optimize.brentq``) between two points where the function is
-known to change sign; nothing here can wander off or fail to converge.
+A root is found by a root finder (Brent 1973, through ``scipy.optimize.brentq``) between two points where the function
+is known to change sign; nothing here can wander off or fail to converge.
 """
 
 from __future__ import annotations
@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import brentq
 
-# The finest relative tolerance brentq accepts; the absolute one is out of its way, so that tiny roots keep their digits.
+# The finest relative tolerance brentq accepts; the absolute one is out of its way, so that tiny roots keep their
+# digits.
 RELATIVE_TOLERANCE = 4 * np.finfo(float).eps
 ABSOLUTE_TOLERANCE = np.finfo(float).tiny
 MOST_STEPS = 500
@@ -36,16 +37,12 @@ class Maximum:
     slope: float
 
 
-def root_between(
-    function: Callable[[float], float], low: float, high: float, tolerance: float = RELATIVE_TOLERANCE
-) -> float:
+def root_between(function: Callable[[float], float], low: float, high: float, tolerance: float = RELATIVE_TOLERANCE) -> float:
     """The root of ``function`` in [low, high], which must change sign there, to a relative ``tolerance``."""
     return float(brentq(function, low, high, xtol=ABSOLUTE_TOLERANCE, rtol=tolerance, maxiter=MOST_STEPS))
 
 
-def root_of_decreasing(
-    function: Callable[[float], float], low: float, high: float, tolerance: float = RELATIVE_TOLERANCE
-) -> float:
+def root_of_decreasing(function: Callable[[float], float], low: float, high: float, tolerance: float = RELATIVE_TOLERANCE) -> float:
     """The root of a decreasing ``function`` in [low, high]; ``low`` if it is already at or below zero there.
 
     ``function(high)`` must not be positive beyond rounding: rounding at a bracket that is exact is not an error.
@@ -57,9 +54,7 @@ def root_of_decreasing(
     return root_between(function, low, high, tolerance)
 
 
-def global_maximum(
-    criterion: Callable[[float], float], derivative: Callable[[float], float], grid: np.ndarray
-) -> Maximum:
+def global_maximum(criterion: Callable[[float], float], derivative: Callable[[float], float], grid: np.ndarray) -> Maximum:
     """The global maximum over [grid[0], grid[-1]] of a criterion that decreases at ``grid[-1]``.
 
     Every place where ``derivative`` turns from positive to negative between neighbouring points of ``grid`` is a local

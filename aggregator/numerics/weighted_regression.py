@@ -1,8 +1,9 @@
 """Least squares with the weights 1/(v + tau2), for many values of tau2, in time and memory linear in the rows.
 
-The columns are made orthonormal once (thin QR) and the responses are centred on their ordinary least-squares fit, so that
-huge offsets and badly scaled columns cost no digits. After that a change of ``tau2`` needs only p × p algebra and a few
-passes over the rows: set the weights, update the p × p factor, evaluate. No k × k matrix is ever formed.
+The columns are made orthonormal once (thin QR) and the responses are centred on their ordinary least-squares fit, so
+that huge offsets and badly scaled columns cost no digits. After that a change of ``tau2`` needs only p × p algebra and
+a few passes over the rows: set the weights, update the p × p factor, evaluate. No k × k matrix is formed, but for the
+spectrum of few rows.
 """
 
 from __future__ import annotations
@@ -106,7 +107,8 @@ def power_moment(rows: Rows, powers: np.ndarray) -> np.ndarray:
 
 
 def _project(columns: np.ndarray, values: np.ndarray) -> np.ndarray:
-    """columnsᵀ·values. Not by BLAS, whose threads cost more than they bring on tall thin arrays and change the last digits."""
+    """columnsᵀ·values. Not by BLAS, whose threads cost more than they bring on tall thin arrays and change the last
+    digits."""
     return np.einsum("kj,k->j", columns, values)
 
 
@@ -130,9 +132,9 @@ def log_determinant(rows: Rows, fit: Fit) -> float:
 def projection_traces(rows: Rows, fit: Fit, powers: int = 2) -> np.ndarray:
     """tr P, and tr P² if ``powers`` is 2, for P = W − WX(XᵀWX)⁻¹XᵀW.
 
-    With leverages hᵢ = wᵢxᵢᵀ(XᵀWX)⁻¹xᵢ: tr P = Σwᵢ(1 − hᵢ), and tr P² = Σwᵢ²(1 − hᵢ)² plus the squares off the diagonal. Rows that
-    nearly determine the fit alone (hᵢ above a half; fewer than 2p of them) are taken by themselves, so that one very precise
-    study does not drown the others in rounding.
+    With leverages hᵢ = wᵢxᵢᵀ(XᵀWX)⁻¹xᵢ: tr P = Σwᵢ(1 − hᵢ), and tr P² = Σwᵢ²(1 − hᵢ)² plus the squares off the
+    diagonal. Rows that nearly determine the fit alone (hᵢ above a half; fewer than 2p of them) are taken by themselves,
+    so that one very precise study does not drown the others in rounding.
     """
     leverage = fit.w * _expand(rows.products, fit.inverse.ravel())
     heavy = np.flatnonzero(leverage > 0.5)
@@ -146,7 +148,8 @@ def projection_traces(rows: Rows, fit: Fit, powers: int = 2) -> np.ndarray:
 
 
 def _remaining_share(rows: Rows, fit: Fit, i: int) -> float:
-    """1 − hᵢ without cancellation: 1/(1 + wᵢxᵢᵀA⁻¹xᵢ), A = XᵀWX without row i; 0 where the other rows leave A singular."""
+    """1 − hᵢ without cancellation: 1/(1 + wᵢxᵢᵀA⁻¹xᵢ), A = XᵀWX without row i; 0 where the other rows leave A
+    singular."""
     others = fit.w.copy()
     others[i] = 0.0
     row = rows.basis[i]
@@ -172,9 +175,9 @@ def _off_diagonal_squares(rows: Rows, fit: Fit, leverage: np.ndarray, heavy: np.
 def projection_spectrum(rows: Rows, fit: Fit, classes: int) -> tuple[np.ndarray, np.ndarray]:
     """The k − p non-zero eigenvalues of P, and how often each counts.
 
-    Up to ``classes`` rows they are exact, from one dense matrix of that size. More rows are sorted into that many classes of
-    equal width in ln w and share their class's mean weight: n rows of equal weight are p rows and an eigenvalue w counted
-    n − p times.
+    Up to ``classes`` rows they are exact, from one dense matrix of that size. More rows are sorted into that many
+    classes of equal width in ln w and share their class's mean weight: n rows of equal weight are p rows and an
+    eigenvalue w counted n − p times.
     """
     if rows.k <= classes:
         return _dense_eigenvalues(fit.w, rows.basis), np.ones(rows.k - rows.p)

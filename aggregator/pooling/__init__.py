@@ -1,8 +1,8 @@
 """Stage 4: all submissions -> random effects, interlaboratory view, curves.
 
-Enters: contrasts and covariances of single submissions (``estimates``) and rows of runs (``endpoints``). Leaves: frozen results that
-hold numbers, their method, their level and what could not be told, with the reason. Must not happen here: reading files, changing or
-dropping what a submission says, mixing measured with simulated, writing results.
+Enters: contrasts and covariances of single submissions (``estimates``) and rows of runs (``endpoints``). Leaves: frozen
+results that hold numbers, their method, their level and what could not be told, with the reason. Must not happen here:
+reading files, changing or dropping what a submission says, mixing measured with simulated, writing results.
 
 The vocabulary, written once and used in every module of this stage:
 

@@ -23,8 +23,8 @@ from aggregator.numerics.weighted_regression import (
     weigh,
 )
 
-# Search points per factor of ten in tau2. The score is a rational function with its poles at −v, so that nothing it does is
-# narrower than about a factor of e; four points a decade put two of them in every such stretch.
+# Search points per factor of ten in tau2. The score is a rational function with its poles at −v, so that nothing it
+# does is narrower than about a factor of e; four points a decade put two of them in every such stretch.
 POINTS_PER_DECADE = 4
 
 
@@ -35,7 +35,8 @@ class Convergence:
     Attributes
     ----------
     search : ``"closed form"``, ``"root"`` or ``"global maximum"``.
-    slope : derivative of the criterion at the answer, or the estimating equation's remainder there; None for a closed form.
+    slope : derivative of the criterion at the answer, or the estimating equation's remainder there; None for a closed
+        form.
     local_maxima : local maxima met, the boundary included; None unless a likelihood was maximised.
     at_boundary : True if tau2 was held at zero.
     """
@@ -68,7 +69,8 @@ def cochran_q(rows: Rows) -> float:
 
 
 def typical_variance(rows: Rows) -> float:
-    """The variance s² of a typical study, (k − p)/tr P at tau2 = 0 (Higgins & Thompson 2002, eq. 9; with moderators through P)."""
+    """The variance s² of a typical study, (k − p)/tr P at tau2 = 0 (Higgins & Thompson 2002, eq. 9; with moderators
+    through P)."""
     return float((rows.k - rows.p) / projection_traces(rows, weigh(rows, 0.0), 1)[0])
 
 
@@ -95,7 +97,7 @@ def ordinary_score(rows: Rows, fit: Fit) -> float:
 
 def _least_squares_variance(rows: Rows) -> float:
     """Mean squared residual of the ordinary least-squares fit, on k − p."""
-    return float(rows.y @ rows.y / (rows.k - rows.p))
+    return float(np.sum(rows.y**2) / (rows.k - rows.p))
 
 
 def _search_grid(rows: Rows) -> np.ndarray:
@@ -119,19 +121,22 @@ def _maximum_likelihood(rows: Rows, log_likelihood: Callable, score: Callable) -
 
 
 def restricted_maximum_likelihood(rows: Rows) -> Heterogeneity:
-    """REML, the global maximum over tau2 ≥ 0; standard error √(2/tr P²) from the expected information (Viechtbauer 2005)."""
+    """REML, the global maximum over tau2 ≥ 0; standard error √(2/tr P²) from the expected information (Viechtbauer
+    2005)."""
     fit, convergence = _maximum_likelihood(rows, restricted_log_likelihood, restricted_score)
     return Heterogeneity(fit.tau2, float(np.sqrt(2 / projection_traces(rows, fit, 2)[1])), convergence)
 
 
 def maximum_likelihood(rows: Rows) -> Heterogeneity:
-    """ML, the global maximum over tau2 ≥ 0; standard error √(2/Σw²) from the expected information (Viechtbauer 2005)."""
+    """ML, the global maximum over tau2 ≥ 0; standard error √(2/Σw²) from the expected information (Viechtbauer
+    2005)."""
     fit, convergence = _maximum_likelihood(rows, ordinary_log_likelihood, ordinary_score)
     return Heterogeneity(fit.tau2, float(np.sqrt(2 / np.sum(fit.w**2))), convergence)
 
 
 def paule_mandel(rows: Rows) -> Heterogeneity:
-    """The tau2 at which Q(tau2) = k − p (Paule & Mandel 1982); the empirical Bayes estimator of Morris (1983) is the same.
+    """The tau2 at which Q(tau2) = k − p (Paule & Mandel 1982); the empirical Bayes estimator of Morris (1983) is the
+    same.
 
     Standard error √(2k²/(k − p))/Σw, as for the empirical Bayes estimator (Viechtbauer et al. 2015).
     """
@@ -209,9 +214,10 @@ ESTIMATORS: dict[str, Callable[[Rows], Heterogeneity]] = {
 def q_profile(rows: Rows, level: float, v_df: float | None = None) -> Interval:
     """The interval of tau2 that inverts the test with Q(tau2) (Viechtbauer 2007, eq. 8).
 
-    Q(tau2) = Σ (y − Xb)²/(v + tau2) is chi-square with k − p degrees of freedom at the true tau2 when v is known. When v rests
-    on a pooled s² with ``v_df`` degrees of freedom, the quantiles (k − p)·F(k − p, v_df) take its place. A limit that would
-    be negative is 0; an interval of [0, 0] means that the studies agree better than their variances say.
+    Q(tau2) = Σ (y − Xb)²/(v + tau2) is chi-square with k − p degrees of freedom at the true tau2 when v is known. When
+    v rests on a pooled s² with ``v_df`` degrees of freedom, the quantiles (k − p)·F(k − p, v_df) take its place. A
+    limit that would be negative is 0; an interval of [0, 0] means that the studies agree better than their variances
+    say.
     """
     df = rows.k - rows.p
     low, high = _q_limits(df, level, v_df)
@@ -222,7 +228,7 @@ def q_profile(rows: Rows, level: float, v_df: float | None = None) -> Interval:
 
 def _bracket(rows: Rows, target: float) -> float:
     """A tau2 at which Q is at most ``target``: Q(t) ≤ RSS/(min v + t), RSS of the ordinary least-squares fit."""
-    return float(rows.y @ rows.y) / target
+    return float(np.sum(rows.y**2)) / target
 
 
 def _q_limits(df: int, level: float, v_df: float | None) -> tuple[float, float]:
@@ -232,5 +238,6 @@ def _q_limits(df: int, level: float, v_df: float | None) -> tuple[float, float]:
 
 
 def q_p_value(q: float, df: int, v_df: float | None = None) -> float:
-    """P(Q ≥ q) when there is no heterogeneity: chi-square for known v, F when v rests on ``v_df`` degrees of freedom."""
+    """P(Q ≥ q) when there is no heterogeneity: chi-square for known v, F when v rests on ``v_df`` degrees of
+    freedom."""
     return float(chi2.sf(q, df) if v_df is None else f_distribution.sf(q / df, df, v_df))

@@ -1,7 +1,8 @@
 """The interlaboratory view: how well runs agree within and between persons on one circulating item.
 
-Repeatability and reproducibility after ISO 5725-2:1994 (clauses 7.2–7.4) and ASTM E691, for any numbers of replicates. A replicate is a
-run, its preparation included. Whatever stands out is flagged and nothing is dropped. Works in whatever scale the values come in.
+Repeatability and reproducibility after ISO 5725-2:1994 (clauses 7.2–7.4) and ASTM E691, for any numbers of replicates.
+A replicate is a run, its preparation included. Whatever stands out is flagged and nothing is dropped. Works in whatever
+scale the values come in.
 """
 
 from __future__ import annotations
@@ -117,9 +118,7 @@ class _Cells:
         return self.n - 1
 
 
-def interlaboratory(
-    values: ArrayLike, person: ArrayLike, item: ArrayLike, *, alphas: tuple[float, ...] = ALPHAS
-) -> dict[Any, ItemResult]:
+def interlaboratory(values: ArrayLike, person: ArrayLike, item: ArrayLike, *, alphas: tuple[float, ...] = ALPHAS) -> dict[Any, ItemResult]:
     """Interlaboratory statistics, item by item.
 
     Parameters
@@ -141,8 +140,9 @@ def interlaboratory(
 
     Notes
     -----
-    s_d² = Σnᵢ(ȳᵢ − ȳ)²/(p − 1) about the weighted mean ȳ and n̄ = (Σn − Σn²/Σn)/(p − 1). With n runs from everybody s_L² reduces
-    to max(0, s_x² − s_r²/n), and s_R² to the E691 form max(s_r², s_x² + s_r²(n − 1)/n). With a single run from everybody s_R is s_x.
+    s_d² = Σnᵢ(ȳᵢ − ȳ)²/(p − 1) about the weighted mean ȳ and n̄ = (Σn − Σn²/Σn)/(p − 1). With n runs from everybody
+    s_L² reduces to max(0, s_x² − s_r²/n), and s_R² to the E691 form max(s_r², s_x² + s_r²(n − 1)/n). With a single run
+    from everybody s_R is s_x.
 
     Examples
     --------
@@ -157,8 +157,7 @@ def interlaboratory(
     values, person, item = _checked(values, person, item, alphas)
     labels, index = np.unique(item, return_inverse=True)
     return {
-        label: _one_item(label, _cells(values[index == i], person[index == i]), tuple(alphas))
-        for i, label in enumerate(labels.tolist())
+        label: _one_item(label, _cells(values[index == i], person[index == i]), tuple(alphas)) for i, label in enumerate(labels.tolist())
     }
 
 
@@ -169,7 +168,8 @@ def h_critical(p: int, alpha: float) -> float:
 
 
 def k_critical(df: int, total_df: int, alpha: float) -> float:
-    """Critical sᵢ/s_r for a person with ``df`` of ``total_df`` degrees of freedom: √(N/(ν + (N − ν)/F)), F at 1 − alpha on ν, N − ν.
+    """Critical sᵢ/s_r for a person with ``df`` of ``total_df`` degrees of freedom: √(N/(ν + (N − ν)/F)), F at 1 − alpha
+    on ν, N − ν.
 
     Reduces to √(p/(1 + (p − 1)/F)) of ASTM E691 with equal numbers of runs.
     """
@@ -187,7 +187,8 @@ def cochran_critical(df: int, total_df: int, p: int, alpha: float) -> float:
 
 
 def grubbs_critical(p: int, alpha: float) -> float:
-    """(p − 1)/√p · √(t²/(p − 2 + t²)), t at 1 − alpha/(2p) on p − 2 degrees of freedom (Grubbs 1969; ISO 5725-2), two-sided."""
+    """(p − 1)/√p · √(t²/(p − 2 + t²)), t at 1 − alpha/(2p) on p − 2 degrees of freedom (Grubbs 1969; ISO 5725-2),
+    two-sided."""
     t = student_t.ppf(1 - alpha / (2 * p), p - 2)
     return float((p - 1) / np.sqrt(p) * np.sqrt(t**2 / (p - 2 + t**2)))
 
@@ -290,13 +291,12 @@ def _k(cells: _Cells, s_r, alphas, reasons) -> tuple[tuple[float | None, ...] | 
     if np.count_nonzero(cells.df) < 2:
         reasons["k_critical"] = "only one person repeated runs: nobody to compare with"
         return k, {}
-    return k, {
-        alpha: tuple(k_critical(int(df), total, alpha) if df else None for df in cells.df) for alpha in alphas
-    }
+    return k, {alpha: tuple(k_critical(int(df), total, alpha) if df else None for df in cells.df) for alpha in alphas}
 
 
 def _cochran(cells: _Cells, s_r, alphas, reasons) -> ExtremeTest | None:
-    """The person whose share of the sums of squares is least likely; with equal numbers of runs, the one with the largest spread."""
+    """The person whose share of the sums of squares is least likely; with equal numbers of runs, the one with the
+    largest spread."""
     repeated = np.flatnonzero(cells.df)
     if not s_r or len(repeated) < 2:
         reasons["cochran"] = reasons.get("k") or reasons["k_critical"]

@@ -1,8 +1,8 @@
 """Where the next study's true effect would fall: prediction intervals.
 
-``confidence_distribution`` is the interval of Nagashima, Noma & Furukawa (2019), Prediction intervals for random-effects
-meta-analysis: a confidence distribution approach, Stat. Methods Med. Res. 28:1689–1702. ``plug_in`` is the older one, which takes
-tau2 as known. The symbols are those of ``aggregator.pooling``.
+``confidence_distribution`` is the interval of Nagashima, Noma & Furukawa (2019), Prediction intervals for
+random-effects meta-analysis: a confidence distribution approach, Stat. Methods Med. Res. 28:1689–1702. ``plug_in`` is
+the older one, which takes tau2 as known. The symbols are those of ``aggregator.pooling``.
 """
 
 from __future__ import annotations
@@ -35,7 +35,8 @@ NEGLIGIBLE = 1e-9  # of the smallest variance: a tau2 that cannot exceed this is
 
 
 def plug_in(at: np.ndarray, coefficients: np.ndarray, covariance: np.ndarray, tau2: float, df: float, level: float) -> Interval:
-    """x'b ± t(df)·√(x'Cx + tau2): tau2 as if known (Higgins, Thompson & Spiegelhalter 2009, with the degrees of freedom given).
+    """x'b ± t(df)·√(x'Cx + tau2): tau2 as if known (Higgins, Thompson & Spiegelhalter 2009, with the degrees of freedom
+    given).
 
     Parameters
     ----------
@@ -48,14 +49,12 @@ def plug_in(at: np.ndarray, coefficients: np.ndarray, covariance: np.ndarray, ta
     return Interval(float(centre - half), float(centre + half), level, "plug-in")
 
 
-def confidence_distribution(
-    rows: Rows, at: np.ndarray, level: float, rng: np.random.Generator, extra_variance: float = 0.0
-) -> Interval:
+def confidence_distribution(rows: Rows, at: np.ndarray, level: float, rng: np.random.Generator, extra_variance: float = 0.0) -> Interval:
     """The confidence-distribution prediction interval (Nagashima, Noma & Furukawa 2019, section 3).
 
-    tau2 is drawn from its exact confidence distribution H(tau2) = P(Q ≥ observed Q; tau2), Q being Cochran's statistic with the
-    weights 1/v, so that H(0) is the mass at zero. Given a draw, the new effect is x'b(tau2) + z·tau − t(k − p)·√var, with b
-    and its Hartung–Knapp variance recomputed at that tau2. The limits are quantiles of these draws.
+    tau2 is drawn from its exact confidence distribution H(tau2) = P(Q ≥ observed Q; tau2), Q being Cochran's statistic
+    with the weights 1/v, so that H(0) is the mass at zero. Given a draw, the new effect is x'b(tau2) + z·tau − t(k −
+    p)·√var, with b and its Hartung–Knapp variance recomputed at that tau2. The limits are quantiles of these draws.
 
     Work grows linearly with k: b and its variance are smooth in tau2 and interpolated from a grid; for more than
     ``WEIGHT_CLASSES`` studies the distribution of Q takes nearly equal weights as equal.
@@ -66,8 +65,9 @@ def confidence_distribution(
     at : (p,) design row x of the new study.
     level : level.
     rng : scrambles the Sobol points that stand for the random draws.
-    extra_variance : added to the variance of x'b in every draw. Zero gives the published interval; the guarded Knapp–Hartung
-        covariance passes what its guard adds, so that agreement by luck does not make the prediction too narrow either.
+    extra_variance : added to the variance of x'b in every draw. Zero gives the published interval; the guarded
+        Knapp–Hartung covariance passes what its guard adds, so that agreement by luck does not make the prediction too
+        narrow either.
     """
     u, z, t = _draws(rng, rows.k - rows.p)
     tau2, centre, variance = _drawn_fits(rows, at, u)
@@ -92,9 +92,7 @@ def _drawn_fits(rows: Rows, at: np.ndarray, u: np.ndarray) -> tuple[np.ndarray, 
     scale = np.log(grid + _smallest_scale(rows))
     probabilities = np.maximum.accumulate(np.clip(probability_of(grid), EXTREME / 1000, 1 - EXTREME / 1000))
     fresh = np.concatenate(([True], np.diff(logit(probabilities)) > 0))
-    drawn = PchipInterpolator(logit(probabilities[fresh]), scale[fresh])(
-        logit(np.clip(u, probabilities[0], probabilities[-1]))
-    )
+    drawn = PchipInterpolator(logit(probabilities[fresh]), scale[fresh])(logit(np.clip(u, probabilities[0], probabilities[-1])))
     tau2 = np.maximum(np.exp(drawn) - _smallest_scale(rows), 0.0)
     return tau2, PchipInterpolator(scale, centres)(drawn), np.maximum(PchipInterpolator(scale, variances)(drawn), 0.0)
 
@@ -102,8 +100,8 @@ def _drawn_fits(rows: Rows, at: np.ndarray, u: np.ndarray) -> tuple[np.ndarray, 
 def tau2_confidence_distribution(rows: Rows) -> Callable[[np.ndarray], np.ndarray]:
     """H(tau2) = P(Q ≥ observed Q; tau2), increasing in tau2 (Nagashima, Noma & Furukawa 2019, eq. 6).
 
-    With P taken at tau2 = 0, Q = yᵀPy is distributed as Σ (1 + tau2·μᵢ)χ²₁ with μᵢ the k − p non-zero eigenvalues of P: the
-    products of P and V + tau2·I have the same traces of powers, because PVP = P.
+    With P taken at tau2 = 0, Q = yᵀPy is distributed as Σ (1 + tau2·μᵢ)χ²₁ with μᵢ the k − p non-zero eigenvalues of P:
+    the products of P and V + tau2·I have the same traces of powers, because PVP = P.
     """
     fit = weigh(rows, 0.0)
     eigenvalues, dfs = projection_spectrum(rows, fit, WEIGHT_CLASSES)
@@ -111,7 +109,8 @@ def tau2_confidence_distribution(rows: Rows) -> Callable[[np.ndarray], np.ndarra
 
 
 def _tau2_grid(rows: Rows, probability_of: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
-    """Points from the EXTREME to the 1 − EXTREME quantile of tau2, even in ln(tau2 + scale); a single 0 if all mass is there."""
+    """Points from the EXTREME to the 1 − EXTREME quantile of tau2, even in ln(tau2 + scale); a single 0 if all mass is
+    there."""
     ceiling = 1.0 / weigh(rows, 0.0).w.max()
     while probability_of(np.array(ceiling)) < 1 - EXTREME:
         ceiling *= 16

@@ -49,10 +49,11 @@ class RandomEffectsFit:
     tau2, tau2_standard_error, tau2_interval : between-study variance, its large-sample standard error and its Q-profile
         interval; None where not estimable, the latter two also for a common effect.
     q, q_df, q_p : Cochran's Q, its degrees of freedom k − p and p value (None when k = p).
-    i2 : fraction of the total variance that lies between studies, tau2/(tau2 + s²), s² the typical variance; for a common effect
-        max(0, (Q − df)/Q).
+    i2 : fraction of the total variance that lies between studies, tau2/(tau2 + s²), s² the typical variance; for a
+        common effect max(0, (Q − df)/Q).
     h2 : 1/(1 − i2) without truncation: tau2/s² + 1, or Q/df for a common effect.
-    prediction : confidence-distribution interval for the true effect of the next study, or None (see ``prediction_reason``).
+    prediction : confidence-distribution interval for the true effect of the next study, or None (see
+        ``prediction_reason``).
     prediction_plug_in : the same from tau2 taken as known, with ``df`` degrees of freedom, for comparison.
     prediction_df : degrees of freedom k − p of the t variable in ``prediction``.
     prediction_caveat : what to say beside the prediction when there are fewer than five studies; empty otherwise.
@@ -115,33 +116,35 @@ def random_effects(
     y : (k,) estimates, on the ln scale for ratios.
     v : (k,) their sampling variances, positive, in squared units of ``y``.
     X : (k, p) design, its constant column included; a column of ones when None.
-    tau2_method : ``"reml"`` (Viechtbauer 2005), ``"ml"``, ``"dl"`` (DerSimonian & Laird 1986), ``"pm"`` (Paule & Mandel 1982, equal
-        to empirical Bayes), ``"he"`` (Hedges 1983), ``"sj"`` (Sidik & Jonkman 2005), ``"hs"`` (Hunter & Schmidt 2004) or
-        ``"common"``. REML and ML are global maxima over tau2 ≥ 0.
-    interval : ``"wald"``: covariance (XᵀWX)⁻¹ and the normal quantile. ``"knapp-hartung"``: times q = Σw(y − Xb)²/(k − p), and
-        t(k − p) (Hartung & Knapp 2001; Knapp & Hartung 2003 with moderators). ``"guarded-knapp-hartung"``: times max(1, q),
-        needs k ≥ p + 2 (Röver, Knapp & Friede 2015).
+    tau2_method : ``"reml"`` (Viechtbauer 2005), ``"ml"``, ``"dl"`` (DerSimonian & Laird 1986), ``"pm"`` (Paule & Mandel
+        1982, equal to empirical Bayes), ``"he"`` (Hedges 1983), ``"sj"`` (Sidik & Jonkman 2005), ``"hs"`` (Hunter &
+        Schmidt 2004) or ``"common"``. REML and ML are global maxima over tau2 ≥ 0.
+    interval : ``"wald"``: covariance (XᵀWX)⁻¹ and the normal quantile. ``"knapp-hartung"``: times q = Σw(y − Xb)²/(k −
+        p), and t(k − p) (Hartung & Knapp 2001; Knapp & Hartung 2003 with moderators). ``"guarded-knapp-hartung"``:
+        times max(1, q), needs k ≥ p + 2 (Röver, Knapp & Friede 2015).
     level : level of every interval.
-    v_df : degrees of freedom of the pooled s² behind ``v``, or None when ``v`` is known. It changes the Q-profile interval and
-        ``q_p`` from chi-square to F; nothing else.
+    v_df : degrees of freedom of the pooled s² behind ``v``, or None when ``v`` is known. It changes the Q-profile
+        interval and ``q_p`` from chi-square to F; nothing else.
     predict_at : (p,) design row of the study to predict; only needed with moderators.
     rng : seed or generator for the prediction interval.
 
     Returns
     -------
     RandomEffectsFit
-        ``log_likelihood`` is −½((k − p) ln 2π + ln|Σ| + ln|XᵀΣ⁻¹X| + rᵀΣ⁻¹r) for REML (some programs add ½ ln|XᵀX|) and the
-        ordinary −½(k ln 2π + ln|Σ| + rᵀΣ⁻¹r), at each method's own tau2, for all others.
+        ``log_likelihood`` is −½((k − p) ln 2π + ln|Σ| + ln|XᵀΣ⁻¹X| + rᵀΣ⁻¹r) for REML (some programs add ½ ln|XᵀX|) and
+        the ordinary −½(k ln 2π + ln|Σ| + rᵀΣ⁻¹r), at each method's own tau2, for all others.
 
     Raises
     ------
     InputError
-        (a ValueError) If lengths differ, a value is not finite, a variance is not positive, the design lacks full column rank,
-        has more columns than there are studies or is too ill-conditioned for these variances, or a method or level is unknown.
+        (a ValueError) If lengths differ, a value is not finite, a variance is not positive, the design lacks full
+        column rank, has more columns than there are studies or is too ill-conditioned for these variances, or a method
+        or level is unknown.
 
     Notes
     -----
-    With v equal for all studies, REML, DL, PM and HE coincide and the Knapp–Hartung interval is the t interval of a sample mean.
+    With v equal for all studies, REML, DL, PM and HE coincide and the Knapp–Hartung interval is the t interval of a
+    sample mean.
 
     Examples
     --------
@@ -185,9 +188,7 @@ def _pooled(rows, at, tau2_method, interval, level, v_df, rng) -> RandomEffectsF
         i2=i2,
         h2=h2,
         prediction=None if reason else _prediction(rows, at, fit, interval, level, rng),
-        prediction_plug_in=None
-        if reason
-        else prediction.plug_in(at, fit.coefficients, coefficient_covariance, tau2, interval_df, level),
+        prediction_plug_in=None if reason else prediction.plug_in(at, fit.coefficients, coefficient_covariance, tau2, interval_df, level),
         prediction_df=df,
         prediction_caveat="" if reason or rows.k >= FEW_STUDIES else _caveat(rows.k),
         log_likelihood=(restricted_log_likelihood if restricted else ordinary_log_likelihood)(rows, fit),
@@ -268,7 +269,8 @@ def _why_no_prediction(rows: Rows, at: np.ndarray | None, tau2_method: str) -> s
 
 
 def _prediction(rows: Rows, at: np.ndarray, fit: Fit, interval: str, level: float, rng) -> Interval:
-    """The confidence-distribution interval; the guard, where asked for, adds the variance it adds to the coefficients."""
+    """The confidence-distribution interval; the guard, where asked for, adds the variance it adds to the
+    coefficients."""
     lacking = max(0.0, 1 - fit.q / (rows.k - rows.p)) if interval == "guarded-knapp-hartung" else 0.0
     extra = lacking * float(at @ covariance(rows, fit) @ at)
     return prediction.confidence_distribution(rows, at, level, rng, extra)

@@ -1,5 +1,6 @@
 """Behaviour of random_effects: what is withheld and why, what is refused, extremes, and a slow dense second implementation."""
 
+import itertools
 import time
 
 import numpy as np
@@ -38,7 +39,7 @@ def dense_maximum(criterion, y, v, X):
     top = np.log(10 * (np.var(y) + v.max()) + 1)
     pieces = np.linspace(np.log(v.min()) - 6, top, 25)
     best = 0.0
-    for low, high in zip(pieces[:-1], pieces[1:], strict=True):
+    for low, high in itertools.pairwise(pieces):
         found = minimize_scalar(lambda x: -criterion(np.exp(x), y, v, X), bounds=(low, high), method="bounded", options={"xatol": 1e-10})
         if criterion(np.exp(found.x), y, v, X) > criterion(best, y, v, X):
             best = float(np.exp(found.x))
@@ -283,21 +284,21 @@ def test_time_grows_with_the_number_of_studies_not_with_its_square():
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
-        (dict(y=[], v=[]), r"same length, at least 1; got shapes \(0,\)"),
-        (dict(y=[1, 2], v=[1]), r"same length, at least 1; got shapes \(2,\) and \(1,\)"),
-        (dict(y=[1, np.nan], v=[1, 1]), r"y must be numbers no larger than 1e\+70; got nan at \[1\]"),
-        (dict(y=[1, 2], v=[1, 0]), r"v must be positive variances, .*; got 0\.0 at \[1\]"),
-        (dict(y=[1, 2], v=[-1, 1]), r"got -1\.0 at \[0\]"),
-        (dict(y=[1, 2], v=[np.inf, 1]), r"got inf at \[0\]"),
-        (dict(y=[1, 2, 3], v=[1, 1, 1], X=[[1, 2]] * 3), r"full column rank 2; got rank 1"),
-        (dict(y=[1, 2], v=[1, 1], X=np.ones((2, 3))), r"2 rows and 1 to 2 columns; got shape \(2, 3\)"),
-        (dict(y=[1, 2], v=[1, 1], X=[[np.nan], [1]]), r"X must be finite numbers; got nan at \[0, 0\]"),
-        (dict(y=[1, 2], v=[1, 1], tau2_method="remel"), r"one of reml, ml, .*; got 'remel'"),
-        (dict(y=[1, 2], v=[1, 1], interval="t"), r"one of wald, .*; got 't'"),
-        (dict(y=[1, 2], v=[1, 1], level=95), r"strictly between 0 and 1; got 95"),
-        (dict(y=[1, 2], v=[1, 1], v_df=0), r"v_df must be positive, .*; got 0"),
-        (dict(y=[1, 2], v=[1, 1], predict_at=[1, 2]), r"predict_at must be 1 finite numbers; got \[1, 2\]"),
-        (dict(y=[1, 2, 3], v=[1e-20, 1e-20, 1], X=[[1, 0], [1, 0], [1, 1]]), r"too many orders of magnitude"),
+        ({"y": [], "v": []}, r"same length, at least 1; got shapes \(0,\)"),
+        ({"y": [1, 2], "v": [1]}, r"same length, at least 1; got shapes \(2,\) and \(1,\)"),
+        ({"y": [1, np.nan], "v": [1, 1]}, r"y must be numbers no larger than 1e\+70; got nan at \[1\]"),
+        ({"y": [1, 2], "v": [1, 0]}, r"v must be positive variances, .*; got 0\.0 at \[1\]"),
+        ({"y": [1, 2], "v": [-1, 1]}, r"got -1\.0 at \[0\]"),
+        ({"y": [1, 2], "v": [np.inf, 1]}, r"got inf at \[0\]"),
+        ({"y": [1, 2, 3], "v": [1, 1, 1], "X": [[1, 2]] * 3}, r"full column rank 2; got rank 1"),
+        ({"y": [1, 2], "v": [1, 1], "X": np.ones((2, 3))}, r"2 rows and 1 to 2 columns; got shape \(2, 3\)"),
+        ({"y": [1, 2], "v": [1, 1], "X": [[np.nan], [1]]}, r"X must be finite numbers; got nan at \[0, 0\]"),
+        ({"y": [1, 2], "v": [1, 1], "tau2_method": "remel"}, r"one of reml, ml, .*; got 'remel'"),
+        ({"y": [1, 2], "v": [1, 1], "interval": "t"}, r"one of wald, .*; got 't'"),
+        ({"y": [1, 2], "v": [1, 1], "level": 95}, r"strictly between 0 and 1; got 95"),
+        ({"y": [1, 2], "v": [1, 1], "v_df": 0}, r"v_df must be positive, .*; got 0"),
+        ({"y": [1, 2], "v": [1, 1], "predict_at": [1, 2]}, r"predict_at must be 1 finite numbers; got \[1, 2\]"),
+        ({"y": [1, 2, 3], "v": [1e-20, 1e-20, 1], "X": [[1, 0], [1, 0], [1, 1]]}, r"too many orders of magnitude"),
     ],
 )
 def test_a_callers_mistake_is_answered_with_the_value_got_and_wanted(arguments, message):

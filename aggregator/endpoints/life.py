@@ -125,7 +125,7 @@ def _draws(curve: Curve, generator: np.random.Generator) -> np.ndarray:
 
 def _exact_or_interval(drawn: np.ndarray, at: float, low: float, high: float, first: float) -> Value:
     """Exact if the reading error keeps the crossing in its bracket, else the interval in which the draws fall."""
-    outside = (drawn < low) | (drawn > high)
+    outside = (drawn < low * (1 - SAME_WORK)) | (drawn > high * (1 + SAME_WORK))
     if outside.mean() >= SHARE_OUTSIDE:
         ordered = np.sort(drawn)
         tail = int(TAIL * DRAWS)

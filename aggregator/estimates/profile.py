@@ -60,7 +60,7 @@ class ProfileLimits:
     Attributes
     ----------
     estimate : where the likelihood is largest; plus or minus infinity where it never falls on that side.
-    low, high : 95 % limits, or the one-sided 95 % limit on the side that is not open.
+    low, high : 95 % limits; infinite on a side on which the likelihood never falls enough.
     inside : whether the 90 % interval lies within the limits asked.
     """
 
@@ -99,9 +99,8 @@ def profile_limits(runs: CensoredRuns, vector: np.ndarray, margin: float) -> Pro
     open_low, open_high = one_sided and profile.flat(-1), one_sided and profile.flat(+1)
     if open_low and open_high:
         return ProfileLimits(math.nan, -math.inf, math.inf, False)
-    level = 0.90 if open_low or open_high else 0.95
-    low = -math.inf if open_low else profile.limit(-1, level)
-    high = math.inf if open_high else profile.limit(+1, level)
+    low = -math.inf if open_low else profile.limit(-1, 0.95)
+    high = math.inf if open_high else profile.limit(+1, 0.95)
     estimate = -math.inf if open_low else math.inf if open_high else profile.estimate
     return ProfileLimits(estimate, low, high, bool(np.isfinite(estimate)) and profile.within(margin))
 

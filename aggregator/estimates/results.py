@@ -17,13 +17,13 @@ class OneSided:
     Attributes
     ----------
     kind : ``at least`` or ``at most``.
-    ratio : ln of the bound.
-    level : one-sided confidence, such as 0.95.
+    ratio : ln of the bound: the one limit of a 95 % interval whose other side is open.
+    level : one-sided confidence of the bound.
     """
 
     kind: str
     ratio: float
-    level: float = 0.95
+    level: float = 0.975
 
 
 @dataclass(frozen=True)

@@ -260,9 +260,9 @@ def _bounded(question: Question, used: list[EndpointRow], limit: ProfileLimits, 
     """What is left where the likelihood never falls on one side, or on both."""
     reason = f"{_censored_arms(question, used)}: only a bound can be given"
     if np.isfinite(limit.low):
-        bound: tuple[OneSided, Verdict] | None = OneSided("at least", limit.low, LEVEL), one_sided(worthwhile)
+        bound: tuple[OneSided, Verdict] | None = OneSided("at least", limit.low), one_sided(worthwhile)
     elif np.isfinite(limit.high):
-        bound = OneSided("at most", limit.high, LEVEL), one_sided(worthwhile)
+        bound = OneSided("at most", limit.high), one_sided(worthwhile)
     else:
         return _unanswered(question, used, f"{_censored_arms(question, used)}: not even a bound can be given")
     return _contrast(question, used, reason=reason, bound=bound[0], verdict=bound[1])

@@ -50,6 +50,13 @@ def test_a_plateau_at_the_threshold_ends_at_its_left_end():
     assert found([0, -0.5, -1.0, -1.0, -1.0, -2.0], se=0.0).value.low == pytest.approx(math.log(10))
 
 
+@pytest.mark.parametrize("first", [0.3, 5.0, 70.0])
+def test_a_life_that_ends_on_a_checkpoint_is_exact_where_reading_has_no_error(first):
+    value = found([0, -0.5, -1.0, -2.0], work=np.array([0, 80, 160, 320.0]), se=0.0, first=first).value
+    assert value.low == value.high == pytest.approx(math.log(160))
+    assert value.reason == ""
+
+
 def test_life_is_right_censored_at_the_last_reading_when_never_reached():
     value = found([0, -0.1, -0.2, -0.3]).value
     assert (value.low, value.high) == (pytest.approx(math.log(20)), math.inf)

@@ -11,7 +11,7 @@ from aggregator.endpoints import curve_points, endpoint_rows
 from aggregator.endpoints.flags import per_side
 from aggregator.records.model.submission import EdgeAngle
 
-from .conftest import make_protocol, make_repository, make_run
+from .repositories import make_protocol, make_repository, make_run
 
 LEVEL = {"kind": "level", "at": 20, "id": "level", "primary": True}
 LATE = {"kind": "level", "at": 80, "id": "late"}
@@ -200,8 +200,11 @@ def test_changing_the_units_of_work_and_reading_changes_no_difference_between_ru
     for name in by_endpoint:
         first, second = ([row for row in found if row.endpoint == name] for found in (one, other))
         for side in ("low", "high"):
-            differences = [getattr(pair[0], side) - getattr(pair[1], side) for pair in (first, second)
-                           if np.isfinite([getattr(r, side) for r in pair]).all()]
+            differences = [
+                getattr(pair[0], side) - getattr(pair[1], side)
+                for pair in (first, second)
+                if np.isfinite([getattr(r, side) for r in pair]).all()
+            ]
             if len(differences) == 2:
                 assert differences[0] == pytest.approx(differences[1], abs=1e-7)
 
@@ -209,9 +212,7 @@ def test_changing_the_units_of_work_and_reading_changes_no_difference_between_ru
 def _rows_in_units(values, works, change):
     """Rows of two runs, in the protocol's units or all in others."""
     w, r = (change["work"], change["reading"]) if change else (1.0, 1.0)
-    scaled = [
-        rule | {k: rule[k] * w for k in ("at", "start", "end") if k in rule} for rule in (LEVEL, LATE, WINDOW, LOSS)
-    ]
+    scaled = [rule | {k: rule[k] * w for k in ("at", "start", "end") if k in rule} for rule in (LEVEL, LATE, WINDOW, LOSS)]
     lives = [LIFE | {"threshold": {"value": 5.0 * r}}, RELATIVE]
     reading = {"resolution": 0.01 * r, "scale_end": 49 * r, "plausible_low": None, "plausible_high": None}
     protocol = make_protocol([*scaled, *lives], reading, checkpoints=[x * w for x in works])

@@ -13,7 +13,7 @@ from aggregator.errors import InputError
 from aggregator.estimates import repeatability_table
 from aggregator.estimates.repeatability import Repeatability, fit_prior, heterogeneity_p, trigamma_inverse
 
-from .conftest import POOL, make_protocols, make_rows
+from .rows import POOL, make_protocols, make_rows
 
 KEY = (POOL, "early")
 

@@ -12,7 +12,7 @@ from aggregator.errors import InputError
 from aggregator.estimates import estimate_submissions, repeatability_table
 from aggregator.estimates.least_squares import reml_variance
 
-from .conftest import make_protocols, make_rows
+from .rows import make_protocols, make_rows
 
 
 def estimated(rows, protocols=None):
@@ -152,9 +152,7 @@ def test_everything_that_changes_together_is_named():
     people = {"sharpener": list("ppqq"), "tester": list("xxyy"), "evening": [1, 1, 2, 2]}
     rows = make_rows([0.1, 0.2, 0.5, 0.4], blade=list("aabb"), **people)
     reason = contrast(estimated(rows)[0], "blade", "a", "b").reason
-    assert reason == (
-        "cannot be told apart: the blade and who sharpened and who tested and the evening change together in these runs"
-    )
+    assert reason == ("cannot be told apart: the blade and who sharpened and who tested and the evening change together in these runs")
 
 
 # situations: "steel and angle move together"
@@ -321,9 +319,7 @@ def test_a_barely_censored_life_is_close_to_the_exact_one():
 
 
 # situations: "every run of an arm censored"
-@pytest.mark.parametrize(
-    ("long", "kind", "first"), [("a", "at least", [(3.0, INF)] * 3), ("b", "at most", [2.0, 2.2, 2.1])]
-)
+@pytest.mark.parametrize(("long", "kind", "first"), [("a", "at least", [(3.0, INF)] * 3), ("b", "at most", [2.0, 2.2, 2.1])])
 def test_an_arm_that_never_wore_out_gives_a_bound(long, kind, first):
     other = [2.0, 2.2, 2.1] if long == "a" else [(3.0, INF)] * 3
     found = contrast(estimated(lives([*first, *other], blade=list("aaabbb")))[0], "blade", "a", "b")

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-import pytest
 import yaml
 
 from aggregator.records.canonical import (
@@ -53,9 +52,7 @@ def make_run(protocol: Protocol, readings: dict, number: int = 1, **facts) -> Ca
     return CanonicalRun(**(known | facts), readings=tuple(read))
 
 
-def make_repository(
-    protocol: Protocol, runs: list[CanonicalRun], changed: tuple[str, ...] = (), angle=None, name="one"
-):
+def make_repository(protocol: Protocol, runs: list[CanonicalRun], changed: tuple[str, ...] = (), angle=None, name="one"):
     """A repository of one submission."""
     record = {
         "format": "submission/0.1.0", "id": name, "protocol": {"id": protocol.id, "version": protocol.version},
@@ -76,18 +73,3 @@ def make_repository(
     submission = LoadedSubmission(Submission.model_validate_json(json.dumps(record)), "x.json", "0" * 64, tuple(runs))
     loaded = LoadedProtocol(protocol, "", "x.md", "0" * 64)
     return Repository(Path(), {(protocol.id, protocol.version): loaded}, (submission,), {}, (), {}, ())
-
-
-@pytest.fixture
-def protocol_with():
-    return make_protocol
-
-
-@pytest.fixture
-def run_of():
-    return make_run
-
-
-@pytest.fixture
-def repository_of():
-    return make_repository

@@ -2,6 +2,15 @@
 
 Pydantic stops here: from here on there are arrays and labels. Nothing is compared between runs in this stage, and
 nothing is dropped: a row that has no value carries the reason.
+
+``rows``      what leaves the stage
+``readings``  keenness of one reading, what censors it, how well it was read
+``curve``     the work axis; levels, windows and losses as straight-line functions of the readings
+``life``      life to a threshold, and between passes and fails
+``runs``      canonical runs as curves
+``values``    the protocol's endpoints of one run
+``flags``     what to look at twice
+``collect``   the glue
 """
 
 from .collect import curve_points, endpoint_rows

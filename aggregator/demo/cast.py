@@ -150,7 +150,6 @@ TAPES = {
     "m": Hand("m", "1"),
     "cm": Hand("cm", "1"),
     "ft": Hand("ft", "1/4", "fraction"),
-    "in": Hand("in", "1/8", "fraction"),
 }
 """How lengths of card are written, by unit."""
 

@@ -17,6 +17,11 @@ from .writing import METRES, NEWTONS, Hand, in_steps, written
 FORMAT = "submission/0.1.0"
 NOTE = "Simulated: made by the demonstration's generator, no blade was ever cut with."
 _START_STATES = {5: None, 7: "bevel reset"}
+_ANSWERED = {
+    "burr": ("/readings/1", "sharper-after-work"),
+    "lot change": ("/lot_changes/0", "lot-change"),
+    "read at 22": ("/readings/3/work", "off-checkpoint"),
+}
 _SIDE_NOTES = {
     "burr": "A burr came off with the first strokes.",
     "edge damaged": "Small chip, seen against the lamp after this reading.",
@@ -56,6 +61,7 @@ def submission(scene: Scene, place: int, seed: int, world: World) -> dict[str, o
         **({} if scene.gauge is None else {"instruments": [_instrument(cast.gauge(scene.gauge))]}),
         "preparations": preparations,
         "runs": runs,
+        **_answers(scene),
         "note": NOTE,
     }
 
@@ -120,6 +126,16 @@ def _preparations_and_runs(scene: Scene, world: World, rng) -> tuple[list[dict],
         turns[evening] += 1
         position += float(rng.integers(4, 9))
     return preparations, runs
+
+
+def _answers(scene: Scene) -> dict[str, object]:
+    """What the submitter says to the warnings of the check that were to be expected."""
+    answers = [
+        {"pointer": f"/runs/{order - 1}{_ANSWERED[trouble][0]}", "code": _ANSWERED[trouble][1], "says": _SIDE_NOTES[trouble]}
+        for order, trouble in sorted(scene.trouble.items())
+        if trouble in _ANSWERED
+    ]
+    return {"answers": answers} if answers else {}
 
 
 def _next_lot(scene: Scene, trouble: str | None) -> str | None:

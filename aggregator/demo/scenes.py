@@ -118,10 +118,10 @@ _ON_CARD = """
 pc hc | tern | tern | 3 | m
 pc hs | fid | fid | 3 | ft
 pc hc | gannet | gannet | 3 | m
-fs hc | oakum | oakum | 3 | in
+fs hc | oakum | oakum | 3 | cm
 pc hc hs | kittiwake | kittiwake | 2 | cm
 fs hc hs | capstan | capstan | 2 | m
-pc hs | grommet | grommet | 3 | ft
+pc hs | grommet | grommet | 3 | m
 hc hs | kedge | tern | 3 | m
 fs pc ts | dunlin | dunlin | 2 | m
 pc hc | turnstone | gannet | 3 | m

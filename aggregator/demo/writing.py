@@ -15,7 +15,7 @@ NEWTONS = {
 }
 """Newtons in one unit: exact by definition (NIST SP 811, appendix B.8). Not taken from the register of units, so that
 reading the demonstration back checks the register."""
-METRES = {"m": 1.0, "cm": 0.01, "ft": 0.3048, "in": 0.0254}
+METRES = {"m": 1.0, "cm": 0.01, "ft": 0.3048}
 """Metres in one unit: exact by definition (NIST SP 811, appendix B.8)."""
 
 

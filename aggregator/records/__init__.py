@@ -1,0 +1,17 @@
+"""Stage 1: files that people wrote -> validated records, or findings.
+
+In: a folder. Out: a `Repository` of frozen records with canonical numbers, and every finding. This is the only code
+that reads what people wrote, and nothing is computed here but units. In the order of the data::
+
+    layout          which files there are
+    opening         bytes, size, encoding: limits before parsing
+    json_reading, yaml_reading     text -> plain values
+    form            plain values -> records (``model``)
+    canonical_runs  numbers and units -> canonical numbers
+    rules           what needs two fields, or two files
+    findings        problems -> findings with line and cure (``codes``, ``report``)
+"""
+
+from .loading import load_repository
+
+__all__ = ["load_repository"]

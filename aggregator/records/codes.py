@@ -1,0 +1,177 @@
+"""Every code a finding can carry: how grave it is, what it means, and the usual cure.
+
+An error stops a build. A warning is shown, counted and can be answered by the submitter (``answers`` in the file).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from aggregator.errors import ERROR, WARNING
+
+
+@dataclass(frozen=True)
+class Code:
+    """What a code stands for.
+
+    Attributes
+    ----------
+    severity : ``"error"`` or ``"warning"``.
+    meaning : one sentence, for documentation.
+    cure : what would be right, where a finding says nothing more exact.
+    """
+
+    severity: str
+    meaning: str
+    cure: str
+
+
+def _errors(**texts: tuple[str, str]) -> dict[str, Code]:
+    return {name.replace("_", "-"): Code(ERROR, *text) for name, text in texts.items()}
+
+
+def _warnings(**texts: tuple[str, str]) -> dict[str, Code]:
+    return {name.replace("_", "-"): Code(WARNING, *text) for name, text in texts.items()}
+
+
+_OPENING = _errors(
+    link_refused=("A symbolic link stands where a file or folder was expected.", "put the file itself there"),
+    not_a_file=("Something that is not an ordinary file stands there.", "put an ordinary file there"),
+    cannot_be_opened=("The file cannot be opened.", "make the file readable"),
+    file_too_large=("The file is larger than the limit of its kind.", "split it into several files, or shorten it"),
+    byte_order_mark=("The file begins with a byte order mark.", "save it as UTF-8 without a byte order mark"),
+    not_utf8=("The file is not UTF-8 text.", "save it as UTF-8"),
+    control_character=("A control character stands in the text.", "delete it, or type the text again"),
+    direction_override=(
+        "A character that reverses the direction of writing can make a text look like another.",
+        "delete it, or type the text again",
+    ),
+    nested_too_deep=("Brackets are nested deeper than any record needs.", "keep to the form of the schema"),
+    too_many_values=("The file holds more values than a record of its kind may.", "split it into several files"),
+    duplicate_key=("A name stands twice in one object.", "keep the one that is meant"),
+    not_finite=("NaN or Infinity stands where a number was expected.", "write the number, or null when nothing was read"),
+    number_too_large=("The number cannot be kept exactly.", "write an ordinary number"),
+    lone_surrogate=("Half a character stands in the text.", "type the text again"),
+    not_json=("The text is not JSON.", "compare the line with the example of a submission"),
+    not_yaml=("The text is not YAML.", "compare the line with the other files of its kind"),
+    yaml_feature=("YAML beyond plain values is used.", "write the value out, without anchors, aliases or tags"),
+    no_front_matter=(
+        "The file does not begin with front matter.",
+        "begin with a line ---, the machine-readable part, and a line ---",
+    ),
+    empty_body=("Nothing stands after the front matter.", "write the text below the second line ---"),
+    too_many_findings=("More was found in this file than is listed.", "cure what is listed and check again"),
+    register_unreadable=("The register of steels cannot be read.", "keep to the form of the entries around it"),
+)
+
+_FORM = _errors(
+    missing_field=("A required field is missing.", "add it"),
+    unknown_field=("The schema has no such field.", "take it out, or move it into a note"),
+    unknown_word=("The word is none of those allowed.", "use one of the allowed words"),
+    unknown_format=("The format's name or version is not known.", "use the format that the newest schema names"),
+    wrong_form=("The text does not have the form its field asks for.", "see the field's text in the schema"),
+    wrong_case=("Capitals stand where only lower case may.", "write it in lower case"),
+    text_length=("The text is empty or too long.", "write something, within the length allowed"),
+    out_of_range=("The number is outside what the field allows.", "check the number and its unit"),
+    wrong_type=("A value of another kind was expected.", "see the field's text in the schema"),
+    empty_list=("The list needs at least one entry.", "add one"),
+)
+
+_LAYOUT = _errors(
+    unexpected_file=("A file or folder stands where the layout has no place for it.", "move it or take it out"),
+    path_disagrees=("The path is the key, and the content says otherwise.", "make path and content agree"),
+    reserved_id=("The id is a name that some system keeps for itself.", "choose another id"),
+    id_used_twice=("Two submissions share an id.", "give the newer one another id"),
+    ids_differ_in_case=("Two files' names differ in capitals only.", "choose another id for the newer one"),
+    duplicate_content=("The file says exactly what another one says.", "take one of the two out"),
+)
+
+_SUBMISSION = _errors(
+    duplicate_id=("An id or key stands twice in one list.", "give each its own"),
+    unknown_protocol=("There is no such version of the protocol.", "name a version that lies under protocols/"),
+    unknown_person=("Somebody is named who is not in people.", "add the person to people, with agreed: yes, once asked"),
+    unknown_reference=("Something is named that stands nowhere in the file.", "add it, or correct the name"),
+    preparation_used_twice=("One preparation serves two runs.", "a second run needs a new preparation"),
+    order_repeated=("Two runs have the same place in the order.", "number the runs in the order made: 1, 2, 3 …"),
+    month_in_future=("The month has not come yet.", "give the month in which the last run ended"),
+    wrong_medium=("The lot is of another medium than the protocol's.", "follow a protocol for that medium"),
+    edge_not_allowed=("The protocol is for plain edges only.", "leave this blade's runs out"),
+    wrong_unit=("The unit is not accepted by the protocol, or not known.", "use an accepted unit"),
+    wrong_reading=("The reading is of another kind than the protocol's.", "give what the protocol reads"),
+    not_a_number=("What is written cannot be read as one number.", "write one number"),
+    negative_value=("A value or an amount of work is below 0.", "write it without the sign, if it was read so"),
+    work_not_increasing=("Readings do not stand in the order of work.", "work is cumulative; put readings in order"),
+    canonical_disagrees=("The canonical value is not what the written one converts to.", "leave it null"),
+    unknown_steel=(
+        "The designation is not in the register of steels.",
+        "use the designation on the data sheet (AISI/SAE, UNS, EN or JIS; no trade name), or the composition; "
+        "null when the steel is not known",
+    ),
+    invented_steel=("An invented steel stands in a measured submission.", "name the real one, or null"),
+    real_steel=("A real steel stands in a simulated submission.", "simulated submissions use demo- steels only"),
+    protocol_draft=("The protocol version is a draft and takes no submissions.", "wait until it is opened for review"),
+    protocol_retired=("The run was made after the protocol version was retired.", "follow a version still in use"),
+    facts_disagree=("The same key has other facts in another file.", "correct the wrong file, or choose a new key"),
+)
+
+_SUBMISSION_WARNINGS = _warnings(
+    month_long_ago=("The month is more than ten years ago.", "check the year"),
+    pilot=("The protocol version is in review; the submission counts as a pilot.", "nothing, if that is meant"),
+    off_checkpoint=("A reading was taken beside the checkpoint.", "nothing, if it was read there: it is kept as it is"),
+    repeats_differ=("The number of repeats is not the protocol's.", "give every repeat that was read"),
+    implausible_value=("The value is outside the range the protocol expects.", "check the value and its unit"),
+    censored_value=(
+        "The value is 0, below the resolution or over the scale's end: only its limit is used.",
+        'mark it "below" or "above"',
+    ),
+    no_reading_at_0=(
+        "There is no reading before the first cut: loss and relative life are not computed.",
+        "nothing; a reading cannot be made up afterwards",
+    ),
+    no_readings=("The run has no readings.", "nothing, if none were taken"),
+    sharper_after_work=("The edge reads sharper after the first work than at 0.", "was there a burr at the start?"),
+    pass_after_fail=("A pass follows a fail: the edge's life is only known to an interval.", "check the outcomes"),
+    wide_angle=(
+        "More than 25 degrees per side.",
+        'check whether the figure is "per side" or "both together"; it is never halved',
+    ),
+    right_angle_unused=('A right side is given although the figure is for "both together".', "give one figure"),
+    lot_change=("The lot changed during the run.", "nothing; both lots are shown"),
+    tester_change=("A second tester took over.", "nothing; the run is left out of the tester split"),
+    two_edges=(
+        "Parts of one edge were sharpened by different people and never swapped.",
+        "swap the parts in another run, or say why not",
+    ),
+    answer_without_warning=("An answer refers to a warning that does not stand.", "take the answer out"),
+)
+
+_PROTOCOL = _errors(
+    released_changed=("A released version has changed.", "put the released text back; publish changes as a new version"),
+    wrong_hash=("The hash is not that of the file.", "compute it again"),
+    missing_figure=("The figure's file does not exist.", "add it under figures/"),
+    active_figure=("The drawing holds script, style from elsewhere or links.", "draw with plain shapes and text only"),
+    endpoint_form=("The endpoint's fields do not fit its kind.", "see the endpoint's kind"),
+    one_primary=("Not exactly one endpoint is primary.", "mark exactly one"),
+    reason_needed=("A loss or relative life is primary without a reason.", "give the reason, or choose another primary"),
+    checkpoints_form=("Checkpoints must begin at 0 and increase.", "write them in order, the first one 0"),
+    not_a_checkpoint=("An amount of work is none of the checkpoints.", "use one of the checkpoints"),
+    reading_form=("The reading's fields do not fit its kind.", "see the reading's kind"),
+    unknown_step=("A step is named that the method does not have.", "use the id of a step's heading"),
+    version_incompatible=("A version of the same MAJOR computes an endpoint differently.", "make it a new MAJOR"),
+    unknown_version=("There is no such version.", "name a version whose file exists"),
+    event_order=("The event does not follow from those before.", "released, opened for review, adopted, retired"),
+    wrong_number=("The numbers do not run on without a gap.", "use the next free number"),
+    not_impartial=(
+        "The outcome was decided by the objector or by whoever released the protocol.",
+        "let somebody else decide",
+    ),
+    evidence_form=("Not exactly one of probe, submission and citation is given.", "give one in each entry"),
+)
+
+CODES: dict[str, Code] = {**_OPENING, **_FORM, **_LAYOUT, **_SUBMISSION, **_SUBMISSION_WARNINGS, **_PROTOCOL}
+
+
+def codes_text() -> str:
+    """The table of codes as plain text: code, severity, meaning, usual cure."""
+    lines = [f"{name} ({code.severity}): {code.meaning} Cure: {code.cure}." for name, code in sorted(CODES.items())]
+    return "\n".join(lines) + "\n"

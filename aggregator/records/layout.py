@@ -1,0 +1,119 @@
+"""Walk a repository: which files are there, in sorted order, and which have no place.
+
+Only ``protocols/`` and ``submissions/`` are walked; links are never followed.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from .problem import Problem
+
+SIDE_FILES = frozenset({".gitkeep", "README.md"})
+EFFECTS_FILE = "submissions/simulated/effects.json"
+
+_SLUG = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,61}[a-z0-9])")
+_VERSION_FILE = re.compile(r"[0-9]{1,4}\.[0-9]{1,4}\.[0-9]{1,4}\.md")
+_EVENT_FILE = re.compile(r"[0-9]{3}-[a-z0-9-]{1,63}\.yaml")
+_THREAD_FOLDER = re.compile(r"[0-9]{3}-[a-z0-9-]{1,63}")
+_ENTRY_FILE = re.compile(r"[0-9]{2}-(?:objection|response|outcome)\.md")
+_FIGURE_FILE = re.compile(r"[a-z0-9][a-z0-9-]{0,60}\.svg")
+
+
+@dataclass
+class Layout:
+    """Paths relative to the root, with forward slashes, each list sorted; ``problems`` by path."""
+
+    submissions: list[str] = field(default_factory=list)
+    protocols: list[str] = field(default_factory=list)
+    events: list[str] = field(default_factory=list)
+    entries: list[str] = field(default_factory=list)
+    figures: list[str] = field(default_factory=list)
+    problems: list[tuple[str, Problem]] = field(default_factory=list)
+
+
+def walk(root: Path) -> Layout:
+    """Every file under ``protocols/`` and ``submissions/``, sorted into its place."""
+    layout = Layout()
+    for top in ("protocols", "submissions"):
+        if (root / top).is_symlink():
+            layout.problems.append((top, Problem("", "link-refused", "this is a symbolic link", line=1)))
+            return layout
+    for folder in _folders(root, "submissions", layout, only=("measured", "simulated")):
+        for protocol in _folders(root, folder, layout):
+            _files(root, protocol, layout, re.compile(r".+\.json"), layout.submissions)
+    for folder in _folders(root, "protocols", layout):
+        _protocol(root, folder, layout)
+    return layout
+
+
+def _protocol(root: Path, folder: str, layout: Layout) -> None:
+    parts = {"events": _EVENT_FILE, "figures": _FIGURE_FILE}
+    _files(root, folder, layout, _VERSION_FILE, layout.protocols, folders=(*parts, "objections"))
+    for part, pattern in parts.items():
+        if _is_folder(root / folder / part):
+            _files(root, f"{folder}/{part}", layout, pattern, getattr(layout, part))
+    if _is_folder(root / folder / "objections"):
+        for thread in _folders(root, f"{folder}/objections", layout, pattern=_THREAD_FOLDER):
+            _files(root, thread, layout, _ENTRY_FILE, layout.entries)
+
+
+def _is_folder(path: Path) -> bool:
+    return path.is_dir() and not path.is_symlink()
+
+
+def _listed(root: Path, folder: str, layout: Layout) -> list[os.DirEntry]:
+    """Entries of a folder in sorted order; links and side files are dealt with here."""
+    try:
+        with os.scandir(root / folder) as found:
+            entries = sorted(found, key=lambda entry: entry.name)
+    except OSError:
+        return []
+    kept = []
+    for entry in entries:
+        if entry.is_symlink():
+            layout.problems.append(
+                (f"{folder}/{_readable(entry.name)}", Problem("", "link-refused", "this is a symbolic link", line=1))
+            )
+        elif entry.name not in SIDE_FILES and f"{folder}/{entry.name}" != EFFECTS_FILE:
+            kept.append(entry)
+    return kept
+
+
+def _folders(
+    root: Path, folder: str, layout: Layout, only: tuple[str, ...] = (), pattern: re.Pattern[str] = _SLUG
+) -> list[str]:
+    names = []
+    for entry in _listed(root, folder, layout):
+        fits = entry.name in only if only else pattern.fullmatch(entry.name)
+        if fits and entry.is_dir():
+            names.append(f"{folder}/{entry.name}")
+        else:
+            _unexpected(folder, entry.name, layout, pattern)
+    return names
+
+
+def _files(
+    root: Path, folder: str, layout: Layout, pattern: re.Pattern[str], found: list[str], folders: tuple[str, ...] = ()
+) -> None:
+    for entry in _listed(root, folder, layout):
+        if entry.name in folders and entry.is_dir():
+            continue
+        if pattern.fullmatch(entry.name) and _readable(entry.name) == entry.name and not entry.is_dir():
+            found.append(f"{folder}/{entry.name}")
+        else:
+            _unexpected(folder, entry.name, layout, pattern)
+
+
+def _unexpected(folder: str, name: str, layout: Layout, pattern: re.Pattern[str]) -> None:
+    code = "wrong-case" if name != name.lower() and pattern.fullmatch(name.lower()) else "unexpected-file"
+    message = "a file or folder of this name has no place here"
+    layout.problems.append((f"{folder}/{_readable(name)}", Problem("", code, message, line=1)))
+
+
+def _readable(name: str) -> str:
+    """A file's name with everything that could garble a terminal or a report replaced."""
+    return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in name)

@@ -1,0 +1,85 @@
+"""Objections: what they name exists, entries run on, and outcomes are decided by somebody impartial."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from ..canonical import LoadedProtocol, ObjectionThread
+from ..model.review import Event, Objection, Outcome, Response
+from ..problem import Problem, pointer
+from .protocol_form import steps_of
+from .submissions import month_problem
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """What a thread may refer to: versions of its protocol, its events, numbers of its threads, submissions' ids."""
+
+    versions: dict[str, LoadedProtocol]
+    events: tuple[Event, ...]
+    numbers: frozenset[int]
+    submissions: frozenset[str]
+
+
+def thread_problems(
+    thread: ObjectionThread, paths: list[str], around: Surroundings, today: datetime.date
+) -> list[tuple[str, Problem]]:
+    """Problems of one thread as (path, problem); ``paths`` are its files in order, the objection first."""
+    problems = [(paths[0], p) for p in _objection(thread, around)]
+    problems += [(paths[0], p) for p in month_problem(thread.objection.month, today)]
+    for path, (entry, _) in zip(paths[1:], thread.entries, strict=True):
+        found = [*_entry(entry, thread, around), *month_problem(entry.month, today)]
+        problems += [(path, problem) for problem in found]
+    return problems
+
+
+def _objection(thread: ObjectionThread, around: Surroundings) -> Iterator[Problem]:
+    against, other = thread.objection.against, thread.objection.duplicate_of
+    if against.protocol is not None and against.protocol != thread.protocol:
+        message = f"against {against.protocol!r}, but it lies under {thread.protocol!r}"
+        yield Problem("/against/protocol", "path-disagrees", message)
+    elif against.protocol is not None:
+        yield from _target(thread.objection, around)
+    if other is not None and (other == thread.number or other not in around.numbers):
+        yield Problem("/duplicate_of", "unknown-reference", f"there is no other objection number {other}")
+
+
+def _target(objection: Objection, around: Surroundings) -> Iterator[Problem]:
+    against = objection.against
+    if against.version is None:
+        return
+    protocol = around.versions.get(against.version)
+    if protocol is None:
+        yield Problem("/against/version", "unknown-version", f"there is no version {against.version}")
+        return
+    if against.step is not None and against.step not in steps_of(protocol.body):
+        yield Problem("/against/step", "unknown-step", f"version {against.version} has no step {against.step!r}")
+    if against.endpoint is not None and against.endpoint not in {rule.id for rule in protocol.record.endpoints}:
+        message = f"version {against.version} has no endpoint {against.endpoint!r}"
+        yield Problem("/against/endpoint", "unknown-reference", message)
+
+
+def _entry(entry: Response | Outcome, thread: ObjectionThread, around: Surroundings) -> Iterator[Problem]:
+    if isinstance(entry, Response):
+        yield from _response(entry, around)
+    elif entry.outcome != "withdrawn" and entry.by in _partial(thread, around):
+        yield Problem("/by", "not-impartial", f"{entry.by!r} objected, or released the protocol")
+
+
+def _partial(thread: ObjectionThread, around: Surroundings) -> set[str]:
+    released = {event.by for event in around.events if event.kind == "released"}
+    return released | {thread.objection.by}
+
+
+def _response(entry: Response, around: Surroundings) -> Iterator[Problem]:
+    if entry.response == "revision" and entry.revised_in not in around.versions:
+        message = f"there is no version {entry.revised_in}" if entry.revised_in else "no version is named"
+        yield Problem("/revised_in", "unknown-version", message)
+    for i, evidence in enumerate(entry.evidence):
+        if sum(part is not None for part in (evidence.probe, evidence.submission, evidence.citation)) != 1:
+            yield Problem(pointer("evidence", i), "evidence-form", "not exactly one kind of evidence is given")
+        if evidence.submission is not None and evidence.submission not in around.submissions:
+            message = f"there is no submission {evidence.submission!r}"
+            yield Problem(pointer("evidence", i, "submission"), "unknown-reference", message)

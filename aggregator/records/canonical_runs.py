@@ -28,9 +28,7 @@ class BladeFacts:
     batch: str | None = None
 
 
-def canonical_readings(
-    record: Submission, protocol: Protocol
-) -> tuple[list[tuple[CanonicalReading, ...]], list[Problem]]:
+def canonical_readings(record: Submission, protocol: Protocol) -> tuple[list[tuple[CanonicalReading, ...]], list[Problem]]:
     """Readings of each run, in the order of the file's runs, and what could not be converted.
 
     A run of which something could not be converted has no readings here.
@@ -58,9 +56,7 @@ def canonical_runs(
     return tuple(sorted(runs, key=lambda run: run.order))
 
 
-def _run(
-    run: Run, preparation: Preparation, known: BladeFacts, level: str | None, readings: tuple[CanonicalReading, ...]
-) -> CanonicalRun:
+def _run(run: Run, preparation: Preparation, known: BladeFacts, level: str | None, readings: tuple[CanonicalReading, ...]) -> CanonicalRun:
     return CanonicalRun(
         id=run.id,
         order=run.order,
@@ -85,9 +81,7 @@ def _run(
     )
 
 
-def _readings(
-    run: Run, place: tuple[str | int, ...], protocol: Protocol
-) -> tuple[tuple[CanonicalReading, ...], list[Problem]]:
+def _readings(run: Run, place: tuple[str | int, ...], protocol: Protocol) -> tuple[tuple[CanonicalReading, ...], list[Problem]]:
     problems = _unit_problems(run, place, protocol)
     if problems:
         return (), problems
@@ -153,18 +147,14 @@ def _converted(written: object, unit: str, goal: str, place: tuple[str | int, ..
     return value, []
 
 
-def work_in(
-    written: object, unit: str, protocol: Protocol, place: tuple[str | int, ...]
-) -> tuple[float, list[Problem]]:
+def work_in(written: object, unit: str, protocol: Protocol, place: tuple[str | int, ...]) -> tuple[float, list[Problem]]:
     """An amount of work in the protocol's unit; a checkpoint exactly where it is one but for rounding."""
     value, problems = _converted(written, unit, protocol.work.unit, place)
     same = next((c for c in protocol.work.checkpoints if abs(value - c) <= EVEN * max(c, 1e-6)), value)
     return same, problems
 
 
-def _reading(
-    reading: Reading, run: Run, place: tuple[str | int, ...], protocol: Protocol
-) -> tuple[CanonicalReading, list[Problem]]:
+def _reading(reading: Reading, run: Run, place: tuple[str | int, ...], protocol: Protocol) -> tuple[CanonicalReading, list[Problem]]:
     work, problems = work_in(reading.work, run.work_unit, protocol, (*place, "work"))
     problems += _kind_problems(reading, protocol.reading, place)
     values, limits = [], []
@@ -191,9 +181,7 @@ def _kind_problems(reading: Reading, rule: ReadingRule, place: tuple[str | int, 
     return problems
 
 
-def _value(
-    item: ReadingValue, unit: str, rule: ReadingRule, place: tuple[str | int, ...]
-) -> tuple[float, list[Problem]]:
+def _value(item: ReadingValue, unit: str, rule: ReadingRule, place: tuple[str | int, ...]) -> tuple[float, list[Problem]]:
     value, problems = _converted(item.written, unit, rule.canonical_unit, (*place, "written"))
     given = item.canonical
     if not problems and given is not None and abs(given - value) > CANONICAL_TOLERANCE * abs(value):

@@ -82,9 +82,7 @@ def _decoder(suspects: list[str]) -> json.JSONDecoder:
         suspects.append(word)
         return 0.0
 
-    return json.JSONDecoder(
-        object_pairs_hook=members, parse_int=whole, parse_float=fraction, parse_constant=constant
-    )
+    return json.JSONDecoder(object_pairs_hook=members, parse_int=whole, parse_float=fraction, parse_constant=constant)
 
 
 def _named_problems(places: JsonPlaces) -> list[Problem]:
@@ -96,9 +94,7 @@ def _named_problems(places: JsonPlaces) -> list[Problem]:
         if token in ("NaN", "Infinity", "-Infinity"):
             problems.append(Problem(place, "not-finite", f"{token} is not a number", line=line))
         elif re.fullmatch(r"-?[0-9]+", token) and (len(token) > 17 or abs(int(token)) > LARGEST_EXACT_INTEGER):
-            problems.append(
-                Problem(place, "number-too-large", f"{shown(token, 20)} is beyond 2^53", line=line)
-            )
+            problems.append(Problem(place, "number-too-large", f"{shown(token, 20)} is beyond 2^53", line=line))
         elif re.fullmatch(r"-?[0-9]+[.eE][0-9.eE+-]*", token) and not math.isfinite(float(token)):
             problems.append(Problem(place, "number-too-large", f"{shown(token, 20)} is beyond any double", line=line))
     return problems
@@ -132,8 +128,7 @@ def _unfit_text(place: str, text: str) -> list[Problem]:
 def _not_json(text: str, error: json.JSONDecodeError) -> Problem:
     what = {
         "Expecting value": "a value is missing, or a word without quotes stands where one was expected",
-        "Expecting property name enclosed in double quotes": "a name in double quotes was expected "
-        "(is there a comma too many?)",
+        "Expecting property name enclosed in double quotes": "a name in double quotes was expected (is there a comma too many?)",
         "Expecting ',' delimiter": "a comma or a closing bracket is missing",
         "Expecting ':' delimiter": "a colon is missing after a name",
         "Extra data": "something stands after the end of the file's one value",

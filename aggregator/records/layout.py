@@ -75,17 +75,13 @@ def _listed(root: Path, folder: str, layout: Layout) -> list[os.DirEntry]:
     kept = []
     for entry in entries:
         if entry.is_symlink():
-            layout.problems.append(
-                (f"{folder}/{_readable(entry.name)}", Problem("", "link-refused", "this is a symbolic link", line=1))
-            )
+            layout.problems.append((f"{folder}/{_readable(entry.name)}", Problem("", "link-refused", "this is a symbolic link", line=1)))
         elif entry.name not in SIDE_FILES and f"{folder}/{entry.name}" != EFFECTS_FILE:
             kept.append(entry)
     return kept
 
 
-def _folders(
-    root: Path, folder: str, layout: Layout, only: tuple[str, ...] = (), pattern: re.Pattern[str] = _SLUG
-) -> list[str]:
+def _folders(root: Path, folder: str, layout: Layout, only: tuple[str, ...] = (), pattern: re.Pattern[str] = _SLUG) -> list[str]:
     names = []
     for entry in _listed(root, folder, layout):
         fits = entry.name in only if only else pattern.fullmatch(entry.name)
@@ -96,9 +92,7 @@ def _folders(
     return names
 
 
-def _files(
-    root: Path, folder: str, layout: Layout, pattern: re.Pattern[str], found: list[str], folders: tuple[str, ...] = ()
-) -> None:
+def _files(root: Path, folder: str, layout: Layout, pattern: re.Pattern[str], found: list[str], folders: tuple[str, ...] = ()) -> None:
     for entry in _listed(root, folder, layout):
         if entry.name in folders and entry.is_dir():
             continue

@@ -23,9 +23,7 @@ class Surroundings:
     submissions: frozenset[str]
 
 
-def thread_problems(
-    thread: ObjectionThread, paths: list[str], around: Surroundings, today: datetime.date
-) -> list[tuple[str, Problem]]:
+def thread_problems(thread: ObjectionThread, paths: list[str], around: Surroundings, today: datetime.date) -> list[tuple[str, Problem]]:
     """Problems of one thread as (path, problem); ``paths`` are its files in order, the objection first."""
     problems = [(paths[0], p) for p in _objection(thread, around)]
     problems += [(paths[0], p) for p in month_problem(thread.objection.month, today)]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from itertools import pairwise
 
 from ..model.protocol import EndpointRule, Protocol
 from ..problem import Problem, pointer, shown
@@ -33,7 +34,7 @@ def steps_of(body: str) -> list[str]:
 
 def _checkpoints(record: Protocol) -> Iterator[Problem]:
     points = record.work.checkpoints
-    if points[0] != 0 or any(b <= a for a, b in zip(points, points[1:], strict=False)):
+    if points[0] != 0 or any(b <= a for a, b in pairwise(points)):
         yield Problem("/work/checkpoints", "checkpoints-form", f"checkpoints are {', '.join(f'{p:g}' for p in points)}")
     for name in ("early_checkpoint", "late_checkpoint"):
         if getattr(record, name) not in points:

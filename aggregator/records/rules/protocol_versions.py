@@ -53,9 +53,7 @@ def _definition(rule: EndpointRule) -> tuple:
     return rule.kind, rule.at, rule.start, rule.end, rule.threshold, rule.fit_from
 
 
-def event_problems(
-    events: list[tuple[str, Event]], versions: dict[str, str], today: datetime.date
-) -> list[tuple[str, Problem]]:
+def event_problems(events: list[tuple[str, Event]], versions: dict[str, str], today: datetime.date) -> list[tuple[str, Problem]]:
     """Events of one protocol in the order of their numbers.
 
     Parameters

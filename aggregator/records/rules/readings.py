@@ -13,10 +13,10 @@ from ..problem import Problem, pointer, shown
 
 Place = tuple[str | int, ...]
 
+NEAR_CHECKPOINT = 0.02  # relative; 3 1/4 ft for 1 m is meant so, 22 cuts for 20 is not
 
-def reading_problems(
-    record: Submission, protocol: Protocol, readings: list[tuple[CanonicalReading, ...]]
-) -> list[Problem]:
+
+def reading_problems(record: Submission, protocol: Protocol, readings: list[tuple[CanonicalReading, ...]]) -> list[Problem]:
     """Problems of all runs; ``readings`` in the order of the file's runs, empty where a run could not be converted."""
     problems: list[Problem] = []
     for number, (run, read) in enumerate(zip(record.runs, readings, strict=True)):
@@ -46,8 +46,8 @@ def _order_of_work(run: Run, read: tuple[CanonicalReading, ...], place: Place) -
 
 def _checkpoints(run: Run, read: tuple[CanonicalReading, ...], place: Place, protocol: Protocol) -> Iterator[Problem]:
     for i, reading in enumerate(read):
-        if reading.work not in protocol.work.checkpoints:
-            nearest = min(protocol.work.checkpoints, key=lambda c: abs(c - reading.work))
+        nearest = min(protocol.work.checkpoints, key=lambda c: abs(c - reading.work))
+        if abs(reading.work - nearest) > NEAR_CHECKPOINT * nearest:
             message = f"read at {shown(run.readings[i].work)} {run.work_unit}; the nearest checkpoint is {nearest:g}"
             message += "" if protocol.work.unit == run.work_unit else f" {protocol.work.unit}"
             yield Problem(pointer(*place, "readings", i, "work"), "off-checkpoint", message)

@@ -112,9 +112,7 @@ def _steel_of(blade: Blade, find_steel: FindSteel) -> str | None:
     return None if entry is None else entry.id
 
 
-def _quantity(
-    key: tuple[str, str], name: str, quantity: Quantity | None, path: str, place: str
-) -> Iterator[_Fact]:
+def _quantity(key: tuple[str, str], name: str, quantity: Quantity | None, path: str, place: str) -> Iterator[_Fact]:
     if quantity is None:
         return
     value = base_value(quantity)

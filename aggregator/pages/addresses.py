@@ -1,0 +1,84 @@
+"""Where every page lies: one place, so that a link and its target cannot disagree.
+
+Addresses begin with ``/``, the site's root. ``relative_links`` turns them into relative ones when a page is finished, so
+that the site works from any folder of any server.
+"""
+
+from __future__ import annotations
+
+import posixpath
+import re
+
+from aggregator.bundle.model import Comparison, Pool, ProtocolResult, SubmissionResult
+
+SAFE_SEGMENT = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9.-]{0,98}[A-Za-z0-9])?")
+ROOT_LINK = re.compile(r'\b(href|src)="(/[^"]*)"')
+
+
+def segment(value: str) -> str:
+    """``value``, if it can stand in an address.
+
+    Raises
+    ------
+    ValueError : for anything but letters, digits, hyphens and inner full stops.
+    """
+    if not SAFE_SEGMENT.fullmatch(value) or ".." in value:
+        raise ValueError(f"a part of an address must be letters, digits, hyphens or inner full stops; got {value!r}")
+    return value
+
+
+def pool(of: Pool) -> str:
+    """A pool's own page."""
+    return f"/results/{segment(of.protocol)}-v{of.major}-{of.origin}/"
+
+
+def endpoint(of: Pool, endpoint_id: str) -> str:
+    """All comparisons of one endpoint."""
+    return f"{pool(of)}{segment(endpoint_id)}/"
+
+
+def pair(of: Pool, comparison: Comparison) -> str:
+    """Two steels, early and late side by side."""
+    return f"{pool(of)}compare/{segment(comparison.first)}-and-{segment(comparison.second)}/"
+
+
+def steel(steel_id: str) -> str:
+    """A steel's page."""
+    return f"/steels/{segment(steel_id)}/"
+
+
+def submission(of: SubmissionResult) -> str:
+    """A submission's page."""
+    return submission_in(of.origin, of.protocol, of.id)
+
+
+def submission_in(origin: str, protocol_id: str, submission_id: str) -> str:
+    """A submission's page, from what a pool and a line of it know."""
+    return f"/submissions/{origin}/{segment(protocol_id)}/{segment(submission_id)}/"
+
+
+def protocol(protocol_id: str) -> str:
+    """The newest version."""
+    return f"/protocols/{segment(protocol_id)}/"
+
+
+def version(of: ProtocolResult) -> str:
+    """One version for good."""
+    return f"/protocols/{segment(of.id)}/{segment(of.version)}/"
+
+
+def source(address: str) -> str:
+    """The page's path for the site generator: ``/a/b/`` is ``a/b/index.md``."""
+    return f"{address.strip('/')}/index.md".lstrip("/")
+
+
+def relative(here: str, target: str) -> str:
+    """``target`` as seen from the page at ``here``."""
+    path, mark, fragment = target.partition("#")
+    found = posixpath.relpath(path, here)
+    return (found + "/" if path.endswith("/") else found) + mark + fragment
+
+
+def relative_links(html: str, here: str) -> str:
+    """All ``href`` and ``src`` from the site's root, made relative to the page at ``here``."""
+    return ROOT_LINK.sub(lambda m: f'{m.group(1)}="{relative(here, m.group(2))}"', html)

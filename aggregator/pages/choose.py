@@ -1,0 +1,72 @@
+"""Which pool is shown where: measured results first; the demonstration in front only while nothing is measured."""
+
+from __future__ import annotations
+
+from aggregator.bundle.model import Comparison, EndpointResult, Pool, Results
+
+from .words import endpoints_in_order
+
+
+def measured(results: Results) -> list[Pool]:
+    """Pools of measured results, the largest first."""
+    return _largest_first(p for p in results.pools if p.origin == "measured")
+
+
+def simulated(results: Results) -> list[Pool]:
+    """Pools of the demonstration, the largest first."""
+    return _largest_first(p for p in results.pools if p.origin == "simulated")
+
+
+def shown_first(results: Results) -> list[Pool]:
+    """What stands in front: measured pools, or the demonstration where there are none."""
+    return measured(results) or simulated(results)
+
+
+def measured_submissions(results: Results) -> int:
+    """How many submissions are measured."""
+    return sum(s.origin == "measured" for s in results.submissions)
+
+
+def _largest_first(pools) -> list[Pool]:
+    return sorted(pools, key=lambda p: (-p.counts.submissions, p.protocol, -p.major))
+
+
+def pool_about(pools: list[Pool], factor: str) -> Pool | None:
+    """The largest pool that asks about ``factor``."""
+    return next((p for p in pools if p.factor == factor), None)
+
+
+def with_practice(pools: list[Pool]) -> Pool | None:
+    """The pool that says most about practised and novice sharpeners; one that asks about sharpening comes first."""
+    having = [p for p in pools if any(e.practice is not None for e in p.endpoints)]
+    return min(having, key=lambda p: (p.factor != "sharpener", pools.index(p)), default=None)
+
+
+def practice(pool: Pool) -> list[tuple[EndpointResult, Comparison]]:
+    """Practised against novice, endpoint by endpoint."""
+    return [(e, e.practice) for e in endpoints_in_order(pool) if e.practice is not None]
+
+
+def pairs(pool: Pool) -> list[tuple[str, str]]:
+    """Every pair of steels that some endpoint compares, by name."""
+    return sorted({(c.first, c.second) for e in pool.endpoints for c in e.steels})
+
+
+def of_pair(pool: Pool, first: str, second: str) -> list[tuple[EndpointResult, Comparison]]:
+    """One pair's comparisons, early, late and overall."""
+    return [
+        (e, c) for e in endpoints_in_order(pool) for c in e.steels if (c.first, c.second) == (first, second)
+    ]
+
+
+def headline_comparison(pool: Pool) -> tuple[EndpointResult, Comparison] | None:
+    """The comparison that the pool's headline quotes: the one whose sentence it is."""
+    return next(
+        (
+            (e, c)
+            for e in pool.endpoints
+            for c in (*e.steels, *((e.practice,) if e.practice else ()))
+            if c.sentence and c.sentence in pool.headline
+        ),
+        None,
+    )

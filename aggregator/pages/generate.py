@@ -1,0 +1,37 @@
+"""All generated pages: a pure function of the results."""
+
+from __future__ import annotations
+
+from aggregator.bundle.model import Results
+
+from .about_pages import analysts, data, objections
+from .home import home
+from .protocol_pages import protocol_pages
+from .result_pages import result_pages
+from .steel_pages import steel_pages
+from .submission_pages import submission_pages
+
+
+def generate_pages(results: Results, downloads: tuple[str, ...] = ()) -> tuple[tuple[str, str], ...]:
+    """Every page made from the bundle.
+
+    Parameters
+    ----------
+    results : the bundle.
+    downloads : names of the files that will lie under ``data/``.
+
+    Returns
+    -------
+    (path, text) in the order of the path. A text is settings in YAML between two lines of hyphens, then finished HTML.
+    """
+    pages = [
+        home(results),
+        *result_pages(results),
+        *steel_pages(results),
+        *submission_pages(results),
+        *protocol_pages(results),
+        objections(results),
+        analysts(results),
+        data(results, downloads),
+    ]
+    return tuple(sorted(page.file() for page in pages))

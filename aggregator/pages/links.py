@@ -1,0 +1,44 @@
+"""A check of the finished site: every link inside it leads to a page, and to an id where it names one."""
+
+from __future__ import annotations
+
+import posixpath
+import re
+from collections.abc import Iterable
+from html import unescape
+from pathlib import Path
+from urllib.parse import unquote
+
+TARGET = re.compile(r"""\s(?:href|src)=(?:"([^"]*)"|'([^']*)'|([^\s>"']+))""")
+NAMED = re.compile(r"""\sid=(?:"([^"]*)"|'([^']*)'|([^\s>"']+))""")
+ELSEWHERE = re.compile(r"(?:[a-z][a-z0-9+.-]*:|//|\?)", re.IGNORECASE)
+
+
+def broken_links(site: Path) -> list[str]:
+    """Links that lead nowhere, each as "page: link". The error page is not looked at: its links start at the server's root."""
+    pages = {p.relative_to(site).as_posix(): p.read_text(encoding="utf-8") for p in sorted(site.rglob("*.html"))}
+    names = {page: set(_values(NAMED, html)) for page, html in pages.items()}
+    files = {p.relative_to(site).as_posix() for p in site.rglob("*") if p.is_file()}
+    return [
+        f"{page}: {link}"
+        for page, html in pages.items()
+        if page != "404.html"
+        for link in sorted(set(_values(TARGET, html)))
+        if not _leads_somewhere(page, link, names, files)
+    ]
+
+
+def _values(pattern: re.Pattern[str], html: str) -> Iterable[str]:
+    return (unescape("".join(groups)) for groups in pattern.findall(html))
+
+
+def _leads_somewhere(page: str, link: str, names: dict[str, set[str]], files: set[str]) -> bool:
+    if ELSEWHERE.match(link):
+        return True
+    path, _, fragment = link.partition("#")
+    target = page if not path else posixpath.normpath(posixpath.join(posixpath.dirname(page), unquote(path)))
+    if path.endswith("/") or path in (".", "..") or target == ".":
+        target = posixpath.normpath(f"{target}/index.html")
+    if target not in files:
+        return False
+    return not fragment or target not in names or fragment in names[target] or fragment == "__skip"

@@ -1,0 +1,93 @@
+"""Results: the index, a page a pool, its endpoints, its pairs of steels, and what sharpening did."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from aggregator.bundle.model import EndpointResult, Pool, Results
+
+from . import addresses, bars, choose
+from .curves import curves
+from .page import Page, render
+from .words import endpoints_in_order, pool_name
+
+
+def result_pages(results: Results) -> Iterator[Page]:
+    """The index and everything below it."""
+    html = render("results.html", measured=choose.measured(results), simulated=choose.simulated(results))
+    yield Page("/results/", "Results", html, "Results", "Every pooled comparison, one answer a medium")
+    for pool in results.pools:
+        yield _pool(pool)
+        yield from (_endpoint(pool, e) for e in pool.endpoints)
+        yield from (_pair(pool, first, second) for first, second in choose.pairs(pool))
+        if choose.practice(pool):
+            yield _sharpening(pool)
+
+
+def axes(pool: Pool) -> dict[str, bars.Axis]:
+    """One scale an endpoint, common to all its comparisons of steels."""
+    return {e.id: bars.axis_of(e, e.steels) for e in pool.endpoints}
+
+
+def _pool(pool: Pool) -> Page:
+    endpoints = endpoints_in_order(pool)
+    html = render(
+        "pool.html",
+        pool=pool,
+        endpoints=endpoints,
+        axes=axes(pool),
+        table=[(first, second, _by_endpoint(pool, first, second)) for first, second in choose.pairs(pool)],
+        practice=choose.practice(pool),
+        practice_axis=_practice_axis(pool),
+        chart=curves(pool, pool.headline),
+    )
+    return Page(addresses.pool(pool), f"Results: {pool_name(pool)}", html, "Results", pool.headline)
+
+
+def _by_endpoint(pool: Pool, first: str, second: str) -> dict[str, object]:
+    return {e.id: c for e, c in choose.of_pair(pool, first, second)}
+
+
+def _practice_axis(pool: Pool) -> bars.Axis | None:
+    found = choose.practice(pool)
+    if not found:
+        return None
+    return bars.axis([c.result for _, c in found], min(e.worthwhile_ratio for e, _ in found))
+
+
+def _endpoint(pool: Pool, endpoint: EndpointResult) -> Page:
+    html = render("endpoint.html", pool=pool, endpoint=endpoint, axis=bars.axis_of(endpoint, endpoint.steels))
+    name = f"{endpoint.title}: {pool_name(pool)}"
+    return Page(addresses.endpoint(pool, endpoint.id), name, html, "Results", record=True)
+
+
+def _pair(pool: Pool, first: str, second: str) -> Page:
+    found = choose.of_pair(pool, first, second)
+    html = render(
+        "pair.html",
+        pool=pool,
+        first=first,
+        second=second,
+        found=found,
+        axes=_forest_axes(found),
+        common=bars.axis([c.result for _, c in found], min(e.worthwhile_ratio for e, _ in found)),
+    )
+    name = f"{first} and {second}: {pool_name(pool)}"
+    return Page(addresses.pair(pool, found[0][1]), name, html, "Results", record=True)
+
+
+def _forest_axes(found: list) -> dict[str, bars.Axis]:
+    return {
+        e.id: bars.axis([c.result, *(c.prediction.result for _ in (1,) if c.prediction), *(line.result for line in c.lines)],
+                        e.worthwhile_ratio)
+        for e, c in found
+    }
+
+
+def _sharpening(pool: Pool) -> Page:
+    found = choose.practice(pool)
+    html = render(
+        "sharpening.html", pool=pool, found=found, axes=_forest_axes(found), common=_practice_axis(pool)
+    )
+    address = f"{addresses.pool(pool)}sharpening/"
+    return Page(address, f"How much sharpening mattered: {pool_name(pool)}", html, "Results")

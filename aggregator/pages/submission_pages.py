@@ -1,0 +1,45 @@
+"""The ledger of submissions, and a page each: the only pages where handles stand."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from aggregator.bundle.model import Pool, ProtocolResult, Results, SubmissionResult
+
+from . import addresses, bars
+from .page import Page, render
+
+INTEREST_ORDER = {"none": 0, "owner": 1, "maker": 2, "seller": 3, "not stated": 4}
+
+
+def submission_pages(results: Results) -> Iterator[Page]:
+    """The ledger and everything below it."""
+    rows = sorted(results.submissions, key=lambda s: (s.origin != "measured", s.protocol, s.id))
+    counts = {origin: sum(s.origin == origin for s in rows) for origin in ("measured", "simulated")}
+    titles = {(p.id, p.version): p.front.get("title", p.id) for p in results.protocols}
+    html = render("submissions.html", rows=rows, counts=counts, titles=titles)
+    yield Page("/submissions/", "Submissions", html, "Results", "Every submission, a page each")
+    protocols = {(p.id, p.version): p for p in results.protocols}
+    pools = {(p.protocol, p.major, p.origin): p for p in results.pools}
+    for submission in rows:
+        pool = pools.get((submission.protocol, int(submission.version.split(".")[0]), submission.origin))
+        yield _submission(submission, protocols.get((submission.protocol, submission.version)), pool)
+
+
+def _submission(submission: SubmissionResult, protocol: ProtocolResult | None, pool: Pool | None) -> Page:
+    endpoints = {e.id: e for e in pool.endpoints} if pool else {}
+    met = [e for e in endpoints if any(e in run.values for run in submission.runs)]
+    html = render(
+        "submission.html",
+        submission=submission,
+        protocol=protocol,
+        pool=pool,
+        endpoints=endpoints,
+        columns=met or sorted({e for run in submission.runs for e in run.values}),
+        axes={
+            e: bars.axis([a.result for a in submission.answers if a.endpoint == e], endpoints[e].worthwhile_ratio)
+            for e in endpoints
+        },
+        unit=pool.work_unit if pool else "",
+    )
+    return Page(addresses.submission(submission), f"Submission {submission.id}", html, "Results", record=True)

@@ -1,0 +1,280 @@
+"""Hand-made results for the tests of pages: as many submissions as asked for, and every kind of state a comparison has."""
+
+from __future__ import annotations
+
+import math
+
+from aggregator.bundle.model import (
+    Comparison,
+    Counts,
+    CurvePointResult,
+    EndpointResult,
+    FigureResult,
+    Interlaboratory,
+    LaboratoryCell,
+    OwnAnswer,
+    Pool,
+    Prediction,
+    ProtocolResult,
+    Provenance,
+    Range,
+    RatioInterval,
+    ReadingResult,
+    RepeatabilityEntry,
+    Results,
+    RunResult,
+    SteelCurve,
+    SteelResult,
+    StudyLine,
+    SubmissionResult,
+)
+
+STEELS = ("demo-fine-stainless", "demo-high-speed", "demo-plain-carbon", "demo-powder-stainless")
+WORK = (0.0, 5.0, 10.0, 20.0, 40.0, 80.0, 160.0)
+HANDLES = ("tern", "gull", "plover", "curlew")
+
+BODY = """You cut rope and read a thread.
+
+## Before anything else
+
+### s1-safe-first · A safe bench
+
+1. **Clamp the rope.**
+2. See [Alone tonight](#alone-tonight) and [step 2](#s2-reading).
+
+### s2-reading · Set up the reading
+
+![The rig, drawn from the front](figures/rig.svg)
+
+| What | Where |
+|---|---|
+| thread | in the house |
+
+## Alone tonight
+
+It can be done alone.
+"""
+
+SVG = (
+    '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 100 60" fill="none" stroke="currentColor"><title>Rig</title>'
+    '<defs><marker id="arrow" viewBox="0 0 4 4"><path d="M0 0l4 2l-4 2z"/></marker></defs>'
+    '<line x1="5" y1="5" x2="90" y2="50" marker-end="url(#arrow)"/><text x="10" y="20">scale</text></svg>'
+)
+
+
+def interval(ratio: float, spread: float = 0.2) -> RatioInterval:
+    return RatioInterval(
+        ratio=ratio, low=ratio * math.exp(-spread), high=ratio * math.exp(spread), level=0.95, method="guarded Knapp-Hartung"
+    )
+
+
+def line(number: int, ratio: float | None, bound: str | None = None) -> StudyLine:
+    return StudyLine(
+        submission=f"2026-0{number % 9 + 1}-harbour-{number}",
+        cluster=number,
+        month=f"2026-0{number % 9 + 1}",
+        result=interval(ratio, 0.5) if ratio else None,
+        bound=bound,
+        bound_ratio=1.4 if bound else None,
+        ln_estimate=math.log(ratio) if ratio else None,
+        ln_variance=0.06 if ratio else None,
+        weight_percent=25.0 if ratio else None,
+        reason="" if ratio or bound else "no readings at this checkpoint",
+        verdict="undecided",
+        runs_first=3,
+        runs_second=4,
+        blades_first=1,
+        blades_second=2,
+        interest="maker",
+    )
+
+
+def comparison(
+    first: str, second: str, state: str, ratio: float = 1.3, factor: str = "steel", lines: int = 4
+) -> Comparison:
+    pooled = state == "pooled"
+    kept = (line(1, ratio), line(2, ratio * 1.2), line(3, None, "at least"), line(4, None))[:lines]
+    return Comparison(
+        factor=factor,
+        first=first,
+        second=second,
+        state=state,
+        sentence=f"After 10 cuts, {first} against {second}: {state}.",
+        verdict="different, size undecided" if pooled else "",
+        studies=5 if pooled else {"listed": 2, "single": 1}.get(state, 0),
+        one_sided=1,
+        result=interval(ratio) if pooled else None,
+        claim="Two blades of each carry this." if pooled else "",
+        versions="Versions 1.0 and 1.1 agree." if pooled else "",
+        ln_estimate=math.log(ratio) if pooled else None,
+        ln_standard_error=0.1 if pooled else None,
+        df=4.0 if pooled else None,
+        tau=0.15 if pooled else None,
+        tau_low=0.0 if pooled else None,
+        tau_high=0.6 if pooled else None,
+        i2_percent=41.5 if pooled else None,
+        q=6.2 if pooled else None,
+        q_df=4 if pooled else None,
+        q_p=0.18 if pooled else None,
+        prediction=Prediction(result=interval(ratio, 0.6), plug_in=interval(ratio, 0.5), caveat="") if pooled else None,
+        ruled_out_beyond=1.6 if pooled else None,
+        blades_first=3,
+        blades_second=2,
+        testers=6,
+        lines=kept,
+    )
+
+
+def endpoint(name: str, role: str, primary: bool, submissions: int) -> EndpointResult:
+    pooled = submissions >= 3
+    states = ("pooled", "listed", "single", "not estimable") if pooled else ("listed", "single", "single", "not estimable")
+    pairs = [(a, b) for i, a in enumerate(STEELS) for b in STEELS[i + 1 :]]
+    return EndpointResult(
+        id=name,
+        title={"early": "Sharpness after 10 cuts", "late": "Sharpness after 160 cuts"}.get(name, "Cuts until dull"),
+        kind="life" if name == "life" else "level",
+        role=role,
+        primary=primary,
+        quantity="work" if name == "life" else "sharpness",
+        worthwhile_ratio=1.25,
+        exact=40,
+        interval=2,
+        censored=3,
+        missing=1,
+        repeatability=RepeatabilityEntry(
+            ln_sd=0.24, df=31.0, prior_ln_sd=0.25, prior_df=None, source="pooled", submissions=9
+        ),
+        steels=tuple(
+            comparison(a, b, states[n % 4], 0.6 + 0.35 * n, lines=submissions) for n, (a, b) in enumerate(pairs if submissions else ())
+        ),
+        practice=comparison("practised", "novice", "pooled", 1.35, "practice", submissions) if pooled else None,
+        sharpening="Edges of practised sharpeners were sharper." if pooled else "This cannot be said.",
+        interlaboratory=(laboratory(),) if pooled else (),
+    )
+
+
+def laboratory() -> Interlaboratory:
+    cells = tuple(
+        LaboratoryCell(code=n, n=3, mean=2.0 + 0.1 * n, s=0.1, h=0.4, k=0.9, flags=("k above critical",) if n == 1 else ())
+        for n in range(1, 5)
+    )
+    return Interlaboratory(
+        item="tern.galley-one", scale="reading unit", unit="N", testers=4, runs=12, mean=2.2, s_r=0.1, s_R=0.2, s_L=0.17,
+        h_critical=1.49, k_critical=1.92, note="", tests=("Cochran: nothing stands out.",), cells=cells,
+    )
+
+
+def pool(origin: str, submissions: int, factor: str = "steel", protocol: str = "steels-rope") -> Pool:
+    endpoints = (endpoint("early", "early", False, submissions), endpoint("late", "late", True, submissions))
+    endpoints += (endpoint("life", "overall", False, submissions),)
+    curves = tuple(
+        SteelCurve(
+            steel=steel,
+            points=tuple(
+                CurvePointResult(work=w, ratio=r, low=r * 0.85, high=r * 1.15, runs=12)
+                for w in WORK
+                for r in [math.exp(-(0.12 + 0.05 * n) * math.log1p(w / 5) ** 1.3)]
+            ),
+        )
+        for n, steel in enumerate(STEELS)
+    )
+    return Pool(
+        protocol=protocol,
+        major=1,
+        origin=origin,
+        title="Steels exchanged, rope",
+        factor=factor,
+        medium="rope, natural fibre, three-strand, 9.5 mm",
+        work_unit="cut",
+        versions=("1.0.0",),
+        first_month="2026-01",
+        last_month="2026-09",
+        counts=Counts(submissions=submissions, runs=46, testers=9, sharpeners=7, blades=12, steels=4, batches=5),
+        hardness_hrc=Range(low=57.0, high=63.5, known=9, of=12),
+        angle_deg=Range(low=14.0, high=20.0, known=10, of=12),
+        interests={"none": 2, "owner": 1, "maker": 1},
+        own_sharpening_percent=61.0,
+        endpoints=endpoints,
+        curves=curves,
+        headline=endpoints[1].steels[0].sentence if submissions >= 3 else "Nothing is pooled yet.",
+    )
+
+
+def submission(number: int, origin: str, protocol: str = "steels-rope") -> SubmissionResult:
+    runs = tuple(
+        RunResult(
+            id=f"r{n}",
+            order=n,
+            blade=f"{HANDLES[n % 4]}.galley-{n}",
+            steel=STEELS[n % 4],
+            sharpener=HANDLES[n % 4],
+            tester=HANDLES[(n + 1) % 4],
+            ended="last checkpoint",
+            readings=tuple(
+                ReadingResult(work=w, written="210, 220, 215 gf", mean=2.11, outcome="below" if w == 0 else "") for w in WORK
+            ),
+            values={"early": "2.31", "late": "more than 4.9"},
+        )
+        for n in range(1, 5)
+    )
+    answer = OwnAnswer(
+        endpoint="early", factor="sharpener", first="gull", second="tern", result=interval(1.2, 0.7),
+        sentence="After 10 cuts, gull was 20 % sharper than tern.", verdict="undecided",
+    )
+    nothing = OwnAnswer(
+        endpoint="late", factor="steel", first=STEELS[0], second=STEELS[1], result=None,
+        sentence="Cannot be told apart: steel and sharpener move together.", verdict="",
+    )
+    return SubmissionResult(
+        id=f"2026-0{number % 9 + 1}-harbour-{number}", path=f"submissions/{origin}/{protocol}/{number}.json",
+        sha256="ab" * 32, protocol=protocol, version="1.0.0", origin=origin, month=f"2026-0{number % 9 + 1}",
+        submitted_by="tern", note="Wind from the east.\n\nThe rope was damp.", interest="owner", blades=4,
+        people=HANDLES, runs=runs, answers=(answer, nothing), warnings=("Angle above 25 degrees per side. Said: both together.",),
+    )
+
+
+def protocol(version: str, newest: bool, status: str = "adopted", name: str = "steels-rope") -> ProtocolResult:
+    front: dict[str, object] = {
+        "title": "Steels exchanged, rope",
+        "question": {"factor": "steel", "text": "Which steel stays sharper?"},
+        "changes": "first version",
+        "medium": {"name": "rope, natural fibre, three-strand, 9.5 mm", "description": "Rope."},
+        "reading": {"kind": "force", "description": "Force to sever a thread."},
+        "minutes": {"one_run": 45, "whole": 180},
+        "design": {"least_runs": 4},
+        "people": {"alone": "Two blades, not blind.", "two": "One codes, one cuts.", "three": None},
+        "endpoints": [
+            {"id": "early", "title": "Sharpness after 10 cuts", "role": "early", "primary": False, "worthwhile_ratio": 1.25,
+             "assumed_repeatability": {"ln_sd": 0.25, "prior_df": 4, "source": "assumed"}}
+        ],
+        "threats": [{"threat": "order", "text": "The first is freshest.", "steps": ["s2-reading"]},
+                    {"threat": "generality", "text": "Rope is one medium.", "steps": []}],
+        "cautions": ["Clamp the rope."],
+    }
+    return ProtocolResult(
+        id=name, version=version, status=status, newest=newest, sha256="cd" * 32, front=front, body=BODY,
+        figures=(FigureResult(file="figures/rig.svg", caption="The rig", svg=SVG),),
+        events=({"event": "released", "by": "tern", "month": "2025-11"},),
+    )
+
+
+def results(measured: int = 0, simulated: int = 4) -> Results:
+    """Results of ``measured`` and ``simulated`` submissions."""
+    pools = [pool("simulated", simulated)] if simulated else []
+    if simulated:
+        pools.append(pool("simulated", simulated, "sharpener", "two-sharpeners"))
+    if measured:
+        pools.append(pool("measured", measured))
+    submissions = [submission(n, p.origin, p.protocol) for p in pools for n in range(1, p.counts.submissions + 1)]
+    return Results(
+        format="results/0.1.0",
+        provenance=Provenance(
+            program_version="0.1.0", inputs_sha256="12" * 32, input_files=9, repeatability_sha256="34" * 32
+        ),
+        pools=tuple(pools),
+        submissions=tuple(submissions),
+        protocols=(
+            protocol("1.0.0", False, "retired"), protocol("1.1.0", True), protocol("1.0.0", True, name="two-sharpeners"),
+        ),
+        steels=tuple(SteelResult(id=s, names=(s,), simulated=True, note="Invented.") for s in STEELS) if pools else (),
+    )

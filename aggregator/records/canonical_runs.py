@@ -150,8 +150,12 @@ def _converted(written: object, unit: str, goal: str, place: tuple[str | int, ..
 def work_in(written: object, unit: str, protocol: Protocol, place: tuple[str | int, ...]) -> tuple[float, list[Problem]]:
     """An amount of work in the protocol's unit; a checkpoint exactly where it is one but for rounding."""
     value, problems = _converted(written, unit, protocol.work.unit, place)
-    same = next((c for c in protocol.work.checkpoints if abs(value - c) <= EVEN * max(c, 1e-6)), value)
-    return same, problems
+    return _snapped(value, protocol.work.checkpoints), problems
+
+
+@lru_cache(maxsize=100_000)
+def _snapped(value: float, checkpoints: tuple[float, ...]) -> float:
+    return next((c for c in checkpoints if abs(value - c) <= EVEN * max(c, 1e-6)), value)
 
 
 def _reading(reading: Reading, run: Run, place: tuple[str | int, ...], protocol: Protocol) -> tuple[CanonicalReading, list[Problem]]:

@@ -77,14 +77,18 @@ def _next_member(top: _Open | None) -> None:
 
 
 def _take_name(token: str, line: int, top: _Open, places: JsonPlaces) -> None:
-    try:
-        name = json.loads(token, strict=False)
-    except ValueError:
-        name = token
-    top.name, top.expects_name = str(name), False
+    name = token[1:-1] if "\\" not in token else _unescaped(token)
+    top.name, top.expects_name = name, False
     if top.name in top.names:
         places.repeated.append((top.place + pointer(top.name), line))
     top.names.add(top.name)
+
+
+def _unescaped(token: str) -> str:
+    try:
+        return str(json.loads(token, strict=False))
+    except ValueError:
+        return token
 
 
 def _take_value(token: str, line: int, top: _Open | None, stack: list[_Open], places: JsonPlaces) -> None:

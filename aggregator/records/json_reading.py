@@ -6,6 +6,7 @@ no NaN or Infinity, no integer that binary64 cannot hold exactly, no half of a s
 
 from __future__ import annotations
 
+import itertools
 import json
 import math
 import re
@@ -18,8 +19,9 @@ from .problem import Problem, pointer, shown
 DEEPEST = 32
 MOST_CONTAINERS = 20_000  # objects and lists; 500 runs with eight readings of three values have about 20,000
 
-_CLOSE = frozenset("}]")
 _OPEN = frozenset("{[")
+_BRACKETS = frozenset("{}[]")
+_BETWEEN_BRACKETS = re.compile(r'"(?:[^"\\]|\\.)*+(?:"|\\?\Z)|[^{}\[\]"]++', re.DOTALL)
 _ESCAPED_UNFIT = re.compile(r"\\u(?:00[01789][0-9a-f]|20(?:2[a-e]|6[6-9])|d[89a-f])")
 _SURROGATE = re.compile("[\ud800-\udfff]")
 
@@ -41,19 +43,20 @@ def parse_json(text: str) -> tuple[object, list[Problem]]:
 
 def _too_much(text: str) -> Problem | None:
     """Nesting and number of objects and lists, counted before anything is built."""
-    depth = count = 0
-    for match in TOKEN.finditer(text):
-        token = match[0]
-        if token in _OPEN:
-            depth, count = depth + 1, count + 1
-            if depth > DEEPEST or count > MOST_CONTAINERS:
-                return _limit_problem(depth, text.count("\n", 0, match.start()) + 1)
-        elif token in _CLOSE:
-            depth -= 1
+    brackets = _BETWEEN_BRACKETS.sub("", text)
+    depth = 0
+    for count, bracket in enumerate(brackets):
+        depth += 1 if bracket in _OPEN else -1
+        if depth > DEEPEST or count >= 2 * MOST_CONTAINERS:
+            return _limit_problem(depth, text, count)
     return None
 
 
-def _limit_problem(depth: int, line: int) -> Problem:
+def _limit_problem(depth: int, text: str, count: int) -> Problem:
+    """The problem at the bracket number ``count``, counted from 0."""
+    brackets = (match for match in TOKEN.finditer(text) if match[0] in _BRACKETS)
+    place = next(itertools.islice(brackets, count, None)).start()
+    line = text.count("\n", 0, place) + 1
     if depth > DEEPEST:
         return Problem("", "nested-too-deep", f"brackets nested more than {DEEPEST} deep", line=line)
     return Problem("", "too-many-values", f"more than {MOST_CONTAINERS} objects and lists", line=line)

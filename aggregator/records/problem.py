@@ -27,7 +27,7 @@ class Problem:
 
 def pointer(*parts: str | int) -> str:
     """JSON pointer of the value at ``parts`` (RFC 6901: ~ becomes ~0, / becomes ~1)."""
-    return "".join("/" + str(part).replace("~", "~0").replace("/", "~1") for part in parts)
+    return "".join(["/" + str(part).replace("~", "~0").replace("/", "~1") for part in parts])
 
 
 def shown(value: object, longest: int = 60) -> str:

@@ -40,9 +40,7 @@ Key = Annotated[
     Field(pattern=r"^[a-z0-9][a-z0-9-]{0,29}[a-z0-9]\.[a-z0-9](?:[a-z0-9-]{0,29}[a-z0-9])?(?!\n)$"),
 ]
 Slug = Annotated[str, Field(pattern=r"^[a-z0-9](?:[a-z0-9-]{0,61}[a-z0-9])(?!\n)$")]
-Version = Annotated[
-    str, Field(pattern=r"^(?:0|[1-9][0-9]{0,3})\.(?:0|[1-9][0-9]{0,3})\.(?:0|[1-9][0-9]{0,3})(?!\n)$")
-]
+Version = Annotated[str, Field(pattern=r"^(?:0|[1-9][0-9]{0,3})\.(?:0|[1-9][0-9]{0,3})\.(?:0|[1-9][0-9]{0,3})(?!\n)$")]
 Month = Annotated[str, Field(pattern=r"^[0-9]{4}-(?:0[1-9]|1[0-2])(?!\n)$")]
 Sha256 = Annotated[str, Field(pattern=r"^[0-9a-f]{64}(?!\n)$")]
 ShortText = Annotated[str, Field(min_length=1, max_length=200)]

@@ -198,8 +198,16 @@ class Threat(Record):
     """A known way to be misled, and where the method deals with it."""
 
     threat: Literal[
-        "confounding", "carry-over", "order", "expectation", "instrument", "medium", "selection", "analysis",
-        "generality", "safety",
+        "confounding",
+        "carry-over",
+        "order",
+        "expectation",
+        "instrument",
+        "medium",
+        "selection",
+        "analysis",
+        "generality",
+        "safety",
     ]
     """Its kind."""
     text: ShortText

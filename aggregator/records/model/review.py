@@ -59,8 +59,16 @@ class Objection(Record):
     title: ShortText
     """The flaw in one line."""
     threat: Literal[
-        "confounding", "carry-over", "order", "expectation", "instrument", "medium", "selection", "analysis",
-        "generality", "safety",
+        "confounding",
+        "carry-over",
+        "order",
+        "expectation",
+        "instrument",
+        "medium",
+        "selection",
+        "analysis",
+        "generality",
+        "safety",
     ]
     """What kind of flaw."""
     severity: Literal["blocking", "material", "minor"]

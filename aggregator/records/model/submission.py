@@ -255,9 +255,7 @@ class Run(Record):
     """Unit of every value in this run; null where the protocol reads pass or fail."""
     planned_last_checkpoint: Written | None = None
     """How far the run was meant to go, in work_unit."""
-    ended: Literal[
-        "last checkpoint", "dull", "medium ran out", "tester stopped", "edge damaged", "edge touched up"
-    ]
+    ended: Literal["last checkpoint", "dull", "medium ran out", "tester stopped", "edge damaged", "edge touched up"]
     """How the run ended. A run broken off is a valid run."""
     readings: tuple[Reading, ...]
     """Readings in the order taken."""

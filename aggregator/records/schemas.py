@@ -1,0 +1,107 @@
+"""JSON Schemas of everything people write, generated from the models.
+
+``python -m aggregator.records.schemas`` writes schemas/<kind>/<version>.json of the current folder again. A test that
+always runs holds the committed files equal to what the models say.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable
+from pathlib import Path
+
+from pydantic import TypeAdapter
+from pydantic.json_schema import GenerateJsonSchema, JsonSchemaValue
+from pydantic_core import core_schema
+
+from aggregator.errors import InputError
+
+from .model.plan import PLAN_FORMAT, Plan
+from .model.protocol import PROTOCOL_FORMAT, Protocol
+from .model.review import EVENT_FORMAT, OBJECTION_FORMAT, Event, Objection, Outcome, Response
+from .model.submission import SUBMISSION_FORMAT, Submission
+
+DIALECT = "https://json-schema.org/draft/2020-12/schema"
+FALLBACK_URL = "https://edgehold.example/"
+
+_SITE_URL = re.compile(r"^site_url:[ \t]*[\"']?(https?://[^\s\"'#]+)", re.MULTILINE)
+_KINDS: tuple[tuple[str, str, tuple[type, ...]], ...] = (
+    (PROTOCOL_FORMAT, "The machine-readable part of a protocol version: its YAML front matter.", (Protocol,)),
+    (EVENT_FORMAT, "An event in a protocol's life.", (Event,)),
+    (OBJECTION_FORMAT, "An objection, a response to it, or its outcome: the YAML front matter.", (Objection, Response, Outcome)),
+    (SUBMISSION_FORMAT, "One contributed result file.", (Submission,)),
+    (PLAN_FORMAT, "The drawn order, roles and codes of one experiment.", (Plan,)),
+)
+
+
+class _Closed(GenerateJsonSchema):
+    """pydantic's schema, with objects of free names closed: a name that does not fit is refused, as the models do."""
+
+    schema_dialect = DIALECT
+
+    def dict_schema(self, schema: core_schema.DictSchema) -> JsonSchemaValue:
+        described = super().dict_schema(schema)
+        if "patternProperties" in described:
+            described["additionalProperties"] = False
+        return described
+
+
+def generated_schemas(base_url: str = FALLBACK_URL) -> dict[str, bytes]:
+    """Every schema by its path below schemas/, such as ``submission/0.1.0.json``; the same bytes every time.
+
+    Parameters
+    ----------
+    base_url : address of the published site, with a slash at its end; ``$id`` is built from it.
+
+    Raises
+    ------
+    InputError
+        ``base_url`` does not end with a slash.
+    """
+    if not base_url.endswith("/"):
+        raise InputError(f"got the base address {base_url!r}, wanted one that ends with a slash")
+    return {f"{name}.json": schema_bytes(_schema(name, text, models, base_url)) for name, text, models in _KINDS}
+
+
+def _schema(name: str, text: str, models: tuple[type, ...], base_url: str) -> dict[str, object]:
+    body = _body(models)
+    head = {"$schema": DIALECT, "$id": f"{base_url}schemas/{name}.json", "title": f"Edgehold {name}", "description": text}
+    return head | {key: value for key, value in body.items() if key not in head}
+
+
+def _body(models: tuple[type, ...]) -> dict[str, object]:
+    if len(models) == 1:
+        return TypeAdapter(models[0]).json_schema(schema_generator=_Closed)
+    branches, definitions = TypeAdapter.json_schemas(
+        [(model, "validation", TypeAdapter(model)) for model in models], schema_generator=_Closed
+    )
+    return {"oneOf": [branches[(model, "validation")] for model in models], **definitions}
+
+
+def schema_bytes(schema: dict[str, object]) -> bytes:
+    """A schema as published: JSON, two spaces, UTF-8, in the order of the models."""
+    return (json.dumps(schema, indent=2, ensure_ascii=False) + "\n").encode()
+
+
+def site_url(root: Path) -> str:
+    """The published site's address from mkdocs.yml, with a slash at its end; a placeholder where none is set."""
+    try:
+        found = _SITE_URL.search((root / "mkdocs.yml").read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        found = None
+    return FALLBACK_URL if found is None else found[1].rstrip("/") + "/"
+
+
+def write_schemas(root: Path, say: Callable[[str], None] = print) -> None:
+    """Write the schemas under ``root/schemas``; only those whose bytes differ are touched."""
+    for name, content in generated_schemas(site_url(root)).items():
+        path = root / "schemas" / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        if not path.exists() or path.read_bytes() != content:
+            path.write_bytes(content)
+            say(f"wrote {path}")
+
+
+if __name__ == "__main__":
+    write_schemas(Path.cwd())

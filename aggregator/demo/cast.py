@@ -109,7 +109,7 @@ BLADES = (
     Specimen("thole.rigging", HARBOUR, _PS, "halyard.order-2", hrc=62.5, known_by="maker states", grind="one-sided"),
     Specimen("grommet.galley", HARBOUR, _TS, "grommet.sail-loft", hrc=55.0, known_by="maker states"),
     Specimen("dunlin.rigging", HARBOUR, _TS, "grommet.sail-loft", hrc=55.5, known_by="estimated", profile="hooked"),
-    Specimen("plover.found", HARBOUR, _TS, None, steel_known=False, interest=None),
+    Specimen("plover.found", HARBOUR, _FS, None, steel_known=False, interest=None),
     Specimen("gannet.rigging", FAR_SHORE, _PC, "gannet.forge-1", hrc=60.5, known_by="measured", profile="straight"),
     Specimen("capstan.galley", FAR_SHORE, _PC, "gannet.forge-1"),
     Specimen("capstan.rigging", FAR_SHORE, _FS, "capstan.chandlery", hrc=57.0, known_by="maker states",

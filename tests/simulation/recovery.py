@@ -1,8 +1,8 @@
 """Recovery: how often the pooled 95 % intervals of the demonstration hold its true ratios, over many seeds.
 
 Every seed redraws everything random about people, blades, batches, coils, evenings, runs and readings; scenes, steels'
-mean curves and the novices' gap stay, and with them the true ratios. Each demonstration runs through endpoints,
-repeatability, estimates and pooling. Run from the repository's root::
+mean curves and the novices' gap stay, and with them the true ratios. Each demonstration is written, read back through
+every check, and runs through endpoints, repeatability, estimates and pooling. Run from the repository's root::
 
     python tests/simulation/recovery.py run --first 1 --seeds 2000 --out build/recovery.jsonl
     python tests/simulation/recovery.py table build/recovery.jsonl
@@ -22,7 +22,7 @@ from pathlib import Path
 from unittest import mock
 
 import numpy as np
-from demonstration_in_memory import repository_of
+from read_back import read_back
 
 from aggregator.demo import generate
 from aggregator.endpoints import endpoint_rows
@@ -37,7 +37,7 @@ ONE_SIDED_99 = 2.3263478740408408  # 99 % point of the standard normal distribut
 def pooled_comparisons(seed: int) -> tuple[tuple[PooledComparison, ...], dict[tuple, float]]:
     """All comparisons of one seed's demonstration, and the true ln ratios by the same names."""
     demonstration = generate(seed)
-    repository = repository_of(demonstration)
+    repository = read_back(demonstration)
     rows = endpoint_rows(repository)
     table = repeatability_table(rows, repository.protocols)
     # A submission's own likelihood interval is the slowest part of the path, and no pooled interval uses it.

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 
 import pytest
-from demonstration_in_memory import repository_of
+from read_back import read_back
 
 from aggregator.demo import generate
 from aggregator.endpoints import endpoint_rows
@@ -13,7 +13,7 @@ from aggregator.endpoints import endpoint_rows
 
 @pytest.fixture(scope="module")
 def rows():
-    return endpoint_rows(repository_of(generate()))
+    return endpoint_rows(read_back(generate()))
 
 
 def test_every_endpoint_is_computed_from_most_of_its_runs(rows):

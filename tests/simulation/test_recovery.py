@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from demonstration_in_memory import ROOT, repository_of
 from recovery import lower_bound, recovered, table
-
-from aggregator.demo import generate
 
 
 @pytest.fixture(scope="module")
@@ -44,10 +41,3 @@ def test_the_table_counts_seeds_and_pairs(lines):
     assert any(row.startswith("| steels-exchanged-rope 2 | late | all pairs |") for row in rows)
     assert any("| practised : novice | 1.32 | 3 |" in row for row in rows)
 
-
-def test_the_shortcut_around_the_files_gives_what_the_files_give():
-    from aggregator.records import load_repository
-
-    read = load_repository(ROOT)
-    simulated = {s.record.id: s.runs for s in read.submissions if s.record.origin == "simulated"}
-    assert {s.record.id: s.runs for s in repository_of(generate()).submissions} == simulated

@@ -1,0 +1,27 @@
+"""A demonstration written into a repository of its own and read back through every check, as any other would be."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from aggregator.demo import Demonstration
+from aggregator.records import load_repository
+from aggregator.records.canonical import Repository
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def read_back(demonstration: Demonstration) -> Repository:
+    """The demonstration with the published protocols beside it; an error in any file is a fault of the generator."""
+    with TemporaryDirectory() as folder:
+        root = Path(folder)
+        shutil.copytree(ROOT / "protocols", root / "protocols")
+        for name, data in demonstration.files.items():
+            path = root / "submissions" / "simulated" / name
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(data)
+        repository = load_repository(root)
+    assert not repository.errors, repository.errors
+    return repository

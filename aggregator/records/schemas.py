@@ -1,14 +1,13 @@
 """JSON Schemas of everything people write, generated from the models.
 
-``python -m aggregator.records.schemas`` writes schemas/<kind>/<version>.json of the current folder again. A test that
-always runs holds the committed files equal to what the models say.
+``aggregator.bundle.schemas`` writes them, the results' own beside them. A test that always runs holds the committed files
+equal to what the models say.
 """
 
 from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable
 from pathlib import Path
 
 from pydantic import TypeAdapter
@@ -61,13 +60,23 @@ def generated_schemas(base_url: str = FALLBACK_URL) -> dict[str, bytes]:
     """
     if not base_url.endswith("/"):
         raise InputError(f"got the base address {base_url!r}, wanted one that ends with a slash")
-    return {f"{name}.json": schema_bytes(_schema(name, text, models, base_url)) for name, text, models in _KINDS}
+    return {f"{name}.json": schema_document(name, text, models, base_url) for name, text, models in _KINDS}
 
 
-def _schema(name: str, text: str, models: tuple[type, ...], base_url: str) -> dict[str, object]:
+def schema_document(name: str, text: str, models: tuple[type, ...], base_url: str) -> bytes:
+    """One format's schema as published: JSON, two spaces, UTF-8, in the order of the models.
+
+    Parameters
+    ----------
+    name : kind and version, such as ``submission/0.1.0``.
+    text : what the format is.
+    models : one model, or the alternatives told apart by their ``kind``.
+    base_url : as in ``generated_schemas``.
+    """
     body = _body(models)
     head = {"$schema": DIALECT, "$id": f"{base_url}schemas/{name}.json", "title": f"Edgehold {name}", "description": text}
-    return head | {key: value for key, value in body.items() if key not in head}
+    document = head | {key: value for key, value in body.items() if key not in head}
+    return (json.dumps(document, indent=2, ensure_ascii=False) + "\n").encode()
 
 
 def _body(models: tuple[type, ...]) -> dict[str, object]:
@@ -79,11 +88,6 @@ def _body(models: tuple[type, ...]) -> dict[str, object]:
     return {"oneOf": [branches[(model, "validation")] for model in models], **definitions}
 
 
-def schema_bytes(schema: dict[str, object]) -> bytes:
-    """A schema as published: JSON, two spaces, UTF-8, in the order of the models."""
-    return (json.dumps(schema, indent=2, ensure_ascii=False) + "\n").encode()
-
-
 def site_url(root: Path) -> str:
     """The published site's address from mkdocs.yml, with a slash at its end; a placeholder where none is set."""
     try:
@@ -91,17 +95,3 @@ def site_url(root: Path) -> str:
     except FileNotFoundError:
         found = None
     return FALLBACK_URL if found is None else found[1].rstrip("/") + "/"
-
-
-def write_schemas(root: Path, say: Callable[[str], None] = print) -> None:
-    """Write the schemas under ``root/schemas``; only those whose bytes differ are touched."""
-    for name, content in generated_schemas(site_url(root)).items():
-        path = root / "schemas" / name
-        path.parent.mkdir(parents=True, exist_ok=True)
-        if not path.exists() or path.read_bytes() != content:
-            path.write_bytes(content)
-            say(f"wrote {path}")
-
-
-if __name__ == "__main__":
-    write_schemas(Path.cwd())

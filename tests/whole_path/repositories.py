@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from pathlib import Path
 
@@ -78,8 +79,9 @@ def write_repository(root: Path, protocol: str, submissions: list[dict]) -> Path
     folder = root / "protocols" / "two-sharpeners-rope"
     (folder / "events").mkdir(parents=True)
     (folder / "1.0.0.md").write_text(protocol, encoding="utf-8")
-    for number, kind in enumerate(("opened for review", "adopted"), start=1):
+    for number, kind in enumerate(("released", "opened for review", "adopted"), start=1):
         event = {"format": "event/0.1.0", "kind": kind, "version": "1.0.0", "by": "harbour-board", "month": "2025-01"}
+        event |= {"sha256": hashlib.sha256(protocol.encode()).hexdigest()} if kind == "released" else {"evidence": "a test"}
         name = f"{number:03d}-{kind.replace(' ', '-')}-1-0-0.yaml"
         (folder / "events" / name).write_text(yaml.safe_dump(event), encoding="utf-8")
     for record in submissions:

@@ -1,0 +1,117 @@
+"""The program as people meet it: its words, its exit status, and that a failing build loses nothing."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from aggregator.cli import ERRORS_FOUND, FINE, MISUSE, main
+
+from .repositories import level_endpoint, protocol_text, run, submission, write_repository
+
+
+def two_blades(name: str, tester: str, values=(1.0, 2.0)) -> dict:
+    """Four runs on two blades by one tester."""
+    blades = [{"key": f"{tester}.{letter}", "edge": "plain"} for letter in "ab"]
+    runs = [
+        run(n, f"{tester}.{'ab'[n % 2]}", tester, [(0, [values[n % 2]] * 3), (10, [2 * values[n % 2]] * 3)])
+        for n in range(1, 5)
+    ]
+    return submission(name, [tester], blades, runs)
+
+
+@pytest.fixture
+def root(tmp_path) -> Path:
+    protocol = protocol_text(endpoints=[level_endpoint(10)])
+    return write_repository(tmp_path, protocol, [two_blades("tern-1", "tern"), two_blades("cleat-1", "cleat")])
+
+
+def edgehold(root: Path, *words: str) -> subprocess.CompletedProcess:
+    return subprocess.run(
+        [sys.executable, "-m", "aggregator", *words], cwd=root, capture_output=True, text=True, check=False, timeout=120,
+        env={"PYTHONPATH": str(Path(__file__).parents[2]), "PATH": "/usr/bin:/bin", "HOME": str(root)},
+    )  # fmt: skip
+
+
+def break_file(root: Path) -> Path:
+    path = root / "submissions" / "measured" / "two-sharpeners-rope" / "tern-1.json"
+    record = json.loads(path.read_text())
+    record["runs"][0]["reading_unit"] = "furlong"
+    path.write_text(json.dumps(record, indent=1))
+    return path
+
+
+def test_check_of_a_good_repository_is_fine(root):
+    done = edgehold(root, "check")
+    assert done.returncode == FINE, done.stdout + done.stderr
+
+
+def test_check_names_file_line_place_and_cure_and_exits_with_1(root):
+    path = break_file(root)
+    done = edgehold(root, "check")
+    assert done.returncode == ERRORS_FOUND
+    line = next(n for n, text in enumerate(path.read_text().splitlines(), start=1) if "furlong" in text)
+    told = done.stdout
+    assert f"submissions/measured/two-sharpeners-rope/tern-1.json:{line}" in told
+    assert "/runs/0/reading_unit" in told
+    assert "furlong" in told
+    assert "Traceback" not in told + done.stderr
+
+
+def test_check_as_json_says_the_same(root):
+    break_file(root)
+    done = edgehold(root, "check", "--json")
+    findings = json.loads(done.stdout)["findings"]
+    assert done.returncode == ERRORS_FOUND
+    (error,) = [f for f in findings if f["severity"] == "error"]
+    assert error["pointer"] == "/runs/0/reading_unit"
+    assert set(error) == {"file", "line", "pointer", "code", "severity", "message", "cure"}
+
+
+def test_check_of_one_path_shows_its_findings_only(root):
+    break_file(root)
+    other = "submissions/measured/two-sharpeners-rope/cleat-1.json"
+    assert edgehold(root, "check", other).returncode == FINE
+    assert edgehold(root, "check", other.replace("cleat", "tern")).returncode == ERRORS_FOUND
+
+
+def test_a_path_that_is_not_there_is_misuse(root):
+    done = edgehold(root, "check", "submissions/nowhere.json")
+    assert done.returncode == MISUSE
+    assert "nowhere.json" in done.stderr
+
+
+def test_pooling_is_refused_while_errors_stand_and_the_last_results_stay(root):
+    assert edgehold(root, "pool").returncode == FINE
+    before = (root / "build" / "results" / "results.json").read_bytes()
+    break_file(root)
+    done = edgehold(root, "pool")
+    assert done.returncode == ERRORS_FOUND
+    assert "nothing was built" in done.stderr
+    assert (root / "build" / "results" / "results.json").read_bytes() == before
+
+
+def test_a_folder_that_is_no_repository_is_misuse_with_a_plain_sentence(tmp_path):
+    done = edgehold(tmp_path, "check")
+    assert done.returncode == MISUSE
+    assert str(tmp_path) in done.stderr and "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize("words", [[], ["knit"], ["check", "--loud"]])
+def test_misuse_exits_with_2(words, capsys):
+    with pytest.raises(SystemExit) as stop:
+        main(words)
+    assert stop.value.code == MISUSE
+    assert "usage: edgehold" in capsys.readouterr().err
+
+
+def test_results_are_valid_against_the_published_schema(root):
+    import jsonschema
+
+    assert edgehold(root, "pool").returncode == FINE
+    schema = json.loads((Path(__file__).parents[2] / "schemas" / "results" / "0.1.0.json").read_text())
+    results = json.loads((root / "build" / "results" / "results.json").read_text())
+    jsonschema.Draft202012Validator(schema).validate(results)
+    assert [s["id"] for s in results["submissions"]] == ["cleat-1", "tern-1"]

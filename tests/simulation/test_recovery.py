@@ -40,4 +40,3 @@ def test_the_table_counts_seeds_and_pairs(lines):
     rows = table(lines)
     assert any(row.startswith("| steels-exchanged-rope 2 | late | all pairs |") for row in rows)
     assert any("| practised : novice | 1.32 | 3 |" in row for row in rows)
-

@@ -129,10 +129,10 @@ def recount(data: dict) -> None:
         metres = 1 / 0.3048  # feet in a metre, exact definition (NIST SP 811, B.8)
         data["work"] |= {"unit": "ft", "checkpoints": [w * metres for w in data["work"]["checkpoints"]]}
         data |= {name: data[name] * metres for name in ("early_checkpoint", "late_checkpoint")}
-    if data["reading"]["canonical_unit"] == "N":
+    if data["reading"].get("canonical_unit") == "N":
         newton = 1 / 0.00980665  # gram-force in a newton, exact definition (NIST SP 811, B.8)
         names = ("resolution", "scale_end", "plausible_low", "plausible_high")
         data["reading"] |= {"canonical_unit": "gf"} | {n: data["reading"][n] * newton for n in names}
         for rule in data["endpoints"]:
-            if rule.get("threshold") and not rule["threshold"]["relative"]:
+            if rule.get("threshold") and not rule["threshold"].get("relative"):
                 rule["threshold"]["value"] *= newton

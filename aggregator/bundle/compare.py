@@ -54,6 +54,7 @@ def comparison_result(comparison: PooledComparison, rule: EndpointRule, unit: st
         one_sided=comparison.one_sided,
         claim=_claim(comparison),
         versions=_versions(comparison),
+        bounds_included=_bounds_included(comparison),
         ruled_out_beyond=published(comparison.verdict.excludes) if comparison.verdict else None,
         blades_first=comparison.blades_first,
         blades_second=comparison.blades_second,
@@ -93,6 +94,11 @@ def _prediction(fit: RandomEffectsFit, estimate: float) -> Prediction | None:
         plug_in=ratio_interval(estimate, fit.prediction_plug_in) if fit.prediction_plug_in else None,
         caveat=fit.prediction_caveat,
     )
+
+
+def _bounds_included(comparison: PooledComparison) -> RatioInterval | None:
+    found = comparison.bounds_included
+    return ratio_interval(found.estimate, found.interval) if found else None
 
 
 def _sentence(comparison: PooledComparison, rule: EndpointRule, unit: str) -> str:

@@ -155,6 +155,8 @@ class Comparison(Record):
     """Its p value."""
     prediction: Prediction | None
     """Where the next study would fall; null below three studies."""
+    bounds_included: RatioInterval | None
+    """Sensitivity: a common effect with one-sided results weighed in; null where there are none or they fix no ratio."""
     ruled_out_beyond: float | None
     """These data rule out a difference larger than this ratio either way."""
     blades_first: int

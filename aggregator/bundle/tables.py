@@ -177,6 +177,9 @@ def _comparisons(results: Results) -> Table:
         "q_p": "number: its p value",
         "prediction_low": "number: lower end of the prediction interval",
         "prediction_high": "number: upper end of the prediction interval",
+        "bounds_included_ratio": "number: sensitivity, common effect with one-sided results weighed in",
+        "bounds_included_low": "number: its lower end",
+        "bounds_included_high": "number: its upper end",
         "verdict": "string: against the worthwhile ratio",
         "sentence": "string: the answer in words",
     }
@@ -190,6 +193,7 @@ def _comparison_row(pool, endpoint, c) -> tuple[Cell, ...]:
         *((result.ratio, result.low, result.high, result.level, result.method) if result else (None,) * 5),
         c.ln_estimate, c.ln_standard_error, c.df, c.tau, c.i2_percent, c.q, c.q_p,
         *((prediction.low, prediction.high) if prediction else (None, None)),
+        *((c.bounds_included.ratio, c.bounds_included.low, c.bounds_included.high) if c.bounds_included else (None,) * 3),
         c.verdict, c.sentence,
     )  # fmt: skip
 

@@ -15,6 +15,7 @@ from .censored import CensoredFit, fit_censored
 
 SETTLED = 1e-6  # a likelihood ratio below this, far out, means that the likelihood never falls on that side
 FAR = 40.0  # standard deviations beyond the data that count as far out
+TABULATED = np.linspace(-math.log(100), math.log(100), 93)  # ratios beyond these are of no practical interest
 METHOD = "scaled likelihood ratio"
 
 
@@ -103,6 +104,22 @@ def profile_limits(runs: CensoredRuns, vector: np.ndarray, margin: float) -> Pro
     high = math.inf if open_high else profile.limit(+1, 0.95)
     estimate = -math.inf if open_low else math.inf if open_high else profile.estimate
     return ProfileLimits(estimate, low, high, bool(np.isfinite(estimate)) and profile.within(margin))
+
+
+def tabulated_profile(runs: CensoredRuns, vector: np.ndarray) -> tuple[tuple[float, float], ...]:
+    """Log-likelihood of δ = vᵀθ relative to its largest, on a grid from ratio 1/100 to 100.
+
+    Parameters
+    ----------
+    runs : the fit.
+    vector : (p,) v, the contrast in the basis, not zero.
+
+    Returns
+    -------
+    Pairs (δ, −LR(δ)/2).
+    """
+    profile = _Profile(runs, vector)
+    return tuple((float(delta), -profile.fall(float(delta)) / 2) for delta in TABULATED)
 
 
 class _Profile:

@@ -64,6 +64,8 @@ class Contrast:
     blades_first, blades_second : different blades among them.
     bound : what can still be said when every run of an arm is censored.
     verdict : None where there is neither estimate nor bound.
+    profile : with a bound only, (contrast, log-likelihood relative to its largest) on a grid of the ln scale, so that
+        pooling can weigh the bound in.
     """
 
     factor: str
@@ -82,6 +84,7 @@ class Contrast:
     blades_second: int
     bound: OneSided | None
     verdict: Verdict | None
+    profile: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ from aggregator.records.canonical import LoadedProtocol
 from .design import ARMS, LABELS, Model, Question, build, cells, questions
 from .least_squares import fit, lack_of_fit
 from .own_variance import limits, own_variance, reading_weights, usable
-from .profile import METHOD, CensoredRuns, ProfileLimits, fit_runs, profile_limits
+from .profile import METHOD, CensoredRuns, ProfileLimits, fit_runs, profile_limits, tabulated_profile
 from .repeatability import ASSUMED, RepeatabilityTable
 from .results import Contrast, LackOfFit, OneSided, SubmissionEstimate, Verdict
 from .verdict import one_sided, verdict, verdict_of
@@ -242,7 +242,7 @@ def _profiled(
 ) -> Contrast:
     """A contrast with its likelihood interval, or a bound, or neither."""
     if not np.isfinite(limit.estimate):
-        return _bounded(question, used, limit, worthwhile)
+        return _bounded(question, used, limit, worthwhile, tabulated_profile(runs, vector))
     variance = float(vector @ runs.fit.covariance @ vector)
     return _contrast(
         question,
@@ -256,7 +256,7 @@ def _profiled(
     )
 
 
-def _bounded(question: Question, used: list[EndpointRow], limit: ProfileLimits, worthwhile: float) -> Contrast:
+def _bounded(question: Question, used: list[EndpointRow], limit: ProfileLimits, worthwhile: float, profile) -> Contrast:
     """What is left where the likelihood never falls on one side, or on both."""
     reason = f"{_censored_arms(question, used)}: only a bound can be given"
     if np.isfinite(limit.low):
@@ -265,7 +265,7 @@ def _bounded(question: Question, used: list[EndpointRow], limit: ProfileLimits, 
         bound = OneSided("at most", limit.high), one_sided(worthwhile)
     else:
         return _unanswered(question, used, f"{_censored_arms(question, used)}: not even a bound can be given")
-    return _contrast(question, used, reason=reason, bound=bound[0], verdict=bound[1])
+    return _contrast(question, used, reason=reason, bound=bound[0], verdict=bound[1], profile=profile)
 
 
 def _censored_arms(question: Question, used: list[EndpointRow]) -> str:

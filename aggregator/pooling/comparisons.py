@@ -22,6 +22,7 @@ from aggregator.estimates.results import Contrast, SubmissionEstimate, Verdict
 from aggregator.estimates.verdict import verdict_of
 from aggregator.records.canonical import PoolKey
 
+from .bounds import BoundsIncluded, with_bounds
 from .random_effects import RandomEffectsFit, random_effects
 
 LEAST_STUDIES = 3  # below it nothing is pooled: one stands alone, two are listed (Roever, Knapp & Friede 2015)
@@ -81,6 +82,7 @@ class PooledComparison:
     versions : agreement between MINOR versions, where two or more can be compared.
     blades_first, blades_second : different blades of each in the submissions that have a contrast or a bound.
     testers : different people who tested in them.
+    bounds_included : the sensitivity result with one-sided results weighed in, where there are any.
     """
 
     pool: PoolKey
@@ -99,6 +101,7 @@ class PooledComparison:
     blades_first: int
     blades_second: int
     testers: int
+    bounds_included: BoundsIncluded | None
 
 
 def compare(
@@ -231,7 +234,13 @@ def _pool(key, names, pairs, entry: Repeatability, extra: float | None, worthwhi
         blades_first=len(blades[0]),
         blades_second=len(blades[1]),
         testers=len({tester for e in telling for tester in e.testers}),
+        bounds_included=_with_bounds(y, v, [contrast for _, contrast in pairs]),
     )
+
+
+def _with_bounds(y, v, contrasts: list[Contrast]) -> BoundsIncluded | None:
+    profiles = tuple(c.profile for c in contrasts if c.bound is not None and c.profile)
+    return with_bounds(y, v, profiles) if profiles else None
 
 
 def _state(studies: int) -> str:

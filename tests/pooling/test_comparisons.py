@@ -80,9 +80,7 @@ def test_a_study_of_two_files_counts_by_its_inverse_variance_mean():
 
 
 def test_what_is_not_estimable_stays_listed_with_its_reason_and_has_no_weight():
-    (result,) = compared(
-        *(estimate(f"s{i}", [f"t{i}"], contrast(0.1)) for i in range(3)), estimate("aliased", ["z"], contrast(None))
-    )
+    (result,) = compared(*(estimate(f"s{i}", [f"t{i}"], contrast(0.1)) for i in range(3)), estimate("aliased", ["z"], contrast(None)))
     assert result.studies == 3
     (left,) = [c for c in result.contributions if c.estimate.submission == "aliased"]
     assert (left.variance, left.weight, left.contrast.reason) == (None, None, "cannot be told apart: for a test")
@@ -93,15 +91,14 @@ def test_one_sided_results_are_counted_not_pooled():
     (result,) = compared(
         *(estimate(f"s{i}", [f"t{i}"], contrast(0.1)) for i in range(3)), estimate("bound", ["z"], contrast(None, bound=bound))
     )
-    assert (result.studies, result.one_sided) == (3, 1)
+    assert (result.studies, result.one_sided, result.bounds_included) == (3, 1, None), "a bound without a profile adds nothing"
 
 
 def test_people_add_their_own_variance_to_practised_against_novice():
     # By hand: two sharpeners of one class differ by 0.6 with variance 0.04*0.5 = 0.02, so sigma^2 = (0.36 - 0.02)/2 = 0.17;
     # a practised : novice contrast with loading 2 (one of each) gets 0.02 + 0.17*2 = 0.36.
     practice = [
-        estimate(f"s{i}", [f"t{i}"], contrast(0.3, factor="practice", first="practised", second="novice", loading=2.0))
-        for i in range(3)
+        estimate(f"s{i}", [f"t{i}"], contrast(0.3, factor="practice", first="practised", second="novice", loading=2.0)) for i in range(3)
     ]
     pair = estimate("pair", ["z"], contrast(0.6, factor="sharpener", first="p", second="q"))
     rows = [row("pair", "x.1", None, "p", "novice"), row("pair", "x.2", None, "q", "novice")]

@@ -15,10 +15,7 @@ from .repositories import level_endpoint, protocol_text, run, submission, write_
 def two_blades(name: str, tester: str, values=(1.0, 2.0)) -> dict:
     """Four runs on two blades by one tester."""
     blades = [{"key": f"{tester}.{letter}", "edge": "plain"} for letter in "ab"]
-    runs = [
-        run(n, f"{tester}.{'ab'[n % 2]}", tester, [(0, [values[n % 2]] * 3), (10, [2 * values[n % 2]] * 3)])
-        for n in range(1, 5)
-    ]
+    runs = [run(n, f"{tester}.{'ab'[n % 2]}", tester, [(0, [values[n % 2]] * 3), (10, [2 * values[n % 2]] * 3)]) for n in range(1, 5)]
     return submission(name, [tester], blades, runs)
 
 

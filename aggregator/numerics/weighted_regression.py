@@ -144,7 +144,8 @@ def projection_traces(rows: Rows, fit: Fit, powers: int = 2) -> np.ndarray:
     traces = [np.sum(fit.w * rest)]
     if powers == 2:
         traces.append(np.sum((fit.w * rest) ** 2) + _off_diagonal_squares(rows, fit, leverage, heavy))
-    return np.array(traces)
+    least = (rows.k - rows.p) * fit.w.min() ** np.arange(1, powers + 1)  # no eigenvalue of P is below the least weight
+    return np.maximum(traces, least)
 
 
 def _remaining_share(rows: Rows, fit: Fit, i: int) -> float:

@@ -12,7 +12,7 @@ from collections.abc import Callable
 import numpy as np
 from scipy.interpolate import PchipInterpolator
 from scipy.special import logit, ndtri, stdtrit
-from scipy.stats import qmc
+from scipy.stats import chi2, qmc
 from scipy.stats import t as student_t
 
 from aggregator.numerics.interval import Interval
@@ -111,9 +111,7 @@ def tau2_confidence_distribution(rows: Rows) -> Callable[[np.ndarray], np.ndarra
 def _tau2_grid(rows: Rows, probability_of: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
     """Points from the EXTREME to the 1 − EXTREME quantile of tau2, even in ln(tau2 + scale); a single 0 if all mass is
     there."""
-    ceiling = 1.0 / weigh(rows, 0.0).w.max()
-    while probability_of(np.array(ceiling)) < 1 - EXTREME:
-        ceiling *= 16
+    ceiling = max(weigh(rows, 0.0).q / chi2.ppf(EXTREME, rows.k - rows.p), 1.0) * rows.v.max()  # Q ≥ (1 + tau2/max v)χ²
     high = root_of_decreasing(lambda t: 1 - EXTREME - float(probability_of(np.array(t))), 0.0, ceiling, ROUGHLY)
     low = root_of_decreasing(lambda t: EXTREME - float(probability_of(np.array(t))), 0.0, high, ROUGHLY)
     scale = _smallest_scale(rows)

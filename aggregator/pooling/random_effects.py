@@ -32,7 +32,7 @@ PREDICTION_SEED = 20190617  # any fixed number: the same studies give the same i
 FEW_STUDIES = 5  # below this a prediction interval carries its caveat
 # Cubes of weights and squares of residuals must stay finite numbers; ln ratios are nowhere near these bounds.
 SMALLEST_VARIANCE, LARGEST_VARIANCE, LARGEST_EFFECT = 1e-70, 1e70, 1e70
-LARGEST_CONDITION = 1e13  # of XᵀWX with orthonormal columns: beyond it fewer than three digits would be left
+LARGEST_CONDITION = 1e10  # of XᵀWX with orthonormal columns: beyond it fewer than six digits would be left
 
 
 @dataclass(frozen=True, eq=False)

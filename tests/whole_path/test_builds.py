@@ -1,0 +1,72 @@
+"""Same inputs, same bytes; and a real build that is killed at any moment leaves the last one whole."""
+
+import hashlib
+import os
+import random
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from aggregator import pipeline
+
+from .repositories import level_endpoint, protocol_text, write_repository
+from .test_command_line import two_blades
+
+KILLS = 20
+
+
+def small_repository(root: Path) -> Path:
+    protocol = protocol_text(endpoints=[level_endpoint(10)])
+    return write_repository(root, protocol, [two_blades(f"{name}-1", name) for name in ("tern", "cleat", "fid")])
+
+
+def digests(build: Path) -> dict[str, str]:
+    """Hash of every published file by its path."""
+    return {
+        f"{part}/{path.relative_to(build / part).as_posix()}": hashlib.sha256(path.read_bytes()).hexdigest()
+        for part in ("results", "site")
+        for path in sorted((build / part).rglob("*"))
+        if path.is_file()
+    }
+
+
+@pytest.fixture(scope="module")
+def first(tmp_path_factory) -> Path:
+    root = small_repository(tmp_path_factory.mktemp("first"))
+    pipeline.site(root)
+    return root
+
+
+def start_build(root: Path) -> subprocess.Popen:
+    environment = os.environ | {"PYTHONPATH": str(Path(__file__).parents[2]), "PYTHONHASHSEED": "random"}
+    return subprocess.Popen(
+        [sys.executable, "-m", "aggregator", "site"], cwd=root, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+    )
+
+
+def test_the_same_inputs_give_the_same_bytes_in_another_folder_and_process(first, tmp_path):
+    root = small_repository(tmp_path / "elsewhere")
+    assert start_build(root).wait(timeout=120) == 0
+    assert digests(first / "build") == digests(root / "build")
+
+
+@pytest.mark.skipif(os.name != "posix", reason="SIGKILL, and the atomic switch, are POSIX")
+def test_a_build_killed_at_twenty_random_moments_leaves_the_last_one_whole(first):
+    whole = digests(first / "build")
+    started = time.monotonic()
+    assert start_build(first).wait(timeout=120) == 0
+    lasts = time.monotonic() - started
+    chance = random.Random(7)
+    for moment in sorted(chance.uniform(0, 1.1 * lasts) for _ in range(KILLS)):
+        process = start_build(first)
+        time.sleep(moment)
+        process.send_signal(signal.SIGKILL)
+        process.wait()
+        assert digests(first / "build") == whole, f"killed after {moment:.2f} s of {lasts:.2f} s"
+    assert start_build(first).wait(timeout=120) == 0
+    assert digests(first / "build") == whole
+    assert len(list((first / "build" / "made").iterdir())) == 1

@@ -1,0 +1,247 @@
+"""Small repositories for tests: one good protocol, one good submission, and whatever is changed in them.
+
+``make_repository(path)`` writes a repository in which nothing is found on ``TODAY``. Each test changes one thing::
+
+    make_repository(path, submissions=[submission({"/runs/0/tester": "nobody"})])
+
+Changes are values by JSON pointer; ``REMOVED`` takes a member out, a pointer ending in ``/-`` appends to a list.
+"""
+
+from __future__ import annotations
+
+import copy
+import datetime
+import hashlib
+import json
+from pathlib import Path
+
+import yaml
+
+TODAY = datetime.date(2026, 6, 15)
+REMOVED = object()
+
+MEDIUM = "rope, cotton, 8 mm"
+BODY = "\n## The method\n\n### s1-prepare\n\nFlatten the apex, sharpen.\n\n### s2-cut-and-read\n\nCut and read.\n"
+
+
+def changed(tree: dict, changes: dict[str, object]) -> dict:
+    """A copy of a tree with values set by JSON pointer."""
+    tree = copy.deepcopy(tree)
+    for pointer, value in changes.items():
+        *parents, last = pointer.split("/")[1:]
+        inside = tree
+        for part in parents:
+            inside = inside[int(part)] if isinstance(inside, list) else inside[part]
+        if isinstance(inside, list) and last == "-":
+            inside.append(value)
+        elif value is REMOVED:
+            del inside[int(last) if isinstance(inside, list) else last]
+        else:
+            inside[int(last) if isinstance(inside, list) else last] = value
+    return tree
+
+
+def endpoint(**changes: object) -> dict:
+    """A level after 10 cuts."""
+    return {
+        "id": "early",
+        "title": "Sharpness after 10 cuts",
+        "kind": "level",
+        "role": "early",
+        "primary": True,
+        "at": 10,
+        "worthwhile_ratio": 1.25,
+        "assumed_repeatability": {"ln_sd": 0.25, "prior_df": 4, "source": "made up for a test"},
+    } | changes
+
+
+def protocol(changes: dict[str, object] | None = None) -> dict:
+    """Front matter of a protocol read as force: small-rope 1.0.0."""
+    base = {
+        "format": "protocol/0.1.0",
+        "id": "small-rope",
+        "version": "1.0.0",
+        "title": "A small test method",
+        "question": {"factor": "sharpener", "text": "Does the sharpener matter?"},
+        "changes": "first version",
+        "medium": {"name": MEDIUM, "description": "Cotton rope, 8 mm"},
+        "work": {
+            "kind": "cuts",
+            "unit": "cut",
+            "accepted_units": ["cut"],
+            "checkpoints": [0, 5, 10, 20, 40],
+            "edge_stretch_mm": 40,
+            "stroke": "One slice down",
+        },
+        "reading": {
+            "kind": "force",
+            "description": "Force to sever a thread",
+            "canonical_unit": "N",
+            "accepted_units": ["N", "gf"],
+            "keener": "lower",
+            "repeats": 2,
+            "resolution": 0.01,
+            "scale_end": 49,
+            "plausible_low": 0.2,
+            "plausible_high": 30,
+            "dulls": False,
+        },
+        "stopping": {"text": "Two readings above 4 N", "readings_below": 2},
+        "endpoints": [endpoint()],
+        "early_checkpoint": 10,
+        "late_checkpoint": 40,
+        "estimand": "total",
+        "design": {
+            "varies": ["sharpener"],
+            "holds": ["blade"],
+            "least_runs": 2,
+            "order": "A coin decides",
+            "blinding": "None",
+        },
+        "apex_start": "Three strokes square on the stone",
+        "edges": "plain only",
+        "needs": [{"item": "A kitchen scale", "where": "in the house"}],
+        "minutes": {"one_run": 30, "whole": 60},
+        "people": {"alone": "One run each", "two": "Both sharpen"},
+        "practice_run": "Another knife",
+        "threats": [{"threat": "confounding", "text": "The stone changes too", "steps": ["s1-prepare"]}],
+        "cautions": ["Clamp the rope"],
+    }
+    return changed(base, changes or {})
+
+
+PASS_FAIL = {
+    "/reading": {"kind": "pass/fail", "description": "Slices hanging paper", "repeats": 2, "dulls": False},
+    "/endpoints": [endpoint(id="life", kind="life", role="overall", at=None)],
+    "/id": "small-paper",
+}
+"""Changes that make the protocol one that is read as pass or fail."""
+
+
+def values(*written: object) -> list[dict]:
+    """Repeats of a reading."""
+    return [{"written": number} for number in written]
+
+
+def run(number: int, **changes: object) -> dict:
+    """A run that went as planned; force rises with work."""
+    return {
+        "id": f"run-{number}",
+        "order": number,
+        "preparation": f"edge-{number}",
+        "tester": "wren",
+        "lot": "wren.coil",
+        "instrument": "wren.scale",
+        "work_unit": "cut",
+        "reading_unit": "N",
+        "ended": "last checkpoint",
+        "readings": [
+            {"work": work, "values": values(force, force + 0.1)}
+            for work, force in ((0, 1.0), (5, 1.5), (10, 2.0), (20, 2.5), (40, 3.0))
+        ],
+    } | changes
+
+
+def submission(changes: dict[str, object] | None = None) -> dict:
+    """A good submission to small-rope 1.0.0: one blade, two sharpeners, two runs."""
+    base = {
+        "format": "submission/0.1.0",
+        "id": "wren-1",
+        "protocol": {"id": "small-rope", "version": "1.0.0"},
+        "origin": "measured",
+        "licence": "CC0-1.0",
+        "submitted_by": "wren",
+        "month": "2026-05",
+        "people": [{"handle": "wren", "agreed": "yes"}, {"handle": "tern", "agreed": "yes"}],
+        "blades": [{"key": "wren.galley", "steel": {"designation": "AISI 1095"}, "edge": "plain"}],
+        "lots": [{"key": "wren.coil", "medium": MEDIUM}],
+        "instruments": [{"key": "wren.scale", "kind": "kitchen scale"}],
+        "preparations": [
+            {"id": "edge-1", "blade": "wren.galley", "sharpener": "wren"},
+            {"id": "edge-2", "blade": "wren.galley", "sharpener": "tern", "previous_preparation": "edge-1"},
+        ],
+        "runs": [run(1), run(2)],
+    }
+    return changed(base, changes or {})
+
+
+def second(changes: dict[str, object] | None = None) -> dict:
+    """Another good submission about the same blade by other runs, a month later."""
+    return submission({"/id": "tern-1", "/submitted_by": "tern", "/month": "2026-06"} | (changes or {}))
+
+
+def markdown(front: dict, body: str = BODY) -> str:
+    """A file with front matter."""
+    return f"---\n{yaml.safe_dump(front, sort_keys=False, allow_unicode=True)}---\n{body}"
+
+
+def event(kind: str, version: str, **changes: object) -> dict:
+    """An event of a protocol's life."""
+    return {"format": "event/0.1.0", "kind": kind, "version": version, "by": "board", "month": "2026-01"} | changes
+
+
+def make_repository(
+    root: Path,
+    submissions: list[dict] | None = None,
+    protocols: list[dict] | None = None,
+    adopted: bool = True,
+    body: str = BODY,
+) -> Path:
+    """Write a repository and return its folder.
+
+    Parameters
+    ----------
+    root : an empty or missing folder.
+    submissions : each goes where its origin, protocol and id say; None: the good one.
+    protocols : front matters; None: the good one. Each gets events unless ``adopted`` is False.
+    body : the method's text, the same for every protocol.
+    """
+    for front in [protocol()] if protocols is None else protocols:
+        write_protocol(root, front, body)
+    if adopted:
+        for folder in sorted((root / "protocols").iterdir()):
+            adopt(folder)
+    (root / "submissions" / "measured").mkdir(parents=True, exist_ok=True)
+    for record in [submission()] if submissions is None else submissions:
+        write_submission(root, record)
+    return root
+
+
+def write_protocol(root: Path, front: dict, body: str = BODY) -> Path:
+    """Write one version of a protocol."""
+    path = root / "protocols" / str(front["id"]) / f"{front['version']}.md"
+    return write(path, markdown(front, body))
+
+
+def adopt(folder: Path) -> None:
+    """Write the events that make every version of a protocol an adopted one."""
+    number = 0
+    for path in sorted(folder.glob("*.md")):
+        sha256 = hashlib.sha256(path.read_bytes()).hexdigest()
+        for kind in ("released", "opened for review", "adopted"):
+            number += 1
+            facts = {"sha256": sha256} if kind == "released" else {}
+            write_event(folder, number, event(kind, path.stem, **facts))
+
+
+def write_event(folder: Path, number: int, record: dict) -> Path:
+    """Write one event of a protocol."""
+    name = f"{number:03d}-{record['kind'].replace(' ', '-')}.yaml"
+    return write(folder / "events" / name, yaml.safe_dump(record, sort_keys=False))
+
+
+def write_submission(root: Path, record: dict) -> Path:
+    """Write one submission where its own words say."""
+    return write(submission_path(root, record), json.dumps(record, indent=1))
+
+
+def submission_path(root: Path, record: dict) -> Path:
+    """Where a submission belongs."""
+    return root / "submissions" / record["origin"] / record["protocol"]["id"] / f"{record['id']}.json"
+
+
+def write(path: Path, text: str | bytes) -> Path:
+    """Write a file, folders included."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(text if isinstance(text, bytes) else text.encode())
+    return path

@@ -59,14 +59,12 @@ def of_pair(pool: Pool, first: str, second: str) -> list[tuple[EndpointResult, C
     ]
 
 
-def headline_comparison(pool: Pool) -> tuple[EndpointResult, Comparison] | None:
-    """The comparison that the pool's headline quotes: the one whose sentence it is."""
-    return next(
-        (
-            (e, c)
-            for e in pool.endpoints
-            for c in (*e.steels, *((e.practice,) if e.practice else ()))
-            if c.sentence and c.sentence in pool.headline
-        ),
-        None,
-    )
+def headline_pair(pool: Pool) -> list[tuple[EndpointResult, Comparison]]:
+    """Early, late and overall of the comparison that the pool's headline quotes; empty when it quotes none."""
+    for endpoint in pool.endpoints:
+        if endpoint.practice is not None and endpoint.practice.sentence in pool.headline:
+            return practice(pool)
+        for comparison in endpoint.steels:
+            if comparison.sentence and comparison.sentence in pool.headline:
+                return of_pair(pool, comparison.first, comparison.second)
+    return []

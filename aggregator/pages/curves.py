@@ -59,7 +59,7 @@ def _specification(rows: tuple[tuple[object, ...], ...], unit: str, simulated: b
     colour = altair.Color(
         "steel:N",
         scale=altair.Scale(domain=order, range=[COLOURS[i % 6] for i in range(len(order))]),
-        legend=altair.Legend(title=None, orient="top", columns=2 if narrow else 3, symbolStrokeWidth=2, labelLimit=200),
+        legend=altair.Legend(title=None, orient="top", columns=2 if narrow else 3, symbolOpacity=1, columnPadding=28, labelLimit=200),
     )
     dash = altair.StrokeDash(
         "steel:N", scale=altair.Scale(domain=order, range=[list(DASHES[i % 6]) for i in range(len(order))]), legend=None
@@ -71,7 +71,7 @@ def _specification(rows: tuple[tuple[object, ...], ...], unit: str, simulated: b
         "work:Q",
         title=f"work ({'cuts' if unit == 'cut' else unit})",
         scale=altair.Scale(type="symlog", constant=first, domain=[works[0], works[-1]], nice=False),
-        axis=altair.Axis(values=works, format="~g", grid=False, labelOverlap="greedy"),
+        axis=altair.Axis(values=works, labelExpr="datum.value", grid=False, labelOverlap="greedy"),
     )
     y = altair.Y(
         "ratio:Q",

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from aggregator.bundle.model import Pool, Results
 
-from . import choose
+from . import bars, choose
 from .curves import curves
 from .page import Page, render
-from .words import primary
 
 
 def home(results: Results) -> Page:
@@ -15,13 +14,14 @@ def home(results: Results) -> Page:
     pools = choose.shown_first(results)
     lead = choose.pool_about(pools, "steel") or (pools[0] if pools else None)
     sharpening = choose.with_practice(pools)
+    quoted = choose.headline_pair(lead) if lead else []
     html = render(
         "home.html",
         answer=_answer(results, lead),
         is_simulated=bool(pools) and pools[0].origin == "simulated",
         lead=lead,
-        lead_endpoint=primary(lead) if lead else None,
-        quoted=choose.headline_comparison(lead) if lead else None,
+        quoted=quoted,
+        quoted_axis=bars.axis([c.result for _, c in quoted], min(e.worthwhile_ratio for e, _ in quoted)) if quoted else None,
         chart=curves(lead, lead.headline) if lead else "",
         sharpening=sharpening,
         practice=choose.practice(sharpening) if sharpening else [],
@@ -44,22 +44,14 @@ def _answer(results: Results, lead: Pool | None) -> str:
     return lead.headline if lead else ""
 
 
-def _counts(results: Results) -> list[tuple[int, int, str]]:
-    """Measured and simulated counts, live."""
-    groups = {"measured": choose.measured(results), "simulated": choose.simulated(results)}
+def _counts(results: Results) -> list[tuple[str, int, int]]:
+    """What is in the repository: noun, measured, simulated."""
+    measured, simulated = (
+        [s for s in results.submissions if s.origin == origin] for origin in ("measured", "simulated")
+    )
     return [
-        (
-            sum(s.origin == "measured" for s in results.submissions),
-            sum(s.origin == "simulated" for s in results.submissions),
-            "submissions",
-        ),
-        *(
-            (
-                sum(getattr(p.counts, noun) for p in groups["measured"]),
-                sum(getattr(p.counts, noun) for p in groups["simulated"]),
-                noun,
-            )
-            for noun in ("runs",)
-        ),
-        (len({(p.id) for p in results.protocols}),) * 2 + ("protocols",),
+        ("submissions", len(measured), len(simulated)),
+        ("runs", *(sum(len(s.runs) for s in group) for group in (measured, simulated))),
+        ("people", *(len({p for s in group for p in s.people}) for group in (measured, simulated))),
+        ("blades", *(len({r.blade for s in group for r in s.runs}) for group in (measured, simulated))),
     ]

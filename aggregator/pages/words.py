@@ -22,7 +22,7 @@ SMALL_NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "e
 
 def count(number: int, noun: str) -> str:
     """A count with its noun, such as "3 testers"."""
-    plural = noun if number == 1 else noun[:-1] + "ies" if noun.endswith("dy") else noun + "s"
+    plural = noun if number == 1 else noun[:-1] + "ies" if noun.endswith("y") else noun + "s"
     return f"{number:,} {plural}"
 
 
@@ -57,7 +57,7 @@ def level(result: RatioInterval) -> str:
 
 def number(value: float | None) -> str:
     """A number with three significant digits; an en dash for none."""
-    return "–" if value is None else amount(value)
+    return "–" if value is None else "0" if value == 0 else amount(value)
 
 
 def percent(value: float | None) -> str:

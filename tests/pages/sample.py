@@ -117,6 +117,7 @@ def comparison(
         q_df=4 if pooled else None,
         q_p=0.18 if pooled else None,
         prediction=Prediction(result=interval(ratio, 0.6), plug_in=interval(ratio, 0.5), caveat="") if pooled else None,
+        bounds_included=interval(ratio, 0.3) if pooled else None,
         ruled_out_beyond=1.6 if pooled else None,
         blades_first=3,
         blades_second=2,

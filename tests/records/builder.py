@@ -33,11 +33,11 @@ def changed(tree: dict, changes: dict[str, object]) -> dict:
         for part in parents:
             inside = inside[int(part)] if isinstance(inside, list) else inside[part]
         if isinstance(inside, list) and last == "-":
-            inside.append(value)
+            inside.append(copy.deepcopy(value))
         elif value is REMOVED:
             del inside[int(last) if isinstance(inside, list) else last]
         else:
-            inside[int(last) if isinstance(inside, list) else last] = value
+            inside[int(last) if isinstance(inside, list) else last] = copy.deepcopy(value)
     return tree
 
 
@@ -136,8 +136,7 @@ def run(number: int, **changes: object) -> dict:
         "reading_unit": "N",
         "ended": "last checkpoint",
         "readings": [
-            {"work": work, "values": values(force, force + 0.1)}
-            for work, force in ((0, 1.0), (5, 1.5), (10, 2.0), (20, 2.5), (40, 3.0))
+            {"work": work, "values": values(force, force + 0.1)} for work, force in ((0, 1.0), (5, 1.5), (10, 2.0), (20, 2.5), (40, 3.0))
         ],
     } | changes
 

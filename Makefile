@@ -40,5 +40,8 @@ $(VENV)/.test: $(VENV)/bin/python pyproject.toml
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[test]'
 	@touch $@ $(VENV)/.site
 
+recovery: $(VENV)/.test
+	PYTHONPATH=. $(BIN)/python tests/simulation/recovery.py run --seeds 2000 --out build/recovery.jsonl
+
 clean:
 	rm -rf build $(VENV)

@@ -2,8 +2,8 @@
 
 The arithmetic is in ``random_effects``; this module only gathers its arrays.
 
-Submissions that share a tester are one study: their contrasts are combined by inverse variance first, so that ten files
-from one evening cannot outvote nine other people.
+Submissions that share a tester (or, where sharpeners are compared, a sharpener) are one study: their contrasts are combined
+by inverse variance first, so that ten files from one evening cannot outvote nine other people.
 """
 
 from __future__ import annotations
@@ -200,7 +200,7 @@ def _sharpener_variance(estimates: list[SubmissionEstimate], entry: Repeatabilit
 def _pool(key, names, pairs, entry: Repeatability, extra: float | None, worthwhile: float, specimens) -> PooledComparison:
     """One comparison: studies, their combined contrasts, the fit where there are enough."""
     s2, s2_df = _common_variance(entry)
-    studies = study_numbers([estimate.testers for estimate, _ in pairs])
+    studies = study_numbers([_people(estimate, names[0]) for estimate, _ in pairs])
     usable, variances = [], []
     for index, (_, contrast) in enumerate(pairs):
         if contrast.estimate is None or contrast.unscaled_variance is None:
@@ -238,6 +238,11 @@ def _pool(key, names, pairs, entry: Repeatability, extra: float | None, worthwhi
     )
 
 
+def _people(estimate: SubmissionEstimate, factor: str) -> tuple[str, ...]:
+    """Whose recurrence makes two submissions one study: testers; where sharpeners are compared, sharpeners too."""
+    return estimate.testers + estimate.sharpeners if factor == "practice" else estimate.testers
+
+
 def _with_bounds(y, v, contrasts: list[Contrast]) -> BoundsIncluded | None:
     profiles = tuple(c.profile for c in contrasts if c.bound is not None and c.profile)
     return with_bounds(y, v, profiles) if profiles else None
@@ -247,28 +252,28 @@ def _state(studies: int) -> str:
     return {0: "not estimable", 1: "single", 2: "listed"}.get(studies, "pooled")
 
 
-def study_numbers(testers: list[tuple[str, ...]]) -> list[int]:
-    """Number the connected components of submissions that share a tester.
+def study_numbers(people: list[tuple[str, ...]]) -> list[int]:
+    """Number the connected components of submissions that share a person.
 
     Parameters
     ----------
-    testers : per submission, the handles of everybody who tested.
+    people : per submission, the handles that count.
 
     Returns
     -------
     Per submission its study's number, from 1 in order of first appearance.
     """
-    parent = list(range(len(testers)))
+    parent = list(range(len(people)))
 
     def root(i: int) -> int:
         while parent[i] != i:
             i = parent[i]
         return i
 
-    for i, j in combinations(range(len(testers)), 2):
-        if set(testers[i]) & set(testers[j]):
+    for i, j in combinations(range(len(people)), 2):
+        if set(people[i]) & set(people[j]):
             parent[max(root(i), root(j))] = min(root(i), root(j))
-    roots = [root(i) for i in range(len(testers))]
+    roots = [root(i) for i in range(len(people))]
     number = {r: n for n, r in enumerate(dict.fromkeys(roots), start=1)}
     return [number[r] for r in roots]
 

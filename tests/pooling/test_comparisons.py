@@ -28,9 +28,9 @@ def contrast(value, unscaled=0.5, factor="steel", first="a", second="b", loading
     )  # fmt: skip
 
 
-def estimate(name, testers, *contrasts, version="1.0.0") -> SubmissionEstimate:
+def estimate(name, testers, *contrasts, version="1.0.0", sharpener=None) -> SubmissionEstimate:
     return SubmissionEstimate(
-        POOL, name, version, "2026-05", "late", "late", 4, 4, 0, 0, tuple(testers), ("x.1", "x.2"), ("s",), contrasts,
+        POOL, name, version, "2026-05", "late", "late", 4, 4, 0, 0, tuple(testers), ("x.1", "x.2"), (sharpener or f"of-{name}",), contrasts,
         np.eye(len(contrasts)), S2, 2.0, S2, 52.0, "least squares",
     )  # fmt: skip
 
@@ -105,6 +105,14 @@ def test_people_add_their_own_variance_to_practised_against_novice():
     (result,) = compared(*practice, pair, rows=rows)
     assert result.sharpener_variance == pytest.approx(0.17)
     assert [c.variance for c in result.contributions] == pytest.approx([0.36] * 3)
+
+
+def test_a_sharpener_who_recurs_joins_studies_of_sharpeners_but_not_of_steels():
+    practice = {"factor": "practice", "first": "practised", "second": "novice", "loading": 2.0}
+    recurring = [estimate(f"s{i}", [f"t{i}"], contrast(0.3, **practice), sharpener="rowlock") for i in range(3)]
+    steels = [estimate(f"s{i}", [f"t{i}"], contrast(0.3), sharpener="rowlock") for i in range(3)]
+    assert [result.studies for result in compared(*recurring)] == [1]
+    assert [result.studies for result in compared(*steels)] == [3]
 
 
 def test_sharpeners_of_different_or_unknown_class_tell_nothing_about_the_spread_within_a_class():

@@ -19,6 +19,8 @@ from .problem import Problem, pointer, shown
 
 RecordType = TypeVar("RecordType", bound=BaseModel)
 
+MOST_HINTS = 100  # "did you mean" is looked for in so many places; no more than that are listed anyway
+
 _PATTERN_CURES = (
     (r"^[0-9]{4}-", "write a month like 2026-05"),
     (r"^(?:0|[1-9][0-9]{0,3})", "write a version like 1.0.0"),
@@ -63,7 +65,10 @@ def _translated(model: type[BaseModel], tree: object, details: list[dict]) -> li
     by_place: dict[tuple, list[dict]] = {}
     for detail in details:
         by_place.setdefault(_place(tree, detail), []).append(detail)
-    return [_problem(model, tree, place, found) for place, found in by_place.items()]
+    hinted = list(by_place.items())[:MOST_HINTS]
+    plain = list(by_place.items())[MOST_HINTS:]
+    problems = [_problem(model, tree, place, found) for place, found in hinted]
+    return problems + [_problem(model, tree, place, found, hints=False) for place, found in plain]
 
 
 def _place(tree: object, detail: dict) -> tuple[str | int, ...]:
@@ -93,7 +98,7 @@ def _value(tree: object, place: tuple[str | int, ...]) -> object:
     return tree
 
 
-def _problem(model: type[BaseModel], tree: object, place: tuple[str | int, ...], details: list[dict]) -> Problem:
+def _problem(model: type[BaseModel], tree: object, place: tuple[str | int, ...], details: list[dict], hints: bool = True) -> Problem:
     detail, value = details[0], _value(tree, place)
     where = pointer(*place)
     if len(details) > 1:
@@ -104,7 +109,8 @@ def _problem(model: type[BaseModel], tree: object, place: tuple[str | int, ...],
     if kind == "missing":
         return Problem(where, "missing-field", f"{place[-1]!r} is missing", f"add {place[-1]!r}")
     if kind == "extra_forbidden":
-        return Problem(where, "unknown-field", f"there is no field {shown(place[-1])}", _field_cure(model, place))
+        cure = _field_cure(model, place) if hints else ""
+        return Problem(where, "unknown-field", f"there is no field {shown(place[-1])}", cure)
     if kind == "literal_error":
         return _word_problem(where, value, context["expected"])
     if kind == "string_pattern_mismatch":

@@ -137,5 +137,5 @@ def _not_json(text: str, error: json.JSONDecodeError) -> Problem:
         "Extra data": "something stands after the end of the file's one value",
     }.get(error.msg, error.msg[:1].lower() + error.msg[1:])
     if not text.strip():
-        what = "the file is empty"
+        return Problem("", "not-json", "the file is empty", line=1)
     return Problem("", "not-json", f"column {error.colno}: {what}", line=error.lineno)

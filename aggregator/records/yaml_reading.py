@@ -166,7 +166,8 @@ def _not_yaml(error: yaml.YAMLError, first_line: int) -> Problem:
     mark = getattr(error, "problem_mark", None)
     line = first_line + (mark.line if mark else 0)
     what = getattr(error, "problem", None) or "cannot be read"
-    return Problem("", "not-yaml", shown(what, 100).strip("'"), line=line)
+    code = "nested-too-deep" if "nesting depth" in what else "not-yaml"  # libyaml looks ahead and stops at its own limit
+    return Problem("", code, shown(what, 100).strip("'"), line=line)
 
 
 def split_front_matter(text: str) -> tuple[str, str] | None:

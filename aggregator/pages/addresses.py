@@ -12,7 +12,7 @@ import re
 from aggregator.bundle.model import Comparison, Pool, ProtocolResult, SubmissionResult
 
 SAFE_SEGMENT = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9.-]{0,98}[A-Za-z0-9])?")
-ROOT_LINK = re.compile(r'\b(href|src)="(/[^"]*)"')
+ROOT_LINK = re.compile(r'(<[a-zA-Z][^<>]*?\s(?:href|src)=")(/[^"]*)"')  # in a tag only: text may say href= too
 
 
 def segment(value: str) -> str:
@@ -81,4 +81,4 @@ def relative(here: str, target: str) -> str:
 
 def relative_links(html: str, here: str) -> str:
     """All ``href`` and ``src`` from the site's root, made relative to the page at ``here``."""
-    return ROOT_LINK.sub(lambda m: f'{m.group(1)}="{relative(here, m.group(2))}"', html)
+    return ROOT_LINK.sub(lambda m: f'{m.group(1)}{relative(here, m.group(2))}"', html)

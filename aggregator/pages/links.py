@@ -9,27 +9,28 @@ from html import unescape
 from pathlib import Path
 from urllib.parse import unquote
 
-TARGET = re.compile(r"""\s(?:href|src)=(?:"([^"]*)"|'([^']*)'|([^\s>"']+))""")
-NAMED = re.compile(r"""\sid=(?:"([^"]*)"|'([^']*)'|([^\s>"']+))""")
+TAG = re.compile(r"""<[a-zA-Z](?:[^>"']|"[^"]*"|'[^']*')*>""")
+ATTRIBUTE = re.compile(r"""\s([a-zA-Z][\w:.-]*)(?:=(?:"([^"]*)"|'([^']*)'|([^\s>"']+)))?""")  # whole ones: a value may say href= too
+TARGETS = {"href", "src"}
 ELSEWHERE = re.compile(r"(?:[a-z][a-z0-9+.-]*:|//|\?)", re.IGNORECASE)
 
 
 def broken_links(site: Path) -> list[str]:
     """Links that lead nowhere, each as "page: link". The error page is not looked at: its links start at the server's root."""
     pages = {p.relative_to(site).as_posix(): p.read_text(encoding="utf-8") for p in sorted(site.rglob("*.html"))}
-    names = {page: set(_values(NAMED, html)) for page, html in pages.items()}
+    names = {page: set(_values(html, {"id"})) for page, html in pages.items()}
     files = {p.relative_to(site).as_posix() for p in site.rglob("*") if p.is_file()}
     return [
         f"{page}: {link}"
         for page, html in pages.items()
         if page != "404.html"
-        for link in sorted(set(_values(TARGET, html)))
+        for link in sorted(set(_values(html, TARGETS)))
         if not _leads_somewhere(page, link, names, files)
     ]
 
 
-def _values(pattern: re.Pattern[str], html: str) -> Iterable[str]:
-    return (unescape("".join(groups)) for groups in pattern.findall(html))
+def _values(html: str, names: set[str]) -> Iterable[str]:
+    return (unescape("".join(values)) for tag in TAG.findall(html) for name, *values in ATTRIBUTE.findall(tag) if name.lower() in names)
 
 
 def _leads_somewhere(page: str, link: str, names: dict[str, set[str]], files: set[str]) -> bool:

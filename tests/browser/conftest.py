@@ -1,0 +1,113 @@
+"""One build, one crawl and one browser for all browser tests. A missing browser is a failure, never a skip."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from aggregator import pipeline
+
+from .chromium import SWITCHES, chromium_path
+from .crawling import WIDE, crawl, pages_of
+from .hostile import write_hostile_repository
+from .serving import served
+from .shared import once
+
+ROOT = Path(__file__).parents[2]
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    for item in items:
+        if Path(__file__).parent in item.path.parents:
+            item.add_marker("browser")
+
+
+@pytest.fixture(scope="session")
+def common(tmp_path_factory: pytest.TempPathFactory, worker_id: str) -> Path:
+    """A folder that all processes of this test session share."""
+    base = tmp_path_factory.getbasetemp()
+    return (base if worker_id == "master" else base.parent) / "browser"
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    try:
+        executable = chromium_path()
+    except FileNotFoundError as error:
+        pytest.fail(str(error))
+    with sync_playwright() as playwright:
+        started = playwright.chromium.launch(executable_path=executable, args=SWITCHES)
+        yield started
+        started.close()
+
+
+@pytest.fixture(scope="session")
+def site(common: Path) -> Path:
+    """The demonstration, built by the project's own path."""
+
+    def build(root: Path) -> None:
+        for part in ("protocols", "submissions"):
+            shutil.copytree(ROOT / part, root / part)
+        pipeline.site(root)
+
+    return once(common, "demonstration", build) / "build" / "site"
+
+
+@pytest.fixture(scope="session")
+def base(site: Path) -> Iterator[str]:
+    """Address of the demonstration's site."""
+    with served(site) as address:
+        yield address
+
+
+@pytest.fixture(scope="session")
+def facts(common: Path, browser: Browser, site: Path, base: str) -> dict[str, dict]:
+    """What the browser saw on every page of the demonstration, by address."""
+    return _crawled(common / "demonstration-facts", browser, site, base)
+
+
+@pytest.fixture(scope="session")
+def hostile_site(common: Path) -> Path:
+    """A repository with payloads in every free text, built by the project's own path."""
+
+    def build(root: Path) -> None:
+        write_hostile_repository(root)
+        pipeline.site(root)
+
+    return once(common, "hostile", build) / "build" / "site"
+
+
+@pytest.fixture(scope="session")
+def hostile_facts(common: Path, browser: Browser, hostile_site: Path) -> dict[str, dict]:
+    """What the browser saw on every page made from the hostile repository, by address."""
+    with served(hostile_site) as address:
+        return _crawled(common / "hostile-facts", browser, hostile_site, address)
+
+
+def _crawled(place: Path, browser: Browser, site: Path, address: str) -> dict[str, dict]:
+    def visit(file: Path) -> None:
+        found = crawl(browser, address, pages_of(site))
+        file.write_text(json.dumps(found).replace(address, ""), encoding="utf-8")
+
+    return json.loads(once(place.parent, place.name, visit).read_text(encoding="utf-8"))
+
+
+@pytest.fixture
+def open_page(browser: Browser, base: str) -> Iterator[Callable[..., Page]]:
+    """Open an address of the demonstration; keyword arguments are the browser context's."""
+    contexts = []
+
+    def open_at(address: str, **settings: object) -> Page:
+        contexts.append(browser.new_context(**{"viewport": WIDE} | settings))
+        page = contexts[-1].new_page()
+        page.goto(base + address, wait_until="load")
+        return page
+
+    yield open_at
+    for context in contexts:
+        context.close()

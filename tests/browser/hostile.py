@@ -1,0 +1,242 @@
+"""A repository that passes the check and means harm: a payload in every free text that a stranger can write.
+
+Words from closed lists, keys, units and numbers are left alone, because the check refuses anything else there.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import yaml
+
+from .payloads import Payloads
+
+PROTOCOL = "hostile-rope"
+VERSIONS = ("1.0.0", "1.0.1", "1.1.0")
+PEOPLE = ("wren", "tern", "smew")
+SVG = 'xmlns="http://www.w3.org/2000/svg" viewBox="0 0 60 20"'
+SNEAKY_DRAWINGS = {
+    "other-prefix": f'<s:svg xmlns:s="http://www.w3.org/2000/svg" viewBox="0 0 9 9"><s:script>window.scriptRan=1</s:script></s:svg>',
+    "other-names": f'<svg {SVG} xmlns:h="http://www.w3.org/1999/xhtml"><h:script>window.scriptRan=1</h:script><h:iframe/></svg>',
+    "own-style": f'<svg {SVG} style="position:fixed;inset:0"><style>*{{display:none}}</style><rect width="9" height="9"/></svg>',
+    "own-ids": f'<svg {SVG} class="md-header"><g id="cautions"><title>t</title><text id="versions" y="9">&lt;script&gt;</text></g></svg>',
+    "huge": f'<svg {SVG} width="9000" height="9000"><rect x="-9e9" width="9e9" height="9"/><text>{"W" * 500}</text></svg>',
+}
+"""Drawings that the check lets through; nothing of them may do anything."""
+
+
+@dataclass
+class Hostile:
+    """The payloads, and those that some page must show: texts by the page's address."""
+
+    payloads: Payloads = field(default_factory=Payloads)
+    shown: dict[str, list[str]] = field(default_factory=dict)
+
+    def show(self, address: str, *texts: str) -> None:
+        self.shown.setdefault(address, []).extend(texts)
+
+
+def write_hostile_repository(root: Path) -> Hostile:
+    """Write the repository and say what its pages must show. The same every time."""
+    hostile = Hostile()
+    medium = hostile.payloads.label()
+    _write_protocol(root, hostile, medium)
+    _write_objection(root / "protocols" / PROTOCOL / "objections" / "001-marks", hostile.payloads)
+    for number, person in enumerate(PEOPLE):
+        record = _submission(hostile, person, VERSIONS[number], medium)
+        _write(root / "submissions" / "measured" / PROTOCOL / f"{record['id']}.json", json.dumps(record, ensure_ascii=False, indent=1))
+    return hostile
+
+
+def _write(path: Path, text: str) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_text(text, encoding="utf-8")
+
+
+def _markdown(front: dict, body: str) -> str:
+    return f"---\n{yaml.safe_dump(front, sort_keys=False, allow_unicode=True)}---\n{body}\n"
+
+
+def _write_protocol(root: Path, hostile: Hostile, medium: str) -> None:
+    folder = root / "protocols" / PROTOCOL
+    for name, drawing in SNEAKY_DRAWINGS.items():
+        _write(folder / "figures" / f"{name}.svg", drawing)
+    number = 0
+    for version in VERSIONS:
+        front = _front(hostile.payloads, version, medium)
+        text = _markdown(front, _body(hostile.payloads))
+        _write(folder / f"{version}.md", text)
+        for address in (f"/protocols/{PROTOCOL}/{version}/", *([f"/protocols/{PROTOCOL}/"] if version == VERSIONS[-1] else [])):
+            hostile.show(address, *_shown_of(front))
+        for kind in ("released", "opened for review", "adopted"):
+            number += 1
+            event = {"format": "event/0.1.0", "kind": kind, "version": version, "by": "board", "month": "2026-01"}
+            event |= {"evidence": hostile.payloads.short()}
+            event |= {"sha256": hashlib.sha256(text.encode()).hexdigest()} if kind == "released" else {}
+            name = f"{number:03d}-{kind.replace(' ', '-')}.yaml"
+            _write(folder / "events" / name, yaml.safe_dump(event, allow_unicode=True))
+
+
+def _front(say: Payloads, version: str, medium: str) -> dict:
+    return {
+        "format": "protocol/0.1.0",
+        "id": PROTOCOL,
+        "version": version,
+        "title": say.short(),
+        "question": {"factor": "steel", "text": say.short()},
+        "changes": say.short(),
+        "medium": {"name": medium, "description": say.short()},
+        "work": {
+            "kind": "cuts", "unit": "cut", "accepted_units": ["cut"], "checkpoints": [0, 5, 10, 20, 40], "edge_stretch_mm": 40,
+            "stroke": say.short(),
+        },
+        "reading": {
+            "kind": "force", "description": say.short(), "canonical_unit": "N", "accepted_units": ["N", "gf"], "keener": "lower",
+            "repeats": 2, "resolution": 0.01, "scale_end": 49, "plausible_low": 0.2, "plausible_high": 30, "dulls": False,
+        },
+        "stopping": {"text": say.short()},
+        "endpoints": [
+            _endpoint(say, "early", kind="level", role="early", at=10),
+            _endpoint(say, "late", kind="level", role="late", at=40, primary=True),
+            _endpoint(say, "life", kind="life", role="overall", threshold={"value": 4}),
+        ],
+        "early_checkpoint": 10,
+        "late_checkpoint": 40,
+        "estimand": "total",
+        "design": {
+            "varies": [say.label()], "holds": [say.label()], "least_runs": 2, "order": say.short(), "blinding": say.short(),
+        },
+        "apex_start": say.short(),
+        "edges": "plain only",
+        "needs": [{"item": text, "where": "made", "substitute": say.short()} for text in say.every()],
+        "minutes": {"one_run": 30, "whole": 60},
+        "people": {"alone": say.short(), "two": say.short(), "three": say.short()},
+        "practice_run": say.short(),
+        "threats": [{"threat": "medium", "text": text, "steps": ["s1-prepare"]} for text in say.every()],
+        "cautions": say.every(),
+        "figures": [
+            {"file": f"figures/{name}.svg", "sha256": hashlib.sha256(drawing.encode()).hexdigest(), "caption": say.short()}
+            for name, drawing in SNEAKY_DRAWINGS.items()
+        ],
+        "note": say.long(),
+    }  # fmt: skip
+
+
+def _endpoint(say: Payloads, name: str, **rule: object) -> dict:
+    assumed = {"ln_sd": 0.25, "prior_df": 4, "source": say.short()}
+    return {"id": name, "title": say.short(), "worthwhile_ratio": 1.25, "assumed_repeatability": assumed, "reason": say.short(), **rule}
+
+
+def _shown_of(front: dict) -> list[str]:
+    """What a protocol's page must show as typed."""
+    endpoints = [text for rule in front["endpoints"] for text in (rule["title"], rule["assumed_repeatability"]["source"])]
+    return [
+        front["title"],
+        front["question"]["text"],
+        front["changes"],
+        front["medium"]["name"],
+        front["reading"]["description"],
+        *front["people"].values(),
+        *endpoints,
+        *(threat["text"] for threat in front["threats"]),
+        *front["cautions"],
+        *(figure["caption"] for figure in front["figures"]),
+    ]
+
+
+def _body(say: Payloads) -> str:
+    """Markdown that tries everything; what it shows is for the sanitiser to decide."""
+    figures = "\n\n".join(f"![{say.label()}](figures/{name}.svg)" for name in list(SNEAKY_DRAWINGS)[:3])
+    cells = "\n".join(f"| {text.replace(chr(10), ' ')} | b |" for text in say.every())
+    return "\n\n".join(
+        [
+            f"# {say.label()}",
+            f"### s1-prepare · {say.short().splitlines()[0]}",
+            *say.every(),
+            f"### s2-cut {say.short().splitlines()[0]}",
+            figures,
+            "![out](http://elsewhere.invalid/x.png) ![up](../../../etc/passwd) ![js](javascript:alert(1))",
+            f"| a | b |\n| - | - |\n{cells}",
+            "```js\nalert(1)\n```",
+            *(f"- {text}" for text in say.every()),
+        ]
+    )
+
+
+def _write_objection(folder: Path, say: Payloads) -> None:
+    common = {"format": "objection/0.1.0", "month": "2026-02"}
+    against = {"protocol": PROTOCOL, "version": "1.0.0", "step": "s1-prepare"}
+    statement = common | {"kind": "objection", "against": against, "title": say.short(), "threat": "order", "severity": "minor"}
+    statement |= {"proposed_change": say.long(), "by": "dunlin"}
+    response = common | {"kind": "response", "response": "rebuttal", "evidence": [{"citation": t} for t in say.every()[:20]], "by": "wren"}
+    outcome = common | {"kind": "outcome", "outcome": "rebutted", "by": "ruff"}
+    for name, front in (("00-objection", statement), ("01-response", response), ("02-outcome", outcome)):
+        _write(folder / f"{name}.md", _markdown(front, "\n\n".join(say.every())))
+
+
+def _submission(hostile: Hostile, person: str, version: str, medium: str) -> dict:
+    say = hostile.payloads
+    note, says, stray = say.long(), say.short(), say.short()
+    hostile.show(f"/submissions/measured/{PROTOCOL}/{person}-1/", *note.split("\n\n"), says)
+    blades = {f"{person}.plain": "AISI 1095", f"{person}.stainless": "AISI 440C"}
+    sharpeners = (person, f"{person}-friend")
+    edges = [(blade, sharpener) for blade in blades for sharpener in sharpeners]
+    return {
+        "format": "submission/0.1.0",
+        "id": f"{person}-1",
+        "protocol": {"id": PROTOCOL, "version": version},
+        "origin": "measured",
+        "licence": "CC0-1.0",
+        "submitted_by": person,
+        "month": "2026-05",
+        "people": [
+            {"handle": handle, "agreed": "yes", "sharpening": used}
+            for handle, used in zip(sharpeners, ("practised", "novice"), strict=True)
+        ],
+        "blades": [{"key": key, "steel": {"designation": steel}, "note": say.short()} for key, steel in blades.items()],
+        "lots": [{"key": f"{person}.coil", "medium": medium, "note": say.short()}],
+        "instruments": [{"key": f"{person}.scale", "kind": say.short()}],
+        "preparations": [_preparation(say, number, *edge) for number, edge in enumerate(edges, 1)],
+        "runs": [_run(say, number, person) for number in range(1, len(edges) + 1)],
+        "answers": [
+            {"pointer": "/preparations/0/edge_angle/left_deg", "code": "wide-angle", "says": says},
+            {"pointer": stray, "code": say.label(), "says": say.short()},
+        ],
+        "note": note,
+    }
+
+
+def _preparation(say: Payloads, number: int, blade: str, sharpener: str) -> dict:
+    return {
+        "id": f"edge-{number}",
+        "blade": blade,
+        "sharpener": sharpener,
+        "edge_angle": {"basis": "per side", "left_deg": 30},
+        "stages": [{"as_printed": text, "grit": say.label()} for text in say.every()],
+        "deburring": say.short(),
+        "strop": say.short(),
+        "note": say.short(),
+    }
+
+
+def _run(say: Payloads, number: int, person: str) -> dict:
+    forces = [(0, 1.0), (5, 1.5 + 0.05 * number), (10, 2.0 + 0.1 * number), (20, 3.0), (40, 5.0 + 0.2 * number)]
+    return {
+        "id": f"run-{number}",
+        "order": number,
+        "preparation": f"edge-{number}",
+        "tester": person,
+        "lot": f"{person}.coil",
+        "instrument": f"{person}.scale",
+        "work_unit": "cut",
+        "reading_unit": "N",
+        "ended": "last checkpoint",
+        "readings": [
+            {"work": work, "values": [{"written": force}, {"written": round(force * 1.05, 3)}], "note": say.short()}
+            for work, force in forces
+        ],
+        "note": say.short(),
+    }

@@ -1,0 +1,32 @@
+"""One page of each kind of the demonstration's site, found on the site itself."""
+
+from __future__ import annotations
+
+import re
+
+KINDS = {
+    "home": r"/",
+    "results": r"/results/",
+    "pool": r"/results/[^/]+-v\d+-simulated/",
+    "endpoint": r"/results/[^/]+-v\d+-simulated/(?!sharpening)[a-z]+/",
+    "sharpening": r"/results/[^/]+/sharpening/",
+    "comparison": r"/results/steels[^/]+/compare/[^/]+/",
+    "steels": r"/steels/",
+    "steel": r"/steels/[^/]+/",
+    "ledger": r"/submissions/",
+    "submission": r"/submissions/simulated/steels[^/]+/[^/]+/",
+    "protocols": r"/protocols/",
+    "protocol": r"/protocols/[^/]+/",
+    "older version": r"/protocols/steels[^/]+/1\.0\.0/",
+    "objections": r"/objections/",
+    "methods": r"/methods/",
+    "analysts": r"/analysts/",
+    "data": r"/data/",
+    "submit": r"/submit/",
+    "safety": r"/safety/",
+}
+
+
+def example(kind: str, addresses: list[str]) -> str:
+    """The first page of a kind."""
+    return next(address for address in addresses if re.fullmatch(KINDS[kind], address))

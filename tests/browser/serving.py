@@ -1,0 +1,46 @@
+"""A built site served from this machine, as a plain web host does: folders by their index, 404.html for what is missing."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import partial
+from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+
+
+class _Quiet(SimpleHTTPRequestHandler):
+    def log_message(self, format: str, *args: object) -> None:
+        pass
+
+    def send_error(self, code: int, message: str | None = None, explain: str | None = None) -> None:
+        if code != 404:
+            super().send_error(code, message, explain)
+            return
+        page = (Path(self.directory) / "404.html").read_bytes()
+        self.send_response(404)
+        self.send_header("Content-Type", "text/html; charset=utf-8")
+        self.send_header("Content-Length", str(len(page)))
+        self.end_headers()
+        self.wfile.write(page)
+
+
+class _Server(ThreadingHTTPServer):
+    daemon_threads = True
+
+    def handle_error(self, request: object, client_address: object) -> None:
+        """A browser that leaves a page drops its connections; that is no news."""
+
+
+@contextmanager
+def served(folder: Path) -> Iterator[str]:
+    """Serve a folder on a free port of 127.0.0.1; yields the address without a slash at its end."""
+    with _Server(("127.0.0.1", 0), partial(_Quiet, directory=str(folder.resolve()))) as server:
+        thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.05}, daemon=True)
+        thread.start()
+        try:
+            yield f"http://127.0.0.1:{server.server_port}"
+        finally:
+            server.shutdown()
+            thread.join()

@@ -1,0 +1,22 @@
+"""Work done once in a test session, whichever of its processes comes first: builds and crawls."""
+
+from __future__ import annotations
+
+import fcntl
+from collections.abc import Callable
+from pathlib import Path
+
+
+def once(folder: Path, name: str, make: Callable[[Path], None]) -> Path:
+    """``folder / name``, made by the first process that asks for it; the others wait.
+
+    ``make`` gets the path to write (a file or a folder). When it fails, the next process tries again and fails for itself.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    with (folder / f".{name}.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        done = folder / f".{name}.done"
+        if not done.exists():
+            make(folder / name)
+            done.touch()
+    return folder / name

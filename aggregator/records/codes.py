@@ -74,7 +74,7 @@ _FORM = _errors(
     text_length=("The text is empty or too long.", "write something, within the length allowed"),
     out_of_range=("The number is outside what the field allows.", "check the number and its unit"),
     wrong_type=("A value of another kind was expected.", "see the field's text in the schema"),
-    empty_list=("The list needs at least one entry.", "add one"),
+    empty_list=("The list has fewer entries than it needs.", "add what is missing"),
 )
 
 _LAYOUT = _errors(

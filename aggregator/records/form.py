@@ -64,11 +64,18 @@ def _translated(model: type[BaseModel], tree: object, details: list[dict]) -> li
     """One problem a place: the branches of a union complain about the same value and are told as one."""
     by_place: dict[tuple, list[dict]] = {}
     for detail in details:
-        by_place.setdefault(_place(tree, detail), []).append(detail)
+        place = _place(tree, detail)
+        if not _counts_only_good_entries(detail, _value(tree, place)):
+            by_place.setdefault(place, []).append(detail)
     hinted = list(by_place.items())[:MOST_HINTS]
     plain = list(by_place.items())[MOST_HINTS:]
     problems = [_problem(model, tree, place, found) for place, found in hinted]
     return problems + [_problem(model, tree, place, found, hints=False) for place, found in plain]
+
+
+def _counts_only_good_entries(detail: dict, value: object) -> bool:
+    """Whether pydantic calls a list too short only because entries of it are wrong, which are told by themselves."""
+    return detail["type"] == "too_short" and isinstance(value, list) and len(value) >= detail["ctx"]["min_length"]
 
 
 def _place(tree: object, detail: dict) -> tuple[str | int, ...]:
@@ -120,7 +127,8 @@ def _problem(model: type[BaseModel], tree: object, place: tuple[str | int, ...],
     if kind in _RANGES:
         return _range_problem(where, value, kind, context)
     if kind == "too_short":
-        return Problem(where, "empty-list", "the list is empty")
+        least = context["min_length"]
+        return Problem(where, "empty-list", f"the list has {len(value)} entries", f"give {least} at least")
     if kind == "too_long":
         return Problem(where, "out-of-range", "the list is too long", f"give at most {context['max_length']} entries")
     wanted = _WANTED.get(kind, "what the schema describes")

@@ -148,6 +148,11 @@ def test_a_hundred_thousand_brackets_are_one_finding_with_its_line(empty):
     assert (finding.code, finding.line) == ("nested-too-deep", 3)
 
 
+def test_more_objects_than_any_record_needs_are_refused_before_they_are_built(empty):
+    finding = one(empty, '{"runs": [\n' + "{}," * 20_000 + "\n{}]}")
+    assert (finding.code, finding.line) == ("too-many-values", 2)
+
+
 def test_a_file_full_of_mistakes_lists_a_hundred_and_counts_the_rest(empty):
     record = submission()
     record["runs"] = [{} for _ in range(1000)]

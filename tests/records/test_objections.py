@@ -1,0 +1,130 @@
+"""Objections: numbering, what they refer to, and who decides."""
+
+import pytest
+
+from aggregator.records import load_repository
+
+from .builder import REMOVED, TODAY, changed, make_repository, markdown, second, submission, write
+
+OBJECTION = {
+    "format": "objection/0.1.0",
+    "kind": "objection",
+    "against": {"protocol": "small-rope", "version": "1.0.0", "step": "s1-prepare", "endpoint": "early"},
+    "title": "The stone wears",
+    "threat": "order",
+    "severity": "material",
+    "by": "auk",
+    "month": "2026-03",
+}
+RESPONSE = {
+    "format": "objection/0.1.0",
+    "kind": "response",
+    "response": "rebuttal",
+    "evidence": [{"submission": "wren-1"}],
+    "by": "wren",
+    "month": "2026-04",
+}
+OUTCOME = {"format": "objection/0.1.0", "kind": "outcome", "outcome": "rebutted", "by": "tern", "month": "2026-05"}
+THREAD = {"00-objection.md": OBJECTION, "01-response.md": RESPONSE, "02-outcome.md": OUTCOME}
+
+
+def thread(root, files, name="001-stone-wears", body="Because.\n"):
+    for file, record in files.items():
+        write(root / "protocols" / "small-rope" / "objections" / name / file, markdown(record, body))
+    return root
+
+
+def codes(root):
+    return [f.code for f in load_repository(root, today=TODAY).findings]
+
+
+def test_a_whole_thread_is_read_in_order(tmp_path):
+    thread(make_repository(tmp_path), THREAD)
+    repository = load_repository(tmp_path, today=TODAY)
+    (found,) = repository.objections
+    assert repository.findings == ()
+    assert (found.protocol, found.number, found.statement) == ("small-rope", 1, "Because.")
+    assert [entry.kind for entry, _ in found.entries] == ["response", "outcome"]
+
+
+OBJECTION_CASES = {
+    "against the analysis": ({"/against": {}}, []),
+    "against another protocol than the one it lies under": ({"/against/protocol": "other"}, ["path-disagrees"]),
+    "against a version that does not exist": ({"/against/version": "1.0.1"}, ["unknown-version"]),
+    "against a step that does not exist": ({"/against/step": "s9-none"}, ["unknown-step"]),
+    "against an endpoint that does not exist": ({"/against/endpoint": "late"}, ["unknown-reference"]),
+    "a duplicate of itself": ({"/duplicate_of": 1}, ["unknown-reference"]),
+    "a duplicate of one that does not exist": ({"/duplicate_of": 2}, ["unknown-reference"]),
+    "from a month that has not come": ({"/month": "2026-07"}, ["month-in-future"]),
+    "without its severity": ({"/severity": REMOVED}, ["missing-field"]),
+    "another kind than its file's name says": ({"/kind": "response"}, ["path-disagrees"]),
+}
+
+
+@pytest.mark.parametrize("row", OBJECTION_CASES)
+def test_an_objection_names_what_exists(row, tmp_path):
+    changes, expected = OBJECTION_CASES[row]
+    thread(make_repository(tmp_path), {"00-objection.md": changed(OBJECTION, changes)})
+    assert codes(tmp_path) == expected
+
+
+ENTRY_CASES = {
+    "decided by the objector": ("02-outcome.md", {"/by": "auk"}, ["not-impartial"]),
+    "decided by whoever released the protocol": ("02-outcome.md", {"/by": "board"}, ["not-impartial"]),
+    "withdrawn by the objector": ("02-outcome.md", {"/by": "auk", "/outcome": "withdrawn"}, []),
+    "a revision in a version that does not exist": (
+        "01-response.md",
+        {"/response": "revision", "/revised_in": "1.1.0"},
+        ["unknown-version"],
+    ),
+    "a revision in no version": ("01-response.md", {"/response": "revision"}, ["unknown-version"]),
+    "a revision in a version that exists": ("01-response.md", {"/response": "revision", "/revised_in": "1.0.0"}, []),
+    "evidence of two kinds in one entry": ("01-response.md", {"/evidence/0/probe": "lot"}, ["evidence-form"]),
+    "evidence of no kind": ("01-response.md", {"/evidence/0/submission": None}, ["evidence-form"]),
+    "a submission that does not exist as evidence": (
+        "01-response.md",
+        {"/evidence/0/submission": "wren-2"},
+        ["unknown-reference"],
+    ),
+    "a word that is no outcome": ("02-outcome.md", {"/outcome": "refuted"}, ["unknown-word"]),
+}
+
+
+@pytest.mark.parametrize("row", ENTRY_CASES)
+def test_entries_name_what_exists_and_outcomes_are_impartial(row, tmp_path):
+    file, changes, expected = ENTRY_CASES[row]
+    thread(make_repository(tmp_path), THREAD | {file: changed(THREAD[file], changes)})
+    assert codes(tmp_path) == expected
+
+
+@pytest.mark.parametrize(
+    ("files", "expected"),
+    [
+        ({"00-objection.md": OBJECTION, "02-outcome.md": OUTCOME}, ["wrong-number"]),
+        ({"01-response.md": RESPONSE}, ["wrong-number"]),
+        ({"00-objection.md": OBJECTION, "01-objection.md": OBJECTION}, ["wrong-number"]),
+    ],
+)
+def test_entries_are_numbered_from_the_objection_on(files, expected, tmp_path):
+    thread(make_repository(tmp_path), files)
+    assert codes(tmp_path) == expected
+
+
+def test_objections_are_numbered_without_a_gap(tmp_path):
+    thread(make_repository(tmp_path), {"00-objection.md": OBJECTION})
+    thread(tmp_path, {"00-objection.md": changed(OBJECTION, {"/duplicate_of": 1})}, "003-again")
+    assert codes(tmp_path) == ["wrong-number"]
+
+
+def test_an_objection_without_a_statement(tmp_path):
+    thread(make_repository(tmp_path), {"00-objection.md": OBJECTION}, body="\n")
+    assert codes(tmp_path) == ["empty-body"]
+
+
+def test_a_thread_whose_entry_is_broken_is_left_out_but_nothing_else_is(tmp_path):
+    thread(make_repository(tmp_path, [submission(), second()]), THREAD)
+    thread(tmp_path, THREAD | {"01-response.md": changed(RESPONSE, {"/by": "Wren"})}, "002-broken")
+    repository = load_repository(tmp_path, today=TODAY)
+    assert [f.code for f in repository.findings] == ["wrong-case"]
+    assert [t.number for t in repository.objections] == [1]
+    assert len(repository.submissions) == 2

@@ -29,7 +29,11 @@ def analysts(results: Results) -> Page:
 def data(results: Results, downloads: tuple[str, ...]) -> Page:
     """Downloads, schemas, licence and where every number comes from."""
     html = render(
-        "data.html", downloads=downloads, described=DESCRIBED, provenance=results.provenance, submissions=results.submissions,
+        "data.html",
+        downloads=downloads,
+        described=DESCRIBED,
+        provenance=results.provenance,
+        submissions=results.submissions,
         protocols=results.protocols,
     )
     return Page("/data/", "Data and schemas", html, "Data", "Every number, to download")

@@ -19,8 +19,13 @@ from .words import interval, level
 
 WIDTH, HEIGHT, MIDDLE, MARGIN = 240, 24, 12, 10
 REACHES = (2.0, 4.0, 8.0, 16.0, 32.0)
-TICKS = {2.0: (0.5, 0.7, 1, 1.4, 2), 4.0: (0.25, 0.5, 1, 2, 4), 8.0: (0.125, 0.5, 1, 2, 8), 16.0: (0.0625, 0.25, 1, 4, 16),
-         32.0: (1 / 32, 0.125, 1, 8, 32)}
+TICKS = {
+    2.0: (0.5, 0.7, 1, 1.4, 2),
+    4.0: (0.25, 0.5, 1, 2, 4),
+    8.0: (0.125, 0.5, 1, 2, 8),
+    16.0: (0.0625, 0.25, 1, 4, 16),
+    32.0: (1 / 32, 0.125, 1, 8, 32),
+}
 TICK_WORDS = {0.25: "×¼", 0.5: "×½", 0.125: "×⅛", 0.0625: "×1⁄16", 1 / 32: "×1⁄32"}
 
 
@@ -57,9 +62,7 @@ def axis_of(endpoint: EndpointResult, comparisons: Iterable[Comparison]) -> Axis
 
 def scale(on: Axis) -> Markup:
     """The head of a bar column: the scale's marks."""
-    marks = "".join(
-        f'<text x="{on.x(t):.1f}" y="15" text-anchor="middle">{TICK_WORDS.get(t, f"×{t:g}")}</text>' for t in TICKS[on.reach]
-    )
+    marks = "".join(f'<text x="{on.x(t):.1f}" y="15" text-anchor="middle">{TICK_WORDS.get(t, f"×{t:g}")}</text>' for t in TICKS[on.reach])
     return _svg("bar-scale", "Scale of ratios, logarithmic, ×1 is no difference", marks)
 
 

@@ -54,9 +54,7 @@ def pairs(pool: Pool) -> list[tuple[str, str]]:
 
 def of_pair(pool: Pool, first: str, second: str) -> list[tuple[EndpointResult, Comparison]]:
     """One pair's comparisons, early, late and overall."""
-    return [
-        (e, c) for e in endpoints_in_order(pool) for c in e.steels if (c.first, c.second) == (first, second)
-    ]
+    return [(e, c) for e in endpoints_in_order(pool) for c in e.steels if (c.first, c.second) == (first, second)]
 
 
 def headline_pair(pool: Pool) -> list[tuple[EndpointResult, Comparison]]:

@@ -19,12 +19,7 @@ FONT = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Helvetica Neue', 'Noto Sa
 
 def curves(pool: Pool, finding: str) -> Markup:
     """The pool's curves, wide and narrow; empty where there are none. ``finding`` is what the drawing shows, in words."""
-    rows = tuple(
-        (curve.steel, p.work, p.ratio, p.low, p.high)
-        for curve in pool.curves
-        for p in curve.points
-        if p.ratio > 0
-    )
+    rows = tuple((curve.steel, p.work, p.ratio, p.low, p.high) for curve in pool.curves for p in curve.points if p.ratio > 0)
     if not rows:
         return Markup("")
     simulated = pool.origin == "simulated"
@@ -51,9 +46,7 @@ def _specification(rows: tuple[tuple[object, ...], ...], unit: str, simulated: b
     steels = sorted({str(row[0]) for row in rows})
     works = sorted({float(row[1]) for row in rows})
     names = {steel: visible(steel) for steel in steels}
-    data = [
-        {"steel": names[str(s)], "work": w, "ratio": r, "low": low or r, "high": high or r} for s, w, r, low, high in rows
-    ]
+    data = [{"steel": names[str(s)], "work": w, "ratio": r, "low": low or r, "high": high or r} for s, w, r, low, high in rows]
     first = next((w for w in works if w > 0), 1.0)
     order = [names[s] for s in steels]
     colour = altair.Color(
@@ -64,9 +57,7 @@ def _specification(rows: tuple[tuple[object, ...], ...], unit: str, simulated: b
     dash = altair.StrokeDash(
         "steel:N", scale=altair.Scale(domain=order, range=[list(DASHES[i % 6]) for i in range(len(order))]), legend=None
     )
-    shape = altair.Shape(
-        "steel:N", scale=altair.Scale(domain=order, range=[SHAPES[i % 6] for i in range(len(order))])
-    )
+    shape = altair.Shape("steel:N", scale=altair.Scale(domain=order, range=[SHAPES[i % 6] for i in range(len(order))]))
     x = altair.X(
         "work:Q",
         title=f"work ({'cuts' if unit == 'cut' else unit})",
@@ -86,16 +77,28 @@ def _specification(rows: tuple[tuple[object, ...], ...], unit: str, simulated: b
     chart = altair.layer(band, line, point).properties(width=290 if narrow else 640, height=260 if narrow else 320)
     if simulated:
         chart = chart.properties(title="simulated demonstration")
-    return chart.configure(aria=False, background="transparent", font=FONT).configure_view(stroke=None).configure_axis(
-        labelColor="currentColor", titleColor="currentColor", domainColor="currentColor", tickColor="currentColor",
-        gridColor="currentColor", gridOpacity=0.15, labelFontSize=12, titleFontSize=12, titleFontWeight="normal",
-    ).configure_legend(labelColor="currentColor", labelFontSize=12).configure_title(
-        color="currentColor", fontSize=12, fontWeight="bold", anchor="start"
-    ).to_dict()
+    return (
+        chart.configure(aria=False, background="transparent", font=FONT)
+        .configure_view(stroke=None)
+        .configure_axis(
+            labelColor="currentColor",
+            titleColor="currentColor",
+            domainColor="currentColor",
+            tickColor="currentColor",
+            gridColor="currentColor",
+            gridOpacity=0.15,
+            labelFontSize=12,
+            titleFontSize=12,
+            titleFontWeight="normal",
+        )
+        .configure_legend(labelColor="currentColor", labelFontSize=12)
+        .configure_title(color="currentColor", fontSize=12, fontWeight="bold", anchor="start")
+        .to_dict()
+    )
 
 
 def _tidied(svg: str, prefix: str) -> str:
-    """Without inline styles (the content security policy forbids them) and with ids of its own."""
-    svg = re.sub(r'\sstyle="[^"]*"', "", svg)
+    """Without inline styles (the policy forbids them) and roles (the label stands on the frame), with ids of its own."""
+    svg = re.sub(r'\s(?:style|role|aria-[a-z]+)="[^"]*"', "", svg)
     svg = re.sub(r'\b(id=")|url\(#', lambda m: f'id="{prefix}-' if m.group(1) else f"url(#{prefix}-", svg)
     return svg.replace("<svg ", '<svg focusable="false" ', 1)

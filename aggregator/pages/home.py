@@ -46,9 +46,7 @@ def _answer(results: Results, lead: Pool | None) -> str:
 
 def _counts(results: Results) -> list[tuple[str, int, int]]:
     """What is in the repository: noun, measured, simulated."""
-    measured, simulated = (
-        [s for s in results.submissions if s.origin == origin] for origin in ("measured", "simulated")
-    )
+    measured, simulated = ([s for s in results.submissions if s.origin == origin] for origin in ("measured", "simulated"))
     return [
         ("submissions", len(measured), len(simulated)),
         ("runs", *(sum(len(s.runs) for s in group) for group in (measured, simulated))),

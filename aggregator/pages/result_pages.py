@@ -78,16 +78,15 @@ def _pair(pool: Pool, first: str, second: str) -> Page:
 
 def _forest_axes(found: list) -> dict[str, bars.Axis]:
     return {
-        e.id: bars.axis([c.result, *(c.prediction.result for _ in (1,) if c.prediction), *(line.result for line in c.lines)],
-                        e.worthwhile_ratio)
+        e.id: bars.axis(
+            [c.result, *(c.prediction.result for _ in (1,) if c.prediction), *(line.result for line in c.lines)], e.worthwhile_ratio
+        )
         for e, c in found
     }
 
 
 def _sharpening(pool: Pool) -> Page:
     found = choose.practice(pool)
-    html = render(
-        "sharpening.html", pool=pool, found=found, axes=_forest_axes(found), common=_practice_axis(pool)
-    )
+    html = render("sharpening.html", pool=pool, found=found, axes=_forest_axes(found), common=_practice_axis(pool))
     address = f"{addresses.pool(pool)}sharpening/"
     return Page(address, f"How much sharpening mattered: {pool_name(pool)}", html, "Results")

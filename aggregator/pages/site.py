@@ -20,6 +20,7 @@ from mkdocs.structure.toc import get_toc
 
 from aggregator.bundle.model import Results
 
+from . import text
 from .csp import with_policy
 from .generate import generate_pages
 from .links import broken_links
@@ -32,9 +33,7 @@ class BrokenLinks(Exception):
     """The finished site has links that lead nowhere; the message lists them."""
 
 
-def build_site(
-    results: Results, root: Path, target: Path, downloads: dict[str, bytes], *, site_root: Path | None = None
-) -> None:
+def build_site(results: Results, root: Path, target: Path, downloads: dict[str, bytes], *, site_root: Path | None = None) -> None:
     """Build the static site.
 
     Parameters
@@ -69,8 +68,8 @@ def _quiet_and_timeless() -> Iterator[None]:
     before = {name: os.environ.get(name) for name in settings}
     os.environ.update(settings)
     logger = logging.getLogger("mkdocs")
-    level, logger_level = logging.WARNING, logger.level
-    logger.setLevel(level)
+    logger_level = logger.level
+    logger.setLevel(logging.WARNING)
     try:
         yield
     finally:
@@ -86,16 +85,23 @@ class _Generated(BasePlugin):
     """Brings the generated pages and downloads into the build, and the policy into every page."""
 
     def __init__(self, pages: tuple[tuple[str, str], ...], downloads: dict[str, bytes], results: Results) -> None:
-        self._pages, self._downloads, self._provenance = pages, downloads, results.provenance
+        self._pages, self._downloads = pages, downloads
         self._ready: dict[str, str] = {}
+        self._sections: dict[str, Section] = {}
+        known = results.provenance
+        self._provenance = {  # the theme's templates escape nothing by themselves
+            "program_version": text.plain(known.program_version),
+            "inputs_sha256": text.plain(known.inputs_sha256[:12]),
+            "input_files": known.input_files,
+        }
 
     def on_config(self, config: MkDocsConfig) -> MkDocsConfig:
         config.extra["provenance"] = self._provenance
         return config
 
     def on_files(self, files: Files, *, config: MkDocsConfig) -> Files:
-        for path, text in self._pages:
-            files.append(File.generated(config, path, content=text))
+        for path, content in self._pages:
+            files.append(File.generated(config, path, content=content))
         for name, content in sorted(self._downloads.items()):
             files.append(File.generated(config, f"data/{name}", content=content))
         return files
@@ -115,7 +121,7 @@ class _Generated(BasePlugin):
     def on_page_content(self, html: str, *, page: Page, config: MkDocsConfig, files: Files) -> str:
         ready = self._ready.pop(page.file.src_uri, None)
         if ready is None:
-            return html.replace("<table>", '<div class="table"><table>').replace("</table>", "</table></div>")
+            return html.replace("<table>", '<div tabindex="0" class="table"><table>').replace("</table>", "</table></div>")
         page.toc = get_toc(_headings(ready))
         return ready
 

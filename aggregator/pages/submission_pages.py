@@ -36,10 +36,7 @@ def _submission(submission: SubmissionResult, protocol: ProtocolResult | None, p
         pool=pool,
         endpoints=endpoints,
         columns=met or sorted({e for run in submission.runs for e in run.values}),
-        axes={
-            e: bars.axis([a.result for a in submission.answers if a.endpoint == e], endpoints[e].worthwhile_ratio)
-            for e in endpoints
-        },
+        axes={e: bars.axis([a.result for a in submission.answers if a.endpoint == e], endpoints[e].worthwhile_ratio) for e in endpoints},
         unit=pool.work_unit if pool else "",
     )
     return Page(addresses.submission(submission), f"Submission {submission.id}", html, "Results", record=True)

@@ -23,23 +23,107 @@ TITLE_UNSAFE = re.compile(r"[<>&\"'`{}\[\]\\|*_#]")
 HIDDEN = set("\u200b\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2060\u2066\u2067\u2068\u2069\ufeff")
 
 BODY_TAGS = {
-    "p", "br", "hr", "h2", "h3", "h4", "h5", "h6", "ul", "ol", "li", "em", "strong", "code", "pre", "blockquote", "a",
-    "table", "thead", "tbody", "tr", "th", "td", "dl", "dt", "dd", "sup", "sub",
+    "p",
+    "br",
+    "hr",
+    "h2",
+    "h3",
+    "h4",
+    "h5",
+    "h6",
+    "ul",
+    "ol",
+    "li",
+    "em",
+    "strong",
+    "code",
+    "pre",
+    "blockquote",
+    "a",
+    "table",
+    "thead",
+    "tbody",
+    "tr",
+    "th",
+    "td",
+    "dl",
+    "dt",
+    "dd",
+    "sup",
+    "sub",
 }
 BODY_ATTRIBUTES = {"a": {"href", "title"}, "ol": {"start"}}
 DROPPED_WITH_CONTENT = {"script", "style", "iframe", "object", "embed", "template", "noscript", "svg", "math"}
 
 SVG_NAMESPACE = "{http://www.w3.org/2000/svg}"
 SVG_TAGS = {
-    "svg", "g", "path", "line", "polyline", "polygon", "rect", "circle", "ellipse", "text", "tspan", "title", "desc",
-    "defs", "marker", "pattern", "clipPath",
+    "svg",
+    "g",
+    "path",
+    "line",
+    "polyline",
+    "polygon",
+    "rect",
+    "circle",
+    "ellipse",
+    "text",
+    "tspan",
+    "title",
+    "desc",
+    "defs",
+    "marker",
+    "pattern",
+    "clipPath",
 }
 SVG_ATTRIBUTES = {
-    "viewBox", "width", "height", "x", "y", "x1", "y1", "x2", "y2", "dx", "dy", "cx", "cy", "r", "rx", "ry", "d",
-    "points", "transform", "fill", "stroke", "stroke-width", "stroke-dasharray", "stroke-linecap", "stroke-linejoin",
-    "stroke-miterlimit", "stroke-opacity", "fill-opacity", "fill-rule", "opacity", "font-size", "font-weight",
-    "font-style", "font-family", "text-anchor", "dominant-baseline", "letter-spacing", "marker-start", "marker-end",
-    "marker-mid", "markerWidth", "markerHeight", "refX", "refY", "orient", "id", "patternUnits", "preserveAspectRatio",
+    "viewBox",
+    "width",
+    "height",
+    "x",
+    "y",
+    "x1",
+    "y1",
+    "x2",
+    "y2",
+    "dx",
+    "dy",
+    "cx",
+    "cy",
+    "r",
+    "rx",
+    "ry",
+    "d",
+    "points",
+    "transform",
+    "fill",
+    "stroke",
+    "stroke-width",
+    "stroke-dasharray",
+    "stroke-linecap",
+    "stroke-linejoin",
+    "stroke-miterlimit",
+    "stroke-opacity",
+    "fill-opacity",
+    "fill-rule",
+    "opacity",
+    "font-size",
+    "font-weight",
+    "font-style",
+    "font-family",
+    "text-anchor",
+    "dominant-baseline",
+    "letter-spacing",
+    "marker-start",
+    "marker-end",
+    "marker-mid",
+    "markerWidth",
+    "markerHeight",
+    "refX",
+    "refY",
+    "orient",
+    "id",
+    "patternUnits",
+    "preserveAspectRatio",
     "clip-path",
 }
 LOCAL_REFERENCE = re.compile(r"url\(\s*#([A-Za-z][\w-]*)\s*\)")
@@ -56,7 +140,7 @@ def plain(text: str) -> Markup:
     line = visible(text)
     mark = LIST_MARK.match(line)
     if mark:
-        return Markup(f"{mark.group(1)}&#{ord(mark.group(2))};{_entities(line[mark.end():])}")
+        return Markup(f"{mark.group(1)}&#{ord(mark.group(2))};{_entities(line[mark.end() :])}")
     return Markup(_entities(line))
 
 
@@ -146,7 +230,7 @@ def _anchor_headings(html: str) -> str:
             name += "-again"
         seen.add(name)
         if step:
-            inside = f'<a class="step" href="#{name}">{name.split("-")[0]}</a> {inside[step.end():]}'
+            inside = f'<a class="step" href="#{name}">{name.split("-")[0]}</a> {inside[step.end() :]}'
         return f'<h{level} id="{name}">{inside}</h{level}>'
 
     return HEADING.sub(anchor, html)
@@ -174,7 +258,7 @@ def _keep_links(html: str) -> str:
 
 
 def _wrap_tables(html: str) -> str:
-    return html.replace("<table>", '<div class="table"><table>').replace("</table>", "</table></div>")
+    return html.replace("<table>", '<div tabindex="0" class="table"><table>').replace("</table>", "</table></div>")
 
 
 def drawing(svg: str, prefix: str, label: str) -> Markup:
@@ -215,6 +299,6 @@ def _svg_attribute(name: str, value: str, prefix: str) -> str:
     local = LOCAL_REFERENCE.fullmatch(value.strip())
     if local:
         value = f"url(#{prefix}{local.group(1)})"
-    elif "url(" in value.lower() or "(" in value and name not in ("transform",):
+    elif "(" in value and name != "transform":
         return ""
     return f' {name}="{_entities(value)}"'

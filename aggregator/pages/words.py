@@ -6,7 +6,17 @@ from aggregator.bundle.model import Comparison, EndpointResult, Pool, RatioInter
 from aggregator.bundle.sentences import amount, ratio_text
 
 MONTHS = (
-    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
     "December",
 )
 INTERESTS = {

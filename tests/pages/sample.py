@@ -89,9 +89,7 @@ def line(number: int, ratio: float | None, bound: str | None = None) -> StudyLin
     )
 
 
-def comparison(
-    first: str, second: str, state: str, ratio: float = 1.3, factor: str = "steel", lines: int = 4
-) -> Comparison:
+def comparison(first: str, second: str, state: str, ratio: float = 1.3, factor: str = "steel", lines: int = 4) -> Comparison:
     pooled = state == "pooled"
     kept = (line(1, ratio), line(2, ratio * 1.2), line(3, None, "at least"), line(4, None))[:lines]
     return Comparison(
@@ -142,9 +140,7 @@ def endpoint(name: str, role: str, primary: bool, submissions: int) -> EndpointR
         interval=2,
         censored=3,
         missing=1,
-        repeatability=RepeatabilityEntry(
-            ln_sd=0.24, df=31.0, prior_ln_sd=0.25, prior_df=None, source="pooled", submissions=9
-        ),
+        repeatability=RepeatabilityEntry(ln_sd=0.24, df=31.0, prior_ln_sd=0.25, prior_df=None, source="pooled", submissions=9),
         steels=tuple(
             comparison(a, b, states[n % 4], 0.6 + 0.35 * n, lines=submissions) for n, (a, b) in enumerate(pairs if submissions else ())
         ),
@@ -160,8 +156,20 @@ def laboratory() -> Interlaboratory:
         for n in range(1, 5)
     )
     return Interlaboratory(
-        item="tern.galley-one", scale="reading unit", unit="N", testers=4, runs=12, mean=2.2, s_r=0.1, s_R=0.2, s_L=0.17,
-        h_critical=1.49, k_critical=1.92, note="", tests=("Cochran: nothing stands out.",), cells=cells,
+        item="tern.galley-one",
+        scale="reading unit",
+        unit="N",
+        testers=4,
+        runs=12,
+        mean=2.2,
+        s_r=0.1,
+        s_R=0.2,
+        s_L=0.17,
+        h_critical=1.49,
+        k_critical=1.92,
+        note="",
+        tests=("Cochran: nothing stands out.",),
+        cells=cells,
     )
 
 
@@ -211,26 +219,45 @@ def submission(number: int, origin: str, protocol: str = "steels-rope") -> Submi
             sharpener=HANDLES[n % 4],
             tester=HANDLES[(n + 1) % 4],
             ended="last checkpoint",
-            readings=tuple(
-                ReadingResult(work=w, written="210, 220, 215 gf", mean=2.11, outcome="below" if w == 0 else "") for w in WORK
-            ),
+            readings=tuple(ReadingResult(work=w, written="210, 220, 215 gf", mean=2.11, outcome="below" if w == 0 else "") for w in WORK),
             values={"early": "2.31", "late": "more than 4.9"},
         )
         for n in range(1, 5)
     )
     answer = OwnAnswer(
-        endpoint="early", factor="sharpener", first="gull", second="tern", result=interval(1.2, 0.7),
-        sentence="After 10 cuts, gull was 20 % sharper than tern.", verdict="undecided",
+        endpoint="early",
+        factor="sharpener",
+        first="gull",
+        second="tern",
+        result=interval(1.2, 0.7),
+        sentence="After 10 cuts, gull was 20 % sharper than tern.",
+        verdict="undecided",
     )
     nothing = OwnAnswer(
-        endpoint="late", factor="steel", first=STEELS[0], second=STEELS[1], result=None,
-        sentence="Cannot be told apart: steel and sharpener move together.", verdict="",
+        endpoint="late",
+        factor="steel",
+        first=STEELS[0],
+        second=STEELS[1],
+        result=None,
+        sentence="Cannot be told apart: steel and sharpener move together.",
+        verdict="",
     )
     return SubmissionResult(
-        id=f"2026-0{number % 9 + 1}-harbour-{number}", path=f"submissions/{origin}/{protocol}/{number}.json",
-        sha256="ab" * 32, protocol=protocol, version="1.0.0", origin=origin, month=f"2026-0{number % 9 + 1}",
-        submitted_by="tern", note="Wind from the east.\n\nThe rope was damp.", interest="owner", blades=4,
-        people=HANDLES, runs=runs, answers=(answer, nothing), warnings=("Angle above 25 degrees per side. Said: both together.",),
+        id=f"2026-0{number % 9 + 1}-harbour-{number}",
+        path=f"submissions/{origin}/{protocol}/{number}.json",
+        sha256="ab" * 32,
+        protocol=protocol,
+        version="1.0.0",
+        origin=origin,
+        month=f"2026-0{number % 9 + 1}",
+        submitted_by="tern",
+        note="Wind from the east.\n\nThe rope was damp.",
+        interest="owner",
+        blades=4,
+        people=HANDLES,
+        runs=runs,
+        answers=(answer, nothing),
+        warnings=("Angle above 25 degrees per side. Said: both together.",),
     )
 
 
@@ -245,15 +272,29 @@ def protocol(version: str, newest: bool, status: str = "adopted", name: str = "s
         "design": {"least_runs": 4},
         "people": {"alone": "Two blades, not blind.", "two": "One codes, one cuts.", "three": None},
         "endpoints": [
-            {"id": "early", "title": "Sharpness after 10 cuts", "role": "early", "primary": False, "worthwhile_ratio": 1.25,
-             "assumed_repeatability": {"ln_sd": 0.25, "prior_df": 4, "source": "assumed"}}
+            {
+                "id": "early",
+                "title": "Sharpness after 10 cuts",
+                "role": "early",
+                "primary": False,
+                "worthwhile_ratio": 1.25,
+                "assumed_repeatability": {"ln_sd": 0.25, "prior_df": 4, "source": "assumed"},
+            }
         ],
-        "threats": [{"threat": "order", "text": "The first is freshest.", "steps": ["s2-reading"]},
-                    {"threat": "generality", "text": "Rope is one medium.", "steps": []}],
+        "threats": [
+            {"threat": "order", "text": "The first is freshest.", "steps": ["s2-reading"]},
+            {"threat": "generality", "text": "Rope is one medium.", "steps": []},
+        ],
         "cautions": ["Clamp the rope."],
     }
     return ProtocolResult(
-        id=name, version=version, status=status, newest=newest, sha256="cd" * 32, front=front, body=BODY,
+        id=name,
+        version=version,
+        status=status,
+        newest=newest,
+        sha256="cd" * 32,
+        front=front,
+        body=BODY,
         figures=(FigureResult(file="figures/rig.svg", caption="The rig", svg=SVG),),
         events=({"event": "released", "by": "tern", "month": "2025-11"},),
     )
@@ -269,13 +310,13 @@ def results(measured: int = 0, simulated: int = 4) -> Results:
     submissions = [submission(n, p.origin, p.protocol) for p in pools for n in range(1, p.counts.submissions + 1)]
     return Results(
         format="results/0.1.0",
-        provenance=Provenance(
-            program_version="0.1.0", inputs_sha256="12" * 32, input_files=9, repeatability_sha256="34" * 32
-        ),
+        provenance=Provenance(program_version="0.1.0", inputs_sha256="12" * 32, input_files=9, repeatability_sha256="34" * 32),
         pools=tuple(pools),
         submissions=tuple(submissions),
         protocols=(
-            protocol("1.0.0", False, "retired"), protocol("1.1.0", True), protocol("1.0.0", True, name="two-sharpeners"),
+            protocol("1.0.0", False, "retired"),
+            protocol("1.1.0", True),
+            protocol("1.0.0", True, name="two-sharpeners"),
         ),
         steels=tuple(SteelResult(id=s, names=(s,), simulated=True, note="Invented.") for s in STEELS) if pools else (),
     )

@@ -1,0 +1,189 @@
+"""The finished site, and the pages as a pure function of the results."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+from collections import Counter
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import html5lib
+import pytest
+from sample import HANDLES, results
+
+from aggregator.pages import build_site, generate_pages
+from aggregator.pages.csp import policy
+from aggregator.pages.links import broken_links
+
+POLICY = re.compile(r'<meta http-equiv="Content-Security-Policy" content="([^"]*)">')
+LOADS = {"script": "src", "img": "src", "iframe": "src", "link": "href", "source": "src", "form": "action"}
+
+
+def pages_of(site: Path) -> dict[str, str]:
+    return {p.relative_to(site).as_posix(): p.read_text(encoding="utf-8") for p in site.rglob("*.html")}
+
+
+def words(html: str) -> str:
+    return " ".join("".join(html5lib.parse(html).itertext()).split())
+
+
+def home(measured: int, simulated: int) -> str:
+    return words(dict(generate_pages(results(measured, simulated)))["index.md"].split("---\n", 2)[2])
+
+
+def test_pages_are_a_pure_function_of_the_results() -> None:
+    given = results(measured=4, simulated=4)
+    before = given.model_dump_json()
+    assert generate_pages(given) == generate_pages(results(measured=4, simulated=4))
+    assert given.model_dump_json() == before
+
+
+def test_the_same_results_give_the_same_bytes(site: Path, tmp_path: Path) -> None:
+    build_site(
+        results(measured=4, simulated=4),
+        tmp_path / "none",
+        tmp_path,
+        {"results.json": b"{}\n", "comparisons.csv": b"a,b\n", "datapackage.json": b"{}\n"},
+    )
+
+    def hashes(folder: Path) -> dict[str, str]:
+        return {p.relative_to(folder).as_posix(): hashlib.sha256(p.read_bytes()).hexdigest() for p in folder.rglob("*") if p.is_file()}
+
+    assert hashes(tmp_path) == hashes(site)
+
+
+@pytest.mark.parametrize(("measured", "simulated"), [(0, 0), (0, 2), (1, 0), (1, 4), (2, 4)])
+def test_a_site_of_few_submissions_builds_and_no_link_is_broken(measured: int, simulated: int, tmp_path: Path) -> None:
+    build_site(results(measured, simulated), tmp_path / "none", tmp_path, {})
+    assert (tmp_path / "index.html").is_file() and broken_links(tmp_path) == []
+
+
+def test_the_first_page_answers_for_none_one_two_and_more() -> None:
+    assert "Nobody has sent in a measured result yet" in home(0, 4)
+    assert "Nobody has sent in a measured result yet" in home(0, 0)
+    assert "One measured submission so far" in home(1, 4)
+    assert "Two measured submissions so far" in home(2, 4)
+    assert results(3, 4).pools[-1].headline in home(3, 4)
+
+
+def test_measured_results_come_first_and_the_demonstration_goes_to_its_corner() -> None:
+    assert "Simulated demonstration. Invented volunteers" in home(0, 4)
+    assert "Simulated demonstration. Invented volunteers" not in home(1, 4)
+    index = dict(generate_pages(results(3, 4)))["results/index.md"]
+    assert index.index("steels-rope-v1-measured") < index.index('id="demonstration"') < index.index("steels-rope-v1-simulated")
+
+
+def test_downloads_lie_under_data_and_are_listed(site: Path) -> None:
+    assert (site / "data" / "comparisons.csv").read_bytes() == b"a,b\n"
+    assert 'href="comparisons.csv"' in (site / "data" / "index.html").read_text(encoding="utf-8")
+
+
+def test_simulated_stands_on_every_page_chart_and_row_made_from_it() -> None:
+    for path, text in generate_pages(results(measured=0, simulated=4)):
+        if "simulated" not in path:
+            continue
+        html = text.split("---\n", 2)[2]
+        assert 'class="banner simulated"' in html, path
+        for row in re.findall(r"<tbody>(.*?)</tbody>", html, re.DOTALL):
+            for line in re.findall(r"<tr.*?</tr>", row, re.DOTALL):
+                assert '<span class="mark">simulated</span>' in line, (path, line)
+        for caption in re.findall(r"<caption>(.*?)</caption>", html, re.DOTALL):
+            assert "Simulated." in caption, (path, caption)
+        for label, drawn in re.findall(r'role="img" aria-label="([^"]*)"><svg(.*?)</svg>', html, re.DOTALL):
+            assert label.startswith("Simulated.") and "simulated demonstration" in drawn
+
+
+def test_a_page_of_measured_results_is_not_called_simulated() -> None:
+    pages = dict(generate_pages(results(measured=4, simulated=0)))
+    assert "simulated" not in pages["results/steels-rope-v1-measured/index.md"].lower()
+
+
+def test_handles_stand_on_pages_of_submissions_only() -> None:
+    for path, text in generate_pages(results(measured=4, simulated=4)):
+        found = [h for h in HANDLES if re.search(rf"\b{h}\b", words(text.split("---\n", 2)[2]))]
+        assert (found != []) == bool(re.fullmatch(r"submissions/.+/.+/index\.md", path)), (path, found)
+
+
+def test_what_cannot_be_told_apart_has_no_ratio() -> None:
+    pool = next(p for p in results(measured=4, simulated=0).pools)
+    page = dict(generate_pages(results(measured=4, simulated=0)))["results/steels-rope-v1-measured/late/index.md"]
+    for comparison in pool.endpoints[1].steels:
+        row = re.search(rf'<tr id="{comparison.first}-and-{comparison.second}">(.*?)</tr>', page, re.DOTALL)
+        assert row is not None
+        assert ("bar-mark" in row[1]) == ("×" in row[1]) == (comparison.state == "pooled")
+
+
+def test_every_page_has_a_strict_policy_that_fits_its_scripts(site: Path) -> None:
+    for page, html in pages_of(site).items():
+        (found,) = POLICY.findall(html)
+        assert found == policy(POLICY.sub("", html)), page
+        assert "unsafe" not in found and "default-src 'none'" in found
+        assert html.index("Content-Security-Policy") < html.index("<script")
+
+
+def test_no_page_has_an_inline_style_or_handler(site: Path) -> None:
+    for page, html in pages_of(site).items():
+        for element in html5lib.parse(html).iter():
+            if isinstance(element.tag, str):
+                assert not element.tag.endswith("}style"), page
+                assert not [a for a in element.attrib if a == "style" or a.startswith("on")], (page, element.attrib)
+
+
+def test_nothing_is_loaded_from_another_host(site: Path) -> None:
+    for page, html in pages_of(site).items():
+        for element in html5lib.parse(html, namespaceHTMLElements=False).iter():
+            attribute = LOADS.get(element.tag) if isinstance(element.tag, str) else None
+            if attribute and element.get("rel") != "canonical":
+                assert urlsplit(element.get(attribute, "")).netloc == "", (page, element.attrib)
+    for sheet in site.rglob("*.css"):
+        assert not re.search(r"url\(['\"]?(?:https?:)?//", sheet.read_text(encoding="utf-8")), sheet
+
+
+def test_pages_are_well_formed_and_no_id_stands_twice(site: Path) -> None:
+    for page, html in pages_of(site).items():
+        parser = html5lib.HTMLParser()
+        tree = parser.parse(html)
+        ignored = {"unexpected-end-tag-implied-end-tag"}
+        assert [e for e in parser.errors if e[1] not in ignored] == [], page
+        twice = [i for i, n in Counter(e.get("id") for e in tree.iter() if isinstance(e.tag, str) and e.get("id")).items() if n > 1]
+        assert twice == [], page
+
+
+def test_the_link_check_sees_a_missing_page_and_a_missing_place(tmp_path: Path) -> None:
+    (tmp_path / "b").mkdir()
+    (tmp_path / "index.html").write_text('<a href="b/">1</a><a href="c/">2</a><a href="b/#no">3</a><a href=d.css>4</a>', encoding="utf-8")
+    (tmp_path / "b" / "index.html").write_text('<p id="yes"><a href="..#no">5</a><a href="#yes">6</a></p>', encoding="utf-8")
+    assert broken_links(tmp_path) == ["b/index.html: ..#no", "index.html: b/#no", "index.html: c/", "index.html: d.css"]
+
+
+def test_records_are_left_out_of_the_search_and_the_rest_is_in_it(site: Path) -> None:
+    index = json.loads((site / "search" / "search_index.json").read_text(encoding="utf-8"))
+    places = {entry["location"].partition("#")[0] for entry in index["docs"]}
+    assert {"methods/", "protocols/steels-rope/", "results/steels-rope-v1-measured/"} <= places
+    assert not [p for p in places if p.startswith(("submissions/measured", "submissions/simulated")) or "compare/" in p]
+
+
+def test_an_older_version_says_so_and_keeps_its_address(site: Path) -> None:
+    old = words((site / "protocols/steels-rope/1.0.0/index.html").read_text(encoding="utf-8"))
+    assert "An older version." in old
+    assert "An older version." not in words((site / "protocols/steels-rope/1.1.0/index.html").read_text(encoding="utf-8"))
+
+
+def test_cautions_stand_before_the_method(site: Path) -> None:
+    page = (site / "protocols/steels-rope/index.html").read_text(encoding="utf-8")
+    assert page.index('id="cautions"') < page.index('id="s1-safe-first"')
+    assert "Local law" in page
+
+
+def test_no_page_holds_the_time_it_was_made(site: Path) -> None:
+    assert not (site / "sitemap.xml.gz").exists()
+    assert "lastmod" not in (site / "sitemap.xml").read_text(encoding="utf-8")
+
+
+def test_an_address_that_is_none_is_refused() -> None:
+    from aggregator.pages.addresses import segment
+
+    with pytest.raises(ValueError, match=r"must be letters, digits.*got '\.\./x'"):
+        segment("../x")

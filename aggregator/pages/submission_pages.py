@@ -9,8 +9,6 @@ from aggregator.bundle.model import Pool, ProtocolResult, Results, SubmissionRes
 from . import addresses, bars
 from .page import Page, render
 
-INTEREST_ORDER = {"none": 0, "owner": 1, "maker": 2, "seller": 3, "not stated": 4}
-
 
 def submission_pages(results: Results) -> Iterator[Page]:
     """The ledger and everything below it."""
@@ -32,6 +30,7 @@ def _submission(submission: SubmissionResult, protocol: ProtocolResult | None, p
     html = render(
         "submission.html",
         submission=submission,
+        finding=_finding(submission),
         protocol=protocol,
         pool=pool,
         endpoints=endpoints,
@@ -40,3 +39,9 @@ def _submission(submission: SubmissionResult, protocol: ProtocolResult | None, p
         unit=pool.work_unit if pool else "",
     )
     return Page(addresses.submission(submission), f"Submission {submission.id}", html, "Results", record=True)
+
+
+def _finding(submission: SubmissionResult) -> str:
+    """The sentence in front: one with a ratio if there is one, and about two people only if there is no other."""
+    ordered = sorted(submission.answers, key=lambda a: (a.factor == "sharpener", a.result is None))
+    return ordered[0].sentence if ordered else "This submission makes no comparison by itself."

@@ -85,11 +85,6 @@ def endpoints_in_order(pool: Pool) -> list[EndpointResult]:
     return sorted(pool.endpoints, key=lambda e: (ROLE_ORDER[e.role], not e.primary, e.id))
 
 
-def primary(pool: Pool) -> EndpointResult:
-    """The pool's primary endpoint."""
-    return next((e for e in pool.endpoints if e.primary), pool.endpoints[0])
-
-
 def better(endpoint: EndpointResult) -> str:
     """What a ratio above 1 means."""
     return "sharper" if endpoint.quantity == "sharpness" else "longer lasting"

@@ -34,6 +34,10 @@ class Layout:
     figures: list[str] = field(default_factory=list)
     problems: list[tuple[str, Problem]] = field(default_factory=list)
 
+    def submission_ids(self) -> frozenset[str]:
+        """Ids of all submissions, as their paths say."""
+        return frozenset(path.rpartition("/")[2].removesuffix(".json") for path in self.submissions)
+
 
 def walk(root: Path) -> Layout:
     """Every file under ``protocols/`` and ``submissions/``, sorted into its place."""

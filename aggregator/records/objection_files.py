@@ -22,7 +22,7 @@ def read_threads(
         folders.setdefault(folder_of(path), []).append(path)
     session.collected.add_all(_numbers(folders))
     found = [(thread, folders[folder]) for folder in folders if (thread := _thread(session, folder, folders[folder]))]
-    submissions = frozenset(path.rpartition("/")[2].removesuffix(".json") for path in session.layout.submissions)
+    submissions = session.layout.submission_ids()
     for thread, paths in found:
         around = Surroundings(
             {version: p for (name, version), p in protocols.items() if name == thread.protocol},

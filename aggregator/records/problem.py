@@ -27,6 +27,9 @@ class Problem:
 
 def pointer(*parts: str | int) -> str:
     """JSON pointer of the value at ``parts`` (RFC 6901: ~ becomes ~0, / becomes ~1)."""
+    text = "/".join(map(str, ("", *parts)))
+    if "~" not in text and text.count("/") == len(parts):
+        return text
     return "".join(["/" + str(part).replace("~", "~0").replace("/", "~1") for part in parts])
 
 

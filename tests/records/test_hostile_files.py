@@ -140,7 +140,7 @@ def test_hostile_json_costs_little_time_and_memory(kind, empty):
     tracemalloc.stop()
     assert findings and all(f.line >= 1 and f.file == PATH for f in findings)
     assert len(findings) <= 101
-    assert spent < 10 and peak < 200_000_000  # under memory tracing; about a fifth of that without
+    assert spent < 30 and peak < 200_000_000  # seconds while memory is traced; about 2 without, on one idle core
 
 
 def test_a_hundred_thousand_brackets_are_one_finding_with_its_line(empty):

@@ -435,6 +435,13 @@ def test_events_are_numbered_without_a_gap_and_name_versions_that_exist(tmp_path
     assert sorted(codes(tmp_path)) == ["month-in-future", "unknown-version", "wrong-number"]
 
 
+@pytest.mark.parametrize(("pilot", "expected"), [("wren-1", []), ("wren-2", ["unknown-reference"])])
+def test_the_pilot_of_an_adoption_exists(pilot, expected, tmp_path):
+    make_repository(tmp_path)
+    write_event(tmp_path / "protocols" / "small-rope", 3, event("adopted", "1.0.0", pilot=pilot))
+    assert codes(tmp_path) == expected
+
+
 NEXT = {"/version": "1.1.0", "/changes": "one more checkpoint"}
 LATE = endpoint(id="late", at=40, role="late", primary=False)
 CHAIN = {

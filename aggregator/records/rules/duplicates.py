@@ -48,8 +48,8 @@ def content_problems(submissions: Iterable[tuple[str, Submission]]) -> list[tupl
 
 def _gist(record: Submission) -> tuple:
     first = record.runs[0]
-    works = tuple(str(reading.work) for reading in first.readings)
-    return record.protocol, record.origin, record.month, record.submitted_by, len(record.runs), first.order, works
+    read = [str(item.written) for reading in first.readings for item in reading.values or ()]
+    return record.protocol, record.origin, record.month, record.submitted_by, len(record.runs), first.order, tuple(read)
 
 
 def _twins(group: list[tuple[str, Submission]]) -> list[tuple[str, Problem]]:

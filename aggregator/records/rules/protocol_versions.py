@@ -53,13 +53,16 @@ def _definition(rule: EndpointRule) -> tuple:
     return rule.kind, rule.at, rule.start, rule.end, rule.threshold, rule.fit_from
 
 
-def event_problems(events: list[tuple[str, Event]], versions: dict[str, str], today: datetime.date) -> list[tuple[str, Problem]]:
+def event_problems(
+    events: list[tuple[str, Event]], versions: dict[str, str], submissions: frozenset[str], today: datetime.date
+) -> list[tuple[str, Problem]]:
     """Events of one protocol in the order of their numbers.
 
     Parameters
     ----------
     events : (path, event).
     versions : hash of each version's file, by version.
+    submissions : ids of all submissions.
     today : events are not in the future.
     """
     problems: list[tuple[str, Problem]] = []
@@ -70,6 +73,8 @@ def event_problems(events: list[tuple[str, Event]], versions: dict[str, str], to
             found.append(Problem("/version", "unknown-version", f"there is no file of version {event.version}"))
         else:
             found += [*_order(event, state.get(event.version)), *_hash(event, versions[event.version])]
+        if event.pilot is not None and event.pilot not in submissions:
+            found.append(Problem("/pilot", "unknown-reference", f"there is no submission {event.pilot!r}"))
         state[event.version] = event.kind
         problems += [(path, problem) for problem in found]
     return problems

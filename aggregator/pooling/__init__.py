@@ -28,5 +28,8 @@ P                     W − WX(XᵀWX)⁻¹XᵀW
 ``random_effects``   contrast pooling: mean, heterogeneity, prediction
 ``heterogeneity``    Cochran's Q, I², estimators of tau2 and its interval
 ``prediction``       where the next study's effect would fall
+``influence``        the fit without one study, and what changed
+``small_study``      whether small studies tell another story than large ones
+``cluster_robust``   standard errors for studies that share people or blades
 ``interlaboratory``  repeatability and reproducibility, with what stands out
 """

@@ -26,12 +26,11 @@ from .heterogeneity import (
     restricted_log_likelihood,
     typical_variance,
 )
+from .inputs import check_level, checked_studies, frozen
 
 INTERVAL_METHODS = ("wald", "knapp-hartung", "guarded-knapp-hartung")
 PREDICTION_SEED = 20190617  # any fixed number: the same studies give the same interval
 FEW_STUDIES = 5  # below this a prediction interval carries its caveat
-# Cubes of weights and squares of residuals must stay finite numbers; ln ratios are nowhere near these bounds.
-SMALLEST_VARIANCE, LARGEST_VARIANCE, LARGEST_EFFECT = 1e-70, 1e70, 1e70
 LARGEST_CONDITION = 1e10  # of XᵀWX with orthonormal columns: beyond it fewer than six digits would be left
 
 
@@ -104,6 +103,7 @@ def random_effects(
     interval: str = "guarded-knapp-hartung",
     level: float = 0.95,
     v_df: float | None = None,
+    predict: bool = True,
     predict_at: ArrayLike | None = None,
     rng: int | np.random.Generator = PREDICTION_SEED,
 ) -> RandomEffectsFit:
@@ -125,6 +125,7 @@ def random_effects(
     level : level of every interval.
     v_df : degrees of freedom of the pooled s² behind ``v``, or None when ``v`` is known. It changes the Q-profile
         interval and ``q_p`` from chi-square to F; nothing else.
+    predict : whether a prediction is wanted; False spares its time.
     predict_at : (p,) design row of the study to predict; only needed with moderators.
     rng : seed or generator for the prediction interval.
 
@@ -154,16 +155,16 @@ def random_effects(
     >>> [round(limit, 4) for limit in (fit.intervals[0].low, fit.intervals[0].high)]
     [-0.1434, 0.3534]
     """
-    y, v, X = _checked_data(y, v, X)
+    y, v, X = checked_studies(y, v, X)
     _check_choices(tau2_method, interval, level, v_df)
     at = _checked_predict_at(predict_at, X)
     rows = _prepared(y, v, X)
     if rows.k == rows.p:
         return _not_pooled(rows, tau2_method, interval, level)
-    return _pooled(rows, at, tau2_method, interval, level, v_df, np.random.default_rng(rng))
+    return _pooled(rows, predict, at, tau2_method, interval, level, v_df, np.random.default_rng(rng))
 
 
-def _pooled(rows, at, tau2_method, interval, level, v_df, rng) -> RandomEffectsFit:
+def _pooled(rows, predict, at, tau2_method, interval, level, v_df, rng) -> RandomEffectsFit:
     heterogeneity = ESTIMATORS[tau2_method](rows)
     tau2, df = heterogeneity.tau2, rows.k - rows.p
     fit, q = weigh(rows, tau2), cochran_q(rows)
@@ -171,12 +172,12 @@ def _pooled(rows, at, tau2_method, interval, level, v_df, rng) -> RandomEffectsF
     interval_df = np.inf if interval == "wald" else float(df)
     intervals, interval_reason = _intervals(fit.coefficients, coefficient_covariance, rows, interval, interval_df, level)
     i2, h2 = _inconsistency(rows, tau2_method, tau2, q)
-    reason = _why_no_prediction(rows, at, tau2_method)
+    reason = _why_no_prediction(rows, at, tau2_method) if predict else "no prediction was asked for"
     restricted = tau2_method == "reml"
     return RandomEffectsFit(
-        coefficients=_frozen(fit.coefficients),
-        standard_errors=_frozen(np.sqrt(np.diag(coefficient_covariance))),
-        covariance=_frozen(coefficient_covariance),
+        coefficients=frozen(fit.coefficients),
+        standard_errors=frozen(np.sqrt(np.diag(coefficient_covariance))),
+        covariance=frozen(coefficient_covariance),
         df=interval_df,
         intervals=intervals,
         tau2=tau2,
@@ -210,9 +211,9 @@ def _not_pooled(rows: Rows, tau2_method: str, interval: str, level: float) -> Ra
     own = covariance(rows, fit)
     reason = _count(rows, "estimates nothing but itself: not pooled")
     return RandomEffectsFit(
-        coefficients=_frozen(fit.coefficients),
-        standard_errors=_frozen(np.sqrt(np.diag(own))),
-        covariance=_frozen(own),
+        coefficients=frozen(fit.coefficients),
+        standard_errors=frozen(np.sqrt(np.diag(own))),
+        covariance=frozen(own),
         df=np.inf if interval == "wald" else 0.0,
         intervals=None,
         tau2=None,
@@ -284,29 +285,6 @@ def _caveat(k: int) -> str:
     return f"{k} studies say little about how studies differ: read this prediction as a rough guess"
 
 
-def _frozen(array: np.ndarray) -> np.ndarray:
-    array = np.array(array, dtype=float)
-    array.setflags(write=False)
-    return array
-
-
-def _checked_data(y, v, X) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    y, v = np.asarray(y, dtype=float), np.asarray(v, dtype=float)
-    if y.ndim != 1 or v.shape != y.shape or len(y) == 0:
-        raise InputError(f"y and v must be vectors of the same length, at least 1; got shapes {y.shape} and {v.shape}")
-    X = np.ones((len(y), 1)) if X is None else np.asarray(X, dtype=float)
-    if X.ndim != 2 or len(X) != len(y) or not 1 <= X.shape[1] <= len(y):
-        raise InputError(f"X must have {len(y)} rows and 1 to {len(y)} columns; got shape {X.shape}")
-    _check_finite("y", y, np.abs(y) <= LARGEST_EFFECT, f"numbers no larger than {LARGEST_EFFECT:g}")
-    in_range = (v >= SMALLEST_VARIANCE) & (v <= LARGEST_VARIANCE)
-    _check_finite("v", v, in_range, f"positive variances, {SMALLEST_VARIANCE:g} to {LARGEST_VARIANCE:g}")
-    _check_finite("X", X, np.isfinite(X), "finite numbers")
-    rank = np.linalg.matrix_rank(X)
-    if rank < X.shape[1]:
-        raise InputError(f"X must have full column rank {X.shape[1]}; got rank {rank}")
-    return y, v, X
-
-
 def _prepared(y: np.ndarray, v: np.ndarray, X: np.ndarray) -> Rows:
     rows = prepare(y, v, X)
     condition = np.linalg.cond(power_moment(rows, 1 / v))
@@ -315,19 +293,12 @@ def _prepared(y: np.ndarray, v: np.ndarray, X: np.ndarray) -> Rows:
     return rows
 
 
-def _check_finite(name: str, values: np.ndarray, good: np.ndarray, wanted: str) -> None:
-    if not good.all():
-        place = tuple(int(i) for i in np.argwhere(~good)[0])
-        raise InputError(f"{name} must be {wanted}; got {values[place]} at {list(place)}")
-
-
 def _check_choices(tau2_method, interval, level, v_df) -> None:
     if tau2_method not in ESTIMATORS:
         raise InputError(f"tau2_method must be one of {', '.join(ESTIMATORS)}; got {tau2_method!r}")
     if interval not in INTERVAL_METHODS:
         raise InputError(f"interval must be one of {', '.join(INTERVAL_METHODS)}; got {interval!r}")
-    if not 0 < level < 1:
-        raise InputError(f"level must lie strictly between 0 and 1; got {level!r}")
+    check_level(level)
     if v_df is not None and not v_df > 0:
         raise InputError(f"v_df must be positive, or None for known variances; got {v_df!r}")
 

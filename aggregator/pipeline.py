@@ -8,6 +8,7 @@ from pathlib import Path
 
 from aggregator.bundle.assemble import Findings, assemble
 from aggregator.bundle.model import Results
+from aggregator.bundle.schemas import all_schemas
 from aggregator.bundle.tables import tables
 from aggregator.bundle.write import staged_build
 from aggregator.endpoints import curve_points, endpoint_rows
@@ -19,6 +20,7 @@ from aggregator.pooling.comparisons import compare
 from aggregator.pooling.curves import mean_curves
 from aggregator.records import load_repository
 from aggregator.records.canonical import PoolKey, Repository, pool_key
+from aggregator.records.schemas import site_url
 
 Progress = Callable[[str], None]
 
@@ -90,7 +92,8 @@ def site(root: Path, say: Progress = lambda _: None) -> Path:
         results, files = _results_files(root, say)
         _write_results(files, stage / "results")
         say("building the pages")
-        build_site(results, root, stage / "site", files)
+        schemas = {f"schemas/{name}": content for name, content in all_schemas(site_url(root)).items()}
+        build_site(results, root, stage / "site", files | schemas)
     return root / "build" / "site" / "index.html"
 
 

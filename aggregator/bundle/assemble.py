@@ -19,7 +19,7 @@ from aggregator.records.model.protocol import EndpointRule, Protocol
 
 from .compare import comparison_result
 from .interlab import interlaboratory_result
-from .ledger import interest_of, protocol_results, steel_results, submission_results
+from .ledger import interest_of, objection_results, protocol_results, steel_results, submission_results
 from .model import (
     Counts,
     CurvePointResult,
@@ -66,6 +66,7 @@ def assemble(found: Findings) -> Results:
         pools=tuple(_pool(found, key, group) for key, group in sorted(_by_pool(found.repository).items())),
         submissions=submission_results(found.repository, found.rows, found.estimates),
         protocols=protocol_results(found.repository),
+        objections=objection_results(found.repository),
         steels=steel_results(found.repository),
     )
 

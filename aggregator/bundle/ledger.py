@@ -9,14 +9,23 @@ from collections.abc import Iterable
 from aggregator.endpoints.rows import EndpointRow
 from aggregator.errors import WARNING, Finding
 from aggregator.estimates.results import Contrast, SubmissionEstimate
-from aggregator.records.canonical import CanonicalReading, CanonicalRun, LoadedProtocol, LoadedSubmission, Repository
+from aggregator.records.canonical import (
+    CanonicalReading,
+    CanonicalRun,
+    LoadedProtocol,
+    LoadedSubmission,
+    ObjectionThread,
+    Repository,
+)
 from aggregator.records.model.protocol import EndpointRule
-from aggregator.records.model.review import Event
+from aggregator.records.model.review import Event, Outcome
 from aggregator.records.model.submission import Run, Submission
 
 from .compare import own_interval
 from .model import (
     FigureResult,
+    ObjectionEntryResult,
+    ObjectionResult,
     OwnAnswer,
     ProtocolResult,
     ReadingResult,
@@ -204,6 +213,39 @@ def _figures(repository: Repository, protocol: LoadedProtocol) -> tuple[FigureRe
     folder = (repository.root / protocol.path).parent
     return tuple(
         FigureResult(file=f.file, caption=f.caption, svg=(folder / f.file).read_text(encoding="utf-8")) for f in protocol.record.figures
+    )
+
+
+def objection_results(repository: Repository) -> tuple[ObjectionResult, ...]:
+    """Every objection with its thread."""
+    return tuple(_objection(thread) for thread in repository.objections)
+
+
+def _objection(thread: ObjectionThread) -> ObjectionResult:
+    objection = thread.objection
+    states = [entry.outcome for entry, _ in thread.entries if isinstance(entry, Outcome)]
+    return ObjectionResult(
+        protocol=objection.against.protocol or "",
+        number=thread.number,
+        version=objection.against.version or "",
+        step=objection.against.step or "",
+        title=objection.title,
+        threat=objection.threat,
+        severity=objection.severity,
+        by=objection.by,
+        month=objection.month,
+        state=states[-1] if states else "open",
+        statement=thread.statement,
+        entries=tuple(
+            ObjectionEntryResult(
+                kind=entry.kind,
+                says=entry.outcome if isinstance(entry, Outcome) else entry.response,
+                by=entry.by,
+                month=entry.month,
+                text=body,
+            )
+            for entry, body in thread.entries
+        ),
     )
 
 

@@ -66,7 +66,7 @@ class StudyLine(Record):
     submission: str
     """Its id."""
     cluster: int
-    """Number of the study it counts in: submissions that share a tester are one study."""
+    """Number of the study it counts in: submissions that share a tester (or, where sharpeners are compared, a sharpener) are one study."""
     month: str
     """Month."""
     result: RatioInterval | None
@@ -464,6 +464,50 @@ class ProtocolResult(Record):
     """Events in this version's life."""
 
 
+class ObjectionEntryResult(Record):
+    """One response or outcome of an objection."""
+
+    kind: Literal["response", "outcome"]
+    """What it is."""
+    says: str
+    """rebuttal, revision or more evidence wanted; or the state decided."""
+    by: str
+    """Handle."""
+    month: str
+    """Month."""
+    text: str
+    """The response, or the reason of the outcome, in plain text."""
+
+
+class ObjectionResult(Record):
+    """One objection with its thread."""
+
+    protocol: str
+    """Protocol id; empty where it is against the analysis."""
+    number: int
+    """Its number under that protocol, for good."""
+    version: str
+    """The version read by the objector; empty where none is named."""
+    step: str
+    """The step, or empty."""
+    title: str
+    """The flaw in one line."""
+    threat: str
+    """What kind of flaw."""
+    severity: Literal["blocking", "material", "minor"]
+    """How much hangs on it."""
+    by: str
+    """Handle of the objector."""
+    month: str
+    """Month."""
+    state: str
+    """The last outcome; open where there is none."""
+    statement: str
+    """The objection in plain text."""
+    entries: tuple[ObjectionEntryResult, ...]
+    """Responses and outcomes in their order."""
+
+
 class SteelResult(Record):
     """A steel that some submission names."""
 
@@ -503,5 +547,7 @@ class Results(Record):
     """The ledger."""
     protocols: tuple[ProtocolResult, ...]
     """Protocols as published."""
+    objections: tuple[ObjectionResult, ...]
+    """Objections, by protocol and number."""
     steels: tuple[SteelResult, ...]
     """Steels named in submissions."""

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 def amount(value: float) -> str:
     """A number with three significant digits, no exponent for everyday sizes."""
-    return f"{value:.3g}" if 1e-3 <= abs(value) < 1e5 else f"{value:.2e}"
+    return f"{value:.3g}" if value == 0 or 1e-3 <= abs(value) < 1e5 else f"{value:.2e}"
 
 
 def ratio_text(ratio: float | None) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from aggregator.bundle.model import Results
+from aggregator.bundle.model import ObjectionResult, Results
 
 from . import choose
 from .page import Page, render
@@ -14,9 +14,18 @@ DESCRIBED = {
 
 
 def objections(results: Results) -> Page:
-    """What an objection is, and that none is recorded."""
-    html = render("objections.html", protocols=[p for p in results.protocols if p.newest])
+    """Every objection with its thread, and what an objection is."""
+    anchored = {(o.protocol, o.number) for o in results.objections if _has_step(results, o)}
+    newest = [p for p in results.protocols if p.newest]
+    html = render("objections.html", objections=results.objections, anchored=anchored, protocols=newest)
     return Page("/objections/", "Objections", html, "Protocols", "Recorded flaws of methods, with answers")
+
+
+def _has_step(results: Results, objection: ObjectionResult) -> bool:
+    """Whether the version objected to is here and has the step, so that a link can lead to it."""
+    target = (objection.protocol, objection.version)
+    bodies = (p.body for p in results.protocols if (p.id, p.version) == target)
+    return bool(objection.step) and any(f"\n### {objection.step} " in body for body in bodies)
 
 
 def analysts(results: Results) -> Page:

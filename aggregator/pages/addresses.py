@@ -82,3 +82,8 @@ def relative(here: str, target: str) -> str:
 def relative_links(html: str, here: str) -> str:
     """All ``href`` and ``src`` from the site's root, made relative to the page at ``here``."""
     return ROOT_LINK.sub(lambda m: f'{m.group(1)}{relative(here, m.group(2))}"', html)
+
+
+def download_path(name: str) -> str:
+    """Where a download lies in the site, without the leading slash: schemas at their own address, all else under data/."""
+    return name if name.startswith("schemas/") else f"data/{name}"

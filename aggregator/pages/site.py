@@ -21,6 +21,7 @@ from mkdocs.structure.toc import get_toc
 from aggregator.bundle.model import Results
 
 from . import text
+from .addresses import download_path
 from .csp import with_policy
 from .generate import generate_pages
 from .links import broken_links
@@ -42,7 +43,7 @@ def build_site(results: Results, root: Path, target: Path, downloads: dict[str, 
     root : the repository the results come from. It may have a ``mkdocs.yml`` and ``site/`` of its own; without them the
         project's are used.
     target : the folder to build into; emptied first.
-    downloads : files to lay under ``data/``, by name.
+    downloads : files to lay under ``data/``, by name; those named ``schemas/…`` lie at that address, which is their ``$id``.
     site_root : the folder of the ``mkdocs.yml`` to use; by default as said under ``root``.
 
     Raises
@@ -103,7 +104,7 @@ class _Generated(BasePlugin):
         for path, content in self._pages:
             files.append(File.generated(config, path, content=content))
         for name, content in sorted(self._downloads.items()):
-            files.append(File.generated(config, f"data/{name}", content=content))
+            files.append(File.generated(config, download_path(name), content=content))
         return files
 
     def on_nav(self, nav: Navigation, *, config: MkDocsConfig, files: Files) -> Navigation:

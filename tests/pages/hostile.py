@@ -23,6 +23,7 @@ KEYS = {
     "id",
     "protocol",
     "version",
+    "step",
     "versions",
     "submission",
     "first",

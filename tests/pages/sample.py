@@ -12,6 +12,8 @@ from aggregator.bundle.model import (
     FigureResult,
     Interlaboratory,
     LaboratoryCell,
+    ObjectionEntryResult,
+    ObjectionResult,
     OwnAnswer,
     Pool,
     Prediction,
@@ -300,6 +302,26 @@ def protocol(version: str, newest: bool, status: str = "adopted", name: str = "s
     )
 
 
+def objection() -> ObjectionResult:
+    answer = ObjectionEntryResult(
+        kind="response", says="rebuttal", by="cleat", month="2026-03", text="The rope was dry.\n\nSee the humidity."
+    )
+    return ObjectionResult(
+        protocol="two-sharpeners",
+        number=1,
+        version="1.0.0",
+        step="s2-reading",
+        title="Damp rope",
+        threat="medium",
+        severity="minor",
+        by="fid",
+        month="2026-02",
+        state="open",
+        statement="Damp rope cuts harder.",
+        entries=(answer,),
+    )
+
+
 def results(measured: int = 0, simulated: int = 4) -> Results:
     """Results of ``measured`` and ``simulated`` submissions."""
     pools = [pool("simulated", simulated)] if simulated else []
@@ -318,5 +340,6 @@ def results(measured: int = 0, simulated: int = 4) -> Results:
             protocol("1.1.0", True),
             protocol("1.0.0", True, name="two-sharpeners"),
         ),
+        objections=(objection(),),
         steels=tuple(SteelResult(id=s, names=(s,), simulated=True, note="Invented.") for s in STEELS) if pools else (),
     )

@@ -207,8 +207,7 @@ def _marks(scene: Scene, hand: Hand, trouble: str | None) -> tuple[list[int | fl
 def _readings(scene: Scene, marks, taken: Taken, trouble: str | None, hand: Hand) -> list[dict[str, object]]:
     if scene.method.pass_fail:
         return [
-            {"work": mark, "outcomes": ["pass" if v else "fail" for v in values]}
-            for mark, values in zip(marks, taken.values, strict=False)
+            {"work": mark, "outcomes": ["pass" if v else "fail" for v in values]} for mark, values in zip(marks, taken.values, strict=False)
         ]
     repeats = 2 if trouble == "two repeats" else 3
     end = cast.gauge(scene.gauge).scale_end
@@ -238,4 +237,3 @@ def _guess(scene: Scene, arm: Arm, rng) -> dict[str, object]:
     own = getattr(arm, what)
     others = sorted({getattr(a, what) for block in scene.blocks for a in block} - {own})
     return {"tester_guess": {what: own if right or not others else others[0], "confidence_percent": confidence}}
-

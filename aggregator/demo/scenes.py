@@ -163,11 +163,7 @@ def _two_sharpeners() -> Iterator[Scene]:
         version, month = ("1.0.0", _month("2025-06", number - 1)) if number <= 8 else ("1.1.0", _spread(number - 9, 16))
         parts = ("heel", "tip") if number == _HALVES_SHARED else ("whole", "whole")
         arms = tuple(
-            tuple(
-                Arm(key, s, t, parts[(i + b) % 2])
-                for i, s in enumerate(sharpeners.split())
-                for t in testers.split()
-            )
+            tuple(Arm(key, s, t, parts[(i + b) % 2]) for i, s in enumerate(sharpeners.split()) for t in testers.split())
             for b in range(int(blocks))
         )
         yield _scene(number, "two-sharpeners-rope", version, month, arms)
@@ -242,4 +238,3 @@ def _month(start: str, after: int) -> str:
 def _spread(index: int, count: int, skip: int = 0) -> str:
     """Months spread evenly from 2026-01 (and so many later) to 2026-10."""
     return _month("2026-01", skip + index * (10 - skip) // count)
-

@@ -46,9 +46,7 @@ def _runs(repository: Repository) -> Iterator[tuple[LoadedSubmission, CanonicalR
             yield submission, run, protocol, variances[pool_key(submission)]
 
 
-def _run_rows(
-    submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, s2_read: float
-) -> Iterator[EndpointRow]:
+def _run_rows(submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, s2_read: float) -> Iterator[EndpointRow]:
     """The rows of one run, one an endpoint."""
     curve = None if protocol.reading.kind == "pass/fail" else run_curve(run, protocol, s2_read)
     flags = flags_of(submission, run, protocol, curve)
@@ -118,9 +116,7 @@ def _row(
     )
 
 
-def _run_points(
-    submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, s2_read: float
-) -> Iterator[CurvePoint]:
+def _run_points(submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, s2_read: float) -> Iterator[CurvePoint]:
     """The curve points of one run."""
     if protocol.reading.kind == "pass/fail":
         return

@@ -16,9 +16,7 @@ from .runs import by_work
 DAMAGED, TOUCHED_UP = "edge damaged", "edge touched up"
 
 
-def flags_of(
-    submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, curve: Curve | None
-) -> tuple[str, ...]:
+def flags_of(submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, curve: Curve | None) -> tuple[str, ...]:
     """What to look at twice in a run."""
     changed = {r.id for r in submission.record.runs if r.lot_changes}
     checkpoints = set(protocol.work.checkpoints)

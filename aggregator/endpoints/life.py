@@ -40,9 +40,7 @@ def bounds(curve: Curve) -> np.ndarray:
     return np.where(np.isfinite(bound), bound, np.nan)
 
 
-def life(
-    curve: Curve, threshold: float, from_work: float, generator: np.random.Generator, relative: bool = False
-) -> Life:
+def life(curve: Curve, threshold: float, from_work: float, generator: np.random.Generator, relative: bool = False) -> Life:
     """Life to a keenness, with what censors it.
 
     A non-increasing curve is fitted by pool-adjacent-violators, weights the numbers of repeats; life is the work at

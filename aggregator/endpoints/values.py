@@ -17,9 +17,7 @@ from .runs import by_work, first_positive
 DULL = "dull"
 
 
-def endpoint_of(
-    submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, rule: EndpointRule, curve: Curve | None
-) -> Life:
+def endpoint_of(submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, rule: EndpointRule, curve: Curve | None) -> Life:
     """One endpoint of one run; only a life can tell of a failed preparation."""
     if not run.readings:
         return Life(missing("no readings"))
@@ -42,9 +40,7 @@ def _pass_fail(run: CanonicalRun, protocol: Protocol, rule: EndpointRule) -> Lif
     return pass_fail_life(work, passed, failed, first_positive(protocol))
 
 
-def _life(
-    submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, rule: EndpointRule, curve: Curve
-) -> Life:
+def _life(submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, rule: EndpointRule, curve: Curve) -> Life:
     """Life to an absolute threshold, or to a share of the sharpness at the start (raw, not smoothed)."""
     threshold = sign(protocol.reading.keener) * np.log(rule.threshold.value)
     if rule.threshold.relative:

@@ -56,9 +56,7 @@ def parse_steels(text: bytes | str) -> dict[str, SteelEntry]:
     try:
         steels = SteelRegister.model_validate_json(text).steels
     except ValidationError as error:
-        raise WrittenError(
-            f"{STEELS_FILE}: {_first_problem(error)}", "keep to the form of the entries around it"
-        ) from None
+        raise WrittenError(f"{STEELS_FILE}: {_first_problem(error)}", "keep to the form of the entries around it") from None
     _refuse_shared_names(steels)
     for steel in steels:
         _refuse_mixed_origin(steel)

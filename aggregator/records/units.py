@@ -25,9 +25,7 @@ LONGEST_NUMBER = 40  # characters; no reading needs more, and the patterns stay 
 LARGEST_NUMBER = Fraction(10**15)
 SMALLEST_NUMBER = Fraction(1, 10**15)  # below it, and not 0, is a slip of the exponent
 
-_ALIKE = str.maketrans(
-    {"−": "-", "–": "-", "‐": "-", "‑": "-", "⁄": "/", "∕": "/", "\u00a0": " ", "\u202f": " ", "\u2009": " "}
-)
+_ALIKE = str.maketrans({"−": "-", "–": "-", "‐": "-", "‑": "-", "⁄": "/", "∕": "/", "\u00a0": " ", "\u202f": " ", "\u2009": " "})
 _GLYPHS = {
     "½": "1/2", "⅓": "1/3", "⅔": "2/3", "¼": "1/4", "¾": "3/4", "⅕": "1/5", "⅖": "2/5", "⅗": "3/5", "⅘": "4/5",
     "⅙": "1/6", "⅚": "5/6", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8",
@@ -114,9 +112,7 @@ def convert(value: float | Fraction, unit: str, canonical_unit: str) -> float:
     """
     start, goal = unit_named(unit), unit_named(canonical_unit)
     if start.kind != goal.kind:
-        raise WrittenError(
-            f"{unit!r} is a unit of {start.kind}, {canonical_unit!r} one of {goal.kind}", f"use a unit of {goal.kind}"
-        )
+        raise WrittenError(f"{unit!r} is a unit of {start.kind}, {canonical_unit!r} one of {goal.kind}", f"use a unit of {goal.kind}")
     base = _exact(value) * Fraction(start.factor) + Fraction(start.offset)
     return float((base - Fraction(goal.offset)) / Fraction(goal.factor))
 
@@ -150,9 +146,7 @@ def _exact(value: object) -> Fraction:
 
 def _of_ordinary_size(exact: Fraction, written: object) -> Fraction:
     if abs(exact) > LARGEST_NUMBER or 0 < abs(exact) < SMALLEST_NUMBER:
-        raise WrittenError(
-            f"{_shown(written)} is out of any scale's range", "write an ordinary number between 1e-15 and 1e15"
-        )
+        raise WrittenError(f"{_shown(written)} is out of any scale's range", "write an ordinary number between 1e-15 and 1e15")
     return exact
 
 
@@ -192,9 +186,7 @@ def _unsigned(digits: str, text: str) -> Fraction:
         return _of_ordinary_size(_fraction(match, text), text)
     if _AMBIGUOUS.fullmatch(digits):
         whole, rest = digits.split(",")
-        raise WrittenError(
-            f"{_shown(text)} may be a thousand or a decimal", f"write {whole}{rest} or {whole}.{rest}, as it was meant"
-        )
+        raise WrittenError(f"{_shown(text)} may be a thousand or a decimal", f"write {whole}{rest} or {whole}.{rest}, as it was meant")
     if _GROUPED.fullmatch(digits):
         thousands = min(",.", key=digits.index)
         digits = digits.replace(thousands, "")

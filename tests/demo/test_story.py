@@ -121,8 +121,7 @@ def test_real_life_is_in_the_files(records, plain):
     assert any(b.hardness is None for r in records for b in r.blades)
     assert any(p.edge_angle is None for r in records for p in r.preparations)
     assert {p.edge_part for r in records for p in r.preparations} == {"whole", "heel", "tip"}
-    assert {i.interest for r in records for b in r.blades for i in b.interest or ()} == {
-        "owner", "none", "maker", "seller"}
+    assert {i.interest for r in records for b in r.blades for i in b.interest or ()} == {"owner", "none", "maker", "seller"}
     assert {p.sharpening for r in records for p in r.people} == {"novice", "practised", "professional", None}
 
 
@@ -130,8 +129,7 @@ def test_a_burr_reads_blunter_than_the_edge_behind_it(plain):
     burrs = [run for r in plain for run in r["runs"] if "burr" in run.get("note", "")]
     assert len(burrs) == 3
     for run in burrs:
-        at_0, at_5 = ([float(str(v["written"]).split()[0].replace(",", ".")) for v in x["values"]]
-                      for x in run["readings"][:2])
+        at_0, at_5 = ([float(str(v["written"]).split()[0].replace(",", ".")) for v in x["values"]] for x in run["readings"][:2])
         assert sum(at_0) > sum(at_5)
 
 

@@ -32,8 +32,7 @@ def test_late_ratio_by_hand():
 
 
 def test_card_ratio_is_the_ratio_of_the_lives_in_metres():
-    assert _true("life-on-card", 1, "life", "demo-high-carbon-stainless", "demo-plain-carbon") == pytest.approx(
-        math.log(26 / 14), abs=1e-9)
+    assert _true("life-on-card", 1, "life", "demo-high-carbon-stainless", "demo-plain-carbon") == pytest.approx(math.log(26 / 14), abs=1e-9)
 
 
 def test_plain_carbon_leads_early_and_trails_late():

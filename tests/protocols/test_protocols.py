@@ -118,12 +118,9 @@ def test_all_ten_threats_stand_in_front_matter_and_table_alike(name):
 @pytest.mark.parametrize("name", NAMES)
 def test_the_table_of_endpoints_says_what_the_front_matter_says(name):
     page = read(name)
-    table = re.findall(
-        r"(?m)^\| `([a-z]+)`( \(primary\))? \| (.+) \| (\w+) \| ×([\d.]+) \| ([\d.]+), assumed \|$", page.body
-    )
+    table = re.findall(r"(?m)^\| `([a-z]+)`( \(primary\))? \| (.+) \| (\w+) \| ×([\d.]+) \| ([\d.]+), assumed \|$", page.body)
     assert [(i, bool(p), t, r, float(w), float(s)) for i, p, t, r, w, s in table] == [
-        (e.id, e.primary, e.title, e.role, e.worthwhile_ratio, e.assumed_repeatability.ln_sd)
-        for e in page.record.endpoints
+        (e.id, e.primary, e.title, e.role, e.worthwhile_ratio, e.assumed_repeatability.ln_sd) for e in page.record.endpoints
     ]
 
 
@@ -306,9 +303,7 @@ def test_thread_metres_and_minutes_follow_from_the_readings(name):
     assert whole == pytest.approx((record.design.least_runs * values + 2 * repeats) * each)
     reel = next(float(m[1]) for need in record.needs if (m := re.search(r"thread.* (\d+) m from one reel", need.item)))
     assert reel >= whole
-    sharpening, cutting, a_reading = figure(
-        r"(\d+) for sharpening, (\d+) for \d+ cuts .*?, ([\d.]+) a reading", page.body
-    )
+    sharpening, cutting, a_reading = figure(r"(\d+) for sharpening, (\d+) for \d+ cuts .*?, ([\d.]+) a reading", page.body)
     assert sharpening + cutting + a_reading * readings == pytest.approx(record.minutes.one_run, abs=1)
     assert record.minutes.whole >= record.design.least_runs * record.minutes.one_run
 
@@ -319,9 +314,7 @@ def test_card_area_sheets_and_marks_follow_from_the_checkpoints():
     assert length == page.record.work.checkpoints[-1]
     assert area == pytest.approx(length * width / 1000)
     side_across, side_along = figure(r"Of a sheet of (\d+) mm × (\d+) mm", page.body)
-    under, strips, strip, sheet = figure(
-        r"last (\d+) mm stay under .*? leaves (\d+) strips of ([\d.]+) m = ([\d.]+) m a sheet", page.body
-    )
+    under, strips, strip, sheet = figure(r"last (\d+) mm stay under .*? leaves (\d+) strips of ([\d.]+) m = ([\d.]+) m a sheet", page.body)
     assert strips == (side_across - under) // width
     assert strip == side_along / 1000
     assert sheet == pytest.approx(strips * strip)

@@ -6,7 +6,8 @@
     var cell = row.cells[column];
     var text = cell.hasAttribute("data-sort") ? cell.getAttribute("data-sort") : cell.textContent.trim();
     var number = parseFloat(text.replace(/^[×<>]\s*/, "").replace("−", "-"));
-    return { text: text, number: /^[×<>]?\s*[-−]?[\d.]/.test(text) ? number : NaN };
+    // A number, alone or before a space, "(" or "%"; a month such as 2026-05 is text.
+    return { text: text, number: /^[×<>]?\s*[-−]?[\d.]+(?=$|[\s(%])/.test(text) ? number : NaN };
   }
 
   function compare(a, b) {

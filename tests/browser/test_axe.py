@@ -1,0 +1,33 @@
+"""axe-core finds nothing serious or critical on any main kind of page, in light and in dark."""
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+
+from .crawling import NARROW
+from .kinds import example
+
+KINDS = ["home", "pool", "comparison", "steel", "ledger", "submission", "protocol", "methods", "analysts", "data"]
+
+
+def grave(page) -> list[tuple[str, str]]:
+    """Serious and critical findings: rule and first place."""
+    found = Axe().run(page).response["violations"]
+    return [(v["id"], v["nodes"][0]["html"][:160]) for v in found if v["impact"] in ("serious", "critical")]
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("kind", KINDS)
+def test_nothing_grave_is_found(open_page, facts, kind, scheme):
+    page = open_page(example(kind, list(facts)), color_scheme=scheme)
+    page.locator("details").evaluate_all("all => all.slice(0, 2).forEach(details => { details.open = true; })")
+    assert grave(page) == []
+
+
+def test_nothing_grave_is_found_on_a_phone(open_page):
+    assert grave(open_page("/", viewport=NARROW)) == []
+
+
+def test_axe_would_have_found_a_drawing_without_a_name(open_page):
+    page = open_page("/")
+    page.locator("article svg[role=img]").first.evaluate("drawing => drawing.removeAttribute('aria-label')")
+    assert "svg-img-alt" in dict(grave(page))

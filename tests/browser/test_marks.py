@@ -1,0 +1,65 @@
+"""What stands on every page: title, language, one heading; "simulated" on what is; cautions before the first step."""
+
+import re
+from collections import Counter
+
+from playwright.sync_api import expect
+
+
+def test_every_page_has_a_title_of_its_own(facts):
+    """A protocol's own page and the page of its newest version say the same under two addresses, and share theirs."""
+    titles = Counter(seen["title"] for address, seen in facts.items() if not re.fullmatch(r"/protocols/[^/]+/\d[\d.]+/", address))
+    assert {title for title, times in titles.items() if times > 1} == set()
+    assert min(map(len, titles)) > 10
+
+
+def test_every_page_has_one_first_heading_and_its_language(facts):
+    assert {address: seen["headings"] for address, seen in facts.items() if len(seen["headings"]) != 1 or not seen["headings"][0]} == {}
+    assert {seen["language"] for seen in facts.values()} == {"en"}
+
+
+def test_no_id_stands_twice_on_a_page(facts):
+    assert {address: seen["repeatedIds"] for address, seen in facts.items() if seen["repeatedIds"]} == {}
+
+
+def test_every_table_has_the_same_number_of_columns_in_every_row(facts):
+    assert {address: seen["unevenTables"] for address, seen in facts.items() if seen["unevenTables"]} == {}
+
+
+def test_every_page_made_from_simulated_data_says_so(facts):
+    made_of_data = r"/|/results/.*|/steels/demo-.*|/submissions/.*|/analysts/"
+    pages = {address: seen["text"] for address, seen in facts.items() if re.fullmatch(made_of_data, address)}
+    assert len(pages) > 90
+    assert {address for address, text in pages.items() if "simulated" not in text.lower()} == set()
+
+
+def test_every_row_with_an_invented_steel_or_submission_says_so(open_page, facts):
+    """Rows of ratios in tables of results; in charts and captions it is the label that says it."""
+    page = open_page(next(a for a in facts if "-v2-simulated/compare/" in a))
+    rows = page.locator("article table:has(tfoot) tbody tr").all_inner_texts()
+    assert rows
+    assert [row for row in rows if "simulated" not in row.lower()] == []
+
+
+def test_pages_without_data_do_not_call_themselves_simulated_as_a_whole(facts):
+    for address in ("/safety/", "/conduct/", "/privacy/"):
+        assert "Everything on this page comes from a demonstration" not in facts[address]["text"]
+
+
+def test_the_cautions_of_every_protocol_stand_before_its_first_step(facts, open_page, base):
+    pages = [address for address in facts if re.fullmatch(r"/protocols/.+/", address)]
+    assert len(pages) >= 8
+    page = open_page(pages[0])
+    for address in pages:
+        page.goto(base + address)
+        steps = page.locator("article :is(h2, h3, h4)[id^=s]").filter(has_text=re.compile(r"^s?\d"))
+        expect(steps.first).to_be_attached()
+        for caution in ("Local law", "Clamp", "Cut-resistant glove", "Never test on skin", "First aid", "blindfolded"):
+            place = page.locator("article").get_by_text(caution).first
+            assert place.evaluate("(place, step) => place.compareDocumentPosition(step)", steps.first.element_handle()) & 4, (
+                f"{address}: {caution!r} does not stand before the first step"
+            )
+
+
+def test_every_page_leads_to_safety(facts):
+    assert {address for address, seen in facts.items() if not any(link.split("#")[0] == "/safety/" for link in seen["links"])} <= {"/404.html"}

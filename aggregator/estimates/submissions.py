@@ -22,6 +22,7 @@ from .results import Contrast, LackOfFit, OneSided, SubmissionEstimate, Verdict
 from .verdict import one_sided, verdict, verdict_of
 
 LEVEL = 0.95
+POOLED_FACTORS = ("steel", "practice")  # what is compared over submissions; only there can a bound be weighed in
 
 
 @dataclass(frozen=True, eq=False)
@@ -242,7 +243,8 @@ def _profiled(
 ) -> Contrast:
     """A contrast with its likelihood interval, or a bound, or neither."""
     if not np.isfinite(limit.estimate):
-        return _bounded(question, used, limit, worthwhile, tabulated_profile(runs, vector))
+        curve = tabulated_profile(runs, vector) if question.factor in POOLED_FACTORS else ()
+        return _bounded(question, used, limit, worthwhile, curve)
     variance = float(vector @ runs.fit.covariance @ vector)
     return _contrast(
         question,

@@ -26,7 +26,7 @@ from read_back import read_back
 
 from aggregator.demo import generate
 from aggregator.endpoints import endpoint_rows
-from aggregator.estimates import estimate_submissions, profile, repeatability_table
+from aggregator.estimates import estimate_submissions, profile, repeatability_table, submissions
 from aggregator.pooling.comparisons import PooledComparison, compare
 from aggregator.records.canonical import pool_key
 
@@ -41,16 +41,18 @@ def pooled_comparisons(seed: int) -> tuple[tuple[PooledComparison, ...], dict[tu
     rows = endpoint_rows(repository)
     table = repeatability_table(rows, repository.protocols)
     # A submission's own likelihood interval is the slowest part of the path, and no pooled interval uses it.
-    with mock.patch.object(profile._Profile, "limit", lambda self, side, level: self.estimate):
+    # Nor does one use the curve of a bound, which only the sensitivity result weighs in.
+    with (
+        mock.patch.object(profile._Profile, "limit", lambda self, side, level: self.estimate),
+        mock.patch.object(submissions, "tabulated_profile", lambda runs, vector: ()),
+    ):
         estimates = estimate_submissions(rows, table, repository.protocols)
     truths = {
         (r["protocol"], r["major"], r["endpoint"], r["factor"], r["first"], r["second"]): r["ln_ratio"]
         for r in demonstration.effects["true_ratios"]
     }
     worthwhile = {  # for verdicts only; no interval depends on it
-        (pool_key(s), rule.id): rule.worthwhile_ratio
-        for s in repository.submissions
-        for rule in repository.protocol_of(s).record.endpoints
+        (pool_key(s), rule.id): rule.worthwhile_ratio for s in repository.submissions for rule in repository.protocol_of(s).record.endpoints
     }
     return compare(estimates, rows, table, worthwhile), truths
 

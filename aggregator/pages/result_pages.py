@@ -72,7 +72,7 @@ def _pair(pool: Pool, first: str, second: str) -> Page:
         axes=_forest_axes(found),
         common=bars.axis([c.result for _, c in found], min(e.worthwhile_ratio for e, _ in found)),
     )
-    name = f"{first} and {second}: {pool_name(pool)}"
+    name = f"{first} and {second}: {pool.protocol} version {pool.major}"  # short enough to stay unlike any other when cut
     return Page(addresses.pair(pool, found[0][1]), name, html, "Results", record=True)
 
 

@@ -27,6 +27,7 @@ def chromium_path() -> str:
     if found is None:
         looked = f"EDGEHOLD_CHROMIUM names {named!r}, which is no program" if named else f"none of {', '.join(NAMES)} is on the path"
         raise FileNotFoundError(
-            f"the browser tests need Chromium, and {looked}. Install it (tests/browser/install does on Debian), or name one in EDGEHOLD_CHROMIUM."
+            f"the browser tests need Chromium, and {looked}. "
+            "Install it (tests/browser/install does on Debian), or name one in EDGEHOLD_CHROMIUM."
         )
     return found

@@ -33,7 +33,7 @@ FACTS = """() => {
     handlers: all.flatMap(element => element.getAttributeNames().filter(name => name.toLowerCase().startsWith("on"))
       .map(name => `${element.localName} ${name}`)),
     styled: [...document.querySelectorAll("article [style], article style")].map(element => element.outerHTML.slice(0, 80)),
-    foreign: [...document.querySelectorAll("iframe, object, embed, foreignObject, base, article script, article link, article form, article img, article input")]
+    foreign: [...document.querySelectorAll("iframe, object, embed, foreignObject, base, article :is(script, link, form, img, input)")]
       .map(element => element.outerHTML.slice(0, 120)),
     repeatedIds: ids.filter(id => ids.length !== known.size && ids.indexOf(id) !== ids.lastIndexOf(id)),
     unevenTables: [...document.querySelectorAll("table")].filter(t => new Set([...t.rows].map(columns)).size > 1)
@@ -50,8 +50,9 @@ NARROW_FACTS = """() => {
   document.querySelectorAll("details").forEach(details => { details.open = true; });
   const scrolls = element => element && element !== document.documentElement &&
     (["auto", "scroll"].includes(getComputedStyle(element).overflowX) || scrolls(element.parentElement));
-  const wide = [...document.querySelectorAll("article *")].filter(element => !element.closest("svg") && element.checkVisibility()
-    && element.getBoundingClientRect().right > innerWidth + 1 && !scrolls(element.parentElement) && element.getBoundingClientRect().width > 1);
+  const sticksOut = ({ right, width }) => right > innerWidth + 1 && width > 1;
+  const wide = [...document.querySelectorAll("article *")].filter(element => !element.closest("svg")
+    && sticksOut(element.getBoundingClientRect()) && element.checkVisibility() && !scrolls(element.parentElement));
   return {
     innerWidth,
     scrollWidth: document.documentElement.scrollWidth,

@@ -19,7 +19,7 @@ VERSIONS = ("1.0.0", "1.0.1", "1.1.0")
 PEOPLE = ("wren", "tern", "smew")
 SVG = 'xmlns="http://www.w3.org/2000/svg" viewBox="0 0 60 20"'
 SNEAKY_DRAWINGS = {
-    "other-prefix": f'<s:svg xmlns:s="http://www.w3.org/2000/svg" viewBox="0 0 9 9"><s:script>window.scriptRan=1</s:script></s:svg>',
+    "other-prefix": '<s:svg xmlns:s="http://www.w3.org/2000/svg" viewBox="0 0 9 9"><s:script>window.scriptRan=1</s:script></s:svg>',
     "other-names": f'<svg {SVG} xmlns:h="http://www.w3.org/1999/xhtml"><h:script>window.scriptRan=1</h:script><h:iframe/></svg>',
     "own-style": f'<svg {SVG} style="position:fixed;inset:0"><style>*{{display:none}}</style><rect width="9" height="9"/></svg>',
     "own-ids": f'<svg {SVG} class="md-header"><g id="cautions"><title>t</title><text id="versions" y="9">&lt;script&gt;</text></g></svg>',
@@ -44,7 +44,7 @@ def write_hostile_repository(root: Path) -> Hostile:
     hostile = Hostile()
     medium = hostile.payloads.label()
     _write_protocol(root, hostile, medium)
-    _write_objection(root / "protocols" / PROTOCOL / "objections" / "001-marks", hostile.payloads)
+    _write_objection(root / "protocols" / PROTOCOL / "objections" / "001-marks", hostile)
     for number, person in enumerate(PEOPLE):
         record = _submission(hostile, person, VERSIONS[number], medium)
         _write(root / "submissions" / "measured" / PROTOCOL / f"{record['id']}.json", json.dumps(record, ensure_ascii=False, indent=1))
@@ -166,15 +166,18 @@ def _body(say: Payloads) -> str:
     )
 
 
-def _write_objection(folder: Path, say: Payloads) -> None:
-    common = {"format": "objection/0.1.0", "month": "2026-02"}
+def _write_objection(folder: Path, hostile: Hostile) -> None:
+    say, common = hostile.payloads, {"format": "objection/0.1.0", "month": "2026-02"}
     against = {"protocol": PROTOCOL, "version": "1.0.0", "step": "s1-prepare"}
     statement = common | {"kind": "objection", "against": against, "title": say.short(), "threat": "order", "severity": "minor"}
     statement |= {"proposed_change": say.long(), "by": "dunlin"}
     response = common | {"kind": "response", "response": "rebuttal", "evidence": [{"citation": t} for t in say.every()[:20]], "by": "wren"}
     outcome = common | {"kind": "outcome", "outcome": "rebutted", "by": "ruff"}
+    hostile.show("/objections/", statement["title"])
     for name, front in (("00-objection", statement), ("01-response", response), ("02-outcome", outcome)):
-        _write(folder / f"{name}.md", _markdown(front, "\n\n".join(say.every())))
+        body = say.every()
+        hostile.show("/objections/", *body)
+        _write(folder / f"{name}.md", _markdown(front, "\n\n".join(body)))
 
 
 def _submission(hostile: Hostile, person: str, version: str, medium: str) -> dict:

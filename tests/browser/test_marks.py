@@ -62,4 +62,6 @@ def test_the_cautions_of_every_protocol_stand_before_its_first_step(facts, open_
 
 
 def test_every_page_leads_to_safety(facts):
-    assert {address for address, seen in facts.items() if not any(link.split("#")[0] == "/safety/" for link in seen["links"])} <= {"/404.html"}
+    assert {address for address, seen in facts.items() if not any(link.split("#")[0] == "/safety/" for link in seen["links"])} <= {
+        "/404.html"
+    }

@@ -27,7 +27,7 @@ def test_a_word_of_the_trade_is_found_and_its_page_opens(searched):
 
 def test_a_protocol_is_found_by_its_title(searched, facts):
     address = next(a for a in facts if a.startswith("/protocols/") and a.count("/") == 3)
-    page, found = searched(facts[address]["title"].rsplit(" ", 3)[0])
+    _, found = searched(facts[address]["title"].rsplit(" ", 3)[0])
     expect(found.first).to_be_visible(timeout=10_000)
     assert any(f"{address.split('/')[2]}/" in link.get_attribute("href") for link in found.all())
 

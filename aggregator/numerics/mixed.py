@@ -1,0 +1,268 @@
+"""The criterion of a linear mixed model y ~ N(Xb, e·(V + Σ γₖZₖZₖᵀ)) with known V, its exact gradient and its average
+information, on sparse matrices.
+
+With the rows whitened (V = I), H = I + Σ γₖZₖZₖᵀ and Λ = diag(γ), everything comes from one factor of Henderson's mixed-model
+equations in the scaled form of Bates et al. (2015, J. Stat. Softw. 67(1), section 3.4), bordered by X::
+
+    C = | Λ^½ZᵀZΛ^½ + I   Λ^½ZᵀX |      ln|C| = ln|H| + ln|XᵀH⁻¹X|
+        | XᵀZΛ^½          XᵀX    |      Λ^½Zᵀ P ZΛ^½ = I − (C⁻¹)ᵤᵤ
+
+with P = H⁻¹ − H⁻¹X(XᵀH⁻¹X)⁻¹XᵀH⁻¹ (Henderson 1975, Biometrics 31:423–447; Searle, Casella & McCulloch 1992, Variance Components,
+sections 7.6 and 8.3). So the traces tr(ZₖᵀPZₖ) of the gradient need the diagonal of C⁻¹ only, and a factor that does not vary
+(γₖ = 0) costs no division. No n × n matrix is formed.
+
+The criterion at one point is three steps: ``set_ratios``, ``update_factor``, ``evaluate``; ``prepare`` comes before them once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.sparse as sp
+
+from .elimination import Factor, Plan, analyse, factorise, inverse_diagonal, solve
+from .whitening import Whitening
+
+ALIASED = 1e-9  # a column of unit length with less than this outside the span of those before it is a combination of them
+SPARSE_SHARE = 0.3  # X keeps its zeros when fewer than this share of its entries are not zero
+WELL_CONDITIONED = 1e-7  # least eigenvalue of XᵀX with unit diagonal for which its zeros are worth more than orthogonality
+# A ratio of zero is set this far above it, in units of one level's information, and the criterion is brought back by its exact
+# slope: what is lost is the square of this.
+FLOOR = 1e-8
+
+
+@dataclass(frozen=True, eq=False)
+class System:
+    """One data set, prepared.
+
+    Attributes
+    ----------
+    y : (n,) whitened responses minus their ordinary least-squares fit, divided by ``unit``.
+    columns : (n, q + p) whitened [Z X].
+    rhs : (q + p,) columnsᵀy.
+    rows, cols, gram : entries of the lower triangle of columnsᵀcolumns.
+    diagonal : where among them the q diagonal entries of ZᵀZ stand.
+    plan : the symbolic analysis of C.
+    owner : (q,) which term an effect belongs to.
+    sizes : (K,) numbers of effects.
+    information : (K,) mean of the diagonal of ZₖᵀZₖ.
+    n, p : numbers of rows and of coefficients that are told apart.
+    unit : standard deviation that ``y`` was divided by; 1 with a known V.
+    kept : which columns of the design were kept; the others are combinations of those before them.
+    origin : (p,) coefficients subtracted, in the columns kept.
+    back : (p, p) coefficients of the columns kept = ``back`` · coefficients of the system.
+    log_det_v : ln|V|.
+    log_det_back : what ln|XᵀΣ⁻¹X| in the columns kept adds to that in the system's.
+    """
+
+    y: np.ndarray
+    columns: sp.csr_matrix
+    rhs: np.ndarray
+    rows: np.ndarray
+    cols: np.ndarray
+    gram: np.ndarray
+    diagonal: np.ndarray
+    plan: Plan
+    owner: np.ndarray
+    sizes: np.ndarray
+    information: np.ndarray
+    n: int
+    p: int
+    unit: float
+    kept: np.ndarray
+    origin: np.ndarray
+    back: np.ndarray
+    log_det_v: float
+    log_det_back: float
+
+    @property
+    def q(self) -> int:
+        """Number of random effects."""
+        return len(self.owner)
+
+    @property
+    def terms(self) -> int:
+        """Number of random terms K."""
+        return len(self.sizes)
+
+
+@dataclass(frozen=True, eq=False)
+class Ratios:
+    """The variance ratios of one point.
+
+    Attributes
+    ----------
+    gamma : (K,) as asked for, ≥ 0.
+    used : (K,) never exactly zero.
+    root : (q + p,) what rows and columns of C are scaled by: √γ of each effect, 1 for coefficients.
+    """
+
+    gamma: np.ndarray
+    used: np.ndarray
+    root: np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
+class Evaluation:
+    """The criterion's parts at one point.
+
+    Attributes
+    ----------
+    ratios, factor : of the point.
+    log_det : ln|H| + ln|XᵀH⁻¹X| (restricted) or ln|H| (not), in the system's columns.
+    rss : yᵀPy.
+    traces : (K,) slopes of ``log_det``: tr(ZₖᵀPZₖ), or tr(ZₖᵀH⁻¹Zₖ).
+    squares : (K,) minus the slopes of ``rss``: ‖ZₖᵀPy‖².
+    scaled : (q,) predicted effects divided by √γ.
+    coefficients : (p,) generalised least-squares coefficients of the system.
+    spread : (q + p,) diagonal of C⁻¹ (restricted), or of (Λ^½ZᵀZΛ^½ + I)⁻¹ with zeros for coefficients.
+    """
+
+    ratios: Ratios
+    factor: Factor
+    log_det: float
+    rss: float
+    traces: np.ndarray
+    squares: np.ndarray
+    scaled: np.ndarray
+    coefficients: np.ndarray
+    spread: np.ndarray
+
+
+def prepare(y: np.ndarray, X: np.ndarray | sp.spmatrix, terms: Sequence[sp.spmatrix], known: Whitening | None) -> System:
+    """Whiten, centre, scale and analyse.
+
+    Parameters
+    ----------
+    y : (n,) finite responses.
+    X : (n, p) finite design, dense or sparse; dependent columns are dropped.
+    terms : K sparse (n, qₖ) matrices Zₖ without empty columns.
+    known : the known covariance, or None: independent rows of one unknown variance.
+    """
+    root = known.root if known else sp.identity(len(y), format="csr")
+    basis, back, kept = _basis(root @ X)
+    residual, origin, unit = _centred(root @ y, basis, known is None)
+    Z = [root @ sp.csr_matrix(term) for term in terms]
+    columns = sp.hstack([*Z, basis], format="csr")
+    gram = sp.tril(columns.T @ columns).tocoo()
+    sizes = np.array([term.shape[1] for term in Z], dtype=int)
+    q, p = int(sizes.sum()), basis.shape[1]
+    on_diagonal = np.flatnonzero((gram.row == gram.col) & (gram.row < q))
+    on_diagonal = on_diagonal[np.argsort(gram.row[on_diagonal])]
+    owner = np.repeat(np.arange(len(sizes)), sizes)
+    rows, cols = gram.row.astype(np.int64), gram.col.astype(np.int64)
+    return System(
+        y=residual,
+        columns=columns,
+        rhs=columns.T @ residual,
+        rows=rows,
+        cols=cols,
+        gram=gram.data,
+        diagonal=on_diagonal,
+        plan=analyse(rows, cols, q + p, p),
+        owner=owner,
+        sizes=sizes,
+        information=np.bincount(owner, gram.data[on_diagonal], minlength=len(sizes)) / np.maximum(sizes, 1),
+        n=len(y),
+        p=p,
+        unit=unit,
+        kept=kept,
+        origin=back @ origin,
+        back=back,
+        log_det_v=known.log_determinant if known else 0.0,
+        log_det_back=-2.0 * float(np.linalg.slogdet(back)[1]) if p else 0.0,
+    )
+
+
+def _basis(X: np.ndarray | sp.spmatrix) -> tuple[sp.csr_matrix, np.ndarray, np.ndarray]:
+    """Columns that span X, sparse where X is sparse and well conditioned and else orthonormal; how to go back; which were kept."""
+    X = sp.csr_matrix(X)
+    length = np.sqrt(np.asarray(X.multiply(X).sum(axis=0)).ravel())
+    scale = 1 / np.where(length > 0, length, 1.0)
+    scaled = X @ sp.diags(scale)
+    everything = np.ones(X.shape[1], dtype=bool)
+    if X.shape[1] == 0:
+        return scaled, np.zeros((0, 0)), everything
+    moments = (scaled.T @ scaled).toarray()
+    sparse = X.nnz < SPARSE_SHARE * X.shape[0] * X.shape[1]
+    if sparse and np.linalg.eigvalsh(moments)[0] > WELL_CONDITIONED:
+        return sp.csr_matrix(scaled), np.diag(scale), everything
+    kept = _independent(scaled.toarray())
+    basis, triangle = np.linalg.qr(scaled.toarray()[:, kept])
+    return sp.csr_matrix(basis), scale[kept][:, None] * np.linalg.inv(triangle), kept
+
+
+def _independent(columns: np.ndarray) -> np.ndarray:
+    """Which columns are no combination of those before them (Gram–Schmidt, twice for the digits)."""
+    kept = np.zeros(columns.shape[1], dtype=bool)
+    span = np.zeros((columns.shape[0], 0))
+    for j, column in enumerate(columns.T):
+        rest = column - span @ (span.T @ column)
+        rest = rest - span @ (span.T @ rest)
+        size = np.linalg.norm(rest)
+        if size > ALIASED and span.shape[1] < columns.shape[0]:
+            kept[j] = True
+            span = np.column_stack([span, rest / size])
+    return kept
+
+
+def _centred(y: np.ndarray, basis: sp.csr_matrix, scale: bool) -> tuple[np.ndarray, np.ndarray, float]:
+    """Residuals of ordinary least squares in their own unit; the fit is taken off twice for the digits that an offset costs."""
+    origin = np.zeros(basis.shape[1])
+    moments = (basis.T @ basis).toarray()
+    residual = y
+    for _ in range(2 if basis.shape[1] else 0):
+        step = np.linalg.solve(moments, basis.T @ residual)
+        origin, residual = origin + step, residual - basis @ step
+    unit = float(np.sqrt(residual @ residual / max(len(y) - basis.shape[1], 1))) if scale else 1.0
+    return residual / (unit or 1.0), origin, unit
+
+
+def set_ratios(system: System, gamma: np.ndarray) -> Ratios:
+    """First step: the variance ratios γ ≥ 0 of the K terms."""
+    gamma = np.asarray(gamma, dtype=float)
+    used = np.maximum(gamma, FLOOR / system.information)
+    return Ratios(gamma, used, np.concatenate([np.sqrt(used)[system.owner], np.ones(system.p)]))
+
+
+def update_factor(system: System, ratios: Ratios) -> Factor | None:
+    """Second step: the numeric factor of C; None where it is not positive definite to working precision."""
+    entries = system.gram * ratios.root[system.rows] * ratios.root[system.cols]
+    entries[system.diagonal] += 1.0
+    return factorise(system.plan, entries)
+
+
+def evaluate(system: System, ratios: Ratios, factor: Factor, restricted: bool) -> Evaluation:
+    """Third step: the parts of the criterion and of its gradient."""
+    solution = solve(factor, (system.rhs * ratios.root)[:, None])[:, 0]
+    scaled = solution[: system.q]
+    residual = system.y - system.columns @ (ratios.root * solution)
+    spread = inverse_diagonal(factor, with_last=restricted)
+    by_term = [np.bincount(system.owner, part, minlength=system.terms) for part in (spread[: system.q], scaled**2)]
+    traces, squares = (system.sizes - by_term[0]) / ratios.used, by_term[1] / ratios.used
+    excess = ratios.used - ratios.gamma
+    log_det = factor.log_determinant + (factor.log_determinant_last if restricted else 0.0)
+    return Evaluation(
+        ratios=ratios,
+        factor=factor,
+        log_det=log_det - float(excess @ traces),
+        rss=float(residual @ residual + scaled @ scaled + excess @ squares),
+        traces=traces,
+        squares=squares,
+        scaled=scaled,
+        coefficients=solution[system.q :],
+        spread=spread,
+    )
+
+
+def average_information(system: System, evaluation: Evaluation) -> np.ndarray:
+    """(K, K) matrix yᵀPZᵢZᵢᵀPZⱼZⱼᵀPy; half of it is the average of observed and expected information (Gilmour, Thompson & Cullis
+    1995, Biometrics 51:1440–1450)."""
+    size = system.q + system.p
+    pieces = np.zeros((size, system.terms))
+    pieces[np.arange(system.q), system.owner] = evaluation.scaled
+    solved = solve(evaluation.factor, pieces)
+    inner = pieces.T @ pieces - pieces.T @ solved
+    return (inner + inner.T) / (2 * np.outer(evaluation.ratios.used, evaluation.ratios.used))

@@ -1,0 +1,283 @@
+"""The search for variance components: bounded Newton steps on the exact gradient, from the criterion in ``mixed``.
+
+Parameters are the variances themselves, the residual's last where it is not known, in the system's unit. The deviance is minus
+twice the (restricted) log-likelihood without its constants::
+
+    D = m ln e + ln|H| + ln|XᵀH⁻¹X| + yᵀPy/e      m = n − p      (m = n and no ln|XᵀH⁻¹X| for ML)
+
+with ratios γ = σ²/e. While no variance is held fixed the residual variance takes its best value e = yᵀPy/m for the ratios.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from .elimination import solve
+from .mixed import Evaluation, System, average_information, evaluate, set_ratios, update_factor
+
+MOST_STEPS = 60
+MOST_HALVINGS = 25
+# Half the squared length of the next Newton step in standard errors, when the search stops. The deviance is within twice this
+# of its minimum, a variance within its root times its standard error; the last step, half taken as it is small, improves both.
+CONVERGED, CONVERGED_LARGE = 1e-15, 1e-9
+ROUNDING = 1e-11  # of the deviance: smaller differences are not signs of anything
+SUFFICIENT = 1e-4  # share of the decrease that the slope promises which a step must bring (Armijo 1966)
+EXACT_INFORMATION = 420  # unknowns up to which the dense inverse, for exact information, costs less than a step saved
+DENSE_INFORMATION = 1500  # unknowns up to which expected information comes from one dense inverse
+DIFFERENCE = 1e-4  # relative step of the central difference of traces above that
+RIDGE = 1e-12  # keeps a step finite where two terms are the same
+LEAST_CURVATURE = 1e-3  # smallest eigenvalue, at unit diagonal, of an observed information that is followed
+VANISHED = 1e-13  # residual variance, relative to that of ordinary least squares, that is none
+SHRINK, GROW = 0.05, 50.0  # the most the residual variance may change in a step
+
+
+@dataclass(frozen=True, eq=False)
+class Point:
+    """One point of the search.
+
+    Attributes
+    ----------
+    variances : (K,) or, with the residual last, (K + 1,).
+    deviance : D.
+    gradient : its slopes.
+    evaluation : parts of the criterion there.
+    """
+
+    variances: np.ndarray
+    deviance: float
+    gradient: np.ndarray
+    evaluation: Evaluation
+
+
+@dataclass(frozen=True, eq=False)
+class Found:
+    """Where a search ended.
+
+    Attributes
+    ----------
+    point : the best point seen; None where not even the start could be evaluated.
+    converged : whether the next step would be below the tolerance.
+    steps, evaluations : how many.
+    message : how it ended, in words.
+    """
+
+    point: Point | None
+    converged: bool
+    steps: int
+    evaluations: int
+    message: str
+
+
+@dataclass(frozen=True)
+class Problem:
+    """What is searched.
+
+    Attributes
+    ----------
+    system : the data.
+    restricted : REML, or ML if False.
+    known : whether V is known, so that there is no residual variance to find.
+    """
+
+    system: System
+    restricted: bool
+    known: bool
+
+    @property
+    def weight(self) -> int:
+        """m, the multiple of ln e in the deviance."""
+        return self.system.n - (self.system.p if self.restricted else 0)
+
+
+def at(problem: Problem, variances: np.ndarray, profile_residual: bool) -> Point | None:
+    """The deviance and its gradient; None where the factor fails."""
+    system, terms = problem.system, problem.system.terms
+    e = 1.0 if problem.known else float(variances[-1])
+    ratios = set_ratios(system, variances[:terms] / e)
+    factor = update_factor(system, ratios)
+    if factor is None:
+        return None
+    part = evaluate(system, ratios, factor, problem.restricted)
+    if problem.known:
+        return Point(variances, part.log_det + part.rss, part.traces - part.squares, part)
+    if profile_residual:
+        e = part.rss / problem.weight
+        variances = np.append(ratios.gamma * e, e)
+    slopes = (part.traces - part.squares / e) / e
+    residual_slope = (problem.weight - part.rss / e - variances[:terms] @ slopes) / e
+    deviance = problem.weight * np.log(e) + part.log_det + part.rss / e
+    return Point(variances, float(deviance), np.append(slopes, residual_slope), part)
+
+
+def average(problem: Problem, point: Point) -> np.ndarray:
+    """Average information about the variances, in units of the deviance: its expected value is tr(PGᵢPGⱼ).
+
+    The residual's row follows from Σ σ²ⱼGⱼ = Σ and PΣP = P.
+    """
+    inner = average_information(problem.system, point.evaluation)
+    if problem.known:
+        return inner
+    variances, e = point.variances[:-1], point.variances[-1]
+    return _with_residual(inner / e**3, point.evaluation.squares / e**2, point.evaluation.rss / e, variances, e)
+
+
+def expected(problem: Problem, point: Point) -> np.ndarray:
+    """tr(PGᵢPGⱼ) for the restricted criterion: twice the expected information about the variances.
+
+    From the blocks of one dense inverse, ZᵢᵀPZⱼ = (δᵢⱼI − C⁻¹ᵢⱼ)/√(γᵢγⱼ), while it is small; above that as the exact slope of
+    the traces, ∂tr(ZᵢᵀPZᵢ)/∂γⱼ = −tr(ZᵢᵀPZⱼZⱼᵀPZᵢ), by central differences.
+    """
+    system = problem.system
+    e = 1.0 if problem.known else float(point.variances[-1])
+    small = system.q + system.p <= DENSE_INFORMATION
+    inner = (_squared_blocks(system, point.evaluation) if small else _trace_slopes(system, point.evaluation)) / e**2
+    if problem.known:
+        return inner
+    traces = _restricted_traces(problem, point) / e
+    return _with_residual(inner, traces, float(system.n - system.p), point.variances[:-1], e)
+
+
+def _with_residual(inner: np.ndarray, sums: np.ndarray, total: float, variances: np.ndarray, e: float) -> np.ndarray:
+    """Add the residual's row to a matrix M with Σⱼ σ²ⱼMᵢⱼ = sumsᵢ and Σᵢσ²ᵢsumsᵢ = total over all K + 1 components."""
+    row = (sums - inner @ variances) / e
+    last_sum = (total - variances @ sums) / e
+    corner = (last_sum - variances @ row) / e
+    return np.block([[inner, row[:, None]], [row[None, :], np.array([[corner]])]])
+
+
+def _restricted_traces(problem: Problem, point: Point) -> np.ndarray:
+    if problem.restricted:
+        return point.evaluation.traces
+    return evaluate(problem.system, point.evaluation.ratios, point.evaluation.factor, True).traces
+
+
+def _squared_blocks(system: System, evaluation: Evaluation) -> np.ndarray:
+    inverse = solve(evaluation.factor, np.eye(system.q + system.p)[:, : system.q])[: system.q]
+    squares = (np.eye(system.q) - inverse) ** 2
+    starts = np.concatenate([[0], np.cumsum(system.sizes)[:-1]])
+    sums = np.add.reduceat(np.add.reduceat(squares, starts, axis=0), starts, axis=1) if system.terms else squares
+    return sums / np.outer(evaluation.ratios.used, evaluation.ratios.used)
+
+
+def _trace_slopes(system: System, evaluation: Evaluation) -> np.ndarray:
+    used = evaluation.ratios.used
+    slopes = np.zeros((system.terms, system.terms))
+    for j in range(system.terms):
+        width = DIFFERENCE * (used[j] + 1 / system.information[j])
+        centre = max(used[j], 2 * width)
+        sides = []
+        for sign in (-1, 1):
+            ratios = set_ratios(system, np.where(np.arange(system.terms) == j, centre + sign * width, used))
+            sides.append(evaluate(system, ratios, update_factor(system, ratios), True).traces)
+        slopes[:, j] = (sides[0] - sides[1]) / (2 * width)
+    return (slopes + slopes.T) / 2
+
+
+def start(problem: Problem) -> np.ndarray:
+    """Starting variances: each term as large as the residual in what it adds to a row; with a known V, the surplus of the
+    residuals' squares over their expected value shared out."""
+    system = problem.system
+    share = system.n / np.maximum(system.information * system.sizes, 1e-300)
+    squares = float(system.y @ system.y)
+    if not problem.known:
+        return np.append(share, 1.0) * squares / ((system.n - system.p) * (system.terms + 1))
+    surplus = max(squares / max(system.n - system.p, 1) - 1, 0.1)
+    return share * surplus / max(system.terms, 1)
+
+
+def search(problem: Problem, variances: np.ndarray, held: int | None = None) -> Found:
+    """Minimise the deviance over variances ≥ 0 from a starting point, one of them held where it is if ``held`` names it."""
+    free = np.arange(len(variances)) != (-1 if held is None else held)
+    small = problem.system.q + problem.system.p <= EXACT_INFORMATION
+    tolerance = CONVERGED if small else CONVERGED_LARGE
+    point, evaluations = at(problem, variances, held is None), 1
+    if point is None:
+        return Found(None, False, 0, 1, "the starting variances leave the equations singular")
+    for steps in range(MOST_STEPS):
+        if not problem.known and point.variances[-1] < VANISHED:
+            return Found(point, False, steps, evaluations, "the residual variance vanishes")
+        step, promise = _newton_step(problem, point, free, small)
+        if promise <= tolerance:
+            return Found(point, True, steps, evaluations, "converged")
+        better, tried = _along(problem, point, step, held is None, lambda d, s=step, p=point: _enough(p, d, s))
+        evaluations += tried
+        if better is None:
+            near = promise <= ROUNDING * (1 + abs(point.deviance))
+            return Found(point, near, steps, evaluations, "converged to rounding" if near else "no step lowers the deviance")
+        point = better
+    return Found(point, False, MOST_STEPS, evaluations, f"stopped after {MOST_STEPS} steps")
+
+
+def _enough(point: Point, deviance: float, step: np.ndarray) -> bool:
+    slack = ROUNDING * (1 + abs(point.deviance))
+    return deviance <= point.deviance + SUFFICIENT * min(point.gradient @ step, 0.0) + slack
+
+
+def _along(problem, point, step, profile_residual: bool, enough: Callable[[float], bool]) -> tuple[Point | None, int]:
+    """The first point along the step, halved as often as needed, that lowers the deviance enough."""
+    for halvings in range(MOST_HALVINGS):
+        tried = at(problem, np.maximum(point.variances + step / 2**halvings, 0.0), profile_residual)
+        if tried is not None and np.isfinite(tried.deviance) and enough(tried.deviance):
+            return tried, halvings + 1
+    return None, MOST_HALVINGS
+
+
+def _newton_step(problem: Problem, point: Point, free: np.ndarray, small: bool) -> tuple[np.ndarray, float]:
+    """A step that keeps variances ≥ 0, and half its squared length in the curvature: what the deviance would fall by.
+
+    The curvature is the average information, positive semi-definite. In small systems it is the observed information where that
+    is positive definite, which makes the last steps quadratic, and else the expected one (Fisher scoring).
+    """
+    curvature = average(problem, point)
+    floors = -point.variances
+    if not problem.known:
+        floors[-1] *= 1 - SHRINK
+    if small and problem.restricted:
+        curvature = _best_curvature(problem, point, curvature, free)
+    step = _bounded_step(point.gradient, curvature, floors, free)
+    if not problem.known and step[-1] > GROW * point.variances[-1]:
+        step = step * (GROW * point.variances[-1] / step[-1])
+    return step, float(step @ curvature @ step) / 2
+
+
+def _best_curvature(problem: Problem, point: Point, averaged: np.ndarray, free: np.ndarray) -> np.ndarray:
+    """Observed information, twice the average minus the expected, if positive definite off the bounds; else the expected."""
+    wanted = expected(problem, point)
+    observed = 2 * averaged - wanted
+    inside = free & ~((point.variances <= 0) & (point.gradient >= 0))
+    return observed if _positive_definite(observed[np.ix_(inside, inside)]) else wanted
+
+
+def _positive_definite(matrix: np.ndarray) -> bool:
+    scale = np.sqrt(np.abs(np.diag(matrix)))
+    return bool((scale > 0).all()) and bool(np.linalg.eigvalsh(matrix / np.outer(scale, scale)).min(initial=1.0) > LEAST_CURVATURE)
+
+
+def _bounded_step(gradient: np.ndarray, curvature: np.ndarray, floors: np.ndarray, free: np.ndarray) -> np.ndarray:
+    """Minimise gᵀd + ½dᵀBd subject to d ≥ floors by an active set (Nocedal & Wright 2006, Numerical Optimization, 16.5)."""
+    size = len(gradient)
+    scale = 1 / np.sqrt(np.maximum(np.diag(curvature), 1e-300))
+    matrix = curvature * np.outer(scale, scale) + RIDGE * np.eye(size)
+    g, low = gradient * scale, floors / scale
+    d, active = np.zeros(size), free.copy()
+    active[free & (low >= 0) & (g >= 0)] = False
+    for _ in range(3 * size + 1):
+        target = d.copy()
+        off = ~active
+        target[active] = np.linalg.solve(matrix[np.ix_(active, active)], -(g + matrix[:, off] @ d[off])[active])
+        moves = active & (target < low)
+        if moves.any():
+            share = (low - d)[moves] / (target - d)[moves]
+            d = d + np.clip(share.min(), 0, 1) * np.where(active, target - d, 0.0)
+            hit = np.flatnonzero(moves)[share.argmin()]
+            d[hit], active[hit] = low[hit], False
+            continue
+        d = target
+        pull = np.where(free & ~active, g + matrix @ d, 0.0)
+        if pull.min(initial=0.0) >= -1e-14 * (1 + np.abs(g).max(initial=0.0)):
+            break
+        active[pull.argmin()] = True
+    return d * scale

@@ -1,0 +1,357 @@
+"""Crossed model: coefficients and variance components when runs share steels, sharpeners, testers and blades in any pattern.
+
+The symbols are those of ``aggregator.pooling``; Zₖ is the (n, qₖ) matrix that gives every row its level of the k-th random
+term, σ²ₖ that term's variance, Σ = V + Σσ²ₖZₖZₖᵀ.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.sparse as sp
+from numpy.typing import ArrayLike
+from scipy.stats import chi2
+from scipy.stats import t as student_t
+
+from aggregator.errors import InputError
+from aggregator.numerics import mixed, mixed_inference
+from aggregator.numerics.interval import Interval
+from aggregator.numerics.variance_profile import Limits, profile_limits
+from aggregator.numerics.variance_search import Found, Point, Problem, at, search, start
+
+from .crossed_input import RESIDUAL, Rows, Term, checked_rows, exactly_fitted
+
+RESTARTS = 2  # how often a profile that meets a better fit may start the search anew
+
+
+@dataclass(frozen=True)
+class CrossedConvergence:
+    """How the search for the variances ended.
+
+    Attributes
+    ----------
+    converged : whether the criterion's minimum was reached.
+    steps, evaluations : how many steps were taken and how many times the criterion was evaluated.
+    largest_slope : largest slope of minus twice the log-likelihood in the logarithm of a variance above zero.
+    message : in words.
+    """
+
+    converged: bool
+    steps: int
+    evaluations: int
+    largest_slope: float
+    message: str
+
+
+@dataclass(frozen=True, eq=False)
+class Effects:
+    """Predicted effects of one random term, shrunken towards zero. People's effects are published only as a distribution.
+
+    Attributes
+    ----------
+    levels : the labels (or columns of the given matrix), in order.
+    values : (qₖ,) û.
+    standard_errors : (qₖ,) of û − u, the coefficients' uncertainty included.
+    conditional_standard_errors : (qₖ,) with the coefficients taken as known.
+    """
+
+    levels: tuple
+    values: np.ndarray
+    standard_errors: np.ndarray
+    conditional_standard_errors: np.ndarray
+
+
+@dataclass(frozen=True)
+class LinearContrast:
+    """A linear function of the coefficients.
+
+    Attributes
+    ----------
+    estimate, standard_error, df : cᵀb, its standard error and Satterthwaite degrees of freedom.
+    interval : t interval.
+    """
+
+    estimate: float
+    standard_error: float
+    df: float
+    interval: Interval
+
+
+@dataclass(frozen=True, eq=False)
+class CrossedFit:
+    """A crossed fit. What could not be had is None, with the reason in ``reasons``.
+
+    Attributes
+    ----------
+    coefficients, standard_errors, covariance : (p,), (p,), (p, p): b, and Φ = (XᵀΣ⁻¹X)⁻¹ at the estimated variances.
+    df : (p,) Satterthwaite degrees of freedom, at most n − p.
+    variances : by name of the term; ``"residual"`` too where V was None. Zero is an estimate like any other.
+    variance_intervals : by name, profile-likelihood intervals of the criterion that was fitted.
+    effects : by name, predicted effects.
+    log_likelihood : restricted, −½((n − p) ln 2π + ln|Σ| + ln|XᵀΣ⁻¹X| + rᵀΣ⁻¹r), or ordinary for ML.
+    convergence : record of the search.
+    adjusted_covariance : (p, p) Φ with the Kenward–Roger correction where n permits; its df for one coefficient are ``df``.
+    reasons : why something is None or was left out, by name of the field, with a dot and the term's name where it is one term's.
+    variance_covariance : (m, m) large-sample covariance of the variances, inverse expected information, zeros kept.
+    covariance_slopes : (m, p, p) ∂Φ/∂σ²ⱼ.
+    rows, criterion, level : n, and as asked for.
+    """
+
+    coefficients: np.ndarray | None
+    standard_errors: np.ndarray | None
+    covariance: np.ndarray | None
+    df: np.ndarray | None
+    variances: dict[str, float | None]
+    variance_intervals: dict[str, Interval | None]
+    effects: dict[str, Effects | None]
+    log_likelihood: float | None
+    convergence: CrossedConvergence
+    adjusted_covariance: np.ndarray | None
+    reasons: dict[str, str]
+    variance_covariance: np.ndarray | None
+    covariance_slopes: np.ndarray | None
+    rows: int
+    criterion: str
+    level: float
+
+    def contrast(self, c: ArrayLike) -> LinearContrast | None:
+        """cᵀb with its standard error, degrees of freedom and t interval; None where the coefficients are None.
+
+        Parameters
+        ----------
+        c : (p,) coefficients of the contrast, not all zero.
+
+        Raises
+        ------
+        InputError
+            If the length is not p, a value is not finite or all are zero.
+        """
+        if self.coefficients is None:
+            return None
+        c = np.asarray(c, dtype=float)
+        if c.shape != self.coefficients.shape or not np.isfinite(c).all() or not c.any():
+            raise InputError(f"a contrast needs {len(self.coefficients)} finite numbers, not all zero; got {c!r}")
+        return self._contrast(c)
+
+    def _contrast(self, c: np.ndarray) -> LinearContrast:
+        estimate, error = float(c @ self.coefficients), float(np.sqrt(c @ self.covariance @ c))
+        df = _degrees_of_freedom(c, self.covariance, self.covariance_slopes, self.variance_covariance, self.rows)
+        half = error * float(student_t.ppf((1 + self.level) / 2, df))
+        return LinearContrast(estimate, error, df, Interval(estimate - half, estimate + half, self.level, "satterthwaite-t"))
+
+
+def crossed(
+    y: ArrayLike,
+    X: ArrayLike | sp.spmatrix,
+    groups: Mapping[str, object],
+    *,
+    V: ArrayLike | sp.spmatrix | None = None,
+    criterion: str = "reml",
+    level: float = 0.95,
+    profile: bool = True,
+) -> CrossedFit:
+    """Fit y ~ N(Xb, V + Σσ²ₖZₖZₖᵀ), or with σ²I in place of V.
+
+    Parameters
+    ----------
+    y : (n,) responses, on the ln scale for ratios.
+    X : (n, p) design of the coefficients, dense or sparse; one column per coefficient, a constant column included where one
+        is meant.
+    groups : random terms by name. A value is (n,) labels, equal labels sharing one effect; or a pair (labels, weights), the
+        effect entering each row times its weight (a random slope); or a sparse (n, q) matrix Zₖ. Heterogeneity of a network with
+        correlation ½ between the contrasts of one study is the matrix with +√½ in the column of (study, first arm) and −√½ in
+        that of (study, second arm): ZₖZₖᵀ then has 1 on its diagonal and ±½ between contrasts that share an arm.
+    V : known sampling covariance: (n,) positive variances, or a symmetric positive definite (n, n) matrix, sparse
+        block-diagonal or small and dense. None: independent rows whose one variance is estimated as ``"residual"``.
+    criterion : ``"reml"`` or ``"ml"``.
+    level : level of the variance intervals and of ``contrast``.
+    profile : whether to compute the profile intervals, by far the longest part of a fit to many rows.
+
+    Returns
+    -------
+    CrossedFit
+        What the data cannot tell is None with a reason: coefficients of dependent columns, variances of terms that are the
+        same to the data (smallest eigenvalue of the expected information with unit diagonal below 1e-6) or that X explains
+        wholly, everything where the rows are no more than the coefficients or are reproduced exactly.
+
+    Raises
+    ------
+    InputError
+        (a ValueError) If lengths differ, a value is not finite, a label is missing, V is not symmetric positive definite, a
+        term is called ``"residual"`` while V is None, or the criterion or level is unknown.
+
+    Notes
+    -----
+    Restricted maximum likelihood (Patterson & Thompson 1971, Biometrika 58:545–554) on Henderson's equations; degrees of freedom
+    by Satterthwaite with the inverse expected information, zero components kept (for one contrast they are those of
+    Kenward & Roger 1997). Independent units are taken to be the rows. With V given and one term of one row a level, it is
+    ``random_effects``.
+    """
+    rows = checked_rows(y, X, groups, V, criterion, level)
+    if rows.nothing:
+        return _nothing(rows, rows.nothing)
+    return _fit(rows, profile)
+
+
+def _fit(rows: Rows, profile: bool) -> CrossedFit:
+    terms, reasons = list(rows.terms), {}
+    while True:
+        problem = Problem(
+            mixed.prepare(rows.y, rows.X, [term.matrix for term in terms], rows.known), rows.restricted, rows.known is not None
+        )
+        if problem.system.n <= problem.system.p:
+            return _nothing(rows, f"{problem.system.n} rows tell {problem.system.p} coefficients and leave nothing to tell a variance from")
+        if exactly_fitted(rows, problem.system):
+            return _nothing(rows, "the coefficients reproduce every row exactly: there is no spread to divide")
+        beginning = at(problem, start(problem), True)
+        if beginning is None:
+            return _nothing(rows, "the equations are singular at the starting variances")
+        empty = mixed_inference.without_information(problem.system, beginning)
+        if not empty.any():
+            break
+        for k in np.flatnonzero(empty):
+            reasons[terms[k].name] = "the coefficients already explain every difference between its levels"
+        terms = [term for k, term in enumerate(terms) if not empty[k]]
+    return _searched(rows, terms, problem, beginning, reasons, profile)
+
+
+def _searched(rows: Rows, terms: list[Term], problem: Problem, beginning: Point, empty: dict[str, str], profile: bool) -> CrossedFit:
+    names = [term.name for term in terms] + ([] if problem.known else [RESIDUAL])
+    found = search(problem, beginning.variances)
+    if found.point is None or (not problem.known and found.message == "the residual variance vanishes"):
+        return _nothing(rows, f"no fit: {found.message}, as when the levels of the random terms reproduce every row", found)
+    same = _same(problem, found.point, names)
+    limits: dict[str, Limits] = {}
+    for _ in range(1 + RESTARTS):
+        info = mixed_inference.information(problem, found.point)
+        W = mixed_inference.variance_covariance(info)
+        if not profile or not found.converged:
+            break
+        limits = _profiles(problem, found.point, names, same, W, rows.level)
+        better = min((one.better for one in limits.values() if one.better), key=lambda point: point.deviance, default=None)
+        if better is None:
+            break
+        found = search(problem, better.variances)
+    return _assembled(rows, terms, names, problem, found, W, same, limits, empty, profile)
+
+
+def _same(problem: Problem, point: Point, names: list[str]) -> dict[str, str]:
+    """Names of variances that are the same to the data, each with its reason."""
+    sets = mixed_inference.not_told_apart(mixed_inference.information(problem, point))
+    return {
+        names[i]: "the data cannot tell it from " + " and ".join(repr(names[j]) for j in one if j != i)
+        for one in sets
+        for i in one
+        if len(one) > 1
+    }
+
+
+def _profiles(problem: Problem, best: Point, names, same, W: np.ndarray, level: float) -> dict[str, Limits]:
+    rise = float(chi2.ppf(level, 1))
+    return {name: profile_limits(problem, best, k, float(np.sqrt(W[k, k])), rise) for k, name in enumerate(names) if name not in same}
+
+
+def _assembled(rows, terms, names, problem, found, W, same, limits, empty, profile) -> CrossedFit:
+    system, point, unit2 = problem.system, found.point, problem.system.unit**2
+    inference, columns = mixed_inference.coefficient_inference(problem, point, W)
+    reasons = {f"variances.{name}": reason for name, reason in (empty | same).items()}
+    reasons |= {f"effects.{name}": reason for name, reason in (empty | same).items() if name != RESIDUAL}
+    if not found.converged:
+        reasons["convergence"] = found.message
+    full_rank = bool(system.kept.all())
+    if not full_rank:
+        dropped = ", ".join(str(j) for j in np.flatnonzero(~system.kept))
+        reasons["coefficients"] = f"columns of X (counted from 0) that are combinations of those before them: {dropped}"
+    if inference.adjusted is None:
+        reasons["adjusted_covariance"] = "too many unknowns for the Kenward–Roger correction"
+    every = [term.name for term in rows.terms] + ([] if problem.known else [RESIDUAL])
+    told = {name: float(value) * unit2 for name, value in zip(names, point.variances, strict=True) if name not in same}
+    intervals = {name: _interval(name, limits, unit2, rows, reasons) for name in every} if profile else dict.fromkeys(every)
+    if not profile:
+        reasons["variance_intervals"] = "not asked for"
+    dfs = [_degrees_of_freedom(c, inference.covariance, inference.slopes, W * unit2**2, rows.n, system.p) for c in np.eye(system.p)]
+    return CrossedFit(
+        coefficients=_frozen(inference.coefficients) if full_rank else None,
+        standard_errors=_frozen(np.sqrt(np.diag(inference.covariance))) if full_rank else None,
+        covariance=_frozen(inference.covariance) if full_rank else None,
+        df=_frozen(np.array(dfs)) if full_rank else None,
+        variances={name: told.get(name) for name in every},
+        variance_intervals=intervals,
+        effects=_effects(rows, terms, problem, point, columns, same),
+        log_likelihood=_log_likelihood(problem, point),
+        convergence=_convergence(found, point),
+        adjusted_covariance=_frozen(inference.adjusted) if full_rank and inference.adjusted is not None else None,
+        reasons=reasons,
+        variance_covariance=_frozen(W * unit2**2),
+        covariance_slopes=_frozen(inference.slopes) if full_rank else None,
+        rows=rows.n,
+        criterion=rows.criterion,
+        level=rows.level,
+    )
+
+
+def _degrees_of_freedom(c, covariance, slopes, W, n: int, p: int | None = None) -> float:
+    """Satterthwaite's ν, at most n − p; infinite where no variance was estimated."""
+    if len(slopes) == 0:
+        return np.inf
+    return float(min(mixed_inference.satterthwaite(c, covariance, slopes, W), n - (len(c) if p is None else p)))
+
+
+def _interval(name: str, limits: dict[str, Limits], unit2: float, rows: Rows, reasons: dict[str, str]) -> Interval | None:
+    one = limits.get(name)
+    if one is None or one.low is None:
+        reasons[f"variance_intervals.{name}"] = one.reason if one else reasons.get(f"variances.{name}", "the search did not converge")
+        return None
+    return Interval(one.low * unit2, one.high * unit2, rows.level, f"profile-{rows.criterion}")
+
+
+def _effects(rows: Rows, terms: list[Term], problem: Problem, point: Point, columns: np.ndarray, same) -> dict[str, Effects | None]:
+    parts = [np.split(part, np.cumsum(problem.system.sizes)[:-1]) for part in mixed_inference.effects(problem, point, columns)]
+    by_name: dict[str, Effects | None] = {term.name: None for term in rows.terms}
+    for k, term in enumerate(terms):
+        if term.name not in same:
+            by_name[term.name] = Effects(term.levels, *(_frozen(part[k]) for part in parts))
+    return by_name
+
+
+def _log_likelihood(problem: Problem, point: Point) -> float:
+    system, m = problem.system, problem.weight
+    constant = m * np.log(2 * np.pi) + system.log_det_v + 2 * m * np.log(system.unit)
+    return float(-0.5 * (point.deviance + constant + (system.log_det_back if problem.restricted else 0.0)))
+
+
+def _convergence(found: Found, point: Point) -> CrossedConvergence:
+    slope = float(np.abs(point.gradient * point.variances).max(initial=0.0))
+    return CrossedConvergence(found.converged, found.steps, found.evaluations, slope, found.message)
+
+
+def _nothing(rows: Rows, reason: str, found: Found | None = None) -> CrossedFit:
+    every = [term.name for term in rows.terms] + ([] if rows.known is not None else [RESIDUAL])
+    record = CrossedConvergence(False, found.steps if found else 0, found.evaluations if found else 0, 0.0, reason)
+    nothing = dict.fromkeys(every)
+    return CrossedFit(
+        coefficients=None,
+        standard_errors=None,
+        covariance=None,
+        df=None,
+        variances=nothing,
+        variance_intervals=dict(nothing),
+        effects=dict.fromkeys(term.name for term in rows.terms),
+        log_likelihood=None,
+        convergence=record,
+        adjusted_covariance=None,
+        reasons={"coefficients": reason, "variances": reason, "convergence": reason},
+        variance_covariance=None,
+        covariance_slopes=None,
+        rows=rows.n,
+        criterion=rows.criterion,
+        level=rows.level,
+    )
+
+
+def _frozen(values: np.ndarray) -> np.ndarray:
+    values = np.array(values)
+    values.flags.writeable = False
+    return values

@@ -21,6 +21,18 @@ from .base import (
 
 PROTOCOL_FORMAT = "protocol/0.1.0"
 
+ThreatKind = Literal[
+    "confounding",
+    "carry-over",
+    "order",
+    "expectation",
+    "instrument",
+    "medium",
+    "selection",
+    "analysis",
+    "generality",
+    "safety",
+]
 StepId = Annotated[str, Field(pattern=r"^s[0-9]{1,3}(?:-[a-z0-9-]{1,40})?(?!\n)$")]
 
 
@@ -197,18 +209,7 @@ class PeopleModes(Record):
 class Threat(Record):
     """A known way to be misled, and where the method deals with it."""
 
-    threat: Literal[
-        "confounding",
-        "carry-over",
-        "order",
-        "expectation",
-        "instrument",
-        "medium",
-        "selection",
-        "analysis",
-        "generality",
-        "safety",
-    ]
+    threat: ThreatKind
     """Its kind."""
     text: ShortText
     """The threat in one sentence."""

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from .base import Count, Handle, Interest, LongText, Month, Record, Sha256, ShortText, Slug, Version
-from .protocol import StepId
+from .protocol import StepId, ThreatKind
 
 EVENT_FORMAT = "event/0.1.0"
 OBJECTION_FORMAT = "objection/0.1.0"
@@ -58,18 +58,7 @@ class Objection(Record):
     """What it is against."""
     title: ShortText
     """The flaw in one line."""
-    threat: Literal[
-        "confounding",
-        "carry-over",
-        "order",
-        "expectation",
-        "instrument",
-        "medium",
-        "selection",
-        "analysis",
-        "generality",
-        "safety",
-    ]
+    threat: ThreatKind
     """What kind of flaw."""
     severity: Literal["blocking", "material", "minor"]
     """How much hangs on it."""

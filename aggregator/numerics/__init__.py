@@ -5,6 +5,7 @@ here: validation of what people wrote, global state, randomness that was not pas
 
 ``interval``             one interval with its level and the method that made it
 ``weighted_regression``  least squares with weights 1/(v + tau2), linear in the number of rows
+``residual_spectrum``    restricted likelihood for one variance and dense covariances, in independent parts
 ``isotonic``             monotone fits
 ``estimability``         which contrasts a design can tell
 ``root_search``          roots of one-dimensional functions, and the best of several local maxima

@@ -31,5 +31,7 @@ P                     W − WX(XᵀWX)⁻¹XᵀW
 ``influence``        the fit without one study, and what changed
 ``small_study``      whether small studies tell another story than large ones
 ``cluster_robust``   standard errors for studies that share people or blades
+``network``          steels never met side by side, compared through those they both met
+``inconsistency``    whether a network agrees with itself
 ``interlaboratory``  repeatability and reproducibility, with what stands out
 """

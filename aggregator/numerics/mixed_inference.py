@@ -50,6 +50,12 @@ def information(problem: Problem, point: Point) -> np.ndarray:
     return (average(problem, point) if large else expected(problem, point)) / 2
 
 
+def split_by_term(system: System, values: np.ndarray) -> list[np.ndarray]:
+    """The (q, ...) values of all effects, term by term."""
+    ends = np.cumsum(system.sizes)
+    return [values[end - size : end] for size, end in zip(system.sizes, ends, strict=True)]
+
+
 def variance_covariance(info: np.ndarray) -> np.ndarray:
     """W, the inverse of the information; a pseudo-inverse where terms are the same to the data."""
     scale = 1 / np.sqrt(np.maximum(np.diag(info), 1e-300))
@@ -89,8 +95,10 @@ def coefficient_inference(problem: Problem, point: Point, W: np.ndarray) -> tupl
     columns = solve(part.factor, np.eye(system.q + system.p)[:, system.q :]) if system.p else np.zeros((system.q, 0))
     e = 1.0 if problem.known else float(point.variances[-1])
     phi = e * columns[system.q :]
-    by_term = np.split(-columns[: system.q] / part.ratios.root[: system.q, None], np.cumsum(system.sizes)[:-1])
-    slopes = np.array([g.T @ g for g in by_term]).reshape(-1, system.p, system.p)
+    by_term = split_by_term(system, -columns[: system.q] / part.ratios.root[: system.q, None])
+    slopes = np.zeros((system.terms, system.p, system.p))
+    for k, g in enumerate(by_term):
+        slopes[k] = g.T @ g
     if not problem.known:
         rest = (phi - np.einsum("k,kij->ij", point.variances[:-1], slopes)) / e
         slopes = np.concatenate([slopes, rest[None]])

@@ -308,7 +308,7 @@ def _interval(name: str, limits: dict[str, Limits], unit2: float, rows: Rows, re
 
 
 def _effects(rows: Rows, terms: list[Term], problem: Problem, point: Point, columns: np.ndarray, same) -> dict[str, Effects | None]:
-    parts = [np.split(part, np.cumsum(problem.system.sizes)[:-1]) for part in mixed_inference.effects(problem, point, columns)]
+    parts = [mixed_inference.split_by_term(problem.system, part) for part in mixed_inference.effects(problem, point, columns)]
     by_name: dict[str, Effects | None] = {term.name: None for term in rows.terms}
     for k, term in enumerate(terms):
         if term.name not in same:

@@ -1,0 +1,150 @@
+"""The mixed-model criterion, its gradient and its informations, against dense n × n algebra and finite differences."""
+
+import numpy as np
+import pytest
+import scipy.sparse as sp
+
+from aggregator.numerics import variance_search
+from aggregator.numerics.mixed import average_information, prepare
+from aggregator.numerics.variance_search import Problem, at, average, expected, search, start
+from aggregator.numerics.whitening import whitening
+
+
+def a_data_set(seed=0, n=60, known=False, slope=False):
+    rng = np.random.default_rng(seed)
+    a, b = rng.integers(0, 7, n), rng.integers(0, 12, n)
+    Za, Zb = np.eye(7)[a], np.eye(12)[b]
+    if slope:
+        Zb = Zb * rng.normal(size=(n, 1))
+    Za, Zb = Za[:, Za.any(0)], Zb[:, Zb.any(0)]
+    X = np.column_stack([np.ones(n), rng.normal(size=n), rng.integers(0, 2, n)])
+    v = rng.uniform(0.05, 0.5, n) if known else np.full(n, 0.3)
+    y = (
+        X @ [2.0, 1, -1]
+        + Za @ rng.normal(size=Za.shape[1]) * 0.8
+        + Zb @ rng.normal(size=Zb.shape[1]) * 0.5
+        + rng.normal(size=n) * np.sqrt(v)
+    )
+    return y, X, [Za, Zb], v if known else None
+
+
+def a_problem(y, X, terms, v, restricted=True):
+    system = prepare(y, X, [sp.csr_matrix(term) for term in terms], None if v is None else whitening(v))
+    return Problem(system, restricted, v is not None)
+
+
+def dense_parts(y, X, terms, v, variances):
+    """Σ, P and the matrices G of every variance, all n × n."""
+    G = [Z @ Z.T for Z in terms] + ([np.eye(len(y))] if v is None else [])
+    S = sum(s * g for s, g in zip(variances, G, strict=True)) + (0 if v is None else np.diag(v))
+    S_inverse = np.linalg.inv(S)
+    P = S_inverse - S_inverse @ X @ np.linalg.solve(X.T @ S_inverse @ X, X.T @ S_inverse)
+    return S, P, G
+
+
+def dense_deviance(y, X, terms, v, variances, restricted):
+    S, P, _ = dense_parts(y, X, terms, v, variances)
+    value = np.linalg.slogdet(S)[1] + y @ P @ y
+    return value + (np.linalg.slogdet(X.T @ np.linalg.solve(S, X))[1] if restricted else 0)
+
+
+def deviance_with(problem, point, k, value):
+    moved = point.copy()
+    moved[k] = value
+    return at(problem, moved, False).deviance
+
+
+def slope_by_differences(function, x, width=1e-5):
+    """Second-order differences: central inside, forward at the bound."""
+    if x > 0:
+        return (function(x + width) - function(x - width)) / (2 * width)
+    return (4 * function(width / 8) - 3 * function(0.0) - function(width / 4)) / (width / 4)
+
+
+CASES = [(known, slope, restricted) for known in (False, True) for slope in (False, True) for restricted in (False, True)]
+
+
+@pytest.mark.parametrize(("known", "slope", "restricted"), CASES)
+def test_differences_of_the_deviance_are_those_of_dense_algebra(known, slope, restricted):
+    data = a_data_set(known=known, slope=slope)
+    problem = a_problem(*data, restricted)
+    unit2 = problem.system.unit**2
+    points = [np.array([0.7, 0.2, 0.3]), np.array([0.0, 1.2, 0.5]), np.array([3.0, 0.0, 0.1])]
+    points = [point[:2] if known else point for point in points]
+    ours = [at(problem, point / unit2, False).deviance for point in points]
+    theirs = [dense_deviance(*data, point, restricted) for point in points]
+    np.testing.assert_allclose(np.diff(ours), np.diff(theirs), rtol=1e-10, atol=1e-9)
+
+
+@pytest.mark.parametrize(("known", "slope", "restricted"), CASES)
+def test_the_gradient_equals_finite_differences_away_from_the_optimum_and_at_zero(known, slope, restricted):
+    data = a_data_set(known=known, slope=slope)
+    problem = a_problem(*data, restricted)
+    for point in (np.array([0.9, 0.4, 1.3]), np.array([0.5, 0.0, 0.8])):
+        point = point[:2] if known else point
+        gradient = at(problem, point, False).gradient
+        for k in range(len(point)):
+            wanted = slope_by_differences(lambda x, k=k, point=point: deviance_with(problem, point, k, x), point[k])
+            assert gradient[k] == pytest.approx(wanted, rel=1e-5, abs=1e-5)
+
+
+@pytest.mark.parametrize(("known", "slope", "restricted"), CASES)
+def test_the_gradient_at_a_zero_variance_is_the_dense_one(known, slope, restricted):
+    data = a_data_set(known=known, slope=slope)
+    problem = a_problem(*data, restricted)
+    unit2 = problem.system.unit**2
+    variances = np.array([0.5, 0.0] if known else [0.5, 0.0, 0.4])
+    S, P, G = dense_parts(*data, variances)
+    trace = P if restricted else np.linalg.inv(S)
+    wanted = [np.trace(trace @ g) - data[0] @ P @ g @ P @ data[0] for g in G]
+    np.testing.assert_allclose(at(problem, variances / unit2, False).gradient / unit2, wanted, rtol=1e-6)
+
+
+@pytest.mark.parametrize(("known", "slope"), [(k, s) for k in (False, True) for s in (False, True)])
+@pytest.mark.parametrize("limit", [variance_search.DENSE_INFORMATION, 0])
+def test_average_and_expected_information_are_the_dense_ones(known, slope, limit, monkeypatch):
+    """Both ways to the expected information: blocks of a dense inverse, and slopes of the traces."""
+    monkeypatch.setattr(variance_search, "DENSE_INFORMATION", limit)
+    data = a_data_set(known=known, slope=slope)
+    problem = a_problem(*data)
+    unit2 = problem.system.unit**2
+    variances = np.array([0.5, 0.2] if known else [0.5, 0.2, 0.4])
+    _, P, G = dense_parts(*data, variances)
+    y = data[0]
+    point = at(problem, variances / unit2, False)
+    wanted = [[np.trace(P @ g @ P @ h) for h in G] for g in G]
+    np.testing.assert_allclose(expected(problem, point) / unit2**2, wanted, rtol=1e-5)
+    wanted = [[y @ P @ g @ P @ h @ P @ y for h in G] for g in G]
+    np.testing.assert_allclose(average(problem, point) / unit2**2, wanted, rtol=1e-6)
+
+
+def test_average_information_needs_no_positive_ratio():
+    data = a_data_set()
+    problem = a_problem(*data)
+    point = at(problem, np.array([0.5, 0.0, 0.4]), False)
+    assert np.isfinite(average_information(problem.system, point.evaluation)).all()
+
+
+@pytest.mark.parametrize(("known", "slope", "restricted"), CASES)
+def test_at_the_optimum_the_gradient_is_zero_or_points_out_of_bounds(known, slope, restricted):
+    for seed in range(4):
+        problem = a_problem(*a_data_set(seed=seed, known=known, slope=slope), restricted)
+        found = search(problem, start(problem))
+        assert found.converged
+        at_zero = found.point.variances == 0
+        inside = (found.point.gradient * found.point.variances)[~at_zero]
+        assert np.abs(inside).max() < 1e-5 and (found.point.gradient[at_zero] >= 0).all()
+
+
+def test_few_evaluations_are_needed():
+    problem = a_problem(*a_data_set(n=300))
+    assert search(problem, start(problem)).evaluations <= 10
+
+
+@pytest.mark.parametrize("offset", [0.0, 1e9])
+def test_columns_far_from_orthogonal_change_nothing_but_their_own_coefficients(offset):
+    y, X, terms, v = a_data_set()
+    moved = X.copy()
+    moved[:, 1] = 1e6 + 1e-3 * X[:, 1]
+    plain, skew = (search(p, start(p)).point for p in (a_problem(y, X, terms, v), a_problem(y + offset, moved, terms, v)))
+    np.testing.assert_allclose(skew.variances, plain.variances, rtol=1e-5)

@@ -238,7 +238,7 @@ def _run(say: Payloads, number: int, person: str) -> dict:
         "reading_unit": "N",
         "ended": "last checkpoint",
         "readings": [
-            {"work": work, "values": [{"written": force}, {"written": round(force * 1.05, 3)}], "note": say.short()}
+            {"work": work, "values": [{"written": f"+{force}"}, {"written": round(force * 1.05, 3)}], "note": say.short()}
             for work, force in forces
         ],
         "note": say.short(),

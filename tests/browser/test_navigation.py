@@ -25,15 +25,16 @@ ROUTES = {
 
 def follow(page: Page, base: str, pattern: str) -> None:
     """Put the keyboard on the first visible link that leads there, and press Enter."""
-    for link in page.locator("a[href]").all():
-        target = link.evaluate("link => link.href.split('#')[0]")
-        if re.fullmatch(re.escape(base) + pattern, target) and link.is_visible():
-            link.focus()
-            expect(link).to_be_focused()
-            page.keyboard.press("Enter")
-            page.wait_for_url(re.compile(re.escape(target)))
-            return
-    pytest.fail(f"no visible link on {page.url} leads to {pattern}")
+    links = page.locator("a[href]")
+    targets = links.evaluate_all(
+        "links => links.map(link => link.checkVisibility({visibilityProperty: true}) ? link.href.split('#')[0] : '')"
+    )
+    place = next((place for place, target in enumerate(targets) if re.fullmatch(re.escape(base) + pattern, target)), None)
+    assert place is not None, f"no visible link on {page.url} leads to {pattern}"
+    links.nth(place).focus()
+    expect(links.nth(place)).to_be_focused()
+    page.keyboard.press("Enter")
+    page.wait_for_url(re.compile(re.escape(targets[place])))
 
 
 @pytest.mark.parametrize("route", ROUTES.values(), ids=ROUTES)

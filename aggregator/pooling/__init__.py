@@ -30,6 +30,7 @@ P                     W − WX(XᵀWX)⁻¹XᵀW
 ``prediction``       where the next study's effect would fall
 ``influence``        the fit without one study, and what changed
 ``small_study``      whether small studies tell another story than large ones
+``trim_and_fill``    the pooled result if the funnel were symmetric
 ``cluster_robust``   standard errors for studies that share people or blades
 ``network``          steels never met side by side, compared through those they both met
 ``inconsistency``    whether a network agrees with itself

@@ -15,6 +15,7 @@ from scipy.stats import t as student_t
 from aggregator.errors import InputError
 from aggregator.numerics.interval import Interval
 from aggregator.numerics.residual_spectrum import (
+    Spectrum,
     generalised_fit,
     maximise,
     profile_interval,
@@ -181,30 +182,25 @@ def network(
     _check_choices(tau2_method, interval, level)
     n, p = len(data.y), len(data.free)
     spectrum = residual_spectrum(data.y, data.V, data.H, data.design_matrix) if n > p else None
-    estimated = spectrum is not None and tau2_method == "reml"
-    best = maximise(spectrum) if estimated else None
-    tau2 = best.at if estimated else 0.0
-    fit = generalised_fit(data.y, data.V + tau2 * data.H, data.design_matrix)
-    factor = 1.0 if spectrum is None else scale_factor(residual_q(spectrum, tau2), n - p, interval)
-    splits_reason = _why_no_splits(split, len(data.studies), n > p)
-    t = len(data.treatments)
-    effects, covariance = np.zeros(t), np.zeros((t, t))
-    effects[data.free], covariance[np.ix_(data.free, data.free)] = fit.coefficients, factor * fit.covariance
+    best = maximise(spectrum) if spectrum is not None and tau2_method == "reml" else None
+    tau2 = best.at if best else 0.0
+    effects, covariance = _effects(data, spectrum, tau2, interval)
     components = _components(data)
+    splits_reason = _why_no_splits(split, len(data.studies), n > p)
     return NetworkFit(
         treatments=data.treatments,
         components=components,
         reason=_apart(components),
-        effects=frozen(effects),
-        covariance=frozen(covariance),
+        effects=effects,
+        covariance=covariance,
         tau2=None if spectrum is None else tau2,
-        tau2_interval=profile_interval(spectrum, tau2, level) if estimated else None,
+        tau2_interval=profile_interval(spectrum, tau2, level) if best else None,
         df=np.inf if interval == "wald" else float(n - p),
         interval_reason=_why_no_interval(n, p, interval),
         inconsistency=design_by_treatment(data),
         splits=() if splits_reason else node_splits(data, spectrum, tau2_method == "common", interval),
         splits_reason=splits_reason,
-        log_likelihood=restricted_log_likelihood(spectrum, tau2) if estimated else None,
+        log_likelihood=restricted_log_likelihood(spectrum, tau2) if best else None,
         direct_studies=_direct_studies(data),
         studies=len(data.studies),
         contrasts=n,
@@ -212,8 +208,18 @@ def network(
         tau2_method=tau2_method,
         interval_method=interval,
         level=level,
-        convergence=Convergence("global maximum", best.slope, best.local_maxima, best.on_boundary) if estimated else None,
+        convergence=Convergence("global maximum", best.slope, best.local_maxima, best.on_boundary) if best else None,
     )
+
+
+def _effects(data: Comparisons, spectrum: Spectrum | None, tau2: float, interval: str) -> tuple[np.ndarray, np.ndarray]:
+    """Every treatment against the first of its component, and their covariance."""
+    fit = generalised_fit(data.y, data.V + tau2 * data.H, data.design_matrix)
+    factor = 1.0 if spectrum is None else scale_factor(residual_q(spectrum, tau2), len(spectrum.z), interval)
+    t = len(data.treatments)
+    effects, covariance = np.zeros(t), np.zeros((t, t))
+    effects[data.free], covariance[np.ix_(data.free, data.free)] = fit.coefficients, factor * fit.covariance
+    return frozen(effects), frozen(covariance)
 
 
 def _components(data: Comparisons) -> tuple[tuple[Hashable, ...], ...]:

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from aggregator import pipeline
 
@@ -19,6 +19,7 @@ from .serving import served
 from .shared import once
 
 ROOT = Path(__file__).parents[2]
+expect.set_options(timeout=20_000)  # on a machine that runs other tests at the same time
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

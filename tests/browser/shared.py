@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import fcntl
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 
@@ -17,6 +18,7 @@ def once(folder: Path, name: str, make: Callable[[Path], None]) -> Path:
         fcntl.flock(lock, fcntl.LOCK_EX)
         done = folder / f".{name}.done"
         if not done.exists():
+            shutil.rmtree(folder / name, ignore_errors=True)  # what a failed attempt left
             make(folder / name)
             done.touch()
     return folder / name

@@ -4,7 +4,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: site test serve check lint schemas demo recovery clean
+.PHONY: site test serve check lint schemas demo recovery bench clean
 
 site: $(VENV)/.site
 	@$(BIN)/edgehold site
@@ -28,6 +28,9 @@ schemas: $(VENV)/.site
 
 demo: $(VENV)/.site
 	$(BIN)/edgehold demo
+
+bench: $(VENV)/.test
+	$(BIN)/python tests/benchmarks/bench.py --write
 
 $(VENV)/bin/python:
 	$(PYTHON) -m venv $(VENV)

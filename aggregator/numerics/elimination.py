@@ -19,8 +19,8 @@ import numpy as np
 import scipy.sparse as sp
 from scipy.linalg import lapack
 
-SMALL_CORE = 96  # unknowns: below this a dense factor costs less than another round
-LARGEST_DEGREE = 44  # of an unknown that is eliminated alone: above it the dense core is faster
+SMALL_CORE = 200  # unknowns: below this a dense factor costs less than more rounds
+LARGEST_DEGREE = 60  # of an unknown that is eliminated alone: above it the dense core is faster
 WIDTHS = np.array([0, 1, 2, 3, 4, 6, 8, 11, 15, 20, 26, 34, 44, 60])  # degrees are rounded up to these, so that rounds stay few arrays
 TIE_BREAK_SEED = 1  # neighbours of equal degree need some fixed order
 

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from .elimination import solve
-from .mixed import System, evaluate
-from .variance_search import Point, Problem, average, expected
+from .mixed import System
+from .variance_search import Point, Problem, average, expected, restricted_traces
 
 LARGEST_CORRECTION = 400_000  # numbers (unknowns × terms × coefficients) up to which the Kenward–Roger correction is computed
 NOT_TOLD_APART = 1e-6  # smallest eigenvalue of the information with unit diagonal below which terms are the same to the data
@@ -77,9 +77,9 @@ def not_told_apart(info: np.ndarray) -> list[np.ndarray]:
     return [np.array(sorted(one)) for one in merged]
 
 
-def without_information(system: System, point: Point) -> np.ndarray:
+def without_information(problem: Problem, point: Point) -> np.ndarray:
     """(K,) terms whose effects the design explains wholly, so that nothing is left to tell their variance from."""
-    traces = evaluate(system, point.evaluation.ratios, point.evaluation.factor, True).traces
+    system, traces = problem.system, restricted_traces(problem, point)
     shares = (1 - traces * point.evaluation.ratios.used / system.sizes, traces / (system.information * system.sizes))
     return (shares[1] < NO_INFORMATION) & (shares[0] > 0.5)
 
@@ -92,7 +92,7 @@ def coefficient_inference(problem: Problem, point: Point, W: np.ndarray) -> tupl
     Σσ²ⱼGᵢPGⱼΣ⁻¹X = 0.
     """
     system, part = problem.system, point.evaluation
-    columns = solve(part.factor, np.eye(system.q + system.p)[:, system.q :]) if system.p else np.zeros((system.q, 0))
+    columns = solve(part.factor, np.eye(system.q + system.p, system.p, -system.q)) if system.p else np.zeros((system.q, 0))
     e = 1.0 if problem.known else float(point.variances[-1])
     phi = e * columns[system.q :]
     by_term = split_by_term(system, -columns[: system.q] / part.ratios.root[: system.q, None])

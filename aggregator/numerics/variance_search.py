@@ -25,8 +25,8 @@ MOST_HALVINGS = 25
 CONVERGED, CONVERGED_LARGE = 1e-15, 1e-9
 ROUNDING = 1e-11  # of the deviance: smaller differences are not signs of anything
 SUFFICIENT = 1e-4  # share of the decrease that the slope promises which a step must bring (Armijo 1966)
-EXACT_INFORMATION = 420  # unknowns up to which the dense inverse, for exact information, costs less than a step saved
-DENSE_INFORMATION = 1500  # unknowns up to which expected information comes from one dense inverse
+EXACT_INFORMATION = 200  # unknowns up to which the dense inverse, for exact information, costs less than a step saved
+DENSE_INFORMATION = 200  # unknowns up to which expected information comes from one dense inverse
 DIFFERENCE = 1e-4  # relative step of the central difference of traces above that
 RIDGE = 1e-12  # keeps a step finite where two terms are the same
 LEAST_CURVATURE = 1e-3  # smallest eigenvalue, at unit diagonal, of an observed information that is followed
@@ -133,11 +133,11 @@ def expected(problem: Problem, point: Point) -> np.ndarray:
     system = problem.system
     e = 1.0 if problem.known else float(point.variances[-1])
     small = system.q + system.p <= DENSE_INFORMATION
-    inner = (_squared_blocks(system, point.evaluation) if small else _trace_slopes(system, point.evaluation)) / e**2
+    traces = restricted_traces(problem, point)
+    inner = (_squared_blocks(system, point.evaluation) if small else _trace_slopes(system, point.evaluation, traces)) / e**2
     if problem.known:
         return inner
-    traces = _restricted_traces(problem, point) / e
-    return _with_residual(inner, traces, float(system.n - system.p), point.variances[:-1], e)
+    return _with_residual(inner, traces / e, float(system.n - system.p), point.variances[:-1], e)
 
 
 def _with_residual(inner: np.ndarray, sums: np.ndarray, total: float, variances: np.ndarray, e: float) -> np.ndarray:
@@ -148,7 +148,8 @@ def _with_residual(inner: np.ndarray, sums: np.ndarray, total: float, variances:
     return np.block([[inner, row[:, None]], [row[None, :], np.array([[corner]])]])
 
 
-def _restricted_traces(problem: Problem, point: Point) -> np.ndarray:
+def restricted_traces(problem: Problem, point: Point) -> np.ndarray:
+    """tr(ZₖᵀPZₖ), P in units of the residual variance, whichever criterion the point was evaluated under."""
     if problem.restricted:
         return point.evaluation.traces
     return evaluate(problem.system, point.evaluation.ratios, point.evaluation.factor, True).traces
@@ -162,17 +163,21 @@ def _squared_blocks(system: System, evaluation: Evaluation) -> np.ndarray:
     return sums / np.outer(evaluation.ratios.used, evaluation.ratios.used)
 
 
-def _trace_slopes(system: System, evaluation: Evaluation) -> np.ndarray:
+def _trace_slopes(system: System, evaluation: Evaluation, traces: np.ndarray) -> np.ndarray:
+    """tr(ZᵢᵀPZⱼZⱼᵀPZᵢ) from second-order differences of the traces: central, and forward from zero."""
     used = evaluation.ratios.used
     slopes = np.zeros((system.terms, system.terms))
+
+    def moved(j: int, value: float) -> np.ndarray:
+        ratios = set_ratios(system, np.where(np.arange(system.terms) == j, value, used))
+        return evaluate(system, ratios, update_factor(system, ratios), True).traces
+
     for j in range(system.terms):
         width = DIFFERENCE * (used[j] + 1 / system.information[j])
-        centre = max(used[j], 2 * width)
-        sides = []
-        for sign in (-1, 1):
-            ratios = set_ratios(system, np.where(np.arange(system.terms) == j, centre + sign * width, used))
-            sides.append(evaluate(system, ratios, update_factor(system, ratios), True).traces)
-        slopes[:, j] = (sides[0] - sides[1]) / (2 * width)
+        if used[j] > width:
+            slopes[:, j] = (moved(j, used[j] - width) - moved(j, used[j] + width)) / (2 * width)
+        else:
+            slopes[:, j] = (3 * traces + moved(j, used[j] + 2 * width) - 4 * moved(j, used[j] + width)) / (2 * width)
     return (slopes + slopes.T) / 2
 
 
@@ -189,13 +194,19 @@ def start(problem: Problem) -> np.ndarray:
 
 
 def search(problem: Problem, variances: np.ndarray, held: int | None = None) -> Found:
-    """Minimise the deviance over variances ≥ 0 from a starting point, one of them held where it is if ``held`` names it."""
-    free = np.arange(len(variances)) != (-1 if held is None else held)
-    small = problem.system.q + problem.system.p <= EXACT_INFORMATION
-    tolerance = CONVERGED if small else CONVERGED_LARGE
-    point, evaluations = at(problem, variances, held is None), 1
+    """Minimise the deviance over variances ≥ 0 from given ones, one of them held where it is if ``held`` names it."""
+    point = at(problem, variances, held is None)
     if point is None:
         return Found(None, False, 0, 1, "the starting variances leave the equations singular")
+    return search_from(problem, point, held)
+
+
+def search_from(problem: Problem, point: Point, held: int | None = None) -> Found:
+    """The same from a point that was evaluated already."""
+    free = np.arange(len(point.variances)) != (-1 if held is None else held)
+    small = problem.system.q + problem.system.p <= EXACT_INFORMATION
+    tolerance = CONVERGED if small else CONVERGED_LARGE
+    evaluations = 1
     for steps in range(MOST_STEPS):
         if not problem.known and point.variances[-1] < VANISHED:
             return Found(point, False, steps, evaluations, "the residual variance vanishes")

@@ -19,7 +19,7 @@ from aggregator.errors import InputError
 from aggregator.numerics import mixed, mixed_inference
 from aggregator.numerics.interval import Interval
 from aggregator.numerics.variance_profile import Limits, profile_limits
-from aggregator.numerics.variance_search import Found, Point, Problem, at, search, start
+from aggregator.numerics.variance_search import Found, Point, Problem, at, search_from, start
 
 from .crossed_input import RESIDUAL, Rows, Term, checked_rows, exactly_fitted
 
@@ -208,7 +208,7 @@ def _fit(rows: Rows, profile: bool) -> CrossedFit:
         beginning = at(problem, start(problem), True)
         if beginning is None:
             return _nothing(rows, "the equations are singular at the starting variances")
-        empty = mixed_inference.without_information(problem.system, beginning)
+        empty = mixed_inference.without_information(problem, beginning)
         if not empty.any():
             break
         for k in np.flatnonzero(empty):
@@ -219,27 +219,26 @@ def _fit(rows: Rows, profile: bool) -> CrossedFit:
 
 def _searched(rows: Rows, terms: list[Term], problem: Problem, beginning: Point, empty: dict[str, str], profile: bool) -> CrossedFit:
     names = [term.name for term in terms] + ([] if problem.known else [RESIDUAL])
-    found = search(problem, beginning.variances)
+    found = search_from(problem, beginning)
     if found.point is None or (not problem.known and found.message == "the residual variance vanishes"):
         return _nothing(rows, f"no fit: {found.message}, as when the levels of the random terms reproduce every row", found)
-    same = _same(problem, found.point, names)
     limits: dict[str, Limits] = {}
     for _ in range(1 + RESTARTS):
         info = mixed_inference.information(problem, found.point)
-        W = mixed_inference.variance_covariance(info)
+        W, same = mixed_inference.variance_covariance(info), _same(info, names)
         if not profile or not found.converged:
             break
         limits = _profiles(problem, found.point, names, same, W, rows.level)
         better = min((one.better for one in limits.values() if one.better), key=lambda point: point.deviance, default=None)
         if better is None:
             break
-        found = search(problem, better.variances)
+        found = search_from(problem, better)
     return _assembled(rows, terms, names, problem, found, W, same, limits, empty, profile)
 
 
-def _same(problem: Problem, point: Point, names: list[str]) -> dict[str, str]:
+def _same(info: np.ndarray, names: list[str]) -> dict[str, str]:
     """Names of variances that are the same to the data, each with its reason."""
-    sets = mixed_inference.not_told_apart(mixed_inference.information(problem, point))
+    sets = mixed_inference.not_told_apart(info)
     return {
         names[i]: "the data cannot tell it from " + " and ".join(repr(names[j]) for j in one if j != i)
         for one in sets

@@ -137,7 +137,7 @@ def test_profile_limits_agree_with_the_dense_implementation():
 
 def everything_finite(fit):
     arrays = [fit.coefficients, fit.standard_errors, fit.covariance, fit.adjusted_covariance, fit.log_likelihood]
-    arrays += [value for value in fit.variances.values()]
+    arrays += list(fit.variances.values())
     arrays += [part for one in fit.effects.values() if one for part in (one.values, one.standard_errors, one.conditional_standard_errors)]
     assert fit.df is None or not np.isnan(fit.df).any()
     return all(np.isfinite(array).all() for array in arrays if array is not None)
@@ -251,7 +251,7 @@ def test_the_unit_of_the_response_cancels(scale):
 
 @pytest.mark.parametrize("tiny", [1e-12, 1e-60])
 def test_one_nearly_exact_known_row_leads_and_nothing_breaks(tiny):
-    y, X, blade, tester = a_study()
+    y, X, blade, _ = a_study()
     v = np.full(len(y), 0.1)
     v[3] = tiny
     fit = crossed(y, X, {"blade": blade, "row": np.arange(len(y))}, V=v)

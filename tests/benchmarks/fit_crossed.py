@@ -1,0 +1,55 @@
+"""Fits the crossed model to a CSV of runs and prints one JSON line.
+
+    python tests/benchmarks/fit_crossed.py runs.csv REPEATS
+
+Timed is the call of ``crossed`` without profile intervals, which the other side does not compute either; standard errors, degrees
+of freedom and predicted effects with their errors are included.
+"""
+
+from __future__ import annotations
+
+import json
+import platform
+import resource
+import sys
+import time
+
+import numpy as np
+import pandas as pd
+import scipy
+import scipy.sparse as sp
+
+from aggregator.pooling.crossed import CrossedFit, crossed
+
+TERMS = ("tester", "sharpener", "blade", "cell")
+
+
+def fit(runs: pd.DataFrame) -> CrossedFit:
+    """Steels fixed, testers, sharpeners, blades and steel × tester random."""
+    codes = pd.factorize(runs["steel"])[0]
+    X = sp.csr_matrix((np.ones(len(runs)), codes, np.arange(len(runs) + 1)))
+    return crossed(runs["y"], X, {name: runs[name] for name in TERMS}, profile=False)
+
+
+def main(path: str, repeats: int) -> None:
+    """Print best wall and CPU seconds of ``repeats`` fits, peak memory, log-likelihood and versions."""
+    runs = pd.read_csv(path)
+    wall, cpu = [], []
+    for _ in range(repeats):
+        before, before_cpu = time.perf_counter(), time.process_time()
+        result = fit(runs)
+        wall.append(time.perf_counter() - before)
+        cpu.append(time.process_time() - before_cpu)
+    record = {
+        "wall": min(wall),
+        "cpu": min(cpu),
+        "peak_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
+        "log_likelihood": result.log_likelihood,
+        "evaluations": result.convergence.evaluations,
+        "versions": f"Python {platform.python_version()}, numpy {np.__version__}, scipy {scipy.__version__}",
+    }
+    print(json.dumps(record))
+
+
+if __name__ == "__main__":
+    main(sys.argv[1], int(sys.argv[2]))

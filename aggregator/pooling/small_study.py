@@ -15,7 +15,7 @@ from aggregator.errors import InputError
 from aggregator.numerics.interval import Interval
 
 from .inputs import check_level, checked_studies
-from .random_effects import RandomEffectsFit, random_effects
+from .random_effects import INTERVAL_METHODS, RandomEffectsFit, random_effects
 
 LEAST_STUDIES = 10  # below it the test cannot tell chance from asymmetry (Sterne et al. 2011, BMJ 343:d4002)
 MODELS = {"mixed-effects": "reml", "weighted-regression": "common"}
@@ -90,11 +90,18 @@ def small_study_test(
     check_level(level)
     if model not in MODELS:
         raise InputError(f"model must be one of {', '.join(MODELS)}; got {model!r}")
+    if interval not in INTERVAL_METHODS:
+        raise InputError(f"interval must be one of {', '.join(INTERVAL_METHODS)}; got {interval!r}")
     reason = _why_not(v, X, least_studies)
     if reason:
         return _refused(model, len(y), reason)
     asked = "knapp-hartung" if model == "weighted-regression" else interval
-    fit = random_effects(y, v, X=np.column_stack([X, np.sqrt(v)]), tau2_method=MODELS[model], interval=asked, level=level, predict=False)
+    try:
+        fit = random_effects(
+            y, v, X=np.column_stack([X, np.sqrt(v)]), tau2_method=MODELS[model], interval=asked, level=level, predict=False
+        )
+    except InputError as error:  # the column of standard errors is ours, so that what is wrong with it is no mistake of the caller
+        return _refused(model, len(y), f"no line can be laid through these standard errors: {error}")
     if not fit.standard_errors[-1] > 0:
         return _refused(model, len(y), "the studies lie on a straight line: there is no scatter to judge the slope by")
     return _test(model, fit, _dispersion(y, v, X, fit))

@@ -199,7 +199,7 @@ def test_a_split_that_would_take_the_network_apart_has_a_reason():
     fit = network(np.linspace(0, 1, 6), np.diag([0.1] * 6), ["a"] * 3 + ["b"] * 3, ["b"] * 3 + ["c"] * 3, range(6), split=True)
     assert {one.reason for one in fit.splits} == {"there is no other way round: all that is known comes from studies that hold both"}
     assert [(one.first, one.second, one.studies) for one in fit.splits] == [("a", "b", 3), ("b", "c", 3)]
-    assert fit.inconsistency.random_effects is None
+    assert fit.inconsistency.random_effects is None and fit.inconsistency.random_effects_p_f is None
     assert fit.inconsistency.between_designs.p is None
     assert fit.inconsistency.reason == "no comparison is reached by two different designs: nothing could disagree"
 

@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.stats import chi2
+from scipy.stats import f as f_distribution
 
 from aggregator.pooling.network import network
 from aggregator.pooling.network_design import comparisons
@@ -151,4 +152,5 @@ def test_heterogeneity_hides_inconsistency_so_both_tests_are_reported():
     assert found.between_designs.p < 0.01
     assert found.random_effects.p > 0.9
     assert found.between_designs.df == found.random_effects.df == 7
+    assert found.random_effects_p_f == pytest.approx(f_distribution.sf(found.random_effects.q / 7, 7, 11), rel=1e-12)
     assert found.total.q == pytest.approx(found.within_designs.q + found.between_designs.q, rel=1e-12)

@@ -91,6 +91,13 @@ def test_studies_on_an_exact_line_give_a_reason_not_an_infinite_statistic():
     assert test.reason == "the studies lie on a straight line: there is no scatter to judge the slope by"
 
 
+@pytest.mark.parametrize("model", ["mixed-effects", "weighted-regression"])
+def test_standard_errors_over_many_orders_of_magnitude_give_a_reason(model):
+    test = small_study_test(np.sin(np.arange(12)), np.geomspace(1e-12, 1e6, 12), model=model)
+    assert test.reason.startswith("no line can be laid through these standard errors: v spans too many orders of magnitude")
+    assert test.slope is None
+
+
 def test_a_moderator_is_allowed_for():
     """Small studies that are all of one kind: the kind, not their size, explains them."""
     data = load("bcg")
@@ -101,6 +108,8 @@ def test_a_moderator_is_allowed_for():
     assert test.slope != pytest.approx(small_study_test(y, v).slope, rel=0.1)
 
 
-def test_an_unknown_model_is_the_callers_mistake():
+def test_an_unknown_model_or_interval_is_the_callers_mistake():
+    with pytest.raises(InputError, match="interval must be one of wald, .*; got 't'"):
+        small_study_test([0.1, 0.2], [0.1, 0.2], interval="t")
     with pytest.raises(InputError, match="model must be one of mixed-effects, weighted-regression; got 'rank'"):
         small_study_test([0.1, 0.2], [0.1, 0.2], model="rank")

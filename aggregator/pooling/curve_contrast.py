@@ -19,6 +19,7 @@ from aggregator.numerics.isotonic import decreasing_fit
 
 DRAWS_SEED = 20261125  # any fixed number: the same runs give the same bands
 LEAST_DRAWS = 200
+COMMON_ERROR_DF = 200  # beyond it one χ² serves all checkpoints: errors are known to 5 % and better
 NO_ERROR = 1e-12  # share of the drawn variance below which a mean counts as known without error
 SHARPNESS_LEVELS = 25  # common sharpness levels at which work is compared
 
@@ -170,12 +171,15 @@ def curve_contrast(
 
     Notes
     -----
-    Draws are Gaussian, divided by the root of a drawn χ²/df, so that at one place of curves that fall steadily the
-    pointwise interval is the t interval. The simultaneous band is estimate ± q·se with q the ``level`` quantile of the
-    largest |t| over all places (Hothorn, Bretz & Westfall 2008, section 3). At the same sharpness a drawn curve may
-    never fall so far, or start below; such a draw only bounds its work, the pointwise interval takes the quantiles of
-    the outer bounds, and the simultaneous band is the narrowest set of pointwise quantiles that holds ``level`` of the
-    draws everywhere at once (Besag, Green, Higdon & Mengersen 1995, section 6.3), because an unbounded draw has no t.
+    Draws are Gaussian, at every checkpoint divided by the root of a χ²/df drawn from the Wishart distribution of the
+    covariance (df rounded down). At one checkpoint of curves that fall steadily the pointwise interval is then the t
+    interval, and the simultaneous band knows that every checkpoint's error is itself estimated. That band is estimate ±
+    q·se, q the ``level`` quantile of the largest |t| over all places (Hothorn, Bretz & Westfall 2008, section 3).
+
+    At the same sharpness a drawn curve may never fall so far, or start below; such a draw only bounds its work. The
+    pointwise interval takes the quantiles of the outer bounds, and the simultaneous band is the narrowest set of
+    pointwise quantiles that holds ``level`` of the draws everywhere at once (Besag, Green, Higdon & Mengersen 1995,
+    section 6.3), because an unbounded draw has no t.
     """
     if isinstance(curves, str):
         return CurveContrast(None, None, None, (), "", curves, curves, 0)
@@ -259,9 +263,27 @@ def _drawn(curves: MeanCurves, draws: int, rng: np.random.Generator) -> np.ndarr
     values, vectors = np.linalg.eigh(np.asarray(curves.covariance, dtype=float))
     root = vectors * np.sqrt(np.maximum(values, 0.0))
     noise = rng.standard_normal((draws, len(values))) @ root.T
-    if np.isfinite(curves.df):
-        noise *= np.sqrt(curves.df / rng.chisquare(curves.df, draws))[:, None]
-    return np.stack([curves.first, curves.second]) + noise.reshape(draws, 2, -1)
+    noise = noise.reshape(draws, 2, -1) / _drawn_errors(curves, draws, rng)[:, None, :]
+    return np.stack([curves.first, curves.second]) + noise
+
+
+def _drawn_errors(curves: MeanCurves, draws: int, rng: np.random.Generator) -> np.ndarray:
+    """(draws, c) standard errors of the checkpoints as other runs would have found them, over those found: roots of the
+    diagonal of a drawn Wishart matrix."""
+    c, df = len(curves.first), curves.df
+    if not np.isfinite(df):
+        return np.ones((draws, c))
+    if df > COMMON_ERROR_DF:
+        return np.sqrt(rng.chisquare(df, (draws, 1)) / df)
+    contrast = np.hstack([np.eye(c), -np.eye(c)])
+    covariance = contrast @ curves.covariance @ contrast.T
+    scale = np.sqrt(np.diag(covariance).clip(0))
+    correlation = np.divide(covariance, np.outer(scale, scale), out=np.eye(c), where=np.outer(scale, scale) > 0)
+    values, vectors = np.linalg.eigh(correlation)
+    total, whole = np.zeros((draws, c)), max(1, int(df))
+    for _ in range(whole):
+        total += (rng.standard_normal((draws, c)) @ (vectors * np.sqrt(values.clip(0))).T) ** 2
+    return np.sqrt(total / whole)
 
 
 def _axis(work: np.ndarray) -> np.ndarray:

@@ -57,6 +57,7 @@ class ExchangePlan:
     candidates : how many runs were looked at for each.
     variances : assumed for a contrast; empty for the split, which needs none.
     method : how they were chosen.
+    reason : why there are fewer runs than asked for; empty otherwise.
     """
 
     target: tuple[str, ...]
@@ -66,6 +67,7 @@ class ExchangePlan:
     candidates: int
     variances: Mapping[str, float]
     method: str
+    reason: str = ""
 
 
 def best_exchanges(
@@ -244,17 +246,26 @@ def _for_split(columns, runs, count: int) -> ExchangePlan:
     at = np.column_stack([np.searchsorted(levels, [p[i] for p in pairs]) for i, levels in enumerate((s_levels, t_levels))])
     rank, criterion = first = _efficiency(met)
     chosen, shortened = [], False
-    for _ in range(count):
+    reason = _why_hopeless(met)
+    while not reason and len(chosen) < count:
         best, short = _best_pair(met, at, s_levels, t_levels)
         shortened |= short
         met[tuple(at[best])] += 1
         now, after = _efficiency(met)
+        if now == 0:
+            reason = "none of these runs would join one person's sharpening with another's testing"
+            break
         chosen.append(FurtherRun(blades[pairs[best]], *pairs[best], now, after, None if now > rank else 1 - after / criterion))
         rank, criterion = now, after
     method = "greedy; rank, then the sum of inverse efficiencies"
     if shortened:
         method += f", among the {LARGEST_EIGEN_SEARCH} joining pairs of people with most runs"
-    return ExchangePlan(("split",), first[0], first[1], tuple(chosen), len(pairs), MappingProxyType({}), method)
+    return ExchangePlan(("split",), first[0], first[1], tuple(chosen), len(pairs), MappingProxyType({}), method, reason)
+
+
+def _why_hopeless(met: np.ndarray) -> str:
+    lone = [role for role, people in zip(("sharpener", "tester"), met.shape, strict=True) if people == 1]
+    return f"only one {' and one '.join(lone)}: more people are needed before the roles can be told apart" if lone else ""
 
 
 def _usual_blades(columns, runs) -> dict[tuple[str, str], str]:

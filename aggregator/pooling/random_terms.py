@@ -255,9 +255,9 @@ def _empty_term(names: list[str], strength: np.ndarray) -> int:
 
 def _aliased_term(names: list[str], information: np.ndarray) -> tuple[int | None, tuple[str, ...], float]:
     """The term to drop, what it is aliased with, and the smallest eigenvalue of the scaled information."""
-    scale = np.sqrt(np.diag(information))
     if len(names) == 1:
         return None, (), 1.0
+    scale = np.sqrt(np.diag(information))
     values, vectors = np.linalg.eigh(information / np.outer(scale, scale))
     null = vectors[:, values < ALIASED]
     if null.shape[1] == 0:

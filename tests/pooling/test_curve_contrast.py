@@ -8,7 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.interpolate import interp1d
 from scipy.optimize import brentq, isotonic_regression
-from scipy.stats import multivariate_normal, ttest_ind
+from scipy.stats import multivariate_normal, multivariate_t, ttest_ind
+from scipy.stats import t as student_t
 
 from aggregator.errors import InputError
 from aggregator.pooling.curve_contrast import MeanCurves, curve_contrast, max_t_critical, mean_curves_of_runs
@@ -69,6 +70,16 @@ def test_the_simultaneous_quantile_matches_the_multivariate_normal_probability()
         return box.cdf(np.full(4, q), lower_limit=np.full(4, -q)) - 0.95
 
     assert critical == pytest.approx(brentq(outside, 1.9, 2.8, xtol=1e-3), abs=0.02)
+
+
+def test_independent_checkpoints_have_sidaks_quantile():
+    """Šidák (1967): independent t variables, every one with its own estimated error, hold together at level^(1/c) each."""
+    steep, df = -1000.0 * np.arange(3), 6
+    found = curve_contrast(np.arange(3.0), known(steep, steep, np.eye(6), df), draws=60_000, between=0).same_work
+    sidak = student_t.ppf((1 + 0.95 ** (1 / 3)) / 2, df)
+    assert found.critical == pytest.approx(sidak, abs=0.04)
+    common = np.abs(multivariate_t(shape=np.eye(3), df=df, seed=1).rvs(200_000)).max(axis=1)
+    assert sidak - np.quantile(common, 0.95) > 0.07  # one error for all checkpoints would be found out
 
 
 def test_the_quantile_of_one_place_is_that_of_a_normal_variable():

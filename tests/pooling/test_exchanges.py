@@ -138,6 +138,15 @@ def test_only_runs_that_can_be_had_are_chosen():
         assert plan.candidates == 2
 
 
+def test_one_person_in_a_role_and_runs_that_join_nobody_are_reasons():
+    alone = {"blade": list("aabb"), "sharpener": list("wwww"), "tester": list("wxyz")}
+    plan = best_exchanges(alone, ("split",))
+    assert plan.runs == () and "only one sharpener" in plan.reason
+    own = {"blade": list("abc"), "sharpener": list("xyz"), "tester": list("xyz")}
+    plan = best_exchanges(own, ("split",), candidates=[("a", "x", "x")])
+    assert plan.runs == () and "none of these runs would join" in plan.reason
+
+
 def test_forty_people_are_searched_in_seconds():
     people = np.arange(40).repeat(4).astype(str)
     plan = best_exchanges({"blade": people, "sharpener": people, "tester": people}, ("split",), count=1)

@@ -264,6 +264,8 @@ def test_variances_of_any_size_leave_the_answer_alone(size):
 
 def test_a_single_level_is_empty_and_a_single_run_holds_nothing():
     assert terms_held({"tester": ["a"] * 5}).held == ()
+    full = terms_held({"tester": list("aab"), "blade": list("xyy")}, X=np.random.default_rng(1).standard_normal((3, 3)))
+    assert full.held == () and full.cv["residual"] == float("inf")
     one = terms_held({"tester": ["a"]})
     assert one.held == () and one.cv["residual"] == float("inf")
 

@@ -90,7 +90,7 @@ back at 95 and 80 %. At 98 % the expected cv lies below the designed 1.46; four 
 there, and how they fall matters. The verdicts are the same either way: limits only at 98 %, a split at 95 and 80 %.
 
 | {columns} |
-|{rule}|"""
+|{rule}"""
 COLUMNS = (
     *("SD of sharpeners, testers, runs", "own fixed", "own edges", "crossing", "cv sharpener", "seen", "cv tester", "seen"),
     *("designed", "VIF", "no / weak / yes"),

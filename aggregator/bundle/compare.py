@@ -106,7 +106,9 @@ def _sentence(comparison: PooledComparison, rule: EndpointRule, unit: str) -> st
     first, second = named(comparison.factor, comparison.first), named(comparison.factor, comparison.second)
     if comparison.fit is not None:
         estimate = float(comparison.fit.coefficients[0])
-        return pooled_sentence(opening, first, second, rule.kind, comparison.fit.intervals[0], math.exp(estimate), comparison.studies)
+        return pooled_sentence(
+            opening, first, second, rule.kind, comparison.fit.intervals[0], math.exp(estimate), comparison.studies, comparison.verdict.kind
+        )
     if comparison.state == "listed":
         return listed_sentence(opening, first, second)
     if comparison.state == "single":

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 from aggregator.endpoints.rows import EndpointRow
 from aggregator.errors import WARNING, Finding
@@ -17,7 +18,7 @@ from aggregator.records.canonical import (
     ObjectionThread,
     Repository,
 )
-from aggregator.records.model.protocol import EndpointRule
+from aggregator.records.model.protocol import EndpointRule, Protocol
 from aggregator.records.model.review import Event, Outcome
 from aggregator.records.model.submission import Run, Submission
 
@@ -34,7 +35,7 @@ from .model import (
     SubmissionResult,
 )
 from .numbers import published
-from .sentences import amount, bound_sentence, named, own_sentence, when
+from .sentences import amount, bound_sentence, named, own_sentence, plural, when
 
 INTERESTS = ("none", "owner", "maker", "seller")  # weakest first
 
@@ -74,6 +75,7 @@ def _submission(
 ) -> SubmissionResult:
     record = submission.record
     rules = {rule.id: rule for rule in protocol.record.endpoints}
+    scales = {rule.id: _scale(rule, protocol.record) for rule in protocol.record.endpoints}
     written = {run.id: run for run in record.runs}
     unit = protocol.record.work.unit
     return SubmissionResult(
@@ -89,13 +91,13 @@ def _submission(
         interest=interest_of(record),
         blades=len({run.blade for run in submission.runs}),
         people=tuple(sorted(person.handle for person in record.people)),
-        runs=tuple(_run(run, written[run.id], by_run[(record.id, run.id)], rules) for run in submission.runs),
+        runs=tuple(_run(run, written[run.id], by_run[(record.id, run.id)], scales) for run in submission.runs),
         answers=tuple(_answer(c, e, rules[e.endpoint], unit) for e in estimates for c in e.contrasts),
         warnings=tuple(f"{f.message} {f.cure}".strip() for f in warnings),
     )
 
 
-def _run(run: CanonicalRun, written: Run, rows: list[EndpointRow], rules: dict[str, EndpointRule]) -> RunResult:
+def _run(run: CanonicalRun, written: Run, rows: list[EndpointRow], scales: dict[str, _Scale]) -> RunResult:
     texts = _written_readings(written)
     return RunResult(
         id=run.id,
@@ -106,7 +108,7 @@ def _run(run: CanonicalRun, written: Run, rows: list[EndpointRow], rules: dict[s
         tester=run.tester,
         ended=run.ended,
         readings=tuple(_reading(reading, text) for reading, text in zip(run.readings, texts, strict=True)),
-        values={row.endpoint: _value_text(row, rules[row.endpoint]) for row in rows},
+        values={row.endpoint: _value_text(row, scales[row.endpoint]) for row in rows},
     )
 
 
@@ -126,23 +128,41 @@ def _reading(reading: CanonicalReading, written: str) -> ReadingResult:
     return ReadingResult(work=published(reading.work), written=written, mean=published(mean), outcome=outcome)
 
 
-def _value_text(row: EndpointRow, rule: EndpointRule) -> str:
-    """An endpoint of one run in words: sharpness in the reading's unit where it was read, else a ratio or work."""
+@dataclass(frozen=True)
+class _Scale:
+    """In what an endpoint is told: a unit, and whether a larger figure means a smaller endpoint."""
+
+    kind: str
+    unit: str
+    reversed: bool
+
+    def figure(self, ln_value: float) -> float:
+        return math.exp(-ln_value if self.reversed else ln_value)
+
+    def tell(self, figure: float) -> str:
+        return f"×{amount(figure)}" if self.kind == "loss" else f"{amount(figure)} {self.unit}"
+
+
+def _scale(rule: EndpointRule, protocol: Protocol) -> _Scale:
+    """Life in work; a level or window as the reading that it stands for; a loss as a ratio of sharpness."""
+    if rule.kind == "life":
+        return _Scale(rule.kind, plural(protocol.work.unit), False)
+    if rule.kind == "loss":
+        return _Scale(rule.kind, "", False)
+    return _Scale(rule.kind, protocol.reading.canonical_unit or "", protocol.reading.keener == "lower")
+
+
+def _value_text(row: EndpointRow, scale: _Scale) -> str:
+    """An endpoint of one run in words."""
     if row.status == "missing":
         return row.reason or "not computed"
     if row.status == "exact":
-        return _amount_text(row.low, row.raw, rule.kind)
-    if row.status == "right":
-        return f"more than {_amount_text(row.low, math.nan, rule.kind)}"
-    if row.status == "left":
-        return f"less than {_amount_text(row.high, math.nan, rule.kind)}"
-    return f"between {_amount_text(row.low, math.nan, rule.kind)} and {_amount_text(row.high, math.nan, rule.kind)}"
-
-
-def _amount_text(ln_value: float, raw: float, kind: str) -> str:
-    if math.isfinite(raw):
-        return amount(raw)
-    return amount(math.exp(ln_value)) if kind == "life" else f"ln {ln_value:.3f}"
+        return scale.tell(row.raw if math.isfinite(row.raw) else scale.figure(row.low))
+    if row.status == "interval":
+        low, high = sorted((scale.figure(row.low), scale.figure(row.high)))
+        return f"between {scale.tell(low)} and {scale.tell(high)}"
+    known, above = (row.low, not scale.reversed) if row.status == "right" else (row.high, scale.reversed)
+    return f"{'above' if above else 'below'} {scale.tell(scale.figure(known))}"
 
 
 def _answer(contrast: Contrast, estimate: SubmissionEstimate, rule: EndpointRule, unit: str) -> OwnAnswer:

@@ -75,25 +75,39 @@ def named(factor: str, name: str) -> str:
     return f"the edge of a {name} sharpener" if factor == "practice" else name
 
 
+def plural(unit: str) -> str:
+    """A unit of work as it stands behind a number."""
+    return {"cut": "cuts"}.get(unit, unit)
+
+
 def when(kind: str, unit: str, at: float | None, start: float | None, end: float | None) -> str:
     """Which part of the dulling an endpoint speaks of, to open a sentence with."""
-    plural = {"cut": "cuts"}.get(unit, unit)
+    unit = plural(unit)
     if kind == "level":
-        return f"After {at:g} {plural}"
+        return f"After {at:g} {unit}"
     if kind == "window":
-        return f"Averaged between {start:g} and {end:g} {plural}"
+        return f"Averaged between {start:g} and {end:g} {unit}"
     if kind == "loss":
-        return f"Counting only what is lost between {start:g} and {end:g} {plural}"
+        return f"Counting only what is lost between {start:g} and {end:g} {unit}"
     return "Until the edge is dull"
 
 
-def pooled_sentence(opening: str, first: str, second: str, kind: str, interval: Interval, ratio: float, studies: int) -> str:
-    """The answer of a pooled comparison, with how sure it is."""
+VERDICT_ENDINGS = {
+    "better": "That is beyond the smallest difference worth acting on.",
+    "worse": "That is beyond the smallest difference worth acting on.",
+    "no difference worth having": "A difference worth acting on is ruled out.",
+    "different, size undecided": "They differ; whether by enough to act on is undecided.",
+    "undecided": "Which of the two is better is undecided.",
+}
+
+
+def pooled_sentence(opening: str, first: str, second: str, kind: str, interval: Interval, ratio: float, studies: int, verdict: str) -> str:
+    """The answer of a pooled comparison, with how sure it is and what that comes to."""
     low, high = math.exp(interval.low), math.exp(interval.high)
     return (
         f"{opening}, {first} {compared(kind, ratio)} {second} (ratio {ratio_text(ratio)}, "
-        f"{100 * interval.level:g} % interval {amount(low)} to {amount(high)}, {studies} studies)."
-    )
+        f"{100 * interval.level:g} % interval {amount(low)} to {amount(high)}, {studies} studies). {VERDICT_ENDINGS.get(verdict, '')}"
+    ).rstrip()
 
 
 def listed_sentence(opening: str, first: str, second: str) -> str:

@@ -27,6 +27,7 @@ from .generate import generate_pages
 from .links import broken_links
 
 PROJECT = Path(__file__).resolve().parents[2]
+CELL_END = re.compile(r"(</(?:td|th|dt|dd|li|caption)>)(?=<)")  # a space between cells, or search would glue their words
 ANCHORED_HEADING = re.compile(r'<h([23])[^>]*\sid="([^"]+)"[^>]*>(.*?)</h\1>', re.DOTALL)
 
 
@@ -114,7 +115,7 @@ class _Generated(BasePlugin):
     def on_page_markdown(self, markdown: str, *, page: Page, config: MkDocsConfig, files: Files) -> str:
         if not page.meta.get("ready"):
             return markdown
-        self._ready[page.file.src_uri] = markdown
+        self._ready[page.file.src_uri] = CELL_END.sub(r"\1 ", markdown)
         if page.parent is None and not page.is_homepage:
             page.parent = self._sections.get(page.meta["section"])
         return ""

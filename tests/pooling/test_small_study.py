@@ -109,7 +109,7 @@ def test_a_moderator_is_allowed_for():
 
 
 def test_an_unknown_model_or_interval_is_the_callers_mistake():
-    with pytest.raises(InputError, match="interval must be one of wald, .*; got 't'"):
+    with pytest.raises(InputError, match=r"interval must be one of wald, .*; got 't'"):
         small_study_test([0.1, 0.2], [0.1, 0.2], interval="t")
     with pytest.raises(InputError, match="model must be one of mixed-effects, weighted-regression; got 'rank'"):
         small_study_test([0.1, 0.2], [0.1, 0.2], model="rank")

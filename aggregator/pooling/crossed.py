@@ -19,7 +19,7 @@ from aggregator.errors import InputError
 from aggregator.numerics import mixed, mixed_inference
 from aggregator.numerics.interval import Interval
 from aggregator.numerics.variance_profile import Limits, profile_limits
-from aggregator.numerics.variance_search import Found, Point, Problem, at, search_from, start
+from aggregator.numerics.variance_search import Found, Point, Problem, at, search_from, search_widely, start
 
 from .crossed_input import RESIDUAL, Rows, Term, checked_rows, exactly_fitted
 
@@ -219,7 +219,7 @@ def _fit(rows: Rows, profile: bool) -> CrossedFit:
 
 def _searched(rows: Rows, terms: list[Term], problem: Problem, beginning: Point, empty: dict[str, str], profile: bool) -> CrossedFit:
     names = [term.name for term in terms] + ([] if problem.known else [RESIDUAL])
-    found = search_from(problem, beginning)
+    found = search_widely(problem, beginning)
     if found.point is None or (not problem.known and found.message == "the residual variance vanishes"):
         return _nothing(rows, f"no fit: {found.message}, as when the levels of the random terms reproduce every row", found)
     limits: dict[str, Limits] = {}

@@ -6,7 +6,7 @@ import scipy.sparse as sp
 
 from aggregator.numerics import variance_search
 from aggregator.numerics.mixed import average_information, prepare
-from aggregator.numerics.variance_search import Problem, at, average, expected, search, start
+from aggregator.numerics.variance_search import Problem, at, average, expected, search, search_widely, start
 from aggregator.numerics.whitening import whitening
 
 
@@ -148,3 +148,16 @@ def test_columns_far_from_orthogonal_change_nothing_but_their_own_coefficients(o
     moved[:, 1] = 1e6 + 1e-3 * X[:, 1]
     plain, skew = (search(p, start(p)).point for p in (a_problem(y, X, terms, v), a_problem(y + offset, moved, terms, v)))
     np.testing.assert_allclose(skew.variances, plain.variances, rtol=1e-5)
+
+
+def test_of_two_local_minima_the_lower_is_found():
+    """Very unequal known variances and few rows: the deviance on a grid, by dense algebra, has two valleys."""
+    y = np.array([-4.08, -5.12, -5.18, -5.42, -5.29, -5.26, 4.12, 3.65, -4.59])
+    v = np.array([0.6335, 0.1833, 0.0028, 0.0348, 0.0025, 0.1197, 240.0334, 4.1442, 0.1457])
+    X, terms = np.ones((9, 1)), [np.eye(3)[[1, 1, 0, 0, 0, 0, 1, 2, 1]], np.eye(2)[[1, 1, 1, 1, 1, 0, 1, 0, 0]]]
+    grid = np.geomspace(1e-6, 1e5, 24)
+    lowest = min(dense_deviance(y, X, terms, v, [a, b], False) for a in grid for b in grid)
+    problem = a_problem(y, X, terms, v, restricted=False)
+    alone, widely = search(problem, start(problem)), search_widely(problem, at(problem, start(problem), True))
+    assert dense_deviance(y, X, terms, v, widely.point.variances, False) <= lowest
+    assert widely.point.deviance < alone.point.deviance - 1, "the first start must end in the higher valley, or nothing is shown"

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from aggregator.bundle.model import ObjectionResult, Results
+from aggregator.errors import ERROR, WARNING
+from aggregator.records.codes import CODES
 
 from . import choose
 from .page import Page, render
 
+KINDS = (("Errors", ERROR), ("Warnings", WARNING))
 DESCRIBED = {
     "results.json": "everything below in one file: the results bundle",
     "datapackage.json": "describes the CSV files, column by column (Frictionless Data)",
@@ -33,6 +36,13 @@ def analysts(results: Results) -> Page:
     pools = [*choose.measured(results), *choose.simulated(results)]
     html = render("analysts.html", pools=pools)
     return Page("/analysts/", "For analysts", html, "Results", "Heterogeneity, repeatability, h and k", contents=True)
+
+
+def check() -> Page:
+    """Every code that the check can print, errors apart from warnings."""
+    kinds = [(title, [(name, code) for name, code in sorted(CODES.items()) if code.severity == severity]) for title, severity in KINDS]
+    html = render("check.html", kinds=kinds)
+    return Page("/check/", "What the check finds", html, "Take part", "Every finding, what it means and its usual cure", contents=True)
 
 
 def data(results: Results, downloads: tuple[str, ...]) -> Page:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from aggregator.bundle.model import Results
 
-from .about_pages import analysts, data, objections
+from .about_pages import analysts, check, data, objections
 from .home import home
 from .protocol_pages import protocol_pages
 from .result_pages import result_pages
@@ -32,6 +32,7 @@ def generate_pages(results: Results, downloads: tuple[str, ...] = ()) -> tuple[t
         *protocol_pages(results),
         objections(results),
         analysts(results),
+        check(),
         data(results, downloads),
     ]
     return tuple(sorted(page.file() for page in pages))

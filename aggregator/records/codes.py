@@ -135,6 +135,8 @@ _SUBMISSION_WARNINGS = _warnings(
         "More than 25 degrees per side.",
         'check whether the figure is "per side" or "both together"; it is never halved',
     ),
+    unknown_grit=("The grit system has no such designation in the register.", "write what is printed and leave the system null"),
+    grit_disagrees=("The size given is not that of the designation.", "leave micrometres null, or check the designation"),
     right_angle_unused=('A right side is given although the figure is for "both together".', "give one figure"),
     lot_change=("The lot changed during the run.", "nothing; both lots are shown"),
     tester_change=("A second tester took over.", "nothing; the run is left out of the tester split"),
@@ -169,9 +171,3 @@ _PROTOCOL = _errors(
 )
 
 CODES: dict[str, Code] = {**_OPENING, **_FORM, **_LAYOUT, **_SUBMISSION, **_SUBMISSION_WARNINGS, **_PROTOCOL}
-
-
-def codes_text() -> str:
-    """The table of codes as plain text: code, severity, meaning, usual cure."""
-    lines = [f"{name} ({code.severity}): {code.meaning} Cure: {code.cure}." for name, code in sorted(CODES.items())]
-    return "\n".join(lines) + "\n"

@@ -187,3 +187,10 @@ def test_an_address_that_is_none_is_refused() -> None:
 
     with pytest.raises(ValueError, match=r"must be letters, digits.*got '\.\./x'"):
         segment("../x")
+
+
+def test_the_page_of_findings_lists_every_code_of_the_check():
+    from aggregator.records.codes import CODES
+
+    page = dict(generate_pages(results(3, 4)))["check/index.md"]
+    assert all(f"<code>{code}</code>" in page for code in CODES)

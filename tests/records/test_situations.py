@@ -79,6 +79,23 @@ ONE_FILE = {
     "3-Jan where a number was": ({f"{FIRST_VALUE}/written": "3-Jan"}, ["not-a-number"]),
     "a number that may be a thousand or a decimal": ({f"{FIRST_VALUE}/written": "1,234"}, ["not-a-number"]),
     "a stone only marked coarse/fine": ({"/preparations/0/stages": [{"as_printed": "coarse/fine"}]}, []),
+    "grits as two systems name them": (
+        {
+            "/preparations/0/stages": [
+                {"as_printed": "P400", "grit_system": "FEPA P", "grit": "P400", "micrometres": 35},
+                {"as_printed": "1000", "grit_system": "JIS", "grit": "#1000"},
+            ]
+        },
+        [],
+    ),
+    "a grit that its system does not have": (
+        {"/preparations/0/stages": [{"as_printed": "P333", "grit_system": "FEPA P", "grit": "P333"}]},
+        ["unknown-grit"],
+    ),
+    "a size that is not the grit's": (
+        {"/preparations/0/stages": [{"as_printed": "P400", "grit_system": "FEPA P", "grit": "P400", "micrometres": 400}]},
+        ["grit-disagrees"],
+    ),
     "a microbevel is a stage with its own angle": (
         {"/preparations/0/stages": [{"as_printed": "fine", "angle_deg": 22}]},
         [],

@@ -10,12 +10,13 @@ from ..model.registers import SteelEntry
 from ..model.submission import Blade, EdgeAngle, Submission
 from ..problem import Problem, pointer, shown
 from ..quantities import quantity_problems
-from ..registers import DEMO_PREFIX
+from ..registers import DEMO_PREFIX, find_grit
 
 FindSteel = Callable[[str], SteelEntry | None]
 
 WIDEST_USUAL_ANGLE_DEG = 25.0  # per side; common practice has 10 to 25
 LONG_AGO_YEARS = 10
+FARTHEST_GRIT = 2.0  # systems state different statistics of one powder (d50, largest); a factor of 2 covers them
 
 
 def own_problems(record: Submission, today: datetime.date, find_steel: FindSteel) -> list[Problem]:
@@ -23,6 +24,7 @@ def own_problems(record: Submission, today: datetime.date, find_steel: FindSteel
     return [
         *_month(record, today),
         *_angles(record),
+        *_grits(record),
         *_changes(record),
         *_two_edges(record),
         *_steels(record, find_steel),
@@ -60,6 +62,21 @@ def _angles(record: Submission) -> Iterator[Problem]:
             if stage.angle_deg is not None and stage.angle_deg > WIDEST_USUAL_ANGLE_DEG:
                 place = pointer("preparations", i, "stages", j, "angle_deg")
                 yield Problem(place, "wide-angle", f"{stage.angle_deg:g} degrees per side")
+
+
+def _grits(record: Submission) -> Iterator[Problem]:
+    """Grits that their system does not have, and sizes that are not theirs."""
+    for i, preparation in enumerate(record.preparations):
+        for j, stage in enumerate(preparation.stages or ()):
+            place = ("preparations", i, "stages", j)
+            if stage.grit_system is None or stage.grit is None:
+                continue
+            size = find_grit(stage.grit_system, stage.grit)
+            if size is None:
+                yield Problem(pointer(*place, "grit"), "unknown-grit", f"{stage.grit_system} lists no {stage.grit!r}")
+            elif stage.micrometres is not None and not 1 / FARTHEST_GRIT <= stage.micrometres / size.micrometres <= FARTHEST_GRIT:
+                message = f"{stage.grit_system} {stage.grit} is about {size.micrometres:g} micrometres, not {stage.micrometres:g}"
+                yield Problem(pointer(*place, "micrometres"), "grit-disagrees", message)
 
 
 def _angle(angle: EdgeAngle, place: tuple[str | int, ...]) -> Iterator[Problem]:

@@ -6,6 +6,12 @@ here: validation of what people wrote, global state, randomness that was not pas
 ``interval``             one interval with its level and the method that made it
 ``weighted_regression``  least squares with weights 1/(v + tau2), linear in the number of rows
 ``residual_spectrum``    restricted likelihood for one variance and dense covariances, in independent parts
+``elimination``          sparse factor, solves and selected inverse with one analysis for many matrices of a pattern
+``whitening``            rows with a known block-diagonal covariance divided by its root
+``mixed``                criterion of the linear mixed model and its exact gradient, in three steps
+``variance_search``      variance components: bounded Newton steps, several starts where rows are few
+``variance_profile``     profile-likelihood limits of one variance
+``mixed_inference``      coefficients' covariance, its small-sample correction, degrees of freedom, effects' errors
 ``isotonic``             monotone fits
 ``estimability``         which contrasts a design can tell
 ``root_search``          roots of one-dimensional functions, and the best of several local maxima

@@ -13,7 +13,7 @@ import numpy as np
 
 from .elimination import solve
 from .mixed import System
-from .variance_search import Point, Problem, average, expected, restricted_traces
+from .variance_search import Point, Problem, average, expected, traces_of, unit_scale
 
 LARGEST_CORRECTION = 400_000  # numbers (unknowns × terms × coefficients) up to which the Kenward–Roger correction is computed
 NOT_TOLD_APART = 1e-6  # smallest eigenvalue of the information with unit diagonal below which terms are the same to the data
@@ -58,7 +58,7 @@ def split_by_term(system: System, values: np.ndarray) -> list[np.ndarray]:
 
 def variance_covariance(info: np.ndarray) -> np.ndarray:
     """W, the inverse of the information; a pseudo-inverse where terms are the same to the data."""
-    scale = 1 / np.sqrt(np.maximum(np.diag(info), 1e-300))
+    scale = unit_scale(np.diag(info))
     values, vectors = np.linalg.eigh(info * np.outer(scale, scale))
     kept = values > NOT_TOLD_APART
     scaled = (vectors[:, kept] / values[kept]) @ vectors[:, kept].T
@@ -67,7 +67,7 @@ def variance_covariance(info: np.ndarray) -> np.ndarray:
 
 def not_told_apart(info: np.ndarray) -> list[np.ndarray]:
     """Sets of variances (as index arrays) whose terms are the same to the data."""
-    scale = 1 / np.sqrt(np.maximum(np.diag(info), 1e-300))
+    scale = unit_scale(np.diag(info))
     values, vectors = np.linalg.eigh(info * np.outer(scale, scale))
     sets = [set(np.flatnonzero(np.abs(vector) > MEMBER)) for vector in vectors[:, values < NOT_TOLD_APART].T]
     merged: list[set[int]] = []
@@ -79,7 +79,7 @@ def not_told_apart(info: np.ndarray) -> list[np.ndarray]:
 
 def without_information(problem: Problem, point: Point) -> np.ndarray:
     """(K,) terms whose effects the design explains wholly, so that nothing is left to tell their variance from."""
-    system, traces = problem.system, restricted_traces(problem, point)
+    system, traces = problem.system, traces_of(problem, point, True)
     shares = (1 - traces * point.evaluation.ratios.used / system.sizes, traces / (system.information * system.sizes))
     return (shares[1] < NO_INFORMATION) & (shares[0] > 0.5)
 

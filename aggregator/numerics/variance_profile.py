@@ -13,9 +13,10 @@ import numpy as np
 
 from .variance_search import Found, Point, Problem, search
 
-MOST_STEPS = 40
+MOST_STEPS = 60
 CLOSE = 1e-8  # relative, of a limit on the scale of standard deviations
-MOST_DOUBLINGS = 60
+NO_RESIDUAL = 1e-6  # of its estimate: a residual variance that may be this small may be zero, where there is no likelihood
+LARGEST_GROWTH = 30.0  # of the standard deviation in one step outwards
 BETTER = 1e-6  # a deviance lower than the minimum by this much means that the minimum was not the lowest
 
 
@@ -54,9 +55,8 @@ def profile_limits(problem: Problem, best: Point, which: int, error: float, rise
     path = _Path(problem, best, which)
     estimate = float(best.variances[which])
     try:
-        residual = not problem.known and which == len(best.variances) - 1
-        lower = 0.0 if estimate <= 0 or (not residual and path.rise(0.0)[0] <= rise) else None
-        if lower is None:
+        lower = 0.0
+        if estimate > 0 and not _reaches_zero(path, problem, which, estimate, rise):
             path.restart()
             lower = _crossing(path, np.sqrt(estimate), -1, error, rise)
         path.restart()
@@ -65,6 +65,16 @@ def profile_limits(problem: Problem, best: Point, which: int, error: float, rise
         better = stop.point if stop.point is not None and stop.point.deviance < best.deviance - BETTER else None
         return Limits(None, None, str(stop), better)
     return Limits(lower**2, upper**2, "")
+
+
+def _reaches_zero(path: _Path, problem: Problem, which: int, estimate: float, rise: float) -> bool:
+    """Whether zero (for a residual: next to nothing) is inside the limits. A profile that cannot be followed so far is not."""
+    if problem.known or which < problem.system.terms:
+        return path.rise(0.0)[0] <= rise
+    try:
+        return path.rise(np.sqrt(NO_RESIDUAL * estimate))[0] <= rise
+    except _Stop:
+        return False
 
 
 class _Path:
@@ -104,9 +114,9 @@ def _crossing(path: _Path, centre: float, side: int, error: float, rise: float) 
         if abs(wanted - x) <= CLOSE * x:
             return float(wanted)
         if outside is None:
-            wanted = wanted if x < wanted < 4 * x else 2 * x
+            wanted = wanted if x < wanted < LARGEST_GROWTH * x else 3 * x
         elif not min(inside, outside) < wanted < max(inside, outside):
-            wanted = (inside + outside) / 2
+            wanted = np.sqrt(inside * outside) if outside > 4 * inside > 0 else (inside + outside) / 2
         if outside is not None and abs(outside - inside) <= CLOSE * x:
             return float((inside + outside) / 2)
         x = wanted

@@ -18,6 +18,7 @@ import numpy as np
 from .elimination import solve
 from .mixed import Evaluation, System, average_information, evaluate, set_ratios, update_factor
 
+RESIDUAL_VANISHES = "the residual variance vanishes"
 MOST_STEPS = 60
 MOST_HALVINGS = 25
 # Half the squared length of the next Newton step in standard errors, when the search stops. The deviance is within twice this
@@ -34,6 +35,7 @@ SAME_MINIMUM = 1e-7  # deviances closer than this are one minimum, and the first
 RIDGE = 1e-12  # keeps a step finite where two terms are the same
 LEAST_CURVATURE = 1e-3  # smallest eigenvalue, at unit diagonal, of an observed information that is followed
 VANISHED = 1e-13  # residual variance, relative to that of ordinary least squares, that is none
+NOTHING = 1e-150  # information about a variance below this is none: its square would not be a number
 SHRINK, GROW = 0.05, 50.0  # the most the residual variance may change in a step
 
 
@@ -127,20 +129,22 @@ def average(problem: Problem, point: Point) -> np.ndarray:
     return _with_residual(inner / e**3, point.evaluation.squares / e**2, point.evaluation.rss / e, variances, e)
 
 
-def expected(problem: Problem, point: Point) -> np.ndarray:
-    """tr(PGᵢPGⱼ) for the restricted criterion: twice the expected information about the variances.
+def expected(problem: Problem, point: Point, restricted: bool = True) -> np.ndarray:
+    """tr(PGᵢPGⱼ), twice the expected information about the variances; with Σ⁻¹ for P if not restricted (small systems only).
 
     From the blocks of one dense inverse, ZᵢᵀPZⱼ = (δᵢⱼI − C⁻¹ᵢⱼ)/√(γᵢγⱼ), while it is small; above that as the exact slope of
     the traces, ∂tr(ZᵢᵀPZᵢ)/∂γⱼ = −tr(ZᵢᵀPZⱼZⱼᵀPZᵢ), by central differences.
     """
     system = problem.system
     e = 1.0 if problem.known else float(point.variances[-1])
-    small = system.q + system.p <= DENSE_INFORMATION
-    traces = restricted_traces(problem, point)
-    inner = (_squared_blocks(system, point.evaluation) if small else _trace_slopes(system, point.evaluation, traces)) / e**2
+    traces = traces_of(problem, point, restricted)
+    if system.q + system.p <= DENSE_INFORMATION or not restricted:
+        inner = _squared_blocks(system, point.evaluation, restricted) / e**2
+    else:
+        inner = _trace_slopes(system, point.evaluation, traces) / e**2
     if problem.known:
         return inner
-    return _with_residual(inner, traces / e, float(system.n - system.p), point.variances[:-1], e)
+    return _with_residual(inner, traces / e, float(system.n - system.p * restricted), point.variances[:-1], e)
 
 
 def _with_residual(inner: np.ndarray, sums: np.ndarray, total: float, variances: np.ndarray, e: float) -> np.ndarray:
@@ -151,15 +155,19 @@ def _with_residual(inner: np.ndarray, sums: np.ndarray, total: float, variances:
     return np.block([[inner, row[:, None]], [row[None, :], np.array([[corner]])]])
 
 
-def restricted_traces(problem: Problem, point: Point) -> np.ndarray:
-    """tr(ZₖᵀPZₖ), P in units of the residual variance, whichever criterion the point was evaluated under."""
-    if problem.restricted:
+def traces_of(problem: Problem, point: Point, restricted: bool) -> np.ndarray:
+    """tr(ZₖᵀPZₖ), or with H⁻¹ for P, whichever criterion the point was evaluated under; in units of the residual variance."""
+    if problem.restricted == restricted:
         return point.evaluation.traces
-    return evaluate(problem.system, point.evaluation.ratios, point.evaluation.factor, True).traces
+    return evaluate(problem.system, point.evaluation.ratios, point.evaluation.factor, restricted).traces
 
 
-def _squared_blocks(system: System, evaluation: Evaluation) -> np.ndarray:
-    inverse = solve(evaluation.factor, np.eye(system.q + system.p)[:, : system.q])[: system.q]
+def _squared_blocks(system: System, evaluation: Evaluation, restricted: bool) -> np.ndarray:
+    whole = solve(evaluation.factor, np.eye(system.q + system.p))
+    inverse = whole[: system.q, : system.q]
+    if not restricted and system.p:
+        across = whole[: system.q, system.q :]
+        inverse = inverse - across @ np.linalg.solve(whole[system.q :, system.q :], across.T)
     squares = (np.eye(system.q) - inverse) ** 2
     starts = np.concatenate([[0], np.cumsum(system.sizes)[:-1]])
     sums = np.add.reduceat(np.add.reduceat(squares, starts, axis=0), starts, axis=1) if system.terms else squares
@@ -203,7 +211,7 @@ def search_widely(problem: Problem, beginning: Point) -> Found:
         moved = np.append(np.ones(problem.system.terms), [] if problem.known else [0.0]) > 0
         founds += [search(problem, np.where(moved, beginning.variances * factor, beginning.variances)) for factor in OTHER_STARTS]
     evaluations = sum(found.evaluations for found in founds)
-    ended = [found for found in founds if found.converged] or founds[:1]
+    ended = [found for found in founds if found.converged or found.message == RESIDUAL_VANISHES] or founds[:1]
     best = min(ended, key=lambda found: round(found.point.deviance / SAME_MINIMUM))
     return replace(best, evaluations=evaluations)
 
@@ -229,7 +237,7 @@ def search_from(problem: Problem, point: Point, held: int | None = None) -> Foun
     evaluations = 1
     for steps in range(MOST_STEPS):
         if not problem.known and point.variances[-1] < VANISHED:
-            return Found(point, False, steps, evaluations, "the residual variance vanishes")
+            return Found(point, False, steps, evaluations, RESIDUAL_VANISHES)
         step, promise = _newton_step(problem, point, free, small)
         if promise <= tolerance:
             return Found(point, True, steps, evaluations, "converged")
@@ -257,7 +265,8 @@ def _along(problem, point, step, profile_residual: bool, enough: Callable[[float
 
 
 def _newton_step(problem: Problem, point: Point, free: np.ndarray, small: bool) -> tuple[np.ndarray, float]:
-    """A step that keeps variances ≥ 0, and half its squared length in the curvature: what the deviance would fall by.
+    """A step that keeps variances ≥ 0, and about what the deviance would fall by: half its squared length in the curvature, or
+    half of what the slope alone promises where that is more.
 
     The curvature is the average information, positive semi-definite. In small systems it is the observed information where that
     is positive definite, which makes the last steps quadratic, and else the expected one (Fisher scoring).
@@ -266,17 +275,17 @@ def _newton_step(problem: Problem, point: Point, free: np.ndarray, small: bool) 
     floors = -point.variances
     if not problem.known:
         floors[-1] *= 1 - SHRINK
-    if small and problem.restricted:
+    if small:
         curvature = _best_curvature(problem, point, curvature, free)
     step = _bounded_step(point.gradient, curvature, floors, free)
     if not problem.known and step[-1] > GROW * point.variances[-1]:
         step = step * (GROW * point.variances[-1] / step[-1])
-    return step, float(step @ curvature @ step) / 2
+    return step, max(float(step @ curvature @ step), -float(point.gradient @ step)) / 2
 
 
 def _best_curvature(problem: Problem, point: Point, averaged: np.ndarray, free: np.ndarray) -> np.ndarray:
     """Observed information, twice the average minus the expected, if positive definite off the bounds; else the expected."""
-    wanted = expected(problem, point)
+    wanted = expected(problem, point, problem.restricted)
     observed = 2 * averaged - wanted
     inside = free & ~((point.variances <= 0) & (point.gradient >= 0))
     return observed if _positive_definite(observed[np.ix_(inside, inside)]) else wanted
@@ -287,12 +296,17 @@ def _positive_definite(matrix: np.ndarray) -> bool:
     return bool((scale > 0).all()) and bool(np.linalg.eigvalsh(matrix / np.outer(scale, scale)).min(initial=1.0) > LEAST_CURVATURE)
 
 
+def unit_scale(diagonal: np.ndarray) -> np.ndarray:
+    """What brings a matrix to unit diagonal; zero where the diagonal holds nothing to scale."""
+    return np.where(diagonal > NOTHING, 1 / np.sqrt(np.maximum(diagonal, NOTHING)), 0.0)
+
+
 def _bounded_step(gradient: np.ndarray, curvature: np.ndarray, floors: np.ndarray, free: np.ndarray) -> np.ndarray:
     """Minimise gᵀd + ½dᵀBd subject to d ≥ floors by an active set (Nocedal & Wright 2006, Numerical Optimization, 16.5)."""
     size = len(gradient)
-    scale = 1 / np.sqrt(np.maximum(np.diag(curvature), 1e-300))
+    scale = unit_scale(np.diag(curvature))
     matrix = curvature * np.outer(scale, scale) + RIDGE * np.eye(size)
-    g, low = gradient * scale, floors / scale
+    g, low = gradient * scale, np.where(scale > 0, floors / np.where(scale > 0, scale, 1.0), -np.inf)
     d, active = np.zeros(size), free.copy()
     active[free & (low >= 0) & (g >= 0)] = False
     for _ in range(3 * size + 1):

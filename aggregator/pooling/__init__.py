@@ -34,5 +34,6 @@ P                     W − WX(XᵀWX)⁻¹XᵀW
 ``cluster_robust``   standard errors for studies that share people or blades
 ``network``          steels never met side by side, compared through those they both met
 ``inconsistency``    whether a network agrees with itself
+``crossed``          coefficients and variances when runs share steels, sharpeners, testers and blades in any pattern
 ``interlaboratory``  repeatability and reproducibility, with what stands out
 """

@@ -7,139 +7,22 @@ term, σ²ₖ that term's variance, Σ = V + Σσ²ₖZₖZₖᵀ.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 import scipy.sparse as sp
 from numpy.typing import ArrayLike
 from scipy.stats import chi2
-from scipy.stats import t as student_t
 
-from aggregator.errors import InputError
 from aggregator.numerics import mixed, mixed_inference
 from aggregator.numerics.interval import Interval
 from aggregator.numerics.variance_profile import Limits, profile_limits
-from aggregator.numerics.variance_search import Found, Point, Problem, at, search_from, search_widely, start
+from aggregator.numerics.variance_search import RESIDUAL_VANISHES, Found, Point, Problem, at, search_from, search_widely, start
 
 from .crossed_input import RESIDUAL, Rows, Term, checked_rows, exactly_fitted
+from .crossed_results import CrossedConvergence, CrossedFit, Effects, degrees_of_freedom
 
+NO_INFORMATION = "the data hold no information about it"
 RESTARTS = 2  # how often a profile that meets a better fit may start the search anew
-
-
-@dataclass(frozen=True)
-class CrossedConvergence:
-    """How the search for the variances ended.
-
-    Attributes
-    ----------
-    converged : whether the criterion's minimum was reached.
-    steps, evaluations : how many steps were taken and how many times the criterion was evaluated.
-    largest_slope : largest slope of minus twice the log-likelihood in the logarithm of a variance above zero.
-    message : in words.
-    """
-
-    converged: bool
-    steps: int
-    evaluations: int
-    largest_slope: float
-    message: str
-
-
-@dataclass(frozen=True, eq=False)
-class Effects:
-    """Predicted effects of one random term, shrunken towards zero. People's effects are published only as a distribution.
-
-    Attributes
-    ----------
-    levels : the labels (or columns of the given matrix), in order.
-    values : (qₖ,) û.
-    standard_errors : (qₖ,) of û − u, the coefficients' uncertainty included.
-    conditional_standard_errors : (qₖ,) with the coefficients taken as known.
-    """
-
-    levels: tuple
-    values: np.ndarray
-    standard_errors: np.ndarray
-    conditional_standard_errors: np.ndarray
-
-
-@dataclass(frozen=True)
-class LinearContrast:
-    """A linear function of the coefficients.
-
-    Attributes
-    ----------
-    estimate, standard_error, df : cᵀb, its standard error and Satterthwaite degrees of freedom.
-    interval : t interval.
-    """
-
-    estimate: float
-    standard_error: float
-    df: float
-    interval: Interval
-
-
-@dataclass(frozen=True, eq=False)
-class CrossedFit:
-    """A crossed fit. What could not be had is None, with the reason in ``reasons``.
-
-    Attributes
-    ----------
-    coefficients, standard_errors, covariance : (p,), (p,), (p, p): b, and Φ = (XᵀΣ⁻¹X)⁻¹ at the estimated variances.
-    df : (p,) Satterthwaite degrees of freedom, at most n − p.
-    variances : by name of the term; ``"residual"`` too where V was None. Zero is an estimate like any other.
-    variance_intervals : by name, profile-likelihood intervals of the criterion that was fitted.
-    effects : by name, predicted effects.
-    log_likelihood : restricted, −½((n − p) ln 2π + ln|Σ| + ln|XᵀΣ⁻¹X| + rᵀΣ⁻¹r), or ordinary for ML.
-    convergence : record of the search.
-    adjusted_covariance : (p, p) Φ with the Kenward–Roger correction where n permits; its df for one coefficient are ``df``.
-    reasons : why something is None or was left out, by name of the field, with a dot and the term's name where it is one term's.
-    variance_covariance : (m, m) large-sample covariance of the variances, inverse expected information, zeros kept.
-    covariance_slopes : (m, p, p) ∂Φ/∂σ²ⱼ.
-    rows, criterion, level : n, and as asked for.
-    """
-
-    coefficients: np.ndarray | None
-    standard_errors: np.ndarray | None
-    covariance: np.ndarray | None
-    df: np.ndarray | None
-    variances: dict[str, float | None]
-    variance_intervals: dict[str, Interval | None]
-    effects: dict[str, Effects | None]
-    log_likelihood: float | None
-    convergence: CrossedConvergence
-    adjusted_covariance: np.ndarray | None
-    reasons: dict[str, str]
-    variance_covariance: np.ndarray | None
-    covariance_slopes: np.ndarray | None
-    rows: int
-    criterion: str
-    level: float
-
-    def contrast(self, c: ArrayLike) -> LinearContrast | None:
-        """cᵀb with its standard error, degrees of freedom and t interval; None where the coefficients are None.
-
-        Parameters
-        ----------
-        c : (p,) coefficients of the contrast, not all zero.
-
-        Raises
-        ------
-        InputError
-            If the length is not p, a value is not finite or all are zero.
-        """
-        if self.coefficients is None:
-            return None
-        c = np.asarray(c, dtype=float)
-        if c.shape != self.coefficients.shape or not np.isfinite(c).all() or not c.any():
-            raise InputError(f"a contrast needs {len(self.coefficients)} finite numbers, not all zero; got {c!r}")
-        return self._contrast(c)
-
-    def _contrast(self, c: np.ndarray) -> LinearContrast:
-        estimate, error = float(c @ self.coefficients), float(np.sqrt(c @ self.covariance @ c))
-        df = _degrees_of_freedom(c, self.covariance, self.covariance_slopes, self.variance_covariance, self.rows)
-        half = error * float(student_t.ppf((1 + self.level) / 2, df))
-        return LinearContrast(estimate, error, df, Interval(estimate - half, estimate + half, self.level, "satterthwaite-t"))
 
 
 def crossed(
@@ -207,7 +90,9 @@ def _fit(rows: Rows, profile: bool) -> CrossedFit:
             return _nothing(rows, "the coefficients reproduce every row exactly: there is no spread to divide")
         beginning = at(problem, start(problem), True)
         if beginning is None:
-            return _nothing(rows, "the equations are singular at the starting variances")
+            return _nothing(
+                rows, "the equations are singular to working precision: known variances and spread of the rows lie too far apart"
+            )
         empty = mixed_inference.without_information(problem, beginning)
         if not empty.any():
             break
@@ -220,7 +105,7 @@ def _fit(rows: Rows, profile: bool) -> CrossedFit:
 def _searched(rows: Rows, terms: list[Term], problem: Problem, beginning: Point, empty: dict[str, str], profile: bool) -> CrossedFit:
     names = [term.name for term in terms] + ([] if problem.known else [RESIDUAL])
     found = search_widely(problem, beginning)
-    if found.point is None or (not problem.known and found.message == "the residual variance vanishes"):
+    if found.message == RESIDUAL_VANISHES:
         return _nothing(rows, f"no fit: {found.message}, as when the levels of the random terms reproduce every row", found)
     limits: dict[str, Limits] = {}
     for _ in range(1 + RESTARTS):
@@ -233,6 +118,8 @@ def _searched(rows: Rows, terms: list[Term], problem: Problem, beginning: Point,
         if better is None:
             break
         found = search_from(problem, better)
+        if found.message == RESIDUAL_VANISHES:
+            return _nothing(rows, f"no fit: {found.message}, as when the levels of the random terms reproduce every row", found)
     return _assembled(rows, terms, names, problem, found, W, same, limits, empty, profile)
 
 
@@ -240,10 +127,9 @@ def _same(info: np.ndarray, names: list[str]) -> dict[str, str]:
     """Names of variances that are the same to the data, each with its reason."""
     sets = mixed_inference.not_told_apart(info)
     return {
-        names[i]: "the data cannot tell it from " + " and ".join(repr(names[j]) for j in one if j != i)
+        names[i]: "the data cannot tell it from " + " and ".join(repr(names[j]) for j in one if j != i) if len(one) > 1 else NO_INFORMATION
         for one in sets
         for i in one
-        if len(one) > 1
     }
 
 
@@ -270,7 +156,7 @@ def _assembled(rows, terms, names, problem, found, W, same, limits, empty, profi
     intervals = {name: _interval(name, limits, unit2, rows, reasons) for name in every} if profile else dict.fromkeys(every)
     if not profile:
         reasons["variance_intervals"] = "not asked for"
-    dfs = [_degrees_of_freedom(c, inference.covariance, inference.slopes, W * unit2**2, rows.n, system.p) for c in np.eye(system.p)]
+    dfs = [degrees_of_freedom(c, inference.covariance, inference.slopes, W * unit2**2, rows.n, system.p) for c in np.eye(system.p)]
     return CrossedFit(
         coefficients=_frozen(inference.coefficients) if full_rank else None,
         standard_errors=_frozen(np.sqrt(np.diag(inference.covariance))) if full_rank else None,
@@ -289,13 +175,6 @@ def _assembled(rows, terms, names, problem, found, W, same, limits, empty, profi
         criterion=rows.criterion,
         level=rows.level,
     )
-
-
-def _degrees_of_freedom(c, covariance, slopes, W, n: int, p: int | None = None) -> float:
-    """Satterthwaite's ν, at most n − p; infinite where no variance was estimated."""
-    if len(slopes) == 0:
-        return np.inf
-    return float(min(mixed_inference.satterthwaite(c, covariance, slopes, W), n - (len(c) if p is None else p)))
 
 
 def _interval(name: str, limits: dict[str, Limits], unit2: float, rows: Rows, reasons: dict[str, str]) -> Interval | None:

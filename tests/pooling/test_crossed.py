@@ -385,3 +385,40 @@ def test_a_contrast_of_the_wrong_length_is_refused():
     y, X, blade, _ = a_study()
     with pytest.raises(InputError, match="needs 1 finite numbers, not all zero"):
         crossed(y, X, {"blade": blade}, profile=False).contrast([1, -1])
+
+
+# ---- profiles that end early, and people who met everybody -------------------------------------------------------------------
+
+
+def test_a_profile_that_does_not_arrive_is_no_interval_and_says_why(monkeypatch):
+    """A library of the trade only warns ("cannot obtain the limit"); here the interval is None and its reason stands beside it."""
+    monkeypatch.setattr("aggregator.numerics.variance_profile.MOST_STEPS", 1)
+    y, X, blade, tester = a_study()
+    fit = crossed(y, X, {"blade": blade, "tester": tester})
+    assert fit.variance_intervals["blade"] is None and "did not reach its limit" in fit.reasons["variance_intervals.blade"]
+    assert fit.variances["blade"] > 0 and fit.convergence.converged
+
+
+def test_profile_intervals_not_asked_for_are_none_and_say_so():
+    y, X, blade, _ = a_study()
+    fit = crossed(y, X, {"blade": blade}, profile=False)
+    assert set(fit.variance_intervals.values()) == {None} and fit.reasons["variance_intervals"] == "not asked for"
+
+
+def test_random_little_tables_never_crash_and_never_hold_a_number_that_is_none():
+    """Few rows, many levels, dependent columns, offsets and units from 1e-6 to 1e6: numbers are finite or None with a reason."""
+    for seed in range(60):
+        rng = np.random.default_rng(seed)
+        n = int(rng.integers(1, 20))
+        groups = {f"term {k}": rng.integers(0, rng.integers(1, n + 2), n) for k in range(rng.integers(0, 4))}
+        X = np.column_stack([np.ones(n), rng.integers(0, 2, n), rng.integers(0, 3, n)])[:, : rng.integers(1, 4)]
+        y = rng.normal(size=n) * 10.0 ** rng.integers(-6, 7) + rng.choice([0, 1e3])
+        V = np.exp(rng.normal(size=n)) * y.var() if seed % 2 and n > 1 else None
+        fit = crossed(y, X, groups, V=V)
+        assert everything_finite(fit)
+        for name, variance in fit.variances.items():
+            assert variance is not None or fit.reasons.get(f"variances.{name}", fit.reasons.get("variances"))
+            if fit.variance_intervals[name] is None:
+                assert any(fit.reasons.get(key) for key in (f"variance_intervals.{name}", f"variances.{name}", "variances"))
+            else:
+                assert fit.variance_intervals[name].low <= variance <= fit.variance_intervals[name].high

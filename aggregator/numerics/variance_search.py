@@ -21,9 +21,10 @@ from .mixed import Evaluation, System, average_information, evaluate, set_ratios
 RESIDUAL_VANISHES = "the residual variance vanishes"
 MOST_STEPS = 60
 MOST_HALVINGS = 25
-# Half the squared length of the next Newton step in standard errors, when the search stops. The deviance is within twice this
-# of its minimum, a variance within its root times its standard error; the last step, half taken as it is small, improves both.
-CONVERGED, CONVERGED_LARGE = 1e-15, 1e-9
+# What the next Newton step would lower the deviance by when the search stops: a variance then lies within the root of twice this,
+# times its standard error, of the minimum. Small systems take quadratic steps and end far below it.
+CONVERGED, CONVERGED_MIDDLE, CONVERGED_LARGE = 1e-15, 1e-12, 1e-9
+LARGE = 20_000  # unknowns; with so many a variance's standard error is so small that fewer digits of it are as many of the variance
 ROUNDING = 1e-11  # of the deviance: smaller differences are not signs of anything
 SUFFICIENT = 1e-4  # share of the decrease that the slope promises which a step must bring (Armijo 1966)
 EXACT_INFORMATION = 200  # unknowns up to which the dense inverse, for exact information, costs less than a step saved
@@ -233,7 +234,7 @@ def search_from(problem: Problem, point: Point, held: int | None = None) -> Foun
     """The same from a point that was evaluated already."""
     free = np.arange(len(point.variances)) != (-1 if held is None else held)
     small = is_small(problem.system)
-    tolerance = CONVERGED if small else CONVERGED_LARGE
+    tolerance = CONVERGED if small else CONVERGED_LARGE if problem.system.q > LARGE else CONVERGED_MIDDLE
     evaluations = 1
     for steps in range(MOST_STEPS):
         if not problem.known and point.variances[-1] < VANISHED:

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import scipy.sparse as sp
 
-from aggregator.numerics import variance_search
+from aggregator.numerics import mixed_inference, variance_search
 from aggregator.numerics.mixed import average_information, prepare
 from aggregator.numerics.variance_search import Problem, at, average, expected, search, search_widely, start
 from aggregator.numerics.whitening import whitening
@@ -161,3 +161,19 @@ def test_of_two_local_minima_the_lower_is_found():
     alone, widely = search(problem, start(problem)), search_widely(problem, at(problem, start(problem), True))
     assert dense_deviance(y, X, terms, v, widely.point.variances, False) <= lowest
     assert widely.point.deviance < alone.point.deviance - 1, "the first start must end in the higher valley, or nothing is shown"
+
+
+def test_average_information_of_many_rows_is_near_its_expected_value(monkeypatch):
+    """What stands for expected information above LARGEST_EXPECTED unknowns; here 240 unknowns already agree to a fifth."""
+    problem = a_problem(*many_rows(1500))
+    found = search(problem, start(problem))
+    exact = mixed_inference.information(problem, found.point)
+    monkeypatch.setattr(mixed_inference, "LARGEST_EXPECTED", 0)
+    np.testing.assert_allclose(np.diag(mixed_inference.information(problem, found.point)), np.diag(exact), rtol=0.2)
+
+
+def many_rows(n):
+    rng = np.random.default_rng(5)
+    a, b = rng.integers(0, 100, n), rng.integers(0, 140, n)
+    y = rng.normal(size=100)[a] + 0.7 * rng.normal(size=140)[b] + rng.normal(size=n)
+    return y, np.ones((n, 1)), [np.eye(100)[a], np.eye(140)[b]], None

@@ -45,6 +45,10 @@ def _parser() -> argparse.ArgumentParser:
     _command(commands, "pool", _pool, "check and pool; write the results to build/results")
     _command(commands, "site", _site, "check, pool and build the pages; write build/results and build/site")
 
+    exchange = _command(commands, "exchange", _exchange, "name the further runs that would best tell sharpeners from testers")
+    exchange.add_argument("--count", type=_positive, default=5, metavar="N", help="how many runs for each protocol (default 5)")
+    exchange.add_argument("--json", action="store_true", help="print them as JSON")
+
     demo = _command(commands, "demo", _demo, "write the simulated demonstration again from its seed")
     demo.add_argument("--seed", type=int, default=None, help="another seed than the published one")
     return parser
@@ -93,6 +97,22 @@ def _site(arguments: argparse.Namespace) -> int:
 
     page = site(_root(arguments), _say)
     print(f"site: {page}\nopen it in a browser, or run 'make serve' and go to http://127.0.0.1:8000/")
+    return FINE
+
+
+def _positive(text: str) -> int:
+    value = int(text)
+    if value < 1:
+        raise argparse.ArgumentTypeError(f"{value} is not 1 or more")
+    return value
+
+
+def _exchange(arguments: argparse.Namespace) -> int:
+    from aggregator.bundle.exchanges import exchange_json, exchange_text
+    from aggregator.pipeline import exchange
+
+    plans = exchange(_root(arguments), arguments.count)
+    print(exchange_json(plans) if arguments.json else exchange_text(plans))
     return FINE
 
 

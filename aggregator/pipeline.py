@@ -15,9 +15,11 @@ from aggregator.endpoints import curve_points, endpoint_rows
 from aggregator.errors import FindingsError
 from aggregator.estimates import estimate_submissions, repeatability_table
 from aggregator.pages import build_site
+from aggregator.pooling.apart import further_runs, told_apart
 from aggregator.pooling.circulation import circulated_blades
 from aggregator.pooling.comparisons import compare
 from aggregator.pooling.curves import mean_curves
+from aggregator.pooling.exchanges import ExchangePlan
 from aggregator.records import load_repository
 from aggregator.records.canonical import PoolKey, Repository, pool_key
 from aggregator.records.schemas import site_url
@@ -33,7 +35,7 @@ def find_everything(repository: Repository) -> Findings:
     comparisons = compare(estimates, rows, table, _worthwhile(repository))
     circulated = circulated_blades(rows)
     curves = mean_curves(points, _checkpoints(repository))
-    return Findings(repository, rows, points, table, estimates, comparisons, circulated, curves)
+    return Findings(repository, rows, points, table, estimates, comparisons, circulated, curves, told_apart(rows))
 
 
 def _worthwhile(repository: Repository) -> dict[tuple[PoolKey, str], float]:
@@ -67,6 +69,11 @@ def read(root: Path) -> Repository:
     if repository.errors:
         raise FindingsError(repository.findings)
     return repository
+
+
+def exchange(root: Path, count: int) -> dict[PoolKey, ExchangePlan]:
+    """For every pool the further runs that would best help to tell sharpeners from testers."""
+    return further_runs(endpoint_rows(read(root)), count)
 
 
 def pool(root: Path, say: Progress = lambda _: None) -> Path:

@@ -14,6 +14,7 @@ from aggregator.estimates.results import SubmissionEstimate
 from aggregator.pooling.circulation import CirculatedBlade
 from aggregator.pooling.comparisons import PooledComparison
 from aggregator.pooling.curves import MeanCurve
+from aggregator.pooling.separability import Separability
 from aggregator.records.canonical import LoadedSubmission, PoolKey, Repository, pool_key
 from aggregator.records.model.protocol import EndpointRule, Protocol
 
@@ -30,6 +31,7 @@ from .model import (
     RepeatabilityEntry,
     Results,
     SteelCurve,
+    ToldApart,
 )
 from .numbers import published, ratio
 from .sentences import headline, sharpening_sentence
@@ -46,6 +48,7 @@ class Findings:
     table : common repeatability.
     estimates : per submission and endpoint.
     comparisons, circulated, curves : over all submissions.
+    apart : what the runs of each pool can tell apart.
     """
 
     repository: Repository
@@ -56,6 +59,7 @@ class Findings:
     comparisons: tuple[PooledComparison, ...]
     circulated: tuple[CirculatedBlade, ...]
     curves: tuple[MeanCurve, ...]
+    apart: dict[PoolKey, Separability]
 
 
 def assemble(found: Findings) -> Results:
@@ -113,10 +117,17 @@ def _pool(found: Findings, key: PoolKey, submissions: list[LoadedSubmission]) ->
         angle_deg=_angles(submissions),
         interests=dict(sorted(Counter(interests.values()).items())),
         own_sharpening_percent=_own_sharpening(submissions),
+        told_apart=_told_apart(found.apart[key]) if key in found.apart else (),
         endpoints=endpoints,
         curves=tuple(_curve(curve) for curve in found.curves if curve.pool == key),
         headline=headline(protocol.question.factor, len(submissions), endpoints),
     )
+
+
+def _told_apart(apart: Separability) -> tuple[ToldApart, ...]:
+    verdicts = [(what, contrast.verdict, contrast.sentence) for what, contrast in apart.contrasts.items()]
+    verdicts.append(("split", apart.split.verdict, apart.split.sentence))
+    return tuple(ToldApart(what=what, verdict=verdict, sentence=sentence) for what, verdict, sentence in verdicts)
 
 
 def _version_order(version: str) -> tuple[int, ...]:

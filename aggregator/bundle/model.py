@@ -299,6 +299,17 @@ class SteelCurve(Record):
     """By work."""
 
 
+class ToldApart(Record):
+    """Whether one thing can be told from the others in a pool's runs."""
+
+    what: Literal["steel", "sharpener", "tester", "split"]
+    """steels, sharpeners or testers told from the rest; or how much sharpeners and how much testers differ."""
+    verdict: Literal["yes", "weak", "no"]
+    """yes; weak: in part, or upper limits only; no: no number is given."""
+    sentence: str
+    """The same in plain English."""
+
+
 class Pool(Record):
     """All results of one protocol MAJOR and one origin."""
 
@@ -332,6 +343,8 @@ class Pool(Record):
     """Submissions by the strongest interest of anybody named."""
     own_sharpening_percent: float | None
     """Share of runs in which the tester had sharpened the edge."""
+    told_apart: tuple[ToldApart, ...]
+    """What the runs can tell apart, judged from who did what, before any reading."""
     endpoints: tuple[EndpointResult, ...]
     """Endpoint by endpoint."""
     curves: tuple[SteelCurve, ...]

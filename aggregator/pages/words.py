@@ -19,6 +19,7 @@ MONTHS = (
     "November",
     "December",
 )
+APART = {"yes": "yes", "weak": "in part", "no": "no"}
 INTERESTS = {
     "none": "no interest in any blade",
     "owner": "owns a blade",

@@ -29,6 +29,7 @@ from aggregator.bundle.model import (
     SteelResult,
     StudyLine,
     SubmissionResult,
+    ToldApart,
 )
 
 STEELS = ("demo-fine-stainless", "demo-high-speed", "demo-plain-carbon", "demo-powder-stainless")
@@ -205,6 +206,10 @@ def pool(origin: str, submissions: int, factor: str = "steel", protocol: str = "
         angle_deg=Range(low=14.0, high=20.0, known=10, of=12),
         interests={"none": 2, "owner": 1, "maker": 1},
         own_sharpening_percent=61.0,
+        told_apart=(
+            ToldApart(what="steel", verdict="yes", sentence="These runs can tell the steels apart."),
+            ToldApart(what="split", verdict="no", sentence="How much people differ cannot be told apart: too few exchanged."),
+        ),
         endpoints=endpoints,
         curves=curves,
         headline=endpoints[1].steels[0].sentence if submissions >= 3 else "Nothing is pooled yet.",

@@ -112,3 +112,18 @@ def test_results_are_valid_against_the_published_schema(root):
     results = json.loads((root / "build" / "results" / "results.json").read_text())
     jsonschema.Draft202012Validator(schema).validate(results)
     assert [s["id"] for s in results["submissions"]] == ["cleat-1", "tern-1"]
+
+
+def test_exchange_names_further_runs_and_says_the_same_as_json(root):
+    text = edgehold(root, "exchange", "--count", "1")
+    assert text.returncode == FINE
+    (pool,) = json.loads(edgehold(root, "exchange", "--count", "1", "--json").stdout)
+    (further,) = pool["runs"]
+    assert {further["sharpener"], further["tester"]} == {"tern", "cleat"}, "the two who have never met"
+    assert f"{further['sharpener']} sharpens {further['blade']}, {further['tester']} tests it" in text.stdout
+
+
+def test_exchange_of_no_runs_is_misuse(root):
+    done = edgehold(root, "exchange", "--count", "0")
+    assert done.returncode == MISUSE
+    assert "0 is not 1 or more" in done.stderr

@@ -36,4 +36,11 @@ P                     W − WX(XᵀWX)⁻¹XᵀW
 ``inconsistency``    whether a network agrees with itself
 ``crossed``          coefficients and variances when runs share steels, sharpeners, testers and blades in any pattern
 ``interlaboratory``  repeatability and reproducibility, with what stands out
+``random_terms``     which random terms the data can hold
+``separability``     whether runs can tell steels, sharpeners and testers apart
+``exchanges``        the further runs that would tell more
+``curve_contrast``   two steels along the whole course of work, with bands and crossovers
+``bounds``           what one-sided results change
+
+Gathering the rows of the path for them: ``comparisons``, ``circulation``, ``curves`` and ``apart``.
 """

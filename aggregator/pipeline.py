@@ -7,6 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from aggregator.bundle.assemble import Findings, assemble
+from aggregator.bundle.ledger import interested_submissions
 from aggregator.bundle.model import Results
 from aggregator.bundle.schemas import all_schemas
 from aggregator.bundle.tables import tables
@@ -32,7 +33,7 @@ def find_everything(repository: Repository) -> Findings:
     rows, points = endpoint_rows(repository), curve_points(repository)
     table = repeatability_table(rows, repository.protocols)
     estimates = estimate_submissions(rows, table, repository.protocols)
-    comparisons = compare(estimates, rows, table, _worthwhile(repository))
+    comparisons = compare(estimates, rows, table, _worthwhile(repository), interested_submissions(repository))
     circulated = circulated_blades(rows)
     curves = mean_curves(points, _checkpoints(repository))
     return Findings(repository, rows, points, table, estimates, comparisons, circulated, curves, told_apart(rows))

@@ -18,7 +18,7 @@ from aggregator.pooling.separability import Separability
 from aggregator.records.canonical import LoadedSubmission, PoolKey, Repository, pool_key
 from aggregator.records.model.protocol import EndpointRule, Protocol
 
-from .compare import comparison_result
+from .compare import comparison_result, crossovers
 from .interlab import interlaboratory_result
 from .ledger import interest_of, objection_results, protocol_results, steel_results, submission_results
 from .model import (
@@ -34,7 +34,7 @@ from .model import (
     ToldApart,
 )
 from .numbers import published, ratio
-from .sentences import headline, sharpening_sentence
+from .sentences import headline, sharpening_sentence, when
 
 
 @dataclass(frozen=True)
@@ -119,6 +119,7 @@ def _pool(found: Findings, key: PoolKey, submissions: list[LoadedSubmission]) ->
         own_sharpening_percent=_own_sharpening(submissions),
         told_apart=_told_apart(found.apart[key]) if key in found.apart else (),
         endpoints=endpoints,
+        crossovers=crossovers(endpoints, {r.id: when(r.kind, protocol.work.unit, r.at, r.start, r.end) for r in protocol.endpoints}),
         curves=tuple(_curve(curve) for curve in found.curves if curve.pool == key),
         headline=headline(protocol.question.factor, len(submissions), endpoints),
     )

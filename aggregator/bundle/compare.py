@@ -10,9 +10,10 @@ from aggregator.pooling.comparisons import Contribution, PooledComparison
 from aggregator.pooling.random_effects import RandomEffectsFit
 from aggregator.records.model.protocol import EndpointRule
 
-from .model import Comparison, Prediction, RatioInterval, StudyLine
+from .model import Comparison, Crossover, EndpointResult, Prediction, RatioInterval, StudyLine
 from .numbers import published, ratio
 from .sentences import (
+    amount,
     listed_sentence,
     named,
     not_estimable_sentence,
@@ -55,6 +56,8 @@ def comparison_result(comparison: PooledComparison, rule: EndpointRule, unit: st
         claim=_claim(comparison),
         versions=_versions(comparison),
         bounds_included=_bounds_included(comparison),
+        interests=_interests(comparison),
+        without_interested=_fit_interval(comparison.without_interested),
         ruled_out_beyond=published(comparison.verdict.excludes) if comparison.verdict else None,
         blades_first=comparison.blades_first,
         blades_second=comparison.blades_second,
@@ -94,6 +97,59 @@ def _prediction(fit: RandomEffectsFit, estimate: float) -> Prediction | None:
         plug_in=ratio_interval(estimate, fit.prediction_plug_in) if fit.prediction_plug_in else None,
         caveat=fit.prediction_caveat,
     )
+
+
+def _fit_interval(fit: RandomEffectsFit | None) -> RatioInterval | None:
+    return ratio_interval(float(fit.coefficients[0]), fit.intervals[0]) if fit else None
+
+
+def _interests(comparison: PooledComparison) -> str:
+    """With and without the submissions of makers and sellers, where these are half or more."""
+    if not comparison.mostly_interested:
+        return ""
+    if comparison.without_interested is None:
+        return "At least half of this comes from people who make or sell a blade compared; without them fewer than three studies are left."
+    without = _fit_interval(comparison.without_interested)
+    return (
+        "At least half of this comes from people who make or sell a blade compared; without them the ratio is "
+        f"{ratio_text(without.ratio)} ({100 * without.level:g} % interval {amount(without.low)} to {amount(without.high)})."
+    )
+
+
+def crossovers(endpoints: tuple[EndpointResult, ...], openings: dict[str, str]) -> tuple[Crossover, ...]:
+    """Pairs of steels of which one is better early and the other late, both beyond their 95 % intervals.
+
+    Parameters
+    ----------
+    endpoints : of one pool.
+    openings : by endpoint, the words that say when, such as "After 10 cuts".
+    """
+    early, late = ([e for e in endpoints if e.role == role and e.kind == "level"] for role in ("early", "late"))
+    if not early or not late:
+        return ()
+    then = {(c.first, c.second): c for c in late[0].steels}
+    found = []
+    for c in early[0].steels:
+        before, after = _side(c.result), _side(then[(c.first, c.second)].result) if (c.first, c.second) in then else 0
+        if before * after < 0:
+            keener, longer = (c.first, c.second) if before > 0 else (c.second, c.first)
+            sentence = (
+                f"{openings[early[0].id]}, {keener} is sharper than {longer}; {_lower(openings[late[0].id])}, {longer} is "
+                f"sharper than {keener}. They change places: neither is simply the better."
+            )
+            found.append(Crossover(first=keener, second=longer, sentence=sentence))
+    return tuple(found)
+
+
+def _side(result: RatioInterval | None) -> int:
+    """1 where the interval lies above a ratio of 1, -1 where below, 0 where it does not tell."""
+    if result is None or result.low is None or result.high is None:
+        return 0
+    return (result.low > 1) - (result.high < 1)
+
+
+def _lower(text: str) -> str:
+    return text[0].lower() + text[1:]
 
 
 def _bounds_included(comparison: PooledComparison) -> RatioInterval | None:

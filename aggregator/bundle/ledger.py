@@ -46,6 +46,11 @@ def interest_of(record: Submission) -> str:
     return max(stated, key=INTERESTS.index) if stated else "not stated"
 
 
+def interested_submissions(repository: Repository) -> frozenset[str]:
+    """Submissions in which somebody makes or sells a blade."""
+    return frozenset(s.record.id for s in repository.submissions if interest_of(s.record) in ("maker", "seller"))
+
+
 def submission_results(
     repository: Repository, rows: Iterable[EndpointRow], estimates: Iterable[SubmissionEstimate]
 ) -> tuple[SubmissionResult, ...]:

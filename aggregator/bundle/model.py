@@ -157,6 +157,10 @@ class Comparison(Record):
     """Where the next study would fall; null below three studies."""
     bounds_included: RatioInterval | None
     """Sensitivity: a common effect with one-sided results weighed in; null where there are none or they fix no ratio."""
+    interests: str
+    """Empty, or what is left when the submissions of makers and sellers are left out, where they are half or more."""
+    without_interested: RatioInterval | None
+    """The pooled ratio without them; null where they are fewer than half, or fewer than three studies are left."""
     ruled_out_beyond: float | None
     """These data rule out a difference larger than this ratio either way."""
     blades_first: int
@@ -299,6 +303,17 @@ class SteelCurve(Record):
     """By work."""
 
 
+class Crossover(Record):
+    """Two steels of which one is better early and the other late."""
+
+    first: str
+    """The one better early."""
+    second: str
+    """The one better late."""
+    sentence: str
+    """The same in plain English; there is no winner."""
+
+
 class ToldApart(Record):
     """Whether one thing can be told from the others in a pool's runs."""
 
@@ -347,6 +362,8 @@ class Pool(Record):
     """What the runs can tell apart, judged from who did what, before any reading."""
     endpoints: tuple[EndpointResult, ...]
     """Endpoint by endpoint."""
+    crossovers: tuple[Crossover, ...]
+    """Pairs of steels that change places between early and late."""
     curves: tuple[SteelCurve, ...]
     """Steel by steel; empty for pass/fail."""
     headline: str

@@ -83,6 +83,8 @@ class PooledComparison:
     blades_first, blades_second : different blades of each in the submissions that have a contrast or a bound.
     testers : different people who tested in them.
     bounds_included : the sensitivity result with one-sided results weighed in, where there are any.
+    mostly_interested : at least half of the lines come from submissions in which somebody makes or sells a blade compared.
+    without_interested : the fit without those, where they are that many and three studies are left.
     """
 
     pool: PoolKey
@@ -102,6 +104,8 @@ class PooledComparison:
     blades_second: int
     testers: int
     bounds_included: BoundsIncluded | None
+    mostly_interested: bool
+    without_interested: RandomEffectsFit | None
 
 
 def compare(
@@ -109,6 +113,7 @@ def compare(
     rows: Iterable[EndpointRow],
     table: RepeatabilityTable,
     worthwhile: dict[tuple[PoolKey, str], float],
+    interested: frozenset[str] = frozenset(),
 ) -> tuple[PooledComparison, ...]:
     """All comparisons of steels, and of practised with novice sharpeners, per pool and endpoint.
 
@@ -118,6 +123,7 @@ def compare(
     rows : the endpoint rows, for the classes of sharpeners.
     table : the common repeatability that sampling variances rest on.
     worthwhile : worthwhile ratio by pool and endpoint.
+    interested : submissions in which somebody makes or sells a blade compared.
 
     Returns
     -------
@@ -133,7 +139,7 @@ def compare(
         entry = table.entries[key]
         for (factor, first, second), pairs in sorted(_by_pair(grouped[key]).items()):
             extra = _sharpener_variance(grouped[key], entry, classes) if factor == "practice" else None
-            found.append(_pool(key, (factor, first, second), pairs, entry, extra, worthwhile[key], specimens))
+            found.append(_pool(key, (factor, first, second), pairs, entry, extra, worthwhile[key], specimens, interested))
     return tuple(found)
 
 
@@ -197,7 +203,9 @@ def _sharpener_variance(estimates: list[SubmissionEstimate], entry: Repeatabilit
     return max(0.0, float(np.average(excess, weights=weights))) if excess else None
 
 
-def _pool(key, names, pairs, entry: Repeatability, extra: float | None, worthwhile: float, specimens) -> PooledComparison:
+def _pool(
+    key, names, pairs, entry: Repeatability, extra: float | None, worthwhile: float, specimens, interested: frozenset[str]
+) -> PooledComparison:
     """One comparison: studies, their combined contrasts, the fit where there are enough."""
     s2, s2_df = _common_variance(entry)
     studies = study_numbers([_people(estimate, names[0]) for estimate, _ in pairs])
@@ -208,12 +216,13 @@ def _pool(key, names, pairs, entry: Repeatability, extra: float | None, worthwhi
             continue
         variances.append(s2 * contrast.unscaled_variance + (extra or 0.0) * (contrast.sharpener_loading or 0.0))
         usable.append(index)
-    y, v, numbers, shares = _combine(
-        np.array([pairs[i][1].estimate for i in usable], float),
-        np.array([variances[i] for i in usable], float),
-        np.array([studies[i] for i in usable], int),
-    )
-    fit = random_effects(y, v, v_df=s2_df if np.isfinite(s2_df) else None) if len(y) >= LEAST_STUDIES else None
+
+    def pooled(chosen: list[int]) -> _Pooled:
+        return _pooled(chosen, pairs, variances, studies, s2_df if np.isfinite(s2_df) else None)
+
+    y, v, numbers, shares, fit = pooled(usable)
+    disinterested = [i for i in usable if pairs[i][0].submission not in interested]
+    mostly_interested = 2 * len(disinterested) <= len(usable) and fit is not None
     weights = dict(zip(usable, _line_weights(fit, v, numbers, shares, [studies[i] for i in usable]), strict=True))
     contributions = tuple(
         Contribution(estimate, contrast, studies[i], variances[i], weights.get(i)) for i, (estimate, contrast) in enumerate(pairs)
@@ -235,7 +244,24 @@ def _pool(key, names, pairs, entry: Repeatability, extra: float | None, worthwhi
         blades_second=len(blades[1]),
         testers=len({tester for e in telling for tester in e.testers}),
         bounds_included=_with_bounds(y, v, [contrast for _, contrast in pairs]),
+        mostly_interested=mostly_interested,
+        without_interested=pooled(disinterested)[-1] if mostly_interested else None,
     )
+
+
+_Pooled = tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, RandomEffectsFit | None]
+"""Contrasts, variances and numbers of studies, each line's share of its study, and the fit where there are enough."""
+
+
+def _pooled(chosen: list[int], pairs, variances, studies, v_df: float | None) -> _Pooled:
+    """Combine the chosen lines to studies and pool these."""
+    y, v, numbers, shares = _combine(
+        np.array([pairs[i][1].estimate for i in chosen], float),
+        np.array([variances[i] for i in chosen], float),
+        np.array([studies[i] for i in chosen], int),
+    )
+    fit = random_effects(y, v, v_df=v_df) if len(y) >= LEAST_STUDIES else None
+    return y, v, numbers, shares, fit
 
 
 def _people(estimate: SubmissionEstimate, factor: str) -> tuple[str, ...]:

@@ -7,6 +7,7 @@ import math
 from aggregator.bundle.model import (
     Comparison,
     Counts,
+    Crossover,
     CurvePointResult,
     EndpointResult,
     FigureResult,
@@ -119,6 +120,8 @@ def comparison(first: str, second: str, state: str, ratio: float = 1.3, factor: 
         q_p=0.18 if pooled else None,
         prediction=Prediction(result=interval(ratio, 0.6), plug_in=interval(ratio, 0.5), caveat="") if pooled else None,
         bounds_included=interval(ratio, 0.3) if pooled else None,
+        interests="At least half of this comes from sellers." if pooled else "",
+        without_interested=interval(ratio, 0.4) if pooled else None,
         ruled_out_beyond=1.6 if pooled else None,
         blades_first=3,
         blades_second=2,
@@ -211,6 +214,7 @@ def pool(origin: str, submissions: int, factor: str = "steel", protocol: str = "
             ToldApart(what="split", verdict="no", sentence="How much people differ cannot be told apart: too few exchanged."),
         ),
         endpoints=endpoints,
+        crossovers=(Crossover(first=STEELS[0], second=STEELS[1], sentence="They change places."),),
         curves=curves,
         headline=endpoints[1].steels[0].sentence if submissions >= 3 else "Nothing is pooled yet.",
     )

@@ -136,3 +136,21 @@ def test_versions_that_differ_are_told():
     assert result.versions.versions == ("1.0.0", "1.1.0")
     assert result.versions.difference == pytest.approx(2.0, abs=1e-9)
     assert result.versions.p < 0.001
+
+
+def test_where_most_results_come_from_sellers_the_rest_is_pooled_too():
+    sold = [estimate(f"sold-{i}", [f"a{i}"], contrast(0.8)) for i in range(4)]
+    free = [estimate(f"free-{i}", [f"b{i}"], contrast(0.1)) for i in range(3)]
+    interested = frozenset(e.submission for e in sold)
+    (result,) = compare([*sold, *free], (), table(), {KEY: 1.25}, interested)
+    assert result.mostly_interested
+    assert result.fit.coefficients[0] == pytest.approx(0.5, abs=1e-9), "(4*0.8 + 3*0.1)/7, all variances alike"
+    assert result.without_interested.coefficients[0] == pytest.approx(0.1, abs=1e-9)
+
+
+def test_fewer_than_half_from_sellers_change_nothing_and_too_few_others_give_no_ratio():
+    lines = [estimate(f"s{i}", [f"t{i}"], contrast(0.1 * i)) for i in range(5)]
+    (few,) = compare(lines, (), table(), {KEY: 1.25}, frozenset({"s0", "s1"}))
+    assert (few.mostly_interested, few.without_interested) == (False, None)
+    (many,) = compare(lines, (), table(), {KEY: 1.25}, frozenset({"s0", "s1", "s2"}))
+    assert (many.mostly_interested, many.without_interested) == (True, None)

@@ -17,9 +17,10 @@ import numpy as np
 import scipy.sparse as sp
 from numpy.typing import ArrayLike
 from scipy.linalg import block_diag
+from scipy.optimize import brentq
 from scipy.sparse.csgraph import connected_components
 from scipy.special import log_ndtr, ndtri
-from scipy.stats import qmc
+from scipy.stats import chi2, qmc
 
 from aggregator.errors import InputError
 from aggregator.numerics.interval import Interval
@@ -38,6 +39,7 @@ MOST_ROWS = 1500  # in one connected block: its matrices are dense
 MOST_ERROR = 0.01  # of the log-likelihood, between two sets of points
 STEP, ROUGH_STEP = 1e-9, 1e-8  # of a cycle, in residual standard deviations and shares of the variance; the second for quasi-random points
 ROUNDING = 1e-13  # of a log-likelihood, relative: a fall smaller than this is none
+LIMIT, FARTHEST = 1e-6, 1e6  # relative error of a profile limit; how many times the fitted variance one is looked for
 MOST_CYCLES, MOST_HALVINGS = 500, 40
 FLAT = 1e-12  # share of the latent variance below which a direction is no dimension of the integral
 LOG_SQRT_2PI = 0.5 * np.log(2 * np.pi)
@@ -52,7 +54,7 @@ class CensoredCrossedFit:
     ----------
     fit : as by ``crossed``; everything None, with the reason, where it was not fitted. ``criterion`` is the one really used. With
         one-sided lives ``covariance`` is the coefficients' part of the inverse observed information of all parameters,
-        ``df`` are Satterthwaite's, and there are no profile intervals.
+        ``df`` are Satterthwaite's; ``effects`` are expectations given what is known.
     lives, exact, intervals, one_sided : how many rows there are, and of each kind.
     widened : interval rows that got width²/12 beside the residual variance; the others count as exact at their midpoint.
     scheme : how the likelihood was had, in words.
@@ -89,7 +91,7 @@ def crossed_censored(
     low, high : (n,) limits on the ln scale; equal where the life is exact, ±infinity where open, never both at once.
     X, groups, level : as for ``crossed``.
     criterion : ``"reml"`` or ``"ml"``. With one-sided lives always ``"ml"``; ``fit.reasons["criterion"]`` says so.
-    profile : whether to compute the profile intervals of the variances (without one-sided lives only).
+    profile : whether to compute the profile intervals of the variances, by far the longest part.
     most_one_sided : share of one-sided lives up to which a fit is tried.
 
     Returns
@@ -142,7 +144,8 @@ def crossed_censored(
         return _midpoints(account, y, X, groups, width, criterion, level, profile)
     if m > most_one_sided * n:
         return account
-    return _one_sided(account, rows, np.isposinf(high), open_row, width, crossed(y, X, groups, criterion="ml", level=level, profile=False))
+    begin = crossed(y, X, groups, criterion="ml", level=level, profile=False)
+    return _one_sided(account, rows, np.isposinf(high), open_row, width, begin, profile)
 
 
 def _limits(low, high) -> tuple[np.ndarray, np.ndarray]:
@@ -219,7 +222,7 @@ class _Moments:
     log_likelihood: float
 
 
-def _one_sided(account, rows, right, open_row, width, begin: CrossedFit) -> CensoredCrossedFit:
+def _one_sided(account, rows, right, open_row, width, begin: CrossedFit, profile: bool) -> CensoredCrossedFit:
     reason = _cannot(rows, open_row, begin)
     if reason:
         return replace(account, fit=_refused(rows, reason))
@@ -241,7 +244,7 @@ def _one_sided(account, rows, right, open_row, width, begin: CrossedFit) -> Cens
     if not error <= MOST_ERROR:
         reason = f"{dimensions} censored lives hang together and the likelihood's integral is known only to {error:.2g}"
         return replace(account, fit=_refused(rows, reason))
-    fit = _assembled(rows, blocks, b, s, path, converged)
+    fit = _assembled(rows, blocks, b, s, path, converged, profile)
     if error:
         fit = replace(fit, reasons=fit.reasons | {"integration": f"the log-likelihood is had by quasi-random points, to about {error:.1g}"})
     return replace(account, fit=fit, scheme=_scheme(dimensions), integration_error=float(error))
@@ -381,8 +384,8 @@ def _scheme(dimensions: int) -> str:
     return f"maximum likelihood, {rule} in up to {dimensions} dimensions"
 
 
-def _cycles(blocks, b, s) -> tuple[np.ndarray, np.ndarray, list[float], bool]:
-    """Cycles of expectation, least squares and scoring until the likelihood gains no more."""
+def _cycles(blocks, b, s, held: int | None = None) -> tuple[np.ndarray, np.ndarray, list[float], bool]:
+    """Cycles of expectation, least squares and scoring until nothing moves; the variance ``held`` stays as it is."""
     path, converged = [], False
     while True:
         moments = [_expect(block, b, s) for block in blocks]
@@ -391,7 +394,7 @@ def _cycles(blocks, b, s) -> tuple[np.ndarray, np.ndarray, list[float], bool]:
             return b, s, path, converged
         before = b, s
         b = _least_squares(blocks, moments)
-        s = _scored(blocks, moments, b, s)
+        s = _scored(blocks, moments, b, s, held)
         fitted = max(np.abs(block.X @ (b - before[0])).max() for block in blocks)
         moved = max(fitted / np.sqrt(s[-1]), np.abs(s - before[1]).max() / s.sum())
         converged = moved < (STEP if max(_dimensions(block, s) for block in blocks) in HERMITE else ROUGH_STEP)
@@ -415,10 +418,10 @@ def _score(blocks, moments, b) -> tuple[np.ndarray, np.ndarray]:
     return slope, info
 
 
-def _scored(blocks, moments, b, s) -> np.ndarray:
+def _scored(blocks, moments, b, s, held: int | None = None) -> np.ndarray:
     """One scoring step for the variances, zero kept as a bound, halved until the expected log-likelihood does not fall."""
     slope, info = _score(blocks, moments, b)
-    free = (s > 0) | (slope > 0)
+    free = ((s > 0) | (slope > 0)) & (np.arange(len(s)) != held)
     step = np.zeros_like(s)
     for _ in range(len(s)):  # what the step drives below zero stops there, and the others step without it
         step[:] = 0.0
@@ -430,7 +433,7 @@ def _scored(blocks, moments, b, s) -> np.ndarray:
     here, size = _expected(blocks, moments, b, s), 1.0
     for _ in range(MOST_HALVINGS):
         trial = np.maximum(s + size * step, 0.0)
-        trial[-1] = max(trial[-1], 1e-3 * s[-1])
+        trial[-1] = max(trial[-1], 1e-3 * s[-1])  # the residual never reaches zero
         if _expected(blocks, moments, b, trial) >= here - ROUNDING * abs(here):
             return trial
         size /= 2
@@ -490,7 +493,7 @@ def _slopes(blocks, b, s, free) -> np.ndarray:
     return out
 
 
-def _assembled(rows, blocks, b, s, path, converged: bool) -> CrossedFit:
+def _assembled(rows, blocks, b, s, path, converged: bool, profile: bool) -> CrossedFit:
     free, p = s > 0, len(b)
     names = [term.name for term in rows.terms] + [RESIDUAL]
     info = _observed(blocks, b, s, free)
@@ -501,19 +504,19 @@ def _assembled(rows, blocks, b, s, path, converged: bool) -> CrossedFit:
     covariance, slopes = joint[:p, :p], _slopes(blocks, b, s, free)
     df = [degrees_of_freedom(c, covariance, slopes, W, rows.n) for c in np.eye(p)]
     largest = float(np.abs(_gradient(blocks, b, s)[p:] * s).max() * 2)
-    why = "profile limits are not computed for a likelihood with one-sided lives"
+    limits = [_profile(blocks, b, s, k, path[-1], rows.level) if profile else "not asked for" for k in range(len(s))]
     return CrossedFit(
         coefficients=_frozen(b),
         standard_errors=_frozen(np.sqrt(np.diag(covariance))),
         covariance=_frozen(covariance),
         df=_frozen(df),
         variances=dict(zip(names, s.tolist(), strict=True)),
-        variance_intervals=dict.fromkeys(names),
+        variance_intervals={name: one if isinstance(one, Interval) else None for name, one in zip(names, limits, strict=True)},
         effects={term.name: _effects(term, k, blocks, b, s, covariance) for k, term in enumerate(rows.terms)},
         log_likelihood=float(path[-1]),
         convergence=CrossedConvergence(True, len(path), len(path), largest, "the cycles move no more"),
         adjusted_covariance=None,
-        reasons={f"variance_intervals.{name}": why for name in names}
+        reasons={f"variance_intervals.{name}": one for name, one in zip(names, limits, strict=True) if isinstance(one, str)}
         | {"adjusted_covariance": "no correction is known for a likelihood with one-sided lives"}
         | ({"criterion": "one-sided lives have no restricted likelihood; fitted by maximum likelihood"} if rows.restricted else {}),
         variance_covariance=_frozen(W),
@@ -522,6 +525,31 @@ def _assembled(rows, blocks, b, s, path, converged: bool) -> CrossedFit:
         criterion="ml",
         level=rows.level,
     )
+
+
+def _profile(blocks, b, s, k: int, top: float, level: float) -> Interval | str:
+    """Limits at which the likelihood, all else refitted, has fallen by half a chi-squared quantile; or why there are none."""
+    fall = float(chi2.ppf(level, 1)) / 2
+
+    def beyond(value: float) -> float:
+        start = s.copy()
+        start[k] = value
+        return top - _cycles(blocks, b, start, k)[2][-1] - fall
+
+    high, low = max(2 * s[k], 0.1 * s.sum()), 0.5 * s[k]
+    while beyond(high) < 0:
+        high *= 2
+        if high > FARTHEST * s.sum():
+            return "the likelihood does not fall enough towards large values"
+    high = brentq(beyond, s[k], high, rtol=LIMIT)
+    residual = k == len(s) - 1
+    if s[k] == 0 or (not residual and beyond(0.0) <= 0):
+        return Interval(0.0, high, level, "profile-ml")
+    while residual and beyond(low) < 0:
+        low /= 2
+        if low < s[k] / FARTHEST:
+            return "the likelihood does not fall enough towards zero"
+    return Interval(brentq(beyond, low if residual else 0.0, s[k], rtol=LIMIT), high, level, "profile-ml")
 
 
 def _effects(term: Term, k: int, blocks, b, s, covariance) -> Effects:

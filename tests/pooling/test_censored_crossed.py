@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.optimize import minimize
-from scipy.stats import multivariate_normal, norm
+from scipy.stats import chi2, multivariate_normal, norm
 
 from aggregator.errors import InputError
 from aggregator.estimates.censored import fit_censored
@@ -35,7 +35,7 @@ def test_without_groups_it_is_tobins_regression():
     data = json.loads((REFERENCE / "survreg_tobin.json").read_text())
     y = np.array([float(row["durable"]) for row in data["rows"]])
     X = np.array([[1.0, row["age"], row["quant"]] for row in data["rows"]])
-    found = crossed_censored(np.where(y > 0, y, -np.inf), y, X, {}, criterion="ml", most_one_sided=1.0)
+    found = crossed_censored(np.where(y > 0, y, -np.inf), y, X, {}, criterion="ml", profile=False, most_one_sided=1.0)
     want = data["results"]["gaussian_left"]
     assert found.one_sided == 13 and found.exact == 7 and found.integration_error == 0
     np.testing.assert_allclose(found.fit.coefficients, list(want["coef"].values()), rtol=1e-7)
@@ -49,7 +49,7 @@ def test_midpoints_of_narrow_inspection_intervals_come_within_a_tenth_of_a_stand
     low = np.array([-np.inf if row["lo2"] is None else np.log(row["lo2"]) for row in data["rows"]])
     high = np.array([np.inf if row["hi"] is None else np.log(row["hi"]) for row in data["rows"]])
     X = np.array([[1.0, row["age"], row["sex"], row["ph.ecog"]] for row in data["rows"]])
-    found = crossed_censored(low, high, X, {}, criterion="ml", most_one_sided=0.5)
+    found = crossed_censored(low, high, X, {}, criterion="ml", profile=False, most_one_sided=0.5)
     want = data["results"]["lognormal"]
     errors = np.sqrt(np.diag(want["vcov"]))[:4]
     assert found.intervals == found.widened > 100
@@ -76,11 +76,15 @@ def test_a_limit_far_below_every_life_tells_nothing_and_leaves_the_maximum_likel
     low, high, X, groups = lives(2, 60, levels, sds, 0)
     low, high = low.copy(), high.copy()
     low[50:], high[50:] = -20.0, np.inf
-    found = crossed_censored(low, high, X, groups, criterion="ml").fit
+    one_factor = len(groups) == 1
+    found = crossed_censored(low, high, X, groups, criterion="ml", profile=one_factor).fit
     want = crossed(low[:50], X[:50], {name: labels[:50] for name, labels in groups.items()}, criterion="ml")
     np.testing.assert_allclose(found.coefficients, want.coefficients, rtol=1e-6)
     np.testing.assert_allclose(list(found.variances.values()), list(want.variances.values()), rtol=1e-5)
     np.testing.assert_allclose(found.log_likelihood, want.log_likelihood, atol=1e-6)
+    for name in found.variances if one_factor else ():
+        got, limits = found.variance_intervals[name], want.variance_intervals[name]
+        np.testing.assert_allclose([got.low, got.high], [limits.low, limits.high], rtol=1e-4)
     for name in groups:
         np.testing.assert_allclose(found.effects[name].values, want.effects[name].values, atol=1e-5)
         conditional = want.effects[name].conditional_standard_errors
@@ -130,9 +134,23 @@ def test_one_grouping_factor_agrees_with_a_dense_maximum_over_a_grid(side):
     np.testing.assert_allclose(found.fit.effects["g0"].values, at[1], atol=1e-7)
 
 
-def test_the_covariance_is_the_inverse_curvature_of_the_dense_likelihood():
+def test_profile_limits_are_where_the_dense_likelihood_has_fallen_by_half_the_chi_squared_quantile():
     low, high, X, groups = lives(3, 36, (6,), (0.5,), 0.25)
     fit = crossed_censored(low, high, X, groups, criterion="ml").fit
+    interval = fit.variance_intervals["g0"]
+    for limit in (interval.low, interval.high):
+
+        def cost(x, limit=limit):
+            return -grid_log_likelihood(x[:2], np.sqrt(limit), np.exp(x[2]), low, high, X, groups["g0"])[0]
+
+        best = minimize(cost, [*fit.coefficients, 0.5 * np.log(fit.variances["residual"])], method="BFGS", options={"gtol": 1e-3})
+        np.testing.assert_allclose(fit.log_likelihood + best.fun, chi2.ppf(0.95, 1) / 2, atol=1e-4)
+    assert 0 < interval.low < fit.variances["g0"] < interval.high and interval.method == "profile-ml"
+
+
+def test_the_covariance_is_the_inverse_curvature_of_the_dense_likelihood():
+    low, high, X, groups = lives(3, 36, (6,), (0.5,), 0.25)
+    fit = crossed_censored(low, high, X, groups, criterion="ml", profile=False).fit
     x = np.concatenate([fit.coefficients, list(fit.variances.values())])
 
     def value(x):
@@ -161,7 +179,8 @@ def normal_log_likelihood(b, variances, low, high, X, groups):
 
 def test_crossed_factors_agree_with_the_multivariate_normal_probability_and_no_neighbour_is_better():
     low, high, X, groups = lives(5, 30, (4, 5), (0.6, 0.4), 0.25)
-    found = crossed_censored(low, high, X, groups, criterion="ml")
+    found = crossed_censored(low, high, X, groups, criterion="ml", profile=False)
+    assert found.fit.variance_intervals["g0"] is None and found.fit.reasons["variance_intervals.g0"] == "not asked for"
     variances = np.array(list(found.fit.variances.values()))
     here = normal_log_likelihood(found.fit.coefficients, variances, low, high, X, groups)
     assert found.one_sided == 8 and "quasi-random points" in found.scheme and 0 < found.integration_error < 1e-2
@@ -177,14 +196,14 @@ def test_crossed_factors_agree_with_the_multivariate_normal_probability_and_no_n
 
 @pytest.mark.parametrize("seed", range(5))
 def test_no_cycle_loses_likelihood(seed):
-    found = crossed_censored(*lives(seed, 50, (8,), (0.3 * seed,), 0.28), criterion="ml")
+    found = crossed_censored(*lives(seed, 50, (8,), (0.3 * seed,), 0.28), criterion="ml", profile=False)
     assert len(found.path) > 5 and np.diff(found.path).min() > -1e-9 and found.path[-1] > found.path[0]
     assert found.fit.convergence.converged and found.fit.convergence.largest_slope < 1e-5
 
 
 def test_mirrored_lives_give_mirrored_coefficients():
     low, high, X, groups = lives(6, 50, (8,), (0.5,), 0.25)
-    one, other = crossed_censored(low, high, X, groups).fit, crossed_censored(-high, -low, X, groups).fit
+    one, other = (crossed_censored(*limits, X, groups, profile=False).fit for limits in ((low, high), (-high, -low)))
     np.testing.assert_allclose(one.coefficients, -other.coefficients, rtol=1e-7)
     np.testing.assert_allclose(list(one.variances.values()), list(other.variances.values()), rtol=1e-6)
 
@@ -194,7 +213,7 @@ def test_limits_in_the_place_of_censored_lives_would_hide_most_of_a_difference_t
     labels, X = np.arange(600) // 6, np.column_stack([np.ones(600), np.arange(600) % 2])
     y = X @ [0.0, 1.0] + 0.5 * rng.normal(size=100)[labels] + 0.5 * rng.normal(size=600)
     low, high = np.minimum(y, 1.0), np.where(y > 1.0, np.inf, y)
-    fit = crossed_censored(low, high, X, {"tester": labels}, criterion="ml").fit
+    fit = crossed_censored(low, high, X, {"tester": labels}, criterion="ml", profile=False).fit
     naive = crossed(low, X, {"tester": labels}, criterion="ml").coefficients[1]
     assert abs(fit.coefficients[1] - 1) < 3 * fit.standard_errors[1] < 0.2 < 1 - naive
 
@@ -258,13 +277,14 @@ def test_more_than_thirty_in_a_hundred_one_sided_is_not_fitted_and_says_where_to
 def test_restricted_likelihood_asked_for_with_one_sided_lives_is_answered_by_maximum_likelihood_and_says_so():
     fit = crossed_censored(*lives(13, 40, (5,), (0.5,), 0.2), criterion="reml").fit
     assert fit.criterion == "ml" and "no restricted likelihood" in fit.reasons["criterion"]
-    assert fit.variance_intervals["g0"] is None and "one-sided" in fit.reasons["variance_intervals.g0"]
+    assert fit.variance_intervals["g0"].method == "profile-ml" and fit.adjusted_covariance is None
 
 
 def test_a_variance_at_zero_is_zero():
     found = crossed_censored(*lives(4, 40, (5,), (0.0,), 0.2), criterion="ml")
     alone = crossed_censored(*lives(4, 40, (5,), (0.0,), 0.2)[:3], {}, criterion="ml")
     assert found.fit.variances["g0"] == 0.0
+    assert found.fit.variance_intervals["g0"].low == 0.0 < found.fit.variance_intervals["g0"].high
     np.testing.assert_allclose(found.fit.coefficients, alone.fit.coefficients, rtol=1e-6)
     np.testing.assert_allclose(found.fit.log_likelihood, alone.fit.log_likelihood, atol=1e-8)
     np.testing.assert_array_equal(found.fit.effects["g0"].values, 0.0)

@@ -35,6 +35,7 @@ P                     W − WX(XᵀWX)⁻¹XᵀW
 ``network``          steels never met side by side, compared through those they both met
 ``inconsistency``    whether a network agrees with itself
 ``crossed``          coefficients and variances when runs share steels, sharpeners, testers and blades in any pattern
+``censored_crossed`` the same for lives that are only known to an interval or to one side
 ``interlaboratory``  repeatability and reproducibility, with what stands out
 ``random_terms``     which random terms the data can hold
 ``separability``     whether runs can tell steels, sharpeners and testers apart

@@ -19,7 +19,7 @@ from numpy.typing import ArrayLike
 from scipy.linalg import block_diag
 from scipy.optimize import brentq
 from scipy.sparse.csgraph import connected_components
-from scipy.special import log_ndtr, ndtri
+from scipy.special import erfcx, log_ndtr, ndtri
 from scipy.stats import chi2, qmc
 
 from aggregator.errors import InputError
@@ -37,11 +37,15 @@ POINTS = 4096  # of the quasi-random rule in more dimensions; each is used with 
 WIDER = 0.5  # share of the limits' part of the curvature that scales them: tails must not be missed; of 1 to 0.35 about the best in trials
 MOST_ROWS = 1500  # in one connected block: its matrices are dense
 MOST_ERROR = 0.01  # of the log-likelihood, between two sets of points
-STEP, ROUGH_STEP = 1e-9, 1e-8  # of a cycle, in residual standard deviations and shares of the variance; the second for quasi-random points
+# where the cycles end, in residual standard deviations and shares of the variance: quadrature, quasi-random points, and profiles, of
+# which only the likelihood is wanted, which is off by the square
+STEP, ROUGH_STEP, HELD_STEP = 1e-9, 1e-8, 1e-5
+VANISHED = 1e-9  # share of the whole variance at which a residual on its way to zero is given up
 ROUNDING = 1e-13  # of a log-likelihood, relative: a fall smaller than this is none
-LIMIT, FARTHEST = 1e-6, 1e6  # relative error of a profile limit; how many times the fitted variance one is looked for
+LIMIT, FARTHEST = 1e-5, 1e6  # relative error of a profile limit; how many times the fitted variance one is looked for
 MOST_CYCLES, MOST_HALVINGS = 500, 40
 FLAT = 1e-12  # share of the latent variance below which a direction is no dimension of the integral
+DEEP = -100.0  # standard deviations: beyond it a difference of large numbers is replaced by its expansion
 LOG_SQRT_2PI = 0.5 * np.log(2 * np.pi)
 TURN = "look at the levels at which an edge counts as spent and at the window of work in the protocol"
 
@@ -234,6 +238,8 @@ def _one_sided(account, rows, right, open_row, width, begin: CrossedFit, profile
                 account, fit=_refused(rows, f"more than {MOST_ROWS} lives hang together by shared levels, with censored ones among them")
             )
         b, s, path, converged = _cycles(blocks, begin.coefficients, _start(begin))
+        if not converged:
+            return replace(account, fit=_refused(rows, _unfinished(s, len(path))), path=tuple(path))
         fails = keep & (np.sqrt(s[-1]) < SHEPPARD * width)
         if not fails.any():
             break
@@ -244,7 +250,7 @@ def _one_sided(account, rows, right, open_row, width, begin: CrossedFit, profile
     if not error <= MOST_ERROR:
         reason = f"{dimensions} censored lives hang together and the likelihood's integral is known only to {error:.2g}"
         return replace(account, fit=_refused(rows, reason))
-    fit = _assembled(rows, blocks, b, s, path, converged, profile)
+    fit = _assembled(rows, blocks, b, s, path, profile)
     if error:
         fit = replace(fit, reasons=fit.reasons | {"integration": f"the log-likelihood is had by quasi-random points, to about {error:.1g}"})
     return replace(account, fit=fit, scheme=_scheme(dimensions), integration_error=float(error))
@@ -253,11 +259,17 @@ def _one_sided(account, rows, right, open_row, width, begin: CrossedFit, profile
 def _cannot(rows, open_row, begin: CrossedFit) -> str:
     """Why no maximum is to be looked for, from the fit to the limits; empty when nothing speaks against it."""
     if begin.coefficients is None or any(value is None for value in begin.variances.values()):
-        return "; ".join(dict.fromkeys(begin.reasons.values()))
+        return "; ".join(dict.fromkeys(reason for name, reason in begin.reasons.items() if not name.startswith("variance_intervals")))
     X = _dense(rows.X)
     if np.linalg.matrix_rank(X[~open_row]) < X.shape[1]:
         return "every life that tells one of the coefficients is censored, so it has no end in sight"
     return ""
+
+
+def _unfinished(s: np.ndarray, cycles: int) -> str:
+    if s[-1] < VANISHED * s.sum():
+        return "the residual variance runs to zero, as when the levels of the random terms reproduce every exact life"
+    return f"the search found no maximum of the censored likelihood in {cycles} cycles"
 
 
 def _dense(X) -> np.ndarray:
@@ -334,11 +346,18 @@ def _truncated(m, L, limit, sign, sd, seed) -> tuple[float, np.ndarray, np.ndarr
     share = np.exp(terms - top)
     log_p = top + np.log(share.sum()) + log_det
     share /= share.sum()
-    mills = np.exp(-0.5 * d**2 - LOG_SQRT_2PI - tail)
+    mills, bend = _mills(d)
     given = eta + sign * sd * mills
     mean = share @ given
     off = given - mean
-    return float(log_p), mean, (off * share[:, None]).T @ off + np.diag(share @ (sd**2 * (1 - mills * (mills + d))))
+    return float(log_p), mean, (off * share[:, None]).T @ off + np.diag(share @ (sd**2 * (1 - bend)))
+
+
+def _mills(d: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """φ(d)/Φ(d) = λ and λ(λ + d), the latter by its expansion 1 − 1/d² + 6/d⁴ where λ and d cancel."""
+    mills = np.sqrt(2 / np.pi) / erfcx(-d / np.sqrt(2))
+    far = np.minimum(d, DEEP)
+    return mills, np.where(d < DEEP, 1 - 1 / far**2 + 6 / far**4, mills * (mills + d))
 
 
 def _mode(m, L, limit, sign, sd) -> tuple[np.ndarray, np.ndarray, float]:
@@ -350,8 +369,8 @@ def _mode(m, L, limit, sign, sd) -> tuple[np.ndarray, np.ndarray, float]:
 
     for _ in range(100):
         d = sign * (m + L @ z - limit) / sd
-        mills = np.exp(-0.5 * d**2 - LOG_SQRT_2PI - log_ndtr(d))
-        curvature = np.eye(r) + (L * (mills * (mills + d) / sd**2)[:, None]).T @ L
+        mills, bend = _mills(d)
+        curvature = np.eye(r) + (L * (bend / sd**2)[:, None]).T @ L
         step = np.linalg.solve(curvature, L.T @ (sign * mills) / sd - z)
         size = 1.0
         while size > 1e-6 and height(z + size * step) < height(z):
@@ -390,14 +409,15 @@ def _cycles(blocks, b, s, held: int | None = None) -> tuple[np.ndarray, np.ndarr
     while True:
         moments = [_expect(block, b, s) for block in blocks]
         path.append(sum(one.log_likelihood for one in moments))
-        if converged or len(path) > MOST_CYCLES:
+        if converged or len(path) > MOST_CYCLES or s[-1] < VANISHED * s.sum():
             return b, s, path, converged
         before = b, s
         b = _least_squares(blocks, moments)
         s = _scored(blocks, moments, b, s, held)
         fitted = max(np.abs(block.X @ (b - before[0])).max() for block in blocks)
         moved = max(fitted / np.sqrt(s[-1]), np.abs(s - before[1]).max() / s.sum())
-        converged = moved < (STEP if max(_dimensions(block, s) for block in blocks) in HERMITE else ROUGH_STEP)
+        smooth = max(_dimensions(block, s) for block in blocks) in HERMITE
+        converged = moved < (HELD_STEP if held is not None else STEP if smooth else ROUGH_STEP)
 
 
 def _least_squares(blocks, moments) -> np.ndarray:
@@ -493,12 +513,12 @@ def _slopes(blocks, b, s, free) -> np.ndarray:
     return out
 
 
-def _assembled(rows, blocks, b, s, path, converged: bool, profile: bool) -> CrossedFit:
+def _assembled(rows, blocks, b, s, path, profile: bool) -> CrossedFit:
     free, p = s > 0, len(b)
     names = [term.name for term in rows.terms] + [RESIDUAL]
     info = _observed(blocks, b, s, free)
-    if not converged or np.linalg.eigvalsh(info / np.sqrt(np.outer(np.diag(info), np.diag(info))))[0] <= 0:
-        return _refused(rows, f"the search found no maximum of the censored likelihood in {len(path)} cycles")
+    if np.linalg.eigvalsh(info)[0] <= 0:
+        return _refused(rows, "the search ended where the censored likelihood has no curvature of a maximum")
     joint, W = np.linalg.inv(info), np.zeros((len(s), len(s)))
     W[np.ix_(free, free)] = joint[p:, p:]
     covariance, slopes = joint[:p, :p], _slopes(blocks, b, s, free)

@@ -311,6 +311,12 @@ def test_what_the_rows_cannot_tell_is_a_reason_and_no_number(change, reason):
     assert fit.coefficients is None and reason in fit.reasons["coefficients"]
 
 
+def test_levels_that_reproduce_every_exact_life_leave_no_residual_and_give_that_reason():
+    low, high, X, groups = lives(14, 7, (5, 3), (0.0, 3.0), 0.2)
+    fit = crossed_censored(low, high, X, groups).fit
+    assert fit.coefficients is None and "runs to zero" in fit.reasons["coefficients"]
+
+
 def test_no_lives_and_equal_lives_give_a_reason():
     assert "no rows" in crossed_censored([], [], np.zeros((0, 1)), {}).fit.reasons["coefficients"]
     high = np.array([1.0] * 9 + [np.inf])

@@ -16,7 +16,7 @@ from aggregator.pooling.comparisons import PooledComparison
 from aggregator.pooling.curves import MeanCurve
 from aggregator.pooling.separability import Separability
 from aggregator.records.canonical import LoadedSubmission, PoolKey, Repository, pool_key
-from aggregator.records.model.protocol import EndpointRule, Protocol
+from aggregator.records.model.protocol import EndpointRule, Protocol, version_order
 
 from .compare import comparison_result, crossovers
 from .interlab import interlaboratory_result
@@ -95,7 +95,7 @@ def _provenance(found: Findings) -> Provenance:
 
 
 def _pool(found: Findings, key: PoolKey, submissions: list[LoadedSubmission]) -> Pool:
-    newest = max(submissions, key=lambda s: _version_order(s.record.protocol.version))
+    newest = max(submissions, key=lambda s: version_order(s.record.protocol.version))
     protocol = found.repository.protocol_of(newest).record
     rows = [row for row in found.rows if row.pool == key]
     months = sorted(s.record.month for s in submissions)
@@ -109,7 +109,7 @@ def _pool(found: Findings, key: PoolKey, submissions: list[LoadedSubmission]) ->
         factor=protocol.question.factor,
         medium=protocol.medium.name,
         work_unit=protocol.work.unit,
-        versions=tuple(sorted({s.record.protocol.version for s in submissions}, key=_version_order)),
+        versions=tuple(sorted({s.record.protocol.version for s in submissions}, key=version_order)),
         first_month=months[0],
         last_month=months[-1],
         counts=_counts(submissions),
@@ -129,10 +129,6 @@ def _told_apart(apart: Separability) -> tuple[ToldApart, ...]:
     verdicts = [(what, contrast.verdict, contrast.sentence) for what, contrast in apart.contrasts.items()]
     verdicts.append(("split", apart.split.verdict, apart.split.sentence))
     return tuple(ToldApart(what=what, verdict=verdict, sentence=sentence) for what, verdict, sentence in verdicts)
-
-
-def _version_order(version: str) -> tuple[int, ...]:
-    return tuple(int(part) for part in version.split("."))
 
 
 def _counts(submissions: list[LoadedSubmission]) -> Counts:

@@ -5,13 +5,13 @@ from __future__ import annotations
 from .canonical import LoadedProtocol
 from .form import read_record
 from .layout import Layout
-from .model.protocol import Protocol
+from .model.protocol import Protocol, version_order
 from .model.review import Event
 from .opening import read_bytes
 from .problem import Problem
 from .rules.figures import drawing_problems, figure_problems
 from .rules.protocol_form import protocol_problems
-from .rules.protocol_versions import chain_problems, event_problems, version_order
+from .rules.protocol_versions import chain_problems, event_problems
 from .session import Session, file_text, folder_of, front_matter, path_agrees, reserved_id, sha256, yaml_tree
 
 

@@ -286,3 +286,8 @@ class Protocol(Record):
 def major(version: str) -> int:
     """MAJOR of a version: results of different MAJORs are never pooled together."""
     return int(version.split(".")[0])
+
+
+def version_order(version: str) -> tuple[int, ...]:
+    """Versions sort by their numbers: 1.10.0 comes after 1.9.0."""
+    return tuple(int(part) for part in version.split("."))

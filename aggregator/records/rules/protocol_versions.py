@@ -19,11 +19,6 @@ _FOLLOWS = {
 }
 
 
-def version_order(version: str) -> tuple[int, ...]:
-    """Versions sort by their numbers: 1.10.0 comes after 1.9.0."""
-    return tuple(int(part) for part in version.split("."))
-
-
 def chain_problems(older: Protocol, newer: Protocol) -> Iterator[Problem]:
     """What keeps two versions of the same MAJOR from being pooled together; places are in the newer."""
     if major(older.version) != major(newer.version):

@@ -121,6 +121,7 @@ def _pool(found: Findings, key: PoolKey, submissions: list[LoadedSubmission]) ->
         endpoints=endpoints,
         crossovers=crossovers(endpoints, {r.id: when(r.kind, protocol.work.unit, r.at, r.start, r.end) for r in protocol.endpoints}),
         curves=tuple(_curve(curve) for curve in found.curves if curve.pool == key),
+        curve_comparisons=(),
         headline=headline(protocol.question.factor, len(submissions), endpoints),
     )
 
@@ -215,6 +216,10 @@ def _endpoint(
         interlaboratory=tuple(
             interlaboratory_result(c, protocol.reading.canonical_unit) for c in found.circulated if (c.pool, c.endpoint) == (key, rule.id)
         ),
+        crossed=None,
+        network=None,
+        probes=(),
+        probes_sentence="",
     )
 
 

@@ -10,6 +10,9 @@ from typing import Literal
 
 from aggregator.records.model.base import Record
 
+from .analysis import CrossedResult, CurveComparison, NetworkResult, ProbeResult
+from .ratio import RatioInterval
+
 RESULTS_FORMAT = "results/0.1.0"
 
 
@@ -43,21 +46,6 @@ class Range(Record):
     """For how many it is known."""
     of: int
     """Out of how many."""
-
-
-class RatioInterval(Record):
-    """A ratio with its interval; a missing end is unbounded."""
-
-    ratio: float
-    """The ratio."""
-    low: float | None
-    """Lower end."""
-    high: float | None
-    """Upper end."""
-    level: float
-    """Coverage, such as 0.95."""
-    method: str
-    """How the interval was made."""
 
 
 class StudyLine(Record):
@@ -277,6 +265,14 @@ class EndpointResult(Record):
     """How much sharpening mattered, in one plain sentence."""
     interlaboratory: tuple[Interlaboratory, ...]
     """Circulating blades."""
+    crossed: CrossedResult | None
+    """All runs in one model: how much steels, sharpeners, testers and blades differ; null where no run has a value."""
+    network: NetworkResult | None
+    """Steels never met side by side, compared through those they both met; null below three steels."""
+    probes: tuple[ProbeResult, ...]
+    """Questions to all runs about what may bend the results."""
+    probes_sentence: str
+    """How many of the probes found something, and how many would by chance; empty without probes."""
 
 
 class CurvePointResult(Record):
@@ -366,6 +362,8 @@ class Pool(Record):
     """Pairs of steels that change places between early and late."""
     curves: tuple[SteelCurve, ...]
     """Steel by steel; empty for pass/fail."""
+    curve_comparisons: tuple[CurveComparison, ...]
+    """Every pair of steels that some submission compares, along the whole course of work; empty for pass/fail."""
     headline: str
     """The answer in one or two plain sentences."""
 

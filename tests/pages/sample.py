@@ -153,6 +153,10 @@ def endpoint(name: str, role: str, primary: bool, submissions: int) -> EndpointR
         practice=comparison("practised", "novice", "pooled", 1.35, "practice", submissions) if pooled else None,
         sharpening="Edges of practised sharpeners were sharper." if pooled else "This cannot be said.",
         interlaboratory=(laboratory(),) if pooled else (),
+        crossed=None,
+        network=None,
+        probes=(),
+        probes_sentence="",
     )
 
 
@@ -216,6 +220,7 @@ def pool(origin: str, submissions: int, factor: str = "steel", protocol: str = "
         endpoints=endpoints,
         crossovers=(Crossover(first=STEELS[0], second=STEELS[1], sentence="They change places."),),
         curves=curves,
+        curve_comparisons=(),
         headline=endpoints[1].steels[0].sentence if submissions >= 3 else "Nothing is pooled yet.",
     )
 

@@ -6,6 +6,7 @@ nothing is dropped: a row that has no value carries the reason.
 ``rows``      what leaves the stage
 ``readings``  keenness of one reading, what censors it, how well it was read
 ``curve``     the work axis; levels, windows and losses as straight-line functions of the readings
+``draws``     normal deviates that every machine draws alike
 ``life``      life to a threshold, and between passes and fails
 ``runs``      canonical runs as curves
 ``values``    the protocol's endpoints of one run

@@ -9,10 +9,12 @@ import numpy as np
 from aggregator.numerics.isotonic import decreasing_fit
 
 from .curve import SAME_WORK, Curve, Value, axis, missing
+from .draws import Key, normal_draws
 
 DRAWS = 400
 SHARE_OUTSIDE = 0.05  # of the draws outside the bracket, from which on a life is an interval
 TAIL = 0.025  # of the draws on each side of that interval
+TOUCHING = 1e-9  # of keenness: a reading this close to the threshold has reached it, whatever its logarithm was rounded to
 
 
 @dataclass(frozen=True)
@@ -40,7 +42,7 @@ def bounds(curve: Curve) -> np.ndarray:
     return np.where(np.isfinite(bound), bound, np.nan)
 
 
-def life(curve: Curve, threshold: float, from_work: float, generator: np.random.Generator, relative: bool = False) -> Life:
+def life(curve: Curve, threshold: float, from_work: float, key: Key, relative: bool = False) -> Life:
     """Life to a keenness, with what censors it.
 
     A non-increasing curve is fitted by pool-adjacent-violators, weights the numbers of repeats; life is the work at
@@ -60,7 +62,7 @@ def life(curve: Curve, threshold: float, from_work: float, generator: np.random.
     curve : the run.
     threshold : keenness that ends the life.
     from_work : where the fit begins.
-    generator : source of the draws.
+    key : of the draws, from the names of the run.
     relative : the threshold was taken from the first reading, so that it moves with each draw of that reading.
     """
     use = _telling(curve, threshold, fit_points(curve, from_work))
@@ -77,7 +79,7 @@ def life(curve: Curve, threshold: float, from_work: float, generator: np.random.
         return Life(_left(max(at, curve.first)), _below_at_start(curve, threshold))
     if _censored_at(decreasing_fit(k, weights), curve.low[use] != curve.high[use], j):
         return Life(_interval(work[j - 1], work[j], curve.first))
-    shift = _draws(curve, generator)
+    shift = _draws(curve, key)
     thresholds = threshold + (shift[:, 0] if relative else np.zeros(DRAWS))
     drawn, _ = _crossings(k + shift[:, use], weights, work, curve.first, thresholds)
     return Life(_exact_or_interval(drawn, at, work[j - 1], work[j], curve.first))
@@ -86,12 +88,12 @@ def life(curve: Curve, threshold: float, from_work: float, generator: np.random.
 def _telling(curve: Curve, threshold: float, use: np.ndarray) -> np.ndarray:
     """Readings that lie wholly on one side of the threshold."""
     low, high = curve.low[use], curve.high[use]
-    return use[(low == high) | (low > threshold) | (high <= threshold)]
+    return use[(low == high) | (low > threshold + TOUCHING) | (high <= threshold + TOUCHING)]
 
 
 def _below_at_start(curve: Curve, threshold: float) -> bool:
     """Whether the reading before the first cut was at or past the threshold."""
-    return bool(curve.work[0] <= SAME_WORK * curve.first and curve.high[0] <= threshold)
+    return bool(curve.work[0] <= SAME_WORK * curve.first and curve.high[0] <= threshold + TOUCHING)
 
 
 def _censored_at(fit: np.ndarray, censored: np.ndarray, j: int) -> bool:
@@ -105,20 +107,20 @@ def _crossings(k: np.ndarray, weights: np.ndarray, work: np.ndarray, first: floa
     Infinity and n where it never does; the first work and 0 where it is there from the start.
     """
     fit = decreasing_fit(k, weights)
-    reached = fit <= thresholds[:, None]
+    reached = fit <= thresholds[:, None] + TOUCHING
     upper = np.where(reached.any(axis=1), reached.argmax(axis=1), len(work))
     crossing = np.where(upper == 0, work[0], np.inf)
     inside = np.flatnonzero((upper > 0) & (upper < len(work)))
     j = upper[inside]
     above, below, u = fit[inside, j - 1], fit[inside, j], axis(work, first)
-    share = (above - thresholds[inside]) / (above - below)
+    share = np.minimum((above - thresholds[inside]) / (above - below), 1.0)
     crossing[inside] = np.exp(u[j - 1] + share * (u[j] - u[j - 1])) - first
     return crossing, upper
 
 
-def _draws(curve: Curve, generator: np.random.Generator) -> np.ndarray:
+def _draws(curve: Curve, key: Key) -> np.ndarray:
     """Gaussian reading errors of the whole run, (DRAWS, n)."""
-    return np.nan_to_num(curve.se) * generator.standard_normal((DRAWS, len(curve.work)))
+    return np.nan_to_num(curve.se) * normal_draws(key, DRAWS, len(curve.work))
 
 
 def _exact_or_interval(drawn: np.ndarray, at: float, low: float, high: float, first: float) -> Value:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import hashlib
+import math
 
 import numpy as np
 
@@ -10,6 +10,7 @@ from aggregator.records.canonical import CanonicalRun, LoadedSubmission
 from aggregator.records.model.protocol import EndpointRule, Protocol
 
 from .curve import Curve, Value, axis, held_after_dull, level_weights, linear, missing, position, window_weights
+from .draws import key_of
 from .life import Life, life, pass_fail_life
 from .readings import sign
 from .runs import by_work, first_positive
@@ -42,23 +43,17 @@ def _pass_fail(run: CanonicalRun, protocol: Protocol, rule: EndpointRule) -> Lif
 
 def _life(submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, rule: EndpointRule, curve: Curve) -> Life:
     """Life to an absolute threshold, or to a share of the sharpness at the start (raw, not smoothed)."""
-    threshold = sign(protocol.reading.keener) * np.log(rule.threshold.value)
+    threshold = sign(protocol.reading.keener) * math.log(rule.threshold.value)
     if rule.threshold.relative:
         if position(curve, 0.0) is None:
             return Life(missing("no reading at 0"))
         if curve.low[0] != curve.high[0]:
             return Life(missing("the reading at 0 was off the scale"))
         # A fraction of the sharpness: reading x f where higher is keener, reading / f where lower is; f or 1/f alike.
-        threshold = curve.low[0] - abs(np.log(rule.threshold.value))
+        threshold = curve.low[0] - abs(math.log(rule.threshold.value))
     begin = curve.first if rule.fit_from == "first positive checkpoint" else 0.0
-    generator = seeded(submission.record.id, run.id, rule.id)
-    return life(curve, float(threshold), begin, generator, relative=rule.threshold.relative)
-
-
-def seeded(*names: str) -> np.random.Generator:
-    """A generator that depends on names alone: the draws of a run are the same whatever else is in the repository."""
-    digest = hashlib.sha256("\n".join(names).encode()).digest()
-    return np.random.default_rng(int.from_bytes(digest[:16], "big"))
+    key = key_of(submission.record.id, run.id, rule.id)
+    return life(curve, float(threshold), begin, key, relative=rule.threshold.relative)
 
 
 def _level_window_loss(run: CanonicalRun, protocol: Protocol, rule: EndpointRule, curve: Curve) -> Value:

@@ -12,7 +12,7 @@ from aggregator.numerics.root_search import global_maximum
 
 from .results import LackOfFit
 
-UNEQUAL = 3.0  # reading variances further apart than this are told to the fit
+UNEQUAL = 3.0 * (1 + 1e-9)  # reading variances further apart are told to the fit; one repeat against three is not, however rounded
 ROUNDING = 1e-24  # residual sum of squares, as a share of the total, that is nothing but rounding
 GRID = 60  # points on which the slope of the restricted likelihood is looked at before its roots are refined
 

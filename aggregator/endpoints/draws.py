@@ -1,0 +1,60 @@
+"""Normal draws that are the same on every machine and in every program, from names alone.
+
+A counter-based source has no state to carry along: word number i of a key is the same whoever asks and in whatever order.
+The page that answers in the browser draws the same numbers from the same names (site/pages/assets/form/draws.js).
+
+The source is Philox4x32 with ten rounds (Salmon, Moraes, Dror & Shaw 2011, Parallel random numbers: as easy as 1, 2, 3,
+Proceedings of SC11, section 4): 32-bit integers throughout, which any language has. A word x becomes the uniform
+(x + ½)/2³², never 0 or 1, and that a normal deviate by inversion.
+"""
+
+from __future__ import annotations
+
+import hashlib
+
+import numpy as np
+from scipy.special import ndtri
+
+ROUNDS = 10
+MULTIPLIERS = (np.uint64(0xD2511F53), np.uint64(0xCD9E8D57))
+KEY_STEPS = (0x9E3779B9, 0xBB67AE85)  # fractional parts of the golden ratio and of √3, added to the key every round
+LOW = np.uint64(0xFFFFFFFF)
+HALF = np.uint64(32)
+
+Key = tuple[int, int]
+
+
+def key_of(*names: str) -> Key:
+    """The key of a series of draws: the first two big-endian 32-bit words of SHA-256 (FIPS 180-4) over the names, one a line."""
+    digest = hashlib.sha256("\n".join(names).encode()).digest()
+    return int.from_bytes(digest[:4], "big"), int.from_bytes(digest[4:8], "big")
+
+
+def normal_draws(key: Key, rows: int, columns: int) -> np.ndarray:
+    """Standard normal deviates, (rows, columns), words taken in row order."""
+    needed = rows * columns
+    counters = np.zeros((-(-needed // 4), 4), dtype=np.uint64)
+    counters[:, 0] = np.arange(len(counters))
+    words = philox(counters, key).reshape(-1)[:needed]
+    return ndtri((words + 0.5) / 2.0**32).reshape(rows, columns)
+
+
+def philox(counters: np.ndarray, key: Key) -> np.ndarray:
+    """Philox4x32-10 of each counter.
+
+    Parameters
+    ----------
+    counters : (m, 4) words below 2³².
+    key : two words below 2³².
+
+    Returns
+    -------
+    (m, 4) words below 2³², as 64-bit integers.
+    """
+    a, b, c, d = np.asarray(counters, dtype=np.uint64).T
+    first, second = key
+    for _ in range(ROUNDS):
+        left, right = MULTIPLIERS[0] * a, MULTIPLIERS[1] * c
+        a, b, c, d = (right >> HALF) ^ b ^ np.uint64(first), right & LOW, (left >> HALF) ^ d ^ np.uint64(second), left & LOW
+        first, second = (first + KEY_STEPS[0]) % 2**32, (second + KEY_STEPS[1]) % 2**32
+    return np.stack([a, b, c, d], axis=1)

@@ -23,6 +23,7 @@ from aggregator.pooling.curves import mean_curves
 from aggregator.pooling.exchanges import ExchangePlan
 from aggregator.records import load_repository
 from aggregator.records.canonical import PoolKey, Repository, pool_key
+from aggregator.records.model.protocol import version_order
 from aggregator.records.schemas import site_url
 
 Progress = Callable[[str], None]
@@ -56,7 +57,7 @@ def _checkpoints(repository: Repository) -> dict[PoolKey, tuple[float, ...]]:
 
 
 def _oldest_version_first(repository: Repository):
-    return sorted(repository.submissions, key=lambda s: tuple(int(part) for part in s.record.protocol.version.split(".")))
+    return sorted(repository.submissions, key=lambda s: version_order(s.record.protocol.version))
 
 
 def read(root: Path) -> Repository:

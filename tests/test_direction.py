@@ -36,5 +36,5 @@ def test_numerics_knows_no_library_but_numpy_and_scipy():
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.ImportFrom) and node.level == 0:
                 assert node.module.split(".")[0] in {
-                    "__future__", "aggregator", "collections", "dataclasses", "itertools", "math", "numpy", "scipy", "typing",
+                    "__future__", "aggregator", "collections", "dataclasses", "functools", "itertools", "math", "numpy", "scipy", "typing",
                 }  # fmt: skip

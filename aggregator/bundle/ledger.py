@@ -18,7 +18,7 @@ from aggregator.records.canonical import (
     ObjectionThread,
     Repository,
 )
-from aggregator.records.model.protocol import EndpointRule, Protocol
+from aggregator.records.model.protocol import EndpointRule, Protocol, version_order
 from aggregator.records.model.review import Event, Outcome
 from aggregator.records.model.submission import Run, Submission
 
@@ -196,7 +196,7 @@ def _answer_sentence(contrast: Contrast, opening: str, first: str, second: str, 
 def protocol_results(repository: Repository) -> tuple[ProtocolResult, ...]:
     """Every version of every protocol with where its life stands."""
     found = []
-    for (name, version), protocol in sorted(repository.protocols.items(), key=lambda item: _order(item[0])):
+    for (name, version), protocol in sorted(repository.protocols.items(), key=lambda item: (item[0][0], version_order(item[0][1]))):
         events = tuple(e for e in repository.events.get(name, ()) if e.version == version)
         found.append(
             ProtocolResult(
@@ -214,10 +214,6 @@ def protocol_results(repository: Repository) -> tuple[ProtocolResult, ...]:
     return tuple(found)
 
 
-def _order(key: tuple[str, str]) -> tuple[str, tuple[int, ...]]:
-    return key[0], tuple(int(part) for part in key[1].split("."))
-
-
 def status_after(events: Iterable[Event]) -> str:
     """Where a version stands after its events: draft, in review, adopted or retired."""
     status = "draft"
@@ -228,7 +224,7 @@ def status_after(events: Iterable[Event]) -> str:
 
 def newest_version(repository: Repository, name: str) -> str:
     """The newest adopted version; without one, the newest of all."""
-    versions = sorted((v for n, v in repository.protocols if n == name), key=lambda v: _order((name, v)))
+    versions = sorted((v for n, v in repository.protocols if n == name), key=version_order)
     events = repository.events.get(name, ())
     adopted = [v for v in versions if status_after(e for e in events if e.version == v) == "adopted"]
     return (adopted or versions)[-1]

@@ -12,6 +12,8 @@ here: validation of what people wrote, global state, randomness that was not pas
 ``variance_search``      variance components: bounded Newton steps, several starts where rows are few
 ``variance_profile``     profile-likelihood limits of one variance
 ``mixed_inference``      coefficients' covariance, its small-sample correction, degrees of freedom, effects' errors
+``censored_mixed``       the mixed model with responses known to one side, by expectation and maximisation
+``truncated_normal``     probability and moments of correlated normal responses beyond limits
 ``isotonic``             monotone fits
 ``estimability``         which contrasts a design can tell
 ``root_search``          roots of one-dimensional functions, and the best of several local maxima

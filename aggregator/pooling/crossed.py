@@ -19,7 +19,8 @@ from aggregator.numerics.variance_profile import Limits, profile_limits
 from aggregator.numerics.variance_search import RESIDUAL_VANISHES, Found, Point, Problem, at, search_from, search_widely, start
 
 from .crossed_input import RESIDUAL, Rows, Term, checked_rows, exactly_fitted
-from .crossed_results import CrossedConvergence, CrossedFit, Effects, degrees_of_freedom
+from .crossed_results import CrossedConvergence, CrossedFit, Effects, degrees_of_freedom, nothing_fitted
+from .inputs import frozen
 
 NO_INFORMATION = "the data hold no information about it"
 RESTARTS = 2  # how often a profile that meets a better fit may start the search anew
@@ -74,7 +75,7 @@ def crossed(
     """
     rows = checked_rows(y, X, groups, V, criterion, level)
     if rows.nothing:
-        return _nothing(rows, rows.nothing)
+        return nothing_fitted(rows, rows.nothing)
     return _fit(rows, profile)
 
 
@@ -85,12 +86,12 @@ def _fit(rows: Rows, profile: bool) -> CrossedFit:
             mixed.prepare(rows.y, rows.X, [term.matrix for term in terms], rows.known), rows.restricted, rows.known is not None
         )
         if problem.system.n <= problem.system.p:
-            return _nothing(rows, f"{problem.system.n} rows tell {problem.system.p} coefficients and leave nothing to tell a variance from")
+            return nothing_fitted(rows, _too_few(problem.system.n, problem.system.p))
         if exactly_fitted(rows, problem.system):
-            return _nothing(rows, "the coefficients reproduce every row exactly: there is no spread to divide")
+            return nothing_fitted(rows, "the coefficients reproduce every row exactly: there is no spread to divide")
         beginning = at(problem, start(problem), True)
         if beginning is None:
-            return _nothing(
+            return nothing_fitted(
                 rows, "the equations are singular to working precision: known variances and spread of the rows lie too far apart"
             )
         empty = mixed_inference.without_information(problem, beginning)
@@ -106,7 +107,9 @@ def _searched(rows: Rows, terms: list[Term], problem: Problem, beginning: Point,
     names = [term.name for term in terms] + ([] if problem.known else [RESIDUAL])
     found = search_widely(problem, beginning)
     if found.message == RESIDUAL_VANISHES:
-        return _nothing(rows, f"no fit: {found.message}, as when the levels of the random terms reproduce every row", found)
+        return nothing_fitted(
+            rows, f"no fit: {found.message}, as when the levels of the random terms reproduce every row", found.steps, found.evaluations
+        )
     limits: dict[str, Limits] = {}
     for _ in range(1 + RESTARTS):
         info = mixed_inference.information(problem, found.point)
@@ -119,8 +122,19 @@ def _searched(rows: Rows, terms: list[Term], problem: Problem, beginning: Point,
             break
         found = search_from(problem, better)
         if found.message == RESIDUAL_VANISHES:
-            return _nothing(rows, f"no fit: {found.message}, as when the levels of the random terms reproduce every row", found)
+            return nothing_fitted(
+                rows, f"no fit: {found.message}, as when the levels of the random terms reproduce every row", found.steps, found.evaluations
+            )
     return _assembled(rows, terms, names, problem, found, W, same, limits, empty, profile)
+
+
+def _too_few(n: int, p: int) -> str:
+    return f"{n} row{'s' * (n != 1)} for {p} coefficient{'s' * (p != 1)} leave nothing to tell a variance from"
+
+
+def _without_residual(rows: Rows, found: Found) -> CrossedFit:
+    reason = f"no fit: {found.message}, as when the levels of the random terms reproduce every row"
+    return nothing_fitted(rows, reason, found.steps, found.evaluations)
 
 
 def _same(info: np.ndarray, names: list[str]) -> dict[str, str]:
@@ -158,19 +172,19 @@ def _assembled(rows, terms, names, problem, found, W, same, limits, empty, profi
         reasons["variance_intervals"] = "not asked for"
     dfs = [degrees_of_freedom(c, inference.covariance, inference.slopes, W * unit2**2, rows.n, system.p) for c in np.eye(system.p)]
     return CrossedFit(
-        coefficients=_frozen(inference.coefficients) if full_rank else None,
-        standard_errors=_frozen(np.sqrt(np.diag(inference.covariance))) if full_rank else None,
-        covariance=_frozen(inference.covariance) if full_rank else None,
-        df=_frozen(np.array(dfs)) if full_rank else None,
+        coefficients=frozen(inference.coefficients) if full_rank else None,
+        standard_errors=frozen(np.sqrt(np.diag(inference.covariance))) if full_rank else None,
+        covariance=frozen(inference.covariance) if full_rank else None,
+        df=frozen(np.array(dfs)) if full_rank else None,
         variances={name: told.get(name) for name in every},
         variance_intervals=intervals,
         effects=_effects(rows, terms, problem, point, columns, same),
         log_likelihood=_log_likelihood(problem, point),
         convergence=_convergence(found, point),
-        adjusted_covariance=_frozen(inference.adjusted) if full_rank and inference.adjusted is not None else None,
+        adjusted_covariance=frozen(inference.adjusted) if full_rank and inference.adjusted is not None else None,
         reasons=reasons,
-        variance_covariance=_frozen(W * unit2**2),
-        covariance_slopes=_frozen(inference.slopes) if full_rank else None,
+        variance_covariance=frozen(W * unit2**2),
+        covariance_slopes=frozen(inference.slopes) if full_rank else None,
         rows=rows.n,
         criterion=rows.criterion,
         level=rows.level,
@@ -190,7 +204,7 @@ def _effects(rows: Rows, terms: list[Term], problem: Problem, point: Point, colu
     by_name: dict[str, Effects | None] = {term.name: None for term in rows.terms}
     for k, term in enumerate(terms):
         if term.name not in same:
-            by_name[term.name] = Effects(term.levels, *(_frozen(part[k]) for part in parts))
+            by_name[term.name] = Effects(term.levels, *(frozen(part[k]) for part in parts))
     return by_name
 
 
@@ -203,33 +217,3 @@ def _log_likelihood(problem: Problem, point: Point) -> float:
 def _convergence(found: Found, point: Point) -> CrossedConvergence:
     slope = float(np.abs(point.gradient * point.variances).max(initial=0.0))
     return CrossedConvergence(found.converged, found.steps, found.evaluations, slope, found.message)
-
-
-def _nothing(rows: Rows, reason: str, found: Found | None = None) -> CrossedFit:
-    every = [term.name for term in rows.terms] + ([] if rows.known is not None else [RESIDUAL])
-    record = CrossedConvergence(False, found.steps if found else 0, found.evaluations if found else 0, 0.0, reason)
-    nothing = dict.fromkeys(every)
-    return CrossedFit(
-        coefficients=None,
-        standard_errors=None,
-        covariance=None,
-        df=None,
-        variances=nothing,
-        variance_intervals=dict(nothing),
-        effects=dict.fromkeys(term.name for term in rows.terms),
-        log_likelihood=None,
-        convergence=record,
-        adjusted_covariance=None,
-        reasons={"coefficients": reason, "variances": reason, "convergence": reason},
-        variance_covariance=None,
-        covariance_slopes=None,
-        rows=rows.n,
-        criterion=rows.criterion,
-        level=rows.level,
-    )
-
-
-def _frozen(values: np.ndarray) -> np.ndarray:
-    values = np.array(values)
-    values.flags.writeable = False
-    return values

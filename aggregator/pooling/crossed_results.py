@@ -12,6 +12,8 @@ from aggregator.errors import InputError
 from aggregator.numerics import mixed_inference
 from aggregator.numerics.interval import Interval
 
+from .crossed_input import RESIDUAL, Rows
+
 
 @dataclass(frozen=True)
 class CrossedConvergence:
@@ -134,3 +136,27 @@ def degrees_of_freedom(c, covariance, slopes, W, n: int, p: int | None = None) -
     if len(slopes) == 0:
         return np.inf
     return float(min(mixed_inference.satterthwaite(c, covariance, slopes, W), n - (len(c) if p is None else p)))
+
+
+def nothing_fitted(rows: Rows, reason: str, steps: int = 0, evaluations: int = 0) -> CrossedFit:
+    """The result of a fit that was not had: every number None, with the one reason."""
+    terms = [term.name for term in rows.terms]
+    variances = dict.fromkeys(terms + ([] if rows.known is not None else [RESIDUAL]))
+    return CrossedFit(
+        coefficients=None,
+        standard_errors=None,
+        covariance=None,
+        df=None,
+        variances=variances,
+        variance_intervals=dict(variances),
+        effects=dict.fromkeys(terms),
+        log_likelihood=None,
+        convergence=CrossedConvergence(False, steps, evaluations, 0.0, reason),
+        adjusted_covariance=None,
+        reasons={"coefficients": reason, "variances": reason, "convergence": reason},
+        variance_covariance=None,
+        covariance_slopes=None,
+        rows=rows.n,
+        criterion=rows.criterion,
+        level=rows.level,
+    )

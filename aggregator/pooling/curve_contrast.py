@@ -17,6 +17,8 @@ from aggregator.errors import InputError
 from aggregator.numerics.estimability import estimable, in_basis, prepare
 from aggregator.numerics.isotonic import decreasing_fit
 
+from .inputs import frozen
+
 DRAWS_SEED = 20261125  # any fixed number: the same runs give the same bands
 LEAST_DRAWS = 200
 COMMON_ERROR_DF = 200  # beyond it one χ² serves all checkpoints: errors are known to 5 % and better
@@ -136,7 +138,7 @@ def mean_curves_of_runs(keenness: ArrayLike, arm: Sequence, *, first: str, secon
     both = at @ coordinates
     covariance = np.kron(at @ at.T, residual.T @ residual / df)
     counts = [int((arms == label).sum()) for label in (first, second)]
-    return MeanCurves(_frozen(both[0]), _frozen(both[1]), _frozen(covariance), float(df), *counts)
+    return MeanCurves(frozen(both[0]), frozen(both[1]), frozen(covariance), float(df), *counts)
 
 
 def curve_contrast(
@@ -310,7 +312,7 @@ def _same_work(work: np.ndarray, estimate: np.ndarray, drawn: np.ndarray, covari
     critical = max_t_critical(np.divide(deviation, scale, out=np.zeros_like(deviation), where=scale > 0), level)
     half = np.quantile(np.abs(deviation), level, axis=0)
     limits = (center - half, center + half, center - critical * scale, center + critical * scale)
-    return Band(_frozen(at), _frozen(center), *map(_frozen, limits), level, critical)
+    return Band(frozen(at), frozen(center), *map(frozen, limits), level, critical)
 
 
 def _standard_errors(weights: np.ndarray, covariance: np.ndarray, deviation: np.ndarray) -> np.ndarray:
@@ -393,7 +395,7 @@ def _ratio_band(levels: np.ndarray, exact, low, high, level: float) -> Band:
     point = _order_statistics(least, most, int((1 - level) / 2 * len(least)))
     joint = _order_statistics(least, most, _joint_cut(least, most, level))
     limits = (np.minimum(point[0], center), np.maximum(point[1], center), np.minimum(joint[0], center), np.maximum(joint[1], center))
-    return Band(_frozen(levels), _frozen(center), *map(_frozen, limits), level, None)
+    return Band(frozen(levels), frozen(center), *map(frozen, limits), level, None)
 
 
 def _order_statistics(least: np.ndarray, most: np.ndarray, cut: int) -> tuple[np.ndarray, np.ndarray]:
@@ -408,9 +410,3 @@ def _joint_cut(least: np.ndarray, most: np.ndarray, level: float) -> int:
     above = [n - 1 - np.searchsorted(np.sort(column), column, side="left") for column in most.T]
     held_to = np.min(below + above, axis=0)  # the largest cut that still holds each draw everywhere
     return int(np.sort(held_to)[n - int(np.ceil(level * n))])
-
-
-def _frozen(array: np.ndarray) -> np.ndarray:
-    array = np.array(array, dtype=float)
-    array.setflags(write=False)
-    return array

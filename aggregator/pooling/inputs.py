@@ -59,6 +59,6 @@ def check_level(level: float) -> None:
 
 def frozen(array: np.ndarray) -> np.ndarray:
     """A copy of an array that cannot be written to."""
-    array = np.array(array, dtype=float)
+    array = np.array(array)
     array.setflags(write=False)
     return array

@@ -17,6 +17,8 @@ from scipy.sparse import coo_array, csr_array, hstack
 
 from aggregator.errors import InputError
 
+from .inputs import frozen
+
 # Guesses of the project on the ln scale, from no data: people by a fifth to a quarter, a run by 0.3.
 ASSUMED_VARIANCES: Mapping[str, float] = MappingProxyType(
     {
@@ -154,12 +156,6 @@ def check_lengths(columns: Mapping[str, np.ndarray]) -> None:
     levels = sum(len(np.unique(column)) for column in columns.values())
     if levels > LARGEST_LEVELS:
         raise InputError(f"at most {LARGEST_LEVELS} levels over all factors; got {levels}")
-
-
-def frozen(array: np.ndarray) -> np.ndarray:
-    array = np.array(array)
-    array.setflags(write=False)
-    return array
 
 
 def _fixed_basis(X: ArrayLike | None, n: int) -> np.ndarray:

@@ -22,7 +22,8 @@ from scipy.sparse.csgraph import connected_components
 
 from aggregator.errors import InputError
 
-from .random_terms import RANK_TOLERANCE, TermsHeld, check_lengths, checked_column, frozen, terms_held
+from .inputs import frozen
+from .random_terms import RANK_TOLERANCE, TermsHeld, check_lengths, checked_column, terms_held
 
 RANDOM_TERMS = ("blade", "batch", "submission", "steel × sharpener", "steel × tester")  # beside the two roles of people
 PEOPLE = ("sharpener", "tester")

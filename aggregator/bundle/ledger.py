@@ -35,7 +35,7 @@ from .model import (
     SubmissionResult,
 )
 from .numbers import published
-from .sentences import amount, bound_sentence, named, own_sentence, plural, when
+from .sentences import amount, bound_sentence, named, no_ratio_sentence, own_sentence, plural, when
 
 INTERESTS = ("none", "owner", "maker", "seller")  # weakest first
 
@@ -179,18 +179,19 @@ def _answer(contrast: Contrast, estimate: SubmissionEstimate, rule: EndpointRule
         first=contrast.first,
         second=contrast.second,
         result=own_interval(contrast),
-        sentence=_answer_sentence(contrast, opening, first, second, rule.kind),
+        sentence=answer_sentence(contrast, opening, first, second, rule.kind),
         verdict=contrast.verdict.kind if contrast.verdict else "",
     )
 
 
-def _answer_sentence(contrast: Contrast, opening: str, first: str, second: str, kind: str) -> str:
+def answer_sentence(contrast: Contrast, opening: str, first: str, second: str, kind: str) -> str:
+    """What one submission says about one contrast: a ratio, a bound, or why there is neither."""
     if contrast.estimate is not None and contrast.interval is not None:
         excludes = contrast.verdict.excludes if contrast.verdict else math.inf
         return own_sentence(opening, first, second, kind, math.exp(contrast.estimate), contrast.interval, excludes)
     if contrast.bound is not None:
         return bound_sentence(opening, first, second, kind, contrast.bound.kind, math.exp(contrast.bound.ratio))
-    return f"{opening}, {first} and {second}: no ratio, because {contrast.reason}."
+    return no_ratio_sentence(opening, first, second, contrast.reason)
 
 
 def protocol_results(repository: Repository) -> tuple[ProtocolResult, ...]:

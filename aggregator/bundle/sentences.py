@@ -14,19 +14,61 @@ if TYPE_CHECKING:
 
 
 def amount(value: float) -> str:
-    """A number with three significant digits, no exponent for everyday sizes."""
+    """A number with three significant digits, no exponent for everyday sizes.
+
+    Examples
+    --------
+    >>> amount(12.345), amount(1234.5), amount(2e-5)
+    ('12.3', '1230', '2.00e-05')
+    """
+    if abs(value) >= 999.5 and abs(value) < 1e5:
+        return f"{float(f'{value:.3g}'):.0f}"
     return f"{value:.3g}" if value == 0 or 1e-3 <= abs(value) < 1e5 else f"{value:.2e}"
 
 
 def ratio_text(ratio: float | None) -> str:
     """A ratio such as "×1.32"; "unbounded" for a missing one."""
-    return "unbounded" if ratio is None or math.isinf(ratio) else f"×{amount(ratio)}"
+    words = PATTERNS["words"]
+    return words["unbounded"] if ratio is None or math.isinf(ratio) else words["ratio"].format(figure=amount(ratio))
 
 
-PHRASES = {
-    "life": ("lasted {} % longer than", "lasted {} % less long than", "lasted as long as", "lasted {} times as long as"),
-    "other": ("was {} % sharper than", "was {} % less sharp than", "was as sharp as", "was {} times as sharp as"),
+PATTERNS: dict[str, dict[str, str]] = {
+    "opening": {
+        "level": "After {at} {unit}",
+        "window": "Averaged between {start} and {end} {unit}",
+        "loss": "Counting only what is lost between {start} and {end} {unit}",
+        "life": "Until the edge is dull",
+    },
+    "compared": {
+        "life more": "lasted {figure} % longer than",
+        "life less": "lasted {figure} % less long than",
+        "life same": "lasted as long as",
+        "life times": "lasted {figure} times as long as",
+        "other more": "was {figure} % sharper than",
+        "other less": "was {figure} % less sharp than",
+        "other same": "was as sharp as",
+        "other times": "was {figure} times as sharp as",
+    },
+    "bound": {
+        "life": "lasted {side} {figure} times as long as {second}",
+        "other": "was {side} {figure} times as sharp as {second}",
+    },
+    "one submission": {
+        "ratio": "{opening}, {first} {compared} {second}; between {low} and {high}.",
+        "ruled out": " These runs rule out a difference larger than {ratio} either way.",
+        "bound": "{opening}, {first} {told}: every run of one of them ended before a figure could be had.",
+        "no ratio": "{opening}, {first} and {second}: no ratio, because {reason}.",
+    },
+    "words": {
+        "without limit": "without limit",
+        "unbounded": "unbounded",
+        "ratio": "×{figure}",
+        "sharpener of a class": "the edge of a {name} sharpener",
+    },
 }
+"""What the page that answers in the browser fills in as well (site/pages/assets/form/sentences.js)."""
+UNITS_IN_SENTENCES = {"cut": "cuts"}
+LEAST_TIMES = 2  # from this ratio on "times as", below it per cent
 
 
 def compared(kind: str, ratio: float) -> str:
@@ -46,13 +88,12 @@ def compared(kind: str, ratio: float) -> str:
     >>> compared("life", 2.6)
     'lasted 2.6 times as long as'
     """
-    more, less, same, times = PHRASES.get(kind, PHRASES["other"])
-    percent = round(abs(ratio - 1) * 100)
+    topic, percent = "life" if kind == "life" else "other", round(abs(ratio - 1) * 100)
     if percent == 0:
-        return same
-    if ratio >= 2:
-        return times.format(amount(ratio))
-    return (more if ratio > 1 else less).format(percent)
+        return PATTERNS["compared"][f"{topic} same"]
+    if ratio >= LEAST_TIMES:
+        return PATTERNS["compared"][f"{topic} times"].format(figure=amount(ratio))
+    return PATTERNS["compared"][f"{topic} {'more' if ratio > 1 else 'less'}"].format(figure=percent)
 
 
 def difference(kind: str, ratio: float) -> str:
@@ -66,30 +107,24 @@ def difference(kind: str, ratio: float) -> str:
     'without limit'
     """
     if math.isinf(ratio):
-        return "without limit"
+        return PATTERNS["words"]["without limit"]
     return compared(kind, ratio).split(" ", 1)[1].removesuffix(" than").removesuffix(" as")
 
 
 def named(factor: str, name: str) -> str:
     """How one side of a comparison is called in a sentence."""
-    return f"the edge of a {name} sharpener" if factor == "practice" else name
+    return PATTERNS["words"]["sharpener of a class"].format(name=name) if factor == "practice" else name
 
 
 def plural(unit: str) -> str:
     """A unit of work as it stands behind a number."""
-    return {"cut": "cuts"}.get(unit, unit)
+    return UNITS_IN_SENTENCES.get(unit, unit)
 
 
 def when(kind: str, unit: str, at: float | None, start: float | None, end: float | None) -> str:
     """Which part of the dulling an endpoint speaks of, to open a sentence with."""
-    unit = plural(unit)
-    if kind == "level":
-        return f"After {at:g} {unit}"
-    if kind == "window":
-        return f"Averaged between {start:g} and {end:g} {unit}"
-    if kind == "loss":
-        return f"Counting only what is lost between {start:g} and {end:g} {unit}"
-    return "Until the edge is dull"
+    figures = {name: "" if value is None else f"{value:g}" for name, value in (("at", at), ("start", start), ("end", end))}
+    return PATTERNS["opening"][kind].format(unit=plural(unit), **figures)
 
 
 VERDICT_ENDINGS = {
@@ -131,16 +166,22 @@ def not_estimable_sentence(opening: str, first: str, second: str, reasons: list[
 
 def own_sentence(opening: str, first: str, second: str, kind: str, ratio: float, interval: Interval, excludes: float) -> str:
     """What one submission says by itself."""
-    between = f"between {difference(kind, math.exp(interval.low))} and {difference(kind, math.exp(interval.high))}"
-    ruled = f" These runs rule out a difference larger than {ratio_text(excludes)} either way."
-    return f"{opening}, {first} {compared(kind, ratio)} {second}; {between}.{'' if math.isinf(excludes) else ruled}"
+    low, high = difference(kind, math.exp(interval.low)), difference(kind, math.exp(interval.high))
+    patterns = PATTERNS["one submission"]
+    told = patterns["ratio"].format(opening=opening, first=first, compared=compared(kind, ratio), second=second, low=low, high=high)
+    return told + ("" if math.isinf(excludes) else patterns["ruled out"].format(ratio=ratio_text(excludes)))
 
 
 def bound_sentence(opening: str, first: str, second: str, kind: str, side: str, bound: float) -> str:
     """What is left when every run of an arm is censored."""
-    verb = "lasted {} {} times as long as {}" if kind == "life" else "was {} {} times as sharp as {}"
-    told = verb.format(side, amount(bound), second)
-    return f"{opening}, {first} {told}: every run of one of them ended before a figure could be had."
+    verb = PATTERNS["bound"]["life" if kind == "life" else "other"]
+    told = verb.format(side=side, figure=amount(bound), second=second)
+    return PATTERNS["one submission"]["bound"].format(opening=opening, first=first, told=told)
+
+
+def no_ratio_sentence(opening: str, first: str, second: str, reason: str) -> str:
+    """What one submission cannot say by itself, and why."""
+    return PATTERNS["one submission"]["no ratio"].format(opening=opening, first=first, second=second, reason=reason)
 
 
 def sharpening_sentence(practice: Comparison | None, rule: EndpointRule, unit: str) -> str:

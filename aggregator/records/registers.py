@@ -19,6 +19,7 @@ from .model.registers import GritRegister, GritSize, SteelEntry, SteelRegister, 
 LARGEST_REGISTER_BYTES = 1_000_000  # about forty times today's register; checked before a byte is parsed
 STEELS_FILE = "aggregator/registers/steels.json"
 DEMO_PREFIX = "demo-"
+GRIT_LETTERS = {"FEPA F": "f", "FEPA P": "p"}
 
 _DROPPED = {ord(mark): None for mark in " \t\u00a0\u202f-\u2010\u2011\u2012\u2013\u2014\u2212"}
 
@@ -80,14 +81,27 @@ def find_grit(system: str, grit: str) -> GritSize | None:
     return next((size for size in sizes if _grit_number(system, size.grit) == wanted), None)
 
 
+def steel_spellings(steels: dict[str, SteelEntry]) -> dict[str, str]:
+    """Every folded name that `find_steel` knows, with the origin of the steel it names."""
+    return {key: steel.origin for steel in steels.values() for key in sorted(_keys(steel))}
+
+
+def grit_spellings() -> dict[str, dict[str, float]]:
+    """Micrometres by grit system and folded designation without its letter or #, as `find_grit` looks them up."""
+    found: dict[str, dict[str, float]] = {}
+    for series in load_grits().series:
+        for size in series.sizes:
+            found.setdefault(series.system, {}).setdefault(_grit_number(series.system, size.grit), size.micrometres)
+    return found
+
+
 def folded_name(text: str) -> str:
     """A designation without capitals, spaces and hyphens, so that spellings of one name compare equal."""
     return text.translate(_DROPPED).casefold()
 
 
 def _grit_number(system: str, grit: str) -> str:
-    letter = {"FEPA F": "f", "FEPA P": "p"}.get(system, "")
-    return folded_name(grit).removeprefix("#").removeprefix(letter)
+    return folded_name(grit).removeprefix("#").removeprefix(GRIT_LETTERS.get(system, ""))
 
 
 @cache

@@ -41,6 +41,15 @@ _PLUS_MINUS = re.compile(r"(.+?) *(?:±|\+/-) *(.+)")
 _MONTH = "jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec"
 _DATE = re.compile(rf"(?i).*(?:{_MONTH}).*|[0-9]+([-/.])[0-9]+\1[0-9]+|0[1-9]/[0-9]+|[0-9]+/0[1-9]")
 _RANGE = re.compile(r"[0-9.,]+ *(?:-|to|\.\.+|…) *[0-9.,]+")
+_CURES = (
+    (re.compile(""), "write a number; leave the field out, or null, when nothing was read"),
+    (re.compile("[0-9]{1,3}(?:[ ,.'][0-9]{3})+"), "write thousands without marks between them, such as 1234567"),
+    (_DATE, "a spreadsheet may have made a date of it: type the number again, in a cell marked as text"),
+    (re.compile("[<>≤≥].*"), 'write the number alone and mark its limit "below" or "above"'),
+    (_RANGE, "write one number, not a range; an uncertainty goes like 25 (5)"),
+    (re.compile(".*"), 'write a number alone, such as 12.5, 0,5 or "3 1/8"; its unit has a field of its own'),
+)
+"""What would be right, by what was written instead of a number; the first that fits is told."""
 
 
 @dataclass(frozen=True)
@@ -134,6 +143,25 @@ def canonical_value(written: object, unit: str, canonical_unit: str) -> float:
     return convert(number.exact, unit, canonical_unit)
 
 
+def grammar() -> dict[str, object]:
+    """How written numbers are read, as plain JSON values, for a reader in another language.
+
+    Patterns are Python's and must match the whole text. ``alike`` maps characters to those read in their place, ``glyphs``
+    signs to fractions, ``marks`` (longest first) a unit's mark to its id; ``cures`` are (pattern, cure), the first that fits.
+    """
+    patterns = {"decimal": _DECIMAL, "grouped": _GROUPED, "ambiguous": _AMBIGUOUS, "fraction": _FRACTION, "sign": _SIGN}
+    patterns |= {"parentheses": _PARENTHESES, "plus_minus": _PLUS_MINUS}
+    return {
+        "longest": LONGEST_NUMBER,
+        "largest": str(LARGEST_NUMBER),
+        "alike": {chr(code): text for code, text in _ALIKE.items()},
+        "glyphs": dict(_GLYPHS),
+        "marks": [list(mark) for mark in _marks()],
+        "patterns": {name: pattern.pattern for name, pattern in patterns.items()},
+        "cures": [[pattern.pattern, cure] for pattern, cure in _CURES],
+    }
+
+
 def _exact(value: object) -> Fraction:
     if isinstance(value, bool) or not isinstance(value, int | float | Fraction):
         raise WrittenError(f"got {_shown(value)}, not a number", "write a number, such as 12.5")
@@ -220,17 +248,7 @@ def _parenthesised(main: str, inside: str, text: str) -> Fraction:
 
 
 def _cure(digits: str) -> str:
-    if not digits:
-        return "write a number; leave the field out, or null, when nothing was read"
-    if re.fullmatch(r"[0-9]{1,3}(?:[ ,.'][0-9]{3})+", digits):
-        return "write thousands without marks between them, such as 1234567"
-    if _DATE.fullmatch(digits):
-        return "a spreadsheet may have made a date of it: type the number again, in a cell marked as text"
-    if digits[0] in "<>≤≥":
-        return 'write the number alone and mark its limit "below" or "above"'
-    if _RANGE.fullmatch(digits):
-        return "write one number, not a range; an uncertainty goes like 25 (5)"
-    return 'write a number alone, such as 12.5, 0,5 or "3 1/8"; its unit has a field of its own'
+    return next(cure for pattern, cure in _CURES if pattern.fullmatch(digits))
 
 
 def _shown(value: object) -> str:

@@ -120,9 +120,9 @@ def _preparations_served(record: Submission) -> Iterator[Problem]:
 
 
 def _orders(record: Submission) -> Iterator[Problem]:
-    first: dict[int, str] = {}
+    first: dict[int, Run] = {}
     for i, run in enumerate(record.runs):
-        earlier = first.setdefault(run.order, run.id)
-        if earlier != run.id:
-            message = f"runs {earlier!r} and {run.id!r} are both number {run.order}"
+        earlier = first.setdefault(run.order, run)
+        if earlier is not run:
+            message = f"runs {earlier.id!r} and {run.id!r} are both number {run.order}"
             yield Problem(pointer("runs", i, "order"), "order-repeated", message)

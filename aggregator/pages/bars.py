@@ -63,19 +63,27 @@ def axis_of(endpoint: EndpointResult, comparisons: Iterable[Comparison]) -> Axis
 def scale(on: Axis) -> Markup:
     """The head of a bar column: the scale's marks."""
     marks = "".join(f'<text x="{on.x(t):.1f}" y="15" text-anchor="middle">{TICK_WORDS.get(t, f"×{t:g}")}</text>' for t in TICKS[on.reach])
-    return _svg("bar-scale", "Scale of ratios, logarithmic, ×1 is no difference", marks)
+    return svg("bar-scale", "Scale of ratios, logarithmic, ×1 is no difference", marks)
 
 
-def bar(result: RatioInterval | None, on: Axis, *, pooled: bool = False, prediction: Prediction | None = None) -> Markup:
-    """One result: a line for its interval, a mark for its ratio (a diamond when pooled), a thin line for prediction."""
+def bar(
+    result: RatioInterval | None,
+    on: Axis,
+    *,
+    pooled: bool = False,
+    prediction: Prediction | None = None,
+    wider: RatioInterval | None = None,
+) -> Markup:
+    """One result: a line for its interval, a mark for its ratio (a diamond when pooled), a thin line for prediction or ``wider``."""
     if result is None:
         return Markup("")
     parts = [_ground(on)]
-    if prediction is not None:
-        parts.append(_line("bar-prediction", prediction.result, on))
-    parts += [_line("bar-interval", result, on), _mark(on.x(result.ratio), pooled)]
+    thin = prediction.result if prediction is not None else wider
+    if thin is not None:
+        parts.append(_line("bar-prediction", thin, on))
+    parts += [_line("bar-interval", result, on), mark(on.x(result.ratio), pooled)]
     label = f"{ratio_text(result.ratio)}, {level(result)} interval {interval(result)}"
-    return _svg("bar bar-pooled" if pooled else "bar", label, "".join(parts))
+    return svg("bar bar-pooled" if pooled else "bar", label, "".join(parts))
 
 
 def arrow(line: StudyLine, on: Axis) -> Markup:
@@ -84,9 +92,9 @@ def arrow(line: StudyLine, on: Axis) -> Markup:
         return Markup("")
     start = on.x(line.bound_ratio)
     end = on.x(on.reach) if line.bound == "at least" else on.x(1 / on.reach)
-    drawn = f'<line class="bar-interval" x1="{start:.1f}" y1="{MIDDLE}" x2="{end:.1f}" y2="{MIDDLE}"/>{_head(end, end >= start)}'
+    drawn = f'<line class="bar-interval" x1="{start:.1f}" y1="{MIDDLE}" x2="{end:.1f}" y2="{MIDDLE}"/>{head(end, end >= start)}'
     foot = f'<line class="bar-interval" x1="{start:.1f}" y1="{MIDDLE - 5}" x2="{start:.1f}" y2="{MIDDLE + 5}"/>'
-    return _svg("bar bar-one-sided", f"{line.bound} {ratio_text(line.bound_ratio)}", _ground(on) + drawn + foot)
+    return svg("bar bar-one-sided", f"{line.bound} {ratio_text(line.bound_ratio)}", _ground(on) + drawn + foot)
 
 
 def line_bar(line: StudyLine, on: Axis) -> Markup:
@@ -94,7 +102,8 @@ def line_bar(line: StudyLine, on: Axis) -> Markup:
     return bar(line.result, on) if line.result is not None else arrow(line, on)
 
 
-def _svg(css: str, label: str, inside: str) -> Markup:
+def svg(css: str, label: str, inside: str) -> Markup:
+    """A small drawing that says what it shows."""
     return Markup(
         f'<svg class="{css}" viewBox="0 0 {WIDTH} {HEIGHT}" width="{WIDTH}" height="{HEIGHT}" role="img" '
         f'aria-label="{plain(label)}">{inside}</svg>'
@@ -114,18 +123,20 @@ def _line(css: str, result: RatioInterval, on: Axis) -> str:
     high = on.x(result.high if result.high is not None else on.reach)
     drawn = f'<line class="{css}" x1="{low:.1f}" y1="{MIDDLE}" x2="{high:.1f}" y2="{MIDDLE}"/>'
     if not on.shows(result.low):
-        drawn += _head(low, False)
+        drawn += head(low, False)
     if not on.shows(result.high):
-        drawn += _head(high, True)
+        drawn += head(high, True)
     return drawn
 
 
-def _head(x: float, right: bool) -> str:
+def head(x: float, right: bool) -> str:
+    """An arrow head: it goes on beyond the scale."""
     back = -6 if right else 6
     return f'<path class="bar-head" d="M{x:.1f} {MIDDLE}l{back} -4v8z"/>'
 
 
-def _mark(x: float, pooled: bool) -> str:
+def mark(x: float, pooled: bool) -> str:
+    """A diamond for what is pooled, else a square."""
     if pooled:
         return f'<path class="bar-mark" d="M{x - 7:.1f} {MIDDLE}l7 -6l7 6l-7 6z"/>'
     return f'<rect class="bar-mark" x="{x - 3.5:.1f}" y="{MIDDLE - 3.5:g}" width="7" height="7"/>'

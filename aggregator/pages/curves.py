@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
 from aggregator.bundle.model import Pool
+from aggregator.bundle.sentences import plural
 
 from .text import plain, visible
+
+if TYPE_CHECKING:
+    import altair
 
 COLOURS = tuple(f"var(--chart-{n})" for n in range(1, 7))
 DASHES = ((1, 0), (6, 3), (2, 2), (8, 3, 2, 3), (10, 2), (3, 4))
@@ -24,12 +30,20 @@ def curves(pool: Pool, finding: str) -> Markup:
         return Markup("")
     simulated = pool.origin == "simulated"
     label = plain(("Simulated. " if simulated else "") + finding)
+    return framed(label, lambda narrow: _draw(rows, visible(pool.work_unit), simulated, narrow))
+
+
+def framed(label: str, draw: Callable[[bool], str]) -> Markup:
+    """A drawing made wide and narrow, each in a frame that says what it shows; the style sheet shows one of them."""
     drawn = "".join(
-        f'<div class="chart chart-{name}" role="img" aria-label="{label}">'
-        f"{_draw(rows, visible(pool.work_unit), simulated, name == 'narrow')}</div>"
-        for name in ("wide", "narrow")
+        f'<div class="chart chart-{name}" role="img" aria-label="{label}">{draw(name == "narrow")}</div>' for name in ("wide", "narrow")
     )
     return Markup(drawn)
+
+
+def work_title(unit: str) -> str:
+    """The name of the axis of work."""
+    return f"work ({plural(unit)})"
 
 
 @lru_cache(maxsize=64)
@@ -37,7 +51,7 @@ def _draw(rows: tuple[tuple[object, ...], ...], unit: str, simulated: bool, narr
     import vl_convert  # slow to load, and only needed where there are curves
 
     drawn = vl_convert.vegalite_to_svg(_specification(rows, unit, simulated, narrow))
-    return _tidied(drawn, "n" if narrow else "w")
+    return tidied(drawn, "n" if narrow else "w")
 
 
 def _specification(rows: tuple[tuple[object, ...], ...], unit: str, simulated: bool, narrow: bool) -> dict[str, object]:
@@ -60,7 +74,7 @@ def _specification(rows: tuple[tuple[object, ...], ...], unit: str, simulated: b
     shape = altair.Shape("steel:N", scale=altair.Scale(domain=order, range=[SHAPES[i % 6] for i in range(len(order))]))
     x = altair.X(
         "work:Q",
-        title=f"work ({'cuts' if unit == 'cut' else unit})",
+        title=work_title(unit),
         scale=altair.Scale(type="symlog", constant=first, domain=[works[0], works[-1]], nice=False),
         axis=altair.Axis(values=works, labelExpr="datum.value", grid=False, labelOverlap="greedy"),
     )
@@ -75,6 +89,11 @@ def _specification(rows: tuple[tuple[object, ...], ...], unit: str, simulated: b
     line = base.mark_line(strokeWidth=2).encode(x=x, y=y, color=colour, strokeDash=dash)
     point = base.mark_point(filled=True, size=40, opacity=1).encode(x=x, y=y, color=colour, shape=shape)
     chart = altair.layer(band, line, point).properties(width=290 if narrow else 640, height=260 if narrow else 320)
+    return styled(chart, simulated)
+
+
+def styled(chart: altair.TopLevelMixin, simulated: bool) -> dict[str, object]:
+    """A drawing's specification with the site's letters and lines, and "simulated" in its title where it is."""
     if simulated:
         chart = chart.properties(title="simulated demonstration")
     return (
@@ -97,7 +116,7 @@ def _specification(rows: tuple[tuple[object, ...], ...], unit: str, simulated: b
     )
 
 
-def _tidied(svg: str, prefix: str) -> str:
+def tidied(svg: str, prefix: str) -> str:
     """Without inline styles (the policy forbids them) and roles (the label stands on the frame), with ids of its own."""
     svg = re.sub(r'\s(?:style|role|aria-[a-z]+)="[^"]*"', "", svg)
     svg = re.sub(r'\b(id=")|url\(#', lambda m: f'id="{prefix}-' if m.group(1) else f"url(#{prefix}-", svg)

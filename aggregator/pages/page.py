@@ -11,7 +11,7 @@ from markupsafe import Markup
 
 from aggregator.bundle.sentences import ratio_text
 
-from . import addresses, bars, text, words
+from . import addresses, analyses, bars, spread_bars, text, words
 
 
 @dataclass(frozen=True)
@@ -63,7 +63,14 @@ def environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.globals |= {"at": addresses, "bars": bars, "words": words, "ratio": ratio_text}
+    made.globals |= {
+        "analyses": analyses,
+        "at": addresses,
+        "bars": bars,
+        "ratio": ratio_text,
+        "spread_bars": spread_bars,
+        "words": words,
+    }
     made.filters |= {"paragraphs": text.paragraphs}
     return made
 

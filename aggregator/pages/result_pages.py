@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
+from aggregator.bundle.analysis import CrossedContrast, NetworkLine
 from aggregator.bundle.model import EndpointResult, Pool, Results
 
-from . import addresses, bars, choose
+from . import addresses, analyses, bars, choose, contrast_curves
 from .curves import curves
 from .page import Page, render
 from .words import endpoints_in_order, pool_name
@@ -31,6 +32,8 @@ def axes(pool: Pool) -> dict[str, bars.Axis]:
 
 def _pool(pool: Pool) -> Page:
     endpoints = endpoints_in_order(pool)
+    primary = next(e for e in endpoints if e.primary)
+    never_met = analyses.never_met(primary)
     html = render(
         "pool.html",
         pool=pool,
@@ -40,6 +43,9 @@ def _pool(pool: Pool) -> Page:
         practice=choose.practice(pool),
         practice_axis=_practice_axis(pool),
         chart=curves(pool, pool.headline),
+        network=primary,
+        never_met=never_met,
+        network_axis=_network_axis(primary, never_met),
     )
     return Page(addresses.pool(pool), f"Results: {pool_name(pool)}", html, "Results", pool.headline)
 
@@ -56,13 +62,35 @@ def _practice_axis(pool: Pool) -> bars.Axis | None:
 
 
 def _endpoint(pool: Pool, endpoint: EndpointResult) -> Page:
-    html = render("endpoint.html", pool=pool, endpoint=endpoint, axis=bars.axis_of(endpoint, endpoint.steels))
+    html = render(
+        "endpoint.html",
+        pool=pool,
+        endpoint=endpoint,
+        axis=bars.axis_of(endpoint, endpoint.steels),
+        network_axis=_network_axis(endpoint, endpoint.network.lines if endpoint.network is not None else ()),
+        model_axis=_model_axis([(endpoint, c) for c in endpoint.crossed.contrasts] if endpoint.crossed is not None else []),
+        spread_axis=analyses.axes([endpoint], ())[endpoint.id],
+    )
     name = f"{endpoint.title}: {pool_name(pool)}"
     return Page(addresses.endpoint(pool, endpoint.id), name, html, "Results", record=True)
 
 
+def _network_axis(endpoint: EndpointResult, lines: Iterable[NetworkLine]) -> bars.Axis:
+    return bars.axis([line.result for line in lines], endpoint.worthwhile_ratio)
+
+
+def _model_axis(found: list[tuple[EndpointResult, CrossedContrast]]) -> bars.Axis:
+    """A scale for contrasts of the crossed model and what new hands would meet."""
+    worthwhile = min((e.worthwhile_ratio for e, _ in found), default=1.0)
+    return bars.axis([r for _, c in found for r in (c.result, c.new_hands)], worthwhile)
+
+
 def _pair(pool: Pool, first: str, second: str) -> Page:
     found = choose.of_pair(pool, first, second)
+    everywhere = analyses.of_pair(pool, first, second)
+    modelled = [x for x in everywhere if x.contrast is not None]
+    linked = [x for x in everywhere if x.line is not None]
+    along = analyses.curves_of(pool, first, second)
     html = render(
         "pair.html",
         pool=pool,
@@ -71,6 +99,13 @@ def _pair(pool: Pool, first: str, second: str) -> Page:
         found=found,
         axes=_forest_axes(found),
         common=bars.axis([c.result for _, c in found], min(e.worthwhile_ratio for e, _ in found)),
+        modelled=modelled,
+        model_axis=_model_axis([(x.endpoint, x.contrast) for x in modelled]),
+        linked=linked,
+        network_axis=bars.axis([x.line.result for x in linked], min((x.endpoint.worthwhile_ratio for x in linked), default=1.0)),
+        curves=along,
+        same_work=contrast_curves.same_work(pool, along) if along is not None else "",
+        same_sharpness=contrast_curves.same_sharpness(pool, along) if along is not None else "",
     )
     name = f"{first} and {second}: {pool.protocol} version {pool.major}"  # short enough to stay unlike any other when cut
     return Page(addresses.pair(pool, found[0][1]), name, html, "Results", record=True)
@@ -87,6 +122,8 @@ def _forest_axes(found: list) -> dict[str, bars.Axis]:
 
 def _sharpening(pool: Pool) -> Page:
     found = choose.practice(pool)
-    html = render("sharpening.html", pool=pool, found=found, axes=_forest_axes(found), common=_practice_axis(pool))
+    html = render(
+        "sharpening.html", pool=pool, found=found, modelled=analyses.modelled(pool), axes=_forest_axes(found), common=_practice_axis(pool)
+    )
     address = f"{addresses.pool(pool)}sharpening/"
     return Page(address, f"How much sharpening mattered: {pool_name(pool)}", html, "Results")

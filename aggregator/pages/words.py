@@ -61,6 +61,11 @@ def interval(result: RatioInterval | None) -> str:
     return f"{ratio_text(result.low)} to {ratio_text(result.high)}"
 
 
+def ends(low: float | None, high: float | None) -> str:
+    """Two limits of which either may be unbounded."""
+    return f"{ratio_text(low)} to {ratio_text(high)}" if low is not None else "unbounded" if high is None else f"below {ratio_text(high)}"
+
+
 def level(result: RatioInterval) -> str:
     """Coverage, such as "95 %"."""
     return f"{100 * result.level:g} %"

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import math
 
+import sample_analyses as analyses
+from sample_analyses import LONE_STEEL, PAIRS, STEELS, interval
+
 from aggregator.bundle.model import (
     Comparison,
     Counts,
@@ -21,7 +24,6 @@ from aggregator.bundle.model import (
     ProtocolResult,
     Provenance,
     Range,
-    RatioInterval,
     ReadingResult,
     RepeatabilityEntry,
     Results,
@@ -33,7 +35,6 @@ from aggregator.bundle.model import (
     ToldApart,
 )
 
-STEELS = ("demo-fine-stainless", "demo-high-speed", "demo-plain-carbon", "demo-powder-stainless")
 WORK = (0.0, 5.0, 10.0, 20.0, 40.0, 80.0, 160.0)
 HANDLES = ("tern", "gull", "plover", "curlew")
 
@@ -64,12 +65,6 @@ SVG = (
     '<defs><marker id="arrow" viewBox="0 0 4 4"><path d="M0 0l4 2l-4 2z"/></marker></defs>'
     '<line x1="5" y1="5" x2="90" y2="50" marker-end="url(#arrow)"/><text x="10" y="20">scale</text></svg>'
 )
-
-
-def interval(ratio: float, spread: float = 0.2) -> RatioInterval:
-    return RatioInterval(
-        ratio=ratio, low=ratio * math.exp(-spread), high=ratio * math.exp(spread), level=0.95, method="guarded Knapp-Hartung"
-    )
 
 
 def line(number: int, ratio: float | None, bound: str | None = None) -> StudyLine:
@@ -133,7 +128,6 @@ def comparison(first: str, second: str, state: str, ratio: float = 1.3, factor: 
 def endpoint(name: str, role: str, primary: bool, submissions: int) -> EndpointResult:
     pooled = submissions >= 3
     states = ("pooled", "listed", "single", "not estimable") if pooled else ("listed", "single", "single", "not estimable")
-    pairs = [(a, b) for i, a in enumerate(STEELS) for b in STEELS[i + 1 :]]
     return EndpointResult(
         id=name,
         title={"early": "Sharpness after 10 cuts", "late": "Sharpness after 160 cuts"}.get(name, "Cuts until dull"),
@@ -148,15 +142,15 @@ def endpoint(name: str, role: str, primary: bool, submissions: int) -> EndpointR
         missing=1,
         repeatability=RepeatabilityEntry(ln_sd=0.24, df=31.0, prior_ln_sd=0.25, prior_df=None, source="pooled", submissions=9),
         steels=tuple(
-            comparison(a, b, states[n % 4], 0.6 + 0.35 * n, lines=submissions) for n, (a, b) in enumerate(pairs if submissions else ())
+            comparison(a, b, states[n % 4], 0.6 + 0.35 * n, lines=submissions) for n, (a, b) in enumerate(PAIRS[:5] if submissions else ())
         ),
         practice=comparison("practised", "novice", "pooled", 1.35, "practice", submissions) if pooled else None,
         sharpening="Edges of practised sharpeners were sharper." if pooled else "This cannot be said.",
         interlaboratory=(laboratory(),) if pooled else (),
-        crossed=None,
-        network=None,
-        probes=(),
-        probes_sentence="",
+        crossed=analyses.crossed(fitted=name != "life", split_told=name == "late") if submissions else None,
+        network=analyses.network(fitted=name != "life") if pooled else None,
+        probes=analyses.probes(name) if pooled else (),
+        probes_sentence="0 of 1 probes found something, 1/20 by chance." if pooled else "",
     )
 
 
@@ -220,7 +214,7 @@ def pool(origin: str, submissions: int, factor: str = "steel", protocol: str = "
         endpoints=endpoints,
         crossovers=(Crossover(first=STEELS[0], second=STEELS[1], sentence="They change places."),),
         curves=curves,
-        curve_comparisons=(),
+        curve_comparisons=tuple(analyses.curve_comparison(n, *pair, WORK) for n, pair in enumerate(PAIRS[:3])),
         headline=endpoints[1].steels[0].sentence if submissions >= 3 else "Nothing is pooled yet.",
     )
 
@@ -355,5 +349,5 @@ def results(measured: int = 0, simulated: int = 4) -> Results:
             protocol("1.0.0", True, name="two-sharpeners"),
         ),
         objections=(objection(),),
-        steels=tuple(SteelResult(id=s, names=(s,), simulated=True, note="Invented.") for s in STEELS) if pools else (),
+        steels=tuple(SteelResult(id=s, names=(s,), simulated=True, note="Invented.") for s in (*STEELS, LONE_STEEL)) if pools else (),
     )

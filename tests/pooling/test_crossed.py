@@ -390,15 +390,6 @@ def test_a_contrast_of_the_wrong_length_is_refused():
 # ---- profiles that end early, and people who met everybody -------------------------------------------------------------------
 
 
-def test_a_profile_that_does_not_arrive_is_no_interval_and_says_why(monkeypatch):
-    """A library of the trade only warns ("cannot obtain the limit"); here the interval is None and its reason stands beside it."""
-    monkeypatch.setattr("aggregator.numerics.variance_profile.MOST_STEPS", 1)
-    y, X, blade, tester = a_study()
-    fit = crossed(y, X, {"blade": blade, "tester": tester})
-    assert fit.variance_intervals["blade"] is None and "did not reach its limit" in fit.reasons["variance_intervals.blade"]
-    assert fit.variances["blade"] > 0 and fit.convergence.converged
-
-
 def test_profile_intervals_not_asked_for_are_none_and_say_so():
     y, X, blade, _ = a_study()
     fit = crossed(y, X, {"blade": blade}, profile=False)

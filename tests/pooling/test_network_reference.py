@@ -6,7 +6,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.stats import chi2
-from scipy.stats import f as f_distribution
 
 from aggregator.pooling.network import network
 from aggregator.pooling.network_design import comparisons
@@ -105,52 +104,3 @@ def test_the_three_arm_trial_holds_a_correlation_of_one_half():
     (pair,) = (np.flatnonzero(data.study == s) for s in np.flatnonzero(size == 2))
     np.testing.assert_array_equal(data.H[np.ix_(pair, pair)], [[1, 0.5], [0.5, 1]])
     assert np.count_nonzero(data.H) == 27 + 2
-
-
-def restricted_criterion(data, tau2):
-    """By definition, in full matrices."""
-    X, sigma = data.design_matrix, data.V + tau2 * data.H
-    inverse = np.linalg.inv(sigma)
-    information = X.T @ inverse @ X
-    r = data.y - X @ np.linalg.solve(information, X.T @ inverse @ data.y)
-    return -0.5 * (np.linalg.slogdet(sigma)[1] + np.linalg.slogdet(information)[1] + r @ inverse @ r)
-
-
-def test_another_programs_variance_is_not_the_maximum_of_this_likelihood():
-    """Which likelihood: restricted, correlation ½. A second implementation from full matrices peaks where ours does, and lies
-    lower at the figure of a program that uses another criterion; all its Q agree with ours."""
-    reference = load("senn2013_network")
-    (other,) = (entry for entry in reference["disagreements"] if entry["quantity"] == "tau2")
-    assert other["why"]
-    data, fit = comparisons(*contrasts(reference)), network(*contrasts(reference))
-    here = restricted_criterion(data, fit.tau2)
-    assert here > max(restricted_criterion(data, fit.tau2 * factor) for factor in (0.999, 1.001))
-    assert here > restricted_criterion(data, other["other"])
-    assert fit.tau2 != pytest.approx(other["other"], rel=1e-3)
-
-
-def test_the_profile_is_that_of_the_restricted_criterion_not_of_plain_maximum_likelihood():
-    """Some programs profile the ML deviance even for REML fits; that interval would lie around a smaller variance."""
-    reference = load("senn2013_network")
-    data, fit = comparisons(*contrasts(reference)), network(*contrasts(reference))
-    X = data.design_matrix
-
-    def ordinary(tau2):
-        inverse = np.linalg.inv(data.V + tau2 * data.H)
-        return restricted_criterion(data, tau2) + 0.5 * np.linalg.slogdet(X.T @ inverse @ X)[1]
-
-    peak = ordinary(reference["ml_tau2"])
-    assert peak > max(ordinary(reference["ml_tau2"] * factor) for factor in (0.999, 1.001))
-    drops = [restricted_criterion(data, fit.tau2) - restricted_criterion(data, t) for t in (fit.tau2_interval.low, fit.tau2_interval.high)]
-    assert drops == pytest.approx([chi2.ppf(0.95, 1) / 2] * 2, rel=1e-8)
-    assert peak - ordinary(fit.tau2_interval.high) > 1.5 * drops[1]
-
-
-def test_heterogeneity_hides_inconsistency_so_both_tests_are_reported():
-    """The same network: p = .002 with a common effect, p = .94 with heterogeneity. Neither is left out."""
-    found = network(*contrasts(load("senn2013_network"))).inconsistency
-    assert found.between_designs.p < 0.01
-    assert found.random_effects.p > 0.9
-    assert found.between_designs.df == found.random_effects.df == 7
-    assert found.random_effects_p_f == pytest.approx(f_distribution.sf(found.random_effects.q / 7, 7, 11), rel=1e-12)
-    assert found.total.q == pytest.approx(found.within_designs.q + found.between_designs.q, rel=1e-12)

@@ -112,7 +112,7 @@ def _problem(model: type[BaseModel], tree: object, place: tuple[str | int, ...],
         return _union_problem(where, value, details)
     kind, context = detail["type"], detail.get("ctx", {})
     if detail["loc"][-1:] == ("[key]",):
-        return Problem(where, "wrong-form", f"{shown(place[-1])} is no name for this", _pattern_cure(context))
+        return Problem(where, "wrong-form", f"{shown(place[-1])} is no name for this", pattern_cure(context.get("pattern", "")))
     if kind == "missing":
         return Problem(where, "missing-field", f"{place[-1]!r} is missing", f"add {place[-1]!r}")
     if kind == "extra_forbidden":
@@ -161,11 +161,11 @@ def _pattern_problem(where: str, value: object, context: dict) -> Problem:
     text, pattern = str(value), context["pattern"]
     if text != text.lower() and re.search(pattern, text.lower()):
         return Problem(where, "wrong-case", f"{shown(value)} has capitals", f"write {text.lower()!r}")
-    return Problem(where, "wrong-form", f"{shown(value)} does not have the form wanted", _pattern_cure(context))
+    return Problem(where, "wrong-form", f"{shown(value)} does not have the form wanted", pattern_cure(context.get("pattern", "")))
 
 
-def _pattern_cure(context: dict) -> str:
-    pattern = context.get("pattern", "")
+def pattern_cure(pattern: str) -> str:
+    """What text of this form looks like, in plain words; empty where no words are known."""
     return next((cure for start, cure in _PATTERN_CURES if pattern.startswith(start)), "")
 
 

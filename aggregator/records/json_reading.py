@@ -13,7 +13,7 @@ import re
 
 from .json_places import TOKEN, JsonPlaces, json_places
 from .model.base import LARGEST_EXACT_INTEGER
-from .opening import unfit_characters
+from .opening import SURROGATE, unfit_characters
 from .problem import Problem, pointer, shown
 
 DEEPEST = 32
@@ -23,7 +23,6 @@ _OPEN = frozenset("{[")
 _BRACKETS = frozenset("{}[]")
 _BETWEEN_BRACKETS = re.compile(r'"(?:[^"\\]|\\.)*+(?:"|\\?\Z)|[^{}\[\]"]++', re.DOTALL)
 _ESCAPED_UNFIT = re.compile(r"\\u(?:00[01789][0-9a-f]|20(?:2[a-e]|6[6-9])|d[89a-f])")
-_SURROGATE = re.compile("[\ud800-\udfff]")
 
 
 def parse_json(text: str) -> tuple[object, list[Problem]]:
@@ -123,7 +122,7 @@ def _unfit_texts(tree: object) -> list[Problem]:
 
 def _unfit_text(place: str, text: str) -> list[Problem]:
     problems = unfit_characters(text, place, 0)
-    if found := _SURROGATE.search(text):
+    if found := SURROGATE.search(text):
         problems.append(Problem(place, "lone-surrogate", f"half a surrogate pair U+{ord(found[0]):04X}"))
     return problems
 

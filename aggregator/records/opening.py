@@ -20,6 +20,13 @@ _MARKS = (
 )
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
 _DIRECTION = re.compile("[\u202a-\u202e\u2066-\u2069]")
+SURROGATE = re.compile("[\ud800-\udfff]")
+UNFIT_CHARACTERS = (
+    {"code": "control-character", "pattern": _CONTROL.pattern},
+    {"code": "direction-override", "pattern": _DIRECTION.pattern},
+    {"code": "lone-surrogate", "pattern": SURROGATE.pattern},
+)
+"""What no text may hold, as patterns of one character, with the code of the finding."""
 
 
 def read_bytes(path: Path, kind: str) -> tuple[bytes, list[Problem]]:

@@ -21,7 +21,9 @@ STEELS_FILE = "aggregator/registers/steels.json"
 DEMO_PREFIX = "demo-"
 GRIT_LETTERS = {"FEPA F": "f", "FEPA P": "p"}
 
-_DROPPED = {ord(mark): None for mark in " \t\u00a0\u202f-\u2010\u2011\u2012\u2013\u2014\u2212"}
+DROPPED_MARKS = " \t\u00a0\u202f-\u2010\u2011\u2012\u2013\u2014\u2212"
+"""Characters that make no difference in a designation."""
+_DROPPED = {ord(mark): None for mark in DROPPED_MARKS}
 
 
 def load_units() -> UnitRegister:

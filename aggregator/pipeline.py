@@ -9,6 +9,7 @@ from pathlib import Path
 from aggregator.bundle.assemble import Findings, assemble
 from aggregator.bundle.ledger import interested_submissions
 from aggregator.bundle.model import Results
+from aggregator.bundle.repeatability import publish, repeatability_json
 from aggregator.bundle.schemas import all_schemas
 from aggregator.bundle.tables import tables
 from aggregator.bundle.write import staged_build
@@ -37,7 +38,8 @@ def find_everything(repository: Repository) -> Findings:
     comparisons = compare(estimates, rows, table, _worthwhile(repository), interested_submissions(repository))
     circulated = circulated_blades(rows)
     curves = mean_curves(points, _checkpoints(repository))
-    return Findings(repository, rows, points, table, estimates, comparisons, circulated, curves, told_apart(rows))
+    published = publish(table, repository)
+    return Findings(repository, rows, points, table, published, estimates, comparisons, circulated, curves, told_apart(rows))
 
 
 def _worthwhile(repository: Repository) -> dict[tuple[PoolKey, str], float]:
@@ -112,7 +114,11 @@ def _results_files(root: Path, say: Progress) -> tuple[Results, dict[str, bytes]
     say(f"pooling {len(repository.submissions)} submissions")
     found = find_everything(repository)
     results = assemble(found)
-    return results, {"results.json": results_json(results), **tables(found, results)}
+    return results, {
+        "results.json": results_json(results),
+        "repeatability.json": repeatability_json(found.published),
+        **tables(found, results),
+    }
 
 
 def results_json(results: Results) -> bytes:

@@ -34,6 +34,7 @@ from .model import (
     ToldApart,
 )
 from .numbers import published, ratio
+from .repeatability import PublishedRepeatability
 from .sentences import headline, sharpening_sentence, when
 
 
@@ -45,7 +46,7 @@ class Findings:
     ----------
     repository : the records.
     rows, points : endpoint rows and readings of runs.
-    table : common repeatability.
+    table, published : common repeatability, and the same as its own file.
     estimates : per submission and endpoint.
     comparisons, circulated, curves : over all submissions.
     apart : what the runs of each pool can tell apart.
@@ -55,6 +56,7 @@ class Findings:
     rows: tuple[EndpointRow, ...]
     points: tuple[CurvePoint, ...]
     table: RepeatabilityTable
+    published: PublishedRepeatability
     estimates: tuple[SubmissionEstimate, ...]
     comparisons: tuple[PooledComparison, ...]
     circulated: tuple[CirculatedBlade, ...]
@@ -90,7 +92,7 @@ def _provenance(found: Findings) -> Provenance:
         program_version=__version__,
         inputs_sha256=hashlib.sha256(listing.encode()).hexdigest(),
         input_files=len(files),
-        repeatability_sha256=found.table.sha256,
+        repeatability_sha256=found.published.sha256,
     )
 
 

@@ -10,13 +10,16 @@ from pathlib import Path
 from aggregator.records.schemas import generated_schemas, schema_document, site_url
 
 from .model import RESULTS_FORMAT, Results
+from .repeatability import REPEATABILITY_FORMAT, PublishedRepeatability
 
 
 def all_schemas(base_url: str) -> dict[str, bytes]:
     """Every schema by its path below ``schemas/``; ``base_url`` as in ``aggregator.records.schemas``."""
-    return generated_schemas(base_url) | {
-        f"{RESULTS_FORMAT}.json": schema_document(RESULTS_FORMAT, "The results bundle.", (Results,), base_url)
-    }
+    own = (
+        (RESULTS_FORMAT, "The results bundle.", Results),
+        (REPEATABILITY_FORMAT, "How much runs differ that should be alike: what one submission is judged by.", PublishedRepeatability),
+    )
+    return generated_schemas(base_url) | {f"{name}.json": schema_document(name, text, (model,), base_url) for name, text, model in own}
 
 
 def write(root: Path) -> None:

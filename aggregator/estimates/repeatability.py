@@ -1,17 +1,12 @@
-"""How much runs differ that should be alike: pooled over submissions, and what one submission borrows from it.
-
-The table is a result of its own with a hash, so that a report made from one file and one table stays the same.
-"""
+"""How much runs differ that should be alike: pooled over submissions, and what one submission borrows from it."""
 
 from __future__ import annotations
 
-import hashlib
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
-import rfc8785
 from scipy.special import digamma, polygamma
 from scipy.stats import chi2
 
@@ -86,12 +81,6 @@ class RepeatabilityTable:
     contributions: Mapping[Key, tuple[tuple[str, float, float], ...]]
     assumed: Mapping[Key, tuple[float, float]]
 
-    @property
-    def sha256(self) -> str:
-        """Hash over the canonical JSON (RFC 8785) of the entries."""
-        plain = [_plain(key, self.entries[key]) for key in sorted(self.entries)]
-        return hashlib.sha256(rfc8785.dumps(plain)).hexdigest()
-
     def entry(self, key: Key) -> Repeatability:
         """The entry of a pool and endpoint.
 
@@ -106,14 +95,15 @@ class RepeatabilityTable:
 
     def entry_without(self, key: Key, submission: str) -> Repeatability:
         """The entry as it would be without one submission, so that a file is not moderated by itself."""
-        self.entry(key)
+        entry = self.entry(key)
+        if all(c[0] != submission for c in self.contributions[key]):
+            return entry
         return _entry([c for c in self.contributions[key] if c[0] != submission], *self.assumed[key])
 
     def leave_out(self, submission: str) -> RepeatabilityTable:
         """The table without one submission."""
         kept = {key: tuple(c for c in own if c[0] != submission) for key, own in self.contributions.items()}
-        entries = {key: _entry(own, *self.assumed[key]) for key, own in kept.items()}
-        return RepeatabilityTable(entries, kept, self.assumed)
+        return RepeatabilityTable({key: self.entry_without(key, submission) for key in kept}, kept, self.assumed)
 
 
 def repeatability_table(rows: Iterable[EndpointRow], protocols: Mapping[tuple[str, str], LoadedProtocol]) -> RepeatabilityTable:
@@ -210,20 +200,3 @@ def trigamma_inverse(x: float) -> float:
     Since 1/y < ψ′(y) < 1/y + 1/y², y lies between 1/x and (1 + √(1 + 4x))/2x.
     """
     return root_between(lambda y: float(polygamma(1, y)) - x, 1 / x, (1 + math.sqrt(1 + 4 * x)) / (2 * x))
-
-
-def _plain(key: Key, entry: Repeatability) -> dict[str, object]:
-    """An entry as JSON values; what is not a finite number is null or the word infinite."""
-    pool, endpoint = key
-    return {
-        "protocol": pool.protocol,
-        "major": pool.major,
-        "origin": pool.origin,
-        "endpoint": endpoint,
-        "s2_pooled": None if math.isnan(entry.s2_pooled) else entry.s2_pooled,
-        "df_pooled": entry.df_pooled,
-        "prior_df": "infinite" if math.isinf(entry.prior_df) else entry.prior_df,
-        "prior_s2": entry.prior_s2,
-        "source": entry.source,
-        "submissions": entry.submissions,
-    }

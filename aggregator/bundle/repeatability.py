@@ -1,0 +1,211 @@
+"""The repeatability table as a file of its own: what one submission's answer rests on beside its own readings.
+
+A file and a table give the same answer tomorrow, on this machine or in a browser: the table is published with its hash, and
+every form carries the part that its protocol needs together with that hash.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from typing import Literal
+
+import rfc8785
+
+from aggregator.endpoints.runs import reading_variances
+from aggregator.estimates.repeatability import ASSUMED, Key, Repeatability, RepeatabilityTable
+from aggregator.records.canonical import PoolKey, Repository
+from aggregator.records.model.base import Origin, Record, Sha256, Slug, Whole
+from aggregator.records.model.protocol import EndpointRule, Protocol, major
+
+from .numbers import published
+
+REPEATABILITY_FORMAT = "repeatability/0.1.0"
+
+
+class Contribution(Record):
+    """One submission's own run variance."""
+
+    submission: Slug
+    """Its id."""
+    s2: float
+    """Variance between its runs, ln scale."""
+    df: float
+    """Degrees of freedom of that."""
+
+
+class EndpointRepeatability(Record):
+    """Run variance of one endpoint of one pool, and what a submission's own is moderated with."""
+
+    endpoint: Slug
+    """The protocol's endpoint."""
+    source: Literal["pooled", "assumed"]
+    """pooled over submissions; assumed: there are no replicates yet and the protocol's own figure stands in."""
+    submissions: Whole
+    """How many submissions contributed."""
+    s2_pooled: float | None
+    """Variance pooled over submissions, ln scale; null without any."""
+    df_pooled: float
+    """Its degrees of freedom: moderated ones are never more."""
+    prior_s2: float
+    """s₀², ln scale."""
+    prior_df: float | None
+    """d₀; null: infinite, that is: submissions do not evidently differ (Bartlett's test), and all use the pooled variance."""
+    assumed_ln_sd: float
+    """Standard deviation that the protocol assumes without data."""
+    assumed_df: float
+    """Degrees of freedom that this assumption is worth."""
+    contributions: tuple[Contribution, ...]
+    """What each submission contributed, so that one can be left out where it is judged itself."""
+
+
+class PoolRepeatability(Record):
+    """One protocol MAJOR and origin."""
+
+    protocol: Slug
+    """The protocol's id."""
+    major: Whole
+    """MAJOR of its version."""
+    origin: Origin
+    """measured or simulated; never mixed."""
+    reading_variance: float | None
+    """Variance of ln x between repeats of one reading, pooled over all readings; null where nothing was repeated."""
+    endpoints: tuple[EndpointRepeatability, ...]
+    """By endpoint."""
+
+
+class Content(Record):
+    """What the hash is taken over."""
+
+    format: Literal["repeatability/0.1.0"]
+    """Name and version of this format."""
+    pools: tuple[PoolRepeatability, ...]
+    """By protocol, MAJOR and origin."""
+
+
+class PublishedRepeatability(Content):
+    """The table as published."""
+
+    sha256: Sha256
+    """Hash over the canonical JSON (RFC 8785) of everything else in this file."""
+
+
+def publish(table: RepeatabilityTable, repository: Repository) -> PublishedRepeatability:
+    """The table as published, numbers to ten significant digits.
+
+    Parameters
+    ----------
+    table : repeatability of every endpoint of every pool.
+    repository : the records it was made from, for the variance of readings.
+    """
+    variances = reading_variances(repository)
+    pools = sorted({pool for pool, _ in table.entries})
+    content = Content(format=REPEATABILITY_FORMAT, pools=tuple(_pool(pool, variances.get(pool), table) for pool in pools))
+    return PublishedRepeatability(**dict(content), sha256=content_sha256(content))
+
+
+def content_sha256(content: Content) -> str:
+    """Hash over the canonical JSON of a table, without the hash that stands in it."""
+    plain = content.model_dump(mode="json", exclude={"sha256"})
+    return hashlib.sha256(rfc8785.dumps(plain)).hexdigest()
+
+
+def repeatability_json(table: PublishedRepeatability) -> bytes:
+    """The table as a file: JSON, two spaces, UTF-8."""
+    return (json.dumps(table.model_dump(mode="json"), indent=2, ensure_ascii=False, allow_nan=False) + "\n").encode()
+
+
+def _pool(pool: PoolKey, variance: float | None, table: RepeatabilityTable) -> PoolRepeatability:
+    return PoolRepeatability(
+        protocol=pool.protocol,
+        major=pool.major,
+        origin=pool.origin,
+        reading_variance=published(variance),
+        endpoints=tuple(_endpoint((pool, endpoint), table) for other, endpoint in sorted(table.entries) if other == pool),
+    )
+
+
+def _endpoint(key: Key, table: RepeatabilityTable) -> EndpointRepeatability:
+    entry, (ln_sd, assumed_df) = table.entries[key], table.assumed[key]
+    return EndpointRepeatability(
+        endpoint=key[1],
+        source=entry.source,
+        submissions=entry.submissions,
+        s2_pooled=published(entry.s2_pooled),
+        df_pooled=published(entry.df_pooled),
+        prior_s2=published(entry.prior_s2),
+        prior_df=published(entry.prior_df),
+        assumed_ln_sd=float(ln_sd),
+        assumed_df=float(assumed_df),
+        contributions=tuple(Contribution(submission=s, s2=published(s2), df=published(df)) for s, s2, df in table.contributions[key]),
+    )
+
+
+def read_table(published_table: PublishedRepeatability) -> RepeatabilityTable:
+    """The table of a published file, as the estimates use it."""
+    entries, contributions, assumed = {}, {}, {}
+    for pool in published_table.pools:
+        for e in pool.endpoints:
+            key = (PoolKey(pool.protocol, pool.major, pool.origin), e.endpoint)
+            entries[key] = _read_entry(e)
+            contributions[key] = tuple((c.submission, c.s2, c.df) for c in e.contributions)
+            assumed[key] = (e.assumed_ln_sd, e.assumed_df)
+    return RepeatabilityTable(entries, contributions, assumed)
+
+
+def _read_entry(e: EndpointRepeatability) -> Repeatability:
+    return Repeatability(
+        s2_pooled=math.nan if e.s2_pooled is None else e.s2_pooled,
+        df_pooled=e.df_pooled,
+        prior_df=math.inf if e.prior_df is None else e.prior_df,
+        prior_s2=e.prior_s2,
+        source=e.source,
+        submissions=e.submissions,
+    )
+
+
+def form_repeatability(
+    published_table: PublishedRepeatability, protocol: Protocol, origin: str = "measured", without: str | None = None
+) -> dict[str, object]:
+    """What the form of one protocol version carries of the table.
+
+    Parameters
+    ----------
+    published_table : as published with the site.
+    protocol : the version; endpoints that its MAJOR has no entry for get the protocol's own assumption.
+    origin : measured or simulated.
+    without : id of a submission that is judged itself and must not be among what it is judged by.
+
+    Returns
+    -------
+    Plain JSON values: ``sha256`` of the table, ``reading_variance`` (or None), and by endpoint ``s2_pooled``,
+    ``df_pooled``, ``prior_s2``, ``prior_df`` (None: infinite), ``source`` and ``submissions``.
+    """
+    key = PoolKey(protocol.id, major(protocol.version), origin)
+    table = read_table(published_table)
+    if without is not None:
+        table = table.leave_out(without)
+    pool = next((p for p in published_table.pools if (p.protocol, p.major, p.origin) == (key.protocol, key.major, key.origin)), None)
+    return {
+        "sha256": published_table.sha256,
+        "reading_variance": None if pool is None else pool.reading_variance,
+        "endpoints": {rule.id: _form_entry(table.entries.get((key, rule.id)) or assumption(rule)) for rule in protocol.endpoints},
+    }
+
+
+def assumption(rule: EndpointRule) -> Repeatability:
+    """What a protocol assumes of an endpoint that has no data yet."""
+    assumed = rule.assumed_repeatability
+    return Repeatability(math.nan, 0.0, assumed.prior_df, assumed.ln_sd**2, ASSUMED, 0)
+
+
+def _form_entry(entry: Repeatability) -> dict[str, object]:
+    return {
+        "s2_pooled": published(entry.s2_pooled),
+        "df_pooled": published(entry.df_pooled),
+        "prior_s2": published(entry.prior_s2),
+        "prior_df": published(entry.prior_df),
+        "source": entry.source,
+        "submissions": entry.submissions,
+    }

@@ -129,6 +129,18 @@ def test_with_known_variances_and_one_row_a_level_it_is_the_random_effects_model
     assert fit.log_likelihood == pytest.approx(random_effects(y, v, interval="wald").log_likelihood, abs=1e-9)
 
 
+@pytest.mark.parametrize("name", ["bcg", "raudenbush1985", "hackshaw1998"])
+def test_its_profile_limits_and_shrunken_effects_are_those_of_the_library_too(name):
+    data = load(name)
+    y, v = [row["yi"] for row in data["rows"]], [row["vi"] for row in data["rows"]]
+    fit = crossed(y, np.ones((len(y), 1)), {"study": np.arange(len(y))}, V=v)
+    interval, tolerances = fit.variance_intervals["study"], data["tolerances"]
+    wanted = data["profile_likelihood"]["tau2_interval"]
+    assert [interval.low, interval.high] == pytest.approx(wanted, rel=tolerances["profile_likelihood"]["relative"])
+    shrunken, limits = fit.coefficients[0] + fit.effects["study"].values, tolerances["shrunken_effects"]
+    np.testing.assert_allclose(shrunken, data["shrunken_effects"]["values"], limits["relative"], limits["absolute"])
+
+
 def network_rows():
     """The contrasts of Senn et al. 2013: y, V with its blocks, consistency design, and ±√½ of each study's arms."""
     data = load("senn2013_contrasts")

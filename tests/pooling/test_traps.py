@@ -105,7 +105,7 @@ def test_2_nor_do_degrees_of_freedom_of_a_crossed_fit_cost_a_matrix_of_rows():
 
 def test_3_a_thousand_runs_with_five_variances_do_not_take_minutes():
     """metafor 3.8.1, rma.mv(sparse=TRUE): 138 to 175 s for 1,000 runs and five variances, and a faster BLAS did not help. The time goes
-    into evaluations; here the search has an exact gradient and needs few. Measured 0.03 s; the bound allows for a busy machine."""
+    into evaluations; here the search has an exact gradient and needs few: a tenth of a second. The bound is for a busy machine."""
     rng = np.random.default_rng(6)
     n = 1_000
     groups = {name: rng.integers(0, q, n) for name, q in {"tester": 60, "sharpener": 40, "blade": 200}.items()}

@@ -4,7 +4,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: site test serve check lint schemas demo recovery bench clean
+.PHONY: site test serve check lint schemas demo recovery bench fuzz clean
 
 site: $(VENV)/.site
 	@$(BIN)/edgehold site
@@ -31,6 +31,9 @@ demo: $(VENV)/.site
 
 bench: $(VENV)/.test
 	$(BIN)/python tests/benchmarks/bench.py --write
+
+fuzz: $(VENV)/.test
+	$(BIN)/python -m tests.fuzz.fuzz --cases 100000
 
 $(VENV)/bin/python:
 	$(PYTHON) -m venv $(VENV)

@@ -70,7 +70,7 @@ def _entry(session: Session, path: str) -> tuple[Objection | Response | Outcome,
     kind = path.rpartition("/")[2][3:].removesuffix(".md")
     tree = parts[1]
     stated = tree.get("kind") if isinstance(tree, dict) else None
-    if stated in _ENTRY_MODELS and stated != kind:
+    if isinstance(stated, str) and stated in _ENTRY_MODELS and stated != kind:
         session.collected.add(path, path_agrees("/kind", stated, kind))
         return None
     record, problems = read_record(_ENTRY_MODELS[kind], tree)

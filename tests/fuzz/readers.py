@@ -1,0 +1,128 @@
+"""What every reader owes, whatever it is given: a record or an error with a place; in bounded time and memory; no traceback."""
+
+from __future__ import annotations
+
+import json
+import random
+import resource
+import sys
+import time
+import traceback
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import aggregator.registers
+from aggregator.errors import Finding
+from aggregator.pipeline import find_everything
+from aggregator.records import load_repository
+from aggregator.records.canonical import Repository
+from tests.records.builder import TODAY, event, make_repository, markdown, second, write
+from tests.records.test_objections import OBJECTION, OUTCOME, RESPONSE
+
+from .mutations import mutated
+
+MOST_SECONDS = 2.0  # of processor time, so that a busy machine is not taken for a slow reader
+MOST_BYTES = 500 * 2**20  # by which the process may grow
+PEOPLE_FILES = ("protocols/", "submissions/", "aggregator/registers/")
+
+
+@dataclass(frozen=True)
+class Target:
+    """One file of the small repository that is damaged, and how it is written."""
+
+    path: str
+    kind: str
+
+
+TARGETS = (
+    Target("submissions/measured/small-rope/wren-1.json", "json"),
+    Target("protocols/small-rope/1.0.0.md", "markdown"),
+    Target("protocols/small-rope/events/001-released.yaml", "yaml"),
+    Target("protocols/small-rope/events/004-retired.yaml", "yaml"),
+    Target("protocols/small-rope/objections/001-stone-wears/00-objection.md", "markdown"),
+    Target("protocols/small-rope/objections/001-stone-wears/01-response.md", "markdown"),
+    Target("protocols/small-rope/objections/001-stone-wears/02-outcome.md", "markdown"),
+    Target("aggregator/registers/steels.json", "json"),
+)
+
+
+@dataclass(frozen=True)
+class Failure:
+    """A case that broke a promise."""
+
+    path: str
+    data: bytes
+    complaint: str
+
+
+def repository(root: Path) -> Path:
+    """A small repository with a good file of every kind."""
+    make_repository(root)
+    write(root / "submissions/measured/small-rope/tern-1.json", json.dumps(second(), indent=1))
+    write(root / "protocols/small-rope/events/004-retired.yaml", json.dumps(event("retired", "1.0.0", month="2026-07", evidence="done")))
+    folder = root / "protocols/small-rope/objections/001-stone-wears"
+    for name, record in (("00-objection.md", OBJECTION), ("01-response.md", RESPONSE), ("02-outcome.md", OUTCOME)):
+        write(folder / name, markdown(record, "Because.\n"))
+    registers = Path(aggregator.registers.__file__).parent
+    write(root / "aggregator/registers/steels.json", (registers / "steels.json").read_bytes())
+    return root
+
+
+def failures(root: Path, seed: int, cases: int) -> Iterator[Failure]:
+    """Damage files of a repository made by ``repository``, read it, and give every case that broke a promise.
+
+    Parameters
+    ----------
+    root : the repository; every file is as it was afterwards.
+    seed : of the first case; case i has seed + i.
+    cases : how many.
+    """
+    good = {target: (root / target.path).read_bytes() for target in TARGETS}
+    for number in range(seed, seed + cases):
+        rng = random.Random(number)
+        target = rng.choice(TARGETS)
+        data = mutated(good[target], target.kind, rng)
+        complaint = complaint_about(root, target.path, data)
+        write(root / target.path, good[target])
+        if complaint:
+            yield Failure(target.path, data, complaint)
+
+
+def complaint_about(root: Path, path: str, data: bytes) -> str:
+    """What is wrong with how the readers took ``data`` at ``path``; empty if nothing is."""
+    write(root / path, data)
+    before, began = _peak_bytes(), time.process_time()
+    try:
+        found = load_repository(root, today=TODAY)
+        if not found.errors:
+            find_everything(found)
+    except Exception:
+        return traceback.format_exc(limit=-6)
+    spent, grown = time.process_time() - began, _peak_bytes() - before
+    if spent > MOST_SECONDS:
+        return f"took {spent:.1f} s of processor time"
+    if grown > MOST_BYTES:
+        return f"grew by {grown / 2**20:.0f} MiB"
+    return _lost(found, path) or next((bad for f in found.findings if (bad := _unplaced(f))), "")
+
+
+def _peak_bytes() -> int:
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    return peak if sys.platform == "darwin" else peak * 1024
+
+
+def _lost(found: Repository, path: str) -> str:
+    """A file is read, or an error says why not."""
+    if any(f.file == path and f.severity == "error" for f in found.findings):
+        return ""
+    read = {p.path for p in found.protocols.values()} | {s.path for s in found.submissions}
+    if path in read or not path.startswith(("submissions/", "protocols/small-rope/1")):
+        return ""
+    return "neither read nor refused"
+
+
+def _unplaced(finding: Finding) -> str:
+    if not finding.file.startswith(PEOPLE_FILES) or finding.line < 1 or not finding.message or not finding.cure:
+        return f"a finding without place or cure: {finding}"
+    return ""

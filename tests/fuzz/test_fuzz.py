@@ -1,0 +1,59 @@
+"""A few thousand damaged files in every test run, and every damaged file that once broke a reader."""
+
+import json
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from .fuzz import PAST
+from .readers import TARGETS, complaint_about, failures, repository
+
+BATCHES, CASES = 12, 250
+
+
+@pytest.mark.parametrize("number", range(BATCHES))
+def test_damaged_files_are_read_or_refused_with_a_place(tmp_path, number):
+    found = list(failures(repository(tmp_path), 1_000_000 + number * CASES, CASES))
+    assert not found, "\n\n".join(f"{f.path}\n{f.complaint}\n{f.data[:300]!r}" for f in found)
+
+
+@pytest.mark.parametrize("path", sorted(p for p in PAST.rglob("*") if p.is_file()) or [None], ids=str)
+def test_files_that_once_broke_a_reader_do_so_no_more(tmp_path, path):
+    if path is None:
+        return
+    place = Path(*path.relative_to(PAST).parts[1:])
+    assert complaint_about(repository(tmp_path), place.as_posix(), path.read_bytes()) == ""
+
+
+@pytest.fixture(scope="module")
+def root(tmp_path_factory):
+    return repository(tmp_path_factory.mktemp("repository"))
+
+
+anything = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats(allow_nan=False, allow_infinity=False) | st.text(max_size=20),
+    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text(max_size=10), inner, max_size=4),
+    max_leaves=12,
+)
+
+
+@settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(tree=anything, target=st.sampled_from([t for t in TARGETS if t.kind == "json"]))
+def test_any_json_is_read_or_refused_with_a_place(root, tree, target):
+    good = (root / target.path).read_bytes()
+    try:
+        assert complaint_about(root, target.path, json.dumps(tree).encode()) == ""
+    finally:
+        (root / target.path).write_bytes(good)
+
+
+@settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(data=st.binary(max_size=400), target=st.sampled_from(TARGETS))
+def test_any_bytes_are_read_or_refused_with_a_place(root, data, target):
+    good = (root / target.path).read_bytes()
+    try:
+        assert complaint_about(root, target.path, data) == ""
+    finally:
+        (root / target.path).write_bytes(good)

@@ -36,7 +36,7 @@ def parse_json(text: str) -> tuple[object, list[Problem]]:
     except json.JSONDecodeError as error:
         return None, [_not_json(text, error)]
     problems = _named_problems(json_places(text)) if suspects else []
-    problems += _unfit_texts(tree)
+    problems += _unfit_texts(tree) if "\\u" in text else []
     return (None, problems) if problems else (tree, [])
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime
 import functools
+from collections.abc import Collection
 from pathlib import Path
 
 from .canonical import Repository
@@ -17,13 +18,14 @@ from .session import begin, lines_of
 from .submission_files import read_submissions
 
 
-def load_repository(root: Path, *, today: datetime.date | None = None) -> Repository:
+def load_repository(root: Path, *, today: datetime.date | None = None, chosen: Collection[str] | None = None) -> Repository:
     """Read and check a repository.
 
     Parameters
     ----------
     root : the repository's folder.
     today : what "in the future" is measured from; None: the date of this machine.
+    chosen : paths of the submissions to read, relative to the root; the others lend their ids only. None: all.
 
     Returns
     -------
@@ -38,7 +40,7 @@ def load_repository(root: Path, *, today: datetime.date | None = None) -> Reposi
     protocols = read_protocols(session)
     events = read_events(session, protocols)
     sound = {key: p for key, p in protocols.items() if not session.collected.has_error(p.path)}
-    submissions = read_submissions(session, sound, set(version_keys(session.layout)), events)
+    submissions = read_submissions(session, sound, set(version_keys(session.layout)), events, chosen)
     threads = read_threads(session, protocols, events)
     findings = session.collected.findings(functools.partial(lines_of, session))
     return Repository(session.root, protocols, submissions, events, threads, dict(session.steels), findings)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from .canonical import LoadedProtocol, LoadedSubmission
@@ -36,10 +37,12 @@ def read_submissions(
     protocols: dict[tuple[str, str], LoadedProtocol],
     versions: set[tuple[str, str]],
     events: dict[str, tuple[Event, ...]],
+    chosen: Collection[str] | None = None,
 ) -> tuple[LoadedSubmission, ...]:
-    """Valid submissions; ``protocols`` are those without problems, ``versions`` all that have a file."""
+    """Valid submissions; ``protocols`` are those without problems, ``versions`` all that have a file, ``chosen`` those to read."""
     paths = session.layout.submissions
-    read = [item for item in map(functools.partial(_submission, session), paths) if item is not None]
+    wanted = paths if chosen is None else [path for path in paths if path in chosen]
+    read = [item for item in map(functools.partial(_submission, session), wanted) if item is not None]
     shared = shared_facts([(item.path, item.record) for item in read], session.find_steel)
     crossing = [
         *id_problems(paths),

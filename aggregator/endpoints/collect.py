@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 
 from aggregator.numerics.isotonic import decreasing_fit
-from aggregator.records.canonical import CanonicalRun, LoadedSubmission, Repository, pool_key
+from aggregator.records.canonical import CanonicalRun, LoadedSubmission, PoolKey, Repository, pool_key
 from aggregator.records.model.protocol import EndpointRule, Protocol
 
 from .curve import Curve, Value, position
@@ -16,30 +16,34 @@ from .life import Life, bounds, fit_points
 from .rows import EXACT, INTERVAL, LEFT, MISSING, RIGHT, CurvePoint, EndpointRow
 from .runs import keennesses, reading_variances, run_curve
 from .values import endpoint_of
+from .words import REASONS
 
 
-def endpoint_rows(repository: Repository) -> tuple[EndpointRow, ...]:
+def endpoint_rows(repository: Repository, variances: Mapping[PoolKey, float] | None = None) -> tuple[EndpointRow, ...]:
     """One row for every run and endpoint of every submission; none is left out.
 
     Parameters
     ----------
     repository : validated records.
+    variances : variance of ln x within readings by pool, where another set of records has settled it; None: from these.
 
     Returns
     -------
     In the order of submissions, their runs, and the protocol's endpoints.
     """
-    return tuple(row for run in _runs(repository) for row in _run_rows(*run))
+    return tuple(row for run in _runs(repository, variances) for row in _run_rows(*run))
 
 
 def curve_points(repository: Repository) -> tuple[CurvePoint, ...]:
     """Every reading of every run as a point of its curve; pass/fail readings have no keenness and give none."""
-    return tuple(point for run in _runs(repository) for point in _run_points(*run))
+    return tuple(point for run in _runs(repository, None) for point in _run_points(*run))
 
 
-def _runs(repository: Repository) -> Iterator[tuple[LoadedSubmission, CanonicalRun, Protocol, float]]:
+def _runs(
+    repository: Repository, variances: Mapping[PoolKey, float] | None
+) -> Iterator[tuple[LoadedSubmission, CanonicalRun, Protocol, float]]:
     """Every run with its submission, its protocol and the reading variance of its pool."""
-    variances = reading_variances(repository)
+    variances = reading_variances(repository) if variances is None else variances
     for submission in repository.submissions:
         protocol = repository.protocol_of(submission).record
         for run in submission.runs:
@@ -69,13 +73,6 @@ def _status(value: Value) -> str:
     if np.isneginf(value.low):
         return LEFT
     return RIGHT if np.isposinf(value.high) else INTERVAL
-
-
-REASONS = {
-    LEFT: "known only to be at or below this",
-    RIGHT: "known only to be at or above this",
-    INTERVAL: "known only to lie between the two",
-}
 
 
 def _row(

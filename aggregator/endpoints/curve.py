@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .words import MISSING_PATTERN, REASONS
+
 SAME_WORK = 1e-9  # relative difference below which two amounts of work are one: unit conversion leaves about 1e-16
 
 
@@ -44,7 +46,7 @@ class Value:
 
 def missing(reason: str) -> Value:
     """No value, with the reason."""
-    return Value(float("nan"), float("nan"), float("nan"), f"not computed: {reason}")
+    return Value(float("nan"), float("nan"), float("nan"), MISSING_PATTERN.format(reason=reason))
 
 
 def axis(work: np.ndarray | float, first: float) -> np.ndarray | float:
@@ -108,5 +110,5 @@ def linear(curve: Curve, weights: np.ndarray) -> Value:
     lowest = float(np.where(w > 0, w * low, w * high).sum())
     highest = float(np.where(w > 0, w * high, w * low).sum())
     if np.isinf(lowest) and np.isinf(highest):
-        return missing("the readings were off the scale")
+        return missing(REASONS["off_scale"])
     return Value(lowest, highest, float(np.sqrt((w**2 * curve.se[used] ** 2).sum())))

@@ -12,6 +12,7 @@ from aggregator.records.model.submission import EdgeAngle
 
 from .curve import SAME_WORK, Curve
 from .runs import by_work
+from .words import FLAGS
 
 DAMAGED, TOUCHED_UP = "edge damaged", "edge touched up"
 
@@ -22,11 +23,11 @@ def flags_of(submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol
     checkpoints = set(protocol.work.checkpoints)
     checks = (
         (run.ended in (DAMAGED, TOUCHED_UP), run.ended),
-        (run.split_tester, "two testers in one run"),
-        (run.id in changed, "lot changed during the run"),
-        (any(not _near(r.work, checkpoints) for r in run.readings), "read off a checkpoint"),
-        (curve is not None and _burr(curve), "burr at the start?"),
-        (curve is None and _passed_again(run), "passed again after a fail"),
+        (run.split_tester, FLAGS["split_tester"]),
+        (run.id in changed, FLAGS["lot_changed"]),
+        (any(not _near(r.work, checkpoints) for r in run.readings), FLAGS["off_checkpoint"]),
+        (curve is not None and _burr(curve), FLAGS["burr"]),
+        (curve is None and _passed_again(run), FLAGS["passed_again"]),
     )
     return tuple(text for true, text in checks if true)
 

@@ -10,6 +10,7 @@ from aggregator.numerics.isotonic import decreasing_fit
 
 from .curve import SAME_WORK, Curve, Value, axis, missing
 from .draws import Key, normal_draws
+from .words import REASONS
 
 DRAWS = 400
 SHARE_OUTSIDE = 0.05  # of the draws outside the bracket, from which on a life is an interval
@@ -67,7 +68,7 @@ def life(curve: Curve, threshold: float, from_work: float, key: Key, relative: b
     """
     use = _telling(curve, threshold, fit_points(curve, from_work))
     if not len(use):
-        return Life(missing("no reading that tells"))
+        return Life(missing(REASONS["none_tells"]))
     work = curve.work[use]
     k = bounds(curve)[use]
     weights = curve.repeats[use].astype(float)
@@ -135,24 +136,24 @@ def _exact_or_interval(drawn: np.ndarray, at: float, low: float, high: float, fi
 
 
 def _left(limit: float) -> Value:
-    return Value(-np.inf, float(np.log(limit)), float("nan"), "reached at or before the first checkpoint that tells")
+    return Value(-np.inf, float(np.log(limit)), float("nan"), REASONS["reached_early"])
 
 
 def _right(last: float) -> Value:
     if last <= 0:
-        return missing("no reading after the first cut")
-    return Value(float(np.log(last)), np.inf, float("nan"), "not reached by the last reading")
+        return missing(REASONS["none_after_first_cut"])
+    return Value(float(np.log(last)), np.inf, float("nan"), REASONS["not_reached"])
 
 
 def _interval(low: float, high: float, first: float) -> Value:
     """Life between two amounts of work; open below where it may have ended before w₁."""
     opened = low < first * (1 - SAME_WORK)
     if opened and not np.isfinite(high):
-        return missing("the readings leave the life wholly open")
+        return missing(REASONS["wholly_open"])
     lowest = -np.inf if opened else float(np.log(low))
     if not np.isfinite(high):
-        return Value(lowest, np.inf, float("nan"), "may not have been reached by the last reading")
-    return Value(lowest, float(np.log(max(high, first))), float("nan"), "known only to lie between two amounts of work")
+        return Value(lowest, np.inf, float("nan"), REASONS["maybe_not_reached"])
+    return Value(lowest, float(np.log(max(high, first))), float("nan"), REASONS["between"])
 
 
 def pass_fail_life(work: np.ndarray, passed: np.ndarray, failed: np.ndarray, first: float) -> Life:
@@ -168,7 +169,7 @@ def pass_fail_life(work: np.ndarray, passed: np.ndarray, failed: np.ndarray, fir
     first : w₁.
     """
     if not len(work):
-        return Life(missing("no readings"))
+        return Life(missing(REASONS["no_readings"]))
     any_fail = np.flatnonzero(~passed)
     before = int(any_fail[0]) - 1 if len(any_fail) else len(work) - 1
     not_failed = np.flatnonzero(~failed)

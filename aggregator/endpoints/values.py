@@ -8,12 +8,14 @@ import numpy as np
 
 from aggregator.records.canonical import CanonicalRun, LoadedSubmission
 from aggregator.records.model.protocol import EndpointRule, Protocol
+from aggregator.records.units import quantity_text
 
 from .curve import Curve, Value, axis, held_after_dull, level_weights, linear, missing, position, window_weights
 from .draws import key_of
 from .life import Life, life, pass_fail_life
 from .readings import sign
 from .runs import by_work, first_positive
+from .words import REASONS
 
 DULL = "dull"
 
@@ -21,11 +23,11 @@ DULL = "dull"
 def endpoint_of(submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, rule: EndpointRule, curve: Curve | None) -> Life:
     """One endpoint of one run; only a life can tell of a failed preparation."""
     if not run.readings:
-        return Life(missing("no readings"))
+        return Life(missing(REASONS["no_readings"]))
     if curve is None:
         return _pass_fail(run, protocol, rule)
     if not len(curve.work):
-        return Life(missing("no values were read"))
+        return Life(missing(REASONS["no_values"]))
     if rule.kind == "life":
         return _life(submission, run, protocol, rule, curve)
     return Life(_level_window_loss(run, protocol, rule, curve))
@@ -33,7 +35,7 @@ def endpoint_of(submission: LoadedSubmission, run: CanonicalRun, protocol: Proto
 
 def _pass_fail(run: CanonicalRun, protocol: Protocol, rule: EndpointRule) -> Life:
     if rule.kind != "life":
-        return Life(missing("a reading that only passes or fails has no keenness"))
+        return Life(missing(REASONS["no_keenness"]))
     readings = [r for r in by_work(run.readings) if r.passed]
     work = np.array([r.work for r in readings], dtype=float)
     passed = np.array([all(r.passed) for r in readings], dtype=bool)
@@ -46,9 +48,9 @@ def _life(submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, r
     threshold = sign(protocol.reading.keener) * math.log(rule.threshold.value)
     if rule.threshold.relative:
         if position(curve, 0.0) is None:
-            return Life(missing("no reading at 0"))
+            return Life(missing(REASONS["no_start"]))
         if curve.low[0] != curve.high[0]:
-            return Life(missing("the reading at 0 was off the scale"))
+            return Life(missing(REASONS["start_off_scale"]))
         # A fraction of the sharpness: reading x f where higher is keener, reading / f where lower is; f or 1/f alike.
         threshold = curve.low[0] - abs(math.log(rule.threshold.value))
     begin = curve.first if rule.fit_from == "first positive checkpoint" else 0.0
@@ -69,15 +71,16 @@ def _level_window_loss(run: CanonicalRun, protocol: Protocol, rule: EndpointRule
         return linear(held, level_weights(held, rule.end) - level_weights(held, rule.start))
     absent = _absent_checkpoints(protocol, curve, rule.start, min(rule.end, float(curve.work[-1])))
     if absent:
-        return missing(f"no reading near {absent[0]:g} {protocol.work.unit}")
+        return missing(REASONS["none_near"].format(asked=quantity_text(absent[0], protocol.work.unit)))
     return linear(held, window_weights(held, rule.start, rule.end))
 
 
 def _outside(run: CanonicalRun, protocol: Protocol, curve: Curve, work: float) -> str:
     """Why there is no keenness at an amount of work."""
-    if work < curve.work[0]:
-        return "no reading at 0" if work == 0 else f"no reading at or before {work:g} {protocol.work.unit}"
-    return f"the run ended before {work:g} {protocol.work.unit} ({run.ended})"
+    if work == 0:
+        return REASONS["no_start"]
+    pattern = REASONS["none_before" if work < curve.work[0] else "ended_before"]
+    return pattern.format(asked=quantity_text(work, protocol.work.unit), ended=run.ended)
 
 
 def _absent_checkpoints(protocol: Protocol, curve: Curve, start: float, end: float) -> list[float]:

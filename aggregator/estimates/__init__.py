@@ -11,6 +11,7 @@ reason, never an exception.
 ``own_variance``   one submission's run variance by itself
 ``repeatability``  the table over all submissions, and moderation by it
 ``verdict``        an interval against the worthwhile ratio
+``words``          what is said of all this
 ``submissions``    the glue
 """
 

@@ -11,6 +11,8 @@ import numpy as np
 from aggregator.endpoints.rows import EndpointRow
 from aggregator.numerics.estimability import Design, estimable, prepare
 
+from .words import FACTORS, REASONS
+
 FIXED_ANGLE = "same stone and angle"  # the estimand under which a difference of angle is not part of the answer
 NOT_KNOWN = "not known"
 BLOCKS = ("evening", "lot")  # conditions in which runs are made: used only where they hold two runs on average
@@ -22,17 +24,6 @@ LABELS: dict[str, Callable[[EndpointRow], str]] = {
     "lot": lambda row: row.lot or NOT_KNOWN,
     "edge part": lambda row: row.edge_part,
     "angle": lambda row: NOT_KNOWN if row.angle_deg is None else f"{round(row.angle_deg):03d}",
-}
-WORDS = {
-    "blade": "the blade",
-    "steel": "the steel",
-    "sharpener": "who sharpened",
-    "practice": "who sharpened",
-    "tester": "who tested",
-    "evening": "the evening",
-    "lot": "the lot of the medium",
-    "edge part": "the part of the edge",
-    "angle": "the edge angle",
 }
 
 
@@ -146,7 +137,7 @@ def _question(factor, columns, arm_of, pair, used, model: Model) -> Question:
     sides = [arm == name for name in pair]
     empty = [name for name, side in zip(pair, sides, strict=True) if not side.any()]
     if empty:
-        return Question(factor, *pair, *sides, None, None, f"no usable run of {' or '.join(empty)}")
+        return Question(factor, *pair, *sides, None, None, REASONS["no_run"].format(names=" or ".join(empty)))
     labels = np.array([LABELS[columns](row) for row in used])
     shares = [_mean_of(labels[side], model.levels[columns]) for side in sides]
     c = np.zeros(model.design.x.shape[1])
@@ -168,9 +159,9 @@ def _moves_together(factor: str, columns: str, c: np.ndarray, model: Model) -> s
     for size in range(1, len(others) + 1):
         for dropped in combinations(others, size):
             if _estimable_without(dropped, c, model):
-                names = " and ".join(WORDS[name] for name in dropped)
-                return f"cannot be told apart: {WORDS[factor]} and {names} change together in these runs"
-    return f"cannot be told apart: {WORDS[factor]} changes together with the rest of these runs"
+                names = " and ".join(FACTORS[name] for name in dropped)
+                return REASONS["together"].format(factor=FACTORS[factor], others=names)
+    return REASONS["with_the_rest"].format(factor=FACTORS[factor])
 
 
 def _estimable_without(dropped: tuple[str, ...], c: np.ndarray, model: Model) -> bool:

@@ -20,6 +20,7 @@ from .profile import METHOD, CensoredRuns, ProfileLimits, fit_runs, profile_limi
 from .repeatability import ASSUMED, RepeatabilityTable
 from .results import Contrast, LackOfFit, OneSided, SubmissionEstimate, Verdict
 from .verdict import one_sided, verdict, verdict_of
+from .words import METHODS, REASONS
 
 LEVEL = 0.95
 POOLED_FACTORS = ("steel", "practice")  # what is compared over submissions; only there can a bound be weighed in
@@ -109,7 +110,7 @@ def _answers(rows, used, estimand: str, table: RepeatabilityTable, own, worthwhi
     if not used:
         asked = questions(rows, used, None)
         contrasts = tuple(_unanswered(q, used, q.reason) for q in asked)
-        return Answers(contrasts, np.zeros((0, 0)), s2, df, "not fitted: no usable run")
+        return Answers(contrasts, np.zeros((0, 0)), s2, df, METHODS["none"])
     if all(row.low == row.high for row in used):
         return _by_least_squares(rows, used, estimand, entry, s2, df, worthwhile)
     prior = table.entry_without(key, rows[0].submission)
@@ -135,7 +136,7 @@ def _by_least_squares(rows, used, estimand: str, entry, s2: float, df: float, wo
         contrasts.append(_answered(question, used, estimate, unscaled, s2, df, worthwhile))
     covariance = s2 * _gram(kept)
     spread = lack_of_fit(y, cells(used, model), fitted) if sd is None else None
-    weighting = "least squares" if sd is None else "least squares weighted for unequal reading errors (REML)"
+    weighting = METHODS["least_squares" if sd is None else "weighted"]
     return Answers(tuple(contrasts), covariance, s2, df, _method(weighting, entry, fitted.df, model, rows), spread)
 
 
@@ -163,7 +164,7 @@ def _by_likelihood(rows, used, estimand: str, prior, worthwhile: float) -> Answe
         covariance,
         runs.s2,
         runs.df,
-        _method("Gaussian likelihood with censored runs", prior, replicates, model, rows),
+        _method(METHODS["likelihood"], prior, replicates, model, rows),
     )
 
 
@@ -178,14 +179,14 @@ def _method(fitting: str, entry, replicates: int, model: Model, rows: list[Endpo
     """The whole of how, in words."""
     parts = [fitting]
     if entry.source == ASSUMED:
-        parts.append("run variance as the protocol assumes it, until there are pooled data")
+        parts.append(METHODS["assumed"])
     elif replicates == 0:
-        parts.append("no replicates of its own: pooled run variance")
+        parts.append(METHODS["no_replicates"])
     if model.left_out:
-        parts.append(f"too few runs per {' and '.join(model.left_out)} to take its effect out")
+        parts.append(METHODS["left_out"].format(blocks=" and ".join(model.left_out)))
     split = sum(row.split_tester for row in rows)
     if split:
-        parts.append(f"{split} run{'s' if split > 1 else ''} with two testers left out")
+        parts.append(METHODS["one_split" if split == 1 else "splits"].format(runs=split))
     return "; ".join(parts)
 
 
@@ -260,13 +261,14 @@ def _profiled(
 
 def _bounded(question: Question, used: list[EndpointRow], limit: ProfileLimits, worthwhile: float, profile) -> Contrast:
     """What is left where the likelihood never falls on one side, or on both."""
-    reason = f"{_censored_arms(question, used)}: only a bound can be given"
+    arms = _censored_arms(question, used)
+    reason = REASONS["bound"].format(arms=arms)
     if np.isfinite(limit.low):
         bound: tuple[OneSided, Verdict] | None = OneSided("at least", limit.low), one_sided(worthwhile)
     elif np.isfinite(limit.high):
         bound = OneSided("at most", limit.high), one_sided(worthwhile)
     else:
-        return _unanswered(question, used, f"{_censored_arms(question, used)}: not even a bound can be given")
+        return _unanswered(question, used, REASONS["no_bound"].format(arms=arms))
     return _contrast(question, used, reason=reason, bound=bound[0], verdict=bound[1], profile=profile)
 
 
@@ -278,4 +280,4 @@ def _censored_arms(question: Question, used: list[EndpointRow]) -> str:
     names = [name for name, rows in sides if one[rows].all()]
     if not names:
         names = [name for _, rows in sides for name in sorted(set(labels[rows])) if one[rows & (labels == name)].all()]
-    return f"every run of {' and of '.join(names)} is censored" if names else "too many runs are censored"
+    return REASONS["arms_censored"].format(names=" and of ".join(names)) if names else REASONS["many_censored"]

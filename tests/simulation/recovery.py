@@ -22,6 +22,7 @@ from pathlib import Path
 from unittest import mock
 
 import numpy as np
+from monte_carlo import lower_bound
 from read_back import read_back
 
 from aggregator.demo import generate
@@ -31,7 +32,6 @@ from aggregator.pooling.comparisons import PooledComparison, compare
 from aggregator.records.canonical import pool_key
 
 WANTED = 0.93  # the least that the lower 99 % Monte-Carlo bound of a coverage may be
-ONE_SIDED_99 = 2.3263478740408408  # 99 % point of the standard normal distribution
 
 
 def pooled_comparisons(seed: int) -> tuple[tuple[PooledComparison, ...], dict[tuple, float]]:
@@ -85,14 +85,6 @@ def run(first: int, seeds: int, out: Path) -> None:
 
 def _lines(path: Path) -> list[dict]:
     return [json.loads(line) for line in path.read_text(encoding="utf-8").splitlines()]
-
-
-def lower_bound(coverage: float, n: int) -> float:
-    """Lower one-sided 99 % limit of a proportion (Wilson 1927, J. Am. Stat. Assoc. 22:209-212)."""
-    z2 = ONE_SIDED_99**2
-    middle = coverage + z2 / (2 * n)
-    spread = ONE_SIDED_99 * math.sqrt(coverage * (1 - coverage) / n + z2 / (4 * n * n))
-    return (middle - spread) / (1 + z2 / n)
 
 
 def table(lines: Iterable[dict]) -> list[str]:

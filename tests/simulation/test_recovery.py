@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import pytest
-from recovery import lower_bound, recovered, table
+from monte_carlo import lower_bound
+from recovery import recovered, table
 
 
 @pytest.fixture(scope="module")

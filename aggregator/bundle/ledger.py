@@ -145,13 +145,15 @@ class _Scale:
         return math.exp(-ln_value if self.reversed else ln_value)
 
     def tell(self, figure: float) -> str:
-        return f"×{amount(figure)}" if self.kind == "loss" else f"{amount(figure)} {self.unit}"
+        if self.kind == "loss":
+            return f"×{amount(figure)}"
+        return f"{amount(figure)} {self.unit if amount(figure) == '1' else plural(self.unit)}"
 
 
 def _scale(rule: EndpointRule, protocol: Protocol) -> _Scale:
     """Life in work; a level or window as the reading that it stands for; a loss as a ratio of sharpness."""
     if rule.kind == "life":
-        return _Scale(rule.kind, plural(protocol.work.unit), False)
+        return _Scale(rule.kind, protocol.work.unit, False)
     if rule.kind == "loss":
         return _Scale(rule.kind, "", False)
     return _Scale(rule.kind, protocol.reading.canonical_unit or "", protocol.reading.keener == "lower")

@@ -6,6 +6,8 @@ import math
 from typing import TYPE_CHECKING
 
 from aggregator.numerics.interval import Interval
+from aggregator.records.units import UNITS_IN_SENTENCES as UNITS_IN_SENTENCES  # the browser's page fills these in as well
+from aggregator.records.units import plural
 
 if TYPE_CHECKING:
     from aggregator.records.model.protocol import EndpointRule
@@ -67,7 +69,6 @@ PATTERNS: dict[str, dict[str, str]] = {
     },
 }
 """What the page that answers in the browser fills in as well (site/pages/assets/form/sentences.js)."""
-UNITS_IN_SENTENCES = {"cut": "cuts"}
 LEAST_TIMES = 2  # from this ratio on "times as", below it per cent
 
 
@@ -114,11 +115,6 @@ def difference(kind: str, ratio: float) -> str:
 def named(factor: str, name: str) -> str:
     """How one side of a comparison is called in a sentence."""
     return PATTERNS["words"]["sharpener of a class"].format(name=name) if factor == "practice" else name
-
-
-def plural(unit: str) -> str:
-    """A unit of work as it stands behind a number."""
-    return UNITS_IN_SENTENCES.get(unit, unit)
 
 
 def when(kind: str, unit: str, at: float | None, start: float | None, end: float | None) -> str:

@@ -25,6 +25,7 @@ LONGEST_NUMBER = 40  # characters; no reading needs more, and the patterns stay 
 LARGEST_NUMBER = Fraction(10**15)
 SMALLEST_NUMBER = Fraction(1, 10**15)  # below it, and not 0, is a slip of the exponent
 
+UNITS_IN_SENTENCES = {"cut": "cuts"}  # every other unit of the list is a symbol, which has no plural
 _ALIKE = str.maketrans({"−": "-", "–": "-", "‐": "-", "‑": "-", "⁄": "/", "∕": "/", "\u00a0": " ", "\u202f": " ", "\u2009": " "})
 _GLYPHS = {
     "½": "1/2", "⅓": "1/3", "⅔": "2/3", "¼": "1/4", "¾": "3/4", "⅕": "1/5", "⅖": "2/5", "⅗": "3/5", "⅘": "4/5",
@@ -107,6 +108,16 @@ def unit_named(text: str) -> UnitEntry:
     if unit is None:
         raise WrittenError(f"{text!r} is not a unit of the closed list", _nearest(text))
     return unit
+
+
+def plural(unit: str) -> str:
+    """A unit as it stands behind a number other than one: cuts, but mm."""
+    return UNITS_IN_SENTENCES.get(unit, unit)
+
+
+def quantity_text(value: float, unit: str) -> str:
+    """A number and its unit in a sentence: 1 cut, 80 cuts, 2.5 m."""
+    return f"{value:g} {unit if value == 1 else plural(unit)}"
 
 
 def convert(value: float | Fraction, unit: str, canonical_unit: str) -> float:

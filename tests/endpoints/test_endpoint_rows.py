@@ -69,14 +69,14 @@ def test_a_reading_at_22_instead_of_20_is_kept_and_interpolated():
 
 
 def test_a_window_with_a_checkpoint_left_out_is_not_computed():
-    assert rows_of(readings(skip=(20,)))["window"].reason == "not computed: no reading near 20 cut"
+    assert rows_of(readings(skip=(20,)))["window"].reason == "not computed: no reading near 20 cuts"
 
 
 @pytest.mark.parametrize("ended", ["medium ran out", "tester stopped", "edge damaged", "edge touched up"])
 def test_levels_after_an_early_end_are_missing_and_say_so(ended):
     rows = rows_of(readings(until=40), ended=ended)
     assert rows["level"].status == "exact"
-    assert rows["late"].reason == f"not computed: the run ended before 80 cut ({ended})"
+    assert rows["late"].reason == f"not computed: the run ended before 80 cuts ({ended})"
     assert rows["life"].status == "right"
     assert rows["life"].low == pytest.approx(math.log(40))
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from aggregator.errors import InputError, WrittenError
 from aggregator.records.registers import load_units
-from aggregator.records.units import canonical_value, convert, find_unit, parse_number, unit_named
+from aggregator.records.units import canonical_value, convert, find_unit, parse_number, quantity_text, unit_named
 
 NIST = json.loads((Path(__file__).parents[1] / "reference/units_nist_sp811.json").read_text(encoding="utf-8"))
 SI = {"N": "N", "m": "m"}
@@ -301,3 +301,16 @@ def test_every_way_to_write_a_mixed_fraction_gives_the_same_number(whole, bottom
 @given(st.decimals(min_value=0, max_value=99999, places=2))
 def test_point_and_comma_decimals_are_the_same_number(value):
     assert parse_number(str(value)).value == parse_number(str(value).replace(".", ",")).value == float(value)
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "text"), [(1, "cut", "1 cut"), (80, "cut", "80 cuts"), (0, "cut", "0 cuts"), (1.5, "m", "1.5 m"), (20, "gf", "20 gf")]
+)
+def test_a_unit_that_is_a_word_has_a_plural_behind_a_number_and_a_symbol_has_none(value, unit, text):
+    assert quantity_text(value, unit) == text
+
+
+def test_only_units_that_are_words_have_a_plural_of_their_own():
+    for unit in load_units().units:
+        changed = quantity_text(2, unit.id) != f"2 {unit.id}"
+        assert changed == (unit.kind == "count")

@@ -10,6 +10,7 @@ from ..canonical_runs import limit_of
 from ..model.protocol import Protocol
 from ..model.submission import Run, Submission
 from ..problem import Problem, pointer, shown
+from ..units import plural, quantity_text
 
 Place = tuple[str | int, ...]
 
@@ -48,8 +49,8 @@ def _checkpoints(run: Run, read: tuple[CanonicalReading, ...], place: Place, pro
     for i, reading in enumerate(read):
         nearest = min(protocol.work.checkpoints, key=lambda c: abs(c - reading.work))
         if abs(reading.work - nearest) > NEAR_CHECKPOINT * nearest:
-            message = f"read at {shown(run.readings[i].work)} {run.work_unit}; the nearest checkpoint is {nearest:g}"
-            message += "" if protocol.work.unit == run.work_unit else f" {protocol.work.unit}"
+            message = f"read at {shown(run.readings[i].work)} {plural(run.work_unit)}; the nearest checkpoint is {nearest:g}"
+            message += "" if protocol.work.unit == run.work_unit else f" {plural(protocol.work.unit)}"
             yield Problem(pointer(*place, "readings", i, "work"), "off-checkpoint", message)
 
 
@@ -85,7 +86,7 @@ def _start(read: tuple[CanonicalReading, ...], place: Place, protocol: Protocol)
     if len(read) > 1 and read[0].work == 0:
         start, first = _sharpness(read[0], protocol), _sharpness(read[1], protocol)
         if start is not None and first is not None and first > start:
-            message = f"sharper after {read[1].work:g} {protocol.work.unit} than at 0: burr at the start?"
+            message = f"sharper after {quantity_text(read[1].work, protocol.work.unit)} than at 0: burr at the start?"
             yield Problem(pointer(*place, "readings", 1), "sharper-after-work", message)
 
 

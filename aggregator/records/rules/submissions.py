@@ -11,6 +11,7 @@ from ..model.submission import Blade, EdgeAngle, Submission
 from ..problem import Problem, pointer, shown
 from ..quantities import quantity_problems
 from ..registers import DEMO_PREFIX, find_grit
+from ..units import plural
 
 FindSteel = Callable[[str], SteelEntry | None]
 
@@ -92,10 +93,10 @@ def _angle(angle: EdgeAngle, place: tuple[str | int, ...]) -> Iterator[Problem]:
 def _changes(record: Submission) -> Iterator[Problem]:
     for i, run in enumerate(record.runs):
         for j, change in enumerate(run.lot_changes or ()):
-            message = f"lot {change.lot!r} was begun at {shown(change.at_work)} {run.work_unit}"
+            message = f"lot {change.lot!r} was begun at {shown(change.at_work)} {plural(run.work_unit)}"
             yield Problem(pointer("runs", i, "lot_changes", j), "lot-change", message)
         if run.tester_change_at_work is not None:
-            message = f"a second tester took over at {shown(run.tester_change_at_work)} {run.work_unit}"
+            message = f"a second tester took over at {shown(run.tester_change_at_work)} {plural(run.work_unit)}"
             yield Problem(pointer("runs", i, "tester_change_at_work"), "tester-change", message)
 
 

@@ -1,53 +1,13 @@
-"""The results as tidy CSV files, with ``datapackage.json`` (Frictionless Data, an open standard) to describe them.
-
-A cell of text can never start a formula in a spreadsheet; numbers, negative ones too, stay numbers.
-"""
+"""The results as tidy CSV files, with ``datapackage.json`` (Frictionless Data, an open standard) to describe them."""
 
 from __future__ import annotations
 
-import csv
-import io
 import json
-import math
-from collections.abc import Iterable
 
+from .analysis_tables import crossed_contrasts, curve_comparisons, network, probes, spreads
 from .assemble import Findings
+from .csv_cells import POOL_COLUMNS, Cell, Table, csv_bytes
 from .model import Results
-from .numbers import PUBLISHED_DIGITS
-
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "|", "%")
-
-Cell = str | float | int | bool | None
-Table = tuple[dict[str, str], list[tuple[Cell, ...]]]
-"""A table: column name to its description (with the type before a colon), and the rows."""
-
-
-def cell(value: Cell) -> str:
-    """One cell as text.
-
-    Text that a spreadsheet could take for a formula gets an apostrophe in front; numbers are written with ten significant
-    digits; missing is empty.
-    """
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, (int, float)):
-        if isinstance(value, float) and math.isnan(value):
-            return ""
-        if isinstance(value, float) and math.isinf(value):
-            return "INF" if value > 0 else "-INF"
-        return f"{value:.{PUBLISHED_DIGITS}g}" if isinstance(value, float) else str(value)
-    return f"'{value}" if value.lstrip().startswith(FORMULA_STARTS) or value.startswith(FORMULA_STARTS) else value
-
-
-def csv_bytes(columns: Iterable[str], rows: Iterable[tuple[Cell, ...]]) -> bytes:
-    """A CSV file (RFC 4180, UTF-8, LF line ends)."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(columns)
-    writer.writerows([cell(value) for value in row] for row in rows)
-    return out.getvalue().encode("utf-8")
 
 
 def tables(found: Findings, results: Results) -> dict[str, bytes]:
@@ -60,17 +20,15 @@ def tables(found: Findings, results: Results) -> dict[str, bytes]:
         "contributions": _contributions(results),
         "curves": _curves(results),
         "repeatability": _repeatability(results),
+        "spreads": spreads(results),
+        "crossed_contrasts": crossed_contrasts(results),
+        "network": network(results),
+        "curve_comparisons": curve_comparisons(results),
+        "probes": probes(results),
     }
     files = {f"{name}.csv": csv_bytes(columns, rows) for name, (columns, rows) in made.items()}
-    files["datapackage.json"] = _datapackage(made)
+    files["datapackage.json"] = datapackage(made)
     return files
-
-
-POOL_COLUMNS = {
-    "origin": "string: measured, or simulated (invented by a program)",
-    "protocol": "string: protocol id",
-    "major": "integer: MAJOR version; different ones are never pooled",
-}
 
 
 def _submissions(results: Results) -> Table:
@@ -255,7 +213,8 @@ def _repeatability(results: Results) -> Table:
     return columns, rows
 
 
-def _datapackage(made: dict[str, Table]) -> bytes:
+def datapackage(made: dict[str, Table]) -> bytes:
+    """``datapackage.json`` for the tables in ``made``, by name."""
     resources = [
         {
             "name": name,

@@ -34,6 +34,15 @@ class PairAtEndpoint:
     line: NetworkLine | None
 
 
+@dataclass(frozen=True)
+class Note:
+    """What limits some figures: parts of the dulling, terms in words (empty: all of them), and the limit."""
+
+    roles: tuple[str, ...]
+    terms: str
+    text: str
+
+
 def modelled(pool: Pool) -> list[EndpointResult]:
     """Endpoints that the crossed model was asked for, early and late first."""
     return [e for e in endpoints_in_order(pool) if e.crossed is not None]
@@ -65,22 +74,26 @@ def spread_of(model: CrossedResult | None, what: str) -> Spread | None:
     return next((s for s in model.spreads if s.what == what), None) if model is not None else None
 
 
-def notes(endpoints: list[EndpointResult], only: tuple[str, ...]) -> list[tuple[str, list[EndpointResult]]]:
-    """What limits the figures of the terms in ``only``, each with the endpoints it is said of."""
-    said: dict[str, list[EndpointResult]] = {}
+def notes(endpoints: list[EndpointResult], only: tuple[str, ...]) -> list[Note]:
+    """What limits the figures of the terms in ``only``, said once for all the terms and endpoints it is true of."""
+    by_endpoint = {e.id: _notes(e.crossed, only) for e in endpoints}
+    said: dict[tuple[str, tuple[str, ...]], list[str]] = {}
     for endpoint in endpoints:
-        for note in _notes(endpoint.crossed, only):
-            said.setdefault(note, []).append(endpoint)
-    return list(said.items())
+        for text, whats in by_endpoint[endpoint.id].items():
+            said.setdefault((text, whats), []).append(endpoint.role)
+    return [Note(tuple(roles), ", ".join(term(w) for w in whats), text) for (text, whats), roles in said.items()]
 
 
-def _notes(model: CrossedResult | None, only: tuple[str, ...]) -> list[str]:
+def _notes(model: CrossedResult | None, only: tuple[str, ...]) -> dict[str, tuple[str, ...]]:
+    """Text to the terms it is said of; none where it is said of the whole model."""
     if model is None:
-        return []
-    found = [model.reason] if model.reason else []
-    for spread in (s for s in model.spreads if s.what in only):
-        found += [f"{term(spread.what).capitalize()}: {spread.reason}"] if spread.reason else []
-        found += [f"{term(spread.what).capitalize()}: the figure stands for {spread.holds}."] if spread.holds else []
+        return {}
+    found: dict[str, tuple[str, ...]] = {model.reason: ()} if model.reason else {}
+    for what in only:
+        spread = spread_of(model, what)
+        for text in (spread.reason, f"the figure stands for {spread.holds}." if spread.holds else "") if spread is not None else ():
+            if text:
+                found[text] = (*found.get(text, ()), what)
     return found
 
 

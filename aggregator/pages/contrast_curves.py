@@ -53,7 +53,7 @@ def _specification(points: tuple[tuple[float | None, ...], ...], axis: str, unit
         {"at": at, "ratio": ratio, **{k: min(max(v, bottom), top) for k, v in _ends(low, high, band_low, band_high, bottom, top).items()}}
         for at, ratio, low, high, band_low, band_high in points
     ]
-    titled = f"{'sharpness' if axis == 'work' else 'work'}, ratio"
+    titled = f"ratio of {'sharpness' if axis == 'work' else 'work'}"
     x = _work_axis(altair, data, unit) if axis == "work" else _sharpness_axis(altair)
     scale = altair.Scale(type="log", domain=[bottom, top], nice=False)
     y = altair.Y("ratio:Q", title=titled, scale=scale, axis=altair.Axis(values=_ticks(bottom, top), format="~g"))

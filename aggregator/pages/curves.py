@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from markupsafe import Markup
 
 from aggregator.bundle.model import Pool
-from aggregator.bundle.sentences import plural
+from aggregator.records.units import plural
 
 from .text import plain, visible
 

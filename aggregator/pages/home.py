@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from aggregator.bundle.model import Pool, Results
 
-from . import bars, choose
+from . import analyses, bars, choose
 from .curves import curves
 from .page import Page, render
 
@@ -23,6 +23,7 @@ def home(results: Results) -> Page:
         quoted=quoted,
         quoted_axis=bars.axis([c.result for _, c in quoted], min(e.worthwhile_ratio for e, _ in quoted)) if quoted else None,
         chart=curves(lead, lead.headline) if lead else "",
+        matters=_matters(lead),
         sharpening=sharpening,
         practice=choose.practice(sharpening) if sharpening else [],
         demonstration=choose.simulated(results),
@@ -42,6 +43,12 @@ def _answer(results: Results, lead: Pool | None) -> str:
     if number == 2:
         return "Two measured submissions so far: they stand side by side, because two are too few to pool."
     return lead.headline if lead else ""
+
+
+def _matters(lead: Pool | None) -> str:
+    """Steel, sharpening, tester or blade, in a sentence; empty where no model of all runs was fitted."""
+    primary = analyses.primary(lead) if lead is not None else None
+    return primary.crossed.sentence if primary is not None and primary.crossed.state == "fitted" else ""
 
 
 def _counts(results: Results) -> list[tuple[str, int, int]]:

@@ -41,7 +41,10 @@ def reach_of(ratios: Iterable[float | None]) -> float:
 
 def scale(on: SpreadAxis) -> Markup:
     """The head of a column of bars."""
-    marks = "".join(f'<text x="{on.x(t):.1f}" y="15" text-anchor="middle">×{t:g}</text>' for t in TICKS[on.reach])
+    ticks = TICKS[on.reach]
+    anchors = ["start", *["middle"] * (len(ticks) - 2), "end"]  # the outer ones would stick out of the drawing
+    ends = [0, *[on.x(t) for t in ticks[1:-1]], WIDTH]
+    marks = "".join(f'<text x="{x:.1f}" y="15" text-anchor="{a}">×{t:g}</text>' for t, x, a in zip(ticks, ends, anchors, strict=True))
     return svg("bar-scale", "Scale of typical ratios, logarithmic, from ×1, no difference", marks)
 
 

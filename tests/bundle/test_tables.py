@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from aggregator.bundle.tables import cell, csv_bytes
+from aggregator.bundle.csv_cells import cell, csv_bytes
 
 
 @pytest.mark.parametrize("text", ["=1+1", "+cmd", "-2+3", "@SUM(A1)", "\t=1", "\r=1", "  =1", '=HYPERLINK("x")'])

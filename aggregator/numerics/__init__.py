@@ -14,6 +14,7 @@ here: validation of what people wrote, global state, randomness that was not pas
 ``mixed_inference``      coefficients' covariance, its small-sample correction, degrees of freedom, effects' errors
 ``censored_mixed``       the mixed model with responses known to one side, by expectation and maximisation
 ``truncated_normal``     probability and moments of correlated normal responses beyond limits
+``normal_sites``         what a limit says of a normal response, as a value with a variance
 ``isotonic``             monotone fits
 ``estimability``         which contrasts a design can tell
 ``root_search``          roots of one-dimensional functions, and the best of several local maxima

@@ -30,6 +30,7 @@ SUFFICIENT = 1e-4  # share of the decrease that the slope promises which a step 
 EXACT_INFORMATION = 200  # unknowns up to which the dense inverse, for exact information, costs less than a step saved
 DENSE_INFORMATION = 200  # unknowns up to which expected information comes from one dense inverse
 DIFFERENCE = 1e-4  # relative step of the central difference of traces above that
+TINY = 1e-300  # a trace that the design leaves nothing of
 # Few rows can have several local minima: of 400 random small problems 5 did, and these starts found the lowest of all of them.
 OTHER_STARTS = (0.1, 3.0, 30.0)
 SAME_MINIMUM = 1e-7  # deviances closer than this are one minimum, and the first start's is kept
@@ -185,7 +186,7 @@ def _trace_slopes(system: System, evaluation: Evaluation, traces: np.ndarray) ->
         return evaluate(system, ratios, update_factor(system, ratios), True).traces
 
     for j in range(system.terms):
-        width = DIFFERENCE * (used[j] + 1 / system.information[j])
+        width = DIFFERENCE * (used[j] + system.sizes[j] / max(traces[j], TINY))  # the scale on which Σ as a whole, not V alone, moves
         if used[j] > width:
             slopes[:, j] = (moved(j, used[j] - width) - moved(j, used[j] + width)) / (2 * width)
         else:

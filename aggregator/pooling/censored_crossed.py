@@ -40,7 +40,7 @@ from .inputs import frozen
 
 MOST_ONE_SIDED = 0.30  # share of lives beyond which no fit is tried
 SHEPPARD = 0.43  # residual standard deviation, in widths of the interval, from which the midpoint's variance may be put as width²/12
-FLOOR_SHARE = 1e-3  # of the residual variance, taken as known so that the rows without an interval have a known variance too
+FLOOR_SHARE = 0.2  # of the residual variance, taken as known: rows without an interval need one too, and a much smaller one costs digits
 MOST_ROWS = 1500  # in one connected block: its matrices are dense
 MOST_ERROR = 0.01  # of the log-likelihood, between two sets of points
 LIMIT, FARTHEST = 1e-5, 1e6  # relative error of a profile limit; how many times the fitted variance one is looked for

@@ -1,0 +1,118 @@
+"""Runs known to an interval or to one side as values with known variances, about a fitted model.
+
+So that limits of variances, and fits with another fixed part, cost what they cost for exact values.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+import scipy.sparse as sp
+
+from aggregator.numerics.interval import Interval
+from aggregator.numerics.normal_sites import normal_sites
+
+from .censored_crossed import FLOOR_SHARE, SHEPPARD
+from .crossed import crossed
+from .crossed_input import RESIDUAL
+from .crossed_results import CrossedFit
+from .runs_design import Runs
+
+WIDEST = 1e6  # variance of a value that says nothing, in residual variances
+
+
+@dataclass(frozen=True, eq=False)
+class WorkingValues:
+    """Values with known variances beside the residual.
+
+    Attributes
+    ----------
+    y : (n,) values.
+    extra : (n,) known variances; None where every value is exact.
+    residual : residual variance of the fit about which they were made; None where every value is exact.
+    """
+
+    y: np.ndarray
+    extra: np.ndarray | None
+    residual: float | None
+
+
+def working_values(runs: Runs, X: np.ndarray, groups: Mapping[str, np.ndarray], fit: CrossedFit) -> WorkingValues | None:
+    """Values and variances that say of each run what its limits say, at the fitted coefficients and variances.
+
+    Parameters
+    ----------
+    runs : n runs.
+    X, groups : what was fitted.
+    fit : its result.
+
+    Returns
+    -------
+    WorkingValues
+        Exact runs as they are; intervals as midpoints with width²/12 where the residual is wide enough, as in
+        ``crossed_censored``; one-sided runs by ``normal_sites``. None where the latter could not be had.
+    """
+    open_runs, width = runs.one_sided, runs.high - runs.low
+    if not width.any():
+        return WorkingValues(runs.low, None, None)
+    residual = fit.variances[RESIDUAL]
+    wide = ~open_runs & (np.where(open_runs, 0.0, width) * SHEPPARD <= np.sqrt(residual))
+    y = np.where(open_runs, 0.0, np.where(open_runs, 0.0, runs.low) + np.where(open_runs, 0.0, width) / 2)
+    extra = np.where(wide, np.where(open_runs, 0.0, width) ** 2 / 12, 0.0)
+    if open_runs.any():
+        found = _sites(runs, X, groups, fit, y, extra, residual)
+        if found is None:
+            return None
+        y[open_runs], extra[open_runs] = found[0], np.minimum(found[1], WIDEST * residual)
+    return WorkingValues(y, extra, residual)
+
+
+def _sites(runs: Runs, X, groups, fit: CrossedFit, y, extra, residual: float):
+    """``normal_sites`` of the one-sided runs given the others."""
+    o, c = np.flatnonzero(~runs.one_sided), np.flatnonzero(runs.one_sided)
+    fitted = X @ fit.coefficients
+    S = np.diag(residual + extra)
+    for name, labels in groups.items():
+        codes = np.unique(labels, return_inverse=True)[1]
+        Z = sp.csr_array((np.ones(len(codes)), (np.arange(len(codes)), codes)))
+        S += fit.variances[name] * (Z @ Z.T).toarray()
+    weights = np.linalg.solve(S[np.ix_(o, o)], S[np.ix_(o, c)]).T
+    mean = fitted[c] + weights @ (y[o] - fitted[o])
+    covariance = S[np.ix_(c, c)] - weights @ S[np.ix_(o, c)]
+    above = np.isposinf(runs.high[c])
+    return normal_sites(mean, (covariance + covariance.T) / 2, np.where(above, runs.low[c], runs.high[c]), np.where(above, 1.0, -1.0))
+
+
+def fit_working(
+    values: WorkingValues,
+    X: np.ndarray,
+    groups: Mapping[str, object],
+    *,
+    criterion: str = "reml",
+    level: float = 0.95,
+    profile: bool = False,
+) -> CrossedFit:
+    """``crossed`` for working values; the residual variance comes out whole.
+
+    Parameters
+    ----------
+    values : n values.
+    X, groups, criterion, level, profile : as for ``crossed``.
+    """
+    if values.extra is None:
+        return crossed(values.y, X, groups, criterion=criterion, level=level, profile=profile)
+    floor = FLOOR_SHARE * values.residual
+    beside = {**groups, RESIDUAL: np.arange(len(values.y))}
+    fit = crossed(values.y, X, beside, V=floor + values.extra, criterion=criterion, level=level, profile=profile)
+    if fit.variances[RESIDUAL] is None:
+        return fit
+    interval = fit.variance_intervals[RESIDUAL]
+    moved = interval and Interval(interval.low + floor, interval.high + floor, interval.level, interval.method)
+    return replace(
+        fit,
+        variances=fit.variances | {RESIDUAL: fit.variances[RESIDUAL] + floor},
+        variance_intervals=fit.variance_intervals | {RESIDUAL: moved},
+        effects={name: value for name, value in fit.effects.items() if name != RESIDUAL},
+    )

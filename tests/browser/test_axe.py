@@ -6,7 +6,7 @@ from axe_playwright_python.sync_playwright import Axe
 from .crawling import NARROW
 from .kinds import example
 
-KINDS = ["home", "pool", "comparison", "steel", "ledger", "submission", "protocol", "methods", "analysts", "data"]
+KINDS = ["home", "pool", "endpoint", "comparison", "steel", "ledger", "submission", "protocol", "methods", "analysts", "data"]
 
 
 def grave(page) -> list[tuple[str, str]]:

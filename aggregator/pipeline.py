@@ -20,8 +20,11 @@ from aggregator.pages import build_site
 from aggregator.pooling.apart import further_runs, told_apart
 from aggregator.pooling.circulation import circulated_blades
 from aggregator.pooling.comparisons import compare
+from aggregator.pooling.curve_pairs import curve_pairs
 from aggregator.pooling.curves import mean_curves
 from aggregator.pooling.exchanges import ExchangePlan
+from aggregator.pooling.probes import probe_answers
+from aggregator.pooling.steel_network import steel_networks
 from aggregator.records import load_repository
 from aggregator.records.canonical import PoolKey, Repository, pool_key
 from aggregator.records.model.protocol import version_order
@@ -39,7 +42,12 @@ def find_everything(repository: Repository) -> Findings:
     circulated = circulated_blades(rows)
     curves = mean_curves(points, _checkpoints(repository))
     published = publish(table, repository)
-    return Findings(repository, rows, points, table, published, estimates, comparisons, circulated, curves, told_apart(rows))
+    networks = steel_networks(estimates, table)
+    pairs = curve_pairs(points, rows, _checkpoints(repository))
+    probes = probe_answers(rows, _probed(repository))
+    return Findings(
+        repository, rows, points, table, published, estimates, comparisons, circulated, curves, told_apart(rows), networks, pairs, probes
+    )
 
 
 def _worthwhile(repository: Repository) -> dict[tuple[PoolKey, str], float]:
@@ -56,6 +64,16 @@ def _checkpoints(repository: Repository) -> dict[PoolKey, tuple[float, ...]]:
     return {
         pool_key(submission): repository.protocol_of(submission).record.work.checkpoints for submission in _oldest_version_first(repository)
     }
+
+
+def _probed(repository: Repository) -> frozenset[tuple[PoolKey, str]]:
+    """Endpoints that probes are asked at: levels and the primary one. A window or life of the same readings would ask again."""
+    return frozenset(
+        (pool_key(submission), rule.id)
+        for submission in repository.submissions
+        for rule in repository.protocol_of(submission).record.endpoints
+        if rule.primary or rule.kind == "level"
+    )
 
 
 def _oldest_version_first(repository: Repository):

@@ -13,12 +13,16 @@ from aggregator.estimates.repeatability import Repeatability, RepeatabilityTable
 from aggregator.estimates.results import SubmissionEstimate
 from aggregator.pooling.circulation import CirculatedBlade
 from aggregator.pooling.comparisons import PooledComparison
+from aggregator.pooling.curve_pairs import CurvePair
 from aggregator.pooling.curves import MeanCurve
+from aggregator.pooling.probes import ProbeAnswer
 from aggregator.pooling.separability import Separability
+from aggregator.pooling.steel_network import SteelNetwork
 from aggregator.records.canonical import LoadedSubmission, PoolKey, Repository, pool_key
 from aggregator.records.model.protocol import EndpointRule, Protocol, version_order
 
 from .compare import comparison_result, crossovers
+from .curve_pairs import curve_comparison
 from .interlab import interlaboratory_result
 from .ledger import interest_of, objection_results, protocol_results, steel_results, submission_results
 from .model import (
@@ -33,7 +37,9 @@ from .model import (
     SteelCurve,
     ToldApart,
 )
+from .network import network_result
 from .numbers import published, ratio
+from .probes import probe_result, probes_sentence
 from .repeatability import PublishedRepeatability
 from .sentences import headline, sharpening_sentence, when
 
@@ -50,6 +56,8 @@ class Findings:
     estimates : per submission and endpoint.
     comparisons, circulated, curves : over all submissions.
     apart : what the runs of each pool can tell apart.
+    networks, probes : by pool and endpoint.
+    curve_pairs : every pair of steels along the whole course of work.
     """
 
     repository: Repository
@@ -62,6 +70,9 @@ class Findings:
     circulated: tuple[CirculatedBlade, ...]
     curves: tuple[MeanCurve, ...]
     apart: dict[PoolKey, Separability]
+    networks: dict[tuple[PoolKey, str], SteelNetwork]
+    curve_pairs: tuple[CurvePair, ...]
+    probes: dict[tuple[PoolKey, str], tuple[ProbeAnswer, ...]]
 
 
 def assemble(found: Findings) -> Results:
@@ -123,7 +134,7 @@ def _pool(found: Findings, key: PoolKey, submissions: list[LoadedSubmission]) ->
         endpoints=endpoints,
         crossovers=crossovers(endpoints, {r.id: when(r.kind, protocol.work.unit, r.at, r.start, r.end) for r in protocol.endpoints}),
         curves=tuple(_curve(curve) for curve in found.curves if curve.pool == key),
-        curve_comparisons=(),
+        curve_comparisons=tuple(curve_comparison(pair, protocol.work.unit) for pair in found.curve_pairs if pair.pool == key),
         headline=headline(protocol.question.factor, len(submissions), endpoints),
     )
 
@@ -199,6 +210,7 @@ def _endpoint(
         for factor in ("steel", "practice")
     }
     practice = results["practice"][0] if results["practice"] else None
+    probes = found.probes.get((key, rule.id), ())
     return EndpointResult(
         id=rule.id,
         title=rule.title,
@@ -219,9 +231,9 @@ def _endpoint(
             interlaboratory_result(c, protocol.reading.canonical_unit) for c in found.circulated if (c.pool, c.endpoint) == (key, rule.id)
         ),
         crossed=None,
-        network=None,
-        probes=(),
-        probes_sentence="",
+        network=network_result(found.networks.get((key, rule.id)), rule.kind),
+        probes=tuple(probe_result(answer, rule.kind) for answer in probes),
+        probes_sentence=probes_sentence(probes),
     )
 
 

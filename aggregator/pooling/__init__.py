@@ -41,7 +41,10 @@ P                     W − WX(XᵀWX)⁻¹XᵀW
 ``separability``     whether runs can tell steels, sharpeners and testers apart
 ``exchanges``        the further runs that would tell more
 ``curve_contrast``   two steels along the whole course of work, with bands and crossovers
+``incomplete_runs``  mean curves where some runs end early
+``probe_register``   the questions there are to all runs about what may bend the results
 ``bounds``           what one-sided results change
 
-Gathering the rows of the path for them: ``comparisons``, ``circulation``, ``curves`` and ``apart``.
+Gathering the rows of the path for them: ``comparisons``, ``circulation``, ``curves``, ``apart``, ``steel_network``, ``curve_pairs`` and
+``probes``.
 """

@@ -177,7 +177,7 @@ def _by_pair(estimates: list[SubmissionEstimate]) -> dict[tuple[str, str, str], 
     return pairs
 
 
-def _common_variance(entry: Repeatability) -> tuple[float, float]:
+def common_variance(entry: Repeatability) -> tuple[float, float]:
     """Run-to-run variance shared by all submissions of a pool, and its degrees of freedom."""
     if entry.source == "pooled":
         return entry.s2_pooled, entry.df_pooled
@@ -190,7 +190,7 @@ def _sharpener_variance(estimates: list[SubmissionEstimate], entry: Repeatabilit
     For a contrast d of two sharpeners of one class E[d^2] = 2 sigma^2 + v: the method of moments, weighted by 1/v^2, the
     weight that is best when sigma^2 is 0 (DerSimonian & Laird 1986 use the same device for tau^2). Floored at 0.
     """
-    s2, _ = _common_variance(entry)
+    s2, _ = common_variance(entry)
     excess, weights = [], []
     for estimate in estimates:
         for contrast in estimate.contrasts:
@@ -207,7 +207,7 @@ def _pool(
     key, names, pairs, entry: Repeatability, extra: float | None, worthwhile: float, specimens, interested: frozenset[str]
 ) -> PooledComparison:
     """One comparison: studies, their combined contrasts, the fit where there are enough."""
-    s2, s2_df = _common_variance(entry)
+    s2, s2_df = common_variance(entry)
     studies = study_numbers([_people(estimate, names[0]) for estimate, _ in pairs])
     usable, variances = [], []
     for index, (_, contrast) in enumerate(pairs):

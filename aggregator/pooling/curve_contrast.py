@@ -125,7 +125,7 @@ def mean_curves_of_runs(keenness: ArrayLike, arm: Sequence, *, first: str, secon
     Introduction to Multivariate Statistical Analysis, 8.2).
     """
     y, arms, blocks = _checked_runs(keenness, arm, first, second, block)
-    x, means = _run_design(arms, blocks, first, second)
+    x, means = run_design(arms, blocks, first, second)
     design = prepare(x)
     if not estimable(design, means[0] - means[1]):
         return f"{first} and {second} were never met in one block: nothing links their curves"
@@ -218,13 +218,13 @@ def _checked_runs(keenness, arm, first, second, block):
     y, arms, blocks = y[used], arms[used], np.unique(blocks[used], return_inverse=True)[1]
     for label in (first, second):
         if not (arms == label).any():
-            raise InputError(f"no run of {label!r}")
+            raise InputError(f"every arm needs a run; got none of {label!r}")
     if not np.isfinite(y).all():
         raise InputError("keenness must be finite: every run must reach every checkpoint; got a run that does not")
     return y, arms, blocks
 
 
-def _run_design(arms: np.ndarray, blocks: np.ndarray, first: str, second: str) -> tuple[np.ndarray, np.ndarray]:
+def run_design(arms: np.ndarray, blocks: np.ndarray, first: str, second: str) -> tuple[np.ndarray, np.ndarray]:
     """Columns of arms and blocks, and the two means at the average block as functions of their coefficients."""
     indicators = (blocks[:, None] == np.arange(blocks.max() + 1)).astype(float)
     x = np.hstack([(arms[:, None] == np.array([first, second])).astype(float), indicators])
@@ -246,7 +246,10 @@ def _check_curves(curves: MeanCurves, c: int) -> None:
     finite = np.isfinite(covariance).all() and np.isfinite(curves.first).all() and np.isfinite(curves.second).all()
     size = np.abs(covariance).max() if finite else 0.0
     if not finite or not np.allclose(covariance, covariance.T, atol=1e-9 * size) or np.linalg.eigvalsh(covariance)[0] < -1e-9 * size:
-        raise InputError("means and covariance must be finite and the covariance symmetric with no negative eigenvalue")
+        raise InputError(
+            "means and covariance must be finite and the covariance symmetric with no negative eigenvalue; "
+            f"got {curves.first!r}, {curves.second!r} and {covariance!r}"
+        )
     if not curves.df > 0:
         raise InputError(f"df must be positive or inf; got {curves.df!r}")
 
@@ -351,7 +354,9 @@ def _same_sharpness(work: np.ndarray, estimate: np.ndarray, drawn: np.ndarray, l
     if not bluntest < sharpest:
         return None, None, "no common sharpness: within the work done, one curve stays above all of the other"
     levels = np.linspace(sharpest, bluntest, SHARPNESS_LEVELS)
-    exact = [_work_to(work, curve[None], levels) for curve in estimate]
+    exact = [np.maximum(_work_to(work, curve[None], levels), work[positive]) for curve in estimate]
+    if any((np.diff(one) <= 0).any() for one in exact):
+        return None, None, "no common sharpness to speak of: the stretch that both curves pass through is narrower than rounding"
     low, high = zip(*(_bounds(work, drawn[:, i], levels) for i in (0, 1)), strict=True)
     total = _ratio_band(levels, exact, low, high, level)
     exact = [w[:, 1:] - w[:, :1] for w in exact]
@@ -391,11 +396,18 @@ def _ratio_band(levels: np.ndarray, exact, low, high, level: float) -> Band:
     with np.errstate(divide="ignore"):
         center = np.log(exact[0][0]) - np.log(exact[1][0])
         low, high = [np.log(part) for part in low], [np.log(part) for part in high]
-    least, most = low[0] - high[1], high[0] - low[1]
+    least, most = _least_and_most(low, high)
     point = _order_statistics(least, most, int((1 - level) / 2 * len(least)))
     joint = _order_statistics(least, most, _joint_cut(least, most, level))
     limits = (np.minimum(point[0], center), np.maximum(point[1], center), np.minimum(joint[0], center), np.maximum(joint[1], center))
     return Band(frozen(levels), frozen(center), *map(frozen, limits), level, None)
+
+
+def _least_and_most(low, high) -> tuple[np.ndarray, np.ndarray]:
+    """Bounds of the ln ratio of each draw; where both works are 0 to rounding, it may be anything."""
+    lost = [np.isneginf(low[0]) & np.isneginf(high[1]), np.isneginf(high[0]) & np.isneginf(low[1])]
+    least = np.where(lost[0], -np.inf, low[0] - np.where(lost[0], 0.0, high[1]))
+    return least, np.where(lost[1], np.inf, np.where(lost[1], 0.0, high[0]) - np.where(lost[1], 0.0, low[1]))
 
 
 def _order_statistics(least: np.ndarray, most: np.ndarray, cut: int) -> tuple[np.ndarray, np.ndarray]:

@@ -57,22 +57,26 @@ def mean_curves(points: Iterable[CurvePoint], checkpoints: dict[PoolKey, tuple[f
     checkpoints : the protocol's checkpoints by pool.
     """
     cells: dict[tuple[PoolKey, str], dict[float, dict[str, list[float]]]] = defaultdict(lambda: defaultdict(lambda: defaultdict(list)))
-    starts: dict[PoolKey, list[float]] = defaultdict(list)
+    points = tuple(points)
+    starts = starting_keenness(points)
     for point in points:
         if point.limit is not None or point.work not in checkpoints[point.pool]:
             continue
-        if point.work == 0:
-            starts[point.pool].append(point.keenness)
         if point.steel is not None:
             cells[(point.pool, point.steel)][point.work][point.submission].append(point.keenness)
     return tuple(
-        MeanCurve(pool, steel, tuple(_mean_point(w, by_work[w], _reference(starts[pool])) for w in sorted(by_work)))
+        MeanCurve(pool, steel, tuple(_mean_point(w, by_work[w], starts.get(pool, 0.0)) for w in sorted(by_work)))
         for (pool, steel), by_work in sorted(cells.items())
     )
 
 
-def _reference(starts: list[float]) -> float:
-    return float(np.mean(starts)) if starts else 0.0
+def starting_keenness(points: Iterable[CurvePoint]) -> dict[PoolKey, float]:
+    """Mean keenness before the first cut by pool, over the runs whose reading there was on the scale."""
+    starts: dict[PoolKey, list[float]] = defaultdict(list)
+    for point in points:
+        if point.work == 0 and point.limit is None:
+            starts[point.pool].append(point.keenness)
+    return {pool: float(np.mean(values)) for pool, values in starts.items()}
 
 
 def _mean_point(work: float, by_submission: dict[str, list[float]], reference: float) -> MeanPoint:

@@ -95,6 +95,13 @@ def comparisons(y: ArrayLike, V: ArrayLike, first: Sequence, second: Sequence, s
     )
 
 
+def spanning_pairs(pairs: Sequence[tuple[Hashable, Hashable]]) -> np.ndarray:
+    """(n,) which pairs join two that were apart until then; the others are sums of those."""
+    labels = sorted({label for pair in pairs for label in pair}, key=str)
+    ends = np.array([[labels.index(a), labels.index(b)] for a, b in pairs], dtype=int).reshape(-1, 2)
+    return _joined(ends, len(labels))[0]
+
+
 def _joined(ends: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:
     """Which pairs join what was apart until then, and the component of each of ``count`` nodes after all of them."""
     label = np.arange(count)
@@ -129,7 +136,7 @@ def _check_sums(y, V, tree, surplus, sums, study) -> None:
     if not (agree and same):
         what = "their estimates do not add up" if not agree else "V does not say that they add up"
         raise InputError(
-            f"study {study!r}: contrasts of the same arms are given more than once or in a loop, and {what}; give each arm against "
+            f"study {study!r}: got contrasts of the same arms more than once or in a loop, and {what}; give each arm against "
             "one common arm only, with the variance of the common arm as their covariance"
         )
 
@@ -140,9 +147,11 @@ def _check_definite(V, kept, owner, studies) -> None:
     for s, label in enumerate(studies):
         own = kept[owner[kept] == s]
         if np.linalg.eigvalsh(correlation[np.ix_(own, own)])[0] < SINGULAR:
-            raise InputError(f"study {label!r}: V is not positive definite over its contrasts; is a covariance larger than a variance?")
+            raise InputError(
+                f"V must be positive definite; got one that is not over study {label!r}: is a covariance larger than a variance?"
+            )
     if np.linalg.eigvalsh(correlation[np.ix_(kept, kept)])[0] < SINGULAR:
-        raise InputError("V is not positive definite: covariances between studies are larger than their variances allow")
+        raise InputError("V must be positive definite; got covariances between studies that are larger than their variances allow")
 
 
 def _checked_numbers(y, V, first, second, study) -> tuple[np.ndarray, np.ndarray]:

@@ -1,0 +1,66 @@
+"""What the probes find, as published; and how much of it chance would bring."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from aggregator.pooling.probe_register import EFFECT
+from aggregator.pooling.probes import ANSWERED, CHANCE, TOO_LITTLE, ProbeAnswer, found_something
+
+from .analysis import ProbeResult
+from .compare import ratio_interval
+from .numbers import published
+from .sentences import amount, compared, ratio_text
+
+
+def probe_result(answer: ProbeAnswer, kind: str) -> ProbeResult:
+    """One probe with its sentence.
+
+    Parameters
+    ----------
+    answer : what pooling found.
+    kind : of the endpoint; a life is told in "longer", all others in "sharper".
+    """
+    probe, result = answer.probe, answer.result
+    return ProbeResult(
+        id=probe.id,
+        question=probe.question,
+        endpoint=answer.endpoint,
+        estimand=probe.estimand,
+        state=answer.state,
+        reason=answer.reason,
+        result=ratio_interval(result.estimate, result.interval) if result else None,
+        p=published(answer.p),
+        runs=answer.runs,
+        submissions=answer.submissions,
+        sentence=_sentence(answer, kind),
+        does_not_show=probe.does_not_show,
+    )
+
+
+def _sentence(answer: ProbeAnswer, kind: str) -> str:
+    if answer.state != ANSWERED:
+        return f"{'Too little to say' if answer.state == TOO_LITTLE else 'It cannot be told'}: {answer.reason}."
+    probe, interval = answer.probe, answer.result.interval
+    value, low, high = (math.exp(part) for part in (answer.result.estimate, interval.low, interval.high))
+    shown = f"ratio {ratio_text(value)}, {100 * interval.level:g} % interval {amount(low)} to {amount(high)}"
+    subject, other = answer.pair if answer.pair else (probe.subject, probe.other)
+    told = f"{subject} {compared(kind, value)} {other} ({shown})"
+    if probe.measures != EFFECT:
+        return f"{probe.subject}, {told}."
+    return f"{told}; {'that could well be chance' if low <= 1 <= high else 'more than chance would bring in one probe of twenty'}."
+
+
+def probes_sentence(answers: Sequence[ProbeAnswer]) -> str:
+    """How many probes of an effect find something, and how many would by chance; empty without probes."""
+    found, told = found_something(answers)
+    if not answers:
+        return ""
+    if told == 0:
+        return f"None of {len(answers)} probes can be answered yet."
+    probes = f"{told} probe" if told == 1 else f"{told} probes"
+    return (
+        f"{found} of {probes} {'finds' if found == 1 else 'find'} something at the {100 * CHANCE:g} % level; "
+        f"{amount(CHANCE * told)} would by chance alone."
+    )

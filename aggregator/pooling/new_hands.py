@@ -15,6 +15,7 @@ from .crossed_results import CrossedFit
 from .random_terms import TermsHeld
 
 RENEWED = ("blade", "steel × tester", "steel × sharpener")  # what is drawn anew, once for each of the two steels
+LEAST_DF = 1.0  # a variance made of squares of normal values is never less certain than one such square
 RUNS = 2  # runs on each steel that "as you would measure it" assumes
 
 
@@ -59,7 +60,7 @@ def new_hands(fit: CrossedFit, c: np.ndarray, estimate: float, covariance: np.nd
     Notes
     -----
     Degrees of freedom ν = 2T²/(hᵀWh), T the sum of variances and h its slopes in each of them (Satterthwaite 1946,
-    Biometrics Bulletin 2:110–114), at most the fit's own ceiling.
+    Biometrics Bulletin 2:110–114), at least 1 and at most rows less coefficients.
     """
     W, slopes = fit.variance_covariance, fit.covariance_slopes
     names = list(fit.variances)
@@ -71,7 +72,7 @@ def new_hands(fit: CrossedFit, c: np.ndarray, estimate: float, covariance: np.nd
     slope = np.einsum("i,kij,j->k", c, slopes, c) + loads
     spread = float(slope @ W @ slope)
     ceiling = fit.rows - len(c)
-    df = min(2 * total**2 / spread, ceiling) if spread > 0 else float(ceiling)
+    df = max(min(2 * total**2 / spread, ceiling), LEAST_DF) if spread > 0 else float(ceiling)
     error = float(np.sqrt(c @ covariance @ c + added))
     half = error * float(student_t.ppf((1 + fit.level) / 2, df))
     return NewHands(error, df, Interval(estimate - half, estimate + half, fit.level, "satterthwaite-t, new hands"))

@@ -12,20 +12,18 @@ from itertools import combinations
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.stats import t as student_t
 
 from aggregator.numerics.interval import Interval
 
-from .censored_crossed import MOST_ONE_SIDED, crossed_censored
-from .crossed import crossed
+from .censored_crossed import MOST_ONE_SIDED
 from .crossed_input import RESIDUAL
 from .crossed_results import CrossedFit
 from .max_t import max_t_quantile
 from .new_hands import RUNS, NewHands, lacking, new_hands
 from .random_terms import ASSUMED_VARIANCES, LARGEST_RATIO, WORDS, TermsHeld, terms_held
 from .runs_design import OWN, FixedPart, Runs, checked_runs, fixed_part, too_many_levels
+from .runs_fit import Difference, coefficient_covariance, difference, fit_runs
 from .separability import LARGEST_CV, LEAST_CROSSING_DF, PEOPLE, WEAK_EFFICIENCY, ContrastVerdict, Separability, separability
-from .working_values import fit_working, working_values
 
 GIVEN, UPPER, NO_NUMBER = "given", "upper limit only", "no number"
 
@@ -56,16 +54,6 @@ class VarianceTold:
     upper: float | None
     share: float | None
     levels: int
-
-
-@dataclass(frozen=True)
-class Difference:
-    """A difference on the ln scale with its standard error, degrees of freedom and t interval."""
-
-    estimate: float
-    standard_error: float
-    df: float
-    interval: Interval
 
 
 @dataclass(frozen=True)
@@ -190,56 +178,6 @@ def model_of(runs: Runs, *, level: float = 0.95, profile: bool = True) -> RunsMo
         steels_typical=_typical(runs, fixed, apart, fit, covariance),
         own=_own(fixed, fit, covariance),
     )
-
-
-def fit_runs(runs: Runs, X: np.ndarray, terms: Sequence[str], *, level: float = 0.95, profile: bool = False) -> CrossedFit:
-    """Fit the named random terms beside a fixed part.
-
-    With one-sided runs coefficients and variances are those of maximum likelihood (``crossed_censored``); limits of the variances,
-    and the uncertainty of the variances in degrees of freedom, are those of the restricted likelihood with every one-sided run
-    replaced by the normal value that says the same about it (``working_values``).
-    """
-    groups = {name: labels for name, labels in runs.groups().items() if name in terms}
-    if np.array_equal(runs.low, runs.high):
-        return crossed(runs.low, X, groups, level=level, profile=profile)
-    fit = crossed_censored(runs.low, runs.high, X, groups, level=level, profile=profile and not runs.one_sided.any()).fit
-    if not runs.one_sided.any() or fit.coefficients is None:
-        return fit
-    values = working_values(runs, X, groups, fit)
-    about = fit_working(values, X, groups, level=level, profile=profile) if values else None
-    return fit if about is None or about.coefficients is None else _with_limits(fit, about)
-
-
-def _with_limits(fit: CrossedFit, about: CrossedFit) -> CrossedFit:
-    """A fit of one-sided runs with the limits and the uncertainty of the variances from that of their normal values."""
-    reasons = {name: why for name, why in fit.reasons.items() if not name.startswith("variance_intervals")}
-    reasons |= {name: why for name, why in about.reasons.items() if name.startswith("variance_intervals")}
-    intervals = {
-        name: one
-        and Interval(min(one.low, fit.variances[name]), max(one.high, fit.variances[name]), one.level, f"{one.method}, normal sites")
-        for name, one in about.variance_intervals.items()
-    }
-    fit = replace(fit, variance_intervals=intervals, reasons=reasons)
-    if len(about.variance_covariance) != len(fit.variances):
-        return fit
-    return replace(fit, variance_covariance=about.variance_covariance, covariance_slopes=about.covariance_slopes)
-
-
-def coefficient_covariance(fit: CrossedFit) -> np.ndarray:
-    """Covariance of the coefficients, corrected where it is had."""
-    return fit.covariance if fit.adjusted_covariance is None else fit.adjusted_covariance
-
-
-def difference(fit: CrossedFit, c: np.ndarray, covariance: np.ndarray) -> Difference:
-    """cᵀb with the standard error of the given covariance and Satterthwaite's degrees of freedom."""
-    plain = fit.contrast(c)
-    error = float(np.sqrt(c @ covariance @ c))
-    half = error * float(student_t.ppf((1 + fit.level) / 2, plain.df))
-    return Difference(plain.estimate, error, plain.df, Interval(plain.estimate - half, plain.estimate + half, fit.level, _method(fit)))
-
-
-def _method(fit: CrossedFit) -> str:
-    return "satterthwaite-t" if fit.adjusted_covariance is None else "kenward-roger-t"
 
 
 def _judged(runs: Runs, fixed: FixedPart) -> dict[str, np.ndarray]:

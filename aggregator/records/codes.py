@@ -170,4 +170,27 @@ _PROTOCOL = _errors(
     evidence_form=("Not exactly one of probe, submission and citation is given.", "give one in each entry"),
 )
 
-CODES: dict[str, Code] = {**_OPENING, **_FORM, **_LAYOUT, **_SUBMISSION, **_SUBMISSION_WARNINGS, **_PROTOCOL}
+_REQUEST = _errors(
+    data_and_code=(
+        "A request changes data and code together.",
+        "send the data and the code in two requests, so that the code in use can check the data",
+    ),
+    record_changed=("A published file that only may be added is changed.", "put it back, and add what is to be said"),
+    record_deleted=("A published file is taken out.", "put it back; what is published stays"),
+    record_renamed=("A published file is moved.", "put it back where it was: its path is its key"),
+    path_taken=("Somebody else has meanwhile published another file of this name.", "choose another id, in the file and in its name"),
+    id_reused=("An id that once meant something else is used again.", "choose another id; ids are never used again"),
+    submodule_refused=("Another repository is linked in.", "put the files themselves there"),
+) | _warnings(
+    executable_bit=("A data file is marked as a program.", "take the mark away: git update-index --chmod=-x, then the file's name"),
+    register_entry=(
+        "A register's entry is new or changed.",
+        "nothing for whoever sends it; the maintainer looks the entry up in the standard it names",
+    ),
+    demonstration_changed=(
+        "The demonstration is changed.",
+        "nothing, if edgehold demo wrote it; the tests compare it with its seed",
+    ),
+)
+
+CODES: dict[str, Code] = {**_OPENING, **_FORM, **_LAYOUT, **_SUBMISSION, **_SUBMISSION_WARNINGS, **_PROTOCOL, **_REQUEST}

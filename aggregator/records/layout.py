@@ -79,7 +79,7 @@ def _listed(root: Path, folder: str, layout: Layout) -> list[os.DirEntry]:
     kept = []
     for entry in entries:
         if entry.is_symlink():
-            layout.problems.append((f"{folder}/{_readable(entry.name)}", Problem("", "link-refused", "this is a symbolic link", line=1)))
+            layout.problems.append((f"{folder}/{readable(entry.name)}", Problem("", "link-refused", "this is a symbolic link", line=1)))
         elif entry.name not in SIDE_FILES and f"{folder}/{entry.name}" != EFFECTS_FILE:
             kept.append(entry)
     return kept
@@ -100,7 +100,7 @@ def _files(root: Path, folder: str, layout: Layout, pattern: re.Pattern[str], fo
     for entry in _listed(root, folder, layout):
         if entry.name in folders and entry.is_dir():
             continue
-        if pattern.fullmatch(entry.name) and _readable(entry.name) == entry.name and not entry.is_dir():
+        if pattern.fullmatch(entry.name) and readable(entry.name) == entry.name and not entry.is_dir():
             found.append(f"{folder}/{entry.name}")
         else:
             _unexpected(folder, entry.name, layout, pattern)
@@ -109,9 +109,9 @@ def _files(root: Path, folder: str, layout: Layout, pattern: re.Pattern[str], fo
 def _unexpected(folder: str, name: str, layout: Layout, pattern: re.Pattern[str]) -> None:
     code = "wrong-case" if name != name.lower() and pattern.fullmatch(name.lower()) else "unexpected-file"
     message = "a file or folder of this name has no place here"
-    layout.problems.append((f"{folder}/{_readable(name)}", Problem("", code, message, line=1)))
+    layout.problems.append((f"{folder}/{readable(name)}", Problem("", code, message, line=1)))
 
 
-def _readable(name: str) -> str:
+def readable(name: str) -> str:
     """A file's name with everything that could garble a terminal or a report replaced."""
-    return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in name)
+    return name if name.isprintable() else "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in name)

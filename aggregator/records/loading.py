@@ -18,7 +18,13 @@ from .session import begin, lines_of
 from .submission_files import read_submissions
 
 
-def load_repository(root: Path, *, today: datetime.date | None = None, chosen: Collection[str] | None = None) -> Repository:
+def load_repository(
+    root: Path,
+    *,
+    today: datetime.date | None = None,
+    chosen: Collection[str] | None = None,
+    newer: Collection[str] = (),
+) -> Repository:
     """Read and check a repository.
 
     Parameters
@@ -26,6 +32,7 @@ def load_repository(root: Path, *, today: datetime.date | None = None, chosen: C
     root : the repository's folder.
     today : what "in the future" is measured from; None: the date of this machine.
     chosen : paths of the submissions to read, relative to the root; the others lend their ids only. None: all.
+    newer : paths of submissions that come after all others: where two disagree, the finding is theirs.
 
     Returns
     -------
@@ -40,7 +47,7 @@ def load_repository(root: Path, *, today: datetime.date | None = None, chosen: C
     protocols = read_protocols(session)
     events = read_events(session, protocols)
     sound = {key: p for key, p in protocols.items() if not session.collected.has_error(p.path)}
-    submissions = read_submissions(session, sound, set(version_keys(session.layout)), events, chosen)
+    submissions = read_submissions(session, sound, set(version_keys(session.layout)), events, chosen, newer)
     threads = read_threads(session, protocols, events)
     findings = session.collected.findings(functools.partial(lines_of, session))
     return Repository(session.root, protocols, submissions, events, threads, dict(session.steels), findings)

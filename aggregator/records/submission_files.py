@@ -38,12 +38,16 @@ def read_submissions(
     versions: set[tuple[str, str]],
     events: dict[str, tuple[Event, ...]],
     chosen: Collection[str] | None = None,
+    newer: Collection[str] = (),
 ) -> tuple[LoadedSubmission, ...]:
-    """Valid submissions; ``protocols`` are those without problems, ``versions`` all that have a file, ``chosen`` those to read."""
-    paths = session.layout.submissions
+    """Valid submissions, sorted by path.
+
+    ``protocols`` are those without problems, ``versions`` all that have a file; ``chosen`` and ``newer`` as in `load_repository`.
+    """
+    paths = sorted(session.layout.submissions, key=lambda path: (path in newer, path))
     wanted = paths if chosen is None else [path for path in paths if path in chosen]
     read = [item for item in map(functools.partial(_submission, session), wanted) if item is not None]
-    shared = shared_facts([(item.path, item.record) for item in read], session.find_steel)
+    shared = shared_facts([(item.path, item.record) for item in read], session.find_steel, newer)
     crossing = [
         *id_problems(paths),
         *content_problems([(item.path, item.record) for item in read]),
@@ -51,7 +55,7 @@ def read_submissions(
     ]
     session.collected.add_all(crossing)
     loaded = [_against_protocol(session, item, protocols, versions, events, shared.blades) for item in read]
-    return tuple(item for item in loaded if item is not None)
+    return tuple(sorted((item for item in loaded if item is not None), key=lambda item: item.path))
 
 
 def _submission(session: Session, path: str) -> _Read | None:

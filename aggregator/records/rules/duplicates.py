@@ -12,7 +12,7 @@ from ..problem import Problem
 
 
 def id_problems(paths: Iterable[str]) -> list[tuple[str, Problem]]:
-    """Ids that two submissions share, or that differ in capitals only; ``paths`` are sorted."""
+    """Ids that two submissions share, or that differ in capitals only; of two ``paths`` the later one is the finding."""
     first: dict[str, str] = {}
     problems = []
     for path in paths:
@@ -32,7 +32,7 @@ def _name(path: str) -> str:
 
 
 def content_problems(submissions: Iterable[tuple[str, Submission]]) -> list[tuple[str, Problem]]:
-    """Files with the same content but for their id; the later path is the finding, naming its twin.
+    """Files with the same content but for their id; the later one given is the finding, naming its twin.
 
     Content is compared as canonical JSON (RFC 8785) of the record, so order of fields, spaces and nulls left out make
     no difference. The hash is computed only where a few cheap facts are alike.
@@ -55,7 +55,7 @@ def _gist(record: Submission) -> tuple:
 def _twins(group: list[tuple[str, Submission]]) -> list[tuple[str, Problem]]:
     first: dict[bytes, str] = {}
     problems = []
-    for path, record in sorted(group, key=lambda item: item[0]):
+    for path, record in group:
         twin = first.setdefault(content_hash(record), path)
         if twin != path:
             problems.append((path, Problem("", "duplicate-content", f"says exactly what {twin} says")))

@@ -6,7 +6,7 @@ finding that names both. Null says nothing and contradicts nothing.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 
 from ..canonical_runs import BladeFacts
@@ -40,11 +40,11 @@ class SharedFacts:
     problems: list[tuple[str, Problem]]
 
 
-def shared_facts(submissions: Iterable[tuple[str, Submission]], find_steel: FindSteel) -> SharedFacts:
-    """Collect what all files say about their keys; ``submissions`` are (path, record)."""
+def shared_facts(submissions: Iterable[tuple[str, Submission]], find_steel: FindSteel, newer: Collection[str] = ()) -> SharedFacts:
+    """Collect what all files say about their keys; ``submissions`` are (path, record), and ``newer`` paths fix no fact of others."""
     first: dict[tuple[tuple[str, str], str], _Fact] = {}
     problems = []
-    for path, record in sorted(submissions, key=lambda item: (item[1].month, item[0])):
+    for path, record in sorted(submissions, key=lambda item: (item[0] in newer, item[1].month, item[0])):
         for fact in _facts(path, record, find_steel):
             known = first.setdefault((fact.key, fact.name), fact)
             if known is not fact and not _alike(known.value, fact.value):

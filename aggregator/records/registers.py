@@ -59,7 +59,7 @@ def parse_steels(text: bytes | str) -> dict[str, SteelEntry]:
     try:
         steels = SteelRegister.model_validate_json(text).steels
     except ValidationError as error:
-        raise WrittenError(f"{STEELS_FILE}: {_first_problem(error)}", "keep to the form of the entries around it") from None
+        raise WrittenError(f"{STEELS_FILE}: {first_problem(error)}", "keep to the form of the entries around it") from None
     _refuse_shared_names(steels)
     for steel in steels:
         _refuse_mixed_origin(steel)
@@ -126,7 +126,8 @@ def _bounded_bytes(path: Path) -> bytes:
     return text
 
 
-def _first_problem(error: ValidationError) -> str:
+def first_problem(error: ValidationError) -> str:
+    """The first thing that is wrong with a register, and its place."""
     first = error.errors(include_url=False, include_input=False)[0]
     place = "/".join(str(part) for part in first["loc"])
     return f"{first['msg']} at /{place}"

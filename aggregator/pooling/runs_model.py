@@ -1,7 +1,7 @@
 """One model of all runs of a pool: steels and protocol versions fixed, people, blades and how they suit each other random.
 
-What stands in it, and what may be said of it, is decided from the labels alone, before any value is looked at, but for the
-spread by which a variance's own uncertainty is judged. The arithmetic is in ``crossed`` and ``censored_crossed``.
+What stands in it, and what may be said of it, is decided from the labels alone, before any value is looked at: an interval shown
+only where the estimate came out large would hold the truth too seldom. The arithmetic is in ``crossed`` and ``censored_crossed``.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from .crossed_input import RESIDUAL
 from .crossed_results import CrossedFit
 from .max_t import max_t_quantile
 from .new_hands import RUNS, NewHands, lacking, new_hands
-from .random_terms import ASSUMED_VARIANCES, LARGEST_RATIO, WORDS, TermsHeld, terms_held
+from .random_terms import WORDS, TermsHeld
 from .runs_design import OWN, FixedPart, Runs, checked_runs, fixed_part, too_many_levels
 from .runs_fit import Difference, coefficient_covariance, difference, fit_runs
 from .separability import LARGEST_CV, LEAST_CROSSING_DF, PEOPLE, WEAK_EFFICIENCY, ContrastVerdict, Separability, separability
@@ -140,8 +140,8 @@ def runs_model(low: ArrayLike, high: ArrayLike, labels: Mapping[str, Sequence], 
     Fixed: protocol MINOR, steel, own sharpening where it can be told. Random: sharpener, tester, blade, batch (from two known),
     submission, steel × sharpener, steel × tester, of which aliased ones are dropped by ``terms_held``. Sharpeners' and
     testers' variances follow ``separability``'s verdict on their split: no number, or upper limits only. Any other variance
-    known to no better than its own size (cv > 1, at the fitted variances, where these are zero at those assumed) is
-    given as an upper limit. Covariance of coefficients with the Kenward–Roger correction where it is had.
+    that would be known to no better than its own size (cv > 1, at the variances assumed) is given as an upper limit. Covariance of
+    coefficients with the Kenward–Roger correction where it is had.
     """
     return model_of(checked_runs(low, high, labels), level=level, profile=profile)
 
@@ -162,7 +162,7 @@ def model_of(runs: Runs, *, level: float = 0.95, profile: bool = True) -> RunsMo
     if not fit.convergence.converged or fit.coefficients is None:
         return _unfitted(fit.reasons.get("coefficients") or fit.reasons["convergence"], runs, fixed, apart, fit)
     covariance = coefficient_covariance(fit)
-    told = _variances(runs, fixed, held, apart, fit, profile)
+    told = _variances(runs, held, apart, fit, profile)
     return RunsModel(
         state="fitted",
         reason="",
@@ -213,22 +213,13 @@ def _unfitted(reason: str, runs: Runs, fixed: FixedPart, apart: Separability | N
 # ---- variances ---------------------------------------------------------------------------------------------------------------
 
 
-def _variances(
-    runs: Runs, fixed: FixedPart, held: TermsHeld, apart: Separability, fit: CrossedFit, profile: bool
-) -> dict[str, VarianceTold]:
-    cv = (
-        terms_held(
-            {name: labels for name, labels in runs.groups().items() if name in held.held}, X=fixed.X, variances=_at_fit(held, fit)
-        ).cv
-        if held.held
-        else {}
-    )
+def _variances(runs: Runs, held: TermsHeld, apart: Separability, fit: CrossedFit, profile: bool) -> dict[str, VarianceTold]:
     lost = {term.name: term.reason for term in held.dropped}
     levels = {name: len(np.unique(labels)) for name, labels in runs.groups().items()} | {RESIDUAL: len(runs.low)}
     whole = sum(value for value in fit.variances.values() if value is not None)
     found = {}
     for name in levels:
-        state, reason = _state(name, lost, apart, fit, cv)
+        state, reason = _state(name, lost, apart, fit, held.cv)
         value, interval = fit.variances.get(name), fit.variance_intervals.get(name)
         if state == UPPER and profile and (interval is None or np.isinf(interval.high)):
             state, reason = NO_NUMBER, fit.reasons.get(f"variance_intervals.{name}", "it has no upper limit")
@@ -247,19 +238,6 @@ def _variances(
     return found
 
 
-def _at_fit(held: TermsHeld, fit: CrossedFit) -> dict[str, float]:
-    """Fitted variances, and where these are zero those assumed, in proportion to the residual."""
-    residual = fit.variances[RESIDUAL] or 0.0
-    if residual <= 0:
-        return {}
-    scale = residual / ASSUMED_VARIANCES[RESIDUAL]
-    found = {RESIDUAL: residual}
-    for name in held.held:
-        value = fit.variances[name] or 0.0
-        found[name] = value if value > residual / LARGEST_RATIO else ASSUMED_VARIANCES[name] * scale
-    return {name: min(value, residual * LARGEST_RATIO) for name, value in found.items()}
-
-
 def _state(name: str, lost: Mapping[str, str], apart: Separability, fit: CrossedFit, cv: Mapping[str, float]) -> tuple[str, str]:
     if name in PEOPLE and apart.split.verdict != "yes":
         return (NO_NUMBER if apart.split.verdict == "no" else UPPER), apart.split.reason
@@ -268,7 +246,7 @@ def _state(name: str, lost: Mapping[str, str], apart: Separability, fit: Crossed
     if fit.variances[name] is None:
         return NO_NUMBER, fit.reasons.get(f"variances.{name}", "the fit could not tell it")
     if cv.get(name, 0.0) > LARGEST_CV:
-        return UPPER, f"the runs would know it to ±{100 * cv[name]:.0f} % at best"
+        return UPPER, f"it would be known to ±{100 * cv[name]:.0f} % at best"
     return GIVEN, ""
 
 

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from aggregator import __version__
-from aggregator.errors import EdgeholdError, FindingsError
+from aggregator.errors import EdgeholdError, FindingsError, InputError
 
 FINE, ERRORS_FOUND, MISUSE = 0, 1, 2
 
@@ -40,7 +40,11 @@ def _parser() -> argparse.ArgumentParser:
 
     check = _command(commands, "check", _check, "read everything people wrote and print every finding")
     check.add_argument("paths", nargs="*", metavar="PATH", help="show findings for these files or folders only")
-    check.add_argument("--json", action="store_true", help="print the findings as JSON")
+    check.add_argument("--against", metavar="REF", help="check what the working tree changes against this commit, branch or tag of git")
+    check.add_argument("--summary", metavar="FILE", help="with --against: write there, in Markdown, what is changed, found and answered")
+    form = check.add_mutually_exclusive_group()
+    form.add_argument("--json", action="store_true", help="print the findings as JSON")
+    form.add_argument("--annotate", action="store_true", help="print the findings so that GitHub shows them at their lines")
 
     _command(commands, "pool", _pool, "check and pool; write the results to build/results")
     _command(commands, "site", _site, "check, pool and build the pages; write build/results and build/site")
@@ -76,13 +80,42 @@ def _say(text: str) -> None:
 
 def _check(arguments: argparse.Namespace) -> int:
     from aggregator.records import load_repository
-    from aggregator.records.report import check_json, check_text, within
+    from aggregator.records.report import check_counts, check_json, check_text, within
+    from aggregator.records.request_report import annotations
 
+    if arguments.against is not None:
+        return _check_request(arguments)
+    if arguments.summary is not None:
+        raise InputError("--summary tells what a request changes: it needs --against REF")
     root = _root(arguments)
     repository = load_repository(root)
     findings = within(repository.findings, root, arguments.paths)
-    print(check_json(findings, repository) if arguments.json else check_text(findings, repository))
+    if arguments.annotate:
+        print(*filter(None, [annotations(findings), check_counts(findings, repository)]), sep="\n")
+    else:
+        print(check_json(findings, repository) if arguments.json else check_text(findings, repository))
     return ERRORS_FOUND if any(f.severity == "error" for f in findings) else FINE
+
+
+def _check_request(arguments: argparse.Namespace) -> int:
+    from aggregator.records.against import check_proposal
+    from aggregator.records.request_report import annotations, request_counts, request_json, request_text
+
+    if arguments.paths:
+        raise InputError("--against checks the whole working tree; name no files with it")
+    root = _root(arguments)
+    if arguments.summary is None:
+        checked = check_proposal(root, arguments.against)
+    else:
+        from aggregator.request import summarised
+
+        checked, summary = summarised(root, arguments.against)
+        Path(arguments.summary).write_text(summary, encoding="utf-8")
+    if arguments.annotate:
+        print(*filter(None, [annotations(checked.findings), request_counts(checked)]), sep="\n")
+    else:
+        print(request_json(checked) if arguments.json else request_text(checked))
+    return ERRORS_FOUND if checked.errors else FINE
 
 
 def _pool(arguments: argparse.Namespace) -> int:

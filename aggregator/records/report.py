@@ -39,9 +39,15 @@ def harmless(text: str) -> str:
 def check_text(findings: Iterable[Finding], repository: Repository) -> str:
     """The answer of ``edgehold check``: every finding, and a last line that counts."""
     found = tuple(findings)
+    return f"{findings_text(found)}\n\n{check_counts(found, repository)}"
+
+
+def check_counts(findings: Iterable[Finding], repository: Repository) -> str:
+    """One line: errors, warnings, and what is sound."""
+    found = tuple(findings)
     errors = sum(finding.severity == ERROR for finding in found)
     counts = f"{len(repository.protocols)} protocol versions and {len(repository.submissions)} submissions are sound"
-    return f"{findings_text(found)}\n\n{errors} errors, {len(found) - errors} warnings; {counts}"
+    return f"{errors} errors, {len(found) - errors} warnings; {counts}"
 
 
 def check_json(findings: Iterable[Finding], repository: Repository) -> str:

@@ -93,7 +93,7 @@ def _few(paths: list[str]) -> str:
 def _demonstration(changes: Iterable[Change]) -> Iterator[PathProblem]:
     touched = sorted(change.path for change in changes if change.path.startswith(DEMONSTRATION))
     if touched:
-        yield _at(touched[0], "demonstration-changed", f"{_counted(touched)} of the demonstration differ from the base")
+        yield _at(touched[0], "demonstration-changed", f"{_counted(touched)} of the demonstration changed")
 
 
 def _one_change(proposal: Proposal, change: Change, drafts: Collection[str]) -> Iterator[PathProblem]:

@@ -1,0 +1,154 @@
+"""What people and the host are shown of a request: the summary, the annotations, and the command itself."""
+
+import html
+import json
+import re
+from dataclasses import replace
+from xml.etree import ElementTree
+
+import html5lib
+import markdown
+import pytest
+
+from aggregator.bundle.request_summary import plain, request_summary, span
+from aggregator.cli import main
+from aggregator.errors import Finding
+from aggregator.records.request_report import annotations
+from aggregator.request import own_answers, summarised
+from tests.records.builder import second, submission, write, write_submission
+
+from .requests import BASE, checked, commit, make_base
+
+SECOND = "submissions/measured/small-rope/tern-1.json"
+HOSTILE = [
+    "<script>alert(1)</script>",
+    "](javascript:alert(1)) ![x](https://example.org/x.png)",
+    "`` ` ``` ~~~ &lt;img src=x onerror=alert(1)&gt;",
+    "@everybody #1 https://example.org www.example.org a@example.org",
+    "# heading\n\n- list\n\n| a | b |\n|---|---|\n",
+    "````\n<b>out of the fence</b>",
+    "::error file=x::y\n::stop-commands::z\n##[warning]w",
+]
+
+
+def rendered(text: str) -> ElementTree.Element:
+    page = markdown.markdown(text, extensions=["fenced_code"])
+    return html5lib.parse(page, namespaceHTMLElements=False)
+
+
+@pytest.fixture
+def root(tmp_path):
+    root = make_base(tmp_path)
+    write_submission(root, second())
+    return root
+
+
+def test_the_summary_says_what_is_added_and_that_nothing_stands_in_the_way(root):
+    commit(root)
+    text = summarised(root, BASE)[1]
+    assert "**Nothing stands in the way**; 0 warnings" in text
+    assert f"- added: `{SECOND}`" in text
+
+
+def test_it_gives_the_submission_s_own_answer_as_its_page_does(root):
+    commit(root)
+    found, text = summarised(root, BASE)
+    (result,) = own_answers(found.repository, frozenset({SECOND}))
+    assert result.id == "tern-1" and result.answers
+    shown = html.unescape(text)
+    assert all(answer.sentence in shown for answer in result.answers)
+    assert "lone" not in text and "wren-1" not in text.split("says by itself")[1]
+
+
+def test_the_answer_is_that_of_the_whole_pool_s_repeatability(root):
+    """The others in the pool count: they are read although the request does not touch them."""
+    commit(root)
+    found = summarised(root, BASE)[0]
+    assert found.whole and {s.record.id for s in found.repository.submissions} == {"wren-1", "tern-1"}
+
+
+def test_findings_stand_by_file_with_line_and_cure(root):
+    write_submission(root, second({"/runs/0/tester": "auk"}))
+    commit(root)
+    text = summarised(root, BASE)[1]
+    assert "**1 error to cure before this can be merged**" in text
+    assert re.search(r"```text\nerror: line \d+, /runs/0/tester\n    unknown-person: 'auk' is not in people\n    right: ", text)
+
+
+def test_an_empty_request_says_so(tmp_path):
+    root = make_base(tmp_path)
+    commit(root)
+    assert "Nothing differs from the base." in summarised(root, BASE)[1]
+
+
+@pytest.mark.parametrize("text", HOSTILE)
+def test_no_text_of_a_stranger_becomes_markup(root, text):
+    finding = Finding(text, 1, text, "unknown-field", "error", text, text)
+    made = request_summary(replace(checked(root), findings=(finding,)), ())
+    page = rendered(made)
+    allowed = {"html", "head", "body", "h2", "h3", "p", "strong", "ul", "li", "code", "pre"}
+    assert {element.tag for element in page.iter()} <= allowed
+    assert not [e for e in page.iter() if e.attrib and set(e.attrib) != {"class"}]
+    assert len(list(page.iter("h3"))) == 2
+
+
+@pytest.mark.parametrize("text", HOSTILE)
+def test_text_is_shown_as_it_was_typed(text):
+    line = text.replace("\n", "\N{REPLACEMENT CHARACTER}")
+    assert "".join(rendered(plain(text)).itertext()).strip() == line.strip()
+    assert "".join(rendered(span(text)).itertext()).strip() == line.strip()
+
+
+@pytest.mark.parametrize("text", HOSTILE)
+def test_an_annotation_is_one_line_and_one_command_whatever_stands_in_it(text):
+    made = annotations([Finding(text, 3, text, "unknown-field", "error", text, text)])
+    assert len(made.splitlines()) == 1
+    properties, _, _ = made.removeprefix("::error ").partition("::")
+    assert re.fullmatch(r"file=[^,:]*,line=3,title=unknown-field", properties)
+
+
+def test_annotations_name_file_and_line_and_put_errors_first():
+    error = Finding("b.json", 4, "/x", "wrong-unit", "error", "100 % odd", "use another")
+    warning = Finding("a.json", 2, "", "pilot", "warning", "in review", "nothing")
+    assert annotations([warning, error]).splitlines() == [
+        "::error file=b.json,line=4,title=wrong-unit::/x: 100 %25 odd. Right: use another",
+        "::warning file=a.json,line=2,title=pilot::in review. Right: nothing",
+    ]
+
+
+# the command
+
+
+def test_the_command_ends_with_0_when_fine_and_1_with_errors(root, capsys):
+    commit(root)
+    assert main(["check", "--root", str(root), "--against", BASE]) == 0
+    assert "1 added" in capsys.readouterr().out
+    write_submission(root, submission({"/note": "changed"}))
+    assert main(["check", "--root", str(root), "--against", BASE, "--json"]) == 1
+    answer = json.loads(capsys.readouterr().out)
+    assert [f["code"] for f in answer["findings"]] == ["record-changed"]
+    assert [c["kind"] for c in answer["changes"]] == ["added", "changed"]
+    assert answer["base"] == answer["common"]
+
+
+def test_it_annotates_and_writes_the_summary(root, tmp_path_factory, capsys):
+    write(root / "Makefile", "other:\n")
+    commit(root)
+    summary = tmp_path_factory.mktemp("summary") / "summary.md"
+    assert main(["check", "--root", str(root), "--against", BASE, "--annotate", "--summary", str(summary)]) == 1
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[0].startswith("::error file=Makefile,line=1,title=data-and-code::") and len(lines) == 2
+    assert summary.read_text(encoding="utf-8").startswith("## The check of this request")
+
+
+def test_annotations_of_a_plain_check(root, capsys):
+    write_submission(root, second({"/runs/0/tester": "auk"}))
+    assert main(["check", "--root", str(root), "--annotate"]) == 1
+    assert capsys.readouterr().out.startswith(f"::error file={SECOND},line=")
+
+
+def test_misuse_is_told(root, capsys):
+    assert main(["check", "--root", str(root), "--summary", "x.md"]) == 2
+    assert main(["check", "--root", str(root), "--against", BASE, str(root)]) == 2
+    assert main(["check", "--root", str(root), "--against", "nowhere"]) == 2
+    assert "needs --against" in capsys.readouterr().err

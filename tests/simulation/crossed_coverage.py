@@ -25,10 +25,13 @@ from crossed_runs import MEANS, OWN_SHARPENING, STEELS, Design, Drawn, draw, hel
 from monte_carlo import lower_bound
 
 from aggregator.pooling.censored_crossed import MOST_ONE_SIDED
-from aggregator.pooling.runs_model import RunsModel, runs_model
+from aggregator.pooling.runs_design import checked_runs
+from aggregator.pooling.runs_model import RunsModel, model_of
+from aggregator.pooling.within_submissions import within_submissions
 
 WANTED, WANTED_VARIANCE, MOST = 0.93, 0.92, 0.97  # least lower bounds; most coverage, where it is asked for
 MANY = 20  # submissions from which at most ``MOST`` is asked for, if no true variance is zero
+WORTHWHILE = 1.25  # ratio beyond which a comparison within submissions becomes the headline
 CLAIMED = 2000  # seeds below which a figure is shown and nothing is claimed of it
 FIRST_PAIR = 0  # the pair of steels whose interval is judged, first : second; pairs of one seed are not independent
 TERMS = ("residual", "sharpener", "tester", "blade", "submission", "steel × sharpener", "steel × tester")
@@ -61,21 +64,23 @@ ROWS: dict[str, Row] = {
     "13": Row(Design(40, 6, own=0.0, blades=6), profiled=500),
     "14": Row(Design(5, 4, own=1.0, steels=1)),
     "15": Row(Design(10, 3, own=0.5, steels=1)),
-    "16": Row(Design(10, 2, own=0.5, censored=0.10), profiled=50),
-    "17": Row(Design(10, 2, own=0.5, preparations=1, censored=0.25), seeds=2800, profiled=0),
-    "18": Row(Design(20, 2, own=0.5, censored=0.50), profiled=0),
+    "16": Row(Design(5, 3, own=0.5, censored=0.10)),
+    "17": Row(Design(10, 2, own=0.5, preparations=1, censored=0.25), seeds=2800, profiled=2800),
+    "18": Row(Design(20, 2, own=0.5, censored=0.50)),
 }
 
 
 def line(design: Design, seed: int, profile: bool = True) -> dict:
     """What one seed published, and whether it held the truth."""
     drawn = draw(design, seed)
-    found = runs_model(drawn.low, drawn.high, drawn.labels, profile=profile)
+    runs = checked_runs(drawn.low, drawn.high, drawn.labels)
+    found = model_of(runs, profile=profile)
+    within = {(one.first, one.second): one for one in within_submissions(runs, found, WORTHWHILE)}
     split = found.apart.split.verdict
     return {
         "seed": seed, "profiled": profile, "split": split, "state": found.state, "reason": found.reason,
         "one_sided": found.one_sided / found.runs, "broken": broken_rules(found),
-        "pairs": [_pair(one, drawn) for one in found.steels], "own": _own(found),
+        "pairs": [_pair(one, within.get((one.first, one.second)), drawn) for one in found.steels], "own": _own(found),
         "variances": {name: _variance(one, design, drawn, found) for name, one in found.variances.items()},
     }  # fmt: skip
 
@@ -106,7 +111,7 @@ def _broken_split(name: str, found: RunsModel) -> list[str]:
     return []
 
 
-def _pair(one, drawn: Drawn) -> dict:
+def _pair(one, within, drawn: Drawn) -> dict:
     i, j = STEELS.index(one.first), STEELS.index(one.second)
     true = float(MEANS[i] - MEANS[j])
     if one.result is None:
@@ -114,9 +119,13 @@ def _pair(one, drawn: Drawn) -> dict:
     new = None
     if one.new_hands is not None:
         new = _holds(one.new_hands.interval, float(drawn.new_hands[i] - drawn.new_hands[j]))
+    inside = within is not None and within.result is not None and within.disagrees
+    headline = within.result.interval if inside else one.result.interval
+    interval = one.result.interval
     return {
-        "told": one.told, "off": one.result.estimate - true, "half": (one.result.interval.high - one.result.interval.low) / 2,
-        "df": one.result.df, "held": _holds(one.result.interval, true), "at_once": _holds(one.simultaneous, true), "new": new,
+        "told": one.told, "off": one.result.estimate - true, "half": (interval.high - interval.low) / 2, "df": one.result.df,
+        "held": _holds(interval, true), "at_once": _holds(one.simultaneous, true), "new": new,
+        "inside": inside, "headline": _holds(headline, true),
     }  # fmt: skip
 
 
@@ -195,6 +204,8 @@ def contrast(found: Sequence[dict]) -> dict[str, object]:
         "at_once": share([all(pair["at_once"] for pair in one["pairs"]) for one in found if all("off" in p for p in one["pairs"])]),
         "new_hands": share([pair.get("new") for pair in told]),
         "own": share([one["own"] for one in found]),
+        "headline": share([pair["headline"] for pair in told]),
+        "inside": float(np.mean([pair["inside"] for pair in told])) if told else math.nan,
     }
 
 
@@ -249,7 +260,9 @@ every pair of steels. "rules broken" counts seeds with a figure that should have
 ## The first steel against the second
 
 "seeds" are those with a figure. Kept: the bound is at least .93 and, from 20 submissions on with no true variance of 0, no
-more than .97 is covered. "width" is the median half-width of the interval as a ratio. "new hands" is how often the prediction for
+more than .97 is covered. "width" is the median half-width of the interval as a ratio. "headline" is
+the interval of the comparison within submissions where that disagrees with all runs (worthwhile ratio 1.25), which it did in the
+share under "within". "new hands" is how often the prediction for
 new blades in new hands held what one newly drawn pair of hands would meet. Only "covered" is judged.
 
 {}
@@ -272,7 +285,21 @@ DESIGN_COLUMNS = (
     *("row", "submissions", "people", "steels × preparations × runs", "own", "blades", "exchanged", "true variances of 0", "censored"),
     *("seeds", "fitted", "split no / weak / yes", "steels no / weak / yes", "rules broken"),
 )
-CONTRAST_COLUMNS = (*("row", "seeds", "covered (99 % bound)", "", "bias, ln", "width", "all pairs at once", "new hands", "own sharpening"),)
+CONTRAST_COLUMNS = (
+    *(
+        "row",
+        "seeds",
+        "covered (99 % bound)",
+        "",
+        "bias, ln",
+        "width",
+        "headline",
+        "within",
+        "all pairs at once",
+        "new hands",
+        "own sharpening",
+    ),
+)
 
 
 def _table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
@@ -301,11 +328,11 @@ def _contrast_cells(name: str, found: Sequence[dict]) -> list[str]:
     told = contrast(found)
     covered = told["covered"]
     if not covered.n:
-        return [name, "0", "–", "refused", *["–"] * 5]
+        return [name, "0", "–", "refused", *["–"] * 7]
     return [
         name, str(covered.n), str(covered), contrast_verdict(ROWS[name].design, covered),
         f"{told['bias']:+.3f} ± {told['bias_error']:.3f}", f"×/÷ {told['width']:.2f}",
-        str(told["at_once"]), str(told["new_hands"]), str(told["own"]),
+        str(told["headline"]), f"{100 * told['inside']:.0f} %", str(told["at_once"]), str(told["new_hands"]), str(told["own"]),
     ]  # fmt: skip
 
 

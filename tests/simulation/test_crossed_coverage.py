@@ -101,7 +101,7 @@ def invented(held: int, of: int, off: float = 0.1) -> list[dict]:
     found = []
     for seed in range(of):
         pair = {"told": "yes", "off": off * (-1) ** seed + 0.02, "half": math.log(1.5), "df": 9.0}
-        pair |= {"held": seed < held, "at_once": True, "new": None}
+        pair |= {"held": seed < held, "inside": seed % 10 == 0, "headline": seed % 10 > 0, "at_once": True, "new": None}
         wide = {"state": "given", "fitted": 0.06, "true": 0.04, "held": seed < held}
         none = {"state": "no number", "fitted": None, "true": 0.01, "held": None}
         limit = {"state": "given" if seed % 4 else "upper limit only", "fitted": 0.0, "true": 0.01, "held": seed % 4 != 1}
@@ -121,6 +121,7 @@ def test_shares_bias_and_width_are_those_counted_by_hand():
     assert found["bias"] == pytest.approx(0.02)
     assert found["bias_error"] == pytest.approx(0.1 / math.sqrt(2000), rel=1e-3)
     assert found["width"] == pytest.approx(1.5)
+    assert (found["inside"], found["headline"].held) == (pytest.approx(0.1), pytest.approx(0.9))
     assert found["at_once"].held == 1.0 and found["new_hands"].n == found["own"].n == 0
 
 

@@ -9,8 +9,8 @@ The stages in the order of the data::
     bundle      results with schema and provenance
     pages       bundle -> pages, tables, charts
 
-Beside the path: ``numerics`` (arrays in, arrays out), ``demo`` (the seeded demonstration) and ``registers``
-(steels, units and grits as data files). ``pipeline`` runs the whole path.
+Beside the path: ``numerics`` (arrays in, arrays out), ``report`` (one submission against the repeatability table), ``demo``
+(the seeded demonstration) and ``registers`` (steels, units and grits as data files). ``pipeline`` runs the whole path.
 """
 
 __version__ = "0.1.0"

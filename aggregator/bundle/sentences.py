@@ -9,6 +9,8 @@ from aggregator.numerics.interval import Interval
 from aggregator.records.units import UNITS_IN_SENTENCES as UNITS_IN_SENTENCES  # the browser's page fills these in as well
 from aggregator.records.units import plural
 
+from .numbers import PUBLISHED_DIGITS
+
 if TYPE_CHECKING:
     from aggregator.records.model.protocol import EndpointRule
 
@@ -23,9 +25,15 @@ def amount(value: float) -> str:
     >>> amount(12.345), amount(1234.5), amount(2e-5)
     ('12.3', '1230', '2.00e-05')
     """
+    value = settled(value)
     if abs(value) >= 999.5 and abs(value) < 1e5:
         return f"{float(f'{value:.3g}'):.0f}"
     return f"{value:.3g}" if value == 0 or 1e-3 <= abs(value) < 1e5 else f"{value:.2e}"
+
+
+def settled(value: float) -> float:
+    """A value to the published digits, so that the last bits of two machines do not decide how it is rounded further."""
+    return float(f"{value:.{PUBLISHED_DIGITS}g}")
 
 
 def ratio_text(ratio: float | None) -> str:
@@ -69,7 +77,7 @@ PATTERNS: dict[str, dict[str, str]] = {
     },
 }
 """What the page that answers in the browser fills in as well (site/pages/assets/form/sentences.js)."""
-LEAST_TIMES = 2  # from this ratio on "times as", below it per cent
+LEAST_TIMES = 100  # per cent: from this difference on "times as", below it per cent
 
 
 def compared(kind: str, ratio: float) -> str:
@@ -89,10 +97,10 @@ def compared(kind: str, ratio: float) -> str:
     >>> compared("life", 2.6)
     'lasted 2.6 times as long as'
     """
-    topic, percent = "life" if kind == "life" else "other", round(abs(ratio - 1) * 100)
+    topic, percent = "life" if kind == "life" else "other", round(settled(abs(ratio - 1) * 100))
     if percent == 0:
         return PATTERNS["compared"][f"{topic} same"]
-    if ratio >= LEAST_TIMES:
+    if ratio > 1 and percent >= LEAST_TIMES:
         return PATTERNS["compared"][f"{topic} times"].format(figure=amount(ratio))
     return PATTERNS["compared"][f"{topic} {'more' if ratio > 1 else 'less'}"].format(figure=percent)
 

@@ -132,7 +132,8 @@ def _exact_or_interval(drawn: np.ndarray, at: float, low: float, high: float, fi
         tail = int(TAIL * DRAWS)
         return _interval(min(ordered[tail], at), max(ordered[-1 - tail], at), first)
     logs = np.log(np.maximum(drawn[np.isfinite(drawn)], first))
-    return Value(float(np.log(at)), float(np.log(at)), float(logs.std(ddof=1)))
+    spread = float(logs.std(ddof=1)) if np.ptp(logs) > 0 else 0.0  # 400 equal numbers have no spread, whatever their mean is rounded to
+    return Value(float(np.log(at)), float(np.log(at)), spread)
 
 
 def _left(limit: float) -> Value:

@@ -88,6 +88,11 @@ def steel_spellings(steels: dict[str, SteelEntry]) -> dict[str, str]:
     return {key: steel.origin for steel in steels.values() for key in sorted(_keys(steel))}
 
 
+def steel_ids(steels: dict[str, SteelEntry]) -> dict[str, str]:
+    """Every folded name that `find_steel` knows, with the id of the steel it names."""
+    return {key: steel.id for steel in steels.values() for key in sorted(_keys(steel))}
+
+
 def grit_spellings() -> dict[str, dict[str, float]]:
     """Micrometres by grit system and folded designation without its letter or #, as `find_grit` looks them up."""
     found: dict[str, dict[str, float]] = {}

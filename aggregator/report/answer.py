@@ -1,0 +1,206 @@
+"""One submission against a repeatability table: its ratios, how sure they are, what its runs gave."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from aggregator.bundle.answer_rules import NOTES
+from aggregator.bundle.ledger import answer_sentence
+from aggregator.bundle.sentences import named, when
+from aggregator.endpoints import EndpointRow, endpoint_rows
+from aggregator.estimates import Contrast, RepeatabilityTable, SubmissionEstimate, estimate_submissions
+from aggregator.estimates.repeatability import Repeatability
+from aggregator.records.canonical import LoadedProtocol, LoadedSubmission, PoolKey, Repository, pool_key
+from aggregator.records.canonical_runs import canonical_readings, canonical_runs
+from aggregator.records.model.protocol import EndpointRule, Protocol
+from aggregator.records.model.registers import SteelEntry
+from aggregator.records.model.submission import Submission
+from aggregator.records.registers import find_steel
+from aggregator.records.rules.shared_keys import shared_facts
+
+LEVEL = 0.95
+
+
+@dataclass(frozen=True)
+class Answer:
+    """One contrast at one endpoint.
+
+    Attributes
+    ----------
+    endpoint, title, role : which part of the dulling, and what it is called.
+    factor, first, second : what is compared: steel, blade, sharpener, or practice.
+    ratio, low, high, level : first against second, above 1 is better for the first, with its interval; None where there is
+        none or it is unbounded. Where only a bound is known, ``ratio`` is None and the bound stands in ``low`` or ``high``.
+    verdict : as in ``estimates.Verdict``; ``""`` where there is neither a ratio nor a bound.
+    ruled_out_beyond : a in "these runs rule out a difference larger than ×a either way"; None where they rule out none.
+    sentence : the whole in words.
+    reason : why there is no ratio; ``""`` where there is one.
+    runs_first, runs_second : runs used.
+    """
+
+    endpoint: str
+    title: str
+    role: str
+    factor: str
+    first: str
+    second: str
+    ratio: float | None
+    low: float | None
+    high: float | None
+    level: float
+    verdict: str
+    ruled_out_beyond: float | None
+    sentence: str
+    reason: str
+    runs_first: int
+    runs_second: int
+
+
+@dataclass(frozen=True)
+class RunValue:
+    """One endpoint of one run, on the ln scale; ``low`` and ``high`` None where open or missing."""
+
+    run: str
+    endpoint: str
+    status: str
+    low: float | None
+    high: float | None
+    reason: str
+
+
+@dataclass(frozen=True)
+class SubmissionAnswer:
+    """Everything that one submission says.
+
+    Attributes
+    ----------
+    results : in the order of the protocol's endpoints, then steel, blade, sharpener, practice.
+    rows : one a run and endpoint.
+    methods : by endpoint, how it was fitted and what was left out.
+    notes : what to look at twice.
+    """
+
+    results: tuple[Answer, ...]
+    rows: tuple[RunValue, ...]
+    methods: dict[str, str]
+    notes: tuple[str, ...]
+
+
+def answer_submission(
+    record: Submission, protocol: Protocol, repeatability: Mapping[str, object], steels: Mapping[str, SteelEntry]
+) -> SubmissionAnswer:
+    """What a submission says by itself.
+
+    Parameters
+    ----------
+    record : of a valid form; a run with a number or unit that cannot be read has no readings here, and a note says so.
+    protocol : the version that it followed.
+    repeatability : of ``bundle.repeatability.form_repeatability``. Where no variance of readings has been published, the
+        submission's own repeats tell how well it was read.
+    steels : the register by id; only what this file says of its blades counts.
+    """
+    readings, problems = canonical_readings(record, protocol)
+    facts = shared_facts([("", record)], lambda text: find_steel(dict(steels), text)).blades
+    submission = LoadedSubmission(record, "", "", canonical_runs(record, readings, facts))
+    repository = _alone(submission, protocol)
+    published = repeatability["reading_variance"]
+    rows = endpoint_rows(repository, None if published is None else {pool_key(submission): published})
+    table = table_of(repeatability, pool_key(submission), protocol)
+    estimates = estimate_submissions(rows, table, repository.protocols)
+    rules = {rule.id: rule for rule in protocol.endpoints}
+    order = list(rules)
+    return SubmissionAnswer(
+        results=tuple(
+            _answer(contrast, rules[e.endpoint], protocol)
+            for e in sorted(estimates, key=lambda e: order.index(e.endpoint))
+            for contrast in e.contrasts
+        ),
+        rows=tuple(_value(row) for row in rows),
+        methods={e.endpoint: e.method for e in estimates},
+        notes=_notes(record, {int(p.pointer.split("/")[2]) for p in problems}, rows, estimates),
+    )
+
+
+def _alone(submission: LoadedSubmission, protocol: Protocol) -> Repository:
+    """A repository of one submission and its protocol."""
+    loaded = LoadedProtocol(protocol, "", "", "")
+    return Repository(Path(), {(protocol.id, protocol.version): loaded}, (submission,), {}, (), {}, ())
+
+
+def table_of(repeatability: Mapping[str, object], pool: PoolKey, protocol: Protocol) -> RepeatabilityTable:
+    """The part of a table that a form carries, as the estimates use it; nobody's contribution is told apart."""
+    entries = {(pool, name): _entry(plain) for name, plain in repeatability["endpoints"].items()}
+    assumed = {rule.id: rule.assumed_repeatability for rule in protocol.endpoints}
+    return RepeatabilityTable(
+        entries=entries,
+        contributions=dict.fromkeys(entries, ()),
+        assumed={(pool, name): (a.ln_sd, a.prior_df) for name, a in assumed.items()},
+    )
+
+
+def _entry(plain: Mapping[str, object]) -> Repeatability:
+    open_ended = {"s2_pooled": math.nan, "prior_df": math.inf}
+    return Repeatability(**{name: open_ended[name] if value is None else value for name, value in plain.items()})
+
+
+def _answer(contrast: Contrast, rule: EndpointRule, protocol: Protocol) -> Answer:
+    opening = when(rule.kind, protocol.work.unit, rule.at, rule.start, rule.end)
+    first, second = named(contrast.factor, contrast.first), named(contrast.factor, contrast.second)
+    low, high = _limits(contrast)
+    return Answer(
+        endpoint=rule.id,
+        title=rule.title,
+        role=rule.role,
+        factor=contrast.factor,
+        first=contrast.first,
+        second=contrast.second,
+        ratio=_ratio(contrast.estimate),
+        low=low,
+        high=high,
+        level=LEVEL,
+        verdict=contrast.verdict.kind if contrast.verdict else "",
+        ruled_out_beyond=_finite(contrast.verdict.excludes) if contrast.verdict else None,
+        sentence=answer_sentence(contrast, opening, first, second, rule.kind),
+        reason=contrast.reason,
+        runs_first=contrast.runs_first,
+        runs_second=contrast.runs_second,
+    )
+
+
+def _limits(contrast: Contrast) -> tuple[float | None, float | None]:
+    """The ends of the interval as ratios, or the one end that a bound is."""
+    if contrast.interval is not None:
+        return _ratio(contrast.interval.low), _ratio(contrast.interval.high)
+    if contrast.bound is None:
+        return None, None
+    bound = _ratio(contrast.bound.ratio)
+    return (bound, None) if contrast.bound.kind == "at least" else (None, bound)
+
+
+def _ratio(ln_value: float | None) -> float | None:
+    return None if ln_value is None or not math.isfinite(ln_value) or abs(ln_value) > 700 else math.exp(ln_value)
+
+
+def _finite(value: float) -> float | None:
+    return value if math.isfinite(value) else None
+
+
+def _value(row: EndpointRow) -> RunValue:
+    return RunValue(row.run, row.endpoint, row.status, _finite(row.low), _finite(row.high), row.reason)
+
+
+def _notes(
+    record: Submission, unread: set[int], rows: tuple[EndpointRow, ...], estimates: tuple[SubmissionEstimate, ...]
+) -> tuple[str, ...]:
+    """Runs that could not be read, what to look at twice in a run, and a comparison that nobody asked for."""
+    notes = [NOTES["unread"].format(run=run.id) for number, run in enumerate(record.runs) if number in unread]
+    seen: dict[str, tuple[str, ...]] = {row.run: row.flags for row in rows}
+    notes += [NOTES["flag"].format(run=run, flag=flag) for run, flags in seen.items() for flag in flags]
+    failed = dict.fromkeys(row.run for row in rows if row.failed_preparation)
+    notes += [NOTES["failed"].format(run=run) for run in failed]
+    if not any(e.contrasts for e in estimates):
+        notes.append(NOTES["nothing"])
+    return tuple(notes)

@@ -1,0 +1,111 @@
+// Gaussian regression where a response may be known only to lie between two limits: aggregator/estimates/censored.py. The
+// likelihood is written in γ = θ/σ and φ = 1/σ, in which it is concave (Burridge 1981, J. R. Statist. Soc. B 43:41–45), so
+// that Newton's method finds the one maximum from any start.
+
+import { logDensity, logNormal } from "./distributions.js";
+import { dot, inverse, solve, timesVector, transposedTimes, zeros } from "./matrices.js";
+
+const MOST_STEPS = 200;
+const DECREMENT = 1e-12;
+const ARMIJO = 1e-4;
+const RIDGE = 1e-12;
+
+/**
+ * Maximise Σ ln(term) − d₀(ln σ + s₀²/2σ²).
+ *
+ * @param {number[]} low
+ * @param {number[]} high limits of the responses; infinite where open
+ * @param {number[][]} x design of full column rank, orthonormal unless a start is given
+ * @param {{df: number, s2: number}} prior d₀ and s₀²
+ * @param {?number[]} start γ and φ
+ * @returns {{theta: number[], sigma: number, objective: number, covariance: number[][]}}
+ */
+export function fitCensored(low, high, x, prior, start = null) {
+  const problem = { low, high, x, prior };
+  let eta = start ?? firstGuess(problem), now = evaluate(problem, eta), converged = false;
+  for (let step = 0; !converged && step < MOST_STEPS; step += 1) {
+    const direction = solve(stiffened(now.hessian), now.gradient);
+    converged = dot(now.gradient, direction) / 2 < DECREMENT;
+    if (converged && eta.at(-1) + direction.at(-1) > 0) {
+      eta = eta.map((value, i) => value + direction[i]);
+      now = evaluate(problem, eta);
+    } else if (!converged) {
+      const moved = advanced(problem, eta, now, direction);
+      converged = moved === null;
+      if (moved) { [eta, now] = moved; }
+    }
+  }
+  return result(eta, now);
+}
+
+/** Least squares on midpoints and finite limits. */
+function firstGuess({ low, high, x, prior }) {
+  const y = low.map((l, i) => (l === -Infinity ? high[i] : high[i] === Infinity ? l : (l + high[i]) / 2));
+  const theta = transposedTimes(x, y), fitted = timesVector(x, theta);
+  const rss = y.reduce((sum, value, i) => sum + (value - fitted[i]) ** 2, 0);
+  const widths = low.map((l, i) => high[i] - l).filter(Number.isFinite);
+  const floor = widths.length ? dot(widths, widths) / widths.length / 12 : 0;
+  const s2 = (rss + y.length * floor + prior.df * prior.s2) / (y.length + prior.df), sigma = s2 > 0 ? Math.sqrt(s2) : 1;
+  return [...theta, 1].map((value) => value / sigma);
+}
+
+/** ln of one term without ln φ, and its derivatives in the standardised limits a and b. */
+function term(a, b, exact) {
+  if (exact) { return { value: logDensity(b), da: 0, db: -b, daa: 0, dbb: -1, dab: 0 }; }
+  const [lower, upper] = a > 0 ? [-b, -a] : [a, b], top = logNormal(upper);
+  const value = top + Math.log1p(-Math.exp(logNormal(lower) - top));
+  const mills = (z) => (Number.isFinite(z) ? Math.exp(logDensity(z) - value) : 0), [ma, mb] = [mills(a), mills(b)];
+  const [sa, sb] = [a, b].map((z) => (Number.isFinite(z) ? z : 0));
+  return { value, da: -ma, db: mb, daa: sa * ma - ma * ma, dbb: -sb * mb - mb * mb, dab: ma * mb };
+}
+
+/** Value, gradient and Hessian of the objective at (γ, φ). */
+function evaluate({ low, high, x, prior }, eta) {
+  const phi = eta.at(-1), p = eta.length, gradient = eta.map(() => 0), hessian = zeros(p, p);
+  let value = 0, exacts = 0;
+  x.forEach((row, i) => {
+    const shift = dot(row, eta.slice(0, -1)), exact = low[i] === high[i];
+    const t = term(phi * low[i] - shift, phi * high[i] - shift, exact);
+    const negative = row.map((entry) => -entry), end = (limit) => [...negative, Number.isFinite(limit) ? limit : 0];
+    const [ra, rb] = [end(low[i]), end(high[i])];
+    value += t.value;
+    exacts += exact ? 1 : 0;
+    for (let j = 0; j < p; j += 1) {
+      gradient[j] += ra[j] * t.da + rb[j] * t.db;
+      for (let k = 0; k < p; k += 1) {
+        hessian[j][k] += ra[j] * ra[k] * t.daa + rb[j] * rb[k] * t.dbb + (ra[j] * rb[k] + rb[j] * ra[k]) * t.dab;
+      }
+    }
+  });
+  const counted = exacts + prior.df;
+  gradient[p - 1] += counted / phi - prior.df * prior.s2 * phi;
+  hessian[p - 1][p - 1] -= counted / phi ** 2 + prior.df * prior.s2;
+  return { value: value + counted * Math.log(phi) - prior.df * prior.s2 * phi ** 2 / 2, gradient, hessian };
+}
+
+/** −H with its diagonal a trace larger, so that it can be solved where the likelihood is flat. */
+function stiffened(hessian) {
+  const diagonal = hessian.map((row, i) => Math.abs(row[i])), largest = Math.max(...diagonal);
+  return hessian.map((row, i) => row.map((value, j) => -value + (i === j ? RIDGE * (diagonal[i] + RIDGE * largest) : 0)));
+}
+
+/** A step, halved until φ > 0 and it gains enough; null when rounding leaves nothing to gain. */
+function advanced(problem, eta, now, direction) {
+  const slope = dot(now.gradient, direction);
+  for (let size = 1; size > 1e-12; size /= 2) {
+    const trial = eta.map((value, i) => value + size * direction[i]);
+    if (trial.at(-1) <= 0) { continue; }
+    const next = evaluate(problem, trial);
+    if (Number.isFinite(next.value) && next.value >= now.value + ARMIJO * size * slope) { return [trial, next]; }
+  }
+  return null;
+}
+
+/** Back to θ and σ; the covariance of θ is the inverse of the observed information of all parameters. */
+function result(eta, now) {
+  const phi = eta.at(-1), theta = eta.slice(0, -1).map((value) => value / phi), p = theta.length;
+  const information = inverse(stiffened(now.hessian));
+  const jacobian = theta.map((value, i) => eta.map((_, j) => (j === p ? -value / phi : i === j ? 1 / phi : 0)));
+  const covariance = jacobian.map((left) => jacobian.map((right) => dot(left, timesVector(information, right))));
+  return { theta, sigma: 1 / phi, objective: now.value, covariance };
+}

@@ -1,0 +1,222 @@
+// From a submission as the form exports it to one row a run and endpoint: aggregator/records/canonical_runs.py and
+// aggregator/endpoints. A half-done submission gives the rows that it can; what cannot be read leaves its run without readings.
+
+import { SAME_WORK, axis, byWork, curveOf, firstPositive, heldAfterDull, keenness, levelWeights, linear, missing, pooledVariance, position,
+  signOf, windowWeights } from "./curve.js";
+import { keyOf } from "./draws.js";
+import { life, passFailLife } from "./life.js";
+import { filled, quantityText } from "./sentences.js";
+import { WrittenError, canonicalValue, findUnit } from "./units.js";
+
+const EVEN = 1e-9;
+const nothing = (value) => value === null || value === undefined;
+
+/**
+ * Canonical runs in running order: amounts in the protocol's units, with the facts that a design needs.
+ *
+ * @returns {{runs: object[], unread: string[]}} unread: ids of runs in which a number or unit cannot be read
+ */
+export function canonicalRuns(submission, rules) {
+  const preparations = new Map((submission.preparations ?? []).map((p) => [p.id, p]));
+  const blades = new Map((submission.blades ?? []).map((b) => [b.key, b]));
+  const people = new Map((submission.people ?? []).map((p) => [p.handle, p]));
+  const unread = [];
+  const runs = (submission.runs ?? []).flatMap((run) => {
+    const preparation = preparations.get(run.preparation);
+    if (!preparation?.blade || !preparation.sharpener || !run.tester) { return []; }
+    const readings = readingsOf(run, rules);
+    if (readings === null) { unread.push(run.id); }
+    return [{
+      ...run,
+      readings: readings ?? [],
+      blade: preparation.blade,
+      steel: steelOf(blades.get(preparation.blade), rules),
+      sharpener: preparation.sharpener,
+      practice: people.get(preparation.sharpener)?.sharpening ?? null,
+      edgePart: preparation.edge_part ?? "whole",
+      angle: angleOf(preparation.edge_angle),
+      split: !nothing(run.tester_change_at_work),
+    }];
+  });
+  return { runs: runs.sort((a, b) => a.order - b.order), unread };
+}
+
+/** The register's id of a blade's steel, or null. */
+function steelOf(blade, rules) {
+  const designation = blade?.steel?.designation;
+  if (!designation) { return null; }
+  return rules.steels[[...designation].filter((sign) => !rules.folded.includes(sign)).join("").toLowerCase()] ?? null;
+}
+
+/** Mean angle per side of a stated edge angle, or null. */
+function angleOf(stated) {
+  if (!stated || nothing(stated.left_deg)) { return null; }
+  return stated.basis === "both together" ? stated.left_deg / 2 : (stated.left_deg + (stated.right_deg ?? stated.left_deg)) / 2;
+}
+
+/** Readings with canonical numbers; null where anything of the run cannot be read. */
+function readingsOf(run, rules) {
+  const { work, reading } = rules.protocol, passFail = reading.kind === "pass/fail";
+  const fits = (unit, accepted) => accepted.some((one) => findUnit(one, rules.units)?.id === findUnit(unit, rules.units)?.id);
+  const known = (unit, accepted) => !nothing(unit) && findUnit(unit, rules.units) !== null && fits(unit, accepted);
+  if (!known(run.work_unit, work.accepted_units)) { return null; }
+  if (passFail ? !nothing(run.reading_unit) : !known(run.reading_unit, reading.accepted_units)) { return null; }
+  try {
+    const others = [run.tester_change_at_work, run.planned_last_checkpoint, ...(run.lot_changes ?? []).map((change) => change.at_work)];
+    others.filter((written) => !nothing(written)).forEach((written) => workOf(written, run, rules));
+    return (run.readings ?? []).map((one) => readingOf(one, run, rules, passFail));
+  } catch (error) {
+    if (error instanceof WrittenError) { return null; }
+    throw error;
+  }
+}
+
+function positive(written, unit, goal, rules) {
+  const value = canonicalValue(written, unit, goal, rules);
+  if (value < 0) { throw new WrittenError(`${written} is below 0`, ""); }
+  return value;
+}
+
+/** An amount of work in the protocol's unit; a checkpoint exactly where it is one but for rounding. */
+function workOf(written, run, rules) {
+  const { unit, checkpoints } = rules.protocol.work, value = positive(written, run.work_unit, unit, rules);
+  return checkpoints.find((c) => Math.abs(value - c) <= EVEN * Math.max(c, 1e-6)) ?? value;
+}
+
+function readingOf(one, run, rules, passFail) {
+  const rule = rules.protocol.reading, wanted = passFail ? one.outcomes : one.values;
+  if (!wanted?.length || !nothing(passFail ? one.values : one.outcomes)) { throw new WrittenError("a reading of another kind", ""); }
+  const work = workOf(one.work, run, rules);
+  if (passFail) { return { work, values: [], limits: [], passed: wanted.map((outcome) => outcome === "pass") }; }
+  const values = wanted.map((item) => canonical(item, run, rules));
+  return { work, values, limits: values.map((value, i) => wanted[i].limit ?? limitOf(value, rule)), passed: [] };
+}
+
+/** A repeat in the canonical unit; one that disagrees with the canonical value beside it cannot be read. */
+function canonical(item, run, rules) {
+  const value = positive(item.written, run.reading_unit, rules.protocol.reading.canonical_unit, rules), given = item.canonical;
+  if (!nothing(given) && Math.abs(given - value) > 1e-6 * Math.abs(value)) { throw new WrittenError("two values disagree", ""); }
+  return value;
+}
+
+/** The limit that a value has by itself: 0 or under the resolution, or over the scale's end. */
+function limitOf(value, rule) {
+  if (value <= 0 || (!nothing(rule.resolution) && value < rule.resolution * (1 - EVEN))) { return "below"; }
+  return !nothing(rule.scale_end) && value > rule.scale_end * (1 + EVEN) ? "above" : null;
+}
+
+/** The variance of readings: the published one, or this submission's own where none has been published. */
+export function readingVariance(runs, rules) {
+  if (rules.repeatability.reading_variance !== null) { return rules.repeatability.reading_variance; }
+  const readings = runs.flatMap((run) => run.readings).filter((r) => r.values.length);
+  return pooledVariance(readings.filter((r) => keenness(r.values, r.limits, rules.protocol.reading).limit === null).map((r) => r.values));
+}
+
+/** One row a run and endpoint: the run's facts, limits on the ln scale, status, reason, reading error. */
+export function endpointRows(submission, runs, rules) {
+  const { protocol, sentences: words } = rules, variance = readingVariance(runs, rules);
+  return runs.flatMap((run) => {
+    const curve = protocol.reading.kind === "pass/fail" ? null : curveOf(run, protocol, variance);
+    const flags = flagsOf(run, protocol, curve, words);
+    return protocol.endpoints.map((rule) => {
+      const { value, failed } = endpointOf(submission, run, protocol, rule, curve, words), status = statusOf(value);
+      return {
+        run, endpoint: rule.id, flags, failed, status,
+        low: value.low,
+        high: value.high,
+        reason: value.reason || words.endpoints[status] || "",
+        readingSe: status === "exact" ? value.se : NaN,
+      };
+    });
+  });
+}
+
+function statusOf({ low, high }) {
+  if (Number.isNaN(low)) { return "missing"; }
+  if (low === high) { return "exact"; }
+  if (low === -Infinity) { return "left"; }
+  return high === Infinity ? "right" : "interval";
+}
+
+/** One endpoint of one run. */
+function endpointOf(submission, run, protocol, rule, curve, words) {
+  const none = (reason) => ({ value: missing(filled(words.missing, { reason })), failed: false });
+  const told = ({ value, failed }) => (Number.isNaN(value.low) ? none(value.reason) : { value, failed });
+  if (!run.readings.length) { return none(words.endpoints.no_readings); }
+  if (curve === null) {
+    if (rule.kind !== "life") { return none(words.endpoints.no_keenness); }
+    return told(passFailLife(byWork(run.readings).filter((r) => r.passed.length), firstPositive(protocol), words));
+  }
+  if (!curve.work.length) { return none(words.endpoints.no_values); }
+  if (rule.kind === "life") { return told(thresholdLife(submission, run, protocol, rule, curve, words)); }
+  return told({ value: straight(run, protocol, rule, curve, words), failed: false });
+}
+
+/** Life to an absolute threshold, or to a share of the sharpness at the start. */
+function thresholdLife(submission, run, protocol, rule, curve, words) {
+  let threshold = signOf(protocol.reading.keener) * Math.log(rule.threshold.value);
+  if (rule.threshold.relative) {
+    if (position(curve, 0) < 0) { return { value: missing(words.endpoints.no_start), failed: false }; }
+    if (curve.low[0] !== curve.high[0]) { return { value: missing(words.endpoints.start_off_scale), failed: false }; }
+    threshold = curve.low[0] - Math.abs(Math.log(rule.threshold.value));
+  }
+  const begin = rule.fit_from === "first positive checkpoint" ? curve.first : 0;
+  return life(curve, threshold, begin, keyOf(submission.id, run.id, rule.id), rule.threshold.relative, words);
+}
+
+/** Level, window and loss: straight-line functions of the readings. */
+function straight(run, protocol, rule, curve, words) {
+  const asked = rule.kind === "level" ? [rule.at] : [rule.start, rule.end];
+  const held = run.ended === "dull" ? heldAfterDull(curve, asked.at(-1)) : curve;
+  const weights = asked.map((work) => levelWeights(held, work)), outside = weights.indexOf(null);
+  if (outside >= 0) { return missing(outsideReason(run, protocol, curve, asked[outside], words)); }
+  if (rule.kind === "level") { return linear(held, weights[0], words); }
+  if (rule.kind === "loss") { return linear(held, weights[1].map((w, i) => w - weights[0][i]), words); }
+  const absent = absentCheckpoint(protocol, curve, rule.start, Math.min(rule.end, curve.work.at(-1)));
+  if (absent !== undefined) {
+    return missing(filled(words.endpoints.none_near, { asked: quantityText(absent, protocol.work.unit, words) }));
+  }
+  return linear(held, windowWeights(held, rule.start, rule.end), words);
+}
+
+function outsideReason(run, protocol, curve, work, words) {
+  if (work === 0) { return words.endpoints.no_start; }
+  const pattern = words.endpoints[work < curve.work[0] ? "none_before" : "ended_before"];
+  return filled(pattern, { asked: quantityText(work, protocol.work.unit, words), ended: run.ended });
+}
+
+/** The first checkpoint in a window that no reading stands for: a reading stands for the nearest on the work axis. */
+function absentCheckpoint(protocol, curve, start, end) {
+  const checkpoints = [...protocol.work.checkpoints].sort((a, b) => a - b), u = checkpoints.map((w) => axis(w, curve.first));
+  const nearest = new Set(curve.work.map((w) => {
+    const apart = u.map((x) => Math.abs(x - axis(w, curve.first)));
+    return apart.indexOf(Math.min(...apart));
+  }));
+  return checkpoints.find((w, i) => start <= w && w <= end && !nearest.has(i));
+}
+
+/** What to look at twice in a run. */
+function flagsOf(run, protocol, curve, words) {
+  const checkpoints = protocol.work.checkpoints, { flags } = words;
+  const near = (work) => checkpoints.some((c) => Math.abs(work - c) <= SAME_WORK * Math.max(work, c));
+  const checks = [
+    [["edge damaged", "edge touched up"].includes(run.ended), run.ended],
+    [run.split, flags.split_tester],
+    [(run.lot_changes ?? []).length > 0, flags.lot_changed],
+    [run.readings.some((r) => !near(r.work)), flags.off_checkpoint],
+    [curve !== null && burr(curve), flags.burr],
+    [curve === null && passedAgain(run), flags.passed_again],
+  ];
+  return checks.filter(([true_]) => true_).map(([, text]) => text);
+}
+
+/** Sharper at the second reading than before the first cut, by more than reading error makes likely. */
+function burr(curve) {
+  if (curve.work.length < 2 || curve.work[0] > 0) { return false; }
+  return curve.low[1] - curve.high[0] > 2 * (Math.hypot(curve.se[0], curve.se[1]) || 0);
+}
+
+function passedAgain(run) {
+  const outcomes = byWork(run.readings).filter((r) => r.passed.length).map((r) => r.passed.every(Boolean));
+  return outcomes.some((passed, i) => i > 0 && passed && !outcomes[i - 1]);
+}

@@ -1,0 +1,104 @@
+// How much work an edge does before its keenness falls to a threshold: aggregator/endpoints/life.py, on the ln scale of work.
+
+import { SAME_WORK, axis, missing } from "./curve.js";
+import { normalDraws } from "./draws.js";
+import { decreasingFit } from "./isotonic.js";
+
+const DRAWS = 400;
+const SHARE_OUTSIDE = 0.05;
+const TAIL = 0.025;
+const TOUCHING = 1e-9;
+
+const of = (value, failed = false) => ({ value, failed });
+
+/**
+ * Life to a keenness, with what censors it.
+ *
+ * @param {object} curve of the run
+ * @param {number} threshold keenness that ends the life
+ * @param {number} fromWork where the monotone fit begins
+ * @param {number[]} key of the draws
+ * @param {boolean} relative the threshold was taken from the first reading and moves with each draw of it
+ */
+export function life(curve, threshold, fromWork, key, relative, words) {
+  const use = telling(curve, threshold, fromWork);
+  if (!use.length) { return of(missing(words.endpoints.none_tells)); }
+  const pick = (values) => use.map((i) => values[i]);
+  const bounds = curve.low.map((low, i) => (Number.isFinite(low) ? low : curve.high[i]));
+  const work = pick(curve.work), k = pick(bounds), weights = pick(curve.repeats), first = curve.first;
+  const fit = decreasingFit(k, weights);
+  const { at, j } = crossing(fit, work, first, threshold);
+  if (j === work.length) { return of(right(work.at(-1), words)); }
+  if (j === 0 || at <= first * (1 + SAME_WORK)) {
+    const below = curve.work[0] <= SAME_WORK * first && curve.high[0] <= threshold + TOUCHING;
+    return of(left(Math.max(at, first), words), below);
+  }
+  const ends = use.filter((_, i) => fit[i] === fit[j - 1] || fit[i] === fit[j]);
+  if (ends.some((i) => curve.low[i] !== curve.high[i])) { return of(interval(work[j - 1], work[j], first, words)); }
+  const drawn = normalDraws(key, DRAWS, curve.work.length).map((deviates) => {
+    const shift = deviates.map((z, i) => (curve.se[i] || 0) * z);
+    const moved = decreasingFit(k.map((x, i) => x + shift[use[i]]), weights);
+    return crossing(moved, work, first, threshold + (relative ? shift[0] : 0)).at;
+  });
+  return of(exactOrInterval(drawn, at, work[j - 1], work[j], first, words));
+}
+
+/** Readings from where the fit begins that lie wholly on one side of the threshold. */
+function telling(curve, threshold, fromWork) {
+  const touched = threshold + TOUCHING;
+  return curve.work.flatMap((w, i) => {
+    const [low, high] = [curve.low[i], curve.high[i]];
+    return w >= fromWork - SAME_WORK * curve.first && (low === high || low > touched || high <= touched) ? [i] : [];
+  });
+}
+
+/** Work at which a fitted series first reaches the threshold, and the index of the bracket's upper end. */
+function crossing(fit, work, first, threshold) {
+  const reached = fit.findIndex((k) => k <= threshold + TOUCHING), j = reached < 0 ? fit.length : reached;
+  if (j === 0 || j === fit.length) { return { at: j ? Infinity : work[0], j }; }
+  const share = Math.min((fit[j - 1] - threshold) / (fit[j - 1] - fit[j]), 1);
+  const [from, to] = [axis(work[j - 1], first), axis(work[j], first)];
+  return { at: Math.exp(from + share * (to - from)) - first, j };
+}
+
+/** Exact if the reading error keeps the crossing in its bracket, else the interval in which the draws fall. */
+function exactOrInterval(drawn, at, low, high, first, words) {
+  const outside = drawn.filter((x) => x < low * (1 - SAME_WORK) || x > high * (1 + SAME_WORK)).length;
+  if (outside / DRAWS >= SHARE_OUTSIDE) {
+    const ordered = [...drawn].sort((a, b) => (a < b ? -1 : a > b ? 1 : 0)), tail = Math.floor(TAIL * DRAWS);
+    return interval(Math.min(ordered[tail], at), Math.max(ordered[DRAWS - 1 - tail], at), first, words);
+  }
+  const logs = drawn.filter(Number.isFinite).map((x) => Math.log(Math.max(x, first)));
+  const centre = logs.reduce((sum, x) => sum + x, 0) / logs.length;
+  const spread = Math.sqrt(logs.reduce((sum, x) => sum + (x - centre) ** 2, 0) / (logs.length - 1));
+  return { low: Math.log(at), high: Math.log(at), se: logs.every((x) => x === logs[0]) ? 0 : spread, reason: "" };
+}
+
+function left(limit, words) {
+  return { low: -Infinity, high: Math.log(limit), se: NaN, reason: words.endpoints.reached_early };
+}
+
+function right(last, words) {
+  if (last <= 0) { return missing(words.endpoints.none_after_first_cut); }
+  return { low: Math.log(last), high: Infinity, se: NaN, reason: words.endpoints.not_reached };
+}
+
+/** Life between two amounts of work; open below where it may have ended before w₁. */
+function interval(low, high, first, words) {
+  const opened = low < first * (1 - SAME_WORK), lowest = opened ? -Infinity : Math.log(low);
+  if (high === Infinity) {
+    return opened ? missing(words.endpoints.wholly_open) : { low: lowest, high, se: NaN, reason: words.endpoints.maybe_not_reached };
+  }
+  return { low: lowest, high: Math.log(Math.max(high, first)), se: NaN, reason: words.endpoints.between };
+}
+
+/** Life where readings only pass or fail: from the last pass before any fail to the first of the fails that end the run. */
+export function passFailLife(readings, first, words) {
+  if (!readings.length) { return of(missing(words.endpoints.no_readings)); }
+  const work = readings.map((r) => r.work), n = work.length;
+  const anyFail = readings.findIndex((r) => !r.passed.every(Boolean)), before = (anyFail < 0 ? n : anyFail) - 1;
+  const lasting = readings.findLastIndex((r) => r.passed.some(Boolean)) + 1, low = before >= 0 ? work[before] : 0;
+  if (lasting === n) { return of(right(low, words)); }
+  if (work[lasting] <= first * (1 + SAME_WORK)) { return of(left(first, words), lasting === 0 && work[0] <= SAME_WORK * first); }
+  return of(interval(low, work[lasting], first, words));
+}

@@ -1,0 +1,67 @@
+// Intervals for contrasts of censored runs, by the likelihood ratio scaled to small samples: aggregator/estimates/profile.py.
+
+import { fitCensored } from "./censored.js";
+import { fQuantile } from "./distributions.js";
+import { root } from "./least_squares.js";
+import { complement, dot, length, product, timesVector, transposedTimes } from "./matrices.js";
+
+const SETTLED = 1e-6;
+const FAR = 40;
+
+/** The fit of one submission's censored runs and what its intervals need; prior {df, s2}. */
+export function fitRuns(low, high, basis, prior) {
+  const n = low.length + prior.df;
+  return { low, high, basis, prior, fit: fitCensored(low, high, basis, prior), n, df: n - basis[0].length };
+}
+
+/** Twice the fall of the objective along δ = vᵀθ, each fit starting from the one before. */
+function fallAlong(runs, vector) {
+  const size2 = dot(vector, vector), direction = timesVector(runs.basis, vector).map((value) => value / size2);
+  const rest = complement(vector), x = product(runs.basis, rest);
+  const best = [...transposedTimes(rest, runs.fit.theta), 1].map((value) => value / runs.fit.sigma);
+  let start = best;
+  const fall = (delta) => {
+    const shifted = (limits) => limits.map((limit, i) => limit - direction[i] * delta);
+    const fitted = fitCensored(shifted(runs.low), shifted(runs.high), x, runs.prior, start);
+    start = [...fitted.theta, 1].map((value) => value / fitted.sigma);
+    return Math.max(0, 2 * (runs.fit.objective - fitted.objective));
+  };
+  return { fall, reset: () => { start = best; } };
+}
+
+/**
+ * Estimate and limits of δ = vᵀθ; δ is inside where (exp(LR/N) − 1)·ν ≤ F(1, ν), N = n + d₀ and ν = n − p + d₀.
+ *
+ * @param {object} runs of fitRuns
+ * @param {number[]} vector the contrast in the basis
+ * @param {number} margin ln of the worthwhile ratio, for the 90 % interval
+ * @returns {{estimate: number, low: number, high: number, inside: boolean}} infinite on a side on which the likelihood never falls
+ */
+export function profileLimits(runs, vector, margin) {
+  const { fall, reset } = fallAlong(runs, vector), best = dot(vector, runs.fit.theta), size = length(vector);
+  const finite = [...runs.low, ...runs.high].filter(Number.isFinite), step = runs.fit.sigma * size;
+  const reach = (Math.max(...finite) - Math.min(...finite)) * size + FAR * step;
+  const allowed = (level) => runs.n * Math.log1p(fQuantile(level, runs.df) / runs.df);
+  const flat = (side) => {
+    const settled = fall(best + side * reach) < SETTLED;
+    reset();
+    return settled;
+  };
+  const limit = (side) => {
+    const target = Math.sqrt(allowed(0.95));
+    let inner = best;
+    for (let width = step; width < 2 * reach; width *= 2) {
+      const outer = best + side * width;
+      if (Math.sqrt(fall(outer)) > target) { return root((delta) => Math.sqrt(fall(delta)) - target, ...[inner, outer].sort((a, b) => a - b)); }
+      inner = outer;
+    }
+    return side * Infinity;
+  };
+  const oneSided = finite.length < 2 * runs.low.length;
+  const [openLow, openHigh] = [oneSided && flat(-1), oneSided && flat(+1)];
+  if (openLow && openHigh) { return { estimate: NaN, low: -Infinity, high: Infinity, inside: false }; }
+  const low = openLow ? -Infinity : limit(-1), high = openHigh ? Infinity : limit(+1);
+  const estimate = openLow ? -Infinity : openHigh ? Infinity : best;
+  const within = Number.isFinite(estimate) && Math.abs(best) < margin && Math.min(fall(margin), fall(-margin)) > allowed(0.9);
+  return { estimate, low, high, inside: within };
+}

@@ -1,0 +1,106 @@
+// Numbers and sentences, filled into the patterns that the program hands over (rules.sentences). Nothing is worded here.
+
+/** A pattern with its {names} filled in. */
+export function filled(pattern, values) {
+  return pattern.replace(/\{(\w+)\}/gu, (_, name) => String(values[name]));
+}
+
+/** Figures and power of ten of a number to so many significant digits, ties of the binary number itself to the even digit. */
+function significant(value, digits) {
+  const [figures, power] = value.toExponential(digits - 1).split("e");
+  const exact = Math.abs(value).toExponential(100).split("e")[0].replace(".", "");
+  if (/^50*$/u.test(exact.slice(digits)) && Number(exact[digits - 1]) % 2 === 0) {
+    return [`${value < 0 ? "-" : ""}${exact[0]}${digits > 1 ? "." : ""}${exact.slice(1, digits)}`, Number(power)];
+  }
+  return [figures, Number(power)];
+}
+
+/** A number with so many significant digits and no more zeros than it needs, as C's "%g" writes it. */
+export function general(value, digits = 6) {
+  if (value === 0) { return "0"; }
+  const [figures, power] = significant(value, digits), bare = (text) => (text.includes(".") ? text.replace(/\.?0+$/u, "") : text);
+  if (power >= -4 && power < digits) { return bare(Number(`${figures}e${power}`).toFixed(digits - 1 - power)); }
+  return `${bare(figures)}${exponent(power)}`;
+}
+
+const exponent = (power) => `e${power < 0 ? "-" : "+"}${String(Math.abs(power)).padStart(2, "0")}`;
+
+/** Ten significant digits, so that the last bits of two machines do not decide a rounding. */
+const settled = (value) => Number(value.toPrecision(10));
+
+/** Three significant digits, no exponent for everyday sizes. */
+export function amount(number) {
+  const value = settled(number), size = Math.abs(value);
+  if (value === 0) { return "0"; }
+  const [figures, power] = significant(value, 3);
+  if (size >= 999.5 && size < 1e5) { return String(Number(`${figures}e${power}`)); }
+  return size >= 1e-3 && size < 1e5 ? general(value, 3) : `${figures}${exponent(power)}`;
+}
+
+/** To the nearest whole number, halves to the even one. */
+export function rounded(value) {
+  const below = Math.floor(value), rest = value - below;
+  return rest > 0.5 || (rest === 0.5 && below % 2 !== 0) ? below + 1 : below;
+}
+
+const plural = (unit, words) => words.plurals[unit] ?? unit;
+
+/** A number and its unit in a sentence. */
+export function quantityText(value, unit, words) {
+  return `${general(value)} ${value === 1 ? unit : plural(unit, words)}`;
+}
+
+const topic = (kind) => (kind === "life" ? "life" : "other");
+
+/** A ratio as people say it, to stand between two names. */
+function compared(kind, ratio, words) {
+  const patterns = words.patterns.compared, percent = rounded(settled(Math.abs(ratio - 1) * 100));
+  if (percent === 0) { return patterns[`${topic(kind)} same`]; }
+  if (ratio > 1 && percent >= words.least_times) { return filled(patterns[`${topic(kind)} times`], { figure: amount(ratio) }); }
+  return filled(patterns[`${topic(kind)} ${ratio > 1 ? "more" : "less"}`], { figure: percent });
+}
+
+/** One end of an interval as people say it. */
+function difference(kind, ratio, words) {
+  if (ratio === Infinity) { return words.patterns.words["without limit"]; }
+  return compared(kind, ratio, words).replace(/^\S+ /u, "").replace(/ than$/u, "").replace(/ as$/u, "");
+}
+
+/** Which part of the dulling an endpoint speaks of. */
+export function opening(rule, unit, words) {
+  const figures = { at: general(rule.at ?? 0), start: general(rule.start ?? 0), end: general(rule.end ?? 0), unit: plural(unit, words) };
+  return filled(words.patterns.opening[rule.kind], figures);
+}
+
+/** How one side of a comparison is called. */
+export function named(factor, name, words) {
+  return factor === "practice" ? filled(words.patterns.words["sharpener of a class"], { name }) : name;
+}
+
+/**
+ * What one submission says about one contrast.
+ *
+ * @param {object} contrast with estimate, low and high on the ln scale; or bound {side, ln}; or reason
+ * @param {{kind: string}} rule the endpoint
+ */
+export function answerSentence(contrast, rule, unit, words) {
+  const patterns = words.patterns["one submission"];
+  const names = {
+    opening: opening(rule, unit, words),
+    first: named(contrast.factor, contrast.first, words),
+    second: named(contrast.factor, contrast.second, words),
+  };
+  if (contrast.estimate !== null) {
+    const end = (ln) => difference(rule.kind, Math.exp(ln), words);
+    const told = { ...names, compared: compared(rule.kind, Math.exp(contrast.estimate), words), low: end(contrast.low), high: end(contrast.high) };
+    if (contrast.excludes === Infinity) { return filled(patterns.ratio, told); }
+    const ratio = filled(words.patterns.words.ratio, { figure: amount(contrast.excludes) });
+    return filled(patterns.ratio, told) + filled(patterns["ruled out"], { ratio });
+  }
+  if (contrast.bound) {
+    const figure = amount(Math.exp(contrast.bound.ln));
+    const told = filled(words.patterns.bound[topic(rule.kind)], { side: contrast.bound.side, figure, second: names.second });
+    return filled(patterns.bound, { ...names, told });
+  }
+  return filled(patterns["no ratio"], { ...names, reason: contrast.reason });
+}

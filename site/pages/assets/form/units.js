@@ -1,0 +1,202 @@
+// Numbers as people write them, and exact conversion between the units of the register, as aggregator/records/units.py
+// does it: in whole-number fractions, rounded once at the end. The patterns of written numbers come from there too
+// (rules.numbers), the factors from the register (rules.units); nothing is retyped here but the steps.
+
+/** A number or a unit that cannot be read: what is wrong, and what would be right. */
+export class WrittenError extends Error {
+  constructor(problem, cure) {
+    super(`${problem}; ${cure}`);
+    this.problem = problem;
+    this.cure = cure;
+  }
+}
+
+/** A fraction of two whole numbers. */
+const fraction = (top, bottom = 1n) => ({ top, bottom });
+const times = (a, b) => fraction(a.top * b.top, a.bottom * b.bottom);
+const plus = (a, b) => fraction(a.top * b.bottom + b.top * a.bottom, a.bottom * b.bottom);
+const minus = (a, b) => plus(a, fraction(-b.top, b.bottom));
+const over = (a, b) => fraction(a.top * b.bottom, a.bottom * b.top);
+
+/** The binary number nearest to a fraction, ties to even: 64 bits of the quotient, the rest told by the last of them. */
+export function nearest({ top, bottom }) {
+  const negative = top < 0n !== bottom < 0n;
+  let high = top < 0n ? -top : top;
+  const low = bottom < 0n ? -bottom : bottom;
+  if (high === 0n) { return 0; }
+  const shift = BigInt(64 + low.toString(2).length - high.toString(2).length);
+  high = shift > 0n ? high << shift : high;
+  const divisor = shift < 0n ? low << -shift : low;
+  const quotient = high / divisor;
+  const sticky = high % divisor === 0n ? quotient : quotient | 1n;
+  const size = Number(sticky) * 2 ** -Number(shift);
+  return negative ? -size : size;
+}
+
+/** The fraction that a plain decimal stands for, such as "12.5", ".5" or "1e-3". */
+export function decimal(text) {
+  const [digits, exponent = "0"] = text.toLowerCase().split("e");
+  const [whole, part = ""] = digits.split(".");
+  const places = part.length - Number(exponent);
+  const top = BigInt(whole + part || "0");
+  return places > 0 ? fraction(top, 10n ** BigInt(places)) : fraction(top * 10n ** BigInt(-places));
+}
+
+const compiled = new Map();
+
+/** A pattern of the program as a pattern of the browser that must match the whole text. */
+export function whole(pattern) {
+  if (!compiled.has(pattern)) {
+    const flags = pattern.startsWith("(?i)") ? "iu" : "u";
+    compiled.set(pattern, new RegExp(`^(?:${pattern.replace("(?i)", "").replaceAll("(?P<", "(?<")})$`, flags));
+  }
+  return compiled.get(pattern);
+}
+
+/**
+ * Read a number as a person wrote it: a number, or text with a point or comma, a fraction, an uncertainty, a unit's mark.
+ *
+ * @param {number|string} written
+ * @param {object} grammar rules.numbers
+ * @returns {{value: number, exact: {top: bigint, bottom: bigint}, uncertainty: ?number, unit: ?string}}
+ * @throws {WrittenError} what is wrong and what would be right, in the words of the program
+ */
+export function parseNumber(written, grammar) {
+  if (typeof written === "string") { return parseText(written, grammar); }
+  if (typeof written !== "number") { throw new WrittenError(`got ${shown(written, grammar)}, not a number`, "write a number, such as 12.5"); }
+  if (!Number.isFinite(written)) {
+    throw new WrittenError(`got ${written}, not a finite number`, "leave out what was not read, or mark its limit");
+  }
+  const size = decimal(String(Math.abs(written)));
+  const exact = ordinary(written < 0 ? fraction(-size.top, size.bottom) : size, written, grammar);
+  return { value: nearest(exact), exact, uncertainty: null, unit: null };
+}
+
+function parseText(text, grammar) {
+  if ([...text].length > grammar.longest) {
+    throw new WrittenError(`${shown(text, grammar)} is longer than ${grammar.longest} characters`, "write the number alone");
+  }
+  const { patterns } = grammar;
+  let [plain, unit] = withoutMark(plainText(text, grammar), grammar);
+  let uncertainty = null, match;
+  if ((match = whole(patterns.parentheses).exec(plain))) {
+    plain = match[1];
+    uncertainty = parenthesised(plain, match[2], text, grammar);
+  } else if ((match = whole(patterns.plus_minus).exec(plain))) {
+    plain = match[1];
+    uncertainty = unsigned(match[2], text, grammar);
+  }
+  const [, sign, digits] = whole(patterns.sign).exec(plain);
+  const size = unsigned(digits, text, grammar);
+  const exact = sign === "-" ? fraction(-size.top, size.bottom) : size;
+  return { value: nearest(exact), exact, uncertainty: uncertainty && nearest(uncertainty), unit };
+}
+
+/** Signs that look alike made one, fraction signs spelt out, single spaces. */
+export function plainText(text, grammar) {
+  const alike = [...text].map((sign) => grammar.alike[sign] ?? sign);
+  return alike.map((sign) => (sign in grammar.glyphs ? ` ${grammar.glyphs[sign]}` : sign)).join("").split(/\s+/u).filter(Boolean).join(" ");
+}
+
+function withoutMark(plain, grammar) {
+  const found = grammar.marks.find(([mark]) => plain.endsWith(mark));
+  return found ? [plain.slice(0, -found[0].length).trimEnd(), found[1]] : [plain, null];
+}
+
+function unsigned(digits, text, grammar) {
+  const { patterns } = grammar;
+  let match;
+  if ((match = whole(patterns.fraction).exec(digits))) { return ordinary(mixed(match.groups, text, grammar), text, grammar); }
+  if (whole(patterns.ambiguous).test(digits)) {
+    const [left, right] = digits.split(",");
+    throw new WrittenError(
+      `${shown(text, grammar)} may be a thousand or a decimal`, `write ${left}${right} or ${left}.${right}, as it was meant`);
+  }
+  if (whole(patterns.grouped).test(digits)) {
+    digits = digits.replaceAll(digits.indexOf(",") < digits.indexOf(".") ? "," : ".", "");
+  }
+  if ((match = whole(patterns.decimal).exec(digits))) {
+    return ordinary(decimal(`${match.groups.digits.replace(",", ".")}e${match.groups.exponent ?? "0"}`), text, grammar);
+  }
+  const cure = grammar.cures.find(([pattern]) => whole(pattern).test(digits))[1];
+  throw new WrittenError(`${shown(text, grammar)} is not a number`, cure);
+}
+
+function mixed({ whole: units, top, bottom }, text, grammar) {
+  const part = fraction(BigInt(top), BigInt(bottom));
+  if (units === undefined) { return part; }
+  if (part.top >= part.bottom) {
+    throw new WrittenError(`${shown(text, grammar)} has a whole number before a fraction over 1`, "write it like 3 1/8");
+  }
+  return plus(fraction(BigInt(units)), part);
+}
+
+function parenthesised(main, inside, text, grammar) {
+  const match = whole(grammar.patterns.decimal).exec(main.replace(/^[+\- ]+/u, ""));
+  if (!match || match.groups.exponent) {
+    throw new WrittenError(
+      `${shown(text, grammar)}: an uncertainty in parentheses follows a plain decimal`, "write it like 25 (5) or 3.125 ± 0.06");
+  }
+  const stated = unsigned(inside, text, grammar);
+  if (!/^[0-9]+$/u.test(inside)) { return stated; }
+  const places = match.groups.digits.split(/[.,]/u)[1]?.length ?? 0;
+  return over(stated, fraction(10n ** BigInt(places)));
+}
+
+function ordinary(exact, written, grammar) {
+  const largest = BigInt(grammar.largest), size = exact.top < 0n ? -exact.top : exact.top;
+  if (size > largest * exact.bottom || (size > 0n && size * largest < exact.bottom)) {
+    throw new WrittenError(`${shown(written, grammar)} is out of any scale's range`, "write an ordinary number between 1e-15 and 1e15");
+  }
+  return exact;
+}
+
+/** A value as Python's messages show it. */
+function shown(value, grammar) {
+  const text = typeof value === "string" ? quoted(value) : String(value);
+  return text.length <= grammar.longest + 2 ? text : `${text.slice(0, grammar.longest)}…`;
+}
+
+function quoted(text) {
+  const mark = text.includes("'") && !text.includes('"') ? '"' : "'";
+  return mark + text.replaceAll("\\", "\\\\").replaceAll(mark, `\\${mark}`).replaceAll("\n", "\\n").replaceAll("\t", "\\t") + mark;
+}
+
+/** The unit of the register that a symbol, mark or name stands for, or null; capitals matter in symbols, not in names. */
+export function findUnit(text, units) {
+  const wanted = String(text).split(/\s+/u).filter(Boolean).join(" ");
+  const name = wanted.toLowerCase().replace(/\.$/u, "");
+  return units.find((unit) => unit.id === wanted || unit.symbols.includes(wanted))
+    ?? units.find((unit) => unit.names.some((known) => known.toLowerCase() === name)) ?? null;
+}
+
+/**
+ * The canonical value of a number as written in its unit.
+ *
+ * @param {number|string} written
+ * @param {string} unit as written
+ * @param {string} goal canonical unit
+ * @param {{units: object[], numbers: object}} rules
+ * @throws {WrittenError}
+ */
+export function canonicalValue(written, unit, goal, rules) {
+  const number = parseNumber(written, rules.numbers), [start, end] = [findUnit(unit, rules.units), findUnit(goal, rules.units)];
+  if (!start || !end) { throw new WrittenError(`${quoted(String(start ? goal : unit))} is not a unit of the closed list`, ""); }
+  if (number.unit !== null && number.unit !== start.id) {
+    throw new WrittenError(
+      `${shown(written, rules.numbers)} carries the mark of ${quoted(number.unit)}, but its unit is given as ${quoted(unit)}`,
+      `leave the mark out, or give the unit as ${quoted(number.unit)}`);
+  }
+  if (start.kind !== end.kind) {
+    throw new WrittenError(`${quoted(unit)} is a unit of ${start.kind}, ${quoted(goal)} one of ${end.kind}`, `use a unit of ${end.kind}`);
+  }
+  const base = plus(times(number.exact, factor(start.factor)), factor(start.offset));
+  return nearest(over(minus(base, factor(end.offset)), factor(end.factor)));
+}
+
+/** A factor of the register: a decimal or a fraction of two whole numbers, with its sign. */
+function factor(text) {
+  const [top, bottom = "1"] = text.replace("-", "").split("/");
+  const found = over(decimal(top), decimal(bottom));
+  return text.startsWith("-") ? fraction(-found.top, found.bottom) : found;
+}

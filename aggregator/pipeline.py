@@ -17,6 +17,7 @@ from aggregator.endpoints import curve_points, endpoint_rows
 from aggregator.errors import FindingsError
 from aggregator.estimates import estimate_submissions, repeatability_table
 from aggregator.pages import build_site
+from aggregator.pooling.all_runs import all_runs
 from aggregator.pooling.apart import further_runs, told_apart
 from aggregator.pooling.circulation import circulated_blades
 from aggregator.pooling.comparisons import compare
@@ -45,8 +46,10 @@ def find_everything(repository: Repository) -> Findings:
     networks = steel_networks(estimates, table)
     pairs = curve_pairs(points, rows, _checkpoints(repository))
     probes = probe_answers(rows, _probed(repository))
+    everything = all_runs(rows, _worthwhile(repository))
+    apart = told_apart(rows)
     return Findings(
-        repository, rows, points, table, published, estimates, comparisons, circulated, curves, told_apart(rows), networks, pairs, probes
+        repository, rows, points, table, published, estimates, comparisons, circulated, curves, apart, networks, pairs, probes, everything
     )
 
 

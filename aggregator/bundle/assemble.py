@@ -11,6 +11,7 @@ from aggregator import __version__
 from aggregator.endpoints.rows import CurvePoint, EndpointRow
 from aggregator.estimates.repeatability import Repeatability, RepeatabilityTable
 from aggregator.estimates.results import SubmissionEstimate
+from aggregator.pooling.all_runs import AllRuns
 from aggregator.pooling.circulation import CirculatedBlade
 from aggregator.pooling.comparisons import PooledComparison
 from aggregator.pooling.curve_pairs import CurvePair
@@ -22,6 +23,7 @@ from aggregator.records.canonical import LoadedSubmission, PoolKey, Repository, 
 from aggregator.records.model.protocol import EndpointRule, Protocol, version_order
 
 from .compare import comparison_result, crossovers
+from .crossed import crossed_result
 from .curve_pairs import curve_comparison
 from .interlab import interlaboratory_result
 from .ledger import interest_of, objection_results, protocol_results, steel_results, submission_results
@@ -58,6 +60,7 @@ class Findings:
     apart : what the runs of each pool can tell apart.
     networks, probes : by pool and endpoint.
     curve_pairs : every pair of steels along the whole course of work.
+    crossed : all runs in one model, by pool and endpoint.
     """
 
     repository: Repository
@@ -73,6 +76,7 @@ class Findings:
     networks: dict[tuple[PoolKey, str], SteelNetwork]
     curve_pairs: tuple[CurvePair, ...]
     probes: dict[tuple[PoolKey, str], tuple[ProbeAnswer, ...]]
+    crossed: dict[tuple[PoolKey, str], AllRuns]
 
 
 def assemble(found: Findings) -> Results:
@@ -210,6 +214,7 @@ def _endpoint(
         for factor in ("steel", "practice")
     }
     practice = results["practice"][0] if results["practice"] else None
+    all_of_it = found.crossed.get((key, rule.id))
     probes = found.probes.get((key, rule.id), ())
     return EndpointResult(
         id=rule.id,
@@ -230,7 +235,7 @@ def _endpoint(
         interlaboratory=tuple(
             interlaboratory_result(c, protocol.reading.canonical_unit) for c in found.circulated if (c.pool, c.endpoint) == (key, rule.id)
         ),
-        crossed=None,
+        crossed=crossed_result(all_of_it, rule, protocol.work.unit) if all_of_it else None,
         network=network_result(found.networks.get((key, rule.id)), rule.kind),
         probes=tuple(probe_result(answer, rule.kind) for answer in probes),
         probes_sentence=probes_sentence(probes),

@@ -60,8 +60,11 @@ def truncated(m, L, limit, sign, sd, seed) -> tuple[float, np.ndarray, np.ndarra
 def _mills(d: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """φ(d)/Φ(d) = λ and λ(λ + d), the latter by its expansion 1 − 1/d² + 6/d⁴ where λ and d cancel."""
     mills = np.sqrt(2 / np.pi) / erfcx(-d / np.sqrt(2))
-    far = np.minimum(d, DEEP)
-    return mills, np.where(d < DEEP, 1 - 1 / far**2 + 6 / far**4, mills * (mills + d))
+    bend, deep = mills * (mills + d), d < DEEP
+    if deep.any():
+        far = d[deep] ** -2.0
+        bend[deep] = 1 - far + 6 * far**2
+    return mills, bend
 
 
 def _mode(m, L, limit, sign, sd) -> tuple[np.ndarray, np.ndarray, float]:

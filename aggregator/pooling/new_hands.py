@@ -47,7 +47,9 @@ def lacking(terms: TermsHeld) -> tuple[str, ...]:
     return tuple(name for name in RENEWED if not stands(name))
 
 
-def new_hands(fit: CrossedFit, c: np.ndarray, estimate: float, covariance: np.ndarray, runs: int | None = None) -> NewHands | None:
+def new_hands(
+    fit: CrossedFit, c: np.ndarray, estimate: float, covariance: np.ndarray, least: float, runs: int | None = None
+) -> NewHands | None:
     """Prediction for new hands; None where a variance it rests on could not be had.
 
     Parameters
@@ -55,6 +57,8 @@ def new_hands(fit: CrossedFit, c: np.ndarray, estimate: float, covariance: np.nd
     fit : of all runs.
     c, estimate : (p,) the contrast, and its estimate.
     covariance : (p, p) of the coefficients.
+    least : half the width of the interval for what comes before: an independent part more never makes it narrower, though its
+        larger degrees of freedom might.
     runs : runs on each steel, for what one would measure; None for what is there to be measured.
 
     Notes
@@ -74,7 +78,7 @@ def new_hands(fit: CrossedFit, c: np.ndarray, estimate: float, covariance: np.nd
     ceiling = fit.rows - len(c)
     df = max(min(2 * total**2 / spread, ceiling), LEAST_DF) if spread > 0 else float(ceiling)
     error = float(np.sqrt(c @ covariance @ c + added))
-    half = error * float(student_t.ppf((1 + fit.level) / 2, df))
+    half = max(error * float(student_t.ppf((1 + fit.level) / 2, df)), least)
     return NewHands(error, df, Interval(estimate - half, estimate + half, fit.level, "satterthwaite-t, new hands"))
 
 

@@ -290,11 +290,16 @@ def _steels(runs: Runs, fixed: FixedPart, held: TermsHeld, apart: Separability, 
             found.append(SteelDifference(first, second, "no", reason, None, None, None, None))
             continue
         result = difference(fit, c, covariance)
-        new, read = (new_hands(fit, c, result.estimate, covariance, m) if complete else None for m in (None, RUNS))
+        new = new_hands(fit, c, result.estimate, covariance, _half(result.interval)) if complete else None
+        read = new_hands(fit, c, result.estimate, covariance, _half(new.interval), RUNS) if new else None
         found.append(SteelDifference(first, second, told, reason, result, None, new, read))
         contrasts.append(c)
     bands = iter(simultaneous([one.result for one in found if one.result], np.array(contrasts), covariance, fit.level))
     return tuple(replace(one, simultaneous=next(bands)) if one.result else one for one in found)
+
+
+def _half(interval: Interval) -> float:
+    return (interval.high - interval.low) / 2
 
 
 def simultaneous(results: Sequence[Difference], contrasts: np.ndarray, covariance: np.ndarray, level: float) -> list[Interval]:
@@ -316,7 +321,7 @@ def simultaneous(results: Sequence[Difference], contrasts: np.ndarray, covarianc
         return [one.interval for one in results]
     correlation, found = joint / np.outer(root, root), []
     for one in results:
-        half = one.standard_error * max_t_quantile(correlation, one.df, level)
+        half = max(one.standard_error * max_t_quantile(correlation, one.df, level), _half(one.interval))
         found.append(Interval(one.estimate - half, one.estimate + half, level, "max-t"))
     return found
 

@@ -1,0 +1,76 @@
+"""From rows of runs to one model of all runs for every pool and endpoint.
+
+The questions are answered in ``runs_model`` and beside it; this module only gathers their rows and labels.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from aggregator.endpoints.rows import MISSING, EndpointRow
+from aggregator.records.canonical import PoolKey
+
+from .practice_by_steel import PracticeBySteel, practice_by_steel
+from .runs_design import checked_runs
+from .runs_model import RunsModel, model_of
+from .two_roles import TwoRoles, two_roles
+from .within_submissions import WithinSubmissions, within_submissions
+
+
+@dataclass(frozen=True, eq=False)
+class AllRuns:
+    """All runs of one endpoint of one pool.
+
+    Attributes
+    ----------
+    pool, endpoint : whose runs.
+    left_out : runs without a value, or shared by two testers.
+    model : of all the others.
+    within : pairs of steels within submissions alone.
+    practice : pairs of steels in practised and in novices' hands.
+    roles : whether who sharpens well also cuts well.
+    """
+
+    pool: PoolKey
+    endpoint: str
+    left_out: int
+    model: RunsModel
+    within: tuple[WithinSubmissions, ...]
+    practice: tuple[PracticeBySteel, ...]
+    roles: TwoRoles
+
+
+def all_runs(rows: Iterable[EndpointRow], worthwhile: Mapping[tuple[PoolKey, str], float]) -> dict[tuple[PoolKey, str], AllRuns]:
+    """One model for every pool and endpoint of which some run has a value, in their order.
+
+    Parameters
+    ----------
+    rows : endpoint rows of all submissions.
+    worthwhile : worthwhile ratio by pool and endpoint.
+    """
+    grouped: dict[tuple[PoolKey, str], list[EndpointRow]] = defaultdict(list)
+    for row in rows:
+        grouped[(row.pool, row.endpoint)].append(row)
+    found = {}
+    for key in sorted(grouped):
+        usable = [row for row in grouped[key] if row.status != MISSING and not row.split_tester]
+        if usable:
+            found[key] = _one(key, usable, len(grouped[key]) - len(usable), worthwhile[key])
+    return found
+
+
+def _one(key: tuple[PoolKey, str], rows: list[EndpointRow], left_out: int, worthwhile: float) -> AllRuns:
+    runs = checked_runs([row.low for row in rows], [row.high for row in rows], labels_of(rows))
+    model = model_of(runs)
+    within = within_submissions(runs, model, worthwhile)
+    return AllRuns(*key, left_out, model, within, practice_by_steel(runs, model), two_roles(runs, model))
+
+
+def labels_of(rows: list[EndpointRow]) -> dict[str, list]:
+    """Labels of runs as ``runs_model`` takes them."""
+    plain = ("steel", "blade", "batch", "sharpener", "tester", "submission", "own_sharpening", "sharpening")
+    labels: dict[str, list] = {name: [getattr(row, name) for row in rows] for name in plain}
+    labels["version"] = [row.version.rpartition(".")[0] for row in rows]  # MAJOR.MINOR: a PATCH changes words only
+    return labels

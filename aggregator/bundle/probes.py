@@ -58,7 +58,7 @@ def probes_sentence(answers: Sequence[ProbeAnswer]) -> str:
     if not answers:
         return ""
     if told == 0:
-        return f"None of {len(answers)} probes can be answered yet."
+        return "Not one of these probes can be answered yet."
     probes = f"{told} probe" if told == 1 else f"{told} probes"
     return (
         f"{found} of {probes} {'finds' if found == 1 else 'find'} something at the {100 * CHANCE:g} % level; "

@@ -62,8 +62,15 @@ def axis_of(endpoint: EndpointResult, comparisons: Iterable[Comparison]) -> Axis
 
 def scale(on: Axis) -> Markup:
     """The head of a bar column: the scale's marks."""
-    marks = "".join(f'<text x="{on.x(t):.1f}" y="15" text-anchor="middle">{TICK_WORDS.get(t, f"×{t:g}")}</text>' for t in TICKS[on.reach])
+    marks = tick_words([(on.x(t), TICK_WORDS.get(t, f"×{t:g}")) for t in TICKS[on.reach]])
     return svg("bar-scale", "Scale of ratios, logarithmic, ×1 is no difference", marks)
+
+
+def tick_words(ticks: list[tuple[float, str]]) -> str:
+    """Words along a scale; the outer ones stand inside the drawing's edges."""
+    inner = [(x, "middle", word) for x, word in ticks[1:-1]]
+    placed = [(0.0, "start", ticks[0][1]), *inner, (float(WIDTH), "end", ticks[-1][1])]
+    return "".join(f'<text x="{x:.1f}" y="15" text-anchor="{anchor}">{word}</text>' for x, anchor, word in placed)
 
 
 def bar(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
 
 from markupsafe import Markup
@@ -9,12 +10,23 @@ from markupsafe import Markup
 from aggregator.bundle.analysis import BandPoint, CurveComparison
 from aggregator.bundle.model import Pool
 
-from .curves import COLOURS, framed, styled, tidied, work_title
+from .curves import COLOURS, finished, framed, tidied, work_title
 from .text import plain, visible
 
 TICKS = (0.1, 0.125, 0.25, 0.33, 0.5, 0.7, 0.8, 0.9, 1, 1.1, 1.25, 1.4, 2, 3, 4, 8, 10)
 FURTHEST = 10.0  # ratios beyond this and its inverse are cut off, or one wide end would flatten all the rest
 SHARPNESS_TICKS = (0.1, 0.15, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1, 1.2, 1.5, 2)
+
+
+@dataclass(frozen=True)
+class _View:
+    """What one drawing holds: places with ratio, low, high, low and high of the band; the kind of axis; where readings are taken."""
+
+    points: tuple[tuple[float | None, ...], ...]
+    axis: str
+    read_at: tuple[float, ...]
+    unit: str
+    simulated: bool
 
 
 def same_work(pool: Pool, found: CurveComparison) -> Markup:
@@ -32,44 +44,54 @@ def _chart(pool: Pool, found: CurveComparison, points: tuple[BandPoint, ...], ax
     drawn = tuple((p.at, p.ratio, p.low, p.high, p.band_low, p.band_high) for p in points if p.ratio > 0)
     if len(drawn) < 2:
         return Markup("")
-    simulated = pool.origin == "simulated"
-    label = plain(("Simulated. " if simulated else "") + f"{shows}. {found.sentence}")
-    return framed(label, lambda narrow: _draw(drawn, axis, visible(pool.work_unit), simulated, narrow))
+    read_at = tuple(sorted({p.work for curve in pool.curves for p in curve.points}))
+    view = _View(drawn, axis, read_at, visible(pool.work_unit), pool.origin == "simulated")
+    label = plain(("Simulated. " if view.simulated else "") + f"{shows}. {found.sentence}")
+    return framed(label, lambda narrow: _draw(view, narrow))
 
 
 @lru_cache(maxsize=512)
-def _draw(points: tuple[tuple[float | None, ...], ...], axis: str, unit: str, simulated: bool, narrow: bool) -> str:
+def _draw(view: _View, narrow: bool) -> str:
     import vl_convert  # slow to load, and only needed where there are curves
 
-    drawn = vl_convert.vegalite_to_svg(_specification(points, axis, unit, simulated, narrow))
-    return tidied(drawn, f"{axis}-{'n' if narrow else 'w'}")
+    drawn = vl_convert.vegalite_to_svg(_specification(view, narrow))
+    return tidied(drawn, f"{view.axis}-{'n' if narrow else 'w'}")
 
 
-def _specification(points: tuple[tuple[float | None, ...], ...], axis: str, unit: str, simulated: bool, narrow: bool) -> dict[str, object]:
-    import altair
-
-    bottom, top = _limits(points)
-    data = [
-        {"at": at, "ratio": ratio, **{k: min(max(v, bottom), top) for k, v in _ends(low, high, band_low, band_high, bottom, top).items()}}
-        for at, ratio, low, high, band_low, band_high in points
+def _specification(view: _View, narrow: bool) -> dict[str, object]:
+    """The drawing in the open grammar of Vega-Lite; written out, because a pool of many steels has hundreds of them."""
+    bottom, top = _limits(view.points)
+    places = [
+        {"at": at, "ratio": ratio, **_inside((low, high, band_low, band_high), bottom, top)}
+        for at, ratio, low, high, band_low, band_high in view.points
     ]
-    titled = f"ratio of {'sharpness' if axis == 'work' else 'work'}"
-    x = _work_axis(altair, data, unit) if axis == "work" else _sharpness_axis(altair)
-    scale = altair.Scale(type="log", domain=[bottom, top], nice=False)
-    y = altair.Y("ratio:Q", title=titled, scale=scale, axis=altair.Axis(values=_ticks(bottom, top), format="~g"))
-    base = altair.Chart(altair.Data(values=data))
-    band = base.mark_area(color=COLOURS[0], opacity=0.14).encode(x=x, y=altair.Y("band_low:Q", scale=scale), y2="band_high:Q")
-    pointwise = base.mark_area(color=COLOURS[0], opacity=0.26).encode(x=x, y=altair.Y("low:Q", scale=scale), y2="high:Q")
-    one = altair.Chart(altair.Data(values=[{"one": 1}])).mark_rule(color="currentColor", strokeDash=[4, 3]).encode(y="one:Q")
-    line = base.mark_line(color=COLOURS[0], strokeWidth=2.5).encode(x=x, y=y)
-    point = base.mark_point(color=COLOURS[0], filled=True, size=36, opacity=1).encode(x=x, y=y)
-    chart = altair.layer(band, pointwise, one, line, point)
-    return styled(chart.properties(width=290 if narrow else 640, height=220 if narrow else 240), simulated)
+    x = _work_axis(view) if view.axis == "work" else _sharpness_axis()
+    scale = {"type": "log", "domain": [bottom, top], "nice": False}
+    title = f"ratio of {'sharpness' if view.axis == 'work' else 'work'}"
+    y = {"type": "quantitative", "scale": scale, "title": title, "axis": {"values": _ticks(bottom, top), "format": "~g"}}
+    layers = [
+        _layer({"type": "area", "opacity": 0.16}, x, y | {"field": "band_low"}, "band_high"),
+        _layer({"type": "area", "opacity": 0.24}, x, y | {"field": "low"}, "high"),
+        {
+            "data": {"values": [{}]},
+            "mark": {"type": "rule", "color": "currentColor", "strokeDash": [4, 3]},
+            "encoding": {"y": y | {"datum": 1}},
+        },
+        _layer({"type": "line", "strokeWidth": 2.5, "clip": True}, x, y | {"field": "ratio"}),
+    ]
+    size = {"width": 290, "height": 220} if narrow else {"width": 640, "height": 240}
+    return finished({"data": {"values": places}, "layer": layers} | size, view.simulated)
 
 
-def _ends(low: float | None, high: float | None, band_low: float | None, band_high: float | None, bottom: float, top: float):
-    """The four limits by name; one that is unbounded goes to the edge of the drawing."""
-    return {"low": low or bottom, "high": high or top, "band_low": band_low or bottom, "band_high": band_high or top}
+def _layer(mark: dict[str, object], x: dict[str, object], y: dict[str, object], to: str = "") -> dict[str, object]:
+    encoding = {"x": x, "y": y} | ({"y2": {"field": to}} if to else {})
+    return {"mark": mark | {"color": COLOURS[0]}, "encoding": encoding}
+
+
+def _inside(limits: tuple[float | None, ...], bottom: float, top: float) -> dict[str, float]:
+    """The four limits by name, cut at the edges of the drawing; one that is unbounded goes to its edge."""
+    named = zip(("low", "high", "band_low", "band_high"), limits, (bottom, top, bottom, top), strict=True)
+    return {name: min(max(limit or edge, bottom), top) for name, limit, edge in named}
 
 
 def _limits(points: tuple[tuple[float | None, ...], ...]) -> tuple[float, float]:
@@ -83,15 +105,20 @@ def _ticks(bottom: float, top: float) -> list[float]:
     return inside if len(inside) <= 7 else [t for t in inside if t in (0.1, 0.25, 0.5, 0.7, 1, 1.4, 2, 4, 10)]
 
 
-def _work_axis(altair, data: list[dict[str, float]], unit: str):
-    works = sorted(row["at"] for row in data)
-    first = next((w for w in works if w > 0), 1.0)
-    scale = altair.Scale(type="symlog", constant=first, domain=[works[0], works[-1]], nice=False)
-    labels = altair.Axis(values=works, labelExpr="datum.value", grid=False, labelOverlap="greedy")
-    return altair.X("at:Q", title=work_title(unit), scale=scale, axis=labels)
+def _work_axis(view: _View) -> dict[str, object]:
+    """Work as on the drawing of all curves, marked where readings are taken."""
+    start, end = view.points[0][0], view.points[-1][0]
+    first = next((w for w in view.read_at if w > 0), 1.0)
+    marks = [w for w in view.read_at if start <= w <= end]
+    scale = {"type": "symlog", "constant": first, "domain": [start, end], "nice": False}
+    return _axis(work_title(view.unit), scale, {"values": marks, "labelExpr": "datum.value"})
 
 
-def _sharpness_axis(altair):
-    scale = altair.Scale(type="log", nice=False, reverse=True)
-    labels = altair.Axis(values=list(SHARPNESS_TICKS), format="~g", grid=False, labelOverlap="greedy")
-    return altair.X("at:Q", title="sharpness both share, × the mean at the start", scale=scale, axis=labels)
+def _sharpness_axis() -> dict[str, object]:
+    scale = {"type": "log", "nice": False, "reverse": True}
+    return _axis("sharpness both share, × the mean at the start", scale, {"values": list(SHARPNESS_TICKS), "format": "~g"})
+
+
+def _axis(title: str, scale: dict[str, object], marks: dict[str, object]) -> dict[str, object]:
+    lines = marks | {"grid": False, "labelOverlap": "greedy"}
+    return {"field": "at", "type": "quantitative", "title": title, "scale": scale, "axis": lines}

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from functools import lru_cache
-from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
@@ -14,13 +13,30 @@ from aggregator.records.units import plural
 
 from .text import plain, visible
 
-if TYPE_CHECKING:
-    import altair
-
 COLOURS = tuple(f"var(--chart-{n})" for n in range(1, 7))
 DASHES = ((1, 0), (6, 3), (2, 2), (8, 3, 2, 3), (10, 2), (3, 4))
 SHAPES = ("circle", "square", "triangle-up", "diamond", "cross", "triangle-down")
 FONT = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Helvetica Neue', 'Noto Sans', sans-serif"
+
+CONFIG = {
+    "aria": False,
+    "background": "transparent",
+    "font": FONT,
+    "view": {"stroke": None},
+    "axis": {
+        "labelColor": "currentColor",
+        "titleColor": "currentColor",
+        "domainColor": "currentColor",
+        "tickColor": "currentColor",
+        "gridColor": "currentColor",
+        "gridOpacity": 0.15,
+        "labelFontSize": 12,
+        "titleFontSize": 12,
+        "titleFontWeight": "normal",
+    },
+    "legend": {"labelColor": "currentColor", "labelFontSize": 12},
+    "title": {"color": "currentColor", "fontSize": 12, "fontWeight": "bold", "anchor": "start"},
+}
 
 
 def curves(pool: Pool, finding: str) -> Markup:
@@ -89,31 +105,12 @@ def _specification(rows: tuple[tuple[object, ...], ...], unit: str, simulated: b
     line = base.mark_line(strokeWidth=2).encode(x=x, y=y, color=colour, strokeDash=dash)
     point = base.mark_point(filled=True, size=40, opacity=1).encode(x=x, y=y, color=colour, shape=shape)
     chart = altair.layer(band, line, point).properties(width=290 if narrow else 640, height=260 if narrow else 320)
-    return styled(chart, simulated)
+    return finished(chart.to_dict(), simulated)
 
 
-def styled(chart: altair.TopLevelMixin, simulated: bool) -> dict[str, object]:
-    """A drawing's specification with the site's letters and lines, and "simulated" in its title where it is."""
-    if simulated:
-        chart = chart.properties(title="simulated demonstration")
-    return (
-        chart.configure(aria=False, background="transparent", font=FONT)
-        .configure_view(stroke=None)
-        .configure_axis(
-            labelColor="currentColor",
-            titleColor="currentColor",
-            domainColor="currentColor",
-            tickColor="currentColor",
-            gridColor="currentColor",
-            gridOpacity=0.15,
-            labelFontSize=12,
-            titleFontSize=12,
-            titleFontWeight="normal",
-        )
-        .configure_legend(labelColor="currentColor", labelFontSize=12)
-        .configure_title(color="currentColor", fontSize=12, fontWeight="bold", anchor="start")
-        .to_dict()
-    )
+def finished(specification: dict[str, object], simulated: bool) -> dict[str, object]:
+    """A drawing with the site's letters and lines, and "simulated" in its title where it is."""
+    return specification | {"config": CONFIG} | ({"title": "simulated demonstration"} if simulated else {})
 
 
 def tidied(svg: str, prefix: str) -> str:

@@ -14,7 +14,7 @@ from markupsafe import Markup
 from aggregator.bundle.analysis import Spread
 from aggregator.bundle.sentences import ratio_text
 
-from .bars import HEIGHT, MARGIN, MIDDLE, WIDTH, head, mark, svg
+from .bars import HEIGHT, MARGIN, MIDDLE, WIDTH, head, mark, svg, tick_words
 
 REACHES = (1.5, 2.0, 4.0, 8.0, 16.0)
 TICKS = {1.5: (1, 1.1, 1.2, 1.3, 1.5), 2.0: (1, 1.2, 1.5, 2), 4.0: (1, 1.5, 2, 3, 4), 8.0: (1, 2, 4, 8), 16.0: (1, 2, 4, 8, 16)}
@@ -41,10 +41,7 @@ def reach_of(ratios: Iterable[float | None]) -> float:
 
 def scale(on: SpreadAxis) -> Markup:
     """The head of a column of bars."""
-    ticks = TICKS[on.reach]
-    anchors = ["start", *["middle"] * (len(ticks) - 2), "end"]  # the outer ones would stick out of the drawing
-    ends = [0, *[on.x(t) for t in ticks[1:-1]], WIDTH]
-    marks = "".join(f'<text x="{x:.1f}" y="15" text-anchor="{a}">×{t:g}</text>' for t, x, a in zip(ticks, ends, anchors, strict=True))
+    marks = tick_words([(on.x(t), f"×{t:g}") for t in TICKS[on.reach]])
     return svg("bar-scale", "Scale of typical ratios, logarithmic, from ×1, no difference", marks)
 
 

@@ -61,7 +61,7 @@ def checked_rows(y, X, groups, V, criterion: str, level: float) -> Rows:
     if not isinstance(groups, Mapping):
         raise InputError(f"groups must be a mapping from names to labels; got {type(groups).__name__}")
     if V is None and RESIDUAL in groups:
-        raise InputError(f"{RESIDUAL!r} is the name of the variance estimated when V is None; give the term another name")
+        raise InputError(f"{RESIDUAL!r} is the name of the variance estimated when V is None; got a term of that name, give it another")
     terms = tuple(_term(str(name), value, len(y)) for name, value in groups.items()) if len(y) else ()
     known = None if V is None or not len(y) else _known(V, len(y))
     if len(y) == 0 and V is not None:
@@ -105,7 +105,7 @@ def _term(name: str, value, n: int) -> Term:
         raise InputError(f"weights of groups[{name!r}] must hold {n} numbers, as many as y; got shape {weights.shape}")
     codes, levels = _factorised(labels)
     if (codes < 0).any():
-        raise InputError(f"groups[{name!r}] has no label in row {int(np.flatnonzero(codes < 0)[0])}; every row needs one")
+        raise InputError(f"groups[{name!r}] needs a label in every row; got none in row {int(np.flatnonzero(codes < 0)[0])}")
     matrix = sp.csr_matrix((weights, codes, np.arange(n + 1)), shape=(n, len(levels)))
     return _without_empty(name, tuple(levels.tolist()), matrix)
 
@@ -133,7 +133,7 @@ def _matrix_term(name: str, matrix: sp.csr_matrix, n: int) -> Term:
 def _without_empty(name: str, levels: tuple, matrix: sp.csr_matrix) -> Term:
     occupied = np.asarray(abs(matrix).sum(axis=0)).ravel() > 0
     if not occupied.any():
-        raise InputError(f"groups[{name!r}] must enter at least one row; every weight is zero")
+        raise InputError(f"groups[{name!r}] must enter at least one row; got zero for every weight")
     if occupied.all():
         return Term(name, levels, matrix)
     return Term(name, tuple(level for level, there in zip(levels, occupied, strict=True) if there), matrix[:, np.flatnonzero(occupied)])
@@ -153,5 +153,5 @@ def _known(V, n: int) -> Whitening:
         raise InputError(f"V must be symmetric; got entries that differ by {abs(V - V.T).max():g} from their mirror images")
     root = whitening(V)
     if root is None:
-        raise InputError("V must be positive definite; one of its blocks is not")
+        raise InputError("V must be positive definite; got one with a block that is not")
     return root

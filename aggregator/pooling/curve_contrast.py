@@ -389,7 +389,7 @@ def _from_start(low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarr
     """Bounds of the work from the first level to each of the others."""
     finite_start = np.where(np.isfinite(high[:, :1]), high[:, :1], low[:, :1])
     least = np.where(np.isfinite(high[:, :1]), np.maximum(low[:, 1:] - finite_start, 0.0), 0.0)
-    return least, high[:, 1:] - low[:, :1]
+    return least, np.maximum(high[:, 1:] - low[:, :1], 0.0)
 
 
 def _ratio_band(levels: np.ndarray, exact, low, high, level: float) -> Band:

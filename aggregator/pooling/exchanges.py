@@ -135,7 +135,7 @@ def _candidates(columns: dict[str, np.ndarray], given) -> list[tuple[str, str, s
     if given is None:
         size = int(np.prod([len(levels) for levels in known]))
         if size > LARGEST_SEARCH:
-            raise InputError(f"{size} combinations, at most {LARGEST_SEARCH}: pass the candidates that can be had")
+            raise InputError(f"at most {LARGEST_SEARCH} combinations are searched; got {size}: pass the candidates that can be had")
         return list(product(*known))
     runs = sorted({tuple(map(str, run)) for run in given})
     seen = [set(levels) for levels in known]
@@ -195,7 +195,7 @@ def _target_vector(layout: _Columns, target: tuple[str, ...]) -> np.ndarray:
     c = np.zeros(layout.size)
     for label, sign in zip(labels, (1.0, -1.0), strict=True):
         if label not in layout.levels[factor]:
-            raise InputError(f"no {factor} named {label!r}; there are {', '.join(layout.levels[factor])}")
+            raise InputError(f"a {factor} must be one of {', '.join(layout.levels[factor])}; got {label!r}")
         c[layout.start[factor] + layout.levels[factor].index(label)] = sign
     return c
 

@@ -289,7 +289,7 @@ def _prepared(y: np.ndarray, v: np.ndarray, X: np.ndarray) -> Rows:
     rows = prepare(y, v, X)
     condition = np.linalg.cond(power_moment(rows, 1 / v))
     if condition > LARGEST_CONDITION:
-        raise InputError(f"v spans too many orders of magnitude for this X: condition {condition:.1e}, at most {LARGEST_CONDITION:g}")
+        raise InputError(f"v spans too many orders of magnitude for this X: at most condition {LARGEST_CONDITION:g}, got {condition:.1e}")
     return rows
 
 

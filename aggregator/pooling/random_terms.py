@@ -145,7 +145,7 @@ def checked_column(name: str, values: Sequence) -> np.ndarray:
         raise InputError(f"{name} must be a sequence of labels, one a run; got shape {values.shape}")
     lost = [i for i, value in enumerate(values) if value is None or value != value]
     if lost:
-        raise InputError(f"{name} has no label at run {lost[0]}; give unknown levels a label of their own")
+        raise InputError(f"{name} needs a label at every run; got none at run {lost[0]}: give unknown levels a label of their own")
     return np.array([str(value) for value in values])
 
 

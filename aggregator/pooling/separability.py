@@ -225,7 +225,7 @@ def checked_labels(labels: Mapping[str, Sequence]) -> dict[str, np.ndarray]:
     """Labels as arrays of text, with both roles of people among them."""
     missing = [name for name in PEOPLE if name not in labels]
     if missing:
-        raise InputError(f"labels must hold 'sharpener' and 'tester'; {' and '.join(missing)} missing from {sorted(labels)}")
+        raise InputError(f"labels must hold 'sharpener' and 'tester'; got {sorted(labels)} without {' and '.join(missing)}")
     columns = {name: checked_column(name, values) for name, values in labels.items()}
     check_lengths(columns)
     return columns
@@ -500,5 +500,5 @@ def _inflation(terms: TermsHeld) -> float:
 
 def _position(levels: tuple[str, ...], label: str, factor: str) -> int:
     if str(label) not in levels:
-        raise InputError(f"no {factor} named {label!r}; there are {', '.join(levels)}")
+        raise InputError(f"a {factor} must be one of {', '.join(levels)}; got {label!r}")
     return levels.index(str(label))

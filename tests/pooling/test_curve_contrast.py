@@ -314,7 +314,7 @@ def test_a_callers_mistake_is_named(work, curves, settings, message):
     ("runs", "arm", "message"),
     [
         (np.zeros((3, 6)), ["a", "b"], "one arm and block a run"),
-        (np.zeros((2, 6)), ["a", "a"], "no run of 'b'"),
+        (np.zeros((2, 6)), ["a", "a"], "every arm needs a run; got none of 'b'"),
         (np.full((2, 6), np.nan), ["a", "b"], "every run must reach every checkpoint"),
     ],
 )

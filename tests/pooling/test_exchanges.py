@@ -157,7 +157,7 @@ def test_forty_people_are_searched_in_seconds():
 @pytest.mark.parametrize(
     ("change", "target", "count", "message"),
     [
-        ({}, ("steel", "s0", "s9"), 1, "no steel named 's9'"),
+        ({}, ("steel", "s0", "s9"), 1, "a steel must be one of .*; got 's9'"),
         ({}, ("angle", "a", "b"), 1, "target must be"),
         ({}, ("steel", "s0", "s0"), 1, "target must be"),
         ({}, ("split",), 0, "count must be at least 1"),

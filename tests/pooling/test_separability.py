@@ -373,9 +373,9 @@ def test_some_thousands_of_runs_are_judged():
 @pytest.mark.parametrize(
     ("labels", "variances", "message"),
     [
-        ({"tester": ["a"]}, None, "sharpener missing"),
+        ({"tester": ["a"]}, None, "without sharpener"),
         ({"tester": ["a", "b"], "sharpener": ["a"]}, None, "one label a run; got lengths"),
-        ({"tester": ["a", None], "sharpener": ["a", "b"]}, None, "tester has no label at run 1"),
+        ({"tester": ["a", None], "sharpener": ["a", "b"]}, None, "tester needs a label at every run; got none at run 1"),
         ({"tester": [], "sharpener": []}, None, "must be a sequence of labels"),
         ({"tester": ["a"], "sharpener": ["a"]}, {"tester": 0.0}, "variance of tester must be positive"),
         ({"tester": ["a"], "sharpener": ["a"]}, {"tester": 1e9}, "more than 1e\\+08 times that of a run"),
@@ -397,5 +397,5 @@ def test_terms_need_a_name_a_variance_and_a_fitting_design():
 
 
 def test_a_steel_nobody_has_is_refused():
-    with pytest.raises(InputError, match="no steel named 'q'"):
+    with pytest.raises(InputError, match="a steel must be one of 1, 2, 3, 4, 5, 6, 7; got 'q'"):
         separability(blocks_to_labels(FANO)).contrasts["steel"].pair("1", "q")

@@ -1,0 +1,256 @@
+"""Honest edges: whatever comes in, a number that comes out is a number, what is missing has its reason, and a mistake is named.
+
+Inputs are drawn from the corners: no row, one row, one level, a level for every row, two names for one grouping, constant responses,
+an offset of 1e8, variances of 1e-12 beside variances of 1, columns that repeat each other. Warnings are errors in these tests.
+"""
+
+import dataclasses
+import math
+from collections.abc import Mapping
+
+import numpy as np
+import pytest
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
+
+from aggregator.errors import InputError
+from aggregator.numerics.interval import Interval
+from aggregator.pooling.crossed import crossed
+from aggregator.pooling.curve_contrast import Band, MeanCurves, curve_contrast, mean_curves_of_runs
+from aggregator.pooling.exchanges import ExchangePlan, FurtherRun, best_exchanges
+from aggregator.pooling.heterogeneity import Convergence
+from aggregator.pooling.inconsistency import ChiSquare, NodeSplit
+from aggregator.pooling.influence import influence, leave_one_out
+from aggregator.pooling.network import NetworkFit, network
+from aggregator.pooling.random_effects import RandomEffectsFit, random_effects
+from aggregator.pooling.random_terms import terms_held
+from aggregator.pooling.separability import separability
+from aggregator.pooling.small_study import SmallStudyTest, small_study_test
+
+SEEDS = st.integers(0, 2**32 - 1)
+
+# Where infinity is an answer: normal quantiles have infinitely many degrees of freedom, a drawn curve may set no bound, and the
+# coefficient of variation of a variance that nothing at all tells is as large as can be.
+INFINITE = {"df", "cv", "low", "high", "pointwise_low", "pointwise_high"}
+# Where None is an answer by itself, as the class says beside the field.
+NONE_BY_ITSELF = {
+    FurtherRun: {"rank", "gain"},
+    ExchangePlan: {"rank"},
+    Band: {"critical"},
+    RandomEffectsFit: {"tau2_standard_error", "tau2_interval"},
+    NetworkFit: {"convergence", "log_likelihood", "tau2", "tau2_interval"},
+    Convergence: {"slope", "local_maxima"},
+    ChiSquare: {"p"},
+    NodeSplit: {"p"},
+    SmallStudyTest: {"tau2"},
+}
+
+
+def check(result):
+    """No NaN anywhere; no infinity but where it is an answer; no None without a reason in the same record."""
+    _check(result, type(result).__name__)
+
+
+def _check(value, place):
+    if dataclasses.is_dataclass(value):
+        _check_record(value, place)
+    elif isinstance(value, Mapping):
+        for key, part in value.items():
+            if part is not None:
+                _check(part, f"{place}[{key!r}]")
+    elif isinstance(value, tuple):
+        for i, part in enumerate(value):
+            _check(part, f"{place}[{i}]")
+    elif isinstance(value, float | np.floating | np.ndarray) and np.asarray(value).dtype.kind == "f":
+        assert not np.isnan(value).any(), place
+        assert np.isfinite(value).all() or place.rsplit(".")[-1].partition("[")[0] in INFINITE, place
+
+
+def _check_record(record, place):
+    fields = {field.name: getattr(record, field.name) for field in dataclasses.fields(record)}
+    reasons = [text for name, text in fields.items() if "reason" in name and text]
+    for name, part in fields.items():
+        if part is None or (isinstance(part, Mapping) and None in part.values()):
+            assert reasons or name in NONE_BY_ITSELF.get(type(record), ()), f"{place}.{name} is None without a reason"
+        else:
+            _check(part, f"{place}.{name}")
+    if isinstance(record, Interval):
+        assert record.low <= record.high, place
+
+
+# ---- inputs from the corners -----------------------------------------------------------------------------------------------------
+
+
+def values(rng, n):
+    """Responses: constant, nearly so, ordinary, of any size, or far from zero."""
+    kind = rng.integers(5)
+    y = [
+        np.zeros(n),
+        np.full(n, 0.3),
+        0.3 * rng.normal(size=n),
+        10.0 ** rng.uniform(-12, 12) * rng.normal(size=n),
+        rng.integers(0, 2, n) * 1.0,
+    ]
+    return y[kind] + rng.choice([0.0, 0.0, 1.0, 1e8])
+
+
+def variances(rng, n):
+    """Sampling variances: equal, ordinary, tiny, or some tiny among ordinary ones."""
+    kind = rng.integers(4)
+    ordinary = np.exp(rng.normal(size=n)) * 0.05
+    return [np.full(n, 0.04), ordinary, np.full(n, 1e-12), np.where(rng.random(n) < 0.3, 1e-12, ordinary)][kind]
+
+
+def labels(rng, n):
+    """A grouping: one level, one a row, or a few."""
+    return [np.zeros(n, int), np.arange(n), rng.integers(0, 3, n), rng.integers(0, max(n, 1), n)][rng.integers(4)]
+
+
+def design(rng, n):
+    """A constant, with moderators that may be constant, repeated or tiny."""
+    column = rng.normal(size=n)
+    return [np.ones((n, 1)), np.column_stack([np.ones(n), column]), np.column_stack([np.ones(n), column, 2 * column]), np.ones((n, 2))][
+        rng.integers(4)
+    ]
+
+
+def or_named_mistake(call, *arguments, **more):
+    """The checked result, or None where the caller was told what was got."""
+    try:
+        result = call(*arguments, **more)
+    except InputError as error:
+        assert "got" in str(error), error
+        return None
+    for one in result if isinstance(result, tuple) else (result,):
+        check(one)
+    return result
+
+
+# ---- the functions --------------------------------------------------------------------------------------------------------------
+
+
+@settings(max_examples=150, deadline=None)
+@given(SEEDS)
+def test_random_effects(seed):
+    rng = np.random.default_rng(seed)
+    n = int(rng.integers(0, 9))
+    method = rng.choice(["reml", "ml", "dl", "pm", "he", "sj", "hs", "common"])
+    X = None if rng.integers(2) else design(rng, n)
+    or_named_mistake(random_effects, values(rng, n), variances(rng, n), X=X, tau2_method=method, rng=1)
+
+
+@settings(max_examples=50, deadline=None)
+@given(SEEDS)
+def test_influence_and_leave_one_out(seed):
+    rng = np.random.default_rng(seed)
+    n = int(rng.integers(0, 9))
+    y, v, X = values(rng, n), variances(rng, n), None if rng.integers(2) else design(rng, n)
+    or_named_mistake(influence, y, v, X=X)
+    or_named_mistake(leave_one_out, y, v, X=X)
+
+
+@settings(max_examples=150, deadline=None)
+@given(SEEDS)
+def test_small_study_test(seed):
+    rng = np.random.default_rng(seed)
+    n = int(rng.integers(0, 15))
+    model = rng.choice(["mixed-effects", "weighted-regression"])
+    X = None if rng.integers(2) else design(rng, n)
+    or_named_mistake(small_study_test, values(rng, n), variances(rng, n), X=X, model=model, least_studies=int(rng.integers(1, 11)))
+
+
+@settings(max_examples=150, deadline=None)
+@given(SEEDS)
+def test_crossed(seed):
+    rng = np.random.default_rng(seed)
+    n = int(rng.integers(0, 15))
+    groups = {f"g{k}": labels(rng, n) for k in range(rng.integers(0, 4))}
+    if groups and rng.integers(3) == 0:
+        groups["the same again"] = groups["g0"]
+    V = variances(rng, n) if rng.integers(2) else None
+    fit = or_named_mistake(crossed, values(rng, n), design(rng, n), groups, V=V, criterion=rng.choice(["reml", "ml"]))
+    for name, variance in fit.variances.items() if fit else ():
+        assert variance is not None or fit.reasons.get(f"variances.{name}", fit.reasons.get("variances")), name
+        if fit.variance_intervals[name] is None:
+            assert any(fit.reasons.get(key) for key in (f"variance_intervals.{name}", f"variances.{name}", "variances")), name
+        if variance is not None:
+            assert variance >= 0
+    if fit and fit.coefficients is not None:
+        check(fit.contrast(np.ones(len(fit.coefficients))))
+
+
+@settings(max_examples=150, deadline=None)
+@given(SEEDS)
+def test_network(seed):
+    rng = np.random.default_rng(seed)
+    n, steels = int(rng.integers(0, 9)), int(rng.integers(2, 6))
+    first = rng.integers(0, steels, n)
+    second = (first + rng.integers(1, steels, n)) % steels
+    study = np.arange(n) if rng.integers(3) else labels(rng, n)
+    method, interval = rng.choice(["reml", "common"]), rng.choice(["wald", "knapp-hartung", "guarded-knapp-hartung"])
+    arguments = values(rng, n), np.diag(variances(rng, n)), first.tolist(), second.tolist(), study.tolist()
+    fit = or_named_mistake(network, *arguments, tau2_method=str(method), interval=str(interval), split=[None, True][rng.integers(2)])
+    for a in fit.treatments if fit else ():
+        for b in fit.treatments:
+            if a != b:
+                check(fit.contrast(a, b))
+
+
+@settings(max_examples=150, deadline=None)
+@given(SEEDS)
+def test_separability_and_terms_held(seed):
+    rng = np.random.default_rng(seed)
+    n = int(rng.integers(0, 13))
+    who = {"sharpener": labels(rng, n), "tester": labels(rng, n)}
+    if rng.integers(3) == 0:
+        who["tester"] = who["sharpener"]
+    more = {name: labels(rng, n) for name in ("steel", "blade", "submission", "steel × tester", "lot") if rng.integers(2)}
+    assumed = {"blade": 1e-12, "tester": 1e-12} if rng.integers(4) == 0 else None
+    found = or_named_mistake(separability, who | more, variances=assumed)
+    if found:
+        assert found.sentence and (found.split.verdict == "yes") == (found.split.reason == "")
+    random = {name: column for name, column in (who | more).items() if name not in ("steel", "lot")}
+    held = or_named_mistake(terms_held, random, X=design(rng, n) if rng.integers(2) else None, variances=assumed)
+    if held:
+        assert set(held.held) | {one.name for one in held.dropped} == set(random) and all(one.reason for one in held.dropped)
+
+
+@settings(max_examples=100, deadline=None)
+@given(SEEDS)
+def test_best_exchanges(seed):
+    rng = np.random.default_rng(seed)
+    n = int(rng.integers(0, 9))
+    blade = labels(rng, n)
+    known = {"blade": blade, "sharpener": labels(rng, n), "tester": labels(rng, n)}
+    if rng.integers(2):
+        known["steel"] = blade % 2
+    factor = rng.choice(list(known))
+    target = ("split",) if rng.integers(2) else (str(factor), "0", "1")
+    assumed = [None, {"residual": 1e-12}, {"tester": 0.0, "sharpener": 1e-12}, {"residual": 1e8}][rng.integers(4)]
+    plan = or_named_mistake(best_exchanges, known, target, assumed, int(rng.integers(1, 4)))
+    if plan:
+        assert plan.runs or plan.reason
+
+
+@settings(max_examples=200, deadline=None)
+@given(SEEDS)
+@example(12121)
+def test_curve_contrast(seed):
+    rng = np.random.default_rng(seed)
+    n, c = int(rng.integers(0, 9)), int(rng.integers(1, 5))
+    keenness = np.array([values(rng, c) for _ in range(n)]).reshape(n, c)
+    if rng.integers(2):
+        keenness = -np.sort(-keenness, axis=1) + 0.1 * rng.normal(size=(n, 1))
+    arm, block = rng.choice(["a", "b"], n), None if rng.integers(2) else labels(rng, n)
+    curves = or_named_mistake(mean_curves_of_runs, keenness, arm, first="a", second="b", block=block)
+    if curves is not None:
+        work = np.cumsum(10.0 ** rng.uniform(-12, 8, c)) - (0 if rng.integers(2) else 1e-12)
+        or_named_mistake(curve_contrast, work, curves, draws=200, between=int(rng.integers(0, 3)))
+
+
+@pytest.mark.parametrize("covariance", [0.0, 1e-24, 1e24])
+@pytest.mark.parametrize("offset", [0.0, 1e8])
+@pytest.mark.parametrize("df", [0.5, 1, 7, 1e6, math.inf])
+def test_curves_known_without_error_or_hardly_at_all(covariance, offset, df):
+    curves = MeanCurves(offset + np.array([1.0, 0.5, 0.2]), offset + np.array([0.9, 0.6, 0.1]), covariance * np.eye(6), df)
+    check(curve_contrast([0, 10, 20], curves, draws=200))

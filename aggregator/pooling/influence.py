@@ -126,6 +126,8 @@ def influence(y: ArrayLike, v: ArrayLike, *, X: ArrayLike | None = None, tau2_me
     """
     y, v, X = checked_studies(y, v, X)
     asked = {"tau2_method": tau2_method, "interval": "wald", "predict": False}
+    # No measure changes with y − Xb for any b, and small changes of large coefficients would lose their digits.
+    y = y - X @ random_effects(y, v, X=X, **asked).coefficients
     full = random_effects(y, v, X=X, **asked)
     rows = prepare(y, v, X)
     hats = np.einsum("ij,jk,ik->i", X, full.covariance, X) / (v + (full.tau2 or 0.0))

@@ -4,15 +4,18 @@ Inputs are drawn from the corners: no row, one row, one level, a level for every
 an offset of 1e8, variances of 1e-12 beside variances of 1, columns that repeat each other. Warnings are errors in these tests.
 """
 
+import ast
 import dataclasses
 import math
 from collections.abc import Mapping
+from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+import aggregator.pooling
 from aggregator.errors import InputError
 from aggregator.numerics.interval import Interval
 from aggregator.pooling.crossed import crossed
@@ -254,3 +257,47 @@ def test_curve_contrast(seed):
 def test_curves_known_without_error_or_hardly_at_all(covariance, offset, df):
     curves = MeanCurves(offset + np.array([1.0, 0.5, 0.2]), offset + np.array([0.9, 0.6, 0.1]), covariance * np.eye(6), df)
     check(curve_contrast([0, 10, 20], curves, draws=200))
+
+
+# ---- every mistake says what was got ---------------------------------------------------------------------------------------------
+
+
+def texts(node):
+    return " ".join(part.value for part in ast.walk(node) if isinstance(part, ast.Constant) and isinstance(part.value, str))
+
+
+@pytest.mark.parametrize("path", sorted(Path(aggregator.pooling.__file__).parent.glob("*.py")), ids=lambda path: path.stem)
+def test_every_refusal_of_this_stage_says_what_was_got(path):
+    raised = [node for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))) if isinstance(node, ast.Raise)]
+    refusals = [node for node in raised if isinstance(node.exc, ast.Call) and getattr(node.exc.func, "id", "") == "InputError"]
+    assert [text for text in map(texts, refusals) if "got" not in text] == []
+
+
+# ---- a huge offset and another unit change nothing but themselves ----------------------------------------------------------------
+
+
+@settings(max_examples=30, deadline=None)
+@given(SEEDS)
+def test_an_offset_of_a_hundred_million_moves_no_influence_and_no_funnel(seed):
+    """Dyadic numbers, so that the offset itself loses no digit."""
+    rng = np.random.default_rng(seed)
+    y, v = rng.integers(-128, 128, 12) / 128, rng.integers(2, 64, 12) / 256
+    offset = 2.0**27
+    near, far = (influence(y + shift, v)[3] for shift in (0.0, offset))
+    for name in ("hat", "deleted_residual", "studentised_residual", "cooks_distance", "tau2_without"):
+        assert getattr(far, name) == pytest.approx(getattr(near, name), rel=1e-6, abs=1e-9), name
+    near, far = (small_study_test(y + shift, v) for shift in (0.0, offset))
+    assert far.slope == pytest.approx(near.slope, rel=1e-6, abs=1e-6)
+
+
+@settings(max_examples=30, deadline=None)
+@given(SEEDS)
+def test_variances_of_a_million_millionth_rescale_a_network(seed):
+    rng = np.random.default_rng(seed)
+    y, v = rng.normal(size=6), np.exp(rng.normal(size=6)) * 0.1
+    pairs = ["a", "a", "b", "a", "b", "c"], ["b", "c", "c", "b", "d", "d"], list(range(6))
+    near, far = network(y, np.diag(v), *pairs), network(y * 1e-6, np.diag(v) * 1e-12, *pairs)
+    assert far.tau2 == pytest.approx(near.tau2 * 1e-12, rel=1e-6, abs=1e-20)
+    one, other = near.contrast("a", "d"), far.contrast("a", "d")
+    assert other.estimate == pytest.approx(one.estimate * 1e-6, rel=1e-6)
+    assert other.interval.high == pytest.approx(one.interval.high * 1e-6, rel=1e-6)

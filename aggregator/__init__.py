@@ -10,7 +10,8 @@ The stages in the order of the data::
     pages       bundle -> pages, tables, charts
 
 Beside the path: ``numerics`` (arrays in, arrays out), ``report`` (one submission against the repeatability table), ``demo``
-(the seeded demonstration) and ``registers`` (steels, units and grits as data files). ``pipeline`` runs the whole path.
+(the seeded demonstration) and ``registers`` (steels, units and grits as data files). ``pipeline`` runs the whole path;
+``request`` checks what somebody proposes and tells what each new submission says.
 """
 
 __version__ = "0.1.0"

@@ -10,6 +10,14 @@ that reads what people wrote, and nothing is computed here but units. In the ord
     canonical_runs  numbers and units -> canonical numbers
     rules           what needs two fields, or two files
     findings        problems -> findings with line and cure (``codes``, ``report``)
+
+A request to add or change files is held against its base on the same way::
+
+    git_reading     git's answers, and nothing else of git
+    proposal        the working tree against a commit -> what is changed
+    union           base and proposal together, where the base has moved on
+    neighbours      the other submissions that have something to do with the changed ones
+    against         the whole check of a request (``rules.additions``, ``request_report``)
 """
 
 from .loading import load_repository

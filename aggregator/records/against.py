@@ -1,6 +1,6 @@
 """The check of a request: what is proposed, held against the base, and read together with it.
 
-Only what must be is read: where a request touches submissions alone, the others are searched for its keys and those that share one
+Only what must be is read: where a request touches result files alone, the others are searched for its keys and those that share one
 are read with it (``neighbours``). Any other request, and whoever asks for it, has everything read.
 """
 
@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import datetime
+import re
 import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -27,6 +28,7 @@ from .rules.register_entries import register_problems
 from .union import write_union
 from .yaml_reading import parse_yaml
 
+_SUBMISSION = re.compile(r"submissions/(?:measured|simulated)/[^/]+/[^/]+\.json")
 MOST_CHOSEN = 200  # changed submissions; with more of them everything is read
 
 
@@ -107,14 +109,14 @@ def _merged(proposal: Proposal) -> Iterator[Path]:
 
 def _only_few_submissions(proposal: Proposal) -> bool:
     data = [path for change in proposal.changes for path in (change.path, change.before) if path and is_data(path)]
-    return len(data) <= MOST_CHOSEN and all(path.startswith("submissions/") for path in data)
+    return len(data) <= MOST_CHOSEN and all(map(_SUBMISSION.fullmatch, data))
 
 
 def _chosen(proposal: Proposal, folder: Path) -> set[str]:
     """The submissions that the request touches, and those that have something to do with them."""
     there = walk(folder).submissions
     touched = {change.path for change in proposal.changes}
-    own = {path for path in there if path in touched or path.rpartition("/")[0] in touched}
+    own = {path for path in there if path in touched}
     return own | neighbours(folder, sorted(own), [path for path in there if path not in own])
 
 

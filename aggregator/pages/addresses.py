@@ -67,6 +67,21 @@ def version(of: ProtocolResult) -> str:
     return f"/protocols/{segment(of.id)}/{segment(of.version)}/"
 
 
+def form(protocol_id: str, protocol_version: str) -> str:
+    """The form of one protocol version."""
+    return f"/tonight/{segment(protocol_id)}-{segment(protocol_version)}/"
+
+
+def example(protocol_id: str, protocol_version: str) -> str:
+    """The worked example of a form, a download."""
+    return f"/{download_path(example_name(protocol_id, protocol_version))}"
+
+
+def example_name(protocol_id: str, protocol_version: str) -> str:
+    """A worked example's name among the downloads."""
+    return f"examples/{segment(protocol_id)}-{segment(protocol_version)}.json"
+
+
 def source(address: str) -> str:
     """The page's path for the site generator: ``/a/b/`` is ``a/b/index.md``."""
     return f"{address.strip('/')}/index.md".lstrip("/")

@@ -10,15 +10,17 @@ from .protocol_pages import protocol_pages
 from .result_pages import result_pages
 from .steel_pages import steel_pages
 from .submission_pages import submission_pages
+from .tonight_pages import Forms, tonight_pages
 
 
-def generate_pages(results: Results, downloads: tuple[str, ...] = ()) -> tuple[tuple[str, str], ...]:
+def generate_pages(results: Results, downloads: tuple[str, ...] = (), forms: Forms | None = None) -> tuple[tuple[str, str], ...]:
     """Every page made from the bundle.
 
     Parameters
     ----------
     results : the bundle.
     downloads : names of the files that will lie under ``data/``.
+    forms : rules of the forms, by protocol id and version.
 
     Returns
     -------
@@ -30,6 +32,7 @@ def generate_pages(results: Results, downloads: tuple[str, ...] = ()) -> tuple[t
         *steel_pages(results),
         *submission_pages(results),
         *protocol_pages(results),
+        *tonight_pages(results, forms or {}),
         objections(results),
         analysts(results),
         check(),

@@ -18,13 +18,15 @@ from mkdocs.structure.nav import Navigation, Section
 from mkdocs.structure.pages import Page
 from mkdocs.structure.toc import get_toc
 
+from aggregator.bundle.form import example_json
 from aggregator.bundle.model import Results
 
 from . import text
-from .addresses import download_path
+from .addresses import download_path, example_name
 from .csp import with_policy
 from .generate import generate_pages
 from .links import broken_links
+from .tonight_pages import Forms
 
 PROJECT = Path(__file__).resolve().parents[2]
 CELL_END = re.compile(r"(</(?:td|th|dt|dd|li|caption)>)(?=<)")  # a space between cells, or search would glue their words
@@ -35,7 +37,15 @@ class BrokenLinks(Exception):
     """The finished site has links that lead nowhere; the message lists them."""
 
 
-def build_site(results: Results, root: Path, target: Path, downloads: dict[str, bytes], *, site_root: Path | None = None) -> None:
+def build_site(
+    results: Results,
+    root: Path,
+    target: Path,
+    downloads: dict[str, bytes],
+    *,
+    forms: Forms | None = None,
+    site_root: Path | None = None,
+) -> None:
     """Build the static site.
 
     Parameters
@@ -45,6 +55,7 @@ def build_site(results: Results, root: Path, target: Path, downloads: dict[str, 
         project's are used.
     target : the folder to build into; emptied first.
     downloads : files to lay under ``data/``, by name; those named ``schemas/…`` lie at that address, which is their ``$id``.
+    forms : rules of the forms, by protocol id and version; each gets a page and its worked example.
     site_root : the folder of the ``mkdocs.yml`` to use; by default as said under ``root``.
 
     Raises
@@ -55,7 +66,9 @@ def build_site(results: Results, root: Path, target: Path, downloads: dict[str, 
     chosen = site_root or (root if (root / "mkdocs.yml").is_file() else PROJECT)
     with _quiet_and_timeless():
         config = load_config(str(chosen / "mkdocs.yml"), site_dir=str(target.resolve()), strict=True)
-        config.plugins["edgehold"] = _Generated(generate_pages(results, tuple(sorted(downloads))), downloads, results)
+        pages = generate_pages(results, tuple(sorted(downloads)), forms)
+        examples = {example_name(*key): example_json(rules) for key, rules in (forms or {}).items()}
+        config.plugins["edgehold"] = _Generated(pages, downloads | examples, results)
         build(config)
     (target / "sitemap.xml.gz").unlink(missing_ok=True)  # holds the time it was made
     broken = broken_links(target)

@@ -1,0 +1,41 @@
+"""Do it tonight: from a question to a form, and the form of every protocol version that takes submissions."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+
+from markupsafe import Markup
+
+from aggregator.bundle.model import Results
+
+from . import addresses
+from .page import Page, render
+
+Forms = Mapping[tuple[str, str], dict[str, object]]
+"""The rules of every form (``aggregator.bundle.form``), by protocol id and version."""
+
+INERT = {"<": "\\u003c", ">": "\\u003e", "&": "\\u0026", "\u2028": "\\u2028", "\u2029": "\\u2029"}
+"""What could end a block of data, or begin another one; JSON may write any character as an escape."""
+
+
+def tonight_pages(results: Results, forms: Forms) -> Iterator[Page]:
+    """The index, and a page for each form."""
+    html = render("tonight.html", forms=list(forms.values()), known={(p.id, p.version) for p in results.protocols})
+    yield Page("/tonight/", "Do it tonight", html, "Do it tonight", "Choose a question, cut, type, and see your answer")
+    for rules in forms.values():
+        yield _form(rules)
+
+
+def _form(rules: dict[str, object]) -> Page:
+    front = rules["protocol"]
+    html = render("tonight_form.html", front=front, rules=rules, to_fill=rules["to_fill"], data=inert_json(rules))
+    name = f"{front['title']} {front['version']}: the form"
+    address = addresses.form(front["id"], front["version"])
+    return Page(address, name, html, "Do it tonight", f"Type in your readings: {front['title']}", record=True)
+
+
+def inert_json(value: object) -> Markup:
+    """JSON that nothing in it can lead out of its block."""
+    text = json.dumps(value, ensure_ascii=True, separators=(",", ":"), allow_nan=False)
+    return Markup("".join(INERT.get(c, c) for c in text))

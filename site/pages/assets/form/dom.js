@@ -1,0 +1,51 @@
+// Elements made one by one: text is always text, and attributes are those named here.
+
+/** An element with attributes and children; texts become text nodes, null and false are left out. */
+export function make(tag, attributes = {}, ...children) {
+  const element = document.createElement(tag);
+  for (const [name, value] of Object.entries(attributes)) {
+    if (name === "on") { Object.entries(value).forEach(([event, does]) => element.addEventListener(event, does)); }
+    else if (value === true) { element.setAttribute(name, ""); }
+    else if (value !== false && value !== null && value !== undefined) { element.setAttribute(name, String(value)); }
+  }
+  element.append(...children.flat(2).filter((child) => child !== null && child !== undefined && child !== false));
+  return element;
+}
+
+/** A drawing's element. */
+export function draw(tag, attributes = {}, ...children) {
+  const element = document.createElementNS("http://www.w3.org/2000/svg", tag);
+  Object.entries(attributes).forEach(([name, value]) => element.setAttribute(name, String(value)));
+  element.append(...children);
+  return element;
+}
+
+/** A button that does something. */
+export function button(text, does, more = {}) {
+  return make("button", { type: "button", ...more, on: { click: does } }, text);
+}
+
+/** A part that can be folded away. */
+export function fold(summary, ...children) {
+  return make("details", {}, make("summary", {}, summary), children);
+}
+
+/** An id that an element may have, from a place in the record. */
+export function idOf(pointer, what = "") {
+  return `field${pointer.replaceAll(/[^A-Za-z0-9_]/gu, "-")}${what ? `-${what}` : ""}`;
+}
+
+const UNITS = [[/_deg$/u, " (degrees)"], [/_percent$/u, " (%)"], [/_c$/u, " (°C)"], [/_m$/u, " (m)"], [/^hrc$/u, "HRC"]];
+
+/** A field's name in words; units stand in names by convention (edge_angle_deg). */
+export function inWords(name) {
+  const text = UNITS.reduce((known, [pattern, words]) => known.replace(pattern, words), name).replaceAll("_", " ");
+  return text.charAt(0).toUpperCase() + text.slice(1);
+}
+
+/** The texts of a finding: what it means, and what would be right. */
+export function findingText({ code, cure }, messages) {
+  const { meaning, cure: usual } = messages[code];
+  const right = cure || usual;
+  return right ? `${meaning} What would be right: ${right}.`.replace(/\.\.$/u, ".") : meaning;
+}

@@ -1,0 +1,59 @@
+// Drafts in this browser's own storage: written as you type, several side by side, told apart by when they were begun.
+// Nothing leaves the browser. A draft of another version of this format is left alone.
+
+import { someSigns } from "./fill.js";
+
+const FORMAT = 1;
+
+/** The drafts of one form. */
+export class Drafts {
+  /**
+   * @param {string} form what the form is for, such as "submission/two-sharpeners-rope/1.1.0"
+   * @param {Storage} storage the browser's
+   */
+  constructor(form, storage) {
+    this.prefix = `edgehold/draft/${form}/`;
+    this.storage = storage;
+    this.failed = false;
+  }
+
+  /** A draft that nothing is written in yet. */
+  fresh(draft = {}) {
+    return { format: FORMAT, name: `${Date.now().toString(36)}${someSigns(2)}`, saved: "", signs: someSigns(), auto: {}, draft };
+  }
+
+  /** Everything kept, the last written first. */
+  all() {
+    const names = this.names().map((name) => this.open(name)).filter(Boolean);
+    return names.sort((a, b) => (a.saved < b.saved ? 1 : -1));
+  }
+
+  names() {
+    try {
+      return Object.keys(this.storage).filter((key) => key.startsWith(this.prefix)).map((key) => key.slice(this.prefix.length));
+    } catch { return []; }
+  }
+
+  /** One draft, or null where it is not there or cannot be read. */
+  open(name) {
+    try {
+      const kept = JSON.parse(this.storage.getItem(this.prefix + name));
+      const whole = kept?.format === FORMAT && kept.name === name && kept.draft && typeof kept.draft === "object" && typeof kept.auto === "object";
+      return whole ? kept : null;
+    } catch { return null; }
+  }
+
+  /** Write a draft; false where the browser does not let us, which the page must say. */
+  save(kept) {
+    kept.saved = new Date().toISOString();
+    try {
+      this.storage.setItem(this.prefix + kept.name, JSON.stringify(kept));
+      this.failed = false;
+    } catch { this.failed = true; }
+    return !this.failed;
+  }
+
+  forget(name) {
+    try { this.storage.removeItem(this.prefix + name); } catch { this.failed = true; }
+  }
+}

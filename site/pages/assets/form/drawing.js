@@ -1,0 +1,109 @@
+// Dulling curves of the runs as they are typed: a drawing of what stands in the tables, nothing smoothed and nothing computed.
+
+import { draw, make } from "./dom.js";
+import { blank, child } from "./places.js";
+import { WrittenError, canonicalValue } from "./units.js";
+
+const HEIGHT = 300, MARGIN = { left: 46, right: 34, top: 26, bottom: 40 };
+const COLOURS = 6; // --chart-1 to --chart-6; after them lines are dashed
+
+/** Points of one run: {work, level, open}; level is a mean value, or the share of passes; open where a limit was read. */
+function points(run, rules) {
+  const { work, reading } = rules.protocol;
+  return (Array.isArray(run.readings) ? run.readings : []).flatMap((row) => {
+    const at = number(row.work, run.work_unit, work.unit, rules);
+    const level = reading.kind === "pass/fail" ? passes(row) : mean(row, run, reading.canonical_unit, rules);
+    return at === null || level === null || at < 0 ? [] : [{ work: at, level, open: (row.values ?? []).some((value) => child(value, "limit")) }];
+  });
+}
+
+function passes(row) {
+  const read = (row.outcomes ?? []).filter((outcome) => outcome === "pass" || outcome === "fail");
+  return read.length ? read.filter((outcome) => outcome === "pass").length / read.length : null;
+}
+
+function mean(row, run, unit, rules) {
+  const read = (row.values ?? []).map((value) => child(value, "written")).filter((written) => !blank(written));
+  const values = read.map((written) => number(written, run.reading_unit, unit, rules));
+  if (!values.length || values.some((value) => value === null || value <= 0)) { return null; }
+  return Math.exp(values.reduce((sum, value) => sum + Math.log(value), 0) / values.length);
+}
+
+function number(written, unit, goal, rules) {
+  if (blank(written) || blank(unit)) { return null; }
+  try {
+    return canonicalValue(written, unit, goal, rules);
+  } catch (error) {
+    if (error instanceof WrittenError) { return null; }
+    throw error;
+  }
+}
+
+/** The drawing and its legend, or null while nothing is there to draw. */
+export function curves(draft, rules, width) {
+  const runs = (draft.runs ?? []).map((run, n) => ({ n, name: nameOf(draft, run, n), points: points(run, rules) })).filter((run) => run.points.length);
+  if (!runs.length) { return null; }
+  const scales = scaled(runs, rules, Math.max(280, width));
+  const svg = draw("svg", { viewBox: `0 0 ${scales.width} ${HEIGHT}`, width: scales.width, height: HEIGHT, class: "typed-curves" },
+    ...axes(scales, rules), ...runs.map((run) => line(run, scales)));
+  const picture = make("div", { class: "chart", role: "img", "aria-label": inWords(runs, rules) }, svg);
+  const legend = make("ul", { class: "legend-list" }, runs.map((run) => make("li", {}, key(run), run.name)));
+  return make("figure", { class: "curves" }, picture, legend, make("figcaption", {}, "Your readings as typed: the mean of each checkpoint’s repeats. Higher is sharper. Hollow: under or over what can be read."));
+}
+
+function nameOf(draft, run, n) {
+  const preparation = (draft.preparations ?? []).find((other) => other.id === run.preparation) ?? {};
+  return [`Run ${n + 1}`, preparation.sharpener && `sharpened by ${preparation.sharpener}`, preparation.blade].filter(Boolean).join(", ");
+}
+
+function scaled(runs, rules, width) {
+  const { checkpoints } = rules.protocol.work, first = checkpoints[1];
+  const all = runs.flatMap((run) => run.points), far = Math.max(checkpoints.at(-1), ...all.map((p) => p.work));
+  const across = (work) => Math.log2(1 + work / first);
+  const x = (work) => MARGIN.left + (across(work) / across(far)) * (width - MARGIN.left - MARGIN.right);
+  const room = HEIGHT - MARGIN.top - MARGIN.bottom;
+  if (rules.protocol.reading.kind === "pass/fail") {
+    return { width, x, y: (share) => MARGIN.top + (1 - share) * room, ticks: [0, 0.5, 1].map((share) => [share, `${share * 100} %`]) };
+  }
+  const low = Math.min(...all.map((p) => p.level)) / 1.1, high = Math.max(...all.map((p) => p.level)) * 1.1;
+  const share = (value) => Math.log(value / low) / Math.log(high / low);
+  const up = rules.protocol.reading.keener === "higher" ? share : (value) => 1 - share(value);
+  const ticks = [1, 2, 5].flatMap((step) => [-3, -2, -1, 0, 1, 2, 3, 4].map((power) => Number((step * 10 ** power).toPrecision(1))));
+  const shown = ticks.filter((value) => value >= low && value <= high).sort((a, b) => a - b);
+  return { width, x, y: (value) => MARGIN.top + (1 - up(value)) * room, ticks: shown.map((value) => [value, String(value)]) };
+}
+
+function axes({ width, x, y, ticks }, { protocol }) {
+  const bottom = HEIGHT - MARGIN.bottom, unit = protocol.reading.canonical_unit;
+  const vertical = ticks.flatMap(([value, words]) => [
+    draw("line", { x1: MARGIN.left, x2: width - MARGIN.right, y1: y(value), y2: y(value), class: "grid-line" }),
+    draw("text", { x: MARGIN.left - 6, y: y(value) + 4, "text-anchor": "end" }, words),
+  ]);
+  const horizontal = protocol.work.checkpoints.map((point) => draw("text", { x: x(point), y: bottom + 16, "text-anchor": "middle" }, String(point)));
+  return [
+    ...vertical, ...horizontal,
+    draw("text", { x: MARGIN.left, y: 14 }, `${unit ? `${unit}, ` : ""}↑ sharper`),
+    draw("text", { x: (MARGIN.left + width - MARGIN.right) / 2, y: HEIGHT - 6, "text-anchor": "middle" }, `Work (${protocol.work.unit})`),
+  ];
+}
+
+const look = ({ n }) => `line-${(n % COLOURS) + 1}${n >= COLOURS ? " dashed" : ""}`;
+
+function line(run, { x, y }) {
+  const path = run.points.map((point) => `${x(point.work).toFixed(1)},${y(point.level).toFixed(1)}`).join(" ");
+  const dots = run.points.map((point) => draw("circle", { cx: x(point.work), cy: y(point.level), r: 3, class: point.open ? "open" : "full" }));
+  const last = run.points.at(-1);
+  return draw("g", { class: look(run) }, draw("polyline", { points: path }), ...dots, draw("text", { x: x(last.work) + 7, y: y(last.level) + 4 }, String(run.n + 1)));
+}
+
+function key(run) {
+  return make("span", { class: "key", "aria-hidden": "true" }, draw("svg", { viewBox: "0 0 26 8", width: 26, height: 8, class: "typed-curves" },
+    draw("g", { class: look(run) }, draw("line", { x1: 1, x2: 25, y1: 4, y2: 4 }))));
+}
+
+function inWords(runs, { protocol }) {
+  const unit = protocol.reading.canonical_unit, pass = protocol.reading.kind === "pass/fail";
+  const level = (value) => (pass ? `${Math.round(value * 100)} % passed` : `${Number(value.toPrecision(3))} ${unit}`);
+  const said = runs.map(({ name, points: [first, ...rest] }) => `${name}: ${level(first.level)} at ${first.work}${rest.length ? `, ${level(rest.at(-1).level)} at ${rest.at(-1).work}` : ""}`);
+  return `Dulling curves. ${said.join("; ")}.`;
+}

@@ -1,0 +1,135 @@
+// One field: its label and help from the schema, a control that fits its type, and a place for what the check says of it.
+
+import { idOf, inWords, make } from "./dom.js";
+import { bind, blank, expand, parts, patternOf, put, valueAt } from "./places.js";
+import { typed } from "./record.js";
+
+const LONG_TEXT = 1000; // characters; from here a text has more than one line
+const FEW_WORDS = 3; // so many are shown at once
+
+/** A field of one value; `node` is its schema, `more` {label, needed, optional: whether all around it may be left out}. */
+export function field(form, pointer, node, { label, needed = false, optional = false } = {}) {
+  const name = label ?? inWords(parts(pointer).pop());
+  const id = idOf(pointer), help = node.text ?? node.description ?? "";
+  const said = make("p", { class: "said", id: idOf(pointer, "said"), hidden: true });
+  const about = help && !("const" in node) ? make("p", { class: "help", id: idOf(pointer, "help") }, help) : null;
+  const described = `${about ? `${about.id} ` : ""}${said.id}`;
+  const built = control(form, pointer, node, { id, name, help, described, needed, optional });
+  register(form, pointer, built.controls, said);
+  return make("div", { class: "field" }, built.before, about, built.element, said);
+}
+
+/** Where findings about a place are shown, for a field or a part of the form. */
+export function register(form, place, controls, said) {
+  const spot = {
+    place,
+    focus: () => { openAround(controls[0] ?? said); (controls[0] ?? said).focus(); },
+    say(found) {
+      said.hidden = !found.length;
+      said.replaceChildren(...found.map(({ text, grave }) => make("span", { class: grave ? "grave" : "mild" }, text)));
+      const grave = found.some((finding) => finding.grave);
+      controls.forEach((one) => (grave ? one.setAttribute("aria-invalid", "true") : one.removeAttribute("aria-invalid")));
+      if (grave && form.all) { openAround(said); }
+    },
+  };
+  form.spots.set(place, spot);
+  form.distinct.push(spot);
+  return spot;
+}
+
+/** Unfold every part that an element lies in. */
+export function openAround(element) {
+  for (let part = element.closest("details"); part; part = part.parentElement.closest("details")) { part.open = true; }
+}
+
+/** What somebody did in a control: the value is written at once, and checked when the field is left. */
+export function writes(form, pointer, node, get) {
+  const write = () => {
+    form.typed(pointer);
+    put(form.kept.draft, pointer, get());
+    form.changed();
+  };
+  return { input: write, change: () => { write(); form.left(pointer); }, focusout: () => form.left(pointer) };
+}
+
+function control(form, pointer, node, about) {
+  const words = choicesOf(form, pointer, node);
+  if ("const" in node) { return tick(form, pointer, node, about); }
+  if (words.of === "schema" && about.needed && words.list().length <= FEW_WORDS) {
+    return radios(form, pointer, node, about.optional ? ["", ...words.list()] : words.list(), about);
+  }
+  if (words.of) { return select(form, pointer, node, words, about); }
+  return text(form, pointer, node, about);
+}
+
+/** The words to choose from: those of the schema, those the protocol accepts, or what the form itself names elsewhere. */
+function choicesOf(form, pointer, node) {
+  const own = patternOf(pointer), { rules } = form;
+  if (node.enum) { return { of: "schema", list: () => node.enum }; }
+  if (rules.layout.choices[own]) { return { of: "protocol", list: () => rules.layout.choices[own] }; }
+  const rule = rules.table.find((entry) => entry.rule === "one of" && entry.at === own);
+  if (!rule) { return { of: "" }; }
+  const list = () => [...new Set(expand(form.kept.draft, bind(rule.among, [])).map(({ value }) => String(value)))];
+  return { of: "form", list };
+}
+
+function tick(form, pointer, node, { id, help, name, described }) {
+  const box = make("input", { type: "checkbox", id, "aria-describedby": described });
+  box.checked = valueAt(form.kept.draft, pointer) === node.const;
+  const on = writes(form, pointer, node, () => (box.checked ? node.const : ""));
+  box.addEventListener("change", on.change);
+  box.addEventListener("focusout", on.focusout);
+  return { before: null, controls: [box], element: make("div", { class: "tick" }, box, make("label", { for: id }, help || name)) };
+}
+
+function radios(form, pointer, node, words, { id, name, described }) {
+  const now = valueAt(form.kept.draft, pointer);
+  const boxes = words.map((word, n) => {
+    const box = make("input", { type: "radio", id: n ? `${id}-${n}` : id, name: id, value: word });
+    box.checked = (now ?? "") === word;
+    const on = writes(form, pointer, node, () => words[boxes.findIndex((other) => other.checked)] ?? "");
+    box.addEventListener("change", on.change);
+    box.addEventListener("focusout", on.focusout);
+    return box;
+  });
+  const lines = boxes.map((box) => make("div", { class: "tick" }, box, make("label", { for: box.id }, box.value || "not stated")));
+  const group = make("div", { role: "radiogroup", "aria-labelledby": `${id}-name`, "aria-describedby": described, class: "radios" }, lines);
+  return { before: make("p", { class: "label", id: `${id}-name` }, name), controls: [boxes[0]], element: group };
+}
+
+function select(form, pointer, node, words, { id, name, described, needed }) {
+  const box = make("select", { id, "aria-describedby": described });
+  const refresh = () => {
+    const now = valueAt(form.kept.draft, pointer), listed = words.list();
+    const all = blank(now) || listed.includes(now) ? listed : [...listed, String(now)];
+    if (JSON.stringify(all) !== box.dataset.listed) {
+      box.dataset.listed = JSON.stringify(all);
+      box.replaceChildren(make("option", { value: "" }, needed ? "choose" : "not known"), ...all.map((word) => make("option", { value: word }, word)));
+    }
+    box.value = blank(now) ? "" : String(now);
+  };
+  refresh();
+  form.refreshers.push(refresh);
+  const on = writes(form, pointer, node, () => box.value);
+  box.addEventListener("change", on.change);
+  box.addEventListener("focusout", on.focusout);
+  return { before: make("label", { for: id }, name), controls: [box], element: box };
+}
+
+function text(form, pointer, node, { id, name, described }) {
+  const long = (node.maxLength ?? 0) >= LONG_TEXT, numeric = node.type === "number" || node.type === "integer";
+  const steel = form.rules.table.some((entry) => entry.rule === "steel" && entry.at === patternOf(pointer));
+  const box = make(long ? "textarea" : "input", {
+    id, "aria-describedby": described, autocomplete: "off", autocapitalize: "none", spellcheck: long ? null : "false",
+    inputmode: numeric ? "decimal" : null, rows: long ? 4 : null, list: steel ? "form-steels" : null, class: numeric ? "short" : null,
+  });
+  const show = () => {
+    const now = valueAt(form.kept.draft, pointer);
+    if (document.activeElement !== box) { box.value = blank(now) ? "" : String(now); }
+  };
+  show();
+  form.refreshers.push(show);
+  const on = writes(form, pointer, node, () => typed(box.value, node, form.rules));
+  Object.entries(on).forEach(([event, does]) => box.addEventListener(event, does));
+  return { before: make("label", { for: id }, name), controls: [box], element: box };
+}

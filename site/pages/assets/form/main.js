@@ -1,0 +1,254 @@
+// The form of one page: reads its rules from the page's block of data, renders, keeps the draft, checks, saves.
+
+import { button, idOf, make } from "./dom.js";
+import { curves } from "./drawing.js";
+import { Drafts } from "./draft.js";
+import { openAround } from "./fields.js";
+import { opened, opener, save } from "./file.js";
+import { fill, typedHere } from "./fill.js";
+import { findings, show } from "./findings.js";
+import { steps } from "./next.js";
+import { child, parts, put, valueAt } from "./places.js";
+import { thisMonth } from "./rules.js";
+import { addJoined, sections } from "./view.js";
+
+const SAVE_AFTER = 250, LOOK_AFTER = 300; // milliseconds after the last key
+
+const rules = JSON.parse(document.getElementById("form-rules").textContent);
+const at = (name) => document.getElementById(`form-${name}`);
+const drafts = new Drafts(`submission/${rules.protocol.id}/${rules.protocol.version}`, localStorageOrNone());
+
+/** The form: its rules, its draft, and what the parts of it may ask for. */
+const form = {
+  rules,
+  kept: null,
+  spots: new Map(),
+  distinct: [],
+  refreshers: [],
+  grids: [],
+  touched: new Set(),
+  opened: new Map(),
+  all: false,
+  shown: [],
+  typed: (pointer) => typedHere(form.kept, pointer),
+  changed() {
+    later("save", SAVE_AFTER, keep);
+    later("look", LOOK_AFTER, () => { refresh(); if (form.shown.length) { look(); } });
+  },
+  left(pointer) {
+    form.touched.add(pointer);
+    fill(form.kept, rules, thisMonth());
+    refresh();
+    look();
+    later("save", 0, keep);
+  },
+  /** The list of fields has changed: render anew, and go on where somebody would. */
+  structure(pointer, message = "", id = null) {
+    render();
+    keep();
+    if (message) { say(message); }
+    focusOn(pointer, id);
+  },
+  /** Places of a list have moved: what was left or opened there is not known any more. */
+  forget(pointer) {
+    [...form.touched].filter((place) => place.startsWith(`${pointer}/`)).forEach((place) => form.touched.delete(place));
+    [...form.opened.keys()].filter((place) => place.startsWith(`${pointer}/`)).forEach((place) => form.opened.delete(place));
+  },
+};
+
+const timers = new Map();
+
+function later(name, after, does) {
+  clearTimeout(timers.get(name));
+  timers.set(name, setTimeout(does, after));
+}
+
+function localStorageOrNone() {
+  try { return window.localStorage; } catch { return {}; }
+}
+
+function say(text) {
+  at("status").textContent = text;
+}
+
+function keep() {
+  if (!drafts.save(form.kept)) { say("This browser does not keep drafts here: save a half-done file before you leave."); return; }
+  const time = new Date(form.kept.saved).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
+  at("kept").textContent = `Kept in this browser, last at ${time}.`;
+}
+
+function refresh() {
+  form.refreshers.forEach((does) => does());
+  at("curves").replaceChildren(...[curves(form.kept.draft, rules, at("curves").clientWidth - 30)].filter(Boolean));
+}
+
+function look() {
+  const { record, found } = findings(form.kept.draft, rules);
+  form.shown = show(form, found);
+  return { record, found };
+}
+
+function render() {
+  fill(form.kept, rules, thisMonth());
+  form.spots = new Map();
+  Object.assign(form, { distinct: [], refreshers: [], grids: [] });
+  const whole = make("p", { class: "said", tabindex: "-1", hidden: true });
+  form.spots.set("", { place: "", focus: () => whole.focus(), say: (found) => { whole.hidden = !found.length; whole.replaceChildren(...found.map(({ text }) => make("span", { class: "grave" }, text))); } });
+  form.distinct.push(form.spots.get(""));
+  const steels = make("datalist", { id: "form-steels" }, rules.designations.map((name) => make("option", { value: name })));
+  at("fields").replaceChildren(whole, ...sections(form), steels);
+  refresh();
+  look();
+}
+
+function focusOn(pointer, id) {
+  const spot = pointer && form.spots.get(pointer), place = (id && document.getElementById(id)) || (pointer && document.getElementById(idOf(pointer)));
+  if (place?.localName === "details") { place.open = true; }
+  const control = place?.matches("input, select, textarea, button") ? place : place?.querySelector("input, select, textarea");
+  if (control) { openAround(control); control.focus(); } else if (spot) { spot.focus(); }
+}
+
+/** A new form has a place for everything that the least test of this protocol needs. */
+function begin(kept) {
+  const { example } = rules;
+  put(kept.draft, "/people", example.people.map(() => ({})));
+  put(kept.draft, "/blades", example.blades.map(() => ({})));
+  addJoined({ kept, rules }, example.runs.length);
+  return kept;
+}
+
+function use(kept, message) {
+  form.kept = kept;
+  form.touched.clear();
+  form.opened.clear();
+  form.all = false;
+  at("next").replaceChildren();
+  at("found").replaceChildren();
+  render();
+  listDrafts();
+  say(message);
+}
+
+const isEmpty = (draft) => !(draft.people ?? []).some((person) => child(person, "handle"));
+
+async function open(file) {
+  const found = await opened(file, rules);
+  if (found.problem) { say(found.problem); return; }
+  const kept = drafts.fresh(found.draft);
+  use(kept, `Opened ${file.name}. ${found.told}`);
+  keep();
+  listDrafts();
+}
+
+function listDrafts() {
+  const all = drafts.all().filter((kept) => kept.name !== form.kept.name && !isEmpty(kept.draft));
+  const lines = all.map((kept) => {
+    const who = (kept.draft.people ?? []).map((person) => child(person, "handle")).filter(Boolean).join(", ");
+    const when = new Date(kept.saved).toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
+    return make("li", {}, `${when}: ${who} `, button("Go on with it", () => use(kept, `Restored what you typed until ${when}.`), { class: "quiet" }), " ",
+      button("Throw it away", () => { drafts.forget(kept.name); listDrafts(); }, { class: "quiet" }));
+  });
+  at("drafts").replaceChildren(...(lines.length ? [make("details", {}, make("summary", {}, `Other drafts in this browser (${lines.length})`), make("ul", {}, lines))] : []));
+}
+
+/** Everything found, as a list that leads to the places. */
+function summary(shown) {
+  if (!shown.length) { return []; }
+  const grave = shown.filter((finding) => finding.grave), mild = shown.filter((finding) => !finding.grave);
+  const line = (finding) => make("li", {}, button(`${nameOf(finding)}: ${finding.text}`, () => finding.spot.focus(), { class: "link" }), takeOut(finding), answerTo(finding));
+  return [
+    grave.length ? make("h3", { tabindex: "-1", id: "form-wrong" }, `To put right (${grave.length})`) : null,
+    grave.length ? make("ul", { class: "found grave" }, grave.map(line)) : null,
+    mild.length ? make("h3", {}, `Worth a look (${mild.length})`) : null,
+    mild.length ? make("p", {}, "These stop nothing. If one has a reason, say it: it is shown beside the result.") : null,
+    mild.length ? make("ul", { class: "found mild" }, mild.map(line)) : null,
+  ].filter(Boolean);
+}
+
+function nameOf({ pointer }) {
+  const names = parts(pointer).map((name) => (/^[0-9]+$/u.test(name) ? String(Number(name) + 1) : name.replaceAll("_", " ")));
+  return names.join(" ") || "The whole file";
+}
+
+/** What has no field of its own, such as a unit where none is read, can only be taken out. */
+function takeOut({ spot, from }) {
+  if (spot.place === from || valueAt(form.kept.draft, from) === undefined || Array.isArray(valueAt(form.kept.draft, from))) { return null; }
+  const names = parts(from), last = names.pop(), owner = names.reduce(child, form.kept.draft);
+  if (Array.isArray(owner)) { return null; }
+  return button("Take it out", () => { delete owner[last]; form.structure(null, "Taken out."); finishUp(); }, { class: "quiet" });
+}
+
+/** An answer to a warning: kept in the file, shown beside the result. */
+function answerTo({ grave, pointer, code }) {
+  if (grave) { return null; }
+  const answers = (form.kept.draft.answers ??= []);
+  const now = answers.find((answer) => answer.pointer === pointer && answer.code === code);
+  const box = make("input", { "aria-label": `Your answer to: ${code} at ${pointer || "the whole file"}`, maxlength: 200, autocomplete: "off", placeholder: "your answer, if there is one" });
+  box.value = now?.says ?? "";
+  box.addEventListener("change", () => {
+    const rest = answers.filter((answer) => !(answer.pointer === pointer && answer.code === code));
+    form.kept.draft.answers = box.value.trim() ? [...rest, { pointer, code, says: box.value.trim() }] : rest;
+    keep();
+  });
+  return box;
+}
+
+/** Answers to warnings that no longer stand go with them. */
+function pruneAnswers(found) {
+  const { draft } = form.kept;
+  draft.answers = (draft.answers ?? []).filter((answer) => found.some((f) => f.pointer === answer.pointer && f.code === answer.code));
+  if (!draft.answers.length) { delete draft.answers; }
+}
+
+/** Look at everything; true where nothing stands in the way of saving. */
+function finishUp() {
+  form.all = true;
+  const first = look();
+  pruneAnswers(first.found);
+  const { record, found } = look();
+  at("found").replaceChildren(...summary(form.shown));
+  const grave = found.filter((finding) => finding.grave);
+  if (grave.length) {
+    say(`${grave.length} ${grave.length === 1 ? "thing is" : "things are"} still to put right before the file is whole.`);
+    form.shown.find((finding) => finding.grave).spot.focus();
+    return null;
+  }
+  return record;
+}
+
+function saveFinished() {
+  const record = finishUp();
+  if (!record) { return; }
+  save(record, record.id);
+  say(`Saved ${record.id}.json.`);
+  at("next").replaceChildren(steps(record, rules));
+  keep();
+}
+
+function saveHalf() {
+  const { record } = look();
+  save(record, record.id ? `${record.id}-half-done` : "half-done");
+  say("Saved what stands so far. Open it here to go on.");
+}
+
+function start() {
+  at("off").remove();
+  at("tools").replaceChildren(
+    ...opener(at("root"), open), " ",
+    button("Start another", () => use(begin(drafts.fresh()), "A new, empty form. What you typed before is under “Other drafts”."), { class: "quiet" }), " ",
+    button("Throw this one away", () => { drafts.forget(form.kept.name); use(begin(drafts.fresh()), "Thrown away. This is a new, empty form."); }, { class: "quiet" }),
+  );
+  at("finish").replaceChildren(button("Check and save the finished file", saveFinished, { class: "first" }), " ", button("Save it half done", saveHalf, { class: "quiet" }));
+  at("root").hidden = false;
+  const [last] = drafts.all().filter((kept) => !isEmpty(kept.draft));
+  if (last) {
+    use(last, `Restored what you typed until ${new Date(last.saved).toLocaleString([], { dateStyle: "medium", timeStyle: "short" })}.`);
+  } else {
+    use(begin(drafts.fresh()), "");
+  }
+  new ResizeObserver(() => later("draw", 100, refresh)).observe(at("curves"));
+  document.addEventListener("visibilitychange", () => { if (document.hidden) { keep(); } });
+  window.addEventListener("pagehide", keep);
+}
+
+start();

@@ -1,0 +1,113 @@
+// Between what is typed and the file: a draft is shaped like the record, may have gaps, and holds free names as a list.
+// `finish` gives the record that the draft says so far; `load` the draft of a record, and what the form has no place for.
+
+import { below, blank, child, patternOf } from "./places.js";
+import { described } from "./schema.js";
+import { WrittenError, parseNumber } from "./units.js";
+
+/** The record that a draft says so far, in the order of the schema, and where each of its places lies in the draft. */
+export function finish(draft, rules) {
+  const places = new Map();
+  const record = finished(rules.schema, draft, "", "", { rules, places });
+  return { record, places };
+}
+
+/** The finished file's text: two spaces, in the order of the schema. */
+export function fileText(record) {
+  return `${JSON.stringify(record, null, 2)}\n`;
+}
+
+function finished(schema, value, at, from, context) {
+  const node = described(schema, context.rules.schema);
+  context.places.set(at, from);
+  if (node.patternProperties) { return freeNames(value, at, from, context); }
+  if (node.type === "object") { return object(node, value, at, from, context); }
+  if (node.type === "array") { return list(node, value, at, from, context); }
+  return blank(value) ? undefined : value;
+}
+
+function object(node, value, at, from, context) {
+  const found = {}, needed = node.required ?? [];
+  for (const [name, schema] of Object.entries(node.properties)) {
+    const inside = finished(schema, child(value, name), below(at, name), below(from, name), context);
+    if (needed.includes(name) ? inside !== undefined : !empty(inside)) { found[name] = inside; }
+  }
+  return found;
+}
+
+function list(node, value, at, from, context) {
+  const found = [], inGrid = patternOf(from).startsWith(context.rules.layout.grid.at);
+  (Array.isArray(value) ? value : []).forEach((entry, n) => {
+    const inside = finished(node.items, entry, below(at, found.length), below(from, n), context);
+    if (inside !== undefined && !(inGrid && untouched(inside))) { found.push(inside); }
+  });
+  return found;
+}
+
+function freeNames(value, at, from, context) {
+  const found = {};
+  (Array.isArray(value) ? value : []).forEach((pair, n) => {
+    const name = child(pair, "name") ?? "", inside = child(pair, "value");
+    if (blank(name) && blank(inside)) { return; }
+    Object.defineProperty(found, name, { value: blank(inside) ? null : inside, writable: true, enumerable: true, configurable: true });
+    context.places.set(below(at, name), below(from, n));
+  });
+  return found;
+}
+
+const empty = (value) => value === undefined || (typeof value === "object" && Object.keys(value).length === 0);
+
+/** A row in which only the amount of work stands, or a value that is only a limit, was not read. */
+function untouched(entry) {
+  return empty(entry) || (typeof entry === "object" && Object.keys(entry).every((name) => ["work", "limit", "canonical"].includes(name)));
+}
+
+/** The draft of a record, and the places of what the form cannot show. */
+export function load(record, rules) {
+  const leftOut = [];
+  const draft = loaded(rules.schema, record, "", { root: rules.schema, leftOut }) ?? {};
+  return { draft, leftOut };
+}
+
+function loaded(schema, value, at, context) {
+  const node = described(schema, context.root);
+  if (value === null || value === undefined) { return undefined; }
+  if (node.type === "object") { return loadedObject(node, value, at, context); }
+  if (node.type === "array") {
+    if (!Array.isArray(value)) { context.leftOut.push(at); return undefined; }
+    return value.map((entry, n) => loaded(node.items, entry, below(at, n), context) ?? (described(node.items, context.root).type === "object" ? {} : ""));
+  }
+  if (typeof value === "object") { context.leftOut.push(at); return undefined; }
+  return value;
+}
+
+function loadedObject(node, value, at, context) {
+  if (typeof value !== "object" || Array.isArray(value)) { context.leftOut.push(at); return undefined; }
+  if (node.patternProperties) {
+    return Object.entries(value).map(([name, inside]) => ({ name, value: inside !== null && typeof inside === "object" ? "" : inside }));
+  }
+  const found = {};
+  for (const [name, inside] of Object.entries(value)) {
+    const schema = child(node.properties, name);
+    const kept = schema && loaded(schema, inside, below(at, name), context);
+    if (kept !== undefined) { found[name] = kept; } else if (!schema) { context.leftOut.push(below(at, name)); }
+  }
+  return found;
+}
+
+/**
+ * What a typed text stands for in a field: a number where the field wants one and the text is one, otherwise the text.
+ * Where text and number may both stand (written values), the text stays unless it is a plain number already.
+ */
+export function typed(text, node, rules) {
+  const trimmed = text.trim();
+  if (node.options) { return trimmed !== "" && String(Number(trimmed)) === trimmed && Number.isFinite(Number(trimmed)) ? Number(trimmed) : trimmed; }
+  if (node.type !== "number" && node.type !== "integer") { return trimmed; }
+  try {
+    const { value, unit, uncertainty } = parseNumber(trimmed, rules.numbers);
+    return unit === null && uncertainty === null ? value : trimmed;
+  } catch (error) {
+    if (error instanceof WrittenError) { return trimmed; }
+    throw error;
+  }
+}

@@ -1,0 +1,268 @@
+// The flat table of rules (aggregator/bundle/form_table.py), interpreted: which rule kinds there are and what each looks at.
+// Limits, places, words and codes all come with the table.
+
+import { below, bind, blank, child, expand, parts, valueAt } from "./places.js";
+import { schemaFindings } from "./schema.js";
+import { WrittenError, canonicalValue, findUnit } from "./units.js";
+
+const LAST_STEP = 9; // rules that nothing else waits for
+
+/**
+ * Everything that is found in one record by itself and against its protocol: [{pointer, code, cure}].
+ *
+ * @param {object} record plain JSON values
+ * @param {object} rules the form's rules
+ * @param {{year: number, month: number}} today month 1 to 12
+ * @param {boolean} unfinished look at everything although the form of the record is not right yet
+ */
+export function check(record, rules, today, unfinished = false) {
+  const found = unfitTexts(record, rules);
+  if (found.length && !unfinished) { return found; }
+  found.push(...schemaFindings(rules.schema, record, rules.cures));
+  if (found.length && !unfinished) { return found; }
+  return [...found, ...tableFindings(record, rules, today)];
+}
+
+/** Today as the rules want it. */
+export function thisMonth(date = new Date()) {
+  return { year: date.getFullYear(), month: date.getMonth() + 1 };
+}
+
+function unfitTexts(record, rules) {
+  const tests = rules.characters.map(({ code, pattern }) => [code, new RegExp(pattern, "u")]);
+  const found = [], waiting = [["", record]];
+  while (waiting.length) {
+    const [pointer, value] = waiting.pop();
+    if (typeof value === "string") {
+      tests.filter(([, test]) => test.test(value)).forEach(([code]) => found.push({ pointer, code, cure: "" }));
+    } else if (value !== null && typeof value === "object") {
+      for (const [name, inside] of Object.entries(value)) {
+        tests.filter(([, test]) => test.test(name)).forEach(([code]) => found.push({ pointer, code, cure: "" }));
+        waiting.push([below(pointer, name), inside]);
+      }
+    }
+  }
+  return found;
+}
+
+function tableFindings(record, rules, today) {
+  const context = { record, rules, today, found: [], numbers: new Map() };
+  const steps = rules.table.map((entry) => [entry.step ?? LAST_STEP, entry]).sort(([a], [b]) => a - b);
+  for (const [step, entry] of steps) {
+    const say = (pointer, stars, cure = "") => {
+      if (!blocked(entry, stars, context.found)) { context.found.push({ pointer, code: entry.code, cure, step }); }
+    };
+    KINDS[entry.rule](entry, say, context);
+  }
+  return context.found.map(({ pointer, code, cure }) => ({ pointer, code, cure }));
+}
+
+/** Whether an earlier step found something inside a place without which this rule cannot look. */
+function blocked(entry, stars, found) {
+  return Object.entries(entry.unless ?? {}).some(([scope, step]) => {
+    const place = bind(scope, stars);
+    return found.some((f) => f.step <= step && (f.pointer === place || f.pointer.startsWith(`${place}/`)));
+  });
+}
+
+/** A number in its canonical unit, or null where it cannot be read: {value, cure}. */
+function read(written, unit, goal, { rules, numbers }) {
+  const key = JSON.stringify([written, unit, goal]);
+  if (!numbers.has(key)) { numbers.set(key, reading(written, unit, goal, rules)); }
+  return numbers.get(key);
+}
+
+function reading(written, unit, goal, rules) {
+  const known = blank(unit) ? null : findUnit(unit, rules.units);
+  if (!known) { return { value: null, cure: "", unit: false }; }
+  const base = rules.units.find((u) => u.kind === known.kind && u.factor === "1" && u.offset === "0");
+  try {
+    return { value: canonicalValue(written, unit, goal ?? base.id, rules), cure: "", unit: true };
+  } catch (error) {
+    if (!(error instanceof WrittenError)) { throw error; }
+    return { value: null, cure: error.cure, unit: true };
+  }
+}
+
+/** The number at a place of an entry of the table whose unit stands elsewhere. */
+function numberAt(place, entry, context, written = place.value) {
+  return read(written, valueAt(context.record, bind(entry.unit, place.stars)), entry.goal, context);
+}
+
+/** An amount of work in the protocol's unit; the checkpoint itself where it is one but for rounding. */
+function workAt(written, stars, { unit, goal, checkpoints, even }, context) {
+  const { value } = read(written, valueAt(context.record, bind(unit, stars)), goal, context);
+  if (value === null) { return null; }
+  return checkpoints.find((point) => Math.abs(value - point) <= even * Math.max(point, 1e-6)) ?? value;
+}
+
+/** The limit that a value has by itself: 0 or under the resolution, or over the scale's end. */
+function ownLimit(value, { resolution, scale_end: end, even }) {
+  if (value <= 0 || (resolution !== null && value < resolution * (1 - even))) { return "below"; }
+  return end !== null && value > end * (1 + even) ? "above" : null;
+}
+
+const monthNumber = (text) => Number(text.slice(0, 4)) * 12 + Number(text.slice(5, 7)) - 1;
+const isMonth = (text) => typeof text === "string" && /^[0-9]{4}-[0-9]{2}$/u.test(text);
+const listOf = (value) => (Array.isArray(value) ? value : []);
+
+function folded(text, rules) {
+  return [...String(text)].filter((sign) => !rules.folded.includes(sign)).join("").toLowerCase();
+}
+
+function gritOf(system, grit, rules) {
+  const letter = child(rules.grits.letters, system) ?? "";
+  let name = folded(grit, rules);
+  if (name.startsWith("#")) { name = name.slice(1); }
+  if (letter && name.startsWith(letter)) { name = name.slice(letter.length); }
+  return child(child(rules.grits.sizes, system), name);
+}
+
+/** Repeats of a reading as numbers with their limits, or null where one cannot be read. */
+function valuesOf(item, place, n, entry, context) {
+  const stars = [...place.stars, n], values = [];
+  for (const value of listOf(child(item, "values"))) {
+    const read = numberAt({ stars, value: child(value, "written") }, entry, context);
+    if (read.value === null) { return null; }
+    values.push({ value: read.value, limit: child(value, "limit") ?? ownLimit(read.value, entry) });
+  }
+  return values;
+}
+
+/** Signed mean ln of a reading without limits; null otherwise. */
+function sharpness(item, place, n, entry, context) {
+  const values = valuesOf(item, place, n, entry, context);
+  if (!values?.length || values.some(({ limit }) => limit)) { return null; }
+  const mean = values.reduce((sum, { value }) => sum + Math.log(value), 0) / values.length;
+  return entry.keener === "higher" ? mean : -mean;
+}
+
+/** Say something at every place where a test holds. */
+function where(test) {
+  return (entry, say, context) => {
+    for (const place of expand(context.record, entry.at)) {
+      const cure = test(place, entry, context);
+      if (cure !== false && cure !== null && cure !== undefined) { say(place.pointer, place.stars, cure === true ? "" : cure); }
+    }
+  };
+}
+
+/** The same for a list of readings: the test gives the places below it. */
+function inReadings(test) {
+  return (entry, say, context) => {
+    for (const place of expand(context.record, entry.at)) {
+      if (Array.isArray(place.value)) { test(place, entry, context).forEach((name) => say(`${place.pointer}${name}`, place.stars)); }
+    }
+  };
+}
+
+const worksOf = (place, entry, context) => listOf(place.value).map((item) => workAt(child(item, "work"), place.stars, entry.work, context));
+
+export const KINDS = {
+  unique(entry, say, { record }) {
+    const seen = new Set();
+    for (const { pointer, value, stars } of expand(record, entry.at)) {
+      const key = JSON.stringify([stars.slice(0, -1), value]);
+      if (seen.has(key)) { say(pointer, stars); }
+      seen.add(key);
+    }
+  },
+  "one of": where(({ value }, entry, { record }) => !expand(record, entry.among).some((known) => known.value === value)),
+  only: where(({ value }, entry) => !entry.words.includes(value) && `write ${entry.words.join(" or ")}`),
+  never: where(({ value }, entry) => entry.words.includes(value)),
+  "not after": where(({ value }, entry, { today }) => isMonth(value) && monthNumber(value) > today.year * 12 + today.month - 1 + entry.months),
+  "not before": where(({ value }, entry, { today }) => isMonth(value) && monthNumber(value) < today.year * 12 + today.month - 1 + entry.months),
+  needed(entry, say, { record }) {
+    const cut = entry.at.lastIndexOf("/"), name = parts(entry.at).pop();
+    for (const { pointer, value, stars } of expand(record, entry.at.slice(0, cut))) {
+      if (blank(child(value, name))) { say(below(pointer, name), stars, "choose the unit"); }
+    }
+  },
+  unused: where(({ stars }, { when }, { record }) => !when || valueAt(record, bind(when.at, stars)) === when.is),
+  filled(entry, say, { record }) {
+    const cut = entry.at.lastIndexOf("/"), name = parts(entry.at).pop();
+    for (const { pointer, value, stars } of expand(record, entry.at.slice(0, cut))) {
+      if (!listOf(child(value, name)).length) { say(below(pointer, name), stars); }
+    }
+  },
+  told: where(() => true),
+  "at most": where(({ value, stars }, entry, { record }) => {
+    const limit = entry.limit ?? child(entry.limits, valueAt(record, bind(entry.by, stars)));
+    return typeof value === "number" && value > limit;
+  }),
+  unit: where(({ value }, entry, { rules }) => {
+    const known = typeof value === "string" ? findUnit(value, rules.units) : null;
+    const fits = known && (entry.kinds ? entry.kinds.includes(known.kind) : entry.units.some((u) => findUnit(u, rules.units)?.id === known.id));
+    return !fits && (entry.units ? `use ${entry.units.join(" or ")}` : true);
+  }),
+  number: where((place, entry, context) => {
+    const { value, unit, cure } = numberAt(place, entry, context);
+    return unit && value === null && cure;
+  }),
+  "not negative": where((place, entry, context) => {
+    const { value } = numberAt(place, entry, context);
+    return value !== null && value < 0;
+  }),
+  agrees: where((place, entry, context) => {
+    const { value } = numberAt(place, entry, context, valueAt(context.record, bind(entry.written, place.stars)));
+    return value !== null && value >= (entry.least ?? -Infinity) && Math.abs(place.value - value) > entry.within * Math.abs(value);
+  }),
+  rising: inReadings((place, entry, context) => {
+    const works = worksOf(place, entry, context);
+    return works.flatMap((work, n) => (n > 0 && work !== null && works[n - 1] !== null && work <= works[n - 1] ? [`/${n}/work`] : []));
+  }),
+  near: where((place, entry, context) => {
+    const work = workAt(place.value, place.stars, entry.work, context);
+    const nearest = entry.work.checkpoints.reduce((best, point) => (Math.abs(point - work) < Math.abs(best - work) ? point : best));
+    return work !== null && Math.abs(work - nearest) > entry.within * nearest;
+  }),
+  repeats: where(({ value }, entry) => listOf(value).length !== entry.wanted && `give all ${entry.wanted} repeats, if they were read`),
+  limit: where((place, entry, context) => {
+    const { value } = numberAt(place, entry, context);
+    return value !== null && blank(valueAt(context.record, bind(entry.marked, place.stars))) && ownLimit(value, entry) !== null;
+  }),
+  between: where((place, entry, context) => {
+    const { value } = numberAt(place, entry, context);
+    if (value === null || !blank(valueAt(context.record, bind(entry.marked, place.stars))) || ownLimit(value, entry) !== null) { return false; }
+    return value < (entry.low ?? 0) || value > (entry.high ?? Infinity);
+  }),
+  begins: inReadings((place, entry, context) => {
+    const works = worksOf(place, entry, context);
+    return works.length && works.every((work) => work !== null && work > 0) ? [""] : [];
+  }),
+  burr: inReadings((place, entry, context) => {
+    if (place.value.length < 2 || worksOf(place, entry, context)[0] !== 0) { return []; }
+    const [start, first] = [0, 1].map((n) => sharpness(place.value[n], place, n, entry, context));
+    return start !== null && first !== null && first > start ? ["/1"] : [];
+  }),
+  settled: inReadings((place) => {
+    const outcomes = place.value.map((item) => listOf(child(item, "outcomes")));
+    const fails = outcomes.findIndex((some) => some.includes("fail"));
+    const passes = outcomes.findIndex((some, n) => fails >= 0 && n > fails && some.includes("pass"));
+    return passes < 0 ? [] : [`/${passes}/outcomes`];
+  }),
+  "two edges"(entry, say, { record }) {
+    const list = listOf(child(record, "preparations"));
+    const parted = list.map((p, n) => ({ n, blade: child(p, "blade"), who: child(p, "sharpener"), part: child(p, "edge_part") ?? "whole" }));
+    for (const blade of new Set(parted.map((p) => p.blade))) {
+      const own = parted.filter((p) => p.blade === blade && p.part !== "whole");
+      const [partCount, people] = ["part", "who"].map((name) => new Set(own.map((p) => p[name])).size);
+      const pairs = new Set(own.map((p) => JSON.stringify([p.part, p.who]))).size;
+      if (partCount > 1 && pairs < partCount * people) { say(bind(entry.at, [own[0].n]), [own[0].n]); }
+    }
+  },
+  steel: where(({ value }, entry, { rules }) => child(rules.steel_origins, folded(value, rules)) === undefined),
+  "steel origin": where(({ value }, entry, { rules, record }) => {
+    const origin = child(rules.steel_origins, folded(value, rules));
+    return origin !== undefined && origin !== entry.origin && record.origin === entry.origin;
+  }),
+  grit: where(({ value, stars }, entry, { rules, record }) => {
+    const system = valueAt(record, bind(entry.system, stars));
+    return !blank(system) && gritOf(system, value, rules) === undefined;
+  }),
+  size: where(({ value, stars }, entry, { rules, record }) => {
+    const [system, grit] = [entry.system, entry.grit].map((name) => valueAt(record, bind(name, stars)));
+    const size = blank(system) || blank(grit) ? undefined : gritOf(system, grit, rules);
+    return size !== undefined && (value / size > entry.factor || value / size < 1 / entry.factor);
+  }),
+};

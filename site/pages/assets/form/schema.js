@@ -1,0 +1,124 @@
+// What a JSON Schema (2020-12) says of a value, for the keywords that Edgehold's schemas use. A finding is a place and a code of
+// aggregator/records/codes.py; tests/form hold this interpreter and the program to the same ones.
+
+import { below, child } from "./places.js";
+
+const ANNOTATIONS = ["$schema", "$id", "title", "description", "default", "$defs"];
+
+/** Every keyword that is understood; a schema with any other must not be used here. */
+export const KEYWORDS = new Set([
+  ...ANNOTATIONS, "$ref", "anyOf", "oneOf", "const", "enum", "type", "properties", "required", "additionalProperties", "patternProperties",
+  "items", "minItems", "maxItems", "minLength", "maxLength", "pattern", "minimum", "maximum", "exclusiveMinimum", "exclusiveMaximum",
+]);
+
+/** Everything a schema finds in a value: [{pointer, code, cure}]; cure is empty where the code's own says it all. */
+export function schemaFindings(schema, value, cures = {}) {
+  const found = [];
+  check(schema, value, "", { root: schema, cures, say: (pointer, code, cure = "") => found.push({ pointer, code, cure }) });
+  return found;
+}
+
+/** The schema that really describes a value: references followed, "or null" left out; null where several remain. */
+export function described(node, root) {
+  if (node.$ref) { return described(child(root.$defs, node.$ref.split("/").pop()), root); }
+  const options = (node.anyOf ?? []).map((option) => described(option, root)).filter((option) => option?.type !== "null");
+  if (!node.anyOf) { return node; }
+  return options.length === 1 ? options[0] : { options };
+}
+
+const patterns = new Map();
+
+/** A pattern of a schema as a regular expression (ECMAScript, flag u, as JSON Schema 2020-12 asks for). */
+export function pattern(text) {
+  if (!patterns.has(text)) { patterns.set(text, new RegExp(text, "u")); }
+  return patterns.get(text);
+}
+
+function check(node, value, at, context) {
+  if (node.$ref) { check(described(node, context.root), value, at, context); return; }
+  if (node.anyOf) { checkAny(node.anyOf, value, at, context); return; }
+  if (node.oneOf) { checkOne(node.oneOf, value, at, context); return; }
+  if ("const" in node || "enum" in node) { checkWord(node.enum ?? [node.const], value, at, context); return; }
+  const kind = KINDS[node.type];
+  if (!kind) { return; }
+  if (kind.is(value)) { kind.check(node, value, at, context); } else { context.say(at, "wrong-type", `write ${kind.name}`); }
+}
+
+function checkAny(options, value, at, context) {
+  const some = options.map((option) => (option.$ref ? described(option, context.root) : option));
+  if (value === null && some.some((option) => option.type === "null")) { return; }
+  const rest = some.filter((option) => option.type !== "null");
+  const fits = rest.length === 1 ? rest : rest.filter((option) => KINDS[option.type]?.is(value));
+  if (fits.length === 1) { check(fits[0], value, at, context); return; }
+  context.say(at, "wrong-type", `write ${rest.map((option) => KINDS[option.type]?.name ?? "one of the words").join(" or ")}`);
+}
+
+/** Alternatives that are told apart by a constant word. */
+function checkOne(options, value, at, context) {
+  const branches = options.map((option) => described(option, context.root));
+  const mark = Object.keys(branches[0].properties).find((name) => branches.every((branch) => "const" in (child(branch.properties, name) ?? {})
+    && new Set(branches.map((other) => other.properties[name].const)).size === branches.length));
+  const branch = branches.find((option) => child(value, mark) === option.properties[mark].const);
+  if (branch) { check(branch, value, at, context); return; }
+  if (!KINDS.object.is(value)) { context.say(at, "wrong-type", `write ${KINDS.object.name}`); return; }
+  checkWord(branches.map((option) => option.properties[mark].const), child(value, mark), below(at, mark), context);
+}
+
+function checkWord(words, value, at, { say }) {
+  if (words.includes(value)) { return; }
+  if (at === "/format") { say(at, "unknown-format", `write ${words[0]}`); return; }
+  say(at, "unknown-word", words.length > 1 ? `use one of: ${words.join(", ")}` : `write ${words[0]}`);
+}
+
+function checkObject(node, value, at, context) {
+  const free = Object.entries(node.patternProperties ?? {});
+  for (const name of node.required ?? []) {
+    if (child(value, name) === undefined) { context.say(below(at, name), "missing-field"); }
+  }
+  for (const [name, inside] of Object.entries(value)) {
+    const known = child(node.properties ?? {}, name) ?? free.find(([names]) => pattern(names).test(name))?.[1];
+    if (known) { check(known, inside, below(at, name), context); }
+    else if (free.length) { context.say(below(at, name), "wrong-form", context.cures[free[0][0]]); }
+    else if (node.additionalProperties === false) { context.say(below(at, name), "unknown-field"); }
+  }
+}
+
+function checkList(node, value, at, context) {
+  if (value.length < (node.minItems ?? 0)) { context.say(at, "empty-list"); }
+  if (value.length > (node.maxItems ?? Infinity)) { context.say(at, "out-of-range", `give at most ${node.maxItems} entries`); }
+  if (node.items) { value.forEach((entry, n) => check(node.items, entry, below(at, n), context)); }
+}
+
+function checkText(node, value, at, { say, cures }) {
+  const length = [...value].length;
+  if (length < (node.minLength ?? 0)) { say(at, "text-length"); }
+  if (length > (node.maxLength ?? Infinity)) { say(at, "text-length", `shorten it to ${node.maxLength} characters at most`); }
+  if (!node.pattern || pattern(node.pattern).test(value)) { return; }
+  const lower = value.toLowerCase();
+  if (value !== lower && pattern(node.pattern).test(lower)) { say(at, "wrong-case", `write ${lower}`); return; }
+  say(at, "wrong-form", cures[node.pattern]);
+}
+
+const LIMITS = [
+  ["minimum", "at least", (value, limit) => value >= limit],
+  ["maximum", "at most", (value, limit) => value <= limit],
+  ["exclusiveMinimum", "above", (value, limit) => value > limit],
+  ["exclusiveMaximum", "below", (value, limit) => value < limit],
+];
+
+function checkNumber(node, value, at, { say }) {
+  const broken = LIMITS.find(([name, , holds]) => name in node && !holds(value, node[name]));
+  if (broken) { say(at, "out-of-range", `give a number ${broken[1]} ${node[broken[0]]}`); }
+}
+
+const isNumber = (value) => typeof value === "number" && Number.isFinite(value);
+
+const KINDS = {
+  object: { name: "an object with named fields", is: (v) => v !== null && typeof v === "object" && !Array.isArray(v), check: checkObject },
+  array: { name: "a list", is: Array.isArray, check: checkList },
+  string: { name: "text", is: (v) => typeof v === "string", check: checkText },
+  number: { name: "a number", is: isNumber, check: checkNumber },
+  integer: { name: "a whole number", is: (v) => isNumber(v) && Number.isInteger(v), check: checkNumber },
+  boolean: { name: "true or false", is: (v) => typeof v === "boolean", check: () => {} },
+  null: { name: "null", is: (v) => v === null, check: () => {} },
+};

@@ -1,0 +1,190 @@
+// The form, rendered from the schema: what is needed first, everything else folded away under "if you know it".
+
+import { button, fold, idOf, inWords, make } from "./dom.js";
+import { field, register } from "./fields.js";
+import { listMoved } from "./fill.js";
+import { grid } from "./grid.js";
+import { below, child, parts, patternOf, put, valueAt } from "./places.js";
+import { described } from "./schema.js";
+
+/** All sections of the form. */
+export function sections(form) {
+  return form.rules.layout.sections.map((section) => {
+    const inside = section.at.map((pointer) => value(form, pointer, schemaAt(form.rules.schema, pointer), { needed: needed(form, pointer), section }));
+    const heading = make("h3", {}, section.title);
+    return section.folded ? fold(`If you know it: ${section.title.charAt(0).toLowerCase()}${section.title.slice(1)}`, inside) : make("section", { class: "part" }, heading, inside);
+  });
+}
+
+const needed = ({ rules }, pointer) => (rules.schema.required ?? []).includes(parts(pointer)[0]);
+
+/** The schema of a place that needs no list to get to, with the text that stands where it is used. */
+function schemaAt(root, pointer) {
+  return parts(pointer).reduce((node, name) => property(node, name, root), root);
+}
+
+function property(node, name, root) {
+  const used = node.properties[name], found = described(used, root);
+  return { ...found, text: used.description ?? found.description };
+}
+
+function value(form, pointer, node, more) {
+  if (form.rules.layout.grid.at === patternOf(pointer)) { return grid(form, pointer, titleOf(pointer)); }
+  if (node.patternProperties) { return freeNames(form, pointer, node); }
+  if (node.type === "array") { return list(form, pointer, node, more); }
+  if (node.type === "object") { return object(form, pointer, node, !more.needed); }
+  return field(form, pointer, node, more);
+}
+
+function titleOf(pointer) {
+  const names = parts(pointer), n = names.findLastIndex((name) => /^[0-9]+$/u.test(name));
+  const noun = names[n - 1].replace(/s$/u, "");
+  return `${inWords(noun)} ${Number(names[n]) + 1}`;
+}
+
+/** Fields of an object: those somebody must fill in, and the rest in a fold. */
+function fields(form, pointer, node, leave = [], optional = false) {
+  const first = [], rest = [], { layout, schema } = form.rules;
+  for (const name of Object.keys(node.properties)) {
+    const place = below(pointer, name), pattern = patternOf(place);
+    if (leave.includes(name) || layout.hidden.includes(pattern) || layout.absent.includes(pattern) || pattern in layout.fixed) { continue; }
+    const way = layout.filled.find((entry) => entry.at === pattern)?.with;
+    const must = (node.required ?? []).includes(name) || way === "previous";
+    const part = () => value(form, place, property(node, name, schema), { needed: must, optional });
+    if (must && way !== "number" && way !== "value") { first.push(part); } else { rest.push(part); }
+  }
+  return { first: first.map((part) => part()), rest: rest.map((part) => part()) };
+}
+
+function folded(rest, words = "If you know it") {
+  return rest.length ? fold(words, rest) : null;
+}
+
+/** A part of a record, such as an angle: its fields in a frame. */
+function object(form, pointer, node, optional) {
+  const said = make("p", { class: "said", tabindex: "-1", id: idOf(pointer, "said"), hidden: true });
+  register(form, pointer, [], said);
+  const { first, rest } = fields(form, pointer, node, [], optional);
+  const help = node.text ? make("p", { class: "help" }, node.text) : null;
+  return make("fieldset", {}, make("legend", {}, inWords(parts(pointer).pop())), help, said, first, rest);
+}
+
+/** A list: a card an entry, and a button for one more. */
+function list(form, pointer, node, { section } = {}) {
+  const entries = valueAt(form.kept.draft, pointer) ?? [], item = described(node.items, form.rules.schema);
+  const name = inWords(parts(pointer).pop()), noun = (section?.entry ?? name.replace(/s$/u, "")).toLowerCase();
+  const said = make("p", { class: "said", tabindex: "-1", id: idOf(pointer, "said"), hidden: true });
+  register(form, pointer, [], said);
+  const cards = entries.map((entry, n) => card(form, pointer, n, item, noun));
+  const add = button(`Add ${/^[aeiou]/u.test(noun) ? "an" : "a"} ${noun}`, () => addEntry(form, pointer), { id: idOf(pointer, "add") });
+  const text = node.text ? make("p", { class: "help" }, node.text) : null;
+  const inside = [text, said, cards, make("p", {}, add)];
+  return section && !section.folded ? make("div", { class: "list" }, inside) : make("fieldset", {}, make("legend", {}, name), inside);
+}
+
+function addEntry(form, pointer) {
+  const list = valueAt(form.kept.draft, pointer) ?? [];
+  list.push({});
+  put(form.kept.draft, pointer, list);
+  const { joined } = form.rules.layout;
+  if (joined.list === pointer) { joinNew(form, list.at(-1)); }
+  form.structure(below(pointer, list.length - 1));
+}
+
+/** A new run comes with a preparation of its own. */
+function joinNew({ kept, rules }, entry) {
+  const { joined, filled } = rules.layout;
+  const others = valueAt(kept.draft, joined.with) ?? [];
+  const text = filled.find(({ at }) => at === `${joined.with}/*/${joined.by}`).text;
+  const taken = new Set(others.map((other) => other[joined.by]));
+  let number = others.length + 1;
+  while (taken.has(`${text}${number}`)) { number += 1; }
+  others.push({ [joined.by]: `${text}${number}` });
+  put(kept.draft, joined.with, others);
+  entry[joined.key] = `${text}${number}`;
+}
+
+/** Runs and preparations for a new form. */
+export function addJoined(form, count) {
+  const { joined } = form.rules.layout;
+  put(form.kept.draft, joined.list, Array.from({ length: count }, () => ({})));
+  valueAt(form.kept.draft, joined.list).forEach((entry) => joinNew(form, entry));
+}
+
+function card(form, pointer, n, item, noun) {
+  const place = below(pointer, n), title = `${inWords(noun)} ${n + 1}`;
+  const { joined } = form.rules.layout;
+  const said = make("p", { class: "said", tabindex: "-1", id: idOf(place, "said"), hidden: true });
+  register(form, place, [], said);
+  const remove = button(`Take ${title.toLowerCase()} out`, () => removeEntry(form, pointer, n), { class: "quiet" });
+  if (joined.list !== pointer) {
+    const { first, rest } = fields(form, place, item);
+    return make("fieldset", { class: "card", id: idOf(place) }, make("legend", {}, title), said, first, folded(rest), remove);
+  }
+  const own = fields(form, place, item, [joined.key]), before = joinedPart(form, place);
+  const summary = make("summary", {});
+  const words = () => { summary.textContent = runSummary(form, place, title); };
+  words();
+  form.refreshers.push(words);
+  const part = make("details", { class: "card", id: idOf(place) }, summary, said, before.first, own.first, folded([...before.rest, ...own.rest]), remove);
+  part.open = form.opened.get(place) ?? n === 0;
+  part.addEventListener("toggle", () => form.opened.set(place, part.open));
+  return part;
+}
+
+/** The fields of the preparation that a run's card shows beside its own. */
+function joinedPart(form, place) {
+  const { joined } = form.rules.layout;
+  const key = valueAt(form.kept.draft, below(place, joined.key));
+  const others = valueAt(form.kept.draft, joined.with) ?? [], n = others.findIndex((other) => other[joined.by] === key);
+  const runs = valueAt(form.kept.draft, joined.list), mine = Number(parts(place).pop());
+  const firstUser = runs.findIndex((run) => run[joined.key] === key);
+  if (n < 0 || firstUser !== mine) {
+    const node = property(described(form.rules.schema.properties.runs.items, form.rules.schema), joined.key, form.rules.schema);
+    return { first: [field(form, below(place, joined.key), node, { needed: true })], rest: [] };
+  }
+  const pointer = below(joined.with, n);
+  const said = make("p", { class: "said", tabindex: "-1", id: idOf(pointer, "said"), hidden: true });
+  register(form, pointer, [], said);
+  const { first, rest } = fields(form, pointer, described(form.rules.schema.properties.preparations.items, form.rules.schema));
+  return { first: [said, ...first], rest: [make("fieldset", {}, make("legend", {}, "This sharpening"), rest)] };
+}
+
+function runSummary({ kept, rules }, place, title) {
+  const run = valueAt(kept.draft, place) ?? {}, { joined, grid: { cells } } = rules.layout;
+  const preparation = (valueAt(kept.draft, joined.with) ?? []).find((other) => other[joined.by] === run[joined.key]) ?? {};
+  const read = (run.readings ?? []).filter((row) => (row[cells] ?? []).some((cell) => (cells === "values" ? child(cell, "written") : cell) || child(cell, "written") === 0)).length;
+  const who = preparation.sharpener ? `, sharpened by ${preparation.sharpener}` : "";
+  return `${title}${who} · ${read} of ${run.readings?.length ?? 0} checkpoints read`;
+}
+
+function removeEntry(form, pointer, n) {
+  const list = valueAt(form.kept.draft, pointer), { joined } = form.rules.layout;
+  const [gone] = list.splice(n, 1);
+  if (joined.list === pointer) {
+    const others = valueAt(form.kept.draft, joined.with) ?? [];
+    const used = list.some((run) => run[joined.key] === gone[joined.key]);
+    const at = others.findIndex((other) => other[joined.by] === gone[joined.key]);
+    if (!used && at >= 0) { others.splice(at, 1); }
+    listMoved(form.kept, joined.with);
+  }
+  listMoved(form.kept, pointer);
+  form.forget(pointer);
+  form.structure(null, "", idOf(pointer, "add"));
+}
+
+/** Names that anybody may give, each with a value: chemical symbols and per cent. */
+function freeNames(form, pointer, node) {
+  const pairs = valueAt(form.kept.draft, pointer) ?? [];
+  const said = make("p", { class: "said", tabindex: "-1", id: idOf(pointer, "said"), hidden: true });
+  register(form, pointer, [], said);
+  const inside = described(Object.values(node.patternProperties)[0], form.rules.schema);
+  const rows = pairs.map((pair, n) => make("div", { class: "pair" },
+    field(form, below(pointer, `${n}/name`), { type: "string" }, { label: "Symbol" }),
+    field(form, below(pointer, `${n}/value`), { type: inside.type }, { label: "Per cent" })));
+  const add = button("Add an element", () => {
+    put(form.kept.draft, pointer, [...pairs, { name: "", value: "" }]);
+    form.structure(below(pointer, `${pairs.length}/name`));
+  }, { class: "quiet" });
+  return make("fieldset", {}, make("legend", {}, inWords(parts(pointer).pop())), make("p", { class: "help" }, node.text ?? ""), said, rows, make("p", {}, add));
+}

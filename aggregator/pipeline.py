@@ -7,6 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from aggregator.bundle.assemble import Findings, assemble
+from aggregator.bundle.form import Rules, forms
 from aggregator.bundle.ledger import interested_submissions
 from aggregator.bundle.model import Results
 from aggregator.bundle.repeatability import publish, repeatability_json
@@ -121,25 +122,22 @@ def site(root: Path, say: Progress = lambda _: None) -> Path:
     The site's first page.
     """
     with staged_build(root) as stage:
-        results, files = _results_files(root, say)
+        results, files, rules = _results_files(root, say)
         _write_results(files, stage / "results")
         say("building the pages")
         schemas = {f"schemas/{name}": content for name, content in all_schemas(site_url(root)).items()}
-        build_site(results, root, stage / "site", files | schemas)
+        build_site(results, root, stage / "site", files | schemas, forms=rules)
     return root / "build" / "site" / "index.html"
 
 
-def _results_files(root: Path, say: Progress) -> tuple[Results, dict[str, bytes]]:
+def _results_files(root: Path, say: Progress) -> tuple[Results, dict[str, bytes], dict[tuple[str, str], Rules]]:
     say("checking what people wrote")
     repository = read(root)
     say(f"pooling {len(repository.submissions)} submissions")
     found = find_everything(repository)
     results = assemble(found)
-    return results, {
-        "results.json": results_json(results),
-        "repeatability.json": repeatability_json(found.published),
-        **tables(found, results),
-    }
+    files = {"results.json": results_json(results), "repeatability.json": repeatability_json(found.published), **tables(found, results)}
+    return results, files, forms(repository, found.published)
 
 
 def results_json(results: Results) -> bytes:

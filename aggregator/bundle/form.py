@@ -25,9 +25,11 @@ from aggregator.records.registers import DROPPED_MARKS, GRIT_LETTERS, grit_spell
 from aggregator.records.schemas import generated_schemas, site_url
 from aggregator.records.units import grammar
 
+from .answer_rules import answer_rules
 from .form_layout import fields_to_fill, submission_layout, worked_example
 from .form_table import submission_table
 from .ledger import status_after
+from .repeatability import PublishedRepeatability
 
 Rules = dict[str, object]
 
@@ -50,8 +52,11 @@ HINTS = (
 _REPOSITORY = re.compile(r"^[ \t]*repository_url:[ \t]*[\"']?(https://[^\s\"'#]+)", re.MULTILINE)
 
 
-def forms(repository: Repository) -> dict[tuple[str, str], Rules]:
-    """Rules by (protocol id, version) for every version that takes submissions; the newest version of each first."""
+def forms(repository: Repository, published: PublishedRepeatability) -> dict[tuple[str, str], Rules]:
+    """Rules by (protocol id, version) for every version that takes submissions; the newest version of each first.
+
+    Each holds what the answer on the same page needs beside them (``answer_rules``), from the ``published`` table.
+    """
     base, address = site_url(repository.root), repository_url(repository.root)
     found = {}
     for (name, version), protocol in sorted(repository.protocols.items(), key=lambda p: (p[0][0], [-n for n in version_order(p[0][1])])):
@@ -59,7 +64,8 @@ def forms(repository: Repository) -> dict[tuple[str, str], Rules]:
         status = status_after(events)
         if status in OPEN:
             month = events[0].month
-            found[(name, version)] = form_rules(protocol.record, status, month, repository.steels, base_url=base, repository_url=address)
+            rules = form_rules(protocol.record, status, month, repository.steels, base_url=base, repository_url=address)
+            found[(name, version)] = rules | answer_rules(protocol.record, published, repository.steels)
     return found
 
 

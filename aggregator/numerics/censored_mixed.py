@@ -84,17 +84,22 @@ def expect(block: Block, b: np.ndarray, s: np.ndarray, seed: int = 0) -> Moments
     return Moments(inverse, log_det, mean, covariance, float(log_likelihood))
 
 
+def vanished(s: np.ndarray, start: np.ndarray) -> bool:
+    """Whether the residual variance is on its way to zero: nothing beside the whole variance, now or where the search began."""
+    return bool(s[-1] < VANISHED * max(s.sum(), start.sum()))
+
+
 def cycles(blocks, b, s, held: int | None = None) -> tuple[np.ndarray, np.ndarray, list[float], bool]:
     """Cycles of expectation, least squares and scoring until nothing moves; the variance ``held`` stays as it is.
 
     Expectation and conditional maximisation (Vaida & Liu 2009, J. Comput. Graph. Statist. 18:797–817; Meng & Rubin 1993, Biometrika
     80:267–278): the log-likelihood never falls. Returns b, s, the log-likelihood after each cycle, and whether the end was reached.
     """
-    path, converged = [], False
+    path, converged, start = [], False, s
     while True:
         moments = [expect(block, b, s) for block in blocks]
         path.append(sum(one.log_likelihood for one in moments))
-        if converged or len(path) > MOST_CYCLES or s[-1] < VANISHED * s.sum():
+        if converged or len(path) > MOST_CYCLES or vanished(s, start):
             return b, s, path, converged
         before = b, s
         b = _least_squares(blocks, moments)

@@ -21,7 +21,6 @@ from scipy.stats import chi2
 
 from aggregator.errors import InputError
 from aggregator.numerics.censored_mixed import (
-    VANISHED,
     Block,
     covariance_slopes,
     cycles,
@@ -29,6 +28,7 @@ from aggregator.numerics.censored_mixed import (
     expect,
     gradient,
     observed_information,
+    vanished,
 )
 from aggregator.numerics.interval import Interval
 from aggregator.numerics.truncated_normal import HERMITE
@@ -210,7 +210,7 @@ def _one_sided(account, rows, right, open_row, width, begin: CrossedFit, profile
             return replace(account, fit=nothing_fitted(rows, reason))
         b, s, path, converged = cycles(blocks, begin.coefficients, _start(begin))
         if not converged:
-            return replace(account, fit=nothing_fitted(rows, _unfinished(s, len(path))), path=tuple(path))
+            return replace(account, fit=nothing_fitted(rows, _unfinished(s, _start(begin), len(path))), path=tuple(path))
         fails = keep & (np.sqrt(s[-1]) < SHEPPARD * width)
         if not fails.any():
             break
@@ -237,9 +237,9 @@ def _cannot(rows, open_row, begin: CrossedFit) -> str:
     return ""
 
 
-def _unfinished(s: np.ndarray, cycles: int) -> str:
-    if s[-1] < VANISHED * s.sum():
-        return "the residual variance runs to zero, as when the levels of the random terms reproduce every exact life"
+def _unfinished(s: np.ndarray, start: np.ndarray, cycles: int) -> str:
+    if vanished(s, start):
+        return "the residual variance runs to zero, as when the model reproduces every exact life"
     return f"the search found no maximum of the censored likelihood in {cycles} cycles"
 
 

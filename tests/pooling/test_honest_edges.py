@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 import aggregator.pooling
 from aggregator.errors import InputError
 from aggregator.numerics.interval import Interval
+from aggregator.pooling.censored_crossed import crossed_censored
 from aggregator.pooling.crossed import crossed
 from aggregator.pooling.curve_contrast import Band, MeanCurves, curve_contrast, mean_curves_of_runs
 from aggregator.pooling.exchanges import ExchangePlan, FurtherRun, best_exchanges
@@ -180,6 +181,26 @@ def test_crossed(seed):
             assert variance >= 0
     if fit and fit.coefficients is not None:
         check(fit.contrast(np.ones(len(fit.coefficients))))
+
+
+@settings(max_examples=60, deadline=None)
+@given(SEEDS)
+@example(239)
+@example(266)
+def test_crossed_censored(seed):
+    rng = np.random.default_rng(seed)
+    n = int(rng.integers(0, 13))
+    life = values(rng, n)
+    low, high = life.copy(), life.copy()
+    kind = rng.integers(0, 8, n)
+    low[kind == 1] -= rng.choice([1e-12, 0.5])
+    high[kind == 2], low[kind == 3] = np.inf, -np.inf
+    groups = {f"g{k}": labels(rng, n) for k in range(rng.integers(0, 3))}
+    found = or_named_mistake(crossed_censored, low, high, design(rng, n), groups, profile=bool(rng.integers(2)), most_one_sided=0.5)
+    if found:
+        assert found.exact + found.intervals + found.one_sided == found.lives == n
+        for name, variance in found.fit.variances.items():
+            assert variance is not None or found.fit.reasons.get(f"variances.{name}", found.fit.reasons.get("variances")), name
 
 
 @settings(max_examples=150, deadline=None)

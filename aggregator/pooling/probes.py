@@ -15,12 +15,11 @@ from scipy.stats import t as student_t
 from aggregator.endpoints.rows import MISSING, EndpointRow
 from aggregator.records.canonical import PoolKey
 
-from .censored_crossed import crossed_censored
 from .crossed_results import CrossedFit
 from .probe_register import EFFECT, PROBES, Probe
 from .random_terms import ASSUMED_VARIANCES, terms_held
 from .runs_design import FixedPart, Runs, checked_runs, fixed_part, independent_columns, too_many_levels
-from .runs_model import Difference, coefficient_covariance, difference
+from .runs_fit import Difference, coefficient_covariance, difference, fit_groups
 
 ANSWERED, TOO_LITTLE, NOT_APART = "answered", "too little", "not told apart"
 EVENING = "evening"  # a random term of its own here: runs of one evening share more than their submission
@@ -188,8 +187,8 @@ def _runs(rows: list[EndpointRow]) -> Runs:
     return checked_runs(np.array([row.low for row in rows]), np.array([row.high for row in rows]), labels)
 
 
-def _evenings(rows: list[EndpointRow]) -> list[str]:
-    return [f"{row.submission} evening {row.evening}" for row in rows]
+def _evenings(rows: list[EndpointRow]) -> np.ndarray:
+    return np.array([f"{row.submission} evening {row.evening}" for row in rows], dtype=str)
 
 
 def _told_beside(X: np.ndarray, runs: Runs) -> bool:
@@ -206,11 +205,11 @@ def _commonest_pair(runs: Runs) -> tuple[str, str] | None:
     return best if best and shared[best] else None
 
 
-def _fit(runs: Runs, evenings: list[str], X: np.ndarray) -> tuple[CrossedFit, str]:
+def _fit(runs: Runs, evenings: np.ndarray, X: np.ndarray) -> tuple[CrossedFit, str]:
     """The model of all runs, and why there are no figures; empty where there are."""
     groups = {EVENING: evenings} | runs.groups()
     held = terms_held(groups, X=X, variances={EVENING: ASSUMED_VARIANCES["submission"]}).held
-    fit = crossed_censored(runs.low, runs.high, X, {name: groups[name] for name in held}, profile=False).fit
+    fit = fit_groups(runs, X, {name: groups[name] for name in held})
     if fit.coefficients is None or not fit.convergence.converged:
         return fit, fit.reasons.get("coefficients") or fit.reasons["convergence"]
     return fit, "" if fit.covariance is not None else fit.reasons.get("covariance", "its standard errors could not be had")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -29,13 +29,18 @@ class Difference:
 
 
 def fit_runs(runs: Runs, X: np.ndarray, terms: Sequence[str], *, level: float = 0.95, profile: bool = False) -> CrossedFit:
-    """Fit the named random terms beside a fixed part.
+    """Fit the named random terms beside a fixed part; see ``fit_groups``."""
+    groups = {name: labels for name, labels in runs.groups().items() if name in terms}
+    return fit_groups(runs, X, groups, level=level, profile=profile)
+
+
+def fit_groups(runs: Runs, X: np.ndarray, groups: Mapping[str, np.ndarray], *, level: float = 0.95, profile: bool = False) -> CrossedFit:
+    """Fit random terms given by their labels beside a fixed part.
 
     With one-sided runs coefficients and variances are those of maximum likelihood (``crossed_censored``); limits of the variances,
     and the uncertainty of the variances in degrees of freedom, are those of the restricted likelihood with every one-sided run
     replaced by the normal value that says the same about it (``working_values``).
     """
-    groups = {name: labels for name, labels in runs.groups().items() if name in terms}
     if np.array_equal(runs.low, runs.high):
         return crossed(runs.low, X, groups, level=level, profile=profile)
     open_runs = bool(runs.one_sided.any())

@@ -15,7 +15,7 @@ from aggregator.pooling.curve_contrast import MeanCurves, curve_contrast
 from aggregator.pooling.curve_pairs import CurvePair
 from aggregator.pooling.probe_register import PROBES
 from aggregator.pooling.probes import ProbeAnswer
-from aggregator.pooling.runs_model import Difference
+from aggregator.pooling.runs_fit import Difference
 from aggregator.pooling.steel_network import steel_networks
 from aggregator.records.canonical import PoolKey
 
@@ -33,9 +33,9 @@ def estimate(n, first, second, value):
     told = Contrast(
         "steel", first, second, value, 0.1, 9.0, Interval(value - 1, value + 1, 0.95, "t"), 0.5, None, "", 2, 2, 1, 1, None, None
     )
+    variance = np.array([[0.02]])
     return SubmissionEstimate(
-        POOL, f"s{n}", "1.0.0", "2026-05", "late", "late", 4, 4, 0, 0, (f"t{n}",), (), (), (told,), np.array([[0.02]]), 0.04, 9.0, 0.04, 9.0,
-        "least squares",
+        POOL, f"s{n}", "1.0.0", "2026-05", "late", "late", 4, 4, 0, 0, (f"t{n}",), (), (), (told,), variance, 0.04, 9.0, 0.04, 9.0, "ls",
     )  # fmt: skip
 
 

@@ -179,6 +179,7 @@ _REQUEST = _errors(
     record_deleted=("A published file is taken out.", "put it back; what is published stays"),
     record_renamed=("A published file is moved.", "put it back where it was: its path is its key"),
     path_taken=("Somebody else has meanwhile published another file of this name.", "choose another id, in the file and in its name"),
+    changed_twice=("The base has meanwhile changed the same file.", "merge the base into the request, and check again"),
     id_reused=("An id that once meant something else is used again.", "choose another id; ids are never used again"),
     submodule_refused=("Another repository is linked in.", "put the files themselves there"),
 ) | _warnings(

@@ -63,6 +63,7 @@ class Proposal:
     common : newest commit that both have; the base itself when the proposal is up to date.
     changes : what the working tree changes since then, sorted by path.
     base_files : all files of the base, by path.
+    moved : paths that the base has changed since then.
     """
 
     root: Path
@@ -70,6 +71,7 @@ class Proposal:
     common: str
     changes: tuple[Change, ...]
     base_files: dict[str, BaseFile]
+    moved: frozenset[str] = frozenset()
 
     @property
     def behind(self) -> bool:
@@ -96,7 +98,8 @@ def read_proposal(root: Path, reference: str) -> Proposal:
     common = _common(root, base, reference)
     listed = ask(root, "diff", "--raw", "-z", "--no-abbrev", "-M", f"-l{_RENAMES_LOOKED_FOR}", *_DIFF_PLAINLY, common, "--")
     changes = [*_raw_changes(root, listed), *_untracked(root)]
-    return Proposal(root, base, common, tuple(sorted(changes)), _tree(root, base))
+    moved = frozenset() if base == common else frozenset(names(ask(root, "diff", "--name-only", "-z", "--no-renames", common, base, "--")))
+    return Proposal(root, base, common, tuple(sorted(changes)), _tree(root, base), moved)
 
 
 _DIFF_PLAINLY = ("--no-ext-diff", "--no-textconv", "--ignore-submodules=dirty")

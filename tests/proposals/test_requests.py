@@ -393,6 +393,16 @@ def test_an_id_that_somebody_else_took_meanwhile_is_told(root):
     assert codes(root) == {SECOND: ["path-taken"]}
 
 
+def test_a_register_that_both_changed_must_be_merged_first(root):
+    write_register(root, steel_entry("jis-xz99"))
+    commit(root)
+    on_base(root, lambda: write_register(root))
+    assert codes(root) == {STEELS_FILE: ["changed-twice", "register-entry"]}
+    git(root, "merge", "-q", "-s", "ours", BASE)
+    on_base(root, lambda: write_register(root, steel_entry("jis-xz98")))
+    assert codes(root)[STEELS_FILE] == ["changed-twice", "register-entry", "register-entry"]
+
+
 def test_the_same_file_merged_meanwhile_is_nothing(root):
     write_submission(root, second())
     commit(root)

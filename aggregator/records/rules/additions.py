@@ -106,8 +106,11 @@ def _one_change(proposal: Proposal, change: Change, drafts: Collection[str]) -> 
     yield from _size(proposal, change)
     if change.kind in _ADDED_CURES and not may_change(change.before, drafts):
         yield _rewritten(change)
-    elif change.kind == "added" and _taken(proposal, change):
-        yield _at(change.path, "path-taken", "the base has another file of this name by now")
+    elif change.path in proposal.moved and is_data(change.path) and _differs(proposal, change):
+        if change.kind == "added" and not is_register(change.path):
+            yield _at(change.path, "path-taken", "the base has another file of this name by now")
+        else:
+            yield _at(change.path, "changed-twice", "the base has changed this file as well since the request left it")
 
 
 def _size(proposal: Proposal, change: Change) -> Iterator[PathProblem]:
@@ -127,12 +130,11 @@ def _rewritten(change: Change) -> PathProblem:
     return _at(change.path, _ADDED_CURES[change.kind], what, _lasting_cure(change.before) or "")
 
 
-def _taken(proposal: Proposal, change: Change) -> bool:
-    """Whether both added a file of one name, and not the same file."""
-    there = proposal.base_files.get(change.path)
-    if there is None or change.mode in (LINK, MODULE):
-        return False
+def _differs(proposal: Proposal, change: Change) -> bool:
+    """Whether base and request both have a file of this name, and not the same one."""
     place = proposal.root / change.path
+    if change.path not in proposal.base_files or change.mode in (LINK, MODULE) or not place.is_file():
+        return False
     return place.lstat().st_size > LARGEST_PROPOSED_BYTES or place.read_bytes() != proposal.base_bytes(change.path)
 
 

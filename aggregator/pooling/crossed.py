@@ -7,12 +7,14 @@ term, σ²ₖ that term's variance, Σ = V + Σσ²ₖZₖZₖᵀ.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 import scipy.sparse as sp
 from numpy.typing import ArrayLike
 from scipy.stats import chi2
 
+from aggregator.errors import InputError
 from aggregator.numerics import mixed, mixed_inference
 from aggregator.numerics.interval import Interval
 from aggregator.numerics.variance_profile import Limits, profile_limits
@@ -35,6 +37,7 @@ def crossed(
     criterion: str = "reml",
     level: float = 0.95,
     profile: bool = True,
+    units: int | None = None,
 ) -> CrossedFit:
     """Fit y ~ N(Xb, V + Σσ²ₖZₖZₖᵀ), or with σ²I in place of V.
 
@@ -52,6 +55,7 @@ def crossed(
     criterion : ``"reml"`` or ``"ml"``.
     level : level of the variance intervals and of ``contrast``.
     profile : whether to compute the profile intervals, by far the longest part of a fit to many rows.
+    units : independent units, where these are fewer than the rows, such as studies of which each brought several contrasts.
 
     Returns
     -------
@@ -70,13 +74,25 @@ def crossed(
     -----
     Restricted maximum likelihood (Patterson & Thompson 1971, Biometrika 58:545–554) on Henderson's equations; degrees of freedom
     by Satterthwaite with the inverse expected information, zero components kept (for one contrast they are those of
-    Kenward & Roger 1997). Independent units are taken to be the rows. With V given and one term of one row a level, it is
+    Kenward & Roger 1997), at most units − p. With V given and one term of one row a level, it is
     ``random_effects``.
     """
     rows = checked_rows(y, X, groups, V, criterion, level)
     if rows.nothing:
         return nothing_fitted(rows, rows.nothing)
-    return _fit(rows, profile)
+    fit = _fit(rows, profile)
+    return fit if units is None else _for_units(rows, fit, units)
+
+
+def _for_units(rows: Rows, fit: CrossedFit, units: int) -> CrossedFit:
+    """The same fit with degrees of freedom of at most units − p."""
+    if not 1 <= units <= rows.n:
+        raise InputError(f"units must lie between 1 and the number of rows, {rows.n}; got {units!r}")
+    if fit.df is None:
+        return replace(fit, units=units)
+    if units <= len(fit.df):
+        return nothing_fitted(rows, f"{units} independent units tell {len(fit.df)} coefficients and leave nothing to judge them by")
+    return replace(fit, units=units, df=frozen(np.minimum(fit.df, units - len(fit.df))))
 
 
 def _fit(rows: Rows, profile: bool) -> CrossedFit:

@@ -75,7 +75,7 @@ class CrossedFit:
     Attributes
     ----------
     coefficients, standard_errors, covariance : (p,), (p,), (p, p): b, and Φ = (XᵀΣ⁻¹X)⁻¹ at the estimated variances.
-    df : (p,) Satterthwaite degrees of freedom, at most n − p.
+    df : (p,) Satterthwaite degrees of freedom, at most n − p, or units − p where fewer units than rows are independent.
     variances : by name of the term; ``"residual"`` too where V was None. Zero is an estimate like any other.
     variance_intervals : by name, profile-likelihood intervals of the criterion that was fitted.
     effects : by name, predicted effects.
@@ -86,6 +86,7 @@ class CrossedFit:
     variance_covariance : (m, m) large-sample covariance of the variances, inverse expected information, zeros kept.
     covariance_slopes : (m, p, p) ∂Φ/∂σ²ⱼ.
     rows, criterion, level : n, and as asked for.
+    units : independent units; None where every row is one.
     """
 
     coefficients: np.ndarray | None
@@ -104,6 +105,12 @@ class CrossedFit:
     rows: int
     criterion: str
     level: float
+    units: int | None = None
+
+    @property
+    def independent(self) -> int:
+        """Number of independent units: rows, unless fewer were named."""
+        return self.rows if self.units is None else self.units
 
     def contrast(self, c: ArrayLike) -> LinearContrast | None:
         """cᵀb with its standard error, degrees of freedom and t interval; None where the coefficients are None.
@@ -126,7 +133,7 @@ class CrossedFit:
 
     def _contrast(self, c: np.ndarray) -> LinearContrast:
         estimate, error = float(c @ self.coefficients), float(np.sqrt(c @ self.covariance @ c))
-        df = degrees_of_freedom(c, self.covariance, self.covariance_slopes, self.variance_covariance, self.rows)
+        df = degrees_of_freedom(c, self.covariance, self.covariance_slopes, self.variance_covariance, self.independent)
         half = error * float(student_t.ppf((1 + self.level) / 2, df))
         return LinearContrast(estimate, error, df, Interval(estimate - half, estimate + half, self.level, "satterthwaite-t"))
 

@@ -64,7 +64,7 @@ def new_hands(
     Notes
     -----
     Degrees of freedom ν = 2T²/(hᵀWh), T the sum of variances and h its slopes in each of them (Satterthwaite 1946,
-    Biometrics Bulletin 2:110–114), at least 1 and at most rows less coefficients.
+    Biometrics Bulletin 2:110–114), at least 1 and at most independent units less coefficients.
     """
     W, slopes = fit.variance_covariance, fit.covariance_slopes
     names = list(fit.variances)
@@ -75,7 +75,7 @@ def new_hands(
     total = float(c @ fit.covariance @ c) + added
     slope = np.einsum("i,kij,j->k", c, slopes, c) + loads
     spread = float(slope @ W @ slope)
-    ceiling = fit.rows - len(c)
+    ceiling = fit.independent - len(c)
     df = max(min(2 * total**2 / spread, ceiling), LEAST_DF) if spread > 0 else float(ceiling)
     error = float(np.sqrt(c @ covariance @ c + added))
     half = max(error * float(student_t.ppf((1 + fit.level) / 2, df)), least)

@@ -36,7 +36,7 @@ def analysts(results: Results) -> Page:
     """Heterogeneity, repeatability and the interlaboratory view of every pool."""
     pools = [*choose.measured(results), *choose.simulated(results)]
     html = render("analysts.html", pools=pools)
-    return Page("/analysts/", "For analysts", html, "Results", "Heterogeneity, repeatability, h and k", contents=True)
+    return Page("/analysts/", "For analysts", html, "Results", "Models of all runs, heterogeneity, repeatability, h and k", contents=True)
 
 
 def check() -> Page:

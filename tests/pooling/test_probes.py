@@ -105,6 +105,24 @@ def test_without_random_spread_the_probe_is_a_regression():
     assert answer.p >= 2 * student_t.sf(abs(4 * slope) / error, 30)
 
 
+def test_what_goes_from_sharpener_to_sharpener_with_the_angle_is_not_read_as_the_angle():
+    # Blunter hands go wider, 0.05 a degree, but within one hand the angle does nothing.
+    found = []
+    for seed in range(8):
+        rng = np.random.default_rng(seed)
+        rows = evenings(rng, spread=0.02)
+        usual = {f"p{i}": 12 + 1.5 * i for i in range(6)}
+        changed = []
+        for row in rows:
+            value = row.low - 0.05 * usual[row.sharpener]
+            changed.append(
+                row.__class__(**{**vars(row), "low": value, "high": value, "angle_deg": usual[row.sharpener] + rng.normal(0, 1)})
+            )
+        found.append(ask(changed, "edge-angle").result)
+    assert abs(np.mean([one.estimate for one in found])) < 0.06, "read across people it would be −0.25"
+    assert sum(one.interval.low <= 0 <= one.interval.high for one in found) >= 6
+
+
 def test_too_little_is_said_with_what_is_wanted():
     rows = evenings(np.random.default_rng(1), people=2, nights=1)
     answer = ask(rows, "run-order")

@@ -11,7 +11,7 @@ from aggregator.records.model.submission import SUBMISSION_FORMAT
 Layout = dict[str, object]
 
 PEOPLE = ("wren", "tern")
-FIRST_OF_RANGE, STEP_OF_RANGE, STEP_OF_ARM = 0.30, 0.05, 0.03  # where in the plausible range the example's figures lie
+FIRST_OF_RANGE, STEP_OF_RANGE, STEP_OF_ARM, STEP_OF_PAIR = 0.30, 0.05, 0.03, 0.01  # where in the plausible range the example's figures lie
 
 
 def submission_layout(protocol: Protocol) -> Layout:
@@ -20,7 +20,7 @@ def submission_layout(protocol: Protocol) -> Layout:
     ``fixed`` values are written where nothing is and are not shown. ``filled`` ones are written where nothing is, follow what
     they are made of, and can be changed: ``with`` says how (number: ``text`` and the place in the list; month; same; only: the
     one value there is; previous: the same field of the entry before; value). ``hidden`` places are kept but not shown.
-    ``joined`` lists are shown as one: each run with its preparation.
+    ``like`` shows what is meant where nothing is typed yet. ``joined`` lists are shown as one: each run with its preparation.
     """
     kind = protocol.reading.kind
     return {
@@ -46,6 +46,7 @@ def submission_layout(protocol: Protocol) -> Layout:
             "checkpoints": list(protocol.work.checkpoints),
         },
         "choices": {"/runs/*/work_unit": list(protocol.work.accepted_units), "/runs/*/reading_unit": list(protocol.reading.accepted_units)},
+        "like": {"/people/*/handle": "wren", "/blades/*/key": "wren.galley", "/month": "2026-05"},
         "absent": ["/runs/*/reading_unit"] if kind == "pass/fail" else [],
         "sections": [
             {"title": "People", "at": ["/people"], "entry": "Person"},
@@ -127,7 +128,7 @@ def _read(protocol: Protocol, number: int, place: int) -> dict[str, object]:
         lasts = len(protocol.work.checkpoints) - 3 - number % 2
         return {"outcomes": ["pass" if place < lasts else "fail"] * rule.repeats}
     low, high = rule.plausible_low or 1.0, rule.plausible_high or 100.0
-    dullness = FIRST_OF_RANGE + STEP_OF_RANGE * place + STEP_OF_ARM * (number % 2)
+    dullness = FIRST_OF_RANGE + STEP_OF_RANGE * place + STEP_OF_ARM * (number % 2) + STEP_OF_PAIR * (number // 2)
     share = dullness if rule.keener == "lower" else 1 - dullness
     values = (low * (high / low) ** (share + 0.004 * repeat) for repeat in range(rule.repeats))
     return {"values": [{"written": float(f"{value:.3g}")} for value in values]}

@@ -25,6 +25,17 @@ export function button(text, does, more = {}) {
   return make("button", { type: "button", ...more, on: { click: does } }, text);
 }
 
+/** A button that asks once more before it does what cannot be undone. */
+export function surely(text, does) {
+  const one = button(text, () => {
+    if (one.dataset.asked) { delete one.dataset.asked; one.textContent = text; does(); return; }
+    one.dataset.asked = "yes";
+    one.textContent = `${text}: really?`;
+  }, { class: "quiet" });
+  one.addEventListener("blur", () => { delete one.dataset.asked; one.textContent = text; });
+  return one;
+}
+
 /** A part that can be folded away. */
 export function fold(summary, ...children) {
   return make("details", {}, make("summary", {}, summary), children);

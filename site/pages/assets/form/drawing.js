@@ -5,6 +5,7 @@ import { blank, child } from "./places.js";
 import { WrittenError, canonicalValue } from "./units.js";
 
 const HEIGHT = 300, MARGIN = { left: 46, right: 34, top: 26, bottom: 40 };
+const LABEL = 12; // height of a number at the end of a line
 const COLOURS = 6; // --chart-1 to --chart-6; after them lines are dashed
 
 /** Points of one run: {work, level, open}; level is a mean value, or the share of passes; open where a limit was read. */
@@ -44,8 +45,9 @@ export function curves(draft, rules, width) {
   const runs = (draft.runs ?? []).map((run, n) => ({ n, name: nameOf(draft, run, n), points: points(run, rules) })).filter((run) => run.points.length);
   if (!runs.length) { return null; }
   const scales = scaled(runs, rules, Math.max(280, width));
+  const labels = apart(runs.map((run) => ({ run, y: scales.y(run.points.at(-1).level) + 4 })));
   const svg = draw("svg", { viewBox: `0 0 ${scales.width} ${HEIGHT}`, width: scales.width, height: HEIGHT, class: "typed-curves" },
-    ...axes(scales, rules), ...runs.map((run) => line(run, scales)));
+    ...axes(scales, rules), ...runs.map((run) => line(run, scales, labels.get(run))));
   const picture = make("div", { class: "chart", role: "img", "aria-label": inWords(runs, rules) }, svg);
   const legend = make("ul", { class: "legend-list" }, runs.map((run) => make("li", {}, key(run), run.name)));
   return make("figure", { class: "curves" }, picture, legend, make("figcaption", {}, "Your readings as typed: the mean of each checkpoint’s repeats. Higher is sharper. Hollow: under or over what can be read."));
@@ -89,11 +91,18 @@ function axes({ width, x, y, ticks }, { protocol }) {
 
 const look = ({ n }) => `line-${(n % COLOURS) + 1}${n >= COLOURS ? " dashed" : ""}`;
 
-function line(run, { x, y }) {
+/** Places of the numbers at the ends of the lines, moved so far that none covers another. */
+function apart(labels) {
+  labels.sort((a, b) => a.y - b.y);
+  labels.forEach((label, n) => { if (n && label.y < labels[n - 1].y + LABEL) { label.y = labels[n - 1].y + LABEL; } });
+  return new Map(labels.map(({ run, y }) => [run, y]));
+}
+
+function line(run, { x, y }, label) {
   const path = run.points.map((point) => `${x(point.work).toFixed(1)},${y(point.level).toFixed(1)}`).join(" ");
   const dots = run.points.map((point) => draw("circle", { cx: x(point.work), cy: y(point.level), r: 3, class: point.open ? "open" : "full" }));
   const last = run.points.at(-1);
-  return draw("g", { class: look(run) }, draw("polyline", { points: path }), ...dots, draw("text", { x: x(last.work) + 7, y: y(last.level) + 4 }, String(run.n + 1)));
+  return draw("g", { class: look(run) }, draw("polyline", { points: path }), ...dots, draw("text", { x: x(last.work) + 7, y: label }, String(run.n + 1)));
 }
 
 function key(run) {

@@ -15,14 +15,15 @@ export function field(form, pointer, node, { label, needed = false, optional = f
   const about = help && !("const" in node) ? make("p", { class: "help", id: idOf(pointer, "help") }, help) : null;
   const described = `${about ? `${about.id} ` : ""}${said.id}`;
   const built = control(form, pointer, node, { id, name, help, described, needed, optional });
-  register(form, pointer, built.controls, said);
+  register(form, pointer, built.controls, said, name);
   return make("div", { class: "field" }, built.before, about, built.element, said);
 }
 
 /** Where findings about a place are shown, for a field or a part of the form. */
-export function register(form, place, controls, said) {
+export function register(form, place, controls, said, name = "") {
   const spot = {
     place,
+    name,
     focus: () => { openAround(controls[0] ?? said); (controls[0] ?? said).focus(); },
     say(found) {
       said.hidden = !found.length;
@@ -40,6 +41,24 @@ export function register(form, place, controls, said) {
 /** Unfold every part that an element lies in. */
 export function openAround(element) {
   for (let part = element.closest("details"); part; part = part.parentElement.closest("details")) { part.open = true; }
+}
+
+/** When a name is changed that other places refer to, they go with it. */
+function followed(form, pointer, on) {
+  const users = form.rules.table.filter((entry) => entry.rule === "one of" && entry.among === patternOf(pointer)).map((entry) => entry.at);
+  if (!users.length) { return on; }
+  const now = () => valueAt(form.kept.draft, pointer);
+  let before = now();
+  const change = () => {
+    on.change();
+    const listed = expand(form.kept.draft, patternOf(pointer)).map(({ value }) => value);
+    if (!blank(before) && before !== now() && !listed.includes(before)) {
+      users.flatMap((at) => expand(form.kept.draft, at)).filter(({ value }) => value === before).forEach((place) => put(form.kept.draft, place.pointer, now()));
+    }
+    before = now();
+    form.left(pointer);
+  };
+  return { ...on, change };
 }
 
 /** What somebody did in a control: the value is written at once, and checked when the field is left. */
@@ -121,7 +140,7 @@ function text(form, pointer, node, { id, name, described }) {
   const steel = form.rules.table.some((entry) => entry.rule === "steel" && entry.at === patternOf(pointer));
   const box = make(long ? "textarea" : "input", {
     id, "aria-describedby": described, autocomplete: "off", autocapitalize: "none", spellcheck: long ? null : "false",
-    inputmode: numeric ? "decimal" : null, rows: long ? 4 : null, list: steel ? "form-steels" : null, class: numeric ? "short" : null,
+    inputmode: numeric ? "decimal" : null, rows: long ? 4 : null, list: steel ? "form-steels" : null, class: numeric ? "short" : null, placeholder: form.rules.layout.like[patternOf(pointer)] ?? null,
   });
   const show = () => {
     const now = valueAt(form.kept.draft, pointer);
@@ -129,7 +148,7 @@ function text(form, pointer, node, { id, name, described }) {
   };
   show();
   form.refreshers.push(show);
-  const on = writes(form, pointer, node, () => typed(box.value, node, form.rules));
+  const on = followed(form, pointer, writes(form, pointer, node, () => typed(box.value, node, form.rules)));
   Object.entries(on).forEach(([event, does]) => box.addEventListener(event, does));
   return { before: make("label", { for: id }, name), controls: [box], element: box };
 }

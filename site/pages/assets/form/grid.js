@@ -35,10 +35,10 @@ export function grid(form, pointer, title) {
   table.addEventListener("focusout", (event) => { if (!table.contains(event.relatedTarget)) { form.left(pointer); } });
   const more = button("Add a row", () => {
     rows.push({ work: "" });
-    form.structure(below(pointer, `${rows.length - 1}/work`));
+    form.structure(`${pointer}/${rows.length - 1}/work`);
   }, { class: "quiet" });
-  const notes = fold("Notes on single readings", rows.map((row, n) => field(form, below(pointer, `${n}/note`), noteOf(form, pointer), { label: `At ${row.work}: seen` })));
-  return make("div", { class: "grid" }, make("div", { class: "table", tabindex: "0" }, table), said, make("p", {}, more), pasting(form, pointer), notes);
+  const notes = fold("Notes on single readings", rows.map((row, n) => field(form, `${pointer}/${n}/note`, noteOf(form, pointer), { label: `At ${row.work}: seen` })));
+  return make("div", { class: "of-run" }, make("div", { class: "table", tabindex: "0" }, table), said, make("p", {}, more), pasting(form, pointer), notes);
 }
 
 const range = (count) => Array.from({ length: count }, (_, n) => n);
@@ -59,20 +59,20 @@ function line(form, pointer, n, width, title, said) {
   });
   box.addEventListener("focusout", () => form.left(`${place}/work`));
   box.addEventListener("paste", (event) => pasted(event, form, pointer, n, 0));
-  cellSpot(form, `${place}/work`, box, said, () => `Row ${n + 1}, work`);
+  cellSpot(form, `${place}/work`, box, said, () => `row ${n + 1}, work`);
   const make1 = form.rules.layout.grid.cells === "values" ? valueCell : outcomeCell;
   return make("tr", {}, make("th", { scope: "row" }, box), ...range(width).map((k) => make("td", {}, make1(form, pointer, n, k, title, said))));
 }
 
 function valueCell(form, pointer, n, k, title, said) {
-  const row = valueAt(form.kept.draft, below(pointer, n)), place = below(pointer, `${n}/values/${k}`);
+  const row = valueAt(form.kept.draft, below(pointer, n)), place = `${pointer}/${n}/values/${k}`;
   const value = child(row.values, k) ?? {};
   const box = cellBox(form, pointer, n, k, title, place);
   const sign = Object.keys(MARKS).find((mark) => MARKS[mark] === value.limit) ?? "";
   box.value = blank(value.written) ? "" : `${sign}${value.written}`;
   box.addEventListener("input", () => { writeValue(row, k, box.value, form); form.changed(); });
   box.addEventListener("focusout", () => form.left(`${place}/written`));
-  const spot = cellSpot(form, `${place}/written`, box, said, () => `At ${row.work}, repeat ${k + 1}`);
+  const spot = cellSpot(form, `${place}/written`, box, said, () => `at ${row.work}, repeat ${k + 1}`);
   form.spots.set(place, spot);
   return box;
 }
@@ -86,7 +86,7 @@ function writeValue(row, k, text, form) {
 }
 
 function outcomeCell(form, pointer, n, k, title, said) {
-  const row = valueAt(form.kept.draft, below(pointer, n)), place = below(pointer, `${n}/outcomes/${k}`);
+  const row = valueAt(form.kept.draft, below(pointer, n)), place = `${pointer}/${n}/outcomes/${k}`;
   const box = make("select", { "aria-label": cellName(title, row, k), "data-cell": `${n},${k + 1}`, id: idOf(place) });
   box.append(...["", "pass", "fail"].map((word) => make("option", { value: word }, word || "–")));
   const now = child(row.outcomes, k) ?? "";
@@ -94,7 +94,7 @@ function outcomeCell(form, pointer, n, k, title, said) {
   box.value = now;
   box.addEventListener("change", () => { writeOutcome(row, k, box.value); form.changed(); form.left(place); });
   box.addEventListener("paste", (event) => pasted(event, form, pointer, n, k + 1));
-  cellSpot(form, place, box, said, () => `At ${row.work}, repeat ${k + 1}`);
+  cellSpot(form, place, box, said, () => `at ${row.work}, repeat ${k + 1}`);
   return box;
 }
 
@@ -108,7 +108,7 @@ const cellName = (title, row, k) => `${title}, at ${blank(row.work) ? "?" : row.
 
 function cellBox(form, pointer, n, k, title, place) {
   const row = valueAt(form.kept.draft, below(pointer, n));
-  const box = make("input", { inputmode: "decimal", autocomplete: "off", "aria-label": cellName(title, row, k), "data-cell": `${n},${k + 1}`, id: idOf(place) });
+  const box = make("input", { inputmode: "decimal", autocomplete: "off", "aria-label": cellName(title, row, k), "data-cell": `${n},${k + 1}`, id: idOf(`${place}/written`) });
   box.addEventListener("paste", (event) => pasted(event, form, pointer, n, k + 1));
   return box;
 }
@@ -117,6 +117,7 @@ function cellBox(form, pointer, n, k, title, place) {
 function cellSpot(form, place, box, said, name) {
   const spot = {
     place,
+    get name() { return name(); },
     focus: () => { openAround(box); box.focus(); },
     say(found) {
       const grave = found.some((finding) => finding.grave);
@@ -158,7 +159,7 @@ function pasted(event, form, pointer, row, column) {
   form.left(pointer);
 }
 
-const idPlace = (pointer, row, column, { rules }) => below(pointer, column ? `${row}/${rules.layout.grid.cells}/${column - 1}` : `${row}/work`);
+const idPlace = (pointer, row, column, { rules }) => `${pointer}/${column ? `${row}/${rules.layout.grid.cells}/${column - 1}` : `${row}/work`}`;
 
 /** Write one cell of the table: column 0 is the work. */
 function put(form, pointer, n, column, text) {
@@ -170,10 +171,10 @@ function put(form, pointer, n, column, text) {
     delete row.auto;
   } else if (form.rules.layout.grid.cells === "values") {
     writeValue(row, column - 1, text, form);
-    form.touched.add(below(pointer, `${n}/values/${column - 1}/written`));
+    form.touched.add(`${pointer}/${n}/values/${column - 1}/written`);
   } else {
     writeOutcome(row, column - 1, OUTCOMES[text.toLowerCase()] ?? text);
-    form.touched.add(below(pointer, `${n}/outcomes/${column - 1}`));
+    form.touched.add(`${pointer}/${n}/outcomes/${column - 1}`);
   }
 }
 

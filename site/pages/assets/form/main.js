@@ -1,6 +1,6 @@
 // The form of one page: reads its rules from the page's block of data, renders, keeps the draft, checks, saves.
 
-import { button, idOf, make } from "./dom.js";
+import { button, idOf, make, surely } from "./dom.js";
 import { curves } from "./drawing.js";
 import { Drafts } from "./draft.js";
 import { openAround } from "./fields.js";
@@ -9,6 +9,7 @@ import { fill, typedHere } from "./fill.js";
 import { findings, show } from "./findings.js";
 import { steps } from "./next.js";
 import { child, parts, put, valueAt } from "./places.js";
+import { yourAnswer } from "./results.js";
 import { thisMonth } from "./rules.js";
 import { addJoined, sections } from "./view.js";
 
@@ -32,6 +33,7 @@ const form = {
   shown: [],
   typed: (pointer) => typedHere(form.kept, pointer),
   changed() {
+    form.kept.dirty = true;
     later("save", SAVE_AFTER, keep);
     later("look", LOOK_AFTER, () => { refresh(); if (form.shown.length) { look(); } });
   },
@@ -44,6 +46,7 @@ const form = {
   },
   /** The list of fields has changed: render anew, and go on where somebody would. */
   structure(pointer, message = "", id = null) {
+    form.kept.dirty = true;
     render();
     keep();
     if (message) { say(message); }
@@ -72,6 +75,7 @@ function say(text) {
 }
 
 function keep() {
+  if (!form.kept.dirty) { return; }
   if (!drafts.save(form.kept)) { say("This browser does not keep drafts here: save a half-done file before you leave."); return; }
   const time = new Date(form.kept.saved).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
   at("kept").textContent = `Kept in this browser, last at ${time}.`;
@@ -85,6 +89,7 @@ function refresh() {
 function look() {
   const { record, found } = findings(form.kept.draft, rules);
   form.shown = show(form, found);
+  later("answer", LOOK_AFTER, () => at("answer").replaceChildren(...[yourAnswer(record, rules)].filter(Boolean)));
   return { record, found };
 }
 
@@ -129,24 +134,22 @@ function use(kept, message) {
   say(message);
 }
 
-const isEmpty = (draft) => !(draft.people ?? []).some((person) => child(person, "handle"));
-
 async function open(file) {
   const found = await opened(file, rules);
   if (found.problem) { say(found.problem); return; }
-  const kept = drafts.fresh(found.draft);
+  const kept = { ...drafts.fresh(found.draft), dirty: true };
   use(kept, `Opened ${file.name}. ${found.told}`);
   keep();
   listDrafts();
 }
 
 function listDrafts() {
-  const all = drafts.all().filter((kept) => kept.name !== form.kept.name && !isEmpty(kept.draft));
+  const all = drafts.all().filter((kept) => kept.name !== form.kept.name);
   const lines = all.map((kept) => {
     const who = (kept.draft.people ?? []).map((person) => child(person, "handle")).filter(Boolean).join(", ");
     const when = new Date(kept.saved).toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
     return make("li", {}, `${when}: ${who} `, button("Go on with it", () => use(kept, `Restored what you typed until ${when}.`), { class: "quiet" }), " ",
-      button("Throw it away", () => { drafts.forget(kept.name); listDrafts(); }, { class: "quiet" }));
+      surely("Throw it away", () => { drafts.forget(kept.name); listDrafts(); }));
   });
   at("drafts").replaceChildren(...(lines.length ? [make("details", {}, make("summary", {}, `Other drafts in this browser (${lines.length})`), make("ul", {}, lines))] : []));
 }
@@ -165,9 +168,10 @@ function summary(shown) {
   ].filter(Boolean);
 }
 
-function nameOf({ pointer }) {
-  const names = parts(pointer).map((name) => (/^[0-9]+$/u.test(name) ? String(Number(name) + 1) : name.replaceAll("_", " ")));
-  return names.join(" ") || "The whole file";
+/** What a finding is about, in the words that stand on the page. */
+function nameOf({ spot }) {
+  const card = document.getElementById(idOf(spot.place))?.closest("[data-title]") ?? document.getElementById(idOf(spot.place, "said"))?.closest("[data-title]");
+  return [card?.dataset.title, spot.name].filter(Boolean).join(", ") || "The whole file";
 }
 
 /** What has no field of its own, such as a unit where none is read, can only be taken out. */
@@ -236,11 +240,11 @@ function start() {
   at("tools").replaceChildren(
     ...opener(at("root"), open), " ",
     button("Start another", () => use(begin(drafts.fresh()), "A new, empty form. What you typed before is under “Other drafts”."), { class: "quiet" }), " ",
-    button("Throw this one away", () => { drafts.forget(form.kept.name); use(begin(drafts.fresh()), "Thrown away. This is a new, empty form."); }, { class: "quiet" }),
+    surely("Throw this one away", () => { drafts.forget(form.kept.name); use(begin(drafts.fresh()), "Thrown away. This is a new, empty form."); }),
   );
   at("finish").replaceChildren(button("Check and save the finished file", saveFinished, { class: "first" }), " ", button("Save it half done", saveHalf, { class: "quiet" }));
   at("root").hidden = false;
-  const [last] = drafts.all().filter((kept) => !isEmpty(kept.draft));
+  const [last] = drafts.all();
   if (last) {
     use(last, `Restored what you typed until ${new Date(last.saved).toLocaleString([], { dateStyle: "medium", timeStyle: "short" })}.`);
   } else {

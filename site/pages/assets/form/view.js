@@ -1,6 +1,6 @@
 // The form, rendered from the schema: what is needed first, everything else folded away under "if you know it".
 
-import { button, fold, idOf, inWords, make } from "./dom.js";
+import { button, fold, idOf, inWords, make, surely } from "./dom.js";
 import { field, register } from "./fields.js";
 import { listMoved } from "./fill.js";
 import { grid } from "./grid.js";
@@ -116,17 +116,17 @@ function card(form, pointer, n, item, noun) {
   const { joined } = form.rules.layout;
   const said = make("p", { class: "said", tabindex: "-1", id: idOf(place, "said"), hidden: true });
   register(form, place, [], said);
-  const remove = button(`Take ${title.toLowerCase()} out`, () => removeEntry(form, pointer, n), { class: "quiet" });
+  const remove = surely(`Take ${title.toLowerCase()} out`, () => removeEntry(form, pointer, n));
   if (joined.list !== pointer) {
     const { first, rest } = fields(form, place, item);
-    return make("fieldset", { class: "card", id: idOf(place) }, make("legend", {}, title), said, first, folded(rest), remove);
+    return make("fieldset", { class: "card", id: idOf(place), "data-title": title }, make("legend", {}, title), said, first, folded(rest), remove);
   }
   const own = fields(form, place, item, [joined.key]), before = joinedPart(form, place);
   const summary = make("summary", {});
   const words = () => { summary.textContent = runSummary(form, place, title); };
   words();
   form.refreshers.push(words);
-  const part = make("details", { class: "card", id: idOf(place) }, summary, said, before.first, own.first, folded([...before.rest, ...own.rest]), remove);
+  const part = make("details", { class: "card", id: idOf(place), "data-title": title }, summary, said, before.first, own.first, folded([...before.rest, ...own.rest]), remove);
   part.open = form.opened.get(place) ?? n === 0;
   part.addEventListener("toggle", () => form.opened.set(place, part.open));
   return part;
@@ -180,11 +180,11 @@ function freeNames(form, pointer, node) {
   register(form, pointer, [], said);
   const inside = described(Object.values(node.patternProperties)[0], form.rules.schema);
   const rows = pairs.map((pair, n) => make("div", { class: "pair" },
-    field(form, below(pointer, `${n}/name`), { type: "string" }, { label: "Symbol" }),
-    field(form, below(pointer, `${n}/value`), { type: inside.type }, { label: "Per cent" })));
+    field(form, `${pointer}/${n}/name`, { type: "string" }, { label: "Symbol" }),
+    field(form, `${pointer}/${n}/value`, { type: inside.type }, { label: "Per cent" })));
   const add = button("Add an element", () => {
     put(form.kept.draft, pointer, [...pairs, { name: "", value: "" }]);
-    form.structure(below(pointer, `${pairs.length}/name`));
+    form.structure(`${pointer}/${pairs.length}/name`);
   }, { class: "quiet" });
   return make("fieldset", {}, make("legend", {}, inWords(parts(pointer).pop())), make("p", { class: "help" }, node.text ?? ""), said, rows, make("p", {}, add));
 }

@@ -6,7 +6,7 @@ from aggregator.pooling.practice_by_steel import PracticeBySteel
 from aggregator.pooling.runs_design import OWN
 from aggregator.pooling.runs_model import GIVEN, NO_NUMBER, UPPER, RunsModel
 from aggregator.pooling.two_roles import ALPHA, TwoRoles
-from aggregator.pooling.within_submissions import WithinSubmissions
+from aggregator.pooling.within_submissions import BEYOND, WithinSubmissions
 
 from .analysis import Spread
 from .ratio import RatioInterval
@@ -92,9 +92,11 @@ def within_note(one: WithinSubmissions | None) -> str:
     if one.all_there_is:
         return "All that is known of this pair comes from within submissions."
     if one.disagrees:
+        chance = abs(one.departure) <= BEYOND * one.departure_error
+        how = "more than is worth acting on, though chance could do that" if chance else "more than chance would make it"
         return (
-            "Within submissions the ratio is another than over all runs, by more than chance or by more than is worth acting on; "
-            "believe the comparison within submissions: between submissions more differs than the steel."
+            f"Within submissions the ratio differs from that of all runs by {how}. "
+            "Believe the comparison within submissions: between them more differs than the steel."
         )
     return "Comparisons within submissions agree with all runs."
 

@@ -39,8 +39,8 @@ P                     W − WX(XᵀWX)⁻¹XᵀW
 ``runs_model``       one crossed model of all runs: what stands in it, and what may be said of it
 ``new_hands``        what somebody new would meet, and read
 ``max_t``            intervals that hold for all pairs at once
-``within_submissions`` steels compared within submissions alone, beside all runs
-``practice_by_steel`` whether a steel's advantage depends on who sharpens
+``within_submissions``  steels compared within submissions alone, beside all runs
+``practice_by_steel``   whether a steel's advantage depends on who sharpens
 ``two_roles``        whether who sharpens well also cuts well
 ``interlaboratory``  repeatability and reproducibility, with what stands out
 ``random_terms``     which random terms the data can hold
@@ -51,6 +51,6 @@ P                     W − WX(XᵀWX)⁻¹XᵀW
 ``probe_register``   the questions there are to all runs about what may bend the results
 ``bounds``           what one-sided results change
 
-Gathering the rows of the path for them: ``all_runs``, ``comparisons``, ``circulation``, ``curves``, ``apart``, ``steel_network``, ``curve_pairs`` and
-``probes``.
+Gathering the rows of the path for them: ``all_runs``, ``comparisons``, ``circulation``, ``curves``, ``apart``, ``steel_network``,
+``curve_pairs`` and ``probes``.
 """

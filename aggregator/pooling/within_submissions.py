@@ -12,7 +12,7 @@ from .crossed_input import RESIDUAL
 from .crossed_results import CrossedFit
 from .runs_design import FixedPart, Runs, fixed_part, independent_columns
 from .runs_fit import Difference, coefficient_covariance, difference
-from .runs_model import RunsModel
+from .runs_model import RunsModel, SteelDifference
 from .working_values import WorkingValues, fit_working, working_values
 
 BEYOND = 2.0  # standard errors of the difference from which the two kinds of information disagree
@@ -60,7 +60,8 @@ def within_submissions(runs: Runs, model: RunsModel, worthwhile: float) -> tuple
     Notes
     -----
     Var(d) = V_f − V_r (Hausman 1978, Econometrica 46:1251–1271), both at the variances of the model of all runs, so that it is never
-    negative (Wooldridge 2010, Econometric Analysis of Cross Section and Panel Data, 10.7.3). The estimates are those of the two fits.
+    negative (Wooldridge 2010, Econometric Analysis of Cross Section and Panel Data, 10.7.3). The estimates are those of the two
+    fits, with one-sided runs both by the restricted likelihood of their normal values.
     """
     if model.state != "fitted" or len(np.unique(runs.submission)) < 2:
         return ()
@@ -76,8 +77,17 @@ def within_submissions(runs: Runs, model: RunsModel, worthwhile: float) -> tuple
     if fit.coefficients is None or not fit.convergence.converged:
         reason = fit.reasons.get("coefficients") or fit.reasons["convergence"]
         return tuple(WithinSubmissions(one.first, one.second, None, reason, None, None, False, False) for one in told)
-    spread = _covariance(values, inside.X, groups, model.fit), _covariance(values, fixed.X, _all(runs, model), model.fit)
-    return tuple(_compared(one, fixed, inside, fit, spread, worthwhile) for one in told)
+    whole = _whole(runs, fixed, values, model)
+    spread = _covariance(values, inside.X, groups, whole), _covariance(values, fixed.X, _all(runs, model), whole)
+    return tuple(_compared(one, fixed, inside, fit, whole, spread, worthwhile) for one in told)
+
+
+def _whole(runs: Runs, fixed: FixedPart, values: WorkingValues, model: RunsModel) -> CrossedFit:
+    """The fit of all runs to compare with: by the same criterion as that with submissions fixed, which one-sided runs do not have."""
+    if not runs.one_sided.any():
+        return model.fit
+    fit = fit_working(values, fixed.X, _all(runs, model), level=model.fit.level)
+    return fit if fit.convergence.converged and fit.coefficients is not None else model.fit
 
 
 def _all(runs: Runs, model: RunsModel) -> dict[str, np.ndarray]:
@@ -108,7 +118,9 @@ def _covariance(values: WorkingValues, X: np.ndarray, groups: Mapping[str, np.nd
     return np.linalg.inv(A)
 
 
-def _compared(one, fixed: FixedPart, inside: FixedPart, fit: CrossedFit, spread, worthwhile: float) -> WithinSubmissions:
+def _compared(
+    one: SteelDifference, fixed: FixedPart, inside: FixedPart, fit: CrossedFit, whole: CrossedFit, spread, worthwhile: float
+) -> WithinSubmissions:
     c = inside.steel_contrast(one.first, one.second)
     if c is None:
         reason = "no submission, and no chain of submissions, holds both"
@@ -116,7 +128,7 @@ def _compared(one, fixed: FixedPart, inside: FixedPart, fit: CrossedFit, spread,
     result = difference(fit, c, coefficient_covariance(fit))
     outside = fixed.steel_contrast(one.first, one.second)
     v_f, v_r = float(c @ spread[0] @ c), float(outside @ spread[1] @ outside)
-    error, departure = float(np.sqrt(max(v_f - v_r, 0.0))), result.estimate - one.result.estimate
+    error, departure = float(np.sqrt(max(v_f - v_r, 0.0))), result.estimate - float(outside @ whole.coefficients)
     nothing_between = v_f - v_r <= ALL_THERE_IS * v_r
     disagrees = not nothing_between and (abs(departure) > BEYOND * error or abs(departure) > np.log(worthwhile))
     return WithinSubmissions(one.first, one.second, result, "", departure, error, nothing_between, bool(disagrees))

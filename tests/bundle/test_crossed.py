@@ -10,7 +10,11 @@ from pooling.designs import TRUTH, labels_of_exchange, values_of
 
 from aggregator.bundle.analysis import CrossedResult
 from aggregator.bundle.crossed import crossed_result
+from aggregator.bundle.crossed_sentences import within_note
+from aggregator.numerics.interval import Interval
 from aggregator.pooling.all_runs import all_runs, labels_of
+from aggregator.pooling.runs_fit import Difference
+from aggregator.pooling.within_submissions import WithinSubmissions
 from aggregator.records.model.protocol import EndpointRule
 
 PROTOCOL = next(iter(make_protocols().values())).record
@@ -150,6 +154,12 @@ def test_an_endpoint_without_any_value_has_no_model():
 def test_a_patch_is_no_version_of_its_own():
     rows = [make_row(1.0, 1, version="2.1.3"), make_row(1.0, 2, version="2.1.4"), make_row(1.0, 3, version="2.2.0")]
     assert labels_of(rows)["version"] == ["2.1", "2.1", "2.2"]
+
+
+@pytest.mark.parametrize(("departure", "words"), [(0.5, "more than chance would make it"), (0.15, "though chance could do that")])
+def test_a_departure_within_submissions_is_told_with_whether_chance_could_do_it(departure, words):
+    one = WithinSubmissions("s1", "s2", Difference(0.1, 0.1, 9.0, Interval(-0.1, 0.3, 0.95, "t")), "", departure, 0.1, False, True)
+    assert words in within_note(one)
 
 
 def test_practice_is_told_in_a_sentence_of_the_endpoint():

@@ -16,6 +16,7 @@ from scipy.special import log_ndtr
 LOG_SQRT_2PI = 0.5 * np.log(2 * np.pi)
 MOST_STEPS = 200
 DECREMENT = 1e-12  # of the log-likelihood still to gain, by the quadratic model, at which Newton's method stops
+SAFE = 1e-9  # gain up to which a whole step needs no watching
 ARMIJO = 1e-4  # share of the gain promised by the slope that a step must bring
 RIDGE = 1e-12  # keeps the step finite in directions in which the likelihood is flat
 
@@ -52,6 +53,7 @@ def fit_censored(
     prior_df: float = 0.0,
     prior_s2: float = 1.0,
     start: np.ndarray | None = None,
+    last_steps: int = 1,
 ) -> CensoredFit:
     """Maximise Σ ln(term) − d₀(ln σ + s₀²/2σ²).
 
@@ -64,6 +66,8 @@ def fit_censored(
     x : (n, p) design of full column rank.
     prior_df, prior_s2 : d₀ and s₀² of the penalty; 0 for none.
     start : (p + 1,) γ and φ to start from; least squares on midpoints and finite limits when None.
+    last_steps : whole Newton steps after nothing more can be gained. Where the likelihood is nearly flat, as inside wide
+        intervals, a gain too small to be seen can still be a long way: some more steps pin the coefficients down.
     """
     low, high, x = (np.asarray(values, dtype=float) for values in (low, high, x))
     problem = _problem(low, high, x, prior_df, prior_s2)
@@ -73,13 +77,15 @@ def fit_censored(
     while not converged and step < MOST_STEPS:
         direction = np.linalg.solve(_stiffened(hessian), gradient)
         converged = bool(gradient @ direction / 2 < DECREMENT)
-        if converged and eta[-1] + direction[-1] > 0:  # the last step is too small for its gain to be seen
-            eta = eta + direction
-            value, gradient, hessian = _evaluate(problem, eta)
-        elif not converged:
+        if not converged:
             eta, value, gradient, hessian, moved = _advance(problem, eta, value, gradient, hessian, direction)
             converged = not moved
         step += 1
+    for _ in range(last_steps):
+        direction = np.linalg.solve(_stiffened(hessian), gradient)
+        if gradient @ direction / 2 < SAFE and eta[-1] + direction[-1] > 0:
+            eta = eta + direction
+            value, gradient, hessian = _evaluate(problem, eta)
     return _result(problem, eta, value, hessian, converged, step)
 
 

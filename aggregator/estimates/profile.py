@@ -13,7 +13,9 @@ from aggregator.numerics.root_search import root_between
 
 from .censored import CensoredFit, fit_censored
 
+LEVEL_TOP = 1e-4  # a likelihood ratio below this tells nothing apart
 SETTLED = 1e-6  # a likelihood ratio below this, far out, means that the likelihood never falls on that side
+LAST_STEPS = 5  # of the fit whose coefficients are told; along a profile only the likelihood counts
 FAR = 40.0  # standard deviations beyond the data that count as far out
 TABULATED = np.linspace(-math.log(100), math.log(100), 93)  # ratios beyond these are of no practical interest
 METHOD = "scaled likelihood ratio"
@@ -60,15 +62,19 @@ class ProfileLimits:
 
     Attributes
     ----------
-    estimate : where the likelihood is largest; plus or minus infinity where it never falls on that side.
+    estimate : where the likelihood is largest, or the middle of its top where that is level; plus or minus infinity where it
+        never falls on that side.
     low, high : 95 % limits; infinite on a side on which the likelihood never falls enough.
     inside : whether the 90 % interval lies within the limits asked.
+    level_top : the likelihood is so level at its top that its curvature there says nothing: every run lies well within wide
+        limits.
     """
 
     estimate: float
     low: float
     high: float
     inside: bool
+    level_top: bool = False
 
 
 def fit_runs(low: np.ndarray, high: np.ndarray, basis: np.ndarray, prior_df: float, prior_s2: float) -> CensoredRuns:
@@ -80,7 +86,7 @@ def fit_runs(low: np.ndarray, high: np.ndarray, basis: np.ndarray, prior_df: flo
     basis : (n, p) orthonormal design.
     prior_df, prior_s2 : d₀ > 0 unless n > p, and s₀².
     """
-    return CensoredRuns(low, high, basis, prior_df, prior_s2, fit_censored(low, high, basis, prior_df, prior_s2))
+    return CensoredRuns(low, high, basis, prior_df, prior_s2, fit_censored(low, high, basis, prior_df, prior_s2, last_steps=LAST_STEPS))
 
 
 def profile_limits(runs: CensoredRuns, vector: np.ndarray, margin: float) -> ProfileLimits:
@@ -100,10 +106,13 @@ def profile_limits(runs: CensoredRuns, vector: np.ndarray, margin: float) -> Pro
     open_low, open_high = one_sided and profile.flat(-1), one_sided and profile.flat(+1)
     if open_low and open_high:
         return ProfileLimits(math.nan, -math.inf, math.inf, False)
-    low = -math.inf if open_low else profile.limit(-1, 0.95)
-    high = math.inf if open_high else profile.limit(+1, 0.95)
-    estimate = -math.inf if open_low else math.inf if open_high else profile.estimate
-    return ProfileLimits(estimate, low, high, bool(np.isfinite(estimate)) and profile.within(margin))
+    low = -math.inf if open_low else profile.limit(-1, profile.allowed(0.95))
+    high = math.inf if open_high else profile.limit(+1, profile.allowed(0.95))
+    if open_low or open_high:
+        return ProfileLimits(-math.inf if open_low else math.inf, low, high, False)
+    level_top = math.isfinite(high - low) and float(vector @ runs.fit.covariance @ vector) > ((high - low) / 2) ** 2
+    estimate = profile.middle() if level_top else profile.estimate
+    return ProfileLimits(estimate, low, high, profile.within(margin), level_top)
 
 
 def tabulated_profile(runs: CensoredRuns, vector: np.ndarray) -> tuple[tuple[float, float], ...]:
@@ -153,9 +162,13 @@ class _Profile:
         self.start = self.best
         return flat
 
-    def limit(self, side: int, level: float) -> float:
-        """The limit on a side; infinity where the likelihood settles above it."""
-        allowed, inner, step = math.sqrt(self.allowed(level)), self.estimate, self.step
+    def middle(self) -> float:
+        """The middle of the stretch over which the likelihood tells nothing apart."""
+        return (self.limit(-1, LEVEL_TOP) + self.limit(+1, LEVEL_TOP)) / 2
+
+    def limit(self, side: int, largest: float) -> float:
+        """Where the LR reaches its largest allowed value on a side; infinity where it settles below."""
+        allowed, inner, step = math.sqrt(largest), self.estimate, self.step
         while step < 2 * self.reach:
             outer = self.estimate + side * step
             if math.sqrt(self.fall(outer)) > allowed:

@@ -157,7 +157,7 @@ def _by_likelihood(rows, used, estimand: str, prior, worthwhile: float) -> Answe
         if contrast.estimate is not None:
             kept.append(vector)
     stacked = np.array(kept).reshape(len(kept), model.design.rank)
-    covariance = stacked @ runs.fit.covariance @ stacked.T * runs.effective_n / runs.df if kept else np.zeros((0, 0))
+    covariance = _rescaled(stacked @ runs.fit.covariance @ stacked.T, [c.standard_error for c in contrasts if c.estimate is not None])
     replicates = len(used) - model.design.rank
     return Answers(
         tuple(contrasts),
@@ -173,6 +173,14 @@ def _gram(kept: list[np.ndarray]) -> np.ndarray:
         return np.zeros((0, 0))
     stacked = np.array(kept)
     return stacked @ stacked.T
+
+
+def _rescaled(covariance: np.ndarray, standard_errors: list[float]) -> np.ndarray:
+    """A covariance with the correlations that it has and the standard errors that are told."""
+    if not standard_errors:
+        return np.zeros((0, 0))
+    scale = np.array(standard_errors) / np.sqrt(np.diag(covariance))
+    return covariance * np.outer(scale, scale)
 
 
 def _method(fitting: str, entry, replicates: int, model: Model, rows: list[EndpointRow]) -> str:
@@ -247,6 +255,9 @@ def _profiled(
         curve = tabulated_profile(runs, vector) if question.factor in POOLED_FACTORS else ()
         return _bounded(question, used, limit, worthwhile, curve)
     variance = float(vector @ runs.fit.covariance @ vector)
+    if limit.level_top:  # the variance that a t interval as wide would have
+        half = (limit.high - limit.low) / 2
+        variance = (half / float(t_distribution.ppf((1 + LEVEL) / 2, runs.df))) ** 2 * runs.df / runs.effective_n
     return _contrast(
         question,
         used,

@@ -146,3 +146,15 @@ def test_two_arms_without_an_end_leave_nothing():
     limits = profile_limits(fit_runs(y, np.full(8, np.inf), basis, 4.0, 0.2), vector, 0.3)
     assert math.isnan(limits.estimate)
     assert (limits.low, limits.high) == (-math.inf, math.inf)
+
+
+def test_where_the_likelihood_is_level_at_its_top_the_estimate_is_the_middle_of_it():
+    """Lives known only to lie within limits far wider than the spread: every place well inside fits alike."""
+    _, _, basis, vector = two_arms(2)
+    low = np.array([1.0, 1.0, 0.0, 0.0])
+    runs = fit_runs(low, low + 2, basis, 30.0, 0.01)
+    limits = profile_limits(runs, vector, 0.3)
+    assert limits.level_top
+    assert limits.estimate == pytest.approx(1.0, abs=1e-6)
+    assert (limits.low + limits.high) / 2 == pytest.approx(1.0, abs=1e-6)
+    assert limits.low < 0 and limits.high > 2 and not limits.inside

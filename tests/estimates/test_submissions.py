@@ -310,6 +310,17 @@ def test_a_censored_life_gives_an_interval_by_likelihood_and_counts_its_censored
     assert result.covariance[0, 0] == pytest.approx(found.standard_error**2)
 
 
+def test_wide_limits_leave_a_standard_error_as_wide_as_their_interval_and_a_covariance_that_agrees():
+    values = [(0.0, 4.0), (0.1, 4.0), (1.0, 5.0), (1.1, 5.0), (0.5, 4.5), (0.5, 4.6)]
+    rows = make_rows(values, blade=["wren.a", "wren.a", "wren.b", "wren.b", "wren.c", "wren.c"], endpoint="life")
+    estimate = estimated(rows)[0]
+    first = contrast(estimate, "blade", "wren.a", "wren.b")
+    half = (first.interval.high - first.interval.low) / 2
+    assert first.standard_error * t_distribution.ppf(0.975, first.df) == pytest.approx(half, rel=1e-9)
+    np.testing.assert_allclose(np.sqrt(np.diag(estimate.covariance)), [c.standard_error for c in estimate.contrasts])
+    assert first.unscaled_variance * estimate.s2 == pytest.approx(first.standard_error**2)
+
+
 def test_a_barely_censored_life_is_close_to_the_exact_one():
     values = [2.0, 2.3, 2.1, 2.2, 3.0, 3.2, 3.1, 3.4]
     exact = estimated(lives(values, blade=list("aaaabbbb")))[0]

@@ -7,6 +7,7 @@ import { dot, inverse, solve, timesVector, transposedTimes, zeros } from "./matr
 
 const MOST_STEPS = 200;
 const DECREMENT = 1e-12;
+const SAFE = 1e-9;
 const ARMIJO = 1e-4;
 const RIDGE = 1e-12;
 
@@ -18,21 +19,26 @@ const RIDGE = 1e-12;
  * @param {number[][]} x design of full column rank, orthonormal unless a start is given
  * @param {{df: number, s2: number}} prior d₀ and s₀²
  * @param {?number[]} start γ and φ
+ * @param {number} lastSteps whole Newton steps after nothing more can be gained
  * @returns {{theta: number[], sigma: number, objective: number, covariance: number[][]}}
  */
-export function fitCensored(low, high, x, prior, start = null) {
+export function fitCensored(low, high, x, prior, start = null, lastSteps = 1) {
   const problem = { low, high, x, prior };
   let eta = start ?? firstGuess(problem), now = evaluate(problem, eta), converged = false;
   for (let step = 0; !converged && step < MOST_STEPS; step += 1) {
     const direction = solve(stiffened(now.hessian), now.gradient);
     converged = dot(now.gradient, direction) / 2 < DECREMENT;
-    if (converged && eta.at(-1) + direction.at(-1) > 0) {
-      eta = eta.map((value, i) => value + direction[i]);
-      now = evaluate(problem, eta);
-    } else if (!converged) {
+    if (!converged) {
       const moved = advanced(problem, eta, now, direction);
       converged = moved === null;
       if (moved) { [eta, now] = moved; }
+    }
+  }
+  for (let step = 0; step < lastSteps; step += 1) {
+    const direction = solve(stiffened(now.hessian), now.gradient);
+    if (dot(now.gradient, direction) / 2 < SAFE && eta.at(-1) + direction.at(-1) > 0) {
+      eta = eta.map((value, i) => value + direction[i]);
+      now = evaluate(problem, eta);
     }
   }
   return result(eta, now);

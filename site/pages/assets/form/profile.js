@@ -5,13 +5,15 @@ import { fQuantile } from "./distributions.js";
 import { root } from "./least_squares.js";
 import { complement, dot, length, product, timesVector, transposedTimes } from "./matrices.js";
 
+const LEVEL_TOP = 1e-4;
 const SETTLED = 1e-6;
 const FAR = 40;
+const LAST_STEPS = 5;
 
 /** The fit of one submission's censored runs and what its intervals need; prior {df, s2}. */
 export function fitRuns(low, high, basis, prior) {
   const n = low.length + prior.df;
-  return { low, high, basis, prior, fit: fitCensored(low, high, basis, prior), n, df: n - basis[0].length };
+  return { low, high, basis, prior, fit: fitCensored(low, high, basis, prior, null, LAST_STEPS), n, df: n - basis[0].length };
 }
 
 /** Twice the fall of the objective along δ = vᵀθ, each fit starting from the one before. */
@@ -47,8 +49,8 @@ export function profileLimits(runs, vector, margin) {
     reset();
     return settled;
   };
-  const limit = (side) => {
-    const target = Math.sqrt(allowed(0.95));
+  const limit = (side, largest) => {
+    const target = Math.sqrt(largest);
     let inner = best;
     for (let width = step; width < 2 * reach; width *= 2) {
       const outer = best + side * width;
@@ -60,8 +62,10 @@ export function profileLimits(runs, vector, margin) {
   const oneSided = finite.length < 2 * runs.low.length;
   const [openLow, openHigh] = [oneSided && flat(-1), oneSided && flat(+1)];
   if (openLow && openHigh) { return { estimate: NaN, low: -Infinity, high: Infinity, inside: false }; }
-  const low = openLow ? -Infinity : limit(-1), high = openHigh ? Infinity : limit(+1);
-  const estimate = openLow ? -Infinity : openHigh ? Infinity : best;
-  const within = Number.isFinite(estimate) && Math.abs(best) < margin && Math.min(fall(margin), fall(-margin)) > allowed(0.9);
-  return { estimate, low, high, inside: within };
+  const [low, high] = [openLow ? -Infinity : limit(-1, allowed(0.95)), openHigh ? Infinity : limit(+1, allowed(0.95))];
+  if (openLow || openHigh) { return { estimate: openLow ? -Infinity : Infinity, low, high, inside: false }; }
+  const variance = dot(vector, timesVector(runs.fit.covariance, vector));
+  const level = Number.isFinite(high - low) && variance > ((high - low) / 2) ** 2;
+  const inside = Math.abs(best) < margin && Math.min(fall(margin), fall(-margin)) > allowed(0.9);
+  return { estimate: level ? (limit(-1, LEVEL_TOP) + limit(+1, LEVEL_TOP)) / 2 : best, low, high, inside };
 }

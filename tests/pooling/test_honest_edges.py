@@ -20,6 +20,7 @@ from aggregator.errors import InputError
 from aggregator.numerics.interval import Interval
 from aggregator.pooling.censored_crossed import crossed_censored
 from aggregator.pooling.crossed import crossed
+from aggregator.pooling.crossed_results import CrossedFit
 from aggregator.pooling.curve_contrast import Band, MeanCurves, curve_contrast, mean_curves_of_runs
 from aggregator.pooling.exchanges import ExchangePlan, FurtherRun, best_exchanges
 from aggregator.pooling.heterogeneity import Convergence
@@ -43,6 +44,7 @@ NONE_BY_ITSELF = {
     Band: {"critical"},
     RandomEffectsFit: {"tau2_standard_error", "tau2_interval"},
     NetworkFit: {"convergence", "log_likelihood", "tau2", "tau2_interval"},
+    CrossedFit: {"units"},
     Convergence: {"slope", "local_maxima"},
     ChiSquare: {"p"},
     NodeSplit: {"p"},

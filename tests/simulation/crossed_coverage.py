@@ -8,6 +8,9 @@ truth, and of each figure that the rules refuse whether it was refused. Run from
 
 A run appends one line a seed to one file a row and skips the seeds that are there, so it can be stopped and started again.
 ``--summary`` writes ``crossed_coverage.md`` beside this script.
+
+The whole profile of a variance is the slowest part. Whether its interval holds the truth is known from one point of the profile,
+the truth, and that alone is computed here (``limits_at_truth``); a test compares it with whole intervals.
 """
 
 from __future__ import annotations
@@ -18,13 +21,19 @@ import math
 import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
+from unittest import mock
 
 import numpy as np
 from crossed_runs import MEANS, OWN_SHARPENING, STEELS, Design, Drawn, draw, held_variance
 from monte_carlo import lower_bound
+from scipy.stats import chi2
 
+from aggregator.numerics import variance_profile
+from aggregator.pooling import crossed
 from aggregator.pooling.censored_crossed import MOST_ONE_SIDED
+from aggregator.pooling.crossed_input import RESIDUAL
 from aggregator.pooling.runs_design import checked_runs
 from aggregator.pooling.runs_model import RunsModel, model_of
 from aggregator.pooling.within_submissions import within_submissions
@@ -32,6 +41,9 @@ from aggregator.pooling.within_submissions import within_submissions
 WANTED, WANTED_VARIANCE, MOST = 0.93, 0.92, 0.97  # least lower bounds; most coverage, where it is asked for
 MANY = 20  # submissions from which at most ``MOST`` is asked for, if no true variance is zero
 WORTHWHILE = 1.25  # ratio beyond which a comparison within submissions becomes the headline
+WITHIN_SEEDS = 500  # that are compared with what is within submissions
+BLOCK = 100  # seeds of one row before the next row has its turn, so that no row lags behind
+ROUNDING = 1e-9
 CLAIMED = 2000  # seeds below which a figure is shown and nothing is claimed of it
 FIRST_PAIR = 0  # the pair of steels whose interval is judged, first : second; pairs of one seed are not independent
 TERMS = ("residual", "sharpener", "tester", "blade", "submission", "steel × sharpener", "steel × tester")
@@ -55,13 +67,13 @@ ROWS: dict[str, Row] = {
     "4": Row(Design(10, 2, own=0.5)),
     "5": Row(Design(10, 6, own=0.2, people=6)),
     "6": Row(Design(20, 3, own=1.0, blades=4)),
-    "7": Row(Design(20, 3, own=0.95), profiled=500),
+    "7": Row(Design(20, 3, own=0.95)),
     "8": Row(Design(20, 3, own=0.8, blades=4)),
-    "9": Row(Design(20, 2, own=0.5, people=12), profiled=500),
+    "9": Row(Design(20, 2, own=0.5, people=12)),
     "10": Row(Design(20, 3, own=0.5, blades=4, zero=("sharpener", "steel × sharpener", "steel × tester", "submission"))),
-    "11": Row(Design(40, 2, own=0.8, neighbours=True), profiled=500),
+    "11": Row(Design(40, 2, own=0.8, neighbours=True)),
     "12": Row(Design(40, 3, own=0.5, people=25, blades=6)),
-    "13": Row(Design(40, 6, own=0.0, blades=6), profiled=500),
+    "13": Row(Design(40, 6, own=0.0, blades=6)),
     "14": Row(Design(5, 4, own=1.0, steels=1)),
     "15": Row(Design(10, 3, own=0.5, steels=1)),
     "16": Row(Design(5, 3, own=0.5, censored=0.10)),
@@ -70,19 +82,53 @@ ROWS: dict[str, Row] = {
 }
 
 
-def line(design: Design, seed: int, profile: bool = True) -> dict:
-    """What one seed published, and whether it held the truth."""
+def line(design: Design, seed: int, profile: bool = True, whole: bool = False) -> dict:
+    """What one seed published, and whether it held the truth; ``whole``: by whole profiles of the variances."""
     drawn = draw(design, seed)
     runs = checked_runs(drawn.low, drawn.high, drawn.labels)
-    found = model_of(runs, profile=profile)
-    within = {(one.first, one.second): one for one in within_submissions(runs, found, WORTHWHILE)}
-    split = found.apart.split.verdict
+    if whole or not profile:
+        found = model_of(runs, profile=profile)
+    else:
+        with mock.patch.object(crossed, "_profiles", partial(limits_at_truth, design, drawn.labels)):
+            found = model_of(runs)
+    within = within_submissions(runs, found, WORTHWHILE) if seed <= WITHIN_SEEDS else ()
+    inside = {(one.first, one.second): one for one in within}
     return {
-        "seed": seed, "profiled": profile, "split": split, "state": found.state, "reason": found.reason,
+        "seed": seed, "profiled": profile, "split": found.apart.split.verdict, "state": found.state, "reason": found.reason,
         "one_sided": found.one_sided / found.runs, "broken": broken_rules(found),
-        "pairs": [_pair(one, within.get((one.first, one.second)), drawn) for one in found.steels], "own": _own(found),
+        "pairs": [_pair(one, inside.get((one.first, one.second)), drawn) for one in found.steels], "own": _own(found),
         "variances": {name: _variance(one, design, drawn, found) for name, one in found.variances.items()},
     }  # fmt: skip
+
+
+def limits_at_truth(design: Design, labels: dict, problem, best, names, same, W, level: float) -> dict[str, variance_profile.Limits]:
+    """Limits that hold the true variance exactly where the profile limits do: from the estimate to it, or from it away.
+
+    Arguments after the first two are those of the function it stands for. A residual of which a part is known has its whole profile.
+    """
+    rise, held = float(chi2.ppf(level, 1)), tuple(name for name in names if name != RESIDUAL)
+    found = {}
+    for k, name in enumerate(names):
+        if name in same:
+            continue
+        if name == RESIDUAL and problem.known:
+            found[name] = variance_profile.profile_limits(problem, best, k, float(np.sqrt(W[k, k])), rise)
+        else:
+            truth = held_variance(design, labels, name, held) / problem.system.unit**2
+            found[name] = _limits_at(problem, best, k, truth, rise)
+    return found
+
+
+def _limits_at(problem, best, k: int, truth: float, rise: float) -> variance_profile.Limits:
+    estimate = float(best.variances[k])
+    try:
+        inside = variance_profile._Path(problem, best, k).rise(math.sqrt(truth))[0] <= rise
+    except variance_profile._Stop as stop:
+        better = stop.point if stop.point is not None and stop.point.deviance < best.deviance - variance_profile.BETTER else None
+        return variance_profile.Limits(None, None, str(stop), better)
+    if inside:
+        return variance_profile.Limits(min(estimate, truth) * (1 - ROUNDING), max(estimate, truth) * (1 + ROUNDING), "")
+    return variance_profile.Limits(0.0 if truth > estimate else estimate, estimate, "")
 
 
 def broken_rules(found: RunsModel) -> list[str]:
@@ -119,14 +165,14 @@ def _pair(one, within, drawn: Drawn) -> dict:
     new = None
     if one.new_hands is not None:
         new = _holds(one.new_hands.interval, float(drawn.new_hands[i] - drawn.new_hands[j]))
-    inside = within is not None and within.result is not None and within.disagrees
-    headline = within.result.interval if inside else one.result.interval
     interval = one.result.interval
-    return {
+    told = {
         "told": one.told, "off": one.result.estimate - true, "half": (interval.high - interval.low) / 2, "df": one.result.df,
         "held": _holds(interval, true), "at_once": _holds(one.simultaneous, true), "new": new,
-        "inside": inside, "headline": _holds(headline, true),
     }  # fmt: skip
+    if within is None or within.result is None:
+        return told
+    return told | {"inside": within.disagrees, "headline": _holds(within.result.interval if within.disagrees else interval, true)}
 
 
 def _own(found: RunsModel) -> bool | None:
@@ -142,9 +188,7 @@ def _variance(one, design: Design, drawn: Drawn, found: RunsModel) -> dict:
         held = _holds(one.interval, truth)
     elif one.state == "upper limit only" and one.upper is not None:
         held = truth <= one.upper
-    limits, cv = found.fit.variance_intervals.get(one.name), found.apart.split.terms.cv.get(one.name)
-    known = {"low": limits.low, "high": limits.high} if limits is not None else {}
-    return {"state": one.state, "fitted": fitted, "true": truth, "held": held, "cv": cv, **known}
+    return {"state": one.state, "fitted": fitted, "true": truth, "held": held}
 
 
 def _holds(interval, true: float) -> bool:
@@ -154,15 +198,16 @@ def _holds(interval, true: float) -> bool:
 def run(rows: Mapping[str, Row], out: Path, first: int = 1, seeds: int | None = None) -> None:
     """Append the line of every seed that is not there yet."""
     out.mkdir(parents=True, exist_ok=True)
-    for name, row in rows.items():
-        path = out / f"{name}.jsonl"
-        done = {one["seed"] for one in lines(path)}
-        with path.open("a", encoding="utf-8") as file:
-            for seed in range(first, first + (seeds or row.seeds)):
-                if seed not in done:
-                    file.write(json.dumps(line(row.design, seed, seed <= row.profiled)) + "\n")
-                    file.flush()
-                    print(f"\rrow {name} seed {seed}", end="", file=sys.stderr)
+    wanted = {name: range(first, first + (seeds or row.seeds)) for name, row in rows.items()}
+    done = {name: {one["seed"] for one in lines(out / f"{name}.jsonl")} for name in rows}
+    for start in range(0, max(map(len, wanted.values())), BLOCK):
+        for name, row in rows.items():
+            with (out / f"{name}.jsonl").open("a", encoding="utf-8") as file:
+                for seed in wanted[name][start : start + BLOCK]:
+                    if seed not in done[name]:
+                        file.write(json.dumps(line(row.design, seed, seed <= row.profiled)) + "\n")
+                        file.flush()
+                        print(f"\rrow {name} seed {seed}", end="", file=sys.stderr)
 
 
 def lines(path: Path) -> list[dict]:
@@ -204,8 +249,8 @@ def contrast(found: Sequence[dict]) -> dict[str, object]:
         "at_once": share([all(pair["at_once"] for pair in one["pairs"]) for one in found if all("off" in p for p in one["pairs"])]),
         "new_hands": share([pair.get("new") for pair in told]),
         "own": share([one["own"] for one in found]),
-        "headline": share([pair["headline"] for pair in told]),
-        "inside": float(np.mean([pair["inside"] for pair in told])) if told else math.nan,
+        "headline": share([pair.get("headline") for pair in told]),
+        "inside": share([pair.get("inside") for pair in told]),
     }
 
 
@@ -332,7 +377,8 @@ def _contrast_cells(name: str, found: Sequence[dict]) -> list[str]:
     return [
         name, str(covered.n), str(covered), contrast_verdict(ROWS[name].design, covered),
         f"{told['bias']:+.3f} ± {told['bias_error']:.3f}", f"×/÷ {told['width']:.2f}",
-        str(told["headline"]), f"{100 * told['inside']:.0f} %", str(told["at_once"]), str(told["new_hands"]), str(told["own"]),
+        str(told["headline"]), f"{100 * told['inside'].held:.0f} %" if told["inside"].n else "–",
+        str(told["at_once"]), str(told["new_hands"]), str(told["own"]),
     ]  # fmt: skip
 
 

@@ -8,7 +8,20 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from crossed_coverage import ROWS, Row, broken_rules, contrast, contrast_verdict, lines, run, share, summary, variance, variance_verdict
+from crossed_coverage import (
+    ROWS,
+    Row,
+    broken_rules,
+    contrast,
+    contrast_verdict,
+    line,
+    lines,
+    run,
+    share,
+    summary,
+    variance,
+    variance_verdict,
+)
 from crossed_runs import MEANS, OWN_SHARPENING, SDS, STEELS, Design, draw, held_variance
 
 from aggregator.numerics.interval import Interval
@@ -90,6 +103,13 @@ def test_all_own_edges_refuse_the_split_and_still_tell_the_steels(small):
         assert "off" in one["pairs"][0]
 
 
+@pytest.mark.parametrize(("name", "seed"), [("2", 1), ("2", 2), ("10", 1), ("12", 1)])
+def test_one_point_of_the_profile_tells_whether_the_interval_holds_the_truth(name, seed):
+    short, whole = (line(ROWS[name].design, seed, whole=one)["variances"] for one in (False, True))
+    assert {term: one["held"] for term, one in short.items()} == {term: one["held"] for term, one in whole.items()}
+    assert any(one["held"] is not None for one in whole.values())
+
+
 def test_the_tables_of_a_small_study_have_a_line_for_each_row(small):
     text = summary(small[1])
     assert sum(line.startswith(("| 1 |", "| 2 |")) for line in text.splitlines()) == 8
@@ -121,7 +141,7 @@ def test_shares_bias_and_width_are_those_counted_by_hand():
     assert found["bias"] == pytest.approx(0.02)
     assert found["bias_error"] == pytest.approx(0.1 / math.sqrt(2000), rel=1e-3)
     assert found["width"] == pytest.approx(1.5)
-    assert (found["inside"], found["headline"].held) == (pytest.approx(0.1), pytest.approx(0.9))
+    assert (found["inside"].held, found["headline"].held) == (pytest.approx(0.1), pytest.approx(0.9))
     assert found["at_once"].held == 1.0 and found["new_hands"].n == found["own"].n == 0
 
 

@@ -8,7 +8,7 @@ from aggregator.bundle.analysis import CrossedContrast, CrossedResult, CurveComp
 from aggregator.bundle.model import EndpointResult, Pool
 
 from . import spread_bars
-from .words import endpoints_in_order
+from .words import endpoints_in_order, sentence
 
 TERM_ORDER = ("sharpener", "tester", "blade", "batch", "steel × sharpener", "steel × tester", "submission", "run-to-run")
 FIRST_VIEW = ("sharpener", "tester", "blade", "run-to-run")
@@ -36,10 +36,9 @@ class PairAtEndpoint:
 
 @dataclass(frozen=True)
 class Note:
-    """What limits some figures: parts of the dulling, terms in words (empty: all of them), and the limit."""
+    """A sentence on what limits some figures, and the parts of the dulling it is said of."""
 
     roles: tuple[str, ...]
-    terms: str
     text: str
 
 
@@ -75,26 +74,50 @@ def spread_of(model: CrossedResult | None, what: str) -> Spread | None:
 
 
 def notes(endpoints: list[EndpointResult], only: tuple[str, ...]) -> list[Note]:
-    """What limits the figures of the terms in ``only``, said once for all the terms and endpoints it is true of."""
-    by_endpoint = {e.id: _notes(e.crossed, only) for e in endpoints}
-    said: dict[tuple[str, tuple[str, ...]], list[str]] = {}
-    for endpoint in endpoints:
-        for text, whats in by_endpoint[endpoint.id].items():
-            said.setdefault((text, whats), []).append(endpoint.role)
-    return [Note(tuple(roles), ", ".join(term(w) for w in whats), text) for (text, whats), roles in said.items()]
+    """Why terms of ``only`` have no number and what the others hold, said once for all the terms and endpoints it is true of."""
+    said = [((text, whats), e.role) for e in endpoints for text, whats in _notes(e.crossed, only).items()]
+    named = [(", ".join(term(w) for w in whats), text, roles) for (text, whats), roles in _gathered(said)]
+    return [Note(roles, sentence(f"{terms}: {text}" if terms else text)) for terms, text, roles in named]
 
 
 def _notes(model: CrossedResult | None, only: tuple[str, ...]) -> dict[str, tuple[str, ...]]:
     """Text to the terms it is said of; none where it is said of the whole model."""
     if model is None:
         return {}
-    found: dict[str, tuple[str, ...]] = {model.reason: ()} if model.reason else {}
-    for what in only:
-        spread = spread_of(model, what)
-        for text in (spread.reason, f"the figure stands for {spread.holds}." if spread.holds else "") if spread is not None else ():
-            if text:
-                found[text] = (*found.get(text, ()), what)
+    if model.state == "not fitted":
+        return {model.reason: ()}
+    found: dict[str, tuple[str, ...]] = {}
+    for spread in (s for what in only for s in model.spreads if s.what == what):
+        limit = spread.reason if spread.state == "no number" else f"the figure stands for {spread.holds}" if spread.holds else ""
+        if limit:
+            found[limit] = (*found.get(limit, ()), spread.what)
     return found
+
+
+def pair_notes(found: list[PairAtEndpoint]) -> list[Note]:
+    """What weakens a pair's contrasts, whether submissions by themselves agree, and who sharpens; said once for all endpoints."""
+    said = [(sentence(text), x.endpoint.role) for which in (_weakness, _within, _by_sharpener) for x in found if (text := which(x))]
+    return [Note(roles, text) for text, roles in _gathered(said)]
+
+
+def _weakness(x: PairAtEndpoint) -> str:
+    return x.contrast.reason if x.contrast is not None and x.contrast.result is not None else ""
+
+
+def _within(x: PairAtEndpoint) -> str:
+    return x.contrast.within_note if x.contrast is not None and x.contrast.result is not None else ""
+
+
+def _by_sharpener(x: PairAtEndpoint) -> str:
+    return x.practice.sentence if x.practice is not None else ""
+
+
+def _gathered(said: list[tuple[object, str]]) -> list[tuple[object, tuple[str, ...]]]:
+    """Everything said once, with the parts of the dulling it is said of."""
+    found: dict[object, tuple[str, ...]] = {}
+    for text, role in said:
+        found[text] = (*found.get(text, ()), role)
+    return list(found.items())
 
 
 def axes(endpoints: list[EndpointResult], only: tuple[str, ...]) -> dict[str, spread_bars.SpreadAxis]:

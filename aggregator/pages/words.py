@@ -76,6 +76,11 @@ def number(value: float | None) -> str:
     return "–" if value is None else "0" if value == 0 else amount(value)
 
 
+def sentence(text: str) -> str:
+    """A phrase made to stand alone: a capital in front, a full stop behind."""
+    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "?", "!")) else ".")
+
+
 def percent(value: float | None) -> str:
     """A percentage without decimals."""
     return "–" if value is None else f"{value:.0f} %"

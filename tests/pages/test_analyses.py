@@ -64,14 +64,13 @@ def test_a_spread_has_a_figure_a_limit_or_no_number_and_the_reason_stands_beside
         assert words(by_term["two testers"][place]) == "no number" and "<svg" not in by_term["two testers"][place + 1]
     assert words(by_term["two steels"][late]) == "×1.42" and words(by_term["two steels"][life]) == "no number"
     said = words(shown)
-    assert "Only four runs cross: the size cannot be told." in said
-    assert "the figure stands for blade, or how this tester and steel suit each other" in said
-    assert "not fitted: 21 of 40 lives censored" in said
+    assert "Two blades of one steel: the figure stands for blade, or how this tester and steel suit each other." in said
+    assert "Not fitted: 21 of 40 lives censored." in said
 
 
 def test_a_reason_common_to_several_terms_is_said_once(pool):
     (note,) = notes([pool.endpoints[0]], ("sharpener", "tester"))
-    assert (note.roles, note.terms, note.text) == (("early",), "two sharpeners, two testers", "Too few people exchanged edges.")
+    assert (note.roles, note.text) == (("early",), "Two sharpeners, two testers: Too few people exchanged edges.")
 
 
 def test_effects_of_people_are_a_distribution_only(pages):
@@ -101,7 +100,8 @@ def test_a_pair_says_what_new_hands_would_meet_and_which_figure_to_believe(pages
     contrast = pool.endpoints[1].crossed.contrasts[0]
     assert f"{ratio_text(contrast.new_hands.low)} to {ratio_text(contrast.new_hands.high)}" in words(agree)
     assert ratio_text(contrast.new_hands_measured.high) in words(agree) and "4 runs each" in words(agree)
-    assert "Believe" not in words(agree) and "Believe the figure from within submissions." in words(differ)
+    assert "to be believed" not in words(agree) and "to be believed" in words(differ)
+    assert "early late Comparisons within submissions disagree with all runs." in words(differ)
     assert pool.endpoints[1].crossed.practice[0].sentence in words(agree)
 
 

@@ -12,7 +12,9 @@ from .words import endpoints_in_order, sentence
 
 TERM_ORDER = ("sharpener", "tester", "blade", "batch", "steel × sharpener", "steel × tester", "submission", "run-to-run")
 FIRST_VIEW = ("sharpener", "tester", "blade", "run-to-run")
+TOO_FEW_STEELS = "fewer than three of them can be told apart in these runs"
 TERM_WORDS = {
+    "steel": "two steels",
     "sharpener": "two sharpeners",
     "tester": "two testers",
     "blade": "two blades of one steel",
@@ -86,7 +88,7 @@ def _notes(model: CrossedResult | None, only: tuple[str, ...]) -> dict[str, tupl
         return {}
     if model.state == "not fitted":
         return {model.reason: ()}
-    found: dict[str, tuple[str, ...]] = {}
+    found: dict[str, tuple[str, ...]] = {TOO_FEW_STEELS: ("steel",)} if model.steels_typical is None else {}
     for spread in (s for what in only for s in model.spreads if s.what == what):
         limit = spread.reason if spread.state == "no number" else f"the figure stands for {spread.holds}" if spread.holds else ""
         if limit:

@@ -73,6 +73,12 @@ def test_a_reason_common_to_several_terms_is_said_once(pool):
     assert (note.roles, note.text) == (("early",), "Two sharpeners, two testers: Too few people exchanged edges.")
 
 
+def test_steels_without_a_typical_difference_have_the_reason(pool):
+    model = pool.endpoints[1].crossed.model_copy(update={"steels_typical": None})
+    (note,) = notes([pool.endpoints[1].model_copy(update={"crossed": model})], ("sharpener",))
+    assert note.text == "Two steels: fewer than three of them can be told apart in these runs."
+
+
 def test_effects_of_people_are_a_distribution_only(pages):
     assert "never who stands where" in words(section(pages[f"{POOL}/index.md"], "matters"))
 

@@ -73,7 +73,10 @@ PATTERNS: dict[str, dict[str, str]] = {
         "without limit": "without limit",
         "unbounded": "unbounded",
         "ratio": "×{figure}",
-        "sharpener of a class": "the edge of a {name} sharpener",
+    },
+    "named": {
+        "practice": "the edge of a {name} sharpener",
+        "sharpener": "the edge that {name} sharpened",
     },
 }
 """What the page that answers in the browser fills in as well (site/pages/assets/form/sentences.js)."""
@@ -122,7 +125,7 @@ def difference(kind: str, ratio: float) -> str:
 
 def named(factor: str, name: str) -> str:
     """How one side of a comparison is called in a sentence."""
-    return PATTERNS["words"]["sharpener of a class"].format(name=name) if factor == "practice" else name
+    return PATTERNS["named"].get(factor, "{name}").format(name=name)
 
 
 def when(kind: str, unit: str, at: float | None, start: float | None, end: float | None) -> str:

@@ -74,7 +74,7 @@ export function opening(rule, unit, words) {
 
 /** How one side of a comparison is called. */
 export function named(factor, name, words) {
-  return factor === "practice" ? filled(words.patterns.words["sharpener of a class"], { name }) : name;
+  return filled(words.patterns.named[factor] ?? "{name}", { name });
 }
 
 /**

@@ -417,6 +417,15 @@ def test_a_file_taken_out_of_the_base_meanwhile_does_not_come_back(root):
     assert codes(root) == {}
 
 
+def test_reading_both_together_leaves_the_working_tree_as_it_was(root):
+    write_submission(root, second({"/blades/0/steel/designation": "AISI 52100"}))
+    commit(root)
+    on_base(root, lambda: (root / FIRST).write_text(json.dumps(submission({"/note": "theirs"}))))
+    before = {path: path.read_bytes() for path in root.rglob("*") if path.is_file() and ".git" not in path.parts}
+    assert codes(root) == {SECOND: ["facts-disagree"]}
+    assert {path: path.read_bytes() for path in root.rglob("*") if path.is_file() and ".git" not in path.parts} == before
+
+
 def test_a_merge_commit_of_the_host_is_held_against_its_first_parent(root):
     write_submission(root, second())
     commit(root)

@@ -23,7 +23,7 @@ from .layout import readable, walk
 from .loading import load_repository
 from .neighbours import neighbours
 from .proposal import Proposal, read_proposal
-from .rules.additions import identity_paths, is_data, is_register, request_problems, reuse_problem
+from .rules.additions import TOMBSTONES, identity_paths, is_data, is_register, request_problems, reuse_problem, submission_id
 from .rules.register_entries import register_problems
 from .union import write_union
 from .yaml_reading import parse_yaml
@@ -82,7 +82,7 @@ def check_proposal(root: Path, reference: str, *, today: datetime.date | None = 
         newer = {change.path for change in proposal.changes if change.kind in ("added", "renamed")}
         repository = load_repository(folder, today=today, chosen=chosen, newer=newer)
     own = Collected()
-    own.add_all(request_problems(proposal, _drafts(proposal)))
+    own.add_all(request_problems(proposal, _drafts(proposal) | _buried(proposal)))
     own.add_all(_reuse_problems(proposal, past))
     own.add_all(_register_problems(proposal))
     checked = CheckedProposal(proposal, replace(repository, root=root), (), chosen is None)
@@ -124,6 +124,12 @@ def _drafts(proposal: Proposal) -> frozenset[str]:
     """Changed protocol versions that the base has and has not released."""
     versions = [c.before for c in proposal.changes if c.before.startswith("protocols/") and c.before.count("/") == 2]
     return frozenset(path for path in versions if path.endswith(".md") and not _released(proposal, path))
+
+
+def _buried(proposal: Proposal) -> frozenset[str]:
+    """Submissions, and their changes, that are taken out and leave a tombstone."""
+    gone = [change.path for change in proposal.changes if change.kind == "deleted"]
+    return frozenset(path for path in gone if (name := submission_id(path)) and (proposal.root / f"{TOMBSTONES}{name}.json").is_file())
 
 
 def _released(proposal: Proposal, path: str) -> bool:

@@ -188,6 +188,10 @@ _REQUEST = _errors(
         "A register's entry is new or changed.",
         "nothing for whoever sends it; the maintainer looks the entry up in the standard it names",
     ),
+    taken_out=(
+        "A published submission is taken out, and its tombstone put in its place.",
+        "nothing for whoever asked for it; the maintainer makes sure of the reason, and that the right file is meant",
+    ),
     demonstration_changed=(
         "The demonstration is changed.",
         "nothing, if edgehold demo wrote it; the tests compare it with its seed",

@@ -173,6 +173,26 @@ def test_not_under_another_protocol_either(root):
     assert codes(root) == {"submissions/measured/other-rope/wren-1.json": ["id-reused"]}
 
 
+def test_only_what_leaves_a_tombstone_may_be_taken_out_and_the_maintainer_is_told(root):
+    (root / FIRST).unlink()
+    write(root / "submissions/tombstones/other-1.json", "{}")
+    assert codes(root)[FIRST] == ["record-deleted"]
+    tombstone = {"format": "tombstone/0.1.0", "id": "wren-1", "month": "2026-06", "reason": "privacy"}
+    (root / "submissions/tombstones/other-1.json").unlink()
+    write(root / "submissions/tombstones/wren-1.json", json.dumps(tombstone))
+    assert codes(root)[FIRST] == ["taken-out"]
+    assert CODES["taken-out"].severity == "warning"
+
+
+def test_a_tombstone_itself_stays(root):
+    path = "submissions/tombstones/auk-1.json"
+    tombstone = {"format": "tombstone/0.1.0", "id": "auk-1", "month": "2026-06", "reason": "privacy"}
+    on_base(root, lambda: write(root / path, json.dumps(tombstone)))
+    git(root, "merge", "-q", BASE)
+    (root / path).unlink()
+    assert codes(root)[path] == ["record-deleted"]
+
+
 # data and code
 
 

@@ -17,14 +17,17 @@ from ..proposal import EXECUTABLE, LINK, MODULE, Change, Proposal
 
 LARGEST_PROPOSED_BYTES = 2_000_000  # twice the largest file of any kind that the check reads
 DEMONSTRATION = "submissions/simulated/"
+TOMBSTONES = "submissions/tombstones/"
 
 _REGISTER = re.compile(r"aggregator/registers/[a-z0-9-]{1,60}\.json")
 _LASTING = {
     re.compile(r"submissions/measured/.+"): "put it back; a published result is changed by a correction or a retraction, a file of its own",
+    re.compile(rf"{TOMBSTONES}.+"): "put it back; whatever was taken out stays out, and its id stays taken",
     re.compile(r"protocols/[^/]+/[0-9.]+\.md"): "put it back, and publish what is to change as a new version",
     re.compile(r"protocols/[^/]+/events/.+"): "put it back; what happened later is a further event",
     re.compile(r"protocols/[^/]+/objections/.+"): "put it back; whatever there is to add is a further entry of the objection",
 }
+_OF_SUBMISSION = re.compile(r"submissions/measured/[^/]+/(?:changes/(?P<changed>[^/]+)/[^/]+|(?P<id>[^/]+)\.json)")
 _ADDED_CURES = {"changed": "record-changed", "changed in kind": "record-changed", "deleted": "record-deleted", "renamed": "record-renamed"}
 
 PathProblem = tuple[str, Problem]
@@ -40,15 +43,22 @@ def is_register(path: str) -> bool:
     return _REGISTER.fullmatch(path) is not None
 
 
-def may_change(path: str, drafts: Collection[str]) -> bool:
+def may_change(path: str, free: Collection[str]) -> bool:
     """Whether a file that the base has may be changed, moved or taken out.
 
     Parameters
     ----------
     path : where the base has it.
-    drafts : protocol versions that the base has not released.
+    free : those of the files that last which may all the same: protocol versions that the base has not released, and submissions that
+        are taken out and leave a tombstone.
     """
-    return _lasting_cure(path) is None or path in drafts
+    return _lasting_cure(path) is None or path in free
+
+
+def submission_id(path: str) -> str | None:
+    """Id of the measured submission that a file is, or is a change of; None for every other file."""
+    found = _OF_SUBMISSION.fullmatch(path)
+    return found and (found["changed"] or found["id"])
 
 
 def _lasting_cure(path: str) -> str | None:
@@ -57,13 +67,13 @@ def _lasting_cure(path: str) -> str | None:
     return next((cure for pattern, cure in _LASTING.items() if pattern.fullmatch(path)), None)
 
 
-def request_problems(proposal: Proposal, drafts: Collection[str]) -> list[PathProblem]:
-    """Everything that paths, modes and sizes say; see `may_change` for ``drafts``."""
+def request_problems(proposal: Proposal, free: Collection[str]) -> list[PathProblem]:
+    """Everything that paths, modes and sizes say; see `may_change` for ``free``."""
     changes = proposal.changes
     return [
         *_mixture(changes),
         *_demonstration(changes),
-        *(found for change in changes for found in _one_change(proposal, change, drafts)),
+        *(found for change in changes for found in _one_change(proposal, change, free)),
         *_collisions(proposal),
     ]
 
@@ -96,7 +106,7 @@ def _demonstration(changes: Iterable[Change]) -> Iterator[PathProblem]:
         yield _at(touched[0], "demonstration-changed", f"{_counted(touched)} of the demonstration changed")
 
 
-def _one_change(proposal: Proposal, change: Change, drafts: Collection[str]) -> Iterator[PathProblem]:
+def _one_change(proposal: Proposal, change: Change, free: Collection[str]) -> Iterator[PathProblem]:
     if change.mode == LINK:
         yield _at(change.path, "link-refused", "this is a symbolic link")
     elif change.mode == MODULE:
@@ -104,8 +114,10 @@ def _one_change(proposal: Proposal, change: Change, drafts: Collection[str]) -> 
     elif change.mode == EXECUTABLE and change.mode != change.mode_before and is_data(change.path):
         yield _at(change.path, "executable-bit", "the file is marked as a program")
     yield from _size(proposal, change)
-    if change.kind in _ADDED_CURES and not may_change(change.before, drafts):
+    if change.kind in _ADDED_CURES and not may_change(change.before, free):
         yield _rewritten(change)
+    elif change.kind == "deleted" and change.path in free and submission_id(change.path):
+        yield _at(change.path, "taken-out", "a published submission is taken out, and leaves a tombstone")
     elif change.path in proposal.moved and is_data(change.path) and _differs(proposal, change):
         if change.kind == "added" and not is_register(change.path):
             yield _at(change.path, "path-taken", "the base has another file of this name by now")

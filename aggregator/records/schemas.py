@@ -16,7 +16,7 @@ from pydantic_core import core_schema
 
 from aggregator.errors import InputError
 
-from .model.plan import PLAN_FORMAT, Plan
+from .model.plan import PLAN_FORMAT, PLAN_SEAL_FORMAT, Plan, PlanSeal
 from .model.protocol import PROTOCOL_FORMAT, Protocol
 from .model.review import EVENT_FORMAT, OBJECTION_FORMAT, Event, Objection, Outcome, Response
 from .model.submission import SUBMISSION_FORMAT, Submission
@@ -31,6 +31,7 @@ _KINDS: tuple[tuple[str, str, tuple[type, ...]], ...] = (
     (OBJECTION_FORMAT, "An objection, a response to it, or its outcome: the YAML front matter.", (Objection, Response, Outcome)),
     (SUBMISSION_FORMAT, "One contributed result file.", (Submission,)),
     (PLAN_FORMAT, "The drawn order, roles and codes of one experiment.", (Plan,)),
+    (PLAN_SEAL_FORMAT, "What is published of a sealed plan before the test.", (PlanSeal,)),
 )
 
 

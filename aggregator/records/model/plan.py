@@ -6,9 +6,12 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from .base import Count, Handle, Key, Label, Month, ProtocolReference, Record, Sha256, Slug, Whole
+from .base import Count, Handle, Key, Label, Month, NonNegative, Origin, Positive, ProtocolReference, Record, Sha256, Slug, Whole
 
 PLAN_FORMAT = "plan/0.1.0"
+PLAN_SEAL_FORMAT = "plan-seal/0.1.0"
+
+Nonce = Annotated[str, Field(pattern=r"^[0-9a-f]{32,64}(?!\n)$")]
 
 
 class PlannedRun(Record):
@@ -18,6 +21,12 @@ class PlannedRun(Record):
     """1, 2, 3 …"""
     block: Count
     """The block (evening and lot) it belongs to."""
+    evening: Count | None = None
+    """Which evening: 1, 2 …"""
+    lot: Count | None = None
+    """Which of the lots at hand it is cut from: 1, 2 …"""
+    coil_position_m: NonNegative | None = None
+    """Metres from the outer end of that lot where the run begins, if every run before goes to its last checkpoint."""
     blade: Key
     """Which blade."""
     sharpener: Handle
@@ -37,13 +46,44 @@ class Plan(Record):
     """The plan's id."""
     protocol: ProtocolReference
     """The protocol version to be followed."""
+    origin: Origin = "measured"
+    """measured: people will do this. simulated: a program will make it up."""
     month: Month
     """When it was drawn."""
+    endpoint: Slug | None = None
+    """The endpoint that it was planned for; null: the protocol's primary one."""
+    worthwhile_ratio: Annotated[float, Field(gt=1, le=100)] | None = None
+    """The smallest ratio worth acting on, fixed before the test; null: the protocol's."""
+    planned_last_checkpoint: Positive | None = None
+    """How far every run is meant to go, in the protocol's unit of work; null: to its last checkpoint."""
     seed: Whole
     """Seed of the random order, so that it can be drawn again."""
     blinding: Literal["none", "helper coded", "sealed"]
     """Who shall know whose edge is whose."""
+    coder: Handle | None = None
+    """Who keeps the codes; cuts and reads nothing."""
     runs: Annotated[tuple[PlannedRun, ...], Field(min_length=1)]
     """The runs in their order."""
+    nonce: Nonce | None = None
+    """128 random bits or more, as lower-case hexadecimal digits: without them a short plan could be guessed from its seal."""
     sha256: Sha256 | None = None
-    """The seal published before the test."""
+    """The seal published before the test: SHA-256 of the canonical JSON (RFC 8785) of everything else in this plan."""
+
+
+class PlanSeal(Record):
+    """What is published of a sealed plan before the test: submissions/plans/<id>.json."""
+
+    format: Literal["plan-seal/0.1.0"]
+    """Name and version of this format."""
+    id: Slug
+    """The plan's id, which is the file's name without .json."""
+    protocol: ProtocolReference
+    """The protocol version to be followed."""
+    origin: Origin
+    """measured or simulated; never mixed."""
+    sha256: Sha256
+    """The plan's hash."""
+    month: Month
+    """When it was published."""
+    by: Handle
+    """Who publishes it and answers for bringing the result back."""

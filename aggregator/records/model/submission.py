@@ -28,6 +28,7 @@ from .base import (
     Slug,
     Written,
 )
+from .plan import Plan
 
 SUBMISSION_FORMAT = "submission/0.1.0"
 
@@ -281,6 +282,8 @@ class PlanReference(Record):
     """The plan's id."""
     sha256: Sha256 | None = None
     """The seal that was published before the test, when there was one."""
+    opened: Plan | None = None
+    """The whole plan, opened after the test, with the nonce of its seal: what the runs are held against."""
 
 
 class Submission(Record):

@@ -34,6 +34,7 @@ def submission_layout(protocol: Protocol) -> Layout:
         "filled": filled(protocol),
         "hidden": [
             "/answers",
+            "/plan/opened",
             "/blades/*/thickness_behind_edge/canonical",
             "/instruments/*/resolution/canonical",
             "/runs/*/readings/*/values/*/canonical",

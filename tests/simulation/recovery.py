@@ -40,10 +40,10 @@ def pooled_comparisons(seed: int) -> tuple[tuple[PooledComparison, ...], dict[tu
     repository = read_back(demonstration)
     rows = endpoint_rows(repository)
     table = repeatability_table(rows, repository.protocols)
-    # A submission's own likelihood interval is the slowest part of the path, and no pooled interval uses it.
-    # Nor does one use the curve of a bound, which only the sensitivity result weighs in.
+    # A submission's own likelihood interval is the slowest part of the path, and a pooled interval uses it only where the
+    # likelihood is level at its top. Nor does one use the curve of a bound, which only the sensitivity result weighs in.
     with (
-        mock.patch.object(profile._Profile, "limit", lambda self, side, level: self.estimate),
+        mock.patch.object(profile._Profile, "limit", limit_where_needed),
         mock.patch.object(submissions, "tabulated_profile", lambda runs, vector: ()),
     ):
         estimates = estimate_submissions(rows, table, repository.protocols)
@@ -55,6 +55,17 @@ def pooled_comparisons(seed: int) -> tuple[tuple[PooledComparison, ...], dict[tu
         (pool_key(s), rule.id): rule.worthwhile_ratio for s in repository.submissions for rule in repository.protocol_of(s).record.endpoints
     }
     return compare(estimates, rows, table, worthwhile), truths
+
+
+LIMIT = profile._Profile.limit
+SURELY_CURVED = 0.25  # variance of a contrast of lives at most which its likelihood is not level: an interval of ×1.6 or more
+
+
+def limit_where_needed(self: profile._Profile, side: int, largest: float) -> float:
+    """A limit where the curvature of the likelihood may say nothing; none where nothing that is pooled asks for it."""
+    vector = self.runs.basis.T @ self.direction * self.length2
+    variance = float(vector @ self.runs.fit.covariance @ vector)
+    return LIMIT(self, side, largest) if variance > SURELY_CURVED else side * math.inf
 
 
 def recovered(seed: int) -> Iterator[dict[str, object]]:

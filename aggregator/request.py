@@ -10,7 +10,7 @@ from aggregator.bundle.model import SubmissionResult
 from aggregator.bundle.request_summary import request_summary
 from aggregator.endpoints import endpoint_rows
 from aggregator.estimates import estimate_submissions, repeatability_table
-from aggregator.records.against import CheckedProposal, check_proposal
+from aggregator.records.against import CheckedProposal, check_proposal, submission_of
 from aggregator.records.canonical import Repository, pool_key
 
 
@@ -23,7 +23,7 @@ def summarised(root: Path, reference: str) -> tuple[CheckedProposal, str]:
         As `check_proposal`.
     """
     checked = check_proposal(root, reference, whole=True)
-    added = frozenset(change.path for change in checked.proposal.changes if change.kind in ("added", "renamed"))
+    added = frozenset(submission_of(change.path) for change in checked.proposal.changes if change.kind in ("added", "renamed"))
     return checked, request_summary(checked, own_answers(checked.repository, added))
 
 
@@ -36,4 +36,4 @@ def own_answers(repository: Repository, paths: frozenset[str]) -> tuple[Submissi
     names = {s.record.id for s in asked}
     own = [row for row in rows if row.submission in names]
     estimates = estimate_submissions(own, table, repository.protocols)
-    return submission_results(replace(repository, submissions=asked), own, estimates)
+    return submission_results(replace(repository, submissions=asked, retracted=()), own, estimates)

@@ -19,7 +19,7 @@ from aggregator.errors import ERROR, Finding
 from .canonical import Repository
 from .findings import Collected
 from .git_reading import Asked, ask, begin_asking
-from .layout import readable, walk
+from .layout import changed_submission, readable, walk
 from .loading import load_repository
 from .neighbours import neighbours
 from .proposal import Proposal, read_proposal
@@ -29,6 +29,7 @@ from .union import write_union
 from .yaml_reading import parse_yaml
 
 _SUBMISSION = re.compile(r"submissions/(?:measured|simulated)/[^/]+/[^/]+\.json")
+_CHANGE = re.compile(r"submissions/measured/[^/]+/changes/[^/]+/[^/]+\.json")
 MOST_CHOSEN = 200  # changed submissions; with more of them everything is read
 
 
@@ -79,7 +80,7 @@ def check_proposal(root: Path, reference: str, *, today: datetime.date | None = 
     past = _ask_for_past(proposal)
     with _merged(proposal) as folder:
         chosen = None if whole or not _only_few_submissions(proposal) else _chosen(proposal, folder)
-        newer = {change.path for change in proposal.changes if change.kind in ("added", "renamed")}
+        newer = set(map(submission_of, (change.path for change in proposal.changes if change.kind in ("added", "renamed"))))
         repository = load_repository(folder, today=today, chosen=chosen, newer=newer)
     own = Collected()
     own.add_all(request_problems(proposal, _drafts(proposal) | _buried(proposal)))
@@ -109,15 +110,22 @@ def _merged(proposal: Proposal) -> Iterator[Path]:
 
 def _only_few_submissions(proposal: Proposal) -> bool:
     data = [path for change in proposal.changes for path in (change.path, change.before) if path and is_data(path)]
-    return len(data) <= MOST_CHOSEN and all(map(_SUBMISSION.fullmatch, data))
+    return len(data) <= MOST_CHOSEN and all(_SUBMISSION.fullmatch(path) or _CHANGE.fullmatch(path) for path in data)
+
+
+def submission_of(path: str) -> str:
+    """The submission that a correction or retraction belongs to; any other path as it is."""
+    return changed_submission(path) if _CHANGE.fullmatch(path) else path
 
 
 def _chosen(proposal: Proposal, folder: Path) -> set[str]:
-    """The submissions that the request touches, and those that have something to do with them."""
-    there = walk(folder).submissions
-    touched = {change.path for change in proposal.changes}
-    own = {path for path in there if path in touched}
-    return own | neighbours(folder, sorted(own), [path for path in there if path not in own])
+    """The submissions that the request touches, and those that have something to do with them, their corrections counted in."""
+    there = walk(folder)
+    files = [*there.submissions, *there.changes]
+    touched = {submission_of(change.path) for change in proposal.changes}
+    own = [path for path in files if submission_of(path) in touched]
+    met = neighbours(folder, own, [path for path in files if submission_of(path) not in touched])
+    return {submission_of(path) for path in (*own, *met)} & set(there.submissions)
 
 
 def _drafts(proposal: Proposal) -> frozenset[str]:
@@ -128,7 +136,7 @@ def _drafts(proposal: Proposal) -> frozenset[str]:
 
 def _buried(proposal: Proposal) -> frozenset[str]:
     """Submissions, and their changes, that are taken out and leave a tombstone."""
-    gone = [change.path for change in proposal.changes if change.kind == "deleted"]
+    gone = [change.before for change in proposal.changes if change.kind in ("deleted", "renamed")]  # git guesses at what was renamed
     return frozenset(path for path in gone if (name := submission_id(path)) and (proposal.root / f"{TOMBSTONES}{name}.json").is_file())
 
 

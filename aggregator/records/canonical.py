@@ -6,14 +6,16 @@ so that no later stage ever meets a unit.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from aggregator.errors import ERROR, Finding
 
+from .model.changes import Correction, Retraction, Tombstone
 from .model.protocol import Protocol, major
 from .model.review import Event, Objection, Outcome, Response
 from .model.submission import Submission
+from .names import Names
 
 
 @dataclass(frozen=True)
@@ -73,13 +75,36 @@ class CanonicalRun:
 
 
 @dataclass(frozen=True)
+class LoadedChange:
+    """A correction or retraction as read: the record, where it lay, its hash."""
+
+    record: Correction | Retraction
+    path: str
+    sha256: str
+
+
+@dataclass(frozen=True)
 class LoadedSubmission:
-    """One submission as read: the record, where it lay, its hash, its canonical runs in running order."""
+    """One submission as it counts now.
+
+    Attributes
+    ----------
+    record : the file with its corrections applied, people by the handle they are shown as.
+    path, sha256 : where the original file lies, and its hash.
+    runs : canonical runs in running order.
+    changes : corrections and retraction in the order of their numbers.
+    """
 
     record: Submission
     path: str
     sha256: str
     runs: tuple[CanonicalRun, ...]
+    changes: tuple[LoadedChange, ...] = ()
+
+    @property
+    def retraction(self) -> LoadedChange | None:
+        """What took it back, if something did."""
+        return next((change for change in self.changes if isinstance(change.record, Retraction)), None)
 
 
 @dataclass(frozen=True)
@@ -112,11 +137,15 @@ class Repository:
     ----------
     root : the repository's folder.
     protocols : by (id, version).
-    submissions : sorted by path; only those without an error of their own or across files.
+    submissions : sorted by path; only those without an error of their own or across files, and not retracted.
     events : by protocol id, in the order of their numbers.
     objections : all threads, sorted by protocol and number.
     steels : the register of steels by id.
     findings : everything found, sorted by file, line and code.
+    retracted : submissions that were taken back: readable, and in no stage after this one. One with errors has no runs.
+    tombstones : what is left of submissions that were taken out, by id.
+    side_files : (path, hash) of tombstones and of what people say of their handles.
+    names : which handle is shown for which.
     """
 
     root: Path
@@ -126,6 +155,10 @@ class Repository:
     objections: tuple[ObjectionThread, ...]
     steels: dict[str, object]
     findings: tuple[Finding, ...]
+    retracted: tuple[LoadedSubmission, ...] = ()
+    tombstones: tuple[Tombstone, ...] = ()
+    side_files: tuple[tuple[str, str], ...] = ()
+    names: Names = field(default_factory=Names)
 
     @property
     def errors(self) -> tuple[Finding, ...]:

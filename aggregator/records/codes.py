@@ -147,6 +147,40 @@ _SUBMISSION_WARNINGS = _warnings(
     answer_without_warning=("An answer refers to a warning that does not stand.", "take the answer out"),
 )
 
+_CHANGES = _errors(
+    change_without_submission=("A correction or retraction belongs to no submission.", "name a submission that lies under measured/"),
+    after_retraction=("The submission was retracted before this change.", "take this file out; a retracted submission stays as it is"),
+    fixed_field=(
+        "A correction may not change id, origin, format, licence or protocol.",
+        "retract the submission, and send it in again under another id; the protocol's version alone may be corrected",
+    ),
+    no_such_place=("A correction's pointer leads nowhere.", "point at a value of the submission, such as /runs/0/humidity_percent"),
+    before_disagrees=(
+        "A correction says that something else stood there than does.",
+        'give what stands there after all earlier corrections, {"absent": true} where nothing does',
+    ),
+    nothing_changed=("A correction changes nothing there.", "take the entry out"),
+    tombstone_and_file=(
+        "A submission that was taken out is there, or its id is used again.",
+        "take the file and its changes out; a new submission needs an id that nothing had before",
+    ),
+    alias_taken=("The handle to be shown is somebody else's.", "choose a handle that nobody has"),
+    alias_chain=("The handle to be shown has a file of its own.", "name the handle that shall be shown in the end"),
+) | _warnings(
+    same_person_unconfirmed=(
+        "Two handles are said to be one person's, and not confirmed from both: they count as two people.",
+        "let the other handle's file name this one",
+    ),
+    handle_in_id=(
+        "Ids of submissions hold a handle that an alias stands for.",
+        "nothing can be done here, for ids never change; ask for the submission to be taken out if it must not be seen",
+    ),
+    cites_gone=(
+        "A submission that is cited was retracted or taken out.",
+        "nothing; pages say so. A further response may rest on something else",
+    ),
+)
+
 _PROTOCOL = _errors(
     released_changed=("A released version has changed.", "put the released text back; publish changes as a new version"),
     wrong_hash=("The hash is not that of the file.", "compute it again"),
@@ -198,4 +232,4 @@ _REQUEST = _errors(
     ),
 )
 
-CODES: dict[str, Code] = {**_OPENING, **_FORM, **_LAYOUT, **_SUBMISSION, **_SUBMISSION_WARNINGS, **_PROTOCOL, **_REQUEST}
+CODES: dict[str, Code] = {**_OPENING, **_FORM, **_LAYOUT, **_SUBMISSION, **_SUBMISSION_WARNINGS, **_CHANGES, **_PROTOCOL, **_REQUEST}

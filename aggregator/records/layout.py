@@ -20,6 +20,9 @@ _VERSION_FILE = re.compile(r"[0-9]{1,4}\.[0-9]{1,4}\.[0-9]{1,4}\.md")
 _EVENT_FILE = re.compile(r"[0-9]{3}-[a-z0-9-]{1,63}\.yaml")
 _THREAD_FOLDER = re.compile(r"[0-9]{3}-[a-z0-9-]{1,63}")
 _ENTRY_FILE = re.compile(r"[0-9]{2}-(?:objection|response|outcome)\.md")
+_CHANGE_FILE = re.compile(r"[0-9]{2}-(?:correction|retraction)\.json")
+_HANDLE_FILE = re.compile(r"[a-z0-9][a-z0-9-]{0,29}[a-z0-9]\.json")
+_ID_FILE = re.compile(rf"{_SLUG.pattern}\.json")
 _FIGURE_FILE = re.compile(r"[a-z0-9][a-z0-9-]{0,60}\.svg")
 
 
@@ -28,6 +31,9 @@ class Layout:
     """Paths relative to the root, with forward slashes, each list sorted; ``problems`` by path."""
 
     submissions: list[str] = field(default_factory=list)
+    changes: list[str] = field(default_factory=list)
+    tombstones: list[str] = field(default_factory=list)
+    people: list[str] = field(default_factory=list)
     protocols: list[str] = field(default_factory=list)
     events: list[str] = field(default_factory=list)
     entries: list[str] = field(default_factory=list)
@@ -35,8 +41,24 @@ class Layout:
     problems: list[tuple[str, Problem]] = field(default_factory=list)
 
     def submission_ids(self) -> frozenset[str]:
-        """Ids of all submissions, as their paths say."""
-        return frozenset(path.rpartition("/")[2].removesuffix(".json") for path in self.submissions)
+        """Ids that are or were submissions', as paths say: those of tombstones too."""
+        return frozenset(map(file_id, (*self.submissions, *self.tombstones)))
+
+    def gone(self) -> dict[str, str]:
+        """Ids of submissions that no longer count, and how they went, as paths say."""
+        retracted = {path.split("/")[4]: "retracted" for path in self.changes if path.endswith("-retraction.json")}
+        return retracted | {file_id(path): "removed" for path in self.tombstones}
+
+
+def file_id(path: str) -> str:
+    """The id that a JSON file's name says."""
+    return path.rpartition("/")[2].removesuffix(".json")
+
+
+def changed_submission(path: str) -> str:
+    """The submission that a change file belongs to, as their paths say."""
+    parts = path.split("/")
+    return "/".join([*parts[:3], f"{parts[4]}.json"])
 
 
 def walk(root: Path) -> Layout:
@@ -46,12 +68,25 @@ def walk(root: Path) -> Layout:
         if (root / top).is_symlink():
             layout.problems.append((top, Problem("", "link-refused", "this is a symbolic link", line=1)))
             return layout
-    for folder in _folders(root, "submissions", layout, only=("measured", "simulated")):
-        for protocol in _folders(root, folder, layout):
-            _files(root, protocol, layout, re.compile(r".+\.json"), layout.submissions)
+    for folder in _folders(root, "submissions", layout, only=("measured", "simulated", "tombstones", "people")):
+        _submissions(root, folder, layout)
     for folder in _folders(root, "protocols", layout):
         _protocol(root, folder, layout)
     return layout
+
+
+def _submissions(root: Path, folder: str, layout: Layout) -> None:
+    if folder == "submissions/tombstones":
+        _files(root, folder, layout, _ID_FILE, layout.tombstones)
+    elif folder == "submissions/people":
+        _files(root, folder, layout, _HANDLE_FILE, layout.people)
+    else:
+        changeable = ("changes",) if folder == "submissions/measured" else ()
+        for protocol in _folders(root, folder, layout):
+            _files(root, protocol, layout, re.compile(r".+\.json"), layout.submissions, folders=changeable)
+            if changeable and _is_folder(root / protocol / "changes"):
+                for changed in _folders(root, f"{protocol}/changes", layout):
+                    _files(root, changed, layout, _CHANGE_FILE, layout.changes)
 
 
 def _protocol(root: Path, folder: str, layout: Layout) -> None:

@@ -14,10 +14,12 @@ from collections.abc import Collection, Iterator
 from pathlib import Path
 
 from .canonical import Repository
+from .naming import check_people, named_events, named_threads
 from .objection_files import read_threads
+from .people_files import names_of, read_people, read_tombstones
 from .protocol_files import read_events, read_protocols, version_keys
 from .session import begin, lines_of
-from .submission_files import read_submissions
+from .submission_files import check_submissions, open_submissions
 
 
 @contextlib.contextmanager
@@ -62,7 +64,23 @@ def load_repository(
     protocols = read_protocols(session)
     events = read_events(session, protocols)
     sound = {key: p for key, p in protocols.items() if not session.collected.has_error(p.path)}
-    submissions = read_submissions(session, sound, set(version_keys(session.layout)), events, chosen, newer)
-    threads = read_threads(session, protocols, events)
-    findings = session.collected.findings(functools.partial(lines_of, session))
-    return Repository(session.root, protocols, submissions, events, threads, dict(session.steels), findings)
+    tombstones, removed_files = read_tombstones(session)
+    people, people_files = read_people(session)
+    names = names_of(people)
+    read = open_submissions(session, chosen, newer)
+    submissions, retracted = check_submissions(session, read, sound, set(version_keys(session.layout)), events, names, newer)
+    threads = read_threads(session, protocols, events, names)
+    check_people(session, people, read, events, threads)
+    return Repository(
+        root=session.root,
+        protocols=protocols,
+        submissions=submissions,
+        events=named_events(events, names),
+        objections=named_threads(threads, names),
+        steels=dict(session.steels),
+        findings=session.collected.findings(functools.partial(lines_of, session)),
+        retracted=retracted,
+        tombstones=tombstones,
+        side_files=removed_files + people_files,
+        names=names,
+    )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from .canonical import LoadedProtocol, ObjectionThread
 from .form import read_record
 from .model.review import Event, Objection, Outcome, Response
+from .names import Names
 from .problem import Problem
 from .rules.objections import Surroundings, thread_problems
 from .session import Session, folder_of, front_matter, path_agrees
@@ -16,19 +17,22 @@ def read_threads(
     session: Session,
     protocols: dict[tuple[str, str], LoadedProtocol],
     events: dict[str, tuple[Event, ...]],
+    names: Names,
 ) -> tuple[ObjectionThread, ...]:
     folders: dict[str, list[str]] = {}
     for path in session.layout.entries:
         folders.setdefault(folder_of(path), []).append(path)
     session.collected.add_all(_numbers(folders))
     found = [(thread, folders[folder]) for folder in folders if (thread := _thread(session, folder, folders[folder]))]
-    submissions = session.layout.submission_ids()
+    submissions, gone = session.layout.submission_ids(), session.layout.gone()
     for thread, paths in found:
         around = Surroundings(
             {version: p for (name, version), p in protocols.items() if name == thread.protocol},
             events.get(thread.protocol, ()),
             frozenset(other.number for other, _ in found if other.protocol == thread.protocol),
             submissions,
+            gone,
+            names,
         )
         session.collected.add_all(thread_problems(thread, paths, around, session.today))
     return tuple(sorted((thread for thread, _ in found), key=lambda thread: (thread.protocol, thread.number)))

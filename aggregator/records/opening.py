@@ -9,7 +9,16 @@ from pathlib import Path
 
 from .problem import Problem
 
-LARGEST_BYTES = {"submission": 1_000_000, "protocol": 300_000, "event": 20_000, "objection": 60_000, "figure": 500_000}
+LARGEST_BYTES = {
+    "submission": 1_000_000,
+    "change": 1_000_000,
+    "tombstone": 5_000,
+    "person": 5_000,
+    "protocol": 300_000,
+    "event": 20_000,
+    "objection": 60_000,
+    "figure": 500_000,
+}
 """Largest file of each kind. 500 runs with eight readings of three values are about 600,000 bytes."""
 
 _MARKS = (

@@ -88,7 +88,8 @@ def read_events(session: Session, protocols: dict[tuple[str, str], LoadedProtoco
             found.setdefault(path.split("/")[1], []).append((path, record))
     for name, events in found.items():
         hashes = _version_hashes(session, name, protocols)
-        session.collected.add_all(event_problems(events, hashes, session.layout.submission_ids(), session.today))
+        layout = session.layout
+        session.collected.add_all(event_problems(events, hashes, layout.submission_ids(), layout.gone(), session.today))
     return {name: tuple(event for _, event in events) for name, events in found.items()}
 
 

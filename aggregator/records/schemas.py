@@ -16,6 +16,7 @@ from pydantic_core import core_schema
 
 from aggregator.errors import InputError
 
+from .model.changes import CHANGE_FORMAT, PERSON_FORMAT, TOMBSTONE_FORMAT, Correction, PersonFile, Retraction, Tombstone
 from .model.plan import PLAN_FORMAT, PLAN_SEAL_FORMAT, Plan, PlanSeal
 from .model.protocol import PROTOCOL_FORMAT, Protocol
 from .model.review import EVENT_FORMAT, OBJECTION_FORMAT, Event, Objection, Outcome, Response
@@ -32,6 +33,9 @@ _KINDS: tuple[tuple[str, str, tuple[type, ...]], ...] = (
     (SUBMISSION_FORMAT, "One contributed result file.", (Submission,)),
     (PLAN_FORMAT, "The drawn order, roles and codes of one experiment.", (Plan,)),
     (PLAN_SEAL_FORMAT, "What is published of a sealed plan before the test.", (PlanSeal,)),
+    (CHANGE_FORMAT, "A correction or retraction of a measured submission.", (Correction, Retraction)),
+    (TOMBSTONE_FORMAT, "What is left of a submission that was taken out.", (Tombstone,)),
+    (PERSON_FORMAT, "How a handle is shown, and which handles are one person's.", (PersonFile,)),
 )
 
 

@@ -113,8 +113,8 @@ def path_agrees(pointer: str, content: str, path_part: str) -> list[Problem]:
     return [Problem(pointer, "path-disagrees", message)]
 
 
-def reserved_id(name: str) -> list[Problem]:
-    return [Problem("/id", "reserved-id", f"{name!r} is reserved")] if name in RESERVED_IDS else []
+def reserved_id(name: str, place: str = "/id") -> list[Problem]:
+    return [Problem(place, "reserved-id", f"{name!r} is reserved")] if name in RESERVED_IDS else []
 
 
 def folder_of(path: str) -> str:

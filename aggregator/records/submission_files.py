@@ -1,18 +1,20 @@
-"""Submission files: each alone, against its protocol, and against each other."""
+"""Submission files: each alone with its corrections applied, against its protocol, and against each other."""
 
 from __future__ import annotations
 
-import functools
 from collections.abc import Collection
 from dataclasses import dataclass
 
-from .canonical import LoadedProtocol, LoadedSubmission
+from .canonical import LoadedChange, LoadedProtocol, LoadedSubmission
 from .canonical_runs import BladeFacts, canonical_readings, canonical_runs
+from .change_files import changes_of, corrected, json_tree, placing_problems, read_changes, tell_at_changes
 from .findings import Collected, answered
 from .form import read_record
-from .json_reading import parse_json
+from .layout import file_id
+from .model.changes import Retraction
 from .model.review import Event
 from .model.submission import Submission
+from .names import Names
 from .problem import Problem
 from .rules.duplicates import content_problems, id_problems
 from .rules.protocol_versions import life_problems
@@ -20,76 +22,101 @@ from .rules.readings import reading_problems
 from .rules.references import reference_problems
 from .rules.shared_keys import shared_facts
 from .rules.submissions import fit_problems, own_problems
-from .session import Session, file_text, path_agrees, reserved_id, sha256
+from .session import Session, path_agrees, reserved_id, sha256
 
 
 @dataclass(frozen=True)
-class _Read:
-    """One submission that could be validated, with the hash of its bytes."""
+class ReadSubmission:
+    """One submission that could be validated as it counts now, with the hash of its own file's bytes and its changes."""
 
     path: str
     record: Submission
     sha256: str
+    changes: tuple[LoadedChange, ...]
+
+    @property
+    def retracted(self) -> bool:
+        """Whether it was taken back."""
+        return any(isinstance(change.record, Retraction) for change in self.changes)
 
 
-def read_submissions(
+def open_submissions(session: Session, chosen: Collection[str] | None = None, newer: Collection[str] = ()) -> list[ReadSubmission]:
+    """Submissions that can be read, those of ``newer`` last; ``chosen`` and ``newer`` as in `load_repository`."""
+    paths = sorted(session.layout.submissions, key=lambda path: (path in newer, path))
+    session.collected.add_all([*id_problems(paths), *placing_problems(session.layout)])
+    changes = changes_of(session.layout)
+    wanted = paths if chosen is None else [path for path in paths if path in chosen]
+    read = [_submission(session, path, changes.get(path, ())) for path in wanted]
+    return [item for item in read if item is not None]
+
+
+def check_submissions(
     session: Session,
+    read: list[ReadSubmission],
     protocols: dict[tuple[str, str], LoadedProtocol],
     versions: set[tuple[str, str]],
     events: dict[str, tuple[Event, ...]],
-    chosen: Collection[str] | None = None,
+    names: Names,
     newer: Collection[str] = (),
-) -> tuple[LoadedSubmission, ...]:
-    """Valid submissions, sorted by path.
+) -> tuple[tuple[LoadedSubmission, ...], tuple[LoadedSubmission, ...]]:
+    """Valid submissions, and retracted ones, each sorted by path.
 
-    ``protocols`` are those without problems, ``versions`` all that have a file; ``chosen`` and ``newer`` as in `load_repository`.
+    ``protocols`` are those without problems, ``versions`` all that have a file; ``newer`` as in `load_repository`.
     """
-    paths = sorted(session.layout.submissions, key=lambda path: (path in newer, path))
-    wanted = paths if chosen is None else [path for path in paths if path in chosen]
-    read = [item for item in map(functools.partial(_submission, session), wanted) if item is not None]
-    shared = shared_facts([(item.path, item.record) for item in read], session.find_steel, newer)
-    crossing = [
-        *id_problems(paths),
-        *content_problems([(item.path, item.record) for item in read]),
-        *shared.problems,
-    ]
-    session.collected.add_all(crossing)
-    loaded = [_against_protocol(session, item, protocols, versions, events, shared.blades) for item in read]
+    live = [item for item in read if not item.retracted]
+    shared = shared_facts([(item.path, item.record) for item in live], session.find_steel, newer)
+    session.collected.add_all([*content_problems([(item.path, item.record) for item in live]), *shared.problems])
+    loaded = [_against_protocol(session, item, protocols, versions, events, shared.blades, names) for item in live]
+    gone = [_retracted(session, item, protocols, names) for item in read if item.retracted]
+    for item in read:
+        tell_at_changes(session.collected, item.path, item.changes)
+    return _sorted(loaded), _sorted(gone)
+
+
+def _sorted(loaded: list[LoadedSubmission | None]) -> tuple[LoadedSubmission, ...]:
     return tuple(sorted((item for item in loaded if item is not None), key=lambda item: item.path))
 
 
-def _submission(session: Session, path: str) -> _Read | None:
-    data, text = file_text(session, path, "submission")
-    if not text:
-        if not data and path not in session.collected.problems:
-            session.collected.add(path, [Problem("", "not-json", "the file is empty", line=1)])
+def _submission(session: Session, path: str, change_paths: Collection[str]) -> ReadSubmission | None:
+    data, tree = json_tree(session, path, "submission")
+    changes = read_changes(session, change_paths)
+    if tree is None or changes is None:
         return None
-    tree, problems = parse_json(text)
-    record = None
-    if not problems:
-        record, problems = read_record(Submission, tree)
+    if changes:
+        tree, wrong = corrected(tree, changes)
+        session.collected.add_all(wrong)
+        if wrong:
+            return None
+    record, problems = read_record(Submission, tree)
     session.collected.add(path, problems)
     if record is None:
+        tell_at_changes(session.collected, path, changes)
         return None
-    _, origin, protocol, name = path.split("/")
-    wrong = [
-        *path_agrees("/id", record.id, name.removesuffix(".json")),
-        *path_agrees("/origin", record.origin, origin),
-        *path_agrees("/protocol/id", record.protocol.id, protocol),
-        *reserved_id(record.id),
+    item = ReadSubmission(path, record, sha256(data), changes)
+    session.collected.add(path, _placed(item))
+    if not item.retracted:
+        session.collected.add(path, [*reference_problems(record), *own_problems(record, session.today, session.find_steel)])
+    return item
+
+
+def _placed(item: ReadSubmission) -> list[Problem]:
+    _, origin, protocol, _ = item.path.split("/")
+    return [
+        *path_agrees("/id", item.record.id, file_id(item.path)),
+        *path_agrees("/origin", item.record.origin, origin),
+        *path_agrees("/protocol/id", item.record.protocol.id, protocol),
+        *reserved_id(item.record.id),
     ]
-    own = own_problems(record, session.today, session.find_steel)
-    session.collected.add(path, [*wrong, *reference_problems(record), *own])
-    return _Read(path, record, sha256(data))
 
 
 def _against_protocol(
     session: Session,
-    item: _Read,
+    item: ReadSubmission,
     protocols: dict[tuple[str, str], LoadedProtocol],
     versions: set[tuple[str, str]],
     events: dict[str, tuple[Event, ...]],
     blades: dict[str, BladeFacts],
+    names: Names,
 ) -> LoadedSubmission | None:
     record, collected = item.record, session.collected
     key = (record.protocol.id, record.protocol.version)
@@ -106,10 +133,33 @@ def _against_protocol(
     _answer(collected, item)
     if readings is None or collected.has_error(item.path):
         return None
-    return LoadedSubmission(record, item.path, item.sha256, canonical_runs(record, readings, blades))
+    return _loaded(item, readings, blades, names)
 
 
-def _answer(collected: Collected, item: _Read) -> None:
+def _retracted(
+    session: Session, item: ReadSubmission, protocols: dict[tuple[str, str], LoadedProtocol], names: Names
+) -> LoadedSubmission | None:
+    """A submission that was taken back, for readers: what the rules say of it no longer matters, and no other file meets its facts."""
+    record = item.record
+    protocol = protocols.get((record.protocol.id, record.protocol.version))
+    if protocol is None:
+        return None
+    readings, problems = canonical_readings(record, protocol.record)
+    if problems or reference_problems(record):
+        return LoadedSubmission(names.submission(record), item.path, item.sha256, (), item.changes)
+    blades = shared_facts([(item.path, record)], session.find_steel).blades
+    return _loaded(item, readings, blades, names)
+
+
+def _loaded(item: ReadSubmission, readings: list, blades: dict[str, BladeFacts], names: Names) -> LoadedSubmission:
+    """With handles as they are shown: no later stage meets another."""
+    record = names.submission(item.record)
+    if record is not item.record:
+        blades = {names.key(key): BladeFacts(known.steel, known.batch and names.key(known.batch)) for key, known in blades.items()}
+    return LoadedSubmission(record, item.path, item.sha256, canonical_runs(record, readings, blades), item.changes)
+
+
+def _answer(collected: Collected, item: ReadSubmission) -> None:
     answers = [(a.pointer, a.code, a.says) for a in item.record.answers or ()]
     if answers:
         collected.problems[item.path] = answered(collected.problems.get(item.path, []), answers)

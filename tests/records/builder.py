@@ -244,3 +244,49 @@ def write(path: Path, text: str | bytes) -> Path:
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_bytes(text if isinstance(text, bytes) else text.encode())
     return path
+
+
+ABSENT = {"absent": True}
+
+
+def correction(*what: tuple[str, object, object], **changes: object) -> dict:
+    """A correction of wren-1: (pointer, before, after) each."""
+    return {
+        "format": "change/0.1.0",
+        "kind": "correction",
+        "submission": "wren-1",
+        "what": [{"pointer": place, "before": before, "after": after} for place, before, after in what],
+        "why": "the humidity was read from another evening's sheet",
+        "by": "wren",
+        "month": "2026-06",
+    } | changes
+
+
+def retraction(**changes: object) -> dict:
+    """A retraction of wren-1."""
+    return {
+        "format": "change/0.1.0",
+        "kind": "retraction",
+        "submission": "wren-1",
+        "why": "the thread had been changed between the runs",
+        "by": "wren",
+        "month": "2026-06",
+    } | changes
+
+
+def write_change(root: Path, number: int, record: dict, protocol: str = "small-rope") -> Path:
+    """Write a correction or retraction where its own words say."""
+    folder = root / "submissions" / "measured" / protocol / "changes" / record["submission"]
+    return write(folder / f"{number:02d}-{record['kind']}.json", json.dumps(record, indent=1))
+
+
+def write_tombstone(root: Path, name: str, **changes: object) -> Path:
+    """Write the tombstone of a submission."""
+    record = {"format": "tombstone/0.1.0", "id": name, "month": "2026-06", "reason": "privacy"} | changes
+    return write(root / "submissions" / "tombstones" / f"{name}.json", json.dumps(record, indent=1))
+
+
+def write_person(root: Path, name: str, **changes: object) -> Path:
+    """Write what a person says of a handle."""
+    record = {"format": "person/0.1.0", "handle": name} | changes
+    return write(root / "submissions" / "people" / f"{name}.json", json.dumps(record, indent=1))

@@ -10,6 +10,7 @@ from jsonschema import Draft202012Validator
 
 from aggregator.errors import InputError
 from aggregator.records.form import read_record
+from aggregator.records.model.changes import Correction, PersonFile, Retraction, Tombstone
 from aggregator.records.model.plan import Plan
 from aggregator.records.model.protocol import Protocol
 from aggregator.records.model.review import Event, Objection, Outcome, Response
@@ -20,19 +21,22 @@ from .builder import REMOVED, changed
 
 ROOT = Path(__file__).parents[2]
 CASES = ROOT / "tests" / "cases"
-MODELS = {"submission": Submission, "protocol": Protocol, "event": Event, "plan": Plan}
-ENTRIES = {"objection": Objection, "response": Response, "outcome": Outcome}
+MODELS = {"submission": Submission, "protocol": Protocol, "event": Event, "plan": Plan, "tombstone": Tombstone, "person": PersonFile}
+ENTRIES = {
+    "objection": {"objection": Objection, "response": Response, "outcome": Outcome},
+    "change": {"correction": Correction, "retraction": Retraction},
+}
 PASS = {path.stem: json.loads(path.read_text()) for path in sorted(CASES.glob("pass/*.json"))}
 FAIL = [case for path in sorted(CASES.glob("fail/*.json")) for case in json.loads(path.read_text())]
 VALIDATORS = {
     path.parent.name: Draft202012Validator(json.loads(path.read_text()), format_checker=Draft202012Validator.FORMAT_CHECKER)
     for path in sorted(ROOT.glob("schemas/*/0.1.0.json"))
-    if path.parent.name in {"submission", "protocol", "event", "plan", "objection"}
+    if path.parent.name in MODELS.keys() | ENTRIES.keys()
 }
 
 
 def problems_of(kind, record):
-    model = ENTRIES[record["kind"]] if kind == "objection" else MODELS[kind]
+    model = ENTRIES[kind][record["kind"]] if kind in ENTRIES else MODELS[kind]
     return read_record(model, record)[1]
 
 
@@ -45,7 +49,7 @@ def test_the_committed_schemas_are_the_generated_ones():
         assert (ROOT / "schemas" / name).read_bytes() == content, f"{name} is stale: run 'make schemas'"
 
 
-@pytest.mark.parametrize("kind", ["submission", "protocol", "event", "plan", "objection"])
+@pytest.mark.parametrize("kind", [*MODELS, *ENTRIES])
 def test_every_schema_is_one_and_says_what_it_is(kind):
     schema = VALIDATORS[kind].schema
     Draft202012Validator.check_schema(schema)

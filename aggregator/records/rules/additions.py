@@ -182,7 +182,7 @@ def identity_paths(path: str, protocols: Iterable[str]) -> set[str]:
     if _lasting_cure(path) is None:
         return set()
     name = path.rpartition("/")[2]
-    elsewhere = protocols if path.startswith("submissions/") else ()
+    elsewhere = protocols if re.fullmatch(r"submissions/measured/[^/]+/[^/]+", path) else ()
     return {path, *(f"submissions/measured/{protocol}/{name}" for protocol in elsewhere)}
 
 

@@ -32,10 +32,9 @@ def _name(path: str) -> str:
 
 
 def content_problems(submissions: Iterable[tuple[str, Submission]]) -> list[tuple[str, Problem]]:
-    """Files with the same content but for their id; the later one given is the finding, naming its twin.
+    """Files that tell the same experiment; the later one given is the finding, naming its twin.
 
-    Content is compared as canonical JSON (RFC 8785) of the record, so order of fields, spaces and nulls left out make
-    no difference. The hash is computed only where a few cheap facts are alike.
+    Compared is what counts: the record with its corrections applied. The hash is computed only where a few cheap facts are alike.
     """
     alike: dict[tuple, list[tuple[str, Submission]]] = {}
     for path, record in submissions:
@@ -49,7 +48,7 @@ def content_problems(submissions: Iterable[tuple[str, Submission]]) -> list[tupl
 def _gist(record: Submission) -> tuple:
     first = record.runs[0]
     read = [str(item.written) for reading in first.readings for item in reading.values or ()]
-    return record.protocol, record.origin, record.month, record.submitted_by, len(record.runs), first.order, tuple(read)
+    return record.protocol, record.origin, record.month, len(record.runs), first.order, tuple(read)
 
 
 def _twins(group: list[tuple[str, Submission]]) -> list[tuple[str, Problem]]:
@@ -63,5 +62,20 @@ def _twins(group: list[tuple[str, Submission]]) -> list[tuple[str, Problem]]:
 
 
 def content_hash(record: Submission) -> bytes:
-    """SHA-256 of a submission's canonical JSON (RFC 8785) without its id."""
-    return hashlib.sha256(rfc8785.dumps(record.model_dump(mode="json", exclude={"id"}))).digest()
+    """SHA-256 of what a submission tells, as canonical JSON (RFC 8785).
+
+    Canonical JSON makes order of fields, spaces and nulls left out no difference. Left out as well is what can be written otherwise
+    about the same evening: the id, who sends it in and who else is named, notes, answers to warnings, the reference to a plan,
+    and canonical values, which are computed anyway. Who sharpened and tested stands with preparations and runs, and stays in.
+    """
+    return hashlib.sha256(rfc8785.dumps(_told(record.model_dump(mode="json", exclude=_ABOUT)))).digest()
+
+
+_ABOUT = {"id", "submitted_by", "people", "answers", "plan"}
+_ASIDE = {"note", "canonical"}
+
+
+def _told(value: object) -> object:
+    if isinstance(value, dict):
+        return {name: _told(inside) for name, inside in value.items() if name not in _ASIDE}
+    return [_told(item) for item in value] if isinstance(value, list) else value

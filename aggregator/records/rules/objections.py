@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from ..canonical import LoadedProtocol, ObjectionThread
 from ..model.review import Event, Objection, Outcome, Response
+from ..names import Names
 from ..problem import Problem, pointer
 from .protocol_form import steps_of
 from .submissions import month_problem
@@ -15,12 +16,17 @@ from .submissions import month_problem
 
 @dataclass(frozen=True)
 class Surroundings:
-    """What a thread may refer to: versions of its protocol, its events, numbers of its threads, submissions' ids."""
+    """What a thread may refer to: versions of its protocol, its events, numbers of its threads, submissions' ids.
+
+    ``gone`` says of ids whose submission no longer counts how it went; ``names`` whose handles are one person's.
+    """
 
     versions: dict[str, LoadedProtocol]
     events: tuple[Event, ...]
     numbers: frozenset[int]
     submissions: frozenset[str]
+    gone: dict[str, str]
+    names: Names
 
 
 def thread_problems(thread: ObjectionThread, paths: list[str], around: Surroundings, today: datetime.date) -> list[tuple[str, Problem]]:
@@ -62,13 +68,13 @@ def _target(objection: Objection, around: Surroundings) -> Iterator[Problem]:
 def _entry(entry: Response | Outcome, thread: ObjectionThread, around: Surroundings) -> Iterator[Problem]:
     if isinstance(entry, Response):
         yield from _response(entry, around)
-    elif entry.outcome != "withdrawn" and entry.by in _partial(thread, around):
+    elif entry.outcome != "withdrawn" and around.names.person(entry.by) in _partial(thread, around):
         yield Problem("/by", "not-impartial", f"{entry.by!r} objected, or released the protocol")
 
 
 def _partial(thread: ObjectionThread, around: Surroundings) -> set[str]:
     released = {event.by for event in around.events if event.kind == "released"}
-    return released | {thread.objection.by}
+    return {around.names.person(handle) for handle in released | {thread.objection.by}}
 
 
 def _response(entry: Response, around: Surroundings) -> Iterator[Problem]:
@@ -81,3 +87,6 @@ def _response(entry: Response, around: Surroundings) -> Iterator[Problem]:
         if evidence.submission is not None and evidence.submission not in around.submissions:
             message = f"there is no submission {evidence.submission!r}"
             yield Problem(pointer("evidence", i, "submission"), "unknown-reference", message)
+        elif evidence.submission in around.gone:
+            message = f"the submission {evidence.submission!r} was {around.gone[evidence.submission]}"
+            yield Problem(pointer("evidence", i, "submission"), "cites-gone", message)

@@ -49,7 +49,11 @@ def _definition(rule: EndpointRule) -> tuple:
 
 
 def event_problems(
-    events: list[tuple[str, Event]], versions: dict[str, str], submissions: frozenset[str], today: datetime.date
+    events: list[tuple[str, Event]],
+    versions: dict[str, str],
+    submissions: frozenset[str],
+    gone: dict[str, str],
+    today: datetime.date,
 ) -> list[tuple[str, Problem]]:
     """Events of one protocol in the order of their numbers.
 
@@ -57,7 +61,8 @@ def event_problems(
     ----------
     events : (path, event).
     versions : hash of each version's file, by version.
-    submissions : ids of all submissions.
+    submissions : ids of all submissions, those that were taken out included.
+    gone : how submissions went that no longer count, by id.
     today : events are not in the future.
     """
     problems: list[tuple[str, Problem]] = []
@@ -68,11 +73,17 @@ def event_problems(
             found.append(Problem("/version", "unknown-version", f"there is no file of version {event.version}"))
         else:
             found += [*_order(event, state.get(event.version)), *_hash(event, versions[event.version])]
-        if event.pilot is not None and event.pilot not in submissions:
-            found.append(Problem("/pilot", "unknown-reference", f"there is no submission {event.pilot!r}"))
+        found += _pilot(event, submissions, gone)
         state[event.version] = event.kind
         problems += [(path, problem) for problem in found]
     return problems
+
+
+def _pilot(event: Event, submissions: frozenset[str], gone: dict[str, str]) -> Iterator[Problem]:
+    if event.pilot is not None and event.pilot not in submissions:
+        yield Problem("/pilot", "unknown-reference", f"there is no submission {event.pilot!r}")
+    elif event.pilot in gone:
+        yield Problem("/pilot", "cites-gone", f"the submission {event.pilot!r} was {gone[event.pilot]}")
 
 
 def _number(path: str, number: int) -> Iterator[Problem]:

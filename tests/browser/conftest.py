@@ -73,6 +73,25 @@ def facts(common: Path, browser: Browser, site: Path, base: str) -> dict[str, di
 
 
 @pytest.fixture(scope="session")
+def form_site(common: Path) -> Path:
+    """The protocols without any submission, for everything that is about the form."""
+
+    def build(root: Path) -> None:
+        shutil.copytree(ROOT / "protocols", root / "protocols")
+        (root / "submissions").mkdir()
+        pipeline.site(root)
+
+    return once(common, "form", build) / "build" / "site"
+
+
+@pytest.fixture(scope="session")
+def form_base(form_site: Path) -> Iterator[str]:
+    """Address of the site with the forms."""
+    with served(form_site) as address:
+        yield address
+
+
+@pytest.fixture(scope="session")
 def hostile_site(common: Path) -> Path:
     """A repository with payloads in every free text, built by the project's own path."""
 

@@ -11,7 +11,7 @@ export function someSigns(count = 3, random = Math.random) {
   return Array.from({ length: count }, () => LETTERS[Math.floor(random() * LETTERS.length)]).join("");
 }
 
-/** Fixed values, rows for every checkpoint, and everything that can be filled in. */
+/** Fixed values, and everything that can be filled in. */
 export function fill(kept, rules, today) {
   const { draft } = kept;
   for (const [pointer, value] of Object.entries(rules.layout.fixed)) {
@@ -26,7 +26,6 @@ export function fill(kept, rules, today) {
     const owners = cut ? expand(draft, entry.at.slice(0, cut)) : [{ pointer: "", value: draft, stars: [] }];
     owners.forEach((owner) => write(kept, below(owner.pointer, name), owner.value, name, () => make(entry, owner, { kept, rules, today, name })));
   }
-  (draft.runs ?? []).forEach((run) => fillRows(run, rules));
 }
 
 function write(kept, pointer, owner, name, proposal) {

@@ -5,10 +5,10 @@ import { curves } from "./drawing.js";
 import { Drafts } from "./draft.js";
 import { openAround } from "./fields.js";
 import { opened, opener, save } from "./file.js";
-import { fill, typedHere } from "./fill.js";
+import { fill, fillRows, typedHere } from "./fill.js";
 import { findings, show } from "./findings.js";
 import { steps } from "./next.js";
-import { child, parts, put, valueAt } from "./places.js";
+import { child, parts, patternOf, put, valueAt } from "./places.js";
 import { yourAnswer } from "./results.js";
 import { thisMonth } from "./rules.js";
 import { addJoined, sections } from "./view.js";
@@ -29,6 +29,7 @@ const form = {
   grids: [],
   touched: new Set(),
   opened: new Map(),
+  unitOf: new Map(),
   all: false,
   shown: [],
   typed: (pointer) => typedHere(form.kept, pointer),
@@ -39,6 +40,7 @@ const form = {
   },
   left(pointer) {
     form.touched.add(pointer);
+    if (patternOf(pointer) === "/runs/*/work_unit" && form.unitOf.get(pointer) !== valueAt(form.kept.draft, pointer)) { form.structure(pointer); return; }
     fill(form.kept, rules, thisMonth());
     refresh();
     look();
@@ -95,8 +97,10 @@ function look() {
 
 function render() {
   fill(form.kept, rules, thisMonth());
+  (form.kept.draft.runs ?? []).forEach((run) => fillRows(run, rules));
   form.spots = new Map();
   Object.assign(form, { distinct: [], refreshers: [], grids: [] });
+  form.unitOf = new Map((form.kept.draft.runs ?? []).map((run, n) => [`/runs/${n}/work_unit`, run.work_unit]));
   const whole = make("p", { class: "said", tabindex: "-1", hidden: true });
   form.spots.set("", { place: "", focus: () => whole.focus(), say: (found) => { whole.hidden = !found.length; whole.replaceChildren(...found.map(({ text }) => make("span", { class: "grave" }, text))); } });
   form.distinct.push(form.spots.get(""));

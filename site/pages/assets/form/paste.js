@@ -2,6 +2,7 @@
 // written; whether they are numbers is for the check to say.
 
 const NUMBER = String.raw`[<>]?\s?[-+−–]?(?:\d+[.,]?\d*|[.,]\d+)(?:\s?[eE][-+]?\d+)?(?:[ -]\d+\/\d+|\/\d+|\s?[½⅓⅔¼¾⅕⅖⅗⅘⅙⅚⅛⅜⅝⅞])?(?:\s?\([^()]*\))?["″'′%°]?`;
+const ONE = new RegExp(`^(?:${NUMBER})?$`, "u");
 const WORDS = new RegExp(String.raw`\s*(?:(${NUMBER})(?=\s|$)|(\S+))`, "gu");
 
 /**
@@ -17,10 +18,15 @@ export function block(text, widths, comma = null) {
   if (!lines.some((line) => line.includes(","))) { return { rows: lines.map(spaced), question: "" }; }
   const [separated, decimals] = [lines.map((line) => cells(line, ",")), lines.map(spaced)];
   if (comma) { return { rows: comma === "separator" ? separated : decimals, question: "" }; }
-  const [asSeparator, asDecimal] = [separated, decimals].map((rows) => rows.every((row) => widths.includes(row.length)));
+  const [asSeparator, asDecimal] = [separated, decimals].map((rows) => fits(rows, widths));
   if (asSeparator && asDecimal) { return { rows: [], question: "A comma here may part two values or be a decimal comma. Which is it?" }; }
   if (lines.some((line) => line.includes("."))) { return { rows: separated, question: "" }; }
   return { rows: asSeparator && !asDecimal ? separated : decimals, question: "" };
+}
+
+/** Whether rows are as wide as wanted and hold one number a cell, but for a heading. */
+function fits(rows, widths) {
+  return rows.every((row, n) => widths.includes(row.length) && (row.every((cell) => ONE.test(cell)) || (n === 0 && isHeading(row))));
 }
 
 function cells(line, mark) {

@@ -55,7 +55,8 @@ function freeNames(value, at, from, context) {
   return found;
 }
 
-const empty = (value) => value === undefined || (typeof value === "object" && Object.keys(value).length === 0);
+/** Whether nothing is written in a part, however deep. */
+const empty = (value) => value === undefined || (value !== null && typeof value === "object" && Object.values(value).every(empty));
 
 /** A row in which only the amount of work stands, or a value that is only a limit, was not read. */
 function untouched(entry) {

@@ -1,0 +1,413 @@
+"""The form as somebody uses it: typed, closed and restored, opened, pasted into, checked, saved."""
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import expect
+
+from .crawling import NARROW
+from .forms import FORM, Tab, check_file, example, new_context, this_month, type_example, words
+from .test_axe import grave
+
+PROTOCOLS = Path(__file__).parents[2] / "protocols"
+
+
+@pytest.fixture
+def context(browser):
+    made = new_context(browser)
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def tab(context, form_base):
+    opened = Tab(context, form_base)
+    yield opened
+    assert opened.troubles == []
+    assert opened.page.evaluate("window.policyViolations") == []
+
+
+def test_the_worked_example_can_be_typed_and_takes_as_many_fields_as_the_page_says(tab, form_site, tmp_path):
+    record = example(form_site)
+    taken = type_example(tab, record)
+    said = re.search(r"(\d+) fields, (\d+) readings", words(tab.page.locator("dl.facts")))
+    assert taken == {"fields": int(said[1]), "readings": int(said[2])}
+    name, saved, text = tab.save()
+    for part in ("format", "protocol", "licence", "submitted_by", "people", "blades", "preparations", "runs"):
+        assert saved[part] == record[part], part
+    assert saved["origin"] == "measured" and saved["month"] == this_month()
+    assert name == f"{saved['id']}.json" and re.fullmatch(rf"wren-{this_month()}-[a-z0-9]{{3}}", saved["id"])
+    assert text == json.dumps(saved, indent=2, ensure_ascii=False) + "\n"
+    repository = check_file(tmp_path, PROTOCOLS, name, text)
+    assert repository.findings == ()
+    assert [reading.values for reading in repository.submissions[0].runs[0].readings] == [
+        tuple(value["written"] for value in reading["values"]) for reading in record["runs"][0]["readings"]
+    ]
+
+
+def test_keys_of_the_file_stand_in_the_order_of_the_schema(tab, form_site):
+    record = example(form_site)
+    tab.open({key: record[key] for key in sorted(record, reverse=True)})
+    assert list(tab.save()[1]) == list(record)
+
+
+def test_a_closed_tab_loses_nothing(context, form_base):
+    first = Tab(context, form_base)
+    first.person(1).get_by_label("Handle", exact=True).fill("wren")
+    first.cell(1, 10, 2).fill("1,85")
+    first.page.close()
+    again = Tab(context, form_base)
+    expect(again.page.locator("#form-status")).to_contain_text("Restored what you typed")
+    expect(again.person(1).get_by_label("Handle", exact=True)).to_have_value("wren")
+    expect(again.cell(1, 10, 2)).to_have_value("1,85")
+    assert first.troubles + again.troubles == []
+
+
+def test_several_drafts_stand_side_by_side_and_none_is_thrown_away_at_a_touch(tab):
+    tab.person(1).get_by_label("Handle", exact=True).fill("wren")
+    tab.page.get_by_role("button", name="Start another").click()
+    expect(tab.person(1).get_by_label("Handle", exact=True)).to_have_value("")
+    tab.person(1).get_by_label("Handle", exact=True).fill("tern")
+    tab.page.get_by_role("button", name="Throw this one away").click()
+    expect(tab.person(1).get_by_label("Handle", exact=True)).to_have_value("tern")
+    tab.page.get_by_text("Other drafts in this browser (1)").click()
+    tab.page.get_by_role("button", name="Go on with it").click()
+    expect(tab.person(1).get_by_label("Handle", exact=True)).to_have_value("wren")
+    tab.page.get_by_role("button", name="Throw this one away").click()
+    tab.page.get_by_role("button", name="Throw this one away: really?").click()
+    expect(tab.person(1).get_by_label("Handle", exact=True)).to_have_value("")
+    expect(tab.page.get_by_text("Other drafts in this browser (1)")).to_be_visible()
+
+
+def test_a_half_done_file_is_opened_gone_on_with_and_saved(tab, form_site, tmp_path):
+    record = example(form_site)
+    del record["runs"][3]["readings"][5:], record["month"], record["runs"][2]["ended"]
+    record["people"][0]["sharpening"] = "practised"
+    tab.open(record)
+    tab.refused()
+    expect(tab.run(3).get_by_label("Ended", exact=True)).to_have_attribute("aria-invalid", "true")
+    half = tab.save("Save it half done")[1]
+    assert "ended" not in half["runs"][2] and half["runs"][3]["readings"] == record["runs"][3]["readings"]
+    tab.open(half)
+    tab.run(3).get_by_label("Ended", exact=True).select_option("tester stopped")
+    name, saved, text = tab.save()
+    assert saved["people"][0]["sharpening"] == "practised"
+    assert saved["runs"][3]["readings"] == record["runs"][3]["readings"]
+    assert check_file(tmp_path, PROTOCOLS, name, text).errors == ()
+
+
+def test_what_an_opened_file_says_is_saved_unchanged(tab, form_site):
+    """Everything optional, in units and spellings that nobody would choose: the form shows it and writes the same."""
+    record = example(form_site)
+    record["people"][1]["sharpening"] = "novice"
+    record["blades"][0] |= {
+        "steel": {"designation": "demo-plain-carbon", "composition_percent": {"C": 0.95, "Mn": 0.4}}, "batch": "forge.7",
+        "hardness": {"hrc": 60.5, "known_by": "estimated"}, "edge": "plain", "profile": "recurve", "grind": "one-sided",
+        "thickness_behind_edge": {"written": "1/64", "unit": "in", "canonical": 0.000396875},
+        "interest": [{"person": "wren", "interest": "owner"}], "note": "reground once",
+    }  # fmt: skip
+    record["lots"] = [{"key": "wren.coil", "medium": "rope, natural fibre, three-strand, 9.5 mm", "note": "220 m"}]
+    record["instruments"] = [{"key": "wren.scale", "kind": "kitchen scale", "resolution": {"written": 1, "unit": "gf"}}]
+    record["preparations"][0] |= {
+        "start_state": "apex flattened", "edge_angle": {"basis": "per side", "left_deg": 15, "right_deg": 18.5, "known_by": "guide"},
+        "stages": [{"as_printed": "P400", "grit_system": "FEPA P", "grit": "P400", "micrometres": 35, "angle_deg": 17}],
+        "deburring": "alternating strokes", "strop": "none", "minutes": 12.5, "note": "Grüße, 刃, 🔪",
+    }  # fmt: skip
+    record["preparations"][2]["previous_preparation"] = "edge-1"
+    record["runs"][0] |= {
+        "evening": 1, "lot": "wren.coil", "coil_position_m": 0, "instrument": "wren.scale", "temperature_c": -4.5, "humidity_percent": 60,
+        "blinding": "none", "tester_guess": {"sharpener": "tern", "blade": "wren.galley", "confidence_percent": 60},
+        "planned_last_checkpoint": 160, "reading_unit": "gf", "note": "rain",
+        "readings": [{"work": 0, "values": [{"written": "90,5"}, {"written": "91 (2)"}, {"written": "3 1/8", "limit": "below"}], "note": "first"}],
+    }  # fmt: skip
+    record |= {"plan": {"id": "plan-1", "sha256": "0" * 64}, "note": "line one\nline two"}
+    tab.open(record)
+    assert tab.save()[1] == record
+
+
+@pytest.mark.parametrize(
+    ("block", "expected"),
+    [
+        ("0,9\t0,91\t0,92\n1,1\t1,2\t1,3", [[0, ["0,9", "0,91", "0,92"]], [5, ["1,1", "1,2", "1,3"]]]),
+        ("work;a;b;c\n0;0,9;;0,92\n20;3 1/8;25 (5);>49", [[0, ["0,9", "0,92"]], [20, ["3 1/8", "25 (5)", ">49"]]]),
+        ("0,0.9,0.91,0.92\r\n5,1.1,1.2,1.3\r\n", [[0, ["0.9", "0.91", "0.92"]], [5, ["1.1", "1.2", "1.3"]]]),
+        ("0,9 0,91 0,92\n1,1 1,2 1,3", [[0, ["0,9", "0,91", "0,92"]], [5, ["1,1", "1,2", "1,3"]]]),
+        ("0.9 0.91 3 1/8\n1.1 1.2 25 (5)", [[0, ["0.9", "0.91", "3 1/8"]], [5, ["1.1", "1.2", "25 (5)"]]]),
+    ],
+)
+def test_a_block_from_a_spreadsheet_is_put_into_the_table(tab, block, expected):
+    card = tab.run(1)
+    card.get_by_text("Paste a block from a spreadsheet").click()
+    card.get_by_label("Copied cells").fill(block)
+    card.get_by_role("button", name="Put it into the table").click()
+    expect(tab.page.locator("#form-status")).to_contain_text("rows put into the table")
+    assert [[work, shown(tab, work)] for work, _ in expected] == expected
+
+
+def shown(tab, work):
+    return [value for repeat in (1, 2, 3) if (value := tab.cell(1, work, repeat).input_value())]
+
+
+def test_a_block_for_several_runs_goes_into_their_tables(tab):
+    card = tab.run(1)
+    card.get_by_text("Paste a block from a spreadsheet").click()
+    card.get_by_label("Copied cells").fill("0\t1.1\t1.2\t1.3\t2.1\t2.2\t2.3\n5\t3.1\t3.2\t3.3\t4.1\t4.2\t4.3")
+    card.get_by_role("button", name="Put it into the table").click()
+    expect(tab.cell(2, 5, 3)).to_have_value("4.3")
+    expect(tab.cell(1, 5, 1)).to_have_value("3.1")
+
+
+def test_a_block_that_does_not_fit_is_put_nowhere_and_said_why(tab):
+    card = tab.run(1)
+    card.get_by_text("Paste a block from a spreadsheet").click()
+    card.get_by_label("Copied cells").fill("1 2 3 4 5")
+    card.get_by_role("button", name="Put it into the table").click()
+    expect(card.get_by_text("It has 5 columns, and this table takes 3")).to_be_visible()
+    assert shown(tab, 0) == []
+
+
+def test_cells_copied_from_a_spreadsheet_can_be_pasted_where_the_keyboard_is(tab):
+    tab.cell(1, 5, 2).focus()
+    tab.page.evaluate("""() => {
+      const data = new DataTransfer();
+      data.setData("text/plain", "1.1\\t1.2\\n2.1\\t2.2");
+      document.activeElement.dispatchEvent(new ClipboardEvent("paste", { clipboardData: data, bubbles: true, cancelable: true }));
+    }""")
+    expect(tab.cell(1, 5, 2)).to_have_value("1.1")
+    expect(tab.cell(1, 5, 3)).to_have_value("1.2")
+    expect(tab.cell(1, 10, 3)).to_have_value("2.2")
+
+
+def test_a_date_where_a_number_was_is_asked_about_and_names_the_cell(tab):
+    tab.run(1).get_by_label("Reading unit", exact=True).select_option("N")
+    tab.cell(1, 5, 2).fill("3-Jan")
+    tab.page.keyboard.press("Tab")
+    card = tab.run(1)
+    expect(card.get_by_text("at 5, repeat 2: What is written cannot be read as one number")).to_contain_text(
+        "a spreadsheet may have made a date of it"
+    )
+    cell = tab.cell(1, 5, 2)
+    expect(cell).to_have_attribute("aria-invalid", "true")
+    said = tab.page.locator(f"[id='{cell.get_attribute('aria-describedby')}']")
+    expect(said).to_contain_text("at 5, repeat 2")
+    cell.fill("3")
+    tab.page.keyboard.press("Tab")
+    expect(cell).not_to_have_attribute("aria-invalid", "true")
+
+
+def test_a_field_is_checked_when_it_is_left_and_says_what_is_wrong_beside_it(tab):
+    handle = tab.person(1).get_by_label("Handle", exact=True)
+    handle.fill("Wren")
+    expect(handle).not_to_have_attribute("aria-invalid", "true")
+    tab.page.keyboard.press("Tab")
+    expect(handle).to_have_attribute("aria-invalid", "true")
+    said = tab.page.locator(f"[id='{handle.get_attribute('aria-describedby').split()[-1]}']")
+    expect(said).to_have_text("Capitals stand where only lower case may. What would be right: write wren.")
+    expect(tab.person(2).locator(".said:visible")).to_have_count(0)
+
+
+def test_a_handle_that_looks_like_a_name_is_warned_of_and_can_be_kept(tab):
+    tab.person(1).get_by_label("Handle", exact=True).fill("anna-berg")
+    tab.page.keyboard.press("Tab")
+    expect(tab.person(1).get_by_text("could be somebody’s name")).to_be_visible()
+    expect(tab.person(1).get_by_label("Handle", exact=True)).not_to_have_attribute("aria-invalid", "true")
+
+
+def test_saving_what_is_not_finished_leads_to_the_first_thing_to_put_right(tab):
+    tab.person(1).get_by_label("Handle", exact=True).fill("wren")
+    tab.refused()
+    expect(tab.page.locator(":focus")).to_have_attribute("aria-invalid", "true")
+    expect(tab.page.locator("#form-status")).to_contain_text("still to put right")
+    count = tab.page.locator("#form-found ul.grave li").count()
+    assert f"({count})" in tab.page.locator("#form-wrong").inner_text() and count > 10
+    tab.page.get_by_role("button", name=re.compile("^Run 3, Ended")).click()
+    expect(tab.page.locator("details[data-title='Run 3']").get_by_label("Ended", exact=True)).to_be_focused()
+
+
+def test_an_angle_asks_what_the_figure_means_and_is_never_halved(tab, form_site):
+    record = example(form_site)
+    record["preparations"][0]["edge_angle"] = {"basis": "per side", "left_deg": 30}
+    tab.open(record)
+    card = tab.run(1)
+    card.get_by_text("If you know it", exact=True).first.click()
+    left = card.get_by_label("Left (degrees)")
+    left.focus()
+    tab.page.keyboard.press("Tab")
+    expect(card.get_by_text("More than 25 degrees per side.")).to_be_visible()
+    card.get_by_label("both together").check()
+    expect(card.get_by_text("More than 25 degrees per side.")).to_be_hidden()
+    assert tab.save()[1]["preparations"][0]["edge_angle"] == {"basis": "both together", "left_deg": 30}
+
+
+def test_a_warning_can_be_answered_in_the_file(tab, form_site, tmp_path):
+    record = example(form_site)
+    record["runs"][0]["readings"][3]["work"] = 22
+    tab.open(record)
+    tab.save()
+    answer = tab.page.get_by_label("Your answer to: off-checkpoint")
+    answer.fill("lost count")
+    answer.blur()
+    name, saved, text = tab.save()
+    assert saved["answers"] == [{"pointer": "/runs/0/readings/3/work", "code": "off-checkpoint", "says": "lost count"}]
+    (finding,) = check_file(tmp_path, PROTOCOLS, name, text).findings
+    assert "answered: lost count" in finding.message
+
+
+def test_a_name_that_is_changed_is_changed_wherever_it_is_used(tab, form_site):
+    tab.open(example(form_site))
+    tab.person(1).get_by_label("Handle", exact=True).fill("auk")
+    tab.page.keyboard.press("Tab")
+    saved = tab.save()[1]
+    assert saved["submitted_by"] == "auk" and {run["tester"] for run in saved["runs"]} == {"auk"}
+    assert {p["sharpener"] for p in saved["preparations"]} == {"auk", "tern"}
+
+
+def test_a_run_taken_out_takes_its_sharpening_with_it_and_asks_first(tab, form_site):
+    tab.open(example(form_site))
+    tab.run(2).get_by_role("button", name="Take run 2 out", exact=True).click()
+    tab.run(2).get_by_role("button", name="Take run 2 out: really?").click()
+    saved = tab.save()[1]
+    assert [run["id"] for run in saved["runs"]] == ["run-1", "run-3", "run-4"]
+    assert [p["id"] for p in saved["preparations"]] == ["edge-1", "edge-3", "edge-4"]
+
+
+def test_a_run_can_be_added_and_gets_names_of_its_own(tab, form_site):
+    tab.open(example(form_site))
+    tab.page.get_by_role("button", name="Add a run").click()
+    half = tab.save("Save it half done")[1]
+    assert half["runs"][4]["id"] == "run-5" and half["runs"][4]["order"] == 5 and half["runs"][4]["preparation"] == "edge-5"
+    assert half["preparations"][4] == {"id": "edge-5", "blade": "wren.galley"}
+
+
+def test_curves_and_answer_appear_as_readings_are_typed(tab, form_site):
+    expect(tab.page.locator("#form-curves svg")).to_have_count(0)
+    expect(tab.page.locator("#form-answer section")).to_have_count(0)
+    tab.run(1).get_by_label("Reading unit", exact=True).select_option("N")
+    tab.cell(1, 0, 1).fill("0.9")
+    tab.cell(1, 5, 1).fill("1.2")
+    drawing = tab.page.locator("#form-curves [role=img]")
+    expect(drawing).to_have_attribute("aria-label", re.compile(r"Run 1.*: 0\.9 N at 0, 1\.2 N at 5"))
+    tab.open(example(form_site))
+    expect(tab.page.locator("#form-curves polyline")).to_have_count(4)
+    expect(tab.page.locator("#form-answer")).to_contain_text("rule out a difference larger than")
+    expect(tab.page.locator("#form-answer")).to_contain_text("Simulated.")
+
+
+def test_a_file_of_another_protocol_is_refused_with_where_it_belongs(tab, form_site):
+    record = example(form_site)
+    record["protocol"]["version"] = "1.0.0"
+    tab.open(record)
+    expect(tab.page.locator("#form-status")).to_contain_text("The file follows two-sharpeners-rope 1.0.0; this form is for")
+    expect(tab.person(1).get_by_label("Handle", exact=True)).to_have_value("")
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("not json", "The file is not JSON"),
+        ("[]", "The file is not a submission"),
+        ("[" * 100_000 + "]" * 100_000, "The file"),
+        ('{"note": "' + "x" * 1_100_000 + '"}', "at most 1000000 are read"),
+        (json.dumps({"runs": [{}] * 30_000}), "more than any submission needs"),
+    ],
+)
+def test_a_file_that_is_none_is_refused_in_words(tab, text, said):
+    tab.open(text)
+    expect(tab.page.locator("#form-status")).to_contain_text(said)
+    expect(tab.page.locator("details[data-title='Run 1']")).to_be_visible()
+
+
+def test_what_the_form_has_no_place_for_is_told(tab, form_site):
+    tab.open(example(form_site) | {"__proto__x": 1, "sharpness": 3, "lots": "none"})
+    expect(tab.page.locator("#form-status")).to_contain_text(
+        "Left out, because the form has no place for it: /__proto__x, /sharpness, /lots"
+    )
+
+
+def test_a_file_dropped_on_the_form_is_opened(tab, form_site):
+    tab.page.evaluate(
+        """text => {
+          const data = new DataTransfer();
+          data.items.add(new File([text], "dropped.json", { type: "application/json" }));
+          document.getElementById("form-root").dispatchEvent(new DragEvent("drop", { dataTransfer: data, bubbles: true, cancelable: true }));
+        }""",
+        json.dumps(example(form_site)),
+    )
+    expect(tab.page.locator("#form-status")).to_contain_text("Opened dropped.json")
+    expect(tab.person(2).get_by_label("Handle", exact=True)).to_have_value("tern")
+
+
+def test_the_arrows_and_enter_go_down_a_column(tab):
+    tab.cell(1, 0, 2).focus()
+    tab.page.keyboard.type("1.5")
+    tab.page.keyboard.press("Enter")
+    expect(tab.cell(1, 5, 2)).to_be_focused()
+    tab.page.keyboard.press("ArrowUp")
+    expect(tab.cell(1, 0, 2)).to_be_focused()
+
+
+def test_pass_or_fail_is_chosen_and_saved(context, form_base, form_site, tmp_path):
+    tab = Tab(context, form_base, "/tonight/life-on-card-1.0.0/")
+    record = json.loads((form_site / "data/examples/life-on-card-1.0.0.json").read_text(encoding="utf-8"))
+    taken = type_example(tab, record)
+    said = re.search(r"(\d+) fields, (\d+) readings", words(tab.page.locator("dl.facts")))
+    assert taken == {"fields": int(said[1]), "readings": int(said[2])}
+    name, saved, text = tab.save()
+    assert saved["runs"] == record["runs"]
+    assert check_file(tmp_path, PROTOCOLS, name, text).findings == ()
+    assert tab.troubles == []
+
+
+def test_what_becomes_public_is_said_before_anything_can_be_saved(tab):
+    said = tab.page.get_by_role("heading", name="Before you send anything in").bounding_box()
+    assert said["y"] < tab.page.get_by_role("button", name="Check and save the finished file").bounding_box()["y"]
+    text = words(tab.page.locator("section.note"))
+    assert "public for good" in text and "cannot forget" in text and "CC0 1.0" in text
+
+
+def test_the_cautions_stand_above_the_form(tab):
+    cautions = tab.page.locator("section.cautions")
+    assert cautions.bounding_box()["y"] < tab.page.locator("#form-root").bounding_box()["y"]
+    assert "Local law" in words(cautions) and "never hold it across hand or lap" in words(cautions)
+
+
+def test_without_javascript_the_page_says_what_to_do_instead(browser, form_base):
+    context = new_context(browser, java_script_enabled=False)
+    page = context.new_page()
+    page.goto(form_base + FORM)
+    expect(page.get_by_text("The form needs JavaScript")).to_be_visible()
+    expect(page.locator("#form-off").get_by_role("link", name="the worked example")).to_be_visible()
+    expect(page.locator("#form-root")).to_be_hidden()
+    context.close()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", ["wide", "narrow"])
+def test_axe_finds_nothing_and_nothing_sticks_out(browser, form_base, form_site, scheme, size):
+    context = new_context(browser, color_scheme=scheme, **({"viewport": NARROW} if size == "narrow" else {}))
+    tab = Tab(context, form_base)
+    record = example(form_site)
+    record["runs"][0]["tester"] = "nobody"
+    record["runs"][0]["readings"][3]["values"][0]["written"] = 44
+    record["preparations"][0]["edge_angle"] = {"basis": "per side", "left_deg": 30}
+    record["blades"][0]["steel"] = {"composition_percent": {"C": 1}}
+    tab.open(record)
+    tab.refused()
+    expect(tab.page.locator("#form-answer section")).to_be_visible()
+    tab.page.locator("#form-root details").evaluate_all("all => all.forEach(part => { part.open = true; })")
+    assert grave(tab.page) == []
+    assert tab.page.evaluate("document.documentElement.scrollWidth") <= tab.page.evaluate("innerWidth")
+    context.close()
+
+
+def test_the_index_leads_to_every_form(context, form_base):
+    page = context.new_page()
+    page.goto(f"{form_base}/")
+    page.locator("article").get_by_role("link", name="Do it tonight").first.click()
+    expect(page.locator("section.cautions")).to_be_visible()
+    links = page.locator("article a[href]").evaluate_all("all => all.map(link => new URL(link.href).pathname)")
+    assert {link for link in links if link.startswith("/tonight/")} - {"/tonight/"} == {
+        "/tonight/life-on-card-1.0.0/", "/tonight/steels-exchanged-rope-2.0.0/", "/tonight/two-sharpeners-rope-1.0.0/", FORM,
+    }  # fmt: skip

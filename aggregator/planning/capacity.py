@@ -1,0 +1,191 @@
+"""How many runs fit, what limits them, and in which blocks of evening and lot."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+
+from .geometry import edge_lost_mm
+from .occasion import Occasion
+from .orders import LEAST_CODED, LONGEST_LISTED
+
+SPARE = 1.1  # medium for the practice run, the clamped end and a run begun again
+
+
+@dataclass(frozen=True)
+class Limit:
+    """One thing that runs use up.
+
+    Attributes
+    ----------
+    name : medium, minutes, hand, steel, edges or wish.
+    runs : how many runs it allows in all.
+    text : the figures behind it.
+    """
+
+    name: str
+    runs: int
+    text: str
+
+
+@dataclass(frozen=True)
+class Block:
+    """Runs made in one evening from one lot by one tester.
+
+    Attributes
+    ----------
+    evenings : one a run; they differ only where an evening is too short for one run of each arm.
+    lot : 1, 2 …
+    tester : handle's number among the testers.
+    """
+
+    evenings: tuple[int, ...]
+    lot: int
+    tester: int
+
+    @property
+    def size(self) -> int:
+        """Runs."""
+        return len(self.evenings)
+
+
+@dataclass(frozen=True)
+class Capacity:
+    """What fits.
+
+    Attributes
+    ----------
+    blocks : in order.
+    limits : every limit, the tightest first.
+    run_m : metres of medium that one whole run uses.
+    buy_m : metres to have, with some to spare; of one lot where there is one.
+    lost_mm : height that the edge of a blade loses at one sharpening, at least.
+    blade_runs : runs, so sharpenings, of each blade.
+    """
+
+    blocks: tuple[Block, ...]
+    limits: tuple[Limit, ...]
+    run_m: float
+    buy_m: float
+    lost_mm: float
+    blade_runs: int
+
+    @property
+    def runs(self) -> int:
+        """Runs in all."""
+        return sum(block.size for block in self.blocks)
+
+
+def capacity(asked: Occasion) -> Capacity:
+    """As many whole rounds (one run of every arm) as fit.
+
+    Parameters
+    ----------
+    asked : who, with what, for how long.
+    """
+    run_m = asked.last_checkpoint * asked.stock.mm_per_unit / 1000
+    lost = edge_lost_mm(asked.stock.flat_mm, asked.stock.angle_deg)
+    limits = _limits(asked, run_m, lost)
+    blocks = _blocks(asked, run_m, min(limit.runs for limit in limits))
+    runs = sum(block.size for block in blocks)
+    return Capacity(
+        blocks=blocks,
+        limits=tuple(sorted(limits, key=lambda limit: limit.runs)),
+        run_m=run_m,
+        buy_m=math.ceil(runs * run_m * SPARE * 10) / 10,
+        lost_mm=lost,
+        blade_runs=runs // len(asked.blades),
+    )
+
+
+def evening_runs(asked: Occasion) -> int:
+    """Runs that one evening holds: minutes after the practice run, and hands."""
+    return min(_evening_by_minutes(asked), asked.stock.runs_a_hand * len(asked.testers))
+
+
+def practice_minutes(asked: Occasion) -> int:
+    """What the protocol's whole time leaves beside its least runs."""
+    minutes = asked.protocol.minutes
+    return max(0, minutes.whole - asked.protocol.design.least_runs * minutes.one_run)
+
+
+def _evening_by_minutes(asked: Occasion) -> int:
+    return max(0, math.floor((asked.stock.minutes - practice_minutes(asked)) / asked.protocol.minutes.one_run + 1e-9))
+
+
+def _limits(asked: Occasion, run_m: float, lost: float) -> list[Limit]:
+    at_hand, minutes = asked.stock, asked.protocol.minutes
+    evenings, hands = at_hand.evenings, len(asked.testers)
+    found = [
+        Limit(
+            "minutes",
+            evenings * _evening_by_minutes(asked),
+            f"{evenings} × {at_hand.minutes:g} minutes, {practice_minutes(asked)} of them for the practice run, {minutes.one_run} a run",
+        ),
+        Limit("hand", evenings * hands * at_hand.runs_a_hand, f"{at_hand.runs_a_hand} runs a tester and evening, {hands} × {evenings}"),
+        Limit(
+            "steel",
+            len(asked.blades) * math.floor(at_hand.steel_mm / lost + 1e-9),
+            f"a sharpening takes at least {lost:.3f} mm off a blade's height, and the whole may take {at_hand.steel_mm:g} mm",
+        ),
+    ]
+    if at_hand.lots_m:
+        runs = sum(math.floor(metres / run_m + 1e-9) for metres in at_hand.lots_m)
+        listed = " + ".join(f"{metres:g}" for metres in at_hand.lots_m)
+        found.append(Limit("medium", runs, f"{listed} m at {run_m:g} m a run"))
+    if asked.as_left:
+        found.append(Limit("edges", len(asked.arms), "an edge that somebody else left can be cut once"))
+    if at_hand.most_runs is not None:
+        found.append(Limit("wish", at_hand.most_runs, f"no more than {at_hand.most_runs} wished"))
+    return found
+
+
+def _blocks(asked: Occasion, run_m: float, most: int) -> tuple[Block, ...]:
+    t, evening, coded_pair = len(asked.arms), evening_runs(asked), len(asked.arms) == 2 and asked.coded
+    left = [math.floor(metres / run_m + 1e-9) for metres in asked.stock.lots_m] or [most]
+    groups = (
+        _groups(t, evening, asked.stock.evenings, left, most) if evening >= t else _across(t, evening, asked.stock.evenings, left, most)
+    )
+    parts = [part for group in groups for part in _parted(group, t, coded_pair, len(asked.testers) if len(groups) == 1 else 1)]
+    return tuple(Block(evenings, lot, number % len(asked.testers)) for number, (evenings, lot) in enumerate(parts))
+
+
+Group = tuple[tuple[int, ...], int]
+
+
+def _groups(t: int, evening: int, evenings: int, left: list[int], most: int) -> list[Group]:
+    """Whole rounds of each evening, lot by lot."""
+    found: list[Group] = []
+    for number in range(1, evenings + 1):
+        room = evening
+        while room >= t and most >= t and any(runs >= t for runs in left):
+            lot = next(i for i, runs in enumerate(left) if runs >= t)
+            size = t * (min(room, most, left[lot]) // t)
+            found.append(((number,) * size, lot + 1))
+            room, most, left[lot] = room - size, most - size, left[lot] - size
+    return found
+
+
+def _across(t: int, evening: int, evenings: int, left: list[int], most: int) -> list[Group]:
+    """Rounds that go over several evenings, because one does not hold a run of each arm."""
+    places = [number for number in range(1, evenings + 1) for _ in range(evening)][:most]
+    found: list[Group] = []
+    for start in range(0, len(places) - t + 1, t):
+        lot = next((i for i, runs in enumerate(left) if runs >= t), None)
+        if lot is None:
+            break
+        found.append((tuple(places[start : start + t]), lot + 1))
+        left[lot] -= t
+    return found
+
+
+def _parted(group: Group, t: int, coded_pair: bool, testers: int) -> list[Group]:
+    """A group's blocks: one run of each arm, or, of two arms under codes, as long as can be drawn from."""
+    evenings, lot = group
+    if not coded_pair:
+        return [(evenings[i : i + t], lot) for i in range(0, len(evenings), t)]
+    parts = max(math.ceil(len(evenings) / LONGEST_LISTED), min(testers, len(evenings) // LEAST_CODED), 1)
+    rounds = len(evenings) // t
+    ends = [t * (rounds * part // parts) for part in range(parts + 1)]
+    return [(evenings[a:b], lot) for a, b in pairwise(ends)]

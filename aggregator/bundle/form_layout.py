@@ -35,7 +35,6 @@ def submission_layout(protocol: Protocol) -> Layout:
         "hidden": [
             "/answers",
             "/plan/opened",
-            "/plan/opened",
             "/blades/*/thickness_behind_edge/canonical",
             "/instruments/*/resolution/canonical",
             "/runs/*/readings/*/values/*/canonical",

@@ -25,8 +25,10 @@ from aggregator.records.model.protocol import EndpointRule, Protocol, version_or
 from .compare import comparison_result, crossovers
 from .crossed import crossed_result
 from .curve_pairs import curve_comparison
+from .form import repository_url
+from .history import removed_results
 from .interlab import interlaboratory_result
-from .ledger import interest_of, objection_results, protocol_results, steel_results, submission_results
+from .ledger import interest_of, objection_results, protocol_results, retracted_results, steel_results, submission_results
 from .model import (
     Counts,
     CurvePointResult,
@@ -86,6 +88,8 @@ def assemble(found: Findings) -> Results:
         provenance=_provenance(found),
         pools=tuple(_pool(found, key, group) for key, group in sorted(_by_pool(found.repository).items())),
         submissions=submission_results(found.repository, found.rows, found.estimates),
+        retracted=retracted_results(found.repository),
+        removed=removed_results(found.repository),
         protocols=protocol_results(found.repository),
         objections=objection_results(found.repository),
         steels=steel_results(found.repository),
@@ -101,13 +105,16 @@ def _by_pool(repository: Repository) -> dict[PoolKey, list[LoadedSubmission]]:
 
 def _provenance(found: Findings) -> Provenance:
     repository = found.repository
-    files = sorted([(s.path, s.sha256) for s in repository.submissions] + [(p.path, p.sha256) for p in repository.protocols.values()])
+    submissions = (*repository.submissions, *repository.retracted)
+    files = [(s.path, s.sha256) for s in submissions] + [(p.path, p.sha256) for p in repository.protocols.values()]
+    files = sorted(files + [(c.path, c.sha256) for s in submissions for c in s.changes] + list(repository.side_files))
     listing = "".join(f"{sha256}  {path}\n" for path, sha256 in files)
     return Provenance(
         program_version=__version__,
         inputs_sha256=hashlib.sha256(listing.encode()).hexdigest(),
         input_files=len(files),
         repeatability_sha256=found.published.sha256,
+        repository_url=repository_url(repository.root) or "",
     )
 
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from aggregator.endpoints.rows import EndpointRow
-from aggregator.errors import WARNING, Finding
+from aggregator.errors import WARNING
 from aggregator.estimates.results import Contrast, SubmissionEstimate
 from aggregator.records.canonical import (
     CanonicalReading,
@@ -19,10 +19,11 @@ from aggregator.records.canonical import (
     Repository,
 )
 from aggregator.records.model.protocol import EndpointRule, Protocol, version_order
-from aggregator.records.model.review import Event, Outcome
+from aggregator.records.model.review import Event, Outcome, Response
 from aggregator.records.model.submission import Run, Submission
 
 from .compare import own_interval
+from .history import change_results, citation_notes, state_of
 from .model import (
     FigureResult,
     ObjectionEntryResult,
@@ -61,24 +62,31 @@ def submission_results(
     by_submission: dict[str, list[SubmissionEstimate]] = defaultdict(list)
     for estimate in estimates:
         by_submission[estimate.submission].append(estimate)
-    warnings: dict[str, list[Finding]] = defaultdict(list)
-    for finding in repository.findings:
-        if finding.severity == WARNING:
-            warnings[finding.file].append(finding)
     return tuple(
-        _submission(s, repository.protocol_of(s), by_run, by_submission[s.record.id], warnings[s.path])
-        for s in sorted(repository.submissions, key=lambda s: s.record.id)
+        _submission(repository, s, by_run, by_submission[s.record.id]) for s in sorted(repository.submissions, key=lambda s: s.record.id)
     )
 
 
+def retracted_results(repository: Repository) -> tuple[SubmissionResult, ...]:
+    """The same for submissions that were taken back: their runs and readings, and nothing computed from them."""
+    return tuple(_submission(repository, s, {}, []) for s in sorted(repository.retracted, key=lambda s: s.record.id))
+
+
+def _warnings(repository: Repository, submission: LoadedSubmission) -> Iterator[str]:
+    """Warnings against a submission or its corrections, people by the handles they are shown as."""
+    files = {submission.path, *(change.path for change in submission.changes)}
+    for finding in repository.findings:
+        if finding.severity == WARNING and finding.file in files:
+            yield repository.names.text(f"{finding.message} {finding.cure}".strip())
+
+
 def _submission(
+    repository: Repository,
     submission: LoadedSubmission,
-    protocol: LoadedProtocol,
     by_run: dict[tuple[str, str], list[EndpointRow]],
     estimates: list[SubmissionEstimate],
-    warnings: list[Finding],
 ) -> SubmissionResult:
-    record = submission.record
+    record, protocol = submission.record, repository.protocol_of(submission)
     rules = {rule.id: rule for rule in protocol.record.endpoints}
     scales = {rule.id: _scale(rule, protocol.record) for rule in protocol.record.endpoints}
     written = {run.id: run for run in record.runs}
@@ -87,6 +95,8 @@ def _submission(
         id=record.id,
         path=submission.path,
         sha256=submission.sha256,
+        state=state_of(submission),
+        changes=change_results(submission.changes, repository.names),
         protocol=record.protocol.id,
         version=record.protocol.version,
         origin=record.origin,
@@ -96,9 +106,9 @@ def _submission(
         interest=interest_of(record),
         blades=len({run.blade for run in submission.runs}),
         people=tuple(sorted(person.handle for person in record.people)),
-        runs=tuple(_run(run, written[run.id], by_run[(record.id, run.id)], scales) for run in submission.runs),
+        runs=tuple(_run(run, written[run.id], by_run.get((record.id, run.id), []), scales) for run in submission.runs),
         answers=tuple(_answer(c, e, rules[e.endpoint], unit) for e in estimates for c in e.contrasts),
-        warnings=tuple(f"{f.message} {f.cure}".strip() for f in warnings),
+        warnings=tuple(_warnings(repository, submission)),
     )
 
 
@@ -242,10 +252,10 @@ def _figures(repository: Repository, protocol: LoadedProtocol) -> tuple[FigureRe
 
 def objection_results(repository: Repository) -> tuple[ObjectionResult, ...]:
     """Every objection with its thread."""
-    return tuple(_objection(thread) for thread in repository.objections)
+    return tuple(_objection(repository, thread) for thread in repository.objections)
 
 
-def _objection(thread: ObjectionThread) -> ObjectionResult:
+def _objection(repository: Repository, thread: ObjectionThread) -> ObjectionResult:
     objection = thread.objection
     states = [entry.outcome for entry, _ in thread.entries if isinstance(entry, Outcome)]
     return ObjectionResult(
@@ -267,10 +277,17 @@ def _objection(thread: ObjectionThread) -> ObjectionResult:
                 by=entry.by,
                 month=entry.month,
                 text=body,
+                notes=citation_notes(repository, _cited(entry)),
             )
             for entry, body in thread.entries
         ),
     )
+
+
+def _cited(entry: Response | Outcome) -> list[str]:
+    """Submissions that an entry names as evidence."""
+    evidence = entry.evidence if isinstance(entry, Response) else ()
+    return [item.submission for item in evidence if item.submission is not None]
 
 
 def steel_results(repository: Repository) -> tuple[SteelResult, ...]:

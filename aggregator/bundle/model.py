@@ -11,6 +11,7 @@ from typing import Literal
 from aggregator.records.model.base import Record
 
 from .analysis import CrossedResult, CurveComparison, NetworkResult, ProbeResult
+from .history import ChangeResult, RemovedResult, State
 from .ratio import RatioInterval
 
 RESULTS_FORMAT = "results/0.1.0"
@@ -431,7 +432,11 @@ class SubmissionResult(Record):
     path: str
     """Path of the file."""
     sha256: str
-    """Hash of the file."""
+    """Hash of the file, which never changes."""
+    state: State
+    """Whether it counts as it was sent in, with corrections, or no longer. All else here is what counts, or counted last."""
+    changes: tuple[ChangeResult, ...]
+    """Corrections and retraction in their order."""
     protocol: str
     """Protocol id."""
     version: str
@@ -505,6 +510,8 @@ class ObjectionEntryResult(Record):
     """Month."""
     text: str
     """The response, or the reason of the outcome, in plain text."""
+    notes: tuple[str, ...]
+    """What became of submissions that it rests on; empty where they all count."""
 
 
 class ObjectionResult(Record):
@@ -560,6 +567,8 @@ class Provenance(Record):
     """How many files were read."""
     repeatability_sha256: str
     """Hash of the repeatability table."""
+    repository_url: str
+    """Where the files lie for everybody; empty where no address is set."""
 
 
 class Results(Record):
@@ -572,7 +581,11 @@ class Results(Record):
     pools: tuple[Pool, ...]
     """Results, by protocol, MAJOR and origin."""
     submissions: tuple[SubmissionResult, ...]
-    """The ledger."""
+    """The ledger: submissions that count."""
+    retracted: tuple[SubmissionResult, ...]
+    """Submissions that were taken back: readable, and in no result."""
+    removed: tuple[RemovedResult, ...]
+    """What is left of submissions that were taken out."""
     protocols: tuple[ProtocolResult, ...]
     """Protocols as published."""
     objections: tuple[ObjectionResult, ...]

@@ -14,6 +14,8 @@ def tables(found: Findings, results: Results) -> dict[str, bytes]:
     """Every CSV file by name, and datapackage.json."""
     made = {
         "submissions": _submissions(results),
+        "changes": _changes(results),
+        "removed": _removed(results),
         "runs": _runs(found),
         "readings": _readings(results),
         "comparisons": _comparisons(results),
@@ -44,12 +46,46 @@ def _submissions(results: Results) -> Table:
         "runs": "integer: runs",
         "path": "string: file",
         "sha256": "string: hash of the file",
+        "state": "string: as sent, corrected, or retracted (in no result)",
     }
     rows = [
-        (s.origin, s.id, s.protocol, s.version, s.month, s.submitted_by, s.interest, s.blades, len(s.runs), s.path, s.sha256)
-        for s in results.submissions
+        (s.origin, s.id, s.protocol, s.version, s.month, s.submitted_by, s.interest, s.blades, len(s.runs), s.path, s.sha256, s.state)
+        for s in (*results.submissions, *results.retracted)
     ]
     return columns, rows
+
+
+def _changes(results: Results) -> Table:
+    columns = {
+        "origin": POOL_COLUMNS["origin"],
+        "submission": "string: id",
+        "number": "integer: place in the order in which changes apply",
+        "kind": "string: correction or retraction",
+        "month": "string: month",
+        "by": "string: handle",
+        "why": "string: the reason given",
+        "pointer": "string: JSON pointer of what was changed; empty for a retraction",
+        "before": "string: what stood there, as JSON; empty for nothing",
+        "after": "string: what counts since, as JSON; empty for nothing",
+        "path": "string: file",
+        "sha256": "string: hash of the file",
+    }
+    rows = [
+        (s.origin, s.id, c.number, c.kind, c.month, c.by, c.why, pointer, before, after, c.path, c.sha256)
+        for s in (*results.submissions, *results.retracted)
+        for c in s.changes
+        for pointer, before, after in ([(e.pointer, e.before, e.after) for e in c.what] or [("", "", "")])
+    ]
+    return columns, rows
+
+
+def _removed(results: Results) -> Table:
+    columns = {
+        "submission": "string: id of a submission that was taken out",
+        "month": "string: month in which it was",
+        "reason": "string: privacy or legal",
+    }
+    return columns, [(r.id, r.month, r.reason) for r in results.removed]
 
 
 def _runs(found: Findings) -> Table:

@@ -12,6 +12,7 @@ import re
 from aggregator.bundle.model import Comparison, Pool, ProtocolResult, SubmissionResult
 
 SAFE_SEGMENT = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9.-]{0,98}[A-Za-z0-9])?")
+REPOSITORY = re.compile(r"https://[A-Za-z0-9.-]+(?::[0-9]+)?(?:/[A-Za-z0-9._~-]+)*")
 ROOT_LINK = re.compile(r'(<[a-zA-Z][^<>]*?\s(?:href|src)=")(/[^"]*)"')  # in a tag only: text may say href= too
 
 
@@ -57,6 +58,13 @@ def submission_in(origin: str, protocol_id: str, submission_id: str) -> str:
     return f"/submissions/{origin}/{segment(protocol_id)}/{segment(submission_id)}/"
 
 
+def repository_file(repository_url: str, path: str) -> str:
+    """A file where the repository lies for everybody; empty where no address is set, or either could be more than an address."""
+    parts = path.split("/")
+    safe = REPOSITORY.fullmatch(repository_url) and all(SAFE_SEGMENT.fullmatch(part) and ".." not in part for part in parts)
+    return f"{repository_url}/blob/HEAD/{path}" if safe else ""
+
+
 def protocol(protocol_id: str) -> str:
     """The newest version."""
     return f"/protocols/{segment(protocol_id)}/"
@@ -70,6 +78,21 @@ def version(of: ProtocolResult) -> str:
 def form(protocol_id: str, protocol_version: str) -> str:
     """The form of one protocol version."""
     return f"/tonight/{segment(protocol_id)}-{segment(protocol_version)}/"
+
+
+def sheet(protocol_id: str, protocol_version: str) -> str:
+    """The ready-drawn sheet of one protocol version, to print."""
+    return f"{form(protocol_id, protocol_version)}sheet/"
+
+
+def sheet_file(protocol_id: str, protocol_version: str, kind: str) -> str:
+    """The same sheet as a download, ``csv`` or ``xlsx``."""
+    return f"/{download_path(sheet_name(protocol_id, protocol_version, kind))}"
+
+
+def sheet_name(protocol_id: str, protocol_version: str, kind: str) -> str:
+    """A ready-drawn sheet's name among the downloads."""
+    return f"sheets/{segment(protocol_id)}-{segment(protocol_version)}.{segment(kind)}"
 
 
 def example(protocol_id: str, protocol_version: str) -> str:

@@ -7,6 +7,7 @@ import math
 import sample_analyses as analyses
 from sample_analyses import LONE_STEEL, PAIRS, STEELS, interval
 
+from aggregator.bundle.history import ChangedValueResult, ChangeResult, RemovedResult
 from aggregator.bundle.model import (
     Comparison,
     Counts,
@@ -256,6 +257,8 @@ def submission(number: int, origin: str, protocol: str = "steels-rope") -> Submi
         id=f"2026-0{number % 9 + 1}-harbour-{number}",
         path=f"submissions/{origin}/{protocol}/{number}.json",
         sha256="ab" * 32,
+        state="as sent",
+        changes=(),
         protocol=protocol,
         version="1.0.0",
         origin=origin,
@@ -269,6 +272,32 @@ def submission(number: int, origin: str, protocol: str = "steels-rope") -> Submi
         answers=(answer, nothing),
         warnings=("Angle above 25 degrees per side. Said: both together.",),
     )
+
+
+def change(number: int, kind: str) -> ChangeResult:
+    what = (ChangedValueResult(pointer="/runs/0/humidity_percent", before="", after="55"),) if kind == "correction" else ()
+    return ChangeResult(
+        number=number,
+        kind=kind,
+        why="The thread was changed.\n\nBetween the runs.",
+        by="gull",
+        month="2026-10",
+        what=what,
+        path=f"submissions/measured/steels-rope/changes/some-id/0{number}-{kind}.json",
+        sha256="ef" * 32,
+    )
+
+
+def retracted(origin: str, protocol: str = "steels-rope") -> SubmissionResult:
+    """A corrected submission that was retracted after all: nothing is computed from it."""
+    sound = submission(8, origin, protocol)
+    runs = tuple(run.model_copy(update={"values": {}}) for run in sound.runs)
+    changes = (change(1, "correction"), change(2, "retraction"))
+    return sound.model_copy(update={"state": "retracted", "changes": changes, "answers": (), "runs": runs})
+
+
+def corrected(sound: SubmissionResult) -> SubmissionResult:
+    return sound.model_copy(update={"state": "corrected", "changes": (change(1, "correction"), change(2, "correction"))})
 
 
 def protocol(version: str, newest: bool, status: str = "adopted", name: str = "steels-rope") -> ProtocolResult:
@@ -312,7 +341,12 @@ def protocol(version: str, newest: bool, status: str = "adopted", name: str = "s
 
 def objection() -> ObjectionResult:
     answer = ObjectionEntryResult(
-        kind="response", says="rebuttal", by="cleat", month="2026-03", text="The rope was dry.\n\nSee the humidity."
+        kind="response",
+        says="rebuttal",
+        by="cleat",
+        month="2026-03",
+        text="The rope was dry.\n\nSee the humidity.",
+        notes=("It rests on submission x.",),
     )
     return ObjectionResult(
         protocol="two-sharpeners",
@@ -338,11 +372,20 @@ def results(measured: int = 0, simulated: int = 4) -> Results:
     if measured:
         pools.append(pool("measured", measured))
     submissions = [submission(n, p.origin, p.protocol) for p in pools for n in range(1, p.counts.submissions + 1)]
+    submissions = submissions[:1] + [corrected(s) if n == 0 else s for n, s in enumerate(submissions[1:])]
     return Results(
         format="results/0.1.0",
-        provenance=Provenance(program_version="0.1.0", inputs_sha256="12" * 32, input_files=9, repeatability_sha256="34" * 32),
+        provenance=Provenance(
+            program_version="0.1.0",
+            inputs_sha256="12" * 32,
+            input_files=9,
+            repeatability_sha256="34" * 32,
+            repository_url="https://code.example/edgehold",
+        ),
         pools=tuple(pools),
         submissions=tuple(submissions),
+        retracted=(retracted("measured"),) if measured else (),
+        removed=(RemovedResult(id="gone-1", month="2026-10", reason="privacy"),) if measured else (),
         protocols=(
             protocol("1.0.0", False, "retired"),
             protocol("1.1.0", True),

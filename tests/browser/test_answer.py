@@ -73,6 +73,29 @@ def test_a_half_done_submission_is_answered_as_far_as_it_goes(page):
     assert found[6]["notes"][0].startswith("Nothing to compare")
 
 
+def places(value: object, above: tuple = ()) -> list[tuple]:
+    """Every place in a tree of plain values."""
+    inner = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
+    return [place for key, below in inner for place in [(*above, key), *places(below, (*above, key))]]
+
+
+def test_a_file_of_any_shape_is_answered_without_an_error(page):
+    """The form opens what somebody drags in: one value after another becomes something else."""
+    rng, odd, broken = np.random.default_rng(5), [None, "", {}, [], 0, -1, "abc", True, "1e999", [None], [{}]], []
+    for name in ("one-run-each", "passed-again", "lots", "angles-held"):
+        case = files()[name]
+        for place in rng.permutation(np.array(places(case["submission"]), dtype=object))[:100]:
+            other = json.loads(json.dumps(case["submission"]))
+            at = other
+            for key in place[:-1]:
+                at = at[key]
+            at[place[-1]] = odd[rng.integers(len(odd))]
+            broken.append({"submission": other, "rules": name})
+    body = "return given.broken.map(one => m.answer(one.submission, given.rules[one.rules]).rows.length);"
+    rules = {name: rules_of(files()[name]) for name in {one["rules"] for one in broken}}
+    assert len(in_browser(page, "answer", body, {"broken": broken, "rules": rules})) == 400
+
+
 def test_written_numbers_are_read_as_the_program_reads_them(page):
     texts = [
         "3 1/8", "3½", "1.234,5", "1,234.5", "1,234", "0,5", ".5", "5.", "25 (5)", "1.25(3)", "1.25(0.03)", "1.25 ± 0.3", '3/8"', "5°",

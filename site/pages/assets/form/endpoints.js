@@ -11,17 +11,20 @@ import { WrittenError, canonicalValue, findUnit } from "./units.js";
 const EVEN = 1e-9;
 const nothing = (value) => value === null || value === undefined;
 
+/** The objects in what should be a list of them: a file that somebody opened may hold anything. */
+const entries = (list) => (Array.isArray(list) ? list.filter((entry) => entry !== null && typeof entry === "object") : []);
+
 /**
  * Canonical runs in running order: amounts in the protocol's units, with the facts that a design needs.
  *
  * @returns {{runs: object[], unread: string[]}} unread: ids of runs in which a number or unit cannot be read
  */
 export function canonicalRuns(submission, rules) {
-  const preparations = new Map((submission.preparations ?? []).map((p) => [p.id, p]));
-  const blades = new Map((submission.blades ?? []).map((b) => [b.key, b]));
-  const people = new Map((submission.people ?? []).map((p) => [p.handle, p]));
+  const preparations = new Map(entries(submission.preparations).map((p) => [p.id, p]));
+  const blades = new Map(entries(submission.blades).map((b) => [b.key, b]));
+  const people = new Map(entries(submission.people).map((p) => [p.handle, p]));
   const unread = [];
-  const runs = (submission.runs ?? []).flatMap((run) => {
+  const runs = entries(submission.runs).flatMap((run) => {
     const preparation = preparations.get(run.preparation);
     if (!preparation?.blade || !preparation.sharpener || !run.tester) { return []; }
     const readings = readingsOf(run, rules);
@@ -62,9 +65,9 @@ function readingsOf(run, rules) {
   if (!known(run.work_unit, work.accepted_units)) { return null; }
   if (passFail ? !nothing(run.reading_unit) : !known(run.reading_unit, reading.accepted_units)) { return null; }
   try {
-    const others = [run.tester_change_at_work, run.planned_last_checkpoint, ...(run.lot_changes ?? []).map((change) => change.at_work)];
+    const others = [run.tester_change_at_work, run.planned_last_checkpoint, ...entries(run.lot_changes).map((change) => change.at_work)];
     others.filter((written) => !nothing(written)).forEach((written) => workOf(written, run, rules));
-    return (run.readings ?? []).map((one) => readingOf(one, run, rules, passFail));
+    return entries(run.readings).map((one) => readingOf(one, run, rules, passFail));
   } catch (error) {
     if (error instanceof WrittenError) { return null; }
     throw error;
@@ -84,8 +87,10 @@ function workOf(written, run, rules) {
 }
 
 function readingOf(one, run, rules, passFail) {
-  const rule = rules.protocol.reading, wanted = passFail ? one.outcomes : one.values;
-  if (!wanted?.length || !nothing(passFail ? one.values : one.outcomes)) { throw new WrittenError("a reading of another kind", ""); }
+  const rule = rules.protocol.reading, wanted = passFail ? [one.outcomes].flat() : entries(one.values);
+  if (!wanted.length || nothing(wanted[0]) || !nothing(passFail ? one.values : one.outcomes)) {
+    throw new WrittenError("a reading of another kind", "");
+  }
   const work = workOf(one.work, run, rules);
   if (passFail) { return { work, values: [], limits: [], passed: wanted.map((outcome) => outcome === "pass") }; }
   const values = wanted.map((item) => canonical(item, run, rules));
@@ -202,7 +207,7 @@ function flagsOf(run, protocol, curve, words) {
   const checks = [
     [["edge damaged", "edge touched up"].includes(run.ended), run.ended],
     [run.split, flags.split_tester],
-    [(run.lot_changes ?? []).length > 0, flags.lot_changed],
+    [entries(run.lot_changes).length > 0, flags.lot_changed],
     [run.readings.some((r) => !near(r.work)), flags.off_checkpoint],
     [curve !== null && burr(curve), flags.burr],
     [curve === null && passedAgain(run), flags.passed_again],

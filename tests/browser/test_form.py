@@ -120,7 +120,9 @@ def test_what_an_opened_file_says_is_saved_unchanged(tab, form_site):
         "evening": 1, "lot": "wren.coil", "coil_position_m": 0, "instrument": "wren.scale", "temperature_c": -4.5, "humidity_percent": 60,
         "blinding": "none", "tester_guess": {"sharpener": "tern", "blade": "wren.galley", "confidence_percent": 60},
         "planned_last_checkpoint": 160, "reading_unit": "gf", "note": "rain",
-        "readings": [{"work": 0, "values": [{"written": "90,5"}, {"written": "91 (2)"}, {"written": "3 1/8", "limit": "below"}], "note": "first"}],
+        "readings": [
+            {"work": 0, "values": [{"written": "90,5"}, {"written": "91 (2)"}, {"written": "3 1/8", "limit": "below"}], "note": "first"},
+        ],
     }  # fmt: skip
     record |= {"plan": {"id": "plan-1", "sha256": "0" * 64}, "note": "line one\nline two"}
     tab.open(record)
@@ -331,7 +333,8 @@ def test_a_file_dropped_on_the_form_is_opened(tab, form_site):
         """text => {
           const data = new DataTransfer();
           data.items.add(new File([text], "dropped.json", { type: "application/json" }));
-          document.getElementById("form-root").dispatchEvent(new DragEvent("drop", { dataTransfer: data, bubbles: true, cancelable: true }));
+          const drop = new DragEvent("drop", { dataTransfer: data, bubbles: true, cancelable: true });
+          document.getElementById("form-root").dispatchEvent(drop);
         }""",
         json.dumps(example(form_site)),
     )

@@ -127,6 +127,7 @@ function begin(kept) {
 }
 
 function use(kept, message) {
+  if (form.kept) { keep(); }
   form.kept = kept;
   form.touched.clear();
   form.opened.clear();
@@ -244,7 +245,7 @@ function start() {
   at("tools").replaceChildren(
     ...opener(at("root"), open), " ",
     button("Start another", () => use(begin(drafts.fresh()), "A new, empty form. What you typed before is under “Other drafts”."), { class: "quiet" }), " ",
-    surely("Throw this one away", () => { drafts.forget(form.kept.name); use(begin(drafts.fresh()), "Thrown away. This is a new, empty form."); }),
+    surely("Throw this one away", () => { drafts.forget(form.kept.name); form.kept.dirty = false; use(begin(drafts.fresh()), "Thrown away. This is a new, empty form."); }),
   );
   at("finish").replaceChildren(button("Check and save the finished file", saveFinished, { class: "first" }), " ", button("Save it half done", saveHalf, { class: "quiet" }));
   at("root").hidden = false;

@@ -245,8 +245,7 @@ def test_a_retraction_is_the_end(later, root):
 def test_an_objection_and_an_adoption_that_cite_what_is_gone_are_warned_of(root):
     folder = root / "protocols/small-rope/objections/001-stone-wears"
     write(folder / "00-objection.md", markdown(OBJECTION, "Because.\n"))
-    cited = RESPONSE | {"response": "rebuttal", "evidence": [{"submission": "wren-1"}, {"submission": "tern-1"}]}
-    cited.pop("revised_in", None)
+    cited = RESPONSE | {"evidence": [{"submission": "wren-1"}, {"submission": "tern-1"}]}
     write(folder / "01-response.md", markdown(cited, "Because.\n"))
     write_event(root / "protocols/small-rope", 4, event("retired", "1.0.0", month="2026-07", pilot="tern-1"))
     already = [code for _, _, code in found(root)]

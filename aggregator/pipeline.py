@@ -31,6 +31,8 @@ from aggregator.records import load_repository
 from aggregator.records.canonical import PoolKey, Repository, pool_key
 from aggregator.records.model.protocol import version_order
 from aggregator.records.schemas import site_url
+from aggregator.sheets.lines import sheet_rules
+from aggregator.sheets.ready import ReadySheet, ready_sheets
 
 Progress = Callable[[str], None]
 
@@ -122,22 +124,27 @@ def site(root: Path, say: Progress = lambda _: None) -> Path:
     The site's first page.
     """
     with staged_build(root) as stage:
-        results, files, rules = _results_files(root, say)
+        results, files, rules, sheets = _results_files(root, say)
         _write_results(files, stage / "results")
         say("building the pages")
         schemas = {f"schemas/{name}": content for name, content in all_schemas(site_url(root)).items()}
-        build_site(results, root, stage / "site", files | schemas, forms=rules)
+        build_site(results, root, stage / "site", files | schemas, forms=rules, sheets=sheets)
     return root / "build" / "site" / "index.html"
 
 
-def _results_files(root: Path, say: Progress) -> tuple[Results, dict[str, bytes], dict[tuple[str, str], Rules]]:
+def _results_files(
+    root: Path, say: Progress
+) -> tuple[Results, dict[str, bytes], dict[tuple[str, str], Rules], dict[tuple[str, str], ReadySheet]]:
     say("checking what people wrote")
     repository = read(root)
     say(f"pooling {len(repository.submissions)} submissions")
     found = find_everything(repository)
     results = assemble(found)
     files = {"results.json": results_json(results), "repeatability.json": repeatability_json(found.published), **tables(found, results)}
-    return results, files, forms(repository, found.published)
+    rules = forms(repository, found.published)
+    for key in rules:
+        rules[key]["sheet"] = sheet_rules(repository.protocols[key].record)
+    return results, files, rules, ready_sheets(repository, rules)
 
 
 def results_json(results: Results) -> bytes:

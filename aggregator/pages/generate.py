@@ -2,18 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from aggregator.bundle.model import Results
 
 from .about_pages import analysts, check, data, objections
 from .home import home
 from .protocol_pages import protocol_pages
 from .result_pages import result_pages
+from .sheet_pages import SheetView, sheet_pages
 from .steel_pages import steel_pages
 from .submission_pages import submission_pages
 from .tonight_pages import Forms, tonight_pages
 
 
-def generate_pages(results: Results, downloads: tuple[str, ...] = (), forms: Forms | None = None) -> tuple[tuple[str, str], ...]:
+def generate_pages(
+    results: Results,
+    downloads: tuple[str, ...] = (),
+    forms: Forms | None = None,
+    sheets: Mapping[tuple[str, str], SheetView] | None = None,
+) -> tuple[tuple[str, str], ...]:
     """Every page made from the bundle.
 
     Parameters
@@ -21,6 +29,7 @@ def generate_pages(results: Results, downloads: tuple[str, ...] = (), forms: For
     results : the bundle.
     downloads : names of the files that will lie under ``data/``.
     forms : rules of the forms, by protocol id and version.
+    sheets : ready-drawn sheets, by protocol id and version.
 
     Returns
     -------
@@ -32,7 +41,8 @@ def generate_pages(results: Results, downloads: tuple[str, ...] = (), forms: For
         *steel_pages(results),
         *submission_pages(results),
         *protocol_pages(results),
-        *tonight_pages(results, forms or {}),
+        *tonight_pages(results, forms or {}, sheets or {}),
+        *sheet_pages(sheets or {}),
         objections(results),
         analysts(results),
         check(),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import logging
 import os
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -22,11 +22,14 @@ from aggregator.bundle.form import example_json
 from aggregator.bundle.model import Results
 
 from . import text
-from .addresses import download_path, example_name
+from .addresses import download_path, example_name, sheet_name
 from .csp import with_policy
 from .generate import generate_pages
 from .links import broken_links
+from .sheet_pages import SheetView
 from .tonight_pages import Forms
+
+Sheets = Mapping[tuple[str, str], tuple[SheetView, Mapping[str, bytes]]]
 
 PROJECT = Path(__file__).resolve().parents[2]
 CELL_END = re.compile(r"(</(?:td|th|dt|dd|li|caption)>)(?=<)")  # a space between cells, or search would glue their words
@@ -44,6 +47,7 @@ def build_site(
     downloads: dict[str, bytes],
     *,
     forms: Forms | None = None,
+    sheets: Sheets | None = None,
     site_root: Path | None = None,
 ) -> None:
     """Build the static site.
@@ -56,6 +60,7 @@ def build_site(
     target : the folder to build into; emptied first.
     downloads : files to lay under ``data/``, by name; those named ``schemas/…`` lie at that address, which is their ``$id``.
     forms : rules of the forms, by protocol id and version; each gets a page and its worked example.
+    sheets : ready-drawn sheets by protocol id and version: the print page, and the same as files by kind (csv, xlsx).
     site_root : the folder of the ``mkdocs.yml`` to use; by default as said under ``root``.
 
     Raises
@@ -66,9 +71,11 @@ def build_site(
     chosen = site_root or (root if (root / "mkdocs.yml").is_file() else PROJECT)
     with _quiet_and_timeless():
         config = load_config(str(chosen / "mkdocs.yml"), site_dir=str(target.resolve()), strict=True)
-        pages = generate_pages(results, tuple(sorted(downloads)), forms)
+        drawn = sheets or {}
+        pages = generate_pages(results, tuple(sorted(downloads)), forms, {key: view for key, (view, _) in drawn.items()})
         examples = {example_name(*key): example_json(rules) for key, rules in (forms or {}).items()}
-        config.plugins["edgehold"] = _Generated(pages, downloads | examples, results)
+        files = {sheet_name(*key, kind): data for key, (_, kinds) in drawn.items() for kind, data in kinds.items()}
+        config.plugins["edgehold"] = _Generated(pages, downloads | examples | files, results)
         build(config)
     (target / "sitemap.xml.gz").unlink(missing_ok=True)  # holds the time it was made
     broken = broken_links(target)

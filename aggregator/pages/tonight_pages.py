@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 
 from markupsafe import Markup
 
@@ -19,17 +19,18 @@ INERT = {"<": "\\u003c", ">": "\\u003e", "&": "\\u0026", "\u2028": "\\u2028", "\
 """What could end a block of data, or begin another one; JSON may write any character as an escape."""
 
 
-def tonight_pages(results: Results, forms: Forms) -> Iterator[Page]:
-    """The index, and a page for each form."""
-    html = render("tonight.html", forms=list(forms.values()), known={(p.id, p.version) for p in results.protocols})
+def tonight_pages(results: Results, forms: Forms, sheets: Collection[tuple[str, str]] = ()) -> Iterator[Page]:
+    """The index, and a page for each form; ``sheets`` are the versions that have one ready-drawn."""
+    html = render("tonight.html", forms=list(forms.values()), known={(p.id, p.version) for p in results.protocols}, sheets=sheets)
     yield Page("/tonight/", "Do it tonight", html, "Do it tonight", "Choose a question, cut, type, and see your answer")
     for rules in forms.values():
-        yield _form(rules)
+        yield _form(rules, sheets)
 
 
-def _form(rules: dict[str, object]) -> Page:
+def _form(rules: dict[str, object], sheets: Collection[tuple[str, str]]) -> Page:
     front = rules["protocol"]
-    html = render("tonight_form.html", front=front, rules=rules, to_fill=rules["to_fill"], data=inert_json(rules))
+    drawn = (front["id"], front["version"]) in sheets
+    html = render("tonight_form.html", front=front, rules=rules, to_fill=rules["to_fill"], data=inert_json(rules), drawn=drawn)
     name = f"{front['title']} {front['version']}: the form"
     address = addresses.form(front["id"], front["version"])
     return Page(address, name, html, "Do it tonight", f"Type in your readings: {front['title']}", record=True)

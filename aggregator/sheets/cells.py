@@ -1,0 +1,89 @@
+"""Rows of texts as a sheet holds them, and what has to be asked about a cell."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+MOST_BYTES = 1_000_000
+MOST_ROWS = 5_000
+MOST_COLUMNS = 64
+LONGEST_CELL = 5_000  # characters; the longest note of a submission
+MOST_QUESTIONS = 100
+
+
+@dataclass(frozen=True, order=True)
+class Question:
+    """Something about one cell that only the person who wrote it can say.
+
+    Attributes
+    ----------
+    sheet : name of the worksheet; empty in a CSV file.
+    row, column : 1-based; row 0 is the whole file, column 0 the whole row.
+    code : short stable kind, lower case with hyphens.
+    message : what is wrong, naming what was found.
+    cure : what would be right.
+    """
+
+    sheet: str
+    row: int
+    column: int
+    code: str
+    message: str
+    cure: str
+
+    @property
+    def cell(self) -> str:
+        """The place as a spreadsheet shows it: B7; "row 7", or "the file"."""
+        return cell_name(self.row, self.column)
+
+
+@dataclass(frozen=True)
+class Odd:
+    """What a spreadsheet says of a cell beside its text, so that the text alone must not be trusted."""
+
+    code: str
+    message: str
+    cure: str
+
+
+@dataclass
+class Table:
+    """One worksheet, or a whole CSV file.
+
+    Attributes
+    ----------
+    name : of the worksheet; empty in a CSV file.
+    rows : texts, row by row from row 1; empty cells are empty texts.
+    odd : by (row, column), what must be asked about.
+    said : by (row, column), what was converted before the text was taken.
+    dates : by (row, column), the year, month and day of a cell that holds a date.
+    comma : whether cells are parted by commas, so that a decimal comma may have parted a number.
+    """
+
+    name: str
+    rows: list[list[str]]
+    odd: dict[tuple[int, int], Odd] = field(default_factory=dict)
+    said: dict[tuple[int, int], str] = field(default_factory=dict)
+    dates: dict[tuple[int, int], tuple[int, int, int]] = field(default_factory=dict)
+    comma: bool = False
+
+
+def whole_file(code: str, message: str, cure: str, row: int = 0) -> Question:
+    """A question about a file, or one of its rows, before its cells are known."""
+    return Question("", row, 0, code, message, cure)
+
+
+def column_name(number: int) -> str:
+    """Letters of a column: 1 is A, 27 is AA."""
+    name = ""
+    while number > 0:
+        number, rest = divmod(number - 1, 26)
+        name = chr(ord("A") + rest) + name
+    return name
+
+
+def cell_name(row: int, column: int) -> str:
+    """A cell as a spreadsheet shows it; a whole row or file in words."""
+    if row == 0:
+        return "the file"
+    return f"row {row}" if column == 0 else f"{column_name(column)}{row}"

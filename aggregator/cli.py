@@ -53,6 +53,19 @@ def _parser() -> argparse.ArgumentParser:
     exchange.add_argument("--count", type=_positive, default=5, metavar="N", help="how many runs for each protocol (default 5)")
     exchange.add_argument("--json", action="store_true", help="print them as JSON")
 
+    correct = _command(commands, "correct", _correct, "correct a measured submission by a file beside it, which stays as it is")
+    retract = _command(commands, "retract", _retract, "take a measured submission back: it stays readable, and counts nowhere")
+    for command in (correct, retract):
+        command.add_argument("id", metavar="ID", help="the submission")
+        command.add_argument("--why", required=True, metavar="TEXT", help="the reason, for readers")
+        command.add_argument("--by", required=True, metavar="HANDLE", help="who does it")
+        command.add_argument("--month", metavar="YYYY-MM", help="when (default: this month)")
+    values = {"dest": "changes", "action": "append", "default": []}
+    correct.add_argument(
+        "--set", nargs=2, metavar=("POINTER", "VALUE"), help="put this value (JSON, or plain text) at this place", **values
+    )
+    correct.add_argument("--remove", nargs=1, metavar="POINTER", help="take out what stands at this place", **values)
+
     demo = _command(commands, "demo", _demo, "write the simulated demonstration again from its seed")
     demo.add_argument("--seed", type=int, default=None, help="another seed than the published one")
     return parser
@@ -146,6 +159,36 @@ def _exchange(arguments: argparse.Namespace) -> int:
 
     plans = exchange(_root(arguments), arguments.count)
     print(exchange_json(plans) if arguments.json else exchange_text(plans))
+    return FINE
+
+
+def _correct(arguments: argparse.Namespace) -> int:
+    from aggregator.records.change_writing import correct, given_value
+    from aggregator.records.model.changes import ABSENT
+
+    if not arguments.changes:
+        raise InputError("nothing to correct; wanted --set POINTER VALUE or --remove POINTER")
+    changes = [(pointer, given_value(*value) if value else ABSENT) for pointer, *value in arguments.changes]
+    return _tell_change(correct(_root(arguments), arguments.id, changes, why=arguments.why, by=arguments.by, month=arguments.month))
+
+
+def _retract(arguments: argparse.Namespace) -> int:
+    from aggregator.records.change_writing import retract
+
+    return _tell_change(retract(_root(arguments), arguments.id, why=arguments.why, by=arguments.by, month=arguments.month))
+
+
+def _tell_change(written) -> int:
+    from aggregator.records.change_writing import change_text
+    from aggregator.records.report import findings_text
+
+    print(change_text(written))
+    if written.findings:
+        print(findings_text(written.findings), file=sys.stdout if written.kept else sys.stderr)
+    if not written.kept:
+        print("edgehold: with this change the submission would not check; nothing was written", file=sys.stderr)
+        return ERRORS_FOUND
+    print(f"wrote {written.path}")
     return FINE
 
 

@@ -1,0 +1,178 @@
+"""Write a correction or retraction of a measured submission: shown, checked as the repository would be with it, and kept only if sound.
+
+Only a file is added. The submission's own file is read and never touched.
+"""
+
+from __future__ import annotations
+
+import datetime
+import json
+from dataclasses import dataclass
+from pathlib import Path
+
+from aggregator.errors import ERROR, Finding, InputError
+
+from .change_files import changes_of, corrected, json_tree, read_changes
+from .form import read_record
+from .json_reading import parse_json
+from .json_values import NoSuchPlace, put, same, value_at
+from .layout import file_id
+from .loading import load_repository
+from .model.changes import ABSENT, CHANGE_FORMAT, Correction, Retraction
+from .report import harmless
+from .session import Session, begin, folder_of
+
+MOST_CHANGES = 99  # of one submission: their numbers have two digits
+
+
+@dataclass(frozen=True)
+class Written:
+    """A change that was written, or would have been.
+
+    Attributes
+    ----------
+    path : relative to the root.
+    record : what the file says.
+    findings : errors that it would bring; where there are any, nothing was written. Else warnings in it.
+    """
+
+    path: str
+    record: Correction | Retraction
+    findings: tuple[Finding, ...]
+
+    @property
+    def kept(self) -> bool:
+        """Whether the file stands."""
+        return not any(f.severity == ERROR for f in self.findings)
+
+
+def correct(root: Path, name: str, wanted: list[tuple[str, object]], *, why: str, by: str, month: str | None = None) -> Written:
+    """Correct a measured submission.
+
+    Parameters
+    ----------
+    root : the repository's folder.
+    name : the submission's id.
+    wanted : (JSON pointer, new value) in the order in which they apply; ``ABSENT`` takes a value out.
+    why, by, month : the reason, the handle of whoever corrects, and when; None: this month.
+
+    Raises
+    ------
+    InputError
+        There is no such submission, or it is retracted; a pointer leads nowhere or nothing would change; a text is out of form.
+    RepositoryError
+        As `load_repository`.
+    """
+    session, path, changes = _open(root, name)
+    tree = _as_it_counts(session, path, changes)
+    what = []
+    for pointer, value in wanted:
+        before = _before(tree, pointer)
+        if same(before, value):
+            raise InputError(f"{pointer} is {json.dumps(before, ensure_ascii=False)} already; wanted another value")
+        what.append({"pointer": pointer, "before": before, "after": value})
+        put(tree, pointer, value)
+    return _written(session, path, len(changes) + 1, Correction, {"what": what, **_said(session, name, why, by, month)})
+
+
+def retract(root: Path, name: str, *, why: str, by: str, month: str | None = None) -> Written:
+    """Take a measured submission back: it stays readable, and counts nowhere. See `correct` for the parameters and what is raised."""
+    session, path, changes = _open(root, name)
+    return _written(session, path, len(changes) + 1, Retraction, _said(session, name, why, by, month))
+
+
+def _open(root: Path, name: str) -> tuple[Session, str, list[str]]:
+    """The submission's path, and those of its changes."""
+    session = begin(root, datetime.date.today())
+    found = [path for path in session.layout.submissions if file_id(path) == name]
+    if not found:
+        raise InputError(f"there is no submission {name!r}; wanted the id of one under submissions/measured")
+    if found[0].startswith("submissions/simulated/"):
+        raise InputError(f"{name!r} belongs to the demonstration, which is drawn from its seed; wanted a measured submission")
+    changes = changes_of(session.layout).get(found[0], [])
+    if any(path.endswith("-retraction.json") for path in changes):
+        raise InputError(f"{name!r} is retracted already, and stays as it is")
+    if len(changes) >= MOST_CHANGES:
+        raise InputError(f"{name!r} has {len(changes)} changes; retract it, and send it in again under another id")
+    return session, found[0], changes
+
+
+def _as_it_counts(session: Session, path: str, changes: list[str]) -> object:
+    _, tree = json_tree(session, path, "submission")
+    read = read_changes(session, changes)
+    if tree is None or read is None:
+        raise InputError(f"{path} or a change of it cannot be read; run 'edgehold check' and put that right first")
+    tree, problems = corrected(tree, read)
+    if problems:
+        raise InputError(f"{problems[0][0]} does not fit; run 'edgehold check' and put that right first")
+    return tree
+
+
+def _before(tree: object, pointer: str) -> object:
+    if not pointer.startswith("/"):
+        raise InputError(f"{pointer!r} is no place in the file; wanted a JSON pointer such as /runs/0/humidity_percent")
+    try:
+        return value_at(tree, pointer)
+    except NoSuchPlace as error:
+        raise InputError(f"{pointer!r} leads nowhere: {error}") from None
+
+
+def _said(session: Session, name: str, why: str, by: str, month: str | None) -> dict[str, object]:
+    return {"submission": name, "why": why, "by": by, "month": month or f"{session.today:%Y-%m}"}
+
+
+def _written(session: Session, path: str, number: int, model: type, content: dict[str, object]) -> Written:
+    kind = model.__name__.lower()
+    tree = {"format": CHANGE_FORMAT, "kind": kind, **content}
+    record, problems = read_record(model, tree)
+    if record is None:
+        raise InputError(f"{problems[0].pointer}: {problems[0].message}; {problems[0].cure or 'see the schema of changes'}")
+    place = f"{folder_of(path)}/changes/{file_id(path)}/{number:02d}-{kind}.json"
+    text = json.dumps(tree, indent=2, ensure_ascii=False) + "\n"
+    return Written(place, record, _kept_if_sound(session.root, place, text))
+
+
+def _kept_if_sound(root: Path, place: str, text: str) -> tuple[Finding, ...]:
+    """Put the file there and read everything; take it away again when that brings an error, or anything else goes wrong."""
+    before = {(f.file, f.pointer, f.code) for f in load_repository(root).errors}
+    target, sound = root / place, False
+    if target.exists():
+        raise InputError(f"{place} is there already: numbers do not run on; run 'edgehold check' and put that right first")
+    target.parent.mkdir(parents=True, exist_ok=True)
+    try:
+        target.write_text(text, encoding="utf-8")
+        found = load_repository(root).findings
+        brought = tuple(f for f in found if f.severity == ERROR and (f.file, f.pointer, f.code) not in before)
+        sound = not brought
+        return brought or tuple(f for f in found if f.file == place)
+    finally:
+        if not sound:
+            target.unlink(missing_ok=True)
+            _prune(target.parent, root)
+
+
+def _prune(folder: Path, root: Path) -> None:
+    """Take empty folders away again that were made for the file."""
+    while folder != root and not any(folder.iterdir()):
+        folder.rmdir()
+        folder = folder.parent
+
+
+def change_text(written: Written) -> str:
+    """What the change does, value by value, for a terminal."""
+    lines = [f"{written.record.kind} of {written.record.submission}, {written.record.month}, by {written.record.by}: {written.record.why}"]
+    if isinstance(written.record, Correction):
+        lines += [f"  {e.pointer}: {_value(e.before)} -> {_value(e.after)}" for e in written.record.what]
+    else:
+        lines.append("  it stays readable, and will be in no result")
+    return "\n".join(map(harmless, lines))
+
+
+def given_value(text: str) -> object:
+    """A value as somebody typed it: JSON where it is JSON, else the text itself."""
+    value, problems = parse_json(text)
+    return text if problems else value
+
+
+def _value(value: object) -> str:
+    return "nothing" if same(value, ABSENT) else json.dumps(value, ensure_ascii=False)

@@ -23,6 +23,9 @@ FACTS = """() => {
     .filter(name => element.hasAttribute(name)).map(name => element.getAttribute(name)));
   const ids = all.filter(element => element.id).map(element => element.id);
   const known = new Set(ids);
+  // What the form's own script makes and is made from; its rules are a block of data.
+  const ownForm = element => element.matches("#form-root input:not([src]), #form-rules[type='application/json']:not([src]), "
+    + "script[type=module][src$='/assets/form/main.js']:empty");
   return {
     title: document.title,
     language: document.documentElement.lang,
@@ -34,7 +37,7 @@ FACTS = """() => {
       .map(name => `${element.localName} ${name}`)),
     styled: [...document.querySelectorAll("article [style], article style")].map(element => element.outerHTML.slice(0, 80)),
     foreign: [...document.querySelectorAll("iframe, object, embed, foreignObject, base, article :is(script, link, form, img, input)")]
-      .map(element => element.outerHTML.slice(0, 120)),
+      .filter(element => !ownForm(element)).map(element => element.outerHTML.slice(0, 120)),
     repeatedIds: ids.filter(id => ids.length !== known.size && ids.indexOf(id) !== ids.lastIndexOf(id)),
     unevenTables: [...document.querySelectorAll("table")].filter(t => new Set([...t.rows].map(columns)).size > 1)
       .map(t => t.innerText.slice(0, 80)),

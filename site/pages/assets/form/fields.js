@@ -136,7 +136,8 @@ function select(form, pointer, node, words, { id, name, described, needed }) {
 }
 
 function text(form, pointer, node, { id, name, described }) {
-  const long = (node.maxLength ?? 0) >= LONG_TEXT, numeric = node.type === "number" || node.type === "integer";
+  const lines = String(valueAt(form.kept.draft, pointer) ?? "").includes("\n"); // one line would show them as one
+  const long = lines || (node.maxLength ?? 0) >= LONG_TEXT, numeric = node.type === "number" || node.type === "integer";
   const steel = form.rules.table.some((entry) => entry.rule === "steel" && entry.at === patternOf(pointer));
   const box = make(long ? "textarea" : "input", {
     id, "aria-describedby": described, autocomplete: "off", autocapitalize: "none", spellcheck: long ? null : "false",

@@ -7,7 +7,7 @@ told at the correction that brought it, where one can be named.
 from __future__ import annotations
 
 import copy
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import replace
 
 from aggregator.errors import ERROR
@@ -123,6 +123,13 @@ def _applied(tree: object, correction: Correction) -> Iterator[Problem]:
             put(tree, entry.pointer, copy.deepcopy(entry.after))
 
 
+def strangers(changes: Iterable[LoadedChange], people: Collection[str]) -> Iterator[tuple[str, Problem]]:
+    """Changes by somebody who is not among the people named in the submission."""
+    for change in changes:
+        if change.record.by not in people:
+            yield change.path, Problem("/by", "by-somebody-else", f"{change.record.by!r} is not named in the submission")
+
+
 def tell_at_changes(collected: Collected, path: str, changes: Iterable[LoadedChange]) -> None:
     """Move what was found in a corrected submission to the corrections that brought it.
 
@@ -148,7 +155,7 @@ def _bringer(problem: Problem, corrections: list[LoadedChange]) -> tuple[str, Pr
             if problem.pointer == entry.pointer or problem.pointer.startswith(f"{entry.pointer}/"):
                 rest = problem.pointer.removeprefix(entry.pointer)
                 return change.path, replace(problem, pointer=f"{pointer('what', number, 'after')}{rest}")
-    if CODES[problem.code].severity != ERROR:
+    if CODES[problem.code].severity != ERROR or problem.pointer in _FIXED:
         return None
     message = f"after this correction, at {problem.pointer or 'the whole file'}: {problem.message}"
     return corrections[-1].path, replace(problem, pointer="/what", message=message)

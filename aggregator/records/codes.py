@@ -174,6 +174,10 @@ _CHANGES = _errors(
     handle_in_id=(
         "Ids of submissions hold a handle that an alias stands for.",
         "nothing can be done here, for ids never change; ask for the submission to be taken out if it must not be seen",
+    by_somebody_else=(
+        "A correction or retraction is by somebody who is not named in the submission.",
+        "nothing, if the maintainers did it; anybody else asks those who are named",
+    ),
     ),
     cites_gone=(
         "A submission that is cited was retracted or taken out.",
@@ -233,3 +237,7 @@ _REQUEST = _errors(
 )
 
 CODES: dict[str, Code] = {**_OPENING, **_FORM, **_LAYOUT, **_SUBMISSION, **_SUBMISSION_WARNINGS, **_CHANGES, **_PROTOCOL, **_REQUEST}
+    person_file=(
+        "What is said of a handle is new or changed.",
+        "nothing for whoever sends it; the maintainer makes sure that it comes from that person",
+    ),

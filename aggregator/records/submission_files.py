@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from .canonical import LoadedChange, LoadedProtocol, LoadedSubmission
 from .canonical_runs import BladeFacts, canonical_readings, canonical_runs
-from .change_files import changes_of, corrected, json_tree, placing_problems, read_changes, tell_at_changes
+from .change_files import changes_of, corrected, json_tree, placing_problems, read_changes, strangers, tell_at_changes
 from .findings import Collected, answered
 from .form import read_record
 from .layout import file_id
@@ -98,6 +98,7 @@ def _submission(session: Session, path: str, change_paths: Collection[str]) -> R
         session.collected.add(path, [*reference_problems(record), *own_problems(record, session.today, session.find_steel)])
     return item
 
+    session.collected.add_all(strangers(changes, {person.handle for person in record.people}))
 
 def _placed(item: ReadSubmission) -> list[Problem]:
     _, origin, protocol, _ = item.path.split("/")

@@ -10,17 +10,23 @@ from aggregator.records.against import check_proposal
 from aggregator.records.codes import CODES
 from aggregator.records.registers import STEELS_FILE, load_steels
 from tests.records.builder import (
+    ABSENT,
     REMOVED,
     adopt,
+    correction,
     event,
     markdown,
     protocol,
+    retraction,
     second,
     submission,
     write,
+    write_change,
     write_event,
+    write_person,
     write_protocol,
     write_submission,
+    write_tombstone,
 )
 
 from .requests import BASE, checked, codes, commit, git, make_base, on_base
@@ -191,6 +197,113 @@ def test_a_tombstone_itself_stays(root):
     git(root, "merge", "-q", BASE)
     (root / path).unlink()
     assert codes(root)[path] == ["record-deleted"]
+
+
+# corrections, retractions, tombstones, handles
+
+CHANGES = "submissions/measured/small-rope/changes/wren-1"
+HUMIDITY = ("/runs/0/humidity_percent", ABSENT, 55)
+BLUNT = "/blades/0/grind"
+
+
+def test_a_correction_is_added_and_what_it_corrects_stays(root):
+    write_change(root, 1, correction(HUMIDITY))
+    assert codes(root) == {}
+    write_submission(root, submission({"/runs/0/humidity_percent": 55}))
+    found = codes(root)
+    assert found[FIRST] == ["record-changed"] and "before-disagrees" in found[f"{CHANGES}/01-correction.json"]
+
+
+def test_a_correction_is_added_once(root):
+    on_base(root, lambda: write_change(root, 1, correction(HUMIDITY)))
+    git(root, "merge", "-q", BASE)
+    write_change(root, 1, correction(("/note", ABSENT, "damp")))
+    assert codes(root) == {f"{CHANGES}/01-correction.json": ["record-changed"]}
+    (root / CHANGES / "01-correction.json").unlink()
+    assert codes(root) == {f"{CHANGES}/01-correction.json": ["record-deleted"]}
+
+
+def test_two_who_correct_at_once_meet_in_the_second_request(root):
+    on_base(root, lambda: write_change(root, 1, correction(HUMIDITY)))
+    write_change(root, 1, correction(("/note", ABSENT, "damp")))
+    assert codes(root) == {f"{CHANGES}/01-correction.json": ["path-taken"]}
+
+
+def test_a_correction_that_contradicts_another_file_is_the_finding(root):
+    on_base(root, lambda: write_submission(root, second({BLUNT: "flat"})))
+    write_change(root, 1, correction((BLUNT, ABSENT, "hollow")))
+    assert codes(root) == {f"{CHANGES}/01-correction.json": ["facts-disagree"]}
+
+
+def test_what_a_correction_says_binds_later_files(root):
+    on_base(root, lambda: write_change(root, 1, correction((BLUNT, ABSENT, "hollow"))))
+    git(root, "merge", "-q", BASE)
+    write_submission(root, second({BLUNT: "flat"}))
+    assert codes(root) == {SECOND: ["facts-disagree"]}
+
+
+def test_a_key_that_a_correction_brought_is_met(root):
+    batch = ("/blades/0/batch", ABSENT, "auk.heat-7")
+    on_base(root, lambda: write_change(root, 1, correction(batch)))
+    git(root, "merge", "-q", BASE)
+    blade = {"key": "tern.other", "steel": {"designation": "AISI 440C"}, "batch": "auk.heat-7"}
+    write_submission(
+        root, json.loads(json.dumps(second({"/blades/0": blade})).replace("wren.galley", "tern.other").replace('"wren.', '"tern.'))
+    )
+    assert codes(root) == {SECOND: ["facts-disagree"]}
+
+
+def test_a_retraction_is_added_and_the_file_stays(root):
+    write_change(root, 1, retraction())
+    assert codes(root) == {}
+    assert checked(root, whole=True).repository.submissions == ()
+    (root / FIRST).unlink()
+    assert codes(root)[FIRST] == ["record-deleted"]
+
+
+def test_what_was_retracted_may_come_again_under_another_id(root):
+    write_change(root, 1, retraction())
+    write_submission(root, submission({"/id": "wren-2"}))
+    assert codes(root) == {}
+
+
+def test_a_tombstone_takes_a_submission_and_its_changes_out(root):
+    on_base(root, lambda: write_change(root, 1, correction(HUMIDITY)))
+    git(root, "merge", "-q", BASE)
+    write_tombstone(root, "wren-1")
+    assert codes(root) == {FIRST: ["tombstone-and-file"]}
+    (root / FIRST).unlink()
+    assert codes(root)[f"{CHANGES}/01-correction.json"] == ["change-without-submission"]
+    shutil.rmtree(root / "submissions/measured/small-rope/changes")
+    assert codes(root) == {FIRST: ["taken-out"], f"{CHANGES}/01-correction.json": ["taken-out"]}
+
+
+def test_an_id_with_a_tombstone_is_never_used_again(root):
+    on_base(root, lambda: ((root / FIRST).unlink(), write_tombstone(root, "wren-1")))
+    git(root, "merge", "-q", BASE)
+    write_submission(root, submission({"/month": "2026-04"}))
+    assert codes(root) == {FIRST: ["id-reused", "tombstone-and-file"]}
+
+
+def test_what_a_person_says_of_a_handle_may_change_and_the_maintainer_is_told(root):
+    person = "submissions/people/wren.json"
+    write_person(root, "wren", shown_as="heron")
+    told = codes(root)
+    assert sorted(told[person]) == ["handle-in-id", "person-file"]
+    on_base(root, lambda: write_person(root, "wren", shown_as="heron"))
+    git(root, "reset", "-q", "--hard", BASE)
+    write_person(root, "wren", shown_as="egret")
+    assert sorted(codes(root)[person]) == ["handle-in-id", "person-file"]
+    (root / person).unlink()
+    assert codes(root) == {person: ["person-file"]}
+    assert CODES["person-file"].severity == CODES["handle-in-id"].severity == "warning"
+
+
+def test_somebody_elses_alias_is_no_handle_for_a_newcomer(root):
+    on_base(root, lambda: write_person(root, "auk", shown_as="tern"[::-1]))
+    git(root, "merge", "-q", BASE)
+    write_submission(root, json.loads(json.dumps(second()).replace('"tern"', '"nret"')))
+    assert codes(root) == {"submissions/people/auk.json": ["alias-taken"]}
 
 
 # data and code

@@ -172,6 +172,14 @@ def test_a_change_that_cannot_be_read_leaves_its_submission_out(root):
     assert [s.record.id for s in read(root).submissions] == ["tern-1"]
 
 
+def test_a_change_by_somebody_who_is_not_named_is_warned_of(root):
+    write_change(root, 1, correction(HUMIDITY, by="tern"))
+    assert found(root) == []
+    write_change(root, 2, retraction(by="auk"))
+    (finding,) = read(root).findings
+    assert (finding.pointer, finding.code, finding.severity) == ("/by", "by-somebody-else", "warning")
+
+
 # twins
 
 

@@ -74,6 +74,7 @@ def request_problems(proposal: Proposal, free: Collection[str]) -> list[PathProb
         *_mixture(changes),
         *_demonstration(changes),
         *(found for change in changes for found in _one_change(proposal, change, free)),
+        *_people(changes),
         *_collisions(proposal),
     ]
 
@@ -107,6 +108,16 @@ def _demonstration(changes: Iterable[Change]) -> Iterator[PathProblem]:
 
 
 def _one_change(proposal: Proposal, change: Change, free: Collection[str]) -> Iterator[PathProblem]:
+def _people(changes: Iterable[Change]) -> Iterator[PathProblem]:
+    for change in changes:
+        if change.path.startswith("submissions/people/"):
+            yield _at(
+                change.path,
+                "person-file",
+                f"what is said of {readable(change.path.rpartition('/')[2]).removesuffix('.json')!r} is {change.kind}",
+            )
+
+
     if change.mode == LINK:
         yield _at(change.path, "link-refused", "this is a symbolic link")
     elif change.mode == MODULE:

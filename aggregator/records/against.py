@@ -22,6 +22,7 @@ from .git_reading import Asked, ask, begin_asking
 from .layout import changed_submission, readable, walk
 from .loading import load_repository
 from .neighbours import neighbours
+from .problem import Problem
 from .proposal import Proposal, read_proposal
 from .rules.additions import TOMBSTONES, identity_paths, is_data, is_register, request_problems, reuse_problem, submission_id
 from .rules.register_entries import register_problems
@@ -86,6 +87,7 @@ def check_proposal(root: Path, reference: str, *, today: datetime.date | None = 
     own.add_all(request_problems(proposal, _drafts(proposal) | _buried(proposal)))
     own.add_all(_reuse_problems(proposal, past))
     own.add_all(_register_problems(proposal))
+    own.add_all(_late_seals(proposal, repository))
     checked = CheckedProposal(proposal, replace(repository, root=root), (), chosen is None)
     return replace(checked, findings=_together(repository.findings, own.findings(lambda _: {}), set(checked.touched)))
 
@@ -147,6 +149,15 @@ def _released(proposal: Proposal, path: str) -> bool:
         if isinstance(tree, dict) and tree.get("kind") == "released" and tree.get("version") == name.removesuffix(".md"):
             return True
     return False
+
+
+def _late_seals(proposal: Proposal, repository: Repository) -> Iterator[tuple[str, Problem]]:
+    """Seals that are published together with their results: nothing shows that they were made before."""
+    added = {change.path for change in proposal.changes if change.kind in ("added", "renamed")}
+    for submission in repository.submissions:
+        plan = submission.record.plan
+        if plan is not None and submission.path in added and f"submissions/plans/{plan.id}.json" in added:
+            yield submission.path, Problem("/plan", "seal-late", f"the seal of the plan {plan.id!r} is published together with its result")
 
 
 def _register_problems(proposal: Proposal) -> Iterator[tuple[str, object]]:

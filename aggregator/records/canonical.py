@@ -12,6 +12,7 @@ from pathlib import Path
 from aggregator.errors import ERROR, Finding
 
 from .model.changes import Correction, Retraction, Tombstone
+from .model.plan import PlanSeal
 from .model.protocol import Protocol, major
 from .model.review import Event, Objection, Outcome, Response
 from .model.submission import Submission
@@ -144,7 +145,8 @@ class Repository:
     findings : everything found, sorted by file, line and code.
     retracted : submissions that were taken back: readable, and in no stage after this one. One with errors has no runs.
     tombstones : what is left of submissions that were taken out, by id.
-    side_files : (path, hash) of tombstones and of what people say of their handles.
+    side_files : (path, hash) of tombstones, of what people say of their handles and of published seals.
+    seals : of plans, published before the test, by id; whether or not the result came back.
     names : which handle is shown for which.
     """
 
@@ -159,6 +161,7 @@ class Repository:
     tombstones: tuple[Tombstone, ...] = ()
     side_files: tuple[tuple[str, str], ...] = ()
     names: Names = field(default_factory=Names)
+    seals: tuple[PlanSeal, ...] = ()
 
     @property
     def errors(self) -> tuple[Finding, ...]:

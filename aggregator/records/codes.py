@@ -144,6 +144,13 @@ _SUBMISSION_WARNINGS = _warnings(
         "Parts of one edge were sharpened by different people and never swapped.",
         "swap the parts in another run, or say why not",
     ),
+    seal_broken=(
+        "A sealed plan cannot be shown to be the one that was published.",
+        "give the plan's id and hash and the whole plan with its nonce, as it was drawn; if it was changed, say so in an answer",
+    ),
+    seal_late=("The seal was published after the test, or together with its result.", "publish the next one before the first cut"),
+    plan_differs=("The opened plan is another one than the submission's.", "open the plan that was followed"),
+    order_differs=("The runs were not made as the plan drew them.", "say in an answer why; the runs count as they were made"),
     answer_without_warning=("An answer refers to a warning that does not stand.", "take the answer out"),
 )
 
@@ -167,6 +174,10 @@ _CHANGES = _errors(
     alias_taken=("The handle to be shown is somebody else's.", "choose a handle that nobody has"),
     alias_chain=("The handle to be shown has a file of its own.", "name the handle that shall be shown in the end"),
 ) | _warnings(
+    by_somebody_else=(
+        "A correction or retraction is by somebody who is not named in the submission.",
+        "nothing, if the maintainers did it; anybody else asks those who are named",
+    ),
     same_person_unconfirmed=(
         "Two handles are said to be one person's, and not confirmed from both: they count as two people.",
         "let the other handle's file name this one",
@@ -174,10 +185,6 @@ _CHANGES = _errors(
     handle_in_id=(
         "Ids of submissions hold a handle that an alias stands for.",
         "nothing can be done here, for ids never change; ask for the submission to be taken out if it must not be seen",
-    by_somebody_else=(
-        "A correction or retraction is by somebody who is not named in the submission.",
-        "nothing, if the maintainers did it; anybody else asks those who are named",
-    ),
     ),
     cites_gone=(
         "A submission that is cited was retracted or taken out.",
@@ -230,6 +237,10 @@ _REQUEST = _errors(
         "A published submission is taken out, and its tombstone put in its place.",
         "nothing for whoever asked for it; the maintainer makes sure of the reason, and that the right file is meant",
     ),
+    person_file=(
+        "What is said of a handle is new or changed.",
+        "nothing for whoever sends it; the maintainer makes sure that it comes from that person",
+    ),
     demonstration_changed=(
         "The demonstration is changed.",
         "nothing, if edgehold demo wrote it; the tests compare it with its seed",
@@ -237,7 +248,3 @@ _REQUEST = _errors(
 )
 
 CODES: dict[str, Code] = {**_OPENING, **_FORM, **_LAYOUT, **_SUBMISSION, **_SUBMISSION_WARNINGS, **_CHANGES, **_PROTOCOL, **_REQUEST}
-    person_file=(
-        "What is said of a handle is new or changed.",
-        "nothing for whoever sends it; the maintainer makes sure that it comes from that person",
-    ),

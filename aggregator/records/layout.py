@@ -34,6 +34,7 @@ class Layout:
     changes: list[str] = field(default_factory=list)
     tombstones: list[str] = field(default_factory=list)
     people: list[str] = field(default_factory=list)
+    seals: list[str] = field(default_factory=list)
     protocols: list[str] = field(default_factory=list)
     events: list[str] = field(default_factory=list)
     entries: list[str] = field(default_factory=list)
@@ -68,7 +69,7 @@ def walk(root: Path) -> Layout:
         if (root / top).is_symlink():
             layout.problems.append((top, Problem("", "link-refused", "this is a symbolic link", line=1)))
             return layout
-    for folder in _folders(root, "submissions", layout, only=("measured", "simulated", "tombstones", "people")):
+    for folder in _folders(root, "submissions", layout, only=("measured", "simulated", "tombstones", "people", "plans")):
         _submissions(root, folder, layout)
     for folder in _folders(root, "protocols", layout):
         _protocol(root, folder, layout)
@@ -80,6 +81,8 @@ def _submissions(root: Path, folder: str, layout: Layout) -> None:
         _files(root, folder, layout, _ID_FILE, layout.tombstones)
     elif folder == "submissions/people":
         _files(root, folder, layout, _HANDLE_FILE, layout.people)
+    elif folder == "submissions/plans":
+        _files(root, folder, layout, _ID_FILE, layout.seals)
     else:
         changeable = ("changes",) if folder == "submissions/measured" else ()
         for protocol in _folders(root, folder, layout):

@@ -17,6 +17,7 @@ from .canonical import Repository
 from .naming import check_people, named_events, named_threads
 from .objection_files import read_threads
 from .people_files import names_of, read_people, read_tombstones
+from .plan_files import read_seals
 from .protocol_files import read_events, read_protocols, version_keys
 from .session import begin, lines_of
 from .submission_files import check_submissions, open_submissions
@@ -67,8 +68,9 @@ def load_repository(
     tombstones, removed_files = read_tombstones(session)
     people, people_files = read_people(session)
     names = names_of(people)
+    seals, seal_files = read_seals(session)
     read = open_submissions(session, chosen, newer)
-    submissions, retracted = check_submissions(session, read, sound, set(version_keys(session.layout)), events, names, newer)
+    submissions, retracted = check_submissions(session, read, sound, set(version_keys(session.layout)), events, names, newer, seals)
     threads = read_threads(session, protocols, events, names)
     check_people(session, people, read, events, threads)
     return Repository(
@@ -81,6 +83,7 @@ def load_repository(
         findings=session.collected.findings(functools.partial(lines_of, session)),
         retracted=retracted,
         tombstones=tombstones,
-        side_files=removed_files + people_files,
+        side_files=removed_files + people_files + seal_files,
         names=names,
+        seals=tuple(seal for _, seal in sorted(seals.items())),
     )

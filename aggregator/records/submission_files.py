@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 from .canonical import LoadedChange, LoadedProtocol, LoadedSubmission
@@ -12,11 +12,13 @@ from .findings import Collected, answered
 from .form import read_record
 from .layout import file_id
 from .model.changes import Retraction
+from .model.plan import PlanSeal
 from .model.review import Event
 from .model.submission import Submission
 from .names import Names
 from .problem import Problem
 from .rules.duplicates import content_problems, id_problems
+from .rules.plans import plan_problems
 from .rules.protocol_versions import life_problems
 from .rules.readings import reading_problems
 from .rules.references import reference_problems
@@ -58,14 +60,16 @@ def check_submissions(
     events: dict[str, tuple[Event, ...]],
     names: Names,
     newer: Collection[str] = (),
+    seals: Mapping[str, PlanSeal] | None = None,
 ) -> tuple[tuple[LoadedSubmission, ...], tuple[LoadedSubmission, ...]]:
     """Valid submissions, and retracted ones, each sorted by path.
 
-    ``protocols`` are those without problems, ``versions`` all that have a file; ``newer`` as in `load_repository`.
+    ``protocols`` are those without problems, ``versions`` all that have a file; ``newer`` as in `load_repository`; ``seals`` by id.
     """
     live = [item for item in read if not item.retracted]
     shared = shared_facts([(item.path, item.record) for item in live], session.find_steel, newer)
     session.collected.add_all([*content_problems([(item.path, item.record) for item in live]), *shared.problems])
+    session.collected.add_all((item.path, problem) for item in live for problem in plan_problems(item.record, seals or {}))
     loaded = [_against_protocol(session, item, protocols, versions, events, shared.blades, names) for item in live]
     gone = [_retracted(session, item, protocols, names) for item in read if item.retracted]
     for item in read:
@@ -94,11 +98,11 @@ def _submission(session: Session, path: str, change_paths: Collection[str]) -> R
         return None
     item = ReadSubmission(path, record, sha256(data), changes)
     session.collected.add(path, _placed(item))
+    session.collected.add_all(strangers(changes, {person.handle for person in record.people}))
     if not item.retracted:
         session.collected.add(path, [*reference_problems(record), *own_problems(record, session.today, session.find_steel)])
     return item
 
-    session.collected.add_all(strangers(changes, {person.handle for person in record.people}))
 
 def _placed(item: ReadSubmission) -> list[Problem]:
     _, origin, protocol, _ = item.path.split("/")

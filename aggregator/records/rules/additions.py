@@ -23,6 +23,7 @@ _REGISTER = re.compile(r"aggregator/registers/[a-z0-9-]{1,60}\.json")
 _LASTING = {
     re.compile(r"submissions/measured/.+"): "put it back; a published result is changed by a correction or a retraction, a file of its own",
     re.compile(rf"{TOMBSTONES}.+"): "put it back; whatever was taken out stays out, and its id stays taken",
+    re.compile(r"submissions/plans/.+"): "put it back; a published seal stays, whether its result comes back or not",
     re.compile(r"protocols/[^/]+/[0-9.]+\.md"): "put it back, and publish what is to change as a new version",
     re.compile(r"protocols/[^/]+/events/.+"): "put it back; what happened later is a further event",
     re.compile(r"protocols/[^/]+/objections/.+"): "put it back; whatever there is to add is a further entry of the objection",
@@ -73,8 +74,8 @@ def request_problems(proposal: Proposal, free: Collection[str]) -> list[PathProb
     return [
         *_mixture(changes),
         *_demonstration(changes),
-        *(found for change in changes for found in _one_change(proposal, change, free)),
         *_people(changes),
+        *(found for change in changes for found in _one_change(proposal, change, free)),
         *_collisions(proposal),
     ]
 
@@ -107,7 +108,6 @@ def _demonstration(changes: Iterable[Change]) -> Iterator[PathProblem]:
         yield _at(touched[0], "demonstration-changed", f"{_counted(touched)} of the demonstration changed")
 
 
-def _one_change(proposal: Proposal, change: Change, free: Collection[str]) -> Iterator[PathProblem]:
 def _people(changes: Iterable[Change]) -> Iterator[PathProblem]:
     for change in changes:
         if change.path.startswith("submissions/people/"):
@@ -118,6 +118,7 @@ def _people(changes: Iterable[Change]) -> Iterator[PathProblem]:
             )
 
 
+def _one_change(proposal: Proposal, change: Change, free: Collection[str]) -> Iterator[PathProblem]:
     if change.mode == LINK:
         yield _at(change.path, "link-refused", "this is a symbolic link")
     elif change.mode == MODULE:

@@ -157,7 +157,9 @@ def _machine() -> str:
     load = ", ".join(f"{value:.1f}" for value in os.getloadavg())
     version = subprocess.run(["git", "--version"], capture_output=True, text=True, check=True).stdout.strip()
     system = f"{platform.system()} {platform.machine()}"
-    return f"Machine: {os.cpu_count()} cores, load {load}; {system}, Python {platform.python_version()}, {version}."
+    crowded = max(os.getloadavg()) > os.cpu_count()
+    busy = " Others were at work on it: the clock counts their share too, the CPU does not." if crowded else ""
+    return f"Machine: {os.cpu_count()} cores, load {load}; {system}, Python {platform.python_version()}, {version}.{busy}"
 
 
 def main() -> None:

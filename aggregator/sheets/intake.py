@@ -8,6 +8,9 @@ import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import get_args
+
+from pydantic import BaseModel
 
 from aggregator.errors import ERROR, InputError
 from aggregator.records.canonical import LoadedProtocol, Repository
@@ -26,7 +29,8 @@ from aggregator.records.session import reserved_id
 
 from .cells import MOST_BYTES, MOST_QUESTIONS, Question, Table, cell_name, whole_file
 from .csv_table import read_csv
-from .interpret import Interpreted, interpret, protocol_named
+from .filling import Filling
+from .interpret import interpret, protocol_named
 from .lines import MARKER, sheet_rules
 from .workbook import read_xlsx
 
@@ -88,14 +92,14 @@ def sheet_from_bytes(data: bytes, repository: Repository, today: datetime.date, 
     tables, questions, said = _tables(data)
     if questions:
         return Intake(None, tuple(questions), tally={})
-    sheets = [table for table in tables if protocol_named(table, {"marker": MARKER})]
+    sheets = [table for table in tables if protocol_named(table, MARKER)]
     if len(sheets) != 1:
         message = "no worksheet" if not sheets else "more than one worksheet"
         cure = (
             "fill in a sheet that was drawn for a protocol, and leave its first cell as it is" if not sheets else "give each its own file"
         )
         return Intake(None, (whole_file("not-a-sheet", f"{message} begins with {MARKER!r}", cure),), tally={})
-    key = protocol_named(sheets[0], {"marker": MARKER})
+    key = protocol_named(sheets[0], MARKER)
     protocol = repository.protocols.get(key)
     if protocol is None:
         message = f"there is no protocol {key[0][:60]!r} in version {key[1][:20]!r}"
@@ -131,6 +135,23 @@ def _of_another_sheet(table: Table) -> Question:
     )
 
 
+def _in_order(model: type[BaseModel], tree: object) -> object:
+    """The same values, with the fields of every record in the order of the schema."""
+    if isinstance(tree, list):
+        return [_in_order(model, entry) for entry in tree]
+    if not isinstance(tree, dict):
+        return tree
+    inner = {name: _record_in(field.annotation) for name, field in model.model_fields.items()}
+    return {name: _in_order(inner[name], tree[name]) if inner[name] else tree[name] for name in inner if name in tree}
+
+
+def _record_in(annotation: object) -> type[BaseModel] | None:
+    """The record that a field holds, alone or in a list."""
+    if isinstance(annotation, type):
+        return annotation if issubclass(annotation, BaseModel) else None
+    return next(filter(None, map(_record_in, get_args(annotation))), None)
+
+
 def _name_file(tree: dict, data: bytes) -> None:
     """An id where none is written: who sends it in, the month, and three signs that differ from file to file."""
     if "id" not in tree and all(isinstance(tree.get(name), str) for name in ("submitted_by", "month")):
@@ -139,7 +160,7 @@ def _name_file(tree: dict, data: bytes) -> None:
         tree["id"] = f"{tree['submitted_by']}-{tree['month']}-{signs}"
 
 
-def _from_plan(found: Interpreted, plan: Plan) -> None:
+def _from_plan(found: Filling, plan: Plan) -> None:
     """Whose edge is whose, where the sheet leaves it open; where it says otherwise than the plan, ask."""
     planned = {run.order: run for run in plan.runs}
     for place, (run, preparation) in enumerate(zip(found.tree.get("runs", ()), found.tree.get("preparations", ()), strict=True)):
@@ -154,16 +175,13 @@ def _from_plan(found: Interpreted, plan: Plan) -> None:
             pointer = f"/{part}/{place}/{name}"
             meant = getattr(drawn, name)
             if record.setdefault(name, meant) != meant and pointer not in found.asked:
-                row, column = found.places[pointer]
                 message = f"the plan says {meant!r} for the {name} of run {run['order']}, the sheet {record[name]!r}"
-                found.questions.append(
-                    Question("", row, column, "plan-disagrees", message, "write what really happened, and take in without the plan")
-                )
-                found.asked.add(pointer)
+                cure = "write what really happened, and take it in without the plan"
+                found.ask(found.places[pointer], "plan-disagrees", message, cure, pointer)
 
 
 def _checked(
-    found: Interpreted,
+    found: Filling,
     more: list[Question],
     said: list[str],
     sheet: str,
@@ -187,7 +205,7 @@ def _checked(
     kept = _counted(questions)
     told = [("the file", text) for text in said]
     told += [(_named(sheet, *place), text) for place, text in sorted(found.said.items())]
-    return Intake(found.tree, tuple(kept), tuple(remarks), tuple(told), found.tally)
+    return Intake(_in_order(Submission, found.tree), tuple(kept), tuple(remarks), tuple(told), found.tally)
 
 
 def _counted(questions: list[Question]) -> list[Question]:
@@ -204,7 +222,7 @@ def _named(sheet: str, row: int, column: int) -> str:
     return f"{sheet} {cell_name(row, column)}".strip()
 
 
-def _place(found: Interpreted, pointer: str) -> tuple[int, int]:
+def _place(found: Filling, pointer: str) -> tuple[int, int]:
     """The cell of a value, or of the nearest one around it."""
     while pointer and pointer not in found.places:
         pointer = pointer[: pointer.rindex("/")]

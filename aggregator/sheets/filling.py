@@ -1,0 +1,96 @@
+"""A submission as it grows out of a sheet: values by JSON pointer, the cell that each stands in, and what must be asked."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from .cell_values import CellValue
+from .cells import Question
+
+Place = tuple[int, int]
+"""Row and column of a cell, 1-based."""
+
+
+@dataclass
+class Filling:
+    """What a sheet says.
+
+    Attributes
+    ----------
+    tree : a submission as plain values, as far as it could be read.
+    places : by JSON pointer, the cell that its value stands in.
+    asked : JSON pointers that a question stands at already.
+    questions : what must be asked.
+    said : by cell, what was converted and how.
+    tally : how many rows are what; together they are all rows in which anything stands.
+    """
+
+    tree: dict[str, object]
+    places: dict[str, Place] = field(default_factory=dict)
+    asked: set[str] = field(default_factory=set)
+    questions: list[Question] = field(default_factory=list)
+    said: dict[Place, str] = field(default_factory=dict)
+    tally: dict[str, int] = field(default_factory=dict)
+
+    def ask(self, place: Place, code: str, message: str, cure: str, pointer: str = "") -> None:
+        """Ask about a cell; ``pointer`` is the value it concerns."""
+        self.questions.append(Question("", *place, code, message, cure))
+        if pointer:
+            self.asked.add(pointer)
+
+    def take(self, found: CellValue, pointer: str, place: Place) -> object:
+        """The value of a cell; what was converted or must be asked is kept."""
+        self.places[pointer] = place
+        if found.said:
+            self.said[place] = found.said
+        if found.code:
+            self.ask(place, found.code, found.message, found.cure, pointer)
+        return found.value
+
+    def place(self, pointer: str, place: Place) -> None:
+        """Remember where a value stands; what lies around it stands there too, unless it has a place of its own."""
+        self.places[pointer] = place
+        while pointer.count("/") > 1:
+            pointer = pointer[: pointer.rindex("/")]
+            self.places.setdefault(pointer, place)
+
+    def list_of(self, name: str) -> list:
+        """A list of the submission; made where there is none."""
+        return self.tree.setdefault(name, [])
+
+    def put(self, pointer: str, value: object) -> None:
+        """Put a value into the tree; objects and lists on the way are made."""
+        names = pointer.split("/")[1:]
+        inside: object = self.tree
+        for name, following in zip(names, [*names[1:], ""], strict=True):
+            fresh: object = value if not following else [] if following.isdigit() else {}
+            if isinstance(inside, list):
+                if int(name) >= len(inside):
+                    inside.append(fresh)
+                inside = inside[int(name)]
+            elif following:
+                inside = inside.setdefault(name, fresh)
+            else:
+                inside[name] = value
+
+    def leave_out_run(self, run: int) -> None:
+        """Take a run and its preparation out; later ones move up."""
+        del self.tree["runs"][run], self.tree["preparations"][run]
+        moved = {pointer: _moved(pointer, run) for pointer in [*self.places, *self.asked]}
+        self.places = {moved[pointer]: place for pointer, place in self.places.items() if moved[pointer]}
+        self.asked = {moved[pointer] for pointer in self.asked if moved[pointer]}
+
+    def list_named(self, part: str, pointers: list[str], keys: list[str]) -> None:
+        """Lots and instruments are named in the runs; the submission lists each once."""
+        for pointer, key in zip(pointers, keys, strict=True):
+            if all(entry["key"] != key for entry in self.tree.get(part, ())):
+                self.list_of(part).append({"key": key})
+                self.places[f"/{part}/{len(self.tree[part]) - 1}/key"] = self.places[pointer]
+
+
+def _moved(pointer: str, run: int) -> str:
+    """A pointer after a run was taken out; empty where it led into it."""
+    parts = pointer.split("/")
+    if len(parts) < 3 or parts[1] not in ("runs", "preparations") or int(parts[2]) < run:
+        return pointer
+    return "" if int(parts[2]) == run else "/".join([*parts[:2], str(int(parts[2]) - 1), *parts[3:]])

@@ -40,7 +40,7 @@ def generate_pages(
         *result_pages(results),
         *steel_pages(results),
         *submission_pages(results),
-        *protocol_pages(results),
+        *protocol_pages(results, forms or {}),
         *tonight_pages(results, forms or {}, sheets or {}),
         *sheet_pages(sheets or {}),
         objections(results),

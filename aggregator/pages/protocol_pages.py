@@ -10,19 +10,20 @@ from aggregator.bundle.model import Pool, ProtocolResult, Results
 
 from . import addresses, text
 from .page import Page, render
+from .tonight_pages import Forms
 
 
-def protocol_pages(results: Results) -> Iterator[Page]:
-    """The index and everything below it."""
+def protocol_pages(results: Results, forms: Forms) -> Iterator[Page]:
+    """The index and everything below it; a version that has a form leads to it."""
     ids = sorted({p.id for p in results.protocols})
     groups = [(_newest(versions), versions) for versions in (_versions(results, i) for i in ids)]
     html = render("protocols.html", groups=groups)
     yield Page("/protocols/", "Protocols", html, "Protocols", "Versioned test methods for one evening")
     for newest, versions in groups:
         pools = [p for p in results.pools if p.protocol == newest.id]
-        yield _protocol(newest, newest, versions, pools, addresses.protocol(newest.id), record=False)
+        yield _protocol(newest, newest, versions, pools, forms, addresses.protocol(newest.id), record=False)
         for version in versions:
-            yield _protocol(version, newest, versions, pools, addresses.version(version), record=True)
+            yield _protocol(version, newest, versions, pools, forms, addresses.version(version), record=True)
 
 
 def _versions(results: Results, protocol: str) -> list[ProtocolResult]:
@@ -43,6 +44,7 @@ def _protocol(
     newest: ProtocolResult,
     versions: list[ProtocolResult],
     pools: list[Pool],
+    forms: Forms,
     address: str,
     *,
     record: bool,
@@ -59,6 +61,7 @@ def _protocol(
         body=body,
         left_over=[drawing for drawing in drawings.values() if drawing not in body],
         permanent=record,
+        has_form=(shown.id, shown.version) in forms,
     )
     name = f"{shown.front.get('title', shown.id)} {shown.version}"
     return Page(address, name, html, "Protocols", str(shown.front.get("title", "")), record=record, contents=True)

@@ -1,0 +1,77 @@
+"""Every format and version that was ever in use still reads, through the loader that reads everybody's files."""
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+
+from aggregator.bundle.model import Results
+from aggregator.bundle.repeatability import PublishedRepeatability
+from aggregator.records import load_repository
+from aggregator.records.form import read_record
+from aggregator.records.model.plan import Plan
+
+ROOT = Path(__file__).parents[2]
+FIXTURES = Path(__file__).parent / "fixtures"
+BELOW_ALL = ("protocol-0.1.0", "event-0.1.0", "submission-0.1.0")
+PUBLISHED = {"results": Results, "repeatability": PublishedRepeatability}
+
+
+def fixture_files(name: str) -> list[Path]:
+    return sorted(path for path in (FIXTURES / name).rglob("*") if path.is_file())
+
+
+def assembled(root: Path, *names: str) -> Path:
+    """A repository in which the named fixtures lie over a protocol, its events and a submission."""
+    for name in dict.fromkeys((*BELOW_ALL, *names)):
+        shutil.copytree(FIXTURES / name, root, dirs_exist_ok=True)
+    return root
+
+
+def in_repository(name: str) -> list[str]:
+    return [path.relative_to(FIXTURES / name).as_posix() for path in fixture_files(name)]
+
+
+FOLDERS = sorted(path.name for path in FIXTURES.iterdir() if path.is_dir())
+LOADED = [name for name in FOLDERS if any(path.startswith(("protocols/", "submissions/")) for path in in_repository(name))]
+
+
+def test_every_version_of_every_schema_has_a_fixture():
+    versions = {f"{path.parent.name}-{path.stem}" for path in ROOT.glob("schemas/*/*.json")}
+    assert versions <= {name for name in FOLDERS if fixture_files(name)}
+
+
+@pytest.mark.parametrize("name", LOADED)
+def test_the_loader_reads_it_without_an_error(name, tmp_path):
+    found = load_repository(assembled(tmp_path, name))
+    assert [(f.file, f.code, f.message) for f in found.errors] == []
+    read = {p.path for p in found.protocols.values()} | {s.path for s in (*found.submissions, *found.retracted)}
+    read |= {change.path for s in (*found.submissions, *found.retracted) for change in s.changes} | {path for path, _ in found.side_files}
+    read |= {thread.path for thread in found.objections}
+    kept = len(found.events["small-rope"]), sum(len(thread.entries) for thread in found.objections)
+    entries = [path for path in in_repository(name) if "/events/" in path or path.endswith(("-response.md", "-outcome.md"))]
+    assert set(in_repository(name)) - set(entries) <= read
+    assert kept == (4, 2 if name.startswith("objection-") else 0)
+
+
+def test_the_fullest_submission_reads_back_as_it_was_written(tmp_path):
+    (loaded,) = load_repository(assembled(tmp_path)).submissions
+    written = json.loads((tmp_path / loaded.path).read_text())
+    assert json.loads(loaded.record.model_dump_json(exclude_unset=True)) == written
+    assert loaded.runs[1].readings[4].limits == ("above", None) and loaded.runs[0].readings[3].work == 22
+
+
+@pytest.mark.parametrize(
+    "path", [path for name in FOLDERS if name.startswith("plan-0") for path in fixture_files(name)], ids=lambda p: p.parent.name
+)
+def test_a_plan_reads_as_one(path):
+    record, problems = read_record(Plan, json.loads(path.read_text()))
+    assert problems == [] and len(record.runs) == 2
+
+
+@pytest.mark.parametrize("name", [name for name in FOLDERS if name.split("-")[0] in PUBLISHED])
+def test_what_was_published_reads_as_what_it_was(name):
+    (path,) = fixture_files(name)
+    record = PUBLISHED[name.split("-")[0]].model_validate_json(path.read_bytes())
+    assert record.format == name.replace("-", "/", 1)

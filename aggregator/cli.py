@@ -66,6 +66,10 @@ def _parser() -> argparse.ArgumentParser:
     )
     correct.add_argument("--remove", nargs=1, metavar="POINTER", help="take out what stands at this place", **values)
 
+    from aggregator.planning.words import add_arguments
+
+    add_arguments(_command(commands, "plan", _plan, "plan a fair test with what is in the house, and say what to expect of it"))
+
     demo = _command(commands, "demo", _demo, "write the simulated demonstration again from its seed")
     demo.add_argument("--seed", type=int, default=None, help="another seed than the published one")
     return parser
@@ -189,6 +193,20 @@ def _tell_change(written) -> int:
         print("edgehold: with this change the submission would not check; nothing was written", file=sys.stderr)
         return ERRORS_FOUND
     print(f"wrote {written.path}")
+    return FINE
+
+
+def _plan(arguments: argparse.Namespace) -> int:
+    from aggregator.planning.command import advice_for
+    from aggregator.planning.house import write_plan
+    from aggregator.planning.text import advice_json, advice_text
+
+    root = _root(arguments)
+    advice = advice_for(root, arguments, _say)
+    files = () if arguments.dry or advice.plan is None else write_plan(root, advice, arguments.output, arguments.by)
+    print(advice_json(advice) if arguments.json else advice_text(advice))
+    for file in files:
+        print(f"wrote {file}", file=sys.stderr)
     return FINE
 
 

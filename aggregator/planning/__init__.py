@@ -16,9 +16,7 @@ its own, and an evening that cannot answer its question is told so first.
 ``cautions``  what stands wherever somebody is about to cut
 ``advice``    the glue
 ``text``      the whole in words
+``house``     a repository's own protocols and table in, files out
+``words``     the words of ``edgehold plan``; imports nothing, so that the program starts fast
+``command``   what these words ask for
 """
-
-from .advice import Advice, advise
-from .occasion import Occasion, Stock, occasion, stock
-
-__all__ = ["Advice", "Occasion", "Stock", "advise", "occasion", "stock"]

@@ -1,0 +1,52 @@
+"""The words of `edgehold plan`."""
+
+from __future__ import annotations
+
+import argparse
+
+_LISTS = (
+    ("--blade", "KEY", "a blade, <owner>.<name>; once for each"),
+    ("--steel", "NAME", "what each blade is made of, in the same order; for all blades or for none"),
+    ("--sharpener", "HANDLE", "who sharpens; once for each. With --alone: whose edges are there as they left them"),
+    ("--tester", "HANDLE", "who cuts and reads; once for each"),
+    ("--metres", "M", "metres of medium in one lot; once for each lot (default: still to be bought, one lot)"),
+)
+_NUMBERS = (
+    ("--minutes", float, "minutes in one evening (default: the protocol's for its least runs)"),
+    ("--evenings", int, "how many evenings (default 1)"),
+    ("--hand", int, "runs that one tester's hand will bear in an evening (default 4)"),
+    ("--runs", int, "no more runs than this in all"),
+    ("--last", float, "last checkpoint of every run (default: the protocol's)"),
+    ("--worthwhile", float, "smallest ratio worth acting on (default: the protocol's)"),
+    ("--mm-per-cut", float, "millimetres of medium that one cut takes off (default 10)"),
+    ("--thickness", float, "thickness behind the edge in mm (default 0.5)"),
+    ("--angle", float, "edge angle in degrees per side (default 20)"),
+    ("--steel-mm", float, "height of blade that the whole may cost its owner (default 0.5)"),
+    ("--seed", int, "draw the order of this seed again (default: one that nobody can guess)"),
+    ("--drawn", int, "evenings to draw for each chance (default 1000, with lives 200)"),
+)
+_WORDS = (
+    ("--protocol-version", "X.Y.Z", "which version (default: the newest that takes submissions)"),
+    ("--coder", "HANDLE", "a helper who keeps the codes in an envelope, and cuts and reads nothing"),
+    ("--alone", "HANDLE", "one person sharpens and tests, tonight"),
+    ("--id", "ID", "the plan's id (default: made up)"),
+    ("--month", "YYYY-MM", "when it is drawn (default: this month)"),
+    ("--table", "FILE", "a published repeatability table (default: that of the last build, or else the protocol's assumption)"),
+    ("--by", "HANDLE", "who publishes the seal and brings the result back (default: the coder)"),
+    ("--output", "FILE", "where the plan goes (default: its id, in the current folder)"),
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The words that `edgehold plan` understands."""
+    parser.add_argument("protocol", metavar="PROTOCOL", help="id of the protocol")
+    for name, metavar, text in _LISTS:
+        parser.add_argument(name, action="append", default=[], metavar=metavar, type=float if name == "--metres" else str, help=text)
+    for name, kind, text in _NUMBERS:
+        parser.add_argument(name, type=kind, metavar="N", help=text)
+    for name, metavar, text in _WORDS:
+        parser.add_argument(name, metavar=metavar, help=text)
+    parser.add_argument("--sealed", action="store_true", help="seal the plan: publish its hash before the first cut")
+    parser.add_argument("--origin", choices=("measured", "simulated"), default="measured", help="what will be sent in (default measured)")
+    parser.add_argument("--dry", action="store_true", help="write no file, only say what there is to say")
+    parser.add_argument("--json", action="store_true", help="print everything as JSON")

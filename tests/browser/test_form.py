@@ -4,6 +4,7 @@ import json
 import re
 from pathlib import Path
 
+import html5lib
 import pytest
 from playwright.sync_api import expect
 
@@ -405,12 +406,23 @@ def test_axe_finds_nothing_and_nothing_sticks_out(browser, form_base, form_site,
     context.close()
 
 
+def test_the_pages_of_the_forms_are_well_formed_and_hold_no_style_of_their_own(form_site):
+    for page in sorted((form_site / "tonight").rglob("index.html")):
+        parser = html5lib.HTMLParser()
+        tree = parser.parse(page.read_text(encoding="utf-8"))
+        assert [error for error in parser.errors if error[1] != "unexpected-end-tag-implied-end-tag"] == [], page
+        elements = [element for element in tree.iter() if isinstance(element.tag, str)]
+        ids = [element.get("id") for element in elements if element.get("id")]
+        assert len(ids) == len(set(ids)), page
+        assert not [e for e in elements if "style" in e.attrib or any(name.startswith("on") for name in e.attrib)], page
+
+
 def test_the_index_leads_to_every_form(context, form_base):
     page = context.new_page()
     page.goto(f"{form_base}/")
     page.locator("article").get_by_role("link", name="Do it tonight").first.click()
     expect(page.locator("section.cautions")).to_be_visible()
     links = page.locator("article a[href]").evaluate_all("all => all.map(link => new URL(link.href).pathname)")
-    assert {link for link in links if link.startswith("/tonight/")} - {"/tonight/"} == {
+    assert {link for link in links if re.fullmatch(r"/tonight/[^/]+/", link)} == {
         "/tonight/life-on-card-1.0.0/", "/tonight/steels-exchanged-rope-2.0.0/", "/tonight/two-sharpeners-rope-1.0.0/", FORM,
     }  # fmt: skip

@@ -50,7 +50,9 @@ export function curves(draft, rules, width) {
     ...axes(scales, rules), ...runs.map((run) => line(run, scales, labels.get(run))));
   const picture = make("div", { class: "chart", role: "img", "aria-label": inWords(runs, rules) }, svg);
   const legend = make("ul", { class: "legend-list" }, runs.map((run) => make("li", {}, key(run), run.name)));
-  return make("figure", { class: "curves" }, picture, legend, make("figcaption", {}, "Your readings as typed: the mean of each checkpoint’s repeats. Higher is sharper. Hollow: under or over what can be read."));
+  return make("figure", { class: "curves" }, picture, legend, make("figcaption", {}, rules.protocol.reading.kind === "pass/fail"
+    ? "Your readings as typed: how many of each checkpoint’s repeats passed."
+    : "Your readings as typed: the mean of each checkpoint’s repeats. Higher is sharper. Hollow: under or over what can be read."));
 }
 
 function nameOf(draft, run, n) {
@@ -95,6 +97,7 @@ const look = ({ n }) => `line-${(n % COLOURS) + 1}${n >= COLOURS ? " dashed" : "
 function apart(labels) {
   labels.sort((a, b) => a.y - b.y);
   labels.forEach((label, n) => { if (n && label.y < labels[n - 1].y + LABEL) { label.y = labels[n - 1].y + LABEL; } });
+  labels.reduceRight((lowest, label) => { label.y = Math.min(label.y, lowest); return label.y - LABEL; }, HEIGHT - MARGIN.bottom);
   return new Map(labels.map(({ run, y }) => [run, y]));
 }
 

@@ -86,7 +86,7 @@ def _submission(session: Session, path: str, change_paths: Collection[str]) -> R
     changes = read_changes(session, change_paths)
     if tree is None or changes is None:
         return None
-    if changes:
+    if changes and isinstance(tree, dict):
         tree, wrong = corrected(tree, changes)
         session.collected.add_all(wrong)
         if wrong:
@@ -94,7 +94,7 @@ def _submission(session: Session, path: str, change_paths: Collection[str]) -> R
     record, problems = read_record(Submission, tree)
     session.collected.add(path, problems)
     if record is None:
-        tell_at_changes(session.collected, path, changes)
+        tell_at_changes(session.collected, path, changes if isinstance(tree, dict) else ())
         return None
     item = ReadSubmission(path, record, sha256(data), changes)
     session.collected.add(path, _placed(item))

@@ -284,6 +284,30 @@ def test_a_run_can_be_added_and_gets_names_of_its_own(tab, form_site):
     assert half["preparations"][4] == {"id": "edge-5", "blade": "wren.galley"}
 
 
+def test_a_sharpening_without_a_run_is_shown_and_kept_or_taken_out(tab, form_site):
+    record = example(form_site)
+    record["preparations"].append({"id": "edge-9", "blade": "wren.galley", "sharpener": "auk"})
+    tab.open(record)
+    tab.refused()
+    card = tab.page.get_by_role("group", name="Sharpening without a run, edge-9")
+    card.get_by_label("Sharpener", exact=True).select_option("tern")
+    assert tab.save()[1]["preparations"][4] == {"id": "edge-9", "blade": "wren.galley", "sharpener": "tern"}
+    card.get_by_role("button", name="Take this sharpening out").click()
+    card.get_by_role("button", name="Take this sharpening out: really?").click()
+    assert tab.save()[1]["preparations"] == example(form_site)["preparations"]
+
+
+def test_one_preparation_for_two_runs_can_be_put_right(tab, form_site):
+    record = example(form_site)
+    record["runs"][1]["preparation"] = "edge-1"
+    tab.open(record)
+    tab.refused()
+    box = tab.run(2).get_by_label("Preparation", exact=True)
+    expect(box).to_have_attribute("aria-invalid", "true")
+    box.select_option("edge-2")
+    assert tab.save()[1] == example(form_site)
+
+
 def test_curves_and_answer_appear_as_readings_are_typed(tab, form_site):
     expect(tab.page.locator("#form-curves svg")).to_have_count(0)
     expect(tab.page.locator("#form-answer section")).to_have_count(0)

@@ -23,6 +23,10 @@ from tests.form.corpus import FRONTS, cases, program_findings, rule_cases, rules
 from tests.records.builder import adopt, event, make_repository, protocol, write_event, write_protocol
 
 ROOT = Path(__file__).parents[2]
+LOUD = (
+    "innerHTML", "outerHTML", "insertAdjacentHTML", "document.write", "eval(", "Function(", "http:", "https:", "fetch(", "XMLHttpRequest",
+)  # fmt: skip
+"""What makes markup or code of text, or asks another host for something."""
 
 
 def forms_of(root: Path) -> dict:
@@ -142,6 +146,13 @@ def test_no_rule_is_typed_a_second_time(published):
     for word in ("three-strand", "apex flattened", "last checkpoint", "0.00980665", "FEPA", "helper coded", "[a-z0-9-]{0,29}"):
         assert word not in scripts, word
         assert word in json.dumps(rules), word
+
+
+def test_the_scripts_make_no_markup_run_no_text_and_ask_nobody():
+    for path in sorted((ROOT / "site/pages/assets/form").glob("*.js")):
+        script = path.read_text(encoding="utf-8").replace("http://www.w3.org/2000/svg", "")
+        assert [way for way in LOUD if way in script] == [], path.name
+        assert all(name.startswith("./") for name in re.findall(r'from "([^"]+)"', script)), path.name
 
 
 def test_without_an_address_of_the_repository_nothing_can_be_sent(tmp_path):

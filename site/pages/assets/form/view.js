@@ -75,7 +75,7 @@ function list(form, pointer, node, { section } = {}) {
   const name = inWords(parts(pointer).pop()), noun = (section?.entry ?? name.replace(/s$/u, "")).toLowerCase();
   const said = make("p", { class: "said", tabindex: "-1", id: idOf(pointer, "said"), hidden: true });
   register(form, pointer, [], said);
-  const cards = entries.map((entry, n) => card(form, pointer, n, item, noun));
+  const cards = entries.map((entry, n) => card(form, pointer, n, item, noun)).concat(form.rules.layout.joined.list === pointer ? unused(form) : []);
   const add = button(`Add ${/^[aeiou]/u.test(noun) ? "an" : "a"} ${noun}`, () => addEntry(form, pointer), { id: idOf(pointer, "add") });
   const text = node.text ? make("p", { class: "help" }, node.text) : null;
   const inside = [text, said, cards, make("p", {}, add)];
@@ -148,6 +148,26 @@ function joinedPart(form, place) {
   register(form, pointer, [], said);
   const { first, rest } = fields(form, pointer, described(form.rules.schema.properties.preparations.items, form.rules.schema));
   return { first: [said, ...first], rest: [make("fieldset", {}, make("legend", {}, "This sharpening"), rest)] };
+}
+
+/** Preparations that no run uses: sharpened and never cut with, or left over in an opened file. */
+function unused(form) {
+  const { joined } = form.rules.layout, { draft } = form.kept;
+  const used = new Set((valueAt(draft, joined.list) ?? []).map((run) => run[joined.key]));
+  return (valueAt(draft, joined.with) ?? []).flatMap((other, n) => {
+    if (used.has(other[joined.by])) { return []; }
+    const place = below(joined.with, n), title = `Sharpening without a run, ${other[joined.by] ?? n + 1}`;
+    const said = make("p", { class: "said", tabindex: "-1", id: idOf(place, "said"), hidden: true });
+    register(form, place, [], said);
+    const { first, rest } = fields(form, place, described(form.rules.schema.properties.preparations.items, form.rules.schema));
+    const remove = surely("Take this sharpening out", () => {
+      valueAt(draft, joined.with).splice(n, 1);
+      listMoved(form.kept, joined.with);
+      form.forget(joined.with);
+      form.structure(null, "Taken out.", idOf(joined.list, "add"));
+    });
+    return [make("fieldset", { class: "card", id: idOf(place), "data-title": title }, make("legend", {}, title), said, first, folded(rest), remove)];
+  });
 }
 
 function runSummary({ kept, rules }, place, title) {

@@ -145,10 +145,11 @@ class _Profile:
         self.step = runs.fit.sigma * math.sqrt(self.length2)
         self.reach = float(np.ptp(finite)) * math.sqrt(self.length2) + FAR * self.step
 
-    def fall(self, delta: float) -> float:
-        """LR at δ, not below 0."""
+    def fall(self, delta: float, start: np.ndarray | None = None) -> float:
+        """LR at δ, not below 0, from the fit before or from another one: from far out a flat likelihood is hard to climb."""
         runs, shift = self.runs, self.direction * delta
-        fitted = fit_censored(runs.low - shift, runs.high - shift, self.x, runs.prior_df, runs.prior_s2, self.start)
+        start = self.start if start is None else start
+        fitted = fit_censored(runs.low - shift, runs.high - shift, self.x, runs.prior_df, runs.prior_s2, start)
         self.start = np.append(fitted.theta, 1.0) / fitted.sigma
         return max(0.0, 2 * (runs.fit.objective - fitted.objective))
 
@@ -169,12 +170,13 @@ class _Profile:
     def limit(self, side: int, largest: float) -> float:
         """Where the LR reaches its largest allowed value on a side; infinity where it settles below."""
         allowed, inner, step = math.sqrt(largest), self.estimate, self.step
+        near = self.start = self.best
         while step < 2 * self.reach:
             outer = self.estimate + side * step
             if math.sqrt(self.fall(outer)) > allowed:
                 ends = sorted((inner, outer))
-                return root_between(lambda delta: math.sqrt(self.fall(delta)) - allowed, *ends)
-            inner, step = outer, 2 * step
+                return root_between(lambda delta, near=near: math.sqrt(self.fall(delta, near)) - allowed, *ends)
+            inner, step, near = outer, 2 * step, self.start
         return side * math.inf
 
     def within(self, margin: float) -> bool:

@@ -22,13 +22,13 @@ function fallAlong(runs, vector) {
   const rest = complement(vector), x = product(runs.basis, rest);
   const best = [...transposedTimes(rest, runs.fit.theta), 1].map((value) => value / runs.fit.sigma);
   let start = best;
-  const fall = (delta) => {
+  const fall = (delta, from = start) => {
     const shifted = (limits) => limits.map((limit, i) => limit - direction[i] * delta);
-    const fitted = fitCensored(shifted(runs.low), shifted(runs.high), x, runs.prior, start);
+    const fitted = fitCensored(shifted(runs.low), shifted(runs.high), x, runs.prior, from);
     start = [...fitted.theta, 1].map((value) => value / fitted.sigma);
     return Math.max(0, 2 * (runs.fit.objective - fitted.objective));
   };
-  return { fall, reset: () => { start = best; } };
+  return { fall, last: () => start, reset: () => { start = best; } };
 }
 
 /**
@@ -40,7 +40,7 @@ function fallAlong(runs, vector) {
  * @returns {{estimate: number, low: number, high: number, inside: boolean}} infinite on a side on which the likelihood never falls
  */
 export function profileLimits(runs, vector, margin) {
-  const { fall, reset } = fallAlong(runs, vector), best = dot(vector, runs.fit.theta), size = length(vector);
+  const { fall, last, reset } = fallAlong(runs, vector), best = dot(vector, runs.fit.theta), size = length(vector);
   const finite = [...runs.low, ...runs.high].filter(Number.isFinite), step = runs.fit.sigma * size;
   const reach = (Math.max(...finite) - Math.min(...finite)) * size + FAR * step;
   const allowed = (level) => runs.n * Math.log1p(fQuantile(level, runs.df) / runs.df);
@@ -52,10 +52,15 @@ export function profileLimits(runs, vector, margin) {
   const limit = (side, largest) => {
     const target = Math.sqrt(largest);
     let inner = best;
+    reset();
+    let near = last();
     for (let width = step; width < 2 * reach; width *= 2) {
       const outer = best + side * width;
-      if (Math.sqrt(fall(outer)) > target) { return root((delta) => Math.sqrt(fall(delta)) - target, ...[inner, outer].sort((a, b) => a - b)); }
-      inner = outer;
+      if (Math.sqrt(fall(outer)) > target) {
+        const start = near;
+        return root((delta) => Math.sqrt(fall(delta, start)) - target, ...[inner, outer].sort((a, b) => a - b));
+      }
+      [inner, near] = [outer, last()];
     }
     return side * Infinity;
   };

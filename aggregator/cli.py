@@ -66,6 +66,15 @@ def _parser() -> argparse.ArgumentParser:
     )
     correct.add_argument("--remove", nargs=1, metavar="POINTER", help="take out what stands at this place", **values)
 
+    intake = _command(commands, "intake", _intake, "turn a filled-in sheet, CSV or XLSX, into a submission, or ask")
+    intake.add_argument("file", metavar="FILE", help="the sheet")
+    intake.add_argument(
+        "--plan", metavar="PLAN.json", help="the plan that it was made from: whose edge is whose, where the sheet leaves it open"
+    )
+    intake.add_argument("--output", metavar="FILE", help="where to write the submission (default: its id, in the current folder)")
+    intake.add_argument("--draft", action="store_true", help="where something must be asked, write what could be read: the form opens it")
+    intake.add_argument("--json", action="store_true", help="print what was found as JSON")
+
     from aggregator.planning.words import add_arguments
 
     add_arguments(_command(commands, "plan", _plan, "plan a fair test with what is in the house, and say what to expect of it"))
@@ -194,6 +203,17 @@ def _tell_change(written) -> int:
         return ERRORS_FOUND
     print(f"wrote {written.path}")
     return FINE
+
+
+def _intake(arguments: argparse.Namespace) -> int:
+    from aggregator.sheets.taking import take_in
+    from aggregator.sheets.telling import intake_json, intake_text
+
+    plan, output = (Path(name) if name else None for name in (arguments.plan, arguments.output))
+    intake, written = take_in(_root(arguments), Path(arguments.file), plan=plan, output=output, draft=arguments.draft)
+    said = intake_json if arguments.json else intake_text
+    print(said(intake, arguments.file, str(written or "")))
+    return FINE if intake.whole else ERRORS_FOUND
 
 
 def _plan(arguments: argparse.Namespace) -> int:

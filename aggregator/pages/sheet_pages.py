@@ -36,6 +36,9 @@ class ViewedRun:
     blade: str
     sharpener: str
     tester: str
+    evening: str = ""
+    lot: str = ""
+    begun_at_m: str = ""
 
 
 @dataclass(frozen=True)
@@ -48,6 +51,7 @@ class SheetView:
     runs : as they may be read at the testing table; ``drawn`` : the same with everything, for the page of those who sharpen.
     people, blades : (letter, name), the name empty where it is to be filled in.
     drawings : finished figures.
+    last : how far every run is meant to go; None: for the tester to say.
     plan, seal, seed, blinding : of the plan; empty where there is none.
     table, key : whether the pages for the testing table, and those for the sharpeners, are part of it.
     """
@@ -58,6 +62,7 @@ class SheetView:
     people: tuple[tuple[str, str], ...]
     blades: tuple[tuple[str, str], ...]
     drawings: tuple[Markup, ...]
+    last: float | None = None
     plan: str = ""
     seal: str = ""
     seed: str = ""

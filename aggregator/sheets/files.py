@@ -89,7 +89,7 @@ def sheet_xlsx(plan: SheetPlan, protocol: Protocol) -> bytes:
     _for_printing(sheet, rows)
     out = io.BytesIO()
     book.save(out)
-    return _timeless(out.getvalue())
+    return timeless(out.getvalue())
 
 
 def _write_row(sheet: Worksheet, number: int, row: SheetRow) -> None:
@@ -153,7 +153,7 @@ def _for_printing(sheet: Worksheet, rows: list[SheetRow]) -> None:
     sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
 
 
-def _timeless(data: bytes) -> bytes:
+def timeless(data: bytes) -> bytes:
     """The same archive without the moment it was made: one plan, one file."""
     out = io.BytesIO()
     with zipfile.ZipFile(io.BytesIO(data)) as made, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as kept:

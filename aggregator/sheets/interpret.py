@@ -24,6 +24,7 @@ Rules = dict[str, object]
 _LABEL = re.compile(r"([^(]*)(?:\(([^()]*)\))?.*", re.DOTALL)
 _RUN = re.compile(r"run ([1-9][0-9]{0,5})")
 _REPEAT = re.compile(r"(?:value|outcome) [1-9][0-9]?")
+_DIGIT = re.compile("[0-9¼-¾⅐-⅞]")
 _VERSION = re.compile(r"(?:version )?([0-9]+\.[0-9]+\.[0-9]+)")
 _MONTH = "/month"
 
@@ -250,7 +251,8 @@ class _Reader:
     def _run_row(self, at_row: int, row: list[str], label: str) -> str:
         if label == self.rules["work"]:
             return self._reading_headings(at_row, row)
-        if label in self.rules["lines"] or self.columns is None:
+        known = label in self.rules["lines"]
+        if known or self.columns is None or (label and not _DIGIT.search(label)):
             return self._line(at_row, row, label, self.rules["lines"], self.run)
         return self._reading(at_row, row)
 

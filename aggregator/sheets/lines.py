@@ -80,7 +80,7 @@ def _word(label: str, at: str, words: tuple[str, ...], **more: bool) -> Line:
 
 def _unit(units: tuple[str, ...]) -> Line:
     """The unit of the values read: any spelling of it is read, so these words are only offered."""
-    return Line("Reading unit", "/runs/*/reading_unit", "text", _or(units), units, drawn=len(units) == 1)
+    return Line("Reading unit", "/runs/*/reading_unit", "text", _or(units), units, drawn=True)
 
 
 def _or(words: tuple[str, ...]) -> str:
@@ -125,7 +125,7 @@ def run_lines(protocol: Protocol) -> tuple[Line, ...]:
     return (
         Line("Code on the envelope", "", drawn=True),
         Line("Block", "", drawn=True),
-        Line("Evening", "/runs/*/evening", "number"),
+        Line("Evening", "/runs/*/evening", "number", drawn=True),
         Line("Blade", "/preparations/*/blade", "blade", drawn=True, secret=True),
         Line("Sharpener", "/preparations/*/sharpener", "person", drawn=True, secret=True),
         _word("Part of the edge", "/preparations/*/edge_part", get_args(EdgePart)),
@@ -141,8 +141,9 @@ def run_lines(protocol: Protocol) -> tuple[Line, ...]:
         Line("Note on the sharpening", "/preparations/*/note", secret=True),
         Line("Tester", "/runs/*/tester", "person", drawn=True),
         _word("Blinding", "/runs/*/blinding", _words(Run, "blinding"), drawn=True),
+        Line("Number of the lot", "", drawn=True),
         Line("Lot", "/runs/*/lot", hint="like wren.coil"),
-        Line("Begun at", "/runs/*/coil_position_m", "number", hint="metres from the outer end"),
+        Line("Begun at", "/runs/*/coil_position_m", "number", hint="metres from the outer end", drawn=True),
         Line("Instrument", "/runs/*/instrument", hint="like wren.scale"),
         Line("Temperature", "/runs/*/temperature_c", "number", hint="°C"),
         Line("Humidity", "/runs/*/humidity_percent", "number", hint="%", mark="%"),

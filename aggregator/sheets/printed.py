@@ -34,9 +34,12 @@ def sheet_view(plan: SheetPlan, protocol: Protocol, figures: Mapping[str, str], 
 
     def told(run: SheetRun) -> ViewedRun:
         blade, sharpener = (run_value(lines[name], run, plan, protocol) for name in ("blade", "sharpener"))
-        return ViewedRun(run.order, run.block, run.code, blade, sharpener, run.tester)
+        return replace(viewed(run), blade=blade, sharpener=sharpener)
 
-    drawn = tuple(ViewedRun(run.order, run.block, run.code, run.blade, run.sharpener, run.tester) for run in plan.runs)
+    def viewed(run: SheetRun) -> ViewedRun:
+        return ViewedRun(run.order, run.block, run.code, run.blade, run.sharpener, run.tester, run.evening, run.lot, run.begun_at_m)
+
+    drawn = tuple(map(viewed, plan.runs))
     return SheetView(
         front=protocol.model_dump(mode="json"),
         runs=tuple(map(told, plan.runs)) if plan.plan else tuple(replace(run, blade="", sharpener="") for run in drawn),
@@ -44,6 +47,7 @@ def sheet_view(plan: SheetPlan, protocol: Protocol, figures: Mapping[str, str], 
         people=plan.people,
         blades=plan.blades,
         drawings=tuple(drawings),
+        last=plan.last,
         plan=plan.plan,
         seal=plan.seal,
         seed=plan.seed,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from aggregator.pages.sheet_pages import CAUTIONS
-from aggregator.records.model.plan import Plan
+from aggregator.records.model.plan import Plan, PlannedRun
 from aggregator.records.model.protocol import Protocol
 
 from .lines import BLADES, HEAD, MARKER, PEOPLE, REMARK, VERSION_WORD, WORK, Line, run_lines
@@ -15,6 +15,8 @@ HOW = (
     "A value over the scale's end: 31 above. One under what it can show: 0 below. A run broken off is a valid run: say how it ended.",
     'More people, blades or runs: copy their lines. A line of your own that is for people only begins with "#".',
 )
+OPEN = ("", "none")
+"""Blinding where the tester may know everything; under any other, the seed would let them draw the order again."""
 _LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 _MOST_LETTERS = len(_LETTERS)
 _SPARE_ENTRIES = 1
@@ -30,6 +32,9 @@ class SheetRun:
     sharpener: str
     tester: str
     code: str = ""
+    evening: str = ""
+    lot: str = ""
+    begun_at_m: str = ""
 
 
 @dataclass(frozen=True)
@@ -41,6 +46,8 @@ class SheetPlan:
     people, blades : (letter, name); the name is empty where it is to be filled in.
     blinding : as in a plan; unless ``none``, what would give an edge away is left empty.
     plan, seal, seed : of the plan; empty where there is none.
+    origin : measured, or simulated where a program will fill it in.
+    last : how far every run is meant to go; None: to the last checkpoint.
     """
 
     runs: tuple[SheetRun, ...]
@@ -50,6 +57,8 @@ class SheetPlan:
     plan: str = ""
     seal: str = ""
     seed: str = ""
+    origin: str = "measured"
+    last: float | None = None
 
 
 @dataclass(frozen=True)
@@ -63,17 +72,24 @@ class SheetRow:
 
 def sheet_plan(plan: Plan) -> SheetPlan:
     """The plan as a sheet shows it."""
-    people = dict.fromkeys(name for run in plan.runs for name in (run.sharpener, run.tester))
-    blades = dict.fromkeys(run.blade for run in plan.runs)
+    people = sorted({name for run in plan.runs for name in (run.sharpener, run.tester)})  # in the drawn order they would tell who is first
+    blades = sorted({run.blade for run in plan.runs})
     return SheetPlan(
-        runs=tuple(SheetRun(r.order, r.block, r.blade, r.sharpener, r.tester, r.code or "") for r in plan.runs),
+        runs=tuple(map(_sheet_run, plan.runs)),
         people=tuple((_letter(n), name) for n, name in enumerate(people)),
         blades=tuple((str(n), name) for n, name in enumerate(blades, 1)),
         blinding=plan.blinding,
         plan=plan.id,
         seal=plan.sha256 or "",
         seed=str(plan.seed),
+        origin=plan.origin,
+        last=plan.planned_last_checkpoint,
     )
+
+
+def _sheet_run(run: PlannedRun) -> SheetRun:
+    evening, lot, begun = ("" if value is None else f"{value:g}" for value in (run.evening, run.lot, run.coil_position_m))
+    return SheetRun(run.order, run.block, run.blade, run.sharpener, run.tester, run.code or "", evening, lot, begun)
 
 
 def _letter(number: int) -> str:
@@ -92,7 +108,12 @@ def sheet_rows(plan: SheetPlan, protocol: Protocol) -> list[SheetRow]:
 
 
 def _head_value(line: Line, plan: SheetPlan) -> str:
-    return {"Measured or simulated": "measured", "Plan": plan.plan, "Seal": plan.seal, "Seed": plan.seed}.get(line.label, "")
+    return {
+        "Measured or simulated": plan.origin,
+        "Plan": plan.plan,
+        "Seal": plan.seal,
+        "Seed": plan.seed if plan.blinding in OPEN else "",
+    }.get(line.label, "")
 
 
 def _filled(line: Line, value: str) -> SheetRow:
@@ -143,7 +164,10 @@ def run_value(line: Line, run: SheetRun, plan: SheetPlan, protocol: Protocol) ->
         "sharpener": run.sharpener,
         "tester": run.tester,
         "blinding": plan.blinding,
-        "meant to go to": f"{protocol.work.checkpoints[-1]:g}",
+        "meant to go to": f"{plan.last or protocol.work.checkpoints[-1]:g}",
+        "evening": run.evening,
+        "number of the lot": run.lot,
+        "begun at": run.begun_at_m,
         "reading unit": line.words[0] if len(line.words) == 1 else "",
     }
     return "" if line.secret and _gives_away(line.key, plan) else values.get(line.key, "")
@@ -151,6 +175,6 @@ def run_value(line: Line, run: SheetRun, plan: SheetPlan, protocol: Protocol) ->
 
 def _gives_away(key: str, plan: SheetPlan) -> bool:
     """Whether a value would tell a tester who is not to know whose edge it is."""
-    if plan.blinding in ("", "none") or key not in ("blade", "sharpener"):
+    if plan.blinding in OPEN or key not in ("blade", "sharpener"):
         return False
     return len({getattr(run, key) for run in plan.runs}) > 1

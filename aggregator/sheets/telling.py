@@ -1,0 +1,50 @@
+"""What came of a sheet, in words for a terminal and as JSON for programs."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+
+from .intake import Intake
+
+
+def intake_text(intake: Intake, file: str, written: str) -> str:
+    """The tally, what was converted, what the check would warn of, what is asked, and what was written."""
+    rows = ", ".join(f"{count} {kind}" for kind, count in intake.tally.items())
+    parts = [f"{file}: {sum(intake.tally.values())} rows in which something stands: {rows}" if rows else ""]
+    parts += _listed("Converted, and kept as written where a submission can:", [f"{place}: {text}" for place, text in intake.said])
+    parts += _listed("Worth a look:", [f"{place}: {text}" for place, text in intake.remarks])
+    asked = [f"{_place(question)}: {question.message}; {question.cure}  [{question.code}]" for question in intake.questions]
+    parts += _listed("Please say what was meant, and take it in again:", asked)
+    parts.append(
+        written
+        or "nothing was written" + ("; with --draft what could be read becomes a file that the form opens" if intake.submission else "")
+    )
+    return "\n".join(filter(None, parts))
+
+
+def intake_json(intake: Intake, file: str, written: str) -> str:
+    """The same as JSON."""
+    found = {
+        "file": file,
+        "written": written or None,
+        "whole": intake.whole,
+        "tally": dict(intake.tally),
+        "questions": [{**asdict(question), "cell": question.cell} for question in intake.questions],
+        "said": [{"place": place, "text": text} for place, text in intake.said],
+        "remarks": [{"place": place, "text": text} for place, text in intake.remarks],
+    }
+    return json.dumps(found, indent=2, ensure_ascii=False)
+
+
+def submission_json(intake: Intake) -> str:
+    """The submission as a file."""
+    return json.dumps(intake.submission, indent=2, ensure_ascii=False) + "\n"
+
+
+def _place(question) -> str:
+    return f"{question.sheet} {question.cell}".strip()
+
+
+def _listed(title: str, lines: list[str]) -> list[str]:
+    return [title, *(f"  {line}" for line in lines)] if lines else []

@@ -1,0 +1,92 @@
+"""Fill in a sheet as a person would: find the line by its label, write behind it."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from pathlib import Path
+
+from aggregator.records import load_repository
+from aggregator.records.canonical import Repository
+from aggregator.records.model.protocol import Protocol
+from aggregator.sheets.files import sheet_csv
+from aggregator.sheets.ready import ready_plan
+from tests.records.builder import PASS_FAIL, TODAY, make_repository, protocol
+
+VALUES = {0: ("1.1", "1.05"), 5: ("1.4", "1.5"), 10: ("1.9", "1.8"), 20: ("2.4", "2.5"), 40: ("3.4", "3.5")}
+
+__all__ = ["TODAY", "VALUES", "Rows", "csv_text", "filled", "filled_paper", "ready", "repository"]
+
+
+class Rows(list):
+    """Rows of a sheet, found by their labels; runs are counted from 1, 0 is above the first run."""
+
+    def find(self, label: str, run: int = 0) -> int:
+        """Index of the row of a label, without what stands in parentheses, within a run or above the first one."""
+        starts = [0, *(n for n, row in enumerate(self) if row and row[0].startswith("Run "))]
+        for number in range(starts[run], len(self)):
+            if self[number] and (self[number][0] == label or self[number][0].partition(" (")[0] == label):
+                return number
+        raise AssertionError(f"no line {label!r} in run {run}")
+
+    def write(self, label: str, *cells: str, run: int = 0) -> None:
+        """Write cells behind a label."""
+        row = self[self.find(label, run)]
+        row[1:] = [*cells, *row[1 + len(cells) :]]
+
+    def append_to(self, label: str, row: list[str], run: int = 0) -> None:
+        """Put a row below the one with a label."""
+        self.insert(self.find(label, run) + 1, row)
+
+
+def repository(root: Path) -> Repository:
+    """The small repository of the tests of records, with a protocol of either kind."""
+    make_repository(root, [], [protocol(), protocol(PASS_FAIL)])
+    return load_repository(root, today=TODAY)
+
+
+def ready(changes: dict[str, object] | None = None) -> Rows:
+    """The ready-drawn sheet of the small protocol, as its CSV says."""
+    record = Protocol.model_validate_json(json.dumps(protocol(changes)))
+    text = sheet_csv(ready_plan(record), record).decode()
+    return Rows(list(row) for row in csv.reader(io.StringIO(text)))
+
+
+def filled() -> Rows:
+    """A sheet filled in without a slip: two people, one blade, two runs."""
+    rows = _with_people(ready())
+    for run in (1, 2):
+        rows.write("Reading unit", "N", run=run)
+        for work, values in VALUES.items():
+            rows.write(str(work), *values, run=run)
+    return rows
+
+
+def filled_paper() -> Rows:
+    """The same for the protocol that reads pass or fail: the edges fail from 20 cuts on."""
+    rows = _with_people(ready(PASS_FAIL))
+    for run in (1, 2):
+        for work in VALUES:
+            rows.write(str(work), *["pass" if work < 20 else "fail"] * 2, run=run)
+    return rows
+
+
+def _with_people(rows: Rows) -> Rows:
+    rows.write("Month", "2026-05")
+    rows.write("Sent in by", "A")
+    people = rows.find("People") + 2
+    rows[people] = ["A", "wren", "yes", "practised"]
+    rows[people + 1] = ["B", "tern", "yes", "novice"]
+    rows[rows.find("Blades") + 2] = ["1", "wren.galley"]
+    for run in (1, 2):
+        rows.write("Tester", "A", run=run)
+        rows.write("Ended", "last checkpoint", run=run)
+    return rows
+
+
+def csv_text(rows: Rows, mark: str = ",", line_end: str = "\r\n") -> str:
+    """The rows as a spreadsheet saves them."""
+    out = io.StringIO()
+    csv.writer(out, delimiter=mark, lineterminator=line_end).writerows(rows)
+    return out.getvalue()

@@ -6,6 +6,7 @@ Words from closed lists, keys, units and numbers are left alone, because the che
 from __future__ import annotations
 
 import hashlib
+import itertools
 import json
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -17,6 +18,7 @@ from .payloads import Payloads
 PROTOCOL = "hostile-rope"
 VERSIONS = ("1.0.0", "1.0.1", "1.1.0")
 PEOPLE = ("wren", "tern", "smew")
+RETRACTED = "dipper"
 SVG = 'xmlns="http://www.w3.org/2000/svg" viewBox="0 0 60 20"'
 SNEAKY_DRAWINGS = {
     "other-prefix": '<s:svg xmlns:s="http://www.w3.org/2000/svg" viewBox="0 0 9 9"><s:script>window.scriptRan=1</s:script></s:svg>',
@@ -45,10 +47,30 @@ def write_hostile_repository(root: Path) -> Hostile:
     medium = hostile.payloads.label()
     _write_protocol(root, hostile, medium)
     _write_objection(root / "protocols" / PROTOCOL / "objections" / "001-marks", hostile)
+    _write_changes(root, hostile, medium)
     for number, person in enumerate(PEOPLE):
         record = _submission(hostile, person, VERSIONS[number], medium)
         _write(root / "submissions" / "measured" / PROTOCOL / f"{record['id']}.json", json.dumps(record, ensure_ascii=False, indent=1))
     return hostile
+
+
+def _write_changes(root: Path, hostile: Hostile, medium: str) -> None:
+    """A submission of whose notes one is corrected and which is then retracted."""
+    record = _submission(hostile, RETRACTED, VERSIONS[0], medium)
+    folder = root / "submissions" / "measured" / PROTOCOL
+    _write(folder / f"{record['id']}.json", json.dumps(record, ensure_ascii=False, indent=1))
+    say, common = hostile.payloads, {"format": "change/0.1.0", "submission": record["id"], "by": RETRACTED, "month": "2026-05"}
+    notes = [record["blades"][0]["note"], *say.every(), say.long()[:200]]
+    what = [{"pointer": "/blades/0/note", "before": old, "after": new} for old, new in itertools.pairwise(notes)]
+    correction = common | {"kind": "correction", "what": what, "why": say.long()}
+    retraction = common | {"kind": "retraction", "why": say.long()}
+    for name, change in (("01-correction", correction), ("02-retraction", retraction)):
+        _write(folder / "changes" / record["id"] / f"{name}.json", json.dumps(change, ensure_ascii=False, indent=1))
+    page = f"/submissions/measured/{PROTOCOL}/{record['id']}/"
+    hostile.shown.pop(page)  # of what it says by itself nothing is left
+    reasons = [*correction["why"].split("\n\n"), *retraction["why"].split("\n\n")]
+    hostile.show(page, *record["note"].split("\n\n"), *reasons, *(json.dumps(note, ensure_ascii=False) for note in notes))
+    hostile.show("/objections/", retraction["why"])
 
 
 def _write(path: Path, text: str) -> None:
@@ -171,7 +193,8 @@ def _write_objection(folder: Path, hostile: Hostile) -> None:
     against = {"protocol": PROTOCOL, "version": "1.0.0", "step": "s1-prepare"}
     statement = common | {"kind": "objection", "against": against, "title": say.short(), "threat": "order", "severity": "minor"}
     statement |= {"proposed_change": say.long(), "by": "dunlin"}
-    response = common | {"kind": "response", "response": "rebuttal", "evidence": [{"citation": t} for t in say.every()[:20]], "by": "wren"}
+    response = common | {"kind": "response", "response": "rebuttal", "evidence": [{"citation": t} for t in say.every()[:19]], "by": "wren"}
+    response["evidence"].append({"submission": f"{RETRACTED}-1"})
     outcome = common | {"kind": "outcome", "outcome": "rebutted", "by": "ruff"}
     hostile.show("/objections/", statement["title"])
     for name, front in (("00-objection", statement), ("01-response", response), ("02-outcome", outcome)):
@@ -208,7 +231,21 @@ def _submission(hostile: Hostile, person: str, version: str, medium: str) -> dic
             {"pointer": "/preparations/0/edge_angle/left_deg", "code": "wide-angle", "says": says},
             {"pointer": stray, "code": say.label(), "says": say.short()},
         ],
+        "plan": {"id": f"{person}-plan", "opened": _plan(say, person, version, edges)},
         "note": note,
+    }
+
+
+def _plan(say: Payloads, person: str, version: str, edges: list[tuple[str, str]]) -> dict:
+    drawn = [{"order": n, "block": 1, "blade": edge[0], "sharpener": edge[1], "tester": person} for n, edge in enumerate(edges, 1)]
+    return {
+        "format": "plan/0.1.0",
+        "id": f"{person}-plan",
+        "protocol": {"id": PROTOCOL, "version": version},
+        "month": "2026-05",
+        "seed": 1,
+        "blinding": "helper coded",
+        "runs": [run | {"code": say.label()} for run in drawn],
     }
 
 

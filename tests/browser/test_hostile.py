@@ -13,6 +13,7 @@ from playwright.sync_api import expect
 from aggregator import pipeline
 from aggregator.errors import FindingsError
 from aggregator.records import load_repository
+from aggregator.records.model.changes import Correction, Retraction
 from aggregator.records.model.protocol import Protocol
 from aggregator.records.model.review import Event, Objection, Outcome, Response
 from aggregator.records.model.submission import Submission
@@ -76,6 +77,8 @@ def front(path: Path) -> dict:
         (Objection, "protocols/*/objections/*/00-objection.md", front),
         (Response, "protocols/*/objections/*/*-response.md", front),
         (Outcome, "protocols/*/objections/*/*-outcome.md", front),
+        (Correction, "submissions/measured/*/changes/*/*-correction.json", lambda path: json.loads(path.read_text(encoding="utf-8"))),
+        (Retraction, "submissions/measured/*/changes/*/*-retraction.json", lambda path: json.loads(path.read_text(encoding="utf-8"))),
         (Submission, "submissions/*/*/*.json", lambda path: json.loads(path.read_text(encoding="utf-8"))),
     ],
 )
@@ -91,6 +94,7 @@ def test_the_check_finds_no_error_in_it(hostile):
     repository = load_repository(hostile[0])
     assert repository.errors == ()
     assert len(repository.submissions) == 3
+    assert len(repository.retracted) == 1
     assert len(repository.objections) == 1
 
 

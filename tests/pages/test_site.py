@@ -6,6 +6,7 @@ import hashlib
 import json
 import re
 from collections import Counter
+from html import unescape
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -194,3 +195,45 @@ def test_the_page_of_findings_lists_every_code_of_the_check():
 
     page = dict(generate_pages(results(3, 4)))["check/index.md"]
     assert all(f"<code>{code}</code>" in page for code in CODES)
+
+
+def page_of(address: str) -> str:
+    return unescape(dict(generate_pages(results(measured=4, simulated=4)))[address].split("---\n", 2)[2])
+
+
+def test_a_retracted_submission_is_struck_with_its_reason_in_the_ledger_and_on_its_page() -> None:
+    page = page_of("submissions/measured/steels-rope/2026-09-harbour-8/index.md")
+    ledger = page_of("submissions/index.md")
+    for html in (page, ledger):
+        assert "<s>2026-09-harbour-8</s>" in html and "retracted" in words(html) and "The thread was changed." in words(html)
+    assert "It stays readable, and is in no result." in words(page) and "pooled with the others" not in words(page)
+    assert "1 more submission retracted" in words(ledger)
+
+
+def test_a_correction_is_shown_with_what_stood_there_and_the_way_to_the_files() -> None:
+    page = page_of("submissions/measured/steels-rope/2026-09-harbour-8/index.md")
+    told = words(page)
+    assert "Correction 1, October 2026, by gull" in told and "/runs/0/humidity_percent nothing55" in told
+    assert "As it was sent in: submissions/measured/steels-rope/8.json" in told
+    base = "https://code.example/edgehold/blob/HEAD/submissions/measured/steels-rope"
+    assert f'href="{base}/8.json"' in page and f'href="{base}/changes/some-id/01-correction.json"' in page
+
+
+def test_of_a_submission_that_was_taken_out_the_ledger_keeps_one_line() -> None:
+    assert "gone-1October 2026privacy" in words(page_of("submissions/index.md"))
+
+
+def test_an_objection_that_rests_on_a_submission_that_is_gone_says_so() -> None:
+    assert "It rests on submission x." in words(page_of("objections/index.md"))
+
+
+@pytest.mark.parametrize(
+    ("url", "path"),
+    [("", "a/b.json"), ("javascript:alert(1)", "a"), ("https://code.example/x", "../b"), ('https://code.example/"x', "a"),
+     ("https://code.example/x", "a//b"), ("http://code.example/x", "a"), ("https://code.example/x", 'a"b')],
+)  # fmt: skip
+def test_only_an_address_becomes_a_link_to_a_file(url: str, path: str) -> None:
+    from aggregator.pages.addresses import repository_file
+
+    assert repository_file(url, path) == ""
+    assert repository_file("https://code.example/x", "a/b.json") == "https://code.example/x/blob/HEAD/a/b.json"

@@ -14,7 +14,7 @@ from collections.abc import Collection, Iterator
 from pathlib import Path
 
 from .canonical import Repository
-from .naming import check_people, named_events, named_threads
+from .naming import check_people, named_events, named_seals, named_threads
 from .objection_files import read_threads
 from .people_files import names_of, read_people, read_tombstones
 from .plan_files import read_seals
@@ -72,7 +72,7 @@ def load_repository(
     read = open_submissions(session, chosen, newer)
     submissions, retracted = check_submissions(session, read, sound, set(version_keys(session.layout)), events, names, newer, seals)
     threads = read_threads(session, protocols, events, names)
-    check_people(session, people, read, events, threads)
+    check_people(session, people, read, events, threads, seals)
     return Repository(
         root=session.root,
         protocols=protocols,
@@ -85,5 +85,5 @@ def load_repository(
         tombstones=tombstones,
         side_files=removed_files + people_files + seal_files,
         names=names,
-        seals=tuple(seal for _, seal in sorted(seals.items())),
+        seals=named_seals(seals, names),
     )

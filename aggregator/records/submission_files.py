@@ -98,7 +98,8 @@ def _submission(session: Session, path: str, change_paths: Collection[str]) -> R
         return None
     item = ReadSubmission(path, record, sha256(data), changes)
     session.collected.add(path, _placed(item))
-    session.collected.add_all(strangers(changes, {person.handle for person in record.people}))
+    if changes:
+        session.collected.add_all(strangers(changes, {person.handle for person in record.people}))
     if not item.retracted:
         session.collected.add(path, [*reference_problems(record), *own_problems(record, session.today, session.find_steel)])
     return item

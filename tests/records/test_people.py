@@ -1,5 +1,6 @@
 """Aliases and several handles of one person: what every later stage sees, and what is refused."""
 
+import json
 import typing
 
 import pytest
@@ -52,6 +53,29 @@ def test_events_and_objections_show_the_alias(root):
     (thread,) = repository.objections
     assert repository.events["small-rope"][-1].by == "heron"
     assert (thread.objection.by, thread.statement, thread.entries[0][1]) == ("heron", "Said by heron.", "heron is right.")
+
+
+def test_a_published_seal_and_the_opened_plan_show_the_alias(root):
+    version = {"id": "small-rope", "version": "1.0.0"}
+    seal = {
+        "format": "plan-seal/0.1.0",
+        "id": "evening-7",
+        "protocol": version,
+        "origin": "measured",
+        "sha256": "0" * 64,
+        "month": "2026-04",
+    }
+    write(root / "submissions/plans/evening-7.json", json.dumps(seal | {"by": "wren"}))
+    runs = [{"order": 1, "block": 1, "blade": "wren.galley", "sharpener": "tern", "tester": "wren"}]
+    plan = {"format": "plan/0.1.0", "id": "evening-8", "protocol": version, "month": "2026-05", "seed": 1, "blinding": "none", "runs": runs}
+    write_submission(root, submission({"/plan": {"id": "evening-8", "opened": plan | {"coder": "wren"}}}))
+    write_person(root, "wren", shown_as="heron")
+    repository = read(root)
+    opened = next(s.record.plan.opened for s in repository.submissions if s.record.id == "wren-1")
+    assert [s.by for s in repository.seals] == ["heron"]
+    assert (opened.coder, opened.runs[0].tester, opened.runs[0].blade) == ("heron", "heron", "heron.galley")
+    write_person(root, "auk", shown_as="wren")
+    assert "alias-chain" in [code for _, _, code in codes(root)]
 
 
 def test_two_handles_are_one_person_once_both_say_so(root):

@@ -17,6 +17,7 @@ from scipy.stats import chi2
 
 from aggregator.endpoints.draws import key_of, normal_draws
 from aggregator.endpoints.rows import EXACT, INTERVAL, LEFT, RIGHT, EndpointRow
+from aggregator.errors import InputError
 from aggregator.estimates import Contrast, RepeatabilityTable, estimate_submissions
 from aggregator.estimates.repeatability import Repeatability
 from aggregator.estimates.verdict import BETTER, NONE, NOTHING_WORTH_HAVING, ONE_SIDED, SIZE_UNDECIDED, UNDECIDED, WORSE
@@ -126,8 +127,15 @@ def setting(
     entry : repeatability of the plan's endpoint.
     steels : by blade.
     truth : (ln SD between runs, degrees of freedom it is worth); None: as ``entry`` has it.
+
+    Raises
+    ------
+    InputError
+        The protocol has no such endpoint.
     """
-    rule = next(r for r in protocol.endpoints if (r.primary if plan.endpoint is None else r.id == plan.endpoint))
+    rule = next((r for r in protocol.endpoints if (r.primary if plan.endpoint is None else r.id == plan.endpoint)), None)
+    if rule is None:
+        raise InputError(f"got a plan for the endpoint {plan.endpoint!r}, wanted one of {', '.join(r.id for r in protocol.endpoints)}")
     if plan.worthwhile_ratio is not None:
         rule = rule.model_copy(update={"worthwhile_ratio": plan.worthwhile_ratio})
     worth = (math.sqrt(entry.prior_s2), entry.finite_prior_df) if truth is None else truth

@@ -55,7 +55,7 @@ def advice_for(root: Path, words: argparse.Namespace, say: Progress) -> Advice:
         seed=words.seed,
         sealed=words.sealed,
         origin=words.origin,
-        table=Path(words.table) if words.table else None,
+        table=words.table,
         evenings=words.drawn,
         say=now_and_then(say),
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 
 _LISTS = (
     ("--blade", "KEY", "a blade, <owner>.<name>; once for each"),
@@ -45,7 +46,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     for name, kind, text in _NUMBERS:
         parser.add_argument(name, type=kind, metavar="N", help=text)
     for name, metavar, text in _WORDS:
-        parser.add_argument(name, metavar=metavar, help=text)
+        parser.add_argument(name, metavar=metavar, type=Path if name in ("--table", "--output") else str, help=text)
     parser.add_argument("--sealed", action="store_true", help="seal the plan: publish its hash before the first cut")
     parser.add_argument("--origin", choices=("measured", "simulated"), default="measured", help="what will be sent in (default measured)")
     parser.add_argument("--dry", action="store_true", help="write no file, only say what there is to say")

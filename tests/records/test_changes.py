@@ -15,12 +15,14 @@ from .builder import (
     event,
     make_repository,
     markdown,
+    protocol,
     retraction,
     second,
     submission,
     write,
     write_change,
     write_event,
+    write_person,
     write_submission,
     write_tombstone,
 )
@@ -331,3 +333,37 @@ def test_values_are_put_and_taken_out_in_place():
     for pointer in ("/list/01", "/list/-1", "/list/9", "/list/x", "/no/way", "/name/0"):
         with pytest.raises(NoSuchPlace):
             put(tree, pointer, 1)
+
+
+# names that some system keeps for itself, or takes for others'
+
+
+@pytest.mark.parametrize("name", ["aux", "con", "index", "com1"])
+def test_no_file_may_have_a_name_that_some_system_keeps(name, tmp_path):
+    make_repository(tmp_path, [submission({"/id": name, "/protocol/id": name})], [protocol({"/id": name})])
+    write_tombstone(tmp_path, f"{name}")
+    write_person(tmp_path, name)
+    told = {f.file for f in read(tmp_path).findings if f.code == "reserved-id"}
+    assert told == {
+        f"protocols/{name}/1.0.0.md",
+        f"submissions/measured/{name}/{name}.json",
+        f"submissions/people/{name}.json",
+        f"submissions/tombstones/{name}.json",
+    }
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "protocols/Small-Rope/1.0.0.md",
+        "submissions/measured/Small-Rope/wren-2.json",
+        "submissions/measured/small-rope/Wren-1.json",
+        "submissions/measured/small-rope/changes/Wren-1/01-correction.json",
+        "submissions/measured/small-rope/changes/wren-1/01-Correction.json",
+        "submissions/tombstones/Auk-1.json",
+        "submissions/people/Wren.json",
+    ],
+)
+def test_capitals_are_refused_in_every_name(path, root):
+    write(root / path, "{}")
+    assert {"wrong-case", "ids-differ-in-case"} & {f.code for f in read(root).findings}

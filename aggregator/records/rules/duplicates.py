@@ -48,7 +48,17 @@ def content_problems(submissions: Iterable[tuple[str, Submission]]) -> list[tupl
 def _gist(record: Submission) -> tuple:
     first, edge = record.runs[0], record.preparations[0]
     read = [str(item.written) for reading in first.readings for item in reading.values or ()]
-    return record.protocol, record.origin, record.month, len(record.runs), first.order, first.tester, edge.blade, edge.sharpener, tuple(read)
+    return (
+        record.protocol,
+        record.origin,
+        record.month,
+        len(record.runs),
+        first.order,
+        first.tester,
+        edge.blade,
+        edge.sharpener,
+        tuple(read),
+    )
 
 
 def _twins(group: list[tuple[str, Submission]]) -> list[tuple[str, Problem]]:

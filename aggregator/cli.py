@@ -75,6 +75,19 @@ def _parser() -> argparse.ArgumentParser:
     intake.add_argument("--draft", action="store_true", help="where something must be asked, write what could be read: the form opens it")
     intake.add_argument("--json", action="store_true", help="print what was found as JSON")
 
+    report = _command(commands, "report", _report, "report on one submission: what it says by itself, and what it cannot tell")
+    report.add_argument("submission", metavar="FILE|ID", help="a file, or the id of a submission of the repository")
+    report.add_argument("--html", metavar="OUT", help="write the report there too, as one HTML file that needs nothing else")
+    report.add_argument(
+        "--table",
+        metavar="FILE",
+        help="a published repeatability table (default: that of the last build, or else one computed from the other submissions)",
+    )
+    report.add_argument(
+        "--cuts-a-week", type=float, metavar="N", help="how much is cut in a week, in the protocol's unit: is sharpening worth learning?"
+    )
+    report.add_argument("--json", action="store_true", help="print the report as JSON")
+
     from aggregator.planning.words import add_arguments
 
     add_arguments(_command(commands, "plan", _plan, "plan a fair test with what is in the house, and say what to expect of it"))
@@ -227,6 +240,28 @@ def _plan(arguments: argparse.Namespace) -> int:
     print(advice_json(advice) if arguments.json else advice_text(advice))
     for file in files:
         print(f"wrote {file}", file=sys.stderr)
+    return FINE
+
+
+def _report(arguments: argparse.Namespace) -> int:
+    from aggregator.records.report import findings_text
+    from aggregator.report.assemble import report_json
+    from aggregator.report.command import open_submission, report_at, write_html
+    from aggregator.report.text import report_text
+
+    weekly = arguments.cuts_a_week
+    if weekly is not None and not 0 < weekly < 1e6:
+        raise InputError(f"got {weekly:g} cuts a week, wanted more than 0 and less than a million")
+    root = _root(arguments)
+    opened = open_submission(root, arguments.submission)
+    if opened.record is None:
+        print(findings_text(opened.findings))
+        return ERRORS_FOUND
+    report = report_at(root, opened, Path(arguments.table) if arguments.table else None, weekly)
+    print(report_json(report) if arguments.json else report_text(report))
+    if arguments.html is not None:
+        write_html(report, Path(arguments.html))
+        print(f"wrote {arguments.html}", file=sys.stderr)
     return FINE
 
 

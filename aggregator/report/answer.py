@@ -102,6 +102,37 @@ def answer_submission(
         submission's own repeats tell how well it was read.
     steels : the register by id; only what this file says of its blades counts.
     """
+    return answer_of(own_estimates(record, protocol, repeatability, steels), protocol)
+
+
+@dataclass(frozen=True, eq=False)
+class OwnEstimates:
+    """What stands behind an answer.
+
+    Attributes
+    ----------
+    repository : of this submission and its protocol alone.
+    rows, estimates : of the second and third stage; estimates in the order of the protocol's endpoints.
+    table : what they were moderated with.
+    unread : places in the file of the runs that could not be read.
+    """
+
+    repository: Repository
+    rows: tuple[EndpointRow, ...]
+    estimates: tuple[SubmissionEstimate, ...]
+    table: RepeatabilityTable
+    unread: frozenset[int]
+
+    @property
+    def submission(self) -> LoadedSubmission:
+        """The one submission."""
+        return self.repository.submissions[0]
+
+
+def own_estimates(
+    record: Submission, protocol: Protocol, repeatability: Mapping[str, object], steels: Mapping[str, SteelEntry]
+) -> OwnEstimates:
+    """Rows and estimates of a submission by itself; the parameters are those of `answer_submission`."""
     readings, problems = canonical_readings(record, protocol)
     facts = shared_facts([("", record)], lambda text: find_steel(dict(steels), text)).blades
     submission = LoadedSubmission(record, "", "", canonical_runs(record, readings, facts))
@@ -109,18 +140,20 @@ def answer_submission(
     published = repeatability["reading_variance"]
     rows = endpoint_rows(repository, None if published is None else {pool_key(submission): published})
     table = table_of(repeatability, pool_key(submission), protocol)
-    estimates = estimate_submissions(rows, table, repository.protocols)
+    order = [rule.id for rule in protocol.endpoints]
+    estimates = sorted(estimate_submissions(rows, table, repository.protocols), key=lambda e: order.index(e.endpoint))
+    unread = frozenset(int(p.pointer.split("/")[2]) for p in problems)
+    return OwnEstimates(repository, rows, tuple(estimates), table, unread)
+
+
+def answer_of(own: OwnEstimates, protocol: Protocol) -> SubmissionAnswer:
+    """The answer that estimates give."""
     rules = {rule.id: rule for rule in protocol.endpoints}
-    order = list(rules)
     return SubmissionAnswer(
-        results=tuple(
-            _answer(contrast, rules[e.endpoint], protocol)
-            for e in sorted(estimates, key=lambda e: order.index(e.endpoint))
-            for contrast in e.contrasts
-        ),
-        rows=tuple(_value(row) for row in rows),
-        methods={e.endpoint: e.method for e in estimates},
-        notes=_notes(record, {int(p.pointer.split("/")[2]) for p in problems}, rows, estimates),
+        results=tuple(_answer(contrast, rules[e.endpoint], protocol) for e in own.estimates for contrast in e.contrasts),
+        rows=tuple(_value(row) for row in own.rows),
+        methods={e.endpoint: e.method for e in own.estimates},
+        notes=_notes(own.submission.record, own.unread, own.rows, own.estimates),
     )
 
 
@@ -193,7 +226,7 @@ def _value(row: EndpointRow) -> RunValue:
 
 
 def _notes(
-    record: Submission, unread: set[int], rows: tuple[EndpointRow, ...], estimates: tuple[SubmissionEstimate, ...]
+    record: Submission, unread: frozenset[int], rows: tuple[EndpointRow, ...], estimates: tuple[SubmissionEstimate, ...]
 ) -> tuple[str, ...]:
     """Runs that could not be read, what to look at twice in a run, and a comparison that nobody asked for."""
     notes = [NOTES["unread"].format(run=run.id) for number, run in enumerate(record.runs) if number in unread]

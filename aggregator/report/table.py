@@ -1,0 +1,89 @@
+"""Which repeatability table one submission is judged by: never one that it is itself in."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from aggregator.bundle.repeatability import PublishedRepeatability, content_sha256, form_repeatability, publish
+from aggregator.endpoints import endpoint_rows
+from aggregator.errors import InputError
+from aggregator.estimates import repeatability_table
+from aggregator.estimates.repeatability import POOLED
+from aggregator.records import load_repository
+from aggregator.records.canonical import PoolKey, pool_key
+from aggregator.records.model.protocol import Protocol, major
+from aggregator.records.model.submission import Submission
+
+BUILT = "build/results/repeatability.json"
+
+
+@dataclass(frozen=True, eq=False)
+class TableUsed:
+    """What runs are taken to differ by.
+
+    Attributes
+    ----------
+    plain : as `bundle.repeatability.form_repeatability` gives it, this submission left out.
+    sha256 : hash of the table.
+    source : where the table comes from, in words.
+    submissions : how many others it rests on at the primary endpoint; 0: the protocol's assumption stands in.
+    """
+
+    plain: Mapping[str, object]
+    sha256: str
+    source: str
+    submissions: int
+
+
+def table_used(root: Path, record: Submission, protocol: Protocol, named: Path | None = None) -> TableUsed:
+    """The table named; else that of the last build; else one computed from the repository's other submissions.
+
+    Parameters
+    ----------
+    root : the repository.
+    record, protocol : whose report it is, and the version that it followed.
+    named : a published table.
+
+    Raises
+    ------
+    InputError
+        The file is not a repeatability table, or its hash is not that of its content.
+    """
+    built = root / BUILT
+    if named is not None:
+        published, source = read_published(named), "the table named with --table"
+    elif built.is_file():
+        published, source = read_published(built), "the table of the last build"
+    else:
+        published, source = _computed(root, record, protocol), "a table computed from the submissions of this repository"
+    plain = form_repeatability(published, protocol, record.origin, without=record.id)
+    primary = plain["endpoints"][next(rule.id for rule in protocol.endpoints if rule.primary)]
+    return TableUsed(plain, published.sha256, source, primary["submissions"] if primary["source"] == POOLED else 0)
+
+
+def read_published(file: Path) -> PublishedRepeatability:
+    """A table as `edgehold pool` writes it.
+
+    Raises
+    ------
+    InputError
+        The file is not a repeatability table, or its hash is not that of its content.
+    """
+    try:
+        published = PublishedRepeatability.model_validate_json(file.read_bytes())
+    except (OSError, ValueError) as error:
+        raise InputError(f"got {file}, wanted a repeatability table as 'edgehold pool' writes it ({type(error).__name__})") from None
+    if content_sha256(published) != published.sha256:
+        raise InputError(f"got {file}, whose hash is not that of its content; wanted the table as it was published")
+    return published
+
+
+def _computed(root: Path, record: Submission, protocol: Protocol) -> PublishedRepeatability:
+    """From the other submissions of the pool."""
+    repository = load_repository(root)
+    pool = PoolKey(protocol.id, major(protocol.version), record.origin)
+    others = tuple(s for s in repository.submissions if pool_key(s) == pool and s.record.id != record.id)
+    alike = replace(repository, submissions=others)
+    return publish(repeatability_table(endpoint_rows(alike), repository.protocols), alike)

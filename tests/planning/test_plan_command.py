@@ -1,0 +1,174 @@
+"""`edgehold plan`: what is said, in which order, and what is written."""
+
+import argparse
+import json
+import re
+import shutil
+from pathlib import Path
+
+import pytest
+
+from aggregator.bundle.repeatability import PublishedRepeatability, content_sha256
+from aggregator.cli import main
+from aggregator.planning.cautions import CAUTIONS
+from aggregator.planning.words import add_arguments
+from aggregator.records.model.plan import Plan, PlanSeal
+from aggregator.records.sealing import plan_sha256
+
+ROOT = Path(__file__).parents[2]
+TWO = [
+    "plan", "two-sharpeners-rope", "--root", str(ROOT), "--blade", "wren.galley", "--sharpener", "wren", "--sharpener", "tern",
+    "--tester", "fennel", "--coder", "moss", "--seed", "5", "--drawn", "40", "--id", "boatyard-1", "--month", "2026-05",
+]  # fmt: skip
+
+
+def said(capsys, *words):
+    assert main([*TWO, *words]) == 0
+    return capsys.readouterr()
+
+
+@pytest.fixture(autouse=True)
+def elsewhere(tmp_path, monkeypatch):
+    """Files go to a folder of the test's own, and no earlier build's table is used."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("aggregator.planning.house.TABLE", "build/none.json")
+
+
+def test_what_cannot_be_answered_is_said_before_anything_else(capsys):
+    text = said(capsys, "--dry").out
+    question, answer = text.split("\n\n")[:2]
+    assert question.startswith("Does it matter which of two people sharpened")
+    assert answer.startswith("THESE RUNS CANNOT ANSWER THE QUESTION")
+    for kind in ("About", "A worthwhile ratio of", "Finer readings", "As many runs again", "The same plan by a friend"):
+        assert kind in answer
+
+
+def test_an_evening_that_can_answer_says_so_first(capsys, tmp_path):
+    text = said(capsys, "--dry", "--worthwhile", "9").out
+    assert text.split("\n\n")[1].startswith("These runs can answer the question")
+
+
+def test_cautions_stand_before_the_order(capsys):
+    text = " ".join(said(capsys, "--dry").out.split())
+    for caution in CAUTIONS:
+        assert text.index(" ".join(caution.split())) < text.index("ORDER (plan")
+
+
+def test_the_cautions_are_those_of_the_site():
+    template = (ROOT / "aggregator" / "pages" / "templates" / "_cautions.html").read_text(encoding="utf-8")
+    plain = re.sub(r"<[^>]+>", "", template).replace("’", "'").lower()
+    for sentence in re.split(r"(?<=[.;:]) ", " ".join(CAUTIONS).lower()):
+        assert sentence.strip(".;: ") in plain, sentence
+
+
+def test_the_basis_and_its_trust_are_said(capsys):
+    text = " ".join(said(capsys, "--dry").out.split())
+    assert "the protocol's assumption, worth 4 degrees of freedom: a guess" in text
+    assert "between 0.18 and 0.48" in text  # 0.25·√(4/χ²): χ²₄ at .9 and .1 are 7.779 and 1.064
+
+
+def test_the_apex_rule_the_medium_and_the_open_threats_are_printed(capsys):
+    text = " ".join(said(capsys, "--dry").out.split())
+    assert "Three strokes square on the stone under the blade's own weight" in text
+    assert "7.1 m of rope, natural fibre" in text
+    assert "generality: One tester" in text
+
+
+def test_coded_orders_are_for_the_coder_only(capsys):
+    assert "For moss only, who keeps the codes: fennel must not see it." in " ".join(said(capsys, "--dry").out.split())
+
+
+def test_the_plan_is_written_once_and_never_over(capsys, tmp_path):
+    said(capsys)
+    plan = Plan.model_validate_json((tmp_path / "boatyard-1.json").read_bytes())
+    assert (plan.id, plan.blinding, plan.coder, len(plan.runs)) == ("boatyard-1", "helper coded", "moss", 4)
+    before = (tmp_path / "boatyard-1.json").read_bytes()
+    assert main(TWO) == 2
+    assert "nothing is written over" in capsys.readouterr().err
+    assert (tmp_path / "boatyard-1.json").read_bytes() == before
+
+
+def test_a_sealed_plan_puts_its_seal_where_seals_are_published(capsys, tmp_path):
+    repository = tmp_path / "repository"
+    (repository / "submissions").mkdir(parents=True)
+    shutil.copytree(ROOT / "protocols", repository / "protocols")
+    assert main([*TWO, "--root", str(repository), "--sealed"]) == 0
+    plan = Plan.model_validate_json((tmp_path / "boatyard-1.json").read_bytes())
+    seal = PlanSeal.model_validate_json((repository / "submissions" / "plans" / "boatyard-1.json").read_bytes())
+    assert seal.sha256 == plan.sha256 == plan_sha256(plan)
+    assert seal.by == "moss"
+    assert "wren" not in (repository / "submissions" / "plans" / "boatyard-1.json").read_text()
+    capsys.readouterr()
+    assert main(["check", "--root", str(repository)]) == 0
+
+
+def test_json_holds_the_same_plan_and_plain_numbers(capsys):
+    told = json.loads(said(capsys, "--json", "--dry").out)
+    assert Plan.model_validate_json(json.dumps(told["plan"])).seed == 5
+    assert told["answers"] is False and told["runs"] == 4
+    assert told["expected"]["half_width"] > 0.3
+    shares = told["expected"]["chances"][0]["share"]
+    assert sum(shares.values()) == pytest.approx(1)
+
+
+def test_the_same_words_say_the_same_again(capsys):
+    assert said(capsys, "--dry").out == said(capsys, "--dry").out
+
+
+def published(tmp_path, sha256=None):
+    plain = {
+        "format": "repeatability/0.1.0",
+        "pools": [
+            {
+                "protocol": "two-sharpeners-rope", "major": 1, "origin": "measured", "reading_variance": 0.01,
+                "endpoints": [
+                    {
+                        "endpoint": "late", "source": "pooled", "submissions": 12, "s2_pooled": 0.04, "df_pooled": 30.0, "prior_s2": 0.04,
+                        "prior_df": None, "assumed_ln_sd": 0.25, "assumed_df": 4.0, "contributions": [],
+                    }
+                ],
+            }
+        ],
+    }  # fmt: skip
+    right = content_sha256(PublishedRepeatability.model_validate_json(json.dumps(plain | {"sha256": "0" * 64})))
+    file = tmp_path / "table.json"
+    file.write_text(json.dumps(plain | {"sha256": sha256 or right}))
+    return file, right
+
+
+def test_a_published_table_replaces_the_assumption_and_its_hash_is_printed(capsys, tmp_path):
+    file, sha256 = published(tmp_path)
+    text = " ".join(said(capsys, "--dry", "--table", str(file)).out.split())
+    assert "ln SD of 0.2, known from 12 submissions (30 degrees of freedom" in text
+    assert sha256 in text
+    assert "8 % of the variance between runs comes from reading" in text  # .01/3 of .04
+
+
+def test_a_table_that_was_changed_is_refused(capsys, tmp_path):
+    file, _ = published(tmp_path, "1" * 64)
+    assert main([*TWO, "--table", str(file)]) == 2
+    assert "whose hash is not that of its content" in capsys.readouterr().err
+
+
+def test_what_is_no_table_is_refused(capsys, tmp_path):
+    (tmp_path / "x.json").write_text("{}")
+    assert main([*TWO, "--table", "x.json"]) == 2
+    assert "wanted a repeatability table as 'edgehold pool' writes it" in capsys.readouterr().err
+
+
+def test_an_unknown_protocol_is_answered_with_those_there_are(capsys):
+    assert main(["plan", "cutting-butter", "--root", str(ROOT)]) == 2
+    assert "wanted one of life-on-card, steels-exchanged-rope, two-sharpeners-rope" in capsys.readouterr().err
+
+
+def test_progress_goes_to_the_error_stream(capsys, monkeypatch):
+    monkeypatch.setattr("aggregator.planning.command.SAID_EVERY", 0.0)
+    told = said(capsys, "--dry")
+    assert "40 of 40 evenings at a true ratio of 1 …" in told.err
+    assert "evenings at a true ratio" not in told.out
+
+
+def test_every_word_is_explained():
+    parser = argparse.ArgumentParser()
+    add_arguments(parser)
+    assert all(action.help for action in parser._actions)

@@ -31,7 +31,7 @@ from aggregator.records import load_repository
 from aggregator.records.canonical import PoolKey, Repository, pool_key
 from aggregator.records.model.protocol import version_order
 from aggregator.records.schemas import site_url
-from aggregator.sheets.lines import sheet_rules
+from aggregator.sheets.browser import browser_rules
 from aggregator.sheets.ready import ReadySheet, ready_sheets
 
 Progress = Callable[[str], None]
@@ -143,7 +143,7 @@ def _results_files(
     files = {"results.json": results_json(results), "repeatability.json": repeatability_json(found.published), **tables(found, results)}
     rules = forms(repository, found.published)
     for key in rules:
-        rules[key]["sheet"] = sheet_rules(repository.protocols[key].record)
+        rules[key]["sheet"] = browser_rules(repository.protocols[key].record)
     return results, files, rules, ready_sheets(repository, rules)
 
 

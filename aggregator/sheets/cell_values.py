@@ -13,9 +13,9 @@ from aggregator.records.units import parse_number
 
 PLAIN_NUMBER = re.compile(r"-?(?:0|[1-9][0-9]{0,14})(?:\.[0-9]{0,14}[1-9])?")
 """A number that loses nothing when it is kept as one: no closing zeros, which say how finely it was read."""
-_DECIMAL = re.compile(r"-?[0-9]+\.[0-9]+")
-_LIMIT = re.compile(r"(?:([<>])|(below|above)\b) *(.+)|(.+?) *\b(below|above)", re.IGNORECASE)
-_LIMIT_SIGNS = {"<": "below", ">": "above"}
+DECIMAL = re.compile(r"-?[0-9]+\.[0-9]+")
+LIMIT = re.compile(r"(?i)(?:([<>])|(below|above)\b) *(.+)|(.+?) *\b(below|above)")
+LIMIT_SIGNS = {"<": "below", ">": "above"}
 
 
 @dataclass(frozen=True)
@@ -80,7 +80,7 @@ def written(text: str) -> CellValue:
         parsed = parse_number(text)
     except WrittenError as error:
         return CellValue(text, "", "not-a-number", error.problem, error.cure)
-    if _DECIMAL.fullmatch(text):
+    if DECIMAL.fullmatch(text):
         return CellValue(text)
     about = "" if parsed.uncertainty is None else f" with uncertainty {parsed.uncertainty:g}"
     return CellValue(text, f"{shown(text)} kept as written, read as {parsed.value:g}{about}")
@@ -88,11 +88,11 @@ def written(text: str) -> CellValue:
 
 def reading_value(text: str) -> tuple[CellValue, str]:
     """One repeat of a reading, and its limit: ``31 above``, ``> 31`` and ``below 0`` are over or under the scale."""
-    match = _LIMIT.fullmatch(text)
+    match = LIMIT.fullmatch(text)
     if match is None:
         return written(text), ""
     sign, before, first, second, behind = match.groups()
-    limit = _LIMIT_SIGNS.get(sign or "") or (before or behind).casefold()
+    limit = LIMIT_SIGNS.get(sign or "") or (before or behind).casefold()
     found = written((first or second).strip())
     return (found if found.code else CellValue(found.value, f"{shown(text)} read as {found.value}, limit {limit}")), limit
 

@@ -21,11 +21,11 @@ from .filling import Filling, Place
 
 Rules = dict[str, object]
 
-_LABEL = re.compile(r"([^(]*)(?:\(([^()]*)\))?.*", re.DOTALL)
-_RUN = re.compile(r"run ([1-9][0-9]{0,5})")
-_REPEAT = re.compile(r"(?:value|outcome) [1-9][0-9]?")
-_DIGIT = re.compile("[0-9¼-¾⅐-⅞]")
-_VERSION = re.compile(r"(?:version )?([0-9]+\.[0-9]+\.[0-9]+)")
+LABEL = re.compile(r"([^(]*)(?:\(([^()]*)\))?[\s\S]*")
+RUN = re.compile(r"run ([1-9][0-9]{0,5})")
+REPEAT = re.compile(r"(?:value|outcome) [1-9][0-9]?")
+DIGIT = re.compile("[0-9¼-¾⅐-⅞]")
+VERSION = re.compile(r"(?:version )?([0-9]+\.[0-9]+\.[0-9]+)")
 _MONTH = "/month"
 
 
@@ -33,7 +33,7 @@ def protocol_named(table: Table, marker: str) -> tuple[str, str] | None:
     """Id and version of the protocol that a sheet names, or None where no row begins with the marker."""
     for row in table.rows:
         if row and folded(row[0]) == marker.casefold():
-            version = _VERSION.fullmatch(_text(row, 2))
+            version = VERSION.fullmatch(_text(row, 2))
             return _text(row, 1), version[1] if version else _text(row, 2)
     return None
 
@@ -90,7 +90,7 @@ class _Reader:
             self._stray(at_row, row, range(2))
             return "remarks"
         label, _ = _label(row[0])
-        run = _RUN.fullmatch(label)
+        run = RUN.fullmatch(label)
         if label == str(self.rules["marker"]).casefold():
             self._stray(at_row, row, range(4))
             return "headings"
@@ -252,7 +252,7 @@ class _Reader:
         if label == self.rules["work"]:
             return self._reading_headings(at_row, row)
         known = label in self.rules["lines"]
-        if known or self.columns is None or (label and not _DIGIT.search(label)):
+        if known or self.columns is None or (label and not DIGIT.search(label)):
             return self._line(at_row, row, label, self.rules["lines"], self.run)
         return self._reading(at_row, row)
 
@@ -268,7 +268,7 @@ class _Reader:
         return "headings"
 
     def _is_repeat(self, label: str) -> bool:
-        return _REPEAT.fullmatch(label) is not None
+        return REPEAT.fullmatch(label) is not None
 
     def _reading(self, at_row: int, row: list[str]) -> str:
         columns = {c: label for c, (label, _) in enumerate(self.columns, 1) if c > 1 and (self._is_repeat(label) or label == self.note)}
@@ -385,7 +385,7 @@ def _one_a_cell(questions: list[Question], odd: set[Place]) -> list[Question]:
 
 def _label(text: str) -> tuple[str, str]:
     """What a line is called, in small letters, and what stands in parentheses behind it."""
-    name, hint = _LABEL.fullmatch(text).groups()
+    name, hint = LABEL.fullmatch(text).groups()
     return folded(name).removesuffix(":").rstrip(), (hint or "").strip()
 
 

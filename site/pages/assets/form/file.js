@@ -1,12 +1,18 @@
-// Files in and out: a half-done or finished one is picked or dropped and becomes the draft; the finished one is saved with its
-// id as its name. A file is read in this browser and goes nowhere.
+// Files in and out: a half-done or finished one, or a filled-in sheet, is picked or dropped and becomes the draft; the finished one
+// is saved with its id as its name. A file is read in this browser and goes nowhere.
 
 import { button, make } from "./dom.js";
 import { fileText, load } from "./record.js";
+import { cellName, isSheet, readSheet } from "./sheet.js";
+
+const MOST_TOLD = 40; // questions about a sheet that are listed
 
 /** Read a file's text into a draft: {draft, told}, or {problem} in words. */
 export async function opened(file, rules) {
   if (file.size > rules.limits.bytes) { return { problem: `The file has ${file.size} bytes; at most ${rules.limits.bytes} are read.` }; }
+  const bytes = new Uint8Array(await file.arrayBuffer());
+  if (bytes[0] === 0x50 && bytes[1] === 0x4B) { return { problem: "This is a workbook (XLSX) or another archive. Save the sheet as CSV UTF-8 and open that." }; }
+  if (isSheet(file.name, bytes, rules)) { return openedSheet(bytes, rules); }
   let record;
   try {
     record = JSON.parse((await file.text()).replace(/^\uFEFF/u, ""));
@@ -15,13 +21,34 @@ export async function opened(file, rules) {
   }
   if (tooMuch(record, rules.limits)) { return { problem: "The file holds more than any submission needs: it was not opened." }; }
   if (record === null || typeof record !== "object" || Array.isArray(record)) { return { problem: "The file is not a submission." }; }
-  const followed = record.protocol, own = rules.protocol;
-  if (followed && (followed.id !== own.id || followed.version !== own.version)) {
-    return { problem: `The file follows ${String(followed.id)} ${String(followed.version)}; this form is for ${own.id} ${own.version}. Choose its form under “Do it tonight”.` };
-  }
+  const other = otherProtocol(record.protocol, rules);
+  if (other) { return { problem: other }; }
   const { draft, leftOut } = load(record, rules);
   const told = leftOut.length ? `Left out, because the form has no place for it: ${leftOut.slice(0, 8).join(", ")}${leftOut.length > 8 ? ` and ${leftOut.length - 8} more` : ""}. Your file is unchanged.` : "";
   return { draft, told };
+}
+
+function otherProtocol(followed, { protocol: own }) {
+  if (!followed || (followed.id === own.id && followed.version === own.version)) { return ""; }
+  return `The file follows ${String(followed.id)} ${String(followed.version)}; this form is for ${own.id} ${own.version}. Choose its form under “Do it tonight”.`;
+}
+
+/** A filled-in sheet as a draft: what it is sure of is converted and said, the rest stands as written and is asked about. */
+function openedSheet(bytes, rules) {
+  const { tree, asks, said, tally, protocol } = readSheet(bytes, rules);
+  const asked = asks.map(({ row, column, message, cure }) => `${cellName(row, column)}: ${message}; ${cure}`);
+  if (!tree) { return { problem: `The sheet was not opened. ${asked.join(". ")}.` }; }
+  const other = otherProtocol(protocol, rules);
+  if (other) { return { problem: other }; }
+  const { draft, leftOut } = load(tree, rules);
+  const rows = Object.values(tally).reduce((sum, count) => sum + count, 0);
+  const told = [
+    `${rows} rows: ${Object.entries(tally).map(([kind, count]) => `${count} ${kind}`).join(", ")}.`,
+    said.length ? `Converted: ${said.map(({ row, column, text }) => `${cellName(row, column)} ${text}`).join("; ")}.` : "",
+    asked.length ? `Please look at ${asked.slice(0, MOST_TOLD).join(". ")}${asked.length > MOST_TOLD ? `, and ${asked.length - MOST_TOLD} more` : ""}.` : "",
+    leftOut.length ? `Left out, because the form has no place for it: ${leftOut.join(", ")}.` : "",
+  ];
+  return { draft, told: told.filter(Boolean).join(" ") };
 }
 
 function tooMuch(tree, { depth, containers }) {
@@ -49,7 +76,7 @@ export function save(record, name) {
 
 /** A button that opens a file, and a place to drop one; `use` gets the file. */
 export function opener(root, use) {
-  const pick = make("input", { type: "file", accept: ".json,application/json", id: "form-file", class: "sr", tabindex: "-1", "aria-label": "A file to go on with", on: { change: () => { if (pick.files[0]) { use(pick.files[0]); } pick.value = ""; } } });
+  const pick = make("input", { type: "file", accept: ".json,.csv,.tsv,.txt,application/json,text/csv", id: "form-file", class: "sr", tabindex: "-1", "aria-label": "A file to go on with", on: { change: () => { if (pick.files[0]) { use(pick.files[0]); } pick.value = ""; } } });
   const over = (on) => (event) => {
     if (!event.dataTransfer?.types.includes("Files")) { return; }
     event.preventDefault();

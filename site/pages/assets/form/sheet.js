@@ -1,0 +1,307 @@
+// Rows of a filled-in sheet to a submission as plain values, what must be asked, and a tally of all rows: the steps of
+// aggregator/sheets/interpret.py. What the lines are called, and where each goes, comes from rules.sheet.
+
+import { folded, number, outcome, readingValue, word, written } from "./cells.js";
+import { csvRows } from "./csv.js";
+import { whole } from "./units.js";
+
+const START = 4000; // bytes that are looked at for the first cell of a sheet
+
+/** Whether a file is a sheet and no JSON: its name says so, or its first cell. */
+export function isSheet(name, bytes, rules) {
+  return /\.(?:csv|tsv|txt)$/iu.test(name) || new TextDecoder().decode(bytes.subarray(0, START)).replaceAll("\0", "").includes(rules.sheet.marker);
+}
+
+/**
+ * Read the bytes of a filled-in CSV.
+ *
+ * @returns {{tree: ?object, asks: object[], said: object[], tally: object, protocol: ?object}} tree is null where the file is refused
+ */
+export function readSheet(bytes, rules) {
+  const { rows, comma, asks } = csvRows(bytes, rules.sheet);
+  if (asks.length) { return { tree: null, asks, said: [], tally: {}, protocol: null }; }
+  const protocol = protocolNamed(rows, rules.sheet);
+  return { ...new Reader(rows, comma, rules, protocol).read(), protocol };
+}
+
+/** A cell as a spreadsheet shows it. */
+export function cellName(row, column) {
+  if (!row) { return "the file"; }
+  let name = "";
+  for (let left = column; left > 0; left = Math.floor((left - 1) / 26)) { name = String.fromCharCode(65 + ((left - 1) % 26)) + name; }
+  return column ? `${name}${row}` : `row ${row}`;
+}
+
+function protocolNamed(rows, sheet) {
+  const row = rows.find((cells) => folded(cells[0] ?? "") === sheet.marker.toLowerCase());
+  const version = textAt(row, 2);
+  return { id: textAt(row, 1), version: whole(sheet.patterns.version).exec(version)?.[1] ?? version };
+}
+
+const textAt = (row, place) => (row[place] ?? "").trim();
+const range = (end) => Array.from({ length: end }, (_, n) => n + 1);
+const bound = (at, entry, inside) => at.replace("*", entry).replace("*", inside);
+
+class Reader {
+  constructor(rows, comma, rules, protocol) {
+    Object.assign(this, { rows, comma, rules, sheet: rules.sheet, kinds: new Map(), part: "", run: -1, columns: null, asks: [], said: new Map() });
+    Object.assign(this, { firstRowOf: new Map(), rowsOfRun: new Map(), begun: new Set(), met: new Map(), named: [], amounts: [] });
+    this.letters = { people: new Map(), blades: new Map() };
+    this.tree = { format: rules.layout?.fixed["/format"], protocol: { ...protocol }, licence: "CC0-1.0" };
+  }
+
+  read() {
+    this.rows.forEach((cells, n) => {
+      const row = cells.map((cell) => cell.trim());
+      if (row.some(Boolean)) { this.kinds.set(n + 1, this.row(n + 1, row)); this.characters(n + 1, row); }
+    });
+    this.names();
+    this.workUnits();
+    this.leaveOutRuns();
+    this.listNamed("lots", (run) => [run.lot, run.lot_changes?.[0]?.lot]);
+    this.listNamed("instruments", (run) => [run.instrument]);
+    const asks = oneACell(this.asks);
+    asks.forEach((ask) => this.kinds.set(ask.row, "asked about"));
+    const tally = {};
+    this.kinds.forEach((kind) => { tally[kind] = (tally[kind] ?? 0) + 1; });
+    return { tree: this.tree, asks, said: [...this.said.values()], tally };
+  }
+
+  row(at, row) {
+    if (row[0].startsWith(this.sheet.remark)) { this.stray(at, row, [1]); return "remarks"; }
+    const [label] = this.label(row[0]), run = whole(this.sheet.patterns.run).exec(label);
+    if (label === this.sheet.marker.toLowerCase()) { this.stray(at, row, range(3)); return "headings"; }
+    if (run || Object.hasOwn(this.sheet.tables, label)) {
+      this.stray(at, row, [1]);
+      Object.assign(this, { part: run ? "run" : label, columns: null });
+      if (run) { this.beginRun(at, run[1]); }
+      return this.ofRun(at, "headings");
+    }
+    if (Object.hasOwn(this.sheet.tables, this.part)) { return this.tableRow(at, row); }
+    if (this.part === "run") { return this.ofRun(at, this.runRow(at, row, label)); }
+    return this.line(at, row, label, this.sheet.head, 0);
+  }
+
+  ofRun(at, kind) {
+    if (this.part === "run") { this.rowsOfRun.set(this.run, [...(this.rowsOfRun.get(this.run) ?? []), at]); }
+    return kind;
+  }
+
+  // -- lines with a label
+
+  line(at, row, label, lines, entry) {
+    if (!Object.hasOwn(lines, label)) {
+      this.ask(at, 1, "unknown-line", label ? `“${label}” is no line of this part of the sheet` : "nothing says what this row is", `put it into a line for notes, or begin it with “${this.sheet.remark}”`);
+      return "lines";
+    }
+    const line = lines[label], several = line.kind === "several", met = JSON.stringify([this.part, entry, label]);
+    this.stray(at, row, range(several ? row.length : 2));
+    if (!row.slice(1).some(Boolean)) { return "left empty"; }
+    if (this.met.has(met)) { this.ask(at, 1, "twice", `“${row[0]}” stands in row ${this.met.get(met)} already`, "keep the one that is meant"); return "lines"; }
+    this.met.set(met, at);
+    if (this.part === "run" && !line.drawn) { this.begun.add(entry); }
+    const columns = several ? range(row.length).filter((column) => column > 1 && row[column - 1]) : [2];
+    columns.forEach((column, inside) => {
+      if (textAt(row, column - 1)) { this.cell(line, bound(line.at, entry, inside), at, column, row[column - 1], this.label(row[0])[1]); }
+    });
+    return "lines";
+  }
+
+  cell(line, pointer, at, column, text, hint) {
+    if (!pointer) { return; }
+    if (line.kind === "person" || line.kind === "blade") { this.named.push([line.kind === "person" ? "people" : "blades", pointer, at, column, text]); return; }
+    if (line.kind === "quantity") { this.put(pointer, { written: this.take(written(text, this.rules), at, column), unit: hint }); return; }
+    if (line.kind === "written") { this.amounts.push([this.run, at, hint]); }
+    this.put(pointer, this.take(this.valueOf(line, text), at, column));
+  }
+
+  valueOf(line, text) {
+    switch (line.kind) {
+      case "word": return word(text, line.words);
+      case "number": return number(text, line.mark, this.rules);
+      case "written": return written(text, this.rules);
+      default: return { value: text, said: "", code: "" };
+    }
+  }
+
+  // -- tables of people and blades
+
+  tableRow(at, row) {
+    const lines = this.sheet.tables[this.part];
+    if (!this.columns) {
+      this.columns = row.map((text) => this.label(text));
+      this.unknownColumns(at, row, (label) => Object.hasOwn(lines, label), "take the column out");
+      return "headings";
+    }
+    const named = new Map(this.columns.map(([label], n) => [label, n + 1]).filter(([label]) => Object.hasOwn(lines, label)));
+    this.stray(at, row, [...named.values()]);
+    this.letter(at, row, named);
+    if (![...named].some(([label, column]) => textAt(row, column - 1) && !lines[label].drawn)) { return "left empty"; }
+    const entry = this.listOf(this.part).length;
+    this.listOf(this.part).push({});
+    named.forEach((column, label) => {
+      const text = textAt(row, column - 1);
+      if (text) { this.cell(lines[label], bound(lines[label].at, entry, 0), at, column, text, this.columns[column - 1][1]); }
+    });
+    return this.part;
+  }
+
+  letter(at, row, named) {
+    const column = named.get("handle") ?? named.get("key") ?? 1, letters = this.letters[this.part];
+    const letter = named.has(this.sheet.letter) ? textAt(row, named.get(this.sheet.letter) - 1) : "", name = textAt(row, column - 1);
+    [folded(letter), name].filter(Boolean).forEach((known) => {
+      if (name || !letters.has(known)) { letters.set(known, { name, at, column }); }
+    });
+  }
+
+  names() {
+    const done = new Set();
+    this.named.forEach(([part, pointer, at, column, text]) => {
+      const letters = this.letters[part], known = [text, folded(text)].find((form) => letters.has(form));
+      if (known === undefined) { this.put(pointer, text); return; }
+      const beside = letters.get(known);
+      if (beside.name) {
+        if (text.toLowerCase() === beside.name && text !== beside.name) { this.say(at, column, `“${text}” read as “${beside.name}”`); }
+        this.put(pointer, beside.name);
+      } else if (!done.has(`${part} ${known}`)) {
+        done.add(`${part} ${known}`);
+        const what = part === "people" ? "handle" : "key";
+        this.ask(beside.at, beside.column, "no-name", `no ${what} stands beside “${text}”`, `write the ${what} there`);
+      }
+    });
+  }
+
+  // -- runs and their readings
+
+  beginRun(at, order) {
+    if (this.firstRowOf.has(order)) { this.ask(at, 1, "twice", `run ${order} began in row ${this.firstRowOf.get(order)} already`, "number the runs in the order made"); }
+    else { this.firstRowOf.set(order, at); }
+    this.run += 1;
+    this.listOf("runs").push({ id: `run-${order}`, order: Number(order), preparation: `edge-${order}`, work_unit: this.sheet.work_unit, readings: [] });
+    this.listOf("preparations").push({ id: `edge-${order}` });
+  }
+
+  runRow(at, row, label) {
+    if (label === this.sheet.work) { return this.readingHeadings(at, row); }
+    const known = Object.hasOwn(this.sheet.lines, label);
+    if (known || !this.columns || (label && !new RegExp(this.sheet.digit, "u").test(label))) { return this.line(at, row, label, this.sheet.lines, this.run); }
+    return this.reading(at, row);
+  }
+
+  readingHeadings(at, row) {
+    if (this.columns) { this.ask(at, 1, "twice", "the readings of this run have a heading already", "keep one heading a run"); }
+    this.columns = row.map((text) => this.label(text));
+    this.tree.runs[this.run].work_unit = this.columns[0][1] || this.sheet.work_unit;
+    this.unknownColumns(at, row, (label) => this.isRepeat(label) || label === this.sheet.note, "call it value and its number, or note");
+    return "headings";
+  }
+
+  isRepeat(label) {
+    return whole(this.sheet.patterns.repeat).test(label);
+  }
+
+  reading(at, row) {
+    const columns = range(this.columns.length).filter((column) => column > 1 && (this.isRepeat(this.columns[column - 1][0]) || this.columns[column - 1][0] === this.sheet.note));
+    this.stray(at, row, [1, ...columns]);
+    const read = columns.filter((column) => textAt(row, column - 1));
+    if (!read.length) { return "not read"; }
+    this.begun.add(this.run);
+    const reading = {};
+    this.tree.runs[this.run].readings.push(reading);
+    if (row[0]) { reading.work = this.take(written(row[0], this.rules), at, 1); } else { this.ask(at, 1, "no-work", "nothing says how much work was done before this reading", "write the work done"); }
+    read.forEach((column) => this.repeat(reading, at, column, row[column - 1], this.columns[column - 1][0] === this.sheet.note));
+    return "readings";
+  }
+
+  repeat(reading, at, column, text, isNote) {
+    if (isNote) {
+      reading.note = text;
+      if (this.comma && !written(text, this.rules).code) {
+        this.ask(at, column, "decimal-comma", `a number, “${text}”, stands where the note of a reading belongs: does a decimal comma part cells here?`, "write points for decimals, or part the cells by semicolons");
+      }
+    } else if (Object.keys(this.sheet.outcomes).length) {
+      (reading.outcomes ??= []).push(this.take(outcome(text, this.sheet.outcomes), at, column));
+    } else {
+      const { found, limit } = readingValue(text, this.rules);
+      (reading.values ??= []).push({ written: this.take(found, at, column), ...(limit ? { limit } : {}) });
+    }
+  }
+
+  workUnits() {
+    this.amounts.forEach(([run, at, hint]) => {
+      const unit = this.tree.runs[run].work_unit;
+      if (hint && unit !== hint) { this.ask(at, 1, "other-unit", `this line is in “${hint}”, the run’s readings in “${unit}”`, "write both in the same unit, and name it in both headings"); }
+    });
+  }
+
+  // -- what is asked of any cell
+
+  ask(row, column, code, message, cure) {
+    this.asks.push({ row, column, code, message, cure });
+  }
+
+  say(row, column, text) {
+    this.said.set(`${row}/${column}`, { row, column, text });
+  }
+
+  take(found, row, column) {
+    if (found.said) { this.say(row, column, found.said); }
+    if (found.code) { this.ask(row, column, found.code, found.message, found.cure); }
+    return found.value;
+  }
+
+  unknownColumns(at, row, known, cure) {
+    this.columns.forEach(([label], n) => {
+      if (label && !known(label) && !(this.part === "run" && n === 0)) { this.ask(at, n + 1, "unknown-column", `“${row[n]}” is no column of this table`, cure); }
+    });
+  }
+
+  stray(at, row, allowed) {
+    row.forEach((text, n) => {
+      if (text && !allowed.includes(n + 1)) { this.ask(at, n + 1, "stray-cell", `“${text.slice(0, 60)}” stands where nothing is asked`, this.comma ? "write points for decimals, or part the cells by semicolons" : "move it to where it belongs"); }
+    });
+  }
+
+  characters(at, row) {
+    row.forEach((text, n) => this.rules.characters.forEach(({ code, pattern }) => {
+      if (code !== "lone-surrogate" && new RegExp(pattern, "u").test(text)) { this.ask(at, n + 1, code, "a character stands here that nobody types", "delete it, or type the text again"); }
+    }));
+  }
+
+  // -- after the last row
+
+  leaveOutRuns() {
+    [...this.rowsOfRun.keys()].filter((run) => !this.begun.has(run)).sort((a, b) => b - a).forEach((run) => {
+      this.tree.runs.splice(run, 1);
+      this.tree.preparations.splice(run, 1);
+      this.rowsOfRun.get(run).forEach((at) => this.kinds.set(at, "of runs not begun"));
+    });
+  }
+
+  listNamed(part, keysOf) {
+    const keys = new Set((this.tree.runs ?? []).flatMap(keysOf).filter((key) => key !== undefined));
+    if (keys.size) { this.tree[part] = [...keys].map((key) => ({ key })); }
+  }
+
+  label(text) {
+    const [, name, hint] = whole(this.sheet.patterns.label).exec(text);
+    return [folded(name).replace(/:$/u, "").trimEnd(), (hint ?? "").trim()];
+  }
+
+  listOf(name) {
+    return (this.tree[name] ??= []);
+  }
+
+  put(pointer, value) {
+    const names = pointer.split("/").slice(1), last = names.pop();
+    let inside = this.tree;
+    names.forEach((name, n) => { inside = (inside[name] ??= /^\d+$/u.test(names[n + 1] ?? last) ? [] : {}); });
+    inside[last] = value;
+  }
+}
+
+function oneACell(asks) {
+  const kept = new Map();
+  asks.forEach((ask) => { const place = `${ask.row}/${ask.column}`; if (!kept.has(place)) { kept.set(place, ask); } });
+  return [...kept.values()].sort((a, b) => a.row - b.row || a.column - b.column);
+}

@@ -1,0 +1,190 @@
+"""Sheets in a browser: the form reads a filled-in CSV as the program does; a sheet is printed on A4 and Letter as it should be."""
+
+import base64
+import csv
+import io
+import json
+import re
+
+import pytest
+from playwright.sync_api import expect
+
+from aggregator.bundle.form import form_rules
+from aggregator.records.model.protocol import Protocol
+from aggregator.records.registers import load_steels
+from aggregator.sheets.browser import browser_rules
+from aggregator.sheets.cells import cell_name
+from aggregator.sheets.csv_table import read_csv
+from aggregator.sheets.interpret import interpret, protocol_named
+from aggregator.sheets.lines import MARKER, sheet_rules
+from tests.records.builder import PASS_FAIL, protocol
+from tests.sheets.filling import Rows, csv_text
+from tests.sheets.write_corpus import CORPUS
+
+from .forms import FORM, Tab, check_file, new_context, this_month
+from .test_form import PROTOCOLS
+
+FRONTS = {front["id"]: Protocol.model_validate_json(json.dumps(front)) for front in (protocol(), protocol(PASS_FAIL))}
+READ = """async ([files, rules]) => {
+  const { readSheet, cellName } = await import("/assets/form/sheet.js");
+  return files.map(([name, protocol, data]) => {
+    const bytes = Uint8Array.from(atob(data), (sign) => sign.charCodeAt(0));
+    const { tree, asks, said, tally } = readSheet(bytes, rules[protocol]);
+    const place = ({ row, column }) => cellName(row, column);
+    return { tree, tally, asks: asks.map((ask) => [place(ask), ask.code]), said: said.map(place) };
+  });
+}"""
+
+
+def program_reads(data: bytes) -> dict:
+    """What the program's reader makes of a CSV."""
+    table, questions, _ = read_csv(data)
+    if table is None:
+        return {"tree": None, "tally": {}, "asks": [[q.cell, q.code] for q in questions], "said": []}
+    key = protocol_named(table, MARKER)
+    found = interpret(table, sheet_rules(FRONTS.get(key[0], FRONTS["small-rope"])), key)
+    return {
+        "tree": found.tree,
+        "tally": found.tally,
+        "asks": [[q.cell, q.code] for q in found.questions],
+        "said": sorted(cell_name(*place) for place in found.said),
+    }
+
+
+@pytest.fixture
+def context(browser):
+    made = new_context(browser)
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def tab(context, form_base):
+    opened = Tab(context, form_base)
+    yield opened
+    assert opened.troubles == []
+    assert opened.page.evaluate("window.policyViolations") == []
+
+
+def test_the_form_reads_every_sheet_of_the_corpus_as_the_program_does(tab):
+    names = sorted(path.name for path in CORPUS.glob("*.csv"))
+    rules = {name: rules_of(front) for name, front in FRONTS.items()}
+    files = [
+        (name, "small-paper" if "paper" in name else "small-rope", base64.b64encode((CORPUS / name).read_bytes()).decode())
+        for name in names
+    ]
+    assert len(names) > 50
+    for name, seen in zip(names, tab.page.evaluate(READ, [files, rules]), strict=True):
+        wanted = program_reads((CORPUS / name).read_bytes())
+        seen["said"].sort()
+        assert seen == wanted, name
+
+
+def rules_of(front: Protocol) -> dict:
+    rules = form_rules(front, "adopted", "2026-01", load_steels(), base_url="https://edgehold.example/")
+    return rules | {"sheet": browser_rules(front)}
+
+
+def downloaded(site, kind: str = "csv") -> bytes:
+    return (site / f"data/sheets/two-sharpeners-rope-1.1.0.{kind}").read_bytes()
+
+
+def filled_in(site) -> Rows:
+    """The sheet that the site offers, filled in with the figures of the worked example."""
+    example = json.loads((site / "data/examples/two-sharpeners-rope-1.1.0.json").read_text(encoding="utf-8"))
+    rows = Rows(list(row) for row in csv.reader(io.StringIO(downloaded(site).decode())))
+    rows.write("Month", this_month())
+    rows.write("Sent in by", "A")
+    people = rows.find("People") + 2
+    rows[people][1:] = ["wren", "yes", "practised"]
+    rows[people + 1][1:] = ["tern", "yes", ""]
+    rows[rows.find("Blades") + 2][1:] = ["wren.galley"]
+    for number, run in enumerate(example["runs"], 1):
+        rows.write("Tester", "A", run=number)
+        rows.write("Reading unit", "N", run=number)
+        rows.write("Ended", run["ended"], run=number)
+        for reading in run["readings"]:
+            rows.write(str(reading["work"]), *(str(value["written"]) for value in reading["values"]), run=number)
+    return rows
+
+
+def open_csv(tab, text: str, name: str = "sheet.csv") -> None:
+    tab.page.set_input_files("#form-file", files=[{"name": name, "mimeType": "text/csv", "buffer": text.encode()}])
+    expect(tab.page.locator("#form-status")).to_contain_text(f"Opened {name}")
+
+
+def test_a_filled_in_sheet_opens_in_the_form_and_is_saved_as_a_file_that_the_check_accepts(tab, form_site, tmp_path):
+    open_csv(tab, csv_text(filled_in(form_site), ";"))
+    expect(tab.page.locator("#form-status")).to_contain_text("28 readings")
+    name, saved, text = tab.save()
+    assert [run["ended"] for run in saved["runs"]] == ["last checkpoint"] * 4
+    assert saved["people"] == [{"handle": "wren", "agreed": "yes", "sharpening": "practised"}, {"handle": "tern", "agreed": "yes"}]
+    assert [run["tester"] for run in saved["runs"]] == ["wren"] * 4
+    assert check_file(tmp_path, PROTOCOLS, name, text).errors == ()
+
+
+def test_what_a_sheet_leaves_unclear_stands_as_written_and_is_asked_with_its_cell(tab, form_site):
+    rows = filled_in(form_site)
+    rows.write("5", "3-Jan", run=1)
+    rows.append_to("Ended", ["Weather", "rain"], run=1)
+    open_csv(tab, csv_text(rows))
+    place = f"B{rows.find('5', 1) + 1}"
+    expect(tab.page.locator("#form-status")).to_contain_text(f"{place}: ")
+    expect(tab.page.locator("#form-status")).to_contain_text("“weather” is no line of this part of the sheet")
+    expect(tab.cell(1, 5, 1)).to_have_value("3-Jan")
+    tab.refused()
+    expect(tab.cell(1, 5, 1)).to_have_attribute("aria-invalid", "true")
+
+
+def test_a_workbook_and_a_sheet_of_another_protocol_are_turned_away_in_words(tab, form_site):
+    files = [{"name": "sheet.xlsx", "mimeType": "", "buffer": downloaded(form_site, "xlsx")}]
+    tab.page.set_input_files("#form-file", files=files)
+    expect(tab.page.locator("#form-status")).to_contain_text("Save the sheet as CSV UTF-8")
+    other = downloaded(form_site).decode().replace("version 1.1.0", "version 1.0.0", 1)
+    tab.page.set_input_files("#form-file", files=[{"name": "other.csv", "mimeType": "text/csv", "buffer": other.encode()}])
+    expect(tab.page.locator("#form-status")).to_contain_text("Choose its form under")
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize("protocol_version", ["two-sharpeners-rope-1.1.0", "life-on-card-1.0.0", "steels-exchanged-rope-2.0.0"])
+def test_a_sheet_takes_one_page_before_one_for_those_who_sharpen_and_two_runs_a_page(context, form_base, protocol_version, paper):
+    page = context.new_page()
+    page.goto(f"{form_base}/tonight/{protocol_version}/sheet/")
+    assert pages_of(page.pdf(format=paper, prefer_css_page_size=True)) == 1 + 1 + 4 // 2
+
+
+def pages_of(pdf: bytes) -> int:
+    """Pages of a PDF, from its page tree (ISO 32000-1, 7.7.3.2)."""
+    return max(
+        int(count)
+        for count in re.findall(rb"/Type\s*/Pages\s[^>]*?/Count\s+([0-9]+)|/Count\s+([0-9]+)[^>]*?/Type\s*/Pages", pdf)
+        for count in count
+        if count
+    )
+
+
+def test_on_paper_a_sheet_has_its_cautions_large_cells_and_no_navigation(context, form_base):
+    page = context.new_page()
+    page.goto(f"{form_base}/tonight/two-sharpeners-rope-1.1.0/sheet/")
+    page.emulate_media(media="print")
+    expect(page.get_by_text("Local law, the carrier")).to_be_visible()
+    assert page.locator("header:visible, footer:visible, .crumbs:visible, .actions:visible, [role=dialog]:visible").count() == 0
+    cells = page.locator(".sheet .readings tbody td").evaluate_all("all => all.map(cell => cell.getBoundingClientRect().height)")
+    assert len(cells) == 4 * 7 * 4 and min(cells) >= 8 * 96 / 25.4  # 8 mm in CSS pixels
+    colours = page.locator(".sheet .readings th").first.evaluate(
+        "cell => [getComputedStyle(cell).color, getComputedStyle(cell).backgroundColor]"
+    )
+    assert colours == ["rgb(0, 0, 0)", "rgb(255, 255, 255)"]
+
+
+def test_the_form_and_the_index_lead_to_the_sheet_and_its_files(context, form_base, form_site):
+    page = context.new_page()
+    page.goto(f"{form_base}/tonight/")
+    page.get_by_role("link", name="Its sheet to print").first.click()
+    expect(page.get_by_role("heading", level=1)).to_be_visible()
+    with page.expect_download() as waited:
+        page.get_by_role("link", name="the same sheet as CSV").click()
+    assert waited.value.suggested_filename.endswith(".csv")
+    page.goto(form_base + FORM)
+    page.get_by_role("link", name="a sheet to print").click()
+    expect(page.get_by_text("This order was drawn with seed")).to_be_visible()

@@ -19,6 +19,7 @@ from .json_values import NoSuchPlace, put, same, value_at
 from .layout import file_id
 from .loading import load_repository
 from .model.changes import ABSENT, CHANGE_FORMAT, Correction, Retraction
+from .opening import SURROGATE
 from .report import harmless
 from .session import Session, begin, folder_of
 
@@ -63,6 +64,7 @@ def correct(root: Path, name: str, wanted: list[tuple[str, object]], *, why: str
     RepositoryError
         As `load_repository`.
     """
+    _refuse_half_characters(why, by, *(pointer for pointer, _ in wanted))
     session, path, changes = _open(root, name)
     tree = _as_it_counts(session, path, changes)
     what = []
@@ -77,8 +79,16 @@ def correct(root: Path, name: str, wanted: list[tuple[str, object]], *, why: str
 
 def retract(root: Path, name: str, *, why: str, by: str, month: str | None = None) -> Written:
     """Take a measured submission back: it stays readable, and counts nowhere. See `correct` for the parameters and what is raised."""
+    _refuse_half_characters(why, by)
     session, path, changes = _open(root, name)
     return _written(session, path, len(changes) + 1, Retraction, _said(session, name, why, by, month))
+
+
+def _refuse_half_characters(*texts: str) -> None:
+    """What a terminal hands over that is no text: Python keeps such bytes as halves of surrogate pairs."""
+    for text in texts:
+        if SURROGATE.search(text):
+            raise InputError(f"{harmless(text)!r} holds bytes that are no text; wanted UTF-8")
 
 
 def _open(root: Path, name: str) -> tuple[Session, str, list[str]]:
@@ -169,7 +179,14 @@ def change_text(written: Written) -> str:
 
 
 def given_value(text: str) -> object:
-    """A value as somebody typed it: JSON where it is JSON, else the text itself."""
+    """A value as somebody typed it: JSON where it is JSON, else the text itself.
+
+    Raises
+    ------
+    InputError
+        The text holds bytes that are no UTF-8.
+    """
+    _refuse_half_characters(text)
     value, problems = parse_json(text)
     return text if problems else value
 

@@ -103,6 +103,21 @@ def test_misuse_is_told_in_plain_words_and_nothing_is_written(words, message, ro
     assert files(root) == before
 
 
+@pytest.mark.parametrize("place", [3, 4, 6, 8], ids=["pointer", "value", "why", "by"])
+def test_bytes_that_are_no_text_are_refused(place, root, capsys):
+    before = files(root)
+    words = ["correct", "wren-1", "--set", "/note", "damp", "--why", "x", "--by", "wren"]
+    words[place] = f"{words[place]}\udcff"
+    assert run(root, *words) == MISUSE
+    assert "wanted UTF-8" in capsys.readouterr().err and files(root) == before
+
+
+def test_what_a_terminal_would_obey_is_not_written(root, capsys):
+    assert run(root, "retract", "wren-1", "--why", "\x1b[2J", "--by", "wren") == ERRORS_FOUND
+    told = capsys.readouterr()
+    assert "control-character" in told.err and "\x1b" not in told.out + told.err
+
+
 def test_a_handle_is_a_handle(root, capsys):
     assert run(root, "retract", "wren-1", "--why", "x", "--by", "A. Wren") == MISUSE
     assert "/by" in capsys.readouterr().err

@@ -43,6 +43,7 @@ from .model import (
 )
 from .network import network_result
 from .numbers import published, ratio
+from .plans import plan_counts
 from .probes import probe_result, probes_sentence
 from .repeatability import PublishedRepeatability
 from .sentences import headline, sharpening_sentence, when
@@ -93,6 +94,7 @@ def assemble(found: Findings) -> Results:
         protocols=protocol_results(found.repository),
         objections=objection_results(found.repository),
         steels=steel_results(found.repository),
+        plans=plan_counts(found.repository),
     )
 
 

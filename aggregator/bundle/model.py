@@ -12,7 +12,9 @@ from aggregator.records.model.base import Record
 
 from .analysis import CrossedResult, CurveComparison, NetworkResult, ProbeResult
 from .history import ChangeResult, RemovedResult, State
+from .plans import PlanCount
 from .ratio import RatioInterval
+from .study_checks import StudyChecksResult
 
 RESULTS_FORMAT = "results/0.1.0"
 
@@ -158,6 +160,8 @@ class Comparison(Record):
     """Distinct blades of the second."""
     testers: int
     """People who tested in it."""
+    checks: StudyChecksResult | None
+    """How far it leans on single studies, on symmetry and on studies being independent; null where nothing is pooled."""
     lines: tuple[StudyLine, ...]
     """Submission by submission."""
 
@@ -592,3 +596,5 @@ class Results(Record):
     """Objections, by protocol and number."""
     steels: tuple[SteelResult, ...]
     """Steels named in submissions."""
+    plans: tuple[PlanCount, ...] = ()
+    """Sealed plans that were published, and how many came back, by protocol, MAJOR and origin."""

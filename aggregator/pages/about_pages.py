@@ -35,7 +35,7 @@ def _has_step(results: Results, objection: ObjectionResult) -> bool:
 def analysts(results: Results) -> Page:
     """Heterogeneity, repeatability and the interlaboratory view of every pool."""
     pools = [*choose.measured(results), *choose.simulated(results)]
-    html = render("analysts.html", pools=pools)
+    html = render("analysts.html", pools=pools, plans=results.plans)
     return Page("/analysts/", "For analysts", html, "Results", "Models of all runs, heterogeneity, repeatability, h and k", contents=True)
 
 

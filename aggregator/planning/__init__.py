@@ -13,7 +13,6 @@ its own, and an evening that cannot answer its question is told so first.
 ``chances``   drawn evenings through the estimator
 ``remedies``  what would make the question answerable
 ``threats``   what the plan leaves open
-``cautions``  what stands wherever somebody is about to cut
 ``advice``    the glue
 ``text``      the whole in words
 ``house``     a repository's own protocols and table in, files out

@@ -11,11 +11,11 @@ from dataclasses import asdict
 from scipy.stats import chi2
 
 from aggregator.estimates.repeatability import ASSUMED
+from aggregator.pages.sheet_pages import CAUTIONS
 from aggregator.records.units import plural
 
 from .advice import Advice
 from .capacity import evening_runs
-from .cautions import CAUTIONS
 from .chances import VERDICTS, Chance, Expected
 from .geometry import (
     ORDINARY_BEHIND_EDGE_MM,

@@ -24,7 +24,7 @@ DRAWN = {
     "month": "2026-05",
     "seed": 4,
     "blinding": "sealed",
-    "coder": "moss",
+    "coder": "tern",
     "runs": [
         {"order": 1, "block": 1, "blade": "wren.galley", "sharpener": "wren", "tester": "wren", "code": "KR"},
         {"order": 2, "block": 1, "blade": "wren.galley", "sharpener": "tern", "tester": "wren", "code": "MT"},
@@ -159,6 +159,11 @@ def test_an_unsealed_plan_is_held_against_the_runs_too(tmp_path):
     plan = changed(DRAWN, {"/blinding": "none", "/nonce": REMOVED, "/runs/1/tester": "tern"})
     repository = read(tmp_path, plan, {"id": "wren-plan", "opened": plan}, seal=False)
     assert found(repository) == [("/runs/1", "order-differs", "warning")]
+
+
+def test_whoever_stands_in_an_opened_plan_must_have_agreed(tmp_path):
+    plan = sealed({"/coder": "moss"})
+    assert found(read(tmp_path, plan, reference(plan))) == [("/plan/opened/coder", "unknown-person", "error")]
 
 
 def test_a_plan_for_another_version_is_told(tmp_path):

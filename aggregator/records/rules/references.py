@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable, Iterator
 
+from ..model.plan import Plan
 from ..model.submission import Run, Submission
 from ..problem import Problem, pointer
 
@@ -62,6 +63,19 @@ def _people_named(record: Submission) -> Iterator[tuple[Place, str]]:
         yield ("runs", i, "tester"), run.tester
         if run.tester_guess and run.tester_guess.sharpener:
             yield ("runs", i, "tester_guess", "sharpener"), run.tester_guess.sharpener
+    if record.plan and record.plan.opened:
+        yield from _people_planned(record.plan.opened)
+
+
+def _people_planned(opened: Plan) -> Iterator[tuple[Place, str]]:
+    """Each person of an opened plan once."""
+    named: dict[str, Place] = {}
+    if opened.coder:
+        named[opened.coder] = ("plan", "opened", "coder")
+    for i, run in enumerate(opened.runs):
+        named.setdefault(run.sharpener, ("plan", "opened", "runs", i, "sharpener"))
+        named.setdefault(run.tester, ("plan", "opened", "runs", i, "tester"))
+    yield from ((place, handle) for handle, place in named.items())
 
 
 def _missing(what: str, named: Iterable[tuple[Place, str]], known: set[str]) -> Iterator[Problem]:

@@ -15,15 +15,18 @@ from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
 from .readers import Failure, failures, repository
+from .sheets import sheet_failures
 
 PAST = Path(__file__).parent / "past"
 BATCH = 500
 
 
 def batch(seed: int, cases: int = BATCH) -> list[Failure]:
-    """Failures of one batch, in a repository of its own."""
+    """Failures of one batch, in a repository of its own; one case in five is a sheet."""
+    sheets = cases // 5
     with tempfile.TemporaryDirectory() as folder:
-        return list(failures(repository(Path(folder)), seed, cases))
+        found = list(failures(repository(Path(folder) / "records"), seed, cases - sheets))
+        return found + list(sheet_failures(Path(folder) / "sheets", seed + cases - sheets, sheets))
 
 
 def keep(failure: Failure) -> Path:

@@ -59,11 +59,12 @@ def mutated(data: bytes, kind: str, rng: random.Random) -> bytes:
     rng : the source of every choice.
     """
     for _ in range(rng.choice((1, 1, 1, 2, 3))):
-        data = _damage_bytes(data, rng) if rng.random() < 0.4 else _damage_values(data, kind, rng)
+        data = damaged_bytes(data, rng) if rng.random() < 0.4 else _damage_values(data, kind, rng)
     return data
 
 
-def _damage_bytes(data: bytes, rng: random.Random) -> bytes:
+def damaged_bytes(data: bytes, rng: random.Random) -> bytes:
+    """A copy with bytes exchanged, left out, doubled or written in another encoding."""
     at = rng.randrange(len(data) + 1)
     end = min(len(data), at + rng.choice((1, 2, 8, 60, 500)))
     match rng.randrange(7):
@@ -94,7 +95,7 @@ def _damage_values(data: bytes, kind: str, rng: random.Random) -> bytes:
         written = json.dumps(tree) if kind == "json" else yaml.safe_dump(tree, allow_unicode=rng.random() < 0.5, sort_keys=False)
         return (written if body is None else f"---\n{written}---\n{body}").encode("utf-8", "surrogatepass")
     except (ValueError, yaml.YAMLError, RecursionError):
-        return _damage_bytes(data, rng)
+        return damaged_bytes(data, rng)
 
 
 def _parts(text: str) -> tuple[str, str]:

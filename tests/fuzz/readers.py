@@ -117,14 +117,14 @@ def failures(root: Path, seed: int, cases: int) -> Iterator[Failure]:
 def complaint_about(root: Path, path: str, data: bytes) -> str:
     """What is wrong with how the readers took ``data`` at ``path``; empty if nothing is."""
     write(root / path, data)
-    before, began = _peak_bytes(), time.process_time()
+    before, began = peak_bytes(), time.process_time()
     try:
         found = load_repository(root, today=TODAY)
         if not found.errors:
             find_everything(found)
     except Exception:
         return traceback.format_exc(limit=-6)
-    spent, grown = time.process_time() - began, _peak_bytes() - before
+    spent, grown = time.process_time() - began, peak_bytes() - before
     if spent > MOST_SECONDS:
         return f"took {spent:.1f} s of processor time"
     if grown > MOST_BYTES:
@@ -132,7 +132,8 @@ def complaint_about(root: Path, path: str, data: bytes) -> str:
     return _lost(found, path) or next((bad for f in found.findings if (bad := _unplaced(f))), "")
 
 
-def _peak_bytes() -> int:
+def peak_bytes() -> int:
+    """The most memory that this process has held so far."""
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     return peak if sys.platform == "darwin" else peak * 1024
 

@@ -7,10 +7,13 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from tests.sheets.filling import repository as sheet_repository
+
 from .fuzz import PAST
 from .readers import TARGETS, complaint_about, failures, repository
+from .sheets import FOLDER, sheet_complaint, sheet_failures
 
-BATCHES, CASES = 12, 250
+BATCHES, SHEET_BATCHES, CASES = 12, 4, 250
 
 
 @pytest.mark.parametrize("number", range(BATCHES))
@@ -19,11 +22,20 @@ def test_damaged_files_are_read_or_refused_with_a_place(tmp_path, number):
     assert not found, "\n\n".join(f"{f.path}\n{f.complaint}\n{f.data[:300]!r}" for f in found)
 
 
+@pytest.mark.parametrize("number", range(SHEET_BATCHES))
+def test_damaged_sheets_are_taken_in_or_asked_about_with_a_cell(tmp_path, number):
+    found = list(sheet_failures(tmp_path, 2_000_000 + number * CASES, CASES))
+    assert not found, "\n\n".join(f"{f.path}\n{f.complaint}\n{f.data[:300]!r}" for f in found)
+
+
 @pytest.mark.parametrize("path", sorted(p for p in PAST.rglob("*") if p.is_file()) or [None], ids=str)
 def test_files_that_once_broke_a_reader_do_so_no_more(tmp_path, path):
     if path is None:
         return
     place = Path(*path.relative_to(PAST).parts[1:])
+    if place.parts[0] == FOLDER:
+        assert sheet_complaint(sheet_repository(tmp_path), path.read_bytes()) == ""
+        return
     assert complaint_about(repository(tmp_path), place.as_posix(), path.read_bytes()) == ""
 
 

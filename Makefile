@@ -27,6 +27,7 @@ test: $(VENV)/.test
 
 schemas: $(VENV)/.site
 	$(BIN)/python -m aggregator.bundle.schemas
+	$(BIN)/python -m tests.records.write_published_fixtures
 
 demo: $(VENV)/.site
 	$(BIN)/edgehold demo

@@ -81,9 +81,10 @@ def advise(
     helpful: tuple[Remedy, ...] = ()
     if right is not None and not right.enough and found.unscaled is not None:
         say("looking for what would help")
+        absent = tuple(sorted({arm.sharpener for arm in asked.as_left}))
         share = _reading_share(asked, entry, reading_variance)
         outlook = Outlook(entry, made.truth, seed)
-        helpful = remedies(plan, found, outlook, max(1, evening_runs(asked)), asked.worthwhile_ratio, share)
+        helpful = remedies(plan, found, outlook, max(1, evening_runs(asked)), asked.worthwhile_ratio, share, absent)
     return Advice(asked, fits, plan, found, right, helpful, open_threats(asked, plan), table_sha256)
 
 

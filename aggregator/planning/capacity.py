@@ -61,7 +61,7 @@ class Capacity:
     run_m : metres of medium that one whole run uses.
     buy_m : metres to have, with some to spare; of one lot where there is one.
     lost_mm : height that the edge of a blade loses at one sharpening, at least.
-    blade_runs : runs, so sharpenings, of each blade.
+    blade_runs : sharpenings of each blade: its runs, but for an edge that is cut as it was left.
     """
 
     blocks: tuple[Block, ...]
@@ -95,7 +95,7 @@ def capacity(asked: Occasion) -> Capacity:
         run_m=run_m,
         buy_m=math.ceil(runs * run_m * SPARE * 10) / 10,
         lost_mm=lost,
-        blade_runs=runs // len(asked.blades),
+        blade_runs=max(0, runs - len(asked.as_left)) // len(asked.blades),
     )
 
 

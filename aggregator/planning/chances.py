@@ -236,7 +236,22 @@ def _nothing(made: Setting, count: int, batch: list[dict[Pair, Contrast]]) -> Ex
     s0, worth = made.truth
     why = reasons[0] if reasons else "there is nothing to compare"
     return Expected(
-        _factor(made), "", "", None, None, None, None, 1.0, (), s0, worth, made.entry.source, made.entry.submissions, count, None, why
+        factor=_factor(made),
+        first="",
+        second="",
+        half_width=None,
+        half_width_error=None,
+        narrow=None,
+        wide=None,
+        unbounded=1.0,
+        chances=(),
+        ln_sd=s0,
+        spread_df=worth,
+        source=made.entry.source,
+        submissions=made.entry.submissions,
+        evenings=count,
+        unscaled=None,
+        reason=why,
     )
 
 

@@ -111,9 +111,8 @@ def possible_orders(t: int, sizes: Sequence[int], coded: bool) -> Iterator[Order
             yield tuple(x for part in parts for x in part)
         return
     rows = williams(t)
-    for cycle in range(0, len(sizes), len(rows)):
-        if cycle:
-            raise InputError(f"got {len(sizes)} blocks, wanted at most {len(rows)}: later blocks are drawn anew and alike")
+    if len(sizes) > len(rows):
+        raise InputError(f"got {len(sizes)} blocks, wanted at most {len(rows)}: later blocks are drawn anew and alike")
     for chosen in _choices(rows, len(sizes), coded):
         for names in permutations(range(t)):
             yield tuple(names[x] for row in chosen for x in row)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterator, Sequence
 from itertools import groupby
 
 from aggregator.errors import InputError
@@ -44,28 +45,6 @@ def draw_plan(asked: Occasion, fits: Capacity, *, id: str, month: str, seed: int
         raise InputError("got no coder, wanted one: a seal proves that codes were not opened, and somebody else must keep them")
     if not fits.runs:
         raise InputError("got a plan of 0 runs, wanted one run of each arm or more")
-    arms, sizes = asked.arms, [block.size for block in fits.blocks]
-    order = _left_first(asked) or draw_order(len(arms), sizes, asked.coded, Draws("order", str(seed)))
-    first_tester = Draws("testers", str(seed)).below(len(asked.testers))
-    codes = draw_codes(len(order), seed) if asked.coded else [None] * len(order)
-    places = [(n + 1, block, evening) for n, block in enumerate(fits.blocks) for evening in block.evenings]
-    used = dict.fromkeys(range(1, len(asked.stock.lots_m) + 2), 0)
-    runs = []
-    for number, (treatment, (block_number, block, evening)) in enumerate(zip(order, places, strict=True)):
-        runs.append(
-            PlannedRun(
-                order=number + 1,
-                block=block_number,
-                evening=evening,
-                lot=block.lot,
-                coil_position_m=round(used[block.lot] * fits.run_m, 6),
-                blade=arms[treatment].blade,
-                sharpener=arms[treatment].sharpener,
-                tester=asked.testers[(block.tester + first_tester) % len(asked.testers)],
-                code=codes[number],
-            )
-        )
-        used[block.lot] += 1
     protocol = asked.protocol
     plan = Plan(
         format=PLAN_FORMAT,
@@ -79,10 +58,33 @@ def draw_plan(asked: Occasion, fits: Capacity, *, id: str, month: str, seed: int
         seed=seed,
         blinding="sealed" if sealed else "helper coded" if asked.coded else "none",
         coder=asked.coder,
-        runs=tuple(runs),
+        runs=tuple(_runs(asked, fits, seed)),
         nonce=secrets.token_hex(NONCE_BYTES) if sealed else None,
     )
     return plan.model_copy(update={"sha256": plan_sha256(plan)}) if sealed else plan
+
+
+def _runs(asked: Occasion, fits: Capacity, seed: int) -> Iterator[PlannedRun]:
+    """Runs in their order, each with its place on the coil if every run before goes to its last checkpoint."""
+    arms, sizes = asked.arms, [block.size for block in fits.blocks]
+    order = _left_first(asked) or draw_order(len(arms), sizes, asked.coded, Draws("order", str(seed)))
+    first_tester = Draws("testers", str(seed)).below(len(asked.testers))
+    codes = draw_codes(len(order), seed) if asked.coded else [None] * len(order)
+    places = [(number, block, evening) for number, block in enumerate(fits.blocks, 1) for evening in block.evenings]
+    used: Counter[int] = Counter()
+    for number, (treatment, (block_number, block, evening)) in enumerate(zip(order, places, strict=True)):
+        yield PlannedRun(
+            order=number + 1,
+            block=block_number,
+            evening=evening,
+            lot=block.lot,
+            coil_position_m=round(used[block.lot] * fits.run_m, 6),
+            blade=arms[treatment].blade,
+            sharpener=arms[treatment].sharpener,
+            tester=asked.testers[(block.tester + first_tester) % len(asked.testers)],
+            code=codes[number],
+        )
+        used[block.lot] += 1
 
 
 def _left_first(asked: Occasion) -> tuple[int, ...]:

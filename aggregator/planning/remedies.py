@@ -92,6 +92,7 @@ class Outlook:
     def _z(self) -> np.ndarray:
         return normal_draws(key_of("outlook", str(self.seed), "estimate"), 1, DRAWS)[0]
 
+    @cached_property
     def _spread(self) -> np.ndarray:
         s0, worth = self.truth
         return np.full(DRAWS, s0) if math.isinf(worth) else s0 * np.sqrt(worth / chi2.ppf(self._uniforms[0], worth))
@@ -104,19 +105,22 @@ class Outlook:
         unscaled : variance of the estimate divided by the variance between runs.
         df : degrees of freedom of the evening's own variance.
         """
-        sigma = self._spread()
+        sigma = self._spread
         own = sigma**2 * (chi2.ppf(self._uniforms[1], df) / df if df else 1.0)
         moderated, total = self.entry.moderate(own, df)
         return sigma * math.sqrt(unscaled) * self._z, np.sqrt(np.broadcast_to(moderated, DRAWS) * unscaled), total
 
     def right(self, unscaled: float, df: int, ratio: float) -> Verdicts:
         """Chances of the right verdict; the figures are as for `drawn`, ``ratio`` is the worthwhile one."""
-        estimate, se, total = self.drawn(unscaled, df)
-        limit, half95, half90 = math.log(ratio), se * t_distribution.ppf(0.975, total), se * t_distribution.ppf(0.95, total)
-        return Verdicts(
-            no_difference=float((np.abs(estimate) + half90 < limit).mean()),
-            difference=float((estimate + 2 * limit - half95 > limit).mean()),
-        )
+        return _verdicts(*self.drawn(unscaled, df), ratio)
+
+
+def _verdicts(estimate: np.ndarray, se: np.ndarray, total: float, ratio: float) -> Verdicts:
+    limit, half95, half90 = math.log(ratio), se * t_distribution.ppf(0.975, total), se * t_distribution.ppf(0.95, total)
+    return Verdicts(
+        no_difference=float((np.abs(estimate) + half90 < limit).mean()),
+        difference=float((estimate + 2 * limit - half95 > limit).mean()),
+    )
 
 
 def rank(plan: Plan) -> int:
@@ -151,7 +155,7 @@ def _lot(run):
 
 
 def remedies(
-    plan: Plan, found: Expected, outlook: Outlook, per_evening: int, ratio: float, reading_share: float | None
+    plan: Plan, found: Expected, outlook: Outlook, per_evening: int, ratio: float, reading_share: float | None, absent: tuple[str, ...] = ()
 ) -> tuple[Remedy, ...]:
     """What would make the question answerable, from the nearest at hand to the farthest.
 
@@ -161,11 +165,12 @@ def remedies(
     per_evening : runs that one evening holds.
     ratio : the worthwhile ratio.
     reading_share : share of the variance between runs that comes from reading; None where not known.
+    absent : sharpeners whose edges can be cut only once.
     """
     n, arms = len(plan.runs), len({(run.blade, run.sharpener) for run in plan.runs})
     df = n - rank(plan)
     return (
-        _more_runs(n, arms, df, found.unscaled, outlook, per_evening, ratio),
+        _more_runs(n, arms, df, found.unscaled, outlook, per_evening, ratio, absent),
         _larger_ratio(df, found.unscaled, outlook, ratio),
         _finer_readings(found, reading_share),
         _another_evening(n, df, found.unscaled, outlook, ratio),
@@ -179,13 +184,15 @@ def remedies(
     )
 
 
-def _more_runs(n: int, arms: int, df: int, unscaled: float, outlook: Outlook, per_evening: int, ratio: float) -> Remedy:
+def _more_runs(n: int, arms: int, df: int, unscaled: float, outlook: Outlook, per_evening: int, ratio: float, absent) -> Remedy:
     for rounds in range(n // arms + 1, MOST_ROUNDS + 1):
         more = rounds * arms
         evenings = math.ceil(more / per_evening)
         further = max(0, evenings - math.ceil(n / per_evening)) if more >= 2 * evenings else 0
         if outlook.right(unscaled * n / more, more - (n - df) - further, ratio).enough:
-            return Remedy("more runs", True, float(more), f"About {more} runs, that is {_counted(evenings, 'evening')} like this one.")
+            text = f"About {more} runs, that is {_counted(evenings, 'evening')} like this one"
+            back = f", for which {' and '.join(absent)} would have to sharpen again" if absent else ""
+            return Remedy("more runs", True, float(more), f"{text}{back}.")
     return Remedy("more runs", False, None, f"More runs alone would not do within {MOST_ROUNDS * arms} of them.")
 
 
@@ -194,10 +201,10 @@ def _counted(count: int, noun: str) -> str:
 
 
 def _larger_ratio(df: int, unscaled: float, outlook: Outlook, ratio: float) -> Remedy:
-    wider = ratio
+    wider, drawn = ratio, outlook.drawn(unscaled, df)
     while wider < WIDEST_RATIO:
         wider *= RATIO_STEP
-        if outlook.right(unscaled, df, wider).enough:
+        if _verdicts(*drawn, wider).enough:
             text = (
                 f"A worthwhile ratio of ×{wider:.2f} instead of ×{ratio:.3g}: only larger differences would count, decided before the test."
             )

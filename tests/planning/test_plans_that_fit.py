@@ -157,6 +157,12 @@ def test_an_evening_that_cannot_answer_says_what_would_and_the_remedy_works():
     assert min(wider.right.no_difference, wider.right.difference) > 0.8 - 4 * 0.037
 
 
+def test_more_runs_of_an_edge_that_was_left_need_its_sharpener_back():
+    poor = advice(sharpeners(alone="wren", sharpeners=["tern"], testers=[]), pooled(0.12, 40))
+    assert poor.remedies[0].text.endswith("for which tern would have to sharpen again.")
+    assert poor.fits.blade_runs == 1  # one edge is cut as it was left
+
+
 def test_an_evening_that_can_answer_needs_no_remedy():
     good = advice(sharpeners(roomy(8)), pooled(0.05, 40))
     assert good.answers and good.remedies == ()

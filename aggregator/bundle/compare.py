@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 
 from aggregator.estimates.results import Contrast
-from aggregator.numerics.interval import Interval
 from aggregator.pooling.comparisons import Contribution, PooledComparison
 from aggregator.pooling.random_effects import RandomEffectsFit
 from aggregator.records.model.protocol import EndpointRule
 
-from .model import Comparison, Crossover, EndpointResult, Prediction, RatioInterval, StudyLine
+from .influence import study_checks_result
+from .model import Comparison, Crossover, EndpointResult, Prediction, StudyLine
 from .numbers import published, ratio
+from .ratio import RatioInterval, ratio_interval
 from .sentences import (
     amount,
     listed_sentence,
@@ -22,17 +23,6 @@ from .sentences import (
     single_sentence,
     when,
 )
-
-
-def ratio_interval(ln_estimate: float, interval: Interval) -> RatioInterval:
-    """An interval on the ln scale, published as ratios."""
-    return RatioInterval(
-        ratio=ratio(ln_estimate),
-        low=ratio(interval.low),
-        high=ratio(interval.high),
-        level=interval.level,
-        method=interval.method,
-    )
 
 
 def comparison_result(comparison: PooledComparison, rule: EndpointRule, unit: str, interests: dict[str, str]) -> Comparison:
@@ -62,6 +52,7 @@ def comparison_result(comparison: PooledComparison, rule: EndpointRule, unit: st
         blades_first=comparison.blades_first,
         blades_second=comparison.blades_second,
         testers=comparison.testers,
+        checks=study_checks_result(comparison.checks, comparison.fit),
         lines=tuple(study_line(c, interests) for c in comparison.contributions),
         **_fit_fields(comparison.fit),
     )

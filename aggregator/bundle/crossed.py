@@ -16,7 +16,6 @@ from aggregator.pooling.within_submissions import WithinSubmissions
 from aggregator.records.model.protocol import EndpointRule
 
 from .analysis import CrossedContrast, CrossedResult, PracticeContrast, Spread
-from .compare import ratio_interval
 from .crossed_sentences import (
     FIXED_WORDS,
     OWN_NOTE,
@@ -27,7 +26,7 @@ from .crossed_sentences import (
     within_note,
 )
 from .numbers import published, ratio
-from .ratio import RatioInterval
+from .ratio import RatioInterval, ratio_interval
 from .sentences import when
 
 TYPICAL, MOST = 0.954, 2.77  # √2 times the median and the 95 % point of a normal's absolute value: differences of two

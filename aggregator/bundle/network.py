@@ -8,9 +8,8 @@ from aggregator.pooling.inconsistency import Inconsistency
 from aggregator.pooling.steel_network import SteelNetwork, SteelPair
 
 from .analysis import NetworkLine, NetworkResult
-from .compare import ratio_interval
 from .numbers import published
-from .ratio import RatioInterval
+from .ratio import RatioInterval, ratio_interval
 from .sentences import amount, compared, ratio_text
 
 DISAGREES = 0.05  # p value below which a test of inconsistency is said to speak

@@ -9,8 +9,8 @@ from aggregator.pooling.probe_register import EFFECT
 from aggregator.pooling.probes import ANSWERED, CHANCE, TOO_LITTLE, ProbeAnswer, found_something
 
 from .analysis import ProbeResult
-from .compare import ratio_interval
 from .numbers import published
+from .ratio import ratio_interval
 from .sentences import amount, compared, ratio_text
 
 

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from aggregator.numerics.interval import Interval
 from aggregator.records.model.base import Record
+
+from .numbers import ratio
 
 
 class RatioInterval(Record):
@@ -18,3 +21,14 @@ class RatioInterval(Record):
     """Coverage, such as 0.95."""
     method: str
     """How the interval was made."""
+
+
+def ratio_interval(ln_estimate: float, interval: Interval) -> RatioInterval:
+    """An interval on the ln scale, published as ratios."""
+    return RatioInterval(
+        ratio=ratio(ln_estimate),
+        low=ratio(interval.low),
+        high=ratio(interval.high),
+        level=interval.level,
+        method=interval.method,
+    )

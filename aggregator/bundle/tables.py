@@ -8,6 +8,7 @@ from .analysis_tables import crossed_contrasts, curve_comparisons, network, prob
 from .assemble import Findings
 from .csv_cells import POOL_COLUMNS, Cell, Table, csv_bytes
 from .model import Results
+from .study_tables import PAIR_COLUMNS, each_comparison, influence, pair_cells, study_checks
 
 
 def tables(found: Findings, results: Results) -> dict[str, bytes]:
@@ -20,6 +21,8 @@ def tables(found: Findings, results: Results) -> dict[str, bytes]:
         "readings": _readings(results),
         "comparisons": _comparisons(results),
         "contributions": _contributions(results),
+        "influence": influence(results),
+        "study_checks": study_checks(results),
         "curves": _curves(results),
         "repeatability": _repeatability(results),
         "spreads": spreads(results),
@@ -136,22 +139,6 @@ def _readings(results: Results) -> Table:
     return columns, rows
 
 
-def _each_comparison(results: Results):
-    """Every comparison with its pool and endpoint."""
-    for pool in results.pools:
-        for endpoint in pool.endpoints:
-            for comparison in (*endpoint.steels, *([endpoint.practice] if endpoint.practice else [])):
-                yield pool, endpoint, comparison
-
-
-PAIR_COLUMNS = POOL_COLUMNS | {
-    "endpoint": "string: endpoint id",
-    "factor": "string: steel or practice",
-    "first": "string: numerator of the ratio",
-    "second": "string: denominator of the ratio",
-}
-
-
 def _comparisons(results: Results) -> Table:
     columns = PAIR_COLUMNS | {
         "state": "string: pooled, listed, single or not estimable",
@@ -177,13 +164,13 @@ def _comparisons(results: Results) -> Table:
         "verdict": "string: against the worthwhile ratio",
         "sentence": "string: the answer in words",
     }
-    return columns, [_comparison_row(*entry) for entry in _each_comparison(results)]
+    return columns, [_comparison_row(*entry) for entry in each_comparison(results)]
 
 
 def _comparison_row(pool, endpoint, c) -> tuple[Cell, ...]:
     result, prediction = c.result, c.prediction.result if c.prediction else None
     return (
-        pool.origin, pool.protocol, pool.major, endpoint.id, c.factor, c.first, c.second, c.state, c.studies, c.one_sided,
+        *pair_cells(pool, endpoint, c), c.state, c.studies, c.one_sided,
         *((result.ratio, result.low, result.high, result.level, result.method) if result else (None,) * 5),
         c.ln_estimate, c.ln_standard_error, c.df, c.tau, c.i2_percent, c.q, c.q_p,
         *((prediction.low, prediction.high) if prediction else (None, None)),
@@ -205,10 +192,10 @@ def _contributions(results: Results) -> Table:
     }
     rows = [
         (
-            pool.origin, pool.protocol, pool.major, endpoint.id, c.factor, c.first, c.second, line.submission, line.cluster,
-            line.ln_estimate, line.ln_variance, line.weight_percent, line.bound, line.bound_ratio, line.reason,
+            *pair_cells(pool, endpoint, c), line.submission, line.cluster, line.ln_estimate, line.ln_variance, line.weight_percent,
+            line.bound, line.bound_ratio, line.reason,
         )
-        for pool, endpoint, c in _each_comparison(results)
+        for pool, endpoint, c in each_comparison(results)
         for line in c.lines
     ]  # fmt: skip
     return columns, rows

@@ -24,6 +24,7 @@ from aggregator.records.canonical import PoolKey
 
 from .bounds import BoundsIncluded, with_bounds
 from .random_effects import RandomEffectsFit, random_effects
+from .study_checks import StudyChecks, study_checks
 
 LEAST_STUDIES = 3  # below it nothing is pooled: one stands alone, two are listed (Roever, Knapp & Friede 2015)
 
@@ -85,6 +86,7 @@ class PooledComparison:
     bounds_included : the sensitivity result with one-sided results weighed in, where there are any.
     mostly_interested : at least half of the lines come from submissions in which somebody makes or sells a blade compared.
     without_interested : the fit without those, where they are that many and three studies are left.
+    checks : how far it leans on single studies, on symmetry and on their being independent; None where nothing is pooled.
     """
 
     pool: PoolKey
@@ -106,6 +108,7 @@ class PooledComparison:
     bounds_included: BoundsIncluded | None
     mostly_interested: bool
     without_interested: RandomEffectsFit | None
+    checks: StudyChecks | None
 
 
 def compare(
@@ -246,6 +249,7 @@ def _pool(
         bounds_included=_with_bounds(y, v, [contrast for _, contrast in pairs]),
         mostly_interested=mostly_interested,
         without_interested=pooled(disinterested)[-1] if mostly_interested else None,
+        checks=_checks([pairs[i][0] for i in usable], [studies[i] for i in usable], y, v, numbers, fit, s2_df),
     )
 
 
@@ -262,6 +266,15 @@ def _pooled(chosen: list[int], pairs, variances, studies, v_df: float | None) ->
     )
     fit = random_effects(y, v, v_df=v_df) if len(y) >= LEAST_STUDIES else None
     return y, v, numbers, shares, fit
+
+
+def _checks(estimates: list[SubmissionEstimate], studies: list[int], y, v, numbers, fit, s2_df: float) -> StudyChecks | None:
+    """What is asked of a fit; studies cluster where their submissions share a tester, a sharpener or a blade."""
+    if fit is None:
+        return None
+    shared = study_numbers([(*e.testers, *e.sharpeners, *(f"blade {blade}" for blade in e.blades)) for e in estimates])
+    cluster_of = dict(zip(studies, shared, strict=True))
+    return study_checks(y, v, numbers, [cluster_of[n] for n in numbers], fit, s2_df if np.isfinite(s2_df) else None)
 
 
 def _people(estimate: SubmissionEstimate, factor: str) -> tuple[str, ...]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 import sample_analyses as analyses
+import sample_studies as studies
 from sample_analyses import LONE_STEEL, PAIRS, STEELS, interval
 
 from aggregator.bundle.history import ChangedValueResult, ChangeResult, RemovedResult
@@ -122,6 +123,7 @@ def comparison(first: str, second: str, state: str, ratio: float = 1.3, factor: 
         blades_first=3,
         blades_second=2,
         testers=6,
+        checks=studies.checks(ratio, asked=factor == "practice") if pooled else None,
         lines=kept,
     )
 

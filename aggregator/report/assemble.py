@@ -91,8 +91,8 @@ def report_on(
     own = own_estimates(record, protocol, table.plain, opened.repository.steels)
     lead = leading(own.estimates, protocol)
     factor = lead.factor if lead else "blade"
-    curves = run_curves(own.repository, protocol, factor)
     runs = own.submission.runs
+    curves = run_curves(runs, factor)
     side = among(record, protocol, own.estimates, results)
     return SubmissionReport(
         record=record,

@@ -71,9 +71,8 @@ def _panel(arm: str, number: int, curves: Sequence[RunCurve], protocol: Protocol
     parts += [_repeats(c, scales) for c in own]
     parts += [_line(c, scales, "own") for c in own]
     parts.append(_ends(own, scales))
-    return Markup(
-        f'<svg class="panel side-{number % 6 + 1}" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{plain(label)}">{"".join(parts)}</svg>'
-    )
+    size = f'viewBox="0 0 {WIDTH} {HEIGHT}"'
+    return Markup(f'<svg class="panel side-{number % 6 + 1}" {size} role="img" aria-label="{plain(label)}">{"".join(parts)}</svg>')
 
 
 def _axes(scales: Scales, unit: str, work_unit: str) -> str:

@@ -108,8 +108,8 @@ def _confidence(means: list[float | None]) -> list[str]:
 def _consequence(chance: float, guessed: int, luck: float) -> str:
     if chance < EVIDENT:
         return (
-            "That is more than luck: count the verdict as if nothing had been hidden. An edge that is much keener gives itself away while it "
-            "is cut with, so this need not be anybody's fault; but whoever hopes for one of them can then help it along."
+            "That is more than luck: count the verdict as if nothing had been hidden. An edge that is much keener gives itself away "
+            "while it is cut with, so this need not be anybody's fault; but whoever hopes for one of them can then help it along."
         )
     if luck**guessed > EVIDENT:
         return "With so few guesses even all of them right could be luck: they say nothing about whether the codes held."

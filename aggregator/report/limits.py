@@ -108,8 +108,8 @@ def _order(runs: Sequence[CanonicalRun], lead: Leading) -> Iterator[Limit]:
     beginnings = [label(next(iter(group))) for _, group in groupby(runs, key=lambda run: run.evening)]
     if len(beginnings) > 1 and len(set(beginnings)) == 1:
         yield Limit("order", f"{beginnings[0]} came first on every evening.")
-    follows = {(label(a), label(b)) for a, b in pairwise(runs)}
-    if len(runs) > 2 and (lead.first, lead.first) not in follows and (lead.second, lead.second) not in follows and apart > 1e-9:
+    turns = all(label(a) != label(b) for a, b in pairwise(runs)) and {label(run) for run in runs} == set(means)
+    if turns and len(runs) > 2:
         yield Limit("carry-over", f"{lead.first} and {lead.second} only ever took turns: what one run leaves behind meets the other alone.")
 
 

@@ -22,7 +22,7 @@ from aggregator.records.units import plural
 from .assemble import SubmissionReport
 from .comparison import Figure
 from .drawing import panels
-from .text import reached, ruled_out, table_sentence
+from .text import other_comparisons, reached, ruled_out, table_sentence
 
 
 @lru_cache(maxsize=1)
@@ -63,7 +63,7 @@ def report_html(report: SubmissionReport) -> str:
             ruled_out=ruled_out(report) if report.lead else [],
             reached=reached(report),
             table_sentence=table_sentence(report),
-            rest=_rest(report),
+            rest=other_comparisons(report),
             words=words,
         )
     )
@@ -88,10 +88,3 @@ def _told(figure: Figure) -> str:
     if figure.low is not None:
         return f"at least {ratio_text(figure.low)}"
     return f"at most {ratio_text(figure.high)}" if figure.high is not None else "no ratio"
-
-
-def _rest(report: SubmissionReport) -> list[str]:
-    """Every comparison but the leading one."""
-    lead = report.lead
-    key = None if lead is None else (lead.factor, lead.first, lead.second)
-    return [result.sentence for result in report.answer.results if (result.factor, result.first, result.second) != key]

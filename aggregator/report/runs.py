@@ -7,9 +7,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from aggregator.bundle.sentences import amount, ratio_text
-from aggregator.endpoints import EndpointRow, curve_points
+from aggregator.endpoints import EndpointRow
 from aggregator.endpoints.rows import EXACT, INTERVAL, LEFT, MISSING, RIGHT
-from aggregator.records.canonical import CanonicalRun, Repository
+from aggregator.records.canonical import CanonicalRun
 from aggregator.records.model.protocol import Protocol
 
 
@@ -98,13 +98,12 @@ ARM: dict[str, Callable[[CanonicalRun], str]] = {
 }
 
 
-def run_curves(repository: Repository, protocol: Protocol, factor: str) -> tuple[RunCurve, ...]:
-    """Every run of the one submission, in its order."""
-    return tuple(_curve(run, repository, protocol, factor) for run in repository.submissions[0].runs)
+def run_curves(runs: Sequence[CanonicalRun], factor: str) -> tuple[RunCurve, ...]:
+    """Every run, in the order given; ``factor`` says whose side each is on."""
+    return tuple(_curve(run, factor) for run in runs)
 
 
-def _curve(run: CanonicalRun, repository: Repository, protocol: Protocol, factor: str) -> RunCurve:
-    points = {p.work: p for p in curve_points(repository) if p.run == run.id}
+def _curve(run: CanonicalRun, factor: str) -> RunCurve:
     readings = []
     for reading in sorted(run.readings, key=lambda r: r.work):
         if reading.passed:
@@ -113,8 +112,7 @@ def _curve(run: CanonicalRun, repository: Repository, protocol: Protocol, factor
         kept = tuple(v for v, limit in zip(reading.values, reading.limits, strict=True) if limit is None)
         whole = bool(kept) and len(kept) == len(reading.values)
         mean = math.exp(sum(map(math.log, kept)) / len(kept)) if whole else None
-        limit = points[reading.work].limit if reading.work in points else None
-        told = amount(mean) if mean is not None else {"below": "below", "above": "above"}.get(limit, "–")
+        told = amount(mean) if mean is not None else next(filter(None, reading.limits), "–")
         readings.append(CurveReading(reading.work, mean, kept, told))
     return RunCurve(run.id, run.order, ARM[factor](run), run.ended, tuple(readings))
 

@@ -1,12 +1,14 @@
 """What would settle a comparison: how many more runs of the same kind, by the planner's own calculation.
 
-With N runs laid out as these were, the variance of the contrast is c·n/N times the variance between runs, n and c those of the runs at hand.
-What the submission and the table together say of the spread is what further runs are drawn from.
+With N runs laid out as these were, the variance of the contrast is c·n/N times the variance between runs, n and c those of the runs
+at hand. What the submission and the table together say of the spread is what further runs are drawn from.
 """
 
 from __future__ import annotations
 
+import bisect
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -68,9 +70,15 @@ def settling(contrast: Contrast, estimate: SubmissionEstimate, entry: Repeatabil
     def unscaled(n: int) -> float:
         return contrast.unscaled_variance * runs / n
 
-    width = next((n for n in tried if expected_half_width(outlook, unscaled(n), n - spent) <= limit), None)
-    verdict = next((n for n in tried if outlook.right(unscaled(n), n - spent, rule.worthwhile_ratio).enough), None)
+    width = _least(tried, lambda n: expected_half_width(outlook, unscaled(n), n - spent) <= limit)
+    verdict = _least(tried, lambda n: outlook.right(unscaled(n), n - spent, rule.worthwhile_ratio).enough)
     return Settling(runs, half, width, verdict, tuple(_sentences(runs, half, width, verdict, tried[-1], rule)))
+
+
+def _least(tried: list[int], enough: Callable[[int], bool]) -> int | None:
+    """The first that is enough, where more is never less; None where none is."""
+    at = bisect.bisect_left(tried, True, key=enough)
+    return tried[at] if at < len(tried) else None
 
 
 def expected_half_width(outlook: Outlook, unscaled: float, df: int) -> float:
@@ -102,7 +110,7 @@ def _no_interval(contrast: Contrast) -> str:
 
 def _sentences(runs: int, half: float, width: int | None, verdict: int | None, most: int, rule: EndpointRule):
     goal = ratio_text(rule.worthwhile_ratio)
-    yield f"With {_counted(runs)} the interval reaches {ratio_text(half)} to either side; the smallest difference worth acting on is {goal}."
+    yield f"With {_counted(runs)} the interval reaches {ratio_text(half)} either way; the smallest difference worth acting on is {goal}."
     if width is None:
         yield f"Runs of the same kind would not bring it down to {goal} within {most} of them."
     else:

@@ -80,13 +80,16 @@ def _curves(report: SubmissionReport) -> Iterator[str]:
 
 def _row(curve: RunCurve, works: list[float]) -> str:
     told = {reading.work: reading.told for reading in curve.readings}
-    name = textwrap.shorten(f"{curve.order} {curve.arm} ({curve.run})", NAME - 1, placeholder="…")
+    name = f"{curve.order} {curve.arm}"
+    name = name if len(name) < NAME else f"{name[: NAME - 2]}…"
     return name.ljust(NAME) + "".join(told.get(work, "").rjust(CELL) for work in works)
 
 
 def _start(report: SubmissionReport) -> Iterator[str]:
     beside = "How sharp an edge begins is part of what sharpening does: no figure above is adjusted for it."
-    return _section("HOW SHARP THEY BEGAN", [report.start.sentence, beside] if report.start else ())
+    if report.start is None:
+        return iter(())
+    return _section("HOW SHARP THEY BEGAN", [report.start.sentence, *([beside] if report.start.sides else [])])
 
 
 def _guessed(report: SubmissionReport) -> Iterator[str]:
@@ -137,9 +140,7 @@ def _among(report: SubmissionReport) -> Iterator[str]:
 
 def _details(report: SubmissionReport) -> Iterator[str]:
     yield from _section("LOOK AT TWICE", [*report.answer.notes, *report.warnings], listed=True)
-    if report.lead is not None and report.lead.others:
-        rest = [r.sentence for r in report.answer.results if (r.factor, r.first, r.second) != _key(report)]
-        yield from _section("EVERY OTHER COMPARISON", rest, listed=True)
+    yield from _section("EVERY OTHER COMPARISON", other_comparisons(report), listed=True)
     record = report.record
     corrected = ", with its corrections applied" if report.corrected else ""
     yield from _section("THE FILE", [f"{record.id}, {report.protocol.title} {record.protocol.version}, {record.month}{corrected}."])
@@ -148,5 +149,8 @@ def _details(report: SubmissionReport) -> Iterator[str]:
     yield _wrapped("Computed by " + "; or by ".join(methods) + "." if methods else "")
 
 
-def _key(report: SubmissionReport) -> tuple[str, str, str]:
-    return report.lead.factor, report.lead.first, report.lead.second
+def other_comparisons(report: SubmissionReport) -> list[str]:
+    """Every comparison but the leading one."""
+    lead = report.lead
+    key = None if lead is None else (lead.factor, lead.first, lead.second)
+    return [result.sentence for result in report.answer.results if (result.factor, result.first, result.second) != key]

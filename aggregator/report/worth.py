@@ -101,8 +101,8 @@ def _sentences(sides: tuple[SideEffort, ...], life: Figure | None, weekly: float
     for side in sides:
         often = f"{amount(weekly)} / {amount(side.life)} = {amount(weekly / side.life)} sharpenings a week"
         yield (
-            f"{side.arm}: an edge lasts {amount(side.life)} {unit} (geometric mean of {side.runs}); {often} × {amount(side.minutes)} minutes = "
-            f"{amount(side.weekly_minutes)} minutes a week."
+            f"{side.arm}: an edge lasts {amount(side.life)} {unit} (geometric mean of {side.runs}); {often} × {amount(side.minutes)} "
+            f"minutes = {amount(side.weekly_minutes)} minutes a week."
         )
     yield from _difference(sides, life, weekly)
 
@@ -116,7 +116,7 @@ def _difference(sides: tuple[SideEffort, ...], life: Figure, weekly: float):
     yield f"Sharpening as {less.arm} does takes {amount(saved)} minutes a week less than as {more.arm} does."
     if LEARNING_HOURS * 60 / saved < 5200:
         weeks = amount(LEARNING_HOURS * 60 / saved)
-        yield f"If learning it took {LEARNING_HOURS} hours, say, {LEARNING_HOURS} × 60 / {amount(saved)} = {weeks} weeks would pay them back."
+        yield f"If learning it took {LEARNING_HOURS} hours, say: {LEARNING_HOURS} × 60 / {amount(saved)} = {weeks} weeks pay them back."
     if life.low is None or life.high is None:
         yield "The ratio of lives has no interval closed on both sides: take this as a guess."
         return
@@ -129,4 +129,5 @@ def _difference(sides: tuple[SideEffort, ...], life: Figure, weekly: float):
         )
     else:
         low, high = sorted(map(abs, ends))
-        yield f"By the interval of the lives' ratio it is {amount(low)} to {amount(high)} minutes a week, {second.arm}'s edges lasting as measured."
+        span = f"{amount(low)} to {amount(high)} minutes a week"
+        yield f"By the interval of the lives' ratio it is {span}, {second.arm}'s edges lasting as measured."

@@ -46,7 +46,7 @@ def main() -> int:
     arguments = parser.parse_args()
     began, count, broken = time.monotonic(), 0, 0
     starts = range(arguments.seed, arguments.seed + arguments.cases, BATCH)
-    with ProcessPoolExecutor(arguments.processes, max_tasks_per_child=20) as pool:
+    with ProcessPoolExecutor(arguments.processes) as pool:
         for found in pool.map(batch, starts):
             count += BATCH
             for failure in found:

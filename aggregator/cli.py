@@ -237,6 +237,10 @@ def _plan(arguments: argparse.Namespace) -> int:
     root = _root(arguments)
     advice = advice_for(root, arguments, _say)
     files = () if arguments.dry or advice.plan is None else write_plan(root, advice, arguments.output, arguments.by)
+    if files and arguments.sheets is not None:
+        from aggregator.sheets.giving import give_out
+
+        files += give_out(root, advice.plan, Path(arguments.sheets))
     print(advice_json(advice) if arguments.json else advice_text(advice))
     for file in files:
         print(f"wrote {file}", file=sys.stderr)

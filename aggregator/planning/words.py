@@ -35,6 +35,7 @@ _WORDS = (
     ("--table", "FILE", "a published repeatability table (default: that of the last build, or else the protocol's assumption)"),
     ("--by", "HANDLE", "who publishes the seal and brings the result back (default: the coder)"),
     ("--output", "FILE", "where the plan goes (default: its id, in the current folder)"),
+    ("--sheets", "DIR", "write there the sheets to print or fill in, and where edges are coded the key for whoever codes them"),
 )
 
 

@@ -161,7 +161,7 @@ def _name_file(tree: dict, data: bytes) -> None:
 
 
 def _from_plan(found: Filling, plan: Plan) -> None:
-    """Whose edge is whose, where the sheet leaves it open; where it says otherwise than the plan, ask."""
+    """The plan itself, opened, and whose edge is whose where the sheet leaves it open; where it says otherwise than the plan, ask."""
     planned = {run.order: run for run in plan.runs}
     for place, (run, preparation) in enumerate(zip(found.tree.get("runs", ()), found.tree.get("preparations", ()), strict=True)):
         drawn = planned.get(run["order"])
@@ -178,6 +178,8 @@ def _from_plan(found: Filling, plan: Plan) -> None:
                 message = f"the plan says {meant!r} for the {name} of run {run['order']}, the sheet {record[name]!r}"
                 cure = "write what really happened, and take it in without the plan"
                 found.ask(found.places[pointer], "plan-disagrees", message, cure, pointer)
+    seal = {} if plan.sha256 is None else {"sha256": plan.sha256}
+    found.tree["plan"] = {"id": plan.id, **seal, "opened": plan.model_dump(mode="json", exclude_none=True)}
 
 
 def _checked(

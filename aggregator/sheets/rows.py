@@ -72,7 +72,8 @@ class SheetRow:
 
 def sheet_plan(plan: Plan) -> SheetPlan:
     """The plan as a sheet shows it."""
-    people = sorted({name for run in plan.runs for name in (run.sharpener, run.tester)})  # in the drawn order they would tell who is first
+    named = {name for run in plan.runs for name in (run.sharpener, run.tester)} | ({plan.coder} if plan.coder else set())
+    people = sorted(named)  # in the drawn order they would tell who is first
     blades = sorted({run.blade for run in plan.runs})
     return SheetPlan(
         runs=tuple(map(_sheet_run, plan.runs)),

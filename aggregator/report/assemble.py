@@ -7,8 +7,7 @@ import math
 from dataclasses import asdict, dataclass
 
 from aggregator.bundle.model import Results
-from aggregator.bundle.sentences import ratio_text
-from aggregator.estimates import estimate_submissions
+from aggregator.estimates import Contrast, estimate_submissions
 from aggregator.records.canonical import LoadedProtocol
 from aggregator.records.model.protocol import EndpointRule, Protocol
 from aggregator.records.model.submission import Submission
@@ -39,7 +38,7 @@ class SubmissionReport:
     table : what runs are taken to differ by.
     answer : every comparison at every endpoint, as on the screen.
     lead : the comparison that the protocol asks for; None where there is nothing to compare, and then all that hangs on it.
-    planned : what the plan fixed otherwise than the protocol, and what that would come to.
+    planned : the verdict by what the plan fixed otherwise than the protocol.
     settle, start, guessed, worth : of the leading comparison.
     curves : every run.
     reach : how many runs reach each figure.
@@ -103,7 +102,7 @@ def report_on(
         answer=answer_of(own, protocol),
         lead=lead,
         planned=_planned(opened, own, lead),
-        settle=_settle(own, lead, protocol),
+        settle=_settle(opened, own, lead),
         curves=curves,
         start=start_of(curves, protocol, lead.first, lead.second) if lead else None,
         guessed=guesses(record, own, lead, protocol) if lead else None,
@@ -116,12 +115,14 @@ def report_on(
     )
 
 
-def _settle(own: OwnEstimates, lead: Leading | None, protocol: Protocol) -> Settling | None:
+def _settle(opened: Opened, own: OwnEstimates, lead: Leading | None) -> Settling | None:
+    """Against the plan's worthwhile ratio where there is a plan: it says what its people would act on."""
     if lead is None:
         return None
-    rule = next(rule for rule in protocol.endpoints if rule.primary)
+    rule = _planned_rule(opened, lead) or next(rule for rule in opened.protocol.record.endpoints if rule.primary)
     estimate = next(e for e in own.estimates if e.endpoint == rule.id)
-    return settling(lead.contrasts[rule.id], estimate, own.table.entry((estimate.pool, rule.id)), rule)
+    contrast = _held_against(own, lead, rule, opened.protocol)
+    return settling(contrast, estimate, own.table.entry((estimate.pool, rule.id)), rule)
 
 
 def _why_not_pooled(lead: Leading | None) -> str:
@@ -130,32 +131,34 @@ def _why_not_pooled(lead: Leading | None) -> str:
     return "Nothing of this is pooled yet."
 
 
-def _planned(opened: Opened, own: OwnEstimates, lead: Leading | None) -> tuple[str, ...]:
-    """The plan's own endpoint and worthwhile ratio, where they are not the protocol's."""
+def _planned_rule(opened: Opened, lead: Leading) -> EndpointRule | None:
+    """The endpoint that the plan was made for, with the plan's worthwhile ratio; None where that is as the protocol has it."""
     plan = opened.record.plan.opened if opened.record.plan else None
-    if plan is None or lead is None:
-        return ()
-    rules = {rule.id: rule for rule in opened.protocol.record.endpoints}
-    rule = rules.get(plan.endpoint or lead.primary.endpoint)
-    if rule is None:
-        return (f"The plan was made for an endpoint that the protocol has not: {plan.endpoint}.",)
+    rule = next((r for r in opened.protocol.record.endpoints if plan and r.id == (plan.endpoint or lead.primary.endpoint)), None)
+    if plan is None or rule is None:
+        return None
     wanted = plan.worthwhile_ratio or rule.worthwhile_ratio
-    if rule.primary and wanted == rule.worthwhile_ratio:
+    return None if rule.primary and wanted == rule.worthwhile_ratio else rule.model_copy(update={"worthwhile_ratio": wanted})
+
+
+def _planned(opened: Opened, own: OwnEstimates, lead: Leading | None) -> tuple[str, ...]:
+    """The verdict by the plan's own endpoint and worthwhile ratio, where they are not the protocol's."""
+    rule = None if lead is None else _planned_rule(opened, lead)
+    if rule is None:
         return ()
-    contrast = _held_against(own, lead, rule, wanted, opened.protocol)
     sealed = opened.record.plan.sha256 is not None and not any(f.code.startswith("seal-") for f in opened.findings)
-    how = "fixed by the sealed plan before the test" if sealed else "as the plan says, which was not sealed: this is taken on trust"
-    told = verdict_sentence(contrast, rule.model_copy(update={"worthwhile_ratio": wanted}))
-    return (f"With {ratio_text(wanted)} as the smallest difference worth acting on, {how}: {told}",)
+    how = "sealed before the test" if sealed else "not sealed, so that this is taken on trust"
+    told = verdict_sentence(_held_against(own, lead, rule, opened.protocol), rule)
+    return (f"The plan ({how}) asks otherwise than the protocol. {told}",)
 
 
-def _held_against(own: OwnEstimates, lead: Leading, rule: EndpointRule, ratio: float, protocol: LoadedProtocol):
-    """The leading contrast at one endpoint, held against another worthwhile ratio."""
-    changed = rule.model_copy(update={"worthwhile_ratio": ratio})
-    version = protocol.record.model_copy(update={"endpoints": tuple(changed if r.id == rule.id else r for r in protocol.record.endpoints)})
-    key = (version.id, version.version)
+def _held_against(own: OwnEstimates, lead: Leading, rule: EndpointRule, protocol: LoadedProtocol) -> Contrast:
+    """The leading contrast at one endpoint, held against the worthwhile ratio of this rule."""
+    version = protocol.record.model_copy(
+        update={"endpoints": tuple(rule if other.id == rule.id else other for other in protocol.record.endpoints)}
+    )
     rows = [row for row in own.rows if row.endpoint == rule.id]
-    (estimate,) = estimate_submissions(rows, own.table, {key: LoadedProtocol(version, "", "", "")})
+    (estimate,) = estimate_submissions(rows, own.table, {(version.id, version.version): LoadedProtocol(version, "", "", "")})
     return next(c for c in estimate.contrasts if (c.factor, c.first, c.second) == (lead.factor, lead.first, lead.second))
 
 

@@ -206,6 +206,7 @@ def test_a_plan_with_a_ratio_of_its_own_is_held_against_that_as_well():
     }  # fmt: skip
     found = report_on(opened("pooled-runs", {"/plan": {"id": "wren-plan", "opened": plan}}), table("pooled-runs"))
     (told,) = found.planned
-    assert told.startswith("With ×3 as the smallest difference worth acting on, as the plan says, which was not sealed")
-    assert "no difference worth having" in told and found.lead.primary.verdict != "no difference worth having"
+    assert told.startswith("The plan (not sealed, so that this is taken on trust) asks otherwise than the protocol.")
+    assert "held against ×3: no difference worth having" in told and found.lead.primary.verdict != "no difference worth having"
+    assert "settled" in found.settle.sentences[0] and "settled" not in report("pooled-runs").settle.sentences[0]
     assert report("pooled-runs").planned == ()

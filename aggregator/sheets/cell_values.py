@@ -11,6 +11,8 @@ from aggregator.errors import WrittenError
 from aggregator.records.problem import shown
 from aggregator.records.units import parse_number
 
+from .cells import trimmed
+
 PLAIN_NUMBER = re.compile(r"-?(?:0|[1-9][0-9]{0,14})(?:\.[0-9]{0,14}[1-9])?")
 """A number that loses nothing when it is kept as one: no closing zeros, which say how finely it was read."""
 DECIMAL = re.compile(r"-?[0-9]+\.[0-9]+")
@@ -93,7 +95,7 @@ def reading_value(text: str) -> tuple[CellValue, str]:
         return written(text), ""
     sign, before, first, second, behind = match.groups()
     limit = LIMIT_SIGNS.get(sign or "") or (before or behind).casefold()
-    found = written((first or second).strip())
+    found = written(trimmed(first or second))
     return (found if found.code else CellValue(found.value, f"{shown(text)} read as {found.value}, limit {limit}")), limit
 
 

@@ -9,6 +9,7 @@ MOST_ROWS = 5_000
 MOST_COLUMNS = 64
 LONGEST_CELL = 5_000  # characters; the longest note of a submission
 MOST_QUESTIONS = 100
+_EDGES = "\t\n\v\f\r \u00a0\u1680\u2000\u2001\u2002\u2003\u2004\u2005\u2006\u2007\u2008\u2009\u200a\u2028\u2029\u202f\u205f\u3000\ufeff"
 
 
 @dataclass(frozen=True, order=True)
@@ -66,6 +67,11 @@ class Table:
     said: dict[tuple[int, int], str] = field(default_factory=dict)
     dates: dict[tuple[int, int], tuple[int, int, int]] = field(default_factory=dict)
     comma: bool = False
+
+
+def trimmed(text: str) -> str:
+    """A text without white space at its ends, as ECMAScript's ``trim`` does it, so that the form reads the same."""
+    return text.strip(_EDGES)
 
 
 def whole_file(code: str, message: str, cure: str, row: int = 0) -> Question:

@@ -13,7 +13,7 @@ from .lines import MARKER
 
 SAVE_AGAIN = 'save it again as "CSV UTF-8"'
 _SEPARATOR_LINE = re.compile(r"\A\ufeff?sep=.(?:\r\n|\r|\n)", re.IGNORECASE)  # some spreadsheets put it first, and show no row for it
-_FIRST_CELL = re.compile(rf'^"?{MARKER}"?[ ]*([,;\t])', re.IGNORECASE | re.MULTILINE)
+_FIRST_CELL = re.compile(rf'(?:\A|[\r\n])"?{MARKER}"?[ ]*([,;\t])', re.IGNORECASE)
 _LOOKED_AT = 4_000  # characters in which the first cell must stand
 _BREAK = re.compile(r"\r\n|\r|\n")
 

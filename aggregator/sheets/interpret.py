@@ -16,7 +16,7 @@ from aggregator.records.opening import unfit_characters
 from aggregator.records.problem import shown
 
 from .cell_values import CellValue, folded, is_number, number, outcome, reading_value, word, written
-from .cells import Question, Table
+from .cells import Question, Table, trimmed
 from .filling import Filling, Place
 
 Rules = dict[str, object]
@@ -70,10 +70,10 @@ class _Reader:
 
     def read(self) -> Filling:
         for at_row, cells in enumerate(self.table.rows, 1):
-            row = [cell.strip() for cell in cells]
+            row = [trimmed(cell) for cell in cells]
             if any(row):
-                self.kinds[at_row] = self._row(at_row, row)
                 self._characters(at_row, row)
+                self.kinds[at_row] = self._row(at_row, row)
         self._names()
         self._work_units()
         self._odd_cells()
@@ -81,6 +81,8 @@ class _Reader:
         self._list_lots_and_instruments()
         self.to.questions = _one_a_cell(self.to.questions, set(self.table.odd) | set(self.table.dates))
         self.kinds |= {question.row: "asked about" for question in self.to.questions}
+        asked = {(question.row, question.column) for question in self.to.questions}
+        self.to.said = {place: text for place, text in self.to.said.items() if place not in asked}
         self.to.tally = dict(sorted(Counter(self.kinds.values()).items()))
         return self.to
 
@@ -386,11 +388,11 @@ def _one_a_cell(questions: list[Question], odd: set[Place]) -> list[Question]:
 def _label(text: str) -> tuple[str, str]:
     """What a line is called, in small letters, and what stands in parentheses behind it."""
     name, hint = LABEL.fullmatch(text).groups()
-    return folded(name).removesuffix(":").rstrip(), (hint or "").strip()
+    return folded(name).removesuffix(":").rstrip(), trimmed(hint or "")
 
 
 def _text(row: list[str], place: int) -> str:
-    return row[place].strip() if 0 <= place < len(row) else ""
+    return trimmed(row[place]) if 0 <= place < len(row) else ""
 
 
 def _bound(at: str, entry: int, inside: int) -> str:

@@ -17,7 +17,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from xml.etree import ElementTree
 
-from .cells import LONGEST_CELL, MOST_BYTES, MOST_COLUMNS, MOST_ROWS, Odd, Question, Table, cell_name, whole_file
+from .cells import LONGEST_CELL, MOST_BYTES, MOST_COLUMNS, MOST_ROWS, Odd, Question, Table, cell_name, trimmed, whole_file
 
 MOST_PARTS = 200
 MOST_UNPACKED = 10_000_000  # bytes of all parts together, as the directory states them
@@ -262,7 +262,7 @@ def _put_date(table: Table, row: int, column: int, value: float, first_day: date
 
 
 def _put(table: Table, row: int, column: int, text: str) -> None:
-    if not text.strip():
+    if not trimmed(text):
         return
     if column > MOST_COLUMNS:
         raise _Refused("too-wide", f"{table.name} has more than {MOST_COLUMNS} columns", "leave out what is no part of the sheet")

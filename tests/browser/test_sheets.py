@@ -4,6 +4,7 @@ import base64
 import csv
 import io
 import json
+import random
 import re
 
 import pytest
@@ -17,6 +18,7 @@ from aggregator.sheets.cells import cell_name
 from aggregator.sheets.csv_table import read_csv
 from aggregator.sheets.interpret import interpret, protocol_named
 from aggregator.sheets.lines import MARKER, sheet_rules
+from tests.fuzz.sheets import damaged_sheet
 from tests.records.builder import PASS_FAIL, protocol
 from tests.sheets.filling import Rows, csv_text
 from tests.sheets.write_corpus import CORPUS
@@ -36,13 +38,18 @@ READ = """async ([files, rules]) => {
 }"""
 
 
-def program_reads(data: bytes) -> dict:
+def protocol_of(name: str) -> str:
+    """The protocol that a file of the corpus follows, whatever stands in it."""
+    return "small-paper" if "paper" in name else "small-rope"
+
+
+def program_reads(name: str, data: bytes) -> dict:
     """What the program's reader makes of a CSV."""
     table, questions, _ = read_csv(data)
     if table is None:
         return {"tree": None, "tally": {}, "asks": [[q.cell, q.code] for q in questions], "said": []}
     key = protocol_named(table, MARKER)
-    found = interpret(table, sheet_rules(FRONTS.get(key[0], FRONTS["small-rope"])), key)
+    found = interpret(table, sheet_rules(FRONTS[protocol_of(name)]), key)
     return {
         "tree": found.tree,
         "tally": found.tally,
@@ -66,18 +73,28 @@ def tab(context, form_base):
     assert opened.page.evaluate("window.policyViolations") == []
 
 
+def both_read(tab, files: list[tuple[str, bytes]]) -> None:
+    """The form and the program make the same of every file."""
+    rules = {name: rules_of(front) for name, front in FRONTS.items()}
+    sent = [(name, protocol_of(name), base64.b64encode(data).decode()) for name, data in files]
+    for (name, data), seen in zip(files, tab.page.evaluate(READ, [sent, rules]), strict=True):
+        seen["said"].sort()
+        assert seen == program_reads(name, data), name
+
+
 def test_the_form_reads_every_sheet_of_the_corpus_as_the_program_does(tab):
     names = sorted(path.name for path in CORPUS.glob("*.csv"))
-    rules = {name: rules_of(front) for name, front in FRONTS.items()}
-    files = [
-        (name, "small-paper" if "paper" in name else "small-rope", base64.b64encode((CORPUS / name).read_bytes()).decode())
-        for name in names
-    ]
     assert len(names) > 50
-    for name, seen in zip(names, tab.page.evaluate(READ, [files, rules]), strict=True):
-        wanted = program_reads((CORPUS / name).read_bytes())
-        seen["said"].sort()
-        assert seen == wanted, name
+    both_read(tab, [(name, (CORPUS / name).read_bytes()) for name in names])
+
+
+def test_the_form_reads_damaged_sheets_as_the_program_does(tab):
+    """Cells exchanged for others, lines mixed up, bytes lost: fixed seeds."""
+    files = []
+    for seed in range(300):
+        name = ("clean.csv", "semicolons.csv", "paper-clean.csv", "utf-16.csv")[seed % 4]
+        files.append((f"{seed} {name}", damaged_sheet((CORPUS / name).read_bytes(), name, random.Random(seed))))
+    both_read(tab, files)
 
 
 def rules_of(front: Protocol) -> dict:

@@ -6,15 +6,22 @@ import csv
 import io
 import json
 import random
+import re
 import struct
 import time
 import traceback
 import zipfile
 from collections.abc import Iterator
 from pathlib import Path
+from xml.sax.saxutils import escape
 
 from aggregator.records.canonical import Repository
+from aggregator.sheets.cells import trimmed
+from aggregator.sheets.csv_table import read_csv
 from aggregator.sheets.intake import Intake, sheet_from_bytes
+from aggregator.sheets.interpret import protocol_named
+from aggregator.sheets.lines import MARKER
+from aggregator.sheets.workbook import read_xlsx
 from tests.records.builder import TODAY
 from tests.sheets.filling import repository
 from tests.sheets.write_corpus import CORPUS
@@ -83,7 +90,17 @@ def sheet_complaint(known: Repository, data: bytes) -> str:
         return f"took {spent:.1f} s of processor time"
     if grown > MOST_BYTES:
         return f"grew by {grown / 2**20:.0f} MiB"
-    return _unaccounted(intake)
+    return _unaccounted(intake) or _lost_rows(intake, data)
+
+
+def _lost_rows(intake: Intake, data: bytes) -> str:
+    """Every row of the sheet in which anything stands is counted once."""
+    if intake.submission is None:
+        return ""
+    tables = read_xlsx(data)[0] if data.startswith(b"PK") else [read_csv(data)[0]]
+    sheet = next(table for table in tables if protocol_named(table, MARKER))
+    rows = sum(any(map(trimmed, row)) for row in sheet.rows)
+    return "" if sum(intake.tally.values()) == rows else f"{rows} rows, told of {intake.tally}"
 
 
 def _unaccounted(intake: Intake) -> str:
@@ -91,13 +108,13 @@ def _unaccounted(intake: Intake) -> str:
         return f"a question without place or cure: {intake.questions}"
     if intake.submission is None and not intake.questions:
         return "neither read nor refused"
-    return "" if intake.submission is None or intake.tally else "read, and no row told of"
+    return ""
 
 
 def damaged_sheet(data: bytes, name: str, rng: random.Random) -> bytes:
     """A damaged copy: its bytes, or cells and parts of it with the form around them kept."""
     for _ in range(rng.choice((1, 1, 2, 3))):
-        if rng.random() < 0.3:
+        if rng.random() < (0.1 if name.endswith(".xlsx") else 0.3):
             data = damaged_bytes(data, rng)
         else:
             data = _other_part(data, rng) if name.endswith(".xlsx") else _other_cells(data, rng)
@@ -132,9 +149,10 @@ def _other_part(data: bytes, rng: random.Random) -> bytes:
         return damaged_bytes(data, rng)
     if not parts:
         return data
-    at = rng.randrange(len(parts))
+    sheet = [n for n, (name, _) in enumerate(parts) if name.endswith(("sheet1.xml", "sharedStrings.xml"))]
+    at = rng.choice(sheet) if sheet and rng.random() < 0.7 else rng.randrange(len(parts))
     name, content = parts[at]
-    match rng.randrange(5):
+    match rng.randrange(8):
         case 0:
             del parts[at]
         case 1:
@@ -154,9 +172,13 @@ def _other_part(data: bytes, rng: random.Random) -> bytes:
 
 
 def _exchanged(content: bytes, rng: random.Random) -> bytes:
-    """Numbers and words between marks exchanged for others, the marks kept."""
-    pieces = content.split(b'"' if rng.random() < 0.5 else b">")
-    mark = b'"' if content.count(b'"') == len(pieces) - 1 else b">"
-    at = rng.randrange(len(pieces))
-    pieces[at] = rng.choice(CELL_TEXTS).encode("utf-8", "surrogatepass")
-    return mark.join(pieces)
+    """Texts between marks, or values of attributes, exchanged for others; the marks stay."""
+    pieces = re.split(rb"(<[^>]*>)", content) if rng.random() < 0.7 else re.split(rb'("[^"]*")', content)
+    for _ in range(rng.choice((1, 3, 10))):
+        at = rng.randrange(len(pieces))
+        text = escape(rng.choice(CELL_TEXTS)).encode("utf-8", "surrogatepass")
+        if pieces[at].startswith(b'"'):
+            pieces[at] = b'"%s"' % text.replace(b'"', b"&quot;")
+        elif not pieces[at].startswith(b"<"):
+            pieces[at] = text
+    return b"".join(pieces)

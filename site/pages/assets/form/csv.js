@@ -15,7 +15,7 @@ export function csvRows(bytes, sheet) {
   const decoded = decode(bytes);
   if (decoded === null) { return refused("not-text", "the file is not text in UTF-8 or UTF-16", SAVE_AGAIN); }
   const text = decoded.replace(/^\uFEFF?sep=[^\r\n](?:\r\n|\r|\n)/iu, "");
-  const first = new RegExp(`^"?${sheet.marker}"?[ ]*([,;\t])`, "imu").exec(text.slice(0, LOOKED_AT));
+  const first = new RegExp(`(?:^|[\\r\\n])"?${sheet.marker}"?[ ]*([,;\\t])`, "i").exec([...text.slice(0, 2 * LOOKED_AT)].slice(0, LOOKED_AT).join(""));
   if (!first) { return refused("not-a-sheet", `no line begins with “${sheet.marker}”`, "open a sheet that was drawn for this protocol, with its first cell as it was"); }
   return { ...split(text, first[1], sheet.limits), comma: first[1] === "," };
 }

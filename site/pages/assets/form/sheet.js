@@ -53,7 +53,7 @@ class Reader {
   read() {
     this.rows.forEach((cells, n) => {
       const row = cells.map((cell) => cell.trim());
-      if (row.some(Boolean)) { this.kinds.set(n + 1, this.row(n + 1, row)); this.characters(n + 1, row); }
+      if (row.some(Boolean)) { this.characters(n + 1, row); this.kinds.set(n + 1, this.row(n + 1, row)); }
     });
     this.names();
     this.workUnits();
@@ -61,7 +61,7 @@ class Reader {
     this.listNamed("lots", (run) => [run.lot, run.lot_changes?.[0]?.lot]);
     this.listNamed("instruments", (run) => [run.instrument]);
     const asks = oneACell(this.asks);
-    asks.forEach((ask) => this.kinds.set(ask.row, "asked about"));
+    asks.forEach((ask) => { this.kinds.set(ask.row, "asked about"); this.said.delete(`${ask.row}/${ask.column}`); });
     const tally = {};
     this.kinds.forEach((kind) => { tally[kind] = (tally[kind] ?? 0) + 1; });
     return { tree: this.tree, asks, said: [...this.said.values()], tally };

@@ -178,6 +178,16 @@ def _from_plan(found: Filling, plan: Plan) -> None:
                 message = f"the plan says {meant!r} for the {name} of run {run['order']}, the sheet {record[name]!r}"
                 cure = "write what really happened, and take it in without the plan"
                 found.ask(found.places[pointer], "plan-disagrees", message, cure, pointer)
+    named = found.tree.get("plan", {}).get("id", plan.id)
+    if named != plan.id:
+        cure = "give the plan that this sheet was made from"
+        found.ask(
+            found.places["/plan/id"],
+            "plan-disagrees",
+            f"the sheet is of the plan {named!r}, the plan given is {plan.id!r}",
+            cure,
+            "/plan/id",
+        )
     seal = {} if plan.sha256 is None else {"sha256": plan.sha256}
     found.tree["plan"] = {"id": plan.id, **seal, "opened": plan.model_dump(mode="json", exclude_none=True)}
 

@@ -140,6 +140,13 @@ def test_a_sheet_that_says_otherwise_than_its_plan_is_asked_about(tmp_path, smal
     assert [(q.cell, q.code) for q in found] == [(f"B{rows.find('Sharpener', 1) + 1}", "plan-disagrees")]
 
 
+def test_a_sheet_of_another_plan_is_asked_about(tmp_path, small):
+    write_sheets(plan(), RULES, tmp_path)
+    rows = fill_in(sheet_of(tmp_path), sharpeners=True)
+    found = sheet_from_bytes(csv_text(rows).encode(), small, TODAY, plan(id="another-evening")).questions
+    assert [(q.cell, q.code) for q in found] == [(f"B{rows.find('Plan') + 1}", "plan-disagrees")]
+
+
 def test_the_same_plan_gives_the_same_bytes(tmp_path):
     for name in ("one", "two"):
         write_sheets(plan("sealed"), RULES, tmp_path / name)

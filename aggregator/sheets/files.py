@@ -28,7 +28,8 @@ from .rows import SheetPlan, SheetRow, sheet_plan, sheet_rows
 _TIMELESS = datetime.datetime(1980, 1, 1)  # the earliest that an archive can hold
 _LONGEST_LIST = 255  # characters of a list of words (ISO/IEC 29500-1, 18.3.1.32)
 _TEXT = "@"
-_WIDTHS = (34, 24, 18, 18, 18, 18, 18, 18, 22, 30)
+_WIDTHS = (46, 24, 18, 18, 18, 18, 18, 18, 22, 30)
+_LINE_HEIGHT, _ROOM = 15, 4  # points
 _ANSWER = PatternFill("solid", fgColor="F3F6F8")
 _LINE = Border(*[Side("thin", color="9AA7B0")] * 4)
 
@@ -146,7 +147,8 @@ def _for_printing(sheet: Worksheet, rows: list[SheetRow]) -> None:
         sheet.column_dimensions[column_name(column)].width = width
     for number, row in enumerate(rows, 1):
         remark = len(row.cells) == 1 and not row.heading
-        sheet.row_dimensions[number].height = 15 if remark or not row.cells else 20
+        lines = 1 if remark else max((-(-len(text) // width) for text, width in zip(row.cells, _WIDTHS, strict=False)), default=1)
+        sheet.row_dimensions[number].height = _LINE_HEIGHT * max(lines, 1) + _ROOM
         for cell in sheet[number]:
             cell.alignment = Alignment(vertical="center", wrap_text=not remark)
     sheet.page_setup.orientation, sheet.page_setup.fitToHeight = "portrait", 0

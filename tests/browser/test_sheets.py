@@ -23,7 +23,9 @@ from tests.records.builder import PASS_FAIL, protocol
 from tests.sheets.filling import Rows, csv_text
 from tests.sheets.write_corpus import CORPUS
 
+from .crawling import NARROW
 from .forms import FORM, Tab, check_file, new_context, this_month
+from .test_axe import grave
 from .test_form import PROTOCOLS
 
 FRONTS = {front["id"]: Protocol.model_validate_json(json.dumps(front)) for front in (protocol(), protocol(PASS_FAIL))}
@@ -192,6 +194,16 @@ def test_on_paper_a_sheet_has_its_cautions_large_cells_and_no_navigation(context
         "cell => [getComputedStyle(cell).color, getComputedStyle(cell).backgroundColor]"
     )
     assert colours == ["rgb(0, 0, 0)", "rgb(255, 255, 255)"]
+
+
+@pytest.mark.parametrize("settings", [{}, {"color_scheme": "dark"}, {"viewport": NARROW}], ids=["light", "dark", "phone"])
+def test_nothing_grave_is_found_on_a_sheet(browser, form_base, settings):
+    context = new_context(browser, **settings)
+    page = context.new_page()
+    page.goto(f"{form_base}/tonight/two-sharpeners-rope-1.1.0/sheet/")
+    assert grave(page) == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= page.evaluate("innerWidth")
+    context.close()
 
 
 def test_the_form_and_the_index_lead_to_the_sheet_and_its_files(context, form_base, form_site):

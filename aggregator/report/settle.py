@@ -33,7 +33,8 @@ class Settling:
     ----------
     runs : used now.
     half_width : half of the 95 % interval now, as a ratio; None without an interval.
-    width_runs : runs in all from which half of the expected interval is the worthwhile ratio or less; None: more than are tried.
+    width_runs : runs in all from which half of the expected interval is the worthwhile ratio or less, these if they do; None: more
+        than are tried.
     verdict_runs : runs in all from which the right verdict has a chance of 80 % or more, whether there is no difference or one of m².
     sentences : the whole in words.
     """
@@ -59,7 +60,7 @@ def settling(contrast: Contrast, estimate: SubmissionEstimate, entry: Repeatabil
         return Settling(runs, None, None, None, (_no_interval(contrast),))
     half = math.exp(_half(contrast))
     if contrast.verdict is not None and contrast.verdict.kind in SETTLED:
-        told = "For these blades and people this is settled; whether it holds for others, only other people's runs can tell."
+        told = f"{rule.title}: for these blades and people this is settled; whether it holds for others, only other people's runs can tell."
         return Settling(runs, half, runs, runs, (told,))
     outlook = Outlook(entry, (math.sqrt(estimate.s2), estimate.df), SEED)
     arms = max(2, len({*estimate.blades}) * len({*estimate.sharpeners}))
@@ -70,7 +71,7 @@ def settling(contrast: Contrast, estimate: SubmissionEstimate, entry: Repeatabil
     def unscaled(n: int) -> float:
         return contrast.unscaled_variance * runs / n
 
-    width = _least(tried, lambda n: expected_half_width(outlook, unscaled(n), n - spent) <= limit)
+    width = runs if math.log(half) <= limit else _least(tried, lambda n: expected_half_width(outlook, unscaled(n), n - spent) <= limit)
     verdict = _least(tried, lambda n: outlook.right(unscaled(n), n - spent, rule.worthwhile_ratio).enough)
     return Settling(runs, half, width, verdict, tuple(_sentences(runs, half, width, verdict, tried[-1], rule)))
 
@@ -110,8 +111,11 @@ def _no_interval(contrast: Contrast) -> str:
 
 def _sentences(runs: int, half: float, width: int | None, verdict: int | None, most: int, rule: EndpointRule):
     goal = ratio_text(rule.worthwhile_ratio)
-    yield f"With {_counted(runs)} the interval reaches {ratio_text(half)} either way; the smallest difference worth acting on is {goal}."
-    if width is None:
+    told = f"{rule.title}: with {_counted(runs)} the interval reaches {ratio_text(half)} either way"
+    yield f"{told}; the smallest difference worth acting on is {goal}."
+    if width == runs:
+        yield "That is narrow enough; it only lies across the line, and more runs would move or narrow it off."
+    elif width is None:
         yield f"Runs of the same kind would not bring it down to {goal} within {most} of them."
     else:
         yield f"{width - runs} more runs of the same kind, {width} in all, would be expected to bring it down to {goal}."

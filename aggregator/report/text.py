@@ -25,7 +25,9 @@ def report_text(report: SubmissionReport) -> str:
 
 
 def _wrapped(text: str, first: str = "") -> str:
-    return textwrap.fill(text, WIDTH, initial_indent=first, subsequent_indent=" " * len(first), break_on_hyphens=False)
+    held = text.replace(" %", "\N{NO-BREAK SPACE}%")
+    told = textwrap.fill(held, WIDTH, initial_indent=first, subsequent_indent=" " * len(first), break_on_hyphens=False)
+    return told.replace("\N{NO-BREAK SPACE}%", " %")
 
 
 def _section(title: str, texts: Iterable[str], listed: bool = False) -> Iterator[str]:

@@ -16,6 +16,7 @@ from aggregator.records.units import plural
 from .comparison import Figure, Leading
 
 LEARNING_HOURS = 10  # an example to divide by, and said to be one
+MOST_WEEKS = 5200  # a hundred years: nobody waits for longer
 
 
 @dataclass(frozen=True)
@@ -74,7 +75,8 @@ def worth(record: Submission, rows: Sequence[EndpointRow], lead: Leading, protoc
         return None if weekly is None else Worth((), weekly, (told,))
     life = next((figure for figure in lead.figures if figure.kind == "life"), None)
     sides = tuple(_side(arm, minutes, rows, life, weekly) for arm, minutes in zip((lead.first, lead.second), wanted, strict=True))
-    return Worth(sides, weekly, tuple(_sentences(sides, life, weekly, protocol)))
+    novices = frozenset(person.handle for person in record.people if person.sharpening == "novice")
+    return Worth(sides, weekly, tuple(_sentences(sides, life, weekly, protocol, novices)))
 
 
 def _side(arm: str, minutes: list[float], rows: Sequence[EndpointRow], life: Figure | None, weekly: float | None) -> SideEffort:
@@ -87,7 +89,7 @@ def _side(arm: str, minutes: list[float], rows: Sequence[EndpointRow], life: Fig
     return SideEffort(arm, mean, lasts, len(told), None if weekly is None else weekly / lasts * mean)
 
 
-def _sentences(sides: tuple[SideEffort, ...], life: Figure | None, weekly: float | None, protocol: Protocol):
+def _sentences(sides: tuple[SideEffort, ...], life: Figure | None, weekly: float | None, protocol: Protocol, novices: frozenset[str]):
     unit = plural(protocol.work.unit)
     yield "Minutes a sharpening, as stated: " + ", ".join(f"{side.arm} {amount(side.minutes)}" for side in sides) + "."
     if weekly is None:
@@ -104,17 +106,19 @@ def _sentences(sides: tuple[SideEffort, ...], life: Figure | None, weekly: float
             f"{side.arm}: an edge lasts {amount(side.life)} {unit} (geometric mean of {side.runs}); {often} × {amount(side.minutes)} "
             f"minutes = {amount(side.weekly_minutes)} minutes a week."
         )
-    yield from _difference(sides, life, weekly)
+    yield from _difference(sides, life, weekly, novices)
 
 
-def _difference(sides: tuple[SideEffort, ...], life: Figure, weekly: float):
+def _difference(sides: tuple[SideEffort, ...], life: Figure, weekly: float, novices: frozenset[str]):
     less, more = sorted(sides, key=lambda side: side.weekly_minutes)
     saved = more.weekly_minutes - less.weekly_minutes
     if amount(less.weekly_minutes) == amount(more.weekly_minutes):
         yield "Both come to the same minutes a week."
         return
     yield f"Sharpening as {less.arm} does takes {amount(saved)} minutes a week less than as {more.arm} does."
-    if LEARNING_HOURS * 60 / saved < 5200:
+    if less.arm in novices and more.arm not in novices:
+        yield "In minutes alone, learning would not pay."
+    elif LEARNING_HOURS * 60 / saved < MOST_WEEKS:
         weeks = amount(LEARNING_HOURS * 60 / saved)
         yield f"If learning it took {LEARNING_HOURS} hours, say: {LEARNING_HOURS} × 60 / {amount(saved)} = {weeks} weeks pay them back."
     if life.low is None or life.high is None:

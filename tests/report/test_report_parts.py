@@ -142,6 +142,15 @@ def test_minutes_and_cuts_a_week_are_plain_arithmetic():
     assert "minutes a week less than as" in " ".join(found.sentences)
 
 
+@pytest.mark.parametrize(("novice", "told"), [("tern", "pay them back"), ("wren", "learning would not pay")])
+def test_learning_pays_only_where_the_practised_hand_takes_less_time(novice, told):
+    """clear-lives: edges of wren last longer; with the same minutes they take less time a week."""
+    people = CASES["clear-lives"]["submission"]["people"]
+    changes: dict[str, object] = {f"/preparations/{i}/minutes": 12 for i in range(len(CASES["clear-lives"]["submission"]["preparations"]))}
+    changes |= {f"/people/{i}/sharpening": "novice" if p["handle"] == novice else "practised" for i, p in enumerate(people)}
+    assert told in " ".join(changed_report("clear-lives", changes, weekly=300).worth.sentences)
+
+
 def test_minutes_that_are_not_stated_for_all_are_no_answer():
     assert report("clear-lives").worth is None
     told = changed_report("clear-lives", {"/preparations/0/minutes": 12}, weekly=300).worth

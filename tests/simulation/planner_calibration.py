@@ -4,7 +4,7 @@ Evenings are made here from readings up, without the planner's own simulation: f
 evening and tester, go through the answer of the report (`aggregator.report`). Each evening draws its own plan.
 
 ``python tests/simulation/planner_calibration.py [EVENINGS]`` writes planner_calibration.md beside this file (2,000 take about
-half an hour on one core).
+half an hour on one busy core).
 """
 
 from __future__ import annotations

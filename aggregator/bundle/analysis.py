@@ -94,6 +94,27 @@ class PracticeContrast(Record):
     """The same in plain English, or why there is none."""
 
 
+class LevelContrast(Record):
+    """Whether one steel's advantage changes with how good the sharpener is, as their edges of other steels tell it."""
+
+    first: str
+    """The one in the numerator."""
+    second: str
+    """The one in the denominator."""
+    sharpeners: int
+    """Sharpeners who prepared both and whose edges of other steels others tested."""
+    step: float
+    """A sharpener better by this ratio, on edges of other steels."""
+    result: RatioInterval | None
+    """What the ratio of the two steels is multiplied by for such a sharpener; errors in the sharpeners' levels taken out."""
+    reliability_percent: float | None
+    """How much of what the other edges show of these sharpeners is theirs and not chance."""
+    reason: str
+    """Why there is none; empty otherwise."""
+    sentence: str
+    """The same in plain English."""
+
+
 class CrossedResult(Record):
     """All runs of one endpoint in one model: fixed effects, variances, contrasts."""
 
@@ -133,6 +154,8 @@ class CrossedResult(Record):
     """Runs on each steel that ``new_hands_measured`` assumes."""
     practice: tuple[PracticeContrast, ...]
     """Steel by sharpener: every pair of steels that both practised and novice sharpeners prepared."""
+    by_level: tuple[LevelContrast, ...]
+    """Steel by the sharpener's level: every pair of steels that some sharpener prepared both of; figures only from eight of them."""
     two_roles: str
     """Whether who sharpens well also cuts well (covariance between a person's two effects), or why it is not known."""
 

@@ -12,13 +12,15 @@ from aggregator.pooling.practice_by_steel import PracticeBySteel
 from aggregator.pooling.runs_design import OWN
 from aggregator.pooling.runs_fit import Difference
 from aggregator.pooling.runs_model import SteelDifference, VarianceTold
+from aggregator.pooling.steel_by_level import SteelByLevel
 from aggregator.pooling.within_submissions import WithinSubmissions
 from aggregator.records.model.protocol import EndpointRule
 
-from .analysis import CrossedContrast, CrossedResult, PracticeContrast, Spread
+from .analysis import CrossedContrast, CrossedResult, LevelContrast, PracticeContrast, Spread
 from .crossed_sentences import (
     FIXED_WORDS,
     OWN_NOTE,
+    level_sentence,
     matters_sentence,
     practice_sentence,
     roles_sentence,
@@ -65,6 +67,7 @@ def crossed_result(found: AllRuns, rule: EndpointRule, unit: str) -> CrossedResu
         contrasts=tuple(_contrast(one, within.get((one.first, one.second))) for one in model.steels),
         new_hands_runs=RUNS,
         practice=tuple(_practice(one, opening, rule.kind) for one in found.practice),
+        by_level=tuple(_level(one, opening, rule.worthwhile_ratio) for one in found.levels),
         two_roles=roles_sentence(found.roles),
     )
 
@@ -154,4 +157,22 @@ def _practice(one: PracticeBySteel, opening: str, kind: str) -> PracticeContrast
         novice=novice,
         ratio_of_ratios=both,
         sentence=practice_sentence(one, opening, kind, figures),
+    )
+
+
+def _level(one: SteelByLevel, opening: str, step: float) -> LevelContrast:
+    result = None
+    if one.slope is not None:
+        size, limits = math.log(step), one.slope.interval
+        interval = Interval(size * limits.low, size * limits.high, limits.level, limits.method)
+        result = ratio_interval(size * one.slope.estimate, interval)
+    return LevelContrast(
+        first=one.first,
+        second=one.second,
+        sharpeners=one.sharpeners,
+        step=step,
+        result=result,
+        reliability_percent=None if one.reliability is None else published(100 * one.reliability),
+        reason=one.reason,
+        sentence=level_sentence(one, opening, step, result),
     )

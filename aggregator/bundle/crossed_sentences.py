@@ -5,6 +5,7 @@ from __future__ import annotations
 from aggregator.pooling.practice_by_steel import PracticeBySteel
 from aggregator.pooling.runs_design import OWN
 from aggregator.pooling.runs_model import GIVEN, NO_NUMBER, UPPER, RunsModel
+from aggregator.pooling.steel_by_level import SteelByLevel
 from aggregator.pooling.two_roles import ALPHA, TwoRoles
 from aggregator.pooling.within_submissions import BEYOND, WithinSubmissions
 
@@ -112,6 +113,18 @@ def practice_sentence(one: PracticeBySteel, opening: str, kind: str, figures: tu
         f"{opening}, {one.first} {compared(kind, practised.ratio)} {one.second} when practised people sharpened both, and "
         f"{compared(kind, novice.ratio)} {one.second} when novices did; {ending}."
     )
+
+
+def level_sentence(one: SteelByLevel, opening: str, step: float, result: RatioInterval | None) -> str:
+    """Whether a steel's advantage changes with how good the sharpener is, or why that is not known."""
+    if result is None:
+        return f"Whether {one.first} against {one.second} changes with how good the sharpener is, is not known: {one.reason}."
+    better = f"with a sharpener whose edges of other steels do better by {ratio_text(step)}"
+    told = f"the ratio of {one.first} to {one.second} is multiplied by {ratio_text(result.ratio)}"
+    limits = f"{100 * result.level:g} % interval {ratio_text(result.low)} to {ratio_text(result.high)}"
+    differs = (result.low or 0.0) > 1 or (result.high is not None and result.high < 1)
+    ending = "" if differs else "; whether that is more than chance these runs cannot say"
+    return f"{opening}, {better} {told} ({limits}){ending}."
 
 
 def roles_sentence(roles: TwoRoles) -> str:

@@ -15,6 +15,7 @@ from aggregator.records.canonical import PoolKey
 from .practice_by_steel import PracticeBySteel, practice_by_steel
 from .runs_design import checked_runs
 from .runs_model import RunsModel, model_of
+from .steel_by_level import SteelByLevel, steel_by_level
 from .two_roles import TwoRoles, two_roles
 from .within_submissions import WithinSubmissions, within_submissions
 
@@ -30,6 +31,7 @@ class AllRuns:
     model : of all the others.
     within : pairs of steels within submissions alone.
     practice : pairs of steels in practised and in novices' hands.
+    levels : pairs of steels against the sharpener's level.
     roles : whether who sharpens well also cuts well.
     """
 
@@ -39,6 +41,7 @@ class AllRuns:
     model: RunsModel
     within: tuple[WithinSubmissions, ...]
     practice: tuple[PracticeBySteel, ...]
+    levels: tuple[SteelByLevel, ...]
     roles: TwoRoles
 
 
@@ -65,7 +68,7 @@ def _one(key: tuple[PoolKey, str], rows: list[EndpointRow], left_out: int, worth
     runs = checked_runs([row.low for row in rows], [row.high for row in rows], labels_of(rows))
     model = model_of(runs)
     within = within_submissions(runs, model, worthwhile)
-    return AllRuns(*key, left_out, model, within, practice_by_steel(runs, model), two_roles(runs, model))
+    return AllRuns(*key, left_out, model, within, practice_by_steel(runs, model), steel_by_level(runs, model), two_roles(runs, model))
 
 
 def labels_of(rows: list[EndpointRow]) -> dict[str, list]:

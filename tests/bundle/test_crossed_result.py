@@ -171,6 +171,16 @@ def test_practice_is_told_in_a_sentence_of_the_endpoint():
     assert one.sentence.endswith("so it depends on who sharpens.")
 
 
+def test_the_sharpeners_level_is_told_per_worthwhile_ratio_and_refused_with_its_reason(crossing):
+    one = next(one for one in crossing.by_level if (one.first, one.second) == ("s1", "s2"))
+    assert one.sharpeners == 40 and one.step == rule("level").worthwhile_ratio and 0 < one.reliability_percent < 100
+    assert one.result.low < 1 < one.result.high  # none was put in
+    assert one.sentence.endswith("whether that is more than chance these runs cannot say.")
+    labels = labels_of_exchange(people=6, partners=3, blades=4)
+    few = published(labels, list(values_of(labels, 2))).by_level
+    assert few and all(one.result is None and one.reason and one.reason in one.sentence and "×" not in one.sentence for one in few)
+
+
 def test_every_number_is_one_that_json_can_hold(crossing, own_edges):
     for result in (crossing, own_edges):
         assert CrossedResult.model_validate_json(json.dumps(result.model_dump(mode="json"), allow_nan=False)) == result

@@ -9,6 +9,7 @@ from aggregator.bundle.analysis import (
     CrossedContrast,
     CrossedResult,
     CurveComparison,
+    LevelContrast,
     NetworkLine,
     NetworkResult,
     PracticeContrast,
@@ -90,6 +91,20 @@ def practice(number: int, first: str, second: str) -> PracticeContrast:
     )
 
 
+def by_level(number: int, first: str, second: str) -> LevelContrast:
+    known = number == 0
+    return LevelContrast(
+        first=first,
+        second=second,
+        sharpeners=9 if known else 4,
+        step=1.25,
+        result=interval(1.07, 0.05, "kenward-roger-t, calibrated") if known else None,
+        reliability_percent=64.0 if known else None,
+        reason="" if known else "4 sharpeners prepared both; 8 are needed",
+        sentence=f"The sharpener's level {'matters' if known else 'cannot be brought in'} for {first} and {second}.",
+    )
+
+
 def crossed(fitted: bool = True, split_told: bool = True) -> CrossedResult:
     """One model of all runs; without it ``fitted`` there is only the reason."""
     told = spreads() if split_told else tuple(spread(s.what, "no number", reason="Too few people exchanged edges.") for s in spreads())
@@ -114,6 +129,7 @@ def crossed(fitted: bool = True, split_told: bool = True) -> CrossedResult:
         contrasts=tuple(contrast(n, *pair) for n, pair in enumerate(PAIRS)) if fitted else (),
         new_hands_runs=4,
         practice=tuple(practice(n, *pair) for n, pair in enumerate(PAIRS[:2])) if fitted else (),
+        by_level=tuple(by_level(n, *pair) for n, pair in enumerate(PAIRS[:2])) if fitted else (),
         two_roles="Not known: fewer than eight people both sharpened and tested.",
     )
 

@@ -147,6 +147,13 @@ def test_a_page_of_an_endpoint_holds_the_whole_model(pages, pool):
         assert spread.what in said and spread.reason in said
 
 
+def test_the_sharpeners_level_has_a_figure_or_the_reason_and_no_number(pages):
+    told = rows(section(pages[f"{POOL}/late/index.md"], "model").split('id="sharpeners-level"')[1])
+    given, refused = (words(told[f"{PAIRS[n][0]} against {PAIRS[n][1]}"].replace("</", " </")) for n in (0, 1))
+    assert given.startswith("×1.07 (×1.02 to ×1.12)") and "9 64 % The sharpener's level matters" in given
+    assert "×" not in refused and "4 – The sharpener's level cannot be brought in" in refused
+
+
 def test_a_model_that_was_not_fitted_has_its_reason_and_no_table(pages):
     shown = section(pages[f"{POOL}/life/index.md"], "model")
     assert "not fitted: 21 of 40 lives censored" in words(shown) and "<table" not in shown and "×" not in shown

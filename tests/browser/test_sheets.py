@@ -182,14 +182,17 @@ def pages_of(pdf: bytes) -> int:
     )
 
 
-def test_on_paper_a_sheet_has_its_cautions_large_cells_and_no_navigation(context, form_base):
+@pytest.mark.parametrize(
+    ("protocol_version", "cells_wanted"), [("two-sharpeners-rope-1.1.0", 4 * 7 * 4), ("life-on-card-1.0.0", 4 * 9 * 4)]
+)
+def test_on_paper_a_sheet_has_its_cautions_large_cells_and_no_navigation(context, form_base, protocol_version, cells_wanted):
     page = context.new_page()
-    page.goto(f"{form_base}/tonight/two-sharpeners-rope-1.1.0/sheet/")
+    page.goto(f"{form_base}/tonight/{protocol_version}/sheet/")
     page.emulate_media(media="print")
     expect(page.get_by_text("Local law, the carrier")).to_be_visible()
     assert page.locator("header:visible, footer:visible, .crumbs:visible, .actions:visible, [role=dialog]:visible").count() == 0
     cells = page.locator(".sheet .readings tbody td").evaluate_all("all => all.map(cell => cell.getBoundingClientRect().height)")
-    assert len(cells) == 4 * 7 * 4 and min(cells) >= 8 * 96 / 25.4  # 8 mm in CSS pixels
+    assert len(cells) == cells_wanted and min(cells) >= 7.5 * 96 / 25.4  # in CSS pixels
     colours = page.locator(".sheet .readings th").first.evaluate(
         "cell => [getComputedStyle(cell).color, getComputedStyle(cell).backgroundColor]"
     )

@@ -6,6 +6,7 @@ Exit status: 0 fine or warnings only, 1 errors found, 2 misuse.
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -14,6 +15,10 @@ from aggregator import __version__
 from aggregator.errors import EdgeholdError, FindingsError, InputError
 
 FINE, ERRORS_FOUND, MISUSE = 0, 1, 2
+
+# Many small matrices: threads of the linear algebra library only wait for each other, for ten times the processor time.
+for _setting in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(_setting, "1")  # read when numpy is first imported, which the commands do
 
 
 def main(argv: list[str] | None = None) -> int:

@@ -13,6 +13,7 @@ from .forms import FORM, Tab, check_file, example, new_context, this_month, type
 from .test_axe import grave
 
 PROTOCOLS = Path(__file__).parents[2] / "protocols"
+DRAFTS = "Object.keys(localStorage).filter(key => key.startsWith('edgehold/draft/')).length"
 
 
 @pytest.fixture
@@ -80,6 +81,41 @@ def test_several_drafts_stand_side_by_side_and_none_is_thrown_away_at_a_touch(ta
     tab.page.get_by_role("button", name="Throw this one away: really?").click()
     expect(tab.person(1).get_by_label("Handle", exact=True)).to_have_value("")
     expect(tab.page.get_by_text("Other drafts in this browser (1)")).to_be_visible()
+
+
+def _two_tabs(context, form_base):
+    """The same draft in two tabs, of which the second has written last; the handle that each shows."""
+    first = Tab(context, form_base)
+    first.person(1).get_by_label("Handle", exact=True).fill("wren")
+    expect(first.page.locator("#form-kept")).to_contain_text("Kept in this browser")
+    second = Tab(context, form_base)
+    second.person(1).get_by_label("Handle", exact=True).fill("tern")
+    expect(first.page.locator("#form-status")).to_contain_text("Another tab has changed this draft")
+    return first, second
+
+
+def test_two_tabs_with_one_draft_do_not_write_over_each_other(context, form_base):
+    first, second = _two_tabs(context, form_base)
+    first.cell(1, 0, 1).fill("0.9")
+    first.page.keyboard.press("Tab")
+    first.page.wait_for_timeout(600)  # longer than a draft waits before it is written
+    again = Tab(context, form_base)
+    expect(again.person(1).get_by_label("Handle", exact=True)).to_have_value("tern")
+    expect(again.cell(1, 0, 1)).to_have_value("")
+    first.page.get_by_role("button", name="Keep this one as well").click()
+    assert first.page.evaluate(DRAFTS) == 2
+    expect(first.cell(1, 0, 1)).to_have_value("0.9")
+    assert first.troubles + second.troubles + again.troubles == []
+
+
+def test_a_tab_whose_draft_was_changed_elsewhere_can_go_on_with_what_stands_there(context, form_base):
+    first, second = _two_tabs(context, form_base)
+    first.page.get_by_role("button", name="Go on with what stands there").click()
+    handle = first.person(1).get_by_label("Handle", exact=True)
+    expect(handle).to_have_value("tern")
+    handle.fill("auk")
+    expect(second.page.locator("#form-status")).to_contain_text("Another tab has changed this draft")
+    assert first.page.evaluate(DRAFTS) == 1
 
 
 def test_a_half_done_file_is_opened_gone_on_with_and_saved(tab, form_site, tmp_path):

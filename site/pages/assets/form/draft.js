@@ -43,11 +43,16 @@ export class Drafts {
     } catch { return null; }
   }
 
+  /** Where a draft is kept. */
+  keyOf(kept) {
+    return this.prefix + kept.name;
+  }
+
   /** Write a draft; false where the browser does not let us, which the page must say. */
   save(kept) {
     kept.saved = new Date().toISOString();
     try {
-      this.storage.setItem(this.prefix + kept.name, JSON.stringify(kept));
+      this.storage.setItem(this.keyOf(kept), JSON.stringify(kept));
       this.failed = false;
     } catch { this.failed = true; }
     return !this.failed;

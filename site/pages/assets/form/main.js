@@ -32,6 +32,8 @@ const form = {
   unitOf: new Map(),
   all: false,
   shown: [],
+  answered: "",
+  elsewhere: false,
   typed: (pointer) => typedHere(form.kept, pointer),
   changed() {
     form.kept.dirty = true;
@@ -77,10 +79,20 @@ function say(text) {
 }
 
 function keep() {
-  if (!form.kept.dirty) { return; }
+  if (!form.kept.dirty || form.elsewhere) { return; }
   if (!drafts.save(form.kept)) { say("This browser does not keep drafts here: save a half-done file before you leave."); return; }
   const time = new Date(form.kept.saved).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
   at("kept").textContent = `Kept in this browser, last at ${time}.`;
+}
+
+/** Another tab has written the same draft: nothing is written over it until somebody chooses. */
+function changedElsewhere({ key, newValue }) {
+  if (key !== drafts.keyOf(form.kept) || newValue === null) { return; }
+  const theirs = drafts.open(form.kept.name), { name, signs } = drafts.fresh();
+  const mine = () => { use({ ...form.kept, name, signs, dirty: true }, "This is a draft of its own now; the other one stands under “Other drafts”."); keep(); };
+  form.elsewhere = true;
+  say("Another tab has changed this draft. What you type here is not kept until you choose below which one to go on with.");
+  at("kept").replaceChildren("Changed in another tab: ", button("Go on with what stands there", () => use(theirs, "This is what the other tab wrote.")), " ", button("Keep this one as well", mine));
 }
 
 function refresh() {
@@ -91,8 +103,17 @@ function refresh() {
 function look() {
   const { record, found } = findings(form.kept.draft, rules);
   form.shown = show(form, found);
-  later("answer", LOOK_AFTER, () => at("answer").replaceChildren(...[yourAnswer(record, rules)].filter(Boolean)));
+  later("answer", LOOK_AFTER, () => showAnswer(record));
   return { record, found };
+}
+
+/** The answer, made anew only when the record is another one: somebody may be reading it, with its figures unfolded. */
+function showAnswer(record) {
+  const text = JSON.stringify(record), unfolded = at("answer").querySelector("details")?.open ?? false;
+  if (text === form.answered) { return; }
+  form.answered = text;
+  at("answer").replaceChildren(...[yourAnswer(record, rules)].filter(Boolean));
+  at("answer").querySelectorAll("details").forEach((part) => { part.open = unfolded; });
 }
 
 function render() {
@@ -129,6 +150,8 @@ function begin(kept) {
 function use(kept, message) {
   if (form.kept) { keep(); }
   form.kept = kept;
+  form.elsewhere = false;
+  at("kept").replaceChildren();
   form.touched.clear();
   form.opened.clear();
   form.all = false;
@@ -258,6 +281,7 @@ function start() {
   new ResizeObserver(() => later("draw", 100, refresh)).observe(at("curves"));
   document.addEventListener("visibilitychange", () => { if (document.hidden) { keep(); } });
   window.addEventListener("pagehide", keep);
+  window.addEventListener("storage", changedElsewhere);
 }
 
 start();

@@ -1,0 +1,122 @@
+"""Every command that the pages for contributors and maintainers print works, in their order, in a repository as they describe it."""
+
+import json
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+import yaml
+
+from aggregator.bundle.form import repository_url
+from aggregator.bundle.form_layout import worked_example
+from aggregator.cli import main
+from aggregator.records import load_repository
+from aggregator.records.codes import CODES
+from aggregator.records.model.changes import PersonFile
+from aggregator.records.model.review import Outcome
+from aggregator.records.rules.additions import is_data
+from tests.proposals.requests import commit, git
+
+ROOT = Path(__file__).parents[1]
+PAGES = ROOT / "site" / "pages"
+PROTOCOL = ("two-sharpeners-rope", "1.1.0")
+GUIDES = [PAGES / f"{name}.md" for name in ("contributing", "conduct", "privacy", "submit", "runbook")] + [
+    ROOT / ".github" / "CONTRIBUTING.md",
+    ROOT / ".github" / "pull_request_template.md",
+]
+
+
+def blocks(page: Path, language: str) -> list[str]:
+    return re.findall(rf"^```{language}\n(.*?)^```", page.read_text(encoding="utf-8"), re.M | re.S)
+
+
+@pytest.fixture
+def root(tmp_path):
+    """A clone with the two submissions that the pages speak of, a branch of one's own, and a host's ``origin/main``."""
+    shutil.copytree(ROOT / "protocols", tmp_path / "protocols")
+    (tmp_path / "submissions").mkdir()
+    protocol = load_repository(tmp_path).protocols[PROTOCOL].record
+    folder = tmp_path / "submissions" / "measured" / PROTOCOL[0]
+    folder.mkdir(parents=True)
+    for name, scale in (("wren-2026-05-k3f", 1.0), ("tern-2026-06-b2c", 1.1)):
+        record = worked_example(protocol, name[5:12]) | {"id": name, "origin": "measured"}
+        for value in (value for run in record["runs"] for reading in run["readings"] for value in reading["values"]):
+            value["written"] = round(value["written"] * scale, 3)
+        (folder / f"{name}.json").write_text(json.dumps(record), encoding="utf-8")
+    git(tmp_path, "init", "-q", "-b", "main")
+    commit(tmp_path)
+    git(tmp_path, "remote", "add", "origin", str(tmp_path))
+    git(tmp_path, "update-ref", "refs/remotes/origin/main", "main")
+    git(tmp_path, "config", "user.name", "somebody")
+    git(tmp_path, "config", "user.email", "somebody@example.org")
+    git(tmp_path, "switch", "-q", "-c", "request")
+    return tmp_path
+
+
+def run(block: str, root: Path) -> str:
+    """Run a block as somebody types it; ``edgehold`` is this one."""
+    program = f"edgehold() {{ '{sys.executable}' -m aggregator \"$@\"; }}\n"
+    environment = {"PATH": "/usr/bin:/bin", "PYTHONPATH": str(ROOT), "HOME": str(root), "LC_ALL": "C.UTF-8"}
+    done = subprocess.run(["bash", "-euc", program + block], cwd=root, env=environment, capture_output=True, text=True, timeout=60)
+    assert done.returncode == 0, f"{block}{done.stdout}{done.stderr}"
+    return done.stdout
+
+
+def test_contributors_commands_check_correct_and_retract(root):
+    for block in blocks(PAGES / "contributing.md", "sh"):
+        run(block, root)
+    commit(root)
+    assert main(["check", "--root", str(root), "--against", "main"]) == 0
+    (retracted,) = load_repository(root).retracted
+    assert [change.record.kind for change in retracted.changes] == ["correction", "retraction"]
+    assert retracted.record.runs[0].humidity_percent == 61
+
+
+def test_maintainers_commands_go_through_and_the_taken_out_leaves_only_its_tombstone(root):
+    said = [run(block, root) for block in blocks(PAGES / "runbook.md", "sh")]
+    assert "taken-out" in said[-1] and "0 errors" in said[-1]
+    repository = load_repository(root)
+    assert [stone.id for stone in repository.tombstones] == ["wren-2026-05-k3f"]
+    assert [submission.record.id for submission in (*repository.submissions, *repository.retracted)] == ["tern-2026-06-b2c"]
+    assert "wren-2026-05-k3f.json" in git(root, "log", "--all", "--name-only", "--format=")  # what git cannot forget
+
+
+def test_the_example_of_an_alias_and_of_a_struck_outcome_are_of_their_formats():
+    (person,) = blocks(PAGES / "privacy.md", "json")
+    assert PersonFile.model_validate_json(person).shown_as == "dunnock"
+    (outcome,) = blocks(PAGES / "runbook.md", "yaml")
+    assert Outcome.model_validate(yaml.safe_load(outcome), strict=False).outcome == "struck"
+
+
+def test_every_warning_in_the_runbook_exists_and_every_one_about_a_request_is_there():
+    named = set(re.findall(r"^\| (`.*?`) \|", (PAGES / "runbook.md").read_text(encoding="utf-8"), re.M))
+    codes = {code for cell in named for code in re.findall(r"`([a-z-]+)`", cell)}
+    assert {code: CODES[code].severity for code in codes} == dict.fromkeys(codes, "warning")
+    for_maintainers = {code for code, entry in CODES.items() if entry.severity == "warning" and "maintainer" in entry.cure}
+    assert for_maintainers <= codes and {"taken-out", "demonstration-changed", "executable-bit", "handle-in-id"} <= codes
+
+
+@pytest.mark.parametrize("guide", GUIDES, ids=lambda guide: guide.name)
+def test_what_a_guide_names_is_there(guide):
+    text = guide.read_text(encoding="utf-8")
+    targets = set(re.findall(r"^([a-z]+):", (ROOT / "Makefile").read_text(encoding="utf-8"), re.M))
+    assert set(re.findall(r"`make ([a-z]+)`", text)) <= targets
+    for command in set(re.findall(r"`edgehold ([a-z]+)", text)):
+        with pytest.raises(SystemExit) as left:
+            main([command, "--help"])
+        assert left.value.code == 0
+    places = re.findall(r"`((?:\.github|aggregator|protocols|schemas|submissions|tests|site|\.ci)/[a-z0-9_/.-]*)`", text)
+    assert [place for place in places if not (ROOT / place).exists()] == []
+
+
+def test_what_the_runbook_calls_code_is_code():
+    for path in (".github/workflows/check.yml", "aggregator/cli.py", "Makefile", "mkdocs.yml", ".ci/run"):
+        assert not is_data(path)
+
+
+def test_without_a_repository_address_nothing_is_linked(tmp_path):
+    (tmp_path / "mkdocs.yml").write_text("site_url: https://edgehold.example/\n", encoding="utf-8")
+    assert repository_url(tmp_path) is None

@@ -8,7 +8,7 @@ import secrets
 from collections.abc import Mapping
 from pathlib import Path
 
-from aggregator.bundle.repeatability import PublishedRepeatability, assumption, content_sha256, form_repeatability
+from aggregator.bundle.repeatability import assumption, form_repeatability
 from aggregator.errors import FindingsError, InputError
 from aggregator.estimates.repeatability import Repeatability
 from aggregator.records import load_repository
@@ -16,6 +16,7 @@ from aggregator.records.canonical import LoadedProtocol, PoolKey, Repository
 from aggregator.records.model.plan import Plan
 from aggregator.records.model.protocol import Protocol, major, version_order
 from aggregator.report.answer import table_of
+from aggregator.report.table import read_published
 
 from .advice import Advice, advise
 from .chances import Progress
@@ -72,20 +73,10 @@ def known_repeatability(
     rule = next(rule for rule in protocol.endpoints if rule.id == endpoint)
     if file is None:
         return assumption(rule), None, None
-    published = _read(file)
+    published = read_published(file)
     plain = form_repeatability(published, protocol, origin)
     pool = PoolKey(protocol.id, major(protocol.version), origin)
     return table_of(plain, pool, protocol).entry((pool, endpoint)), plain["reading_variance"], published.sha256
-
-
-def _read(file: Path) -> PublishedRepeatability:
-    try:
-        published = PublishedRepeatability.model_validate_json(file.read_bytes())
-    except (OSError, ValueError) as error:
-        raise InputError(f"got {file}, wanted a repeatability table as 'edgehold pool' writes it ({type(error).__name__})") from None
-    if content_sha256(published) != published.sha256:
-        raise InputError(f"got {file}, whose hash is not that of its content; wanted the table as it was published")
-    return published
 
 
 def plan_at(

@@ -114,7 +114,7 @@ def _sentences(runs: int, half: float, width: int | None, verdict: int | None, m
     told = f"{rule.title}: with {_counted(runs)} the interval reaches {ratio_text(half)} either way"
     yield f"{told}; the smallest difference worth acting on is {goal}."
     if width == runs:
-        yield "That is narrow enough; it only lies across the line, and more runs would move or narrow it off."
+        yield "That is narrow enough, but it still reaches across one of the lines that a verdict is drawn at."
     elif width is None:
         yield f"Runs of the same kind would not bring it down to {goal} within {most} of them."
     else:

@@ -14,6 +14,7 @@ from aggregator.numerics.root_search import root_between
 from .censored import CensoredFit, fit_censored
 
 LEVEL_TOP = 1e-4  # a likelihood ratio below this tells nothing apart
+CLOSE = 1e-11  # of a limit, relative: finer than what is published
 SETTLED = 1e-6  # a likelihood ratio below this, far out, means that the likelihood never falls on that side
 LAST_STEPS = 5  # of the fit whose coefficients are told; along a profile only the likelihood counts
 FAR = 40.0  # standard deviations beyond the data that count as far out
@@ -170,12 +171,16 @@ class _Profile:
     def limit(self, side: int, largest: float) -> float:
         """Where the LR reaches its largest allowed value on a side; infinity where it settles below."""
         allowed, inner, step = math.sqrt(largest), self.estimate, self.step
-        near = self.start = self.best
+        near, known = self.best, {inner: -math.sqrt(largest)}
+        self.start = near
         while step < 2 * self.reach:
             outer = self.estimate + side * step
-            if math.sqrt(self.fall(outer)) > allowed:
+            known[outer] = math.sqrt(self.fall(outer)) - allowed
+            if known[outer] > 0:
                 ends = sorted((inner, outer))
-                return root_between(lambda delta, near=near: math.sqrt(self.fall(delta, near)) - allowed, *ends)
+                return root_between(
+                    lambda delta, near=near: known[delta] if delta in known else math.sqrt(self.fall(delta, near)) - allowed, *ends, CLOSE
+                )
             inner, step, near = outer, 2 * step, self.start
         return side * math.inf
 

@@ -16,6 +16,8 @@ from scipy.stats import qmc
 HERMITE = {0: 1, 1: 41, 2: 25, 3: 15}  # nodes a dimension of the product rule, by dimensions
 POINTS = 4096  # of the quasi-random rule in more dimensions; each is used with its mirror image
 WIDER = 0.5  # share of the limits' part of the curvature that scales them: tails must not be missed; of 1 to 0.35 about the best in trials
+HIGH = 5.0  # standard deviations: beyond it ln Φ comes from its own function, being a small difference of large numbers else
+LAST_STEP = 1e-6  # of Newton's method for the mode; what is left after it is of the order of its square
 DEEP = -100.0  # standard deviations: beyond it a difference of large numbers is replaced by its expansion
 
 
@@ -44,47 +46,56 @@ def truncated(m, L, limit, sign, sd, seed) -> tuple[float, np.ndarray, np.ndarra
     at = z + x @ root.T
     eta = m + at @ L.T
     d = sign * (eta - limit) / sd
-    tail = log_ndtr(d)
+    tail, mills, bend = _tail(d)
     terms = log_w + 0.5 * (x**2).sum(axis=1) - 0.5 * (at**2).sum(axis=1) + tail.sum(axis=1)
     top = terms.max()
     share = np.exp(terms - top)
     log_p = top + np.log(share.sum()) + log_det
     share /= share.sum()
-    mills, bend = _mills(d)
     given = eta + sign * sd * mills
     mean = share @ given
     off = given - mean
     return float(log_p), mean, (off * share[:, None]).T @ off + np.diag(share @ (sd**2 * (1 - bend)))
 
 
-def _mills(d: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """φ(d)/Φ(d) = λ and λ(λ + d), the latter by its expansion 1 − 1/d² + 6/d⁴ where λ and d cancel."""
-    mills = np.sqrt(2 / np.pi) / erfcx(-d / np.sqrt(2))
-    bend, deep = mills * (mills + d), d < DEEP
+def _tail(d: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """ln Φ(d), φ(d)/Φ(d) = λ, and λ(λ + d), all from one e^(x²)erfc(x): Φ(d) = ½e^(−d²/2) times it at x = −d/√2.
+
+    λ(λ + d) by its expansion 1 − 1/d² + 6/d⁴ where λ and d cancel.
+    """
+    scaled, high, deep = erfcx(-d / np.sqrt(2)), d > HIGH, d < DEEP
+    log_p = np.log(0.5 * scaled) - 0.5 * d**2
+    log_p[high] = log_ndtr(d[high])
+    mills = np.sqrt(2 / np.pi) / scaled
+    bend = mills * (mills + d)
     if deep.any():
         far = d[deep] ** -2.0
         bend[deep] = 1 - far + 6 * far**2
-    return mills, bend
+    return log_p, mills, bend
 
 
 def _mode(m, L, limit, sign, sd) -> tuple[np.ndarray, np.ndarray, float]:
     """Mode of the integrand, a root R of the inverse curvature there by which nodes are scaled, and ln|R|, by damped Newton steps."""
     z, r = np.zeros(L.shape[1]), L.shape[1]
 
-    def height(z):
-        return -0.5 * z @ z + log_ndtr(sign * (m + L @ z - limit) / sd).sum()
+    def at(z):
+        tail, mills, bend = _tail(sign * (m + L @ z - limit) / sd)
+        return -0.5 * z @ z + tail.sum(), mills, bend
 
+    height, mills, bend = at(z)
     for _ in range(100):
-        d = sign * (m + L @ z - limit) / sd
-        mills, bend = _mills(d)
         curvature = np.eye(r) + (L * (bend / sd**2)[:, None]).T @ L
         step = np.linalg.solve(curvature, L.T @ (sign * mills) / sd - z)
-        size = 1.0
-        while size > 1e-6 and height(z + size * step) < height(z):
-            size /= 2
-        if size <= 1e-6 or np.abs(step).max(initial=0.0) < 1e-10:
+        if np.abs(step).max(initial=0.0) < LAST_STEP:
+            z = z + step
             break
-        z = z + size * step
+        size, moved = 1.0, at(z + step)
+        while size > 1e-6 and moved[0] < height:
+            size /= 2
+            moved = at(z + size * step)
+        if size <= 1e-6:
+            break
+        z, (height, mills, bend) = z + size * step, moved
     if r not in HERMITE:
         curvature = np.eye(r) + WIDER * (curvature - np.eye(r))
     root = np.linalg.inv(np.linalg.cholesky(curvature)).T

@@ -14,7 +14,8 @@ import numpy as np
 from .variance_search import Found, Point, Problem, search
 
 MOST_STEPS = 60
-CLOSE = 1e-8  # relative, of a limit on the scale of standard deviations
+CLOSE = 1e-8  # relative, of a limit on the scale of standard deviations, between two points that enclose it
+LAST_STEP = 1e-6  # relative, of the last Newton step there; what is left after it is of the order of its square
 NO_RESIDUAL = 1e-6  # of its estimate: a residual variance that may be this small may be zero, where there is no likelihood
 LARGEST_GROWTH = 30.0  # of the standard deviation in one step outwards
 BETTER = 1e-6  # a deviance lower than the minimum by this much means that the minimum was not the lowest
@@ -111,7 +112,7 @@ def _crossing(path: _Path, centre: float, side: int, error: float, rise: float) 
         root = np.sqrt(max(height, 1e-300))
         move = (np.sqrt(rise) - root) * 2 * root / slope if slope * side > 0 else np.inf
         wanted = x + move
-        if abs(wanted - x) <= CLOSE * x:
+        if abs(wanted - x) <= LAST_STEP * x:
             return float(wanted)
         if outside is None:
             wanted = wanted if x < wanted < LARGEST_GROWTH * x else 3 * x

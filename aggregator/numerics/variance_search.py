@@ -24,6 +24,8 @@ MOST_HALVINGS = 25
 # What the next Newton step would lower the deviance by when the search stops: a variance then lies within the root of twice this,
 # times its standard error, of the minimum. Small systems take quadratic steps and end far below it.
 CONVERGED, CONVERGED_MIDDLE, CONVERGED_LARGE = 1e-15, 1e-12, 1e-9
+# With a variance held, as in profiles, only the deviance is wanted, which is off by what the next step would lower it by.
+CONVERGED_HELD = 1e-11
 LARGE = 20_000  # unknowns; with so many a variance's standard error is so small that fewer digits of it are as many of the variance
 ROUNDING = 1e-11  # of the deviance: smaller differences are not signs of anything
 SUFFICIENT = 1e-4  # share of the decrease that the slope promises which a step must bring (Armijo 1966)
@@ -236,6 +238,7 @@ def search_from(problem: Problem, point: Point, held: int | None = None) -> Foun
     free = np.arange(len(point.variances)) != (-1 if held is None else held)
     small = is_small(problem.system)
     tolerance = CONVERGED if small else CONVERGED_LARGE if problem.system.q > LARGE else CONVERGED_MIDDLE
+    tolerance = tolerance if held is None else max(tolerance, CONVERGED_HELD)
     evaluations = 1
     for steps in range(MOST_STEPS):
         if not problem.known and point.variances[-1] < VANISHED:

@@ -10,7 +10,7 @@ import numpy as np
 from .runs_design import FixedPart, Runs, fixed_part, independent_columns
 from .runs_fit import Difference, coefficient_covariance, difference
 from .runs_model import RunsModel
-from .working_values import WorkingValues, fit_working, working_values
+from .working_values import WorkingValues, fit_working
 
 LEAST_SHARPENERS = 2  # of each class on each steel: one of a class stands for himself
 PRACTICE = "practised"
@@ -68,7 +68,7 @@ def _sharpeners(runs: Runs, rows: np.ndarray, steel: str) -> dict[bool, int]:
 def _fitted(runs: Runs, rows: np.ndarray, model: RunsModel):
     """The fit with practice in it, and its fixed part; None where it could not be had."""
     groups = {name: labels for name, labels in runs.groups().items() if name in model.terms}
-    values = working_values(runs, fixed_part(runs).X, groups, model.fit)
+    values = model.values
     if values is None:
         return None
     chosen = WorkingValues(values.y[rows], None if values.extra is None else values.extra[rows], values.residual)

@@ -209,7 +209,7 @@ def _fit(runs: Runs, evenings: np.ndarray, X: np.ndarray) -> tuple[CrossedFit, s
     """The model of all runs, and why there are no figures; empty where there are."""
     groups = {EVENING: evenings} | runs.groups()
     held = terms_held(groups, X=X, variances={EVENING: ASSUMED_VARIANCES["submission"]}).held
-    fit = fit_groups(runs, X, {name: groups[name] for name in held})
+    fit = fit_groups(runs, X, {name: groups[name] for name in held}).fit
     if fit.coefficients is None or not fit.convergence.converged:
         return fit, fit.reasons.get("coefficients") or fit.reasons["convergence"]
     return fit, "" if fit.covariance is not None else fit.reasons.get("covariance", "its standard errors could not be had")

@@ -15,7 +15,7 @@ from .crossed import crossed
 from .crossed_results import CrossedFit
 from .new_hands import LEAST_DF
 from .runs_design import Runs
-from .working_values import fit_working, working_values
+from .working_values import WorkingValues, fit_working, working_values
 
 
 @dataclass(frozen=True)
@@ -28,13 +28,29 @@ class Difference:
     interval: Interval
 
 
-def fit_runs(runs: Runs, X: np.ndarray, terms: Sequence[str], *, level: float = 0.95, profile: bool = False) -> CrossedFit:
+@dataclass(frozen=True, eq=False)
+class FittedRuns:
+    """A fit of runs, and what further fits of the same runs need.
+
+    Attributes
+    ----------
+    fit : the fit.
+    values : the runs as values with known variances about it; None where they could not be had.
+    restricted : the fit of ``values`` by restricted likelihood, with the same fixed part and terms; None where it was not made.
+    """
+
+    fit: CrossedFit
+    values: WorkingValues | None
+    restricted: CrossedFit | None
+
+
+def fit_runs(runs: Runs, X: np.ndarray, terms: Sequence[str], *, level: float = 0.95, profile: bool = False) -> FittedRuns:
     """Fit the named random terms beside a fixed part; see ``fit_groups``."""
     groups = {name: labels for name, labels in runs.groups().items() if name in terms}
     return fit_groups(runs, X, groups, level=level, profile=profile)
 
 
-def fit_groups(runs: Runs, X: np.ndarray, groups: Mapping[str, np.ndarray], *, level: float = 0.95, profile: bool = False) -> CrossedFit:
+def fit_groups(runs: Runs, X: np.ndarray, groups: Mapping[str, np.ndarray], *, level: float = 0.95, profile: bool = False) -> FittedRuns:
     """Fit random terms given by their labels beside a fixed part.
 
     With one-sided runs coefficients and variances are those of maximum likelihood (``crossed_censored``); limits of the variances,
@@ -42,14 +58,17 @@ def fit_groups(runs: Runs, X: np.ndarray, groups: Mapping[str, np.ndarray], *, l
     replaced by the normal value that says the same about it (``working_values``).
     """
     if np.array_equal(runs.low, runs.high):
-        return crossed(runs.low, X, groups, level=level, profile=profile)
+        fit = crossed(runs.low, X, groups, level=level, profile=profile)
+        return FittedRuns(fit, WorkingValues(runs.low, None, None), fit)
     open_runs = bool(runs.one_sided.any())
     fit = crossed_censored(runs.low, runs.high, X, groups, level=level, profile=profile and not open_runs).fit
-    if not open_runs or fit.coefficients is None:
-        return fit
+    if fit.coefficients is None:
+        return FittedRuns(fit, None, None)
     values = working_values(runs, X, groups, fit)
-    about = fit_working(values, X, groups, level=level, profile=profile) if values else None
-    return fit if about is None or about.coefficients is None else _with_limits(fit, about)
+    if not open_runs or values is None:
+        return FittedRuns(fit, values, None)
+    about = fit_working(values, X, groups, level=level, profile=profile)
+    return FittedRuns(fit if about.coefficients is None else _with_limits(fit, about), values, about)
 
 
 def _with_limits(fit: CrossedFit, about: CrossedFit) -> CrossedFit:

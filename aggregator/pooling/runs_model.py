@@ -24,6 +24,7 @@ from .random_terms import WORDS, TermsHeld
 from .runs_design import OWN, FixedPart, Runs, checked_runs, fixed_part, too_many_levels
 from .runs_fit import Difference, coefficient_covariance, difference, fit_runs
 from .separability import LARGEST_CV, LEAST_CROSSING_DF, PEOPLE, WEAK_EFFICIENCY, ContrastVerdict, Separability, separability
+from .working_values import WorkingValues
 
 GIVEN, UPPER, NO_NUMBER = "given", "upper limit only", "no number"
 
@@ -94,6 +95,8 @@ class RunsModel:
     not_held : what was asked for and could not be held, by name, with its reason.
     terms : random terms held.
     fit : of ``crossed`` or ``crossed_censored``; None where nothing was fitted.
+    values : the runs as values with known variances about the fit, for further fits; None where they could not be had.
+    restricted : the fit of ``values`` by restricted likelihood; None where it was not made.
     apart : what the runs can tell apart; None where that could not be judged.
     variances : by name, the residual last; empty where not fitted.
     steels : every pair of known steels; without figures where not fitted.
@@ -109,6 +112,8 @@ class RunsModel:
     not_held: Mapping[str, str]
     terms: tuple[str, ...]
     fit: CrossedFit | None
+    values: WorkingValues | None
+    restricted: CrossedFit | None
     apart: Separability | None
     variances: Mapping[str, VarianceTold]
     steels: tuple[SteelDifference, ...]
@@ -158,7 +163,8 @@ def model_of(runs: Runs, *, level: float = 0.95, profile: bool = True) -> RunsMo
         reason = f"{open_runs} of {n} runs are known to one side only; a fit can bear {100 * MOST_ONE_SIDED:g} %"
         return _unfitted(reason, runs, fixed, apart)
     held = apart.split.terms
-    fit = fit_runs(runs, fixed.X, held.held, level=level, profile=profile)
+    fitted = fit_runs(runs, fixed.X, held.held, level=level, profile=profile)
+    fit = fitted.fit
     if not fit.convergence.converged or fit.coefficients is None:
         return _unfitted(fit.reasons.get("coefficients") or fit.reasons["convergence"], runs, fixed, apart, fit)
     covariance = coefficient_covariance(fit)
@@ -172,6 +178,8 @@ def model_of(runs: Runs, *, level: float = 0.95, profile: bool = True) -> RunsMo
         not_held=_not_held(fixed, held),
         terms=held.held,
         fit=fit,
+        values=fitted.values,
+        restricted=fitted.restricted,
         apart=apart,
         variances=told,
         steels=_steels(runs, fixed, held, apart, fit, covariance),
@@ -202,6 +210,8 @@ def _unfitted(reason: str, runs: Runs, fixed: FixedPart, apart: Separability | N
         not_held=_not_held(fixed, apart.split.terms) if apart else {},
         terms=apart.split.terms.held if apart else (),
         fit=fit,
+        values=None,
+        restricted=None,
         apart=apart,
         variances={},
         steels=tuple(nothing),

@@ -15,7 +15,7 @@ from .runs_design import FixedPart, Runs, fixed_part, independent_columns, too_m
 from .runs_fit import Difference, coefficient_covariance, difference
 from .runs_model import RunsModel
 from .separability import crosses
-from .working_values import WorkingValues, fit_working, working_values
+from .working_values import WorkingValues, fit_working
 
 LEAST_SHARPENERS = 8  # whose edges others tested too
 LEVEL = "level"
@@ -77,34 +77,28 @@ def steel_by_level(runs: Runs, model: RunsModel) -> tuple[SteelByLevel, ...]:
         return ()
     met = {one: set(runs.sharpener[runs.steel == one].tolist()) for one in runs.steels}
     pairs = [pair for pair in combinations(runs.steels, 2) if met[pair[0]] & met[pair[1]]]
-    values = _values(runs, model) if pairs else None
-    return tuple(_pair(pair, met[pair[0]] & met[pair[1]], runs, model, values) for pair in pairs)
+    return tuple(_pair(pair, met[pair[0]] & met[pair[1]], runs, model) for pair in pairs)
 
 
-def _values(runs: Runs, model: RunsModel) -> WorkingValues | None:
-    groups = {name: labels for name, labels in runs.groups().items() if name in model.terms}
-    return working_values(runs, fixed_part(runs).X, groups, model.fit)
-
-
-def _pair(pair: tuple[str, str], both: set[str], runs: Runs, model: RunsModel, values: WorkingValues | None) -> SteelByLevel:
+def _pair(pair: tuple[str, str], both: set[str], runs: Runs, model: RunsModel) -> SteelByLevel:
     others = ~np.isin(runs.steel, pair)
     crossing = set(runs.sharpener[others & crosses(runs.sharpener, runs.tester)].tolist())
     known = sorted(both & crossing)
-    reason = _reason(pair, len(known), model, values)
+    reason = _reason(pair, len(known), model)
     if reason:
         return SteelByLevel(*pair, len(known), None, None, reason)
-    levels, reason = _levels(runs, model, values, others)
+    levels, reason = _levels(runs, model, others)
     if levels is None:
         return SteelByLevel(*pair, len(known), None, None, reason)
     rows = np.isin(runs.steel, pair) & np.isin(runs.sharpener, known)
-    slope, reason = _slope(pair, runs.chosen(rows), model, _at(values, rows), levels)
+    slope, reason = _slope(pair, runs.chosen(rows), model, _at(model.values, rows), levels)
     reliability = float(np.mean([levels.reliability[who] for who in known]))
     if slope is None:
         return SteelByLevel(*pair, len(known), None, None, reason)
     return SteelByLevel(*pair, len(known), _widened(slope, reliability, levels.cv), reliability, "")
 
 
-def _reason(pair: tuple[str, str], known: int, model: RunsModel, values: WorkingValues | None) -> str:
+def _reason(pair: tuple[str, str], known: int, model: RunsModel) -> str:
     told = next(one for one in model.steels if (one.first, one.second) == pair)
     if told.result is None:
         return told.reason
@@ -115,7 +109,7 @@ def _reason(pair: tuple[str, str], known: int, model: RunsModel, values: Working
         )
     if model.apart.split.verdict == "no":
         return "sharpeners and testers cannot be told apart in these runs"
-    return "" if values is not None else "no fit of the levels came to an end"
+    return "" if model.values is not None else "no fit of the levels came to an end"
 
 
 def _at(values: WorkingValues, rows: np.ndarray) -> WorkingValues:
@@ -132,12 +126,12 @@ def _fit(runs: Runs, model: RunsModel, values: WorkingValues, X: np.ndarray):
     return (fit if done else None), mixed
 
 
-def _levels(runs: Runs, model: RunsModel, values: WorkingValues, rows: np.ndarray) -> tuple[_Levels | None, str]:
+def _levels(runs: Runs, model: RunsModel, rows: np.ndarray) -> tuple[_Levels | None, str]:
     """Sharpeners' shrunken effects in the runs of other steels, or why there are none."""
     chosen = runs.chosen(rows)
     if too_many_levels(chosen):
         return None, too_many_levels(chosen)
-    fit, mixed = _fit(chosen, model, _at(values, rows), fixed_part(chosen).X)
+    fit, mixed = _fit(chosen, model, _at(model.values, rows), fixed_part(chosen).X)
     if fit is None:
         return None, "no fit of the runs of other steels came to an end"
     variance = fit.variances.get("sharpener")

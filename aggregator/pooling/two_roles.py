@@ -11,7 +11,7 @@ from scipy.stats import chi2
 from .runs_design import Runs, fixed_part
 from .runs_model import RunsModel
 from .separability import PEOPLE
-from .working_values import fit_working, working_values
+from .working_values import fit_working
 
 LEAST_PEOPLE = 8  # in both roles
 ALPHA = 0.05
@@ -59,10 +59,10 @@ def two_roles(runs: Runs, model: RunsModel) -> TwoRoles:
     if reason:
         return TwoRoles(len(people), None, None, None, reason)
     X, groups = fixed_part(runs).X, {name: labels for name, labels in runs.groups().items() if name in model.terms}
-    values = working_values(runs, X, groups, model.fit)
+    values = model.values
     if values is None:
         return TwoRoles(len(people), None, None, None, "no fit with a shared part came to an end")
-    plain = fit_working(values, X, groups)
+    plain = model.restricted or fit_working(values, X, groups)
     fits = {sign: fit_working(values, X, groups | {"shared": _shared(runs, sign)}) for sign in (1.0, -1.0)}
     usable = {s: f for s, f in fits.items() if f.convergence.converged and all(f.variances[n] is not None for n in (*PEOPLE, "shared"))}
     if not usable or plain.log_likelihood is None:

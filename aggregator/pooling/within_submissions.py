@@ -13,7 +13,7 @@ from .crossed_results import CrossedFit
 from .runs_design import FixedPart, Runs, fixed_part, independent_columns
 from .runs_fit import Difference, coefficient_covariance, difference
 from .runs_model import RunsModel, SteelDifference
-from .working_values import WorkingValues, fit_working, working_values
+from .working_values import WorkingValues, fit_working
 
 BEYOND = 2.0  # standard errors of the difference from which the two kinds of information disagree
 ALL_THERE_IS = 1e-6  # of a variance: comparisons between submissions that add less than this add nothing
@@ -68,7 +68,7 @@ def within_submissions(runs: Runs, model: RunsModel, worthwhile: float) -> tuple
     fixed = fixed_part(runs)
     terms = [name for name in model.terms if name != "submission"]
     groups = {name: labels for name, labels in runs.groups().items() if name in terms}
-    values = working_values(runs, fixed.X, {name: runs.groups()[name] for name in model.terms}, model.fit)
+    values = model.values
     if values is None:
         return ()
     inside = _with_submissions(runs, fixed)
@@ -77,16 +77,16 @@ def within_submissions(runs: Runs, model: RunsModel, worthwhile: float) -> tuple
     if fit.coefficients is None or not fit.convergence.converged:
         reason = fit.reasons.get("coefficients") or fit.reasons["convergence"]
         return tuple(WithinSubmissions(one.first, one.second, None, reason, None, None, False, False) for one in told)
-    whole = _whole(runs, fixed, values, model)
+    whole = _whole(runs, model)
     spread = _covariance(values, inside.X, groups, whole), _covariance(values, fixed.X, _all(runs, model), whole)
     return tuple(_compared(one, fixed, inside, fit, whole, spread, worthwhile) for one in told)
 
 
-def _whole(runs: Runs, fixed: FixedPart, values: WorkingValues, model: RunsModel) -> CrossedFit:
+def _whole(runs: Runs, model: RunsModel) -> CrossedFit:
     """The fit of all runs to compare with: by the same criterion as that with submissions fixed, which one-sided runs do not have."""
-    if not runs.one_sided.any():
+    fit = model.restricted
+    if not runs.one_sided.any() or fit is None:
         return model.fit
-    fit = fit_working(values, fixed.X, _all(runs, model), level=model.fit.level)
     return fit if fit.convergence.converged and fit.coefficients is not None else model.fit
 
 

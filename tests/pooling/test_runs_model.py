@@ -350,5 +350,5 @@ def test_fit_runs_takes_the_uncertainty_of_variances_at_zero_into_the_degrees_of
     y = values_of(labels, 3, TRUTH | {"blade": 0.0})
     cut = np.quantile(y, 0.9)
     runs = checked_runs(np.minimum(y, cut), np.where(y > cut, np.inf, y), labels)
-    fit = fit_runs(runs, fixed_part(runs).X, ("sharpener", "tester", "blade"))
+    fit = fit_runs(runs, fixed_part(runs).X, ("sharpener", "tester", "blade")).fit
     assert (np.diag(fit.variance_covariance) > 0).all()

@@ -37,6 +37,7 @@ def blocks(page: Path, language: str) -> list[str]:
 def root(tmp_path):
     """A clone with the two submissions that the pages speak of, a branch of one's own, and a host's ``origin/main``."""
     shutil.copytree(ROOT / "protocols", tmp_path / "protocols")
+    shutil.copy(ROOT / ".gitignore", tmp_path)  # what the pages' commands build is no part of a request
     (tmp_path / "submissions").mkdir()
     protocol = load_repository(tmp_path).protocols[PROTOCOL].record
     folder = tmp_path / "submissions" / "measured" / PROTOCOL[0]

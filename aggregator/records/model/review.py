@@ -72,6 +72,8 @@ class Objection(Record):
     """When."""
     duplicate_of: Count | None = None
     """Number of the objection this one repeats."""
+    simulated: bool = False
+    """Whether it belongs to the demonstration: nobody raised it, and what is said and decided below it is invented too."""
 
 
 class Evidence(Record):
@@ -98,6 +100,8 @@ class Response(Record):
     """For a revision: the version that changes the step."""
     evidence: Annotated[tuple[Evidence, ...], Field(max_length=20)] = ()
     """What it rests on."""
+    interest: Interest | None = None
+    """The responder's interest in blades or methods compared."""
     by: Handle
     """Who responds."""
     month: Month

@@ -94,6 +94,8 @@ class LoadedSubmission:
     path, sha256 : where the original file lies, and its hash.
     runs : canonical runs in running order.
     changes : corrections and retraction in the order of their numbers.
+    earlier : as it stood before each of them, in their order; None where it would not have passed the check. Empty without
+        changes, and where the states were not asked for.
     """
 
     record: Submission
@@ -101,6 +103,7 @@ class LoadedSubmission:
     sha256: str
     runs: tuple[CanonicalRun, ...]
     changes: tuple[LoadedChange, ...] = ()
+    earlier: tuple[LoadedSubmission | None, ...] = ()
 
     @property
     def retraction(self) -> LoadedChange | None:

@@ -42,6 +42,7 @@ def load_repository(
     today: datetime.date | None = None,
     chosen: Collection[str] | None = None,
     newer: Collection[str] = (),
+    earlier: bool = False,
 ) -> Repository:
     """Read and check a repository.
 
@@ -51,6 +52,7 @@ def load_repository(
     today : what "in the future" is measured from; None: the date of this machine.
     chosen : paths of the submissions to read, relative to the root; the others lend their ids only. None: all.
     newer : paths of submissions that come after all others: where two disagree, the finding is theirs.
+    earlier : whether changed submissions shall come with how they stood before each change.
 
     Returns
     -------
@@ -61,7 +63,7 @@ def load_repository(
     RepositoryError
         ``root`` holds neither protocols/ nor submissions/.
     """
-    session = begin(Path(root), today or datetime.date.today())
+    session = begin(Path(root), today or datetime.date.today(), earlier)
     protocols = read_protocols(session)
     events = read_events(session, protocols)
     sound = {key: p for key, p in protocols.items() if not session.collected.has_error(p.path)}

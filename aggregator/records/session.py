@@ -27,7 +27,7 @@ RESERVED_IDS = frozenset({"con", "prn", "aux", "nul", "index", *(f"{port}{n}" fo
 
 @dataclass
 class Session:
-    """What has been read so far."""
+    """What has been read so far; ``keeps_earlier``: whether submissions are wanted as they stood before each change, too."""
 
     root: Path
     layout: Layout
@@ -36,9 +36,10 @@ class Session:
     find_steel: FindSteel
     collected: Collected = field(default_factory=Collected)
     yaml_lines: dict[str, dict[str, int]] = field(default_factory=dict)
+    keeps_earlier: bool = False
 
 
-def begin(root: Path, today: datetime.date) -> Session:
+def begin(root: Path, today: datetime.date, keeps_earlier: bool = False) -> Session:
     if not (root / "protocols").is_dir() and not (root / "submissions").is_dir():
         raise RepositoryError(f"{root} holds neither protocols/ nor submissions/; wanted the folder of a repository")
     collected = Collected()
@@ -50,7 +51,7 @@ def begin(root: Path, today: datetime.date) -> Session:
     layout = walk(root)
     collected.add_all(layout.problems)
     find: Callable[[str], SteelEntry | None] = functools.cache(functools.partial(find_steel, steels))
-    return Session(root, layout, today, steels, find, collected)
+    return Session(root, layout, today, steels, find, collected, keeps_earlier=keeps_earlier)
 
 
 def lines_of(session: Session, path: str) -> dict[str, int]:

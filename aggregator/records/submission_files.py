@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from .canonical import LoadedChange, LoadedProtocol, LoadedSubmission
 from .canonical_runs import BladeFacts, canonical_readings, canonical_runs
 from .change_files import changes_of, corrected, json_tree, placing_problems, read_changes, strangers, tell_at_changes
+from .earlier import blades_then, earlier_records, sound_readings
 from .findings import Collected, answered
 from .form import read_record
 from .layout import file_id
@@ -29,12 +30,16 @@ from .session import Session, path_agrees, reserved_id, sha256
 
 @dataclass(frozen=True)
 class ReadSubmission:
-    """One submission that could be validated as it counts now, with the hash of its own file's bytes and its changes."""
+    """One submission that could be validated as it counts now, with the hash of its own file's bytes and its changes.
+
+    ``earlier`` holds its record before each change (None where its form was not right), where the session keeps them.
+    """
 
     path: str
     record: Submission
     sha256: str
     changes: tuple[LoadedChange, ...]
+    earlier: tuple[Submission | None, ...] = ()
 
     @property
     def retracted(self) -> bool:
@@ -72,13 +77,15 @@ def check_submissions(
     session.collected.add_all((item.path, problem) for item in live for problem in plan_problems(item.record, seals or {}))
     loaded = [_against_protocol(session, item, protocols, versions, events, shared.blades, names) for item in live]
     gone = [_retracted(session, item, protocols, names) for item in read if item.retracted]
+    then = {item.path: _earlier(session, item, protocols, events, shared.blades, names) for item in read if item.earlier}
     for item in read:
         tell_at_changes(session.collected, item.path, item.changes)
-    return _sorted(loaded), _sorted(gone)
+    return _sorted(loaded, then), _sorted(gone, then)
 
 
-def _sorted(loaded: list[LoadedSubmission | None]) -> tuple[LoadedSubmission, ...]:
-    return tuple(sorted((item for item in loaded if item is not None), key=lambda item: item.path))
+def _sorted(loaded: list[LoadedSubmission | None], then: Mapping[str, tuple[LoadedSubmission | None, ...]]) -> tuple[LoadedSubmission, ...]:
+    kept = sorted((item for item in loaded if item is not None), key=lambda item: item.path)
+    return tuple(replace(item, earlier=then[item.path]) if item.path in then else item for item in kept)
 
 
 def _submission(session: Session, path: str, change_paths: Collection[str]) -> ReadSubmission | None:
@@ -86,7 +93,9 @@ def _submission(session: Session, path: str, change_paths: Collection[str]) -> R
     changes = read_changes(session, change_paths)
     if tree is None or changes is None:
         return None
+    earlier: tuple[Submission | None, ...] = ()
     if changes and isinstance(tree, dict):
+        earlier = earlier_records(tree, changes) if session.keeps_earlier else ()
         tree, wrong = corrected(tree, changes)
         session.collected.add_all(wrong)
         if wrong:
@@ -96,7 +105,7 @@ def _submission(session: Session, path: str, change_paths: Collection[str]) -> R
     if record is None:
         tell_at_changes(session.collected, path, changes if isinstance(tree, dict) else ())
         return None
-    item = ReadSubmission(path, record, sha256(data), changes)
+    item = ReadSubmission(path, record, sha256(data), changes, earlier)
     session.collected.add(path, _placed(item))
     if changes:
         session.collected.add_all(strangers(changes, {person.handle for person in record.people}))
@@ -155,6 +164,24 @@ def _retracted(
         return LoadedSubmission(names.submission(record), item.path, item.sha256, (), item.changes)
     blades = shared_facts([(item.path, record)], session.find_steel).blades
     return _loaded(item, readings, blades, names)
+
+
+def _earlier(
+    session: Session,
+    item: ReadSubmission,
+    protocols: dict[tuple[str, str], LoadedProtocol],
+    events: dict[str, tuple[Event, ...]],
+    blades: dict[str, BladeFacts],
+    names: Names,
+) -> tuple[LoadedSubmission | None, ...]:
+    """The submission before each change; None where it would not have passed the check by itself."""
+    found = []
+    for number, record in enumerate(item.earlier):
+        protocol = protocols.get((record.protocol.id, record.protocol.version)) if record is not None else None
+        readings = sound_readings(session, record, protocol, events.get(record.protocol.id, ())) if protocol is not None else None
+        then = replace(item, record=record, changes=item.changes[:number])
+        found.append(None if readings is None else _loaded(then, readings, blades_then(session, item.path, record, blades), names))
+    return tuple(found)
 
 
 def _loaded(item: ReadSubmission, readings: list, blades: dict[str, BladeFacts], names: Names) -> LoadedSubmission:

@@ -1,0 +1,69 @@
+"""Submissions as they stood before each of their changes, for the log of how pooled estimates moved.
+
+A state counts if nothing but a warning stands against it by itself. What other files say of its blades is what they say now.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from aggregator.errors import ERROR
+
+from .canonical import LoadedChange, LoadedProtocol
+from .canonical_runs import BladeFacts, canonical_readings
+from .change_files import corrected
+from .codes import CODES
+from .form import read_record
+from .model.review import Event
+from .model.submission import Submission
+from .problem import Problem
+from .rules.protocol_versions import life_problems
+from .rules.readings import reading_problems
+from .rules.references import reference_problems
+from .rules.shared_keys import shared_facts
+from .rules.submissions import fit_problems, own_problems
+from .session import Session
+
+
+def earlier_records(tree: object, changes: tuple[LoadedChange, ...]) -> tuple[Submission | None, ...]:
+    """The record as it stood before each change, in their order; None where its form was not right.
+
+    Parameters
+    ----------
+    tree : the submission's own file.
+    changes : in the order of their numbers; those that are corrections apply without a problem.
+    """
+    return tuple(_with_errors_none(read_record(Submission, corrected(tree, changes[:number])[0])) for number in range(len(changes)))
+
+
+def _with_errors_none(read: tuple[Submission | None, list[Problem]]) -> Submission | None:
+    record, problems = read
+    return None if _wrong(problems) else record
+
+
+def sound_readings(session: Session, record: Submission, protocol: LoadedProtocol, events: tuple[Event, ...]) -> list | None:
+    """Canonical readings of a record, by run; None where it would not have passed the check by itself."""
+    readings, problems = canonical_readings(record, protocol.record)
+    problems = [
+        *problems,
+        *reference_problems(record),
+        *own_problems(record, session.today, session.find_steel),
+        *fit_problems(record, protocol.record),
+        *reading_problems(record, protocol.record, readings),
+        *life_problems(record, events),
+    ]
+    return None if _wrong(problems) else readings
+
+
+def _wrong(problems: Iterable[Problem]) -> bool:
+    return any(CODES[problem.code].severity == ERROR for problem in problems)
+
+
+def blades_then(session: Session, path: str, record: Submission, now: Mapping[str, BladeFacts]) -> dict[str, BladeFacts]:
+    """Steel and batch of a record's blades by its own word, and by what all files say ``now`` where it says nothing."""
+    own = shared_facts([(path, record)], session.find_steel).blades
+    return {blade.key: _either(own.get(blade.key, BladeFacts()), now.get(blade.key, BladeFacts())) for blade in record.blades}
+
+
+def _either(own: BladeFacts, now: BladeFacts) -> BladeFacts:
+    return BladeFacts(own.steel or now.steel, own.batch or now.batch)

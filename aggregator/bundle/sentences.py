@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from aggregator.numerics.interval import Interval
+from aggregator.pooling.comparisons import leading
 from aggregator.records.units import UNITS_IN_SENTENCES as UNITS_IN_SENTENCES  # the browser's page fills these in as well
 from aggregator.records.units import plural
 
@@ -204,9 +205,9 @@ def headline(factor: str, submissions: int, endpoints: tuple[EndpointResult, ...
         return "Nobody has sent in a result yet."
     primary = next(e for e in endpoints if e.primary)
     comparisons = [primary.practice] if factor == "sharpener" and primary.practice else list(primary.steels)
-    pooled = [c for c in comparisons if c is not None and c.state == "pooled"]
-    if pooled:
-        return max(pooled, key=lambda c: (c.studies, c.first, c.second)).sentence
+    lead = leading(comparisons)
+    if lead is not None and lead.state == "pooled":
+        return lead.sentence
     if submissions == 1:
         return "One submission so far: it stands for its own blades and people, and is not pooled."
     if submissions == 2:

@@ -11,7 +11,6 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
-from itertools import combinations
 
 import numpy as np
 from scipy.stats import f as f_distribution
@@ -19,14 +18,12 @@ from scipy.stats import f as f_distribution
 from aggregator.endpoints.rows import EndpointRow
 from aggregator.estimates.repeatability import Repeatability, RepeatabilityTable
 from aggregator.estimates.results import Contrast, SubmissionEstimate, Verdict
-from aggregator.estimates.verdict import verdict_of
 from aggregator.records.canonical import PoolKey
 
 from .bounds import BoundsIncluded, with_bounds
 from .random_effects import RandomEffectsFit, random_effects
+from .studies import Pair, common_variance, lines_of, pool_lines, state_of, study_numbers, verdict_on
 from .study_checks import StudyChecks, study_checks
-
-LEAST_STUDIES = 3  # below it nothing is pooled: one stands alone, two are listed (Roever, Knapp & Friede 2015)
 
 
 @dataclass(frozen=True)
@@ -140,7 +137,7 @@ def compare(
     found = []
     for key in sorted(grouped):
         entry = table.entries[key]
-        for (factor, first, second), pairs in sorted(_by_pair(grouped[key]).items()):
+        for (factor, first, second), pairs in sorted(by_pair(grouped[key]).items()):
             extra = _sharpener_variance(grouped[key], entry, classes) if factor == "practice" else None
             found.append(_pool(key, (factor, first, second), pairs, entry, extra, worthwhile[key], specimens, interested))
     return tuple(found)
@@ -170,21 +167,22 @@ def _specimens(rows: Iterable[EndpointRow]) -> dict[tuple[str, str, str], set[st
     return blades
 
 
-def _by_pair(estimates: list[SubmissionEstimate]) -> dict[tuple[str, str, str], list]:
+def leading(comparisons):
+    """Of several comparisons the one with the most studies, the last by name of equals; None of none.
+
+    Pages quote it, and the log of how estimates moved follows it. Anything with ``studies``, ``first`` and ``second`` may be compared.
+    """
+    return max(comparisons, key=lambda c: (c.studies, c.first, c.second), default=None)
+
+
+def by_pair(estimates: Iterable[SubmissionEstimate]) -> dict[tuple[str, str, str], list[Pair]]:
     """Contrasts of steels and of practice by what they compare."""
-    pairs: dict[tuple[str, str, str], list] = defaultdict(list)
+    pairs: dict[tuple[str, str, str], list[Pair]] = defaultdict(list)
     for estimate in estimates:
         for contrast in estimate.contrasts:
             if contrast.factor in ("steel", "practice"):
                 pairs[(contrast.factor, contrast.first, contrast.second)].append((estimate, contrast))
     return pairs
-
-
-def common_variance(entry: Repeatability) -> tuple[float, float]:
-    """Run-to-run variance shared by all submissions of a pool, and its degrees of freedom."""
-    if entry.source == "pooled":
-        return entry.s2_pooled, entry.df_pooled
-    return entry.prior_s2, entry.prior_df
 
 
 def _sharpener_variance(estimates: list[SubmissionEstimate], entry: Repeatability, classes: dict[tuple[str, str], str]) -> float | None:
@@ -210,20 +208,9 @@ def _pool(
     key, names, pairs, entry: Repeatability, extra: float | None, worthwhile: float, specimens, interested: frozenset[str]
 ) -> PooledComparison:
     """One comparison: studies, their combined contrasts, the fit where there are enough."""
-    s2, s2_df = common_variance(entry)
-    studies = study_numbers([_people(estimate, names[0]) for estimate, _ in pairs])
-    usable, variances = [], []
-    for index, (_, contrast) in enumerate(pairs):
-        if contrast.estimate is None or contrast.unscaled_variance is None:
-            variances.append(None)
-            continue
-        variances.append(s2 * contrast.unscaled_variance + (extra or 0.0) * (contrast.sharpener_loading or 0.0))
-        usable.append(index)
-
-    def pooled(chosen: list[int]) -> _Pooled:
-        return _pooled(chosen, pairs, variances, studies, s2_df if np.isfinite(s2_df) else None)
-
-    y, v, numbers, shares, fit = pooled(usable)
+    lines = lines_of(names[0], pairs, entry, extra)
+    studies, variances, usable = lines.studies, lines.variances, lines.usable
+    y, v, numbers, shares, fit = pool_lines(lines, usable)
     disinterested = [i for i in usable if pairs[i][0].submission not in interested]
     mostly_interested = 2 * len(disinterested) <= len(usable) and fit is not None
     weights = dict(zip(usable, _line_weights(fit, v, numbers, shares, [studies[i] for i in usable]), strict=True))
@@ -235,12 +222,12 @@ def _pool(
     return PooledComparison(
         *key,
         *names,
-        state=_state(len(y)),
+        state=state_of(len(y)),
         fit=fit,
         contributions=tuple(sorted(contributions, key=lambda c: (c.study, c.estimate.submission))),
         studies=len(y),
         one_sided=sum(contrast.bound is not None for _, contrast in pairs),
-        verdict=_verdict(fit, worthwhile),
+        verdict=verdict_on(fit, worthwhile),
         sharpener_variance=extra,
         versions=_version_agreement([pairs[i] for i in usable], [variances[i] for i in usable]),
         blades_first=len(blades[0]),
@@ -248,24 +235,9 @@ def _pool(
         testers=len({tester for e in telling for tester in e.testers}),
         bounds_included=_with_bounds(y, v, [contrast for _, contrast in pairs]),
         mostly_interested=mostly_interested,
-        without_interested=pooled(disinterested)[-1] if mostly_interested else None,
-        checks=_checks([pairs[i][0] for i in usable], [studies[i] for i in usable], y, v, numbers, fit, s2_df),
+        without_interested=pool_lines(lines, disinterested)[-1] if mostly_interested else None,
+        checks=_checks([pairs[i][0] for i in usable], [studies[i] for i in usable], y, v, numbers, fit, lines.df),
     )
-
-
-_Pooled = tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, RandomEffectsFit | None]
-"""Contrasts, variances and numbers of studies, each line's share of its study, and the fit where there are enough."""
-
-
-def _pooled(chosen: list[int], pairs, variances, studies, v_df: float | None) -> _Pooled:
-    """Combine the chosen lines to studies and pool these."""
-    y, v, numbers, shares = _combine(
-        np.array([pairs[i][1].estimate for i in chosen], float),
-        np.array([variances[i] for i in chosen], float),
-        np.array([studies[i] for i in chosen], int),
-    )
-    fit = random_effects(y, v, v_df=v_df) if len(y) >= LEAST_STUDIES else None
-    return y, v, numbers, shares, fit
 
 
 def _checks(estimates: list[SubmissionEstimate], studies: list[int], y, v, numbers, fit, s2_df: float) -> StudyChecks | None:
@@ -277,54 +249,9 @@ def _checks(estimates: list[SubmissionEstimate], studies: list[int], y, v, numbe
     return study_checks(y, v, numbers, [cluster_of[n] for n in numbers], fit, s2_df if np.isfinite(s2_df) else None)
 
 
-def _people(estimate: SubmissionEstimate, factor: str) -> tuple[str, ...]:
-    """Whose recurrence makes two submissions one study: testers; where sharpeners are compared, sharpeners too."""
-    return estimate.testers + estimate.sharpeners if factor == "practice" else estimate.testers
-
-
 def _with_bounds(y, v, contrasts: list[Contrast]) -> BoundsIncluded | None:
     profiles = tuple(c.profile for c in contrasts if c.bound is not None and c.profile)
     return with_bounds(y, v, profiles) if profiles else None
-
-
-def _state(studies: int) -> str:
-    return {0: "not estimable", 1: "single", 2: "listed"}.get(studies, "pooled")
-
-
-def study_numbers(people: list[tuple[str, ...]]) -> list[int]:
-    """Number the connected components of submissions that share a person.
-
-    Parameters
-    ----------
-    people : per submission, the handles that count.
-
-    Returns
-    -------
-    Per submission its study's number, from 1 in order of first appearance.
-    """
-    parent = list(range(len(people)))
-
-    def root(i: int) -> int:
-        while parent[i] != i:
-            i = parent[i]
-        return i
-
-    for i, j in combinations(range(len(people)), 2):
-        if set(people[i]) & set(people[j]):
-            parent[max(root(i), root(j))] = min(root(i), root(j))
-    roots = [root(i) for i in range(len(people))]
-    number = {r: n for n, r in enumerate(dict.fromkeys(roots), start=1)}
-    return [number[r] for r in roots]
-
-
-def _combine(y, v, studies):
-    """Inverse-variance mean within each study: contrasts, variances, study numbers, and each line's share of its study."""
-    numbers = np.unique(studies)
-    precision = 1 / v
-    total = np.array([precision[studies == n].sum() for n in numbers])
-    mean = np.array([(precision * y)[studies == n].sum() for n in numbers]) / total if len(y) else total
-    shares = precision / total[np.searchsorted(numbers, studies)] if len(y) else precision
-    return mean, 1 / total if len(y) else total, numbers, shares
 
 
 def _line_weights(fit, v, numbers, shares, studies):
@@ -334,13 +261,6 @@ def _line_weights(fit, v, numbers, shares, studies):
     w = 1 / (v + fit.tau2)
     w = w / w.sum()
     return [float(share * w[np.searchsorted(numbers, n)]) for share, n in zip(shares, studies, strict=True)]
-
-
-def _verdict(fit: RandomEffectsFit | None, worthwhile: float) -> Verdict | None:
-    if fit is None:
-        return None
-    estimate, se, df = float(fit.coefficients[0]), float(fit.standard_errors[0]), float(fit.df)
-    return verdict_of(estimate, se, df, worthwhile)
 
 
 def _version_agreement(pairs, variances) -> VersionAgreement | None:

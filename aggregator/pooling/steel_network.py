@@ -19,9 +19,9 @@ from aggregator.estimates.results import SubmissionEstimate
 from aggregator.numerics.residual_spectrum import generalised_fit
 from aggregator.records.canonical import PoolKey
 
-from .comparisons import common_variance, study_numbers
 from .network import NetworkContrast, NetworkFit, network
 from .network_design import spanning_pairs
+from .studies import common_variance, study_numbers
 
 LEAST_STEELS = 3  # below it a network is a single comparison
 

@@ -11,8 +11,8 @@ import numpy as np
 from aggregator.bundle.model import Comparison, Results, StudyLine
 from aggregator.bundle.sentences import compared, named, ratio_text, when
 from aggregator.estimates import Contrast, SubmissionEstimate
-from aggregator.pooling.comparisons import LEAST_STUDIES
 from aggregator.pooling.random_effects import random_effects
+from aggregator.pooling.studies import LEAST_STUDIES
 from aggregator.records.model.protocol import EndpointRule, Protocol, major
 from aggregator.records.model.submission import Submission
 

@@ -7,7 +7,8 @@ from aggregator.endpoints.rows import EndpointRow
 from aggregator.estimates.repeatability import Repeatability, RepeatabilityTable
 from aggregator.estimates.results import Contrast, OneSided, SubmissionEstimate
 from aggregator.numerics.interval import Interval
-from aggregator.pooling.comparisons import compare, study_numbers
+from aggregator.pooling.comparisons import compare
+from aggregator.pooling.studies import study_numbers
 from aggregator.records.canonical import PoolKey
 
 POOL = PoolKey("made-up", 1, "simulated")

@@ -11,6 +11,12 @@ that reads what people wrote, and nothing is computed here but units. In the ord
     rules           what needs two fields, or two files
     findings        problems -> findings with line and cure (``codes``, ``report``)
 
+What rules and pages both ask of records read::
+
+    threads         the state of an objection, and the versions it stands against
+    differences     what differs between two versions of a protocol
+    bumps           which part of the version's number must grow for that
+
 A request to add or change files is held against its base on the same way::
 
     git_reading     git's answers, and nothing else of git

@@ -204,7 +204,11 @@ _PROTOCOL = _errors(
     not_a_checkpoint=("An amount of work is none of the checkpoints.", "use one of the checkpoints"),
     reading_form=("The reading's fields do not fit its kind.", "see the reading's kind"),
     unknown_step=("A step is named that the method does not have.", "use the id of a step's heading"),
-    version_incompatible=("A version of the same MAJOR computes an endpoint differently.", "make it a new MAJOR"),
+    version_incompatible=(
+        "A version of the same MAJOR computes an endpoint differently, or asks for another difference.",
+        "make it a new MAJOR",
+    ),
+    bump_too_small=("More than wording differs from the version before, and only the PATCH number grows.", "make it a new MINOR"),
     unknown_version=("There is no such version.", "name a version whose file exists"),
     event_order=("The event does not follow from those before.", "released, opened for review, adopted, retired"),
     wrong_number=("The numbers do not run on without a gap.", "use the next free number"),
@@ -213,6 +217,9 @@ _PROTOCOL = _errors(
         "let somebody else decide",
     ),
     evidence_form=("Not exactly one of probe, submission and citation is given.", "give one in each entry"),
+) | _warnings(
+    bump_too_large=("A larger part of the version's number grows than what differs asks for.", "let the smaller part grow"),
+    version_skipped=("A version's number does not follow from the one before it.", "use the next number"),
 )
 
 _REQUEST = _errors(

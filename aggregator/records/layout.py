@@ -13,6 +13,8 @@ from pathlib import Path
 from .problem import Problem
 
 SIDE_FILES = frozenset({".gitkeep", "README.md"})
+ANALYSIS = "analysis"
+"""The folder under ``protocols/`` whose objections are against the analysis; no protocol may be called so."""
 EFFECTS_FILE = "submissions/simulated/effects.json"
 
 _SLUG = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,61}[a-z0-9])")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from .canonical import LoadedProtocol
 from .form import read_record
-from .layout import Layout
+from .layout import ANALYSIS, Layout
 from .model.protocol import Protocol, version_order
 from .model.review import Event
 from .opening import read_bytes
@@ -32,7 +32,7 @@ def read_protocols(session: Session) -> dict[tuple[str, str], LoadedProtocol]:
     previous: LoadedProtocol | None = None
     for loaded in ordered.values():
         if previous is not None and previous.record.id == loaded.record.id:
-            session.collected.add(loaded.path, chain_problems(previous.record, loaded.record))
+            session.collected.add(loaded.path, chain_problems(previous, loaded))
         previous = loaded
     return ordered
 
@@ -69,7 +69,8 @@ def _protocol(session: Session, path: str) -> LoadedProtocol | None:
     if record is None:
         return None
     name, version = path.split("/")[1], path.split("/")[2].removesuffix(".md")
-    wrong = [*path_agrees("/id", record.id, name), *path_agrees("/version", record.version, version), *reserved_id(record.id)]
+    wrong = [*path_agrees("/id", record.id, name), *path_agrees("/version", record.version, version)]
+    wrong += reserved_id(record.id, also=(ANALYSIS,))
     session.collected.add(path, [*wrong, *protocol_problems(record, body)])
     return None if wrong else LoadedProtocol(record, body, path, sha256(data))
 

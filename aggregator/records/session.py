@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import functools
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -114,8 +114,8 @@ def path_agrees(pointer: str, content: str, path_part: str) -> list[Problem]:
     return [Problem(pointer, "path-disagrees", message)]
 
 
-def reserved_id(name: str, place: str = "/id") -> list[Problem]:
-    return [Problem(place, "reserved-id", f"{name!r} is reserved")] if name in RESERVED_IDS else []
+def reserved_id(name: str, place: str = "/id", also: Collection[str] = ()) -> list[Problem]:
+    return [Problem(place, "reserved-id", f"{name!r} is reserved")] if name in RESERVED_IDS or name in also else []
 
 
 def folder_of(path: str) -> str:

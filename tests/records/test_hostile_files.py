@@ -213,6 +213,7 @@ def test_yaml_beyond_plain_values_is_a_finding(old, new, code, line, empty):
 
 
 DRAFT = "protocols/small-rope/2.0.0.md"
+NEXT = {"/version": "2.0.0", "/estimand": "same stone"}
 
 
 @pytest.mark.parametrize(
@@ -221,8 +222,8 @@ DRAFT = "protocols/small-rope/2.0.0.md"
         ("", "no-front-matter", 1),
         ("# A method\n", "no-front-matter", 1),
         ("---\nformat: x\n", "no-front-matter", 1),
-        (markdown(protocol({"/version": "2.0.0", "/threats/0/steps": []}), ""), "empty-body", None),
-        (markdown(protocol({"/version": "2.0.0"})).replace("---\n", "----\n", 1), "no-front-matter", 1),
+        (markdown(protocol(NEXT | {"/threats/0/steps": []}), ""), "empty-body", None),
+        (markdown(protocol(NEXT)).replace("---\n", "----\n", 1), "no-front-matter", 1),
         (markdown({"a": "b" * 70_000}), "file-too-large", 2),
     ],
 )
@@ -232,13 +233,13 @@ def test_a_protocol_without_its_parts(text, code, line, empty):
 
 
 def test_lines_of_front_matter_count_from_the_top_of_the_file(empty):
-    text = markdown(protocol({"/version": "2.0.0", "/early_checkpoint": 12}))
+    text = markdown(protocol(NEXT | {"/early_checkpoint": 12}))
     finding = one(empty, text, DRAFT)
     assert text.splitlines()[finding.line - 1] == "early_checkpoint: 12"
 
 
 def test_windows_line_ends_are_fine(empty):
-    text = markdown(protocol({"/version": "2.0.0"}))
+    text = markdown(protocol(NEXT))
     assert found(empty, text.replace("\n", "\r\n"), DRAFT) == ()
     assert found(empty, GOOD.replace("\n", "\r\n")) == ()
 
@@ -247,7 +248,7 @@ def test_windows_line_ends_are_fine(empty):
 
 BASES = {
     PATH: GOOD.encode(),
-    DRAFT: markdown(protocol({"/version": "2.0.0"})).encode(),
+    DRAFT: markdown(protocol(NEXT)).encode(),
     EVENTS: EVENT.encode(),
     "protocols/small-rope/objections/001-x/00-objection.md": markdown(
         {

@@ -4,7 +4,7 @@ import pytest
 
 from aggregator.records import load_repository
 
-from .builder import REMOVED, TODAY, changed, make_repository, markdown, second, submission, write
+from .builder import REMOVED, TODAY, changed, make_repository, markdown, protocol, second, submission, write, write_protocol
 
 OBJECTION = {
     "format": "objection/0.1.0",
@@ -28,9 +28,9 @@ OUTCOME = {"format": "objection/0.1.0", "kind": "outcome", "outcome": "rebutted"
 THREAD = {"00-objection.md": OBJECTION, "01-response.md": RESPONSE, "02-outcome.md": OUTCOME}
 
 
-def thread(root, files, name="001-stone-wears", body="Because.\n"):
+def thread(root, files, name="001-stone-wears", body="Because.\n", folder="small-rope"):
     for file, record in files.items():
-        write(root / "protocols" / "small-rope" / "objections" / name / file, markdown(record, body))
+        write(root / "protocols" / folder / "objections" / name / file, markdown(record, body))
     return root
 
 
@@ -48,7 +48,9 @@ def test_a_whole_thread_is_read_in_order(tmp_path):
 
 
 OBJECTION_CASES = {
-    "against the analysis": ({"/against": {}}, []),
+    "against the analysis, under a protocol": ({"/against": {}}, ["path-disagrees"]),
+    "against the protocol as a whole": ({"/against": {"protocol": "small-rope"}}, []),
+    "against a step of no version": ({"/against/version": None, "/against/endpoint": None}, ["unknown-version"]),
     "against another protocol than the one it lies under": ({"/against/protocol": "other"}, ["path-disagrees"]),
     "against a version that does not exist": ({"/against/version": "1.0.1"}, ["unknown-version"]),
     "against a step that does not exist": ({"/against/step": "s9-none"}, ["unknown-step"]),
@@ -66,6 +68,28 @@ def test_an_objection_names_what_exists(row, tmp_path):
     changes, expected = OBJECTION_CASES[row]
     thread(make_repository(tmp_path), {"00-objection.md": changed(OBJECTION, changes)})
     assert codes(tmp_path) == expected
+
+
+ANALYSIS_CASES = {
+    "against the analysis": ({"/against": {}}, []),
+    "against a protocol": ({}, ["path-disagrees"]),
+    "against a protocol called so": ({"/against": {"protocol": "analysis"}}, ["path-disagrees"]),
+    "against a version of the analysis": ({"/against": {"version": "1.0.0"}}, ["unknown-version"]),
+}
+
+
+@pytest.mark.parametrize("row", ANALYSIS_CASES)
+def test_objections_to_the_analysis_lie_in_a_folder_of_their_own(row, tmp_path):
+    changes, expected = ANALYSIS_CASES[row]
+    thread(make_repository(tmp_path), {"00-objection.md": changed(OBJECTION, changes)}, folder="analysis")
+    assert codes(tmp_path) == expected
+    assert [found.protocol for found in load_repository(tmp_path, today=TODAY).objections] == ["analysis"]
+
+
+def test_no_protocol_may_take_the_name_of_that_folder(tmp_path):
+    make_repository(tmp_path)
+    write_protocol(tmp_path, protocol({"/id": "analysis"}))
+    assert codes(tmp_path) == ["reserved-id"]
 
 
 ENTRY_CASES = {

@@ -470,14 +470,35 @@ CHAIN = {
     "another medium": ({"/medium/name": "rope, hemp"}, ["version-incompatible"]),
     "the other way keener": ({"/reading/keener": "higher"}, ["version-incompatible"]),
     "the other way keener in a new MAJOR": ({"/reading/keener": "higher", "/version": "2.0.0"}, []),
+    "another title in a PATCH": ({"/title": "A method", "/version": "1.0.1"}, []),
+    "repeats in a PATCH": ({"/reading/repeats": 3, "/version": "1.0.1"}, ["bump-too-small"]),
+    "another medium in a PATCH": ({"/medium/name": "rope, hemp", "/version": "1.0.1"}, ["version-incompatible"]),
+    "another title in a MINOR": ({"/title": "A method"}, ["bump-too-large"]),
+    "a checkpoint more in a MAJOR": ({"/work/checkpoints/-": 80, "/version": "2.0.0"}, ["bump-too-large"]),
+    "a reading made otherwise in a MAJOR": ({"/reading/description": "Force to part a thread", "/version": "2.0.0"}, []),
+    "a MINOR left out": ({"/reading/repeats": 3, "/version": "1.2.0"}, ["version-skipped"]),
+    "a PATCH in a new MINOR": ({"/reading/repeats": 3, "/version": "1.1.1"}, ["version-skipped"]),
 }
 
 
 @pytest.mark.parametrize("row", CHAIN)
-def test_versions_of_one_major_compute_alike(row, tmp_path):
+def test_a_version_number_fits_what_differs(row, tmp_path):
     changes, expected = CHAIN[row]
     make_repository(tmp_path, protocols=[protocol(), protocol(NEXT | changes)])
     assert codes(tmp_path) == expected
+
+
+def test_the_finding_names_the_field_that_forces_a_larger_number(tmp_path):
+    versions = [protocol(), protocol(NEXT | {"/reading/keener": "higher"}), protocol({"/version": "1.1.1", "/reading/keener": "higher"})]
+    versions[2]["reading"]["repeats"] = 3
+    make_repository(tmp_path, protocols=versions)
+    incompatible, small = load_repository(tmp_path, today=TODAY).findings
+    assert (incompatible.pointer, incompatible.code) == ("/reading/keener", "version-incompatible")
+    assert "reading, keener is 'higher', it was 'lower'" in incompatible.message
+    assert incompatible.cure == "put it back as in 1.0.0, or call the version 2.0.0"
+    assert (small.file, small.pointer) == ("protocols/small-rope/1.1.1.md", "/reading/repeats")
+    assert "reading, repeats is 3, it was 2; from 1.1.0 to 1.1.1 only the PATCH number grows" in small.message
+    assert small.cure == "put it back as in 1.1.0, or call the version 1.2.0"
 
 
 LIFE = endpoint(id="life", kind="life", role="overall", at=None, threshold={"value": 4})

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from ..canonical import LoadedProtocol, ObjectionThread
+from ..layout import ANALYSIS
 from ..model.review import Event, Objection, Outcome, Response
 from ..names import Names
 from ..problem import Problem, pointer
@@ -41,10 +42,11 @@ def thread_problems(thread: ObjectionThread, paths: list[str], around: Surroundi
 
 def _objection(thread: ObjectionThread, around: Surroundings) -> Iterator[Problem]:
     against, other = thread.objection.against, thread.objection.duplicate_of
-    if against.protocol is not None and against.protocol != thread.protocol:
-        message = f"against {against.protocol!r}, but it lies under {thread.protocol!r}"
-        yield Problem("/against/protocol", "path-disagrees", message)
-    elif against.protocol is not None:
+    if (against.protocol or ANALYSIS) != thread.protocol or against.protocol == ANALYSIS:
+        message = f"against {against.protocol or 'the analysis'!r}, but it lies under {thread.protocol!r}"
+        cure = f"objections to the analysis name no protocol and lie under protocols/{ANALYSIS}/, all others under their protocol"
+        yield Problem("/against/protocol", "path-disagrees", message, cure)
+    else:
         yield from _target(thread.objection, around)
     if other is not None and (other == thread.number or other not in around.numbers):
         yield Problem("/duplicate_of", "unknown-reference", f"there is no other objection number {other}")
@@ -53,6 +55,10 @@ def _objection(thread: ObjectionThread, around: Surroundings) -> Iterator[Proble
 def _target(objection: Objection, around: Surroundings) -> Iterator[Problem]:
     against = objection.against
     if against.version is None:
+        for name in ("step", "endpoint"):
+            if getattr(against, name) is not None:
+                message = f"a {name} is named, and no version that has it"
+                yield Problem(pointer("against", name), "unknown-version", message, "name the version that was read as well")
         return
     protocol = around.versions.get(against.version)
     if protocol is None:

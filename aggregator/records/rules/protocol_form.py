@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Iterator
-from itertools import pairwise
 
 from ..model.protocol import EndpointRule, Protocol
 from ..problem import Problem, pointer, shown
 from ..units import find_unit
 
 _STEP_HEADING = re.compile(r"^#{2,6}[ \t]+(s[0-9]{1,3}(?:-[a-z0-9-]{1,40})?)(?![a-z0-9-])", re.MULTILINE)
+_HEADING = re.compile(r"^(#{1,6})[ \t]", re.MULTILINE)
 _UNIT_KINDS = {"force": "force", "length": "length", "count": "count", "cuts": "count"}
 _FIELDS = {"level": {"at"}, "window": {"start", "end"}, "loss": {"start", "end"}, "life": {"threshold"}}
 
@@ -32,9 +33,21 @@ def steps_of(body: str) -> list[str]:
     return _STEP_HEADING.findall(body)
 
 
+def step_texts(body: str) -> dict[str, str]:
+    """Text of each step: from its heading to the next heading that is not below it."""
+    headings = [(found.start(), len(found[1])) for found in _HEADING.finditer(body)]
+    steps = {found.start(): found[1] for found in _STEP_HEADING.finditer(body)}
+    texts: dict[str, str] = {}
+    for number, (start, level) in enumerate(headings):
+        if start in steps:
+            later = itertools.islice(headings, number + 1, None)
+            texts.setdefault(steps[start], body[start : next((place for place, other in later if other <= level), len(body))])
+    return texts
+
+
 def _checkpoints(record: Protocol) -> Iterator[Problem]:
     points = record.work.checkpoints
-    if points[0] != 0 or any(b <= a for a, b in pairwise(points)):
+    if points[0] != 0 or any(b <= a for a, b in itertools.pairwise(points)):
         yield Problem("/work/checkpoints", "checkpoints-form", f"checkpoints are {', '.join(f'{p:g}' for p in points)}")
     for name in ("early_checkpoint", "late_checkpoint"):
         if getattr(record, name) not in points:

@@ -5,10 +5,12 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterator
 
-from ..model.protocol import EndpointRule, Protocol, major
+from ..bumps import LEVELS, all_bumps, bump_given, bump_needed, may_go_further
+from ..canonical import LoadedProtocol
+from ..model.protocol import version_order
 from ..model.review import Event
 from ..model.submission import Submission
-from ..problem import Problem, pointer
+from ..problem import Problem
 from .submissions import month_problem, months_since_year_0
 
 _FOLLOWS = {
@@ -19,33 +21,31 @@ _FOLLOWS = {
 }
 
 
-def chain_problems(older: Protocol, newer: Protocol) -> Iterator[Problem]:
-    """What keeps two versions of the same MAJOR from being pooled together; places are in the newer."""
-    if major(older.version) != major(newer.version):
-        return
-    cure = f"put it back as in {older.version}, or make it a new MAJOR"
-    for path in ("medium.name", "work.kind", "work.unit", "reading.kind", "reading.canonical_unit", "reading.keener"):
-        before, now = _at(older, path), _at(newer, path)
-        if before != now:
-            message = f"{path} is {now!r}, in {older.version} it is {before!r}"
-            yield Problem(pointer(*path.split(".")), "version-incompatible", message, cure)
-    rules = {rule.id: i for i, rule in enumerate(newer.endpoints)}
-    for rule in older.endpoints:
-        if rule.id not in rules:
-            message = f"the endpoint {rule.id!r} of {older.version} is gone"
-            yield Problem("/endpoints", "version-incompatible", message, cure)
-        elif _definition(rule) != _definition(newer.endpoints[rules[rule.id]]):
-            message = f"the endpoint {rule.id!r} is defined otherwise in {older.version}"
-            yield Problem(pointer("endpoints", rules[rule.id]), "version-incompatible", message, cure)
+def chain_problems(older: LoadedProtocol, newer: LoadedProtocol) -> Iterator[Problem]:
+    """Whether a version's number fits what differs from the version before it; places are in the newer.
+
+    Too small a step is an error that names what forces the larger one: pooled together, the two would mean different things. Too large
+    a step, where nothing differs that may mean more than the fields say, and a number left out are warnings.
+    """
+    before, now = older.record.version, newer.record.version
+    given = bump_given(before, now)
+    for bump in all_bumps(older, newer):
+        if LEVELS.index(bump.level) > LEVELS.index(given):
+            code = "version-incompatible" if bump.level == "major" else "bump-too-small"
+            message = f"{bump.why}; from {before} to {now} only the {given.upper()} number grows"
+            cure = f"put it back as in {before}, or call the version {_next(before, bump.level)}"
+            yield Problem(bump.pointer, code, message, cure)
+    needed = bump_needed(older, newer).level
+    if LEVELS.index(needed) < LEVELS.index(given) and not may_go_further(older, newer):
+        message = f"what differs from {before} asks for a {needed.upper()} number only"
+        yield Problem("/version", "bump-too-large", message, f"call it {_next(before, needed)}")
+    if now != _next(before, given):
+        yield Problem("/version", "version-skipped", f"{before} is followed by {now}", f"call it {_next(before, given)}")
 
 
-def _at(record: Protocol, path: str) -> object:
-    part, name = path.split(".")
-    return getattr(getattr(record, part), name)
-
-
-def _definition(rule: EndpointRule) -> tuple:
-    return rule.kind, rule.at, rule.start, rule.end, rule.threshold, rule.fit_from
+def _next(version: str, level: str) -> str:
+    first, second, third = version_order(version)
+    return {"major": f"{first + 1}.0.0", "minor": f"{first}.{second + 1}.0", "patch": f"{first}.{second}.{third + 1}"}[level]
 
 
 def event_problems(

@@ -1,0 +1,135 @@
+"""What became of an objection: its state now or in an earlier month, and the versions it stands against.
+
+Nothing here says whether a thread keeps the rules; ``rules.objections`` does. Where it does not, the last outcome counts all the same.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from .canonical import LoadedProtocol, ObjectionThread
+from .model.protocol import version_order
+from .model.review import Outcome, Response
+
+OPEN = "open"
+UNSETTLED = frozenset({OPEN, "upheld and unresolved"})
+"""States in which the flaw is neither shown not to hold nor cured."""
+DROPPED = frozenset({"withdrawn", "struck"})
+"""What may be said of a thread that repeats another one; all else is decided there."""
+
+
+@dataclass(frozen=True)
+class ThreadState:
+    """The state of one objection.
+
+    Attributes
+    ----------
+    state : an outcome's word; ``"open"`` where nothing was decided.
+    by : the outcome that says so, None where nothing was decided.
+    reason : the outcome's text.
+    revised_in : where the state is ``"revised"``: the version that cures the flaw, as the last revision before the outcome names it.
+    """
+
+    state: str
+    by: Outcome | None = None
+    reason: str = ""
+    revised_in: str | None = None
+
+    @property
+    def unsettled(self) -> bool:
+        """Whether the flaw is neither shown not to hold nor cured, withdrawn or struck."""
+        return self.state in UNSETTLED
+
+
+def state_of(thread: ObjectionThread, threads: Mapping[int, ObjectionThread] | None = None, month: str | None = None) -> ThreadState:
+    """The state of an objection.
+
+    Parameters
+    ----------
+    thread : the objection.
+    threads : all objections of the same folder by number. One that repeats another has that one's state, unless it was itself
+        withdrawn or struck; without ``threads``, or where there is no such other, its own.
+    month : the state at the end of that month; None: now.
+    """
+    own = _own_state(thread, month)
+    repeated = (threads or {}).get(thread.objection.duplicate_of or thread.number, thread)
+    return own if repeated.number == thread.number or own.state in DROPPED else _own_state(repeated, month)
+
+
+def _own_state(thread: ObjectionThread, month: str | None) -> ThreadState:
+    state, revised_in = ThreadState(OPEN), None
+    for entry, text in thread.entries:
+        if month is not None and entry.month > month:
+            continue
+        if isinstance(entry, Outcome):
+            state = ThreadState(entry.outcome, entry, text, revised_in if entry.outcome == "revised" else None)
+        elif entry.response == "revision":
+            revised_in = entry.revised_in
+    return state
+
+
+def open_at(thread: ObjectionThread, month: str, threads: Mapping[int, ObjectionThread] | None = None) -> bool:
+    """Whether an objection raised before a month was unsettled (open, or upheld and unresolved) when that month ended.
+
+    Months are as fine as dates are written: an objection of the month itself does not count yet, an outcome of the month does.
+    """
+    return thread.objection.month < month and state_of(thread, threads, month).unsettled
+
+
+def standing(
+    thread: ObjectionThread,
+    versions: Mapping[str, LoadedProtocol],
+    threads: Mapping[int, ObjectionThread] | None = None,
+    month: str | None = None,
+) -> tuple[str, ...]:
+    """The versions of the protocol that an objection stands against, in order.
+
+    It is carried forward from the version objected to (from the first one, where none is named) through every later one; once
+    "revised", up to the version before the one that revises. Rebutted, withdrawn and struck objections stand against none, nor do those
+    to the analysis.
+
+    Parameters
+    ----------
+    thread, threads, month : as in `state_of`; before the month it was raised in an objection stands against none.
+    versions : the versions of the protocol.
+    """
+    against, state = thread.objection.against, state_of(thread, threads, month)
+    raised = month is None or thread.objection.month <= month
+    if against.protocol is None or not raised or not (state.unsettled or state.state == "revised"):
+        return ()
+    first = version_order(against.version or "0.0.0")
+    # A revision that names no version cures none.
+    end = version_order(state.revised_in) if state.revised_in else None
+    found = [order for order in map(version_order, versions) if order >= first and (end is None or order < end)]
+    return tuple(".".join(map(str, order)) for order in sorted(found))
+
+
+def standing_against(
+    version: str,
+    threads: Iterable[ObjectionThread],
+    versions: Mapping[str, LoadedProtocol],
+    month: str | None = None,
+) -> tuple[ObjectionThread, ...]:
+    """Those of a protocol's objections that stand against one of its versions, by number; repetitions of one another left out."""
+    by_number = {thread.number: thread for thread in threads}
+    return tuple(
+        thread
+        for _, thread in sorted(by_number.items())
+        if thread.objection.duplicate_of not in by_number and version in standing(thread, versions, by_number, month)
+    )
+
+
+def is_blocking(thread: ObjectionThread) -> bool:
+    """Whether the version may not be adopted while it stands, and bears a banner if it was."""
+    return thread.objection.severity == "blocking"
+
+
+def closes_form(thread: ObjectionThread) -> bool:
+    """Whether nobody shall be led to follow the method while it stands: it blocks, and is about safety."""
+    return is_blocking(thread) and thread.objection.threat == "safety"
+
+
+def revisions(thread: ObjectionThread) -> tuple[Response, ...]:
+    """Responses that say the flaw was cured in a version, in order."""
+    return tuple(entry for entry, _ in thread.entries if isinstance(entry, Response) and entry.response == "revision")

@@ -22,6 +22,7 @@ from aggregator.pooling.all_runs import all_runs
 from aggregator.pooling.apart import further_runs, told_apart
 from aggregator.pooling.circulation import circulated_blades
 from aggregator.pooling.comparisons import compare
+from aggregator.pooling.cumulative import courses
 from aggregator.pooling.curve_pairs import curve_pairs
 from aggregator.pooling.curves import mean_curves
 from aggregator.pooling.exchanges import ExchangePlan
@@ -51,8 +52,23 @@ def find_everything(repository: Repository) -> Findings:
     probes = probe_answers(rows, _probed(repository))
     everything = all_runs(rows, _worthwhile(repository))
     apart = told_apart(rows)
+    months = courses(repository, estimates, table, comparisons, _worthwhile(repository))
     return Findings(
-        repository, rows, points, table, published, estimates, comparisons, circulated, curves, apart, networks, pairs, probes, everything
+        repository,
+        rows,
+        points,
+        table,
+        published,
+        estimates,
+        comparisons,
+        circulated,
+        curves,
+        apart,
+        networks,
+        pairs,
+        probes,
+        everything,
+        months,
     )
 
 
@@ -93,7 +109,7 @@ def read(root: Path) -> Repository:
     ------
     FindingsError : with all findings.
     """
-    repository = load_repository(root)
+    repository = load_repository(root, earlier=True)
     if repository.errors:
         raise FindingsError(repository.findings)
     return repository

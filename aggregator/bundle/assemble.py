@@ -14,6 +14,7 @@ from aggregator.estimates.results import SubmissionEstimate
 from aggregator.pooling.all_runs import AllRuns
 from aggregator.pooling.circulation import CirculatedBlade
 from aggregator.pooling.comparisons import PooledComparison
+from aggregator.pooling.cumulative import PoolCourse
 from aggregator.pooling.curve_pairs import CurvePair
 from aggregator.pooling.curves import MeanCurve
 from aggregator.pooling.probes import ProbeAnswer
@@ -41,6 +42,7 @@ from .model import (
     SteelCurve,
     ToldApart,
 )
+from .moves import pool_logs
 from .network import network_result
 from .numbers import published, ratio
 from .plans import plan_counts
@@ -64,6 +66,7 @@ class Findings:
     networks, probes : by pool and endpoint.
     curve_pairs : every pair of steels along the whole course of work.
     crossed : all runs in one model, by pool and endpoint.
+    courses : the leading comparison of each pool through the months.
     """
 
     repository: Repository
@@ -80,6 +83,7 @@ class Findings:
     curve_pairs: tuple[CurvePair, ...]
     probes: dict[tuple[PoolKey, str], tuple[ProbeAnswer, ...]]
     crossed: dict[tuple[PoolKey, str], AllRuns]
+    courses: tuple[PoolCourse, ...]
 
 
 def assemble(found: Findings) -> Results:
@@ -95,6 +99,7 @@ def assemble(found: Findings) -> Results:
         objections=objection_results(found.repository),
         steels=steel_results(found.repository),
         plans=plan_counts(found.repository),
+        moves=pool_logs(found.repository, found.courses),
     )
 
 

@@ -12,6 +12,7 @@ from aggregator.records.model.base import Record
 
 from .analysis import CrossedResult, CurveComparison, NetworkResult, ProbeResult
 from .history import ChangeResult, RemovedResult, State
+from .moves import PoolLog
 from .plans import PlanCount
 from .ratio import RatioInterval
 from .study_checks import StudyChecksResult
@@ -598,3 +599,6 @@ class Results(Record):
     """Steels named in submissions."""
     plans: tuple[PlanCount, ...] = ()
     """Sealed plans that were published, and how many came back, by protocol, MAJOR and origin."""
+    moves: tuple[PoolLog, ...] = ()
+    """How the leading estimates moved month by month, and why, made anew from all files by the present program: by protocol, MAJOR and
+    origin. How much runs differ that should be alike is taken as it is known now, in every month."""

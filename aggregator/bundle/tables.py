@@ -8,6 +8,7 @@ from .analysis_tables import crossed_contrasts, curve_comparisons, network, prob
 from .assemble import Findings
 from .csv_cells import POOL_COLUMNS, Cell, Table, csv_bytes
 from .model import Results
+from .move_tables import moves
 from .study_tables import PAIR_COLUMNS, each_comparison, influence, pair_cells, study_checks
 
 
@@ -30,6 +31,7 @@ def tables(found: Findings, results: Results) -> dict[str, bytes]:
         "network": network(results),
         "curve_comparisons": curve_comparisons(results),
         "probes": probes(results),
+        "moves": moves(results),
     }
     files = {f"{name}.csv": csv_bytes(columns, rows) for name, (columns, rows) in made.items()}
     files["datapackage.json"] = datapackage(made)

@@ -62,7 +62,7 @@ def presences(
 
     Returns
     -------
-    presences : sorted by path, the states of one submission in their order; states that counted in no month are left out.
+    presences : sorted by path, the states of one submission in their order; states that ended before they began are left out.
     table : with the entries of pools in which nothing counts any more.
     """
     everybody = (*repository.submissions, *repository.retracted)
@@ -75,7 +75,7 @@ def presences(
         for number in range(max(len(s.earlier) for s in everybody)):
             changed = [s for s in everybody if len(s.earlier) > number and s.earlier[number] is not None]
             found += _before(repository, number, changed, table, variances)
-    counted = [p for p in found if p.until is None or p.since < p.until]
+    counted = [p for p in found if p.until is None or p.since <= p.until]
     return tuple(sorted(counted, key=lambda p: (p.path, p.since))), table
 
 

@@ -60,6 +60,9 @@ OBJECTION_CASES = {
     "from a month that has not come": ({"/month": "2026-07"}, ["month-in-future"]),
     "without its severity": ({"/severity": REMOVED}, ["missing-field"]),
     "another kind than its file's name says": ({"/kind": "response"}, ["path-disagrees"]),
+    "resting on a probe": ({"/evidence": [{"probe": "lot"}]}, []),
+    "resting on a submission that does not exist": ({"/evidence": [{"submission": "auk-9"}]}, ["unknown-reference"]),
+    "resting on two things in one": ({"/evidence": [{"probe": "lot", "citation": "A book."}]}, ["evidence-form"]),
 }
 
 

@@ -47,6 +47,17 @@ class Target(Record):
     """The endpoint, when one is meant."""
 
 
+class Evidence(Record):
+    """What an objection or a response rests on; one of the three is given."""
+
+    probe: Slug | None = None
+    """A question to all pooled data."""
+    submission: Slug | None = None
+    """A submission's id."""
+    citation: ShortText | None = None
+    """A published source."""
+
+
 class Objection(Record):
     """A recorded methodological flaw: front matter of 00-objection.md, the statement in the body."""
 
@@ -64,6 +75,8 @@ class Objection(Record):
     """How much hangs on it."""
     proposed_change: LongText | None = None
     """What would cure it."""
+    evidence: Annotated[tuple[Evidence, ...], Field(max_length=20)] = ()
+    """What it rests on."""
     interest: Interest | None = None
     """The objector's interest in blades or methods compared."""
     by: Handle
@@ -74,17 +87,6 @@ class Objection(Record):
     """Number of the objection this one repeats."""
     simulated: bool = False
     """Whether it belongs to the demonstration: nobody raised it, and what is said and decided below it is invented too."""
-
-
-class Evidence(Record):
-    """What a response rests on; one of the three is given."""
-
-    probe: Slug | None = None
-    """A question to all pooled data."""
-    submission: Slug | None = None
-    """A submission's id."""
-    citation: ShortText | None = None
-    """A published source."""
 
 
 class Response(Record):

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from ..canonical import LoadedProtocol, ObjectionThread
 from ..layout import ANALYSIS
-from ..model.review import Event, Objection, Outcome, Response
+from ..model.review import Event, Evidence, Objection, Outcome, Response
 from ..names import Names
 from ..problem import Problem, pointer
 from .protocol_form import steps_of
@@ -50,6 +50,7 @@ def _objection(thread: ObjectionThread, around: Surroundings) -> Iterator[Proble
         yield from _target(thread.objection, around)
     if other is not None and (other == thread.number or other not in around.numbers):
         yield Problem("/duplicate_of", "unknown-reference", f"there is no other objection number {other}")
+    yield from _evidence(thread.objection.evidence, around)
 
 
 def _target(objection: Objection, around: Surroundings) -> Iterator[Problem]:
@@ -87,7 +88,11 @@ def _response(entry: Response, around: Surroundings) -> Iterator[Problem]:
     if entry.response == "revision" and entry.revised_in not in around.versions:
         message = f"there is no version {entry.revised_in}" if entry.revised_in else "no version is named"
         yield Problem("/revised_in", "unknown-version", message)
-    for i, evidence in enumerate(entry.evidence):
+    yield from _evidence(entry.evidence, around)
+
+
+def _evidence(given: tuple[Evidence, ...], around: Surroundings) -> Iterator[Problem]:
+    for i, evidence in enumerate(given):
         if sum(part is not None for part in (evidence.probe, evidence.submission, evidence.citation)) != 1:
             yield Problem(pointer("evidence", i), "evidence-form", "not exactly one kind of evidence is given")
         if evidence.submission is not None and evidence.submission not in around.submissions:

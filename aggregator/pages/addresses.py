@@ -10,6 +10,7 @@ import posixpath
 import re
 
 from aggregator.bundle.model import Comparison, Pool, ProtocolResult, SubmissionResult
+from aggregator.bundle.moves import PoolLog
 
 SAFE_SEGMENT = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9.-]{0,98}[A-Za-z0-9])?")
 REPOSITORY = re.compile(r"https://[A-Za-z0-9.-]+(?::[0-9]+)?(?:/[A-Za-z0-9._~-]+)*")
@@ -28,7 +29,7 @@ def segment(value: str) -> str:
     return value
 
 
-def pool(of: Pool) -> str:
+def pool(of: Pool | PoolLog) -> str:
     """A pool's own page."""
     return f"/results/{segment(of.protocol)}-v{of.major}-{of.origin}/"
 
@@ -41,6 +42,11 @@ def endpoint(of: Pool, endpoint_id: str) -> str:
 def pair(of: Pool, comparison: Comparison) -> str:
     """Two steels, early and late side by side."""
     return f"{pool(of)}compare/{segment(comparison.first)}-and-{segment(comparison.second)}/"
+
+
+def log(of: PoolLog) -> str:
+    """How one pool's estimates moved."""
+    return f"/results/log/{segment(of.protocol)}-v{of.major}-{of.origin}/"
 
 
 def steel(steel_id: str) -> str:
@@ -73,6 +79,11 @@ def protocol(protocol_id: str) -> str:
 def version(of: ProtocolResult) -> str:
     """One version for good."""
     return f"/protocols/{segment(of.id)}/{segment(of.version)}/"
+
+
+def objection(protocol_id: str, number: int) -> str:
+    """An objection with its thread; an empty protocol stands for the analysis."""
+    return f"/objections/#{segment(protocol_id or 'analysis')}-{number}"
 
 
 def form(protocol_id: str, protocol_version: str) -> str:

@@ -8,6 +8,7 @@ from aggregator.bundle.model import Results
 
 from .about_pages import analysts, check, data, objections
 from .home import home
+from .log_pages import log_pages
 from .protocol_pages import protocol_pages
 from .result_pages import result_pages
 from .sheet_pages import SheetView, sheet_pages
@@ -38,6 +39,7 @@ def generate_pages(
     pages = [
         home(results),
         *result_pages(results),
+        *log_pages(results),
         *steel_pages(results),
         *submission_pages(results),
         *protocol_pages(results, forms or {}),

@@ -9,6 +9,7 @@ from aggregator.bundle.model import EndpointResult, Pool, Results
 
 from . import addresses, analyses, bars, choose, contrast_curves
 from .curves import curves
+from .log_pages import address_of
 from .page import Page, render
 from .words import endpoints_in_order, pool_name
 
@@ -18,11 +19,12 @@ def result_pages(results: Results) -> Iterator[Page]:
     html = render("results.html", measured=choose.measured(results), simulated=choose.simulated(results))
     yield Page("/results/", "Results", html, "Results", "Every pooled comparison, one answer a medium")
     for pool in results.pools:
-        yield _pool(pool)
+        log = address_of(results, pool.protocol, pool.major, pool.origin)
+        yield _pool(pool, log)
         yield from (_endpoint(pool, e) for e in pool.endpoints)
-        yield from (_pair(pool, first, second) for first, second in choose.pairs(pool))
+        yield from (_pair(pool, first, second, log) for first, second in choose.pairs(pool))
         if choose.practice(pool):
-            yield _sharpening(pool)
+            yield _sharpening(pool, log)
 
 
 def axes(pool: Pool) -> dict[str, bars.Axis]:
@@ -30,13 +32,14 @@ def axes(pool: Pool) -> dict[str, bars.Axis]:
     return {e.id: bars.axis_of(e, e.steels) for e in pool.endpoints}
 
 
-def _pool(pool: Pool) -> Page:
+def _pool(pool: Pool, log: str) -> Page:
     endpoints = endpoints_in_order(pool)
     primary = next(e for e in endpoints if e.primary)
     never_met = analyses.never_met(primary)
     html = render(
         "pool.html",
         pool=pool,
+        log=log,
         endpoints=endpoints,
         axes=axes(pool),
         table=[(first, second, _by_endpoint(pool, first, second)) for first, second in choose.pairs(pool)],
@@ -85,7 +88,7 @@ def _model_axis(found: list[tuple[EndpointResult, CrossedContrast]]) -> bars.Axi
     return bars.axis([r for _, c in found for r in (c.result, c.new_hands)], worthwhile)
 
 
-def _pair(pool: Pool, first: str, second: str) -> Page:
+def _pair(pool: Pool, first: str, second: str, log: str) -> Page:
     found = choose.of_pair(pool, first, second)
     everywhere = analyses.of_pair(pool, first, second)
     modelled = [x for x in everywhere if x.contrast is not None]
@@ -94,6 +97,7 @@ def _pair(pool: Pool, first: str, second: str) -> Page:
     html = render(
         "pair.html",
         pool=pool,
+        log=log,
         first=first,
         second=second,
         found=found,
@@ -120,10 +124,16 @@ def _forest_axes(found: list) -> dict[str, bars.Axis]:
     }
 
 
-def _sharpening(pool: Pool) -> Page:
+def _sharpening(pool: Pool, log: str) -> Page:
     found = choose.practice(pool)
     html = render(
-        "sharpening.html", pool=pool, found=found, modelled=analyses.modelled(pool), axes=_forest_axes(found), common=_practice_axis(pool)
+        "sharpening.html",
+        pool=pool,
+        log=log,
+        found=found,
+        modelled=analyses.modelled(pool),
+        axes=_forest_axes(found),
+        common=_practice_axis(pool),
     )
     address = f"{addresses.pool(pool)}sharpening/"
     return Page(address, f"How much sharpening mattered: {pool_name(pool)}", html, "Results")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 import sample_analyses as analyses
+import sample_moves as moves
 import sample_studies as studies
 from sample_analyses import LONE_STEEL, PAIRS, STEELS, interval
 
@@ -366,6 +367,13 @@ def objection() -> ObjectionResult:
     )
 
 
+def logs(pools: list[Pool], submissions: list[SubmissionResult]):
+    """A log for every pool."""
+    for of in pools:
+        own = [s.id for s in submissions if (s.protocol, s.origin) == (of.protocol, of.origin)]
+        yield moves.log(of.origin, own, of.protocol, objected=of.protocol == "two-sharpeners")
+
+
 def results(measured: int = 0, simulated: int = 4) -> Results:
     """Results of ``measured`` and ``simulated`` submissions."""
     pools = [pool("simulated", simulated)] if simulated else []
@@ -395,4 +403,5 @@ def results(measured: int = 0, simulated: int = 4) -> Results:
         ),
         objections=(objection(),),
         steels=tuple(SteelResult(id=s, names=(s,), simulated=True, note="Invented.") for s in (*STEELS, LONE_STEEL)) if pools else (),
+        moves=tuple(logs(pools, submissions)),
     )

@@ -1,0 +1,339 @@
+"""The log of how pooled estimates moved, on repositories planted so that every figure is known by hand.
+
+Every submission runs two blades once each, so that its contrast is the ln of the ratio of two forces and all have one sampling variance.
+Then REML weighs them alike and the guarded Knapp-Hartung interval is the t interval of a sample mean wherever the contrasts scatter more
+than their sampling variance (Röver, Knapp & Friede 2015, BMC Med. Res. Methodol. 15:99); scipy.stats.ttest_1samp gives that.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+
+import pytest
+from scipy.stats import ttest_1samp
+
+from aggregator.bundle.assemble import assemble
+from aggregator.bundle.tables import tables
+from aggregator.pages import generate_pages
+from aggregator.pipeline import find_everything, read, results_json
+from tests.records.builder import (
+    correction,
+    endpoint,
+    make_repository,
+    markdown,
+    protocol,
+    retraction,
+    run,
+    submission,
+    values,
+    write,
+    write_change,
+    write_submission,
+    write_tombstone,
+)
+
+FORCE = 2.0
+LN_RATIOS = (0.0, 0.9, -0.6, 1.4)  # by month, January first; above 0 favours the first steel
+STEEL_QUESTION = {
+    "/question": {"factor": "steel", "text": "Which steel stays sharper?"},
+    "/design/varies": ["steel"],
+    "/design/holds": ["sharpener"],
+    "/endpoints": [endpoint(), endpoint(id="late", title="Sharpness after 40 cuts", role="late", primary=False, at=40)],
+}
+PEOPLE = ("auk", "coot", "dunlin", "egret", "fulmar", "gannet")
+
+
+def readings(force: float) -> list[dict]:
+    return [
+        {"work": work, "values": values(round(force * step, 12), round(force * step, 12))}
+        for work, step in zip((0, 5, 10, 20, 40), (0.5, 0.8, 1, 1.2, 1.5), strict=True)
+    ]
+
+
+def sent(person: str, month: int, ln_ratio: float, name: str = "", **changes: object) -> dict:
+    """Blade one of the first steel in run 1, blade two of the second in run 2; the second needs ``ln_ratio`` more force."""
+    blades = [
+        {"key": f"{person}.one", "steel": {"designation": "AISI 1095"}, "edge": "plain"},
+        {"key": f"{person}.two", "steel": {"designation": "AISI 52100"}, "edge": "plain"},
+    ]
+    own = {"tester": person, "lot": None, "instrument": None}
+    return submission(
+        {
+            "/id": name or f"{person}-{month}",
+            "/submitted_by": person,
+            "/month": f"2026-{month:02d}",
+            "/people": [{"handle": person, "agreed": "yes"}],
+            "/blades": blades,
+            "/lots": [],
+            "/instruments": [],
+            "/preparations": [{"id": f"edge-{n}", "blade": b["key"], "sharpener": person} for n, b in enumerate(blades, 1)],
+            "/runs": [run(1, readings=readings(FORCE), **own), run(2, readings=readings(FORCE * math.exp(ln_ratio)), **own)],
+        }
+        | changes
+    )
+
+
+@pytest.fixture
+def root(tmp_path):
+    """Four submissions, a month each, all by different people."""
+    found = [sent(person, month, ln) for month, (person, ln) in enumerate(zip(PEOPLE, LN_RATIOS, strict=False), 1)]
+    return make_repository(tmp_path, found, [protocol(STEEL_QUESTION)])
+
+
+def results(root):
+    return assemble(find_everything(read(root)))
+
+
+def course(root, which: str = "early"):
+    (log,) = results(root).moves
+    return next(c for c in log.courses if c.endpoint == which)
+
+
+def stood(root, which: str = "early") -> dict[str, float | str]:
+    """By month the pooled ln ratio, or the state where nothing is pooled."""
+    return {m.month: math.log(m.after.result.ratio) if m.after.result else m.after.state for m in course(root, which).moves}
+
+
+def mean(values) -> float:
+    return sum(values) / len(values)
+
+
+def headline_of(found, log, which):
+    (pool,) = [p for p in found.pools if (p.protocol, p.major, p.origin) == (log.protocol, log.major, log.origin)]
+    wanted = next(e for e in pool.endpoints if e.id == which.endpoint)
+    return next(c for c in wanted.steels if (c.first, c.second) == (which.first, which.second))
+
+
+def test_every_month_pools_what_had_been_tested_by_then(root):
+    assert stood(root) == {
+        "2026-01": "single",
+        "2026-02": "listed",
+        "2026-03": pytest.approx(mean(LN_RATIOS[:3]), abs=1e-9),
+        "2026-04": pytest.approx(mean(LN_RATIOS), abs=1e-9),
+    }
+
+
+def test_the_interval_of_a_month_is_the_t_interval_of_its_studies(root):
+    for month, ln in (("2026-03", LN_RATIOS[:3]), ("2026-04", LN_RATIOS)):
+        result = next(m.after.result for m in course(root).moves if m.month == month)
+        expected = ttest_1samp(ln, 0).confidence_interval(0.95)
+        assert (math.log(result.low), math.log(result.high)) == pytest.approx((expected.low, expected.high), abs=1e-8)
+
+
+def test_a_retraction_moves_the_estimate_back_by_what_the_submission_had_brought(root):
+    write_change(root, 1, retraction(submission="egret-4", by="egret", month="2026-06"))
+    last = course(root).moves[-1]
+    assert last.month == "2026-06" and (last.before.submissions, last.after.submissions) == (4, 3)
+    assert math.log(last.moved_by) == pytest.approx(mean(LN_RATIOS[:3]) - mean(LN_RATIOS), abs=1e-9)
+    assert last.sentence.startswith("With one retracted, the ratio fell by 27.7 %, from ×1.53 to ×1.11")
+    assert stood(root)["2026-04"] == pytest.approx(mean(LN_RATIOS), abs=1e-9)
+
+
+def test_below_three_studies_nothing_is_pooled_any_more(root):
+    for number, person in ((2, "coot"), (4, "egret")):
+        write_change(root, 1, retraction(submission=f"{person}-{number}", by=person, month="2026-05"))
+    last = course(root).moves[-1]
+    assert (last.before.state, last.after.state, last.moved_by) == ("pooled", "listed", None)
+    assert last.sentence == "With 2 retracted, what is left is two studies, which are listed and not pooled."
+
+
+def corrected_force(factor: float, month: str, number: int = 1, was: float = FORCE, person: str = "coot-2") -> dict:
+    """The first run of a submission had read ``factor`` times what was written."""
+    before, after = readings(was)[2]["values"], readings(was * factor)[2]["values"]
+    return correction(("/runs/0/readings/2/values", before, after), submission=person, by=person.split("-")[0], month=month)
+
+
+def test_corrected_values_count_from_the_month_of_the_correction(root):
+    write_change(root, 1, corrected_force(math.exp(-0.3), "2026-05"))
+    since = (LN_RATIOS[0], LN_RATIOS[1] + 0.3, *LN_RATIOS[2:])
+    assert stood(root) | {} == {
+        "2026-01": "single",
+        "2026-02": "listed",
+        "2026-03": pytest.approx(mean(LN_RATIOS[:3]), abs=1e-9),
+        "2026-04": pytest.approx(mean(LN_RATIOS), abs=1e-9),
+        "2026-05": pytest.approx(mean(since), abs=1e-9),
+    }
+    assert course(root).moves[-1].sentence.startswith("With one corrected, the ratio rose")
+    assert [m.after.result for m in course(root, "late").moves][-2:] == [course(root, "late").moves[-1].after.result] * 2
+
+
+def test_a_retracted_submission_counts_before_with_the_values_that_stood_then(root):
+    write_change(root, 1, corrected_force(math.exp(-0.3), "2026-05"))
+    write_change(root, 2, retraction(submission="coot-2", by="coot", month="2026-06"))
+    found = stood(root)
+    assert found["2026-04"] == pytest.approx(mean(LN_RATIOS), abs=1e-9)
+    assert found["2026-05"] == pytest.approx(mean(LN_RATIOS) + 0.3 / 4, abs=1e-9)
+    assert found["2026-06"] == pytest.approx(mean((LN_RATIOS[0], *LN_RATIOS[2:])), abs=1e-9)
+
+
+def test_corrections_apply_in_the_order_of_their_numbers_whatever_months_they_name(root):
+    write_change(root, 1, corrected_force(math.exp(-0.3), "2026-06"))
+    write_change(root, 2, corrected_force(math.exp(-0.1), "2026-05", was=FORCE * math.exp(-0.3)))
+    found = stood(root)
+    assert "2026-05" not in found
+    assert found["2026-06"] == pytest.approx(mean(LN_RATIOS) + 0.4 / 4, abs=1e-9)
+
+
+def test_a_month_corrected_to_a_later_one_leaves_a_gap(root):
+    write_change(root, 1, correction(("/month", "2026-02", "2026-06"), submission="coot-2", by="coot", month="2026-03"))
+    found = stood(root)
+    assert found["2026-02"] == "listed" and found["2026-03"] == "listed"
+    assert found["2026-04"] == pytest.approx(mean((LN_RATIOS[0], *LN_RATIOS[2:])), abs=1e-9)
+    assert found["2026-06"] == pytest.approx(mean(LN_RATIOS), abs=1e-9)
+    (log,) = results(root).moves
+    happened = {m.month: [(h.kind, h.submission) for h in m.happened if h.submission] for m in log.months}
+    assert ("tested", "coot-2") in happened["2026-02"] and ("tested", "coot-2") in happened["2026-06"]
+
+
+def test_what_would_not_have_passed_the_check_counts_from_its_correction_on(root):
+    path = "submissions/measured/small-rope/coot-2.json"
+    tree = json.loads((root / path).read_text()) | {"blades": [{"key": "coot.one", "steel": {"designation": "no such steel"}}]}
+    tree["blades"].append({"key": "coot.two", "steel": {"designation": "AISI 52100"}})
+    write(root / path, json.dumps(tree))
+    cure = ("/blades/0/steel/designation", "no such steel", "AISI 1095")
+    write_change(root, 1, correction(cure, submission="coot-2", by="coot", month="2026-06"))
+    found = stood(root)
+    assert found["2026-03"] == "listed"
+    assert found["2026-04"] == pytest.approx(mean((LN_RATIOS[0], *LN_RATIOS[2:])), abs=1e-9)
+    assert found["2026-06"] == pytest.approx(mean(LN_RATIOS), abs=1e-9)
+
+
+def test_the_last_line_is_the_published_comparison(root):
+    write_change(root, 1, corrected_force(math.exp(-0.3), "2026-05"))
+    write_change(root, 1, retraction(submission="auk-1", by="auk", month="2026-06"))
+    found = results(root)
+    (log,) = found.moves
+    assert len(log.courses) == 2
+    for each in log.courses:
+        published, last = headline_of(found, log, each), each.moves[-1].after
+        assert (last.result, last.state, last.studies, last.verdict) == (
+            published.result,
+            published.state,
+            published.studies,
+            published.verdict,
+        )
+    early = headline_of(found, log, log.courses[0])
+    assert early.sentence == found.pools[0].headline
+
+
+def test_names_of_files_decide_nothing(root, tmp_path_factory):
+    names = ("zeta", "delta", "mu", "alpha")
+    renamed = [sent(p, m, ln, name=n) for m, (p, ln, n) in enumerate(zip(PEOPLE, LN_RATIOS, names, strict=False), 1)]
+    other = make_repository(tmp_path_factory.mktemp("other"), renamed, [protocol(STEEL_QUESTION)])
+    write_change(root, 1, retraction(submission="dunlin-3", by="dunlin", month="2026-06"))
+    write_change(other, 1, retraction(submission="mu", by="dunlin", month="2026-06"))
+    one, two = ([m.model_dump() for m in course(where).moves] for where in (root, other))
+    for mine, theirs in zip(one, two, strict=True):
+        assert [
+            mine[side] and mine[side]["result"] and pytest.approx(mine[side]["result"]["ratio"], rel=1e-9) for side in ("before", "after")
+        ] == [theirs[side] and theirs[side]["result"] and theirs[side]["result"]["ratio"] for side in ("before", "after")]
+        assert mine["sentence"] == theirs["sentence"]
+
+
+def test_the_same_files_give_the_same_bytes(root):
+    write_change(root, 1, corrected_force(math.exp(-0.3), "2026-05"))
+    assert results_json(results(root)) == results_json(results(root))
+
+
+def test_an_empty_repository_has_no_log(tmp_path):
+    found = results(make_repository(tmp_path, [], adopted=False))
+    assert found.moves == ()
+    assert "results/log/index.md" in dict(generate_pages(found))
+
+
+def test_one_submission_stands_alone(tmp_path):
+    root = make_repository(tmp_path, [sent("auk", 3, 0.5)], [protocol(STEEL_QUESTION)])
+    (only,) = [m for m in course(root).moves if m.month == "2026-03"]
+    assert (only.after.state, only.after.studies, only.after.result, only.moved_by) == ("single", 1, None, None)
+    assert only.sentence == "With one submission more, there is one study, which stands alone."
+
+
+def test_a_pool_that_was_wholly_retracted_keeps_its_months(root):
+    for number, person in enumerate(PEOPLE[:4], 1):
+        write_change(root, 1, retraction(submission=f"{person}-{number}", by=person, month="2026-06"))
+    found = results(root)
+    assert found.pools == ()
+    (log,) = found.moves
+    last = log.courses[0].moves[-1]
+    assert math.log(last.before.result.ratio) == pytest.approx(mean(LN_RATIOS), abs=1e-9)
+    assert (last.month, last.after.state, last.after.submissions) == ("2026-06", "not estimable", 0)
+
+
+def test_tested_and_retracted_in_one_month_is_told_and_moves_nothing(root):
+    write_submission(root, sent("fulmar", 5, 3.0))
+    write_change(root, 1, retraction(submission="fulmar-5", by="fulmar", month="2026-05"))
+    last = course(root).moves[-1]
+    assert last.month == "2026-05" and last.moved_by == 1.0
+    assert last.sentence == "With one submission more and one retracted, the ratio stayed at ×1.53."
+
+
+def test_measured_and_simulated_have_logs_of_their_own(root):
+    invented = sent("gannet", 5, 2.0, **{"/origin": "simulated"})
+    for blade, steel in zip(invented["blades"], ("demo-plain-carbon", "demo-high-speed"), strict=True):
+        blade["steel"] = {"designation": steel}
+    write_submission(root, invented)
+    found = results(root)
+    assert [log.origin for log in found.moves] == ["measured", "simulated"]
+    assert found.moves[0].courses[0].moves[-1].after.submissions == 4
+    assert {h.submission for m in found.moves[0].months for h in m.happened} & {"gannet-5"} == set()
+
+
+def test_what_was_taken_out_counts_in_no_month(root):
+    (root / "submissions/measured/small-rope/egret-4.json").unlink()
+    write_tombstone(root, "egret-4", month="2026-06")
+    assert "2026-06" not in stood(root)
+    assert course(root).moves[-1].after.submissions == 3
+
+
+def test_a_decided_objection_and_a_released_version_stand_beside_the_month_and_move_nothing(root):
+    objection = {
+        "format": "objection/0.1.0", "kind": "objection", "against": {"protocol": "small-rope", "version": "1.0.0", "step": "s1-prepare"},
+        "title": "The stone wears", "threat": "order", "severity": "minor", "by": "skua", "month": "2026-04", "interest": "none",
+    }  # fmt: skip
+    outcome = {"format": "objection/0.1.0", "kind": "outcome", "outcome": "upheld and unresolved", "by": "tern", "month": "2026-06"}
+    folder = root / "protocols/small-rope/objections/001-stone"
+    write(folder / "00-objection.md", markdown(objection, "It does.\n"))
+    write(folder / "01-outcome.md", markdown(outcome, "It does, and nobody has a cure.\n"))
+    (log,) = results(root).moves
+    months = {m.month: [(h.kind, h.says) for h in m.happened if h.kind in ("version", "objection")] for m in log.months}
+    assert months["2026-06"] == [("objection", "upheld and unresolved: The stone wears")]
+    assert months["2026-01"] == [("version", "released"), ("version", "opened for review"), ("version", "adopted")]
+    last = log.courses[0].moves[-1]
+    assert (last.moved_by, last.sentence) == (1.0, "Nothing that compares these two changed.")
+
+
+HOSTILE = '=HYPERLINK("x")<script>window.hit=1</script>[x](javascript:hit)'
+
+
+def test_a_reason_given_by_a_stranger_stays_text_on_pages_and_in_tables(root):
+    write_change(root, 1, retraction(submission="egret-4", by="egret", month="2026-06", why=HOSTILE))
+    objection = {
+        "format": "objection/0.1.0", "kind": "objection", "against": {"protocol": "small-rope", "version": "1.0.0"},
+        "title": HOSTILE, "threat": "order", "severity": "minor", "by": "skua", "month": "2026-04", "interest": "none",
+    }  # fmt: skip
+    outcome = {"format": "objection/0.1.0", "kind": "outcome", "outcome": "upheld and unresolved", "by": "tern", "month": "2026-06"}
+    write(root / "protocols/small-rope/objections/001-stone/00-objection.md", markdown(objection, "It does.\n"))
+    write(root / "protocols/small-rope/objections/001-stone/01-outcome.md", markdown(outcome, "It does not.\n"))
+    repository = read(root)
+    found = find_everything(repository)
+    made = assemble(found)
+    page = dict(generate_pages(made))["results/log/small-rope-v1-measured/index.md"]
+    assert "window.hit" in page and "<script" not in page and "](javascript" not in page
+    rows = list(csv.DictReader(io.StringIO(tables(found, made)["moves.csv"].decode())))
+    assert [row["retracted"] for row in rows if row["month"] == "2026-06"] == ["egret-4", "egret-4"]
+    assert all(
+        not cell.startswith(("=", "+", "-", "@")) or cell.lstrip("-").replace(".", "").isdigit() for row in rows for cell in row.values()
+    )
+
+
+def test_the_table_tells_the_same_as_the_log(root):
+    write_change(root, 1, retraction(submission="egret-4", by="egret", month="2026-06"))
+    found = find_everything(read(root))
+    made = assemble(found)
+    rows = list(csv.DictReader(io.StringIO(tables(found, made)["moves.csv"].decode())))
+    moves = [m for c in made.moves[0].courses for m in c.moves]
+    assert [r["sentence"] for r in rows] == [m.sentence for m in moves]
+    assert [r["moved_by"] and float(r["moved_by"]) for r in rows] == [m.moved_by or "" for m in moves]

@@ -25,6 +25,8 @@ P                     W − WX(XᵀWX)⁻¹XᵀW
 ``h``, ``k``          between-person and within-person consistency statistics (ISO 5725-2, ASTM E691)
 ====================  ==========================================================================================
 
+``studies``          what counts as one study, and how sure each line is
+``cumulative``       the leading comparison of each pool through the months
 ``random_effects``   contrast pooling: mean, heterogeneity, prediction
 ``heterogeneity``    Cochran's Q, I², estimators of tau2 and its interval
 ``prediction``       where the next study's effect would fall
@@ -51,6 +53,6 @@ P                     W − WX(XᵀWX)⁻¹XᵀW
 ``probe_register``   the questions there are to all runs about what may bend the results
 ``bounds``           what one-sided results change
 
-Gathering the rows of the path for them: ``all_runs``, ``comparisons``, ``circulation``, ``curves``, ``apart``, ``steel_network``,
-``curve_pairs`` and ``probes``.
+Gathering the rows of the path for them: ``all_runs``, ``comparisons``, ``presences``, ``circulation``, ``curves``, ``apart``,
+``steel_network``, ``curve_pairs`` and ``probes``.
 """

@@ -39,10 +39,10 @@ def address_of(results: Results, protocol: str, major: int, origin: str) -> str:
     return addresses.log(found[0]) if found else ""
 
 
-def _latest(log: PoolLog) -> Move | None:
+def _latest(log: PoolLog) -> tuple[CourseResult, Move] | None:
     """The last month that moved the primary endpoint's ratio, or changed what may be done with it."""
     primary = [course for course in log.courses if course.primary]
-    moved = [move for course in primary for move in course.moves if _moved(move)]
+    moved = [(course, move) for course in primary for move in course.moves if _moved(move)]
     return moved[-1] if moved else None
 
 

@@ -25,8 +25,8 @@ def words(html: str) -> str:
 
 def test_the_newest_month_stands_first_with_what_it_did() -> None:
     told = words(page_of(LOG, results(measured=4)))
-    assert "October 2026: One was retracted, and the ratio fell." in told
-    assert re.findall(r"(October 2026|January 2026|November 2025)\s", told.split("In words", 1)[1])[:3] == [
+    assert re.search(r"October 2026, \S+ against \S+: One was retracted, and the ratio fell\.", told)
+    assert re.findall(r"(October 2026|January 2026|November 2025)\s", told.split("before → after", 2)[2])[:3] == [
         "October 2026",
         "January 2026",
         "November 2025",

@@ -29,7 +29,7 @@ from .curve_pairs import curve_comparison
 from .form import repository_url
 from .history import removed_results
 from .interlab import interlaboratory_result
-from .ledger import interest_of, objection_results, protocol_results, retracted_results, steel_results, submission_results
+from .ledger import interest_of, retracted_results, steel_results, submission_results
 from .model import (
     Counts,
     CurvePointResult,
@@ -45,10 +45,12 @@ from .model import (
 from .moves import pool_logs
 from .network import network_result
 from .numbers import published, ratio
+from .objections import objection_results
 from .plans import plan_counts
 from .probes import probe_result, probes_sentence
 from .repeatability import PublishedRepeatability
 from .sentences import headline, sharpening_sentence, when
+from .versions import protocol_results
 
 
 @dataclass(frozen=True)

@@ -28,8 +28,8 @@ from aggregator.records.units import grammar
 from .answer_rules import answer_rules
 from .form_layout import fields_to_fill, submission_layout, worked_example
 from .form_table import submission_table
-from .ledger import status_after
 from .repeatability import PublishedRepeatability
+from .versions import closed_by, events_of, status_after
 
 Rules = dict[str, object]
 
@@ -55,14 +55,16 @@ _REPOSITORY = re.compile(r"^[ \t]*repository_url:[ \t]*[\"']?(https://[^\s\"'#]+
 def forms(repository: Repository, published: PublishedRepeatability) -> dict[tuple[str, str], Rules]:
     """Rules by (protocol id, version) for every version that takes submissions; the newest version of each first.
 
+    A version that a blocking objection about safety stands against has none: nobody shall be led to follow it.
+
     Each holds what the answer on the same page needs beside them (``answer_rules``), from the ``published`` table.
     """
     base, address = site_url(repository.root), repository_url(repository.root)
     found = {}
     for (name, version), protocol in sorted(repository.protocols.items(), key=lambda p: (p[0][0], [-n for n in version_order(p[0][1])])):
-        events = [event for event in repository.events.get(name, ()) if event.version == version]
+        events = events_of(repository, name, version)
         status = status_after(events)
-        if status in OPEN:
+        if status in OPEN and not closed_by(repository, name, version):
             month = events[0].month
             rules = form_rules(protocol.record, status, month, repository.steels, base_url=base, repository_url=address)
             found[(name, version)] = rules | answer_rules(protocol.record, published, repository.steels)

@@ -1,4 +1,4 @@
-"""The ledger of submissions, the protocols and the steels as published."""
+"""The ledger of submissions and the steels as published."""
 
 from __future__ import annotations
 
@@ -10,31 +10,13 @@ from dataclasses import dataclass
 from aggregator.endpoints.rows import EndpointRow
 from aggregator.errors import WARNING
 from aggregator.estimates.results import Contrast, SubmissionEstimate
-from aggregator.records.canonical import (
-    CanonicalReading,
-    CanonicalRun,
-    LoadedProtocol,
-    LoadedSubmission,
-    ObjectionThread,
-    Repository,
-)
-from aggregator.records.model.protocol import EndpointRule, Protocol, version_order
-from aggregator.records.model.review import Event, Outcome, Response
+from aggregator.records.canonical import CanonicalReading, CanonicalRun, LoadedSubmission, Repository
+from aggregator.records.model.protocol import EndpointRule, Protocol
 from aggregator.records.model.submission import Run, Submission
 
 from .compare import own_interval
-from .history import change_results, citation_notes, state_of
-from .model import (
-    FigureResult,
-    ObjectionEntryResult,
-    ObjectionResult,
-    OwnAnswer,
-    ProtocolResult,
-    ReadingResult,
-    RunResult,
-    SteelResult,
-    SubmissionResult,
-)
+from .history import change_results, state_of
+from .model import OwnAnswer, ReadingResult, RunResult, SteelResult, SubmissionResult
 from .numbers import published
 from .sentences import amount, bound_sentence, named, no_ratio_sentence, own_sentence, plural, when
 
@@ -204,90 +186,6 @@ def answer_sentence(contrast: Contrast, opening: str, first: str, second: str, k
     if contrast.bound is not None:
         return bound_sentence(opening, first, second, kind, contrast.bound.kind, math.exp(contrast.bound.ratio))
     return no_ratio_sentence(opening, first, second, contrast.reason)
-
-
-def protocol_results(repository: Repository) -> tuple[ProtocolResult, ...]:
-    """Every version of every protocol with where its life stands."""
-    found = []
-    for (name, version), protocol in sorted(repository.protocols.items(), key=lambda item: (item[0][0], version_order(item[0][1]))):
-        events = tuple(e for e in repository.events.get(name, ()) if e.version == version)
-        found.append(
-            ProtocolResult(
-                id=name,
-                version=version,
-                status=status_after(events),
-                newest=version == newest_version(repository, name),
-                sha256=protocol.sha256,
-                front=protocol.record.model_dump(mode="json"),
-                body=protocol.body,
-                figures=_figures(repository, protocol),
-                events=tuple(e.model_dump(mode="json") for e in events),
-            )
-        )
-    return tuple(found)
-
-
-def status_after(events: Iterable[Event]) -> str:
-    """Where a version stands after its events: draft, in review, adopted or retired."""
-    status = "draft"
-    for event in events:
-        status = {"opened for review": "in review", "adopted": "adopted", "retired": "retired"}.get(event.kind, status)
-    return status
-
-
-def newest_version(repository: Repository, name: str) -> str:
-    """The newest adopted version; without one, the newest of all."""
-    versions = sorted((v for n, v in repository.protocols if n == name), key=version_order)
-    events = repository.events.get(name, ())
-    adopted = [v for v in versions if status_after(e for e in events if e.version == v) == "adopted"]
-    return (adopted or versions)[-1]
-
-
-def _figures(repository: Repository, protocol: LoadedProtocol) -> tuple[FigureResult, ...]:
-    folder = (repository.root / protocol.path).parent
-    return tuple(
-        FigureResult(file=f.file, caption=f.caption, svg=(folder / f.file).read_text(encoding="utf-8")) for f in protocol.record.figures
-    )
-
-
-def objection_results(repository: Repository) -> tuple[ObjectionResult, ...]:
-    """Every objection with its thread."""
-    return tuple(_objection(repository, thread) for thread in repository.objections)
-
-
-def _objection(repository: Repository, thread: ObjectionThread) -> ObjectionResult:
-    objection = thread.objection
-    states = [entry.outcome for entry, _ in thread.entries if isinstance(entry, Outcome)]
-    return ObjectionResult(
-        protocol=objection.against.protocol or "",
-        number=thread.number,
-        version=objection.against.version or "",
-        step=objection.against.step or "",
-        title=objection.title,
-        threat=objection.threat,
-        severity=objection.severity,
-        by=objection.by,
-        month=objection.month,
-        state=states[-1] if states else "open",
-        statement=thread.statement,
-        entries=tuple(
-            ObjectionEntryResult(
-                kind=entry.kind,
-                says=entry.outcome if isinstance(entry, Outcome) else entry.response,
-                by=entry.by,
-                month=entry.month,
-                text=body,
-                notes=citation_notes(repository, _cited(entry)),
-            )
-            for entry, body in thread.entries
-        ),
-    )
-
-
-def _cited(entry: Response | Outcome) -> list[str]:
-    """Submissions that an entry names as evidence."""
-    evidence = entry.evidence if isinstance(entry, Response) else ()
-    return [item.submission for item in evidence if item.submission is not None]
 
 
 def steel_results(repository: Repository) -> tuple[SteelResult, ...]:

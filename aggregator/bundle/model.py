@@ -13,9 +13,11 @@ from aggregator.records.model.base import Record
 from .analysis import CrossedResult, CurveComparison, NetworkResult, ProbeResult
 from .history import ChangeResult, RemovedResult, State
 from .moves import PoolLog
+from .objections import ObjectionResult
 from .plans import PlanCount
 from .ratio import RatioInterval
 from .study_checks import StudyChecksResult
+from .versions import ProtocolResult
 
 RESULTS_FORMAT = "results/0.1.0"
 
@@ -468,86 +470,6 @@ class SubmissionResult(Record):
     """Warnings of the check that stand against it, with the submitter's answers."""
 
 
-class FigureResult(Record):
-    """A protocol's drawing."""
-
-    file: str
-    """Path beside the protocol."""
-    caption: str
-    """What it shows."""
-    svg: str
-    """The drawing."""
-
-
-class ProtocolResult(Record):
-    """One version of a protocol as published."""
-
-    id: str
-    """Id."""
-    version: str
-    """Version."""
-    status: Literal["draft", "in review", "adopted", "retired"]
-    """Where its life stands."""
-    newest: bool
-    """Whether it is the version /protocols/<id>/ shows."""
-    sha256: str
-    """Hash of the file."""
-    front: dict[str, object]
-    """The machine-readable part."""
-    body: str
-    """The method, in Markdown."""
-    figures: tuple[FigureResult, ...]
-    """Drawings."""
-    events: tuple[dict[str, object], ...]
-    """Events in this version's life."""
-
-
-class ObjectionEntryResult(Record):
-    """One response or outcome of an objection."""
-
-    kind: Literal["response", "outcome"]
-    """What it is."""
-    says: str
-    """rebuttal, revision or more evidence wanted; or the state decided."""
-    by: str
-    """Handle."""
-    month: str
-    """Month."""
-    text: str
-    """The response, or the reason of the outcome, in plain text."""
-    notes: tuple[str, ...]
-    """What became of submissions that it rests on; empty where they all count."""
-
-
-class ObjectionResult(Record):
-    """One objection with its thread."""
-
-    protocol: str
-    """Protocol id; empty where it is against the analysis."""
-    number: int
-    """Its number under that protocol, for good."""
-    version: str
-    """The version read by the objector; empty where none is named."""
-    step: str
-    """The step, or empty."""
-    title: str
-    """The flaw in one line."""
-    threat: str
-    """What kind of flaw."""
-    severity: Literal["blocking", "material", "minor"]
-    """How much hangs on it."""
-    by: str
-    """Handle of the objector."""
-    month: str
-    """Month."""
-    state: str
-    """The last outcome; open where there is none."""
-    statement: str
-    """The objection in plain text."""
-    entries: tuple[ObjectionEntryResult, ...]
-    """Responses and outcomes in their order."""
-
-
 class SteelResult(Record):
     """A steel that some submission names."""
 
@@ -594,7 +516,7 @@ class Results(Record):
     protocols: tuple[ProtocolResult, ...]
     """Protocols as published."""
     objections: tuple[ObjectionResult, ...]
-    """Objections, by protocol and number."""
+    """Objections, by protocol and number; those to the analysis first."""
     steels: tuple[SteelResult, ...]
     """Steels named in submissions."""
     plans: tuple[PlanCount, ...] = ()

@@ -9,6 +9,7 @@ from .assemble import Findings
 from .csv_cells import POOL_COLUMNS, Cell, Table, csv_bytes
 from .model import Results
 from .move_tables import moves
+from .objection_table import objections
 from .study_tables import PAIR_COLUMNS, each_comparison, influence, pair_cells, study_checks
 
 
@@ -32,6 +33,7 @@ def tables(found: Findings, results: Results) -> dict[str, bytes]:
         "curve_comparisons": curve_comparisons(results),
         "probes": probes(results),
         "moves": moves(results),
+        "objections": objections(results),
     }
     files = {f"{name}.csv": csv_bytes(columns, rows) for name, (columns, rows) in made.items()}
     files["datapackage.json"] = datapackage(made)

@@ -1,8 +1,8 @@
-"""Pages about all results at once: for analysts, the data to download, objections."""
+"""Pages about all results at once: for analysts, the findings of the check, the data to download."""
 
 from __future__ import annotations
 
-from aggregator.bundle.model import ObjectionResult, Results
+from aggregator.bundle.model import Results
 from aggregator.errors import ERROR, WARNING
 from aggregator.records.codes import CODES
 
@@ -15,21 +15,6 @@ DESCRIBED = {
     "repeatability.json": "how much runs differ that should be alike, with its hash: what the form and a report judge one submission by",
     "datapackage.json": "describes the CSV files, column by column (Frictionless Data)",
 }
-
-
-def objections(results: Results) -> Page:
-    """Every objection with its thread, and what an objection is."""
-    anchored = {(o.protocol, o.number) for o in results.objections if _has_step(results, o)}
-    newest = [p for p in results.protocols if p.newest]
-    html = render("objections.html", objections=results.objections, anchored=anchored, protocols=newest)
-    return Page("/objections/", "Objections", html, "Protocols", "Recorded flaws of methods, with answers")
-
-
-def _has_step(results: Results, objection: ObjectionResult) -> bool:
-    """Whether the version objected to is here and has the step, so that a link can lead to it."""
-    target = (objection.protocol, objection.version)
-    bodies = (p.body for p in results.protocols if (p.id, p.version) == target)
-    return bool(objection.step) and any(f"\n### {objection.step} " in body for body in bodies)
 
 
 def analysts(results: Results) -> Page:

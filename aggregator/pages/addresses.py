@@ -11,8 +11,10 @@ import re
 
 from aggregator.bundle.model import Comparison, Pool, ProtocolResult, SubmissionResult
 from aggregator.bundle.moves import PoolLog
+from aggregator.records.layout import ANALYSIS
 
 SAFE_SEGMENT = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9.-]{0,98}[A-Za-z0-9])?")
+OBJECTION_FORM = "/objections/new/"
 REPOSITORY = re.compile(r"https://[A-Za-z0-9.-]+(?::[0-9]+)?(?:/[A-Za-z0-9._~-]+)*")
 ROOT_LINK = re.compile(r'(<[a-zA-Z][^<>]*?\s(?:href|src)=")(/[^"]*)"')  # in a tag only: text may say href= too
 
@@ -81,9 +83,20 @@ def version(of: ProtocolResult) -> str:
     return f"/protocols/{segment(of.id)}/{segment(of.version)}/"
 
 
+def changes(of: ProtocolResult) -> str:
+    """What one version changes against the one before it."""
+    return f"{version(of)}changes/"
+
+
 def objection(protocol_id: str, number: int) -> str:
     """An objection with its thread; an empty protocol stands for the analysis."""
-    return f"/objections/#{segment(protocol_id or 'analysis')}-{number}"
+    return f"/objections/{segment(protocol_id or ANALYSIS)}/{number:03d}/"
+
+
+def objection_form(protocol_id: str, protocol_version: str, step: str = "") -> str:
+    """The form for an objection, with what it is against filled in."""
+    against = {"protocol": segment(protocol_id), "version": segment(protocol_version), "step": step and segment(step)}
+    return OBJECTION_FORM + "?" + "&".join(f"{name}={value}" for name, value in against.items() if value)
 
 
 def form(protocol_id: str, protocol_version: str) -> str:

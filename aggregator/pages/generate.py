@@ -6,9 +6,10 @@ from collections.abc import Mapping
 
 from aggregator.bundle.model import Results
 
-from .about_pages import analysts, check, data, objections
+from .about_pages import analysts, check, data
 from .home import home
 from .log_pages import log_pages
+from .objection_pages import objection_pages
 from .protocol_pages import protocol_pages
 from .result_pages import result_pages
 from .sheet_pages import SheetView, sheet_pages
@@ -45,7 +46,7 @@ def generate_pages(
         *protocol_pages(results, forms or {}),
         *tonight_pages(results, forms or {}, sheets or {}),
         *sheet_pages(sheets or {}),
-        objections(results),
+        *objection_pages(results, downloads),
         analysts(results),
         check(),
         data(results, downloads),

@@ -37,6 +37,7 @@ def _leads_somewhere(page: str, link: str, names: dict[str, set[str]], files: se
     if ELSEWHERE.match(link):
         return True
     path, _, fragment = link.partition("#")
+    path = path.partition("?")[0]
     target = page if not path else posixpath.normpath(posixpath.join(posixpath.dirname(page), unquote(path)))
     if path.endswith("/") or path in (".", "..") or target == ".":
         target = posixpath.normpath(f"{target}/index.html")

@@ -67,6 +67,7 @@ def environment() -> Environment:
         "analyses": analyses,
         "at": addresses,
         "bars": bars,
+        "linked": text.linked,
         "ratio": ratio_text,
         "spread_bars": spread_bars,
         "words": words,

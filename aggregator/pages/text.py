@@ -6,8 +6,10 @@ Markdown; they are converted and then sanitised against a short list of what is 
 
 from __future__ import annotations
 
+import functools
 import re
 import unicodedata
+from collections.abc import Mapping
 from urllib.parse import urlsplit
 from xml.etree import ElementTree
 
@@ -167,6 +169,11 @@ def link(text: str, address: str) -> Markup:
     return Markup(f'<a href="{_entities(address)}" rel="nofollow noopener">{plain(text)}</a>')
 
 
+def linked(source: str) -> Markup:
+    """A published source: a link where it is nothing but an address."""
+    return link(source, source)
+
+
 def title(text: str, most: int = 90) -> str:
     """Text for a page's title: templates of themes do not always escape those, so nothing special is left in it."""
     cleaned = " ".join(TITLE_UNSAFE.sub(" ", visible(text)).split())
@@ -181,16 +188,18 @@ def finalize(value: object) -> object:
 
 
 HEADING = re.compile(r"<h([2-6])>(.*?)</h\1>", re.DOTALL)
+ANCHORED = re.compile(r'<h([2-6]) id="([^"]+)">.*?</h\1>', re.DOTALL)
 STEP_ID = re.compile(r"(s[0-9]{1,3}(?:-[a-z0-9-]{1,40})?)(?:\s*[·:–—]|\s)\s*")
 IMAGE = re.compile(r"!\[([^\]\n]*)\]\((figures/[a-z0-9-]+\.svg)\)")
 
 
-def protocol_body(body: str, drawings: dict[str, Markup]) -> Markup:
+def protocol_body(body: str, drawings: dict[str, Markup], below: Mapping[str, Markup] | None = None) -> Markup:
     """A protocol's Markdown as sanitised HTML.
 
     A heading that begins with a step's id (``s3-strokes``) gets that id, every other heading one made from its words
     with ``m-`` in front, so that no id from outside can meet one of the page's own. An image that names one of
     ``drawings`` (path beside the protocol to finished markup) is replaced by it; every other image is dropped.
+    ``below`` is finished markup by step, to stand below its heading.
     """
     images: list[Markup] = []
 
@@ -200,10 +209,17 @@ def protocol_body(body: str, drawings: dict[str, Markup]) -> Markup:
 
     held = IMAGE.sub(hold, body.replace("EDGEHOLDDRAWING", ""))
     html = _keep_links(_anchor_headings(_sanitised(held)))
+    html = ANCHORED.sub(lambda found: found.group() + str((below or {}).get(found.group(2), "")), html)
     for number, image in enumerate(images):
         token = f"EDGEHOLDDRAWING{number}END"
         html = html.replace(f"<p>{token}</p>", image).replace(token, image)
     return Markup(_wrap_tables(html))
+
+
+@functools.lru_cache(maxsize=64)
+def headings(body: str) -> frozenset[str]:
+    """Ids of the headings that a protocol's Markdown has once it is a page."""
+    return frozenset(name for _, name in ANCHORED.findall(protocol_body(body, {})))
 
 
 def _sanitised(body: str) -> str:

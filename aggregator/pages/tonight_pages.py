@@ -8,6 +8,7 @@ from collections.abc import Collection, Iterator, Mapping
 from markupsafe import Markup
 
 from aggregator.bundle.model import Results
+from aggregator.bundle.versions import ProtocolResult
 
 from . import addresses
 from .page import Page, render
@@ -15,16 +16,33 @@ from .page import Page, render
 Forms = Mapping[tuple[str, str], dict[str, object]]
 """The rules of every form (``aggregator.bundle.form``), by protocol id and version."""
 
+TAKES_SUBMISSIONS = ("adopted", "in review")
 INERT = {"<": "\\u003c", ">": "\\u003e", "&": "\\u0026", "\u2028": "\\u2028", "\u2029": "\\u2029"}
 """What could end a block of data, or begin another one; JSON may write any character as an escape."""
 
 
 def tonight_pages(results: Results, forms: Forms, sheets: Collection[tuple[str, str]] = ()) -> Iterator[Page]:
-    """The index, and a page for each form; ``sheets`` are the versions that have one ready-drawn."""
-    html = render("tonight.html", forms=list(forms.values()), known={(p.id, p.version) for p in results.protocols}, sheets=sheets)
+    """The index, and a page for each form; ``sheets`` are the versions that have one ready-drawn.
+
+    Where an objection about safety closes a form, it stands at the addresses of form and sheet in their place.
+    """
+    closed = [p for p in results.protocols if p.closed_by and p.status in TAKES_SUBMISSIONS]
+    known = {(p.id, p.version) for p in results.protocols}
+    html = render("tonight.html", forms=list(forms.values()), known=known, sheets=sheets, closed=closed)
     yield Page("/tonight/", "Do it tonight", html, "Do it tonight", "Choose a question, cut, type, and see your answer")
     for rules in forms.values():
         yield _form(rules, sheets)
+    for protocol in closed:
+        yield from _closed(results, protocol)
+
+
+def _closed(results: Results, protocol: ProtocolResult) -> Iterator[Page]:
+    """What stands where the form and the sheet of a closed version were."""
+    objections = {o.number: o for o in results.objections if o.protocol == protocol.id}
+    title = f"{protocol.front.get('title', protocol.id)} {protocol.version}"
+    for what, address in (("form", addresses.form), ("sheet", addresses.sheet)):
+        html = render("tonight_closed.html", protocol=protocol, objections=objections, what=what)
+        yield Page(address(protocol.id, protocol.version), f"{title}: the {what} is closed", html, "Do it tonight", record=True)
 
 
 def _form(rules: dict[str, object], sheets: Collection[tuple[str, str]]) -> Page:

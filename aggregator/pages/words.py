@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import re
+
 from aggregator.bundle.model import Comparison, EndpointResult, Pool, RatioInterval
+from aggregator.bundle.objections import ObjectionResult
 from aggregator.bundle.sentences import amount, ratio_text
 
 MONTHS = (
@@ -27,7 +30,21 @@ INTERESTS = {
     "seller": "sells blades",
     "not stated": "interest not stated",
 }
+OBJECTION_STATES = {
+    "open": "nobody has decided it yet",
+    "upheld and unresolved": "found to hold, and not cured yet",
+    "revised": "led to a change of the method",
+    "rebutted": "shown not to hold",
+    "withdrawn": "taken back",
+    "struck": "out of order: the number and the reason stay, the text does not",
+}
+LEVELS = {
+    "major": "Results are never pooled across it.",
+    "minor": "Results are pooled across it, with the version as an effect of its own.",
+    "patch": "Results are pooled across it as those of one version.",
+}
 ROLE_ORDER = {"early": 0, "late": 1, "overall": 2}
+FIELD = re.compile(r"[a-z]+(?:_[a-z0-9]+)*")
 SMALL_NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 
 
@@ -79,6 +96,16 @@ def number(value: float | None) -> str:
 def sentence(text: str) -> str:
     """A phrase made to stand alone: a capital in front, a full stop behind."""
     return text[:1].upper() + text[1:] + ("" if text.endswith((".", "?", "!")) else ".")
+
+
+def objection_state(objection: ObjectionResult) -> str:
+    """Its state, with the version that cures it."""
+    return f"{objection.state} in {objection.revised_in}" if objection.revised_in else objection.state
+
+
+def field_name(names: tuple[str, ...]) -> str:
+    """Where a field stands, for a reader."""
+    return " › ".join(name.replace("_", " ") if FIELD.fullmatch(name) else name for name in names)
 
 
 def percent(value: float | None) -> str:

@@ -39,6 +39,13 @@ KEYS = {
     "format",
     "file",
     "factor",
+    "pilot",
+    "probe",
+    "probes",
+    "revised_in",
+    "stands_against",
+    "older",
+    "steps",
 }
 
 

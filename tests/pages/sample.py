@@ -6,6 +6,7 @@ import math
 
 import sample_analyses as analyses
 import sample_moves as moves
+import sample_objections as objections
 import sample_studies as studies
 from sample_analyses import LONE_STEEL, PAIRS, STEELS, interval
 
@@ -16,15 +17,11 @@ from aggregator.bundle.model import (
     Crossover,
     CurvePointResult,
     EndpointResult,
-    FigureResult,
     Interlaboratory,
     LaboratoryCell,
-    ObjectionEntryResult,
-    ObjectionResult,
     OwnAnswer,
     Pool,
     Prediction,
-    ProtocolResult,
     Provenance,
     Range,
     ReadingResult,
@@ -37,6 +34,7 @@ from aggregator.bundle.model import (
     SubmissionResult,
     ToldApart,
 )
+from aggregator.bundle.versions import EventResult, FigureResult, ProtocolResult, StepResult, ThreatResult
 
 WORK = (0.0, 5.0, 10.0, 20.0, 40.0, 80.0, 160.0)
 HANDLES = ("tern", "gull", "plover", "curlew")
@@ -304,6 +302,7 @@ def corrected(sound: SubmissionResult) -> SubmissionResult:
 
 
 def protocol(version: str, newest: bool, status: str = "adopted", name: str = "steels-rope") -> ProtocolResult:
+    objected = name == "steels-rope"
     front: dict[str, object] = {
         "title": "Steels exchanged, rope",
         "question": {"factor": "steel", "text": "Which steel stays sharper?"},
@@ -338,33 +337,31 @@ def protocol(version: str, newest: bool, status: str = "adopted", name: str = "s
         front=front,
         body=BODY,
         figures=(FigureResult(file="figures/rig.svg", caption="The rig", svg=SVG),),
-        events=({"event": "released", "by": "tern", "month": "2025-11"},),
+        events=(
+            EventResult(kind="released", by="harbour-board", month="2025-11", evidence="The moot of November", pilot=""),
+            EventResult(kind="adopted", by="slip-warden", month="2026-03", evidence="", pilot="2026-02-harbour-1"),
+        ),
+        steps=(
+            StepResult(id="s1-safe-first", title="A safe bench", objections=(2,) if objected else ()),
+            StepResult(id="s2-reading", title="Set up the reading", objections=(1, 5) if objected else ()),
+        ),
+        threats=(
+            ThreatResult(kind="order", text="The first is freshest.", steps=("s2-reading",), objections=(5,) if objected else ()),
+            *([ThreatResult(kind="medium", text="", steps=(), objections=(1, 2))] if objected else ()),
+            ThreatResult(kind="generality", text="Rope is one medium.", steps=(), objections=()),
+        ),
+        concerned=tuple(range(1, 8)) if objected else (),
+        standing=(2, 5) if objected else (),
+        blocking=(2,) if objected else (),
+        closed_by=(),
+        difference=objections.difference() if version == "1.1.0" else None,
     )
 
 
-def objection() -> ObjectionResult:
-    answer = ObjectionEntryResult(
-        kind="response",
-        says="rebuttal",
-        by="cleat",
-        month="2026-03",
-        text="The rope was dry.\n\nSee the humidity.",
-        notes=("It rests on submission x.",),
-    )
-    return ObjectionResult(
-        protocol="two-sharpeners",
-        number=1,
-        version="1.0.0",
-        step="s2-reading",
-        title="Damp rope",
-        threat="medium",
-        severity="minor",
-        by="fid",
-        month="2026-02",
-        state="open",
-        statement="Damp rope cuts harder.",
-        entries=(answer,),
-    )
+def closed(name: str) -> ProtocolResult:
+    """A version whose form an objection closes."""
+    sound = protocol("1.0.0", True, name=name)
+    return sound.model_copy(update={"concerned": (1,), "standing": (1,), "blocking": (1,), "closed_by": (1,)})
 
 
 def logs(pools: list[Pool], submissions: list[SubmissionResult]):
@@ -399,9 +396,10 @@ def results(measured: int = 0, simulated: int = 4) -> Results:
         protocols=(
             protocol("1.0.0", False, "retired"),
             protocol("1.1.0", True),
+            closed("card-life"),
             protocol("1.0.0", True, name="two-sharpeners"),
         ),
-        objections=(objection(),),
+        objections=objections.objections(),
         steels=tuple(SteelResult(id=s, names=(s,), simulated=True, note="Invented.") for s in (*STEELS, LONE_STEEL)) if pools else (),
         moves=tuple(logs(pools, submissions)),
     )

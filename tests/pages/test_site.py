@@ -224,7 +224,7 @@ def test_of_a_submission_that_was_taken_out_the_ledger_keeps_one_line() -> None:
 
 
 def test_an_objection_that_rests_on_a_submission_that_is_gone_says_so() -> None:
-    assert "It rests on submission x." in words(page_of("objections/index.md"))
+    assert "It rests on submission x." in words(page_of("objections/two-sharpeners/001/index.md"))
 
 
 @pytest.mark.parametrize(

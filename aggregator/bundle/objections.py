@@ -1,0 +1,220 @@
+"""Objections with what was said and decided about them, as published."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Literal
+
+from aggregator.records.canonical import LoadedProtocol, ObjectionThread, Repository
+from aggregator.records.model.base import Record
+from aggregator.records.model.review import Evidence, Objection, Outcome, Response
+from aggregator.records.threads import ThreadState, standing, state_of
+
+from .history import citation_notes
+
+State = Literal["open", "upheld and unresolved", "revised", "rebutted", "withdrawn", "struck"]
+STRUCK = "struck"
+NOT_STATED = "not stated"
+
+
+class EvidenceResult(Record):
+    """One thing that an objection or a response rests on; one of the three is given, the others are empty."""
+
+    probe: str
+    """Name of a probe."""
+    submission: str
+    """A submission's id."""
+    citation: str
+    """A published source, as written."""
+
+
+class ObjectionEntryResult(Record):
+    """One response or outcome of an objection."""
+
+    kind: Literal["response", "outcome"]
+    """What it is."""
+    says: str
+    """rebuttal, revision or more evidence wanted; or the state decided."""
+    by: str
+    """Handle."""
+    interest: str
+    """For a response: its author's interest in blades or methods compared, or "not stated"; empty for an outcome."""
+    month: str
+    """Month."""
+    text: str
+    """The response, or the reason of the outcome, in plain text."""
+    revised_in: str
+    """For a revision: the version said to cure the flaw; else empty."""
+    evidence: tuple[EvidenceResult, ...]
+    """What it rests on."""
+    notes: tuple[str, ...]
+    """What became of submissions that it rests on; empty where they all count."""
+
+
+class ObjectionResult(Record):
+    """One objection with its thread. Of one that was struck nothing is left but what it was against, its number and the reason."""
+
+    protocol: str
+    """Protocol id; empty where it is against the analysis."""
+    number: int
+    """Its number under that protocol, or under the analysis, for good."""
+    version: str
+    """The version read by the objector; empty where none is named."""
+    step: str
+    """The step, or empty."""
+    endpoint: str
+    """The endpoint, or empty."""
+    title: str
+    """The flaw in one line; empty where struck."""
+    threat: str
+    """What kind of flaw."""
+    severity: Literal["blocking", "material", "minor"]
+    """How much hangs on it."""
+    by: str
+    """Handle of the objector; empty where struck."""
+    interest: str
+    """The objector's interest in blades or methods compared, or "not stated"; empty where struck."""
+    month: str
+    """Month in which it was raised."""
+    simulated: bool
+    """Whether it belongs to the demonstration: invented, with all that is said below it."""
+    state: State
+    """As last decided; open where nothing was. One that repeats another has that one's."""
+    revised_in: str
+    """Where the state is revised: the version that cures it."""
+    repeats: int | None
+    """Number of the objection that it repeats."""
+    repeated_by: tuple[int, ...]
+    """Numbers of objections that repeat this one."""
+    stands_against: tuple[str, ...]
+    """Versions it stands against, in order: carried forward until one cures it."""
+    statement: str
+    """The objection in plain text; empty where struck."""
+    proposed_change: str
+    """What would cure it; empty where nothing was proposed, or where struck."""
+    evidence: tuple[EvidenceResult, ...]
+    """What the objection itself rests on."""
+    notes: tuple[str, ...]
+    """What became of submissions that it rests on."""
+    probes: tuple[str, ...]
+    """Names of all probes that the objection and its responses point at, as they come."""
+    entries: tuple[ObjectionEntryResult, ...]
+    """Responses and outcomes in their order; where struck, the outcome that says so alone."""
+    path: str
+    """Path of the objection's file; empty where struck."""
+
+
+def objection_results(repository: Repository) -> tuple[ObjectionResult, ...]:
+    """Every objection with its thread, those to the analysis among them."""
+    return tuple(_objection(repository, thread) for thread in repository.objections)
+
+
+def threads_of(repository: Repository, folder: str) -> dict[int, ObjectionThread]:
+    """All objections of one protocol, or of the analysis, by number."""
+    return {thread.number: thread for thread in repository.objections if thread.protocol == folder}
+
+
+def versions_of(repository: Repository, protocol: str) -> dict[str, LoadedProtocol]:
+    """The versions of a protocol."""
+    return {version: loaded for (name, version), loaded in repository.protocols.items() if name == protocol}
+
+
+def _objection(repository: Repository, thread: ObjectionThread) -> ObjectionResult:
+    beside = threads_of(repository, thread.protocol)
+    state = state_of(thread, beside)
+    objection = thread.objection
+    return ObjectionResult(
+        protocol=objection.against.protocol or "",
+        number=thread.number,
+        version=objection.against.version or "",
+        step=objection.against.step or "",
+        endpoint=objection.against.endpoint or "",
+        threat=objection.threat,
+        severity=objection.severity,
+        month=objection.month,
+        simulated=objection.simulated,
+        state=state.state,
+        revised_in=state.revised_in or "",
+        repeats=objection.duplicate_of,
+        repeated_by=_repeated_by(beside)[thread.number],
+        stands_against=standing(thread, versions_of(repository, thread.protocol), beside),
+        **(_what_a_struck_one_keeps(thread, state) if state.state == STRUCK else _what_was_written(repository, thread)),
+    )
+
+
+def _repeated_by(beside: Mapping[int, ObjectionThread]) -> defaultdict[int, tuple[int, ...]]:
+    found: defaultdict[int, tuple[int, ...]] = defaultdict(tuple)
+    for number, other in sorted(beside.items()):
+        if other.objection.duplicate_of is not None:
+            found[other.objection.duplicate_of] += (number,)
+    return found
+
+
+def _what_was_written(repository: Repository, thread: ObjectionThread) -> dict[str, object]:
+    objection, shown = thread.objection, repository.names.text
+    return {
+        "title": objection.title,
+        "by": objection.by,
+        "interest": objection.interest or NOT_STATED,
+        "statement": thread.statement,
+        "proposed_change": shown(objection.proposed_change or ""),
+        "evidence": _evidence(repository, objection.evidence),
+        "notes": citation_notes(repository, _cited(objection)),
+        "probes": tuple(dict.fromkeys(_probes(thread))),
+        "entries": tuple(_entry(repository, entry, text) for entry, text in thread.entries),
+        "path": thread.path,
+    }
+
+
+def _what_a_struck_one_keeps(thread: ObjectionThread, state: ThreadState) -> dict[str, object]:
+    """The outcome that struck it; in the thread of the other one where it repeats one that was struck."""
+    last = [(entry, text) for entry, text in thread.entries if entry is state.by]
+    nothing = dict.fromkeys(("title", "by", "interest", "statement", "proposed_change", "path"), "")
+    return nothing | {"evidence": (), "notes": (), "probes": (), "entries": tuple(_outcome(entry, text) for entry, text in last)}
+
+
+def _entry(repository: Repository, entry: Response | Outcome, text: str) -> ObjectionEntryResult:
+    if isinstance(entry, Outcome):
+        return _outcome(entry, text)
+    return ObjectionEntryResult(
+        kind="response",
+        says=entry.response,
+        by=entry.by,
+        interest=entry.interest or NOT_STATED,
+        month=entry.month,
+        text=text,
+        revised_in=entry.revised_in or "",
+        evidence=_evidence(repository, entry.evidence),
+        notes=citation_notes(repository, _cited(entry)),
+    )
+
+
+def _outcome(entry: Outcome, text: str) -> ObjectionEntryResult:
+    return ObjectionEntryResult(
+        kind="outcome",
+        says=entry.outcome,
+        by=entry.by,
+        interest="",
+        month=entry.month,
+        text=text,
+        revised_in="",
+        evidence=(),
+        notes=(),
+    )
+
+
+def _evidence(repository: Repository, given: Iterable[Evidence]) -> tuple[EvidenceResult, ...]:
+    shown = repository.names.text
+    return tuple(EvidenceResult(probe=e.probe or "", submission=e.submission or "", citation=shown(e.citation or "")) for e in given)
+
+
+def _cited(entry: Objection | Response) -> list[str]:
+    """Submissions named as evidence."""
+    return [e.submission for e in entry.evidence if e.submission is not None]
+
+
+def _probes(thread: ObjectionThread) -> Iterator[str]:
+    responses = (entry for entry, _ in thread.entries if isinstance(entry, Response))
+    for entry in (thread.objection, *responses):
+        yield from (e.probe for e in entry.evidence if e.probe is not None)

@@ -5,8 +5,8 @@ from pathlib import Path
 
 METHODS = Path(__file__).parents[2] / "site" / "pages" / "methods.md"
 FOR_GOOD = {
-    "from-readings-to-endpoints", "one-submission", "planning-an-evening", "all-submissions-together", "testers", "what-is-not-adjusted-for",
-    "never-pooled", "what-can-be-told-apart", "all-runs-in-one-model", "steels-that-never-met", "two-steels-along-the-whole-course-of-work",
+    "from-readings-to-endpoints", "one-submission", "planning-an-evening", "all-submissions-together", "testers",
+    "what-is-not-adjusted-for", "never-pooled", "what-can-be-told-apart", "all-runs-in-one-model", "steels-that-never-met", "two-steels-along-the-whole-course-of-work",
     "probes", "objections", "what-a-pooled-ratio-leans-on", "the-log",
 }  # fmt: skip
 

@@ -5,10 +5,22 @@ from pathlib import Path
 
 METHODS = Path(__file__).parents[2] / "site" / "pages" / "methods.md"
 FOR_GOOD = {
-    "from-readings-to-endpoints", "one-submission", "planning-an-evening", "all-submissions-together", "testers",
-    "what-is-not-adjusted-for", "never-pooled", "what-can-be-told-apart", "all-runs-in-one-model", "steels-that-never-met", "two-steels-along-the-whole-course-of-work",
-    "probes", "objections", "what-a-pooled-ratio-leans-on", "the-log",
-}  # fmt: skip
+    "from-readings-to-endpoints",
+    "one-submission",
+    "planning-an-evening",
+    "all-submissions-together",
+    "testers",
+    "what-is-not-adjusted-for",
+    "never-pooled",
+    "what-can-be-told-apart",
+    "all-runs-in-one-model",
+    "steels-that-never-met",
+    "two-steels-along-the-whole-course-of-work",
+    "probes",
+    "objections",
+    "what-a-pooled-ratio-leans-on",
+    "the-log",
+}
 
 
 def test_every_section_has_an_address_that_does_not_hang_on_its_words():

@@ -19,6 +19,7 @@ from aggregator.records.model.changes import PersonFile
 from aggregator.records.model.review import Outcome
 from aggregator.records.rules.additions import is_data
 from tests.proposals.requests import commit, git
+from tests.published import copy_protocols
 
 ROOT = Path(__file__).parents[1]
 PAGES = ROOT / "site" / "pages"
@@ -36,7 +37,7 @@ def blocks(page: Path, language: str) -> list[str]:
 @pytest.fixture
 def root(tmp_path):
     """A clone with the two submissions that the pages speak of, a branch of one's own, and a host's ``origin/main``."""
-    shutil.copytree(ROOT / "protocols", tmp_path / "protocols")
+    copy_protocols(tmp_path)
     shutil.copy(ROOT / ".gitignore", tmp_path)  # what the pages' commands build is no part of a request
     (tmp_path / "submissions").mkdir()
     protocol = load_repository(tmp_path).protocols[PROTOCOL].record

@@ -11,6 +11,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from aggregator import pipeline
+from tests.published import copy_protocols
 
 from .chromium import SWITCHES, chromium_path
 from .crawling import WIDE, crawl, pages_of
@@ -77,7 +78,7 @@ def form_site(common: Path) -> Path:
     """The protocols without any submission, for everything that is about the form."""
 
     def build(root: Path) -> None:
-        shutil.copytree(ROOT / "protocols", root / "protocols")
+        copy_protocols(root)
         (root / "submissions").mkdir()
         pipeline.site(root)
 

@@ -5,13 +5,13 @@ from __future__ import annotations
 import datetime
 import json
 import re
-import shutil
 from pathlib import Path
 
 from playwright.sync_api import Browser, BrowserContext, Locator, expect
 
 from aggregator.records import load_repository
 from aggregator.records.canonical import Repository
+from tests.published import copy_protocols
 
 from .crawling import WATCH, WIDE
 
@@ -117,13 +117,13 @@ def _choose(tab: Tab, number: int, label: str, value: str | None) -> int:
     return 1
 
 
-def check_file(root: Path, protocols: Path, name: str, text: str) -> Repository:
+def check_file(root: Path, name: str, text: str) -> Repository:
     """A repository that holds the protocols and one file, where the file itself says it belongs."""
     record = json.loads(text)
     folder = root / "submissions" / record["origin"] / record["protocol"]["id"]
     folder.mkdir(parents=True)
     (folder / name).write_text(text, encoding="utf-8")
-    shutil.copytree(protocols, root / "protocols")
+    copy_protocols(root)
     return load_repository(root)
 
 

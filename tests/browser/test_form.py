@@ -2,7 +2,6 @@
 
 import json
 import re
-from pathlib import Path
 
 import html5lib
 import pytest
@@ -12,7 +11,6 @@ from .crawling import NARROW
 from .forms import FORM, Tab, check_file, example, new_context, this_month, type_example, words
 from .test_axe import grave
 
-PROTOCOLS = Path(__file__).parents[2] / "protocols"
 DRAFTS = "Object.keys(localStorage).filter(key => key.startsWith('edgehold/draft/')).length"
 
 
@@ -42,7 +40,7 @@ def test_the_worked_example_can_be_typed_and_takes_as_many_fields_as_the_page_sa
     assert saved["origin"] == "measured" and saved["month"] == this_month()
     assert name == f"{saved['id']}.json" and re.fullmatch(rf"wren-{this_month()}-[a-z0-9]{{3}}", saved["id"])
     assert text == json.dumps(saved, indent=2, ensure_ascii=False) + "\n"
-    repository = check_file(tmp_path, PROTOCOLS, name, text)
+    repository = check_file(tmp_path, name, text)
     assert repository.findings == ()
     assert [reading.values for reading in repository.submissions[0].runs[0].readings] == [
         tuple(value["written"] for value in reading["values"]) for reading in record["runs"][0]["readings"]
@@ -132,7 +130,7 @@ def test_a_half_done_file_is_opened_gone_on_with_and_saved(tab, form_site, tmp_p
     name, saved, text = tab.save()
     assert saved["people"][0]["sharpening"] == "practised"
     assert saved["runs"][3]["readings"] == record["runs"][3]["readings"]
-    assert check_file(tmp_path, PROTOCOLS, name, text).errors == ()
+    assert check_file(tmp_path, name, text).errors == ()
 
 
 def test_what_an_opened_file_says_is_saved_unchanged(tab, form_site):
@@ -290,7 +288,7 @@ def test_a_warning_can_be_answered_in_the_file(tab, form_site, tmp_path):
     answer.blur()
     name, saved, text = tab.save()
     assert saved["answers"] == [{"pointer": "/runs/0/readings/3/work", "code": "off-checkpoint", "says": "lost count"}]
-    (finding,) = check_file(tmp_path, PROTOCOLS, name, text).findings
+    (finding,) = check_file(tmp_path, name, text).findings
     assert "answered: lost count" in finding.message
 
 
@@ -420,7 +418,7 @@ def test_pass_or_fail_is_chosen_and_saved(context, form_base, form_site, tmp_pat
     assert taken == {"fields": int(said[1]), "readings": int(said[2])}
     name, saved, text = tab.save()
     assert saved["runs"] == record["runs"]
-    assert check_file(tmp_path, PROTOCOLS, name, text).findings == ()
+    assert check_file(tmp_path, name, text).findings == ()
     assert tab.troubles == []
 
 

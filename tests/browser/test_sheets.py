@@ -26,7 +26,6 @@ from tests.sheets.write_corpus import CORPUS
 from .crawling import NARROW
 from .forms import FORM, Tab, check_file, new_context, this_month
 from .test_axe import grave
-from .test_form import PROTOCOLS
 
 FRONTS = {front["id"]: Protocol.model_validate_json(json.dumps(front)) for front in (protocol(), protocol(PASS_FAIL))}
 READ = """async ([files, rules]) => {
@@ -139,7 +138,7 @@ def test_a_filled_in_sheet_opens_in_the_form_and_is_saved_as_a_file_that_the_che
     assert [run["ended"] for run in saved["runs"]] == ["last checkpoint"] * 4
     assert saved["people"] == [{"handle": "wren", "agreed": "yes", "sharpening": "practised"}, {"handle": "tern", "agreed": "yes"}]
     assert [run["tester"] for run in saved["runs"]] == ["wren"] * 4
-    assert check_file(tmp_path, PROTOCOLS, name, text).errors == ()
+    assert check_file(tmp_path, name, text).errors == ()
 
 
 def test_what_a_sheet_leaves_unclear_stands_as_written_and_is_asked_with_its_cell(tab, form_site):

@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-import shutil
 from pathlib import Path
 
 import pytest
@@ -20,6 +19,7 @@ from aggregator.records.codes import CODES
 from aggregator.records.model.submission import Submission
 from aggregator.records.registers import load_steels
 from tests.form.corpus import FRONTS, cases, program_findings, rule_cases, rules_of
+from tests.published import copy_protocols
 from tests.records.builder import adopt, event, make_repository, protocol, write_event, write_protocol
 
 ROOT = Path(__file__).parents[2]
@@ -38,7 +38,7 @@ def forms_of(root: Path) -> dict:
 def published(tmp_path_factory):
     """The forms of the protocols of this repository."""
     root = tmp_path_factory.mktemp("protocols")
-    shutil.copytree(ROOT / "protocols", root / "protocols")
+    copy_protocols(root)
     (root / "submissions").mkdir()
     return forms_of(root)
 
@@ -72,7 +72,7 @@ def test_the_newest_version_comes_first_by_number(tmp_path):
 
 
 def test_the_worked_examples_pass_the_check_without_a_warning(published, tmp_path):
-    shutil.copytree(ROOT / "protocols", tmp_path / "protocols")
+    copy_protocols(tmp_path)
     for (name, version), rules in published.items():
         folder = tmp_path / "submissions" / "simulated" / name
         folder.mkdir(parents=True, exist_ok=True)

@@ -13,6 +13,8 @@ import sys
 import tempfile
 from pathlib import Path
 
+from tests.published import copy_protocols
+
 from .fill_sheet import filled
 
 ROOT = Path(__file__).parents[2]
@@ -41,7 +43,7 @@ def commands(block: str) -> list[str]:
 
 def repository(folder: Path) -> Path:
     """An empty repository: the protocols, and no submission."""
-    shutil.copytree(ROOT / "protocols", folder / "protocols")
+    copy_protocols(folder)
     shutil.copy(ROOT / "mkdocs.yml", folder / "mkdocs.yml")
     for origin in ("measured", "simulated"):
         (folder / "submissions" / origin).mkdir(parents=True)

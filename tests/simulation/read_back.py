@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-import shutil
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from aggregator.demo import Demonstration
 from aggregator.records import load_repository
 from aggregator.records.canonical import Repository
-
-ROOT = Path(__file__).resolve().parents[2]
+from tests.published import copy_protocols
 
 
 def read_back(demonstration: Demonstration) -> Repository:
     """The demonstration with the published protocols beside it; an error in any file is a fault of the generator."""
     with TemporaryDirectory() as folder:
         root = Path(folder)
-        shutil.copytree(ROOT / "protocols", root / "protocols")
+        copy_protocols(root)
         for name, data in demonstration.files.items():
             path = root / "submissions" / "simulated" / name
             path.parent.mkdir(parents=True, exist_ok=True)

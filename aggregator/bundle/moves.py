@@ -12,6 +12,7 @@ from aggregator.records.canonical import LoadedSubmission, ObjectionThread, Pool
 from aggregator.records.model.base import Record
 from aggregator.records.model.protocol import EndpointRule, major
 from aggregator.records.model.review import Outcome
+from aggregator.records.threads import OPEN
 
 from .move_sentences import move_sentence
 from .numbers import ratio
@@ -182,11 +183,11 @@ def _life(repository: Repository, pool: PoolKey) -> Iterator[tuple[str, Happenin
 
 
 def _touches(thread: ObjectionThread, pool: PoolKey) -> bool:
-    """Whether an objection is against this pool's protocol, in this MAJOR or no version by name, or against the analysis."""
+    """Whether an objection is against the analysis, or against this pool's protocol in this MAJOR or one before it."""
     against = thread.objection.against
     if against.protocol is None:
         return True
-    return against.protocol == pool.protocol and (against.version is None or major(against.version) == pool.major)
+    return against.protocol == pool.protocol and (against.version is None or major(against.version) <= pool.major)
 
 
 def _decisions(thread: ObjectionThread) -> Iterator[tuple[str, Happening]]:
@@ -194,13 +195,14 @@ def _decisions(thread: ObjectionThread) -> Iterator[tuple[str, Happening]]:
     outcomes = [entry for entry, _ in thread.entries if isinstance(entry, Outcome)]
     struck = bool(outcomes) and outcomes[-1].outcome == "struck"
     for outcome in outcomes:
+        decided = "open again" if outcome.outcome == OPEN else outcome.outcome
         yield (
             outcome.month,
             _happening(
                 "objection",
                 protocol=thread.objection.against.protocol or "",
                 number=thread.number,
-                says=outcome.outcome if struck else f"{outcome.outcome}: {thread.objection.title}",
+                says=decided if struck else f"{decided}: {thread.objection.title}",
                 simulated=thread.objection.simulated,
             ),
         )

@@ -87,6 +87,10 @@ def results(root):
     return assemble(find_everything(read(root)))
 
 
+def logged(root):
+    return results(root).moves
+
+
 def course(root, which: str = "early"):
     (log,) = results(root).moves
     return next(c for c in log.courses if c.endpoint == which)
@@ -303,6 +307,27 @@ def test_a_decided_objection_and_a_released_version_stand_beside_the_month_and_m
     assert months["2026-01"] == [("version", "released"), ("version", "opened for review"), ("version", "adopted")]
     last = log.courses[0].moves[-1]
     assert (last.moved_by, last.sentence) == (1.0, "Nothing that compares these two changed.")
+
+
+@pytest.mark.parametrize(("last", "says"), [("struck", "struck"), ("open", "open again: Gulls are loud")])
+def test_a_struck_title_is_not_repeated_and_an_objection_may_open_again(root, last, says):
+    objection = {
+        "format": "objection/0.1.0", "kind": "objection", "against": {"protocol": "small-rope", "version": "1.0.0"},
+        "title": "Gulls are loud", "threat": "order", "severity": "minor", "by": "skua", "month": "2026-04", "interest": "none",
+    }  # fmt: skip
+    folder = root / "protocols/small-rope/objections/001-gulls"
+    write(folder / "00-objection.md", markdown(objection, "They are.\n"))
+    response = {
+        "format": "objection/0.1.0", "kind": "response", "response": "more evidence wanted", "by": "fulmar", "month": "2026-06",
+        "interest": "none", "evidence": [{"citation": "A count of gulls"}],
+    }  # fmt: skip
+    write(folder / "02-response.md", markdown(response, "New figures.\n"))
+    for number, kind, month in ((1, "upheld and unresolved", "2026-05"), (3, last, "2026-06")):
+        outcome = {"format": "objection/0.1.0", "kind": "outcome", "outcome": kind, "by": "tern", "month": month}
+        write(folder / f"{number:02d}-outcome.md", markdown(outcome, "A reason.\n"))
+    told = [h.says for log in logged(root) for m in log.months for h in m.happened if h.kind == "objection"]
+    assert told[-1] == says
+    assert (told[0] == "upheld and unresolved") == (last == "struck")
 
 
 HOSTILE = '=HYPERLINK("x")<script>window.hit=1</script>[x](javascript:hit)'

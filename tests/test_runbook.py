@@ -15,8 +15,9 @@ from aggregator.bundle.form_layout import worked_example
 from aggregator.cli import main
 from aggregator.records import load_repository
 from aggregator.records.codes import CODES
+from aggregator.records.form import read_record
 from aggregator.records.model.changes import PersonFile
-from aggregator.records.model.review import Outcome
+from aggregator.records.model.review import Event, Objection, Outcome
 from aggregator.records.rules.additions import is_data
 from tests.proposals.requests import commit, git
 from tests.published import copy_protocols
@@ -24,7 +25,7 @@ from tests.published import copy_protocols
 ROOT = Path(__file__).parents[1]
 PAGES = ROOT / "site" / "pages"
 PROTOCOL = ("two-sharpeners-rope", "1.1.0")
-GUIDES = [PAGES / f"{name}.md" for name in ("contributing", "conduct", "privacy", "submit", "runbook")] + [
+GUIDES = [PAGES / f"{name}.md" for name in ("contributing", "conduct", "objecting", "privacy", "publishing", "submit", "runbook")] + [
     ROOT / ".github" / "CONTRIBUTING.md",
     ROOT / ".github" / "pull_request_template.md",
 ]
@@ -86,11 +87,13 @@ def test_maintainers_commands_go_through_and_the_taken_out_leaves_only_its_tombs
     assert "wren-2026-05-k3f.json" in git(root, "log", "--all", "--name-only", "--format=")  # what git cannot forget
 
 
-def test_the_example_of_an_alias_and_of_a_struck_outcome_are_of_their_formats():
+def test_the_examples_in_the_guides_are_of_their_formats():
     (person,) = blocks(PAGES / "privacy.md", "json")
     assert PersonFile.model_validate_json(person).shown_as == "dunnock"
-    (outcome,) = blocks(PAGES / "runbook.md", "yaml")
-    assert Outcome.model_validate(yaml.safe_load(outcome), strict=False).outcome == "struck"
+    for page, model in (("objecting", Objection), ("publishing", Event), ("runbook", Outcome)):
+        for example in blocks(PAGES / f"{page}.md", "yaml"):
+            record, problems = read_record(model, yaml.safe_load(example))
+            assert (problems, type(record)) == ([], model)
 
 
 def test_every_warning_in_the_runbook_exists_and_every_one_about_a_request_is_there():

@@ -26,6 +26,7 @@ from aggregator.pooling.cumulative import courses
 from aggregator.pooling.curve_pairs import curve_pairs
 from aggregator.pooling.curves import mean_curves
 from aggregator.pooling.exchanges import ExchangePlan
+from aggregator.pooling.probe_register import Probe, probes_for
 from aggregator.pooling.probes import probe_answers
 from aggregator.pooling.steel_network import steel_networks
 from aggregator.records import load_repository
@@ -88,14 +89,13 @@ def _checkpoints(repository: Repository) -> dict[PoolKey, tuple[float, ...]]:
     }
 
 
-def _probed(repository: Repository) -> frozenset[tuple[PoolKey, str]]:
-    """Endpoints that probes are asked at: levels and the primary one. A window or life of the same readings would ask again."""
-    return frozenset(
-        (pool_key(submission), rule.id)
-        for submission in repository.submissions
+def _probed(repository: Repository) -> dict[tuple[PoolKey, str], tuple[Probe, ...]]:
+    """What is asked of which endpoint; the newest version met in the pool decides."""
+    return {
+        (pool_key(submission), rule.id): probes_for(rule.kind, rule.primary)
+        for submission in _oldest_version_first(repository)
         for rule in repository.protocol_of(submission).record.endpoints
-        if rule.primary or rule.kind == "level"
-    )
+    }
 
 
 def _oldest_version_first(repository: Repository):

@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from aggregator.pooling.probe_register import EFFECT
-from aggregator.pooling.probes import ANSWERED, CHANCE, TOO_LITTLE, ProbeAnswer, found_something
+from aggregator.pooling.probe_register import AGREEMENT, SPREAD, STEELS_AT_EQUAL
+from aggregator.pooling.probe_runs import ANSWERED, TOO_LITTLE
+from aggregator.pooling.probes import CHANCE, ProbeAnswer, found_something
 
 from .analysis import ProbeResult
 from .numbers import published
@@ -40,16 +41,27 @@ def probe_result(answer: ProbeAnswer, kind: str) -> ProbeResult:
 
 
 def _sentence(answer: ProbeAnswer, kind: str) -> str:
-    if answer.state != ANSWERED:
-        return f"{'Too little to say' if answer.state == TOO_LITTLE else 'It cannot be told'}: {answer.reason}."
+    told = _answered(answer, kind) if answer.state == ANSWERED else _not_answered(answer)
+    return f"{told}. {answer.remark[:1].upper()}{answer.remark[1:]}." if answer.remark else f"{told}."
+
+
+def _not_answered(answer: ProbeAnswer) -> str:
+    return f"{'Too little to say' if answer.state == TOO_LITTLE else 'It cannot be told'}: {answer.reason}"
+
+
+def _answered(answer: ProbeAnswer, kind: str) -> str:
     probe, interval = answer.probe, answer.result.interval
     value, low, high = (math.exp(part) for part in (answer.result.estimate, interval.low, interval.high))
     shown = f"ratio {ratio_text(value)}, {100 * interval.level:g} % interval {amount(low)} to {amount(high)}"
-    subject, other = answer.pair if answer.pair else (probe.subject, probe.other)
-    told = f"{subject} {compared(kind, value)} {other} ({shown})"
-    if probe.measures != EFFECT:
-        return f"{probe.subject}, {told}."
-    return f"{told}; {'that could well be chance' if low <= 1 <= high else 'more than chance would bring in one probe of twenty'}."
+    first, second = answer.pair or (probe.subject, probe.other)
+    told = f"{first} {compared(kind, value)} {second} ({shown})"
+    if probe.measures == STEELS_AT_EQUAL:
+        return f"{probe.subject}, {told}"
+    if probe.measures == SPREAD:
+        told = f"{probe.subject} typically differ by {shown.removeprefix('ratio ')}"
+    elif probe.measures == AGREEMENT:
+        told = f"{probe.subject} multiplies the ratio of {first} to {second} by {shown.removeprefix('ratio ')}"
+    return f"{told}; {'more than chance would bring in one probe of twenty' if answer.p < CHANCE else 'that could well be chance'}"
 
 
 def probes_sentence(answers: Sequence[ProbeAnswer]) -> str:

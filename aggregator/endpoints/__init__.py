@@ -11,6 +11,7 @@ nothing is dropped: a row that has no value carries the reason.
 ``runs``      canonical runs as curves
 ``values``    the protocol's endpoints of one run
 ``flags``     what to look at twice
+``moderators``  what else was different about a run, for probes
 ``words``     what is said of all this
 ``collect``   the glue
 """

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterator, Mapping
 
 import numpy as np
@@ -13,9 +14,10 @@ from aggregator.records.model.protocol import EndpointRule, Protocol
 from .curve import Curve, Value, position
 from .flags import DAMAGED, angle_of, flags_of
 from .life import Life, bounds, fit_points
+from .moderators import moderators_of, start_of
 from .rows import EXACT, INTERVAL, LEFT, MISSING, RIGHT, CurvePoint, EndpointRow
 from .runs import keennesses, reading_variances, run_curve
-from .values import endpoint_of
+from .values import endpoint_of, relative_life
 from .words import REASONS
 
 
@@ -31,7 +33,23 @@ def endpoint_rows(repository: Repository, variances: Mapping[PoolKey, float] | N
     -------
     In the order of submissions, their runs, and the protocol's endpoints.
     """
-    return tuple(row for run in _runs(repository, variances) for row in _run_rows(*run))
+    runs = [(*run, _curve(*run[1:])) for run in _runs(repository, variances)]
+    usual = _usual_starts(runs)
+    return tuple(row for run in runs for row in _run_rows(*run, usual.get(pool_key(run[0]))))
+
+
+def _curve(run: CanonicalRun, protocol: Protocol, s2_read: float) -> Curve | None:
+    return None if protocol.reading.kind == "pass/fail" else run_curve(run, protocol, s2_read)
+
+
+def _usual_starts(runs: list) -> dict[PoolKey, float]:
+    """Mean keenness before the first cut by pool, over runs in which it was read on the scale."""
+    found: dict[PoolKey, list[float]] = defaultdict(list)
+    for submission, _, _, _, curve in runs:
+        start, _ = start_of(curve, ())
+        if start is not None:
+            found[pool_key(submission)].append(start)
+    return {pool: float(np.mean(starts)) for pool, starts in found.items()}
 
 
 def curve_points(repository: Repository) -> tuple[CurvePoint, ...]:
@@ -50,13 +68,22 @@ def _runs(
             yield submission, run, protocol, variances[pool_key(submission)]
 
 
-def _run_rows(submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, s2_read: float) -> Iterator[EndpointRow]:
-    """The rows of one run, one an endpoint."""
-    curve = None if protocol.reading.kind == "pass/fail" else run_curve(run, protocol, s2_read)
+def _run_rows(
+    submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, s2_read: float, curve: Curve | None, usual: float | None
+) -> Iterator[EndpointRow]:
+    """The rows of one run, one an endpoint; ``usual`` is the mean start of its pool."""
     flags = flags_of(submission, run, protocol, curve)
+    start, start_se = start_of(curve, flags)
+    about = moderators_of(submission, run) | {"angle_deg": angle_of(submission, run), "edge_part": run.edge_part}
     for rule in protocol.endpoints:
         found = endpoint_of(submission, run, protocol, rule, curve)
-        yield _row(submission, run, rule, found, _raw(curve, rule), flags)
+        itself = rule.kind == "level" and rule.at == 0
+        more = {
+            "start": None if itself else start,
+            "start_se": float("nan") if itself else start_se,
+            "relative_life": relative_life(submission, run, protocol, rule, curve, usual),
+        }
+        yield _row(submission, run, rule, found, _raw(curve, rule), flags, about | more)
 
 
 def _raw(curve: Curve | None, rule: EndpointRule) -> float:
@@ -76,7 +103,13 @@ def _status(value: Value) -> str:
 
 
 def _row(
-    submission: LoadedSubmission, run: CanonicalRun, rule: EndpointRule, found: Life, raw: float, flags: tuple[str, ...]
+    submission: LoadedSubmission,
+    run: CanonicalRun,
+    rule: EndpointRule,
+    found: Life,
+    raw: float,
+    flags: tuple[str, ...],
+    about: Mapping[str, object],
 ) -> EndpointRow:
     record, value = submission.record, found.value
     status = _status(value)
@@ -108,8 +141,7 @@ def _row(
         failed_preparation=found.failed_preparation,
         damaged=run.ended == DAMAGED,
         flags=flags,
-        angle_deg=angle_of(submission, run),
-        edge_part=run.edge_part,
+        **about,
     )
 
 

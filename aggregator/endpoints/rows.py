@@ -32,6 +32,16 @@ class EndpointRow:
     flags : things worth a look, in plain words.
     angle_deg : stated edge angle per side, mean of the two sides; None when not known.
     edge_part : ``whole``, ``heel``, ``middle`` or ``tip``.
+    coil_position_m, humidity_percent : metres from the outer end of the coil, and relative humidity; None when not known.
+    blinded : whether the tester did not know whose edge it was; None when not known.
+    guessed_sharpener, guessed_blade : what a blind tester took it for; None where nothing was written down.
+    interest : whether the tester owns, made or sells the blade; None when not known.
+    finish_um : particle size of the last abrasive in micrometres; None when not known.
+    hrc : hardness of the blade, Rockwell C; None when not known.
+    start, start_se : keenness before the first cut and its standard error from reading; None and nan where it was not read on the
+        scale, is spoiled by a burr, or is the endpoint itself.
+    relative_life : for a life to a fixed sharpness, ln of the work at which the edge has lost as much keenness as lies between
+        the usual start in this pool and that sharpness; None where that is not known exactly, and for other endpoints.
     """
 
     pool: PoolKey
@@ -63,6 +73,17 @@ class EndpointRow:
     flags: tuple[str, ...]
     angle_deg: float | None = None
     edge_part: str = "whole"
+    coil_position_m: float | None = None
+    humidity_percent: float | None = None
+    blinded: bool | None = None
+    guessed_sharpener: str | None = None
+    guessed_blade: str | None = None
+    interest: bool | None = None
+    finish_um: float | None = None
+    hrc: float | None = None
+    start: float | None = None
+    start_se: float = float("nan")
+    relative_life: float | None = None
 
 
 @dataclass(frozen=True)

@@ -58,6 +58,31 @@ def _life(submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, r
     return life(curve, float(threshold), begin, key, relative=rule.threshold.relative)
 
 
+def relative_life(
+    submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, rule: EndpointRule, curve: Curve | None, usual: float | None
+) -> float | None:
+    """ln of the work at which an edge has lost what lies between the usual start and a fixed threshold.
+
+    The counterpart, relative to the edge's own start, of a life to a fixed sharpness: for an edge that starts as usual the two are
+    one. None where it is not known exactly.
+
+    Parameters
+    ----------
+    submission, run, protocol, rule, curve : as for ``endpoint_of``.
+    usual : mean keenness before the first cut over the pool; None where nobody read it.
+    """
+    if curve is None or usual is None or rule.kind != "life" or rule.threshold is None or rule.threshold.relative:
+        return None
+    at = position(curve, 0.0)
+    drop = usual - sign(protocol.reading.keener) * math.log(rule.threshold.value)
+    if at is None or curve.low[at] != curve.high[at] or drop <= 0:
+        return None
+    begin = curve.first if rule.fit_from == "first positive checkpoint" else 0.0
+    key = key_of(submission.record.id, run.id, f"{rule.id} relative")
+    value = life(curve, float(curve.low[at] - drop), begin, key, relative=True).value
+    return value.low if value.low == value.high else None
+
+
 def _level_window_loss(run: CanonicalRun, protocol: Protocol, rule: EndpointRule, curve: Curve) -> Value:
     """The endpoints that are straight-line functions of the readings."""
     asked = [rule.at] if rule.kind == "level" else [rule.start, rule.end]

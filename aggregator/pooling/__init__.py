@@ -50,7 +50,9 @@ P                     W − WX(XᵀWX)⁻¹XᵀW
 ``exchanges``        the further runs that would tell more
 ``curve_contrast``   two steels along the whole course of work, with bands and crossovers
 ``incomplete_runs``  mean curves where some runs end early
-``probe_register``   the questions there are to all runs about what may bend the results
+``probe_register``   the questions there are to all runs about what may bend the results; ``probe_columns``, what they ask of a row
+``probe_effects``, ``probe_spread``, ``probe_agreement``   a moderator beside the steels; levels without order; two endpoints of one run
+``probe_runs``, ``probe_start``   the runs a probe can use; a moderator that is itself a reading
 ``bounds``           what one-sided results change
 
 Gathering the rows of the path for them: ``all_runs``, ``comparisons``, ``presences``, ``circulation``, ``curves``, ``apart``,

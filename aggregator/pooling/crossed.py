@@ -6,7 +6,7 @@ term, σ²ₖ that term's variance, Σ = V + Σσ²ₖZₖZₖᵀ.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -24,6 +24,7 @@ from .crossed_input import RESIDUAL, Rows, Term, checked_rows, exactly_fitted
 from .crossed_results import CrossedConvergence, CrossedFit, Effects, degrees_of_freedom, nothing_fitted
 from .inputs import frozen
 
+NOT_ASKED = "not asked for"
 NO_INFORMATION = "the data hold no information about it"
 RESTARTS = 2  # how often a profile that meets a better fit may start the search anew
 
@@ -36,7 +37,7 @@ def crossed(
     V: ArrayLike | sp.spmatrix | None = None,
     criterion: str = "reml",
     level: float = 0.95,
-    profile: bool = True,
+    profile: bool | Collection[str] = True,
     units: int | None = None,
 ) -> CrossedFit:
     """Fit y ~ N(Xb, V + Σσ²ₖZₖZₖᵀ), or with σ²I in place of V.
@@ -54,7 +55,7 @@ def crossed(
         block-diagonal or small and dense. None: independent rows whose one variance is estimated as ``"residual"``.
     criterion : ``"reml"`` or ``"ml"``.
     level : level of the variance intervals and of ``contrast``.
-    profile : whether to compute the profile intervals, by far the longest part of a fit to many rows.
+    profile : whether to compute the profile intervals, by far the longest part of a fit to many rows; or the names of those wanted.
     units : independent units, where these are fewer than the rows, such as studies of which each brought several contrasts.
 
     Returns
@@ -95,7 +96,7 @@ def _for_units(rows: Rows, fit: CrossedFit, units: int) -> CrossedFit:
     return replace(fit, units=units, df=frozen(np.minimum(fit.df, units - len(fit.df))))
 
 
-def _fit(rows: Rows, profile: bool) -> CrossedFit:
+def _fit(rows: Rows, profile: bool | Collection[str]) -> CrossedFit:
     terms, reasons = list(rows.terms), {}
     while True:
         problem = Problem(
@@ -119,7 +120,9 @@ def _fit(rows: Rows, profile: bool) -> CrossedFit:
     return _searched(rows, terms, problem, beginning, reasons, profile)
 
 
-def _searched(rows: Rows, terms: list[Term], problem: Problem, beginning: Point, empty: dict[str, str], profile: bool) -> CrossedFit:
+def _searched(
+    rows: Rows, terms: list[Term], problem: Problem, beginning: Point, empty: dict[str, str], profile: bool | Collection[str]
+) -> CrossedFit:
     names = [term.name for term in terms] + ([] if problem.known else [RESIDUAL])
     found = search_widely(problem, beginning)
     if found.message == RESIDUAL_VANISHES:
@@ -132,7 +135,8 @@ def _searched(rows: Rows, terms: list[Term], problem: Problem, beginning: Point,
         W, same = mixed_inference.variance_covariance(info), _same(info, names)
         if not profile or not found.converged:
             break
-        limits = _profiles(problem, found.point, names, same, W, rows.level)
+        left_out = {name: NOT_ASKED for name in names if not _asked(name, profile)}
+        limits = _profiles(problem, found.point, names, same | left_out, W, rows.level)
         better = min((one.better for one in limits.values() if one.better), key=lambda point: point.deviance, default=None)
         if better is None:
             break
@@ -142,6 +146,11 @@ def _searched(rows: Rows, terms: list[Term], problem: Problem, beginning: Point,
                 rows, f"no fit: {found.message}, as when the levels of the random terms reproduce every row", found.steps, found.evaluations
             )
     return _assembled(rows, terms, names, problem, found, W, same, limits, empty, profile)
+
+
+def _asked(name: str, profile: bool | Collection[str]) -> bool:
+    """Whether the profile interval of a variance is wanted."""
+    return profile if isinstance(profile, bool) else name in profile
 
 
 def _too_few(n: int, p: int) -> str:
@@ -183,9 +192,11 @@ def _assembled(rows, terms, names, problem, found, W, same, limits, empty, profi
         reasons["adjusted_covariance"] = "too many unknowns for the Kenward–Roger correction"
     every = [term.name for term in rows.terms] + ([] if problem.known else [RESIDUAL])
     told = {name: float(value) * unit2 for name, value in zip(names, point.variances, strict=True) if name not in same}
-    intervals = {name: _interval(name, limits, unit2, rows, reasons) for name in every} if profile else dict.fromkeys(every)
+    intervals = {name: _interval(name, limits, unit2, rows, reasons) if _asked(name, profile) else None for name in every}
     if not profile:
-        reasons["variance_intervals"] = "not asked for"
+        reasons["variance_intervals"] = NOT_ASKED
+    else:
+        reasons |= {f"variance_intervals.{name}": NOT_ASKED for name in every if not _asked(name, profile)}
     dfs = [degrees_of_freedom(c, inference.covariance, inference.slopes, W * unit2**2, rows.n, system.p) for c in np.eye(system.p)]
     return CrossedFit(
         coefficients=frozen(inference.coefficients) if full_rank else None,

@@ -5,7 +5,7 @@ So that limits of variances, and fits with another fixed part, cost what they co
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -92,7 +92,7 @@ def fit_working(
     *,
     criterion: str = "reml",
     level: float = 0.95,
-    profile: bool = False,
+    profile: bool | Collection[str] = False,
 ) -> CrossedFit:
     """``crossed`` for working values; the residual variance comes out whole.
 

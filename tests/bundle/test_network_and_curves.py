@@ -1,5 +1,6 @@
 """Networks, curves against each other and probes in plain English, and as published numbers."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -146,19 +147,43 @@ def answer(probe, state="answered", estimate=0.2, half=0.1, p=0.001, pair=None, 
     return ProbeAnswer(POOL, "late", probe, state, reason, pair, told, p if told else None, 40, 5)
 
 
+def probe_named(name):
+    return next(probe for probe in PROBES if probe.id == name)
+
+
 def test_a_probe_says_what_it_finds_and_whether_chance_would():
-    found, nothing = answer(PROBES[0]), answer(PROBES[0], half=0.3, p=0.2)
+    order = probe_named("run-order")
+    found, nothing = answer(order), answer(order, half=0.3, p=0.2)
     assert probe_result(found, "level").sentence == (
         "An edge cut four runs later in an evening was 22 % sharper than one cut earlier (ratio ×1.22, 95 % interval 1.11 to 1.35); more "
         "than chance would bring in one probe of twenty."
     )
     assert probe_result(nothing, "life").sentence.endswith("that could well be chance.")
     assert "lasted 22 % longer than" in probe_result(nothing, "life").sentence
-    assert probe_result(found, "level").does_not_show == PROBES[0].does_not_show
+    assert probe_result(found, "level").does_not_show == order.does_not_show
+
+
+def test_a_spread_has_no_direction_and_chance_is_judged_by_its_p():
+    lots = answer(probe_named("lot"), estimate=0.2, half=0.2, p=0.03)
+    assert probe_result(lots, "level").sentence == (
+        "Two lots of the medium typically differ by ×1.22, 95 % interval 1 to 1.49; more than chance would bring in one probe of twenty."
+    )
+
+
+def test_two_lives_are_held_against_each_other_by_the_ratio_of_their_ratios():
+    lives = answer(probe_named("relative-life"), estimate=-0.2, half=0.3, p=0.2, pair=("a", "b"))
+    assert probe_result(lives, "life").sentence == (
+        "Life relative to the start multiplies the ratio of a to b by ×0.819, 95 % interval 0.607 to 1.11; that could well be chance."
+    )
+
+
+def test_what_needs_no_model_is_added_whether_or_not_there_is_an_answer():
+    guesses = replace(answer(probe_named("tester-guess"), "too little", reason="why"), remark="3 of 4 guesses were right")
+    assert probe_result(guesses, "level").sentence == "Too little to say: why. 3 of 4 guesses were right."
 
 
 def test_an_adjusted_probe_names_its_steels_and_what_is_held_equal():
-    adjusted = next(probe for probe in PROBES if probe.id == "steels-at-equal-angle")
+    adjusted = probe_named("steels-at-equal-angle")
     sentence = probe_result(answer(adjusted, p=None, pair=("a", "b")), "level").sentence
     assert sentence == "At the same edge angle by the same sharpener, a was 22 % sharper than b (ratio ×1.22, 95 % interval 1.11 to 1.35)."
 

@@ -2,19 +2,25 @@
 
 import numpy as np
 import pytest
+from scipy.optimize import minimize
+from scipy.stats import chi2
 from scipy.stats import t as student_t
 
-from aggregator.pooling.probe_register import EFFECT, PROBES, STEELS_AT_EQUAL, Probe, edge_angle, later_evening, place_in_evening
+from aggregator.pooling.probe_columns import edge_angle, last_not_first, later_evening, luck_of_guesses, place_in_evening
+from aggregator.pooling.probe_register import AGREEMENT, EFFECT, PROBES, SPREAD, STEELS_AT_EQUAL, Probe, probes_for
+from aggregator.pooling.probe_start import calibrated
 from aggregator.pooling.probes import ProbeAnswer, found_something, probe_answers
+from aggregator.records.probe_names import PROBE_NAMES
 from tests.estimates.rows import POOL, make_row
 
 KEY = (POOL, "early")
 BY_ID = {probe.id: probe for probe in PROBES}
 STEELS = {"demo-a": 0.0, "demo-b": 0.25}
+BY_EVENING = ("run-order", "later-evening", "own-sharpening", "edge-angle")
 
 
 def ask(rows, *ids):
-    answers = probe_answers(rows, frozenset({KEY}), [BY_ID[name] for name in ids])[KEY]
+    answers = probe_answers(rows, {KEY: [BY_ID[name] for name in ids]})[KEY]
     return answers[0] if len(ids) == 1 else answers
 
 
@@ -54,7 +60,7 @@ def evenings(rng, people=6, nights=2, order=0.0, later=0.0, own=0.0, angle=0.0, 
 def test_a_planted_effect_is_found_by_its_probe_and_by_no_other(probe, planted, size):
     estimates, covered, alone = [], 0, []
     for seed in range(8):
-        answers = ask(evenings(np.random.default_rng(seed), **planted), *(p.id for p in PROBES if p.measures == EFFECT))
+        answers = ask(evenings(np.random.default_rng(seed), **planted), *BY_EVENING)
         for answer in answers:
             if answer.probe.id == probe:
                 estimates.append(answer.result.estimate)
@@ -68,7 +74,8 @@ def test_a_planted_effect_is_found_by_its_probe_and_by_no_other(probe, planted, 
 
 
 def test_where_nothing_is_planted_few_probes_find_something():
-    found = [found_something(ask(evenings(np.random.default_rng(100 + seed)), *BY_ID)) for seed in range(10)]
+    asked = (*BY_EVENING, "steels-at-equal-angle")
+    found = [found_something(ask(evenings(np.random.default_rng(100 + seed)), *asked)) for seed in range(10)]
     assert sum(n for _, n in found) == 40, "four probes of an effect each; the fifth is adjusted and does not count"
     assert sum(k for k, _ in found) <= 7, "2 expected by chance; 8 or more once in 1400"
 
@@ -182,26 +189,28 @@ def test_one_sided_lives_stand_in_a_probe():
 
 def test_only_what_is_asked_is_answered():
     rows = evenings(np.random.default_rng(6))
-    assert probe_answers(rows, frozenset()) == {}
+    assert probe_answers(rows, {}) == {}
+    assert probe_answers(rows, {KEY: ()}) == {}
 
 
 def test_a_shift_of_every_reading_changes_no_answer():
     rows = evenings(np.random.default_rng(8))
     moved = [r.__class__(**{**vars(r), "low": r.low + 6.1, "high": r.high + 6.1}) for r in rows]
-    for one, other in zip(ask(rows, *BY_ID), ask(moved, *BY_ID), strict=True):
+    for one, other in zip(ask(rows, *BY_EVENING), ask(moved, *BY_EVENING), strict=True):
         assert one.result.estimate == pytest.approx(other.result.estimate, abs=1e-6)
 
 
 def test_another_probe_needs_only_another_row_of_the_register():
-    fresh = Probe("odd-runs", "?", EFFECT, "e", lambda rows: [float(row.order % 2) for row in rows], 1.0, None, 12, 3, "s", "o", "d")
-    (answer,) = probe_answers(evenings(np.random.default_rng(9)), frozenset({KEY}), [fresh])[KEY]
+    fresh = Probe("odd-runs", "?", EFFECT, "e", lambda rows: [float(row.order % 2) for row in rows], 1.0, None, "s", "o", "d")
+    (answer,) = probe_answers(evenings(np.random.default_rng(9)), {KEY: [fresh]})[KEY]
     assert (answer.state, answer.runs) == ("answered", 48)
 
 
 def test_the_register_is_whole():
     assert len(BY_ID) == len(PROBES)
+    assert set(BY_ID) == PROBE_NAMES, "an objection may name exactly these"
     for probe in PROBES:
-        assert probe.measures in (EFFECT, STEELS_AT_EQUAL)
+        assert probe.measures in (EFFECT, STEELS_AT_EQUAL, SPREAD, AGREEMENT)
         assert probe.question.endswith("?")
         assert probe.estimand and probe.does_not_show and probe.subject
         assert probe.step > 0 and probe.least_submissions >= 3
@@ -211,3 +220,208 @@ def test_the_register_is_whole():
 def test_found_something_counts_probes_of_an_effect_only():
     told = [ProbeAnswer(*KEY, PROBES[0], "answered", "", None, None, p, 20, 4) for p in (0.01, 0.2, None)]
     assert found_something(told) == (1, 2)
+
+
+def changed(rows, value=lambda row: row.low, **columns):
+    """Rows with other values and further columns, each made from the row."""
+    found = []
+    for row in rows:
+        facts = {name: make(row) for name, make in columns.items()}
+        found.append(row.__class__(**{**vars(row), "low": value(row), "high": value(row), **facts}))
+    return found
+
+
+def on_lots(rng, sd):
+    """Six people on two evenings each; every evening on another of six lots, so that each lot is met by two people."""
+    effect = rng.normal(0, sd, 6)
+
+    def which(row):
+        return (int(row.tester[1:]) + 2 * row.evening) % 6
+
+    return changed(evenings(rng, spread=0.02), lambda row: row.low + effect[which(row)], lot=lambda row: f"coil.{which(row)}")
+
+
+def test_lots_that_differ_are_found_as_a_typical_ratio_and_lots_that_do_not_as_little_or_none():
+    apart = [ask(on_lots(np.random.default_rng(seed), 0.4), "lot") for seed in range(4)]
+    assert {answer.state for answer in apart} == {"answered"}
+    assert all(answer.p < 0.01 and answer.result.interval.low > 0 for answer in apart)
+    assert sum(answer.result.interval.low <= 0.954 * 0.4 <= answer.result.interval.high for answer in apart) >= 3
+    same = [ask(on_lots(np.random.default_rng(seed), 0.0), "lot") for seed in range(4)]
+    assert all(answer.result.interval.low == 0 and answer.p > 0.05 for answer in same)
+
+
+def test_lots_that_go_with_the_evening_or_are_few_are_not_told():
+    rows = on_lots(np.random.default_rng(1), 0.2)
+    each = changed(rows, lot=lambda row: f"{row.submission}.{row.evening}")
+    assert ask(each, "lot").state == "not told apart"
+    assert ask(each, "lot").reason.startswith("it cannot be told apart from evening")
+    few = changed(rows, lot=lambda row: f"coil.{row.order % 2}")
+    assert ask(few, "lot").reason == "2 are known (lot); 4 are wanted"
+    begun_anew = changed(rows, flags=lambda row: ("lot changed during the run",))
+    assert ask(begun_anew, "lot").runs == 0
+
+
+def test_the_likelihood_ratio_of_lots_is_that_of_the_dense_likelihood():
+    # Independent: restricted log-likelihood from dense matrices, maximised by a general-purpose optimiser over evening, lot and residual.
+    rng = np.random.default_rng(5)
+    lots = rng.normal(0, 0.3, 5)
+    rows = [
+        make_row(
+            lots[n % 5] + rng.normal(0, 0.1), n, submission=f"s{n}", tester=f"t{n}", sharpener=f"t{n}", blade=f"b{n}", steel="demo-a",
+            lot=f"coil.{n % 5}", evening=1,
+        )
+        for n in range(30)
+    ]  # fmt: skip
+    y, X = np.array([row.low for row in rows]), np.ones((30, 1))
+    same = np.equal.outer([n % 5 for n in range(30)], [n % 5 for n in range(30)]).astype(float)
+
+    def deviance(variances):
+        S = np.exp(variances[0]) * np.eye(30) + (np.exp(variances[1]) * same if len(variances) > 1 else 0)
+        weighted = np.linalg.solve(S, X)
+        left = y - X @ np.linalg.solve(X.T @ weighted, weighted.T @ y)
+        return np.linalg.slogdet(S)[1] + np.linalg.slogdet(X.T @ weighted)[1] + left @ np.linalg.solve(S, left)
+
+    rise = minimize(deviance, [-3.0], method="BFGS").fun - minimize(deviance, [-4.0, -3.0], method="BFGS").fun
+    assert ask(rows, "lot").p == pytest.approx(chi2.sf(rise, 1) / 2, rel=1e-3)
+
+
+def test_reading_error_of_the_start_is_taken_out_of_its_slope():
+    # y follows the true start with slope 0.8; the start is read with an error as large as half its own spread.
+    corrected, plain, covered = [], [], 0
+    for seed in range(10):
+        rng = np.random.default_rng(seed)
+        true = {row.run: rng.normal(0, 0.2) for row in evenings(rng)}
+        rows = evenings(np.random.default_rng(seed), nights=2)
+        read = changed(
+            rows, lambda row, t=true: row.low + 0.8 * t[row.run], start=lambda row, t=true, r=rng: t[row.run] + r.normal(0, 0.1),
+            start_se=lambda row: 0.1,
+        )  # fmt: skip
+        answer = ask(read, "start-keenness").result
+        corrected.append(answer.estimate / np.log(1.1))
+        covered += answer.interval.low <= 0.8 * np.log(1.1) <= answer.interval.high
+        plain.append(ask(changed(read, start_se=lambda row: 0.0), "start-keenness").result.estimate / np.log(1.1))
+    assert abs(np.mean(corrected) - 0.8) < 0.08
+    assert np.mean(plain) < 0.72, "λ = 0.04/(0.04 + 0.01) = 0.8 flattens it to 0.64"
+    assert covered >= 8
+
+
+def test_a_start_that_is_mostly_reading_error_or_read_with_an_unknown_one_is_refused():
+    rng = np.random.default_rng(3)
+    rows = changed(evenings(rng), start=lambda row: rng.normal(0, 0.1))
+    assert ask(changed(rows, start_se=lambda row: 0.1), "start-keenness").reason == "its differences are hardly larger than reading error"
+    assert ask(rows, "start-keenness").reason == "how well it was read is not known"
+
+
+def test_the_calibration_of_one_set_is_the_classical_one():
+    # λ = (s² − se²)/s² and E(true | read) = mean + λ(read − mean): Carroll et al. 2006, equation 4.8 without covariates.
+    read = np.random.default_rng(0).normal(0, 1, 40)
+    found = calibrated(read, np.full(40, 0.5), np.zeros(40, dtype=int), np.ones((40, 1)))
+    reliability = 1 - 0.25 / read.var(ddof=1)
+    assert found.values == pytest.approx(read.mean() + reliability * (read - read.mean()))
+    assert found.slope_variance == pytest.approx(2 / 39 * ((1 - reliability) / reliability) ** 2)
+
+
+def test_two_steels_at_an_equal_start_lose_what_the_start_gives_them():
+    # demo-b starts 0.3 keener, and 0.5 of a start stays: 0.25 of the 0.40 it is ahead is its own.
+    adjusted = []
+    for seed in range(8):
+        rng = np.random.default_rng(seed)
+        start = {}
+        rows = evenings(rng)
+        for row in rows:
+            start[row.run] = 0.3 * (row.steel == "demo-b") + rng.normal(0, 0.15)
+        rows = changed(
+            rows, lambda row, s=start: row.low + 0.5 * s[row.run], start=lambda row, s=start: s[row.run], start_se=lambda row: 0.0
+        )
+        adjusted.append(ask(rows, "steels-at-equal-start").result.estimate)
+    assert np.mean(adjusted) == pytest.approx(-0.25, abs=0.06)
+
+
+def test_the_place_in_the_coil_is_told_apart_from_the_place_in_the_evening():
+    found = []
+    for seed in range(6):
+        rng = np.random.default_rng(seed)
+        begin = {f"s{i}": rng.uniform(0, 80) for i in range(6)}
+        metres = {(row.submission, row.order): begin[row.submission] + 6 * row.order for row in evenings(rng)}
+        rows = changed(
+            evenings(rng, order=-0.05), lambda row, m=metres: row.low - 0.02 * m[row.submission, row.order] / 10, lot=lambda row: "coil.1",
+            coil_position_m=lambda row, m=metres: m[row.submission, row.order],
+        )  # fmt: skip
+        found.append(ask(rows, "coil-position").result)
+    assert abs(np.mean([one.estimate for one in found]) + 0.02) < 0.02, "with the order read into it, it would be about −0.1"
+    assert sum(one.interval.low <= -0.02 <= one.interval.high for one in found) >= 5
+
+
+def test_expectation_is_what_own_sharpening_adds_where_it_was_known():
+    def known(row):
+        return row.evening == 1
+
+    both = [evenings(np.random.default_rng(seed), own=0.1) for seed in range(6)]
+    rows = [changed(one, lambda r: r.low + 0.2 * (r.own_sharpening and known(r)), blinded=lambda r: not known(r)) for one in both]
+    found = [ask(one, "blinding").result for one in rows]
+    assert np.mean([one.estimate for one in found]) == pytest.approx(0.2, abs=0.06), "not 0.3: coded edges of one's own gain 0.1 too"
+    assert ask(changed(rows[0], blinded=lambda row: True), "blinding").state == "too little"
+
+
+def test_relative_life_is_held_against_absolute_life_by_steel_and_else_by_practice():
+    rng = np.random.default_rng(4)
+    gap = {"demo-a": -0.2, "demo-b": 0.1}
+    rows = changed(evenings(rng), relative_life=lambda row: row.low + gap[row.steel] + rng.normal(0, 0.05))
+    answer = ask(rows, "relative-life")
+    assert (answer.pair, answer.state) == (("demo-a", "demo-b"), "answered")
+    assert answer.result.interval.low <= -0.3 <= answer.result.interval.high
+    assert answer.p < 0.001
+    hands = {f"p{i}": "practised" if i % 2 else "novice" for i in range(6)}
+    alone = changed(
+        rows, steel=lambda row: "demo-a", sharpening=lambda row: hands[row.sharpener],
+        relative_life=lambda row: row.low + 0.4 * (hands[row.sharpener] == "practised") + rng.normal(0, 0.05),
+    )  # fmt: skip
+    answer = ask(alone, "relative-life")
+    assert answer.pair[0] == "the edge of a practised sharpener"
+    assert answer.result.interval.low <= 0.4 <= answer.result.interval.high
+    assert ask(evenings(rng), "relative-life").reason == "no run has both"
+
+
+def test_guesses_are_counted_and_right_ones_held_against_wrong_ones():
+    rng = np.random.default_rng(2)
+    right = {}
+    rows = evenings(rng)
+    for row in rows:
+        right[row.run] = rng.random() < 0.5
+    rows = changed(
+        rows, lambda row: row.low + 0.3 * right[row.run], blinded=lambda row: True,
+        guessed_sharpener=lambda row: row.sharpener if right[row.run] else "somebody-else",
+    )  # fmt: skip
+    answer = ask(rows, "tester-guess")
+    assert answer.result.interval.low <= 0.3 <= answer.result.interval.high
+    assert answer.p < 0.01
+    assert answer.remark == f"{sum(right.values())} of 48 guesses were right; luck alone would give 24"
+    assert luck_of_guesses(changed(rows, blinded=lambda row: False)) == ""
+
+
+def test_the_first_and_the_last_of_an_evening_are_held_against_each_other():
+    rows = [make_row(0.0, n, tester=who, order=n, evening=1) for n, who in [(1, "a"), (2, "a"), (3, "a"), (4, "b")]]
+    assert last_not_first([*rows, make_row(0.0, 5, evening=None)]) == [0.0, None, 1.0, None, None]
+    found = [ask(evenings(np.random.default_rng(seed), order=-0.1), "first-and-last").result for seed in range(4)]
+    assert np.mean([one.estimate for one in found]) == pytest.approx(-0.3, abs=0.1), "three runs later, 0.1 each"
+
+
+def test_harder_blades_are_held_against_softer_ones_of_their_steel():
+    hrc = {f"p{i}.{steel}": 58 + (4 + i // 2 if steel == "demo-b" else i % 3) for i in range(6) for steel in STEELS}
+    found = []
+    for seed in range(6):
+        rows = changed(evenings(np.random.default_rng(seed)), lambda row: row.low + 0.1 * hrc[row.blade], hrc=lambda row: hrc[row.blade])
+        found.append([answer.result.estimate for answer in ask(rows, "hardness", "steels-at-equal-hardness")])
+    effect, equal = np.mean(found, axis=0)
+    assert effect == pytest.approx(0.1, abs=0.08)
+    assert equal == pytest.approx(-0.25, abs=0.3), "as people harden it, demo-b is 0.65 ahead"
+
+
+def test_a_level_and_the_primary_endpoint_are_asked_everything_and_other_lives_about_lives_alone():
+    names = {key: [probe.id for probe in probes_for(*key)] for key in [("level", False), ("life", True), ("life", False), ("loss", True)]}
+    assert "relative-life" not in names["level", False]
+    assert "lot" in names["level", False]
+    assert len(names["life", True]) == len(PROBES)
+    assert names["life", False] == ["relative-life"]
+    assert not {"start-keenness", "steels-at-equal-start"} & set(names["loss", True]), "a loss holds the start already"
+    assert probes_for("window", False) == ()

@@ -1,0 +1,167 @@
+"""The runs that a probe asks, and the random terms that it lets them share."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import combinations
+
+import numpy as np
+
+from aggregator.endpoints.rows import MISSING, EndpointRow
+
+from .crossed_results import CrossedFit
+from .probe_register import Probe
+from .random_terms import ASSUMED_VARIANCES, TermsHeld, terms_held
+from .runs_design import Runs, checked_runs, fixed_part, independent_columns, too_many_levels
+from .runs_fit import fit_groups
+from .working_values import WorkingValues, fit_working
+
+ANSWERED, TOO_LITTLE, NOT_APART = "answered", "too little", "not told apart"
+NO_VALUES = "what one-sided runs say could not be had"
+EVENING, LOT = "evening", "lot"  # random terms of probes alone: runs of one evening, or on one lot, share more than their submission
+
+
+@dataclass(frozen=True, eq=False)
+class Ready:
+    """The runs of one endpoint of one pool made ready for every probe.
+
+    Attributes
+    ----------
+    rows : those with a value, cut by one tester.
+    everything : all of them; a tester's place in an evening counts runs without a value too.
+    at : where each of ``rows`` stands in ``everything``.
+    runs : the same for the model.
+    """
+
+    rows: list[EndpointRow]
+    everything: Sequence[EndpointRow]
+    at: list[int]
+    runs: Runs
+
+    @cached_property
+    def known(self) -> tuple[WorkingValues | None, str]:
+        """A value a row, and why there are none; empty where there are.
+
+        Runs known to an interval or to one side become values with known variances about the headline's fixed part, once for
+        all probes (``working_values``); every probe then costs what it costs for exact values.
+        """
+        return _known(self.rows, self.runs)
+
+    @property
+    def reason(self) -> str:
+        """Why there are no values; empty where there are."""
+        return self.known[1]
+
+
+@dataclass(frozen=True, eq=False)
+class Chosen:
+    """Runs that a probe can use.
+
+    Attributes
+    ----------
+    rows : n rows whose columns are all known.
+    moderator : (n,) the column; text for a spread.
+    beside : (n, k) further columns.
+    runs : the same for the model.
+    asked, at : all runs, and where these stand among them.
+    """
+
+    rows: list[EndpointRow]
+    moderator: np.ndarray
+    beside: np.ndarray
+    runs: Runs
+    asked: Ready
+    at: np.ndarray
+
+    @property
+    def values(self) -> WorkingValues:
+        """A value a run; only where ``Ready.reason`` is empty."""
+        values = self.asked.known[0]
+        return WorkingValues(values.y[self.at], None if values.extra is None else values.extra[self.at], values.residual)
+
+
+def ready(everything: Sequence[EndpointRow]) -> Ready:
+    """Make the runs of one endpoint ready."""
+    at = [i for i, row in enumerate(everything) if row.status != MISSING and not row.split_tester]
+    rows = [everything[i] for i in at]
+    return Ready(rows, everything, at, _runs(rows))
+
+
+def _known(rows: list[EndpointRow], runs: Runs) -> tuple[WorkingValues | None, str]:
+    if np.array_equal(runs.low, runs.high):
+        return WorkingValues(runs.low, None, None), ""
+    reason = too_many_levels(runs)
+    if reason:
+        return None, reason
+    X, groups = fixed_part(runs).X, shared_terms(rows, runs)
+    fitted = fit_groups(runs, X, {name: groups[name] for name in held_terms(groups, X).held})
+    return fitted.values, "" if fitted.values else fitted.fit.reasons.get("coefficients") or NO_VALUES
+
+
+def chosen(asked: Ready, probe: Probe) -> Chosen:
+    """The runs that have all that a probe needs."""
+    columns = [probe.column(asked.everything), *(column(asked.everything) for _, column in probe.beside)]
+    kept = [i for i, at in enumerate(asked.at) if all(column[at] is not None for column in columns)]
+    values = [np.array([column[asked.at[i]] for i in kept]) for column in columns]
+    beside = np.column_stack(values[1:]) if values[1:] else np.zeros((len(kept), 0))
+    at = np.array(kept, dtype=int)
+    return Chosen([asked.rows[i] for i in kept], values[0], beside, asked.runs.chosen(at), asked, at)
+
+
+def _runs(rows: list[EndpointRow]) -> Runs:
+    names = ("steel", "blade", "sharpener", "tester", "submission", "batch", "own_sharpening", "sharpening")
+    labels = {name: [getattr(row, name) for row in rows] for name in names}
+    labels["version"] = [row.version.rpartition(".")[0] for row in rows]
+    return checked_runs(np.array([row.low for row in rows]), np.array([row.high for row in rows]), labels)
+
+
+def submissions(rows: Sequence[EndpointRow]) -> int:
+    """How many submissions the rows come from."""
+    return len({row.submission for row in rows})
+
+
+def too_few(runs: int, of_submissions: int, probe: Probe) -> str:
+    """Why there are too few runs for a probe; empty where there are enough."""
+    if runs == 0:
+        return "it is the same in all runs that could be compared, or not known"
+    if runs >= probe.least_runs and of_submissions >= probe.least_submissions:
+        return ""
+    among = f"{runs} {'run' if runs == 1 else 'runs'} of {of_submissions} {'submission' if of_submissions == 1 else 'submissions'}"
+    return f"it varies among {among}; {probe.least_runs} runs of {probe.least_submissions} submissions are wanted"
+
+
+def shared_terms(rows: Sequence[EndpointRow], runs: Runs) -> dict[str, np.ndarray]:
+    """Labels of every random term that a probe's model might hold."""
+    evenings = np.array([f"{row.submission} evening {row.evening}" for row in rows], dtype=str)
+    return {EVENING: evenings} | runs.groups()
+
+
+def fit_shared(taken: Chosen, values: WorkingValues, X: np.ndarray) -> tuple[CrossedFit, str]:
+    """Values of the runs with what these share as random terms, and why there are no figures; empty where there are."""
+    groups = shared_terms(taken.rows, taken.runs)
+    fit = fit_working(values, X, {name: groups[name] for name in held_terms(groups, X).held})
+    if fit.coefficients is None or not fit.convergence.converged:
+        return fit, fit.reasons.get("coefficients") or fit.reasons["convergence"]
+    return fit, "" if fit.covariance is not None else fit.reasons.get("covariance", "its standard errors could not be had")
+
+
+def held_terms(groups: Mapping[str, np.ndarray], X: np.ndarray) -> TermsHeld:
+    """Which of them the runs can hold beside a fixed part."""
+    assumed = {name: ASSUMED_VARIANCES["submission"] for name in (EVENING, LOT) if name in groups}
+    return terms_held(groups, X=X, variances=assumed)
+
+
+def told_beside_people(X: np.ndarray, runs: Runs) -> bool:
+    """Whether the last column can be told beside the others with the people as fixed too."""
+    people = [(who == level).astype(float) for who in (runs.sharpener, runs.tester) for level in np.unique(who)]
+    return bool(independent_columns(np.column_stack([X[:, :-1], *people, X[:, -1]]))[-1])
+
+
+def commonest_pair(runs: Runs) -> tuple[str, str] | None:
+    """The two known steels that most submissions hold both of; the first by name of several, None where no submission does."""
+    holding = {steel: set(runs.submission[runs.steel == steel].tolist()) for steel in runs.steels}
+    shared = {pair: len(holding[pair[0]] & holding[pair[1]]) for pair in combinations(runs.steels, 2)}
+    best = max(shared, key=shared.get, default=None)
+    return best if best and shared[best] else None

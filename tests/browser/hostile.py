@@ -16,7 +16,8 @@ import yaml
 from .payloads import Payloads
 
 PROTOCOL = "hostile-rope"
-VERSIONS = ("1.0.0", "1.0.1", "1.1.0")
+OBJECTION = f"/objections/{PROTOCOL}/001/"
+VERSIONS = ("1.0.0", "1.1.0", "1.2.0")
 PEOPLE = ("wren", "tern", "smew")
 RETRACTED = "dipper"
 SVG = 'xmlns="http://www.w3.org/2000/svg" viewBox="0 0 60 20"'
@@ -70,7 +71,7 @@ def _write_changes(root: Path, hostile: Hostile, medium: str) -> None:
     hostile.shown.pop(page)  # of what it says by itself nothing is left
     reasons = [*correction["why"].split("\n\n"), *retraction["why"].split("\n\n")]
     hostile.show(page, *record["note"].split("\n\n"), *reasons, *(json.dumps(note, ensure_ascii=False) for note in notes))
-    hostile.show("/objections/", retraction["why"])
+    hostile.show(OBJECTION, retraction["why"])
 
 
 def _write(path: Path, text: str) -> None:
@@ -93,12 +94,24 @@ def _write_protocol(root: Path, hostile: Hostile, medium: str) -> None:
         _write(folder / f"{version}.md", text)
         for address in (f"/protocols/{PROTOCOL}/{version}/", *([f"/protocols/{PROTOCOL}/"] if version == VERSIONS[-1] else [])):
             hostile.show(address, *_shown_of(front))
-        for kind in ("released", "opened for review", "adopted"):
+        if version != VERSIONS[0]:
+            told = (
+                front["changes"],
+                front["title"],
+                front["stopping"]["text"],
+                front["work"]["stroke"],
+                front["design"]["order"],
+                front["note"],
+            )
+            hostile.show(f"/protocols/{PROTOCOL}/{version}/changes/", *told)
+        released = {"sha256": hashlib.sha256(text.encode()).hexdigest(), "month": "2026-01" if number == 0 else "2026-05"}
+        adopted = {"by": "moot", "pilot": f"{PEOPLE[VERSIONS.index(version)]}-1"}
+        for kind, facts in (("released", released), ("opened for review", {}), ("adopted", adopted)):
             number += 1
-            event = {"format": "event/0.1.0", "kind": kind, "version": version, "by": "board", "month": "2026-01"}
-            event |= {"evidence": hostile.payloads.short()}
-            event |= {"sha256": hashlib.sha256(text.encode()).hexdigest()} if kind == "released" else {}
+            event = {"format": "event/0.1.0", "kind": kind, "version": version, "by": "board", "month": "2026-05"}
+            event |= {"evidence": hostile.payloads.short()} | facts
             name = f"{number:03d}-{kind.replace(' ', '-')}.yaml"
+            hostile.show(f"/protocols/{PROTOCOL}/{version}/", event["evidence"])
             _write(folder / "events" / name, yaml.safe_dump(event, allow_unicode=True))
 
 
@@ -192,14 +205,22 @@ def _write_objection(folder: Path, hostile: Hostile) -> None:
     say, common = hostile.payloads, {"format": "objection/0.1.0", "month": "2026-02"}
     against = {"protocol": PROTOCOL, "version": "1.0.0", "step": "s1-prepare"}
     statement = common | {"kind": "objection", "against": against, "title": say.short(), "threat": "order", "severity": "minor"}
-    statement |= {"proposed_change": say.long(), "by": "dunlin"}
+    statement |= {
+        "proposed_change": say.long(),
+        "by": "dunlin",
+        "interest": "owner",
+        "evidence": [{"citation": t} for t in say.every()[:20]],
+    }
     response = common | {"kind": "response", "response": "rebuttal", "evidence": [{"citation": t} for t in say.every()[:19]], "by": "wren"}
     response["evidence"].append({"submission": f"{RETRACTED}-1"})
     outcome = common | {"kind": "outcome", "outcome": "rebutted", "by": "ruff"}
-    hostile.show("/objections/", statement["title"])
+    for address in ("/objections/", OBJECTION, f"/protocols/{PROTOCOL}/"):
+        hostile.show(address, statement["title"])
+    hostile.show(OBJECTION, *statement["proposed_change"].split("\n\n"), *(e["citation"] for e in statement["evidence"]))
+    hostile.show(OBJECTION, *(e["citation"] for e in response["evidence"] if "citation" in e))
     for name, front in (("00-objection", statement), ("01-response", response), ("02-outcome", outcome)):
         body = say.every()
-        hostile.show("/objections/", *body)
+        hostile.show(OBJECTION, *body)
         _write(folder / f"{name}.md", _markdown(front, "\n\n".join(body)))
 
 

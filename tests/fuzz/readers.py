@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import random
 import resource
@@ -13,17 +14,23 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import aggregator.registers
+from aggregator.bundle.assemble import assemble
+from aggregator.bundle.tables import tables
 from aggregator.errors import Finding
+from aggregator.pages import generate_pages
 from aggregator.pipeline import find_everything
 from aggregator.records import load_repository
-from aggregator.records.canonical import Repository
+from aggregator.records.canonical import ObjectionThread, Repository
 from tests.records.builder import (
     ABSENT,
+    BODY,
     TODAY,
+    changed,
     correction,
     event,
     make_repository,
     markdown,
+    protocol,
     retraction,
     second,
     write,
@@ -38,7 +45,7 @@ from .mutations import mutated
 
 MOST_SECONDS = 2.0  # of processor time, so that a busy machine is not taken for a slow reader
 MOST_BYTES = 500 * 2**20  # by which the process may grow
-POOLED_EVERY = 10  # cases, of which one goes on to be pooled, which takes longer than reading
+POOLED_EVERY = 10  # cases, of which one goes on to the results and their pages, which takes longer than reading
 PEOPLE_FILES = ("protocols/", "submissions/", "aggregator/registers/")
 
 
@@ -58,12 +65,46 @@ TARGETS = (
     Target("submissions/people/wren.json", "json"),
     Target("protocols/small-rope/1.0.0.md", "markdown"),
     Target("protocols/small-rope/events/001-released.yaml", "yaml"),
+    Target("protocols/small-rope/1.1.0.md", "markdown"),
+    Target("protocols/small-rope/events/003-adopted.yaml", "yaml"),
     Target("protocols/small-rope/events/004-retired.yaml", "yaml"),
     Target("protocols/small-rope/objections/001-stone-wears/00-objection.md", "markdown"),
     Target("protocols/small-rope/objections/001-stone-wears/01-response.md", "markdown"),
     Target("protocols/small-rope/objections/001-stone-wears/02-outcome.md", "markdown"),
+    Target("protocols/small-rope/objections/001-stone-wears/04-outcome.md", "markdown"),
+    Target("protocols/small-rope/objections/002-apex-left/01-response.md", "markdown"),
+    Target("protocols/small-rope/objections/002-apex-left/02-outcome.md", "markdown"),
+    Target("protocols/small-rope/objections/003-again/00-objection.md", "markdown"),
+    Target("protocols/small-rope/objections/004-about-somebody/01-outcome.md", "markdown"),
+    Target("protocols/analysis/objections/001-shared-hands/00-objection.md", "markdown"),
+    Target("protocols/analysis/objections/001-shared-hands/01-response.md", "markdown"),
     Target("aggregator/registers/steels.json", "json"),
 )
+
+
+AGAIN = {"/against/step": "s2-cut-and-read", "/against/endpoint": None, "/interest": "none"}
+DECIDED = changed(OUTCOME, {"/by": "ruff"})
+THREADS = {
+    "small-rope/objections/001-stone-wears": (  # decided, and opened again
+        changed(OBJECTION, {"/interest": "none", "/proposed_change": "Another stone.", "/evidence": [{"probe": "run-order"}]}),
+        RESPONSE,
+        DECIDED,
+        changed(RESPONSE, {"/response": "more evidence wanted", "/month": "2026-05", "/evidence": [{"citation": "A book."}]}),
+        changed(DECIDED, {"/outcome": "open"}),
+    ),
+    "small-rope/objections/002-apex-left": (  # cured in the second version
+        changed(OBJECTION, {"/severity": "blocking", "/against/endpoint": None, "/month": "2026-05", "/simulated": True}),
+        changed(RESPONSE, {"/response": "revision", "/revised_in": "1.1.0", "/month": "2026-06", "/evidence": []}),
+        changed(DECIDED, {"/outcome": "revised", "/month": "2026-06"}),
+    ),
+    "small-rope/objections/003-again": (changed(OBJECTION, AGAIN | {"/duplicate_of": 1}),),
+    "small-rope/objections/004-about-somebody": (changed(OBJECTION, AGAIN), changed(DECIDED, {"/outcome": "struck"})),
+    "analysis/objections/001-shared-hands": (
+        changed(OBJECTION, {"/against": {}, "/threat": "analysis"}),
+        changed(RESPONSE, {"/evidence": [{"probe": "interest"}]}),
+    ),
+}
+"""Entries of each thread, by its folder: what may become of an objection."""
 
 
 @dataclass(frozen=True)
@@ -87,12 +128,23 @@ def repository(root: Path) -> Path:
     write_person(root, "wren", shown_as="heron", same_person=["tern"])
     write_person(root, "tern", same_person=["wren"])
     write(root / "protocols/small-rope/events/004-retired.yaml", json.dumps(event("retired", "1.0.0", month="2026-06", evidence="done")))
-    folder = root / "protocols/small-rope/objections/001-stone-wears"
-    for name, record in (("00-objection.md", OBJECTION), ("01-response.md", RESPONSE), ("02-outcome.md", OUTCOME)):
-        write(folder / name, markdown(record, "Because.\n"))
+    _write_second_version(root / "protocols/small-rope")
+    for folder, entries in THREADS.items():
+        for number, record in enumerate(entries):
+            write(root / "protocols" / folder / f"{number:02d}-{record['kind']}.md", markdown(record, "Because.\n"))
     registers = Path(aggregator.registers.__file__).parent
     write(root / "aggregator/registers/steels.json", (registers / "steels.json").read_bytes())
     return root
+
+
+def _write_second_version(folder: Path) -> None:
+    """A version in review whose steps and fields differ from the first."""
+    front = protocol({"/version": "1.1.0", "/changes": "a checkpoint more", "/work/checkpoints/-": 80, "/cautions/-": "Rest"})
+    text = markdown(front, BODY.replace("Flatten the apex", "Flatten the apex under a lamp"))
+    write(folder / "1.1.0.md", text)
+    released = event("released", "1.1.0", month="2026-06", sha256=hashlib.sha256(text.encode()).hexdigest())
+    write(folder / "events/005-released.yaml", json.dumps(released))
+    write(folder / "events/006-opened-for-review.yaml", json.dumps(event("opened for review", "1.1.0", month="2026-06")))
 
 
 def failures(root: Path, seed: int, cases: int) -> Iterator[Failure]:
@@ -118,7 +170,7 @@ def failures(root: Path, seed: int, cases: int) -> Iterator[Failure]:
 def complaint_about(root: Path, path: str, data: bytes, pooled: bool = False) -> str:
     """What is wrong with how the readers took ``data`` at ``path``; empty if nothing is.
 
-    With ``pooled``, what was read without an error goes through every later stage up to the bundle too: no traceback there either.
+    With ``pooled``, what was read without an error goes through every later stage up to the pages too: no traceback there either.
     """
     write(root / path, data)
     before, began = peak_bytes(), time.process_time()
@@ -126,7 +178,10 @@ def complaint_about(root: Path, path: str, data: bytes, pooled: bool = False) ->
         found = load_repository(root, today=TODAY)
         spent, grown = time.process_time() - began, peak_bytes() - before
         if pooled and not found.errors:
-            find_everything(found)
+            everything = find_everything(found)
+            results = assemble(everything)
+            tables(everything, results)
+            generate_pages(results)
     except Exception:
         return traceback.format_exc(limit=-6)
     if spent > MOST_SECONDS:
@@ -149,10 +204,16 @@ def _lost(found: Repository, path: str) -> str:
         return ""
     kept = (*found.submissions, *found.retracted)
     read = {p.path for p in found.protocols.values()} | {s.path for s in kept} | {c.path for s in kept for c in s.changes}
-    read |= {side for side, _ in found.side_files}
-    if path in read or not path.startswith(("submissions/", "protocols/small-rope/1")):
+    read |= {side for side, _ in found.side_files} | {path for thread in found.objections for path in _entries(found, thread)}
+    if path in read or path.startswith(("aggregator/", "protocols/small-rope/events/")):
         return ""
     return "neither read nor refused"
+
+
+def _entries(found: Repository, thread: ObjectionThread) -> list[str]:
+    """Files of a thread that was read whole."""
+    files = sorted((found.root / thread.path).parent.iterdir())
+    return [file.relative_to(found.root).as_posix() for file in files] if len(files) == 1 + len(thread.entries) else []
 
 
 def _unplaced(finding: Finding) -> str:

@@ -6,7 +6,10 @@ from axe_playwright_python.sync_playwright import Axe
 from .crawling import NARROW
 from .kinds import example
 
-KINDS = ["home", "pool", "endpoint", "comparison", "steel", "ledger", "submission", "protocol", "methods", "analysts", "data"]
+KINDS = [
+    "home", "pool", "endpoint", "comparison", "steel", "ledger", "submission", "protocol", "changes", "objections", "objection", "methods",
+    "analysts", "data",
+]  # fmt: skip
 
 
 def grave(page) -> list[tuple[str, str]]:

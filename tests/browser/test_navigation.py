@@ -19,7 +19,8 @@ ROUTES = {
     "methods": [r"/methods/"],
     "data": [r"/data/"],
     "safety": [r"/safety/"],
-    "objections": [r"/protocols/", r"/objections/"],
+    "an objection": [r"/protocols/", r"/objections/", r"/objections/[^/]+/\d{3}/"],
+    "what a version changed": [r"/protocols/", r"/protocols/two[^/]+/", r"/protocols/[^/]+/[^/]+/changes/"],
 }
 
 

@@ -97,6 +97,10 @@ def _parser() -> argparse.ArgumentParser:
 
     add_arguments(_command(commands, "plan", _plan, "plan a fair test with what is in the house, and say what to expect of it"))
 
+    from aggregator.review.command import add_arguments as add_drafts
+
+    add_drafts(_command(commands, "draft", _draft, "draft a protocol, an objection, a response, an outcome or an event as a file"))
+
     demo = _command(commands, "demo", _demo, "write the simulated demonstration again from its seed")
     demo.add_argument("--seed", type=int, default=None, help="another seed than the published one")
     return parser
@@ -220,6 +224,25 @@ def _tell_change(written) -> int:
         print("edgehold: with this change the submission would not check; nothing was written", file=sys.stderr)
         return ERRORS_FOUND
     print(f"wrote {written.path}")
+    return FINE
+
+
+def _draft(arguments: argparse.Namespace) -> int:
+    from aggregator.review.command import draft_of, put, told
+
+    root = _root(arguments)
+    draft = draft_of(root, arguments)
+    if arguments.print:
+        print(draft.text, end="")
+        print(f"its place is {draft.path}", file=sys.stderr)
+        return FINE
+    placed = put(root, draft, arguments.draft)
+    if told(placed):
+        print(told(placed), file=sys.stdout if placed.kept else sys.stderr)
+    if not placed.kept:
+        print("edgehold: with this draft the repository would not check; nothing was written", file=sys.stderr)
+        return ERRORS_FOUND
+    print(*(f"wrote {path}" for path in placed.paths), sep="\n")
     return FINE
 
 

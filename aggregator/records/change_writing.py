@@ -17,9 +17,9 @@ from .form import read_record
 from .json_reading import parse_json
 from .json_values import NoSuchPlace, put, same, value_at
 from .layout import file_id
-from .loading import load_repository
 from .model.changes import ABSENT, CHANGE_FORMAT, Correction, Retraction
 from .opening import SURROGATE
+from .placing import put_if_sound
 from .report import harmless
 from .session import Session, begin, folder_of
 
@@ -139,33 +139,7 @@ def _written(session: Session, path: str, number: int, model: type, content: dic
         raise InputError(f"{problems[0].pointer}: {problems[0].message}; {problems[0].cure or 'see the schema of changes'}")
     place = f"{folder_of(path)}/changes/{file_id(path)}/{number:02d}-{kind}.json"
     text = json.dumps(tree, indent=2, ensure_ascii=False) + "\n"
-    return Written(place, record, _kept_if_sound(session.root, place, text))
-
-
-def _kept_if_sound(root: Path, place: str, text: str) -> tuple[Finding, ...]:
-    """Put the file there and read everything; take it away again when that brings an error, or anything else goes wrong."""
-    before = {(f.file, f.pointer, f.code) for f in load_repository(root).errors}
-    target, sound = root / place, False
-    if target.exists():
-        raise InputError(f"{place} is there already: numbers do not run on; run 'edgehold check' and put that right first")
-    target.parent.mkdir(parents=True, exist_ok=True)
-    try:
-        target.write_text(text, encoding="utf-8")
-        found = load_repository(root).findings
-        brought = tuple(f for f in found if f.severity == ERROR and (f.file, f.pointer, f.code) not in before)
-        sound = not brought
-        return brought or tuple(f for f in found if f.file == place)
-    finally:
-        if not sound:
-            target.unlink(missing_ok=True)
-            _prune(target.parent, root)
-
-
-def _prune(folder: Path, root: Path) -> None:
-    """Take empty folders away again that were made for the file."""
-    while folder != root and not any(folder.iterdir()):
-        folder.rmdir()
-        folder = folder.parent
+    return Written(place, record, put_if_sound(session.root, place, text))
 
 
 def change_text(written: Written) -> str:

@@ -15,6 +15,8 @@ from .problem import Problem
 SIDE_FILES = frozenset({".gitkeep", "README.md"})
 ANALYSIS = "analysis"
 """The folder under ``protocols/`` whose objections are against the analysis; no protocol may be called so."""
+RESERVED_PROTOCOLS = frozenset({ANALYSIS, "new"})
+"""Ids that no protocol may have: that folder, and a page beside those of protocols."""
 EFFECTS_FILE = "submissions/simulated/effects.json"
 
 _SLUG = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,61}[a-z0-9])")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from .canonical import LoadedProtocol
 from .form import read_record
-from .layout import ANALYSIS, Layout
+from .layout import RESERVED_PROTOCOLS, Layout
 from .model.protocol import Protocol, version_order
 from .model.review import Event
 from .opening import read_bytes
@@ -70,7 +70,7 @@ def _protocol(session: Session, path: str) -> LoadedProtocol | None:
         return None
     name, version = path.split("/")[1], path.split("/")[2].removesuffix(".md")
     wrong = [*path_agrees("/id", record.id, name), *path_agrees("/version", record.version, version)]
-    wrong += reserved_id(record.id, also=(ANALYSIS,))
+    wrong += reserved_id(record.id, also=RESERVED_PROTOCOLS)
     session.collected.add(path, [*wrong, *protocol_problems(record, body)])
     return None if wrong else LoadedProtocol(record, body, path, sha256(data))
 

@@ -19,6 +19,7 @@ from aggregator.records.form import read_record
 from aggregator.records.model.changes import PersonFile
 from aggregator.records.model.review import Event, Objection, Outcome
 from aggregator.records.rules.additions import is_data
+from aggregator.records.threads import state_of
 from tests.proposals.requests import commit, git
 from tests.published import copy_protocols
 
@@ -39,16 +40,14 @@ def blocks(page: Path, language: str) -> list[str]:
 def root(tmp_path):
     """A clone with the two submissions that the pages speak of, a branch of one's own, and a host's ``origin/main``."""
     copy_protocols(tmp_path)
+    for folder in sorted(path for path in (ROOT / "submissions" / "simulated").iterdir() if path.is_dir()):  # what they were adopted for
+        copied = tmp_path / folder.relative_to(ROOT)
+        copied.mkdir(parents=True)
+        shutil.copy(min(folder.glob("*.json")), copied)
     shutil.copy(ROOT / ".gitignore", tmp_path)  # what the pages' commands build is no part of a request
-    (tmp_path / "submissions").mkdir()
     protocol = load_repository(tmp_path).protocols[PROTOCOL].record
-    folder = tmp_path / "submissions" / "measured" / PROTOCOL[0]
-    folder.mkdir(parents=True)
     for name, scale in (("wren-2026-05-k3f", 1.0), ("tern-2026-06-b2c", 1.1)):
-        record = worked_example(protocol, name[5:12]) | {"id": name, "origin": "measured"}
-        for value in (value for run in record["runs"] for reading in run["readings"] for value in reading["values"]):
-            value["written"] = round(value["written"] * scale, 3)
-        (folder / f"{name}.json").write_text(json.dumps(record), encoding="utf-8")
+        write_measured(tmp_path, protocol, name, scale)
     git(tmp_path, "init", "-q", "-b", "main")
     commit(tmp_path)
     git(tmp_path, "remote", "add", "origin", str(tmp_path))
@@ -57,6 +56,16 @@ def root(tmp_path):
     git(tmp_path, "config", "user.email", "somebody@example.org")
     git(tmp_path, "switch", "-q", "-c", "request")
     return tmp_path
+
+
+def write_measured(root, protocol, name, scale):
+    """A submission like the worked example, its forces scaled."""
+    record = worked_example(protocol, name[-11:-4]) | {"id": name, "origin": "measured"}
+    for value in (value for run in record["runs"] for reading in run["readings"] for value in reading["values"]):
+        value["written"] = round(value["written"] * scale, 3)
+    folder = root / "submissions" / "measured" / protocol.id
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / f"{name}.json").write_text(json.dumps(record), encoding="utf-8")
 
 
 def run(block: str, root: Path) -> str:
@@ -78,13 +87,53 @@ def test_contributors_commands_check_correct_and_retract(root):
     assert retracted.record.runs[0].humidity_percent == 61
 
 
+def before(block, root):
+    """What a block of the runbook takes for given, besides what the blocks before it did."""
+    if "--kind adopted" in block:
+        for earlier in blocks(PAGES / "publishing.md", "sh"):
+            run(earlier, root)
+        write_measured(root, load_repository(root).protocols[PROTOCOL[0], "1.2.0"].record, "heron-2026-07-q7m", 0.9)
+    if "git mv" in block:
+        for title in ("A last bevel stays", "The stone loads up"):
+            run(block_of_an_objection(title), root)
+        git(root, "add", "protocols")
+        threads = root / "protocols" / PROTOCOL[0] / "objections"
+        git(root, "mv", str(threads / "001-a-last-bevel-stays"), str(threads / "000"))
+        git(root, "mv", str(threads / "002-the-stone-loads-up"), str(threads / "001-the-stone-loads-up"))
+        git(root, "mv", str(threads / "000"), str(threads / "001-a-last-bevel-stays"))
+
+
+def block_of_an_objection(title):
+    words = f'--against two-sharpeners-rope@1.1.0 --title "{title}" --threat order --severity minor'
+    return f'edgehold draft objection {words} --statement "It does." --interest none --by whelk'
+
+
 def test_maintainers_commands_go_through_and_the_taken_out_leaves_only_its_tombstone(root):
-    said = [run(block, root) for block in blocks(PAGES / "runbook.md", "sh")]
-    assert "taken-out" in said[-1] and "0 errors" in said[-1]
+    said = {}
+    for block in blocks(PAGES / "runbook.md", "sh"):
+        before(block, root)
+        said[block] = run(block, root)
+    (taken_out,) = [text for block, text in said.items() if "tombstone" in block]
+    assert "taken-out" in taken_out and "0 errors" in taken_out
     repository = load_repository(root)
+    assert repository.errors == ()
     assert [stone.id for stone in repository.tombstones] == ["wren-2026-05-k3f"]
-    assert [submission.record.id for submission in (*repository.submissions, *repository.retracted)] == ["tern-2026-06-b2c"]
+    submissions = (*repository.submissions, *repository.retracted)
+    assert {s.record.id for s in submissions if s.record.origin == "measured"} == {"tern-2026-06-b2c", "heron-2026-07-q7m"}
     assert "wren-2026-05-k3f.json" in git(root, "log", "--all", "--name-only", "--format=")  # what git cannot forget
+    kinds = [(event.kind, event.version) for event in repository.events[PROTOCOL[0]]]
+    assert kinds[-2:] == [("adopted", "1.2.0"), ("retired", "1.0.0")]
+    assert [(thread.number, state_of(thread).state) for thread in repository.objections] == [(1, "struck"), (2, "open")]
+
+
+def test_critics_commands_make_a_thread_that_is_decided(root):
+    for block in blocks(PAGES / "objecting.md", "sh"):
+        run(block, root)
+    (thread,) = load_repository(root).objections
+    assert [entry.kind for entry, _ in thread.entries] == ["response", "outcome"] and state_of(thread).state == "rebutted"
+    (example,) = blocks(PAGES / "objecting.md", "yaml")
+    written = thread.objection.model_dump(exclude_defaults=True, exclude={"month"}, mode="json")
+    assert written == {name: value for name, value in yaml.safe_load(example).items() if name != "month"}
 
 
 def test_the_examples_in_the_guides_are_of_their_formats():

@@ -31,7 +31,7 @@ INTERESTS = {
     "not stated": "interest not stated",
 }
 OBJECTION_STATES = {
-    "open": "nobody has decided it yet",
+    "open": "not decided yet, or opened again on new evidence",
     "upheld and unresolved": "found to hold, and not cured yet",
     "revised": "led to a change of the method",
     "rebutted": "shown not to hold",

@@ -43,9 +43,9 @@ def with_objections(*replaced, **changes) -> Results:
 
 
 STATES = {
-    "analysis/001": "Open: nobody has decided it yet.",
+    "analysis/001": "Open: not decided yet, or opened again on new evidence.",
     "analysis/002": "Cured in version 1.1.0 of the program.",
-    "card-life/001": "Open: nobody has decided it yet.",
+    "card-life/001": "Open: not decided yet, or opened again on new evidence.",
     "steels-rope/001": "Revised in 1.1.0: led to a change of the method.",
     "steels-rope/003": "Rebutted: shown not to hold.",
     "steels-rope/004": "Withdrawn: taken back.",

@@ -33,10 +33,11 @@ SNEAKY_DRAWINGS = {
 
 @dataclass
 class Hostile:
-    """The payloads, and those that some page must show: texts by the page's address."""
+    """The payloads; those that some page must show, by the page's address; those of a struck objection, which nothing may show."""
 
     payloads: Payloads = field(default_factory=Payloads)
     shown: dict[str, list[str]] = field(default_factory=dict)
+    struck: list[str] = field(default_factory=list)
 
     def show(self, address: str, *texts: str) -> None:
         self.shown.setdefault(address, []).extend(texts)
@@ -48,6 +49,10 @@ def write_hostile_repository(root: Path) -> Hostile:
     medium = hostile.payloads.label()
     _write_protocol(root, hostile, medium)
     _write_objection(root / "protocols" / PROTOCOL / "objections" / "001-marks", hostile)
+    _write_closing_objection(root / "protocols" / PROTOCOL / "objections" / "002-closes", hostile)
+    _write_struck_objection(root / "protocols" / PROTOCOL / "objections" / "003-struck", hostile)
+    _write_repetitions(root / "protocols" / PROTOCOL / "objections", hostile)
+    _write_objection_to_the_analysis(root / "protocols" / "analysis" / "objections" / "001-marks", hostile)
     _write_changes(root, hostile, medium)
     for number, person in enumerate(PEOPLE):
         record = _submission(hostile, person, VERSIONS[number], medium)
@@ -222,6 +227,65 @@ def _write_objection(folder: Path, hostile: Hostile) -> None:
         body = say.every()
         hostile.show(OBJECTION, *body)
         _write(folder / f"{name}.md", _markdown(front, "\n\n".join(body)))
+
+
+_THREAD = {"format": "objection/0.1.0", "month": "2026-06"}
+_RAISED = _THREAD | {"kind": "objection", "threat": "order", "severity": "minor", "interest": "none", "by": "dunlin"}
+_AT_A_STEP = {"protocol": PROTOCOL, "version": VERSIONS[0], "step": "s1-prepare"}
+
+
+def _write_closing_objection(folder: Path, hostile: Hostile) -> None:
+    """About safety and blocking, so that its title stands on a banner and where the first version's form was; cured in the second."""
+    say = hostile.payloads
+    raised = _RAISED | {"against": _AT_A_STEP, "title": say.short(), "threat": "safety", "severity": "blocking"}
+    raised |= {"proposed_change": say.short()}
+    cured = _THREAD | {"kind": "response", "response": "revision", "revised_in": VERSIONS[1], "interest": "maker", "by": "wren"}
+    cured |= {"evidence": [{"citation": say.short()}]}
+    decided = _THREAD | {"kind": "outcome", "outcome": "revised", "by": "ruff"}
+    address = f"/objections/{PROTOCOL}/002/"
+    for number, front in enumerate((raised, cured, decided)):
+        body = say.every()
+        hostile.show(address, *body)
+        _write(folder / f"{number:02d}-{front['kind']}.md", _markdown(front, "\n\n".join(body)))
+    hostile.show(address, raised["title"], raised["proposed_change"], cured["evidence"][0]["citation"])
+    for place in (f"/protocols/{PROTOCOL}/{VERSIONS[0]}/", f"/protocols/{PROTOCOL}/{VERSIONS[1]}/changes/", "/objections/"):
+        hostile.show(place, raised["title"])
+    hostile.show(f"/tonight/{PROTOCOL}-{VERSIONS[0]}/", raised["title"])
+
+
+def _write_struck_objection(folder: Path, hostile: Hostile) -> None:
+    """Of which the reason is shown and nothing else."""
+    say = hostile.payloads
+    raised = _RAISED | {"against": _AT_A_STEP, "title": say.short(), "proposed_change": say.short()}
+    raised |= {"evidence": [{"citation": say.short()}]}
+    answer = _THREAD | {"kind": "response", "response": "more evidence wanted", "interest": "none", "by": "wren"}
+    answer |= {"evidence": [{"citation": say.short()}]}
+    bodies = [say.every(), say.every(), say.every()]
+    struck = _THREAD | {"kind": "outcome", "outcome": "struck", "by": "ruff"}
+    for number, (front, body) in enumerate(zip((raised, answer, struck), bodies, strict=True)):
+        _write(folder / f"{number:02d}-{front['kind']}.md", _markdown(front, "\n\n".join(body)))
+    hostile.show(f"/objections/{PROTOCOL}/003/", *bodies[2])
+    citations = [front["evidence"][0]["citation"] for front in (raised, answer)]
+    hostile.struck += [raised["title"], raised["proposed_change"], *citations, *bodies[0], *bodies[1]]
+
+
+def _write_repetitions(folder: Path, hostile: Hostile) -> None:
+    """Every payload as a title: in a heading, a page's title, a table, a link and the search."""
+    for number, title in enumerate(hostile.payloads.every(), start=4):
+        raised = _RAISED | {"against": {"protocol": PROTOCOL}, "title": title, "duplicate_of": 1}
+        statement = hostile.payloads.short()
+        _write(folder / f"{number:03d}-again" / "00-objection.md", _markdown(raised, statement))
+        hostile.show(f"/objections/{PROTOCOL}/{number:03d}/", title, statement)
+        hostile.show("/objections/", title)
+
+
+def _write_objection_to_the_analysis(folder: Path, hostile: Hostile) -> None:
+    title, body = hostile.payloads.short(), hostile.payloads.every()
+    raised = _RAISED | {"against": {}, "title": title, "threat": "analysis", "simulated": True, "proposed_change": hostile.payloads.long()}
+    raised |= {"evidence": [{"citation": hostile.payloads.short()}]}
+    _write(folder / "00-objection.md", _markdown(raised, "\n\n".join(body)))
+    cited = raised["evidence"][0]["citation"]
+    hostile.show("/objections/analysis/001/", title, *body, *raised["proposed_change"].split("\n\n"), cited)
 
 
 def _submission(hostile: Hostile, person: str, version: str, medium: str) -> dict:

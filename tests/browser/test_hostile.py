@@ -17,6 +17,7 @@ from aggregator.records.model.changes import Correction, Retraction
 from aggregator.records.model.protocol import Protocol
 from aggregator.records.model.review import Event, Objection, Outcome, Response
 from aggregator.records.model.submission import Submission
+from aggregator.records.threads import state_of
 
 from .crawling import NARROW
 from .hostile import PROTOCOL, SNEAKY_DRAWINGS, VERSIONS, write_hostile_repository
@@ -74,7 +75,7 @@ def front(path: Path) -> dict:
     [
         (Protocol, "protocols/*/*.md", front),
         (Event, "protocols/*/events/*.yaml", lambda path: yaml.safe_load(path.read_text(encoding="utf-8"))),
-        (Objection, "protocols/*/objections/*/00-objection.md", front),
+        (Objection, "protocols/*/objections/001-*/00-objection.md", front),
         (Response, "protocols/*/objections/*/*-response.md", front),
         (Outcome, "protocols/*/objections/*/*-outcome.md", front),
         (Correction, "submissions/measured/*/changes/*/*-correction.json", lambda path: json.loads(path.read_text(encoding="utf-8"))),
@@ -95,7 +96,9 @@ def test_the_check_finds_no_error_in_it(hostile):
     assert repository.errors == ()
     assert len(repository.submissions) == 3
     assert len(repository.retracted) == 1
-    assert len(repository.objections) == 1
+    states = [state_of(thread).state for thread in repository.objections if thread.objection.duplicate_of is None]
+    assert states == ["open", "rebutted", "revised", "struck"]
+    assert len(repository.objections) > 25
 
 
 def test_no_script_runs_and_no_page_complains_or_asks_elsewhere(hostile_facts):
@@ -135,6 +138,16 @@ def test_texts_are_shown_as_typed(hostile, hostile_facts):
     for address, texts in shown.items():
         page = as_shown(hostile_facts[address]["text"])
         assert [text for text in texts if as_shown(text) not in page] == [], address
+
+
+def test_what_was_struck_is_nowhere_in_the_site(hostile, hostile_site):
+    """Neither on a page nor in the search nor in a download."""
+    marks = {MARK.search(text)[0].encode() for text in hostile[1].struck if MARK.search(text)}
+    assert len(marks) > 40
+    for path in hostile_site.rglob("*"):
+        if path.is_file():
+            content = path.read_bytes()
+            assert not [mark for mark in marks if mark in content], path
 
 
 def test_long_words_wrap_on_a_phone(hostile_facts):

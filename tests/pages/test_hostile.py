@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import csv
+import io
+import itertools
 from collections.abc import Iterator
 from pathlib import Path
 from xml.etree.ElementTree import Element
@@ -11,6 +14,8 @@ import pytest
 from hostile import PAYLOADS, hostile
 from sample import results
 
+from aggregator.bundle.csv_cells import csv_bytes
+from aggregator.bundle.objection_table import objections
 from aggregator.pages import build_site, generate_pages, text
 from aggregator.pages.csp import script_hashes
 
@@ -70,6 +75,17 @@ def test_finished_pages_hold_only_the_themes_own_scripts(site: Path, attacked: P
         html = page.read_text(encoding="utf-8")
         assert "window.hit=1</script>" not in html
         assert [d for d in dangers(html) if d != "script"] == [], page
+
+
+def test_no_cell_of_the_table_of_objections_starts_a_formula() -> None:
+    attacked = hostile(results(measured=3, simulated=3))
+    assert len(attacked.objections) > 3
+    starts = ["=1+1", "+1", "-1", "@SUM(1)", "\t=1", " =1", "|x", "%x"]
+    titled = [o.model_copy(update={"title": start}) for o, start in zip(itertools.cycle(attacked.objections), starts, strict=False)]
+    columns, rows = objections(attacked.model_copy(update={"objections": tuple(titled)}))
+    cells = [cell for row in csv.reader(io.StringIO(csv_bytes(columns, rows).decode())) for cell in row]
+    assert [cell for cell in cells if cell.strip()[:1] in set("=+-@|%")] == []
+    assert {f"'{start}" for start in starts} <= set(cells)
 
 
 def test_titles_cannot_break_out_of_the_head(attacked: Path) -> None:

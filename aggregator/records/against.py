@@ -26,6 +26,7 @@ from .problem import Problem
 from .proposal import Proposal, read_proposal
 from .rules.additions import TOMBSTONES, identity_paths, is_data, is_register, request_problems, reuse_problem, submission_id
 from .rules.register_entries import register_problems
+from .rules.requests import life_in_request
 from .union import write_union
 from .yaml_reading import parse_yaml
 
@@ -88,6 +89,7 @@ def check_proposal(root: Path, reference: str, *, today: datetime.date | None = 
     own.add_all(_reuse_problems(proposal, past))
     own.add_all(_register_problems(proposal))
     own.add_all(_late_seals(proposal, repository))
+    own.add_all(_life_problems(proposal, repository))
     checked = CheckedProposal(proposal, replace(repository, root=root), (), chosen is None)
     return replace(checked, findings=_together(repository.findings, own.findings(lambda _: {}), set(checked.touched)))
 
@@ -158,6 +160,19 @@ def _late_seals(proposal: Proposal, repository: Repository) -> Iterator[tuple[st
         plan = submission.record.plan
         if plan is not None and submission.path in added and f"submissions/plans/{plan.id}.json" in added:
             yield submission.path, Problem("/plan", "seal-late", f"the seal of the plan {plan.id!r} is published together with its result")
+
+
+def _life_problems(proposal: Proposal, repository: Repository) -> Iterator[tuple[str, Problem]]:
+    """What the request does to the life of protocols."""
+    if not any(change.path.startswith("protocols/") for change in proposal.changes):
+        return
+    events = {
+        path: event
+        for protocol, paths in repository.event_paths.items()
+        for path, event in zip(paths, repository.events[protocol], strict=True)
+    }
+    gone = {item.record.id for item in repository.retracted} | {tombstone.id for tombstone in repository.tombstones}
+    yield from life_in_request(events, repository.objections, repository.protocols, proposal.base_files.keys(), gone)
 
 
 def _register_problems(proposal: Proposal) -> Iterator[tuple[str, object]]:

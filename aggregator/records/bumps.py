@@ -92,6 +92,12 @@ def may_go_further(older: LoadedProtocol, newer: LoadedProtocol) -> bool:
     return any(told) or bool(steps_touched(older, newer))
 
 
+def more_than_wording(older: LoadedProtocol, newer: LoadedProtocol) -> bool:
+    """Whether a step, or a field that is not mere wording about the whole, differs; cautions, threats and drawings count."""
+    found = field_differences(older.record, newer.record)
+    return bool(steps_touched(older, newer)) or any(difference.names not in _PATCH for difference in found)
+
+
 def _fields(older: Protocol, newer: Protocol) -> Iterator[Bump]:
     for difference in field_differences(older, newer):
         yield _bump(difference, older, newer)

@@ -151,6 +151,7 @@ class Repository:
     side_files : (path, hash) of tombstones, of what people say of their handles and of published seals.
     seals : of plans, published before the test, by id; whether or not the result came back.
     names : which handle is shown for which.
+    event_paths : files of ``events``.
     """
 
     root: Path
@@ -165,6 +166,7 @@ class Repository:
     side_files: tuple[tuple[str, str], ...] = ()
     names: Names = field(default_factory=Names)
     seals: tuple[PlanSeal, ...] = ()
+    event_paths: dict[str, tuple[str, ...]] = field(default_factory=dict)
 
     @property
     def errors(self) -> tuple[Finding, ...]:

@@ -212,14 +212,60 @@ _PROTOCOL = _errors(
     unknown_version=("There is no such version.", "name a version whose file exists"),
     event_order=("The event does not follow from those before.", "released, opened for review, adopted, retired"),
     wrong_number=("The numbers do not run on without a gap.", "use the next free number"),
-    not_impartial=(
-        "The outcome was decided by the objector or by whoever released the protocol.",
-        "let somebody else decide",
+    self_adopted=("A version was adopted by whoever released it.", "let somebody else adopt it"),
+    no_pilot=("A version was adopted without a pilot.", "name a submission that was made with this version while it was in review"),
+    wrong_pilot=(
+        "The pilot is not a submission of this version, or came after its adoption.",
+        "name a submission that was made with this version while it was in review",
     ),
-    evidence_form=("Not exactly one of probe, submission and citation is given.", "give one in each entry"),
+    adopted_despite_objection=(
+        "A version was adopted while a blocking objection stood against it.",
+        "answer the objection and have it decided first, or adopt a version that cures it",
+    ),
+    month_backwards=("Something is dated before what it follows.", "give the month in which it is sent"),
 ) | _warnings(
+    demonstration_only=(
+        "A version was adopted for the demonstration: no measured pilot exists.",
+        "nothing for the demonstration; pages say that its results are simulated",
+    ),
+    form_closed=(
+        "A blocking objection about safety stands against the version: nobody is led to follow it.",
+        "do not go on with it; follow a version that cures the flaw",
+    ),
     bump_too_large=("A larger part of the version's number grows than what differs asks for.", "let the smaller part grow"),
     version_skipped=("A version's number does not follow from the one before it.", "use the next number"),
+)
+
+_OBJECTION = _errors(
+    evidence_form=("Not exactly one of probe, submission and citation is given.", "give one in each entry"),
+    no_evidence=("A rebuttal rests on nothing.", "name a probe, a submission or a published source"),
+    unknown_probe=("There is no probe of that name.", "use the name of a probe, or cite a submission or source"),
+    revision_misses=(
+        "The version named as a revision does not touch what was objected to.",
+        "name a later version whose step, endpoint or fields differ there",
+    ),
+    not_impartial=(
+        "An outcome was decided by the objector, by whoever released the protocol, or by whoever wrote the response it rests on.",
+        "let somebody else decide",
+    ),
+    not_the_objector=(
+        "An objection was withdrawn by somebody else than the objector.",
+        "let the objector withdraw it, or decide otherwise",
+    ),
+    outcome_unfounded=(
+        "An outcome rests on no response of its kind, or on a version that was not released by then.",
+        "rebutted needs a rebuttal before it, revised a revision in a released version",
+    ),
+    nothing_new=("An outcome says what was decided already, or nothing was said since.", "add what is new as a response first"),
+    after_struck=("Something follows after a thread was struck.", "take it out; raise another objection, against the method alone"),
+    duplicate_form=(
+        "An objection repeats one that came later, repeats another itself, or had been struck.",
+        "name the first objection of its kind",
+    ),
+    decided_elsewhere=("A repetition was decided by itself.", "decide the objection that it repeats"),
+) | _warnings(
+    interest_unstated=("Nothing is said of an interest in what is compared.", "write none, owner, maker or seller"),
+    names_a_person=("A person seems to be named in a text.", "write of the method; nobody is addressed here"),
 )
 
 _REQUEST = _errors(
@@ -254,4 +300,14 @@ _REQUEST = _errors(
     ),
 )
 
-CODES: dict[str, Code] = {**_OPENING, **_FORM, **_LAYOUT, **_SUBMISSION, **_SUBMISSION_WARNINGS, **_CHANGES, **_PROTOCOL, **_REQUEST}
+CODES: dict[str, Code] = {
+    **_OPENING,
+    **_FORM,
+    **_LAYOUT,
+    **_SUBMISSION,
+    **_SUBMISSION_WARNINGS,
+    **_CHANGES,
+    **_PROTOCOL,
+    **_OBJECTION,
+    **_REQUEST,
+}

@@ -13,12 +13,14 @@ import gc
 from collections.abc import Collection, Iterator
 from pathlib import Path
 
+from .adoption_files import check_adoptions
 from .canonical import Repository
 from .naming import check_people, named_events, named_seals, named_threads
 from .objection_files import read_threads
 from .people_files import names_of, read_people, read_tombstones
 from .plan_files import read_seals
 from .protocol_files import read_events, read_protocols, version_keys
+from .rules.life import closed_forms
 from .session import begin, lines_of
 from .submission_files import check_submissions, open_submissions
 
@@ -51,7 +53,7 @@ def load_repository(
     root : the repository's folder.
     today : what "in the future" is measured from; None: the date of this machine.
     chosen : paths of the submissions to read, relative to the root; the others lend their ids only. None: all.
-    newer : paths of submissions that come after all others: where two disagree, the finding is theirs.
+    newer : paths of files that come after all others: where two disagree or take one number, the finding is theirs.
     earlier : whether changed submissions shall come with how they stood before each change.
 
     Returns
@@ -65,15 +67,18 @@ def load_repository(
     """
     session = begin(Path(root), today or datetime.date.today(), earlier)
     protocols = read_protocols(session)
-    events = read_events(session, protocols)
+    placed = read_events(session, protocols, newer)
+    events = {name: tuple(event for _, event in of_protocol) for name, of_protocol in placed.items()}
     sound = {key: p for key, p in protocols.items() if not session.collected.has_error(p.path)}
     tombstones, removed_files = read_tombstones(session)
     people, people_files = read_people(session)
     names = names_of(people)
     seals, seal_files = read_seals(session)
     read = open_submissions(session, chosen, newer)
-    submissions, retracted = check_submissions(session, read, sound, set(version_keys(session.layout)), events, names, newer, seals)
-    threads = read_threads(session, protocols, events, names)
+    threads = read_threads(session, protocols, events, names, newer)
+    closed, versions = closed_forms(threads, protocols), set(version_keys(session.layout))
+    submissions, retracted = check_submissions(session, read, sound, versions, events, names, newer, seals, closed)
+    check_adoptions(session, placed, protocols, threads, read, names)
     check_people(session, people, read, events, threads, seals)
     return Repository(
         root=session.root,
@@ -88,4 +93,5 @@ def load_repository(
         side_files=removed_files + people_files + seal_files,
         names=names,
         seals=named_seals(seals, names),
+        event_paths={name: tuple(path for path, _ in of_protocol) for name, of_protocol in placed.items()},
     )

@@ -38,7 +38,10 @@ def named_seals(seals: Mapping[str, PlanSeal], names: Names) -> tuple[PlanSeal, 
 def _thread(thread: ObjectionThread, names: Names) -> ObjectionThread:
     handles = {thread.objection.by, *(entry.by for entry, _ in thread.entries)}
     spoken = Names(aliases={handle: alias for handle, alias in names.aliases.items() if handle in handles})
-    objection = thread.objection.model_copy(update={"by": names.person(thread.objection.by), "title": spoken.text(thread.objection.title)})
+    said, change = thread.objection, thread.objection.proposed_change
+    objection = said.model_copy(
+        update={"by": names.person(said.by), "title": spoken.text(said.title), "proposed_change": change and spoken.text(change)}
+    )
     entries = tuple((entry.model_copy(update={"by": names.person(entry.by)}), spoken.text(body)) for entry, body in thread.entries)
     return replace(thread, objection=objection, statement=spoken.text(thread.statement), entries=entries)
 

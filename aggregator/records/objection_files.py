@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from .canonical import LoadedProtocol, ObjectionThread
 from .form import read_record
 from .model.review import Event, Objection, Outcome, Response
 from .names import Names
 from .problem import Problem
-from .rules.objections import Surroundings, thread_problems
+from .rules.numbers import in_order, number_problems
+from .rules.objections import Surroundings
+from .rules.outcomes import thread_problems
 from .session import Session, folder_of, front_matter, path_agrees
 
 _ENTRY_MODELS = {"objection": Objection, "response": Response, "outcome": Outcome}
@@ -18,18 +22,21 @@ def read_threads(
     protocols: dict[tuple[str, str], LoadedProtocol],
     events: dict[str, tuple[Event, ...]],
     names: Names,
+    newer: Collection[str] = (),
 ) -> tuple[ObjectionThread, ...]:
+    """Every objection with what was said and decided; ``newer`` are paths of files that come after all others."""
     folders: dict[str, list[str]] = {}
     for path in session.layout.entries:
         folders.setdefault(folder_of(path), []).append(path)
-    session.collected.add_all(_numbers(folders))
+    folders = {folder: in_order(paths, newer) for folder, paths in folders.items()}
+    session.collected.add_all(_numbers(folders, newer))
     found = [(thread, folders[folder]) for folder in folders if (thread := _thread(session, folder, folders[folder]))]
     submissions, gone = session.layout.submission_ids(), session.layout.gone()
     for thread, paths in found:
         around = Surroundings(
             {version: p for (name, version), p in protocols.items() if name == thread.protocol},
             events.get(thread.protocol, ()),
-            frozenset(other.number for other, _ in found if other.protocol == thread.protocol),
+            {other.number: other for other, _ in found if other.protocol == thread.protocol},
             submissions,
             gone,
             names,
@@ -38,22 +45,24 @@ def read_threads(
     return tuple(sorted((thread for thread, _ in found), key=lambda thread: (thread.protocol, thread.number)))
 
 
-def _numbers(folders: dict[str, list[str]]) -> list[tuple[str, Problem]]:
+def _numbers(folders: dict[str, list[str]], newer: Collection[str]) -> list[tuple[str, Problem]]:
     """Threads are numbered 001, 002 … in a protocol, entries 00, 01 … in a thread; the objection is 00."""
     problems = []
-    counts: dict[str, int] = {}
-    for folder, paths in sorted(folders.items()):
-        protocol, _, name = folder.rpartition("/objections/")
-        counts[protocol] = counts.get(protocol, 0) + 1
-        if name[:3] != f"{counts[protocol]:03d}":
-            message = f"this is objection {counts[protocol]}, its number is {name[:3]}"
-            problems.append((paths[0], Problem("", "wrong-number", message, line=1)))
-        for number, path in enumerate(paths):
-            entry = path.rpartition("/")[2]
-            if entry[:2] != f"{number:02d}" or (number == 0) != entry.endswith("-objection.md"):
-                message = f"entry {entry!r} stands where number {number:02d} was expected; 00 is the objection"
-                problems.append((path, Problem("", "wrong-number", message, line=1)))
+    beside: dict[str, list[str]] = {}
+    for folder, paths in folders.items():
+        beside.setdefault(folder_of(folder), []).append(folder)
+        problems += list(number_problems(paths, 0, "entry", newer)) or _objection_first(paths)
+    first_files = {folder: paths[0] for folder, paths in folders.items()}
+    for threads in beside.values():
+        late = {folder for folder in threads if first_files[folder] in newer}
+        problems += [(first_files[folder], problem) for folder, problem in number_problems(threads, 1, "objection", late)]
     return problems
+
+
+def _objection_first(paths: list[str]) -> list[tuple[str, Problem]]:
+    wrong = [path for number, path in enumerate(paths) if (number == 0) != path.endswith("-objection.md")]
+    message = "entry 00 is the objection, and no other"
+    return [(path, Problem("", "wrong-number", message, "let the thread begin with 00-objection.md", line=1)) for path in wrong]
 
 
 def _thread(session: Session, folder: str, paths: list[str]) -> ObjectionThread | None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from .canonical import LoadedProtocol
 from .form import read_record
 from .layout import RESERVED_PROTOCOLS, Layout
@@ -10,6 +12,7 @@ from .model.review import Event
 from .opening import read_bytes
 from .problem import Problem
 from .rules.figures import drawing_problems, figure_problems
+from .rules.numbers import number_problems
 from .rules.protocol_form import protocol_problems
 from .rules.protocol_versions import chain_problems, event_problems
 from .session import Session, file_text, folder_of, front_matter, path_agrees, reserved_id, sha256, yaml_tree
@@ -75,9 +78,16 @@ def _protocol(session: Session, path: str) -> LoadedProtocol | None:
     return None if wrong else LoadedProtocol(record, body, path, sha256(data))
 
 
-def read_events(session: Session, protocols: dict[tuple[str, str], LoadedProtocol]) -> dict[str, tuple[Event, ...]]:
-    found: dict[str, list[tuple[str, Event]]] = {}
+PlacedEvents = dict[str, list[tuple[str, Event]]]
+"""Events of each protocol with their files, in the order of their numbers."""
+
+
+def read_events(session: Session, protocols: dict[tuple[str, str], LoadedProtocol], newer: Collection[str] = ()) -> PlacedEvents:
+    """Events that can be read; ``newer`` are paths of files that come after all others."""
+    found: PlacedEvents = {}
+    folders: dict[str, list[str]] = {}
     for path in session.layout.events:
+        folders.setdefault(path.split("/")[1], []).append(path)
         data, text = file_text(session, path, "event")
         if not text:
             empty_event(session, path, data)
@@ -87,11 +97,13 @@ def read_events(session: Session, protocols: dict[tuple[str, str], LoadedProtoco
         session.collected.add(path, problems)
         if record is not None:
             found.setdefault(path.split("/")[1], []).append((path, record))
+    for paths in folders.values():
+        session.collected.add_all(number_problems(paths, 1, "event", newer))
     for name, events in found.items():
         hashes = _version_hashes(session, name, protocols)
         layout = session.layout
         session.collected.add_all(event_problems(events, hashes, layout.submission_ids(), layout.gone(), session.today))
-    return {name: tuple(event for _, event in events) for name, events in found.items()}
+    return found
 
 
 def empty_event(session: Session, path: str, data: bytes) -> None:

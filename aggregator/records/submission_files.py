@@ -19,6 +19,7 @@ from .model.submission import Submission
 from .names import Names
 from .problem import Problem
 from .rules.duplicates import content_problems, id_problems
+from .rules.life import closed_form_problems
 from .rules.plans import plan_problems
 from .rules.protocol_versions import life_problems
 from .rules.readings import reading_problems
@@ -66,15 +67,18 @@ def check_submissions(
     names: Names,
     newer: Collection[str] = (),
     seals: Mapping[str, PlanSeal] | None = None,
+    closed: Mapping[tuple[str, str], str] | None = None,
 ) -> tuple[tuple[LoadedSubmission, ...], tuple[LoadedSubmission, ...]]:
     """Valid submissions, and retracted ones, each sorted by path.
 
-    ``protocols`` are those without problems, ``versions`` all that have a file; ``newer`` as in `load_repository`; ``seals`` by id.
+    ``protocols`` are those without problems, ``versions`` all that have a file; ``newer`` as in `load_repository`; ``seals`` by id;
+    ``closed`` as `closed_forms` gives it.
     """
     live = [item for item in read if not item.retracted]
     shared = shared_facts([(item.path, item.record) for item in live], session.find_steel, newer)
     session.collected.add_all([*content_problems([(item.path, item.record) for item in live]), *shared.problems])
     session.collected.add_all((item.path, problem) for item in live for problem in plan_problems(item.record, seals or {}))
+    session.collected.add_all((item.path, problem) for item in live for problem in closed_form_problems(item.record, closed or {}))
     loaded = [_against_protocol(session, item, protocols, versions, events, shared.blades, names) for item in live]
     gone = [_retracted(session, item, protocols, names) for item in read if item.retracted]
     then = {item.path: _earlier(session, item, protocols, events, shared.blades, names) for item in read if item.earlier}

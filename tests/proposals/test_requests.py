@@ -16,6 +16,7 @@ from tests.records.builder import (
     correction,
     event,
     markdown,
+    pilot,
     protocol,
     retraction,
     second,
@@ -31,6 +32,7 @@ from tests.records.builder import (
 
 from .requests import BASE, checked, codes, commit, git, make_base, on_base
 
+ADOPTED = "protocols/small-rope/events/003-adopted.yaml"
 FIRST = "submissions/measured/small-rope/wren-1.json"
 SECOND = "submissions/measured/small-rope/tern-1.json"
 VERSION = "protocols/small-rope/1.0.0.md"
@@ -105,14 +107,14 @@ def test_a_published_submission_cannot_be_changed(root):
 
 def test_nor_deleted(root):
     (root / FIRST).unlink()
-    assert codes(root) == {FIRST: ["record-deleted"]}
+    assert codes(root) == {FIRST: ["record-deleted"], ADOPTED: ["unknown-reference"]}
 
 
 def test_nor_moved_under_another_id(root):
     git(root, "mv", FIRST, SECOND)
     write_submission(root, submission({"/id": "tern-1"}))
-    assert codes(root) == {SECOND: ["record-renamed"]}
-    (finding,) = checked(root).findings
+    assert codes(root) == {SECOND: ["record-renamed"], ADOPTED: ["unknown-reference"]}
+    (finding,) = (f for f in checked(root).findings if f.file == SECOND)
     assert (FIRST in finding.message and "where" in finding.cure) or "put it back" in finding.cure
 
 
@@ -129,7 +131,7 @@ def test_a_released_version_cannot_be_changed(root):
 
 
 def test_nor_an_event(root):
-    write_event(root / "protocols" / "small-rope", 3, event("adopted", "1.0.0", by="somebody-else"))
+    write_event(root / "protocols" / "small-rope", 3, event("adopted", "1.0.0", by="somebody-else", month="2026-06", pilot="wren-1"))
     assert codes(root) == {"protocols/small-rope/events/003-adopted.yaml": ["record-changed"]}
 
 
@@ -176,7 +178,9 @@ def test_not_under_another_protocol_either(root):
     git(root, "merge", "-q", BASE)
     record = submission({"/protocol/id": "other-rope"})
     write_submission(root, record)
-    assert codes(root) == {"submissions/measured/other-rope/wren-1.json": ["id-reused"]}
+    found = codes(root)
+    assert found.pop(ADOPTED) == ["wrong-pilot"]
+    assert found == {"submissions/measured/other-rope/wren-1.json": ["id-reused", "pilot"]}
 
 
 def test_only_what_leaves_a_tombstone_may_be_taken_out_and_the_maintainer_is_told(root):
@@ -463,7 +467,7 @@ def test_an_exact_duplicate_under_another_id_names_its_twin(root):
 
 
 def test_a_twin_that_hides_its_keys_behind_escapes_is_found_too(tmp_path):
-    root = make_base(tmp_path, submissions=[])
+    root = make_base(tmp_path, submissions=[pilot()])
     escaped = json.dumps(submission()).replace("wren.", "\\u0077ren.")
     on_base(root, lambda: write(root / FIRST, escaped))
     git(root, "merge", "-q", BASE)
@@ -547,7 +551,7 @@ def test_a_file_taken_out_of_the_base_meanwhile_does_not_come_back(root):
     write_submission(root, second({"/blades/0/steel/designation": "AISI 52100"}))
     commit(root)
     on_base(root, (root / FIRST).unlink)
-    assert codes(root) == {}
+    assert codes(root) == {ADOPTED: ["unknown-reference"]}
 
 
 def test_reading_both_together_leaves_the_working_tree_as_it_was(root):

@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.records.builder import submission, write_submission
+from tests.records.builder import pilot, submission, write_submission
 from tests.records.test_plan_seals import reference, sealed, write_seal
 
 from .requests import codes, commit, git, make_base
@@ -13,7 +13,7 @@ RESULT = "submissions/measured/small-rope/wren-9.json"
 
 @pytest.fixture
 def root(tmp_path):
-    return make_base(tmp_path, submissions=[])
+    return make_base(tmp_path, submissions=[pilot()])
 
 
 def result():
@@ -34,7 +34,7 @@ def test_a_seal_alone_is_fine(root):
 
 
 def test_a_result_whose_seal_the_base_has_is_fine(tmp_path):
-    root = make_base(tmp_path, submissions=[])
+    root = make_base(tmp_path, submissions=[pilot()])
     publish(root)
     write_submission(root, result())
     assert codes(root) == {}

@@ -13,6 +13,7 @@ import copy
 import datetime
 import hashlib
 import json
+from collections.abc import Sequence
 from pathlib import Path
 
 import yaml
@@ -169,6 +170,14 @@ def second(changes: dict[str, object] | None = None) -> dict:
     return submission({"/id": "tern-1", "/submitted_by": "tern", "/month": "2026-06"} | (changes or {}))
 
 
+def pilot() -> dict:
+    """A good submission that has nothing to do with the others: no person, blade, lot or instrument of theirs."""
+    runs = {f"/runs/{i}/{name}": value for i in (0, 1) for name, value in (("tester", "auk"), ("lot", None), ("instrument", None))}
+    edges = {f"/preparations/{i}/{name}": value for i in (0, 1) for name, value in (("sharpener", "auk"), ("blade", "auk.galley"))}
+    auk = {"/id": "auk-1", "/submitted_by": "auk", "/people": [{"handle": "auk", "agreed": "yes"}], "/blades/0/key": "auk.galley"}
+    return submission(auk | {"/lots": [], "/instruments": []} | edges | runs)
+
+
 def markdown(front: dict, body: str = BODY) -> str:
     """A file with front matter."""
     return f"---\n{yaml.safe_dump(front, sort_keys=False, allow_unicode=True)}---\n{body}"
@@ -197,11 +206,12 @@ def make_repository(
     """
     for front in [protocol()] if protocols is None else protocols:
         write_protocol(root, front, body)
+    written = [submission()] if submissions is None else submissions
     if adopted:
         for folder in sorted((root / "protocols").iterdir()):
-            adopt(folder)
+            adopt(folder, written)
     (root / "submissions" / "measured").mkdir(parents=True, exist_ok=True)
-    for record in [submission()] if submissions is None else submissions:
+    for record in written:
         write_submission(root, record)
     return root
 
@@ -212,15 +222,19 @@ def write_protocol(root: Path, front: dict, body: str = BODY) -> Path:
     return write(path, markdown(front, body))
 
 
-def adopt(folder: Path) -> None:
-    """Write the events that make every version of a protocol an adopted one."""
-    number = 0
+def adopt(folder: Path, submissions: Sequence[dict] = ()) -> None:
+    """Write the events of every version of a protocol: released, in review; adopted where submissions follow it, the last the pilot."""
+    number, month = 0, "2026-01"
     for path in sorted(folder.glob("*.md")):
         sha256 = hashlib.sha256(path.read_bytes()).hexdigest()
-        for kind in ("released", "opened for review", "adopted"):
+        own = {"id": folder.name, "version": path.stem}
+        follow = sorted((r for r in submissions if r.get("protocol") == own), key=lambda r: r["origin"] == "measured")
+        events = [event("released", path.stem, sha256=sha256), event("opened for review", path.stem)]
+        events += [event("adopted", path.stem, by="moot", pilot=follow[-1]["id"], month=follow[-1]["month"])] if follow else []
+        for record in events:
             number += 1
-            facts = {"sha256": sha256} if kind == "released" else {}
-            write_event(folder, number, event(kind, path.stem, **facts))
+            month = max(month, record["month"])
+            write_event(folder, number, record | {"month": month})
 
 
 def write_event(folder: Path, number: int, record: dict) -> Path:

@@ -15,6 +15,7 @@ from .builder import (
     event,
     make_repository,
     markdown,
+    pilot,
     protocol,
     retraction,
     second,
@@ -239,7 +240,7 @@ def test_a_retracted_submission_may_be_sent_in_again_under_another_id(root):
 
 
 def test_one_that_never_checked_can_be_retracted_too(tmp_path):
-    root = make_repository(tmp_path, [submission({"/runs/0/preparation": "nothing", "/runs/1/reading_unit": "furlong"})])
+    root = make_repository(tmp_path, [submission({"/runs/0/preparation": "nothing", "/runs/1/reading_unit": "furlong"}), pilot()])
     write_change(root, 1, retraction())
     assert found(root) == []
     assert read(root).retracted[0].runs == ()
@@ -264,7 +265,12 @@ def test_an_objection_and_an_adoption_that_cite_what_is_gone_are_warned_of(root)
     write_tombstone(root, "tern-1")
     told = [(f.file.rpartition("/")[2], f.severity) for f in read(root).findings if f.code == "cites-gone"]
     assert "cites-gone" not in already
-    assert told == [("004-retired.yaml", "warning"), ("01-response.md", "warning"), ("01-response.md", "warning")]
+    assert told == [
+        ("003-adopted.yaml", "warning"),
+        ("004-retired.yaml", "warning"),
+        ("01-response.md", "warning"),
+        ("01-response.md", "warning"),
+    ]
 
 
 # tombstones

@@ -13,7 +13,7 @@ from aggregator.records import load_repository
 from aggregator.records.codes import CODES
 from aggregator.records.opening import LARGEST_BYTES
 
-from .builder import TODAY, make_repository, markdown, protocol, submission, write
+from .builder import TODAY, make_repository, markdown, pilot, protocol, submission, write
 
 GOOD = json.dumps(submission(), indent=1)
 PATH = "submissions/measured/small-rope/wren-1.json"
@@ -21,8 +21,8 @@ PATH = "submissions/measured/small-rope/wren-1.json"
 
 @pytest.fixture(scope="module")
 def empty(tmp_path_factory):
-    """A repository with a protocol and no submission."""
-    return make_repository(tmp_path_factory.mktemp("repository"), [])
+    """A repository with an adopted protocol and no submission but its pilot."""
+    return make_repository(tmp_path_factory.mktemp("repository"), [pilot()])
 
 
 def found(root, content, path=PATH):
@@ -258,6 +258,7 @@ BASES = {
             "title": "t",
             "threat": "order",
             "severity": "minor",
+            "interest": "none",
             "by": "auk",
             "month": "2026-06",
         }

@@ -13,6 +13,7 @@ OBJECTION = {
     "title": "The stone wears",
     "threat": "order",
     "severity": "material",
+    "interest": "none",
     "by": "auk",
     "month": "2026-03",
 }
@@ -21,6 +22,7 @@ RESPONSE = {
     "kind": "response",
     "response": "rebuttal",
     "evidence": [{"submission": "wren-1"}],
+    "interest": "owner",
     "by": "wren",
     "month": "2026-04",
 }
@@ -62,6 +64,12 @@ OBJECTION_CASES = {
     "another kind than its file's name says": ({"/kind": "response"}, ["path-disagrees"]),
     "resting on a probe": ({"/evidence": [{"probe": "lot"}]}, []),
     "resting on a submission that does not exist": ({"/evidence": [{"submission": "auk-9"}]}, ["unknown-reference"]),
+    "resting on no probe there is": ({"/evidence": [{"probe": "moon"}]}, ["unknown-probe"]),
+    "dated before the version was released": ({"/month": "2025-12"}, ["month-backwards"]),
+    "silent about an interest": ({"/interest": None}, ["interest-unstated"]),
+    "with a handle in its title": ({"/title": "@wren never wipes the stone"}, ["names-a-person"]),
+    "with an address in the change it proposes": ({"/proposed_change": "Ask wren@example.org."}, ["names-a-person"]),
+    "with a sign that is no handle": ({"/title": "Read @ 20 cuts"}, []),
     "resting on two things in one": ({"/evidence": [{"probe": "lot", "citation": "A book."}]}, ["evidence-form"]),
 }
 
@@ -98,14 +106,30 @@ def test_no_protocol_may_take_the_name_of_that_folder(tmp_path):
 ENTRY_CASES = {
     "decided by the objector": ("02-outcome.md", {"/by": "auk"}, ["not-impartial"]),
     "decided by whoever released the protocol": ("02-outcome.md", {"/by": "board"}, ["not-impartial"]),
+    "decided by whoever wrote the rebuttal": ("02-outcome.md", {"/by": "wren"}, ["not-impartial"]),
+    "upheld by whoever wrote the rebuttal": ("02-outcome.md", {"/by": "wren", "/outcome": "upheld and unresolved"}, []),
     "withdrawn by the objector": ("02-outcome.md", {"/by": "auk", "/outcome": "withdrawn"}, []),
+    "withdrawn by somebody else": ("02-outcome.md", {"/outcome": "withdrawn"}, ["not-the-objector"]),
+    "revised without a revision": ("02-outcome.md", {"/outcome": "revised"}, ["outcome-unfounded"]),
+    "open when nothing was decided": ("02-outcome.md", {"/outcome": "open"}, ["nothing-new"]),
+    "struck": ("02-outcome.md", {"/outcome": "struck"}, []),
+    "decided before it was answered": ("02-outcome.md", {"/month": "2026-03"}, ["month-backwards"]),
+    "answered before it was raised": ("01-response.md", {"/month": "2026-02"}, ["month-backwards"]),
+    "a rebuttal that rests on nothing": ("01-response.md", {"/evidence": []}, ["no-evidence"]),
+    "a wish for more evidence rests on nothing": (
+        "01-response.md",
+        {"/evidence": [], "/response": "more evidence wanted"},
+        ["outcome-unfounded"],
+    ),
     "a revision in a version that does not exist": (
         "01-response.md",
         {"/response": "revision", "/revised_in": "1.1.0"},
-        ["unknown-version"],
+        ["unknown-version", "outcome-unfounded"],
     ),
-    "a revision in no version": ("01-response.md", {"/response": "revision"}, ["unknown-version"]),
-    "a revision in a version that exists": ("01-response.md", {"/response": "revision", "/revised_in": "1.0.0"}, []),
+    "a revision in no version": ("01-response.md", {"/response": "revision"}, ["unknown-version", "outcome-unfounded"]),
+    "silent about an interest": ("01-response.md", {"/interest": None}, ["interest-unstated"]),
+    "resting on a probe": ("01-response.md", {"/evidence": [{"probe": "run-order"}]}, []),
+    "resting on no probe there is": ("01-response.md", {"/evidence": [{"probe": "moon"}]}, ["unknown-probe"]),
     "evidence of two kinds in one entry": ("01-response.md", {"/evidence/0/probe": "lot"}, ["evidence-form"]),
     "evidence of no kind": ("01-response.md", {"/evidence/0/submission": None}, ["evidence-form"]),
     "a submission that does not exist as evidence": (
@@ -124,10 +148,17 @@ def test_entries_name_what_exists_and_outcomes_are_impartial(row, tmp_path):
     assert codes(tmp_path) == expected
 
 
+def test_a_text_that_names_a_person_is_warned_of(tmp_path):
+    thread(make_repository(tmp_path), {"00-objection.md": OBJECTION}, body="As @tern said.\n")
+    assert codes(tmp_path) == ["names-a-person"]
+    (finding,) = load_repository(tmp_path, today=TODAY).findings
+    assert finding.severity == "warning"
+
+
 @pytest.mark.parametrize(
     ("files", "expected"),
     [
-        ({"00-objection.md": OBJECTION, "02-outcome.md": OUTCOME}, ["wrong-number"]),
+        ({"00-objection.md": OBJECTION, "02-outcome.md": OUTCOME | {"outcome": "upheld and unresolved"}}, ["wrong-number"]),
         ({"01-response.md": RESPONSE}, ["wrong-number"]),
         ({"00-objection.md": OBJECTION, "01-objection.md": OBJECTION}, ["wrong-number"]),
     ],

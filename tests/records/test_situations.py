@@ -19,6 +19,7 @@ from .builder import (
     endpoint,
     event,
     make_repository,
+    pilot,
     protocol,
     run,
     second,
@@ -175,7 +176,7 @@ ONE_FILE = {
         {"/blades/0/steel/designation": "demo-plain-carbon"},
         ["invented-steel"],
     ),
-    "a month that has not come": ({"/month": "2026-07"}, ["month-in-future"]),
+    "a month that has not come": ({"/month": "2026-07"}, ["month-in-future", "month-in-future"]),
     "this very month": ({"/month": "2026-06"}, []),
     "more than ten years ago": ({"/month": "2016-05"}, ["month-long-ago"]),
     "ten years ago": ({"/month": "2016-06"}, []),
@@ -309,11 +310,11 @@ TWO_FILES = {
         "",
     ),
     "a real steel in the demonstration": (
-        [simulated({"/blades/0/steel/designation": "1095"})],
+        [pilot(), simulated({"/blades/0/steel/designation": "1095"})],
         ["real-steel"],
         "'1095'",
     ),
-    "an invented steel in the demonstration": ([simulated()], [], ""),
+    "an invented steel in the demonstration": ([pilot(), simulated()], [], ""),
     "two files say different things of a blade's edge": (
         [submission({"/blades/0/edge": None, "/blades/0/grind": "flat"}), other_blade({"grind": "hollow"})],
         ["facts-disagree"],
@@ -428,7 +429,8 @@ def test_life_of_a_version_decides_whether_it_takes_submissions(kinds, expected,
     folder = tmp_path / "protocols" / "small-rope"
     sha256 = hashlib.sha256((folder / "1.0.0.md").read_bytes()).hexdigest()
     for number, kind in enumerate(kinds, 1):
-        write_event(folder, number, event(kind, "1.0.0", **({"sha256": sha256} if kind == "released" else {})))
+        facts = {"released": {"sha256": sha256}, "adopted": {"by": "moot", "pilot": "wren-1"}}
+        write_event(folder, number, event(kind, "1.0.0", month="2026-05", **facts.get(kind, {})))
     assert codes(tmp_path) == expected
 
 
@@ -455,7 +457,7 @@ def test_events_are_numbered_without_a_gap_and_name_versions_that_exist(tmp_path
 @pytest.mark.parametrize(("pilot", "expected"), [("wren-1", []), ("wren-2", ["unknown-reference"])])
 def test_the_pilot_of_an_adoption_exists(pilot, expected, tmp_path):
     make_repository(tmp_path)
-    write_event(tmp_path / "protocols" / "small-rope", 3, event("adopted", "1.0.0", pilot=pilot))
+    write_event(tmp_path / "protocols" / "small-rope", 3, event("adopted", "1.0.0", by="moot", month="2026-05", pilot=pilot))
     assert codes(tmp_path) == expected
 
 
@@ -593,12 +595,12 @@ def test_a_figure_that_no_version_names_has_no_place(tmp_path):
 
 
 def test_the_path_is_the_key(tmp_path):
-    make_repository(tmp_path, [])
+    make_repository(tmp_path, [pilot()])
     folder = tmp_path / "submissions" / "measured" / "small-rope"
-    write(folder / "auk-1.json", json.dumps(submission()))
+    write(folder / "tern-1.json", json.dumps(submission()))
     assert codes(tmp_path) == ["path-disagrees"]
     path = load_repository(tmp_path, today=TODAY).findings[0]
-    assert path.pointer == "/id" and "'wren-1'" in path.message and "'auk-1'" in path.message
+    assert path.pointer == "/id" and "'wren-1'" in path.message and "'tern-1'" in path.message
 
 
 def test_a_protocol_in_the_wrong_folder(tmp_path):
@@ -608,19 +610,19 @@ def test_a_protocol_in_the_wrong_folder(tmp_path):
 
 
 def test_measured_in_the_simulated_folder(tmp_path):
-    make_repository(tmp_path, [])
+    make_repository(tmp_path, [pilot()])
     write(tmp_path / "submissions" / "simulated" / "small-rope" / "wren-1.json", json.dumps(submission()))
     assert codes(tmp_path) == ["path-disagrees"]
 
 
 def test_capitals_in_an_id(tmp_path):
-    make_repository(tmp_path, [submission({"/id": "Tern-9"})])
+    make_repository(tmp_path, [submission({"/id": "Tern-9"}), pilot()])
     found = load_repository(tmp_path, today=TODAY).findings
     assert [f.code for f in found] == ["wrong-case"] and "'tern-9'" in found[0].cure
 
 
 def test_two_ids_that_differ_in_capitals_only(tmp_path):
-    make_repository(tmp_path, [submission({"/id": "wren-9"}), second({"/id": "Wren-9"})])
+    make_repository(tmp_path, [submission({"/id": "wren-9"}), second({"/id": "Wren-9"}), pilot()])
     assert sorted(codes(tmp_path)) == ["ids-differ-in-case", "wrong-case"]
 
 

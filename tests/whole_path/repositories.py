@@ -75,13 +75,15 @@ def submission(name: str, people: list[str], blades: list[dict], runs: list[tupl
 
 
 def write_repository(root: Path, protocol: str, submissions: list[dict]) -> Path:
-    """Write the protocol, its release and review, and the submissions; return the root."""
+    """Write the protocol, its life, and the submissions, the last of which is the pilot of its adoption; return the root."""
     folder = root / "protocols" / "two-sharpeners-rope"
     (folder / "events").mkdir(parents=True)
     (folder / "1.0.0.md").write_text(protocol, encoding="utf-8")
-    for number, kind in enumerate(("released", "opened for review", "adopted"), start=1):
-        event = {"format": "event/0.1.0", "kind": kind, "version": "1.0.0", "by": "harbour-board", "month": "2025-01"}
-        event |= {"sha256": hashlib.sha256(protocol.encode()).hexdigest()} if kind == "released" else {"evidence": "a test"}
+    life = {"released": {"sha256": hashlib.sha256(protocol.encode()).hexdigest()}, "opened for review": {"evidence": "a test"}}
+    if submissions:
+        life["adopted"] = {"by": "slip-warden", "month": submissions[-1]["month"], "pilot": submissions[-1]["id"]}
+    for number, (kind, facts) in enumerate(life.items(), start=1):
+        event = {"format": "event/0.1.0", "kind": kind, "version": "1.0.0", "by": "harbour-board", "month": "2025-01"} | facts
         name = f"{number:03d}-{kind.replace(' ', '-')}-1-0-0.yaml"
         (folder / "events" / name).write_text(yaml.safe_dump(event), encoding="utf-8")
     for record in submissions:

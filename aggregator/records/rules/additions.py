@@ -132,7 +132,9 @@ def _one_change(proposal: Proposal, change: Change, free: Collection[str]) -> It
         yield _at(change.path, "taken-out", "a published submission is taken out, and leaves a tombstone")
     elif change.path in proposal.moved and is_data(change.path) and _differs(proposal, change):
         if change.kind == "added" and not is_register(change.path):
-            yield _at(change.path, "path-taken", "the base has another file of this name by now")
+            numbered = "/objections/" in change.path or "/events/" in change.path
+            cure = "merge the base, and give this one the next free number" if numbered else ""
+            yield _at(change.path, "path-taken", "the base has another file of this name by now", cure)
         else:
             yield _at(change.path, "changed-twice", "the base has changed this file as well since the request left it")
 

@@ -67,14 +67,17 @@ def event_problems(
     """
     problems: list[tuple[str, Problem]] = []
     state: dict[str, str] = {}
-    for number, (path, event) in enumerate(events, 1):
-        found = [*_number(path, number), *month_problem(event.month, today)]
+    last = ""
+    for path, event in events:
+        found = list(month_problem(event.month, today))
+        if event.month < last:
+            found.append(Problem("/month", "month-backwards", f"{event.month} comes before {last}, the month of the event before it"))
         if event.version not in versions:
             found.append(Problem("/version", "unknown-version", f"there is no file of version {event.version}"))
         else:
             found += [*_order(event, state.get(event.version)), *_hash(event, versions[event.version])]
         found += _pilot(event, submissions, gone)
-        state[event.version] = event.kind
+        state[event.version], last = event.kind, max(last, event.month)
         problems += [(path, problem) for problem in found]
     return problems
 
@@ -84,12 +87,6 @@ def _pilot(event: Event, submissions: frozenset[str], gone: dict[str, str]) -> I
         yield Problem("/pilot", "unknown-reference", f"there is no submission {event.pilot!r}")
     elif event.pilot in gone:
         yield Problem("/pilot", "cites-gone", f"the submission {event.pilot!r} was {gone[event.pilot]}")
-
-
-def _number(path: str, number: int) -> Iterator[Problem]:
-    name = path.rpartition("/")[2]
-    if name[:3] != f"{number:03d}":
-        yield Problem("", "wrong-number", f"this is event {number}, its number is {name[:3]}", f"call it {number:03d}-…")
 
 
 def _order(event: Event, before: str | None) -> Iterator[Problem]:

@@ -115,6 +115,7 @@ def _changes(version: ProtocolResult, objections: Objections) -> Page:
         difference=difference,
         older_at=f"{addresses.protocol(version.id)}{addresses.segment(difference.older)}/",
         cured=[objections[n] for n in difference.cures],
+        by_number=objections,
         touched={step.id for step in difference.steps},
         kept={step.id for step in version.steps},
         linked_to=text.headings(version.body),

@@ -8,6 +8,7 @@ from collections.abc import Collection, Iterator, Mapping
 from markupsafe import Markup
 
 from aggregator.bundle.model import Results
+from aggregator.bundle.objections import ObjectionResult
 from aggregator.bundle.versions import ProtocolResult
 
 from . import addresses
@@ -26,19 +27,22 @@ def tonight_pages(results: Results, forms: Forms, sheets: Collection[tuple[str, 
 
     Where an objection about safety closes a form, it stands at the addresses of form and sheet in their place.
     """
-    closed = [p for p in results.protocols if p.closed_by and p.status in TAKES_SUBMISSIONS]
+    closed = [(p, _closing(results, p)) for p in results.protocols if p.closed_by and p.status in TAKES_SUBMISSIONS]
     known = {(p.id, p.version) for p in results.protocols}
     html = render("tonight.html", forms=list(forms.values()), known=known, sheets=sheets, closed=closed)
     yield Page("/tonight/", "Do it tonight", html, "Do it tonight", "Choose a question, cut, type, and see your answer")
     for rules in forms.values():
         yield _form(rules, sheets)
-    for protocol in closed:
-        yield from _closed(results, protocol)
+    for protocol, objections in closed:
+        yield from _closed(protocol, objections)
 
 
-def _closed(results: Results, protocol: ProtocolResult) -> Iterator[Page]:
+def _closing(results: Results, protocol: ProtocolResult) -> list[ObjectionResult]:
+    return [o for o in results.objections if o.protocol == protocol.id and o.number in protocol.closed_by]
+
+
+def _closed(protocol: ProtocolResult, objections: list[ObjectionResult]) -> Iterator[Page]:
     """What stands where the form and the sheet of a closed version were."""
-    objections = {o.number: o for o in results.objections if o.protocol == protocol.id}
     title = f"{protocol.front.get('title', protocol.id)} {protocol.version}"
     for what, address in (("form", addresses.form), ("sheet", addresses.sheet)):
         html = render("tonight_closed.html", protocol=protocol, objections=objections, what=what)

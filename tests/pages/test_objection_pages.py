@@ -91,6 +91,19 @@ def test_an_invented_objection_says_so_on_its_page_and_in_every_row():
     assert "simulated" not in words(page("objections/steels-rope/004"))
 
 
+def test_an_invented_objection_says_so_wherever_it_closes_bars_or_is_cured():
+    found = results(measured=4, simulated=0)
+    invented = tuple(o.model_copy(update={"simulated": True}) for o in found.objections)
+    made = dict(generate_pages(found.model_copy(update={"objections": invented})))
+    for address in ("tonight", "tonight/card-life-1.0.0", "tonight/card-life-1.0.0/sheet", "protocols/steels-rope/1.1.0"):
+        html = page(address, made)
+        assert len(re.findall(r"[Oo]bjection \d", html)) > 0
+        for line in re.findall(r"<(?:li|h2|p|td)[^>]*>(?:(?!</(?:li|h2|p|td)>).)*[Oo]bjection \d.*?</(?:li|h2|p|td)>", html, re.DOTALL):
+            assert "simulated" in line, (address, line)
+    (step,) = re.findall(r'<li id="step-s2-reading">.*?</li>', page("protocols/steels-rope/1.1.0/changes", made))
+    assert '<span class="mark">simulated</span>' in step
+
+
 def test_a_struck_objection_keeps_number_and_reason():
     told = words(page("objections/steels-rope/007"))
     assert "Objection 7, struck" in told and "It spoke of a person." in told

@@ -116,7 +116,8 @@ def _provenance(found: Findings) -> Provenance:
     repository = found.repository
     submissions = (*repository.submissions, *repository.retracted)
     files = [(s.path, s.sha256) for s in submissions] + [(p.path, p.sha256) for p in repository.protocols.values()]
-    files = sorted(files + [(c.path, c.sha256) for s in submissions for c in s.changes] + list(repository.side_files))
+    files += [(c.path, c.sha256) for s in submissions for c in s.changes]
+    files = sorted([*files, *repository.side_files, *repository.life_files])
     listing = "".join(f"{sha256}  {path}\n" for path, sha256 in files)
     return Provenance(
         program_version=__version__,

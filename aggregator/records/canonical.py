@@ -149,6 +149,7 @@ class Repository:
     retracted : submissions that were taken back: readable, and in no stage after this one. One with errors has no runs.
     tombstones : what is left of submissions that were taken out, by id.
     side_files : (path, hash) of tombstones, of what people say of their handles and of published seals.
+    life_files : (path, hash) of the events in protocols' lives, of objections and of what was said and decided about them.
     seals : of plans, published before the test, by id; whether or not the result came back.
     names : which handle is shown for which.
     event_paths : files of ``events``.
@@ -164,6 +165,7 @@ class Repository:
     retracted: tuple[LoadedSubmission, ...] = ()
     tombstones: tuple[Tombstone, ...] = ()
     side_files: tuple[tuple[str, str], ...] = ()
+    life_files: tuple[tuple[str, str], ...] = ()
     names: Names = field(default_factory=Names)
     seals: tuple[PlanSeal, ...] = ()
     event_paths: dict[str, tuple[str, ...]] = field(default_factory=dict)

@@ -142,14 +142,18 @@ def test_two_handles_of_one_person_count_once(tmp_path):
     assert (apart["pools"][0]["counts"]["blades"], one["pools"][0]["counts"]["blades"]) == (2, 2)
 
 
-def test_names_change_the_hash_of_what_was_read(tmp_path):
+def test_everything_that_was_read_changes_its_hash(tmp_path):
     root = make_repository(tmp_path, [submission()])
+    thread = root / "protocols/small-rope/objections/001-stone-wears"
     hashes = [results(root)["provenance"]["inputs_sha256"]]
     for change in (
         lambda: write_change(root, 1, correction(BLUNTER)),
         lambda: write_tombstone(root, "auk-1"),
         lambda: write_person(root, "wren", shown_as="heron"),
         lambda: write_submission(root, second()),
+        lambda: write(thread / "00-objection.md", markdown(OBJECTION, "The stone wears.")),
+        lambda: write(thread / "00-objection.md", markdown(OBJECTION, "The stone wears fast.")),
+        lambda: write(thread / "01-response.md", markdown(RESPONSE, "Not so.")),
     ):
         change()
         hashes.append(results(root)["provenance"]["inputs_sha256"])

@@ -45,7 +45,7 @@ from .mutations import mutated
 
 MOST_SECONDS = 2.0  # of processor time, so that a busy machine is not taken for a slow reader
 MOST_BYTES = 500 * 2**20  # by which the process may grow
-POOLED_EVERY = 10  # cases, of which one goes on to the results and their pages, which takes longer than reading
+POOLED_EVERY = 25  # cases, of which one goes on to the results and their pages, which takes longer than reading
 PEOPLE_FILES = ("protocols/", "submissions/", "aggregator/registers/")
 
 

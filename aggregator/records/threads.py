@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from .canonical import LoadedProtocol, ObjectionThread
 from .model.protocol import version_order
-from .model.review import Outcome, Response
+from .model.review import Outcome
 
 OPEN = "open"
 UNSETTLED = frozenset({OPEN, "upheld and unresolved"})
@@ -69,14 +69,6 @@ def _own_state(thread: ObjectionThread, month: str | None) -> ThreadState:
     return state
 
 
-def open_at(thread: ObjectionThread, month: str, threads: Mapping[int, ObjectionThread] | None = None) -> bool:
-    """Whether an objection raised before a month was unsettled (open, or upheld and unresolved) when that month ended.
-
-    Months are as fine as dates are written: an objection of the month itself does not count yet, an outcome of the month does.
-    """
-    return thread.objection.month < month and state_of(thread, threads, month).unsettled
-
-
 def standing(
     thread: ObjectionThread,
     versions: Mapping[str, LoadedProtocol],
@@ -94,15 +86,19 @@ def standing(
     thread, threads, month : as in `state_of`; before the month it was raised in an objection stands against none.
     versions : the versions of the protocol.
     """
-    against, state = thread.objection.against, state_of(thread, threads, month)
-    raised = month is None or thread.objection.month <= month
-    if against.protocol is None or not raised or not (state.unsettled or state.state == "revised"):
-        return ()
-    first = version_order(against.version or "0.0.0")
-    # A revision that names no version cures none.
-    end = version_order(state.revised_in) if state.revised_in else None
-    found = [order for order in map(version_order, versions) if order >= first and (end is None or order < end)]
+    found = [order for order in map(version_order, versions) if _stands(thread, order, threads, month)]
     return tuple(".".join(map(str, order)) for order in sorted(found))
+
+
+def _stands(thread: ObjectionThread, version: tuple[int, ...], threads: Mapping[int, ObjectionThread] | None, month: str | None) -> bool:
+    against, raised = thread.objection.against, month is None or thread.objection.month <= month
+    if against.protocol is None or not raised or version < version_order(against.version or "0.0.0"):
+        return False
+    state = state_of(thread, threads, month)
+    if state.state == "revised":
+        # A revision that names no version cures none.
+        return state.revised_in is None or version < version_order(state.revised_in)
+    return state.unsettled
 
 
 def standing_against(
@@ -112,12 +108,11 @@ def standing_against(
     month: str | None = None,
 ) -> tuple[ObjectionThread, ...]:
     """Those of a protocol's objections that stand against one of its versions, by number; repetitions of one another left out."""
-    by_number = {thread.number: thread for thread in threads}
-    return tuple(
-        thread
-        for _, thread in sorted(by_number.items())
-        if thread.objection.duplicate_of not in by_number and version in standing(thread, versions, by_number, month)
-    )
+    if version not in versions:
+        return ()
+    by_number, order = {thread.number: thread for thread in threads}, version_order(version)
+    own = [thread for _, thread in sorted(by_number.items()) if thread.objection.duplicate_of not in by_number]
+    return tuple(thread for thread in own if _stands(thread, order, by_number, month))
 
 
 def is_blocking(thread: ObjectionThread) -> bool:
@@ -128,8 +123,3 @@ def is_blocking(thread: ObjectionThread) -> bool:
 def closes_form(thread: ObjectionThread) -> bool:
     """Whether nobody shall be led to follow the method while it stands: it blocks, and is about safety."""
     return is_blocking(thread) and thread.objection.threat == "safety"
-
-
-def revisions(thread: ObjectionThread) -> tuple[Response, ...]:
-    """Responses that say the flaw was cured in a version, in order."""
-    return tuple(entry for entry, _ in thread.entries if isinstance(entry, Response) and entry.response == "revision")

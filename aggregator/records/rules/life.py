@@ -51,8 +51,10 @@ def adoption_problems(
     pilots, names : of the repository.
     """
     placed, own = list(events), list(threads)
+    adopted: set[str] = set()
     for path, event in placed:
-        if event.kind == "adopted":
+        if event.kind == "adopted" and event.version not in adopted:  # a second time is out of order, and a finding of its own
+            adopted.add(event.version)
             released = {names.person(other.by) for _, other in placed if other.kind == "released" and other.version == event.version}
             if names.person(event.by) in released:
                 yield path, Problem("/by", "self-adopted", f"{event.by!r} released version {event.version}")
@@ -88,9 +90,9 @@ def blocked(event: Event, threads: Iterable[ObjectionThread], versions: Versions
     Months are as fine as dates are written: what was raised, decided or opened again in that very month may have come before or after.
     """
     own = list(threads)
-    before = standing_against(event.version, own, versions, month_before(event.month))
+    before = {thread.number for thread in standing_against(event.version, own, versions, month_before(event.month))}
     for thread in standing_against(event.version, own, versions, event.month):
-        if is_blocking(thread) and thread in before:
+        if is_blocking(thread) and thread.number in before:
             yield blocked_by(thread, event)
 
 

@@ -11,6 +11,7 @@ from aggregator.bundle.form import Rules, forms
 from aggregator.bundle.ledger import interested_submissions
 from aggregator.bundle.model import Results
 from aggregator.bundle.repeatability import publish, repeatability_json
+from aggregator.bundle.review_forms import review_forms
 from aggregator.bundle.schemas import all_schemas
 from aggregator.bundle.tables import tables
 from aggregator.bundle.write import staged_build
@@ -140,17 +141,17 @@ def site(root: Path, say: Progress = lambda _: None) -> Path:
     The site's first page.
     """
     with staged_build(root) as stage:
-        results, files, rules, sheets = _results_files(root, say)
+        results, files, rules, sheets, reviews = _results_files(root, say)
         _write_results(files, stage / "results")
         say("building the pages")
         schemas = {f"schemas/{name}": content for name, content in all_schemas(site_url(root)).items()}
-        build_site(results, root, stage / "site", files | schemas, forms=rules, sheets=sheets)
+        build_site(results, root, stage / "site", files | schemas, forms=rules, sheets=sheets, reviews=reviews)
     return root / "build" / "site" / "index.html"
 
 
 def _results_files(
     root: Path, say: Progress
-) -> tuple[Results, dict[str, bytes], dict[tuple[str, str], Rules], dict[tuple[str, str], ReadySheet]]:
+) -> tuple[Results, dict[str, bytes], dict[tuple[str, str], Rules], dict[tuple[str, str], ReadySheet], dict[str, Rules]]:
     say("checking what people wrote")
     repository = read(root)
     say(f"pooling {len(repository.submissions)} submissions")
@@ -160,7 +161,7 @@ def _results_files(
     rules = forms(repository, found.published)
     for key in rules:
         rules[key]["sheet"] = browser_rules(repository.protocols[key].record)
-    return results, files, rules, ready_sheets(repository, rules)
+    return results, files, rules, ready_sheets(repository, rules), review_forms(repository)
 
 
 def results_json(results: Results) -> bytes:

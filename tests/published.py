@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 from pathlib import Path
 
@@ -14,3 +15,17 @@ def copy_protocols(root: Path) -> Path:
     Without their objections: those belong to the demonstration and cite its submissions.
     """
     return Path(shutil.copytree(PROTOCOLS, root / "protocols", ignore=shutil.ignore_patterns("objections", "analysis")))
+
+
+def copy_demonstrated(root: Path) -> Path:
+    """The same with one simulated submission to each version that has one: their adoptions rest on the demonstration."""
+    folder = copy_protocols(root)
+    seen = set()
+    for path in sorted((PROTOCOLS.parent / "submissions" / "simulated").glob("*/*.json")):
+        followed = json.loads(path.read_text(encoding="utf-8"))["protocol"]
+        if (key := (followed["id"], followed["version"])) not in seen:
+            seen.add(key)
+            target = root / "submissions" / "simulated" / path.parent.name / path.name
+            target.parent.mkdir(parents=True, exist_ok=True)
+            shutil.copy(path, target)
+    return folder

@@ -91,7 +91,7 @@ def form_rules(
     base_url : address of the published site, as in ``aggregator.records.schemas``.
     repository_url : where pull requests go; None: nowhere yet, and the form offers downloads only.
     """
-    schema = _submission_schema(base_url)
+    schema = schema_of(SUBMISSION_FORMAT, base_url)
     rule, table = protocol.reading, submission_table(protocol, status)
     example = worked_example(protocol, released)
     return {
@@ -101,7 +101,7 @@ def form_rules(
         "table": table,
         "layout": submission_layout(protocol),
         "messages": messages([*SCHEMA_CODES, *(str(entry["code"]) for entry in table), *(c["code"] for c in UNFIT_CHARACTERS)]),
-        "cures": {pattern: pattern_cure(pattern) for pattern in sorted(_patterns(schema))},
+        "cures": {pattern: pattern_cure(pattern) for pattern in sorted(patterns_in(schema))},
         "hints": list(HINTS),
         "units": _units(),
         "numbers": grammar(),
@@ -145,19 +145,20 @@ def _schemas(base_url: str) -> dict[str, bytes]:
     return generated_schemas(base_url)
 
 
-def _submission_schema(base_url: str) -> dict[str, object]:
-    return json.loads(_schemas(base_url)[f"{SUBMISSION_FORMAT}.json"])
+def schema_of(format_name: str, base_url: str) -> dict[str, object]:
+    """The schema of a format such as ``submission/0.1.0``."""
+    return json.loads(_schemas(base_url)[f"{format_name}.json"])
 
 
-def _patterns(schema: object) -> set[str]:
+def patterns_in(schema: object) -> set[str]:
     """Every pattern in a schema."""
     if isinstance(schema, list):
-        return set().union(*map(_patterns, schema), set())
+        return set().union(*map(patterns_in, schema), set())
     if not isinstance(schema, dict):
         return set()
     own = {value for name, value in schema.items() if name == "pattern" and isinstance(value, str)}
     named = schema.get("patternProperties")
-    return own | set(named if isinstance(named, dict) else ()) | set().union(*map(_patterns, schema.values()), set())
+    return own | set(named if isinstance(named, dict) else ()) | set().union(*map(patterns_in, schema.values()), set())
 
 
 def _units() -> list[dict[str, object]]:

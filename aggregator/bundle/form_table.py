@@ -13,9 +13,12 @@ one of          a value that does not stand at ``among``
 only, never     a word that is none of ``words``; one that is
 not after       a month more than ``months`` from now
 not before      a month earlier than ``months`` from now
-needed, unused  nothing written at ``at``; something written there (``when``: only where that place holds that word)
+needed, unused  nothing written at ``at``; something written there
 filled          an empty list, or none
 told            anything written there, which readers must know
+since           a month earlier than ``month``
+matches         a text in which ``pattern`` is found
+one kind        an entry that has not exactly one of ``names``
 at most         a number above ``limit``, or above the one of ``limits`` that the word at ``by`` chooses
 unit            a unit that is none of ``units`` in any spelling
 number          text that is not one number in its unit; ``goal`` null: the base unit of the unit's kind
@@ -35,6 +38,7 @@ steel origin    a designation of another origin than the file's
 grit, size      a designation that its system does not have; a size that is not the designation's
 ==============  ======================================================================================================
 
+``when`` binds a rule to other places, all of which must hold a word or nothing (``is``), or a month ``before`` or ``after`` one.
 ``unless`` names places and steps: the rule is silent where an earlier step found something inside that place, because a reader
 cannot go on there.
 """
@@ -161,7 +165,7 @@ def _units(protocol: Protocol) -> list[Entry]:
         return [*found, _entry("unused", "/runs/*/reading_unit", "wrong-reading", step=UNITS)]
     return [
         *found,
-        _entry("needed", "/runs/*/reading_unit", "wrong-unit", step=UNITS),
+        _entry("needed", "/runs/*/reading_unit", "wrong-unit", step=UNITS, cure="choose the unit"),
         _entry("unit", "/runs/*/reading_unit", "wrong-unit", units=list(rule.accepted_units), step=UNITS),
     ]
 

@@ -15,6 +15,9 @@ from aggregator.records.layout import ANALYSIS
 
 SAFE_SEGMENT = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9.-]{0,98}[A-Za-z0-9])?")
 OBJECTION_FORM = "/objections/new/"
+RESPONSE_FORM = "/objections/respond/"
+OUTCOME_FORM = "/objections/decide/"
+PROTOCOL_FORM = "/protocols/new/"
 REPOSITORY = re.compile(r"https://[A-Za-z0-9.-]+(?::[0-9]+)?(?:/[A-Za-z0-9._~-]+)*")
 ROOT_LINK = re.compile(r'(<[a-zA-Z][^<>]*?\s(?:href|src)=")(/[^"]*)"')  # in a tag only: text may say href= too
 
@@ -97,6 +100,16 @@ def objection_form(protocol_id: str, protocol_version: str, step: str = "") -> s
     """The form for an objection, with what it is against filled in."""
     against = {"protocol": segment(protocol_id), "version": segment(protocol_version), "step": step and segment(step)}
     return OBJECTION_FORM + "?" + "&".join(f"{name}={value}" for name, value in against.items() if value)
+
+
+def thread_form(address: str, protocol_id: str, number: int) -> str:
+    """The form for a response or an outcome, with the objection filled in; an empty protocol stands for the analysis."""
+    return f"{address}?protocol={segment(protocol_id or ANALYSIS)}&number={number}"
+
+
+def protocol_form(protocol_id: str, protocol_version: str) -> str:
+    """The page that drafts a protocol, with a version to start from."""
+    return f"{PROTOCOL_FORM}?protocol={segment(protocol_id)}&version={segment(protocol_version)}"
 
 
 def form(protocol_id: str, protocol_version: str) -> str:

@@ -12,6 +12,7 @@ from .log_pages import log_pages
 from .objection_pages import objection_pages
 from .protocol_pages import protocol_pages
 from .result_pages import result_pages
+from .review_pages import Reviews, review_pages
 from .sheet_pages import SheetView, sheet_pages
 from .steel_pages import steel_pages
 from .submission_pages import submission_pages
@@ -23,6 +24,7 @@ def generate_pages(
     downloads: tuple[str, ...] = (),
     forms: Forms | None = None,
     sheets: Mapping[tuple[str, str], SheetView] | None = None,
+    reviews: Reviews | None = None,
 ) -> tuple[tuple[str, str], ...]:
     """Every page made from the bundle.
 
@@ -32,6 +34,7 @@ def generate_pages(
     downloads : names of the files that will lie under ``data/``.
     forms : rules of the forms, by protocol id and version.
     sheets : ready-drawn sheets, by protocol id and version.
+    reviews : rules of the forms about objections and protocols, by kind.
 
     Returns
     -------
@@ -47,6 +50,7 @@ def generate_pages(
         *tonight_pages(results, forms or {}, sheets or {}),
         *sheet_pages(sheets or {}),
         *objection_pages(results, downloads),
+        *review_pages(results, reviews or {}),
         analysts(results),
         check(),
         data(results, downloads),

@@ -4,14 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
-from typing import get_args
 
 from aggregator.bundle.analysis import ProbeResult
 from aggregator.bundle.model import EndpointResult, Pool, Results, SubmissionResult
 from aggregator.bundle.objections import ObjectionResult
 from aggregator.bundle.versions import ProtocolResult
-from aggregator.records.model.base import Interest
-from aggregator.records.model.protocol import ThreatKind
 
 from . import addresses, text
 from .page import Page, render
@@ -38,25 +35,11 @@ class AskedProbe:
 
 
 def objection_pages(results: Results, downloads: Collection[str] = ()) -> Iterator[Page]:
-    """The list of all objections, how to raise one, and each by itself; ``downloads`` are names of files to download."""
+    """The list of all objections, and each by itself; ``downloads`` are names of files to download."""
     html = render("objections.html", groups=by_state(results.objections), number=len(results.objections), titles=_titles(results))
     yield Page("/objections/", "Objections", html, "Protocols", "Recorded flaws of methods, with answers")
-    yield _new(results)
     for objection in results.objections:
         yield _objection(results, objection, [(name, holds) for name, holds in BEHIND_PROBES if name in downloads])
-
-
-def _new(results: Results) -> Page:
-    """How to raise one."""
-    newest = next((p for p in results.protocols if p.newest and p.steps), None)
-    example = {
-        "id": newest.id if newest else "the-protocol",
-        "version": newest.version if newest else "1.0.0",
-        "step": newest.steps[0].id if newest else "s1-prepare",
-        "month": newest.events[-1].month if newest and newest.events else "2026-01",
-    }
-    html = render("objection_new.html", example=example, threats=get_args(ThreatKind), interests=get_args(Interest))
-    return Page(addresses.OBJECTION_FORM, "Raise an objection", html, "Protocols", "How to raise an objection to a method")
 
 
 def by_state(objections: Iterable[ObjectionResult]) -> list[tuple[str, list[ObjectionResult]]]:

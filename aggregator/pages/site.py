@@ -26,6 +26,7 @@ from .addresses import download_path, example_name, sheet_name
 from .csp import with_policy
 from .generate import generate_pages
 from .links import broken_links
+from .review_pages import Reviews
 from .sheet_pages import SheetView
 from .tonight_pages import Forms
 
@@ -48,6 +49,7 @@ def build_site(
     *,
     forms: Forms | None = None,
     sheets: Sheets | None = None,
+    reviews: Reviews | None = None,
     site_root: Path | None = None,
 ) -> None:
     """Build the static site.
@@ -61,6 +63,7 @@ def build_site(
     downloads : files to lay under ``data/``, by name; those named ``schemas/…`` lie at that address, which is their ``$id``.
     forms : rules of the forms, by protocol id and version; each gets a page and its worked example.
     sheets : ready-drawn sheets by protocol id and version: the print page, and the same as files by kind (csv, xlsx).
+    reviews : rules of the forms about objections and protocols, by kind.
     site_root : the folder of the ``mkdocs.yml`` to use; by default as said under ``root``.
 
     Raises
@@ -72,7 +75,7 @@ def build_site(
     with _quiet_and_timeless():
         config = load_config(str(chosen / "mkdocs.yml"), site_dir=str(target.resolve()), strict=True)
         drawn = sheets or {}
-        pages = generate_pages(results, tuple(sorted(downloads)), forms, {key: view for key, (view, _) in drawn.items()})
+        pages = generate_pages(results, tuple(sorted(downloads)), forms, {key: view for key, (view, _) in drawn.items()}, reviews)
         examples = {example_name(*key): example_json(rules) for key, rules in (forms or {}).items()}
         files = {sheet_name(*key, kind): data for key, (_, kinds) in drawn.items() for kind, data in kinds.items()}
         config.plugins["edgehold"] = _Generated(pages, downloads | examples | files, results)

@@ -11,7 +11,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from aggregator import pipeline
-from tests.published import copy_protocols
+from tests.published import copy_demonstrated
 
 from .chromium import SWITCHES, chromium_path
 from .crawling import WIDE, crawl, pages_of
@@ -75,11 +75,10 @@ def facts(common: Path, browser: Browser, site: Path, base: str) -> dict[str, di
 
 @pytest.fixture(scope="session")
 def form_site(common: Path) -> Path:
-    """The protocols without any submission, for everything that is about the form."""
+    """The protocols with next to no submissions, for everything that is about the form."""
 
     def build(root: Path) -> None:
-        copy_protocols(root)
-        (root / "submissions").mkdir()
+        copy_demonstrated(root)
         pipeline.site(root)
 
     return once(common, "form", build) / "build" / "site"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
 from playwright.sync_api import Browser, BrowserContext, Locator, expect
@@ -118,13 +119,17 @@ def _choose(tab: Tab, number: int, label: str, value: str | None) -> int:
 
 
 def check_file(root: Path, name: str, text: str) -> Repository:
-    """A repository that holds the protocols and one file, where the file itself says it belongs."""
+    """A repository that holds the protocols and one file, where the file itself says it belongs.
+
+    Without what is found in the protocols: their adoptions rest on the demonstration, which is not there.
+    """
     record = json.loads(text)
     folder = root / "submissions" / record["origin"] / record["protocol"]["id"]
     folder.mkdir(parents=True)
     (folder / name).write_text(text, encoding="utf-8")
     copy_protocols(root)
-    return load_repository(root)
+    repository = load_repository(root)
+    return replace(repository, findings=tuple(f for f in repository.findings if not f.file.startswith("protocols/")))
 
 
 def this_month() -> str:

@@ -66,8 +66,13 @@ function tooMuch(tree, { depth, containers }) {
 
 /** Offer a record as a file. */
 export function save(record, name) {
-  const address = URL.createObjectURL(new Blob([fileText(record)], { type: "application/json" }));
-  const link = make("a", { href: address, download: `${name}.json`, hidden: true }, "file");
+  saveText(fileText(record), `${name}.json`, "application/json");
+}
+
+/** Offer a text as a file. */
+export function saveText(text, name, type) {
+  const address = URL.createObjectURL(new Blob([text], { type }));
+  const link = make("a", { href: address, download: name, hidden: true }, "file");
   document.body.append(link);
   link.click();
   link.remove();

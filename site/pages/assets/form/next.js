@@ -3,10 +3,22 @@
 import { button, make } from "./dom.js";
 import { fileText } from "./record.js";
 
-/** Steps for one finished record; without a repository's address there is nothing to open. */
+/** Steps for one finished submission. */
 export function steps(record, rules) {
-  const path = `submissions/${record.origin}/${record.protocol.id}/${record.id}.json`, text = fileText(record);
-  const saved = make("li", {}, "The file ", make("code", {}, `${record.id}.json`), " is saved where your browser puts downloads. Keep it: it is the whole submission, and this form opens it again.");
+  const path = `submissions/${record.origin}/${record.protocol.id}/${record.id}.json`;
+  return sending(path, fileText(record), rules, "it is the whole submission, and this form opens it again");
+}
+
+/**
+ * Steps for one finished file; without a repository's address there is nothing to open.
+ *
+ * @param {string} path where the file belongs in the repository
+ * @param {string} text all that stands in it
+ * @param {object} rules with repository_url and limits
+ * @param {string} why what the file is to whoever saved it
+ */
+export function sending(path, text, rules, why) {
+  const saved = make("li", {}, "The file ", make("code", {}, path.split("/").pop()), ` is saved where your browser puts downloads. Keep it: ${why}.`);
   if (!rules.repository_url) {
     return make("div", {}, make("h3", {}, "What next"), make("ol", {}, saved,
       make("li", {}, "This site does not say yet where to send it. Nothing has left your browser. In the repository its place is ", make("code", {}, path), ".")));

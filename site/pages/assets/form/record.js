@@ -36,7 +36,7 @@ function object(node, value, at, from, context) {
 }
 
 function list(node, value, at, from, context) {
-  const found = [], inGrid = patternOf(from).startsWith(context.rules.layout.grid.at);
+  const found = [], { grid } = context.rules.layout, inGrid = grid && patternOf(from).startsWith(grid.at);
   (Array.isArray(value) ? value : []).forEach((entry, n) => {
     const inside = finished(node.items, entry, below(at, found.length), below(from, n), context);
     if (inside !== undefined && !(inGrid && untouched(inside))) { found.push(inside); }

@@ -50,7 +50,7 @@ function tableFindings(record, rules, today) {
   const steps = rules.table.map((entry) => [entry.step ?? LAST_STEP, entry]).sort(([a], [b]) => a - b);
   for (const [step, entry] of steps) {
     const say = (pointer, stars, cure = "") => {
-      if (!blocked(entry, stars, context.found)) { context.found.push({ pointer, code: entry.code, cure, step }); }
+      if (!blocked(entry, stars, context.found) && holds(entry.when, stars, record)) { context.found.push({ pointer, code: entry.code, cure, step }); }
     };
     KINDS[entry.rule](entry, say, context);
   }
@@ -62,6 +62,15 @@ function blocked(entry, stars, found) {
   return Object.entries(entry.unless ?? {}).some(([scope, step]) => {
     const place = bind(scope, stars);
     return found.some((f) => f.step <= step && (f.pointer === place || f.pointer.startsWith(`${place}/`)));
+  });
+}
+
+/** Whether what a rule is bound to is so: other places hold a word or nothing (is), or a month that comes before or after one. */
+function holds(when, stars, record) {
+  return [when ?? []].flat().every(({ at, is, before, after }) => {
+    const value = valueAt(record, bind(at, stars)) ?? null;
+    if (before !== undefined) { return typeof value === "string" && value < before; }
+    return after === undefined ? value === is : typeof value === "string" && value > after;
   });
 }
 
@@ -175,10 +184,10 @@ export const KINDS = {
   needed(entry, say, { record }) {
     const cut = entry.at.lastIndexOf("/"), name = parts(entry.at).pop();
     for (const { pointer, value, stars } of expand(record, entry.at.slice(0, cut))) {
-      if (blank(child(value, name))) { say(below(pointer, name), stars, "choose the unit"); }
+      if (blank(child(value, name))) { say(below(pointer, name), stars, entry.cure); }
     }
   },
-  unused: where(({ stars }, { when }, { record }) => !when || valueAt(record, bind(when.at, stars)) === when.is),
+  unused: where(() => true),
   filled(entry, say, { record }) {
     const cut = entry.at.lastIndexOf("/"), name = parts(entry.at).pop();
     for (const { pointer, value, stars } of expand(record, entry.at.slice(0, cut))) {
@@ -186,6 +195,9 @@ export const KINDS = {
     }
   },
   told: where(() => true),
+  since: where(({ value }, entry) => isMonth(value) && value < entry.month),
+  matches: where(({ value }, entry) => typeof value === "string" && new RegExp(entry.pattern, "u").test(value)),
+  "one kind": where(({ value }, entry) => entry.names.filter((name) => !blank(child(value, name))).length !== 1),
   "at most": where(({ value, stars }, entry, { record }) => {
     const limit = entry.limit ?? child(entry.limits, valueAt(record, bind(entry.by, stars)));
     return typeof value === "number" && value > limit;

@@ -1,0 +1,178 @@
+"""The rules of objections, responses and outcomes as the flat table of ``form_table``: which texts, words and months fit where.
+
+What a thread allows is not written a second time: entries that might be added are held against the program's own rules
+(``aggregator.records.rules``), and what those say of them becomes the table.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable, Iterable
+from dataclasses import replace
+from typing import get_args
+
+from aggregator.records.canonical import LoadedProtocol, ObjectionThread, Repository
+from aggregator.records.layout import ANALYSIS
+from aggregator.records.model.review import Event, Objection, Outcome, Response
+from aggregator.records.probe_names import PROBE_NAMES
+from aggregator.records.problem import Problem
+from aggregator.records.rules.objections import ADDRESS, Surroundings
+from aggregator.records.rules.outcomes import thread_problems
+from aggregator.records.rules.protocol_form import steps_of
+from aggregator.records.threads import state_of
+
+from .objections import STRUCK, threads_of, versions_of
+
+Entry = dict[str, object]
+
+NOBODY = "nobody-that-we-know"
+LAST_MONTH, LAST_DAY = "9999-12", datetime.date(9999, 12, 31)
+FORMAT = get_args(Objection.model_fields["format"].annotation)[0]
+TEXT = {"names-a-person": ADDRESS.pattern}
+"""What is looked for in a body, by the code of the finding."""
+
+
+def _entry(rule: str, at: str, code: str, **more: object) -> Entry:
+    return {"rule": rule, "at": at, "code": code, **more}
+
+
+def shared_table(repository: Repository, places: Iterable[str], evidence: bool) -> list[Entry]:
+    """What holds wherever the file goes; ``places`` are those of free texts in the front matter."""
+    found = [
+        _entry("not after", "/month", "month-in-future", months=0),
+        *(_entry("matches", place, code, pattern=pattern) for place in places for code, pattern in TEXT.items()),
+    ]
+    if evidence:
+        gone = gone_submissions(repository)
+        found += [
+            _entry("needed", "/interest", "interest-unstated"),
+            _entry("one kind", "/evidence/*", "evidence-form", names=["probe", "submission", "citation"]),
+            _entry("only", "/evidence/*/probe", "unknown-probe", words=sorted(PROBE_NAMES)),
+            _entry("only", "/evidence/*/submission", "unknown-reference", words=known_submissions(repository)),
+            _entry("never", "/evidence/*/submission", "cites-gone", words=sorted(gone)),
+        ]
+    return found
+
+
+def known_submissions(repository: Repository) -> list[str]:
+    """Ids that are or were submissions'."""
+    read = (s.record.id for s in (*repository.submissions, *repository.retracted))
+    return sorted({*read, *(stone.id for stone in repository.tombstones)})
+
+
+def gone_submissions(repository: Repository) -> dict[str, str]:
+    """Ids of submissions that no longer count, and how they went."""
+    return {s.record.id: "retracted" for s in repository.retracted} | {stone.id: "removed" for stone in repository.tombstones}
+
+
+def target_table(repository: Repository, protocol: str) -> list[Entry]:
+    """What holds for every objection to one protocol, or to the analysis."""
+    threads = threads_of(repository, protocol)
+    repeating = [number for number, thread in threads.items() if thread.objection.duplicate_of is not None]
+    found = [
+        _entry(
+            "only", "/against/version", "unknown-version", words=[] if protocol == ANALYSIS else list(versions_of(repository, protocol))
+        ),
+        *(
+            _entry("told", f"/against/{name}", "unknown-version", when={"at": "/against/version", "is": None})
+            for name in ("step", "endpoint")
+        ),
+        _entry("only", "/duplicate_of", "unknown-reference", words=sorted(threads)),
+        _entry("never", "/duplicate_of", "duplicate-form", words=repeating),
+    ]
+    for number, thread in threads.items():
+        state = state_of(thread)
+        if state.state == STRUCK:
+            late = {"at": "/month", "after": state.by.month}
+            found.append(_entry("never", "/duplicate_of", "duplicate-form", words=[number], when=late))
+    return found
+
+
+def version_table(loaded: LoadedProtocol, released: Event | None) -> list[Entry]:
+    """What holds for objections to one version."""
+    found = [
+        _entry("only", "/against/step", "unknown-step", words=steps_of(loaded.body)),
+        _entry("only", "/against/endpoint", "unknown-reference", words=[rule.id for rule in loaded.record.endpoints]),
+    ]
+    return found if released is None else [*found, _entry("since", "/month", "month-backwards", month=released.month)]
+
+
+class Thread:
+    """One thread and all it may refer to, so that entries can be held against the rules before they are written."""
+
+    def __init__(self, repository: Repository, thread: ObjectionThread) -> None:
+        protocol = thread.protocol
+        self.thread = thread
+        self.versions = versions_of(repository, protocol)
+        self.events = repository.events.get(protocol, ())
+        known, gone = frozenset(known_submissions(repository)), gone_submissions(repository)
+        self.around = Surroundings(self.versions, self.events, threads_of(repository, protocol), known, gone, repository.names)
+
+    @property
+    def last(self) -> str:
+        """Month of the last entry."""
+        return max([self.thread.objection.month, *(entry.month for entry, _ in self.thread.entries)])
+
+    @property
+    def handles(self) -> list[str]:
+        """Everybody who took part, or released a version."""
+        return sorted({self.thread.objection.by, *(e.by for e, _ in self.thread.entries), *(event.by for event in self.events)})
+
+    def said_of(self, entry: Response | Outcome) -> list[Problem]:
+        """What the rules say of one more entry."""
+        longer = replace(self.thread, entries=(*self.thread.entries, (entry, "A text.")))
+        paths = [str(number) for number in range(len(longer.entries) + 1)]
+        return [problem for path, problem in thread_problems(longer, paths, self.around, LAST_DAY) if path == paths[-1]]
+
+
+def response_table(of: Thread) -> list[Entry]:
+    """What holds for the next response in a thread."""
+
+    def codes(at: str, version: str) -> set[str]:
+        revision = Response(format=FORMAT, kind="response", response="revision", revised_in=version, by=NOBODY, month=LAST_MONTH)
+        return {problem.code for problem in of.said_of(revision) if problem.pointer == at}
+
+    revision = {"at": "/response", "is": "revision"}
+    missing = [version for version in of.versions if "revision-misses" in codes("/revised_in", version)]
+    found = [
+        _entry("since", "/month", "month-backwards", month=of.last),
+        _entry("filled", "/evidence", "no-evidence", when={"at": "/response", "is": "rebuttal"}),
+        _entry("needed", "/revised_in", "unknown-version", when=revision),
+        _entry("never", "/revised_in", "revision-misses", words=missing, when=revision),
+    ]
+    if of.thread.protocol != ANALYSIS:
+        found.append(_entry("only", "/revised_in", "unknown-version", words=list(of.versions), when=revision))
+    return found
+
+
+def outcome_table(of: Thread) -> list[Entry]:
+    """What holds for the next outcome in a thread: for every word what it needs, and who may say it."""
+    found = [_entry("since", "/month", "month-backwards", month=of.last)]
+    for word in get_args(Outcome.model_fields["outcome"].annotation):
+        found += _word(of, word)
+    return found
+
+
+def _word(of: Thread, word: str) -> list[Entry]:
+    def codes(at: str, by: str = NOBODY, month: str = LAST_MONTH) -> set[str]:
+        outcome = Outcome(format=FORMAT, kind="outcome", outcome=word, by=by, month=month)
+        return {problem.code for problem in of.said_of(outcome) if problem.pointer == at}
+
+    said = {"at": "/outcome", "is": word}
+    always = codes("/outcome")
+    found = [_entry("told", "/outcome", code, when=said) for code in sorted(always)]
+    for code in sorted(codes("/outcome", month=of.last) - always):
+        first = _first_month(of, lambda month, code=code: code not in codes("/outcome", month=month))
+        found.append(_entry("told", "/outcome", code, when=[said, {"at": "/month", "before": first}]))
+    strangers = codes("/by")
+    for code in sorted(strangers):
+        may = [handle for handle in of.handles if code not in codes("/by", handle)]
+        found.append(_entry("only", "/by", code, words=may, when=said))
+    for code in sorted(set().union(*(codes("/by", handle) for handle in of.handles)) - strangers):
+        found.append(_entry("never", "/by", code, words=[h for h in of.handles if code in codes("/by", h)], when=said))
+    return found
+
+
+def _first_month(of: Thread, fits: Callable[[str], bool]) -> str:
+    """The first month of an event from which on an outcome fits."""
+    return next((month for month in sorted({event.month for event in of.events}) if fits(month)), LAST_MONTH)

@@ -1,0 +1,166 @@
+// A draft of a protocol version: a version's text with another number, edited as text; what can be told of its head is told here,
+// and the check tells the rest.
+
+import { button, findingText, make } from "./dom.js";
+import { saveText } from "./file.js";
+import { sending } from "./next.js";
+import { below } from "./places.js";
+import { schemaFindings } from "./schema.js";
+import { yamlText } from "./yaml.js";
+
+const rules = JSON.parse(document.getElementById("form-rules").textContent);
+const at = (name) => document.getElementById(`form-${name}`);
+const wanted = new URLSearchParams(window.location.search);
+const KEY = `edgehold/draft/protocol/${wanted.get("protocol") ?? ""}/${wanted.get("version") ?? ""}`, TO_FILL = "say here what is new";
+const HEAD = /^---[ \t]*\r?\n([\s\S]*?^)---[ \t]*(?:\r?\n|$(?![\s\S]))([\s\S]*)$/mu;
+const boxes = {};
+
+/** Head and body of a text; null without a head. */
+function split(text) {
+  const found = HEAD.exec(text);
+  return text.startsWith("---") && found ? { head: found[1], body: found[2] } : null;
+}
+
+const fieldPattern = (name) => new RegExp(`^${name}:(.*)\\n(?:[ \\t]+.*\\n|[ \\t]*\\n)*`, "mu");
+
+/** What a field at the top of the head says, where it stands on one line: plain, or in quotes. */
+function said(head, name) {
+  const found = fieldPattern(name).exec(head);
+  if (!found) { return undefined; }
+  const text = found[0].slice(name.length + 1).trim();
+  if (text.startsWith("\"")) { try { return JSON.parse(text.replace(/\s*\n\s*/gu, " ")); } catch { return text; } }
+  return text.startsWith("'") ? text.slice(1, -1).replaceAll("''", "'") : text.replace(/^[|>][-+]?\s/u, "").replace(/\s+#.*$/mu, "").replace(/\s*\n\s*/gu, " ");
+}
+
+/** The text with one field of its head exchanged. */
+function withField(text, name, value) {
+  const parts = split(text);
+  if (!parts || !fieldPattern(name).test(parts.head)) { return text; }
+  return text.replace(parts.head, () => parts.head.replace(fieldPattern(name), () => yamlText({ [name]: value })));
+}
+
+/** The version after the newest of some: its second number one larger. */
+function nextMinor(known = []) {
+  const numbers = known.map((version) => version.split(".").map(Number)).sort((a, b) => b[0] - a[0] || b[1] - a[1] || b[2] - a[2]);
+  return numbers.length ? `${numbers[0][0]}.${numbers[0][1] + 1}.0` : "1.0.0";
+}
+
+/** Everything found: [{pointer, code, cure, text?}]. */
+function judge(text) {
+  const found = [], say = (pointer, code, cure = "") => found.push({ pointer, code, cure });
+  if (new TextEncoder().encode(text).length > rules.limits.bytes) { say("", "file-too-large"); }
+  rules.characters.filter(({ pattern }) => new RegExp(pattern, "u").test(text)).forEach(({ code }) => say("", code));
+  const parts = split(text);
+  if (!parts) { say("", "no-front-matter"); return found; }
+  if (!parts.body.trim()) { say("", "empty-body"); }
+  const record = {};
+  for (const name of Object.keys(rules.schema.properties)) {
+    const value = said(parts.head, name);
+    if (value !== undefined) { record[name] = value; }
+  }
+  found.push(...schemaFindings(rules.schema, record, rules.cures));
+  if (rules.reserved.includes(record.id)) { say(below("", "id"), "reserved-id"); }
+  return found;
+}
+
+/** What the check would not say, but whoever publishes wants to know. */
+function hints(text) {
+  const { head } = split(text) ?? { head: "" }, id = said(head, "id"), version = said(head, "version"), known = rules.known[id] ?? [];
+  return [
+    known.includes(version) ? `Version ${version} of ${id} is there already and never changes: choose another number, such as ${nextMinor(known)}.` : "",
+    said(head, "changes") === TO_FILL ? "Say under “What is new” what this version changes." : "",
+    /^figures:[ \t]*\n/mu.test(head) && !known.length ? "The drawings of the source belong beside the new file, under figures/: send them in with it, or take the list out." : "",
+  ].filter(Boolean);
+}
+
+function say(text) {
+  at("status").textContent = text;
+}
+
+function keep() {
+  try { window.localStorage.setItem(KEY, boxes.text.value); at("kept").textContent = "Kept in this browser."; } catch { at("kept").textContent = "This browser does not keep drafts here: save the file before you leave."; }
+}
+
+function kept() {
+  try { return window.localStorage.getItem(KEY); } catch { return null; }
+}
+
+/** A label, its help and its control. */
+function labelled(name, label, help, control) {
+  boxes[name] = control;
+  control.id = `field-${name}`;
+  control.setAttribute("aria-describedby", `field-${name}-help`);
+  return make("div", { class: name === "text" ? "field wide" : "field" }, make("label", { for: control.id }, label), make("p", { class: "help", id: `field-${name}-help` }, help), control);
+}
+
+/** The small fields say what the text says. */
+function mirror() {
+  const { head } = split(boxes.text.value) ?? { head: "" };
+  ["id", "version", "changes"].forEach((name) => { if (document.activeElement !== boxes[name]) { boxes[name].value = said(head, name) ?? ""; } });
+}
+
+function field(name, label, help) {
+  const box = make("input", { autocomplete: "off", autocapitalize: "none", spellcheck: name === "changes" ? null : "false" });
+  box.addEventListener("input", () => {
+    boxes.text.value = withField(boxes.text.value, name, box.value.trim());
+    if (name === "id") { boxes.text.value = withField(boxes.text.value, "version", nextMinor(rules.known[box.value.trim()])); mirror(); }
+    keep();
+  });
+  return labelled(name, label, help, box);
+}
+
+/** Begin with a version's text under its next number. */
+function from(source) {
+  const text = withField(withField(source.text, "version", nextMinor(rules.known[source.id])), "changes", TO_FILL);
+  boxes.text.value = text;
+  mirror();
+  keep();
+  say(`This is ${source.title} ${source.version} with another number.`);
+}
+
+function summary(found, told) {
+  const line = ({ pointer, code, cure }) => make("li", {}, `${pointer.slice(1) || "The whole file"}: ${findingText({ code, cure }, rules.messages)}`);
+  return [
+    found.length ? make("h3", { tabindex: "-1", id: "form-wrong" }, `To put right (${found.length})`) : null,
+    found.length ? make("ul", { class: "found grave" }, found.map(line)) : null,
+    told.length ? make("h3", {}, `Worth a look (${told.length})`) : null,
+    told.length ? make("ul", { class: "found mild" }, told.map((text) => make("li", {}, text))) : null,
+  ].filter(Boolean);
+}
+
+function finish() {
+  const text = boxes.text.value, found = judge(text);
+  at("found").replaceChildren(...summary(found, hints(text)));
+  at("next").replaceChildren();
+  if (found.length) {
+    say(`${found.length} ${found.length === 1 ? "thing is" : "things are"} still to put right before the file is whole.`);
+    document.getElementById("form-wrong").focus();
+    return;
+  }
+  const { head } = split(text), path = `protocols/${said(head, "id")}/${said(head, "version")}.md`;
+  saveText(text, path.split("/").pop(), "text/markdown");
+  say("Saved.");
+  at("next").replaceChildren(make("p", {}, "In the repository its place is ", make("code", { id: "form-path" }, path), ". All other fields are checked when it is sent in, or by ", make("code", {}, "edgehold check"), "."),
+    sending(path, text, rules, "it is the whole draft"));
+}
+
+function start() {
+  at("off").remove();
+  const pick = make("select", {}, make("option", { value: "" }, "choose"), rules.sources.map(({ id, version, title, status }, n) => make("option", { value: n }, `${title} ${version} (${id}, ${status})`)));
+  pick.addEventListener("change", () => { if (pick.value) { from(rules.sources[Number(pick.value)]); } });
+  const text = make("textarea", { rows: 30, spellcheck: "false", class: "source" });
+  text.addEventListener("input", () => { mirror(); keep(); });
+  at("fields").replaceChildren(
+    labelled("source", "Start from", "What you typed here before is replaced. A retired version is not offered.", pick),
+    field("id", "Id", "The same for a new version of a method, another one for a method of its own: lower-case letters, digits and hyphens."),
+    field("version", "Version", "MAJOR.MINOR.PATCH: MAJOR when something is computed otherwise, MINOR when something is added, PATCH for wording."),
+    field("changes", "What is new", "In a sentence; “first version” for a method of its own."),
+    labelled("text", "The file", "Settings between two lines of hyphens, then the method. Every step’s heading begins with an id.", text));
+  at("finish").replaceChildren(button("Check and save the file", finish, { class: "first" }));
+  at("root").hidden = false;
+  const before = kept();
+  const source = rules.sources.findIndex(({ id, version }) => id === wanted.get("protocol") && (!wanted.get("version") || version === wanted.get("version")));
+  if (before) { text.value = before; mirror(); say("Restored what you typed before."); } else if (source >= 0) { pick.value = String(source); from(rules.sources[source]); }
+}
+
+start();

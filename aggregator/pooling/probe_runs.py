@@ -16,10 +16,11 @@ from .probe_register import Probe
 from .random_terms import ASSUMED_VARIANCES, TermsHeld, terms_held
 from .runs_design import Runs, checked_runs, fixed_part, independent_columns, too_many_levels
 from .runs_fit import fit_groups
-from .working_values import WorkingValues, fit_working
+from .working_values import WorkingValues, fit_working, working_values
 
 ANSWERED, TOO_LITTLE, NOT_APART = "answered", "too little", "not told apart"
 NO_VALUES = "what one-sided runs say could not be had"
+ROUNDS = 2  # in which what one-sided runs say is made anew about the model with the moderator; further ones move no third digit
 EVENING, LOT = "evening", "lot"  # random terms of probes alone: runs of one evening, or on one lot, share more than their submission
 
 
@@ -139,12 +140,26 @@ def shared_terms(rows: Sequence[EndpointRow], runs: Runs) -> dict[str, np.ndarra
 
 
 def fit_shared(taken: Chosen, values: WorkingValues, X: np.ndarray) -> tuple[CrossedFit, str]:
-    """Values of the runs with what these share as random terms, and why there are no figures; empty where there are."""
+    """Values of the runs with what these share as random terms, and why there are no figures; empty where there are.
+
+    What a one-sided run says depends on what the model foretells of it, and a moderator may foretell much: the values are made
+    anew about the fit with the moderator, and the fit from them, a few times over.
+    """
     groups = shared_terms(taken.rows, taken.runs)
-    fit = fit_working(values, X, {name: groups[name] for name in held_terms(groups, X).held})
+    groups = {name: groups[name] for name in held_terms(groups, X).held}
+    fit = fit_working(values, X, groups)
+    for _ in range(0 if values.extra is None else ROUNDS):
+        if _why_not(fit) or None in fit.variances.values():
+            break
+        values = working_values(taken.runs, X, groups, fit) or values
+        fit = fit_working(values, X, groups)
+    return fit, _why_not(fit)
+
+
+def _why_not(fit: CrossedFit) -> str:
     if fit.coefficients is None or not fit.convergence.converged:
-        return fit, fit.reasons.get("coefficients") or fit.reasons["convergence"]
-    return fit, "" if fit.covariance is not None else fit.reasons.get("covariance", "its standard errors could not be had")
+        return fit.reasons.get("coefficients") or fit.reasons["convergence"]
+    return "" if fit.covariance is not None else fit.reasons.get("covariance", "its standard errors could not be had")
 
 
 def held_terms(groups: Mapping[str, np.ndarray], X: np.ndarray) -> TermsHeld:

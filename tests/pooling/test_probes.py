@@ -425,3 +425,18 @@ def test_a_level_and_the_primary_endpoint_are_asked_everything_and_other_lives_a
     assert names["life", False] == ["relative-life"]
     assert not {"start-keenness", "steels-at-equal-start"} & set(names["loss", True]), "a loss holds the start already"
     assert probes_for("window", False) == ()
+
+
+def test_a_moderator_that_foretells_much_is_not_bent_by_runs_known_to_one_side():
+    # What a censored run says is judged beside the start, which tells most of it, and not beside the steel alone.
+    found = []
+    for seed in range(4):
+        rng = np.random.default_rng(seed)
+        rows = evenings(rng, spread=0.05, sd=0.05)
+        true = {row.run: rng.normal(0, 0.3) for row in rows}
+        rows = changed(rows, lambda row, t=true: row.low + 0.8 * t[row.run], start=lambda row, t=true: t[row.run], start_se=lambda row: 0.0)
+        last = float(np.quantile([row.low for row in rows], 0.8))
+        cut = [r if r.low < last else r.__class__(**{**vars(r), "low": last, "high": np.inf, "status": "right"}) for r in rows]
+        found.append(ask(cut, "start-keenness").result)
+    assert np.mean([one.estimate for one in found]) == pytest.approx(0.8 * np.log(1.1), abs=0.003)
+    assert sum(one.interval.low <= 0.8 * np.log(1.1) <= one.interval.high for one in found) >= 3

@@ -123,14 +123,14 @@ def submissions(rows: Sequence[EndpointRow]) -> int:
     return len({row.submission for row in rows})
 
 
-def too_few(runs: int, of_submissions: int, probe: Probe) -> str:
-    """Why there are too few runs for a probe; empty where there are enough."""
+def too_few(runs: int, of_submissions: int, probe: Probe, is_seen: str = "varies among") -> str:
+    """Why there are too few runs for a probe; empty where there are enough. ``is_seen`` says what these runs show of it."""
     if runs == 0:
         return "it is the same in all runs that could be compared, or not known"
     if runs >= probe.least_runs and of_submissions >= probe.least_submissions:
         return ""
     among = f"{runs} {'run' if runs == 1 else 'runs'} of {of_submissions} {'submission' if of_submissions == 1 else 'submissions'}"
-    return f"it varies among {among}; {probe.least_runs} runs of {probe.least_submissions} submissions are wanted"
+    return f"it {is_seen} {among}; {probe.least_runs} runs of {probe.least_submissions} submissions are wanted"
 
 
 def shared_terms(rows: Sequence[EndpointRow], runs: Runs) -> dict[str, np.ndarray]:

@@ -28,7 +28,7 @@ def spread(asked: Ready, probe: Probe) -> Found:
     """
     taken = chosen(asked, probe)
     counts, levels = (len(taken.rows), submissions(taken.rows)), len(set(taken.moderator.tolist()))
-    reason = too_few(*counts, probe) or _too_few_levels(levels, probe) or asked.reason or too_many_levels(taken.runs)
+    reason = too_few(*counts, probe, "is known of") or _too_few_levels(levels, probe) or asked.reason or too_many_levels(taken.runs)
     if reason:
         return _nothing(TOO_LITTLE, reason, counts)
     X, groups = fixed_part(taken.runs).X, {LOT: taken.moderator} | shared_terms(taken.rows, taken.runs)
@@ -49,9 +49,7 @@ def _nothing(state: str, reason: str, counts: tuple[int, int]) -> Found:
 
 
 def _too_few_levels(levels: int, probe: Probe) -> str:
-    if levels >= LEAST_LEVELS:
-        return ""
-    return f"{levels} {'is' if levels == 1 else 'are'} known ({probe.id}); {LEAST_LEVELS} are wanted"
+    return "" if levels >= LEAST_LEVELS else f"the runs are of {levels} {probe.id}{'s' * (levels != 1)}; {LEAST_LEVELS} are wanted"
 
 
 def _entangled(held: TermsHeld) -> str:

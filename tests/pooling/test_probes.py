@@ -256,7 +256,7 @@ def test_lots_that_go_with_the_evening_or_are_few_are_not_told():
     assert ask(each, "lot").state == "not told apart"
     assert ask(each, "lot").reason.startswith("it cannot be told apart from evening")
     few = changed(rows, lot=lambda row: f"coil.{row.order % 2}")
-    assert ask(few, "lot").reason == "2 are known (lot); 4 are wanted"
+    assert ask(few, "lot").reason == "the runs are of 2 lots; 4 are wanted"
     begun_anew = changed(rows, flags=lambda row: ("lot changed during the run",))
     assert ask(begun_anew, "lot").runs == 0
 

@@ -21,7 +21,7 @@ def agreement(asked: Ready, probe: Probe) -> Found:
     """
     taken = chosen(asked, probe)
     counts = (len(taken.rows), submissions(taken.rows))
-    reason = "no run has both" if not taken.rows else too_few(*counts, probe, "is known of") or too_many_levels(taken.runs)
+    reason = too_few(taken, *counts, probe, "is known of") or too_many_levels(taken.runs)
     if reason:
         return Found(TOO_LITTLE, reason, None, None, None, *counts)
     fixed, pair = fixed_part(taken.runs), commonest_pair(taken.runs)

@@ -88,7 +88,7 @@ def model(asked: Ready, probe: Probe) -> Model:
     taken = chosen(asked, probe)
     informing = _informing(taken, probe)
     counts = (int(informing.sum()), submissions([row for row, there in zip(taken.rows, informing, strict=True) if there]))
-    nothing = Model(*counts, taken, None, (), 0.0, None, TOO_LITTLE, too_few(*counts, probe))
+    nothing = Model(*counts, taken, None, (), 0.0, None, TOO_LITTLE, too_few(taken, *counts, probe))
     nothing = nothing if nothing.reason else replace(nothing, reason=asked.reason or too_many_levels(taken.runs))
     if nothing.reason:
         return nothing

@@ -123,10 +123,12 @@ def submissions(rows: Sequence[EndpointRow]) -> int:
     return len({row.submission for row in rows})
 
 
-def too_few(runs: int, of_submissions: int, probe: Probe, is_seen: str = "varies among") -> str:
+def too_few(taken: Chosen, runs: int, of_submissions: int, probe: Probe, is_seen: str = "varies among") -> str:
     """Why there are too few runs for a probe; empty where there are enough. ``is_seen`` says what these runs show of it."""
+    if not taken.rows:
+        return "it is known of no run"
     if runs == 0:
-        return "it is the same in all runs that could be compared, or not known"
+        return "it is the same in all runs that could be compared"
     if runs >= probe.least_runs and of_submissions >= probe.least_submissions:
         return ""
     among = f"{runs} {'run' if runs == 1 else 'runs'} of {of_submissions} {'submission' if of_submissions == 1 else 'submissions'}"

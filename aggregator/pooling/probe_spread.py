@@ -28,7 +28,7 @@ def spread(asked: Ready, probe: Probe) -> Found:
     """
     taken = chosen(asked, probe)
     counts, levels = (len(taken.rows), submissions(taken.rows)), len(set(taken.moderator.tolist()))
-    reason = too_few(*counts, probe, "is known of") or _too_few_levels(levels, probe) or asked.reason or too_many_levels(taken.runs)
+    reason = too_few(taken, *counts, probe, "is known of") or _too_few_levels(levels, probe) or asked.reason or too_many_levels(taken.runs)
     if reason:
         return _nothing(TOO_LITTLE, reason, counts)
     X, groups = fixed_part(taken.runs).X, {LOT: taken.moderator} | shared_terms(taken.rows, taken.runs)

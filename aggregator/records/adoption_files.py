@@ -26,7 +26,6 @@ def check_adoptions(
     pilots = Pilots(
         {file_id(path): path for path in reversed(paths)},  # measured come first, and count where an id is used twice
         {item.record.id: item.record for item in read if not item.changes},
-        frozenset(path.split("/")[2] for path in paths if path.startswith("submissions/simulated/")),
     )
     for protocol, placed in events.items():
         versions = {version: loaded for (name, version), loaded in protocols.items() if name == protocol}

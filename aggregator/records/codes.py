@@ -213,7 +213,7 @@ _PROTOCOL = _errors(
     event_order=("The event does not follow from those before.", "released, opened for review, adopted, retired"),
     wrong_number=("The numbers do not run on without a gap.", "use the next free number"),
     self_adopted=("A version was adopted by whoever released it.", "let somebody else adopt it"),
-    no_pilot=("A version was adopted without a pilot.", "name a submission that was made with this version while it was in review"),
+    no_pilot=("A version is adopted without a pilot.", "name a submission that was made with this version while it was in review"),
     wrong_pilot=(
         "The pilot is not a submission of this version, or came after its adoption.",
         "name a submission that was made with this version while it was in review",
@@ -224,9 +224,9 @@ _PROTOCOL = _errors(
     ),
     month_backwards=("Something is dated before what it follows.", "give the month in which it is sent"),
 ) | _warnings(
-    demonstration_only=(
-        "A version was adopted for the demonstration: no measured pilot exists.",
-        "nothing for the demonstration; pages say that its results are simulated",
+    no_measured_pilot=(
+        "A version was adopted on a simulated pilot, or on none, and its event says why.",
+        "nothing for what is published; a request that adopts names a pilot, and a measured one unless it is for the demonstration",
     ),
     form_closed=(
         "A blocking objection about safety stands against the version: nobody is led to follow it.",

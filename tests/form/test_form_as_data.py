@@ -79,7 +79,7 @@ def test_the_worked_examples_pass_the_check_without_a_warning(published, tmp_pat
         record = rules["example"] | {"id": f"{name}-{version.replace('.', '-')}"}
         (folder / f"{record['id']}.json").write_text(json.dumps(record), encoding="utf-8")
     repository = load_repository(tmp_path)
-    assert {f.code for f in repository.findings} == {"demonstration-only"}  # of the protocols' adoptions, not of the examples
+    assert {f.code for f in repository.findings} == {"no-measured-pilot"}  # of the protocols' adoptions, not of the examples
     assert len(repository.submissions) == len(published)
 
 

@@ -135,13 +135,18 @@ def test_an_adoption_on_a_pilot_that_was_retracted_is_refused(tmp_path):
 
 def test_an_adoption_for_the_demonstration_names_a_pilot_from_now_on(tmp_path):
     root = in_review(tmp_path)
-    invented = {"/origin": "simulated", "/id": "demo-1", "/blades/0/steel/designation": "demo-a", "/blades/0/key": "demo.galley"}
+    invented = {"/origin": "simulated", "/id": "demo-1", "/blades/0/steel/designation": "demo-plain-carbon", "/blades/0/key": "demo.galley"}
     blade = {f"/preparations/{i}/blade": "demo.galley" for i in (0, 1)}
     record = submission(invented | blade)
     on_base(root, lambda: write_submission(root, record))
     git(root, "merge", "-q", "main")
-    adopt(root, pilot=None)
-    assert "no-pilot" in codes(root)[ADOPTED]
+    decide = [changed(RESPONSE, {"/month": "2026-05"}), OUTCOME]
+    on_base(root, lambda: [say(root, number, entry) for number, entry in enumerate(decide, 1)])
+    git(root, "merge", "-q", "main")
+    adopt(root, pilot=None, evidence="adopted for the demonstration")
+    assert codes(root) == {ADOPTED: ["no-pilot", "no-measured-pilot"]}
+    adopt(root, pilot="demo-1")
+    assert codes(root) == {ADOPTED: ["no-measured-pilot"]}
 
 
 def test_an_objection_is_not_dated_back_before_an_adoption_that_it_would_have_stopped(root):

@@ -33,7 +33,9 @@ def adoption(root, **changes):
 
 
 def simulated():
-    return submission({"/origin": "simulated", "/id": "demo-1", "/blades/0/steel/designation": "demo-a", "/blades/0/key": "demo.galley"})
+    return submission(
+        {"/origin": "simulated", "/id": "demo-1", "/blades/0/steel/designation": "demo-plain-carbon", "/blades/0/key": "demo.galley"}
+    )
 
 
 ADOPTIONS = {
@@ -72,15 +74,16 @@ def test_a_pilot_that_was_corrected_later_stays_one(tmp_path):
     assert codes(root) == []
 
 
-def test_the_demonstration_is_adopted_without_a_pilot_and_says_so(tmp_path):
+def test_what_was_adopted_without_a_measured_pilot_says_why(tmp_path):
     root = adoption(make_repository(tmp_path), pilot=None)
     assert codes(root) == ["no-pilot"]
+    adoption(root, pilot=None, evidence="adopted for the demonstration")
+    (found,) = load_repository(root, today=TODAY).findings
+    assert (found.code, found.severity) == ("no-measured-pilot", "warning")
+    assert found.message == "version 1.0.0 is adopted without a pilot: adopted for the demonstration"
     write_submission(root, simulated())
-    found = [(f.code, f.severity) for f in load_repository(root, today=TODAY).findings if f.file.endswith("adopted.yaml")]
-    assert found == [("demonstration-only", "warning")]
     adoption(root, pilot="demo-1")
-    found = [f.message for f in load_repository(root, today=TODAY).findings if f.code == "demonstration-only"]
-    assert found == ["'demo-1' is simulated"]
+    assert [f.message for f in load_repository(root, today=TODAY).findings if f.code == "no-measured-pilot"] == ["'demo-1' is simulated"]
 
 
 REBUTTED = [RESPONSE, OUTCOME]

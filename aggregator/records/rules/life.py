@@ -25,12 +25,10 @@ class Pilots:
     paths : where each lies, by id; those that were taken out have none.
     records : by id, those that were read and never changed. A published adoption cannot be changed, so that nothing follows for it
         from a later correction; nor from a submission that this check had no need to read.
-    demonstrated : protocols that the demonstration follows.
     """
 
     paths: Mapping[str, str]
     records: Mapping[str, Submission]
-    demonstrated: frozenset[str]
 
 
 def adoption_problems(
@@ -63,12 +61,10 @@ def adoption_problems(
 
 
 def _pilot(protocol: str, event: Event, pilots: Pilots) -> Iterator[Problem]:
-    """A run of the version by the month of its adoption. The demonstration's versions were adopted for it, and say so."""
+    """A run of the version by the month of its adoption; without one, what the event says instead is told."""
     if event.pilot is None:
-        code, what = (
-            ("demonstration-only", ", and simulated submissions follow it") if protocol in pilots.demonstrated else ("no-pilot", "")
-        )
-        yield Problem("/pilot", code, f"version {event.version} is adopted without a pilot{what}")
+        code, why = ("no-pilot", "") if event.evidence is None else ("no-measured-pilot", f": {event.evidence}")
+        yield Problem("/pilot", code, f"version {event.version} is adopted without a pilot{why}")
         return
     path, record = pilots.paths.get(event.pilot), pilots.records.get(event.pilot)
     if path is None:  # taken out, or never there: said elsewhere
@@ -81,7 +77,7 @@ def _pilot(protocol: str, event: Event, pilots: Pilots) -> Iterator[Problem]:
     elif record is not None and record.month > event.month:
         yield Problem("/pilot", "wrong-pilot", f"{event.pilot!r} is of {record.month}, after the adoption")
     elif origin == "simulated":
-        yield Problem("/pilot", "demonstration-only", f"{event.pilot!r} is simulated")
+        yield Problem("/pilot", "no-measured-pilot", f"{event.pilot!r} is simulated")
 
 
 def blocked(event: Event, threads: Iterable[ObjectionThread], versions: Versions) -> Iterator[Problem]:

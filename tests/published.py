@@ -17,13 +17,16 @@ def copy_protocols(root: Path) -> Path:
     return Path(shutil.copytree(PROTOCOLS, root / "protocols", ignore=shutil.ignore_patterns("objections", "analysis")))
 
 
-def copy_demonstrated(root: Path) -> Path:
-    """The same with one simulated submission to each version that has one: their adoptions rest on the demonstration."""
+def copy_demonstrated(root: Path, leave_out: str = "") -> Path:
+    """The same with one simulated submission to each version that has one: their adoptions rest on the demonstration.
+
+    ``leave_out`` names a protocol whose submissions come later.
+    """
     folder = copy_protocols(root)
     seen = set()
     for path in sorted((PROTOCOLS.parent / "submissions" / "simulated").glob("*/*.json")):
         followed = json.loads(path.read_text(encoding="utf-8"))["protocol"]
-        if (key := (followed["id"], followed["version"])) not in seen:
+        if (key := (followed["id"], followed["version"])) not in seen and followed["id"] != leave_out:
             seen.add(key)
             target = root / "submissions" / "simulated" / path.parent.name / path.name
             target.parent.mkdir(parents=True, exist_ok=True)

@@ -13,7 +13,7 @@ from aggregator.pages.sheet_pages import CAUTIONS
 from aggregator.planning.words import add_arguments
 from aggregator.records.model.plan import Plan, PlanSeal
 from aggregator.records.sealing import plan_sha256
-from tests.published import copy_protocols
+from tests.published import copy_demonstrated
 
 ROOT = Path(__file__).parents[2]
 TWO = [
@@ -91,7 +91,7 @@ def test_the_plan_is_written_once_and_never_over(capsys, tmp_path):
 def test_a_sealed_plan_puts_its_seal_where_seals_are_published(capsys, tmp_path):
     repository = tmp_path / "repository"
     (repository / "submissions").mkdir(parents=True)
-    copy_protocols(repository)
+    copy_demonstrated(repository)
     assert main([*TWO, "--root", str(repository), "--sealed"]) == 0
     plan = Plan.model_validate_json((tmp_path / "boatyard-1.json").read_bytes())
     seal = PlanSeal.model_validate_json((repository / "submissions" / "plans" / "boatyard-1.json").read_bytes())

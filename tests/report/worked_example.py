@@ -13,7 +13,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from tests.published import copy_protocols
+from tests.published import copy_demonstrated
 
 from .fill_sheet import filled
 
@@ -42,11 +42,10 @@ def commands(block: str) -> list[str]:
 
 
 def repository(folder: Path) -> Path:
-    """An empty repository: the protocols, and no submission."""
-    copy_protocols(folder)
+    """The protocols, and no submission to the one that is followed."""
+    copy_demonstrated(folder, leave_out="two-sharpeners-rope")
     shutil.copy(ROOT / "mkdocs.yml", folder / "mkdocs.yml")
-    for origin in ("measured", "simulated"):
-        (folder / "submissions" / origin).mkdir(parents=True)
+    (folder / "submissions" / "measured").mkdir()
     return folder
 
 

@@ -23,9 +23,10 @@ FACTS = """() => {
     .filter(name => element.hasAttribute(name)).map(name => element.getAttribute(name)));
   const ids = all.filter(element => element.id).map(element => element.id);
   const known = new Set(ids);
-  // What the form's own script makes and is made from; its rules are a block of data.
+  // What a form's own script makes and is made from; its rules are a block of data.
+  const scripts = ["main", "review", "protocol"].map(name => `[src$='/assets/form/${name}.js']`).join();
   const ownForm = element => element.matches("#form-root input:not([src]), #form-rules[type='application/json']:not([src]), "
-    + "script[type=module][src$='/assets/form/main.js']:empty");
+    + `script[type=module]:is(${scripts}):empty`);
   return {
     title: document.title,
     language: document.documentElement.lang,

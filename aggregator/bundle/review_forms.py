@@ -97,9 +97,14 @@ def _target(repository: Repository, name: str) -> Rules:
         "title": "the analysis" if name == ANALYSIS else max(versions.values(), key=lambda v: version_order(v.record.version)).record.title,
         "next": 1 + max(threads, default=0),
         "table": target_table(repository, name),
-        "repeatable": [[t.number, t.objection.title] for t in threads.values() if t.objection.duplicate_of is None and not _struck(t)],
+        "repeatable": [[t.number, _title(t)] for t in threads.values() if t.objection.duplicate_of is None and not _struck(t)],
         "versions": [_version(repository, name, version) for version in sorted(versions, key=version_order, reverse=True)],
     }
+
+
+def _title(thread: ObjectionThread) -> str:
+    """An objection's title, with the word where nobody raised it."""
+    return f"{thread.objection.title}, simulated" if thread.objection.simulated else thread.objection.title
 
 
 def _struck(thread: ObjectionThread) -> bool:
@@ -123,7 +128,7 @@ def _thread(repository: Repository, thread: ObjectionThread, table: Callable[[Th
     return {
         "protocol": thread.protocol,
         "number": thread.number,
-        "title": thread.objection.title,
+        "title": _title(thread),
         "state": state_of(thread, threads_of(repository, thread.protocol)).state,
         "against": [part for part in (against.version, against.step, against.endpoint) if part],
         "folder": thread.path.rpartition("/")[0],

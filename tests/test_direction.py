@@ -7,6 +7,8 @@ import pytest
 
 PACKAGE = Path(__file__).parents[1] / "aggregator"
 STAGES = ["records", "endpoints", "estimates", "pooling", "bundle", "pages"]
+BESIDE = {"bundle": {"review"}}
+"""What stands beside the path and may be imported all the same: it knows the records and nothing else."""
 MODULES = [(stage, path) for stage in ["numerics", *STAGES] for path in sorted((PACKAGE / stage).rglob("*.py"))]
 
 
@@ -23,8 +25,13 @@ def _imported_parts(path: Path) -> set[str]:
 @pytest.mark.parametrize(("stage", "path"), MODULES, ids=lambda value: getattr(value, "stem", value))
 def test_a_stage_imports_only_from_its_left(stage, path):
     left = STAGES[: STAGES.index(stage)] if stage in STAGES else []
-    allowed = {*left, stage, "errors", "numerics", "registers"}
+    allowed = {*left, stage, "errors", "numerics", "registers", *BESIDE.get(stage, ())}
     assert _imported_parts(path) <= allowed
+
+
+def test_what_the_bundle_takes_from_beside_the_path_knows_the_records_alone():
+    for path in (PACKAGE / "review").glob("*.py"):
+        assert _imported_parts(path) <= {"records", "review", "errors"}
 
 
 def test_every_stage_has_modules_to_look_at():

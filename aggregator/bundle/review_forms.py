@@ -18,6 +18,7 @@ from aggregator.records.opening import LARGEST_BYTES, UNFIT_CHARACTERS, decode, 
 from aggregator.records.schemas import site_url
 from aggregator.records.session import RESERVED_IDS
 from aggregator.records.threads import state_of
+from aggregator.review.protocol_drafts import FIRST_VERSION, skeleton
 
 from .form import HINTS, LONGEST_LINK, SCHEMA_CODES, Rules, messages, patterns_in, repository_url, schema_of
 from .objections import STRUCK, threads_of, versions_of
@@ -31,6 +32,7 @@ BODIES = {
     "response": ("Text", "The response, in plain text. It is about the method: nobody is addressed here."),
     "outcome": ("Reason", "Why it is decided so, in plain text, for readers who were not there."),
 }  # fmt: skip
+OWN_ID = "my-method"
 PROTOCOL_CODES = ("no-front-matter", "empty-body", "file-too-large", "reserved-id")
 TEXT_CODES = ("empty-body", "file-too-large", "names-a-person")
 
@@ -139,13 +141,14 @@ def _thread(repository: Repository, thread: ObjectionThread, table: Callable[[Th
 
 
 def _protocols(repository: Repository) -> Rules:
-    """Every version that is not retired with its text, to start a draft from; the newest of each protocol first."""
+    """Every version that is not retired with its text, to start a draft from, the newest of each protocol first; then a skeleton."""
     found = []
     for (name, version), loaded in sorted(repository.protocols.items(), key=lambda p: (p[0][0], [-n for n in version_order(p[0][1])])):
         status = status_after(events_of(repository, name, version))
         if status != "retired":
             text = decode(read_bytes(repository.root / loaded.path, "protocol")[0])[0]
             found.append({"id": name, "version": version, "title": loaded.record.title, "status": status, "text": text})
+    empty = {"id": OWN_ID, "version": FIRST_VERSION, "title": "A method of its own", "status": "", "text": skeleton(OWN_ID)}
     schema = schema_of(PROTOCOL_FORMAT, site_url(repository.root))
     fields = ("format", "id", "version", "title", "changes")
     own = {"properties": {name: schema["properties"][name] for name in fields}, "required": list(fields), "type": "object"}
@@ -155,7 +158,7 @@ def _protocols(repository: Repository) -> Rules:
         "cures": {pattern: pattern_cure(pattern) for pattern in sorted(patterns_in(own))},
         "reserved": sorted(RESERVED_IDS | RESERVED_PROTOCOLS),
         "known": _numbers(repository.protocols),
-        "sources": found,
+        "sources": [*found, empty],
         "messages": messages([*SCHEMA_CODES, *PROTOCOL_CODES, *(c["code"] for c in UNFIT_CHARACTERS)]),
         **_everywhere(repository, "protocol"),
     }  # fmt: skip

@@ -7,6 +7,7 @@ What a thread allows is not written a second time: entries that might be added a
 from __future__ import annotations
 
 import datetime
+import functools
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 from typing import get_args
@@ -154,6 +155,7 @@ def outcome_table(of: Thread) -> list[Entry]:
 
 
 def _word(of: Thread, word: str) -> list[Entry]:
+    @functools.cache
     def codes(at: str, by: str = NOBODY, month: str = LAST_MONTH) -> set[str]:
         outcome = Outcome(format=FORMAT, kind="outcome", outcome=word, by=by, month=month)
         return {problem.code for problem in of.said_of(outcome) if problem.pointer == at}

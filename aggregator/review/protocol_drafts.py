@@ -71,7 +71,7 @@ def protocol_draft(root: Path, name: str, source: str | None = None, version: st
         raise InputError(f"version {number} of {name!r} is there already; the next one may be {next_minor(known)}")
     path = f"protocols/{name}/{number}.md"
     if source is None:
-        return Draft(path, _skeleton(name, number))
+        return Draft(path, skeleton(name, number))
     return _copy(root, path, source)
 
 
@@ -117,7 +117,8 @@ def _drawings(root: Path, tree: dict[str, object], name: str, new: str) -> Itera
             yield f"protocols/{new}/{path.split('/', 2)[2]}", read_bytes(root / path, "figure")[0]
 
 
-def _skeleton(name: str, version: str) -> str:
+def skeleton(name: str, version: str = FIRST_VERSION) -> str:
+    """The text of a protocol in which nothing is filled in, and every field says what it is for."""
     given = {"format": PROTOCOL_FORMAT, "id": name, "version": version, "changes": "first version"}
     lines = [
         "# What stands empty is to be filled in; null and lists in brackets may stay. The check names every place that is left.",

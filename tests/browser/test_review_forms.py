@@ -219,6 +219,10 @@ def test_a_protocol_is_drafted_from_a_version_and_checked_as_the_program_does(co
         shutil.copytree(review_root / part, tmp_path / part)
     (tmp_path / ROPE / "1.1.1.md").write_text(written, encoding="utf-8")
     assert [f for f in load_repository(tmp_path).findings if f.file == f"{ROPE}/1.1.1.md"] == []
+    page.get_by_label("Start from", exact=True).select_option(label="A method of its own: a skeleton")
+    expect(page.get_by_label("What is new", exact=True)).to_have_value("first version")
+    page.get_by_role("button", name=SAVE).click()
+    expect(page.locator("#form-wrong")).to_have_text("To put right (1)")
     page.get_by_label("Id", exact=True).fill("new")
     page.get_by_role("button", name=SAVE).click()
     expect(page.locator("#form-found")).to_contain_text("keeps for itself")

@@ -109,13 +109,12 @@ function field(name, label, help) {
   return labelled(name, label, help, box);
 }
 
-/** Begin with a version's text under its next number. */
+/** Begin with a version's text under its next number, or with the skeleton, which has no status. */
 function from(source) {
-  const text = withField(withField(source.text, "version", nextMinor(rules.known[source.id])), "changes", TO_FILL);
-  boxes.text.value = text;
+  boxes.text.value = source.status ? withField(withField(source.text, "version", nextMinor(rules.known[source.id])), "changes", TO_FILL) : source.text;
   mirror();
   keep();
-  say(`This is ${source.title} ${source.version} with another number.`);
+  say(source.status ? `This is ${source.title} ${source.version} with another number.` : "Every field says what it is for. Choose an id first.");
 }
 
 function summary(found, told) {
@@ -146,7 +145,7 @@ function finish() {
 
 function start() {
   at("off").remove();
-  const pick = make("select", {}, make("option", { value: "" }, "choose"), rules.sources.map(({ id, version, title, status }, n) => make("option", { value: n }, `${title} ${version} (${id}, ${status})`)));
+  const pick = make("select", {}, make("option", { value: "" }, "choose"), rules.sources.map(({ id, version, title, status }, n) => make("option", { value: n }, status ? `${title} ${version} (${id}, ${status})` : `${title}: a skeleton`)));
   pick.addEventListener("change", () => { if (pick.value) { from(rules.sources[Number(pick.value)]); } });
   const text = make("textarea", { rows: 30, spellcheck: "false", class: "source" });
   text.addEventListener("input", () => { mirror(); keep(); });

@@ -33,9 +33,9 @@ def adoption(root, **changes):
 
 
 def simulated():
-    return submission(
-        {"/origin": "simulated", "/id": "demo-1", "/blades/0/steel/designation": "demo-plain-carbon", "/blades/0/key": "demo.galley"}
-    )
+    blade = {"/blades/0/steel/designation": "demo-plain-carbon", "/blades/0/key": "demo.galley"}
+    blade |= {f"/preparations/{i}/blade": "demo.galley" for i in (0, 1)}
+    return submission({"/origin": "simulated", "/id": "demo-1"} | blade)
 
 
 ADOPTIONS = {
@@ -83,7 +83,7 @@ def test_what_was_adopted_without_a_measured_pilot_says_why(tmp_path):
     assert found.message == "version 1.0.0 is adopted without a pilot: adopted for the demonstration"
     write_submission(root, simulated())
     adoption(root, pilot="demo-1")
-    assert [f.message for f in load_repository(root, today=TODAY).findings if f.code == "no-measured-pilot"] == ["'demo-1' is simulated"]
+    assert [(f.code, f.message) for f in load_repository(root, today=TODAY).findings] == [("no-measured-pilot", "'demo-1' is simulated")]
 
 
 REBUTTED = [RESPONSE, OUTCOME]

@@ -8,7 +8,7 @@ from typing import get_args
 from aggregator.bundle.model import Results
 from aggregator.records.model.base import Interest
 from aggregator.records.model.protocol import ThreatKind
-from aggregator.records.model.review import Outcome, Response
+from aggregator.records.model.review import OBJECTION_FORMAT, Outcome, Response
 
 from . import addresses
 from .page import Page, render
@@ -36,6 +36,7 @@ def review_pages(results: Results, reviews: Reviews) -> Iterator[Page]:
         "month": newest.events[-1].month if newest and newest.events else "2026-01",
     }
     words = {
+        "format": OBJECTION_FORMAT,
         "threats": get_args(ThreatKind),
         "interests": get_args(Interest),
         "responses": get_args(Response.model_fields["response"].annotation),

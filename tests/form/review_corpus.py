@@ -10,7 +10,7 @@ from pathlib import Path
 
 from aggregator.bundle.review_forms import review_forms
 from aggregator.records import load_repository
-from aggregator.records.model.review import OBJECTION_FORMAT
+from aggregator.records.model.review import EVENT_FORMAT, OBJECTION_FORMAT
 from aggregator.review.drafts import name_of
 from aggregator.review.writing import markdown_text
 from tests.records.builder import (
@@ -113,7 +113,7 @@ def write_repository(root: Path) -> Path:
 
 def release(folder: Path, path: Path) -> None:
     """Release one more version, in the month of TODAY."""
-    event = {"format": "event/0.1.0", "kind": "released", "version": path.stem, "by": "guild", "month": "2026-06"}
+    event = {"format": EVENT_FORMAT, "kind": "released", "version": path.stem, "by": "guild", "month": "2026-06"}
     write_event(folder, len(list((folder / "events").iterdir())) + 1, event | {"sha256": hashlib.sha256(path.read_bytes()).hexdigest()})
 
 

@@ -10,6 +10,7 @@ import pytest
 from aggregator.cli import main
 from aggregator.errors import InputError
 from aggregator.records import load_repository
+from aggregator.records.model.review import OBJECTION_FORMAT
 from aggregator.review.drafts import name_of, objection_draft
 from tests.records.builder import adopt, event, make_repository, protocol, write_event, write_protocol
 
@@ -165,7 +166,9 @@ def test_print_changes_no_file(root, capsys):
     words = [word for name, value in OBJECTION.items() for word in (f"--{name}", value)]
     assert main(["draft", "objection", "--root", str(root), "--print", *words]) == 0
     told = capsys.readouterr()
-    assert told.out.startswith("---\nformat: objection/0.1.0\nkind: objection\n") and f"its place is {FOLDER}/00-objection.md" in told.err
+    assert (
+        told.out.startswith(f"---\nformat: {OBJECTION_FORMAT}\nkind: objection\n") and f"its place is {FOLDER}/00-objection.md" in told.err
+    )
     assert files(root) == before
 
 

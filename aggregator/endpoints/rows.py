@@ -34,6 +34,7 @@ class EndpointRow:
     edge_part : ``whole``, ``heel``, ``middle`` or ``tip``.
     coil_position_m, humidity_percent : metres from the outer end of the coil, and relative humidity; None when not known.
     blinded : whether the tester did not know whose edge it was; None when not known.
+    seal_held : whether the seal of the submission's plan held; None where there is none.
     guessed_sharpener, guessed_blade : what a blind tester took it for; None where nothing was written down.
     interest : whether the tester owns, made or sells the blade; None when not known.
     finish_um : particle size of the last abrasive in micrometres; None when not known.
@@ -76,6 +77,7 @@ class EndpointRow:
     coil_position_m: float | None = None
     humidity_percent: float | None = None
     blinded: bool | None = None
+    seal_held: bool | None = None
     guessed_sharpener: str | None = None
     guessed_blade: str | None = None
     interest: bool | None = None

@@ -90,6 +90,16 @@ def not_blinded(rows: Sequence[EndpointRow]) -> list[float | None]:
     return [None if row.blinded is None else float(not row.blinded) for row in rows]
 
 
+def doubtful_own(rows: Sequence[EndpointRow]) -> list[float | None]:
+    """1 where the tester had sharpened the edge and the seal did not hold; None where no seal was made."""
+    return [None if row.seal_held is None else float(row.own_sharpening and not row.seal_held) for row in rows]
+
+
+def doubtful_seal(rows: Sequence[EndpointRow]) -> list[float | None]:
+    """1 where the seal of the plan was broken or late."""
+    return [None if row.seal_held is None else float(not row.seal_held) for row in rows]
+
+
 def guessed_right(rows: Sequence[EndpointRow]) -> list[float | None]:
     """1 where a blind tester named the right sharpener or blade, 0 where a wrong one; of two guesses both must be right."""
     return [float(_right(row)) if row.blinded and _guessed(row) else None for row in rows]

@@ -168,6 +168,21 @@ PROBES: tuple[Probe, ...] = (
         beside=(("own sharpening", of.own_sharpening), ("not blinded", of.not_blinded)),
     ),
     Probe(
+        id="seal",
+        question="Do testers favour their own edges more where a seal was broken or late?",
+        measures=EFFECT,
+        estimand="What being the tester's own work adds to an edge where the plan's seal was broken or late, over what it adds where the "
+        "seal held.",
+        column=of.doubtful_own,
+        step=1.0,
+        within=None,
+        subject="A tester's own edge under a broken or late seal",
+        other="the seal aside it would have been",
+        does_not_show="That anybody looked: seals break by oversight too. A seal that held keeps nobody from recognising a blade.",
+        replaces=OWN,
+        beside=(("own sharpening", of.own_sharpening), ("seal broken or late", of.doubtful_seal)),
+    ),
+    Probe(
         id="tester-guess",
         question="Do blind testers who guess right read differently from those who guess wrong?",
         measures=EFFECT,

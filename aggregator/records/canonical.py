@@ -96,6 +96,7 @@ class LoadedSubmission:
     changes : corrections and retraction in the order of their numbers.
     earlier : as it stood before each of them, in their order; None where it would not have passed the check. Empty without
         changes, and where the states were not asked for.
+    seal_held : whether the seal of its plan held; None where none was made, or nobody looked.
     """
 
     record: Submission
@@ -104,6 +105,7 @@ class LoadedSubmission:
     runs: tuple[CanonicalRun, ...]
     changes: tuple[LoadedChange, ...] = ()
     earlier: tuple[LoadedSubmission | None, ...] = ()
+    seal_held: bool | None = None
 
     @property
     def retraction(self) -> LoadedChange | None:

@@ -11,6 +11,7 @@ PROBE_NAMES = frozenset(
         "later-evening",
         "humidity",
         "blinding",
+        "seal",
         "tester-guess",
         "interest",
         "own-sharpening",

@@ -20,7 +20,7 @@ from .names import Names
 from .problem import Problem
 from .rules.duplicates import content_problems, id_problems
 from .rules.life import closed_form_problems
-from .rules.plans import plan_problems
+from .rules.plans import plan_problems, seal_held
 from .rules.protocol_versions import life_problems
 from .rules.readings import reading_problems
 from .rules.references import reference_problems
@@ -77,9 +77,11 @@ def check_submissions(
     live = [item for item in read if not item.retracted]
     shared = shared_facts([(item.path, item.record) for item in live], session.find_steel, newer)
     session.collected.add_all([*content_problems([(item.path, item.record) for item in live]), *shared.problems])
-    session.collected.add_all((item.path, problem) for item in live for problem in plan_problems(item.record, seals or {}))
+    planned = {item.path: plan_problems(item.record, seals or {}) for item in live}
+    session.collected.add_all((path, problem) for path, problems in planned.items() for problem in problems)
     session.collected.add_all((item.path, problem) for item in live for problem in closed_form_problems(item.record, closed or {}))
     loaded = [_against_protocol(session, item, protocols, versions, events, shared.blades, names) for item in live]
+    loaded = [item and replace(item, seal_held=seal_held(item.record, planned[item.path])) for item in loaded]
     gone = [_retracted(session, item, protocols, names) for item in read if item.retracted]
     then = {item.path: _earlier(session, item, protocols, events, shared.blades, names) for item in read if item.earlier}
     for item in read:

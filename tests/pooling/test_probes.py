@@ -364,6 +364,23 @@ def test_expectation_is_what_own_sharpening_adds_where_it_was_known():
     assert ask(changed(rows[0], blinded=lambda row: True), "blinding").state == "too little"
 
 
+def test_a_doubtful_seal_is_what_own_sharpening_adds_where_it_did_not_hold():
+    def held(row):
+        return row.submission in ("s0", "s2", "s4")
+
+    def from_one_more(row):
+        return row.sharpener if row.own_sharpening or row.evening == 1 else f"p{(int(row.tester[1:]) + 2) % 6}"
+
+    made = [evenings(np.random.default_rng(seed), own=0.1) for seed in range(6)]
+    plain = [changed(one, seal_held=held, sharpener=from_one_more) for one in made]
+    keener = [changed(one, lambda r: r.low + 0.3 * r.own_sharpening) for one in plain]
+    bent = [changed(one, lambda r: r.low + 0.2 * (r.own_sharpening and not held(r))) for one in plain]
+    before, own, found = ([ask(one, "seal").result.estimate for one in rows] for rows in (plain, keener, bent))
+    assert np.subtract(own, before) == pytest.approx([0.0] * 6, abs=0.03), "what edges of one's own gain anyway is no part of it"
+    assert np.subtract(found, before) == pytest.approx([0.2] * 6, abs=0.03)
+    assert ask(made[0], "seal").reason.startswith("it is known of no run")
+
+
 def test_relative_life_is_held_against_absolute_life_by_steel_and_else_by_practice():
     rng = np.random.default_rng(4)
     gap = {"demo-a": -0.2, "demo-b": 0.1}

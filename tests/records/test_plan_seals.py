@@ -88,6 +88,20 @@ def test_a_seal_that_holds_is_no_finding(tmp_path):
     assert any(path == "submissions/plans/wren-plan.json" for path, _ in repository.side_files)
 
 
+def test_a_submission_knows_whether_its_seal_held(tmp_path):
+    plan = sealed()
+    cases = {
+        "held": (None, reference(plan)),
+        "late": ({"month": "2026-06"}, reference(plan)),
+        "broken": (None, reference(plan, opened=None)),
+    }
+    known = {name: read(tmp_path / name, plan, submitted, seal) for name, (seal, submitted) in cases.items()}
+    known["none"] = read(tmp_path / "none", plan, None, False)
+    assert {name: [s.seal_held for s in repository.submissions] for name, repository in known.items()} == {
+        "held": [True], "late": [False], "broken": [False], "none": [None],
+    }  # fmt: skip
+
+
 def test_a_plan_changed_after_it_was_published_breaks_its_seal_and_still_counts(tmp_path):
     plan = sealed()
     other = plan | {"seed": 5}

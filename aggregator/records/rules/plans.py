@@ -5,7 +5,7 @@ Everything here is a warning: a broken seal says something about the experiment,
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
 from ..model.plan import Plan, PlannedRun, PlanSeal
 from ..model.submission import PlanReference, Submission
@@ -32,6 +32,13 @@ def plan_problems(record: Submission, seals: Mapping[str, PlanSeal]) -> list[Pro
     if reference.opened is not None:
         found += [*_other_plan(record, reference, reference.opened), *_order(record, reference.opened)]
     return found
+
+
+def seal_held(record: Submission, problems: Iterable[Problem]) -> bool | None:
+    """Whether the submission's seal held, by what `plan_problems` says of it; None where no seal is spoken of."""
+    if any(problem.code in ("seal-broken", "seal-late") for problem in problems):
+        return False
+    return True if record.plan is not None and record.plan.sha256 is not None else None
 
 
 def _unsealed_runs(record: Submission) -> Iterator[Problem]:

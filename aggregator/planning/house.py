@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from aggregator.bundle.repeatability import assumption, form_repeatability
+from aggregator.bundle.versions import closed_by
 from aggregator.errors import FindingsError, InputError
 from aggregator.estimates.repeatability import Repeatability
 from aggregator.records import load_repository
@@ -35,7 +36,7 @@ def open_protocol(root: Path, name: str, version: str | None = None) -> Protocol
     FindingsError
         Errors stand in the protocols.
     InputError
-        There is no such protocol or version, or none of it takes submissions.
+        There is no such protocol or version, none of it takes submissions, or an objection about safety has closed its form.
     """
     repository = load_repository(root, chosen=())
     if repository.errors:
@@ -45,7 +46,13 @@ def open_protocol(root: Path, name: str, version: str | None = None) -> Protocol
         raise InputError(f"got the protocol {name!r}, wanted one of {', '.join(sorted({id for id, _ in repository.protocols}))}")
     if version is not None and version not in versions:
         raise InputError(f"got version {version!r} of {name}, wanted one of {', '.join(sorted(versions, key=version_order))}")
-    return versions[version or _newest_open(name, versions, repository)].record
+    chosen = version or _newest_open(name, versions, repository)
+    closing = closed_by(repository, name, chosen)
+    if closing:
+        raise InputError(
+            f"objection {closing[0]}, about safety, stands against {name} {chosen}: no test is planned by it until that is settled"
+        )
+    return versions[chosen].record
 
 
 def _newest_open(name: str, versions: Mapping[str, LoadedProtocol], repository: Repository) -> str:

@@ -3,6 +3,7 @@
 import argparse
 import json
 import re
+import shutil
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,8 @@ from aggregator.planning.words import add_arguments
 from aggregator.records.model.plan import Plan, PlanSeal
 from aggregator.records.sealing import plan_sha256
 from tests.published import copy_demonstrated
+from tests.records.builder import markdown, write
+from tests.records.test_objections import OBJECTION
 
 ROOT = Path(__file__).parents[2]
 TWO = [
@@ -172,3 +175,20 @@ def test_every_word_is_explained():
     parser = argparse.ArgumentParser()
     add_arguments(parser)
     assert all(action.help for action in parser._actions)
+
+
+def test_no_test_is_planned_by_a_version_whose_form_is_closed(capsys, tmp_path):
+    root = tmp_path / "clone"
+    copied = shutil.copytree(ROOT / "protocols" / TWO[1], root / "protocols" / TWO[1])
+    (root / "submissions").mkdir()
+    shutil.rmtree(copied / "objections")
+    words = [str(root) if word == str(ROOT) else word for word in TWO]
+    assert main([*words, "--dry"]) == 0
+    objection = OBJECTION | {
+        "against": {"protocol": TWO[1], "version": "1.1.0", "step": "s2-reading-rig", "endpoint": None},
+        "threat": "safety", "severity": "blocking", "month": "2026-01",
+    }  # fmt: skip
+    write(copied / "objections" / "001-the-thread-whips" / "00-objection.md", markdown(objection, "The parting thread whips back."))
+    capsys.readouterr()
+    assert main([*words, "--dry"]) == 2
+    assert "objection 1, about safety, stands against two-sharpeners-rope 1.1.0: no test is planned by it" in capsys.readouterr().err

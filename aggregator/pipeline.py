@@ -12,7 +12,7 @@ from aggregator.bundle.ledger import interested_submissions
 from aggregator.bundle.model import Results
 from aggregator.bundle.repeatability import publish, repeatability_json
 from aggregator.bundle.review_forms import review_forms
-from aggregator.bundle.schemas import all_schemas
+from aggregator.bundle.schemas import published_schemas
 from aggregator.bundle.tables import tables
 from aggregator.bundle.write import staged_build
 from aggregator.endpoints import curve_points, endpoint_rows
@@ -33,7 +33,6 @@ from aggregator.pooling.steel_network import steel_networks
 from aggregator.records import load_repository
 from aggregator.records.canonical import PoolKey, Repository, pool_key
 from aggregator.records.model.protocol import version_order
-from aggregator.records.schemas import site_url
 from aggregator.sheets.browser import browser_rules
 from aggregator.sheets.ready import ReadySheet, ready_sheets
 
@@ -144,7 +143,7 @@ def site(root: Path, say: Progress = lambda _: None) -> Path:
         results, files, rules, sheets, reviews = _results_files(root, say)
         _write_results(files, stage / "results")
         say("building the pages")
-        schemas = {f"schemas/{name}": content for name, content in all_schemas(site_url(root)).items()}
+        schemas = {f"schemas/{name}": content for name, content in published_schemas(root).items()}
         build_site(results, root, stage / "site", files | schemas, forms=rules, sheets=sheets, reviews=reviews)
     return root / "build" / "site" / "index.html"
 

@@ -91,7 +91,7 @@ class Findings:
 def assemble(found: Findings) -> Results:
     """Gather everything into the published record; nothing is estimated here."""
     return Results(
-        format="results/0.1.0",
+        format="results/1.0.0",
         provenance=_provenance(found),
         pools=tuple(_pool(found, key, group) for key, group in sorted(_by_pool(found.repository).items())),
         submissions=submission_results(found.repository, found.rows, found.estimates),

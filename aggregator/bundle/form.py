@@ -146,7 +146,7 @@ def _schemas(base_url: str) -> dict[str, bytes]:
 
 
 def schema_of(format_name: str, base_url: str) -> dict[str, object]:
-    """The schema of a format such as ``submission/0.1.0``."""
+    """The schema of a format such as ``submission/1.0.0``."""
     return json.loads(_schemas(base_url)[f"{format_name}.json"])
 
 

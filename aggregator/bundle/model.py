@@ -19,7 +19,7 @@ from .ratio import RatioInterval
 from .study_checks import StudyChecksResult
 from .versions import ProtocolResult
 
-RESULTS_FORMAT = "results/0.1.0"
+RESULTS_FORMAT = "results/1.0.0"
 
 
 class Counts(Record):
@@ -501,7 +501,7 @@ class Provenance(Record):
 class Results(Record):
     """The results bundle."""
 
-    format: Literal["results/0.1.0"]
+    format: Literal["results/1.0.0"]
     """Name and version of this format."""
     provenance: Provenance
     """Where the numbers come from."""

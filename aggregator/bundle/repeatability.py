@@ -21,7 +21,7 @@ from aggregator.records.model.protocol import EndpointRule, Protocol, major
 
 from .numbers import published
 
-REPEATABILITY_FORMAT = "repeatability/0.1.0"
+REPEATABILITY_FORMAT = "repeatability/1.0.0"
 
 
 class Contribution(Record):
@@ -78,8 +78,8 @@ class PoolRepeatability(Record):
 class Content(Record):
     """What the hash is taken over."""
 
-    format: Literal["repeatability/0.1.0"]
-    """Name and version of this format."""
+    format: Literal["repeatability/1.0.0", "repeatability/0.1.0"]
+    """Name and version of this format; 0.1.0 had the same fields."""
     pools: tuple[PoolRepeatability, ...]
     """By protocol, MAJOR and origin."""
 

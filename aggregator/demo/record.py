@@ -14,7 +14,7 @@ from .scenes import Arm, Scene
 from .world import World, scene_stream
 from .writing import METRES, NEWTONS, Hand, in_steps, written
 
-FORMAT = "submission/0.1.0"
+FORMAT = "submission/1.0.0"
 NOTE = "Simulated: made by the demonstration's generator, no blade was ever cut with."
 _START_STATES = {5: None, 7: "bevel reset"}
 _ANSWERED = {

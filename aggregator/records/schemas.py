@@ -52,7 +52,7 @@ class _Closed(GenerateJsonSchema):
 
 
 def generated_schemas(base_url: str = FALLBACK_URL) -> dict[str, bytes]:
-    """Every schema by its path below schemas/, such as ``submission/0.1.0.json``; the same bytes every time.
+    """Every schema by its path below schemas/, such as ``submission/1.0.0.json``; the same bytes every time.
 
     Parameters
     ----------
@@ -73,7 +73,7 @@ def schema_document(name: str, text: str, models: tuple[type, ...], base_url: st
 
     Parameters
     ----------
-    name : kind and version, such as ``submission/0.1.0``.
+    name : kind and version, such as ``submission/1.0.0``.
     text : what the format is.
     models : one model, or the alternatives told apart by their ``kind``.
     base_url : as in ``generated_schemas``.

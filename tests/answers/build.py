@@ -48,7 +48,7 @@ def submission(runs: Sequence[dict], protocol: str = ROPE, name: str = "wren-1",
     blades = sorted({facts["blade"] for facts in runs})
     designations = steels or {}
     return {
-        "format": "submission/0.1.0",
+        "format": "submission/1.0.0",
         "id": name,
         "protocol": dict(zip(("id", "version"), protocol.split("/"), strict=True)),
         "origin": "measured",

@@ -65,7 +65,7 @@ def _write_changes(root: Path, hostile: Hostile, medium: str) -> None:
     record = _submission(hostile, RETRACTED, VERSIONS[0], medium)
     folder = root / "submissions" / "measured" / PROTOCOL
     _write(folder / f"{record['id']}.json", json.dumps(record, ensure_ascii=False, indent=1))
-    say, common = hostile.payloads, {"format": "change/0.1.0", "submission": record["id"], "by": RETRACTED, "month": "2026-05"}
+    say, common = hostile.payloads, {"format": "change/1.0.0", "submission": record["id"], "by": RETRACTED, "month": "2026-05"}
     notes = [record["blades"][0]["note"], *say.every(), say.long()[:200]]
     what = [{"pointer": "/blades/0/note", "before": old, "after": new} for old, new in itertools.pairwise(notes)]
     correction = common | {"kind": "correction", "what": what, "why": say.long()}
@@ -113,7 +113,7 @@ def _write_protocol(root: Path, hostile: Hostile, medium: str) -> None:
         adopted = {"by": "moot", "pilot": f"{PEOPLE[VERSIONS.index(version)]}-1"}
         for kind, facts in (("released", released), ("opened for review", {}), ("adopted", adopted)):
             number += 1
-            event = {"format": "event/0.1.0", "kind": kind, "version": version, "by": "board", "month": "2026-05"}
+            event = {"format": "event/1.0.0", "kind": kind, "version": version, "by": "board", "month": "2026-05"}
             event |= {"evidence": hostile.payloads.short()} | facts
             name = f"{number:03d}-{kind.replace(' ', '-')}.yaml"
             hostile.show(f"/protocols/{PROTOCOL}/{version}/", event["evidence"])
@@ -122,7 +122,7 @@ def _write_protocol(root: Path, hostile: Hostile, medium: str) -> None:
 
 def _front(say: Payloads, version: str, medium: str) -> dict:
     return {
-        "format": "protocol/0.1.0",
+        "format": "protocol/1.0.0",
         "id": PROTOCOL,
         "version": version,
         "title": say.short(),
@@ -207,7 +207,7 @@ def _body(say: Payloads) -> str:
 
 
 def _write_objection(folder: Path, hostile: Hostile) -> None:
-    say, common = hostile.payloads, {"format": "objection/0.1.0", "month": "2026-02"}
+    say, common = hostile.payloads, {"format": "objection/1.0.0", "month": "2026-02"}
     against = {"protocol": PROTOCOL, "version": "1.0.0", "step": "s1-prepare"}
     statement = common | {"kind": "objection", "against": against, "title": say.short(), "threat": "order", "severity": "minor"}
     statement |= {
@@ -229,7 +229,7 @@ def _write_objection(folder: Path, hostile: Hostile) -> None:
         _write(folder / f"{name}.md", _markdown(front, "\n\n".join(body)))
 
 
-_THREAD = {"format": "objection/0.1.0", "month": "2026-06"}
+_THREAD = {"format": "objection/1.0.0", "month": "2026-06"}
 _RAISED = _THREAD | {"kind": "objection", "threat": "order", "severity": "minor", "interest": "none", "by": "dunlin"}
 _AT_A_STEP = {"protocol": PROTOCOL, "version": VERSIONS[0], "step": "s1-prepare"}
 
@@ -296,7 +296,7 @@ def _submission(hostile: Hostile, person: str, version: str, medium: str) -> dic
     sharpeners = (person, f"{person}-friend")
     edges = [(blade, sharpener) for blade in blades for sharpener in sharpeners]
     return {
-        "format": "submission/0.1.0",
+        "format": "submission/1.0.0",
         "id": f"{person}-1",
         "protocol": {"id": PROTOCOL, "version": version},
         "origin": "measured",
@@ -324,7 +324,7 @@ def _submission(hostile: Hostile, person: str, version: str, medium: str) -> dic
 def _plan(say: Payloads, person: str, version: str, edges: list[tuple[str, str]]) -> dict:
     drawn = [{"order": n, "block": 1, "blade": edge[0], "sharpener": edge[1], "tester": person} for n, edge in enumerate(edges, 1)]
     return {
-        "format": "plan/0.1.0",
+        "format": "plan/1.0.0",
         "id": f"{person}-plan",
         "protocol": {"id": PROTOCOL, "version": version},
         "month": "2026-05",

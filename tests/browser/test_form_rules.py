@@ -95,7 +95,7 @@ def test_the_schema_interpreter_agrees_on_every_other_kind_of_file_too(page):
     """Plans, protocols, events and objections: later forms are the same machinery."""
     good = {path.stem: json.loads(path.read_text(encoding="utf-8")) for path in sorted((ROOT / "tests/cases/pass").glob("*.json"))}
     names = ("plan", "protocol", "event", "objection")
-    kinds = {name: json.loads((ROOT / f"schemas/{name}/0.1.0.json").read_text(encoding="utf-8")) for name in names}
+    kinds = {name: json.loads((ROOT / f"schemas/{name}/1.0.0.json").read_text(encoding="utf-8")) for name in names}
     corpus, expected = [], []
     for kind in kinds:
         for case in json.loads((ROOT / f"tests/cases/fail/{kind}.json").read_text(encoding="utf-8")):

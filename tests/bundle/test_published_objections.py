@@ -21,7 +21,7 @@ from tests.records.builder import BODY, TODAY, adopt, changed, markdown, protoco
 NEWER = {"/version": "1.1.0", "/changes": "Reads three times.", "/reading/repeats": 3}
 NEWER_BODY = BODY.replace("Cut and read.\n", "Cut, wipe, read three times.\n\nWrite it down.\n")
 OBJECTION = {
-    "format": "objection/0.1.0",
+    "format": "objection/1.0.0",
     "kind": "objection",
     "against": {"protocol": "small-rope", "version": "1.0.0", "step": "s2-cut-and-read"},
     "title": "Two readings are few",
@@ -35,12 +35,12 @@ UNPRINTABLE = ("slugword", "titleword", "statementword", "cureword", "sourceword
 
 
 def response(says: str, **changes) -> dict:
-    found = {"format": "objection/0.1.0", "kind": "response", "response": says, "by": "wren", "interest": "owner", "month": "2026-03"}
+    found = {"format": "objection/1.0.0", "kind": "response", "response": says, "by": "wren", "interest": "owner", "month": "2026-03"}
     return found | changes
 
 
 def outcome(says: str, **changes) -> dict:
-    return {"format": "objection/0.1.0", "kind": "outcome", "outcome": says, "by": "dunlin", "month": "2026-04"} | changes
+    return {"format": "objection/1.0.0", "kind": "outcome", "outcome": says, "by": "dunlin", "month": "2026-04"} | changes
 
 
 class Written:
@@ -144,7 +144,7 @@ def test_a_struck_objection_that_is_opened_again_is_told_again(written):
 
 def test_aliases_stand_in_all_that_was_written(written):
     written.object((response("rebuttal", evidence=[{"citation": "After auk, 2020"}]), "As auk says."), proposed_change="Ask auk.")
-    person = {"format": "person/0.1.0", "handle": "auk", "shown_as": "razorbill"}
+    person = {"format": "person/1.0.0", "handle": "auk", "shown_as": "razorbill"}
     write(written.root / "submissions" / "people" / "auk.json", json.dumps(person))
     (found,) = published(written).values()
     assert "auk" not in found.model_dump_json() and found.by == "razorbill"

@@ -17,7 +17,7 @@ from aggregator.estimates import RepeatabilityTable, repeatability_table
 from aggregator.records import load_repository
 from aggregator.records.canonical import Repository
 
-SCHEMA = Path(__file__).parents[2] / "schemas" / "repeatability" / "0.1.0.json"
+SCHEMA = Path(__file__).parents[2] / "schemas" / "repeatability" / "1.0.0.json"
 SPREADS = (0.02, 0.05, 0.1, 0.3, 0.6)  # of five submissions that evidently differ
 
 

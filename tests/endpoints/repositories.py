@@ -55,7 +55,7 @@ def make_run(protocol: Protocol, readings: dict, number: int = 1, **facts) -> Ca
 def make_repository(protocol: Protocol, runs: list[CanonicalRun], changed: tuple[str, ...] = (), angle=None, name="one"):
     """A repository of one submission."""
     record = {
-        "format": "submission/0.1.0", "id": name, "protocol": {"id": protocol.id, "version": protocol.version},
+        "format": "submission/1.0.0", "id": name, "protocol": {"id": protocol.id, "version": protocol.version},
         "origin": "measured", "licence": "CC0-1.0", "submitted_by": "wren", "month": "2026-05",
         "people": [{"handle": "wren", "agreed": "yes"}], "blades": [{"key": "wren.galley"}],
         "preparations": [

@@ -45,7 +45,7 @@ def returned(tmp_path):
     intake = sheet_from_bytes(filled(tmp_path / "sheets", plan), repository(root), TODAY, plan)
     assert intake.questions == ()
     seal = {
-        "format": "plan-seal/0.1.0", "id": plan.id, "protocol": {"id": "small-rope", "version": "1.0.0"}, "origin": "measured",
+        "format": "plan-seal/1.0.0", "id": plan.id, "protocol": {"id": "small-rope", "version": "1.0.0"}, "origin": "measured",
         "sha256": plan.sha256, "month": "2026-05", "by": "moss",
     }  # fmt: skip
     write(root / "submissions" / "plans" / f"{plan.id}.json", json.dumps(seal))

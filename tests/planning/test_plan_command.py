@@ -120,7 +120,7 @@ def test_the_same_words_say_the_same_again(capsys):
 
 def published(tmp_path, sha256=None):
     plain = {
-        "format": "repeatability/0.1.0",
+        "format": "repeatability/1.0.0",
         "pools": [
             {
                 "protocol": "two-sharpeners-rope", "major": 1, "origin": "measured", "reading_variance": 0.01,

@@ -132,7 +132,7 @@ def test_sealed_plans_of_one_seed_have_seals_of_their_own():
     assert len(one.nonce) == 32 and one.nonce != other.nonce
     assert one.sha256 == plan_sha256(one) != other.sha256
     assert published_seal(one, "moss").model_dump(mode="json") == {
-        "format": "plan-seal/0.1.0", "id": "boatyard-plan", "protocol": {"id": "two-sharpeners-rope", "version": "1.1.0"},
+        "format": "plan-seal/1.0.0", "id": "boatyard-plan", "protocol": {"id": "two-sharpeners-rope", "version": "1.1.0"},
         "origin": "measured", "sha256": one.sha256, "month": "2026-05", "by": "moss",
     }  # fmt: skip
     with pytest.raises(InputError, match="wanted a sealed one"):

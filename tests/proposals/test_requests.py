@@ -146,7 +146,7 @@ def test_nor_can_an_objection_be_taken_out(root):
 
 def objection() -> dict:
     return {
-        "format": "objection/0.1.0",
+        "format": "objection/1.0.0",
         "kind": "objection",
         "against": {"protocol": "small-rope", "version": "1.0.0", "step": "s1-prepare"},
         "threat": "confounding",
@@ -187,7 +187,7 @@ def test_only_what_leaves_a_tombstone_may_be_taken_out_and_the_maintainer_is_tol
     (root / FIRST).unlink()
     write(root / "submissions/tombstones/other-1.json", "{}")
     assert codes(root)[FIRST] == ["record-deleted"]
-    tombstone = {"format": "tombstone/0.1.0", "id": "wren-1", "month": "2026-06", "reason": "privacy"}
+    tombstone = {"format": "tombstone/1.0.0", "id": "wren-1", "month": "2026-06", "reason": "privacy"}
     (root / "submissions/tombstones/other-1.json").unlink()
     write(root / "submissions/tombstones/wren-1.json", json.dumps(tombstone))
     assert codes(root)[FIRST] == ["taken-out"]
@@ -196,7 +196,7 @@ def test_only_what_leaves_a_tombstone_may_be_taken_out_and_the_maintainer_is_tol
 
 def test_a_tombstone_itself_stays(root):
     path = "submissions/tombstones/auk-1.json"
-    tombstone = {"format": "tombstone/0.1.0", "id": "auk-1", "month": "2026-06", "reason": "privacy"}
+    tombstone = {"format": "tombstone/1.0.0", "id": "auk-1", "month": "2026-06", "reason": "privacy"}
     on_base(root, lambda: write(root / path, json.dumps(tombstone)))
     git(root, "merge", "-q", BASE)
     (root / path).unlink()

@@ -59,7 +59,7 @@ def endpoint(**changes: object) -> dict:
 def protocol(changes: dict[str, object] | None = None) -> dict:
     """Front matter of a protocol read as force: small-rope 1.0.0."""
     base = {
-        "format": "protocol/0.1.0",
+        "format": "protocol/1.0.0",
         "id": "small-rope",
         "version": "1.0.0",
         "title": "A small test method",
@@ -145,7 +145,7 @@ def run(number: int, **changes: object) -> dict:
 def submission(changes: dict[str, object] | None = None) -> dict:
     """A good submission to small-rope 1.0.0: one blade, two sharpeners, two runs."""
     base = {
-        "format": "submission/0.1.0",
+        "format": "submission/1.0.0",
         "id": "wren-1",
         "protocol": {"id": "small-rope", "version": "1.0.0"},
         "origin": "measured",
@@ -185,7 +185,7 @@ def markdown(front: dict, body: str = BODY) -> str:
 
 def event(kind: str, version: str, **changes: object) -> dict:
     """An event of a protocol's life."""
-    return {"format": "event/0.1.0", "kind": kind, "version": version, "by": "board", "month": "2026-01"} | changes
+    return {"format": "event/1.0.0", "kind": kind, "version": version, "by": "board", "month": "2026-01"} | changes
 
 
 def make_repository(
@@ -266,7 +266,7 @@ ABSENT = {"absent": True}
 def correction(*what: tuple[str, object, object], **changes: object) -> dict:
     """A correction of wren-1: (pointer, before, after) each."""
     return {
-        "format": "change/0.1.0",
+        "format": "change/1.0.0",
         "kind": "correction",
         "submission": "wren-1",
         "what": [{"pointer": place, "before": before, "after": after} for place, before, after in what],
@@ -279,7 +279,7 @@ def correction(*what: tuple[str, object, object], **changes: object) -> dict:
 def retraction(**changes: object) -> dict:
     """A retraction of wren-1."""
     return {
-        "format": "change/0.1.0",
+        "format": "change/1.0.0",
         "kind": "retraction",
         "submission": "wren-1",
         "why": "the thread had been changed between the runs",
@@ -296,11 +296,11 @@ def write_change(root: Path, number: int, record: dict, protocol: str = "small-r
 
 def write_tombstone(root: Path, name: str, **changes: object) -> Path:
     """Write the tombstone of a submission."""
-    record = {"format": "tombstone/0.1.0", "id": name, "month": "2026-06", "reason": "privacy"} | changes
+    record = {"format": "tombstone/1.0.0", "id": name, "month": "2026-06", "reason": "privacy"} | changes
     return write(root / "submissions" / "tombstones" / f"{name}.json", json.dumps(record, indent=1))
 
 
 def write_person(root: Path, name: str, **changes: object) -> Path:
     """Write what a person says of a handle."""
-    record = {"format": "person/0.1.0", "handle": name} | changes
+    record = {"format": "person/1.0.0", "handle": name} | changes
     return write(root / "submissions" / "people" / f"{name}.json", json.dumps(record, indent=1))

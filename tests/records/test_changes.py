@@ -112,7 +112,7 @@ LOTS = [{"key": "wren.coil", "medium": "rope, cotton, 8 mm"}]
 REFUSED = {
     "simulated into measured": (("/origin", "measured", "simulated"), "/what/0/pointer", "fixed-field"),
     "another id": (("/id", "wren-1", "wren-2"), "/what/0/pointer", "fixed-field"),
-    "another format": (("/format", "submission/0.1.0", "submission/0.2.0"), "/what/0/pointer", "fixed-field"),
+    "another format": (("/format", "submission/1.0.0", "submission/0.2.0"), "/what/0/pointer", "fixed-field"),
     "another licence": (("/licence", "CC0-1.0", ABSENT), "/what/0/pointer", "fixed-field"),
     "another protocol": (("/protocol/id", "small-rope", "other-rope"), "/what/0/pointer", "fixed-field"),
     "the protocol as a whole": (("/protocol", {}, {}), "/what/0/pointer", "fixed-field"),
@@ -308,7 +308,7 @@ def test_ids_of_tombstones_are_ids(name, expected, root):
 def test_the_name_of_a_tombstone_is_its_id(root):
     write(
         root / "submissions/tombstones/auk-1.json",
-        json.dumps({"format": "tombstone/0.1.0", "id": "auk-2", "month": "2026-06", "reason": "legal"}),
+        json.dumps({"format": "tombstone/1.0.0", "id": "auk-2", "month": "2026-06", "reason": "legal"}),
     )
     assert [code for _, _, code in found(root)] == ["path-disagrees"]
 

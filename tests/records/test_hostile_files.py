@@ -164,7 +164,7 @@ def test_a_file_full_of_mistakes_lists_a_hundred_and_counts_the_rest(empty):
 # --- YAML and front matter ---
 
 EVENTS = "protocols/small-rope/events/004-retired.yaml"
-EVENT = "format: event/0.1.0\nkind: retired\nversion: 1.0.0\nby: board\nmonth: 2026-06\n"
+EVENT = "format: event/1.0.0\nkind: retired\nversion: 1.0.0\nby: board\nmonth: 2026-06\n"
 
 
 def test_months_and_versions_need_no_quotes_in_yaml(empty):
@@ -252,7 +252,7 @@ BASES = {
     EVENTS: EVENT.encode(),
     "protocols/small-rope/objections/001-x/00-objection.md": markdown(
         {
-            "format": "objection/0.1.0",
+            "format": "objection/1.0.0",
             "kind": "objection",
             "against": {"protocol": "small-rope", "version": "1.0.0"},
             "title": "t",

@@ -7,7 +7,7 @@ from aggregator.records import load_repository
 from .builder import REMOVED, TODAY, changed, make_repository, markdown, protocol, second, submission, write, write_protocol
 
 OBJECTION = {
-    "format": "objection/0.1.0",
+    "format": "objection/1.0.0",
     "kind": "objection",
     "against": {"protocol": "small-rope", "version": "1.0.0", "step": "s1-prepare", "endpoint": "early"},
     "title": "The stone wears",
@@ -18,7 +18,7 @@ OBJECTION = {
     "month": "2026-03",
 }
 RESPONSE = {
-    "format": "objection/0.1.0",
+    "format": "objection/1.0.0",
     "kind": "response",
     "response": "rebuttal",
     "evidence": [{"submission": "wren-1"}],
@@ -26,7 +26,7 @@ RESPONSE = {
     "by": "wren",
     "month": "2026-04",
 }
-OUTCOME = {"format": "objection/0.1.0", "kind": "outcome", "outcome": "rebutted", "by": "tern", "month": "2026-05"}
+OUTCOME = {"format": "objection/1.0.0", "kind": "outcome", "outcome": "rebutted", "by": "tern", "month": "2026-05"}
 THREAD = {"00-objection.md": OBJECTION, "01-response.md": RESPONSE, "02-outcome.md": OUTCOME}
 
 

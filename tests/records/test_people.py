@@ -58,7 +58,7 @@ def test_events_and_objections_show_the_alias(root):
 def test_a_published_seal_and_the_opened_plan_show_the_alias(root):
     version = {"id": "small-rope", "version": "1.0.0"}
     seal = {
-        "format": "plan-seal/0.1.0",
+        "format": "plan-seal/1.0.0",
         "id": "evening-7",
         "protocol": version,
         "origin": "measured",
@@ -67,7 +67,7 @@ def test_a_published_seal_and_the_opened_plan_show_the_alias(root):
     }
     write(root / "submissions/plans/evening-7.json", json.dumps(seal | {"by": "wren"}))
     runs = [{"order": 1, "block": 1, "blade": "wren.galley", "sharpener": "tern", "tester": "wren"}]
-    plan = {"format": "plan/0.1.0", "id": "evening-8", "protocol": version, "month": "2026-05", "seed": 1, "blinding": "none", "runs": runs}
+    plan = {"format": "plan/1.0.0", "id": "evening-8", "protocol": version, "month": "2026-05", "seed": 1, "blinding": "none", "runs": runs}
     write_submission(root, submission({"/plan": {"id": "evening-8", "opened": plan | {"coder": "wren"}}}))
     write_person(root, "wren", shown_as="heron")
     repository = read(root)

@@ -17,7 +17,7 @@ from .builder import REMOVED, TODAY, changed, make_repository, submission, write
 
 PATH = "submissions/measured/small-rope/wren-1.json"
 DRAWN = {
-    "format": "plan/0.1.0",
+    "format": "plan/1.0.0",
     "id": "wren-plan",
     "protocol": {"id": "small-rope", "version": "1.0.0"},
     "origin": "measured",
@@ -50,7 +50,7 @@ def reference(plan, **changes):
 
 def write_seal(root, plan, **changes):
     seal = {
-        "format": "plan-seal/0.1.0", "id": plan["id"], "protocol": plan["protocol"], "origin": "measured",
+        "format": "plan-seal/1.0.0", "id": plan["id"], "protocol": plan["protocol"], "origin": "measured",
         "sha256": plan["sha256"], "month": "2026-05", "by": "wren",
     } | changes  # fmt: skip
     return write(root / "submissions" / "plans" / f"{plan['id']}.json", json.dumps(seal))
@@ -205,6 +205,6 @@ def test_a_seal_from_the_future_is_an_error(tmp_path):
 )
 def test_schema_and_model_agree_about_seals(tmp_path, changes, good):
     seal = changed(json.loads(write_seal(tmp_path, sealed()).read_text()), changes)
-    schema = json.loads((Path(__file__).parents[2] / "schemas" / "plan-seal" / "0.1.0.json").read_text())
+    schema = json.loads((Path(__file__).parents[2] / "schemas" / "plan-seal" / "1.0.0.json").read_text())
     assert Draft202012Validator(schema).is_valid(seal) is good
     assert (read_record(PlanSeal, seal)[0] is not None) is good

@@ -12,19 +12,19 @@ VERSIONS = {version: LoadedProtocol(None, "", "", "") for version in ("1.0.0", "
 def objection(**changes):
     against = {"protocol": "small-rope", "version": "1.9.0", "step": "s1-prepare"}
     fields = {"against": against, "title": "The stone wears", "threat": "order", "severity": "blocking", "by": "auk", "month": "2026-03"}
-    return Objection(format="objection/0.1.0", kind="objection", **fields | changes)
+    return Objection(format="objection/1.0.0", kind="objection", **fields | changes)
 
 
 def outcome(word, month="2026-05"):
-    return Outcome(format="objection/0.1.0", kind="outcome", outcome=word, by="tern", month=month), f"why {word}"
+    return Outcome(format="objection/1.0.0", kind="outcome", outcome=word, by="tern", month=month), f"why {word}"
 
 
 def revision(version, month="2026-04"):
-    return Response(format="objection/0.1.0", kind="response", response="revision", revised_in=version, by="wren", month=month), "cured"
+    return Response(format="objection/1.0.0", kind="response", response="revision", revised_in=version, by="wren", month=month), "cured"
 
 
 def rebuttal(month="2026-04"):
-    return Response(format="objection/0.1.0", kind="response", response="rebuttal", by="wren", month=month), "not so"
+    return Response(format="objection/1.0.0", kind="response", response="rebuttal", by="wren", month=month), "not so"
 
 
 def thread(*entries, number=1, **changes):

@@ -11,10 +11,10 @@ from .test_fixtures import FIXTURES, assembled
 
 def write() -> None:
     with tempfile.TemporaryDirectory() as folder:
-        root = assembled(Path(folder), "objection-0.1.0", "tombstone-0.1.0", "person-0.1.0")
+        root = assembled(Path(folder), "objection-1.0.0", "tombstone-1.0.0", "person-1.0.0")
         pool(root)
         for name in ("results", "repeatability"):
-            target = FIXTURES / f"{name}-0.1.0" / f"{name}.json"
+            target = FIXTURES / f"{name}-1.0.0" / f"{name}.json"
             target.parent.mkdir(parents=True, exist_ok=True)
             shutil.copyfile(root / f"build/results/{name}.json", target)
 

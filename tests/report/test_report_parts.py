@@ -209,7 +209,7 @@ def test_too_few_others_are_listed_and_not_pooled():
 
 def test_a_plan_with_a_ratio_of_its_own_is_held_against_that_as_well():
     plan = {
-        "format": "plan/0.1.0", "id": "wren-plan", "protocol": CASES["pooled-runs"]["submission"]["protocol"], "month": "2026-05",
+        "format": "plan/1.0.0", "id": "wren-plan", "protocol": CASES["pooled-runs"]["submission"]["protocol"], "month": "2026-05",
         "worthwhile_ratio": 3.0, "seed": 1, "blinding": "none",
         "runs": [{"order": 1, "block": 1, "blade": "wren.galley", "sharpener": "wren", "tester": "fid"}],
     }  # fmt: skip

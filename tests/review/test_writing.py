@@ -38,7 +38,7 @@ def test_another_reader_of_yaml_reads_the_same(text):
 
 
 def test_ordinary_texts_stand_as_anybody_would_write_them():
-    front = {"format": "objection/0.1.0", "title": "Rope gets harder", "change": "One.\n\n  Two: three", "month": "2026-05", "word": "no"}
+    front = {"format": "objection/1.0.0", "title": "Rope gets harder", "change": "One.\n\n  Two: three", "month": "2026-05", "word": "no"}
     assert yaml_text(front) == (
-        'format: objection/0.1.0\ntitle: Rope gets harder\nchange: |-\n  One.\n\n    Two: three\nmonth: "2026-05"\nword: "no"\n'
+        'format: objection/1.0.0\ntitle: Rope gets harder\nchange: |-\n  One.\n\n    Two: three\nmonth: "2026-05"\nword: "no"\n'
     )

@@ -10,7 +10,7 @@ from aggregator.sheets.giving import give_out
 from tests.records.builder import make_repository
 
 PLAN = {
-    "format": "plan/0.1.0", "id": "wren-plan", "protocol": {"id": "small-rope", "version": "1.0.0"}, "month": "2026-05", "seed": 1,
+    "format": "plan/1.0.0", "id": "wren-plan", "protocol": {"id": "small-rope", "version": "1.0.0"}, "month": "2026-05", "seed": 1,
     "blinding": "helper coded", "coder": "auk",
     "runs": [{"order": 1, "block": 1, "blade": "wren.galley", "sharpener": "tern", "tester": "wren", "code": "KH"}],
 }  # fmt: skip

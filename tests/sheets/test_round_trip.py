@@ -30,7 +30,7 @@ def plan(blinding: str = "none", **changes: object) -> Plan:
         for n, sharpener in enumerate(ORDER, 1)
     ]  # fmt: skip
     record = {
-        "format": "plan/0.1.0",
+        "format": "plan/1.0.0",
         "id": "harbour-evening",
         "protocol": {"id": "small-rope", "version": "1.0.0"},
         "month": "2026-05",

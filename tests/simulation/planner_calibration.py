@@ -115,7 +115,7 @@ def evening(protocol: Protocol, plan, rng: np.random.Generator, sigma: float, ef
         )  # fmt: skip
     people = sorted({run.sharpener for run in plan.runs} | {run.tester for run in plan.runs})
     record = {
-        "format": "submission/0.1.0", "id": plan.id, "protocol": {"id": protocol.id, "version": protocol.version},
+        "format": "submission/1.0.0", "id": plan.id, "protocol": {"id": protocol.id, "version": protocol.version},
         "origin": "simulated", "licence": "CC0-1.0", "submitted_by": people[0], "month": "2026-05",
         "people": [{"handle": name, "agreed": "yes"} for name in people],
         "blades": [{"key": key} for key in sorted({run.blade for run in plan.runs})],

@@ -60,7 +60,7 @@ def run(number: int, blade: str, tester: str, readings: list[tuple[float, list[f
 def submission(name: str, people: list[str], blades: list[dict], runs: list[tuple[dict, dict]], **changes) -> dict:
     """A submission to the small protocol."""
     return {
-        "format": "submission/0.1.0",
+        "format": "submission/1.0.0",
         "id": name,
         "protocol": {"id": "two-sharpeners-rope", "version": "1.0.0"},
         "origin": "measured",
@@ -83,7 +83,7 @@ def write_repository(root: Path, protocol: str, submissions: list[dict]) -> Path
     if submissions:
         life["adopted"] = {"by": "slip-warden", "month": submissions[-1]["month"], "pilot": submissions[-1]["id"]}
     for number, (kind, facts) in enumerate(life.items(), start=1):
-        event = {"format": "event/0.1.0", "kind": kind, "version": "1.0.0", "by": "harbour-board", "month": "2025-01"} | facts
+        event = {"format": "event/1.0.0", "kind": kind, "version": "1.0.0", "by": "harbour-board", "month": "2025-01"} | facts
         name = f"{number:03d}-{kind.replace(' ', '-')}-1-0-0.yaml"
         (folder / "events" / name).write_text(yaml.safe_dump(event), encoding="utf-8")
     for record in submissions:

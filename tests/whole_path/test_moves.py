@@ -294,10 +294,10 @@ def test_what_was_taken_out_counts_in_no_month(root):
 
 def test_a_decided_objection_and_a_released_version_stand_beside_the_month_and_move_nothing(root):
     objection = {
-        "format": "objection/0.1.0", "kind": "objection", "against": {"protocol": "small-rope", "version": "1.0.0", "step": "s1-prepare"},
+        "format": "objection/1.0.0", "kind": "objection", "against": {"protocol": "small-rope", "version": "1.0.0", "step": "s1-prepare"},
         "title": "The stone wears", "threat": "order", "severity": "minor", "by": "skua", "month": "2026-04", "interest": "none",
     }  # fmt: skip
-    outcome = {"format": "objection/0.1.0", "kind": "outcome", "outcome": "upheld and unresolved", "by": "tern", "month": "2026-06"}
+    outcome = {"format": "objection/1.0.0", "kind": "outcome", "outcome": "upheld and unresolved", "by": "tern", "month": "2026-06"}
     folder = root / "protocols/small-rope/objections/001-stone"
     write(folder / "00-objection.md", markdown(objection, "It does.\n"))
     write(folder / "01-outcome.md", markdown(outcome, "It does, and nobody has a cure.\n"))
@@ -313,18 +313,18 @@ def test_a_decided_objection_and_a_released_version_stand_beside_the_month_and_m
 @pytest.mark.parametrize(("last", "says"), [("struck", "struck"), ("open", "open again: Gulls are loud")])
 def test_a_struck_title_is_not_repeated_and_an_objection_may_open_again(root, last, says):
     objection = {
-        "format": "objection/0.1.0", "kind": "objection", "against": {"protocol": "small-rope", "version": "1.0.0"},
+        "format": "objection/1.0.0", "kind": "objection", "against": {"protocol": "small-rope", "version": "1.0.0"},
         "title": "Gulls are loud", "threat": "order", "severity": "minor", "by": "skua", "month": "2026-04", "interest": "none",
     }  # fmt: skip
     folder = root / "protocols/small-rope/objections/001-gulls"
     write(folder / "00-objection.md", markdown(objection, "They are.\n"))
     response = {
-        "format": "objection/0.1.0", "kind": "response", "response": "more evidence wanted", "by": "fulmar", "month": "2026-06",
+        "format": "objection/1.0.0", "kind": "response", "response": "more evidence wanted", "by": "fulmar", "month": "2026-06",
         "interest": "none", "evidence": [{"citation": "A count of gulls"}],
     }  # fmt: skip
     write(folder / "02-response.md", markdown(response, "New figures.\n"))
     for number, kind, month in ((1, "upheld and unresolved", "2026-05"), (3, last, "2026-06")):
-        outcome = {"format": "objection/0.1.0", "kind": "outcome", "outcome": kind, "by": "tern", "month": month}
+        outcome = {"format": "objection/1.0.0", "kind": "outcome", "outcome": kind, "by": "tern", "month": month}
         write(folder / f"{number:02d}-outcome.md", markdown(outcome, "A reason.\n"))
     told = [h.says for log in logged(root) for m in log.months for h in m.happened if h.kind == "objection"]
     assert told[-1] == says
@@ -337,10 +337,10 @@ HOSTILE = '=HYPERLINK("x")<script>window.hit=1</script>[x](javascript:hit)'
 def test_a_reason_given_by_a_stranger_stays_text_on_pages_and_in_tables(root):
     write_change(root, 1, retraction(submission="egret-4", by="egret", month="2026-06", why=HOSTILE))
     objection = {
-        "format": "objection/0.1.0", "kind": "objection", "against": {"protocol": "small-rope", "version": "1.0.0"},
+        "format": "objection/1.0.0", "kind": "objection", "against": {"protocol": "small-rope", "version": "1.0.0"},
         "title": HOSTILE, "threat": "order", "severity": "minor", "by": "skua", "month": "2026-04", "interest": "none",
     }  # fmt: skip
-    outcome = {"format": "objection/0.1.0", "kind": "outcome", "outcome": "upheld and unresolved", "by": "tern", "month": "2026-06"}
+    outcome = {"format": "objection/1.0.0", "kind": "outcome", "outcome": "upheld and unresolved", "by": "tern", "month": "2026-06"}
     write(root / "protocols/small-rope/objections/001-stone/00-objection.md", markdown(objection, "It does.\n"))
     write(root / "protocols/small-rope/objections/001-stone/01-outcome.md", markdown(outcome, "It does not.\n"))
     repository = read(root)

@@ -7,7 +7,7 @@ import pytest
 from aggregator import pipeline
 from tests.records.builder import BODY, adopt, markdown, protocol, submission, write, write_protocol, write_submission
 
-FRONT = {"format": "objection/0.1.0", "interest": "none", "month": "2026-05"}
+FRONT = {"format": "objection/1.0.0", "interest": "none", "month": "2026-05"}
 AGAINST = {"protocol": "small-rope", "version": "1.0.0", "step": "s2-cut-and-read"}
 STRUCK = ("slugword", "titleword", "statementword", "cureword", "sourceword", "answerword")
 
@@ -47,7 +47,7 @@ def build(tmp_path_factory) -> Path:
 
 
 def outcome(says: str) -> dict:
-    return {"format": "objection/0.1.0", "kind": "outcome", "outcome": says, "by": "dunlin", "month": "2026-05"}
+    return {"format": "objection/1.0.0", "kind": "outcome", "outcome": says, "by": "dunlin", "month": "2026-05"}
 
 
 def read(build: Path, name: str) -> str:

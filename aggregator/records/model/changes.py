@@ -8,9 +8,9 @@ from pydantic import Field, JsonValue
 
 from .base import Handle, LongText, Month, Record, Slug
 
-CHANGE_FORMAT = "change/0.1.0"
-TOMBSTONE_FORMAT = "tombstone/0.1.0"
-PERSON_FORMAT = "person/0.1.0"
+CHANGE_FORMAT = "change/1.0.0"
+TOMBSTONE_FORMAT = "tombstone/1.0.0"
+PERSON_FORMAT = "person/1.0.0"
 ABSENT = {"absent": True}
 """Stands for "no value here", which null would not say: null is a value."""
 
@@ -29,8 +29,8 @@ class ChangedValue(Record):
 class Correction(Record):
     """A change of a measured submission (submissions/measured/<protocol>/changes/<id>/<nn>-correction.json)."""
 
-    format: Literal["change/0.1.0"]
-    """Name and version of this format."""
+    format: Literal["change/1.0.0", "change/0.1.0"]
+    """Name and version of this format; 0.1.0 had the same fields."""
     kind: Literal["correction"]
     """This file is a correction."""
     submission: Slug
@@ -48,8 +48,8 @@ class Correction(Record):
 class Retraction(Record):
     """A measured submission taken back (submissions/measured/<protocol>/changes/<id>/<nn>-retraction.json)."""
 
-    format: Literal["change/0.1.0"]
-    """Name and version of this format."""
+    format: Literal["change/1.0.0", "change/0.1.0"]
+    """Name and version of this format; 0.1.0 had the same fields."""
     kind: Literal["retraction"]
     """This file is a retraction. The submission stays readable, and no longer counts."""
     submission: Slug
@@ -65,8 +65,8 @@ class Retraction(Record):
 class Tombstone(Record):
     """What is left of a submission that was taken out (submissions/tombstones/<id>.json). Its id is never used again."""
 
-    format: Literal["tombstone/0.1.0"]
-    """Name and version of this format."""
+    format: Literal["tombstone/1.0.0", "tombstone/0.1.0"]
+    """Name and version of this format; 0.1.0 had the same fields."""
     id: Slug
     """The id that the submission had."""
     month: Month
@@ -78,8 +78,8 @@ class Tombstone(Record):
 class PersonFile(Record):
     """How a handle is shown, and which handles are one person's (submissions/people/<handle>.json)."""
 
-    format: Literal["person/0.1.0"]
-    """Name and version of this format."""
+    format: Literal["person/1.0.0", "person/0.1.0"]
+    """Name and version of this format; 0.1.0 had the same fields."""
     handle: Handle
     """The handle as it stands in files."""
     shown_as: Handle | None = None

@@ -8,8 +8,8 @@ from pydantic import Field
 
 from .base import Count, Handle, Key, Label, Month, NonNegative, Origin, Positive, ProtocolReference, Record, Sha256, Slug, Whole
 
-PLAN_FORMAT = "plan/0.1.0"
-PLAN_SEAL_FORMAT = "plan-seal/0.1.0"
+PLAN_FORMAT = "plan/1.0.0"
+PLAN_SEAL_FORMAT = "plan-seal/1.0.0"
 
 Nonce = Annotated[str, Field(pattern=r"^[0-9a-f]{32,64}(?!\n)$")]
 
@@ -40,8 +40,8 @@ class PlannedRun(Record):
 class Plan(Record):
     """The drawn order, roles and codes of one experiment."""
 
-    format: Literal["plan/0.1.0"]
-    """Name and version of this format."""
+    format: Literal["plan/1.0.0", "plan/0.1.0"]
+    """Name and version of this format; 0.1.0 had the same fields."""
     id: Slug
     """The plan's id."""
     protocol: ProtocolReference
@@ -73,8 +73,8 @@ class Plan(Record):
 class PlanSeal(Record):
     """What is published of a sealed plan before the test: submissions/plans/<id>.json."""
 
-    format: Literal["plan-seal/0.1.0"]
-    """Name and version of this format."""
+    format: Literal["plan-seal/1.0.0", "plan-seal/0.1.0"]
+    """Name and version of this format; 0.1.0 had the same fields."""
     id: Slug
     """The plan's id, which is the file's name without .json."""
     protocol: ProtocolReference

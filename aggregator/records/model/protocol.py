@@ -19,7 +19,7 @@ from .base import (
     Version,
 )
 
-PROTOCOL_FORMAT = "protocol/0.1.0"
+PROTOCOL_FORMAT = "protocol/1.0.0"
 
 ThreatKind = Literal[
     "confounding",
@@ -231,8 +231,8 @@ class Figure(Record):
 class Protocol(Record):
     """The machine-readable part of one version of a test method."""
 
-    format: Literal["protocol/0.1.0"]
-    """Name and version of this format."""
+    format: Literal["protocol/1.0.0", "protocol/0.1.0"]
+    """Name and version of this format; 0.1.0 had the same fields."""
     id: Slug
     """The folder's name."""
     version: Version

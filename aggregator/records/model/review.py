@@ -9,15 +9,15 @@ from pydantic import Field
 from .base import Count, Handle, Interest, LongText, Month, Record, Sha256, ShortText, Slug, Version
 from .protocol import StepId, ThreatKind
 
-EVENT_FORMAT = "event/0.1.0"
-OBJECTION_FORMAT = "objection/0.1.0"
+EVENT_FORMAT = "event/1.0.0"
+OBJECTION_FORMAT = "objection/1.0.0"
 
 
 class Event(Record):
     """Something that happened to one version of a protocol (protocols/<id>/events/<nnn>-<slug>.yaml)."""
 
-    format: Literal["event/0.1.0"]
-    """Name and version of this format."""
+    format: Literal["event/1.0.0", "event/0.1.0"]
+    """Name and version of this format; 0.1.0 had the same fields."""
     kind: Literal["released", "opened for review", "adopted", "retired"]
     """What happened."""
     version: Version
@@ -61,8 +61,8 @@ class Evidence(Record):
 class Objection(Record):
     """A recorded methodological flaw: front matter of 00-objection.md, the statement in the body."""
 
-    format: Literal["objection/0.1.0"]
-    """Name and version of this format."""
+    format: Literal["objection/1.0.0", "objection/0.1.0"]
+    """Name and version of this format; 0.1.0 had the same fields."""
     kind: Literal["objection"]
     """This file is the objection itself."""
     against: Target
@@ -92,8 +92,8 @@ class Objection(Record):
 class Response(Record):
     """An answer to an objection: front matter of <kk>-response.md, the text in the body."""
 
-    format: Literal["objection/0.1.0"]
-    """Name and version of this format."""
+    format: Literal["objection/1.0.0", "objection/0.1.0"]
+    """Name and version of this format; 0.1.0 had the same fields."""
     kind: Literal["response"]
     """This file is a response."""
     response: Literal["rebuttal", "revision", "more evidence wanted"]
@@ -113,8 +113,8 @@ class Response(Record):
 class Outcome(Record):
     """What was decided: front matter of <kk>-outcome.md, the reason in the body."""
 
-    format: Literal["objection/0.1.0"]
-    """Name and version of this format."""
+    format: Literal["objection/1.0.0", "objection/0.1.0"]
+    """Name and version of this format; 0.1.0 had the same fields."""
     kind: Literal["outcome"]
     """This file is an outcome."""
     outcome: Literal["open", "rebutted", "revised", "withdrawn", "upheld and unresolved", "struck"]

@@ -30,7 +30,7 @@ from .base import (
 )
 from .plan import Plan
 
-SUBMISSION_FORMAT = "submission/0.1.0"
+SUBMISSION_FORMAT = "submission/1.0.0"
 
 
 class Person(Record):
@@ -289,8 +289,8 @@ class PlanReference(Record):
 class Submission(Record):
     """One contributed result file."""
 
-    format: Literal["submission/0.1.0"]
-    """Name and version of this format."""
+    format: Literal["submission/1.0.0", "submission/0.1.0"]
+    """Name and version of this format; 0.1.0 had the same fields."""
     id: Slug
     """The file's name without .json. Never used again for anything else."""
     protocol: ProtocolReference

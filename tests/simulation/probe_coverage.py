@@ -46,7 +46,7 @@ KEY = (POOL, ENDPOINT)
 ROWS: dict[str, Design] = {
     f"{what} {size}": Design(size, effects) for size in (8, 20, 40) for what, effects in (("planted", PLANTED), ("nothing", NOTHING))
 }
-SEEDS = {8: 2050, 20: 2050, 40: 2050}
+SEEDS = {8: 2150, 20: 2050, 40: 2050}  # at 8 a few seeds leave blinding unanswered
 TABLE = Path(__file__).with_name("probe_coverage.md")
 
 

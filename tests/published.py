@@ -9,12 +9,14 @@ from pathlib import Path
 PROTOCOLS = Path(__file__).parents[1] / "protocols"
 
 
-def copy_protocols(root: Path) -> Path:
-    """Copy them to ``root`` and return their folder there.
+def copy_protocols(root: Path, only: str = "") -> Path:
+    """Copy all of them, or only one, to ``root`` and return their folder there.
 
     Without their objections: those belong to the demonstration and cite its submissions.
     """
-    return Path(shutil.copytree(PROTOCOLS, root / "protocols", ignore=shutil.ignore_patterns("objections", "analysis")))
+    ignored = shutil.ignore_patterns("objections", "analysis")
+    shutil.copytree(PROTOCOLS / only, root / "protocols" / only, ignore=ignored)
+    return root / "protocols"
 
 
 def copy_demonstrated(root: Path, leave_out: str = "") -> Path:

@@ -4,7 +4,6 @@ import csv
 import json
 import math
 import re
-import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -16,6 +15,7 @@ from playwright.sync_api import Browser, Locator, Page, expect
 
 from aggregator import pipeline
 from aggregator.cli import main
+from tests.published import copy_protocols
 
 from .crawling import NARROW, WATCH
 from .forms import this_month, words
@@ -23,7 +23,6 @@ from .keyboard import Keyboard
 from .serving import served
 
 PROTOCOL, VERSION = "two-sharpeners-rope", "1.1.0"
-PROTOCOLS = Path(__file__).parents[2] / "protocols"
 PRACTICE = {"wren": "practised", "tern": "novice"}
 RATE = 2.0  # keystrokes a second of somebody who hunts for the keys: common practice
 MOST_MINUTES = 10
@@ -33,7 +32,7 @@ MOST_MINUTES = 10
 def small(tmp_path_factory) -> Path:
     """One protocol and two evenings of other people's, built as a site; a third is needed before anything is pooled."""
     root = tmp_path_factory.mktemp("newcomer")
-    shutil.copytree(PROTOCOLS / PROTOCOL, root / "protocols" / PROTOCOL)
+    copy_protocols(root, PROTOCOL)
     (root / "submissions").mkdir()
     pipeline.site(root)
     example = json.loads((root / "build/site/data/examples" / f"{PROTOCOL}-{VERSION}.json").read_text(encoding="utf-8"))

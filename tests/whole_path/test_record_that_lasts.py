@@ -81,7 +81,7 @@ def test_what_is_retracted_is_in_no_result_and_on_its_page(tmp_path):
     ledger = (first.parent / "submissions/index.html").read_text()
     assert "<s>wren-1</s>" in page and "<s>wren-1</s>" in ledger
     assert "the thread had been changed between the runs" in page and "the thread had been changed between the runs" in ledger
-    assert "wren-1, which was retracted" in (first.parent / "objections/index.html").read_text()
+    assert "wren-1, which was retracted" in (first.parent / "objections/small-rope/001/index.html").read_text()
     tables = {name: (root / f"build/results/{name}.csv").read_text() for name in ("submissions", "changes", "readings", "runs")}
     assert "wren-1" in tables["submissions"] and "wren-1" in tables["changes"]
     assert "wren-1" not in tables["readings"] and "wren-1" not in tables["runs"]

@@ -14,6 +14,7 @@ import yaml
 from aggregator.bundle.assemble import assemble
 from aggregator.pipeline import find_everything, read
 from aggregator.records.units import canonical_value
+from tests.published import copy_protocols
 
 ROOT = Path(__file__).parents[2]
 USED = {"two-sharpeners-rope": 8, "life-on-card": 8}  # submissions of each that the test copies
@@ -28,7 +29,7 @@ def copied(tmp_path_factory) -> Path:
 def copy_repository(root: Path) -> Path:
     """Some of the demonstration."""
     for protocol, count in USED.items():
-        shutil.copytree(ROOT / "protocols" / protocol, root / "protocols" / protocol)
+        copy_protocols(root, protocol)
         place = root / "submissions" / "simulated" / protocol
         place.mkdir(parents=True)
         for path in sorted((ROOT / "submissions" / "simulated" / protocol).glob("*.json"))[:count]:

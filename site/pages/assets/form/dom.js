@@ -60,3 +60,11 @@ export function findingText({ code, cure }, messages) {
   const right = cure || usual;
   return right ? `${meaning} What would be right: ${right}.`.replace(/\.\.$/u, ".") : meaning;
 }
+
+const timers = new Map();
+
+/** Do something after so many milliseconds, unless it is asked for again before. */
+export function later(name, after, does) {
+  clearTimeout(timers.get(name));
+  timers.set(name, setTimeout(does, after));
+}

@@ -62,3 +62,13 @@ export class Drafts {
     try { this.storage.removeItem(this.prefix + name); } catch { this.failed = true; }
   }
 }
+
+/** The browser's storage, or nothing that keeps where it lets us have none. */
+export function localStorageOrNone() {
+  try { return window.localStorage; } catch { return {}; }
+}
+
+/** When a draft was kept, in words. */
+export function keptAt({ saved }) {
+  return `Kept in this browser, last at ${new Date(saved).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" })}.`;
+}

@@ -1,6 +1,6 @@
 // Where findings are shown: beside the field they are about, or at the nearest part of the form around it.
 
-import { findingText } from "./dom.js";
+import { findingText, make } from "./dom.js";
 import { blank, patternOf, valueAt } from "./places.js";
 import { finish } from "./record.js";
 import { check, thisMonth } from "./rules.js";
@@ -41,6 +41,19 @@ export function show(form, found) {
   shown.forEach((finding) => bySpot.get(finding.spot)?.push(finding));
   bySpot.forEach((some, spot) => spot.say([...some, ...hints(form, spot, some)]));
   return shown;
+}
+
+/** The spot of what is said of the whole, shown in a paragraph above all fields. */
+export function wholeSpot(line) {
+  return {
+    place: "",
+    name: "",
+    focus: () => line.focus(),
+    say: (found) => {
+      line.hidden = !found.length;
+      line.replaceChildren(...found.map(({ text }) => make("span", { class: "grave" }, text)));
+    },
+  };
 }
 
 /** The spot of a place, or of the nearest part around it. */

@@ -1,12 +1,12 @@
 // The form of one page: reads its rules from the page's block of data, renders, keeps the draft, checks, saves.
 
-import { button, idOf, make, surely } from "./dom.js";
+import { button, idOf, later, make, surely } from "./dom.js";
 import { curves } from "./drawing.js";
-import { Drafts } from "./draft.js";
+import { Drafts, keptAt, localStorageOrNone } from "./draft.js";
 import { openAround } from "./fields.js";
 import { opened, opener, save } from "./file.js";
 import { fill, fillRows, typedHere } from "./fill.js";
-import { findings, show } from "./findings.js";
+import { findings, show, wholeSpot } from "./findings.js";
 import { steps } from "./next.js";
 import { child, parts, patternOf, put, valueAt } from "./places.js";
 import { yourAnswer } from "./results.js";
@@ -63,17 +63,6 @@ const form = {
   },
 };
 
-const timers = new Map();
-
-function later(name, after, does) {
-  clearTimeout(timers.get(name));
-  timers.set(name, setTimeout(does, after));
-}
-
-function localStorageOrNone() {
-  try { return window.localStorage; } catch { return {}; }
-}
-
 function say(text) {
   at("status").textContent = text;
 }
@@ -81,8 +70,7 @@ function say(text) {
 function keep() {
   if (!form.kept.dirty || form.elsewhere) { return; }
   if (!drafts.save(form.kept)) { say("This browser does not keep drafts here: save a half-done file before you leave."); return; }
-  const time = new Date(form.kept.saved).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
-  at("kept").textContent = `Kept in this browser, last at ${time}.`;
+  at("kept").textContent = keptAt(form.kept);
 }
 
 /** Another tab has written the same draft: nothing is written over it until somebody chooses. */
@@ -123,7 +111,7 @@ function render() {
   Object.assign(form, { distinct: [], refreshers: [], grids: [] });
   form.unitOf = new Map((form.kept.draft.runs ?? []).map((run, n) => [`/runs/${n}/work_unit`, run.work_unit]));
   const whole = make("p", { class: "said", tabindex: "-1", hidden: true });
-  form.spots.set("", { place: "", focus: () => whole.focus(), say: (found) => { whole.hidden = !found.length; whole.replaceChildren(...found.map(({ text }) => make("span", { class: "grave" }, text))); } });
+  form.spots.set("", wholeSpot(whole));
   form.distinct.push(form.spots.get(""));
   const steels = make("datalist", { id: "form-steels" }, rules.designations.map((name) => make("option", { value: name })));
   at("fields").replaceChildren(whole, ...sections(form), steels);

@@ -1,12 +1,12 @@
 // The form for an objection, a response or an outcome: reads its rules from the page's block of data, renders, keeps the draft,
 // checks as the program does, saves the file and says where it belongs.
 
-import { button, idOf, make, surely } from "./dom.js";
-import { Drafts } from "./draft.js";
+import { button, idOf, later, make, surely } from "./dom.js";
+import { Drafts, keptAt, localStorageOrNone } from "./draft.js";
 import { openAround } from "./fields.js";
 import { saveText } from "./file.js";
 import { fill, typedHere } from "./fill.js";
-import { show } from "./findings.js";
+import { show, wholeSpot } from "./findings.js";
 import { sending } from "./next.js";
 import { valueAt } from "./places.js";
 import { asked, parts } from "./review_fields.js";
@@ -57,17 +57,6 @@ const form = {
   },
 };
 
-const timers = new Map();
-
-function later(name, after, does) {
-  clearTimeout(timers.get(name));
-  timers.set(name, setTimeout(does, after));
-}
-
-function localStorageOrNone() {
-  try { return window.localStorage; } catch { return {}; }
-}
-
 function say(text) {
   at("status").textContent = text;
 }
@@ -75,8 +64,7 @@ function say(text) {
 function keep() {
   if (!form.kept.dirty || form.elsewhere) { return; }
   if (!drafts.save(form.kept)) { say("This browser does not keep drafts here: save the file before you leave."); return; }
-  const time = new Date(form.kept.saved).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
-  at("kept").textContent = `Kept in this browser, last at ${time}.`;
+  at("kept").textContent = keptAt(form.kept);
 }
 
 /** Everything that is found, shown at the fields that were left. */
@@ -91,7 +79,7 @@ function render() {
   form.spots = new Map();
   Object.assign(form, { distinct: [], refreshers: [], drawn: valueAt(form.kept.draft, "/response") });
   const whole = make("p", { class: "said", tabindex: "-1", hidden: true });
-  form.spots.set("", { place: "", name: "", focus: () => whole.focus(), say: (found) => { whole.hidden = !found.length; whole.replaceChildren(...found.map(({ text }) => make("span", { class: "grave" }, text))); } });
+  form.spots.set("", wholeSpot(whole));
   form.distinct.push(form.spots.get(""));
   at("fields").replaceChildren(whole, ...parts(form));
   look();

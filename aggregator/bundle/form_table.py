@@ -73,7 +73,8 @@ def submission_table(protocol: Protocol, status: str) -> list[Entry]:
     ]
 
 
-def _entry(rule: str, at: str, code: str, **more: object) -> Entry:
+def entry_of(rule: str, at: str, code: str, **more: object) -> Entry:
+    """One rule of the table, as the head of this module tells."""
     return {"rule": rule, "at": at, "code": code, **more}
 
 
@@ -94,15 +95,15 @@ def _names() -> list[Entry]:
         "/instruments/*/key": ("/runs/*/instrument",),
     }
     return [
-        *(_entry("unique", f"/{name}/*/{key}", "duplicate-id") for name, key in lists.items()),
+        *(entry_of("unique", f"/{name}/*/{key}", "duplicate-id") for name, key in lists.items()),
         *(
-            _entry("one of", at, "unknown-person" if known == "/people/*/handle" else "unknown-reference", among=known)
+            entry_of("one of", at, "unknown-person" if known == "/people/*/handle" else "unknown-reference", among=known)
             for known, places in among.items()
             for at in places
         ),
-        _entry("unique", "/runs/*/preparation", "preparation-used-twice"),
-        _entry("unique", "/runs/*/order", "order-repeated"),
-        _entry("never", "/id", "reserved-id", words=sorted(RESERVED_IDS)),
+        entry_of("unique", "/runs/*/preparation", "preparation-used-twice"),
+        entry_of("unique", "/runs/*/order", "order-repeated"),
+        entry_of("never", "/id", "reserved-id", words=sorted(RESERVED_IDS)),
     ]
 
 
@@ -112,14 +113,14 @@ def _facts(protocol: Protocol, status: str) -> list[Entry]:
     wide = {"per side": WIDEST_USUAL_ANGLE_DEG, "both together": 2 * WIDEST_USUAL_ANGLE_DEG}
     together = {"at": f"{angle}/basis", "is": "both together"}
     found = [
-        _entry("not after", "/month", "month-in-future", months=0),
-        _entry("not before", "/month", "month-long-ago", months=-12 * LONG_AGO_YEARS),
-        _entry("only", "/lots/*/medium", "wrong-medium", words=[protocol.medium.name]),
-        *(_entry("at most", f"{angle}/{side}", "wide-angle", limits=wide, by=f"{angle}/basis") for side in ("left_deg", "right_deg")),
-        _entry("unused", f"{angle}/right_deg", "right-angle-unused", when=together),
-        _entry("at most", f"{stage}/angle_deg", "wide-angle", limit=WIDEST_USUAL_ANGLE_DEG),
-        _entry("grit", f"{stage}/grit", "unknown-grit", system=f"{stage}/grit_system"),
-        _entry(
+        entry_of("not after", "/month", "month-in-future", months=0),
+        entry_of("not before", "/month", "month-long-ago", months=-12 * LONG_AGO_YEARS),
+        entry_of("only", "/lots/*/medium", "wrong-medium", words=[protocol.medium.name]),
+        *(entry_of("at most", f"{angle}/{side}", "wide-angle", limits=wide, by=f"{angle}/basis") for side in ("left_deg", "right_deg")),
+        entry_of("unused", f"{angle}/right_deg", "right-angle-unused", when=together),
+        entry_of("at most", f"{stage}/angle_deg", "wide-angle", limit=WIDEST_USUAL_ANGLE_DEG),
+        entry_of("grit", f"{stage}/grit", "unknown-grit", system=f"{stage}/grit_system"),
+        entry_of(
             "size",
             f"{stage}/micrometres",
             "grit-disagrees",
@@ -127,17 +128,17 @@ def _facts(protocol: Protocol, status: str) -> list[Entry]:
             grit=f"{stage}/grit",
             factor=FARTHEST_GRIT,
         ),
-        _entry("told", "/runs/*/lot_changes/*", "lot-change"),
-        _entry("told", "/runs/*/tester_change_at_work", "tester-change"),
-        _entry("two edges", "/preparations/*/edge_part", "two-edges"),
-        _entry("steel", "/blades/*/steel/designation", "unknown-steel"),
-        _entry("steel origin", "/blades/*/steel/designation", "invented-steel", origin="measured"),
-        _entry("steel origin", "/blades/*/steel/designation", "real-steel", origin="simulated"),
+        entry_of("told", "/runs/*/lot_changes/*", "lot-change"),
+        entry_of("told", "/runs/*/tester_change_at_work", "tester-change"),
+        entry_of("two edges", "/preparations/*/edge_part", "two-edges"),
+        entry_of("steel", "/blades/*/steel/designation", "unknown-steel"),
+        entry_of("steel origin", "/blades/*/steel/designation", "invented-steel", origin="measured"),
+        entry_of("steel origin", "/blades/*/steel/designation", "real-steel", origin="simulated"),
     ]
     if protocol.edges == "plain only":
-        found.append(_entry("never", "/blades/*/edge", "edge-not-allowed", words=["serrated", "part serrated"]))
+        found.append(entry_of("never", "/blades/*/edge", "edge-not-allowed", words=["serrated", "part serrated"]))
     if status == "in review":
-        found.append(_entry("told", "/protocol/version", "pilot"))
+        found.append(entry_of("told", "/protocol/version", "pilot"))
     return found
 
 
@@ -149,10 +150,10 @@ def _quantities() -> list[Entry]:
         quantity = {"unit": f"{place}/unit", "goal": None, "unless": {place: UNITS}}
         canonical = {"written": f"{place}/written", "within": CANONICAL_TOLERANCE, **quantity}
         found += [
-            _entry("unit", f"{place}/unit", "wrong-unit", kinds=kinds, step=UNITS),
-            _entry("number", f"{place}/written", "not-a-number", **quantity),
-            _entry("not negative", f"{place}/written", "negative-value", **quantity),
-            _entry("agrees", f"{place}/canonical", "canonical-disagrees", **canonical),
+            entry_of("unit", f"{place}/unit", "wrong-unit", kinds=kinds, step=UNITS),
+            entry_of("number", f"{place}/written", "not-a-number", **quantity),
+            entry_of("not negative", f"{place}/written", "negative-value", **quantity),
+            entry_of("agrees", f"{place}/canonical", "canonical-disagrees", **canonical),
         ]
     return found
 
@@ -160,13 +161,13 @@ def _quantities() -> list[Entry]:
 def _units(protocol: Protocol) -> list[Entry]:
     """What a run is written in; without it, nothing else of the run can be read."""
     rule = protocol.reading
-    found = [_entry("unit", "/runs/*/work_unit", "wrong-unit", units=list(protocol.work.accepted_units), step=UNITS)]
+    found = [entry_of("unit", "/runs/*/work_unit", "wrong-unit", units=list(protocol.work.accepted_units), step=UNITS)]
     if rule.kind == "pass/fail":
-        return [*found, _entry("unused", "/runs/*/reading_unit", "wrong-reading", step=UNITS)]
+        return [*found, entry_of("unused", "/runs/*/reading_unit", "wrong-reading", step=UNITS)]
     return [
         *found,
-        _entry("needed", "/runs/*/reading_unit", "wrong-unit", step=UNITS, cure="choose the unit"),
-        _entry("unit", "/runs/*/reading_unit", "wrong-unit", units=list(rule.accepted_units), step=UNITS),
+        entry_of("needed", "/runs/*/reading_unit", "wrong-unit", step=UNITS, cure="choose the unit"),
+        entry_of("unit", "/runs/*/reading_unit", "wrong-unit", units=list(rule.accepted_units), step=UNITS),
     ]
 
 
@@ -176,10 +177,10 @@ def _numbers(protocol: Protocol) -> list[Entry]:
     work = {"unit": "/runs/*/work_unit", "goal": protocol.work.unit, "step": NUMBERS, "unless": AFTER_UNITS}
     wanted, other = ("outcomes", "values") if protocol.reading.kind == "pass/fail" else ("values", "outcomes")
     return [
-        *(_entry("number", f"/runs/*{name}", "not-a-number", **work) for name in works),
-        *(_entry("not negative", f"/runs/*{name}", "negative-value", **work) for name in works),
-        _entry("unused", f"{READING}/{other}", "wrong-reading", step=NUMBERS, unless=AFTER_UNITS),
-        _entry("filled", f"{READING}/{wanted}", "wrong-reading", step=NUMBERS, unless=AFTER_UNITS),
+        *(entry_of("number", f"/runs/*{name}", "not-a-number", **work) for name in works),
+        *(entry_of("not negative", f"/runs/*{name}", "negative-value", **work) for name in works),
+        entry_of("unused", f"{READING}/{other}", "wrong-reading", step=NUMBERS, unless=AFTER_UNITS),
+        entry_of("filled", f"{READING}/{wanted}", "wrong-reading", step=NUMBERS, unless=AFTER_UNITS),
     ]
 
 
@@ -193,13 +194,13 @@ def _values(protocol: Protocol) -> list[Entry]:
     limit = {"marked": f"{item}/limit", "resolution": rule.resolution, "scale_end": rule.scale_end, "even": EVEN}
     late = value | {"unless": AFTER_VALUES} | limit
     return [
-        _entry("number", f"{item}/written", "not-a-number", **read),
-        _entry("not negative", f"{item}/written", "negative-value", **read),
-        _entry("agrees", f"{item}/canonical", "canonical-disagrees", **canonical),
-        _entry("limit", f"{item}/written", "censored-value", **late),
-        _entry("between", f"{item}/written", "implausible-value", low=rule.plausible_low, high=rule.plausible_high, **late),
-        _entry("burr", f"{RUN}/readings", "sharper-after-work", keener=rule.keener, work=_work(protocol), **late),
-        _entry("repeats", f"{READING}/values", "repeats-differ", wanted=rule.repeats, unless=AFTER_VALUES),
+        entry_of("number", f"{item}/written", "not-a-number", **read),
+        entry_of("not negative", f"{item}/written", "negative-value", **read),
+        entry_of("agrees", f"{item}/canonical", "canonical-disagrees", **canonical),
+        entry_of("limit", f"{item}/written", "censored-value", **late),
+        entry_of("between", f"{item}/written", "implausible-value", low=rule.plausible_low, high=rule.plausible_high, **late),
+        entry_of("burr", f"{RUN}/readings", "sharper-after-work", keener=rule.keener, work=_work(protocol), **late),
+        entry_of("repeats", f"{READING}/values", "repeats-differ", wanted=rule.repeats, unless=AFTER_VALUES),
     ]
 
 
@@ -207,14 +208,14 @@ def _readings(protocol: Protocol) -> list[Entry]:
     """What a run's readings say together."""
     late = {"unless": AFTER_VALUES, "work": _work(protocol)}
     found = [
-        _entry("filled", f"{RUN}/readings", "no-readings"),
-        _entry("rising", f"{RUN}/readings", "work-not-increasing", **late),
-        _entry("near", f"{READING}/work", "off-checkpoint", within=NEAR_CHECKPOINT, **late),
-        _entry("begins", f"{RUN}/readings", "no-reading-at-0", **late),
+        entry_of("filled", f"{RUN}/readings", "no-readings"),
+        entry_of("rising", f"{RUN}/readings", "work-not-increasing", **late),
+        entry_of("near", f"{READING}/work", "off-checkpoint", within=NEAR_CHECKPOINT, **late),
+        entry_of("begins", f"{RUN}/readings", "no-reading-at-0", **late),
     ]
     if protocol.reading.kind == "pass/fail":
-        found.append(_entry("settled", f"{RUN}/readings", "pass-after-fail", unless=AFTER_VALUES))
-        found.append(_entry("repeats", f"{READING}/outcomes", "repeats-differ", wanted=protocol.reading.repeats, unless=AFTER_VALUES))
+        found.append(entry_of("settled", f"{RUN}/readings", "pass-after-fail", unless=AFTER_VALUES))
+        found.append(entry_of("repeats", f"{READING}/outcomes", "repeats-differ", wanted=protocol.reading.repeats, unless=AFTER_VALUES))
     return found
 
 

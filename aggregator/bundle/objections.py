@@ -107,7 +107,12 @@ class ObjectionResult(Record):
 
 def objection_results(repository: Repository) -> tuple[ObjectionResult, ...]:
     """Every objection with its thread, those to the analysis among them."""
-    return tuple(_objection(repository, thread) for thread in repository.objections)
+    beside = {folder: threads_of(repository, folder) for folder in {thread.protocol for thread in repository.objections}}
+    repeated = {folder: _repeated_by(threads) for folder, threads in beside.items()}
+    return tuple(
+        _objection(repository, thread, beside[thread.protocol], repeated[thread.protocol].get(thread.number, ()))
+        for thread in repository.objections
+    )
 
 
 def threads_of(repository: Repository, folder: str) -> dict[int, ObjectionThread]:
@@ -120,8 +125,9 @@ def versions_of(repository: Repository, protocol: str) -> dict[str, LoadedProtoc
     return {version: loaded for (name, version), loaded in repository.protocols.items() if name == protocol}
 
 
-def _objection(repository: Repository, thread: ObjectionThread) -> ObjectionResult:
-    beside = threads_of(repository, thread.protocol)
+def _objection(
+    repository: Repository, thread: ObjectionThread, beside: Mapping[int, ObjectionThread], repeated_by: tuple[int, ...]
+) -> ObjectionResult:
     state = state_of(thread, beside)
     objection = thread.objection
     return ObjectionResult(
@@ -137,13 +143,14 @@ def _objection(repository: Repository, thread: ObjectionThread) -> ObjectionResu
         state=state.state,
         revised_in=state.revised_in or "",
         repeats=objection.duplicate_of,
-        repeated_by=_repeated_by(beside)[thread.number],
+        repeated_by=repeated_by,
         stands_against=standing(thread, versions_of(repository, thread.protocol), beside),
         **(_what_a_struck_one_keeps(thread, state) if state.state == STRUCK else _what_was_written(repository, thread)),
     )
 
 
-def _repeated_by(beside: Mapping[int, ObjectionThread]) -> defaultdict[int, tuple[int, ...]]:
+def _repeated_by(beside: Mapping[int, ObjectionThread]) -> dict[int, tuple[int, ...]]:
+    """Numbers of the objections that repeat each one."""
     found: defaultdict[int, tuple[int, ...]] = defaultdict(tuple)
     for number, other in sorted(beside.items()):
         if other.objection.duplicate_of is not None:

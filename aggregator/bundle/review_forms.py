@@ -5,7 +5,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 
 from aggregator import __version__
 from aggregator.pooling.probe_register import PROBES
@@ -41,7 +41,7 @@ def review_forms(repository: Repository) -> dict[str, Rules]:
     """Rules of the three forms about objections, by kind, and of the page that drafts a protocol (``"protocol"``)."""
     names = sorted({name for name, _ in repository.protocols})
     targets = {name: _target(repository, name) for name in [*names, ANALYSIS]}
-    threads = [thread for thread in repository.objections if state_of(thread).state != STRUCK]
+    threads = [thread for thread in repository.objections if not _struck(thread)]
     found = {kind: _form(repository, kind) for kind in KINDS}
     found["objection"]["targets"] = targets
     for kind, table in (("response", response_table), ("outcome", outcome_table)):
@@ -157,16 +157,8 @@ def _protocols(repository: Repository) -> Rules:
         "schema": own,
         "cures": {pattern: pattern_cure(pattern) for pattern in sorted(patterns_in(own))},
         "reserved": sorted(RESERVED_IDS | RESERVED_PROTOCOLS),
-        "known": _numbers(repository.protocols),
+        "known": {name: list(versions_of(repository, name)) for name, _ in repository.protocols},
         "sources": [*found, empty],
         "messages": messages([*SCHEMA_CODES, *PROTOCOL_CODES, *(c["code"] for c in UNFIT_CHARACTERS)]),
         **_everywhere(repository, "protocol"),
     }  # fmt: skip
-
-
-def _numbers(keys: Iterable[tuple[str, str]]) -> dict[str, list[str]]:
-    """Versions of each protocol."""
-    found: dict[str, list[str]] = {}
-    for name, version in keys:
-        found.setdefault(name, []).append(version)
-    return found

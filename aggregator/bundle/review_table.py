@@ -14,7 +14,7 @@ from typing import get_args
 
 from aggregator.records.canonical import LoadedProtocol, ObjectionThread, Repository
 from aggregator.records.layout import ANALYSIS
-from aggregator.records.model.review import Event, Objection, Outcome, Response
+from aggregator.records.model.review import OBJECTION_FORMAT, Event, Outcome, Response
 from aggregator.records.probe_names import PROBE_NAMES
 from aggregator.records.problem import Problem
 from aggregator.records.rules.objections import ADDRESS, Surroundings
@@ -22,48 +22,30 @@ from aggregator.records.rules.outcomes import thread_problems
 from aggregator.records.rules.protocol_form import steps_of
 from aggregator.records.threads import state_of
 
+from .form_table import Entry, entry_of
 from .objections import STRUCK, threads_of, versions_of
-
-Entry = dict[str, object]
 
 NOBODY = "nobody-that-we-know"
 LAST_MONTH, LAST_DAY = "9999-12", datetime.date(9999, 12, 31)
-FORMAT = get_args(Objection.model_fields["format"].annotation)[0]
 TEXT = {"names-a-person": ADDRESS.pattern}
 """What is looked for in a body, by the code of the finding."""
-
-
-def _entry(rule: str, at: str, code: str, **more: object) -> Entry:
-    return {"rule": rule, "at": at, "code": code, **more}
 
 
 def shared_table(repository: Repository, places: Iterable[str], evidence: bool) -> list[Entry]:
     """What holds wherever the file goes; ``places`` are those of free texts in the front matter."""
     found = [
-        _entry("not after", "/month", "month-in-future", months=0),
-        *(_entry("matches", place, code, pattern=pattern) for place in places for code, pattern in TEXT.items()),
+        entry_of("not after", "/month", "month-in-future", months=0),
+        *(entry_of("matches", place, code, pattern=pattern) for place in places for code, pattern in TEXT.items()),
     ]
     if evidence:
-        gone = gone_submissions(repository)
         found += [
-            _entry("needed", "/interest", "interest-unstated"),
-            _entry("one kind", "/evidence/*", "evidence-form", names=["probe", "submission", "citation"]),
-            _entry("only", "/evidence/*/probe", "unknown-probe", words=sorted(PROBE_NAMES)),
-            _entry("only", "/evidence/*/submission", "unknown-reference", words=known_submissions(repository)),
-            _entry("never", "/evidence/*/submission", "cites-gone", words=sorted(gone)),
+            entry_of("needed", "/interest", "interest-unstated"),
+            entry_of("one kind", "/evidence/*", "evidence-form", names=["probe", "submission", "citation"]),
+            entry_of("only", "/evidence/*/probe", "unknown-probe", words=sorted(PROBE_NAMES)),
+            entry_of("only", "/evidence/*/submission", "unknown-reference", words=sorted(repository.submission_ids)),
+            entry_of("never", "/evidence/*/submission", "cites-gone", words=sorted(repository.gone)),
         ]
     return found
-
-
-def known_submissions(repository: Repository) -> list[str]:
-    """Ids that are or were submissions'."""
-    read = (s.record.id for s in (*repository.submissions, *repository.retracted))
-    return sorted({*read, *(stone.id for stone in repository.tombstones)})
-
-
-def gone_submissions(repository: Repository) -> dict[str, str]:
-    """Ids of submissions that no longer count, and how they went."""
-    return {s.record.id: "retracted" for s in repository.retracted} | {stone.id: "removed" for stone in repository.tombstones}
 
 
 def target_table(repository: Repository, protocol: str) -> list[Entry]:
@@ -71,31 +53,31 @@ def target_table(repository: Repository, protocol: str) -> list[Entry]:
     threads = threads_of(repository, protocol)
     repeating = [number for number, thread in threads.items() if thread.objection.duplicate_of is not None]
     found = [
-        _entry(
+        entry_of(
             "only", "/against/version", "unknown-version", words=[] if protocol == ANALYSIS else list(versions_of(repository, protocol))
         ),
         *(
-            _entry("told", f"/against/{name}", "unknown-version", when={"at": "/against/version", "is": None})
+            entry_of("told", f"/against/{name}", "unknown-version", when={"at": "/against/version", "is": None})
             for name in ("step", "endpoint")
         ),
-        _entry("only", "/duplicate_of", "unknown-reference", words=sorted(threads)),
-        _entry("never", "/duplicate_of", "duplicate-form", words=repeating),
+        entry_of("only", "/duplicate_of", "unknown-reference", words=sorted(threads)),
+        entry_of("never", "/duplicate_of", "duplicate-form", words=repeating),
     ]
     for number, thread in threads.items():
         state = state_of(thread)
         if state.state == STRUCK:
             late = {"at": "/month", "after": state.by.month}
-            found.append(_entry("never", "/duplicate_of", "duplicate-form", words=[number], when=late))
+            found.append(entry_of("never", "/duplicate_of", "duplicate-form", words=[number], when=late))
     return found
 
 
 def version_table(loaded: LoadedProtocol, released: Event | None) -> list[Entry]:
     """What holds for objections to one version."""
     found = [
-        _entry("only", "/against/step", "unknown-step", words=steps_of(loaded.body)),
-        _entry("only", "/against/endpoint", "unknown-reference", words=[rule.id for rule in loaded.record.endpoints]),
+        entry_of("only", "/against/step", "unknown-step", words=steps_of(loaded.body)),
+        entry_of("only", "/against/endpoint", "unknown-reference", words=[rule.id for rule in loaded.record.endpoints]),
     ]
-    return found if released is None else [*found, _entry("since", "/month", "month-backwards", month=released.month)]
+    return found if released is None else [*found, entry_of("since", "/month", "month-backwards", month=released.month)]
 
 
 class Thread:
@@ -106,8 +88,8 @@ class Thread:
         self.thread = thread
         self.versions = versions_of(repository, protocol)
         self.events = repository.events.get(protocol, ())
-        known, gone = frozenset(known_submissions(repository)), gone_submissions(repository)
-        self.around = Surroundings(self.versions, self.events, threads_of(repository, protocol), known, gone, repository.names)
+        beside, known, gone = threads_of(repository, protocol), repository.submission_ids, repository.gone
+        self.around = Surroundings(self.versions, self.events, beside, known, gone, repository.names)
 
     @property
     def last(self) -> str:
@@ -130,25 +112,25 @@ def response_table(of: Thread) -> list[Entry]:
     """What holds for the next response in a thread."""
 
     def codes(at: str, version: str) -> set[str]:
-        revision = Response(format=FORMAT, kind="response", response="revision", revised_in=version, by=NOBODY, month=LAST_MONTH)
+        revision = Response(format=OBJECTION_FORMAT, kind="response", response="revision", revised_in=version, by=NOBODY, month=LAST_MONTH)
         return {problem.code for problem in of.said_of(revision) if problem.pointer == at}
 
     revision = {"at": "/response", "is": "revision"}
     missing = [version for version in of.versions if "revision-misses" in codes("/revised_in", version)]
     found = [
-        _entry("since", "/month", "month-backwards", month=of.last),
-        _entry("filled", "/evidence", "no-evidence", when={"at": "/response", "is": "rebuttal"}),
-        _entry("needed", "/revised_in", "unknown-version", when=revision),
-        _entry("never", "/revised_in", "revision-misses", words=missing, when=revision),
+        entry_of("since", "/month", "month-backwards", month=of.last),
+        entry_of("filled", "/evidence", "no-evidence", when={"at": "/response", "is": "rebuttal"}),
+        entry_of("needed", "/revised_in", "unknown-version", when=revision),
+        entry_of("never", "/revised_in", "revision-misses", words=missing, when=revision),
     ]
     if of.thread.protocol != ANALYSIS:
-        found.append(_entry("only", "/revised_in", "unknown-version", words=list(of.versions), when=revision))
+        found.append(entry_of("only", "/revised_in", "unknown-version", words=list(of.versions), when=revision))
     return found
 
 
 def outcome_table(of: Thread) -> list[Entry]:
     """What holds for the next outcome in a thread: for every word what it needs, and who may say it."""
-    found = [_entry("since", "/month", "month-backwards", month=of.last)]
+    found = [entry_of("since", "/month", "month-backwards", month=of.last)]
     for word in get_args(Outcome.model_fields["outcome"].annotation):
         found += _word(of, word)
     return found
@@ -157,21 +139,21 @@ def outcome_table(of: Thread) -> list[Entry]:
 def _word(of: Thread, word: str) -> list[Entry]:
     @functools.cache
     def codes(at: str, by: str = NOBODY, month: str = LAST_MONTH) -> set[str]:
-        outcome = Outcome(format=FORMAT, kind="outcome", outcome=word, by=by, month=month)
+        outcome = Outcome(format=OBJECTION_FORMAT, kind="outcome", outcome=word, by=by, month=month)
         return {problem.code for problem in of.said_of(outcome) if problem.pointer == at}
 
     said = {"at": "/outcome", "is": word}
     always = codes("/outcome")
-    found = [_entry("told", "/outcome", code, when=said) for code in sorted(always)]
+    found = [entry_of("told", "/outcome", code, when=said) for code in sorted(always)]
     for code in sorted(codes("/outcome", month=of.last) - always):
         first = _first_month(of, lambda month, code=code: code not in codes("/outcome", month=month))
-        found.append(_entry("told", "/outcome", code, when=[said, {"at": "/month", "before": first}]))
+        found.append(entry_of("told", "/outcome", code, when=[said, {"at": "/month", "before": first}]))
     strangers = codes("/by")
     for code in sorted(strangers):
         may = [handle for handle in of.handles if code not in codes("/by", handle)]
-        found.append(_entry("only", "/by", code, words=may, when=said))
+        found.append(entry_of("only", "/by", code, words=may, when=said))
     for code in sorted(set().union(*(codes("/by", handle) for handle in of.handles)) - strangers):
-        found.append(_entry("never", "/by", code, words=[h for h in of.handles if code in codes("/by", h)], when=said))
+        found.append(entry_of("never", "/by", code, words=[h for h in of.handles if code in codes("/by", h)], when=said))
     return found
 
 

@@ -13,7 +13,7 @@ from aggregator.records.model.base import Record
 from aggregator.records.model.protocol import ThreatKind, version_order
 from aggregator.records.model.review import Event
 from aggregator.records.rules.protocol_form import step_texts
-from aggregator.records.threads import closes_form, is_blocking, standing_against, state_of
+from aggregator.records.threads import closing, is_blocking, standing_against, state_of
 
 from .objections import STRUCK, threads_of, versions_of
 from .text_changes import TextChangeResult, step_titles, text_changes
@@ -181,8 +181,7 @@ def _concerns(thread: ObjectionThread, version: str) -> bool:
 
 def closed_by(repository: Repository, name: str, version: str) -> tuple[int, ...]:
     """Numbers of the objections that close the form of a version."""
-    stands = standing_against(version, threads_of(repository, name).values(), versions_of(repository, name))
-    return tuple(thread.number for thread in stands if closes_form(thread))
+    return tuple(thread.number for thread in closing(version, threads_of(repository, name).values(), versions_of(repository, name)))
 
 
 def events_of(repository: Repository, name: str, version: str) -> tuple[Event, ...]:

@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterator, Mapping
 
 from markupsafe import Markup
 
+from aggregator.bundle.form import OPEN
 from aggregator.bundle.model import Results
 from aggregator.bundle.objections import ObjectionResult
 from aggregator.bundle.versions import ProtocolResult
@@ -17,7 +18,6 @@ from .page import Page, render
 Forms = Mapping[tuple[str, str], dict[str, object]]
 """The rules of every form (``aggregator.bundle.form``), by protocol id and version."""
 
-TAKES_SUBMISSIONS = ("adopted", "in review")
 INERT = {"<": "\\u003c", ">": "\\u003e", "&": "\\u0026", "\u2028": "\\u2028", "\u2029": "\\u2029"}
 """What could end a block of data, or begin another one; JSON may write any character as an escape."""
 
@@ -27,7 +27,7 @@ def tonight_pages(results: Results, forms: Forms, sheets: Collection[tuple[str, 
 
     Where an objection about safety closes a form, it stands at the addresses of form and sheet in their place.
     """
-    closed = [(p, _closing(results, p)) for p in results.protocols if p.closed_by and p.status in TAKES_SUBMISSIONS]
+    closed = [(p, _closing(results, p)) for p in results.protocols if p.closed_by and p.status in OPEN]
     known = {(p.id, p.version) for p in results.protocols}
     html = render("tonight.html", forms=list(forms.values()), known=known, sheets=sheets, closed=closed)
     yield Page("/tonight/", "Do it tonight", html, "Do it tonight", "Choose a question, cut, type, and see your answer")

@@ -171,8 +171,7 @@ def _life_problems(proposal: Proposal, repository: Repository) -> Iterator[tuple
         for protocol, paths in repository.event_paths.items()
         for path, event in zip(paths, repository.events[protocol], strict=True)
     }
-    gone = {item.record.id for item in repository.retracted} | {tombstone.id for tombstone in repository.tombstones}
-    yield from life_in_request(events, repository.objections, repository.protocols, proposal.base_files.keys(), gone)
+    yield from life_in_request(events, repository.objections, repository.protocols, proposal.base_files.keys(), repository.gone)
 
 
 def _register_problems(proposal: Proposal) -> Iterator[tuple[str, object]]:

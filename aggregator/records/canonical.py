@@ -6,6 +6,7 @@ so that no later stage ever meets a unit.
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -176,6 +177,16 @@ class Repository:
     def errors(self) -> tuple[Finding, ...]:
         """Findings that stop a build."""
         return tuple(f for f in self.findings if f.severity == ERROR)
+
+    @functools.cached_property
+    def gone(self) -> dict[str, str]:
+        """Ids of submissions that no longer count, and how they went."""
+        return {s.record.id: "retracted" for s in self.retracted} | {stone.id: "removed" for stone in self.tombstones}
+
+    @functools.cached_property
+    def submission_ids(self) -> frozenset[str]:
+        """Ids that are or were submissions'."""
+        return frozenset(s.record.id for s in self.submissions) | self.gone.keys()
 
     def protocol_of(self, submission: LoadedSubmission) -> LoadedProtocol:
         """The protocol version a submission followed."""

@@ -9,19 +9,18 @@ from collections.abc import Iterable, Mapping
 
 from aggregator.errors import ERROR
 
+from .against_protocol import readings_by
 from .canonical import LoadedChange, LoadedProtocol
-from .canonical_runs import BladeFacts, canonical_readings
+from .canonical_runs import BladeFacts
 from .change_files import corrected
 from .codes import CODES
 from .form import read_record
 from .model.review import Event
 from .model.submission import Submission
 from .problem import Problem
-from .rules.protocol_versions import life_problems
-from .rules.readings import reading_problems
 from .rules.references import reference_problems
 from .rules.shared_keys import shared_facts
-from .rules.submissions import fit_problems, own_problems
+from .rules.submissions import own_problems
 from .session import Session
 
 
@@ -43,16 +42,9 @@ def _with_errors_none(read: tuple[Submission | None, list[Problem]]) -> Submissi
 
 def sound_readings(session: Session, record: Submission, protocol: LoadedProtocol, events: tuple[Event, ...]) -> list | None:
     """Canonical readings of a record, by run; None where it would not have passed the check by itself."""
-    readings, problems = canonical_readings(record, protocol.record)
-    problems = [
-        *problems,
-        *reference_problems(record),
-        *own_problems(record, session.today, session.find_steel),
-        *fit_problems(record, protocol.record),
-        *reading_problems(record, protocol.record, readings),
-        *life_problems(record, events),
-    ]
-    return None if _wrong(problems) else readings
+    readings, problems = readings_by(protocol.record, events, record)
+    by_itself = [*reference_problems(record), *own_problems(record, session.today, session.find_steel)]
+    return None if _wrong([*by_itself, *problems]) else readings
 
 
 def _wrong(problems: Iterable[Problem]) -> bool:

@@ -17,12 +17,11 @@ from .adoption_files import check_adoptions
 from .canonical import Repository
 from .naming import check_people, named_events, named_seals, named_threads
 from .objection_files import read_threads
-from .opening import read_bytes
 from .people_files import names_of, read_people, read_tombstones
 from .plan_files import read_seals
 from .protocol_files import read_events, read_protocols, version_keys
 from .rules.life import closed_forms
-from .session import Session, begin, lines_of, sha256
+from .session import begin, lines_of
 from .submission_files import check_submissions, open_submissions
 
 
@@ -92,13 +91,8 @@ def load_repository(
         retracted=retracted,
         tombstones=tombstones,
         side_files=removed_files + people_files + seal_files,
-        life_files=(*_hashes(session, session.layout.events, "event"), *_hashes(session, session.layout.entries, "objection")),
+        life_files=tuple((path, session.hashes[path]) for path in (*session.layout.events, *session.layout.entries)),
         names=names,
         seals=named_seals(seals, names),
         event_paths={name: tuple(path for path, _ in of_protocol) for name, of_protocol in placed.items()},
     )
-
-
-def _hashes(session: Session, paths: list[str], kind: str) -> Iterator[tuple[str, str]]:
-    """(path, hash) of files that were read before; what is wrong with one has been told by then."""
-    return ((path, sha256(read_bytes(session.root / path, kind)[0])) for path in paths)

@@ -27,7 +27,10 @@ RESERVED_IDS = frozenset({"con", "prn", "aux", "nul", "index", *(f"{port}{n}" fo
 
 @dataclass
 class Session:
-    """What has been read so far; ``keeps_earlier``: whether submissions are wanted as they stood before each change, too."""
+    """What has been read so far.
+
+    ``keeps_earlier``: whether submissions are wanted as they stood before each change, too. ``hashes``: of the text files that were read.
+    """
 
     root: Path
     layout: Layout
@@ -37,6 +40,7 @@ class Session:
     collected: Collected = field(default_factory=Collected)
     yaml_lines: dict[str, dict[str, int]] = field(default_factory=dict)
     keeps_earlier: bool = False
+    hashes: dict[str, str] = field(default_factory=dict)
 
 
 def begin(root: Path, today: datetime.date, keeps_earlier: bool = False) -> Session:
@@ -71,6 +75,7 @@ def file_text(session: Session, path: str, kind: str) -> tuple[bytes, str]:
     if not problems:
         text, problems = decode(data)
     session.collected.add(path, problems)
+    session.hashes[path] = sha256(data)
     return data, text
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 
+from .against_protocol import readings_by
 from .canonical import LoadedChange, LoadedProtocol, LoadedSubmission
 from .canonical_runs import BladeFacts, canonical_readings, canonical_runs
 from .change_files import changes_of, corrected, json_tree, placing_problems, read_changes, strangers, tell_at_changes
@@ -21,11 +22,9 @@ from .problem import Problem
 from .rules.duplicates import content_problems, id_problems
 from .rules.life import closed_form_problems
 from .rules.plans import plan_problems, seal_held
-from .rules.protocol_versions import life_problems
-from .rules.readings import reading_problems
 from .rules.references import reference_problems
 from .rules.shared_keys import shared_facts
-from .rules.submissions import fit_problems, own_problems
+from .rules.submissions import own_problems
 from .session import Session, path_agrees, reserved_id, sha256
 
 
@@ -143,11 +142,8 @@ def _against_protocol(
     key = (record.protocol.id, record.protocol.version)
     readings = None
     if key in protocols:
-        protocol = protocols[key].record
-        readings, problems = canonical_readings(record, protocol)
-        collected.add(item.path, [*problems, *fit_problems(record, protocol)])
-        collected.add(item.path, reading_problems(record, protocol, readings))
-        collected.add(item.path, life_problems(record, events.get(record.protocol.id, ())))
+        readings, problems = readings_by(protocols[key].record, events.get(record.protocol.id, ()), record)
+        collected.add(item.path, problems)
     elif key not in versions:
         message = f"there is no protocol {key[0]} in version {key[1]}"
         collected.add(item.path, [Problem("/protocol", "unknown-protocol", message)])

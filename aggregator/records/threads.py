@@ -115,6 +115,17 @@ def standing_against(
     return tuple(thread for thread in own if _stands(thread, order, by_number, month))
 
 
+def closing(version: str, threads: Iterable[ObjectionThread], versions: Mapping[str, LoadedProtocol]) -> tuple[ObjectionThread, ...]:
+    """Those of a protocol's objections that close the form of one of its versions, by number.
+
+    Repetitions of one another are among them: what somebody calls a danger is one, whatever the other objection was called.
+    """
+    if version not in versions:
+        return ()
+    by_number, order = {thread.number: thread for thread in threads}, version_order(version)
+    return tuple(thread for _, thread in sorted(by_number.items()) if closes_form(thread) and _stands(thread, order, by_number, None))
+
+
 def is_blocking(thread: ObjectionThread) -> bool:
     """Whether the version may not be adopted while it stands, and bears a banner if it was."""
     return thread.objection.severity == "blocking"

@@ -9,8 +9,8 @@ from pathlib import Path
 
 from aggregator.errors import ERROR, Finding, InputError
 from aggregator.records import load_repository
+from aggregator.records.against_protocol import readings_by
 from aggregator.records.canonical import LoadedProtocol, Repository
-from aggregator.records.canonical_runs import canonical_readings
 from aggregator.records.findings import Collected, answered
 from aggregator.records.form import read_record
 from aggregator.records.json_places import json_places
@@ -22,10 +22,8 @@ from aggregator.records.problem import Problem
 from aggregator.records.registers import find_steel
 from aggregator.records.report import harmless
 from aggregator.records.rules.plans import plan_problems
-from aggregator.records.rules.protocol_versions import life_problems
-from aggregator.records.rules.readings import reading_problems
 from aggregator.records.rules.references import reference_problems
-from aggregator.records.rules.submissions import fit_problems, own_problems
+from aggregator.records.rules.submissions import own_problems
 from aggregator.records.session import sha256
 
 
@@ -127,12 +125,5 @@ def _problems(record: Submission, repository: Repository, today: datetime.date) 
     found += plan_problems(record, {seal.id: seal for seal in repository.seals})
     if key not in repository.protocols:
         return [*found, Problem("/protocol", "unknown-protocol", f"there is no protocol {key[0]} in version {key[1]}")]
-    protocol = repository.protocols[key].record
-    readings, unread = canonical_readings(record, protocol)
-    return [
-        *found,
-        *unread,
-        *fit_problems(record, protocol),
-        *reading_problems(record, protocol, readings),
-        *life_problems(record, repository.events.get(record.protocol.id, ())),
-    ]
+    _, problems = readings_by(repository.protocols[key].record, repository.events.get(record.protocol.id, ()), record)
+    return [*found, *problems]

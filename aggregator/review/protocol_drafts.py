@@ -9,11 +9,12 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated, get_args, get_origin
 
-from pydantic import BaseModel
+from pydantic import BaseModel, TypeAdapter, ValidationError
 from pydantic_core import PydanticUndefined
 
 from aggregator.errors import InputError
 from aggregator.records.layout import RESERVED_PROTOCOLS, walk
+from aggregator.records.model.base import Record, Slug, Version
 from aggregator.records.model.protocol import PROTOCOL_FORMAT, Protocol, version_order
 from aggregator.records.opening import decode, read_bytes
 from aggregator.records.report import harmless
@@ -25,8 +26,7 @@ from .writing import markdown_text, yaml_text
 
 FIRST_VERSION = "1.0.0"
 TO_FILL = "say here what is new"
-_ID = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,61}[a-z0-9])")
-_VERSION = re.compile(r"(?:0|[1-9][0-9]{0,3})(?:\.(?:0|[1-9][0-9]{0,3})){2}")
+_ID, _NUMBER = (TypeAdapter(kind, config=Record.model_config) for kind in (Slug, Version))
 _BODY = """\
 Say for whom this is, what it asks, and what it does not tell.
 
@@ -59,13 +59,13 @@ def protocol_draft(root: Path, name: str, source: str | None = None, version: st
     InputError
         A name or number is out of form, there is no such source, or the version is there already.
     """
-    if not _ID.fullmatch(name):
+    if not _fits(_ID, name):
         raise InputError(f"{harmless(name)!r} is no id; wanted lower-case letters, digits and hyphens, two at least")
     if name in RESERVED_IDS | RESERVED_PROTOCOLS:
         raise InputError(f"{name!r} is a name that some system or this site keeps for itself; choose another id")
     known = [path.split("/")[2].removesuffix(".md") for path in walk(root).protocols if path.split("/")[1] == name]
     number = version or next_minor(known)
-    if not _VERSION.fullmatch(number):
+    if not _fits(_NUMBER, number):
         raise InputError(f"{harmless(number)!r} is no version; wanted a number like 1.2.0")
     if number in known:
         raise InputError(f"version {number} of {name!r} is there already; the next one may be {next_minor(known)}")
@@ -73,6 +73,13 @@ def protocol_draft(root: Path, name: str, source: str | None = None, version: st
     if source is None:
         return Draft(path, skeleton(name, number))
     return _copy(root, path, source)
+
+
+def _fits(kind: TypeAdapter[str], text: str) -> bool:
+    try:
+        return kind.validate_python(text) == text
+    except ValidationError:
+        return False
 
 
 def next_minor(known: list[str]) -> str:

@@ -13,18 +13,16 @@ from typing import get_args
 from pydantic import BaseModel
 
 from aggregator.errors import ERROR, InputError
+from aggregator.records.against_protocol import readings_by
 from aggregator.records.canonical import LoadedProtocol, Repository
-from aggregator.records.canonical_runs import canonical_readings
 from aggregator.records.codes import CODES
 from aggregator.records.form import read_record
 from aggregator.records.model.plan import Plan
 from aggregator.records.model.submission import Submission
 from aggregator.records.problem import Problem
 from aggregator.records.registers import find_steel
-from aggregator.records.rules.protocol_versions import life_problems
-from aggregator.records.rules.readings import reading_problems
 from aggregator.records.rules.references import reference_problems
-from aggregator.records.rules.submissions import fit_problems, own_problems
+from aggregator.records.rules.submissions import own_problems
 from aggregator.records.session import reserved_id
 
 from .cells import MOST_BYTES, MOST_QUESTIONS, Question, Table, cell_name, whole_file
@@ -246,14 +244,10 @@ def _problems(tree: dict, protocol: LoadedProtocol, repository: Repository, toda
     record, problems = read_record(Submission, tree)
     if record is None:
         return problems
-    rules, events = protocol.record, repository.events.get(protocol.record.id, ())
-    readings, unread = canonical_readings(record, rules)
-    return [
+    by_itself = [
         *reserved_id(record.id),
         *reference_problems(record),
         *own_problems(record, today, functools.partial(find_steel, repository.steels)),
-        *unread,
-        *fit_problems(record, rules),
-        *reading_problems(record, rules, readings),
-        *life_problems(record, events),
     ]
+    _, problems = readings_by(protocol.record, repository.events.get(protocol.record.id, ()), record)
+    return [*by_itself, *problems]

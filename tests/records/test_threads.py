@@ -4,7 +4,7 @@ import pytest
 
 from aggregator.records.canonical import LoadedProtocol, ObjectionThread
 from aggregator.records.model.review import Objection, Outcome, Response
-from aggregator.records.threads import closes_form, standing, standing_against, state_of
+from aggregator.records.threads import closes_form, closing, standing, standing_against, state_of
 
 VERSIONS = {version: LoadedProtocol(None, "", "", "") for version in ("1.0.0", "1.9.0", "1.10.0", "2.0.0")}
 
@@ -97,6 +97,13 @@ def test_objections_that_stand_against_a_version_are_told_once():
     assert [t.number for t in standing_against("2.0.0", threads, VERSIONS)] == [1]
     assert [t.number for t in standing_against("2.0.0", threads, VERSIONS, "2026-04")] == [1, 3, 4]
     assert standing_against("2.0.0", threads, VERSIONS, "2026-02") == ()
+
+
+def test_a_danger_closes_the_form_whatever_the_objection_was_called_that_it_repeats():
+    minor, again = thread(severity="minor"), thread(number=2, duplicate_of=1, threat="safety")
+    assert [t.number for t in closing("2.0.0", [again, minor], VERSIONS)] == [2]
+    assert closing("1.0.0", [again, minor], VERSIONS) == () == closing("9.0.0", [again, minor], VERSIONS)
+    assert closing("2.0.0", [again, thread(rebuttal(), outcome("rebutted"))], VERSIONS) == ()
 
 
 def test_only_a_blocking_objection_about_safety_closes_the_form():

@@ -10,7 +10,7 @@ from ..model.review import Event
 from ..model.submission import Submission
 from ..names import Names
 from ..problem import Problem
-from ..threads import closes_form, is_blocking, standing, standing_against
+from ..threads import closing, is_blocking, standing_against
 from .submissions import months_since_year_0
 
 Versions = Mapping[str, LoadedProtocol]
@@ -106,14 +106,14 @@ def month_before(month: str) -> str:
 
 def closed_forms(threads: Iterable[ObjectionThread], protocols: Mapping[tuple[str, str], LoadedProtocol]) -> dict[tuple[str, str], str]:
     """Versions that nobody shall be led to follow because of an objection about safety, and since which month."""
-    all_threads = list(threads)
-    found: dict[tuple[str, str], str] = {}
-    for thread in filter(closes_form, all_threads):
-        versions = {version: loaded for (name, version), loaded in protocols.items() if name == thread.protocol}
-        beside = {other.number: other for other in all_threads if other.protocol == thread.protocol}
-        for version in standing(thread, versions, beside):
-            key = (thread.protocol, version)
-            found[key] = min(thread.objection.month, found.get(key, thread.objection.month))
+    own: dict[str, list[ObjectionThread]] = {}
+    for thread in threads:
+        own.setdefault(thread.protocol, []).append(thread)
+    found = {}
+    for name, version in protocols:
+        against = closing(version, own.get(name, ()), {version: protocols[(name, version)]})
+        if against:
+            found[(name, version)] = min(thread.objection.month for thread in against)
     return found
 
 

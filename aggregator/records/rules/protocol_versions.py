@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterator
 
-from ..bumps import LEVELS, all_bumps, bump_given, bump_needed, may_go_further
+from ..bumps import LEVELS, all_bumps, bump_given, may_go_further
 from ..canonical import LoadedProtocol
 from ..model.protocol import version_order
 from ..model.review import Event
@@ -29,13 +29,14 @@ def chain_problems(older: LoadedProtocol, newer: LoadedProtocol) -> Iterator[Pro
     """
     before, now = older.record.version, newer.record.version
     given = bump_given(before, now)
-    for bump in all_bumps(older, newer):
+    asking = all_bumps(older, newer)
+    for bump in asking:
         if LEVELS.index(bump.level) > LEVELS.index(given):
             code = "version-incompatible" if bump.level == "major" else "bump-too-small"
             message = f"{bump.why}; from {before} to {now} only the {given.upper()} number grows"
             cure = f"put it back as in {before}, or call the version {_next(before, bump.level)}"
             yield Problem(bump.pointer, code, message, cure)
-    needed = bump_needed(older, newer).level
+    needed = max((bump.level for bump in asking), key=LEVELS.index, default="patch")
     if LEVELS.index(needed) < LEVELS.index(given) and not may_go_further(older, newer):
         message = f"what differs from {before} asks for a {needed.upper()} number only"
         yield Problem("/version", "bump-too-large", message, f"call it {_next(before, needed)}")

@@ -115,6 +115,8 @@ def _answer(keyboard: Keyboard) -> dict[str, str]:
     """Ratio on the page by the endpoint's title, for practised against novice; the figures are unfolded by the keyboard."""
     section = keyboard.page.locator("#form-answer")
     keyboard.reach(section.locator("summary"))
+    expect(section).not_to_have_attribute("aria-busy", "true")  # what was typed last is in it
+    keyboard.reach(section.locator("summary"))
     keyboard.press("Enter")
     rows = section.get_by_role("row").filter(has_text="practised against novice").all()
     cells = [[words(cell) for cell in row.locator("th, td").all()] for row in rows]

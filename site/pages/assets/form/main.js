@@ -91,6 +91,7 @@ function refresh() {
 function look() {
   const { record, found } = findings(form.kept.draft, rules);
   form.shown = show(form, found);
+  at("answer").setAttribute("aria-busy", "true");
   later("answer", LOOK_AFTER, () => showAnswer(record));
   return { record, found };
 }
@@ -98,6 +99,7 @@ function look() {
 /** The answer, made anew only when the record is another one: somebody may be reading it, with its figures unfolded. */
 function showAnswer(record) {
   const text = JSON.stringify(record), unfolded = at("answer").querySelector("details")?.open ?? false;
+  at("answer").removeAttribute("aria-busy");
   if (text === form.answered) { return; }
   form.answered = text;
   at("answer").replaceChildren(...[yourAnswer(record, rules)].filter(Boolean));

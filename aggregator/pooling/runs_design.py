@@ -8,16 +8,17 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from aggregator.errors import InputError
+from aggregator.errors import InputError, NumbersError
 from aggregator.numerics.estimability import estimable, prepare
 
 from .random_terms import LARGEST_LEVELS, frozen
 
 NEEDED = ("steel", "blade", "sharpener", "tester", "submission")
-OPTIONAL = ("batch", "version", "own_sharpening", "sharpening")
+OPTIONAL = ("batch", "version", "own_sharpening", "sharpening", "lot", "evening")
 CROSSINGS = {"steel × tester": "tester", "steel × sharpener": "sharpener"}
 SAME_COLUMN = 1e-8  # length that a column of unit length keeps beside those before it, below which it is a combination of them
 OWN = "own sharpening"
+PRACTICE, PRACTISED, NOVICE = "practice", "practised", "novice"
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,6 +34,7 @@ class Runs:
     batch : (n,) text, a blade of unknown batch counting as a batch of its own; None where fewer than two batches are known.
     own : (n,) whether the tester had sharpened the edge.
     practised : (n,) True, False, or None where the sharpener's practice is not known.
+    lot, evening : (n,) text, one that is not known counting as the submission's own; None where not given.
     """
 
     low: np.ndarray
@@ -47,11 +49,19 @@ class Runs:
     batch: np.ndarray | None
     own: np.ndarray
     practised: np.ndarray
+    lot: np.ndarray | None = None
+    evening: np.ndarray | None = None
 
     @property
     def one_sided(self) -> np.ndarray:
         """(n,) which runs are known to one side only."""
         return np.isinf(self.low) | np.isinf(self.high)
+
+    @property
+    def practice(self) -> np.ndarray:
+        """(n,) the sharpener's practice as text: novice, practised or not known."""
+        words = {True: PRACTISED, False: NOVICE, None: "not known"}
+        return np.array([words[one] for one in self.practised], dtype=str)
 
     @property
     def steels(self) -> tuple[str, ...]:
@@ -131,7 +141,7 @@ def checked_runs(low: ArrayLike, high: ArrayLike, labels: Mapping[str, Sequence]
     wrong = ~(low <= high) | (np.isinf(low) & np.isinf(high))
     if wrong.any():
         i = int(np.flatnonzero(wrong)[0])
-        raise InputError(f"low must not exceed high and one of them must be finite; got {low[i]!r} and {high[i]!r} in run {i}")
+        raise NumbersError(f"low must not exceed high and one of them must be finite; got {low[i]!r} and {high[i]!r} in run {i}")
     for name in (*NEEDED[1:], *(n for n in ("version", "own_sharpening") if n in columns)):
         if any(value is None for value in columns[name]):
             raise InputError(f"every run needs a {name}; got None in run {columns[name].index(None)}")
@@ -147,6 +157,8 @@ def checked_runs(low: ArrayLike, high: ArrayLike, labels: Mapping[str, Sequence]
         batch=_batches(columns.get("batch", [None] * n), blade),
         own=np.array(columns.get("own_sharpening", text["sharpener"] == text["tester"]), dtype=bool),
         practised=np.array([None if level is None else level != "novice" for level in practice], dtype=object),
+        lot=_own_where_unknown(columns.get("lot"), text["submission"]),
+        evening=_within(_own_where_unknown(columns.get("evening"), text["submission"]), text["submission"]),
         **text,
     )
 
@@ -159,19 +171,36 @@ def _batches(values: list, blade: list) -> np.ndarray | None:
     return _known_or_own(values, blade, "batch") if len({value for value in values if value is not None}) >= 2 else None
 
 
+def _own_where_unknown(values: list | None, submission: np.ndarray) -> np.ndarray | None:
+    if values is None:
+        return None
+    return np.array([f"of {one}" if value is None else str(value) for value, one in zip(values, submission, strict=True)], dtype=str)
+
+
+def _within(values: np.ndarray | None, submission: np.ndarray) -> np.ndarray | None:
+    return None if values is None else np.array([f"{one}: {value}" for value, one in zip(values, submission, strict=True)], dtype=str)
+
+
 def too_many_levels(runs: Runs) -> str:
     """Why there are too many levels to judge what can be told; empty where there are not."""
     levels = sum(len(np.unique(column)) for column in runs.groups().values()) + len(np.unique(runs.steel))
     return f"{levels} levels of blades, people and their combinations; {LARGEST_LEVELS} can be judged" if levels > LARGEST_LEVELS else ""
 
 
-def fixed_part(runs: Runs) -> FixedPart:
+def fixed_part(runs: Runs, *, practice: bool = False, steel: bool = True) -> FixedPart:
     """Protocol MINOR, steel, and own sharpening where it can be told beside them and beside the people.
+
+    Parameters
+    ----------
+    runs : n runs.
+    practice : whether the sharpener's practice (novice, practised, not known) stands in it too.
+    steel : whether the steels do; where not, they are left to a random term.
 
     Angle, finish, start keenness and hardness are how sharpening and steel work, and are never adjusted for.
     """
     names, columns, not_held = ["constant"], [np.ones(len(runs.low))], {}
-    for factor, values in (("version", runs.version), ("steel", runs.steel)):
+    factors = {"version": runs.version} | ({"steel": runs.steel} if steel else {}) | ({PRACTICE: runs.practice} if practice else {})
+    for factor, values in factors.items():
         for level in np.unique(values)[1:]:
             names.append(f"{factor} {level}")
             columns.append((values == level).astype(float))
@@ -183,7 +212,7 @@ def fixed_part(runs: Runs) -> FixedPart:
         columns.append(runs.own.astype(float))
     full = np.column_stack(columns)
     kept = independent_columns(full)
-    effects = [factor for factor in ("version", "steel") if any(name.startswith(f"{factor} ") for name in np.array(names)[kept])]
+    effects = [factor for factor in factors if any(name.startswith(f"{factor} ") for name in np.array(names)[kept])]
     lost = [name for name, there in zip(names, kept, strict=True) if not there]
     not_held |= {name: f"{name} cannot be told apart from what stands before it" for name in lost}
     return FixedPart(frozen(full[:, kept]), frozen(full), tuple(names), kept, (*effects, *([] if reason else [OWN])), not_held)

@@ -65,6 +65,7 @@ class ContrastVerdict:
     groups : levels between which every difference can be told; a difference between two groups cannot.
     pair_efficiency : (a, a) efficiency of each difference, cᵀC₀⁺c/cᵀC⁺c; 0 where it cannot be told.
     crossing_df : (a,) independent comparisons across people in the group of each level.
+    units : (a,) blades of each steel; None where none were named, and for people.
     """
 
     factor: str
@@ -77,6 +78,7 @@ class ContrastVerdict:
     groups: tuple[tuple[str, ...], ...]
     pair_efficiency: np.ndarray
     crossing_df: np.ndarray
+    units: np.ndarray | None = None
 
     @property
     def aliased_contrasts(self) -> tuple[tuple[str, str], ...]:
@@ -86,7 +88,7 @@ class ContrastVerdict:
         return tuple((self.levels[i], self.levels[j]) for i, j in lost)
 
     def pair(self, first: str, second: str) -> str:
-        """Verdict on one difference: ``"no"``, ``"weak"`` or ``"yes"``.
+        """Verdict on one difference: ``"no"``, ``"weak"`` or ``"yes"``; ``"no"`` for steels of which one is a single blade.
 
         Raises
         ------
@@ -94,7 +96,27 @@ class ContrastVerdict:
             If a label is not among the levels.
         """
         i, j = (_position(self.levels, label, self.factor) for label in (first, second))
-        return _pair_verdict(self.pair_efficiency[i, j], self.crossing_df[i])
+        one_blade = self.units is not None and min(self.units[i], self.units[j]) == 1
+        return "no" if one_blade else _pair_verdict(self.pair_efficiency[i, j], self.crossing_df[i])
+
+    def linked(self, first: str, second: str) -> tuple[str, str]:
+        """Verdict on one difference beside the people alone, whatever stands for one blade, and why not or what weakens it.
+
+        Raises
+        ------
+        InputError
+            If a label is not among the levels.
+        """
+        i, j = (_position(self.levels, label, self.factor) for label in (first, second))
+        efficiency, df = float(self.pair_efficiency[i, j]), int(self.crossing_df[i])
+        told = _pair_verdict(efficiency, df)
+        if told == "yes":
+            return told, ""
+        if told == "no":
+            return told, "no run links the two: they cannot be told from the people who sharpened and tested, or from the version"
+        if efficiency < WEAK_EFFICIENCY:
+            return told, f"only {100 * efficiency:.0f} % of what these runs know of it does not depend on who sharpened and tested"
+        return told, f"{df} independent {'comparison' if df == 1 else 'comparisons'} across people, {LEAST_CROSSING_DF} are wanted"
 
 
 @dataclass(frozen=True, eq=False)
@@ -190,7 +212,7 @@ def separability(labels: Mapping[str, Sequence], *, variances: Mapping[str, floa
     fixed = {name: column for name, column in labels.items() if name not in RANDOM_TERMS}
     cells = _distinct(fixed)
     components = find_components(labels["sharpener"], labels["tester"])
-    contrasts = {name: _contrast(name, fixed, *cells) for name in PAIRED if name in labels}
+    contrasts = {name: _contrast(name, fixed, *cells, _blades(labels) if name == "steel" else None) for name in PAIRED if name in labels}
     split = _split(labels, components, variances)
     codes, _ = cells
     return Separability(
@@ -348,7 +370,16 @@ def _information(factor: np.ndarray, others: list[np.ndarray], weights: np.ndarr
     return z.T @ z
 
 
-def _contrast(name: str, fixed: Mapping[str, np.ndarray], codes: dict[str, np.ndarray], counts: np.ndarray) -> ContrastVerdict:
+def _blades(labels: Mapping[str, np.ndarray]) -> np.ndarray | None:
+    """Blades of each steel, sorted by steel."""
+    if "blade" not in labels:
+        return None
+    return np.array([len(np.unique(labels["blade"][labels["steel"] == steel])) for steel in np.unique(labels["steel"])])
+
+
+def _contrast(
+    name: str, fixed: Mapping[str, np.ndarray], codes: dict[str, np.ndarray], counts: np.ndarray, units: np.ndarray | None
+) -> ContrastVerdict:
     levels = tuple(map(str, np.unique(fixed[name])))
     others = {other: code for other, code in codes.items() if other != name}
     paired = tuple(other for other in PAIRED[name] if other in others)
@@ -359,18 +390,19 @@ def _contrast(name: str, fixed: Mapping[str, np.ndarray], codes: dict[str, np.nd
     pairs, member = _pair_efficiency(full, reference, np.bincount(codes[name], weights))
     df = _crossing_df(codes[name], [others[p] for p in paired], list(others.values()), member)
     groups = tuple(tuple(levels[i] for i in np.flatnonzero(member == g)) for g in range(member.max() + 1))
-    verdict, told = _overall(pairs, df)
+    verdict, told = _overall(pairs, df, units)
     return ContrastVerdict(
         factor=name,
         paired=paired,
         levels=levels,
         verdict=verdict,
-        sentence=_contrast_sentence(name, levels, verdict, told, groups),
+        sentence=_contrast_sentence(name, levels, verdict, told, groups, bool((pairs > 0).any()), units),
         efficiencies=frozen(efficiencies),
         rank=int(np.count_nonzero(efficiencies)),
         groups=groups,
         pair_efficiency=frozen(pairs),
         crossing_df=frozen(df),
+        units=None if units is None else frozen(units),
     )
 
 
@@ -410,11 +442,13 @@ def _pair_verdict(efficiency: float, crossing_df: int) -> str:
     return "weak" if efficiency < WEAK_EFFICIENCY or crossing_df < LEAST_CROSSING_DF else "yes"
 
 
-def _overall(pairs: np.ndarray, df: np.ndarray) -> tuple[str, tuple[int, int, int]]:
+def _overall(pairs: np.ndarray, df: np.ndarray, units: np.ndarray | None) -> tuple[str, tuple[int, int, int]]:
     """Verdict over all pairs, and how many pairs there are, can be told, and can be told well."""
     upper = np.triu_indices(len(pairs), 1)
     efficiency, pair_df = pairs[upper], df[upper[0]]
     told = efficiency > 0
+    if units is not None:
+        told &= np.minimum(units[upper[0]], units[upper[1]]) > 1
     well = told & (efficiency >= WEAK_EFFICIENCY) & (pair_df >= LEAST_CROSSING_DF)
     counts = (len(efficiency), int(told.sum()), int(well.sum()))
     if not told.any():
@@ -429,11 +463,15 @@ APART = {
 }
 
 
-def _contrast_sentence(name: str, levels, verdict: str, told: tuple[int, int, int], groups) -> str:
+def _contrast_sentence(name: str, levels, verdict: str, told: tuple[int, int, int], groups, linked: bool, units) -> str:
     these, those = APART[name]
     pairs, can, well = told
     if len(levels) < 2:
         return f"There is only one {name}, so there is nothing to compare."
+    if verdict == "no" and linked:
+        single = int((units == 1).sum())
+        each = "each of them is a single blade" if single == len(units) else f"{single} of {len(units)} are a single blade"
+        return f"These runs can compare these blades, not the steels: {each}, and no two steels with more are linked."
     if verdict == "no":
         return f"These runs cannot tell {these} apart from {those}: no two of them were met under hands that other runs link."
     if verdict == "yes":

@@ -1,0 +1,97 @@
+"""The half-t prior of a standard deviation, and the coordinate in which it is standard normal."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import gammaln, ndtr, ndtri, stdtr, stdtrit
+
+SMALL = 1e-3  # probability below which the first two terms of the distribution function serve; the third is 1e-12 of it
+
+
+@dataclass(frozen=True)
+class HalfT:
+    """Half-t distribution of a standard deviation: the absolute value of ``scale`` times Student's t.
+
+    Attributes
+    ----------
+    df : degrees of freedom, positive; infinity for the half-normal.
+    scale : in the unit of the response, positive. Its median is 0.741 ``scale`` with 4 degrees of freedom. Infinity stands for the
+        flat prior on the standard deviation.
+    source : where the scale comes from, in words.
+
+    Notes
+    -----
+    Gelman (2006), Bayesian Analysis 1:515–533, who recommends it for standard deviations of few groups.
+    """
+
+    df: float = 4.0
+    scale: float = 1.0
+    source: str = ""
+
+    def __post_init__(self) -> None:
+        if not (self.df > 0 and self.scale > 0):
+            raise ValueError(f"degrees of freedom and scale must be positive; got df {self.df!r}, scale {self.scale!r}")
+
+    def times(self, factor: float) -> HalfT:
+        """The same prior with its scale multiplied."""
+        return HalfT(self.df, self.scale * factor, self.source)
+
+    @property
+    def median(self) -> float:
+        """Median of the standard deviation."""
+        return float(from_score(self, np.zeros(1))[0])
+
+
+def from_score(prior: HalfT, z: np.ndarray) -> np.ndarray:
+    """Standard deviation σ = F⁻¹(Φ(z)), F the prior's distribution function, so that z is standard normal before the data.
+
+    Parameters
+    ----------
+    prior : with a finite scale.
+    z : any shape.
+    """
+    z = np.asarray(z, dtype=float)
+    below, above = ndtr(z), ndtr(-z)
+    upper = -_quantile(prior.df, above / 2)
+    lower = _quantile(prior.df, (1 + np.minimum(below, 0.5)) / 2)
+    first = below / (2 * math.exp(_log_density(prior.df, 0.0)))
+    near = first * (1 + _bend(prior.df) * first**2)
+    return prior.scale * np.where(z > 0, upper, np.where(below < SMALL, near, lower))
+
+
+def to_score(prior: HalfT, sd: np.ndarray) -> np.ndarray:
+    """The coordinate of a standard deviation: the inverse of ``from_score``."""
+    x = np.asarray(sd, dtype=float) / prior.scale
+    above = 2 * _distribution(prior.df, -x)
+    near = 2 * x * math.exp(_log_density(prior.df, 0.0)) * np.maximum(1 - _bend(prior.df) * x**2, 0.0)
+    below = np.where((near < SMALL) & (x < 1), near, 1 - above)
+    return np.where(above < 0.5, -ndtri(np.maximum(above, 1e-300)), ndtri(np.maximum(below, 1e-300)))
+
+
+def log_slope(prior: HalfT, z: np.ndarray, sd: np.ndarray) -> np.ndarray:
+    """ln(dσ/dz)."""
+    density = math.log(2 / prior.scale) + _log_density(prior.df, np.asarray(sd) / prior.scale)
+    return -0.5 * z**2 - 0.5 * math.log(2 * math.pi) - density
+
+
+def _bend(df: float) -> float:
+    """Curvature of the density at 0: F(x) = 2f(0)(x − bend·x³ + …)."""
+    return 1 / 6 if math.isinf(df) else (df + 1) / (6 * df)
+
+
+def _quantile(df: float, p: np.ndarray) -> np.ndarray:
+    return ndtri(p) if math.isinf(df) else stdtrit(df, p)
+
+
+def _distribution(df: float, x: np.ndarray) -> np.ndarray:
+    return ndtr(x) if math.isinf(df) else stdtr(df, x)
+
+
+def _log_density(df: float, x):
+    if math.isinf(df):
+        return -0.5 * np.square(x) - 0.5 * math.log(2 * math.pi)
+    constant = gammaln((df + 1) / 2) - gammaln(df / 2) - 0.5 * math.log(df * math.pi)
+    return constant - (df + 1) / 2 * np.log1p(np.square(x) / df)

@@ -1,4 +1,4 @@
-"""All sixty submissions from one seed, and the switch into a repository."""
+"""All hundred submissions from one seed, and the switch into a repository."""
 
 from __future__ import annotations
 

@@ -1,6 +1,9 @@
-"""Sixty scenes: who cut what, with whose edge, in which month. The story is fixed; only the luck is seeded.
+"""A hundred scenes: who cut what, with whose edge, in which month. The story is fixed; only the luck is seeded.
 
-Most people sharpen what they test, some exchange, some blades go round. Two crews, one on each shore, never meet.
+In the first year most people sharpen what they test. From March 2026 on the harbour has swap evenings: two or three people bring
+edges to one table and test their own first and each other's next, while blades go from house to house. On card one knife of each
+steel goes round. Two crews, one on each shore, never meet; nor does anybody meet the four pairs of people on shores of their own,
+who do all this by themselves.
 """
 
 from __future__ import annotations
@@ -8,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from .cast import FAR_SHORE, GAUGES, blade, blades_of, person
+from .cast import CREWS, FAR_SHORE, GAUGES, SUPPLIES, blade, blades_of, person
 from .methods import Method, method
 
 STEEL = {
@@ -84,6 +87,23 @@ oakum plover | plover | plover.found | 2
 kittiwake shearwater | dunlin | dunlin.rigging | 3
 fairlead skua | skua | turnstone.galley | 3
 """
+# sharpeners and testers | blade: both test both edges, twice
+_BOTH_TEST = """
+oakum puffin | bowline.rigging
+tern wherry | rowlock.galley
+fid sandpiper | sculler.galley
+thole limpet | rowlock.rigging
+kittiwake skiff | grommet.bosun
+halyard mudlark | sculler.rigging
+heron moorhen | heron.rigging
+wagtail dipper | wagtail.rigging
+bowline petrel | kedge.bosun
+rowlock curlew | tern.rigging
+sculler guillemot | halyard.bosun
+razorbill auklet | razorbill.rigging
+avocet dunnock | avocet.galley
+gannet winkle | capstan.rigging
+"""
 _HALVES_SHARED = 23  # this pair sharpens heel and tip of one blade, and swaps
 
 # steels | testers | sharpeners | blocks; where there are two of each, each tester cuts with the own edges
@@ -114,20 +134,54 @@ pc hs | coot | capstan | 3
 pc hc ps | cormorant | halyard | 2
 """
 
+# steels | people | swap: their own edges on the first evening, each other's on the second; own: their own on both
+_SWAP_EVENINGS = """
+pc hc hs | tern puffin | swap
+pc fs ps | oakum wherry | swap
+hc ts hs | fid limpet | swap
+pc ps hs | thole kedge | swap
+fs hc ts | kittiwake sandpiper | swap
+pc hc ps | halyard whelk | swap
+pc fs hs | fairlead windlass | own
+fs hs ps | dunlin skiff | swap
+pc ts hc | grommet mudlark | swap
+pc hs fs | bowline cormorant | swap
+hc hs ps | rowlock petrel | swap
+pc fs hc | sculler curlew | swap
+ts hs pc | kedge guillemot | swap
+pc hc hs | heron moorhen | swap
+fs ps hc | puffin dory | swap
+pc fs hs | wagtail dipper | swap
+hc ts fs | plover thole | swap
+hc hs fs | coot eider | own
+pc hs | kittiwake whelk bowline | swap
+pc hc | halyard skiff rowlock | swap
+hs ps | dunlin sandpiper sculler | swap
+pc hc hs | razorbill auklet | swap
+pc fs hc | avocet dunnock | swap
+ps ts hs | rowlock puffin | swap
+"""
+
+# steels | testers | sharpeners | blocks | unit of length
 _ON_CARD = """
 pc hc | tern | tern | 3 | m
 pc hs | fid | fid | 3 | ft
-pc hc | gannet | gannet | 3 | m
+ts ps | gannet | gannet | 3 | m
 fs hc | oakum | oakum | 3 | cm
 pc hc hs | kittiwake | kittiwake | 2 | cm
-fs hc hs | capstan | capstan | 2 | m
+ps ts | capstan | capstan | 3 | m
 pc hs | grommet | grommet | 3 | m
 hc hs | kedge | tern | 3 | m
-fs pc ts | dunlin | dunlin | 2 | m
-pc hc | turnstone | gannet | 3 | m
-hc ps | halyard | halyard | 3 | m
+fs pc hs | dunlin | dunlin | 2 | m
+ts ps | turnstone | gannet | 3 | m
+hc hs | halyard | halyard | 3 | m
 fs hc | thole puffin | thole puffin | 2 | m
+pc hc hs | rowlock petrel | petrel rowlock | 2 | m
+fs hc hs | sculler curlew | curlew sculler | 2 | cm
 """
+_ON_CARD_GOES_ROUND = {"pc": "tern.rigging", "hc": "tern.bosun", "hs": "fid.rigging", "fs": "oakum.galley"}
+_LATER_COILS = ("oakum.coil-3", "oakum.coil-4", "oakum.coil-5", "sculler.coil-1", "bowline.coil-1")
+_FIRST_TOLD = {"two-sharpeners-rope": 24, "steels-exchanged-rope": 24, "life-on-card": 12}  # scenes of the first year and of the old tables
 
 _TROUBLE = {
     "two-sharpeners-rope": {
@@ -139,22 +193,24 @@ _TROUBLE = {
     "steels-exchanged-rope": {
         3: {4: "medium ran out"}, 8: {2: "tester stopped"}, 9: {3: "burr"}, 11: {1: "no reading at 0"},
         12: {5: "edge damaged"}, 14: {2: "lot change"}, 16: {6: "edge touched up"}, 19: {4: "read at 22"},
-        20: {2: "two repeats"},
+        20: {2: "two repeats"}, 30: {5: "tester stopped"}, 34: {7: "medium ran out"}, 37: {4: "edge damaged"},
+        43: {9: "tester stopped"},
     },
     "life-on-card": {
         2: {3: "pass, fail, pass"}, 5: {2: "medium ran out"}, 6: {4: "tester stopped"}, 8: {1: "edge damaged"},
-        10: {2: "pass, fail, pass"},
+        10: {2: "pass, fail, pass"}, 14: {5: "medium ran out"},
     },
 }  # fmt: skip
 
 
 def scenes() -> tuple[Scene, ...]:
-    """All sixty, in the order of the tables."""
-    return (*_two_sharpeners(), *_steels_exchanged(), *_on_card())
+    """All of them: the older tables first, then what was added to them, so that the luck of the older ones stays."""
+    told = (*_two_sharpeners(), *_steels_exchanged(), *_on_card())
+    return tuple(sorted(told, key=lambda scene: scene.number > _FIRST_TOLD[scene.method.protocol]))
 
 
-def _rows(table: str) -> Iterator[tuple[int, list[str]]]:
-    for number, line in enumerate(table.strip().splitlines(), start=1):
+def _rows(table: str, first: int = 1) -> Iterator[tuple[int, list[str]]]:
+    for number, line in enumerate(table.strip().splitlines(), start=first):
         yield number, [cell.strip() for cell in line.split("|")]
 
 
@@ -167,6 +223,10 @@ def _two_sharpeners() -> Iterator[Scene]:
             for b in range(int(blocks))
         )
         yield _scene(number, "two-sharpeners-rope", version, month, arms)
+    rows = list(_rows(_BOTH_TEST, 25))
+    for number, (both, key) in rows:
+        block = tuple(Arm(key, s, t) for s in both.split() for t in both.split())
+        yield _scene(number, "two-sharpeners-rope", "1.1.0", _spread(number - 25, len(rows), 2), (block, block))
 
 
 def _steels_exchanged() -> Iterator[Scene]:
@@ -174,34 +234,59 @@ def _steels_exchanged() -> Iterator[Scene]:
         version, month = ("1.0.0", _month("2025-07", number)) if number <= 5 else ("2.0.0", _spread(number - 6, 19, 1))
         arms = _arms(number, steels, testers, sharpeners, blocks)
         yield _scene(number, "steels-exchanged-rope", version, month, arms)
+    rows = list(_rows(_SWAP_EVENINGS, 25))
+    for number, (steels, people, kind) in rows:
+        arms = _swapped(number, steels.split(), people.split(), kind == "swap")
+        yield _scene(number, "steels-exchanged-rope", "2.0.0", _spread(number - 25, len(rows), 2), arms)
 
 
 def _on_card() -> Iterator[Scene]:
     for number, (steels, testers, sharpeners, blocks, tape) in _rows(_ON_CARD):
-        arms = _arms(number, steels, testers, sharpeners, blocks)
-        yield _scene(number, "life-on-card", "1.0.0", _month("2025-11", number - 1), arms, tape)
+        month = _month("2025-11", number - 1) if number <= 12 else _month("2026-08", number - 13)
+        arms = _arms(number, steels, testers, sharpeners, blocks, _ON_CARD_GOES_ROUND)
+        yield _scene(number, "life-on-card", "1.0.0", month, arms, tape)
 
 
-def _arms(number: int, steels: str, testers: str, sharpeners: str, blocks: str) -> tuple[tuple[Arm, ...], ...]:
+def _arms(number: int, steels: str, testers: str, sharpeners: str, blocks: str, goes_round=None) -> tuple[tuple[Arm, ...], ...]:
     """Every steel once a block with every pair of hands; one submission in three changes blades between blocks."""
     hands = list(zip(sharpeners.split(), testers.split() * len(sharpeners.split()), strict=False))
     shore = person(testers.split()[0]).shore
     return tuple(
         tuple(
-            Arm(owned[(number + (0 if number % 3 else b)) % len(owned)].key, s, t)
-            for owned in (blades_of(shore, STEEL[code]) for code in steels.split())
+            Arm((goes_round or {}).get(code) or _pick(shore, code, number + (0 if number % 3 else b)), s, t)
+            for code in steels.split()
             for s, t in hands
         )
         for b in range(int(blocks))
     )
 
 
+def _swapped(number: int, steels: list[str], people: list[str], swap: bool) -> tuple[tuple[Arm, ...], ...]:
+    """Two evenings, a blade of each steel on either: everybody's own edges, then the edge of whoever sits next (or their own again)."""
+    shore = person(people[0]).shore
+    return tuple(
+        tuple(
+            Arm(_pick(shore, code, number + b), people[(i + b * swap) % len(people)], tester)
+            for code in steels
+            for i, tester in enumerate(people)
+        )
+        for b in range(2)
+    )
+
+
+def _pick(shore: str, code: str, turn: int) -> str:
+    """Whichever blade of a steel has its turn; they go round."""
+    owned = blades_of(shore, STEEL[code])
+    return owned[turn % len(owned)].key
+
+
 def _scene(number: int, protocol: str, version: str, month: str, blocks, tape: str | None = None) -> Scene:
     m = method(protocol, version)
     shore = blade(blocks[0][0].blade).shore
+    later = number > _FIRST_TOLD[protocol]
     return Scene(
         number, m, month, shore, blocks,
-        evenings=("one a block", "one", "one", "not noted")[number % 4],
+        evenings="one a block" if later else ("one a block", "one", "one", "not noted")[number % 4],
         supply=_supply(shore, number, m),
         gauge=None if m.pass_fail else _gauge(shore, number, m),
         tape=tape,
@@ -213,8 +298,12 @@ def _scene(number: int, protocol: str, version: str, month: str, blocks, tape: s
 def _supply(shore: str, number: int, m: Method) -> str:
     if m.pass_fail:
         return "capstan.card-1" if shore == FAR_SHORE else f"tern.card-{1 + number // 8}"
+    if shore not in CREWS:
+        return next(s.key for s in SUPPLIES if s.shore == shore)
     if shore == FAR_SHORE:
-        return f"gannet.coil-{1 + number // 13}"
+        return f"gannet.coil-{1 + min(1, number // 13)}"
+    if number > _FIRST_TOLD[m.protocol]:
+        return _LATER_COILS[number % len(_LATER_COILS)]
     return "fid.coil-1" if number % 7 == 6 else f"oakum.coil-{1 + (number - 1) // 8}"
 
 

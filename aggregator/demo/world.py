@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .cast import BLADES, PEOPLE, SUPPLIES
+from .cast import BLADES, CREWS, PEOPLE, SUPPLIES
 from .effects import Effects
 
-_SHARED, _SCENE = 1, 2  # first word of a stream's key, so that no two streams ever coincide
+_SHARED, _SCENE, _PAIRS = 1, 2, 3  # first word of a stream's key, so that no two streams ever coincide
 
 
 @dataclass(frozen=True)
@@ -37,24 +37,30 @@ def batch_of(specimen) -> str:
 
 
 def draw_world(seed: int, effects: Effects) -> World:
-    """Everything shared, drawn once a seed in the order of the cast."""
-    rng = np.random.default_rng([seed, _SHARED])
-    handles = [p.handle for p in PEOPLE]
+    """Everything shared, drawn once a seed in the order of the cast: the two crews, and the pairs of people elsewhere."""
+    crews = _drawn(np.random.default_rng([seed, _SHARED]), effects, lambda one: one.shore in CREWS)
+    pairs = _drawn(np.random.default_rng([seed, _PAIRS]), effects, lambda one: one.shore not in CREWS)
+    return World(effects, **{name: crews[name] | pairs[name] for name in crews})
+
+
+def _drawn(rng: np.random.Generator, effects: Effects, belongs) -> dict[str, dict[str, float]]:
+    """The draws of those people, blades and coils that belong here, by the names of ``World``."""
+    handles = [p.handle for p in PEOPLE if belongs(p)]
+    blades = [b for b in BLADES if belongs(b)]
     pairs = [f"{c.steel} : {h}" for c in effects.curves for h in handles]
 
     def draw(sd: float, keys: list[str]) -> dict[str, float]:
         return {key: float(sd * z) for key, z in zip(keys, rng.standard_normal(len(keys)), strict=True)}
 
-    return World(
-        effects,
-        sharpeners=draw(effects.sharpener_sd, handles),
-        testers=draw(effects.tester_sd, handles),
-        blades=draw(effects.blade_sd, [b.key for b in BLADES]),
-        batches=draw(effects.batch_sd, sorted({batch_of(b) for b in BLADES})),
-        lots=draw(effects.lot_sd, [s.key for s in SUPPLIES]),
-        steel_testers=draw(effects.steel_tester_sd, pairs),
-        steel_sharpeners=draw(effects.steel_sharpener_sd, pairs),
-    )
+    return {
+        "sharpeners": draw(effects.sharpener_sd, handles),
+        "testers": draw(effects.tester_sd, handles),
+        "blades": draw(effects.blade_sd, [b.key for b in blades]),
+        "batches": draw(effects.batch_sd, sorted({batch_of(b) for b in blades})),
+        "lots": draw(effects.lot_sd, [s.key for s in SUPPLIES if belongs(s)]),
+        "steel_testers": draw(effects.steel_tester_sd, pairs),
+        "steel_sharpeners": draw(effects.steel_sharpener_sd, pairs),
+    }
 
 
 def scene_stream(seed: int, place: int) -> np.random.Generator:

@@ -25,8 +25,8 @@ def _true(*names) -> float:
 
 
 def test_late_ratio_by_hand():
-    # keenness at 160 cuts: -(start + slope ln 33); plain carbon -0.15, 0.68; high speed 0.19, 0.475
-    by_hand = -(0.19 + 0.475 * math.log(33)) + (-0.15 + 0.68 * math.log(33))
+    # keenness at 160 cuts: -(start + slope ln 33); plain carbon -0.26, 0.675; high speed 0.01, 0.465
+    by_hand = -(0.01 + 0.465 * math.log(33)) + (-0.26 + 0.675 * math.log(33))
     late = _true("steels-exchanged-rope", 2, "late", "demo-high-speed", "demo-plain-carbon")
     assert late == pytest.approx(by_hand, abs=1e-9)
 
@@ -35,10 +35,26 @@ def test_card_ratio_is_the_ratio_of_the_lives_in_metres():
     assert _true("life-on-card", 1, "life", "demo-high-carbon-stainless", "demo-plain-carbon") == pytest.approx(math.log(26 / 14), abs=1e-9)
 
 
-def test_plain_carbon_leads_early_and_trails_late():
+def _steels(endpoint: str) -> list[float]:
+    """ln ratio of every pair of steels on rope at an endpoint."""
+    rows = [r for r in true_ratios(Effects()) if (r["protocol"], r["major"], r["factor"]) == ("steels-exchanged-rope", 2, "steel")]
+    return [abs(r["ln_ratio"]) for r in rows if r["endpoint"] == endpoint]
+
+
+def test_steels_hardly_differ_early_and_up_to_a_factor_of_one_and_a_half_or_more_late():
+    assert max(_steels("early")) < math.log(1.05)
+    assert math.log(1.5) < max(_steels("late")) < math.log(1.65)
+    assert sum(ln > math.log(1.25) for ln in _steels("late")) >= 5
+
+
+def test_plain_carbon_starts_keenest_and_trails_late():
     pair = ("demo-high-speed", "demo-plain-carbon")
-    assert _true("steels-exchanged-rope", 2, "early", *pair) < -math.log(1.1)
-    assert _true("steels-exchanged-rope", 2, "late", *pair) > math.log(1.25)
+    assert Effects().curve(pair[1]).start_ln_n == min(curve.start_ln_n for curve in Effects().curves)
+    assert _true("steels-exchanged-rope", 2, "early", *pair) < 0 < _true("steels-exchanged-rope", 2, "late", *pair)
+
+
+def test_practice_matters_early_and_by_a_third():
+    assert math.log(1.3) < _true("two-sharpeners-rope", 1, "early", "practised", "novice") < math.log(1.4)
 
 
 def test_practice_matters_more_early_than_late():

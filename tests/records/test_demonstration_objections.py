@@ -139,11 +139,15 @@ def test_the_submissions_say_what_the_threads_quote_of_them(repository):
     def mean(*place):
         return sum(written(*place)) / len(written(*place))
 
-    assert round(mean("tern-2025-06-p01", "run-4", 80)) == 411
-    assert min(written("limpet-2025-08-p03", "run-2", 0)) == 1.7 and max(written("limpet-2025-08-p03", "run-2", 5)) == 1.3
-    assert written("tern-2025-08-s01", "run-2", 80) == [497, 610, 450]
-    assert [round(mean("halyard-2026-01-p09", f"run-{n}", 10), 2) for n in (2, 4, 5)] == [0.34, 0.23, 0.19]
-    assert [round(mean("kittiwake-2025-10-p05", f"run-{n}", 10)) for n in (2, 3)] == [206, 235]
+    assert round(mean("tern-2025-06-p01", "run-4", 80)) == 291
+    assert min(written("limpet-2025-08-p03", "run-2", 0)) == 1.85 and max(written("limpet-2025-08-p03", "run-2", 5)) == 1.4
+    assert written("tern-2025-08-s01", "run-2", 80) == [537, 658, 486]
+    assert [round(mean("halyard-2026-01-p09", f"run-{n}", 10), 2) for n in (2, 4, 5)] == [0.3, 0.2, 0.17]
+    assert [round(mean("kittiwake-2025-10-p05", f"run-{n}", 10)) for n in (2, 3)] == [158, 184]
+    damp = [mean("tern-2026-02-p12", f"run-{n}", 80) * 4.4482216 for n in (1, 2, 4, 3)]
+    assert [round(force, 2) for force in damp] == [5.75, 3.54, 4.24, 5.29]
+    blunt = [mean("kittiwake-2026-02-s08", f"run-{n}", 40) for n in (2, 4, 5)]
+    assert [round(force, 2) for force in blunt] == [0.51, 0.36, 0.54]
     places = [runs["tern-2025-11-p06", f"run-{n}"].coil_position_m for n in range(1, 7)]
     assert [second - first for first, second in zip(places[::2], places[1::2], strict=True)] == [6, 8, 8]
 
@@ -160,4 +164,10 @@ def test_coded_testers_had_guessed_right_as_often_as_the_thread_says(repository)
         return sum(found), len(found)
 
     assert right_of("2025-09") == (14, 22)
-    assert right_of("2026-05") == (45, 68)
+    assert right_of("2026-05") == (65, 100)
+
+
+def test_runs_that_testers_broke_off_are_as_many_as_the_thread_says(repository):
+    records = [s.record for s in repository.submissions if s.record.protocol.version == "2.0.0" and s.record.month <= "2026-05"]
+    ended = [run.ended for record in records for run in record.runs]
+    assert (ended.count("tester stopped"), len(ended)) == (2, 165)

@@ -23,8 +23,12 @@ def test_practice_and_steels_early_late_and_over_life_are_all_pooled(lines):
     assert pooled >= {
         ("two-sharpeners-rope", 1, endpoint, "practice") for endpoint in ("early", "late", "life", "hold")
     } | {("steels-exchanged-rope", 2, endpoint, "steel") for endpoint in ("early", "late", "life")} | {
-        ("steels-exchanged-rope", 1, "late", "steel"), ("life-on-card", 1, "life", "steel")
+        ("steels-exchanged-rope", 1, "late", "steel")
     }  # fmt: skip
+
+
+def test_where_one_blade_of_each_steel_goes_round_nothing_is_pooled(lines):
+    assert not [line for line in lines if line["names"][0] == "life-on-card"]
 
 
 def test_a_wrong_truth_would_be_seen(lines):
@@ -40,4 +44,4 @@ def test_wilson_bound_as_worked_by_hand():
 def test_the_table_counts_seeds_and_pairs(lines):
     rows = table(lines)
     assert any(row.startswith("| steels-exchanged-rope 2 | late | all pairs |") for row in rows)
-    assert any("| practised : novice | 1.32 | 3 |" in row for row in rows)
+    assert any("| practised : novice | 1.35 | 3 |" in row for row in rows)

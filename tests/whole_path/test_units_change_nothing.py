@@ -17,7 +17,7 @@ from aggregator.records.units import canonical_value
 from tests.published import copy_protocols
 
 ROOT = Path(__file__).parents[2]
-USED = {"two-sharpeners-rope": 8, "life-on-card": 8}  # submissions of each that the test copies
+USED = {"two-sharpeners-rope": 10, "life-on-card": 10}  # submissions of each that the test copies
 OTHER_UNIT = {"two-sharpeners-rope": ("cut", "lbf"), "life-on-card": ("ft", None)}
 
 

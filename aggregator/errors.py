@@ -1,14 +1,18 @@
 """Every kind of bad news the program knows.
 
-Three kinds, never mixed::
+Three kinds, never mixed, and a fourth that is made one of them before it leaves its stage::
 
     a bad file          -> Finding      collected with its place and its cure; nothing stops at the first
     not estimable       -> a result     with its reason (see ``estimates`` and ``pooling``), never raised
     a caller's mistake  -> EdgeholdError
                            |- InputError       a value of the wrong shape or range: the value got, the value wanted
-                           |  `- WrittenError  something somebody wrote that cannot be read, with its cure
+                           |  |- WrittenError  something somebody wrote that cannot be read, with its cure
+                           |  `- NumbersError  numbers that no arithmetic works with: not finite, or too far apart
                            |- RepositoryError  no Edgehold repository where one was expected
                            `- FindingsError    a build was asked for while errors stand in the files
+    numbers failed      -> NumericalError      raised inside a fit; ``numerics.attempt`` makes of it a result with its reason
+                           |- NotSettledError  a search that did not come to an end
+                           `- NumbersError     see above: where a fit hands them on they are its own failure, not its caller's
 """
 
 from __future__ import annotations
@@ -53,6 +57,18 @@ class EdgeholdError(Exception):
 
 class InputError(EdgeholdError, ValueError):
     """A caller passed a value of the wrong shape or range."""
+
+
+class NumericalError(ArithmeticError, ValueError):
+    """Numbers failed inside a fit."""
+
+
+class NotSettledError(NumericalError):
+    """A search did not come to an end."""
+
+
+class NumbersError(InputError, NumericalError):
+    """Numbers of the right shape that no arithmetic works with: not finite, or too many orders of magnitude apart."""
 
 
 class WrittenError(InputError):

@@ -7,11 +7,12 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 
+from aggregator.numerics.attempt import NotFitted, attempt, open_limits
 from aggregator.numerics.isotonic import decreasing_fit
 from aggregator.records.canonical import CanonicalRun, LoadedSubmission, PoolKey, Repository, pool_key
 from aggregator.records.model.protocol import EndpointRule, Protocol
 
-from .curve import Curve, Value, position
+from .curve import Curve, Value, not_fitted, position
 from .flags import DAMAGED, angle_of, flags_of
 from .life import Life, bounds, fit_points
 from .moderators import moderators_of, start_of
@@ -33,20 +34,27 @@ def endpoint_rows(repository: Repository, variances: Mapping[PoolKey, float] | N
     -------
     In the order of submissions, their runs, and the protocol's endpoints.
     """
-    runs = [(*run, _curve(*run[1:])) for run in _runs(repository, variances)]
+    runs = [(*run, _attempted_curve(*run[1:])) for run in _runs(repository, variances)]
     usual = _usual_starts(runs)
     return tuple(row for run in runs for row in _run_rows(*run, usual.get(pool_key(run[0]))))
 
 
-def _curve(run: CanonicalRun, protocol: Protocol, s2_read: float) -> Curve | None:
-    return None if protocol.reading.kind == "pass/fail" else run_curve(run, protocol, s2_read)
+def _attempted_curve(run: CanonicalRun, protocol: Protocol, s2_read: float) -> Curve | NotFitted | None:
+    """The curve of a run, or why there is none; None where readings pass or fail."""
+    if protocol.reading.kind == "pass/fail":
+        return None
+    return attempt(
+        lambda: run_curve(run, protocol, s2_read),
+        lambda why: why,
+        lambda curve: open_limits(curve.work, curve.low, curve.high),
+    )
 
 
 def _usual_starts(runs: list) -> dict[PoolKey, float]:
     """Mean keenness before the first cut by pool, over runs in which it was read on the scale."""
     found: dict[PoolKey, list[float]] = defaultdict(list)
     for submission, _, _, _, curve in runs:
-        start, _ = start_of(curve, ())
+        start, _ = start_of(None if isinstance(curve, NotFitted) else curve, ())
         if start is not None:
             found[pool_key(submission)].append(start)
     return {pool: float(np.mean(starts)) for pool, starts in found.items()}
@@ -69,21 +77,48 @@ def _runs(
 
 
 def _run_rows(
-    submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, s2_read: float, curve: Curve | None, usual: float | None
+    submission: LoadedSubmission,
+    run: CanonicalRun,
+    protocol: Protocol,
+    s2_read: float,
+    attempted: Curve | NotFitted | None,
+    usual: float | None,
 ) -> Iterator[EndpointRow]:
     """The rows of one run, one an endpoint; ``usual`` is the mean start of its pool."""
+    curve = None if isinstance(attempted, NotFitted) else attempted
     flags = flags_of(submission, run, protocol, curve)
     start, start_se = start_of(curve, flags)
     about = moderators_of(submission, run) | {"angle_deg": angle_of(submission, run), "edge_part": run.edge_part}
     for rule in protocol.endpoints:
-        found = endpoint_of(submission, run, protocol, rule, curve)
+        found, relative = _attempted_endpoint(submission, run, protocol, rule, attempted, usual)
         itself = rule.kind == "level" and rule.at == 0
         more = {
             "start": None if itself else start,
             "start_se": float("nan") if itself else start_se,
-            "relative_life": relative_life(submission, run, protocol, rule, curve, usual),
+            "relative_life": relative,
         }
         yield _row(submission, run, rule, found, _raw(curve, rule), flags, about | more)
+
+
+def _attempted_endpoint(
+    submission: LoadedSubmission,
+    run: CanonicalRun,
+    protocol: Protocol,
+    rule: EndpointRule,
+    curve: Curve | NotFitted | None,
+    usual: float | None,
+) -> tuple[Life, float | None]:
+    """One endpoint and its relative life, or why its numbers failed."""
+    if isinstance(curve, NotFitted):
+        return Life(not_fitted(curve)), None
+    return attempt(
+        lambda: (
+            endpoint_of(submission, run, protocol, rule, curve),
+            relative_life(submission, run, protocol, rule, curve, usual),
+        ),
+        lambda why: (Life(not_fitted(why)), None),
+        lambda found: () if found[0].value.reason else open_limits(found[0].value.low, found[0].value.high),
+    )
 
 
 def _raw(curve: Curve | None, rule: EndpointRule) -> float:
@@ -149,9 +184,11 @@ def _run_points(submission: LoadedSubmission, run: CanonicalRun, protocol: Proto
     """The curve points of one run."""
     if protocol.reading.kind == "pass/fail":
         return
-    curve = run_curve(run, protocol, s2_read)
+    curve = _attempted_curve(run, protocol, s2_read)
+    if isinstance(curve, NotFitted):  # said once, in the rows of the run
+        return
     _, read = keennesses(run, protocol)
-    smoothed = _smoothed(curve, protocol)
+    smoothed = attempt(lambda: _smoothed(curve, protocol), lambda _: np.full(len(read), np.nan))
     for i, k in enumerate(read):
         if np.isnan(k.bound):
             continue

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from aggregator.numerics.attempt import NotFitted
+
 from .words import MISSING_PATTERN, REASONS
 
 SAME_WORK = 1e-9  # relative difference below which two amounts of work are one: unit conversion leaves about 1e-16
@@ -47,6 +49,11 @@ class Value:
 def missing(reason: str) -> Value:
     """No value, with the reason."""
     return Value(float("nan"), float("nan"), float("nan"), MISSING_PATTERN.format(reason=reason))
+
+
+def not_fitted(why: NotFitted) -> Value:
+    """No value because its numbers failed."""
+    return Value(float("nan"), float("nan"), float("nan"), why)
 
 
 def axis(work: np.ndarray | float, first: float) -> np.ndarray | float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -123,18 +123,31 @@ def questions(rows: list[EndpointRow], used: list[EndpointRow], model: Model) ->
     used : those that enter the model.
     model : of ``used``.
     """
-    found = []
-    for factor, (columns, arm_of) in ARMS.items():
+    return tuple(_question(factor, pair, used, model) for factor, pair in _pairs(rows))
+
+
+def questions_left_open(rows: list[EndpointRow], used: list[EndpointRow], why: str) -> tuple[Question, ...]:
+    """The same questions where nothing could be fitted, each with the one reason."""
+    return tuple(Question(factor, *pair, *_sides(factor, pair, used), None, None, why) for factor, pair in _pairs(rows))
+
+
+def _pairs(rows: list[EndpointRow]) -> Iterator[tuple[str, tuple[str, str]]]:
+    """Factor and the two that are compared."""
+    for factor, (_, arm_of) in ARMS.items():
         arms = sorted({arm for arm in map(arm_of, rows) if arm is not None})
         if factor == "practice":
             arms = arms[::-1]  # practised first
-        found += [_question(factor, columns, arm_of, pair, used, model) for pair in combinations(arms, 2)]
-    return tuple(found)
+        yield from ((factor, pair) for pair in combinations(arms, 2))
 
 
-def _question(factor, columns, arm_of, pair, used, model: Model) -> Question:
-    arm = np.array([arm_of(row) for row in used], dtype=object)
-    sides = [arm == name for name in pair]
+def _sides(factor: str, pair: tuple[str, str], used: list[EndpointRow]) -> list[np.ndarray]:
+    """Which of the used runs are of the one and of the other."""
+    arm = np.array([ARMS[factor][1](row) for row in used], dtype=object)
+    return [arm == name for name in pair]
+
+
+def _question(factor: str, pair: tuple[str, str], used: list[EndpointRow], model: Model) -> Question:
+    columns, sides = ARMS[factor][0], _sides(factor, pair, used)
     empty = [name for name, side in zip(pair, sides, strict=True) if not side.any()]
     if empty:
         return Question(factor, *pair, *sides, None, None, REASONS["no_run"].format(names=" or ".join(empty)))

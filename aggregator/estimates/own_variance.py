@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from aggregator.endpoints.rows import LEFT, MISSING, RIGHT, EndpointRow
+from aggregator.numerics.attempt import attempt
 from aggregator.numerics.estimability import Design, prepare
 
 from .censored import fit_censored
@@ -49,6 +50,15 @@ def own_variance(rows: list[EndpointRow], estimand: str) -> tuple[float, float]:
         fitted = fit(y, model.design) if sd is None else fit(y / sd, build(used, estimand, sd).design)
         return fitted.s2, float(fitted.df)
     return _censored_variance(low, high, seen, model.design.basis)
+
+
+def attempted_own_variance(rows: list[EndpointRow], estimand: str) -> tuple[float, float, str]:
+    """``own_variance`` and an empty reason; nan, 0 and the reason where its numbers fail."""
+    return attempt(
+        lambda: (*own_variance(rows, estimand), ""),
+        lambda why: (float("nan"), 0.0, why),
+        lambda found: found[:2] if found[1] else (),
+    )
 
 
 def reading_weights(used: list[EndpointRow], y: np.ndarray, x: np.ndarray, assumed_s2: float) -> np.ndarray | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from scipy.special import digamma, polygamma
@@ -12,11 +12,12 @@ from scipy.stats import chi2
 
 from aggregator.endpoints.rows import EndpointRow
 from aggregator.errors import InputError
+from aggregator.numerics.attempt import attempt
 from aggregator.numerics.root_search import root_between
 from aggregator.records.canonical import LoadedProtocol, PoolKey
 from aggregator.records.model.protocol import EndpointRule, major
 
-from .own_variance import own_variance
+from .own_variance import attempted_own_variance
 
 LEAST_SUBMISSIONS = 5  # with replicates, before their spread is asked whether submissions differ in repeatability
 EVIDENT = 0.05  # p value below which submissions do differ in repeatability
@@ -35,6 +36,7 @@ class Repeatability:
     prior_df, prior_s2 : d₀ and s₀² that one submission's own variance is moderated with; d₀ may be infinite.
     source : ``pooled``, or ``assumed`` where there are no replicates yet and the protocol's own figure stands in.
     submissions : how many contributed.
+    reason : why d₀ and s₀² could not be fitted, so that all submissions are taken to repeat alike; empty otherwise.
     """
 
     s2_pooled: float
@@ -43,6 +45,7 @@ class Repeatability:
     prior_s2: float
     source: str
     submissions: int
+    reason: str = ""
 
     def moderate(self, s2: float, df: float) -> tuple[float, float]:
         """s̃² = (d₀s₀² + ds²)/(d₀ + d) and its degrees of freedom d₀ + d (Smyth 2004, section 4).
@@ -75,11 +78,13 @@ class RepeatabilityTable:
     entries : by pool and endpoint.
     contributions : per entry (submission, s², df), the submissions with replicates.
     assumed : per entry the protocol's (ln SD, prior df).
+    failed : per entry (submission, reason), the submissions whose own variance could not be fitted.
     """
 
     entries: Mapping[Key, Repeatability]
     contributions: Mapping[Key, tuple[tuple[str, float, float], ...]]
     assumed: Mapping[Key, tuple[float, float]]
+    failed: Mapping[Key, tuple[tuple[str, str], ...]] = field(default_factory=dict)
 
     def entry(self, key: Key) -> Repeatability:
         """The entry of a pool and endpoint.
@@ -103,7 +108,7 @@ class RepeatabilityTable:
     def leave_out(self, submission: str) -> RepeatabilityTable:
         """The table without one submission."""
         kept = {key: tuple(c for c in own if c[0] != submission) for key, own in self.contributions.items()}
-        return RepeatabilityTable({key: self.entry_without(key, submission) for key in kept}, kept, self.assumed)
+        return RepeatabilityTable({key: self.entry_without(key, submission) for key in kept}, kept, self.assumed, self.failed)
 
 
 def repeatability_table(rows: Iterable[EndpointRow], protocols: Mapping[tuple[str, str], LoadedProtocol]) -> RepeatabilityTable:
@@ -118,15 +123,16 @@ def repeatability_table(rows: Iterable[EndpointRow], protocols: Mapping[tuple[st
     grouped: dict[Key, dict[str, list[EndpointRow]]] = {}
     for row in rows:
         grouped.setdefault((row.pool, row.endpoint), {}).setdefault(row.submission, []).append(row)
-    contributions, assumed = {}, {}
+    contributions, assumed, failed = {}, {}, {}
     for key in sorted(grouped):
         estimands = {s: estimand_of(own[0], protocols) for s, own in grouped[key].items()}
-        own = ((s, *own_variance(grouped[key][s], estimands[s])) for s in sorted(grouped[key]))
-        contributions[key] = tuple((s, s2, df) for s, s2, df in own if df > 0)
+        own = [(s, *attempted_own_variance(grouped[key][s], estimands[s])) for s in sorted(grouped[key])]
+        contributions[key] = tuple((s, s2, df) for s, s2, df, _ in own if df > 0)
+        failed[key] = tuple((s, why) for s, *_, why in own if why)
         rule = rules[(key[0].protocol, key[0].major, key[1])].assumed_repeatability
         assumed[key] = (rule.ln_sd, rule.prior_df)
     entries = {key: _entry(contributions[key], *assumed[key]) for key in contributions}
-    return RepeatabilityTable(entries, contributions, assumed)
+    return RepeatabilityTable(entries, contributions, assumed, failed)
 
 
 def endpoint_rules(
@@ -149,9 +155,16 @@ def _entry(own: Iterable[tuple[str, float, float]], ln_sd: float, assumed_df: fl
     if not len(own) or not s2.any():
         return Repeatability(float("nan"), 0.0, float(assumed_df), float(ln_sd**2), ASSUMED, 0)
     pooled = float((s2 * df).sum() / df.sum())
-    evident = len(own) >= LEAST_SUBMISSIONS and heterogeneity_p(s2, df) < EVIDENT
-    prior_df, prior_s2 = fit_prior(s2, df) if evident else (math.inf, pooled)
-    return Repeatability(pooled, float(df.sum()), prior_df, prior_s2, POOLED, len(own))
+    prior_df, prior_s2, reason = attempt(
+        lambda: (*_prior(s2, df, pooled), ""), lambda why: (math.inf, pooled, why), lambda found: [1 / found[0], found[1]]
+    )
+    return Repeatability(pooled, float(df.sum()), prior_df, prior_s2, POOLED, len(own), reason)
+
+
+def _prior(s2: np.ndarray, df: np.ndarray, pooled: float) -> tuple[float, float]:
+    """d₀ and s₀²: infinity and the pooled variance where submissions do not evidently differ."""
+    evident = len(s2) >= LEAST_SUBMISSIONS and heterogeneity_p(s2, df) < EVIDENT
+    return fit_prior(s2, df) if evident else (math.inf, pooled)
 
 
 def heterogeneity_p(s2: np.ndarray, df: np.ndarray) -> float:

@@ -9,13 +9,14 @@ import numpy as np
 from scipy.stats import t as t_distribution
 
 from aggregator.endpoints.rows import LEFT, RIGHT, EndpointRow
+from aggregator.numerics.attempt import attempt
 from aggregator.numerics.estimability import in_basis
 from aggregator.numerics.interval import Interval
 from aggregator.records.canonical import LoadedProtocol
 
-from .design import ARMS, LABELS, Model, Question, build, cells, questions
+from .design import ARMS, LABELS, Model, Question, build, cells, questions, questions_left_open
 from .least_squares import fit, lack_of_fit
-from .own_variance import limits, own_variance, reading_weights, usable
+from .own_variance import attempted_own_variance, limits, reading_weights, usable
 from .profile import METHOD, CensoredRuns, ProfileLimits, fit_runs, profile_limits, tabulated_profile
 from .repeatability import ASSUMED, RepeatabilityTable
 from .results import Contrast, LackOfFit, OneSided, SubmissionEstimate, Verdict
@@ -75,8 +76,13 @@ def _estimate(
     head, used = rows[0], usable(rows)
     protocol = protocols[(head.pool.protocol, head.version)].record
     worthwhile = next(rule.worthwhile_ratio for rule in protocol.endpoints if rule.id == head.endpoint)
-    s2_own, df_own = own_variance(rows, protocol.estimand)
-    found = _answers(rows, used, protocol.estimand, table, (s2_own, df_own), worthwhile)
+    s2_own, df_own, why = attempted_own_variance(rows, protocol.estimand)
+    own = (s2_own, df_own)
+    found = attempt(
+        lambda: _answers(rows, used, protocol.estimand, table, own, worthwhile),
+        lambda why: _left_open(rows, used, table, own, why),
+        lambda found: [value for c in found.contrasts for value in (c.estimate, c.standard_error)],
+    )
     return SubmissionEstimate(
         pool=head.pool,
         submission=head.submission,
@@ -97,7 +103,7 @@ def _estimate(
         df_own=df_own,
         s2=found.s2,
         df=found.df,
-        method=found.method,
+        method=f"{found.method}; {METHODS['own_variance'].format(why=why)}" if why else found.method,
         lack_of_fit=found.lack_of_fit,
     )
 
@@ -115,6 +121,12 @@ def _answers(rows, used, estimand: str, table: RepeatabilityTable, own, worthwhi
         return _by_least_squares(rows, used, estimand, entry, s2, df, worthwhile)
     prior = table.entry_without(key, rows[0].submission)
     return _by_likelihood(rows, used, estimand, prior, worthwhile)
+
+
+def _left_open(rows, used, table: RepeatabilityTable, own, why: str) -> Answers:
+    """No answers, because the numbers of the fit failed."""
+    contrasts = tuple(_unanswered(q, used, q.reason) for q in questions_left_open(rows, used, why))
+    return Answers(contrasts, np.zeros((0, 0)), *table.entry((rows[0].pool, rows[0].endpoint)).moderate(*own), why)
 
 
 def _by_least_squares(rows, used, estimand: str, entry, s2: float, df: float, worthwhile: float) -> Answers:
@@ -150,9 +162,13 @@ def _by_likelihood(rows, used, estimand: str, prior, worthwhile: float) -> Answe
             contrasts.append(_unanswered(question, used, question.reason))
             continue
         vector = in_basis(model.design, question.weights)
-        if vector.tobytes() not in profiles:
-            profiles[vector.tobytes()] = profile_limits(runs, vector, float(np.log(worthwhile)))
-        contrast = _profiled(question, used, vector, runs, profiles[vector.tobytes()], worthwhile)
+        contrast = attempt(
+            lambda question=question, vector=vector: _profiled(
+                question, used, vector, runs, _limits(profiles, runs, vector, worthwhile), worthwhile
+            ),
+            lambda why, question=question: _unanswered(question, used, why),
+            lambda found: [found.estimate, found.standard_error],
+        )
         contrasts.append(contrast)
         if contrast.estimate is not None:
             kept.append(vector)
@@ -168,6 +184,13 @@ def _by_likelihood(rows, used, estimand: str, prior, worthwhile: float) -> Answe
     )
 
 
+def _limits(profiles: dict[bytes, ProfileLimits], runs: CensoredRuns, vector: np.ndarray, worthwhile: float) -> ProfileLimits:
+    """Profile limits of a contrast; two questions about one contrast share them."""
+    if vector.tobytes() not in profiles:
+        profiles[vector.tobytes()] = profile_limits(runs, vector, float(np.log(worthwhile)))
+    return profiles[vector.tobytes()]
+
+
 def _gram(kept: list[np.ndarray]) -> np.ndarray:
     if not kept:
         return np.zeros((0, 0))
@@ -179,6 +202,7 @@ def _rescaled(covariance: np.ndarray, standard_errors: list[float]) -> np.ndarra
     """A covariance with the correlations that it has and the standard errors that are told."""
     if not standard_errors:
         return np.zeros((0, 0))
+    covariance = (covariance + covariance.T) / 2  # beside an arm known to one side only, rounding leaves more than the last digits unequal
     scale = np.array(standard_errors) / np.sqrt(np.diag(covariance))
     return covariance * np.outer(scale, scale)
 

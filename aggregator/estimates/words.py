@@ -33,6 +33,7 @@ METHODS = {
     "assumed": "run variance as the protocol assumes it, until there are pooled data",
     "no_replicates": "no replicates of its own: pooled run variance",
     "left_out": "too few runs per {blocks} to take its effect out",
+    "own_variance": "its own run variance was {why}",
     "one_split": "1 run with two testers left out",
     "splits": "{runs} runs with two testers left out",
 }

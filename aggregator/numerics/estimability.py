@@ -14,6 +14,27 @@ TOLERANCE = 1e-8  # a function is estimable when its part outside the row space 
 RANK_TOLERANCE = 1e-10  # relative to the largest eigenvalue of A, whose diagonal is 1: far below any real imbalance
 
 
+WORST_CONDITION = 1e-8  # smallest over largest singular value of columns of unit length, below which half of all digits are lost
+
+
+def nearly_dependent(x: np.ndarray) -> int | None:
+    """The column that the others come closest to adding up to; None where the columns, scaled to unit length, are conditioned well enough.
+
+    Parameters
+    ----------
+    x : (n, p) columns, none of them all zero; or any matrix with the same XᵀX.
+
+    Notes
+    -----
+    The ratio of singular values of scaled columns, and the column with the largest share in the smallest one: Belsley, Kuh & Welsch
+    1980, Regression Diagnostics, ch. 3.
+    """
+    if x.shape[1] < 2:
+        return None
+    sizes, parts = np.linalg.svd(x / np.linalg.norm(x, axis=0), full_matrices=False)[1:]
+    return int(np.argmax(np.abs(parts[-1]))) if sizes[-1] < WORST_CONDITION * sizes[0] else None
+
+
 @dataclass(frozen=True, eq=False)
 class Design:
     """A design prepared for estimability questions.

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from aggregator.errors import NumericalError
+
 
 @dataclass(frozen=True)
 class Interval:
@@ -19,8 +21,10 @@ class Interval:
 
     Raises
     ------
+    NumericalError
+        (a ValueError) If a limit is NaN or the limits are crossed.
     ValueError
-        If a limit is NaN, the limits are crossed, or the level is outside (0, 1).
+        If the level is outside (0, 1).
     """
 
     low: float
@@ -30,6 +34,6 @@ class Interval:
 
     def __post_init__(self) -> None:
         if math.isnan(self.low) or math.isnan(self.high) or self.low > self.high:
-            raise ValueError(f"limits must be numbers with low <= high; got low {self.low!r}, high {self.high!r}")
+            raise NumericalError(f"limits must be numbers with low <= high; got low {self.low!r}, high {self.high!r}")
         if not 0 < self.level < 1:
             raise ValueError(f"level must lie strictly between 0 and 1; got {self.level!r}")

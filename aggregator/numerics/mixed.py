@@ -23,6 +23,7 @@ import numpy as np
 import scipy.sparse as sp
 
 from .elimination import Factor, Plan, analyse, factorise, inverse_diagonal, solve
+from .estimability import nearly_dependent
 from .whitening import Whitening
 
 ALIASED = 1e-9  # a column of unit length with less than this outside the span of those before it is a combination of them
@@ -51,6 +52,7 @@ class System:
     n, p : numbers of rows and of coefficients that are told apart.
     unit : standard deviation that ``y`` was divided by; 1 with a known V.
     kept : which columns of the design were kept; the others are combinations of those before them.
+    collinear : column of the design that the others kept come too close to adding up to; None where none does.
     origin : (p,) coefficients subtracted, in the columns kept.
     back : (p, p) coefficients of the columns kept = ``back`` · coefficients of the system.
     log_det_v : ln|V|.
@@ -72,6 +74,7 @@ class System:
     p: int
     unit: float
     kept: np.ndarray
+    collinear: int | None
     origin: np.ndarray
     back: np.ndarray
     log_det_v: float
@@ -142,7 +145,7 @@ def prepare(y: np.ndarray, X: np.ndarray | sp.spmatrix, terms: Sequence[sp.spmat
     known : the known covariance, or None: independent rows of one unknown variance.
     """
     root = known.root if known else sp.identity(len(y), format="csr")
-    basis, back, kept = _basis(root @ X)
+    basis, back, kept, collinear = _basis(root @ X)
     residual, origin, unit = _centred(root @ y, basis, known is None)
     Z = [root @ sp.csr_matrix(term) for term in terms]
     columns = sp.hstack([*Z, basis], format="csr")
@@ -169,6 +172,7 @@ def prepare(y: np.ndarray, X: np.ndarray | sp.spmatrix, terms: Sequence[sp.spmat
         p=p,
         unit=unit,
         kept=kept,
+        collinear=collinear,
         origin=back @ origin,
         back=back,
         log_det_v=known.log_determinant if known else 0.0,
@@ -176,22 +180,25 @@ def prepare(y: np.ndarray, X: np.ndarray | sp.spmatrix, terms: Sequence[sp.spmat
     )
 
 
-def _basis(X: np.ndarray | sp.spmatrix) -> tuple[sp.csr_matrix, np.ndarray, np.ndarray]:
-    """Columns that span X, sparse where X is sparse and well conditioned and else orthonormal; how to go back; which were kept."""
+def _basis(X: np.ndarray | sp.spmatrix) -> tuple[sp.csr_matrix, np.ndarray, np.ndarray, int | None]:
+    """Columns that span X, sparse where X is sparse and well conditioned and else orthonormal; how to go back; which were kept, and which
+    of these the others come too close to adding up to."""
     X = sp.csr_matrix(X)
     length = np.sqrt(np.asarray(X.multiply(X).sum(axis=0)).ravel())
     scale = 1 / np.where(length > 0, length, 1.0)
     scaled = X @ sp.diags(scale)
     everything = np.ones(X.shape[1], dtype=bool)
     if X.shape[1] == 0:
-        return scaled, np.zeros((0, 0)), everything
+        return scaled, np.zeros((0, 0)), everything, None
     moments = (scaled.T @ scaled).toarray()
     sparse = X.nnz < SPARSE_SHARE * X.shape[0] * X.shape[1]
     if sparse and np.linalg.eigvalsh(moments)[0] > WELL_CONDITIONED:
-        return sp.csr_matrix(scaled), np.diag(scale), everything
+        return sp.csr_matrix(scaled), np.diag(scale), everything, None
     kept = _independent(scaled.toarray())
     basis, triangle = np.linalg.qr(scaled.toarray()[:, kept])
-    return sp.csr_matrix(basis), scale[kept][:, None] * np.linalg.inv(triangle), kept
+    nearly = nearly_dependent(triangle)
+    collinear = None if nearly is None else int(np.flatnonzero(kept)[nearly])
+    return sp.csr_matrix(basis), scale[kept][:, None] * np.linalg.inv(triangle), kept, collinear
 
 
 def _independent(columns: np.ndarray) -> np.ndarray:

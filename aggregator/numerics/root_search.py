@@ -12,6 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import brentq
 
+from aggregator.errors import EdgeholdError, NotSettledError, NumericalError
+
 # The finest relative tolerance brentq accepts; the absolute one is out of its way, so that tiny roots keep their
 # digits.
 RELATIVE_TOLERANCE = 4 * np.finfo(float).eps
@@ -39,7 +41,23 @@ class Maximum:
 
 def root_between(function: Callable[[float], float], low: float, high: float, tolerance: float = RELATIVE_TOLERANCE) -> float:
     """The root of ``function`` in [low, high], which must change sign there, to a relative ``tolerance``."""
-    return float(brentq(function, low, high, xtol=ABSOLUTE_TOLERANCE, rtol=tolerance, maxiter=MOST_STEPS))
+    return settled_root(function, low, high, xtol=ABSOLUTE_TOLERANCE, rtol=tolerance, maxiter=MOST_STEPS)
+
+
+def settled_root(function: Callable[[float], float], low: float, high: float, **limits: float) -> float:
+    """The root that ``scipy.optimize.brentq`` finds in [low, high] with its ``limits``.
+
+    Raises
+    ------
+    NotSettledError
+        If the function does not change sign there, is not a number somewhere, or the steps run out.
+    """
+    try:
+        return float(brentq(function, low, high, **limits))
+    except (ValueError, RuntimeError) as failure:
+        if isinstance(failure, EdgeholdError | NumericalError):
+            raise
+        raise NotSettledError(f"no root was found between {low!r} and {high!r}: {failure}") from failure
 
 
 def root_of_decreasing(function: Callable[[float], float], low: float, high: float, tolerance: float = RELATIVE_TOLERANCE) -> float:

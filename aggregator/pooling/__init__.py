@@ -25,36 +25,140 @@ P                     W − WX(XᵀWX)⁻¹XᵀW
 ``h``, ``k``          between-person and within-person consistency statistics (ISO 5725-2, ASTM E691)
 ====================  ==========================================================================================
 
-``studies``          what counts as one study, and how sure each line is
-``cumulative``       the leading comparison of each pool through the months
-``random_effects``   contrast pooling: mean, heterogeneity, prediction
-``heterogeneity``    Cochran's Q, I², estimators of tau2 and its interval
-``prediction``       where the next study's effect would fall
-``influence``        the fit without one study, and what changed
-``small_study``      whether small studies tell another story than large ones
-``trim_and_fill``    the pooled result if the funnel were symmetric
-``cluster_robust``   standard errors for studies that share people or blades
-``network``          steels never met side by side, compared through those they both met
-``inconsistency``    whether a network agrees with itself
-``crossed``          coefficients and variances when runs share steels, sharpeners, testers and blades in any pattern
-``censored_crossed`` the same for lives that are only known to an interval or to one side
-``runs_model``       one crossed model of all runs: what stands in it, and what may be said of it
-``new_hands``        what somebody new would meet, and read
-``max_t``            intervals that hold for all pairs at once
-``within_submissions``  steels compared within submissions alone, beside all runs
-``practice_by_steel``   whether a steel's advantage depends on who sharpens
-``two_roles``        whether who sharpens well also cuts well
-``interlaboratory``  repeatability and reproducibility, with what stands out
-``random_terms``     which random terms the data can hold
-``separability``     whether runs can tell steels, sharpeners and testers apart
-``exchanges``        the further runs that would tell more
-``curve_contrast``   two steels along the whole course of work, with bands and crossovers
-``incomplete_runs``  mean curves where some runs end early
-``probe_register``   the questions there are to all runs about what may bend the results; ``probe_columns``, what they ask of a row
-``probe_effects``, ``probe_spread``, ``probe_agreement``   a moderator beside the steels; levels without order; two endpoints of one run
-``probe_runs``, ``probe_start``   the runs a probe can use; a moderator that is itself a reading
-``bounds``           what one-sided results change
+Every name below is a function, imported as ``from aggregator.pooling import crossed, network, random_effects``; its module has the same
+name or is named in brackets.
 
-Gathering the rows of the path for them: ``all_runs``, ``comparisons``, ``presences``, ``circulation``, ``curves``, ``apart``,
-``steel_network``, ``curve_pairs`` and ``probes``.
+=================================  =============================================================================
+``hierarchical``                   the random-effects meta-analysis of all runs in one stage, with weakly informative priors
+``random_effects``                 contrast pooling: mean, heterogeneity, prediction
+``three_level``                    the same where several submissions share people or blades
+``cochran_q``, ``q_profile``       Cochran's Q, and the interval of tau2 from it (``heterogeneity``, with its estimators)
+``confidence_distribution``        where the next study's effect would fall (``prediction``)
+``influence``, ``leave_one_out``   the fit without one study, and what changed
+``small_study_test``               whether small studies tell another story than large ones (``small_study``)
+``trim_and_fill``                  the pooled result if the funnel were symmetric
+``cluster_robust``                 standard errors for studies that share people or blades
+``with_bounds``                    what one-sided results change (``bounds``)
+``network``                        steels never met side by side, compared through those they both met
+``design_by_treatment``            whether a network agrees with itself (``inconsistency``)
+``crossed``                        coefficients and variances when runs share steels, sharpeners, testers and blades in any pattern
+``crossed_censored``               the same for lives that are only known to an interval or to one side (``censored_crossed``)
+``runs_model``                     one crossed model of all runs: what stands in it, and what may be said of it
+``new_hands``                      what somebody new would meet, and read
+``max_t_quantile``                 for intervals that hold for all pairs at once (``max_t``)
+``within_submissions``             steels compared within submissions alone, beside all runs
+``practice_by_steel``              whether a steel's advantage depends on who sharpens
+``steel_by_level``                 whether it changes with how good the sharpener is
+``two_roles``                      whether who sharpens well also cuts well
+``interlaboratory``                repeatability and reproducibility, with what stands out
+``terms_held``                     which random terms the data can hold (``random_terms``)
+``separability``                   whether runs can tell steels, sharpeners and testers apart
+``best_exchanges``                 the further runs that would tell more (``exchanges``)
+``curve_contrast``                 two steels along the whole course of work, with bands and crossovers
+``mean_curves_of_runs``            the mean curves it compares (``curve_contrast``)
+``mean_curves_of_incomplete_runs`` the same where some runs end early (``incomplete_runs``)
+=================================  =============================================================================
+
+Gathering the rows of the path for them:
+
+=================================  =============================================================================
+``all_runs``                       one model of all runs a pool and endpoint
+``compare``                        from contrasts of submissions to pooled comparisons (``comparisons``, ``studies``)
+``courses``                        the leading comparison of each pool through the months (``cumulative``)
+``presences``                      which submissions counted in which months
+``circulated_blades``              what travelled (``circulation``)
+``mean_curves``                    how one steel's edges dulled, as a picture (``curves``)
+``curve_pairs``                    every pair of steels along the work
+``told_apart``, ``further_runs``   what the runs of a pool can tell apart, and which further runs would tell more (``apart``)
+``steel_networks``                 the network of steels of every pool and endpoint (``steel_network``)
+``probe_answers``                  the questions there are to all runs about what may bend the results (``probes``)
+=================================  =============================================================================
+
+Which questions there are stands in ``probe_register``, what they ask of a row in ``probe_columns``, how they are answered in
+``probe_effects``, ``probe_spread``, ``probe_agreement``, ``probe_runs`` and ``probe_start``.
+
+A function has its module's name here because the module is imported first and the name set after it; every module that shares its name with
+a function has to be imported below, or a later import of it would put the module back.
 """
+
+from .all_runs import all_runs
+from .apart import further_runs, told_apart
+from .bounds import with_bounds
+from .censored_crossed import crossed_censored
+from .circulation import circulated_blades
+from .cluster_robust import cluster_robust
+from .comparisons import compare
+from .crossed import crossed
+from .cumulative import courses
+from .curve_contrast import curve_contrast, mean_curves_of_runs
+from .curve_pairs import curve_pairs
+from .curves import mean_curves
+from .exchanges import best_exchanges
+from .heterogeneity import cochran_q, q_profile
+from .hierarchical import hierarchical
+from .incomplete_runs import mean_curves_of_incomplete_runs
+from .inconsistency import design_by_treatment
+from .influence import influence, leave_one_out
+from .interlaboratory import interlaboratory
+from .max_t import max_t_quantile
+from .network import network
+from .new_hands import new_hands
+from .practice_by_steel import practice_by_steel
+from .prediction import confidence_distribution
+from .presences import presences
+from .probes import probe_answers
+from .random_effects import random_effects
+from .random_terms import terms_held
+from .runs_model import runs_model
+from .separability import separability
+from .small_study import small_study_test
+from .steel_by_level import steel_by_level
+from .steel_network import steel_networks
+from .three_level import three_level
+from .trim_and_fill import trim_and_fill
+from .two_roles import two_roles
+from .within_submissions import within_submissions
+
+__all__ = [
+    "all_runs",
+    "best_exchanges",
+    "circulated_blades",
+    "cluster_robust",
+    "cochran_q",
+    "compare",
+    "confidence_distribution",
+    "courses",
+    "crossed",
+    "crossed_censored",
+    "curve_contrast",
+    "curve_pairs",
+    "design_by_treatment",
+    "further_runs",
+    "hierarchical",
+    "influence",
+    "interlaboratory",
+    "leave_one_out",
+    "max_t_quantile",
+    "mean_curves",
+    "mean_curves_of_incomplete_runs",
+    "mean_curves_of_runs",
+    "network",
+    "new_hands",
+    "practice_by_steel",
+    "presences",
+    "probe_answers",
+    "q_profile",
+    "random_effects",
+    "runs_model",
+    "separability",
+    "small_study_test",
+    "steel_by_level",
+    "steel_networks",
+    "terms_held",
+    "three_level",
+    "told_apart",
+    "trim_and_fill",
+    "two_roles",
+    "with_bounds",
+    "within_submissions",
+]

@@ -6,15 +6,16 @@ The questions are answered in ``runs_model`` and beside it; this module only gat
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from aggregator.endpoints.rows import MISSING, EndpointRow
+from aggregator.numerics.attempt import attempt
 from aggregator.records.canonical import PoolKey
 
 from .practice_by_steel import PracticeBySteel, practice_by_steel
 from .runs_design import checked_runs
-from .runs_model import RunsModel, model_of
+from .runs_model import RunsModel, model_of, unfitted
 from .steel_by_level import SteelByLevel, steel_by_level
 from .two_roles import TwoRoles, two_roles
 from .within_submissions import WithinSubmissions, within_submissions
@@ -45,13 +46,12 @@ class AllRuns:
     roles: TwoRoles
 
 
-def all_runs(rows: Iterable[EndpointRow], worthwhile: Mapping[tuple[PoolKey, str], float]) -> dict[tuple[PoolKey, str], AllRuns]:
+def all_runs(rows: Iterable[EndpointRow]) -> dict[tuple[PoolKey, str], AllRuns]:
     """One model for every pool and endpoint of which some run has a value, in their order.
 
     Parameters
     ----------
     rows : endpoint rows of all submissions.
-    worthwhile : worthwhile ratio by pool and endpoint.
     """
     grouped: dict[tuple[PoolKey, str], list[EndpointRow]] = defaultdict(list)
     for row in rows:
@@ -60,15 +60,47 @@ def all_runs(rows: Iterable[EndpointRow], worthwhile: Mapping[tuple[PoolKey, str
     for key in sorted(grouped):
         usable = [row for row in grouped[key] if row.status != MISSING and not row.split_tester]
         if usable:
-            found[key] = _one(key, usable, len(grouped[key]) - len(usable), worthwhile[key])
+            found[key] = _one(key, usable, len(grouped[key]) - len(usable))
     return found
 
 
-def _one(key: tuple[PoolKey, str], rows: list[EndpointRow], left_out: int, worthwhile: float) -> AllRuns:
+def _one(key: tuple[PoolKey, str], rows: list[EndpointRow], left_out: int) -> AllRuns:
     runs = checked_runs([row.low for row in rows], [row.high for row in rows], labels_of(rows))
-    model = model_of(runs)
-    within = within_submissions(runs, model, worthwhile)
-    return AllRuns(*key, left_out, model, within, practice_by_steel(runs, model), steel_by_level(runs, model), two_roles(runs, model))
+    model = attempt(lambda: model_of(runs), lambda why: unfitted(why, runs), _figures)
+    told = [(one.first, one.second) for one in model.steels if one.result is not None]
+    return AllRuns(
+        *key,
+        left_out,
+        model,
+        within=attempt(
+            lambda: within_submissions(runs, model),
+            lambda why: tuple(WithinSubmissions(*pair, None, why, None, None, False, False) for pair in told),
+            lambda found: (one.departure for one in found),
+        ),
+        practice=attempt(
+            lambda: practice_by_steel(runs, model),
+            lambda why: tuple(PracticeBySteel(*pair, None, None, None, why) for pair in told),
+            lambda found: (one.interaction.estimate for one in found if one.interaction),
+        ),
+        levels=attempt(
+            lambda: steel_by_level(runs, model),
+            lambda why: tuple(SteelByLevel(*pair, 0, None, None, why) for pair in told),
+            lambda found: (one.slope.estimate for one in found if one.slope),
+        ),
+        roles=attempt(
+            lambda: two_roles(runs, model),
+            lambda why: TwoRoles(0, None, None, None, why),
+            lambda found: (found.covariance, found.p),
+        ),
+    )
+
+
+def _figures(model: RunsModel) -> tuple[object, ...]:
+    """The figures of a model that are finite wherever it is fitted."""
+    if model.state != "fitted":
+        return ()
+    told = (one.result for one in model.steels if one.result is not None)
+    return (model.fit.coefficients, model.fit.standard_errors, *(x for one in told for x in (one.estimate, one.standard_error)))
 
 
 def labels_of(rows: list[EndpointRow]) -> dict[str, list]:

@@ -6,10 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.optimize import brentq, minimize_scalar
+from scipy.optimize import minimize_scalar
 from scipy.stats import chi2
 
 from aggregator.numerics.interval import Interval
+from aggregator.numerics.root_search import settled_root
 
 METHOD = "summed profile likelihood, common effect, bounds included"
 
@@ -70,4 +71,4 @@ def _limit(summed, allowed: float, inner: float, end: float) -> float:
     """Where the sum falls to the allowed value between the estimate and an end of the grid; infinite if it does not."""
     if summed(end) > allowed:
         return float(np.sign(end) * np.inf)
-    return float(brentq(lambda delta: summed(delta) - allowed, inner, float(end), xtol=1e-12))
+    return settled_root(lambda delta: summed(delta) - allowed, inner, float(end), xtol=1e-12)

@@ -15,7 +15,6 @@ import numpy as np
 import scipy.sparse as sp
 from numpy.typing import ArrayLike
 from scipy.linalg import block_diag
-from scipy.optimize import brentq
 from scipy.sparse.csgraph import connected_components
 from scipy.stats import chi2
 
@@ -31,6 +30,7 @@ from aggregator.numerics.censored_mixed import (
     vanished,
 )
 from aggregator.numerics.interval import Interval
+from aggregator.numerics.root_search import settled_root
 from aggregator.numerics.truncated_normal import HERMITE
 
 from .crossed import crossed
@@ -327,7 +327,7 @@ def _profile(blocks, b, s, k: int, top: float, level: float) -> Interval | str:
         high *= 2
         if high > FARTHEST * s.sum():
             return "the likelihood does not fall enough towards large values"
-    high = brentq(beyond, s[k], high, rtol=LIMIT)
+    high = settled_root(beyond, s[k], high, rtol=LIMIT)
     residual = k == len(s) - 1
     if s[k] == 0 or (not residual and beyond(0.0) <= 0):
         return Interval(0.0, high, level, "profile-ml")
@@ -335,7 +335,7 @@ def _profile(blocks, b, s, k: int, top: float, level: float) -> Interval | str:
         low /= 2
         if low < s[k] / FARTHEST:
             return "the likelihood does not fall enough towards zero"
-    return Interval(brentq(beyond, low if residual else 0.0, s[k], rtol=LIMIT), high, level, "profile-ml")
+    return Interval(settled_root(beyond, low if residual else 0.0, s[k], rtol=LIMIT), high, level, "profile-ml")
 
 
 def _effects(term: Term, k: int, blocks, b, s, covariance) -> Effects:

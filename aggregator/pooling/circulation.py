@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from aggregator.endpoints.rows import EndpointRow
+from aggregator.numerics.attempt import attempt
 from aggregator.records.canonical import PoolKey
 
 from .interlaboratory import ItemResult, interlaboratory
@@ -25,18 +26,22 @@ class CirculatedBlade:
     ----------
     pool, endpoint, blade : what was read.
     raw : True where the figures are in the reading's own unit, False on the ln scale.
-    result : the interlaboratory statistics.
+    result : the interlaboratory statistics; None where their numbers failed.
     runs : runs used.
     left_out : runs of this blade without an exact value.
+    testers : how many people tested it.
+    reason : why there are no statistics; empty otherwise.
     """
 
     pool: PoolKey
     endpoint: str
     blade: str
     raw: bool
-    result: ItemResult
+    result: ItemResult | None
     runs: int
     left_out: int
+    testers: int
+    reason: str = ""
 
 
 def circulated_blades(rows: Iterable[EndpointRow]) -> tuple[CirculatedBlade, ...]:
@@ -62,5 +67,9 @@ def _one_blade(pool: PoolKey, endpoint: str, blade: str, rows: list[EndpointRow]
     raw = all(np.isfinite(row.raw) for row in exact)
     values = np.array([row.raw if raw else row.low for row in exact])
     person = np.array([row.tester for row in exact])
-    result = interlaboratory(values, person, np.full(len(exact), blade))[blade]
-    return CirculatedBlade(pool, endpoint, blade, raw, result, len(exact), len(rows) - len(exact))
+    counted = (len(exact), len(rows) - len(exact), len(counts))
+    return attempt(
+        lambda: CirculatedBlade(pool, endpoint, blade, raw, interlaboratory(values, person, np.full(len(exact), blade))[blade], *counted),
+        lambda why: CirculatedBlade(pool, endpoint, blade, raw, None, *counted, why),
+        lambda found: (found.result.mean, *found.result.means, found.result.s_r),
+    )

@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike
 from scipy.linalg import cho_factor, cho_solve
 from scipy.stats import t as student_t
 
-from aggregator.errors import InputError
+from aggregator.errors import InputError, NumbersError
 from aggregator.numerics.interval import Interval
 
 from .inputs import check_each, check_level, check_variances, checked_studies, frozen
@@ -144,7 +144,7 @@ def _factor(block: np.ndarray, rows: np.ndarray):
     try:
         return cho_factor(block)
     except np.linalg.LinAlgError:
-        raise InputError(f"v must be positive definite within each cluster; got a singular block for rows {rows.tolist()}") from None
+        raise NumbersError(f"v must be positive definite within each cluster; got a singular block for rows {rows.tolist()}") from None
 
 
 def _adjusted(part: _Cluster, bread: np.ndarray) -> np.ndarray:
@@ -223,7 +223,7 @@ def _checked_working(y, v, cluster) -> tuple[np.ndarray, list[np.ndarray]]:
 
 def _check_choices(tau2, kind, level) -> None:
     if not (np.isfinite(tau2) and tau2 >= 0):
-        raise InputError(f"tau2 must be a finite number, not negative; got {tau2!r}")
+        raise NumbersError(f"tau2 must be a finite number, not negative; got {tau2!r}")
     if kind not in KINDS:
         raise InputError(f"kind must be one of {', '.join(KINDS)}; got {kind!r}")
     check_level(level)

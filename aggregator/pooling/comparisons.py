@@ -1,16 +1,14 @@
 """From the contrasts of single submissions to pooled comparisons: who is compared, what counts as one study, and why not.
 
-The arithmetic is in ``random_effects``; this module only gathers its arrays.
-
-Submissions that share a tester (or, where sharpeners are compared, a sharpener) are one study: their contrasts are combined
-by inverse variance first, so that ten files from one evening cannot outvote nine other people.
+The arithmetic is in ``three_level`` and ``random_effects``; this module only gathers its arrays. What counts as one study says
+``studies``.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 from scipy.stats import f as f_distribution
@@ -18,11 +16,13 @@ from scipy.stats import f as f_distribution
 from aggregator.endpoints.rows import EndpointRow
 from aggregator.estimates.repeatability import Repeatability, RepeatabilityTable
 from aggregator.estimates.results import Contrast, SubmissionEstimate, Verdict
+from aggregator.numerics.attempt import attempt
+from aggregator.numerics.interval import Interval
 from aggregator.records.canonical import PoolKey
 
 from .bounds import BoundsIncluded, with_bounds
 from .random_effects import RandomEffectsFit, random_effects
-from .studies import Pair, common_variance, lines_of, pool_lines, state_of, study_numbers, verdict_on
+from .studies import Pair, Pooled, cluster_numbers, common_variance, lines_of, pool_lines, state_of, verdict_on
 from .study_checks import StudyChecks, study_checks
 
 
@@ -34,7 +34,7 @@ class Contribution:
     ----------
     estimate : the submission's estimate, for its facts.
     contrast : its contrast, estimable or not.
-    study : number of the study it counts in, from 1.
+    study : number of the study it counts in, the same at every endpoint of the pool.
     variance : sampling variance on the ln scale from the common repeatability, or None.
     weight : its share of the pooled estimate, between 0 and 1, or None.
     """
@@ -69,8 +69,10 @@ class PooledComparison:
     Attributes
     ----------
     pool, endpoint, factor, first, second : what is compared; the contrast is ``first`` minus ``second`` on the ln scale.
-    state : ``pooled``, ``listed`` (two studies), ``single`` or ``not estimable``.
-    fit : the random-effects fit where pooled.
+    state : ``pooled``, ``listed`` (fewer than three studies), ``single`` (one submission), ``not estimable``, or ``not fitted`` where
+        numbers failed.
+    fit : the random-effects fit of the studies where pooled.
+    tau2_within, tau2_within_interval : variance between submissions of one study; None where no study holds two, or nothing is pooled.
     contributions : every submission that has both, estimable or not, by study and id.
     studies : number of studies with a two-sided contrast.
     one_sided : number of submissions that give only a bound.
@@ -84,6 +86,8 @@ class PooledComparison:
     mostly_interested : at least half of the lines come from submissions in which somebody makes or sells a blade compared.
     without_interested : the fit without those, where they are that many and three studies are left.
     checks : how far it leans on single studies, on symmetry and on their being independent; None where nothing is pooled.
+    reason : why numbers failed where the state is ``not fitted``; empty otherwise.
+    not_fitted : what beside the fit has no figures because numbers failed, with the reason.
     """
 
     pool: PoolKey
@@ -106,6 +110,10 @@ class PooledComparison:
     mostly_interested: bool
     without_interested: RandomEffectsFit | None
     checks: StudyChecks | None
+    tau2_within: float | None = None
+    tau2_within_interval: Interval | None = None
+    reason: str = ""
+    not_fitted: Mapping[str, str] = field(default_factory=dict)
 
 
 def compare(
@@ -132,15 +140,36 @@ def compare(
     rows = tuple(rows)
     classes, specimens = _sharpener_classes(rows), _specimens(rows)
     grouped: dict[tuple[PoolKey, str], list[SubmissionEstimate]] = defaultdict(list)
+    everything: dict[PoolKey, list[SubmissionEstimate]] = defaultdict(list)
     for estimate in estimates:
         grouped[(estimate.pool, estimate.endpoint)].append(estimate)
+        everything[estimate.pool].append(estimate)
+    clusters = {pool: cluster_numbers(own) for pool, own in everything.items()}
     found = []
     for key in sorted(grouped):
         entry = table.entries[key]
         for (factor, first, second), pairs in sorted(by_pair(grouped[key]).items()):
-            extra = _sharpener_variance(grouped[key], entry, classes) if factor == "practice" else None
-            found.append(_pool(key, (factor, first, second), pairs, entry, extra, worthwhile[key], specimens, interested))
+            failed: dict[str, str] = {}
+            extra = None
+            if factor == "practice":
+                extra = _part(
+                    "how much sharpeners of one class differ",
+                    failed,
+                    lambda own=grouped[key], entry=entry: _sharpener_variance(own, entry, classes),
+                    lambda found: (found,),
+                )
+            names = (factor, first, second)
+            found.append(_pool(key, names, pairs, clusters[key[0]], entry, extra, worthwhile[key], specimens, interested, failed))
     return tuple(found)
+
+
+def _part(what: str, failed: dict[str, str], fit: Callable, numbers: Callable):
+    """Figures beside the fit; None, and the reason noted, where their numbers fail."""
+
+    def note(why: str) -> None:
+        failed[what] = why
+
+    return attempt(fit, note, lambda found: () if found is None else numbers(found))
 
 
 def _sharpener_classes(rows: Iterable[EndpointRow]) -> dict[tuple[str, str], str]:
@@ -205,62 +234,93 @@ def _sharpener_variance(estimates: list[SubmissionEstimate], entry: Repeatabilit
 
 
 def _pool(
-    key, names, pairs, entry: Repeatability, extra: float | None, worthwhile: float, specimens, interested: frozenset[str]
+    key,
+    names,
+    pairs,
+    clusters: Mapping[str, int],
+    entry: Repeatability,
+    extra: float | None,
+    worthwhile: float,
+    specimens,
+    interested: frozenset[str],
+    failed: dict[str, str],
 ) -> PooledComparison:
-    """One comparison: studies, their combined contrasts, the fit where there are enough."""
-    lines = lines_of(names[0], pairs, entry, extra)
-    studies, variances, usable = lines.studies, lines.variances, lines.usable
-    y, v, numbers, shares, fit = pool_lines(lines, usable)
+    """One comparison: studies, the fit where there are enough, and what is asked of it."""
+    lines = lines_of(pairs, clusters, entry, extra)
+    usable, variances = lines.usable, lines.variances
+    pooled = pool_lines(lines, usable)
+    fit = pooled.fit
     disinterested = [i for i in usable if pairs[i][0].submission not in interested]
     mostly_interested = 2 * len(disinterested) <= len(usable) and fit is not None
-    weights = dict(zip(usable, _line_weights(fit, v, numbers, shares, [studies[i] for i in usable]), strict=True))
+    without = pool_lines(lines, disinterested) if mostly_interested else None
+    if without is not None and without.reason:
+        failed["the ratio without makers and sellers"] = without.reason
+    weights = dict(zip(usable, _line_weights(pooled, [lines.studies[i] for i in usable]), strict=True))
     contributions = tuple(
-        Contribution(estimate, contrast, studies[i], variances[i], weights.get(i)) for i, (estimate, contrast) in enumerate(pairs)
+        Contribution(estimate, contrast, lines.studies[i], variances[i], weights.get(i)) for i, (estimate, contrast) in enumerate(pairs)
     )
+    told = [pairs[i] for i in usable]
     telling = [e for e, c in pairs if c.estimate is not None or c.bound is not None]
     blades = [set().union(*(specimens[(e.submission, key[1], arm)] for e in telling)) for arm in names[1:]]
     return PooledComparison(
         *key,
         *names,
-        state=state_of(len(y)),
+        state=state_of(len(usable), len(pooled.numbers), pooled.reason),
         fit=fit,
         contributions=tuple(sorted(contributions, key=lambda c: (c.study, c.estimate.submission))),
-        studies=len(y),
+        studies=len(pooled.numbers),
         one_sided=sum(contrast.bound is not None for _, contrast in pairs),
         verdict=verdict_on(fit, worthwhile),
         sharpener_variance=extra,
-        versions=_version_agreement([pairs[i] for i in usable], [variances[i] for i in usable]),
+        versions=_part(
+            "whether versions agree",
+            failed,
+            lambda: _version_agreement(told, [variances[i] for i in usable]),
+            lambda found: (found.difference, found.p),
+        ),
         blades_first=len(blades[0]),
         blades_second=len(blades[1]),
         testers=len({tester for e in telling for tester in e.testers}),
-        bounds_included=_with_bounds(y, v, [contrast for _, contrast in pairs]),
+        bounds_included=_part(
+            "the ratio with bounds",
+            failed,
+            lambda: _with_bounds([c.estimate for _, c in told], [variances[i] for i in usable], pairs),
+            lambda found: (found.estimate,),
+        ),
         mostly_interested=mostly_interested,
-        without_interested=pool_lines(lines, disinterested)[-1] if mostly_interested else None,
-        checks=_checks([pairs[i][0] for i in usable], [studies[i] for i in usable], y, v, numbers, fit, lines.df),
+        without_interested=without.fit if without else None,
+        checks=_part(
+            "what single studies do to it",
+            failed,
+            lambda: _checks(pooled, lines.df),
+            lambda found: (found.by_people.coefficients, *(one.hat for one in found.influence)),
+        ),
+        tau2_within=pooled.tau2_within,
+        tau2_within_interval=pooled.tau2_within_interval,
+        reason=pooled.reason,
+        not_fitted=failed,
     )
 
 
-def _checks(estimates: list[SubmissionEstimate], studies: list[int], y, v, numbers, fit, s2_df: float) -> StudyChecks | None:
-    """What is asked of a fit; studies cluster where their submissions share a tester, a sharpener or a blade."""
-    if fit is None:
+def _checks(pooled: Pooled, s2_df: float) -> StudyChecks | None:
+    """What is asked of a fit; its studies share no tester, sharpener or blade."""
+    if pooled.fit is None:
         return None
-    shared = study_numbers([(*e.testers, *e.sharpeners, *(f"blade {blade}" for blade in e.blades)) for e in estimates])
-    cluster_of = dict(zip(studies, shared, strict=True))
-    return study_checks(y, v, numbers, [cluster_of[n] for n in numbers], fit, s2_df if np.isfinite(s2_df) else None)
+    return study_checks(pooled.y, pooled.v, pooled.numbers, pooled.numbers.tolist(), pooled.fit, s2_df if np.isfinite(s2_df) else None)
 
 
-def _with_bounds(y, v, contrasts: list[Contrast]) -> BoundsIncluded | None:
-    profiles = tuple(c.profile for c in contrasts if c.bound is not None and c.profile)
+def _with_bounds(y: list[float], v: list[float], pairs: list[Pair]) -> BoundsIncluded | None:
+    profiles = tuple(c.profile for _, c in pairs if c.bound is not None and c.profile)
     return with_bounds(y, v, profiles) if profiles else None
 
 
-def _line_weights(fit, v, numbers, shares, studies):
+def _line_weights(pooled: Pooled, studies: list[int]) -> list[float | None]:
     """Each line's share of the pooled estimate; None for all where nothing is pooled."""
-    if fit is None:
-        return [None] * len(shares)
-    w = 1 / (v + fit.tau2)
-    w = w / w.sum()
-    return [float(share * w[np.searchsorted(numbers, n)]) for share, n in zip(shares, studies, strict=True)]
+    if pooled.fit is None:
+        return [None] * len(studies)
+    w = 1 / (pooled.v + pooled.fit.tau2)
+    of_study = dict(zip(pooled.numbers.tolist(), w / w.sum(), strict=True))
+    return [float(share * of_study[n]) for share, n in zip(pooled.shares, studies, strict=True)]
 
 
 def _version_agreement(pairs, variances) -> VersionAgreement | None:

@@ -16,6 +16,7 @@ from scipy.stats import chi2
 
 from aggregator.errors import InputError
 from aggregator.numerics import mixed, mixed_inference
+from aggregator.numerics.attempt import attempt, open_limits
 from aggregator.numerics.interval import Interval
 from aggregator.numerics.variance_profile import Limits, profile_limits
 from aggregator.numerics.variance_search import RESIDUAL_VANISHES, Found, Point, Problem, at, search_from, search_widely, start
@@ -63,7 +64,8 @@ def crossed(
     CrossedFit
         What the data cannot tell is None with a reason: coefficients of dependent columns, variances of terms that are the
         same to the data (smallest eigenvalue of the expected information with unit diagonal below 1e-6) or that X explains
-        wholly, everything where the rows are no more than the coefficients or are reproduced exactly.
+        wholly, everything where the rows are no more than the coefficients, are reproduced exactly, or where a column of X is nearly,
+        but not quite, a combination of the others (``estimability.nearly_dependent``).
 
     Raises
     ------
@@ -102,6 +104,8 @@ def _fit(rows: Rows, profile: bool | Collection[str]) -> CrossedFit:
         problem = Problem(
             mixed.prepare(rows.y, rows.X, [term.matrix for term in terms], rows.known), rows.restricted, rows.known is not None
         )
+        if problem.system.collinear is not None:
+            return nothing_fitted(rows, _too_close(problem.system.collinear))
         if problem.system.n <= problem.system.p:
             return nothing_fitted(rows, _too_few(problem.system.n, problem.system.p))
         if exactly_fitted(rows, problem.system):
@@ -153,6 +157,10 @@ def _asked(name: str, profile: bool | Collection[str]) -> bool:
     return profile if isinstance(profile, bool) else name in profile
 
 
+def _too_close(column: int) -> str:
+    return f"column {column} of X (counted from 0) is so nearly a combination of the others that half of all digits would be lost"
+
+
 def _too_few(n: int, p: int) -> str:
     return f"{n} row{'s' * (n != 1)} for {p} coefficient{'s' * (p != 1)} leave nothing to tell a variance from"
 
@@ -174,7 +182,15 @@ def _same(info: np.ndarray, names: list[str]) -> dict[str, str]:
 
 def _profiles(problem: Problem, best: Point, names, same, W: np.ndarray, level: float) -> dict[str, Limits]:
     rise = float(chi2.ppf(level, 1))
-    return {name: profile_limits(problem, best, k, float(np.sqrt(W[k, k])), rise) for k, name in enumerate(names) if name not in same}
+    return {
+        name: attempt(
+            lambda k=k: profile_limits(problem, best, k, float(np.sqrt(W[k, k])), rise),
+            lambda why: Limits(None, None, why),
+            lambda found: open_limits(found.low, found.high),
+        )
+        for k, name in enumerate(names)
+        if name not in same
+    }
 
 
 def _assembled(rows, terms, names, problem, found, W, same, limits, empty, profile) -> CrossedFit:

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import scipy.sparse as sp
 
-from aggregator.errors import InputError
+from aggregator.errors import InputError, NumbersError
 from aggregator.numerics.mixed import System
 from aggregator.numerics.whitening import Whitening, whitening
 
@@ -78,7 +78,7 @@ def exactly_fitted(rows: Rows, system: System) -> bool:
 
 def _finite(name: str, values: np.ndarray) -> np.ndarray:
     if not np.isfinite(values).all() or np.abs(values).max(initial=0.0) > LARGEST_VALUE:
-        raise InputError(f"{name} must hold finite numbers below {LARGEST_VALUE:g}; got {values[~(np.abs(values) <= LARGEST_VALUE)][:3]}")
+        raise NumbersError(f"{name} must hold finite numbers below {LARGEST_VALUE:g}; got {values[~(np.abs(values) <= LARGEST_VALUE)][:3]}")
     return values
 
 
@@ -146,12 +146,12 @@ def _known(V, n: int) -> Whitening:
     _finite("V", V.data if sp.issparse(V) else V)
     diagonal = V if V.ndim == 1 else V.diagonal()
     if not ((diagonal >= SMALLEST_VARIANCE) & (diagonal <= LARGEST_VARIANCE)).all():
-        raise InputError(
+        raise NumbersError(
             f"variances in V must lie between {SMALLEST_VARIANCE:g} and {LARGEST_VARIANCE:g}; got {diagonal.min()!r} to {diagonal.max()!r}"
         )
     if V.ndim == 2 and abs(V - V.T).max() > ASYMMETRY * diagonal.max():
         raise InputError(f"V must be symmetric; got entries that differ by {abs(V - V.T).max():g} from their mirror images")
     root = whitening(V)
     if root is None:
-        raise InputError("V must be positive definite; got one with a block that is not")
+        raise NumbersError("V must be positive definite; got one with a block that is not")
     return root

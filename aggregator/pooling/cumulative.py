@@ -20,7 +20,7 @@ from aggregator.records.model.protocol import Protocol, version_order
 from .comparisons import PooledComparison, by_pair, leading
 from .presences import Presence, presences
 from .random_effects import RandomEffectsFit
-from .studies import Pair, lines_of, pool_lines, state_of, study_count, verdict_on
+from .studies import Pair, cluster_numbers, lines_of, pool_lines, state_of, verdict_on
 
 Asked = tuple[str, str, str]
 """What is compared: factor, first, second."""
@@ -39,6 +39,7 @@ class Standing:
     one_sided : submissions with a bound only.
     fit : the random-effects fit, without a prediction; None where nothing is pooled.
     verdict : against the worthwhile ratio, where pooled.
+    reason : why numbers failed where the state is ``not fitted``; empty otherwise.
     """
 
     month: str
@@ -48,6 +49,7 @@ class Standing:
     one_sided: int
     fit: RandomEffectsFit | None
     verdict: Verdict | None
+    reason: str = ""
 
 
 @dataclass(frozen=True)
@@ -142,9 +144,15 @@ def _lead(protocol: Protocol, now: list[PooledComparison], own: list[Presence], 
     if published is not None and published.state == "pooled":
         return (published.factor, published.first, published.second)
     last = {p.submission: p.estimates[primary] for p in own if primary in p.estimates}
-    ever = [_Ever(*asked, studies=study_count(asked[0], pairs)) for asked, pairs in by_pair(last.values()).items()]
+    clusters = cluster_numbers(estimate for p in own for estimate in p.estimates.values())
+    ever = [_Ever(*asked, studies=_studies(pairs, clusters)) for asked, pairs in by_pair(last.values()).items()]
     most = leading(_of_question(protocol, ever))
     return None if most is None else (most.factor, most.first, most.second)
+
+
+def _studies(pairs: Iterable[Pair], clusters: Mapping[str, int]) -> int:
+    """How many studies of a comparison have a two-sided contrast."""
+    return len({clusters[estimate.submission] for estimate, contrast in pairs if contrast.estimate is not None})
 
 
 @dataclass(frozen=True)
@@ -167,7 +175,8 @@ def _course(endpoint: str, asked: Asked, own: list[Presence], entry: Repeatabili
     held = [(presence, pair) for presence in own for pair in _pairs(presence, endpoint, asked)]
     months = {p.since for p, _ in held} | {p.until for p, _ in held if p.until is not None}
     standings = [
-        _standing(month, asked[0], [pair for p, pair in held if p.counts_in(month)], entry, extra, worthwhile) for month in sorted(months)
+        _standing(month, [pair for p, pair in held if p.counts_in(month)], _clusters(own, month), entry, extra, worthwhile)
+        for month in sorted(months)
     ]
     return Course(endpoint, *asked, tuple(standings), frozenset(p.submission for p, _ in held))
 
@@ -177,15 +186,23 @@ def _pairs(presence: Presence, endpoint: str, asked: Asked) -> list[Pair]:
     return [] if estimate is None else [(estimate, c) for c in estimate.contrasts if (c.factor, c.first, c.second) == asked]
 
 
-def _standing(month: str, factor: str, pairs: list[Pair], entry: Repeatability, extra: float | None, worthwhile: float) -> Standing:
-    lines = lines_of(factor, pairs, entry, extra)
-    y, *_, fit = pool_lines(lines, lines.usable, predict=False)
+def _clusters(own: list[Presence], month: str) -> dict[str, int]:
+    """Studies of the pool as it stood at the end of a month."""
+    return cluster_numbers(estimate for p in own if p.counts_in(month) for estimate in p.estimates.values())
+
+
+def _standing(
+    month: str, pairs: list[Pair], clusters: Mapping[str, int], entry: Repeatability, extra: float | None, worthwhile: float
+) -> Standing:
+    lines = lines_of(pairs, clusters, entry, extra)
+    pooled = pool_lines(lines, lines.usable, whole=False)
     return Standing(
         month=month,
-        state=state_of(len(y)),
+        state=state_of(len(lines.usable), len(pooled.numbers), pooled.reason),
         submissions=len(lines.usable),
-        studies=len(y),
+        studies=len(pooled.numbers),
         one_sided=sum(contrast.bound is not None for _, contrast in pairs),
-        fit=fit,
-        verdict=verdict_on(fit, worthwhile),
+        fit=pooled.fit,
+        verdict=verdict_on(pooled.fit, worthwhile),
+        reason=pooled.reason,
     )

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from aggregator.errors import InputError
+from aggregator.errors import InputError, NumbersError
 from aggregator.numerics.estimability import estimable, in_basis, prepare
 from aggregator.numerics.isotonic import decreasing_fit
 
@@ -22,6 +22,7 @@ from .inputs import frozen
 DRAWS_SEED = 20261125  # any fixed number: the same runs give the same bands
 LEAST_DRAWS = 200
 COMMON_ERROR_DF = 200  # beyond it one χ² serves all checkpoints: errors are known to 5 % and better
+NO_SPREAD = 1e-12  # residuals of all runs, over the largest keenness, that are rounding
 NO_ERROR = 1e-12  # share of the drawn variance below which a mean counts as known without error
 SHARPNESS_LEVELS = 25  # common sharpness levels at which work is compared
 
@@ -134,6 +135,8 @@ def mean_curves_of_runs(keenness: ArrayLike, arm: Sequence, *, first: str, secon
         return f"{len(y)} runs and {design.rank} means to estimate: nothing is left to tell how runs differ"
     coordinates = design.basis.T @ y
     residual = y - design.basis @ coordinates
+    if np.abs(residual).max() <= NO_SPREAD * np.abs(y).max():
+        return f"the runs of {first} and of {second} do not differ among themselves: nothing tells how sure their curves are"
     at = in_basis(design, means)
     both = at @ coordinates
     covariance = np.kron(at @ at.T, residual.T @ residual / df)
@@ -220,7 +223,7 @@ def _checked_runs(keenness, arm, first, second, block):
         if not (arms == label).any():
             raise InputError(f"every arm needs a run; got none of {label!r}")
     if not np.isfinite(y).all():
-        raise InputError("keenness must be finite: every run must reach every checkpoint; got a run that does not")
+        raise NumbersError("keenness must be finite: every run must reach every checkpoint; got a run that does not")
     return y, arms, blocks
 
 
@@ -246,7 +249,7 @@ def _check_curves(curves: MeanCurves, c: int) -> None:
     finite = np.isfinite(covariance).all() and np.isfinite(curves.first).all() and np.isfinite(curves.second).all()
     size = np.abs(covariance).max() if finite else 0.0
     if not finite or not np.allclose(covariance, covariance.T, atol=1e-9 * size) or np.linalg.eigvalsh(covariance)[0] < -1e-9 * size:
-        raise InputError(
+        raise NumbersError(
             "means and covariance must be finite and the covariance symmetric with no negative eigenvalue; "
             f"got {curves.first!r}, {curves.second!r} and {covariance!r}"
         )

@@ -14,6 +14,7 @@ from itertools import combinations
 import numpy as np
 
 from aggregator.endpoints.rows import CurvePoint, EndpointRow
+from aggregator.numerics.attempt import attempt
 from aggregator.numerics.estimability import prepare
 from aggregator.records.canonical import PoolKey
 
@@ -109,7 +110,11 @@ def _pair(pool: PoolKey, pair: tuple[str, str], runs: list[_Run], checkpoints, r
     chosen = [run for run in runs if run.steel in pair]
     blocks = {steel: {run.block for run in chosen if run.steel == steel} for steel in pair}
     chosen = [run for run in chosen if run.block in blocks[pair[0]] & blocks[pair[1]]]
-    work, keenness, curves = _mean_curves(chosen, pair, checkpoints)
+    work, keenness, curves = attempt(
+        lambda: _mean_curves(chosen, pair, checkpoints),
+        lambda why: ((), np.zeros((0, 0)), why),
+        lambda found: () if isinstance(found[2], str) else (found[2].first, found[2].second, np.sqrt(np.diag(found[2].covariance))),
+    )
     side = {steel: [run for run in chosen if run.steel == steel] for steel in pair}
     return CurvePair(
         pool,
@@ -122,7 +127,11 @@ def _pair(pool: PoolKey, pair: tuple[str, str], runs: list[_Run], checkpoints, r
         ended_early=int(np.isnan(keenness[:, -1]).sum()) if keenness.size else 0,
         left_out=tuple(w for w in checkpoints if w not in work),
         reference=reference,
-        contrast=curve_contrast(work, curves, draws=draws, between=BETWEEN),
+        contrast=attempt(
+            lambda: curve_contrast(work, curves, draws=draws, between=BETWEEN),
+            lambda why: curve_contrast(work, why),
+            lambda found: () if found.same_work is None else (found.same_work.ln_ratio, found.same_work.low, found.same_work.high),
+        ),
     )
 
 

@@ -13,6 +13,7 @@ import numpy as np
 from scipy.stats import t as student_t
 
 from aggregator.endpoints.rows import CurvePoint
+from aggregator.numerics.attempt import attempt
 from aggregator.numerics.interval import Interval
 from aggregator.records.canonical import PoolKey
 
@@ -41,11 +42,12 @@ class MeanPoint:
 
 @dataclass(frozen=True)
 class MeanCurve:
-    """One steel's mean curve in one pool."""
+    """One steel's mean curve in one pool; without points where its numbers failed, and the reason."""
 
     pool: PoolKey
     steel: str
     points: tuple[MeanPoint, ...]
+    reason: str = ""
 
 
 def mean_curves(points: Iterable[CurvePoint], checkpoints: dict[PoolKey, tuple[float, ...]]) -> tuple[MeanCurve, ...]:
@@ -64,9 +66,14 @@ def mean_curves(points: Iterable[CurvePoint], checkpoints: dict[PoolKey, tuple[f
             continue
         if point.steel is not None:
             cells[(point.pool, point.steel)][point.work][point.submission].append(point.keenness)
-    return tuple(
-        MeanCurve(pool, steel, tuple(_mean_point(w, by_work[w], starts.get(pool, 0.0)) for w in sorted(by_work)))
-        for (pool, steel), by_work in sorted(cells.items())
+    return tuple(_mean_curve(pool, steel, by_work, starts.get(pool, 0.0)) for (pool, steel), by_work in sorted(cells.items()))
+
+
+def _mean_curve(pool: PoolKey, steel: str, by_work: dict[float, dict[str, list[float]]], start: float) -> MeanCurve:
+    return attempt(
+        lambda: MeanCurve(pool, steel, tuple(_mean_point(w, by_work[w], start) for w in sorted(by_work))),
+        lambda why: MeanCurve(pool, steel, (), why),
+        lambda found: (point.mean for point in found.points),
     )
 
 

@@ -19,6 +19,7 @@ from .curve_contrast import MeanCurves, mean_curves_of_runs, run_design
 from .inputs import frozen
 
 MOST_CYCLES, SETTLED = 2000, 1e-9  # change of a mean, in standard deviations of a run, at which the search has settled
+NO_SPREAD = 1e-7  # smallest singular value of the runs' scaled residuals over the largest: below it S has no inverse to speak of
 
 
 def mean_curves_of_incomplete_runs(keenness: ArrayLike, arm: Sequence, block: Sequence, *, first: str, second: str) -> MeanCurves | str:
@@ -77,7 +78,22 @@ def why_too_few(y: np.ndarray, design: Design) -> str:
         return f"{whole.sum()} whole runs are too few for {design.rank} means at {y.shape[1]} checkpoints"
     if any(np.linalg.matrix_rank(design.basis[~np.isnan(column)]) < design.rank for column in y.T):
         return "at some checkpoint no run is left of one side or of one tester"
+    if not _spread_everywhere(y[whole], design.basis[whole]):
+        return (
+            f"the {whole.sum()} whole runs differ in fewer ways than there are checkpoints, as copies of one run do: "
+            "how readings go together is not estimable"
+        )
     return ""
+
+
+def _spread_everywhere(y: np.ndarray, basis: np.ndarray) -> bool:
+    """Whether the residuals of whole runs span all checkpoints, so that their covariance S has an inverse."""
+    residual = y - basis @ np.linalg.lstsq(basis, y, rcond=None)[0]
+    length = np.linalg.norm(residual, axis=0)
+    if (length <= NO_SPREAD * np.linalg.norm(y, axis=0)).any():
+        return False
+    sizes = np.linalg.svd(residual / length, compute_uv=False)
+    return bool(sizes[-1] > NO_SPREAD * sizes[0])
 
 
 def _maximised(y: np.ndarray, design: Design) -> tuple[np.ndarray, np.ndarray] | None:

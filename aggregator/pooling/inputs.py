@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from aggregator.errors import InputError
+from aggregator.errors import InputError, NumbersError
+from aggregator.numerics.estimability import nearly_dependent
 
 # Cubes of weights and squares of residuals must stay finite numbers; ln ratios are nowhere near these bounds.
 SMALLEST_VARIANCE, LARGEST_VARIANCE, LARGEST_EFFECT = 1e-70, 1e70, 1e70
@@ -16,7 +17,8 @@ def checked_studies(y, v, X) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     Raises
     ------
     InputError
-        If lengths differ, a value is not finite or out of range, or X lacks full column rank or has more columns than rows.
+        If lengths differ, a value is not finite or out of range, or X lacks full column rank, comes too close to that or has more
+        columns than rows.
     """
     y, v = np.asarray(y, dtype=float), np.asarray(v, dtype=float)
     if y.ndim != 1 or v.shape != y.shape or len(y) == 0:
@@ -30,6 +32,9 @@ def checked_studies(y, v, X) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     rank = np.linalg.matrix_rank(X)
     if rank < X.shape[1]:
         raise InputError(f"X must have full column rank {X.shape[1]}; got rank {rank}")
+    nearly = nearly_dependent(X)
+    if nearly is not None:
+        raise InputError(f"no column of X may be nearly a combination of the others; got one in column {nearly} (counted from 0)")
     return y, v, X
 
 
@@ -48,7 +53,7 @@ def check_each(name: str, values: np.ndarray, good: np.ndarray, wanted: str) -> 
     """Refuse the first value that is not good, naming its place and what was wanted."""
     if not good.all():
         place = tuple(int(i) for i in np.argwhere(~good)[0])
-        raise InputError(f"{name} must be {wanted}; got {values[place]} at {list(place)}")
+        raise NumbersError(f"{name} must be {wanted}; got {values[place]} at {list(place)}")
 
 
 def check_level(level: float) -> None:

@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike
 from scipy.stats import f as f_distribution
 from scipy.stats import t as student_t
 
-from aggregator.errors import InputError
+from aggregator.errors import InputError, NumbersError
 
 # 0.5 % is E691's level for h and k; 1 % and 5 % are ISO 5725-2's for an outlier and a straggler.
 ALPHAS = (0.005, 0.01, 0.05)
@@ -345,7 +345,7 @@ def _checked(values, person, item, alphas) -> tuple[np.ndarray, np.ndarray, np.n
         raise InputError(f"values, person and item must be vectors of the same length, at least 1; got shapes {shapes}")
     if not np.isfinite(values).all():
         place = int(np.argmin(np.isfinite(values)))
-        raise InputError(f"values must be finite; got {values[place]} at {place}")
+        raise NumbersError(f"values must be finite; got {values[place]} at {place}")
     if not alphas or not all(0 < alpha < 1 for alpha in alphas):
         raise InputError(f"alphas must be one or more levels strictly between 0 and 1; got {alphas!r}")
     return values, person, item

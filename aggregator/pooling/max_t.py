@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.optimize import brentq
 from scipy.stats import chi2
+
+from aggregator.numerics.root_search import settled_root
 
 DRAWS = 20_000
 CLASSES = 400  # quantiles of the drawn maxima by which they are replaced
@@ -38,7 +39,7 @@ def max_t_quantile(correlation: ArrayLike, df: float, level: float = 0.95) -> fl
     high = 2.0 * maxima.max()
     while short(high) < 0:
         high *= 2
-    return float(brentq(short, 1e-3, high, xtol=1e-6))
+    return settled_root(short, 1e-3, high, xtol=1e-6)
 
 
 def _maxima(correlation: np.ndarray) -> np.ndarray:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from aggregator.errors import InputError
+from aggregator.errors import InputError, NumbersError
 
 from .inputs import check_each, check_estimates, check_variances
 
@@ -135,7 +135,7 @@ def _check_sums(y, V, tree, surplus, sums, study) -> None:
     same = (np.abs(V[surplus] - sums @ V[tree]) <= SUMS * np.outer(np.abs(sums) @ errors[tree] + errors[surplus], errors)).all()
     if not (agree and same):
         what = "their estimates do not add up" if not agree else "V does not say that they add up"
-        raise InputError(
+        raise NumbersError(
             f"study {study!r}: got contrasts of the same arms more than once or in a loop, and {what}; give each arm against "
             "one common arm only, with the variance of the common arm as their covariance"
         )
@@ -147,11 +147,11 @@ def _check_definite(V, kept, owner, studies) -> None:
     for s, label in enumerate(studies):
         own = kept[owner[kept] == s]
         if np.linalg.eigvalsh(correlation[np.ix_(own, own)])[0] < SINGULAR:
-            raise InputError(
+            raise NumbersError(
                 f"V must be positive definite; got one that is not over study {label!r}: is a covariance larger than a variance?"
             )
     if np.linalg.eigvalsh(correlation[np.ix_(kept, kept)])[0] < SINGULAR:
-        raise InputError("V must be positive definite; got covariances between studies that are larger than their variances allow")
+        raise NumbersError("V must be positive definite; got covariances between studies that are larger than their variances allow")
 
 
 def _checked_numbers(y, V, first, second, study) -> tuple[np.ndarray, np.ndarray]:

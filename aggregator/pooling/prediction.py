@@ -49,7 +49,9 @@ def plug_in(at: np.ndarray, coefficients: np.ndarray, covariance: np.ndarray, ta
     return Interval(float(centre - half), float(centre + half), level, "plug-in")
 
 
-def confidence_distribution(rows: Rows, at: np.ndarray, level: float, rng: np.random.Generator, extra_variance: float = 0.0) -> Interval:
+def confidence_distribution(
+    rows: Rows, at: np.ndarray, level: float, rng: np.random.Generator, extra_variance: float = 0.0, new_variance: float = 0.0
+) -> Interval:
     """The confidence-distribution prediction interval (Nagashima, Noma & Furukawa 2019, section 3).
 
     tau2 is drawn from its exact confidence distribution H(tau2) = P(Q ≥ observed Q; tau2), Q being Cochran's statistic
@@ -68,10 +70,11 @@ def confidence_distribution(rows: Rows, at: np.ndarray, level: float, rng: np.ra
     extra_variance : added to the variance of x'b in every draw. Zero gives the published interval; the guarded
         Knapp–Hartung covariance passes what its guard adds, so that agreement by luck does not make the prediction too
         narrow either.
+    new_variance : variance of the new study's effect beside tau2, taken as known.
     """
     u, z, t = _draws(rng, rows.k - rows.p)
     tau2, centre, variance = _drawn_fits(rows, at, u)
-    new_effects = centre + z * np.sqrt(tau2) - t * np.sqrt(variance + extra_variance)
+    new_effects = centre + z * np.sqrt(tau2 + new_variance) - t * np.sqrt(variance + extra_variance)
     low, high = np.quantile(new_effects, [(1 - level) / 2, (1 + level) / 2])
     return Interval(float(low), float(high), level, "confidence-distribution")
 

@@ -106,7 +106,7 @@ def _completed(table: RepeatabilityTable, rows: Iterable[EndpointRow], repositor
         return table
     once = repeatability_table(missing, repository.protocols)
     return RepeatabilityTable(
-        {**once.entries, **table.entries}, {**once.contributions, **table.contributions}, {**once.assumed, **table.assumed}
+        {**once.entries, **table.entries}, {**once.contributions, **table.contributions}, {**once.assumed, **table.assumed}, table.failed
     )
 
 

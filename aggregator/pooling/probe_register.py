@@ -47,6 +47,7 @@ class Probe:
     kinds : of endpoints that it is asked at.
     reading_error : the column is a reading, so that its slope is corrected for reading error (regression calibration).
     remark : something to add that needs no model; empty where there is nothing to say.
+    tautology : an effect is there by what the words mean, so that finding it counts as no finding.
     least_runs, least_submissions : runs among which the moderator varies, and their submissions, below which nothing is said.
     """
 
@@ -66,6 +67,7 @@ class Probe:
     kinds: tuple[str, ...] = ALL_KINDS
     reading_error: bool = False
     remark: Callable[[Sequence[EndpointRow]], str] | None = None
+    tautology: bool = False
     least_runs: int = 12
     least_submissions: int = 3
 
@@ -251,6 +253,7 @@ PROBES: tuple[Probe, ...] = (
         informs=of.cell_of,
         kinds=("level", "window", "life"),  # a loss holds the start already
         reading_error=True,
+        tautology=True,  # sharpness later is sharpness at the start less what was lost
     ),
     Probe(
         id="steels-at-equal-start",

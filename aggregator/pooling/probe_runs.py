@@ -18,7 +18,7 @@ from .runs_design import Runs, checked_runs, fixed_part, independent_columns, to
 from .runs_fit import fit_groups
 from .working_values import WorkingValues, fit_working, working_values
 
-ANSWERED, TOO_LITTLE, NOT_APART = "answered", "too little", "not told apart"
+ANSWERED, TOO_LITTLE, NOT_APART, NOT_FITTED = "answered", "too little", "not told apart", "not fitted"
 NO_VALUES = "what one-sided runs say could not be had"
 ROUNDS = 2  # in which what one-sided runs say is made anew about the model with the moderator; further ones move no third digit
 EVENING, LOT = "evening", "lot"  # random terms of probes alone: runs of one evening, or on one lot, share more than their submission

@@ -9,12 +9,13 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from aggregator.endpoints.rows import EndpointRow
+from aggregator.numerics.attempt import attempt
 from aggregator.records.canonical import PoolKey
 
 from .probe_agreement import agreement
 from .probe_effects import Found, Model, found_in, model, same_model
 from .probe_register import AGREEMENT, SPREAD, Probe
-from .probe_runs import Ready, ready
+from .probe_runs import NOT_FITTED, Ready, ready
 from .probe_spread import spread
 from .runs_fit import Difference
 
@@ -29,7 +30,7 @@ class ProbeAnswer:
     Attributes
     ----------
     pool, endpoint, probe : which.
-    state : ``answered``, ``too little`` or ``not told apart``.
+    state : ``answered``, ``too little``, ``not told apart``, or ``not fitted`` where numbers failed.
     reason : why it is not answered; empty otherwise.
     pair : the two arms, for a probe of steels at equal value or of agreement that is answered; None otherwise.
     result : ln ratio with its interval; None where not answered. That of a spread has no standard error: nan.
@@ -69,8 +70,11 @@ def probe_answers(
 
 
 def found_something(answers: Iterable[ProbeAnswer], level: float = CHANCE) -> tuple[int, int]:
-    """How many probes with a p value have it below the level, and how many were answered; level × answered would by chance."""
-    told = [answer.p for answer in answers if answer.p is not None]
+    """How many probes with a p value have it below the level, and how many were answered; level × answered would by chance.
+
+    A probe whose effect is there by what the words mean (``Probe.tautology``) counts for neither.
+    """
+    told = [answer.p for answer in answers if answer.p is not None and not answer.probe.tautology]
     return sum(p < level for p in told), len(told)
 
 
@@ -81,9 +85,17 @@ def _answers(key: tuple[PoolKey, str], rows: list[EndpointRow], probes: Sequence
 
 
 def _answer(key: tuple[PoolKey, str], asked: Ready, probe: Probe, models: dict[object, Model]) -> ProbeAnswer:
-    found = BY_THEMSELVES[probe.measures](asked, probe) if probe.measures in BY_THEMSELVES else _modelled(asked, probe, models)
+    found = attempt(
+        lambda: _by_itself(asked, probe) if probe.measures in BY_THEMSELVES else _modelled(asked, probe, models),
+        lambda why: Found(NOT_FITTED, why, None, None, None, 0, 0),
+        lambda found: () if found.result is None else (found.result.estimate, found.p),
+    )
     remark = probe.remark(asked.everything) if probe.remark else ""
     return ProbeAnswer(*key, probe, found.state, found.reason, found.pair, found.result, found.p, found.runs, found.submissions, remark)
+
+
+def _by_itself(asked: Ready, probe: Probe) -> Found:
+    return BY_THEMSELVES[probe.measures](asked, probe)
 
 
 def _modelled(asked: Ready, probe: Probe, models: dict[object, Model]) -> Found:

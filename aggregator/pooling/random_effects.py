@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.stats import t as student_t
 
-from aggregator.errors import InputError
+from aggregator.errors import InputError, NumbersError
 from aggregator.numerics.interval import Interval
 from aggregator.numerics.weighted_regression import Fit, Rows, covariance, power_moment, prepare, weigh
 
@@ -105,6 +105,7 @@ def random_effects(
     v_df: float | None = None,
     predict: bool = True,
     predict_at: ArrayLike | None = None,
+    predict_extra: float = 0.0,
     rng: int | np.random.Generator = PREDICTION_SEED,
 ) -> RandomEffectsFit:
     """Fit y ~ N(Xb, diag(v) + tau2·I).
@@ -127,6 +128,7 @@ def random_effects(
         interval and ``q_p`` from chi-square to F; nothing else.
     predict : whether a prediction is wanted; False spares its time.
     predict_at : (p,) design row of the study to predict; only needed with moderators.
+    predict_extra : variance that the next study has beside tau2, such as that between submissions of one cluster.
     rng : seed or generator for the prediction interval.
 
     Returns
@@ -161,10 +163,10 @@ def random_effects(
     rows = _prepared(y, v, X)
     if rows.k == rows.p:
         return _not_pooled(rows, tau2_method, interval, level)
-    return _pooled(rows, predict, at, tau2_method, interval, level, v_df, np.random.default_rng(rng))
+    return _pooled(rows, predict, at, predict_extra, tau2_method, interval, level, v_df, np.random.default_rng(rng))
 
 
-def _pooled(rows, predict, at, tau2_method, interval, level, v_df, rng) -> RandomEffectsFit:
+def _pooled(rows, predict, at, more, tau2_method, interval, level, v_df, rng) -> RandomEffectsFit:
     heterogeneity = ESTIMATORS[tau2_method](rows)
     tau2, df = heterogeneity.tau2, rows.k - rows.p
     fit, q = weigh(rows, tau2), cochran_q(rows)
@@ -188,8 +190,10 @@ def _pooled(rows, predict, at, tau2_method, interval, level, v_df, rng) -> Rando
         q_p=q_p_value(q, df, v_df),
         i2=i2,
         h2=h2,
-        prediction=None if reason else _prediction(rows, at, fit, interval, level, rng),
-        prediction_plug_in=None if reason else prediction.plug_in(at, fit.coefficients, coefficient_covariance, tau2, interval_df, level),
+        prediction=None if reason else _prediction(rows, at, fit, more, interval, level, rng),
+        prediction_plug_in=None
+        if reason
+        else prediction.plug_in(at, fit.coefficients, coefficient_covariance, tau2 + more, interval_df, level),
         prediction_df=df,
         prediction_caveat="" if reason or rows.k >= FEW_STUDIES else _caveat(rows.k),
         log_likelihood=(restricted_log_likelihood if restricted else ordinary_log_likelihood)(rows, fit),
@@ -269,12 +273,12 @@ def _why_no_prediction(rows: Rows, at: np.ndarray | None, tau2_method: str) -> s
     return "with moderators a prediction needs the new study's design row" if at is None else ""
 
 
-def _prediction(rows: Rows, at: np.ndarray, fit: Fit, interval: str, level: float, rng) -> Interval:
+def _prediction(rows: Rows, at: np.ndarray, fit: Fit, more: float, interval: str, level: float, rng) -> Interval:
     """The confidence-distribution interval; the guard, where asked for, adds the variance it adds to the
-    coefficients."""
+    coefficients, and the next study what it has beside tau2."""
     lacking = max(0.0, 1 - fit.q / (rows.k - rows.p)) if interval == "guarded-knapp-hartung" else 0.0
     extra = lacking * float(at @ covariance(rows, fit) @ at)
-    return prediction.confidence_distribution(rows, at, level, rng, extra)
+    return prediction.confidence_distribution(rows, at, level, rng, extra, more)
 
 
 def _count(rows: Rows, what: str) -> str:
@@ -289,7 +293,7 @@ def _prepared(y: np.ndarray, v: np.ndarray, X: np.ndarray) -> Rows:
     rows = prepare(y, v, X)
     condition = np.linalg.cond(power_moment(rows, 1 / v))
     if condition > LARGEST_CONDITION:
-        raise InputError(f"v spans too many orders of magnitude for this X: at most condition {LARGEST_CONDITION:g}, got {condition:.1e}")
+        raise NumbersError(f"v spans too many orders of magnitude for this X: at most condition {LARGEST_CONDITION:g}, got {condition:.1e}")
     return rows
 
 

@@ -23,7 +23,7 @@ from .new_hands import RUNS, NewHands, lacking, new_hands
 from .random_terms import WORDS, TermsHeld
 from .runs_design import OWN, FixedPart, Runs, checked_runs, fixed_part, too_many_levels
 from .runs_fit import Difference, coefficient_covariance, difference, fit_runs
-from .separability import LARGEST_CV, LEAST_CROSSING_DF, PEOPLE, WEAK_EFFICIENCY, ContrastVerdict, Separability, separability
+from .separability import LARGEST_CV, PEOPLE, ContrastVerdict, Separability, separability
 from .working_values import WorkingValues
 
 GIVEN, UPPER, NO_NUMBER = "given", "upper limit only", "no number"
@@ -156,7 +156,7 @@ def model_of(runs: Runs, *, level: float = 0.95, profile: bool = True) -> RunsMo
     n, open_runs = len(runs.low), int(runs.one_sided.sum())
     reason = "there are no runs with a value" if n == 0 else too_many_levels(runs)
     if reason:
-        return _unfitted(reason, runs, FixedPart(np.zeros((n, 0)), np.zeros((n, 0)), (), np.zeros(0, bool), (), {}), None)
+        return unfitted(reason, runs)
     fixed = fixed_part(runs)
     apart = separability(_judged(runs, fixed))
     if open_runs > MOST_ONE_SIDED * n:
@@ -196,6 +196,12 @@ def _judged(runs: Runs, fixed: FixedPart) -> dict[str, np.ndarray]:
 
 def _not_held(fixed: FixedPart, held: TermsHeld) -> dict[str, str]:
     return dict(fixed.not_held) | {term.name: term.reason for term in held.dropped}
+
+
+def unfitted(reason: str, runs: Runs) -> RunsModel:
+    """No model, and no word on what the runs can tell apart, because numbers failed."""
+    n = len(runs.low)
+    return _unfitted(reason, runs, FixedPart(np.zeros((n, 0)), np.zeros((n, 0)), (), np.zeros(0, bool), (), {}), None)
 
 
 def _unfitted(reason: str, runs: Runs, fixed: FixedPart, apart: Separability | None, fit: CrossedFit | None = None) -> RunsModel:
@@ -272,16 +278,10 @@ def _told(verdict: ContrastVerdict | None, first: str, second: str) -> tuple[str
     """Whether the runs can tell two steels, and why not or what weakens it."""
     if verdict is None:
         return "no", "the runs were not judged"
-    told = verdict.pair(first, second)
-    if told == "yes":
-        return told, ""
-    if told == "no":
-        return told, "no run links the two: their difference cannot be told from the people who sharpened and tested, or from the version"
-    i, j = verdict.levels.index(first), verdict.levels.index(second)
-    efficiency, df = float(verdict.pair_efficiency[i, j]), int(verdict.crossing_df[i])
-    if efficiency < WEAK_EFFICIENCY:
-        return told, f"only {100 * efficiency:.0f} % of what these runs know of it does not depend on who sharpened and tested"
-    return told, f"{df} independent {'comparison' if df == 1 else 'comparisons'} across people, {LEAST_CROSSING_DF} are wanted"
+    told, reason = verdict.linked(first, second)
+    if told != "no" and verdict.pair(first, second) == "no":
+        return "no", "one of them is a single blade: the steels cannot be told from their blades"
+    return told, reason
 
 
 def _pairs(runs: Runs, fixed: FixedPart, apart: Separability):

@@ -1,7 +1,7 @@
 """From the contrasts of single submissions to one network of steels for each endpoint.
 
-The arithmetic is in ``network``; this module gathers its arrays. Submissions that share a tester are one study: their contrasts
-are combined by generalised least squares first, so that a study says one thing about each of its steels.
+The arithmetic is in ``network``; this module gathers its arrays. Submissions joined by a tester, a sharpener or a blade are one study
+(``studies``): their contrasts are combined by generalised least squares first, so that a study says one thing about each of its steels.
 """
 
 from __future__ import annotations
@@ -16,12 +16,13 @@ from scipy.linalg import block_diag
 
 from aggregator.estimates.repeatability import Repeatability, RepeatabilityTable
 from aggregator.estimates.results import SubmissionEstimate
+from aggregator.numerics.attempt import attempt
 from aggregator.numerics.residual_spectrum import generalised_fit
 from aggregator.records.canonical import PoolKey
 
 from .network import NetworkContrast, NetworkFit, network
 from .network_design import spanning_pairs
-from .studies import common_variance, study_numbers
+from .studies import cluster_numbers, common_variance
 
 LEAST_STEELS = 3  # below it a network is a single comparison
 
@@ -100,13 +101,16 @@ def steel_networks(estimates: Iterable[SubmissionEstimate], table: Repeatability
     table : the common repeatability that sampling covariances rest on.
     """
     grouped: dict[tuple[PoolKey, str], list[SubmissionEstimate]] = {}
+    pools: dict[PoolKey, list[SubmissionEstimate]] = {}
     for estimate in estimates:
         grouped.setdefault((estimate.pool, estimate.endpoint), []).append(estimate)
-    found = {key: _network(key, own, table.entry(key)) for key, own in sorted(grouped.items())}
+        pools.setdefault(estimate.pool, []).append(estimate)
+    clusters = {pool: cluster_numbers(own) for pool, own in pools.items()}
+    found = {key: _network(key, own, clusters[key[0]], table.entry(key)) for key, own in sorted(grouped.items())}
     return {key: one for key, one in found.items() if one is not None}
 
 
-def study_contrasts(estimates: Iterable[SubmissionEstimate], s2: float) -> StudyContrasts | None:
+def study_contrasts(estimates: Iterable[SubmissionEstimate], clusters: Mapping[str, int], s2: float) -> StudyContrasts | None:
     """Each study's independent contrasts of steels; None without any.
 
     Within a study the steels' contrasts are taken to be the same in all of its submissions; for two steels this is the mean
@@ -115,15 +119,15 @@ def study_contrasts(estimates: Iterable[SubmissionEstimate], s2: float) -> Study
     Parameters
     ----------
     estimates : of one pool and endpoint.
+    clusters : number of its study by submission.
     s2 : run-to-run variance common to all submissions.
     """
     told = [(estimate, *own) for estimate in estimates if (own := _independent(estimate, s2))]
     if not told:
         return None
-    numbers = study_numbers([estimate.testers for estimate, *_ in told])
     by_study: dict[int, list[tuple]] = {}
-    for number, (_, *own) in zip(numbers, told, strict=True):
-        by_study.setdefault(number, []).append(own)
+    for estimate, *own in told:
+        by_study.setdefault(clusters[estimate.submission], []).append(own)
     combined = {number: _combined(parts) for number, parts in sorted(by_study.items())}
     return StudyContrasts(
         y=np.concatenate([y for y, _, _ in combined.values()]),
@@ -164,29 +168,44 @@ def _signs(pairs: list[tuple[str, str]], steels: list[str]) -> np.ndarray:
     return np.array([[(steel == a) - (steel == b) for steel in steels] for a, b in pairs], dtype=float)
 
 
-def _network(key: tuple[PoolKey, str], estimates: list[SubmissionEstimate], entry: Repeatability) -> SteelNetwork | None:
+def _network(
+    key: tuple[PoolKey, str], estimates: list[SubmissionEstimate], clusters: Mapping[str, int], entry: Repeatability
+) -> SteelNetwork | None:
     asked = {name for e in estimates for c in e.contrasts if c.factor == "steel" for name in (c.first, c.second)}
     steels = tuple(sorted(asked))
     if len(steels) < LEAST_STEELS:
         return None
-    data = study_contrasts(estimates, common_variance(entry)[0])
+    return attempt(
+        lambda: _fitted(key, steels, estimates, clusters, common_variance(entry)[0]),
+        lambda why: unfitted(key, steels, why),
+        lambda found: () if found.fit is None else (found.fit.effects, np.sqrt(np.diag(found.fit.covariance)), found.fit.tau2),
+    )
+
+
+def unfitted(key: tuple[PoolKey, str], steels: tuple[str, ...], reason: str) -> SteelNetwork:
+    """A network without a fit, and why."""
+    pairs = tuple(SteelPair(a, b, "not linked", (), 0, None, None, reason) for a, b in combinations(steels, 2))
+    return SteelNetwork(*key, steels, None, 0, pairs, reason)
+
+
+def _fitted(
+    key: tuple[PoolKey, str], steels: tuple[str, ...], estimates: list[SubmissionEstimate], clusters: Mapping[str, int], s2: float
+) -> SteelNetwork:
+    data = study_contrasts(estimates, clusters, s2)
     if data is None:
-        reason = "no submission can tell two steels apart"
-        pairs = tuple(SteelPair(a, b, "not linked", (), 0, None, None, reason) for a, b in combinations(steels, 2))
-        return SteelNetwork(*key, steels, None, 0, pairs, reason)
-    fit, direct = network(data.y, data.V, data.first, data.second, data.study), _direct_studies(estimates)
+        return unfitted(key, steels, "no submission can tell two steels apart")
+    fit, direct = network(data.y, data.V, data.first, data.second, data.study), _direct_studies(estimates, clusters)
     pairs = tuple(_pair(fit, direct, a, b) for a, b in combinations(steels, 2))
     return SteelNetwork(*key, steels, fit, fit.studies, pairs, _apart(fit, steels))
 
 
-def _direct_studies(estimates: list[SubmissionEstimate]) -> dict[tuple[str, str], int]:
+def _direct_studies(estimates: list[SubmissionEstimate], clusters: Mapping[str, int]) -> dict[tuple[str, str], int]:
     """By pair of steels, how many studies have a submission that can tell them apart."""
     told = [(e, {(c.first, c.second) for c in e.contrasts if c.factor == "steel" and c.estimate is not None}) for e in estimates]
-    told = [(e, pairs) for e, pairs in told if pairs]
     studies: dict[tuple[str, str], set[int]] = {}
-    for number, (_, pairs) in zip(study_numbers([e.testers for e, _ in told]), told, strict=True):
+    for estimate, pairs in told:
         for pair in pairs:
-            studies.setdefault(pair, set()).add(number)
+            studies.setdefault(pair, set()).add(clusters[estimate.submission])
     return {pair: len(numbers) for pair, numbers in studies.items()}
 
 

@@ -1,19 +1,26 @@
-"""What counts as one study of a comparison, how sure each line is, and the fit of those that can be pooled."""
+"""What counts as one study of a comparison, how sure each line is, and the fit of those that can be pooled.
+
+A study is a cluster of submissions: those joined, through a chain too, by a tester, a sharpener or a blade. What they have in
+common they say only once, so that ten files of one evening, or one blade that goes round ten people, cannot outvote nine other people.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Hashable, Iterable, Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from aggregator.estimates.repeatability import Repeatability
 from aggregator.estimates.results import Contrast, SubmissionEstimate, Verdict
 from aggregator.estimates.verdict import verdict_of
+from aggregator.numerics.attempt import attempt
+from aggregator.numerics.interval import Interval
 
-from .random_effects import RandomEffectsFit, random_effects
+from .random_effects import RandomEffectsFit
+from .three_level import ThreeLevelFit, three_level
 
-LEAST_STUDIES = 3  # below it nothing is pooled: one stands alone, two are listed (Roever, Knapp & Friede 2015)
+LEAST_STUDIES = 3  # below it nothing is pooled: the submissions are listed (Roever, Knapp & Friede 2015)
 
 Pair = tuple[SubmissionEstimate, Contrast]
 """What one submission says about one endpoint, and its contrast of the two that are compared."""
@@ -42,19 +49,34 @@ class Lines:
         return [index for index, variance in enumerate(self.variances) if variance is not None]
 
 
-def lines_of(factor: str, pairs: Iterable[Pair], entry: Repeatability, extra: float | None) -> Lines:
-    """Who counts as one study, and how sure each line is; ``extra`` is the variance between sharpeners of one class, or None."""
+def lines_of(pairs: Iterable[Pair], clusters: Mapping[str, int], entry: Repeatability, extra: float | None) -> Lines:
+    """Who counts as one study, and how sure each line is.
+
+    Parameters
+    ----------
+    pairs : what each submission says.
+    clusters : number of its study by submission, from ``cluster_numbers``.
+    entry : the common repeatability.
+    extra : the variance between sharpeners of one class, or None.
+    """
     pairs = tuple(pairs)
     s2, df = common_variance(entry)
-    studies = study_numbers([_people(estimate, factor) for estimate, _ in pairs])
-    return Lines(pairs, tuple(studies), tuple(_line_variance(contrast, s2, extra or 0.0) for _, contrast in pairs), df)
+    studies = tuple(clusters[estimate.submission] for estimate, _ in pairs)
+    return Lines(pairs, studies, tuple(_line_variance(contrast, s2, extra or 0.0) for _, contrast in pairs), df)
 
 
-def study_count(factor: str, pairs: Iterable[Pair]) -> int:
-    """How many studies of a comparison have a two-sided contrast."""
-    pairs = tuple(pairs)
-    numbers = study_numbers([_people(estimate, factor) for estimate, _ in pairs])
-    return len({number for number, (_, contrast) in zip(numbers, pairs, strict=True) if contrast.estimate is not None})
+def cluster_numbers(estimates: Iterable[SubmissionEstimate]) -> dict[str, int]:
+    """Number of the study that each submission of a pool counts in, the same at all of its endpoints.
+
+    Parameters
+    ----------
+    estimates : of one pool, at any of its endpoints. Two submissions are joined by whoever or whatever stands behind a used run of both.
+    """
+    met: dict[str, dict[tuple[str, str], None]] = {}
+    for e in estimates:
+        own = met.setdefault(e.submission, {})
+        own.update(dict.fromkeys((*(("person", one) for one in (*e.testers, *e.sharpeners)), *(("blade", one) for one in e.blades))))
+    return dict(zip(met, study_numbers([tuple(own) for own in met.values()]), strict=True))
 
 
 def _line_variance(contrast: Contrast, s2: float, extra: float) -> float | None:
@@ -70,18 +92,18 @@ def common_variance(entry: Repeatability) -> tuple[float, float]:
     return entry.prior_s2, entry.prior_df
 
 
-def study_numbers(people: list[tuple[str, ...]]) -> list[int]:
-    """Number the connected components of submissions that share a person.
+def study_numbers(met: list[tuple[Hashable, ...]]) -> list[int]:
+    """Number the connected components of submissions that share something.
 
     Parameters
     ----------
-    people : per submission, the handles that count.
+    met : per submission, the people and blades that count.
 
     Returns
     -------
     Per submission its study's number, from 1 in order of first appearance.
     """
-    parent = list(range(len(people)))
+    parent = list(range(len(met)))
 
     def root(i: int) -> int:
         while parent[i] != i:
@@ -89,49 +111,74 @@ def study_numbers(people: list[tuple[str, ...]]) -> list[int]:
             i = parent[i]
         return i
 
-    first_met: dict[str, int] = {}
-    for i, named in enumerate(people):
-        for person in named:
-            one, other = root(i), root(first_met.setdefault(person, i))
+    first_met: dict[Hashable, int] = {}
+    for i, own in enumerate(met):
+        for key in own:
+            one, other = root(i), root(first_met.setdefault(key, i))
             parent[max(one, other)] = min(one, other)
-    roots = [root(i) for i in range(len(people))]
+    roots = [root(i) for i in range(len(met))]
     number = {r: n for n, r in enumerate(dict.fromkeys(roots), start=1)}
     return [number[r] for r in roots]
 
 
-def _people(estimate: SubmissionEstimate, factor: str) -> tuple[str, ...]:
-    """Whose recurrence makes two submissions one study: testers; where sharpeners are compared, sharpeners too."""
-    return estimate.testers + estimate.sharpeners if factor == "practice" else estimate.testers
+@dataclass(frozen=True, eq=False)
+class Pooled:
+    """The fit of some lines.
+
+    Attributes
+    ----------
+    y, v, numbers : (J,) contrasts of the studies, their variances without that between studies, and their numbers.
+    shares : (k,) each line's share of its study.
+    fit : of the studies; None where they are fewer than three or its numbers failed.
+    tau2_within, tau2_within_interval : variance between submissions of one study and its interval; None where no study holds two, or
+        without a fit.
+    reason : why there is no fit although there are studies enough; empty otherwise.
+    """
+
+    y: np.ndarray
+    v: np.ndarray
+    numbers: np.ndarray
+    shares: np.ndarray
+    fit: RandomEffectsFit | None
+    tau2_within: float | None = None
+    tau2_within_interval: Interval | None = None
+    reason: str = ""
 
 
-Pooled = tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, RandomEffectsFit | None]
-"""Contrasts, variances and numbers of studies, each line's share of its study, and the fit where there are enough."""
+def pool_lines(lines: Lines, chosen: list[int], whole: bool = True) -> Pooled:
+    """Pool the chosen lines in three levels: submissions within studies, studies within the pool.
 
-
-def pool_lines(lines: Lines, chosen: list[int], predict: bool = True) -> Pooled:
-    """Combine the chosen lines to studies and pool these; without a prediction it is faster, and nothing else differs."""
-    y, v, numbers, shares = _combine(
-        np.array([lines.pairs[i][1].estimate for i in chosen], float),
-        np.array([lines.variances[i] for i in chosen], float),
-        np.array([lines.studies[i] for i in chosen], int),
-    )
+    Parameters
+    ----------
+    lines, chosen : the lines and the indices of those to pool, each with a variance.
+    whole : whether a prediction and the interval within studies are wanted; without them it is faster, and nothing else differs.
+    """
+    y = np.array([lines.pairs[i][1].estimate for i in chosen], float)
+    v = np.array([lines.variances[i] for i in chosen], float)
+    studies = [lines.studies[i] for i in chosen]
+    numbers = np.array(list(dict.fromkeys(studies)), int)
+    nothing = Pooled(np.zeros(len(numbers)), np.zeros(len(numbers)), numbers, np.zeros(len(y)), None)
+    if len(numbers) < LEAST_STUDIES:
+        return nothing
     v_df = lines.df if np.isfinite(lines.df) else None
-    fit = random_effects(y, v, v_df=v_df, predict=predict) if len(y) >= LEAST_STUDIES else None
-    return y, v, numbers, shares, fit
+    return attempt(
+        lambda: _pooled(three_level(y, v, studies, v_df=v_df, predict=whole, profile=whole), numbers),
+        lambda why: replace(nothing, reason=why),
+        lambda found: (found.fit.coefficients, found.fit.standard_errors, found.fit.tau2, found.tau2_within),
+    )
 
 
-def _combine(y, v, studies):
-    """Inverse-variance mean within each study: contrasts, variances, study numbers, and each line's share of its study."""
-    numbers, place = np.unique(studies, return_inverse=True)
-    precision = 1 / v
-    total = np.bincount(place, precision, minlength=len(numbers))
-    mean = np.bincount(place, precision * y, minlength=len(numbers)) / total
-    return mean, 1 / total, numbers, precision / total[place]
+def _pooled(found: ThreeLevelFit, numbers: np.ndarray) -> Pooled:
+    return Pooled(found.y, found.v, numbers, found.shares, found.fit, found.tau2_within, found.tau2_within_interval)
 
 
-def state_of(studies: int) -> str:
-    """What may be done with so many studies."""
-    return {0: "not estimable", 1: "single", 2: "listed"}.get(studies, "pooled")
+def state_of(submissions: int, studies: int, reason: str = "") -> str:
+    """What may be done with so many submissions that make so many studies; ``reason`` says why numbers failed."""
+    if reason:
+        return "not fitted"
+    if studies >= LEAST_STUDIES:
+        return "pooled"
+    return {0: "not estimable", 1: "single"}.get(submissions, "listed")
 
 
 def verdict_on(fit: RandomEffectsFit | None, worthwhile: float) -> Verdict | None:

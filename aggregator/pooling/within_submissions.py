@@ -31,7 +31,7 @@ class WithinSubmissions:
     departure : within submissions less all runs; None without a result.
     departure_error : its standard error √(V_f − V_r).
     all_there_is : all runs tell nothing of this pair but what is within submissions.
-    disagrees : the departure is beyond 2 standard errors, or beyond the worthwhile ratio.
+    disagrees : the departure is beyond 2 standard errors.
     """
 
     first: str
@@ -44,14 +44,13 @@ class WithinSubmissions:
     disagrees: bool
 
 
-def within_submissions(runs: Runs, model: RunsModel, worthwhile: float) -> tuple[WithinSubmissions, ...]:
+def within_submissions(runs: Runs, model: RunsModel) -> tuple[WithinSubmissions, ...]:
     """Refit with submissions fixed and compare.
 
     Parameters
     ----------
     runs : what the model was fitted to.
     model : a fitted model.
-    worthwhile : smallest ratio worth acting on, above 1.
 
     Returns
     -------
@@ -79,7 +78,7 @@ def within_submissions(runs: Runs, model: RunsModel, worthwhile: float) -> tuple
         return tuple(WithinSubmissions(one.first, one.second, None, reason, None, None, False, False) for one in told)
     whole = _whole(runs, model)
     spread = _covariance(values, inside.X, groups, whole), _covariance(values, fixed.X, _all(runs, model), whole)
-    return tuple(_compared(one, fixed, inside, fit, whole, spread, worthwhile) for one in told)
+    return tuple(_compared(one, fixed, inside, fit, whole, spread) for one in told)
 
 
 def _whole(runs: Runs, model: RunsModel) -> CrossedFit:
@@ -118,9 +117,7 @@ def _covariance(values: WorkingValues, X: np.ndarray, groups: Mapping[str, np.nd
     return np.linalg.inv(A)
 
 
-def _compared(
-    one: SteelDifference, fixed: FixedPart, inside: FixedPart, fit: CrossedFit, whole: CrossedFit, spread, worthwhile: float
-) -> WithinSubmissions:
+def _compared(one: SteelDifference, fixed: FixedPart, inside: FixedPart, fit: CrossedFit, whole: CrossedFit, spread) -> WithinSubmissions:
     c = inside.steel_contrast(one.first, one.second)
     if c is None:
         reason = "no submission, and no chain of submissions, holds both"
@@ -130,5 +127,5 @@ def _compared(
     v_f, v_r = float(c @ spread[0] @ c), float(outside @ spread[1] @ outside)
     error, departure = float(np.sqrt(max(v_f - v_r, 0.0))), result.estimate - float(outside @ whole.coefficients)
     nothing_between = v_f - v_r <= ALL_THERE_IS * v_r
-    disagrees = not nothing_between and (abs(departure) > BEYOND * error or abs(departure) > np.log(worthwhile))
+    disagrees = not nothing_between and abs(departure) > BEYOND * error
     return WithinSubmissions(one.first, one.second, result, "", departure, error, nothing_between, bool(disagrees))

@@ -18,7 +18,6 @@ from aggregator.pooling.within_submissions import WithinSubmissions
 from aggregator.records.model.protocol import EndpointRule
 
 PROTOCOL = next(iter(make_protocols().values())).record
-WORTHWHILE = {(POOL, rule.id): rule.worthwhile_ratio for rule in PROTOCOL.endpoints}
 
 
 def rule(kind: str) -> EndpointRule:
@@ -38,7 +37,7 @@ def rows_of(labels, values, endpoint):
 
 def published(labels, values, kind="level") -> CrossedResult:
     endpoint = rule(kind)
-    found = all_runs(rows_of(labels, values, endpoint.id), WORTHWHILE)[(POOL, endpoint.id)]
+    found = all_runs(rows_of(labels, values, endpoint.id))[(POOL, endpoint.id)]
     return crossed_result(found, endpoint, "cut")
 
 
@@ -141,14 +140,14 @@ def test_runs_without_a_value_and_runs_of_two_testers_are_left_out_and_counted()
     rows = rows_of(labels, values, rule("level").id)
     rows[7] = make_row(rows[7].low, 8, rows[7].endpoint, **{name: getattr(rows[7], name) for name in labels if name != "version"},
                        split_tester=True)  # fmt: skip
-    found = all_runs(rows, WORTHWHILE)[(POOL, rule("level").id)]
+    found = all_runs(rows)[(POOL, rule("level").id)]
     result = crossed_result(found, rule("level"), "cut")
     assert (result.runs, result.left_out) == (len(values) - 2, 2)
 
 
 def test_an_endpoint_without_any_value_has_no_model():
     labels = labels_of_exchange(people=4, partners=1)
-    assert all_runs(rows_of(labels, [None] * 12, rule("level").id), WORTHWHILE) == {}
+    assert all_runs(rows_of(labels, [None] * 12, rule("level").id)) == {}
 
 
 def test_a_patch_is_no_version_of_its_own():
@@ -156,10 +155,11 @@ def test_a_patch_is_no_version_of_its_own():
     assert labels_of(rows)["version"] == ["2.1", "2.1", "2.2"]
 
 
-@pytest.mark.parametrize(("departure", "words"), [(0.5, "more than chance would make it"), (0.15, "though chance could do that")])
-def test_a_departure_within_submissions_is_told_with_whether_chance_could_do_it(departure, words):
-    one = WithinSubmissions("s1", "s2", Difference(0.1, 0.1, 9.0, Interval(-0.1, 0.3, 0.95, "t")), "", departure, 0.1, False, True)
-    assert words in within_note(one)
+@pytest.mark.parametrize(("disagrees", "words"), [(True, "differs from that of all runs by more"), (False, "do not differ")])
+def test_a_departure_within_submissions_is_told_and_no_cause_is(disagrees, words):
+    result = Difference(0.1, 0.1, 9.0, Interval(-0.1, 0.3, 0.95, "t"))
+    note = within_note(WithinSubmissions("s1", "s2", result, "", 0.5, 0.1, False, disagrees))
+    assert words in note and "steel" not in note
 
 
 def test_practice_is_told_in_a_sentence_of_the_endpoint():

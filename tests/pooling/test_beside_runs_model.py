@@ -33,7 +33,7 @@ def test_without_a_confounder_within_submissions_agrees_in_all_but_few_draws():
     labels, disagree = lopsided(), 0
     for seed in range(20):
         runs, model = fitted(values_of(labels, seed), labels)
-        (one,) = within_submissions(runs, model, 3.0)
+        (one,) = within_submissions(runs, model)
         disagree += one.disagrees
     assert disagree <= 4  # a test at 2 standard errors: 5 % each
 
@@ -43,7 +43,7 @@ def test_what_makes_submissions_with_one_steel_read_sharper_is_found_and_within_
     labels = lopsided()
     bias = np.array([0.8 * (int(who[1:]) % 2) for who in labels["tester"]])
     runs, model = fitted(values_of(labels, 1) + bias, labels)
-    (one,) = within_submissions(runs, model, 3.0)
+    (one,) = within_submissions(runs, model)
     assert one.disagrees
     assert abs(one.departure) > 2 * one.departure_error > 0
     truth = -0.3
@@ -54,7 +54,7 @@ def test_what_makes_submissions_with_one_steel_read_sharper_is_found_and_within_
 def test_the_variance_of_the_departure_is_that_of_hausman_at_the_same_variances():
     labels = lopsided(8)
     runs, model = fitted(values_of(labels, 3), labels)
-    (one,) = within_submissions(runs, model, 1.2)
+    (one,) = within_submissions(runs, model)
     v, X, groups = model.fit.variances, fixed_part(runs).X, runs.groups()
 
     def variance(X, names):
@@ -67,20 +67,19 @@ def test_the_variance_of_the_departure_is_that_of_hausman_at_the_same_variances(
     assert one.departure_error**2 == pytest.approx(wanted, rel=1e-6)
 
 
-def test_a_departure_beyond_the_worthwhile_ratio_is_enough():
+def test_a_departure_that_chance_could_make_is_none_however_large():
     labels = lopsided()
     runs, model = fitted(values_of(labels, 2), labels)
-    (one,) = within_submissions(runs, model, 3.0)
-    assert not one.disagrees and one.departure != 0
-    (again,) = within_submissions(runs, model, float(np.exp(abs(one.departure) * 0.9)))
-    assert again.disagrees
+    (one,) = within_submissions(runs, model)
+    assert one.departure != 0 and abs(one.departure) <= 2 * one.departure_error
+    assert not one.disagrees
 
 
 def test_steels_never_together_in_a_submission_have_no_result_within():
     labels = labels_of_exchange(12, 4, 4, ("s1", "s2"))
     labels["submission"] = [f"{steel}-u" for steel in labels["steel"]]
     runs, model = fitted(values_of(labels, 2), labels)
-    (one,) = within_submissions(runs, model, 1.2)
+    (one,) = within_submissions(runs, model)
     assert one.result is None and "holds both" in one.reason and not one.disagrees
 
 
@@ -88,7 +87,7 @@ def test_one_submission_has_nothing_to_be_compared_with():
     labels = labels_of_exchange(8)
     labels["submission"] = ["u"] * len(labels["steel"])
     runs, model = fitted(values_of(labels, 2), labels)
-    assert within_submissions(runs, model, 1.2) == ()
+    assert within_submissions(runs, model) == ()
 
 
 def test_an_advantage_that_only_practised_hands_bring_out_is_found():

@@ -1,6 +1,7 @@
 """Behaviour of crossed: a slow dense second implementation, edges that must give a reason, what is refused, invariances."""
 
 import itertools
+import re
 
 import numpy as np
 import pytest
@@ -413,3 +414,14 @@ def test_random_little_tables_never_crash_and_never_hold_a_number_that_is_none()
                 assert any(fit.reasons.get(key) for key in (f"variance_intervals.{name}", f"variances.{name}", "variances"))
             else:
                 assert fit.variance_intervals[name].low <= variance <= fit.variance_intervals[name].high
+
+
+@pytest.mark.parametrize(("apart", "refused"), [(1e-7, False), (3e-9, True)])
+def test_a_column_that_is_nearly_a_combination_of_others_is_refused_by_its_number(apart, refused):
+    rng = np.random.default_rng(12)
+    x, other, odd = rng.normal(size=(3, 40))
+    X = np.column_stack([np.ones(40), x, other, x + 3 * apart * odd])
+    fit = crossed(rng.normal(size=40), X, {"person": np.repeat(np.arange(8), 5)}, profile=False)
+    assert (fit.coefficients is None) is refused
+    if refused:
+        assert re.match(r"column [13] of X \(counted from 0\) is so nearly a combination", fit.reasons["coefficients"])

@@ -139,3 +139,21 @@ def test_another_arm_among_the_runs_is_refused():
     y, _, block = made(np.random.default_rng(8))
     with pytest.raises(InputError, match=r"with arms a, b and a block a run; got .*\['c'\]"):
         mean_curves_of_incomplete_runs(y, ["c"] * len(y), block, first="a", second="b")
+
+
+def test_copies_of_runs_are_a_reason_and_no_crash():
+    # Four evenings, each typed in five times: more whole runs than checkpoints, but no more ways in which they differ.
+    y, arm, block = made(np.random.default_rng(9), per=1, blocks=("s", "t"))
+    y, arm = np.tile(y, (5, 1)), np.tile(arm, 5)
+    block = np.array([f"{b} {i // 4}" for i, b in enumerate(np.tile(block, 5))])
+    y[-1, -1] = np.nan
+    assert curves(y, arm, block) == (
+        "the 19 whole runs differ in fewer ways than there are checkpoints, as copies of one run do: "
+        "how readings go together is not estimable"
+    )
+
+
+def test_runs_without_any_spread_have_no_curves():
+    _, arm, block = made(np.random.default_rng(10), per=2, blocks=("s",))
+    y = np.where((arm == "a")[:, None], MEANS[0], MEANS[1])
+    assert curves(y, arm, block) == "the runs of a and of b do not differ among themselves: nothing tells how sure their curves are"

@@ -12,6 +12,7 @@ from scipy.stats import chi2
 from scipy.stats import f as f_distribution
 from scipy.stats import t as student_t
 
+from aggregator.errors import InputError
 from aggregator.pooling.heterogeneity import ESTIMATORS
 from aggregator.pooling.random_effects import random_effects
 
@@ -311,3 +312,10 @@ def test_results_hold_no_writable_arrays():
     for array in (fit.coefficients, fit.standard_errors, fit.covariance):
         with pytest.raises(ValueError, match="read-only"):
             array[...] = 0
+
+
+def test_a_moderator_that_is_nearly_another_is_refused_by_its_number():
+    x = np.linspace(0, 1, 9)
+    X = np.column_stack([np.ones(9), x, x + 3e-9 * np.sin(9 * x)])
+    with pytest.raises(InputError, match=r"no column of X may be nearly a combination of the others; got one in column [12]"):
+        random_effects(np.sin(x), np.full(9, 0.1), X=X)

@@ -12,6 +12,7 @@ from aggregator.estimates.repeatability import Repeatability, RepeatabilityTable
 from aggregator.estimates.results import Contrast, SubmissionEstimate
 from aggregator.numerics.interval import Interval
 from aggregator.pooling.steel_network import shortest_path, steel_networks, study_contrasts
+from aggregator.pooling.studies import cluster_numbers
 from aggregator.records.canonical import PoolKey
 from tests.estimates.rows import make_protocols, make_rows
 
@@ -78,7 +79,7 @@ def test_the_common_variance_replaces_a_submissions_own():
     own = estimate("one", ["t"], pairs, [0.1, 0.2], 0.5 * np.array([[1.0, 0.5], [0.5, 1.0]]))
     contrasts = tuple(c.__class__(**{**vars(c), "unscaled_variance": 1.0}) for c in own.contrasts)
     own = own.__class__(**{**vars(own), "contrasts": contrasts})
-    data = study_contrasts([own], s2=0.04)
+    data = study_contrasts([own], {"one": 1}, s2=0.04)
     assert pytest.approx(0.04 * np.array([[1.0, 0.5], [0.5, 1.0]])) == data.V
 
 
@@ -103,7 +104,7 @@ def test_the_contrasts_of_one_submission_share_the_runs_of_their_common_steel():
     # By hand: with n runs on one blade of each steel, Var(a − b) = s²(1/n + 1/n) and Cov(a − b, a − c) = s²/n.
     rows = runs_of(np.random.default_rng(1), "one", "abc", "wren", count=4)
     estimates = network_of(rows)[1]
-    data = study_contrasts(estimates, 0.09)
+    data = study_contrasts(estimates, cluster_numbers(estimates), 0.09)
     assert list(zip(data.first, data.second, strict=True)) == [("a", "b"), ("a", "c")]
     assert pytest.approx(0.09 / 4 * np.array([[2.0, 1.0], [1.0, 2.0]])) == data.V
 
@@ -145,7 +146,7 @@ def test_submissions_that_share_a_tester_speak_once_and_their_steels_are_not_cal
         estimate("three", ["tern"], [("b", "c")], [0.2], [[1.0]]),
         *(estimate(f"s{i}", [f"t{i}"], [("a", "b")], [0.4], [[1.0]]) for i in range(4)),
     ]
-    data = study_contrasts(estimates, 1.0)
+    data = study_contrasts(estimates, cluster_numbers(estimates), 1.0)
     assert (data.y[0], data.V[0, 0]) == pytest.approx((0.5, 1 / 3))
     network = steel_networks(estimates, table())[KEY]
     assert network.studies == 5
@@ -165,7 +166,7 @@ def test_a_study_of_several_submissions_agrees_with_least_squares_over_all_its_c
         signs.append(np.array([[(s == a) - (s == b) for s in "abcd"] for a, b in pairs], dtype=float))
     whitened = np.vstack([w @ s for w, s in zip(blocks, signs, strict=True)])
     effects = np.linalg.pinv(whitened) @ np.concatenate([w @ y for w, y in zip(blocks, ys, strict=True)])
-    data = study_contrasts(estimates, 1.0)
+    data = study_contrasts(estimates, cluster_numbers(estimates), 1.0)
     index = {steel: i for i, steel in enumerate("abcd")}
     wanted = [effects[index[a]] - effects[index[b]] for a, b in zip(data.first, data.second, strict=True)]
     assert data.y == pytest.approx(np.array(wanted), abs=1e-10)

@@ -21,6 +21,7 @@ import math
 import sys
 import time
 from collections.abc import Iterator, Mapping, Sequence
+from importlib import import_module
 from pathlib import Path
 from unittest import mock
 
@@ -29,9 +30,10 @@ from monte_carlo import lower_bound
 from probe_runs import ENDPOINT, NOTHING, PLANTED, POOL, Design, draw
 
 from aggregator.numerics.variance_search import search_from
-from aggregator.pooling import crossed
 from aggregator.pooling.probe_register import PROBES, TESTED
 from aggregator.pooling.probes import CHANCE, ProbeAnswer, probe_answers
+
+CROSSED = import_module("aggregator.pooling.crossed")  # the module: the package has the function under this name
 
 WANTED, WANTED_SPREAD = 0.93, 0.92  # least lower bounds of the coverage of a ratio, and of a variance's interval
 MOST_FALSE = 0.07  # largest upper bound of the share of false alarms
@@ -54,7 +56,7 @@ def line(design: Design, seed: int, whole: bool = False) -> dict:
     """What one seed's probes found, and whether it held the truth; ``whole``: with the path's own search."""
     drawn = draw(design, seed)
     asked = [probe for probe in DRAWN if seed <= ALL_PROBES or probe.id in CORE]
-    with mock.patch.object(crossed, "search_widely", crossed.search_widely if whole else search_from):
+    with mock.patch.object(CROSSED, "search_widely", CROSSED.search_widely if whole else search_from):
         answers = probe_answers(drawn.rows, {KEY: asked})[KEY]
     return {"seed": seed, "probes": {one.probe.id: _figure(one, drawn.truth[one.probe.id]) for one in answers}}
 

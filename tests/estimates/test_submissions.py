@@ -356,6 +356,13 @@ def test_a_censored_arm_does_not_spoil_the_others():
     assert [c.bound.kind for c in result.contrasts if c.bound] == ["at most", "at most"]
 
 
+def test_beside_a_censored_arm_the_covariance_of_the_others_is_symmetric():
+    values = [2.0, 2.2, 2.1, 2.6, 2.7, 2.9, 2.4, 2.8, (-INF, 1.0), (-INF, 1.0)]
+    covariance = estimated(lives(values, blade=list("aaabbbddcc")))[0].covariance
+    assert covariance.shape == (3, 3)
+    np.testing.assert_array_equal(covariance, covariance.T)
+
+
 def test_own_variance_of_censored_lives_counts_only_what_was_seen():
     rows = lives([2.0, 2.4, 2.2, (2.5, INF), 3.0, 3.2], blade=list("aaaabb"))
     result = estimated(rows)[0]

@@ -18,7 +18,6 @@ import os
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy: small matrices are slower in threads
 
 import argparse
-import importlib
 import json
 import math
 import sys
@@ -28,7 +27,6 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
-from unittest import mock
 
 import numpy as np
 from monte_carlo import lower_bound
@@ -46,9 +44,7 @@ WIDEST = 1.3  # largest median half-width over the ideal's
 LEAST_POWER = 0.9  # share of the ideal's power that the headline is to reach
 CLAIMED = 500  # pools below which a figure is shown and nothing is claimed of it
 LOOKS = 24
-QUICK_ERROR = 0.06  # Monte-Carlo error of a limit, in half-widths, that a look may have in this study; the program allows a third of it
 TABLE = Path(__file__).with_name("headline_coverage.md")
-POSTERIOR = importlib.import_module("aggregator.pooling.hierarchical")  # the module: its function has the same name
 
 Comparison = tuple[str, str, str]  # "steel" or "practice", first, second
 
@@ -181,7 +177,7 @@ def pool_line(pool: Pool, asked: Sequence[Comparison], seed: int, scale: float =
 
 
 def _published(pool: Pool, scale: float = 1.0):
-    return headline(pool.low, pool.high, pool.labels, worthwhile=WORTHWHILE, priors=scaled(DEFAULT_PRIORS, scale), spreads=False)
+    return headline(pool.low, pool.high, pool.labels, worthwhile=WORTHWHILE, priors=scaled(DEFAULT_PRIORS, scale))
 
 
 def _asked_of(found, asked: Comparison):
@@ -240,18 +236,17 @@ Rule = Callable[[Sequence[Look]], str]
 
 
 def _series(pool: Pool, seed: int) -> dict:
-    """A series of months, each with a file more; a quicker setting of the fit."""
+    """A series of months, each with a file more."""
     began, looks, best, unfitted = time.perf_counter(), [], [], 0
-    with mock.patch.object(POSTERIOR, "LARGEST_ERROR", QUICK_ERROR):
-        for month in range(1, pool.design.files + 1):
-            so_far = pool.first(month)
-            found = _published(so_far)
-            answer = found.pair(*STEELS[:2])
-            told = _probabilities(answer.posterior.above) if answer.verdict else (0.0, 0.0, 0.0, 0.0)
-            unfitted += found.state != "fitted"
-            looks.append([*map(_rounded, told), clusters(so_far.labels)])
-            reached = ideal(so_far, "steel", *STEELS[:2])
-            best.append([_rounded(reached.estimate), _rounded(reached.sd)])
+    for month in range(1, pool.design.files + 1):
+        so_far = pool.first(month)
+        found = _published(so_far)
+        answer = found.pair(*STEELS[:2])
+        told = _probabilities(answer.posterior.above) if answer.verdict else (0.0, 0.0, 0.0, 0.0)
+        unfitted += found.state != "fitted"
+        looks.append([*map(_rounded, told), clusters(so_far.labels)])
+        reached = ideal(so_far, "steel", *STEELS[:2])
+        best.append([_rounded(reached.estimate), _rounded(reached.sd)])
     return {"seed": seed, "seconds": round(time.perf_counter() - began, 2), "unfitted": unfitted, "looks": looks, "ideal": best}
 
 
@@ -330,6 +325,21 @@ def for_ever(error: float, within_error: float, rho: float = 8.0) -> Rule:
     return lambda history: said(history[-1], *(threshold(one, history[-1].clusters) for one in (error, within_error)))
 
 
+def kept(rule: Rule, beyond: float, within: float) -> Rule:
+    """What a rule once let stand, as long as every look since has said it by easier thresholds: it is ever wrong no more often."""
+
+    def longer(history: Sequence[Look]) -> str:
+        verdict = said(history[-1], beyond, within)
+        for k in range(len(history), 0, -1):
+            if said(history[k - 1], beyond, within) != verdict:
+                break
+            if verdict and rule(history[:k]) == verdict:
+                return verdict
+        return ""
+
+    return longer
+
+
 RULES: dict[str, Rule] = {
     f"as it is, {BEYOND:g}/{WITHIN:g}": bare(BEYOND, WITHIN),
     "as it is, .95/.95": bare(0.95, 0.95),
@@ -341,11 +351,18 @@ RULES: dict[str, Rule] = {
     "held with 1 cluster more, .975/.95": held(1, 0.975, 0.95),
     "held with 1 cluster more, .99/.975": held(1, 0.99, 0.975),
     "held with 2 clusters more, .975/.975": held(2, 0.975, 0.975),
+    "held with 2 clusters more, .98/.975": held(2, 0.98, 0.975),
     "held with 2 clusters more, .99/.99": held(2, 0.99, 0.99),
     "held with 3 clusters more, .975/.975": held(3, 0.975, 0.975),
+    "held with 1 cluster more, .985/.975, then kept while .95/.90": kept(held(1, 0.985, 0.975), 0.95, 0.90),
+    "held with 2 clusters more, .975/.95, then kept while .90/.90": kept(held(2, 0.975, 0.95), 0.90, 0.90),
+    "held with 2 clusters more, .98/.975, then kept while .95/.90": kept(held(2, 0.98, 0.975), 0.95, 0.90),
+    "held with 2 clusters more, .98/.975, then kept while .90/.90": kept(held(2, 0.98, 0.975), 0.90, 0.90),
     "made anew when clusters have grown by half, .975/.975": stepwise(1.5, 0.975, 0.975),
     "made anew when clusters have grown by half, .985/.985": stepwise(1.5, 0.985, 0.985),
     "made anew when clusters have doubled, .975/.975": stepwise(2.0, 0.975, 0.975),
+    "made anew when clusters have doubled, .985/.975": stepwise(2.0, 0.985, 0.975),
+    "passed .9925/.99 once, then kept while .95/.90": kept(bare(0.9925, 0.99), 0.95, 0.90),
     "spends .05 by looks": spent(0.05, 0.05),
     "mixture boundary .05": for_ever(0.05, 0.05),
 }

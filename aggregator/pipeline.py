@@ -51,7 +51,7 @@ def find_everything(repository: Repository) -> Findings:
     networks = steel_networks(estimates, table)
     pairs = curve_pairs(points, rows, _checkpoints(repository))
     probes = probe_answers(rows, _probed(repository))
-    everything = all_runs(rows, _worthwhile(repository))
+    everything = all_runs(rows)
     apart = told_apart(rows)
     months = courses(repository, estimates, table, comparisons, _worthwhile(repository))
     return Findings(

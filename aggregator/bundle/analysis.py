@@ -74,7 +74,7 @@ class CrossedContrast(Record):
     within_note: str
     """Whether comparisons within submissions agree with the whole; empty where not looked at."""
     headline: Literal["all runs", "within submissions"]
-    """Which of the two to believe: within submissions where the two disagree (Hausman 1978)."""
+    """Which of the two to believe: within submissions where the two differ by more than two standard errors (Hausman 1978)."""
 
 
 class PracticeContrast(Record):
@@ -269,8 +269,8 @@ class ProbeResult(Record):
     """Endpoint id."""
     estimand: str
     """What the figure is a ratio of, in words; never the headline's."""
-    state: Literal["answered", "too little", "not told apart"]
-    """too little data is an answer too."""
+    state: Literal["answered", "too little", "not told apart", "not fitted"]
+    """too little data is an answer too; not fitted: numbers failed."""
     reason: str
     """Why there is no figure; empty otherwise."""
     result: RatioInterval | None

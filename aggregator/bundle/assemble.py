@@ -5,12 +5,15 @@ from __future__ import annotations
 import hashlib
 import math
 from collections import Counter, defaultdict
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 from aggregator import __version__
 from aggregator.endpoints.rows import CurvePoint, EndpointRow
 from aggregator.estimates.repeatability import Repeatability, RepeatabilityTable
 from aggregator.estimates.results import SubmissionEstimate
+from aggregator.numerics.attempt import NotFitted
 from aggregator.pooling.all_runs import AllRuns
 from aggregator.pooling.circulation import CirculatedBlade
 from aggregator.pooling.comparisons import PooledComparison
@@ -23,6 +26,7 @@ from aggregator.pooling.steel_network import SteelNetwork
 from aggregator.records.canonical import LoadedSubmission, PoolKey, Repository, pool_key
 from aggregator.records.model.protocol import EndpointRule, Protocol, version_order
 
+from . import not_fitted as failures
 from .compare import comparison_result, crossovers
 from .crossed import crossed_result
 from .curve_pairs import curve_comparison
@@ -34,6 +38,7 @@ from .model import (
     Counts,
     CurvePointResult,
     EndpointResult,
+    NotFittedResult,
     Pool,
     Provenance,
     Range,
@@ -80,7 +85,7 @@ class Findings:
     comparisons: tuple[PooledComparison, ...]
     circulated: tuple[CirculatedBlade, ...]
     curves: tuple[MeanCurve, ...]
-    apart: dict[PoolKey, Separability]
+    apart: dict[PoolKey, Separability | NotFitted]
     networks: dict[tuple[PoolKey, str], SteelNetwork]
     curve_pairs: tuple[CurvePair, ...]
     probes: dict[tuple[PoolKey, str], tuple[ProbeAnswer, ...]]
@@ -90,10 +95,11 @@ class Findings:
 
 def assemble(found: Findings) -> Results:
     """Gather everything into the published record; nothing is estimated here."""
+    notes: list[failures.Line] = []
     return Results(
         format="results/1.0.0",
         provenance=_provenance(found),
-        pools=tuple(_pool(found, key, group) for key, group in sorted(_by_pool(found.repository).items())),
+        pools=tuple(_pool(found, key, group, notes) for key, group in sorted(_by_pool(found.repository).items())),
         submissions=submission_results(found.repository, found.rows, found.estimates),
         retracted=retracted_results(found.repository),
         removed=removed_results(found.repository),
@@ -102,6 +108,32 @@ def assemble(found: Findings) -> Results:
         steels=steel_results(found.repository),
         plans=plan_counts(found.repository),
         moves=pool_logs(found.repository, found.courses),
+        not_fitted=_not_fitted(found, notes),
+    )
+
+
+def _not_fitted(found: Findings, notes: list[failures.Line]) -> tuple[NotFittedResult, ...]:
+    """Everything whose numbers failed, by pool and endpoint, in the order of the path; ``notes`` are those that failed here."""
+    lines = [
+        *failures.of_rows(found.rows),
+        *failures.of_table(found.table),
+        *failures.of_estimates(found.estimates),
+        *failures.of_comparisons(found.comparisons),
+        *failures.failed((c.pool, c.endpoint, f"circulating blade {c.blade}", c.reason) for c in found.circulated),
+        *failures.failed((c.pool, "", f"the mean curve of {c.steel}", c.reason) for c in found.curves),
+        *failures.failed((pool, "", "what the runs can tell apart", why) for pool, why in found.apart.items()),
+        *failures.failed((*key, "the network of steels", network.reason) for key, network in found.networks.items()),
+        *failures.failed((c.pool, "", f"{c.first} against {c.second} along the work", c.contrast.reason) for c in found.curve_pairs),
+        *failures.failed(
+            (*key, f"the question {answer.probe.id}", answer.reason) for key, answers in found.probes.items() for answer in answers
+        ),
+        *failures.of_all_runs(found.crossed.values()),
+        *failures.of_courses(found.courses),
+        *notes,
+    ]
+    return tuple(
+        NotFittedResult(protocol=pool.protocol, major=pool.major, origin=pool.origin, endpoint=endpoint, what=what, reason=str(why))
+        for pool, endpoint, what, why in sorted(lines, key=lambda line: line[:2])
     )
 
 
@@ -128,13 +160,13 @@ def _provenance(found: Findings) -> Provenance:
     )
 
 
-def _pool(found: Findings, key: PoolKey, submissions: list[LoadedSubmission]) -> Pool:
+def _pool(found: Findings, key: PoolKey, submissions: list[LoadedSubmission], notes: list[failures.Line]) -> Pool:
     newest = max(submissions, key=lambda s: version_order(s.record.protocol.version))
     protocol = found.repository.protocol_of(newest).record
     rows = [row for row in found.rows if row.pool == key]
     months = sorted(s.record.month for s in submissions)
     interests = {s.record.id: interest_of(s.record) for s in submissions}
-    endpoints = tuple(_endpoint(found, key, rule, protocol, rows, interests) for rule in protocol.endpoints)
+    endpoints = tuple(_endpoint(found, key, rule, protocol, rows, interests, notes) for rule in protocol.endpoints)
     return Pool(
         protocol=key.protocol,
         major=key.major,
@@ -155,12 +187,23 @@ def _pool(found: Findings, key: PoolKey, submissions: list[LoadedSubmission]) ->
         endpoints=endpoints,
         crossovers=crossovers(endpoints, {r.id: when(r.kind, protocol.work.unit, r.at, r.start, r.end) for r in protocol.endpoints}),
         curves=tuple(_curve(curve) for curve in found.curves if curve.pool == key),
-        curve_comparisons=tuple(curve_comparison(pair, protocol.work.unit) for pair in found.curve_pairs if pair.pool == key),
+        curve_comparisons=tuple(
+            failures.told(
+                lambda one: curve_comparison(one, protocol.work.unit),
+                pair,
+                failures.curves_without,
+                _note(notes, key, "", f"{pair.first} against {pair.second} along the work"),
+            )
+            for pair in found.curve_pairs
+            if pair.pool == key
+        ),
         headline=headline(protocol.question.factor, len(submissions), endpoints),
     )
 
 
-def _told_apart(apart: Separability) -> tuple[ToldApart, ...]:
+def _told_apart(apart: Separability | NotFitted) -> tuple[ToldApart, ...]:
+    if isinstance(apart, NotFitted):
+        return (ToldApart(what="split", verdict="no", sentence=f"What these runs can tell apart was {apart}."),)
     verdicts = [(what, contrast.verdict, contrast.sentence) for what, contrast in apart.contrasts.items()]
     verdicts.append(("split", apart.split.verdict, apart.split.sentence))
     return tuple(ToldApart(what=what, verdict=verdict, sentence=sentence) for what, verdict, sentence in verdicts)
@@ -219,19 +262,25 @@ def _endpoint(
     protocol: Protocol,
     rows: list[EndpointRow],
     interests: dict[str, str],
+    notes: list[failures.Line],
 ) -> EndpointResult:
+    note = partial(_note, notes, key, rule.id)
     mine = [row for row in rows if row.endpoint == rule.id]
     status = Counter(row.status for row in mine)
     results = {
         factor: tuple(
-            comparison_result(c, rule, protocol.work.unit, interests)
+            failures.told(
+                lambda one: comparison_result(one, rule, protocol.work.unit, interests),
+                c,
+                failures.comparison_without,
+                note(f"{c.first} against {c.second}"),
+            )
             for c in found.comparisons
             if (c.pool, c.endpoint, c.factor) == (key, rule.id, factor)
         )
         for factor in ("steel", "practice")
     }
     practice = results["practice"][0] if results["practice"] else None
-    all_of_it = found.crossed.get((key, rule.id))
     probes = found.probes.get((key, rule.id), ())
     return EndpointResult(
         id=rule.id,
@@ -252,11 +301,29 @@ def _endpoint(
         interlaboratory=tuple(
             interlaboratory_result(c, protocol.reading.canonical_unit) for c in found.circulated if (c.pool, c.endpoint) == (key, rule.id)
         ),
-        crossed=crossed_result(all_of_it, rule, protocol.work.unit) if all_of_it else None,
-        network=network_result(found.networks.get((key, rule.id)), rule.kind),
-        probes=tuple(probe_result(answer, rule.kind) for answer in probes),
+        crossed=failures.told(
+            lambda one: crossed_result(one, rule, protocol.work.unit) if one else None,
+            found.crossed.get((key, rule.id)),
+            failures.all_runs_without,
+            note("the model of all runs"),
+        ),
+        network=failures.told(
+            lambda one: network_result(one, rule.kind),
+            found.networks.get((key, rule.id)),
+            failures.network_without,
+            note("the network of steels"),
+        ),
+        probes=tuple(
+            failures.told(lambda one: probe_result(one, rule.kind), answer, failures.probe_without, note(f"the question {answer.probe.id}"))
+            for answer in probes
+        ),
         probes_sentence=probes_sentence(probes),
     )
+
+
+def _note(notes: list[failures.Line], pool: PoolKey, endpoint: str, what: str) -> Callable[[str], None]:
+    """What notes the reason why something cannot be published."""
+    return lambda why: notes.append((pool, endpoint, what, why))
 
 
 def _repeatability(entry: Repeatability | None) -> RepeatabilityEntry | None:
@@ -270,6 +337,7 @@ def _repeatability(entry: Repeatability | None) -> RepeatabilityEntry | None:
         prior_df=published(entry.prior_df),
         source=entry.source,
         submissions=entry.submissions,
+        reason=str(entry.reason),
     )
 
 

@@ -18,6 +18,7 @@ from .sentences import (
     listed_sentence,
     named,
     not_estimable_sentence,
+    not_fitted_sentence,
     pooled_sentence,
     ratio_text,
     single_sentence,
@@ -54,7 +55,9 @@ def comparison_result(comparison: PooledComparison, rule: EndpointRule, unit: st
         testers=comparison.testers,
         checks=study_checks_result(comparison.checks, comparison.fit),
         lines=tuple(study_line(c, interests) for c in comparison.contributions),
+        not_fitted=tuple(f"{what}: {why}" for what, why in comparison.not_fitted.items()),
         **_fit_fields(comparison.fit),
+        **_within_fields(comparison),
     )
 
 
@@ -70,13 +73,27 @@ def _fit_fields(fit: RandomEffectsFit | None) -> dict[str, object]:
         "ln_standard_error": published(float(fit.standard_errors[0])),
         "df": published(fit.df),
         "tau": published(math.sqrt(fit.tau2)),
-        "tau_low": published(math.sqrt(fit.tau2_interval.low)),
-        "tau_high": published(math.sqrt(fit.tau2_interval.high)),
+        "tau_low": published(math.sqrt(fit.tau2_interval.low)) if spread_estimable(fit) else None,
+        "tau_high": published(math.sqrt(fit.tau2_interval.high)) if spread_estimable(fit) else None,
         "i2_percent": published(100 * fit.i2),
         "q": published(fit.q),
         "q_df": fit.q_df,
         "q_p": published(fit.q_p),
         "prediction": _prediction(fit, estimate),
+    }
+
+
+def spread_estimable(fit: RandomEffectsFit) -> bool:
+    """Whether the interval of tau2 says anything: at [0, 0] the studies agree better than their variances say."""
+    return fit.tau2_interval is not None and fit.tau2_interval.high > 0
+
+
+def _within_fields(comparison: PooledComparison) -> dict[str, float | None]:
+    limits = comparison.tau2_within_interval
+    return {
+        "tau_within": None if comparison.tau2_within is None else published(math.sqrt(comparison.tau2_within)),
+        "tau_within_low": published(math.sqrt(limits.low)) if limits else None,
+        "tau_within_high": published(math.sqrt(limits.high)) if limits else None,
     }
 
 
@@ -156,8 +173,11 @@ def _sentence(comparison: PooledComparison, rule: EndpointRule, unit: str) -> st
         return pooled_sentence(
             opening, first, second, rule.kind, comparison.fit.intervals[0], math.exp(estimate), comparison.studies, comparison.verdict.kind
         )
+    if comparison.state == "not fitted":
+        return not_fitted_sentence(opening, first, second, comparison.reason)
     if comparison.state == "listed":
-        return listed_sentence(opening, first, second)
+        told = sum(c.variance is not None for c in comparison.contributions)
+        return listed_sentence(opening, first, second, told, comparison.studies)
     if comparison.state == "single":
         return single_sentence(opening, first, second)
     reasons = [c.contrast.reason for c in comparison.contributions if c.contrast.reason]

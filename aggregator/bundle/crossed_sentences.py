@@ -7,7 +7,7 @@ from aggregator.pooling.runs_design import OWN
 from aggregator.pooling.runs_model import GIVEN, NO_NUMBER, UPPER, RunsModel
 from aggregator.pooling.steel_by_level import SteelByLevel
 from aggregator.pooling.two_roles import ALPHA, TwoRoles
-from aggregator.pooling.within_submissions import BEYOND, WithinSubmissions
+from aggregator.pooling.within_submissions import WithinSubmissions
 
 from .analysis import Spread
 from .ratio import RatioInterval
@@ -93,13 +93,11 @@ def within_note(one: WithinSubmissions | None) -> str:
     if one.all_there_is:
         return "All that is known of this pair comes from within submissions."
     if one.disagrees:
-        chance = abs(one.departure) <= BEYOND * one.departure_error
-        how = "more than is worth acting on, though chance could do that" if chance else "more than chance would make it"
         return (
-            f"Within submissions the ratio differs from that of all runs by {how}. "
-            "Believe the comparison within submissions: between them more differs than the steel."
+            "Within submissions the ratio differs from that of all runs by more than chance would make it. "
+            "Believe the comparison within submissions; why the two differ these runs do not say."
         )
-    return "Comparisons within submissions agree with all runs."
+    return "Comparisons within submissions do not differ from all runs by more than chance would make them."
 
 
 def practice_sentence(one: PracticeBySteel, opening: str, kind: str, figures: tuple[RatioInterval, ...] | None) -> str:

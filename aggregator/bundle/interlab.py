@@ -22,6 +22,8 @@ def interlaboratory_result(circulated: CirculatedBlade, unit: str | None) -> Int
     unit : the reading's canonical unit.
     """
     result = circulated.result
+    if result is None:
+        return _not_fitted(circulated, unit)
     k_criticals = {k for k in result.k_critical.get(H_AND_K_ALPHA, ()) if k is not None}
     return Interlaboratory(
         item=circulated.blade,
@@ -38,6 +40,21 @@ def interlaboratory_result(circulated: CirculatedBlade, unit: str | None) -> Int
         note=_note(circulated),
         tests=_tests(result),
         cells=_cells(result),
+    )
+
+
+def _not_fitted(circulated: CirculatedBlade, unit: str | None) -> Interlaboratory:
+    """The blade without figures, and why."""
+    return Interlaboratory(
+        item=circulated.blade,
+        scale="reading unit" if circulated.raw else "ln",
+        unit=(unit or "") if circulated.raw else "ln",
+        testers=circulated.testers,
+        runs=circulated.runs,
+        **dict.fromkeys(("mean", "s_r", "s_R", "s_L", "h_critical", "k_critical")),
+        note=circulated.reason,
+        tests=(),
+        cells=(),
     )
 
 

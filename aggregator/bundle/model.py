@@ -60,7 +60,8 @@ class StudyLine(Record):
     submission: str
     """Its id."""
     cluster: int
-    """Number of the study it counts in: submissions that share a tester (or, where sharpeners are compared, a sharpener) are one study."""
+    """Number of the study it counts in, the same at every endpoint of the pool: submissions joined by a tester, a sharpener or a blade are
+    one study."""
     month: str
     """Month."""
     result: RatioInterval | None
@@ -111,8 +112,8 @@ class Comparison(Record):
     """The one in the numerator."""
     second: str
     """The one in the denominator."""
-    state: Literal["pooled", "listed", "single", "not estimable"]
-    """pooled from three studies; two are listed; one stands alone; or it cannot be told."""
+    state: Literal["pooled", "listed", "single", "not estimable", "not fitted"]
+    """pooled from three studies; fewer are listed; one submission stands alone; not estimable; or not fitted because numbers failed."""
     sentence: str
     """The answer in plain English."""
     verdict: str
@@ -136,8 +137,14 @@ class Comparison(Record):
     tau: float | None
     """Between-study standard deviation on the ln scale."""
     tau_low: float | None
-    """Lower limit."""
+    """Lower limit; null where no spread is estimable, the studies agreeing better than their variances say."""
     tau_high: float | None
+    """Upper limit; null where no spread is estimable."""
+    tau_within: float | None = None
+    """Standard deviation between submissions of one study on the ln scale; null where no study holds two."""
+    tau_within_low: float | None = None
+    """Lower limit."""
+    tau_within_high: float | None = None
     """Upper limit."""
     i2_percent: float | None
     """Share of the variance that lies between studies."""
@@ -167,6 +174,8 @@ class Comparison(Record):
     """How far it leans on single studies, on symmetry and on studies being independent; null where nothing is pooled."""
     lines: tuple[StudyLine, ...]
     """Submission by submission."""
+    not_fitted: tuple[str, ...] = ()
+    """What beside the ratio has no figures because numbers failed, with the reason."""
 
 
 class RepeatabilityEntry(Record):
@@ -184,6 +193,8 @@ class RepeatabilityEntry(Record):
     """From pooled runs, or the protocol's assumption."""
     submissions: int
     """Submissions with replicate runs."""
+    reason: str = ""
+    """Why it was not fitted whether submissions differ in their spread, so that all are taken to be alike; empty otherwise."""
 
 
 class LaboratoryCell(Record):
@@ -218,8 +229,8 @@ class Interlaboratory(Record):
     """Testers."""
     runs: int
     """Runs."""
-    mean: float
-    """Grand mean."""
+    mean: float | None
+    """Grand mean; null where the figures of this blade were not fitted, and ``note`` says why."""
     s_r: float | None
     """Repeatability standard deviation."""
     s_R: float | None
@@ -498,6 +509,23 @@ class Provenance(Record):
     """Where the files lie for everybody; empty where no address is set."""
 
 
+class NotFittedResult(Record):
+    """A fit without figures because its numbers failed; everything else is as it would be without it."""
+
+    protocol: str
+    """Protocol id of the pool."""
+    major: int
+    """MAJOR."""
+    origin: Literal["measured", "simulated"]
+    """measured or simulated."""
+    endpoint: str
+    """Endpoint id; empty where it is of all endpoints."""
+    what: str
+    """What was not fitted."""
+    reason: str
+    """Why."""
+
+
 class Results(Record):
     """The results bundle."""
 
@@ -524,3 +552,5 @@ class Results(Record):
     moves: tuple[PoolLog, ...] = ()
     """How the leading estimates moved month by month, and why, made anew from all files by the present program: by protocol, MAJOR and
     origin. How much runs differ that should be alike is taken as it is known now, in every month."""
+    not_fitted: tuple[NotFittedResult, ...] = ()
+    """What has no figures because numbers failed: by pool and endpoint."""

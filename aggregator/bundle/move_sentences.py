@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from .ratio import RatioInterval
-from .sentences import amount, ratio_text, settled
+from .sentences import amount, ratio_text, settled, studies_joined
 
 if TYPE_CHECKING:
     from .moves import StandingResult
@@ -49,12 +49,13 @@ def _movement(before: StandingResult, after: StandingResult) -> str:
 
 def _not_pooled(before: StandingResult, after: StandingResult) -> str:
     left = {
-        "single": "one study, which stands alone",
-        "listed": "two studies, which are listed and not pooled",
+        "single": "one submission, which stands alone",
+        "listed": f"{after.submissions} submissions, which are listed and not pooled ({studies_joined(after.submissions, after.studies)})",
+        "not fitted": "no ratio of the two, because its numbers failed",
     }.get(after.state, "only a bound, no ratio" if after.one_sided else "no ratio of the two")
     if before.result is not None:
         return f"what is left is {left}."
-    return f"there {'are' if after.studies > 1 else 'is'} {'still ' if before.state == after.state else ''}{left}."
+    return f"there {'are' if after.state == 'listed' else 'is'} {'still ' if before.state == after.state else ''}{left}."
 
 
 def _ratio(result: RatioInterval) -> str:
@@ -76,6 +77,8 @@ def _moved(before: RatioInterval, after: RatioInterval) -> str:
 
 def _width(before: RatioInterval, after: RatioInterval) -> str:
     if None in (before.low, before.high, after.low, after.high):
+        return ""
+    if before.low == before.high:
         return ""
     change = math.log(after.high / after.low) / math.log(before.high / before.low)
     if 1 / NOTICED < change < NOTICED:

@@ -53,7 +53,7 @@ class MonthResult(Record):
 class StandingResult(Record):
     """Where a comparison stood at the end of a month."""
 
-    state: Literal["pooled", "listed", "single", "not estimable"]
+    state: Literal["pooled", "listed", "single", "not estimable", "not fitted"]
     """As in a comparison."""
     submissions: int
     """Submissions that gave a ratio of the two."""

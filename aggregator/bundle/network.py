@@ -60,8 +60,8 @@ def _spread(network: SteelNetwork) -> dict[str, float | None]:
     limits = fit.tau2_interval
     return {
         "tau": published(math.sqrt(fit.tau2)),
-        "tau_low": published(math.sqrt(limits.low)) if limits else None,
-        "tau_high": published(math.sqrt(limits.high)) if limits else None,
+        "tau_low": published(math.sqrt(limits.low)) if limits and limits.high > 0 else None,
+        "tau_high": published(math.sqrt(limits.high)) if limits and limits.high > 0 else None,
     }
 
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 
 from aggregator.pooling.probe_register import AGREEMENT, SPREAD, STEELS_AT_EQUAL
-from aggregator.pooling.probe_runs import ANSWERED, TOO_LITTLE
+from aggregator.pooling.probe_runs import ANSWERED, NOT_FITTED, TOO_LITTLE
 from aggregator.pooling.probes import CHANCE, ProbeAnswer, found_something
 
 from .analysis import ProbeResult
@@ -46,6 +46,8 @@ def _sentence(answer: ProbeAnswer, kind: str) -> str:
 
 
 def _not_answered(answer: ProbeAnswer) -> str:
+    if answer.state == NOT_FITTED:
+        return f"The question was {answer.reason}"
     return f"{'Too little to say' if answer.state == TOO_LITTLE else 'It cannot be told'}: {answer.reason}"
 
 
@@ -65,7 +67,10 @@ def _answered(answer: ProbeAnswer, kind: str) -> str:
 
 
 def probes_sentence(answers: Sequence[ProbeAnswer]) -> str:
-    """How many probes of an effect find something, and how many would by chance; empty without probes."""
+    """How many probes of an effect find something, and how many would by chance; empty without probes.
+
+    That an edge keener at the start is keener later goes without saying: that probe is not among them.
+    """
     found, told = found_something(answers)
     if not answers:
         return ""

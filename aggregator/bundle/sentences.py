@@ -153,14 +153,29 @@ def pooled_sentence(opening: str, first: str, second: str, kind: str, interval: 
     ).rstrip()
 
 
-def listed_sentence(opening: str, first: str, second: str) -> str:
-    """Two studies are listed, not pooled."""
-    return f"{opening}, two studies compare {first} with {second}: both are listed, two are too few to pool."
+def listed_sentence(opening: str, first: str, second: str, submissions: int, studies: int) -> str:
+    """Fewer than three studies are listed, not pooled."""
+    return (
+        f"{opening}, {submissions} submissions compare {first} with {second}; {studies_joined(submissions, studies)}: "
+        "they are listed, three studies are needed to pool."
+    )
+
+
+def studies_joined(submissions: int, studies: int) -> str:
+    """How many studies some submissions are, where people and blades in common join them."""
+    if studies == submissions:
+        return f"they are {studies} studies"
+    return f"people and blades in common make them {'one study' if studies == 1 else f'{studies} studies'}"
 
 
 def single_sentence(opening: str, first: str, second: str) -> str:
-    """One study stands alone."""
-    return f"{opening}, only one study compares {first} with {second}: it stands for its own blades and people only."
+    """One submission stands alone."""
+    return f"{opening}, only one submission compares {first} with {second}: it stands for its own blades and people only."
+
+
+def not_fitted_sentence(opening: str, first: str, second: str, reason: str) -> str:
+    """Numbers failed."""
+    return f"{opening}, {first} and {second} were compared, but the ratio was {reason}."
 
 
 def not_estimable_sentence(opening: str, first: str, second: str, reasons: list[str], one_sided: int) -> str:

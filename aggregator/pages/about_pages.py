@@ -20,7 +20,7 @@ DESCRIBED = {
 def analysts(results: Results) -> Page:
     """Heterogeneity, repeatability and the interlaboratory view of every pool."""
     pools = [*choose.measured(results), *choose.simulated(results)]
-    html = render("analysts.html", pools=pools, plans=results.plans)
+    html = render("analysts.html", pools=pools, plans=results.plans, not_fitted=results.not_fitted)
     return Page("/analysts/", "For analysts", html, "Results", "Models of all runs, heterogeneity, repeatability, h and k", contents=True)
 
 

@@ -20,7 +20,8 @@ def result_pages(results: Results) -> Iterator[Page]:
     yield Page("/results/", "Results", html, "Results", "Every pooled comparison, one answer a medium")
     for pool in results.pools:
         log = address_of(results, pool.protocol, pool.major, pool.origin)
-        yield _pool(pool, log)
+        lost = sum((one.protocol, one.major, one.origin) == (pool.protocol, pool.major, pool.origin) for one in results.not_fitted)
+        yield _pool(pool, log, lost)
         yield from (_endpoint(pool, e) for e in pool.endpoints)
         yield from (_pair(pool, first, second, log) for first, second in choose.pairs(pool))
         if choose.practice(pool):
@@ -32,7 +33,7 @@ def axes(pool: Pool) -> dict[str, bars.Axis]:
     return {e.id: bars.axis_of(e, e.steels) for e in pool.endpoints}
 
 
-def _pool(pool: Pool, log: str) -> Page:
+def _pool(pool: Pool, log: str, not_fitted: int) -> Page:
     endpoints = endpoints_in_order(pool)
     primary = next(e for e in endpoints if e.primary)
     never_met = analyses.never_met(primary)
@@ -40,6 +41,7 @@ def _pool(pool: Pool, log: str) -> Page:
         "pool.html",
         pool=pool,
         log=log,
+        not_fitted=not_fitted,
         endpoints=endpoints,
         axes=axes(pool),
         table=[(first, second, _by_endpoint(pool, first, second)) for first, second in choose.pairs(pool)],

@@ -6,13 +6,11 @@ import math
 from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
-
-from aggregator.bundle.model import Comparison, Results, StudyLine
+from aggregator.bundle.model import Comparison, Results
 from aggregator.bundle.sentences import compared, named, ratio_text, when
 from aggregator.estimates import Contrast, SubmissionEstimate
-from aggregator.pooling.random_effects import random_effects
 from aggregator.pooling.studies import LEAST_STUDIES
+from aggregator.pooling.three_level import three_level
 from aggregator.records.model.protocol import EndpointRule, Protocol, major
 from aggregator.records.model.submission import Submission
 
@@ -26,7 +24,7 @@ class Among:
     Attributes
     ----------
     endpoint, factor, first, second : which.
-    studies : of the others; those that share a tester are one.
+    studies : of the others; submissions joined by people or blades are one.
     ratio, low, high : pooled without this submission; None where there are fewer than three studies.
     next_low, next_high : where the true ratio of a further study is expected, 95 %; None where there is none.
     sentence : the whole in words.
@@ -82,33 +80,23 @@ def among(record: Submission, protocol: Protocol, estimates: tuple[SubmissionEst
 
 def _among(comparison: Comparison, own: Contrast, name: str, rule: EndpointRule, protocol: Protocol) -> Among:
     others = [line for line in comparison.lines if line.submission != name and line.ln_estimate is not None and line.ln_variance]
-    y, v = _studies(others)
+    studies = len({line.cluster for line in others})
     opening = when(rule.kind, protocol.work.unit, rule.at, rule.start, rule.end)
     first, second = named(own.factor, own.first), named(own.factor, own.second)
-    plain = (rule.id, own.factor, own.first, own.second, len(y))
-    if len(y) < LEAST_STUDIES:
-        count = ("no other study has", "one other study has", "two other studies have")[len(y)]
+    plain = (rule.id, own.factor, own.first, own.second, studies)
+    if studies < LEAST_STUDIES:
+        count = ("no other study has", "one other study has", "two other studies have")[studies]
         return Among(*plain, None, None, None, None, None, f"{opening}, {count} both {first} and {second}: too few to pool.")
-    fit = random_effects(y, v)
+    told = [line.ln_estimate for line in others], [line.ln_variance for line in others], [line.cluster for line in others]
+    fit = three_level(*told, profile=False).fit
     estimate, interval, further = float(fit.coefficients[0]), fit.intervals[0], fit.prediction
     ends = None if further is None else (math.exp(further.low), math.exp(further.high))
     sentence = (
-        f"{opening}, over {len(y)} other studies {first} {compared(rule.kind, math.exp(estimate))} {second} "
+        f"{opening}, over {studies} other studies {first} {compared(rule.kind, math.exp(estimate))} {second} "
         f"({ratio_text(math.exp(estimate))}, 95 % interval {ratio_text(math.exp(interval.low))} to {ratio_text(math.exp(interval.high))})."
         f"{_own_place(own, ends)}"
     )
     return Among(*plain, math.exp(estimate), math.exp(interval.low), math.exp(interval.high), *(ends or (None, None)), sentence)
-
-
-def _studies(lines: list[StudyLine]) -> tuple[np.ndarray, np.ndarray]:
-    """Submissions that share a tester are one study: their mean by inverse variance, as in ``pooling.comparisons``."""
-    y, v = [], []
-    for cluster in sorted({line.cluster for line in lines}):
-        own = [line for line in lines if line.cluster == cluster]
-        precision = np.array([1 / line.ln_variance for line in own])
-        y.append(float(precision @ [line.ln_estimate for line in own] / precision.sum()))
-        v.append(float(1 / precision.sum()))
-    return np.array(y), np.array(v)
 
 
 def _own_place(own: Contrast, ends: tuple[float, float] | None) -> str:

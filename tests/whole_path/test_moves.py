@@ -141,7 +141,7 @@ def test_below_three_studies_nothing_is_pooled_any_more(root):
         write_change(root, 1, retraction(submission=f"{person}-{number}", by=person, month="2026-05"))
     last = course(root).moves[-1]
     assert (last.before.state, last.after.state, last.moved_by) == ("pooled", "listed", None)
-    assert last.sentence == "With 2 retracted, what is left is two studies, which are listed and not pooled."
+    assert last.sentence == "With 2 retracted, what is left is 2 submissions, which are listed and not pooled (they are 2 studies)."
 
 
 def corrected_force(factor: float, month: str, number: int = 1, was: float = FORCE, person: str = "coot-2") -> dict:
@@ -252,7 +252,7 @@ def test_one_submission_stands_alone(tmp_path):
     root = make_repository(tmp_path, [sent("auk", 3, 0.5)], [protocol(STEEL_QUESTION)])
     (only,) = [m for m in course(root).moves if m.month == "2026-03"]
     assert (only.after.state, only.after.studies, only.after.result, only.moved_by) == ("single", 1, None, None)
-    assert only.sentence == "With one submission more, there is one study, which stands alone."
+    assert only.sentence == "With one submission more, there is one submission, which stands alone."
 
 
 def test_a_pool_that_was_wholly_retracted_keeps_its_months(root):

@@ -18,9 +18,11 @@ from aggregator.bundle.write import staged_build
 from aggregator.endpoints import curve_points, endpoint_rows
 from aggregator.errors import FindingsError
 from aggregator.estimates import estimate_submissions, repeatability_table
+from aggregator.numerics.half_t import HalfT
 from aggregator.pages import build_site
+from aggregator.pooling.all_answers import all_answers, judged
 from aggregator.pooling.all_runs import all_runs
-from aggregator.pooling.apart import further_runs, told_apart
+from aggregator.pooling.apart import further_runs
 from aggregator.pooling.circulation import circulated_blades
 from aggregator.pooling.comparisons import compare
 from aggregator.pooling.cumulative import courses
@@ -29,6 +31,7 @@ from aggregator.pooling.curves import mean_curves
 from aggregator.pooling.exchanges import ExchangePlan
 from aggregator.pooling.probe_register import Probe, probes_for
 from aggregator.pooling.probes import probe_answers
+from aggregator.pooling.spread_priors import priors_for
 from aggregator.pooling.steel_network import steel_networks
 from aggregator.records import load_repository
 from aggregator.records.canonical import PoolKey, Repository, pool_key
@@ -52,7 +55,8 @@ def find_everything(repository: Repository) -> Findings:
     pairs = curve_pairs(points, rows, _checkpoints(repository))
     probes = probe_answers(rows, _probed(repository))
     everything = all_runs(rows)
-    apart = told_apart(rows)
+    answers = all_answers(rows, _worthwhile(repository), _priors(repository))
+    apart = judged(answers, _primary(repository))
     months = courses(repository, estimates, table, comparisons, _worthwhile(repository))
     return Findings(
         repository,
@@ -69,6 +73,7 @@ def find_everything(repository: Repository) -> Findings:
         pairs,
         probes,
         everything,
+        answers,
         months,
     )
 
@@ -80,6 +85,25 @@ def _worthwhile(repository: Repository) -> dict[tuple[PoolKey, str], float]:
         for rule in repository.protocol_of(submission).record.endpoints:
             found[(pool_key(submission), rule.id)] = rule.worthwhile_ratio
     return found
+
+
+def _priors(repository: Repository) -> dict[tuple[PoolKey, str], dict[str, HalfT]]:
+    """Priors of the spreads by pool and endpoint; the newest version met in the pool decides."""
+    return {
+        (pool_key(submission), rule.id): priors_for(rule.assumed_repeatability.ln_sd, rule.assumed_repeatability.source)
+        for submission in _oldest_version_first(repository)
+        for rule in repository.protocol_of(submission).record.endpoints
+    }
+
+
+def _primary(repository: Repository) -> dict[PoolKey, str]:
+    """The primary endpoint of each pool; the newest version met in the pool decides."""
+    return {
+        pool_key(submission): rule.id
+        for submission in _oldest_version_first(repository)
+        for rule in repository.protocol_of(submission).record.endpoints
+        if rule.primary
+    }
 
 
 def _checkpoints(repository: Repository) -> dict[PoolKey, tuple[float, ...]]:

@@ -35,6 +35,89 @@ def _ends(result: RatioInterval | None) -> tuple[Cell, ...]:
     return (result.low, result.high) if result is not None else (None, None)
 
 
+def answers(results: Results) -> Table:
+    """The one answer on every comparison."""
+    columns = (
+        ENDPOINT_COLUMNS
+        | {"factor": "string: steel or practice"}
+        | STEEL_PAIR
+        | {
+            "state": "string: estimated, not estimable or not fitted",
+            "about": "string: steels, blades, classes or sharpeners",
+        }
+        | RATIO_COLUMNS
+        | {
+            "verdict": "string: against the worthwhile ratio; empty for single blades or sharpeners",
+            "probability_better": "number: posterior probability beyond the worthwhile ratio",
+            "probability_within": "number: between one over it and it",
+            "probability_worse": "number: short of one over it",
+            "general_low": "number: where it speaks of single blades or sharpeners, lower end for the steels or classes",
+            "general_high": "number: its upper end",
+            "new_hands_low": "number: lower end for somebody new with new blades",
+            "new_hands_high": "number: its upper end",
+            "evidence": "string: direct, linked or both",
+            "direct_percent": "number: share of the information from submissions that hold both",
+            "units_first": "integer: blades (sharpeners) of the first",
+            "units_second": "integer: blades (sharpeners) of the second",
+            "direct_submissions": "integer: submissions that hold both",
+            "testers": "integer: people who tested either",
+            "reason": "string: why there is no ratio",
+            "sentence": "string: the answer in words",
+        }
+    )
+    rows = [
+        (
+            *named, c.factor, c.first, c.second, c.state, c.about, *_ratio(c.result), c.verdict, c.probability_better,
+            c.probability_within, c.probability_worse, *_ends(c.general), *_ends(c.new_hands), c.evidence, c.direct_percent, c.units_first,
+            c.units_second, c.direct_submissions, c.testers, c.reason, c.sentence,
+        )
+        for _, endpoint, named in _endpoints(results)
+        for c in (*endpoint.steels, *([endpoint.practice] if endpoint.practice else []))
+    ]  # fmt: skip
+    return columns, rows
+
+
+def answer_methods(results: Results) -> Table:
+    """Every comparison by every method, the headline first."""
+    columns = (
+        ENDPOINT_COLUMNS
+        | {"factor": "string: steel or practice"}
+        | STEEL_PAIR
+        | {"by": "string: the method"}
+        | RATIO_COLUMNS
+        | {"reason": "string: why there is no ratio"}
+    )
+    rows = [
+        (*named, c.factor, c.first, c.second, line.method, *_ratio(line.result), line.reason)
+        for _, endpoint, named in _endpoints(results)
+        for c in (*endpoint.steels, *([endpoint.practice] if endpoint.practice else []))
+        for line in c.methods
+    ]
+    return columns, rows
+
+
+def how_much(results: Results) -> Table:
+    """How much steels, practice, people, blades and runs differ, from the posterior behind the answers."""
+    columns = ENDPOINT_COLUMNS | {
+        "what": "string: steel, practice, a random term, or run-to-run",
+        "state": "string: given, or withheld where it would be the prior alone",
+        "typical_ratio": "number: two of them typically differ by this ratio",
+        "typical_low": "number: lower end of its 95 % interval",
+        "typical_high": "number: upper end",
+        "most_ratio": "number: 95 % of pairs differ by less than this",
+        "from_prior_percent": "number: posterior over prior spread of the logarithm of the standard deviation",
+        "levels": "integer: how many of them were met",
+        "reason": "string: why withheld",
+    }
+    rows = [
+        (*named, m.what, m.state, m.typical_ratio, m.typical_low, m.typical_high, m.most_ratio, m.from_prior_percent, m.levels, m.reason)
+        for _, endpoint, named in _endpoints(results)
+        if endpoint.model is not None
+        for m in endpoint.model.matters
+    ]
+    return columns, rows
+
+
 def spreads(results: Results) -> Table:
     """How much testers, sharpeners, blades and the rest vary."""
     columns = ENDPOINT_COLUMNS | {

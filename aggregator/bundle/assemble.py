@@ -14,6 +14,7 @@ from aggregator.endpoints.rows import CurvePoint, EndpointRow
 from aggregator.estimates.repeatability import Repeatability, RepeatabilityTable
 from aggregator.estimates.results import SubmissionEstimate
 from aggregator.numerics.attempt import NotFitted
+from aggregator.pooling.all_answers import Answered
 from aggregator.pooling.all_runs import AllRuns
 from aggregator.pooling.circulation import CirculatedBlade
 from aggregator.pooling.comparisons import PooledComparison
@@ -27,6 +28,7 @@ from aggregator.records.canonical import LoadedSubmission, PoolKey, Repository, 
 from aggregator.records.model.protocol import EndpointRule, Protocol, version_order
 
 from . import not_fitted as failures
+from .answers import answers, model_result
 from .compare import comparison_result, crossovers
 from .crossed import crossed_result
 from .curve_pairs import curve_comparison
@@ -72,7 +74,8 @@ class Findings:
     apart : what the runs of each pool can tell apart.
     networks, probes : by pool and endpoint.
     curve_pairs : every pair of steels along the whole course of work.
-    crossed : all runs in one model, by pool and endpoint.
+    crossed : all runs in one model by restricted likelihood, by pool and endpoint.
+    answers : the one answer on every comparison, by pool and endpoint.
     courses : the leading comparison of each pool through the months.
     """
 
@@ -90,6 +93,7 @@ class Findings:
     curve_pairs: tuple[CurvePair, ...]
     probes: dict[tuple[PoolKey, str], tuple[ProbeAnswer, ...]]
     crossed: dict[tuple[PoolKey, str], AllRuns]
+    answers: dict[tuple[PoolKey, str], Answered]
     courses: tuple[PoolCourse, ...]
 
 
@@ -97,7 +101,7 @@ def assemble(found: Findings) -> Results:
     """Gather everything into the published record; nothing is estimated here."""
     notes: list[failures.Line] = []
     return Results(
-        format="results/1.0.0",
+        format="results/2.0.0",
         provenance=_provenance(found),
         pools=tuple(_pool(found, key, group, notes) for key, group in sorted(_by_pool(found.repository).items())),
         submissions=submission_results(found.repository, found.rows, found.estimates),
@@ -128,6 +132,7 @@ def _not_fitted(found: Findings, notes: list[failures.Line]) -> tuple[NotFittedR
             (*key, f"the question {answer.probe.id}", answer.reason) for key, answers in found.probes.items() for answer in answers
         ),
         *failures.of_all_runs(found.crossed.values()),
+        *failures.failed((*key, "the hierarchical model", one.headline.reason) for key, one in found.answers.items()),
         *failures.of_courses(found.courses),
         *notes,
     ]
@@ -280,7 +285,22 @@ def _endpoint(
         )
         for factor in ("steel", "practice")
     }
-    practice = results["practice"][0] if results["practice"] else None
+    pairwise = (*results["steel"], *results["practice"])
+    crossed = failures.told(
+        lambda one: crossed_result(one, rule, protocol.work.unit) if one else None,
+        found.crossed.get((key, rule.id)),
+        failures.all_runs_without,
+        note("the crossed model of all runs"),
+    )
+    network = failures.told(
+        lambda one: network_result(one, rule.kind),
+        found.networks.get((key, rule.id)),
+        failures.network_without,
+        note("the network of steels"),
+    )
+    answered = found.answers.get((key, rule.id))
+    by_names = {(c.factor, c.first, c.second): c for c in pairwise}
+    steels, practice = answers(answered, rule, protocol.work.unit, by_names, crossed, network)
     probes = found.probes.get((key, rule.id), ())
     return EndpointResult(
         id=rule.id,
@@ -295,24 +315,16 @@ def _endpoint(
         censored=status["left"] + status["right"],
         missing=status["missing"],
         repeatability=_repeatability(found.table.entries.get((key, rule.id))),
-        steels=results["steel"],
+        steels=steels,
         practice=practice,
-        sharpening=sharpening_sentence(practice, rule, protocol.work.unit),
+        model=model_result(answered, rule, protocol.work.unit),
+        pairwise=pairwise,
+        sharpening=sharpening_sentence(practice),
         interlaboratory=tuple(
             interlaboratory_result(c, protocol.reading.canonical_unit) for c in found.circulated if (c.pool, c.endpoint) == (key, rule.id)
         ),
-        crossed=failures.told(
-            lambda one: crossed_result(one, rule, protocol.work.unit) if one else None,
-            found.crossed.get((key, rule.id)),
-            failures.all_runs_without,
-            note("the model of all runs"),
-        ),
-        network=failures.told(
-            lambda one: network_result(one, rule.kind),
-            found.networks.get((key, rule.id)),
-            failures.network_without,
-            note("the network of steels"),
-        ),
+        crossed=crossed,
+        network=network,
         probes=tuple(
             failures.told(lambda one: probe_result(one, rule.kind), answer, failures.probe_without, note(f"the question {answer.probe.id}"))
             for answer in probes

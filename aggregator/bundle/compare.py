@@ -9,6 +9,7 @@ from aggregator.pooling.comparisons import Contribution, PooledComparison
 from aggregator.pooling.random_effects import RandomEffectsFit
 from aggregator.records.model.protocol import EndpointRule
 
+from .answer_model import Answer
 from .influence import study_checks_result
 from .model import Comparison, Crossover, EndpointResult, Prediction, StudyLine
 from .numbers import published, ratio
@@ -24,6 +25,8 @@ from .sentences import (
     single_sentence,
     when,
 )
+
+SIDE = 0.9875  # probability at which one end of the dulling counts: of two that hold, both do with 97.5 % (Bonferroni)
 
 
 def comparison_result(comparison: PooledComparison, rule: EndpointRule, unit: str, interests: dict[str, str]) -> Comparison:
@@ -125,7 +128,7 @@ def _interests(comparison: PooledComparison) -> str:
 
 
 def crossovers(endpoints: tuple[EndpointResult, ...], openings: dict[str, str]) -> tuple[Crossover, ...]:
-    """Pairs of steels of which one is better early and the other late, both beyond their 95 % intervals.
+    """Pairs of steels of which one is better early and the other late, each with so high a probability that both hold together.
 
     Parameters
     ----------
@@ -138,7 +141,7 @@ def crossovers(endpoints: tuple[EndpointResult, ...], openings: dict[str, str]) 
     then = {(c.first, c.second): c for c in late[0].steels}
     found = []
     for c in early[0].steels:
-        before, after = _side(c.result), _side(then[(c.first, c.second)].result) if (c.first, c.second) in then else 0
+        before, after = _side(c), _side(then.get((c.first, c.second)))
         if before * after < 0:
             keener, longer = (c.first, c.second) if before > 0 else (c.second, c.first)
             sentence = (
@@ -149,11 +152,11 @@ def crossovers(endpoints: tuple[EndpointResult, ...], openings: dict[str, str]) 
     return tuple(found)
 
 
-def _side(result: RatioInterval | None) -> int:
-    """1 where the interval lies above a ratio of 1, -1 where below, 0 where it does not tell."""
-    if result is None or result.low is None or result.high is None:
+def _side(answer: Answer | None) -> int:
+    """1 where a ratio of two steels lies above 1 almost surely, -1 where below, 0 where that is open."""
+    if answer is None or answer.about != "steels" or answer.probability_above_one is None:
         return 0
-    return (result.low > 1) - (result.high < 1)
+    return (answer.probability_above_one >= SIDE) - (answer.probability_above_one <= 1 - SIDE)
 
 
 def _lower(text: str) -> str:

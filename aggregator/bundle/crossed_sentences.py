@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from aggregator.pooling.practice_by_steel import PracticeBySteel
-from aggregator.pooling.runs_design import OWN
+from aggregator.pooling.runs_design import OWN, PRACTICE
 from aggregator.pooling.runs_model import GIVEN, NO_NUMBER, UPPER, RunsModel
 from aggregator.pooling.steel_by_level import SteelByLevel
 from aggregator.pooling.two_roles import ALPHA, TwoRoles
@@ -34,7 +34,12 @@ HOW_MUCH = {
     "run-to-run": "runs by the same people with the same blade differ",
 }
 SHORT = {"sharpener": "two sharpeners", "tester": "two testers", "blade": "two blades of one steel"}
-FIXED_WORDS = {"version": "minor version of the protocol", "steel": "steel", OWN: "whether the tester had sharpened the edge"}
+FIXED_WORDS = {
+    "version": "minor version of the protocol",
+    "steel": "steel",
+    PRACTICE: "practised or novice sharpener",
+    OWN: "whether the tester had sharpened the edge",
+}
 OWN_NOTE = "It does not show why: people who test their own edges may differ from others in more than that."
 
 

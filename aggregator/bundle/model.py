@@ -11,6 +11,7 @@ from typing import Literal
 from aggregator.records.model.base import Record
 
 from .analysis import CrossedResult, CurveComparison, NetworkResult, ProbeResult
+from .answer_model import Answer, ModelResult
 from .history import ChangeResult, RemovedResult, State
 from .moves import PoolLog
 from .objections import ObjectionResult
@@ -19,7 +20,7 @@ from .ratio import RatioInterval
 from .study_checks import StudyChecksResult
 from .versions import ProtocolResult
 
-RESULTS_FORMAT = "results/1.0.0"
+RESULTS_FORMAT = "results/2.0.0"
 
 
 class Counts(Record):
@@ -104,7 +105,7 @@ class Prediction(Record):
 
 
 class Comparison(Record):
-    """One pooled comparison."""
+    """One comparison by studies: a check beside the answer of the hierarchical model."""
 
     factor: Literal["steel", "practice", "sharpener"]
     """What is compared."""
@@ -276,10 +277,14 @@ class EndpointResult(Record):
     """Runs without a value."""
     repeatability: RepeatabilityEntry | None
     """Run-to-run spread."""
-    steels: tuple[Comparison, ...]
-    """Every pair of steels that some submission compares, by name."""
-    practice: Comparison | None
-    """Practised against novice sharpeners; null when no submission has both."""
+    steels: tuple[Answer, ...]
+    """The answer on every pair of steels met, by name."""
+    practice: Answer | None
+    """Practised against novice sharpeners; null where only one class is met."""
+    model: ModelResult | None
+    """The hierarchical model of all runs behind these answers; null where no run has a value."""
+    pairwise: tuple[Comparison, ...]
+    """The same comparisons by studies, where some submission holds both: a check beside the answers."""
     sharpening: str
     """How much sharpening mattered, in one plain sentence."""
     interlaboratory: tuple[Interlaboratory, ...]
@@ -529,7 +534,7 @@ class NotFittedResult(Record):
 class Results(Record):
     """The results bundle."""
 
-    format: Literal["results/1.0.0"]
+    format: Literal["results/2.0.0"]
     """Name and version of this format."""
     provenance: Provenance
     """Where the numbers come from."""

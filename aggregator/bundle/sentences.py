@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from aggregator.numerics.interval import Interval
-from aggregator.pooling.comparisons import leading
 from aggregator.records.units import UNITS_IN_SENTENCES as UNITS_IN_SENTENCES  # the browser's page fills these in as well
 from aggregator.records.units import plural
 
 from .numbers import PUBLISHED_DIGITS
 
 if TYPE_CHECKING:
-    from aggregator.records.model.protocol import EndpointRule
-
-    from .model import Comparison, EndpointResult
+    from .answer_model import Answer
+    from .model import EndpointResult
 
 
 def amount(value: float) -> str:
@@ -207,24 +206,25 @@ def no_ratio_sentence(opening: str, first: str, second: str, reason: str) -> str
     return PATTERNS["one submission"]["no ratio"].format(opening=opening, first=first, second=second, reason=reason)
 
 
-def sharpening_sentence(practice: Comparison | None, rule: EndpointRule, unit: str) -> str:
+def sharpening_sentence(practice: Answer | None) -> str:
     """How much sharpening mattered, or why that is not known."""
-    if practice is None:
-        return "No submission has edges of both novice and practised sharpeners, so this cannot be said."
-    return practice.sentence
+    return "Only one class of sharpeners is met here, so this cannot be said." if practice is None else practice.sentence
+
+
+def lead_answer(answers: Iterable[Answer]) -> Answer | None:
+    """The answer that is quoted: on steels or classes rather than on single blades, from most submissions, the last by name of equals."""
+    estimated = [one for one in answers if one.state == "estimated"]
+    return max(estimated, key=lambda one: (one.general is None, one.direct_submissions, one.first, one.second), default=None)
 
 
 def headline(factor: str, submissions: int, endpoints: tuple[EndpointResult, ...]) -> str:
-    """One sentence for a pool: from its primary endpoint, the comparison with the most studies."""
+    """One sentence for a pool: the leading answer of its primary endpoint, and how few submissions it rests on where they are few."""
     if submissions == 0:
         return "Nobody has sent in a result yet."
     primary = next(e for e in endpoints if e.primary)
-    comparisons = [primary.practice] if factor == "sharpener" and primary.practice else list(primary.steels)
-    lead = leading(comparisons)
-    if lead is not None and lead.state == "pooled":
-        return lead.sentence
-    if submissions == 1:
-        return "One submission so far: it stands for its own blades and people, and is not pooled."
-    if submissions == 2:
-        return "Two submissions so far: both are listed; two are too few to pool."
-    return "No comparison has three studies yet: what there is, is listed."
+    asked = [primary.practice] if factor == "sharpener" and primary.practice else list(primary.steels)
+    lead = lead_answer(asked)
+    few = {1: "One submission so far. ", 2: "Two submissions so far. "}.get(submissions, "")
+    if lead is not None:
+        return f"{few}{lead.sentence}"
+    return f"{few}{asked[0].sentence if asked else 'There is nothing to compare yet.'}"

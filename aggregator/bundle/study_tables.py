@@ -21,7 +21,7 @@ def each_comparison(results: Results) -> Iterator[tuple[Pool, EndpointResult, Co
     """Every comparison with its pool and endpoint."""
     for pool in results.pools:
         for endpoint in pool.endpoints:
-            for comparison in (*endpoint.steels, *([endpoint.practice] if endpoint.practice else [])):
+            for comparison in endpoint.pairwise:
                 yield pool, endpoint, comparison
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 
-from .analysis_tables import crossed_contrasts, curve_comparisons, network, probes, spreads
+from .analysis_tables import answer_methods, answers, crossed_contrasts, curve_comparisons, how_much, network, probes, spreads
 from .assemble import Findings
 from .csv_cells import POOL_COLUMNS, Cell, Table, csv_bytes
 from .model import Results
@@ -21,6 +21,9 @@ def tables(found: Findings, results: Results) -> dict[str, bytes]:
         "removed": _removed(results),
         "runs": _runs(found),
         "readings": _readings(results),
+        "answers": answers(results),
+        "answer_methods": answer_methods(results),
+        "how_much": how_much(results),
         "comparisons": _comparisons(results),
         "contributions": _contributions(results),
         "influence": influence(results),

@@ -71,10 +71,14 @@ def to_score(prior: HalfT, sd: np.ndarray) -> np.ndarray:
     return np.where(above < 0.5, -ndtri(np.maximum(above, 1e-300)), ndtri(np.maximum(below, 1e-300)))
 
 
+def log_density(prior: HalfT, sd: np.ndarray) -> np.ndarray:
+    """ln of the density of a standard deviation."""
+    return math.log(2 / prior.scale) + _log_density(prior.df, np.asarray(sd) / prior.scale)
+
+
 def log_slope(prior: HalfT, z: np.ndarray, sd: np.ndarray) -> np.ndarray:
     """ln(dσ/dz)."""
-    density = math.log(2 / prior.scale) + _log_density(prior.df, np.asarray(sd) / prior.scale)
-    return -0.5 * z**2 - 0.5 * math.log(2 * math.pi) - density
+    return -0.5 * z**2 - 0.5 * math.log(2 * math.pi) - log_density(prior, sd)
 
 
 def _bend(df: float) -> float:

@@ -8,8 +8,8 @@ import numpy as np
 from scipy.special import gammaincinv, gammaln, ndtri
 from scipy.stats import qmc
 
-DF = 5.0  # of the multivariate t: tails heavier than a posterior's, and still four moments
-WIDER = 1.15  # of a proposal's scale against the standard deviation of what is known, so that its tails are never the narrower ones
+DF = 12.0  # of the multivariate t: tails heavier than a posterior's
+WIDER = 1.1  # of a proposal's scale against the standard deviation of what is known, so that its tails are never the narrower ones
 FLATTER = 0.25  # power of a curvature that a first proposal has for its scale: ½ would be the curvature's own, and too narrow off the mode
 SETS = 8  # independently scrambled sequences, whose differences tell the error
 SEED = 20_240_501

@@ -6,9 +6,11 @@ y ~ N(Xb, Σ σₖ²ZₖZₖᵀ + R), R diagonal. Everything comes from one dens
     C = | ΛᵀZᵀR⁻¹ZΛ + I   ΛᵀZᵀR⁻¹X |      ln|C| + ln|R| = ln|Σ| + ln|XᵀΣ⁻¹X|,  Λ = diag(σ)
         | XᵀR⁻¹ZΛ          XᵀR⁻¹X  |
 
-so that a standard deviation of 0 costs no division and no n × n matrix is formed. A response of which only limits are known is a
-normal value with a variance of its own, its site (expectation propagation; Minka 2001, Uncertainty in Artificial Intelligence
-17:362–369): the sites are settled anew at every point, and their scale factors make the likelihood whole.
+so that a standard deviation of 0 costs no division and no n × n matrix is formed. Effects that share no row with each other, and
+none with a limited response, are eliminated first in closed form; the factor is that of what is left.
+
+A response of which only limits are known is a normal value with a variance of its own, its site (expectation propagation; Minka
+2001, Uncertainty in Artificial Intelligence 17:362–369). Scale factors of the sites make the likelihood whole.
 """
 
 from __future__ import annotations
@@ -25,6 +27,7 @@ from .truncated_moments import between
 SWEEPS, SETTLED = 60, 1e-5  # sweeps over all sites; change in the last, in units of what the others say, at which they end
 SLOWER, DAMPED = 12, 0.6  # sweep from which steps are shortened, and to which share
 LEAST_PRECISION = 1e-9  # of a site, in units of the precision without it: a limit so far off that it says nothing
+WORTH_ELIMINATING = 100  # effects and coefficients from which eliminating some first costs less than it saves
 FIRST_VARIANCE = 1e3  # of the first site of a one-sided response, in units of the spread of all
 
 
@@ -35,11 +38,17 @@ class MixedRows:
     Attributes
     ----------
     n : rows, of which some are exact and the others limited.
-    gram, rhs, squares : (m, m) [Z X]ᵀW[Z X], (m,) [Z X]ᵀWy and yᵀWy over the exact rows, m = q + p; W holds their inverse known
-        variances, or ones.
-    log_known : sum of the logarithms of those variances.
+    order : (m,) original column of each column, m = q + p: effects eliminated first, the other effects, coefficients.
+    first : (a,) [Z X]ᵀW[Z X] of the effects eliminated first, which is diagonal; W holds the inverse known variances of the exact
+        rows, or ones.
+    across : (m − a, a) the same between the others and them, sparse.
+    outer : ((m − a)², a) products of every two entries of a column of ``across``.
+    gram : (m − a, m − a) the same of the others.
+    rhs, squares : (m,) [Z X]ᵀWy and yᵀWy over the exact rows.
+    log_known : sum of the logarithms of the known variances.
     exact : number of exact rows.
-    near : (l, m) rows of [Z X] that are limited.
+    near : (l, m − a) rows of [Z X] that are limited.
+    pairs : ((m − a)², l) products of a limited row's entries, so that ``pairs @ w`` is their [Z X]ᵀ diag(w) [Z X].
     low, high : (l,) their limits.
     extra : (l,) their known variances; 0 where the residual's is unknown.
     spread : variance of the responses, in which a first guess is made.
@@ -50,12 +59,17 @@ class MixedRows:
     """
 
     n: int
+    order: np.ndarray
+    first: np.ndarray
+    across: sp.csr_matrix
+    outer: sp.csr_matrix
     gram: np.ndarray
     rhs: np.ndarray
     squares: float
     log_known: float
     exact: int
     near: np.ndarray
+    pairs: sp.csr_matrix
     low: np.ndarray
     high: np.ndarray
     extra: np.ndarray
@@ -88,7 +102,8 @@ class LikelihoodPoint:
     log_likelihood : restricted, with all constants.
     slopes : (K + 1,) its derivatives by the standard deviations, the residual's last; None unless asked for.
     coefficients, covariance : (p,) and (p, p) of b given the standard deviations.
-    factor, solution : (m, m) lower Cholesky factor of C, and C⁻¹ times its right-hand side.
+    factor, solution : lower Cholesky factor of what is left of C, and C⁻¹ times its right-hand side.
+    pivots, moved : (a,) pivots of the effects eliminated first, and (m − a, a) what each adds to the others.
     scale : (m,) σ of each effect, 1 for coefficients.
     sites : settled.
     """
@@ -99,14 +114,18 @@ class LikelihoodPoint:
     covariance: np.ndarray
     factor: np.ndarray
     solution: np.ndarray
+    pivots: np.ndarray
+    moved: sp.csr_matrix
     scale: np.ndarray
     sites: Sites
 
     def combined(self, targets: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Means and variances, (T,) each, of sums of effects and coefficients with weights ``targets``, (T, m)."""
+        """Means and variances, (T,) each, of sums of effects and coefficients with weights ``targets``, (T, m), columns in ``order``."""
         scaled = targets * self.scale
-        moved = lapack.dtrtrs(self.factor, scaled.T, lower=1)[0]
-        return scaled @ self.solution, (moved**2).sum(axis=0)
+        first, rest = scaled[:, : len(self.pivots)], scaled[:, len(self.pivots) :]
+        left = rest.T - self.moved @ (first / self.pivots).T
+        halves = lapack.dtrtrs(self.factor, left, lower=1)[0]
+        return scaled @ self.solution, (first**2 / self.pivots).sum(axis=1) + (halves**2).sum(axis=0)
 
 
 def prepare_rows(low: np.ndarray, high: np.ndarray, X: np.ndarray, terms: Sequence[sp.spmatrix], known: np.ndarray | None) -> MixedRows:
@@ -129,23 +148,61 @@ def prepare_rows(low: np.ndarray, high: np.ndarray, X: np.ndarray, terms: Sequen
     variances = np.ones(len(y)) if known is None else known[exact]
     weighted = sp.diags(1 / variances) @ mine
     limited = ~exact
+    gram = sp.csr_matrix(mine.T @ weighted)
+    first = _independent(gram, columns[limited], int(sizes.sum()))
+    order = np.concatenate([np.flatnonzero(first), np.flatnonzero(~first)])
+    a = int(first.sum())
+    gram, near = gram[order][:, order], columns[limited][:, order[a:]]
+    across = sp.csr_matrix(gram[a:, :a])
     return MixedRows(
         n=len(low),
-        gram=(mine.T @ weighted).toarray(order="C"),
-        rhs=weighted.T @ y,
+        order=order,
+        first=gram.diagonal()[:a],
+        across=across,
+        outer=_pairs(sp.csr_matrix(across.T)),
+        gram=gram[a:, a:].toarray(order="C"),
+        rhs=(weighted.T @ y)[order],
         squares=float((y**2 / variances).sum()),
         log_known=float(np.log(variances).sum()),
         exact=len(y),
-        near=columns[limited].toarray(),
+        near=near.toarray(),
+        pairs=_pairs(near),
         low=low[limited] - fitted[limited],
         high=high[limited] - fitted[limited],
         extra=np.zeros(int(limited.sum())) if known is None else known[limited],
         spread=float(np.var(stand_in - fitted)) or 1.0,
-        owner=np.repeat(np.arange(len(sizes)), sizes),
+        owner=np.repeat(np.arange(len(sizes)), sizes)[order[: int(sizes.sum())]],
         sizes=sizes,
         p=X.shape[1],
         origin=origin,
     )
+
+
+def _independent(gram: sp.csr_matrix, limited: sp.csr_matrix, q: int) -> np.ndarray:
+    """(m,) effects of which no two share a row and none has a limited one, those with the fewest neighbours taken first."""
+    m = gram.shape[0]
+    chosen, free = np.zeros(m, dtype=bool), np.zeros(m, dtype=bool)
+    if m < WORTH_ELIMINATING:
+        return chosen
+    free[:q] = np.asarray(abs(limited).sum(axis=0)).ravel()[:q] == 0
+    for j in np.argsort(np.diff(gram.indptr)[:q], kind="stable"):
+        if free[j]:
+            chosen[j] = True
+            free[gram.indices[gram.indptr[j] : gram.indptr[j + 1]]] = False
+    return chosen
+
+
+def _pairs(rows: sp.csr_matrix) -> sp.csr_matrix:
+    """(m², l) products of every two entries of a row."""
+    m, places, values = rows.shape[1], [], []
+    for i in range(rows.shape[0]):
+        own = slice(rows.indptr[i], rows.indptr[i + 1])
+        at, entries = rows.indices[own].astype(np.int64), rows.data[own]
+        places.append((at[:, None] * m + at).ravel())
+        values.append(np.outer(entries, entries).ravel())
+    owner = np.repeat(np.arange(rows.shape[0]), [len(one) for one in places])
+    flat = (np.concatenate(values), (np.concatenate(places), owner)) if places else ((), ((), ()))
+    return sp.csr_matrix(flat, shape=(m * m, rows.shape[0]))
 
 
 def first_sites(rows: MixedRows) -> Sites:
@@ -183,25 +240,48 @@ def likelihood_at(
         None where C is not positive definite to working precision or the sites do not settle.
     """
     scale = np.concatenate([sds[rows.owner], np.ones(rows.p)])
-    weight = 1.0 if residual is None else residual**-2
+    at = _Place(rows, sds, scale, 1.0 if residual is None else residual**-2, residual)
     if not len(rows.near):
         nothing = np.zeros(0)
-        factored = _factor(rows, scale, weight, nothing, nothing)
-        return factored and _solved(rows, factored, scale, weight, nothing, nothing, Sites(nothing, nothing), 0.0, residual, slopes)
-    return _with_limits(rows, scale, weight, sites or first_sites(rows), residual, slopes, settled)
+        factored = _factor(at, nothing, nothing)
+        return factored and _solved(at, factored, nothing, nothing, nothing, Sites(nothing, nothing), 0.0, slopes)
+    return _with_limits(at, sites or first_sites(rows), slopes, settled)
 
 
-def _with_limits(rows: MixedRows, scale, weight: float, sites: Sites, residual, slopes: bool, settled: float) -> LikelihoodPoint | None:
-    noise = rows.extra + (0.0 if residual is None else residual**2)
-    scaled = rows.near * scale
+@dataclass(frozen=True, eq=False)
+class _Place:
+    """Where the likelihood is wanted: standard deviations, by effect too, and the weight 1/σ² of an exact row."""
+
+    rows: MixedRows
+    sds: np.ndarray
+    scale: np.ndarray
+    weight: float
+    residual: float | None
+
+
+@dataclass(frozen=True, eq=False)
+class _Factored:
+    """Lower factor of what is left of C, its inverse times the right-hand side, and what was eliminated first."""
+
+    L: np.ndarray
+    half: np.ndarray
+    pivots: np.ndarray
+    moved: sp.csr_matrix
+    rhs: np.ndarray
+
+
+def _with_limits(at: _Place, sites: Sites, slopes: bool, settled: float) -> LikelihoodPoint | None:
+    rows = at.rows
+    noise = rows.extra + (0.0 if at.residual is None else at.residual**2)
+    scaled = (rows.near * at.scale[len(rows.first) :]).T
     precision, shift = sites.precision, sites.shift
     for sweep in range(SWEEPS):
         y, variance = shift / precision, noise + 1 / precision
-        factored = _factor(rows, scale, weight, y, variance)
+        factored = _factor(at, y, variance)
         if factored is None:
             return None
-        moved = lapack.dtrtrs(factored[0], scaled.T, lower=1)[0]
-        fitted_variance, fitted = np.einsum("ij,ij->j", moved, moved), factored[1] @ moved
+        moved = lapack.dtrtrs(factored.L, scaled, lower=1)[0]
+        fitted_variance, fitted = np.einsum("ij,ij->j", moved, moved), factored.half @ moved
         rest = 1 / fitted_variance - 1 / variance
         if not (rest > 0).all():
             return None
@@ -214,72 +294,79 @@ def _with_limits(rows: MixedRows, scale, weight: float, sites: Sites, residual, 
         if change < settled:
             total = without + 1 / precision
             scales = log_p + 0.5 * np.log(2 * np.pi * total) + (y - centre) ** 2 / (2 * total)
-            return _solved(rows, factored, scale, weight, y, variance, Sites(precision, shift), float(scales.sum()), residual, slopes)
+            return _solved(at, factored, y, variance, fitted_variance, Sites(precision, shift), float(scales.sum()), slopes)
         step = 1.0 if sweep < SLOWER else DAMPED
         precision, shift = precision + step * (wanted - precision), shift + step * (push - shift)
     return None
 
 
-def _matrix(rows: MixedRows, weight: float, weights: np.ndarray) -> np.ndarray:
-    """(m, m) [Z X]ᵀ diag [Z X] over all rows: one weight for the exact ones, one each for the limited."""
-    total = rows.gram * weight
-    if len(weights):
-        root = rows.near * np.sqrt(weights)[:, None]
-        total += root.T @ root
-    return total
-
-
-def _factor(rows: MixedRows, scale: np.ndarray, weight: float, y: np.ndarray, variance: np.ndarray):
-    """Lower factor L of C, and L⁻¹ of its right-hand side; None where C is not positive definite."""
-    C = _matrix(rows, weight, 1 / variance)
-    C *= scale[:, None]
-    C *= scale
-    C.ravel()[: rows.q * (len(scale) + 1) : len(scale) + 1] += 1.0
+def _factor(at: _Place, y: np.ndarray, variance: np.ndarray) -> _Factored | None:
+    """Factor C for limited rows with values ``y`` and these variances; None where it is not positive definite."""
+    rows, a, w = at.rows, len(at.rows.first), at.weight
+    mine, others = at.scale[:a], at.scale[a:]
+    pivots = 1 + w * mine**2 * rows.first
+    C = rows.gram * w
+    if len(y):
+        C += (rows.pairs @ (1 / variance)).reshape(C.shape)
+    if a:
+        C -= (rows.outer @ (w**2 * mine**2 / pivots)).reshape(C.shape)
+    C *= others[:, None]
+    C *= others
+    C.ravel()[: (rows.q - a) * (len(others) + 1) : len(others) + 1] += 1.0
     L, info = lapack.dpotrf(C.T, lower=1, clean=0, overwrite_a=1)
     if info != 0:
         return None
-    return L, lapack.dtrtrs(L, scale * _right(rows, weight, y, variance), lower=1)[0]
+    moved = sp.diags(others) @ rows.across @ sp.diags(w * mine) if a else sp.csr_matrix((len(others), 0))
+    first = mine * w * rows.rhs[:a]
+    rest = others * (w * rows.rhs[a:] + (rows.near.T @ (y / variance) if len(y) else 0.0)) - moved @ (first / pivots)
+    return _Factored(L, lapack.dtrtrs(L, rest, lower=1)[0], pivots, moved, first)
 
 
-def _right(rows: MixedRows, weight: float, y: np.ndarray, variance: np.ndarray) -> np.ndarray:
-    return rows.rhs * weight + (rows.near.T @ (y / variance) if len(y) else 0.0)
-
-
-def _solved(rows: MixedRows, factored, scale, weight, y, variance, sites: Sites, scales: float, residual, slopes) -> LikelihoodPoint | None:
-    L, half = factored
-    p, q = rows.p, rows.q
-    solution = lapack.dtrtrs(L, half, lower=1, trans=1)[0]
-    rss = rows.squares * weight + float((y**2 / variance).sum()) - float(half @ half)
-    log_det = rows.log_known - rows.exact * np.log(weight) + float(np.log(variance).sum() + 2 * np.log(np.diag(L)).sum())
+def _solved(
+    at: _Place, found: _Factored, y: np.ndarray, variance: np.ndarray, leverage: np.ndarray, sites: Sites, scales: float, slopes: bool
+) -> LikelihoodPoint | None:
+    rows, L, p = at.rows, found.L, at.rows.p
+    rest = lapack.dtrtrs(L, found.half, lower=1, trans=1)[0]
+    solution = np.concatenate([(found.rhs - found.moved.T @ rest) / found.pivots, rest])
+    explained = float((found.rhs**2 / found.pivots).sum()) + float(found.half @ found.half)
+    rss = rows.squares * at.weight + float((y**2 / variance).sum()) - explained
+    log_det = rows.log_known - rows.exact * np.log(at.weight) + float(np.log(variance).sum() + np.log(found.pivots).sum())
+    log_det += 2 * float(np.log(np.diag(L)).sum())
     if not np.isfinite(rss + log_det):
         return None
-    corner = lapack.dtrtri(L[q:, q:], lower=1)[0] if p else np.zeros((0, 0))
-    corner = np.tril(corner)
+    end = len(L) - p
+    corner = np.tril(lapack.dtrtri(L[end:, end:], lower=1)[0]) if p else np.zeros((0, 0))
     return LikelihoodPoint(
         log_likelihood=-0.5 * ((rows.n - p) * np.log(2 * np.pi) + log_det + rss) + scales,
-        slopes=_slopes(rows, L, solution, scale, weight, y, variance, residual) if slopes else None,
-        coefficients=rows.origin + solution[q:],
+        slopes=_slopes(at, found, solution, y, variance, leverage) if slopes else None,
+        coefficients=rows.origin + solution[rows.q :],
         covariance=corner.T @ corner,
         factor=L,
         solution=solution,
-        scale=scale,
+        pivots=found.pivots,
+        moved=found.moved,
+        scale=at.scale,
         sites=sites,
     )
 
 
-def _slopes(rows: MixedRows, L, solution, scale, weight, y, variance, residual) -> np.ndarray:
+def _slopes(at: _Place, found: _Factored, solution: np.ndarray, y: np.ndarray, variance: np.ndarray, leverage: np.ndarray) -> np.ndarray:
     """∂/∂σₖ = −((qₖ − tr(C⁻¹)ₖ) − ‖C⁻¹rhs‖²ₖ)/σₖ, and for the residual −σ(tr P − ‖Py‖²)."""
-    inverse = lapack.dpotri(L, lower=1)[0]
-    K, q = len(rows.sizes), rows.q
-    left = np.bincount(rows.owner, np.diag(inverse)[:q] + solution[:q] ** 2, minlength=K)
-    sds = scale[np.cumsum(rows.sizes) - 1] if K else np.zeros(0)
-    by_term = -(rows.sizes - left) / sds
-    if residual is None:
+    rows, w, a, q = at.rows, at.weight, len(at.rows.first), at.rows.q
+    inverse = lapack.dpotri(found.L, lower=1)[0]
+    inverse = np.tril(inverse) + np.tril(inverse, -1).T
+    mine, others = at.scale[:a], at.scale[a:]
+    first = 1 / found.pivots
+    if a:
+        first = first + (w * mine / found.pivots) ** 2 * (rows.outer.T @ (inverse * others[:, None] * others).ravel())
+    diagonal = np.concatenate([first, np.diag(inverse)[: q - a]])
+    by_term = -(rows.sizes - np.bincount(rows.owner, diagonal + solution[:q] ** 2, minlength=len(rows.sizes))) / at.sds
+    if at.residual is None:
         return np.append(by_term, 0.0)
-    again = _matrix(rows, weight**2, variance**-2.0) * scale[:, None] * scale
-    lower = np.tril(inverse, -1)
-    trace = 2 * float(np.einsum("ij,ij->", lower, again)) + float(np.diag(inverse) @ np.diag(again))
-    x = scale * solution
-    errors = weight**2 * (rows.squares - 2 * rows.rhs @ x + x @ rows.gram @ x)
-    errors += float((((y - rows.near @ x) / variance) ** 2).sum()) if len(y) else 0.0
-    return np.append(by_term, -residual * (rows.exact * weight + float((1 / variance).sum()) - trace - errors))
+    trace = w * (q + rows.p - float(diagonal.sum()) - float((leverage / variance).sum())) + float((leverage / variance**2).sum())
+    x = at.scale * solution
+    head, tail = x[:a], x[a:]
+    fitted = float(rows.first @ head**2) + 2 * float(tail @ (rows.across @ head)) + float(tail @ rows.gram @ tail)
+    errors = w**2 * (rows.squares - 2 * float(rows.rhs @ x) + fitted)
+    errors += float((((y - rows.near @ tail) / variance) ** 2).sum()) if len(y) else 0.0
+    return np.append(by_term, -at.residual * (rows.exact * w + float((1 / variance).sum()) - trace - errors))

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from aggregator.bundle.analysis import CrossedContrast, CrossedResult, CurveComparison, NetworkLine, PracticeContrast, Spread
+from aggregator.bundle.analysis import CrossedResult, CurveComparison, Spread
+from aggregator.bundle.answer_model import HowMuchResult, ModelResult
 from aggregator.bundle.model import EndpointResult, Pool
 
 from . import spread_bars
-from .words import endpoints_in_order, sentence
+from .words import endpoints_in_order
 
+KIND_ORDER = ("steel", "practice", "sharpener", "tester", "blade", "batch", "lot", "evening", "submission", "run-to-run")
 TERM_ORDER = ("sharpener", "tester", "blade", "batch", "steel × sharpener", "steel × tester", "submission", "run-to-run")
-FIRST_VIEW = ("sharpener", "tester", "blade", "run-to-run")
-TOO_FEW_STEELS = "fewer than three of them can be told apart in these runs"
 TERM_WORDS = {
     "steel": "two steels",
     "sharpener": "two sharpeners",
@@ -24,16 +24,12 @@ TERM_WORDS = {
     "submission": "two submissions",
     "run-to-run": "two runs with nothing changed",
 }
-
-
-@dataclass(frozen=True)
-class PairAtEndpoint:
-    """What the models of all runs say about one pair of steels at one endpoint."""
-
-    endpoint: EndpointResult
-    contrast: CrossedContrast | None
-    practice: PracticeContrast | None
-    line: NetworkLine | None
+KIND_WORDS = TERM_WORDS | {
+    "practice": "practised and novice sharpeners",
+    "sharpener": "two sharpeners of one class",
+    "lot": "two lots",
+    "evening": "two evenings",
+}
 
 
 @dataclass(frozen=True)
@@ -49,14 +45,42 @@ def modelled(pool: Pool) -> list[EndpointResult]:
     return [e for e in endpoints_in_order(pool) if e.crossed is not None]
 
 
-def fitted(pool: Pool) -> list[EndpointResult]:
-    """Endpoints whose runs the crossed model fits."""
-    return [e for e in modelled(pool) if e.crossed.state == "fitted"]
+def answered(pool: Pool) -> list[EndpointResult]:
+    """Endpoints whose runs the hierarchical model fits, early and late first."""
+    return [e for e in endpoints_in_order(pool) if e.model is not None and e.model.state == "fitted"]
 
 
 def primary(pool: Pool) -> EndpointResult | None:
-    """The pool's primary endpoint, where the crossed model was asked for it."""
-    return next((e for e in modelled(pool) if e.primary), None)
+    """The pool's primary endpoint, where the hierarchical model fits it."""
+    return next((e for e in answered(pool) if e.primary), None)
+
+
+def kinds(endpoints: list[EndpointResult]) -> list[str]:
+    """Everything of which two can differ at any of ``endpoints``, in a fixed order."""
+    met = {row.what for e in endpoints for row in e.model.matters}
+    return sorted(met, key=lambda name: (KIND_ORDER.index(name) if name in KIND_ORDER else len(KIND_ORDER), name))
+
+
+def kind(what: str) -> str:
+    """What two of differ, as the head of a row."""
+    return KIND_WORDS.get(what, what)
+
+
+def how_much(model: ModelResult, what: str) -> HowMuchResult | None:
+    """One row of a model; None where it does not stand in it."""
+    return next((row for row in model.matters if row.what == what), None)
+
+
+def matters_axes(endpoints: list[EndpointResult]) -> dict[str, spread_bars.SpreadAxis]:
+    """One scale of typical ratios for all endpoints, with each endpoint's worthwhile ratio."""
+    reach = spread_bars.reach_of(row.typical_ratio for e in endpoints for row in e.model.matters)
+    return {e.id: spread_bars.SpreadAxis(reach, e.worthwhile_ratio) for e in endpoints}
+
+
+def withheld(endpoints: list[EndpointResult]) -> list[Note]:
+    """Why some kinds have no figure, said once for all endpoints it is true of."""
+    said = [(row.sentence, e.role) for e in endpoints for row in e.model.matters if row.state == "withheld"]
+    return [Note(roles, text) for text, roles in _gathered(said)]
 
 
 def terms(endpoints: list[EndpointResult], only: tuple[str, ...] = ()) -> list[str]:
@@ -75,45 +99,6 @@ def spread_of(model: CrossedResult | None, what: str) -> Spread | None:
     return next((s for s in model.spreads if s.what == what), None) if model is not None else None
 
 
-def notes(endpoints: list[EndpointResult], only: tuple[str, ...]) -> list[Note]:
-    """Why terms of ``only`` have no number and what the others hold, said once for all the terms and endpoints it is true of."""
-    said = [((text, whats), e.role) for e in endpoints for text, whats in _notes(e.crossed, only).items()]
-    named = [(", ".join(term(w) for w in whats), text, roles) for (text, whats), roles in _gathered(said)]
-    return [Note(roles, sentence(f"{terms}: {text}" if terms else text)) for terms, text, roles in named]
-
-
-def _notes(model: CrossedResult | None, only: tuple[str, ...]) -> dict[str, tuple[str, ...]]:
-    """Text to the terms it is said of; none where it is said of the whole model."""
-    if model is None:
-        return {}
-    if model.state == "not fitted":
-        return {model.reason: ()}
-    found: dict[str, tuple[str, ...]] = {TOO_FEW_STEELS: ("steel",)} if model.steels_typical is None else {}
-    for spread in (s for what in only for s in model.spreads if s.what == what):
-        limit = spread.reason if spread.state == "no number" else f"the figure stands for {spread.holds}" if spread.holds else ""
-        if limit:
-            found[limit] = (*found.get(limit, ()), spread.what)
-    return found
-
-
-def pair_notes(found: list[PairAtEndpoint]) -> list[Note]:
-    """What weakens a pair's contrasts, whether submissions by themselves agree, and who sharpens; said once for all endpoints."""
-    said = [(sentence(text), x.endpoint.role) for which in (_weakness, _within, _by_sharpener) for x in found if (text := which(x))]
-    return [Note(roles, text) for text, roles in _gathered(said)]
-
-
-def _weakness(x: PairAtEndpoint) -> str:
-    return x.contrast.reason if x.contrast is not None and x.contrast.result is not None else ""
-
-
-def _within(x: PairAtEndpoint) -> str:
-    return x.contrast.within_note if x.contrast is not None and x.contrast.result is not None else ""
-
-
-def _by_sharpener(x: PairAtEndpoint) -> str:
-    return x.practice.sentence if x.practice is not None else ""
-
-
 def _gathered(said: list[tuple[object, str]]) -> list[tuple[object, tuple[str, ...]]]:
     """Everything said once, with the parts of the dulling it is said of."""
     found: dict[object, tuple[str, ...]] = {}
@@ -122,36 +107,17 @@ def _gathered(said: list[tuple[object, str]]) -> list[tuple[object, tuple[str, .
     return list(found.items())
 
 
-def axes(endpoints: list[EndpointResult], only: tuple[str, ...]) -> dict[str, spread_bars.SpreadAxis]:
-    """One scale of typical ratios for all endpoints, with each endpoint's worthwhile ratio."""
-    models = [e.crossed for e in endpoints if e.crossed is not None]
-    shown = [s for m in models for s in m.spreads if not only or s.what in only]
-    ratios = [r for s in shown for r in (s.typical_ratio, s.typical_high)] + [m.steels_typical for m in models]
-    reach = spread_bars.reach_of(ratios)
-    return {e.id: spread_bars.SpreadAxis(reach, e.worthwhile_ratio) for e in endpoints}
-
-
-def of_pair(pool: Pool, first: str, second: str) -> list[PairAtEndpoint]:
-    """One pair at every endpoint, early, late and overall."""
-    return [
-        PairAtEndpoint(
-            e,
-            _pair_in(e.crossed.contrasts if e.crossed is not None else (), first, second),
-            _pair_in(e.crossed.practice if e.crossed is not None else (), first, second),
-            _pair_in(e.network.lines if e.network is not None else (), first, second),
-        )
-        for e in endpoints_in_order(pool)
-    ]
+def axes(endpoint: EndpointResult) -> spread_bars.SpreadAxis:
+    """A scale for the spreads of the crossed model."""
+    shown = endpoint.crossed.spreads if endpoint.crossed is not None else ()
+    return spread_bars.SpreadAxis(
+        spread_bars.reach_of(r for s in shown for r in (s.typical_ratio, s.typical_high)), endpoint.worthwhile_ratio
+    )
 
 
 def curves_of(pool: Pool, first: str, second: str) -> CurveComparison | None:
     """Their curves against each other; None where nobody asked."""
     return _pair_in(pool.curve_comparisons, first, second)
-
-
-def never_met(endpoint: EndpointResult | None) -> list[NetworkLine]:
-    """Pairs of steels that no submission holds both of."""
-    return [line for line in endpoint.network.lines if line.evidence != "direct"] if endpoint is not None and endpoint.network else []
 
 
 def _pair_in(found, first: str, second: str):

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from aggregator.bundle.model import Comparison, EndpointResult, Prediction, RatioInterval, StudyLine
+from aggregator.bundle.answer_model import Answer
+from aggregator.bundle.model import EndpointResult, Prediction, RatioInterval, StudyLine
 from aggregator.bundle.sentences import ratio_text
 
 from .text import plain
@@ -55,8 +56,8 @@ def axis(results: Iterable[RatioInterval | None], worthwhile: float) -> Axis:
     return Axis(reach, worthwhile)
 
 
-def axis_of(endpoint: EndpointResult, comparisons: Iterable[Comparison]) -> Axis:
-    """The scale for a table of pooled comparisons of one endpoint."""
+def axis_of(endpoint: EndpointResult, comparisons: Iterable[Answer]) -> Axis:
+    """The scale for a table of answers on one endpoint."""
     return axis([c.result for c in comparisons], endpoint.worthwhile_ratio)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from aggregator.bundle.answer_model import Answer
 from aggregator.bundle.model import Comparison, EndpointResult, Pool, Results
 
 from .words import endpoints_in_order
@@ -42,22 +43,27 @@ def with_practice(pools: list[Pool]) -> Pool | None:
     return min(having, key=lambda p: (p.factor != "sharpener", pools.index(p)), default=None)
 
 
-def practice(pool: Pool) -> list[tuple[EndpointResult, Comparison]]:
+def practice(pool: Pool) -> list[tuple[EndpointResult, Answer]]:
     """Practised against novice, endpoint by endpoint."""
     return [(e, e.practice) for e in endpoints_in_order(pool) if e.practice is not None]
 
 
 def pairs(pool: Pool) -> list[tuple[str, str]]:
-    """Every pair of steels that some endpoint compares, by name."""
+    """Every pair of steels met at some endpoint, by name."""
     return sorted({(c.first, c.second) for e in pool.endpoints for c in e.steels})
 
 
-def of_pair(pool: Pool, first: str, second: str) -> list[tuple[EndpointResult, Comparison]]:
-    """One pair's comparisons, early, late and overall."""
+def by_studies(pool: Pool, factor: str, first: str, second: str) -> list[tuple[EndpointResult, Comparison]]:
+    """One comparison by studies, early, late and overall, where some submission holds both."""
+    return [(e, c) for e in endpoints_in_order(pool) for c in e.pairwise if (c.factor, c.first, c.second) == (factor, first, second)]
+
+
+def of_pair(pool: Pool, first: str, second: str) -> list[tuple[EndpointResult, Answer]]:
+    """The answers on one pair, early, late and overall."""
     return [(e, c) for e in endpoints_in_order(pool) for c in e.steels if (c.first, c.second) == (first, second)]
 
 
-def headline_pair(pool: Pool) -> list[tuple[EndpointResult, Comparison]]:
+def headline_pair(pool: Pool) -> list[tuple[EndpointResult, Answer]]:
     """Early, late and overall of the comparison that the pool's headline quotes; empty when it quotes none."""
     for endpoint in pool.endpoints:
         if endpoint.practice is not None and endpoint.practice.sentence in pool.headline:

@@ -39,16 +39,13 @@ def _answer(results: Results, lead: Pool | None) -> str:
     if number == 0:
         return "Nobody has sent in a measured result yet, so nothing can be said about any real steel."
     if number == 1:
-        return "One measured submission so far: it stands for its own blades and people, and nothing is pooled yet."
-    if number == 2:
-        return "Two measured submissions so far: they stand side by side, because two are too few to pool."
+        return f"One measured submission so far. {lead.headline.removeprefix('One submission so far. ')}" if lead else ""
     return lead.headline if lead else ""
 
 
 def _matters(lead: Pool | None) -> str:
-    """Steel, sharpening, tester or blade, in a sentence; empty where no model of all runs was fitted."""
-    primary = analyses.primary(lead) if lead is not None else None
-    return primary.crossed.sentence if primary is not None and primary.crossed.state == "fitted" else ""
+    """Steel, sharpening, tester or blade, early and late, in a sentence each; empty where no model was fitted."""
+    return " ".join(e.model.matters_sentence for e in analyses.answered(lead) if e.role != "overall") if lead is not None else ""
 
 
 def _counts(results: Results) -> list[tuple[str, int, int]]:

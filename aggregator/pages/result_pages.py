@@ -20,8 +20,9 @@ def result_pages(results: Results) -> Iterator[Page]:
     yield Page("/results/", "Results", html, "Results", "Every pooled comparison, one answer a medium")
     for pool in results.pools:
         log = address_of(results, pool.protocol, pool.major, pool.origin)
-        lost = sum((one.protocol, one.major, one.origin) == (pool.protocol, pool.major, pool.origin) for one in results.not_fitted)
-        yield _pool(pool, log, lost)
+        yield _pool(
+            pool, log, sum((one.protocol, one.major, one.origin) == (pool.protocol, pool.major, pool.origin) for one in results.not_fitted)
+        )
         yield from (_endpoint(pool, e) for e in pool.endpoints)
         yield from (_pair(pool, first, second, log) for first, second in choose.pairs(pool))
         if choose.practice(pool):
@@ -35,8 +36,6 @@ def axes(pool: Pool) -> dict[str, bars.Axis]:
 
 def _pool(pool: Pool, log: str, not_fitted: int) -> Page:
     endpoints = endpoints_in_order(pool)
-    primary = next(e for e in endpoints if e.primary)
-    never_met = analyses.never_met(primary)
     html = render(
         "pool.html",
         pool=pool,
@@ -48,9 +47,6 @@ def _pool(pool: Pool, log: str, not_fitted: int) -> Page:
         practice=choose.practice(pool),
         practice_axis=_practice_axis(pool),
         chart=curves(pool, pool.headline),
-        network=primary,
-        never_met=never_met,
-        network_axis=_network_axis(primary, never_met),
     )
     return Page(addresses.pool(pool), f"Results: {pool_name(pool)}", html, "Results", pool.headline)
 
@@ -63,7 +59,7 @@ def _practice_axis(pool: Pool) -> bars.Axis | None:
     found = choose.practice(pool)
     if not found:
         return None
-    return bars.axis([c.result for _, c in found], min(e.worthwhile_ratio for e, _ in found))
+    return _common_axis(found)
 
 
 def _endpoint(pool: Pool, endpoint: EndpointResult) -> Page:
@@ -74,7 +70,7 @@ def _endpoint(pool: Pool, endpoint: EndpointResult) -> Page:
         axis=bars.axis_of(endpoint, endpoint.steels),
         network_axis=_network_axis(endpoint, endpoint.network.lines if endpoint.network is not None else ()),
         model_axis=_model_axis([(endpoint, c) for c in endpoint.crossed.contrasts] if endpoint.crossed is not None else []),
-        spread_axis=analyses.axes([endpoint], ())[endpoint.id],
+        spread_axis=analyses.axes(endpoint),
     )
     name = f"{endpoint.title}: {pool_name(pool)}"
     return Page(addresses.endpoint(pool, endpoint.id), name, html, "Results", record=True)
@@ -92,9 +88,7 @@ def _model_axis(found: list[tuple[EndpointResult, CrossedContrast]]) -> bars.Axi
 
 def _pair(pool: Pool, first: str, second: str, log: str) -> Page:
     found = choose.of_pair(pool, first, second)
-    everywhere = analyses.of_pair(pool, first, second)
-    modelled = [x for x in everywhere if x.contrast is not None]
-    linked = [x for x in everywhere if x.line is not None]
+    by_studies = choose.by_studies(pool, "steel", first, second)
     along = analyses.curves_of(pool, first, second)
     html = render(
         "pair.html",
@@ -103,18 +97,21 @@ def _pair(pool: Pool, first: str, second: str, log: str) -> Page:
         first=first,
         second=second,
         found=found,
-        axes=_forest_axes(found),
-        common=bars.axis([c.result for _, c in found], min(e.worthwhile_ratio for e, _ in found)),
-        modelled=modelled,
-        model_axis=_model_axis([(x.endpoint, x.contrast) for x in modelled]),
-        linked=linked,
-        network_axis=bars.axis([x.line.result for x in linked], min((x.endpoint.worthwhile_ratio for x in linked), default=1.0)),
+        by_studies=by_studies,
+        axes=_forest_axes(by_studies),
+        common=_common_axis(found),
         curves=along,
         same_work=contrast_curves.same_work(pool, along) if along is not None else "",
         same_sharpness=contrast_curves.same_sharpness(pool, along) if along is not None else "",
     )
     name = f"{first} and {second}: {pool.protocol} version {pool.major}"  # short enough to stay unlike any other when cut
     return Page(addresses.pair(pool, found[0][1]), name, html, "Results", record=True)
+
+
+def _common_axis(found: list) -> bars.Axis:
+    """One scale for a comparison's answers, what new hands would meet and what other methods say."""
+    results = [r for _, c in found for r in (c.result, c.new_hands, *(line.result for line in c.methods))]
+    return bars.axis(results, min(e.worthwhile_ratio for e, _ in found))
 
 
 def _forest_axes(found: list) -> dict[str, bars.Axis]:
@@ -128,14 +125,16 @@ def _forest_axes(found: list) -> dict[str, bars.Axis]:
 
 def _sharpening(pool: Pool, log: str) -> Page:
     found = choose.practice(pool)
+    by_studies = choose.by_studies(pool, "practice", found[0][1].first, found[0][1].second)
     html = render(
         "sharpening.html",
         pool=pool,
         log=log,
         found=found,
-        modelled=analyses.modelled(pool),
-        axes=_forest_axes(found),
-        common=_practice_axis(pool),
+        by_studies=by_studies,
+        modelled=analyses.answered(pool),
+        axes=_forest_axes(by_studies),
+        common=_common_axis(found),
     )
     address = f"{addresses.pool(pool)}sharpening/"
     return Page(address, f"How much sharpening mattered: {pool_name(pool)}", html, "Results")

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from aggregator.bundle.analysis import Spread
+from aggregator.bundle.answer_model import HowMuchResult
 from aggregator.bundle.sentences import ratio_text
 
 from .bars import HEIGHT, MARGIN, MIDDLE, WIDTH, head, mark, svg, tick_words
@@ -56,11 +57,13 @@ def spread_bar(spread: Spread, on: SpreadAxis) -> Markup:
     return svg("bar bar-pooled", label, drawn + mark(on.x(spread.typical_ratio), True))
 
 
-def ratio_bar(ratio: float | None, on: SpreadAxis) -> Markup:
-    """A typical ratio that has no interval."""
-    if ratio is None:
+def how_much_bar(row: HowMuchResult, on: SpreadAxis) -> Markup:
+    """How much two of a kind differ: a line for the interval and a mark for the typical ratio; nothing where it is withheld."""
+    if row.typical_ratio is None:
         return Markup("")
-    return svg("bar bar-pooled", ratio_text(ratio), _ground(on) + mark(on.x(ratio), True))
+    label = f"{ratio_text(row.typical_ratio)}, 95 % interval {ratio_text(row.typical_low)} to {ratio_text(row.typical_high)}"
+    drawn = _ground(on) + _line(row.typical_low, row.typical_high, on) + mark(on.x(row.typical_ratio), True)
+    return svg("bar bar-pooled", label, drawn)
 
 
 def _ground(on: SpreadAxis) -> str:

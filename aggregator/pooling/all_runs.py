@@ -66,7 +66,7 @@ def all_runs(rows: Iterable[EndpointRow]) -> dict[tuple[PoolKey, str], AllRuns]:
 
 def _one(key: tuple[PoolKey, str], rows: list[EndpointRow], left_out: int) -> AllRuns:
     runs = checked_runs([row.low for row in rows], [row.high for row in rows], labels_of(rows))
-    model = attempt(lambda: model_of(runs), lambda why: unfitted(why, runs), _figures)
+    model = attempt(lambda: model_of(runs, profile=False), lambda why: unfitted(why, runs), _figures)
     told = [(one.first, one.second) for one in model.steels if one.result is not None]
     return AllRuns(
         *key,

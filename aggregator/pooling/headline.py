@@ -192,8 +192,8 @@ def headline_of(runs: Runs, worthwhile: float, priors: Mapping[str, HalfT], *, l
     apart = separability(_judged(runs, fixed))
     model = _Model(runs, fixed, terms, residual, apart, worthwhile, level)
     plans = _numbered([*model.steel_plans(), *model.practice_plan()])
-    fit = model.fitted(1.0, plans)
-    beside = {factor: model.fitted(factor, plans) for factor in SCALES} if sensitivity and fit.state == "fitted" else {}
+    fit = model.fitted(plans)
+    beside = {factor: fit.with_priors(scaled(fit.priors, factor)) for factor in SCALES} if sensitivity and fit.state == "fitted" else {}
     answers = [model.answer(plan, fit, beside) for plan in plans]
     own = fixed.contrast({OWN: 1.0}) if OWN in fixed.effects else None
     return Headline(
@@ -226,6 +226,11 @@ def _with_values(runs: Runs) -> tuple[Runs, dict[str, int]]:
 def _judged(runs: Runs, fixed: FixedPart) -> dict[str, np.ndarray]:
     labels = {"steel": runs.steel, "version": runs.version} | runs.groups()
     return labels | ({OWN: runs.own} if OWN in fixed.effects else {})
+
+
+def unanswered(reason: str, runs: Runs) -> Headline:
+    """No answer, and no word on what the runs can tell apart, because numbers failed."""
+    return _unfitted(reason, runs, {}, runs.steels, 0.95)
 
 
 def _unfitted(reason: str, runs: Runs, left_out: dict[str, int], steels: tuple[str, ...], level: float) -> Headline:
@@ -297,7 +302,7 @@ class _Model:
         told, reason = self.apart.contrasts["steel"].linked(first, second)
         c = self.fixed.steel_contrast(first, second) if told != "no" else None
         arms = np.where(self.runs.steel == first, 1, np.where(self.runs.steel == second, -1, 0))
-        target = self._target("blade", c, (blades[first], blades[second])) if c is not None and about == BLADES else None
+        target = self._target(("blade", "batch"), c, (blades[first], blades[second])) if c is not None and about == BLADES else None
         return _Plan(STEEL, first, second, reason if c is None else "", reason if c is not None else "", about, units, c, target, arms)
 
     def practice_plan(self) -> list[_Plan]:
@@ -312,7 +317,7 @@ class _Model:
         reason = (
             "" if c is not None and self._practice_beside_testers() else "no tester, and no chain of testers, met edges of both classes"
         )
-        target = self._target("sharpener", c, people) if not reason and about == SHARPENERS else None
+        target = self._target(("sharpener",), c, people) if not reason and about == SHARPENERS else None
         arms = np.where(classes == PRACTISED, 1, np.where(classes == NOVICE, -1, 0))
         return [_Plan(PRACTICE, PRACTISED, NOVICE, reason, "", about, units, None if reason else c, target, arms)]
 
@@ -326,12 +331,12 @@ class _Model:
                 c[self.fixed.names.index(name)] = weight
         return bool(estimable(prepare(full), c))
 
-    def _target(self, part: str, c: np.ndarray, sides: Sequence[np.ndarray]) -> np.ndarray:
-        """(q + p,) weights: the coefficients, and the mean effect of either side's blades (sharpeners)."""
-        term, weights = holding(self.terms, part), [np.zeros(one.levels) for one in self.terms.values()]
-        if term is not None:
+    def _target(self, parts: tuple[str, ...], c: np.ndarray, sides: Sequence[np.ndarray]) -> np.ndarray:
+        """(q + p,) weights: the coefficients, and the mean effect of either side's blades with their batches (its sharpeners)."""
+        weights = [np.zeros(one.levels) for one in self.terms.values()]
+        own = getattr(self.runs, parts[0])
+        for term in {one.name: one for part in parts if (one := holding(self.terms, part)) is not None}.values():
             levels, place = np.unique(term.labels), list(self.terms).index(term.name)
-            own = getattr(self.runs, part)
             for side, sign in zip(sides, (1.0, -1.0), strict=True):
                 for unit in side:
                     mine = np.unique(term.labels[own == unit])
@@ -340,19 +345,16 @@ class _Model:
 
     # ---- fits ----
 
-    def fitted(self, factor: float, plans: Sequence[_Plan]) -> HierarchicalFit:
-        """Posterior with the scales of all priors multiplied by ``factor``."""
+    def fitted(self, plans: Sequence[_Plan]) -> HierarchicalFit:
+        """Posterior of the spreads, coefficients and what the plans ask for."""
         contrasts = [plan.c for plan in plans if plan.c is not None]
         targets = [plan.target for plan in plans if plan.target is not None]
-        return self._fit(factor, contrasts, targets)
-
-    def _fit(self, factor: float, contrasts, targets) -> HierarchicalFit:
         priors = {name: term.prior for name, term in self.terms.items()} | {RESIDUAL: self.residual}
         return hierarchical(
             self.runs.low,
             self.fixed.X,
             {name: term.labels for name, term in self.terms.items()},
-            scaled(priors, factor),
+            priors,
             high=self.runs.high,
             level=self.level,
             contrasts=np.array(contrasts) if contrasts else np.zeros((0, self.fixed.X.shape[1])),

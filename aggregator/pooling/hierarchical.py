@@ -22,7 +22,7 @@ from scipy.optimize import minimize
 from scipy.special import polygamma
 
 from aggregator.errors import InputError
-from aggregator.numerics.half_t import HalfT, from_score, log_slope
+from aggregator.numerics.half_t import HalfT, from_score, log_density, log_slope
 from aggregator.numerics.interval import Interval
 from aggregator.numerics.normal_mixture import NormalMixture
 from aggregator.numerics.pareto import smoothed_weights
@@ -36,9 +36,10 @@ FLAT = 1e4  # a flat prior on σ is half-normal with this many times the spread 
 STAGES = (16, 16, 32, 64, 128, 256, 512, 1024)  # points of each sequence from one proposal after another, until the checks are passed
 KEPT = ("sds", "coefficients", "covariances", "target_means", "target_variances", "sets")
 LARGEST_ERROR = 0.02  # Monte-Carlo error of a limit, in half-widths of its interval
-LARGEST_SPREAD_ERROR = 0.08  # the same of the limits of a spread, which no closed form smooths
+LARGEST_SPREAD_ERROR = 0.25  # the same of the limits of a spread, which no closed form smooths
 LARGEST_K = 0.7  # Pareto k̂ from which importance weights are not to be trusted
-NEARLY = 0.1  # change of the sites of limits at which a point counts as settled: the likelihood is level there, and errs by its square
+NEARLY = math.inf  # sites of limits stay those of the mode: the likelihood is level in them, and errs by the square of their change
+LEAST_EFFECTIVE = 50.0  # points of equal weight that other priors must leave
 NEGLIGIBLE = 1e-15  # weight of a point so far out that its own arithmetic may fail
 STEP = 1e-3  # of the differences of the exact gradient that give the curvature, in prior standard deviations
 LARGEST_SLOPE = 1e-2  # of the log density at the mode, in the same unit
@@ -55,7 +56,7 @@ class PosteriorConvergence:
     points, effective : weighted points, and how many of equal weight they are worth.
     pareto_k : shape of the tail of their weights; below 0.7 they can be relied on.
     largest_error : largest Monte-Carlo error of a contrast's or target's limit, in half-widths of its interval.
-    largest_spread_error : the same of the spreads' limits, on the ln scale.
+    largest_spread_error : the same of the spreads' limits.
     message : what failed; empty where nothing did.
     """
 
@@ -202,6 +203,25 @@ class HierarchicalFit:
             values=values,
             weights=self.weights,
         )
+
+    def with_priors(self, priors: Mapping[str, HalfT]) -> HierarchicalFit:
+        """The same posterior points, weighted anew for other priors: what hangs on them.
+
+        Returns
+        -------
+        HierarchicalFit
+            Not fitted where the points lie too far from the new posterior. Limits are good to a few percent of their half-width.
+        """
+        self._needs_fit()
+        change = sum(
+            log_density(priors[name], self.sds[:, k]) - log_density(self.priors[name], self.sds[:, k]) for k, name in enumerate(self.names)
+        )
+        weights, k_hat = smoothed_weights(np.log(self.weights) + change)
+        effective = float(1 / (weights**2).sum())
+        record = replace(self.convergence, effective=effective, pareto_k=k_hat)
+        if not (k_hat < LARGEST_K and effective >= LEAST_EFFECTIVE):
+            return replace(self, state="not fitted", reason="the posterior's points lie too far from these priors", convergence=record)
+        return replace(self, priors=dict(priors), weights=frozen(weights), convergence=record)
 
     def variance(self, name: str) -> np.ndarray:
         """(S,) variance of a term at every point; 0 where there is no such term."""
@@ -355,7 +375,7 @@ def _targets(targets, rows: MixedRows) -> np.ndarray:
     T = np.zeros((0, m)) if targets is None else np.atleast_2d(np.asarray(targets, dtype=float))
     if T.shape[1:] != (m,) or not np.isfinite(T).all():
         raise InputError(f"targets must have {m} columns of finite numbers, effects first; got shape {T.shape}")
-    return T
+    return T[:, rows.order]
 
 
 # ---- posterior ---------------------------------------------------------------------------------------------------------------
@@ -402,6 +422,11 @@ class _Wanted:
     error: float
     spread_error: float
 
+    @property
+    def settled(self) -> float:
+        """How far the sites of limits must be settled at a point: wholly where more than the usual digits are asked for."""
+        return SETTLED if self.error < LARGEST_ERROR else NEARLY
+
 
 def _posterior_of(rows: MixedRows, names, priors, rescale: float, wanted: _Wanted) -> HierarchicalFit:
     residual = len(names) > len(rows.sizes)
@@ -412,10 +437,10 @@ def _posterior_of(rows: MixedRows, names, priors, rescale: float, wanted: _Wante
     if isinstance(found, str):
         return not_fitted(names, priors, found, wanted.level, rows.n)
     proposal, sites = found
-    drawn = [_drawn(density, proposal, STAGES[0], sites, wanted.targets)]
+    drawn = [_drawn(density, proposal, STAGES[0], sites, wanted)]
     for count in STAGES[1:]:
         at = np.concatenate([one.at for one in drawn])
-        drawn.append(_drawn(density, about_points(at, _weights(drawn)[0], proposal.root), count, sites, wanted.targets))
+        drawn.append(_drawn(density, about_points(at, _weights(drawn)[0], proposal.root), count, sites, wanted))
         fit = _weighted(drawn, names, priors, rows.n, wanted)
         if fit.convergence.fitted:
             return fit
@@ -467,14 +492,15 @@ class _Drawn:
     target_variances: np.ndarray
 
 
-def _drawn(density: _Density, proposal: Proposal, count: int, sites: Sites, T: np.ndarray) -> _Drawn:
+def _drawn(density: _Density, proposal: Proposal, count: int, sites: Sites, wanted: _Wanted) -> _Drawn:
+    T = wanted.targets
     at, sets = proposal.points(count)
     S, p, q = len(at), density.rows.p, density.rows.q
     sds = density.sds(at)
     log_density, coefficients, covariances = np.full(S, -np.inf), np.zeros((S, p)), np.tile(np.eye(p), (S, 1, 1))
     means, variances = np.zeros((S, len(T))), np.ones((S, len(T)))
     for s in range(S):
-        log_density[s], _, point = density.of_sds(at[s], sds[s], sites, settled=NEARLY)
+        log_density[s], _, point = density.of_sds(at[s], sds[s], sites, settled=wanted.settled)
         if point is None:
             continue
         coefficients[s], covariances[s] = point.coefficients, point.covariance
@@ -524,15 +550,15 @@ def _weighted(drawn: list[_Drawn], names, priors, n: int, wanted: _Wanted) -> Hi
 
 
 def _spread_error(fit: HierarchicalFit, k: int) -> float:
-    """Largest Monte-Carlo error of a spread's limits over half the interval, on the ln scale; see ``NormalMixture.quantile_error``."""
-    logs, tail = np.log(fit.sds[:, k]), (1 - fit.level) / 2
-    low, high = (math.log(weighted_quantile(fit.sds[:, k], fit.weights, p)) for p in (tail, 1 - tail))
-    errors = []
-    for p, at in ((tail, low), (1 - tail, high)):
-        ends = [math.log(weighted_quantile(fit.sds[:, k], fit.weights, q)) for q in (p - tail / 2, p + tail / 2)]
-        shares = np.bincount(fit.sets, fit.weights * ((logs <= at) - p), minlength=1)
-        errors.append(math.sqrt(len(shares) / (len(shares) - 1) * (shares**2).sum()) * (ends[1] - ends[0]) / tail)
-    return max(errors) / ((high - low) / 2)
+    """Largest Monte-Carlo error of a spread's limits in half-widths of the interval; see ``NormalMixture.quantile_error``."""
+    values, tail = fit.sds[:, k], (1 - fit.level) / 2
+    limits, errors = [], []
+    for p in (tail, 1 - tail):
+        low, at, high = (weighted_quantile(values, fit.weights, q) for q in (p - tail / 2, p, p + tail / 2))
+        shares = np.bincount(fit.sets, fit.weights * ((values <= at) - p))
+        errors.append(math.sqrt(len(shares) / (len(shares) - 1) * (shares**2).sum()) * (high - low) / tail)
+        limits.append(at)
+    return max(errors) / ((limits[1] - limits[0]) / 2)
 
 
 def _relative_error(one: ContrastPosterior) -> float:

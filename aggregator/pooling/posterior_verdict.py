@@ -7,8 +7,11 @@ from dataclasses import dataclass
 
 from .hierarchical import ContrastPosterior
 
-BEYOND = 0.95  # posterior probability from which a ratio counts as better or worse than is worth acting on
-WITHIN = 0.90  # from which there is no difference worth having
+# Posterior probabilities from which a verdict is given. They are high because results are looked at every month: with them a series of
+# 24 monthly looks at a true ratio at the worthwhile one is ever wrongly called better, or without a difference worth having, in at most
+# one of twenty (tests/simulation/README.md).
+BEYOND = 0.9925  # the ratio lies beyond the worthwhile one
+WITHIN = 0.985  # it lies within
 DIFFERENT = 0.975  # from which two differ at all: the 95 % interval then leaves out 1
 BETTER, WORSE, SAME, DIFFER, UNDECIDED = "better", "worse", "no difference worth having", "different, size undecided", "undecided"
 

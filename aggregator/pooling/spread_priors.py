@@ -11,14 +11,15 @@ from .crossed_input import RESIDUAL
 
 ASSUMPTION = "the authors' assumption"
 STEEL = "steel"
+USUAL = 0.30  # run-to-run standard deviation, ln units, that the scales below belong to
 MEDIAN = 0.7407  # of a half-t with 4 degrees of freedom, in scales
 
-# Scales of half-t priors with 4 degrees of freedom, ln units: half of all such spreads are thought to lie below 0.74 of the scale.
+# Half-t priors, ln units. With 4 degrees of freedom half of all such spreads are thought to lie below 0.74 of the scale, with 1 below it.
 DEFAULT_PRIORS: Mapping[str, HalfT] = MappingProxyType(
     {
         "sharpener": HalfT(4, 0.20, ASSUMPTION),
         "tester": HalfT(4, 0.20, ASSUMPTION),
-        "blade": HalfT(4, 0.18, ASSUMPTION),
+        "blade": HalfT(1, 0.20, ASSUMPTION),  # a heavy tail: two or three blades a steel cannot say that they differ little
         "batch": HalfT(4, 0.10, ASSUMPTION),
         "lot": HalfT(4, 0.10, ASSUMPTION),
         "evening": HalfT(4, 0.10, ASSUMPTION),
@@ -31,9 +32,17 @@ DEFAULT_PRIORS: Mapping[str, HalfT] = MappingProxyType(
 )
 
 
-def residual_prior(ln_sd: float, source: str) -> HalfT:
-    """Prior of run-to-run spread whose median is a protocol's assumed repeatability."""
-    return HalfT(4, ln_sd / MEDIAN, source)
+def priors_for(ln_sd: float, source: str) -> dict[str, HalfT]:
+    """Priors of an endpoint from its protocol's assumed repeatability.
+
+    That of the run-to-run spread has it for its median. All others are scaled with it: where one run differs more from the next on
+    the ln scale, as lives do more than levels, so do people and blades.
+
+    Parameters
+    ----------
+    ln_sd, source : assumed repeatability and where it comes from.
+    """
+    return scaled(DEFAULT_PRIORS, ln_sd / USUAL) | {RESIDUAL: HalfT(4, ln_sd / MEDIAN, source)}
 
 
 def scaled(priors: Mapping[str, HalfT], factor: float) -> dict[str, HalfT]:

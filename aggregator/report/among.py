@@ -66,7 +66,7 @@ def among(record: Submission, protocol: Protocol, estimates: tuple[SubmissionEst
     pools = [] if results is None else results.pools
     key = (protocol.id, major(protocol.version), record.origin)
     endpoints = [e for p in pools if (p.protocol, p.major, p.origin) == key for e in p.endpoints if e.id == rule.id]
-    comparisons = [c for e in endpoints for c in (*e.steels, e.practice) if c is not None]
+    comparisons = [c for e in endpoints for c in e.pairwise]
     contrasts = [c for e in estimates if e.endpoint == rule.id for c in e.contrasts]
     found = []
     for comparison in comparisons:

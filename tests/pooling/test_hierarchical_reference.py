@@ -79,6 +79,8 @@ def fitted(name):
         {key: HalfT(df=float(prior["df"]), scale=float(prior["scale"])) for key, prior in told["priors"].items()},
         V=None if model["V"] is None else np.array(columns[model["V"]], dtype=float),
         high=high if "coarsening" in told else None,
+        error=0.005,
+        spread_error=0.02,
     )
 
 

@@ -9,6 +9,7 @@ settles: the fit then returns the supremum.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from scipy.special import log_ndtr
@@ -70,27 +71,70 @@ def fit_censored(
         intervals, a gain too small to be seen can still be a long way: some more steps pin the coefficients down.
     """
     low, high, x = (np.asarray(values, dtype=float) for values in (low, high, x))
-    problem = _problem(low, high, x, prior_df, prior_s2)
+    problem = problem_of(low, high, x, prior_df, prior_s2)
     eta = _start(low, high, x, prior_df, prior_s2) if start is None else start
-    value, gradient, hessian = _evaluate(problem, eta)
+    value, gradient, hessian = evaluate(problem, eta)
     converged, step = False, 0
     while not converged and step < MOST_STEPS:
-        direction = np.linalg.solve(_stiffened(hessian), gradient)
+        direction = np.linalg.solve(stiffened(hessian), gradient)
         converged = bool(gradient @ direction / 2 < DECREMENT)
         if not converged:
             eta, value, gradient, hessian, moved = _advance(problem, eta, value, gradient, hessian, direction)
             converged = not moved
         step += 1
     for _ in range(last_steps):
-        direction = np.linalg.solve(_stiffened(hessian), gradient)
+        direction = np.linalg.solve(stiffened(hessian), gradient)
         if gradient @ direction / 2 < SAFE and eta[-1] + direction[-1] > 0:
             eta = eta + direction
-            value, gradient, hessian = _evaluate(problem, eta)
+            value, gradient, hessian = evaluate(problem, eta)
     return _result(problem, eta, value, hessian, converged, step)
 
 
+def largest_along(
+    low: np.ndarray, high: np.ndarray, x: np.ndarray, prior_df: float, prior_s2: float, shifts: np.ndarray, start: np.ndarray
+) -> np.ndarray:
+    """The maximum of the objective with every limit moved, for many moves at once.
+
+    Parameters
+    ----------
+    low, high, x, prior_df, prior_s2, start : as for ``fit_censored``.
+    shifts : (m, n) what is taken from the limits.
+
+    Returns
+    -------
+    (m,) what ``fit_censored`` gives as ``objective``.
+    """
+    problem = problem_of(low, high, x, prior_df, prior_s2)
+    lows, highs = np.where(problem.open_low, 0.0, problem.low - shifts), np.where(problem.open_high, 0.0, problem.high - shifts)
+    eta = np.tile(start, (len(shifts), 1))
+    value, gradient, hessian = _evaluated(problem, lows, highs, eta)
+    going = np.arange(len(shifts))
+    for _ in range(MOST_STEPS):
+        direction = np.linalg.solve(stiffened(hessian[going]), gradient[going, :, None])[..., 0]
+        slope = (gradient[going] * direction).sum(axis=1)
+        far = slope / 2 >= DECREMENT
+        going, direction, slope = going[far], direction[far], slope[far]
+        left, size = np.arange(len(going)), 1.0
+        while len(left) and size > 1e-12:
+            trial = eta[going[left]] + size * direction[left]
+            left_in, trial = left[trial[:, -1] > 0], trial[trial[:, -1] > 0]
+            at = going[left_in]
+            new = _evaluated(problem, lows[at], highs[at], trial)
+            enough = np.isfinite(new[0]) & (new[0] >= value[at] + ARMIJO * size * slope[left_in])
+            at = at[enough]
+            eta[at], value[at], gradient[at], hessian[at] = trial[enough], new[0][enough], new[1][enough], new[2][enough]
+            left, size = np.setdiff1d(left, left_in[enough], assume_unique=True), size / 2
+        going = np.delete(going, left)
+        if not len(going):
+            break
+    direction = np.linalg.solve(stiffened(hessian), gradient[..., None])[..., 0]
+    safe = ((gradient * direction).sum(axis=1) / 2 < SAFE) & (eta[:, -1] + direction[:, -1] > 0)
+    value[safe] = _evaluated(problem, lows[safe], highs[safe], eta[safe] + direction[safe])[0]
+    return value
+
+
 @dataclass(frozen=True, eq=False)
-class _Problem:
+class Problem:
     """Everything that does not change between evaluations; open limits stand as 0 beside their marks."""
 
     exact: np.ndarray
@@ -102,10 +146,20 @@ class _Problem:
     prior_df: float
     prior_s2: float
 
+    @cached_property
+    def rows_low(self) -> np.ndarray:
+        """(n, p + 1) slopes of the lower limits, standardised, in (γ, φ)."""
+        return np.column_stack([-self.x, self.low])
 
-def _problem(low: np.ndarray, high: np.ndarray, x: np.ndarray, prior_df: float, prior_s2: float) -> _Problem:
+    @cached_property
+    def rows_high(self) -> np.ndarray:
+        """The same of the upper ones."""
+        return np.column_stack([-self.x, self.high])
+
+
+def problem_of(low: np.ndarray, high: np.ndarray, x: np.ndarray, prior_df: float, prior_s2: float) -> Problem:
     open_low, open_high = np.isneginf(low), np.isposinf(high)
-    return _Problem(
+    return Problem(
         exact=low == high,
         low=np.where(open_low, 0.0, low),
         high=np.where(open_high, 0.0, high),
@@ -129,15 +183,14 @@ def _start(low, high, x, prior_df, prior_s2) -> np.ndarray:
     return np.append(theta, 1.0) / sigma
 
 
-def _evaluate(problem: _Problem, eta):
+def evaluate(problem: Problem, eta):
     """Value, gradient and Hessian of the objective at (γ, φ)."""
     x, exact, phi = problem.x, problem.exact, eta[-1]
     shift = x @ eta[:-1]
     a = np.where(problem.open_low, -np.inf, phi * problem.low - shift)
     b = np.where(problem.open_high, np.inf, phi * problem.high - shift)
     terms, d_a, d_b, d_aa, d_bb, d_ab = _terms(a, b, exact)
-    rows_a = np.column_stack([-x, problem.low])
-    rows_b = np.column_stack([-x, problem.high])
+    rows_a, rows_b = problem.rows_low, problem.rows_high
     gradient = rows_a.T @ d_a + rows_b.T @ d_b
     cross = (rows_a * d_ab[:, None]).T @ rows_b
     hessian = (rows_a * d_aa[:, None]).T @ rows_a + (rows_b * d_bb[:, None]).T @ rows_b + cross + cross.T
@@ -145,6 +198,24 @@ def _evaluate(problem: _Problem, eta):
     gradient[-1] += (n_exact + d0) / phi - d0 * s02 * phi
     hessian[-1, -1] -= (n_exact + d0) / phi**2 + d0 * s02
     return terms.sum() + (n_exact + d0) * np.log(phi) - d0 * s02 * phi**2 / 2, gradient, hessian
+
+
+def _evaluated(problem: Problem, low, high, eta):
+    """``evaluate`` for many limits (m, n) and parameters (m, p + 1) at once."""
+    x, exact, phi = problem.x, problem.exact, eta[:, -1:]
+    shift, p = eta[:, :-1] @ x.T, x.shape[1]
+    a = np.where(problem.open_low, -np.inf, phi * low - shift)
+    b = np.where(problem.open_high, np.inf, phi * high - shift)
+    terms, d_a, d_b, d_aa, d_bb, d_ab = _terms(a, b, np.broadcast_to(exact, a.shape))
+    in_low, in_high, phi = d_aa * low + d_ab * high, d_bb * high + d_ab * low, phi[:, 0]
+    gradient, hessian = np.empty((len(eta), p + 1)), np.empty((len(eta), p + 1, p + 1))
+    gradient[:, :p] = -(d_a + d_b) @ x
+    hessian[:, :p, :p] = np.matmul(x.T * (d_aa + d_bb + 2 * d_ab)[:, None, :], x)
+    hessian[:, p, :p] = hessian[:, :p, p] = -(in_low + in_high) @ x
+    n_exact, d0, s02 = exact.sum(), problem.prior_df, problem.prior_s2
+    gradient[:, p] = (d_a * low + d_b * high).sum(axis=1) + (n_exact + d0) / phi - d0 * s02 * phi
+    hessian[:, p, p] = (in_low * low + in_high * high).sum(axis=1) - (n_exact + d0) / phi**2 - d0 * s02
+    return terms.sum(axis=1) + (n_exact + d0) * np.log(phi) - d0 * s02 * phi**2 / 2, gradient, hessian
 
 
 def _terms(a, b, exact):
@@ -164,30 +235,32 @@ def _terms(a, b, exact):
     return terms, d_a, d_b, d_aa, d_bb, mills_a * mills_b
 
 
-def _stiffened(hessian) -> np.ndarray:
+def stiffened(hessian) -> np.ndarray:
     """−H with its diagonal a trace larger, so that it can be solved where the likelihood is flat."""
-    diagonal = np.abs(np.diag(hessian))
-    return -hessian + RIDGE * np.diag(diagonal + RIDGE * diagonal.max())
+    diagonal, stiff = np.abs(np.diagonal(hessian, axis1=-2, axis2=-1)), -hessian
+    at = np.arange(hessian.shape[-1])
+    stiff[..., at, at] += RIDGE * (diagonal + RIDGE * diagonal.max(axis=-1, keepdims=True))
+    return stiff
 
 
-def _advance(problem: _Problem, eta, value, gradient, hessian, direction):
+def _advance(problem: Problem, eta, value, gradient, hessian, direction):
     """Go along the step, halved until φ > 0 and it gains enough; unmoved when rounding leaves nothing to gain."""
     size, slope = 1.0, gradient @ direction
     while size > 1e-12:
         trial = eta + size * direction
         if trial[-1] > 0:
-            new = _evaluate(problem, trial)
+            new = evaluate(problem, trial)
             if np.isfinite(new[0]) and new[0] >= value + ARMIJO * size * slope:
                 return trial, *new, True
         size /= 2
     return eta, value, gradient, hessian, False
 
 
-def _result(problem: _Problem, eta, value, hessian, converged, steps) -> CensoredFit:
+def _result(problem: Problem, eta, value, hessian, converged, steps) -> CensoredFit:
     """Back to θ and σ."""
     phi, d0, s02 = eta[-1], problem.prior_df, problem.prior_s2
     theta, p = eta[:-1] / phi, len(eta) - 1
-    inverse = np.linalg.inv(_stiffened(hessian))
+    inverse = np.linalg.inv(stiffened(hessian))
     jacobian = np.zeros((p + 1, p + 1))
     jacobian[:p, :p] = np.eye(p) / phi
     jacobian[:p, p] = -theta / phi

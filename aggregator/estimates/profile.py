@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property, lru_cache
 
 import numpy as np
 from scipy.linalg import null_space
@@ -11,7 +12,8 @@ from scipy.stats import f as f_distribution
 
 from aggregator.numerics.root_search import root_between
 
-from .censored import CensoredFit, fit_censored
+from .censored import CensoredFit, Problem, fit_censored, largest_along, problem_of
+from .likelihood_limits import limit_of
 
 LEVEL_TOP = 1e-4  # a likelihood ratio below this tells nothing apart
 CLOSE = 1e-11  # of a limit, relative: finer than what is published
@@ -45,6 +47,11 @@ class CensoredRuns:
     def effective_n(self) -> float:
         """N = n + d₀."""
         return len(self.low) + self.prior_df
+
+    @cached_property
+    def problem(self) -> Problem:
+        """The likelihood that is maximised."""
+        return problem_of(self.low, self.high, self.basis, self.prior_df, self.prior_s2)
 
     @property
     def df(self) -> float:
@@ -104,16 +111,19 @@ def profile_limits(runs: CensoredRuns, vector: np.ndarray, margin: float) -> Pro
     """
     profile = _Profile(runs, vector)
     one_sided = bool(np.isinf(runs.low).any() or np.isinf(runs.high).any())  # without any, no side can be open
-    open_low, open_high = one_sided and profile.flat(-1), one_sided and profile.flat(+1)
+    low, high = (profile.steep(side, profile.allowed(0.95)) for side in (-1, +1))
+    open_low, open_high = (one_sided and one is None and profile.flat(side) for side, one in ((-1, low), (+1, high)))
     if open_low and open_high:
         return ProfileLimits(math.nan, -math.inf, math.inf, False)
-    low = -math.inf if open_low else profile.limit(-1, profile.allowed(0.95))
-    high = math.inf if open_high else profile.limit(+1, profile.allowed(0.95))
+    if low is None:
+        low = -math.inf if open_low else profile.limit(-1, profile.allowed(0.95))
+    if high is None:
+        high = math.inf if open_high else profile.limit(+1, profile.allowed(0.95))
     if open_low or open_high:
         return ProfileLimits(-math.inf if open_low else math.inf, low, high, False)
     level_top = math.isfinite(high - low) and float(vector @ runs.fit.covariance @ vector) > ((high - low) / 2) ** 2
     estimate = profile.middle() if level_top else profile.estimate
-    return ProfileLimits(estimate, low, high, profile.within(margin), level_top)
+    return ProfileLimits(estimate, low, high, profile.within(margin, low, high), level_top)
 
 
 def tabulated_profile(runs: CensoredRuns, vector: np.ndarray) -> tuple[tuple[float, float], ...]:
@@ -129,7 +139,17 @@ def tabulated_profile(runs: CensoredRuns, vector: np.ndarray) -> tuple[tuple[flo
     Pairs (δ, −LR(δ)/2).
     """
     profile = _Profile(runs, vector)
-    return tuple((float(delta), -profile.fall(float(delta)) / 2) for delta in TABULATED)
+    largest = largest_along(
+        runs.low, runs.high, profile.x, runs.prior_df, runs.prior_s2, np.outer(TABULATED, profile.direction), profile.best
+    )
+    fallen = np.maximum(0.0, 2 * (runs.fit.objective - largest))
+    return tuple((float(delta), -float(fall) / 2) for delta, fall in zip(TABULATED, fallen, strict=True))
+
+
+@lru_cache(maxsize=4096)
+def _quantile(level: float, df: float) -> float:
+    """Of F with 1 and ``df`` degrees of freedom."""
+    return float(f_distribution.ppf(level, 1, df))
 
 
 class _Profile:
@@ -138,13 +158,37 @@ class _Profile:
     def __init__(self, runs: CensoredRuns, vector: np.ndarray):
         self.runs, self.length2 = runs, float(vector @ vector)
         self.direction = runs.basis @ vector / self.length2
-        self.rest = null_space(vector[None])
-        self.x = runs.basis @ self.rest
-        self.start = self.best = np.append(self.rest.T @ runs.fit.theta, 1.0) / runs.fit.sigma
+        self.vector = vector
         self.estimate = float(vector @ runs.fit.theta)
         finite = np.concatenate([side[np.isfinite(side)] for side in (runs.low, runs.high)])
         self.step = runs.fit.sigma * math.sqrt(self.length2)
         self.reach = float(np.ptp(finite)) * math.sqrt(self.length2) + FAR * self.step
+
+    @cached_property
+    def rest(self) -> np.ndarray:
+        """Directions in which δ stays."""
+        return null_space(self.vector[None])
+
+    @cached_property
+    def x(self) -> np.ndarray:
+        """The design without δ."""
+        return self.runs.basis @ self.rest
+
+    @cached_property
+    def best(self) -> np.ndarray:
+        """γ and φ without δ at the maximum."""
+        return np.append(self.rest.T @ self.runs.fit.theta, 1.0) / self.runs.fit.sigma
+
+    @cached_property
+    def start(self) -> np.ndarray:
+        """γ and φ from which the next fit starts."""
+        return self.best
+
+    def steep(self, side: int, largest: float) -> float | None:
+        """``limit`` in a few steps where the likelihood falls steeply; None where it must be looked for."""
+        fit = self.runs.fit
+        found = limit_of(self.runs.problem, np.append(fit.theta, 1.0) / fit.sigma, self.vector, largest / 2, side)
+        return found if found is not None and abs(found - self.estimate) < self.reach else None
 
     def fall(self, delta: float, start: np.ndarray | None = None) -> float:
         """LR at δ, not below 0, from the fit before or from another one: from far out a flat likelihood is hard to climb."""
@@ -156,7 +200,7 @@ class _Profile:
 
     def allowed(self, level: float) -> float:
         """The LR at which the scaled statistic reaches its quantile."""
-        return self.runs.effective_n * math.log1p(f_distribution.ppf(level, 1, self.runs.df) / self.runs.df)
+        return self.runs.effective_n * math.log1p(_quantile(level, self.runs.df) / self.runs.df)
 
     def flat(self, side: int) -> bool:
         """Whether the likelihood has not fallen far out on a side."""
@@ -184,7 +228,9 @@ class _Profile:
             inner, step, near = outer, 2 * step, self.start
         return side * math.inf
 
-    def within(self, margin: float) -> bool:
-        """Whether the 90 % interval lies within ± margin."""
+    def within(self, margin: float, low: float, high: float) -> bool:
+        """Whether the 90 % interval lies within ± margin, as it does on a side on which the 95 % limit does."""
+        if abs(self.estimate) >= margin:
+            return False
         allowed = self.allowed(0.90)
-        return abs(self.estimate) < margin and min(self.fall(margin), self.fall(-margin)) > allowed
+        return (high < margin or self.fall(margin) > allowed) and (low > -margin or self.fall(-margin) > allowed)

@@ -10,7 +10,7 @@ from scipy.optimize import approx_fprime, minimize
 from scipy.stats import norm
 from scipy.stats import t as t_distribution
 
-from aggregator.estimates.censored import _evaluate, _problem, fit_censored
+from aggregator.estimates.censored import evaluate, fit_censored, problem_of
 from aggregator.estimates.profile import fit_runs, profile_limits
 
 REFERENCE = Path(__file__).parents[1] / "reference"
@@ -89,15 +89,15 @@ def test_the_penalised_maximum_is_that_of_a_general_optimiser_on_a_plain_likelih
 
 def test_the_gradient_is_that_of_finite_differences_and_zero_at_the_maximum():
     low, high, x = small_case()
-    problem = _problem(low, high, x, 4.0, 0.25)
+    problem = problem_of(low, high, x, 4.0, 0.25)
     eta = np.array([0.3, -0.2, 1.4])
-    numeric = approx_fprime(eta, lambda e: _evaluate(problem, e)[0], 1e-7)
-    np.testing.assert_allclose(_evaluate(problem, eta)[1], numeric, rtol=1e-5, atol=1e-5)
-    rows = [approx_fprime(eta, lambda e, j=j: _evaluate(problem, e)[1][j], 1e-7) for j in range(3)]
-    np.testing.assert_allclose(_evaluate(problem, eta)[2], rows, rtol=1e-5, atol=1e-4)
+    numeric = approx_fprime(eta, lambda e: evaluate(problem, e)[0], 1e-7)
+    np.testing.assert_allclose(evaluate(problem, eta)[1], numeric, rtol=1e-5, atol=1e-5)
+    rows = [approx_fprime(eta, lambda e, j=j: evaluate(problem, e)[1][j], 1e-7) for j in range(3)]
+    np.testing.assert_allclose(evaluate(problem, eta)[2], rows, rtol=1e-5, atol=1e-4)
     fit = fit_censored(low, high, x, 4.0, 0.25)
     at = np.append(fit.theta, 1.0) / fit.sigma
-    np.testing.assert_allclose(_evaluate(problem, at)[1], 0, atol=1e-9)
+    np.testing.assert_allclose(evaluate(problem, at)[1], 0, atol=1e-9)
 
 
 def two_arms(n=4, seed=2):

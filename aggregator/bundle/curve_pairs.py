@@ -11,7 +11,10 @@ from .analysis import BandPoint, CurveComparison
 from .numbers import published, ratio
 from .sentences import amount, plural
 
-SCOPE = "How far one submission differs from the next is not in these bands; see the pooled comparisons for that."
+SCOPE = (
+    "These bands know only how runs differ, not how blades, people and submissions do: they say what these runs read, not which steel "
+    "is sharper or whether one overtakes the other. For that see the ratios at the endpoints."
+)
 
 
 def curve_comparison(pair: CurvePair, unit: str) -> CurveComparison:
@@ -68,36 +71,26 @@ def _sentence(pair: CurvePair, found: CurveContrast, unit: str) -> str:
     few = [name for name, blades in ((pair.first, pair.blades_first), (pair.second, pair.blades_second)) if blades == 1]
     if few:
         parts.append(f"Only one blade of {' and of '.join(few)}: this speaks of these blades, not of the steel.")
-    told = (found.same_work.low > 0).any() or (found.same_work.high < 0).any()
-    return " ".join([*parts, *([SCOPE] if told else [])])
+    return " ".join([*parts, SCOPE])
 
 
 def course_sentence(first: str, second: str, found: CurveContrast, unit: str) -> str:
-    """Whether one overtakes the other; else where one is sharper; else that they cannot be told apart."""
+    """Where these runs read one sharper than the other; else that they do not tell the two apart."""
     band = found.same_work
-    if found.overtakes:
-        late, early = (first, second) if found.overtakes == "first" else (second, first)
-        return f"{late} overtakes {early}: less sharp at first, sharper later. They change places {_places(found, unit)}."
-    stretches = {name: _stretch(band, inside) for name, inside in ((first, band.low > 0), (second, band.high < 0))}
-    for name, other in ((first, second), (second, first)):
-        if stretches[name]:
-            start, end = stretches[name]
-            where = f"at {amount(start)} {unit}" if start == end else f"from {amount(start)} to {amount(end)} {unit}"
-            return f"{name} is sharper than {other} {where}; nowhere is {other} sharper beyond doubt."
-    return f"Nowhere between {amount(band.at[0])} and {amount(band.at[-1])} {unit} can {first} and {second} be told apart."
+    sides = [(first, second, _stretches(band, band.low > 0)), (second, first, _stretches(band, band.high < 0))]
+    met = sorted((side for side in sides if side[2]), key=lambda side: side[2][0])
+    if not met:
+        return f"Nowhere between {amount(band.at[0])} and {amount(band.at[-1])} {unit} do these runs tell {first} and {second} apart."
+    (sharper, other, where), *rest = met
+    told = f"In these runs {sharper} was sharper than {other} {_places(where)} {unit}"
+    return told + "".join(f", and {name} than {beside} {_places(places)} {unit}" for name, beside, places in rest) + "."
 
 
-def _places(found: CurveContrast, unit: str) -> str:
-    """Where the curves may cross."""
-    band = found.same_work
-    first_side, second_side = np.flatnonzero(band.low > 0), np.flatnonzero(band.high < 0)
-    turn = sorted((band.at[first_side[0]], band.at[second_side[0]]))
-    inside = [(a, b) for a, b in found.crossover if b >= turn[0] and a <= turn[1]]
-    low, high = (inside[0][0], inside[-1][1]) if inside else turn
-    return f"somewhere between {amount(low)} and {amount(high)} {unit}"
+def _places(stretches: list[tuple[float, float]]) -> str:
+    return " and ".join(f"at {amount(a)}" if a == b else f"from {amount(a)} to {amount(b)}" for a, b in stretches)
 
 
-def _stretch(band: Band, inside: np.ndarray) -> tuple[float, float] | None:
-    """First and last place of those inside."""
-    places = band.at[inside]
-    return (float(places[0]), float(places[-1])) if len(places) else None
+def _stretches(band: Band, inside: np.ndarray) -> list[tuple[float, float]]:
+    """First and last place of every unbroken stretch inside."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]])))
+    return [(float(band.at[a]), float(band.at[b - 1])) for a, b in zip(edges[::2], edges[1::2], strict=True)]

@@ -82,8 +82,9 @@ class CurveContrast:
     same_sharpness_from_common_start : ratio of the work from the sharpest common level down to each.
     crossover : stretches of work (from, to) where 0 lies in the pointwise interval of ``same_work``, so that the curves may
         cross there; possibly none, possibly several.
-    overtakes : ``"first"`` or ``"second"``, the curve that is behind early and ahead later beyond doubt: the simultaneous band
-        lies wholly on one side of 0 somewhere and wholly on the other side later. ``""`` otherwise.
+    overtakes : ``"first"`` or ``"second"``, the curve that is behind early and ahead later as far as the curves' own covariance
+        goes: the simultaneous band lies wholly on one side of 0 somewhere and wholly on the other side later. ``""`` otherwise. Of
+        steels it says nothing while that covariance knows no blades and no people.
     reason : why there is no contrast at all; empty otherwise.
     sharpness_reason : why there is no view at the same sharpness; empty otherwise.
     draws : number of draws.

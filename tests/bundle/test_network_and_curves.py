@@ -1,12 +1,13 @@
 """Networks, curves against each other and probes in plain English, and as published numbers."""
 
+import re
 from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
-from aggregator.bundle.curve_pairs import course_sentence, curve_comparison
+from aggregator.bundle.curve_pairs import SCOPE, course_sentence, curve_comparison
 from aggregator.bundle.network import network_result
 from aggregator.bundle.probes import probe_result, probes_sentence
 from aggregator.estimates.repeatability import Repeatability, RepeatabilityTable
@@ -97,9 +98,11 @@ def curve_pair(first, second, sd=0.05, reference=0.0, **facts):
 CROSSING = ([0.6, 0.2, -0.2, -0.7, -1.2, -1.8], [0.0, -0.1, -0.25, -0.4, -0.6, -0.8])
 
 
-def test_overtaking_is_told_with_where():
+def test_curves_that_cross_are_told_as_what_these_runs_read_and_nobody_overtakes():
     found = curve_comparison(curve_pair(*CROSSING), "cut")
-    assert found.sentence.startswith("lasting overtakes keen: less sharp at first, sharper later. They change places somewhere between ")
+    told = r"In these runs keen was sharper than lasting from 0 to [\d.]+ cuts, and lasting than keen from [\d.]+ to 80 cuts\. "
+    assert re.fullmatch(told + re.escape(SCOPE), found.sentence)
+    assert "change places" not in found.sentence and "beyond doubt" not in found.sentence
     assert found.state == "compared"
     start, end = found.same_work[0], found.same_work[-1]
     assert (start.at, end.at) == (0.0, 80.0)
@@ -110,15 +113,14 @@ def test_overtaking_is_told_with_where():
 
 def test_curves_that_nothing_tells_apart_are_said_to_be_so():
     found = curve_comparison(curve_pair(CROSSING[0], CROSSING[0], sd=0.3), "cut")
-    assert found.sentence == "Nowhere between 0 and 80 cuts can keen and lasting be told apart."
+    assert found.sentence == f"Nowhere between 0 and 80 cuts do these runs tell keen and lasting apart. {SCOPE}"
 
 
 def test_one_side_sharper_throughout_is_no_crossing():
     higher = [value + 0.6 for value in CROSSING[1]]
     found = curve_pair(CROSSING[1], higher)
-    assert course_sentence("keen", "lasting", found.contrast, "cuts").startswith(
-        "lasting is sharper than keen from 0 to 80 cuts; nowhere is keen"
-    )
+    told = course_sentence("keen", "lasting", found.contrast, "cuts")
+    assert told == "In these runs lasting was sharper than keen from 0 to 80 cuts."
 
 
 def test_sharpness_is_published_relative_to_the_pool_and_no_bound_is_null():
@@ -201,7 +203,14 @@ def test_the_probes_are_counted_against_chance():
     assert probes_sentence([]) == ""
 
 
-def test_a_band_that_touches_both_sides_but_never_together_is_no_overtaking():
+def test_a_band_that_touches_both_sides_but_never_together_tells_nothing_apart():
     band = SimpleNamespace(at=np.array([0.0, 5.0]), low=np.array([-0.1, -0.2]), high=np.array([0.2, 0.1]))
-    found = SimpleNamespace(same_work=band, overtakes="", crossover=((0.0, 5.0),))
-    assert course_sentence("a", "b", found, "cuts") == "Nowhere between 0 and 5 cuts can a and b be told apart."
+    found = SimpleNamespace(same_work=band)
+    assert course_sentence("a", "b", found, "cuts") == "Nowhere between 0 and 5 cuts do these runs tell a and b apart."
+
+
+def test_every_stretch_of_a_band_is_named_and_a_single_place_as_one():
+    low, high = np.array([0.1, 0.1, -0.1, 0.1, -0.4]), np.array([0.3, 0.3, 0.3, 0.3, -0.1])
+    found = SimpleNamespace(same_work=SimpleNamespace(at=np.array([0.0, 5.0, 10.0, 20.0, 40.0]), low=low, high=high))
+    told = "In these runs a was sharper than b from 0 to 5 and at 20 cuts, and b than a at 40 cuts."
+    assert course_sentence("a", "b", found, "cuts") == told

@@ -16,7 +16,7 @@ from .probe_register import Probe
 from .random_terms import ASSUMED_VARIANCES, TermsHeld, terms_held
 from .runs_design import Runs, checked_runs, fixed_part, independent_columns, too_many_levels
 from .runs_fit import fit_groups
-from .working_values import WorkingValues, fit_working, working_values
+from .working_values import WorkingValues, centre_of, fit_working, working_values
 
 ANSWERED, TOO_LITTLE, NOT_APART, NOT_FITTED = "answered", "too little", "not told apart", "not fitted"
 NO_VALUES = "what one-sided runs say could not be had"
@@ -149,6 +149,11 @@ def fit_shared(taken: Chosen, values: WorkingValues, X: np.ndarray) -> tuple[Cro
     """
     groups = shared_terms(taken.rows, taken.runs)
     groups = {name: groups[name] for name in held_terms(groups, X).held}
+    if values.extra is not None:
+        quick = _about_centre(taken.runs, values, X, groups)
+        fit = None if quick is None else fit_working(quick, X, groups)
+        if fit is not None and not _why_not(fit) and None not in fit.variances.values():
+            return fit, ""
     fit = fit_working(values, X, groups)
     for _ in range(0 if values.extra is None else ROUNDS):
         if _why_not(fit) or None in fit.variances.values():
@@ -156,6 +161,16 @@ def fit_shared(taken: Chosen, values: WorkingValues, X: np.ndarray) -> tuple[Cro
         values = working_values(taken.runs, X, groups, fit) or values
         fit = fit_working(values, X, groups)
     return fit, _why_not(fit)
+
+
+def _about_centre(runs: Runs, values: WorkingValues, X: np.ndarray, groups: Mapping[str, np.ndarray]) -> WorkingValues | None:
+    """The values after all rounds where each of them goes smoothly; rounds need no more of a fit than its centre."""
+    for _ in range(ROUNDS):
+        centre = centre_of(values, X, groups)
+        if centre is None:
+            return None
+        values = working_values(runs, X, groups, centre) or values
+    return values
 
 
 def _why_not(fit: CrossedFit) -> str:

@@ -12,6 +12,7 @@ from aggregator.endpoints.rows import EndpointRow
 from aggregator.numerics.attempt import attempt
 from aggregator.records.canonical import PoolKey
 
+from .in_processes import each
 from .probe_agreement import agreement
 from .probe_effects import Found, Model, found_in, model, same_model
 from .probe_register import AGREEMENT, SPREAD, Probe
@@ -20,6 +21,7 @@ from .probe_spread import spread
 from .runs_fit import Difference
 
 CHANCE = 0.05  # share of probes that find something where there is nothing
+WORTH_PROCESSES = 4000  # rows times probes from which starting processes costs less than it saves
 BY_THEMSELVES = {SPREAD: spread, AGREEMENT: agreement}
 
 
@@ -66,7 +68,9 @@ def probe_answers(
     for row in rows:
         if asked.get((row.pool, row.endpoint)):
             grouped.setdefault((row.pool, row.endpoint), []).append(row)
-    return {key: _answers(key, own, asked[key]) for key, own in sorted(grouped.items())}
+    jobs = [(key, own, asked[key]) for key, own in sorted(grouped.items())]
+    found = each(_answers, jobs, [len(own) * len(probes) for _, own, probes in jobs], WORTH_PROCESSES)
+    return {key: answers for (key, *_), answers in zip(jobs, found, strict=True)}
 
 
 def found_something(answers: Iterable[ProbeAnswer], level: float = CHANCE) -> tuple[int, int]:

@@ -11,12 +11,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 import scipy.sparse as sp
 
+from aggregator.numerics import mixed
 from aggregator.numerics.interval import Interval
+from aggregator.numerics.mixed_inference import without_information
 from aggregator.numerics.normal_sites import normal_sites
+from aggregator.numerics.variance_search import RESIDUAL_VANISHES, Problem, at, search_widely, start
 
 from .censored_crossed import FLOOR_SHARE, SHEPPARD
 from .crossed import crossed
-from .crossed_input import RESIDUAL
+from .crossed_input import RESIDUAL, checked_rows
 from .crossed_results import CrossedFit
 from .runs_design import Runs
 
@@ -39,7 +42,7 @@ class WorkingValues:
     residual: float | None
 
 
-def working_values(runs: Runs, X: np.ndarray, groups: Mapping[str, np.ndarray], fit: CrossedFit) -> WorkingValues | None:
+def working_values(runs: Runs, X: np.ndarray, groups: Mapping[str, np.ndarray], fit: CrossedFit | Centre) -> WorkingValues | None:
     """Values and variances that say of each run what its limits say, at the fitted coefficients and variances.
 
     Parameters
@@ -69,7 +72,7 @@ def working_values(runs: Runs, X: np.ndarray, groups: Mapping[str, np.ndarray], 
     return WorkingValues(y, extra, residual)
 
 
-def _sites(runs: Runs, X, groups, fit: CrossedFit, y, extra, residual: float):
+def _sites(runs: Runs, X, groups, fit: CrossedFit | Centre, y, extra, residual: float):
     """``normal_sites`` of the one-sided runs given the others."""
     o, c = np.flatnonzero(~runs.one_sided), np.flatnonzero(runs.one_sided)
     fitted = X @ fit.coefficients
@@ -83,6 +86,45 @@ def _sites(runs: Runs, X, groups, fit: CrossedFit, y, extra, residual: float):
     covariance = S[np.ix_(c, c)] - weights @ S[np.ix_(o, c)]
     above = np.isposinf(runs.high[c])
     return normal_sites(mean, (covariance + covariance.T) / 2, np.where(above, runs.low[c], runs.high[c]), np.where(above, 1.0, -1.0))
+
+
+@dataclass(frozen=True, eq=False)
+class Centre:
+    """What ``working_values`` needs of a fit: its coefficients and variances."""
+
+    coefficients: np.ndarray
+    variances: Mapping[str, float]
+
+
+def centre_of(values: WorkingValues, X: np.ndarray, groups: Mapping[str, object]) -> Centre | None:
+    """Coefficients and variances of ``fit_working`` without what takes longest of it, the uncertainty of either.
+
+    Parameters
+    ----------
+    values : n values of which some are not exact.
+    X, groups : as for ``fit_working``.
+
+    Returns
+    -------
+    None wherever ``fit_working`` has something to say: only it can.
+    """
+    floor = FLOOR_SHARE * values.residual
+    rows = checked_rows(values.y, X, {**groups, RESIDUAL: np.arange(len(values.y))}, floor + values.extra, "reml", 0.95)
+    if rows.nothing:
+        return None
+    system = mixed.prepare(rows.y, rows.X, [term.matrix for term in rows.terms], rows.known)
+    if system.collinear is not None or system.n <= system.p or not system.kept.all():
+        return None
+    problem = Problem(system, rows.restricted, True)
+    beginning = at(problem, start(problem), True)
+    if beginning is None or without_information(problem, beginning).any():
+        return None
+    found = search_widely(problem, beginning)
+    if not found.converged or found.message == RESIDUAL_VANISHES:
+        return None
+    coefficients = system.origin + system.unit * (system.back @ found.point.evaluation.coefficients)
+    variances = dict(zip((term.name for term in rows.terms), (found.point.variances * system.unit**2).tolist(), strict=True))
+    return Centre(coefficients, variances | {RESIDUAL: variances[RESIDUAL] + floor})
 
 
 def fit_working(

@@ -3,21 +3,27 @@
 Enters: arrays that were validated elsewhere. Leaves: numbers, arrays and frozen dataclasses of them. Must not happen
 here: validation of what people wrote, global state, randomness that was not passed in.
 
-``attempt``              one fit at a time: failed numbers become "not fitted" with the reason
-``interval``             one interval with its level and the method that made it
-``weighted_regression``  least squares with weights 1/(v + tau2), linear in the number of rows
-``residual_spectrum``    restricted likelihood for one variance and dense covariances, in independent parts
-``elimination``          sparse factor, solves and selected inverse with one analysis for many matrices of a pattern
-``whitening``            rows with a known block-diagonal covariance divided by its root
-``mixed``                criterion of the linear mixed model and its exact gradient, in three steps
-``variance_search``      variance components: bounded Newton steps, several starts where rows are few
-``variance_profile``     profile-likelihood limits of one variance
-``mixed_inference``      coefficients' covariance, its small-sample correction, degrees of freedom, effects' errors
-``censored_mixed``       the mixed model with responses known to one side, by expectation and maximisation
-``truncated_normal``     probability and moments of correlated normal responses beyond limits
-``normal_sites``         what a limit says of a normal response, as a value with a variance
-``isotonic``             monotone fits
-``estimability``         which contrasts a design can tell
-``root_search``          roots of one-dimensional functions, and the best of several local maxima
-``quadratic_form``       the distribution of Cochran's Q
+``attempt``                one fit at a time: failed numbers become "not fitted" with the reason
+``interval``               one interval with its level and the method that made it
+``weighted_regression``    least squares with weights 1/(v + tau2), linear in the number of rows
+``residual_spectrum``      restricted likelihood for one variance and dense covariances, in independent parts
+``elimination``            sparse factor, solves and selected inverse with one analysis for many matrices of a pattern
+``whitening``              rows with a known block-diagonal covariance divided by its root
+``mixed``                  criterion of the linear mixed model and its exact gradient, in three steps
+``variance_search``        variance components: bounded Newton steps, several starts where rows are few
+``variance_profile``       profile-likelihood limits of one variance
+``mixed_inference``        coefficients' covariance, its small-sample correction, degrees of freedom, effects' errors
+``censored_mixed``         the mixed model with responses known to one side, by expectation and maximisation
+``truncated_normal``       probability and moments of correlated normal responses beyond limits
+``truncated_moments``      the same of independent ones between two limits
+``normal_sites``           what a limit says of a normal response, as a value with a variance
+``restricted_likelihood``  log-likelihood and slopes at given standard deviations, exact, interval and one-sided responses alike
+``half_t``                 the prior of a standard deviation, and the coordinate in which it is standard normal
+``quasi_importance``       points of a multivariate t about a mode, the same on every call
+``pareto``                 importance weights: the shape of their tail, and smoothed by it
+``normal_mixture``         moments, probabilities and quantiles of a mixture of normals
+``isotonic``               monotone fits
+``estimability``           which contrasts a design can tell
+``root_search``            roots of one-dimensional functions, and the best of several local maxima
+``quadratic_form``         the distribution of Cochran's Q
 """

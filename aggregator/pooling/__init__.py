@@ -1,4 +1,4 @@
-"""Stage 4: all submissions -> random effects, interlaboratory view, curves.
+"""Stage 4: all submissions -> one answer on every comparison, other methods beside it, interlaboratory view, curves.
 
 Enters: contrasts and covariances of single submissions (``estimates``) and rows of runs (``endpoints``). Leaves: frozen
 results that hold numbers, their method, their level and what could not be told, with the reason. Must not happen here:
@@ -29,7 +29,9 @@ Every name below is a function, imported as ``from aggregator.pooling import cro
 name or is named in brackets.
 
 =================================  =============================================================================
-``hierarchical``                   the random-effects meta-analysis of all runs in one stage, with weakly informative priors
+``headline``                       the one answer that is published on every pair of steels and on practice
+``hierarchical``                   the model behind it: the random-effects meta-analysis of all runs in one stage, with priors
+``what_matters``                   how much steels, people, blades and runs differ, and which differ more
 ``random_effects``                 contrast pooling: mean, heterogeneity, prediction
 ``three_level``                    the same where several submissions share people or blades
 ``cochran_q``, ``q_profile``       Cochran's Q, and the interval of tau2 from it (``heterogeneity``, with its estimators)
@@ -62,7 +64,9 @@ name or is named in brackets.
 Gathering the rows of the path for them:
 
 =================================  =============================================================================
-``all_runs``                       one model of all runs a pool and endpoint
+``all_answers``                    the one answer on every comparison of every pool and endpoint
+``judged``                         what the runs of every pool can tell apart, as the answers have it (``all_answers``)
+``all_runs``                       the crossed model of all runs, a pool and endpoint at a time
 ``compare``                        from contrasts of submissions to pooled comparisons (``comparisons``, ``studies``)
 ``courses``                        the leading comparison of each pool through the months (``cumulative``)
 ``presences``                      which submissions counted in which months
@@ -79,8 +83,12 @@ Which questions there are stands in ``probe_register``, what they ask of a row i
 
 A function has its module's name here because the module is imported first and the name set after it; every module that shares its name with
 a function has to be imported below, or a later import of it would put the module back.
+
+What the answers start from stands in ``spread_priors`` (the one table of default priors), ``partitions`` (which terms these runs cannot
+tell apart) and ``posterior_verdict`` (what probabilities come to).
 """
 
+from .all_answers import all_answers, judged
 from .all_runs import all_runs
 from .apart import further_runs, told_apart
 from .bounds import with_bounds
@@ -94,6 +102,7 @@ from .curve_contrast import curve_contrast, mean_curves_of_runs
 from .curve_pairs import curve_pairs
 from .curves import mean_curves
 from .exchanges import best_exchanges
+from .headline import headline
 from .heterogeneity import cochran_q, q_profile
 from .hierarchical import hierarchical
 from .incomplete_runs import mean_curves_of_incomplete_runs
@@ -117,9 +126,11 @@ from .steel_network import steel_networks
 from .three_level import three_level
 from .trim_and_fill import trim_and_fill
 from .two_roles import two_roles
+from .what_matters import what_matters
 from .within_submissions import within_submissions
 
 __all__ = [
+    "all_answers",
     "all_runs",
     "best_exchanges",
     "circulated_blades",
@@ -134,9 +145,11 @@ __all__ = [
     "curve_pairs",
     "design_by_treatment",
     "further_runs",
+    "headline",
     "hierarchical",
     "influence",
     "interlaboratory",
+    "judged",
     "leave_one_out",
     "max_t_quantile",
     "mean_curves",
@@ -159,6 +172,7 @@ __all__ = [
     "told_apart",
     "trim_and_fill",
     "two_roles",
+    "what_matters",
     "with_bounds",
     "within_submissions",
 ]

@@ -5,7 +5,7 @@ The stages in the order of the data::
     records     files -> validated records, or findings
     endpoints   records -> one row a run and endpoint
     estimates   runs of one submission -> contrasts, covariance, degrees of freedom
-    pooling     all submissions -> random effects, interlaboratory view
+    pooling     all submissions -> one answer on every comparison, other methods beside it, interlaboratory view
     bundle      results with schema and provenance
     pages       bundle -> pages, tables, charts
 

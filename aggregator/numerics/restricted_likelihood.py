@@ -32,6 +32,20 @@ FIRST_VARIANCE = 1e3  # of the first site of a one-sided response, in units of t
 
 
 @dataclass(frozen=True, eq=False)
+class Products:
+    """Products of every two entries of each of l sparse vectors of length m.
+
+    Attributes
+    ----------
+    places : (u,) where in a flat (m, m) matrix they are not zero.
+    values : (u, l) the products there.
+    """
+
+    places: np.ndarray
+    values: sp.csr_matrix
+
+
+@dataclass(frozen=True, eq=False)
 class MixedRows:
     """One data set, prepared; responses are less ``X @ origin``.
 
@@ -42,13 +56,13 @@ class MixedRows:
     first : (a,) [Z X]ᵀW[Z X] of the effects eliminated first, which is diagonal; W holds the inverse known variances of the exact
         rows, or ones.
     across : (m − a, a) the same between the others and them, sparse.
-    outer : ((m − a)², a) products of every two entries of a column of ``across``.
+    outer : products of every two entries of a column of ``across``.
     gram : (m − a, m − a) the same of the others.
     rhs, squares : (m,) [Z X]ᵀWy and yᵀWy over the exact rows.
     log_known : sum of the logarithms of the known variances.
     exact : number of exact rows.
     near : (l, m − a) rows of [Z X] that are limited.
-    pairs : ((m − a)², l) products of a limited row's entries, so that ``pairs @ w`` is their [Z X]ᵀ diag(w) [Z X].
+    pairs : products of every two entries of a limited row, so that ``pairs`` times w is their [Z X]ᵀ diag(w) [Z X].
     low, high : (l,) their limits.
     extra : (l,) their known variances; 0 where the residual's is unknown.
     spread : variance of the responses, in which a first guess is made.
@@ -62,14 +76,14 @@ class MixedRows:
     order: np.ndarray
     first: np.ndarray
     across: sp.csr_matrix
-    outer: sp.csr_matrix
+    outer: Products
     gram: np.ndarray
     rhs: np.ndarray
     squares: float
     log_known: float
     exact: int
     near: np.ndarray
-    pairs: sp.csr_matrix
+    pairs: Products
     low: np.ndarray
     high: np.ndarray
     extra: np.ndarray
@@ -103,7 +117,7 @@ class LikelihoodPoint:
     slopes : (K + 1,) its derivatives by the standard deviations, the residual's last; None unless asked for.
     coefficients, covariance : (p,) and (p, p) of b given the standard deviations.
     factor, solution : lower Cholesky factor of what is left of C, and C⁻¹ times its right-hand side.
-    pivots, moved : (a,) pivots of the effects eliminated first, and (m − a, a) what each adds to the others.
+    pivots, across, weight : (a,) pivots of the effects eliminated first, how they meet the others, and 1/σ².
     scale : (m,) σ of each effect, 1 for coefficients.
     sites : settled.
     """
@@ -115,15 +129,17 @@ class LikelihoodPoint:
     factor: np.ndarray
     solution: np.ndarray
     pivots: np.ndarray
-    moved: sp.csr_matrix
+    across: sp.csr_matrix
+    weight: float
     scale: np.ndarray
     sites: Sites
 
     def combined(self, targets: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Means and variances, (T,) each, of sums of effects and coefficients with weights ``targets``, (T, m), columns in ``order``."""
         scaled = targets * self.scale
-        first, rest = scaled[:, : len(self.pivots)], scaled[:, len(self.pivots) :]
-        left = rest.T - self.moved @ (first / self.pivots).T
+        a = len(self.pivots)
+        first, rest = scaled[:, :a], scaled[:, a:]
+        left = rest.T - self.scale[a:, None] * (self.across @ (self.weight * self.scale[:a] * first / self.pivots).T)
         halves = lapack.dtrtrs(self.factor, left, lower=1)[0]
         return scaled @ self.solution, (first**2 / self.pivots).sum(axis=1) + (halves**2).sum(axis=0)
 
@@ -192,17 +208,19 @@ def _independent(gram: sp.csr_matrix, limited: sp.csr_matrix, q: int) -> np.ndar
     return chosen
 
 
-def _pairs(rows: sp.csr_matrix) -> sp.csr_matrix:
-    """(m², l) products of every two entries of a row."""
+def _pairs(rows: sp.csr_matrix) -> Products:
+    """Products of every two entries of a row, for all rows."""
     m, places, values = rows.shape[1], [], []
     for i in range(rows.shape[0]):
         own = slice(rows.indptr[i], rows.indptr[i + 1])
         at, entries = rows.indices[own].astype(np.int64), rows.data[own]
         places.append((at[:, None] * m + at).ravel())
         values.append(np.outer(entries, entries).ravel())
+    if not places:
+        return Products(np.zeros(0, dtype=np.int64), sp.csr_matrix((0, rows.shape[0])))
     owner = np.repeat(np.arange(rows.shape[0]), [len(one) for one in places])
-    flat = (np.concatenate(values), (np.concatenate(places), owner)) if places else ((), ((), ()))
-    return sp.csr_matrix(flat, shape=(m * m, rows.shape[0]))
+    met, which = np.unique(np.concatenate(places), return_inverse=True)
+    return Products(met, sp.csr_matrix((np.concatenate(values), (which, owner)), shape=(len(met), rows.shape[0])))
 
 
 def first_sites(rows: MixedRows) -> Sites:
@@ -266,7 +284,6 @@ class _Factored:
     L: np.ndarray
     half: np.ndarray
     pivots: np.ndarray
-    moved: sp.csr_matrix
     rhs: np.ndarray
 
 
@@ -306,20 +323,23 @@ def _factor(at: _Place, y: np.ndarray, variance: np.ndarray) -> _Factored | None
     mine, others = at.scale[:a], at.scale[a:]
     pivots = 1 + w * mine**2 * rows.first
     C = rows.gram * w
+    flat = C.ravel()
     if len(y):
-        C += (rows.pairs @ (1 / variance)).reshape(C.shape)
+        flat[rows.pairs.places] += rows.pairs.values @ (1 / variance)
     if a:
-        C -= (rows.outer @ (w**2 * mine**2 / pivots)).reshape(C.shape)
+        flat[rows.outer.places] -= rows.outer.values @ (w**2 * mine**2 / pivots)
     C *= others[:, None]
     C *= others
-    C.ravel()[: (rows.q - a) * (len(others) + 1) : len(others) + 1] += 1.0
+    flat[: (rows.q - a) * (len(others) + 1) : len(others) + 1] += 1.0
     L, info = lapack.dpotrf(C.T, lower=1, clean=0, overwrite_a=1)
     if info != 0:
         return None
-    moved = sp.diags(others) @ rows.across @ sp.diags(w * mine) if a else sp.csr_matrix((len(others), 0))
-    first = mine * w * rows.rhs[:a]
-    rest = others * (w * rows.rhs[a:] + (rows.near.T @ (y / variance) if len(y) else 0.0)) - moved @ (first / pivots)
-    return _Factored(L, lapack.dtrtrs(L, rest, lower=1)[0], pivots, moved, first)
+    first, rest = mine * w * rows.rhs[:a], w * rows.rhs[a:]
+    if len(y):
+        rest = rest + rows.near.T @ (y / variance)
+    if a:
+        rest = rest - rows.across @ (w * mine * first / pivots)
+    return _Factored(L, lapack.dtrtrs(L, others * rest, lower=1)[0], pivots, first)
 
 
 def _solved(
@@ -327,7 +347,9 @@ def _solved(
 ) -> LikelihoodPoint | None:
     rows, L, p = at.rows, found.L, at.rows.p
     rest = lapack.dtrtrs(L, found.half, lower=1, trans=1)[0]
-    solution = np.concatenate([(found.rhs - found.moved.T @ rest) / found.pivots, rest])
+    a = len(rows.first)
+    first = found.rhs - at.weight * at.scale[:a] * (rows.across.T @ (at.scale[a:] * rest)) if a else found.rhs
+    solution = np.concatenate([first / found.pivots, rest])
     explained = float((found.rhs**2 / found.pivots).sum()) + float(found.half @ found.half)
     rss = rows.squares * at.weight + float((y**2 / variance).sum()) - explained
     log_det = rows.log_known - rows.exact * np.log(at.weight) + float(np.log(variance).sum() + np.log(found.pivots).sum())
@@ -344,7 +366,8 @@ def _solved(
         factor=L,
         solution=solution,
         pivots=found.pivots,
-        moved=found.moved,
+        across=rows.across,
+        weight=at.weight,
         scale=at.scale,
         sites=sites,
     )
@@ -358,7 +381,9 @@ def _slopes(at: _Place, found: _Factored, solution: np.ndarray, y: np.ndarray, v
     mine, others = at.scale[:a], at.scale[a:]
     first = 1 / found.pivots
     if a:
-        first = first + (w * mine / found.pivots) ** 2 * (rows.outer.T @ (inverse * others[:, None] * others).ravel())
+        first = first + (w * mine / found.pivots) ** 2 * (
+            rows.outer.values.T @ (inverse * others[:, None] * others).ravel()[rows.outer.places]
+        )
     diagonal = np.concatenate([first, np.diag(inverse)[: q - a]])
     by_term = -(rows.sizes - np.bincount(rows.owner, diagonal + solution[:q] ** 2, minlength=len(rows.sizes))) / at.sds
     if at.residual is None:

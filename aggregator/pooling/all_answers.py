@@ -14,7 +14,7 @@ from aggregator.numerics.attempt import NotFitted, attempt
 from aggregator.numerics.half_t import HalfT
 from aggregator.records.canonical import PoolKey
 
-from .all_runs import labels_of
+from .all_runs import WORTH_PROCESSES, labels_of
 from .headline import Headline, headline_of, unanswered
 from .in_processes import each
 from .runs_design import checked_runs
@@ -22,7 +22,6 @@ from .separability import Separability
 from .what_matters import WhatMatters, what_matters
 
 Key = tuple[PoolKey, str]
-WORTH_PROCESSES = 400  # rows from which starting processes costs less than it saves
 
 
 @dataclass(frozen=True, eq=False)

@@ -13,12 +13,15 @@ from aggregator.endpoints.rows import MISSING, EndpointRow
 from aggregator.numerics.attempt import attempt
 from aggregator.records.canonical import PoolKey
 
+from .in_processes import each
 from .practice_by_steel import PracticeBySteel, practice_by_steel
 from .runs_design import checked_runs
 from .runs_model import RunsModel, model_of, unfitted
 from .steel_by_level import SteelByLevel, steel_by_level
 from .two_roles import TwoRoles, two_roles
 from .within_submissions import WithinSubmissions, within_submissions
+
+WORTH_PROCESSES = 400  # rows from which starting processes costs less than it saves
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,12 +59,12 @@ def all_runs(rows: Iterable[EndpointRow]) -> dict[tuple[PoolKey, str], AllRuns]:
     grouped: dict[tuple[PoolKey, str], list[EndpointRow]] = defaultdict(list)
     for row in rows:
         grouped[(row.pool, row.endpoint)].append(row)
-    found = {}
+    jobs = []
     for key in sorted(grouped):
         usable = [row for row in grouped[key] if row.status != MISSING and not row.split_tester]
         if usable:
-            found[key] = _one(key, usable, len(grouped[key]) - len(usable))
-    return found
+            jobs.append((key, usable, len(grouped[key]) - len(usable)))
+    return {(one.pool, one.endpoint): one for one in each(_one, jobs, [len(rows) for _, rows, _ in jobs], WORTH_PROCESSES)}
 
 
 def _one(key: tuple[PoolKey, str], rows: list[EndpointRow], left_out: int) -> AllRuns:

@@ -347,7 +347,7 @@ class _Model:
 
     def fitted(self, plans: Sequence[_Plan]) -> HierarchicalFit:
         """Posterior of the spreads, coefficients and what the plans ask for."""
-        contrasts = [plan.c for plan in plans if plan.c is not None]
+        contrasts = [plan.c for plan in plans if plan.c is not None and plan.target is None]
         targets = [plan.target for plan in plans if plan.target is not None]
         priors = {name: term.prior for name, term in self.terms.items()} | {RESIDUAL: self.residual}
         return hierarchical(

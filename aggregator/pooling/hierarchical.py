@@ -229,7 +229,7 @@ class HierarchicalFit:
 
     def _needs_fit(self) -> None:
         if self.state != "fitted":
-            raise InputError(f"there is no posterior: {self.reason}")
+            raise InputError(f"a posterior is needed; got none: {self.reason}")
 
     def _posterior(self, means: np.ndarray, variances: np.ndarray) -> ContrastPosterior:
         mixture = NormalMixture(self.weights, means, variances)

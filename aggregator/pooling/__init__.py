@@ -73,7 +73,7 @@ Gathering the rows of the path for them:
 ``circulated_blades``              what travelled (``circulation``)
 ``mean_curves``                    how one steel's edges dulled, as a picture (``curves``)
 ``curve_pairs``                    every pair of steels along the work
-``told_apart``, ``further_runs``   what the runs of a pool can tell apart, and which further runs would tell more (``apart``)
+``further_runs``                   which further runs would tell more of what a pool's runs can tell apart (``apart``)
 ``steel_networks``                 the network of steels of every pool and endpoint (``steel_network``)
 ``probe_answers``                  the questions there are to all runs about what may bend the results (``probes``)
 =================================  =============================================================================
@@ -90,7 +90,7 @@ tell apart) and ``posterior_verdict`` (what probabilities come to).
 
 from .all_answers import all_answers, judged
 from .all_runs import all_runs
-from .apart import further_runs, told_apart
+from .apart import further_runs
 from .bounds import with_bounds
 from .censored_crossed import crossed_censored
 from .circulation import circulated_blades
@@ -169,7 +169,6 @@ __all__ = [
     "steel_networks",
     "terms_held",
     "three_level",
-    "told_apart",
     "trim_and_fill",
     "two_roles",
     "what_matters",

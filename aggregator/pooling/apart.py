@@ -1,6 +1,6 @@
-"""From rows of runs to what can be told apart in each pool, and which further runs would tell more.
+"""From rows of runs to the further runs that would help each pool most.
 
-The questions are answered in ``separability`` and ``exchanges``; this module only gathers their labels.
+The question is answered in ``exchanges``; this module only gathers its labels.
 """
 
 from __future__ import annotations
@@ -8,22 +8,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from aggregator.endpoints.rows import EndpointRow
-from aggregator.numerics.attempt import NotFitted, attempt
 from aggregator.records.canonical import PoolKey
 
 from .exchanges import ExchangePlan, best_exchanges
-from .separability import Separability, separability
 
 SPLIT = ("split",)  # the target of exchanges that help to tell sharpeners from testers
-
-
-def told_apart(rows: Iterable[EndpointRow]) -> dict[PoolKey, Separability | NotFitted]:
-    """What the runs of every pool can tell apart, whatever they read; the reason where numbers fail."""
-    return {pool: _judged(labels) for pool, labels in labels_by_pool(rows).items()}
-
-
-def _judged(labels: dict[str, list[str]]) -> Separability | NotFitted:
-    return attempt(lambda: separability(labels), lambda why: why, lambda found: (one.pair_efficiency for one in found.contrasts.values()))
 
 
 def further_runs(rows: Iterable[EndpointRow], count: int) -> dict[PoolKey, ExchangePlan]:

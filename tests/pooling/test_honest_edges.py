@@ -29,7 +29,7 @@ from aggregator.pooling.influence import influence, leave_one_out
 from aggregator.pooling.network import NetworkFit, network
 from aggregator.pooling.random_effects import RandomEffectsFit, random_effects
 from aggregator.pooling.random_terms import terms_held
-from aggregator.pooling.separability import separability
+from aggregator.pooling.separability import ContrastVerdict, separability
 from aggregator.pooling.small_study import SmallStudyTest, small_study_test
 
 SEEDS = st.integers(0, 2**32 - 1)
@@ -49,6 +49,7 @@ NONE_BY_ITSELF = {
     ChiSquare: {"p"},
     NodeSplit: {"p"},
     SmallStudyTest: {"tau2"},
+    ContrastVerdict: {"units"},
 }
 
 

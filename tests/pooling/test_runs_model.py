@@ -223,18 +223,23 @@ def test_penicillin_with_plates_as_testers_and_samples_as_sharpeners():
 
 
 def test_machines_with_workers_who_sharpen_and_test():
-    """Milliken & Johnson 1992, ch. 23, as fitted by lme4; df (3 − 1)(6 − 1) of the balanced table."""
+    """Milliken & Johnson 1992, ch. 23, as fitted by lme4; df (3 − 1)(6 − 1) of the balanced table.
+
+    The machines stand for steels; their blades are named so that the partition of runs by blade is that of machine × worker.
+    """
     data = json.loads((REFERENCE / "machines_gauge_rr.json").read_text())
     wanted = next(fit for fit in data["fits"] if fit["id"] == "mixed")["values"]
     columns, n = data["columns"], len(data["columns"]["score"])
-    labels = {"steel": columns["Machine"], "blade": ["b"] * n, "submission": ["u"] * n}
+    labels = {"steel": columns["Machine"], "submission": ["u"] * n}
     labels |= {"sharpener": columns["Worker"], "tester": columns["Worker"]}
+    labels |= {"blade": [f"{machine} {worker}" for machine, worker in zip(columns["Machine"], columns["Worker"], strict=True)]}
     model = runs_model(columns["score"], columns["score"], labels)
-    assert model.terms == ("sharpener", "steel × tester")
+    assert len(model.terms) == 2 and model.terms[0] == "sharpener"
+    (cell,) = model.terms[1:]
     assert model.fit.variances["sharpener"] == pytest.approx(wanted["variances"]["worker"], rel=1e-5)
-    assert model.fit.variances["steel × tester"] == pytest.approx(wanted["variances"]["cell"], rel=1e-5)
+    assert model.fit.variances[cell] == pytest.approx(wanted["variances"]["cell"], rel=1e-5)
     assert model.variances["sharpener"].state == NO_NUMBER
-    assert model.variances["steel × tester"].holds.count("suit each other") == 2
+    assert model.variances[cell].holds.count("suit each other") == 2
     told = pair(model, "A", "B").result
     assert -told.estimate == pytest.approx(wanted["coefficients"][1], rel=1e-6)
     assert told.standard_error == pytest.approx(wanted["standard_errors"][1], rel=1e-6)
@@ -255,13 +260,27 @@ def test_new_hands_add_what_is_drawn_anew_and_measuring_adds_the_runs():
     assert 1 <= one.new_hands.df <= model.runs - 3
 
 
-def test_new_hands_have_no_figure_where_one_blade_stands_for_a_steel():
+def test_one_blade_a_steel_tells_no_steels_apart_and_nothing_for_new_hands():
     labels = labels_of_exchange(people=12, blades=1)
     y = values_of(labels, 2)
     model = runs_model(y, y, labels, profile=False)
     assert "blade" in model.not_held
-    assert pair(model, "s1", "s2").new_hands is None
-    assert pair(model, "s1", "s2").result is not None
+    assert model.state == "fitted" and len(model.steels) == 3
+    for one in model.steels:
+        assert one.told == "no" and "single blade" in one.reason
+        assert (one.result, one.simultaneous, one.new_hands, one.new_hands_measured) == (None, None, None, None)
+
+
+def test_one_steel_with_a_single_blade_loses_its_own_pairs_and_no_other():
+    labels = labels_of_exchange(people=12, blades=3)
+    labels["blade"] = ["s3.0" if blade.startswith("s3") else blade for blade in labels["blade"]]
+    y = values_of(labels, 2)
+    model = runs_model(y, y, labels, profile=False)
+    assert {(one.first, one.second): one.result is not None for one in model.steels} == {
+        ("s1", "s2"): True,
+        ("s1", "s3"): False,
+        ("s2", "s3"): False,
+    }
 
 
 def test_simultaneous_intervals_are_wider_and_one_pair_alone_keeps_its_own():

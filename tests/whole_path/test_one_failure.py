@@ -68,7 +68,11 @@ class Planted:
 
 NAN, ANY = float("nan"), Interval(-1.0, 1.0, 0.95, "made up")
 ENDPOINT = r"/pools/\d+/endpoints/\d+"
-COMPARISON = rf"{ENDPOINT}/(steels/\d+|practice|sharpening)|/pools/\d+/(headline|crossovers)"
+METHOD = rf"{ENDPOINT}/(steels/\d+|practice)/methods"  # the folded table, and the sentence below it
+COMPARISON = rf"{ENDPOINT}/(pairwise|steels|practice)"
+METHODS = rf"{ENDPOINT}/(steels/\d+|practice)/methods"
+COMPARISON = rf"{ENDPOINT}/pairwise/\d+|{METHODS}"
+NETWORK, CROSSED = rf"{ENDPOINT}/network|{METHODS}", rf"{ENDPOINT}/crossed|{METHODS}"
 PLACES = (
     Planted("endpoints.collect", "run_curve", "the value of run", "", harms_later=True),
     Planted("endpoints.collect", "endpoint_of", "the value of run", "", harms_later=True),
@@ -99,13 +103,17 @@ PLACES = (
     Planted("pooling.curves", "_mean_point", "the mean curve of", r"/pools/\d+/curves/\d+"),
     Planted("pooling.curve_pairs", "_mean_curves", "along the work", r"/pools/\d+/curve_comparisons/\d+"),
     Planted("pooling.curve_pairs", "curve_contrast", "along the work", r"/pools/\d+/curve_comparisons/\d+"),
-    Planted("pooling.apart", "separability", "what the runs can tell apart", r"/pools/\d+/told_apart"),
-    Planted("pooling.steel_network", "network", "the network of steels", rf"{ENDPOINT}/network"),
+    Planted(
+        "pooling.all_answers",
+        "headline_of",
+        "the hierarchical model|what the runs can tell apart",
+        rf"/pools/\d+/(told_apart|headline|crossovers)|{ENDPOINT}/(steels|practice|model|sharpening)",
+    ),
+    Planted("pooling.steel_network", "network", "the network of steels", rf"{ENDPOINT}/network|{METHOD}"),
     Planted("pooling.probes", "model", "the question", rf"{ENDPOINT}/(probes/\d+|probes_sentence)", holds="fit"),
     Planted("pooling.probes", "_by_itself", "the question", rf"{ENDPOINT}/(probes/\d+|probes_sentence)"),
-    Planted("pooling.all_runs", "model_of", "the model of all runs", rf"{ENDPOINT}/crossed"),
-    Planted("pooling.crossed", "profile_limits", "the spread of .* in the model of all runs", rf"{ENDPOINT}/crossed"),
-    Planted("pooling.all_runs", "within_submissions", "within submissions", rf"{ENDPOINT}/crossed/contrasts"),
+    Planted("pooling.all_runs", "model_of", "model of all runs", rf"{ENDPOINT}/crossed|{METHOD}"),
+    Planted("pooling.all_runs", "within_submissions", "within submissions", rf"{ENDPOINT}/crossed/contrasts|{METHOD}"),
     Planted("pooling.all_runs", "practice_by_steel", "in practised and novice hands", rf"{ENDPOINT}/crossed/practice"),
     Planted(
         "pooling.all_runs",
@@ -122,12 +130,12 @@ PLACES = (
         no_number=TwoRoles(9, NAN, NAN, NAN, ""),
     ),
     Planted("bundle.assemble", "comparison_result", "against", COMPARISON),
-    Planted("bundle.assemble", "crossed_result", "the model of all runs", rf"{ENDPOINT}/crossed"),
-    Planted("bundle.assemble", "network_result", "the network of steels", rf"{ENDPOINT}/network"),
+    Planted("bundle.assemble", "crossed_result", "model of all runs", rf"{ENDPOINT}/crossed|{METHOD}"),
+    Planted("bundle.assemble", "network_result", "the network of steels", rf"{ENDPOINT}/network|{METHOD}"),
     Planted("bundle.assemble", "probe_result", "the question", rf"{ENDPOINT}/(probes/\d+|probes_sentence)"),
     Planted("bundle.assemble", "curve_comparison", "along the work", r"/pools/\d+/curve_comparisons/\d+"),
 )
-LATER = "repeatability_table estimate_submissions compare circulated_blades mean_curves steel_networks told_apart courses"
+LATER = "repeatability_table estimate_submissions compare circulated_blades mean_curves steel_networks all_answers judged courses"
 AGAIN = {
     "endpoints.collect": f"endpoint_rows curve_points {LATER}",
     "estimates.own_variance": LATER,
@@ -138,11 +146,10 @@ AGAIN = {
     "pooling.circulation": "circulated_blades",
     "pooling.curves": "mean_curves",
     "pooling.curve_pairs": "curve_pairs",
-    "pooling.apart": "told_apart",
+    "pooling.all_answers": "all_answers judged",
     "pooling.steel_network": "steel_networks",
     "pooling.probes": "probe_answers",
     "pooling.all_runs": "all_runs",
-    "pooling.crossed": "all_runs",
     "bundle.assemble": "",
 }
 """What of the path is run again; the rest is slow, knows nothing of the harmed function, and comes from the unharmed build."""

@@ -51,16 +51,21 @@ def answers(results: Results) -> Table:
             "probability_better": "number: posterior probability beyond the worthwhile ratio",
             "probability_within": "number: between one over it and it",
             "probability_worse": "number: short of one over it",
+            "probability_above_one": "number: posterior probability of a ratio above 1",
+            "ruled_out_beyond": "number: a difference larger than this ratio either way is ruled out",
             "general_low": "number: where it speaks of single blades or sharpeners, lower end for the steels or classes",
             "general_high": "number: its upper end",
             "new_hands_low": "number: lower end for somebody new with new blades",
             "new_hands_high": "number: its upper end",
+            "new_hands_measured_low": "number: lower end for what that somebody would read",
+            "new_hands_measured_high": "number: its upper end",
             "evidence": "string: direct, linked or both",
             "direct_percent": "number: share of the information from submissions that hold both",
             "units_first": "integer: blades (sharpeners) of the first",
             "units_second": "integer: blades (sharpeners) of the second",
             "direct_submissions": "integer: submissions that hold both",
             "testers": "integer: people who tested either",
+            "weak": "string: what weakens it; empty where nothing does",
             "reason": "string: why there is no ratio",
             "sentence": "string: the answer in words",
         }
@@ -68,8 +73,9 @@ def answers(results: Results) -> Table:
     rows = [
         (
             *named, c.factor, c.first, c.second, c.state, c.about, *_ratio(c.result), c.verdict, c.probability_better,
-            c.probability_within, c.probability_worse, *_ends(c.general), *_ends(c.new_hands), c.evidence, c.direct_percent, c.units_first,
-            c.units_second, c.direct_submissions, c.testers, c.reason, c.sentence,
+            c.probability_within, c.probability_worse, c.probability_above_one, c.ruled_out_beyond, *_ends(c.general), *_ends(c.new_hands),
+            *_ends(c.new_hands_measured), c.evidence, c.direct_percent, c.units_first, c.units_second, c.direct_submissions, c.testers,
+            c.weak, c.reason, c.sentence,
         )
         for _, endpoint, named in _endpoints(results)
         for c in (*endpoint.steels, *([endpoint.practice] if endpoint.practice else []))

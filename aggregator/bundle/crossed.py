@@ -11,7 +11,7 @@ from aggregator.pooling.new_hands import RUNS, NewHands
 from aggregator.pooling.practice_by_steel import PracticeBySteel
 from aggregator.pooling.runs_design import OWN
 from aggregator.pooling.runs_fit import Difference
-from aggregator.pooling.runs_model import SteelDifference, VarianceTold
+from aggregator.pooling.runs_model import NO_NUMBER, UPPER, SteelDifference, VarianceTold
 from aggregator.pooling.steel_by_level import SteelByLevel
 from aggregator.pooling.within_submissions import WithinSubmissions
 from aggregator.records.model.protocol import EndpointRule
@@ -90,9 +90,10 @@ def _spreads(variances: dict[str, VarianceTold]) -> tuple[Spread, ...]:
 
 def _spread(told: VarianceTold) -> Spread:
     sd, low, high = (_root(value) for value in (told.variance, told.interval and told.interval.low, told.upper))
+    state = NO_NUMBER if told.state == UPPER and high is None else told.state
     spread = Spread(
         what=RUN_TO_RUN if told.name == RESIDUAL else told.name,
-        state=told.state,
+        state=state,
         reason=told.reason,
         holds=told.holds,
         ln_sd=published(sd),

@@ -84,8 +84,10 @@ def matters_sentence(model: RunsModel, spreads: tuple[Spread, ...], steels_typic
     if above:
         bounds = ", ".join(f"{SHORT[what]} by no more than {ratio_text(found[what].typical_high)}" for what in above)
         parts.append(f"Known only from above: {bounds}.")
-    if found["sharpener"].state == NO_NUMBER:
-        parts.append(f"How much sharpeners and how much testers differ is not known: {found['sharpener'].reason}.")
+    unknown = {what: found[what].reason for what in ("sharpener", "tester") if found[what].state == NO_NUMBER}
+    for reason in dict.fromkeys(unknown.values()):
+        who = " and ".join(f"how much {what}s" for what, why in unknown.items() if why == reason)
+        parts.append(f"{who[0].upper()}{who[1:]} differ is not known: {reason}.")
     return " ".join(parts)
 
 

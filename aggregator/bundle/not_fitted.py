@@ -114,8 +114,8 @@ def of_comparisons(comparisons: Iterable[PooledComparison]) -> Iterator[Line]:
 def of_all_runs(found: Iterable[AllRuns]) -> Iterator[Line]:
     """The model of all runs and what is asked beside it."""
     for one in found:
-        said = [("the model of all runs", one.model.reason), ("whether who sharpens well also cuts well", one.roles.reason)]
-        said += [(f"the spread of {name} in the model of all runs", told.reason) for name, told in one.model.variances.items()]
+        said = [("the crossed model of all runs", one.model.reason), ("whether who sharpens well also cuts well", one.roles.reason)]
+        said += [(f"the spread of {name} in the crossed model of all runs", told.reason) for name, told in one.model.variances.items()]
         for what, pairs in (("within submissions", one.within), ("in practised and novice hands", one.practice), ("by level", one.levels)):
             said += [(f"{pair.first} against {pair.second} {what}", pair.reason) for pair in pairs]
         yield from failed((one.pool, one.endpoint, what, why) for what, why in said)

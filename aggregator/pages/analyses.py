@@ -45,6 +45,11 @@ def modelled(pool: Pool) -> list[EndpointResult]:
     return [e for e in endpoints_in_order(pool) if e.crossed is not None]
 
 
+def fitted(pool: Pool) -> list[EndpointResult]:
+    """Endpoints whose runs the crossed model fits, early and late first."""
+    return [e for e in modelled(pool) if e.crossed.state == "fitted"]
+
+
 def answered(pool: Pool) -> list[EndpointResult]:
     """Endpoints whose runs the hierarchical model fits, early and late first."""
     return [e for e in endpoints_in_order(pool) if e.model is not None and e.model.state == "fitted"]

@@ -8,6 +8,8 @@ from . import analyses, bars, choose
 from .curves import curves
 from .page import Page, render
 
+FEW = {1: "One measured submission", 2: "Two measured submissions"}
+
 
 def home(results: Results) -> Page:
     """The landing page."""
@@ -38,9 +40,10 @@ def _answer(results: Results, lead: Pool | None) -> str:
     number = choose.measured_submissions(results)
     if number == 0:
         return "Nobody has sent in a measured result yet, so nothing can be said about any real steel."
-    if number == 1:
-        return f"One measured submission so far. {lead.headline.removeprefix('One submission so far. ')}" if lead else ""
-    return lead.headline if lead else ""
+    told = lead.headline if lead is not None else ""
+    if number in FEW:
+        return f"{FEW[number]} so far. {told.removeprefix('One submission so far. ').removeprefix('Two submissions so far. ')}".rstrip()
+    return told
 
 
 def _matters(lead: Pool | None) -> str:

@@ -47,9 +47,11 @@ def scale(on: SpreadAxis) -> Markup:
 
 
 def spread_bar(spread: Spread, on: SpreadAxis) -> Markup:
-    """A spread: a line for its interval and a mark for its typical ratio; only a line where only a limit is known."""
+    """A spread: a mark for its typical ratio, and a line for its interval where it has one; only a line where only a limit is known."""
     if spread.state == "no number" or (spread.typical_ratio is None and spread.typical_high is None):
         return Markup("")
+    if spread.typical_high is None:
+        return svg("bar bar-pooled", ratio_text(spread.typical_ratio), _ground(on) + mark(on.x(spread.typical_ratio), True))
     drawn = _ground(on) + _line(spread.typical_low or 1.0, spread.typical_high, on)
     if spread.typical_ratio is None:
         return svg("bar bar-one-sided", f"at most {ratio_text(spread.typical_high)}", drawn)

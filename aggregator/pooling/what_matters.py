@@ -101,7 +101,8 @@ def _row(name: str, posterior: SpreadPosterior, levels: int) -> HowMuch:
 def _term(found: Headline, name: str) -> HowMuch:
     levels = found.terms[name].levels if name in found.terms else found.runs
     split = found.apart.split
-    if name in PEOPLE and split.verdict == "no":
+    parts = found.terms[name].parts if name in found.terms else ()
+    if len(set(parts) & set(PEOPLE)) == 1 and split.verdict == "no":  # both roles in one term need no split
         return HowMuch(name, WITHHELD, split.reason, None, None, None, None, levels)
     return _row(name, found.fit.spread(name), levels)
 

@@ -73,7 +73,7 @@ def test_a_spread_is_shown_as_the_median_and_the_95_percent_point_of_pairs(cross
     pairs = np.abs(told.ln_sd * math.sqrt(2) * np.random.default_rng(0).standard_normal(400_000))
     assert told.typical_ratio == pytest.approx(math.exp(np.median(pairs)), rel=0.002)
     assert told.most_ratio == pytest.approx(math.exp(np.quantile(pairs, 0.95)), rel=0.004)
-    assert told.typical_low < told.typical_ratio < told.typical_high
+    assert (told.typical_low, told.typical_high) == (None, None), "no limits are computed in the path"
     assert told.sentence.startswith("Two testers typically differ by ×")
 
 
@@ -97,19 +97,21 @@ def test_where_everybody_tests_their_own_edges_people_have_the_reason_and_no_num
     assert "×" not in own_edges.two_roles
 
 
-def test_only_limits_where_the_split_is_weak():
+def test_no_number_and_the_reason_where_the_split_is_weak():
     labels = labels_of_exchange(people=6, partners=2, blades=4)
-    told = spread(published(labels, list(values_of(labels, 2))), "tester")
-    assert (told.state, told.ln_sd, told.typical_ratio, told.share_percent) == ("upper limit only", None, None, None)
-    assert told.typical_high > 1 and "known only from above" in told.sentence
+    result = published(labels, list(values_of(labels, 2)))
+    told = spread(result, "tester")
+    numbers = (told.ln_sd, told.ln_sd_high, told.typical_ratio, told.typical_high, told.most_ratio, told.share_percent)
+    assert (told.state, numbers) == ("no number", (None,) * 6) and told.reason
+    assert told.sentence == f"How much testers differ is not known: {told.reason}."
+    assert f"ow much testers differ is not known: {told.reason}." in result.sentence and "known only from above" not in result.sentence
 
 
-def test_a_zero_is_a_zero_with_its_upper_limit():
+def test_a_zero_is_a_zero_with_the_number_of_levels_beside_it():
     labels = labels_of_exchange(people=40, partners=4, blades=20)
     told = spread(published(labels, list(values_of(labels, 8, TRUTH | {"tester": 0.0}))), "tester")
-    assert (told.state, told.ln_sd, told.typical_ratio) == ("given", 0.0, 1.0)
-    assert told.typical_high > 1
-    assert told.sentence.startswith("No sign that testers differ")
+    assert (told.state, told.ln_sd, told.typical_ratio, told.typical_high, told.levels) == ("given", 0.0, 1.0, None, 40)
+    assert told.sentence.startswith("No sign that testers differ") and "None" not in told.sentence and "–" not in told.sentence
 
 
 def test_every_pair_of_steels_stands_with_intervals_that_widen_from_left_to_right(crossing):

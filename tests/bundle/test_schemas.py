@@ -6,6 +6,7 @@ from pathlib import Path
 import jsonschema
 import pytest
 
+from aggregator.bundle.model import RESULTS_FORMAT
 from aggregator.bundle.schemas import all_schemas, published_schemas, release, released, schema_hash, write
 from aggregator.errors import InputError
 from aggregator.records.schemas import site_url
@@ -60,7 +61,11 @@ def test_a_released_schema_cannot_be_written_otherwise(tmp_path):
 
 def test_older_versions_are_offered_beside_the_present_ones():
     offered = published_schemas(ROOT)
-    assert {"submission/0.1.0.json", "submission/1.0.0.json"} <= set(offered) == set(SCHEMAS) | set(RELEASED)
+    assert (
+        {"submission/0.1.0.json", "submission/1.0.0.json", "results/1.0.0.json", "results/2.0.0.json"}
+        <= set(offered)
+        == set(SCHEMAS) | set(RELEASED)
+    )
     assert offered["submission/0.1.0.json"] == (ROOT / "schemas/submission/0.1.0.json").read_bytes()
 
 
@@ -76,7 +81,7 @@ def test_releasing_adds_and_changes_nothing(tmp_path):
 
 
 def test_every_field_of_a_published_result_is_described():
-    schema = json.loads(SCHEMAS["results/1.0.0.json"])
+    schema = json.loads(SCHEMAS[f"{RESULTS_FORMAT}.json"])
     for definition in [schema, *schema["$defs"].values()]:
         for name, field in definition.get("properties", {}).items():
             assert field.get("description"), f"{definition['title']}.{name} says nothing of itself"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 import sample_analyses as analyses
+import sample_answers as answers
 import sample_moves as moves
 import sample_objections as objections
 import sample_studies as studies
@@ -34,6 +35,7 @@ from aggregator.bundle.model import (
     SubmissionResult,
     ToldApart,
 )
+from aggregator.bundle.sentences import headline
 from aggregator.bundle.versions import EventResult, FigureResult, ProtocolResult, StepResult, ThreatResult
 
 WORK = (0.0, 5.0, 10.0, 20.0, 40.0, 80.0, 160.0)
@@ -130,6 +132,12 @@ def comparison(first: str, second: str, state: str, ratio: float = 1.3, factor: 
 def endpoint(name: str, role: str, primary: bool, submissions: int) -> EndpointResult:
     pooled = submissions >= 3
     states = ("pooled", "listed", "single", "not estimable") if pooled else ("listed", "single", "single", "not estimable")
+    fitted = name != "life"
+    pairwise = tuple(
+        comparison(a, b, states[n % 4], 0.6 + 0.35 * n, lines=submissions) for n, (a, b) in enumerate(PAIRS[:5] if submissions else ())
+    )
+    if pooled:
+        pairwise += (comparison("practised", "novice", "pooled", 1.35, "practice", submissions),)
     return EndpointResult(
         id=name,
         title={"early": "Sharpness after 10 cuts", "late": "Sharpness after 160 cuts"}.get(name, "Cuts until dull"),
@@ -143,14 +151,14 @@ def endpoint(name: str, role: str, primary: bool, submissions: int) -> EndpointR
         censored=3,
         missing=1,
         repeatability=RepeatabilityEntry(ln_sd=0.24, df=31.0, prior_ln_sd=0.25, prior_df=None, source="pooled", submissions=9),
-        steels=tuple(
-            comparison(a, b, states[n % 4], 0.6 + 0.35 * n, lines=submissions) for n, (a, b) in enumerate(PAIRS[:5] if submissions else ())
-        ),
-        practice=comparison("practised", "novice", "pooled", 1.35, "practice", submissions) if pooled else None,
+        steels=answers.steels(fitted) if submissions else (),
+        practice=answers.answer(4, "practised", "novice", fitted, "practice") if pooled else None,
+        model=answers.model(fitted, split_told=name == "late") if submissions else None,
+        pairwise=pairwise,
         sharpening="Edges of practised sharpeners were sharper." if pooled else "This cannot be said.",
         interlaboratory=(laboratory(),) if pooled else (),
-        crossed=analyses.crossed(fitted=name != "life", split_told=name == "late") if submissions else None,
-        network=analyses.network(fitted=name != "life") if pooled else None,
+        crossed=analyses.crossed(fitted=fitted, split_told=name == "late") if submissions else None,
+        network=analyses.network(fitted=fitted) if pooled else None,
         probes=analyses.probes(name) if pooled else (),
         probes_sentence="0 of 1 probes found something, 1/20 by chance." if pooled else "",
     )
@@ -217,7 +225,7 @@ def pool(origin: str, submissions: int, factor: str = "steel", protocol: str = "
         crossovers=(Crossover(first=STEELS[0], second=STEELS[1], sentence="They change places."),),
         curves=curves,
         curve_comparisons=tuple(analyses.curve_comparison(n, *pair, WORK) for n, pair in enumerate(PAIRS[:3])),
-        headline=endpoints[1].steels[0].sentence if submissions >= 3 else "Nothing is pooled yet.",
+        headline=headline(factor, submissions, endpoints),
     )
 
 
@@ -381,7 +389,7 @@ def results(measured: int = 0, simulated: int = 4) -> Results:
     submissions = [submission(n, p.origin, p.protocol) for p in pools for n in range(1, p.counts.submissions + 1)]
     submissions = submissions[:1] + [corrected(s) if n == 0 else s for n, s in enumerate(submissions[1:])]
     return Results(
-        format="results/1.0.0",
+        format="results/2.0.0",
         provenance=Provenance(
             program_version="0.1.0",
             inputs_sha256="12" * 32,

@@ -28,18 +28,18 @@ def interval(ratio: float, spread: float = 0.2, method: str = "Kenward-Roger t")
 
 
 def spread(what: str, state: str, sd: float = 0.2, levels: int = 9, holds: str = "", reason: str = "") -> Spread:
-    given, limited = state == "given", state != "no number"
+    given = state == "given"
     return Spread(
         what=what,
         state=state,
         reason=reason,
         holds=holds,
         ln_sd=sd if given else None,
-        ln_sd_low=sd / 2 if given else None,
-        ln_sd_high=sd * 2 if limited else None,
+        ln_sd_low=None,
+        ln_sd_high=None,
         typical_ratio=math.exp(0.954 * sd) if given else None,
-        typical_low=math.exp(0.954 * sd / 2) if given else None,
-        typical_high=math.exp(0.954 * sd * 2) if limited else None,
+        typical_low=None,
+        typical_high=None,
         most_ratio=math.exp(2.77 * sd) if given else None,
         share_percent=24.0 if given else None,
         levels=levels,
@@ -52,7 +52,7 @@ def spreads() -> tuple[Spread, ...]:
         spread("blade", "given", 0.09, 12, holds="blade, or how this tester and steel suit each other"),
         spread("sharpener", "given", 0.31, 7),
         spread("steel × sharpener", "given", 0.0, 20),
-        spread("tester", "upper limit only", 0.2, 9, reason="Only four runs cross: the size cannot be told."),
+        spread("tester", "no number", 0.2, 9, reason="Only four runs cross: the size cannot be told."),
         spread("batch", "no number", reason="Only one batch is known.", levels=1),
         spread("run-to-run", "given", 0.24, 40),
     )

@@ -1,4 +1,4 @@
-"""All runs in one model, the network, curves against each other and probes, as the pages show them."""
+"""The model behind the answers, the crossed model, the network, curves against each other and probes, as the pages show them."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ from sample_analyses import LONE_STEEL, PAIRS
 
 from aggregator.bundle.sentences import ratio_text
 from aggregator.pages import generate_pages
-from aggregator.pages.analyses import notes
-from aggregator.pages.spread_bars import SpreadAxis, reach_of, scale, spread_bar
+from aggregator.pages.analyses import withheld
+from aggregator.pages.spread_bars import SpreadAxis, how_much_bar, reach_of, scale, spread_bar
 
 POOL = "results/steels-rope-v1-measured"
 
@@ -47,36 +47,61 @@ def compare(first: str, second: str) -> str:
     return f"{POOL}/compare/{first}-and-{second}/index.md"
 
 
+def cells(body: str) -> list[str]:
+    return re.findall(r"<td[^>]*>(.*?)</td>", body, re.DOTALL)
+
+
 def test_what_matters_more_stands_early_on_the_page_of_a_pool_and_on_the_first_page(pages, pool):
-    page, sentence = pages[f"{POOL}/index.md"], pool.endpoints[1].crossed.sentence
-    assert sentence in words(section(page, "matters")) and sentence in words(pages["index.md"])
+    page = pages[f"{POOL}/index.md"]
+    for endpoint in pool.endpoints[:2]:
+        sentence = endpoint.model.matters_sentence
+        assert sentence in words(section(page, "matters")) and sentence in words(pages["index.md"])
     assert page.index('id="matters"') < page.index('id="sharpening"') < page.index('id="apart"')
 
 
-def test_a_spread_has_a_figure_a_limit_or_no_number_and_the_reason_stands_beside_it(pages):
+def test_every_kind_of_which_two_differ_has_a_figure_or_none_and_the_reason_stands_below(pages, pool):
     shown = section(pages[f"{POOL}/index.md"], "matters")
-    by_term = {name: re.findall(r"<td[^>]*>(.*?)</td>", body, re.DOTALL) for name, body in rows(shown).items()}
-    early, late, life = 0, 2, 4
-    assert words(by_term["two sharpeners"][late]) == "×1.34 (×1.16 to ×1.81)" and "bar-mark" in by_term["two sharpeners"][late + 1]
-    assert words(by_term["two testers"][late]) == "at most ×1.46" and "bar-mark" not in by_term["two testers"][late + 1]
-    assert "bar-interval" in by_term["two testers"][late + 1]
-    for place in (early, life):
-        assert words(by_term["two testers"][place]) == "no number" and "<svg" not in by_term["two testers"][place + 1]
-    assert words(by_term["two steels"][late]) == "×1.42" and words(by_term["two steels"][life]) == "no number"
-    said = words(shown)
-    assert "Two blades of one steel: the figure stands for blade, or how this tester and steel suit each other." in said
-    assert "Not fitted: 21 of 40 lives censored." in said
+    by_kind = {name: cells(body) for name, body in rows(shown).items()}
+    assert list(by_kind) == ["two steels", "practised and novice sharpeners", "two sharpeners of one class", "two testers",
+                             "two blades of one steel", "two runs with nothing changed"]  # fmt: skip
+    early, late = 0, 2
+    sharpener, tester = by_kind["two sharpeners of one class"], by_kind["two testers"]
+    assert words(sharpener[late]) == "×1.34 (×1.17 to ×1.8); most pairs below ×2.34" and "bar-mark" in sharpener[late + 1]
+    assert words(tester[late]).endswith("; mostly the prior") and "mostly" not in words(sharpener[late])
+    for row in (sharpener, tester):
+        assert words(row[early]) == "the prior alone" and "<svg" not in row[early + 1]
+    practised = words(by_kind["practised and novice sharpeners"][late])
+    assert practised.startswith("×1.35 (") and "most pairs" not in practised and "prior" not in practised
+    told = words(shown)
+    for row in pool.endpoints[0].model.matters:
+        assert (row.sentence in told) == (row.state == "withheld")
+    assert all(len(row) == 4 for row in by_kind.values()), "an endpoint without a fit has no column"
 
 
-def test_a_reason_common_to_several_terms_is_said_once(pool):
-    (note,) = notes([pool.endpoints[0]], ("sharpener", "tester"))
-    assert (note.roles, note.text) == (("early",), "Two sharpeners, two testers: Too few people exchanged edges.")
+def test_a_reason_common_to_several_endpoints_is_said_once(pool):
+    early, late = pool.endpoints[:2]
+    both = withheld([early, late.model_copy(update={"model": early.model})])
+    assert [note.roles for note in both] == [("early", "late")] * 2
+    assert [note.text for note in both] == [row.sentence for row in early.model.matters if row.state == "withheld"]
+    assert withheld([late]) == []
 
 
-def test_steels_without_a_typical_difference_have_the_reason(pool):
-    model = pool.endpoints[1].crossed.model_copy(update={"steels_typical": None})
-    (note,) = notes([pool.endpoints[1].model_copy(update={"crossed": model})], ("sharpener",))
-    assert note.text == "Two steels: fewer than three of them can be told apart in these runs."
+def test_the_page_of_an_endpoint_says_what_stands_in_the_model_its_priors_and_how_it_was_computed(pages, pool):
+    said, model = words(section(pages[f"{POOL}/late/index.md"], "model-of-all")), pool.endpoints[1].model
+    assert model.matters_sentence in said and "Fixed: steel, practised or novice sharpener." in said
+    for wanted in ("40, 4", "4096, 1880", "0.34", "at most 0.72 % of the half-width", f"Not estimable: {model.not_held[0]}.", "×1.04 ("):
+        assert wanted in said
+    table = rows(section(pages[f"{POOL}/late/index.md"], "model-of-all"))
+    assert [words(cell) for cell in cells(table["sharpener"])] == ["4", "0.31", "ratios of 1.5 are common"]
+
+
+def test_a_model_without_a_posterior_has_its_reason_and_no_answer_has_a_number(pages, pool):
+    page, life = pages[f"{POOL}/life/index.md"], pool.endpoints[2]
+    said = words(section(page, "model-of-all"))
+    assert life.model.matters_sentence in said and "The computation did not pass its checks." in said
+    for one in life.steels:
+        row = words(rows(page)[f"{one.first} against {one.second}"])
+        assert "×" not in row and "not fitted" in row
 
 
 def test_effects_of_people_are_a_distribution_only(pages):
@@ -87,33 +112,77 @@ def test_bars_of_spreads_stand_where_their_ratios_do_and_an_arrow_goes_on_beyond
     on = SpreadAxis(2.0, 1.25)
     assert [on.x(ratio) for ratio in (1.0, 2**0.5, 2.0, 50.0)] == pytest.approx([10, 120, 230, 230])
     assert reach_of([1.1, None, 1.9]) == 2.0 and reach_of([]) == 1.5 and reach_of([99.0]) == 16.0
-    sharpener = next(s for s in pool.endpoints[1].crossed.spreads if s.what == "sharpener")
-    assert "bar-head" not in spread_bar(sharpener, on) and "bar-head" in spread_bar(sharpener, SpreadAxis(1.5, 1.25))
+    sharpener = next(row for row in pool.endpoints[1].model.matters if row.what == "sharpener")
+    assert "bar-head" not in how_much_bar(sharpener, on) and "bar-head" in how_much_bar(sharpener, SpreadAxis(1.5, 1.25))
+    withheld_one = next(row for row in pool.endpoints[0].model.matters if row.what == "sharpener")
+    assert how_much_bar(withheld_one, on) == ""
     assert 'text-anchor="start">×1<' in scale(on) and 'text-anchor="end">×2<' in scale(on)
 
 
-def test_every_pair_known_only_through_others_has_a_figure_and_its_path(pages):
-    for page in (section(pages[f"{POOL}/index.md"], "through-others"), section(pages[f"{POOL}/late/index.md"], "network")):
-        linked = words(rows(page)[f"{PAIRS[5][0]} against {PAIRS[5][1]}"])
-        assert "×1.45" in linked and "never met; linked by demo-plain-carbon → demo-fine-stainless → demo-powder-stainless" in linked
-        lone = words(rows(page)[f"demo-high-speed against {LONE_STEEL}"])
-        assert "×" not in lone and f"No chain of comparisons leads to {LONE_STEEL}." in lone
-    assert f"{PAIRS[0][0]} against {PAIRS[0][1]}" not in rows(section(pages[f"{POOL}/index.md"], "through-others"))
+def test_a_spread_of_the_crossed_model_is_a_mark_without_limits_or_nothing(pool):
+    on, (given, nothing) = SpreadAxis(2.0, 1.25), (
+        next(s for s in pool.endpoints[1].crossed.spreads if s.what == what) for what in ("sharpener", "tester")
+    )  # fmt: skip
+    assert "bar-mark" in spread_bar(given, on) and "bar-interval" not in spread_bar(given, on) and spread_bar(nothing, on) == ""
 
 
-def test_a_pair_says_what_new_hands_would_meet_and_which_figure_to_believe(pages, pool):
-    agree, differ = (section(pages[compare(*PAIRS[n])], "new-hands") for n in (0, 1))
-    contrast = pool.endpoints[1].crossed.contrasts[0]
-    assert f"{ratio_text(contrast.new_hands.low)} to {ratio_text(contrast.new_hands.high)}" in words(agree)
-    assert ratio_text(contrast.new_hands_measured.high) in words(agree) and "4 runs each" in words(agree)
-    assert "to be believed" not in words(agree) and "to be believed" in words(differ)
-    assert "early late Comparisons within submissions disagree with all runs." in words(differ)
-    assert pool.endpoints[1].crossed.practice[0].sentence in words(agree)
+def test_a_pair_known_only_through_others_has_an_answer_like_any_other_and_its_path_among_the_other_methods(pages):
+    shown = section(pages[f"{POOL}/late/index.md"], "network")
+    linked = words(rows(shown)[f"{PAIRS[5][0]} against {PAIRS[5][1]}"])
+    assert "×1.45" in linked and "never met; linked by demo-plain-carbon → demo-fine-stainless → demo-powder-stainless" in linked
+    lone = words(rows(shown)[f"demo-high-speed against {LONE_STEEL}"])
+    assert "×" not in lone and f"No chain of comparisons leads to {LONE_STEEL}." in lone
+    assert "×2.35 (" in words(rows(pages[f"{POOL}/index.md"])[f"{PAIRS[5][0]} against {PAIRS[5][1]}"])
+    pair = words(pages[compare(*PAIRS[5])])
+    assert "no submissions with both" in pair or "0 submissions with both" in pair
+    assert "No submission holds both, so nothing can be laid out study by study." in pair
 
 
-def test_what_the_runs_cannot_tell_has_its_reason_and_no_number(pages):
-    for body in rows(section(pages[compare(*PAIRS[2])], "new-hands")).values():
-        assert words(body) == "no number: Steel and sharpener move together."
+def test_the_other_methods_stand_folded_below_the_answers(pages):
+    page = pages[f"{POOL}/late/index.md"]
+    assert page.index('id="model-of-all"') < page.index('id="other-methods"') < page.index('id="network"') < page.index('id="model"')
+    folded = page[page.index('id="other-methods"') :]
+    for name in ("The network of steels", "The crossed model by restricted likelihood"):
+        assert f"<details><summary>{name}</summary>" in folded
+
+
+def test_a_pair_says_what_new_hands_would_meet_and_read(pages, pool):
+    for n in (0, 1):
+        one, shown = pool.endpoints[1].steels[n], words(section(pages[compare(*PAIRS[n])], "new-hands"))
+        for limits in (one.new_hands, one.new_hands_measured):
+            assert f"{ratio_text(limits.low)} to {ratio_text(limits.high)}" in shown
+        assert "2 runs each" in shown
+
+
+def test_a_pair_says_whether_it_depends_on_the_method_and_lists_every_method(pages, pool):
+    for n in (0, 1):
+        one, shown = pool.endpoints[1].steels[n], section(pages[compare(*PAIRS[n])], "methods")
+        assert one.methods_sentence in words(shown)
+        table = rows(shown[shown.index("Sharpness after 160 cuts.") :])
+        assert next(iter(table)) == "hierarchical model (the headline)"
+        for line in one.methods[1:]:
+            assert ("×" in words(table[line.method])) == ("<svg" in table[line.method]) == (line.result is not None)
+            assert line.reason in words(table[line.method])
+    outside = words(section(pages[compare(*PAIRS[1])], "methods"))
+    assert "It does depend on the method" in outside and "It does depend" not in words(section(pages[compare(*PAIRS[0])], "methods"))
+
+
+def test_what_weakens_an_answer_stands_on_its_page(pages):
+    assert "early Few comparisons across people." in words(pages[compare(*PAIRS[1])])
+    assert "Few comparisons across people" not in words(pages[compare(*PAIRS[0])])
+
+
+def test_single_blades_have_a_ratio_and_no_verdict(pages, pool):
+    page = pages[f"{POOL}/late/index.md"]
+    page = page[: page.index('id="model-of-all"')]
+    row, one = words(rows(page)[f"{PAIRS[3][0]} against {PAIRS[3][1]}"]), pool.endpoints[1].steels[3]
+    assert f"{ratio_text(one.result.ratio)} (" in row and "of these blades only: no verdict" in row and "better" not in row
+
+
+def test_what_the_runs_cannot_tell_has_its_reason_and_no_number(pages, pool):
+    pair = pages[compare(*PAIRS[2])]
+    assert 'id="new-hands"' not in pair and 'id="methods"' not in pair
+    assert pool.endpoints[1].steels[2].reason in words(pair)
     model = rows(section(pages[f"{POOL}/late/index.md"], "model").split('id="contrasts"')[1])
     told = model[f"{PAIRS[2][0]} against {PAIRS[2][1]}"]
     assert "×" not in words(told) and "<svg" not in told and "no: Steel and sharpener move together." in words(told)
@@ -123,9 +192,9 @@ def test_curves_against_each_other_name_their_finding_and_have_their_figures_bes
     shown, along = section(pages[compare(*PAIRS[0])], "along"), pool.curve_comparisons[0]
     labels = re.findall(r'<div class="chart chart-(?:wide|narrow)" role="img" aria-label="([^"]*)">', shown)
     assert len(labels) == 4 and all(along.sentence in words(label) for label in labels)
-    cells = re.findall(r"<tbody>(.*?)</tbody>", shown, re.DOTALL)
-    assert [c.count("<tr>") for c in cells] == [len(along.same_work), len(along.same_sharpness), len(along.same_sharpness_from_start)]
-    assert "×1.36 to unbounded" in words(cells[1]) and "unbounded" not in words(cells[0])
+    bodies = re.findall(r"<tbody>(.*?)</tbody>", shown, re.DOTALL)
+    assert [c.count("<tr>") for c in bodies] == [len(along.same_work), len(along.same_sharpness), len(along.same_sharpness_from_start)]
+    assert "×1.36 to unbounded" in words(bodies[1]) and "unbounded" not in words(bodies[0])
     assert along.same_sharpness[-1].low == pytest.approx(1.36)
 
 
@@ -173,7 +242,7 @@ def test_analysts_find_every_model_in_one_table_with_the_way_to_its_page(pages):
     page = pages["analysts/index.md"]
     assert all(f'href="../{POOL}/{e}/#model"' in page for e in ("early", "late", "life"))
     random_terms = rows(page[page.index("Random terms:") :])
-    assert "at most 0.4" in words(random_terms["tester"]) and "0.31 (0.155 to 0.62)" in words(random_terms["sharpener"])
+    assert "no number" in words(random_terms["tester"]) and words(random_terms["sharpener"]).endswith("0.31")
 
 
 def test_a_pool_of_which_nothing_is_modelled_has_none_of_the_sections() -> None:
@@ -183,7 +252,9 @@ def test_a_pool_of_which_nothing_is_modelled_has_none_of_the_sections() -> None:
             "pools": tuple(
                 p.model_copy(
                     update={
-                        "endpoints": tuple(e.model_copy(update={"crossed": None}) for e in p.endpoints),
+                        "endpoints": tuple(
+                            e.model_copy(update={"crossed": None, "model": None, "steels": (), "practice": None}) for e in p.endpoints
+                        ),
                         "curve_comparisons": (),
                     }
                 )
@@ -193,4 +264,4 @@ def test_a_pool_of_which_nothing_is_modelled_has_none_of_the_sections() -> None:
     )
     for path, text in generate_pages(bare):
         if path.startswith(POOL):
-            assert not re.search(r'id="(matters|through-others|new-hands|along|model|network|probes)"', text), path
+            assert not re.search(r'id="(matters|methods|new-hands|along|model|model-of-all|network|probes)"', text), path

@@ -194,7 +194,7 @@ def pooled(lines: tuple[StudyLine, ...], own) -> Results:
     protocol = own.protocol.record
     rule = next(rule for rule in protocol.endpoints if rule.primary)
     comparison = Comparison.model_construct(factor="steel", first="aisi-1095", second="aisi-d2", lines=lines)
-    endpoint = type("E", (), {"id": rule.id, "steels": (comparison,), "practice": None})()
+    endpoint = type("E", (), {"id": rule.id, "pairwise": (comparison,)})()
     pool = type("P", (), {"protocol": protocol.id, "major": int(protocol.version[0]), "origin": "measured", "endpoints": (endpoint,)})()
     return Results.model_construct(pools=(pool,))
 

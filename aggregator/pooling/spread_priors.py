@@ -14,12 +14,12 @@ STEEL = "steel"
 USUAL = 0.30  # run-to-run standard deviation, ln units, that the scales below belong to
 MEDIAN = 0.7407  # of a half-t with 4 degrees of freedom, in scales
 
-# Half-t priors, ln units. With 4 degrees of freedom half of all such spreads are thought to lie below 0.74 of the scale, with 1 below it.
+# Half-t priors, ln units. With 4 degrees of freedom half of all such spreads are thought to lie below 0.74 of the scale, with 2 below 0.82.
 DEFAULT_PRIORS: Mapping[str, HalfT] = MappingProxyType(
     {
         "sharpener": HalfT(4, 0.20, ASSUMPTION),
         "tester": HalfT(4, 0.20, ASSUMPTION),
-        "blade": HalfT(1, 0.20, ASSUMPTION),  # a heavy tail: two or three blades a steel cannot say that they differ little
+        "blade": HalfT(2, 0.20, ASSUMPTION),  # a heavy tail: two or three blades a steel cannot say that they differ little
         "batch": HalfT(4, 0.10, ASSUMPTION),
         "lot": HalfT(4, 0.10, ASSUMPTION),
         "evening": HalfT(4, 0.10, ASSUMPTION),

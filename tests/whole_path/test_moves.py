@@ -105,10 +105,10 @@ def mean(values) -> float:
     return sum(values) / len(values)
 
 
-def headline_of(found, log, which):
+def pooled_of(found, log, which):
     (pool,) = [p for p in found.pools if (p.protocol, p.major, p.origin) == (log.protocol, log.major, log.origin)]
     wanted = next(e for e in pool.endpoints if e.id == which.endpoint)
-    return next(c for c in wanted.steels if (c.first, c.second) == (which.first, which.second))
+    return next(c for c in wanted.pairwise if (c.first, c.second) == (which.first, which.second))
 
 
 def test_every_month_pools_what_had_been_tested_by_then(root):
@@ -212,15 +212,15 @@ def test_the_last_line_is_the_published_comparison(root):
     (log,) = found.moves
     assert len(log.courses) == 2
     for each in log.courses:
-        published, last = headline_of(found, log, each), each.moves[-1].after
+        published, last = pooled_of(found, log, each), each.moves[-1].after
         assert (last.result, last.state, last.studies, last.verdict) == (
             published.result,
             published.state,
             published.studies,
             published.verdict,
         )
-    early = headline_of(found, log, log.courses[0])
-    assert early.sentence == found.pools[0].headline
+    leading = next(e for e in found.pools[0].endpoints if e.primary).steels[0]
+    assert leading.sentence == found.pools[0].headline, "the page leads with the answer of the hierarchical model"
 
 
 def test_names_of_files_decide_nothing(root, tmp_path_factory):

@@ -69,10 +69,7 @@ class Planted:
 NAN, ANY = float("nan"), Interval(-1.0, 1.0, 0.95, "made up")
 ENDPOINT = r"/pools/\d+/endpoints/\d+"
 METHOD = rf"{ENDPOINT}/(steels/\d+|practice)/methods"  # the folded table, and the sentence below it
-COMPARISON = rf"{ENDPOINT}/(pairwise|steels|practice)"
-METHODS = rf"{ENDPOINT}/(steels/\d+|practice)/methods"
-COMPARISON = rf"{ENDPOINT}/pairwise/\d+|{METHODS}"
-NETWORK, CROSSED = rf"{ENDPOINT}/network|{METHODS}", rf"{ENDPOINT}/crossed|{METHODS}"
+COMPARISON = rf"{ENDPOINT}/pairwise/\d+|{METHOD}"
 PLACES = (
     Planted("endpoints.collect", "run_curve", "the value of run", "", harms_later=True),
     Planted("endpoints.collect", "endpoint_of", "the value of run", "", harms_later=True),
@@ -112,7 +109,7 @@ PLACES = (
     Planted("pooling.steel_network", "network", "the network of steels", rf"{ENDPOINT}/network|{METHOD}"),
     Planted("pooling.probes", "model", "the question", rf"{ENDPOINT}/(probes/\d+|probes_sentence)", holds="fit"),
     Planted("pooling.probes", "_by_itself", "the question", rf"{ENDPOINT}/(probes/\d+|probes_sentence)"),
-    Planted("pooling.all_runs", "model_of", "model of all runs", rf"{ENDPOINT}/crossed|{METHOD}"),
+    Planted("pooling.all_runs", "model_of", "the crossed model of all runs", rf"{ENDPOINT}/crossed|{METHOD}"),
     Planted("pooling.all_runs", "within_submissions", "within submissions", rf"{ENDPOINT}/crossed/contrasts|{METHOD}"),
     Planted("pooling.all_runs", "practice_by_steel", "in practised and novice hands", rf"{ENDPOINT}/crossed/practice"),
     Planted(
@@ -130,14 +127,15 @@ PLACES = (
         no_number=TwoRoles(9, NAN, NAN, NAN, ""),
     ),
     Planted("bundle.assemble", "comparison_result", "against", COMPARISON),
-    Planted("bundle.assemble", "crossed_result", "model of all runs", rf"{ENDPOINT}/crossed|{METHOD}"),
+    Planted("bundle.assemble", "crossed_result", "the crossed model of all runs", rf"{ENDPOINT}/crossed|{METHOD}"),
     Planted("bundle.assemble", "network_result", "the network of steels", rf"{ENDPOINT}/network|{METHOD}"),
     Planted("bundle.assemble", "probe_result", "the question", rf"{ENDPOINT}/(probes/\d+|probes_sentence)"),
     Planted("bundle.assemble", "curve_comparison", "along the work", r"/pools/\d+/curve_comparisons/\d+"),
 )
-LATER = "repeatability_table estimate_submissions compare circulated_blades mean_curves steel_networks all_answers judged courses"
+LATER = "repeatability_table estimate_submissions compare circulated_blades mean_curves steel_networks courses"
+ANSWERS = "all_answers judged"
 AGAIN = {
-    "endpoints.collect": f"endpoint_rows curve_points {LATER}",
+    "endpoints.collect": f"endpoint_rows curve_points {LATER} {ANSWERS}",
     "estimates.own_variance": LATER,
     "estimates.repeatability": LATER,
     "estimates.submissions": LATER,
@@ -146,14 +144,14 @@ AGAIN = {
     "pooling.circulation": "circulated_blades",
     "pooling.curves": "mean_curves",
     "pooling.curve_pairs": "curve_pairs",
-    "pooling.all_answers": "all_answers judged",
+    "pooling.all_answers": ANSWERS,
     "pooling.steel_network": "steel_networks",
     "pooling.probes": "probe_answers",
     "pooling.all_runs": "all_runs",
     "bundle.assemble": "",
 }
 """What of the path is run again; the rest is slow, knows nothing of the harmed function, and comes from the unharmed build."""
-STAGES = f"endpoint_rows curve_points {LATER} curve_pairs probe_answers all_runs".split()
+STAGES = f"endpoint_rows curve_points {LATER} {ANSWERS} curve_pairs probe_answers all_runs".split()
 NO_FIGURES = {"bundle.assemble"}  # nothing that comes from there holds a figure that could be no number
 
 

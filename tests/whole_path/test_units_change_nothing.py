@@ -43,7 +43,10 @@ def ratios(root: Path) -> dict[tuple, tuple]:
     found = {}
     for pool in results.pools:
         for endpoint in pool.endpoints:
-            for c in (*endpoint.steels, *([endpoint.practice] if endpoint.practice else [])):
+            for one in (*endpoint.steels, *([endpoint.practice] if endpoint.practice else [])):
+                key = ("answer", pool.protocol, endpoint.id, one.factor, one.first, one.second)
+                found[key] = (one.state, *numbers(one.result))
+            for c in endpoint.pairwise:
                 key = (pool.protocol, endpoint.id, c.factor, c.first, c.second)
                 found[key] = (c.state, *numbers(c.result), *numbers(c.prediction and c.prediction.result))
     for s in results.submissions:

@@ -100,10 +100,7 @@ def within_note(one: WithinSubmissions | None) -> str:
     if one.all_there_is:
         return "All that is known of this pair comes from within submissions."
     if one.disagrees:
-        return (
-            "Within submissions the ratio differs from that of all runs by more than chance would make it. "
-            "Believe the comparison within submissions; why the two differ these runs do not say."
-        )
+        return "Within submissions the ratio differs from that of all runs by more than chance would make it; why, these runs do not say."
     return "Comparisons within submissions do not differ from all runs by more than chance would make them."
 
 

@@ -66,7 +66,7 @@ def about_mode(mode: np.ndarray, curvature: np.ndarray) -> Proposal:
     values, vectors = np.linalg.eigh((curvature + curvature.T) / 2)
     values = np.maximum(values, LEAST_CURVATURE)
     power = np.interp(np.log(values), np.log(FLAT_TO_SHARP), (FLATTER, 0.5))
-    return Proposal(mode, vectors / values**power)
+    return Proposal(mode, (vectors / values**power) @ vectors.T)  # symmetric, for rounding may turn the sign of a vector
 
 
 def about_points(at: np.ndarray, weights: np.ndarray, before: np.ndarray) -> Proposal:

@@ -101,9 +101,7 @@ def test_ten_files_of_one_group_do_not_outvote_four_others():
 def test_intervals_cover_the_truth_where_blades_go_round():
     # 6 clusters of 1 to 4 submissions, true spreads .3 between and .2 within: 95 % of 80 is 76, fewer than 70 happens once in
     # two hundred such tests of a true 95 %.
-    held = [
-        one.low <= 0 <= one.high for seed in range(80) for one in three_level(*drawn(seed), predict=False, profile=False).fit.intervals
-    ]
+    held = [one.low <= 0 <= one.high for seed in range(80) for one in three_level(*drawn(seed), predict=False, profile=False).fit.intervals]
     assert sum(held) >= 70
 
 

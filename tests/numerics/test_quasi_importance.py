@@ -5,7 +5,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.stats import chi2, kstest, multivariate_t
 
-from aggregator.numerics.quasi_importance import DF, LEAST_CURVATURE, SETS, Proposal, about_mode, about_points
+from aggregator.numerics.quasi_importance import DF, LEAST_CURVATURE, SETS, WIDER, Proposal, about_mode, about_points
 
 ROOT = np.array([[0.5, 0.0, 0.0], [0.2, 1.3, 0.0], [-0.4, 0.1, 0.2]])
 CENTRE = np.array([1.0, -2.0, 0.3])
@@ -46,12 +46,12 @@ def test_the_points_have_the_moments_and_the_distances_of_the_multivariate_t():
 
 
 def test_the_points_integrate_a_polynomial_far_better_than_as_many_independent_draws():
-    """Error of the mean of x₁² over sets of 256, against √(Var/256) of independent draws: at most a quarter."""
+    """Error of the mean of x₁² over sets of 256, against √(Var/256) of independent draws: at most half; tails this heavy allow no more."""
     one = Proposal(np.zeros(3), np.eye(3))
     at, sets = one.points(256)
     means = np.array([np.square(at[sets == s, 0]).mean() for s in range(SETS)])
     variance = 3 * DF**2 / ((DF - 2) * (DF - 4)) - (DF / (DF - 2)) ** 2
-    assert np.sqrt(np.mean((means - DF / (DF - 2)) ** 2)) < np.sqrt(variance / 256) / 4
+    assert np.sqrt(np.mean((means - DF / (DF - 2)) ** 2)) < np.sqrt(variance / 256) / 2
 
 
 def test_independent_sets_scatter_about_the_truth_as_their_spread_says():
@@ -78,10 +78,10 @@ def test_about_many_equal_points_the_proposal_has_their_mean_and_a_little_more_t
     at = np.random.default_rng(8).normal(size=(4000, 3)) @ ROOT.T + CENTRE
     one = about_points(at, np.full(4000, 1 / 4000), np.eye(3))
     assert one.centre == pytest.approx(at.mean(axis=0), abs=1e-12)
-    assert one.root @ one.root.T == pytest.approx(1.21 * np.cov(at.T), rel=0.02, abs=0.01)
+    assert one.root @ one.root.T == pytest.approx(WIDER**2 * np.cov(at.T), rel=0.02, abs=0.01)
 
 
 def test_about_one_point_that_has_all_weight_the_scale_stays_near_the_one_before():
     one = about_points(np.array([[1.0, 2.0], [5.0, 5.0]]), np.array([1.0, 0.0]), ROOT[:2, :2])
     assert one.centre.tolist() == [1.0, 2.0]
-    assert one.root @ one.root.T == pytest.approx(1.21 * 4 / 5 * ROOT[:2, :2] @ ROOT[:2, :2].T, rel=1e-12)
+    assert one.root @ one.root.T == pytest.approx(WIDER**2 * 4 / 5 * ROOT[:2, :2] @ ROOT[:2, :2].T, rel=1e-12)

@@ -8,7 +8,6 @@ import numpy as np
 from scipy.optimize import brentq
 from scipy.special import ndtr, ndtri
 
-WIDE = 40.0  # standard deviations beyond the farthest mean at which no probability is left
 TOLERANCE = 1e-12  # of a quantile, in units of the largest standard deviation
 
 

@@ -9,12 +9,12 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from aggregator.endpoints.rows import MISSING, EndpointRow
+from aggregator.endpoints.rows import EndpointRow
 from aggregator.numerics.attempt import NotFitted, attempt
 from aggregator.numerics.half_t import HalfT
 from aggregator.records.canonical import PoolKey
 
-from .all_runs import WORTH_PROCESSES, labels_of
+from .all_runs import WORTH_PROCESSES, labels_of, with_values
 from .headline import Headline, headline_of, unanswered
 from .in_processes import each
 from .runs_design import checked_runs
@@ -58,14 +58,7 @@ def all_answers(
     worthwhile : worthwhile ratio by pool and endpoint.
     priors : of the spreads, by pool and endpoint.
     """
-    grouped: dict[Key, list[EndpointRow]] = defaultdict(list)
-    for row in rows:
-        grouped[(row.pool, row.endpoint)].append(row)
-    jobs = []
-    for key in sorted(grouped):
-        usable = [row for row in grouped[key] if row.status != MISSING and not row.split_tester]
-        if usable:
-            jobs.append((key, usable, len(grouped[key]) - len(usable), worthwhile[key], priors[key]))
+    jobs = [(key, runs, left_out, worthwhile[key], priors[key]) for key, runs, left_out in with_values(rows)]
     return {(one.pool, one.endpoint): one for one in each(_answered, jobs, [len(rows) for _, rows, *_ in jobs], WORTH_PROCESSES)}
 
 

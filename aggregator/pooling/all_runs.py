@@ -56,15 +56,17 @@ def all_runs(rows: Iterable[EndpointRow]) -> dict[tuple[PoolKey, str], AllRuns]:
     ----------
     rows : endpoint rows of all submissions.
     """
+    jobs = with_values(rows)
+    return {(one.pool, one.endpoint): one for one in each(_one, jobs, [len(rows) for _, rows, _ in jobs], WORTH_PROCESSES)}
+
+
+def with_values(rows: Iterable[EndpointRow]) -> list[tuple[tuple[PoolKey, str], list[EndpointRow], int]]:
+    """Runs by pool and endpoint, sorted, where some run has a value and one tester; and how many were left out for lack of either."""
     grouped: dict[tuple[PoolKey, str], list[EndpointRow]] = defaultdict(list)
     for row in rows:
         grouped[(row.pool, row.endpoint)].append(row)
-    jobs = []
-    for key in sorted(grouped):
-        usable = [row for row in grouped[key] if row.status != MISSING and not row.split_tester]
-        if usable:
-            jobs.append((key, usable, len(grouped[key]) - len(usable)))
-    return {(one.pool, one.endpoint): one for one in each(_one, jobs, [len(rows) for _, rows, _ in jobs], WORTH_PROCESSES)}
+    usable = {key: [row for row in group if row.status != MISSING and not row.split_tester] for key, group in sorted(grouped.items())}
+    return [(key, kept, len(grouped[key]) - len(kept)) for key, kept in usable.items() if kept]
 
 
 def _one(key: tuple[PoolKey, str], rows: list[EndpointRow], left_out: int) -> AllRuns:

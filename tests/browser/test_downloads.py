@@ -10,7 +10,7 @@ import pytest
 
 from .kinds import example
 
-SCHEMA = Path(__file__).parents[2] / "schemas" / "results" / "1.0.0.json"
+SCHEMA = Path(__file__).parents[2] / "schemas" / "results" / "2.0.0.json"
 NOTHING_YET = ("changes.csv", "removed.csv")  # nobody has corrected or taken out a submission of the demonstration
 KINDS = {"string": object, "number": np.floating, "integer": np.integer, "boolean": np.bool_}
 

@@ -7,6 +7,9 @@ import math
 import numpy as np
 
 LEAST_TAIL = 5  # weights from which a shape can be fitted
+ALIKE = (
+    5.0  # of weights none of which is this many times their mean, no tail is to be judged: they are nearly level, and any fit is of chance
+)
 
 
 def smoothed_weights(log_weights: np.ndarray) -> tuple[np.ndarray, float]:
@@ -18,7 +21,8 @@ def smoothed_weights(log_weights: np.ndarray) -> tuple[np.ndarray, float]:
 
     Returns
     -------
-    (S,) weights that sum to 1, and the shape k̂: below 0.7 means based on them are reliable; infinity where no shape could be fitted.
+    (S,) weights that sum to 1, and the shape k̂: below 0.7 means based on them are reliable; infinity where no shape could be fitted,
+    0 where the weights are nearly alike.
 
     Notes
     -----
@@ -31,7 +35,7 @@ def smoothed_weights(log_weights: np.ndarray) -> tuple[np.ndarray, float]:
     order = np.argsort(weights, kind="stable")
     largest, cut = order[-tail:], weights[order[-tail - 1]]
     excess = weights[largest] - cut
-    if not excess[-1] > 0:
+    if not excess[-1] > 0 or weights.max() <= ALIKE * weights.mean():
         return weights / weights.sum(), 0.0
     shape, scale = pareto_fit(excess[excess > 0])
     if math.isfinite(shape):

@@ -1,47 +1,65 @@
-"""Points from a multivariate t about a mode, by scrambled Sobol' sequences: the same points on every call."""
+"""Points of a split multivariate t about a mode, by scrambled Sobol' sequences: the same points on every call.
+
+Along each axis the t is wider to one side than to the other (the split Student of Geweke 1989, Econometrica 57:1317–1339, here with
+one density where its sides meet, as in the two-piece normal: Wallis 2014, Statistical Science 29:106–112)::
+
+    x = centre + root·ε,    f(ε) = Π 2/(leftᵢ + rightᵢ) · t_ν(ε/side),    sideᵢ = leftᵢ where εᵢ < 0, rightᵢ elsewhere
+"""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import gammaincinv, gammaln, ndtri
 from scipy.stats import qmc
 
-DF = 5.0  # of the multivariate t: tails heavier than a posterior's
-WIDER = 1.15  # of a proposal's scale against the standard deviation of what is known, so that its tails are never the narrower ones
-FLATTER = 0.25  # power of a curvature that a first proposal has for its scale: ½, its own, is too narrow off the mode
+DF = 7.0  # of the multivariate t: tails heavier than a posterior's
+WIDER = 1.05  # of a proposal's scale against the standard deviation of what is known, so that its tails are seldom the narrower ones
 SETS = 8  # independently scrambled sequences, whose differences tell the error
 SEED = 20_240_501
 LEAST_CURVATURE = 0.5  # smallest eigenvalue of a curvature that is followed; the prior's own is 1
+STEPS = (1.0, 2.0, 3.0)  # along an axis, in what the curvature makes a standard deviation, at which the fall of the density is met
+NARROWEST, WIDEST = 0.3, 3.0  # of a side, in the same unit
+FLAT = 1e-3  # a fall of the log density that counts as none
+FEW = 20.0  # effective points at which half of the skewness seen among them is believed
+MOST_SKEW = 0.5  # of a two-piece normal, which can have no more than .995
+BEND = 2 - 6 / np.pi  # the skewness of a two-piece normal of variance 1 with sides d apart is √(2/π)(d − BEND·d³)
 
 
 @dataclass(frozen=True, eq=False)
 class Proposal:
-    """A multivariate t with ``DF`` degrees of freedom.
+    """A split multivariate t with ``DF`` degrees of freedom.
 
     Attributes
     ----------
-    centre : (K,).
-    root : (K, K) with root·rootᵀ the scale matrix.
+    centre : (K,) its mode.
+    root : (K, K) whose columns are the axes.
+    left, right : (K,) scale along each axis to either side.
     """
 
     centre: np.ndarray
     root: np.ndarray
+    left: np.ndarray
+    right: np.ndarray
 
     def log_density(self, at: np.ndarray) -> np.ndarray:
         """(S,) at points (S, K)."""
         K = len(self.centre)
-        x = np.linalg.solve(self.root, (at - self.centre).T)
-        constant = gammaln((DF + K) / 2) - gammaln(DF / 2) - K / 2 * np.log(DF * np.pi) - float(np.linalg.slogdet(self.root)[1])
-        return constant - (DF + K) / 2 * np.log1p((x**2).sum(axis=0) / DF)
+        x = np.linalg.solve(self.root, (at - self.centre).T).T
+        x = np.where(x < 0, x / self.left, x / self.right)
+        sides = float(np.log((self.left + self.right) / 2).sum())
+        constant = gammaln((DF + K) / 2) - gammaln(DF / 2) - K / 2 * np.log(DF * np.pi) - float(np.linalg.slogdet(self.root)[1]) - sides
+        return constant - (DF + K) / 2 * np.log1p((x**2).sum(axis=1) / DF)
 
-    def points(self, count: int) -> tuple[np.ndarray, np.ndarray]:
+    def points(self, count: int, draw: int = 0) -> tuple[np.ndarray, np.ndarray]:
         """The first points of every sequence.
 
         Parameters
         ----------
         count : of each sequence, a power of 2.
+        draw : number of the draw; others have other sequences.
 
         Returns
         -------
@@ -53,27 +71,56 @@ class Proposal:
         gives the χ² of the t.
         """
         K = len(self.centre)
-        drawn = [qmc.Sobol(K + 1, seed=np.random.default_rng([SEED, count, number])).random(count) for number in range(SETS)]
+        drawn = [qmc.Sobol(K + 1, seed=np.random.default_rng([SEED, count, number, draw])).random(count) for number in range(SETS)]
         u = np.clip(np.concatenate(drawn), 1e-12, 1 - 1e-12)
         stretch = np.sqrt(DF / (2 * gammaincinv(DF / 2, u[:, K])))
-        x = ndtri(u[:, :K]) * stretch[:, None]
+        share, u = self.left / (self.left + self.right), u[:, :K]
+        below = u < share  # u/share is uniform there, and (1 − u)/(1 − share) above: half of it is a tail of the normal
+        tail = ndtri(np.where(below, u / (2 * share), (1 - u) / (2 * (1 - share))))
+        x = np.where(below, tail * self.left, -tail * self.right) * stretch[:, None]
         return self.centre + x @ self.root.T, np.repeat(np.arange(SETS), count)
 
+    def covariance(self) -> np.ndarray:
+        """(K, K) of the two-piece normal with the same sides."""
+        return (self.root * ((1 - 2 / np.pi) * (self.right - self.left) ** 2 + self.left * self.right)) @ self.root.T
 
-def about_mode(mode: np.ndarray, curvature: np.ndarray) -> Proposal:
-    """Proposal from a mode and minus the second derivatives of the log density there, widened where it is narrow."""
+
+def along_axes(mode: np.ndarray, curvature: np.ndarray, log_density: Callable[[np.ndarray], float]) -> Proposal:
+    """Proposal about a mode, as wide to each side of each axis as the density itself is there.
+
+    Parameters
+    ----------
+    mode, curvature : (K,) and (K, K) minus the second derivatives of the log density there.
+    log_density : of a point (K,).
+
+    Notes
+    -----
+    A side has the largest of the scales by which a normal density would have fallen as far at ``STEPS`` (Geweke 1989, section 4).
+    The axes are those of the Cholesky factor: rounding may turn the sign of an eigenvector, and then points differ by machine.
+    """
     values, vectors = np.linalg.eigh((curvature + curvature.T) / 2)
-    values = np.maximum(values, LEAST_CURVATURE)
-    return Proposal(mode, (vectors / values**FLATTER) @ vectors.T)  # symmetric, for rounding may turn the sign of a vector
+    root = np.linalg.cholesky((vectors / np.maximum(values, LEAST_CURVATURE)) @ vectors.T)
+    top = log_density(mode)
+
+    def side(axis: np.ndarray) -> float:
+        falls = [max(top - log_density(mode + step * axis), FLAT) for step in STEPS]
+        return float(np.clip(max(step / np.sqrt(2 * fall) for step, fall in zip(STEPS, falls, strict=True)), NARROWEST, WIDEST))
+
+    return Proposal(mode, WIDER * root, np.array([side(-axis) for axis in root.T]), np.array([side(axis) for axis in root.T]))
 
 
-def about_points(at: np.ndarray, weights: np.ndarray, before: np.ndarray) -> Proposal:
-    """Proposal with the mean and, a little widened, the covariance of weighted points: a step of adaptive importance sampling.
+def broad(K: int) -> Proposal:
+    """Proposal about standard normal coordinates, such as those of priors."""
+    return Proposal(np.zeros(K), WIDER * np.eye(K), np.ones(K), np.ones(K))
+
+
+def about_points(at: np.ndarray, weights: np.ndarray, before: Proposal) -> Proposal:
+    """Proposal with the mean, the skewness and, a little widened, the covariance of weighted points: adaptive importance sampling.
 
     Parameters
     ----------
     at, weights : (S, K) points and (S,) their weights, which sum to 1.
-    before : (K, K) root of a scale matrix that counts as ``K + 2`` points more, for a covariance from few points is noisy.
+    before : whose covariance counts as ``K + 2`` points more, for one from few points is noisy.
 
     Notes
     -----
@@ -81,5 +128,17 @@ def about_points(at: np.ndarray, weights: np.ndarray, before: np.ndarray) -> Pro
     """
     mean, effective, own = weights @ at, 1 / float(weights @ weights), at.shape[1] + 2
     off = at - mean
-    covariance = (effective * (off * weights[:, None]).T @ off + own * before @ before.T) / (effective + own)
-    return Proposal(mean, WIDER * np.linalg.cholesky(covariance))
+    covariance = (effective * (off * weights[:, None]).T @ off + own * before.covariance()) / (effective + own)
+    root = np.linalg.cholesky(covariance)
+    u = np.linalg.solve(root, off.T).T
+    skew = weights @ u**3 * effective / (effective + FEW)
+    shift, left, right = two_pieces(skew)
+    return Proposal(mean + root @ shift, WIDER * root, left, right)
+
+
+def two_pieces(skew: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Mode and the scales of both sides of two-piece normals with mean 0, variance 1 and a given skewness."""
+    longest = 2 / np.sqrt(3 * BEND)
+    apart = longest * np.sin(np.arcsin(3 * np.clip(skew, -MOST_SKEW, MOST_SKEW) * np.sqrt(np.pi / 2) / longest) / 3)
+    left = (np.sqrt(apart**2 + 4 * (1 - (1 - 2 / np.pi) * apart**2)) - apart) / 2
+    return -np.sqrt(2 / np.pi) * apart, left, left + apart

@@ -26,14 +26,29 @@ from aggregator.numerics.half_t import HalfT, from_score, log_density, log_slope
 from aggregator.numerics.interval import Interval
 from aggregator.numerics.normal_mixture import NormalMixture
 from aggregator.numerics.pareto import smoothed_weights
-from aggregator.numerics.quasi_importance import Proposal, about_mode, about_points
+from aggregator.numerics.quasi_importance import Proposal, about_points, along_axes, broad
 from aggregator.numerics.restricted_likelihood import SETTLED, LikelihoodPoint, MixedRows, Sites, likelihood_at, prepare_rows
 
 from .crossed_input import RESIDUAL, checked_rows
 from .inputs import frozen
 
 FLAT = 1e4  # a flat prior on σ is half-normal with this many times the spread of the responses, about which it is level
-STAGES = (16, 16, 32, 64, 128, 256, 512, 1024)  # points of each sequence from one proposal after another, until the checks are passed
+STAGES = (
+    16,
+    16,
+    32,
+    32,
+    32,
+    64,
+    64,
+    128,
+    256,
+    512,
+    1024,
+    2048,
+    4096,
+)  # points of each sequence from one proposal after another, until the checks are passed
+BROAD = 8  # points of each sequence from where the priors lie: they meet a second mode, and no weight is large without bound
 KEPT = ("sds", "coefficients", "covariances", "target_means", "target_variances", "sets")
 LARGEST_ERROR = 0.02  # Monte-Carlo error of a limit, in half-widths of its interval
 LARGEST_SPREAD_ERROR = 0.25  # the same of the limits of a spread, which no closed form smooths
@@ -437,10 +452,13 @@ def _posterior_of(rows: MixedRows, names, priors, rescale: float, wanted: _Wante
     if isinstance(found, str):
         return not_fitted(names, priors, found, wanted.level, rows.n)
     proposal, sites = found
-    drawn = [_drawn(density, proposal, STAGES[0], sites, wanted)]
-    for count in STAGES[1:]:
+    drawn = [
+        _drawn(density, one, count, draw, sites, wanted)
+        for draw, (one, count) in enumerate(((broad(len(names)), BROAD), (proposal, STAGES[0])))
+    ]
+    for draw, count in enumerate(STAGES[1:], len(drawn)):
         at = np.concatenate([one.at for one in drawn])
-        drawn.append(_drawn(density, about_points(at, _weights(drawn)[0], proposal.root), count, sites, wanted))
+        drawn.append(_drawn(density, about_points(at, _weights(drawn)[0], proposal), count, draw, sites, wanted))
         fit = _weighted(drawn, names, priors, rows.n, wanted)
         if fit.convergence.fitted:
             return fit
@@ -474,7 +492,7 @@ def _mode(density: _Density) -> tuple[Proposal, Sites] | str:
         if any(end[2] is None for end in ends):
             return "the posterior's curvature could not be computed"
         curvature[k] = (ends[1][1] - ends[0][1]) / (2 * STEP)
-    return about_mode(mode, curvature), point.sites
+    return along_axes(mode, curvature, lambda z: density.of_sds(z, density.sds(z), point.sites, settled=NEARLY)[0]), point.sites
 
 
 @dataclass(frozen=True, eq=False)
@@ -492,9 +510,9 @@ class _Drawn:
     target_variances: np.ndarray
 
 
-def _drawn(density: _Density, proposal: Proposal, count: int, sites: Sites, wanted: _Wanted) -> _Drawn:
+def _drawn(density: _Density, proposal: Proposal, count: int, draw: int, sites: Sites, wanted: _Wanted) -> _Drawn:
     T = wanted.targets
-    at, sets = proposal.points(count)
+    at, sets = proposal.points(count, draw)
     S, p, q = len(at), density.rows.p, density.rows.q
     sds = density.sds(at)
     log_density, coefficients, covariances = np.full(S, -np.inf), np.zeros((S, p)), np.tile(np.eye(p), (S, 1, 1))

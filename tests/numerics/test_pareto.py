@@ -81,3 +81,10 @@ def test_weights_that_follow_a_pareto_distribution_have_its_shape(shape):
     log_weights = shape * np.random.default_rng(11).exponential(size=4000)
     wanted = (190 * shape + 5) / 200
     assert smoothed_weights(log_weights)[1] == pytest.approx(wanted, abs=3 * (1 + shape) / math.sqrt(190))
+
+
+def test_of_weights_that_are_nearly_alike_no_tail_is_judged():
+    """A plateau with a bump of little more than twice its height: a fit to the exceedances alone calls that a tail without a mean."""
+    x = np.linspace(-4, 4, 8000)
+    weights, shape = smoothed_weights(np.log(1 + 1.3 * np.exp(-((x / 0.3) ** 2))))
+    assert shape == 0.0 and weights.max() / weights.min() == pytest.approx(2.3, rel=1e-3)

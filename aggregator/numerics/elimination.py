@@ -315,6 +315,29 @@ def inverse_diagonal(factor: Factor, with_last: bool = True) -> np.ndarray:
     with_last : whether the ``last`` unknowns belong to the matrix. If False the inverse is that of the matrix without
         them, and their diagonal is zero.
     """
+    plan, inverse = factor.plan, _selected_inverse(factor, with_last)
+    diagonal = np.empty(plan.size)
+    diagonal[plan.order[: plan.eliminated]] = inverse[: plan.eliminated]
+    diagonal[plan.order[plan.eliminated :]] = np.diag(_core_of(plan, inverse))
+    return diagonal
+
+
+def inverse_entries(factor: Factor) -> np.ndarray:
+    """Entries of the inverse, (entries,), at the positions given to ``analyse``, by the selected inverse."""
+    return _selected_inverse(factor, True)[factor.plan.places]
+
+
+def last_covariance(factor: Factor) -> np.ndarray:
+    """(last, last) corner of the inverse that belongs to the unknowns kept to the end."""
+    split = factor.plan.core - factor.plan.last
+    if not factor.plan.last:
+        return np.zeros((0, 0))
+    corner = np.triu(lapack.dtrtri(np.triu(factor.core[split:, split:]), lower=0)[0])
+    return corner @ corner.T
+
+
+def _selected_inverse(factor: Factor, with_last: bool) -> np.ndarray:
+    """The inverse in the places of the value buffer."""
     plan = factor.plan
     inverse = np.zeros(plan.length)
     kept = plan.core if with_last else plan.core - plan.last
@@ -328,7 +351,4 @@ def inverse_diagonal(factor: Factor, with_last: bool = True) -> np.ndarray:
         _block(inverse, batch)[:] = far
         own = 1 / factor.values[batch.first : batch.first + batch.count]
         inverse[batch.first : batch.first + batch.count] = own - np.einsum("nw,nw->n", far, entries)
-    diagonal = np.empty(plan.size)
-    diagonal[plan.order[: plan.eliminated]] = inverse[: plan.eliminated]
-    diagonal[plan.order[plan.eliminated :]] = np.diag(_core_of(plan, inverse))
-    return diagonal
+    return inverse

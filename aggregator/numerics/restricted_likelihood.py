@@ -1,13 +1,13 @@
 """Restricted likelihood of a linear mixed model at given standard deviations, with exact, interval and one-sided responses.
 
-y ~ N(Xb, Σ σₖ²ZₖZₖᵀ + R), R diagonal. Everything comes from one dense Cholesky factor of Henderson's equations in scaled form
-(Bates et al. 2015, J. Stat. Softw. 67(1), section 3.4; ``mixed`` says the same for sparse factors)::
+y ~ N(Xb, Σ σₖ²ZₖZₖᵀ + R), R diagonal. Everything comes from one sparse factor of Henderson's equations in scaled form
+(Bates et al. 2015, J. Stat. Softw. 67(1), section 3.4; ``mixed`` says the same in variance ratios)::
 
     C = | ΛᵀZᵀR⁻¹ZΛ + I   ΛᵀZᵀR⁻¹X |      ln|C| + ln|R| = ln|Σ| + ln|XᵀΣ⁻¹X|,  Λ = diag(σ)
         | XᵀR⁻¹ZΛ          XᵀR⁻¹X  |
 
-so that a standard deviation of 0 costs no division and no n × n matrix is formed. Effects that share no row with each other, and
-none with a limited response, are eliminated first in closed form; the factor is that of what is left.
+so that a standard deviation of 0 costs no division and no n × n matrix is formed; ``elimination`` factors C, and gives the entries of
+its inverse on the pattern of the factor.
 
 A response of which only limits are known is a normal value with a variance of its own, its site (expectation propagation; Minka
 2001, Uncertainty in Artificial Intelligence 17:362–369). Scale factors of the sites make the likelihood whole.
@@ -20,49 +20,33 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy.sparse as sp
-from scipy.linalg import lapack
 
+from .elimination import Factor, Plan, analyse, factorise, inverse_entries, last_covariance, solve
 from .truncated_moments import between
 
 SWEEPS, SETTLED = 60, 1e-5  # sweeps over all sites; change in the last, in units of what the others say, at which they end
 SLOWER, DAMPED = 12, 0.6  # sweep from which steps are shortened, and to which share
 LEAST_PRECISION = 1e-9  # of a site, in units of the precision without it: a limit so far off that it says nothing
-WORTH_ELIMINATING = 100  # effects and coefficients from which eliminating some first costs less than it saves
 FIRST_VARIANCE = 1e3  # of the first site of a one-sided response, in units of the spread of all
 
 
 @dataclass(frozen=True, eq=False)
-class Products:
-    """Products of every two entries of each of l sparse vectors of length m.
-
-    Attributes
-    ----------
-    places : (u,) where in a flat (m, m) matrix they are not zero.
-    values : (u, l) the products there.
-    """
-
-    places: np.ndarray
-    values: sp.csr_matrix
-
-
-@dataclass(frozen=True, eq=False)
 class MixedRows:
-    """One data set, prepared; responses are less ``X @ origin``.
+    """One data set, prepared; responses are less ``X @ origin``. The m = q + p columns of [Z X] are effects, then coefficients.
 
     Attributes
     ----------
     n : rows, of which some are exact and the others limited.
-    order : (m,) original column of each column, m = q + p: effects eliminated first, the other effects, coefficients.
-    first : (a,) [Z X]ᵀW[Z X] of the effects eliminated first, which is diagonal; W holds the inverse known variances of the exact
-        rows, or ones.
-    across : (m − a, a) the same between the others and them, sparse.
-    outer : products of every two entries of a column of ``across``.
-    gram : (m − a, m − a) the same of the others.
+    plan : of the elimination of C.
+    row, column : (e,) where in the lower triangle of [Z X]ᵀ[Z X] something stands.
+    times : (e,) how often each of these entries stands in the whole matrix: once on the diagonal, else twice.
+    gram : (e,) the entries of [Z X]ᵀW[Z X] over the exact rows; W holds the inverse known variances, or ones.
+    pairs : (e, l) what each limited row adds to the entries, so that ``pairs @ w`` is its [Z X]ᵀ diag(w) [Z X].
+    diagonal : (m,) which of the entries is the diagonal's of each column.
     rhs, squares : (m,) [Z X]ᵀWy and yᵀWy over the exact rows.
     log_known : sum of the logarithms of the known variances.
     exact : number of exact rows.
-    near : (l, m − a) rows of [Z X] that are limited.
-    pairs : products of every two entries of a limited row, so that ``pairs`` times w is their [Z X]ᵀ diag(w) [Z X].
+    near : (l, m) rows of [Z X] that are limited.
     low, high : (l,) their limits.
     extra : (l,) their known variances; 0 where the residual's is unknown.
     spread : variance of the responses, in which a first guess is made.
@@ -73,17 +57,18 @@ class MixedRows:
     """
 
     n: int
-    order: np.ndarray
-    first: np.ndarray
-    across: sp.csr_matrix
-    outer: Products
+    plan: Plan
+    row: np.ndarray
+    column: np.ndarray
+    times: np.ndarray
     gram: np.ndarray
+    pairs: sp.csr_matrix
+    diagonal: np.ndarray
     rhs: np.ndarray
     squares: float
     log_known: float
     exact: int
-    near: np.ndarray
-    pairs: Products
+    near: sp.csr_matrix
     low: np.ndarray
     high: np.ndarray
     extra: np.ndarray
@@ -116,8 +101,7 @@ class LikelihoodPoint:
     log_likelihood : restricted, with all constants.
     slopes : (K + 1,) its derivatives by the standard deviations, the residual's last; None unless asked for.
     coefficients, covariance : (p,) and (p, p) of b given the standard deviations.
-    factor, solution : lower Cholesky factor of what is left of C, and C⁻¹ times its right-hand side.
-    pivots, across, weight : (a,) pivots of the effects eliminated first, how they meet the others, and 1/σ².
+    factor, solution : factor of C, and C⁻¹ times its right-hand side.
     scale : (m,) σ of each effect, 1 for coefficients.
     sites : settled.
     """
@@ -126,22 +110,15 @@ class LikelihoodPoint:
     slopes: np.ndarray | None
     coefficients: np.ndarray
     covariance: np.ndarray
-    factor: np.ndarray
+    factor: Factor
     solution: np.ndarray
-    pivots: np.ndarray
-    across: sp.csr_matrix
-    weight: float
     scale: np.ndarray
     sites: Sites
 
     def combined(self, targets: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Means and variances, (T,) each, of sums of effects and coefficients with weights ``targets``, (T, m), columns in ``order``."""
+        """Means and variances, (T,) each, of sums of effects and coefficients with weights ``targets``, (T, m)."""
         scaled = targets * self.scale
-        a = len(self.pivots)
-        first, rest = scaled[:, :a], scaled[:, a:]
-        left = rest.T - self.scale[a:, None] * (self.across @ (self.weight * self.scale[:a] * first / self.pivots).T)
-        halves = lapack.dtrtrs(self.factor, left, lower=1)[0]
-        return scaled @ self.solution, (first**2 / self.pivots).sum(axis=1) + (halves**2).sum(axis=0)
+        return scaled @ self.solution, np.einsum("ti,it->t", scaled, solve(self.factor, scaled.T))
 
 
 def prepare_rows(low: np.ndarray, high: np.ndarray, X: np.ndarray, terms: Sequence[sp.spmatrix], known: np.ndarray | None) -> MixedRows:
@@ -160,67 +137,75 @@ def prepare_rows(low: np.ndarray, high: np.ndarray, X: np.ndarray, terms: Sequen
     columns = sp.csr_matrix(sp.hstack([*terms, sp.csr_matrix(X)], format="csr"))
     sizes = np.array([term.shape[1] for term in terms], dtype=int)
     exact = low == high
-    mine, y = columns[exact], low[exact] - fitted[exact]
+    mine, near = columns[exact], sp.csr_matrix(columns[~exact])
+    y = low[exact] - fitted[exact]
     variances = np.ones(len(y)) if known is None else known[exact]
     weighted = sp.diags(1 / variances) @ mine
-    limited = ~exact
-    gram = sp.csr_matrix(mine.T @ weighted)
-    first = _independent(gram, columns[limited], int(sizes.sum()))
-    order = np.concatenate([np.flatnonzero(first), np.flatnonzero(~first)])
-    a = int(first.sum())
-    gram, near = gram[order][:, order], columns[limited][:, order[a:]]
-    across = sp.csr_matrix(gram[a:, :a])
+    row, column = _pattern(columns)
     return MixedRows(
         n=len(low),
-        order=order,
-        first=gram.diagonal()[:a],
-        across=across,
-        outer=_pairs(sp.csr_matrix(across.T)),
-        gram=gram[a:, a:].toarray(order="C"),
-        rhs=(weighted.T @ y)[order],
+        plan=analyse(row, column, columns.shape[1], X.shape[1]),
+        row=row,
+        column=column,
+        times=np.where(row == column, 1.0, 2.0),
+        gram=_entries(sp.csr_matrix(mine.T @ weighted), row, column),
+        pairs=_pairs(near, row, column),
+        diagonal=_diagonal(row, column),
+        rhs=weighted.T @ y,
         squares=float((y**2 / variances).sum()),
         log_known=float(np.log(variances).sum()),
         exact=len(y),
-        near=near.toarray(),
-        pairs=_pairs(near),
-        low=low[limited] - fitted[limited],
-        high=high[limited] - fitted[limited],
-        extra=np.zeros(int(limited.sum())) if known is None else known[limited],
+        near=near,
+        low=low[~exact] - fitted[~exact],
+        high=high[~exact] - fitted[~exact],
+        extra=np.zeros(int((~exact).sum())) if known is None else known[~exact],
         spread=float(np.var(stand_in - fitted)) or 1.0,
-        owner=np.repeat(np.arange(len(sizes)), sizes)[order[: int(sizes.sum())]],
+        owner=np.repeat(np.arange(len(sizes)), sizes),
         sizes=sizes,
         p=X.shape[1],
         origin=origin,
     )
 
 
-def _independent(gram: sp.csr_matrix, limited: sp.csr_matrix, q: int) -> np.ndarray:
-    """(m,) effects of which no two share a row and none has a limited one, those with the fewest neighbours taken first."""
-    m = gram.shape[0]
-    chosen, free = np.zeros(m, dtype=bool), np.zeros(m, dtype=bool)
-    if m < WORTH_ELIMINATING:
-        return chosen
-    free[:q] = np.asarray(abs(limited).sum(axis=0)).ravel()[:q] == 0
-    for j in np.argsort(np.diff(gram.indptr)[:q], kind="stable"):
-        if free[j]:
-            chosen[j] = True
-            free[gram.indices[gram.indptr[j] : gram.indptr[j + 1]]] = False
-    return chosen
+def _pattern(columns: sp.csr_matrix) -> tuple[np.ndarray, np.ndarray]:
+    """Where the lower triangle of [Z X]ᵀ[Z X] may hold something, whatever the values: sorted by row, then column."""
+    there = sp.csr_matrix((np.ones(columns.nnz), columns.indices, columns.indptr), shape=columns.shape)
+    met = sp.tril(there.T @ there + sp.identity(columns.shape[1]), format="csr")
+    met.sort_indices()
+    return np.repeat(np.arange(met.shape[0], dtype=np.int64), np.diff(met.indptr)), met.indices.astype(np.int64)
 
 
-def _pairs(rows: sp.csr_matrix) -> Products:
-    """Products of every two entries of a row, for all rows."""
-    m, places, values = rows.shape[1], [], []
-    for i in range(rows.shape[0]):
-        own = slice(rows.indptr[i], rows.indptr[i + 1])
-        at, entries = rows.indices[own].astype(np.int64), rows.data[own]
-        places.append((at[:, None] * m + at).ravel())
-        values.append(np.outer(entries, entries).ravel())
-    if not places:
-        return Products(np.zeros(0, dtype=np.int64), sp.csr_matrix((0, rows.shape[0])))
-    owner = np.repeat(np.arange(rows.shape[0]), [len(one) for one in places])
-    met, which = np.unique(np.concatenate(places), return_inverse=True)
-    return Products(met, sp.csr_matrix((np.concatenate(values), (which, owner)), shape=(len(met), rows.shape[0])))
+def _places(row: np.ndarray, column: np.ndarray, i: np.ndarray, j: np.ndarray) -> np.ndarray:
+    """Which entries of the pattern (i, j) are, i ≥ j."""
+    m = int(row[-1]) + 1
+    return np.searchsorted(row * m + column, i * m + j)
+
+
+def _entries(gram: sp.csr_matrix, row: np.ndarray, column: np.ndarray) -> np.ndarray:
+    lower = sp.tril(gram).tocoo()
+    found = np.zeros(len(row))
+    found[_places(row, column, lower.row.astype(np.int64), lower.col.astype(np.int64))] = lower.data
+    return found
+
+
+def _diagonal(row: np.ndarray, column: np.ndarray) -> np.ndarray:
+    return np.flatnonzero(row == column)
+
+
+def _pairs(near: sp.csr_matrix, row: np.ndarray, column: np.ndarray) -> sp.csr_matrix:
+    """Products of every two entries of each limited row, at their entries of the pattern."""
+    places, values = [], []
+    for i in range(near.shape[0]):
+        own = slice(near.indptr[i], near.indptr[i + 1])
+        at, entries = near.indices[own].astype(np.int64), near.data[own]
+        left, right = np.broadcast_arrays(at[:, None], at)
+        lower = left >= right
+        places.append(_places(row, column, left[lower], right[lower]))
+        values.append(np.outer(entries, entries)[lower])
+    owner = np.repeat(np.arange(near.shape[0]), [len(one) for one in places])
+    none = np.zeros(0)
+    where = (np.concatenate([*places, none]).astype(np.int64), owner)
+    return sp.csr_matrix((np.concatenate([*values, none]), where), shape=(len(row), near.shape[0]))
 
 
 def first_sites(rows: MixedRows) -> Sites:
@@ -259,7 +244,7 @@ def likelihood_at(
     """
     scale = np.concatenate([sds[rows.owner], np.ones(rows.p)])
     at = _Place(rows, sds, scale, 1.0 if residual is None else residual**-2, residual)
-    if not len(rows.near):
+    if not len(rows.low):
         nothing = np.zeros(0)
         factored = _factor(at, nothing, nothing)
         return factored and _solved(at, factored, nothing, nothing, nothing, Sites(nothing, nothing), 0.0, slopes)
@@ -279,26 +264,24 @@ class _Place:
 
 @dataclass(frozen=True, eq=False)
 class _Factored:
-    """Lower factor of what is left of C, its inverse times the right-hand side, and what was eliminated first."""
+    """Factor of C, its right-hand side, and its inverse times that."""
 
-    L: np.ndarray
-    half: np.ndarray
-    pivots: np.ndarray
+    factor: Factor
     rhs: np.ndarray
+    solution: np.ndarray
 
 
 def _with_limits(at: _Place, sites: Sites, slopes: bool, settled: float) -> LikelihoodPoint | None:
     rows = at.rows
     noise = rows.extra + (0.0 if at.residual is None else at.residual**2)
-    scaled = (rows.near * at.scale[len(rows.first) :]).T
     precision, shift = sites.precision, sites.shift
     for sweep in range(SWEEPS):
         y, variance = shift / precision, noise + 1 / precision
         factored = _factor(at, y, variance)
         if factored is None:
             return None
-        moved = lapack.dtrtrs(factored.L, scaled, lower=1)[0]
-        fitted_variance, fitted = np.einsum("ij,ij->j", moved, moved), factored.half @ moved
+        inverse = inverse_entries(factored.factor) * rows.times * at.scale[rows.row] * at.scale[rows.column]
+        fitted_variance, fitted = rows.pairs.T @ inverse, rows.near @ (at.scale * factored.solution)
         rest = 1 / fitted_variance - 1 / variance
         if not (rest > 0).all():
             return None
@@ -319,79 +302,50 @@ def _with_limits(at: _Place, sites: Sites, slopes: bool, settled: float) -> Like
 
 def _factor(at: _Place, y: np.ndarray, variance: np.ndarray) -> _Factored | None:
     """Factor C for limited rows with values ``y`` and these variances; None where it is not positive definite."""
-    rows, a, w = at.rows, len(at.rows.first), at.weight
-    mine, others = at.scale[:a], at.scale[a:]
-    pivots = 1 + w * mine**2 * rows.first
-    C = rows.gram * w
-    flat = C.ravel()
+    rows, w = at.rows, at.weight
+    entries, rhs = rows.gram * w, rows.rhs * w
     if len(y):
-        flat[rows.pairs.places] += rows.pairs.values @ (1 / variance)
-    if a:
-        flat[rows.outer.places] -= rows.outer.values @ (w**2 * mine**2 / pivots)
-    C *= others[:, None]
-    C *= others
-    flat[: (rows.q - a) * (len(others) + 1) : len(others) + 1] += 1.0
-    L, info = lapack.dpotrf(C.T, lower=1, clean=0, overwrite_a=1)
-    if info != 0:
+        entries, rhs = entries + rows.pairs @ (1 / variance), rhs + rows.near.T @ (y / variance)
+    entries *= at.scale[rows.row] * at.scale[rows.column]
+    entries[rows.diagonal[: rows.q]] += 1.0
+    factor = factorise(rows.plan, entries)
+    if factor is None:
         return None
-    first, rest = mine * w * rows.rhs[:a], w * rows.rhs[a:]
-    if len(y):
-        rest = rest + rows.near.T @ (y / variance)
-    if a:
-        rest = rest - rows.across @ (w * mine * first / pivots)
-    return _Factored(L, lapack.dtrtrs(L, others * rest, lower=1)[0], pivots, first)
+    rhs = at.scale * rhs
+    return _Factored(factor, rhs, solve(factor, rhs[:, None])[:, 0])
 
 
 def _solved(
     at: _Place, found: _Factored, y: np.ndarray, variance: np.ndarray, leverage: np.ndarray, sites: Sites, scales: float, slopes: bool
 ) -> LikelihoodPoint | None:
-    rows, L, p = at.rows, found.L, at.rows.p
-    rest = lapack.dtrtrs(L, found.half, lower=1, trans=1)[0]
-    a = len(rows.first)
-    first = found.rhs - at.weight * at.scale[:a] * (rows.across.T @ (at.scale[a:] * rest)) if a else found.rhs
-    solution = np.concatenate([first / found.pivots, rest])
-    explained = float((found.rhs**2 / found.pivots).sum()) + float(found.half @ found.half)
-    rss = rows.squares * at.weight + float((y**2 / variance).sum()) - explained
-    log_det = rows.log_known - rows.exact * np.log(at.weight) + float(np.log(variance).sum() + np.log(found.pivots).sum())
-    log_det += 2 * float(np.log(np.diag(L)).sum())
+    rows, p = at.rows, at.rows.p
+    rss = rows.squares * at.weight + float((y**2 / variance).sum()) - float(found.rhs @ found.solution)
+    log_det = rows.log_known - rows.exact * np.log(at.weight) + float(np.log(variance).sum())
+    log_det += found.factor.log_determinant + found.factor.log_determinant_last
     if not np.isfinite(rss + log_det):
         return None
-    end = len(L) - p
-    corner = np.tril(lapack.dtrtri(L[end:, end:], lower=1)[0]) if p else np.zeros((0, 0))
     return LikelihoodPoint(
         log_likelihood=-0.5 * ((rows.n - p) * np.log(2 * np.pi) + log_det + rss) + scales,
-        slopes=_slopes(at, found, solution, y, variance, leverage) if slopes else None,
-        coefficients=rows.origin + solution[rows.q :],
-        covariance=corner.T @ corner,
-        factor=L,
-        solution=solution,
-        pivots=found.pivots,
-        across=rows.across,
-        weight=at.weight,
+        slopes=_slopes(at, found, y, variance, leverage) if slopes else None,
+        coefficients=rows.origin + found.solution[rows.q :],
+        covariance=last_covariance(found.factor),
+        factor=found.factor,
+        solution=found.solution,
         scale=at.scale,
         sites=sites,
     )
 
 
-def _slopes(at: _Place, found: _Factored, solution: np.ndarray, y: np.ndarray, variance: np.ndarray, leverage: np.ndarray) -> np.ndarray:
+def _slopes(at: _Place, found: _Factored, y: np.ndarray, variance: np.ndarray, leverage: np.ndarray) -> np.ndarray:
     """∂/∂σₖ = −((qₖ − tr(C⁻¹)ₖ) − ‖C⁻¹rhs‖²ₖ)/σₖ, and for the residual −σ(tr P − ‖Py‖²)."""
-    rows, w, a, q = at.rows, at.weight, len(at.rows.first), at.rows.q
-    inverse = lapack.dpotri(found.L, lower=1)[0]
-    inverse = np.tril(inverse) + np.tril(inverse, -1).T
-    mine, others = at.scale[:a], at.scale[a:]
-    first = 1 / found.pivots
-    if a:
-        first = first + (w * mine / found.pivots) ** 2 * (
-            rows.outer.values.T @ (inverse * others[:, None] * others).ravel()[rows.outer.places]
-        )
-    diagonal = np.concatenate([first, np.diag(inverse)[: q - a]])
-    by_term = -(rows.sizes - np.bincount(rows.owner, diagonal + solution[:q] ** 2, minlength=len(rows.sizes))) / at.sds
+    rows, w, q = at.rows, at.weight, at.rows.q
+    diagonal = inverse_entries(found.factor)[rows.diagonal[:q]]
+    by_term = -(rows.sizes - np.bincount(rows.owner, diagonal + found.solution[:q] ** 2, minlength=len(rows.sizes))) / at.sds
     if at.residual is None:
         return np.append(by_term, 0.0)
     trace = w * (q + rows.p - float(diagonal.sum()) - float((leverage / variance).sum())) + float((leverage / variance**2).sum())
-    x = at.scale * solution
-    head, tail = x[:a], x[a:]
-    fitted = float(rows.first @ head**2) + 2 * float(tail @ (rows.across @ head)) + float(tail @ rows.gram @ tail)
+    x = at.scale * found.solution
+    fitted = float((rows.times * rows.gram * x[rows.row]) @ x[rows.column])
     errors = w**2 * (rows.squares - 2 * float(rows.rhs @ x) + fitted)
-    errors += float((((y - rows.near @ tail) / variance) ** 2).sum()) if len(y) else 0.0
+    errors += float((((y - rows.near @ x) / variance) ** 2).sum()) if len(y) else 0.0
     return np.append(by_term, -at.residual * (rows.exact * w + float((1 / variance).sum()) - trace - errors))

@@ -390,7 +390,7 @@ def _targets(targets, rows: MixedRows) -> np.ndarray:
     T = np.zeros((0, m)) if targets is None else np.atleast_2d(np.asarray(targets, dtype=float))
     if T.shape[1:] != (m,) or not np.isfinite(T).all():
         raise InputError(f"targets must have {m} columns of finite numbers, effects first; got shape {T.shape}")
-    return T[:, rows.order]
+    return T
 
 
 # ---- posterior ---------------------------------------------------------------------------------------------------------------

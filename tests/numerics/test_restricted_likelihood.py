@@ -10,11 +10,11 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.stats import multivariate_normal, norm
 
-from aggregator.numerics import restricted_likelihood
+from aggregator.numerics import elimination
 from aggregator.numerics.restricted_likelihood import likelihood_at, prepare_rows
 
 SEEDS = st.integers(0, 2**32 - 1)
-NEVER, ALWAYS = 10**9, 0
+WHOLE, NOTHING = 10**9, 0  # unknowns that the dense core may have
 
 
 def indicator(codes, levels):
@@ -63,17 +63,17 @@ def dense(y, X, S):
     return -0.5 * ((len(y) - X.shape[1]) * math.log(2 * math.pi) + log_det + r @ S_inv @ r), b, np.linalg.inv(A)
 
 
-@pytest.fixture(params=[NEVER, ALWAYS], ids=["nothing eliminated first", "independent effects eliminated first"])
+@pytest.fixture(params=[WHOLE, NOTHING], ids=["one dense core", "effects eliminated before it"])
 def eliminating(request, monkeypatch):
-    monkeypatch.setattr(restricted_likelihood, "WORTH_ELIMINATING", request.param)
-    return request.param == ALWAYS
+    monkeypatch.setattr(elimination, "SMALL_CORE", request.param)
+    return request.param == NOTHING
 
 
 @pytest.mark.parametrize("known", [False, True])
 @pytest.mark.parametrize("seed", range(12))
 def test_likelihood_coefficients_and_covariance_are_those_of_dense_matrices(eliminating, seed, known):
     case = Case(seed, known=known)
-    assert (len(case.rows().first) > 0) == eliminating
+    assert (case.rows().plan.eliminated > 0) == eliminating
     wanted, b, covariance = dense(case.low, case.X, case.covariance())
     point = case.at()
     assert point.log_likelihood == pytest.approx(wanted, abs=1e-8)
@@ -86,9 +86,9 @@ def test_likelihood_coefficients_and_covariance_are_those_of_dense_matrices(elim
 def test_over_random_designs_both_ways_are_those_of_dense_matrices(seed):
     case = Case(seed, known=bool(seed % 2))
     wanted, b, _ = dense(case.low, case.X, case.covariance())
-    for threshold in (NEVER, ALWAYS):
+    for threshold in (WHOLE, NOTHING):
         with pytest.MonkeyPatch.context() as patch:
-            patch.setattr(restricted_likelihood, "WORTH_ELIMINATING", threshold)
+            patch.setattr(elimination, "SMALL_CORE", threshold)
             point = case.at()
         assert point.log_likelihood == pytest.approx(wanted, abs=1e-7)
         assert point.coefficients == pytest.approx(b, rel=1e-7, abs=1e-8)
@@ -132,7 +132,7 @@ def test_sums_of_effects_and_coefficients_have_the_dense_conditional_mean_and_va
     T = np.random.default_rng(seed).normal(size=(5, q + case.p))
     wanted = T @ np.linalg.solve(C, W.T @ case.low / case.residual**2)
     rows = case.rows()
-    means, spread = likelihood_at(rows, case.sds, case.residual).combined(T[:, rows.order])
+    means, spread = likelihood_at(rows, case.sds, case.residual).combined(T)
     assert means + T[:, q:] @ rows.origin == pytest.approx(wanted, rel=1e-7, abs=1e-8)
     assert spread == pytest.approx(np.einsum("ti,ij,tj->t", T, np.linalg.inv(C), T), rel=1e-7)
 
@@ -203,9 +203,9 @@ def test_limits_that_share_only_the_mean_have_the_likelihood_of_one_integral_ove
 @given(SEEDS)
 def test_with_limits_both_ways_of_elimination_agree(seed):
     case, found = Case(seed, limited=4), []
-    for threshold in (NEVER, ALWAYS):
+    for threshold in (WHOLE, NOTHING):
         with pytest.MonkeyPatch.context() as patch:
-            patch.setattr(restricted_likelihood, "WORTH_ELIMINATING", threshold)
+            patch.setattr(elimination, "SMALL_CORE", threshold)
             found.append(case.at(slopes=True, settled=1e-9))
     if None in found:
         assert found == [None, None]

@@ -54,7 +54,7 @@ def find_everything(repository: Repository) -> Findings:
     networks = steel_networks(estimates, table)
     pairs = curve_pairs(points, rows, _checkpoints(repository))
     probes = probe_answers(rows, _probed(repository))
-    everything = all_runs(rows)
+    everything = all_runs(rows, _primary(repository))
     answers = all_answers(rows, _worthwhile(repository), _priors(repository))
     apart = judged(answers, _primary(repository))
     months = courses(repository, estimates, table, comparisons, _worthwhile(repository))

@@ -6,7 +6,7 @@ The questions are answered in ``runs_model`` and beside it; this module only gat
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from aggregator.endpoints.rows import MISSING, EndpointRow
@@ -35,7 +35,7 @@ class AllRuns:
     model : of all the others.
     within : pairs of steels within submissions alone.
     practice : pairs of steels in practised and in novices' hands.
-    levels : pairs of steels against the sharpener's level.
+    levels : pairs of steels against the sharpener's level; empty but at the primary endpoint, for it takes a fit or two a pair.
     roles : whether who sharpens well also cuts well.
     """
 
@@ -49,15 +49,16 @@ class AllRuns:
     roles: TwoRoles
 
 
-def all_runs(rows: Iterable[EndpointRow]) -> dict[tuple[PoolKey, str], AllRuns]:
+def all_runs(rows: Iterable[EndpointRow], primary: Mapping[PoolKey, str]) -> dict[tuple[PoolKey, str], AllRuns]:
     """One model for every pool and endpoint of which some run has a value, in their order.
 
     Parameters
     ----------
     rows : endpoint rows of all submissions.
+    primary : the primary endpoint of each pool.
     """
-    jobs = with_values(rows)
-    return {(one.pool, one.endpoint): one for one in each(_one, jobs, [len(rows) for _, rows, _ in jobs], WORTH_PROCESSES)}
+    jobs = [(key, runs, left_out, primary.get(key[0]) == key[1]) for key, runs, left_out in with_values(rows)]
+    return {(one.pool, one.endpoint): one for one in each(_one, jobs, [len(runs) for _, runs, *_ in jobs], WORTH_PROCESSES)}
 
 
 def with_values(rows: Iterable[EndpointRow]) -> list[tuple[tuple[PoolKey, str], list[EndpointRow], int]]:
@@ -69,7 +70,7 @@ def with_values(rows: Iterable[EndpointRow]) -> list[tuple[tuple[PoolKey, str], 
     return [(key, kept, len(grouped[key]) - len(kept)) for key, kept in usable.items() if kept]
 
 
-def _one(key: tuple[PoolKey, str], rows: list[EndpointRow], left_out: int) -> AllRuns:
+def _one(key: tuple[PoolKey, str], rows: list[EndpointRow], left_out: int, is_primary: bool) -> AllRuns:
     runs = checked_runs([row.low for row in rows], [row.high for row in rows], labels_of(rows))
     model = attempt(lambda: model_of(runs, profile=False), lambda why: unfitted(why, runs), _figures)
     told = [(one.first, one.second) for one in model.steels if one.result is not None]
@@ -88,7 +89,7 @@ def _one(key: tuple[PoolKey, str], rows: list[EndpointRow], left_out: int) -> Al
             lambda found: (one.interaction.estimate for one in found if one.interaction),
         ),
         levels=attempt(
-            lambda: steel_by_level(runs, model),
+            lambda: steel_by_level(runs, model) if is_primary else (),
             lambda why: tuple(SteelByLevel(*pair, 0, None, None, why) for pair in told),
             lambda found: (one.slope.estimate for one in found if one.slope),
         ),

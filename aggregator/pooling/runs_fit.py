@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.stats import t as student_t
@@ -12,10 +12,11 @@ from aggregator.numerics.interval import Interval
 
 from .censored_crossed import crossed_censored
 from .crossed import crossed
-from .crossed_results import CrossedFit
+from .crossed_input import checked_rows
+from .crossed_results import CrossedFit, nothing_fitted
 from .new_hands import LEAST_DF
 from .runs_design import Runs
-from .working_values import WorkingValues, fit_working, working_values
+from .working_values import WorkingValues, fit_working, settled_values, working_values
 
 
 @dataclass(frozen=True)
@@ -36,12 +37,10 @@ class FittedRuns:
     ----------
     fit : the fit.
     values : the runs as values with known variances about it; None where they could not be had.
-    restricted : the fit of ``values`` by restricted likelihood, with the same fixed part and terms; None where it was not made.
     """
 
     fit: CrossedFit
     values: WorkingValues | None
-    restricted: CrossedFit | None
 
 
 def fit_runs(runs: Runs, X: np.ndarray, terms: Sequence[str], *, level: float = 0.95, profile: bool = False) -> FittedRuns:
@@ -51,39 +50,24 @@ def fit_runs(runs: Runs, X: np.ndarray, terms: Sequence[str], *, level: float = 
 
 
 def fit_groups(runs: Runs, X: np.ndarray, groups: Mapping[str, np.ndarray], *, level: float = 0.95, profile: bool = False) -> FittedRuns:
-    """Fit random terms given by their labels beside a fixed part.
+    """Fit random terms given by their labels beside a fixed part, by restricted likelihood.
 
-    With one-sided runs coefficients and variances are those of maximum likelihood (``crossed_censored``); limits of the variances,
-    and the uncertainty of the variances in degrees of freedom, are those of the restricted likelihood with every one-sided run
-    replaced by the normal value that says the same about it (``working_values``).
+    One-sided runs enter as the normal values that say about them what their limits say (``working_values``), settled by turns with the
+    fit. Nothing is fitted where more than 30 % of the runs are one-sided, or where a coefficient rests on such runs alone.
     """
     if np.array_equal(runs.low, runs.high):
-        fit = crossed(runs.low, X, groups, level=level, profile=profile)
-        return FittedRuns(fit, WorkingValues(runs.low, None, None), fit)
-    open_runs = bool(runs.one_sided.any())
-    fit = crossed_censored(runs.low, runs.high, X, groups, level=level, profile=profile and not open_runs).fit
-    if fit.coefficients is None:
-        return FittedRuns(fit, None, None)
-    values = working_values(runs, X, groups, fit)
-    if not open_runs or values is None:
-        return FittedRuns(fit, values, None)
-    about = fit_working(values, X, groups, level=level, profile=profile)
-    return FittedRuns(fit if about.coefficients is None else _with_limits(fit, about), values, about)
+        return FittedRuns(crossed(runs.low, X, groups, level=level, profile=profile), WorkingValues(runs.low, None, None))
+    if not runs.one_sided.any():
+        fit = crossed_censored(runs.low, runs.high, X, groups, level=level, profile=profile).fit
+        return FittedRuns(fit, None if fit.coefficients is None else working_values(runs, X, groups, fit))
+    values, reason = settled_values(runs, X, groups)
+    if values is None:
+        return FittedRuns(_nothing(runs, X, groups, level, reason), None)
+    return FittedRuns(fit_working(values, X, groups, level=level, profile=profile), values)
 
 
-def _with_limits(fit: CrossedFit, about: CrossedFit) -> CrossedFit:
-    """A fit of one-sided runs with the limits and the uncertainty of the variances from that of their normal values."""
-    reasons = {name: why for name, why in fit.reasons.items() if not name.startswith("variance_intervals")}
-    reasons |= {name: why for name, why in about.reasons.items() if name.startswith("variance_intervals")}
-    intervals = {name: one and _around(one, fit.variances[name]) for name, one in about.variance_intervals.items()}
-    fit = replace(fit, variance_intervals=intervals, reasons=reasons)
-    if len(about.variance_covariance) != len(fit.variances):
-        return fit
-    return replace(fit, variance_covariance=about.variance_covariance, covariance_slopes=about.covariance_slopes)
-
-
-def _around(one: Interval, value: float) -> Interval:
-    return Interval(min(one.low, value), max(one.high, value), one.level, f"{one.method}, normal sites")
+def _nothing(runs: Runs, X: np.ndarray, groups: Mapping[str, np.ndarray], level: float, reason: str) -> CrossedFit:
+    return nothing_fitted(checked_rows(np.zeros(len(runs.low)), X, groups, None, "reml", level), reason)
 
 
 def coefficient_covariance(fit: CrossedFit) -> np.ndarray:

@@ -94,9 +94,8 @@ class RunsModel:
     fixed : effects that stand in it beside the constant.
     not_held : what was asked for and could not be held, by name, with its reason.
     terms : random terms held.
-    fit : of ``crossed`` or ``crossed_censored``; None where nothing was fitted.
+    fit : by ``fit_runs``; None where nothing was fitted.
     values : the runs as values with known variances about the fit, for further fits; None where they could not be had.
-    restricted : the fit of ``values`` by restricted likelihood; None where it was not made.
     apart : what the runs can tell apart; None where that could not be judged.
     variances : by name, the residual last; empty where not fitted.
     steels : every pair of known steels; without figures where not fitted.
@@ -113,7 +112,6 @@ class RunsModel:
     terms: tuple[str, ...]
     fit: CrossedFit | None
     values: WorkingValues | None
-    restricted: CrossedFit | None
     apart: Separability | None
     variances: Mapping[str, VarianceTold]
     steels: tuple[SteelDifference, ...]
@@ -179,7 +177,6 @@ def model_of(runs: Runs, *, level: float = 0.95, profile: bool = True) -> RunsMo
         terms=held.held,
         fit=fit,
         values=fitted.values,
-        restricted=fitted.restricted,
         apart=apart,
         variances=told,
         steels=_steels(runs, fixed, held, apart, fit, covariance),
@@ -217,7 +214,6 @@ def _unfitted(reason: str, runs: Runs, fixed: FixedPart, apart: Separability | N
         terms=apart.split.terms.held if apart else (),
         fit=fit,
         values=None,
-        restricted=None,
         apart=apart,
         variances={},
         steels=tuple(nothing),

@@ -62,7 +62,7 @@ def two_roles(runs: Runs, model: RunsModel) -> TwoRoles:
     values = model.values
     if values is None:
         return TwoRoles(len(people), None, None, None, "no fit with a shared part came to an end")
-    plain = model.restricted or fit_working(values, X, groups)
+    plain = model.fit
     fits = {sign: fit_working(values, X, groups | {"shared": _shared(runs, sign)}) for sign in (1.0, -1.0)}
     usable = {s: f for s, f in fits.items() if f.convergence.converged and all(f.variances[n] is not None for n in (*PEOPLE, "shared"))}
     if not usable or plain.log_likelihood is None:

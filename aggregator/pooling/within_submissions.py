@@ -60,7 +60,7 @@ def within_submissions(runs: Runs, model: RunsModel) -> tuple[WithinSubmissions,
     -----
     Var(d) = V_f − V_r (Hausman 1978, Econometrica 46:1251–1271), both at the variances of the model of all runs, so that it is never
     negative (Wooldridge 2010, Econometric Analysis of Cross Section and Panel Data, 10.7.3). The estimates are those of the two
-    fits, with one-sided runs both by the restricted likelihood of their normal values.
+    fits, with the same normal values for one-sided runs.
     """
     if model.state != "fitted" or len(np.unique(runs.submission)) < 2:
         return ()
@@ -76,17 +76,9 @@ def within_submissions(runs: Runs, model: RunsModel) -> tuple[WithinSubmissions,
     if fit.coefficients is None or not fit.convergence.converged:
         reason = fit.reasons.get("coefficients") or fit.reasons["convergence"]
         return tuple(WithinSubmissions(one.first, one.second, None, reason, None, None, False, False) for one in told)
-    whole = _whole(runs, model)
+    whole = model.fit
     spread = _covariance(values, inside.X, groups, whole), _covariance(values, fixed.X, _all(runs, model), whole)
     return tuple(_compared(one, fixed, inside, fit, whole, spread) for one in told)
-
-
-def _whole(runs: Runs, model: RunsModel) -> CrossedFit:
-    """The fit of all runs to compare with: by the same criterion as that with submissions fixed, which one-sided runs do not have."""
-    fit = model.restricted
-    if not runs.one_sided.any() or fit is None:
-        return model.fit
-    return fit if fit.convergence.converged and fit.coefficients is not None else model.fit
 
 
 def _all(runs: Runs, model: RunsModel) -> dict[str, np.ndarray]:

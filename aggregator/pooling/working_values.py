@@ -17,12 +17,14 @@ from aggregator.numerics.mixed_inference import without_information
 from aggregator.numerics.normal_sites import normal_sites
 from aggregator.numerics.variance_search import RESIDUAL_VANISHES, Problem, at, search_widely, start
 
-from .censored_crossed import FLOOR_SHARE, SHEPPARD
+from .censored_crossed import FLOOR_SHARE, MOST_ONE_SIDED, SHEPPARD, TURN
 from .crossed import crossed
 from .crossed_input import RESIDUAL, checked_rows
 from .crossed_results import CrossedFit
 from .runs_design import Runs
 
+MOST_ROUNDS = 40
+SETTLED = 1e-4  # what a round may still move: coefficients in residual standard deviations, variances in shares of their sum
 WIDEST = 1e6  # variance of a value that says nothing, in residual variances
 
 
@@ -125,6 +127,45 @@ def centre_of(values: WorkingValues, X: np.ndarray, groups: Mapping[str, object]
     coefficients = system.origin + system.unit * (system.back @ found.point.evaluation.coefficients)
     variances = dict(zip((term.name for term in rows.terms), (found.point.variances * system.unit**2).tolist(), strict=True))
     return Centre(coefficients, variances | {RESIDUAL: variances[RESIDUAL] + floor})
+
+
+def settled_values(runs: Runs, X: np.ndarray, groups: Mapping[str, np.ndarray]) -> tuple[WorkingValues | None, str]:
+    """Working values about the restricted fit of themselves, and why there are none; empty where there are.
+
+    Parameters
+    ----------
+    runs : n runs, some of them one-sided.
+    X, groups : what is fitted.
+
+    Notes
+    -----
+    From the fit to the limits, values and fit by turns until neither moves: restricted likelihood with expectation propagation
+    (``numerics.normal_sites``) for what lies beyond the limits.
+    """
+    n, m = len(runs.low), int(runs.one_sided.sum())
+    if m > MOST_ONE_SIDED * n:
+        return None, f"not fitted: {m} of {n} lives censored; {TURN}"
+    if np.linalg.matrix_rank(X[~runs.one_sided]) < np.linalg.matrix_rank(X):
+        return None, "every life that tells one of the coefficients is censored, so it has no end in sight"
+    limits = np.where(np.isinf(runs.low), runs.high, np.where(np.isinf(runs.high), runs.low, (runs.low + runs.high) / 2))
+    begin = crossed(limits, X, groups, profile=False)
+    if begin.coefficients is None or None in begin.variances.values():
+        return None, "; ".join(dict.fromkeys(why for name, why in begin.reasons.items() if not name.startswith("variance_intervals")))
+    values, centre = None, Centre(begin.coefficients, begin.variances)
+    for _ in range(MOST_ROUNDS):
+        values, before = working_values(runs, X, groups, centre), centre
+        if values is None:
+            return None, "what one-sided runs say could not be had"
+        centre = centre_of(values, X, groups)
+        if centre is None or _moved(before, centre) < SETTLED:
+            return values, ""  # where there is no centre, the fit itself says why
+    return None, f"what one-sided runs say did not settle in {MOST_ROUNDS} rounds"
+
+
+def _moved(before: Centre, now: Centre) -> float:
+    earlier, later = (np.array(list(one.variances.values())) for one in (before, now))
+    coefficients = float(np.abs(now.coefficients - before.coefficients).max()) / np.sqrt(now.variances[RESIDUAL])
+    return max(coefficients, float(np.abs(later - earlier).max() / later.sum()))
 
 
 def fit_working(

@@ -37,7 +37,7 @@ def rows_of(labels, values, endpoint):
 
 def published(labels, values, kind="level") -> CrossedResult:
     endpoint = rule(kind)
-    found = all_runs(rows_of(labels, values, endpoint.id))[(POOL, endpoint.id)]
+    found = all_runs(rows_of(labels, values, endpoint.id), {POOL: endpoint.id})[(POOL, endpoint.id)]
     return crossed_result(found, endpoint, "cut")
 
 
@@ -142,14 +142,14 @@ def test_runs_without_a_value_and_runs_of_two_testers_are_left_out_and_counted()
     rows = rows_of(labels, values, rule("level").id)
     rows[7] = make_row(rows[7].low, 8, rows[7].endpoint, **{name: getattr(rows[7], name) for name in labels if name != "version"},
                        split_tester=True)  # fmt: skip
-    found = all_runs(rows)[(POOL, rule("level").id)]
+    found = all_runs(rows, {})[(POOL, rule("level").id)]
     result = crossed_result(found, rule("level"), "cut")
     assert (result.runs, result.left_out) == (len(values) - 2, 2)
 
 
 def test_an_endpoint_without_any_value_has_no_model():
     labels = labels_of_exchange(people=4, partners=1)
-    assert all_runs(rows_of(labels, [None] * 12, rule("level").id)) == {}
+    assert all_runs(rows_of(labels, [None] * 12, rule("level").id), {}) == {}
 
 
 def test_a_patch_is_no_version_of_its_own():

@@ -152,7 +152,7 @@ def test_a_few_known_to_one_side_only_stay_near_the_fit_of_all():
     cut = np.quantile(y, 0.9)
     low, high = np.minimum(y, cut), np.where(y > cut, np.inf, y)
     model, whole = runs_model(low, high, labels), runs_model(y, y, labels)
-    assert (model.state, model.one_sided, model.fit.criterion) == ("fitted", int((y > cut).sum()), "ml")
+    assert (model.state, model.one_sided, model.fit.criterion) == ("fitted", int((y > cut).sum()), "reml")
     a, b = pair(model, "s1", "s2").result, pair(whole, "s1", "s2").result
     assert a.estimate == pytest.approx(b.estimate, abs=0.5 * b.standard_error)
     assert model.variances["residual"].interval.low < 0.04 < model.variances["residual"].interval.high
@@ -172,6 +172,34 @@ def test_limits_by_normal_values_are_those_of_the_censored_likelihood():
         assert quick.variance_intervals[name].low == pytest.approx(interval.low, rel=0.03)
         assert quick.variance_intervals[name].high == pytest.approx(interval.high, rel=0.03)
     np.testing.assert_allclose(quick.coefficients, slow.coefficients, atol=0.02 * slow.standard_errors.min())
+
+
+def test_one_sided_runs_settle_where_the_censored_likelihood_has_its_maximum():
+    """Coefficients against those of the censored likelihood itself, by quadrature; variances are larger, as restricted ones are."""
+    labels = labels_of_exchange(people=8, partners=2, blades=4, steels=("s1", "s2"))
+    y = values_of(labels, 4, TRUTH | {"tester": 0.4})
+    cut = np.quantile(y, 0.88)
+    runs = checked_runs(np.minimum(y, cut), np.where(y > cut, np.inf, y), labels)
+    X = fixed_part(runs).X
+    slow = crossed_censored(runs.low, runs.high, X, {"tester": runs.tester}, criterion="ml", profile=False).fit
+    settled = fit_runs(runs, X, ("tester",))
+    assert settled.fit.criterion == "reml" and settled.values.extra is not None
+    np.testing.assert_allclose(settled.fit.coefficients, slow.coefficients, atol=0.1 * slow.standard_errors.min())
+    n, p = X.shape
+    assert settled.fit.variances["residual"] == pytest.approx(slow.variances["residual"] * n / (n - p), rel=0.1)
+    assert settled.fit.variances["tester"] > slow.variances["tester"]
+
+
+def test_a_coefficient_that_one_sided_runs_alone_tell_is_not_fitted():
+    labels = labels_of_exchange(people=10, partners=2, steels=("s1", "s2"))
+    y, of_first = values_of(labels, 4), np.array(labels["steel"]) == "s1"
+    few = np.flatnonzero(of_first)[: len(y) // 5]
+    keep = np.concatenate([np.flatnonzero(~of_first), few])
+    chosen = {name: np.array(column, dtype=object)[keep].tolist() for name, column in labels.items()}
+    runs = checked_runs(y[keep], np.where(of_first[keep], np.inf, y[keep]), chosen)
+    found = fit_runs(runs, fixed_part(runs).X, ("tester",))
+    assert found.values is None and found.fit.coefficients is None
+    assert "every life that tells one of the coefficients is censored" in found.fit.reasons["coefficients"]
 
 
 def test_intervals_stand_as_midpoints_and_a_narrow_one_changes_next_to_nothing():

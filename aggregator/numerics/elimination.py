@@ -22,6 +22,8 @@ from scipy.linalg import lapack
 SMALL_CORE = 200  # unknowns: below this a dense factor costs less than more rounds
 LARGEST_DEGREE = 60  # of an unknown that is eliminated alone: above it the dense core is faster
 WIDTHS = np.array([0, 1, 2, 3, 4, 6, 8, 11, 15, 20, 26, 34, 44, 60])  # degrees are rounded up to these, so that rounds stay few arrays
+KEPT_PLANS = 2  # rounds of fits to one pattern ask for its plan again and again
+_analysed: dict[tuple, Plan] = {}
 TIE_BREAK_SEED = 1  # neighbours of equal degree need some fixed order
 
 
@@ -112,6 +114,15 @@ def analyse(rows: np.ndarray, columns: np.ndarray, size: int, last: int) -> Plan
     size : number of unknowns.
     last : this many unknowns, the highest-numbered, are kept to the end of the dense core.
     """
+    key = (rows.tobytes(), columns.tobytes(), size, last, SMALL_CORE, LARGEST_DEGREE)
+    if key not in _analysed:
+        while len(_analysed) >= KEPT_PLANS:
+            del _analysed[next(iter(_analysed))]
+        _analysed[key] = _analysis(rows, columns, size, last)
+    return _analysed[key]
+
+
+def _analysis(rows: np.ndarray, columns: np.ndarray, size: int, last: int) -> Plan:
     rounds, rest = _rounds(_adjacency(rows, columns, size), size - last)
     order = np.concatenate([r[0] for r in rounds] + [rest]).astype(np.int64)
     eliminated = size - len(rest)

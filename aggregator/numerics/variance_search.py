@@ -36,6 +36,7 @@ TINY = 1e-300  # a trace that the design leaves nothing of
 # Few rows can have several local minima: of 400 random small problems 5 did, and these starts found the lowest of all of them.
 OTHER_STARTS = (0.1, 3.0, 30.0)
 SAME_MINIMUM = 1e-7  # deviances closer than this are one minimum, and the first start's is kept
+NEAR_ZERO = 1e-3  # share of all variance at which a variance begins that a neighbouring fit put at zero, for a slope to be seen
 RIDGE = 1e-12  # keeps a step finite where two terms are the same
 LEAST_CURVATURE = 1e-3  # smallest eigenvalue, at unit diagonal, of an observed information that is followed
 VANISHED = 1e-13  # residual variance, relative to that of ordinary least squares, that is none
@@ -208,10 +209,20 @@ def start(problem: Problem) -> np.ndarray:
     return share * surplus / max(system.terms, 1)
 
 
-def search_widely(problem: Problem, beginning: Point) -> Found:
-    """The search from ``beginning``; in small systems also from smaller and larger ratios, and the lowest minimum of all."""
+def start_near(problem: Problem, variances: np.ndarray) -> np.ndarray:
+    """Starting variances from those of a fit to nearly the same data, in the unit of the responses; nan where it had none."""
+    given = np.asarray(variances, dtype=float) / problem.system.unit**2
+    usual = start(problem)
+    return np.where(np.isnan(given), usual, np.maximum(given, NEAR_ZERO * np.nansum(given)))
+
+
+def search_widely(problem: Problem, beginning: Point, near: bool = False) -> Found:
+    """The search from ``beginning``; in small systems also from smaller and larger ratios, and the lowest minimum of all.
+
+    ``near`` says that the beginning is known to lie near the lowest minimum, so that no other is looked for.
+    """
     founds = [search_from(problem, beginning)]
-    if problem.system.terms and is_small(problem.system):
+    if problem.system.terms and is_small(problem.system) and not near:
         moved = np.append(np.ones(problem.system.terms), [] if problem.known else [0.0]) > 0
         founds += [search(problem, np.where(moved, beginning.variances * factor, beginning.variances)) for factor in OTHER_STARTS]
     evaluations = sum(found.evaluations for found in founds)

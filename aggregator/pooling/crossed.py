@@ -6,7 +6,7 @@ term, σ²ₖ that term's variance, Σ = V + Σσ²ₖZₖZₖᵀ.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -19,7 +19,7 @@ from aggregator.numerics import mixed, mixed_inference
 from aggregator.numerics.attempt import attempt, open_limits
 from aggregator.numerics.interval import Interval
 from aggregator.numerics.variance_profile import Limits, profile_limits
-from aggregator.numerics.variance_search import RESIDUAL_VANISHES, Found, Point, Problem, at, search_from, search_widely, start
+from aggregator.numerics.variance_search import RESIDUAL_VANISHES, Found, Point, Problem, at, search_from, search_widely, start, start_near
 
 from .crossed_input import RESIDUAL, Rows, Term, checked_rows, exactly_fitted
 from .crossed_results import CrossedConvergence, CrossedFit, Effects, degrees_of_freedom, nothing_fitted
@@ -40,6 +40,7 @@ def crossed(
     level: float = 0.95,
     profile: bool | Collection[str] = True,
     units: int | None = None,
+    near: Mapping[str, float | None] | None = None,
 ) -> CrossedFit:
     """Fit y ~ N(Xb, V + Σσ²ₖZₖZₖᵀ), or with σ²I in place of V.
 
@@ -58,6 +59,7 @@ def crossed(
     level : level of the variance intervals and of ``contrast``.
     profile : whether to compute the profile intervals, by far the longest part of a fit to many rows; or the names of those wanted.
     units : independent units, where these are fewer than the rows, such as studies of which each brought several contrasts.
+    near : variances by name of a fit to nearly the same data, from which the search begins; it then looks for no minimum elsewhere.
 
     Returns
     -------
@@ -83,7 +85,7 @@ def crossed(
     rows = checked_rows(y, X, groups, V, criterion, level)
     if rows.nothing:
         return nothing_fitted(rows, rows.nothing)
-    fit = _fit(rows, profile)
+    fit = _fit(rows, profile, near)
     return fit if units is None else _for_units(rows, fit, units)
 
 
@@ -98,7 +100,7 @@ def _for_units(rows: Rows, fit: CrossedFit, units: int) -> CrossedFit:
     return replace(fit, units=units, df=frozen(np.minimum(fit.df, units - len(fit.df))))
 
 
-def _fit(rows: Rows, profile: bool | Collection[str]) -> CrossedFit:
+def _fit(rows: Rows, profile: bool | Collection[str], near: Mapping[str, float | None] | None) -> CrossedFit:
     terms, reasons = list(rows.terms), {}
     while True:
         problem = Problem(
@@ -110,7 +112,7 @@ def _fit(rows: Rows, profile: bool | Collection[str]) -> CrossedFit:
             return nothing_fitted(rows, _too_few(problem.system.n, problem.system.p))
         if exactly_fitted(rows, problem.system):
             return nothing_fitted(rows, "the coefficients reproduce every row exactly: there is no spread to divide")
-        beginning = at(problem, start(problem), True)
+        beginning = at(problem, beginning_of(problem, terms, near), True)
         if beginning is None:
             return nothing_fitted(
                 rows, "the equations are singular to working precision: known variances and spread of the rows lie too far apart"
@@ -121,14 +123,22 @@ def _fit(rows: Rows, profile: bool | Collection[str]) -> CrossedFit:
         for k in np.flatnonzero(empty):
             reasons[terms[k].name] = "the coefficients already explain every difference between its levels"
         terms = [term for k, term in enumerate(terms) if not empty[k]]
-    return _searched(rows, terms, problem, beginning, reasons, profile)
+    return _searched(rows, terms, problem, beginning, reasons, profile, near is not None)
+
+
+def beginning_of(problem: Problem, terms: Sequence[Term], near: Mapping[str, float | None] | None) -> np.ndarray:
+    """Variances from which a search begins: the usual ones, or those of a neighbouring fit."""
+    if near is None:
+        return start(problem)
+    names = [term.name for term in terms] + ([] if problem.known else [RESIDUAL])
+    return start_near(problem, np.array([np.nan if near.get(name) is None else near[name] for name in names]))
 
 
 def _searched(
-    rows: Rows, terms: list[Term], problem: Problem, beginning: Point, empty: dict[str, str], profile: bool | Collection[str]
+    rows: Rows, terms: list[Term], problem: Problem, beginning: Point, empty: dict[str, str], profile: bool | Collection[str], near: bool
 ) -> CrossedFit:
     names = [term.name for term in terms] + ([] if problem.known else [RESIDUAL])
-    found = search_widely(problem, beginning)
+    found = search_widely(problem, beginning, near)
     if found.message == RESIDUAL_VANISHES:
         return nothing_fitted(
             rows, f"no fit: {found.message}, as when the levels of the random terms reproduce every row", found.steps, found.evaluations

@@ -18,6 +18,7 @@ from .runs_design import Runs, checked_runs, fixed_part, independent_columns, to
 from .runs_fit import fit_groups
 from .working_values import WorkingValues, centre_of, fit_working, working_values
 
+Near = Mapping[str, float | None] | None  # variances of a neighbouring fit, as ``crossed`` takes them
 ANSWERED, TOO_LITTLE, NOT_APART, NOT_FITTED = "answered", "too little", "not told apart", "not fitted"
 NO_VALUES = "what one-sided runs say could not be had"
 ROUNDS = 2  # in which what one-sided runs say is made anew about the model with the moderator; further ones move no third digit
@@ -42,8 +43,8 @@ class Ready:
     runs: Runs
 
     @cached_property
-    def known(self) -> tuple[WorkingValues | None, str]:
-        """A value a row, and why there are none; empty where there are.
+    def known(self) -> tuple[WorkingValues | None, str, Near]:
+        """A value a row, why there are none (empty where there are), and the variances of the fit beside the headline's fixed part.
 
         Runs known to an interval or to one side become values with known variances about the headline's fixed part, once for
         all probes (``working_values``); every probe then costs what it costs for exact values.
@@ -54,6 +55,11 @@ class Ready:
     def reason(self) -> str:
         """Why there are no values; empty where there are."""
         return self.known[1]
+
+    @property
+    def near(self) -> Near:
+        """Variances near which those beside a moderator lie; None where they are not known."""
+        return self.known[2]
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,15 +96,14 @@ def ready(everything: Sequence[EndpointRow]) -> Ready:
     return Ready(rows, everything, at, _runs(rows))
 
 
-def _known(rows: list[EndpointRow], runs: Runs) -> tuple[WorkingValues | None, str]:
-    if np.array_equal(runs.low, runs.high):
-        return WorkingValues(runs.low, None, None), ""
+def _known(rows: list[EndpointRow], runs: Runs) -> tuple[WorkingValues | None, str, Near]:
     reason = too_many_levels(runs)
     if reason:
-        return None, reason
+        return None, reason, None
     X, groups = fixed_part(runs).X, shared_terms(rows, runs)
     fitted = fit_groups(runs, X, {name: groups[name] for name in held_terms(groups, X).held})
-    return fitted.values, "" if fitted.values else fitted.fit.reasons.get("coefficients") or NO_VALUES
+    reason = "" if fitted.values else fitted.fit.reasons.get("coefficients") or NO_VALUES
+    return fitted.values, reason, fitted.fit.variances if fitted.fit.convergence.converged else None
 
 
 def chosen(asked: Ready, probe: Probe) -> Chosen:
@@ -150,27 +155,27 @@ def fit_shared(taken: Chosen, values: WorkingValues, X: np.ndarray) -> tuple[Cro
     groups = shared_terms(taken.rows, taken.runs)
     groups = {name: groups[name] for name in held_terms(groups, X).held}
     if values.extra is not None:
-        quick = _about_centre(taken.runs, values, X, groups)
-        fit = None if quick is None else fit_working(quick, X, groups)
+        quick, near = _about_centre(taken.runs, values, X, groups, taken.asked.near)
+        fit = None if quick is None else fit_working(quick, X, groups, near=near)
         if fit is not None and not _why_not(fit) and None not in fit.variances.values():
             return fit, ""
-    fit = fit_working(values, X, groups)
+    fit = fit_working(values, X, groups, near=taken.asked.near)
     for _ in range(0 if values.extra is None else ROUNDS):
         if _why_not(fit) or None in fit.variances.values():
             break
         values = working_values(taken.runs, X, groups, fit) or values
-        fit = fit_working(values, X, groups)
+        fit = fit_working(values, X, groups, near=fit.variances)
     return fit, _why_not(fit)
 
 
-def _about_centre(runs: Runs, values: WorkingValues, X: np.ndarray, groups: Mapping[str, np.ndarray]) -> WorkingValues | None:
-    """The values after all rounds where each of them goes smoothly; rounds need no more of a fit than its centre."""
+def _about_centre(runs: Runs, values: WorkingValues, X: np.ndarray, groups: Mapping[str, np.ndarray], near: Near):
+    """The values after all rounds where each of them goes smoothly, and the last variances; rounds need only the centre of a fit."""
     for _ in range(ROUNDS):
-        centre = centre_of(values, X, groups)
+        centre = centre_of(values, X, groups, near)
         if centre is None:
-            return None
-        values = working_values(runs, X, groups, centre) or values
-    return values
+            return None, near
+        values, near = working_values(runs, X, groups, centre) or values, centre.variances
+    return values, near
 
 
 def _why_not(fit: CrossedFit) -> str:

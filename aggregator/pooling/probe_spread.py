@@ -37,8 +37,8 @@ def spread(asked: Ready, probe: Probe) -> Found:
     if reason:
         return _nothing(NOT_APART, reason, counts)
     groups = {name: groups[name] for name in held.held}
-    full = fit_working(taken.values, X, groups, profile=(LOT,))
-    without = fit_working(taken.values, X, {name: labels for name, labels in groups.items() if name != LOT})
+    full = fit_working(taken.values, X, groups, profile=(LOT,), near=asked.near)
+    without = fit_working(taken.values, X, {name: labels for name, labels in groups.items() if name != LOT}, near=asked.near)
     if full.variance_intervals.get(LOT) is None or without.log_likelihood is None:
         return _nothing(TOO_LITTLE, _why(full), counts)
     return Found(ANSWERED, "", None, _typical(full), _p(full, without), *counts)

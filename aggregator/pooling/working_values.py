@@ -15,10 +15,10 @@ from aggregator.numerics import mixed
 from aggregator.numerics.interval import Interval
 from aggregator.numerics.mixed_inference import without_information
 from aggregator.numerics.normal_sites import normal_sites
-from aggregator.numerics.variance_search import RESIDUAL_VANISHES, Problem, at, search_widely, start
+from aggregator.numerics.variance_search import RESIDUAL_VANISHES, Problem, at, search_widely
 
 from .censored_crossed import FLOOR_SHARE, MOST_ONE_SIDED, SHEPPARD, TURN
-from .crossed import crossed
+from .crossed import beginning_of, crossed
 from .crossed_input import RESIDUAL, checked_rows
 from .crossed_results import CrossedFit
 from .runs_design import Runs
@@ -98,13 +98,15 @@ class Centre:
     variances: Mapping[str, float]
 
 
-def centre_of(values: WorkingValues, X: np.ndarray, groups: Mapping[str, object]) -> Centre | None:
+def centre_of(
+    values: WorkingValues, X: np.ndarray, groups: Mapping[str, object], near: Mapping[str, float | None] | None = None
+) -> Centre | None:
     """Coefficients and variances of ``fit_working`` without what takes longest of it, the uncertainty of either.
 
     Parameters
     ----------
     values : n values of which some are not exact.
-    X, groups : as for ``fit_working``.
+    X, groups, near : as for ``fit_working``.
 
     Returns
     -------
@@ -118,15 +120,22 @@ def centre_of(values: WorkingValues, X: np.ndarray, groups: Mapping[str, object]
     if system.collinear is not None or system.n <= system.p or not system.kept.all():
         return None
     problem = Problem(system, rows.restricted, True)
-    beginning = at(problem, start(problem), True)
+    beginning = at(problem, beginning_of(problem, rows.terms, _less(near, floor)), True)
     if beginning is None or without_information(problem, beginning).any():
         return None
-    found = search_widely(problem, beginning)
+    found = search_widely(problem, beginning, near is not None)
     if not found.converged or found.message == RESIDUAL_VANISHES:
         return None
     coefficients = system.origin + system.unit * (system.back @ found.point.evaluation.coefficients)
     variances = dict(zip((term.name for term in rows.terms), (found.point.variances * system.unit**2).tolist(), strict=True))
     return Centre(coefficients, variances | {RESIDUAL: variances[RESIDUAL] + floor})
+
+
+def _less(near: Mapping[str, float | None] | None, floor: float) -> Mapping[str, float | None] | None:
+    """The same with the residual less what of it is taken as known."""
+    if near is None or near.get(RESIDUAL) is None:
+        return near
+    return {**near, RESIDUAL: max(near[RESIDUAL] - floor, 0.0)}
 
 
 def settled_values(runs: Runs, X: np.ndarray, groups: Mapping[str, np.ndarray]) -> tuple[WorkingValues | None, str]:
@@ -156,7 +165,7 @@ def settled_values(runs: Runs, X: np.ndarray, groups: Mapping[str, np.ndarray]) 
         values, before = working_values(runs, X, groups, centre), centre
         if values is None:
             return None, "what one-sided runs say could not be had"
-        centre = centre_of(values, X, groups)
+        centre = centre_of(values, X, groups, centre.variances)
         if centre is None or _moved(before, centre) < SETTLED:
             return values, ""  # where there is no centre, the fit itself says why
     return None, f"what one-sided runs say did not settle in {MOST_ROUNDS} rounds"
@@ -176,19 +185,21 @@ def fit_working(
     criterion: str = "reml",
     level: float = 0.95,
     profile: bool | Collection[str] = False,
+    near: Mapping[str, float | None] | None = None,
 ) -> CrossedFit:
     """``crossed`` for working values; the residual variance comes out whole.
 
     Parameters
     ----------
     values : n values.
-    X, groups, criterion, level, profile : as for ``crossed``.
+    X, groups, criterion, level, profile, near : as for ``crossed``.
     """
     if values.extra is None:
-        return crossed(values.y, X, groups, criterion=criterion, level=level, profile=profile)
+        return crossed(values.y, X, groups, criterion=criterion, level=level, profile=profile, near=near)
     floor = FLOOR_SHARE * values.residual
     beside = {**groups, RESIDUAL: np.arange(len(values.y))}
-    fit = crossed(values.y, X, beside, V=floor + values.extra, criterion=criterion, level=level, profile=profile)
+    known = floor + values.extra
+    fit = crossed(values.y, X, beside, V=known, criterion=criterion, level=level, profile=profile, near=_less(near, floor))
     if fit.variances[RESIDUAL] is None:
         return fit
     interval = fit.variance_intervals[RESIDUAL]

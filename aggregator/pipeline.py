@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 from aggregator.bundle.assemble import Findings, assemble
@@ -29,6 +30,7 @@ from aggregator.pooling.cumulative import courses
 from aggregator.pooling.curve_pairs import curve_pairs
 from aggregator.pooling.curves import mean_curves
 from aggregator.pooling.exchanges import ExchangePlan
+from aggregator.pooling.in_processes import processes
 from aggregator.pooling.probe_register import Probe, probes_for
 from aggregator.pooling.probes import probe_answers
 from aggregator.pooling.spread_priors import priors_for
@@ -43,21 +45,25 @@ Progress = Callable[[str], None]
 
 
 def find_everything(repository: Repository) -> Findings:
-    """Run the stages between records and bundle."""
+    """Run the stages between records and bundle; the three that take longest side by side with the others."""
     rows, points = endpoint_rows(repository), curve_points(repository)
-    table = repeatability_table(rows, repository.protocols)
-    estimates = estimate_submissions(rows, table, repository.protocols)
-    comparisons = compare(estimates, rows, table, _worthwhile(repository), interested_submissions(repository))
-    circulated = circulated_blades(rows)
-    curves = mean_curves(points, _checkpoints(repository))
-    published = publish(table, repository)
-    networks = steel_networks(estimates, table)
-    pairs = curve_pairs(points, rows, _checkpoints(repository))
-    probes = probe_answers(rows, _probed(repository))
-    everything = all_runs(rows, _primary(repository))
-    answers = all_answers(rows, _worthwhile(repository), _priors(repository))
+    with processes(), ThreadPoolExecutor() as beside:
+        asked = (
+            beside.submit(all_answers, rows, _worthwhile(repository), _priors(repository)),
+            beside.submit(all_runs, rows, _primary(repository)),
+            beside.submit(probe_answers, rows, _probed(repository)),
+        )
+        table = repeatability_table(rows, repository.protocols)
+        estimates = estimate_submissions(rows, table, repository.protocols)
+        comparisons = compare(estimates, rows, table, _worthwhile(repository), interested_submissions(repository))
+        circulated = circulated_blades(rows)
+        curves = mean_curves(points, _checkpoints(repository))
+        published = publish(table, repository)
+        networks = steel_networks(estimates, table)
+        pairs = curve_pairs(points, rows, _checkpoints(repository))
+        months = courses(repository, estimates, table, comparisons, _worthwhile(repository))
+        answers, everything, probes = (one.result() for one in asked)
     apart = judged(answers, _primary(repository))
-    months = courses(repository, estimates, table, comparisons, _worthwhile(repository))
     return Findings(
         repository,
         rows,

@@ -9,7 +9,7 @@ from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from multiprocessing import active_children, get_context
-from pickle import PicklingError
+from threading import Lock
 from types import MappingProxyType
 from typing import TypeVar
 
@@ -17,13 +17,20 @@ Result = TypeVar("Result")
 
 THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 LONGEST_START = 60.0  # seconds in which the first process must have said that it is there
-copyreg.pickle(MappingProxyType, lambda mapping: (MappingProxyType, (dict(mapping),)))  # results go from process to process
+
+
+def read_only(content: dict) -> MappingProxyType:
+    """A read-only mapping: its own class has no name under which it could go from process to process."""
+    return MappingProxyType(content)
+
+
+copyreg.pickle(MappingProxyType, lambda mapping: (read_only, (dict(mapping),)))
 
 
 def each(function: Callable[..., Result], jobs: Sequence[tuple], sizes: Sequence[float], worth: float) -> list[Result]:
     """``function(*job)`` of every job, in their order; the same whether by one process or by several.
 
-    Where processes cannot be had, do not start in time or die, this process does the work.
+    Only within ``processes``; elsewhere, and where processes do not start in time or die, this process does the work.
 
     Parameters
     ----------
@@ -32,26 +39,66 @@ def each(function: Callable[..., Result], jobs: Sequence[tuple], sizes: Sequence
     sizes : how much work each is; the largest are begun first.
     worth : the sum of sizes from which starting processes costs less than it saves.
     """
-    workers = min(os.cpu_count() or 1, len(jobs))
-    if workers >= 2 and sum(sizes) >= worth:
+    if _open and len(jobs) >= 2 and sum(sizes) >= worth:
         try:
-            return _spread(function, jobs, sizes, workers)
-        except (BrokenProcessPool, OSError, PicklingError, TimeoutError):
+            return _spread(_open[-1].started(), function, jobs, sizes)
+        except (BrokenProcessPool, OSError):
             pass
     return [function(*job) for job in jobs]
 
 
-def _spread(function: Callable[..., Result], jobs: Sequence[tuple], sizes: Sequence[float], workers: int) -> list[Result]:
-    others = set(active_children())
-    with _one_thread(), ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+@contextmanager
+def processes() -> Iterator[None]:
+    """Within, ``each`` has as many processes as there are processors, started when first wanted; several threads may ask at once."""
+    if (os.cpu_count() or 1) < 2:
+        yield
+        return
+    with _one_thread():
+        _open.append(_Pool())
         try:
-            pool.submit(os.getpid).result(timeout=LONGEST_START)
-        except TimeoutError:
+            yield
+        finally:
+            _open.pop().stop()
+
+
+class _Pool:
+    """Processes that are started once, when first wanted."""
+
+    def __init__(self) -> None:
+        self._lock, self._executor, self._failed = Lock(), None, False
+
+    def started(self) -> ProcessPoolExecutor:
+        with self._lock:
+            if self._executor is None and not self._failed:
+                self._executor = self._start()
+            if self._executor is None:
+                raise OSError("no processes could be started")
+            return self._executor
+
+    def _start(self) -> ProcessPoolExecutor | None:
+        others = set(active_children())
+        executor = ProcessPoolExecutor(os.cpu_count(), mp_context=get_context("spawn"))
+        try:
+            executor.submit(os.getpid).result(timeout=LONGEST_START)
+        except (BrokenProcessPool, OSError, TimeoutError):
+            self._failed = True
             for process in set(active_children()) - others:
                 process.kill()
-            raise
-        running = {i: pool.submit(function, *jobs[i]) for i in sorted(range(len(jobs)), key=lambda i: -sizes[i])}
-        return [running[i].result() for i in range(len(jobs))]
+            executor.shutdown(wait=False, cancel_futures=True)
+            return None
+        return executor
+
+    def stop(self) -> None:
+        if self._executor is not None:
+            self._executor.shutdown(cancel_futures=True)
+
+
+def _spread(pool: ProcessPoolExecutor, function: Callable[..., Result], jobs: Sequence[tuple], sizes: Sequence[float]) -> list[Result]:
+    running = {i: pool.submit(function, *jobs[i]) for i in sorted(range(len(jobs)), key=lambda i: -sizes[i])}
+    return [running[i].result() for i in range(len(jobs))]
+
+
+_open: list[_Pool] = []
 
 
 @contextmanager

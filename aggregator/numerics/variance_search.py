@@ -30,7 +30,7 @@ LARGE = 20_000  # unknowns; with so many a variance's standard error is so small
 ROUNDING = 1e-11  # of the deviance: smaller differences are not signs of anything
 SUFFICIENT = 1e-4  # share of the decrease that the slope promises which a step must bring (Armijo 1966)
 EXACT_INFORMATION = 200  # unknowns up to which the dense inverse, for exact information, costs less than a step saved
-DENSE_INFORMATION = 200  # unknowns up to which expected information comes from one dense inverse
+DENSE_INFORMATION = 700  # unknowns up to which expected information comes from one dense inverse
 DIFFERENCE = 1e-4  # relative step of the central difference of traces above that
 TINY = 1e-300  # a trace that the design leaves nothing of
 # Few rows can have several local minima: of 400 random small problems 5 did, and these starts found the lowest of all of them.

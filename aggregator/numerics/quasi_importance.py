@@ -85,6 +85,13 @@ class Proposal:
         return (self.root * ((1 - 2 / np.pi) * (self.right - self.left) ** 2 + self.left * self.right)) @ self.root.T
 
 
+def normal_points(mean: np.ndarray, covariance: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:
+    """The first points of every sequence for a normal distribution, as ``Proposal.points`` has them."""
+    drawn = [qmc.Sobol(len(mean), seed=np.random.default_rng([SEED, count, number])).random(count) for number in range(SETS)]
+    x = ndtri(np.clip(np.concatenate(drawn), 1e-12, 1 - 1e-12))
+    return mean + x @ np.linalg.cholesky(covariance).T, np.repeat(np.arange(SETS), count)
+
+
 def along_axes(mode: np.ndarray, curvature: np.ndarray, log_density: Callable[[np.ndarray], float]) -> Proposal:
     """Proposal about a mode, as wide to each side of each axis as the density itself is there.
 

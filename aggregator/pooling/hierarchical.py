@@ -13,7 +13,7 @@ of a multivariate t about it. A contrast's posterior is a mixture of normals ove
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -26,7 +26,7 @@ from aggregator.numerics.half_t import HalfT, from_score, log_density, log_slope
 from aggregator.numerics.interval import Interval
 from aggregator.numerics.normal_mixture import NormalMixture
 from aggregator.numerics.pareto import smoothed_weights
-from aggregator.numerics.quasi_importance import Proposal, about_points, along_axes, broad
+from aggregator.numerics.quasi_importance import Proposal, about_points, along_axes, broad, normal_points
 from aggregator.numerics.restricted_likelihood import SETTLED, LikelihoodPoint, MixedRows, Sites, likelihood_at, prepare_rows
 
 from .crossed_input import RESIDUAL, checked_rows
@@ -58,7 +58,8 @@ LEAST_EFFECTIVE = 50.0  # points of equal weight that other priors must leave
 NEGLIGIBLE = 1e-15  # weight of a point so far out that its own arithmetic may fail
 STEP = 1e-3  # of the differences of the exact gradient that give the curvature, in prior standard deviations
 LARGEST_SLOPE = 1e-2  # of the log density at the mode, in the same unit
-MOST_UNKNOWNS = 2500  # effects and coefficients up to which the dense factor is used
+LARGE = 4000  # effects and coefficients above which the posterior of the standard deviations is taken as normal about its mode
+LAPLACE = 128  # points of each sequence that then stand for it
 
 
 @dataclass(frozen=True)
@@ -72,7 +73,7 @@ class PosteriorConvergence:
     pareto_k : shape of the tail of their weights; below 0.7 they can be relied on.
     largest_error : largest Monte-Carlo error of a contrast's or target's limit, in half-widths of its interval.
     largest_spread_error : the same of the spreads' limits.
-    message : what failed; empty where nothing did.
+    message : what failed, or that the posterior was taken as normal about its mode; else empty.
     """
 
     fitted: bool
@@ -301,6 +302,9 @@ def hierarchical(
     Gaussian approximation and integration over few spreads: Rue, Martino & Chopin (2009), J. R. Stat. Soc. B 71:319–392. Check of the
     weights: Vehtari et al. (2024), J. Mach. Learn. Res. 25(72). One-sided and interval responses enter by expectation propagation at
     every point (``numerics.restricted_likelihood``). With flat priors and many levels it goes over into ``crossed``.
+
+    Above 4,000 effects the posterior of the standard deviations is taken as normal about its mode, in the coordinates in which the priors
+    are (Tierney & Kadane 1986, J. Am. Stat. Assoc. 81:82–86); limits of a spread of few levels are then approximate.
     """
     low, high, known, X, terms, rescale = _checked(y, high, X, groups, V, level)
     names = tuple(term.name for term in terms) + (() if V is not None else (RESIDUAL,))
@@ -446,16 +450,15 @@ class _Wanted:
 def _posterior_of(rows: MixedRows, names, priors, rescale: float, wanted: _Wanted) -> HierarchicalFit:
     residual = len(names) > len(rows.sizes)
     density = _Density(rows, tuple(_proper(priors[name], rows) for name in names), residual, rescale)
-    if rows.q + rows.p > MOST_UNKNOWNS:
-        return not_fitted(names, priors, f"{rows.q + rows.p} effects and coefficients; {MOST_UNKNOWNS} can be fitted", wanted.level, rows.n)
-    found = _mode(density)
-    if isinstance(found, str):
-        return not_fitted(names, priors, found, wanted.level, rows.n)
-    proposal, sites = found
-    drawn = [
-        _drawn(density, one, count, draw, sites, wanted)
-        for draw, (one, count) in enumerate(((broad(len(names)), BROAD), (proposal, STAGES[0])))
-    ]
+    mode = _mode(density)
+    if isinstance(mode, str):
+        return not_fitted(names, priors, mode, wanted.level, rows.n)
+    if rows.q + rows.p > LARGE:
+        return _laplace(density, mode, names, priors, wanted)
+    sites = mode.point.sites
+    proposal = along_axes(mode.at, mode.curvature, lambda z: density.of_sds(z, density.sds(z), sites, settled=NEARLY)[0])
+    first = ((broad(len(names)), BROAD), (proposal, STAGES[0]))
+    drawn = [_drawn(density, one, count, draw, sites, wanted) for draw, (one, count) in enumerate(first)]
     for draw, count in enumerate(STAGES[1:], len(drawn)):
         at = np.concatenate([one.at for one in drawn])
         drawn.append(_drawn(density, about_points(at, _weights(drawn)[0], proposal), count, draw, sites, wanted))
@@ -469,8 +472,18 @@ def _proper(prior: HalfT, rows: MixedRows) -> HalfT:
     return prior if math.isfinite(prior.scale) else HalfT(math.inf, FLAT * math.sqrt(rows.spread), prior.source)
 
 
-def _mode(density: _Density) -> tuple[Proposal, Sites] | str:
-    """Proposal about the mode and sites settled there, or why there is none."""
+@dataclass(frozen=True, eq=False)
+class _Mode:
+    """The mode, minus the second derivatives of the log density there, and the likelihood at it and a step to either side of it."""
+
+    at: np.ndarray
+    curvature: np.ndarray
+    point: LikelihoodPoint
+    beside: tuple[tuple[LikelihoodPoint, LikelihoodPoint], ...]
+
+
+def _mode(density: _Density) -> _Mode | str:
+    """The mode, or why there is none."""
     sites: list[Sites | None] = [None]
 
     def minus(z):
@@ -486,13 +499,61 @@ def _mode(density: _Density) -> tuple[Proposal, Sites] | str:
     _, slope, point = density.at(mode, sites[0], slopes=True)
     if point is None or float(np.abs(slope).max(initial=0.0)) > LARGEST_SLOPE:
         return "the search for the posterior's mode did not end"
-    curvature = np.empty((len(mode), len(mode)))
+    curvature, beside = np.empty((len(mode), len(mode))), []
     for k, step in enumerate(np.eye(len(mode)) * STEP):
         ends = [density.at(mode + side, point.sites, slopes=True) for side in (step, -step)]
         if any(end[2] is None for end in ends):
             return "the posterior's curvature could not be computed"
         curvature[k] = (ends[1][1] - ends[0][1]) / (2 * STEP)
-    return along_axes(mode, curvature, lambda z: density.of_sds(z, density.sds(z), point.sites, settled=NEARLY)[0]), point.sites
+        beside.append((ends[0][2], ends[1][2]))
+    return _Mode(mode, (curvature + curvature.T) / 2, point, tuple(beside))
+
+
+def _laplace(density: _Density, mode: _Mode, names, priors, wanted: _Wanted) -> HierarchicalFit:
+    """The posterior where effects are many: normal about its mode; coefficients and the logarithms of their variances move along straight
+    lines."""
+    if not np.linalg.eigvalsh(mode.curvature).min(initial=1.0) > 0:
+        return not_fitted(names, priors, "the posterior has no curvature of a maximum at its mode", wanted.level, density.rows.n)
+    at, sets = normal_points(mode.at, np.linalg.inv(mode.curvature), LAPLACE)
+    off, S, T, q = at - mode.at, len(at), wanted.targets, density.rows.q
+
+    def moved(value) -> np.ndarray:
+        """How far a quantity moves to every point, by its slopes at the mode."""
+        slopes = np.array([(value(above) - value(below)) / (2 * STEP) for above, below in mode.beside])
+        return np.tensordot(off, slopes, 1)
+
+    def target(part: int) -> Callable[[LikelihoodPoint], np.ndarray]:
+        return lambda point: point.combined(T)[part] if len(T) else np.ones(0)
+
+    variances = target(1)(mode.point)
+    kept = {
+        "sds": density.sds(at),
+        "coefficients": mode.point.coefficients + moved(lambda point: point.coefficients),
+        "covariances": _along(mode.point.covariance, moved(lambda point: point.covariance)),
+        "target_means": target(0)(mode.point) + moved(target(0)) + T[:, q:] @ density.rows.origin,
+        "target_variances": variances * np.exp(moved(target(1)) / variances),
+        "sets": sets,
+    }
+    return HierarchicalFit(
+        state="fitted",
+        reason="",
+        names=tuple(names),
+        priors=dict(priors),
+        weights=frozen(np.full(S, 1 / S)),
+        level=wanted.level,
+        rows=density.rows.n,
+        convergence=PosteriorConvergence(True, S, float(S), 0.0, 0.0, 0.0, "normal about the mode"),
+        **{name: frozen(value) for name, value in kept.items()},
+    )
+
+
+def _along(covariance: np.ndarray, moves: np.ndarray) -> np.ndarray:
+    """(S, p, p) covariances R exp(R⁻¹MR⁻ᵀ)Rᵀ, R being the root of one and M, (S, p, p), how far it moves: positive definite all of them."""
+    root = np.linalg.cholesky(covariance)
+    inner = np.linalg.solve(root, np.swapaxes(np.linalg.solve(root, moves), 1, 2))
+    values, vectors = np.linalg.eigh((inner + np.swapaxes(inner, 1, 2)) / 2)
+    halves = root @ (vectors * np.exp(values / 2)[:, None, :])
+    return halves @ np.swapaxes(halves, 1, 2)
 
 
 @dataclass(frozen=True, eq=False)

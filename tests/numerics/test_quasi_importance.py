@@ -18,6 +18,7 @@ from aggregator.numerics.quasi_importance import (
     about_points,
     along_axes,
     broad,
+    normal_points,
     two_pieces,
 )
 
@@ -167,3 +168,10 @@ def test_about_one_point_that_has_all_weight_the_scale_stays_near_the_one_before
     one = about_points(np.array([[1.0, 2.0], [5.0, 5.0]]), np.array([1.0, 0.0]), before)
     assert one.centre.tolist() == [1.0, 2.0]
     assert one.root @ one.root.T == pytest.approx(WIDER**2 * 4 / 5 * before.covariance(), rel=1e-12)
+
+
+def test_normal_points_have_the_mean_and_the_covariance_asked_for():
+    at, sets = normal_points(CENTRE, ROOT @ ROOT.T, 256)
+    assert at.mean(axis=0) == pytest.approx(CENTRE, abs=0.002)
+    assert np.cov(at.T) == pytest.approx(ROOT @ ROOT.T, rel=0.01, abs=0.003)
+    assert sets.tolist() == [number for number in range(SETS) for _ in range(256)]

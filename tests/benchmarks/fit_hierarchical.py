@@ -1,0 +1,55 @@
+"""Finds the posterior of the hierarchical model of a CSV of runs and prints one JSON line.
+
+    python tests/benchmarks/fit_hierarchical.py runs.csv REPEATS
+
+Same runs, fixed part and random terms as ``fit_crossed.py``; the priors are the project's own.
+"""
+
+from __future__ import annotations
+
+import json
+import resource
+import sys
+import time
+
+import numpy as np
+import pandas as pd
+from fit_crossed import TERMS
+
+from aggregator.numerics.half_t import HalfT
+from aggregator.pooling.hierarchical import HierarchicalFit, hierarchical
+
+PRIORS = {name: HalfT(4, 0.2) for name in TERMS} | {"residual": HalfT(4, 0.3)}
+
+
+def fit(runs: pd.DataFrame) -> HierarchicalFit:
+    """Steels fixed, testers, sharpeners, blades and steel × tester random."""
+    codes = pd.factorize(runs["steel"])[0]
+    X = np.zeros((len(runs), codes.max() + 1))
+    X[np.arange(len(runs)), codes] = 1.0
+    return hierarchical(runs["y"], X, {name: runs[name] for name in TERMS}, PRIORS)
+
+
+def main(path: str, repeats: int) -> None:
+    """Print best wall and CPU seconds of ``repeats`` fits, peak memory and how the posterior was found."""
+    runs = pd.read_csv(path)
+    wall, cpu = [], []
+    for _ in range(repeats):
+        before, before_cpu = time.perf_counter(), time.process_time()
+        result = fit(runs)
+        wall.append(time.perf_counter() - before)
+        cpu.append(time.process_time() - before_cpu)
+    record = {
+        "wall": min(wall),
+        "cpu": min(cpu),
+        "peak_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
+        "state": result.state,
+        "points": result.convergence.points,
+        "how": result.convergence.message or "importance sampling",
+        "sds": {name: round(result.spread(name).mean, 4) for name in result.names},
+    }
+    print(json.dumps(record))
+
+
+if __name__ == "__main__":
+    main(sys.argv[1], int(sys.argv[2]))

@@ -5,6 +5,7 @@ from pathlib import Path
 
 METHODS = Path(__file__).parents[2] / "site" / "pages" / "methods.md"
 FOR_GOOD = {
+    "one-answer",
     "from-readings-to-endpoints",
     "one-submission",
     "planning-an-evening",

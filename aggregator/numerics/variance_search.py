@@ -216,13 +216,10 @@ def start_near(problem: Problem, variances: np.ndarray) -> np.ndarray:
     return np.where(np.isnan(given), usual, np.maximum(given, NEAR_ZERO * np.nansum(given)))
 
 
-def search_widely(problem: Problem, beginning: Point, near: bool = False) -> Found:
-    """The search from ``beginning``; in small systems also from smaller and larger ratios, and the lowest minimum of all.
-
-    ``near`` says that the beginning is known to lie near the lowest minimum, so that no other is looked for.
-    """
+def search_widely(problem: Problem, beginning: Point) -> Found:
+    """The search from ``beginning``; in small systems also from smaller and larger ratios, and the lowest minimum of all."""
     founds = [search_from(problem, beginning)]
-    if problem.system.terms and is_small(problem.system) and not near:
+    if problem.system.terms and is_small(problem.system):
         moved = np.append(np.ones(problem.system.terms), [] if problem.known else [0.0]) > 0
         founds += [search(problem, np.where(moved, beginning.variances * factor, beginning.variances)) for factor in OTHER_STARTS]
     evaluations = sum(found.evaluations for found in founds)

@@ -19,7 +19,18 @@ from aggregator.numerics import mixed, mixed_inference
 from aggregator.numerics.attempt import attempt, open_limits
 from aggregator.numerics.interval import Interval
 from aggregator.numerics.variance_profile import Limits, profile_limits
-from aggregator.numerics.variance_search import RESIDUAL_VANISHES, Found, Point, Problem, at, search_from, search_widely, start, start_near
+from aggregator.numerics.variance_search import (
+    RESIDUAL_VANISHES,
+    Found,
+    Point,
+    Problem,
+    at,
+    is_small,
+    search_from,
+    search_widely,
+    start,
+    start_near,
+)
 
 from .crossed_input import RESIDUAL, Rows, Term, checked_rows, exactly_fitted
 from .crossed_results import CrossedConvergence, CrossedFit, Effects, degrees_of_freedom, nothing_fitted
@@ -59,7 +70,7 @@ def crossed(
     level : level of the variance intervals and of ``contrast``.
     profile : whether to compute the profile intervals, by far the longest part of a fit to many rows; or the names of those wanted.
     units : independent units, where these are fewer than the rows, such as studies of which each brought several contrasts.
-    near : variances by name of a fit to nearly the same data, from which the search begins; it then looks for no minimum elsewhere.
+    near : variances by name of a fit to nearly the same data, from which the search begins where it begins at one place only.
 
     Returns
     -------
@@ -123,22 +134,22 @@ def _fit(rows: Rows, profile: bool | Collection[str], near: Mapping[str, float |
         for k in np.flatnonzero(empty):
             reasons[terms[k].name] = "the coefficients already explain every difference between its levels"
         terms = [term for k, term in enumerate(terms) if not empty[k]]
-    return _searched(rows, terms, problem, beginning, reasons, profile, near is not None)
+    return _searched(rows, terms, problem, beginning, reasons, profile)
 
 
 def beginning_of(problem: Problem, terms: Sequence[Term], near: Mapping[str, float | None] | None) -> np.ndarray:
-    """Variances from which a search begins: the usual ones, or those of a neighbouring fit."""
-    if near is None:
+    """Variances from which a search begins: the usual ones, or those of a neighbouring fit where no other start is tried beside it."""
+    if near is None or is_small(problem.system):
         return start(problem)
     names = [term.name for term in terms] + ([] if problem.known else [RESIDUAL])
     return start_near(problem, np.array([np.nan if near.get(name) is None else near[name] for name in names]))
 
 
 def _searched(
-    rows: Rows, terms: list[Term], problem: Problem, beginning: Point, empty: dict[str, str], profile: bool | Collection[str], near: bool
+    rows: Rows, terms: list[Term], problem: Problem, beginning: Point, empty: dict[str, str], profile: bool | Collection[str]
 ) -> CrossedFit:
     names = [term.name for term in terms] + ([] if problem.known else [RESIDUAL])
-    found = search_widely(problem, beginning, near)
+    found = search_widely(problem, beginning)
     if found.message == RESIDUAL_VANISHES:
         return nothing_fitted(
             rows, f"no fit: {found.message}, as when the levels of the random terms reproduce every row", found.steps, found.evaluations

@@ -123,7 +123,7 @@ def centre_of(
     beginning = at(problem, beginning_of(problem, rows.terms, _less(near, floor)), True)
     if beginning is None or without_information(problem, beginning).any():
         return None
-    found = search_widely(problem, beginning, near is not None)
+    found = search_widely(problem, beginning)
     if not found.converged or found.message == RESIDUAL_VANISHES:
         return None
     coefficients = system.origin + system.unit * (system.back @ found.point.evaluation.coefficients)

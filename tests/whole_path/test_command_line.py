@@ -108,8 +108,8 @@ def test_results_are_valid_against_the_published_schema(root):
     import jsonschema
 
     assert edgehold(root, "pool").returncode == FINE
-    schema = json.loads((Path(__file__).parents[2] / "schemas" / "results" / "1.0.0.json").read_text())
     results = json.loads((root / "build" / "results" / "results.json").read_text())
+    schema = json.loads((Path(__file__).parents[2] / "schemas" / f"{results['format']}.json").read_text())
     jsonschema.Draft202012Validator(schema).validate(results)
     assert [s["id"] for s in results["submissions"]] == ["cleat-1", "tern-1"]
 

@@ -45,24 +45,24 @@ Progress = Callable[[str], None]
 
 
 def find_everything(repository: Repository) -> Findings:
-    """Run the stages between records and bundle; the three that take longest side by side with the others."""
+    """Run the stages between records and bundle; those that take longest side by side with the others."""
     rows, points = endpoint_rows(repository), curve_points(repository)
     with processes(), ThreadPoolExecutor() as beside:
         asked = (
             beside.submit(all_answers, rows, _worthwhile(repository), _priors(repository)),
             beside.submit(all_runs, rows, _primary(repository)),
             beside.submit(probe_answers, rows, _probed(repository)),
+            beside.submit(mean_curves, points, _checkpoints(repository), _level_priors(repository), _lower_is_keener(repository)),
         )
         table = repeatability_table(rows, repository.protocols)
         estimates = estimate_submissions(rows, table, repository.protocols)
         comparisons = compare(estimates, rows, table, _worthwhile(repository), interested_submissions(repository))
         circulated = circulated_blades(rows)
-        curves = mean_curves(points, _checkpoints(repository))
         published = publish(table, repository)
         networks = steel_networks(estimates, table)
         pairs = curve_pairs(points, rows, _checkpoints(repository))
         months = courses(repository, estimates, table, comparisons, _worthwhile(repository))
-        answers, everything, probes = (one.result() for one in asked)
+        answers, everything, probes, curves = (one.result() for one in asked)
     apart = judged(answers, _primary(repository))
     return Findings(
         repository,
@@ -99,6 +99,24 @@ def _priors(repository: Repository) -> dict[tuple[PoolKey, str], dict[str, HalfT
         (pool_key(submission), rule.id): priors_for(rule.assumed_repeatability.ln_sd, rule.assumed_repeatability.source)
         for submission in _oldest_version_first(repository)
         for rule in repository.protocol_of(submission).record.endpoints
+    }
+
+
+def _level_priors(repository: Repository) -> dict[PoolKey, dict[str, HalfT]]:
+    """Priors of the spreads of a level by pool, for curves; those of the first endpoint where a protocol has no level."""
+    found = {}
+    for submission in _oldest_version_first(repository):
+        rules = repository.protocol_of(submission).record.endpoints
+        rule = next((rule for rule in rules if rule.kind == "level"), rules[0])
+        found[pool_key(submission)] = priors_for(rule.assumed_repeatability.ln_sd, rule.assumed_repeatability.source)
+    return found
+
+
+def _lower_is_keener(repository: Repository) -> dict[PoolKey, bool]:
+    """Whether lower readings are keener, by pool; the newest version met in the pool decides."""
+    return {
+        pool_key(submission): repository.protocol_of(submission).record.reading.keener != "higher"
+        for submission in _oldest_version_first(repository)
     }
 
 

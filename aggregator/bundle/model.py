@@ -300,14 +300,14 @@ class EndpointResult(Record):
 
 
 class CurvePointResult(Record):
-    """Mean sharpness at one checkpoint."""
+    """Sharpness at one checkpoint, from the model of all readings."""
 
     work: float
     """Work in the protocol's unit."""
     ratio: float
     """Sharpness relative to the reference: the mean of all runs in the pool at 0."""
     low: float | None
-    """Lower end of the 95 % interval of the mean."""
+    """Lower end of the 95 % interval."""
     high: float | None
     """Upper end."""
     runs: int
@@ -315,7 +315,7 @@ class CurvePointResult(Record):
 
 
 class SteelCurve(Record):
-    """How one steel's edges dulled, averaged over runs; not adjusted for who sharpened or tested."""
+    """How one steel's edges dulled: what an average sharpener and tester would read. Without points where only one submission tells."""
 
     steel: str
     """Steel id."""

@@ -212,7 +212,7 @@ def _curves(results: Results) -> Table:
     columns = POOL_COLUMNS | {
         "steel": "string: register id",
         "work": "number: work in the protocol's unit",
-        "ratio": "number: mean sharpness relative to the pool's mean at 0",
+        "ratio": "number: sharpness to an average sharpener and tester, relative to the pool's mean at 0",
         "low": "number: lower end of the 95 % interval",
         "high": "number: upper end",
         "runs": "integer: runs that reach it",

@@ -1,23 +1,37 @@
-"""Mean dulling curves of steels, as a picture: not adjusted for who sharpened or who tested.
+"""Dulling curves of steels: what an average sharpener and tester would read with an average blade, from all readings of a pool at once.
 
-Comparisons are made in ``comparisons``; a curve shows the course between early and late and how few runs reach far.
+Every steel has a mean of its own at every checkpoint. Sharpeners, testers, blades, submissions, steels in a person's hands and single runs
+each move a whole curve by a level and a trend along the work, as random terms. A run that was stopped because it had become dull is
+stopped because of readings that are there (Rubin 1976, Biometrika 63:581–592): its early readings tell, through its level and its trend,
+what it would have read later, where a mean over the runs that are left would flatter the steel that loses its worst.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import t as student_t
 
 from aggregator.endpoints.rows import CurvePoint
+from aggregator.errors import NumbersError
 from aggregator.numerics.attempt import attempt
+from aggregator.numerics.half_t import HalfT
 from aggregator.numerics.interval import Interval
 from aggregator.records.canonical import PoolKey
 
-LEAST_SUBMISSIONS = 3  # a mean over fewer has no interval worth drawing
+from .crossed_input import RESIDUAL
+from .hierarchical import ContrastPosterior, HierarchicalFit, hierarchical
+from .in_processes import each
+from .partitions import terms_of
+from .runs_design import checked_runs
+
+LEAST_SUBMISSIONS = 2  # a curve from one submission is that submission's own
+TREND = 0.5  # scale of a trend's prior in that of the level's, from the middle of the work to its end: the authors' assumption
+ABOUT = 0.5  # scale of the prior of a reading about its run's line, in that of the run's own
+RUN = "run"
+WORTH_PROCESSES = 400  # readings from which starting processes costs less than it saves
 
 
 @dataclass(frozen=True)
@@ -27,15 +41,15 @@ class MeanPoint:
     Attributes
     ----------
     work : in the protocol's work unit.
-    mean : mean over submissions of their mean keenness, minus the pool's mean at 0 (ln scale).
-    interval : 95 % t interval over submissions, or None below three.
-    runs : runs that reach it.
-    submissions : submissions that reach it.
+    mean : posterior mean, minus the pool's mean at 0 (ln scale).
+    interval : central 95 % of the posterior.
+    runs : runs that were read there.
+    submissions : submissions that were read there.
     """
 
     work: float
     mean: float
-    interval: Interval | None
+    interval: Interval
     runs: int
     submissions: int
 
@@ -50,31 +64,44 @@ class MeanCurve:
     reason: str = ""
 
 
-def mean_curves(points: Iterable[CurvePoint], checkpoints: dict[PoolKey, tuple[float, ...]]) -> tuple[MeanCurve, ...]:
+@dataclass(frozen=True, eq=False)
+class _Readings:
+    """Readings of one pool, one row each: number of the run and of the cell (steel and checkpoint), limits of keenness, and place along
+    the work, −1 at the first checkpoint and 1 at the last."""
+
+    runs: list[CurvePoint]
+    run: np.ndarray
+    cells: list[tuple[str, float]]
+    cell: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+    place: np.ndarray
+
+
+def mean_curves(
+    points: Iterable[CurvePoint],
+    checkpoints: Mapping[PoolKey, Sequence[float]],
+    priors: Mapping[PoolKey, Mapping[str, HalfT]],
+    lower_is_keener: Mapping[PoolKey, bool],
+) -> tuple[MeanCurve, ...]:
     """Mean curves by pool and steel.
 
     Parameters
     ----------
-    points : readings of runs; those at no checkpoint of the protocol, censored, or of an unknown steel are not averaged.
+    points : readings of runs; those at no checkpoint of the protocol, or of an unknown steel, are left out.
     checkpoints : the protocol's checkpoints by pool.
+    priors : of the spreads of a level, by pool.
+    lower_is_keener : whether lower readings are keener, by pool: it says to which side a reading off the scale lies.
     """
-    cells: dict[tuple[PoolKey, str], dict[float, dict[str, list[float]]]] = defaultdict(lambda: defaultdict(lambda: defaultdict(list)))
     points = tuple(points)
     starts = starting_keenness(points)
+    pools: dict[PoolKey, list[CurvePoint]] = defaultdict(list)
     for point in points:
-        if point.limit is not None or point.work not in checkpoints[point.pool]:
-            continue
-        if point.steel is not None:
-            cells[(point.pool, point.steel)][point.work][point.submission].append(point.keenness)
-    return tuple(_mean_curve(pool, steel, by_work, starts.get(pool, 0.0)) for (pool, steel), by_work in sorted(cells.items()))
-
-
-def _mean_curve(pool: PoolKey, steel: str, by_work: dict[float, dict[str, list[float]]], start: float) -> MeanCurve:
-    return attempt(
-        lambda: MeanCurve(pool, steel, tuple(_mean_point(w, by_work[w], start) for w in sorted(by_work))),
-        lambda why: MeanCurve(pool, steel, (), why),
-        lambda found: (point.mean for point in found.points),
-    )
+        if point.steel is not None and point.work in checkpoints[point.pool]:
+            pools[point.pool].append(point)
+    jobs = [(own, priors[pool], lower_is_keener[pool], starts.get(pool, 0.0)) for pool, own in sorted(pools.items())]
+    found = each(_of_pool, jobs, [len(own) for own, *_ in jobs], WORTH_PROCESSES)
+    return tuple(curve for curves in found for curve in curves)
 
 
 def starting_keenness(points: Iterable[CurvePoint]) -> dict[PoolKey, float]:
@@ -86,11 +113,77 @@ def starting_keenness(points: Iterable[CurvePoint]) -> dict[PoolKey, float]:
     return {pool: float(np.mean(values)) for pool, values in starts.items()}
 
 
-def _mean_point(work: float, by_submission: dict[str, list[float]], reference: float) -> MeanPoint:
-    means = np.array([np.mean(values) for values in by_submission.values()]) - reference
-    n = len(means)
-    interval = None
-    if n >= LEAST_SUBMISSIONS:
-        half = float(student_t.ppf(0.975, n - 1) * means.std(ddof=1) / np.sqrt(n))
-        interval = Interval(float(means.mean()) - half, float(means.mean()) + half, 0.95, "t over submissions")
-    return MeanPoint(work, float(means.mean()), interval, sum(map(len, by_submission.values())), n)
+def _of_pool(points: list[CurvePoint], priors: Mapping[str, HalfT], lower: bool, start: float) -> list[MeanCurve]:
+    steels = sorted({point.steel for point in points})
+    return attempt(
+        lambda: _curves(points, priors, lower, start),
+        lambda why: [MeanCurve(points[0].pool, steel, (), why) for steel in steels],
+        lambda curves: (point.mean for curve in curves for point in curve.points),
+    )
+
+
+def _curves(points: list[CurvePoint], priors: Mapping[str, HalfT], lower: bool, start: float) -> list[MeanCurve]:
+    pool, told = points[0].pool, _told(points)
+    if not told:
+        return []
+    readings = _readings(told, lower)
+    fit = _fit(readings, priors)
+    by_steel: dict[str, list[MeanPoint]] = defaultdict(list)
+    for number, (steel, work) in enumerate(readings.cells if fit.state == "fitted" else ()):
+        mine = [point for point in told if (point.steel, point.work) == (steel, work)]
+        by_steel[steel].append(_mean_point(work, fit.contrast(np.eye(len(readings.cells))[number]), mine, start))
+    return [MeanCurve(pool, steel, tuple(by_steel[steel]), fit.reason) for steel in dict.fromkeys(steel for steel, _ in readings.cells)]
+
+
+def _mean_point(work: float, told: ContrastPosterior, read: list[CurvePoint], start: float) -> MeanPoint:
+    interval = Interval(told.interval.low - start, told.interval.high - start, told.interval.level, "posterior")
+    return MeanPoint(work, told.mean - start, interval, len({(p.submission, p.run) for p in read}), len({p.submission for p in read}))
+
+
+def _told(points: list[CurvePoint]) -> list[CurvePoint]:
+    """Readings at those checkpoints of a steel at which several submissions have a reading on the scale."""
+    read: dict[tuple[str, float], set[str]] = defaultdict(set)
+    for point in points:
+        if point.limit is None:
+            read[(point.steel, point.work)].add(point.submission)
+    return [point for point in points if len(read[(point.steel, point.work)]) >= LEAST_SUBMISSIONS]
+
+
+def _readings(points: list[CurvePoint], lower: bool) -> _Readings:
+    runs = {(point.submission, point.run): point for point in points}
+    cells = sorted({(point.steel, point.work) for point in points})
+    keenness = np.array([point.keenness for point in points])
+    if not np.isfinite(keenness).all():
+        raise NumbersError("a reading is no number")
+    above = np.array([point.limit is not None and (point.limit == "below") == lower for point in points], dtype=bool)
+    below = np.array([point.limit is not None and (point.limit == "below") != lower for point in points], dtype=bool)
+    works = np.array([point.work for point in points])
+    scale = np.log1p(works / min((work for work in works if work > 0), default=1.0))
+    span = np.ptp(scale) if len(scale) else 0.0
+    numbers = {key: i for i, key in enumerate(runs)}
+    return _Readings(
+        runs=list(runs.values()),
+        run=np.array([numbers[(point.submission, point.run)] for point in points], dtype=int),
+        cells=cells,
+        cell=np.array([cells.index((point.steel, point.work)) for point in points], dtype=int),
+        low=np.where(below, -np.inf, keenness),
+        high=np.where(above, np.inf, keenness),
+        place=2 * (scale - scale.min()) / span - 1 if span > 0 else np.zeros(len(scale)),
+    )
+
+
+def _fit(readings: _Readings, priors: Mapping[str, HalfT]) -> HierarchicalFit:
+    """Posterior of the cells' means."""
+    n = len(readings.runs)
+    labels = {name: [getattr(run, name) for run in readings.runs] for name in ("steel", "blade", "sharpener", "tester", "submission")}
+    terms, own, _, _ = terms_of(checked_runs(np.zeros(n), np.zeros(n), labels | {"batch": [None] * n}), priors)
+    spreads = {name: (term.labels, term.prior) for name, term in terms.items()} | {RUN: (np.arange(n), own)}
+    groups, of_spreads = {}, {RESIDUAL: own.times(ABOUT)}
+    for name, (levels, prior) in spreads.items():
+        groups[name], of_spreads[name] = levels[readings.run], prior
+        if np.ptp(readings.place) > 0:
+            groups[f"{name}, trend"] = (levels[readings.run], readings.place)
+            of_spreads[f"{name}, trend"] = prior.times(TREND)
+    X = np.zeros((len(readings.cell), len(readings.cells)))
+    X[np.arange(len(readings.cell)), readings.cell] = 1.0
+    return hierarchical(readings.low, X, groups, of_spreads, high=readings.high, normal=True)

@@ -268,6 +268,7 @@ def hierarchical(
     targets: ArrayLike | None = None,
     error: float = LARGEST_ERROR,
     spread_error: float = LARGEST_SPREAD_ERROR,
+    normal: bool = False,
 ) -> HierarchicalFit:
     """Posterior of y ~ N(Xb, Σσₖ²ZₖZₖᵀ + σ²I), or with known V in place of σ²I.
 
@@ -284,6 +285,7 @@ def hierarchical(
     targets : (T, q + p) weights of sums of effects, term by term with levels sorted, and coefficients, whose posterior is wanted too
         and whose limits are held to the same error.
     error, spread_error : largest Monte-Carlo error of the limits of contrasts and of spreads, in half-widths of their intervals.
+    normal : whether the posterior of the standard deviations is to be taken as normal about its mode however few the effects.
 
     Returns
     -------
@@ -316,7 +318,7 @@ def hierarchical(
     if reason:
         return not_fitted(names, kept, reason, level, len(low))
     rows = prepare_rows(low, high, X, [term.matrix for term in terms], known)
-    wanted = _Wanted(_contrasts(contrasts, rows.p), _targets(targets, rows), level, error, spread_error)
+    wanted = _Wanted(_contrasts(contrasts, rows.p), _targets(targets, rows), level, error, spread_error, normal)
     return _posterior_of(rows, names, kept, rescale, wanted)
 
 
@@ -440,6 +442,7 @@ class _Wanted:
     level: float
     error: float
     spread_error: float
+    normal: bool
 
     @property
     def settled(self) -> float:
@@ -453,7 +456,7 @@ def _posterior_of(rows: MixedRows, names, priors, rescale: float, wanted: _Wante
     mode = _mode(density)
     if isinstance(mode, str):
         return not_fitted(names, priors, mode, wanted.level, rows.n)
-    if rows.q + rows.p > LARGE:
+    if wanted.normal or rows.q + rows.p > LARGE:
         return _laplace(density, mode, names, priors, wanted)
     sites = mode.point.sites
     proposal = along_axes(mode.at, mode.curvature, lambda z: density.of_sds(z, density.sds(z), sites, settled=NEARLY)[0])

@@ -41,7 +41,7 @@ CONFIG = {
 
 def curves(pool: Pool, finding: str) -> Markup:
     """The pool's curves, wide and narrow; empty where there are none. ``finding`` is what the drawing shows, in words."""
-    rows = tuple((curve.steel, p.work, p.ratio, p.low, p.high) for curve in pool.curves for p in curve.points if p.ratio > 0)
+    rows = tuple((curve.steel, p.work, p.ratio, p.low, p.high, p.runs) for curve in pool.curves for p in curve.points if p.ratio > 0)
     if not rows:
         return Markup("")
     simulated = pool.origin == "simulated"
@@ -75,14 +75,15 @@ def _specification(rows: tuple[tuple[object, ...], ...], unit: str, simulated: b
 
     steels = sorted({str(row[0]) for row in rows})
     works = sorted({float(row[1]) for row in rows})
-    names = {steel: visible(steel) for steel in steels}
-    data = [{"steel": names[str(s)], "work": w, "ratio": r, "low": low or r, "high": high or r} for s, w, r, low, high in rows]
+    runs = {steel: max(int(row[5]) for row in rows if str(row[0]) == steel) for steel in steels}
+    names = {steel: f"{visible(steel)}, n = {runs[steel]}" for steel in steels}
+    data = [{"steel": names[str(s)], "work": w, "ratio": r, "low": low or r, "high": high or r} for s, w, r, low, high, _ in rows]
     first = next((w for w in works if w > 0), 1.0)
     order = [names[s] for s in steels]
     colour = altair.Color(
         "steel:N",
         scale=altair.Scale(domain=order, range=[COLOURS[i % 6] for i in range(len(order))]),
-        legend=altair.Legend(title=None, orient="top", columns=2 if narrow else 3, symbolOpacity=1, columnPadding=28, labelLimit=200),
+        legend=altair.Legend(title=None, orient="top", columns=1 if narrow else 3, symbolOpacity=1, columnPadding=28, labelLimit=260),
     )
     dash = altair.StrokeDash(
         "steel:N", scale=altair.Scale(domain=order, range=[list(DASHES[i % 6]) for i in range(len(order))]), legend=None

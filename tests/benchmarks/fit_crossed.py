@@ -13,6 +13,8 @@ import platform
 import resource
 import sys
 import time
+from collections.abc import Callable
+from typing import TypeVar
 
 import numpy as np
 import pandas as pd
@@ -21,6 +23,7 @@ import scipy.sparse as sp
 
 from aggregator.pooling.crossed import CrossedFit, crossed
 
+Result = TypeVar("Result")
 TERMS = ("tester", "sharpener", "blade", "cell")
 
 
@@ -31,8 +34,8 @@ def fit(runs: pd.DataFrame) -> CrossedFit:
     return crossed(runs["y"], X, {name: runs[name] for name in TERMS}, profile=False)
 
 
-def main(path: str, repeats: int) -> None:
-    """Print best wall and CPU seconds of ``repeats`` fits, peak memory, log-likelihood and versions."""
+def timed(fit: Callable[[pd.DataFrame], Result], path: str, repeats: int) -> tuple[Result, dict[str, float]]:
+    """A fit of the runs in a file, with the best wall and CPU seconds of ``repeats`` of them and peak memory."""
     runs = pd.read_csv(path)
     wall, cpu = [], []
     for _ in range(repeats):
@@ -40,10 +43,13 @@ def main(path: str, repeats: int) -> None:
         result = fit(runs)
         wall.append(time.perf_counter() - before)
         cpu.append(time.process_time() - before_cpu)
-    record = {
-        "wall": min(wall),
-        "cpu": min(cpu),
-        "peak_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
+    return result, {"wall": min(wall), "cpu": min(cpu), "peak_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024}
+
+
+def main(path: str, repeats: int) -> None:
+    """Print what ``timed`` finds, log-likelihood and versions."""
+    result, record = timed(fit, path, repeats)
+    record |= {
         "log_likelihood": result.log_likelihood,
         "evaluations": result.convergence.evaluations,
         "versions": f"Python {platform.python_version()}, numpy {np.__version__}, scipy {scipy.__version__}",

@@ -8,13 +8,11 @@ Same runs, fixed part and random terms as ``fit_crossed.py``; the priors are the
 from __future__ import annotations
 
 import json
-import resource
 import sys
-import time
 
 import numpy as np
 import pandas as pd
-from fit_crossed import TERMS
+from fit_crossed import TERMS, timed
 
 from aggregator.numerics.half_t import HalfT
 from aggregator.pooling.hierarchical import HierarchicalFit, hierarchical
@@ -31,18 +29,9 @@ def fit(runs: pd.DataFrame) -> HierarchicalFit:
 
 
 def main(path: str, repeats: int) -> None:
-    """Print best wall and CPU seconds of ``repeats`` fits, peak memory and how the posterior was found."""
-    runs = pd.read_csv(path)
-    wall, cpu = [], []
-    for _ in range(repeats):
-        before, before_cpu = time.perf_counter(), time.process_time()
-        result = fit(runs)
-        wall.append(time.perf_counter() - before)
-        cpu.append(time.process_time() - before_cpu)
-    record = {
-        "wall": min(wall),
-        "cpu": min(cpu),
-        "peak_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
+    """Print what ``timed`` finds and how the posterior was found."""
+    result, record = timed(fit, path, repeats)
+    record |= {
         "state": result.state,
         "points": result.convergence.points,
         "how": result.convergence.message or "importance sampling",

@@ -14,6 +14,7 @@ certain elements of the inverse of a sparse matrix, Comm. ACM 18:177–179).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import scipy.sparse as sp
@@ -23,7 +24,6 @@ SMALL_CORE = 200  # unknowns: below this a dense factor costs less than more rou
 LARGEST_DEGREE = 60  # of an unknown that is eliminated alone: above it the dense core is faster
 WIDTHS = np.array([0, 1, 2, 3, 4, 6, 8, 11, 15, 20, 26, 34, 44, 60])  # degrees are rounded up to these, so that rounds stay few arrays
 KEPT_PLANS = 2  # rounds of fits to one pattern ask for its plan again and again
-_analysed: dict[tuple, Plan] = {}
 TIE_BREAK_SEED = 1  # neighbours of equal degree need some fixed order
 
 
@@ -114,16 +114,14 @@ def analyse(rows: np.ndarray, columns: np.ndarray, size: int, last: int) -> Plan
     size : number of unknowns.
     last : this many unknowns, the highest-numbered, are kept to the end of the dense core.
     """
-    key = (rows.tobytes(), columns.tobytes(), size, last, SMALL_CORE, LARGEST_DEGREE)
-    if key not in _analysed:
-        while len(_analysed) >= KEPT_PLANS:
-            del _analysed[next(iter(_analysed))]
-        _analysed[key] = _analysis(rows, columns, size, last)
-    return _analysed[key]
+    return _analysis(rows.astype(np.int64).tobytes(), columns.astype(np.int64).tobytes(), size, last, SMALL_CORE, LARGEST_DEGREE)
 
 
-def _analysis(rows: np.ndarray, columns: np.ndarray, size: int, last: int) -> Plan:
-    rounds, rest = _rounds(_adjacency(rows, columns, size), size - last)
+@lru_cache(maxsize=KEPT_PLANS)
+def _analysis(rows: bytes, columns: bytes, size: int, last: int, small_core: int, largest_degree: int) -> Plan:
+    """``analyse`` by its content; the limits that the rounds keep are part of the key."""
+    rows, columns = np.frombuffer(rows, dtype=np.int64), np.frombuffer(columns, dtype=np.int64)
+    rounds, rest = _rounds(_adjacency(rows, columns, size), size - last, small_core, largest_degree)
     order = np.concatenate([r[0] for r in rounds] + [rest]).astype(np.int64)
     eliminated = size - len(rest)
     position = np.empty(size, dtype=np.int64)
@@ -141,7 +139,9 @@ def _adjacency(rows: np.ndarray, columns: np.ndarray, size: int) -> sp.csr_matri
     return (half + half.T).tocsr()
 
 
-def _rounds(graph: sp.csr_matrix, movable_below: int) -> tuple[list[tuple[np.ndarray, np.ndarray, np.ndarray]], np.ndarray]:
+def _rounds(
+    graph: sp.csr_matrix, movable_below: int, small_core: int, largest_degree: int
+) -> tuple[list[tuple[np.ndarray, np.ndarray, np.ndarray]], np.ndarray]:
     """The rounds as (unknowns, their degrees, their neighbours in a row), and what is left for the core."""
     names = np.arange(graph.shape[0])
     tie = np.random.default_rng(TIE_BREAK_SEED).random(len(names))
@@ -149,10 +149,10 @@ def _rounds(graph: sp.csr_matrix, movable_below: int) -> tuple[list[tuple[np.nda
     while True:
         degree = np.diff(graph.indptr)
         movable = names < movable_below
-        least = degree[movable].min(initial=LARGEST_DEGREE + 1)
-        if least > LARGEST_DEGREE or len(names) <= SMALL_CORE:
+        least = degree[movable].min(initial=largest_degree + 1)
+        if least > largest_degree or len(names) <= small_core:
             return rounds, names
-        limit = min(max(least + least // 3 + 1, 3), LARGEST_DEGREE)
+        limit = min(max(least + least // 3 + 1, 3), largest_degree)
         rank = np.where(movable & (degree <= limit), degree + tie[names], np.inf)
         chosen = (rank < _lowest_neighbour(graph, rank)) & np.isfinite(rank)
         now, later = np.flatnonzero(chosen), np.flatnonzero(~chosen)

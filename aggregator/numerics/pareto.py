@@ -7,9 +7,7 @@ import math
 import numpy as np
 
 LEAST_TAIL = 5  # weights from which a shape can be fitted
-ALIKE = (
-    5.0  # of weights none of which is this many times their mean, no tail is to be judged: they are nearly level, and any fit is of chance
-)
+ALIKE = 5.0  # times their mean: where no weight is larger they are nearly level, and the fit of a tail would be one of chance
 
 
 def smoothed_weights(log_weights: np.ndarray) -> tuple[np.ndarray, float]:

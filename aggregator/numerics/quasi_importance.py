@@ -71,14 +71,13 @@ class Proposal:
         gives the χ² of the t.
         """
         K = len(self.centre)
-        drawn = [qmc.Sobol(K + 1, seed=np.random.default_rng([SEED, count, number, draw])).random(count) for number in range(SETS)]
-        u = np.clip(np.concatenate(drawn), 1e-12, 1 - 1e-12)
+        u, sets = _uniform(K + 1, count, draw)
         stretch = np.sqrt(DF / (2 * gammaincinv(DF / 2, u[:, K])))
         share, u = self.left / (self.left + self.right), u[:, :K]
         below = u < share  # u/share is uniform there, and (1 − u)/(1 − share) above: half of it is a tail of the normal
         tail = ndtri(np.where(below, u / (2 * share), (1 - u) / (2 * (1 - share))))
         x = np.where(below, tail * self.left, -tail * self.right) * stretch[:, None]
-        return self.centre + x @ self.root.T, np.repeat(np.arange(SETS), count)
+        return self.centre + x @ self.root.T, sets
 
     def covariance(self) -> np.ndarray:
         """(K, K) of the two-piece normal with the same sides."""
@@ -87,9 +86,14 @@ class Proposal:
 
 def normal_points(mean: np.ndarray, covariance: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:
     """The first points of every sequence for a normal distribution, as ``Proposal.points`` has them."""
-    drawn = [qmc.Sobol(len(mean), seed=np.random.default_rng([SEED, count, number])).random(count) for number in range(SETS)]
-    x = ndtri(np.clip(np.concatenate(drawn), 1e-12, 1 - 1e-12))
-    return mean + x @ np.linalg.cholesky(covariance).T, np.repeat(np.arange(SETS), count)
+    u, sets = _uniform(len(mean), count, 0)
+    return mean + ndtri(u) @ np.linalg.cholesky(covariance).T, sets
+
+
+def _uniform(dimensions: int, count: int, draw: int) -> tuple[np.ndarray, np.ndarray]:
+    """Points inside the unit cube, (SETS · count, dimensions), and the number of the sequence of each."""
+    drawn = [qmc.Sobol(dimensions, seed=np.random.default_rng([SEED, count, number, draw])).random(count) for number in range(SETS)]
+    return np.clip(np.concatenate(drawn), 1e-12, 1 - 1e-12), np.repeat(np.arange(SETS), count)
 
 
 def along_axes(mode: np.ndarray, curvature: np.ndarray, log_density: Callable[[np.ndarray], float]) -> Proposal:

@@ -17,6 +17,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import scipy.sparse as sp
@@ -150,7 +151,7 @@ def prepare_rows(low: np.ndarray, high: np.ndarray, X: np.ndarray, terms: Sequen
         times=np.where(row == column, 1.0, 2.0),
         gram=_entries(sp.csr_matrix(mine.T @ weighted), row, column),
         pairs=_pairs(near, row, column),
-        diagonal=_diagonal(row, column),
+        diagonal=np.flatnonzero(row == column),
         rhs=weighted.T @ y,
         squares=float((y**2 / variances).sum()),
         log_known=float(np.log(variances).sum()),
@@ -186,10 +187,6 @@ def _entries(gram: sp.csr_matrix, row: np.ndarray, column: np.ndarray) -> np.nda
     found = np.zeros(len(row))
     found[_places(row, column, lower.row.astype(np.int64), lower.col.astype(np.int64))] = lower.data
     return found
-
-
-def _diagonal(row: np.ndarray, column: np.ndarray) -> np.ndarray:
-    return np.flatnonzero(row == column)
 
 
 def _pairs(near: sp.csr_matrix, row: np.ndarray, column: np.ndarray) -> sp.csr_matrix:
@@ -261,6 +258,11 @@ class _Place:
     weight: float
     residual: float | None
 
+    @cached_property
+    def of_entries(self) -> np.ndarray:
+        """What scales each entry of C."""
+        return self.scale[self.rows.row] * self.scale[self.rows.column]
+
 
 @dataclass(frozen=True, eq=False)
 class _Factored:
@@ -269,6 +271,11 @@ class _Factored:
     factor: Factor
     rhs: np.ndarray
     solution: np.ndarray
+
+    @cached_property
+    def inverse(self) -> np.ndarray:
+        """Entries of C⁻¹, which limits and slopes both ask for."""
+        return inverse_entries(self.factor)
 
 
 def _with_limits(at: _Place, sites: Sites, slopes: bool, settled: float) -> LikelihoodPoint | None:
@@ -280,8 +287,8 @@ def _with_limits(at: _Place, sites: Sites, slopes: bool, settled: float) -> Like
         factored = _factor(at, y, variance)
         if factored is None:
             return None
-        inverse = inverse_entries(factored.factor) * rows.times * at.scale[rows.row] * at.scale[rows.column]
-        fitted_variance, fitted = rows.pairs.T @ inverse, rows.near @ (at.scale * factored.solution)
+        fitted_variance = rows.pairs.T @ (factored.inverse * rows.times * at.of_entries)
+        fitted = rows.near @ (at.scale * factored.solution)
         rest = 1 / fitted_variance - 1 / variance
         if not (rest > 0).all():
             return None
@@ -306,7 +313,7 @@ def _factor(at: _Place, y: np.ndarray, variance: np.ndarray) -> _Factored | None
     entries, rhs = rows.gram * w, rows.rhs * w
     if len(y):
         entries, rhs = entries + rows.pairs @ (1 / variance), rhs + rows.near.T @ (y / variance)
-    entries *= at.scale[rows.row] * at.scale[rows.column]
+    entries *= at.of_entries
     entries[rows.diagonal[: rows.q]] += 1.0
     factor = factorise(rows.plan, entries)
     if factor is None:
@@ -339,7 +346,7 @@ def _solved(
 def _slopes(at: _Place, found: _Factored, y: np.ndarray, variance: np.ndarray, leverage: np.ndarray) -> np.ndarray:
     """∂/∂σₖ = −((qₖ − tr(C⁻¹)ₖ) − ‖C⁻¹rhs‖²ₖ)/σₖ, and for the residual −σ(tr P − ‖Py‖²)."""
     rows, w, q = at.rows, at.weight, at.rows.q
-    diagonal = inverse_entries(found.factor)[rows.diagonal[:q]]
+    diagonal = found.inverse[rows.diagonal[:q]]
     by_term = -(rows.sizes - np.bincount(rows.owner, diagonal + found.solution[:q] ** 2, minlength=len(rows.sizes))) / at.sds
     if at.residual is None:
         return np.append(by_term, 0.0)

@@ -7,13 +7,13 @@ deviation::
 
 Coefficients and effects are integrated in closed form. What is left is the posterior of the few standard deviations, by a
 deterministic rule: in coordinates in which each prior is standard normal, the mode and the curvature there, then weighted points
-of a multivariate t about it. A contrast's posterior is a mixture of normals over these points, and its limits are roots.
+of split multivariate t's about it. A contrast's posterior is a mixture of normals over these points, and its limits are roots.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -453,12 +453,12 @@ class _Wanted:
 def _posterior_of(rows: MixedRows, names, priors, rescale: float, wanted: _Wanted) -> HierarchicalFit:
     residual = len(names) > len(rows.sizes)
     density = _Density(rows, tuple(_proper(priors[name], rows) for name in names), residual, rescale)
-    mode = _mode(density)
+    mode = _mode(density, wanted.targets)
     if isinstance(mode, str):
         return not_fitted(names, priors, mode, wanted.level, rows.n)
     if wanted.normal or rows.q + rows.p > LARGE:
         return _laplace(density, mode, names, priors, wanted)
-    sites = mode.point.sites
+    sites = mode.sites
     proposal = along_axes(mode.at, mode.curvature, lambda z: density.of_sds(z, density.sds(z), sites, settled=NEARLY)[0])
     first = ((broad(len(names)), BROAD), (proposal, STAGES[0]))
     drawn = [_drawn(density, one, count, draw, sites, wanted) for draw, (one, count) in enumerate(first)]
@@ -477,15 +477,22 @@ def _proper(prior: HalfT, rows: MixedRows) -> HalfT:
 
 @dataclass(frozen=True, eq=False)
 class _Mode:
-    """The mode, minus the second derivatives of the log density there, and the likelihood at it and a step to either side of it."""
+    """The mode, minus the second derivatives of the log density there, the sites settled there, and what ``_told`` finds at it and a step
+    to either side of it along each coordinate."""
 
     at: np.ndarray
     curvature: np.ndarray
-    point: LikelihoodPoint
-    beside: tuple[tuple[LikelihoodPoint, LikelihoodPoint], ...]
+    sites: Sites
+    here: tuple[np.ndarray, ...]
+    beside: tuple[tuple[tuple[np.ndarray, ...], tuple[np.ndarray, ...]], ...]
 
 
-def _mode(density: _Density) -> _Mode | str:
+def _told(point: LikelihoodPoint, targets: np.ndarray) -> tuple[np.ndarray, ...]:
+    """Coefficients, their covariance, and means and variances of the targets, given the standard deviations."""
+    return point.coefficients, point.covariance, *(point.combined(targets) if len(targets) else (np.zeros(0), np.ones(0)))
+
+
+def _mode(density: _Density, targets: np.ndarray) -> _Mode | str:
     """The mode, or why there is none."""
     sites: list[Sites | None] = [None]
 
@@ -508,8 +515,8 @@ def _mode(density: _Density) -> _Mode | str:
         if any(end[2] is None for end in ends):
             return "the posterior's curvature could not be computed"
         curvature[k] = (ends[1][1] - ends[0][1]) / (2 * STEP)
-        beside.append((ends[0][2], ends[1][2]))
-    return _Mode(mode, (curvature + curvature.T) / 2, point, tuple(beside))
+        beside.append(tuple(_told(end[2], targets) for end in ends))
+    return _Mode(mode, (curvature + curvature.T) / 2, point.sites, _told(point, targets), tuple(beside))
 
 
 def _laplace(density: _Density, mode: _Mode, names, priors, wanted: _Wanted) -> HierarchicalFit:
@@ -518,23 +525,16 @@ def _laplace(density: _Density, mode: _Mode, names, priors, wanted: _Wanted) -> 
     if not np.linalg.eigvalsh(mode.curvature).min(initial=1.0) > 0:
         return not_fitted(names, priors, "the posterior has no curvature of a maximum at its mode", wanted.level, density.rows.n)
     at, sets = normal_points(mode.at, np.linalg.inv(mode.curvature), LAPLACE)
-    off, S, T, q = at - mode.at, len(at), wanted.targets, density.rows.q
-
-    def moved(value) -> np.ndarray:
-        """How far a quantity moves to every point, by its slopes at the mode."""
-        slopes = np.array([(value(above) - value(below)) / (2 * STEP) for above, below in mode.beside])
-        return np.tensordot(off, slopes, 1)
-
-    def target(part: int) -> Callable[[LikelihoodPoint], np.ndarray]:
-        return lambda point: point.combined(T)[part] if len(T) else np.ones(0)
-
-    variances = target(1)(mode.point)
+    slopes = ([(above - below) / (2 * STEP) for above, below in zip(*ends, strict=True)] for ends in mode.beside)
+    moved = [np.tensordot(at - mode.at, np.array(of_part), 1) for of_part in zip(*slopes, strict=True)]
+    coefficients, covariance, means, variances = mode.here
+    S = len(at)
     kept = {
         "sds": density.sds(at),
-        "coefficients": mode.point.coefficients + moved(lambda point: point.coefficients),
-        "covariances": _along(mode.point.covariance, moved(lambda point: point.covariance)),
-        "target_means": target(0)(mode.point) + moved(target(0)) + T[:, q:] @ density.rows.origin,
-        "target_variances": variances * np.exp(moved(target(1)) / variances),
+        "coefficients": coefficients + moved[0],
+        "covariances": _along(covariance, moved[1]),
+        "target_means": means + moved[2] + wanted.targets[:, density.rows.q :] @ density.rows.origin,
+        "target_variances": variances * np.exp(moved[3] / variances),
         "sets": sets,
     }
     return HierarchicalFit(
@@ -585,9 +585,7 @@ def _drawn(density: _Density, proposal: Proposal, count: int, draw: int, sites: 
         log_density[s], _, point = density.of_sds(at[s], sds[s], sites, settled=wanted.settled)
         if point is None:
             continue
-        coefficients[s], covariances[s] = point.coefficients, point.covariance
-        if len(T):
-            means[s], variances[s] = point.combined(T)
+        coefficients[s], covariances[s], means[s], variances[s] = _told(point, T)
     means += T[:, q:] @ density.rows.origin
     return _Drawn(proposal, at, sets, log_density, sds, coefficients, covariances, means, variances)
 

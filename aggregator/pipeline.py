@@ -6,6 +6,7 @@ import json
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from typing import TypeVar
 
 from aggregator.bundle.assemble import Findings, assemble
 from aggregator.bundle.form import Rules, forms
@@ -31,39 +32,49 @@ from aggregator.pooling.curve_pairs import curve_pairs
 from aggregator.pooling.curves import mean_curves
 from aggregator.pooling.exchanges import ExchangePlan
 from aggregator.pooling.in_processes import processes
-from aggregator.pooling.probe_register import Probe, probes_for
+from aggregator.pooling.probe_register import probes_for
 from aggregator.pooling.probes import probe_answers
 from aggregator.pooling.spread_priors import priors_for
 from aggregator.pooling.steel_network import steel_networks
 from aggregator.records import load_repository
 from aggregator.records.canonical import PoolKey, Repository, pool_key
-from aggregator.records.model.protocol import version_order
+from aggregator.records.model.protocol import EndpointRule, Protocol, version_order
 from aggregator.sheets.browser import browser_rules
 from aggregator.sheets.ready import ReadySheet, ready_sheets
 
 Progress = Callable[[str], None]
+Value = TypeVar("Value")
 
 
 def find_everything(repository: Repository) -> Findings:
     """Run the stages between records and bundle; those that take longest side by side with the others."""
     rows, points = endpoint_rows(repository), curve_points(repository)
+    worthwhile = _by_endpoint(repository, lambda rule: rule.worthwhile_ratio)
+    checkpoints = _by_pool(repository, lambda record: record.work.checkpoints)
+    primary = _by_pool(repository, _primary)
     with processes(), ThreadPoolExecutor() as beside:
         asked = (
-            beside.submit(all_answers, rows, _worthwhile(repository), _priors(repository)),
-            beside.submit(all_runs, rows, _primary(repository)),
-            beside.submit(probe_answers, rows, _probed(repository)),
-            beside.submit(mean_curves, points, _checkpoints(repository), _level_priors(repository), _lower_is_keener(repository)),
+            beside.submit(all_answers, rows, worthwhile, _by_endpoint(repository, _priors)),
+            beside.submit(all_runs, rows, primary),
+            beside.submit(probe_answers, rows, _by_endpoint(repository, lambda rule: probes_for(rule.kind, rule.primary))),
+            beside.submit(
+                mean_curves,
+                points,
+                checkpoints,
+                _by_pool(repository, _level_priors),
+                _by_pool(repository, lambda record: record.reading.keener != "higher"),
+            ),
         )
         table = repeatability_table(rows, repository.protocols)
         estimates = estimate_submissions(rows, table, repository.protocols)
-        comparisons = compare(estimates, rows, table, _worthwhile(repository), interested_submissions(repository))
+        comparisons = compare(estimates, rows, table, worthwhile, interested_submissions(repository))
         circulated = circulated_blades(rows)
         published = publish(table, repository)
         networks = steel_networks(estimates, table)
-        pairs = curve_pairs(points, rows, _checkpoints(repository))
-        months = courses(repository, estimates, table, comparisons, _worthwhile(repository))
+        pairs = curve_pairs(points, rows, checkpoints)
+        months = courses(repository, estimates, table, comparisons, worthwhile)
         answers, everything, probes, curves = (one.result() for one in asked)
-    apart = judged(answers, _primary(repository))
+    apart = judged(answers, primary)
     return Findings(
         repository,
         rows,
@@ -84,63 +95,15 @@ def find_everything(repository: Repository) -> Findings:
     )
 
 
-def _worthwhile(repository: Repository) -> dict[tuple[PoolKey, str], float]:
-    """Worthwhile ratios by pool and endpoint; the newest version met in the pool decides."""
-    found: dict[tuple[PoolKey, str], float] = {}
-    for submission in _oldest_version_first(repository):
-        for rule in repository.protocol_of(submission).record.endpoints:
-            found[(pool_key(submission), rule.id)] = rule.worthwhile_ratio
-    return found
+def _by_pool(repository: Repository, told: Callable[[Protocol], Value]) -> dict[PoolKey, Value]:
+    """What a pool's protocol tells; the newest version met in the pool decides."""
+    return {pool_key(submission): told(repository.protocol_of(submission).record) for submission in _oldest_version_first(repository)}
 
 
-def _priors(repository: Repository) -> dict[tuple[PoolKey, str], dict[str, HalfT]]:
-    """Priors of the spreads by pool and endpoint; the newest version met in the pool decides."""
+def _by_endpoint(repository: Repository, told: Callable[[EndpointRule], Value]) -> dict[tuple[PoolKey, str], Value]:
+    """What a pool's protocol tells of an endpoint; the newest version met in the pool that has the endpoint decides."""
     return {
-        (pool_key(submission), rule.id): priors_for(rule.assumed_repeatability.ln_sd, rule.assumed_repeatability.source)
-        for submission in _oldest_version_first(repository)
-        for rule in repository.protocol_of(submission).record.endpoints
-    }
-
-
-def _level_priors(repository: Repository) -> dict[PoolKey, dict[str, HalfT]]:
-    """Priors of the spreads of a level by pool, for curves; those of the first endpoint where a protocol has no level."""
-    found = {}
-    for submission in _oldest_version_first(repository):
-        rules = repository.protocol_of(submission).record.endpoints
-        rule = next((rule for rule in rules if rule.kind == "level"), rules[0])
-        found[pool_key(submission)] = priors_for(rule.assumed_repeatability.ln_sd, rule.assumed_repeatability.source)
-    return found
-
-
-def _lower_is_keener(repository: Repository) -> dict[PoolKey, bool]:
-    """Whether lower readings are keener, by pool; the newest version met in the pool decides."""
-    return {
-        pool_key(submission): repository.protocol_of(submission).record.reading.keener != "higher"
-        for submission in _oldest_version_first(repository)
-    }
-
-
-def _primary(repository: Repository) -> dict[PoolKey, str]:
-    """The primary endpoint of each pool; the newest version met in the pool decides."""
-    return {
-        pool_key(submission): rule.id
-        for submission in _oldest_version_first(repository)
-        for rule in repository.protocol_of(submission).record.endpoints
-        if rule.primary
-    }
-
-
-def _checkpoints(repository: Repository) -> dict[PoolKey, tuple[float, ...]]:
-    """Checkpoints by pool; the newest version met in the pool decides."""
-    return {
-        pool_key(submission): repository.protocol_of(submission).record.work.checkpoints for submission in _oldest_version_first(repository)
-    }
-
-
-def _probed(repository: Repository) -> dict[tuple[PoolKey, str], tuple[Probe, ...]]:
-    """What is asked of which endpoint; the newest version met in the pool decides."""
-    return {
-        (pool_key(submission), rule.id): probes_for(rule.kind, rule.primary)
+        (pool_key(submission), rule.id): told(rule)
         for submission in _oldest_version_first(repository)
         for rule in repository.protocol_of(submission).record.endpoints
     }
@@ -148,6 +111,19 @@ def _probed(repository: Repository) -> dict[tuple[PoolKey, str], tuple[Probe, ..
 
 def _oldest_version_first(repository: Repository):
     return sorted(repository.submissions, key=lambda s: version_order(s.record.protocol.version))
+
+
+def _primary(record: Protocol) -> str:
+    return next(rule.id for rule in record.endpoints if rule.primary)
+
+
+def _priors(rule: EndpointRule) -> dict[str, HalfT]:
+    return priors_for(rule.assumed_repeatability.ln_sd, rule.assumed_repeatability.source)
+
+
+def _level_priors(record: Protocol) -> dict[str, HalfT]:
+    """Priors of the spreads of a level, for curves; those of the first endpoint where a protocol has no level."""
+    return _priors(next((rule for rule in record.endpoints if rule.kind == "level"), record.endpoints[0]))
 
 
 def read(root: Path) -> Repository:

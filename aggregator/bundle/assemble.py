@@ -360,8 +360,8 @@ def _curve(curve: MeanCurve) -> SteelCurve:
             CurvePointResult(
                 work=published(p.work),
                 ratio=ratio(p.mean),
-                low=ratio(p.interval.low) if p.interval else None,
-                high=ratio(p.interval.high) if p.interval else None,
+                low=ratio(p.interval.low),
+                high=ratio(p.interval.high),
                 runs=p.runs,
             )
             for p in curve.points

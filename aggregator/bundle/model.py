@@ -315,7 +315,7 @@ class CurvePointResult(Record):
 
 
 class SteelCurve(Record):
-    """How one steel's edges dulled: what an average sharpener and tester would read. Without points where only one submission tells."""
+    """How one steel's edges dulled: what an average sharpener and tester would read. There is none where one submission tells alone."""
 
     steel: str
     """Steel id."""

@@ -125,13 +125,13 @@ def crossed_censored(
     if not 0 <= most_one_sided <= 1:
         raise InputError(f"most_one_sided must lie between 0 and 1; got {most_one_sided!r}")
     open_row = np.isinf(low) | np.isinf(high)
-    with np.errstate(invalid="ignore"):  # an open row has no midpoint; its finite limit replaces it
-        y = np.where(np.isinf(low), high, np.where(np.isinf(high), low, low + (high - low) / 2))
+    y = stand_ins(low, high)
     width = np.where(open_row, 0.0, np.where(open_row, 0.0, high) - np.where(open_row, 0.0, low))
     rows = checked_rows(y, X, groups, None, criterion, level)
     n, m = len(y), int(open_row.sum())
+    reason = too_many_one_sided(m, n, most_one_sided)
     account = CensoredCrossedFit(
-        fit=nothing_fitted(rows, f"not fitted: {m} of {n} lives censored; {TURN}"),
+        fit=nothing_fitted(rows, reason),
         lives=n,
         exact=int(((width == 0) & ~open_row).sum()),
         intervals=int((width > 0).sum()),
@@ -143,10 +143,21 @@ def crossed_censored(
     )
     if m == 0:
         return _midpoints(account, y, X, groups, width, criterion, level, profile)
-    if m > most_one_sided * n:
+    if reason:
         return account
     begin = crossed(y, X, groups, criterion="ml", level=level, profile=False)
     return _one_sided(account, rows, np.isposinf(high), open_row, width, begin, profile)
+
+
+def stand_ins(low: np.ndarray, high: np.ndarray) -> np.ndarray:
+    """(n,) midpoints, and the one limit of an open row."""
+    with np.errstate(invalid="ignore"):  # an open row has no midpoint; its finite limit replaces it
+        return np.where(np.isinf(low), high, np.where(np.isinf(high), low, low + (high - low) / 2))
+
+
+def too_many_one_sided(m: int, n: int, most: float) -> str:
+    """Why m one-sided lives of n are not fitted; empty where they are no more than the share ``most``."""
+    return f"not fitted: {m} of {n} lives censored; {TURN}" if m > most * n else ""
 
 
 def _limits(low, high) -> tuple[np.ndarray, np.ndarray]:
@@ -199,7 +210,7 @@ def _with_floor(fit: CrossedFit, floor: float) -> CrossedFit:
 
 
 def _one_sided(account, rows, right, open_row, width, begin: CrossedFit, profile: bool) -> CensoredCrossedFit:
-    reason = _cannot(rows, open_row, begin)
+    reason = no_maximum(_dense(rows.X), open_row, begin)
     if reason:
         return replace(account, fit=nothing_fitted(rows, reason))
     keep = width > 0
@@ -227,11 +238,10 @@ def _one_sided(account, rows, right, open_row, width, begin: CrossedFit, profile
     return replace(account, fit=fit, scheme=_scheme(most), integration_error=float(error))
 
 
-def _cannot(rows, open_row, begin: CrossedFit) -> str:
+def no_maximum(X: np.ndarray, open_row: np.ndarray, begin: CrossedFit) -> str:
     """Why no maximum is to be looked for, from the fit to the limits; empty when nothing speaks against it."""
     if begin.coefficients is None or any(value is None for value in begin.variances.values()):
         return "; ".join(dict.fromkeys(reason for name, reason in begin.reasons.items() if not name.startswith("variance_intervals")))
-    X = _dense(rows.X)
     if np.linalg.matrix_rank(X[~open_row]) < X.shape[1]:
         return "every life that tells one of the coefficients is censored, so it has no end in sight"
     return ""

@@ -36,6 +36,7 @@ from .crossed_input import RESIDUAL, Rows, Term, checked_rows, exactly_fitted
 from .crossed_results import CrossedConvergence, CrossedFit, Effects, degrees_of_freedom, nothing_fitted
 from .inputs import frozen
 
+Near = Mapping[str, float | None] | None  # variances by name of a fit to nearly the same data
 NOT_ASKED = "not asked for"
 NO_INFORMATION = "the data hold no information about it"
 RESTARTS = 2  # how often a profile that meets a better fit may start the search anew
@@ -51,7 +52,7 @@ def crossed(
     level: float = 0.95,
     profile: bool | Collection[str] = True,
     units: int | None = None,
-    near: Mapping[str, float | None] | None = None,
+    near: Near = None,
 ) -> CrossedFit:
     """Fit y ~ N(Xb, V + Σσ²ₖZₖZₖᵀ), or with σ²I in place of V.
 
@@ -111,7 +112,7 @@ def _for_units(rows: Rows, fit: CrossedFit, units: int) -> CrossedFit:
     return replace(fit, units=units, df=frozen(np.minimum(fit.df, units - len(fit.df))))
 
 
-def _fit(rows: Rows, profile: bool | Collection[str], near: Mapping[str, float | None] | None) -> CrossedFit:
+def _fit(rows: Rows, profile: bool | Collection[str], near: Near) -> CrossedFit:
     terms, reasons = list(rows.terms), {}
     while True:
         problem = Problem(
@@ -137,7 +138,7 @@ def _fit(rows: Rows, profile: bool | Collection[str], near: Mapping[str, float |
     return _searched(rows, terms, problem, beginning, reasons, profile)
 
 
-def beginning_of(problem: Problem, terms: Sequence[Term], near: Mapping[str, float | None] | None) -> np.ndarray:
+def beginning_of(problem: Problem, terms: Sequence[Term], near: Near) -> np.ndarray:
     """Variances from which a search begins: the usual ones, or those of a neighbouring fit where no other start is tried beside it."""
     if near is None or is_small(problem.system):
         return start(problem)
@@ -151,9 +152,7 @@ def _searched(
     names = [term.name for term in terms] + ([] if problem.known else [RESIDUAL])
     found = search_widely(problem, beginning)
     if found.message == RESIDUAL_VANISHES:
-        return nothing_fitted(
-            rows, f"no fit: {found.message}, as when the levels of the random terms reproduce every row", found.steps, found.evaluations
-        )
+        return _without_residual(rows, found)
     limits: dict[str, Limits] = {}
     for _ in range(1 + RESTARTS):
         info = mixed_inference.information(problem, found.point)
@@ -167,9 +166,7 @@ def _searched(
             break
         found = search_from(problem, better)
         if found.message == RESIDUAL_VANISHES:
-            return nothing_fitted(
-                rows, f"no fit: {found.message}, as when the levels of the random terms reproduce every row", found.steps, found.evaluations
-            )
+            return _without_residual(rows, found)
     return _assembled(rows, terms, names, problem, found, W, same, limits, empty, profile)
 
 

@@ -159,7 +159,7 @@ def _readings(points: list[CurvePoint], lower: bool) -> _Readings:
     below = np.array([point.limit is not None and (point.limit == "below") != lower for point in points], dtype=bool)
     works = np.array([point.work for point in points])
     scale = np.log1p(works / min((work for work in works if work > 0), default=1.0))
-    span = np.ptp(scale) if len(scale) else 0.0
+    span = np.ptp(scale)
     numbers = {key: i for i, key in enumerate(runs)}
     return _Readings(
         runs=list(runs.values()),

@@ -11,14 +11,14 @@ import numpy as np
 
 from aggregator.endpoints.rows import MISSING, EndpointRow
 
+from .crossed import Near
 from .crossed_results import CrossedFit
 from .probe_register import Probe
 from .random_terms import ASSUMED_VARIANCES, TermsHeld, terms_held
 from .runs_design import Runs, checked_runs, fixed_part, independent_columns, too_many_levels
-from .runs_fit import fit_groups
+from .runs_fit import FittedRuns, fit_groups
 from .working_values import WorkingValues, centre_of, fit_working, working_values
 
-Near = Mapping[str, float | None] | None  # variances of a neighbouring fit, as ``crossed`` takes them
 ANSWERED, TOO_LITTLE, NOT_APART, NOT_FITTED = "answered", "too little", "not told apart", "not fitted"
 NO_VALUES = "what one-sided runs say could not be had"
 ROUNDS = 2  # in which what one-sided runs say is made anew about the model with the moderator; further ones move no third digit
@@ -43,13 +43,17 @@ class Ready:
     runs: Runs
 
     @cached_property
-    def known(self) -> tuple[WorkingValues | None, str, Near]:
-        """A value a row, why there are none (empty where there are), and the variances of the fit beside the headline's fixed part.
+    def known(self) -> tuple[WorkingValues | None, str]:
+        """A value a row, and why there are none; empty where there are.
 
         Runs known to an interval or to one side become values with known variances about the headline's fixed part, once for
         all probes (``working_values``); every probe then costs what it costs for exact values.
         """
-        return _known(self.rows, self.runs)
+        if np.array_equal(self.runs.low, self.runs.high):
+            return WorkingValues(self.runs.low, None, None), ""
+        if self._beside is None:
+            return None, too_many_levels(self.runs)
+        return self._beside.values, "" if self._beside.values else self._beside.fit.reasons.get("coefficients") or NO_VALUES
 
     @property
     def reason(self) -> str:
@@ -59,7 +63,15 @@ class Ready:
     @property
     def near(self) -> Near:
         """Variances near which those beside a moderator lie; None where they are not known."""
-        return self.known[2]
+        return self._beside.fit.variances if self._beside and self._beside.fit.convergence.converged else None
+
+    @cached_property
+    def _beside(self) -> FittedRuns | None:
+        """The fit beside the headline's fixed part, without any moderator; None where the runs have too many levels for one."""
+        if too_many_levels(self.runs):
+            return None
+        X, groups = fixed_part(self.runs).X, shared_terms(self.rows, self.runs)
+        return fit_groups(self.runs, X, {name: groups[name] for name in held_terms(groups, X).held})
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,16 +106,6 @@ def ready(everything: Sequence[EndpointRow]) -> Ready:
     at = [i for i, row in enumerate(everything) if row.status != MISSING and not row.split_tester]
     rows = [everything[i] for i in at]
     return Ready(rows, everything, at, _runs(rows))
-
-
-def _known(rows: list[EndpointRow], runs: Runs) -> tuple[WorkingValues | None, str, Near]:
-    reason = too_many_levels(runs)
-    if reason:
-        return None, reason, None
-    X, groups = fixed_part(runs).X, shared_terms(rows, runs)
-    fitted = fit_groups(runs, X, {name: groups[name] for name in held_terms(groups, X).held})
-    reason = "" if fitted.values else fitted.fit.reasons.get("coefficients") or NO_VALUES
-    return fitted.values, reason, fitted.fit.variances if fitted.fit.convergence.converged else None
 
 
 def chosen(asked: Ready, probe: Probe) -> Chosen:

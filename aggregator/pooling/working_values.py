@@ -17,8 +17,8 @@ from aggregator.numerics.mixed_inference import without_information
 from aggregator.numerics.normal_sites import normal_sites
 from aggregator.numerics.variance_search import RESIDUAL_VANISHES, Problem, at, search_widely
 
-from .censored_crossed import FLOOR_SHARE, MOST_ONE_SIDED, SHEPPARD, TURN
-from .crossed import beginning_of, crossed
+from .censored_crossed import FLOOR_SHARE, MOST_ONE_SIDED, SHEPPARD, no_maximum, stand_ins, too_many_one_sided
+from .crossed import Near, beginning_of, crossed
 from .crossed_input import RESIDUAL, checked_rows
 from .crossed_results import CrossedFit
 from .runs_design import Runs
@@ -98,9 +98,7 @@ class Centre:
     variances: Mapping[str, float]
 
 
-def centre_of(
-    values: WorkingValues, X: np.ndarray, groups: Mapping[str, object], near: Mapping[str, float | None] | None = None
-) -> Centre | None:
+def centre_of(values: WorkingValues, X: np.ndarray, groups: Mapping[str, object], near: Near = None) -> Centre | None:
     """Coefficients and variances of ``fit_working`` without what takes longest of it, the uncertainty of either.
 
     Parameters
@@ -131,7 +129,7 @@ def centre_of(
     return Centre(coefficients, variances | {RESIDUAL: variances[RESIDUAL] + floor})
 
 
-def _less(near: Mapping[str, float | None] | None, floor: float) -> Mapping[str, float | None] | None:
+def _less(near: Near, floor: float) -> Near:
     """The same with the residual less what of it is taken as known."""
     if near is None or near.get(RESIDUAL) is None:
         return near
@@ -151,15 +149,13 @@ def settled_values(runs: Runs, X: np.ndarray, groups: Mapping[str, np.ndarray]) 
     From the fit to the limits, values and fit by turns until neither moves: restricted likelihood with expectation propagation
     (``numerics.normal_sites``) for what lies beyond the limits.
     """
-    n, m = len(runs.low), int(runs.one_sided.sum())
-    if m > MOST_ONE_SIDED * n:
-        return None, f"not fitted: {m} of {n} lives censored; {TURN}"
-    if np.linalg.matrix_rank(X[~runs.one_sided]) < np.linalg.matrix_rank(X):
-        return None, "every life that tells one of the coefficients is censored, so it has no end in sight"
-    limits = np.where(np.isinf(runs.low), runs.high, np.where(np.isinf(runs.high), runs.low, (runs.low + runs.high) / 2))
-    begin = crossed(limits, X, groups, profile=False)
-    if begin.coefficients is None or None in begin.variances.values():
-        return None, "; ".join(dict.fromkeys(why for name, why in begin.reasons.items() if not name.startswith("variance_intervals")))
+    reason = too_many_one_sided(int(runs.one_sided.sum()), len(runs.low), MOST_ONE_SIDED)
+    if reason:
+        return None, reason
+    begin = crossed(stand_ins(runs.low, runs.high), X, groups, profile=False)
+    reason = no_maximum(X, runs.one_sided, begin)
+    if reason:
+        return None, reason
     values, centre = None, Centre(begin.coefficients, begin.variances)
     for _ in range(MOST_ROUNDS):
         values, before = working_values(runs, X, groups, centre), centre
@@ -185,7 +181,7 @@ def fit_working(
     criterion: str = "reml",
     level: float = 0.95,
     profile: bool | Collection[str] = False,
-    near: Mapping[str, float | None] | None = None,
+    near: Near = None,
 ) -> CrossedFit:
     """``crossed`` for working values; the residual variance comes out whole.
 

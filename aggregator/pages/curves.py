@@ -83,7 +83,7 @@ def _specification(rows: tuple[tuple[object, ...], ...], unit: str, simulated: b
     colour = altair.Color(
         "steel:N",
         scale=altair.Scale(domain=order, range=[COLOURS[i % 6] for i in range(len(order))]),
-        legend=altair.Legend(title=None, orient="top", columns=1 if narrow else 3, symbolOpacity=1, columnPadding=28, labelLimit=260),
+        legend=altair.Legend(title=None, orient="top", columns=1 if narrow else 2, symbolOpacity=1, columnPadding=52, labelLimit=260),
     )
     dash = altair.StrokeDash(
         "steel:N", scale=altair.Scale(domain=order, range=[list(DASHES[i % 6]) for i in range(len(order))]), legend=None

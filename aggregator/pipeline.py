@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import TypeVar
 
@@ -31,7 +30,7 @@ from aggregator.pooling.cumulative import courses
 from aggregator.pooling.curve_pairs import curve_pairs
 from aggregator.pooling.curves import mean_curves
 from aggregator.pooling.exchanges import ExchangePlan
-from aggregator.pooling.in_processes import processes
+from aggregator.pooling.in_processes import side_by_side
 from aggregator.pooling.probe_register import probes_for
 from aggregator.pooling.probes import probe_answers
 from aggregator.pooling.spread_priors import priors_for
@@ -52,12 +51,12 @@ def find_everything(repository: Repository) -> Findings:
     worthwhile = _by_endpoint(repository, lambda rule: rule.worthwhile_ratio)
     checkpoints = _by_pool(repository, lambda record: record.work.checkpoints)
     primary = _by_pool(repository, _primary)
-    with processes(), ThreadPoolExecutor() as beside:
+    with side_by_side(len(rows)) as begin:
         asked = (
-            beside.submit(all_answers, rows, worthwhile, _by_endpoint(repository, _priors)),
-            beside.submit(all_runs, rows, primary),
-            beside.submit(probe_answers, rows, _by_endpoint(repository, lambda rule: probes_for(rule.kind, rule.primary))),
-            beside.submit(
+            begin(all_answers, rows, worthwhile, _by_endpoint(repository, _priors)),
+            begin(all_runs, rows, primary),
+            begin(probe_answers, rows, _by_endpoint(repository, lambda rule: probes_for(rule.kind, rule.primary))),
+            begin(
                 mean_curves,
                 points,
                 checkpoints,
@@ -73,7 +72,7 @@ def find_everything(repository: Repository) -> Findings:
         networks = steel_networks(estimates, table)
         pairs = curve_pairs(points, rows, checkpoints)
         months = courses(repository, estimates, table, comparisons, worthwhile)
-        answers, everything, probes, curves = (one.result() for one in asked)
+        answers, everything, probes, curves = (one() for one in asked)
     apart = judged(answers, primary)
     return Findings(
         repository,

@@ -14,7 +14,7 @@ from aggregator.numerics.attempt import NotFitted, attempt
 from aggregator.numerics.half_t import HalfT
 from aggregator.records.canonical import PoolKey
 
-from .all_runs import WORTH_PROCESSES, labels_of, with_values
+from .all_runs import labels_of, with_values
 from .headline import Headline, headline_of, unanswered
 from .in_processes import each
 from .runs_design import checked_runs
@@ -59,7 +59,7 @@ def all_answers(
     priors : of the spreads, by pool and endpoint.
     """
     jobs = [(key, runs, left_out, worthwhile[key], priors[key]) for key, runs, left_out in with_values(rows)]
-    return {(one.pool, one.endpoint): one for one in each(_answered, jobs, [len(rows) for _, rows, *_ in jobs], WORTH_PROCESSES)}
+    return {(one.pool, one.endpoint): one for one in each(_answered, jobs, [len(rows) for _, rows, *_ in jobs])}
 
 
 def judged(answers: Mapping[Key, Answered], primary: Mapping[PoolKey, str]) -> dict[PoolKey, Separability | NotFitted]:

@@ -21,8 +21,6 @@ from .steel_by_level import SteelByLevel, steel_by_level
 from .two_roles import TwoRoles, two_roles
 from .within_submissions import WithinSubmissions, within_submissions
 
-WORTH_PROCESSES = 400  # rows from which starting processes costs less than it saves
-
 
 @dataclass(frozen=True, eq=False)
 class AllRuns:
@@ -58,7 +56,7 @@ def all_runs(rows: Iterable[EndpointRow], primary: Mapping[PoolKey, str]) -> dic
     primary : the primary endpoint of each pool.
     """
     jobs = [(key, runs, left_out, primary.get(key[0]) == key[1]) for key, runs, left_out in with_values(rows)]
-    return {(one.pool, one.endpoint): one for one in each(_one, jobs, [len(runs) for _, runs, *_ in jobs], WORTH_PROCESSES)}
+    return {(one.pool, one.endpoint): one for one in each(_one, jobs, [len(runs) for _, runs, *_ in jobs])}
 
 
 def with_values(rows: Iterable[EndpointRow]) -> list[tuple[tuple[PoolKey, str], list[EndpointRow], int]]:

@@ -31,7 +31,6 @@ LEAST_SUBMISSIONS = 2  # a curve from one submission is that submission's own
 TREND = 0.5  # scale of a trend's prior in that of the level's, from the middle of the work to its end: the authors' assumption
 ABOUT = 0.5  # scale of the prior of a reading about its run's line, in that of the run's own
 RUN = "run"
-WORTH_PROCESSES = 400  # readings from which starting processes costs less than it saves
 
 
 @dataclass(frozen=True)
@@ -100,7 +99,7 @@ def mean_curves(
         if point.steel is not None and point.work in checkpoints[point.pool]:
             pools[point.pool].append(point)
     jobs = [(own, priors[pool], lower_is_keener[pool], starts.get(pool, 0.0)) for pool, own in sorted(pools.items())]
-    found = each(_of_pool, jobs, [len(own) for own, *_ in jobs], WORTH_PROCESSES)
+    found = each(_of_pool, jobs, [len(own) for own, *_ in jobs])
     return tuple(curve for curves in found for curve in curves)
 
 

@@ -5,17 +5,18 @@ from __future__ import annotations
 import copyreg
 import os
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from functools import partial
 from multiprocessing import active_children, get_context
-from threading import Lock
 from types import MappingProxyType
-from typing import TypeVar
+from typing import Any, TypeVar
 
 Result = TypeVar("Result")
 
 THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
+WORTH = 400  # rows from which starting processes costs less than it saves
 LONGEST_START = 60.0  # seconds in which the first process must have said that it is there
 
 
@@ -27,78 +28,67 @@ def read_only(content: dict) -> MappingProxyType:
 copyreg.pickle(MappingProxyType, lambda mapping: (read_only, (dict(mapping),)))
 
 
-def each(function: Callable[..., Result], jobs: Sequence[tuple], sizes: Sequence[float], worth: float) -> list[Result]:
+_processes: list[ProcessPoolExecutor] = []
+
+
+def each(function: Callable[..., Result], jobs: Sequence[tuple], sizes: Sequence[float]) -> list[Result]:
     """``function(*job)`` of every job, in their order; the same whether by one process or by several.
 
-    Only within ``processes``; elsewhere, and where processes do not start in time or die, this process does the work.
+    By the processes of ``side_by_side`` where it has some; elsewhere, and where a process dies, by this one.
 
     Parameters
     ----------
     function : of a module, and nothing but its arguments decides what it gives.
     jobs : arguments.
     sizes : how much work each is; the largest are begun first.
-    worth : the sum of sizes from which starting processes costs less than it saves.
     """
-    if _open and len(jobs) >= 2 and sum(sizes) >= worth:
-        try:
-            return _spread(_open[-1].started(), function, jobs, sizes)
-        except (BrokenProcessPool, OSError):
-            pass
+    if _processes:
+        with suppress(BrokenProcessPool):
+            running = {i: _processes[-1].submit(function, *jobs[i]) for i in sorted(range(len(jobs)), key=lambda i: -sizes[i])}
+            return [running[i].result() for i in range(len(jobs))]
     return [function(*job) for job in jobs]
 
 
 @contextmanager
-def processes() -> Iterator[None]:
-    """Within, ``each`` has as many processes as there are processors, started when first wanted; several threads may ask at once."""
-    if (os.cpu_count() or 1) < 2:
-        yield
+def side_by_side(work: float) -> Iterator[Callable[..., Callable[[], Any]]]:
+    """Begin calls of which each may take ``each``; they go on while the caller does something else.
+
+    Gives ``begin(function, *arguments)``, which gives what waits for the result. Processes are started where there are several processors
+    and enough work; else the function is called when its result is asked for, for threads that calculate would share what the
+    libraries under them keep for one thread alone.
+
+    Parameters
+    ----------
+    work : rows that the calls are about.
+    """
+    if (os.cpu_count() or 1) < 2 or work < WORTH:
+        yield partial
         return
     with _one_thread():
-        _open.append(_Pool())
-        try:
-            yield
-        finally:
-            _open.pop().stop()
+        executor = _started()
+        if executor is None:
+            yield partial
+            return
+        with executor, ThreadPoolExecutor() as waiting:
+            _processes.append(executor)
+            try:
+                yield lambda function, *arguments: waiting.submit(function, *arguments).result
+            finally:
+                _processes.remove(executor)
 
 
-class _Pool:
-    """Processes that are started once, when first wanted."""
-
-    def __init__(self) -> None:
-        self._lock, self._executor, self._failed = Lock(), None, False
-
-    def started(self) -> ProcessPoolExecutor:
-        with self._lock:
-            if self._executor is None and not self._failed:
-                self._executor = self._start()
-            if self._executor is None:
-                raise OSError("no processes could be started")
-            return self._executor
-
-    def _start(self) -> ProcessPoolExecutor | None:
-        others = set(active_children())
-        executor = ProcessPoolExecutor(os.cpu_count(), mp_context=get_context("spawn"))
-        try:
-            executor.submit(os.getpid).result(timeout=LONGEST_START)
-        except (BrokenProcessPool, OSError, TimeoutError):
-            self._failed = True
-            for process in set(active_children()) - others:
-                process.kill()
-            executor.shutdown(wait=False, cancel_futures=True)
-            return None
-        return executor
-
-    def stop(self) -> None:
-        if self._executor is not None:
-            self._executor.shutdown(cancel_futures=True)
-
-
-def _spread(pool: ProcessPoolExecutor, function: Callable[..., Result], jobs: Sequence[tuple], sizes: Sequence[float]) -> list[Result]:
-    running = {i: pool.submit(function, *jobs[i]) for i in sorted(range(len(jobs)), key=lambda i: -sizes[i])}
-    return [running[i].result() for i in range(len(jobs))]
-
-
-_open: list[_Pool] = []
+def _started() -> ProcessPoolExecutor | None:
+    """Processes, of which the first has said that it is there; None where none could be had in time."""
+    others = set(active_children())
+    executor = ProcessPoolExecutor(os.cpu_count(), mp_context=get_context("spawn"))
+    try:
+        executor.submit(os.getpid).result(timeout=LONGEST_START)
+    except (BrokenProcessPool, OSError, TimeoutError):
+        for process in set(active_children()) - others:
+            process.kill()
+        executor.shutdown(wait=False, cancel_futures=True)
+        return None
+    return executor
 
 
 @contextmanager

@@ -21,7 +21,6 @@ from .probe_spread import spread
 from .runs_fit import Difference
 
 CHANCE = 0.05  # share of probes that find something where there is nothing
-WORTH_PROCESSES = 4000  # rows times probes from which starting processes costs less than it saves
 BY_THEMSELVES = {SPREAD: spread, AGREEMENT: agreement}
 
 
@@ -69,7 +68,7 @@ def probe_answers(
         if asked.get((row.pool, row.endpoint)):
             grouped.setdefault((row.pool, row.endpoint), []).append(row)
     jobs = [(key, own, asked[key]) for key, own in sorted(grouped.items())]
-    found = each(_answers, jobs, [len(own) * len(probes) for _, own, probes in jobs], WORTH_PROCESSES)
+    found = each(_answers, jobs, [len(own) * len(probes) for _, own, probes in jobs])
     return {key: answers for (key, *_), answers in zip(jobs, found, strict=True)}
 
 

@@ -1,17 +1,23 @@
-"""Jobs by several processes: the same results as by one, from other processes, and none lost where a process dies."""
+"""Jobs by several processes: the same results as by one, from other processes, and none lost where a process dies or none starts."""
 
 import os
 import signal
+import threading
 from types import MappingProxyType
 
 import pytest
 
 from aggregator.pooling import in_processes
-from aggregator.pooling.in_processes import each, processes
+from aggregator.pooling.in_processes import WORTH, each, side_by_side
 
 
 def squared(x):
-    return MappingProxyType({"value": x * x, "by": os.getpid()})
+    return MappingProxyType({"value": x * x, "by": os.getpid(), "thread": threading.current_thread() is threading.main_thread()})
+
+
+def squares(n):
+    """A stage: its jobs go by ``each``."""
+    return each(squared, [(x,) for x in range(n)], list(range(n)))
 
 
 def dies_elsewhere(x, home):
@@ -20,8 +26,16 @@ def dies_elsewhere(x, home):
     return x
 
 
+def survivors(n, home):
+    return each(dies_elsewhere, [(x, home) for x in range(n)], [1] * n)
+
+
 def fails(x):
     raise ValueError(f"no {x}")
+
+
+def failing():
+    return each(fails, [(1,), (2,)], [1, 1])
 
 
 @pytest.fixture
@@ -30,35 +44,46 @@ def two(monkeypatch):
 
 
 def test_results_come_in_the_order_of_the_jobs_from_other_processes(two):
-    with processes():
-        found = each(squared, [(x,) for x in range(20)], list(range(20)), 1)
-    assert [one["value"] for one in found] == [x * x for x in range(20)]
-    assert os.getpid() not in {one["by"] for one in found}
+    with side_by_side(WORTH) as begin:
+        first, second = begin(squares, 20), begin(squares, 5)
+        found = first(), second()
+    for n, one in zip((20, 5), found, strict=True):
+        assert [job["value"] for job in one] == [x * x for x in range(n)]
+        assert os.getpid() not in {job["by"] for job in one}
 
 
-@pytest.mark.parametrize(("jobs", "worth"), [([(3,)], 1), ([(3,), (4,)], 100)], ids=["one job", "too little work"])
-def test_where_it_does_not_pay_this_process_does_the_work(two, jobs, worth):
-    with processes():
-        assert {one["by"] for one in each(squared, jobs, [1] * len(jobs), worth)} == {os.getpid()}
+@pytest.mark.parametrize(("processors", "work"), [(2, WORTH - 1), (1, 10 * WORTH)], ids=["too little work", "one processor"])
+def test_where_it_does_not_pay_this_thread_of_this_process_does_the_work_when_asked(monkeypatch, processors, work):
+    """What libraries keep for one thread, such as which warnings are to be hidden, is then nobody else's."""
+    monkeypatch.setattr(in_processes.os, "cpu_count", lambda: processors)
+    with side_by_side(work) as begin:
+        found = begin(squares, 4)()
+    assert {(job["by"], job["thread"]) for job in found} == {(os.getpid(), True)}
 
 
-def test_outside_of_processes_this_one_does_the_work(two):
-    assert {one["by"] for one in each(squared, [(1,), (2,)], [5, 5], 1)} == {os.getpid()}
+def test_outside_of_it_this_process_does_the_work(two):
+    assert {job["by"] for job in squares(3)} == {os.getpid()}
+
+
+def test_where_no_process_starts_in_time_this_one_does_the_work(two, monkeypatch):
+    monkeypatch.setattr(in_processes, "LONGEST_START", 0.0)
+    with side_by_side(WORTH) as begin:
+        assert {(job["by"], job["thread"]) for job in begin(squares, 4)()} == {(os.getpid(), True)}
 
 
 def test_a_process_that_dies_costs_time_and_nothing_else(two):
-    with processes():
-        assert each(dies_elsewhere, [(x, os.getpid()) for x in range(4)], [1] * 4, 1) == [0, 1, 2, 3]
+    with side_by_side(WORTH) as begin:
+        assert begin(survivors, 4, os.getpid())() == [0, 1, 2, 3]
 
 
 def test_a_mistake_in_a_job_is_seen(two):
-    with processes(), pytest.raises(ValueError, match="no 1"):
-        each(fails, [(1,), (2,)], [1, 1], 1)
+    with side_by_side(WORTH) as begin, pytest.raises(ValueError, match="no 1"):
+        begin(failing)()
 
 
 def test_threads_are_limited_only_within(two, monkeypatch):
     for name in in_processes.THREADS:
         monkeypatch.delenv(name, raising=False)
-    with processes():
+    with side_by_side(WORTH):
         assert all(os.environ[name] == "1" for name in in_processes.THREADS)
     assert not any(name in os.environ for name in in_processes.THREADS)

@@ -27,8 +27,7 @@ from aggregator.pooling.apart import further_runs
 from aggregator.pooling.circulation import circulated_blades
 from aggregator.pooling.comparisons import compare
 from aggregator.pooling.cumulative import courses
-from aggregator.pooling.curve_pairs import curve_pairs
-from aggregator.pooling.curves import mean_curves
+from aggregator.pooling.curves import pooled_curves
 from aggregator.pooling.exchanges import ExchangePlan
 from aggregator.pooling.in_processes import side_by_side
 from aggregator.pooling.probe_register import probes_for
@@ -49,7 +48,6 @@ def find_everything(repository: Repository) -> Findings:
     """Run the stages between records and bundle; those that take longest side by side with the others."""
     rows, points = endpoint_rows(repository), curve_points(repository)
     worthwhile = _by_endpoint(repository, lambda rule: rule.worthwhile_ratio)
-    checkpoints = _by_pool(repository, lambda record: record.work.checkpoints)
     primary = _by_pool(repository, _primary)
     with side_by_side(len(rows)) as begin:
         asked = (
@@ -57,9 +55,10 @@ def find_everything(repository: Repository) -> Findings:
             begin(all_runs, rows, primary),
             begin(probe_answers, rows, _by_endpoint(repository, lambda rule: probes_for(rule.kind, rule.primary))),
             begin(
-                mean_curves,
+                pooled_curves,
                 points,
-                checkpoints,
+                rows,
+                _by_pool(repository, lambda record: record.work.checkpoints),
                 _by_pool(repository, _level_priors),
                 _by_pool(repository, lambda record: record.reading.keener != "higher"),
             ),
@@ -70,7 +69,6 @@ def find_everything(repository: Repository) -> Findings:
         circulated = circulated_blades(rows)
         published = publish(table, repository)
         networks = steel_networks(estimates, table)
-        pairs = curve_pairs(points, rows, checkpoints)
         months = courses(repository, estimates, table, comparisons, worthwhile)
         answers, everything, probes, curves = (one() for one in asked)
     apart = judged(answers, primary)
@@ -83,10 +81,10 @@ def find_everything(repository: Repository) -> Findings:
         estimates,
         comparisons,
         circulated,
-        curves,
+        curves.curves,
         apart,
         networks,
-        pairs,
+        curves.pairs,
         probes,
         everything,
         answers,

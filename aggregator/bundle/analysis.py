@@ -232,7 +232,7 @@ class BandPoint(Record):
 
 
 class CurveComparison(Record):
-    """Two steels along the whole course of work."""
+    """Two steels along the whole course of work, from the joint posterior of the pool's curves."""
 
     first: str
     """The one in the numerator."""
@@ -243,11 +243,11 @@ class CurveComparison(Record):
     reason: str
     """Why not; empty otherwise."""
     submissions: int
-    """Submissions that hold both."""
+    """Submissions that hold both, by the same sharpener and tester."""
     runs_first: int
-    """Runs of the first."""
+    """Runs of the first in the pool."""
     runs_second: int
-    """Runs of the second."""
+    """Runs of the second in the pool."""
     same_work: tuple[BandPoint, ...]
     """How much sharper at the same work."""
     same_sharpness: tuple[BandPoint, ...]
@@ -255,7 +255,7 @@ class CurveComparison(Record):
     same_sharpness_from_start: tuple[BandPoint, ...]
     """The same counted from a common starting sharpness."""
     sentence: str
-    """Where they cross, or that they do not, in plain English."""
+    """Where one is sharper by the simultaneous band, and whether one overtakes the other, in plain English."""
 
 
 class ProbeResult(Record):

@@ -20,6 +20,7 @@ class MethodLine(Record):
         "network of steels",
         "crossed model, restricted likelihood",
         "within submissions alone",
+        "curves of all readings",
     ]
     """The method; the first is the headline."""
     result: RatioInterval | None

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from aggregator.numerics.interval import Interval
 from aggregator.pooling.all_answers import Answered
+from aggregator.pooling.curve_pairs import CurvePair
 from aggregator.pooling.headline import RUNS
 from aggregator.pooling.headline import Answer as Found
 from aggregator.pooling.hierarchical import ContrastPosterior
@@ -29,7 +32,7 @@ from .sentences import when
 
 def answers(
     found: Answered | None, rule: EndpointRule, unit: str, pairwise: dict[tuple[str, str, str], Comparison], crossed: CrossedResult | None,
-    network: NetworkResult | None,
+    network: NetworkResult | None, along: dict[tuple[str, str], CurvePair],
 ) -> tuple[tuple[Answer, ...], Answer | None]:  # fmt: skip
     """Every pair of steels, and practised against novice sharpeners (None where only one class is met).
 
@@ -39,13 +42,14 @@ def answers(
     rule, unit : the endpoint and the unit of work, for the sentences.
     pairwise : comparisons by studies, by factor and names.
     crossed, network : the other methods' results.
+    along : pairs of steels along the work, by names.
     """
     if found is None:
         return (), None
     opening = when(rule.kind, unit, rule.at, rule.start, rule.end)
     made = {
         (one.factor, one.first, one.second): _answer(
-            found, one, opening, rule, _methods(one, pairwise.get((one.factor, one.first, one.second)), crossed, network)
+            found, one, opening, rule, _methods(one, rule, pairwise.get((one.factor, one.first, one.second)), crossed, network, along)
         )
         for one in (*found.headline.pairs, *([found.headline.practice] if found.headline.practice else []))
     }
@@ -120,7 +124,10 @@ def _about(middle: float | None, limits: Interval | None) -> RatioInterval | Non
     return ratio_interval((limits.low + limits.high) / 2, limits)
 
 
-def _methods(one: Found, pair: Comparison | None, crossed: CrossedResult | None, network: NetworkResult | None) -> list[MethodLine]:
+def _methods(
+    one: Found, rule: EndpointRule, pair: Comparison | None, crossed: CrossedResult | None, network: NetworkResult | None,
+    along: dict[tuple[str, str], CurvePair],
+) -> list[MethodLine]:  # fmt: skip
     lines = [_by_studies(pair)]
     if one.factor == "steel":
         line = next((x for x in network.lines if (x.first, x.second) == (one.first, one.second)), None) if network else None
@@ -129,7 +136,22 @@ def _methods(one: Found, pair: Comparison | None, crossed: CrossedResult | None,
         why = (crossed.reason if crossed and crossed.state == "not fitted" else contrast.reason if contrast else "") or "not fitted"
         lines.append(_line("crossed model, restricted likelihood", contrast.result if contrast else None, why))
         lines.append(_line("within submissions alone", contrast.within if contrast else None, contrast.within_note if contrast else why))
+        if rule.kind == "level":
+            lines.append(_by_curves(along.get((one.first, one.second)), rule.at))
     return lines
+
+
+def _by_curves(pair: CurvePair | None, at: float) -> MethodLine:
+    """The two steels' curves at the work of a level."""
+    method = "curves of all readings"
+    if pair is None or pair.contrast.same_work is None:
+        return _line(method, None, pair.contrast.reason if pair else "no submission holds both")
+    band = pair.contrast.same_work
+    here = np.flatnonzero(band.at == at)
+    if not len(here):
+        return _line(method, None, "too few readings are left there")
+    limits = Interval(float(band.pointwise_low[here[0]]), float(band.pointwise_high[here[0]]), band.level, "posterior")
+    return _line(method, ratio_interval(float(band.ln_ratio[here[0]]), limits))
 
 
 def _by_studies(pair: Comparison | None) -> MethodLine:

@@ -300,7 +300,8 @@ def _endpoint(
     )
     answered = found.answers.get((key, rule.id))
     by_names = {(c.factor, c.first, c.second): c for c in pairwise}
-    steels, practice = answers(answered, rule, protocol.work.unit, by_names, crossed, network)
+    along = {(pair.first, pair.second): pair for pair in found.curve_pairs if pair.pool == key}
+    steels, practice = answers(answered, rule, protocol.work.unit, by_names, crossed, network, along)
     probes = found.probes.get((key, rule.id), ())
     return EndpointResult(
         id=rule.id,

@@ -11,11 +11,6 @@ from .analysis import BandPoint, CurveComparison
 from .numbers import published, ratio
 from .sentences import amount, plural
 
-SCOPE = (
-    "These bands know only how runs differ, not how blades, people and submissions do: they say what these runs read, not which steel "
-    "is sharper or whether one overtakes the other. For that see the ratios at the endpoints."
-)
-
 
 def curve_comparison(pair: CurvePair, unit: str) -> CurveComparison:
     """A pair of steels with both views and a sentence.
@@ -63,27 +58,34 @@ def _points(band: Band | None, at) -> tuple[BandPoint, ...]:
 def _sentence(pair: CurvePair, found: CurveContrast, unit: str) -> str:
     if found.same_work is None:
         return f"{pair.first} and {pair.second} cannot be compared along the course of work: {found.reason}."
-    parts = [course_sentence(pair.first, pair.second, found, unit)]
+    few = [name for name, blades in ((pair.first, pair.blades_first), (pair.second, pair.blades_second)) if blades == 1]
+    parts = [_too_few_blades(few) if few else course_sentence(pair.first, pair.second, found, unit)]
     if found.sharpness_reason:
         parts.append(f"At the same sharpness they cannot be compared: {found.sharpness_reason}.")
     if pair.left_out:
         parts.append(f"Too few readings are left at {' and '.join(f'{w:g}' for w in pair.left_out)} {unit} to compare them there.")
-    few = [name for name, blades in ((pair.first, pair.blades_first), (pair.second, pair.blades_second)) if blades == 1]
-    if few:
-        parts.append(f"Only one blade of {' and of '.join(few)}: this speaks of these blades, not of the steel.")
-    return " ".join([*parts, SCOPE])
+    return " ".join(parts)
+
+
+def _too_few_blades(steels: list[str]) -> str:
+    return (
+        f"Only one blade of {' and one of '.join(steels)} was tested. How blades of one steel differ is then mostly assumed, so the band "
+        "is wide and nothing is said of the steels."
+    )
 
 
 def course_sentence(first: str, second: str, found: CurveContrast, unit: str) -> str:
-    """Where these runs read one sharper than the other; else that they do not tell the two apart."""
+    """Where one is sharper than the other, and whether one overtakes the other, by the simultaneous band; else that it does not say."""
     band = found.same_work
     sides = [(first, second, _stretches(band, band.low > 0)), (second, first, _stretches(band, band.high < 0))]
     met = sorted((side for side in sides if side[2]), key=lambda side: side[2][0])
     if not met:
-        return f"Nowhere between {amount(band.at[0])} and {amount(band.at[-1])} {unit} do these runs tell {first} and {second} apart."
+        return f"Nowhere between {amount(band.at[0])} and {amount(band.at[-1])} {unit} can {first} and {second} be told apart."
     (sharper, other, where), *rest = met
-    told = f"In these runs {sharper} was sharper than {other} {_places(where)} {unit}"
-    return told + "".join(f", and {name} than {beside} {_places(places)} {unit}" for name, beside, places in rest) + "."
+    told = f"{sharper} is sharper than {other} {_places(where)} {unit}"
+    told += "".join(f", and {name} than {beside} {_places(places)} {unit}" for name, beside, places in rest)
+    overtakes = {"first": f"{first} overtakes {second}", "second": f"{second} overtakes {first}"}.get(found.overtakes)
+    return f"{overtakes}: {told}." if overtakes else f"{told}."
 
 
 def _places(stretches: list[tuple[float, float]]) -> str:

@@ -57,8 +57,6 @@ name or is named in brackets.
 ``separability``                   whether runs can tell steels, sharpeners and testers apart
 ``best_exchanges``                 the further runs that would tell more (``exchanges``)
 ``curve_contrast``                 two steels along the whole course of work, with bands and crossovers
-``mean_curves_of_runs``            the mean curves it compares (``curve_contrast``)
-``mean_curves_of_incomplete_runs`` the same where some runs end early (``incomplete_runs``)
 =================================  =============================================================================
 
 Gathering the rows of the path for them:
@@ -71,8 +69,8 @@ Gathering the rows of the path for them:
 ``courses``                        the leading comparison of each pool through the months (``cumulative``)
 ``presences``                      which submissions counted in which months
 ``circulated_blades``              what travelled (``circulation``)
-``mean_curves``                    how one steel's edges dulled, as a picture (``curves``)
-``curve_pairs``                    every pair of steels along the work
+``pooled_curves``                  how each steel's edges dulled, and every pair of steels along the work (``curves``)
+``curve_pairs``                    those pairs, from the joint posterior of a pool's curves
 ``further_runs``                   which further runs would tell more of what a pool's runs can tell apart (``apart``)
 ``steel_networks``                 the network of steels of every pool and endpoint (``steel_network``)
 ``probe_answers``                  the questions there are to all runs about what may bend the results (``probes``)
@@ -98,14 +96,13 @@ from .cluster_robust import cluster_robust
 from .comparisons import compare
 from .crossed import crossed
 from .cumulative import courses
-from .curve_contrast import curve_contrast, mean_curves_of_runs
+from .curve_contrast import curve_contrast
 from .curve_pairs import curve_pairs
-from .curves import mean_curves
+from .curves import pooled_curves
 from .exchanges import best_exchanges
 from .headline import headline
 from .heterogeneity import cochran_q, q_profile
 from .hierarchical import hierarchical
-from .incomplete_runs import mean_curves_of_incomplete_runs
 from .inconsistency import design_by_treatment
 from .influence import influence, leave_one_out
 from .interlaboratory import interlaboratory
@@ -152,11 +149,9 @@ __all__ = [
     "judged",
     "leave_one_out",
     "max_t_quantile",
-    "mean_curves",
-    "mean_curves_of_incomplete_runs",
-    "mean_curves_of_runs",
     "network",
     "new_hands",
+    "pooled_curves",
     "practice_by_steel",
     "presences",
     "probe_answers",

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from aggregator.endpoints.rows import CurvePoint
+from aggregator.endpoints.rows import CurvePoint, EndpointRow
 from aggregator.errors import NumbersError
 from aggregator.numerics.attempt import attempt
 from aggregator.numerics.half_t import HalfT
@@ -22,6 +22,7 @@ from aggregator.numerics.interval import Interval
 from aggregator.records.canonical import PoolKey
 
 from .crossed_input import RESIDUAL
+from .curve_pairs import CurvePair, curve_pairs
 from .hierarchical import ContrastPosterior, HierarchicalFit, hierarchical
 from .in_processes import each
 from .partitions import terms_of
@@ -31,6 +32,8 @@ LEAST_SUBMISSIONS = 2  # a curve from one submission is that submission's own
 TREND = 0.5  # scale of a trend's prior in that of the level's, from the middle of the work to its end: the authors' assumption
 ABOUT = 0.5  # scale of the prior of a reading about its run's line, in that of the run's own
 RUN = "run"
+DRAWS = 4000  # for bands; limits then move by about a thirtieth of a standard deviation from one seed to another
+SEED = 20261125  # any fixed number: the same readings give the same bands
 
 
 @dataclass(frozen=True)
@@ -77,30 +80,41 @@ class _Readings:
     place: np.ndarray
 
 
-def mean_curves(
+@dataclass(frozen=True, eq=False)
+class PoolCurves:
+    """Curves of a pool's steels, and pairs of them against each other."""
+
+    curves: tuple[MeanCurve, ...]
+    pairs: tuple[CurvePair, ...]
+
+
+def pooled_curves(
     points: Iterable[CurvePoint],
+    rows: Iterable[EndpointRow],
     checkpoints: Mapping[PoolKey, Sequence[float]],
     priors: Mapping[PoolKey, Mapping[str, HalfT]],
     lower_is_keener: Mapping[PoolKey, bool],
-) -> tuple[MeanCurve, ...]:
-    """Mean curves by pool and steel.
+) -> PoolCurves:
+    """Curves of steels by pool and steel, and pairs of steels by pool and names, each pool's from one joint posterior.
 
     Parameters
     ----------
-    points : readings of runs; those at no checkpoint of the protocol, or of an unknown steel, are left out.
+    points : readings of runs; those at no checkpoint of the protocol, or of an unknown steel, are left out. Pass/fail readings have none.
+    rows : endpoint rows, for the runs that two testers shared, which are left out.
     checkpoints : the protocol's checkpoints by pool.
     priors : of the spreads of a level, by pool.
     lower_is_keener : whether lower readings are keener, by pool: it says to which side a reading off the scale lies.
     """
     points = tuple(points)
+    shared = {(row.pool, row.submission, row.run) for row in rows if row.split_tester}
     starts = starting_keenness(points)
     pools: dict[PoolKey, list[CurvePoint]] = defaultdict(list)
     for point in points:
-        if point.steel is not None and point.work in checkpoints[point.pool]:
+        if point.steel is not None and point.work in checkpoints[point.pool] and (point.pool, point.submission, point.run) not in shared:
             pools[point.pool].append(point)
-    jobs = [(own, priors[pool], lower_is_keener[pool], starts.get(pool, 0.0)) for pool, own in sorted(pools.items())]
+    jobs = [(own, checkpoints[pool], priors[pool], lower_is_keener[pool], starts.get(pool, 0.0)) for pool, own in sorted(pools.items())]
     found = each(_of_pool, jobs, [len(own) for own, *_ in jobs])
-    return tuple(curve for curves in found for curve in curves)
+    return PoolCurves(tuple(curve for one in found for curve in one.curves), tuple(pair for one in found for pair in one.pairs))
 
 
 def starting_keenness(points: Iterable[CurvePoint]) -> dict[PoolKey, float]:
@@ -112,26 +126,40 @@ def starting_keenness(points: Iterable[CurvePoint]) -> dict[PoolKey, float]:
     return {pool: float(np.mean(values)) for pool, values in starts.items()}
 
 
-def _of_pool(points: list[CurvePoint], priors: Mapping[str, HalfT], lower: bool, start: float) -> list[MeanCurve]:
-    steels = sorted({point.steel for point in points})
-    return attempt(
-        lambda: _curves(points, priors, lower, start),
-        lambda why: [MeanCurve(points[0].pool, steel, (), why) for steel in steels],
-        lambda curves: (point.mean for curve in curves for point in curve.points),
+def _of_pool(points: list[CurvePoint], checkpoints, priors: Mapping[str, HalfT], lower: bool, start: float) -> PoolCurves:
+    told, pool = _told(points), points[0].pool
+    steels = sorted({point.steel for point in told})
+    readings, fit = attempt(
+        lambda: _fitted(told, priors, lower),
+        lambda why: (None, why),
+        lambda found: () if found[0] is None else (found[1].coefficients, found[1].covariances),
     )
+    if readings is None or fit.state != "fitted":
+        why = fit if readings is None else fit.reason
+        return PoolCurves(
+            tuple(MeanCurve(pool, steel, (), why) for steel in steels), curve_pairs(points, (), np.zeros(0), why, checkpoints, start)
+        )
+    curves = tuple(_curve(pool, steel, told, readings, fit, start) for steel in steels)
+    draws = fit.draws(DRAWS, np.random.default_rng(SEED))
+    return PoolCurves(curves, curve_pairs(points, readings.cells, fit.weights @ fit.coefficients, draws, checkpoints, start))
 
 
-def _curves(points: list[CurvePoint], priors: Mapping[str, HalfT], lower: bool, start: float) -> list[MeanCurve]:
-    pool, told = points[0].pool, _told(points)
+def _fitted(told: list[CurvePoint], priors: Mapping[str, HalfT], lower: bool) -> tuple[_Readings | None, HierarchicalFit | str]:
+    """Readings and the posterior of their cells' means; the reason, empty here, where there is nothing to fit."""
     if not told:
-        return []
+        return None, ""
     readings = _readings(told, lower)
-    fit = _fit(readings, priors)
-    by_steel: dict[str, list[MeanPoint]] = defaultdict(list)
-    for number, (steel, work) in enumerate(readings.cells if fit.state == "fitted" else ()):
-        mine = [point for point in told if (point.steel, point.work) == (steel, work)]
-        by_steel[steel].append(_mean_point(work, fit.contrast(np.eye(len(readings.cells))[number]), mine, start))
-    return [MeanCurve(pool, steel, tuple(by_steel[steel]), fit.reason) for steel in dict.fromkeys(steel for steel, _ in readings.cells)]
+    return readings, _fit(readings, priors)
+
+
+def _curve(pool: PoolKey, steel: str, told: list[CurvePoint], readings: _Readings, fit: HierarchicalFit, start: float) -> MeanCurve:
+    cells = [(i, [p for p in told if (p.steel, p.work) == cell]) for i, cell in enumerate(readings.cells) if cell[0] == steel]
+    unit = np.eye(len(readings.cells))
+    return attempt(
+        lambda: MeanCurve(pool, steel, tuple(_mean_point(read[0].work, fit.contrast(unit[i]), read, start) for i, read in cells)),
+        lambda why: MeanCurve(pool, steel, (), why),
+        lambda curve: (point.mean for point in curve.points),
+    )
 
 
 def _mean_point(work: float, told: ContrastPosterior, read: list[CurvePoint], start: float) -> MeanPoint:

@@ -195,6 +195,27 @@ class HierarchicalFit:
         self._needs_fit()
         return self._posterior(self.target_means[:, number], self.target_variances[:, number] + extra)
 
+    def draws(self, count: int, rng: np.random.Generator) -> np.ndarray:
+        """Draws from the joint posterior of the coefficients, for what is no linear function of them, such as a band.
+
+        Parameters
+        ----------
+        count : how many; each comes with its mirror image about the mean of its point.
+        rng : where chance comes from.
+
+        Returns
+        -------
+        (count, p)
+        """
+        self._needs_fit()
+        edges = np.round(np.concatenate([[0.0], np.cumsum(self.weights)]) / self.weights.sum() * ((count + 1) // 2)).astype(int)
+        drawn = []
+        for b, covariance, half in zip(self.coefficients, self.covariances, np.diff(edges), strict=True):
+            values, vectors = np.linalg.eigh(covariance)
+            moved = rng.standard_normal((half, len(b))) @ (vectors * np.sqrt(values.clip(0))).T
+            drawn += [b + moved, b - moved]
+        return np.concatenate(drawn)[:count]
+
     def spread(self, name: str) -> SpreadPosterior:
         """Posterior of the standard deviation of a term, or of the residual.
 

@@ -28,6 +28,7 @@ METHODS = (
     "network of steels",
     "crossed model, restricted likelihood",
     "within submissions alone",
+    "curves of all readings",
 )
 
 
@@ -51,7 +52,7 @@ def published(rows):
     """Answers on steels, on practice, and the model, of invented runs."""
     key = (POOL, RULE.id)
     found = all_answers(rows, {key: RULE.worthwhile_ratio}, {key: priors_for(0.2, "made up for a test")})[key]
-    steels, practice = answers(found, RULE, "cut", {}, None, None)
+    steels, practice = answers(found, RULE, "cut", {}, None, None, {})
     return steels, practice, model_result(found, RULE, "cut")
 
 
@@ -205,7 +206,7 @@ def test_without_a_fit_every_pair_has_the_reason_and_nothing_has_a_number():
 
 
 def test_without_a_run_with_a_value_there_is_neither():
-    assert answers(None, RULE, "cut", {}, None, None) == ((), None) and model_result(None, RULE, "cut") is None
+    assert answers(None, RULE, "cut", {}, None, None, {}) == ((), None) and model_result(None, RULE, "cut") is None
 
 
 def test_what_matters_more_is_said_only_where_it_is_sure(steels_met):

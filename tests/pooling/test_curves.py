@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from aggregator.endpoints.rows import CurvePoint
-from aggregator.pooling.curves import mean_curves
+from aggregator.pooling.curves import pooled_curves
 from aggregator.pooling.spread_priors import priors_for
 from aggregator.records.canonical import PoolKey
 
@@ -46,7 +46,7 @@ def point(submission, run, steel, blade, person, work, keenness, limit=None):
 
 
 def curves_of(points, lower=True, **more):
-    return {one.steel: one for one in mean_curves(points, {POOL: WORKS}, PRIORS, {POOL: lower}, **more)}
+    return {one.steel: one for one in pooled_curves(points, (), {POOL: WORKS}, PRIORS, {POOL: lower}, **more).curves}
 
 
 def starting(points):

@@ -98,8 +98,8 @@ PLACES = (
     Planted("pooling.comparisons", "_checks", "what single studies do to it", COMPARISON),
     Planted("pooling.circulation", "interlaboratory", "circulating blade", rf"{ENDPOINT}/interlaboratory/\d+"),
     Planted("pooling.curves", "_mean_point", "the mean curve of", r"/pools/\d+/curves/\d+"),
-    Planted("pooling.curve_pairs", "_mean_curves", "along the work", r"/pools/\d+/curve_comparisons/\d+"),
-    Planted("pooling.curve_pairs", "curve_contrast", "along the work", r"/pools/\d+/curve_comparisons/\d+"),
+    Planted("pooling.curves", "_fit", "the mean curve of|along the work", rf"/pools/\d+/(curves|curve_comparisons)/\d+|{METHOD}"),
+    Planted("pooling.curve_pairs", "curve_contrast", "along the work", rf"/pools/\d+/curve_comparisons/\d+|{METHOD}"),
     Planted(
         "pooling.all_answers",
         "headline_of",
@@ -132,7 +132,7 @@ PLACES = (
     Planted("bundle.assemble", "probe_result", "the question", rf"{ENDPOINT}/(probes/\d+|probes_sentence)"),
     Planted("bundle.assemble", "curve_comparison", "along the work", r"/pools/\d+/curve_comparisons/\d+"),
 )
-LATER = "repeatability_table estimate_submissions compare circulated_blades mean_curves steel_networks courses"
+LATER = "repeatability_table estimate_submissions compare circulated_blades pooled_curves steel_networks courses"
 ANSWERS = "all_answers judged"
 AGAIN = {
     "endpoints.collect": f"endpoint_rows curve_points {LATER} {ANSWERS}",
@@ -142,8 +142,8 @@ AGAIN = {
     "pooling.studies": "compare courses",
     "pooling.comparisons": "compare courses",
     "pooling.circulation": "circulated_blades",
-    "pooling.curves": "mean_curves",
-    "pooling.curve_pairs": "curve_pairs",
+    "pooling.curves": "pooled_curves",
+    "pooling.curve_pairs": "pooled_curves",
     "pooling.all_answers": ANSWERS,
     "pooling.steel_network": "steel_networks",
     "pooling.probes": "probe_answers",
@@ -151,7 +151,7 @@ AGAIN = {
     "bundle.assemble": "",
 }
 """What of the path is run again; the rest is slow, knows nothing of the harmed function, and comes from the unharmed build."""
-STAGES = f"endpoint_rows curve_points {LATER} {ANSWERS} curve_pairs probe_answers all_runs".split()
+STAGES = f"endpoint_rows curve_points {LATER} {ANSWERS} probe_answers all_runs".split()
 NO_FIGURES = {"bundle.assemble"}  # nothing that comes from there holds a figure that could be no number
 
 

@@ -1,0 +1,170 @@
+"""Coverage of the published bands of two steels along the work: readings drawn with known curves, analysed by the path's own stage.
+
+Two steels with the same average curve, or with curves that cross at 40 cuts. Everybody's sharpening and testing, blades, steels in a
+person's hands, submissions and runs move whole curves by a level and by a trend along the work; readings have an error of their own. Runs
+that have become dull are stopped. A band holds the truth where it does so at every place at once.
+
+    PYTHONPATH=. python tests/simulation/curve_coverage.py --pools 200 --jobs 2
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from aggregator.endpoints.rows import CurvePoint
+from aggregator.pooling.curves import pooled_curves
+from aggregator.pooling.spread_priors import priors_for
+from aggregator.records.canonical import PoolKey
+
+POOL = PoolKey("rope", 1, "simulated")
+WORKS = (0.0, 5.0, 10.0, 20.0, 40.0, 80.0, 160.0)
+SCALE = np.log1p(np.array(WORKS) / 5)
+PLACE = 2 * SCALE / SCALE[-1] - 1  # −1 at the first checkpoint, 1 at the last
+STEELS = ("demo-a", "demo-b")
+# Levels spread as in the study of the headline (``pools.SDS``).
+SDS = {"sharpener": 0.20, "tester": 0.15, "blade": 0.10, "steel × sharpener": 0.07, "submission": 0.08, "run": 0.30}
+ROUND = {"blade": 0.15}
+TREND = 0.4  # of a trend, in the SD of the level
+READING = 0.08
+DULL = -1.9  # keenness at which a run is stopped
+ASSUMED = 0.30  # the repeatability that a protocol of this kind assumes
+
+
+@dataclass(frozen=True)
+class CurveDesign:
+    """Who cuts what with which blade.
+
+    Attributes
+    ----------
+    name : of the row.
+    testers, runs : testers, and runs of a steel for each.
+    blades : blades of a steel that go round; 0 where everybody has their own.
+    sharpeners : 0 where everybody sharpens for themselves, 1 where one person sharpens for all.
+    crossing : whether the first steel starts 25 % keener and ends that much duller.
+    sds : standard deviations that differ from the usual ones.
+    """
+
+    name: str
+    testers: int = 6
+    runs: int = 4
+    blades: int = 0
+    sharpeners: int = 0
+    crossing: bool = False
+    sds: Mapping[str, float] = field(default_factory=dict)
+
+
+DESIGNS = (
+    CurveDesign("own blades"),
+    CurveDesign("two blades go round", blades=2, sds=ROUND),
+    CurveDesign("two blades go round, blade SD .30", blades=2, sds={"blade": 0.30}),
+    CurveDesign("two blades go round, ten testers", testers=10, blades=2, sds=ROUND),
+    CurveDesign("three blades go round", blades=3, sds=ROUND),
+    CurveDesign("one sharpener for all", blades=2, sharpeners=1, sds=ROUND | {"steel × sharpener": 0.15}),
+    CurveDesign("three testers", testers=3),
+    CurveDesign("own blades, curves cross", crossing=True),
+    CurveDesign("twelve testers, curves cross", testers=12, crossing=True),
+)
+
+
+def truth(design: CurveDesign) -> np.ndarray:
+    """(2, c) average curves."""
+    half = 0.5 * np.log(1.25) * PLACE if design.crossing else np.zeros(len(PLACE))
+    return -0.45 * SCALE + np.stack([-half, half])
+
+
+def draw(design: CurveDesign, seed: int) -> list[CurvePoint]:
+    """Readings of one pool."""
+    rng, sds, curves = np.random.default_rng(seed), SDS | dict(design.sds), truth(design)
+    moves: dict[tuple[str, str], np.ndarray] = {}
+
+    def moved(kind: str, who: str) -> np.ndarray:
+        if (kind, who) not in moves:
+            level, trend = rng.normal(0, sds[kind]), rng.normal(0, TREND * sds[kind])
+            moves[kind, who] = level + trend * PLACE
+        return moves[kind, who]
+
+    found = []
+    for t in range(design.testers):
+        sharpener = "s0" if design.sharpeners else f"s{t}"
+        for s, steel in enumerate(STEELS):
+            for run in range(design.runs):
+                blade = f"{steel} {(t * design.runs + run) % design.blades if design.blades else t}"
+                parts = (
+                    ("sharpener", sharpener), ("tester", f"t{t}"), ("blade", blade), ("steel × sharpener", f"{steel} {sharpener}"),
+                    ("submission", f"file-{t}"), ("run", f"{t} {steel} {run}"),
+                )  # fmt: skip
+                read = curves[s] + sum(moved(*part) for part in parts) + rng.normal(0, READING, len(WORKS))
+                for work, keenness in zip(WORKS, read, strict=True):
+                    value = float(keenness)
+                    found.append(
+                        CurvePoint(POOL, "1.0.0", f"file-{t}", f"{steel} {run}", steel, blade, sharpener, f"t{t}", work, value, value,
+                                   READING, 3, None, 1.0)
+                    )  # fmt: skip
+                    if keenness < DULL:
+                        break
+    return found
+
+
+def line(design: CurveDesign, seed: int) -> dict:
+    """What one pool's published pair came to; places are checkpoints and those between."""
+    found = pooled_curves(draw(design, seed), (), {POOL: WORKS}, {POOL: priors_for(ASSUMED, "assumed here")}, {POOL: True})
+    (pair,) = found.pairs
+    band = pair.contrast.same_work
+    if band is None:
+        return {"reason": pair.contrast.reason}
+    first, second = truth(design)
+    wanted = np.interp(np.log1p(band.at / 5), SCALE, first - second)
+    late = {round(float(w), 6): i for i, w in enumerate(band.at)}[band.at[-1]]
+    return {
+        "everywhere": bool(((band.low <= wanted) & (wanted <= band.high)).all()),
+        "places": float(((band.pointwise_low <= wanted) & (wanted <= band.pointwise_high)).mean()),
+        "late": bool(band.pointwise_low[late] <= wanted[late] <= band.pointwise_high[late]),
+        "half": float((band.high - band.low)[late] / 2),
+        "overtakes": pair.contrast.overtakes,
+        "claims": bool(((band.low > 0) & (wanted <= 0)).any() or ((band.high < 0) & (wanted >= 0)).any()),
+    }
+
+
+COLUMNS = (
+    "| design | band holds everywhere | places held | last checkpoint held | half-width of the band there (ln) | wrong side claimed "
+    "| overtakes |"
+)
+
+
+def summary(design: CurveDesign, lines: Sequence[dict]) -> str:
+    """A row of the table."""
+    fitted = [one for one in lines if "everywhere" in one]
+    mean = {name: np.mean([one[name] for one in fitted]) for name in ("everywhere", "places", "late", "claims")}
+    half = np.median([one["half"] for one in fitted])
+    overtakes = np.mean([one["overtakes"] == "second" for one in fitted])
+    wrongly = np.mean([one["overtakes"] != "" and (one["overtakes"] != "second" or not design.crossing) for one in fitted])
+    told = f"{overtakes:.3f}" if design.crossing else f"{wrongly:.3f} (wrongly)"
+    return (
+        f"| {design.name} ({len(fitted)} of {len(lines)}) | {mean['everywhere']:.3f} | {mean['places']:.3f} | {mean['late']:.3f} "
+        f"| {half:.2f} | {mean['claims']:.3f} | {told} |"
+    )
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description="Coverage of the bands of two steels along the work")
+    parser.add_argument("--pools", type=int, default=200)
+    parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--designs", nargs="+", default=[design.name for design in DESIGNS])
+    asked = parser.parse_args()
+    print(COLUMNS, "|---|---|---|---|---|---|---|", sep="\n")
+    with ProcessPoolExecutor(asked.jobs) as workers:
+        for design in DESIGNS:
+            if design.name in asked.designs:
+                told = list(workers.map(line, [design] * asked.pools, range(1, asked.pools + 1), chunksize=4))
+                print(summary(design, told), flush=True)
+    sys.stdout.flush()
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,35 @@
+"""The published bands along the work hold the truth at all places at once: a small part of the study at every run of the tests."""
+
+import numpy as np
+import pytest
+from curve_coverage import DESIGNS, PLACE, STEELS, draw, line, summary, truth
+
+BY_NAME = {design.name: design for design in DESIGNS}
+
+
+@pytest.mark.parametrize("name", ["two blades go round", "three testers"])
+def test_the_band_holds_the_truth_everywhere_about_as_often_as_it_says(name):
+    """95 % of 24 is 22.8; 18 or fewer happens once in 900 such tests of a true 95 %."""
+    told = [line(BY_NAME[name], seed) for seed in range(1, 25)]
+    assert sum(one["everywhere"] for one in told) >= 19
+    assert sum(one["overtakes"] != "" for one in told) <= 1
+
+
+def test_the_generator_draws_what_it_says():
+    design = BY_NAME["twelve testers, curves cross"]
+    found = draw(design, 3)
+    assert {one.steel for one in found} == set(STEELS) and len({one.submission for one in found}) == 12
+    first, second = truth(design)
+    assert (first - second)[0] == pytest.approx(np.log(1.25)) and (first - second)[-1] == pytest.approx(-np.log(1.25))
+    drawn = [p for seed in range(40) for p in draw(design, seed) if p.work == 0]
+    starts = {steel: np.mean([p.keenness for p in drawn if p.steel == steel]) for steel in STEELS}
+    assert starts[STEELS[0]] - starts[STEELS[1]] == pytest.approx(np.log(1.25), abs=0.06)
+    assert PLACE[0] == -1 and PLACE[-1] == 1
+
+
+def test_a_row_of_the_table_counts_what_was_claimed_wrongly():
+    right = {"everywhere": True, "places": 1.0, "late": True, "half": 0.3, "overtakes": "", "claims": False}
+    wrong = right | {"everywhere": False, "overtakes": "first", "claims": True}
+    assert summary(BY_NAME["own blades"], [right, right, right, wrong]) == (
+        "| own blades (4 of 4) | 0.750 | 1.000 | 1.000 | 0.30 | 0.250 | 0.250 (wrongly) |"
+    )

@@ -43,6 +43,7 @@ from .model import (
     NotFittedResult,
     Pool,
     Provenance,
+    Quoted,
     Range,
     RepeatabilityEntry,
     Results,
@@ -56,7 +57,7 @@ from .objections import objection_results
 from .plans import plan_counts
 from .probes import probe_result, probes_sentence
 from .repeatability import PublishedRepeatability
-from .sentences import headline, sharpening_sentence, when
+from .sentences import headline, quoted_answer, sharpening_sentence, when
 from .versions import protocol_results
 
 
@@ -172,6 +173,8 @@ def _pool(found: Findings, key: PoolKey, submissions: list[LoadedSubmission], no
     months = sorted(s.record.month for s in submissions)
     interests = {s.record.id: interest_of(s.record) for s in submissions}
     endpoints = tuple(_endpoint(found, key, rule, protocol, rows, interests, notes) for rule in protocol.endpoints)
+    primary = next(endpoint for endpoint in endpoints if endpoint.primary)
+    quoted = quoted_answer(protocol.question.factor, primary)
     return Pool(
         protocol=key.protocol,
         major=key.major,
@@ -202,7 +205,8 @@ def _pool(found: Findings, key: PoolKey, submissions: list[LoadedSubmission], no
             for pair in found.curve_pairs
             if pair.pool == key
         ),
-        headline=headline(protocol.question.factor, len(submissions), endpoints),
+        headline=headline(len(submissions), quoted),
+        quoted=Quoted(endpoint=primary.id, factor=quoted.factor, first=quoted.first, second=quoted.second) if quoted else None,
     )
 
 

@@ -345,6 +345,19 @@ class ToldApart(Record):
     """The same in plain English."""
 
 
+class Quoted(Record):
+    """Which answer a headline quotes."""
+
+    endpoint: str
+    """Endpoint id."""
+    factor: Literal["steel", "practice"]
+    """What is compared."""
+    first: str
+    """The one in the numerator."""
+    second: str
+    """The one in the denominator."""
+
+
 class Pool(Record):
     """All results of one protocol MAJOR and one origin."""
 
@@ -390,6 +403,8 @@ class Pool(Record):
     """Every pair of steels that some submission compares, along the whole course of work; empty for pass/fail."""
     headline: str
     """The answer in one or two plain sentences."""
+    quoted: Quoted | None
+    """The answer that the headline quotes; null where there is nothing to compare."""
 
 
 class ReadingResult(Record):

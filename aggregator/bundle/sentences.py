@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
+from aggregator.estimates.words import moves_together
 from aggregator.numerics.interval import Interval
 from aggregator.records.units import UNITS_IN_SENTENCES as UNITS_IN_SENTENCES  # the browser's page fills these in as well
 from aggregator.records.units import plural
@@ -15,6 +16,8 @@ from .numbers import PUBLISHED_DIGITS
 if TYPE_CHECKING:
     from .answer_model import Answer
     from .model import EndpointResult
+
+NOTHING_TO_COMPARE = "There is nothing to compare yet."
 
 
 def amount(value: float) -> str:
@@ -182,7 +185,7 @@ def not_estimable_sentence(opening: str, first: str, second: str, reasons: list[
     if one_sided:
         where = "one submission that gives" if one_sided == 1 else f"{one_sided} submissions that give"
         return f"{opening}, {first} and {second} meet only in {where} a bound, not a ratio."
-    why = reasons[0].removeprefix("cannot be told apart: ") if reasons else "no submission has readings of both"
+    why = (moves_together(reasons[0]) or reasons[0]) if reasons else "no submission has readings of both"
     return f"{opening}, {first} and {second} cannot be told apart: {why}."
 
 
@@ -217,14 +220,15 @@ def lead_answer(answers: Iterable[Answer]) -> Answer | None:
     return max(estimated, key=lambda one: (one.general is None, one.direct_submissions, one.first, one.second), default=None)
 
 
-def headline(factor: str, submissions: int, endpoints: tuple[EndpointResult, ...]) -> str:
-    """One sentence for a pool: the leading answer of its primary endpoint, and how few submissions it rests on where they are few."""
+def headline(submissions: int, quoted: Answer | None) -> str:
+    """One sentence for a pool: the answer that is quoted, and how few submissions it rests on where they are few."""
     if submissions == 0:
         return "Nobody has sent in a result yet."
-    primary = next(e for e in endpoints if e.primary)
-    asked = [primary.practice] if factor == "sharpener" and primary.practice else list(primary.steels)
-    lead = lead_answer(asked)
     few = {1: "One submission so far. ", 2: "Two submissions so far. "}.get(submissions, "")
-    if lead is not None:
-        return f"{few}{lead.sentence}"
-    return f"{few}{asked[0].sentence if asked else 'There is nothing to compare yet.'}"
+    return f"{few}{quoted.sentence if quoted else NOTHING_TO_COMPARE}"
+
+
+def quoted_answer(factor: str, primary: EndpointResult) -> Answer | None:
+    """The leading answer of a pool's primary endpoint, the first where none has a ratio; None where nothing is asked."""
+    asked = [primary.practice] if factor == "sharpener" and primary.practice else list(primary.steels)
+    return lead_answer(asked) or next(iter(asked), None)

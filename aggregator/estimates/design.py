@@ -11,7 +11,7 @@ import numpy as np
 from aggregator.endpoints.rows import EndpointRow
 from aggregator.numerics.estimability import Design, estimable, prepare
 
-from .words import FACTORS, REASONS
+from .words import FACTORS, why_none
 
 FIXED_ANGLE = "same stone and angle"  # the estimand under which a difference of angle is not part of the answer
 NOT_KNOWN = "not known"
@@ -150,7 +150,7 @@ def _question(factor: str, pair: tuple[str, str], used: list[EndpointRow], model
     columns, sides = ARMS[factor][0], _sides(factor, pair, used)
     empty = [name for name, side in zip(pair, sides, strict=True) if not side.any()]
     if empty:
-        return Question(factor, *pair, *sides, None, None, REASONS["no_run"].format(names=" or ".join(empty)))
+        return Question(factor, *pair, *sides, None, None, why_none("no_run", names=" or ".join(empty)))
     labels = np.array([LABELS[columns](row) for row in used])
     shares = [_mean_of(labels[side], model.levels[columns]) for side in sides]
     c = np.zeros(model.design.x.shape[1])
@@ -173,8 +173,8 @@ def _moves_together(factor: str, columns: str, c: np.ndarray, model: Model) -> s
         for dropped in combinations(others, size):
             if _estimable_without(dropped, c, model):
                 names = " and ".join(FACTORS[name] for name in dropped)
-                return REASONS["together"].format(factor=FACTORS[factor], others=names)
-    return REASONS["with_the_rest"].format(factor=FACTORS[factor])
+                return why_none("together", factor=FACTORS[factor], others=names)
+    return why_none("with_the_rest", factor=FACTORS[factor])
 
 
 def _estimable_without(dropped: tuple[str, ...], c: np.ndarray, model: Model) -> bool:

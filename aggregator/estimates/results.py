@@ -118,6 +118,7 @@ class SubmissionEstimate:
     s2, df : moderated by the repeatability table.
     method : how it was fitted, and what was left out, in plain words.
     lack_of_fit : None without repeated cells or where something is censored.
+    left_out : what runs share whose effect too few of them allowed to take out, in words.
     """
 
     pool: PoolKey
@@ -141,3 +142,4 @@ class SubmissionEstimate:
     df: float
     method: str
     lack_of_fit: LackOfFit | None = None
+    left_out: tuple[str, ...] = ()

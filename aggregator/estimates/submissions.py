@@ -21,7 +21,7 @@ from .profile import METHOD, CensoredRuns, ProfileLimits, fit_runs, profile_limi
 from .repeatability import ASSUMED, RepeatabilityTable
 from .results import Contrast, LackOfFit, OneSided, SubmissionEstimate, Verdict
 from .verdict import one_sided, verdict, verdict_of
-from .words import METHODS, REASONS
+from .words import METHODS, why_none
 
 LEVEL = 0.95
 POOLED_FACTORS = ("steel", "practice")  # what is compared over submissions; only there can a bound be weighed in
@@ -38,6 +38,7 @@ class Answers:
     s2, df : run variance behind them.
     method : how.
     lack_of_fit : where it could be tested.
+    left_out : what runs share whose effect too few of them allowed to take out, in words.
     """
 
     contrasts: tuple[Contrast, ...]
@@ -46,6 +47,7 @@ class Answers:
     df: float
     method: str
     lack_of_fit: LackOfFit | None = None
+    left_out: tuple[str, ...] = ()
 
 
 def estimate_submissions(
@@ -105,6 +107,7 @@ def _estimate(
         df=found.df,
         method=f"{found.method}; {METHODS['own_variance'].format(why=why)}" if why else found.method,
         lack_of_fit=found.lack_of_fit,
+        left_out=found.left_out,
     )
 
 
@@ -149,7 +152,7 @@ def _by_least_squares(rows, used, estimand: str, entry, s2: float, df: float, wo
     covariance = s2 * _gram(kept)
     spread = lack_of_fit(y, cells(used, model), fitted) if sd is None else None
     weighting = METHODS["least_squares" if sd is None else "weighted"]
-    return Answers(tuple(contrasts), covariance, s2, df, _method(weighting, entry, fitted.df, model, rows), spread)
+    return Answers(tuple(contrasts), covariance, s2, df, _method(weighting, entry, fitted.df, model, rows), spread, tuple(model.left_out))
 
 
 def _by_likelihood(rows, used, estimand: str, prior, worthwhile: float) -> Answers:
@@ -181,6 +184,7 @@ def _by_likelihood(rows, used, estimand: str, prior, worthwhile: float) -> Answe
         runs.s2,
         runs.df,
         _method(METHODS["likelihood"], prior, replicates, model, rows),
+        left_out=tuple(model.left_out),
     )
 
 
@@ -297,14 +301,13 @@ def _profiled(
 def _bounded(question: Question, used: list[EndpointRow], limit: ProfileLimits, worthwhile: float, profile) -> Contrast:
     """What is left where the likelihood never falls on one side, or on both."""
     arms = _censored_arms(question, used)
-    reason = REASONS["bound"].format(arms=arms)
     if np.isfinite(limit.low):
         bound: tuple[OneSided, Verdict] | None = OneSided("at least", limit.low), one_sided(worthwhile)
     elif np.isfinite(limit.high):
         bound = OneSided("at most", limit.high), one_sided(worthwhile)
     else:
-        return _unanswered(question, used, REASONS["no_bound"].format(arms=arms))
-    return _contrast(question, used, reason=reason, bound=bound[0], verdict=bound[1], profile=profile)
+        return _unanswered(question, used, why_none("no_bound", arms=arms))
+    return _contrast(question, used, reason=why_none("bound", arms=arms), bound=bound[0], verdict=bound[1], profile=profile)
 
 
 def _censored_arms(question: Question, used: list[EndpointRow]) -> str:
@@ -315,4 +318,4 @@ def _censored_arms(question: Question, used: list[EndpointRow]) -> str:
     names = [name for name, rows in sides if one[rows].all()]
     if not names:
         names = [name for _, rows in sides for name in sorted(set(labels[rows])) if one[rows & (labels == name)].all()]
-    return REASONS["arms_censored"].format(names=" and of ".join(names)) if names else REASONS["many_censored"]
+    return why_none("arms_censored", names=" and of ".join(names)) if names else why_none("many_censored")

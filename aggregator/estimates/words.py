@@ -5,6 +5,8 @@ The page that answers in the browser says the same (it is handed these patterns)
 
 from __future__ import annotations
 
+from aggregator.reasons import Reason, code_of
+
 FACTORS = {
     "blade": "the blade",
     "steel": "the steel",
@@ -16,10 +18,13 @@ FACTORS = {
     "edge part": "the part of the edge",
     "angle": "the edge angle",
 }
+MOVES_TOGETHER = {
+    "together": "{factor} and {others} change together in these runs",
+    "with_the_rest": "{factor} changes together with the rest of these runs",
+}
 REASONS = {
     "no_run": "no usable run of {names}",
-    "together": "cannot be told apart: {factor} and {others} change together in these runs",
-    "with_the_rest": "cannot be told apart: {factor} changes together with the rest of these runs",
+    **{code: f"cannot be told apart: {pattern}" for code, pattern in MOVES_TOGETHER.items()},
     "bound": "{arms}: only a bound can be given",
     "no_bound": "{arms}: not even a bound can be given",
     "arms_censored": "every run of {names} is censored",
@@ -37,3 +42,15 @@ METHODS = {
     "one_split": "1 run with two testers left out",
     "splits": "{runs} runs with two testers left out",
 }
+FROM_CENSORED_RUNS = frozenset({"bound", "no_bound", "arms_censored", "many_censored"})  # reasons that lie in how runs ended
+
+
+def why_none(code: str, **arguments: str) -> Reason:
+    """Why a contrast has no estimate."""
+    return Reason(code, REASONS[code], **arguments)
+
+
+def moves_together(why: str) -> str:
+    """What changes together, where that is the reason; empty for every other reason."""
+    pattern = MOVES_TOGETHER.get(code_of(why), "")
+    return pattern.format(**why.arguments) if isinstance(why, Reason) else ""

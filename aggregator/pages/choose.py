@@ -65,10 +65,13 @@ def of_pair(pool: Pool, first: str, second: str) -> list[tuple[EndpointResult, A
 
 def headline_pair(pool: Pool) -> list[tuple[EndpointResult, Answer]]:
     """Early, late and overall of the comparison that the pool's headline quotes; empty when it quotes none."""
-    for endpoint in pool.endpoints:
-        if endpoint.practice is not None and endpoint.practice.sentence in pool.headline:
-            return practice(pool)
-        for comparison in endpoint.steels:
-            if comparison.sentence and comparison.sentence in pool.headline:
-                return of_pair(pool, comparison.first, comparison.second)
-    return []
+    if pool.quoted is None:
+        return []
+    return practice(pool) if pool.quoted.factor == "practice" else of_pair(pool, pool.quoted.first, pool.quoted.second)
+
+
+def quoted_sentence(pool: Pool) -> str:
+    """The answer that the headline quotes, without how few submissions it rests on."""
+    if pool.quoted is None:
+        return pool.headline
+    return next(c.sentence for e, c in headline_pair(pool) if e.id == pool.quoted.endpoint)

@@ -40,10 +40,9 @@ def _answer(results: Results, lead: Pool | None) -> str:
     number = choose.measured_submissions(results)
     if number == 0:
         return "Nobody has sent in a measured result yet, so nothing can be said about any real steel."
-    told = lead.headline if lead is not None else ""
-    if number in FEW:
-        return f"{FEW[number]} so far. {told.removeprefix('One submission so far. ').removeprefix('Two submissions so far. ')}".rstrip()
-    return told
+    if lead is None:
+        return f"{FEW[number]} so far." if number in FEW else ""
+    return f"{FEW[number]} so far. {choose.quoted_sentence(lead)}" if number in FEW else lead.headline
 
 
 def _matters(lead: Pool | None) -> str:

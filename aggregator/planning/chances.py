@@ -21,6 +21,8 @@ from aggregator.errors import InputError
 from aggregator.estimates import Contrast, RepeatabilityTable, estimate_submissions
 from aggregator.estimates.repeatability import Repeatability
 from aggregator.estimates.verdict import BETTER, NONE, NOTHING_WORTH_HAVING, ONE_SIDED, SIZE_UNDECIDED, UNDECIDED, WORSE
+from aggregator.estimates.words import FROM_CENSORED_RUNS
+from aggregator.reasons import code_of
 from aggregator.records.canonical import LoadedProtocol, PoolKey
 from aggregator.records.model.plan import Plan
 from aggregator.records.model.protocol import EndpointRule, Protocol, major
@@ -208,7 +210,8 @@ def _widest(batch: list[dict[Pair, Contrast]], factor: str) -> Pair | None:
     """Of all pairs that can be told at all, the one that is told least well."""
     found: dict[Pair, float] = {}
     for pair, contrast in batch[0].items():
-        if contrast.factor == factor and (contrast.interval is not None or contrast.bound is not None or "censored" in contrast.reason):
+        told = contrast.interval is not None or contrast.bound is not None or code_of(contrast.reason) in FROM_CENSORED_RUNS
+        if contrast.factor == factor and told:
             found[pair] = float(np.mean([min(_half(each[pair]), 1e6) ** 2 for each in batch]))
     return max(found, key=lambda pair: (round(found[pair], 9), pair), default=None)
 

@@ -8,6 +8,7 @@ from itertools import groupby, pairwise
 
 from aggregator.errors import Finding
 from aggregator.estimates import SubmissionEstimate
+from aggregator.estimates.words import METHODS, moves_together
 from aggregator.records.canonical import CanonicalRun
 from aggregator.records.model.protocol import Protocol
 from aggregator.records.model.submission import Submission
@@ -64,15 +65,13 @@ def _aliased(estimates: Sequence[SubmissionEstimate], protocol: Protocol) -> Ite
     contrasts = [c for e in estimates if e.endpoint == primary for c in e.contrasts]
     reasons: dict[str, list[str]] = {}
     for contrast in contrasts:
-        if contrast.reason.startswith("cannot be told apart"):
-            reasons.setdefault(contrast.reason, []).append(f"{contrast.first} and {contrast.second}")
-    for reason, pairs in reasons.items():
-        why = reason.removeprefix("cannot be told apart: ")
+        if why := moves_together(contrast.reason):
+            reasons.setdefault(why, []).append(f"{contrast.first} and {contrast.second}")
+    for why, pairs in reasons.items():
         yield Limit("confounding", f"{'; '.join(pairs)} cannot be told apart: {why}.")
     for estimate in estimates:
-        for part in estimate.method.split("; "):
-            if estimate.endpoint == primary and part.startswith("too few runs"):
-                yield Limit("confounding", f"There were {part}.")
+        if estimate.endpoint == primary and estimate.left_out:
+            yield Limit("confounding", f"There were {METHODS['left_out'].format(blocks=' and '.join(estimate.left_out))}.")
 
 
 def _hidden(record: Submission, runs: Sequence[CanonicalRun], findings: Iterable[Finding]) -> Iterator[Limit]:

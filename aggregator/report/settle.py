@@ -18,6 +18,7 @@ from aggregator.bundle.sentences import ratio_text
 from aggregator.estimates import Contrast, SubmissionEstimate
 from aggregator.estimates.repeatability import Repeatability
 from aggregator.estimates.verdict import BETTER, NOTHING_WORTH_HAVING, WORSE
+from aggregator.estimates.words import moves_together
 from aggregator.planning.remedies import MOST_ROUNDS, Outlook
 from aggregator.records.model.protocol import EndpointRule
 
@@ -104,7 +105,7 @@ def _half(contrast: Contrast) -> float:
 def _no_interval(contrast: Contrast) -> str:
     if contrast.bound is not None:
         return "More runs that end the same way would only push the bound on: go on to later checkpoints, so that edges end dull."
-    if "cannot be told apart" in contrast.reason:
+    if moves_together(contrast.reason):
         return "More runs of the same kind would not help: what changes together here has to change apart."
     return "Without an interval nothing can be said of how many runs would do."
 

@@ -12,7 +12,7 @@ from aggregator.bundle.answer_model import MethodLine
 from aggregator.bundle.answer_sentences import agreement_sentence, matters_sentence, matters_words
 from aggregator.bundle.answers import answers, model_result
 from aggregator.bundle.ratio import RatioInterval
-from aggregator.bundle.sentences import headline, lead_answer, sharpening_sentence
+from aggregator.bundle.sentences import headline, lead_answer, quoted_answer, sharpening_sentence
 from aggregator.pooling.all_answers import all_answers
 from aggregator.pooling.spread_priors import priors_for
 from aggregator.pooling.what_matters import WhatMatters
@@ -237,15 +237,16 @@ def test_a_pool_is_headed_by_the_answer_and_how_few_submissions_it_rests_on(stee
     endpoint = type("E", (), {"primary": True, "steels": steels, "practice": practice})()
     lead = lead_answer(steels)
     assert lead == steels[2], "the last by name of equals"
-    assert headline("steel", 6, (endpoint,)) == lead.sentence
-    assert headline("sharpener", 6, (endpoint,)) == practice.sentence
-    assert headline("steel", 1, (endpoint,)) == f"One submission so far. {lead.sentence}"
-    assert headline("steel", 2, (endpoint,)) == f"Two submissions so far. {lead.sentence}"
-    assert headline("steel", 0, ()) == "Nobody has sent in a result yet."
+    assert quoted_answer("steel", endpoint) == lead
+    assert quoted_answer("sharpener", endpoint) == practice
+    assert headline(6, lead) == lead.sentence
+    assert headline(1, lead) == f"One submission so far. {lead.sentence}"
+    assert headline(2, lead) == f"Two submissions so far. {lead.sentence}"
+    assert headline(0, None) == "Nobody has sent in a result yet."
     bare = type("E", (), {"primary": True, "steels": (), "practice": None})()
-    assert headline("steel", 3, (bare,)) == "There is nothing to compare yet."
+    assert quoted_answer("steel", bare) is None and headline(3, None) == "There is nothing to compare yet."
     lost = steels[0].model_copy(update={"state": "not estimable", "sentence": "No ratio."})
-    assert headline("steel", 3, (type("E", (), {"primary": True, "steels": (lost,), "practice": None})(),)) == "No ratio."
+    assert quoted_answer("steel", type("E", (), {"primary": True, "steels": (lost,), "practice": None})()) == lost
 
 
 def test_nobody_stands_in_an_answer_and_every_number_is_one_that_json_can_hold(steels_met, blades_met):

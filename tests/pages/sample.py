@@ -24,6 +24,7 @@ from aggregator.bundle.model import (
     Pool,
     Prediction,
     Provenance,
+    Quoted,
     Range,
     ReadingResult,
     RepeatabilityEntry,
@@ -35,7 +36,7 @@ from aggregator.bundle.model import (
     SubmissionResult,
     ToldApart,
 )
-from aggregator.bundle.sentences import headline
+from aggregator.bundle.sentences import headline, quoted_answer
 from aggregator.bundle.versions import EventResult, FigureResult, ProtocolResult, StepResult, ThreatResult
 
 WORK = (0.0, 5.0, 10.0, 20.0, 40.0, 80.0, 160.0)
@@ -201,6 +202,8 @@ def pool(origin: str, submissions: int, factor: str = "steel", protocol: str = "
         )
         for n, steel in enumerate(STEELS)
     )
+    primary = next(endpoint for endpoint in endpoints if endpoint.primary)
+    quoted = quoted_answer(factor, primary)
     return Pool(
         protocol=protocol,
         major=1,
@@ -225,7 +228,8 @@ def pool(origin: str, submissions: int, factor: str = "steel", protocol: str = "
         crossovers=(Crossover(first=STEELS[0], second=STEELS[1], sentence="They change places."),),
         curves=curves,
         curve_comparisons=tuple(analyses.curve_comparison(n, *pair, WORK) for n, pair in enumerate(PAIRS[:3])),
-        headline=headline(factor, submissions, endpoints),
+        headline=headline(submissions, quoted),
+        quoted=Quoted(endpoint=primary.id, factor=quoted.factor, first=quoted.first, second=quoted.second) if quoted else None,
     )
 
 

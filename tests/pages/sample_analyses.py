@@ -196,7 +196,7 @@ def curve_comparison(number: int, first: str, second: str, work: tuple[float, ..
         same_work=tuple(band(w, 0.9 + 0.1 * n) for n, w in enumerate(work)) if compared else (),
         same_sharpness=tuple(band(s, 1.0 + 0.2 * n, n < 3) for n, s in enumerate(shared)) if compared else (),
         same_sharpness_from_start=tuple(band(s, 1.0 + 0.1 * n) for n, s in enumerate(shared)) if compared else (),
-        sentence=f"{first} and {second}: {'the curves cross' if compared else 'not compared'}.",
+        sentence=f"{first} and {second}: {'the curves cross.' if compared else 'Only one run of each reaches the second checkpoint.'}",
     )
 
 

@@ -256,6 +256,7 @@ def test_a_pool_of_which_nothing_is_modelled_has_none_of_the_sections() -> None:
                             e.model_copy(update={"crossed": None, "model": None, "steels": (), "practice": None}) for e in p.endpoints
                         ),
                         "curve_comparisons": (),
+                        "quoted": None,
                     }
                 )
                 for p in few.pools

@@ -19,6 +19,8 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 
+from aggregator.counted import counted
+
 ERROR = "error"
 WARNING = "warning"
 
@@ -101,4 +103,4 @@ class FindingsError(EdgeholdError):
     def __init__(self, findings: tuple[Finding, ...]):
         self.findings = findings
         errors = sum(f.severity == ERROR for f in findings)
-        super().__init__(f"{errors} errors in the repository's files; run 'edgehold check' for the list")
+        super().__init__(f"{counted(errors, 'error')} in the repository's files; run 'edgehold check' for the list")

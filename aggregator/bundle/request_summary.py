@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator
 
+from aggregator.counted import counted
 from aggregator.errors import ERROR, Finding
 from aggregator.records.against import CheckedProposal
 from aggregator.records.layout import readable
@@ -61,12 +62,8 @@ def _longest_run(text: str) -> int:
 def _heading(checked: CheckedProposal) -> str:
     errors = len(checked.errors)
     warnings = len(checked.findings) - errors
-    verdict = f"{_counted(errors, 'error')} to cure before this can be merged" if errors else "Nothing stands in the way"
-    return f"## The check of this request\n\n**{verdict}**; {_counted(warnings, 'warning')}. Warnings may stand."
-
-
-def _counted(count: int, thing: str) -> str:
-    return f"{count} {thing}{'' if count == 1 else 's'}"
+    verdict = f"{counted(errors, 'error')} to cure before this can be merged" if errors else "Nothing stands in the way"
+    return f"## The check of this request\n\n**{verdict}**; {counted(warnings, 'warning')}. Warnings may stand."
 
 
 def _changes(changes: tuple[Change, ...]) -> Iterator[str]:
@@ -111,7 +108,7 @@ def _submissions(new: Iterable[SubmissionResult]) -> Iterator[str]:
         origin = ", **simulated**" if submission.origin == "simulated" else ""
         yield f"### What {span(submission.id)} says by itself{origin}"
         yield (
-            f"{_counted(len(submission.runs), 'run')}, {_counted(submission.blades, 'blade')}, {len(submission.people)} people, "
+            f"{counted(len(submission.runs), 'run')}, {counted(submission.blades, 'blade')}, {len(submission.people)} people, "
             f"protocol {span(submission.protocol)} {submission.version}, {submission.month}. One submission stands for its own "
             "blades and people only."
         )

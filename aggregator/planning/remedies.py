@@ -15,6 +15,7 @@ from scipy.special import ndtr
 from scipy.stats import chi2
 from scipy.stats import t as t_distribution
 
+from aggregator.counted import counted
 from aggregator.endpoints.draws import key_of, normal_draws
 from aggregator.estimates.repeatability import Repeatability
 from aggregator.estimates.verdict import BETTER, NOTHING_WORTH_HAVING
@@ -190,14 +191,10 @@ def _more_runs(n: int, arms: int, df: int, unscaled: float, outlook: Outlook, pe
         evenings = math.ceil(more / per_evening)
         further = max(0, evenings - math.ceil(n / per_evening)) if more >= 2 * evenings else 0
         if outlook.right(unscaled * n / more, more - (n - df) - further, ratio).enough:
-            text = f"About {more} runs, that is {_counted(evenings, 'evening')} like this one"
+            text = f"About {more} runs, that is {counted(evenings, 'evening')} like this one"
             back = f", for which {' and '.join(absent)} would have to sharpen again" if absent else ""
             return Remedy("more runs", True, float(more), f"{text}{back}.")
     return Remedy("more runs", False, None, f"More runs alone would not do within {MOST_ROUNDS * arms} of them.")
-
-
-def _counted(count: int, noun: str) -> str:
-    return f"{count} {noun}{'' if count == 1 else 's'}"
 
 
 def _larger_ratio(df: int, unscaled: float, outlook: Outlook, ratio: float) -> Remedy:

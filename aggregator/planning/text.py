@@ -10,6 +10,7 @@ from dataclasses import asdict
 
 from scipy.stats import chi2
 
+from aggregator.counted import counted
 from aggregator.estimates.repeatability import ASSUMED
 from aggregator.pages.sheet_pages import CAUTIONS
 from aggregator.records.units import plural
@@ -236,12 +237,13 @@ def _steel(advice: Advice) -> Iterator[str]:
     at_hand, fits = advice.asked.stock, advice.fits
     lost = fits.blade_runs * fits.lost_mm
     t, angle = at_hand.thickness_mm, at_hand.angle_deg
+    sharpenings = counted(fits.blade_runs, "sharpening")
     yield "WHAT IT COSTS EACH BLADE"
     height, after = bevel_height_mm(t, angle), thickness_after_mm(t, angle, lost, at_hand.taper_deg)
     steel = steel_removed_mg(t, lost, advice.asked.protocol.work.edge_stretch_mm)
     yield _wrapped(
         f"Behind the edge {t:g} mm thick at {angle:g}° per side, the bevel is {height:.2f} mm high. Grinding away a flat of "
-        f"{at_hand.flat_mm:g} mm takes at least {fits.lost_mm:.3f} mm off the height, {fits.blade_runs} sharpenings {lost:.2f} mm, "
+        f"{at_hand.flat_mm:g} mm takes at least {fits.lost_mm:.3f} mm off the height, {sharpenings} {lost:.2f} mm, "
         f"about {steel:.0f} mg of steel on the stretch that works. Afterwards it is {after:.2f} mm thick behind the edge, if the blade "
         f"widens by {at_hand.taper_deg:g}° per side."
     )

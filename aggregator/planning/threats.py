@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import groupby
 
+from aggregator.counted import counted
 from aggregator.records.model.plan import Plan
 
 from .occasion import Occasion
@@ -73,8 +74,8 @@ def _order(asked: Occasion, plan: Plan) -> Iterator[OpenThreat]:
     places = [[i for i, x in enumerate(numbers) if x == arm] for arm in arms]
     means = [sum(place) / len(place) for place in places]
     if max(means) - min(means) > 1e-9:
-        steps = f"{max(means) - min(means):.2g}"
-        yield OpenThreat("order", f"On average one edge comes {steps} runs later than another: tiredness and the coil's drift lean on it.")
+        later = counted(f"{max(means) - min(means):.2g}", "run")
+        yield OpenThreat("order", f"On average one edge comes {later} later than another: tiredness and the coil's drift lean on it.")
     if any(len({run.evening for run in runs}) > 1 for _, runs in _blocks(plan)):
         yield OpenThreat("order", "An evening does not hold a run of each: days and edges are partly mixed.")
 

@@ -401,7 +401,7 @@ def _nothing(low, high, X, residual: bool) -> str:
     if np.linalg.matrix_rank(X[bounded]) < p:
         return "a coefficient rests on one-sided responses alone"
     if residual and bounded.sum() <= p:
-        return f"{int(bounded.sum())} responses for {p} coefficients leave nothing to judge a spread by"
+        return f"{int(bounded.sum())} values for {p} means: nothing is left over from which to judge how runs spread"
     return ""
 
 

@@ -115,7 +115,8 @@ class ContrastVerdict:
         if told == "no":
             return told, "no run links the two: they cannot be told from the people who sharpened and tested, or from the version"
         if efficiency < WEAK_EFFICIENCY:
-            return told, f"only {100 * efficiency:.0f} % of what these runs know of it does not depend on who sharpened and tested"
+            share = f"{100 * efficiency:.0f} %"
+            return told, f"the same people went with it so often that these runs tell {share} of what they could with people well mixed"
         return told, f"{df} independent {'comparison' if df == 1 else 'comparisons'} across people, {LEAST_CROSSING_DF} are wanted"
 
 

@@ -10,6 +10,7 @@ import os
 from collections.abc import Iterable
 from pathlib import Path
 
+from aggregator.counted import counted
 from aggregator.errors import ERROR, WARNING, Finding, InputError
 
 from .canonical import Repository
@@ -46,8 +47,8 @@ def check_counts(findings: Iterable[Finding], repository: Repository) -> str:
     """One line: errors, warnings, and what is sound."""
     found = tuple(findings)
     errors = sum(finding.severity == ERROR for finding in found)
-    counts = f"{len(repository.protocols)} protocol versions and {len(repository.submissions)} submissions are sound"
-    return f"{errors} errors, {len(found) - errors} warnings; {counts}"
+    counts = f"{counted(len(repository.protocols), 'protocol version')} and {counted(len(repository.submissions), 'submission')}"
+    return f"{counted(errors, 'error')}, {counted(len(found) - errors, 'warning')}; {counts} are sound"
 
 
 def check_json(findings: Iterable[Finding], repository: Repository) -> str:

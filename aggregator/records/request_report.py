@@ -11,6 +11,7 @@ import json
 from collections import Counter
 from collections.abc import Iterable
 
+from aggregator.counted import counted
 from aggregator.errors import ERROR, Finding
 
 from .against import CheckedProposal
@@ -32,8 +33,8 @@ def request_counts(checked: CheckedProposal) -> str:
     read = len(checked.repository.submissions)
     how = "all submissions" if checked.whole else "those that share a blade, batch, lot or instrument with it"
     return (
-        f"{errors} errors, {len(checked.findings) - errors} warnings; against {checked.proposal.base[:12]}: "
-        f"{differences(checked.proposal.changes)}; {read} submissions are sound, of {how}"
+        f"{counted(errors, 'error')}, {counted(len(checked.findings) - errors, 'warning')}; against {checked.proposal.base[:12]}: "
+        f"{differences(checked.proposal.changes)}; {counted(read, 'submission')} {'is' if read == 1 else 'are'} sound, of {how}"
     )
 
 

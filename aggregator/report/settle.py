@@ -15,6 +15,7 @@ import numpy as np
 from scipy.stats import t as t_distribution
 
 from aggregator.bundle.sentences import ratio_text
+from aggregator.counted import counted
 from aggregator.estimates import Contrast, SubmissionEstimate
 from aggregator.estimates.repeatability import Repeatability
 from aggregator.estimates.verdict import BETTER, NOTHING_WORTH_HAVING, WORSE
@@ -112,7 +113,7 @@ def _no_interval(contrast: Contrast) -> str:
 
 def _sentences(runs: int, half: float, width: int | None, verdict: int | None, most: int, rule: EndpointRule):
     goal = ratio_text(rule.worthwhile_ratio)
-    told = f"{rule.title}: with {_counted(runs)} the interval reaches {ratio_text(half)} either way"
+    told = f"{rule.title}: with {counted(runs, 'run')} the interval reaches {ratio_text(half)} either way"
     yield f"{told}; the smallest difference worth acting on is {goal}."
     if width == runs:
         yield "That is narrow enough, but it still reaches across one of the lines that a verdict is drawn at."
@@ -127,7 +128,3 @@ def _sentences(runs: int, half: float, width: int | None, verdict: int | None, m
             f"For a chance of 80 % or more of the right verdict, whether there is no difference or one of "
             f"{ratio_text(rule.worthwhile_ratio**2)}, it takes about {verdict} in all."
         )
-
-
-def _counted(runs: int) -> str:
-    return f"{runs} run{'' if runs == 1 else 's'}"

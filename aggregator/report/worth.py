@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from aggregator.bundle.sentences import amount
+from aggregator.counted import counted
 from aggregator.endpoints import EndpointRow
 from aggregator.endpoints.rows import EXACT, INTERVAL
 from aggregator.records.model.protocol import Protocol
@@ -101,7 +102,7 @@ def _sentences(sides: tuple[SideEffort, ...], life: Figure | None, weekly: float
         yield f"Not every life of {names} is known to end (some only on one side), so {unit} a week cannot be turned into sharpenings."
         return
     for side in sides:
-        often = f"{amount(weekly)} / {amount(side.life)} = {amount(weekly / side.life)} sharpenings a week"
+        often = f"{amount(weekly)} / {amount(side.life)} = {counted(amount(weekly / side.life), 'sharpening')} a week"
         yield (
             f"{side.arm}: an edge lasts {amount(side.life)} {unit} (geometric mean of {side.runs}); {often} × {amount(side.minutes)} "
             f"minutes = {amount(side.weekly_minutes)} minutes a week."

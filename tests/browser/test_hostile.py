@@ -234,6 +234,6 @@ def test_a_drawing_that_could_act_is_refused_and_nothing_is_built(tmp_path, insi
             hashes = [hashlib.sha256(text).hexdigest() for text in (before, path.read_bytes())]
             event.write_text(event.read_text(encoding="utf-8").replace(*hashes), encoding="utf-8")
     assert {finding.code for finding in load_repository(tmp_path).errors} == {"active-figure"}
-    with pytest.raises(FindingsError, match="1 errors in the repository's files"):
+    with pytest.raises(FindingsError, match="1 error in the repository's files"):
         pipeline.site(tmp_path)
     assert not (tmp_path / "build" / "site").exists()

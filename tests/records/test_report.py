@@ -38,7 +38,7 @@ def test_json_and_text_say_the_same(tmp_path):
     answer = json.loads(check_json(repository.findings, repository))
     assert (answer["errors"], answer["warnings"], answer["submissions"]) == (1, 1, 1)
     assert [f["code"] for f in answer["findings"]] == [f.code for f in repository.findings]
-    assert "1 errors, 1 warnings; 1 protocol versions and 1 submissions are sound" in check_text(repository.findings, repository)
+    assert "1 error, 1 warning; 1 protocol version and 1 submission are sound" in check_text(repository.findings, repository)
 
 
 def test_findings_of_some_files_only(tmp_path):

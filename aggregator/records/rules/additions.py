@@ -11,6 +11,8 @@ import re
 import unicodedata
 from collections.abc import Collection, Iterable, Iterator
 
+from aggregator.counted import counted
+
 from ..layout import SIDE_FILES, readable
 from ..problem import Problem
 from ..proposal import EXECUTABLE, LINK, MODULE, Change, Proposal
@@ -89,12 +91,9 @@ def _mixture(changes: Iterable[Change]) -> Iterator[PathProblem]:
     data = [path for path in touched if is_data(path) and not path.startswith(DEMONSTRATION)]
     code = [path for path in touched if not is_data(path)]
     if data and code:
-        message = f"{_counted(data)} of data and {_counted(code)} of code are changed together: {_few(data)}; {_few(code)}"
+        together = f"{counted(len(data), 'file')} of data and {counted(len(code), 'file')} of code are changed together"
+        message = f"{together}: {_few(data)}; {_few(code)}"
         yield _at(code[0], "data-and-code", message)
-
-
-def _counted(paths: list[str]) -> str:
-    return f"{len(paths)} file{'' if len(paths) == 1 else 's'}"
 
 
 def _few(paths: list[str]) -> str:
@@ -105,7 +104,7 @@ def _few(paths: list[str]) -> str:
 def _demonstration(changes: Iterable[Change]) -> Iterator[PathProblem]:
     touched = sorted(change.path for change in changes if change.path.startswith(DEMONSTRATION))
     if touched:
-        yield _at(touched[0], "demonstration-changed", f"{_counted(touched)} of the demonstration changed")
+        yield _at(touched[0], "demonstration-changed", f"{counted(len(touched), 'file')} of the demonstration changed")
 
 
 def _people(changes: Iterable[Change]) -> Iterator[PathProblem]:

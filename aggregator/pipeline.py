@@ -7,9 +7,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TypeVar
 
-from aggregator.bundle.assemble import Findings, assemble
+from aggregator.bundle.assemble import EverythingFound, assemble
 from aggregator.bundle.form import Rules, forms
-from aggregator.bundle.ledger import interested_submissions
 from aggregator.bundle.model import Results
 from aggregator.bundle.repeatability import publish, repeatability_json
 from aggregator.bundle.review_forms import review_forms
@@ -36,6 +35,7 @@ from aggregator.pooling.spread_priors import priors_for
 from aggregator.pooling.steel_network import steel_networks
 from aggregator.records import load_repository
 from aggregator.records.canonical import PoolKey, Repository, pool_key
+from aggregator.records.interest import interested_submissions
 from aggregator.records.model.protocol import EndpointRule, Protocol, version_order
 from aggregator.sheets.browser import browser_rules
 from aggregator.sheets.ready import ReadySheet, ready_sheets
@@ -44,7 +44,7 @@ Progress = Callable[[str], None]
 Value = TypeVar("Value")
 
 
-def find_everything(repository: Repository) -> Findings:
+def find_everything(repository: Repository) -> EverythingFound:
     """Run the stages between records and bundle; those that take longest side by side with the others."""
     rows, points = endpoint_rows(repository), curve_points(repository)
     worthwhile = _by_endpoint(repository, lambda rule: rule.worthwhile_ratio)
@@ -72,23 +72,23 @@ def find_everything(repository: Repository) -> Findings:
         months = courses(repository, estimates, table, comparisons, worthwhile)
         answers, everything, probes, curves = (one() for one in asked)
     apart = judged(answers, primary)
-    return Findings(
-        repository,
-        rows,
-        points,
-        table,
-        published,
-        estimates,
-        comparisons,
-        circulated,
-        curves.curves,
-        apart,
-        networks,
-        curves.pairs,
-        probes,
-        everything,
-        answers,
-        months,
+    return EverythingFound(
+        repository=repository,
+        rows=rows,
+        points=points,
+        table=table,
+        published=published,
+        estimates=estimates,
+        comparisons=comparisons,
+        circulated=circulated,
+        curves=curves.curves,
+        apart=apart,
+        networks=networks,
+        curve_pairs=curves.pairs,
+        probes=probes,
+        crossed=everything,
+        answers=answers,
+        courses=months,
     )
 
 

@@ -1,41 +1,36 @@
-"""A stage imports from stages to its left, from errors, reasons and numerics; never to its right."""
+"""A stage imports from stages to its left, from errors, reasons and numerics; never to its right, and nothing goes round in a circle."""
 
 import ast
-from pathlib import Path
 
 import pytest
 
-PACKAGE = Path(__file__).parents[1] / "aggregator"
+from tests.imports import PACKAGE, between_packages, circles, imports, part_of
+
 STAGES = ["records", "endpoints", "estimates", "pooling", "bundle", "pages"]
+EVERYWHERE = {"errors", "reasons", "counted", "numerics", "registers"}
 BESIDE = {"bundle": {"review"}}
 """What stands beside the path and may be imported all the same: it knows the records and nothing else."""
-MODULES = [(stage, path) for stage in ["numerics", *STAGES] for path in sorted((PACKAGE / stage).rglob("*.py"))]
+GRAPH = imports()
+MODULES = [name for name in GRAPH if part_of(name).removeprefix("aggregator.") in {"numerics", *STAGES}]
 
 
-def _imported_parts(path: Path) -> set[str]:
-    """First package below ``aggregator`` of every absolute import in a module."""
-    names = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        modules = [node.module or ""] if isinstance(node, ast.ImportFrom) and node.level == 0 else []
-        modules += [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
-        names |= {module.split(".")[1] for module in modules if module.startswith("aggregator.")}
-    return names
-
-
-@pytest.mark.parametrize(("stage", "path"), MODULES, ids=lambda value: getattr(value, "stem", value))
-def test_a_stage_imports_only_from_its_left(stage, path):
+@pytest.mark.parametrize("module", MODULES)
+def test_a_stage_imports_only_from_its_left(module):
+    stage = part_of(module).removeprefix("aggregator.")
     left = STAGES[: STAGES.index(stage)] if stage in STAGES else []
-    allowed = {*left, stage, "errors", "reasons", "counted", "numerics", "registers", *BESIDE.get(stage, ())}
-    assert _imported_parts(path) <= allowed
+    imported = {part_of(other).removeprefix("aggregator.") for other in GRAPH[module]} - {"aggregator"}
+    assert imported <= {*left, stage, *EVERYWHERE, *BESIDE.get(stage, ())}
 
 
 def test_what_the_bundle_takes_from_beside_the_path_knows_the_records_alone():
-    for path in (PACKAGE / "review").glob("*.py"):
-        assert _imported_parts(path) <= {"records", "review", "errors"}
+    review = [name for name in GRAPH if part_of(name) == "aggregator.review"]
+    assert len(review) > 5
+    for name in review:
+        assert {part_of(other) for other in GRAPH[name]} <= {"aggregator.records", "aggregator.review", "aggregator.errors"}, name
 
 
 def test_every_stage_has_modules_to_look_at():
-    assert {stage for stage, _ in MODULES} == {"numerics", *STAGES}
+    assert {part_of(name).removeprefix("aggregator.") for name in MODULES} == {"numerics", *STAGES}
 
 
 def test_numerics_knows_no_library_but_numpy_and_scipy():
@@ -45,3 +40,28 @@ def test_numerics_knows_no_library_but_numpy_and_scipy():
                 assert node.module.split(".")[0] in {
                     "__future__", "aggregator", "collections", "dataclasses", "functools", "itertools", "math", "numpy", "scipy", "typing",
                 }  # fmt: skip
+
+
+def test_no_module_and_no_package_imports_itself_through_others():
+    assert circles(GRAPH) == []
+    assert circles(between_packages(GRAPH)) == []
+
+
+def test_the_guard_sees_relative_imports_those_for_types_and_circles(tmp_path):
+    package = tmp_path / "made"
+    (package / "one").mkdir(parents=True)
+    (package / "two").mkdir()
+    for name, text in {
+        "__init__.py": "",
+        "one/__init__.py": "",
+        "two/__init__.py": "",
+        "one/a.py": "from typing import TYPE_CHECKING\nif TYPE_CHECKING:\n    from ..two.b import B\n",
+        "two/b.py": "from . import c\n",
+        "two/c.py": "import made.one.a\n",
+    }.items():
+        (package / name).write_text(text, encoding="utf-8")
+    graph = imports(package)
+    assert graph["made.one.a"] == {"made.two.b"} and graph["made.two.b"] == {"made.two.c"}
+    assert circles(graph) == [["made.one.a", "made.two.b", "made.two.c"]]
+    assert circles(between_packages(graph)) == [["made.one", "made.two"]]
+    assert circles({"a": {"b"}, "b": set()}) == []

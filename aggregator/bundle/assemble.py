@@ -25,6 +25,7 @@ from aggregator.pooling.probes import ProbeAnswer
 from aggregator.pooling.separability import Separability
 from aggregator.pooling.steel_network import SteelNetwork
 from aggregator.records.canonical import LoadedSubmission, PoolKey, Repository, pool_key
+from aggregator.records.interest import interest_of
 from aggregator.records.model.protocol import EndpointRule, Protocol, version_order
 
 from . import not_fitted as failures
@@ -35,7 +36,7 @@ from .curve_pairs import curve_comparison
 from .form import repository_url
 from .history import removed_results
 from .interlab import interlaboratory_result
-from .ledger import interest_of, retracted_results, steel_results, submission_results
+from .ledger import retracted_results, steel_results, submission_results
 from .model import (
     Counts,
     CurvePointResult,
@@ -62,7 +63,7 @@ from .versions import protocol_results
 
 
 @dataclass(frozen=True)
-class Findings:
+class EverythingFound:
     """Everything the stages before this one found, by name.
 
     Attributes
@@ -98,7 +99,7 @@ class Findings:
     courses: tuple[PoolCourse, ...]
 
 
-def assemble(found: Findings) -> Results:
+def assemble(found: EverythingFound) -> Results:
     """Gather everything into the published record; nothing is estimated here."""
     notes: list[failures.Line] = []
     return Results(
@@ -117,7 +118,7 @@ def assemble(found: Findings) -> Results:
     )
 
 
-def _not_fitted(found: Findings, notes: list[failures.Line]) -> tuple[NotFittedResult, ...]:
+def _not_fitted(found: EverythingFound, notes: list[failures.Line]) -> tuple[NotFittedResult, ...]:
     """Everything whose numbers failed, by pool and endpoint, in the order of the path; ``notes`` are those that failed here."""
     lines = [
         *failures.of_rows(found.rows),
@@ -150,7 +151,7 @@ def _by_pool(repository: Repository) -> dict[PoolKey, list[LoadedSubmission]]:
     return pools
 
 
-def _provenance(found: Findings) -> Provenance:
+def _provenance(found: EverythingFound) -> Provenance:
     repository = found.repository
     submissions = (*repository.submissions, *repository.retracted)
     files = [(s.path, s.sha256) for s in submissions] + [(p.path, p.sha256) for p in repository.protocols.values()]
@@ -166,7 +167,7 @@ def _provenance(found: Findings) -> Provenance:
     )
 
 
-def _pool(found: Findings, key: PoolKey, submissions: list[LoadedSubmission], notes: list[failures.Line]) -> Pool:
+def _pool(found: EverythingFound, key: PoolKey, submissions: list[LoadedSubmission], notes: list[failures.Line]) -> Pool:
     newest = max(submissions, key=lambda s: version_order(s.record.protocol.version))
     protocol = found.repository.protocol_of(newest).record
     rows = [row for row in found.rows if row.pool == key]
@@ -265,7 +266,7 @@ def _own_sharpening(submissions: list[LoadedSubmission]) -> float | None:
 
 
 def _endpoint(
-    found: Findings,
+    found: EverythingFound,
     key: PoolKey,
     rule: EndpointRule,
     protocol: Protocol,

@@ -11,27 +11,15 @@ from aggregator.endpoints.rows import EndpointRow
 from aggregator.errors import WARNING
 from aggregator.estimates.results import Contrast, SubmissionEstimate
 from aggregator.records.canonical import CanonicalReading, CanonicalRun, LoadedSubmission, Repository
+from aggregator.records.interest import interest_of
 from aggregator.records.model.protocol import EndpointRule, Protocol
-from aggregator.records.model.submission import Run, Submission
+from aggregator.records.model.submission import Run
 
 from .compare import own_interval
 from .history import change_results, state_of
 from .model import OwnAnswer, ReadingResult, RunResult, SteelResult, SubmissionResult
 from .numbers import published
 from .sentences import amount, bound_sentence, named, no_ratio_sentence, own_sentence, plural, when
-
-INTERESTS = ("none", "owner", "maker", "seller")  # weakest first
-
-
-def interest_of(record: Submission) -> str:
-    """Strongest interest that anybody named has in a blade; "not stated" where nothing is said."""
-    stated = [i.interest for blade in record.blades for i in (blade.interest or ())]
-    return max(stated, key=INTERESTS.index) if stated else "not stated"
-
-
-def interested_submissions(repository: Repository) -> frozenset[str]:
-    """Submissions in which somebody makes or sells a blade."""
-    return frozenset(s.record.id for s in repository.submissions if interest_of(s.record) in ("maker", "seller"))
 
 
 def submission_results(

@@ -13,7 +13,7 @@ from aggregator.records.model.base import Record
 from .analysis import CrossedResult, CurveComparison, NetworkResult, ProbeResult
 from .answer_model import Answer, ModelResult
 from .history import ChangeResult, RemovedResult, State
-from .moves import PoolLog
+from .move_model import PoolLog
 from .objections import ObjectionResult
 from .plans import PlanCount
 from .ratio import RatioInterval

@@ -10,7 +10,7 @@ from .ratio import RatioInterval
 from .sentences import amount, ratio_text, settled, studies_joined
 
 if TYPE_CHECKING:
-    from .moves import StandingResult
+    from .move_model import StandingResult
 
 CAUSES = {
     "tested": ("one submission more", "{count} submissions more"),

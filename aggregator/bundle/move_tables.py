@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from .csv_cells import Cell, Table
 from .model import Results
-from .moves import Happening, StandingResult
+from .move_model import Happening, StandingResult
 from .study_tables import PAIR_COLUMNS
 
 

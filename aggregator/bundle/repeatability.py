@@ -9,11 +9,14 @@ from __future__ import annotations
 import hashlib
 import json
 import math
+from collections.abc import Mapping
+from pathlib import Path
 from typing import Literal
 
 import rfc8785
 
 from aggregator.endpoints.runs import reading_variances
+from aggregator.errors import InputError
 from aggregator.estimates.repeatability import ASSUMED, Key, Repeatability, RepeatabilityTable
 from aggregator.records.canonical import PoolKey, Repository
 from aggregator.records.model.base import Origin, Record, Sha256, Slug, Whole
@@ -209,3 +212,36 @@ def _form_entry(entry: Repeatability) -> dict[str, object]:
         "source": entry.source,
         "submissions": entry.submissions,
     }
+
+
+def read_published(file: Path) -> PublishedRepeatability:
+    """A table as `edgehold pool` writes it.
+
+    Raises
+    ------
+    InputError
+        The file is not a repeatability table, or its hash is not that of its content.
+    """
+    try:
+        published = PublishedRepeatability.model_validate_json(file.read_bytes())
+    except (OSError, ValueError) as error:
+        raise InputError(f"got {file}, wanted a repeatability table as 'edgehold pool' writes it ({type(error).__name__})") from None
+    if content_sha256(published) != published.sha256:
+        raise InputError(f"got {file}, whose hash is not that of its content; wanted the table as it was published")
+    return published
+
+
+def table_of(repeatability: Mapping[str, object], pool: PoolKey, protocol: Protocol) -> RepeatabilityTable:
+    """The part of a table that a form carries, as the estimates use it; nobody's contribution is told apart."""
+    entries = {(pool, name): _entry(plain) for name, plain in repeatability["endpoints"].items()}
+    assumed = {rule.id: rule.assumed_repeatability for rule in protocol.endpoints}
+    return RepeatabilityTable(
+        entries=entries,
+        contributions=dict.fromkeys(entries, ()),
+        assumed={(pool, name): (a.ln_sd, a.prior_df) for name, a in assumed.items()},
+    )
+
+
+def _entry(plain: Mapping[str, object]) -> Repeatability:
+    open_ended = {"s2_pooled": math.nan, "prior_df": math.inf}
+    return Repeatability(**{name: open_ended[name] if value is None else value for name, value in plain.items()})

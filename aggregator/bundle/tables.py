@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 
 from .analysis_tables import answer_methods, answers, crossed_contrasts, curve_comparisons, how_much, network, probes, spreads
-from .assemble import Findings
+from .assemble import EverythingFound
 from .csv_cells import POOL_COLUMNS, Cell, Table, csv_bytes
 from .model import Results
 from .move_tables import moves
@@ -13,7 +13,7 @@ from .objection_table import objections
 from .study_tables import PAIR_COLUMNS, each_comparison, influence, pair_cells, study_checks
 
 
-def tables(found: Findings, results: Results) -> dict[str, bytes]:
+def tables(found: EverythingFound, results: Results) -> dict[str, bytes]:
     """Every CSV file by name, and datapackage.json."""
     made = {
         "submissions": _submissions(results),
@@ -98,7 +98,7 @@ def _removed(results: Results) -> Table:
     return columns, [(r.id, r.month, r.reason) for r in results.removed]
 
 
-def _runs(found: Findings) -> Table:
+def _runs(found: EverythingFound) -> Table:
     columns = POOL_COLUMNS | {
         "version": "string: protocol version",
         "submission": "string: id",

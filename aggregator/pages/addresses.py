@@ -10,7 +10,7 @@ import posixpath
 import re
 
 from aggregator.bundle.model import Comparison, Pool, ProtocolResult, SubmissionResult
-from aggregator.bundle.moves import PoolLog
+from aggregator.bundle.move_model import PoolLog
 from aggregator.records.layout import ANALYSIS
 
 SAFE_SEGMENT = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9.-]{0,98}[A-Za-z0-9])?")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from aggregator.bundle.model import Results
-from aggregator.bundle.moves import CourseResult, MonthResult, Move, PoolLog
+from aggregator.bundle.move_model import CourseResult, MonthResult, Move, PoolLog
 
 from . import addresses, bars
 from .page import Page, render

@@ -8,7 +8,7 @@ import secrets
 from collections.abc import Mapping
 from pathlib import Path
 
-from aggregator.bundle.repeatability import assumption, form_repeatability
+from aggregator.bundle.repeatability import assumption, form_repeatability, read_published, table_of
 from aggregator.bundle.versions import closed_by
 from aggregator.errors import FindingsError, InputError
 from aggregator.estimates.repeatability import Repeatability
@@ -16,8 +16,6 @@ from aggregator.records import load_repository
 from aggregator.records.canonical import LoadedProtocol, PoolKey, Repository
 from aggregator.records.model.plan import Plan
 from aggregator.records.model.protocol import Protocol, major, version_order
-from aggregator.report.answer import table_of
-from aggregator.report.table import read_published
 
 from .advice import Advice, advise
 from .chances import Progress

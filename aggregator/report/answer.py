@@ -9,11 +9,11 @@ from pathlib import Path
 
 from aggregator.bundle.answer_rules import NOTES
 from aggregator.bundle.ledger import answer_sentence
+from aggregator.bundle.repeatability import table_of
 from aggregator.bundle.sentences import named, when
 from aggregator.endpoints import EndpointRow, endpoint_rows
 from aggregator.estimates import Contrast, RepeatabilityTable, SubmissionEstimate, estimate_submissions
-from aggregator.estimates.repeatability import Repeatability
-from aggregator.records.canonical import LoadedProtocol, LoadedSubmission, PoolKey, Repository, pool_key
+from aggregator.records.canonical import LoadedProtocol, LoadedSubmission, Repository, pool_key
 from aggregator.records.canonical_runs import canonical_readings, canonical_runs
 from aggregator.records.model.protocol import EndpointRule, Protocol
 from aggregator.records.model.registers import SteelEntry
@@ -161,22 +161,6 @@ def _alone(submission: LoadedSubmission, protocol: Protocol) -> Repository:
     """A repository of one submission and its protocol."""
     loaded = LoadedProtocol(protocol, "", "", "")
     return Repository(Path(), {(protocol.id, protocol.version): loaded}, (submission,), {}, (), {}, ())
-
-
-def table_of(repeatability: Mapping[str, object], pool: PoolKey, protocol: Protocol) -> RepeatabilityTable:
-    """The part of a table that a form carries, as the estimates use it; nobody's contribution is told apart."""
-    entries = {(pool, name): _entry(plain) for name, plain in repeatability["endpoints"].items()}
-    assumed = {rule.id: rule.assumed_repeatability for rule in protocol.endpoints}
-    return RepeatabilityTable(
-        entries=entries,
-        contributions=dict.fromkeys(entries, ()),
-        assumed={(pool, name): (a.ln_sd, a.prior_df) for name, a in assumed.items()},
-    )
-
-
-def _entry(plain: Mapping[str, object]) -> Repeatability:
-    open_ended = {"s2_pooled": math.nan, "prior_df": math.inf}
-    return Repeatability(**{name: open_ended[name] if value is None else value for name, value in plain.items()})
 
 
 def _answer(contrast: Contrast, rule: EndpointRule, protocol: Protocol) -> Answer:

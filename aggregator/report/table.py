@@ -6,9 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from aggregator.bundle.repeatability import PublishedRepeatability, content_sha256, form_repeatability, publish
+from aggregator.bundle.repeatability import PublishedRepeatability, form_repeatability, publish, read_published
 from aggregator.endpoints import endpoint_rows
-from aggregator.errors import InputError
 from aggregator.estimates import repeatability_table
 from aggregator.estimates.repeatability import POOLED
 from aggregator.records import load_repository
@@ -61,23 +60,6 @@ def table_used(root: Path, record: Submission, protocol: Protocol, named: Path |
     plain = form_repeatability(published, protocol, record.origin, without=record.id)
     primary = plain["endpoints"][next(rule.id for rule in protocol.endpoints if rule.primary)]
     return TableUsed(plain, published.sha256, source, primary["submissions"] if primary["source"] == POOLED else 0)
-
-
-def read_published(file: Path) -> PublishedRepeatability:
-    """A table as `edgehold pool` writes it.
-
-    Raises
-    ------
-    InputError
-        The file is not a repeatability table, or its hash is not that of its content.
-    """
-    try:
-        published = PublishedRepeatability.model_validate_json(file.read_bytes())
-    except (OSError, ValueError) as error:
-        raise InputError(f"got {file}, wanted a repeatability table as 'edgehold pool' writes it ({type(error).__name__})") from None
-    if content_sha256(published) != published.sha256:
-        raise InputError(f"got {file}, whose hash is not that of its content; wanted the table as it was published")
-    return published
 
 
 def _computed(root: Path, record: Submission, protocol: Protocol) -> PublishedRepeatability:

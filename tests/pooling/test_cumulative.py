@@ -5,12 +5,12 @@ from pathlib import Path
 
 import pytest
 
-from aggregator.bundle.ledger import interested_submissions
 from aggregator.endpoints import endpoint_rows
 from aggregator.estimates import estimate_submissions, repeatability_table
 from aggregator.pooling.comparisons import compare
 from aggregator.pooling.cumulative import courses
 from aggregator.records import load_repository
+from aggregator.records.interest import interested_submissions
 
 ROOT = Path(__file__).parents[2]
 

@@ -18,6 +18,7 @@ from pathlib import Path
 import numpy as np
 import yaml
 
+from aggregator.bundle.repeatability import table_of
 from aggregator.planning.capacity import capacity
 from aggregator.planning.chances import expected, setting
 from aggregator.planning.occasion import occasion, stock
@@ -26,7 +27,6 @@ from aggregator.records.canonical import PoolKey
 from aggregator.records.model.protocol import Protocol, major
 from aggregator.records.model.submission import Submission
 from aggregator.report import answer_submission
-from aggregator.report.answer import table_of
 
 ROOT = Path(__file__).parents[2]
 EVENING_SD, TESTER_SD, REPEAT_SD = 0.15, 0.2, 0.08

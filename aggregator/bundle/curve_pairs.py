@@ -81,11 +81,13 @@ def course_sentence(first: str, second: str, found: CurveContrast, unit: str) ->
     met = sorted((side for side in sides if side[2]), key=lambda side: side[2][0])
     if not met:
         return f"Nowhere between {amount(band.at[0])} and {amount(band.at[-1])} {unit} can {first} and {second} be told apart."
+    if found.overtakes:
+        ahead, behind = (first, second) if found.overtakes == "first" else (second, first)
+        sharper, duller = (next(where for name, _, where in sides if name == one) for one in (ahead, behind))
+        return f"{ahead} overtakes {behind}: it is duller {_places(duller)} and sharper {_places(sharper)} {unit}."
     (sharper, other, where), *rest = met
     told = f"{sharper} is sharper than {other} {_places(where)} {unit}"
-    told += "".join(f", and {name} than {beside} {_places(places)} {unit}" for name, beside, places in rest)
-    overtakes = {"first": f"{first} overtakes {second}", "second": f"{second} overtakes {first}"}.get(found.overtakes)
-    return f"{overtakes}: {told}." if overtakes else f"{told}."
+    return told + "".join(f", and {name} than {beside} {_places(places)} {unit}" for name, beside, places in rest) + "."
 
 
 def _places(stretches: list[tuple[float, float]]) -> str:

@@ -100,7 +100,7 @@ CROSSING = ([0.6, 0.2, -0.2, -0.7, -1.2, -1.8], [0.0, -0.1, -0.25, -0.4, -0.6, -
 
 def test_curves_that_cross_are_told_as_what_these_runs_read_and_nobody_overtakes():
     found = curve_comparison(curve_pair(*CROSSING), "cut")
-    told = r"lasting overtakes keen: keen is sharper than lasting from 0 to [\d.]+ cuts, and lasting than keen from [\d.]+ to 80 cuts\."
+    told = r"lasting overtakes keen: it is duller from 0 to [\d.]+ and sharper from [\d.]+ to 80 cuts\."
     assert re.fullmatch(told, found.sentence)
     assert found.state == "compared"
     start, end = found.same_work[0], found.same_work[-1]
@@ -212,5 +212,5 @@ def test_a_band_that_touches_both_sides_but_never_together_tells_nothing_apart()
 def test_every_stretch_of_a_band_is_named_and_a_single_place_as_one():
     low, high = np.array([0.1, 0.1, -0.1, 0.1, -0.4]), np.array([0.3, 0.3, 0.3, 0.3, -0.1])
     found = SimpleNamespace(same_work=SimpleNamespace(at=np.array([0.0, 5.0, 10.0, 20.0, 40.0]), low=low, high=high), overtakes="second")
-    told = "b overtakes a: a is sharper than b from 0 to 5 and at 20 cuts, and b than a at 40 cuts."
+    told = "b overtakes a: it is duller from 0 to 5 and at 20 and sharper at 40 cuts."
     assert course_sentence("a", "b", found, "cuts") == told

@@ -9,7 +9,7 @@ from .hierarchical import ContrastPosterior
 
 # Posterior probabilities from which a verdict is given. They are high because results are looked at every month: with them a series of
 # 24 monthly looks at a true ratio at the worthwhile one is ever wrongly called better, or without a difference worth having, in at most
-# one of twenty (tests/simulation/README.md).
+# one of twenty (12 of 300 series, measured on the headline itself: tests/simulation/README.md).
 BEYOND = 0.9925  # the ratio lies beyond the worthwhile one
 WITHIN = 0.985  # it lies within
 DIFFERENT = 0.975  # from which two differ at all: the 95 % interval then leaves out 1

@@ -15,7 +15,7 @@ class Interval:
     Attributes
     ----------
     low, high : limits, ``low <= high``. An open side is ``-inf`` or ``inf``; NaN is refused, because an interval that
-        could not be had is ``None`` with a reason, never an interval of NaN.
+        is not available is ``None`` with a reason, never an interval of NaN.
     level : coverage the method aims at, strictly between 0 and 1, such as 0.95.
     method : short name of the method, such as ``"q-profile"``.
 

@@ -207,7 +207,7 @@ Pair = tuple[str, str]
 
 
 def _widest(batch: list[dict[Pair, Contrast]], factor: str) -> Pair | None:
-    """Of all pairs that can be told at all, the one that is told least well."""
+    """Of all pairs that are estimable or bounded, the one known least precisely."""
     found: dict[Pair, float] = {}
     for pair, contrast in batch[0].items():
         told = contrast.interval is not None or contrast.bound is not None or code_of(contrast.reason) in FROM_CENSORED_RUNS

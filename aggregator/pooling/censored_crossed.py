@@ -58,7 +58,7 @@ class CensoredCrossedFit:
         ``df`` are Satterthwaite's; ``effects`` are expectations given what is known.
     lives, exact, intervals, one_sided : how many rows there are, and of each kind.
     widened : interval rows that got width²/12 beside the residual variance; the others count as exact at their midpoint.
-    scheme : how the likelihood was had, in words.
+    scheme : how the likelihood was computed, in words.
     integration_error : estimated error of the log-likelihood from the rule of integration; 0 where it is in closed form.
     path : log-likelihood after each cycle of the search; empty without one-sided lives.
     """
@@ -234,7 +234,9 @@ def _one_sided(account, rows, right, open_row, width, begin: CrossedFit, profile
         return replace(account, fit=nothing_fitted(rows, reason))
     fit = _assembled(rows, blocks, b, s, path, profile)
     if error:
-        fit = replace(fit, reasons=fit.reasons | {"integration": f"the log-likelihood is had by quasi-random points, to about {error:.1g}"})
+        fit = replace(
+            fit, reasons=fit.reasons | {"integration": f"the log-likelihood is computed at quasi-random points, to about {error:.1g}"}
+        )
     return replace(account, fit=fit, scheme=_scheme(most), integration_error=float(error))
 
 

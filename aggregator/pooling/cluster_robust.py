@@ -37,7 +37,7 @@ class ClusterRobust:
     coefficients : (p,) weighted least-squares coefficients.
     covariance : (p, p) cluster-robust.
     standard_errors, df, intervals, reasons : one a coefficient. Where a reason is not empty it says why the interval
-        cannot be had and the interval is None; where one cluster alone settles much of the coefficient, all three are None
+        is not available and the interval is None; where one cluster alone settles much of the coefficient, all three are None
         and the diagonal of ``covariance`` is no use either.
     kind : ``"cr0"``, ``"cr1"`` or ``"cr2"``.
     clusters : m.

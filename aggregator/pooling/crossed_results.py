@@ -70,7 +70,7 @@ class LinearContrast:
 
 @dataclass(frozen=True, eq=False)
 class CrossedFit:
-    """A crossed fit. What could not be had is None, with the reason in ``reasons``.
+    """A crossed fit. What is not available is None, with the reason in ``reasons``.
 
     Attributes
     ----------

@@ -87,7 +87,7 @@ def best_exchanges(
     variances : assumed variances by random term (``TERMS``) and ``"residual"``, squared ln units; 0 leaves a term out. What is
         not given is taken from ``random_terms.ASSUMED_VARIANCES``.
     count : how many runs.
-    candidates : (blade, sharpener, tester) that can be had; all combinations of those seen when None.
+    candidates : (blade, sharpener, tester) that are available; all combinations of those seen when None.
 
     Returns
     -------
@@ -135,7 +135,7 @@ def _candidates(columns: dict[str, np.ndarray], given) -> list[tuple[str, str, s
     if given is None:
         size = int(np.prod([len(levels) for levels in known]))
         if size > LARGEST_SEARCH:
-            raise InputError(f"at most {LARGEST_SEARCH} combinations are searched; got {size}: pass the candidates that can be had")
+            raise InputError(f"at most {LARGEST_SEARCH} combinations are searched; got {size}: pass the candidates that are available")
         return list(product(*known))
     runs = sorted({tuple(map(str, run)) for run in given})
     seen = [set(levels) for levels in known]
@@ -269,7 +269,7 @@ def _why_hopeless(met: np.ndarray) -> str:
 
 
 def _usual_blades(columns, runs) -> dict[tuple[str, str], str]:
-    """For each pair that can be had, the blade that this sharpener has sharpened most."""
+    """For each pair that are available, the blade that this sharpener has sharpened most."""
     used: dict[tuple[str, str], int] = {}
     for key in zip(columns["sharpener"], columns["blade"], strict=True):
         used[key] = used.get(key, 0) + 1

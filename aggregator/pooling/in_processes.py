@@ -78,7 +78,7 @@ def side_by_side(work: float) -> Iterator[Callable[..., Callable[[], Any]]]:
 
 
 def _started() -> ProcessPoolExecutor | None:
-    """Processes, of which the first has said that it is there; None where none could be had in time."""
+    """Processes, of which the first has said that it is there; None where none was ready in time."""
     others = set(active_children())
     executor = ProcessPoolExecutor(os.cpu_count(), mp_context=get_context("spawn"))
     try:

@@ -61,7 +61,7 @@ class ExtremeTest:
 
 @dataclass(frozen=True)
 class ItemResult:
-    """Repeatability and reproducibility on one item. What could not be had is None; ``reasons`` says why.
+    """Repeatability and reproducibility on one item. What is not available is None; ``reasons`` says why.
 
     Attributes
     ----------

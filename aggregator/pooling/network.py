@@ -60,7 +60,7 @@ class NetworkContrast:
 
 @dataclass(frozen=True, eq=False)
 class NetworkFit:
-    """A network under consistency. What could not be had is None, with the reason beside it.
+    """A network under consistency. What is not available is None, with the reason beside it.
 
     Attributes
     ----------

@@ -50,7 +50,7 @@ def lacking(terms: TermsHeld) -> tuple[str, ...]:
 def new_hands(
     fit: CrossedFit, c: np.ndarray, estimate: float, covariance: np.ndarray, least: float, runs: int | None = None
 ) -> NewHands | None:
-    """Prediction for new hands; None where a variance it rests on could not be had.
+    """Prediction for new hands; None where a variance it rests on is not available.
 
     Parameters
     ----------

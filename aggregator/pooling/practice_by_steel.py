@@ -66,7 +66,7 @@ def _sharpeners(runs: Runs, rows: np.ndarray, steel: str) -> dict[bool, int]:
 
 
 def _fitted(runs: Runs, rows: np.ndarray, model: RunsModel):
-    """The fit with practice in it, and its fixed part; None where it could not be had."""
+    """The fit with practice in it, and its fixed part; None where it is not available."""
     groups = {name: labels for name, labels in runs.groups().items() if name in model.terms}
     values = model.values
     if values is None:

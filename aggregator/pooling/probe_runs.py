@@ -20,7 +20,7 @@ from .runs_fit import FittedRuns, fit_groups
 from .working_values import WorkingValues, centre_of, fit_working, working_values
 
 ANSWERED, TOO_LITTLE, NOT_APART, NOT_FITTED = "answered", "too little", "not told apart", "not fitted"
-NO_VALUES = "what one-sided runs say could not be had"
+NO_VALUES = "what one-sided runs say could not be worked out"
 ROUNDS = 2  # in which what one-sided runs say is made anew about the model with the moderator; further ones move no third digit
 EVENING, LOT = "evening", "lot"  # random terms of probes alone: runs of one evening, or on one lot, share more than their submission
 
@@ -183,7 +183,7 @@ def _about_centre(runs: Runs, values: WorkingValues, X: np.ndarray, groups: Mapp
 def _why_not(fit: CrossedFit) -> str:
     if fit.coefficients is None or not fit.convergence.converged:
         return fit.reasons.get("coefficients") or fit.reasons["convergence"]
-    return "" if fit.covariance is not None else fit.reasons.get("covariance", "its standard errors could not be had")
+    return "" if fit.covariance is not None else fit.reasons.get("covariance", "its standard errors are not available")
 
 
 def held_terms(groups: Mapping[str, np.ndarray], X: np.ndarray) -> TermsHeld:

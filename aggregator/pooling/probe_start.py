@@ -15,7 +15,7 @@ class Calibrated:
 
     Attributes
     ----------
-    values : (n,); None where they cannot be had.
+    values : (n,); None where they are not available.
     slope_variance : relative variance that a slope on them has because λ is estimated.
     reason : why there are no values; empty otherwise.
     """

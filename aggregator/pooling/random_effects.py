@@ -36,7 +36,7 @@ LARGEST_CONDITION = 1e10  # of XᵀWX with orthonormal columns: beyond it fewer 
 
 @dataclass(frozen=True, eq=False)
 class RandomEffectsFit:
-    """A random-effects fit. What could not be had is None, with the reason beside it.
+    """A random-effects fit. What is not available is None, with the reason beside it.
 
     Attributes
     ----------

@@ -36,7 +36,7 @@ class FittedRuns:
     Attributes
     ----------
     fit : the fit.
-    values : the runs as values with known variances about it; None where they could not be had.
+    values : the runs as values with known variances about it; None where they are not available.
     """
 
     fit: CrossedFit
@@ -71,7 +71,7 @@ def _nothing(runs: Runs, X: np.ndarray, groups: Mapping[str, np.ndarray], level:
 
 
 def coefficient_covariance(fit: CrossedFit) -> np.ndarray:
-    """Covariance of the coefficients, with the Kenward–Roger correction where it is had."""
+    """Covariance of the coefficients, with the Kenward–Roger correction where it is available."""
     return fit.covariance if fit.adjusted_covariance is None else fit.adjusted_covariance
 
 

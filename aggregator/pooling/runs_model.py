@@ -95,7 +95,7 @@ class RunsModel:
     not_held : what was asked for and could not be held, by name, with its reason.
     terms : random terms held.
     fit : by ``fit_runs``; None where nothing was fitted.
-    values : the runs as values with known variances about the fit, for further fits; None where they could not be had.
+    values : the runs as values with known variances about the fit, for further fits; None where they are not available.
     apart : what the runs can tell apart; None where that could not be judged.
     variances : by name, the residual last; empty where not fitted.
     steels : every pair of known steels; without figures where not fitted.
@@ -144,7 +144,7 @@ def runs_model(low: ArrayLike, high: ArrayLike, labels: Mapping[str, Sequence], 
     submission, steel × sharpener, steel × tester, of which aliased ones are dropped by ``terms_held``. Sharpeners' and
     testers' variances follow ``separability``'s verdict on their split: no number, or upper limits only. Any other variance
     that would be known to no better than its own size (cv > 1, at the variances assumed) is given as an upper limit. Covariance of
-    coefficients with the Kenward–Roger correction where it is had.
+    coefficients with the Kenward–Roger correction where it is available.
     """
     return model_of(checked_runs(low, high, labels), level=level, profile=profile)
 

@@ -195,7 +195,7 @@ def separability(labels: Mapping[str, Sequence], *, variances: Mapping[str, floa
     Notes
     -----
     C = Zᵀ(I − P_other)Z is the information on a factor, C₀ the same without the factor it is paired with: the people for
-    a steel, the other role for a role. A difference is told weakly when its efficiency is below 0.2 or fewer than 4
+    a steel, the other role for a role. A difference is weakly estimable when its efficiency is below 0.2 or fewer than 4
     independent comparisons across people carry it (the rank that factor × people adds to all other factors). With one
     blocking factor the efficiencies are those of an incomplete block design (John & Williams 1995, Cyclic and Computer
     Generated Designs, ch. 2).

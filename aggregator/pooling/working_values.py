@@ -57,7 +57,7 @@ def working_values(runs: Runs, X: np.ndarray, groups: Mapping[str, np.ndarray], 
     -------
     WorkingValues
         Exact runs as they are; intervals as midpoints with width²/12 where the residual is wide enough, as in
-        ``crossed_censored``; one-sided runs by ``normal_sites``. None where the latter could not be had.
+        ``crossed_censored``; one-sided runs by ``normal_sites``. None where the latter is not available.
     """
     open_runs, width = runs.one_sided, runs.high - runs.low
     if not width.any():
@@ -160,7 +160,7 @@ def settled_values(runs: Runs, X: np.ndarray, groups: Mapping[str, np.ndarray]) 
     for _ in range(MOST_ROUNDS):
         values, before = working_values(runs, X, groups, centre), centre
         if values is None:
-            return None, "what one-sided runs say could not be had"
+            return None, "what one-sided runs say could not be worked out"
         centre = centre_of(values, X, groups, centre.variances)
         if centre is None or _moved(before, centre) < SETTLED:
             return values, ""  # where there is no centre, the fit itself says why

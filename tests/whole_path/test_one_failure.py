@@ -104,7 +104,7 @@ PLACES = (
         "pooling.all_answers",
         "headline_of",
         "the hierarchical model|what the runs can tell apart",
-        rf"/pools/\d+/(told_apart|headline|crossovers)|{ENDPOINT}/(steels|practice|model|sharpening)",
+        rf"/pools/\d+/(told_apart|headline|quoted|crossovers)|{ENDPOINT}/(steels|practice|model|sharpening)",
     ),
     Planted("pooling.steel_network", "network", "the network of steels", rf"{ENDPOINT}/network|{METHOD}"),
     Planted("pooling.probes", "model", "the question", rf"{ENDPOINT}/(probes/\d+|probes_sentence)", holds="fit"),

@@ -21,7 +21,7 @@ from .profile import METHOD, CensoredRuns, ProfileLimits, fit_runs, profile_limi
 from .repeatability import ASSUMED, RepeatabilityTable
 from .results import Contrast, LackOfFit, OneSided, SubmissionEstimate, Verdict
 from .verdict import one_sided, verdict, verdict_of
-from .words import METHODS, why_none
+from .words import METHODS, left_out, why_none
 
 LEVEL = 0.95
 POOLED_FACTORS = ("steel", "practice")  # what is compared over submissions; only there can a bound be weighed in
@@ -219,7 +219,7 @@ def _method(fitting: str, entry, replicates: int, model: Model, rows: list[Endpo
     elif replicates == 0:
         parts.append(METHODS["no_replicates"])
     if model.left_out:
-        parts.append(METHODS["left_out"].format(blocks=" and ".join(model.left_out)))
+        parts.append(left_out(model.left_out))
     split = sum(row.split_tester for row in rows)
     if split:
         parts.append(METHODS["one_split" if split == 1 else "splits"].format(runs=split))

@@ -5,6 +5,8 @@ The page that answers in the browser says the same (it is handed these patterns)
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from aggregator.reasons import Reason, code_of
 
 FACTORS = {
@@ -48,6 +50,11 @@ FROM_CENSORED_RUNS = frozenset({"bound", "no_bound", "arms_censored", "many_cens
 def why_none(code: str, **arguments: str) -> Reason:
     """Why a contrast has no estimate."""
     return Reason(code, REASONS[code], **arguments)
+
+
+def left_out(blocks: Iterable[str]) -> str:
+    """That too few runs share what is named for its effect to be taken out."""
+    return METHODS["left_out"].format(blocks=" and ".join(blocks))
 
 
 def moves_together(why: str) -> str:

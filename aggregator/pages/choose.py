@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from aggregator.bundle.answer_model import Answer
 from aggregator.bundle.model import Comparison, EndpointResult, Pool, Results
+from aggregator.bundle.sentences import NOTHING_TO_COMPARE
 
 from .words import endpoints_in_order
 
@@ -73,5 +74,5 @@ def headline_pair(pool: Pool) -> list[tuple[EndpointResult, Answer]]:
 def quoted_sentence(pool: Pool) -> str:
     """The answer that the headline quotes, without how few submissions it rests on."""
     if pool.quoted is None:
-        return pool.headline
+        return NOTHING_TO_COMPARE
     return next(c.sentence for e, c in headline_pair(pool) if e.id == pool.quoted.endpoint)

@@ -81,16 +81,19 @@ def _pairs(points: Sequence[CurvePoint]) -> list[tuple[str, str]]:
 
 
 def _pair(pair, points, at, means, draws, checkpoints, reference: float) -> CurvePair:
-    own = {steel: [point for point in points if point.steel == steel] for steel in pair}
-    hands = {steel: {(p.submission, p.sharpener, p.tester) for p in own[steel]} for steel in pair}
-    met = hands[pair[0]] & hands[pair[1]]
+    own = [[point for point in points if point.steel == steel] for steel in pair]
+    hands = [{(p.submission, p.sharpener, p.tester) for p in side} for side in own]
+    runs, blades = [len({(p.submission, p.run) for p in side}) for side in own], [len({p.blade for p in side}) for side in own]
+    met = hands[0] & hands[1]
     work = [w for w in checkpoints if all(w in at.get(steel, {}) for steel in pair)]
     return CurvePair(
         points[0].pool,
         *pair,
         submissions=len({submission for submission, _, _ in met}),
-        **{f"runs_{side}": len({(p.submission, p.run) for p in own[steel]}) for side, steel in zip(("first", "second"), pair, strict=True)},
-        **{f"blades_{side}": len({p.blade for p in own[steel]}) for side, steel in zip(("first", "second"), pair, strict=True)},
+        runs_first=runs[0],
+        runs_second=runs[1],
+        blades_first=blades[0],
+        blades_second=blades[1],
         left_out=tuple(w for w in checkpoints if w not in work),
         reference=reference,
         contrast=attempt(

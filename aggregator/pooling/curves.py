@@ -129,27 +129,27 @@ def starting_keenness(points: Iterable[CurvePoint]) -> dict[PoolKey, float]:
 def _of_pool(points: list[CurvePoint], checkpoints, priors: Mapping[str, HalfT], lower: bool, start: float) -> PoolCurves:
     told, pool = _told(points), points[0].pool
     steels = sorted({point.steel for point in told})
-    readings, fit = attempt(
-        lambda: _fitted(told, priors, lower),
-        lambda why: (None, why),
-        lambda found: () if found[0] is None else (found[1].coefficients, found[1].covariances),
+    found = attempt(
+        lambda: _posterior(told, priors, lower),
+        lambda why: why,
+        lambda found: () if isinstance(found, str) else (found[1].weights, found[1].coefficients, found[1].covariances),
     )
-    if readings is None or fit.state != "fitted":
-        why = fit if readings is None else fit.reason
-        return PoolCurves(
-            tuple(MeanCurve(pool, steel, (), why) for steel in steels), curve_pairs(points, (), np.zeros(0), why, checkpoints, start)
-        )
+    if isinstance(found, str):
+        curves = tuple(MeanCurve(pool, steel, (), found) for steel in steels)
+        return PoolCurves(curves, curve_pairs(points, (), np.zeros(0), found, checkpoints, start))
+    readings, fit = found
+    draws = attempt(lambda: fit.draws(DRAWS, np.random.default_rng(SEED)), lambda why: why)
     curves = tuple(_curve(pool, steel, told, readings, fit, start) for steel in steels)
-    draws = fit.draws(DRAWS, np.random.default_rng(SEED))
     return PoolCurves(curves, curve_pairs(points, readings.cells, fit.weights @ fit.coefficients, draws, checkpoints, start))
 
 
-def _fitted(told: list[CurvePoint], priors: Mapping[str, HalfT], lower: bool) -> tuple[_Readings | None, HierarchicalFit | str]:
-    """Readings and the posterior of their cells' means; the reason, empty here, where there is nothing to fit."""
+def _posterior(told: list[CurvePoint], priors: Mapping[str, HalfT], lower: bool) -> tuple[_Readings, HierarchicalFit] | str:
+    """Readings and the posterior of their cells' means; else why not, empty where there is nothing to fit."""
     if not told:
-        return None, ""
+        return ""
     readings = _readings(told, lower)
-    return readings, _fit(readings, priors)
+    fit = _fit(readings, priors)
+    return (readings, fit) if fit.state == "fitted" else fit.reason
 
 
 def _curve(pool: PoolKey, steel: str, told: list[CurvePoint], readings: _Readings, fit: HierarchicalFit, start: float) -> MeanCurve:

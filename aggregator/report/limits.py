@@ -8,7 +8,7 @@ from itertools import groupby, pairwise
 
 from aggregator.errors import Finding
 from aggregator.estimates import SubmissionEstimate
-from aggregator.estimates.words import METHODS, moves_together
+from aggregator.estimates.words import left_out, moves_together
 from aggregator.records.canonical import CanonicalRun
 from aggregator.records.model.protocol import Protocol
 from aggregator.records.model.submission import Submission
@@ -71,7 +71,7 @@ def _aliased(estimates: Sequence[SubmissionEstimate], protocol: Protocol) -> Ite
         yield Limit("confounding", f"{'; '.join(pairs)} cannot be told apart: {why}.")
     for estimate in estimates:
         if estimate.endpoint == primary and estimate.left_out:
-            yield Limit("confounding", f"There were {METHODS['left_out'].format(blocks=' and '.join(estimate.left_out))}.")
+            yield Limit("confounding", f"There were {left_out(estimate.left_out)}.")
 
 
 def _hidden(record: Submission, runs: Sequence[CanonicalRun], findings: Iterable[Finding]) -> Iterator[Limit]:

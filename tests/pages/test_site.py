@@ -70,6 +70,14 @@ def test_the_first_page_answers_for_none_one_two_and_more() -> None:
     assert results(3, 4).pools[-1].headline in home(3, 4)
 
 
+def test_a_first_submission_without_anything_to_compare_is_counted_once() -> None:
+    found = results(1, 0)
+    nothing = {"headline": "One submission so far. There is nothing to compare yet.", "quoted": None}
+    bare = tuple(pool.model_copy(update=nothing) for pool in found.pools)
+    page = dict(generate_pages(found.model_copy(update={"pools": bare})))["index.md"]
+    assert "One measured submission so far. There is nothing to compare yet." in page
+
+
 def test_measured_results_come_first_and_the_demonstration_goes_to_its_corner() -> None:
     assert "Simulated demonstration. Invented volunteers" in home(0, 4)
     assert "Simulated demonstration. Invented volunteers" not in home(1, 4)

@@ -352,3 +352,21 @@ def test_covariances_move_along_the_logarithm_and_stay_positive_definite():
     C = np.array([[2.0, 0.6], [0.6, 0.5]])
     moved = sys.modules[hierarchical.__module__]._along(C, np.array([C * math.log(4), -C * math.log(4), np.zeros((2, 2))]))
     np.testing.assert_allclose(moved, [4 * C, C / 4, C], rtol=1e-12)
+
+
+def test_draws_come_from_the_mixture_that_the_posterior_is():
+    """Mean and covariance of a mixture are known from its parts; mirrored draws have the mean almost to the last digit."""
+    y, X, groups = data()[:3]
+    fit = hierarchical(y, X, groups, {name: HalfT(4, 0.5, "here") for name in (*groups, "residual")})
+    drawn = fit.draws(40_001, np.random.default_rng(3))
+    mean = fit.weights @ fit.coefficients
+    covariance = np.einsum("s,sij->ij", fit.weights, fit.covariances) + np.einsum(
+        "s,si,sj->ij", fit.weights, fit.coefficients - mean, fit.coefficients - mean
+    )
+    assert drawn.shape == (40_001, X.shape[1])
+    sd = np.sqrt(np.diag(covariance))
+    assert np.abs(drawn.mean(axis=0) - mean).max() < 0.01 * sd.max()
+    assert np.cov(drawn.T) == pytest.approx(covariance, abs=0.03 * sd.max() ** 2)
+    for k in range(X.shape[1]):
+        told = fit.contrast(np.eye(X.shape[1])[k])
+        assert np.quantile(drawn[:, k], (0.025, 0.975)) == pytest.approx([told.interval.low, told.interval.high], abs=0.05 * sd[k])

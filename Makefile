@@ -26,7 +26,7 @@ test: $(VENV)/.test
 	$(BIN)/python -m pytest -n auto
 
 schemas: $(VENV)/.site
-	$(BIN)/python -m aggregator.bundle.schemas
+	$(BIN)/python -m edgehold.results.publish.schemas
 	$(BIN)/python -m tests.records.write_published_fixtures
 
 demo: $(VENV)/.site

@@ -5,7 +5,7 @@ from __future__ import annotations
 import ast
 from pathlib import Path
 
-PACKAGE = Path(__file__).parents[1] / "aggregator"
+PACKAGE = Path(__file__).parents[1] / "aggregator" / "edgehold"
 
 
 def module_name(path: Path, package: Path = PACKAGE) -> str:
@@ -51,15 +51,15 @@ def _reached(graph: dict[str, set[str]], start: str) -> set[str]:
     return seen
 
 
-def between_packages(graph: dict[str, set[str]]) -> dict[str, set[str]]:
-    """The same between the parts right below the package; a part is a folder or a module."""
+def between_packages(graph: dict[str, set[str]], depth: int = 2) -> dict[str, set[str]]:
+    """The same between the parts right below the package (depth 2), or below those (3); a part is a folder or a module."""
     found: dict[str, set[str]] = {}
     for name, others in graph.items():
-        mine = part_of(name)
-        found.setdefault(mine, set()).update(part_of(other) for other in others)
+        mine = part_of(name, depth)
+        found.setdefault(mine, set()).update(part_of(other, depth) for other in others)
     return {part: others - {part} for part, others in found.items()}
 
 
-def part_of(name: str) -> str:
-    """The part right below the package that a module stands in."""
-    return ".".join(name.split(".")[:2])
+def part_of(name: str, depth: int = 2) -> str:
+    """The part that a module stands in: right below the package, or deeper."""
+    return ".".join(name.split(".")[:depth])

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[1]
-STAGES = ("endpoints", "estimates", "pooling", "numerics", "bundle", "pages", "report", "planning", "review")
+STAGES = ("endpoints", "estimates", "pooling", "numerics", "results", "forms", "pages", "report", "planning", "review")
 WORDS = re.compile(r"(^|_)(reason|reasons|why|sentence|caveat|method|remark|headline|weak)$")
 READING = {"startswith", "endswith", "removeprefix", "removesuffix", "split", "partition", "find", "index", "replace", "count"}
 
@@ -36,7 +36,7 @@ def decisions(source: str) -> list[int]:
 def test_no_stage_reads_its_own_sentences(stage):
     told = {
         str(path.relative_to(ROOT)): lines
-        for path in sorted((ROOT / "aggregator" / stage).rglob("*.py"))
+        for path in sorted((ROOT / "aggregator" / "edgehold" / stage).rglob("*.py"))
         if (lines := decisions(path.read_text(encoding="utf-8")))
     }
     assert told == {}
@@ -46,7 +46,7 @@ def test_no_template_looks_into_a_sentence():
     looked = re.compile(r"\bin\s+\w+\.(?:\w+_)?(?:reason|sentence|caveat|method|headline)\b(?!s)")
     told = {
         path.name: found
-        for path in (ROOT / "aggregator/pages/templates").glob("*.html")
+        for path in (ROOT / "aggregator/edgehold/pages/templates").glob("*.html")
         if (found := looked.findall(path.read_text("utf-8")))
     }
     assert told == {}

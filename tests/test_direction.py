@@ -6,31 +6,31 @@ import pytest
 
 from tests.imports import PACKAGE, between_packages, circles, imports, part_of
 
-STAGES = ["records", "endpoints", "estimates", "pooling", "bundle", "pages"]
-EVERYWHERE = {"errors", "reasons", "counted", "numerics", "registers"}
-BESIDE = {"bundle": {"review"}}
+STAGES = ["records", "endpoints", "estimates", "pooling", "results", "forms", "pages"]
+EVERYWHERE = {"errors", "reasons", "counted", "numerics"}
+BESIDE = {"forms": {"review"}}
 """What stands beside the path and may be imported all the same: it knows the records and nothing else."""
 GRAPH = imports()
-MODULES = [name for name in GRAPH if part_of(name).removeprefix("aggregator.") in {"numerics", *STAGES}]
+MODULES = [name for name in GRAPH if part_of(name).removeprefix("edgehold.") in {"numerics", *STAGES}]
 
 
 @pytest.mark.parametrize("module", MODULES)
 def test_a_stage_imports_only_from_its_left(module):
-    stage = part_of(module).removeprefix("aggregator.")
+    stage = part_of(module).removeprefix("edgehold.")
     left = STAGES[: STAGES.index(stage)] if stage in STAGES else []
-    imported = {part_of(other).removeprefix("aggregator.") for other in GRAPH[module]} - {"aggregator"}
+    imported = {part_of(other).removeprefix("edgehold.") for other in GRAPH[module]} - {"edgehold"}
     assert imported <= {*left, stage, *EVERYWHERE, *BESIDE.get(stage, ())}
 
 
-def test_what_the_bundle_takes_from_beside_the_path_knows_the_records_alone():
-    review = [name for name in GRAPH if part_of(name) == "aggregator.review"]
+def test_what_the_forms_take_from_beside_the_path_knows_the_records_alone():
+    review = [name for name in GRAPH if part_of(name) == "edgehold.review"]
     assert len(review) > 5
     for name in review:
-        assert {part_of(other) for other in GRAPH[name]} <= {"aggregator.records", "aggregator.review", "aggregator.errors"}, name
+        assert {part_of(other) for other in GRAPH[name]} <= {"edgehold.records", "edgehold.review", "edgehold.errors"}, name
 
 
 def test_every_stage_has_modules_to_look_at():
-    assert {part_of(name).removeprefix("aggregator.") for name in MODULES} == {"numerics", *STAGES}
+    assert {part_of(name).removeprefix("edgehold.") for name in MODULES} == {"numerics", *STAGES}
 
 
 def test_numerics_knows_no_library_but_numpy_and_scipy():
@@ -38,13 +38,14 @@ def test_numerics_knows_no_library_but_numpy_and_scipy():
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.ImportFrom) and node.level == 0:
                 assert node.module.split(".")[0] in {
-                    "__future__", "aggregator", "collections", "dataclasses", "functools", "itertools", "math", "numpy", "scipy", "typing",
+                    "__future__", "edgehold", "collections", "dataclasses", "functools", "itertools", "math", "numpy", "scipy", "typing",
                 }  # fmt: skip
 
 
 def test_no_module_and_no_package_imports_itself_through_others():
     assert circles(GRAPH) == []
     assert circles(between_packages(GRAPH)) == []
+    assert circles(between_packages(GRAPH, depth=3)) == [], "rooms inside a stage"
 
 
 def test_the_guard_sees_relative_imports_those_for_types_and_circles(tmp_path):

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 import yaml
 
-import aggregator
+import edgehold
 
 ROOT = Path(__file__).parents[1]
 TOP_LEVEL = {
@@ -42,7 +42,7 @@ def test_ci_runs_the_readme_test_command():
 
 
 def test_the_readme_names_every_command_of_the_program_and_no_other(capsys):
-    from aggregator.cli import main
+    from edgehold.cli import main
 
     with pytest.raises(SystemExit):
         main(["--help"])
@@ -53,7 +53,7 @@ def test_the_readme_names_every_command_of_the_program_and_no_other(capsys):
 def test_one_version_everywhere():
     cited = yaml.safe_load((ROOT / "CITATION.cff").read_text())["version"]
     newest = re.search(r"^## ([0-9.]+)", (ROOT / "aggregator" / "CHANGELOG.md").read_text(), re.M).group(1)
-    assert aggregator.__version__ == cited == newest
+    assert edgehold.__version__ == cited == newest
 
 
 def test_dependencies_have_an_upper_end():
@@ -64,5 +64,5 @@ def test_dependencies_have_an_upper_end():
 
 def test_every_top_level_folder_of_the_program_is_in_the_guide():
     guide = (ROOT / "DEVELOPERS.md").read_text()
-    packages = {path.name for path in (ROOT / "aggregator").iterdir() if path.is_dir() and path.name != "__pycache__"}
+    packages = {path.name for path in (ROOT / "aggregator" / "edgehold").iterdir() if path.is_dir() and path.name != "__pycache__"}
     assert {name for name in packages if f"`{name}`" not in guide} == set()

@@ -10,16 +10,16 @@ from pathlib import Path
 import pytest
 import yaml
 
-from aggregator.bundle.form import repository_url
-from aggregator.bundle.form_layout import worked_example
-from aggregator.cli import main
-from aggregator.records import load_repository
-from aggregator.records.codes import CODES
-from aggregator.records.form import read_record
-from aggregator.records.model.changes import PersonFile
-from aggregator.records.model.review import Event, Objection, Outcome
-from aggregator.records.rules.additions import is_data
-from aggregator.records.threads import state_of
+from edgehold.cli import main
+from edgehold.forms.layout import worked_example
+from edgehold.records import load_repository
+from edgehold.records.codes import CODES
+from edgehold.records.model.changes import PersonFile
+from edgehold.records.model.review import Event, Objection, Outcome
+from edgehold.records.read.form import read_record
+from edgehold.records.request.additions import is_data
+from edgehold.records.schemas import repository_url
+from edgehold.records.threads import state_of
 from tests.proposals.requests import commit, git
 from tests.published import copy_protocols
 
@@ -70,7 +70,7 @@ def write_measured(root, protocol, name, scale):
 
 def run(block: str, root: Path) -> str:
     """Run a block as somebody types it; ``edgehold`` is this one."""
-    program = f"edgehold() {{ '{sys.executable}' -m aggregator \"$@\"; }}\n"
+    program = f"edgehold() {{ '{sys.executable}' -m edgehold \"$@\"; }}\n"
     environment = {"PATH": "/usr/bin:/bin", "PYTHONPATH": str(ROOT), "HOME": str(root), "LC_ALL": "C.UTF-8"}
     done = subprocess.run(["bash", "-euc", program + block], cwd=root, env=environment, capture_output=True, text=True, timeout=60)
     assert done.returncode == 0, f"{block}{done.stdout}{done.stderr}"
@@ -167,7 +167,7 @@ def test_what_a_guide_names_is_there(guide):
 
 
 def test_what_the_runbook_calls_code_is_code():
-    for path in (".github/workflows/check.yml", "aggregator/cli.py", "Makefile", "mkdocs.yml", ".ci/run"):
+    for path in (".github/workflows/check.yml", "aggregator/edgehold/cli.py", "Makefile", "mkdocs.yml", ".ci/run"):
         assert not is_data(path)
 
 

@@ -15,12 +15,13 @@ from pathlib import Path
 
 import yaml
 
-from aggregator.bundle.answer_rules import answer_rules
-from aggregator.bundle.repeatability import Content, PublishedRepeatability, content_sha256
-from aggregator.records.model.protocol import Protocol
-from aggregator.records.model.submission import Submission
-from aggregator.records.registers import load_steels
-from aggregator.report import answer_submission
+from edgehold.forms.answer import answer_rules
+from edgehold.records.model.protocol import Protocol
+from edgehold.records.model.submission import Submission
+from edgehold.records.registers import load_steels
+from edgehold.report import answer_submission
+from edgehold.results.model.repeatability import Content, PublishedRepeatability
+from edgehold.results.publish.repeatability import content_sha256
 
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy.stats import f, t
 
-from aggregator.bundle.answer_rules import answer_rules
-from aggregator.records.registers import load_steels
+from edgehold.forms.answer import answer_rules
+from edgehold.records.registers import load_steels
 
 from .cases import answered, differences, files, nothing_published, protocol_of
 from .write import all_cases

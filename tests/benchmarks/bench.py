@@ -25,7 +25,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parent))
 from shared_runs import simulate, write
 
-from aggregator.pooling.random_effects import random_effects
+from edgehold.pooling.pairwise.random_effects import random_effects
 
 HERE = Path(__file__).parent
 TABLE = HERE / "RESULTS.md"

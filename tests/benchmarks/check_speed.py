@@ -108,7 +108,7 @@ def measured(folder: Path, *words: str) -> tuple[float, float, float, str]:
     """Seconds on the clock and of CPU, peak MB of the program, and its last line, of one run of the command."""
     with tempfile.TemporaryFile() as out:
         begun = time.perf_counter()
-        command = [sys.executable, "-m", "aggregator", "check", "--root", str(folder), *words]
+        command = [sys.executable, "-m", "edgehold", "check", "--root", str(folder), *words]
         process = subprocess.Popen(command, cwd=ROOT, env=os.environ | ONE_THREAD, stdout=out)
         _, status, used = os.wait4(process.pid, 0)
         seconds = time.perf_counter() - begun

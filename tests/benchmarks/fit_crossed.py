@@ -21,7 +21,7 @@ import pandas as pd
 import scipy
 import scipy.sparse as sp
 
-from aggregator.pooling.crossed import CrossedFit, crossed
+from edgehold.pooling.crossed.crossed import CrossedFit, crossed
 
 Result = TypeVar("Result")
 TERMS = ("tester", "sharpener", "blade", "cell")

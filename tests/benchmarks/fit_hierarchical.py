@@ -14,8 +14,8 @@ import numpy as np
 import pandas as pd
 from fit_crossed import TERMS, timed
 
-from aggregator.numerics.half_t import HalfT
-from aggregator.pooling.hierarchical import HierarchicalFit, hierarchical
+from edgehold.numerics.half_t import HalfT
+from edgehold.pooling.hierarchical import HierarchicalFit, hierarchical
 
 PRIORS = {name: HalfT(4, 0.2) for name in TERMS} | {"residual": HalfT(4, 0.3)}
 

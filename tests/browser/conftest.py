@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
-from aggregator import pipeline
+from edgehold import pipeline
 from tests.published import copy_demonstrated
 
 from .chromium import SWITCHES, chromium_path

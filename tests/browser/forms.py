@@ -10,8 +10,8 @@ from pathlib import Path
 
 from playwright.sync_api import Browser, BrowserContext, Locator, expect
 
-from aggregator.records import load_repository
-from aggregator.records.canonical import Repository
+from edgehold.records import load_repository
+from edgehold.records.canonical import Repository
 from tests.published import copy_protocols
 
 from .crawling import WATCH, WIDE

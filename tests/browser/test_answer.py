@@ -12,10 +12,10 @@ from playwright.sync_api import Browser, Page
 from scipy.special import gammaln, log_ndtr, ndtri
 from scipy.stats import f, t
 
-from aggregator.endpoints.draws import key_of, normal_draws
-from aggregator.errors import WrittenError
-from aggregator.records.registers import load_units
-from aggregator.records.units import canonical_value, grammar, parse_number
+from edgehold.endpoints.draws import key_of, normal_draws
+from edgehold.errors import WrittenError
+from edgehold.records.registers import load_units
+from edgehold.records.units import canonical_value, grammar, parse_number
 
 from .serving import served
 
@@ -145,7 +145,7 @@ def test_distributions_agree_with_scipy(page):
 
 
 def test_numbers_in_sentences_are_written_as_the_program_writes_them(page):
-    from aggregator.bundle.sentences import amount
+    from edgehold.results.words.sentences import amount
 
     values = [2.125, 1.015, 12.25, 1234.5, 999.6, 99950.0, 2e-5, 3.25e7, 0.125, 0.0012345, 1.0, 0.5, 1 / 3, 2 / 3, 100000.0, 0.0625, 12.35]
     got = in_browser(page, "sentences", "return given.map(x => [m.amount(x), m.general(x), m.general(x, 3)]);", values)

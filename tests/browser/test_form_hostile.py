@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from playwright.sync_api import expect
 
-from aggregator.records.model.submission import Submission
+from edgehold.records.model.submission import Submission
 
 from .crawling import FACTS, NARROW
 from .forms import Tab, example, new_context

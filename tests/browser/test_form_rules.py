@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.form.corpus import FRONTS, REFUSED, cases, program_findings, rules_of
+from tests.forms.corpus import FRONTS, REFUSED, cases, program_findings, rules_of
 from tests.records.builder import REMOVED, TODAY, changed
 
 ROOT = Path(__file__).parents[2]

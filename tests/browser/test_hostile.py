@@ -10,14 +10,14 @@ import pytest
 import yaml
 from playwright.sync_api import expect
 
-from aggregator import pipeline
-from aggregator.errors import FindingsError
-from aggregator.records import load_repository
-from aggregator.records.model.changes import Correction, Retraction
-from aggregator.records.model.protocol import Protocol
-from aggregator.records.model.review import Event, Objection, Outcome, Response
-from aggregator.records.model.submission import Submission
-from aggregator.records.threads import state_of
+from edgehold import pipeline
+from edgehold.errors import FindingsError
+from edgehold.records import load_repository
+from edgehold.records.model.changes import Correction, Retraction
+from edgehold.records.model.protocol import Protocol
+from edgehold.records.model.review import Event, Objection, Outcome, Response
+from edgehold.records.model.submission import Submission
+from edgehold.records.threads import state_of
 
 from .crawling import NARROW
 from .hostile import PROTOCOL, SNEAKY_DRAWINGS, VERSIONS, write_hostile_repository

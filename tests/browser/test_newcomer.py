@@ -13,8 +13,8 @@ import pytest
 import yaml
 from playwright.sync_api import Browser, Locator, Page, expect
 
-from aggregator import pipeline
-from aggregator.cli import main
+from edgehold import pipeline
+from edgehold.cli import main
 from tests.published import copy_protocols
 
 from .crawling import NARROW, WATCH

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from aggregator.report.page import report_html
+from edgehold.report.page import report_html
 from tests.report.reports import report
 
 from .test_axe import grave

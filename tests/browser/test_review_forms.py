@@ -8,12 +8,12 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import expect
 
-from aggregator import pipeline
-from aggregator.records import load_repository
-from aggregator.records.yaml_reading import parse_yaml, split_front_matter
-from aggregator.review.drafts import name_of
-from aggregator.review.writing import markdown_text
-from tests.form.review_corpus import cases, objection, path_of, program_findings, put, response, rules_of, write_repository
+from edgehold import pipeline
+from edgehold.records import load_repository
+from edgehold.records.read.yaml_reading import parse_yaml, split_front_matter
+from edgehold.review.drafts import name_of
+from edgehold.review.writing import markdown_text
+from tests.forms.review_corpus import cases, objection, path_of, program_findings, put, response, rules_of, write_repository
 from tests.published import copy_demonstrated
 from tests.records.builder import TODAY
 

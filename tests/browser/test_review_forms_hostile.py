@@ -9,7 +9,7 @@ from urllib.parse import quote
 import pytest
 from playwright.sync_api import expect
 
-from aggregator.records import load_repository
+from edgehold.records import load_repository
 
 from .crawling import FACTS, NARROW
 from .forms import Tab, new_context

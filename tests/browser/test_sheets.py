@@ -10,14 +10,14 @@ import re
 import pytest
 from playwright.sync_api import expect
 
-from aggregator.bundle.form import form_rules
-from aggregator.records.model.protocol import Protocol
-from aggregator.records.registers import load_steels
-from aggregator.sheets.browser import browser_rules
-from aggregator.sheets.cells import cell_name
-from aggregator.sheets.csv_table import read_csv
-from aggregator.sheets.interpret import interpret, protocol_named
-from aggregator.sheets.lines import MARKER, sheet_rules
+from edgehold.forms.submission import form_rules
+from edgehold.records.model.protocol import Protocol
+from edgehold.records.registers import load_steels
+from edgehold.sheets.browser import browser_rules
+from edgehold.sheets.cells import cell_name
+from edgehold.sheets.csv_table import read_csv
+from edgehold.sheets.interpret import interpret, protocol_named
+from edgehold.sheets.lines import MARKER, sheet_rules
 from tests.fuzz.sheets import damaged_sheet
 from tests.records.builder import PASS_FAIL, protocol
 from tests.sheets.filling import Rows, csv_text

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from aggregator.demo import generate
-from aggregator.records.model.submission import Submission
+from edgehold.demo import generate
+from edgehold.records.model.submission import Submission
 
 ROOT = Path(__file__).resolve().parents[2]
 

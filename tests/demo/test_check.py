@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from aggregator.records import load_repository
+from edgehold.records import load_repository
 
 ROOT = Path(__file__).resolve().parents[2]
 STORY = {

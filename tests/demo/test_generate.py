@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from aggregator.demo import PUBLISHED_SEED, Effects, generate, write_demo
+from edgehold.demo import PUBLISHED_SEED, Effects, generate, write_demo
 
 ROOT = Path(__file__).resolve().parents[2]
 SIMULATED = ROOT / "submissions" / "simulated"
@@ -38,10 +38,10 @@ def test_writing_again_replaces_what_was_there_and_leaves_nothing_beside(tmp_pat
 
 
 def test_the_generator_reads_no_stage_of_the_pooling_path():
-    for path in (ROOT / "aggregator" / "demo").glob("*.py"):
+    for path in (ROOT / "aggregator" / "edgehold" / "demo").glob("*.py"):
         for node in ast.walk(ast.parse(path.read_text())):
             if isinstance(node, ast.ImportFrom) and node.level == 0:
-                assert not node.module.startswith("aggregator"), f"{path.name} imports {node.module}"
+                assert not node.module.startswith("edgehold"), f"{path.name} imports {node.module}"
 
 
 @pytest.mark.parametrize("name", [n for n in Effects.__dataclass_fields__ if n != "curves"])

@@ -9,9 +9,9 @@ from typing import get_args
 
 import pytest
 
-from aggregator.demo.methods import METHODS, method
-from aggregator.demo.writing import NEWTONS
-from aggregator.records.model.submission import Run
+from edgehold.demo.methods import METHODS, method
+from edgehold.demo.writing import NEWTONS
+from edgehold.records.model.submission import Run
 
 PROTOCOLS = ("life-on-card", "steels-exchanged-rope", "two-sharpeners-rope")
 

@@ -7,13 +7,13 @@ import math
 import numpy as np
 import pytest
 
-from aggregator.demo import Effects
-from aggregator.demo.cast import blade
-from aggregator.demo.cutting import Circumstances, keenness
-from aggregator.demo.effects import true_ratios
-from aggregator.demo.methods import METHODS, method
-from aggregator.demo.scenes import Arm
-from aggregator.demo.world import draw_world
+from edgehold.demo import Effects
+from edgehold.demo.cast import blade
+from edgehold.demo.cutting import Circumstances, keenness
+from edgehold.demo.effects import true_ratios
+from edgehold.demo.methods import METHODS, method
+from edgehold.demo.scenes import Arm
+from edgehold.demo.world import draw_world
 
 ROPE = method("steels-exchanged-rope", "2.0.0")
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from aggregator.demo.writing import NEWTONS, Hand, written
+from edgehold.demo.writing import NEWTONS, Hand, written
 
 
 @pytest.mark.parametrize(

@@ -7,15 +7,9 @@ from pathlib import Path
 
 import yaml
 
-from aggregator.records.canonical import (
-    CanonicalReading,
-    CanonicalRun,
-    LoadedProtocol,
-    LoadedSubmission,
-    Repository,
-)
-from aggregator.records.model.protocol import Protocol
-from aggregator.records.model.submission import Submission
+from edgehold.records.canonical import CanonicalReading, CanonicalRun, LoadedProtocol, LoadedSubmission, Repository
+from edgehold.records.model.protocol import Protocol
+from edgehold.records.model.submission import Submission
 
 ROOT = Path(__file__).parents[2]
 ASSUMED = {"ln_sd": 0.25, "prior_df": 4, "source": "made up for a test"}

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from aggregator.endpoints.curve import Curve, held_after_dull, level_weights, linear, window_weights
+from edgehold.endpoints.curve import Curve, held_after_dull, level_weights, linear, window_weights
 
 
 def curve(work, k, se=0.05, first=5.0):

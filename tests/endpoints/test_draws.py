@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import kstest
 
-from aggregator.endpoints.draws import key_of, normal_draws, philox
+from edgehold.endpoints.draws import key_of, normal_draws, philox
 
 # The rows "philox4x32 10" of tests/kat_vectors in Random123 1.14.0 (D. E. Shaw Research): counter, key, words.
 PUBLISHED = [

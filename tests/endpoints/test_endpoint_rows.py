@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from aggregator.endpoints import curve_points, endpoint_rows
-from aggregator.endpoints.flags import per_side
-from aggregator.records.model.submission import EdgeAngle
+from edgehold.endpoints import curve_points, endpoint_rows
+from edgehold.endpoints.flags import per_side
+from edgehold.records.model.submission import EdgeAngle
 
 from .repositories import make_protocol, make_repository, make_run
 

@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import brentq, isotonic_regression
 
-from aggregator.endpoints.curve import Curve
-from aggregator.endpoints.life import life, pass_fail_life
+from edgehold.endpoints.curve import Curve
+from edgehold.endpoints.life import life, pass_fail_life
 
 FIRST = 5.0
 WORK = np.array([0, 5, 10, 20, 40, 80.0])

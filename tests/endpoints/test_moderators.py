@@ -5,9 +5,9 @@ import math
 
 import pytest
 
-from aggregator.endpoints import endpoint_rows
-from aggregator.endpoints.moderators import moderators_of
-from aggregator.records.model.submission import Submission
+from edgehold.endpoints import endpoint_rows
+from edgehold.endpoints.moderators import moderators_of
+from edgehold.records.model.submission import Submission
 from tests.endpoints.repositories import make_protocol, make_repository, make_run
 
 LEVELS = [{"kind": "level", "at": 0, "primary": True}, {"kind": "level", "at": 20}]

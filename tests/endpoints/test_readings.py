@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from aggregator.endpoints.readings import keenness, pooled_variance, reading_se
+from edgehold.endpoints.readings import keenness, pooled_variance, reading_se
 
 NONE = (None, None, None)
 

@@ -8,9 +8,9 @@ from pathlib import Path
 
 import yaml
 
-from aggregator.endpoints.rows import EndpointRow
-from aggregator.records.canonical import LoadedProtocol, PoolKey
-from aggregator.records.model.protocol import Protocol
+from edgehold.endpoints.rows import EndpointRow
+from edgehold.records.canonical import LoadedProtocol, PoolKey
+from edgehold.records.model.protocol import Protocol
 
 ROOT = Path(__file__).parents[2]
 POOL = PoolKey("steels-exchanged-rope", 2, "measured")

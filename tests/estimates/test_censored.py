@@ -10,8 +10,8 @@ from scipy.optimize import approx_fprime, minimize
 from scipy.stats import norm
 from scipy.stats import t as t_distribution
 
-from aggregator.estimates.censored import evaluate, fit_censored, problem_of
-from aggregator.estimates.profile import fit_runs, profile_limits
+from edgehold.estimates.censored import evaluate, fit_censored, problem_of
+from edgehold.estimates.profile import fit_runs, profile_limits
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 

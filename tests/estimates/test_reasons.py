@@ -4,10 +4,10 @@ import pickle
 
 import pytest
 
-from aggregator.estimates import words
-from aggregator.estimates.words import moves_together, why_none
-from aggregator.numerics.attempt import NotFitted
-from aggregator.reasons import Reason, code_of
+from edgehold.estimates import words
+from edgehold.estimates.words import moves_together, why_none
+from edgehold.numerics.attempt import NotFitted
+from edgehold.reasons import Reason, code_of
 
 
 def test_a_reason_is_its_words_and_knows_its_code_also_in_another_process():

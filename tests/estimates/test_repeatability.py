@@ -9,9 +9,9 @@ from scipy.special import digamma, polygamma
 from scipy.stats import bartlett
 from scipy.stats import f as f_distribution
 
-from aggregator.errors import InputError
-from aggregator.estimates import repeatability_table
-from aggregator.estimates.repeatability import Repeatability, fit_prior, heterogeneity_p, trigamma_inverse
+from edgehold.errors import InputError
+from edgehold.estimates import repeatability_table
+from edgehold.estimates.repeatability import Repeatability, fit_prior, heterogeneity_p, trigamma_inverse
 
 from .rows import POOL, make_protocols, make_rows
 

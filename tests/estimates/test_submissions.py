@@ -8,9 +8,9 @@ import pytest
 from scipy.stats import f as f_distribution
 from scipy.stats import t as t_distribution
 
-from aggregator.errors import InputError
-from aggregator.estimates import estimate_submissions, repeatability_table
-from aggregator.estimates.least_squares import reml_variance
+from edgehold.errors import InputError
+from edgehold.estimates import estimate_submissions, repeatability_table
+from edgehold.estimates.least_squares import reml_variance
 
 from .rows import make_protocols, make_rows
 

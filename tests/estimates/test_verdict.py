@@ -5,7 +5,7 @@ import math
 import pytest
 from scipy.stats import t as t_distribution
 
-from aggregator.estimates.verdict import one_sided, verdict, verdict_of
+from edgehold.estimates.verdict import one_sided, verdict, verdict_of
 
 M = 1.25
 CASES = [  # estimate, standard error, kind, with 20 degrees of freedom: t .975 is 2.086, t .95 is 1.725

@@ -13,14 +13,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-import aggregator.registers
-from aggregator.bundle.assemble import assemble
-from aggregator.bundle.tables import tables
-from aggregator.errors import Finding
-from aggregator.pages import generate_pages
-from aggregator.pipeline import find_everything
-from aggregator.records import load_repository
-from aggregator.records.canonical import ObjectionThread, Repository
+from edgehold.errors import Finding
+from edgehold.pages import generate_pages
+from edgehold.pipeline import find_everything
+from edgehold.records import load_repository
+from edgehold.records.canonical import ObjectionThread, Repository
+from edgehold.records.registers import PROGRAMS_OWN
+from edgehold.results.publish.assemble import assemble
+from edgehold.results.tables.tables import tables
 from tests.records.builder import (
     ABSENT,
     BODY,
@@ -132,8 +132,7 @@ def repository(root: Path) -> Path:
     for folder, entries in THREADS.items():
         for number, record in enumerate(entries):
             write(root / "protocols" / folder / f"{number:02d}-{record['kind']}.md", markdown(record, "Because.\n"))
-    registers = Path(aggregator.registers.__file__).parent
-    write(root / "aggregator/registers/steels.json", (registers / "steels.json").read_bytes())
+    write(root / "aggregator/registers/steels.json", (PROGRAMS_OWN / "steels.json").read_bytes())
     return root
 
 

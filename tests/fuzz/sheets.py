@@ -15,13 +15,13 @@ from collections.abc import Iterator
 from pathlib import Path
 from xml.sax.saxutils import escape
 
-from aggregator.records.canonical import Repository
-from aggregator.sheets.cells import trimmed
-from aggregator.sheets.csv_table import read_csv
-from aggregator.sheets.intake import Intake, sheet_from_bytes
-from aggregator.sheets.interpret import protocol_named
-from aggregator.sheets.lines import MARKER
-from aggregator.sheets.workbook import read_xlsx
+from edgehold.records.canonical import Repository
+from edgehold.sheets.cells import trimmed
+from edgehold.sheets.csv_table import read_csv
+from edgehold.sheets.intake import Intake, sheet_from_bytes
+from edgehold.sheets.interpret import protocol_named
+from edgehold.sheets.lines import MARKER
+from edgehold.sheets.workbook import read_xlsx
 from tests.records.builder import TODAY
 from tests.sheets.filling import repository
 from tests.sheets.write_corpus import CORPUS

@@ -3,15 +3,7 @@
 import numpy as np
 import pytest
 
-from aggregator.numerics.censored_mixed import (
-    Block,
-    covariance_slopes,
-    cycles,
-    dimensions,
-    expect,
-    gradient,
-    observed_information,
-)
+from edgehold.numerics.censored_mixed import Block, covariance_slopes, cycles, dimensions, expect, gradient, observed_information
 
 
 def block(seed=1, n=14):

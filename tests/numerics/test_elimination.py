@@ -6,7 +6,7 @@ import scipy.sparse as sp
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from aggregator.numerics.elimination import analyse, factorise, inverse_diagonal, solve
+from edgehold.numerics.elimination import analyse, factorise, inverse_diagonal, solve
 
 
 def a_matrix(size, degree, last, seed):

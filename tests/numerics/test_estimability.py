@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from aggregator.numerics.estimability import estimable, in_basis, prepare
+from edgehold.numerics.estimability import estimable, in_basis, prepare
 
 
 def columns(*factors):

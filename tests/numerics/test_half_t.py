@@ -7,7 +7,7 @@ import pytest
 from scipy.stats import halfnorm, norm
 from scipy.stats import t as student_t
 
-from aggregator.numerics.half_t import HalfT, from_score, log_density, log_slope, to_score
+from edgehold.numerics.half_t import HalfT, from_score, log_density, log_slope, to_score
 
 DFS = [1.0, 3.0, 4.0, 12.0, math.inf]
 SCALES = [0.1, 1.0, 7.0]

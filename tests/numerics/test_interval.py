@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from aggregator.numerics.interval import Interval
+from edgehold.numerics.interval import Interval
 
 
 def test_an_open_side_is_infinite():

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from scipy.optimize import isotonic_regression
 
-from aggregator.numerics.isotonic import decreasing_fit
+from edgehold.numerics.isotonic import decreasing_fit
 
 series = st.integers(1, 12).flatmap(
     lambda n: st.tuples(arrays(float, n, elements=st.floats(-5, 5, width=32)), arrays(float, n, elements=st.integers(1, 5).map(float)))

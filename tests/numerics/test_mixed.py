@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 import scipy.sparse as sp
 
-from aggregator.numerics import mixed_inference, variance_search
-from aggregator.numerics.mixed import average_information, prepare
-from aggregator.numerics.variance_search import Problem, at, average, expected, search, search_widely, start
-from aggregator.numerics.whitening import whitening
+from edgehold.numerics import mixed_inference, variance_search
+from edgehold.numerics.mixed import average_information, prepare
+from edgehold.numerics.variance_search import Problem, at, average, expected, search, search_widely, start
+from edgehold.numerics.whitening import whitening
 
 
 def a_data_set(seed=0, n=60, known=False, slope=False):

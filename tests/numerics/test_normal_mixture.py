@@ -5,7 +5,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.stats import norm
 
-from aggregator.numerics.normal_mixture import NormalMixture
+from edgehold.numerics.normal_mixture import NormalMixture
 
 CASES = {
     "one part": NormalMixture(np.array([1.0]), np.array([0.4]), np.array([0.09])),

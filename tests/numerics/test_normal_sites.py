@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy.stats import truncnorm
 
-from aggregator.numerics.normal_sites import normal_sites
-from aggregator.numerics.truncated_normal import truncated
+from edgehold.numerics.normal_sites import normal_sites
+from edgehold.numerics.truncated_normal import truncated
 
 
 def posterior(mean, covariance, y, v):

@@ -7,7 +7,7 @@ import pytest
 from scipy.stats import genpareto, norm
 from scipy.stats import t as student_t
 
-from aggregator.numerics.pareto import pareto_fit, smoothed_weights
+from edgehold.numerics.pareto import pareto_fit, smoothed_weights
 
 
 @pytest.mark.parametrize("shape", [-0.3, 0.0, 0.2, 0.5, 0.9])

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy.stats import chi2
 
-from aggregator.numerics import quadratic_form
-from aggregator.numerics.quadratic_form import mixture_cdf
+from edgehold.numerics import quadratic_form
+from edgehold.numerics.quadratic_form import mixture_cdf
 
 
 @pytest.mark.parametrize("df", [1, 2, 3, 7, 50, 1000, 100_000])

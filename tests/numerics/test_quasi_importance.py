@@ -5,7 +5,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.stats import chi2, kstest, multivariate_t, norm
 
-from aggregator.numerics.quasi_importance import (
+from edgehold.numerics.quasi_importance import (
     DF,
     FEW,
     LEAST_CURVATURE,

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import approx_fprime
 
-from aggregator.numerics.residual_spectrum import (
+from edgehold.numerics.residual_spectrum import (
     generalised_fit,
     maximise,
     profile_interval,

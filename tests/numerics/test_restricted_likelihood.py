@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.stats import multivariate_normal, norm
 
-from aggregator.numerics import elimination
-from aggregator.numerics.restricted_likelihood import likelihood_at, prepare_rows
+from edgehold.numerics import elimination
+from edgehold.numerics.restricted_likelihood import likelihood_at, prepare_rows
 
 SEEDS = st.integers(0, 2**32 - 1)
 WHOLE, NOTHING = 10**9, 0  # unknowns that the dense core may have

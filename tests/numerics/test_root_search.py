@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from aggregator.numerics.root_search import global_maximum, root_of_decreasing
+from edgehold.numerics.root_search import global_maximum, root_of_decreasing
 
 
 def test_a_root_keeps_its_digits_however_small_it_is():

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.stats import norm, truncnorm
 
-from aggregator.numerics.truncated_moments import NARROW, between
+from edgehold.numerics.truncated_moments import NARROW, between
 
 
 def moments(mean, variance, low, high):

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import multivariate_normal, truncnorm
 
-from aggregator.numerics.truncated_normal import POINTS, truncated
+from edgehold.numerics.truncated_normal import POINTS, truncated
 
 
 def test_without_a_shared_part_it_is_the_truncated_normal_of_scipy():

@@ -5,14 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from aggregator.numerics.weighted_regression import (
-    covariance,
-    log_determinant,
-    prepare,
-    projection_spectrum,
-    projection_traces,
-    weigh,
-)
+from edgehold.numerics.weighted_regression import covariance, log_determinant, prepare, projection_spectrum, projection_traces, weigh
 
 
 @st.composite

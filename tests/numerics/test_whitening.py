@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import scipy.sparse as sp
 
-from aggregator.numerics.whitening import whitening
+from edgehold.numerics.whitening import whitening
 
 
 def test_blocks_of_several_sizes_in_any_order_become_the_identity():

@@ -11,8 +11,8 @@ import sample_objections as objections
 import sample_studies as studies
 from sample_analyses import LONE_STEEL, PAIRS, STEELS, interval
 
-from aggregator.bundle.history import ChangedValueResult, ChangeResult, RemovedResult
-from aggregator.bundle.model import (
+from edgehold.results.model.history import ChangedValueResult, ChangeResult, RemovedResult
+from edgehold.results.model.results import (
     Comparison,
     Counts,
     Crossover,
@@ -36,8 +36,8 @@ from aggregator.bundle.model import (
     SubmissionResult,
     ToldApart,
 )
-from aggregator.bundle.sentences import headline, quoted_answer
-from aggregator.bundle.versions import EventResult, FigureResult, ProtocolResult, StepResult, ThreatResult
+from edgehold.results.model.versions import EventResult, FigureResult, ProtocolResult, StepResult, ThreatResult
+from edgehold.results.words.sentences import headline, quoted_answer
 
 WORK = (0.0, 5.0, 10.0, 20.0, 40.0, 80.0, 160.0)
 HANDLES = ("tern", "gull", "plover", "curlew")

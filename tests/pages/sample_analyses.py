@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from aggregator.bundle.analysis import (
+from edgehold.results.model.analyses import (
     BandPoint,
     CrossedContrast,
     CrossedResult,
@@ -16,7 +16,7 @@ from aggregator.bundle.analysis import (
     ProbeResult,
     Spread,
 )
-from aggregator.bundle.ratio import RatioInterval
+from edgehold.results.model.ratio import RatioInterval
 
 STEELS = ("demo-fine-stainless", "demo-high-speed", "demo-plain-carbon", "demo-powder-stainless")
 PAIRS = tuple((a, b) for i, a in enumerate(STEELS) for b in STEELS[i + 1 :])

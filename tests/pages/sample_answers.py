@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from sample_analyses import PAIRS, interval
 
-from aggregator.bundle.answer_model import Answer, HowMuchResult, MethodLine, ModelResult, PriorResult
+from edgehold.results.model.answers import Answer, HowMuchResult, MethodLine, ModelResult, PriorResult
 
 ALONE = "demo-fine-stainless was tested by one person only"
 UNSPLIT = "too few people exchanged edges"

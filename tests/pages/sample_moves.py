@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from sample_analyses import STEELS, interval
 
-from aggregator.bundle.move_model import CourseResult, Happening, MonthResult, Move, PoolLog, StandingResult
+from edgehold.results.model.moves import CourseResult, Happening, MonthResult, Move, PoolLog, StandingResult
 
 
 def happening(kind: str, **facts: object) -> Happening:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from aggregator.bundle.objections import EvidenceResult, ObjectionEntryResult, ObjectionResult
-from aggregator.bundle.text_changes import TextChangeResult
-from aggregator.bundle.versions import DifferenceResult, FieldChangeResult, StepResult
+from edgehold.results.model.objections import EvidenceResult, ObjectionEntryResult, ObjectionResult
+from edgehold.results.model.text_changes import TextChangeResult
+from edgehold.results.model.versions import DifferenceResult, FieldChangeResult, StepResult
 
 
 def evidence(probe: str = "", submission: str = "", citation: str = "") -> EvidenceResult:

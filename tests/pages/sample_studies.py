@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from sample_analyses import interval
 
-from aggregator.bundle.study_checks import ByPeople, SmallStudies, StudyChecksResult, StudyInfluence
+from edgehold.results.model.studies import ByPeople, SmallStudies, StudyChecksResult, StudyInfluence
 
 
 def checks(ratio: float, asked: bool) -> StudyChecksResult:

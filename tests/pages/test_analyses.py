@@ -9,10 +9,10 @@ import pytest
 from sample import results
 from sample_analyses import LONE_STEEL, PAIRS
 
-from aggregator.bundle.sentences import ratio_text
-from aggregator.pages import generate_pages
-from aggregator.pages.analyses import withheld
-from aggregator.pages.spread_bars import SpreadAxis, how_much_bar, reach_of, scale, spread_bar
+from edgehold.pages import generate_pages
+from edgehold.pages.analyses import withheld
+from edgehold.pages.spread_bars import SpreadAxis, how_much_bar, reach_of, scale, spread_bar
+from edgehold.results.words.sentences import ratio_text
 
 POOL = "results/steels-rope-v1-measured"
 

@@ -14,10 +14,10 @@ import pytest
 from hostile import PAYLOADS, hostile
 from sample import results
 
-from aggregator.bundle.csv_cells import csv_bytes
-from aggregator.bundle.objection_table import objections
-from aggregator.pages import build_site, generate_pages, text
-from aggregator.pages.csp import script_hashes
+from edgehold.pages import build_site, generate_pages, text
+from edgehold.pages.csp import script_hashes
+from edgehold.results.tables.cells import csv_bytes
+from edgehold.results.tables.objections import objections
 
 XHTML = "{http://www.w3.org/1999/xhtml}"
 

@@ -9,8 +9,8 @@ import html5lib
 import pytest
 from sample import results
 
-from aggregator.bundle.model import Results
-from aggregator.pages import generate_pages
+from edgehold.pages import generate_pages
+from edgehold.results.model.results import Results
 
 LOG = "results/log/steels-rope-v1-measured/index.md"
 

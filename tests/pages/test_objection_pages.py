@@ -13,9 +13,9 @@ from hostile import PAYLOADS, hostile
 from sample import results
 from sample_objections import objection, outcome
 
-from aggregator.bundle.model import Results
-from aggregator.pages import generate_pages, text
-from aggregator.pages.addresses import objection_form
+from edgehold.pages import generate_pages, text
+from edgehold.pages.addresses import objection_form
+from edgehold.results.model.results import Results
 
 DOWNLOADS = ("probes.csv", "runs.csv")
 

@@ -14,9 +14,9 @@ import html5lib
 import pytest
 from sample import HANDLES, results
 
-from aggregator.pages import build_site, generate_pages
-from aggregator.pages.csp import policy
-from aggregator.pages.links import broken_links
+from edgehold.pages import build_site, generate_pages
+from edgehold.pages.csp import policy
+from edgehold.pages.links import broken_links
 
 POLICY = re.compile(r'<meta http-equiv="Content-Security-Policy" content="([^"]*)">')
 LOADS = {"script": "src", "img": "src", "iframe": "src", "link": "href", "source": "src", "form": "action"}
@@ -193,14 +193,14 @@ def test_no_page_holds_the_time_it_was_made(site: Path) -> None:
 
 
 def test_an_address_that_is_none_is_refused() -> None:
-    from aggregator.pages.addresses import segment
+    from edgehold.pages.addresses import segment
 
     with pytest.raises(ValueError, match=r"must be letters, digits.*got '\.\./x'"):
         segment("../x")
 
 
 def test_the_page_of_findings_lists_every_code_of_the_check():
-    from aggregator.records.codes import CODES
+    from edgehold.records.codes import CODES
 
     page = dict(generate_pages(results(3, 4)))["check/index.md"]
     assert all(f"<code>{code}</code>" in page for code in CODES)
@@ -242,7 +242,7 @@ def test_an_objection_that_rests_on_a_submission_that_is_gone_says_so() -> None:
      ("https://code.example/x", "a//b"), ("http://code.example/x", "a"), ("https://code.example/x", 'a"b')],
 )  # fmt: skip
 def test_only_an_address_becomes_a_link_to_a_file(url: str, path: str) -> None:
-    from aggregator.pages.addresses import repository_file
+    from edgehold.pages.addresses import repository_file
 
     assert repository_file(url, path) == ""
     assert repository_file("https://code.example/x", "a/b.json") == "https://code.example/x/blob/HEAD/a/b.json"

@@ -9,11 +9,11 @@ from pathlib import Path
 
 import yaml
 
-from aggregator.estimates.repeatability import ASSUMED, POOLED, Repeatability
-from aggregator.planning.capacity import capacity
-from aggregator.planning.occasion import occasion, stock
-from aggregator.planning.plans import draw_plan
-from aggregator.records.model.protocol import Protocol
+from edgehold.estimates.repeatability import ASSUMED, POOLED, Repeatability
+from edgehold.planning.capacity import capacity
+from edgehold.planning.occasion import occasion, stock
+from edgehold.planning.plans import draw_plan
+from edgehold.records.model.protocol import Protocol
 
 ROOT = Path(__file__).parents[2]
 NO_PRIOR = 1e-9  # degrees of freedom of a prior that weighs nothing

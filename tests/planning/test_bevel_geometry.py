@@ -5,8 +5,8 @@ import math
 import numpy as np
 import pytest
 
-from aggregator.errors import InputError
-from aggregator.planning.geometry import (
+from edgehold.errors import InputError
+from edgehold.planning.geometry import (
     ORDINARY_BEHIND_EDGE_MM,
     THIN_BEHIND_EDGE_MM,
     bevel_face_mm,

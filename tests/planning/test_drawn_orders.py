@@ -6,11 +6,11 @@ from itertools import product
 import pytest
 from boatyard_plans import drawn, roomy, sharpeners, steels
 
-from aggregator.errors import InputError
-from aggregator.planning.draws import Draws
-from aggregator.planning.orders import carry_over_counts, coded_orders, draw_order, given_away, possible_orders, williams
-from aggregator.planning.plans import arms_in_order, draw_codes, drawn_again, treatment_numbers
-from aggregator.records.model.plan import Plan
+from edgehold.errors import InputError
+from edgehold.planning.draws import Draws
+from edgehold.planning.orders import carry_over_counts, coded_orders, draw_order, given_away, possible_orders, williams
+from edgehold.planning.plans import arms_in_order, draw_codes, drawn_again, treatment_numbers
+from edgehold.records.model.plan import Plan
 
 # Williams (1949), and any text on crossover designs: for four treatments (lettered A to D) ABDC BCAD CDBA DACB, up to names and rows;
 # for three, the six rows ABC BCA CAB ACB BAC CBA.

@@ -11,10 +11,10 @@ from scipy.stats import t as t_distribution
 from statsmodels.stats.power import TTestIndPower, TTestPower
 from statsmodels.stats.weightstats import CompareMeans, DescrStatsW, ttost_ind
 
-from aggregator.errors import InputError
-from aggregator.estimates.repeatability import ASSUMED, Repeatability
-from aggregator.planning.chances import _contrasts, _drawn, expected, seen, setting
-from aggregator.planning.remedies import Outlook, rank
+from edgehold.errors import InputError
+from edgehold.estimates.repeatability import ASSUMED, Repeatability
+from edgehold.planning.chances import _contrasts, _drawn, expected, seen, setting
+from edgehold.planning.remedies import Outlook, rank
 
 KNOWN = math.inf
 EVENINGS = 400

@@ -4,12 +4,12 @@ import json
 
 import pytest
 
-from aggregator.records import load_repository
-from aggregator.records.model.plan import Plan
-from aggregator.records.model.protocol import Protocol
-from aggregator.records.sealing import plan_sha256
-from aggregator.sheets import write_sheets
-from aggregator.sheets.intake import sheet_from_bytes
+from edgehold.records import load_repository
+from edgehold.records.model.plan import Plan
+from edgehold.records.model.protocol import Protocol
+from edgehold.records.sealing import plan_sha256
+from edgehold.sheets import write_sheets
+from edgehold.sheets.intake import sheet_from_bytes
 from tests.records.builder import protocol, write, write_submission
 from tests.sheets.filling import TODAY, VALUES, csv_text, repository
 from tests.sheets.test_round_trip import plan as harbour_plan

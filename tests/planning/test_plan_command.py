@@ -8,12 +8,13 @@ from pathlib import Path
 
 import pytest
 
-from aggregator.bundle.repeatability import PublishedRepeatability, content_sha256
-from aggregator.cli import main
-from aggregator.pages.sheet_pages import CAUTIONS
-from aggregator.planning.words import add_arguments
-from aggregator.records.model.plan import Plan, PlanSeal
-from aggregator.records.sealing import plan_sha256
+from edgehold.cli import main
+from edgehold.pages.sheet_pages import CAUTIONS
+from edgehold.planning.words import add_arguments
+from edgehold.records.model.plan import Plan, PlanSeal
+from edgehold.records.sealing import plan_sha256
+from edgehold.results.model.repeatability import PublishedRepeatability
+from edgehold.results.publish.repeatability import content_sha256
 from tests.published import copy_demonstrated
 from tests.records.builder import markdown, write
 from tests.records.test_objections import OBJECTION
@@ -34,7 +35,7 @@ def said(capsys, *words):
 def elsewhere(tmp_path, monkeypatch):
     """Files go to a folder of the test's own, and no earlier build's table is used."""
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr("aggregator.planning.house.TABLE", "build/none.json")
+    monkeypatch.setattr("edgehold.planning.house.TABLE", "build/none.json")
 
 
 def test_what_cannot_be_answered_is_said_before_anything_else(capsys):
@@ -58,7 +59,7 @@ def test_cautions_stand_before_the_order(capsys):
 
 
 def test_the_cautions_are_those_of_the_site():
-    template = (ROOT / "aggregator" / "pages" / "templates" / "_cautions.html").read_text(encoding="utf-8")
+    template = (ROOT / "aggregator" / "edgehold" / "pages" / "templates" / "_cautions.html").read_text(encoding="utf-8")
     plain = re.sub(r"<[^>]+>", "", template).lower()
     for sentence in re.split(r"(?<=[.;:]) ", " ".join(CAUTIONS).lower()):
         assert sentence.strip(".;: ") in plain, sentence
@@ -165,7 +166,7 @@ def test_an_unknown_protocol_is_answered_with_those_there_are(capsys):
 
 
 def test_progress_goes_to_the_error_stream(capsys, monkeypatch):
-    monkeypatch.setattr("aggregator.planning.command.SAID_EVERY", 0.0)
+    monkeypatch.setattr("edgehold.planning.command.SAID_EVERY", 0.0)
     told = said(capsys, "--dry")
     assert "40 of 40 evenings at a true ratio of 1 …" in told.err
     assert "evenings at a true ratio" not in told.out

@@ -6,13 +6,13 @@ from itertools import groupby, pairwise
 import pytest
 from boatyard_plans import drawn, pooled, protocol, roomy, sharpeners, steels
 
-from aggregator.errors import InputError
-from aggregator.planning.advice import advise
-from aggregator.planning.capacity import capacity
-from aggregator.planning.occasion import Arm, occasion, stock
-from aggregator.planning.plans import arms_in_order, draw_plan, published_seal
-from aggregator.planning.threats import open_threats
-from aggregator.records.sealing import plan_sha256
+from edgehold.errors import InputError
+from edgehold.planning.advice import advise
+from edgehold.planning.capacity import capacity
+from edgehold.planning.occasion import Arm, occasion, stock
+from edgehold.planning.plans import arms_in_order, draw_plan, published_seal
+from edgehold.planning.threats import open_threats
+from edgehold.records.sealing import plan_sha256
 
 
 def fits(asked):

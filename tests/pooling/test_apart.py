@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from test_comparisons import POOL, row
 
-from aggregator.pooling.apart import further_runs, labels_by_pool
+from edgehold.pooling.gather.apart import further_runs, labels_by_pool
 
 
 def run(submission, blade, steel, sharpener, tester, **changes):

@@ -4,12 +4,12 @@ import numpy as np
 import pytest
 from pooling.designs import TRUTH, labels_of_exchange, values_of
 
-from aggregator.pooling.crossed import crossed
-from aggregator.pooling.practice_by_steel import practice_by_steel
-from aggregator.pooling.runs_design import checked_runs, fixed_part
-from aggregator.pooling.runs_model import model_of
-from aggregator.pooling.two_roles import two_roles
-from aggregator.pooling.within_submissions import within_submissions
+from edgehold.pooling.crossed.crossed import crossed
+from edgehold.pooling.crossed.practice_by_steel import practice_by_steel
+from edgehold.pooling.crossed.runs_design import checked_runs, fixed_part
+from edgehold.pooling.crossed.runs_model import model_of
+from edgehold.pooling.crossed.two_roles import two_roles
+from edgehold.pooling.crossed.within_submissions import within_submissions
 
 
 def fitted(y, labels):

@@ -7,7 +7,7 @@ import pytest
 from scipy.optimize import brentq
 from scipy.stats import norm
 
-from aggregator.pooling.bounds import with_bounds
+from edgehold.pooling.pairwise.bounds import with_bounds
 
 GRID = np.linspace(-math.log(100), math.log(100), 93)
 

@@ -8,10 +8,10 @@ import pytest
 from scipy.optimize import minimize
 from scipy.stats import chi2, multivariate_normal, norm
 
-from aggregator.errors import InputError
-from aggregator.estimates.censored import fit_censored
-from aggregator.pooling.censored_crossed import crossed_censored
-from aggregator.pooling.crossed import crossed
+from edgehold.errors import InputError
+from edgehold.estimates.censored import fit_censored
+from edgehold.pooling.crossed.censored import crossed_censored
+from edgehold.pooling.crossed.crossed import crossed
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 

@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.linalg import block_diag, sqrtm
 
-from aggregator.errors import InputError
-from aggregator.pooling.cluster_robust import cluster_robust
+from edgehold.errors import InputError
+from edgehold.pooling.pairwise.cluster_robust import cluster_robust
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 DATA_SETS = ("bcg", "raudenbush1985", "hackshaw1998", "konstantopoulos2011_robust", "assink2016_robust")

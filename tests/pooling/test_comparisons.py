@@ -3,13 +3,13 @@
 import numpy as np
 import pytest
 
-from aggregator.endpoints.rows import EndpointRow
-from aggregator.estimates.repeatability import Repeatability, RepeatabilityTable
-from aggregator.estimates.results import Contrast, OneSided, SubmissionEstimate
-from aggregator.numerics.interval import Interval
-from aggregator.pooling.comparisons import compare
-from aggregator.pooling.studies import cluster_numbers, study_numbers
-from aggregator.records.canonical import PoolKey
+from edgehold.endpoints.rows import EndpointRow
+from edgehold.estimates.repeatability import Repeatability, RepeatabilityTable
+from edgehold.estimates.results import Contrast, OneSided, SubmissionEstimate
+from edgehold.numerics.interval import Interval
+from edgehold.pooling.pairwise.comparisons import compare
+from edgehold.pooling.pairwise.studies import cluster_numbers, study_numbers
+from edgehold.records.canonical import PoolKey
 
 POOL = PoolKey("made-up", 1, "simulated")
 KEY = (POOL, "late")

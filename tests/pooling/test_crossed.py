@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 from scipy.optimize import minimize
 from scipy.stats import chi2
 
-from aggregator.errors import InputError
-from aggregator.pooling.crossed import crossed
-from aggregator.pooling.random_effects import random_effects
+from edgehold.errors import InputError
+from edgehold.pooling.crossed.crossed import crossed
+from edgehold.pooling.pairwise.random_effects import random_effects
 
 # ---- a second implementation: dense n × n matrices, a general optimiser, nothing shared with the package --------------------
 
@@ -278,7 +278,7 @@ def test_no_coefficients_at_all_is_a_model_of_variances_only():
 
 
 def test_search_that_runs_out_of_steps_is_a_result_that_says_so(monkeypatch):
-    monkeypatch.setattr("aggregator.numerics.variance_search.MOST_STEPS", 1)
+    monkeypatch.setattr("edgehold.numerics.variance_search.MOST_STEPS", 1)
     y, X, blade, tester = a_study()
     fit = crossed(y, X, {"blade": blade, "tester": tester})
     assert not fit.convergence.converged and "stopped after 1 steps" in fit.reasons["convergence"]
@@ -341,7 +341,7 @@ def test_known_variances_reduce_it_to_random_effects():
 def test_the_ways_for_large_and_small_systems_end_in_the_same_place(monkeypatch, limit):
     y, X, blade, tester = a_study()
     small = crossed(y, X, {"blade": blade, "tester": tester})
-    monkeypatch.setattr(f"aggregator.numerics.variance_search.{limit}", 0)
+    monkeypatch.setattr(f"edgehold.numerics.variance_search.{limit}", 0)
     large = crossed(y, X, {"blade": blade, "tester": tester})
     assert large.variances == pytest.approx(small.variances, rel=1e-4)
     np.testing.assert_allclose(large.df, small.df, rtol=1e-3)

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 import scipy.sparse as sp
 
-from aggregator.pooling.crossed import crossed
-from aggregator.pooling.random_effects import random_effects
+from edgehold.pooling.crossed.crossed import crossed
+from edgehold.pooling.pairwise.random_effects import random_effects
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 DATA_SETS = ("penicillin", "penicillin_unbalanced", "machines_gauge_rr", "assink2016", "konstantopoulos2011", "mccurdy2020", "sleepstudy")

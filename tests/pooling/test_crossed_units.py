@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from aggregator.errors import InputError
-from aggregator.pooling.crossed import crossed
+from edgehold.errors import InputError
+from edgehold.pooling.crossed.crossed import crossed
 
 
 def rows(n=24, seed=2):

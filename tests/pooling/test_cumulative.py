@@ -5,12 +5,12 @@ from pathlib import Path
 
 import pytest
 
-from aggregator.endpoints import endpoint_rows
-from aggregator.estimates import estimate_submissions, repeatability_table
-from aggregator.pooling.comparisons import compare
-from aggregator.pooling.cumulative import courses
-from aggregator.records import load_repository
-from aggregator.records.interest import interested_submissions
+from edgehold.endpoints import endpoint_rows
+from edgehold.estimates import estimate_submissions, repeatability_table
+from edgehold.pooling.pairwise.comparisons import compare
+from edgehold.pooling.pairwise.cumulative import courses
+from edgehold.records import load_repository
+from edgehold.records.interest import interested_submissions
 
 ROOT = Path(__file__).parents[2]
 

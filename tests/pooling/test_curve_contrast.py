@@ -10,8 +10,8 @@ from scipy.interpolate import interp1d
 from scipy.optimize import brentq, isotonic_regression
 from scipy.stats import multivariate_normal, norm
 
-from aggregator.errors import InputError
-from aggregator.pooling.curve_contrast import DrawnCurves, curve_contrast, max_t_critical
+from edgehold.errors import InputError
+from edgehold.pooling.curves.contrast import DrawnCurves, curve_contrast, max_t_critical
 
 WORK = np.array([0.0, 5, 10, 20, 40, 80])
 
@@ -226,7 +226,7 @@ def test_a_slow_second_way_agrees_on_random_curves(seed):
 
 
 def test_the_joint_band_of_work_holds_its_share_of_draws_and_no_more_than_it_must():
-    from aggregator.pooling.curve_contrast import _joint_cut, _order_statistics
+    from edgehold.pooling.curves.contrast import _joint_cut, _order_statistics
 
     rng = np.random.default_rng(2)
     least = np.cumsum(rng.standard_normal((1000, 8)), axis=1)

@@ -5,11 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from aggregator.endpoints import curve_points, endpoint_rows
-from aggregator.endpoints.rows import CurvePoint
-from aggregator.pooling.curves import pooled_curves
-from aggregator.pooling.spread_priors import priors_for
-from aggregator.records.canonical import PoolKey
+from edgehold.endpoints import curve_points, endpoint_rows
+from edgehold.endpoints.rows import CurvePoint
+from edgehold.pooling.curves.curves import pooled_curves
+from edgehold.pooling.spread_priors import priors_for
+from edgehold.records.canonical import PoolKey
 from tests.endpoints.repositories import make_protocol, make_repository, make_run
 from tests.estimates.rows import make_row
 

@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from aggregator.endpoints.rows import CurvePoint
-from aggregator.pooling.curves import pooled_curves
-from aggregator.pooling.spread_priors import priors_for
-from aggregator.records.canonical import PoolKey
+from edgehold.endpoints.rows import CurvePoint
+from edgehold.pooling.curves.curves import pooled_curves
+from edgehold.pooling.spread_priors import priors_for
+from edgehold.records.canonical import PoolKey
 
 POOL = PoolKey("rope", 1, "simulated")
 WORKS = (0.0, 5.0, 10.0, 20.0, 40.0, 80.0, 160.0)

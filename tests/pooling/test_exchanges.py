@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from aggregator.errors import InputError
-from aggregator.pooling.exchanges import best_exchanges
-from aggregator.pooling.separability import separability
+from edgehold.errors import InputError
+from edgehold.pooling.exchanges import best_exchanges
+from edgehold.pooling.separability import separability
 
 VARIANCES = {"sharpener": 0.04, "tester": 0.06, "blade": 0.015, "steel × sharpener": 0.01, "steel × tester": 0.02, "residual": 0.09}
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.stats import f as f_distribution
 
-from aggregator.pooling.crossed import crossed
+from edgehold.pooling.crossed.crossed import crossed
 
 STUDY = json.loads((Path(__file__).parents[1] / "reference" / "gauge_study.json").read_text(encoding="utf-8"))
 TABLE = np.array([STUDY["measurements"][appraiser] for appraiser in "ABC"])  # (3 appraisers, 3 trials, 10 parts)

@@ -8,12 +8,12 @@ import pytest
 from pooling.designs import STEELS, labels_of_exchange, values_of
 from scipy.stats import norm
 
-from aggregator.numerics.half_t import HalfT
-from aggregator.pooling.headline import headline
-from aggregator.pooling.hierarchical import hierarchical
-from aggregator.pooling.posterior_verdict import BETTER, BEYOND, DIFFER, DIFFERENT, SAME, UNDECIDED, WITHIN, WORSE, verdict_of
-from aggregator.pooling.spread_priors import DEFAULT_PRIORS, MEDIAN, USUAL, priors_for
-from aggregator.pooling.what_matters import GIVEN, MOST, TYPICAL, WITHHELD, what_matters
+from edgehold.numerics.half_t import HalfT
+from edgehold.pooling.headline import headline
+from edgehold.pooling.hierarchical import hierarchical
+from edgehold.pooling.posterior_verdict import BETTER, BEYOND, DIFFER, DIFFERENT, SAME, UNDECIDED, WITHIN, WORSE, verdict_of
+from edgehold.pooling.spread_priors import DEFAULT_PRIORS, MEDIAN, USUAL, priors_for
+from edgehold.pooling.what_matters import GIVEN, MOST, TYPICAL, WITHHELD, what_matters
 
 WORTH = 1.25
 TRUTH = {"sharpener": 0.15, "tester": 0.15, "blade": 0.1, "residual": 0.15}

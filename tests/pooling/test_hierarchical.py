@@ -12,10 +12,10 @@ from scipy.optimize import brentq
 from scipy.stats import norm
 from scipy.stats import t as student_t
 
-from aggregator.errors import InputError
-from aggregator.numerics.half_t import HalfT
-from aggregator.pooling.crossed import crossed
-from aggregator.pooling.hierarchical import hierarchical, prior_log_sd, weighted_quantile
+from edgehold.errors import InputError
+from edgehold.numerics.half_t import HalfT
+from edgehold.pooling.crossed.crossed import crossed
+from edgehold.pooling.hierarchical import hierarchical, prior_log_sd, weighted_quantile
 
 PRIORS = {"who": HalfT(4, 0.3, "here"), "blade": HalfT(1, 0.2, "here"), "residual": HalfT(4, 0.4, "here")}
 FLAT = HalfT(4, math.inf, "flat")

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from test_crossed_reference import design_column, term
 
-from aggregator.pooling.hierarchical import HalfT, hierarchical
+from edgehold.pooling.hierarchical import HalfT, hierarchical
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 POSTERIORS = REFERENCE / "posteriors"

@@ -14,22 +14,22 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-import aggregator.pooling
-from aggregator.errors import InputError
-from aggregator.numerics.interval import Interval
-from aggregator.pooling.censored_crossed import crossed_censored
-from aggregator.pooling.crossed import crossed
-from aggregator.pooling.crossed_results import CrossedFit
-from aggregator.pooling.curve_contrast import Band, DrawnCurves, curve_contrast
-from aggregator.pooling.exchanges import ExchangePlan, FurtherRun, best_exchanges
-from aggregator.pooling.heterogeneity import Convergence
-from aggregator.pooling.inconsistency import ChiSquare, NodeSplit
-from aggregator.pooling.influence import influence, leave_one_out
-from aggregator.pooling.network import NetworkFit, network
-from aggregator.pooling.random_effects import RandomEffectsFit, random_effects
-from aggregator.pooling.random_terms import terms_held
-from aggregator.pooling.separability import ContrastVerdict, separability
-from aggregator.pooling.small_study import SmallStudyTest, small_study_test
+import edgehold.pooling
+from edgehold.errors import InputError
+from edgehold.numerics.interval import Interval
+from edgehold.pooling.crossed.censored import crossed_censored
+from edgehold.pooling.crossed.crossed import crossed
+from edgehold.pooling.crossed.results import CrossedFit
+from edgehold.pooling.curves.contrast import Band, DrawnCurves, curve_contrast
+from edgehold.pooling.exchanges import ExchangePlan, FurtherRun, best_exchanges
+from edgehold.pooling.network.inconsistency import ChiSquare, NodeSplit
+from edgehold.pooling.network.network import NetworkFit, network
+from edgehold.pooling.pairwise.heterogeneity import Convergence
+from edgehold.pooling.pairwise.influence import influence, leave_one_out
+from edgehold.pooling.pairwise.random_effects import RandomEffectsFit, random_effects
+from edgehold.pooling.pairwise.small_study import SmallStudyTest, small_study_test
+from edgehold.pooling.random_terms import terms_held
+from edgehold.pooling.separability import ContrastVerdict, separability
 
 SEEDS = st.integers(0, 2**32 - 1)
 
@@ -286,7 +286,7 @@ def texts(node):
     return " ".join(part.value for part in ast.walk(node) if isinstance(part, ast.Constant) and isinstance(part.value, str))
 
 
-@pytest.mark.parametrize("path", sorted(Path(aggregator.pooling.__file__).parent.glob("*.py")), ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", sorted(Path(edgehold.pooling.__file__).parent.glob("*.py")), ids=lambda path: path.stem)
 def test_every_refusal_of_this_stage_says_what_was_got(path):
     raised = [node for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))) if isinstance(node, ast.Raise)]
     refusals = [node for node in raised if isinstance(node.exc, ast.Call) and getattr(node.exc.func, "id", "") == "InputError"]

@@ -7,8 +7,8 @@ from types import MappingProxyType
 
 import pytest
 
-from aggregator.pooling import in_processes
-from aggregator.pooling.in_processes import WORTH, each, side_by_side
+from edgehold.pooling.gather import in_processes
+from edgehold.pooling.gather.in_processes import WORTH, each, side_by_side
 
 
 def squared(x):

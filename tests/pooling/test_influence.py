@@ -6,9 +6,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from aggregator.errors import InputError
-from aggregator.pooling.influence import influence, leave_one_out
-from aggregator.pooling.random_effects import random_effects
+from edgehold.errors import InputError
+from edgehold.pooling.pairwise.influence import influence, leave_one_out
+from edgehold.pooling.pairwise.random_effects import random_effects
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 DATA_SETS = ("bcg", "raudenbush1985", "hackshaw1998")

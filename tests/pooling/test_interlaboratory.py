@@ -8,13 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from aggregator.pooling.interlaboratory import (
-    cochran_critical,
-    grubbs_critical,
-    h_critical,
-    interlaboratory,
-    k_critical,
-)
+from edgehold.pooling.interlaboratory import cochran_critical, grubbs_critical, h_critical, interlaboratory, k_critical
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 

@@ -5,7 +5,7 @@ import pytest
 from scipy.stats import studentized_range
 from scipy.stats import t as student_t
 
-from aggregator.pooling.max_t import max_t_quantile
+from edgehold.pooling.crossed.max_t import max_t_quantile
 
 
 def all_differences(k: int) -> np.ndarray:

@@ -6,9 +6,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import minimize_scalar
 
-from aggregator.errors import InputError
-from aggregator.pooling.network import network
-from aggregator.pooling.random_effects import random_effects
+from edgehold.errors import InputError
+from edgehold.pooling.network.network import network
+from edgehold.pooling.pairwise.random_effects import random_effects
 
 
 def arms_to_contrasts(studies, pairs):

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 from scipy.stats import chi2
 
-from aggregator.pooling.network import network
-from aggregator.pooling.network_design import comparisons
+from edgehold.pooling.network.design import comparisons
+from edgehold.pooling.network.network import network
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 DATA_SETS = ("senn2013_network", "hasselblad1998_network")

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 from scipy.stats import chi2
 
-from aggregator.numerics.weighted_regression import prepare, weigh
-from aggregator.pooling import prediction
-from aggregator.pooling.random_effects import random_effects
+from edgehold.numerics.weighted_regression import prepare, weigh
+from edgehold.pooling.pairwise import prediction
+from edgehold.pooling.pairwise.random_effects import random_effects
 
 
 def prepared(y, v):

@@ -6,11 +6,11 @@ from scipy.optimize import minimize
 from scipy.stats import chi2
 from scipy.stats import t as student_t
 
-from aggregator.pooling.probe_columns import edge_angle, last_not_first, later_evening, luck_of_guesses, place_in_evening
-from aggregator.pooling.probe_register import AGREEMENT, EFFECT, PROBES, SPREAD, STEELS_AT_EQUAL, Probe, probes_for
-from aggregator.pooling.probe_start import calibrated
-from aggregator.pooling.probes import ProbeAnswer, found_something, probe_answers
-from aggregator.records.probe_names import PROBE_NAMES
+from edgehold.pooling.probes.columns import edge_angle, last_not_first, later_evening, luck_of_guesses, place_in_evening
+from edgehold.pooling.probes.probes import ProbeAnswer, found_something, probe_answers
+from edgehold.pooling.probes.register import AGREEMENT, EFFECT, PROBES, SPREAD, STEELS_AT_EQUAL, Probe, probes_for
+from edgehold.pooling.probes.start import calibrated
+from edgehold.records.probe_names import PROBE_NAMES
 from tests.estimates.rows import POOL, make_row
 
 KEY = (POOL, "early")

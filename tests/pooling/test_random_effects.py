@@ -12,9 +12,9 @@ from scipy.stats import chi2
 from scipy.stats import f as f_distribution
 from scipy.stats import t as student_t
 
-from aggregator.errors import InputError
-from aggregator.pooling.heterogeneity import ESTIMATORS
-from aggregator.pooling.random_effects import random_effects
+from edgehold.errors import InputError
+from edgehold.pooling.pairwise.heterogeneity import ESTIMATORS
+from edgehold.pooling.pairwise.random_effects import random_effects
 
 # ---- a second implementation: dense matrices, a general optimiser, nothing shared with the package --------------------------
 

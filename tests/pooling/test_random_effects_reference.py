@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 from scipy.stats import t as student_t
 
-from aggregator.numerics.weighted_regression import covariance, prepare, weigh
-from aggregator.pooling.heterogeneity import typical_variance
-from aggregator.pooling.random_effects import random_effects
+from edgehold.numerics.weighted_regression import covariance, prepare, weigh
+from edgehold.pooling.pairwise.heterogeneity import typical_variance
+from edgehold.pooling.pairwise.random_effects import random_effects
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 DATA_SETS = ("bcg", "raudenbush1985", "hackshaw1998")

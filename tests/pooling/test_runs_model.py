@@ -8,15 +8,15 @@ import pytest
 from pooling.designs import STEELS, TRUTH, labels_of_exchange, values_of
 from scipy.stats import t as student_t
 
-from aggregator.errors import InputError
-from aggregator.pooling.censored_crossed import crossed_censored
-from aggregator.pooling.crossed import crossed
-from aggregator.pooling.new_hands import RUNS
-from aggregator.pooling.random_terms import terms_held
-from aggregator.pooling.runs_design import OWN, checked_runs, fixed_part
-from aggregator.pooling.runs_fit import fit_runs
-from aggregator.pooling.runs_model import GIVEN, NO_NUMBER, UPPER, runs_model
-from aggregator.pooling.working_values import fit_working, working_values
+from edgehold.errors import InputError
+from edgehold.pooling.crossed.censored import crossed_censored
+from edgehold.pooling.crossed.crossed import crossed
+from edgehold.pooling.crossed.new_hands import RUNS
+from edgehold.pooling.crossed.runs_design import OWN, checked_runs, fixed_part
+from edgehold.pooling.crossed.runs_fit import fit_runs
+from edgehold.pooling.crossed.runs_model import GIVEN, NO_NUMBER, UPPER, runs_model
+from edgehold.pooling.crossed.working_values import fit_working, working_values
+from edgehold.pooling.random_terms import terms_held
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 

@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from aggregator.errors import InputError
-from aggregator.pooling.random_terms import ASSUMED_VARIANCES, terms_held
-from aggregator.pooling.separability import _information, canonical_efficiencies, crosses, separability
+from edgehold.errors import InputError
+from edgehold.pooling.random_terms import ASSUMED_VARIANCES, terms_held
+from edgehold.pooling.separability import _information, canonical_efficiencies, crosses, separability
 
 FANO = ["124", "235", "346", "457", "561", "672", "713"]
 # A published answer to Kirkman's problem of 1850: fifteen in five groups of three on seven days, every pair once.

@@ -6,8 +6,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from aggregator.errors import InputError
-from aggregator.pooling.small_study import small_study_test
+from edgehold.errors import InputError
+from edgehold.pooling.pairwise.small_study import small_study_test
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 DATA_SETS = ("bcg", "raudenbush1985", "hackshaw1998")

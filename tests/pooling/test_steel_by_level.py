@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from aggregator.pooling.runs_design import checked_runs
-from aggregator.pooling.runs_model import model_of
-from aggregator.pooling.steel_by_level import steel_by_level
+from edgehold.pooling.crossed.runs_design import checked_runs
+from edgehold.pooling.crossed.runs_model import model_of
+from edgehold.pooling.crossed.steel_by_level import steel_by_level
 
 SLOPE, SKILL, RUN = 0.8, 0.3, 0.25
 

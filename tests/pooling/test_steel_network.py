@@ -7,13 +7,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from aggregator.estimates import estimate_submissions
-from aggregator.estimates.repeatability import Repeatability, RepeatabilityTable, repeatability_table
-from aggregator.estimates.results import Contrast, SubmissionEstimate
-from aggregator.numerics.interval import Interval
-from aggregator.pooling.steel_network import shortest_path, steel_networks, study_contrasts
-from aggregator.pooling.studies import cluster_numbers
-from aggregator.records.canonical import PoolKey
+from edgehold.estimates import estimate_submissions
+from edgehold.estimates.repeatability import Repeatability, RepeatabilityTable, repeatability_table
+from edgehold.estimates.results import Contrast, SubmissionEstimate
+from edgehold.numerics.interval import Interval
+from edgehold.pooling.network.steel_network import shortest_path, steel_networks, study_contrasts
+from edgehold.pooling.pairwise.studies import cluster_numbers
+from edgehold.records.canonical import PoolKey
 from tests.estimates.rows import make_protocols, make_rows
 
 REFERENCE = Path(__file__).parents[1] / "reference"

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize
 
-from aggregator.errors import InputError
-from aggregator.pooling.random_effects import random_effects
-from aggregator.pooling.three_level import _log_likelihood, _slope, three_level
+from edgehold.errors import InputError
+from edgehold.pooling.pairwise.random_effects import random_effects
+from edgehold.pooling.pairwise.three_level import _log_likelihood, _slope, three_level
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 PUBLISHED = (("konstantopoulos2011", "district", "school"), ("assink2016", "study", "effect"))

@@ -16,11 +16,11 @@ from scipy.stats import chi2, norm
 from scipy.stats import f as f_distribution
 from scipy.stats import t as student_t
 
-from aggregator.numerics.weighted_regression import prepare, weigh
-from aggregator.pooling.crossed import crossed
-from aggregator.pooling.network import network
-from aggregator.pooling.network_design import comparisons
-from aggregator.pooling.random_effects import random_effects
+from edgehold.numerics.weighted_regression import prepare, weigh
+from edgehold.pooling.crossed.crossed import crossed
+from edgehold.pooling.network.design import comparisons
+from edgehold.pooling.network.network import network
+from edgehold.pooling.pairwise.random_effects import random_effects
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 
@@ -287,7 +287,7 @@ def test_11_a_limit_is_a_number_or_has_a_reason_and_no_warning_stands_in_for_it(
     fit = crossed(*arguments, V=columns["vi"])
     for name, interval in fit.variance_intervals.items():
         assert [interval.low, interval.high] == pytest.approx(np.power(wanted[name], 2.0 if wanted["scale"] == "sd" else 1.0), rel=1e-4)
-    monkeypatch.setattr("aggregator.numerics.variance_profile.MOST_STEPS", 1)
+    monkeypatch.setattr("edgehold.numerics.variance_profile.MOST_STEPS", 1)
     cut = crossed(*arguments, V=columns["vi"])
     for name in ("district", "school"):
         assert cut.variance_intervals[name] is None and "did not reach its limit" in cut.reasons[f"variance_intervals.{name}"]

@@ -6,9 +6,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from aggregator.errors import InputError
-from aggregator.pooling.random_effects import random_effects
-from aggregator.pooling.trim_and_fill import trim_and_fill
+from edgehold.errors import InputError
+from edgehold.pooling.pairwise.random_effects import random_effects
+from edgehold.pooling.pairwise.trim_and_fill import trim_and_fill
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 

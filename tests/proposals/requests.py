@@ -16,7 +16,7 @@ import os
 import subprocess
 from pathlib import Path
 
-from aggregator.records.against import CheckedProposal, check_proposal
+from edgehold.records.request.against import CheckedProposal, check_proposal
 from tests.records.builder import TODAY, make_repository, write
 
 BASE = "main"

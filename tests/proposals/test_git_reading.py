@@ -4,9 +4,9 @@ import os
 
 import pytest
 
-from aggregator.errors import InputError, RepositoryError
-from aggregator.records import git_reading
-from aggregator.records.git_reading import ask, names
+from edgehold.errors import InputError, RepositoryError
+from edgehold.records.request import git_reading
+from edgehold.records.request.git_reading import ask, names
 from tests.records.builder import write
 
 from .requests import commit, git

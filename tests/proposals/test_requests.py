@@ -5,10 +5,10 @@ import shutil
 
 import pytest
 
-from aggregator.errors import InputError
-from aggregator.records.against import check_proposal
-from aggregator.records.codes import CODES
-from aggregator.records.registers import STEELS_FILE, load_steels
+from edgehold.errors import InputError
+from edgehold.records.codes import CODES
+from edgehold.records.registers import STEELS_FILE, load_steels
+from edgehold.records.request.against import check_proposal
 from tests.records.builder import (
     ABSENT,
     REMOVED,

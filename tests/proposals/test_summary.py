@@ -10,11 +10,11 @@ import html5lib
 import markdown
 import pytest
 
-from aggregator.bundle.request_summary import plain, request_summary, span
-from aggregator.cli import main
-from aggregator.errors import Finding
-from aggregator.records.request_report import annotations
-from aggregator.request import own_answers, summarised
+from edgehold.cli import main
+from edgehold.errors import Finding
+from edgehold.records.request.report import annotations
+from edgehold.request import own_answers, summarised
+from edgehold.results.publish.request_summary import plain, request_summary, span
 from tests.records.builder import second, submission, write, write_submission
 
 from .requests import BASE, checked, commit, make_base

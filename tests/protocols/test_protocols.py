@@ -21,8 +21,8 @@ import pytest
 import yaml
 from scipy import constants, stats
 
-from aggregator.records.model.protocol import Protocol
-from aggregator.records.model.review import Event
+from edgehold.records.model.protocol import Protocol
+from edgehold.records.model.review import Event
 
 ROOT = Path(__file__).resolve().parents[2] / "protocols"
 NAMES = (

@@ -3,9 +3,9 @@
 import pytest
 from scipy import constants
 
-from aggregator.errors import RepositoryError
-from aggregator.records import load_repository
-from aggregator.records.canonical import PoolKey, pool_key
+from edgehold.errors import RepositoryError
+from edgehold.records import load_repository
+from edgehold.records.canonical import PoolKey, pool_key
 
 from .builder import TODAY, changed, make_repository, run, second, submission, values
 

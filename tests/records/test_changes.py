@@ -4,9 +4,9 @@ import json
 
 import pytest
 
-from aggregator.records import load_repository
-from aggregator.records.json_values import NoSuchPlace, put, value_at
-from aggregator.records.model.changes import ABSENT as ABSENT_VALUE
+from edgehold.records import load_repository
+from edgehold.records.model.changes import ABSENT as ABSENT_VALUE
+from edgehold.records.read.json_values import NoSuchPlace, put, value_at
 
 from .builder import (
     ABSENT,

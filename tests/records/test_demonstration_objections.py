@@ -5,12 +5,12 @@ from typing import get_args
 
 import pytest
 
-from aggregator.records import load_repository
-from aggregator.records.layout import ANALYSIS
-from aggregator.records.model.protocol import ThreatKind
-from aggregator.records.model.review import Outcome, Response
-from aggregator.records.probe_names import PROBE_NAMES
-from aggregator.records.threads import closes_form, is_blocking, standing, state_of
+from edgehold.records import load_repository
+from edgehold.records.layout import ANALYSIS
+from edgehold.records.model.protocol import ThreatKind
+from edgehold.records.model.review import Outcome, Response
+from edgehold.records.probe_names import PROBE_NAMES
+from edgehold.records.threads import closes_form, is_blocking, standing, state_of
 
 ROOT = Path(__file__).parents[2]
 

@@ -4,12 +4,12 @@ from pathlib import Path
 
 import pytest
 
-from aggregator.records import load_repository
-from aggregator.records.bumps import bump_needed
-from aggregator.records.canonical import LoadedProtocol
-from aggregator.records.differences import field_differences, steps_touched, text_differences
-from aggregator.records.form import read_record
-from aggregator.records.model.protocol import Protocol
+from edgehold.records import load_repository
+from edgehold.records.canonical import LoadedProtocol
+from edgehold.records.model.protocol import Protocol
+from edgehold.records.read.form import read_record
+from edgehold.records.rules.bumps import bump_needed
+from edgehold.records.rules.differences import field_differences, steps_touched, text_differences
 
 from .builder import BODY, PASS_FAIL, REMOVED, changed, endpoint, protocol
 

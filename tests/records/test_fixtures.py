@@ -8,11 +8,12 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from aggregator.bundle.model import RESULTS_FORMAT, Results
-from aggregator.bundle.repeatability import REPEATABILITY_FORMAT, PublishedRepeatability
-from aggregator.records import load_repository
-from aggregator.records.form import read_record
-from aggregator.records.model.plan import Plan
+from edgehold.records import load_repository
+from edgehold.records.model.plan import Plan
+from edgehold.records.read.form import read_record
+from edgehold.results.model.repeatability import PublishedRepeatability
+from edgehold.results.model.results import RESULTS_FORMAT, Results
+from edgehold.results.publish.repeatability import REPEATABILITY_FORMAT
 
 ROOT = Path(__file__).parents[2]
 FIXTURES = Path(__file__).parent / "fixtures"

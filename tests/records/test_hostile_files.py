@@ -9,9 +9,9 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
-from aggregator.records import load_repository
-from aggregator.records.codes import CODES
-from aggregator.records.opening import LARGEST_BYTES
+from edgehold.records import load_repository
+from edgehold.records.codes import CODES
+from edgehold.records.read.opening import LARGEST_BYTES
 
 from .builder import TODAY, make_repository, markdown, pilot, protocol, submission, write
 

@@ -2,8 +2,8 @@
 
 import pytest
 
-from aggregator.errors import ERROR
-from aggregator.records import load_repository
+from edgehold.errors import ERROR
+from edgehold.records import load_repository
 
 from .builder import (
     TODAY,

@@ -2,7 +2,7 @@
 
 import pytest
 
-from aggregator.records import load_repository
+from edgehold.records import load_repository
 
 from .builder import REMOVED, TODAY, changed, make_repository, markdown, protocol, second, submission, write, write_protocol
 

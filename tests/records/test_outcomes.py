@@ -2,7 +2,7 @@
 
 import pytest
 
-from aggregator.records import load_repository
+from edgehold.records import load_repository
 
 from .builder import TODAY, changed, make_repository, protocol, submission
 from .test_objections import OBJECTION, OUTCOME, RESPONSE, codes, thread

@@ -6,10 +6,10 @@ import typing
 import pytest
 from pydantic import BaseModel
 
-from aggregator.records import load_repository
-from aggregator.records.model.base import Handle, Key
-from aggregator.records.model.submission import Submission
-from aggregator.records.names import KEY_FIELDS, PERSON_FIELDS, Names
+from edgehold.records import load_repository
+from edgehold.records.model.base import Handle, Key
+from edgehold.records.model.submission import Submission
+from edgehold.records.names import KEY_FIELDS, PERSON_FIELDS, Names
 
 from .builder import TODAY, event, make_repository, markdown, second, submission, write, write_event, write_person, write_submission
 from .test_objections import OBJECTION, OUTCOME, RESPONSE

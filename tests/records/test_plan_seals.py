@@ -8,10 +8,10 @@ import pytest
 import rfc8785
 from jsonschema import Draft202012Validator
 
-from aggregator.records import load_repository
-from aggregator.records.form import read_record
-from aggregator.records.model.plan import Plan, PlanSeal
-from aggregator.records.sealing import plan_sha256
+from edgehold.records import load_repository
+from edgehold.records.model.plan import Plan, PlanSeal
+from edgehold.records.read.form import read_record
+from edgehold.records.sealing import plan_sha256
 
 from .builder import REMOVED, TODAY, changed, make_repository, submission, write
 

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from aggregator.errors import WrittenError
-from aggregator.records import registers
-from aggregator.records.registers import STEELS_FILE, find_grit, find_steel, load_grits, load_steels, parse_steels
+from edgehold.errors import WrittenError
+from edgehold.records import registers
+from edgehold.records.registers import STEELS_FILE, find_grit, find_steel, load_grits, load_steels, parse_steels
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 STEELS = load_steels()

@@ -5,11 +5,11 @@ from pathlib import Path
 
 import pytest
 
-from aggregator import records
-from aggregator.errors import Finding, InputError
-from aggregator.records import load_repository
-from aggregator.records.codes import CODES
-from aggregator.records.report import check_json, check_text, findings_text, within
+from edgehold import records
+from edgehold.errors import Finding, InputError
+from edgehold.records import load_repository
+from edgehold.records.codes import CODES
+from edgehold.records.report import check_json, check_text, findings_text, within
 
 from .builder import TODAY, make_repository, second, submission
 

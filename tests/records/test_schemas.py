@@ -8,14 +8,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
-from aggregator.errors import InputError
-from aggregator.records.form import read_record
-from aggregator.records.model.changes import Correction, PersonFile, Retraction, Tombstone
-from aggregator.records.model.plan import Plan
-from aggregator.records.model.protocol import Protocol
-from aggregator.records.model.review import Event, Objection, Outcome, Response
-from aggregator.records.model.submission import Submission
-from aggregator.records.schemas import generated_schemas, site_url
+from edgehold.errors import InputError
+from edgehold.records.model.changes import Correction, PersonFile, Retraction, Tombstone
+from edgehold.records.model.plan import Plan
+from edgehold.records.model.protocol import Protocol
+from edgehold.records.model.review import Event, Objection, Outcome, Response
+from edgehold.records.model.submission import Submission
+from edgehold.records.read.form import read_record
+from edgehold.records.schemas import generated_schemas, site_url
 
 from .builder import REMOVED, changed
 

@@ -9,8 +9,8 @@ import os
 
 import pytest
 
-from aggregator.errors import ERROR
-from aggregator.records import load_repository
+from edgehold.errors import ERROR
+from edgehold.records import load_repository
 
 from .builder import (
     PASS_FAIL,

@@ -2,9 +2,9 @@
 
 import pytest
 
-from aggregator.records.canonical import LoadedProtocol, ObjectionThread
-from aggregator.records.model.review import Objection, Outcome, Response
-from aggregator.records.threads import closes_form, closing, standing, standing_against, state_of
+from edgehold.records.canonical import LoadedProtocol, ObjectionThread
+from edgehold.records.model.review import Objection, Outcome, Response
+from edgehold.records.threads import closes_form, closing, standing, standing_against, state_of
 
 VERSIONS = {version: LoadedProtocol(None, "", "", "") for version in ("1.0.0", "1.9.0", "1.10.0", "2.0.0")}
 

@@ -10,9 +10,9 @@ import scipy.constants
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from aggregator.errors import InputError, WrittenError
-from aggregator.records.registers import load_units
-from aggregator.records.units import canonical_value, convert, find_unit, parse_number, quantity_text, unit_named
+from edgehold.errors import InputError, WrittenError
+from edgehold.records.registers import load_units
+from edgehold.records.units import canonical_value, convert, find_unit, parse_number, quantity_text, unit_named
 
 NIST = json.loads((Path(__file__).parents[1] / "reference/units_nist_sp811.json").read_text(encoding="utf-8"))
 SI = {"N": "N", "m": "m"}

@@ -4,8 +4,8 @@ import shutil
 import tempfile
 from pathlib import Path
 
-from aggregator.bundle.schemas import released
-from aggregator.pipeline import pool
+from edgehold.pipeline import pool
+from edgehold.results.publish.schemas import released
 
 from .test_fixtures import FIXTURES, PUBLISHED, ROOT, assembled
 

@@ -11,7 +11,7 @@ import io
 import json
 import math
 
-from aggregator.endpoints.draws import key_of, normal_draws
+from edgehold.endpoints.draws import key_of, normal_draws
 
 START_GF = {"tern": 105.0, "wren": 130.0}
 GROWTH = {"tern": 0.43, "wren": 0.46}  # of ln force per ln(1 + work/5)

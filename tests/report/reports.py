@@ -6,12 +6,12 @@ import functools
 import json
 from pathlib import Path
 
-from aggregator.records.canonical import LoadedProtocol, Repository
-from aggregator.records.model.submission import Submission
-from aggregator.records.registers import load_steels
-from aggregator.report.assemble import SubmissionReport, report_on
-from aggregator.report.opening import Opened
-from aggregator.report.table import TableUsed
+from edgehold.records.canonical import LoadedProtocol, Repository
+from edgehold.records.model.submission import Submission
+from edgehold.records.registers import load_steels
+from edgehold.report.assemble import SubmissionReport, report_on
+from edgehold.report.opening import Opened
+from edgehold.report.table import TableUsed
 from tests.answers.cases import files, protocol_of
 from tests.records.builder import changed
 

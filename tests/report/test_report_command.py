@@ -10,13 +10,13 @@ from pathlib import Path
 import html5lib
 import pytest
 
-from aggregator.bundle.repeatability import repeatability_json
-from aggregator.cli import ERRORS_FOUND, FINE, MISUSE, main
-from aggregator.pipeline import read
-from aggregator.records import load_repository
-from aggregator.records.model.changes import ABSENT
-from aggregator.report.opening import open_submission
-from aggregator.report.table import table_used
+from edgehold.cli import ERRORS_FOUND, FINE, MISUSE, main
+from edgehold.pipeline import read
+from edgehold.records import load_repository
+from edgehold.records.model.changes import ABSENT
+from edgehold.report.opening import open_submission
+from edgehold.report.table import table_used
+from edgehold.results.publish.repeatability import repeatability_json
 from tests.records.builder import correction, endpoint, make_repository, protocol, run, second, submission, values, write_change
 
 SCRIPT = "<script>alert(1)</script>"
@@ -46,9 +46,9 @@ def reported(root, capsys, *words) -> str:
 
 def published(root: Path) -> Path:
     """The table of the whole repository as `edgehold pool` publishes it, this submission among the rest."""
-    from aggregator.bundle.repeatability import publish
-    from aggregator.endpoints import endpoint_rows
-    from aggregator.estimates import repeatability_table
+    from edgehold.endpoints import endpoint_rows
+    from edgehold.estimates import repeatability_table
+    from edgehold.results.publish.repeatability import publish
 
     repository = read(root)
     file = root / "table.json"

@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 from scipy.stats import t
 
-from aggregator.bundle.model import Comparison, Results, StudyLine
-from aggregator.estimates.repeatability import ASSUMED, Repeatability
-from aggregator.planning.remedies import Outlook
-from aggregator.report.among import among
-from aggregator.report.answer import own_estimates
-from aggregator.report.assemble import report_on
-from aggregator.report.settle import expected_half_width
+from edgehold.estimates.repeatability import ASSUMED, Repeatability
+from edgehold.planning.remedies import Outlook
+from edgehold.report.among import among
+from edgehold.report.answer import own_estimates
+from edgehold.report.assemble import report_on
+from edgehold.report.settle import expected_half_width
+from edgehold.results.model.results import Comparison, Results, StudyLine
 
 from .reports import CASES, changed_report, opened, report, table
 

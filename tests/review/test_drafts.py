@@ -7,11 +7,11 @@ import shutil
 
 import pytest
 
-from aggregator.cli import main
-from aggregator.errors import InputError
-from aggregator.records import load_repository
-from aggregator.records.model.review import OBJECTION_FORMAT
-from aggregator.review.drafts import name_of, objection_draft
+from edgehold.cli import main
+from edgehold.errors import InputError
+from edgehold.records import load_repository
+from edgehold.records.model.review import OBJECTION_FORMAT
+from edgehold.review.drafts import name_of, objection_draft
 from tests.records.builder import adopt, event, make_repository, protocol, write_event, write_protocol
 
 OBJECTION = {

@@ -6,8 +6,8 @@ import yaml
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from aggregator.records.yaml_reading import parse_yaml, split_front_matter
-from aggregator.review.writing import markdown_text, yaml_text
+from edgehold.records.read.yaml_reading import parse_yaml, split_front_matter
+from edgehold.review.writing import markdown_text, yaml_text
 
 TEXTS = st.one_of(
     st.text(st.characters(exclude_categories=["Cs", "Cc"]) | st.sampled_from("\n\r\t"), max_size=60),

@@ -7,11 +7,11 @@ import io
 import json
 from pathlib import Path
 
-from aggregator.records import load_repository
-from aggregator.records.canonical import Repository
-from aggregator.records.model.protocol import Protocol
-from aggregator.sheets.files import sheet_csv
-from aggregator.sheets.ready import ready_plan
+from edgehold.records import load_repository
+from edgehold.records.canonical import Repository
+from edgehold.records.model.protocol import Protocol
+from edgehold.sheets.files import sheet_csv
+from edgehold.sheets.ready import ready_plan
 from tests.records.builder import PASS_FAIL, TODAY, make_repository, protocol
 
 VALUES = {0: ("1.1", "1.05"), 5: ("1.4", "1.5"), 10: ("1.9", "1.8"), 20: ("2.4", "2.5"), 40: ("3.4", "3.5")}

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from openpyxl import load_workbook
 
-from aggregator.sheets.intake import sheet_from_bytes
+from edgehold.sheets.intake import sheet_from_bytes
 from tests.sheets.filling import TODAY, repository
 from tests.sheets.workbooks import xlsx_cases
 from tests.sheets.write_corpus import ABSENT, CORPUS, csv_cases

@@ -4,9 +4,9 @@ import json
 
 import pytest
 
-from aggregator.errors import InputError
-from aggregator.records.model.plan import Plan
-from aggregator.sheets.giving import give_out
+from edgehold.errors import InputError
+from edgehold.records.model.plan import Plan
+from edgehold.sheets.giving import give_out
 from tests.records.builder import make_repository
 
 PLAN = {

@@ -7,14 +7,14 @@ import json
 import pytest
 from openpyxl import load_workbook
 
-from aggregator.cli import main
-from aggregator.errors import InputError
-from aggregator.records.model.plan import Plan
-from aggregator.records.model.protocol import Protocol
-from aggregator.sheets import write_sheets
-from aggregator.sheets.intake import sheet_from_bytes
-from aggregator.sheets.ready import ready_plan
-from aggregator.sheets.taking import take_in
+from edgehold.cli import main
+from edgehold.errors import InputError
+from edgehold.records.model.plan import Plan
+from edgehold.records.model.protocol import Protocol
+from edgehold.sheets import write_sheets
+from edgehold.sheets.intake import sheet_from_bytes
+from edgehold.sheets.ready import ready_plan
+from edgehold.sheets.taking import take_in
 from tests.records.builder import protocol
 from tests.sheets.filling import TODAY, VALUES, Rows, csv_text, filled, repository
 

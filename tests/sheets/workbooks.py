@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from openpyxl import Workbook
 from openpyxl.comments import Comment
 
-from aggregator.sheets.files import timeless
+from edgehold.sheets.files import timeless
 from tests.sheets.filling import Rows, filled
 
 if TYPE_CHECKING:

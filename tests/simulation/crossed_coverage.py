@@ -31,14 +31,14 @@ from crossed_runs import MEANS, OWN_SHARPENING, STEELS, Design, Drawn, draw, hel
 from monte_carlo import lower_bound
 from scipy.stats import chi2
 
-from aggregator.numerics import variance_profile
-from aggregator.pooling.censored_crossed import MOST_ONE_SIDED
-from aggregator.pooling.crossed_input import RESIDUAL
-from aggregator.pooling.runs_design import checked_runs
-from aggregator.pooling.runs_model import RunsModel, model_of
-from aggregator.pooling.within_submissions import within_submissions
+from edgehold.numerics import variance_profile
+from edgehold.pooling.crossed.censored import MOST_ONE_SIDED
+from edgehold.pooling.crossed.inputs import RESIDUAL
+from edgehold.pooling.crossed.runs_design import checked_runs
+from edgehold.pooling.crossed.runs_model import RunsModel, model_of
+from edgehold.pooling.crossed.within_submissions import within_submissions
 
-CROSSED = import_module("aggregator.pooling.crossed")  # the module: the package has the function under this name
+CROSSED = import_module("edgehold.pooling.crossed.crossed")  # the module: the package has the function under this name
 
 WANTED, WANTED_VARIANCE, MOST = 0.93, 0.92, 0.97  # least lower bounds; most coverage, where it is asked for
 MANY = 20  # submissions from which at most ``MOST`` is asked for, if no true variance is zero

@@ -32,9 +32,9 @@ import numpy as np
 from monte_carlo import lower_bound
 from pools import EXCHANGED, LAST_READING, LIMITS, ONE, PRACTICE, STEELS, WHOLE, Design, Pool, draw, ideal
 
-from aggregator.pooling.headline import headline
-from aggregator.pooling.posterior_verdict import BEYOND, WITHIN, verdict_of
-from aggregator.pooling.spread_priors import DEFAULT_PRIORS, scaled
+from edgehold.pooling.headline import headline
+from edgehold.pooling.posterior_verdict import BEYOND, WITHIN, verdict_of
+from edgehold.pooling.spread_priors import DEFAULT_PRIORS, scaled
 
 WORTHWHILE = 1.25
 EDGE = math.log(WORTHWHILE)

@@ -18,7 +18,7 @@ from scipy.optimize import brentq
 from scipy.stats import norm
 from scipy.stats import t as t_distribution
 
-from aggregator.estimates.profile import fit_runs, profile_limits
+from edgehold.estimates.profile import fit_runs, profile_limits
 
 SD, TRUTH, PRIOR_DF = 0.45, 0.5, 4.0
 RUNS, CENSORED, SEEN, PRIORS = (8, 16), (0.0, 0.25, 0.5), ("exactly", "between checkpoints"), (0.0, PRIOR_DF)

@@ -15,7 +15,7 @@ import sys
 import numpy as np
 from scipy.linalg import block_diag
 
-from aggregator.pooling.network import network
+from edgehold.pooling.network.network import network
 
 EFFECTS = {"a": 0.0, "b": 0.3, "c": 0.5, "d": 0.2}
 STUDIES, TAUS = (6, 12, 30), (0.0, 0.15, 0.3)

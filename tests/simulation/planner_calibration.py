@@ -1,7 +1,7 @@
 """What the planner promises against what evenings then report.
 
 Evenings are made here from readings up, without the planner's own simulation: forces or passes at every checkpoint, with effects of
-evening and tester, go through the answer of the report (`aggregator.report`). Each evening draws its own plan.
+evening and tester, go through the answer of the report (`edgehold.report`). Each evening draws its own plan.
 
 ``python tests/simulation/planner_calibration.py [EVENINGS]`` writes planner_calibration.md beside this file (2,000 take about
 half an hour on one busy core).
@@ -18,15 +18,15 @@ from pathlib import Path
 import numpy as np
 import yaml
 
-from aggregator.bundle.repeatability import table_of
-from aggregator.planning.capacity import capacity
-from aggregator.planning.chances import expected, setting
-from aggregator.planning.occasion import occasion, stock
-from aggregator.planning.plans import draw_plan
-from aggregator.records.canonical import PoolKey
-from aggregator.records.model.protocol import Protocol, major
-from aggregator.records.model.submission import Submission
-from aggregator.report import answer_submission
+from edgehold.planning.capacity import capacity
+from edgehold.planning.chances import expected, setting
+from edgehold.planning.occasion import occasion, stock
+from edgehold.planning.plans import draw_plan
+from edgehold.records.canonical import PoolKey
+from edgehold.records.model.protocol import Protocol, major
+from edgehold.records.model.submission import Submission
+from edgehold.report import answer_submission
+from edgehold.results.publish.repeatability import table_of
 
 ROOT = Path(__file__).parents[2]
 EVENING_SD, TESTER_SD, REPEAT_SD = 0.15, 0.2, 0.08

@@ -29,11 +29,11 @@ import numpy as np
 from monte_carlo import lower_bound
 from probe_runs import ENDPOINT, NOTHING, PLANTED, POOL, Design, draw
 
-from aggregator.numerics.variance_search import search_from
-from aggregator.pooling.probe_register import PROBES, TESTED
-from aggregator.pooling.probes import CHANCE, ProbeAnswer, probe_answers
+from edgehold.numerics.variance_search import search_from
+from edgehold.pooling.probes.probes import CHANCE, ProbeAnswer, probe_answers
+from edgehold.pooling.probes.register import PROBES, TESTED
 
-CROSSED = import_module("aggregator.pooling.crossed")  # the module: the package has the function under this name
+CROSSED = import_module("edgehold.pooling.crossed.crossed")  # the module: the package has the function under this name
 
 WANTED, WANTED_SPREAD = 0.93, 0.92  # least lower bounds of the coverage of a ratio, and of a variance's interval
 MOST_FALSE = 0.07  # largest upper bound of the share of false alarms

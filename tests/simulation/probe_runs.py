@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from aggregator.endpoints.rows import EXACT, EndpointRow
-from aggregator.records.canonical import PoolKey
+from edgehold.endpoints.rows import EXACT, EndpointRow
+from edgehold.records.canonical import PoolKey
 
 POOL = PoolKey("probed", 1, "simulated")
 ENDPOINT = "life"  # the one kind that every probe is asked at

@@ -5,9 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from aggregator.demo import Demonstration
-from aggregator.records import load_repository
-from aggregator.records.canonical import Repository
+from edgehold.demo import Demonstration
+from edgehold.records import load_repository
+from edgehold.records.canonical import Repository
 from tests.published import copy_protocols
 
 

@@ -25,11 +25,11 @@ import numpy as np
 from monte_carlo import lower_bound
 from read_back import read_back
 
-from aggregator.demo import generate
-from aggregator.endpoints import endpoint_rows
-from aggregator.estimates import estimate_submissions, profile, repeatability_table, submissions
-from aggregator.pooling.comparisons import PooledComparison, compare
-from aggregator.records.canonical import pool_key
+from edgehold.demo import generate
+from edgehold.endpoints import endpoint_rows
+from edgehold.estimates import estimate_submissions, profile, repeatability_table, submissions
+from edgehold.pooling.pairwise.comparisons import PooledComparison, compare
+from edgehold.records.canonical import pool_key
 
 WANTED = 0.93  # the least that the lower 99 % Monte-Carlo bound of a coverage may be
 

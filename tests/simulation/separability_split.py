@@ -14,7 +14,7 @@ import sys
 
 import numpy as np
 
-from aggregator.pooling.separability import separability
+from edgehold.pooling.separability import separability
 
 PEOPLE, EACH = 20, 12
 CROSSING = (4, 12, 48)

@@ -24,8 +24,8 @@ from crossed_coverage import (
 )
 from crossed_runs import MEANS, OWN_SHARPENING, SDS, STEELS, Design, draw, held_variance
 
-from aggregator.numerics.interval import Interval
-from aggregator.pooling.runs_model import Difference, runs_model
+from edgehold.numerics.interval import Interval
+from edgehold.pooling.crossed.runs_model import Difference, runs_model
 
 
 def test_the_same_seed_draws_the_same_runs_and_another_draws_others():

@@ -7,8 +7,8 @@ from collections import Counter
 import pytest
 from read_back import read_back
 
-from aggregator.demo import generate
-from aggregator.endpoints import endpoint_rows
+from edgehold.demo import generate
+from edgehold.endpoints import endpoint_rows
 
 
 @pytest.fixture(scope="module")

@@ -13,7 +13,7 @@ import pytest
 from probe_coverage import ALL_PROBES, CORE, ROWS, alarms, covered, line, lines, run, summary
 from probe_runs import NOTHING, PLANTED, STEELS, Design, Effects, draw
 
-from aggregator.records.probe_names import PROBE_NAMES
+from edgehold.records.probe_names import PROBE_NAMES
 
 NAMES = PROBE_NAMES - {"seal"}  # as probe_coverage says
 SMALL = Design(8, PLANTED)

@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 from read_back import read_back
 
-from aggregator.demo import generate
-from aggregator.endpoints import endpoint_rows
-from aggregator.pooling.probe_register import PROBES
-from aggregator.pooling.probes import probe_answers
+from edgehold.demo import generate
+from edgehold.endpoints import endpoint_rows
+from edgehold.pooling.probes.probes import probe_answers
+from edgehold.pooling.probes.register import PROBES
 
 ROOT = Path(__file__).resolve().parents[2]
 FIRST_CHECKPOINT, EARLY, METRES_A_RUN = 5.0, 10.0, 6.0  # cuts; and of 4 to 8 metres the middle

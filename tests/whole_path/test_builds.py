@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from aggregator import pipeline
+from edgehold import pipeline
 
 from .repositories import level_endpoint, protocol_text, write_repository
 from .test_command_line import two_blades
@@ -44,7 +44,7 @@ def first(tmp_path_factory) -> Path:
 def start_build(root: Path) -> subprocess.Popen:
     environment = os.environ | {"PYTHONPATH": str(Path(__file__).parents[2]), "PYTHONHASHSEED": "random"}
     return subprocess.Popen(
-        [sys.executable, "-m", "aggregator", "site"], cwd=root, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+        [sys.executable, "-m", "edgehold", "site"], cwd=root, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
     )
 
 

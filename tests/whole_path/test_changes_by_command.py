@@ -5,8 +5,8 @@ import json
 
 import pytest
 
-from aggregator.cli import ERRORS_FOUND, FINE, MISUSE, main
-from aggregator.records import load_repository
+from edgehold.cli import ERRORS_FOUND, FINE, MISUSE, main
+from edgehold.records import load_repository
 from tests.records.builder import correction, make_repository, second, submission, write_change
 
 ORIGINAL = "submissions/measured/small-rope/wren-1.json"

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from aggregator.cli import ERRORS_FOUND, FINE, MISUSE, main
+from edgehold.cli import ERRORS_FOUND, FINE, MISUSE, main
 
 from .repositories import level_endpoint, protocol_text, run, submission, write_repository
 
@@ -27,7 +27,7 @@ def root(tmp_path) -> Path:
 
 def edgehold(root: Path, *words: str) -> subprocess.CompletedProcess:
     return subprocess.run(
-        [sys.executable, "-m", "aggregator", *words], cwd=root, capture_output=True, text=True, check=False, timeout=120,
+        [sys.executable, "-m", "edgehold", *words], cwd=root, capture_output=True, text=True, check=False, timeout=120,
         env={"PYTHONPATH": str(Path(__file__).parents[2]), "PATH": "/usr/bin:/bin", "HOME": str(root)},
     )  # fmt: skip
 

@@ -11,8 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from aggregator.bundle.assemble import assemble
-from aggregator.pipeline import find_everything, read
+from edgehold.pipeline import find_everything, read
+from edgehold.results.publish.assemble import assemble
 
 from .repositories import changed_reading, level_endpoint, protocol_text, run, submission, write_repository
 

@@ -15,10 +15,10 @@ import math
 import pytest
 from scipy.stats import ttest_1samp
 
-from aggregator.bundle.assemble import assemble
-from aggregator.bundle.tables import tables
-from aggregator.pages import generate_pages
-from aggregator.pipeline import find_everything, read, results_json
+from edgehold.pages import generate_pages
+from edgehold.pipeline import find_everything, read, results_json
+from edgehold.results.publish.assemble import assemble
+from edgehold.results.tables.tables import tables
 from tests.records.builder import (
     correction,
     endpoint,

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from aggregator import pipeline
+from edgehold import pipeline
 from tests.records.builder import BODY, adopt, markdown, protocol, submission, write, write_protocol, write_submission
 
 FRONT = {"format": "objection/1.0.0", "interest": "none", "month": "2026-05"}

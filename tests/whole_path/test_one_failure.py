@@ -17,18 +17,18 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from aggregator import pipeline
-from aggregator.bundle.assemble import assemble
-from aggregator.errors import InputError, NotSettledError
-from aggregator.numerics.attempt import NOT_FINITE, NOT_SETTLED, SINGULAR
-from aggregator.numerics.interval import Interval
-from aggregator.pages import generate_pages
-from aggregator.pipeline import find_everything, read, results_json
-from aggregator.pooling.bounds import BoundsIncluded
-from aggregator.pooling.comparisons import VersionAgreement
-from aggregator.pooling.runs_fit import Difference
-from aggregator.pooling.steel_by_level import SteelByLevel
-from aggregator.pooling.two_roles import TwoRoles
+from edgehold import pipeline
+from edgehold.errors import InputError, NotSettledError
+from edgehold.numerics.attempt import NOT_FINITE, NOT_SETTLED, SINGULAR
+from edgehold.numerics.interval import Interval
+from edgehold.pages import generate_pages
+from edgehold.pipeline import find_everything, read, results_json
+from edgehold.pooling.crossed.runs_fit import Difference
+from edgehold.pooling.crossed.steel_by_level import SteelByLevel
+from edgehold.pooling.crossed.two_roles import TwoRoles
+from edgehold.pooling.pairwise.bounds import BoundsIncluded
+from edgehold.pooling.pairwise.comparisons import VersionAgreement
+from edgehold.results.publish.assemble import assemble
 
 from .repositories import level_endpoint, protocol_text, run, submission, write_repository
 
@@ -330,6 +330,6 @@ def test_a_mistake_of_the_program_is_raised(repository, mistake, monkeypatch):
     def failing(*given, **named):
         raise mistake
 
-    monkeypatch.setattr(importlib.import_module("aggregator.pooling.all_runs"), "model_of", failing)
+    monkeypatch.setattr(importlib.import_module("edgehold.pooling.gather.all_runs"), "model_of", failing)
     with pytest.raises(type(mistake), match="planted"):
         find_everything(repository)

@@ -11,9 +11,9 @@ from pathlib import Path
 import pytest
 import yaml
 
-from aggregator.bundle.assemble import assemble
-from aggregator.pipeline import find_everything, read
-from aggregator.records.units import canonical_value
+from edgehold.pipeline import find_everything, read
+from edgehold.records.units import canonical_value
+from edgehold.results.publish.assemble import assemble
 from tests.published import copy_protocols
 
 ROOT = Path(__file__).parents[2]

@@ -1,4 +1,4 @@
-// What one submission says by itself, on the screen: the same numbers and sentences as aggregator/report/answer.py. Nothing
+// What one submission says by itself, on the screen: the same numbers and sentences as aggregator/edgehold/report/answer.py. Nothing
 // here knows of a page: a submission as the form exports it goes in, plain values come out.
 
 import { ARMS, LABELS, build, inBasis, questions } from "./design.js";
@@ -16,7 +16,7 @@ const oneSided = (row) => row.status === "left" || row.status === "right";
  * The answer to one submission.
  *
  * @param {object} submission as the form exports it, written strings and units; it may be half done
- * @param {object} rules protocol, repeatability, numbers, units, folded, steels and sentences (aggregator/bundle/answer_rules.py)
+ * @param {object} rules protocol, repeatability, numbers, units, folded, steels and sentences (aggregator/edgehold/forms/answer.py)
  * @returns {{results: object[], rows: object[], methods: Object<string, string>, notes: string[]}} results: endpoint, title, role,
  *   factor, first, second, ratio, low, high, level, verdict, ruled_out_beyond, sentence, reason, runs_first, runs_second;
  *   null where a number is unbounded or there is none

@@ -1,4 +1,4 @@
-// What the text of one cell of a sheet says: {value, said, code, message, cure}, as aggregator/sheets/cell_values.py.
+// What the text of one cell of a sheet says: {value, said, code, message, cure}, as aggregator/edgehold/sheets/cell_values.py.
 
 import { WrittenError, parseNumber, whole } from "./units.js";
 

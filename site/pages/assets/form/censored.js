@@ -1,4 +1,4 @@
-// Gaussian regression where a response may be known only to lie between two limits: aggregator/estimates/censored.py. The
+// Gaussian regression where a response may be known only to lie between two limits: aggregator/edgehold/estimates/censored.py. The
 // likelihood is written in γ = θ/σ and φ = 1/σ, in which it is concave (Burridge 1981, J. R. Statist. Soc. B 43:41–45), so
 // that Newton's method finds the one maximum from any start.
 

@@ -1,4 +1,4 @@
-// A CSV file to rows of texts (RFC 4180), whichever way a spreadsheet wrote it, or a question. As aggregator/sheets/csv_table.py:
+// A CSV file to rows of texts (RFC 4180), whichever way a spreadsheet wrote it, or a question. As aggregator/edgehold/sheets/csv_table.py:
 // what parts the cells is known for certain, because it follows the first cell, which is the same on every sheet.
 
 const LOOKED_AT = 4000; // characters in which the first cell must stand

@@ -1,4 +1,4 @@
-// One run as a curve of keenness against work, and the quantities read off it in a straight line: aggregator/endpoints,
+// One run as a curve of keenness against work, and the quantities read off it in a straight line: aggregator/edgehold/endpoints,
 // readings.py, runs.py and curve.py. Keenness is the signed mean ln of a reading's repeats; larger is sharper.
 
 export const SAME_WORK = 1e-9;

@@ -1,5 +1,5 @@
-// The additive model of one submission, the contrasts asked of it, and why some cannot be told: aggregator/estimates/design.py
-// and aggregator/numerics/estimability.py.
+// The additive model of one submission, the contrasts asked of it, and why some cannot be told: aggregator/edgehold/estimates/design.py
+// and aggregator/edgehold/numerics/estimability.py.
 
 import { crossProduct, dot, eigen, length, product, timesVector, zeros } from "./matrices.js";
 import { filled, rounded } from "./sentences.js";

@@ -1,4 +1,4 @@
-// Normal draws that are the same on every machine, from names alone: aggregator/endpoints/draws.py draws the same ones.
+// Normal draws that are the same on every machine, from names alone: aggregator/edgehold/endpoints/draws.py draws the same ones.
 // Philox4x32 with ten rounds (Salmon, Moraes, Dror & Shaw 2011, Proceedings of SC11), keyed by SHA-256 (FIPS 180-4).
 
 import { normalQuantile } from "./distributions.js";

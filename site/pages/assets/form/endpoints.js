@@ -1,4 +1,4 @@
-// From a submission as the form exports it to one row a run and endpoint: aggregator/records/canonical_runs.py and
+// From a submission as the form exports it to one row a run and endpoint: aggregator/edgehold/records/canonical_runs.py and
 // aggregator/endpoints. A half-done submission gives the rows that it can; what cannot be read leaves its run without readings.
 
 import { SAME_WORK, axis, byWork, curveOf, firstPositive, heldAfterDull, keenness, levelWeights, linear, missing, pooledVariance, position,

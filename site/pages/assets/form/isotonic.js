@@ -1,4 +1,4 @@
-// Monotone fit by the max-min formula (Robertson, Wright & Dykstra 1988, section 1.4), as aggregator/numerics/isotonic.py.
+// Monotone fit by the max-min formula (Robertson, Wright & Dykstra 1988, section 1.4), as aggregator/edgehold/numerics/isotonic.py.
 
 /** Weighted least-squares fit among series that never rise. */
 export function decreasingFit(y, weights) {

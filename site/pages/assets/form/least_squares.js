@@ -1,5 +1,5 @@
 // Least squares of one submission's runs, weighted where reading errors differ much, and the moderated variance:
-// aggregator/estimates/least_squares.py, own_variance.py and repeatability.py.
+// aggregator/edgehold/estimates/least_squares.py, own_variance.py and repeatability.py.
 
 import { build, prepare } from "./design.js";
 import { crossProduct, dot, solve, solveMany, timesVector, transposedTimes } from "./matrices.js";

@@ -1,4 +1,4 @@
-// How much work an edge does before its keenness falls to a threshold: aggregator/endpoints/life.py, on the ln scale of work.
+// How much work an edge does before its keenness falls to a threshold: aggregator/edgehold/endpoints/life.py, on the ln scale of work.
 
 import { SAME_WORK, axis, missing } from "./curve.js";
 import { normalDraws } from "./draws.js";

@@ -1,4 +1,4 @@
-// Intervals for contrasts of censored runs, by the likelihood ratio scaled to small samples: aggregator/estimates/profile.py.
+// Intervals for contrasts of censored runs, by the likelihood ratio scaled to small samples: aggregator/edgehold/estimates/profile.py.
 
 import { fitCensored } from "./censored.js";
 import { fQuantile } from "./distributions.js";

@@ -62,7 +62,7 @@ export function pathOf(draft, rules) {
   return `protocols/${id}/objections/${String(target.next).padStart(3, "0")}-${nameOf(draft.title ?? "")}/00-objection.md`;
 }
 
-/** A folder's name from a title, as aggregator/review/drafts.py makes it. */
+/** A folder's name from a title, as aggregator/edgehold/review/drafts.py makes it. */
 export function nameOf(title) {
   const words = title.normalize("NFKD").replace(/\p{M}/gu, "").toLowerCase().match(/[a-z0-9]+/gu) ?? [];
   let name = words[0] ?? "";

@@ -1,5 +1,5 @@
 // What a JSON Schema (2020-12) says of a value, for the keywords that Edgehold's schemas use. A finding is a place and a code of
-// aggregator/records/codes.py; tests/form hold this interpreter and the program to the same ones.
+// aggregator/edgehold/records/codes.py; tests/forms hold this interpreter and the program to the same ones.
 
 import { below, child } from "./places.js";
 

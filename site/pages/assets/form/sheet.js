@@ -1,5 +1,5 @@
 // Rows of a filled-in sheet to a submission as plain values, what must be asked, and a tally of all rows: the steps of
-// aggregator/sheets/interpret.py. What the lines are called, and where each goes, comes from rules.sheet.
+// aggregator/edgehold/sheets/interpret.py. What the lines are called, and where each goes, comes from rules.sheet.
 
 import { folded, number, outcome, readingValue, word, written } from "./cells.js";
 import { csvRows } from "./csv.js";

@@ -1,4 +1,4 @@
-// Numbers as people write them, and exact conversion between the units of the register, as aggregator/records/units.py
+// Numbers as people write them, and exact conversion between the units of the register, as aggregator/edgehold/records/units.py
 // does it: in whole-number fractions, rounded once at the end. The patterns of written numbers come from there too
 // (rules.numbers), the factors from the register (rules.units); nothing is retyped here but the steps.
 

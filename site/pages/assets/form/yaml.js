@@ -1,4 +1,4 @@
-// Front matter as text, the same bytes as aggregator/review/writing.py writes: what a reader could take for something else stands in
+// Front matter as text, the same bytes as aggregator/edgehold/review/writing.py writes: what a reader could take for something else stands in
 // double quotes, a text of several lines stands as lines.
 
 const PLAIN = /^[A-Za-z](?:[A-Za-z0-9 _./-]*[A-Za-z0-9_./-])?$/u;

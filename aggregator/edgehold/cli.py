@@ -1,0 +1,318 @@
+"""The command-line program: read the words, call, print, exit.
+
+Exit status: 0 fine or warnings only, 1 errors found, 2 misuse.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+from . import __version__
+from .errors import EdgeholdError, FindingsError, InputError
+
+FINE, ERRORS_FOUND, MISUSE = 0, 1, 2
+
+# Many small matrices: threads of the linear algebra library only wait for each other, for ten times the processor time.
+for _setting in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(_setting, "1")  # read when numpy is first imported, which the commands do
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run one command and return its exit status."""
+    arguments = _parser().parse_args(argv)
+    try:
+        return arguments.command(arguments)
+    except FindingsError as error:
+        return _print_findings(error)
+    except EdgeholdError as error:
+        print(f"edgehold: {error}", file=sys.stderr)
+        return MISUSE
+    except BrokenPipeError:  # the reader of our output has gone: not an error of ours
+        return FINE
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="edgehold",
+        description="Check cutting-test results, pool them, and build the site that publishes them.",
+    )
+    parser.add_argument("--version", action="version", version=f"edgehold {__version__}")
+    commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
+
+    check = _command(commands, "check", _check, "read everything people wrote and print every finding")
+    check.add_argument("paths", nargs="*", metavar="PATH", help="show findings for these files or folders only")
+    check.add_argument("--against", metavar="REF", help="check what the working tree changes against this commit, branch or tag of git")
+    check.add_argument("--summary", metavar="FILE", help="with --against: write there, in Markdown, what is changed, found and answered")
+    form = check.add_mutually_exclusive_group()
+    form.add_argument("--json", action="store_true", help="print the findings as JSON")
+    form.add_argument("--annotate", action="store_true", help="print the findings so that GitHub shows them at their lines")
+
+    _command(commands, "pool", _pool, "check and pool; write the results to build/results")
+    _command(commands, "site", _site, "check, pool and build the pages; write build/results and build/site")
+
+    exchange = _command(commands, "exchange", _exchange, "name the further runs that would best tell sharpeners from testers")
+    exchange.add_argument("--count", type=_positive, default=5, metavar="N", help="how many runs for each protocol (default 5)")
+    exchange.add_argument("--json", action="store_true", help="print them as JSON")
+
+    correct = _command(commands, "correct", _correct, "correct a measured submission by a file beside it, which stays as it is")
+    retract = _command(commands, "retract", _retract, "take a measured submission back: it stays readable, and counts nowhere")
+    for command in (correct, retract):
+        command.add_argument("id", metavar="ID", help="the submission")
+        command.add_argument("--why", required=True, metavar="TEXT", help="the reason, for readers")
+        command.add_argument("--by", required=True, metavar="HANDLE", help="who does it")
+        command.add_argument("--month", metavar="YYYY-MM", help="when (default: this month)")
+    values = {"dest": "changes", "action": "append", "default": []}
+    correct.add_argument(
+        "--set", nargs=2, metavar=("POINTER", "VALUE"), help="put this value (JSON, or plain text) at this place", **values
+    )
+    correct.add_argument("--remove", nargs=1, metavar="POINTER", help="take out what stands at this place", **values)
+
+    intake = _command(commands, "intake", _intake, "turn a filled-in sheet, CSV or XLSX, into a submission, or ask")
+    intake.add_argument("file", metavar="FILE", help="the sheet")
+    intake.add_argument(
+        "--plan", metavar="PLAN.json", help="the plan that it was made from: whose edge is whose, where the sheet leaves it open"
+    )
+    intake.add_argument("--output", metavar="FILE", help="where to write the submission (default: its id, in the current folder)")
+    intake.add_argument("--draft", action="store_true", help="where something must be asked, write what could be read: the form opens it")
+    intake.add_argument("--json", action="store_true", help="print what was found as JSON")
+
+    report = _command(commands, "report", _report, "report on one submission: what it says by itself, and what it cannot tell")
+    report.add_argument("submission", metavar="FILE|ID", help="a file, or the id of a submission of the repository")
+    report.add_argument("--html", metavar="OUT", help="write the report there too, as one HTML file that needs nothing else")
+    report.add_argument(
+        "--table",
+        metavar="FILE",
+        help="a published repeatability table (default: that of the last build, or else one computed from the other submissions)",
+    )
+    report.add_argument(
+        "--cuts-a-week", type=float, metavar="N", help="how much is cut in a week, in the protocol's unit: is sharpening worth learning?"
+    )
+    report.add_argument("--json", action="store_true", help="print the report as JSON")
+
+    from .planning.words import add_arguments
+
+    add_arguments(_command(commands, "plan", _plan, "plan a fair test with what is in the house, and say what to expect of it"))
+
+    from .review.command import add_arguments as add_drafts
+
+    add_drafts(_command(commands, "draft", _draft, "draft a protocol, an objection, a response, an outcome or an event as a file"))
+
+    demo = _command(commands, "demo", _demo, "write the simulated demonstration again from its seed")
+    demo.add_argument("--seed", type=int, default=None, help="another seed than the published one")
+    return parser
+
+
+def _command(commands, name: str, function: Callable, text: str) -> argparse.ArgumentParser:
+    parser = commands.add_parser(name, help=text, description=f"{text[0].upper()}{text[1:]}.")
+    parser.add_argument("--root", default=None, metavar="DIR", help="the repository (default: the one you are in)")
+    parser.set_defaults(command=function)
+    return parser
+
+
+def _root(arguments: argparse.Namespace) -> Path:
+    """The repository named, or the nearest one at or above the current folder."""
+    if arguments.root is not None:
+        return Path(arguments.root)
+    here = Path.cwd()
+    candidates = [here, *here.parents]
+    return next((p for p in candidates if (p / "protocols").is_dir() and (p / "submissions").is_dir()), here)
+
+
+def _say(text: str) -> None:
+    print(f"edgehold: {text} …", file=sys.stderr, flush=True)
+
+
+def _check(arguments: argparse.Namespace) -> int:
+    from .records import load_repository
+    from .records.report import check_counts, check_json, check_text, within
+    from .records.request.report import annotations
+
+    if arguments.against is not None:
+        return _check_request(arguments)
+    if arguments.summary is not None:
+        raise InputError("--summary tells what a request changes: it needs --against REF")
+    root = _root(arguments)
+    repository = load_repository(root)
+    findings = within(repository.findings, root, arguments.paths)
+    if arguments.annotate:
+        print(*filter(None, [annotations(findings), check_counts(findings, repository)]), sep="\n")
+    else:
+        print(check_json(findings, repository) if arguments.json else check_text(findings, repository))
+    return ERRORS_FOUND if any(f.severity == "error" for f in findings) else FINE
+
+
+def _check_request(arguments: argparse.Namespace) -> int:
+    from .records.request.against import check_proposal
+    from .records.request.report import annotations, request_counts, request_json, request_text
+
+    if arguments.paths:
+        raise InputError("--against checks the whole working tree; name no files with it")
+    root = _root(arguments)
+    if arguments.summary is None:
+        checked = check_proposal(root, arguments.against)
+    else:
+        from .request import summarised
+
+        checked, summary = summarised(root, arguments.against)
+        Path(arguments.summary).write_text(summary, encoding="utf-8")
+    if arguments.annotate:
+        print(*filter(None, [annotations(checked.findings), request_counts(checked)]), sep="\n")
+    else:
+        print(request_json(checked) if arguments.json else request_text(checked))
+    return ERRORS_FOUND if checked.errors else FINE
+
+
+def _pool(arguments: argparse.Namespace) -> int:
+    from .pipeline import pool
+
+    print(f"results: {pool(_root(arguments), _say)}")
+    return FINE
+
+
+def _site(arguments: argparse.Namespace) -> int:
+    from .pipeline import site
+
+    page = site(_root(arguments), _say)
+    print(f"site: {page}\nopen it in a browser, or run 'make serve' and go to http://127.0.0.1:8000/")
+    return FINE
+
+
+def _positive(text: str) -> int:
+    value = int(text)
+    if value < 1:
+        raise argparse.ArgumentTypeError(f"{value} is not 1 or more")
+    return value
+
+
+def _exchange(arguments: argparse.Namespace) -> int:
+    from .pipeline import exchange
+    from .results.publish.exchanges import exchange_json, exchange_text
+
+    plans = exchange(_root(arguments), arguments.count)
+    print(exchange_json(plans) if arguments.json else exchange_text(plans))
+    return FINE
+
+
+def _correct(arguments: argparse.Namespace) -> int:
+    from .records.change.writing import correct, given_value
+    from .records.model.changes import ABSENT
+
+    if not arguments.changes:
+        raise InputError("nothing to correct; wanted --set POINTER VALUE or --remove POINTER")
+    changes = [(pointer, given_value(*value) if value else ABSENT) for pointer, *value in arguments.changes]
+    return _tell_change(correct(_root(arguments), arguments.id, changes, why=arguments.why, by=arguments.by, month=arguments.month))
+
+
+def _retract(arguments: argparse.Namespace) -> int:
+    from .records.change.writing import retract
+
+    return _tell_change(retract(_root(arguments), arguments.id, why=arguments.why, by=arguments.by, month=arguments.month))
+
+
+def _tell_change(written) -> int:
+    from .records.change.writing import change_text
+    from .records.report import findings_text
+
+    print(change_text(written))
+    if written.findings:
+        print(findings_text(written.findings), file=sys.stdout if written.kept else sys.stderr)
+    if not written.kept:
+        print("edgehold: with this change the submission would not check; nothing was written", file=sys.stderr)
+        return ERRORS_FOUND
+    print(f"wrote {written.path}")
+    return FINE
+
+
+def _draft(arguments: argparse.Namespace) -> int:
+    from .review.command import draft_of, put, told
+
+    root = _root(arguments)
+    draft = draft_of(root, arguments)
+    if arguments.print:
+        print(draft.text, end="")
+        print(f"its place is {draft.path}", file=sys.stderr)
+        return FINE
+    placed = put(root, draft, arguments.draft)
+    if told(placed):
+        print(told(placed), file=sys.stdout if placed.kept else sys.stderr)
+    if not placed.kept:
+        print("edgehold: with this draft the repository would not check; nothing was written", file=sys.stderr)
+        return ERRORS_FOUND
+    print(*(f"wrote {path}" for path in placed.paths), sep="\n")
+    return FINE
+
+
+def _intake(arguments: argparse.Namespace) -> int:
+    from .sheets.taking import take_in
+    from .sheets.telling import intake_json, intake_text
+
+    plan, output = (Path(name) if name else None for name in (arguments.plan, arguments.output))
+    intake, written = take_in(_root(arguments), Path(arguments.file), plan=plan, output=output, draft=arguments.draft)
+    said = intake_json if arguments.json else intake_text
+    print(said(intake, arguments.file, str(written or "")))
+    return FINE if intake.whole else ERRORS_FOUND
+
+
+def _plan(arguments: argparse.Namespace) -> int:
+    from .planning.command import advice_for
+    from .planning.house import write_plan
+    from .planning.text import advice_json, advice_text
+
+    root = _root(arguments)
+    advice = advice_for(root, arguments, _say)
+    files = () if arguments.dry or advice.plan is None else write_plan(root, advice, arguments.output, arguments.by)
+    if files and arguments.sheets is not None:
+        from .sheets.giving import give_out
+
+        files += give_out(root, advice.plan, Path(arguments.sheets))
+    print(advice_json(advice) if arguments.json else advice_text(advice))
+    for file in files:
+        print(f"wrote {file}", file=sys.stderr)
+    return FINE
+
+
+def _report(arguments: argparse.Namespace) -> int:
+    from .records.report import findings_text
+    from .report.assemble import report_json
+    from .report.command import open_submission, report_at, write_html
+    from .report.text import report_text
+
+    weekly = arguments.cuts_a_week
+    if weekly is not None and not 0 < weekly < 1e6:
+        raise InputError(f"got {weekly:g} cuts a week, wanted more than 0 and less than a million")
+    root = _root(arguments)
+    opened = open_submission(root, arguments.submission)
+    if opened.record is None:
+        print(findings_text(opened.findings))
+        return ERRORS_FOUND
+    report = report_at(root, opened, Path(arguments.table) if arguments.table else None, weekly)
+    print(report_json(report) if arguments.json else report_text(report))
+    if arguments.html is not None:
+        write_html(report, Path(arguments.html))
+        print(f"wrote {arguments.html}", file=sys.stderr)
+    return FINE
+
+
+def _demo(arguments: argparse.Namespace) -> int:
+    from .demo import PUBLISHED_SEED, write_demo
+
+    seed = PUBLISHED_SEED if arguments.seed is None else arguments.seed
+    files = write_demo(_root(arguments), seed)
+    print(f"wrote {len(files)} files under submissions/simulated (seed {seed})")
+    return FINE
+
+
+def _print_findings(error: FindingsError) -> int:
+    from .records.report import findings_text
+
+    print(findings_text(error.findings), file=sys.stderr)
+    print(f"edgehold: {error}; nothing was built, the last build stands", file=sys.stderr)
+    return ERRORS_FOUND
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,222 @@
+"""The glue of this stage: records in, rows and curve points out."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping
+
+import numpy as np
+
+from edgehold.numerics.attempt import NotFitted, attempt, open_limits
+from edgehold.numerics.isotonic import decreasing_fit
+from edgehold.records.canonical import CanonicalRun, LoadedSubmission, PoolKey, Repository, pool_key
+from edgehold.records.model.protocol import EndpointRule, Protocol
+
+from .curve import Curve, Value, not_fitted, position
+from .flags import DAMAGED, angle_of, flags_of
+from .life import Life, bounds, fit_points
+from .moderators import moderators_of, start_of
+from .rows import EXACT, INTERVAL, LEFT, MISSING, RIGHT, CurvePoint, EndpointRow
+from .runs import keennesses, reading_variances, run_curve
+from .values import endpoint_of, relative_life
+from .words import REASONS
+
+
+def endpoint_rows(repository: Repository, variances: Mapping[PoolKey, float] | None = None) -> tuple[EndpointRow, ...]:
+    """One row for every run and endpoint of every submission; none is left out.
+
+    Parameters
+    ----------
+    repository : validated records.
+    variances : variance of ln x within readings by pool, where another set of records has settled it; None: from these.
+
+    Returns
+    -------
+    In the order of submissions, their runs, and the protocol's endpoints.
+    """
+    runs = [(*run, _attempted_curve(*run[1:])) for run in _runs(repository, variances)]
+    usual = _usual_starts(runs)
+    return tuple(row for run in runs for row in _run_rows(*run, usual.get(pool_key(run[0]))))
+
+
+def _attempted_curve(run: CanonicalRun, protocol: Protocol, s2_read: float) -> Curve | NotFitted | None:
+    """The curve of a run, or why there is none; None where readings pass or fail."""
+    if protocol.reading.kind == "pass/fail":
+        return None
+    return attempt(
+        lambda: run_curve(run, protocol, s2_read),
+        lambda why: why,
+        lambda curve: open_limits(curve.work, curve.low, curve.high),
+    )
+
+
+def _usual_starts(runs: list) -> dict[PoolKey, float]:
+    """Mean keenness before the first cut by pool, over runs in which it was read on the scale."""
+    found: dict[PoolKey, list[float]] = defaultdict(list)
+    for submission, _, _, _, curve in runs:
+        start, _ = start_of(None if isinstance(curve, NotFitted) else curve, ())
+        if start is not None:
+            found[pool_key(submission)].append(start)
+    return {pool: float(np.mean(starts)) for pool, starts in found.items()}
+
+
+def curve_points(repository: Repository) -> tuple[CurvePoint, ...]:
+    """Every reading of every run as a point of its curve; pass/fail readings have no keenness and give none."""
+    return tuple(point for run in _runs(repository, None) for point in _run_points(*run))
+
+
+def _runs(
+    repository: Repository, variances: Mapping[PoolKey, float] | None
+) -> Iterator[tuple[LoadedSubmission, CanonicalRun, Protocol, float]]:
+    """Every run with its submission, its protocol and the reading variance of its pool."""
+    variances = reading_variances(repository) if variances is None else variances
+    for submission in repository.submissions:
+        protocol = repository.protocol_of(submission).record
+        for run in submission.runs:
+            yield submission, run, protocol, variances[pool_key(submission)]
+
+
+def _run_rows(
+    submission: LoadedSubmission,
+    run: CanonicalRun,
+    protocol: Protocol,
+    s2_read: float,
+    attempted: Curve | NotFitted | None,
+    usual: float | None,
+) -> Iterator[EndpointRow]:
+    """The rows of one run, one an endpoint; ``usual`` is the mean start of its pool."""
+    curve = None if isinstance(attempted, NotFitted) else attempted
+    flags = flags_of(submission, run, protocol, curve)
+    start, start_se = start_of(curve, flags)
+    about = moderators_of(submission, run) | {"angle_deg": angle_of(submission, run), "edge_part": run.edge_part}
+    for rule in protocol.endpoints:
+        found, relative = _attempted_endpoint(submission, run, protocol, rule, attempted, usual)
+        itself = rule.kind == "level" and rule.at == 0
+        more = {
+            "start": None if itself else start,
+            "start_se": float("nan") if itself else start_se,
+            "relative_life": relative,
+        }
+        yield _row(submission, run, rule, found, _raw(curve, rule), flags, about | more)
+
+
+def _attempted_endpoint(
+    submission: LoadedSubmission,
+    run: CanonicalRun,
+    protocol: Protocol,
+    rule: EndpointRule,
+    curve: Curve | NotFitted | None,
+    usual: float | None,
+) -> tuple[Life, float | None]:
+    """One endpoint and its relative life, or why its numbers failed."""
+    if isinstance(curve, NotFitted):
+        return Life(not_fitted(curve)), None
+    return attempt(
+        lambda: (
+            endpoint_of(submission, run, protocol, rule, curve),
+            relative_life(submission, run, protocol, rule, curve, usual),
+        ),
+        lambda why: (Life(not_fitted(why)), None),
+        lambda found: () if found[0].value.reason else open_limits(found[0].value.low, found[0].value.high),
+    )
+
+
+def _raw(curve: Curve | None, rule: EndpointRule) -> float:
+    """Arithmetic mean of the repeats for a level read where it is asked."""
+    at = position(curve, rule.at) if curve is not None and rule.kind == "level" else None
+    return float("nan") if at is None else float(curve.raw[at])
+
+
+def _status(value: Value) -> str:
+    if np.isnan(value.low):
+        return MISSING
+    if value.low == value.high:
+        return EXACT
+    if np.isneginf(value.low):
+        return LEFT
+    return RIGHT if np.isposinf(value.high) else INTERVAL
+
+
+def _row(
+    submission: LoadedSubmission,
+    run: CanonicalRun,
+    rule: EndpointRule,
+    found: Life,
+    raw: float,
+    flags: tuple[str, ...],
+    about: Mapping[str, object],
+) -> EndpointRow:
+    record, value = submission.record, found.value
+    status = _status(value)
+    return EndpointRow(
+        pool=pool_key(submission),
+        version=record.protocol.version,
+        submission=record.id,
+        month=record.month,
+        endpoint=rule.id,
+        role=rule.role,
+        run=run.id,
+        order=run.order,
+        evening=run.evening,
+        blade=run.blade,
+        steel=run.steel,
+        batch=run.batch,
+        sharpener=run.sharpener,
+        tester=run.tester,
+        lot=run.lot,
+        own_sharpening=run.own_sharpening,
+        sharpening=run.sharpening,
+        split_tester=run.split_tester,
+        low=value.low,
+        high=value.high,
+        status=status,
+        reason=value.reason or REASONS.get(status, ""),
+        reading_se=value.se if status == EXACT else float("nan"),
+        raw=raw if status == EXACT else float("nan"),
+        failed_preparation=found.failed_preparation,
+        damaged=run.ended == DAMAGED,
+        flags=flags,
+        **about,
+    )
+
+
+def _run_points(submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, s2_read: float) -> Iterator[CurvePoint]:
+    """The curve points of one run."""
+    if protocol.reading.kind == "pass/fail":
+        return
+    curve = _attempted_curve(run, protocol, s2_read)
+    if isinstance(curve, NotFitted):  # said once, in the rows of the run
+        return
+    _, read = keennesses(run, protocol)
+    smoothed = attempt(lambda: _smoothed(curve, protocol), lambda _: np.full(len(read), np.nan))
+    for i, k in enumerate(read):
+        if np.isnan(k.bound):
+            continue
+        yield CurvePoint(
+            pool=pool_key(submission),
+            version=submission.record.protocol.version,
+            submission=submission.record.id,
+            run=run.id,
+            steel=run.steel,
+            blade=run.blade,
+            sharpener=run.sharpener,
+            tester=run.tester,
+            work=float(curve.work[i]),
+            keenness=k.bound,
+            smoothed=float(smoothed[i]),
+            se=float(curve.se[i]),
+            n=k.n,
+            limit=k.limit,
+            raw=k.mean,
+        )
+
+
+def _smoothed(curve: Curve, protocol: Protocol) -> np.ndarray:
+    """Monotone fit, from where the protocol's life begins its own; nan before."""
+    late = any(r.kind == "life" and r.fit_from == "first positive checkpoint" for r in protocol.endpoints)
+    use = fit_points(curve, curve.first if late else 0.0)
+    k = bounds(curve)
+    use = use[np.isfinite(k[use])]
+    smoothed = np.full(len(k), np.nan)
+    smoothed[use] = decreasing_fit(k[use], curve.repeats[use].astype(float))
+    return smoothed

@@ -1,0 +1,65 @@
+"""What was different about a run beside steel and people: facts that a probe may ask about, None where nobody noted them."""
+
+from __future__ import annotations
+
+from edgehold.records.canonical import CanonicalRun, LoadedSubmission
+from edgehold.records.model.submission import AbrasiveStage, Blade, Guess, Preparation
+from edgehold.records.registers import find_grit
+
+from .curve import Curve, position
+from .words import FLAGS
+
+
+def moderators_of(submission: LoadedSubmission, run: CanonicalRun) -> dict[str, object]:
+    """The fields of an ``EndpointRow`` from ``coil_position_m`` to ``hrc``, as they stand in the file.
+
+    A lot that changed in the middle of a run is not the lot of its readings; where it did, the position in the coil is None too.
+    """
+    record = submission.record
+    written = next(one for one in record.runs if one.id == run.id)
+    preparation = next((p for p in record.preparations if p.id == run.preparation), None)
+    blade = next((b for b in record.blades if b.key == run.blade), None)
+    guess = written.tester_guess or Guess()
+    return {
+        "coil_position_m": None if written.lot_changes else run.coil_position_m,
+        "humidity_percent": run.humidity_percent,
+        "blinded": None if run.blinding is None else run.blinding != "none",
+        "seal_held": submission.seal_held,
+        "guessed_sharpener": guess.sharpener,
+        "guessed_blade": guess.blade,
+        "interest": _interest(blade, run.tester),
+        "finish_um": _finish(preparation),
+        "hrc": None if blade is None or blade.hardness is None else blade.hardness.hrc,
+    }
+
+
+def start_of(curve: Curve | None, flags: tuple[str, ...]) -> tuple[float | None, float]:
+    """Keenness read before the first cut and its standard error from reading; (None, nan) where it was not read on the scale.
+
+    A burr reads as sharpness that is not there, or as none: where the next reading gives one away there is no start either.
+    """
+    at = None if curve is None else position(curve, 0.0)
+    if at is None or curve.low[at] != curve.high[at] or FLAGS["burr"] in flags:
+        return None, float("nan")
+    return float(curve.low[at]), float(curve.se[at])
+
+
+def _interest(blade: Blade | None, tester: str) -> bool | None:
+    """Whether the tester owns, made or sells the blade."""
+    if blade is None or blade.interest is None:
+        return None
+    return any(one.person == tester and one.interest != "none" for one in blade.interest)
+
+
+def _finish(preparation: Preparation | None) -> float | None:
+    """Particle size of the last abrasive, in micrometres: as written, else that of its designation."""
+    if preparation is None or not preparation.stages:
+        return None
+    return _micrometres(preparation.stages[-1])
+
+
+def _micrometres(stage: AbrasiveStage) -> float | None:
+    if stage.micrometres is not None or stage.grit_system is None or stage.grit is None:
+        return stage.micrometres
+    size = find_grit(stage.grit_system, stage.grit)
+    return None if size is None else size.micrometres

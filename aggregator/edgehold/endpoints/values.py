@@ -1,0 +1,116 @@
+"""The protocol's endpoints, one by one, for one run."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from edgehold.records.canonical import CanonicalRun, LoadedSubmission
+from edgehold.records.model.protocol import EndpointRule, Protocol
+from edgehold.records.units import quantity_text
+
+from .curve import Curve, Value, axis, held_after_dull, level_weights, linear, missing, position, window_weights
+from .draws import key_of
+from .life import Life, life, pass_fail_life
+from .readings import sign
+from .runs import by_work, first_positive
+from .words import REASONS
+
+DULL = "dull"
+
+
+def endpoint_of(submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, rule: EndpointRule, curve: Curve | None) -> Life:
+    """One endpoint of one run; only a life can tell of a failed preparation."""
+    if not run.readings:
+        return Life(missing(REASONS["no_readings"]))
+    if curve is None:
+        return _pass_fail(run, protocol, rule)
+    if not len(curve.work):
+        return Life(missing(REASONS["no_values"]))
+    if rule.kind == "life":
+        return _life(submission, run, protocol, rule, curve)
+    return Life(_level_window_loss(run, protocol, rule, curve))
+
+
+def _pass_fail(run: CanonicalRun, protocol: Protocol, rule: EndpointRule) -> Life:
+    if rule.kind != "life":
+        return Life(missing(REASONS["no_keenness"]))
+    readings = [r for r in by_work(run.readings) if r.passed]
+    work = np.array([r.work for r in readings], dtype=float)
+    passed = np.array([all(r.passed) for r in readings], dtype=bool)
+    failed = np.array([not any(r.passed) for r in readings], dtype=bool)
+    return pass_fail_life(work, passed, failed, first_positive(protocol))
+
+
+def _life(submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, rule: EndpointRule, curve: Curve) -> Life:
+    """Life to an absolute threshold, or to a share of the sharpness at the start (raw, not smoothed)."""
+    threshold = sign(protocol.reading.keener) * math.log(rule.threshold.value)
+    if rule.threshold.relative:
+        if position(curve, 0.0) is None:
+            return Life(missing(REASONS["no_start"]))
+        if curve.low[0] != curve.high[0]:
+            return Life(missing(REASONS["start_off_scale"]))
+        # A fraction of the sharpness: reading x f where higher is keener, reading / f where lower is; f or 1/f alike.
+        threshold = curve.low[0] - abs(math.log(rule.threshold.value))
+    begin = curve.first if rule.fit_from == "first positive checkpoint" else 0.0
+    key = key_of(submission.record.id, run.id, rule.id)
+    return life(curve, float(threshold), begin, key, relative=rule.threshold.relative)
+
+
+def relative_life(
+    submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, rule: EndpointRule, curve: Curve | None, usual: float | None
+) -> float | None:
+    """ln of the work at which an edge has lost what lies between the usual start and a fixed threshold.
+
+    The counterpart, relative to the edge's own start, of a life to a fixed sharpness: for an edge that starts as usual the two are
+    one. None where it is not known exactly.
+
+    Parameters
+    ----------
+    submission, run, protocol, rule, curve : as for ``endpoint_of``.
+    usual : mean keenness before the first cut over the pool; None where nobody read it.
+    """
+    if curve is None or usual is None or rule.kind != "life" or rule.threshold is None or rule.threshold.relative:
+        return None
+    at = position(curve, 0.0)
+    drop = usual - sign(protocol.reading.keener) * math.log(rule.threshold.value)
+    if at is None or curve.low[at] != curve.high[at] or drop <= 0:
+        return None
+    begin = curve.first if rule.fit_from == "first positive checkpoint" else 0.0
+    key = key_of(submission.record.id, run.id, f"{rule.id} relative")
+    value = life(curve, float(curve.low[at] - drop), begin, key, relative=True).value
+    return value.low if value.low == value.high else None
+
+
+def _level_window_loss(run: CanonicalRun, protocol: Protocol, rule: EndpointRule, curve: Curve) -> Value:
+    """The endpoints that are straight-line functions of the readings."""
+    asked = [rule.at] if rule.kind == "level" else [rule.start, rule.end]
+    held = held_after_dull(curve, asked[-1]) if run.ended == DULL else curve
+    for work in asked:
+        if level_weights(held, work) is None:
+            return missing(_outside(run, protocol, curve, work))
+    if rule.kind == "level":
+        return linear(held, level_weights(held, rule.at))
+    if rule.kind == "loss":
+        return linear(held, level_weights(held, rule.end) - level_weights(held, rule.start))
+    absent = _absent_checkpoints(protocol, curve, rule.start, min(rule.end, float(curve.work[-1])))
+    if absent:
+        return missing(REASONS["none_near"].format(asked=quantity_text(absent[0], protocol.work.unit)))
+    return linear(held, window_weights(held, rule.start, rule.end))
+
+
+def _outside(run: CanonicalRun, protocol: Protocol, curve: Curve, work: float) -> str:
+    """Why there is no keenness at an amount of work."""
+    if work == 0:
+        return REASONS["no_start"]
+    pattern = REASONS["none_before" if work < curve.work[0] else "ended_before"]
+    return pattern.format(asked=quantity_text(work, protocol.work.unit), ended=run.ended)
+
+
+def _absent_checkpoints(protocol: Protocol, curve: Curve, start: float, end: float) -> list[float]:
+    """Checkpoints in a window that no reading stands for: a reading stands for the nearest on the work axis."""
+    checkpoints = np.array(sorted(protocol.work.checkpoints))
+    u = axis(checkpoints, curve.first)
+    nearest = {int(np.abs(u - x).argmin()) for x in axis(curve.work, curve.first)}
+    return [float(w) for i, w in enumerate(checkpoints) if start <= w <= end and i not in nearest]

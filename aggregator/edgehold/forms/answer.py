@@ -1,0 +1,64 @@
+"""Everything that the page needs to answer one submission in the browser, as plain JSON values."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from edgehold.endpoints import words as endpoint_words
+from edgehold.estimates import words as estimate_words
+from edgehold.records.model.protocol import Protocol
+from edgehold.records.model.registers import SteelEntry
+from edgehold.records.registers import DROPPED_MARKS, load_units, steel_ids
+from edgehold.records.units import UNITS_IN_SENTENCES, grammar
+from edgehold.results.model.repeatability import PublishedRepeatability
+from edgehold.results.publish.repeatability import form_repeatability
+from edgehold.results.words.sentences import LEAST_TIMES, PATTERNS
+
+NOTES = {
+    "unread": "Run {run} is left out: a number or a unit of it cannot be read.",
+    "flag": "Run {run}: {flag}.",
+    "failed": "Run {run}: the edge was past the limit before the first cut.",
+    "nothing": "Nothing to compare: every run has the same blade and the same sharpener.",
+}
+
+
+def answer_rules(protocol: Protocol, published: PublishedRepeatability, steels: Mapping[str, SteelEntry]) -> dict[str, object]:
+    """What ``answer`` of site/pages/assets/form/answer.js is handed beside a submission.
+
+    Parameters
+    ----------
+    protocol : the version that the form is for.
+    published : the repeatability table published with the site.
+    steels : the register by id.
+
+    Returns
+    -------
+    ``protocol`` (its front matter), ``repeatability``, ``numbers`` (how written numbers are read), ``units`` (the
+    register), ``folded`` (marks left out of spellings), ``steels`` (id by folded spelling) and ``sentences`` (every pattern
+    an answer is told in).
+    """
+    return {
+        "protocol": protocol.model_dump(mode="json"),
+        "repeatability": form_repeatability(published, protocol),
+        "numbers": grammar(),
+        "units": [unit.model_dump(mode="json", exclude={"source", "note"}) for unit in load_units().units],
+        "folded": DROPPED_MARKS,
+        "steels": steel_ids(dict(steels)),
+        "sentences": sentences(),
+    }
+
+
+def sentences() -> dict[str, object]:
+    """Every pattern that an answer is told in."""
+    return {
+        "patterns": PATTERNS,
+        "plurals": UNITS_IN_SENTENCES,
+        "least_times": LEAST_TIMES,
+        "missing": endpoint_words.MISSING_PATTERN,
+        "endpoints": endpoint_words.REASONS,
+        "flags": endpoint_words.FLAGS,
+        "factors": estimate_words.FACTORS,
+        "contrasts": estimate_words.REASONS,
+        "methods": estimate_words.METHODS,
+        "notes": NOTES,
+    }

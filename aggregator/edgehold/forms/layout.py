@@ -1,0 +1,162 @@
+"""How a submission's form is laid out: what comes first, what is filled in by itself, and how much is left to type.
+
+All of it is data for the form's script; the fields themselves, their texts and their limits come from the schema.
+"""
+
+from __future__ import annotations
+
+from edgehold.records.model.protocol import Protocol
+from edgehold.records.model.submission import SUBMISSION_FORMAT
+
+Layout = dict[str, object]
+
+PEOPLE = ("wren", "tern")
+FIRST_OF_RANGE, STEP_OF_RANGE, STEP_OF_ARM, STEP_OF_PAIR = 0.30, 0.05, 0.03, 0.01  # where in the plausible range the example's figures lie
+
+
+def submission_layout(protocol: Protocol) -> Layout:
+    """Sections, fixed values, values filled in, and the grid of readings.
+
+    ``fixed`` values are written where nothing is and are not shown. ``filled`` ones are written where nothing is, follow what
+    they are made of, and can be changed: ``with`` says how (number: ``text`` and the place in the list; month; same; only: the
+    one value there is; previous: the same field of the entry before; value). ``hidden`` places are kept but not shown.
+    ``like`` shows what is meant where nothing is typed yet. ``joined`` lists are shown as one: each run with its preparation.
+    """
+    kind = protocol.reading.kind
+    return {
+        "fixed": {
+            "/format": SUBMISSION_FORMAT,
+            "/protocol/id": protocol.id,
+            "/protocol/version": protocol.version,
+            "/origin": "measured",
+            "/licence": "CC0-1.0",
+        },
+        "filled": filled(protocol),
+        "hidden": [
+            "/answers",
+            "/plan/opened",
+            "/blades/*/thickness_behind_edge/canonical",
+            "/instruments/*/resolution/canonical",
+            "/runs/*/readings/*/values/*/canonical",
+        ],
+        "joined": {"list": "/runs", "key": "preparation", "with": "/preparations", "by": "id"},
+        "grid": {
+            "at": "/runs/*/readings",
+            "cells": "outcomes" if kind == "pass/fail" else "values",
+            "repeats": protocol.reading.repeats,
+            "checkpoints": list(protocol.work.checkpoints),
+        },
+        "choices": {"/runs/*/work_unit": list(protocol.work.accepted_units), "/runs/*/reading_unit": list(protocol.reading.accepted_units)},
+        "like": {"/people/*/handle": "wren", "/blades/*/key": "wren.galley", "/month": "2026-05"},
+        "absent": ["/runs/*/reading_unit"] if kind == "pass/fail" else [],
+        "sections": [
+            {"title": "People", "at": ["/people"], "entry": "Person"},
+            {"title": "Blades", "at": ["/blades"], "entry": "Blade"},
+            {"title": "Runs", "at": ["/runs"], "entry": "Run"},
+            {"title": "Lots, instruments, plan, notes", "at": ["/lots", "/instruments", "/plan", "/note"], "folded": True},
+            {"title": "When, and who sends it in", "at": ["/month", "/submitted_by", "/id"]},
+        ],
+    }
+
+
+def filled(protocol: Protocol) -> list[dict[str, object]]:
+    """What the form writes by itself where nothing is written yet."""
+    found: list[dict[str, object]] = [
+        {"at": "/preparations/*/id", "with": "number", "text": "edge-"},
+        {"at": "/preparations/*/blade", "with": "only", "of": "/blades/*/key"},
+        {"at": "/runs/*/id", "with": "number", "text": "run-"},
+        {"at": "/runs/*/order", "with": "number", "text": ""},
+        {"at": "/runs/*/tester", "with": "previous"},
+        {"at": "/runs/*/work_unit", "with": "value", "value": protocol.work.unit},
+        {"at": "/runs/*/readings/*/work", "with": "checkpoints"},
+        {"at": "/month", "with": "month"},
+        {"at": "/submitted_by", "with": "same", "of": "/people/0/handle"},
+        {"at": "/id", "with": "id", "of": ["/submitted_by", "/month"]},
+    ]
+    units = protocol.reading.accepted_units
+    if len(units) == 1:
+        found.append({"at": "/runs/*/reading_unit", "with": "value", "value": units[0]})
+    elif units:
+        found.append({"at": "/runs/*/reading_unit", "with": "previous"})
+    return found
+
+
+def worked_example(protocol: Protocol, month: str) -> dict[str, object]:
+    """The least file for this protocol: as many runs as it asks for, made-up figures, nothing optional.
+
+    Its origin is ``simulated``, because nobody measured it.
+    """
+    runs = protocol.design.least_runs
+    sharpeners = PEOPLE if protocol.question.factor == "sharpener" else PEOPLE[:1]
+    blades = ["wren.galley"] if len(sharpeners) > 1 else ["wren.galley", "wren.rigging"]
+    return {
+        "format": SUBMISSION_FORMAT,
+        "id": f"example-{protocol.id}"[:63],
+        "protocol": {"id": protocol.id, "version": protocol.version},
+        "origin": "simulated",
+        "licence": "CC0-1.0",
+        "submitted_by": PEOPLE[0],
+        "month": month,
+        "people": [{"handle": handle, "agreed": "yes"} for handle in sharpeners],
+        "blades": [{"key": key} for key in blades],
+        "preparations": [
+            {"id": f"edge-{n + 1}", "blade": blades[n % len(blades)], "sharpener": sharpeners[n % len(sharpeners)]} for n in range(runs)
+        ],
+        "runs": [_run(protocol, n) for n in range(runs)],
+    }
+
+
+def _run(protocol: Protocol, number: int) -> dict[str, object]:
+    rule = protocol.reading
+    run: dict[str, object] = {
+        "id": f"run-{number + 1}",
+        "order": number + 1,
+        "preparation": f"edge-{number + 1}",
+        "tester": PEOPLE[0],
+        "work_unit": protocol.work.unit,
+    }
+    if rule.kind != "pass/fail":
+        run["reading_unit"] = rule.canonical_unit
+    points = (int(work) if work == int(work) else work for work in protocol.work.checkpoints)
+    readings = [{"work": work, **_read(protocol, number, place)} for place, work in enumerate(points)]
+    return run | {"ended": "last checkpoint", "readings": readings}
+
+
+def _read(protocol: Protocol, number: int, place: int) -> dict[str, object]:
+    """The repeats of one made-up reading; every other run dulls a little sooner."""
+    rule = protocol.reading
+    if rule.kind == "pass/fail":
+        lasts = len(protocol.work.checkpoints) - 3 - number % 2
+        return {"outcomes": ["pass" if place < lasts else "fail"] * rule.repeats}
+    low, high = rule.plausible_low or 1.0, rule.plausible_high or 100.0
+    dullness = FIRST_OF_RANGE + STEP_OF_RANGE * place + STEP_OF_ARM * (number % 2) + STEP_OF_PAIR * (number // 2)
+    share = dullness if rule.keener == "lower" else 1 - dullness
+    values = (low * (high / low) ** (share + 0.004 * repeat) for repeat in range(rule.repeats))
+    return {"values": [{"written": float(f"{value:.3g}")} for value in values]}
+
+
+def fields_to_fill(example: dict[str, object], protocol: Protocol) -> dict[str, int]:
+    """How many fields somebody fills in to write ``example``: ``fields``, and ``readings`` beside them."""
+    ways = {str(entry["at"]): str(entry["with"]) for entry in filled(protocol)}
+    fixed = submission_layout(protocol)["fixed"]
+    places = [(place, pattern) for place, pattern in _leaves(example) if pattern not in fixed and pattern != "/runs/*/preparation"]
+    one_blade = len(example["blades"]) == 1
+    readings = sum(pattern.startswith("/runs/*/readings/*/") and not pattern.endswith("/work") for _, pattern in places)
+    by_hand = [p for p in places if not p[1].startswith("/runs/*/readings/") and not _filled_in(*p, ways, one_blade)]
+    return {"fields": len(by_hand), "readings": readings}
+
+
+def _filled_in(place: str, pattern: str, ways: dict[str, str], one_blade: bool) -> bool:
+    way = ways.get(pattern)
+    if way == "previous":
+        return place.split("/")[2] != "0"
+    return one_blade if way == "only" else way is not None
+
+
+def _leaves(tree: object, place: str = "", pattern: str = "") -> list[tuple[str, str]]:
+    """Every value that is no list and no object: its JSON pointer, and that with ``*`` for places in lists."""
+    if isinstance(tree, dict):
+        return [leaf for name, inside in tree.items() for leaf in _leaves(inside, f"{place}/{name}", f"{pattern}/{name}")]
+    if isinstance(tree, list):
+        return [leaf for n, inside in enumerate(tree) for leaf in _leaves(inside, f"{place}/{n}", f"{pattern}/*")]
+    return [(place, pattern)]

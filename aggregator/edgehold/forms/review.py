@@ -1,0 +1,165 @@
+"""What the forms for objections, responses, outcomes and protocols need in the browser, as data: see ``form`` for submissions.
+
+``site/pages/assets/form/review.js`` and ``protocol.js`` interpret it; ``tests/forms/review_corpus.py``
+holds them to the program's findings.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from edgehold import __version__
+from edgehold.pooling.probes.register import PROBES
+from edgehold.records.canonical import ObjectionThread, Repository
+from edgehold.records.layout import ANALYSIS, RESERVED_PROTOCOLS
+from edgehold.records.model.protocol import PROTOCOL_FORMAT, version_order
+from edgehold.records.model.review import OBJECTION_FORMAT
+from edgehold.records.read.form import pattern_cure
+from edgehold.records.read.opening import LARGEST_BYTES, UNFIT_CHARACTERS, decode, read_bytes
+from edgehold.records.read.session import RESERVED_IDS
+from edgehold.records.schemas import repository_url, site_url
+from edgehold.records.threads import state_of
+from edgehold.results.publish.objections import STRUCK, threads_of, versions_of
+from edgehold.results.publish.text_changes import step_titles
+from edgehold.results.publish.versions import events_of, status_after
+from edgehold.review.protocol_drafts import FIRST_VERSION, skeleton
+
+from .review_table import TEXT, Entry, Thread, outcome_table, response_table, shared_table, target_table, version_table
+from .submission import HINTS, LONGEST_LINK, SCHEMA_CODES, Rules, messages, patterns_in, schema_of
+
+KINDS = ("objection", "response", "outcome")
+BODIES = {
+    "objection": ("Statement", "What is wrong, in plain text: how the method can mislead, which way, by how much, and what would show it."),
+    "response": ("Text", "The response, in plain text. It is about the method: nobody is addressed here."),
+    "outcome": ("Reason", "Why it is decided so, in plain text, for readers who were not there."),
+}  # fmt: skip
+OWN_ID = "my-method"
+PROTOCOL_CODES = ("no-front-matter", "empty-body", "file-too-large", "reserved-id")
+TEXT_CODES = ("empty-body", "file-too-large", "names-a-person")
+
+
+def review_forms(repository: Repository) -> dict[str, Rules]:
+    """Rules of the three forms about objections, by kind, and of the page that drafts a protocol (``"protocol"``)."""
+    names = sorted({name for name, _ in repository.protocols})
+    targets = {name: _target(repository, name) for name in [*names, ANALYSIS]}
+    threads = [thread for thread in repository.objections if not _struck(thread)]
+    found = {kind: _form(repository, kind) for kind in KINDS}
+    found["objection"]["targets"] = targets
+    for kind, table in (("response", response_table), ("outcome", outcome_table)):
+        found[kind]["threads"] = [_thread(repository, thread, table) for thread in threads]
+    return found | {"protocol": _protocols(repository)}
+
+
+def _form(repository: Repository, kind: str) -> Rules:
+    definitions = schema_of(OBJECTION_FORMAT, site_url(repository.root))["$defs"]
+    schema = {**definitions[kind.capitalize()], "$defs": definitions}
+    texts = ("/title", "/proposed_change") if kind == "objection" else ()
+    table = shared_table(repository, texts, evidence=kind != "outcome")
+    label, text = BODIES[kind]
+    return {
+        "kind": kind,
+        "schema": schema,
+        "table": table,
+        "layout": {
+            "fixed": {"/format": OBJECTION_FORMAT, "/kind": kind},
+            "filled": [{"at": "/month", "with": "month"}],
+            "choices": {},
+            "like": {"/by": "wren", "/month": "2026-05"},
+        },
+        "body": {"label": label, "text": text, "matches": [{"code": code, "pattern": pattern} for code, pattern in TEXT.items()]},
+        "messages": messages([*SCHEMA_CODES, *TEXT_CODES, *REVIEW_CODES, *(c["code"] for c in UNFIT_CHARACTERS)]),
+        "hints": [{**hint, "at": "/by"} for hint in HINTS],
+        "cures": {pattern: pattern_cure(pattern) for pattern in sorted(patterns_in(schema))},
+        "probes": [] if kind == "outcome" else [[probe.id, probe.question] for probe in PROBES],
+        **_everywhere(repository, "objection"),
+    }
+
+
+def _everywhere(repository: Repository, kind: str) -> Rules:
+    return {
+        "characters": [{"code": c["code"], "pattern": c["pattern"]} for c in UNFIT_CHARACTERS],
+        "limits": {"bytes": LARGEST_BYTES[kind], "link": LONGEST_LINK},
+        "repository_url": repository_url(repository.root),
+        "program_version": __version__,
+    }
+
+
+REVIEW_CODES = (
+        "month-in-future", "month-backwards", "interest-unstated", "evidence-form", "unknown-probe", "unknown-reference",
+        "cites-gone", "unknown-version", "unknown-step", "duplicate-form", "no-evidence", "revision-misses", "after-struck",
+        "decided-elsewhere", "nothing-new", "outcome-unfounded", "not-impartial", "not-the-objector",
+)  # fmt: skip
+"""What the tables of the three forms can find."""
+
+
+def _target(repository: Repository, name: str) -> Rules:
+    """One protocol, or the analysis, as something to object to; its versions with the newest first."""
+    threads = threads_of(repository, name)
+    versions = versions_of(repository, name)
+    return {
+        "title": "the analysis" if name == ANALYSIS else max(versions.values(), key=lambda v: version_order(v.record.version)).record.title,
+        "next": 1 + max(threads, default=0),
+        "table": target_table(repository, name),
+        "repeatable": [[t.number, _title(t)] for t in threads.values() if t.objection.duplicate_of is None and not _struck(t)],
+        "versions": [_version(repository, name, version) for version in sorted(versions, key=version_order, reverse=True)],
+    }
+
+
+def _title(thread: ObjectionThread) -> str:
+    """An objection's title, with the word where nobody raised it."""
+    return f"{thread.objection.title}, simulated" if thread.objection.simulated else thread.objection.title
+
+
+def _struck(thread: ObjectionThread) -> bool:
+    return state_of(thread).state == STRUCK
+
+
+def _version(repository: Repository, name: str, version: str) -> Rules:
+    loaded, events = repository.protocols[(name, version)], events_of(repository, name, version)
+    released = next((event for event in events if event.kind == "released"), None)
+    return {
+        "version": version,
+        "status": status_after(events),
+        "steps": [[step, title] for step, title in step_titles(loaded.body).items()],
+        "endpoints": [[rule.id, rule.title] for rule in loaded.record.endpoints],
+        "table": version_table(loaded, released),
+    }
+
+
+def _thread(repository: Repository, thread: ObjectionThread, table: Callable[[Thread], list[Entry]]) -> Rules:
+    of, against = Thread(repository, thread), thread.objection.against
+    return {
+        "protocol": thread.protocol,
+        "number": thread.number,
+        "title": _title(thread),
+        "state": state_of(thread, threads_of(repository, thread.protocol)).state,
+        "against": [part for part in (against.version, against.step, against.endpoint) if part],
+        "folder": thread.path.rpartition("/")[0],
+        "next": 1 + len(thread.entries),
+        "versions": list(of.versions),
+        "table": table(of),
+    }
+
+
+def _protocols(repository: Repository) -> Rules:
+    """Every version that is not retired with its text, to start a draft from, the newest of each protocol first; then a skeleton."""
+    found = []
+    for (name, version), loaded in sorted(repository.protocols.items(), key=lambda p: (p[0][0], [-n for n in version_order(p[0][1])])):
+        status = status_after(events_of(repository, name, version))
+        if status != "retired":
+            text = decode(read_bytes(repository.root / loaded.path, "protocol")[0])[0]
+            found.append({"id": name, "version": version, "title": loaded.record.title, "status": status, "text": text})
+    empty = {"id": OWN_ID, "version": FIRST_VERSION, "title": "A method of its own", "status": "", "text": skeleton(OWN_ID)}
+    schema = schema_of(PROTOCOL_FORMAT, site_url(repository.root))
+    fields = ("format", "id", "version", "title", "changes")
+    own = {"properties": {name: schema["properties"][name] for name in fields}, "required": list(fields), "type": "object"}
+    return {
+        "kind": "protocol",
+        "schema": own,
+        "cures": {pattern: pattern_cure(pattern) for pattern in sorted(patterns_in(own))},
+        "reserved": sorted(RESERVED_IDS | RESERVED_PROTOCOLS),
+        "known": {name: list(versions_of(repository, name)) for name, _ in repository.protocols},
+        "sources": [*found, empty],
+        "messages": messages([*SCHEMA_CODES, *PROTOCOL_CODES, *(c["code"] for c in UNFIT_CHARACTERS)]),
+        **_everywhere(repository, "protocol"),
+    }  # fmt: skip

@@ -1,0 +1,44 @@
+"""Pages about all results at once: for analysts, the findings of the check, the data to download."""
+
+from __future__ import annotations
+
+from edgehold.errors import ERROR, WARNING
+from edgehold.records.codes import CODES
+from edgehold.results.model.results import Results
+
+from . import choose
+from .page import Page, render
+
+KINDS = (("Errors", ERROR), ("Warnings", WARNING))
+DESCRIBED = {
+    "results.json": "everything below in one file: the results bundle",
+    "repeatability.json": "how much runs differ that should be alike, with its hash: what the form and a report judge one submission by",
+    "datapackage.json": "describes the CSV files, column by column (Frictionless Data)",
+}
+
+
+def analysts(results: Results) -> Page:
+    """Heterogeneity, repeatability and the interlaboratory view of every pool."""
+    pools = [*choose.measured(results), *choose.simulated(results)]
+    html = render("analysts.html", pools=pools, plans=results.plans, not_fitted=results.not_fitted)
+    return Page("/analysts/", "For analysts", html, "Results", "Models of all runs, heterogeneity, repeatability, h and k", contents=True)
+
+
+def check() -> Page:
+    """Every code that the check can print, errors apart from warnings."""
+    kinds = [(title, [(name, code) for name, code in sorted(CODES.items()) if code.severity == severity]) for title, severity in KINDS]
+    html = render("check.html", kinds=kinds)
+    return Page("/check/", "What the check finds", html, "Take part", "Every finding, what it means and its usual cure", contents=True)
+
+
+def data(results: Results, downloads: tuple[str, ...]) -> Page:
+    """Downloads, schemas, licence and where every number comes from."""
+    html = render(
+        "data.html",
+        downloads=downloads,
+        described=DESCRIBED,
+        provenance=results.provenance,
+        submissions=results.submissions,
+        protocols=results.protocols,
+    )
+    return Page("/data/", "Data and schemas", html, "Data", "Every number, to download")

@@ -1,0 +1,150 @@
+"""The bar column of a table of ratios: small inline drawings on one common logarithmic scale.
+
+What each drawing shows stands as text in the cells beside it; colours come from the style sheet by class.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from edgehold.results.model.answers import Answer
+from edgehold.results.model.results import EndpointResult, Prediction, RatioInterval, StudyLine
+from edgehold.results.words.sentences import ratio_text
+
+from .text import plain
+from .words import interval, level
+
+WIDTH, HEIGHT, MIDDLE, MARGIN = 240, 24, 12, 10
+REACHES = (2.0, 4.0, 8.0, 16.0, 32.0)
+TICKS = {
+    2.0: (0.5, 0.7, 1, 1.4, 2),
+    4.0: (0.25, 0.5, 1, 2, 4),
+    8.0: (0.125, 0.5, 1, 2, 8),
+    16.0: (0.0625, 0.25, 1, 4, 16),
+    32.0: (1 / 32, 0.125, 1, 8, 32),
+}
+TICK_WORDS = {0.25: "×¼", 0.5: "×½", 0.125: "×⅛", 0.0625: "×1⁄16", 1 / 32: "×1⁄32"}
+
+
+@dataclass(frozen=True)
+class Axis:
+    """A common scale: from 1/reach to reach, and the band of differences not worth having."""
+
+    reach: float
+    worthwhile: float
+
+    def x(self, ratio: float) -> float:
+        """Place of a ratio in the drawing, clipped to its ends."""
+        clipped = min(max(ratio, 1 / self.reach), self.reach)
+        half = WIDTH / 2 - MARGIN
+        return WIDTH / 2 + half * math.log(clipped) / math.log(self.reach)
+
+    def shows(self, ratio: float | None) -> bool:
+        """Whether a ratio lies inside."""
+        return ratio is not None and 1 / self.reach * 0.999 <= ratio <= self.reach * 1.001
+
+
+def axis(results: Iterable[RatioInterval | None], worthwhile: float) -> Axis:
+    """The smallest scale that holds what there is; what lies beyond the largest is drawn as an arrow."""
+    ends = [end for r in results if r is not None for end in (r.low, r.high, r.ratio) if end]
+    furthest = max((abs(math.log(end)) for end in ends), default=0.0)
+    reach = next((r for r in REACHES if math.log(r) >= furthest), REACHES[-1])
+    return Axis(reach, worthwhile)
+
+
+def axis_of(endpoint: EndpointResult, comparisons: Iterable[Answer]) -> Axis:
+    """The scale for a table of answers on one endpoint."""
+    return axis([c.result for c in comparisons], endpoint.worthwhile_ratio)
+
+
+def scale(on: Axis) -> Markup:
+    """The head of a bar column: the scale's marks."""
+    marks = tick_words([(on.x(t), TICK_WORDS.get(t, f"×{t:g}")) for t in TICKS[on.reach]])
+    return svg("bar-scale", "Scale of ratios, logarithmic, ×1 is no difference", marks)
+
+
+def tick_words(ticks: list[tuple[float, str]]) -> str:
+    """Words along a scale; the outer ones stand inside the drawing's edges."""
+    inner = [(x, "middle", word) for x, word in ticks[1:-1]]
+    placed = [(0.0, "start", ticks[0][1]), *inner, (float(WIDTH), "end", ticks[-1][1])]
+    return "".join(f'<text x="{x:.1f}" y="15" text-anchor="{anchor}">{word}</text>' for x, anchor, word in placed)
+
+
+def bar(
+    result: RatioInterval | None,
+    on: Axis,
+    *,
+    pooled: bool = False,
+    prediction: Prediction | None = None,
+    wider: RatioInterval | None = None,
+) -> Markup:
+    """One result: a line for its interval, a mark for its ratio (a diamond when pooled), a thin line for prediction or ``wider``."""
+    if result is None:
+        return Markup("")
+    parts = [_ground(on)]
+    thin = prediction.result if prediction is not None else wider
+    if thin is not None:
+        parts.append(_line("bar-prediction", thin, on))
+    parts += [_line("bar-interval", result, on), mark(on.x(result.ratio), pooled)]
+    label = f"{ratio_text(result.ratio)}, {level(result)} interval {interval(result)}"
+    return svg("bar bar-pooled" if pooled else "bar", label, "".join(parts))
+
+
+def arrow(line: StudyLine, on: Axis) -> Markup:
+    """A one-sided result: an arrow from its bound."""
+    if line.bound is None or not line.bound_ratio:
+        return Markup("")
+    start = on.x(line.bound_ratio)
+    end = on.x(on.reach) if line.bound == "at least" else on.x(1 / on.reach)
+    drawn = f'<line class="bar-interval" x1="{start:.1f}" y1="{MIDDLE}" x2="{end:.1f}" y2="{MIDDLE}"/>{head(end, end >= start)}'
+    foot = f'<line class="bar-interval" x1="{start:.1f}" y1="{MIDDLE - 5}" x2="{start:.1f}" y2="{MIDDLE + 5}"/>'
+    return svg("bar bar-one-sided", f"{line.bound} {ratio_text(line.bound_ratio)}", _ground(on) + drawn + foot)
+
+
+def line_bar(line: StudyLine, on: Axis) -> Markup:
+    """A submission's own result: bar or arrow."""
+    return bar(line.result, on) if line.result is not None else arrow(line, on)
+
+
+def svg(css: str, label: str, inside: str) -> Markup:
+    """A small drawing that says what it shows."""
+    return Markup(
+        f'<svg class="{css}" viewBox="0 0 {WIDTH} {HEIGHT}" width="{WIDTH}" height="{HEIGHT}" role="img" '
+        f'aria-label="{plain(label)}">{inside}</svg>'
+    )
+
+
+def _ground(on: Axis) -> str:
+    low, high = on.x(1 / on.worthwhile), on.x(on.worthwhile)
+    return (
+        f'<rect class="bar-band" x="{low:.1f}" y="0" width="{high - low:.1f}" height="{HEIGHT}"/>'
+        f'<line class="bar-one" x1="{WIDTH / 2:g}" y1="0" x2="{WIDTH / 2:g}" y2="{HEIGHT}"/>'
+    )
+
+
+def _line(css: str, result: RatioInterval, on: Axis) -> str:
+    low = on.x(result.low if result.low else 1 / on.reach)
+    high = on.x(result.high if result.high is not None else on.reach)
+    drawn = f'<line class="{css}" x1="{low:.1f}" y1="{MIDDLE}" x2="{high:.1f}" y2="{MIDDLE}"/>'
+    if not on.shows(result.low):
+        drawn += head(low, False)
+    if not on.shows(result.high):
+        drawn += head(high, True)
+    return drawn
+
+
+def head(x: float, right: bool) -> str:
+    """An arrow head: it goes on beyond the scale."""
+    back = -6 if right else 6
+    return f'<path class="bar-head" d="M{x:.1f} {MIDDLE}l{back} -4v8z"/>'
+
+
+def mark(x: float, pooled: bool) -> str:
+    """A diamond for what is pooled, else a square."""
+    if pooled:
+        return f'<path class="bar-mark" d="M{x - 7:.1f} {MIDDLE}l7 -6l7 6l-7 6z"/>'
+    return f'<rect class="bar-mark" x="{x - 3.5:.1f}" y="{MIDDLE - 3.5:g}" width="7" height="7"/>'

@@ -1,0 +1,78 @@
+"""Which pool is shown where: measured results first; the demonstration in front only while nothing is measured."""
+
+from __future__ import annotations
+
+from edgehold.results.model.answers import Answer
+from edgehold.results.model.results import Comparison, EndpointResult, Pool, Results
+from edgehold.results.words.sentences import NOTHING_TO_COMPARE
+
+from .words import endpoints_in_order
+
+
+def measured(results: Results) -> list[Pool]:
+    """Pools of measured results, the largest first."""
+    return _largest_first(p for p in results.pools if p.origin == "measured")
+
+
+def simulated(results: Results) -> list[Pool]:
+    """Pools of the demonstration, the largest first."""
+    return _largest_first(p for p in results.pools if p.origin == "simulated")
+
+
+def shown_first(results: Results) -> list[Pool]:
+    """What stands in front: measured pools, or the demonstration where there are none."""
+    return measured(results) or simulated(results)
+
+
+def measured_submissions(results: Results) -> int:
+    """How many submissions are measured."""
+    return sum(s.origin == "measured" for s in results.submissions)
+
+
+def _largest_first(pools) -> list[Pool]:
+    return sorted(pools, key=lambda p: (-p.counts.submissions, p.protocol, -p.major))
+
+
+def pool_about(pools: list[Pool], factor: str) -> Pool | None:
+    """The largest pool that asks about ``factor``."""
+    return next((p for p in pools if p.factor == factor), None)
+
+
+def with_practice(pools: list[Pool]) -> Pool | None:
+    """The pool that says most about practised and novice sharpeners; one that asks about sharpening comes first."""
+    having = [p for p in pools if any(e.practice is not None for e in p.endpoints)]
+    return min(having, key=lambda p: (p.factor != "sharpener", pools.index(p)), default=None)
+
+
+def practice(pool: Pool) -> list[tuple[EndpointResult, Answer]]:
+    """Practised against novice, endpoint by endpoint."""
+    return [(e, e.practice) for e in endpoints_in_order(pool) if e.practice is not None]
+
+
+def pairs(pool: Pool) -> list[tuple[str, str]]:
+    """Every pair of steels met at some endpoint, by name."""
+    return sorted({(c.first, c.second) for e in pool.endpoints for c in e.steels})
+
+
+def by_studies(pool: Pool, factor: str, first: str, second: str) -> list[tuple[EndpointResult, Comparison]]:
+    """One comparison by studies, early, late and overall, where some submission holds both."""
+    return [(e, c) for e in endpoints_in_order(pool) for c in e.pairwise if (c.factor, c.first, c.second) == (factor, first, second)]
+
+
+def of_pair(pool: Pool, first: str, second: str) -> list[tuple[EndpointResult, Answer]]:
+    """The answers on one pair, early, late and overall."""
+    return [(e, c) for e in endpoints_in_order(pool) for c in e.steels if (c.first, c.second) == (first, second)]
+
+
+def headline_pair(pool: Pool) -> list[tuple[EndpointResult, Answer]]:
+    """Early, late and overall of the comparison that the pool's headline quotes; empty when it quotes none."""
+    if pool.quoted is None:
+        return []
+    return practice(pool) if pool.quoted.factor == "practice" else of_pair(pool, pool.quoted.first, pool.quoted.second)
+
+
+def quoted_sentence(pool: Pool) -> str:
+    """The answer that the headline quotes, without how few submissions it rests on."""
+    if pool.quoted is None:
+        return NOTHING_TO_COMPARE
+    return next(c.sentence for e, c in headline_pair(pool) if e.id == pool.quoted.endpoint)

@@ -1,0 +1,61 @@
+"""The first page: the answer first, for none, one, two and more measured submissions."""
+
+from __future__ import annotations
+
+from edgehold.results.model.results import Pool, Results
+
+from . import analyses, bars, choose
+from .curves import curves
+from .page import Page, render
+
+FEW = {1: "One measured submission", 2: "Two measured submissions"}
+
+
+def home(results: Results) -> Page:
+    """The landing page."""
+    pools = choose.shown_first(results)
+    lead = choose.pool_about(pools, "steel") or (pools[0] if pools else None)
+    sharpening = choose.with_practice(pools)
+    quoted = choose.headline_pair(lead) if lead else []
+    html = render(
+        "home.html",
+        answer=_answer(results, lead),
+        is_simulated=bool(pools) and pools[0].origin == "simulated",
+        lead=lead,
+        quoted=quoted,
+        quoted_axis=bars.axis([c.result for _, c in quoted], min(e.worthwhile_ratio for e, _ in quoted)) if quoted else None,
+        chart=curves(lead, lead.headline) if lead else "",
+        matters=_matters(lead),
+        sharpening=sharpening,
+        practice=choose.practice(sharpening) if sharpening else [],
+        demonstration=choose.simulated(results),
+        counts=_counts(results),
+        protocols=[p for p in results.protocols if p.newest],
+    )
+    return Page("/", "Edgehold", html, "Home", "Was it the steel, the sharpening, or the tester? Cutting tests, pooled.")
+
+
+def _answer(results: Results, lead: Pool | None) -> str:
+    """One sentence for 0, 1, 2 and more measured submissions each."""
+    number = choose.measured_submissions(results)
+    if number == 0:
+        return "Nobody has sent in a measured result yet, so nothing can be said about any real steel."
+    if lead is None:
+        return f"{FEW[number]} so far." if number in FEW else ""
+    return f"{FEW[number]} so far. {choose.quoted_sentence(lead)}" if number in FEW else lead.headline
+
+
+def _matters(lead: Pool | None) -> str:
+    """Steel, sharpening, tester or blade, early and late, in a sentence each; empty where no model was fitted."""
+    return " ".join(e.model.matters_sentence for e in analyses.answered(lead) if e.role != "overall") if lead is not None else ""
+
+
+def _counts(results: Results) -> list[tuple[str, int, int]]:
+    """What is in the repository: noun, measured, simulated."""
+    measured, simulated = ([s for s in results.submissions if s.origin == origin] for origin in ("measured", "simulated"))
+    return [
+        ("submissions", len(measured), len(simulated)),
+        ("runs", *(sum(len(s.runs) for s in group) for group in (measured, simulated))),
+        ("people", *(len({p for s in group for p in s.people}) for group in (measured, simulated))),
+        ("blades", *(len({r.blade for s in group for r in s.runs}) for group in (measured, simulated))),
+    ]

@@ -1,0 +1,81 @@
+"""One finished page, and how a template becomes one."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from functools import lru_cache
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from edgehold.results.words.sentences import ratio_text
+
+from . import addresses, analyses, bars, spread_bars, text, words
+
+
+@dataclass(frozen=True)
+class Page:
+    """A page before it becomes a file.
+
+    Attributes
+    ----------
+    address : from the site's root, with a slash at both ends.
+    title : for the browser's tab; anything special is taken out of it.
+    section : folder of the navigation's entry this page belongs under.
+    record : one of many pages of the same kind; left out of the search.
+    contents : whether a table of contents stands beside it.
+    """
+
+    address: str
+    title: str
+    html: str
+    section: str
+    description: str = ""
+    record: bool = False
+    contents: bool = False
+
+    def file(self) -> tuple[str, str]:
+        """Path and text for the site generator: settings as YAML (JSON is YAML), then finished HTML."""
+        settings: dict[str, object] = {
+            "title": text.title(self.title),
+            "ready": True,
+            "section": self.section,
+            "hide": ["navigation"] if self.contents else ["navigation", "toc"],
+        }
+        if self.description:
+            settings["description"] = text.title(self.description, 160)
+        if self.record:
+            settings["search"] = {"exclude": True}
+        html = addresses.relative_links(self.html, self.address)
+        lines = "\n".join(f"{key}: {json.dumps(value, ensure_ascii=False)}" for key, value in settings.items())
+        return addresses.source(self.address), f"---\n{lines}\n---\n{html}"
+
+
+@lru_cache(maxsize=1)
+def environment() -> Environment:
+    """Templates: every expression goes through the one renderer of strangers' text."""
+    made = Environment(
+        loader=PackageLoader("edgehold.pages"),
+        autoescape=True,
+        finalize=text.finalize,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.globals |= {
+        "analyses": analyses,
+        "at": addresses,
+        "bars": bars,
+        "linked": text.linked,
+        "ratio": ratio_text,
+        "spread_bars": spread_bars,
+        "words": words,
+    }
+    made.filters |= {"paragraphs": text.paragraphs}
+    return made
+
+
+def render(template: str, **values: object) -> Markup:
+    """A template filled in."""
+    return Markup(environment().get_template(template).render(**values))

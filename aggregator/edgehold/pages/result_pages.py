@@ -1,0 +1,140 @@
+"""Results: the index, a page a pool, its endpoints, its pairs of steels, and what sharpening did."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from edgehold.results.model.analyses import CrossedContrast, NetworkLine
+from edgehold.results.model.results import EndpointResult, Pool, Results
+
+from . import addresses, analyses, bars, choose, contrast_curves
+from .curves import curves
+from .log_pages import address_of
+from .page import Page, render
+from .words import endpoints_in_order, pool_name
+
+
+def result_pages(results: Results) -> Iterator[Page]:
+    """The index and everything below it."""
+    html = render("results.html", measured=choose.measured(results), simulated=choose.simulated(results))
+    yield Page("/results/", "Results", html, "Results", "Every pooled comparison, one answer a medium")
+    for pool in results.pools:
+        log = address_of(results, pool.protocol, pool.major, pool.origin)
+        yield _pool(
+            pool, log, sum((one.protocol, one.major, one.origin) == (pool.protocol, pool.major, pool.origin) for one in results.not_fitted)
+        )
+        yield from (_endpoint(pool, e) for e in pool.endpoints)
+        yield from (_pair(pool, first, second, log) for first, second in choose.pairs(pool))
+        if choose.practice(pool):
+            yield _sharpening(pool, log)
+
+
+def axes(pool: Pool) -> dict[str, bars.Axis]:
+    """One scale an endpoint, common to all its comparisons of steels."""
+    return {e.id: bars.axis_of(e, e.steels) for e in pool.endpoints}
+
+
+def _pool(pool: Pool, log: str, not_fitted: int) -> Page:
+    endpoints = endpoints_in_order(pool)
+    html = render(
+        "pool.html",
+        pool=pool,
+        log=log,
+        not_fitted=not_fitted,
+        endpoints=endpoints,
+        axes=axes(pool),
+        table=[(first, second, _by_endpoint(pool, first, second)) for first, second in choose.pairs(pool)],
+        practice=choose.practice(pool),
+        practice_axis=_practice_axis(pool),
+        chart=curves(pool, pool.headline),
+    )
+    return Page(addresses.pool(pool), f"Results: {pool_name(pool)}", html, "Results", pool.headline)
+
+
+def _by_endpoint(pool: Pool, first: str, second: str) -> dict[str, object]:
+    return {e.id: c for e, c in choose.of_pair(pool, first, second)}
+
+
+def _practice_axis(pool: Pool) -> bars.Axis | None:
+    found = choose.practice(pool)
+    if not found:
+        return None
+    return _common_axis(found)
+
+
+def _endpoint(pool: Pool, endpoint: EndpointResult) -> Page:
+    html = render(
+        "endpoint.html",
+        pool=pool,
+        endpoint=endpoint,
+        axis=bars.axis_of(endpoint, endpoint.steels),
+        network_axis=_network_axis(endpoint, endpoint.network.lines if endpoint.network is not None else ()),
+        model_axis=_model_axis([(endpoint, c) for c in endpoint.crossed.contrasts] if endpoint.crossed is not None else []),
+        spread_axis=analyses.axes(endpoint),
+    )
+    name = f"{endpoint.title}: {pool_name(pool)}"
+    return Page(addresses.endpoint(pool, endpoint.id), name, html, "Results", record=True)
+
+
+def _network_axis(endpoint: EndpointResult, lines: Iterable[NetworkLine]) -> bars.Axis:
+    return bars.axis([line.result for line in lines], endpoint.worthwhile_ratio)
+
+
+def _model_axis(found: list[tuple[EndpointResult, CrossedContrast]]) -> bars.Axis:
+    """A scale for contrasts of the crossed model and what new hands would meet."""
+    worthwhile = min((e.worthwhile_ratio for e, _ in found), default=1.0)
+    return bars.axis([r for _, c in found for r in (c.result, c.new_hands)], worthwhile)
+
+
+def _pair(pool: Pool, first: str, second: str, log: str) -> Page:
+    found = choose.of_pair(pool, first, second)
+    by_studies = choose.by_studies(pool, "steel", first, second)
+    along = analyses.curves_of(pool, first, second)
+    html = render(
+        "pair.html",
+        pool=pool,
+        log=log,
+        first=first,
+        second=second,
+        found=found,
+        by_studies=by_studies,
+        axes=_forest_axes(by_studies),
+        common=_common_axis(found),
+        curves=along,
+        same_work=contrast_curves.same_work(pool, along) if along is not None else "",
+        same_sharpness=contrast_curves.same_sharpness(pool, along) if along is not None else "",
+    )
+    name = f"{first} and {second}: {pool.protocol} version {pool.major}"  # short enough to stay unlike any other when cut
+    return Page(addresses.pair(pool, found[0][1]), name, html, "Results", record=True)
+
+
+def _common_axis(found: list) -> bars.Axis:
+    """One scale for a comparison's answers, what new hands would meet and what other methods say."""
+    results = [r for _, c in found for r in (c.result, c.new_hands, *(line.result for line in c.methods))]
+    return bars.axis(results, min(e.worthwhile_ratio for e, _ in found))
+
+
+def _forest_axes(found: list) -> dict[str, bars.Axis]:
+    return {
+        e.id: bars.axis(
+            [c.result, *(c.prediction.result for _ in (1,) if c.prediction), *(line.result for line in c.lines)], e.worthwhile_ratio
+        )
+        for e, c in found
+    }
+
+
+def _sharpening(pool: Pool, log: str) -> Page:
+    found = choose.practice(pool)
+    by_studies = choose.by_studies(pool, "practice", found[0][1].first, found[0][1].second)
+    html = render(
+        "sharpening.html",
+        pool=pool,
+        log=log,
+        found=found,
+        by_studies=by_studies,
+        modelled=analyses.answered(pool),
+        axes=_forest_axes(by_studies),
+        common=_common_axis(found),
+    )
+    address = f"{addresses.pool(pool)}sharpening/"
+    return Page(address, f"How much sharpening mattered: {pool_name(pool)}", html, "Results")

@@ -1,0 +1,108 @@
+"""Sheets to print: one page for every protocol version that takes submissions, and the same template for a plan of one's own."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from itertools import zip_longest
+from pathlib import Path
+from typing import get_args
+
+from markupsafe import Markup
+
+from edgehold.records.model.submission import Run
+
+from . import addresses, text
+from .page import Page, render
+
+STYLE = Path(__file__).resolve().parents[2] / "site" / "pages" / "assets" / "sheet.css"
+CAUTIONS = (
+    "Local law, the carrier’s rules and trained or licensed supervision come first: who may own, carry, lend, send and handle a blade.",
+    "Sharp edges cut people. Clamp the work: never hold it across hand or lap. Cut-resistant glove on the other hand.",
+    "Cut away from the body, on a fixed board. No folding knife without a lock. Never catch a falling blade. Cover the edge between runs.",
+    "Eye protection when an edge may chip. Stop when the edge needs force; rest after a set number of cuts; stop when tired.",
+    "Never test on skin, hair or nail. Nobody is ever blindfolded. First aid within reach; no children or pets near.",
+)
+"""What stands on every sheet, on paper or not, above the cautions of its protocol."""
+
+
+@dataclass(frozen=True)
+class ViewedRun:
+    """One run of a sheet; what the reader is not to know, or what is to be filled in, is empty."""
+
+    order: int
+    block: int
+    code: str
+    blade: str
+    sharpener: str
+    tester: str
+    evening: str = ""
+    lot: str = ""
+    begun_at_m: str = ""
+
+
+@dataclass(frozen=True)
+class SheetView:
+    """All that the print page knows.
+
+    Attributes
+    ----------
+    front : the protocol's machine-readable part.
+    runs : as they may be read at the testing table; ``drawn`` : the same with everything, for the page of those who sharpen.
+    people, blades : (letter, name), the name empty where it is to be filled in.
+    drawings : finished figures.
+    last : how far every run is meant to go; None: for the tester to say.
+    plan, seal, seed, blinding : of the plan; empty where there is none.
+    table, key : whether the pages for the testing table, and those for the sharpeners, are part of it.
+    """
+
+    front: Mapping[str, object]
+    runs: tuple[ViewedRun, ...]
+    drawn: tuple[ViewedRun, ...]
+    people: tuple[tuple[str, str], ...]
+    blades: tuple[tuple[str, str], ...]
+    drawings: tuple[Markup, ...]
+    last: float | None = None
+    plan: str = ""
+    seal: str = ""
+    seed: str = ""
+    blinding: str = ""
+    table: bool = True
+    key: bool = True
+
+    @property
+    def ready(self) -> bool:
+        """Whether nobody's name is known: a sheet drawn for whoever comes."""
+        return not self.plan
+
+    @property
+    def who(self) -> list[tuple[tuple[str, str], tuple[str, str]]]:
+        """Label and what is known already, two beside each other: who and what the whole evening has in common."""
+        left = [("Month", ""), *((f"Person {letter} (handle)", name) for letter, name in self.people), ("Note", "")]
+        right = [("Medium, lot", ""), *((f"Blade {letter} (key)", name) for letter, name in self.blades)]
+        right += [("Scale or instrument", ""), ("Temperature, humidity", "")]
+        return list(zip_longest(left, right, fillvalue=("", "")))
+
+
+def sheet_pages(sheets: Mapping[tuple[str, str], SheetView]) -> Iterator[Page]:
+    """The print page of each ready-drawn sheet."""
+    for (name, version), view in sheets.items():
+        html = render("sheet_page.html", sheet=sheet_html(view), front=view.front)
+        title = f"{view.front['title']} {version}: a sheet to print"
+        yield Page(addresses.sheet(name, version), title, html, "Do it tonight", f"A sheet to print: {view.front['title']}", record=True)
+
+
+def sheet_html(view: SheetView) -> Markup:
+    """The sheet itself, as a fragment of a page."""
+    return render("sheet.html", sheet=view, front=view.front, cautions=CAUTIONS, ended=get_args(Run.model_fields["ended"].annotation))
+
+
+def drawing_of(svg: str, caption: str, number: int) -> Markup:
+    """A protocol's figure with its caption, as it stands on a sheet."""
+    drawn = text.drawing(svg, f"sheet-{number}-", caption)
+    return Markup(f"<figure>{drawn}<figcaption>{text.plain(caption)}</figcaption></figure>")
+
+
+def style_sheet() -> str:
+    """The style of a sheet on paper, for a file that has nothing beside it."""
+    return STYLE.read_text(encoding="utf-8")

@@ -1,0 +1,168 @@
+"""The whole site, built by the site generator from generated pages, hand-written ones and downloads."""
+
+from __future__ import annotations
+
+import logging
+import os
+import re
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+
+from mkdocs.commands.build import build
+from mkdocs.config import load_config
+from mkdocs.config.defaults import MkDocsConfig
+from mkdocs.plugins import BasePlugin
+from mkdocs.structure.files import File, Files
+from mkdocs.structure.nav import Navigation, Section
+from mkdocs.structure.pages import Page
+from mkdocs.structure.toc import get_toc
+
+from edgehold.forms.submission import example_json
+from edgehold.results.model.results import Results
+
+from . import text
+from .addresses import download_path, example_name, sheet_name
+from .csp import with_policy
+from .generate import generate_pages
+from .links import broken_links
+from .review_pages import Reviews
+from .sheet_pages import SheetView
+from .tonight_pages import Forms
+
+Sheets = Mapping[tuple[str, str], tuple[SheetView, Mapping[str, bytes]]]
+
+PROJECT = Path(__file__).resolve().parents[2]
+CELL_END = re.compile(r"(</(?:td|th|dt|dd|li|caption)>)(?=<)")  # a space between cells, or search would glue their words
+ANCHORED_HEADING = re.compile(r'<h([23])[^>]*\sid="([^"]+)"[^>]*>(.*?)</h\1>', re.DOTALL)
+
+
+class BrokenLinks(Exception):
+    """The finished site has links that lead nowhere; the message lists them."""
+
+
+def build_site(
+    results: Results,
+    root: Path,
+    target: Path,
+    downloads: dict[str, bytes],
+    *,
+    forms: Forms | None = None,
+    sheets: Sheets | None = None,
+    reviews: Reviews | None = None,
+    site_root: Path | None = None,
+) -> None:
+    """Build the static site.
+
+    Parameters
+    ----------
+    results : all that the pages know.
+    root : the repository the results come from. It may have a ``mkdocs.yml`` and ``site/`` of its own; without them the
+        project's are used.
+    target : the folder to build into; emptied first.
+    downloads : files to lay under ``data/``, by name; those named ``schemas/…`` lie at that address, which is their ``$id``.
+    forms : rules of the forms, by protocol id and version; each gets a page and its worked example.
+    sheets : ready-drawn sheets by protocol id and version: the print page, and the same as files by kind (csv, xlsx).
+    reviews : rules of the forms about objections and protocols, by kind.
+    site_root : the folder of the ``mkdocs.yml`` to use; by default as said under ``root``.
+
+    Raises
+    ------
+    BrokenLinks : when a link of a finished page leads nowhere.
+    mkdocs.exceptions.Abort : on any warning of the site generator.
+    """
+    chosen = site_root or (root if (root / "mkdocs.yml").is_file() else PROJECT)
+    with _quiet_and_timeless():
+        config = load_config(str(chosen / "mkdocs.yml"), site_dir=str(target.resolve()), strict=True)
+        drawn = sheets or {}
+        pages = generate_pages(results, tuple(sorted(downloads)), forms, {key: view for key, (view, _) in drawn.items()}, reviews)
+        examples = {example_name(*key): example_json(rules) for key, rules in (forms or {}).items()}
+        files = {sheet_name(*key, kind): data for key, (_, kinds) in drawn.items() for kind, data in kinds.items()}
+        config.plugins["edgehold"] = _Generated(pages, downloads | examples | files, results)
+        build(config)
+    (target / "sitemap.xml.gz").unlink(missing_ok=True)  # holds the time it was made
+    broken = broken_links(target)
+    if broken:
+        raise BrokenLinks("links that lead nowhere:\n" + "\n".join(broken))
+
+
+@contextmanager
+def _quiet_and_timeless() -> Iterator[None]:
+    """No notices on the terminal, and a fixed date wherever the site generator writes one."""
+    settings = {"NO_MKDOCS_2_WARNING": "1", "SOURCE_DATE_EPOCH": "0"}
+    before = {name: os.environ.get(name) for name in settings}
+    os.environ.update(settings)
+    logger = logging.getLogger("mkdocs")
+    logger_level = logger.level
+    logger.setLevel(logging.WARNING)
+    try:
+        yield
+    finally:
+        logger.setLevel(logger_level)
+        for name, value in before.items():
+            if value is None:
+                os.environ.pop(name, None)
+            else:
+                os.environ[name] = value
+
+
+class _Generated(BasePlugin):
+    """Brings the generated pages and downloads into the build, and the policy into every page."""
+
+    def __init__(self, pages: tuple[tuple[str, str], ...], downloads: dict[str, bytes], results: Results) -> None:
+        self._pages, self._downloads = pages, downloads
+        self._ready: dict[str, str] = {}
+        self._sections: dict[str, Section] = {}
+        known = results.provenance
+        self._provenance = {  # the theme's templates escape nothing by themselves
+            "program_version": text.plain(known.program_version),
+            "inputs_sha256": text.plain(known.inputs_sha256[:12]),
+            "input_files": known.input_files,
+        }
+
+    def on_config(self, config: MkDocsConfig) -> MkDocsConfig:
+        config.extra["provenance"] = self._provenance
+        return config
+
+    def on_files(self, files: Files, *, config: MkDocsConfig) -> Files:
+        for path, content in self._pages:
+            files.append(File.generated(config, path, content=content))
+        for name, content in sorted(self._downloads.items()):
+            files.append(File.generated(config, download_path(name), content=content))
+        return files
+
+    def on_nav(self, nav: Navigation, *, config: MkDocsConfig, files: Files) -> Navigation:
+        self._sections = {item.title: item for item in nav.items if isinstance(item, Section)}
+        return nav
+
+    def on_page_markdown(self, markdown: str, *, page: Page, config: MkDocsConfig, files: Files) -> str:
+        if not page.meta.get("ready"):
+            return markdown
+        self._ready[page.file.src_uri] = CELL_END.sub(r"\1 ", markdown)
+        if page.parent is None and not page.is_homepage:
+            page.parent = self._sections.get(page.meta["section"])
+        return ""
+
+    def on_page_content(self, html: str, *, page: Page, config: MkDocsConfig, files: Files) -> str:
+        ready = self._ready.pop(page.file.src_uri, None)
+        if ready is None:
+            return html.replace("<table>", '<div tabindex="0" class="table"><table>').replace("</table>", "</table></div>")
+        page.toc = get_toc(_headings(ready))
+        return ready
+
+    def on_post_page(self, output: str, *, page: Page, config: MkDocsConfig) -> str:
+        return with_policy(output)
+
+    def on_post_template(self, output_content: str, *, template_name: str, config: MkDocsConfig) -> str:
+        return with_policy(output_content) if template_name.endswith(".html") else output_content
+
+
+def _headings(html: str) -> list[dict[str, object]]:
+    """Headings with ids, for the table of contents: second level, third within."""
+    top: list[dict[str, object]] = []
+    for level, name, inside in ANCHORED_HEADING.findall(html):
+        words = re.sub(r"<[^>]*>", "", inside).strip()
+        entry = {"level": int(level), "id": name, "name": words, "html": words, "data-toc-label": "", "children": []}
+        siblings = top[-1]["children"] if level == "3" and top else top
+        siblings.append(entry)
+    return top

@@ -1,0 +1,57 @@
+"""The ledger of submissions, and a page each: the only pages where handles stand."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from edgehold.results.model.results import Pool, ProtocolResult, Results, SubmissionResult
+
+from . import addresses, bars
+from .page import Page, render
+
+
+def submission_pages(results: Results) -> Iterator[Page]:
+    """The ledger and everything below it."""
+    rows = sorted((*results.submissions, *results.retracted), key=lambda s: (s.origin != "measured", s.protocol, s.id))
+    counts = {origin: sum(s.origin == origin for s in results.submissions) for origin in ("measured", "simulated")}
+    titles = {(p.id, p.version): p.front.get("title", p.id) for p in results.protocols}
+    gone = {"retracted": len(results.retracted), "removed": len(results.removed)}
+    html = render("submissions.html", rows=rows, counts=counts, gone=gone, removed=results.removed, titles=titles, reason=_reason)
+    yield Page("/submissions/", "Submissions", html, "Results", "Every submission, a page each")
+    protocols = {(p.id, p.version): p for p in results.protocols}
+    pools = {(p.protocol, p.major, p.origin): p for p in results.pools}
+    for submission in rows:
+        pool = pools.get((submission.protocol, int(submission.version.split(".")[0]), submission.origin))
+        yield _submission(submission, protocols.get((submission.protocol, submission.version)), pool, results.provenance.repository_url)
+
+
+def _reason(submission: SubmissionResult) -> str:
+    """Why a submission was retracted; empty where it was not."""
+    return next((change.why for change in submission.changes if change.kind == "retraction"), "")
+
+
+def _submission(submission: SubmissionResult, protocol: ProtocolResult | None, pool: Pool | None, repository_url: str) -> Page:
+    endpoints = {e.id: e for e in pool.endpoints} if pool else {}
+    met = [e for e in endpoints if any(e in run.values for run in submission.runs)]
+    html = render(
+        "submission.html",
+        submission=submission,
+        finding=_finding(submission),
+        protocol=protocol,
+        pool=pool,
+        endpoints=endpoints,
+        columns=met or sorted({e for run in submission.runs for e in run.values}),
+        axes={e: bars.axis([a.result for a in submission.answers if a.endpoint == e], endpoints[e].worthwhile_ratio) for e in endpoints},
+        unit=pool.work_unit if pool else "",
+        repository_url=repository_url,
+        reason=_reason(submission),
+    )
+    return Page(addresses.submission(submission), f"Submission {submission.id}", html, "Results", record=True)
+
+
+def _finding(submission: SubmissionResult) -> str:
+    """The sentence in front: one with a ratio if there is one, and about two people only if there is no other."""
+    if submission.state == "retracted":
+        return "This submission was retracted. It stays readable, and is in no result."
+    ordered = sorted(submission.answers, key=lambda a: (a.factor == "sharpener", a.result is None))
+    return ordered[0].sentence if ordered else "This submission makes no comparison by itself."

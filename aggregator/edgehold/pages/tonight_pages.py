@@ -1,0 +1,64 @@
+"""Do it tonight: from a question to a form, and the form of every protocol version that takes submissions."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Collection, Iterator, Mapping
+
+from markupsafe import Markup
+
+from edgehold.forms.submission import OPEN
+from edgehold.results.model.objections import ObjectionResult
+from edgehold.results.model.results import Results
+from edgehold.results.model.versions import ProtocolResult
+
+from . import addresses
+from .page import Page, render
+
+Forms = Mapping[tuple[str, str], dict[str, object]]
+"""The rules of every form (``edgehold.forms.submission``), by protocol id and version."""
+
+INERT = {"<": "\\u003c", ">": "\\u003e", "&": "\\u0026", "\u2028": "\\u2028", "\u2029": "\\u2029"}
+"""What could end a block of data, or begin another one; JSON may write any character as an escape."""
+
+
+def tonight_pages(results: Results, forms: Forms, sheets: Collection[tuple[str, str]] = ()) -> Iterator[Page]:
+    """The index, and a page for each form; ``sheets`` are the versions that have one ready-drawn.
+
+    Where an objection about safety closes a form, it stands at the addresses of form and sheet in their place.
+    """
+    closed = [(p, _closing(results, p)) for p in results.protocols if p.closed_by and p.status in OPEN]
+    known = {(p.id, p.version) for p in results.protocols}
+    html = render("tonight.html", forms=list(forms.values()), known=known, sheets=sheets, closed=closed)
+    yield Page("/tonight/", "Do it tonight", html, "Do it tonight", "Choose a question, cut, type, and see your answer")
+    for rules in forms.values():
+        yield _form(rules, sheets)
+    for protocol, objections in closed:
+        yield from _closed(protocol, objections)
+
+
+def _closing(results: Results, protocol: ProtocolResult) -> list[ObjectionResult]:
+    return [o for o in results.objections if o.protocol == protocol.id and o.number in protocol.closed_by]
+
+
+def _closed(protocol: ProtocolResult, objections: list[ObjectionResult]) -> Iterator[Page]:
+    """What stands where the form and the sheet of a closed version were."""
+    title = f"{protocol.front.get('title', protocol.id)} {protocol.version}"
+    for what, address in (("form", addresses.form), ("sheet", addresses.sheet)):
+        html = render("tonight_closed.html", protocol=protocol, objections=objections, what=what)
+        yield Page(address(protocol.id, protocol.version), f"{title}: the {what} is closed", html, "Do it tonight", record=True)
+
+
+def _form(rules: dict[str, object], sheets: Collection[tuple[str, str]]) -> Page:
+    front = rules["protocol"]
+    drawn = (front["id"], front["version"]) in sheets
+    html = render("tonight_form.html", front=front, rules=rules, to_fill=rules["to_fill"], data=inert_json(rules), drawn=drawn)
+    name = f"{front['title']} {front['version']}: the form"
+    address = addresses.form(front["id"], front["version"])
+    return Page(address, name, html, "Do it tonight", f"Type in your readings: {front['title']}", record=True)
+
+
+def inert_json(value: object) -> Markup:
+    """JSON that nothing in it can lead out of its block."""
+    text = json.dumps(value, ensure_ascii=True, separators=(",", ":"), allow_nan=False)
+    return Markup("".join(INERT.get(c, c) for c in text))

@@ -1,0 +1,197 @@
+"""THE path: from the files that people wrote to the published results and the site."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import TypeVar
+
+from edgehold.sheets.browser import browser_rules
+
+from .endpoints import curve_points, endpoint_rows
+from .errors import FindingsError
+from .estimates import estimate_submissions, repeatability_table
+from .forms.review import review_forms
+from .forms.submission import Rules, forms
+from .numerics.half_t import HalfT
+from .pages import build_site
+from .pooling.curves.curves import pooled_curves
+from .pooling.exchanges import ExchangePlan
+from .pooling.gather.all_answers import all_answers, judged
+from .pooling.gather.all_runs import all_runs
+from .pooling.gather.apart import further_runs
+from .pooling.gather.circulation import circulated_blades
+from .pooling.gather.in_processes import side_by_side
+from .pooling.network.steel_network import steel_networks
+from .pooling.pairwise.comparisons import compare
+from .pooling.pairwise.cumulative import courses
+from .pooling.probes.probes import probe_answers
+from .pooling.probes.register import probes_for
+from .pooling.spread_priors import priors_for
+from .records import load_repository
+from .records.canonical import PoolKey, Repository, pool_key
+from .records.interest import interested_submissions
+from .records.model.protocol import EndpointRule, Protocol, version_order
+from .results.model.results import Results
+from .results.publish.assemble import EverythingFound, assemble
+from .results.publish.repeatability import publish, repeatability_json
+from .results.publish.schemas import published_schemas
+from .results.publish.write import staged_build
+from .results.tables.tables import tables
+from .sheets.ready import ReadySheet, ready_sheets
+
+Progress = Callable[[str], None]
+Value = TypeVar("Value")
+
+
+def find_everything(repository: Repository) -> EverythingFound:
+    """Run the stages between records and results; those that take longest side by side with the others."""
+    rows, points = endpoint_rows(repository), curve_points(repository)
+    worthwhile = _by_endpoint(repository, lambda rule: rule.worthwhile_ratio)
+    primary = _by_pool(repository, _primary)
+    with side_by_side(len(rows)) as begin:
+        asked = (
+            begin(all_answers, rows, worthwhile, _by_endpoint(repository, _priors)),
+            begin(all_runs, rows, primary),
+            begin(probe_answers, rows, _by_endpoint(repository, lambda rule: probes_for(rule.kind, rule.primary))),
+            begin(
+                pooled_curves,
+                points,
+                rows,
+                _by_pool(repository, lambda record: record.work.checkpoints),
+                _by_pool(repository, _level_priors),
+                _by_pool(repository, lambda record: record.reading.keener != "higher"),
+            ),
+        )
+        table = repeatability_table(rows, repository.protocols)
+        estimates = estimate_submissions(rows, table, repository.protocols)
+        comparisons = compare(estimates, rows, table, worthwhile, interested_submissions(repository))
+        circulated = circulated_blades(rows)
+        published = publish(table, repository)
+        networks = steel_networks(estimates, table)
+        months = courses(repository, estimates, table, comparisons, worthwhile)
+        answers, everything, probes, curves = (one() for one in asked)
+    apart = judged(answers, primary)
+    return EverythingFound(
+        repository=repository,
+        rows=rows,
+        points=points,
+        table=table,
+        published=published,
+        estimates=estimates,
+        comparisons=comparisons,
+        circulated=circulated,
+        curves=curves.curves,
+        apart=apart,
+        networks=networks,
+        curve_pairs=curves.pairs,
+        probes=probes,
+        crossed=everything,
+        answers=answers,
+        courses=months,
+    )
+
+
+def _by_pool(repository: Repository, told: Callable[[Protocol], Value]) -> dict[PoolKey, Value]:
+    """What a pool's protocol tells; the newest version met in the pool decides."""
+    return {pool_key(submission): told(repository.protocol_of(submission).record) for submission in _oldest_version_first(repository)}
+
+
+def _by_endpoint(repository: Repository, told: Callable[[EndpointRule], Value]) -> dict[tuple[PoolKey, str], Value]:
+    """What a pool's protocol tells of an endpoint; the newest version met in the pool that has the endpoint decides."""
+    return {
+        (pool_key(submission), rule.id): told(rule)
+        for submission in _oldest_version_first(repository)
+        for rule in repository.protocol_of(submission).record.endpoints
+    }
+
+
+def _oldest_version_first(repository: Repository):
+    return sorted(repository.submissions, key=lambda s: version_order(s.record.protocol.version))
+
+
+def _primary(record: Protocol) -> str:
+    return next(rule.id for rule in record.endpoints if rule.primary)
+
+
+def _priors(rule: EndpointRule) -> dict[str, HalfT]:
+    return priors_for(rule.assumed_repeatability.ln_sd, rule.assumed_repeatability.source)
+
+
+def _level_priors(record: Protocol) -> dict[str, HalfT]:
+    """Priors of the spreads of a level, for curves; those of the first endpoint where a protocol has no level."""
+    return _priors(next((rule for rule in record.endpoints if rule.kind == "level"), record.endpoints[0]))
+
+
+def read(root: Path) -> Repository:
+    """Read the repository; refuse to go on while errors stand in its files.
+
+    Raises
+    ------
+    FindingsError : with all findings.
+    """
+    repository = load_repository(root, earlier=True)
+    if repository.errors:
+        raise FindingsError(repository.findings)
+    return repository
+
+
+def exchange(root: Path, count: int) -> dict[PoolKey, ExchangePlan]:
+    """For every pool the further runs that would best help to tell sharpeners from testers."""
+    return further_runs(endpoint_rows(read(root)), count)
+
+
+def pool(root: Path, say: Progress = lambda _: None) -> Path:
+    """Check and pool, and write ``build/results``; the site, if there was one, stays as it was.
+
+    Returns
+    -------
+    The folder of the results.
+    """
+    with staged_build(root) as stage:
+        _write_results(_results_files(root, say)[1], stage / "results")
+    return root / "build" / "results"
+
+
+def site(root: Path, say: Progress = lambda _: None) -> Path:
+    """Check, pool and build the pages: ``build/results`` and ``build/site``.
+
+    Returns
+    -------
+    The site's first page.
+    """
+    with staged_build(root) as stage:
+        results, files, rules, sheets, reviews = _results_files(root, say)
+        _write_results(files, stage / "results")
+        say("building the pages")
+        schemas = {f"schemas/{name}": content for name, content in published_schemas(root).items()}
+        build_site(results, root, stage / "site", files | schemas, forms=rules, sheets=sheets, reviews=reviews)
+    return root / "build" / "site" / "index.html"
+
+
+def _results_files(
+    root: Path, say: Progress
+) -> tuple[Results, dict[str, bytes], dict[tuple[str, str], Rules], dict[tuple[str, str], ReadySheet], dict[str, Rules]]:
+    say("checking what people wrote")
+    repository = read(root)
+    say(f"pooling {len(repository.submissions)} submissions")
+    found = find_everything(repository)
+    results = assemble(found)
+    files = {"results.json": results_json(results), "repeatability.json": repeatability_json(found.published), **tables(found, results)}
+    rules = forms(repository, found.published)
+    for key in rules:
+        rules[key]["sheet"] = browser_rules(repository.protocols[key].record)
+    return results, files, rules, ready_sheets(repository, rules), review_forms(repository)
+
+
+def results_json(results: Results) -> bytes:
+    """The results as published: JSON, two spaces, UTF-8, keys in the order of the schema."""
+    text = json.dumps(results.model_dump(mode="json"), indent=2, ensure_ascii=False, allow_nan=False)
+    return f"{text}\n".encode()
+
+
+def _write_results(files: dict[str, bytes], folder: Path) -> None:
+    folder.mkdir(parents=True)
+    for name, content in files.items():
+        (folder / name).write_bytes(content)

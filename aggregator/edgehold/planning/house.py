@@ -1,0 +1,169 @@
+"""A plan from a repository's own protocols and published repeatability table, and where its files go."""
+
+from __future__ import annotations
+
+import datetime
+import json
+import secrets
+from collections.abc import Mapping
+from pathlib import Path
+
+from edgehold.errors import FindingsError, InputError
+from edgehold.estimates.repeatability import Repeatability
+from edgehold.records import load_repository
+from edgehold.records.canonical import LoadedProtocol, PoolKey, Repository
+from edgehold.records.model.plan import Plan
+from edgehold.records.model.protocol import Protocol, major, version_order
+from edgehold.results.publish.repeatability import assumption, form_repeatability, read_published, table_of
+from edgehold.results.publish.versions import closed_by
+
+from .advice import Advice, advise
+from .chances import Progress
+from .occasion import Occasion
+from .plans import fresh_seed, published_seal
+
+TABLE = "build/results/repeatability.json"
+ID_LETTERS = "bcdfghjkmnpqrstvwxz"
+
+
+def open_protocol(root: Path, name: str, version: str | None = None) -> Protocol:
+    """A protocol of the repository: the newest version that takes submissions, or the one asked for.
+
+    Raises
+    ------
+    FindingsError
+        Errors stand in the protocols.
+    InputError
+        There is no such protocol or version, none of it takes submissions, or an objection about safety has closed its form.
+    """
+    repository = load_repository(root, chosen=())
+    if repository.errors:
+        raise FindingsError(repository.findings)
+    versions = {v: loaded for (id, v), loaded in repository.protocols.items() if id == name}
+    if not versions:
+        raise InputError(f"got the protocol {name!r}, wanted one of {', '.join(sorted({id for id, _ in repository.protocols}))}")
+    if version is not None and version not in versions:
+        raise InputError(f"got version {version!r} of {name}, wanted one of {', '.join(sorted(versions, key=version_order))}")
+    chosen = version or _newest_open(name, versions, repository)
+    closing = closed_by(repository, name, chosen)
+    if closing:
+        raise InputError(
+            f"objection {closing[0]}, about safety, stands against {name} {chosen}: no test is planned by it until that is settled"
+        )
+    return versions[chosen].record
+
+
+def _newest_open(name: str, versions: Mapping[str, LoadedProtocol], repository: Repository) -> str:
+    state = {event.version: event.kind for event in repository.events.get(name, ())}
+    taking = [v for v in versions if state.get(v) in ("opened for review", "adopted")]
+    if not taking:
+        raise InputError(f"no version of {name} takes submissions; name one with --protocol-version to plan by it all the same")
+    return max(taking, key=version_order)
+
+
+def known_repeatability(
+    protocol: Protocol, endpoint: str, origin: str, file: Path | None
+) -> tuple[Repeatability, float | None, str | None]:
+    """What runs of an endpoint differ by: its entry, the variance of one repeat, and the hash of the table.
+
+    Parameters
+    ----------
+    file : a published table; None: the protocol's assumption.
+
+    Raises
+    ------
+    InputError
+        The file is not a repeatability table, or its hash is not that of its content.
+    """
+    rule = next(rule for rule in protocol.endpoints if rule.id == endpoint)
+    if file is None:
+        return assumption(rule), None, None
+    published = read_published(file)
+    plain = form_repeatability(published, protocol, origin)
+    pool = PoolKey(protocol.id, major(protocol.version), origin)
+    return table_of(plain, pool, protocol).entry((pool, endpoint)), plain["reading_variance"], published.sha256
+
+
+def plan_at(
+    root: Path,
+    asked: Occasion,
+    *,
+    id: str | None = None,
+    month: str | None = None,
+    seed: int | None = None,
+    sealed: bool = False,
+    origin: str = "measured",
+    table: Path | None = None,
+    evenings: int | None = None,
+    say: Progress = lambda _: None,
+) -> Advice:
+    """Plan by the repository's table where there is one.
+
+    Parameters
+    ----------
+    root : the repository.
+    asked : who, with what, for how long.
+    id, month, seed : None: a fresh one, this month, one that nobody can guess.
+    sealed, origin, evenings, say : as in `advise`.
+    table : a published repeatability table; None: the repository's last build, or else the protocol's assumption.
+    """
+    built = root / TABLE
+    file = table or (built if built.is_file() else None)
+    entry, reading, sha256 = known_repeatability(asked.protocol, asked.rule.id, origin, file)
+    when = month or datetime.date.today().strftime("%Y-%m")
+    return advise(
+        asked,
+        entry,
+        id=id or _fresh_id(asked, when),
+        month=when,
+        seed=fresh_seed() if seed is None else seed,
+        sealed=sealed,
+        origin=origin,
+        reading_variance=reading,
+        table_sha256=sha256,
+        evenings=evenings,
+        say=say,
+    )
+
+
+def _fresh_id(asked: Occasion, month: str) -> str:
+    letters = "".join(secrets.choice(ID_LETTERS) for _ in range(4))
+    return f"{asked.coder or asked.testers[0]}-plan-{month}-{letters}"
+
+
+def plan_json(plan: Plan) -> str:
+    """A record of a plan or a seal as a file."""
+    return json.dumps(plan.model_dump(mode="json"), indent=1, ensure_ascii=False) + "\n"
+
+
+def write_plan(root: Path, advice: Advice, out: Path | None, by: str | None) -> tuple[Path, ...]:
+    """Write the plan, and beside the submissions its seal if it has one; nothing is written over.
+
+    Parameters
+    ----------
+    root : the repository, for the seal.
+    advice : with a plan.
+    out : where the plan goes; None: its id in the current folder.
+    by : who publishes the seal; None: the coder.
+
+    Returns
+    -------
+    The files written.
+
+    Raises
+    ------
+    InputError
+        A file of that name is there already.
+    """
+    plan = advice.plan
+    files = {out or Path(f"{plan.id}.json"): plan_json(plan)}
+    if plan.sha256 is not None:
+        files[root / "submissions" / "plans" / f"{plan.id}.json"] = plan_json(published_seal(plan, by or plan.coder))
+    for path in files:
+        if path.exists():
+            raise InputError(f"got {path} to write a plan to, wanted a name that is free: nothing is written over")
+    for path, text in files.items():
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with path.open("x", encoding="utf-8") as file:
+            file.write(text)
+    return tuple(files)

@@ -1,0 +1,248 @@
+"""Who, with what, for how long: everything a plan is made from, checked."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import product
+
+from edgehold.errors import InputError
+from edgehold.records.model.protocol import EndpointRule, Protocol
+
+from .geometry import ORDINARY_BEHIND_EDGE_MM
+
+RUNS_A_HAND = 4  # an evening and tester: our own cautious default, not a medical limit
+MM_PER_CUT = 10.0  # medium that one cut takes off where the protocol counts cuts
+ANGLE_DEG = 20.0  # per side, where nobody has measured it (common practice: 15 to 20)
+FLAT_MM = 0.03  # width of the flat that flattening the apex leaves (from memory)
+STEEL_MM = 0.5  # height of blade that the whole experiment may cost its owner
+TAPER_DEG = 2.0  # per side, at which the blade itself widens above the bevel (from memory: full flat grinds)
+
+_HANDLE = re.compile(r"[a-z0-9][a-z0-9-]{0,29}[a-z0-9]")
+_KEY = re.compile(r"[a-z0-9][a-z0-9-]{0,29}[a-z0-9]\.[a-z0-9](?:[a-z0-9-]{0,29}[a-z0-9])?")
+
+
+@dataclass(frozen=True)
+class Arm:
+    """One thing to compare: a blade as one person sharpens it."""
+
+    blade: str
+    sharpener: str
+
+
+@dataclass(frozen=True)
+class Stock:
+    """What is at hand.
+
+    Attributes
+    ----------
+    lots_m : metres of medium in each lot; empty: it is still to be bought, one lot.
+    mm_per_unit : millimetres of medium that one unit of work uses up.
+    minutes : in one evening.
+    evenings : how many.
+    runs_a_hand : runs that one tester may make in one evening.
+    most_runs : not more than these in all; None: as many as fit.
+    thickness_mm, angle_deg, taper_deg, flat_mm : of the blades and of the flat that the apex start leaves.
+    steel_mm : height of blade that the whole may cost.
+    assumed : names of the attributes that nobody gave, so that the defaults stand.
+    """
+
+    lots_m: tuple[float, ...]
+    mm_per_unit: float
+    minutes: float
+    evenings: int
+    runs_a_hand: int
+    most_runs: int | None
+    thickness_mm: float
+    angle_deg: float
+    taper_deg: float
+    flat_mm: float
+    steel_mm: float
+    assumed: frozenset[str]
+
+
+@dataclass(frozen=True)
+class Occasion:
+    """One experiment before it is planned.
+
+    Attributes
+    ----------
+    protocol : the version to be followed.
+    blades, steels : keys, and what each is made of (None: not told).
+    sharpeners, testers, coder : handles.
+    alone : one person does everything tonight; other sharpeners' edges are there as they left them.
+    last_checkpoint : how far every run shall go.
+    worthwhile_ratio : smallest ratio worth acting on.
+    stock : what is at hand.
+    """
+
+    protocol: Protocol
+    blades: tuple[str, ...]
+    steels: tuple[str | None, ...]
+    sharpeners: tuple[str, ...]
+    testers: tuple[str, ...]
+    coder: str | None
+    alone: bool
+    last_checkpoint: float
+    worthwhile_ratio: float
+    stock: Stock
+
+    @property
+    def arms(self) -> tuple[Arm, ...]:
+        """What is compared, sorted."""
+        return tuple(sorted((Arm(b, s) for b, s in product(self.blades, self.sharpeners)), key=lambda arm: (arm.blade, arm.sharpener)))
+
+    @property
+    def as_left(self) -> tuple[Arm, ...]:
+        """Edges whose sharpener is not there tonight: each can be cut once."""
+        return tuple(arm for arm in self.arms if self.alone and arm.sharpener not in self.testers)
+
+    @property
+    def coded(self) -> bool:
+        """Whether a helper hides whose edge it is."""
+        return self.coder is not None
+
+    @property
+    def rule(self) -> EndpointRule:
+        """The protocol's primary endpoint, for which it is planned."""
+        return primary_rule(self.protocol)
+
+
+def primary_rule(protocol: Protocol) -> EndpointRule:
+    """The endpoint that a protocol is judged by."""
+    return next(rule for rule in protocol.endpoints if rule.primary)
+
+
+def stock(protocol: Protocol, **given: object) -> Stock:
+    """What is at hand, with cautious defaults for what nobody told (None).
+
+    Parameters
+    ----------
+    protocol : its minutes for the least number of runs are an evening's default.
+    given : attributes of `Stock` but for ``assumed``.
+    """
+    length = protocol.work.kind == "length"
+    defaults: dict[str, object] = {
+        "lots_m": (),
+        "mm_per_unit": 1000.0 if length else MM_PER_CUT,
+        "minutes": float(protocol.minutes.whole),
+        "evenings": 1,
+        "runs_a_hand": RUNS_A_HAND,
+        "most_runs": None,
+        "thickness_mm": ORDINARY_BEHIND_EDGE_MM,
+        "angle_deg": ANGLE_DEG,
+        "taper_deg": TAPER_DEG,
+        "flat_mm": FLAT_MM,
+        "steel_mm": STEEL_MM,
+    }
+    told = {name: value for name, value in given.items() if value is not None}
+    if unknown := told.keys() - defaults.keys():
+        raise InputError(f"got {sorted(unknown)}, wanted some of {sorted(defaults)}")
+    assumed = defaults.keys() - told.keys() - ({"mm_per_unit"} if length else set())
+    made = Stock(**(defaults | told), assumed=frozenset(assumed))
+    _refuse_too_little(made)
+    return made
+
+
+def _refuse_too_little(made: Stock) -> None:
+    for name in ("mm_per_unit", "minutes", "evenings", "runs_a_hand", "thickness_mm", "angle_deg", "flat_mm", "steel_mm"):
+        if not getattr(made, name) > 0:
+            raise InputError(f"got {getattr(made, name):g} for {name.replace('_', ' ')}, wanted more than 0")
+    if any(not metres > 0 for metres in made.lots_m):
+        raise InputError(f"got lots of {', '.join(f'{m:g}' for m in made.lots_m)} metres, wanted more than 0 in each")
+    if made.most_runs is not None and made.most_runs < 1:
+        raise InputError(f"got {made.most_runs} runs, wanted 1 or more")
+
+
+def occasion(
+    protocol: Protocol,
+    at_hand: Stock,
+    *,
+    blades: Sequence[str],
+    steels: Sequence[str | None] = (),
+    sharpeners: Sequence[str] = (),
+    testers: Sequence[str] = (),
+    coder: str | None = None,
+    alone: str | None = None,
+    last_checkpoint: float | None = None,
+    worthwhile_ratio: float | None = None,
+) -> Occasion:
+    """Check who does what, and put it together.
+
+    Parameters
+    ----------
+    steels : as many as blades, or none.
+    alone : this person sharpens and tests; ``sharpeners`` are then those who left their edges on the blades.
+    last_checkpoint, worthwhile_ratio : the protocol's where None.
+
+    Raises
+    ------
+    InputError
+        Anything that does not go together, with the value got and the value wanted.
+    """
+    if alone is not None:
+        if testers or coder is not None:
+            raise InputError(f"got {alone!r} alone together with another tester or coder; wanted one or the other")
+        sharpeners, testers = _with(sharpeners, alone), (alone,)
+    _refuse_names(blades, steels, sharpeners, testers, coder)
+    last = protocol.work.checkpoints[-1] if last_checkpoint is None else last_checkpoint
+    if last not in protocol.work.checkpoints[1:]:
+        wanted = ", ".join(f"{w:g}" for w in protocol.work.checkpoints[1:])
+        raise InputError(f"got {last:g} as the last checkpoint, wanted one of {wanted}")
+    made = Occasion(
+        protocol=protocol,
+        blades=tuple(blades),
+        steels=tuple(steels) or (None,) * len(blades),
+        sharpeners=tuple(sharpeners),
+        testers=tuple(testers),
+        coder=coder,
+        alone=alone is not None,
+        last_checkpoint=float(last),
+        worthwhile_ratio=_ratio(protocol, worthwhile_ratio),
+        stock=at_hand,
+    )
+    _refuse_nothing_to_compare(made)
+    return made
+
+
+def _with(names: Sequence[str], one: str) -> tuple[str, ...]:
+    return tuple(names) if one in names else (*names, one)
+
+
+def _ratio(protocol: Protocol, given: float | None) -> float:
+    ratio = primary_rule(protocol).worthwhile_ratio if given is None else given
+    if not 1 < ratio <= 100:
+        raise InputError(f"got {ratio:g} as the worthwhile ratio, wanted one above 1 and at most 100")
+    return ratio
+
+
+def _refuse_names(blades, steels, sharpeners, testers, coder) -> None:
+    for name, values, form in (("blade", blades, _KEY), ("sharpener", sharpeners, _HANDLE), ("tester", testers, _HANDLE)):
+        if not values:
+            raise InputError(f"got no {name}, wanted one or more")
+        if len(set(values)) < len(values):
+            raise InputError(f"got one {name} twice in {', '.join(values)}")
+        _refuse_form(name, values, form)
+    if coder is not None:
+        _refuse_form("coder", [coder], _HANDLE)
+    if steels and len(steels) != len(blades):
+        raise InputError(f"got {len(steels)} steels for {len(blades)} blades, wanted one for each or none")
+    if coder in testers:
+        raise InputError(f"got {coder!r} as coder and tester; whoever keeps the codes cuts and reads nothing")
+
+
+def _refuse_form(name: str, values: Sequence[str], form: re.Pattern[str]) -> None:
+    for value in values:
+        if not form.fullmatch(value):
+            kind = "<owner>.<name>" if form is _KEY else "a handle: 2 to 31 lower-case letters, digits and hyphens"
+            raise InputError(f"got {value!r} as {name}, wanted {kind}")
+
+
+def _refuse_nothing_to_compare(made: Occasion) -> None:
+    factor = made.protocol.question.factor
+    if factor not in ("sharpener", "steel", "blade"):
+        raise InputError(f"got a protocol that asks for the {factor}; wanted one that compares sharpeners, steels or blades")
+    kind, names = ("sharpener", made.sharpeners) if factor == "sharpener" else ("blade", made.blades)
+    if len(names) < 2:
+        raise InputError(f"got {len(names)} {kind}, wanted two or more: {made.protocol.id} compares {factor}s")

@@ -1,0 +1,167 @@
+"""In which order: balanced against what the run before leaves behind and against the place on the coil, and hard to guess.
+
+Treatments are numbered 0 … t − 1 here. An order is a tuple of them; a block is a stretch of the order made in one evening from one lot.
+
+*Open blocks* hold every treatment once and are rows of Williams squares. *Blocks of two under codes* are longer: in a block of
+one each, whoever recognises one edge knows the other. Their orders are all those of some length that are balanced best, as many
+of them as it takes until one recognised edge leaves every other place open (``given_away``).
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
+from functools import cache
+from itertools import combinations, pairwise, permutations, product
+
+from edgehold.errors import InputError
+
+from .draws import Draws
+
+Order = tuple[int, ...]
+LONGEST_LISTED = 12  # runs of a coded block of two treatments: 924 orders to list; a longer block is cut in two
+LEAST_CODED = 4  # runs below which a coded block of two treatments always gives itself away
+
+
+def williams(t: int) -> tuple[Order, ...]:
+    """Rows of a Williams square (t even), or of the pair of squares (t odd).
+
+    Every treatment stands in every place equally often, and follows every other equally often. (Williams EJ 1949, Experimental
+    designs balanced for the estimation of residual effects of treatments, Australian Journal of Scientific Research A 2:149–168:
+    the first row 0, 1, t − 1, 2, t − 2 … is shifted cyclically; for odd t the mirrored rows are the second square.)
+
+    Parameters
+    ----------
+    t : number of treatments, 2 or more.
+    """
+    if t < 2:
+        raise InputError(f"got {t} treatments, wanted 2 or more: there must be something to compare")
+    first = [0] + [(i + 1) // 2 if i % 2 else t - i // 2 for i in range(1, t)]
+    square = [tuple((x + shift) % t for x in first) for shift in range(t)]
+    return tuple(square if t % 2 == 0 else [*square, *(row[::-1] for row in square)])
+
+
+def carry_over_counts(blocks: Iterable[Sequence[int]]) -> Counter[tuple[int, int]]:
+    """How often each treatment comes straight after each within a block, by (before, after)."""
+    return Counter(pair for block in blocks for pair in pairwise(block))
+
+
+@cache
+def coded_orders(size: int) -> tuple[Order, ...]:
+    """Orders of two treatments, equally often each, among which a coded block of this size is drawn.
+
+    They are taken from the best balanced down until one known place leaves every other open. What counts against an order is how
+    unevenly the four pairs "a after b" occur, and how far the two treatments' mean places (so, on one coil, their mean metres) lie
+    apart.
+
+    Parameters
+    ----------
+    size : runs in the block, even, at most ``LONGEST_LISTED``.
+    """
+    if size % 2 or not 2 <= size <= LONGEST_LISTED:
+        raise InputError(f"got a block of {size} runs, wanted an even number from 2 to {LONGEST_LISTED}")
+    everything = (tuple(int(i not in chosen) for i in range(size)) for chosen in combinations(range(size), size // 2))
+    ranked = sorted(everything, key=lambda order: (_imbalance(order), order))
+    kept: list[Order] = []
+    for level in sorted({_imbalance(order) for order in ranked}):
+        kept += [order for order in ranked if _imbalance(order) == level]
+        if not given_away(kept):
+            break
+    return tuple(kept)
+
+
+def _imbalance(order: Order) -> float:
+    after = carry_over_counts([order])
+    counts = [after[pair] for pair in product((0, 1), repeat=2)]
+    places = [sum(i for i, x in enumerate(order) if x == treatment) for treatment in (0, 1)]
+    return max(counts) - min(counts) + abs(places[0] - places[1]) / (len(order) / 2)
+
+
+def given_away(orders: Iterable[Order]) -> tuple[tuple[int, int, int], ...]:
+    """What one recognised edge gives away, if everything but the draw is known.
+
+    Parameters
+    ----------
+    orders : all orders that could have been drawn.
+
+    Returns
+    -------
+    Every (place, treatment, other place) such that all orders with this treatment at this place have one and the same treatment at
+    the other place.
+    """
+    listed = sorted(set(orders))
+    length = len(listed[0])
+    found = []
+    for place in range(length):
+        for treatment in sorted({order[place] for order in listed}):
+            left = [order for order in listed if order[place] == treatment]
+            found += [(place, treatment, j) for j in range(length) if j != place and len({order[j] for order in left}) == 1]
+    return tuple(found)
+
+
+def possible_orders(t: int, sizes: Sequence[int], coded: bool) -> Iterator[Order]:
+    """Every order that `draw_order` could give; for tests and for what is said of codes. Grows fast: for few blocks.
+
+    Parameters
+    ----------
+    t, sizes, coded : as for `draw_order`.
+    """
+    if t == 2 and coded:
+        for parts in product(*(coded_orders(size) for size in sizes)):
+            yield tuple(x for part in parts for x in part)
+        return
+    rows = williams(t)
+    if len(sizes) > len(rows):
+        raise InputError(f"got {len(sizes)} blocks, wanted at most {len(rows)}: later blocks are drawn anew and alike")
+    for chosen in _choices(rows, len(sizes), coded):
+        for names in permutations(range(t)):
+            yield tuple(names[x] for row in chosen for x in row)
+
+
+def _choices(rows: tuple[Order, ...], count: int, coded: bool) -> Iterator[tuple[Order, ...]]:
+    if coded:
+        yield from permutations(rows, count)
+        return
+    pairs = sorted({tuple(sorted((row, row[::-1]))) for row in rows})
+    for mixed in permutations(pairs):
+        for flips in product((False, True), repeat=len(pairs)):
+            flat = [row for pair, flip in zip(mixed, flips, strict=True) for row in (pair[::-1] if flip else pair)]
+            yield tuple(flat[:count])
+
+
+def draw_order(t: int, sizes: Sequence[int], coded: bool, draws: Draws) -> Order:
+    """Draw an order.
+
+    Parameters
+    ----------
+    t : number of treatments.
+    sizes : runs of each block. Blocks hold every treatment once, but for two treatments under codes, where they hold an even number.
+    coded : whether the tester shall not know. Open, a block is followed by its mirror image, which takes a steady drift (of the coil,
+        of the hand) out; coded, rows come in any order, since a mirror image would give itself away.
+    draws : where the randomness comes from.
+
+    Returns
+    -------
+    One treatment a run.
+    """
+    if t == 2 and coded:
+        return tuple(x for size in sizes for x in _one_of(coded_orders(size), draws))
+    if any(size != t for size in sizes):
+        raise InputError(f"got blocks of {sorted(set(sizes))} runs, wanted {t} in each: every treatment once")
+    order: list[int] = []
+    while len(order) < t * len(sizes):
+        names = draws.shuffled(range(t))
+        order += [names[x] for row in _cycle(williams(t), coded, draws) for x in row]
+    return tuple(order[: t * len(sizes)])
+
+
+def _one_of(orders: Sequence[Order], draws: Draws) -> Order:
+    return orders[draws.below(len(orders))]
+
+
+def _cycle(rows: tuple[Order, ...], coded: bool, draws: Draws) -> list[Order]:
+    """All rows once, in random order."""
+    if coded:
+        return draws.shuffled(rows)
+    pairs = sorted({tuple(sorted((row, row[::-1]))) for row in rows})
+    return [row for pair in draws.shuffled(pairs) for row in draws.shuffled(pair)]

@@ -1,0 +1,136 @@
+"""Draw a plan, draw it again, seal it."""
+
+from __future__ import annotations
+
+import secrets
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from itertools import groupby
+
+from edgehold.errors import InputError
+from edgehold.records.model.base import LARGEST_EXACT_INTEGER, ProtocolReference
+from edgehold.records.model.plan import PLAN_FORMAT, PLAN_SEAL_FORMAT, Plan, PlannedRun, PlanSeal
+from edgehold.records.sealing import plan_sha256
+
+from .capacity import Capacity
+from .draws import Draws
+from .occasion import Arm, Occasion
+from .orders import draw_order
+
+LETTERS = "BCDFGHJKLMNPQRSTVWXZ"  # no vowels, so that no code is a word that anybody reads something into
+NONCE_BYTES = 16  # 128 bits
+
+
+def fresh_seed() -> int:
+    """A seed that nobody can guess: whoever could, would know the order."""
+    return secrets.randbelow(LARGEST_EXACT_INTEGER)
+
+
+def draw_plan(asked: Occasion, fits: Capacity, *, id: str, month: str, seed: int, sealed: bool, origin: str = "measured") -> Plan:
+    """Draw the order, who tests which block, and the codes.
+
+    Parameters
+    ----------
+    asked, fits : what is compared, and the runs that fit: one or more.
+    id, month, origin : as in `Plan`.
+    seed : the same seed draws the same order from the same blocks and arms.
+    sealed : add a nonce and the hash.
+
+    Raises
+    ------
+    InputError
+        A seal without a helper who keeps the codes, or no run that fits.
+    """
+    if sealed and asked.coder is None:
+        raise InputError("got no coder, wanted one: a seal proves that codes were not opened, and somebody else must keep them")
+    if not fits.runs:
+        raise InputError("got a plan of 0 runs, wanted one run of each arm or more")
+    protocol = asked.protocol
+    plan = Plan(
+        format=PLAN_FORMAT,
+        id=id,
+        protocol=ProtocolReference(id=protocol.id, version=protocol.version),
+        origin=origin,
+        month=month,
+        endpoint=asked.rule.id,
+        worthwhile_ratio=asked.worthwhile_ratio,
+        planned_last_checkpoint=asked.last_checkpoint,
+        seed=seed,
+        blinding="sealed" if sealed else "helper coded" if asked.coded else "none",
+        coder=asked.coder,
+        runs=tuple(_runs(asked, fits, seed)),
+        nonce=secrets.token_hex(NONCE_BYTES) if sealed else None,
+    )
+    return plan.model_copy(update={"sha256": plan_sha256(plan)}) if sealed else plan
+
+
+def _runs(asked: Occasion, fits: Capacity, seed: int) -> Iterator[PlannedRun]:
+    """Runs in their order, each with its place on the coil if every run before goes to its last checkpoint."""
+    arms, sizes = asked.arms, [block.size for block in fits.blocks]
+    order = _left_first(asked) or draw_order(len(arms), sizes, asked.coded, Draws("order", str(seed)))
+    first_tester = Draws("testers", str(seed)).below(len(asked.testers))
+    codes = draw_codes(len(order), seed) if asked.coded else [None] * len(order)
+    places = [(number, block, evening) for number, block in enumerate(fits.blocks, 1) for evening in block.evenings]
+    used: Counter[int] = Counter()
+    for number, (treatment, (block_number, block, evening)) in enumerate(zip(order, places, strict=True)):
+        yield PlannedRun(
+            order=number + 1,
+            block=block_number,
+            evening=evening,
+            lot=block.lot,
+            coil_position_m=round(used[block.lot] * fits.run_m, 6),
+            blade=arms[treatment].blade,
+            sharpener=arms[treatment].sharpener,
+            tester=asked.testers[(block.tester + first_tester) % len(asked.testers)],
+            code=codes[number],
+        )
+        used[block.lot] += 1
+
+
+def _left_first(asked: Occasion) -> tuple[int, ...]:
+    """The only order there is where somebody's edge is cut as it was left: before its blade is sharpened again."""
+    if not asked.as_left:
+        return ()
+    return tuple(sorted(range(len(asked.arms)), key=lambda i: asked.arms[i] not in asked.as_left))
+
+
+def draw_codes(count: int, seed: int) -> list[str]:
+    """Codes of two letters, none twice, in no order."""
+    pairs = [a + b for a in LETTERS for b in LETTERS if a != b]
+    if count > len(pairs):
+        raise InputError(f"got {count} runs, wanted at most {len(pairs)}: there are no more codes")
+    return Draws("codes", str(seed)).shuffled(pairs)[:count]
+
+
+def drawn_again(plan: Plan) -> tuple[Arm, ...]:
+    """The order that a plan's seed gives for its own arms and blocks: equal to its runs, if nobody touched them."""
+    arms = sorted({(run.blade, run.sharpener) for run in plan.runs})
+    sizes = [len(list(runs)) for _, runs in groupby(plan.runs, key=lambda run: run.block)]
+    order = draw_order(len(arms), sizes, plan.blinding != "none", Draws("order", str(plan.seed)))
+    return tuple(Arm(*arms[treatment]) for treatment in order)
+
+
+def arms_in_order(plan: Plan) -> tuple[Arm, ...]:
+    """What the runs of a plan cut, in their order."""
+    return tuple(Arm(run.blade, run.sharpener) for run in plan.runs)
+
+
+def published_seal(plan: Plan, by: str) -> PlanSeal:
+    """What is published before the test.
+
+    Raises
+    ------
+    InputError
+        A plan that is not sealed.
+    """
+    if plan.sha256 is None:
+        raise InputError(f"got the plan {plan.id!r} without a hash, wanted a sealed one")
+    return PlanSeal(
+        format=PLAN_SEAL_FORMAT, id=plan.id, protocol=plan.protocol, origin=plan.origin, sha256=plan.sha256, month=plan.month, by=by
+    )
+
+
+def treatment_numbers(arms: Sequence[Arm]) -> list[int]:
+    """Arms as numbers, in their sorted order."""
+    known = sorted(set(arms), key=lambda arm: (arm.blade, arm.sharpener))
+    return [known.index(arm) for arm in arms]

@@ -1,0 +1,236 @@
+"""Whether the plan can answer its question, and what would.
+
+Further plans are not drawn run by run: a contrast of exact runs under the additive model has the distribution of a moderated t
+statistic, which is drawn directly here. Lives that checkpoints censor do a little worse than this.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from scipy.special import ndtr
+from scipy.stats import chi2
+from scipy.stats import t as t_distribution
+
+from edgehold.counted import counted
+from edgehold.endpoints.draws import key_of, normal_draws
+from edgehold.estimates.repeatability import Repeatability
+from edgehold.estimates.verdict import BETTER, NOTHING_WORTH_HAVING
+from edgehold.records.model.plan import Plan
+
+from .chances import Chance, Expected
+
+ENOUGH = 0.8  # chance of the right verdict that makes a plan worth its evening (common practice in planning trials)
+DRAWS = 4000
+MOST_ROUNDS = 60  # rounds of all arms up to which more runs are tried
+WIDEST_RATIO = 20.0
+RATIO_STEP = 1.02
+
+
+@dataclass(frozen=True)
+class Remedy:
+    """Something that would help, or would not.
+
+    Attributes
+    ----------
+    kind : more runs, larger worthwhile ratio, finer readings, another evening or a friend's stone.
+    enough : whether it alone would make the question answerable.
+    value : the runs, the worthwhile ratio, the half width (as a ratio) or the chance that goes with it; None where not known.
+    text : the whole in words.
+    """
+
+    kind: str
+    enough: bool
+    value: float | None
+    text: str
+
+
+@dataclass(frozen=True)
+class Verdicts:
+    """How likely the right verdict is where there is no difference, and where one of the two is better by m².
+
+    Attributes
+    ----------
+    no_difference, difference : the two chances.
+    """
+
+    no_difference: float
+    difference: float
+
+    @property
+    def enough(self) -> bool:
+        """Whether both are likely enough to spend an evening on."""
+        return min(self.no_difference, self.difference) >= ENOUGH
+
+
+def right_verdicts(chances: tuple[Chance, ...]) -> Verdicts:
+    """Of the chances at 1, m and m²."""
+    return Verdicts(chances[0].share[NOTHING_WORTH_HAVING], chances[-1].share[BETTER])
+
+
+@dataclass(frozen=True, eq=False)
+class Outlook:
+    """A moderated t statistic, drawn many times.
+
+    Attributes
+    ----------
+    entry, truth : as in `chances.Setting`.
+    seed : of the draws.
+    """
+
+    entry: Repeatability
+    truth: tuple[float, float]
+    seed: int
+
+    @cached_property
+    def _uniforms(self) -> np.ndarray:
+        return ndtr(normal_draws(key_of("outlook", str(self.seed)), 2, DRAWS))
+
+    @cached_property
+    def _z(self) -> np.ndarray:
+        return normal_draws(key_of("outlook", str(self.seed), "estimate"), 1, DRAWS)[0]
+
+    @cached_property
+    def _spread(self) -> np.ndarray:
+        s0, worth = self.truth
+        return np.full(DRAWS, s0) if math.isinf(worth) else s0 * np.sqrt(worth / chi2.ppf(self._uniforms[0], worth))
+
+    def drawn(self, unscaled: float, df: int) -> tuple[np.ndarray, np.ndarray, float]:
+        """Estimates at a true ratio of 1, their standard errors, and the degrees of freedom.
+
+        Parameters
+        ----------
+        unscaled : variance of the estimate divided by the variance between runs.
+        df : degrees of freedom of the evening's own variance.
+        """
+        sigma = self._spread
+        own = sigma**2 * (chi2.ppf(self._uniforms[1], df) / df if df else 1.0)
+        moderated, total = self.entry.moderate(own, df)
+        return sigma * math.sqrt(unscaled) * self._z, np.sqrt(np.broadcast_to(moderated, DRAWS) * unscaled), total
+
+    def right(self, unscaled: float, df: int, ratio: float) -> Verdicts:
+        """Chances of the right verdict; the figures are as for `drawn`, ``ratio`` is the worthwhile one."""
+        return _verdicts(*self.drawn(unscaled, df), ratio)
+
+
+def _verdicts(estimate: np.ndarray, se: np.ndarray, total: float, ratio: float) -> Verdicts:
+    limit, half95, half90 = math.log(ratio), se * t_distribution.ppf(0.975, total), se * t_distribution.ppf(0.95, total)
+    return Verdicts(
+        no_difference=float((np.abs(estimate) + half90 < limit).mean()),
+        difference=float((estimate + 2 * limit - half95 > limit).mean()),
+    )
+
+
+def rank(plan: Plan) -> int:
+    """Coefficients of the additive model of a plan's runs: 1 and, for each factor with more than one level, one less than these.
+
+    Evenings and lots only where they hold two runs on average, as in ``estimates.design``.
+    """
+    runs = plan.runs
+    plain = sum(len({label(run) for run in runs}) - 1 for label in (_blade, _sharpener, _tester))
+    blocks = [len({label(run) for run in runs}) for label in (_evening, _lot)]
+    return 1 + plain + sum(levels - 1 for levels in blocks if len(runs) >= 2 * levels)
+
+
+def _blade(run):
+    return run.blade
+
+
+def _sharpener(run):
+    return run.sharpener
+
+
+def _tester(run):
+    return run.tester
+
+
+def _evening(run):
+    return run.evening
+
+
+def _lot(run):
+    return run.lot
+
+
+def remedies(
+    plan: Plan, found: Expected, outlook: Outlook, per_evening: int, ratio: float, reading_share: float | None, absent: tuple[str, ...] = ()
+) -> tuple[Remedy, ...]:
+    """What would make the question answerable, from the nearest at hand to the farthest.
+
+    Parameters
+    ----------
+    plan, found : the plan and what it can be expected to say; ``found.unscaled`` is not None.
+    per_evening : runs that one evening holds.
+    ratio : the worthwhile ratio.
+    reading_share : share of the variance between runs that comes from reading; None where not known.
+    absent : sharpeners whose edges can be cut only once.
+    """
+    n, arms = len(plan.runs), len({(run.blade, run.sharpener) for run in plan.runs})
+    df = n - rank(plan)
+    return (
+        _more_runs(n, arms, df, found.unscaled, outlook, per_evening, ratio, absent),
+        _larger_ratio(df, found.unscaled, outlook, ratio),
+        _finer_readings(found, reading_share),
+        _another_evening(n, df, found.unscaled, outlook, ratio),
+        Remedy(
+            "a friend's stone",
+            False,
+            None,
+            "The same plan by a friend, with their own stone, rope and hands, pooled with yours: it weighs like another evening, and it "
+            "alone can tell whether the answer holds outside your house.",
+        ),
+    )
+
+
+def _more_runs(n: int, arms: int, df: int, unscaled: float, outlook: Outlook, per_evening: int, ratio: float, absent) -> Remedy:
+    for rounds in range(n // arms + 1, MOST_ROUNDS + 1):
+        more = rounds * arms
+        evenings = math.ceil(more / per_evening)
+        further = max(0, evenings - math.ceil(n / per_evening)) if more >= 2 * evenings else 0
+        if outlook.right(unscaled * n / more, more - (n - df) - further, ratio).enough:
+            text = f"About {more} runs, that is {counted(evenings, 'evening')} like this one"
+            back = f", for which {' and '.join(absent)} would have to sharpen again" if absent else ""
+            return Remedy("more runs", True, float(more), f"{text}{back}.")
+    return Remedy("more runs", False, None, f"More runs alone would not do within {MOST_ROUNDS * arms} of them.")
+
+
+def _larger_ratio(df: int, unscaled: float, outlook: Outlook, ratio: float) -> Remedy:
+    wider, drawn = ratio, outlook.drawn(unscaled, df)
+    while wider < WIDEST_RATIO:
+        wider *= RATIO_STEP
+        if _verdicts(*drawn, wider).enough:
+            text = (
+                f"A worthwhile ratio of ×{wider:.2f} instead of ×{ratio:.3g}: only larger differences would count, decided before the test."
+            )
+            return Remedy("larger worthwhile ratio", True, wider, text)
+    return Remedy("larger worthwhile ratio", False, None, f"No worthwhile ratio up to ×{WIDEST_RATIO:g} would do with so few runs.")
+
+
+def _finer_readings(found: Expected, share: float | None) -> Remedy:
+    if share is None or found.half_width is None:
+        text = (
+            "Finer readings: how much of the spread comes from reading is not known yet; a second set of repeats at each checkpoint tells."
+        )
+        return Remedy("finer readings", False, None, text)
+    width = math.exp(found.half_width * math.sqrt(max(0.0, 1 - share)))
+    text = (
+        f"Finer readings: {100 * share:.0f} % of the variance between runs comes from reading; "
+        f"even perfect readings would leave ×{width:.2f} either way."
+    )
+    return Remedy("finer readings", False, width, text)
+
+
+def _another_evening(n: int, df: int, unscaled: float, outlook: Outlook, ratio: float) -> Remedy:
+    twice = outlook.right(unscaled / 2, n + df - 1, ratio)
+    text = (
+        f"As many runs again on another day: the chance to rule out a worthwhile difference where there is none becomes "
+        f"{_percent(twice.no_difference)}, the chance to find one of ×{ratio**2:.2f} beyond it {_percent(twice.difference)}."
+    )
+    return Remedy("another evening", twice.enough, min(twice.no_difference, twice.difference), text)
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.0f} %"

@@ -1,0 +1,280 @@
+"""Crossed model: coefficients and variance components when runs share steels, sharpeners, testers and blades in any pattern.
+
+The symbols are those of ``edgehold.pooling``; Zₖ is the (n, qₖ) matrix that gives every row its level of the k-th random
+term, σ²ₖ that term's variance, Σ = V + Σσ²ₖZₖZₖᵀ.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+import scipy.sparse as sp
+from numpy.typing import ArrayLike
+from scipy.stats import chi2
+
+from edgehold.errors import InputError
+from edgehold.numerics import mixed, mixed_inference
+from edgehold.numerics.attempt import attempt, open_limits
+from edgehold.numerics.interval import Interval
+from edgehold.numerics.variance_profile import Limits, profile_limits
+from edgehold.numerics.variance_search import (
+    RESIDUAL_VANISHES,
+    Found,
+    Point,
+    Problem,
+    at,
+    is_small,
+    search_from,
+    search_widely,
+    start,
+    start_near,
+)
+from edgehold.pooling.inputs import frozen
+
+from .inputs import RESIDUAL, Rows, Term, checked_rows, exactly_fitted
+from .results import CrossedConvergence, CrossedFit, Effects, degrees_of_freedom, nothing_fitted
+
+Near = Mapping[str, float | None] | None  # variances by name of a fit to nearly the same data
+NOT_ASKED = "not asked for"
+NO_INFORMATION = "the data hold no information about it"
+RESTARTS = 2  # how often a profile that meets a better fit may start the search anew
+
+
+def crossed(
+    y: ArrayLike,
+    X: ArrayLike | sp.spmatrix,
+    groups: Mapping[str, object],
+    *,
+    V: ArrayLike | sp.spmatrix | None = None,
+    criterion: str = "reml",
+    level: float = 0.95,
+    profile: bool | Collection[str] = True,
+    units: int | None = None,
+    near: Near = None,
+) -> CrossedFit:
+    """Fit y ~ N(Xb, V + Σσ²ₖZₖZₖᵀ), or with σ²I in place of V.
+
+    Parameters
+    ----------
+    y : (n,) responses, on the ln scale for ratios.
+    X : (n, p) design of the coefficients, dense or sparse; one column per coefficient, a constant column included where one
+        is meant.
+    groups : random terms by name. A value is (n,) labels, equal labels sharing one effect; or a pair (labels, weights), the
+        effect entering each row times its weight (a random slope); or a sparse (n, q) matrix Zₖ. Heterogeneity of a network with
+        correlation ½ between the contrasts of one study is the matrix with +√½ in the column of (study, first arm) and −√½ in
+        that of (study, second arm): ZₖZₖᵀ then has 1 on its diagonal and ±½ between contrasts that share an arm.
+    V : known sampling covariance: (n,) positive variances, or a symmetric positive definite (n, n) matrix, sparse
+        block-diagonal or small and dense. None: independent rows whose one variance is estimated as ``"residual"``.
+    criterion : ``"reml"`` or ``"ml"``.
+    level : level of the variance intervals and of ``contrast``.
+    profile : whether to compute the profile intervals, by far the longest part of a fit to many rows; or the names of those wanted.
+    units : independent units, where these are fewer than the rows, such as studies of which each brought several contrasts.
+    near : variances by name of a fit to nearly the same data, from which the search begins where it begins at one place only.
+
+    Returns
+    -------
+    CrossedFit
+        What the data cannot tell is None with a reason: coefficients of dependent columns, variances of terms that are the
+        same to the data (smallest eigenvalue of the expected information with unit diagonal below 1e-6) or that X explains
+        wholly, everything where the rows are no more than the coefficients, are reproduced exactly, or where a column of X is nearly,
+        but not quite, a combination of the others (``estimability.nearly_dependent``).
+
+    Raises
+    ------
+    InputError
+        (a ValueError) If lengths differ, a value is not finite, a label is missing, V is not symmetric positive definite, a
+        term is called ``"residual"`` while V is None, or the criterion or level is unknown.
+
+    Notes
+    -----
+    Restricted maximum likelihood (Patterson & Thompson 1971, Biometrika 58:545–554) on Henderson's equations; degrees of freedom
+    by Satterthwaite with the inverse expected information, zero components kept (for one contrast they are those of
+    Kenward & Roger 1997), at most units − p. With V given and one term of one row a level, it is
+    ``random_effects``.
+    """
+    rows = checked_rows(y, X, groups, V, criterion, level)
+    if rows.nothing:
+        return nothing_fitted(rows, rows.nothing)
+    fit = _fit(rows, profile, near)
+    return fit if units is None else _for_units(rows, fit, units)
+
+
+def _for_units(rows: Rows, fit: CrossedFit, units: int) -> CrossedFit:
+    """The same fit with degrees of freedom of at most units − p."""
+    if not 1 <= units <= rows.n:
+        raise InputError(f"units must lie between 1 and the number of rows, {rows.n}; got {units!r}")
+    if fit.df is None:
+        return replace(fit, units=units)
+    if units <= len(fit.df):
+        return nothing_fitted(rows, f"{units} independent units tell {len(fit.df)} coefficients and leave nothing to judge them by")
+    return replace(fit, units=units, df=frozen(np.minimum(fit.df, units - len(fit.df))))
+
+
+def _fit(rows: Rows, profile: bool | Collection[str], near: Near) -> CrossedFit:
+    terms, reasons = list(rows.terms), {}
+    while True:
+        problem = Problem(
+            mixed.prepare(rows.y, rows.X, [term.matrix for term in terms], rows.known), rows.restricted, rows.known is not None
+        )
+        if problem.system.collinear is not None:
+            return nothing_fitted(rows, _too_close(problem.system.collinear))
+        if problem.system.n <= problem.system.p:
+            return nothing_fitted(rows, _too_few(problem.system.n, problem.system.p))
+        if exactly_fitted(rows, problem.system):
+            return nothing_fitted(rows, "the coefficients reproduce every row exactly: there is no spread to divide")
+        beginning = at(problem, beginning_of(problem, terms, near), True)
+        if beginning is None:
+            return nothing_fitted(
+                rows, "the equations are singular to working precision: known variances and spread of the rows lie too far apart"
+            )
+        empty = mixed_inference.without_information(problem, beginning)
+        if not empty.any():
+            break
+        for k in np.flatnonzero(empty):
+            reasons[terms[k].name] = "the coefficients already explain every difference between its levels"
+        terms = [term for k, term in enumerate(terms) if not empty[k]]
+    return _searched(rows, terms, problem, beginning, reasons, profile)
+
+
+def beginning_of(problem: Problem, terms: Sequence[Term], near: Near) -> np.ndarray:
+    """Variances from which a search begins: the usual ones, or those of a neighbouring fit where no other start is tried beside it."""
+    if near is None or is_small(problem.system):
+        return start(problem)
+    names = [term.name for term in terms] + ([] if problem.known else [RESIDUAL])
+    return start_near(problem, np.array([np.nan if near.get(name) is None else near[name] for name in names]))
+
+
+def _searched(
+    rows: Rows, terms: list[Term], problem: Problem, beginning: Point, empty: dict[str, str], profile: bool | Collection[str]
+) -> CrossedFit:
+    names = [term.name for term in terms] + ([] if problem.known else [RESIDUAL])
+    found = search_widely(problem, beginning)
+    if found.message == RESIDUAL_VANISHES:
+        return _without_residual(rows, found)
+    limits: dict[str, Limits] = {}
+    for _ in range(1 + RESTARTS):
+        info = mixed_inference.information(problem, found.point)
+        W, same = mixed_inference.variance_covariance(info), _same(info, names)
+        if not profile or not found.converged:
+            break
+        left_out = {name: NOT_ASKED for name in names if not _asked(name, profile)}
+        limits = _profiles(problem, found.point, names, same | left_out, W, rows.level)
+        better = min((one.better for one in limits.values() if one.better), key=lambda point: point.deviance, default=None)
+        if better is None:
+            break
+        found = search_from(problem, better)
+        if found.message == RESIDUAL_VANISHES:
+            return _without_residual(rows, found)
+    return _assembled(rows, terms, names, problem, found, W, same, limits, empty, profile)
+
+
+def _asked(name: str, profile: bool | Collection[str]) -> bool:
+    """Whether the profile interval of a variance is wanted."""
+    return profile if isinstance(profile, bool) else name in profile
+
+
+def _too_close(column: int) -> str:
+    return f"column {column} of X (counted from 0) is so nearly a combination of the others that half of all digits would be lost"
+
+
+def _too_few(n: int, p: int) -> str:
+    return f"{n} row{'s' * (n != 1)} for {p} coefficient{'s' * (p != 1)} leave nothing to tell a variance from"
+
+
+def _without_residual(rows: Rows, found: Found) -> CrossedFit:
+    reason = f"no fit: {found.message}, as when the levels of the random terms reproduce every row"
+    return nothing_fitted(rows, reason, found.steps, found.evaluations)
+
+
+def _same(info: np.ndarray, names: list[str]) -> dict[str, str]:
+    """Names of variances that are the same to the data, each with its reason."""
+    sets = mixed_inference.not_told_apart(info)
+    return {
+        names[i]: "the data cannot tell it from " + " and ".join(repr(names[j]) for j in one if j != i) if len(one) > 1 else NO_INFORMATION
+        for one in sets
+        for i in one
+    }
+
+
+def _profiles(problem: Problem, best: Point, names, same, W: np.ndarray, level: float) -> dict[str, Limits]:
+    rise = float(chi2.ppf(level, 1))
+    return {
+        name: attempt(
+            lambda k=k: profile_limits(problem, best, k, float(np.sqrt(W[k, k])), rise),
+            lambda why: Limits(None, None, why),
+            lambda found: open_limits(found.low, found.high),
+        )
+        for k, name in enumerate(names)
+        if name not in same
+    }
+
+
+def _assembled(rows, terms, names, problem, found, W, same, limits, empty, profile) -> CrossedFit:
+    system, point, unit2 = problem.system, found.point, problem.system.unit**2
+    inference, columns = mixed_inference.coefficient_inference(problem, point, W)
+    reasons = {f"variances.{name}": reason for name, reason in (empty | same).items()}
+    reasons |= {f"effects.{name}": reason for name, reason in (empty | same).items() if name != RESIDUAL}
+    if not found.converged:
+        reasons["convergence"] = found.message
+    full_rank = bool(system.kept.all())
+    if not full_rank:
+        dropped = ", ".join(str(j) for j in np.flatnonzero(~system.kept))
+        reasons["coefficients"] = f"columns of X (counted from 0) that are combinations of those before them: {dropped}"
+    if inference.adjusted is None:
+        reasons["adjusted_covariance"] = "too many unknowns for the Kenward–Roger correction"
+    every = [term.name for term in rows.terms] + ([] if problem.known else [RESIDUAL])
+    told = {name: float(value) * unit2 for name, value in zip(names, point.variances, strict=True) if name not in same}
+    intervals = {name: _interval(name, limits, unit2, rows, reasons) if _asked(name, profile) else None for name in every}
+    if not profile:
+        reasons["variance_intervals"] = NOT_ASKED
+    else:
+        reasons |= {f"variance_intervals.{name}": NOT_ASKED for name in every if not _asked(name, profile)}
+    dfs = [degrees_of_freedom(c, inference.covariance, inference.slopes, W * unit2**2, rows.n, system.p) for c in np.eye(system.p)]
+    return CrossedFit(
+        coefficients=frozen(inference.coefficients) if full_rank else None,
+        standard_errors=frozen(np.sqrt(np.diag(inference.covariance))) if full_rank else None,
+        covariance=frozen(inference.covariance) if full_rank else None,
+        df=frozen(np.array(dfs)) if full_rank else None,
+        variances={name: told.get(name) for name in every},
+        variance_intervals=intervals,
+        effects=_effects(rows, terms, problem, point, columns, same),
+        log_likelihood=_log_likelihood(problem, point),
+        convergence=_convergence(found, point),
+        adjusted_covariance=frozen(inference.adjusted) if full_rank and inference.adjusted is not None else None,
+        reasons=reasons,
+        variance_covariance=frozen(W * unit2**2),
+        covariance_slopes=frozen(inference.slopes) if full_rank else None,
+        rows=rows.n,
+        criterion=rows.criterion,
+        level=rows.level,
+    )
+
+
+def _interval(name: str, limits: dict[str, Limits], unit2: float, rows: Rows, reasons: dict[str, str]) -> Interval | None:
+    one = limits.get(name)
+    if one is None or one.low is None:
+        reasons[f"variance_intervals.{name}"] = one.reason if one else reasons.get(f"variances.{name}", "the search did not converge")
+        return None
+    return Interval(one.low * unit2, one.high * unit2, rows.level, f"profile-{rows.criterion}")
+
+
+def _effects(rows: Rows, terms: list[Term], problem: Problem, point: Point, columns: np.ndarray, same) -> dict[str, Effects | None]:
+    parts = [mixed_inference.split_by_term(problem.system, part) for part in mixed_inference.effects(problem, point, columns)]
+    by_name: dict[str, Effects | None] = {term.name: None for term in rows.terms}
+    for k, term in enumerate(terms):
+        if term.name not in same:
+            by_name[term.name] = Effects(term.levels, *(frozen(part[k]) for part in parts))
+    return by_name
+
+
+def _log_likelihood(problem: Problem, point: Point) -> float:
+    system, m = problem.system, problem.weight
+    constant = m * np.log(2 * np.pi) + system.log_det_v + 2 * m * np.log(system.unit)
+    return float(-0.5 * (point.deviance + constant + (system.log_det_back if problem.restricted else 0.0)))
+
+
+def _convergence(found: Found, point: Point) -> CrossedConvergence:
+    slope = float(np.abs(point.gradient * point.variances).max(initial=0.0))
+    return CrossedConvergence(found.converged, found.steps, found.evaluations, slope, found.message)

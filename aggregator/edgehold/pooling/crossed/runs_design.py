@@ -1,0 +1,243 @@
+"""Runs and their labels made ready for one model of all of them: what is fixed, and which columns can stand in it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from edgehold.errors import InputError, NumbersError
+from edgehold.numerics.estimability import estimable, prepare
+from edgehold.pooling.random_terms import LARGEST_LEVELS, frozen
+
+NEEDED = ("steel", "blade", "sharpener", "tester", "submission")
+OPTIONAL = ("batch", "version", "own_sharpening", "sharpening", "lot", "evening")
+CROSSINGS = {"steel × tester": "tester", "steel × sharpener": "sharpener"}
+SAME_COLUMN = 1e-8  # length that a column of unit length keeps beside those before it, below which it is a combination of them
+OWN = "own sharpening"
+PRACTICE, PRACTISED, NOVICE = "practice", "practised", "novice"
+
+
+@dataclass(frozen=True, eq=False)
+class Runs:
+    """Runs with their labels.
+
+    Attributes
+    ----------
+    low, high : (n,) the endpoint lies between them, ln scale; equal where exact, ±infinity where open.
+    steel : (n,) text; a blade of unknown steel counts as a steel of its own, called after the blade.
+    known : (n,) whether the steel is known.
+    blade, sharpener, tester, submission, version : (n,) text.
+    batch : (n,) text, a blade of unknown batch counting as a batch of its own; None where fewer than two batches are known.
+    own : (n,) whether the tester had sharpened the edge.
+    practised : (n,) True, False, or None where the sharpener's practice is not known.
+    lot, evening : (n,) text, one that is not known counting as the submission's own; None where not given.
+    """
+
+    low: np.ndarray
+    high: np.ndarray
+    steel: np.ndarray
+    known: np.ndarray
+    blade: np.ndarray
+    sharpener: np.ndarray
+    tester: np.ndarray
+    submission: np.ndarray
+    version: np.ndarray
+    batch: np.ndarray | None
+    own: np.ndarray
+    practised: np.ndarray
+    lot: np.ndarray | None = None
+    evening: np.ndarray | None = None
+
+    @property
+    def one_sided(self) -> np.ndarray:
+        """(n,) which runs are known to one side only."""
+        return np.isinf(self.low) | np.isinf(self.high)
+
+    @property
+    def practice(self) -> np.ndarray:
+        """(n,) the sharpener's practice as text: novice, practised or not known."""
+        words = {True: PRACTISED, False: NOVICE, None: "not known"}
+        return np.array([words[one] for one in self.practised], dtype=str)
+
+    @property
+    def steels(self) -> tuple[str, ...]:
+        """The known steels, sorted."""
+        return tuple(sorted(set(self.steel[self.known].tolist())))
+
+    def groups(self) -> dict[str, np.ndarray]:
+        """Labels of every random term that these runs might hold, in the order in which they are named everywhere."""
+        found = {"sharpener": self.sharpener, "tester": self.tester, "blade": self.blade}
+        if self.batch is not None:
+            found["batch"] = self.batch
+        found["submission"] = self.submission
+        for name, person in {"steel × sharpener": self.sharpener, "steel × tester": self.tester}.items():
+            found[name] = np.array([f"{one} × {who}" for one, who in zip(self.steel, person, strict=True)], dtype=str)
+        return found
+
+    def chosen(self, rows: np.ndarray) -> Runs:
+        """The runs at some rows."""
+        return Runs(**{name: None if value is None else value[rows] for name, value in vars(self).items()})
+
+
+@dataclass(frozen=True, eq=False)
+class FixedPart:
+    """The fixed part: independent columns, and what they can tell.
+
+    Attributes
+    ----------
+    X : (n, p) independent columns, among them the constant.
+    full : (n, P) all columns asked for, in the same coding: constant, versions, steels, own sharpening, each factor
+        without its first level.
+    names : (P,) of all columns.
+    kept : (P,) which of them stand in ``X``.
+    effects : what stands in it beside the constant: version, steel, own sharpening.
+    not_held : what does not, with its reason.
+    """
+
+    X: np.ndarray
+    full: np.ndarray
+    names: tuple[str, ...]
+    kept: np.ndarray
+    effects: tuple[str, ...]
+    not_held: dict[str, str]
+
+    def steel_contrast(self, first: str, second: str) -> np.ndarray | None:
+        """(p,) c with cᵀb the difference of two steels; None where the design cannot tell it."""
+        return self.contrast({f"steel {first}": 1.0, f"steel {second}": -1.0})
+
+    def contrast(self, weights: Mapping[str, float]) -> np.ndarray | None:
+        """(p,) weights of named columns, a first level's weight being nothing; None where the design cannot tell the sum."""
+        c = np.array([weights.get(name, 0.0) for name in self.names])
+        return c[self.kept] if c.any() and estimable(prepare(self.full), c) else None
+
+
+def checked_runs(low: ArrayLike, high: ArrayLike, labels: Mapping[str, Sequence]) -> Runs:
+    """Check limits and labels.
+
+    Parameters
+    ----------
+    low, high : (n,) limits on the ln scale.
+    labels : by factor, one label a run: ``steel`` and ``batch`` (None where not known), ``blade``, ``sharpener``, ``tester``,
+        ``submission``; and where there are any ``version`` (MINOR, such as "1.2"), ``own_sharpening`` (bool; else sharpener
+        and tester being the same), ``sharpening`` ("novice", anything else for practised, None where not known).
+
+    Raises
+    ------
+    InputError
+        If a factor is missing or not known here, lengths differ, a label is missing, low exceeds high or both are open.
+    """
+    lacking, strange = [n for n in NEEDED if n not in labels], [n for n in labels if n not in NEEDED + OPTIONAL]
+    if lacking or strange:
+        raise InputError(f"labels must hold {', '.join(NEEDED)} and may hold {', '.join(OPTIONAL)}; got {', '.join(labels)}")
+    low, high = np.asarray(low, dtype=float), np.asarray(high, dtype=float)
+    columns = {name: list(values) for name, values in labels.items()}
+    lengths = {name: len(column) for name, column in columns.items()} | {"high": len(high)}
+    if low.ndim != 1 or set(lengths.values()) != {len(low)}:
+        raise InputError(f"limits and labels must hold one entry a run each; got {len(low)} lower limits and {lengths}")
+    wrong = ~(low <= high) | (np.isinf(low) & np.isinf(high))
+    if wrong.any():
+        i = int(np.flatnonzero(wrong)[0])
+        raise NumbersError(f"low must not exceed high and one of them must be finite; got {low[i]!r} and {high[i]!r} in run {i}")
+    for name in (*NEEDED[1:], *(n for n in ("version", "own_sharpening") if n in columns)):
+        if any(value is None for value in columns[name]):
+            raise InputError(f"every run needs a {name}; got None in run {columns[name].index(None)}")
+    n = len(low)
+    blade, text = columns["blade"], {name: np.array([str(v) for v in columns[name]], dtype=str) for name in NEEDED[1:]}
+    practice = columns.get("sharpening", [None] * n)
+    return Runs(
+        low=low,
+        high=high,
+        steel=_known_or_own(columns["steel"], blade, "steel"),
+        known=np.array([one is not None for one in columns["steel"]], dtype=bool),
+        version=np.array([str(v) for v in columns.get("version", ["1"] * n)], dtype=str),
+        batch=_batches(columns.get("batch", [None] * n), blade),
+        own=np.array(columns.get("own_sharpening", text["sharpener"] == text["tester"]), dtype=bool),
+        practised=np.array([None if level is None else level != "novice" for level in practice], dtype=object),
+        lot=_own_where_unknown(columns.get("lot"), text["submission"]),
+        evening=_within(_own_where_unknown(columns.get("evening"), text["submission"]), text["submission"]),
+        **text,
+    )
+
+
+def _known_or_own(values: list, blade: list, what: str) -> np.ndarray:
+    return np.array([f"{what} of {b}" if value is None else str(value) for value, b in zip(values, blade, strict=True)], dtype=str)
+
+
+def _batches(values: list, blade: list) -> np.ndarray | None:
+    return _known_or_own(values, blade, "batch") if len({value for value in values if value is not None}) >= 2 else None
+
+
+def _own_where_unknown(values: list | None, submission: np.ndarray) -> np.ndarray | None:
+    if values is None:
+        return None
+    return np.array([f"of {one}" if value is None else str(value) for value, one in zip(values, submission, strict=True)], dtype=str)
+
+
+def _within(values: np.ndarray | None, submission: np.ndarray) -> np.ndarray | None:
+    return None if values is None else np.array([f"{one}: {value}" for value, one in zip(values, submission, strict=True)], dtype=str)
+
+
+def too_many_levels(runs: Runs) -> str:
+    """Why there are too many levels to judge what can be told; empty where there are not."""
+    levels = sum(len(np.unique(column)) for column in runs.groups().values()) + len(np.unique(runs.steel))
+    return f"{levels} levels of blades, people and their combinations; {LARGEST_LEVELS} can be judged" if levels > LARGEST_LEVELS else ""
+
+
+def fixed_part(runs: Runs, *, practice: bool = False, steel: bool = True) -> FixedPart:
+    """Protocol MINOR, steel, and own sharpening where it can be told beside them and beside the people.
+
+    Parameters
+    ----------
+    runs : n runs.
+    practice : whether the sharpener's practice (novice, practised, not known) stands in it too.
+    steel : whether the steels do; where not, they are left to a random term.
+
+    Angle, finish, start keenness and hardness are how sharpening and steel work, and are never adjusted for.
+    """
+    names, columns, not_held = ["constant"], [np.ones(len(runs.low))], {}
+    factors = {"version": runs.version} | ({"steel": runs.steel} if steel else {}) | ({PRACTICE: runs.practice} if practice else {})
+    for factor, values in factors.items():
+        for level in np.unique(values)[1:]:
+            names.append(f"{factor} {level}")
+            columns.append((values == level).astype(float))
+    reason = _own_reason(runs, columns)
+    if reason:
+        not_held[OWN] = reason
+    else:
+        names.append(OWN)
+        columns.append(runs.own.astype(float))
+    full = np.column_stack(columns)
+    kept = independent_columns(full)
+    effects = [factor for factor in factors if any(name.startswith(f"{factor} ") for name in np.array(names)[kept])]
+    lost = [name for name, there in zip(names, kept, strict=True) if not there]
+    not_held |= {name: f"{name} cannot be told apart from what stands before it" for name in lost}
+    return FixedPart(frozen(full[:, kept]), frozen(full), tuple(names), kept, (*effects, *([] if reason else [OWN])), not_held)
+
+
+def _own_reason(runs: Runs, columns: list[np.ndarray]) -> str:
+    """Why own sharpening cannot stand in the fixed part; empty where it can."""
+    if runs.own.all() or not runs.own.any():
+        return "every edge was sharpened by its tester" if runs.own.all() else "no edge was sharpened by its tester"
+    people = [values == level for values in (runs.sharpener, runs.tester) for level in np.unique(values)]
+    beside = np.column_stack([*columns, *people, runs.own]).astype(float)
+    if independent_columns(beside)[-1]:
+        return ""
+    return "whether the tester sharpened the edge cannot be told apart from who sharpened and who tested"
+
+
+def independent_columns(X: np.ndarray) -> np.ndarray:
+    """(P,) which columns are no combination of those before them (Gram and Schmidt, each column swept twice)."""
+    basis, kept = np.zeros((len(X), 0)), []
+    for column in X.T:
+        length = np.linalg.norm(column)
+        rest = column / length if length else column
+        for _ in range(2):
+            rest = rest - basis @ (basis.T @ rest)
+        left = np.linalg.norm(rest)
+        kept.append(bool(left > SAME_COLUMN))
+        if kept[-1]:
+            basis = np.column_stack([basis, rest / left])
+    return np.array(kept, dtype=bool)

@@ -1,0 +1,347 @@
+"""One model of all runs of a pool: steels and protocol versions fixed, people, blades and how they suit each other random.
+
+What stands in it, and what may be said of it, is decided from the labels alone, before any value is looked at: an interval shown
+only where the estimate came out large would hold the truth too seldom. The arithmetic is in ``crossed`` and ``censored_crossed``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from edgehold.numerics.interval import Interval
+from edgehold.pooling.random_terms import WORDS, TermsHeld
+from edgehold.pooling.separability import LARGEST_CV, PEOPLE, ContrastVerdict, Separability, separability
+
+from .censored import MOST_ONE_SIDED
+from .inputs import RESIDUAL
+from .max_t import max_t_quantile
+from .new_hands import RUNS, NewHands, lacking, new_hands
+from .results import CrossedFit
+from .runs_design import OWN, FixedPart, Runs, checked_runs, fixed_part, too_many_levels
+from .runs_fit import Difference, coefficient_covariance, difference, fit_runs
+from .working_values import WorkingValues
+
+GIVEN, UPPER, NO_NUMBER = "given", "upper limit only", "no number"
+
+
+@dataclass(frozen=True)
+class VarianceTold:
+    """What may be said of one variance.
+
+    Attributes
+    ----------
+    name : the random term, or ``"residual"``.
+    state : ``"given"``, ``"upper limit only"`` or ``"no number"``.
+    reason : why not ``"given"``; empty otherwise.
+    holds : what the variance stands for where other terms could not be told from it; empty where for itself alone.
+    variance : ln units squared; None unless given. Zero is an estimate like any other.
+    interval : profile interval; None unless given.
+    upper : its upper limit; None where there is no number.
+    share : of the variance of one run, all random terms together; None unless given.
+    levels : levels met; for the residual, runs.
+    """
+
+    name: str
+    state: str
+    reason: str
+    holds: str
+    variance: float | None
+    interval: Interval | None
+    upper: float | None
+    share: float | None
+    levels: int
+
+
+@dataclass(frozen=True)
+class SteelDifference:
+    """One steel against another.
+
+    Attributes
+    ----------
+    first, second : the difference is first minus second.
+    told : ``"yes"``, ``"weak"`` or ``"no"``, judged with the people as fixed.
+    reason : why not ``"yes"``; empty otherwise.
+    result : the difference; None where it is not told.
+    simultaneous : interval that holds for all pairs at once.
+    new_hands, new_hands_measured : predictions for new blades in new hands, and for what they would read with
+        ``new_hands.RUNS`` runs on each steel; None where the runs do not hold every variance these rest on.
+    """
+
+    first: str
+    second: str
+    told: str
+    reason: str
+    result: Difference | None
+    simultaneous: Interval | None
+    new_hands: NewHands | None
+    new_hands_measured: NewHands | None
+
+
+@dataclass(frozen=True, eq=False)
+class RunsModel:
+    """One model of all runs.
+
+    Attributes
+    ----------
+    state : ``"fitted"`` or ``"not fitted"``.
+    reason : why not; empty otherwise.
+    runs, one_sided : runs in it, and those of them known to one side only.
+    fixed : effects that stand in it beside the constant.
+    not_held : what was asked for and could not be held, by name, with its reason.
+    terms : random terms held.
+    fit : by ``fit_runs``; None where nothing was fitted.
+    values : the runs as values with known variances about the fit, for further fits; None where they are not available.
+    apart : what the runs can tell apart; None where that could not be judged.
+    variances : by name, the residual last; empty where not fitted.
+    steels : every pair of known steels; without figures where not fitted.
+    steels_typical : median absolute difference between two steels met, sampling variance taken out; None below three.
+    own : edges sharpened by the tester against others; None where it cannot be told.
+    """
+
+    state: str
+    reason: str
+    runs: int
+    one_sided: int
+    fixed: tuple[str, ...]
+    not_held: Mapping[str, str]
+    terms: tuple[str, ...]
+    fit: CrossedFit | None
+    values: WorkingValues | None
+    apart: Separability | None
+    variances: Mapping[str, VarianceTold]
+    steels: tuple[SteelDifference, ...]
+    steels_typical: float | None
+    own: Difference | None
+
+
+def runs_model(low: ArrayLike, high: ArrayLike, labels: Mapping[str, Sequence], *, level: float = 0.95, profile: bool = True) -> RunsModel:
+    """Fit all runs of one endpoint in one model, and say of it only what the runs can tell.
+
+    Parameters
+    ----------
+    low, high : (n,) the endpoint lies between them, ln scale; equal where exact, ±infinity where open, never both at once.
+    labels : by factor, one label a run; see ``runs_design.checked_runs``.
+    level : of all intervals.
+    profile : whether to compute intervals of the variances, by far the longest part; without, no limit is given.
+
+    Returns
+    -------
+    RunsModel
+
+    Raises
+    ------
+    InputError
+        As ``runs_design.checked_runs``.
+
+    Notes
+    -----
+    Fixed: protocol MINOR, steel, own sharpening where it can be told. Random: sharpener, tester, blade, batch (from two known),
+    submission, steel × sharpener, steel × tester, of which aliased ones are dropped by ``terms_held``. Sharpeners' and
+    testers' variances follow ``separability``'s verdict on their split: no number, or upper limits only. Any other variance
+    that would be known to no better than its own size (cv > 1, at the variances assumed) is given as an upper limit. Covariance of
+    coefficients with the Kenward–Roger correction where it is available.
+    """
+    return model_of(checked_runs(low, high, labels), level=level, profile=profile)
+
+
+def model_of(runs: Runs, *, level: float = 0.95, profile: bool = True) -> RunsModel:
+    """``runs_model`` for runs already checked."""
+    n, open_runs = len(runs.low), int(runs.one_sided.sum())
+    reason = "there are no runs with a value" if n == 0 else too_many_levels(runs)
+    if reason:
+        return unfitted(reason, runs)
+    fixed = fixed_part(runs)
+    apart = separability(_judged(runs, fixed))
+    if open_runs > MOST_ONE_SIDED * n:
+        reason = f"{open_runs} of {n} runs are known to one side only; a fit can bear {100 * MOST_ONE_SIDED:g} %"
+        return _unfitted(reason, runs, fixed, apart)
+    held = apart.split.terms
+    fitted = fit_runs(runs, fixed.X, held.held, level=level, profile=profile)
+    fit = fitted.fit
+    if not fit.convergence.converged or fit.coefficients is None:
+        return _unfitted(fit.reasons.get("coefficients") or fit.reasons["convergence"], runs, fixed, apart, fit)
+    covariance = coefficient_covariance(fit)
+    told = _variances(runs, held, apart, fit, profile)
+    return RunsModel(
+        state="fitted",
+        reason="",
+        runs=n,
+        one_sided=open_runs,
+        fixed=fixed.effects,
+        not_held=_not_held(fixed, held),
+        terms=held.held,
+        fit=fit,
+        values=fitted.values,
+        apart=apart,
+        variances=told,
+        steels=_steels(runs, fixed, held, apart, fit, covariance),
+        steels_typical=_typical(runs, fixed, apart, fit, covariance),
+        own=_own(fixed, fit, covariance),
+    )
+
+
+def _judged(runs: Runs, fixed: FixedPart) -> dict[str, np.ndarray]:
+    """Labels as the model has them, for the verdicts."""
+    labels = {"steel": runs.steel, "version": runs.version} | runs.groups()
+    return labels | ({OWN: runs.own} if OWN in fixed.effects else {})
+
+
+def _not_held(fixed: FixedPart, held: TermsHeld) -> dict[str, str]:
+    return dict(fixed.not_held) | {term.name: term.reason for term in held.dropped}
+
+
+def unfitted(reason: str, runs: Runs) -> RunsModel:
+    """No model, and no word on what the runs can tell apart, because numbers failed."""
+    n = len(runs.low)
+    return _unfitted(reason, runs, FixedPart(np.zeros((n, 0)), np.zeros((n, 0)), (), np.zeros(0, bool), (), {}), None)
+
+
+def _unfitted(reason: str, runs: Runs, fixed: FixedPart, apart: Separability | None, fit: CrossedFit | None = None) -> RunsModel:
+    verdict = apart.contrasts["steel"] if apart else None
+    nothing = [SteelDifference(a, b, *_told(verdict, a, b), None, None, None, None) for a, b in combinations(runs.steels, 2)]
+    return RunsModel(
+        state="not fitted",
+        reason=reason,
+        runs=len(runs.low),
+        one_sided=int(runs.one_sided.sum()),
+        fixed=fixed.effects,
+        not_held=_not_held(fixed, apart.split.terms) if apart else {},
+        terms=apart.split.terms.held if apart else (),
+        fit=fit,
+        values=None,
+        apart=apart,
+        variances={},
+        steels=tuple(nothing),
+        steels_typical=None,
+        own=None,
+    )
+
+
+# ---- variances ---------------------------------------------------------------------------------------------------------------
+
+
+def _variances(runs: Runs, held: TermsHeld, apart: Separability, fit: CrossedFit, profile: bool) -> dict[str, VarianceTold]:
+    lost = {term.name: term.reason for term in held.dropped}
+    levels = {name: len(np.unique(labels)) for name, labels in runs.groups().items()} | {RESIDUAL: len(runs.low)}
+    whole = sum(value for value in fit.variances.values() if value is not None)
+    found = {}
+    for name in levels:
+        state, reason = _state(name, lost, apart, fit, held.cv)
+        value, interval = fit.variances.get(name), fit.variance_intervals.get(name)
+        if state == UPPER and profile and (interval is None or np.isinf(interval.high)):
+            state, reason = NO_NUMBER, fit.reasons.get(f"variance_intervals.{name}", "it has no upper limit")
+        given = state == GIVEN
+        found[name] = VarianceTold(
+            name=name,
+            state=state,
+            reason=reason,
+            holds=_holds(name, held),
+            variance=value if given else None,
+            interval=interval if given else None,
+            upper=interval.high if interval is not None and state != NO_NUMBER else None,
+            share=value / whole if given and whole > 0 else None,
+            levels=levels[name],
+        )
+    return found
+
+
+def _state(name: str, lost: Mapping[str, str], apart: Separability, fit: CrossedFit, cv: Mapping[str, float]) -> tuple[str, str]:
+    if name in PEOPLE and apart.split.verdict != "yes":
+        return (NO_NUMBER if apart.split.verdict == "no" else UPPER), apart.split.reason
+    if name in lost:
+        return NO_NUMBER, lost[name]
+    if fit.variances[name] is None:
+        return NO_NUMBER, fit.reasons.get(f"variances.{name}", "the fit could not tell it")
+    if cv.get(name, 0.0) > LARGEST_CV:
+        return UPPER, f"it would be known to ±{100 * cv[name]:.0f} % at best"
+    return GIVEN, ""
+
+
+def _holds(name: str, held: TermsHeld) -> str:
+    words = held.holds.get(name, "")
+    return "" if words == WORDS.get(name, name) else words
+
+
+# ---- steels ------------------------------------------------------------------------------------------------------------------
+
+
+def _told(verdict: ContrastVerdict | None, first: str, second: str) -> tuple[str, str]:
+    """Whether the runs can tell two steels, and why not or what weakens it."""
+    if verdict is None:
+        return "no", "the runs were not judged"
+    told, reason = verdict.linked(first, second)
+    if told != "no" and verdict.pair(first, second) == "no":
+        return "no", "one of them is a single blade: the steels cannot be told from their blades"
+    return told, reason
+
+
+def _pairs(runs: Runs, fixed: FixedPart, apart: Separability):
+    """Every pair of known steels with its verdict, its reason and its contrast, None where there is to be no figure."""
+    verdict = apart.contrasts["steel"]
+    for first, second in combinations(runs.steels, 2):
+        told, reason = _told(verdict, first, second)
+        c = fixed.steel_contrast(first, second) if told != "no" else None
+        yield first, second, told, reason, c
+
+
+def _steels(runs: Runs, fixed: FixedPart, held: TermsHeld, apart: Separability, fit: CrossedFit, covariance) -> tuple[SteelDifference, ...]:
+    found, contrasts, complete = [], [], not lacking(held)
+    for first, second, told, reason, c in _pairs(runs, fixed, apart):
+        if c is None:
+            found.append(SteelDifference(first, second, "no", reason, None, None, None, None))
+            continue
+        result = difference(fit, c, covariance)
+        new = new_hands(fit, c, result.estimate, covariance, _half(result.interval)) if complete else None
+        read = new_hands(fit, c, result.estimate, covariance, _half(new.interval), RUNS) if new else None
+        found.append(SteelDifference(first, second, told, reason, result, None, new, read))
+        contrasts.append(c)
+    bands = iter(simultaneous([one.result for one in found if one.result], np.array(contrasts), covariance, fit.level))
+    return tuple(replace(one, simultaneous=next(bands)) if one.result else one for one in found)
+
+
+def _half(interval: Interval) -> float:
+    return (interval.high - interval.low) / 2
+
+
+def simultaneous(results: Sequence[Difference], contrasts: np.ndarray, covariance: np.ndarray, level: float) -> list[Interval]:
+    """Intervals that hold for all differences at once, each with its own degrees of freedom (as Games & Howell 1976, Journal of
+    Educational Statistics 1:113–125, use them with the studentised range), the quantile from ``max_t_quantile``.
+
+    Parameters
+    ----------
+    results : m differences.
+    contrasts : (m, p).
+    covariance : (p, p) of the coefficients.
+    level : aimed at.
+    """
+    if not results:
+        return []
+    joint = contrasts @ covariance @ contrasts.T
+    root = np.sqrt(np.diag(joint))
+    if not (root > 0).all():
+        return [one.interval for one in results]
+    correlation, found = joint / np.outer(root, root), []
+    for one in results:
+        half = max(one.standard_error * max_t_quantile(correlation, one.df, level), _half(one.interval))
+        found.append(Interval(one.estimate - half, one.estimate + half, level, "max-t"))
+    return found
+
+
+def _typical(runs: Runs, fixed: FixedPart, apart: Separability, fit: CrossedFit, covariance) -> float | None:
+    """Root of the median over pairs of d² − se², at least 0: E(d²) is the true difference squared and se²."""
+    if len(runs.steels) < 3:
+        return None
+    told = [difference(fit, c, covariance) for *_, c in _pairs(runs, fixed, apart) if c is not None]
+    if len({name for first, second, *_, c in _pairs(runs, fixed, apart) if c is not None for name in (first, second)}) < 3:
+        return None
+    return float(np.sqrt(max(0.0, np.median([one.estimate**2 - one.standard_error**2 for one in told]))))
+
+
+def _own(fixed: FixedPart, fit: CrossedFit, covariance) -> Difference | None:
+    c = fixed.contrast({OWN: 1.0}) if OWN in fixed.effects else None
+    return None if c is None else difference(fit, c, covariance)

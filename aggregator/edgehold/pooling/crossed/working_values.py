@@ -1,0 +1,208 @@
+"""Runs known to an interval or to one side as values with known variances, about a fitted model.
+
+So that limits of variances, and fits with another fixed part, cost what they cost for exact values.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+import scipy.sparse as sp
+
+from edgehold.numerics import mixed
+from edgehold.numerics.interval import Interval
+from edgehold.numerics.mixed_inference import without_information
+from edgehold.numerics.normal_sites import normal_sites
+from edgehold.numerics.variance_search import RESIDUAL_VANISHES, Problem, at, search_widely
+
+from .censored import FLOOR_SHARE, MOST_ONE_SIDED, SHEPPARD, no_maximum, stand_ins, too_many_one_sided
+from .crossed import Near, beginning_of, crossed
+from .inputs import RESIDUAL, checked_rows
+from .results import CrossedFit
+from .runs_design import Runs
+
+MOST_ROUNDS = 40
+SETTLED = 1e-4  # what a round may still move: coefficients in residual standard deviations, variances in shares of their sum
+WIDEST = 1e6  # variance of a value that says nothing, in residual variances
+
+
+@dataclass(frozen=True, eq=False)
+class WorkingValues:
+    """Values with known variances beside the residual.
+
+    Attributes
+    ----------
+    y : (n,) values.
+    extra : (n,) known variances; None where every value is exact.
+    residual : residual variance of the fit about which they were made; None where every value is exact.
+    """
+
+    y: np.ndarray
+    extra: np.ndarray | None
+    residual: float | None
+
+
+def working_values(runs: Runs, X: np.ndarray, groups: Mapping[str, np.ndarray], fit: CrossedFit | Centre) -> WorkingValues | None:
+    """Values and variances that say of each run what its limits say, at the fitted coefficients and variances.
+
+    Parameters
+    ----------
+    runs : n runs.
+    X, groups : what was fitted.
+    fit : its result.
+
+    Returns
+    -------
+    WorkingValues
+        Exact runs as they are; intervals as midpoints with width²/12 where the residual is wide enough, as in
+        ``crossed_censored``; one-sided runs by ``normal_sites``. None where the latter is not available.
+    """
+    open_runs, width = runs.one_sided, runs.high - runs.low
+    if not width.any():
+        return WorkingValues(runs.low, None, None)
+    residual = fit.variances[RESIDUAL]
+    wide = ~open_runs & (np.where(open_runs, 0.0, width) * SHEPPARD <= np.sqrt(residual))
+    y = np.where(open_runs, 0.0, np.where(open_runs, 0.0, runs.low) + np.where(open_runs, 0.0, width) / 2)
+    extra = np.where(wide, np.where(open_runs, 0.0, width) ** 2 / 12, 0.0)
+    if open_runs.any():
+        found = _sites(runs, X, groups, fit, y, extra, residual)
+        if found is None:
+            return None
+        y[open_runs], extra[open_runs] = found[0], np.minimum(found[1], WIDEST * residual)
+    return WorkingValues(y, extra, residual)
+
+
+def _sites(runs: Runs, X, groups, fit: CrossedFit | Centre, y, extra, residual: float):
+    """``normal_sites`` of the one-sided runs given the others."""
+    o, c = np.flatnonzero(~runs.one_sided), np.flatnonzero(runs.one_sided)
+    fitted = X @ fit.coefficients
+    S = np.diag(residual + extra)
+    for name, labels in groups.items():
+        codes = np.unique(labels, return_inverse=True)[1]
+        Z = sp.csr_array((np.ones(len(codes)), (np.arange(len(codes)), codes)))
+        S += fit.variances[name] * (Z @ Z.T).toarray()
+    weights = np.linalg.solve(S[np.ix_(o, o)], S[np.ix_(o, c)]).T
+    mean = fitted[c] + weights @ (y[o] - fitted[o])
+    covariance = S[np.ix_(c, c)] - weights @ S[np.ix_(o, c)]
+    above = np.isposinf(runs.high[c])
+    return normal_sites(mean, (covariance + covariance.T) / 2, np.where(above, runs.low[c], runs.high[c]), np.where(above, 1.0, -1.0))
+
+
+@dataclass(frozen=True, eq=False)
+class Centre:
+    """What ``working_values`` needs of a fit: its coefficients and variances."""
+
+    coefficients: np.ndarray
+    variances: Mapping[str, float]
+
+
+def centre_of(values: WorkingValues, X: np.ndarray, groups: Mapping[str, object], near: Near = None) -> Centre | None:
+    """Coefficients and variances of ``fit_working`` without what takes longest of it, the uncertainty of either.
+
+    Parameters
+    ----------
+    values : n values of which some are not exact.
+    X, groups, near : as for ``fit_working``.
+
+    Returns
+    -------
+    None wherever ``fit_working`` has something to say: only it can.
+    """
+    floor = FLOOR_SHARE * values.residual
+    rows = checked_rows(values.y, X, {**groups, RESIDUAL: np.arange(len(values.y))}, floor + values.extra, "reml", 0.95)
+    if rows.nothing:
+        return None
+    system = mixed.prepare(rows.y, rows.X, [term.matrix for term in rows.terms], rows.known)
+    if system.collinear is not None or system.n <= system.p or not system.kept.all():
+        return None
+    problem = Problem(system, rows.restricted, True)
+    beginning = at(problem, beginning_of(problem, rows.terms, _less(near, floor)), True)
+    if beginning is None or without_information(problem, beginning).any():
+        return None
+    found = search_widely(problem, beginning)
+    if not found.converged or found.message == RESIDUAL_VANISHES:
+        return None
+    coefficients = system.origin + system.unit * (system.back @ found.point.evaluation.coefficients)
+    variances = dict(zip((term.name for term in rows.terms), (found.point.variances * system.unit**2).tolist(), strict=True))
+    return Centre(coefficients, variances | {RESIDUAL: variances[RESIDUAL] + floor})
+
+
+def _less(near: Near, floor: float) -> Near:
+    """The same with the residual less what of it is taken as known."""
+    if near is None or near.get(RESIDUAL) is None:
+        return near
+    return {**near, RESIDUAL: max(near[RESIDUAL] - floor, 0.0)}
+
+
+def settled_values(runs: Runs, X: np.ndarray, groups: Mapping[str, np.ndarray]) -> tuple[WorkingValues | None, str]:
+    """Working values about the restricted fit of themselves, and why there are none; empty where there are.
+
+    Parameters
+    ----------
+    runs : n runs, some of them one-sided.
+    X, groups : what is fitted.
+
+    Notes
+    -----
+    From the fit to the limits, values and fit by turns until neither moves: restricted likelihood with expectation propagation
+    (``numerics.normal_sites``) for what lies beyond the limits.
+    """
+    reason = too_many_one_sided(int(runs.one_sided.sum()), len(runs.low), MOST_ONE_SIDED)
+    if reason:
+        return None, reason
+    begin = crossed(stand_ins(runs.low, runs.high), X, groups, profile=False)
+    reason = no_maximum(X, runs.one_sided, begin)
+    if reason:
+        return None, reason
+    values, centre = None, Centre(begin.coefficients, begin.variances)
+    for _ in range(MOST_ROUNDS):
+        values, before = working_values(runs, X, groups, centre), centre
+        if values is None:
+            return None, "what one-sided runs say could not be worked out"
+        centre = centre_of(values, X, groups, centre.variances)
+        if centre is None or _moved(before, centre) < SETTLED:
+            return values, ""  # where there is no centre, the fit itself says why
+    return None, f"what one-sided runs say did not settle in {MOST_ROUNDS} rounds"
+
+
+def _moved(before: Centre, now: Centre) -> float:
+    earlier, later = (np.array(list(one.variances.values())) for one in (before, now))
+    coefficients = float(np.abs(now.coefficients - before.coefficients).max()) / np.sqrt(now.variances[RESIDUAL])
+    return max(coefficients, float(np.abs(later - earlier).max() / later.sum()))
+
+
+def fit_working(
+    values: WorkingValues,
+    X: np.ndarray,
+    groups: Mapping[str, object],
+    *,
+    criterion: str = "reml",
+    level: float = 0.95,
+    profile: bool | Collection[str] = False,
+    near: Near = None,
+) -> CrossedFit:
+    """``crossed`` for working values; the residual variance comes out whole.
+
+    Parameters
+    ----------
+    values : n values.
+    X, groups, criterion, level, profile, near : as for ``crossed``.
+    """
+    if values.extra is None:
+        return crossed(values.y, X, groups, criterion=criterion, level=level, profile=profile, near=near)
+    floor = FLOOR_SHARE * values.residual
+    beside = {**groups, RESIDUAL: np.arange(len(values.y))}
+    known = floor + values.extra
+    fit = crossed(values.y, X, beside, V=known, criterion=criterion, level=level, profile=profile, near=_less(near, floor))
+    if fit.variances[RESIDUAL] is None:
+        return fit
+    interval = fit.variance_intervals[RESIDUAL]
+    moved = interval and Interval(interval.low + floor, interval.high + floor, interval.level, interval.method)
+    return replace(
+        fit,
+        variances=fit.variances | {RESIDUAL: fit.variances[RESIDUAL] + floor},
+        variance_intervals=fit.variance_intervals | {RESIDUAL: moved},
+        effects={name: value for name, value in fit.effects.items() if name != RESIDUAL},
+    )

@@ -1,0 +1,115 @@
+"""Two steels along the whole course of work, pair by pair, from the joint posterior of a pool's curves.
+
+The curves of a pair are those that are published one by one (``curves``): their ratio at a checkpoint is the difference of the two, and
+bands know blades, people, submissions and runs, because the posterior does. The arithmetic of a pair is in ``curve_contrast``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+
+from edgehold.endpoints.rows import CurvePoint
+from edgehold.numerics.attempt import attempt
+from edgehold.records.canonical import PoolKey
+
+from .contrast import CurveContrast, DrawnCurves, curve_contrast
+
+BETWEEN = 4  # places between neighbouring checkpoints
+LEAST_CHECKPOINTS = 2
+NEVER_MET = "no submission holds both as sharpened by the same person and tested by the same person"
+
+
+@dataclass(frozen=True, eq=False)
+class CurvePair:
+    """Two steels along the whole course of work, in one pool.
+
+    Attributes
+    ----------
+    pool, first, second : what is compared.
+    submissions : submissions that hold both, sharpened by the same person and tested by the same person.
+    runs_first, runs_second, blades_first, blades_second : how much of each the curves rest on.
+    left_out : checkpoints of the protocol at which one of the two has no mean.
+    reference : the pool's mean keenness at 0, that sharpness is shown relative to.
+    contrast : both views, or the reason why there are none.
+    """
+
+    pool: PoolKey
+    first: str
+    second: str
+    submissions: int
+    runs_first: int
+    runs_second: int
+    blades_first: int
+    blades_second: int
+    left_out: tuple[float, ...]
+    reference: float
+    contrast: CurveContrast
+
+
+def curve_pairs(
+    points: Sequence[CurvePoint],
+    cells: Sequence[tuple[str, float]],
+    means: np.ndarray,
+    draws: np.ndarray | str,
+    checkpoints: Sequence[float],
+    reference: float,
+) -> tuple[CurvePair, ...]:
+    """Every pair of steels that some submission of a pool holds both of, by name.
+
+    Parameters
+    ----------
+    points : readings of one pool.
+    cells : (p,) steel and checkpoint of every mean.
+    means : (p,) posterior means.
+    draws : (m, p) draws from their joint posterior, or the reason why there are none; empty where no checkpoint has a mean.
+    checkpoints : the protocol's.
+    reference : the pool's mean keenness at 0.
+    """
+    at = {steel: {work: i for i, (own, work) in enumerate(cells) if own == steel} for steel, _ in cells}
+    return tuple(_pair(pair, points, at, means, draws, checkpoints, reference) for pair in _pairs(points))
+
+
+def _pairs(points: Sequence[CurvePoint]) -> list[tuple[str, str]]:
+    steels: dict[str, set[str]] = {}
+    for point in points:
+        steels.setdefault(point.submission, set()).add(point.steel)
+    return sorted({pair for own in steels.values() for pair in combinations(sorted(own), 2)})
+
+
+def _pair(pair, points, at, means, draws, checkpoints, reference: float) -> CurvePair:
+    own = [[point for point in points if point.steel == steel] for steel in pair]
+    hands = [{(p.submission, p.sharpener, p.tester) for p in side} for side in own]
+    runs, blades = [len({(p.submission, p.run) for p in side}) for side in own], [len({p.blade for p in side}) for side in own]
+    met = hands[0] & hands[1]
+    work = [w for w in checkpoints if all(w in at.get(steel, {}) for steel in pair)]
+    return CurvePair(
+        points[0].pool,
+        *pair,
+        submissions=len({submission for submission, _, _ in met}),
+        runs_first=runs[0],
+        runs_second=runs[1],
+        blades_first=blades[0],
+        blades_second=blades[1],
+        left_out=tuple(w for w in checkpoints if w not in work),
+        reference=reference,
+        contrast=attempt(
+            lambda: _contrast([[at[steel][w] for w in work] for steel in pair], work, means, draws, bool(met)),
+            lambda why: curve_contrast((), why),
+            lambda found: () if found.same_work is None else (found.same_work.ln_ratio, found.same_work.low, found.same_work.high),
+        ),
+    )
+
+
+def _contrast(columns: list[list[int]], work: list[float], means: np.ndarray, draws: np.ndarray | str, met: bool) -> CurveContrast:
+    if not met:
+        return curve_contrast((), NEVER_MET)
+    if isinstance(draws, str) and draws:
+        return curve_contrast((), draws)
+    if len(work) < LEAST_CHECKPOINTS or not any(work):
+        return curve_contrast((), "their readings have too few checkpoints in common that several submissions read")
+    first, second = columns
+    return curve_contrast(work, DrawnCurves(means[first], means[second], draws[:, columns]), between=BETWEEN)

@@ -1,0 +1,438 @@
+"""The headline: the one answer that is published for every pair of steels and for practice, from all runs of an endpoint.
+
+What may be said is decided from the labels alone (``separability``); the arithmetic is in ``hierarchical``. With one blade of a
+steel the answer speaks of blades, with one sharpener of a class of sharpeners.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from edgehold.numerics.estimability import estimable, prepare
+from edgehold.numerics.half_t import HalfT
+from edgehold.numerics.interval import Interval
+
+from .crossed.inputs import RESIDUAL
+from .crossed.runs_design import NOVICE, OWN, PRACTICE, PRACTISED, FixedPart, Runs, checked_runs, fixed_part, too_many_levels
+from .hierarchical import ContrastPosterior, HierarchicalFit, SpreadPosterior, hierarchical, not_fitted
+from .partitions import TermOfRuns, holding, terms_of
+from .posterior_verdict import PosteriorVerdict, posterior_verdict
+from .separability import Separability, separability
+from .spread_priors import DEFAULT_PRIORS, STEEL, scaled
+from .steel_spread import SteelSpread, steel_spread
+
+RENEWED = ("blade", "batch", "steel × sharpener", "steel × tester")  # what somebody new draws anew for each of two steels
+RUNS = 2  # runs on each that "as you would measure it" assumes
+ESTIMATED, NOT_ESTIMABLE = "estimated", "not estimable"
+STEELS, BLADES, CLASSES, SHARPENERS = "steels", "blades", "classes", "sharpeners"
+DIRECT, LINKED, BOTH = "direct", "linked", "both"
+SCALES = (0.5, 2.0)  # what the priors' scales are multiplied by, to see what hangs on them
+
+
+@dataclass(frozen=True, eq=False)
+class Answer:
+    """One comparison.
+
+    Attributes
+    ----------
+    factor : ``"steel"`` or ``"practice"``.
+    first, second : the difference is first minus second, on the ln scale.
+    state : ``"estimated"`` or ``"not estimable"``.
+    reason : why not estimable; empty otherwise.
+    weak : what weakens it, such as few comparisons across people; empty where nothing does.
+    about : ``"steels"``, or ``"blades"`` where one of them is a single blade; for practice ``"classes"``, or ``"sharpeners"``.
+    units_first, units_second : blades, or sharpeners, of each.
+    posterior : of what it is about; None where not estimable.
+    verdict : of steels or classes; None for single blades or sharpeners, and where not estimable.
+    general : where it is about blades (sharpeners), the posterior for the steels (classes) themselves; else ``posterior``.
+    new_hands : posterior for new blades in new hands.
+    new_hands_measured : for what they would read with ``RUNS`` runs on each.
+    halved, doubled : interval with the scales of all priors halved and doubled.
+    evidence : ``"direct"`` where runs of both stand in one submission, ``"linked"`` through others, or ``"both"``.
+    direct_share : share of the information that comes from submissions that hold both, between 0 and 1.
+    """
+
+    factor: str
+    first: str
+    second: str
+    state: str
+    reason: str
+    weak: str
+    about: str
+    units_first: int
+    units_second: int
+    posterior: ContrastPosterior | None
+    verdict: PosteriorVerdict | None
+    general: ContrastPosterior | None
+    new_hands: ContrastPosterior | None
+    new_hands_measured: ContrastPosterior | None
+    halved: Interval | None
+    doubled: Interval | None
+    evidence: str
+    direct_share: float | None
+
+    @property
+    def estimate(self) -> float | None:
+        """Median of the posterior, ln scale; None where not estimable."""
+        return self.posterior.quantile(0.5) if self.posterior else None
+
+    @property
+    def interval(self) -> Interval | None:
+        """Interval of the posterior; None where not estimable."""
+        return self.posterior.interval if self.posterior else None
+
+
+@dataclass(frozen=True, eq=False)
+class Headline:
+    """What all runs of one endpoint say.
+
+    Attributes
+    ----------
+    state : ``"fitted"`` or ``"not fitted"``.
+    reason : why not; empty otherwise.
+    runs, one_sided : runs in it, and those of them known to one side only.
+    left_out : steels left out because every run of theirs is known to one side only, with the number of runs.
+    fixed : effects beside the constant.
+    not_held : fixed effects asked for and not estimable, with their reasons.
+    terms : random terms, those merged that these runs cannot tell apart.
+    in_residual : terms that are part of the run-to-run spread, every run having a level of its own.
+    single : terms with one level only.
+    apart : what the runs can tell apart, judged from the labels; None where that could not be judged.
+    fit : posterior with fixed steels.
+    steels : posterior of how much the steels met differ; None with fewer than two that are linked.
+    pairs : every pair of known steels.
+    practice : practised against novice sharpeners; None where only one class is met.
+    own : edges sharpened by the tester against others; None where not estimable.
+    """
+
+    state: str
+    reason: str
+    runs: int
+    one_sided: int
+    left_out: Mapping[str, int]
+    fixed: tuple[str, ...]
+    not_held: Mapping[str, str]
+    terms: Mapping[str, TermOfRuns]
+    in_residual: tuple[str, ...]
+    single: tuple[str, ...]
+    apart: Separability | None
+    fit: HierarchicalFit
+    steels: SteelSpread | None
+    pairs: tuple[Answer, ...]
+    practice: Answer | None
+    own: ContrastPosterior | None
+
+    def pair(self, first: str, second: str) -> Answer:
+        """The answer on two steels.
+
+        Raises
+        ------
+        KeyError
+            If there is no such pair.
+        """
+        for one in self.pairs:
+            if (one.first, one.second) == (first, second):
+                return one
+        raise KeyError((first, second))
+
+    @property
+    def spreads(self) -> dict[str, SpreadPosterior]:
+        """Posterior of every spread by the name of its term, the steels being fixed; empty where not fitted."""
+        return {name: self.fit.spread(name) for name in self.fit.names} if self.state == "fitted" else {}
+
+
+def headline(
+    low: ArrayLike,
+    high: ArrayLike,
+    labels: Mapping[str, Sequence],
+    *,
+    worthwhile: float,
+    priors: Mapping[str, HalfT] | None = None,
+    level: float = 0.95,
+    sensitivity: bool = False,
+) -> Headline:
+    """Answer every comparison of one endpoint from all its runs.
+
+    Parameters
+    ----------
+    low, high : (n,) the endpoint lies between them, ln scale; equal where exact, ±infinity where open, never both at once.
+    labels : by factor, one label a run; see ``runs_design.checked_runs``.
+    worthwhile : smallest ratio worth acting on.
+    priors : by term; ``spread_priors.DEFAULT_PRIORS`` for what is not given.
+    level : of intervals.
+    sensitivity : whether intervals with halved and doubled scales are wanted.
+
+    Returns
+    -------
+    Headline
+
+    Raises
+    ------
+    InputError
+        As ``runs_design.checked_runs``.
+    """
+    runs = checked_runs(low, high, labels)
+    return headline_of(runs, worthwhile, dict(DEFAULT_PRIORS) | dict(priors or {}), level=level, sensitivity=sensitivity)
+
+
+def headline_of(runs: Runs, worthwhile: float, priors: Mapping[str, HalfT], *, level: float = 0.95, sensitivity: bool = False) -> Headline:
+    """``headline`` for runs already checked."""
+    steels, (runs, left_out) = runs.steels, _with_values(runs)
+    if len(runs.low) == 0:
+        return _unfitted("there are no runs with a value on both sides", runs, left_out, steels, level)
+    if reason := too_many_levels(runs):
+        return _unfitted(reason, runs, left_out, steels, level)
+    fixed = fixed_part(runs, practice=True)
+    terms, residual, within, single = terms_of(runs, priors)
+    apart = separability(_judged(runs, fixed))
+    model = _Model(runs, fixed, terms, residual, apart, worthwhile, level)
+    plans = _numbered([*model.steel_plans(), *model.practice_plan()])
+    fit = model.fitted(plans)
+    beside = {factor: fit.with_priors(scaled(fit.priors, factor)) for factor in SCALES} if sensitivity and fit.state == "fitted" else {}
+    answers = [model.answer(plan, fit, beside) for plan in plans]
+    own = fixed.contrast({OWN: 1.0}) if OWN in fixed.effects else None
+    return Headline(
+        state=fit.state,
+        reason=fit.reason,
+        runs=len(runs.low),
+        one_sided=int(runs.one_sided.sum()),
+        left_out=left_out,
+        fixed=fixed.effects,
+        not_held=fixed.not_held,
+        terms=terms,
+        in_residual=within,
+        single=single,
+        apart=apart,
+        fit=fit,
+        steels=model.steel_spread(fit, priors[STEEL]) if fit.state == "fitted" else None,
+        pairs=(*(a for a in answers if a.factor == STEEL), *_lost(left_out, steels)),
+        practice=next((a for a in answers if a.factor == PRACTICE), None),
+        own=fit.contrast(own) if own is not None and fit.state == "fitted" else None,
+    )
+
+
+def _with_values(runs: Runs) -> tuple[Runs, dict[str, int]]:
+    """Runs without the steels of which no run is bounded on both sides, and those steels with how many runs they have."""
+    bounded = ~runs.one_sided
+    lost = {str(steel): int((runs.steel == steel).sum()) for steel in np.unique(runs.steel) if not bounded[runs.steel == steel].any()}
+    return (runs.chosen(~np.isin(runs.steel, list(lost))) if lost else runs), lost
+
+
+def _judged(runs: Runs, fixed: FixedPart) -> dict[str, np.ndarray]:
+    labels = {"steel": runs.steel, "version": runs.version} | runs.groups()
+    return labels | ({OWN: runs.own} if OWN in fixed.effects else {})
+
+
+def unanswered(reason: str, runs: Runs) -> Headline:
+    """No answer, and no word on what the runs can tell apart, because numbers failed."""
+    return _unfitted(reason, runs, {}, runs.steels, 0.95)
+
+
+def _unfitted(reason: str, runs: Runs, left_out: dict[str, int], steels: tuple[str, ...], level: float) -> Headline:
+    nothing = not_fitted((), {}, reason, level, len(runs.low))
+    pairs = tuple(_no_answer(STEEL, a, b, reason) for a, b in combinations(steels, 2))
+    counts = (len(runs.low), int(runs.one_sided.sum()))
+    return Headline("not fitted", reason, *counts, left_out, (), {}, {}, (), (), None, nothing, None, pairs, None, None)
+
+
+def _lost(left_out: Mapping[str, int], steels: tuple[str, ...]) -> list[Answer]:
+    """Pairs with a steel that was left out."""
+    found = []
+    for first, second in combinations(steels, 2):
+        names = [f"every run of {steel} is known to one side only" for steel in (first, second) if steel in left_out]
+        if names:
+            found.append(_no_answer(STEEL, first, second, "; ".join(names)))
+    return found
+
+
+def _no_answer(factor: str, first: str, second: str, reason: str, about: str = STEELS, units: tuple[int, int] = (0, 0)) -> Answer:
+    return Answer(factor, first, second, NOT_ESTIMABLE, reason, "", about, *units, *[None] * 7, "", None)
+
+
+@dataclass(frozen=True, eq=False)
+class _Plan:
+    """One comparison before the fit: its coefficients, and its weights on effects where it is about single blades or sharpeners."""
+
+    factor: str
+    first: str
+    second: str
+    reason: str
+    weak: str
+    about: str
+    units: tuple[int, int]
+    c: np.ndarray | None
+    target: np.ndarray | None
+    arms: np.ndarray
+    place: int | None = None
+
+
+def _numbered(plans: list[_Plan]) -> list[_Plan]:
+    """Plans with the number of their target among those of the fit."""
+    with_target = [plan for plan in plans if plan.target is not None]
+    return [replace(plan, place=with_target.index(plan)) if plan.target is not None else plan for plan in plans]
+
+
+@dataclass(frozen=True, eq=False)
+class _Model:
+    """The runs of one endpoint with all that does not depend on their values."""
+
+    runs: Runs
+    fixed: FixedPart
+    terms: Mapping[str, TermOfRuns]
+    residual: HalfT
+    apart: Separability
+    worthwhile: float
+    level: float
+
+    # ---- what is asked ----
+
+    def steel_plans(self) -> list[_Plan]:
+        """Every pair of known steels."""
+        blades = {steel: np.unique(self.runs.blade[self.runs.steel == steel]) for steel in self.runs.steels}
+        return [self._steel_plan(first, second, blades) for first, second in combinations(self.runs.steels, 2)]
+
+    def _steel_plan(self, first: str, second: str, blades: Mapping[str, np.ndarray]) -> _Plan:
+        units = (len(blades[first]), len(blades[second]))
+        about = BLADES if min(units) == 1 else STEELS
+        told, reason = self.apart.contrasts["steel"].linked(first, second)
+        c = self.fixed.steel_contrast(first, second) if told != "no" else None
+        arms = np.where(self.runs.steel == first, 1, np.where(self.runs.steel == second, -1, 0))
+        target = self._target(("blade", "batch"), c, (blades[first], blades[second])) if c is not None and about == BLADES else None
+        return _Plan(STEEL, first, second, reason if c is None else "", reason if c is not None else "", about, units, c, target, arms)
+
+    def practice_plan(self) -> list[_Plan]:
+        """Practised against novice sharpeners, where both are met."""
+        classes = self.runs.practice
+        people = [np.unique(self.runs.sharpener[classes == name]) for name in (PRACTISED, NOVICE)]
+        units = (len(people[0]), len(people[1]))
+        if min(units) == 0:
+            return []
+        about = SHARPENERS if min(units) == 1 else CLASSES
+        c = self.fixed.contrast({f"{PRACTICE} {PRACTISED}": 1.0, f"{PRACTICE} {NOVICE}": -1.0})
+        reason = (
+            "" if c is not None and self._practice_beside_testers() else "no tester, and no chain of testers, met edges of both classes"
+        )
+        target = self._target(("sharpener",), c, people) if not reason and about == SHARPENERS else None
+        arms = np.where(classes == PRACTISED, 1, np.where(classes == NOVICE, -1, 0))
+        return [_Plan(PRACTICE, PRACTISED, NOVICE, reason, "", about, units, None if reason else c, target, arms)]
+
+    def _practice_beside_testers(self) -> bool:
+        """Whether the classes' difference is estimable with every tester as fixed."""
+        testers = [(self.runs.tester == one).astype(float) for one in np.unique(self.runs.tester)[1:]]
+        full = np.column_stack([self.fixed.full, *testers])
+        c = np.zeros(full.shape[1])
+        for name, weight in ((f"{PRACTICE} {PRACTISED}", 1.0), (f"{PRACTICE} {NOVICE}", -1.0)):
+            if name in self.fixed.names:
+                c[self.fixed.names.index(name)] = weight
+        return bool(estimable(prepare(full), c))
+
+    def _target(self, parts: tuple[str, ...], c: np.ndarray, sides: Sequence[np.ndarray]) -> np.ndarray:
+        """(q + p,) weights: the coefficients, and the mean effect of either side's blades with their batches (its sharpeners)."""
+        weights = [np.zeros(one.levels) for one in self.terms.values()]
+        own = getattr(self.runs, parts[0])
+        for term in {one.name: one for part in parts if (one := holding(self.terms, part)) is not None}.values():
+            levels, place = np.unique(term.labels), list(self.terms).index(term.name)
+            for side, sign in zip(sides, (1.0, -1.0), strict=True):
+                for unit in side:
+                    mine = np.unique(term.labels[own == unit])
+                    weights[place][np.searchsorted(levels, mine)] += sign / len(side) / len(mine)
+        return np.concatenate([*weights, c])
+
+    # ---- fits ----
+
+    def fitted(self, plans: Sequence[_Plan]) -> HierarchicalFit:
+        """Posterior of the spreads, coefficients and what the plans ask for."""
+        contrasts = [plan.c for plan in plans if plan.c is not None and plan.target is None]
+        targets = [plan.target for plan in plans if plan.target is not None]
+        priors = {name: term.prior for name, term in self.terms.items()} | {RESIDUAL: self.residual}
+        return hierarchical(
+            self.runs.low,
+            self.fixed.X,
+            {name: term.labels for name, term in self.terms.items()},
+            priors,
+            high=self.runs.high,
+            level=self.level,
+            contrasts=np.array(contrasts) if contrasts else np.zeros((0, self.fixed.X.shape[1])),
+            targets=np.array(targets) if targets else None,
+        )
+
+    def steel_spread(self, fit: HierarchicalFit, prior: HalfT) -> SteelSpread | None:
+        """How much the steels linked with the first one differ; None where there are none."""
+        first, *others = np.unique(self.runs.steel).tolist()
+        contrasts = [self.fixed.steel_contrast(other, first) for other in others]
+        linked = [c for c in contrasts if c is not None]
+        return steel_spread(fit, np.array(linked), prior) if linked else None
+
+    # ---- answers ----
+
+    def answer(self, plan: _Plan, fit: HierarchicalFit, beside: Mapping[float, HierarchicalFit]) -> Answer:
+        """What the posterior says of one comparison."""
+        if plan.c is None or fit.state != "fitted":
+            return _no_answer(plan.factor, plan.first, plan.second, plan.reason or fit.reason, plan.about, plan.units)
+        general = fit.contrast(plan.c)
+        posterior = general if plan.place is None else fit.target(plan.place)
+        renewed = 2 * sum((fit.variance(name) for name in self._renewed(plan.factor)), np.zeros(len(fit.weights)))
+        evidence, share = self._direct(plan, fit)
+        about_all = plan.about in (STEELS, CLASSES)
+        return Answer(
+            factor=plan.factor,
+            first=plan.first,
+            second=plan.second,
+            state=ESTIMATED,
+            reason="",
+            weak=plan.weak,
+            about=plan.about,
+            units_first=plan.units[0],
+            units_second=plan.units[1],
+            posterior=posterior,
+            verdict=posterior_verdict(posterior, self.worthwhile) if about_all else None,
+            general=general,
+            new_hands=fit.contrast(plan.c, renewed),
+            new_hands_measured=fit.contrast(plan.c, renewed + 2 / RUNS * fit.variance(RESIDUAL)),
+            halved=self._beside(plan, beside.get(SCALES[0])),
+            doubled=self._beside(plan, beside.get(SCALES[1])),
+            evidence=evidence,
+            direct_share=share,
+        )
+
+    def _beside(self, plan: _Plan, fit: HierarchicalFit | None) -> Interval | None:
+        if fit is None or fit.state != "fitted":
+            return None
+        return (fit.contrast(plan.c) if plan.place is None else fit.target(plan.place)).interval
+
+    def _renewed(self, factor: str) -> list[str]:
+        """Terms of which somebody new draws a level for each side."""
+        parts = RENEWED if factor == STEEL else ("sharpener",)
+        return [name for name, term in self.terms.items() if set(term.parts) & set(parts)]
+
+    def _direct(self, plan: _Plan, fit: HierarchicalFit) -> tuple[str, float]:
+        """Where the evidence comes from, and the share of information in submissions that hold both sides."""
+        held = {one for one in np.unique(self.runs.submission) if {1, -1} <= set(plan.arms[self.runs.submission == one].tolist())}
+        both = np.isin(self.runs.submission, list(held))
+        if not both.any():
+            return LINKED, 0.0
+        sds = np.sqrt(fit.weights @ fit.sds**2)
+        whole = self._variance(plan.c, np.ones(len(both), dtype=bool), fit.names, sds)
+        mine = both & (plan.arms != 0)
+        alone = self._variance(plan.c, mine, fit.names, sds)
+        share = 0.0 if alone is None or whole is None else min(1.0, whole / alone)
+        return (DIRECT if share > 1 - 1e-9 else BOTH), share
+
+    def _variance(self, c: np.ndarray, rows: np.ndarray, names, sds: np.ndarray) -> float | None:
+        """Variance of a contrast from some of the runs, the spreads taken as known; None where they cannot estimate it."""
+        X = self.fixed.X[rows]
+        met = X.any(axis=0)
+        if c[~met].any() or not estimable(prepare(X[:, met]), c[met]):
+            return None
+        X, c = X[:, met], c[met]
+        sigma = np.eye(int(rows.sum())) * sds[list(names).index(RESIDUAL)] ** 2
+        for name, term in self.terms.items():
+            labels = term.labels[rows]
+            sigma += sds[list(names).index(name)] ** 2 * (labels[:, None] == labels)
+        information = X.T @ np.linalg.solve(sigma, X)
+        return float(c @ np.linalg.pinv(information, rcond=1e-10, hermitian=True) @ c)

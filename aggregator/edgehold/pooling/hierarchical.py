@@ -1,0 +1,667 @@
+"""Hierarchical model: the random-effects meta-analysis of all runs in one stage, with weakly informative priors on its spreads.
+
+The symbols are those of ``edgehold.pooling``; Zₖ gives every row its level of the k-th random term, σₖ that term's standard
+deviation::
+
+    y ~ N(Xb, Σσₖ²ZₖZₖᵀ + σ²I)      b flat,  σₖ ~ half-t(νₖ, sₖ)
+
+Coefficients and effects are integrated in closed form. What is left is the posterior of the few standard deviations, by a
+deterministic rule: in coordinates in which each prior is standard normal, the mode and the curvature there, then weighted points
+of split multivariate t's about it. A contrast's posterior is a mixture of normals over these points, and its limits are roots.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.optimize import minimize
+from scipy.special import polygamma
+
+from edgehold.errors import InputError
+from edgehold.numerics.half_t import HalfT, from_score, log_density, log_slope
+from edgehold.numerics.interval import Interval
+from edgehold.numerics.normal_mixture import NormalMixture
+from edgehold.numerics.pareto import smoothed_weights
+from edgehold.numerics.quasi_importance import Proposal, about_points, along_axes, broad, normal_points
+from edgehold.numerics.restricted_likelihood import SETTLED, LikelihoodPoint, MixedRows, Sites, likelihood_at, prepare_rows
+
+from .crossed.inputs import RESIDUAL, checked_rows
+from .inputs import frozen
+
+FLAT = 1e4  # a flat prior on σ is half-normal with this many times the spread of the responses, about which it is level
+STAGES = (
+    16,
+    16,
+    32,
+    32,
+    32,
+    64,
+    64,
+    128,
+    256,
+    512,
+    1024,
+    2048,
+    4096,
+)  # points of each sequence from one proposal after another, until the checks are passed
+BROAD = 8  # points of each sequence from where the priors lie: they meet a second mode, and no weight is large without bound
+KEPT = ("sds", "coefficients", "covariances", "target_means", "target_variances", "sets")
+LARGEST_ERROR = 0.02  # Monte-Carlo error of a limit, in half-widths of its interval
+LARGEST_SPREAD_ERROR = 0.25  # the same of the limits of a spread, which no closed form smooths
+LARGEST_K = 0.7  # Pareto k̂ from which importance weights are not to be trusted
+NEARLY = math.inf  # sites of limits stay those of the mode: the likelihood is level in them, and errs by the square of their change
+LEAST_EFFECTIVE = 50.0  # points of equal weight that other priors must leave
+NEGLIGIBLE = 1e-15  # weight of a point so far out that its own arithmetic may fail
+STEP = 1e-3  # of the differences of the exact gradient that give the curvature, in prior standard deviations
+LARGEST_SLOPE = 1e-2  # of the log density at the mode, in the same unit
+LARGE = 4000  # effects and coefficients above which the posterior of the standard deviations is taken as normal about its mode
+LAPLACE = 128  # points of each sequence that then stand for it
+
+
+@dataclass(frozen=True)
+class PosteriorConvergence:
+    """How the posterior of the standard deviations was found.
+
+    Attributes
+    ----------
+    fitted : whether every check was passed.
+    points, effective : weighted points, and how many of equal weight they are worth.
+    pareto_k : shape of the tail of their weights; below 0.7 they can be relied on.
+    largest_error : largest Monte-Carlo error of a contrast's or target's limit, in half-widths of its interval.
+    largest_spread_error : the same of the spreads' limits.
+    message : what failed, or that the posterior was taken as normal about its mode; else empty.
+    """
+
+    fitted: bool
+    points: int
+    effective: float
+    pareto_k: float
+    largest_error: float
+    largest_spread_error: float
+    message: str
+
+
+@dataclass(frozen=True, eq=False)
+class ContrastPosterior:
+    """Posterior of a sum of coefficients and effects.
+
+    Attributes
+    ----------
+    mean, sd : of the posterior.
+    interval : central, at the fit's level.
+    error : largest Monte-Carlo standard error of its two limits.
+    mixture : the whole distribution.
+    """
+
+    mean: float
+    sd: float
+    interval: Interval
+    error: float
+    mixture: NormalMixture
+
+    def quantile(self, p: float) -> float:
+        """Value with posterior probability ``p`` below it."""
+        return self.mixture.quantile(p)
+
+    def above(self, x: float) -> float:
+        """Posterior probability of a value above ``x``."""
+        return self.mixture.above(x)
+
+
+@dataclass(frozen=True, eq=False)
+class SpreadPosterior:
+    """Posterior of one standard deviation.
+
+    Attributes
+    ----------
+    mean, sd : of the standard deviation.
+    interval : central, at the fit's level.
+    from_prior : posterior standard deviation of ln σ over its prior one: 1 says that the data add nothing.
+    values, weights : (S,) the weighted points.
+    """
+
+    mean: float
+    sd: float
+    interval: Interval
+    from_prior: float
+    values: np.ndarray
+    weights: np.ndarray
+
+    def quantile(self, p: float) -> float:
+        """Value with posterior probability ``p`` below it, interpolated between the points on the ln scale."""
+        return weighted_quantile(self.values, self.weights, p)
+
+
+@dataclass(frozen=True, eq=False)
+class HierarchicalFit:
+    """Posterior of a hierarchical model.
+
+    Attributes
+    ----------
+    state : ``"fitted"`` or ``"not fitted"``.
+    reason : why not; empty otherwise.
+    names : (K,) random terms, the residual last where its standard deviation is unknown.
+    priors : by name.
+    weights : (S,) of the points.
+    sds : (S, K) standard deviations.
+    coefficients, covariances : (S, p) and (S, p, p) of b given the standard deviations.
+    target_means, target_variances : (S, T) of the targets asked for.
+    sets : (S,) which independent sequence a point comes from.
+    level : of intervals.
+    rows : n.
+    convergence : record of the computation.
+    """
+
+    state: str
+    reason: str
+    names: tuple[str, ...]
+    priors: Mapping[str, HalfT]
+    weights: np.ndarray
+    sds: np.ndarray
+    coefficients: np.ndarray
+    covariances: np.ndarray
+    target_means: np.ndarray
+    target_variances: np.ndarray
+    sets: np.ndarray
+    level: float
+    rows: int
+    convergence: PosteriorConvergence
+
+    def contrast(self, c: ArrayLike, extra: ArrayLike | float = 0.0) -> ContrastPosterior:
+        """Posterior of cᵀb.
+
+        Parameters
+        ----------
+        c : (p,) weights.
+        extra : a further variance, or one a point, as for what somebody new would meet.
+
+        Raises
+        ------
+        InputError
+            If nothing was fitted, or the length is not p.
+        """
+        c = np.asarray(c, dtype=float)
+        self._needs_fit()
+        if c.shape != self.coefficients.shape[1:] or not np.isfinite(c).all():
+            raise InputError(f"a contrast needs {self.coefficients.shape[1]} finite numbers; got {c!r}")
+        return self._posterior(self.coefficients @ c, np.einsum("i,sij,j->s", c, self.covariances, c) + extra)
+
+    def target(self, number: int, extra: ArrayLike | float = 0.0) -> ContrastPosterior:
+        """Posterior of one of the targets asked for, a sum of effects and coefficients; ``extra`` as for ``contrast``."""
+        self._needs_fit()
+        return self._posterior(self.target_means[:, number], self.target_variances[:, number] + extra)
+
+    def draws(self, count: int, rng: np.random.Generator) -> np.ndarray:
+        """Draws from the joint posterior of the coefficients, for what is no linear function of them, such as a band.
+
+        Parameters
+        ----------
+        count : how many; each comes with its mirror image about the mean of its point.
+        rng : where chance comes from.
+
+        Returns
+        -------
+        (count, p)
+        """
+        self._needs_fit()
+        edges = np.round(np.concatenate([[0.0], np.cumsum(self.weights)]) / self.weights.sum() * ((count + 1) // 2)).astype(int)
+        drawn = []
+        for b, covariance, half in zip(self.coefficients, self.covariances, np.diff(edges), strict=True):
+            values, vectors = np.linalg.eigh(covariance)
+            moved = rng.standard_normal((half, len(b))) @ (vectors * np.sqrt(values.clip(0))).T
+            drawn += [b + moved, b - moved]
+        return np.concatenate(drawn)[:count]
+
+    def spread(self, name: str) -> SpreadPosterior:
+        """Posterior of the standard deviation of a term, or of the residual.
+
+        Raises
+        ------
+        InputError
+            If nothing was fitted or there is no such term.
+        """
+        self._needs_fit()
+        if name not in self.names:
+            raise InputError(f"there is a spread of {', '.join(self.names)}; got {name!r}")
+        values = self.sds[:, self.names.index(name)]
+        logs = np.log(values)
+        mean, centre = float(self.weights @ values), float(self.weights @ logs)
+        tail = (1 - self.level) / 2
+        low, high = (weighted_quantile(values, self.weights, p) for p in (tail, 1 - tail))
+        return SpreadPosterior(
+            mean=mean,
+            sd=math.sqrt(self.weights @ (values - mean) ** 2),
+            interval=Interval(low, high, self.level, "posterior"),
+            from_prior=math.sqrt(self.weights @ (logs - centre) ** 2) / prior_log_sd(self.priors[name]),
+            values=values,
+            weights=self.weights,
+        )
+
+    def with_priors(self, priors: Mapping[str, HalfT]) -> HierarchicalFit:
+        """The same posterior points, weighted anew for other priors: what hangs on them.
+
+        Returns
+        -------
+        HierarchicalFit
+            Not fitted where the points lie too far from the new posterior. Limits are good to a few percent of their half-width.
+        """
+        self._needs_fit()
+        change = sum(
+            log_density(priors[name], self.sds[:, k]) - log_density(self.priors[name], self.sds[:, k]) for k, name in enumerate(self.names)
+        )
+        weights, k_hat = smoothed_weights(np.log(self.weights) + change)
+        effective = float(1 / (weights**2).sum())
+        record = replace(self.convergence, effective=effective, pareto_k=k_hat)
+        if not (k_hat < LARGEST_K and effective >= LEAST_EFFECTIVE):
+            return replace(self, state="not fitted", reason="the posterior's points lie too far from these priors", convergence=record)
+        return replace(self, priors=dict(priors), weights=frozen(weights), convergence=record)
+
+    def variance(self, name: str) -> np.ndarray:
+        """(S,) variance of a term at every point; 0 where there is no such term."""
+        return self.sds[:, self.names.index(name)] ** 2 if name in self.names else np.zeros(len(self.weights))
+
+    def _needs_fit(self) -> None:
+        if self.state != "fitted":
+            raise InputError(f"a posterior is needed; got none: {self.reason}")
+
+    def _posterior(self, means: np.ndarray, variances: np.ndarray) -> ContrastPosterior:
+        mixture = NormalMixture(self.weights, means, variances)
+        tail = (1 - self.level) / 2
+        low, high = mixture.quantile(tail), mixture.quantile(1 - tail)
+        error = max(mixture.quantile_error(p, at, self.sets) for p, at in ((tail, low), (1 - tail, high)))
+        return ContrastPosterior(mixture.mean, mixture.sd, Interval(low, high, self.level, "posterior"), error, mixture)
+
+
+def hierarchical(
+    y: ArrayLike,
+    X: ArrayLike,
+    groups: Mapping[str, object],
+    priors: Mapping[str, HalfT],
+    *,
+    high: ArrayLike | None = None,
+    V: ArrayLike | None = None,
+    level: float = 0.95,
+    contrasts: ArrayLike | None = None,
+    targets: ArrayLike | None = None,
+    error: float = LARGEST_ERROR,
+    spread_error: float = LARGEST_SPREAD_ERROR,
+    normal: bool = False,
+) -> HierarchicalFit:
+    """Posterior of y ~ N(Xb, Σσₖ²ZₖZₖᵀ + σ²I), or with known V in place of σ²I.
+
+    Parameters
+    ----------
+    y : (n,) responses, or their lower limits where ``high`` is given.
+    X : (n, p) design of full column rank.
+    groups : random terms by name, labels or matrices, as ``crossed`` takes them.
+    priors : a half-t prior for every term, and for ``"residual"`` where V is None; of a flat one the scale is infinity.
+    high : (n,) upper limits; equal to ``y`` where exact, infinite limits where open. None: every response is exact.
+    V : (n,) known variances, or a symmetric positive definite matrix where every response is exact.
+    level : of intervals.
+    contrasts : (C, p) contrasts whose limits are held to ``error``; every coefficient when None.
+    targets : (T, q + p) weights of sums of effects, term by term with levels sorted, and coefficients, whose posterior is wanted too
+        and whose limits are held to the same error.
+    error, spread_error : largest Monte-Carlo error of the limits of contrasts and of spreads, in half-widths of their intervals.
+    normal : whether the posterior of the standard deviations is to be taken as normal about its mode however few the effects.
+
+    Returns
+    -------
+    HierarchicalFit
+        Not fitted, with the reason, where the design leaves a coefficient to one-sided responses alone, where rows are no more than
+        coefficients and a residual is wanted, or where a check of the computation fails.
+
+    Raises
+    ------
+    InputError
+        As ``crossed``; also if X has dependent columns, a prior is missing, or limits are crossed or both open.
+
+    Notes
+    -----
+    Priors: Gelman (2006), Bayesian Analysis 1:515–533. Mixtures over the heterogeneity: Röver (2020), J. Stat. Softw. 93(6).
+    Gaussian approximation and integration over few spreads: Rue, Martino & Chopin (2009), J. R. Stat. Soc. B 71:319–392. Check of the
+    weights: Vehtari et al. (2024), J. Mach. Learn. Res. 25(72). One-sided and interval responses enter by expectation propagation at
+    every point (``numerics.restricted_likelihood``). With flat priors and many levels it goes over into ``crossed``.
+
+    Above 4,000 effects the posterior of the standard deviations is taken as normal about its mode, in the coordinates in which the priors
+    are (Tierney & Kadane 1986, J. Am. Stat. Assoc. 81:82–86); limits of a spread of few levels are then approximate.
+    """
+    low, high, known, X, terms, rescale = _checked(y, high, X, groups, V, level)
+    names = tuple(term.name for term in terms) + (() if V is not None else (RESIDUAL,))
+    lacking = [name for name in names if name not in priors]
+    if lacking:
+        raise InputError(f"a prior is needed for {', '.join(lacking)}; got {', '.join(map(str, priors))}")
+    kept = {name: priors[name] for name in names}
+    reason = _nothing(low, high, X, V is None)
+    if reason:
+        return not_fitted(names, kept, reason, level, len(low))
+    rows = prepare_rows(low, high, X, [term.matrix for term in terms], known)
+    wanted = _Wanted(_contrasts(contrasts, rows.p), _targets(targets, rows), level, error, spread_error, normal)
+    return _posterior_of(rows, names, kept, rescale, wanted)
+
+
+def not_fitted(names: tuple[str, ...], priors: Mapping[str, HalfT], reason: str, level: float, rows: int) -> HierarchicalFit:
+    """A result without a posterior, with its reason."""
+    none = np.zeros((0, 0))
+    convergence = PosteriorConvergence(False, 0, 0.0, math.inf, math.inf, math.inf, reason)
+    empty = np.zeros(0)
+    return HierarchicalFit(
+        "not fitted", reason, names, priors, empty, none, none, np.zeros((0, 0, 0)), none, none, empty, level, rows, convergence
+    )
+
+
+def weighted_quantile(values: np.ndarray, weights: np.ndarray, p: float) -> float:
+    """Quantile of weighted positive points, interpolated on the ln scale between the middles of their weights."""
+    order = np.argsort(values, kind="stable")
+    share = np.cumsum(weights[order]) - weights[order] / 2
+    return float(np.exp(np.interp(p, share, np.log(values[order]))))
+
+
+def prior_log_sd(prior: HalfT) -> float:
+    """Standard deviation of ln σ before the data: ln|t| = ln|N(0, 1)| − ½ ln(χ²/ν)."""
+    second = 0.0 if math.isinf(prior.df) else float(polygamma(1, prior.df / 2))
+    return math.sqrt(float(polygamma(1, 0.5)) + second) / 2
+
+
+# ---- input -------------------------------------------------------------------------------------------------------------------
+
+
+def _checked(y, high, X, groups, V, level: float):
+    """Limits, known variances, dense design, terms, and what the whitening of a full V adds to the log-likelihood."""
+    low = np.asarray(y, dtype=float)
+    above = low if high is None else np.asarray(high, dtype=float)
+    if low.ndim != 1 or above.shape != low.shape:
+        raise InputError(f"limits must be vectors of one length; got shapes {low.shape} and {above.shape}")
+    wrong = ~(low <= above) | (np.isinf(low) & np.isinf(above))
+    if wrong.any():
+        i = int(np.flatnonzero(wrong)[0])
+        raise InputError(f"low must not exceed high and one of them must be finite; got {low[i]!r} and {above[i]!r} in row {i}")
+    checked = checked_rows(np.where(np.isfinite(low), low, above), X, groups, V, "reml", level)
+    X = np.asarray(checked.X.toarray() if hasattr(checked.X, "toarray") else checked.X)
+    if np.linalg.matrix_rank(X) < X.shape[1]:
+        raise InputError(f"X must have full column rank {X.shape[1]}; got rank {np.linalg.matrix_rank(X)}")
+    if V is None:
+        return low, above, None, X, checked.terms, 0.0
+    if np.ndim(V) == 1:
+        return low, above, np.asarray(V, dtype=float), X, checked.terms, 0.0
+    if (low != above).any():
+        raise InputError("V must hold one variance a row where some responses are limits; got a matrix")
+    root = checked.known.root
+    terms = tuple(replace(term, matrix=(root @ term.matrix).tocsr()) for term in checked.terms)
+    return root @ low, root @ low, np.ones(len(low)), root @ X, terms, -0.5 * checked.known.log_determinant
+
+
+def _nothing(low, high, X, residual: bool) -> str:
+    """Why there is nothing to fit; empty where there is."""
+    bounded = np.isfinite(low) & np.isfinite(high)
+    p = X.shape[1]
+    if np.linalg.matrix_rank(X[bounded]) < p:
+        return "a coefficient rests on one-sided responses alone"
+    if residual and bounded.sum() <= p:
+        return f"{int(bounded.sum())} values for {p} means: nothing is left over from which to judge how runs spread"
+    return ""
+
+
+def _contrasts(contrasts, p: int) -> np.ndarray:
+    C = np.eye(p) if contrasts is None else np.atleast_2d(np.asarray(contrasts, dtype=float))
+    if C.shape[1:] != (p,) or not np.isfinite(C).all():
+        raise InputError(f"contrasts must have {p} columns of finite numbers; got shape {C.shape}")
+    return C
+
+
+def _targets(targets, rows: MixedRows) -> np.ndarray:
+    m = rows.q + rows.p
+    T = np.zeros((0, m)) if targets is None else np.atleast_2d(np.asarray(targets, dtype=float))
+    if T.shape[1:] != (m,) or not np.isfinite(T).all():
+        raise InputError(f"targets must have {m} columns of finite numbers, effects first; got shape {T.shape}")
+    return T
+
+
+# ---- posterior ---------------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class _Density:
+    """The log posterior density of the coordinates, and what it is made from."""
+
+    rows: MixedRows
+    priors: tuple[HalfT, ...]
+    residual: bool
+    rescale: float
+
+    def sds(self, z: np.ndarray) -> np.ndarray:
+        """Standard deviations at coordinates (..., K)."""
+        return np.stack([from_score(prior, z[..., k]) for k, prior in enumerate(self.priors)], axis=-1)
+
+    def at(self, z: np.ndarray, sites: Sites | None, slopes: bool = False) -> tuple[float, np.ndarray | None, LikelihoodPoint | None]:
+        """Log density, its gradient where asked for, and the likelihood; −infinity where that has no value."""
+        return self.of_sds(z, self.sds(z), sites, slopes)
+
+    def of_sds(self, z: np.ndarray, sds: np.ndarray, sites: Sites | None, slopes: bool = False, settled: float = SETTLED):
+        """As ``at``, with the standard deviations given."""
+        K = len(self.rows.sizes)
+        point = likelihood_at(self.rows, sds[:K], float(sds[K]) if self.residual else None, sites, slopes, settled)
+        if point is None:
+            return -math.inf, np.zeros(len(z)), None
+        value = point.log_likelihood + self.rescale - 0.5 * float(z @ z)
+        if not slopes:
+            return value, None, point
+        chain = np.exp([float(log_slope(prior, z[k], sds[k])) for k, prior in enumerate(self.priors)])
+        own = point.slopes if self.residual else point.slopes[:K]
+        return value, own * chain - z, point
+
+
+@dataclass(frozen=True, eq=False)
+class _Wanted:
+    """What is asked of the posterior."""
+
+    contrasts: np.ndarray
+    targets: np.ndarray
+    level: float
+    error: float
+    spread_error: float
+    normal: bool
+
+    @property
+    def settled(self) -> float:
+        """How far the sites of limits must be settled at a point: wholly where more than the usual digits are asked for."""
+        return SETTLED if self.error < LARGEST_ERROR else NEARLY
+
+
+def _posterior_of(rows: MixedRows, names, priors, rescale: float, wanted: _Wanted) -> HierarchicalFit:
+    residual = len(names) > len(rows.sizes)
+    density = _Density(rows, tuple(_proper(priors[name], rows) for name in names), residual, rescale)
+    mode = _mode(density, wanted.targets)
+    if isinstance(mode, str):
+        return not_fitted(names, priors, mode, wanted.level, rows.n)
+    if wanted.normal or rows.q + rows.p > LARGE:
+        return _laplace(density, mode, names, priors, wanted)
+    sites = mode.sites
+    proposal = along_axes(mode.at, mode.curvature, lambda z: density.of_sds(z, density.sds(z), sites, settled=NEARLY)[0])
+    first = ((broad(len(names)), BROAD), (proposal, STAGES[0]))
+    drawn = [_drawn(density, one, count, draw, sites, wanted) for draw, (one, count) in enumerate(first)]
+    for draw, count in enumerate(STAGES[1:], len(drawn)):
+        at = np.concatenate([one.at for one in drawn])
+        drawn.append(_drawn(density, about_points(at, _weights(drawn)[0], proposal), count, draw, sites, wanted))
+        fit = _weighted(drawn, names, priors, rows.n, wanted)
+        if fit.convergence.fitted:
+            return fit
+    return not_fitted(names, priors, fit.convergence.message, wanted.level, rows.n)
+
+
+def _proper(prior: HalfT, rows: MixedRows) -> HalfT:
+    return prior if math.isfinite(prior.scale) else HalfT(math.inf, FLAT * math.sqrt(rows.spread), prior.source)
+
+
+@dataclass(frozen=True, eq=False)
+class _Mode:
+    """The mode, minus the second derivatives of the log density there, the sites settled there, and what ``_told`` finds at it and a step
+    to either side of it along each coordinate."""
+
+    at: np.ndarray
+    curvature: np.ndarray
+    sites: Sites
+    here: tuple[np.ndarray, ...]
+    beside: tuple[tuple[tuple[np.ndarray, ...], tuple[np.ndarray, ...]], ...]
+
+
+def _told(point: LikelihoodPoint, targets: np.ndarray) -> tuple[np.ndarray, ...]:
+    """Coefficients, their covariance, and means and variances of the targets, given the standard deviations."""
+    return point.coefficients, point.covariance, *(point.combined(targets) if len(targets) else (np.zeros(0), np.ones(0)))
+
+
+def _mode(density: _Density, targets: np.ndarray) -> _Mode | str:
+    """The mode, or why there is none."""
+    sites: list[Sites | None] = [None]
+
+    def minus(z):
+        value, slope, point = density.at(z, sites[0], slopes=True)
+        if point is None:
+            return 1e10, np.zeros(len(z))
+        sites[0] = point.sites
+        return -value, -slope
+
+    begin = np.zeros(len(density.priors))
+    found = minimize(minus, begin, jac=True, method="BFGS", options={"gtol": 1e-5, "maxiter": 200})
+    mode = found.x
+    _, slope, point = density.at(mode, sites[0], slopes=True)
+    if point is None or float(np.abs(slope).max(initial=0.0)) > LARGEST_SLOPE:
+        return "the search for the posterior's mode did not end"
+    curvature, beside = np.empty((len(mode), len(mode))), []
+    for k, step in enumerate(np.eye(len(mode)) * STEP):
+        ends = [density.at(mode + side, point.sites, slopes=True) for side in (step, -step)]
+        if any(end[2] is None for end in ends):
+            return "the posterior's curvature could not be computed"
+        curvature[k] = (ends[1][1] - ends[0][1]) / (2 * STEP)
+        beside.append(tuple(_told(end[2], targets) for end in ends))
+    return _Mode(mode, (curvature + curvature.T) / 2, point.sites, _told(point, targets), tuple(beside))
+
+
+def _laplace(density: _Density, mode: _Mode, names, priors, wanted: _Wanted) -> HierarchicalFit:
+    """The posterior where effects are many: normal about its mode; coefficients and the logarithms of their variances move along straight
+    lines."""
+    if not np.linalg.eigvalsh(mode.curvature).min(initial=1.0) > 0:
+        return not_fitted(names, priors, "the posterior has no curvature of a maximum at its mode", wanted.level, density.rows.n)
+    at, sets = normal_points(mode.at, np.linalg.inv(mode.curvature), LAPLACE)
+    slopes = ([(above - below) / (2 * STEP) for above, below in zip(*ends, strict=True)] for ends in mode.beside)
+    moved = [np.tensordot(at - mode.at, np.array(of_part), 1) for of_part in zip(*slopes, strict=True)]
+    coefficients, covariance, means, variances = mode.here
+    S = len(at)
+    kept = {
+        "sds": density.sds(at),
+        "coefficients": coefficients + moved[0],
+        "covariances": _along(covariance, moved[1]),
+        "target_means": means + moved[2] + wanted.targets[:, density.rows.q :] @ density.rows.origin,
+        "target_variances": variances * np.exp(moved[3] / variances),
+        "sets": sets,
+    }
+    return HierarchicalFit(
+        state="fitted",
+        reason="",
+        names=tuple(names),
+        priors=dict(priors),
+        weights=frozen(np.full(S, 1 / S)),
+        level=wanted.level,
+        rows=density.rows.n,
+        convergence=PosteriorConvergence(True, S, float(S), 0.0, 0.0, 0.0, "normal about the mode"),
+        **{name: frozen(value) for name, value in kept.items()},
+    )
+
+
+def _along(covariance: np.ndarray, moves: np.ndarray) -> np.ndarray:
+    """(S, p, p) covariances R exp(R⁻¹MR⁻ᵀ)Rᵀ, R being the root of one and M, (S, p, p), how far it moves: positive definite all of them."""
+    root = np.linalg.cholesky(covariance)
+    inner = np.linalg.solve(root, np.swapaxes(np.linalg.solve(root, moves), 1, 2))
+    values, vectors = np.linalg.eigh((inner + np.swapaxes(inner, 1, 2)) / 2)
+    halves = root @ (vectors * np.exp(values / 2)[:, None, :])
+    return halves @ np.swapaxes(halves, 1, 2)
+
+
+@dataclass(frozen=True, eq=False)
+class _Drawn:
+    """Points from one proposal, evaluated: (S, ...) each."""
+
+    proposal: Proposal
+    at: np.ndarray
+    sets: np.ndarray
+    log_density: np.ndarray
+    sds: np.ndarray
+    coefficients: np.ndarray
+    covariances: np.ndarray
+    target_means: np.ndarray
+    target_variances: np.ndarray
+
+
+def _drawn(density: _Density, proposal: Proposal, count: int, draw: int, sites: Sites, wanted: _Wanted) -> _Drawn:
+    T = wanted.targets
+    at, sets = proposal.points(count, draw)
+    S, p, q = len(at), density.rows.p, density.rows.q
+    sds = density.sds(at)
+    log_density, coefficients, covariances = np.full(S, -np.inf), np.zeros((S, p)), np.tile(np.eye(p), (S, 1, 1))
+    means, variances = np.zeros((S, len(T))), np.ones((S, len(T)))
+    for s in range(S):
+        log_density[s], _, point = density.of_sds(at[s], sds[s], sites, settled=wanted.settled)
+        if point is None:
+            continue
+        coefficients[s], covariances[s], means[s], variances[s] = _told(point, T)
+    means += T[:, q:] @ density.rows.origin
+    return _Drawn(proposal, at, sets, log_density, sds, coefficients, covariances, means, variances)
+
+
+def _weights(drawn: list[_Drawn]) -> tuple[np.ndarray, float]:
+    """Weights of all points against the mixture of the proposals they come from (Veach & Guibas 1995, the balance heuristic), and k̂."""
+    at = np.concatenate([one.at for one in drawn])
+    parts = [one.proposal.log_density(at) + math.log(len(one.at) / len(at)) for one in drawn]
+    return smoothed_weights(np.concatenate([one.log_density for one in drawn]) - np.logaddexp.reduce(parts, axis=0))
+
+
+def _weighted(drawn: list[_Drawn], names, priors, n: int, wanted: _Wanted) -> HierarchicalFit:
+    if not any(np.isfinite(one.log_density).any() for one in drawn):
+        return not_fitted(names, priors, "the likelihood has no value about the posterior's mode", wanted.level, n)
+    weights, k_hat = _weights(drawn)
+    heavy = weights > NEGLIGIBLE
+    weights = weights[heavy] / weights[heavy].sum()
+    kept = {name: frozen(np.concatenate([getattr(one, name) for one in drawn])[heavy]) for name in KEPT}
+    fit = HierarchicalFit(
+        state="fitted",
+        reason="",
+        names=tuple(names),
+        priors=dict(priors),
+        weights=frozen(weights),
+        level=wanted.level,
+        rows=n,
+        convergence=PosteriorConvergence(True, len(weights), float(1 / (weights**2).sum()), k_hat, 0.0, 0.0, ""),
+        **kept,
+    )
+    targets = range(fit.target_means.shape[1])
+    error = max((_relative_error(one) for one in [*map(fit.contrast, wanted.contrasts), *map(fit.target, targets)]), default=0.0)
+    spread_error = max((_spread_error(fit, k) for k in range(len(fit.names))), default=0.0)
+    message = ""
+    if not k_hat < LARGEST_K:
+        message = f"the importance weights cannot be relied on (Pareto k {k_hat:.2f})"
+    elif error > wanted.error:
+        message = f"a limit is known to no better than {100 * error:.0f} % of its half-width with {len(weights)} points"
+    elif spread_error > wanted.spread_error:
+        message = f"a spread's limit is known to no better than {100 * spread_error:.0f} % of its half-width with {len(weights)} points"
+    record = replace(fit.convergence, fitted=not message, largest_error=error, largest_spread_error=spread_error, message=message)
+    return replace(fit, convergence=record)
+
+
+def _spread_error(fit: HierarchicalFit, k: int) -> float:
+    """Largest Monte-Carlo error of a spread's limits in half-widths of the interval; see ``NormalMixture.quantile_error``."""
+    values, tail = fit.sds[:, k], (1 - fit.level) / 2
+    limits, errors = [], []
+    for p in (tail, 1 - tail):
+        low, at, high = (weighted_quantile(values, fit.weights, q) for q in (p - tail / 2, p, p + tail / 2))
+        shares = np.bincount(fit.sets, fit.weights * ((values <= at) - p))
+        errors.append(math.sqrt(len(shares) / (len(shares) - 1) * (shares**2).sum()) * (high - low) / tail)
+        limits.append(at)
+    return max(errors) / ((limits[1] - limits[0]) / 2)
+
+
+def _relative_error(one: ContrastPosterior) -> float:
+    half = (one.interval.high - one.interval.low) / 2
+    return one.error / half if half > 0 else 0.0

@@ -1,0 +1,335 @@
+"""From the contrasts of single submissions to pooled comparisons: who is compared, what counts as one study, and why not.
+
+The arithmetic is in ``three_level`` and ``random_effects``; this module only gathers its arrays. What counts as one study says
+``studies``.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from scipy.stats import f as f_distribution
+
+from edgehold.endpoints.rows import EndpointRow
+from edgehold.estimates.repeatability import Repeatability, RepeatabilityTable
+from edgehold.estimates.results import Contrast, SubmissionEstimate, Verdict
+from edgehold.numerics.attempt import attempt
+from edgehold.numerics.interval import Interval
+from edgehold.records.canonical import PoolKey
+
+from .bounds import BoundsIncluded, with_bounds
+from .random_effects import RandomEffectsFit, random_effects
+from .studies import Pair, Pooled, cluster_numbers, common_variance, lines_of, pool_lines, state_of, verdict_on
+from .study_checks import StudyChecks, study_checks
+
+
+@dataclass(frozen=True)
+class Contribution:
+    """What one submission brings to one comparison.
+
+    Attributes
+    ----------
+    estimate : the submission's estimate, for its facts.
+    contrast : its contrast, estimable or not.
+    study : number of the study it counts in, the same at every endpoint of the pool.
+    variance : sampling variance on the ln scale from the common repeatability, or None.
+    weight : its share of the pooled estimate, between 0 and 1, or None.
+    """
+
+    estimate: SubmissionEstimate
+    contrast: Contrast
+    study: int
+    variance: float | None
+    weight: float | None
+
+
+@dataclass(frozen=True)
+class VersionAgreement:
+    """Whether contrasts made under different MINOR versions agree.
+
+    Attributes
+    ----------
+    versions : the versions met.
+    difference : largest absolute difference of a version's pooled contrast from the first version's, ln scale.
+    p : p value of the test that all agree (F on versions - 1 and studies - versions degrees of freedom).
+    """
+
+    versions: tuple[str, ...]
+    difference: float
+    p: float
+
+
+@dataclass(frozen=True)
+class PooledComparison:
+    """One comparison over all submissions of a pool.
+
+    Attributes
+    ----------
+    pool, endpoint, factor, first, second : what is compared; the contrast is ``first`` minus ``second`` on the ln scale.
+    state : ``pooled``, ``listed`` (fewer than three studies), ``single`` (one submission), ``not estimable``, or ``not fitted`` where
+        numbers failed.
+    fit : the random-effects fit of the studies where pooled.
+    tau2_within, tau2_within_interval : variance between submissions of one study; None where no study holds two, or nothing is pooled.
+    contributions : every submission that has both, estimable or not, by study and id.
+    studies : number of studies with a two-sided contrast.
+    one_sided : number of submissions that give only a bound.
+    verdict : against the worthwhile ratio, where pooled.
+    sharpener_variance : for ``practice``, the variance between sharpeners of one class added to the sampling variance;
+        None where no submission has two of one class, so that it stays within tau2.
+    versions : agreement between MINOR versions, where two or more can be compared.
+    blades_first, blades_second : different blades of each in the submissions that have a contrast or a bound.
+    testers : different people who tested in them.
+    bounds_included : the sensitivity result with one-sided results weighed in, where there are any.
+    mostly_interested : at least half of the lines come from submissions in which somebody makes or sells a blade compared.
+    without_interested : the fit without those, where they are that many and three studies are left.
+    checks : how far it leans on single studies, on symmetry and on their being independent; None where nothing is pooled.
+    reason : why numbers failed where the state is ``not fitted``; empty otherwise.
+    not_fitted : what beside the fit has no figures because numbers failed, with the reason.
+    """
+
+    pool: PoolKey
+    endpoint: str
+    factor: str
+    first: str
+    second: str
+    state: str
+    fit: RandomEffectsFit | None
+    contributions: tuple[Contribution, ...]
+    studies: int
+    one_sided: int
+    verdict: Verdict | None
+    sharpener_variance: float | None
+    versions: VersionAgreement | None
+    blades_first: int
+    blades_second: int
+    testers: int
+    bounds_included: BoundsIncluded | None
+    mostly_interested: bool
+    without_interested: RandomEffectsFit | None
+    checks: StudyChecks | None
+    tau2_within: float | None = None
+    tau2_within_interval: Interval | None = None
+    reason: str = ""
+    not_fitted: Mapping[str, str] = field(default_factory=dict)
+
+
+def compare(
+    estimates: Iterable[SubmissionEstimate],
+    rows: Iterable[EndpointRow],
+    table: RepeatabilityTable,
+    worthwhile: dict[tuple[PoolKey, str], float],
+    interested: frozenset[str] = frozenset(),
+) -> tuple[PooledComparison, ...]:
+    """All comparisons of steels, and of practised with novice sharpeners, per pool and endpoint.
+
+    Parameters
+    ----------
+    estimates : one per submission and endpoint.
+    rows : the endpoint rows, for the classes of sharpeners.
+    table : the common repeatability that sampling variances rest on.
+    worthwhile : worthwhile ratio by pool and endpoint.
+    interested : submissions in which somebody makes or sells a blade compared.
+
+    Returns
+    -------
+    Sorted by pool, endpoint, factor and names.
+    """
+    rows = tuple(rows)
+    classes, specimens = _sharpener_classes(rows), _specimens(rows)
+    grouped: dict[tuple[PoolKey, str], list[SubmissionEstimate]] = defaultdict(list)
+    everything: dict[PoolKey, list[SubmissionEstimate]] = defaultdict(list)
+    for estimate in estimates:
+        grouped[(estimate.pool, estimate.endpoint)].append(estimate)
+        everything[estimate.pool].append(estimate)
+    clusters = {pool: cluster_numbers(own) for pool, own in everything.items()}
+    found = []
+    for key in sorted(grouped):
+        entry = table.entries[key]
+        for (factor, first, second), pairs in sorted(by_pair(grouped[key]).items()):
+            failed: dict[str, str] = {}
+            extra = None
+            if factor == "practice":
+                extra = _part(
+                    "how much sharpeners of one class differ",
+                    failed,
+                    lambda own=grouped[key], entry=entry: _sharpener_variance(own, entry, classes),
+                    lambda found: (found,),
+                )
+            names = (factor, first, second)
+            found.append(_pool(key, names, pairs, clusters[key[0]], entry, extra, worthwhile[key], specimens, interested, failed))
+    return tuple(found)
+
+
+def _part(what: str, failed: dict[str, str], fit: Callable, numbers: Callable):
+    """Figures beside the fit; None, and the reason noted, where their numbers fail."""
+
+    def note(why: str) -> None:
+        failed[what] = why
+
+    return attempt(fit, note, lambda found: () if found is None else numbers(found))
+
+
+def _sharpener_classes(rows: Iterable[EndpointRow]) -> dict[tuple[str, str], str]:
+    """novice or practised by (submission, sharpener); professionals count as practised, the unknown are left out."""
+    classes = {}
+    for row in rows:
+        if row.sharpening is not None:
+            classes[(row.submission, row.sharpener)] = _practice(row.sharpening)
+    return classes
+
+
+def _practice(sharpening: str | None) -> str | None:
+    """Class of a sharpener: ``novice`` or ``practised``; None where not known."""
+    return sharpening if sharpening in (None, "novice") else "practised"
+
+
+def _specimens(rows: Iterable[EndpointRow]) -> dict[tuple[str, str, str], set[str]]:
+    """Blades by (submission, endpoint, steel or class of sharpener), over the rows that have a value."""
+    blades: dict[tuple[str, str, str], set[str]] = defaultdict(set)
+    for row in rows:
+        if row.status != "missing":
+            for arm in (row.steel, _practice(row.sharpening)):
+                blades[(row.submission, row.endpoint, arm)].add(row.blade)
+    return blades
+
+
+def leading(comparisons):
+    """Of several comparisons the one with the most studies, the last by name of equals; None of none.
+
+    Pages quote it, and the log of how estimates moved follows it. Anything with ``studies``, ``first`` and ``second`` may be compared.
+    """
+    return max(comparisons, key=lambda c: (c.studies, c.first, c.second), default=None)
+
+
+def by_pair(estimates: Iterable[SubmissionEstimate]) -> dict[tuple[str, str, str], list[Pair]]:
+    """Contrasts of steels and of practice by what they compare."""
+    pairs: dict[tuple[str, str, str], list[Pair]] = defaultdict(list)
+    for estimate in estimates:
+        for contrast in estimate.contrasts:
+            if contrast.factor in ("steel", "practice"):
+                pairs[(contrast.factor, contrast.first, contrast.second)].append((estimate, contrast))
+    return pairs
+
+
+def _sharpener_variance(estimates: list[SubmissionEstimate], entry: Repeatability, classes: dict[tuple[str, str], str]) -> float | None:
+    """Variance between sharpeners of one class, from submissions in which two of one class meet.
+
+    For a contrast d of two sharpeners of one class E[d^2] = 2 sigma^2 + v: the method of moments, weighted by 1/v^2, the
+    weight that is best when sigma^2 is 0 (DerSimonian & Laird 1986 use the same device for tau^2). Floored at 0.
+    """
+    s2, _ = common_variance(entry)
+    excess, weights = [], []
+    for estimate in estimates:
+        for contrast in estimate.contrasts:
+            pair = [classes.get((estimate.submission, name)) for name in (contrast.first, contrast.second)]
+            if contrast.factor != "sharpener" or contrast.estimate is None or None in pair or pair[0] != pair[1]:
+                continue
+            v = s2 * contrast.unscaled_variance
+            excess.append((contrast.estimate**2 - v) / 2)
+            weights.append(1 / v**2)
+    return max(0.0, float(np.average(excess, weights=weights))) if excess else None
+
+
+def _pool(
+    key,
+    names,
+    pairs,
+    clusters: Mapping[str, int],
+    entry: Repeatability,
+    extra: float | None,
+    worthwhile: float,
+    specimens,
+    interested: frozenset[str],
+    failed: dict[str, str],
+) -> PooledComparison:
+    """One comparison: studies, the fit where there are enough, and what is asked of it."""
+    lines = lines_of(pairs, clusters, entry, extra)
+    usable, variances = lines.usable, lines.variances
+    pooled = pool_lines(lines, usable)
+    fit = pooled.fit
+    disinterested = [i for i in usable if pairs[i][0].submission not in interested]
+    mostly_interested = 2 * len(disinterested) <= len(usable) and fit is not None
+    without = pool_lines(lines, disinterested) if mostly_interested else None
+    if without is not None and without.reason:
+        failed["the ratio without makers and sellers"] = without.reason
+    weights = dict(zip(usable, _line_weights(pooled, [lines.studies[i] for i in usable]), strict=True))
+    contributions = tuple(
+        Contribution(estimate, contrast, lines.studies[i], variances[i], weights.get(i)) for i, (estimate, contrast) in enumerate(pairs)
+    )
+    told = [pairs[i] for i in usable]
+    telling = [e for e, c in pairs if c.estimate is not None or c.bound is not None]
+    blades = [set().union(*(specimens[(e.submission, key[1], arm)] for e in telling)) for arm in names[1:]]
+    return PooledComparison(
+        *key,
+        *names,
+        state=state_of(len(usable), len(pooled.numbers), pooled.reason),
+        fit=fit,
+        contributions=tuple(sorted(contributions, key=lambda c: (c.study, c.estimate.submission))),
+        studies=len(pooled.numbers),
+        one_sided=sum(contrast.bound is not None for _, contrast in pairs),
+        verdict=verdict_on(fit, worthwhile),
+        sharpener_variance=extra,
+        versions=_part(
+            "whether versions agree",
+            failed,
+            lambda: _version_agreement(told, [variances[i] for i in usable]),
+            lambda found: (found.difference, found.p),
+        ),
+        blades_first=len(blades[0]),
+        blades_second=len(blades[1]),
+        testers=len({tester for e in telling for tester in e.testers}),
+        bounds_included=_part(
+            "the ratio with bounds",
+            failed,
+            lambda: _with_bounds([c.estimate for _, c in told], [variances[i] for i in usable], pairs),
+            lambda found: (found.estimate,),
+        ),
+        mostly_interested=mostly_interested,
+        without_interested=without.fit if without else None,
+        checks=_part(
+            "what single studies do to it",
+            failed,
+            lambda: _checks(pooled, lines.df),
+            lambda found: (found.by_people.coefficients, *(one.hat for one in found.influence)),
+        ),
+        tau2_within=pooled.tau2_within,
+        tau2_within_interval=pooled.tau2_within_interval,
+        reason=pooled.reason,
+        not_fitted=failed,
+    )
+
+
+def _checks(pooled: Pooled, s2_df: float) -> StudyChecks | None:
+    """What is asked of a fit; its studies share no tester, sharpener or blade."""
+    if pooled.fit is None:
+        return None
+    return study_checks(pooled.y, pooled.v, pooled.numbers, pooled.numbers.tolist(), pooled.fit, s2_df if np.isfinite(s2_df) else None)
+
+
+def _with_bounds(y: list[float], v: list[float], pairs: list[Pair]) -> BoundsIncluded | None:
+    profiles = tuple(c.profile for _, c in pairs if c.bound is not None and c.profile)
+    return with_bounds(y, v, profiles) if profiles else None
+
+
+def _line_weights(pooled: Pooled, studies: list[int]) -> list[float | None]:
+    """Each line's share of the pooled estimate; None for all where nothing is pooled."""
+    if pooled.fit is None:
+        return [None] * len(studies)
+    w = 1 / (pooled.v + pooled.fit.tau2)
+    of_study = dict(zip(pooled.numbers.tolist(), w / w.sum(), strict=True))
+    return [float(share * of_study[n]) for share, n in zip(pooled.shares, studies, strict=True)]
+
+
+def _version_agreement(pairs, variances) -> VersionAgreement | None:
+    """Test that contrasts made under different MINOR versions agree (meta-regression on version, guarded Knapp-Hartung)."""
+    versions = sorted({estimate.version for estimate, _ in pairs})
+    if len(versions) < 2 or len(pairs) < len(versions) + 2:
+        return None
+    design = np.array([[1.0, *(estimate.version == v for v in versions[1:])] for estimate, _ in pairs])
+    fit = random_effects(np.array([c.estimate for _, c in pairs]), np.array(variances), X=design)
+    b, covariance = np.asarray(fit.coefficients)[1:], np.asarray(fit.covariance)[1:, 1:]
+    statistic = float(b @ np.linalg.solve(covariance, b)) / len(b)
+    return VersionAgreement(tuple(versions), float(np.abs(b).max()), float(f_distribution.sf(statistic, len(b), fit.df)))

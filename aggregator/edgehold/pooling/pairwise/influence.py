@@ -1,0 +1,170 @@
+"""How much one study moves the pooled result: the fit without it, and what changed.
+
+The symbols are those of ``edgehold.pooling``; (−i) marks what is computed without study i. Every study costs one fit.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from edgehold.errors import InputError
+from edgehold.numerics.weighted_regression import Rows, covariance, prepare, weigh
+from edgehold.pooling.inputs import checked_studies, frozen
+
+from .random_effects import RandomEffectsFit, random_effects
+
+
+@dataclass(frozen=True, eq=False)
+class LeftOut:
+    """The fit without one study.
+
+    Attributes
+    ----------
+    study : 0-based place of the study left out.
+    fit : the fit of the others, or None where they cannot carry the same model.
+    reason : why there is none; empty otherwise.
+    """
+
+    study: int
+    fit: RandomEffectsFit | None
+    reason: str
+
+
+@dataclass(frozen=True, eq=False)
+class Influence:
+    """What one study does to the fit; all but ``study``, ``hat`` and ``reason`` are None where a reason stands.
+
+    Attributes
+    ----------
+    study : 0-based place of the study.
+    hat : its leverage hᵢ = wᵢxᵢᵀ(XᵀWX)⁻¹xᵢ; without moderators its share of the weights. The hᵢ sum to p.
+    deleted_residual : yᵢ − xᵢb(−i), its distance from what the others foretell.
+    deleted_residual_standard_error : √(vᵢ + tau2(−i) + xᵢᵀCov(b(−i))xᵢ).
+    studentised_residual : their ratio, the externally studentised residual.
+    dffits : xᵢ(b − b(−i))/√(hᵢ(vᵢ + tau2(−i))), the change of its fitted value.
+    cooks_distance : (b − b(−i))ᵀ(XᵀWX)(b − b(−i)).
+    covariance_ratio : |Cov(b(−i))|/|Cov(b)|; below 1 the fit is more precise without the study.
+    dfbetas : (p,) (b − b(−i))/their standard errors from all studies at tau2(−i).
+    tau2_without, q_without : tau2(−i) and Cochran's Q of the others.
+    reason : why it cannot be told; empty otherwise.
+    """
+
+    study: int
+    hat: float
+    deleted_residual: float | None
+    deleted_residual_standard_error: float | None
+    studentised_residual: float | None
+    dffits: float | None
+    cooks_distance: float | None
+    covariance_ratio: float | None
+    dfbetas: np.ndarray | None
+    tau2_without: float | None
+    q_without: float | None
+    reason: str
+
+
+def leave_one_out(
+    y: ArrayLike,
+    v: ArrayLike,
+    *,
+    X: ArrayLike | None = None,
+    tau2_method: str = "reml",
+    interval: str = "guarded-knapp-hartung",
+    level: float = 0.95,
+    v_df: float | None = None,
+) -> tuple[LeftOut, ...]:
+    """Fit the studies again and again, each time without one of them.
+
+    Parameters
+    ----------
+    y, v, X, tau2_method, interval, level, v_df : as for ``random_effects``.
+
+    Returns
+    -------
+    tuple of LeftOut
+        One a study, in the order of ``y``. The fits carry no prediction. Where the others cannot carry the model (no study
+        is left, or a column of X lived on this study alone) the reason stands instead of a fit.
+
+    Raises
+    ------
+    InputError
+        If ``random_effects`` of all studies would.
+    """
+    y, v, X = checked_studies(y, v, X)
+    asked = {"tau2_method": tau2_method, "interval": interval, "level": level, "v_df": v_df, "predict": False}
+    random_effects(y, v, X=X, **asked)  # what is wrong with all studies is the caller's mistake, not one study's
+    return tuple(_without(y, v, X, i, asked) for i in range(len(y)))
+
+
+def influence(y: ArrayLike, v: ArrayLike, *, X: ArrayLike | None = None, tau2_method: str = "reml") -> tuple[Influence, ...]:
+    """Measures of a study's influence on the pooled result (Viechtbauer & Cheung 2010, Outlier and influence diagnostics for
+    meta-analysis, Res. Synth. Methods 1:112–125).
+
+    tau2 is estimated anew without each study. Covariances are the model's own (XᵀWX)⁻¹, without a Knapp–Hartung factor: a
+    factor that itself moves with the study would hide what the study does.
+
+    Parameters
+    ----------
+    y, v, X, tau2_method : as for ``random_effects``.
+
+    Returns
+    -------
+    tuple of Influence
+        One a study, in the order of ``y``. No study is called an outlier and none is dropped.
+
+    Raises
+    ------
+    InputError
+        If ``random_effects`` of all studies would.
+
+    Notes
+    -----
+    For a common effect the measures are those of weighted least squares with known variances (Belsley, Kuh & Welsch 1980).
+    """
+    y, v, X = checked_studies(y, v, X)
+    asked = {"tau2_method": tau2_method, "interval": "wald", "predict": False}
+    # No measure changes with y − Xb for any b, and small changes of large coefficients would lose their digits.
+    y = y - X @ random_effects(y, v, X=X, **asked).coefficients
+    full = random_effects(y, v, X=X, **asked)
+    rows = prepare(y, v, X)
+    hats = np.einsum("ij,jk,ik->i", X, full.covariance, X) / (v + (full.tau2 or 0.0))
+    return tuple(_influence(rows, X, y, v, full, float(hat), _without(y, v, X, i, asked)) for i, hat in enumerate(hats))
+
+
+def _without(y: np.ndarray, v: np.ndarray, X: np.ndarray, i: int, asked: dict) -> LeftOut:
+    others = np.arange(len(y)) != i
+    if not others.any():
+        return LeftOut(i, None, "there is no other study")
+    if np.linalg.matrix_rank(X[others]) < X.shape[1]:
+        return LeftOut(i, None, "a column of the design lives on this study alone: the others cannot tell its coefficient")
+    try:
+        return LeftOut(i, random_effects(y[others], v[others], X=X[others], **asked), "")
+    except InputError as error:  # all studies together could be fitted, so this is the others' state and not a mistake
+        return LeftOut(i, None, f"the others alone cannot be fitted: {error}")
+
+
+def _influence(rows: Rows, X, y, v, full: RandomEffectsFit, hat: float, left_out: LeftOut) -> Influence:
+    i, fit = left_out.study, left_out.fit
+    if fit is None or fit.tau2 is None:
+        reason = left_out.reason or fit.interval_reason
+        return Influence(i, hat, None, None, None, None, None, None, None, None, None, reason)
+    change = full.coefficients - fit.coefficients
+    residual = float(y[i] - X[i] @ fit.coefficients)
+    error = float(np.sqrt(v[i] + fit.tau2 + X[i] @ fit.covariance @ X[i]))
+    return Influence(
+        study=i,
+        hat=hat,
+        deleted_residual=residual,
+        deleted_residual_standard_error=error,
+        studentised_residual=residual / error,
+        dffits=float(X[i] @ change / np.sqrt(hat * (v[i] + fit.tau2))),
+        cooks_distance=float(change @ np.linalg.solve(full.covariance, change)),
+        covariance_ratio=float(np.linalg.det(np.linalg.solve(full.covariance, fit.covariance))),
+        dfbetas=frozen(change / np.sqrt(np.diag(covariance(rows, weigh(rows, fit.tau2))))),
+        tau2_without=fit.tau2,
+        q_without=fit.q,
+        reason="",
+    )

@@ -1,0 +1,317 @@
+"""Contrast pooling: many estimates with known variances, one underlying mean, and how much the studies differ.
+
+The symbols are those of ``edgehold.pooling``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.stats import t as student_t
+
+from edgehold.errors import InputError, NumbersError
+from edgehold.numerics.interval import Interval
+from edgehold.numerics.weighted_regression import Fit, Rows, covariance, power_moment, prepare, weigh
+from edgehold.pooling.inputs import check_level, checked_studies, frozen
+
+from . import prediction
+from .heterogeneity import (
+    ESTIMATORS,
+    Convergence,
+    cochran_q,
+    ordinary_log_likelihood,
+    q_p_value,
+    q_profile,
+    restricted_log_likelihood,
+    typical_variance,
+)
+
+INTERVAL_METHODS = ("wald", "knapp-hartung", "guarded-knapp-hartung")
+PREDICTION_SEED = 20190617  # any fixed number: the same studies give the same interval
+FEW_STUDIES = 5  # below this a prediction interval carries its caveat
+LARGEST_CONDITION = 1e10  # of XᵀWX with orthonormal columns: beyond it fewer than six digits would be left
+
+
+@dataclass(frozen=True, eq=False)
+class RandomEffectsFit:
+    """A random-effects fit. What is not available is None, with the reason beside it.
+
+    Attributes
+    ----------
+    coefficients : (p,) estimates b; the pooled mean when there are no moderators.
+    standard_errors : (p,) their standard errors, roots of the diagonal of ``covariance``.
+    covariance : (p, p) covariance of the coefficients, Knapp–Hartung factor included where the method has one.
+    df : degrees of freedom of the coefficients' intervals: k − p, or ``inf`` for ``"wald"``.
+    intervals : one interval a coefficient, or None (see ``interval_reason``).
+    tau2, tau2_standard_error, tau2_interval : between-study variance, its large-sample standard error and its Q-profile
+        interval; None where not estimable, the latter two also for a common effect.
+    q, q_df, q_p : Cochran's Q, its degrees of freedom k − p and p value (None when k = p).
+    i2 : fraction of the total variance that lies between studies, tau2/(tau2 + s²), s² the typical variance; for a
+        common effect max(0, (Q − df)/Q).
+    h2 : 1/(1 − i2) without truncation: tau2/s² + 1, or Q/df for a common effect.
+    prediction : confidence-distribution interval for the true effect of the next study, or None (see
+        ``prediction_reason``).
+    prediction_plug_in : the same from tau2 taken as known, with ``df`` degrees of freedom, for comparison.
+    prediction_df : degrees of freedom k − p of the t variable in ``prediction``.
+    prediction_caveat : what to say beside the prediction when there are fewer than five studies; empty otherwise.
+    log_likelihood : at the fit; see ``log_likelihood_kind``.
+    log_likelihood_kind : ``"restricted"`` for REML, ``"ordinary"`` for every other method.
+    studies : k.
+    status : ``"pooled"``; ``"listed"`` where k − p = 1 (two studies without moderators); ``"not pooled"`` where k = p.
+    interval_reason, prediction_reason : why there is none; empty otherwise.
+    tau2_method, interval_method, level : as asked for.
+    convergence : record of the search for tau2; None when k = p.
+    """
+
+    coefficients: np.ndarray
+    standard_errors: np.ndarray
+    covariance: np.ndarray
+    df: float
+    intervals: tuple[Interval, ...] | None
+    tau2: float | None
+    tau2_standard_error: float | None
+    tau2_interval: Interval | None
+    q: float
+    q_df: int
+    q_p: float | None
+    i2: float | None
+    h2: float | None
+    prediction: Interval | None
+    prediction_plug_in: Interval | None
+    prediction_df: int
+    prediction_caveat: str
+    log_likelihood: float | None
+    log_likelihood_kind: str
+    studies: int
+    status: str
+    interval_reason: str
+    prediction_reason: str
+    tau2_method: str
+    interval_method: str
+    level: float
+    convergence: Convergence | None
+
+
+def random_effects(
+    y: ArrayLike,
+    v: ArrayLike,
+    *,
+    X: ArrayLike | None = None,
+    tau2_method: str = "reml",
+    interval: str = "guarded-knapp-hartung",
+    level: float = 0.95,
+    v_df: float | None = None,
+    predict: bool = True,
+    predict_at: ArrayLike | None = None,
+    predict_extra: float = 0.0,
+    rng: int | np.random.Generator = PREDICTION_SEED,
+) -> RandomEffectsFit:
+    """Fit y ~ N(Xb, diag(v) + tau2·I).
+
+    Time and memory are linear in the number of studies.
+
+    Parameters
+    ----------
+    y : (k,) estimates, on the ln scale for ratios.
+    v : (k,) their sampling variances, positive, in squared units of ``y``.
+    X : (k, p) design, its constant column included; a column of ones when None.
+    tau2_method : ``"reml"`` (Viechtbauer 2005), ``"ml"``, ``"dl"`` (DerSimonian & Laird 1986), ``"pm"`` (Paule & Mandel
+        1982, equal to empirical Bayes), ``"he"`` (Hedges 1983), ``"sj"`` (Sidik & Jonkman 2005), ``"hs"`` (Hunter &
+        Schmidt 2004) or ``"common"``. REML and ML are global maxima over tau2 ≥ 0.
+    interval : ``"wald"``: covariance (XᵀWX)⁻¹ and the normal quantile. ``"knapp-hartung"``: times q = Σw(y − Xb)²/(k −
+        p), and t(k − p) (Hartung & Knapp 2001; Knapp & Hartung 2003 with moderators). ``"guarded-knapp-hartung"``:
+        times max(1, q), needs k ≥ p + 2 (Röver, Knapp & Friede 2015).
+    level : level of every interval.
+    v_df : degrees of freedom of the pooled s² behind ``v``, or None when ``v`` is known. It changes the Q-profile
+        interval and ``q_p`` from chi-square to F; nothing else.
+    predict : whether a prediction is wanted; False spares its time.
+    predict_at : (p,) design row of the study to predict; only needed with moderators.
+    predict_extra : variance that the next study has beside tau2, such as that between submissions of one cluster.
+    rng : seed or generator for the prediction interval.
+
+    Returns
+    -------
+    RandomEffectsFit
+        ``log_likelihood`` is −½((k − p) ln 2π + ln|Σ| + ln|XᵀΣ⁻¹X| + rᵀΣ⁻¹r) for REML (some programs add ½ ln|XᵀX|) and
+        the ordinary −½(k ln 2π + ln|Σ| + rᵀΣ⁻¹r), at each method's own tau2, for all others.
+
+    Raises
+    ------
+    InputError
+        (a ValueError) If lengths differ, a value is not finite, a variance is not positive, the design lacks full
+        column rank, has more columns than there are studies or is too ill-conditioned for these variances, or a method
+        or level is unknown.
+
+    Notes
+    -----
+    With v equal for all studies, REML, DL, PM and HE coincide and the Knapp–Hartung interval is the t interval of a
+    sample mean.
+
+    Examples
+    --------
+    The trap of plain Knapp–Hartung: three studies that agree by luck.
+
+    >>> fit = random_effects([0.10, 0.11, 0.105], [0.01, 0.01, 0.01])
+    >>> [round(limit, 4) for limit in (fit.intervals[0].low, fit.intervals[0].high)]
+    [-0.1434, 0.3534]
+    """
+    y, v, X = checked_studies(y, v, X)
+    _check_choices(tau2_method, interval, level, v_df)
+    at = _checked_predict_at(predict_at, X)
+    rows = _prepared(y, v, X)
+    if rows.k == rows.p:
+        return _not_pooled(rows, tau2_method, interval, level)
+    return _pooled(rows, predict, at, predict_extra, tau2_method, interval, level, v_df, np.random.default_rng(rng))
+
+
+def _pooled(rows, predict, at, more, tau2_method, interval, level, v_df, rng) -> RandomEffectsFit:
+    heterogeneity = ESTIMATORS[tau2_method](rows)
+    tau2, df = heterogeneity.tau2, rows.k - rows.p
+    fit, q = weigh(rows, tau2), cochran_q(rows)
+    coefficient_covariance = _scale_factor(fit, df, interval) * covariance(rows, fit)
+    interval_df = np.inf if interval == "wald" else float(df)
+    intervals, interval_reason = _intervals(fit.coefficients, coefficient_covariance, rows, interval, interval_df, level)
+    i2, h2 = _inconsistency(rows, tau2_method, tau2, q)
+    reason = _why_no_prediction(rows, at, tau2_method) if predict else "no prediction was asked for"
+    restricted = tau2_method == "reml"
+    return RandomEffectsFit(
+        coefficients=frozen(fit.coefficients),
+        standard_errors=frozen(np.sqrt(np.diag(coefficient_covariance))),
+        covariance=frozen(coefficient_covariance),
+        df=interval_df,
+        intervals=intervals,
+        tau2=tau2,
+        tau2_standard_error=heterogeneity.standard_error,
+        tau2_interval=None if tau2_method == "common" else q_profile(rows, level, v_df),
+        q=q,
+        q_df=df,
+        q_p=q_p_value(q, df, v_df),
+        i2=i2,
+        h2=h2,
+        prediction=None if reason else _prediction(rows, at, fit, more, interval, level, rng),
+        prediction_plug_in=None
+        if reason
+        else prediction.plug_in(at, fit.coefficients, coefficient_covariance, tau2 + more, interval_df, level),
+        prediction_df=df,
+        prediction_caveat="" if reason or rows.k >= FEW_STUDIES else _caveat(rows.k),
+        log_likelihood=(restricted_log_likelihood if restricted else ordinary_log_likelihood)(rows, fit),
+        log_likelihood_kind="restricted" if restricted else "ordinary",
+        studies=rows.k,
+        status="listed" if df == 1 else "pooled",
+        interval_reason=interval_reason,
+        prediction_reason=reason,
+        tau2_method=tau2_method,
+        interval_method=interval,
+        level=level,
+        convergence=heterogeneity.convergence,
+    )
+
+
+def _not_pooled(rows: Rows, tau2_method: str, interval: str, level: float) -> RandomEffectsFit:
+    """As many coefficients as studies: each study's own value, and no word on how studies differ."""
+    fit = weigh(rows, 0.0)
+    own = covariance(rows, fit)
+    reason = _count(rows, "estimates nothing but itself: not pooled")
+    return RandomEffectsFit(
+        coefficients=frozen(fit.coefficients),
+        standard_errors=frozen(np.sqrt(np.diag(own))),
+        covariance=frozen(own),
+        df=np.inf if interval == "wald" else 0.0,
+        intervals=None,
+        tau2=None,
+        tau2_standard_error=None,
+        tau2_interval=None,
+        q=0.0,
+        q_df=0,
+        q_p=None,
+        i2=None,
+        h2=None,
+        prediction=None,
+        prediction_plug_in=None,
+        prediction_df=0,
+        prediction_caveat="",
+        log_likelihood=None,
+        log_likelihood_kind="restricted" if tau2_method == "reml" else "ordinary",
+        studies=rows.k,
+        status="not pooled",
+        interval_reason=reason,
+        prediction_reason=reason,
+        tau2_method=tau2_method,
+        interval_method=interval,
+        level=level,
+        convergence=None,
+    )
+
+
+def _scale_factor(fit: Fit, df: int, interval: str) -> float:
+    if interval == "wald":
+        return 1.0
+    return max(1.0, fit.q / df) if interval == "guarded-knapp-hartung" else fit.q / df
+
+
+def _intervals(coefficients, covariance, rows, interval, df, level) -> tuple[tuple[Interval, ...] | None, str]:
+    if interval == "guarded-knapp-hartung" and rows.k < rows.p + 2:
+        return None, _count(rows, "listed without an interval: the guarded Knapp-Hartung interval needs two more than coefficients")
+    half = student_t.ppf((1 + level) / 2, df) * np.sqrt(np.diag(covariance))
+    limits = zip(coefficients - half, coefficients + half, strict=True)
+    return tuple(Interval(float(low), float(high), level, interval) for low, high in limits), ""
+
+
+def _inconsistency(rows: Rows, tau2_method: str, tau2: float, q: float) -> tuple[float, float]:
+    """I² and H² (Higgins & Thompson 2002): from Q for a common effect, from tau2 and the typical variance otherwise."""
+    h2 = q / (rows.k - rows.p) if tau2_method == "common" else tau2 / typical_variance(rows) + 1
+    return (max(0.0, 1 - 1 / h2) if h2 > 0 else 0.0), h2
+
+
+def _why_no_prediction(rows: Rows, at: np.ndarray | None, tau2_method: str) -> str:
+    if tau2_method == "common":
+        return "a common effect leaves nothing to predict"
+    if rows.k < prediction.LEAST_STUDIES or rows.k < rows.p + 2:
+        return _count(rows, f"no prediction below {max(prediction.LEAST_STUDIES, rows.p + 2)} studies")
+    return "with moderators a prediction needs the new study's design row" if at is None else ""
+
+
+def _prediction(rows: Rows, at: np.ndarray, fit: Fit, more: float, interval: str, level: float, rng) -> Interval:
+    """The confidence-distribution interval; the guard, where asked for, adds the variance it adds to the
+    coefficients, and the next study what it has beside tau2."""
+    lacking = max(0.0, 1 - fit.q / (rows.k - rows.p)) if interval == "guarded-knapp-hartung" else 0.0
+    extra = lacking * float(at @ covariance(rows, fit) @ at)
+    return prediction.confidence_distribution(rows, at, level, rng, extra, more)
+
+
+def _count(rows: Rows, what: str) -> str:
+    return f"{rows.k} {'study' if rows.k == 1 else 'studies'}, {rows.p} coefficient{'' if rows.p == 1 else 's'}: {what}"
+
+
+def _caveat(k: int) -> str:
+    return f"{k} studies say little about how studies differ: read this prediction as a rough guess"
+
+
+def _prepared(y: np.ndarray, v: np.ndarray, X: np.ndarray) -> Rows:
+    rows = prepare(y, v, X)
+    condition = np.linalg.cond(power_moment(rows, 1 / v))
+    if condition > LARGEST_CONDITION:
+        raise NumbersError(f"v spans too many orders of magnitude for this X: at most condition {LARGEST_CONDITION:g}, got {condition:.1e}")
+    return rows
+
+
+def _check_choices(tau2_method, interval, level, v_df) -> None:
+    if tau2_method not in ESTIMATORS:
+        raise InputError(f"tau2_method must be one of {', '.join(ESTIMATORS)}; got {tau2_method!r}")
+    if interval not in INTERVAL_METHODS:
+        raise InputError(f"interval must be one of {', '.join(INTERVAL_METHODS)}; got {interval!r}")
+    check_level(level)
+    if v_df is not None and not v_df > 0:
+        raise InputError(f"v_df must be positive, or None for known variances; got {v_df!r}")
+
+
+def _checked_predict_at(predict_at, X: np.ndarray) -> np.ndarray | None:
+    """The design row to predict; a lone constant column predicts at its own value."""
+    if predict_at is None:
+        return X[0] if X.shape[1] == 1 and not np.ptp(X) else None
+    at = np.asarray(predict_at, dtype=float)
+    if at.shape != (X.shape[1],) or not np.isfinite(at).all():
+        raise InputError(f"predict_at must be {X.shape[1]} finite numbers; got {predict_at!r}")
+    return at

@@ -1,0 +1,146 @@
+"""Whether small studies tell another story than large ones: a regression on the standard error.
+
+The symbols are those of ``edgehold.pooling``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.stats import t as student_t
+
+from edgehold.errors import InputError
+from edgehold.numerics.interval import Interval
+from edgehold.pooling.inputs import check_level, checked_studies
+
+from .random_effects import INTERVAL_METHODS, RandomEffectsFit, random_effects
+
+LEAST_STUDIES = 10  # below it the test cannot tell chance from asymmetry (Sterne et al. 2011, BMJ 343:d4002)
+MODELS = {"mixed-effects": "reml", "weighted-regression": "common"}
+
+
+@dataclass(frozen=True)
+class SmallStudyTest:
+    """A test for small-study effects; all numbers but ``studies`` are None where a reason stands.
+
+    Attributes
+    ----------
+    model : ``"mixed-effects"`` or ``"weighted-regression"``.
+    slope, standard_error : change of the effect per unit of standard error; 0 for a symmetric funnel.
+    statistic, df, p : slope over its standard error, its degrees of freedom (``inf``: normal) and two-sided p value.
+    limit : the effect as the standard error goes to 0, other moderators at 0.
+    limit_interval : its interval.
+    tau2 : remaining between-study variance of the mixed-effects form; None for the weighted regression.
+    dispersion : Σ w r²/(k − p), the factor on the variances; 1 is as expected.
+    studies : k.
+    reason : why there is no test; empty otherwise.
+    """
+
+    model: str
+    slope: float | None
+    standard_error: float | None
+    statistic: float | None
+    df: float | None
+    p: float | None
+    limit: float | None
+    limit_interval: Interval | None
+    tau2: float | None
+    dispersion: float | None
+    studies: int
+    reason: str
+
+
+def small_study_test(
+    y: ArrayLike,
+    v: ArrayLike,
+    *,
+    X: ArrayLike | None = None,
+    model: str = "mixed-effects",
+    interval: str = "guarded-knapp-hartung",
+    level: float = 0.95,
+    least_studies: int = LEAST_STUDIES,
+) -> SmallStudyTest:
+    """Regress the effects on their standard errors √v.
+
+    Parameters
+    ----------
+    y, v : (k,) estimates and their sampling variances.
+    X : (k, p) design with its constant column first; a column of ones when None. √v is added to it.
+    model : ``"mixed-effects"``: y ~ N(Xb + s√v, diag(v) + tau2·I), REML (Sterne & Egger 2005, in Rothstein et al.).
+        ``"weighted-regression"``: weights 1/v and a multiplicative dispersion, t(k − p) (Egger et al. 1997; the same line,
+        there written as standardised effect on precision).
+    interval : coefficients' method in the mixed-effects form, as for ``random_effects``; the weighted regression always
+        takes its own dispersion.
+    level : level of ``limit_interval``.
+    least_studies : below this the test is refused with its reason.
+
+    Returns
+    -------
+    SmallStudyTest
+        A slope is no proof that results were held back: a real difference of small studies gives one too.
+
+    Raises
+    ------
+    InputError
+        If the model is unknown, or ``random_effects`` would raise on ``y``, ``v``, ``X``.
+    """
+    y, v, X = checked_studies(y, v, X)
+    check_level(level)
+    if model not in MODELS:
+        raise InputError(f"model must be one of {', '.join(MODELS)}; got {model!r}")
+    if interval not in INTERVAL_METHODS:
+        raise InputError(f"interval must be one of {', '.join(INTERVAL_METHODS)}; got {interval!r}")
+    reason = _why_not(v, X, least_studies)
+    if reason:
+        return _refused(model, len(y), reason)
+    asked = "knapp-hartung" if model == "weighted-regression" else interval
+    try:
+        fit = random_effects(
+            y, v, X=np.column_stack([X, np.sqrt(v)]), tau2_method=MODELS[model], interval=asked, level=level, predict=False
+        )
+    except InputError as error:  # the column of standard errors is ours, so that what is wrong with it is no mistake of the caller
+        return _refused(model, len(y), f"no line can be laid through these standard errors: {error}")
+    if not fit.standard_errors[-1] > 0:
+        return _refused(model, len(y), "the studies lie on a straight line: there is no scatter to judge the slope by")
+    return _test(model, fit, _dispersion(y, v, X, fit))
+
+
+def _why_not(v: np.ndarray, X: np.ndarray, least_studies: int) -> str:
+    k, p = len(v), X.shape[1] + 1
+    if k < least_studies:
+        return f"{k} {'study' if k == 1 else 'studies'}: not tested below {least_studies}, where chance alone makes funnels crooked"
+    if k < p + 2:
+        return f"{k} studies for {p} coefficients: a test needs at least {p + 2}"
+    error = np.sqrt(v)
+    if np.linalg.matrix_rank(np.column_stack([X, error / error.max()])) < p:
+        return "the studies' standard errors do not differ (or only as the moderators do): there are no small and large ones"
+    return ""
+
+
+def _dispersion(y: np.ndarray, v: np.ndarray, X: np.ndarray, fit: RandomEffectsFit) -> float:
+    residuals = y - np.column_stack([X, np.sqrt(v)]) @ fit.coefficients
+    return float(np.sum(residuals**2 / (v + fit.tau2)) / fit.q_df)
+
+
+def _test(model: str, fit: RandomEffectsFit, dispersion: float) -> SmallStudyTest:
+    slope, error = float(fit.coefficients[-1]), float(fit.standard_errors[-1])
+    return SmallStudyTest(
+        model=model,
+        slope=slope,
+        standard_error=error,
+        statistic=slope / error,
+        df=fit.df,
+        p=float(2 * student_t.sf(abs(slope / error), fit.df)),
+        limit=float(fit.coefficients[0]),
+        limit_interval=fit.intervals[0],
+        tau2=fit.tau2 if model == "mixed-effects" else None,
+        dispersion=dispersion,
+        studies=fit.studies,
+        reason="",
+    )
+
+
+def _refused(model: str, studies: int, reason: str) -> SmallStudyTest:
+    return SmallStudyTest(model, None, None, None, None, None, None, None, None, None, studies, reason)

@@ -1,0 +1,1 @@
+"""Questions to all runs about what may bend the results."""

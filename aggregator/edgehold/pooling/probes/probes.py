@@ -1,0 +1,108 @@
+"""Probes: questions to all runs beside the headline, each with an estimand of its own.
+
+Which probes there are stands in ``probe_register``. A probe changes no other result.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from edgehold.endpoints.rows import EndpointRow
+from edgehold.numerics.attempt import attempt
+from edgehold.pooling.crossed.runs_fit import Difference
+from edgehold.pooling.gather.in_processes import each
+from edgehold.records.canonical import PoolKey
+
+from .agreement import agreement
+from .effects import Found, Model, found_in, model, same_model
+from .register import AGREEMENT, SPREAD, Probe
+from .runs import NOT_FITTED, Ready, ready
+from .spread import spread
+
+CHANCE = 0.05  # share of probes that find something where there is nothing
+BY_THEMSELVES = {SPREAD: spread, AGREEMENT: agreement}
+
+
+@dataclass(frozen=True)
+class ProbeAnswer:
+    """What one probe finds at one endpoint of one pool.
+
+    Attributes
+    ----------
+    pool, endpoint, probe : which.
+    state : ``answered``, ``too little``, ``not told apart``, or ``not fitted`` where numbers failed.
+    reason : why it is not answered; empty otherwise.
+    pair : the two arms, for a probe of steels at equal value or of agreement that is answered; None otherwise.
+    result : ln ratio with its interval; None where not answered. That of a spread has no standard error: nan.
+    p : two-sided p value against a ratio of 1, for a probe that is no adjusted estimand; None otherwise.
+    runs, submissions : runs among which the moderator varies, and their submissions.
+    remark : something to add that needs no model; empty where there is nothing to say.
+    """
+
+    pool: PoolKey
+    endpoint: str
+    probe: Probe
+    state: str
+    reason: str
+    pair: tuple[str, str] | None
+    result: Difference | None
+    p: float | None
+    runs: int
+    submissions: int
+    remark: str = ""
+
+
+def probe_answers(
+    rows: Iterable[EndpointRow], asked: Mapping[tuple[PoolKey, str], Sequence[Probe]]
+) -> dict[tuple[PoolKey, str], tuple[ProbeAnswer, ...]]:
+    """Every probe's answer by pool and endpoint.
+
+    Parameters
+    ----------
+    rows : endpoint rows; runs that two testers shared and those without a value are left out of the fit.
+    asked : what to ask of each endpoint of each pool.
+    """
+    grouped: dict[tuple[PoolKey, str], list[EndpointRow]] = {}
+    for row in rows:
+        if asked.get((row.pool, row.endpoint)):
+            grouped.setdefault((row.pool, row.endpoint), []).append(row)
+    jobs = [(key, own, asked[key]) for key, own in sorted(grouped.items())]
+    found = each(_answers, jobs, [len(own) * len(probes) for _, own, probes in jobs])
+    return {key: answers for (key, *_), answers in zip(jobs, found, strict=True)}
+
+
+def found_something(answers: Iterable[ProbeAnswer], level: float = CHANCE) -> tuple[int, int]:
+    """How many probes with a p value have it below the level, and how many were answered; level × answered would by chance.
+
+    A probe whose effect is there by what the words mean (``Probe.tautology``) counts for neither.
+    """
+    told = [answer.p for answer in answers if answer.p is not None and not answer.probe.tautology]
+    return sum(p < level for p in told), len(told)
+
+
+def _answers(key: tuple[PoolKey, str], rows: list[EndpointRow], probes: Sequence[Probe]) -> tuple[ProbeAnswer, ...]:
+    """Probes of one moderator share its model."""
+    asked, models = ready(rows), {}
+    return tuple(_answer(key, asked, probe, models) for probe in probes)
+
+
+def _answer(key: tuple[PoolKey, str], asked: Ready, probe: Probe, models: dict[object, Model]) -> ProbeAnswer:
+    found = attempt(
+        lambda: _by_itself(asked, probe) if probe.measures in BY_THEMSELVES else _modelled(asked, probe, models),
+        lambda why: Found(NOT_FITTED, why, None, None, None, 0, 0),
+        lambda found: () if found.result is None else (found.result.estimate, found.p),
+    )
+    remark = probe.remark(asked.everything) if probe.remark else ""
+    return ProbeAnswer(*key, probe, found.state, found.reason, found.pair, found.result, found.p, found.runs, found.submissions, remark)
+
+
+def _by_itself(asked: Ready, probe: Probe) -> Found:
+    return BY_THEMSELVES[probe.measures](asked, probe)
+
+
+def _modelled(asked: Ready, probe: Probe, models: dict[object, Model]) -> Found:
+    same = same_model(probe)
+    if same not in models:
+        models[same] = model(asked, probe)
+    return found_in(models[same], probe)

@@ -1,0 +1,206 @@
+"""The runs that a probe asks, and the random terms that it lets them share."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import combinations
+
+import numpy as np
+
+from edgehold.endpoints.rows import MISSING, EndpointRow
+from edgehold.pooling.crossed.crossed import Near
+from edgehold.pooling.crossed.results import CrossedFit
+from edgehold.pooling.crossed.runs_design import Runs, checked_runs, fixed_part, independent_columns, too_many_levels
+from edgehold.pooling.crossed.runs_fit import FittedRuns, fit_groups
+from edgehold.pooling.crossed.working_values import WorkingValues, centre_of, fit_working, working_values
+from edgehold.pooling.random_terms import ASSUMED_VARIANCES, TermsHeld, terms_held
+
+from .register import Probe
+
+ANSWERED, TOO_LITTLE, NOT_APART, NOT_FITTED = "answered", "too little", "not told apart", "not fitted"
+NO_VALUES = "what one-sided runs say could not be worked out"
+ROUNDS = 2  # in which what one-sided runs say is made anew about the model with the moderator; further ones move no third digit
+EVENING, LOT = "evening", "lot"  # random terms of probes alone: runs of one evening, or on one lot, share more than their submission
+
+
+@dataclass(frozen=True, eq=False)
+class Ready:
+    """The runs of one endpoint of one pool made ready for every probe.
+
+    Attributes
+    ----------
+    rows : those with a value, cut by one tester.
+    everything : all of them; a tester's place in an evening counts runs without a value too.
+    at : where each of ``rows`` stands in ``everything``.
+    runs : the same for the model.
+    """
+
+    rows: list[EndpointRow]
+    everything: Sequence[EndpointRow]
+    at: list[int]
+    runs: Runs
+
+    @cached_property
+    def known(self) -> tuple[WorkingValues | None, str]:
+        """A value a row, and why there are none; empty where there are.
+
+        Runs known to an interval or to one side become values with known variances about the headline's fixed part, once for
+        all probes (``working_values``); every probe then costs what it costs for exact values.
+        """
+        if np.array_equal(self.runs.low, self.runs.high):
+            return WorkingValues(self.runs.low, None, None), ""
+        if self._beside is None:
+            return None, too_many_levels(self.runs)
+        return self._beside.values, "" if self._beside.values else self._beside.fit.reasons.get("coefficients") or NO_VALUES
+
+    @property
+    def reason(self) -> str:
+        """Why there are no values; empty where there are."""
+        return self.known[1]
+
+    @property
+    def near(self) -> Near:
+        """Variances near which those beside a moderator lie; None where they are not known."""
+        return self._beside.fit.variances if self._beside and self._beside.fit.convergence.converged else None
+
+    @cached_property
+    def _beside(self) -> FittedRuns | None:
+        """The fit beside the headline's fixed part, without any moderator; None where the runs have too many levels for one."""
+        if too_many_levels(self.runs):
+            return None
+        X, groups = fixed_part(self.runs).X, shared_terms(self.rows, self.runs)
+        return fit_groups(self.runs, X, {name: groups[name] for name in held_terms(groups, X).held})
+
+
+@dataclass(frozen=True, eq=False)
+class Chosen:
+    """Runs that a probe can use.
+
+    Attributes
+    ----------
+    rows : n rows whose columns are all known.
+    moderator : (n,) the column; text for a spread.
+    beside : (n, k) further columns.
+    runs : the same for the model.
+    asked, at : all runs, and where these stand among them.
+    """
+
+    rows: list[EndpointRow]
+    moderator: np.ndarray
+    beside: np.ndarray
+    runs: Runs
+    asked: Ready
+    at: np.ndarray
+
+    @property
+    def values(self) -> WorkingValues:
+        """A value a run; only where ``Ready.reason`` is empty."""
+        values = self.asked.known[0]
+        return WorkingValues(values.y[self.at], None if values.extra is None else values.extra[self.at], values.residual)
+
+
+def ready(everything: Sequence[EndpointRow]) -> Ready:
+    """Make the runs of one endpoint ready."""
+    at = [i for i, row in enumerate(everything) if row.status != MISSING and not row.split_tester]
+    rows = [everything[i] for i in at]
+    return Ready(rows, everything, at, _runs(rows))
+
+
+def chosen(asked: Ready, probe: Probe) -> Chosen:
+    """The runs that have all that a probe needs."""
+    columns = [probe.column(asked.everything), *(column(asked.everything) for _, column in probe.beside)]
+    kept = [i for i, at in enumerate(asked.at) if all(column[at] is not None for column in columns)]
+    values = [np.array([column[asked.at[i]] for i in kept]) for column in columns]
+    beside = np.column_stack(values[1:]) if values[1:] else np.zeros((len(kept), 0))
+    at = np.array(kept, dtype=int)
+    return Chosen([asked.rows[i] for i in kept], values[0], beside, asked.runs.chosen(at), asked, at)
+
+
+def _runs(rows: list[EndpointRow]) -> Runs:
+    names = ("steel", "blade", "sharpener", "tester", "submission", "batch", "own_sharpening", "sharpening")
+    labels = {name: [getattr(row, name) for row in rows] for name in names}
+    labels["version"] = [row.version.rpartition(".")[0] for row in rows]
+    return checked_runs(np.array([row.low for row in rows]), np.array([row.high for row in rows]), labels)
+
+
+def submissions(rows: Sequence[EndpointRow]) -> int:
+    """How many submissions the rows come from."""
+    return len({row.submission for row in rows})
+
+
+def too_few(taken: Chosen, runs: int, of_submissions: int, probe: Probe, is_seen: str = "varies among") -> str:
+    """Why there are too few runs for a probe; empty where there are enough. ``is_seen`` says what these runs show of it."""
+    if not taken.rows:
+        return "it is known of no run"
+    if runs == 0:
+        return "it is the same in all runs that could be compared"
+    if runs >= probe.least_runs and of_submissions >= probe.least_submissions:
+        return ""
+    among = f"{runs} {'run' if runs == 1 else 'runs'} of {of_submissions} {'submission' if of_submissions == 1 else 'submissions'}"
+    return f"it {is_seen} {among}; {probe.least_runs} runs of {probe.least_submissions} submissions are wanted"
+
+
+def shared_terms(rows: Sequence[EndpointRow], runs: Runs) -> dict[str, np.ndarray]:
+    """Labels of every random term that a probe's model might hold."""
+    evenings = np.array([f"{row.submission} evening {row.evening}" for row in rows], dtype=str)
+    return {EVENING: evenings} | runs.groups()
+
+
+def fit_shared(taken: Chosen, values: WorkingValues, X: np.ndarray) -> tuple[CrossedFit, str]:
+    """Values of the runs with what these share as random terms, and why there are no figures; empty where there are.
+
+    What a one-sided run says depends on what the model foretells of it, and a moderator may foretell much: the values are made
+    anew about the fit with the moderator, and the fit from them, a few times over.
+    """
+    groups = shared_terms(taken.rows, taken.runs)
+    groups = {name: groups[name] for name in held_terms(groups, X).held}
+    if values.extra is not None:
+        quick, near = _about_centre(taken.runs, values, X, groups, taken.asked.near)
+        fit = None if quick is None else fit_working(quick, X, groups, near=near)
+        if fit is not None and not _why_not(fit) and None not in fit.variances.values():
+            return fit, ""
+    fit = fit_working(values, X, groups, near=taken.asked.near)
+    for _ in range(0 if values.extra is None else ROUNDS):
+        if _why_not(fit) or None in fit.variances.values():
+            break
+        values = working_values(taken.runs, X, groups, fit) or values
+        fit = fit_working(values, X, groups, near=fit.variances)
+    return fit, _why_not(fit)
+
+
+def _about_centre(runs: Runs, values: WorkingValues, X: np.ndarray, groups: Mapping[str, np.ndarray], near: Near):
+    """The values after all rounds where each of them goes smoothly, and the last variances; rounds need only the centre of a fit."""
+    for _ in range(ROUNDS):
+        centre = centre_of(values, X, groups, near)
+        if centre is None:
+            return None, near
+        values, near = working_values(runs, X, groups, centre) or values, centre.variances
+    return values, near
+
+
+def _why_not(fit: CrossedFit) -> str:
+    if fit.coefficients is None or not fit.convergence.converged:
+        return fit.reasons.get("coefficients") or fit.reasons["convergence"]
+    return "" if fit.covariance is not None else fit.reasons.get("covariance", "its standard errors are not available")
+
+
+def held_terms(groups: Mapping[str, np.ndarray], X: np.ndarray) -> TermsHeld:
+    """Which of them the runs can hold beside a fixed part."""
+    assumed = {name: ASSUMED_VARIANCES["submission"] for name in (EVENING, LOT) if name in groups}
+    return terms_held(groups, X=X, variances=assumed)
+
+
+def told_beside_people(X: np.ndarray, runs: Runs) -> bool:
+    """Whether the last column can be told beside the others with the people as fixed too."""
+    people = [(who == level).astype(float) for who in (runs.sharpener, runs.tester) for level in np.unique(who)]
+    return bool(independent_columns(np.column_stack([X[:, :-1], *people, X[:, -1]]))[-1])
+
+
+def commonest_pair(runs: Runs) -> tuple[str, str] | None:
+    """The two known steels that most submissions hold both of; the first by name of several, None where no submission does."""
+    holding = {steel: set(runs.submission[runs.steel == steel].tolist()) for steel in runs.steels}
+    shared = {pair: len(holding[pair[0]] & holding[pair[1]]) for pair in combinations(runs.steels, 2)}
+    best = max(shared, key=shared.get, default=None)
+    return best if best and shared[best] else None

@@ -1,0 +1,75 @@
+"""Probes of a spread: how far levels without order, such as lots of the medium, lie apart."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.stats import chi2
+
+from edgehold.numerics.interval import Interval
+from edgehold.pooling.crossed.results import CrossedFit
+from edgehold.pooling.crossed.runs_design import fixed_part, too_many_levels
+from edgehold.pooling.crossed.runs_fit import Difference
+from edgehold.pooling.crossed.working_values import fit_working
+from edgehold.pooling.random_terms import TermsHeld
+
+from .effects import Found
+from .register import LEAST_LEVELS, Probe
+from .runs import ANSWERED, LOT, NOT_APART, TOO_LITTLE, Ready, chosen, held_terms, shared_terms, submissions, too_few
+
+MEDIAN_OF_PAIRS = 0.954  # √2 times the median of |z|: half of all pairs of levels differ by more standard deviations than this
+NO_CHANCE = 1.0
+
+
+def spread(asked: Ready, probe: Probe) -> Found:
+    """How far two levels typically lie apart: 0.954σ with the profile interval of σ.
+
+    p is that of the likelihood ratio against σ = 0, half that of χ² with one degree of freedom, as the variance lies at its border
+    (Self & Liang 1987, J. Am. Stat. Assoc. 82:605–610, case 5; Stram & Lee 1994, Biometrics 50:1171–1177); 1 where the estimate is 0.
+    """
+    taken = chosen(asked, probe)
+    counts, levels = (len(taken.rows), submissions(taken.rows)), len(set(taken.moderator.tolist()))
+    reason = too_few(taken, *counts, probe, "is known of") or _too_few_levels(levels, probe) or asked.reason or too_many_levels(taken.runs)
+    if reason:
+        return _nothing(TOO_LITTLE, reason, counts)
+    X, groups = fixed_part(taken.runs).X, {LOT: taken.moderator} | shared_terms(taken.rows, taken.runs)
+    held = held_terms(groups, X)
+    reason = _entangled(held)
+    if reason:
+        return _nothing(NOT_APART, reason, counts)
+    groups = {name: groups[name] for name in held.held}
+    full = fit_working(taken.values, X, groups, profile=(LOT,), near=asked.near)
+    without = fit_working(taken.values, X, {name: labels for name, labels in groups.items() if name != LOT}, near=asked.near)
+    if full.variance_intervals.get(LOT) is None or without.log_likelihood is None:
+        return _nothing(TOO_LITTLE, _why(full), counts)
+    return Found(ANSWERED, "", None, _typical(full), _p(full, without), *counts)
+
+
+def _nothing(state: str, reason: str, counts: tuple[int, int]) -> Found:
+    return Found(state, reason, None, None, None, *counts)
+
+
+def _too_few_levels(levels: int, probe: Probe) -> str:
+    return "" if levels >= LEAST_LEVELS else f"the runs are of {levels} {probe.id}{'s' * (levels != 1)}; {LEAST_LEVELS} are wanted"
+
+
+def _entangled(held: TermsHeld) -> str:
+    """Why the term cannot be told from others; empty where it can."""
+    if LOT not in held.held:
+        return next(term.reason for term in held.dropped if term.name == LOT)
+    mixed = [term.name for term in held.dropped if LOT in term.aliased_with]
+    return f"it cannot be told apart from {' and '.join(mixed)} in these runs" if mixed else ""
+
+
+def _why(full: CrossedFit) -> str:
+    return full.reasons.get(f"variance_intervals.{LOT}") or full.reasons.get("variances") or full.reasons.get("convergence", "no fit")
+
+
+def _typical(full: CrossedFit) -> Difference:
+    limits = full.variance_intervals[LOT]
+    low, value, high = (MEDIAN_OF_PAIRS * float(np.sqrt(v)) for v in (limits.low, full.variances[LOT], limits.high))
+    return Difference(value, float("nan"), float("nan"), Interval(low, high, limits.level, limits.method))
+
+
+def _p(full: CrossedFit, without: CrossedFit) -> float:
+    rise = 2 * (full.log_likelihood - without.log_likelihood)
+    return float(chi2.sf(rise, 1) / 2) if full.variances[LOT] > 0 and rise > 0 else NO_CHANCE

@@ -1,0 +1,543 @@
+"""Whether runs can tell the steel, the sharpener and the tester apart.
+
+Asked of the labels alone, before any reading is looked at. Persons count as fixed where a contrast is judged, so that
+nothing rests on a guess about people; where the variances of sharpeners and testers are to be split, sizes have to be
+assumed, and the result repeats them.
+
+Nothing is runs by runs. Memory grows with runs × levels, time with runs × levels²; 4,000 runs of 150 people with 800 blades
+take about six seconds on one core, and ``random_terms.LARGEST_LEVELS`` levels are the limit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from types import MappingProxyType
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.linalg.lapack import dpstrf
+from scipy.sparse import coo_array, csr_array
+from scipy.sparse.csgraph import connected_components
+
+from edgehold.errors import InputError
+
+from .inputs import frozen
+from .random_terms import RANK_TOLERANCE, TermsHeld, check_lengths, checked_column, terms_held
+
+RANDOM_TERMS = ("blade", "batch", "submission", "steel × sharpener", "steel × tester")  # beside the two roles of people
+PEOPLE = ("sharpener", "tester")
+PAIRED = {"steel": PEOPLE, "sharpener": ("tester",), "tester": ("sharpener",)}
+WEAK_EFFICIENCY, LEAST_CROSSING_DF, LEAST_PEOPLE, LARGEST_CV, LARGEST_VIF = 0.2, 4, 3, 1.0, 2.0
+SAME = 1e-5  # part of a difference in the lost directions, as a share of its length, that rounding may leave
+
+
+@dataclass(frozen=True)
+class Component:
+    """People joined by who tested whose edges.
+
+    Attributes
+    ----------
+    sharpeners, testers : their labels, sorted.
+    runs : runs between them.
+    crossing_runs : those that cross; see ``crosses``.
+    """
+
+    sharpeners: tuple[str, ...]
+    testers: tuple[str, ...]
+    runs: int
+    crossing_runs: int
+
+
+@dataclass(frozen=True, eq=False)
+class ContrastVerdict:
+    """Whether differences between the levels of one factor can be told.
+
+    Attributes
+    ----------
+    factor, paired : what is compared, and the factors it has to be told from.
+    levels : (a,) labels, sorted.
+    verdict : ``"no"`` no pair of levels can be told, ``"yes"`` every pair can, ``"weak"`` anything between.
+    sentence : the same for a lay reader.
+    efficiencies : canonical efficiencies, largest first: the eigenvalues of C₀^{+½}CC₀^{+½} on the range of C₀. A zero is a
+        contrast that is lost.
+    rank : rank of C, the number of independent contrasts that can be told.
+    groups : levels between which every difference can be told; a difference between two groups cannot.
+    pair_efficiency : (a, a) efficiency of each difference, cᵀC₀⁺c/cᵀC⁺c; 0 where it cannot be told.
+    crossing_df : (a,) independent comparisons across people in the group of each level.
+    units : (a,) blades of each steel; None where none were named, and for people.
+    """
+
+    factor: str
+    paired: tuple[str, ...]
+    levels: tuple[str, ...]
+    verdict: str
+    sentence: str
+    efficiencies: np.ndarray
+    rank: int
+    groups: tuple[tuple[str, ...], ...]
+    pair_efficiency: np.ndarray
+    crossing_df: np.ndarray
+    units: np.ndarray | None = None
+
+    @property
+    def aliased_contrasts(self) -> tuple[tuple[str, str], ...]:
+        """Every pair of levels whose difference cannot be told."""
+        a = len(self.levels)
+        lost = [(i, j) for i in range(a) for j in range(i + 1, a) if self.pair_efficiency[i, j] == 0]
+        return tuple((self.levels[i], self.levels[j]) for i, j in lost)
+
+    def pair(self, first: str, second: str) -> str:
+        """Verdict on one difference: ``"no"``, ``"weak"`` or ``"yes"``; ``"no"`` for steels of which one is a single blade.
+
+        Raises
+        ------
+        InputError
+            If a label is not among the levels.
+        """
+        i, j = (_position(self.levels, label, self.factor) for label in (first, second))
+        one_blade = self.units is not None and min(self.units[i], self.units[j]) == 1
+        return "no" if one_blade else _pair_verdict(self.pair_efficiency[i, j], self.crossing_df[i])
+
+    def linked(self, first: str, second: str) -> tuple[str, str]:
+        """Verdict on one difference beside the people alone, whatever stands for one blade, and why not or what weakens it.
+
+        Raises
+        ------
+        InputError
+            If a label is not among the levels.
+        """
+        i, j = (_position(self.levels, label, self.factor) for label in (first, second))
+        efficiency, df = float(self.pair_efficiency[i, j]), int(self.crossing_df[i])
+        told = _pair_verdict(efficiency, df)
+        if told == "yes":
+            return told, ""
+        if told == "no":
+            return told, "no run links the two: they cannot be told from the people who sharpened and tested, or from the version"
+        if efficiency < WEAK_EFFICIENCY:
+            share = f"{100 * efficiency:.0f} %"
+            return told, f"the same people went with it so often that these runs tell {share} of what they could with people well mixed"
+        return told, f"{df} independent {'comparison' if df == 1 else 'comparisons'} across people, {LEAST_CROSSING_DF} are wanted"
+
+
+@dataclass(frozen=True, eq=False)
+class SplitVerdict:
+    """Whether the variances of sharpeners and testers can be split.
+
+    Attributes
+    ----------
+    verdict : ``"no"``: print no number; ``"weak"``: print upper limits only; ``"yes"``.
+    reason : why not ``"yes"``; empty otherwise.
+    sentence : the same for a lay reader.
+    people : people seen both in own and in foreign pairs (among people who never test their own edges: with two or more
+        partners).
+    cv : coefficient of variation of each role's variance estimate; empty where a role cannot be held.
+    vif : how much the variance of either estimate grows because the other has to be estimated too; None where a role
+        cannot be held.
+    terms : which random terms the data can hold, the variances assumed among it.
+    """
+
+    verdict: str
+    reason: str
+    sentence: str
+    people: int
+    cv: Mapping[str, float]
+    vif: float | None
+    terms: TermsHeld
+
+
+@dataclass(frozen=True, eq=False)
+class Separability:
+    """What can be told apart in a set of runs.
+
+    Attributes
+    ----------
+    contrasts : a verdict for ``"steel"`` (where given), ``"sharpener"`` and ``"tester"``.
+    split : the verdict on splitting the variances of sharpeners and testers.
+    components : people joined by their runs, the largest first.
+    crossing_runs : runs that cross, over all components.
+    runs, levels, rank : runs, levels of all fixed factors together, and the rank of their design.
+    sentence : all verdicts for a lay reader.
+    """
+
+    contrasts: Mapping[str, ContrastVerdict]
+    split: SplitVerdict
+    components: tuple[Component, ...]
+    crossing_runs: int
+    runs: int
+    levels: int
+    rank: int
+    sentence: str
+
+
+def separability(labels: Mapping[str, Sequence], *, variances: Mapping[str, float] | None = None) -> Separability:
+    """Judge from the labels of runs what can be told apart.
+
+    Parameters
+    ----------
+    labels : by factor, one label a run. ``"sharpener"`` and ``"tester"`` are needed, with the same label for the same person in
+        both; ``"steel"`` may be given. ``"blade"``, ``"batch"``, ``"submission"``, ``"steel × sharpener"`` and ``"steel × tester"``
+        are random terms, used for the split only. Any other factor (version, lot, own sharpening) is a fixed
+        condition, taken out everywhere.
+    variances : assumed variances by random term and ``"residual"``, squared ln units; what is not given is taken from
+        ``random_terms.ASSUMED_VARIANCES``.
+
+    Returns
+    -------
+    Separability
+
+    Raises
+    ------
+    InputError
+        If a factor is missing, has another length or a missing label, a variance is not positive, or there are more
+        than ``random_terms.LARGEST_LEVELS`` levels.
+
+    Notes
+    -----
+    C = Zᵀ(I − P_other)Z is the information on a factor, C₀ the same without the factor it is paired with: the people for
+    a steel, the other role for a role. A difference is weakly estimable when its efficiency is below 0.2 or fewer than 4
+    independent comparisons across people carry it (the rank that factor × people adds to all other factors). With one
+    blocking factor the efficiencies are those of an incomplete block design (John & Williams 1995, Cyclic and Computer
+    Generated Designs, ch. 2).
+
+    Examples
+    --------
+    Four people who only test their own edges, each with both steels: the steels come apart, the roles do not.
+
+    >>> who = ["a", "a", "b", "b", "c", "c", "d", "d"]
+    >>> found = separability({"steel": [1, 2] * 4, "sharpener": who, "tester": who})
+    >>> found.contrasts["steel"].verdict, found.contrasts["sharpener"].verdict, found.split.verdict
+    ('yes', 'no', 'no')
+    """
+    labels = checked_labels(labels)
+    fixed = {name: column for name, column in labels.items() if name not in RANDOM_TERMS}
+    cells = _distinct(fixed)
+    components = find_components(labels["sharpener"], labels["tester"])
+    contrasts = {name: _contrast(name, fixed, *cells, _blades(labels) if name == "steel" else None) for name in PAIRED if name in labels}
+    split = _split(labels, components, variances)
+    codes, _ = cells
+    return Separability(
+        contrasts=MappingProxyType(contrasts),
+        split=split,
+        components=components,
+        crossing_runs=sum(c.crossing_runs for c in components),
+        runs=len(labels["tester"]),
+        levels=sum(len(np.unique(column)) for column in fixed.values()),
+        rank=_rank(list(codes.values())),
+        sentence=" ".join([c.sentence for c in contrasts.values()] + [split.sentence]),
+    )
+
+
+def crosses(sharpener: ArrayLike, tester: ArrayLike) -> np.ndarray:
+    """Which runs cross: sharpener ≠ tester, this sharpener also met with another tester, this tester with another
+    sharpener.
+
+    Parameters
+    ----------
+    sharpener, tester : (n,) labels.
+
+    Returns
+    -------
+    (n,) bool
+    """
+    sharpener, tester = np.asarray(sharpener), np.asarray(tester)
+    return (sharpener != tester) & (_partners(sharpener, tester) > 1) & (_partners(tester, sharpener) > 1)
+
+
+def checked_labels(labels: Mapping[str, Sequence]) -> dict[str, np.ndarray]:
+    """Labels as arrays of text, with both roles of people among them."""
+    missing = [name for name in PEOPLE if name not in labels]
+    if missing:
+        raise InputError(f"labels must hold 'sharpener' and 'tester'; got {sorted(labels)} without {' and '.join(missing)}")
+    columns = {name: checked_column(name, values) for name, values in labels.items()}
+    check_lengths(columns)
+    return columns
+
+
+def find_components(sharpener: np.ndarray, tester: np.ndarray) -> tuple[Component, ...]:
+    """Sharpeners and testers joined by runs, the component with most runs first."""
+    s_levels, s = np.unique(sharpener, return_inverse=True)
+    t_levels, t = np.unique(tester, return_inverse=True)
+    member = _joined(s, t)
+    crossing = crosses(sharpener, tester)
+    found = []
+    for number in range(member.max() + 1):
+        here = member[s] == number
+        in_s, in_t = s_levels[member[: len(s_levels)] == number], t_levels[member[len(s_levels) :] == number]
+        found.append(Component(tuple(map(str, in_s)), tuple(map(str, in_t)), int(here.sum()), int(crossing[here].sum())))
+    return tuple(sorted(found, key=lambda c: (-c.runs, c.testers)))
+
+
+def canonical_efficiencies(information: np.ndarray, reference: np.ndarray) -> np.ndarray:
+    """Eigenvalues of C₀^{+½}CC₀^{+½} on the range of C₀, largest first; zeros made exact.
+
+    Parameters
+    ----------
+    information, reference : (a, a) C and C₀, in runs.
+    """
+    values, vectors = np.linalg.eigh(reference)
+    kept = values > RANK_TOLERANCE * max(values.max(), 1.0)  # in runs, so that a real one is not far below 1
+    root = vectors[:, kept] / np.sqrt(values[kept])
+    found = np.linalg.eigvalsh(root.T @ information @ root)[::-1]
+    return np.where(found > RANK_TOLERANCE, np.minimum(found, 1.0), 0.0)
+
+
+def _partners(one: np.ndarray, other: np.ndarray) -> np.ndarray:
+    """(n,) of each run, with how many different ``other`` its ``one`` is met."""
+    _, a = np.unique(one, return_inverse=True)
+    _, b = np.unique(other, return_inverse=True)
+    pairs = np.unique(np.column_stack([a, b]), axis=0)
+    return np.bincount(pairs[:, 0])[a]
+
+
+def _joined(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """(levels of a + levels of b,) number of the component of each level, joined by the rows."""
+    p, q = a.max() + 1, b.max() + 1
+    graph = coo_array((np.ones(len(a)), (a, b + p)), shape=(p + q, p + q))
+    return connected_components(graph, directed=False)[1]
+
+
+def _distinct(columns: Mapping[str, np.ndarray]) -> tuple[dict[str, np.ndarray], np.ndarray]:
+    """Integer codes of the distinct combinations of levels, and how many runs each holds."""
+    codes = np.column_stack([np.unique(column, return_inverse=True)[1] for column in columns.values()])
+    rows, counts = np.unique(codes, axis=0, return_counts=True)
+    return {name: rows[:, i] for i, name in enumerate(columns)}, counts
+
+
+def _crossed(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """Codes of the combinations of two factors."""
+    return np.unique(a * (b.max() + 1) + b, return_inverse=True)[1]
+
+
+def _needed(factors: list[np.ndarray]) -> list[np.ndarray]:
+    """Factors with the most levels first, without those that are functions of another."""
+    factors = sorted((np.unique(f, return_inverse=True)[1] for f in factors), key=lambda f: -f.max())
+    kept: list[np.ndarray] = []
+    for factor in factors:
+        if not any(_crossed(finer, factor).max() == finer.max() for finer in kept):
+            kept.append(factor)
+    return kept
+
+
+def _rank(factors: list[np.ndarray]) -> int:
+    """Rank of the indicators of factors: by components for two, by pivoting for more."""
+    factors = _needed(factors)
+    if len(factors) == 1:
+        return int(factors[0].max()) + 1
+    if len(factors) == 2:
+        member = _joined(*factors)
+        return len(member) - int(member.max()) - 1
+    return int(factors[0].max()) + 1 + _inner_columns(factors, np.ones(len(factors[0]))).shape[1]
+
+
+def _indicator(factor: np.ndarray) -> np.ndarray:
+    return (factor[:, None] == np.arange(factor.max() + 1)).astype(float)
+
+
+def _within(factor: np.ndarray, weights: np.ndarray, z: np.ndarray) -> np.ndarray:
+    """Columns with their weighted means within each level of a factor taken out; rows weighted by √weights."""
+    z_bar = np.zeros((factor.max() + 1, z.shape[1]))
+    np.add.at(z_bar, factor, weights[:, None] * z)
+    z_bar /= np.bincount(factor, weights)[:, None]
+    return np.sqrt(weights)[:, None] * (z - z_bar[factor])
+
+
+def _inner_columns(factors: list[np.ndarray], weights: np.ndarray) -> np.ndarray:
+    """What the levels of all factors but the first hold beside the first, rows weighted by √weights, as an independent
+    set of columns found by pivoting.
+
+    The pivoted Cholesky factor of the cross-products is the triangle of the pivoted QR and costs far less where there
+    are more rows than columns.
+    """
+    indicators = [_indicator(f) for f in factors[1:]]
+    if not indicators:
+        return np.zeros((len(weights), 0))
+    columns = _within(factors[0], weights, np.hstack([c / np.sqrt(weights @ c) for c in indicators]))
+    _, pivots, rank, _ = dpstrf(columns.T @ columns, tol=RANK_TOLERANCE)
+    return columns[:, pivots[:rank] - 1]
+
+
+def _inner_basis(factors: list[np.ndarray], weights: np.ndarray) -> np.ndarray:
+    """Orthonormal basis of what all factors but the first hold beside the first."""
+    return np.linalg.qr(_inner_columns(factors, weights))[0]
+
+
+def _information(factor: np.ndarray, others: list[np.ndarray], weights: np.ndarray) -> np.ndarray:
+    """Zᵀ(I − P_others)Z of a factor; the others hold at least the mean."""
+    others = _needed([*others, np.zeros_like(factor)])
+    basis = _inner_basis(others, weights)
+    z = _within(others[0], weights, _indicator(factor))
+    z -= basis @ (basis.T @ z)
+    return z.T @ z
+
+
+def _blades(labels: Mapping[str, np.ndarray]) -> np.ndarray | None:
+    """Blades of each steel, sorted by steel."""
+    if "blade" not in labels:
+        return None
+    return np.array([len(np.unique(labels["blade"][labels["steel"] == steel])) for steel in np.unique(labels["steel"])])
+
+
+def _contrast(
+    name: str, fixed: Mapping[str, np.ndarray], codes: dict[str, np.ndarray], counts: np.ndarray, units: np.ndarray | None
+) -> ContrastVerdict:
+    levels = tuple(map(str, np.unique(fixed[name])))
+    others = {other: code for other, code in codes.items() if other != name}
+    paired = tuple(other for other in PAIRED[name] if other in others)
+    weights = counts.astype(float)
+    full = _information(codes[name], list(others.values()), weights)
+    reference = _information(codes[name], [code for other, code in others.items() if other not in paired], weights)
+    efficiencies = canonical_efficiencies(full, reference) if len(levels) > 1 else np.zeros(0)
+    pairs, member = _pair_efficiency(full, reference, np.bincount(codes[name], weights))
+    df = _crossing_df(codes[name], [others[p] for p in paired], list(others.values()), member)
+    groups = tuple(tuple(levels[i] for i in np.flatnonzero(member == g)) for g in range(member.max() + 1))
+    verdict, told = _overall(pairs, df, units)
+    return ContrastVerdict(
+        factor=name,
+        paired=paired,
+        levels=levels,
+        verdict=verdict,
+        sentence=_contrast_sentence(name, levels, verdict, told, groups, bool((pairs > 0).any()), units),
+        efficiencies=frozen(efficiencies),
+        rank=int(np.count_nonzero(efficiencies)),
+        groups=groups,
+        pair_efficiency=frozen(pairs),
+        crossing_df=frozen(df),
+        units=None if units is None else frozen(units),
+    )
+
+
+def _pair_efficiency(full: np.ndarray, reference: np.ndarray, runs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Efficiency of every difference of two levels, and the number of the group of each level."""
+    scale = np.sqrt(runs)
+    values, vectors = np.linalg.eigh(full / np.outer(scale, scale))
+    kept = values > RANK_TOLERANCE
+    lost = vectors[:, ~kept].T / scale  # a difference can be told when every lost direction is the same at both levels
+    same = (_of_differences(lost.T @ lost) < SAME**2 * (1 / runs[:, None] + 1 / runs)) & ~np.eye(len(runs), dtype=bool)
+    inverse = (vectors[:, kept] / values[kept]) @ vectors[:, kept].T / np.outer(scale, scale)
+    efficiency = np.zeros_like(full)
+    best = _of_differences(np.linalg.pinv(reference, rcond=RANK_TOLERANCE, hermitian=True))
+    efficiency[same] = (best[same] / _of_differences(inverse)[same]).clip(0, 1)
+    return efficiency, connected_components(csr_array(same.astype(int)), directed=False)[1]
+
+
+def _of_differences(inverse: np.ndarray) -> np.ndarray:
+    """cᵀAc for every difference c of two levels."""
+    d = np.diag(inverse)
+    return d[:, None] + d[None, :] - 2 * inverse
+
+
+def _crossing_df(factor: np.ndarray, paired: list[np.ndarray], others: list[np.ndarray], member: np.ndarray) -> np.ndarray:
+    """(a,) rank that factor × people adds to all other factors, in the rows of each level's group."""
+    by_group = []
+    for group in range(member.max() + 1):
+        rows = member[factor] == group
+        rest = [other[rows] for other in others]
+        by_group.append(_rank(rest + [_crossed(factor[rows], p[rows]) for p in paired]) - _rank(rest))
+    return np.array(by_group)[member]
+
+
+def _pair_verdict(efficiency: float, crossing_df: int) -> str:
+    if efficiency == 0:
+        return "no"
+    return "weak" if efficiency < WEAK_EFFICIENCY or crossing_df < LEAST_CROSSING_DF else "yes"
+
+
+def _overall(pairs: np.ndarray, df: np.ndarray, units: np.ndarray | None) -> tuple[str, tuple[int, int, int]]:
+    """Verdict over all pairs, and how many pairs there are, can be told, and can be told well."""
+    upper = np.triu_indices(len(pairs), 1)
+    efficiency, pair_df = pairs[upper], df[upper[0]]
+    told = efficiency > 0
+    if units is not None:
+        told &= np.minimum(units[upper[0]], units[upper[1]]) > 1
+    well = told & (efficiency >= WEAK_EFFICIENCY) & (pair_df >= LEAST_CROSSING_DF)
+    counts = (len(efficiency), int(told.sum()), int(well.sum()))
+    if not told.any():
+        return "no", counts
+    return ("yes" if well.all() else "weak"), counts
+
+
+APART = {
+    "steel": ("the steels", "the people who sharpened and tested"),
+    "sharpener": ("the sharpeners", "the testers"),
+    "tester": ("the testers", "the sharpeners"),
+}
+
+
+def _contrast_sentence(name: str, levels, verdict: str, told: tuple[int, int, int], groups, linked: bool, units) -> str:
+    these, those = APART[name]
+    pairs, can, well = told
+    if len(levels) < 2:
+        return f"There is only one {name}, so there is nothing to compare."
+    if verdict == "no" and linked:
+        single = int((units == 1).sum())
+        each = "each of them is a single blade" if single == len(units) else f"{single} of {len(units)} are a single blade"
+        return f"These runs can compare these blades, not the steels: {each}, and no two steels with more are linked."
+    if verdict == "no":
+        return f"These runs cannot tell {these} apart from {those}: no two of them were met under hands that other runs link."
+    if verdict == "yes":
+        return f"These runs can tell {these} apart from {those}."
+    lost = f"; they fall into {len(groups)} groups that nothing links" if len(groups) > 1 else ""
+    return f"These runs tell {these} apart from {those} only in part: {can} of {pairs} pairs, {well} of them well{lost}."
+
+
+def _split(labels: Mapping[str, np.ndarray], components: tuple[Component, ...], variances) -> SplitVerdict:
+    fixed = [column for name, column in labels.items() if name not in RANDOM_TERMS and name not in PEOPLE]
+    groups = {name: labels[name] for name in (*PEOPLE, *RANDOM_TERMS) if name in labels}
+    columns = [_indicator(np.unique(column, return_inverse=True)[1]) for column in fixed]
+    X = np.hstack(columns) if columns else None
+    terms = terms_held(groups, X=X, variances=variances)
+    people = _linking_people(labels["sharpener"], labels["tester"])
+    both = all(name in terms.held for name in PEOPLE)
+    cv = {name: terms.cv[name] for name in PEOPLE} if both else {}
+    vif = _inflation(terms) if both else None
+    verdict, reason = _split_verdict(terms, people, cv, vif)
+    crossing = sum(c.crossing_runs for c in components)
+    return SplitVerdict(verdict, reason, _split_sentence(verdict, reason, crossing), people, MappingProxyType(cv), vif, terms)
+
+
+def _split_verdict(terms: TermsHeld, people: int, cv: Mapping[str, float], vif: float | None) -> tuple[str, str]:
+    lost = [term.reason for term in terms.dropped if term.name in PEOPLE]
+    if lost:
+        return "no", lost[0]
+    if people < LEAST_PEOPLE:
+        who = "nobody" if people == 0 else f"only {people} {'person' if people == 1 else 'people'}"
+        return "no", f"{who} linked the two roles, and {LEAST_PEOPLE} are needed"
+    if max(cv.values()) > LARGEST_CV:
+        name = max(cv, key=cv.__getitem__)
+        return "weak", f"the variance of {name}s would be known to ±{100 * cv[name]:.0f} % at best"
+    if vif > LARGEST_VIF:
+        return "weak", f"each role's variance is {vif:.1f} times less certain because the other is not known"
+    return "yes", ""
+
+
+def _split_sentence(verdict: str, reason: str, crossing: int) -> str:
+    runs = f"{crossing} {'run joins' if crossing == 1 else 'runs join'} one person's sharpening with another's testing"
+    if verdict == "yes":
+        return f"How much sharpeners differ and how much testers differ can be told apart: {runs}."
+    if verdict == "weak":
+        return f"How much sharpeners differ and how much testers differ can be told only as upper limits: {runs}, and {reason}."
+    return f"How much sharpeners differ and how much testers differ cannot be told apart: {reason}."
+
+
+def _linking_people(sharpener: np.ndarray, tester: np.ndarray) -> int:
+    """People seen in own and in foreign pairs; or, if more, people who never test their own edges and meet two
+    partners."""
+    own = sharpener == tester
+    at_home = set(sharpener[own])
+    abroad = set(sharpener[~own]) | set(tester[~own])
+    movers = set(sharpener[_partners(sharpener, tester) > 1]) | set(tester[_partners(tester, sharpener) > 1])
+    return max(len(at_home & abroad), len(movers - at_home))
+
+
+def _inflation(terms: TermsHeld) -> float:
+    """1/(1 − ρ²), ρ the correlation of the two roles' variance estimates."""
+    at = [terms.names.index(name) for name in PEOPLE]
+    covariance = np.linalg.inv(terms.information)[np.ix_(at, at)]
+    return float(1 / (1 - covariance[0, 1] ** 2 / (covariance[0, 0] * covariance[1, 1])))
+
+
+def _position(levels: tuple[str, ...], label: str, factor: str) -> int:
+    if str(label) not in levels:
+        raise InputError(f"a {factor} must be one of {', '.join(levels)}; got {label!r}")
+    return levels.index(str(label))

@@ -1,0 +1,203 @@
+"""Runs with canonical numbers: every unit ends here.
+
+What cannot be converted is a problem at its place and leaves its run out; the rules look at the rest.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+from edgehold.errors import WrittenError
+
+from .canonical import CanonicalReading, CanonicalRun
+from .model.protocol import Protocol, ReadingRule
+from .model.submission import Preparation, Reading, ReadingValue, Run, Submission
+from .problem import Problem, pointer, shown
+from .units import canonical_value, find_unit
+
+CANONICAL_TOLERANCE = 1e-6  # relative; a canonical value that a program wrote has at least nine digits
+EVEN = 1e-9  # relative; two amounts of work closer than this are the same amount
+
+
+@dataclass(frozen=True)
+class BladeFacts:
+    """What all files together know of a blade: the register's id of its steel, and its batch."""
+
+    steel: str | None = None
+    batch: str | None = None
+
+
+def canonical_readings(record: Submission, protocol: Protocol) -> tuple[list[tuple[CanonicalReading, ...]], list[Problem]]:
+    """Readings of each run, in the order of the file's runs, and what could not be converted.
+
+    A run of which something could not be converted has no readings here.
+    """
+    problems: list[Problem] = []
+    readings = []
+    for number, run in enumerate(record.runs):
+        read, found = _readings(run, ("runs", number), protocol)
+        problems += found
+        readings.append(read)
+    return readings, problems
+
+
+def canonical_runs(
+    record: Submission, readings: list[tuple[CanonicalReading, ...]], facts: dict[str, BladeFacts]
+) -> tuple[CanonicalRun, ...]:
+    """Runs of one submission without problems, in running order; ``facts`` by blade key, over all files."""
+    preparations = {p.id: p for p in record.preparations}
+    levels = {p.handle: p.sharpening for p in record.people}
+    runs = []
+    for run, read in zip(record.runs, readings, strict=True):
+        preparation = preparations[run.preparation]
+        known = facts.get(preparation.blade, BladeFacts())
+        runs.append(_run(run, preparation, known, levels.get(preparation.sharpener), read))
+    return tuple(sorted(runs, key=lambda run: run.order))
+
+
+def _run(run: Run, preparation: Preparation, known: BladeFacts, level: str | None, readings: tuple[CanonicalReading, ...]) -> CanonicalRun:
+    return CanonicalRun(
+        id=run.id,
+        order=run.order,
+        evening=run.evening,
+        tester=run.tester,
+        lot=run.lot,
+        ended=run.ended,
+        blinding=run.blinding,
+        coil_position_m=run.coil_position_m,
+        humidity_percent=run.humidity_percent,
+        preparation=preparation.id,
+        blade=preparation.blade,
+        steel=known.steel,
+        batch=known.batch,
+        sharpener=preparation.sharpener,
+        edge_part=preparation.edge_part,
+        own_sharpening=preparation.sharpener == run.tester,
+        sharpening=level,
+        start_state=preparation.start_state,
+        split_tester=run.tester_change_at_work is not None,
+        readings=readings,
+    )
+
+
+def _readings(run: Run, place: tuple[str | int, ...], protocol: Protocol) -> tuple[tuple[CanonicalReading, ...], list[Problem]]:
+    problems = _unit_problems(run, place, protocol)
+    if problems:
+        return (), problems
+    for name, written in _other_work(run):
+        problems += work_in(written, run.work_unit, protocol, (*place, *name))[1]
+    readings = []
+    for number, reading in enumerate(run.readings):
+        canonical, found = _reading(reading, run, (*place, "readings", number), protocol)
+        problems += found
+        readings.append(canonical)
+    return tuple(readings) if not problems else (), problems
+
+
+def _other_work(run: Run) -> list[tuple[tuple[str | int, ...], object]]:
+    """Amounts of work beside those of readings, with their place in the run."""
+    found: list[tuple[tuple[str | int, ...], object]] = [
+        (("tester_change_at_work",), run.tester_change_at_work),
+        (("planned_last_checkpoint",), run.planned_last_checkpoint),
+    ]
+    found += [(("lot_changes", i, "at_work"), change.at_work) for i, change in enumerate(run.lot_changes or ())]
+    return [(name, written) for name, written in found if written is not None]
+
+
+def _unit_problems(run: Run, place: tuple[str | int, ...], protocol: Protocol) -> list[Problem]:
+    problems = _accepted(run.work_unit, protocol.work.accepted_units, (*place, "work_unit"))
+    rule = protocol.reading
+    if rule.kind == "pass/fail":
+        if run.reading_unit is not None:
+            message = f"a unit {shown(run.reading_unit)} is given, but the protocol reads pass or fail"
+            problems.append(Problem(pointer(*place, "reading_unit"), "wrong-reading", message, "write null"))
+    elif run.reading_unit is None:
+        message = "no unit is given for the values read"
+        cure = f"write one of {', '.join(rule.accepted_units)}"
+        problems.append(Problem(pointer(*place, "reading_unit"), "wrong-unit", message, cure))
+    else:
+        problems += _accepted(run.reading_unit, rule.accepted_units, (*place, "reading_unit"))
+    return problems
+
+
+@lru_cache(maxsize=4096)
+def _unit_fits(unit: str, accepted: tuple[str, ...]) -> bool:
+    known = find_unit(unit)
+    return known is not None and known.id in {entry.id for entry in map(find_unit, accepted) if entry is not None}
+
+
+def _accepted(unit: str, accepted: tuple[str, ...], place: tuple[str | int, ...]) -> list[Problem]:
+    if _unit_fits(unit, accepted):
+        return []
+    message = f"the unit {shown(unit)} is not accepted by the protocol"
+    return [Problem(pointer(*place), "wrong-unit", message, f"use {' or '.join(accepted)}")]
+
+
+_canonical = lru_cache(maxsize=100_000)(canonical_value)  # the same few numbers stand in many files
+
+
+def _converted(written: object, unit: str, goal: str, place: tuple[str | int, ...]) -> tuple[float, list[Problem]]:
+    try:
+        value = _canonical(written, unit, goal)
+    except WrittenError as error:
+        return 0.0, [Problem(pointer(*place), "not-a-number", error.problem, error.cure)]
+    if value < 0:
+        return value, [Problem(pointer(*place), "negative-value", f"{shown(written)} is below 0")]
+    return value, []
+
+
+def work_in(written: object, unit: str, protocol: Protocol, place: tuple[str | int, ...]) -> tuple[float, list[Problem]]:
+    """An amount of work in the protocol's unit; a checkpoint exactly where it is one but for rounding."""
+    value, problems = _converted(written, unit, protocol.work.unit, place)
+    return _snapped(value, protocol.work.checkpoints), problems
+
+
+@lru_cache(maxsize=100_000)
+def _snapped(value: float, checkpoints: tuple[float, ...]) -> float:
+    return next((c for c in checkpoints if abs(value - c) <= EVEN * max(c, 1e-6)), value)
+
+
+def _reading(reading: Reading, run: Run, place: tuple[str | int, ...], protocol: Protocol) -> tuple[CanonicalReading, list[Problem]]:
+    work, problems = work_in(reading.work, run.work_unit, protocol, (*place, "work"))
+    problems += _kind_problems(reading, protocol.reading, place)
+    values, limits = [], []
+    if not problems and reading.values is not None:
+        for number, item in enumerate(reading.values):
+            value, found = _value(item, run.reading_unit, protocol.reading, (*place, "values", number))
+            problems += found
+            values.append(value)
+            limits.append(item.limit or limit_of(value, protocol.reading))
+    passed = tuple(outcome == "pass" for outcome in reading.outcomes or ())
+    return CanonicalReading(work, tuple(values), tuple(limits), passed), problems
+
+
+def _kind_problems(reading: Reading, rule: ReadingRule, place: tuple[str | int, ...]) -> list[Problem]:
+    wanted, other = ("outcomes", "values") if rule.kind == "pass/fail" else ("values", "outcomes")
+    problems = []
+    if getattr(reading, other) is not None:
+        message = f"{other!r} are given, but the protocol reads {rule.kind}"
+        problems.append(Problem(pointer(*place, other), "wrong-reading", message, f"give {wanted!r} instead"))
+    if not getattr(reading, wanted):
+        message = f"{wanted!r} are missing or empty"
+        cure = f"give {wanted!r}, or leave this reading out if none was taken"
+        problems.append(Problem(pointer(*place, wanted), "wrong-reading", message, cure))
+    return problems
+
+
+def _value(item: ReadingValue, unit: str, rule: ReadingRule, place: tuple[str | int, ...]) -> tuple[float, list[Problem]]:
+    value, problems = _converted(item.written, unit, rule.canonical_unit, (*place, "written"))
+    given = item.canonical
+    if not problems and given is not None and abs(given - value) > CANONICAL_TOLERANCE * abs(value):
+        message = f"{shown(item.written)} {unit} is {value:.9g} {rule.canonical_unit}, not {given:.9g}"
+        problems.append(Problem(pointer(*place, "canonical"), "canonical-disagrees", message))
+    return value, problems
+
+
+def limit_of(value: float, rule: ReadingRule) -> str | None:
+    """The limit that a value has by itself: 0 or under the resolution, or over the scale's end."""
+    if value <= 0 or (rule.resolution is not None and value < rule.resolution * (1 - EVEN)):
+        return "below"
+    if rule.scale_end is not None and value > rule.scale_end * (1 + EVEN):
+        return "above"
+    return None

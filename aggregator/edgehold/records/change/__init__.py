@@ -1,0 +1,1 @@
+"""Corrections and retractions written for the person who sent a result in."""

@@ -1,0 +1,1 @@
+"""Files to records: opening, parsing, placing, one sweep over the repository."""

@@ -1,0 +1,28 @@
+"""A submission beside the protocol version that it follows: its readings in canonical units, and what is wrong with it there."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from edgehold.records.canonical_runs import canonical_readings
+from edgehold.records.model.protocol import Protocol
+from edgehold.records.model.review import Event
+from edgehold.records.model.submission import Submission
+from edgehold.records.problem import Problem
+from edgehold.records.rules.protocol_versions import life_problems
+from edgehold.records.rules.readings import reading_problems
+from edgehold.records.rules.submissions import fit_problems
+
+
+def readings_by(protocol: Protocol, events: Iterable[Event], record: Submission) -> tuple[list, list[Problem]]:
+    """Canonical readings, by run, and all that the protocol and its life say of the submission.
+
+    Parameters
+    ----------
+    protocol : the version that the submission follows.
+    events : of all versions of that protocol, in their order.
+    record : the submission.
+    """
+    readings, unread = canonical_readings(record, protocol)
+    found = [*unread, *fit_problems(record, protocol), *reading_problems(record, protocol, readings), *life_problems(record, tuple(events))]
+    return readings, found

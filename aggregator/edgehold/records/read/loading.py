@@ -1,0 +1,99 @@
+"""Everything people wrote, read and checked: files -> `Repository`.
+
+Each file alone is opened, parsed and validated; protocols are held against their events and versions, submissions
+against their protocol and each other. Nothing stops at the first problem; a file with an error takes no further part.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import datetime
+import functools
+import gc
+from collections.abc import Collection, Iterator
+from pathlib import Path
+
+from edgehold.records.canonical import Repository
+from edgehold.records.rules.life import closed_forms
+
+from .adoption_files import check_adoptions
+from .naming import check_people, named_events, named_seals, named_threads
+from .objection_files import read_threads
+from .people_files import names_of, read_people, read_tombstones
+from .plan_files import read_seals
+from .protocol_files import read_events, read_protocols, version_keys
+from .session import begin, lines_of
+from .submission_files import check_submissions, open_submissions
+
+
+@contextlib.contextmanager
+def _without_looking_for_cycles() -> Iterator[None]:
+    """Records hold no cycles; looking for some among millions of them takes a fifth of the time (tests/benchmarks/CHECK.md)."""
+    before = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if before:
+            gc.enable()
+
+
+@_without_looking_for_cycles()
+def load_repository(
+    root: Path,
+    *,
+    today: datetime.date | None = None,
+    chosen: Collection[str] | None = None,
+    newer: Collection[str] = (),
+    earlier: bool = False,
+) -> Repository:
+    """Read and check a repository.
+
+    Parameters
+    ----------
+    root : the repository's folder.
+    today : what "in the future" is measured from; None: the date of this machine.
+    chosen : paths of the submissions to read, relative to the root; the others lend their ids only. None: all.
+    newer : paths of files that come after all others: where two disagree or take one number, the finding is theirs.
+    earlier : whether changed submissions shall come with how they stood before each change.
+
+    Returns
+    -------
+    Every valid record, and every finding. A bad file never raises.
+
+    Raises
+    ------
+    RepositoryError
+        ``root`` holds neither protocols/ nor submissions/.
+    """
+    session = begin(Path(root), today or datetime.date.today(), earlier)
+    protocols = read_protocols(session)
+    placed = read_events(session, protocols, newer)
+    events = {name: tuple(event for _, event in of_protocol) for name, of_protocol in placed.items()}
+    sound = {key: p for key, p in protocols.items() if not session.collected.has_error(p.path)}
+    tombstones, removed_files = read_tombstones(session)
+    people, people_files = read_people(session)
+    names = names_of(people)
+    seals, seal_files = read_seals(session)
+    read = open_submissions(session, chosen, newer)
+    threads = read_threads(session, protocols, events, names, newer)
+    closed, versions = closed_forms(threads, protocols), set(version_keys(session.layout))
+    submissions, retracted = check_submissions(session, read, sound, versions, events, names, newer, seals, closed)
+    check_adoptions(session, placed, protocols, threads, read, names)
+    check_people(session, people, read, events, threads, seals)
+    return Repository(
+        root=session.root,
+        protocols=protocols,
+        submissions=submissions,
+        events=named_events(events, names),
+        objections=named_threads(threads, names),
+        steels=dict(session.steels),
+        findings=session.collected.findings(functools.partial(lines_of, session)),
+        retracted=retracted,
+        tombstones=tombstones,
+        side_files=removed_files + people_files + seal_files,
+        life_files=tuple((path, session.hashes[path]) for path in (*session.layout.events, *session.layout.entries)),
+        names=names,
+        seals=named_seals(seals, names),
+        event_paths={name: tuple(path for path, _ in of_protocol) for name, of_protocol in placed.items()},
+    )

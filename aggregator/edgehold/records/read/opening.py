@@ -1,0 +1,96 @@
+"""Open a file that a stranger wrote: every limit is applied before a byte is parsed."""
+
+from __future__ import annotations
+
+import os
+import re
+import stat
+from pathlib import Path
+
+from edgehold.records.problem import Problem
+
+LARGEST_BYTES = {
+    "submission": 1_000_000,
+    "change": 1_000_000,
+    "tombstone": 5_000,
+    "person": 5_000,
+    "seal": 5_000,
+    "protocol": 300_000,
+    "event": 20_000,
+    "objection": 60_000,
+    "figure": 500_000,
+}
+"""Largest file of each kind. 500 runs with eight readings of three values are about 600,000 bytes."""
+
+_MARKS = (
+    (b"\xff\xfe\x00\x00", "UTF-32"),
+    (b"\x00\x00\xfe\xff", "UTF-32"),
+    (b"\xff\xfe", "UTF-16"),
+    (b"\xfe\xff", "UTF-16"),
+)
+_CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
+_DIRECTION = re.compile("[\u202a-\u202e\u2066-\u2069]")
+SURROGATE = re.compile("[\ud800-\udfff]")
+UNFIT_CHARACTERS = (
+    {"code": "control-character", "pattern": _CONTROL.pattern},
+    {"code": "direction-override", "pattern": _DIRECTION.pattern},
+    {"code": "lone-surrogate", "pattern": SURROGATE.pattern},
+)
+"""What no text may hold, as patterns of one character, with the code of the finding."""
+
+
+def read_bytes(path: Path, kind: str) -> tuple[bytes, list[Problem]]:
+    """The bytes of an ordinary file of acceptable size; otherwise no bytes and the problem."""
+    try:
+        status = path.lstat()
+        problem = _refused(status, LARGEST_BYTES[kind])
+        return (b"", [problem]) if problem else (_bounded(path, LARGEST_BYTES[kind]), [])
+    except OSError as error:
+        return b"", [Problem("", "cannot-be-opened", f"the file cannot be opened: {error.strerror}", line=1)]
+
+
+def _refused(status: os.stat_result, largest: int) -> Problem | None:
+    if stat.S_ISLNK(status.st_mode):
+        return Problem("", "link-refused", "this is a symbolic link", line=1)
+    if not stat.S_ISREG(status.st_mode):
+        return Problem("", "not-a-file", "this is not an ordinary file", line=1)
+    if status.st_size > largest:
+        return Problem("", "file-too-large", f"{status.st_size} bytes; at most {largest} are read", line=1)
+    return None
+
+
+def _bounded(path: Path, largest: int) -> bytes:
+    descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0))
+    with os.fdopen(descriptor, "rb") as stream:
+        return stream.read(largest)
+
+
+def decode(data: bytes) -> tuple[str, list[Problem]]:
+    """The text of UTF-8 bytes; otherwise no text and the problems, the first of each kind with its line."""
+    if data.startswith(b"\xef\xbb\xbf"):
+        return "", [Problem("", "byte-order-mark", "the file begins with a byte order mark", line=1)]
+    for mark, name in _MARKS:
+        if data.startswith(mark):
+            return "", [Problem("", "not-utf8", f"the file is {name}, not UTF-8", line=1)]
+    if data[:4].count(0) >= 2 or (len(data) >= 2 and data[:2].count(0) == 1):
+        return "", [Problem("", "not-utf8", "the file looks like UTF-16 or UTF-32, not UTF-8", line=1)]
+    try:
+        text = data.decode("utf-8")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        return "", [Problem("", "not-utf8", f"byte {error.start} is not UTF-8", line=line)]
+    problems = unfit_characters(text)
+    return ("" if problems else text), problems
+
+
+def unfit_characters(text: str, pointer: str = "", line: int | None = None) -> list[Problem]:
+    """Control and direction-changing characters in a text, the first of each kind."""
+    problems = []
+    for pattern, code, what in (
+        (_CONTROL, "control-character", "control character"),
+        (_DIRECTION, "direction-override", "character that reverses the direction of writing"),
+    ):
+        if found := pattern.search(text):
+            place = text.count("\n", 0, found.start()) + 1 if line is None else line
+            problems.append(Problem(pointer, code, f"{what} U+{ord(found[0]):04X}", line=place))
+    return problems

@@ -1,0 +1,127 @@
+"""One sweep over a repository: what has been read so far, and how a file of each kind is opened."""
+
+from __future__ import annotations
+
+import datetime
+import functools
+import hashlib
+from collections.abc import Callable, Collection
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from edgehold.errors import RepositoryError, WrittenError
+from edgehold.records.findings import Collected
+from edgehold.records.json_places import json_places
+from edgehold.records.layout import Layout, walk
+from edgehold.records.model.registers import SteelEntry
+from edgehold.records.problem import Problem
+from edgehold.records.registers import STEELS_FILE, find_steel, load_steels
+from edgehold.records.rules.submissions import FindSteel
+
+from .opening import decode, read_bytes
+from .yaml_reading import parse_yaml, split_front_matter
+
+RESERVED_IDS = frozenset({"con", "prn", "aux", "nul", "index", *(f"{port}{n}" for port in ("com", "lpt") for n in range(1, 10))})
+"""Names that Windows keeps for devices, and a page's own."""
+
+
+@dataclass
+class Session:
+    """What has been read so far.
+
+    ``keeps_earlier``: whether submissions are wanted as they stood before each change, too. ``hashes``: of the text files that were read.
+    """
+
+    root: Path
+    layout: Layout
+    today: datetime.date
+    steels: dict[str, SteelEntry]
+    find_steel: FindSteel
+    collected: Collected = field(default_factory=Collected)
+    yaml_lines: dict[str, dict[str, int]] = field(default_factory=dict)
+    keeps_earlier: bool = False
+    hashes: dict[str, str] = field(default_factory=dict)
+
+
+def begin(root: Path, today: datetime.date, keeps_earlier: bool = False) -> Session:
+    if not (root / "protocols").is_dir() and not (root / "submissions").is_dir():
+        raise RepositoryError(f"{root} holds neither protocols/ nor submissions/; wanted the folder of a repository")
+    collected = Collected()
+    try:
+        steels = load_steels(root)
+    except WrittenError as error:
+        collected.add(STEELS_FILE, [Problem("", "register-unreadable", error.problem, error.cure, line=1)])
+        steels = load_steels()
+    layout = walk(root)
+    collected.add_all(layout.problems)
+    find: Callable[[str], SteelEntry | None] = functools.cache(functools.partial(find_steel, steels))
+    return Session(root, layout, today, steels, find, collected, keeps_earlier=keeps_earlier)
+
+
+def lines_of(session: Session, path: str) -> dict[str, int]:
+    """Lines by pointer of one file, read again only because something was found in it."""
+    if path in session.yaml_lines:
+        return session.yaml_lines[path]
+    if not path.endswith(".json"):
+        return {}
+    text = decode(read_bytes(session.root / path, "submission")[0])[0]
+    return json_places(text).lines
+
+
+def file_text(session: Session, path: str, kind: str) -> tuple[bytes, str]:
+    """Bytes and text of a file; an empty text when it cannot be read, with the problem collected."""
+    data, problems = read_bytes(session.root / path, kind)
+    text = ""
+    if not problems:
+        text, problems = decode(data)
+    session.collected.add(path, problems)
+    session.hashes[path] = sha256(data)
+    return data, text
+
+
+def sha256(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()
+
+
+def front_matter(session: Session, path: str, kind: str) -> tuple[bytes, object, str] | None:
+    """Bytes, front matter as a tree, and body of a Markdown file; None with the problems collected."""
+    data, text = file_text(session, path, kind)
+    if not text:
+        if not data:
+            _empty(session, path)
+        return None
+    parts = split_front_matter(text)
+    if parts is None:
+        session.collected.add(path, [Problem("", "no-front-matter", "there is no front matter", line=1)])
+        return None
+    tree = yaml_tree(session, path, parts[0], 2)
+    if not parts[1].strip():
+        session.collected.add(path, [Problem("", "empty-body", "the body is empty", line=text.count("\n") or 1)])
+    return None if tree is None else (data, tree, parts[1])
+
+
+def _empty(session: Session, path: str) -> None:
+    if path not in session.collected.problems:
+        session.collected.add(path, [Problem("", "no-front-matter", "the file is empty", line=1)])
+
+
+def yaml_tree(session: Session, path: str, text: str, first_line: int) -> object:
+    found = parse_yaml(text, first_line)
+    session.yaml_lines[path] = found.lines
+    session.collected.add(path, found.problems)
+    return None if found.problems else (found.tree if found.tree is not None else {})
+
+
+def path_agrees(pointer: str, content: str, path_part: str) -> list[Problem]:
+    if content == path_part:
+        return []
+    message = f"{content!r} stands in the file, {path_part!r} in its path"
+    return [Problem(pointer, "path-disagrees", message)]
+
+
+def reserved_id(name: str, place: str = "/id", also: Collection[str] = ()) -> list[Problem]:
+    return [Problem(place, "reserved-id", f"{name!r} is reserved")] if name in RESERVED_IDS or name in also else []
+
+
+def folder_of(path: str) -> str:
+    return path.rpartition("/")[0]

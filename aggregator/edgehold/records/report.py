@@ -1,0 +1,89 @@
+"""Findings for people and for programs.
+
+What strangers wrote is echoed in messages; here it is made harmless for a terminal. JSON carries it unchanged.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Iterable
+from pathlib import Path
+
+from edgehold.counted import counted
+from edgehold.errors import ERROR, WARNING, Finding, InputError
+
+from .canonical import Repository
+
+
+def findings_text(findings: Iterable[Finding]) -> str:
+    """Findings as plain text, errors first: place, code, what is wrong, what would be right."""
+    found = tuple(findings)
+    parts = []
+    for severity, title in ((ERROR, "errors"), (WARNING, "warnings")):
+        lines = [_line(finding) for finding in found if finding.severity == severity]
+        if lines:
+            parts.append("\n".join([f"{title} ({len(lines)})", *lines]))
+    return "\n\n".join(parts) if parts else "nothing found"
+
+
+def _line(finding: Finding) -> str:
+    place = f"{finding.file}:{finding.line}" + (f" {finding.pointer}" if finding.pointer else "")
+    return f"  {harmless(place)}\n    {finding.code}: {harmless(finding.message)}\n    right: {harmless(finding.cure)}"
+
+
+def harmless(text: str) -> str:
+    """Text on one line without anything that a terminal would obey."""
+    return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text)
+
+
+def check_text(findings: Iterable[Finding], repository: Repository) -> str:
+    """The answer of ``edgehold check``: every finding, and a last line that counts."""
+    found = tuple(findings)
+    return f"{findings_text(found)}\n\n{check_counts(found, repository)}"
+
+
+def check_counts(findings: Iterable[Finding], repository: Repository) -> str:
+    """One line: errors, warnings, and what is sound."""
+    found = tuple(findings)
+    errors = sum(finding.severity == ERROR for finding in found)
+    counts = f"{counted(len(repository.protocols), 'protocol version')} and {counted(len(repository.submissions), 'submission')}"
+    return f"{counted(errors, 'error')}, {counted(len(found) - errors, 'warning')}; {counts} are sound"
+
+
+def check_json(findings: Iterable[Finding], repository: Repository) -> str:
+    """The same as JSON: counts, and the findings in their fixed order."""
+    found = tuple(findings)
+    errors = sum(finding.severity == ERROR for finding in found)
+    answer = {
+        "errors": errors,
+        "warnings": len(found) - errors,
+        "protocols": len(repository.protocols),
+        "submissions": len(repository.submissions),
+        "findings": [finding.as_dict() for finding in found],
+    }
+    return json.dumps(answer, indent=2, ensure_ascii=True)
+
+
+def within(findings: Iterable[Finding], root: Path, paths: Iterable[str]) -> tuple[Finding, ...]:
+    """Findings of some files or folders only; all of them when no path is given.
+
+    Raises
+    ------
+    InputError
+        A path does not exist, or lies outside the repository.
+    """
+    wanted = [_relative(root, path) for path in paths]
+    if not wanted or "." in wanted:
+        return tuple(findings)
+    return tuple(f for f in findings if any(f.file == path or f.file.startswith(f"{path}/") for path in wanted))
+
+
+def _relative(root: Path, path: str) -> str:
+    if not os.path.lexists(path):
+        raise InputError(f"there is no file or folder {path!r}")
+    absolute = Path(path).parent.resolve() / Path(path).name  # not the target of a link: links are findings
+    try:
+        return absolute.relative_to(root.resolve()).as_posix()
+    except ValueError:
+        raise InputError(f"{path!r} is not inside the repository {str(root)!r}") from None

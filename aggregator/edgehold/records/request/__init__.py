@@ -1,0 +1,1 @@
+"""What only a proposal can break: what it changes, held against the base."""

@@ -1,0 +1,204 @@
+"""What one request may change: the record that lasts is added to and never rewritten.
+
+Paths alone decide here. A file is *data* (what people write: protocols, submissions, registers) or *code* (all else); one request
+changes one or the other, so that the base's code can check the data. The demonstration goes with either: it is made by the code
+and lies among the data.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Collection, Iterable, Iterator
+
+from edgehold.counted import counted
+from edgehold.records.layout import SIDE_FILES, readable
+from edgehold.records.problem import Problem
+
+from .proposal import EXECUTABLE, LINK, MODULE, Change, Proposal
+
+LARGEST_PROPOSED_BYTES = 2_000_000  # twice the largest file of any kind that the check reads
+DEMONSTRATION = "submissions/simulated/"
+TOMBSTONES = "submissions/tombstones/"
+
+_REGISTER = re.compile(r"aggregator/registers/[a-z0-9-]{1,60}\.json")
+_LASTING = {
+    re.compile(r"submissions/measured/.+"): "put it back; a published result is changed by a correction or a retraction, a file of its own",
+    re.compile(rf"{TOMBSTONES}.+"): "put it back; whatever was taken out stays out, and its id stays taken",
+    re.compile(r"submissions/plans/.+"): "put it back; a published seal stays, whether its result comes back or not",
+    re.compile(r"protocols/[^/]+/[0-9.]+\.md"): "put it back, and publish what is to change as a new version",
+    re.compile(r"protocols/[^/]+/events/.+"): "put it back; what happened later is a further event",
+    re.compile(r"protocols/[^/]+/objections/.+"): "put it back; whatever there is to add is a further entry of the objection",
+}
+_OF_SUBMISSION = re.compile(r"submissions/measured/[^/]+/(?:changes/(?P<changed>[^/]+)/[^/]+|(?P<id>[^/]+)\.json)")
+_ADDED_CURES = {"changed": "record-changed", "changed in kind": "record-changed", "deleted": "record-deleted", "renamed": "record-renamed"}
+
+PathProblem = tuple[str, Problem]
+
+
+def is_data(path: str) -> bool:
+    """Whether a file is one that people write about cutting, not part of the program."""
+    return path.startswith(("protocols/", "submissions/")) or is_register(path)
+
+
+def is_register(path: str) -> bool:
+    """Whether a file is a register of steels, grits or units."""
+    return _REGISTER.fullmatch(path) is not None
+
+
+def may_change(path: str, free: Collection[str]) -> bool:
+    """Whether a file that the base has may be changed, moved or taken out.
+
+    Parameters
+    ----------
+    path : where the base has it.
+    free : those of the files that last which may all the same: protocol versions that the base has not released, and submissions that
+        are taken out and leave a tombstone.
+    """
+    return _lasting_cure(path) is None or path in free
+
+
+def submission_id(path: str) -> str | None:
+    """Id of the measured submission that a file is, or is a change of; None for every other file."""
+    found = _OF_SUBMISSION.fullmatch(path)
+    return found and (found["changed"] or found["id"])
+
+
+def _lasting_cure(path: str) -> str | None:
+    if path.rpartition("/")[2] in SIDE_FILES:
+        return None
+    return next((cure for pattern, cure in _LASTING.items() if pattern.fullmatch(path)), None)
+
+
+def request_problems(proposal: Proposal, free: Collection[str]) -> list[PathProblem]:
+    """Everything that paths, modes and sizes say; see `may_change` for ``free``."""
+    changes = proposal.changes
+    return [
+        *_mixture(changes),
+        *_demonstration(changes),
+        *_people(changes),
+        *(found for change in changes for found in _one_change(proposal, change, free)),
+        *_collisions(proposal),
+    ]
+
+
+def _at(path: str, code: str, message: str, cure: str = "") -> PathProblem:
+    return readable(path), Problem("", code, message, cure, line=1)
+
+
+def _mixture(changes: Iterable[Change]) -> Iterator[PathProblem]:
+    touched = sorted({path for change in changes for path in (change.path, change.before) if path})
+    data = [path for path in touched if is_data(path) and not path.startswith(DEMONSTRATION)]
+    code = [path for path in touched if not is_data(path)]
+    if data and code:
+        together = f"{counted(len(data), 'file')} of data and {counted(len(code), 'file')} of code are changed together"
+        message = f"{together}: {_few(data)}; {_few(code)}"
+        yield _at(code[0], "data-and-code", message)
+
+
+def _few(paths: list[str]) -> str:
+    shown = ", ".join(readable(path) for path in paths[:3])
+    return f"{shown} …" if len(paths) > 3 else shown
+
+
+def _demonstration(changes: Iterable[Change]) -> Iterator[PathProblem]:
+    touched = sorted(change.path for change in changes if change.path.startswith(DEMONSTRATION))
+    if touched:
+        yield _at(touched[0], "demonstration-changed", f"{counted(len(touched), 'file')} of the demonstration changed")
+
+
+def _people(changes: Iterable[Change]) -> Iterator[PathProblem]:
+    for change in changes:
+        if change.path.startswith("submissions/people/"):
+            yield _at(
+                change.path,
+                "person-file",
+                f"what is said of {readable(change.path.rpartition('/')[2]).removesuffix('.json')!r} is {change.kind}",
+            )
+
+
+def _one_change(proposal: Proposal, change: Change, free: Collection[str]) -> Iterator[PathProblem]:
+    if change.mode == LINK:
+        yield _at(change.path, "link-refused", "this is a symbolic link")
+    elif change.mode == MODULE:
+        yield _at(change.path, "submodule-refused", "this is another repository inside this one")
+    elif change.mode == EXECUTABLE and change.mode != change.mode_before and is_data(change.path):
+        yield _at(change.path, "executable-bit", "the file is marked as a program")
+    yield from _size(proposal, change)
+    if change.kind in _ADDED_CURES and not may_change(change.before, free):
+        yield _rewritten(change)
+    elif change.kind == "deleted" and change.path in free and submission_id(change.path):
+        yield _at(change.path, "taken-out", "a published submission is taken out, and leaves a tombstone")
+    elif change.path in proposal.moved and is_data(change.path) and _differs(proposal, change):
+        if change.kind == "added" and not is_register(change.path):
+            numbered = "/objections/" in change.path or "/events/" in change.path
+            cure = "merge the base, and give this one the next free number" if numbered else ""
+            yield _at(change.path, "path-taken", "the base has another file of this name by now", cure)
+        else:
+            yield _at(change.path, "changed-twice", "the base has changed this file as well since the request left it")
+
+
+def _size(proposal: Proposal, change: Change) -> Iterator[PathProblem]:
+    place = proposal.root / change.path
+    if change.mode in (LINK, MODULE) or not place.is_file():
+        return
+    size = place.lstat().st_size
+    if size > LARGEST_PROPOSED_BYTES:
+        yield _at(change.path, "file-too-large", f"{size} bytes; at most {LARGEST_PROPOSED_BYTES} may be added")
+
+
+def _rewritten(change: Change) -> PathProblem:
+    what = {
+        "deleted": "a published file is taken out",
+        "renamed": f"a published file, {readable(change.before)}, is moved here",
+    }.get(change.kind, "a published file is changed")
+    return _at(change.path, _ADDED_CURES[change.kind], what, _lasting_cure(change.before) or "")
+
+
+def _differs(proposal: Proposal, change: Change) -> bool:
+    """Whether base and request both have a file of this name, and not the same one."""
+    place = proposal.root / change.path
+    if change.path not in proposal.base_files or change.mode in (LINK, MODULE) or not place.is_file():
+        return False
+    return place.lstat().st_size > LARGEST_PROPOSED_BYTES or place.read_bytes() != proposal.base_bytes(change.path)
+
+
+def _collisions(proposal: Proposal) -> Iterator[PathProblem]:
+    """Names that some file systems take for one: alike but for capitals, or for how accents are written."""
+    gone = {change.before for change in proposal.changes if change.kind in ("deleted", "renamed")}
+    new = {change.path for change in proposal.changes if change.kind in ("added", "renamed")}
+    if not new:
+        return
+    known: dict[str, str] = {}
+    for path in sorted(proposal.base_files.keys() - gone - new) + sorted(new):
+        for part in _prefixes(path):
+            other = known.setdefault(_folded(part), part)
+            if other != part and path in new:
+                yield _at(path, "ids-differ-in-case", f"{readable(part)!r} differs in capitals only from {readable(other)!r}")
+                break
+
+
+def _prefixes(path: str) -> list[str]:
+    parts = path.split("/")
+    return ["/".join(parts[:count]) for count in range(1, len(parts) + 1)]
+
+
+def _folded(path: str) -> str:
+    return unicodedata.normalize("NFC", path).casefold()
+
+
+def identity_paths(path: str, protocols: Iterable[str]) -> set[str]:
+    """Where a file of this identity may have lain: a measured submission under any protocol, another record at its own place.
+
+    Files of the demonstration have none: they are drawn again and again.
+    """
+    if _lasting_cure(path) is None:
+        return set()
+    name = path.rpartition("/")[2]
+    elsewhere = protocols if re.fullmatch(r"submissions/measured/[^/]+/[^/]+", path) else ()
+    return {path, *(f"submissions/measured/{protocol}/{name}" for protocol in elsewhere)}
+
+
+def reuse_problem(path: str, earlier: str) -> PathProblem:
+    """An id, version or number that had another meaning once and is gone."""
+    return _at(path, "id-reused", f"{readable(earlier)} existed once and was taken out; its name stays taken")

@@ -1,0 +1,215 @@
+"""The check of a request: what is proposed, held against the base, and read together with it.
+
+Only what must be is read: where a request touches result files alone, the others are searched for its keys and those that share one
+are read with it (``neighbours``). Any other request, and whoever asks for it, has everything read.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import datetime
+import re
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from edgehold.errors import ERROR, Finding
+from edgehold.records.canonical import Repository
+from edgehold.records.findings import Collected
+from edgehold.records.layout import changed_submission, readable, walk
+from edgehold.records.problem import Problem
+from edgehold.records.read.loading import load_repository
+from edgehold.records.read.yaml_reading import parse_yaml
+
+from .additions import (
+    TOMBSTONES,
+    identity_paths,
+    is_data,
+    is_register,
+    request_problems,
+    reuse_problem,
+    submission_id,
+)
+from .git_reading import Asked, ask, begin_asking
+from .neighbours import neighbours
+from .proposal import Proposal, read_proposal
+from .register_entries import register_problems
+from .requests import life_in_request
+from .union import write_union
+
+_SUBMISSION = re.compile(r"submissions/(?:measured|simulated)/[^/]+/[^/]+\.json")
+_CHANGE = re.compile(r"submissions/measured/[^/]+/changes/[^/]+/[^/]+\.json")
+MOST_CHOSEN = 200  # changed submissions; with more of them everything is read
+
+
+@dataclass(frozen=True)
+class CheckedProposal:
+    """A request and everything found.
+
+    Attributes
+    ----------
+    proposal : what is proposed.
+    repository : what was read of base and proposal together.
+    findings : errors wherever they are, warnings in files that the request touches, sorted.
+    whole : whether every submission was read.
+    """
+
+    proposal: Proposal
+    repository: Repository
+    findings: tuple[Finding, ...]
+    whole: bool
+
+    @property
+    def errors(self) -> tuple[Finding, ...]:
+        """Findings that stop a merge."""
+        return tuple(f for f in self.findings if f.severity == ERROR)
+
+    @property
+    def touched(self) -> tuple[str, ...]:
+        """Every file that the request touches, as findings name them."""
+        return tuple(sorted({readable(path) for change in self.proposal.changes for path in (change.path, change.before) if path}))
+
+
+def check_proposal(root: Path, reference: str, *, today: datetime.date | None = None, whole: bool = False) -> CheckedProposal:
+    """Check what the working tree proposes against a commit, branch or tag.
+
+    Parameters
+    ----------
+    root : the working tree, top of a git repository.
+    reference : the base.
+    today : as in `load_repository`.
+    whole : read every submission, also where the request touches few.
+
+    Raises
+    ------
+    InputError, RepositoryError
+        As `read_proposal` and `load_repository`.
+    """
+    proposal = read_proposal(root, reference)
+    past = _ask_for_past(proposal)
+    with _merged(proposal) as folder:
+        chosen = None if whole or not _only_few_submissions(proposal) else _chosen(proposal, folder)
+        newer = set(map(submission_of, (change.path for change in proposal.changes if change.kind in ("added", "renamed"))))
+        repository = load_repository(folder, today=today, chosen=chosen, newer=newer)
+    own = Collected()
+    own.add_all(request_problems(proposal, _drafts(proposal) | _buried(proposal)))
+    own.add_all(_reuse_problems(proposal, past))
+    own.add_all(_register_problems(proposal))
+    own.add_all(_late_seals(proposal, repository))
+    own.add_all(_life_problems(proposal, repository))
+    checked = CheckedProposal(proposal, replace(repository, root=root), (), chosen is None)
+    return replace(checked, findings=_together(repository.findings, own.findings(lambda _: {}), set(checked.touched)))
+
+
+def _together(read: tuple[Finding, ...], own: tuple[Finding, ...], touched: set[str]) -> tuple[Finding, ...]:
+    """Both kinds of findings, each code once a file where the request itself is meant."""
+    kept = [f for f in read if f.severity == ERROR or f.file in touched]
+    said = {(f.file, f.code) for f in kept}
+    return tuple(sorted([*kept, *(f for f in own if (f.file, f.code) not in said)]))
+
+
+@contextlib.contextmanager
+def _merged(proposal: Proposal) -> Iterator[Path]:
+    """The folder in which base and proposal lie together: the working tree itself unless the base has moved on."""
+    if not proposal.behind:
+        yield proposal.root
+        return
+    with tempfile.TemporaryDirectory(prefix="edgehold-") as folder:
+        write_union(proposal, Path(folder))
+        yield Path(folder)
+
+
+def _only_few_submissions(proposal: Proposal) -> bool:
+    data = [path for change in proposal.changes for path in (change.path, change.before) if path and is_data(path)]
+    return len(data) <= MOST_CHOSEN and all(_SUBMISSION.fullmatch(path) or _CHANGE.fullmatch(path) for path in data)
+
+
+def submission_of(path: str) -> str:
+    """The submission that a correction or retraction belongs to; any other path as it is."""
+    return changed_submission(path) if _CHANGE.fullmatch(path) else path
+
+
+def _chosen(proposal: Proposal, folder: Path) -> set[str]:
+    """The submissions that the request touches, and those that have something to do with them, their corrections counted in."""
+    there = walk(folder)
+    files = [*there.submissions, *there.changes]
+    touched = {submission_of(change.path) for change in proposal.changes}
+    own = [path for path in files if submission_of(path) in touched]
+    met = neighbours(folder, own, [path for path in files if submission_of(path) not in touched])
+    return {submission_of(path) for path in (*own, *met)} & set(there.submissions)
+
+
+def _drafts(proposal: Proposal) -> frozenset[str]:
+    """Changed protocol versions that the base has and has not released."""
+    versions = [c.before for c in proposal.changes if c.before.startswith("protocols/") and c.before.count("/") == 2]
+    return frozenset(path for path in versions if path.endswith(".md") and not _released(proposal, path))
+
+
+def _buried(proposal: Proposal) -> frozenset[str]:
+    """Submissions, and their changes, that are taken out and leave a tombstone."""
+    gone = [change.before for change in proposal.changes if change.kind in ("deleted", "renamed")]  # git guesses at what was renamed
+    return frozenset(path for path in gone if (name := submission_id(path)) and (proposal.root / f"{TOMBSTONES}{name}.json").is_file())
+
+
+def _released(proposal: Proposal, path: str) -> bool:
+    folder, _, name = path.rpartition("/")
+    for event in sorted(p for p in proposal.base_files if p.startswith(f"{folder}/events/")):
+        tree = parse_yaml(proposal.base_bytes(event).decode(errors="replace"), 1).tree
+        if isinstance(tree, dict) and tree.get("kind") == "released" and tree.get("version") == name.removesuffix(".md"):
+            return True
+    return False
+
+
+def _late_seals(proposal: Proposal, repository: Repository) -> Iterator[tuple[str, Problem]]:
+    """Seals that are published together with their results: nothing shows that they were made before."""
+    added = {change.path for change in proposal.changes if change.kind in ("added", "renamed")}
+    for submission in repository.submissions:
+        plan = submission.record.plan
+        if plan is not None and submission.path in added and f"submissions/plans/{plan.id}.json" in added:
+            yield submission.path, Problem("/plan", "seal-late", f"the seal of the plan {plan.id!r} is published together with its result")
+
+
+def _life_problems(proposal: Proposal, repository: Repository) -> Iterator[tuple[str, Problem]]:
+    """What the request does to the life of protocols."""
+    if not any(change.path.startswith("protocols/") for change in proposal.changes):
+        return
+    events = {
+        path: event
+        for protocol, paths in repository.event_paths.items()
+        for path, event in zip(paths, repository.events[protocol], strict=True)
+    }
+    yield from life_in_request(events, repository.objections, repository.protocols, proposal.base_files.keys(), repository.gone)
+
+
+def _register_problems(proposal: Proposal) -> Iterator[tuple[str, object]]:
+    for change in proposal.changes:
+        place = proposal.root / change.path
+        if is_register(change.path) and place.is_file() and not place.is_symlink():
+            before = proposal.base_bytes(change.path) if change.path in proposal.base_files else b""
+            for problem in register_problems(change.path, before, place.read_bytes()):
+                yield change.path, problem
+
+
+def _past_names(proposal: Proposal) -> dict[str, str]:
+    """Where the added files' identities may have lain before, and which added file that concerns."""
+    protocols = sorted({path.split("/")[1] for path in proposal.base_files if path.startswith("protocols/")})
+    added = [c.path for c in proposal.changes if c.kind in ("added", "renamed") and c.path.isascii() and c.path.isprintable()]
+    return {earlier: path for path in added for earlier in identity_paths(path, protocols) if earlier not in proposal.base_files}
+
+
+def _ask_for_past(proposal: Proposal) -> Asked | None:
+    """Begin to look for those names in the base's history; git does so while the files are read."""
+    earlier = sorted(_past_names(proposal))
+    if not earlier:
+        return None
+    given = "\n".join([proposal.base, "--", *earlier, ""]).encode()
+    return begin_asking(proposal.root, "rev-list", "-1", "--stdin", given=given)
+
+
+def _reuse_problems(proposal: Proposal, past: Asked | None) -> Iterator[tuple[str, object]]:
+    if past is None or not past.answer().strip():
+        return
+    for earlier, path in sorted(_past_names(proposal).items()):
+        if ask(proposal.root, "rev-list", "-1", proposal.base, "--", earlier).strip():
+            yield reuse_problem(path, earlier)

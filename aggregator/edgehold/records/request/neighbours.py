@@ -1,0 +1,63 @@
+"""Which other submissions a few changed ones must be read with.
+
+Two submissions have something to do with each other only where both name a blade, batch, lot or instrument: facts that may
+disagree, or two files that say the same. So the others need not be validated again; their bytes are searched for the
+keys. A file that hides letters behind escapes is read in any case.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+from edgehold.records.read.json_reading import parse_json
+from edgehold.records.read.opening import LARGEST_BYTES, decode, read_bytes
+
+_KEY = re.compile(r"[a-z0-9-]{2,31}\.[a-z0-9-]{1,31}")
+_ESCAPE = b"\\u"
+
+
+def neighbours(root: Path, changed: Iterable[str], others: Iterable[str]) -> set[str]:
+    """Those of ``others`` that name a key of the changed files; paths are relative to the root."""
+    keys = {key for path in changed for key in _keys(root / path)}
+    owners = sorted({f'"{key.split(".")[0]}.'.encode() for key in keys})
+    quoted = sorted(f'"{key}"'.encode() for key in keys)
+    return {path for path in others if _names_one(_bytes(f"{root}/{path}"), owners, quoted)}
+
+
+def _keys(path: Path) -> Iterator[str]:
+    """Every text in a file that could be a key; none when the file cannot be read, for then it meets no other."""
+    data, problems = read_bytes(path, "submission")
+    text, more = decode(data) if not problems else ("", [])
+    tree = None if problems or more or not text else parse_json(text)[0]
+    waiting = [tree]
+    while waiting:
+        value = waiting.pop()
+        if isinstance(value, dict):
+            waiting += value.values()
+        elif isinstance(value, list):
+            waiting += value
+        elif isinstance(value, str) and _KEY.fullmatch(value):
+            yield value
+
+
+def _bytes(path: str) -> bytes:
+    """The bytes of an ordinary file, as many as a submission may have; nothing where there is no such file."""
+    try:
+        descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+    except OSError:
+        return b""
+    try:
+        return os.read(descriptor, LARGEST_BYTES["submission"])
+    except OSError:
+        return b""
+    finally:
+        os.close(descriptor)
+
+
+def _names_one(data: bytes, owners: list[bytes], quoted: list[bytes]) -> bool:
+    if _ESCAPE in data:
+        return True
+    return any(owner in data for owner in owners) and any(key in data for key in quoted)

@@ -1,0 +1,103 @@
+"""A submission against the plan that it names: whether its seal held, and whether the runs were made in the drawn order.
+
+Everything here is a warning: a broken seal says something about the experiment, and the experiment still counts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+
+from edgehold.records.model.plan import Plan, PlannedRun, PlanSeal
+from edgehold.records.model.submission import PlanReference, Submission
+from edgehold.records.problem import Problem, pointer
+from edgehold.records.sealing import plan_sha256
+
+from .submissions import months_since_year_0
+
+
+def plan_problems(record: Submission, seals: Mapping[str, PlanSeal]) -> list[Problem]:
+    """What the plan says against the submission.
+
+    Parameters
+    ----------
+    record : the submission.
+    seals : published seals by id.
+    """
+    reference = record.plan
+    found = [*_unsealed_runs(record)]
+    if reference is None:
+        return found
+    seal = seals.get(reference.id)
+    if seal is not None or reference.sha256 is not None or (reference.opened is not None and reference.opened.sha256 is not None):
+        found += _seal(record, reference, seal)
+    if reference.opened is not None:
+        found += [*_other_plan(record, reference, reference.opened), *_order(record, reference.opened)]
+    return found
+
+
+def seal_held(record: Submission, problems: Iterable[Problem]) -> bool | None:
+    """Whether the submission's seal held, by what `plan_problems` says of it; None where no seal is spoken of."""
+    if any(problem.code in ("seal-broken", "seal-late") for problem in problems):
+        return False
+    return True if record.plan is not None and record.plan.sha256 is not None else None
+
+
+def _unsealed_runs(record: Submission) -> Iterator[Problem]:
+    """Runs that are called sealed in a submission without a seal."""
+    sealed = [i for i, run in enumerate(record.runs) if run.blinding == "sealed"]
+    if sealed and (record.plan is None or record.plan.sha256 is None):
+        message = f"{len(sealed)} of {len(record.runs)} runs are said to be sealed, and no seal is given"
+        yield Problem(pointer("runs", sealed[0], "blinding"), "seal-broken", message)
+
+
+def _seal(record: Submission, reference: PlanReference, seal: PlanSeal | None) -> Iterator[Problem]:
+    if seal is None:
+        yield Problem("/plan/id", "seal-broken", f"no seal of the plan {reference.id!r} was published under submissions/plans")
+        return
+    if months_since_year_0(seal.month) > months_since_year_0(record.month):
+        yield Problem("/plan", "seal-late", f"the seal was published in {seal.month}, the last run ended in {record.month}")
+    if (seal.protocol.id, seal.origin) != (record.protocol.id, record.origin):
+        message = f"the seal is for {seal.protocol.id}, {seal.origin}; this is {record.protocol.id}, {record.origin}"
+        yield Problem("/plan/id", "seal-broken", message)
+    if reference.sha256 != seal.sha256:
+        given = "none" if reference.sha256 is None else f"{reference.sha256[:12]}…"
+        yield Problem("/plan/sha256", "seal-broken", f"the published hash is {seal.sha256[:12]}…, the one given here {given}")
+    if reference.opened is None:
+        yield Problem("/plan/opened", "seal-broken", "the plan was sealed and is not opened here, so that nobody can check it")
+        return
+    actual = plan_sha256(reference.opened)
+    if actual != seal.sha256:
+        message = f"the opened plan has the hash {actual[:12]}…, the published one is {seal.sha256[:12]}…"
+        yield Problem("/plan/opened", "seal-broken", message)
+    if reference.opened.nonce is None:
+        yield Problem("/plan/opened", "seal-broken", "the opened plan has no nonce: its order could have been guessed from the seal")
+
+
+def _other_plan(record: Submission, reference: PlanReference, opened: Plan) -> Iterator[Problem]:
+    if opened.id != reference.id:
+        yield Problem("/plan/opened/id", "plan-differs", f"the plan named is {reference.id!r}, the one opened {opened.id!r}")
+    if opened.protocol != record.protocol:
+        planned, followed = (f"{p.id} {p.version}" for p in (opened.protocol, record.protocol))
+        yield Problem("/plan/opened/protocol", "plan-differs", f"planned for {planned}, made by {followed}")
+
+
+def _order(record: Submission, opened: Plan) -> Iterator[Problem]:
+    """The first run that is not the drawn one, and runs that are missing or too many."""
+    preparations = {p.id: p for p in record.preparations}
+    made = sorted(enumerate(record.runs), key=lambda pair: pair[1].order)
+    drawn = sorted(opened.runs, key=lambda run: run.order)
+    for (number, run), planned in zip(made, drawn, strict=False):
+        preparation = preparations.get(run.preparation)
+        if preparation is None:
+            return  # said already where references are looked at
+        if (preparation.blade, preparation.sharpener, run.tester) != (planned.blade, planned.sharpener, planned.tester):
+            done = f"{preparation.blade} sharpened by {preparation.sharpener}, tested by {run.tester}"
+            message = f"run {planned.order} was drawn as {_told(planned)}; made was {done}"
+            yield Problem(pointer("runs", number), "order-differs", message)
+            return
+    if len(made) != len(drawn):
+        yield Problem("/runs", "order-differs", f"{len(drawn)} runs were planned, {len(made)} are told")
+
+
+def _told(planned: PlannedRun) -> str:
+    return f"{planned.blade} sharpened by {planned.sharpener}, tested by {planned.tester}"

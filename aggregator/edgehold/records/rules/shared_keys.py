@@ -1,0 +1,121 @@
+"""Keys cross files: a blade, batch, lot or instrument has the same facts wherever it is named.
+
+The submission with the earliest month (then the first path) fixes a fact; a later file that says otherwise is a
+finding that names both. Null says nothing and contradicts nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Iterator
+from dataclasses import dataclass
+
+from edgehold.records.canonical_runs import BladeFacts
+from edgehold.records.model.base import Quantity
+from edgehold.records.model.submission import Blade, Submission
+from edgehold.records.problem import Problem, pointer, shown
+from edgehold.records.quantities import base_value
+from edgehold.records.registers import folded_name
+
+from .submissions import FindSteel
+
+SAME_QUANTITY = 1e-6  # relative; the same figure written in two units
+
+
+@dataclass(frozen=True)
+class _Fact:
+    """One fact that one file states about one key."""
+
+    key: tuple[str, str]  # what it is, and its key
+    name: str
+    value: object
+    text: str
+    path: str
+    place: str
+
+
+@dataclass(frozen=True)
+class SharedFacts:
+    """Steel and batch by blade key over all files, and contradictions as (path, problem)."""
+
+    blades: dict[str, BladeFacts]
+    problems: list[tuple[str, Problem]]
+
+
+def shared_facts(submissions: Iterable[tuple[str, Submission]], find_steel: FindSteel, newer: Collection[str] = ()) -> SharedFacts:
+    """Collect what all files say about their keys; ``submissions`` are (path, record), and ``newer`` paths fix no fact of others."""
+    first: dict[tuple[tuple[str, str], str], _Fact] = {}
+    problems = []
+    for path, record in sorted(submissions, key=lambda item: (item[0] in newer, item[1].month, item[0])):
+        for fact in _facts(path, record, find_steel):
+            known = first.setdefault((fact.key, fact.name), fact)
+            if known is not fact and not _alike(known.value, fact.value):
+                problems.append((path, _contradiction(known, fact)))
+    return SharedFacts(_blade_facts(first), problems)
+
+
+def _contradiction(known: _Fact, fact: _Fact) -> Problem:
+    kind, key = fact.key
+    elsewhere = "above in this file" if known.path == fact.path else f"in {known.path}"
+    message = f"{fact.name} of {kind} {key!r} is {fact.text} here, but {known.text} {elsewhere}"
+    cure = f"correct the wrong file, or give this {kind} a key of its own if it is another one"
+    return Problem(fact.place, "facts-disagree", message, cure)
+
+
+def _alike(one: object, other: object) -> bool:
+    if isinstance(one, float) and isinstance(other, float):
+        return abs(one - other) <= SAME_QUANTITY * max(abs(one), abs(other))
+    return one == other
+
+
+def _blade_facts(first: dict[tuple[tuple[str, str], str], _Fact]) -> dict[str, BladeFacts]:
+    known: dict[str, dict[str, str]] = {}
+    for (key, name), fact in first.items():
+        if key[0] == "blade" and name in ("steel", "batch"):
+            known.setdefault(key[1], {})[name] = str(fact.value)
+    return {key: BladeFacts(facts.get("steel"), facts.get("batch")) for key, facts in known.items()}
+
+
+def _facts(path: str, record: Submission, find_steel: FindSteel) -> Iterator[_Fact]:
+    for i, blade in enumerate(record.blades):
+        yield from _facts_of_blade(path, blade, i, find_steel)
+    for i, lot in enumerate(record.lots or ()):
+        if lot.medium is not None:
+            place = pointer("lots", i, "medium")
+            yield _Fact(("lot", lot.key), "medium", lot.medium, shown(lot.medium), path, place)
+    for i, instrument in enumerate(record.instruments or ()):
+        key = ("instrument", instrument.key)
+        if instrument.kind is not None:
+            place = pointer("instruments", i, "kind")
+            yield _Fact(key, "kind", folded_name(instrument.kind), shown(instrument.kind), path, place)
+        yield from _quantity(key, "resolution", instrument.resolution, path, pointer("instruments", i, "resolution"))
+
+
+def _facts_of_blade(path: str, blade: Blade, number: int, find_steel: FindSteel) -> Iterator[_Fact]:
+    key = ("blade", blade.key)
+    for name in ("batch", "edge", "profile", "grind"):
+        value = getattr(blade, name)
+        if value is not None:
+            yield _Fact(key, name, value, shown(value), path, pointer("blades", number, name))
+    place = pointer("blades", number, "thickness_behind_edge")
+    yield from _quantity(key, "thickness_behind_edge", blade.thickness_behind_edge, path, place)
+    steel = _steel_of(blade, find_steel)
+    if steel is not None:
+        place = pointer("blades", number, "steel")
+        yield _Fact(key, "steel", steel, shown(steel), path, place)
+        if blade.batch is not None:
+            yield _Fact(("batch", blade.batch), "steel", steel, shown(steel), path, place)
+
+
+def _steel_of(blade: Blade, find_steel: FindSteel) -> str | None:
+    if blade.steel is None or blade.steel.designation is None:
+        return None
+    entry = find_steel(blade.steel.designation)
+    return None if entry is None else entry.id
+
+
+def _quantity(key: tuple[str, str], name: str, quantity: Quantity | None, path: str, place: str) -> Iterator[_Fact]:
+    if quantity is None:
+        return
+    value = base_value(quantity)
+    if value is not None:
+        yield _Fact(key, name, value, f"{quantity.written} {quantity.unit}", path, place)

@@ -1,0 +1,112 @@
+"""JSON Schemas of everything people write, generated from the models.
+
+``edgehold.results.publish.schemas`` writes them, the results' own beside them. A test that always runs holds the committed files
+equal to what the models say.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+from pydantic import TypeAdapter
+from pydantic.json_schema import GenerateJsonSchema, JsonSchemaValue
+from pydantic_core import core_schema
+
+from edgehold.errors import InputError
+
+from .model.changes import CHANGE_FORMAT, PERSON_FORMAT, TOMBSTONE_FORMAT, Correction, PersonFile, Retraction, Tombstone
+from .model.plan import PLAN_FORMAT, PLAN_SEAL_FORMAT, Plan, PlanSeal
+from .model.protocol import PROTOCOL_FORMAT, Protocol
+from .model.review import EVENT_FORMAT, OBJECTION_FORMAT, Event, Objection, Outcome, Response
+from .model.submission import SUBMISSION_FORMAT, Submission
+
+DIALECT = "https://json-schema.org/draft/2020-12/schema"
+FALLBACK_URL = "https://edgehold.example/"
+
+_SITE_URL = re.compile(r"^site_url:[ \t]*[\"']?(https?://[^\s\"'#]+)", re.MULTILINE)
+_REPOSITORY = re.compile(r"^[ \t]*repository_url:[ \t]*[\"']?(https://[^\s\"'#]+)", re.MULTILINE)
+_KINDS: tuple[tuple[str, str, tuple[type, ...]], ...] = (
+    (PROTOCOL_FORMAT, "The machine-readable part of a protocol version: its YAML front matter.", (Protocol,)),
+    (EVENT_FORMAT, "An event in a protocol's life.", (Event,)),
+    (OBJECTION_FORMAT, "An objection, a response to it, or its outcome: the YAML front matter.", (Objection, Response, Outcome)),
+    (SUBMISSION_FORMAT, "One contributed result file.", (Submission,)),
+    (PLAN_FORMAT, "The drawn order, roles and codes of one experiment.", (Plan,)),
+    (PLAN_SEAL_FORMAT, "What is published of a sealed plan before the test.", (PlanSeal,)),
+    (CHANGE_FORMAT, "A correction or retraction of a measured submission.", (Correction, Retraction)),
+    (TOMBSTONE_FORMAT, "What is left of a submission that was taken out.", (Tombstone,)),
+    (PERSON_FORMAT, "How a handle is shown, and which handles are one person's.", (PersonFile,)),
+)
+
+
+class _Closed(GenerateJsonSchema):
+    """pydantic's schema, with objects of free names closed: a name that does not fit is refused, as the models do."""
+
+    schema_dialect = DIALECT
+
+    def dict_schema(self, schema: core_schema.DictSchema) -> JsonSchemaValue:
+        described = super().dict_schema(schema)
+        if "patternProperties" in described:
+            described["additionalProperties"] = False
+        return described
+
+
+def generated_schemas(base_url: str = FALLBACK_URL) -> dict[str, bytes]:
+    """Every schema by its path below schemas/, such as ``submission/1.0.0.json``; the same bytes every time.
+
+    Parameters
+    ----------
+    base_url : address of the published site, with a slash at its end; ``$id`` is built from it.
+
+    Raises
+    ------
+    InputError
+        ``base_url`` does not end with a slash.
+    """
+    if not base_url.endswith("/"):
+        raise InputError(f"got the base address {base_url!r}, wanted one that ends with a slash")
+    return {f"{name}.json": schema_document(name, text, models, base_url) for name, text, models in _KINDS}
+
+
+def schema_document(name: str, text: str, models: tuple[type, ...], base_url: str) -> bytes:
+    """One format's schema as published: JSON, two spaces, UTF-8, in the order of the models.
+
+    Parameters
+    ----------
+    name : kind and version, such as ``submission/1.0.0``.
+    text : what the format is.
+    models : one model, or the alternatives told apart by their ``kind``.
+    base_url : as in ``generated_schemas``.
+    """
+    body = _body(models)
+    head = {"$schema": DIALECT, "$id": f"{base_url}schemas/{name}.json", "title": f"Edgehold {name}", "description": text}
+    document = head | {key: value for key, value in body.items() if key not in head}
+    return (json.dumps(document, indent=2, ensure_ascii=False) + "\n").encode()
+
+
+def _body(models: tuple[type, ...]) -> dict[str, object]:
+    if len(models) == 1:
+        return TypeAdapter(models[0]).json_schema(schema_generator=_Closed)
+    branches, definitions = TypeAdapter.json_schemas(
+        [(model, "validation", TypeAdapter(model)) for model in models], schema_generator=_Closed
+    )
+    return {"oneOf": [branches[(model, "validation")] for model in models], **definitions}
+
+
+def site_url(root: Path) -> str:
+    """The published site's address from mkdocs.yml, with a slash at its end; a placeholder where none is set."""
+    try:
+        found = _SITE_URL.search((root / "mkdocs.yml").read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        found = None
+    return FALLBACK_URL if found is None else found[1].rstrip("/") + "/"
+
+
+def repository_url(root: Path) -> str | None:
+    """Where pull requests go, from mkdocs.yml; None where nothing is set."""
+    try:
+        found = _REPOSITORY.search((root / "mkdocs.yml").read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        return None
+    return found[1].rstrip("/") if found else None

@@ -1,0 +1,223 @@
+"""One submission against a repeatability table: its ratios, how sure they are, what its runs gave."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from edgehold.endpoints import EndpointRow, endpoint_rows
+from edgehold.estimates import Contrast, RepeatabilityTable, SubmissionEstimate, estimate_submissions
+from edgehold.forms.answer import NOTES
+from edgehold.records.canonical import LoadedProtocol, LoadedSubmission, Repository, pool_key
+from edgehold.records.canonical_runs import canonical_readings, canonical_runs
+from edgehold.records.model.protocol import EndpointRule, Protocol
+from edgehold.records.model.registers import SteelEntry
+from edgehold.records.model.submission import Submission
+from edgehold.records.registers import find_steel
+from edgehold.records.rules.shared_keys import shared_facts
+from edgehold.results.publish.ledger import answer_sentence
+from edgehold.results.publish.repeatability import table_of
+from edgehold.results.words.sentences import named, when
+
+LEVEL = 0.95
+
+
+@dataclass(frozen=True)
+class Answer:
+    """One contrast at one endpoint.
+
+    Attributes
+    ----------
+    endpoint, title, role : which part of the dulling, and what it is called.
+    factor, first, second : what is compared: steel, blade, sharpener, or practice.
+    ratio, low, high, level : first against second, above 1 is better for the first, with its interval; None where there is
+        none or it is unbounded. Where only a bound is known, ``ratio`` is None and the bound stands in ``low`` or ``high``.
+    verdict : as in ``estimates.Verdict``; ``""`` where there is neither a ratio nor a bound.
+    ruled_out_beyond : a in "these runs rule out a difference larger than ×a either way"; None where they rule out none.
+    sentence : the whole in words.
+    reason : why there is no ratio; ``""`` where there is one.
+    runs_first, runs_second : runs used.
+    """
+
+    endpoint: str
+    title: str
+    role: str
+    factor: str
+    first: str
+    second: str
+    ratio: float | None
+    low: float | None
+    high: float | None
+    level: float
+    verdict: str
+    ruled_out_beyond: float | None
+    sentence: str
+    reason: str
+    runs_first: int
+    runs_second: int
+
+
+@dataclass(frozen=True)
+class RunValue:
+    """One endpoint of one run, on the ln scale; ``low`` and ``high`` None where open or missing."""
+
+    run: str
+    endpoint: str
+    status: str
+    low: float | None
+    high: float | None
+    reason: str
+
+
+@dataclass(frozen=True)
+class SubmissionAnswer:
+    """Everything that one submission says.
+
+    Attributes
+    ----------
+    results : in the order of the protocol's endpoints, then steel, blade, sharpener, practice.
+    rows : one a run and endpoint.
+    methods : by endpoint, how it was fitted and what was left out.
+    notes : what to look at twice.
+    """
+
+    results: tuple[Answer, ...]
+    rows: tuple[RunValue, ...]
+    methods: dict[str, str]
+    notes: tuple[str, ...]
+
+
+def answer_submission(
+    record: Submission, protocol: Protocol, repeatability: Mapping[str, object], steels: Mapping[str, SteelEntry]
+) -> SubmissionAnswer:
+    """What a submission says by itself.
+
+    Parameters
+    ----------
+    record : of a valid form; a run with a number or unit that cannot be read has no readings here, and a note says so.
+    protocol : the version that it followed.
+    repeatability : of ``edgehold.results.publish.repeatability.form_repeatability``. Where no variance of readings has been published, the
+        submission's own repeats tell how well it was read.
+    steels : the register by id; only what this file says of its blades counts.
+    """
+    return answer_of(own_estimates(record, protocol, repeatability, steels), protocol)
+
+
+@dataclass(frozen=True, eq=False)
+class OwnEstimates:
+    """What stands behind an answer.
+
+    Attributes
+    ----------
+    repository : of this submission and its protocol alone.
+    rows, estimates : of the second and third stage; estimates in the order of the protocol's endpoints.
+    table : what they were moderated with.
+    unread : places in the file of the runs that could not be read.
+    """
+
+    repository: Repository
+    rows: tuple[EndpointRow, ...]
+    estimates: tuple[SubmissionEstimate, ...]
+    table: RepeatabilityTable
+    unread: frozenset[int]
+
+    @property
+    def submission(self) -> LoadedSubmission:
+        """The one submission."""
+        return self.repository.submissions[0]
+
+
+def own_estimates(
+    record: Submission, protocol: Protocol, repeatability: Mapping[str, object], steels: Mapping[str, SteelEntry]
+) -> OwnEstimates:
+    """Rows and estimates of a submission by itself; the parameters are those of `answer_submission`."""
+    readings, problems = canonical_readings(record, protocol)
+    facts = shared_facts([("", record)], lambda text: find_steel(dict(steels), text)).blades
+    submission = LoadedSubmission(record, "", "", canonical_runs(record, readings, facts))
+    repository = _alone(submission, protocol)
+    published = repeatability["reading_variance"]
+    rows = endpoint_rows(repository, None if published is None else {pool_key(submission): published})
+    table = table_of(repeatability, pool_key(submission), protocol)
+    order = [rule.id for rule in protocol.endpoints]
+    estimates = sorted(estimate_submissions(rows, table, repository.protocols), key=lambda e: order.index(e.endpoint))
+    unread = frozenset(int(p.pointer.split("/")[2]) for p in problems)
+    return OwnEstimates(repository, rows, tuple(estimates), table, unread)
+
+
+def answer_of(own: OwnEstimates, protocol: Protocol) -> SubmissionAnswer:
+    """The answer that estimates give."""
+    rules = {rule.id: rule for rule in protocol.endpoints}
+    return SubmissionAnswer(
+        results=tuple(_answer(contrast, rules[e.endpoint], protocol) for e in own.estimates for contrast in e.contrasts),
+        rows=tuple(_value(row) for row in own.rows),
+        methods={e.endpoint: e.method for e in own.estimates},
+        notes=_notes(own.submission.record, own.unread, own.rows, own.estimates),
+    )
+
+
+def _alone(submission: LoadedSubmission, protocol: Protocol) -> Repository:
+    """A repository of one submission and its protocol."""
+    loaded = LoadedProtocol(protocol, "", "", "")
+    return Repository(Path(), {(protocol.id, protocol.version): loaded}, (submission,), {}, (), {}, ())
+
+
+def _answer(contrast: Contrast, rule: EndpointRule, protocol: Protocol) -> Answer:
+    opening = when(rule.kind, protocol.work.unit, rule.at, rule.start, rule.end)
+    first, second = named(contrast.factor, contrast.first), named(contrast.factor, contrast.second)
+    low, high = _limits(contrast)
+    return Answer(
+        endpoint=rule.id,
+        title=rule.title,
+        role=rule.role,
+        factor=contrast.factor,
+        first=contrast.first,
+        second=contrast.second,
+        ratio=_ratio(contrast.estimate),
+        low=low,
+        high=high,
+        level=LEVEL,
+        verdict=contrast.verdict.kind if contrast.verdict else "",
+        ruled_out_beyond=_finite(contrast.verdict.excludes) if contrast.verdict else None,
+        sentence=answer_sentence(contrast, opening, first, second, rule.kind),
+        reason=contrast.reason,
+        runs_first=contrast.runs_first,
+        runs_second=contrast.runs_second,
+    )
+
+
+def _limits(contrast: Contrast) -> tuple[float | None, float | None]:
+    """The ends of the interval as ratios, or the one end that a bound is."""
+    if contrast.interval is not None:
+        return _ratio(contrast.interval.low), _ratio(contrast.interval.high)
+    if contrast.bound is None:
+        return None, None
+    bound = _ratio(contrast.bound.ratio)
+    return (bound, None) if contrast.bound.kind == "at least" else (None, bound)
+
+
+def _ratio(ln_value: float | None) -> float | None:
+    return None if ln_value is None or not math.isfinite(ln_value) or abs(ln_value) > 700 else math.exp(ln_value)
+
+
+def _finite(value: float) -> float | None:
+    return value if math.isfinite(value) else None
+
+
+def _value(row: EndpointRow) -> RunValue:
+    return RunValue(row.run, row.endpoint, row.status, _finite(row.low), _finite(row.high), row.reason)
+
+
+def _notes(
+    record: Submission, unread: frozenset[int], rows: tuple[EndpointRow, ...], estimates: tuple[SubmissionEstimate, ...]
+) -> tuple[str, ...]:
+    """Runs that could not be read, what to look at twice in a run, and a comparison that nobody asked for."""
+    notes = [NOTES["unread"].format(run=run.id) for number, run in enumerate(record.runs) if number in unread]
+    seen: dict[str, tuple[str, ...]] = {row.run: row.flags for row in rows}
+    notes += [NOTES["flag"].format(run=run, flag=flag) for run, flags in seen.items() for flag in flags]
+    failed = dict.fromkeys(row.run for row in rows if row.failed_preparation)
+    notes += [NOTES["failed"].format(run=run) for run in failed]
+    if not any(e.contrasts for e in estimates):
+        notes.append(NOTES["nothing"])
+    return tuple(notes)

@@ -1,0 +1,201 @@
+"""One submission's whole report, as numbers and sentences: terminal, page and JSON tell the same."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import asdict, dataclass
+
+from edgehold.estimates import Contrast, estimate_submissions
+from edgehold.records.canonical import LoadedProtocol
+from edgehold.records.model.protocol import EndpointRule, Protocol
+from edgehold.records.model.submission import Submission
+from edgehold.results.model.results import Results
+
+from .among import Among, among
+from .answer import OwnEstimates, SubmissionAnswer, answer_of, own_estimates
+from .comparison import Leading, leading
+from .guesses import Guesses, guesses
+from .limits import Limit, limits
+from .opening import Opened
+from .runs import Reach, RunCurve, Start, reaches, run_curves, start_of
+from .sentences import verdict_sentence
+from .settle import Settling, settling
+from .table import TableUsed
+from .worth import Worth, worth
+
+REPORT_FORMAT = "report/0.1.0"
+
+
+@dataclass(frozen=True, eq=False)
+class SubmissionReport:
+    """One submission, one page.
+
+    Attributes
+    ----------
+    record, protocol : what is reported.
+    sha256, corrected : of the file, and whether corrections are applied.
+    table : what runs are taken to differ by.
+    answer : every comparison at every endpoint, as on the screen.
+    lead : the comparison that the protocol asks for; None where there is nothing to compare, and then all that hangs on it.
+    planned : the verdict by what the plan fixed otherwise than the protocol.
+    settle, start, guessed, worth : of the leading comparison.
+    curves : every run.
+    reach : how many runs reach each figure.
+    limits : what cannot be told.
+    among : beside the pooled ones; ``pooled`` says why there is nothing.
+    warnings : of the check.
+    """
+
+    record: Submission
+    protocol: Protocol
+    sha256: str
+    corrected: bool
+    table: TableUsed
+    answer: SubmissionAnswer
+    lead: Leading | None
+    planned: tuple[str, ...]
+    settle: Settling | None
+    curves: tuple[RunCurve, ...]
+    start: Start | None
+    guessed: Guesses | None
+    reach: tuple[Reach, ...]
+    limits: tuple[Limit, ...]
+    worth: Worth | None
+    among: tuple[Among, ...]
+    pooled: str
+    warnings: tuple[str, ...]
+
+    @property
+    def headline(self) -> str:
+        """The sentence in front."""
+        if self.lead is None:
+            return "These runs compare nothing: every one has the same blade and the same sharpener."
+        return self.lead.owner_sentence or self.lead.primary.sentence
+
+
+def report_on(
+    opened: Opened, table: TableUsed, results: Results | None = None, why_none: str = "", weekly: float | None = None
+) -> SubmissionReport:
+    """Report on one submission.
+
+    Parameters
+    ----------
+    opened : with a record.
+    table : of `table_used`.
+    results, why_none : of the last build, for what is pooled; or why there are none.
+    weekly : work a week, in the protocol's unit of work.
+    """
+    record, protocol = opened.record, opened.protocol.record
+    own = own_estimates(record, protocol, table.plain, opened.repository.steels)
+    lead = leading(own.estimates, protocol)
+    factor = lead.factor if lead else "blade"
+    runs = own.submission.runs
+    curves = run_curves(runs, factor)
+    side = among(record, protocol, own.estimates, results)
+    return SubmissionReport(
+        record=record,
+        protocol=protocol,
+        sha256=opened.sha256,
+        corrected=opened.corrected,
+        table=table,
+        answer=answer_of(own, protocol),
+        lead=lead,
+        planned=_planned(opened, own, lead),
+        settle=_settle(opened, own, lead),
+        curves=curves,
+        start=start_of(curves, protocol, lead.first, lead.second) if lead else None,
+        guessed=guesses(record, own, lead, protocol) if lead else None,
+        reach=reaches(own.rows, protocol),
+        limits=limits(record, runs, own.estimates, lead, protocol, opened.findings),
+        worth=worth(record, own.rows, lead, protocol, weekly) if lead else None,
+        among=side,
+        pooled="" if side else why_none or _why_not_pooled(lead),
+        warnings=tuple(f"{f.pointer or 'the file'}: {f.message}" for f in opened.findings),
+    )
+
+
+def _settle(opened: Opened, own: OwnEstimates, lead: Leading | None) -> Settling | None:
+    """Against the plan's worthwhile ratio where there is a plan: it says what its people would act on."""
+    if lead is None:
+        return None
+    rule = _planned_rule(opened, lead) or next(rule for rule in opened.protocol.record.endpoints if rule.primary)
+    estimate = next(e for e in own.estimates if e.endpoint == rule.id)
+    contrast = _held_against(own, lead, rule, opened.protocol)
+    return settling(contrast, estimate, own.table.entry((estimate.pool, rule.id)), rule)
+
+
+def _why_not_pooled(lead: Leading | None) -> str:
+    if lead is not None and lead.factor == "sharpener":
+        return "Two people by name are never pooled; practised against novice sharpeners are, where a file says which is which."
+    return "Nothing of this is pooled yet."
+
+
+def _planned_rule(opened: Opened, lead: Leading) -> EndpointRule | None:
+    """The endpoint that the plan was made for, with the plan's worthwhile ratio; None where that is as the protocol has it."""
+    plan = opened.record.plan.opened if opened.record.plan else None
+    rule = next((r for r in opened.protocol.record.endpoints if plan and r.id == (plan.endpoint or lead.primary.endpoint)), None)
+    if plan is None or rule is None:
+        return None
+    wanted = plan.worthwhile_ratio or rule.worthwhile_ratio
+    return None if rule.primary and wanted == rule.worthwhile_ratio else rule.model_copy(update={"worthwhile_ratio": wanted})
+
+
+def _planned(opened: Opened, own: OwnEstimates, lead: Leading | None) -> tuple[str, ...]:
+    """The verdict by the plan's own endpoint and worthwhile ratio, where they are not the protocol's."""
+    rule = None if lead is None else _planned_rule(opened, lead)
+    if rule is None:
+        return ()
+    sealed = opened.record.plan.sha256 is not None and not any(f.code.startswith("seal-") for f in opened.findings)
+    how = "sealed before the test" if sealed else "not sealed, so that this is taken on trust"
+    told = verdict_sentence(_held_against(own, lead, rule, opened.protocol), rule)
+    return (f"The plan ({how}) asks otherwise than the protocol. {told}",)
+
+
+def _held_against(own: OwnEstimates, lead: Leading, rule: EndpointRule, protocol: LoadedProtocol) -> Contrast:
+    """The leading contrast at one endpoint, held against the worthwhile ratio of this rule."""
+    version = protocol.record.model_copy(
+        update={"endpoints": tuple(rule if other.id == rule.id else other for other in protocol.record.endpoints)}
+    )
+    rows = [row for row in own.rows if row.endpoint == rule.id]
+    (estimate,) = estimate_submissions(rows, own.table, {(version.id, version.version): LoadedProtocol(version, "", "", "")})
+    return next(c for c in estimate.contrasts if (c.factor, c.first, c.second) == (lead.factor, lead.first, lead.second))
+
+
+def report_json(report: SubmissionReport) -> str:
+    """The same for programs: numbers as they are, infinity as null."""
+    lead, record = report.lead, report.record
+    plain = {
+        "format": REPORT_FORMAT,
+        "submission": {"id": record.id, "sha256": report.sha256, "corrected": report.corrected, "origin": record.origin},
+        "protocol": {"id": record.protocol.id, "version": record.protocol.version},
+        "repeatability": {"sha256": report.table.sha256, "source": report.table.source, "submissions": report.table.submissions},
+        "headline": report.headline,
+        "leading": None if lead is None else {k: getattr(lead, k) for k in ("factor", "first", "second", "owner_sentence", "others")},
+        "figures": [] if lead is None else [asdict(figure) for figure in lead.figures],
+        "planned": report.planned,
+        "settle": _plain(report.settle),
+        "curves": [asdict(curve) for curve in report.curves],
+        "start": _plain(report.start),
+        "guesses": _plain(report.guessed),
+        "reach": [asdict(reach) for reach in report.reach],
+        "limits": [asdict(limit) for limit in report.limits],
+        "worth": _plain(report.worth),
+        "among": [asdict(each) for each in report.among],
+        "pooled": report.pooled,
+        "answer": asdict(report.answer),
+        "warnings": report.warnings,
+    }
+    return json.dumps(_finite(plain), indent=2, ensure_ascii=False, allow_nan=False)
+
+
+def _plain(part) -> object:
+    return None if part is None else asdict(part)
+
+
+def _finite(value: object) -> object:
+    if isinstance(value, dict):
+        return {name: _finite(inside) for name, inside in value.items()}
+    if isinstance(value, list | tuple):
+        return [_finite(inside) for inside in value]
+    return None if isinstance(value, float) and not math.isfinite(value) else value

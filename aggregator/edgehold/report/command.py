@@ -1,0 +1,40 @@
+"""What the words of `edgehold report` ask for."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from edgehold.errors import InputError
+
+from .among import read_results
+from .assemble import SubmissionReport, report_on
+from .opening import Opened, open_submission
+from .page import report_html
+from .table import table_used
+
+BEGINNING = "<!doctype html>"
+
+
+def report_at(root: Path, opened: Opened, table: Path | None, weekly: float | None) -> SubmissionReport:
+    """The report of a submission that is sound."""
+    used = table_used(root, opened.record, opened.protocol.record, table)
+    return report_on(opened, used, *read_results(root), weekly)
+
+
+def write_html(report: SubmissionReport, target: Path) -> None:
+    """Write the page; an older page may be written over, nothing else.
+
+    Raises
+    ------
+    InputError
+        Something other than a page is there, or it cannot be written.
+    """
+    try:
+        if target.exists() and not target.read_bytes()[: len(BEGINNING)].lower() == BEGINNING.encode():
+            raise InputError(f"{target} is there already and is no page; name another file with --html")
+        target.write_text(report_html(report), encoding="utf-8", newline="\n")
+    except OSError as error:
+        raise InputError(f"{target} cannot be written ({error.strerror})") from None
+
+
+__all__ = ["open_submission", "report_at", "write_html"]

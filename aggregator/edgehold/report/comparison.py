@@ -1,0 +1,135 @@
+"""Which comparison leads a report, its figures, and what they come to."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from edgehold.estimates import Contrast, SubmissionEstimate
+from edgehold.records.model.protocol import EndpointRule, Protocol
+
+from .sentences import figure_sentence, owner_sentence, verdict_sentence
+
+ASKED = {"sharpener": ("sharpener",), "steel": ("steel", "blade"), "blade": ("blade",)}
+OTHERWISE = ("sharpener", "steel", "blade")
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One endpoint of the leading comparison.
+
+    Attributes
+    ----------
+    endpoint, title, role, kind, primary : which.
+    sentence : the ratio, a bound or the reason why there is none.
+    verdict, verdict_sentence : kind of verdict, and the whole in words.
+    ratio, low, high : with the 95 % interval; None where there is none or it is unbounded.
+    ruled_out_beyond : a in "a difference larger than ×a either way"; None where none is.
+    worthwhile_ratio : what the verdict is held against.
+    """
+
+    endpoint: str
+    title: str
+    role: str
+    kind: str
+    primary: bool
+    sentence: str
+    verdict: str
+    verdict_sentence: str
+    ratio: float | None
+    low: float | None
+    high: float | None
+    ruled_out_beyond: float | None
+    worthwhile_ratio: float
+
+
+@dataclass(frozen=True, eq=False)
+class Leading:
+    """The comparison that the protocol asks for.
+
+    Attributes
+    ----------
+    factor, first, second : what is compared.
+    owner_sentence : how much more can be cut before the edge is as dull; ``""`` where no life tells.
+    figures : early, late, life, and what else the protocol computes.
+    contrasts : by endpoint.
+    others : how many further pairs the submission compares by the same factor.
+    """
+
+    factor: str
+    first: str
+    second: str
+    owner_sentence: str
+    figures: tuple[Figure, ...]
+    contrasts: dict[str, Contrast]
+    others: int
+
+    @property
+    def primary(self) -> Figure:
+        """The figure that the verdict is about."""
+        return next(figure for figure in self.figures if figure.primary)
+
+
+def leading(estimates: Sequence[SubmissionEstimate], protocol: Protocol) -> Leading | None:
+    """The comparison of the protocol's own factor; of several pairs the first that the primary endpoint has a ratio for.
+
+    None where there is nothing to compare.
+    """
+    rules = {rule.id: rule for rule in protocol.endpoints}
+    primary = next(e for e in estimates if rules[e.endpoint].primary)
+    wanted = [*ASKED.get(protocol.question.factor, ()), *OTHERWISE]
+    factor = next((f for f in wanted if any(c.factor == f for c in primary.contrasts)), None)
+    if factor is None:
+        return None
+    pairs = [c for c in primary.contrasts if c.factor == factor]
+    chosen = min(pairs, key=lambda c: (c.estimate is None, c.bound is None))
+    contrasts = {
+        e.endpoint: c for e in estimates for c in e.contrasts if (c.factor, c.first, c.second) == (factor, chosen.first, chosen.second)
+    }
+    told = sorted(contrasts, key=lambda name: _place(rules[name]))
+    lives = [(contrasts[name], rules[name]) for name in told if rules[name].kind == "life"]
+    sentences = filter(None, (owner_sentence(contrast, rule, protocol) for contrast, rule in lives))
+    return Leading(
+        factor=factor,
+        first=chosen.first,
+        second=chosen.second,
+        owner_sentence=next(sentences, ""),
+        figures=tuple(_figure(contrasts[name], rules[name], protocol) for name in told),
+        contrasts=contrasts,
+        others=len(pairs) - 1,
+    )
+
+
+def _place(rule: EndpointRule) -> tuple[int, int]:
+    """Level early, level late, life, and the rest."""
+    if rule.kind == "level":
+        return {"early": 0, "late": 1, "overall": 3}[rule.role], 0
+    return (2 if rule.kind == "life" else 4), 0
+
+
+def _figure(contrast: Contrast, rule: EndpointRule, protocol: Protocol) -> Figure:
+    interval, verdict = contrast.interval, contrast.verdict
+    low, high = (None, None) if interval is None else (interval.low, interval.high)
+    if contrast.bound is not None:
+        low, high = (contrast.bound.ratio, None) if contrast.bound.kind == "at least" else (None, contrast.bound.ratio)
+    return Figure(
+        endpoint=rule.id,
+        title=rule.title,
+        role=rule.role,
+        kind=rule.kind,
+        primary=rule.primary,
+        sentence=figure_sentence(contrast, rule, protocol.work.unit),
+        verdict=verdict.kind if verdict else "",
+        verdict_sentence=verdict_sentence(contrast, rule),
+        ratio=as_ratio(contrast.estimate),
+        low=as_ratio(low),
+        high=as_ratio(high),
+        ruled_out_beyond=verdict.excludes if verdict and math.isfinite(verdict.excludes) else None,
+        worthwhile_ratio=rule.worthwhile_ratio,
+    )
+
+
+def as_ratio(ln_value: float | None) -> float | None:
+    """exp of a finite value on the ln scale; None for none, and where it is too large for a number."""
+    return None if ln_value is None or not math.isfinite(ln_value) or abs(ln_value) > 700 else math.exp(ln_value)

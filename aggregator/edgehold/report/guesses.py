@@ -1,0 +1,137 @@
+"""What blind testers guessed, and what that does to the verdict."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from scipy.stats import binom
+
+from edgehold.estimates import estimate_submissions
+from edgehold.records.model.protocol import Protocol
+from edgehold.records.model.submission import Submission
+
+from .answer import OwnEstimates
+from .comparison import Leading
+from .sentences import figure_sentence
+
+EVIDENT = 0.05  # chance of so many right guesses by luck, below which the codes are taken to have been seen through
+
+
+@dataclass(frozen=True)
+class Guesses:
+    """Guesses of one submission.
+
+    Attributes
+    ----------
+    asked : runs in which something was hidden.
+    guessed, right : guesses written down, and those that were right.
+    luck : share that luck alone would get right.
+    chance : probability of so many right ones, or more, by luck; None without guesses.
+    sure_right, sure_wrong : mean confidence in per cent, where stated.
+    sentences : the whole in words.
+    """
+
+    asked: int
+    guessed: int
+    right: int
+    luck: float | None
+    chance: float | None
+    sure_right: float | None
+    sure_wrong: float | None
+    sentences: tuple[str, ...]
+
+
+def guesses(record: Submission, own: OwnEstimates, lead: Leading, protocol: Protocol) -> Guesses:
+    """How often testers knew, and the comparison among the runs in which they did not.
+
+    Luck is one in so many as there are sides; whether right guesses are more than luck is a binomial tail.
+
+    Parameters
+    ----------
+    record : the submission.
+    own, lead : its estimates and the leading comparison.
+    protocol : for the primary endpoint.
+    """
+    told = _told(record, lead.factor)
+    asked = sum(run.blinding in ("helper coded", "sealed") for run in record.runs)
+    if not told:
+        words = (
+            "Edges were coded, but nobody wrote down whose they took them for: whether the codes held cannot be told."
+            if asked
+            else "Nothing was hidden, so there was nothing to guess."
+        )
+        return Guesses(asked, 0, 0, None, None, None, None, (words,))
+    right = sum(correct for correct, _ in told.values())
+    luck = 1 / max(2, _sides(record, lead.factor))
+    chance = float(binom.sf(right - 1, len(told), luck))
+    sure = [[sure for correct, sure in told.values() if correct is side and sure is not None] for side in (True, False)]
+    means = [sum(each) / len(each) if each else None for each in sure]
+    named = "hand" if lead.factor == "sharpener" else "blade"
+    sentences = [_counted(right, len(told), luck, chance, named), *_confidence(means), _consequence(chance, len(told), luck)]
+    sentences += _where_wrong({run for run, (correct, _) in told.items() if not correct}, own, lead, protocol)
+    return Guesses(asked, len(told), right, luck, chance, *means, tuple(sentences))
+
+
+def _told(record: Submission, factor: str) -> dict[str, tuple[bool, float | None]]:
+    """By run: whether the guess was right, and how sure the tester was."""
+    made = {p.id: p for p in record.preparations}
+    found = {}
+    for run in record.runs:
+        guess = run.tester_guess
+        said = None if guess is None else guess.sharpener if factor == "sharpener" else guess.blade
+        if said is not None:
+            preparation = made[run.preparation]
+            truth = preparation.sharpener if factor == "sharpener" else preparation.blade
+            found[run.id] = (said == truth, guess.confidence_percent)
+    return found
+
+
+def _sides(record: Submission, factor: str) -> int:
+    return len({p.sharpener if factor == "sharpener" else p.blade for p in record.preparations})
+
+
+def _counted(right: int, guessed: int, luck: float, chance: float, named: str) -> str:
+    by_luck = f"luck alone would give {guessed * luck:.3g}, and {right} or more in {_percent(chance)} of tries"
+    return f"The right {named} was named in {right} of {guessed} guesses; {by_luck}."
+
+
+def _percent(share: float) -> str:
+    return "under 1 %" if share < 0.01 else f"{100 * share:.0f} %"
+
+
+def _confidence(means: list[float | None]) -> list[str]:
+    words = [f"{mean:.0f} % sure where {side}" for mean, side in zip(means, ("right", "wrong"), strict=True) if mean is not None]
+    return [f"They were {' and '.join(words)}."] if words else []
+
+
+def _consequence(chance: float, guessed: int, luck: float) -> str:
+    if chance < EVIDENT:
+        return (
+            "That is more than luck: count the verdict as if nothing had been hidden. An edge that is much keener gives itself away "
+            "while it is cut with, so this need not be anybody's fault; but whoever hopes for one of them can then help it along."
+        )
+    if luck**guessed > EVIDENT:
+        return "With so few guesses even all of them right could be luck: they say nothing about whether the codes held."
+    return "That is no more than luck: nothing here speaks against the codes, and the verdict stands as it is."
+
+
+def _where_wrong(wrong: set[str], own: OwnEstimates, lead: Leading, protocol: Protocol) -> list[str]:
+    """The same comparison among the runs whose tester was wrong: whatever moved these, it was not knowing whose edge it was."""
+    if not wrong:
+        return []
+    rule = next(rule for rule in protocol.endpoints if rule.primary)
+    rows = [row for row in own.rows if row.run in wrong and row.endpoint == rule.id]
+    found = estimate_submissions(rows, own.table, own.repository.protocols)
+    contrast = next(
+        (c for e in found for c in e.contrasts if (c.factor, c.first, c.second) == (lead.factor, lead.first, lead.second)), None
+    )
+    if contrast is None or contrast.estimate is None or not math.isfinite(contrast.estimate):
+        return []
+    before = lead.contrasts[rule.id]
+    sentence = figure_sentence(contrast, rule, protocol.work.unit)
+    turned = before.estimate is not None and before.estimate * contrast.estimate < 0
+    runs = f"{len(wrong)} run{'' if len(wrong) == 1 else 's'}"
+    return [
+        f"Among the {runs} guessed wrong alone: {sentence[0].lower()}{sentence[1:]}" + (" That is the other way round." if turned else "")
+    ]

@@ -1,0 +1,129 @@
+"""A file or an id to one submission that the check accepts, or to what the check says of it."""
+
+from __future__ import annotations
+
+import datetime
+import functools
+from dataclasses import dataclass
+from pathlib import Path
+
+from edgehold.errors import ERROR, Finding, InputError
+from edgehold.records import load_repository
+from edgehold.records.canonical import LoadedProtocol, Repository
+from edgehold.records.findings import Collected, answered
+from edgehold.records.json_places import json_places
+from edgehold.records.layout import file_id, walk
+from edgehold.records.model.submission import Submission
+from edgehold.records.problem import Problem
+from edgehold.records.read.against_protocol import readings_by
+from edgehold.records.read.form import read_record
+from edgehold.records.read.json_reading import parse_json
+from edgehold.records.read.opening import decode, read_bytes
+from edgehold.records.read.session import sha256
+from edgehold.records.registers import find_steel
+from edgehold.records.report import harmless
+from edgehold.records.rules.plans import plan_problems
+from edgehold.records.rules.references import reference_problems
+from edgehold.records.rules.submissions import own_problems
+
+
+@dataclass(frozen=True, eq=False)
+class Opened:
+    """One submission as it counts now.
+
+    Attributes
+    ----------
+    record : None where an error stands in it.
+    sha256 : of the file as it was sent in.
+    corrected : whether corrections are applied.
+    findings : of this file and its corrections; warnings only where there is a record.
+    repository : protocols, steels and seals that it was held against; no other submission was read.
+    """
+
+    record: Submission | None
+    sha256: str
+    corrected: bool
+    findings: tuple[Finding, ...]
+    repository: Repository
+
+    @property
+    def protocol(self) -> LoadedProtocol:
+        """The version that it followed."""
+        reference = self.record.protocol
+        return self.repository.protocols[(reference.id, reference.version)]
+
+
+def open_submission(root: Path, named: str, today: datetime.date | None = None) -> Opened:
+    """Open a submission of a repository, or a file that is not in it yet.
+
+    Parameters
+    ----------
+    root : the repository.
+    named : a file, or the id of a submission of the repository.
+    today : what "in the future" is measured from; None: the date of this machine.
+
+    Raises
+    ------
+    InputError
+        There is neither such a file nor such a submission, or it was retracted.
+    RepositoryError
+        ``root`` is no repository.
+    """
+    path = _inside(root, named)
+    return _alone(root, Path(named), today or datetime.date.today()) if path is None else _of_repository(root, path, today)
+
+
+def _inside(root: Path, named: str) -> str | None:
+    """Path of a submission of the repository, relative to its root; None for a file elsewhere."""
+    known = walk(root).submissions
+    file = Path(named)
+    if file.is_file() or file.is_symlink():
+        place = file.parent.resolve() / file.name
+        return next((path for path in known if (root / path).resolve() == place), None)
+    found = next((path for path in known if file_id(path) == named), None)
+    if found is None:
+        raise InputError(f"got {harmless(named)!r}, wanted a submission: a file, or the id of one under {root / 'submissions'}")
+    return found
+
+
+def _of_repository(root: Path, path: str, today: datetime.date | None) -> Opened:
+    repository = load_repository(root, today=today, chosen={path})
+    changes = f"{path.rpartition('/')[0]}/changes/{file_id(path)}/"
+    findings = tuple(f for f in repository.findings if f.file == path or f.file.startswith(changes))
+    if any(retracted.path == path for retracted in repository.retracted):
+        raise InputError(f"{file_id(path)} was retracted: it stays readable, and nothing is computed from it")
+    loaded = next((s for s in repository.submissions if s.path == path), None)
+    if loaded is None:
+        return Opened(None, "", False, findings, repository)
+    return Opened(loaded.record, loaded.sha256, bool(loaded.changes), findings, repository)
+
+
+def _alone(root: Path, file: Path, today: datetime.date) -> Opened:
+    repository = load_repository(root, today=today, chosen=())
+    data, problems = read_bytes(file, "submission")
+    text, unfit = decode(data) if not problems else ("", [])
+    tree, broken = parse_json(text) if text else (None, [])
+    problems = [*problems, *unfit, *broken]
+    if tree is None and not problems:
+        problems = [Problem("", "not-json", "the file is empty", line=1)]
+    record = None
+    if not problems:
+        record, problems = read_record(Submission, tree)
+    if record is not None:
+        problems = answered(_problems(record, repository, today), [(a.pointer, a.code, a.says) for a in record.answers or ()])
+    collected = Collected()
+    collected.add(file.as_posix(), problems)
+    findings = collected.findings(lambda _: json_places(text).lines)
+    sound = record is not None and not any(f.severity == ERROR for f in findings)
+    return Opened(record if sound else None, sha256(data), False, findings, repository)
+
+
+def _problems(record: Submission, repository: Repository, today: datetime.date) -> list[Problem]:
+    """What the check finds in a submission that stands alone."""
+    key = (record.protocol.id, record.protocol.version)
+    found = [*reference_problems(record), *own_problems(record, today, functools.partial(find_steel, repository.steels))]
+    found += plan_problems(record, {seal.id: seal for seal in repository.seals})
+    if key not in repository.protocols:
+        return [*found, Problem("/protocol", "unknown-protocol", f"there is no protocol {key[0]} in version {key[1]}")]
+    _, problems = readings_by(repository.protocols[key].record, repository.events.get(record.protocol.id, ()), record)
+    return [*found, *problems]

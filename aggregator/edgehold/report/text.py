@@ -1,0 +1,158 @@
+"""A report as text, 80 columns wide."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Iterator
+
+from edgehold.records.report import harmless
+from edgehold.records.units import plural
+from edgehold.results.words.sentences import ratio_text
+
+from .assemble import SubmissionReport
+from .runs import RunCurve
+
+WIDTH = 80
+NAME, CELL = 26, 9  # of the table of curves
+
+
+def report_text(report: SubmissionReport) -> str:
+    """Everything, in the order in which an owner asks."""
+    parts = [_head(report), _found(report), _settle(report), _curves(report), _start(report), _guessed(report), _reach(report)]
+    parts += [_limits(report), _worth(report), _table(report), _among(report), _details(report)]
+    text = "\n".join(line for part in parts for line in part)
+    return "\n".join(harmless(line) for line in text.splitlines()).rstrip()
+
+
+def _wrapped(text: str, first: str = "") -> str:
+    held = text.replace(" %", "\N{NO-BREAK SPACE}%")
+    told = textwrap.fill(held, WIDTH, initial_indent=first, subsequent_indent=" " * len(first), break_on_hyphens=False)
+    return told.replace("\N{NO-BREAK SPACE}%", " %")
+
+
+def _section(title: str, texts: Iterable[str], listed: bool = False) -> Iterator[str]:
+    texts = list(texts)
+    if texts:
+        yield ""
+        yield title
+        yield from (_wrapped(text, "- " if listed else "") for text in texts)
+
+
+def _head(report: SubmissionReport) -> Iterator[str]:
+    if report.record.origin == "simulated":
+        yield "SIMULATED: no blade was ever cut for this."
+        yield ""
+    yield _wrapped(report.headline)
+
+
+def _found(report: SubmissionReport) -> Iterator[str]:
+    if report.lead is None:
+        return
+    yield from _section("EARLY, LATE AND LIFE", [figure.sentence for figure in report.lead.figures], listed=True)
+    verdicts = [report.lead.primary.verdict_sentence, *report.planned]
+    yield from _section("VERDICT", verdicts)
+    yield from _section("WHAT THESE RUNS RULE OUT", ruled_out(report), listed=True)
+
+
+def ruled_out(report: SubmissionReport) -> list[str]:
+    """Of every figure, the difference that is ruled out either way."""
+    return [
+        f"{figure.title}: "
+        + ("nothing." if figure.ruled_out_beyond is None else f"a difference larger than {ratio_text(figure.ruled_out_beyond)} either way.")
+        for figure in report.lead.figures
+    ]
+
+
+def _settle(report: SubmissionReport) -> Iterator[str]:
+    return _section("WHAT WOULD SETTLE IT", report.settle.sentences if report.settle else ())
+
+
+def _curves(report: SubmissionReport) -> Iterator[str]:
+    works = sorted({reading.work for curve in report.curves for reading in curve.readings})
+    unit = report.protocol.reading.canonical_unit
+    said = f"mean of the repeats in {unit}" if unit else "P pass, F fail"
+    yield from _section(f"RUNS ({said}, by {plural(report.protocol.work.unit)})", [""] if works else ())
+    step = (WIDTH - NAME) // CELL
+    for start in range(0, len(works), step):
+        shown = works[start : start + step]
+        yield " " * NAME + "".join(f"{work:g}".rjust(CELL) for work in shown)
+        for curve in report.curves:
+            yield _row(curve, shown)
+
+
+def _row(curve: RunCurve, works: list[float]) -> str:
+    told = {reading.work: reading.told for reading in curve.readings}
+    name = f"{curve.order} {curve.arm}"
+    name = name if len(name) < NAME else f"{name[: NAME - 2]}…"
+    return name.ljust(NAME) + "".join(told.get(work, "").rjust(CELL) for work in works)
+
+
+def _start(report: SubmissionReport) -> Iterator[str]:
+    beside = "How sharp an edge begins is part of what sharpening does: no figure above is adjusted for it."
+    if report.start is None:
+        return iter(())
+    return _section("HOW SHARP THEY BEGAN", [report.start.sentence, *([beside] if report.start.sides else [])])
+
+
+def _guessed(report: SubmissionReport) -> Iterator[str]:
+    return _section("GUESSES", report.guessed.sentences if report.guessed else ())
+
+
+def _reach(report: SubmissionReport) -> Iterator[str]:
+    return _section("HOW MANY RUNS REACH EACH FIGURE", reached(report), listed=True)
+
+
+def reached(report: SubmissionReport) -> list[str]:
+    """Of every figure, how many runs have it."""
+    found = []
+    for reach in report.reach:
+        parts = [f"{reach.exact} exactly"] if reach.exact else []
+        parts += [f"{reach.interval} between two amounts"] if reach.interval else []
+        parts += [f"{reach.one_sided} on one side only"] if reach.one_sided else []
+        parts += [f"{reach.missing} not at all ({'; '.join(reach.reasons)})"] if reach.missing else []
+        found.append(f"{reach.title}, of {reach.runs}: {', '.join(parts)}.")
+    return found
+
+
+def _limits(report: SubmissionReport) -> Iterator[str]:
+    return _section("WHAT THIS CANNOT TELL", [limit.text for limit in report.limits], listed=True)
+
+
+def _worth(report: SubmissionReport) -> Iterator[str]:
+    return _section("IS IT WORTH LEARNING?", report.worth.sentences if report.worth else ())
+
+
+def _table(report: SubmissionReport) -> Iterator[str]:
+    yield from _section("HOW MUCH RUNS DIFFER ANYWAY", [table_sentence(report)])
+    yield f"SHA-256 {report.table.sha256}"
+
+
+def table_sentence(report: SubmissionReport) -> str:
+    """What the spread between runs was taken from."""
+    others = report.table.submissions
+    if not others:
+        return f"No other submission says yet: the protocol's assumption stands in. Looked up in {report.table.source}, whose hash is:"
+    rest = f"the runs of {others} other submission{'' if others == 1 else 's'}"
+    return f"Taken from {report.table.source}, that is from {rest}; the same file and table give the same report. Its hash:"
+
+
+def _among(report: SubmissionReport) -> Iterator[str]:
+    return _section("AMONG THE OTHERS", [each.sentence for each in report.among] or [report.pooled])
+
+
+def _details(report: SubmissionReport) -> Iterator[str]:
+    yield from _section("LOOK AT TWICE", [*report.answer.notes, *report.warnings], listed=True)
+    yield from _section("EVERY OTHER COMPARISON", other_comparisons(report), listed=True)
+    record = report.record
+    corrected = ", with its corrections applied" if report.corrected else ""
+    yield from _section("THE FILE", [f"{record.id}, {report.protocol.title} {record.protocol.version}, {record.month}{corrected}."])
+    yield f"SHA-256 {report.sha256}"
+    methods = dict.fromkeys(report.answer.methods.values())
+    yield _wrapped("Computed by " + "; or by ".join(methods) + "." if methods else "")
+
+
+def other_comparisons(report: SubmissionReport) -> list[str]:
+    """Every comparison but the leading one."""
+    lead = report.lead
+    key = None if lead is None else (lead.factor, lead.first, lead.second)
+    return [result.sentence for result in report.answer.results if (result.factor, result.first, result.second) != key]

@@ -1,0 +1,39 @@
+"""Beside the path: a request checked against its base, and what each new submission in it says by itself."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+from .endpoints import endpoint_rows
+from .estimates import estimate_submissions, repeatability_table
+from .records.canonical import Repository, pool_key
+from .records.request.against import CheckedProposal, check_proposal, submission_of
+from .results.model.results import SubmissionResult
+from .results.publish.ledger import submission_results
+from .results.publish.request_summary import request_summary
+
+
+def summarised(root: Path, reference: str) -> tuple[CheckedProposal, str]:
+    """A request checked with every submission read, and its summary as Markdown.
+
+    Raises
+    ------
+    InputError, RepositoryError
+        As `check_proposal`.
+    """
+    checked = check_proposal(root, reference, whole=True)
+    added = frozenset(submission_of(change.path) for change in checked.proposal.changes if change.kind in ("added", "renamed"))
+    return checked, request_summary(checked, own_answers(checked.repository, added))
+
+
+def own_answers(repository: Repository, paths: frozenset[str]) -> tuple[SubmissionResult, ...]:
+    """What some submissions say by themselves, against the repeatability of their pools: as on their pages."""
+    asked = tuple(s for s in repository.submissions if s.path in paths)
+    pools = {pool_key(s) for s in asked}
+    rows = endpoint_rows(replace(repository, submissions=tuple(s for s in repository.submissions if pool_key(s) in pools)))
+    table = repeatability_table(rows, repository.protocols)
+    names = {s.record.id for s in asked}
+    own = [row for row in rows if row.submission in names]
+    estimates = estimate_submissions(own, table, repository.protocols)
+    return submission_results(replace(repository, submissions=asked, retracted=()), own, estimates)

@@ -1,0 +1,1 @@
+"""What is published, as pydantic models: nothing here computes."""

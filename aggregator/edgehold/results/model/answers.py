@@ -1,0 +1,164 @@
+"""The one answer on a comparison as published, how it depends on the method, and how much of everything differs."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from edgehold.records.model.base import Record
+
+from .ratio import RatioInterval
+
+
+class MethodLine(Record):
+    """What one method says of a comparison."""
+
+    method: Literal[
+        "hierarchical model",
+        "hierarchical model, prior scales halved",
+        "hierarchical model, prior scales doubled",
+        "random effects over studies",
+        "network of steels",
+        "crossed model, restricted likelihood",
+        "within submissions alone",
+        "curves of all readings",
+    ]
+    """The method; the first is the headline."""
+    result: RatioInterval | None
+    """Its ratio; null where it has none."""
+    reason: str
+    """Why it has none; empty otherwise."""
+
+
+class Answer(Record):
+    """The answer on one comparison, from the hierarchical model of all runs: the random-effects meta-analysis in one stage."""
+
+    factor: Literal["steel", "practice"]
+    """What is compared."""
+    first: str
+    """The one in the numerator."""
+    second: str
+    """The one in the denominator."""
+    state: Literal["estimated", "not estimable", "not fitted"]
+    """Whether there is a ratio; not fitted: the computation did not pass its checks."""
+    about: Literal["steels", "blades", "classes", "sharpeners"]
+    """What it speaks of: steels (classes of sharpeners), or the very blades (sharpeners) where one side is a single one."""
+    sentence: str
+    """The answer in plain English."""
+    verdict: str
+    """better, worse, no difference worth having, different (size undecided), undecided; empty for single blades or sharpeners and where
+    there is no ratio."""
+    reason: str
+    """Why there is no ratio; empty otherwise."""
+    weak: str
+    """What weakens it; empty where nothing does."""
+    result: RatioInterval | None
+    """Posterior median and central interval of the ratio."""
+    probability_better: float | None
+    """Posterior probability that the ratio lies above the worthwhile one."""
+    probability_within: float | None
+    """Between one over the worthwhile ratio and it."""
+    probability_worse: float | None
+    """Below one over the worthwhile ratio."""
+    probability_above_one: float | None
+    """Posterior probability that the ratio lies above 1."""
+    ruled_out_beyond: float | None
+    """A difference larger than this ratio either way is ruled out."""
+    general: RatioInterval | None
+    """Where it speaks of single blades (sharpeners): the ratio of the steels (classes) themselves, their spread carried."""
+    new_hands: RatioInterval | None
+    """What somebody new would meet who sharpens new blades of both and cuts with them."""
+    new_hands_measured: RatioInterval | None
+    """What that somebody would read with ``new_hands_runs`` runs on each."""
+    new_hands_runs: int
+    """Runs on each that ``new_hands_measured`` assumes."""
+    evidence: Literal["direct", "linked", "both", ""]
+    """direct: submissions hold both sides; linked: only through others; both; empty where there is no ratio."""
+    direct_percent: float | None
+    """Share of the information that comes from submissions that hold both sides."""
+    units_first: int
+    """Blades (sharpeners) of the first."""
+    units_second: int
+    """Blades (sharpeners) of the second."""
+    direct_submissions: int
+    """Submissions that hold both sides."""
+    testers: int
+    """People who tested either."""
+    methods: tuple[MethodLine, ...]
+    """The same comparison by other methods, the headline first."""
+    methods_sentence: str
+    """Whether they agree; empty where there is nothing to compare."""
+
+
+class HowMuchResult(Record):
+    """How much two of one kind typically differ, from the posterior behind the answers."""
+
+    what: str
+    """steel, practice, the random term (several that these runs cannot tell apart are joined by "or"), or run-to-run."""
+    state: Literal["given", "withheld"]
+    """withheld: a figure would be the prior alone."""
+    reason: str
+    """Why withheld; empty otherwise."""
+    typical_ratio: float | None
+    """Two of them typically differ by this ratio: posterior median of exp(0.954 SD); of practice, the ratio of the two classes."""
+    typical_low: float | None
+    """Lower end of its 95 % interval."""
+    typical_high: float | None
+    """Upper end."""
+    most_ratio: float | None
+    """95 % of pairs differ by less than this, exp(2.77 SD); null for practice, which is one pair."""
+    from_prior_percent: float | None
+    """Posterior over prior standard deviation of the SD's logarithm, in percent: near 100 the data add nothing; null for practice."""
+    levels: int
+    """How many of them were met."""
+    sentence: str
+    """The same in plain English."""
+
+
+class PriorResult(Record):
+    """The prior of one spread."""
+
+    what: str
+    """The term."""
+    df: float
+    """Degrees of freedom of the half-t distribution."""
+    scale: float
+    """Its scale, ln units."""
+    source: str
+    """Where the scale comes from."""
+
+
+class ModelResult(Record):
+    """The hierarchical model of all runs of one endpoint."""
+
+    state: Literal["fitted", "not fitted"]
+    """Whether there is a posterior."""
+    reason: str
+    """Why not; empty otherwise."""
+    runs: int
+    """Runs in it."""
+    one_sided: int
+    """Those of them known to one side only."""
+    submissions: int
+    """Submissions in it."""
+    left_out: int
+    """Runs without a value, shared by two testers, or of a steel of which every run is known to one side only."""
+    fixed: tuple[str, ...]
+    """Fixed effects beside the constant, in words."""
+    not_held: tuple[str, ...]
+    """Fixed effects that were asked for and are not estimable, each with its reason."""
+    priors: tuple[PriorResult, ...]
+    """Priors of the spreads."""
+    points: int
+    """Weighted points that stand for the posterior of the spreads."""
+    effective_points: float | None
+    """How many of equal weight they are worth."""
+    pareto_k: float | None
+    """Shape of the tail of their weights; below 0.7 they can be relied on."""
+    error_percent: float | None
+    """Largest Monte-Carlo error of a limit of a ratio, in percent of the half-width of its interval."""
+    own_sharpening: RatioInterval | None
+    """Edges that the tester sharpened against edges of others; null where it is not estimable."""
+    matters: tuple[HowMuchResult, ...]
+    """How much steels, practice, people, blades and runs differ."""
+    matters_sentence: str
+    """What matters more, or that these runs cannot say yet."""

@@ -1,0 +1,576 @@
+"""The results bundle as pydantic models: what is published, and all that the pages know.
+
+Ratios are always so that above 1 favours ``first``: sharper, or longer lived. ``None`` means "not computed"; the reason
+stands beside it in words.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from edgehold.records.model.base import Record
+
+from .analyses import CrossedResult, CurveComparison, NetworkResult, ProbeResult
+from .answers import Answer, ModelResult
+from .history import ChangeResult, RemovedResult, State
+from .moves import PoolLog
+from .objections import ObjectionResult
+from .plans import PlanCount
+from .ratio import RatioInterval
+from .studies import StudyChecksResult
+from .versions import ProtocolResult
+
+RESULTS_FORMAT = "results/2.0.0"
+
+
+class Counts(Record):
+    """How much stands behind a result."""
+
+    submissions: int
+    """Submissions."""
+    runs: int
+    """Runs."""
+    testers: int
+    """People who cut and read."""
+    sharpeners: int
+    """People who sharpened."""
+    blades: int
+    """Physical blades."""
+    steels: int
+    """Steels, as far as known."""
+    batches: int
+    """Batches, as far as known."""
+
+
+class Range(Record):
+    """Smallest and largest value met, and in how many blades or preparations it was known."""
+
+    low: float
+    """Smallest."""
+    high: float
+    """Largest."""
+    known: int
+    """For how many it is known."""
+    of: int
+    """Out of how many."""
+
+
+class StudyLine(Record):
+    """What one submission says in one comparison."""
+
+    submission: str
+    """Its id."""
+    cluster: int
+    """Number of the study it counts in, the same at every endpoint of the pool: submissions joined by a tester, a sharpener or a blade are
+    one study."""
+    month: str
+    """Month."""
+    result: RatioInterval | None
+    """Its own ratio; null when it has none."""
+    bound: Literal["at least", "at most"] | None
+    """For a one-sided result: which side is known."""
+    bound_ratio: float | None
+    """For a one-sided result: the bound."""
+    ln_estimate: float | None
+    """Ratio on the ln scale."""
+    ln_variance: float | None
+    """Sampling variance on the ln scale, from the common repeatability."""
+    weight_percent: float | None
+    """Share of this line in the pooled estimate."""
+    reason: str
+    """Why there is no ratio, or what limits it; empty otherwise."""
+    verdict: str
+    """The submission's own verdict; empty where it has none."""
+    runs_first: int
+    """Runs on the first."""
+    runs_second: int
+    """Runs on the second."""
+    blades_first: int
+    """Blades of the first."""
+    blades_second: int
+    """Blades of the second."""
+    interest: str
+    """Strongest interest anybody named in it has in a blade: none, owner, maker, seller, or "not stated"."""
+
+
+class Prediction(Record):
+    """Where the next comparable study would fall."""
+
+    result: RatioInterval
+    """The interval."""
+    plug_in: RatioInterval | None
+    """The plug-in interval, for comparison."""
+    caveat: str
+    """What limits it; empty with five studies or more."""
+
+
+class Comparison(Record):
+    """One comparison by studies: a check beside the answer of the hierarchical model."""
+
+    factor: Literal["steel", "practice", "sharpener"]
+    """What is compared."""
+    first: str
+    """The one in the numerator."""
+    second: str
+    """The one in the denominator."""
+    state: Literal["pooled", "listed", "single", "not estimable", "not fitted"]
+    """pooled from three studies; fewer are listed; one submission stands alone; not estimable; or not fitted because numbers failed."""
+    sentence: str
+    """The answer in plain English."""
+    verdict: str
+    """better, worse, no difference worth having, different (size undecided), undecided; empty where not pooled."""
+    studies: int
+    """Studies (clusters of submissions)."""
+    one_sided: int
+    """Submissions that give only a bound."""
+    result: RatioInterval | None
+    """The pooled ratio."""
+    claim: str
+    """What the claim reaches, such as these blades only, and what limits it; empty where nothing does."""
+    versions: str
+    """Whether contrasts made under different MINOR versions agree; empty with one version or too few studies."""
+    ln_estimate: float | None
+    """Pooled ln ratio."""
+    ln_standard_error: float | None
+    """Its standard error."""
+    df: float | None
+    """Degrees of freedom of the interval."""
+    tau: float | None
+    """Between-study standard deviation on the ln scale."""
+    tau_low: float | None
+    """Lower limit; null where no spread is estimable, the studies agreeing better than their variances say."""
+    tau_high: float | None
+    """Upper limit; null where no spread is estimable."""
+    tau_within: float | None = None
+    """Standard deviation between submissions of one study on the ln scale; null where no study holds two."""
+    tau_within_low: float | None = None
+    """Lower limit."""
+    tau_within_high: float | None = None
+    """Upper limit."""
+    i2_percent: float | None
+    """Share of the variance that lies between studies."""
+    q: float | None
+    """Cochran's Q."""
+    q_df: int | None
+    """Its degrees of freedom."""
+    q_p: float | None
+    """Its p value."""
+    prediction: Prediction | None
+    """Where the next study would fall; null below three studies."""
+    bounds_included: RatioInterval | None
+    """Sensitivity: a common effect with one-sided results weighed in; null where there are none or they fix no ratio."""
+    interests: str
+    """Empty, or what is left when the submissions of makers and sellers are left out, where they are half or more."""
+    without_interested: RatioInterval | None
+    """The pooled ratio without them; null where they are fewer than half, or fewer than three studies are left."""
+    ruled_out_beyond: float | None
+    """These data rule out a difference larger than this ratio either way."""
+    blades_first: int
+    """Distinct blades of the first."""
+    blades_second: int
+    """Distinct blades of the second."""
+    testers: int
+    """People who tested in it."""
+    checks: StudyChecksResult | None
+    """How far it leans on single studies, on symmetry and on studies being independent; null where nothing is pooled."""
+    lines: tuple[StudyLine, ...]
+    """Submission by submission."""
+    not_fitted: tuple[str, ...] = ()
+    """What beside the ratio has no figures because numbers failed, with the reason."""
+
+
+class RepeatabilityEntry(Record):
+    """Run-to-run spread used for one endpoint."""
+
+    ln_sd: float
+    """Standard deviation between runs on the ln scale."""
+    df: float
+    """Degrees of freedom of the pooled part."""
+    prior_ln_sd: float
+    """The spread that single submissions are drawn towards."""
+    prior_df: float | None
+    """What that prior is worth; null: all of it (no evidence that spreads differ)."""
+    source: Literal["pooled", "assumed"]
+    """From pooled runs, or the protocol's assumption."""
+    submissions: int
+    """Submissions with replicate runs."""
+    reason: str = ""
+    """Why it was not fitted whether submissions differ in their spread, so that all are taken to be alike; empty otherwise."""
+
+
+class LaboratoryCell(Record):
+    """One tester's runs on one circulating blade; testers by code number."""
+
+    code: int
+    """Code number of the tester, new in every table."""
+    n: int
+    """Runs."""
+    mean: float
+    """Mean."""
+    s: float | None
+    """Standard deviation."""
+    h: float | None
+    """Between-tester consistency statistic (ISO 5725-2)."""
+    k: float | None
+    """Within-tester consistency statistic (ISO 5725-2)."""
+    flags: tuple[str, ...]
+    """What stands out. Nothing is dropped."""
+
+
+class Interlaboratory(Record):
+    """Repeatability and reproducibility on one circulating blade (ISO 5725-2)."""
+
+    item: str
+    """The blade."""
+    scale: Literal["reading unit", "ln"]
+    """The scale of the figures."""
+    unit: str
+    """Unit of the figures; "ln" on the ln scale."""
+    testers: int
+    """Testers."""
+    runs: int
+    """Runs."""
+    mean: float | None
+    """Grand mean; null where the figures of this blade were not fitted, and ``note`` says why."""
+    s_r: float | None
+    """Repeatability standard deviation."""
+    s_R: float | None
+    """Reproducibility standard deviation."""
+    s_L: float | None
+    """Between-tester standard deviation."""
+    h_critical: float | None
+    """Critical value of h at 0.5 %."""
+    k_critical: float | None
+    """Critical value of k at 0.5 %; null where testers made different numbers of runs."""
+    note: str
+    """What limits it, such as too few testers to flag anything."""
+    tests: tuple[str, ...]
+    """Cochran's and Grubbs' tests in words, from six testers on."""
+    cells: tuple[LaboratoryCell, ...]
+    """Tester by tester."""
+
+
+class EndpointResult(Record):
+    """All that is said about one endpoint of one pool."""
+
+    id: str
+    """Endpoint id."""
+    title: str
+    """What it is called."""
+    kind: Literal["level", "window", "loss", "life"]
+    """Kind."""
+    role: Literal["early", "late", "overall"]
+    """Which part of the dulling."""
+    primary: bool
+    """Whether it is the protocol's primary endpoint."""
+    quantity: Literal["sharpness", "work"]
+    """What its ratios are ratios of."""
+    worthwhile_ratio: float
+    """The smallest ratio worth acting on."""
+    exact: int
+    """Runs with an exact value."""
+    interval: int
+    """Runs with an interval."""
+    censored: int
+    """Runs with a one-sided value."""
+    missing: int
+    """Runs without a value."""
+    repeatability: RepeatabilityEntry | None
+    """Run-to-run spread."""
+    steels: tuple[Answer, ...]
+    """The answer on every pair of steels met, by name."""
+    practice: Answer | None
+    """Practised against novice sharpeners; null where only one class is met."""
+    model: ModelResult | None
+    """The hierarchical model of all runs behind these answers; null where no run has a value."""
+    pairwise: tuple[Comparison, ...]
+    """The same comparisons by studies, where some submission holds both: a check beside the answers."""
+    sharpening: str
+    """How much sharpening mattered, in one plain sentence."""
+    interlaboratory: tuple[Interlaboratory, ...]
+    """Circulating blades."""
+    crossed: CrossedResult | None
+    """All runs in one model: how much steels, sharpeners, testers and blades differ; null where no run has a value."""
+    network: NetworkResult | None
+    """Steels never met side by side, compared through those they both met; null below three steels."""
+    probes: tuple[ProbeResult, ...]
+    """Questions to all runs about what may bend the results."""
+    probes_sentence: str
+    """How many of the probes found something, and how many would by chance; empty without probes."""
+
+
+class CurvePointResult(Record):
+    """Sharpness at one checkpoint, from the model of all readings."""
+
+    work: float
+    """Work in the protocol's unit."""
+    ratio: float
+    """Sharpness relative to the reference: the mean of all runs in the pool at 0."""
+    low: float | None
+    """Lower end of the 95 % interval."""
+    high: float | None
+    """Upper end."""
+    runs: int
+    """How many runs reach this figure."""
+
+
+class SteelCurve(Record):
+    """How one steel's edges dulled: what an average sharpener and tester would read. There is none where one submission tells alone."""
+
+    steel: str
+    """Steel id."""
+    points: tuple[CurvePointResult, ...]
+    """By work."""
+
+
+class Crossover(Record):
+    """Two steels of which one is better early and the other late."""
+
+    first: str
+    """The one better early."""
+    second: str
+    """The one better late."""
+    sentence: str
+    """The same in plain English; there is no winner."""
+
+
+class ToldApart(Record):
+    """Whether one thing can be told from the others in a pool's runs."""
+
+    what: Literal["steel", "sharpener", "tester", "split"]
+    """steels, sharpeners or testers told from the rest; or how much sharpeners and how much testers differ."""
+    verdict: Literal["yes", "weak", "no"]
+    """yes; weak: in part, or upper limits only; no: no number is given."""
+    sentence: str
+    """The same in plain English."""
+
+
+class Quoted(Record):
+    """Which answer a headline quotes."""
+
+    endpoint: str
+    """Endpoint id."""
+    factor: Literal["steel", "practice"]
+    """What is compared."""
+    first: str
+    """The one in the numerator."""
+    second: str
+    """The one in the denominator."""
+
+
+class Pool(Record):
+    """All results of one protocol MAJOR and one origin."""
+
+    protocol: str
+    """Protocol id."""
+    major: int
+    """MAJOR."""
+    origin: Literal["measured", "simulated"]
+    """measured and simulated are never pooled together."""
+    title: str
+    """The protocol's title."""
+    factor: str
+    """What the protocol asks about."""
+    medium: str
+    """The medium."""
+    work_unit: str
+    """Unit of work."""
+    versions: tuple[str, ...]
+    """Versions pooled."""
+    first_month: str
+    """First month."""
+    last_month: str
+    """Last month."""
+    counts: Counts
+    """How much stands behind it."""
+    hardness_hrc: Range | None
+    """Hardness range of the blades."""
+    angle_deg: Range | None
+    """Range of the edge angle per side."""
+    interests: dict[str, int]
+    """Submissions by the strongest interest of anybody named."""
+    own_sharpening_percent: float | None
+    """Share of runs in which the tester had sharpened the edge."""
+    told_apart: tuple[ToldApart, ...]
+    """What the runs can tell apart, judged from who did what, before any reading."""
+    endpoints: tuple[EndpointResult, ...]
+    """Endpoint by endpoint."""
+    crossovers: tuple[Crossover, ...]
+    """Pairs of steels that change places between early and late."""
+    curves: tuple[SteelCurve, ...]
+    """Steel by steel; empty for pass/fail."""
+    curve_comparisons: tuple[CurveComparison, ...]
+    """Every pair of steels that some submission compares, along the whole course of work; empty for pass/fail."""
+    headline: str
+    """The answer in one or two plain sentences."""
+    quoted: Quoted | None
+    """The answer that the headline quotes; null where there is nothing to compare."""
+
+
+class ReadingResult(Record):
+    """One checkpoint of one run."""
+
+    work: float
+    """Work in the protocol's unit."""
+    written: str
+    """The repeats as written, with their unit."""
+    mean: float | None
+    """Mean in the reading's canonical unit; null for pass/fail or where censored."""
+    outcome: str
+    """For pass/fail: such as "pass, pass, fail"; else "below", "above" or empty."""
+
+
+class RunResult(Record):
+    """One run on a submission's page."""
+
+    id: str
+    """Run id."""
+    order: int
+    """Place in the running order."""
+    blade: str
+    """Blade."""
+    steel: str
+    """Steel, or "not known"."""
+    sharpener: str
+    """Handle of the sharpener."""
+    tester: str
+    """Handle of the tester."""
+    ended: str
+    """How it ended."""
+    readings: tuple[ReadingResult, ...]
+    """Readings."""
+    values: dict[str, str]
+    """Endpoint id to its value or reason, in words."""
+
+
+class OwnAnswer(Record):
+    """One contrast of one submission, by itself."""
+
+    endpoint: str
+    """Endpoint id."""
+    factor: Literal["steel", "blade", "sharpener", "practice"]
+    """What is compared."""
+    first: str
+    """The one in the numerator."""
+    second: str
+    """The one in the denominator."""
+    result: RatioInterval | None
+    """Its ratio; null when it has none."""
+    sentence: str
+    """The answer, the bound or the reason in plain English."""
+    verdict: str
+    """The verdict; empty where it has none."""
+
+
+class SubmissionResult(Record):
+    """A line of the ledger, and a page."""
+
+    id: str
+    """Id."""
+    path: str
+    """Path of the file."""
+    sha256: str
+    """Hash of the file, which never changes."""
+    state: State
+    """Whether it counts as it was sent in, with corrections, or no longer. All else here is what counts, or counted last."""
+    changes: tuple[ChangeResult, ...]
+    """Corrections and retraction in their order."""
+    protocol: str
+    """Protocol id."""
+    version: str
+    """Protocol version."""
+    origin: Literal["measured", "simulated"]
+    """measured or simulated."""
+    month: str
+    """Month."""
+    submitted_by: str
+    """Handle."""
+    note: str
+    """The submitter's note; empty if none."""
+    interest: str
+    """Strongest interest anybody named in it has in a blade."""
+    blades: int
+    """Blades."""
+    people: tuple[str, ...]
+    """Handles."""
+    runs: tuple[RunResult, ...]
+    """Runs in their order."""
+    answers: tuple[OwnAnswer, ...]
+    """What this submission says by itself, contrast by contrast."""
+    warnings: tuple[str, ...]
+    """Warnings of the check that stand against it, with the submitter's answers."""
+
+
+class SteelResult(Record):
+    """A steel that some submission names."""
+
+    id: str
+    """Register id."""
+    names: tuple[str, ...]
+    """Its designations."""
+    simulated: bool
+    """Whether it is invented."""
+    note: str
+    """What is known about it."""
+
+
+class Provenance(Record):
+    """Where every number comes from."""
+
+    program_version: str
+    """Version of the program."""
+    inputs_sha256: str
+    """Hash over the path and hash of every file read."""
+    input_files: int
+    """How many files were read."""
+    repeatability_sha256: str
+    """Hash of the repeatability table."""
+    repository_url: str
+    """Where the files lie for everybody; empty where no address is set."""
+
+
+class NotFittedResult(Record):
+    """A fit without figures because its numbers failed; everything else is as it would be without it."""
+
+    protocol: str
+    """Protocol id of the pool."""
+    major: int
+    """MAJOR."""
+    origin: Literal["measured", "simulated"]
+    """measured or simulated."""
+    endpoint: str
+    """Endpoint id; empty where it is of all endpoints."""
+    what: str
+    """What was not fitted."""
+    reason: str
+    """Why."""
+
+
+class Results(Record):
+    """The results bundle."""
+
+    format: Literal["results/2.0.0"]
+    """Name and version of this format."""
+    provenance: Provenance
+    """Where the numbers come from."""
+    pools: tuple[Pool, ...]
+    """Results, by protocol, MAJOR and origin."""
+    submissions: tuple[SubmissionResult, ...]
+    """The ledger: submissions that count."""
+    retracted: tuple[SubmissionResult, ...]
+    """Submissions that were taken back: readable, and in no result."""
+    removed: tuple[RemovedResult, ...]
+    """What is left of submissions that were taken out."""
+    protocols: tuple[ProtocolResult, ...]
+    """Protocols as published."""
+    objections: tuple[ObjectionResult, ...]
+    """Objections, by protocol and number; those to the analysis first."""
+    steels: tuple[SteelResult, ...]
+    """Steels named in submissions."""
+    plans: tuple[PlanCount, ...] = ()
+    """Sealed plans that were published, and how many came back, by protocol, MAJOR and origin."""
+    moves: tuple[PoolLog, ...] = ()
+    """How the leading estimates moved month by month, and why, made anew from all files by the present program: by protocol, MAJOR and
+    origin. How much runs differ that should be alike is taken as it is known now, in every month."""
+    not_fitted: tuple[NotFittedResult, ...] = ()
+    """What has no figures because numbers failed: by pool and endpoint."""

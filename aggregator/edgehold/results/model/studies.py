@@ -1,0 +1,93 @@
+"""What was asked of the studies of one pooled comparison, as pydantic models.
+
+As in ``model``: ratios above 1 favour ``first``, ``None`` means "not computed", and the reason stands beside it in words. None of it
+changes the pooled ratio.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from edgehold.records.model.base import Record
+
+from .ratio import RatioInterval
+
+
+class StudyInfluence(Record):
+    """What one study does to the pooled ratio."""
+
+    study: int
+    """Its number."""
+    hat_percent: float
+    """Its leverage: without moderators, its share of the weights."""
+    ratio_without: float | None
+    """The pooled ratio of the others."""
+    without: RatioInterval | None
+    """The same with its interval; null where fewer than three studies are left."""
+    studentised_residual: float | None
+    """Its distance from what the others foretell, in standard errors (externally studentised)."""
+    cooks_distance: float | None
+    """How far the pooled ln ratio moves without it, squared, in units of its variance."""
+    covariance_ratio: float | None
+    """Variance of the pooled ln ratio without it, divided by that with it; below 1 the others agree better without it."""
+    tau_without: float | None
+    """Between-study standard deviation of the others on the ln scale."""
+    reason: str
+    """Why it cannot be told; empty otherwise."""
+
+
+class SmallStudies(Record):
+    """Whether small studies tell another story than large ones; asked from ten studies on."""
+
+    state: Literal["asked", "not asked"]
+    """Whether it was asked."""
+    reason: str
+    """Why not; empty otherwise."""
+    slope: float | None
+    """Change of the ln ratio per unit of standard error; 0 for a symmetric funnel."""
+    standard_error: float | None
+    """Of the slope."""
+    df: float | None
+    """Degrees of freedom."""
+    p: float | None
+    """p value of the slope."""
+    limit: RatioInterval | None
+    """The ratio as the standard error goes to 0."""
+    missing: int | None
+    """Studies that would have to be added to make the funnel symmetric (trim and fill)."""
+    side: Literal["lower", "higher", ""]
+    """Where they would lie; empty where none is missing or it was not asked."""
+    filled: RatioInterval | None
+    """The pooled ratio with them added; they are no data."""
+    sentence: str
+    """The same in plain English."""
+
+
+class ByPeople(Record):
+    """The pooled ratio with an interval from how clusters of studies that share people or blades scatter (CR2)."""
+
+    clusters: int
+    """Clusters of studies: those that share a tester, a sharpener or a blade are one."""
+    result: RatioInterval | None
+    """The ratio; null below ten clusters."""
+    standard_error: float | None
+    """On the ln scale; null where ``result`` is."""
+    df: float | None
+    """Satterthwaite degrees of freedom; null where ``result`` is."""
+    reason: str
+    """Why there is none; empty otherwise."""
+
+
+class StudyChecksResult(Record):
+    """How far one pooled ratio leans on single studies, on symmetry and on studies being independent."""
+
+    sentence: str
+    """What the ratio would be without the study that moves it most."""
+    most: int | None
+    """Number of that study."""
+    studies: tuple[StudyInfluence, ...]
+    """Study by study."""
+    small_studies: SmallStudies
+    """Small studies against large ones."""
+    by_people: ByPeople
+    """Clusters of people and blades."""

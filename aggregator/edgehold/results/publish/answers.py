@@ -1,0 +1,218 @@
+"""The one answer on every comparison, published beside what other methods say of it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from edgehold.numerics.interval import Interval
+from edgehold.pooling.curves.pairs import CurvePair
+from edgehold.pooling.gather.all_answers import Answered
+from edgehold.pooling.headline import RUNS
+from edgehold.pooling.headline import Answer as Found
+from edgehold.pooling.hierarchical import ContrastPosterior
+from edgehold.pooling.what_matters import HowMuch
+from edgehold.records.model.protocol import EndpointRule
+from edgehold.results.model.analyses import CrossedResult, NetworkResult
+from edgehold.results.model.answers import Answer, HowMuchResult, MethodLine, ModelResult, PriorResult
+from edgehold.results.model.numbers import published, ratio
+from edgehold.results.model.ratio import RatioInterval, ratio_interval
+from edgehold.results.model.results import Comparison
+from edgehold.results.words.answers import (
+    RESIDUAL_NAME,
+    agreement_sentence,
+    answer_sentence,
+    matters_sentence,
+    matters_words,
+    no_answer_sentence,
+)
+from edgehold.results.words.crossed import FIXED_WORDS
+from edgehold.results.words.sentences import when
+
+
+def answers(
+    found: Answered | None, rule: EndpointRule, unit: str, pairwise: dict[tuple[str, str, str], Comparison], crossed: CrossedResult | None,
+    network: NetworkResult | None, along: dict[tuple[str, str], CurvePair],
+) -> tuple[tuple[Answer, ...], Answer | None]:  # fmt: skip
+    """Every pair of steels, and practised against novice sharpeners (None where only one class is met).
+
+    Parameters
+    ----------
+    found : what pooling found; None where no run has a value.
+    rule, unit : the endpoint and the unit of work, for the sentences.
+    pairwise : comparisons by studies, by factor and names.
+    crossed, network : the other methods' results.
+    along : pairs of steels along the work, by names.
+    """
+    if found is None:
+        return (), None
+    opening = when(rule.kind, unit, rule.at, rule.start, rule.end)
+    made = {
+        (one.factor, one.first, one.second): _answer(
+            found, one, opening, rule, _methods(one, rule, pairwise.get((one.factor, one.first, one.second)), crossed, network, along)
+        )
+        for one in (*found.headline.pairs, *([found.headline.practice] if found.headline.practice else []))
+    }
+    steels = tuple(answer for (factor, *_), answer in sorted(made.items()) if factor == "steel")
+    return steels, next((answer for (factor, *_), answer in made.items() if factor == "practice"), None)
+
+
+def _answer(found: Answered, one: Found, opening: str, rule: EndpointRule, methods: list[MethodLine]) -> Answer:
+    verdict, single = one.verdict, one.about in ("blades", "sharpeners")
+    result, general = _published(one.posterior), _published(one.general) if single else None
+    direct, testers = found.direct[(one.factor, one.first, one.second)]
+    if result is None:
+        sentence = no_answer_sentence(opening, one.factor, one.first, one.second, one.reason)
+    else:
+        sentence = answer_sentence(opening, one, rule.kind, result, general)
+    return Answer(
+        factor=one.factor,
+        first=one.first,
+        second=one.second,
+        state=one.state if found.headline.state == "fitted" or one.state == "estimated" else "not fitted",
+        about=one.about,
+        sentence=sentence,
+        verdict=verdict.kind if verdict else "",
+        reason=one.reason,
+        weak=one.weak,
+        result=result,
+        probability_better=published(verdict.better) if verdict else None,
+        probability_within=published(verdict.within) if verdict else None,
+        probability_worse=published(verdict.worse) if verdict else None,
+        probability_above_one=published(one.posterior.above(0.0)) if one.posterior else None,
+        ruled_out_beyond=published(verdict.excludes) if verdict else None,
+        general=general,
+        new_hands=_published(one.new_hands),
+        new_hands_measured=_published(one.new_hands_measured),
+        new_hands_runs=RUNS,
+        evidence=one.evidence,
+        direct_percent=None if one.direct_share is None else published(100 * one.direct_share),
+        units_first=one.units_first,
+        units_second=one.units_second,
+        direct_submissions=direct,
+        testers=testers,
+        methods=(_line("hierarchical model", result, one.reason), *_scales(one), *methods) if result is not None else (),
+        methods_sentence=agreement_sentence(result, methods) if result is not None else "",
+    )
+
+
+def _published(posterior: ContrastPosterior | None) -> RatioInterval | None:
+    return None if posterior is None else ratio_interval(posterior.quantile(0.5), posterior.interval)
+
+
+# ---- other methods -----------------------------------------------------------------------------------------------------------
+
+
+def _line(method: str, result: RatioInterval | None, reason: str = "") -> MethodLine:
+    return MethodLine(method=method, result=result, reason="" if result is not None else reason)
+
+
+def _scales(one: Found) -> list[MethodLine]:
+    """The headline with other scales of all priors."""
+    middle = one.estimate
+    named = {"halved": one.halved, "doubled": one.doubled}
+    return [
+        _line(f"hierarchical model, prior scales {word}", _about(middle, limits), "the computation did not pass its checks")
+        for word, limits in named.items()
+    ]
+
+
+def _about(middle: float | None, limits: Interval | None) -> RatioInterval | None:
+    """An interval with the ratio in its middle on the ln scale."""
+    if middle is None or limits is None:
+        return None
+    return ratio_interval((limits.low + limits.high) / 2, limits)
+
+
+def _methods(
+    one: Found, rule: EndpointRule, pair: Comparison | None, crossed: CrossedResult | None, network: NetworkResult | None,
+    along: dict[tuple[str, str], CurvePair],
+) -> list[MethodLine]:  # fmt: skip
+    lines = [_by_studies(pair)]
+    if one.factor == "steel":
+        line = next((x for x in network.lines if (x.first, x.second) == (one.first, one.second)), None) if network else None
+        lines.append(_line("network of steels", line.result if line else None, line.reason if line else "there is no network"))
+        contrast = next((x for x in crossed.contrasts if (x.first, x.second) == (one.first, one.second)), None) if crossed else None
+        why = (crossed.reason if crossed and crossed.state == "not fitted" else contrast.reason if contrast else "") or "not fitted"
+        lines.append(_line("crossed model, restricted likelihood", contrast.result if contrast else None, why))
+        lines.append(_line("within submissions alone", contrast.within if contrast else None, contrast.within_note if contrast else why))
+        if rule.kind == "level":
+            lines.append(_by_curves(along.get((one.first, one.second)), rule.at))
+    return lines
+
+
+def _by_curves(pair: CurvePair | None, at: float) -> MethodLine:
+    """The two steels' curves at the work of a level."""
+    method = "curves of all readings"
+    if pair is None or pair.contrast.same_work is None:
+        return _line(method, None, pair.contrast.reason if pair else "no submission holds both")
+    band = pair.contrast.same_work
+    here = np.flatnonzero(band.at == at)
+    if not len(here):
+        return _line(method, None, "too few readings are left there")
+    limits = Interval(float(band.pointwise_low[here[0]]), float(band.pointwise_high[here[0]]), band.level, "posterior")
+    return _line(method, ratio_interval(float(band.ln_ratio[here[0]]), limits))
+
+
+def _by_studies(pair: Comparison | None) -> MethodLine:
+    if pair is None:
+        return _line("random effects over studies", None, "no submission holds both")
+    reasons = {
+        "listed": f"{pair.studies} studies are listed, three are needed to pool",
+        "single": "one submission stands alone",
+        "not estimable": "no submission tells the two apart",
+        "not fitted": "the numbers failed",
+    }
+    return _line("random effects over studies", pair.result, reasons.get(pair.state, ""))
+
+
+# ---- the model ---------------------------------------------------------------------------------------------------------------
+
+
+def model_result(found: Answered | None, rule: EndpointRule, unit: str) -> ModelResult | None:
+    """The model behind the answers; None where no run has a value."""
+    if found is None:
+        return None
+    headline = found.headline
+    record, fitted = headline.fit.convergence, headline.state == "fitted"
+    matters = tuple(_how_much(row) for row in found.matters.rows)
+    return ModelResult(
+        state=headline.state,
+        reason=headline.reason,
+        runs=headline.runs,
+        one_sided=headline.one_sided,
+        submissions=found.submissions,
+        left_out=found.left_out + sum(headline.left_out.values()),
+        fixed=tuple(FIXED_WORDS[name] for name in headline.fixed),
+        not_held=tuple(f"{name}: {reason}" for name, reason in headline.not_held.items()),
+        priors=tuple(
+            PriorResult(what=_named(name), df=published(prior.df), scale=published(prior.scale), source=prior.source)
+            for name, prior in headline.fit.priors.items()
+        ),
+        points=record.points,
+        effective_points=published(record.effective) if fitted else None,
+        pareto_k=published(record.pareto_k) if fitted else None,
+        error_percent=published(100 * record.largest_error) if fitted else None,
+        own_sharpening=_published(headline.own),
+        matters=matters,
+        matters_sentence=matters_sentence(matters, found.matters, when(rule.kind, unit, rule.at, rule.start, rule.end), headline.reason),
+    )
+
+
+def _named(name: str) -> str:
+    return RESIDUAL_NAME if name == "residual" else name
+
+
+def _how_much(row: HowMuch) -> HowMuchResult:
+    result = HowMuchResult(
+        what=_named(row.name),
+        state=row.state,
+        reason=row.reason,
+        typical_ratio=ratio(row.typical),
+        typical_low=ratio(row.interval.low) if row.interval else None,
+        typical_high=ratio(row.interval.high) if row.interval else None,
+        most_ratio=ratio(row.most),
+        from_prior_percent=None if row.from_prior is None else published(min(100.0, 100 * row.from_prior)),
+        levels=row.levels,
+        sentence="",
+    )
+    return result.model_copy(update={"sentence": matters_words(result)})

@@ -1,0 +1,375 @@
+"""From what the stages found to the one ``Results`` record that is published."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections import Counter, defaultdict
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+
+from edgehold import __version__
+from edgehold.endpoints.rows import CurvePoint, EndpointRow
+from edgehold.estimates.repeatability import Repeatability, RepeatabilityTable
+from edgehold.estimates.results import SubmissionEstimate
+from edgehold.numerics.attempt import NotFitted
+from edgehold.pooling.curves.curves import MeanCurve
+from edgehold.pooling.curves.pairs import CurvePair
+from edgehold.pooling.gather.all_answers import Answered
+from edgehold.pooling.gather.all_runs import AllRuns
+from edgehold.pooling.gather.circulation import CirculatedBlade
+from edgehold.pooling.network.steel_network import SteelNetwork
+from edgehold.pooling.pairwise.comparisons import PooledComparison
+from edgehold.pooling.pairwise.cumulative import PoolCourse
+from edgehold.pooling.probes.probes import ProbeAnswer
+from edgehold.pooling.separability import Separability
+from edgehold.records.canonical import LoadedSubmission, PoolKey, Repository, pool_key
+from edgehold.records.interest import interest_of
+from edgehold.records.model.protocol import EndpointRule, Protocol, version_order
+from edgehold.records.schemas import repository_url
+from edgehold.results.model.numbers import published, ratio
+from edgehold.results.model.repeatability import PublishedRepeatability
+from edgehold.results.model.results import (
+    Counts,
+    CurvePointResult,
+    EndpointResult,
+    NotFittedResult,
+    Pool,
+    Provenance,
+    Quoted,
+    Range,
+    RepeatabilityEntry,
+    Results,
+    SteelCurve,
+    ToldApart,
+)
+from edgehold.results.words.sentences import headline, quoted_answer, sharpening_sentence, when
+
+from . import not_fitted as failures
+from .answers import answers, model_result
+from .compare import comparison_result, crossovers
+from .crossed import crossed_result
+from .curve_pairs import curve_comparison
+from .history import removed_results
+from .interlab import interlaboratory_result
+from .ledger import retracted_results, steel_results, submission_results
+from .moves import pool_logs
+from .network import network_result
+from .objections import objection_results
+from .plans import plan_counts
+from .probes import probe_result, probes_sentence
+from .versions import protocol_results
+
+
+@dataclass(frozen=True)
+class EverythingFound:
+    """Everything the stages before this one found, by name.
+
+    Attributes
+    ----------
+    repository : the records.
+    rows, points : endpoint rows and readings of runs.
+    table, published : common repeatability, and the same as its own file.
+    estimates : per submission and endpoint.
+    comparisons, circulated, curves : over all submissions.
+    apart : what the runs of each pool can tell apart.
+    networks, probes : by pool and endpoint.
+    curve_pairs : every pair of steels along the whole course of work.
+    crossed : all runs in one model by restricted likelihood, by pool and endpoint.
+    answers : the one answer on every comparison, by pool and endpoint.
+    courses : the leading comparison of each pool through the months.
+    """
+
+    repository: Repository
+    rows: tuple[EndpointRow, ...]
+    points: tuple[CurvePoint, ...]
+    table: RepeatabilityTable
+    published: PublishedRepeatability
+    estimates: tuple[SubmissionEstimate, ...]
+    comparisons: tuple[PooledComparison, ...]
+    circulated: tuple[CirculatedBlade, ...]
+    curves: tuple[MeanCurve, ...]
+    apart: dict[PoolKey, Separability | NotFitted]
+    networks: dict[tuple[PoolKey, str], SteelNetwork]
+    curve_pairs: tuple[CurvePair, ...]
+    probes: dict[tuple[PoolKey, str], tuple[ProbeAnswer, ...]]
+    crossed: dict[tuple[PoolKey, str], AllRuns]
+    answers: dict[tuple[PoolKey, str], Answered]
+    courses: tuple[PoolCourse, ...]
+
+
+def assemble(found: EverythingFound) -> Results:
+    """Gather everything into the published record; nothing is estimated here."""
+    notes: list[failures.Line] = []
+    return Results(
+        format="results/2.0.0",
+        provenance=_provenance(found),
+        pools=tuple(_pool(found, key, group, notes) for key, group in sorted(_by_pool(found.repository).items())),
+        submissions=submission_results(found.repository, found.rows, found.estimates),
+        retracted=retracted_results(found.repository),
+        removed=removed_results(found.repository),
+        protocols=protocol_results(found.repository),
+        objections=objection_results(found.repository),
+        steels=steel_results(found.repository),
+        plans=plan_counts(found.repository),
+        moves=pool_logs(found.repository, found.courses),
+        not_fitted=_not_fitted(found, notes),
+    )
+
+
+def _not_fitted(found: EverythingFound, notes: list[failures.Line]) -> tuple[NotFittedResult, ...]:
+    """Everything whose numbers failed, by pool and endpoint, in the order of the path; ``notes`` are those that failed here."""
+    lines = [
+        *failures.of_rows(found.rows),
+        *failures.of_table(found.table),
+        *failures.of_estimates(found.estimates),
+        *failures.of_comparisons(found.comparisons),
+        *failures.failed((c.pool, c.endpoint, f"circulating blade {c.blade}", c.reason) for c in found.circulated),
+        *failures.failed((c.pool, "", f"the mean curve of {c.steel}", c.reason) for c in found.curves),
+        *failures.failed((pool, "", "what the runs can tell apart", why) for pool, why in found.apart.items()),
+        *failures.failed((*key, "the network of steels", network.reason) for key, network in found.networks.items()),
+        *failures.failed((c.pool, "", f"{c.first} against {c.second} along the work", c.contrast.reason) for c in found.curve_pairs),
+        *failures.failed(
+            (*key, f"the question {answer.probe.id}", answer.reason) for key, answers in found.probes.items() for answer in answers
+        ),
+        *failures.of_all_runs(found.crossed.values()),
+        *failures.failed((*key, "the hierarchical model", one.headline.reason) for key, one in found.answers.items()),
+        *failures.of_courses(found.courses),
+        *notes,
+    ]
+    return tuple(
+        NotFittedResult(protocol=pool.protocol, major=pool.major, origin=pool.origin, endpoint=endpoint, what=what, reason=str(why))
+        for pool, endpoint, what, why in sorted(lines, key=lambda line: line[:2])
+    )
+
+
+def _by_pool(repository: Repository) -> dict[PoolKey, list[LoadedSubmission]]:
+    pools: dict[PoolKey, list[LoadedSubmission]] = defaultdict(list)
+    for submission in repository.submissions:
+        pools[pool_key(submission)].append(submission)
+    return pools
+
+
+def _provenance(found: EverythingFound) -> Provenance:
+    repository = found.repository
+    submissions = (*repository.submissions, *repository.retracted)
+    files = [(s.path, s.sha256) for s in submissions] + [(p.path, p.sha256) for p in repository.protocols.values()]
+    files += [(c.path, c.sha256) for s in submissions for c in s.changes]
+    files = sorted([*files, *repository.side_files, *repository.life_files])
+    listing = "".join(f"{sha256}  {path}\n" for path, sha256 in files)
+    return Provenance(
+        program_version=__version__,
+        inputs_sha256=hashlib.sha256(listing.encode()).hexdigest(),
+        input_files=len(files),
+        repeatability_sha256=found.published.sha256,
+        repository_url=repository_url(repository.root) or "",
+    )
+
+
+def _pool(found: EverythingFound, key: PoolKey, submissions: list[LoadedSubmission], notes: list[failures.Line]) -> Pool:
+    newest = max(submissions, key=lambda s: version_order(s.record.protocol.version))
+    protocol = found.repository.protocol_of(newest).record
+    rows = [row for row in found.rows if row.pool == key]
+    months = sorted(s.record.month for s in submissions)
+    interests = {s.record.id: interest_of(s.record) for s in submissions}
+    endpoints = tuple(_endpoint(found, key, rule, protocol, rows, interests, notes) for rule in protocol.endpoints)
+    primary = next(endpoint for endpoint in endpoints if endpoint.primary)
+    quoted = quoted_answer(protocol.question.factor, primary)
+    return Pool(
+        protocol=key.protocol,
+        major=key.major,
+        origin=key.origin,
+        title=protocol.title,
+        factor=protocol.question.factor,
+        medium=protocol.medium.name,
+        work_unit=protocol.work.unit,
+        versions=tuple(sorted({s.record.protocol.version for s in submissions}, key=version_order)),
+        first_month=months[0],
+        last_month=months[-1],
+        counts=_counts(submissions),
+        hardness_hrc=_hardness(submissions),
+        angle_deg=_angles(submissions),
+        interests=dict(sorted(Counter(interests.values()).items())),
+        own_sharpening_percent=_own_sharpening(submissions),
+        told_apart=_told_apart(found.apart[key]) if key in found.apart else (),
+        endpoints=endpoints,
+        crossovers=crossovers(endpoints, {r.id: when(r.kind, protocol.work.unit, r.at, r.start, r.end) for r in protocol.endpoints}),
+        curves=tuple(_curve(curve) for curve in found.curves if curve.pool == key),
+        curve_comparisons=tuple(
+            failures.told(
+                lambda one: curve_comparison(one, protocol.work.unit),
+                pair,
+                failures.curves_without,
+                _note(notes, key, "", f"{pair.first} against {pair.second} along the work"),
+            )
+            for pair in found.curve_pairs
+            if pair.pool == key
+        ),
+        headline=headline(len(submissions), quoted),
+        quoted=Quoted(endpoint=primary.id, factor=quoted.factor, first=quoted.first, second=quoted.second) if quoted else None,
+    )
+
+
+def _told_apart(apart: Separability | NotFitted) -> tuple[ToldApart, ...]:
+    if isinstance(apart, NotFitted):
+        return (ToldApart(what="split", verdict="no", sentence=f"What these runs can tell apart was {apart}."),)
+    verdicts = [(what, contrast.verdict, contrast.sentence) for what, contrast in apart.contrasts.items()]
+    verdicts.append(("split", apart.split.verdict, apart.split.sentence))
+    return tuple(ToldApart(what=what, verdict=verdict, sentence=sentence) for what, verdict, sentence in verdicts)
+
+
+def _counts(submissions: list[LoadedSubmission]) -> Counts:
+    runs = [run for s in submissions for run in s.runs]
+    return Counts(
+        submissions=len(submissions),
+        runs=len(runs),
+        testers=len({r.tester for r in runs}),
+        sharpeners=len({r.sharpener for r in runs}),
+        blades=len({r.blade for r in runs}),
+        steels=len({r.steel for r in runs} - {None}),
+        batches=len({r.batch for r in runs} - {None}),
+    )
+
+
+def _hardness(submissions: list[LoadedSubmission]) -> Range | None:
+    known: dict[str, float] = {}
+    keys = set()
+    for blade in (b for s in submissions for b in s.record.blades):
+        keys.add(blade.key)
+        if blade.hardness is not None:
+            known[blade.key] = blade.hardness.hrc
+    return _range(list(known.values()), len(keys))
+
+
+def _angles(submissions: list[LoadedSubmission]) -> Range | None:
+    """Angles per side; one stated for both sides together is not halved, it counts as not known here."""
+    preparations = [p for s in submissions for p in s.record.preparations]
+    sides = [
+        angle
+        for p in preparations
+        if p.edge_angle is not None and p.edge_angle.basis == "per side"
+        for angle in (p.edge_angle.left_deg, p.edge_angle.right_deg)
+        if angle is not None
+    ]
+    known = sum(p.edge_angle is not None and p.edge_angle.basis == "per side" for p in preparations)
+    return Range(low=min(sides), high=max(sides), known=known, of=len(preparations)) if sides else None
+
+
+def _range(values: list[float], total: int) -> Range | None:
+    return Range(low=min(values), high=max(values), known=len(values), of=total) if values else None
+
+
+def _own_sharpening(submissions: list[LoadedSubmission]) -> float | None:
+    own = [run.own_sharpening for s in submissions for run in s.runs]
+    return published(100 * sum(own) / len(own)) if own else None
+
+
+def _endpoint(
+    found: EverythingFound,
+    key: PoolKey,
+    rule: EndpointRule,
+    protocol: Protocol,
+    rows: list[EndpointRow],
+    interests: dict[str, str],
+    notes: list[failures.Line],
+) -> EndpointResult:
+    note = partial(_note, notes, key, rule.id)
+    mine = [row for row in rows if row.endpoint == rule.id]
+    status = Counter(row.status for row in mine)
+    results = {
+        factor: tuple(
+            failures.told(
+                lambda one: comparison_result(one, rule, protocol.work.unit, interests),
+                c,
+                failures.comparison_without,
+                note(f"{c.first} against {c.second}"),
+            )
+            for c in found.comparisons
+            if (c.pool, c.endpoint, c.factor) == (key, rule.id, factor)
+        )
+        for factor in ("steel", "practice")
+    }
+    pairwise = (*results["steel"], *results["practice"])
+    crossed = failures.told(
+        lambda one: crossed_result(one, rule, protocol.work.unit) if one else None,
+        found.crossed.get((key, rule.id)),
+        failures.all_runs_without,
+        note("the crossed model of all runs"),
+    )
+    network = failures.told(
+        lambda one: network_result(one, rule.kind),
+        found.networks.get((key, rule.id)),
+        failures.network_without,
+        note("the network of steels"),
+    )
+    answered = found.answers.get((key, rule.id))
+    by_names = {(c.factor, c.first, c.second): c for c in pairwise}
+    along = {(pair.first, pair.second): pair for pair in found.curve_pairs if pair.pool == key}
+    steels, practice = answers(answered, rule, protocol.work.unit, by_names, crossed, network, along)
+    probes = found.probes.get((key, rule.id), ())
+    return EndpointResult(
+        id=rule.id,
+        title=rule.title,
+        kind=rule.kind,
+        role=rule.role,
+        primary=rule.primary,
+        quantity="work" if rule.kind == "life" else "sharpness",
+        worthwhile_ratio=rule.worthwhile_ratio,
+        exact=status["exact"],
+        interval=status["interval"],
+        censored=status["left"] + status["right"],
+        missing=status["missing"],
+        repeatability=_repeatability(found.table.entries.get((key, rule.id))),
+        steels=steels,
+        practice=practice,
+        model=model_result(answered, rule, protocol.work.unit),
+        pairwise=pairwise,
+        sharpening=sharpening_sentence(practice),
+        interlaboratory=tuple(
+            interlaboratory_result(c, protocol.reading.canonical_unit) for c in found.circulated if (c.pool, c.endpoint) == (key, rule.id)
+        ),
+        crossed=crossed,
+        network=network,
+        probes=tuple(
+            failures.told(lambda one: probe_result(one, rule.kind), answer, failures.probe_without, note(f"the question {answer.probe.id}"))
+            for answer in probes
+        ),
+        probes_sentence=probes_sentence(probes),
+    )
+
+
+def _note(notes: list[failures.Line], pool: PoolKey, endpoint: str, what: str) -> Callable[[str], None]:
+    """What notes the reason why something cannot be published."""
+    return lambda why: notes.append((pool, endpoint, what, why))
+
+
+def _repeatability(entry: Repeatability | None) -> RepeatabilityEntry | None:
+    if entry is None:
+        return None
+    pooled = entry.source == "pooled"
+    return RepeatabilityEntry(
+        ln_sd=published(math.sqrt(entry.s2_pooled if pooled else entry.prior_s2)),
+        df=published(entry.df_pooled if pooled else entry.prior_df),
+        prior_ln_sd=published(math.sqrt(entry.prior_s2)),
+        prior_df=published(entry.prior_df),
+        source=entry.source,
+        submissions=entry.submissions,
+        reason=str(entry.reason),
+    )
+
+
+def _curve(curve: MeanCurve) -> SteelCurve:
+    return SteelCurve(
+        steel=curve.steel,
+        points=tuple(
+            CurvePointResult(
+                work=published(p.work),
+                ratio=ratio(p.mean),
+                low=ratio(p.interval.low),
+                high=ratio(p.interval.high),
+                runs=p.runs,
+            )
+            for p in curve.points
+        ),
+    )

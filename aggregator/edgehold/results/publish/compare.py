@@ -1,0 +1,239 @@
+"""One pooled comparison as published."""
+
+from __future__ import annotations
+
+import math
+
+from edgehold.estimates.results import Contrast
+from edgehold.pooling.pairwise.comparisons import Contribution, PooledComparison
+from edgehold.pooling.pairwise.random_effects import RandomEffectsFit
+from edgehold.records.model.protocol import EndpointRule
+from edgehold.results.model.answers import Answer
+from edgehold.results.model.numbers import published, ratio
+from edgehold.results.model.ratio import RatioInterval, ratio_interval
+from edgehold.results.model.results import Comparison, Crossover, EndpointResult, Prediction, StudyLine
+from edgehold.results.words.sentences import (
+    amount,
+    listed_sentence,
+    named,
+    not_estimable_sentence,
+    not_fitted_sentence,
+    pooled_sentence,
+    ratio_text,
+    single_sentence,
+    when,
+)
+
+from .influence import study_checks_result
+
+SIDE = 0.9875  # probability at which one end of the dulling counts: of two that hold, both do with 97.5 % (Bonferroni)
+
+
+def comparison_result(comparison: PooledComparison, rule: EndpointRule, unit: str, interests: dict[str, str]) -> Comparison:
+    """A pooled comparison with its sentence, figures and lines.
+
+    Parameters
+    ----------
+    comparison : what pooling found.
+    rule, unit : the endpoint and the unit of work, for the sentence.
+    interests : strongest interest named, by submission.
+    """
+    return Comparison(
+        factor=comparison.factor,
+        first=comparison.first,
+        second=comparison.second,
+        state=comparison.state,
+        sentence=_sentence(comparison, rule, unit),
+        verdict=comparison.verdict.kind if comparison.verdict else "",
+        studies=comparison.studies,
+        one_sided=comparison.one_sided,
+        claim=_claim(comparison),
+        versions=_versions(comparison),
+        bounds_included=_bounds_included(comparison),
+        interests=_interests(comparison),
+        without_interested=_fit_interval(comparison.without_interested),
+        ruled_out_beyond=published(comparison.verdict.excludes) if comparison.verdict else None,
+        blades_first=comparison.blades_first,
+        blades_second=comparison.blades_second,
+        testers=comparison.testers,
+        checks=study_checks_result(comparison.checks, comparison.fit),
+        lines=tuple(study_line(c, interests) for c in comparison.contributions),
+        not_fitted=tuple(f"{what}: {why}" for what, why in comparison.not_fitted.items()),
+        **_fit_fields(comparison.fit),
+        **_within_fields(comparison),
+    )
+
+
+def _fit_fields(fit: RandomEffectsFit | None) -> dict[str, object]:
+    """Figures of the fit; all None where nothing was pooled."""
+    if fit is None:
+        names = "result ln_estimate ln_standard_error df tau tau_low tau_high i2_percent q q_df q_p prediction"
+        return dict.fromkeys(names.split())
+    estimate = float(fit.coefficients[0])
+    return {
+        "result": ratio_interval(estimate, fit.intervals[0]),
+        "ln_estimate": published(estimate),
+        "ln_standard_error": published(float(fit.standard_errors[0])),
+        "df": published(fit.df),
+        "tau": published(math.sqrt(fit.tau2)),
+        "tau_low": published(math.sqrt(fit.tau2_interval.low)) if spread_estimable(fit) else None,
+        "tau_high": published(math.sqrt(fit.tau2_interval.high)) if spread_estimable(fit) else None,
+        "i2_percent": published(100 * fit.i2),
+        "q": published(fit.q),
+        "q_df": fit.q_df,
+        "q_p": published(fit.q_p),
+        "prediction": _prediction(fit, estimate),
+    }
+
+
+def spread_estimable(fit: RandomEffectsFit) -> bool:
+    """Whether the interval of tau2 says anything: at [0, 0] the studies agree better than their variances say."""
+    return fit.tau2_interval is not None and fit.tau2_interval.high > 0
+
+
+def _within_fields(comparison: PooledComparison) -> dict[str, float | None]:
+    limits = comparison.tau2_within_interval
+    return {
+        "tau_within": None if comparison.tau2_within is None else published(math.sqrt(comparison.tau2_within)),
+        "tau_within_low": published(math.sqrt(limits.low)) if limits else None,
+        "tau_within_high": published(math.sqrt(limits.high)) if limits else None,
+    }
+
+
+def _prediction(fit: RandomEffectsFit, estimate: float) -> Prediction | None:
+    if fit.prediction is None:
+        return None
+    return Prediction(
+        result=ratio_interval(estimate, fit.prediction),
+        plug_in=ratio_interval(estimate, fit.prediction_plug_in) if fit.prediction_plug_in else None,
+        caveat=fit.prediction_caveat,
+    )
+
+
+def _fit_interval(fit: RandomEffectsFit | None) -> RatioInterval | None:
+    return ratio_interval(float(fit.coefficients[0]), fit.intervals[0]) if fit else None
+
+
+def _interests(comparison: PooledComparison) -> str:
+    """With and without the submissions of makers and sellers, where these are half or more."""
+    if not comparison.mostly_interested:
+        return ""
+    if comparison.without_interested is None:
+        return "At least half of this comes from people who make or sell a blade compared; without them fewer than three studies are left."
+    without = _fit_interval(comparison.without_interested)
+    return (
+        "At least half of this comes from people who make or sell a blade compared; without them the ratio is "
+        f"{ratio_text(without.ratio)} ({100 * without.level:g} % interval {amount(without.low)} to {amount(without.high)})."
+    )
+
+
+def crossovers(endpoints: tuple[EndpointResult, ...], openings: dict[str, str]) -> tuple[Crossover, ...]:
+    """Pairs of steels of which one is better early and the other late, each with so high a probability that both hold together.
+
+    Parameters
+    ----------
+    endpoints : of one pool.
+    openings : by endpoint, the words that say when, such as "After 10 cuts".
+    """
+    early, late = ([e for e in endpoints if e.role == role and e.kind == "level"] for role in ("early", "late"))
+    if not early or not late:
+        return ()
+    then = {(c.first, c.second): c for c in late[0].steels}
+    found = []
+    for c in early[0].steels:
+        before, after = _side(c), _side(then.get((c.first, c.second)))
+        if before * after < 0:
+            keener, longer = (c.first, c.second) if before > 0 else (c.second, c.first)
+            sentence = (
+                f"{openings[early[0].id]}, {keener} is sharper than {longer}; {_lower(openings[late[0].id])}, {longer} is "
+                f"sharper than {keener}. They change places: neither is simply the better."
+            )
+            found.append(Crossover(first=keener, second=longer, sentence=sentence))
+    return tuple(found)
+
+
+def _side(answer: Answer | None) -> int:
+    """1 where a ratio of two steels lies above 1 almost surely, -1 where below, 0 where that is open."""
+    if answer is None or answer.about != "steels" or answer.probability_above_one is None:
+        return 0
+    return (answer.probability_above_one >= SIDE) - (answer.probability_above_one <= 1 - SIDE)
+
+
+def _lower(text: str) -> str:
+    return text[0].lower() + text[1:]
+
+
+def _bounds_included(comparison: PooledComparison) -> RatioInterval | None:
+    found = comparison.bounds_included
+    return ratio_interval(found.estimate, found.interval) if found else None
+
+
+def _sentence(comparison: PooledComparison, rule: EndpointRule, unit: str) -> str:
+    opening = when(rule.kind, unit, rule.at, rule.start, rule.end)
+    first, second = named(comparison.factor, comparison.first), named(comparison.factor, comparison.second)
+    if comparison.fit is not None:
+        estimate = float(comparison.fit.coefficients[0])
+        return pooled_sentence(
+            opening, first, second, rule.kind, comparison.fit.intervals[0], math.exp(estimate), comparison.studies, comparison.verdict.kind
+        )
+    if comparison.state == "not fitted":
+        return not_fitted_sentence(opening, first, second, comparison.reason)
+    if comparison.state == "listed":
+        told = sum(c.variance is not None for c in comparison.contributions)
+        return listed_sentence(opening, first, second, told, comparison.studies)
+    if comparison.state == "single":
+        return single_sentence(opening, first, second)
+    reasons = [c.contrast.reason for c in comparison.contributions if c.contrast.reason]
+    return not_estimable_sentence(opening, first, second, reasons, comparison.one_sided)
+
+
+def _claim(comparison: PooledComparison) -> str:
+    """What the claim reaches: with one blade of a steel it speaks of that blade, not of the steel."""
+    if comparison.factor == "practice":
+        if comparison.sharpener_variance is None:
+            return "No submission has two sharpeners of one class: how much such people differ sits in the spread."
+        return "The difference between people of one class is part of the uncertainty."
+    few = [
+        name for name, blades in ((comparison.first, comparison.blades_first), (comparison.second, comparison.blades_second)) if blades == 1
+    ]
+    return f"Only one blade of {' and of '.join(few)}: this speaks of these blades, not of the steel." if few else ""
+
+
+def _versions(comparison: PooledComparison) -> str:
+    agreement = comparison.versions
+    if agreement is None:
+        return ""
+    return (
+        f"Versions {' and '.join(agreement.versions)} of the protocol differ by at most "
+        f"{ratio_text(math.exp(agreement.difference))} (p = {agreement.p:.2f})."
+    )
+
+
+def study_line(contribution: Contribution, interests: dict[str, str]) -> StudyLine:
+    """What one submission says in one comparison."""
+    contrast, estimate = contribution.contrast, contribution.estimate
+    return StudyLine(
+        submission=estimate.submission,
+        cluster=contribution.study,
+        month=estimate.month,
+        result=own_interval(contrast),
+        bound=contrast.bound.kind if contrast.bound else None,
+        bound_ratio=ratio(contrast.bound.ratio) if contrast.bound else None,
+        ln_estimate=published(contrast.estimate),
+        ln_variance=published(contribution.variance),
+        weight_percent=published(None if contribution.weight is None else 100 * contribution.weight),
+        reason=contrast.reason,
+        verdict=contrast.verdict.kind if contrast.verdict else "",
+        runs_first=contrast.runs_first,
+        runs_second=contrast.runs_second,
+        blades_first=contrast.blades_first,
+        blades_second=contrast.blades_second,
+        interest=interests[estimate.submission],
+    )
+
+
+def own_interval(contrast: Contrast) -> RatioInterval | None:
+    """A submission's own ratio, or None."""
+    if contrast.estimate is None or contrast.interval is None:
+        return None
+    return ratio_interval(contrast.estimate, contrast.interval)

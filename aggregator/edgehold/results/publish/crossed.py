@@ -1,0 +1,178 @@
+"""The model of all runs as published. Effects of people leave only as a spread."""
+
+from __future__ import annotations
+
+import math
+
+from edgehold.numerics.interval import Interval
+from edgehold.pooling.crossed.inputs import RESIDUAL
+from edgehold.pooling.crossed.new_hands import RUNS, NewHands
+from edgehold.pooling.crossed.practice_by_steel import PracticeBySteel
+from edgehold.pooling.crossed.runs_design import OWN
+from edgehold.pooling.crossed.runs_fit import Difference
+from edgehold.pooling.crossed.runs_model import NO_NUMBER, UPPER, SteelDifference, VarianceTold
+from edgehold.pooling.crossed.steel_by_level import SteelByLevel
+from edgehold.pooling.crossed.within_submissions import WithinSubmissions
+from edgehold.pooling.gather.all_runs import AllRuns
+from edgehold.records.model.protocol import EndpointRule
+from edgehold.results.model.analyses import CrossedContrast, CrossedResult, LevelContrast, PracticeContrast, Spread
+from edgehold.results.model.numbers import published, ratio
+from edgehold.results.model.ratio import RatioInterval, ratio_interval
+from edgehold.results.words.crossed import (
+    FIXED_WORDS,
+    OWN_NOTE,
+    level_sentence,
+    matters_sentence,
+    practice_sentence,
+    roles_sentence,
+    spread_sentence,
+    within_note,
+)
+from edgehold.results.words.sentences import when
+
+TYPICAL, MOST = 0.954, 2.77  # √2 times the median and the 95 % point of a normal's absolute value: differences of two
+RUN_TO_RUN = "run-to-run"
+
+
+def crossed_result(found: AllRuns, rule: EndpointRule, unit: str) -> CrossedResult:
+    """One model of all runs, published.
+
+    Parameters
+    ----------
+    found : what pooling found.
+    rule, unit : the endpoint and the unit of work, for the sentences.
+    """
+    model, fit = found.model, found.model.fit if found.model.state == "fitted" else None
+    spreads = _spreads(model.variances)
+    steels_typical = ratio(model.steels_typical)
+    within = {(one.first, one.second): one for one in found.within}
+    opening = when(rule.kind, unit, rule.at, rule.start, rule.end)
+    return CrossedResult(
+        state=model.state,
+        reason=_reason(found, rule),
+        runs=model.runs,
+        one_sided=model.one_sided,
+        left_out=found.left_out,
+        fixed=tuple(FIXED_WORDS[name] for name in model.fixed),
+        not_held=tuple(f"{name}: {reason}" for name, reason in model.not_held.items()),
+        criterion=fit.criterion if fit else "",
+        log_likelihood=published(fit.log_likelihood) if fit else None,
+        converged=bool(model.fit and model.fit.convergence.converged),
+        sentence=matters_sentence(model, spreads, steels_typical),
+        spreads=spreads,
+        steels_typical=steels_typical,
+        own_sharpening=_difference(model.own),
+        own_sharpening_note=OWN_NOTE if model.own else model.not_held.get(OWN, ""),
+        contrasts=tuple(_contrast(one, within.get((one.first, one.second))) for one in model.steels),
+        new_hands_runs=RUNS,
+        practice=tuple(_practice(one, opening, rule.kind) for one in found.practice),
+        by_level=tuple(_level(one, opening, rule.worthwhile_ratio) for one in found.levels),
+        two_roles=roles_sentence(found.roles),
+    )
+
+
+def _reason(found: AllRuns, rule: EndpointRule) -> str:
+    """Why there is no fit, or what limits it."""
+    model = found.model
+    if model.state == "fitted":
+        return f"{model.one_sided} of {model.runs} runs are known to one side only: full likelihood" if model.one_sided else ""
+    if model.one_sided and rule.kind == "life":
+        return f"{model.reason}; sharpness after a set amount of work, or over a window of work, tells more here"
+    return model.reason
+
+
+def _spreads(variances: dict[str, VarianceTold]) -> tuple[Spread, ...]:
+    """By name, run-to-run last."""
+    order = sorted(variances, key=lambda name: (name == RESIDUAL, name))
+    return tuple(_spread(variances[name]) for name in order)
+
+
+def _spread(told: VarianceTold) -> Spread:
+    sd, low, high = (_root(value) for value in (told.variance, told.interval and told.interval.low, told.upper))
+    state = NO_NUMBER if told.state == UPPER and high is None else told.state
+    spread = Spread(
+        what=RUN_TO_RUN if told.name == RESIDUAL else told.name,
+        state=state,
+        reason=told.reason,
+        holds=told.holds,
+        ln_sd=published(sd),
+        ln_sd_low=published(low),
+        ln_sd_high=published(high),
+        typical_ratio=_scaled(TYPICAL, sd),
+        typical_low=_scaled(TYPICAL, low),
+        typical_high=_scaled(TYPICAL, high),
+        most_ratio=_scaled(MOST, sd),
+        share_percent=None if told.share is None else published(100 * told.share),
+        levels=told.levels,
+        sentence="",
+    )
+    return spread.model_copy(update={"sentence": spread_sentence(spread)})
+
+
+def _root(value: float | None) -> float | None:
+    return None if value is None else math.sqrt(value)
+
+
+def _scaled(factor: float, sd: float | None) -> float | None:
+    return None if sd is None else ratio(factor * sd)
+
+
+def _difference(one: Difference | None) -> RatioInterval | None:
+    return None if one is None else ratio_interval(one.estimate, one.interval)
+
+
+def _about(estimate: float | None, interval: Interval | NewHands | None) -> RatioInterval | None:
+    if interval is None or estimate is None:
+        return None
+    return ratio_interval(estimate, interval.interval if isinstance(interval, NewHands) else interval)
+
+
+def _contrast(one: SteelDifference, within: WithinSubmissions | None) -> CrossedContrast:
+    result = one.result
+    estimate = result.estimate if result else None
+    return CrossedContrast(
+        first=one.first,
+        second=one.second,
+        told=one.told,
+        reason=one.reason,
+        result=_difference(result),
+        standard_error=published(result.standard_error) if result else None,
+        df=published(result.df) if result else None,
+        simultaneous=_about(estimate, one.simultaneous),
+        new_hands=_about(estimate, one.new_hands),
+        new_hands_measured=_about(estimate, one.new_hands_measured),
+        within=None if within is None or within.all_there_is else _difference(within.result),
+        within_note=within_note(within),
+        headline="within submissions" if within is not None and within.disagrees else "all runs",
+    )
+
+
+def _practice(one: PracticeBySteel, opening: str, kind: str) -> PracticeContrast:
+    figures = None if one.interaction is None else tuple(_difference(d) for d in (one.practised, one.novice, one.interaction))
+    practised, novice, both = figures or (None, None, None)
+    return PracticeContrast(
+        first=one.first,
+        second=one.second,
+        practised=practised,
+        novice=novice,
+        ratio_of_ratios=both,
+        sentence=practice_sentence(one, opening, kind, figures),
+    )
+
+
+def _level(one: SteelByLevel, opening: str, step: float) -> LevelContrast:
+    result = None
+    if one.slope is not None:
+        size, limits = math.log(step), one.slope.interval
+        interval = Interval(size * limits.low, size * limits.high, limits.level, limits.method)
+        result = ratio_interval(size * one.slope.estimate, interval)
+    return LevelContrast(
+        first=one.first,
+        second=one.second,
+        sharpeners=one.sharpeners,
+        step=step,
+        result=result,
+        reliability_percent=None if one.reliability is None else published(100 * one.reliability),
+        reason=one.reason,
+        sentence=level_sentence(one, opening, step, result),
+    )

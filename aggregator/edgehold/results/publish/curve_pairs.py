@@ -1,0 +1,99 @@
+"""Two steels along the whole course of work, as published."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from edgehold.pooling.curves.contrast import Band, CurveContrast
+from edgehold.pooling.curves.pairs import CurvePair
+from edgehold.results.model.analyses import BandPoint, CurveComparison
+from edgehold.results.model.numbers import published, ratio
+from edgehold.results.words.sentences import amount, plural
+
+
+def curve_comparison(pair: CurvePair, unit: str) -> CurveComparison:
+    """A pair of steels with both views and a sentence.
+
+    Parameters
+    ----------
+    pair : what pooling found.
+    unit : of work.
+    """
+    found = pair.contrast
+    return CurveComparison(
+        first=pair.first,
+        second=pair.second,
+        state="not compared" if found.same_work is None else "compared",
+        reason=found.reason,
+        submissions=pair.submissions,
+        runs_first=pair.runs_first,
+        runs_second=pair.runs_second,
+        same_work=_points(found.same_work, found.same_work.at if found.same_work else ()),
+        same_sharpness=_points(found.same_sharpness, _sharpness(found.same_sharpness, pair.reference)),
+        same_sharpness_from_start=_points(
+            found.same_sharpness_from_common_start, _sharpness(found.same_sharpness_from_common_start, pair.reference)
+        ),
+        sentence=_sentence(pair, found, plural(unit)),
+    )
+
+
+def _sharpness(band: Band | None, reference: float) -> np.ndarray:
+    """Levels of keenness as sharpness relative to the pool's mean at 0."""
+    return np.exp(band.at - reference) if band else np.zeros(0)
+
+
+def _points(band: Band | None, at) -> tuple[BandPoint, ...]:
+    if band is None:
+        return ()
+    limits = (band.pointwise_low, band.pointwise_high, band.low, band.high)
+    return tuple(
+        BandPoint(at=published(float(w)), ratio=ratio(center), low=low, high=high, band_low=band_low, band_high=band_high)
+        for w, center, low, high, band_low, band_high in zip(
+            at, map(float, band.ln_ratio), *([ratio(float(v)) for v in limit] for limit in limits), strict=True
+        )
+    )
+
+
+def _sentence(pair: CurvePair, found: CurveContrast, unit: str) -> str:
+    if found.same_work is None:
+        return f"{pair.first} and {pair.second} cannot be compared along the course of work: {found.reason}."
+    few = [name for name, blades in ((pair.first, pair.blades_first), (pair.second, pair.blades_second)) if blades == 1]
+    parts = [_too_few_blades(few) if few else course_sentence(pair.first, pair.second, found, unit)]
+    if found.sharpness_reason:
+        parts.append(f"At the same sharpness they cannot be compared: {found.sharpness_reason}.")
+    if pair.left_out:
+        parts.append(f"Too few readings are left at {' and '.join(f'{w:g}' for w in pair.left_out)} {unit} to compare them there.")
+    return " ".join(parts)
+
+
+def _too_few_blades(steels: list[str]) -> str:
+    return (
+        f"Only one blade of {' and one of '.join(steels)} was tested. How blades of one steel differ is then mostly assumed, so the band "
+        "is wide and nothing is said of the steels."
+    )
+
+
+def course_sentence(first: str, second: str, found: CurveContrast, unit: str) -> str:
+    """Where one is sharper than the other, and whether one overtakes the other, by the simultaneous band; else that it does not say."""
+    band = found.same_work
+    sides = [(first, second, _stretches(band, band.low > 0)), (second, first, _stretches(band, band.high < 0))]
+    met = sorted((side for side in sides if side[2]), key=lambda side: side[2][0])
+    if not met:
+        return f"Nowhere between {amount(band.at[0])} and {amount(band.at[-1])} {unit} can {first} and {second} be told apart."
+    if found.overtakes:
+        ahead, behind = (first, second) if found.overtakes == "first" else (second, first)
+        sharper, duller = (next(where for name, _, where in sides if name == one) for one in (ahead, behind))
+        return f"{ahead} overtakes {behind}: it is duller {_places(duller)} and sharper {_places(sharper)} {unit}."
+    (sharper, other, where), *rest = met
+    told = f"{sharper} is sharper than {other} {_places(where)} {unit}"
+    return told + "".join(f", and {name} than {beside} {_places(places)} {unit}" for name, beside, places in rest) + "."
+
+
+def _places(stretches: list[tuple[float, float]]) -> str:
+    return " and ".join(f"at {amount(a)}" if a == b else f"from {amount(a)} to {amount(b)}" for a, b in stretches)
+
+
+def _stretches(band: Band, inside: np.ndarray) -> list[tuple[float, float]]:
+    """First and last place of every unbroken stretch inside."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]])))
+    return [(float(band.at[a]), float(band.at[b - 1])) for a, b in zip(edges[::2], edges[1::2], strict=True)]

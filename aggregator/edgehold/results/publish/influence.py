@@ -1,0 +1,131 @@
+"""What was asked of the studies of one pooled comparison, published."""
+
+from __future__ import annotations
+
+import math
+
+from edgehold.pooling.pairwise.cluster_robust import LEAST_CLUSTERS, ClusterRobust
+from edgehold.pooling.pairwise.influence import Influence, LeftOut
+from edgehold.pooling.pairwise.random_effects import RandomEffectsFit
+from edgehold.pooling.pairwise.small_study import LEAST_STUDIES, SmallStudyTest
+from edgehold.pooling.pairwise.study_checks import StudyChecks
+from edgehold.pooling.pairwise.trim_and_fill import TrimAndFill
+from edgehold.results.model.numbers import published, ratio
+from edgehold.results.model.ratio import RatioInterval, ratio_interval
+from edgehold.results.model.studies import ByPeople, SmallStudies, StudyChecksResult, StudyInfluence
+from edgehold.results.words.sentences import amount, ratio_text
+
+ASKED, NOT_ASKED = "asked", "not asked"
+SIDES = {"left": "lower", "right": "higher"}
+FEW_STUDIES = "fewer than ten studies: not asked"
+FEW_CLUSTERS = "fewer than ten clusters of people: not asked"
+CHANCE = 0.1  # p below which small studies are said to differ (common practice, the test having little power)
+
+
+def study_checks_result(found: StudyChecks | None, fit: RandomEffectsFit | None) -> StudyChecksResult | None:
+    """Influence of single studies, small studies and clusters of people; None where nothing was pooled.
+
+    Parameters
+    ----------
+    found : what pooling found.
+    fit : of all studies.
+    """
+    if found is None or fit is None:
+        return None
+    studies = tuple(_study(*one) for one in zip(found.numbers, found.influence, found.without, strict=True))
+    most = None if found.most is None else studies[found.most]
+    return StudyChecksResult(
+        sentence=_sentence(most, ratio(float(fit.coefficients[0])), fit.studies),
+        most=None if most is None else most.study,
+        studies=studies,
+        small_studies=_small_studies(found.small_studies, found.filled, fit),
+        by_people=_by_people(found.by_people),
+    )
+
+
+def _study(number: int, measures: Influence, left_out: LeftOut) -> StudyInfluence:
+    fit, tau2 = left_out.fit, measures.tau2_without
+    return StudyInfluence(
+        study=number,
+        hat_percent=published(100 * measures.hat),
+        ratio_without=None if fit is None else ratio(float(fit.coefficients[0])),
+        without=_interval(fit),
+        studentised_residual=published(measures.studentised_residual),
+        cooks_distance=published(measures.cooks_distance),
+        covariance_ratio=published(measures.covariance_ratio),
+        tau_without=None if tau2 is None else published(math.sqrt(tau2)),
+        reason=left_out.reason or measures.reason,
+    )
+
+
+def _interval(fit: RandomEffectsFit | None) -> RatioInterval | None:
+    return None if fit is None or fit.intervals is None else ratio_interval(float(fit.coefficients[0]), fit.intervals[0])
+
+
+def _sentence(most: StudyInfluence | None, whole: float | None, studies: int) -> str:
+    if most is None or most.ratio_without is None:
+        return "What the ratio would be without one of its studies cannot be told."
+    without, one = ratio_text(most.ratio_without), most.without
+    limits = (
+        f" ({100 * one.level:g} % interval {amount(one.low)} to {amount(one.high)})"
+        if one is not None and one.low is not None and one.high is not None
+        else f", from {studies - 1} studies and without an interval,"
+    )
+    return f"Without the study that moves it most (study {most.study}) the ratio would be {without}{limits} instead of {ratio_text(whole)}."
+
+
+def _small_studies(test: SmallStudyTest, filled: TrimAndFill, fit: RandomEffectsFit) -> SmallStudies:
+    reason = FEW_STUDIES if test.studies < LEAST_STUDIES else test.reason
+    if reason:
+        return SmallStudies(
+            state=NOT_ASKED, reason=reason, slope=None, standard_error=None, df=None, p=None, limit=None, missing=None, side="",
+            filled=None, sentence=f"Whether small studies tell another story: {reason}.",
+        )  # fmt: skip
+    added = _interval(filled.fit)
+    return SmallStudies(
+        state=ASKED,
+        reason="",
+        slope=published(test.slope),
+        standard_error=published(test.standard_error),
+        df=published(test.df),
+        p=published(test.p),
+        limit=ratio_interval(test.limit, test.limit_interval),
+        missing=filled.missing,
+        side=SIDES[filled.side] if filled.missing else "",
+        filled=added,
+        sentence=f"{_asymmetry(test)} {_filled(filled, added, ratio(float(fit.coefficients[0])))}",
+    )
+
+
+def _asymmetry(test: SmallStudyTest) -> str:
+    if test.p >= CHANCE:
+        return f"No sign that small studies tell another story than large ones (p = {test.p:.2f})."
+    where = "higher" if test.slope > 0 else "lower"
+    return (
+        f"Small studies give {where} ratios than large ones (p = {test.p:.2g}); results held back are one possible cause, "
+        "real differences between small and large tests another."
+    )
+
+
+def _filled(filled: TrimAndFill, added: RatioInterval | None, whole: float | None) -> str:
+    if filled.missing is None:
+        return f"How many studies symmetry lacks is not known: {filled.reason}."
+    if filled.missing == 0 or added is None:
+        return "Symmetry lacks no study."
+    noun = "study" if filled.missing == 1 else "studies"
+    return (
+        f"Symmetry lacks {filled.missing} {noun} with {SIDES[filled.side]} ratios; with them added the ratio would be "
+        f"{ratio_text(added.ratio)} instead of {ratio_text(whole)}."
+    )
+
+
+def _by_people(found: ClusterRobust) -> ByPeople:
+    interval = found.intervals[0]
+    few = FEW_CLUSTERS if found.clusters < LEAST_CLUSTERS else found.reasons[0]
+    return ByPeople(
+        clusters=found.clusters,
+        result=None if interval is None else ratio_interval(float(found.coefficients[0]), interval),
+        standard_error=None if interval is None else published(found.standard_errors[0]),
+        df=None if interval is None else published(found.df[0]),
+        reason="" if interval is not None else few,
+    )

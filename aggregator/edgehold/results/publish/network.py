@@ -1,0 +1,124 @@
+"""The network of steels as published: every pair, how it is known, and whether the network agrees with itself."""
+
+from __future__ import annotations
+
+import math
+
+from edgehold.pooling.network.inconsistency import Inconsistency
+from edgehold.pooling.network.steel_network import SteelNetwork, SteelPair
+from edgehold.results.model.analyses import NetworkLine, NetworkResult
+from edgehold.results.model.numbers import published
+from edgehold.results.model.ratio import RatioInterval, ratio_interval
+from edgehold.results.words.sentences import amount, compared, ratio_text
+
+DISAGREES = 0.05  # p value below which a test of inconsistency is said to speak
+
+
+def network_result(network: SteelNetwork | None, kind: str) -> NetworkResult | None:
+    """A network with its sentences; None below three steels.
+
+    Parameters
+    ----------
+    network : what pooling found.
+    kind : of the endpoint; a life is told in "longer", all others in "sharper".
+    """
+    if network is None:
+        return None
+    lines = tuple(_line(pair) for pair in network.pairs)
+    return NetworkResult(
+        state="not fitted" if network.fit is None else "fitted",
+        reason=network.reason,
+        steels=network.steels,
+        studies=network.studies,
+        **_spread(network),
+        **_tests(network),
+        lines=lines,
+        sentence=_sentence(network, lines, kind),
+    )
+
+
+def _line(pair: SteelPair) -> NetworkLine:
+    contrast = pair.contrast
+    result = ratio_interval(contrast.estimate, contrast.interval) if contrast and contrast.interval else None
+    return NetworkLine(
+        first=pair.first,
+        second=pair.second,
+        evidence=pair.evidence,
+        path=pair.path if pair.evidence == "indirect" else (),
+        direct_studies=pair.direct_studies,
+        result=result,
+        reason=pair.reason,
+        split_p=published(pair.split_p),
+    )
+
+
+def _spread(network: SteelNetwork) -> dict[str, float | None]:
+    fit = network.fit
+    if fit is None or fit.tau2 is None:
+        return dict.fromkeys(("tau", "tau_low", "tau_high"))
+    limits = fit.tau2_interval
+    return {
+        "tau": published(math.sqrt(fit.tau2)),
+        "tau_low": published(math.sqrt(limits.low)) if limits and limits.high > 0 else None,
+        "tau_high": published(math.sqrt(limits.high)) if limits and limits.high > 0 else None,
+    }
+
+
+def _tests(network: SteelNetwork) -> dict[str, object]:
+    """Both design-by-treatment tests; the one with random effects by the F distribution, which does not take tau2 as known."""
+    if network.fit is None:
+        return dict.fromkeys(("q_inconsistency", "q_df", "p_common", "p_random")) | {"agreement": ""}
+    found = network.fit.inconsistency
+    told = found.between_designs.df > 0
+    return {
+        "q_inconsistency": published(found.between_designs.q) if told else None,
+        "q_df": found.between_designs.df if told else None,
+        "p_common": published(found.between_designs.p),
+        "p_random": published(found.random_effects_p_f),
+        "agreement": _agreement(found) if told else "",
+    }
+
+
+def _agreement(found: Inconsistency) -> str:
+    common, random = found.between_designs.p, found.random_effects_p_f
+    shown = f"p = {common:.2f}" if random is None else f"p = {common:.2f}; allowing for how studies differ, p = {random:.2f}"
+    if common >= DISAGREES:
+        return f"Different ways round through the network agree as far as these studies can tell ({shown})."
+    if random is not None and random >= DISAGREES:
+        return f"Different ways round through the network differ, but no more than studies differ anyway ({shown})."
+    return f"Different ways round through the network disagree ({shown}): read the roundabout ratios with care."
+
+
+def _sentence(network: SteelNetwork, lines: tuple[NetworkLine, ...], kind: str) -> str:
+    if network.fit is None:
+        return f"{len(network.steels)} steels were tested, but {network.reason}."
+    indirect = [line for line in lines if line.evidence == "indirect"]
+    apart = sum(line.evidence == "not linked" for line in lines)
+    parts = [indirect_sentence(min(indirect, key=_width), kind)] if indirect else []
+    if len(indirect) > 1:
+        parts.append(f"{len(indirect)} pairs in all are known only in such a roundabout way.")
+    if not indirect and not apart:
+        parts.append(f"Every pair of these {len(network.steels)} steels was tested side by side; the network only ties them together.")
+    if apart:
+        parts.append(f"{'One pair is' if apart == 1 else f'{apart} pairs are'} joined by no chain of comparisons at all.")
+    return " ".join(parts)
+
+
+def indirect_sentence(line: NetworkLine, kind: str) -> str:
+    """What is known of two steels that no submission compares."""
+    opening = f"No submission compares {line.first} with {line.second} directly"
+    through = " and ".join([", ".join(line.path[1:-2]), line.path[-2]] if len(line.path) > 3 else line.path[1:-1])
+    if line.result is None:
+        return f"{opening}; they are joined through {through}, but {line.reason}."
+    return f"{opening}; through {through}, {line.first} {compared(kind, line.result.ratio)} {line.second} ({_ratio_words(line.result)})."
+
+
+def _ratio_words(result: RatioInterval) -> str:
+    low, high = (("unbounded" if end is None else amount(end)) for end in (result.low, result.high))
+    return f"ratio {ratio_text(result.ratio)}, {100 * result.level:g} % interval {low} to {high}"
+
+
+def _width(line: NetworkLine) -> float:
+    """Width of the interval on the ln scale; infinite without one."""
+    result = line.result
+    return math.log(result.high / result.low) if result and result.low and result.high else math.inf

@@ -1,0 +1,131 @@
+"""What has no figures because numbers failed: every such place, with its pool, its endpoint and the reason.
+
+A reason of failed numbers is a ``NotFitted``, wherever it stands; here each kind of finding is asked for those it holds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import replace
+from typing import TypeVar
+
+from edgehold.endpoints.rows import EndpointRow
+from edgehold.estimates.repeatability import RepeatabilityTable
+from edgehold.estimates.results import SubmissionEstimate
+from edgehold.numerics.attempt import NotFitted, attempt
+from edgehold.pooling.crossed.two_roles import TwoRoles
+from edgehold.pooling.curves.contrast import curve_contrast
+from edgehold.pooling.curves.pairs import CurvePair
+from edgehold.pooling.gather.all_runs import AllRuns
+from edgehold.pooling.network.steel_network import SteelNetwork, unfitted
+from edgehold.pooling.pairwise.comparisons import PooledComparison
+from edgehold.pooling.pairwise.cumulative import PoolCourse
+from edgehold.pooling.probes.probes import ProbeAnswer
+from edgehold.pooling.probes.runs import NOT_FITTED
+from edgehold.records.canonical import PoolKey
+
+Line = tuple[PoolKey, str, str, str]
+"""Pool, endpoint (empty: all of them), what was not fitted, and why."""
+
+
+Finding = TypeVar("Finding")
+Told = TypeVar("Told")
+
+
+def told(
+    publish: Callable[[Finding], Told], found: Finding, without: Callable[[Finding, str], Finding], note: Callable[[str], None]
+) -> Told:
+    """What is published of a finding; where its numbers cannot be, what is published of it without figures, and a note of the reason."""
+
+    def instead(why: NotFitted) -> Told:
+        note(why)
+        return publish(without(found, why))
+
+    return attempt(lambda: publish(found), instead)
+
+
+def comparison_without(c: PooledComparison, why: str) -> PooledComparison:
+    """A comparison without figures."""
+    figures = ("fit", "verdict", "versions", "bounds_included", "without_interested", "checks", "tau2_within", "tau2_within_interval")
+    return replace(c, state="not fitted", reason=why, mostly_interested=False, **dict.fromkeys(figures))
+
+
+def all_runs_without(found: AllRuns, why: str) -> AllRuns:
+    """A model of all runs without figures."""
+    nothing = dict.fromkeys(("result", "simultaneous", "new_hands", "new_hands_measured"))
+    model = replace(
+        found.model, state="not fitted", reason=why, fit=None, variances={}, steels_typical=None, own=None,
+        steels=tuple(replace(one, **nothing) for one in found.model.steels),
+    )  # fmt: skip
+    return replace(found, model=model, within=(), practice=(), levels=(), roles=TwoRoles(0, None, None, None, why))
+
+
+def network_without(network: SteelNetwork, why: str) -> SteelNetwork:
+    """A network without figures."""
+    return unfitted((network.pool, network.endpoint), network.steels, why)
+
+
+def probe_without(answer: ProbeAnswer, why: str) -> ProbeAnswer:
+    """A question without an answer."""
+    return replace(answer, state=NOT_FITTED, reason=why, pair=None, result=None, p=None)
+
+
+def curves_without(pair: CurvePair, why: str) -> CurvePair:
+    """Two steels without curves."""
+    return replace(pair, contrast=curve_contrast((), why))
+
+
+def failed(lines: Iterable[Line]) -> Iterator[Line]:
+    """Those whose reason is that numbers failed."""
+    return (line for line in lines if isinstance(line[3], NotFitted))
+
+
+def of_rows(rows: Iterable[EndpointRow]) -> Iterator[Line]:
+    """Values of runs."""
+    return failed((row.pool, row.endpoint, f"the value of run {row.run} of {row.submission}", row.reason) for row in rows)
+
+
+def of_table(table: RepeatabilityTable) -> Iterator[Line]:
+    """Run variances of submissions, and what is pooled of them."""
+    for (pool, endpoint), own in table.failed.items():
+        yield from failed((pool, endpoint, f"the run variance of {submission}", why) for submission, why in own)
+    whose = "how much submissions differ in repeatability"
+    yield from failed((*key, whose, entry.reason) for key, entry in table.entries.items())
+
+
+def of_estimates(estimates: Iterable[SubmissionEstimate]) -> Iterator[Line]:
+    """Contrasts of submissions; one line where all of a submission failed alike."""
+    for e in estimates:
+        if isinstance(e.method, NotFitted):
+            yield (e.pool, e.endpoint, f"the contrasts of {e.submission}", e.method)
+        else:
+            yield from failed((e.pool, e.endpoint, f"{c.first} against {c.second} of {e.submission}", c.reason) for c in e.contrasts)
+
+
+def of_comparisons(comparisons: Iterable[PooledComparison]) -> Iterator[Line]:
+    """Pooled ratios and what is asked beside them."""
+    for c in comparisons:
+        named = f"{c.first} against {c.second}"
+        yield from failed(
+            (c.pool, c.endpoint, what, why) for what, why in ((named, c.reason), *((f"{named}: {w}", y) for w, y in c.not_fitted.items()))
+        )
+
+
+def of_all_runs(found: Iterable[AllRuns]) -> Iterator[Line]:
+    """The model of all runs and what is asked beside it."""
+    for one in found:
+        said = [("the crossed model of all runs", one.model.reason), ("whether who sharpens well also cuts well", one.roles.reason)]
+        said += [(f"the spread of {name} in the crossed model of all runs", told.reason) for name, told in one.model.variances.items()]
+        for what, pairs in (("within submissions", one.within), ("in practised and novice hands", one.practice), ("by level", one.levels)):
+            said += [(f"{pair.first} against {pair.second} {what}", pair.reason) for pair in pairs]
+        yield from failed((one.pool, one.endpoint, what, why) for what, why in said)
+
+
+def of_courses(courses: Iterable[PoolCourse]) -> Iterator[Line]:
+    """Pooled ratios month by month."""
+    for found in courses:
+        for c in found.courses:
+            yield from failed(
+                (found.pool, c.endpoint, f"{c.first} against {c.second} as it stood in {standing.month}", standing.reason)
+                for standing in c.standings
+            )

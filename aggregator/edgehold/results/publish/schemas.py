@@ -1,0 +1,81 @@
+"""The schemas of everything published, the results' own beside those of what people write.
+
+``python -m edgehold.results.publish.schemas`` writes ``schemas/`` of the current folder anew, ``… --release`` declares what lies there
+released: ``schemas/released.json`` keeps the hash of each, and from then on it never changes.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import sys
+from pathlib import Path
+
+import rfc8785
+
+from edgehold.errors import InputError
+from edgehold.records.schemas import generated_schemas, schema_document, site_url
+from edgehold.results.model.repeatability import PublishedRepeatability
+from edgehold.results.model.results import RESULTS_FORMAT, Results
+
+from .repeatability import REPEATABILITY_FORMAT
+
+
+def all_schemas(base_url: str) -> dict[str, bytes]:
+    """Every schema by its path below ``schemas/``; ``base_url`` as in ``edgehold.records.schemas``."""
+    own = (
+        (RESULTS_FORMAT, "The results bundle.", Results),
+        (REPEATABILITY_FORMAT, "How much runs differ that should be alike: what one submission is judged by.", PublishedRepeatability),
+    )
+    return generated_schemas(base_url) | {f"{name}.json": schema_document(name, text, (model,), base_url) for name, text, model in own}
+
+
+def published_schemas(root: Path) -> dict[str, bytes]:
+    """Every schema that a site offers, by path below ``schemas/``: the present ones, and older versions as they lie in ``root/schemas``."""
+    older = {name: (root / "schemas" / name).read_bytes() for name in released(root)}
+    return older | all_schemas(site_url(root))
+
+
+def schema_hash(content: bytes) -> str:
+    """SHA-256 of a schema's canonical JSON (RFC 8785) without ``$id``, which is an address and may move with the site."""
+    document = json.loads(content)
+    document.pop("$id", None)
+    return hashlib.sha256(rfc8785.dumps(document)).hexdigest()
+
+
+def released(root: Path) -> dict[str, str]:
+    """Hashes of the schemas that never change any more, by path below ``schemas/``."""
+    path = root / "schemas" / "released.json"
+    return json.loads(path.read_text(encoding="utf-8")) if path.exists() else {}
+
+
+def write(root: Path) -> None:
+    """Write every schema below ``root/schemas``.
+
+    Raises
+    ------
+    InputError
+        One of them is released and would change; nothing is written then.
+    """
+    schemas, fixed = all_schemas(site_url(root)), released(root)
+    for name, content in schemas.items():
+        if name in fixed and fixed[name] != schema_hash(content):
+            raise InputError(f"schemas/{name} is released and never changes: give the format a new version")
+    for name, content in schemas.items():
+        path = root / "schemas" / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(content)
+
+
+def release(root: Path) -> None:
+    """Add the hash of every schema below ``root/schemas`` that has none yet."""
+    paths = sorted((root / "schemas").glob("*/*.json"))
+    found = {path.relative_to(root / "schemas").as_posix(): schema_hash(path.read_bytes()) for path in paths}
+    text = json.dumps(found | released(root), indent=2, sort_keys=True)
+    (root / "schemas" / "released.json").write_text(text + "\n", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    write(Path.cwd())
+    if sys.argv[1:] == ["--release"]:
+        release(Path.cwd())

@@ -1,0 +1,1 @@
+"""The results as CSV files with a ``datapackage.json``."""

@@ -1,0 +1,1 @@
+"""What is published, in plain English: sentences about numbers, answers and months."""

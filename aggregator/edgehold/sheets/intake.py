@@ -1,0 +1,253 @@
+"""A filled-in sheet to a submission that the check accepts, or questions with sheet and cell."""
+
+from __future__ import annotations
+
+import datetime
+import functools
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import get_args
+
+from pydantic import BaseModel
+
+from edgehold.errors import ERROR, InputError
+from edgehold.records.canonical import LoadedProtocol, Repository
+from edgehold.records.codes import CODES
+from edgehold.records.model.plan import Plan
+from edgehold.records.model.submission import Submission
+from edgehold.records.problem import Problem
+from edgehold.records.read.against_protocol import readings_by
+from edgehold.records.read.form import read_record
+from edgehold.records.read.session import reserved_id
+from edgehold.records.registers import find_steel
+from edgehold.records.rules.references import reference_problems
+from edgehold.records.rules.submissions import own_problems
+
+from .cells import MOST_BYTES, MOST_QUESTIONS, Question, Table, cell_name, whole_file
+from .csv_table import read_csv
+from .filling import Filling
+from .interpret import interpret, protocol_named
+from .lines import MARKER, sheet_rules
+from .workbook import read_xlsx
+
+_OLD_WORKBOOK = b"\xd0\xcf\x11\xe0"  # compound files: XLS, and XLSX with a password
+_ARCHIVE = b"PK"
+_LETTERS = "bcdfghjkmnpqrstvwxz23456789"  # nothing that reads as a word or as another sign
+
+
+@dataclass(frozen=True)
+class Intake:
+    """What came of one file.
+
+    Attributes
+    ----------
+    submission : plain values in the form of a submission, as far as they could be read; None where the file was refused.
+    questions : what must be asked; while there is one, the submission is a half-done file for the form.
+    remarks : (place, text) of what the check would warn of.
+    said : (place, text) of what was converted.
+    tally : how many rows are what; together, all rows in which anything stands.
+    """
+
+    submission: dict[str, object] | None
+    questions: tuple[Question, ...]
+    remarks: tuple[tuple[str, str], ...] = ()
+    said: tuple[tuple[str, str], ...] = ()
+    tally: Mapping[str, int] = None
+
+    @property
+    def whole(self) -> bool:
+        """Whether nothing has to be asked."""
+        return not self.questions
+
+
+def read_sheet(path: Path, repository: Repository, today: datetime.date, plan: Plan | None = None) -> Intake:
+    """Read a filled-in sheet.
+
+    Parameters
+    ----------
+    path : a CSV or XLSX file.
+    repository : where the protocols and the register of steels are.
+    today : what "in the future" is measured from.
+    plan : the plan that the sheet was made from; it says whose edge is whose where the sheet leaves that open.
+
+    Raises
+    ------
+    InputError
+        The file cannot be opened.
+    """
+    try:
+        with path.open("rb") as stream:
+            data = stream.read(MOST_BYTES + 1)
+    except OSError as error:
+        raise InputError(f"{path}: the file cannot be opened ({error.strerror}); wanted a filled-in sheet, CSV or XLSX") from None
+    return sheet_from_bytes(data, repository, today, plan)
+
+
+def sheet_from_bytes(data: bytes, repository: Repository, today: datetime.date, plan: Plan | None = None) -> Intake:
+    """As `read_sheet`, for the bytes of a file."""
+    tables, questions, said = _tables(data)
+    if questions:
+        return Intake(None, tuple(questions), tally={})
+    sheets = [table for table in tables if protocol_named(table, MARKER)]
+    if len(sheets) != 1:
+        message = "no worksheet" if not sheets else "more than one worksheet"
+        cure = (
+            "fill in a sheet that was drawn for a protocol, and leave its first cell as it is" if not sheets else "give each its own file"
+        )
+        return Intake(None, (whole_file("not-a-sheet", f"{message} begins with {MARKER!r}", cure),), tally={})
+    key = protocol_named(sheets[0], MARKER)
+    protocol = repository.protocols.get(key)
+    if protocol is None:
+        message = f"there is no protocol {key[0][:60]!r} in version {key[1][:20]!r}"
+        cure = "known are " + ", ".join(" ".join(known) for known in sorted(repository.protocols))
+        return Intake(None, (replace(whole_file("unknown-protocol", message, cure), sheet=sheets[0].name),), tally={})
+    found = interpret(sheets[0], sheet_rules(protocol.record), key)
+    if plan is not None:
+        _from_plan(found, plan)
+    _name_file(found.tree, data)
+    more = [_of_another_sheet(table) for table in tables if table is not sheets[0]]
+    return _checked(found, more, said, sheets[0].name, protocol, repository, today)
+
+
+def _tables(data: bytes) -> tuple[list[Table], list[Question], list[str]]:
+    if data.startswith(_OLD_WORKBOOK):
+        cure = "take a password away if there is one, and save it as XLSX or CSV"
+        return [], [whole_file("not-a-workbook", "the file is an XLS workbook, or protected by a password", cure)], []
+    if data.startswith(_ARCHIVE):
+        return read_xlsx(data)
+    table, questions, said = read_csv(data)
+    return ([] if table is None else [table]), questions, said
+
+
+def _of_another_sheet(table: Table) -> Question:
+    rows = sum(map(any, table.rows))
+    return Question(
+        table.name,
+        0,
+        0,
+        "other-worksheet",
+        f"{rows} rows stand on a worksheet of their own",
+        "move them into the sheet, or delete the worksheet",
+    )
+
+
+def _in_order(model: type[BaseModel], tree: object) -> object:
+    """The same values, with the fields of every record in the order of the schema."""
+    if isinstance(tree, list):
+        return [_in_order(model, entry) for entry in tree]
+    if not isinstance(tree, dict):
+        return tree
+    inner = {name: _record_in(field.annotation) for name, field in model.model_fields.items()}
+    return {name: _in_order(inner[name], tree[name]) if inner[name] else tree[name] for name in inner if name in tree}
+
+
+def _record_in(annotation: object) -> type[BaseModel] | None:
+    """The record that a field holds, alone or in a list."""
+    if isinstance(annotation, type):
+        return annotation if issubclass(annotation, BaseModel) else None
+    return next(filter(None, map(_record_in, get_args(annotation))), None)
+
+
+def _name_file(tree: dict, data: bytes) -> None:
+    """An id where none is written: who sends it in, the month, and three signs that differ from file to file."""
+    if "id" not in tree and all(isinstance(tree.get(name), str) for name in ("submitted_by", "month")):
+        digest = hashlib.sha256(data).digest()
+        signs = "".join(_LETTERS[byte % len(_LETTERS)] for byte in digest[:3])
+        tree["id"] = f"{tree['submitted_by']}-{tree['month']}-{signs}"
+
+
+def _from_plan(found: Filling, plan: Plan) -> None:
+    """The plan itself, opened, and whose edge is whose where the sheet leaves it open; where it says otherwise than the plan, ask."""
+    planned = {run.order: run for run in plan.runs}
+    for place, (run, preparation) in enumerate(zip(found.tree.get("runs", ()), found.tree.get("preparations", ()), strict=True)):
+        drawn = planned.get(run["order"])
+        if drawn is None:
+            continue
+        for part, record, name in (
+            ("preparations", preparation, "blade"),
+            ("preparations", preparation, "sharpener"),
+            ("runs", run, "tester"),
+        ):
+            pointer = f"/{part}/{place}/{name}"
+            meant = getattr(drawn, name)
+            if record.setdefault(name, meant) != meant and pointer not in found.asked:
+                message = f"the plan says {meant!r} for the {name} of run {run['order']}, the sheet {record[name]!r}"
+                cure = "write what really happened, and take it in without the plan"
+                found.ask(found.places[pointer], "plan-disagrees", message, cure, pointer)
+    named = found.tree.get("plan", {}).get("id", plan.id)
+    if named != plan.id:
+        cure = "give the plan that this sheet was made from"
+        found.ask(
+            found.places["/plan/id"],
+            "plan-disagrees",
+            f"the sheet is of the plan {named!r}, the plan given is {plan.id!r}",
+            cure,
+            "/plan/id",
+        )
+    seal = {} if plan.sha256 is None else {"sha256": plan.sha256}
+    found.tree["plan"] = {"id": plan.id, **seal, "opened": plan.model_dump(mode="json", exclude_none=True)}
+
+
+def _checked(
+    found: Filling,
+    more: list[Question],
+    said: list[str],
+    sheet: str,
+    protocol: LoadedProtocol,
+    repository: Repository,
+    today: datetime.date,
+) -> Intake:
+    questions, remarks = [*found.questions, *more], []
+    for problem in _problems(found.tree, protocol, repository, today):
+        row, column = _place(found, problem.pointer)
+        code = CODES[problem.code]
+        if any(problem.pointer == asked or asked.startswith(f"{problem.pointer}/") for asked in found.asked if problem.pointer):
+            continue
+        if code.severity == ERROR:
+            questions.append(Question(sheet, row, column, problem.code, problem.message, problem.cure or code.cure))
+        else:
+            remarks.append((_named(sheet, row, column), problem.message))
+    questions = sorted(
+        {replace(question, sheet=question.sheet or sheet) for question in questions}, key=lambda q: (q.sheet, q.row, q.column, q.code)
+    )
+    kept = _counted(questions)
+    told = [("the file", text) for text in said]
+    told += [(_named(sheet, *place), text) for place, text in sorted(found.said.items())]
+    return Intake(_in_order(Submission, found.tree), tuple(kept), tuple(remarks), tuple(told), found.tally)
+
+
+def _counted(questions: list[Question]) -> list[Question]:
+    if len(questions) <= MOST_QUESTIONS:
+        return questions
+    more = len(questions) - MOST_QUESTIONS + 1
+    return [
+        *questions[: MOST_QUESTIONS - 1],
+        whole_file("too-many-questions", f"{more} more are not listed", "answer those that are, and take it in again"),
+    ]
+
+
+def _named(sheet: str, row: int, column: int) -> str:
+    return f"{sheet} {cell_name(row, column)}".strip()
+
+
+def _place(found: Filling, pointer: str) -> tuple[int, int]:
+    """The cell of a value, or of the nearest one around it."""
+    while pointer and pointer not in found.places:
+        pointer = pointer[: pointer.rindex("/")]
+    return found.places.get(pointer, (0, 0))
+
+
+def _problems(tree: dict, protocol: LoadedProtocol, repository: Repository, today: datetime.date) -> list[Problem]:
+    """What the check finds in a submission that stands alone."""
+    record, problems = read_record(Submission, tree)
+    if record is None:
+        return problems
+    by_itself = [
+        *reserved_id(record.id),
+        *reference_problems(record),
+        *own_problems(record, today, functools.partial(find_steel, repository.steels)),
+    ]
+    _, problems = readings_by(protocol.record, repository.events.get(protocol.record.id, ()), record)
+    return [*by_itself, *problems]

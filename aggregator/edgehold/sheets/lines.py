@@ -1,0 +1,188 @@
+"""Every line that a sheet asks for, as data: what it is called, where it goes in a submission, and what may stand there.
+
+A line is known by its label: the words before the first parenthesis, without regard to capitals. What stands in parentheses is the
+unit, or a hint. Lines may stand in any order within their part. ``site/pages/assets/form/sheet.js`` reads the same data.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import get_args
+
+from edgehold.records.model.base import EdgePart
+from edgehold.records.model.protocol import Protocol
+from edgehold.records.model.submission import Blade, EdgeAngle, Hardness, Person, Preparation, Run
+
+MARKER = "Edgehold sheet"
+"""The first cell of every sheet. What follows it in a CSV file is what parts the cells."""
+VERSION_WORD = "version"
+"""Stands before the version in its cell, or a spreadsheet would make a date of 1.1.0."""
+REMARK = "#"
+"""A line that begins so is read by people only."""
+RUN = "run"
+WORK = "work done"
+NOTE_COLUMN = "note"
+LETTER_COLUMN = "on this sheet"
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of a part, or one column of a table.
+
+    Attributes
+    ----------
+    label : what it is called; how it is recognised.
+    at : JSON pointer in the submission, with ``*`` for the number of the run or entry; empty: read, but no part of a submission.
+    kind : ``text``, ``word`` (one of ``words``), ``number``, ``written`` (a number kept as written), ``quantity`` (the same with the
+        unit of its heading), ``person`` and ``blade`` (a name or the letter of a table), ``several`` (one entry a cell).
+    hint : what stands in parentheses behind the label: the unit of a number, or what may be written.
+    words : the words allowed.
+    drawn : whether it is filled in by the plan; a run in which nothing else is written was not begun.
+    secret : whether it says whose edge it is, or would give it away; left empty on the sheet of a tester who is not to know.
+    mark : id of the unit whose mark may stand behind a number, such as ° for 15°.
+    """
+
+    label: str
+    at: str
+    kind: str = "text"
+    hint: str = ""
+    words: tuple[str, ...] = ()
+    drawn: bool = False
+    secret: bool = False
+    mark: str = ""
+
+    @property
+    def key(self) -> str:
+        """How the line is recognised."""
+        return self.label.casefold()
+
+    @property
+    def heading(self) -> str:
+        """The label with what stands behind it in parentheses."""
+        return f"{self.label} ({self.hint})" if self.hint else self.label
+
+
+def _words(model: type, field: str) -> tuple[str, ...]:
+    """The words that a field of a record allows."""
+    return _literal(model.model_fields[field].annotation)
+
+
+def _literal(annotation: object) -> tuple[str, ...]:
+    inner = get_args(annotation)
+    if all(isinstance(word, str) for word in inner):
+        return inner
+    return next(found for found in map(_literal, inner) if found)
+
+
+def _word(label: str, at: str, words: tuple[str, ...], **more: bool) -> Line:
+    return Line(label, at, "word", _or(words) if sum(map(len, words)) < 60 else "", words, **more)
+
+
+def _unit(units: tuple[str, ...]) -> Line:
+    """The unit of the values read: any spelling of it is read, so these words are only offered."""
+    return Line("Reading unit", "/runs/*/reading_unit", "text", _or(units), units, drawn=True)
+
+
+def _or(words: tuple[str, ...]) -> str:
+    return " or ".join(filter(None, [", ".join(words[:-1]), words[-1]]))
+
+
+HEAD = (
+    Line("Month", "/month", hint="like 2026-05"),
+    Line("Sent in by", "/submitted_by", "person"),
+    Line("Measured or simulated", "/origin", "word", words=("measured", "simulated"), drawn=True),
+    Line("File name", "/id", hint="may stay empty"),
+    Line("Plan", "/plan/id", drawn=True),
+    Line("Seal", "/plan/sha256", drawn=True),
+    Line("Seed", "", drawn=True),
+    Line("Note", "/note"),
+)
+PEOPLE = (
+    Line("On this sheet", "", drawn=True),
+    Line("Handle", "/people/*/handle", hint="not a name"),
+    _word("Agreed to be named", "/people/*/agreed", _words(Person, "agreed")),
+    _word("Sharpening", "/people/*/sharpening", _words(Person, "sharpening")),
+)
+BLADES = (
+    Line("On this sheet", "", drawn=True),
+    Line("Key", "/blades/*/key", hint="like wren.galley"),
+    Line("Steel", "/blades/*/steel/designation", hint="AISI, UNS, EN or JIS, or empty"),
+    Line("Hardness", "/blades/*/hardness/hrc", "number", hint="HRC"),
+    _word("Hardness known by", "/blades/*/hardness/known_by", _words(Hardness, "known_by")),
+    _word("Edge", "/blades/*/edge", _words(Blade, "edge")),
+    _word("Profile", "/blades/*/profile", _words(Blade, "profile")),
+    _word("Grind", "/blades/*/grind", _words(Blade, "grind")),
+    Line("Thickness behind the edge", "/blades/*/thickness_behind_edge", "quantity", hint="mm"),
+    Line("Note", "/blades/*/note"),
+)
+TABLES = {"people": PEOPLE, "blades": BLADES}
+
+
+def run_lines(protocol: Protocol) -> tuple[Line, ...]:
+    """The lines of one run's block, without the readings."""
+    unit, reading = protocol.work.unit, protocol.reading
+    values = () if reading.kind == "pass/fail" else (_unit(reading.accepted_units),)
+    return (
+        Line("Code on the envelope", "", drawn=True),
+        Line("Block", "", drawn=True),
+        Line("Evening", "/runs/*/evening", "number", drawn=True),
+        Line("Blade", "/preparations/*/blade", "blade", drawn=True, secret=True),
+        Line("Sharpener", "/preparations/*/sharpener", "person", drawn=True, secret=True),
+        _word("Part of the edge", "/preparations/*/edge_part", get_args(EdgePart)),
+        _word("Old edge", "/preparations/*/start_state", _words(Preparation, "start_state"), secret=True),
+        Line("Abrasives as printed", "/preparations/*/stages/*/as_printed", "several", hint="one a cell, in order", secret=True),
+        Line("Angle", "/preparations/*/edge_angle/left_deg", "number", hint="degrees", mark="°", secret=True),
+        Line("Right side where it differs", "/preparations/*/edge_angle/right_deg", "number", hint="degrees", mark="°", secret=True),
+        _word("The angle is", "/preparations/*/edge_angle/basis", _words(EdgeAngle, "basis"), secret=True),
+        _word("Angle known by", "/preparations/*/edge_angle/known_by", _words(EdgeAngle, "known_by"), secret=True),
+        Line("Burr taken off", "/preparations/*/deburring", secret=True),
+        Line("Strop", "/preparations/*/strop", hint="or none", secret=True),
+        Line("Sharpening took", "/preparations/*/minutes", "number", hint="minutes", secret=True),
+        Line("Note on the sharpening", "/preparations/*/note", secret=True),
+        Line("Tester", "/runs/*/tester", "person", drawn=True),
+        _word("Blinding", "/runs/*/blinding", _words(Run, "blinding"), drawn=True),
+        Line("Number of the lot", "", drawn=True),
+        Line("Lot", "/runs/*/lot", hint="like wren.coil"),
+        Line("Begun at", "/runs/*/coil_position_m", "number", hint="metres from the outer end", drawn=True),
+        Line("Instrument", "/runs/*/instrument", hint="like wren.scale"),
+        Line("Temperature", "/runs/*/temperature_c", "number", hint="°C"),
+        Line("Humidity", "/runs/*/humidity_percent", "number", hint="%", mark="%"),
+        Line("Meant to go to", "/runs/*/planned_last_checkpoint", "written", hint=unit, drawn=True),
+        *values,
+        _word("Ended", "/runs/*/ended", _words(Run, "ended")),
+        Line("Another tester from", "/runs/*/tester_change_at_work", "written", hint=unit),
+        Line("New lot from", "/runs/*/lot_changes/0/at_work", "written", hint=unit),
+        Line("New lot", "/runs/*/lot_changes/0/lot"),
+        Line("Guess: whose edge", "/runs/*/tester_guess/sharpener", "person"),
+        Line("Guess: which blade", "/runs/*/tester_guess/blade", "blade"),
+        Line("How sure", "/runs/*/tester_guess/confidence_percent", "number", hint="0 to 100 %", mark="%"),
+        Line("Note on the run", "/runs/*/note"),
+    )
+
+
+def outcome_words(protocol: Protocol) -> dict[str, str]:
+    """What may stand for pass and fail; empty where values are read."""
+    return {"pass": "pass", "fail": "fail", "p": "pass", "f": "fail"} if protocol.reading.kind == "pass/fail" else {}
+
+
+def sheet_rules(protocol: Protocol) -> dict[str, object]:
+    """All that a reader of sheets in another language needs, as JSON values."""
+    return {
+        "marker": MARKER,
+        "version_word": VERSION_WORD,
+        "remark": REMARK,
+        "run": RUN,
+        "work": WORK,
+        "note": NOTE_COLUMN,
+        "letter": LETTER_COLUMN,
+        "head": _by_key(HEAD),
+        "tables": {name: _by_key(lines) for name, lines in TABLES.items()},
+        "lines": _by_key(run_lines(protocol)),
+        "outcomes": outcome_words(protocol),
+        "work_unit": protocol.work.unit,
+    }
+
+
+def _by_key(lines: tuple[Line, ...]) -> dict[str, dict[str, object]]:
+    kept = ("at", "kind", "words", "drawn", "mark")
+    return {line.key: {name: value for name, value in asdict(line).items() if name in kept} for line in lines}

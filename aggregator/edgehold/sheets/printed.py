@@ -1,0 +1,71 @@
+"""A plan as a page to print: the site's own template, and one file that needs nothing beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from markupsafe import escape
+
+from edgehold.pages.sheet_pages import SheetView, ViewedRun, drawing_of, sheet_html, style_sheet
+from edgehold.records.model.protocol import Protocol
+
+from .lines import run_lines
+from .rows import SheetPlan, SheetRun, run_value
+
+_DOCUMENT = """<!DOCTYPE html>
+<html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
+<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
+<title>{title}</title><style>{style}</style></head><body class="sheet-alone"><main>{body}</main></body></html>
+"""
+
+
+def sheet_view(plan: SheetPlan, protocol: Protocol, figures: Mapping[str, str], *, table: bool = True, key: bool = False) -> SheetView:
+    """What the print page shows of a plan.
+
+    Parameters
+    ----------
+    plan, protocol : as in `files.write_sheets`, the plan as a sheet shows it.
+    figures : drawings as SVG by path beside the protocol; those missing are left out.
+    table, key : whether the pages for the testing table, and those for the sharpeners, are part of it.
+    """
+    drawings = [drawing_of(figures[f.file], f.caption, number) for number, f in enumerate(protocol.figures, 1) if f.file in figures]
+    lines = {line.key: line for line in run_lines(protocol)}
+
+    def told(run: SheetRun) -> ViewedRun:
+        blade, sharpener = (run_value(lines[name], run, plan, protocol) for name in ("blade", "sharpener"))
+        return replace(viewed(run), blade=blade, sharpener=sharpener)
+
+    def viewed(run: SheetRun) -> ViewedRun:
+        return ViewedRun(run.order, run.block, run.code, run.blade, run.sharpener, run.tester, run.evening, run.lot, run.begun_at_m)
+
+    drawn = tuple(map(viewed, plan.runs))
+    return SheetView(
+        front=protocol.model_dump(mode="json"),
+        runs=tuple(map(told, plan.runs)) if plan.plan else tuple(replace(run, blade="", sharpener="") for run in drawn),
+        drawn=drawn,
+        people=plan.people,
+        blades=plan.blades,
+        drawings=tuple(drawings),
+        last=plan.last,
+        plan=plan.plan,
+        seal=plan.seal,
+        seed=plan.seed,
+        blinding=plan.blinding,
+        table=table,
+        key=key,
+    )
+
+
+def printed_sheet(plan: SheetPlan, protocol: Protocol, figures: Mapping[str, str]) -> str:
+    """The sheet as one HTML file; the sharpeners' page is part of it only where nothing is hidden from the tester."""
+    return _document(sheet_view(plan, protocol, figures, key=plan.blinding == "none"), f"{protocol.title}: sheet {plan.plan}")
+
+
+def printed_key(plan: SheetPlan, protocol: Protocol) -> str:
+    """The sharpeners' page alone, for the key envelope."""
+    return _document(sheet_view(plan, protocol, {}, table=False, key=True), f"{protocol.title}: key of {plan.plan}")
+
+
+def _document(view: SheetView, title: str) -> str:
+    return _DOCUMENT.format(title=escape(title), style=style_sheet(), body=sheet_html(view))

@@ -1,0 +1,77 @@
+"""The commonest case, drawn for every protocol version: two edges, the least runs, nobody's name.
+
+Whoever uses it tosses a coin for who is A, or which blade is 1; then the order is random for them too.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import random
+from collections.abc import Collection
+from pathlib import Path
+
+from edgehold.pages.sheet_pages import SheetView
+from edgehold.records.canonical import LoadedProtocol, Repository
+from edgehold.records.model.protocol import Protocol
+
+from .files import sheet_csv, sheet_xlsx
+from .printed import sheet_view
+from .rows import SheetPlan, SheetRun
+
+_SEEDS = 1_000_000
+
+
+ReadySheet = tuple[SheetView, dict[str, bytes]]
+"""The print page as the site shows it, and the same sheet as files by kind (csv, xlsx)."""
+
+
+def ready_sheets(repository: Repository, keys: Collection[tuple[str, str]]) -> dict[tuple[str, str], ReadySheet]:
+    """A sheet for each of the protocol versions named."""
+    return {key: _ready(repository.protocols[key], repository.root) for key in keys}
+
+
+def _ready(protocol: LoadedProtocol, root: Path) -> ReadySheet:
+    plan, record = ready_plan(protocol.record), protocol.record
+    view = sheet_view(plan, record, protocol_figures(protocol, root), key=True)
+    return view, {"csv": sheet_csv(plan, record), "xlsx": sheet_xlsx(plan, record)}
+
+
+def protocol_figures(protocol: LoadedProtocol, root: Path) -> dict[str, str]:
+    """The protocol's drawings as SVG, by path beside the protocol."""
+    folder = (root / protocol.path).parent
+    return {figure.file: (folder / figure.file).read_text(encoding="utf-8") for figure in protocol.record.figures}
+
+
+def ready_plan(protocol: Protocol) -> SheetPlan:
+    """Two edges in a drawn order, with letters for people and numbers for blades."""
+    seed = int.from_bytes(hashlib.sha256(f"{protocol.id} {protocol.version}".encode()).digest()[:8], "big") % _SEEDS
+    between_sharpeners = protocol.question.factor == "sharpener"
+    generator = random.Random(seed)
+    runs = protocol.design.least_runs
+    drawn = _in_pairs(runs, generator) if between_sharpeners else _shuffled(runs, generator)
+    people, blades = (("A", "B"), ("1",)) if between_sharpeners else (("A",), ("1", "2"))
+    return SheetPlan(
+        runs=tuple(
+            SheetRun(order, (order + 1) // 2, blades[edge % len(blades)], people[edge % len(people)], "")
+            for order, edge in enumerate(drawn, 1)
+        ),
+        people=tuple((letter, "") for letter in ("A", "B")),
+        blades=tuple((number, "") for number in blades),
+        seed=str(seed),
+    )
+
+
+def _in_pairs(runs: int, generator: random.Random) -> list[int]:
+    """Pairs that hold each edge once: a coin decides who is first in a pair, and the next pair is its reverse."""
+    drawn: list[int] = []
+    while len(drawn) < runs:
+        first = int(generator.random() < 0.5)
+        drawn += [first, 1 - first, 1 - first, first]
+    return drawn[:runs]
+
+
+def _shuffled(runs: int, generator: random.Random) -> list[int]:
+    """As many slips of either kind, shuffled."""
+    slips = [n % 2 for n in range(runs)]
+    keys = [generator.random() for _ in slips]
+    return [slip for _, slip in sorted(zip(keys, slips, strict=True))]

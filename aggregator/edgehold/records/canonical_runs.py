@@ -162,9 +162,10 @@ def _reading(reading: Reading, run: Run, place: tuple[str | int, ...], protocol:
     work, problems = work_in(reading.work, run.work_unit, protocol, (*place, "work"))
     problems += _kind_problems(reading, protocol.reading, place)
     values, limits = [], []
-    if not problems and reading.values is not None:
+    unit, goal = run.reading_unit, protocol.reading.canonical_unit  # both are there where values are read
+    if not problems and reading.values is not None and unit is not None and goal is not None:
         for number, item in enumerate(reading.values):
-            value, found = _value(item, run.reading_unit, protocol.reading, (*place, "values", number))
+            value, found = _value(item, unit, goal, (*place, "values", number))
             problems += found
             values.append(value)
             limits.append(item.limit or limit_of(value, protocol.reading))
@@ -185,11 +186,11 @@ def _kind_problems(reading: Reading, rule: ReadingRule, place: tuple[str | int, 
     return problems
 
 
-def _value(item: ReadingValue, unit: str, rule: ReadingRule, place: tuple[str | int, ...]) -> tuple[float, list[Problem]]:
-    value, problems = _converted(item.written, unit, rule.canonical_unit, (*place, "written"))
+def _value(item: ReadingValue, unit: str, goal: str, place: tuple[str | int, ...]) -> tuple[float, list[Problem]]:
+    value, problems = _converted(item.written, unit, goal, (*place, "written"))
     given = item.canonical
     if not problems and given is not None and abs(given - value) > CANONICAL_TOLERANCE * abs(value):
-        message = f"{shown(item.written)} {unit} is {value:.9g} {rule.canonical_unit}, not {given:.9g}"
+        message = f"{shown(item.written)} {unit} is {value:.9g} {goal}, not {given:.9g}"
         problems.append(Problem(pointer(*place, "canonical"), "canonical-disagrees", message))
     return value, problems
 

@@ -33,18 +33,30 @@ class JsonPlaces:
 
 
 @dataclass
-class _Open:
-    """An object or list not closed yet."""
+class _Object:
+    """An object not closed yet."""
 
     place: str
-    names: set[str] | None  # None: a list
-    name: str | int = 0
-    expects_name: bool = False
+    names: set[str] = field(default_factory=set)
+    name: str = ""
+    expects_name: bool = True
+
+
+@dataclass
+class _List:
+    """A list not closed yet; ``name`` is the number of its next value."""
+
+    place: str
+    name: int = 0
+
+
+_Open = _Object | _List
 
 
 def json_places(text: str) -> JsonPlaces:
     """Scan a JSON text; see `JsonPlaces`."""
-    places, stack, line, last = JsonPlaces(), [], 1, 0
+    places, line, last = JsonPlaces(), 1, 0
+    stack: list[_Open] = []
     for match in TOKEN.finditer(text):
         line += text.count("\n", last, match.start())
         last = match.start()
@@ -61,22 +73,20 @@ def _take(token: str, line: int, stack: list[_Open], places: JsonPlaces) -> None
         _next_member(top)
     elif token == ":":
         return
-    elif top is not None and top.expects_name:
+    elif isinstance(top, _Object) and top.expects_name:
         _take_name(token, line, top, places)
     else:
         _take_value(token, line, top, stack, places)
 
 
 def _next_member(top: _Open | None) -> None:
-    if top is None:
-        return
-    if top.names is None:
+    if isinstance(top, _List):
         top.name += 1
-    else:
+    elif isinstance(top, _Object):
         top.expects_name = True
 
 
-def _take_name(token: str, line: int, top: _Open, places: JsonPlaces) -> None:
+def _take_name(token: str, line: int, top: _Object, places: JsonPlaces) -> None:
     name = token[1:-1] if "\\" not in token else _unescaped(token)
     top.name, top.expects_name = name, False
     if top.name in top.names:
@@ -95,9 +105,9 @@ def _take_value(token: str, line: int, top: _Open | None, stack: list[_Open], pl
     place = "" if top is None else top.place + pointer(top.name)
     places.lines.setdefault(place, line)
     if token == "{":
-        stack.append(_Open(place, set(), "", True))
+        stack.append(_Object(place))
     elif token == "[":
-        stack.append(_Open(place, None))
+        stack.append(_List(place))
     elif token[0] != '"':
         places.scalars.append((place, line, token))
 

@@ -111,7 +111,7 @@ def _is_folder(path: Path) -> bool:
     return path.is_dir() and not path.is_symlink()
 
 
-def _listed(root: Path, folder: str, layout: Layout) -> list[os.DirEntry]:
+def _listed(root: Path, folder: str, layout: Layout) -> list[os.DirEntry[str]]:
     """Entries of a folder in sorted order; links and side files are dealt with here."""
     try:
         with os.scandir(root / folder) as found:

@@ -10,10 +10,13 @@ import functools
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from typing import TypeVar
 
 from pydantic import BaseModel
 
 from .model.submission import Person, Submission
+
+RecordType = TypeVar("RecordType", bound=BaseModel)
 
 PERSON_FIELDS = frozenset({"submitted_by", "handle", "person", "sharpener", "tester", "coder"})
 KEY_FIELDS = frozenset({"key", "blade", "batch", "lot", "instrument"})
@@ -77,7 +80,7 @@ def handles_of(record: BaseModel) -> Iterator[str]:
                     yield from handles_of(item)
 
 
-def _renamed(record: BaseModel, names: Names) -> BaseModel:
+def _renamed(record: RecordType, names: Names) -> RecordType:
     return record.model_copy(update={name: _value(name, getattr(record, name), names) for name in type(record).model_fields})
 
 

@@ -28,14 +28,16 @@ DROPPED_MARKS = " \t\u00a0\u202f-\u2010\u2011\u2012\u2013\u2014\u2212"
 _DROPPED = {ord(mark): None for mark in DROPPED_MARKS}
 
 
+@cache
 def load_units() -> UnitRegister:
     """The closed list of units (aggregator/registers/units.json)."""
-    return _own("units.json", UnitRegister)
+    return UnitRegister.model_validate_json((PROGRAMS_OWN / "units.json").read_bytes())
 
 
+@cache
 def load_grits() -> GritRegister:
     """Grit designations and particle sizes (aggregator/registers/grits.json)."""
-    return _own("grits.json", GritRegister)
+    return GritRegister.model_validate_json((PROGRAMS_OWN / "grits.json").read_bytes())
 
 
 def load_steels(root: Path | None = None) -> dict[str, SteelEntry]:
@@ -111,11 +113,6 @@ def folded_name(text: str) -> str:
 
 def _grit_number(system: str, grit: str) -> str:
     return folded_name(grit).removeprefix("#").removeprefix(GRIT_LETTERS.get(system, ""))
-
-
-@cache
-def _own(name: str, model: type) -> object:
-    return model.model_validate_json((PROGRAMS_OWN / name).read_bytes())
 
 
 @cache

@@ -200,7 +200,9 @@ def _parse_text(text: str) -> ParsedNumber:
     elif match := _PLUS_MINUS.fullmatch(plain):
         plain = match[1]
         uncertainty = _unsigned(match[2], text)
-    sign, digits = _SIGN.fullmatch(plain).groups()
+    signed = _SIGN.fullmatch(plain)
+    assert signed is not None  # the pattern fits every line, and `_plain` leaves one
+    sign, digits = signed.groups()
     exact = _unsigned(digits, text) * (-1 if sign == "-" else 1)
     return ParsedNumber(float(exact), None if uncertainty is None else float(uncertainty), unit, exact)
 
@@ -255,7 +257,7 @@ def _parenthesised(main: str, inside: str, text: str) -> Fraction:
     if not inside.isdigit():
         return stated
     places = len(re.split("[.,]", match["digits"])[1]) if re.search("[.,]", match["digits"]) else 0
-    return stated / 10**places
+    return stated / Fraction(10) ** places
 
 
 def _cure(digits: str) -> str:

@@ -10,6 +10,8 @@ import json
 from dataclasses import dataclass
 from pathlib import Path
 
+from pydantic import JsonValue
+
 from edgehold.errors import ERROR, Finding, InputError
 from edgehold.records.layout import file_id
 from edgehold.records.model.changes import ABSENT, CHANGE_FORMAT, Correction, Retraction
@@ -46,7 +48,7 @@ class Written:
         return not any(f.severity == ERROR for f in self.findings)
 
 
-def correct(root: Path, name: str, wanted: list[tuple[str, object]], *, why: str, by: str, month: str | None = None) -> Written:
+def correct(root: Path, name: str, wanted: list[tuple[str, JsonValue]], *, why: str, by: str, month: str | None = None) -> Written:
     """Correct a measured submission.
 
     Parameters
@@ -66,7 +68,7 @@ def correct(root: Path, name: str, wanted: list[tuple[str, object]], *, why: str
     _refuse_half_characters(why, by, *(pointer for pointer, _ in wanted))
     session, path, changes = _open(root, name)
     tree = _as_it_counts(session, path, changes)
-    what = []
+    what: list[JsonValue] = []
     for pointer, value in wanted:
         before = _before(tree, pointer)
         if same(before, value):
@@ -106,7 +108,7 @@ def _open(root: Path, name: str) -> tuple[Session, str, list[str]]:
     return session, found[0], changes
 
 
-def _as_it_counts(session: Session, path: str, changes: list[str]) -> object:
+def _as_it_counts(session: Session, path: str, changes: list[str]) -> JsonValue:
     _, tree = json_tree(session, path, "submission")
     read = read_changes(session, changes)
     if tree is None or read is None:
@@ -117,7 +119,7 @@ def _as_it_counts(session: Session, path: str, changes: list[str]) -> object:
     return tree
 
 
-def _before(tree: object, pointer: str) -> object:
+def _before(tree: JsonValue, pointer: str) -> JsonValue:
     if not pointer.startswith("/"):
         raise InputError(f"{pointer!r} is no place in the file; wanted a JSON pointer such as /runs/0/humidity_percent")
     try:
@@ -126,11 +128,11 @@ def _before(tree: object, pointer: str) -> object:
         raise InputError(f"{pointer!r} leads nowhere: {error}") from None
 
 
-def _said(session: Session, name: str, why: str, by: str, month: str | None) -> dict[str, object]:
+def _said(session: Session, name: str, why: str, by: str, month: str | None) -> dict[str, JsonValue]:
     return {"submission": name, "why": why, "by": by, "month": month or f"{session.today:%Y-%m}"}
 
 
-def _written(session: Session, path: str, number: int, model: type, content: dict[str, object]) -> Written:
+def _written(session: Session, path: str, number: int, model: type[Correction | Retraction], content: dict[str, JsonValue]) -> Written:
     kind = model.__name__.lower()
     tree = {"format": CHANGE_FORMAT, "kind": kind, **content}
     record, problems = read_record(model, tree)
@@ -151,7 +153,7 @@ def change_text(written: Written) -> str:
     return "\n".join(map(harmless, lines))
 
 
-def given_value(text: str) -> object:
+def given_value(text: str) -> JsonValue:
     """A value as somebody typed it: JSON where it is JSON, else the text itself.
 
     Raises
@@ -164,5 +166,5 @@ def given_value(text: str) -> object:
     return text if problems else value
 
 
-def _value(value: object) -> str:
+def _value(value: JsonValue) -> str:
     return "nothing" if same(value, ABSENT) else json.dumps(value, ensure_ascii=False)

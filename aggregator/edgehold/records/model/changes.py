@@ -11,7 +11,7 @@ from .base import Handle, LongText, Month, Record, Slug
 CHANGE_FORMAT = "change/1.0.0"
 TOMBSTONE_FORMAT = "tombstone/1.0.0"
 PERSON_FORMAT = "person/1.0.0"
-ABSENT = {"absent": True}
+ABSENT: dict[str, JsonValue] = {"absent": True}
 """Stands for "no value here", which null would not say: null is a value."""
 
 

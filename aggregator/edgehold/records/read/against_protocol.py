@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from edgehold.records.canonical import CanonicalReading
 from edgehold.records.canonical_runs import canonical_readings
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.model.review import Event
@@ -14,7 +15,9 @@ from edgehold.records.rules.readings import reading_problems
 from edgehold.records.rules.submissions import fit_problems
 
 
-def readings_by(protocol: Protocol, events: Iterable[Event], record: Submission) -> tuple[list, list[Problem]]:
+def readings_by(
+    protocol: Protocol, events: Iterable[Event], record: Submission
+) -> tuple[list[tuple[CanonicalReading, ...]], list[Problem]]:
     """Canonical readings, by run, and all that the protocol and its life say of the submission.
 
     Parameters

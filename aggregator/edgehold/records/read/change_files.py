@@ -10,6 +10,8 @@ import copy
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import replace
 
+from pydantic import JsonValue
+
 from edgehold.errors import ERROR
 from edgehold.records.canonical import LoadedChange
 from edgehold.records.codes import CODES
@@ -24,7 +26,7 @@ from .json_reading import parse_json
 from .json_values import NoSuchPlace, put, same, value_at
 from .session import Session, file_text, folder_of, path_agrees, sha256
 
-_MODELS = {"correction": Correction, "retraction": Retraction}
+_MODELS: dict[str, type[Correction | Retraction]] = {"correction": Correction, "retraction": Retraction}
 _FIXED = ("/id", "/origin", "/format", "/licence", "/protocol", "/protocol/id")
 _ORIGIN_CURE = "measured and simulated are never exchanged: retract the submission, and send it in again under another id"
 
@@ -57,7 +59,8 @@ def placing_problems(layout: Layout) -> Iterator[tuple[str, Problem]]:
 def read_changes(session: Session, paths: Iterable[str]) -> tuple[LoadedChange, ...] | None:
     """The changes of one submission in their order; None when one of them cannot be read, with the problems collected."""
     read = [_change(session, path) for path in paths]
-    return None if None in read else tuple(read)
+    changes = tuple(change for change in read if change is not None)
+    return changes if len(changes) == len(read) else None
 
 
 def _change(session: Session, path: str) -> LoadedChange | None:
@@ -78,7 +81,7 @@ def _change(session: Session, path: str) -> LoadedChange | None:
     return None if wrong else LoadedChange(record, path, sha256(data))
 
 
-def json_tree(session: Session, path: str, kind: str) -> tuple[bytes, object | None]:
+def json_tree(session: Session, path: str, kind: str) -> tuple[bytes, JsonValue]:
     """Bytes and tree of a JSON file; no tree when it cannot be read, with the problems collected."""
     data, text = file_text(session, path, kind)
     if not text:
@@ -92,16 +95,17 @@ def json_tree(session: Session, path: str, kind: str) -> tuple[bytes, object | N
     return data, tree
 
 
-def corrected(tree: object, changes: Iterable[LoadedChange]) -> tuple[object, list[tuple[str, Problem]]]:
+def corrected(tree: JsonValue, changes: Iterable[LoadedChange]) -> tuple[JsonValue, list[tuple[str, Problem]]]:
     """A submission's tree with its corrections applied, and what stands in their way as (path, problem)."""
-    tree, problems = copy.deepcopy(tree), []
+    tree = copy.deepcopy(tree)
+    problems: list[tuple[str, Problem]] = []
     for change in changes:
         if isinstance(change.record, Correction):
             problems += [(change.path, problem) for problem in _applied(tree, change.record)]
     return tree, problems
 
 
-def _applied(tree: object, correction: Correction) -> Iterator[Problem]:
+def _applied(tree: JsonValue, correction: Correction) -> Iterator[Problem]:
     """Apply a correction in place; an entry with a problem is left out."""
     for number, entry in enumerate(correction.what):
         place = ("what", number)
@@ -136,7 +140,7 @@ def tell_at_changes(collected: Collected, path: str, changes: Iterable[LoadedCha
     What lies inside a changed value goes to the newest entry that changed it. An error elsewhere (a run that names a lot which was
     taken out) goes to the last correction, with its place in words; a warning elsewhere stays with the original file.
     """
-    corrections = [change for change in changes if isinstance(change.record, Correction)]
+    corrections = [(change.path, change.record) for change in changes if isinstance(change.record, Correction)]
     if not corrections or path not in collected.problems:
         return
     stay = []
@@ -149,13 +153,13 @@ def tell_at_changes(collected: Collected, path: str, changes: Iterable[LoadedCha
     collected.add(path, stay)
 
 
-def _bringer(problem: Problem, corrections: list[LoadedChange]) -> tuple[str, Problem] | None:
-    for change in reversed(corrections):
-        for number, entry in reversed(list(enumerate(change.record.what))):
+def _bringer(problem: Problem, corrections: list[tuple[str, Correction]]) -> tuple[str, Problem] | None:
+    for path, correction in reversed(corrections):
+        for number, entry in reversed(list(enumerate(correction.what))):
             if problem.pointer == entry.pointer or problem.pointer.startswith(f"{entry.pointer}/"):
                 rest = problem.pointer.removeprefix(entry.pointer)
-                return change.path, replace(problem, pointer=f"{pointer('what', number, 'after')}{rest}")
+                return path, replace(problem, pointer=f"{pointer('what', number, 'after')}{rest}")
     if CODES[problem.code].severity != ERROR or problem.pointer in _FIXED:
         return None
     message = f"after this correction, at {problem.pointer or 'the whole file'}: {problem.message}"
-    return corrections[-1].path, replace(problem, pointer="/what", message=message)
+    return corrections[-1][0], replace(problem, pointer="/what", message=message)

@@ -7,8 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
+from pydantic import JsonValue
+
 from edgehold.errors import ERROR
-from edgehold.records.canonical import LoadedChange, LoadedProtocol
+from edgehold.records.canonical import CanonicalReading, LoadedChange, LoadedProtocol
 from edgehold.records.canonical_runs import BladeFacts
 from edgehold.records.codes import CODES
 from edgehold.records.model.review import Event
@@ -24,7 +26,7 @@ from .form import read_record
 from .session import Session
 
 
-def earlier_records(tree: object, changes: tuple[LoadedChange, ...]) -> tuple[Submission | None, ...]:
+def earlier_records(tree: JsonValue, changes: tuple[LoadedChange, ...]) -> tuple[Submission | None, ...]:
     """The record as it stood before each change, in their order; None where its form was not right.
 
     Parameters
@@ -40,7 +42,9 @@ def _with_errors_none(read: tuple[Submission | None, list[Problem]]) -> Submissi
     return None if _wrong(problems) else record
 
 
-def sound_readings(session: Session, record: Submission, protocol: LoadedProtocol, events: tuple[Event, ...]) -> list | None:
+def sound_readings(
+    session: Session, record: Submission, protocol: LoadedProtocol, events: tuple[Event, ...]
+) -> list[tuple[CanonicalReading, ...]] | None:
     """Canonical readings of a record, by run; None where it would not have passed the check by itself."""
     readings, problems = readings_by(protocol.record, events, record)
     by_itself = [*reference_problems(record), *own_problems(record, session.today, session.find_steel)]

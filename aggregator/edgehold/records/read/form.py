@@ -11,13 +11,17 @@ import json
 import re
 import types
 import typing
-from typing import TypeVar
+from collections.abc import Mapping
+from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
+from pydantic_core import ErrorDetails
 
 from edgehold.records.problem import Problem, pointer, shown
 
 RecordType = TypeVar("RecordType", bound=BaseModel)
+Context = Mapping[str, Any]
+"""What pydantic says beside the kind of an error: limits, patterns, words."""
 
 MOST_HINTS = 100  # "did you mean" is looked for in so many places; no more than that are listed anyway
 
@@ -60,9 +64,9 @@ def read_record(model: type[RecordType], tree: object) -> tuple[RecordType | Non
         return None, _translated(model, tree, details)
 
 
-def _translated(model: type[BaseModel], tree: object, details: list[dict]) -> list[Problem]:
+def _translated(model: type[BaseModel], tree: object, details: list[ErrorDetails]) -> list[Problem]:
     """One problem a place: the branches of a union complain about the same value and are told as one."""
-    by_place: dict[tuple, list[dict]] = {}
+    by_place: dict[tuple[str | int, ...], list[ErrorDetails]] = {}
     for detail in details:
         place = _place(tree, detail)
         if not _counts_only_good_entries(detail, _value(tree, place)):
@@ -73,12 +77,12 @@ def _translated(model: type[BaseModel], tree: object, details: list[dict]) -> li
     return problems + [_problem(model, tree, place, found, hints=False) for place, found in plain]
 
 
-def _counts_only_good_entries(detail: dict, value: object) -> bool:
+def _counts_only_good_entries(detail: ErrorDetails, value: object) -> bool:
     """Whether pydantic calls a list too short only because entries of it are wrong, which are told by themselves."""
     return detail["type"] == "too_short" and isinstance(value, list) and len(value) >= detail["ctx"]["min_length"]
 
 
-def _place(tree: object, detail: dict) -> tuple[str | int, ...]:
+def _place(tree: object, detail: ErrorDetails) -> tuple[str | int, ...]:
     """The place in the tree: pydantic's own, without the names of union branches."""
     place: list[str | int] = []
     for part in detail["loc"]:
@@ -105,7 +109,9 @@ def _value(tree: object, place: tuple[str | int, ...]) -> object:
     return tree
 
 
-def _problem(model: type[BaseModel], tree: object, place: tuple[str | int, ...], details: list[dict], hints: bool = True) -> Problem:
+def _problem(
+    model: type[BaseModel], tree: object, place: tuple[str | int, ...], details: list[ErrorDetails], hints: bool = True
+) -> Problem:
     detail, value = details[0], _value(tree, place)
     where = pointer(*place)
     if len(details) > 1:
@@ -126,7 +132,7 @@ def _problem(model: type[BaseModel], tree: object, place: tuple[str | int, ...],
         return _length_problem(where, value, context)
     if kind in _RANGES:
         return _range_problem(where, value, kind, context)
-    if kind == "too_short":
+    if kind == "too_short" and isinstance(value, list | dict):
         least = context["min_length"]
         return Problem(where, "empty-list", f"the list has {len(value)} entries", f"give {least} at least")
     if kind == "too_long":
@@ -135,7 +141,7 @@ def _problem(model: type[BaseModel], tree: object, place: tuple[str | int, ...],
     return Problem(where, "wrong-type", f"got {_kind_of(value)}, wanted {wanted}", f"write {wanted}")
 
 
-def _union_problem(where: str, value: object, details: list[dict]) -> Problem:
+def _union_problem(where: str, value: object, details: list[ErrorDetails]) -> Problem:
     """Number or text: the one union of the records."""
     if isinstance(value, str):
         fitting = next(d for d in details if d["type"].startswith("string_"))
@@ -157,7 +163,7 @@ def _word_problem(where: str, value: object, expected: str) -> Problem:
     return Problem(where, "unknown-word", f"{_kind_of(value)} is not allowed here", f"write {listed}{hint}")
 
 
-def _pattern_problem(where: str, value: object, context: dict) -> Problem:
+def _pattern_problem(where: str, value: object, context: Context) -> Problem:
     text, pattern = str(value), context["pattern"]
     if text != text.lower() and re.search(pattern, text.lower()):
         return Problem(where, "wrong-case", f"{shown(value)} has capitals", f"write {text.lower()!r}")
@@ -169,7 +175,7 @@ def pattern_cure(pattern: str) -> str:
     return next((cure for start, cure in _PATTERN_CURES if pattern.startswith(start)), "")
 
 
-def _length_problem(where: str, value: object, context: dict) -> Problem:
+def _length_problem(where: str, value: object, context: Context) -> Problem:
     if "min_length" in context:
         return Problem(where, "text-length", "the text is empty", "write something, or null where nothing is known")
     most = context["max_length"]
@@ -177,7 +183,7 @@ def _length_problem(where: str, value: object, context: dict) -> Problem:
     return Problem(where, "text-length", message, f"shorten it to {most} characters at most")
 
 
-def _range_problem(where: str, value: object, kind: str, context: dict) -> Problem:
+def _range_problem(where: str, value: object, kind: str, context: Context) -> Problem:
     word, key = _RANGES[kind]
     limit = f"{word} {context[key]:g}"
     return Problem(where, "out-of-range", f"{shown(value)} is not {limit}", f"give a number {limit}")

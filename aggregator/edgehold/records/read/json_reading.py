@@ -11,6 +11,8 @@ import json
 import math
 import re
 
+from pydantic import JsonValue
+
 from edgehold.records.json_places import TOKEN, JsonPlaces, json_places
 from edgehold.records.model.base import LARGEST_EXACT_INTEGER
 from edgehold.records.problem import Problem, pointer, shown
@@ -26,7 +28,7 @@ _BETWEEN_BRACKETS = re.compile(r'"(?:[^"\\]|\\.)*+(?:"|\\?\Z)|[^{}\[\]"]++', re.
 _ESCAPED_UNFIT = re.compile(r"\\u(?:00[01789][0-9a-f]|20(?:2[a-e]|6[6-9])|d[89a-f])")
 
 
-def parse_json(text: str) -> tuple[object, list[Problem]]:
+def parse_json(text: str) -> tuple[JsonValue, list[Problem]]:
     """The tree of a JSON text and no problem, or None and at least one."""
     problem = _too_much(text)
     if problem:

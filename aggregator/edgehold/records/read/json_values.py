@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 import rfc8785
+from pydantic import JsonValue
 
 from edgehold.records.model.changes import ABSENT
 
@@ -20,7 +21,7 @@ def parts_of(pointer: str) -> list[str]:
     return [part.replace("~1", "/").replace("~0", "~") for part in pointer.split("/")[1:]]
 
 
-def value_at(tree: object, pointer: str) -> object:
+def value_at(tree: JsonValue, pointer: str) -> JsonValue:
     """The value at a pointer; ``ABSENT`` where its parent is there and has no such member.
 
     Raises
@@ -35,7 +36,7 @@ def value_at(tree: object, pointer: str) -> object:
     return inside[number] if number < len(inside) else ABSENT
 
 
-def put(tree: object, pointer: str, value: object) -> None:
+def put(tree: JsonValue, pointer: str, value: JsonValue) -> None:
     """Set the value at a pointer in place; ``ABSENT`` takes it out, and what stood behind it in a list moves up.
 
     Raises
@@ -57,12 +58,12 @@ def put(tree: object, pointer: str, value: object) -> None:
         inside[number : number + 1] = [value]
 
 
-def same(one: object, other: object) -> bool:
+def same(one: JsonValue, other: JsonValue) -> bool:
     """Whether two JSON values say the same: canonical JSON (RFC 8785), in which 1 and 1.0 are one number and true is none."""
     return rfc8785.dumps(one) == rfc8785.dumps(other)
 
 
-def _parent(tree: object, pointer: str) -> tuple[object, str]:
+def _parent(tree: JsonValue, pointer: str) -> tuple[dict[str, JsonValue] | list[JsonValue], str]:
     *parents, last = parts_of(pointer)
     inside, so_far = tree, ""
     for part in parents:
@@ -73,7 +74,7 @@ def _parent(tree: object, pointer: str) -> tuple[object, str]:
     return inside, last
 
 
-def _member(inside: object, part: str, so_far: str) -> object:
+def _member(inside: JsonValue, part: str, so_far: str) -> JsonValue:
     if isinstance(inside, dict) and part in inside:
         return inside[part]
     if isinstance(inside, list) and _INDEX.fullmatch(part) and int(part) < len(inside):
@@ -81,7 +82,7 @@ def _member(inside: object, part: str, so_far: str) -> object:
     raise NoSuchPlace(f"{so_far or 'the file'} has no member {part!r}")
 
 
-def _index(inside: list, last: str, pointer: str) -> int:
+def _index(inside: list[JsonValue], last: str, pointer: str) -> int:
     if _INDEX.fullmatch(last) and int(last) <= len(inside):
         return int(last)
     raise NoSuchPlace(f"the list at {pointer.rpartition('/')[0]!r} has {len(inside)} entries, numbered from 0")

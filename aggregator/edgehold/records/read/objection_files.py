@@ -15,7 +15,7 @@ from edgehold.records.rules.outcomes import thread_problems
 from .form import read_record
 from .session import Session, folder_of, front_matter, path_agrees
 
-_ENTRY_MODELS = {"objection": Objection, "response": Response, "outcome": Outcome}
+_ENTRY_MODELS: dict[str, type[Objection | Response | Outcome]] = {"objection": Objection, "response": Response, "outcome": Outcome}
 
 
 def read_threads(
@@ -67,14 +67,15 @@ def _objection_first(paths: list[str]) -> list[tuple[str, Problem]]:
 
 
 def _thread(session: Session, folder: str, paths: list[str]) -> ObjectionThread | None:
-    entries = [_entry(session, path) for path in paths]
-    first, rest = entries[0], entries[1:]
-    if first is None or not isinstance(first[0], Objection) or any(entry is None for entry in rest):
+    read = [entry for path in paths if (entry := _entry(session, path)) is not None]
+    said = [(record, text) for record, text in read[1:] if not isinstance(record, Objection)]
+    if len(read) < len(paths) or len(said) < len(paths) - 1:
         return None
-    if any(isinstance(entry[0], Objection) for entry in rest):
+    objection, statement = read[0]
+    if not isinstance(objection, Objection):
         return None
     _, protocol, _, name = folder.split("/")
-    return ObjectionThread(protocol, int(name[:3]), paths[0], first[0], first[1], tuple(rest))
+    return ObjectionThread(protocol, int(name[:3]), paths[0], objection, statement, tuple(said))
 
 
 def _entry(session: Session, path: str) -> tuple[Objection | Response | Outcome, str] | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 
-from edgehold.records.canonical import LoadedChange, LoadedProtocol, LoadedSubmission
+from edgehold.records.canonical import CanonicalReading, LoadedChange, LoadedProtocol, LoadedSubmission
 from edgehold.records.canonical_runs import BladeFacts, canonical_readings, canonical_runs
 from edgehold.records.findings import Collected, answered
 from edgehold.records.layout import file_id
@@ -178,16 +178,21 @@ def _earlier(
     names: Names,
 ) -> tuple[LoadedSubmission | None, ...]:
     """The submission before each change; None where it would not have passed the check by itself."""
-    found = []
+    found: list[LoadedSubmission | None] = []
     for number, record in enumerate(item.earlier):
-        protocol = protocols.get((record.protocol.id, record.protocol.version)) if record is not None else None
-        readings = sound_readings(session, record, protocol, events.get(record.protocol.id, ())) if protocol is not None else None
+        protocol = None if record is None else protocols.get((record.protocol.id, record.protocol.version))
+        if record is None or protocol is None:
+            found.append(None)
+            continue
+        readings = sound_readings(session, record, protocol, events.get(record.protocol.id, ()))
         then = replace(item, record=record, changes=item.changes[:number])
         found.append(None if readings is None else _loaded(then, readings, blades_then(session, item.path, record, blades), names))
     return tuple(found)
 
 
-def _loaded(item: ReadSubmission, readings: list, blades: dict[str, BladeFacts], names: Names) -> LoadedSubmission:
+def _loaded(
+    item: ReadSubmission, readings: list[tuple[CanonicalReading, ...]], blades: dict[str, BladeFacts], names: Names
+) -> LoadedSubmission:
     """With handles as they are shown: no later stage meets another."""
     record = names.submission(item.record)
     if record is not item.record:

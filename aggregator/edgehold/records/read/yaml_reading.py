@@ -41,12 +41,23 @@ class _Refused(Exception):
 
 
 @dataclass
-class _Open:
-    """A mapping or sequence not closed yet; ``name`` is None while a mapping waits for a key."""
+class _Mapping:
+    """A mapping not closed yet; ``name`` is None while it waits for a key."""
 
     place: str
-    value: dict | list
+    value: dict[str, object] = field(default_factory=dict)
     name: str | None = None
+
+
+@dataclass
+class _Sequence:
+    """A sequence not closed yet."""
+
+    place: str
+    value: list[object] = field(default_factory=list)
+
+
+_Open = _Mapping | _Sequence
 
 
 def parse_yaml(text: str, first_line: int = 1) -> YamlTree:
@@ -71,7 +82,7 @@ def _build(text: str, first_line: int, found: YamlTree) -> None:
     stack: list[_Open] = []
     documents = 0
     for event in yaml.parse(text, Loader=_LOADER):
-        line = event.start_mark.line + first_line
+        line = first_line + (event.start_mark.line if event.start_mark else 0)
         if isinstance(event, yaml.DocumentStartEvent):
             documents += 1
             if documents > 1:
@@ -86,48 +97,54 @@ def _build(text: str, first_line: int, found: YamlTree) -> None:
 def _refuse_features(event: yaml.NodeEvent, line: int) -> None:
     if isinstance(event, yaml.AliasEvent) or event.anchor:
         raise _Refused(Problem("", "yaml-feature", f"an anchor or alias {shown(event.anchor)}", line=line))
-    if event.tag is not None:
+    if isinstance(event, yaml.ScalarEvent | yaml.CollectionStartEvent) and event.tag is not None:
         raise _Refused(Problem("", "yaml-feature", f"a tag {shown(event.tag)}", line=line))
 
 
 def _take(event: yaml.NodeEvent, line: int, stack: list[_Open], found: YamlTree) -> None:
     top = stack[-1] if stack else None
-    if top is not None and isinstance(top.value, dict) and top.name is None:
+    if isinstance(top, _Mapping) and top.name is None:
         _take_name(event, line, top, found)
         return
-    place = "" if top is None else top.place + pointer(len(top.value) if isinstance(top.value, list) else top.name)
+    place = _next_place(top)
     found.lines.setdefault(place, line)
     if len(stack) >= DEEPEST:
         raise _Refused(Problem(place, "nested-too-deep", f"nested more than {DEEPEST} deep", line=line))
     if len(found.lines) > MOST_VALUES:
         raise _Refused(Problem(place, "too-many-values", f"more than {MOST_VALUES} values", line=line))
-    value = _scalar(event, place, line, found) if isinstance(event, yaml.ScalarEvent) else _empty(event)
-    _attach(value, top, found)
-    if not isinstance(event, yaml.ScalarEvent):
-        stack.append(_Open(place, value))
+    if isinstance(event, yaml.ScalarEvent):
+        _attach(_scalar(event, place, line, found), top, found)
+        return
+    begun = _Mapping(place) if isinstance(event, yaml.MappingStartEvent) else _Sequence(place)
+    _attach(begun.value, top, found)
+    stack.append(begun)
 
 
-def _empty(event: yaml.NodeEvent) -> dict | list:
-    return {} if isinstance(event, yaml.MappingStartEvent) else []
+def _next_place(top: _Open | None) -> str:
+    """Where the next value stands."""
+    if isinstance(top, _Sequence):
+        return top.place + pointer(len(top.value))
+    return "" if top is None or top.name is None else top.place + pointer(top.name)
 
 
-def _take_name(event: yaml.NodeEvent, line: int, top: _Open, found: YamlTree) -> None:
+def _take_name(event: yaml.NodeEvent, line: int, top: _Mapping, found: YamlTree) -> None:
     if not isinstance(event, yaml.ScalarEvent):
         raise _Refused(Problem(top.place, "yaml-feature", "a key that is not plain text", line=line))
-    top.name = event.value
-    place = top.place + pointer(top.name)
-    found.problems += unfit_characters(top.name, place, line)
-    if top.name in top.value:
-        message = f"the name {shown(top.name)} stands twice in one mapping"
+    name: str = event.value
+    top.name = name
+    place = top.place + pointer(name)
+    found.problems += unfit_characters(name, place, line)
+    if name in top.value:
+        message = f"the name {shown(name)} stands twice in one mapping"
         found.problems.append(Problem(place, "duplicate-key", message, line=line))
 
 
 def _attach(value: object, top: _Open | None, found: YamlTree) -> None:
     if top is None:
         found.tree = value
-    elif isinstance(top.value, list):
+    elif isinstance(top, _Sequence):
         top.value.append(value)
-    else:
+    elif top.name is not None:
         top.value[top.name] = value
         top.name = None
 

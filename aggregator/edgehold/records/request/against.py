@@ -182,7 +182,7 @@ def _life_problems(proposal: Proposal, repository: Repository) -> Iterator[tuple
     yield from life_in_request(events, repository.objections, repository.protocols, proposal.base_files.keys(), repository.gone)
 
 
-def _register_problems(proposal: Proposal) -> Iterator[tuple[str, object]]:
+def _register_problems(proposal: Proposal) -> Iterator[tuple[str, Problem]]:
     for change in proposal.changes:
         place = proposal.root / change.path
         if is_register(change.path) and place.is_file() and not place.is_symlink():
@@ -207,7 +207,7 @@ def _ask_for_past(proposal: Proposal) -> Asked | None:
     return begin_asking(proposal.root, "rev-list", "-1", "--stdin", given=given)
 
 
-def _reuse_problems(proposal: Proposal, past: Asked | None) -> Iterator[tuple[str, object]]:
+def _reuse_problems(proposal: Proposal, past: Asked | None) -> Iterator[tuple[str, Problem]]:
     if past is None or not past.answer().strip():
         return
     for earlier, path in sorted(_past_names(proposal).items()):

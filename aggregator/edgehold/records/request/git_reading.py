@@ -10,6 +10,7 @@ import os
 import subprocess
 from dataclasses import dataclass
 from pathlib import Path
+from typing import IO
 
 from edgehold.errors import InputError, RepositoryError
 
@@ -38,11 +39,13 @@ _ENVIRONMENT = {
 class Asked:
     """A question that git is working on meanwhile."""
 
-    process: subprocess.Popen
+    process: subprocess.Popen[bytes]
     what: str
 
     def answer(self) -> bytes:
         """What git says; see `ask` for what it raises."""
+        out: bytes
+        said: bytes
         try:
             out, said = self.process.communicate(timeout=LONGEST_SECONDS)
         except subprocess.TimeoutExpired:
@@ -87,19 +90,19 @@ def begin_asking(root: Path, *arguments: str, given: bytes = b"") -> Asked:
         )
     except FileNotFoundError:
         raise RepositoryError("git is not installed; it is needed to compare with another state of the repository") from None
-    if given:
-        _feed(process, given)
+    if process.stdin is not None:  # something is given
+        _feed(process.stdin, given)
+        process.stdin = None
     return Asked(process, arguments[0])
 
 
-def _feed(process: subprocess.Popen, given: bytes) -> None:
+def _feed(stdin: IO[bytes], given: bytes) -> None:
     """Hand over the input at once; git reads these lists wholly before it writes."""
     try:
-        process.stdin.write(given)
-        process.stdin.close()
+        stdin.write(given)
+        stdin.close()
     except BrokenPipeError:  # git has ended already: its answer says why
         pass
-    process.stdin = None
 
 
 def names(listed: bytes) -> list[str]:

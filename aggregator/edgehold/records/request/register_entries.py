@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 
-from pydantic import ValidationError
+from pydantic import JsonValue, ValidationError
 
 from edgehold.errors import WrittenError
 from edgehold.records.json_places import json_places, nearest_line
@@ -55,7 +55,7 @@ def _unreadable(name: str, now: bytes) -> Problem | None:
     return None
 
 
-def _entries(data: bytes, name: str) -> dict[str, tuple[int, dict]]:
+def _entries(data: bytes, name: str) -> dict[str, tuple[int, dict[str, JsonValue]]]:
     """Entries by id; a series of grits by its system and part."""
     if not data:
         return {}

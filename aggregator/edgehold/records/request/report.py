@@ -5,8 +5,6 @@ breaks, and in properties colon and comma, are written as percent codes). What s
 text can neither end the line nor begin a command.
 """
 
-from __future__ import annotations
-
 import json
 from collections import Counter
 from collections.abc import Iterable

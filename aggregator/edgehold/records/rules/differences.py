@@ -83,7 +83,7 @@ def _differences(path: Path, names: tuple[str, ...], before: object, after: obje
         yield FieldDifference(pointer(*path), names, before, after)
 
 
-def _of_lists(path: Path, names: tuple[str, ...], before: tuple, after: tuple) -> Iterator[FieldDifference]:
+def _of_lists(path: Path, names: tuple[str, ...], before: tuple[object, ...], after: tuple[object, ...]) -> Iterator[FieldDifference]:
     older, newer = _by_name(before), _by_name(after)
     if older.keys() == newer.keys() and all(older[name][1] == newer[name][1] for name in newer):
         yield FieldDifference(pointer(*path), names, before, after)  # only their order differs
@@ -145,7 +145,7 @@ def steps_touched(older: LoadedProtocol, newer: LoadedProtocol) -> frozenset[str
     return frozenset(step for step in before.keys() | after.keys() if before.get(step) != after.get(step))
 
 
-def _steps(protocol: LoadedProtocol) -> dict[str, tuple]:
+def _steps(protocol: LoadedProtocol) -> dict[str, tuple[object, ...]]:
     """All that a version says of each step."""
     drawn = {figure.file: figure.sha256 for figure in protocol.record.figures}
     return {

@@ -6,6 +6,7 @@ import hashlib
 from collections.abc import Iterable
 
 import rfc8785
+from pydantic import JsonValue
 
 from edgehold.records.model.submission import Submission
 from edgehold.records.problem import Problem
@@ -36,7 +37,7 @@ def content_problems(submissions: Iterable[tuple[str, Submission]]) -> list[tupl
 
     Compared is what counts: the record with its corrections applied. The hash is computed only where a few cheap facts are alike.
     """
-    alike: dict[tuple, list[tuple[str, Submission]]] = {}
+    alike: dict[tuple[object, ...], list[tuple[str, Submission]]] = {}
     for path, record in submissions:
         alike.setdefault(_gist(record), []).append((path, record))
     problems = []
@@ -45,7 +46,7 @@ def content_problems(submissions: Iterable[tuple[str, Submission]]) -> list[tupl
     return problems
 
 
-def _gist(record: Submission) -> tuple:
+def _gist(record: Submission) -> tuple[object, ...]:
     first, edge = record.runs[0], record.preparations[0]
     read = [str(item.written) for reading in first.readings for item in reading.values or ()]
     return (
@@ -85,7 +86,7 @@ _ABOUT = {"id", "submitted_by", "people", "answers", "plan"}
 _ASIDE = {"note", "canonical"}
 
 
-def _told(value: object) -> object:
+def _told(value: JsonValue) -> JsonValue:
     if isinstance(value, dict):
         return {name: _told(inside) for name, inside in value.items() if name not in _ASIDE}
     return [_told(item) for item in value] if isinstance(value, list) else value

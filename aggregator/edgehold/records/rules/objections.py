@@ -57,7 +57,7 @@ def objection_problems(thread: ObjectionThread, around: Surroundings) -> Iterato
     if release is not None and objection.month < release.month:
         yield Problem("/month", "month-backwards", f"{against.version} was released in {release.month}, after this objection")
     if objection.duplicate_of is not None:
-        yield from _repeated(thread, around)
+        yield from _repeated(thread, objection.duplicate_of, around)
     for i, evidence in enumerate(objection.evidence):
         yield from _evidence(evidence, i, around)
     texts = {"/title": objection.title, "/proposed_change": objection.proposed_change or "", "": thread.statement}
@@ -83,9 +83,8 @@ def _target(objection: Objection, around: Surroundings) -> Iterator[Problem]:
         yield Problem("/against/endpoint", "unknown-reference", message)
 
 
-def _repeated(thread: ObjectionThread, around: Surroundings) -> Iterator[Problem]:
+def _repeated(thread: ObjectionThread, number: int, around: Surroundings) -> Iterator[Problem]:
     """An objection repeats an earlier one that is not itself a repetition, and was not struck before."""
-    number = thread.objection.duplicate_of
     other = around.threads.get(number)
     if other is None or number == thread.number:
         yield Problem("/duplicate_of", "unknown-reference", f"there is no other objection number {number}")
@@ -95,7 +94,7 @@ def _repeated(thread: ObjectionThread, around: Surroundings) -> Iterator[Problem
         message, cure = f"objection {number} came later", f"close that one as the repetition of {thread.number}"
     elif other.objection.duplicate_of is not None:
         message, cure = f"objection {number} repeats another one itself", f"name {other.objection.duplicate_of}"
-    elif state.state == "struck" and state.by.month < thread.objection.month:
+    elif state.state == "struck" and state.by is not None and state.by.month < thread.objection.month:
         message, cure = f"objection {number} was struck in {state.by.month}", "raise it by itself, against the method alone"
     else:
         return
@@ -132,7 +131,9 @@ def _evidence(evidence: Evidence, number: int, around: Surroundings) -> Iterator
     if sum(part is not None for part in (evidence.probe, evidence.submission, evidence.citation)) != 1:
         yield Problem(pointer(*place), "evidence-form", "not exactly one kind of evidence is given")
     yield from _probe(evidence.probe, *place, "probe")
-    if evidence.submission is not None and evidence.submission not in around.submissions:
+    if evidence.submission is None:
+        return
+    if evidence.submission not in around.submissions:
         message = f"there is no submission {evidence.submission!r}"
         yield Problem(pointer(*place, "submission"), "unknown-reference", message)
     elif evidence.submission in around.gone:

@@ -49,14 +49,15 @@ def _outcome(entry: Outcome, earlier: list[Entry], thread: ObjectionThread, arou
         yield Problem("/outcome", "decided-elsewhere", message, "decide that one; of this one say only that it is withdrawn or struck")
         return
     rests_on = _rests_on(entry, earlier)
+    version = None if rests_on is None else rests_on.revised_in
     yield from _decider(entry, rests_on, thread, around)
     yield from _something_new(entry, earlier)
     if entry.outcome in _RESTS_ON and rests_on is None:
         yield Problem("/outcome", "outcome-unfounded", f"{entry.outcome!r}, and there is no {_RESTS_ON[entry.outcome]} before it")
-    elif entry.outcome == "revised" and thread.protocol != ANALYSIS and rests_on.revised_in in around.versions:
-        release = around.released(rests_on.revised_in)
+    elif entry.outcome == "revised" and thread.protocol != ANALYSIS and version is not None and version in around.versions:
+        release = around.released(version)
         if release is None or release.month > entry.month:
-            message = f"'revised' in {entry.month}, and {rests_on.revised_in} was not released by then"
+            message = f"'revised' in {entry.month}, and {version} was not released by then"
             yield Problem("/outcome", "outcome-unfounded", message, "decide so once the version is released")
 
 
@@ -84,10 +85,10 @@ def _decider(entry: Outcome, rests_on: Response | None, thread: ObjectionThread,
 
 def _something_new(entry: Outcome, earlier: list[Entry]) -> Iterator[Problem]:
     """After an outcome, another one needs something said since; nothing has to be said to withdraw or strike."""
-    decided = [i for i, other in enumerate(earlier) if isinstance(other, Outcome)]
-    state = earlier[decided[-1]].outcome if decided else OPEN
+    decided = [(i, other) for i, other in enumerate(earlier) if isinstance(other, Outcome)]
+    state = decided[-1][1].outcome if decided else OPEN
     if entry.outcome == state:
         yield Problem("/outcome", "nothing-new", f"it is {state} already")
-    elif decided and entry.outcome not in DROPPED and decided[-1] == len(earlier) - 1:
+    elif decided and entry.outcome not in DROPPED and decided[-1][0] == len(earlier) - 1:
         message = f"it was decided to be {state}, and nothing was said since"
         yield Problem("/outcome", "nothing-new", message)

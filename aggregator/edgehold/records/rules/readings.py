@@ -67,9 +67,9 @@ def _values(run: Run, read: tuple[CanonicalReading, ...], place: Place, protocol
     rule = protocol.reading
     low, high = rule.plausible_low or 0.0, rule.plausible_high or math.inf
     for i, reading in enumerate(read):
-        for j, (value, limit) in enumerate(zip(reading.values, reading.limits, strict=True)):
+        written = run.readings[i].values or ()
+        for j, (item, value, limit) in enumerate(zip(written, reading.values, reading.limits, strict=True)):
             where = pointer(*place, "readings", i, "values", j, "written")
-            item = run.readings[i].values[j]
             if item.limit is None and limit_of(value, rule):
                 message = f"{shown(item.written)} {run.reading_unit} is taken as {limit!r} its limit"
                 yield Problem(where, "censored-value", message)

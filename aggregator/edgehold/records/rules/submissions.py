@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.model.registers import SteelEntry
-from edgehold.records.model.submission import Blade, EdgeAngle, Submission
+from edgehold.records.model.submission import EdgeAngle, Submission
 from edgehold.records.problem import Problem, pointer, shown
 from edgehold.records.quantities import quantity_problems
 from edgehold.records.registers import DEMO_PREFIX, find_grit
@@ -125,11 +125,10 @@ def _quantities(record: Submission) -> Iterator[Problem]:
 def _steels(record: Submission, find_steel: FindSteel) -> Iterator[Problem]:
     for i, blade in enumerate(record.blades):
         if blade.steel is not None and blade.steel.designation is not None:
-            yield from _steel(blade, pointer("blades", i, "steel", "designation"), record.origin, find_steel)
+            yield from _steel(blade.steel.designation, pointer("blades", i, "steel", "designation"), record.origin, find_steel)
 
 
-def _steel(blade: Blade, place: str, origin: str, find_steel: FindSteel) -> Iterator[Problem]:
-    name = blade.steel.designation
+def _steel(name: str, place: str, origin: str, find_steel: FindSteel) -> Iterator[Problem]:
     entry = find_steel(name)
     if entry is None:
         yield Problem(place, "unknown-steel", f"{shown(name)} is not in the register of steels")

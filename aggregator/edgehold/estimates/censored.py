@@ -14,6 +14,8 @@ from functools import cached_property
 import numpy as np
 from scipy.special import log_ndtr
 
+from edgehold.numerics.arrays import Array, Bools
+
 LOG_SQRT_2PI = 0.5 * np.log(2 * np.pi)
 MOST_STEPS = 200
 DECREMENT = 1e-12  # of the log-likelihood still to gain, by the quadratic model, at which Newton's method stops
@@ -37,23 +39,23 @@ class CensoredFit:
     converged, steps : the record of Newton's method.
     """
 
-    theta: np.ndarray
+    theta: Array
     sigma: float
     objective: float
     log_likelihood: float
-    covariance: np.ndarray
-    covariance_log_sigma: np.ndarray
+    covariance: Array
+    covariance_log_sigma: Array
     converged: bool
     steps: int
 
 
 def fit_censored(
-    low: np.ndarray,
-    high: np.ndarray,
-    x: np.ndarray,
+    low: Array,
+    high: Array,
+    x: Array,
     prior_df: float = 0.0,
     prior_s2: float = 1.0,
-    start: np.ndarray | None = None,
+    start: Array | None = None,
     last_steps: int = 1,
 ) -> CensoredFit:
     """Maximise Σ ln(term) − d₀(ln σ + s₀²/2σ²).
@@ -76,23 +78,21 @@ def fit_censored(
     value, gradient, hessian = evaluate(problem, eta)
     converged, step = False, 0
     while not converged and step < MOST_STEPS:
-        direction = np.linalg.solve(stiffened(hessian), gradient)
+        direction = np.asarray(np.linalg.solve(stiffened(hessian), gradient), dtype=float)
         converged = bool(gradient @ direction / 2 < DECREMENT)
         if not converged:
             eta, value, gradient, hessian, moved = _advance(problem, eta, value, gradient, hessian, direction)
             converged = not moved
         step += 1
     for _ in range(last_steps):
-        direction = np.linalg.solve(stiffened(hessian), gradient)
+        direction = np.asarray(np.linalg.solve(stiffened(hessian), gradient), dtype=float)
         if gradient @ direction / 2 < SAFE and eta[-1] + direction[-1] > 0:
             eta = eta + direction
             value, gradient, hessian = evaluate(problem, eta)
     return _result(problem, eta, value, hessian, converged, step)
 
 
-def largest_along(
-    low: np.ndarray, high: np.ndarray, x: np.ndarray, prior_df: float, prior_s2: float, shifts: np.ndarray, start: np.ndarray
-) -> np.ndarray:
+def largest_along(low: Array, high: Array, x: Array, prior_df: float, prior_s2: float, shifts: Array, start: Array) -> Array:
     """The maximum of the objective with every limit moved, for many moves at once.
 
     Parameters
@@ -137,27 +137,27 @@ def largest_along(
 class Problem:
     """Everything that does not change between evaluations; open limits stand as 0 beside their marks."""
 
-    exact: np.ndarray
-    low: np.ndarray
-    high: np.ndarray
-    open_low: np.ndarray
-    open_high: np.ndarray
-    x: np.ndarray
+    exact: Bools
+    low: Array
+    high: Array
+    open_low: Bools
+    open_high: Bools
+    x: Array
     prior_df: float
     prior_s2: float
 
     @cached_property
-    def rows_low(self) -> np.ndarray:
+    def rows_low(self) -> Array:
         """(n, p + 1) slopes of the lower limits, standardised, in (γ, φ)."""
         return np.column_stack([-self.x, self.low])
 
     @cached_property
-    def rows_high(self) -> np.ndarray:
+    def rows_high(self) -> Array:
         """The same of the upper ones."""
         return np.column_stack([-self.x, self.high])
 
 
-def problem_of(low: np.ndarray, high: np.ndarray, x: np.ndarray, prior_df: float, prior_s2: float) -> Problem:
+def problem_of(low: Array, high: Array, x: Array, prior_df: float, prior_s2: float) -> Problem:
     open_low, open_high = np.isneginf(low), np.isposinf(high)
     return Problem(
         exact=low == high,
@@ -171,7 +171,7 @@ def problem_of(low: np.ndarray, high: np.ndarray, x: np.ndarray, prior_df: float
     )
 
 
-def _start(low, high, x, prior_df, prior_s2) -> np.ndarray:
+def _start(low: Array, high: Array, x: Array, prior_df: float, prior_s2: float) -> Array:
     """Least squares on midpoints and finite limits."""
     y = np.where(np.isneginf(low), high, np.where(np.isposinf(high), low, (low + high) / 2))
     theta, *_ = np.linalg.lstsq(x, y, rcond=None)
@@ -179,11 +179,12 @@ def _start(low, high, x, prior_df, prior_s2) -> np.ndarray:
     widths = (high - low)[np.isfinite(high - low)]
     floor = float(np.mean(widths**2)) / 12 if len(widths) else 0.0
     s2 = (rss + len(y) * floor + prior_df * prior_s2) / (len(y) + prior_df)
-    sigma = np.sqrt(s2) if s2 > 0 else 1.0
-    return np.append(theta, 1.0) / sigma
+    sigma = float(np.sqrt(s2)) if s2 > 0 else 1.0
+    started: Array = np.append(theta, 1.0) / sigma
+    return started
 
 
-def evaluate(problem: Problem, eta):
+def evaluate(problem: Problem, eta: Array) -> tuple[float, Array, Array]:
     """Value, gradient and Hessian of the objective at (γ, φ)."""
     x, exact, phi = problem.x, problem.exact, eta[-1]
     shift = x @ eta[:-1]
@@ -200,7 +201,7 @@ def evaluate(problem: Problem, eta):
     return terms.sum() + (n_exact + d0) * np.log(phi) - d0 * s02 * phi**2 / 2, gradient, hessian
 
 
-def _evaluated(problem: Problem, low, high, eta):
+def _evaluated(problem: Problem, low: Array, high: Array, eta: Array) -> tuple[Array, Array, Array]:
     """``evaluate`` for many limits (m, n) and parameters (m, p + 1) at once."""
     x, exact, phi = problem.x, problem.exact, eta[:, -1:]
     shift, p = eta[:, :-1] @ x.T, x.shape[1]
@@ -218,7 +219,7 @@ def _evaluated(problem: Problem, low, high, eta):
     return terms.sum(axis=1) + (n_exact + d0) * np.log(phi) - d0 * s02 * phi**2 / 2, gradient, hessian
 
 
-def _terms(a, b, exact):
+def _terms(a: Array, b: Array, exact: Bools) -> tuple[Array, Array, Array, Array, Array, Array]:
     """ln of each term (without ln φ) and its derivatives in a and b."""
     flip = a > 0
     lower, upper = np.where(flip, -b, a), np.where(flip, -a, b)
@@ -235,7 +236,7 @@ def _terms(a, b, exact):
     return terms, d_a, d_b, d_aa, d_bb, mills_a * mills_b
 
 
-def stiffened(hessian) -> np.ndarray:
+def stiffened(hessian: Array) -> Array:
     """−H with its diagonal a trace larger, so that it can be solved where the likelihood is flat."""
     diagonal, stiff = np.abs(np.diagonal(hessian, axis1=-2, axis2=-1)), -hessian
     at = np.arange(hessian.shape[-1])
@@ -243,7 +244,9 @@ def stiffened(hessian) -> np.ndarray:
     return stiff
 
 
-def _advance(problem: Problem, eta, value, gradient, hessian, direction):
+def _advance(
+    problem: Problem, eta: Array, value: float, gradient: Array, hessian: Array, direction: Array
+) -> tuple[Array, float, Array, Array, bool]:
     """Go along the step, halved until φ > 0 and it gains enough; unmoved when rounding leaves nothing to gain."""
     size, slope = 1.0, gradient @ direction
     while size > 1e-12:
@@ -256,7 +259,7 @@ def _advance(problem: Problem, eta, value, gradient, hessian, direction):
     return eta, value, gradient, hessian, False
 
 
-def _result(problem: Problem, eta, value, hessian, converged, steps) -> CensoredFit:
+def _result(problem: Problem, eta: Array, value: float, hessian: Array, converged: bool, steps: int) -> CensoredFit:
     """Back to θ and σ."""
     phi, d0, s02 = eta[-1], problem.prior_df, problem.prior_s2
     theta, p = eta[:-1] / phi, len(eta) - 1

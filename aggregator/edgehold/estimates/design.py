@@ -7,8 +7,10 @@ from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
+import numpy.typing as npt
 
 from edgehold.endpoints.rows import EndpointRow
+from edgehold.numerics.arrays import Array, Bools, Ints
 from edgehold.numerics.estimability import Design, estimable, prepare
 
 from .words import FACTORS, why_none
@@ -61,14 +63,14 @@ class Question:
     factor: str
     first: str
     second: str
-    first_rows: np.ndarray
-    second_rows: np.ndarray
-    weights: np.ndarray | None
+    first_rows: Bools
+    second_rows: Bools
+    weights: Array | None
     sharpener_loading: float | None
     reason: str
 
 
-def build(rows: list[EndpointRow], estimand: str, scale: np.ndarray | None = None) -> Model:
+def build(rows: list[EndpointRow], estimand: str, scale: Array | None = None) -> Model:
     """Blade + sharpener + tester + evening + lot (+ part of the edge, + angle where the estimand holds it equal).
 
     Parameters
@@ -83,7 +85,9 @@ def build(rows: list[EndpointRow], estimand: str, scale: np.ndarray | None = Non
     levels = {name: found for name, found in levels.items() if len(found) > 1}
     thin = tuple(name for name in BLOCKS if len(rows) < 2 * len(levels.get(name, ())))
     levels = {name: found for name, found in levels.items() if name not in thin}
-    blocks, columns, at = [np.ones((len(rows), 1))], {}, 1
+    blocks: list[Array] = [np.ones((len(rows), 1))]
+    columns: dict[str, slice] = {}
+    at = 1
     for name, found in levels.items():
         blocks.append((labels[name][:, None] == np.array(found)).astype(float))
         columns[name] = slice(at, at + len(found))
@@ -92,7 +96,7 @@ def build(rows: list[EndpointRow], estimand: str, scale: np.ndarray | None = Non
     return Model(levels, columns, prepare(x if scale is None else x / scale[:, None]), thin)
 
 
-def cells(rows: list[EndpointRow], model: Model) -> np.ndarray:
+def cells(rows: list[EndpointRow], model: Model) -> Ints:
     """Number of the cell of each run: runs in one cell are alike in every factor of the model."""
     keys = [tuple(LABELS[name](row) for name in model.levels) for row in rows]
     numbers = {key: i for i, key in enumerate(sorted(set(keys)))}
@@ -112,7 +116,7 @@ ARMS: dict[str, tuple[str, Callable[[EndpointRow], str | None]]] = {
 }
 
 
-def questions(rows: list[EndpointRow], used: list[EndpointRow], model: Model) -> tuple[Question, ...]:
+def questions(rows: list[EndpointRow], used: list[EndpointRow], model: Model | None) -> tuple[Question, ...]:
     """Every pair of steels, of blades and of sharpeners, and practised against novice.
 
     An arm is the plain mean of its blades (or sharpeners), so that a blade tested more often does not count for more.
@@ -121,7 +125,7 @@ def questions(rows: list[EndpointRow], used: list[EndpointRow], model: Model) ->
     ----------
     rows : all rows of the submission and endpoint.
     used : those that enter the model.
-    model : of ``used``.
+    model : of ``used``; None where there are none.
     """
     return tuple(_question(factor, pair, used, model) for factor, pair in _pairs(rows))
 
@@ -140,16 +144,16 @@ def _pairs(rows: list[EndpointRow]) -> Iterator[tuple[str, tuple[str, str]]]:
         yield from ((factor, pair) for pair in combinations(arms, 2))
 
 
-def _sides(factor: str, pair: tuple[str, str], used: list[EndpointRow]) -> list[np.ndarray]:
+def _sides(factor: str, pair: tuple[str, str], used: list[EndpointRow]) -> tuple[Bools, Bools]:
     """Which of the used runs are of the one and of the other."""
     arm = np.array([ARMS[factor][1](row) for row in used], dtype=object)
-    return [arm == name for name in pair]
+    return arm == pair[0], arm == pair[1]
 
 
-def _question(factor: str, pair: tuple[str, str], used: list[EndpointRow], model: Model) -> Question:
+def _question(factor: str, pair: tuple[str, str], used: list[EndpointRow], model: Model | None) -> Question:
     columns, sides = ARMS[factor][0], _sides(factor, pair, used)
     empty = [name for name, side in zip(pair, sides, strict=True) if not side.any()]
-    if empty:
+    if empty or model is None:
         return Question(factor, *pair, *sides, None, None, why_none("no_run", names=" or ".join(empty)))
     labels = np.array([LABELS[columns](row) for row in used])
     shares = [_mean_of(labels[side], model.levels[columns]) for side in sides]
@@ -160,13 +164,13 @@ def _question(factor: str, pair: tuple[str, str], used: list[EndpointRow], model
     return Question(factor, *pair, *sides, c, loading, reason)
 
 
-def _mean_of(present: np.ndarray, levels: tuple[str, ...]) -> np.ndarray:
+def _mean_of(present: npt.NDArray[np.str_], levels: tuple[str, ...]) -> Array:
     """Equal weights on the levels present."""
-    there = np.isin(np.array(levels), present).astype(float)
-    return there / there.sum()
+    there: Array = np.isin(np.array(levels), present).astype(float)
+    return there / float(there.sum())
 
 
-def _moves_together(factor: str, columns: str, c: np.ndarray, model: Model) -> str:
+def _moves_together(factor: str, columns: str, c: Array, model: Model) -> str:
     """The smallest set of other factors without which the contrast could be told."""
     others = [name for name in model.levels if name != columns]
     for size in range(1, len(others) + 1):
@@ -177,7 +181,7 @@ def _moves_together(factor: str, columns: str, c: np.ndarray, model: Model) -> s
     return why_none("with_the_rest", factor=FACTORS[factor])
 
 
-def _estimable_without(dropped: tuple[str, ...], c: np.ndarray, model: Model) -> bool:
+def _estimable_without(dropped: tuple[str, ...], c: Array, model: Model) -> bool:
     keep = np.ones(len(c), dtype=bool)
     for name in dropped:
         keep[model.columns[name]] = False

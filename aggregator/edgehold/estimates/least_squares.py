@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.stats import f as f_distribution
 
+from edgehold.numerics.arrays import Array, Ints
 from edgehold.numerics.estimability import Design, prepare
 from edgehold.numerics.root_search import global_maximum
 
@@ -29,13 +30,13 @@ class LeastSquares:
     s2 : rss/df, the run variance; nan without replicates.
     """
 
-    theta: np.ndarray
+    theta: Array
     rss: float
     df: int
     s2: float
 
 
-def fit(y: np.ndarray, design: Design) -> LeastSquares:
+def fit(y: Array, design: Design) -> LeastSquares:
     """Ordinary least squares; with weights, divide y and the design by the square roots of the variances first.
 
     Parameters
@@ -51,7 +52,7 @@ def fit(y: np.ndarray, design: Design) -> LeastSquares:
     return LeastSquares(theta, rss, df, rss / df if df else float("nan"))
 
 
-def relative_sd(y: np.ndarray, x: np.ndarray, reading_se: np.ndarray, assumed_s2: float) -> np.ndarray | None:
+def relative_sd(y: Array, x: Array, reading_se: Array, assumed_s2: float) -> Array | None:
     """Relative standard deviations of runs whose reading variances differ more than threefold; None otherwise.
 
     Total run variance already holds the reading error, so equal weights are right unless reading errors are very
@@ -74,10 +75,10 @@ def relative_sd(y: np.ndarray, x: np.ndarray, reading_se: np.ndarray, assumed_s2
     replicated = basis.shape[1] < len(y)
     sigma2 = reml_variance(y, basis, v) if replicated else max(assumed_s2 - float(v.mean()), 0.0)
     total = v + sigma2
-    return np.sqrt(total / total.mean())
+    return np.sqrt(total / float(total.mean()))
 
 
-def reml_variance(y: np.ndarray, basis: np.ndarray, v: np.ndarray) -> float:
+def reml_variance(y: Array, basis: Array, v: Array) -> float:
     """σ² ≥ 0 that maximises the restricted likelihood of y ~ N(Bθ, diag(v) + σ²I).
 
     Parameters
@@ -92,7 +93,7 @@ def reml_variance(y: np.ndarray, basis: np.ndarray, v: np.ndarray) -> float:
     return best.at
 
 
-def _criterion(y, basis, total) -> float:
+def _criterion(y: Array, basis: Array, total: Array) -> float:
     """Twice the restricted log-likelihood, up to a constant."""
     w = 1 / total
     information = (basis.T * w) @ basis
@@ -100,7 +101,7 @@ def _criterion(y, basis, total) -> float:
     return float(-np.log(total).sum() - np.linalg.slogdet(information)[1] - (w * (y - basis @ theta) ** 2).sum())
 
 
-def _slope(y, basis, total) -> float:
+def _slope(y: Array, basis: Array, total: Array) -> float:
     """Its derivative in σ²: yᵀPPy − tr P, P = W − WB(BᵀWB)⁻¹BᵀW."""
     w = 1 / total
     information = (basis.T * w) @ basis
@@ -109,7 +110,7 @@ def _slope(y, basis, total) -> float:
     return float(((w * (y - basis @ theta)) ** 2).sum() - trace)
 
 
-def lack_of_fit(y: np.ndarray, cells: np.ndarray, fitted: LeastSquares) -> LackOfFit | None:
+def lack_of_fit(y: Array, cells: Ints, fitted: LeastSquares) -> LackOfFit | None:
     """F test of the additive model against one mean a cell (Draper & Smith 1998, Applied Regression Analysis, 2.1).
 
     Parameters

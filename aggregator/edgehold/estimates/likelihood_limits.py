@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from edgehold.numerics.arrays import Array
+
 from .censored import Problem, evaluate, stiffened
 
 MOST_STEPS = 15  # of Newton's method; where it needs more, the limit is looked for along the profile
@@ -12,7 +14,7 @@ SETTLED = 1e-10  # of the objective, by which it may miss its value or its maxim
 SHRINK = 0.2  # share of φ that a step leaves at least
 
 
-def limit_of(problem: Problem, eta: np.ndarray, vector: np.ndarray, drop: float, side: int) -> float | None:
+def limit_of(problem: Problem, eta: Array, vector: Array, drop: float, side: int) -> float | None:
     """δ = vᵀθ on one side of the maximum at which the objective, all else fitted again, has fallen by ``drop``.
 
     Parameters
@@ -66,6 +68,6 @@ def limit_of(problem: Problem, eta: np.ndarray, vector: np.ndarray, drop: float,
     return None
 
 
-def _kept_positive(eta: np.ndarray, step: np.ndarray) -> float:
+def _kept_positive(eta: Array, step: Array) -> float:
     """How much of a step leaves φ well above zero."""
     return 1.0 if eta[-1] + step[-1] > SHRINK * eta[-1] else float((SHRINK - 1) * eta[-1] / step[-1])

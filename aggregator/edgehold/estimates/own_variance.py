@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from edgehold.endpoints.rows import LEFT, MISSING, RIGHT, EndpointRow
+from edgehold.numerics.arrays import Array, Bools
 from edgehold.numerics.attempt import attempt
 from edgehold.numerics.estimability import Design, prepare
 
@@ -18,7 +19,7 @@ def usable(rows: list[EndpointRow]) -> list[EndpointRow]:
     return [row for row in rows if row.status != MISSING and not row.split_tester]
 
 
-def limits(rows: list[EndpointRow]) -> tuple[np.ndarray, np.ndarray]:
+def limits(rows: list[EndpointRow]) -> tuple[Array, Array]:
     """Lower and upper limits of the rows, (n,) each."""
     return np.array([row.low for row in rows], dtype=float), np.array([row.high for row in rows], dtype=float)
 
@@ -61,18 +62,18 @@ def attempted_own_variance(rows: list[EndpointRow], estimand: str) -> tuple[floa
     )
 
 
-def reading_weights(used: list[EndpointRow], y: np.ndarray, x: np.ndarray, assumed_s2: float) -> np.ndarray | None:
+def reading_weights(used: list[EndpointRow], y: Array, x: Array, assumed_s2: float) -> Array | None:
     """Relative standard deviations where reading variances differ much and every row is exact; else None."""
     if any(row.low != row.high for row in used):
         return None
     return relative_sd(y, x, np.array([row.reading_se for row in used]), assumed_s2)
 
 
-def _censored_variance(low: np.ndarray, high: np.ndarray, seen: np.ndarray, basis: np.ndarray) -> tuple[float, float]:
+def _censored_variance(low: Array, high: Array, seen: Bools, basis: Array) -> tuple[float, float]:
     middle = (low[seen] + high[seen]) / 2
     design = prepare_nonzero(basis[seen])
     df = len(middle) - (design.rank if design else 0)
-    if df < 1:
+    if design is None or df < 1:
         return float("nan"), 0.0
     if fit(middle, design).rss == 0:  # the likelihood has no maximum at a spread above 0
         return 0.0, float(df)
@@ -82,6 +83,6 @@ def _censored_variance(low: np.ndarray, high: np.ndarray, seen: np.ndarray, basi
     return fitted.sigma**2 * len(middle) / df, float(df)
 
 
-def prepare_nonzero(x: np.ndarray) -> Design | None:
+def prepare_nonzero(x: Array) -> Design | None:
     """The design of the columns that are not all zero; None where there is no row."""
     return prepare(x[:, np.abs(x).max(axis=0) > 0]) if len(x) else None

@@ -10,6 +10,7 @@ import numpy as np
 from scipy.linalg import null_space
 from scipy.stats import f as f_distribution
 
+from edgehold.numerics.arrays import Array
 from edgehold.numerics.root_search import root_between
 
 from .censored import CensoredFit, Problem, fit_censored, largest_along, problem_of
@@ -36,9 +37,9 @@ class CensoredRuns:
     fit : the maximum of the penalised likelihood.
     """
 
-    low: np.ndarray
-    high: np.ndarray
-    basis: np.ndarray
+    low: Array
+    high: Array
+    basis: Array
     prior_df: float
     prior_s2: float
     fit: CensoredFit
@@ -56,7 +57,8 @@ class CensoredRuns:
     @property
     def df(self) -> float:
         """ν = n − p + d₀."""
-        return self.effective_n - self.basis.shape[1]
+        p: int = self.basis.shape[1]
+        return self.effective_n - p
 
     @property
     def s2(self) -> float:
@@ -85,7 +87,7 @@ class ProfileLimits:
     level_top: bool = False
 
 
-def fit_runs(low: np.ndarray, high: np.ndarray, basis: np.ndarray, prior_df: float, prior_s2: float) -> CensoredRuns:
+def fit_runs(low: Array, high: Array, basis: Array, prior_df: float, prior_s2: float) -> CensoredRuns:
     """Fit by penalised likelihood.
 
     Parameters
@@ -97,7 +99,7 @@ def fit_runs(low: np.ndarray, high: np.ndarray, basis: np.ndarray, prior_df: flo
     return CensoredRuns(low, high, basis, prior_df, prior_s2, fit_censored(low, high, basis, prior_df, prior_s2, last_steps=LAST_STEPS))
 
 
-def profile_limits(runs: CensoredRuns, vector: np.ndarray, margin: float) -> ProfileLimits:
+def profile_limits(runs: CensoredRuns, vector: Array, margin: float) -> ProfileLimits:
     """Estimate and limits of δ = vᵀθ.
 
     δ is inside where (exp(LR/N) − 1)·ν ≤ F(1, ν), with LR twice the fall of the penalised log-likelihood, N = n + d₀
@@ -126,7 +128,7 @@ def profile_limits(runs: CensoredRuns, vector: np.ndarray, margin: float) -> Pro
     return ProfileLimits(estimate, low, high, profile.within(margin, low, high), level_top)
 
 
-def tabulated_profile(runs: CensoredRuns, vector: np.ndarray) -> tuple[tuple[float, float], ...]:
+def tabulated_profile(runs: CensoredRuns, vector: Array) -> tuple[tuple[float, float], ...]:
     """Log-likelihood of δ = vᵀθ relative to its largest, on a grid from ratio 1/100 to 100.
 
     Parameters
@@ -155,7 +157,7 @@ def _quantile(level: float, df: float) -> float:
 class _Profile:
     """Twice the fall of the objective along δ, each fit starting from the one before."""
 
-    def __init__(self, runs: CensoredRuns, vector: np.ndarray):
+    def __init__(self, runs: CensoredRuns, vector: Array):
         self.runs, self.length2 = runs, float(vector @ vector)
         self.direction = runs.basis @ vector / self.length2
         self.vector = vector
@@ -165,22 +167,23 @@ class _Profile:
         self.reach = float(np.ptp(finite)) * math.sqrt(self.length2) + FAR * self.step
 
     @cached_property
-    def rest(self) -> np.ndarray:
+    def rest(self) -> Array:
         """Directions in which δ stays."""
-        return null_space(self.vector[None])
+        found: Array = null_space(self.vector[None])
+        return found
 
     @cached_property
-    def x(self) -> np.ndarray:
+    def x(self) -> Array:
         """The design without δ."""
         return self.runs.basis @ self.rest
 
     @cached_property
-    def best(self) -> np.ndarray:
+    def best(self) -> Array:
         """γ and φ without δ at the maximum."""
         return np.append(self.rest.T @ self.runs.fit.theta, 1.0) / self.runs.fit.sigma
 
     @cached_property
-    def start(self) -> np.ndarray:
+    def start(self) -> Array:
         """γ and φ from which the next fit starts."""
         return self.best
 
@@ -190,7 +193,7 @@ class _Profile:
         found = limit_of(self.runs.problem, np.append(fit.theta, 1.0) / fit.sigma, self.vector, largest / 2, side)
         return found if found is not None and abs(found - self.estimate) < self.reach else None
 
-    def fall(self, delta: float, start: np.ndarray | None = None) -> float:
+    def fall(self, delta: float, start: Array | None = None) -> float:
         """LR at δ, not below 0, from the fit before or from another one: from far out a flat likelihood is hard to climb."""
         runs, shift = self.runs, self.direction * delta
         start = self.start if start is None else start
@@ -221,10 +224,11 @@ class _Profile:
             outer = self.estimate + side * step
             known[outer] = math.sqrt(self.fall(outer)) - allowed
             if known[outer] > 0:
-                ends = sorted((inner, outer))
-                return root_between(
-                    lambda delta, near=near: known[delta] if delta in known else math.sqrt(self.fall(delta, near)) - allowed, *ends, CLOSE
-                )
+
+                def above(delta: float, near: Array = near) -> float:
+                    return known[delta] if delta in known else math.sqrt(self.fall(delta, near)) - allowed
+
+                return root_between(above, min(inner, outer), max(inner, outer), CLOSE)
             inner, step, near = outer, 2 * step, self.start
         return side * math.inf
 

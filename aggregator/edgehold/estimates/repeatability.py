@@ -12,6 +12,7 @@ from scipy.stats import chi2
 
 from edgehold.endpoints.rows import EndpointRow
 from edgehold.errors import InputError
+from edgehold.numerics.arrays import Array
 from edgehold.numerics.attempt import attempt
 from edgehold.numerics.root_search import root_between
 from edgehold.records.canonical import LoadedProtocol, PoolKey
@@ -161,13 +162,13 @@ def _entry(own: Iterable[tuple[str, float, float]], ln_sd: float, assumed_df: fl
     return Repeatability(pooled, float(df.sum()), prior_df, prior_s2, POOLED, len(own), reason)
 
 
-def _prior(s2: np.ndarray, df: np.ndarray, pooled: float) -> tuple[float, float]:
+def _prior(s2: Array, df: Array, pooled: float) -> tuple[float, float]:
     """d₀ and s₀²: infinity and the pooled variance where submissions do not evidently differ."""
     evident = len(s2) >= LEAST_SUBMISSIONS and heterogeneity_p(s2, df) < EVIDENT
     return fit_prior(s2, df) if evident else (math.inf, pooled)
 
 
-def heterogeneity_p(s2: np.ndarray, df: np.ndarray) -> float:
+def heterogeneity_p(s2: Array, df: Array) -> float:
     """p value of Bartlett's test that all variances are equal (Bartlett 1937, Proc. R. Soc. A 160:268–282).
 
     Reduces to ``scipy.stats.bartlett`` where each variance is that of a sample.
@@ -182,12 +183,12 @@ def heterogeneity_p(s2: np.ndarray, df: np.ndarray) -> float:
     return float(chi2.sf(statistic / correction, len(s2) - 1))
 
 
-def _raised(s2: np.ndarray) -> np.ndarray:
+def _raised(s2: Array) -> Array:
     """Variances with those of 0 raised, so that they have a logarithm."""
-    return np.maximum(s2, SMALLEST_SHARE * (np.median(s2) or s2.max()))
+    return np.maximum(s2, SMALLEST_SHARE * float(np.median(s2) or s2.max()))
 
 
-def fit_prior(s2: np.ndarray, df: np.ndarray) -> tuple[float, float]:
+def fit_prior(s2: Array, df: Array) -> tuple[float, float]:
     """Prior degrees of freedom d₀ and variance s₀² of a set of variances (Smyth 2004, section 6.2).
 
     With e = ln s² − ψ(d/2) + ln(d/2): ψ′(d₀/2) = mean of (e − ē)²G/(G − 1) − ψ′(d/2), and

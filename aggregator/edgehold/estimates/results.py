@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-
+from edgehold.numerics.arrays import Array
 from edgehold.numerics.interval import Interval
 from edgehold.records.canonical import PoolKey
 
@@ -135,7 +134,7 @@ class SubmissionEstimate:
     blades: tuple[str, ...]
     sharpeners: tuple[str, ...]
     contrasts: tuple[Contrast, ...]
-    covariance: np.ndarray
+    covariance: Array
     s2_own: float
     df_own: float
     s2: float

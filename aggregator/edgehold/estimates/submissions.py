@@ -3,23 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.stats import t as t_distribution
 
 from edgehold.endpoints.rows import LEFT, RIGHT, EndpointRow
+from edgehold.numerics.arrays import Array
 from edgehold.numerics.attempt import attempt
 from edgehold.numerics.estimability import in_basis
 from edgehold.numerics.interval import Interval
-from edgehold.records.canonical import LoadedProtocol
+from edgehold.records.canonical import LoadedProtocol, PoolKey
 
 from .design import ARMS, LABELS, Model, Question, build, cells, questions, questions_left_open
 from .least_squares import fit, lack_of_fit
 from .own_variance import attempted_own_variance, limits, reading_weights, usable
 from .profile import METHOD, CensoredRuns, ProfileLimits, fit_runs, profile_limits, tabulated_profile
-from .repeatability import ASSUMED, RepeatabilityTable
-from .results import Contrast, LackOfFit, OneSided, SubmissionEstimate, Verdict
+from .repeatability import ASSUMED, Repeatability, RepeatabilityTable
+from .results import Contrast, LackOfFit, OneSided, SubmissionEstimate
 from .verdict import one_sided, verdict, verdict_of
 from .words import METHODS, left_out, why_none
 
@@ -42,7 +43,7 @@ class Answers:
     """
 
     contrasts: tuple[Contrast, ...]
-    covariance: np.ndarray
+    covariance: Array
     s2: float
     df: float
     method: str
@@ -65,7 +66,7 @@ def estimate_submissions(
     -------
     In the order in which submission and endpoint first appear.
     """
-    grouped: dict[tuple, list[EndpointRow]] = {}
+    grouped: dict[tuple[PoolKey, str, str], list[EndpointRow]] = {}
     for row in rows:
         grouped.setdefault((row.pool, row.submission, row.endpoint), []).append(row)
     return tuple(_estimate(own, table, protocols) for own in grouped.values())
@@ -111,7 +112,9 @@ def _estimate(
     )
 
 
-def _answers(rows, used, estimand: str, table: RepeatabilityTable, own, worthwhile: float) -> Answers:
+def _answers(
+    rows: list[EndpointRow], used: list[EndpointRow], estimand: str, table: RepeatabilityTable, own: tuple[float, float], worthwhile: float
+) -> Answers:
     """Choose the fit: least squares where every used run is exact, the censored likelihood otherwise."""
     key = (rows[0].pool, rows[0].endpoint)
     entry = table.entry(key)
@@ -126,13 +129,15 @@ def _answers(rows, used, estimand: str, table: RepeatabilityTable, own, worthwhi
     return _by_likelihood(rows, used, estimand, prior, worthwhile)
 
 
-def _left_open(rows, used, table: RepeatabilityTable, own, why: str) -> Answers:
+def _left_open(rows: list[EndpointRow], used: list[EndpointRow], table: RepeatabilityTable, own: tuple[float, float], why: str) -> Answers:
     """No answers, because the numbers of the fit failed."""
     contrasts = tuple(_unanswered(q, used, q.reason) for q in questions_left_open(rows, used, why))
     return Answers(contrasts, np.zeros((0, 0)), *table.entry((rows[0].pool, rows[0].endpoint)).moderate(*own), why)
 
 
-def _by_least_squares(rows, used, estimand: str, entry, s2: float, df: float, worthwhile: float) -> Answers:
+def _by_least_squares(
+    rows: list[EndpointRow], used: list[EndpointRow], estimand: str, entry: Repeatability, s2: float, df: float, worthwhile: float
+) -> Answers:
     y = limits(used)[0]
     model = build(used, estimand)
     sd = reading_weights(used, y, model.design.x, entry.prior_s2)
@@ -140,9 +145,10 @@ def _by_least_squares(rows, used, estimand: str, entry, s2: float, df: float, wo
         model = build(used, estimand, sd)
     fitted = fit(y if sd is None else y / sd, model.design)
     asked = questions(rows, used, model)
-    contrasts, kept = [], []
+    contrasts: list[Contrast] = []
+    kept: list[Array] = []
     for question in asked:
-        if question.reason:
+        if question.reason or question.weights is None:
             contrasts.append(_unanswered(question, used, question.reason))
             continue
         vector = in_basis(model.design, question.weights)
@@ -155,28 +161,23 @@ def _by_least_squares(rows, used, estimand: str, entry, s2: float, df: float, wo
     return Answers(tuple(contrasts), covariance, s2, df, _method(weighting, entry, fitted.df, model, rows), spread, tuple(model.left_out))
 
 
-def _by_likelihood(rows, used, estimand: str, prior, worthwhile: float) -> Answers:
+def _by_likelihood(rows: list[EndpointRow], used: list[EndpointRow], estimand: str, prior: Repeatability, worthwhile: float) -> Answers:
     model = build(used, estimand)
     runs = fit_runs(*limits(used), model.design.basis, prior.finite_prior_df, prior.prior_s2)
     profiles: dict[bytes, ProfileLimits] = {}
-    contrasts, kept = [], []
+    contrasts: list[Contrast] = []
+    kept: list[Array] = []
     for question in questions(rows, used, model):
-        if question.reason:
+        if question.reason or question.weights is None:
             contrasts.append(_unanswered(question, used, question.reason))
             continue
         vector = in_basis(model.design, question.weights)
-        contrast = attempt(
-            lambda question=question, vector=vector: _profiled(
-                question, used, vector, runs, _limits(profiles, runs, vector, worthwhile), worthwhile
-            ),
-            lambda why, question=question: _unanswered(question, used, why),
-            lambda found: [found.estimate, found.standard_error],
-        )
+        contrast = _attempted(question, used, vector, runs, profiles, worthwhile)
         contrasts.append(contrast)
         if contrast.estimate is not None:
             kept.append(vector)
     stacked = np.array(kept).reshape(len(kept), model.design.rank)
-    covariance = _rescaled(stacked @ runs.fit.covariance @ stacked.T, [c.standard_error for c in contrasts if c.estimate is not None])
+    covariance = _rescaled(stacked @ runs.fit.covariance @ stacked.T, [c.standard_error for c in contrasts if c.standard_error is not None])
     replicates = len(used) - model.design.rank
     return Answers(
         tuple(contrasts),
@@ -188,30 +189,46 @@ def _by_likelihood(rows, used, estimand: str, prior, worthwhile: float) -> Answe
     )
 
 
-def _limits(profiles: dict[bytes, ProfileLimits], runs: CensoredRuns, vector: np.ndarray, worthwhile: float) -> ProfileLimits:
+def _attempted(
+    question: Question,
+    used: list[EndpointRow],
+    vector: Array,
+    runs: CensoredRuns,
+    profiles: dict[bytes, ProfileLimits],
+    worthwhile: float,
+) -> Contrast:
+    """A contrast with its likelihood interval, or why its numbers failed."""
+    return attempt(
+        lambda: _profiled(question, used, vector, runs, _limits(profiles, runs, vector, worthwhile), worthwhile),
+        lambda why: _unanswered(question, used, why),
+        lambda found: [found.estimate, found.standard_error],
+    )
+
+
+def _limits(profiles: dict[bytes, ProfileLimits], runs: CensoredRuns, vector: Array, worthwhile: float) -> ProfileLimits:
     """Profile limits of a contrast; two questions about one contrast share them."""
     if vector.tobytes() not in profiles:
         profiles[vector.tobytes()] = profile_limits(runs, vector, float(np.log(worthwhile)))
     return profiles[vector.tobytes()]
 
 
-def _gram(kept: list[np.ndarray]) -> np.ndarray:
+def _gram(kept: list[Array]) -> Array:
     if not kept:
         return np.zeros((0, 0))
-    stacked = np.array(kept)
+    stacked: Array = np.array(kept)
     return stacked @ stacked.T
 
 
-def _rescaled(covariance: np.ndarray, standard_errors: list[float]) -> np.ndarray:
+def _rescaled(covariance: Array, standard_errors: list[float]) -> Array:
     """A covariance with the correlations that it has and the standard errors that are told."""
     if not standard_errors:
         return np.zeros((0, 0))
     covariance = (covariance + covariance.T) / 2  # beside an arm known to one side only, rounding leaves more than the last digits unequal
-    scale = np.array(standard_errors) / np.sqrt(np.diag(covariance))
+    scale: Array = np.array(standard_errors) / np.sqrt(np.diag(covariance))
     return covariance * np.outer(scale, scale)
 
 
-def _method(fitting: str, entry, replicates: int, model: Model, rows: list[EndpointRow]) -> str:
+def _method(fitting: str, entry: Repeatability, replicates: int, model: Model, rows: list[EndpointRow]) -> str:
     """The whole of how, in words."""
     parts = [fitting]
     if entry.source == ASSUMED:
@@ -226,41 +243,37 @@ def _method(fitting: str, entry, replicates: int, model: Model, rows: list[Endpo
     return "; ".join(parts)
 
 
-def _counts(question: Question, used: list[EndpointRow]) -> dict[str, int]:
-    """Runs and blades of both arms."""
+def _unanswered(question: Question, used: list[EndpointRow], reason: str) -> Contrast:
+    """A contrast without figures: who is compared, the runs and blades of both arms, and why there is no more."""
     blades = np.array([row.blade for row in used], dtype=object)
-    return {
-        "runs_first": int(question.first_rows.sum()),
-        "runs_second": int(question.second_rows.sum()),
-        "blades_first": len(set(blades[question.first_rows])),
-        "blades_second": len(set(blades[question.second_rows])),
-    }
-
-
-def _contrast(question: Question, used: list[EndpointRow], **facts) -> Contrast:
-    """A contrast; what is not given is None."""
-    empty = dict.fromkeys(("estimate", "standard_error", "df", "interval", "unscaled_variance", "bound", "verdict"))
     return Contrast(
         factor=question.factor,
         first=question.first,
         second=question.second,
+        estimate=None,
+        standard_error=None,
+        df=None,
+        interval=None,
+        unscaled_variance=None,
         sharpener_loading=question.sharpener_loading,
-        **_counts(question, used),
-        **{**empty, "reason": "", **facts},
+        reason=reason,
+        runs_first=int(question.first_rows.sum()),
+        runs_second=int(question.second_rows.sum()),
+        blades_first=len(set(blades[question.first_rows])),
+        blades_second=len(set(blades[question.second_rows])),
+        bound=None,
+        verdict=None,
     )
 
 
-def _unanswered(question: Question, used: list[EndpointRow], reason: str) -> Contrast:
-    return _contrast(question, used, reason=reason)
-
-
-def _answered(question, used, estimate: float, unscaled: float, s2: float, df: float, worthwhile: float) -> Contrast:
+def _answered(
+    question: Question, used: list[EndpointRow], estimate: float, unscaled: float, s2: float, df: float, worthwhile: float
+) -> Contrast:
     """A contrast with its t interval."""
     se = float(np.sqrt(s2 * unscaled))
     half = se * float(t_distribution.ppf((1 + LEVEL) / 2, df))
-    return _contrast(
-        question,
-        used,
+    return replace(
+        _unanswered(question, used, ""),
         estimate=estimate,
         standard_error=se,
         df=df,
@@ -273,7 +286,7 @@ def _answered(question, used, estimate: float, unscaled: float, s2: float, df: f
 def _profiled(
     question: Question,
     used: list[EndpointRow],
-    vector: np.ndarray,
+    vector: Array,
     runs: CensoredRuns,
     limit: ProfileLimits,
     worthwhile: float,
@@ -286,9 +299,8 @@ def _profiled(
     if limit.level_top:  # the variance that a t interval as wide would have
         half = (limit.high - limit.low) / 2
         variance = (half / float(t_distribution.ppf((1 + LEVEL) / 2, runs.df))) ** 2 * runs.df / runs.effective_n
-    return _contrast(
-        question,
-        used,
+    return replace(
+        _unanswered(question, used, ""),
         estimate=limit.estimate,
         standard_error=float(np.sqrt(variance * runs.effective_n / runs.df)),
         df=runs.df,
@@ -298,16 +310,19 @@ def _profiled(
     )
 
 
-def _bounded(question: Question, used: list[EndpointRow], limit: ProfileLimits, worthwhile: float, profile) -> Contrast:
+def _bounded(
+    question: Question, used: list[EndpointRow], limit: ProfileLimits, worthwhile: float, profile: tuple[tuple[float, float], ...]
+) -> Contrast:
     """What is left where the likelihood never falls on one side, or on both."""
     arms = _censored_arms(question, used)
     if np.isfinite(limit.low):
-        bound: tuple[OneSided, Verdict] | None = OneSided("at least", limit.low), one_sided(worthwhile)
+        bound = OneSided("at least", limit.low)
     elif np.isfinite(limit.high):
-        bound = OneSided("at most", limit.high), one_sided(worthwhile)
+        bound = OneSided("at most", limit.high)
     else:
         return _unanswered(question, used, why_none("no_bound", arms=arms))
-    return _contrast(question, used, reason=why_none("bound", arms=arms), bound=bound[0], verdict=bound[1], profile=profile)
+    told = _unanswered(question, used, why_none("bound", arms=arms))
+    return replace(told, bound=bound, verdict=one_sided(worthwhile), profile=profile)
 
 
 def _censored_arms(question: Question, used: list[EndpointRow]) -> str:

@@ -4,7 +4,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: site test serve check lint schemas demo recovery bench fuzz clean
+.PHONY: site test serve check lint schemas demo recovery bench fuzz lock clean
 
 site: $(VENV)/.site
 	@$(BIN)/edgehold site
@@ -43,15 +43,26 @@ $(VENV)/bin/python:
 	$(PYTHON) -m venv $(VENV)
 
 $(VENV)/.site: $(VENV)/bin/python pyproject.toml
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable .
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[site]'
 	@touch $@
 
+# LOCK=.ci/lock/test.txt installs exactly what stands there; without it, the newest that pyproject.toml allows.
 $(VENV)/.test: $(VENV)/bin/python pyproject.toml
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[test]'
+	$(if $(LOCK),$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes --requirement $(LOCK))
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[site,test]'
 	@touch $@ $(VENV)/.site
 
 recovery: $(VENV)/.test
 	PYTHONPATH=. $(BIN)/python tests/simulation/recovery.py run --seeds 2000 --out build/recovery.jsonl
+
+# What CI installs, to the byte: core for the check of a request, site for the publication, test for the tests.
+LOCK_OF = echo 'hatchling>=1.27,<2' | $(BIN)/uv pip compile pyproject.toml - --universal --python-version 3.11 --generate-hashes --upgrade \
+	--quiet --no-annotate --custom-compile-command 'make lock'
+
+lock: $(VENV)/.test
+	@$(LOCK_OF) -o .ci/lock/core.txt
+	@$(LOCK_OF) --extra site -o .ci/lock/site.txt
+	@$(LOCK_OF) --extra site --extra test -o .ci/lock/test.txt
 
 clean:
 	rm -rf build $(VENV)

@@ -42,6 +42,19 @@ def test_numerics_knows_no_library_but_numpy_and_scipy():
                 }  # fmt: skip
 
 
+def test_one_module_alone_knows_the_site_generator():
+    knowing = [path.relative_to(PACKAGE).as_posix() for path in PACKAGE.rglob("*.py") if "mkdocs" in _libraries(path)]
+    assert knowing == ["pages/site.py"]
+
+
+def _libraries(path):
+    nodes = list(ast.walk(ast.parse(path.read_text(encoding="utf-8"))))
+    absolute = [node.module for node in nodes if isinstance(node, ast.ImportFrom) and node.level == 0]
+    return {
+        name.split(".")[0] for name in (*absolute, *(alias.name for node in nodes if isinstance(node, ast.Import) for alias in node.names))
+    }
+
+
 def test_no_module_and_no_package_imports_itself_through_others():
     assert circles(GRAPH) == []
     assert circles(between_packages(GRAPH)) == []

@@ -15,6 +15,7 @@ from . import __version__
 from .errors import EdgeholdError, FindingsError, InputError
 
 FINE, ERRORS_FOUND, MISUSE = 0, 1, 2
+EXTRA_LIBRARIES = frozenset({"altair", "jsonschema", "mkdocs", "material", "openpyxl", "pandas", "vl_convert"})
 
 # Many small matrices: threads of the linear algebra library only wait for each other, for ten times the processor time.
 for _setting in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
@@ -31,6 +32,8 @@ def main(argv: list[str] | None = None) -> int:
     except EdgeholdError as error:
         print(f"edgehold: {error}", file=sys.stderr)
         return MISUSE
+    except ModuleNotFoundError as error:
+        return _print_missing(error, "sheets" if arguments.command is _plan else "site")
     except BrokenPipeError:  # the reader of our output has gone: not an error of ours
         return FINE
 
@@ -264,11 +267,13 @@ def _plan(arguments: argparse.Namespace) -> int:
 
     root = _root(arguments)
     advice = advice_for(root, arguments, _say)
-    files = () if arguments.dry or advice.plan is None else write_plan(root, advice, arguments.output, arguments.by)
-    if files and arguments.sheets is not None:
-        from .sheets.giving import give_out
+    files: tuple[Path, ...] = ()
+    if advice.plan is not None and not arguments.dry:
+        files = write_plan(root, advice.plan, arguments.output, arguments.by)
+        if arguments.sheets is not None:
+            from .sheets.giving import give_out
 
-        files += give_out(root, advice.plan, Path(arguments.sheets))
+            files += give_out(root, advice.plan, Path(arguments.sheets))
     print(advice_json(advice) if arguments.json else advice_text(advice))
     for file in files:
         print(f"wrote {file}", file=sys.stderr)
@@ -304,6 +309,17 @@ def _demo(arguments: argparse.Namespace) -> int:
     files = write_demo(_root(arguments), seed)
     print(f"wrote {len(files)} files under submissions/simulated (seed {seed})")
     return FINE
+
+
+def _print_missing(error: ModuleNotFoundError, extra: str) -> int:
+    """Say which extra brings a library that is not installed; what no extra brings is a fault of the program."""
+    library = str(error.name).split(".")[0]
+    if library not in EXTRA_LIBRARIES:
+        raise error
+    print(
+        f"edgehold: this command needs {library}, which is not installed; in a clone: python -m pip install '.[{extra}]'", file=sys.stderr
+    )
+    return MISUSE
 
 
 def _print_findings(error: FindingsError) -> int:

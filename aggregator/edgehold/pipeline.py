@@ -15,7 +15,7 @@ from .estimates import estimate_submissions, repeatability_table
 from .forms.review import review_forms
 from .forms.submission import Rules, forms
 from .numerics.half_t import HalfT
-from .pages import build_site
+from .pages.site import build_site
 from .pooling.curves.curves import pooled_curves
 from .pooling.exchanges import ExchangePlan
 from .pooling.gather.all_answers import all_answers, judged

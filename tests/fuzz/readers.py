@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from edgehold.errors import Finding
-from edgehold.pages import generate_pages
+from edgehold.pages.generate import generate_pages
 from edgehold.pipeline import find_everything
 from edgehold.records import load_repository
 from edgehold.records.canonical import ObjectionThread, Repository

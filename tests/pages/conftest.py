@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from sample import results
 
-from edgehold.pages import build_site
+from edgehold.pages.site import build_site
 
 DOWNLOADS = {"results.json": b"{}\n", "comparisons.csv": b"a,b\n", "datapackage.json": b"{}\n"}
 

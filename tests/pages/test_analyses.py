@@ -9,8 +9,8 @@ import pytest
 from sample import results
 from sample_analyses import LONE_STEEL, PAIRS
 
-from edgehold.pages import generate_pages
 from edgehold.pages.analyses import withheld
+from edgehold.pages.generate import generate_pages
 from edgehold.pages.spread_bars import SpreadAxis, how_much_bar, reach_of, scale, spread_bar
 from edgehold.results.words.sentences import ratio_text
 

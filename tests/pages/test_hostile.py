@@ -14,8 +14,10 @@ import pytest
 from hostile import PAYLOADS, hostile
 from sample import results
 
-from edgehold.pages import build_site, generate_pages, text
+from edgehold.pages import text
 from edgehold.pages.csp import script_hashes
+from edgehold.pages.generate import generate_pages
+from edgehold.pages.site import build_site
 from edgehold.results.tables.cells import csv_bytes
 from edgehold.results.tables.objections import objections
 

@@ -9,7 +9,7 @@ import html5lib
 import pytest
 from sample import results
 
-from edgehold.pages import generate_pages
+from edgehold.pages.generate import generate_pages
 from edgehold.results.model.results import Results
 
 LOG = "results/log/steels-rope-v1-measured/index.md"

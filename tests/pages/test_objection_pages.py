@@ -13,8 +13,9 @@ from hostile import PAYLOADS, hostile
 from sample import results
 from sample_objections import objection, outcome
 
-from edgehold.pages import generate_pages, text
+from edgehold.pages import text
 from edgehold.pages.addresses import objection_form
+from edgehold.pages.generate import generate_pages
 from edgehold.results.model.results import Results
 
 DOWNLOADS = ("probes.csv", "runs.csv")

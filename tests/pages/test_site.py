@@ -14,9 +14,10 @@ import html5lib
 import pytest
 from sample import HANDLES, results
 
-from edgehold.pages import build_site, generate_pages
 from edgehold.pages.csp import policy
+from edgehold.pages.generate import generate_pages
 from edgehold.pages.links import broken_links
+from edgehold.pages.site import build_site
 
 POLICY = re.compile(r'<meta http-equiv="Content-Security-Policy" content="([^"]*)">')
 LOADS = {"script": "src", "img": "src", "iframe": "src", "link": "href", "source": "src", "form": "action"}

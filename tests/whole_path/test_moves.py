@@ -15,7 +15,7 @@ import math
 import pytest
 from scipy.stats import ttest_1samp
 
-from edgehold.pages import generate_pages
+from edgehold.pages.generate import generate_pages
 from edgehold.pipeline import find_everything, read, results_json
 from edgehold.results.publish.assemble import assemble
 from edgehold.results.tables.tables import tables

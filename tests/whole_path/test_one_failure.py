@@ -21,7 +21,7 @@ from edgehold import pipeline
 from edgehold.errors import InputError, NotSettledError
 from edgehold.numerics.attempt import NOT_FINITE, NOT_SETTLED, SINGULAR
 from edgehold.numerics.interval import Interval
-from edgehold.pages import generate_pages
+from edgehold.pages.generate import generate_pages
 from edgehold.pipeline import find_everything, read, results_json
 from edgehold.pooling.crossed.runs_fit import Difference
 from edgehold.pooling.crossed.steel_by_level import SteelByLevel

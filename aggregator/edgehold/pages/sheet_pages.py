@@ -15,7 +15,11 @@ from edgehold.records.model.submission import Run
 from . import addresses, text
 from .page import Page, render
 
-STYLE = Path(__file__).resolve().parents[2] / "site" / "pages" / "assets" / "sheet.css"
+_HERE = Path(__file__).resolve()
+STYLE = next(
+    path for path in (_HERE.with_name("sheet.css"), _HERE.parents[3] / "site" / "pages" / "assets" / "sheet.css") if path.is_file()
+)
+"""The sheets' style: inside an installed package, among the site's assets in a checkout."""
 CAUTIONS = (
     "Local law, the carrier’s rules and trained or licensed supervision come first: who may own, carry, lend, send and handle a blade.",
     "Sharp edges cut people. Clamp the work: never hold it across hand or lap. Cut-resistant glove on the other hand.",

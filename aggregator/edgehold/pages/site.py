@@ -8,9 +8,11 @@ import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from mkdocs.commands.build import build
 from mkdocs.config import load_config
+from mkdocs.config.base import Config
 from mkdocs.config.defaults import MkDocsConfig
 from mkdocs.plugins import BasePlugin
 from mkdocs.structure.files import File, Files
@@ -30,9 +32,12 @@ from .review_pages import Reviews
 from .sheet_pages import SheetView
 from .tonight_pages import Forms
 
+if TYPE_CHECKING:
+    from mkdocs.structure.toc import _TocToken
+
 Sheets = Mapping[tuple[str, str], tuple[SheetView, Mapping[str, bytes]]]
 
-PROJECT = Path(__file__).resolve().parents[2]
+PROJECT = Path(__file__).resolve().parents[3]
 CELL_END = re.compile(r"(</(?:td|th|dt|dd|li|caption)>)(?=<)")  # a space between cells, or search would glue their words
 ANCHORED_HEADING = re.compile(r'<h([23])[^>]*\sid="([^"]+)"[^>]*>(.*?)</h\1>', re.DOTALL)
 
@@ -89,6 +94,8 @@ def build_site(
 @contextmanager
 def _quiet_and_timeless() -> Iterator[None]:
     """No notices on the terminal, and a fixed date wherever the site generator writes one."""
+    # The theme's notice about the generator's next major version is for maintainers, who have it in the runbook ("Moving off the
+    # site generator"); a reader of `edgehold site` can do nothing about it.
     settings = {"NO_MKDOCS_2_WARNING": "1", "SOURCE_DATE_EPOCH": "0"}
     before = {name: os.environ.get(name) for name in settings}
     os.environ.update(settings)
@@ -106,7 +113,11 @@ def _quiet_and_timeless() -> Iterator[None]:
                 os.environ[name] = value
 
 
-class _Generated(BasePlugin):
+class _NoSettings(Config):
+    """The plugin is not set up in ``mkdocs.yml``."""
+
+
+class _Generated(BasePlugin[_NoSettings]):  # type: ignore[no-untyped-call]  # the base class's __init_subclass__ brings no types
     """Brings the generated pages and downloads into the build, and the policy into every page."""
 
     def __init__(self, pages: tuple[tuple[str, str], ...], downloads: dict[str, bytes], results: Results) -> None:
@@ -125,10 +136,10 @@ class _Generated(BasePlugin):
         return config
 
     def on_files(self, files: Files, *, config: MkDocsConfig) -> Files:
-        for path, content in self._pages:
-            files.append(File.generated(config, path, content=content))
-        for name, content in sorted(self._downloads.items()):
-            files.append(File.generated(config, download_path(name), content=content))
+        for path, page in self._pages:
+            files.append(File.generated(config, path, content=page))
+        for name, data in sorted(self._downloads.items()):
+            files.append(File.generated(config, download_path(name), content=data))
         return files
 
     def on_nav(self, nav: Navigation, *, config: MkDocsConfig, files: Files) -> Navigation:
@@ -157,12 +168,12 @@ class _Generated(BasePlugin):
         return with_policy(output_content) if template_name.endswith(".html") else output_content
 
 
-def _headings(html: str) -> list[dict[str, object]]:
+def _headings(html: str) -> list[_TocToken]:
     """Headings with ids, for the table of contents: second level, third within."""
-    top: list[dict[str, object]] = []
+    top: list[_TocToken] = []
     for level, name, inside in ANCHORED_HEADING.findall(html):
         words = re.sub(r"<[^>]*>", "", inside).strip()
-        entry = {"level": int(level), "id": name, "name": words, "html": words, "data-toc-label": "", "children": []}
+        entry: _TocToken = {"level": int(level), "id": name, "name": words, "children": []}
         siblings = top[-1]["children"] if level == "3" and top else top
         siblings.append(entry)
     return top

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
+import numpy.typing as npt
 import scipy.sparse as sp
 
 from edgehold.errors import InputError, NumbersError
+from edgehold.numerics.arrays import Array, Ints
 from edgehold.numerics.mixed import System
 from edgehold.numerics.whitening import Whitening, whitening
 
@@ -25,7 +26,7 @@ class Term:
     """One random term: its name, the labels of its levels and its (n, q) matrix."""
 
     name: str
-    levels: tuple
+    levels: tuple[Hashable, ...]
     matrix: sp.csr_matrix
 
 
@@ -33,8 +34,8 @@ class Term:
 class Rows:
     """Checked input; ``nothing`` says why there is nothing to fit, and is empty otherwise."""
 
-    y: np.ndarray
-    X: np.ndarray | sp.csr_matrix
+    y: Array
+    X: Array | sp.csr_matrix
     terms: tuple[Term, ...]
     known: Whitening | None
     restricted: bool
@@ -48,7 +49,14 @@ class Rows:
         return len(self.y)
 
 
-def checked_rows(y, X, groups, V, criterion: str, level: float) -> Rows:
+def checked_rows(
+    y: npt.ArrayLike,
+    X: npt.ArrayLike | sp.spmatrix,
+    groups: Mapping[str, object],
+    V: npt.ArrayLike | sp.spmatrix | None,
+    criterion: str,
+    level: float,
+) -> Rows:
     """Check every argument of ``crossed``; raise InputError with the value got and the value wanted."""
     if criterion not in CRITERIA:
         raise InputError(f"criterion must be one of {', '.join(CRITERIA)}; got {criterion!r}")
@@ -76,13 +84,13 @@ def exactly_fitted(rows: Rows, system: System) -> bool:
     return rows.known is None and system.unit <= EXACT * largest
 
 
-def _finite(name: str, values: np.ndarray) -> np.ndarray:
+def _finite(name: str, values: Array) -> Array:
     if not np.isfinite(values).all() or np.abs(values).max(initial=0.0) > LARGEST_VALUE:
         raise NumbersError(f"{name} must hold finite numbers below {LARGEST_VALUE:g}; got {values[~(np.abs(values) <= LARGEST_VALUE)][:3]}")
     return values
 
 
-def _checked_design(X, n: int) -> np.ndarray | sp.csr_matrix:
+def _checked_design(X: npt.ArrayLike | sp.spmatrix, n: int) -> Array | sp.csr_matrix:
     if sp.issparse(X):
         X = sp.csr_matrix(X, dtype=float)
         _finite("X", X.data)
@@ -93,7 +101,7 @@ def _checked_design(X, n: int) -> np.ndarray | sp.csr_matrix:
     return X
 
 
-def _term(name: str, value, n: int) -> Term:
+def _term(name: str, value: object, n: int) -> Term:
     if sp.issparse(value):
         return _matrix_term(name, sp.csr_matrix(value, dtype=float), n)
     labels, weights = value if isinstance(value, tuple) and len(value) == 2 else (value, None)
@@ -110,10 +118,11 @@ def _term(name: str, value, n: int) -> Term:
     return _without_empty(name, tuple(levels.tolist()), matrix)
 
 
-def _factorised(labels: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _factorised(labels: npt.NDArray[np.generic]) -> tuple[Ints, npt.NDArray[np.generic]]:
     """Codes and sorted levels; in order of appearance where labels of different kinds cannot be sorted."""
-    codes, levels = pd.factorize(labels)
-    levels = np.asarray(levels)
+    found: dict[object, int] = {}
+    codes = np.fromiter((_number(found, label) for label in labels.tolist()), dtype=np.int64, count=len(labels))
+    levels = np.array(list(found), dtype=labels.dtype)
     try:
         order = np.argsort(levels, kind="stable")
     except TypeError:
@@ -123,6 +132,11 @@ def _factorised(labels: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return place[codes], levels[order]
 
 
+def _number(found: dict[object, int], label: object) -> int:
+    """The number of a label in order of appearance; −1 for None and for what is not a number."""
+    return -1 if label is None or label != label else found.setdefault(label, len(found))
+
+
 def _matrix_term(name: str, matrix: sp.csr_matrix, n: int) -> Term:
     _finite(f"groups[{name!r}]", matrix.data)
     if matrix.shape[0] != n:
@@ -130,7 +144,7 @@ def _matrix_term(name: str, matrix: sp.csr_matrix, n: int) -> Term:
     return _without_empty(name, tuple(range(matrix.shape[1])), matrix)
 
 
-def _without_empty(name: str, levels: tuple, matrix: sp.csr_matrix) -> Term:
+def _without_empty(name: str, levels: tuple[Hashable, ...], matrix: sp.csr_matrix) -> Term:
     occupied = np.asarray(abs(matrix).sum(axis=0)).ravel() > 0
     if not occupied.any():
         raise InputError(f"groups[{name!r}] must enter at least one row; got zero for every weight")
@@ -139,11 +153,15 @@ def _without_empty(name: str, levels: tuple, matrix: sp.csr_matrix) -> Term:
     return Term(name, tuple(level for level, there in zip(levels, occupied, strict=True) if there), matrix[:, np.flatnonzero(occupied)])
 
 
-def _known(V, n: int) -> Whitening:
-    V = sp.csr_matrix(V, dtype=float) if sp.issparse(V) else np.asarray(V, dtype=float)
+def _known(V: npt.ArrayLike | sp.spmatrix, n: int) -> Whitening:
+    if sp.issparse(V):
+        V = sp.csr_matrix(V, dtype=float)
+        entries: Array = V.data
+    else:
+        V = entries = np.asarray(V, dtype=float)
     if V.shape not in ((n,), (n, n)):
         raise InputError(f"V must hold {n} variances or be an ({n}, {n}) matrix; got shape {V.shape}")
-    _finite("V", V.data if sp.issparse(V) else V)
+    _finite("V", entries)
     diagonal = V if V.ndim == 1 else V.diagonal()
     if not ((diagonal >= SMALLEST_VARIANCE) & (diagonal <= LARGEST_VARIANCE)).all():
         raise NumbersError(

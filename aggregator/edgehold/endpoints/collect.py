@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 
+from edgehold.numerics.arrays import Array
 from edgehold.numerics.attempt import NotFitted, attempt, open_limits
 from edgehold.numerics.isotonic import decreasing_fit
 from edgehold.records.canonical import CanonicalRun, LoadedSubmission, PoolKey, Repository, pool_key
@@ -15,7 +16,7 @@ from edgehold.records.model.protocol import EndpointRule, Protocol
 from .curve import Curve, Value, not_fitted, position
 from .flags import DAMAGED, angle_of, flags_of
 from .life import Life, bounds, fit_points
-from .moderators import moderators_of, start_of
+from .moderators import Moderators, moderators_of, start_of
 from .rows import EXACT, INTERVAL, LEFT, MISSING, RIGHT, CurvePoint, EndpointRow
 from .runs import keennesses, reading_variances, run_curve
 from .values import endpoint_of, relative_life
@@ -43,14 +44,16 @@ def _attempted_curve(run: CanonicalRun, protocol: Protocol, s2_read: float) -> C
     """The curve of a run, or why there is none; None where readings pass or fail."""
     if protocol.reading.kind == "pass/fail":
         return None
+
+    def fit() -> Curve | NotFitted:
+        return run_curve(run, protocol, s2_read)
+
     return attempt(
-        lambda: run_curve(run, protocol, s2_read),
-        lambda why: why,
-        lambda curve: open_limits(curve.work, curve.low, curve.high),
+        fit, lambda why: why, lambda found: () if isinstance(found, NotFitted) else open_limits(found.work, found.low, found.high)
     )
 
 
-def _usual_starts(runs: list) -> dict[PoolKey, float]:
+def _usual_starts(runs: list[tuple[LoadedSubmission, CanonicalRun, Protocol, float, Curve | NotFitted | None]]) -> dict[PoolKey, float]:
     """Mean keenness before the first cut by pool, over runs in which it was read on the scale."""
     found: dict[PoolKey, list[float]] = defaultdict(list)
     for submission, _, _, _, curve in runs:
@@ -76,6 +79,13 @@ def _runs(
             yield submission, run, protocol, variances[pool_key(submission)]
 
 
+class _About(Moderators):
+    """What a row says of its run, whatever the endpoint."""
+
+    angle_deg: float | None
+    edge_part: str
+
+
 def _run_rows(
     submission: LoadedSubmission,
     run: CanonicalRun,
@@ -88,16 +98,12 @@ def _run_rows(
     curve = None if isinstance(attempted, NotFitted) else attempted
     flags = flags_of(submission, run, protocol, curve)
     start, start_se = start_of(curve, flags)
-    about = moderators_of(submission, run) | {"angle_deg": angle_of(submission, run), "edge_part": run.edge_part}
+    about: _About = {**moderators_of(submission, run), "angle_deg": angle_of(submission, run), "edge_part": run.edge_part}
     for rule in protocol.endpoints:
         found, relative = _attempted_endpoint(submission, run, protocol, rule, attempted, usual)
         itself = rule.kind == "level" and rule.at == 0
-        more = {
-            "start": None if itself else start,
-            "start_se": float("nan") if itself else start_se,
-            "relative_life": relative,
-        }
-        yield _row(submission, run, rule, found, _raw(curve, rule), flags, about | more)
+        own_start = (None, float("nan")) if itself else (start, start_se)
+        yield _row(submission, run, rule, found, _raw(curve, rule), flags, about, own_start, relative)
 
 
 def _attempted_endpoint(
@@ -123,7 +129,9 @@ def _attempted_endpoint(
 
 def _raw(curve: Curve | None, rule: EndpointRule) -> float:
     """Arithmetic mean of the repeats for a level read where it is asked."""
-    at = position(curve, rule.at) if curve is not None and rule.kind == "level" else None
+    if curve is None or rule.kind != "level" or rule.at is None:
+        return float("nan")
+    at = position(curve, rule.at)
     return float("nan") if at is None else float(curve.raw[at])
 
 
@@ -144,7 +152,9 @@ def _row(
     found: Life,
     raw: float,
     flags: tuple[str, ...],
-    about: Mapping[str, object],
+    about: _About,
+    start: tuple[float | None, float],
+    relative: float | None,
 ) -> EndpointRow:
     record, value = submission.record, found.value
     status = _status(value)
@@ -177,15 +187,16 @@ def _row(
         damaged=run.ended == DAMAGED,
         flags=flags,
         **about,
+        start=start[0],
+        start_se=start[1],
+        relative_life=relative,
     )
 
 
 def _run_points(submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, s2_read: float) -> Iterator[CurvePoint]:
     """The curve points of one run."""
-    if protocol.reading.kind == "pass/fail":
-        return
     curve = _attempted_curve(run, protocol, s2_read)
-    if isinstance(curve, NotFitted):  # said once, in the rows of the run
+    if curve is None or isinstance(curve, NotFitted):  # why there is none is said once, in the rows of the run
         return
     _, read = keennesses(run, protocol)
     smoothed = attempt(lambda: _smoothed(curve, protocol), lambda _: np.full(len(read), np.nan))
@@ -211,7 +222,7 @@ def _run_points(submission: LoadedSubmission, run: CanonicalRun, protocol: Proto
         )
 
 
-def _smoothed(curve: Curve, protocol: Protocol) -> np.ndarray:
+def _smoothed(curve: Curve, protocol: Protocol) -> Array:
     """Monotone fit, from where the protocol's life begins its own; nan before."""
     late = any(r.kind == "life" and r.fit_from == "first positive checkpoint" for r in protocol.endpoints)
     use = fit_points(curve, curve.first if late else 0.0)

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import overload
 
 import numpy as np
 
+from edgehold.numerics.arrays import Array, Ints
 from edgehold.numerics.attempt import NotFitted
 
 from .words import MISSING_PATTERN, REASONS
@@ -27,12 +29,12 @@ class Curve:
     first : w₁, the protocol's first positive checkpoint, in the same unit.
     """
 
-    work: np.ndarray
-    low: np.ndarray
-    high: np.ndarray
-    se: np.ndarray
-    repeats: np.ndarray
-    raw: np.ndarray
+    work: Array
+    low: Array
+    high: Array
+    se: Array
+    repeats: Ints
+    raw: Array
     first: float
 
 
@@ -56,9 +58,14 @@ def not_fitted(why: NotFitted) -> Value:
     return Value(float("nan"), float("nan"), float("nan"), why)
 
 
-def axis(work: np.ndarray | float, first: float) -> np.ndarray | float:
+@overload
+def axis(work: Array, first: float) -> Array: ...
+@overload
+def axis(work: float, first: float) -> float: ...
+def axis(work: Array | float, first: float) -> Array | float:
     """The work axis ln(w + w₁): finite at 0, about ln w later on; a change of the unit of work only shifts it."""
-    return np.log(work + first)
+    found: Array | float = np.log(work + first)
+    return found
 
 
 def held_after_dull(curve: Curve, until: float) -> Curve:
@@ -82,7 +89,7 @@ def position(curve: Curve, work: float) -> int | None:
     return int(close[0]) if len(close) else None
 
 
-def level_weights(curve: Curve, work: float) -> np.ndarray | None:
+def level_weights(curve: Curve, work: float) -> Array | None:
     """Weights (n,) of the readings in the keenness at ``work``: linear in ln(w + w₁), None outside the readings."""
     weights = np.zeros(len(curve.work))
     at = position(curve, work)
@@ -98,19 +105,20 @@ def level_weights(curve: Curve, work: float) -> np.ndarray | None:
     return weights
 
 
-def window_weights(curve: Curve, start: float, end: float) -> np.ndarray | None:
+def window_weights(curve: Curve, start: float, end: float) -> Array | None:
     """Weights (n,) in the mean keenness over ``start`` to ``end``: trapezoid on the work axis, None outside."""
-    ends = [level_weights(curve, start), level_weights(curve, end)]
-    if ends[0] is None or ends[1] is None:
+    at_start, at_end = level_weights(curve, start), level_weights(curve, end)
+    if at_start is None or at_end is None:
         return None
     margin = SAME_WORK * max(start, curve.first)
     inside = np.flatnonzero((curve.work > start + margin) & (curve.work < end - SAME_WORK * end))
-    nodes = np.array([ends[0], *np.eye(len(curve.work))[inside], ends[1]])
+    nodes: Array = np.array([at_start, *np.eye(len(curve.work))[inside], at_end])
     u = axis(np.array([start, *curve.work[inside], end]), curve.first)
-    return ((nodes[1:] + nodes[:-1]) / 2 * np.diff(u)[:, None]).sum(axis=0) / (u[-1] - u[0])
+    weights: Array = ((nodes[1:] + nodes[:-1]) / 2 * np.diff(u)[:, None]).sum(axis=0) / (u[-1] - u[0])
+    return weights
 
 
-def linear(curve: Curve, weights: np.ndarray) -> Value:
+def linear(curve: Curve, weights: Array) -> Value:
     """Σ weightᵢ kᵢ with the limits that censored readings leave, and its standard error from reading."""
     used = weights != 0
     w, low, high = weights[used], curve.low[used], curve.high[used]

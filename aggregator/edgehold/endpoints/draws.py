@@ -13,7 +13,10 @@ from __future__ import annotations
 import hashlib
 
 import numpy as np
+import numpy.typing as npt
 from scipy.special import ndtri
+
+from edgehold.numerics.arrays import Array
 
 ROUNDS = 10
 MULTIPLIERS = (np.uint64(0xD2511F53), np.uint64(0xCD9E8D57))
@@ -22,6 +25,7 @@ LOW = np.uint64(0xFFFFFFFF)
 HALF = np.uint64(32)
 
 Key = tuple[int, int]
+Words = npt.NDArray[np.uint64]
 
 
 def key_of(*names: str) -> Key:
@@ -30,16 +34,17 @@ def key_of(*names: str) -> Key:
     return int.from_bytes(digest[:4], "big"), int.from_bytes(digest[4:8], "big")
 
 
-def normal_draws(key: Key, rows: int, columns: int) -> np.ndarray:
+def normal_draws(key: Key, rows: int, columns: int) -> Array:
     """Standard normal deviates, (rows, columns), words taken in row order."""
     needed = rows * columns
     counters = np.zeros((-(-needed // 4), 4), dtype=np.uint64)
     counters[:, 0] = np.arange(len(counters))
     words = philox(counters, key).reshape(-1)[:needed]
-    return ndtri((words + 0.5) / 2.0**32).reshape(rows, columns)
+    drawn: Array = ndtri((words + 0.5) / 2.0**32)
+    return drawn.reshape(rows, columns)
 
 
-def philox(counters: np.ndarray, key: Key) -> np.ndarray:
+def philox(counters: Words, key: Key) -> Words:
     """Philox4x32-10 of each counter.
 
     Parameters

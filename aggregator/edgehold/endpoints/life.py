@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from edgehold.numerics.arrays import Array, Bools, Ints
 from edgehold.numerics.isotonic import decreasing_fit
 
 from .curve import SAME_WORK, Curve, Value, axis, missing
@@ -32,12 +33,12 @@ class Life:
     failed_preparation: bool = False
 
 
-def fit_points(curve: Curve, from_work: float) -> np.ndarray:
+def fit_points(curve: Curve, from_work: float) -> Ints:
     """Indices of the readings that the monotone fit uses: from ``from_work`` on."""
     return np.flatnonzero(curve.work >= from_work - SAME_WORK * curve.first)
 
 
-def bounds(curve: Curve) -> np.ndarray:
+def bounds(curve: Curve) -> Array:
     """Keenness, or its finite bound where censored; nan where nothing is known."""
     bound = np.where(np.isfinite(curve.low), curve.low, curve.high)
     return np.where(np.isfinite(bound), bound, np.nan)
@@ -86,10 +87,11 @@ def life(curve: Curve, threshold: float, from_work: float, key: Key, relative: b
     return Life(_exact_or_interval(drawn, at, work[j - 1], work[j], curve.first))
 
 
-def _telling(curve: Curve, threshold: float, use: np.ndarray) -> np.ndarray:
+def _telling(curve: Curve, threshold: float, use: Ints) -> Ints:
     """Readings that lie wholly on one side of the threshold."""
     low, high = curve.low[use], curve.high[use]
-    return use[(low == high) | (low > threshold + TOUCHING) | (high <= threshold + TOUCHING)]
+    telling: Ints = use[(low == high) | (low > threshold + TOUCHING) | (high <= threshold + TOUCHING)]
+    return telling
 
 
 def _below_at_start(curve: Curve, threshold: float) -> bool:
@@ -97,12 +99,12 @@ def _below_at_start(curve: Curve, threshold: float) -> bool:
     return bool(curve.work[0] <= SAME_WORK * curve.first and curve.high[0] <= threshold + TOUCHING)
 
 
-def _censored_at(fit: np.ndarray, censored: np.ndarray, j: int) -> bool:
+def _censored_at(fit: Array, censored: Bools, j: int) -> bool:
     """Whether a reading off the scale is pooled into either end of the bracket (j − 1, j)."""
     return bool(censored[(fit == fit[j - 1]) | (fit == fit[j])].any())
 
 
-def _crossings(k: np.ndarray, weights: np.ndarray, work: np.ndarray, first: float, thresholds: np.ndarray):
+def _crossings(k: Array, weights: Array, work: Array, first: float, thresholds: Array) -> tuple[Array, Ints]:
     """Work at which each series (m, n) first reaches its threshold (m,), and the index of the bracket's upper end.
 
     Infinity and n where it never does; the first work and 0 where it is there from the start.
@@ -119,12 +121,13 @@ def _crossings(k: np.ndarray, weights: np.ndarray, work: np.ndarray, first: floa
     return crossing, upper
 
 
-def _draws(curve: Curve, key: Key) -> np.ndarray:
+def _draws(curve: Curve, key: Key) -> Array:
     """Gaussian reading errors of the whole run, (DRAWS, n)."""
-    return np.nan_to_num(curve.se) * normal_draws(key, DRAWS, len(curve.work))
+    se: Array = np.nan_to_num(curve.se)
+    return se * normal_draws(key, DRAWS, len(curve.work))
 
 
-def _exact_or_interval(drawn: np.ndarray, at: float, low: float, high: float, first: float) -> Value:
+def _exact_or_interval(drawn: Array, at: float, low: float, high: float, first: float) -> Value:
     """Exact if the reading error keeps the crossing in its bracket, else the interval in which the draws fall."""
     outside = (drawn < low * (1 - SAME_WORK)) | (drawn > high * (1 + SAME_WORK))
     if outside.mean() >= SHARE_OUTSIDE:
@@ -157,7 +160,7 @@ def _interval(low: float, high: float, first: float) -> Value:
     return Value(lowest, float(np.log(max(high, first))), float("nan"), REASONS["between"])
 
 
-def pass_fail_life(work: np.ndarray, passed: np.ndarray, failed: np.ndarray, first: float) -> Life:
+def pass_fail_life(work: Array, passed: Bools, failed: Bools, first: float) -> Life:
     """Life where readings only pass or fail.
 
     From the last checkpoint before any fail to the first of the fails that end the run, after which nothing passes.

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TypedDict
+
 from edgehold.records.canonical import CanonicalRun, LoadedSubmission
 from edgehold.records.model.submission import AbrasiveStage, Blade, Guess, Preparation
 from edgehold.records.registers import find_grit
@@ -10,8 +12,22 @@ from .curve import Curve, position
 from .words import FLAGS
 
 
-def moderators_of(submission: LoadedSubmission, run: CanonicalRun) -> dict[str, object]:
-    """The fields of an ``EndpointRow`` from ``coil_position_m`` to ``hrc``, as they stand in the file.
+class Moderators(TypedDict):
+    """The fields of an ``EndpointRow`` from ``coil_position_m`` to ``hrc``."""
+
+    coil_position_m: float | None
+    humidity_percent: float | None
+    blinded: bool | None
+    seal_held: bool | None
+    guessed_sharpener: str | None
+    guessed_blade: str | None
+    interest: bool | None
+    finish_um: float | None
+    hrc: float | None
+
+
+def moderators_of(submission: LoadedSubmission, run: CanonicalRun) -> Moderators:
+    """What differs beside steel and people, as it stands in the file.
 
     A lot that changed in the middle of a run is not the lot of its readings; where it did, the position in the coil is None too.
     """
@@ -38,7 +54,9 @@ def start_of(curve: Curve | None, flags: tuple[str, ...]) -> tuple[float | None,
 
     A burr reads as sharpness that is not there, or as none: where the next reading gives one away there is no start either.
     """
-    at = None if curve is None else position(curve, 0.0)
+    if curve is None:
+        return None, float("nan")
+    at = position(curve, 0.0)
     if at is None or curve.low[at] != curve.high[at] or FLAGS["burr"] in flags:
         return None, float("nan")
     return float(curve.low[at]), float(curve.se[at])

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+
+from edgehold.numerics.arrays import Array
 
 BELOW, ABOVE = "below", "above"
 
@@ -32,15 +34,18 @@ class Keenness:
     mean: float
 
 
-def sign(keener: str) -> int:
-    """+1 where a higher reading is keener, −1 where a lower one is."""
-    return {"higher": 1, "lower": -1}[keener]
+_SIGNS: dict[str | None, int] = {"higher": 1, "lower": -1}
+
+
+def sign(keener: str | None) -> int:
+    """+1 where a higher reading is keener, −1 where a lower one is; a rule for values always says which."""
+    return _SIGNS[keener]
 
 
 def keenness(
-    values: np.ndarray,
+    values: Sequence[float] | Array,
     limits: Iterable[str | None],
-    keener: str,
+    keener: str | None,
     resolution: float | None,
     scale_end: float | None,
 ) -> Keenness:
@@ -90,7 +95,7 @@ def _log_limit(x: float, mark: str | None, side: str, resolution: float | None, 
     return math.log(max(known) if mark == BELOW else min(known))
 
 
-def pooled_variance(series: Iterable[np.ndarray]) -> float:
+def pooled_variance(series: Iterable[Sequence[float] | Array]) -> float:
     """Pooled variance of ln x within readings, s²_read; nan where no reading has two repeats.
 
     A run's own two or three repeats say next to nothing about how well it was read; all readings of the protocol do.

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
+from edgehold.numerics.arrays import Array
 from edgehold.records.canonical import CanonicalReading, CanonicalRun, PoolKey, Repository, pool_key
 from edgehold.records.model.protocol import Protocol
 
@@ -43,7 +44,7 @@ def first_positive(protocol: Protocol) -> float:
     return min(w for w in protocol.work.checkpoints if w > 0)
 
 
-def keennesses(run: CanonicalRun, protocol: Protocol) -> tuple[np.ndarray, list[Keenness]]:
+def keennesses(run: CanonicalRun, protocol: Protocol) -> tuple[Array, list[Keenness]]:
     """Works and keennesses of a run's readings."""
     rule = protocol.reading
     readings = [r for r in by_work(run.readings) if r.values]

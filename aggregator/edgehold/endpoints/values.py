@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from edgehold.records.canonical import CanonicalRun, LoadedSubmission
-from edgehold.records.model.protocol import EndpointRule, Protocol
+from edgehold.records.model.protocol import EndpointRule, Protocol, Threshold
 from edgehold.records.units import quantity_text
 
 from .curve import Curve, Value, axis, held_after_dull, level_weights, linear, missing, position, window_weights
@@ -28,8 +28,8 @@ def endpoint_of(submission: LoadedSubmission, run: CanonicalRun, protocol: Proto
         return _pass_fail(run, protocol, rule)
     if not len(curve.work):
         return Life(missing(REASONS["no_values"]))
-    if rule.kind == "life":
-        return _life(submission, run, protocol, rule, curve)
+    if rule.threshold is not None:
+        return _life(submission, run, protocol, rule, rule.threshold, curve)
     return Life(_level_window_loss(run, protocol, rule, curve))
 
 
@@ -43,19 +43,19 @@ def _pass_fail(run: CanonicalRun, protocol: Protocol, rule: EndpointRule) -> Lif
     return pass_fail_life(work, passed, failed, first_positive(protocol))
 
 
-def _life(submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, rule: EndpointRule, curve: Curve) -> Life:
+def _life(submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, rule: EndpointRule, asked: Threshold, curve: Curve) -> Life:
     """Life to an absolute threshold, or to a share of the sharpness at the start (raw, not smoothed)."""
-    threshold = sign(protocol.reading.keener) * math.log(rule.threshold.value)
-    if rule.threshold.relative:
+    threshold = sign(protocol.reading.keener) * math.log(asked.value)
+    if asked.relative:
         if position(curve, 0.0) is None:
             return Life(missing(REASONS["no_start"]))
         if curve.low[0] != curve.high[0]:
             return Life(missing(REASONS["start_off_scale"]))
         # A fraction of the sharpness: reading x f where higher is keener, reading / f where lower is; f or 1/f alike.
-        threshold = curve.low[0] - abs(math.log(rule.threshold.value))
+        threshold = curve.low[0] - abs(math.log(asked.value))
     begin = curve.first if rule.fit_from == "first positive checkpoint" else 0.0
     key = key_of(submission.record.id, run.id, rule.id)
-    return life(curve, float(threshold), begin, key, relative=rule.threshold.relative)
+    return life(curve, float(threshold), begin, key, relative=asked.relative)
 
 
 def relative_life(
@@ -85,19 +85,25 @@ def relative_life(
 
 def _level_window_loss(run: CanonicalRun, protocol: Protocol, rule: EndpointRule, curve: Curve) -> Value:
     """The endpoints that are straight-line functions of the readings."""
-    asked = [rule.at] if rule.kind == "level" else [rule.start, rule.end]
+    asked = [work for work in ((rule.at,) if rule.kind == "level" else (rule.start, rule.end)) if work is not None]
     held = held_after_dull(curve, asked[-1]) if run.ended == DULL else curve
+    weights = []
     for work in asked:
-        if level_weights(held, work) is None:
+        found = level_weights(held, work)
+        if found is None:
             return missing(_outside(run, protocol, curve, work))
+        weights.append(found)
     if rule.kind == "level":
-        return linear(held, level_weights(held, rule.at))
+        return linear(held, weights[0])
     if rule.kind == "loss":
-        return linear(held, level_weights(held, rule.end) - level_weights(held, rule.start))
-    absent = _absent_checkpoints(protocol, curve, rule.start, min(rule.end, float(curve.work[-1])))
+        return linear(held, weights[1] - weights[0])
+    start, end = asked
+    absent = _absent_checkpoints(protocol, curve, start, min(end, float(curve.work[-1])))
     if absent:
         return missing(REASONS["none_near"].format(asked=quantity_text(absent[0], protocol.work.unit)))
-    return linear(held, window_weights(held, rule.start, rule.end))
+    window = window_weights(held, start, end)
+    assert window is not None  # there is a keenness at either end, as was seen above
+    return linear(held, window)
 
 
 def _outside(run: CanonicalRun, protocol: Protocol, curve: Curve, work: float) -> str:

@@ -10,9 +10,13 @@ import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from . import __version__
 from .errors import EdgeholdError, FindingsError, InputError
+
+if TYPE_CHECKING:
+    from .records.change.writing import Written
 
 FINE, ERRORS_FOUND, MISUSE = 0, 1, 2
 EXTRA_LIBRARIES = frozenset({"altair", "jsonschema", "mkdocs", "material", "openpyxl", "pandas", "vl_convert"})
@@ -26,7 +30,8 @@ def main(argv: list[str] | None = None) -> int:
     """Run one command and return its exit status."""
     arguments = _parser().parse_args(argv)
     try:
-        return arguments.command(arguments)
+        status: int = arguments.command(arguments)
+        return status
     except FindingsError as error:
         return _print_findings(error)
     except EdgeholdError as error:
@@ -68,11 +73,18 @@ def _parser() -> argparse.ArgumentParser:
         command.add_argument("--why", required=True, metavar="TEXT", help="the reason, for readers")
         command.add_argument("--by", required=True, metavar="HANDLE", help="who does it")
         command.add_argument("--month", metavar="YYYY-MM", help="when (default: this month)")
-    values = {"dest": "changes", "action": "append", "default": []}
     correct.add_argument(
-        "--set", nargs=2, metavar=("POINTER", "VALUE"), help="put this value (JSON, or plain text) at this place", **values
+        "--set",
+        nargs=2,
+        metavar=("POINTER", "VALUE"),
+        dest="changes",
+        action="append",
+        default=[],
+        help="put this value (JSON, or plain text) at this place",
     )
-    correct.add_argument("--remove", nargs=1, metavar="POINTER", help="take out what stands at this place", **values)
+    correct.add_argument(
+        "--remove", nargs=1, metavar="POINTER", dest="changes", action="append", default=[], help="take out what stands at this place"
+    )
 
     intake = _command(commands, "intake", _intake, "turn a filled-in sheet, CSV or XLSX, into a submission, or ask")
     intake.add_argument("file", metavar="FILE", help="the sheet")
@@ -109,7 +121,9 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _command(commands, name: str, function: Callable, text: str) -> argparse.ArgumentParser:
+def _command(
+    commands: argparse._SubParsersAction[argparse.ArgumentParser], name: str, function: Callable[[argparse.Namespace], int], text: str
+) -> argparse.ArgumentParser:
     parser = commands.add_parser(name, help=text, description=f"{text[0].upper()}{text[1:]}.")
     parser.add_argument("--root", default=None, metavar="DIR", help="the repository (default: the one you are in)")
     parser.set_defaults(command=function)
@@ -216,7 +230,7 @@ def _retract(arguments: argparse.Namespace) -> int:
     return _tell_change(retract(_root(arguments), arguments.id, why=arguments.why, by=arguments.by, month=arguments.month))
 
 
-def _tell_change(written) -> int:
+def _tell_change(written: Written) -> int:
     from .records.change.writing import change_text
     from .records.report import findings_text
 

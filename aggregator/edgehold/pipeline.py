@@ -30,7 +30,7 @@ from .pooling.probes.probes import probe_answers
 from .pooling.probes.register import probes_for
 from .pooling.spread_priors import priors_for
 from .records import load_repository
-from .records.canonical import PoolKey, Repository, pool_key
+from .records.canonical import LoadedSubmission, PoolKey, Repository, pool_key
 from .records.interest import interested_submissions
 from .records.model.protocol import EndpointRule, Protocol, version_order
 from .results.model.results import Results
@@ -107,7 +107,7 @@ def _by_endpoint(repository: Repository, told: Callable[[EndpointRule], Value]) 
     }
 
 
-def _oldest_version_first(repository: Repository):
+def _oldest_version_first(repository: Repository) -> list[LoadedSubmission]:
     return sorted(repository.submissions, key=lambda s: version_order(s.record.protocol.version))
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from typing import overload
 
 import numpy as np
 from scipy.special import digamma, polygamma
@@ -48,17 +49,21 @@ class Repeatability:
     submissions: int
     reason: str = ""
 
-    def moderate(self, s2: float, df: float) -> tuple[float, float]:
+    @overload
+    def moderate(self, s2: float, df: float) -> tuple[float, float]: ...
+    @overload
+    def moderate(self, s2: Array, df: float) -> tuple[Array | float, float]: ...
+    def moderate(self, s2: Array | float, df: float) -> tuple[Array | float, float]:
         """s̃² = (d₀s₀² + ds²)/(d₀ + d) and its degrees of freedom d₀ + d (Smyth 2004, section 4).
 
         The degrees of freedom are never more than the pooled ν that all of it rests on.
 
         Parameters
         ----------
-        s2, df : a submission's own variance and degrees of freedom d; ``s2`` is not looked at where ``df`` is 0.
+        s2, df : a submission's own variance (or many) and degrees of freedom d; ``s2`` is not looked at where ``df`` is 0.
         """
         if df == 0 or math.isinf(self.prior_df):
-            moderated = self.prior_s2
+            moderated: Array | float = self.prior_s2
         else:
             moderated = (self.prior_df * self.prior_s2 + df * s2) / (self.prior_df + df)
         total = self.prior_df + df

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from edgehold.estimates.repeatability import Repeatability
+from edgehold.records.model.base import Origin
 from edgehold.records.model.plan import Plan
 
 from .capacity import Capacity, capacity, evening_runs
@@ -53,7 +54,7 @@ def advise(
     month: str,
     seed: int,
     sealed: bool = False,
-    origin: str = "measured",
+    origin: Origin = "measured",
     reading_variance: float | None = None,
     table_sha256: str | None = None,
     evenings: int | None = None,

@@ -22,9 +22,10 @@ from edgehold.estimates import Contrast, RepeatabilityTable, estimate_submission
 from edgehold.estimates.repeatability import Repeatability
 from edgehold.estimates.verdict import BETTER, NONE, NOTHING_WORTH_HAVING, ONE_SIDED, SIZE_UNDECIDED, UNDECIDED, WORSE
 from edgehold.estimates.words import FROM_CENSORED_RUNS
+from edgehold.numerics.arrays import Array
 from edgehold.reasons import code_of
 from edgehold.records.canonical import LoadedProtocol, PoolKey
-from edgehold.records.model.plan import Plan
+from edgehold.records.model.plan import Plan, PlannedRun
 from edgehold.records.model.protocol import EndpointRule, Protocol, major
 
 VERDICTS = (BETTER, WORSE, NOTHING_WORTH_HAVING, SIZE_UNDECIDED, UNDECIDED, ONE_SIDED, NONE)
@@ -275,7 +276,7 @@ def _contrasts(made: Setting, count: int, first: str | None, effect: float, say:
     return found
 
 
-def _drawn(made: Setting, count: int, first: str | None, effect: float) -> np.ndarray:
+def _drawn(made: Setting, count: int, first: str | None, effect: float) -> Array:
     """(count, n) endpoint values, ln scale; the first arm's lie higher by the effect. Every ratio meets the same evenings."""
     s0, worth = made.truth
     names = ("chances", str(made.plan.seed))
@@ -284,8 +285,12 @@ def _drawn(made: Setting, count: int, first: str | None, effect: float) -> np.nd
     if math.isfinite(worth):
         shares = ndtr(normal_draws(key_of(*names, "spread"), count, 1)[:, 0])
         sd = s0 * np.sqrt(worth / chi2.ppf(shares, worth))
-    label = {"sharpener": lambda run: run.sharpener, "blade": lambda run: run.blade, "steel": lambda run: made.steels.get(run.blade)}
-    lifted = np.array([label[_factor(made)](run) == first for run in made.plan.runs], dtype=float)
+    label: dict[str, Callable[[PlannedRun], str | None]] = {
+        "sharpener": lambda run: run.sharpener,
+        "blade": lambda run: run.blade,
+        "steel": lambda run: made.steels.get(run.blade),
+    }
+    lifted: Array = np.array([label[_factor(made)](run) == first for run in made.plan.runs], dtype=float)
     return _middle(made) + effect * (lifted - 0.5) + sd[:, None] * z
 
 
@@ -294,11 +299,11 @@ def _middle(made: Setting) -> float:
     return math.log(made.protocol.early_checkpoint * made.protocol.late_checkpoint) / 2 if made.rule.kind == "life" else 0.0
 
 
-def _rows(made: Setting, number: int, values: np.ndarray) -> list[EndpointRow]:
+def _rows(made: Setting, number: int, values: Array) -> list[EndpointRow]:
     return [_row(made, number, run, float(value)) for run, value in zip(made.plan.runs, values, strict=True)]
 
 
-def _row(made: Setting, number: int, run, value: float) -> EndpointRow:
+def _row(made: Setting, number: int, run: PlannedRun, value: float) -> EndpointRow:
     low, high, status = seen(made, value)
     return EndpointRow(
         pool=made.pool,

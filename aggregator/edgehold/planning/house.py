@@ -12,7 +12,8 @@ from edgehold.errors import FindingsError, InputError
 from edgehold.estimates.repeatability import Repeatability
 from edgehold.records import load_repository
 from edgehold.records.canonical import LoadedProtocol, PoolKey, Repository
-from edgehold.records.model.plan import Plan
+from edgehold.records.model.base import Origin
+from edgehold.records.model.plan import Plan, PlanSeal
 from edgehold.records.model.protocol import Protocol, major, version_order
 from edgehold.results.publish.repeatability import assumption, form_repeatability, read_published, table_of
 from edgehold.results.publish.versions import closed_by
@@ -92,7 +93,7 @@ def plan_at(
     month: str | None = None,
     seed: int | None = None,
     sealed: bool = False,
-    origin: str = "measured",
+    origin: Origin = "measured",
     table: Path | None = None,
     evenings: int | None = None,
     say: Progress = lambda _: None,
@@ -131,18 +132,18 @@ def _fresh_id(asked: Occasion, month: str) -> str:
     return f"{asked.coder or asked.testers[0]}-plan-{month}-{letters}"
 
 
-def plan_json(plan: Plan) -> str:
+def plan_json(plan: Plan | PlanSeal) -> str:
     """A record of a plan or a seal as a file."""
     return json.dumps(plan.model_dump(mode="json"), indent=1, ensure_ascii=False) + "\n"
 
 
-def write_plan(root: Path, advice: Advice, out: Path | None, by: str | None) -> tuple[Path, ...]:
+def write_plan(root: Path, plan: Plan, out: Path | None, by: str | None) -> tuple[Path, ...]:
     """Write the plan, and beside the submissions its seal if it has one; nothing is written over.
 
     Parameters
     ----------
     root : the repository, for the seal.
-    advice : with a plan.
+    plan : as it was drawn.
     out : where the plan goes; None: its id in the current folder.
     by : who publishes the seal; None: the coder.
 
@@ -155,10 +156,11 @@ def write_plan(root: Path, advice: Advice, out: Path | None, by: str | None) -> 
     InputError
         A file of that name is there already.
     """
-    plan = advice.plan
     files = {out or Path(f"{plan.id}.json"): plan_json(plan)}
     if plan.sha256 is not None:
-        files[root / "submissions" / "plans" / f"{plan.id}.json"] = plan_json(published_seal(plan, by or plan.coder))
+        publisher = by or plan.coder
+        assert publisher is not None  # no plan is sealed without somebody who keeps its codes: see `draw_plan`
+        files[root / "submissions" / "plans" / f"{plan.id}.json"] = plan_json(published_seal(plan, publisher))
     for path in files:
         if path.exists():
             raise InputError(f"got {path} to write a plan to, wanted a name that is free: nothing is written over")

@@ -6,6 +6,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import product
+from typing import TypedDict, TypeVar, Unpack
 
 from edgehold.errors import InputError
 from edgehold.records.model.protocol import EndpointRule, Protocol
@@ -114,7 +115,30 @@ def primary_rule(protocol: Protocol) -> EndpointRule:
     return next(rule for rule in protocol.endpoints if rule.primary)
 
 
-def stock(protocol: Protocol, **given: object) -> Stock:
+class Told(TypedDict, total=False):
+    """What somebody says is at hand: attributes of `Stock`, None where nothing is said."""
+
+    lots_m: tuple[float, ...] | None
+    mm_per_unit: float | None
+    minutes: float | None
+    evenings: int | None
+    runs_a_hand: int | None
+    most_runs: int | None
+    thickness_mm: float | None
+    angle_deg: float | None
+    taper_deg: float | None
+    flat_mm: float | None
+    steel_mm: float | None
+
+
+Amount = TypeVar("Amount")
+
+
+def _or(given: Amount | None, cautious: Amount) -> Amount:
+    return cautious if given is None else given
+
+
+def stock(protocol: Protocol, **given: Unpack[Told]) -> Stock:
     """What is at hand, with cautious defaults for what nobody told (None).
 
     Parameters
@@ -123,24 +147,23 @@ def stock(protocol: Protocol, **given: object) -> Stock:
     given : attributes of `Stock` but for ``assumed``.
     """
     length = protocol.work.kind == "length"
-    defaults: dict[str, object] = {
-        "lots_m": (),
-        "mm_per_unit": 1000.0 if length else MM_PER_CUT,
-        "minutes": float(protocol.minutes.whole),
-        "evenings": 1,
-        "runs_a_hand": RUNS_A_HAND,
-        "most_runs": None,
-        "thickness_mm": ORDINARY_BEHIND_EDGE_MM,
-        "angle_deg": ANGLE_DEG,
-        "taper_deg": TAPER_DEG,
-        "flat_mm": FLAT_MM,
-        "steel_mm": STEEL_MM,
-    }
-    told = {name: value for name, value in given.items() if value is not None}
-    if unknown := told.keys() - defaults.keys():
-        raise InputError(f"got {sorted(unknown)}, wanted some of {sorted(defaults)}")
-    assumed = defaults.keys() - told.keys() - ({"mm_per_unit"} if length else set())
-    made = Stock(**(defaults | told), assumed=frozenset(assumed))
+    known, told = frozenset(Told.__annotations__), {name for name, value in given.items() if value is not None}
+    if unknown := told - known:
+        raise InputError(f"got {sorted(unknown)}, wanted some of {sorted(known)}")
+    made = Stock(
+        lots_m=_or(given.get("lots_m"), ()),
+        mm_per_unit=_or(given.get("mm_per_unit"), 1000.0 if length else MM_PER_CUT),
+        minutes=_or(given.get("minutes"), float(protocol.minutes.whole)),
+        evenings=_or(given.get("evenings"), 1),
+        runs_a_hand=_or(given.get("runs_a_hand"), RUNS_A_HAND),
+        most_runs=given.get("most_runs"),
+        thickness_mm=_or(given.get("thickness_mm"), ORDINARY_BEHIND_EDGE_MM),
+        angle_deg=_or(given.get("angle_deg"), ANGLE_DEG),
+        taper_deg=_or(given.get("taper_deg"), TAPER_DEG),
+        flat_mm=_or(given.get("flat_mm"), FLAT_MM),
+        steel_mm=_or(given.get("steel_mm"), STEEL_MM),
+        assumed=known - told - ({"mm_per_unit"} if length else set()),
+    )
     _refuse_too_little(made)
     return made
 
@@ -217,7 +240,9 @@ def _ratio(protocol: Protocol, given: float | None) -> float:
     return ratio
 
 
-def _refuse_names(blades, steels, sharpeners, testers, coder) -> None:
+def _refuse_names(
+    blades: Sequence[str], steels: Sequence[str | None], sharpeners: Sequence[str], testers: Sequence[str], coder: str | None
+) -> None:
     for name, values, form in (("blade", blades, _KEY), ("sharpener", sharpeners, _HANDLE), ("tester", testers, _HANDLE)):
         if not values:
             raise InputError(f"got no {name}, wanted one or more")

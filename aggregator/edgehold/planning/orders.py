@@ -72,7 +72,7 @@ def coded_orders(size: int) -> tuple[Order, ...]:
 
 def _imbalance(order: Order) -> float:
     after = carry_over_counts([order])
-    counts = [after[pair] for pair in product((0, 1), repeat=2)]
+    counts = [after[(a, b)] for a in (0, 1) for b in (0, 1)]
     places = [sum(i for i, x in enumerate(order) if x == treatment) for treatment in (0, 1)]
     return max(counts) - min(counts) + abs(places[0] - places[1]) / (len(order) / 2)
 

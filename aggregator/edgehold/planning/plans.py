@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from itertools import groupby
 
 from edgehold.errors import InputError
-from edgehold.records.model.base import LARGEST_EXACT_INTEGER, ProtocolReference
+from edgehold.records.model.base import LARGEST_EXACT_INTEGER, Origin, ProtocolReference
 from edgehold.records.model.plan import PLAN_FORMAT, PLAN_SEAL_FORMAT, Plan, PlannedRun, PlanSeal
 from edgehold.records.sealing import plan_sha256
 
@@ -26,7 +26,7 @@ def fresh_seed() -> int:
     return secrets.randbelow(LARGEST_EXACT_INTEGER)
 
 
-def draw_plan(asked: Occasion, fits: Capacity, *, id: str, month: str, seed: int, sealed: bool, origin: str = "measured") -> Plan:
+def draw_plan(asked: Occasion, fits: Capacity, *, id: str, month: str, seed: int, sealed: bool, origin: Origin = "measured") -> Plan:
     """Draw the order, who tests which block, and the codes.
 
     Parameters

@@ -19,6 +19,7 @@ from edgehold.counted import counted
 from edgehold.endpoints.draws import key_of, normal_draws
 from edgehold.estimates.repeatability import Repeatability
 from edgehold.estimates.verdict import BETTER, NOTHING_WORTH_HAVING
+from edgehold.numerics.arrays import Array
 from edgehold.records.model.plan import Plan
 
 from .chances import Chance, Expected
@@ -86,19 +87,21 @@ class Outlook:
     seed: int
 
     @cached_property
-    def _uniforms(self) -> np.ndarray:
-        return ndtr(normal_draws(key_of("outlook", str(self.seed)), 2, DRAWS))
+    def _uniforms(self) -> Array:
+        uniforms: Array = ndtr(normal_draws(key_of("outlook", str(self.seed)), 2, DRAWS))
+        return uniforms
 
     @cached_property
-    def _z(self) -> np.ndarray:
-        return normal_draws(key_of("outlook", str(self.seed), "estimate"), 1, DRAWS)[0]
+    def _z(self) -> Array:
+        z: Array = normal_draws(key_of("outlook", str(self.seed), "estimate"), 1, DRAWS)[0]
+        return z
 
     @cached_property
-    def _spread(self) -> np.ndarray:
+    def _spread(self) -> Array:
         s0, worth = self.truth
         return np.full(DRAWS, s0) if math.isinf(worth) else s0 * np.sqrt(worth / chi2.ppf(self._uniforms[0], worth))
 
-    def drawn(self, unscaled: float, df: int) -> tuple[np.ndarray, np.ndarray, float]:
+    def drawn(self, unscaled: float, df: int) -> tuple[Array, Array, float]:
         """Estimates at a true ratio of 1, their standard errors, and the degrees of freedom.
 
         Parameters
@@ -116,7 +119,7 @@ class Outlook:
         return _verdicts(*self.drawn(unscaled, df), ratio)
 
 
-def _verdicts(estimate: np.ndarray, se: np.ndarray, total: float, ratio: float) -> Verdicts:
+def _verdicts(estimate: Array, se: Array, total: float, ratio: float) -> Verdicts:
     limit, half95, half90 = math.log(ratio), se * t_distribution.ppf(0.975, total), se * t_distribution.ppf(0.95, total)
     return Verdicts(
         no_difference=float((np.abs(estimate) + half90 < limit).mean()),
@@ -130,29 +133,9 @@ def rank(plan: Plan) -> int:
     Evenings and lots only where they hold two runs on average, as in ``estimates.design``.
     """
     runs = plan.runs
-    plain = sum(len({label(run) for run in runs}) - 1 for label in (_blade, _sharpener, _tester))
-    blocks = [len({label(run) for run in runs}) for label in (_evening, _lot)]
-    return 1 + plain + sum(levels - 1 for levels in blocks if len(runs) >= 2 * levels)
-
-
-def _blade(run):
-    return run.blade
-
-
-def _sharpener(run):
-    return run.sharpener
-
-
-def _tester(run):
-    return run.tester
-
-
-def _evening(run):
-    return run.evening
-
-
-def _lot(run):
-    return run.lot
+    plain = [len({run.blade for run in runs}), len({run.sharpener for run in runs}), len({run.tester for run in runs})]
+    blocks = [len({run.evening for run in runs}), len({run.lot for run in runs})]
+    return 1 + sum(levels - 1 for levels in plain) + sum(levels - 1 for levels in blocks if len(runs) >= 2 * levels)
 
 
 def remedies(
@@ -162,19 +145,21 @@ def remedies(
 
     Parameters
     ----------
-    plan, found : the plan and what it can be expected to say; ``found.unscaled`` is not None.
+    plan, found : the plan and what it can be expected to say; nothing is looked for where ``found.unscaled`` is None.
     per_evening : runs that one evening holds.
     ratio : the worthwhile ratio.
     reading_share : share of the variance between runs that comes from reading; None where not known.
     absent : sharpeners whose edges can be cut only once.
     """
     n, arms = len(plan.runs), len({(run.blade, run.sharpener) for run in plan.runs})
-    df = n - rank(plan)
+    df, unscaled = n - rank(plan), found.unscaled
+    if unscaled is None:
+        return ()
     return (
-        _more_runs(n, arms, df, found.unscaled, outlook, per_evening, ratio, absent),
-        _larger_ratio(df, found.unscaled, outlook, ratio),
+        _more_runs(n, arms, df, unscaled, outlook, per_evening, ratio, absent),
+        _larger_ratio(df, unscaled, outlook, ratio),
         _finer_readings(found, reading_share),
-        _another_evening(n, df, found.unscaled, outlook, ratio),
+        _another_evening(n, df, unscaled, outlook, ratio),
         Remedy(
             "a friend's stone",
             False,
@@ -185,7 +170,9 @@ def remedies(
     )
 
 
-def _more_runs(n: int, arms: int, df: int, unscaled: float, outlook: Outlook, per_evening: int, ratio: float, absent) -> Remedy:
+def _more_runs(
+    n: int, arms: int, df: int, unscaled: float, outlook: Outlook, per_evening: int, ratio: float, absent: tuple[str, ...]
+) -> Remedy:
     for rounds in range(n // arms + 1, MOST_ROUNDS + 1):
         more = rounds * arms
         evenings = math.ceil(more / per_evening)

@@ -13,6 +13,7 @@ from scipy.stats import chi2
 from edgehold.counted import counted
 from edgehold.estimates.repeatability import ASSUMED
 from edgehold.pages.sheet_pages import CAUTIONS
+from edgehold.records.model.plan import Plan
 from edgehold.records.units import plural
 
 from .advice import Advice
@@ -28,13 +29,13 @@ FEW_DF = 10  # of a spread, below which it is called a guess
 def advice_text(advice: Advice) -> str:
     """The whole as text; what cannot be answered is said first."""
     parts = [*_answer(advice), *_fits(advice)]
-    if advice.plan is not None:
+    if advice.plan is not None and advice.found is not None:
         parts += [
             *_cautions(advice),
-            *_order(advice),
+            *_order(advice, advice.plan),
             *_before(advice),
             *_medium(advice),
-            *_expect(advice),
+            *_expect(advice, advice.found),
             *_steel(advice),
             *_open(advice),
         ]
@@ -88,7 +89,7 @@ def _answer(advice: Advice) -> Iterator[str]:
     asked, right = advice.asked, advice.right
     yield _wrapped(_question(asked))
     yield ""
-    if advice.plan is None:
+    if advice.found is None:
         evening = f"{evening_runs(asked)} in an evening, {advice.fits.limits[0].runs} in all ({advice.fits.limits[0].name})"
         yield _wrapped(f"THIS CANNOT BE DONE: one run of each of {len(asked.arms)} edges is needed, and the runs that fit are {evening}.")
     elif right is None:
@@ -127,8 +128,7 @@ def _cautions(advice: Advice) -> Iterator[str]:
     yield ""
 
 
-def _order(advice: Advice) -> Iterator[str]:
-    plan = advice.plan
+def _order(advice: Advice, plan: Plan) -> Iterator[str]:
     yield f"ORDER (plan {plan.id}, seed {plan.seed})"
     if plan.coder is not None:
         yield _wrapped(f"For {plan.coder} only, who keeps the codes: {' and '.join(advice.asked.testers)} must not see it.")
@@ -173,22 +173,21 @@ def _medium(advice: Advice) -> Iterator[str]:
     yield ""
 
 
-def _expect(advice: Advice) -> Iterator[str]:
-    found = advice.found
+def _expect(advice: Advice, found: Expected) -> Iterator[str]:
     yield f"WHAT TO EXPECT ({advice.asked.rule.title.lower()})"
     if found.reason:
         yield _wrapped(f"Nothing: {found.reason}.")
         yield ""
         return
     yield _wrapped(f"{found.first} against {found.second}: {_width(found)}")
-    yield _wrapped(_basis(advice))
+    yield _wrapped(_basis(advice, found))
     yield f"Chance of each verdict, from {found.evenings} drawn evenings each (± Monte-Carlo error):"
     yield from _chances(found)
     yield ""
 
 
 def _width(found: Expected) -> str:
-    if found.half_width is None:
+    if found.half_width is None or found.half_width_error is None or found.wide is None:
         return "no interval closed on both sides is to be expected; at best a bound."
     low, high = (math.exp(found.half_width - e) for e in (found.half_width_error, -found.half_width_error))
     text = (
@@ -198,8 +197,8 @@ def _width(found: Expected) -> str:
     return text if not found.unbounded else f"{text} {_percent(found.unbounded)} of evenings give only a bound."
 
 
-def _basis(advice: Advice) -> str:
-    found, rule = advice.found, advice.asked.rule
+def _basis(advice: Advice, found: Expected) -> str:
+    rule = advice.asked.rule
     typical = f"Runs that should agree are taken to differ by an ln SD of {found.ln_sd:.2g}"
     if found.source == ASSUMED:
         worth = f"the protocol's assumption, worth {found.spread_df:.3g} degrees of freedom: a guess, and yours may well be {_range(found)}"

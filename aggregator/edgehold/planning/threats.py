@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import groupby
 
 from edgehold.counted import counted
-from edgehold.records.model.plan import Plan
+from edgehold.records.model.plan import Plan, PlannedRun
 
 from .occasion import Occasion
 from .orders import LEAST_CODED, carry_over_counts
@@ -99,7 +99,7 @@ def _one_blade_a_steel(asked: Occasion) -> bool:
     return len(known) < len(asked.steels) or any(known.count(steel) < 2 for steel in known)
 
 
-def _blocks(plan: Plan):
+def _blocks(plan: Plan) -> list[tuple[int, list[PlannedRun]]]:
     return [(number, list(runs)) for number, runs in groupby(plan.runs, key=lambda run: run.block)]
 
 

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Final, Literal
 
 from pydantic import Field
 
 from .base import Count, Handle, Key, Label, Month, NonNegative, Origin, Positive, ProtocolReference, Record, Sha256, Slug, Whole
 
-PLAN_FORMAT = "plan/1.0.0"
-PLAN_SEAL_FORMAT = "plan-seal/1.0.0"
+PLAN_FORMAT: Final = "plan/1.0.0"
+PLAN_SEAL_FORMAT: Final = "plan-seal/1.0.0"
 
 Nonce = Annotated[str, Field(pattern=r"^[0-9a-f]{32,64}(?!\n)$")]
 

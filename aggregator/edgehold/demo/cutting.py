@@ -5,12 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from .cast import Specimen, person
-from .effects import mean_keenness
+from .effects import Effects, mean_keenness
 from .methods import Method
 from .scenes import Arm
 from .world import World, batch_of
+
+Array = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
 
 DAMAGE_AFTER = {True: 16.0, False: 40.0}  # last reading before the chip, on card and on rope
 TOUCHED_UP_AFTER = 40.0
@@ -69,7 +73,9 @@ def shift(world: World, arm: Arm, specimen: Specimen, c: Circumstances) -> float
     )
 
 
-def keenness(world, method: Method, arm: Arm, specimen: Specimen, c: Circumstances, work, rng) -> np.ndarray:
+def keenness(
+    world: World, method: Method, arm: Arm, specimen: Specimen, c: Circumstances, work: list[float], rng: np.random.Generator
+) -> Array:
     """True keenness of one run at each amount of work; on card, above what still passes."""
     e = world.effects
     novice = person(arm.sharpener).novice
@@ -79,20 +85,23 @@ def keenness(world, method: Method, arm: Arm, specimen: Specimen, c: Circumstanc
     mean = [mean_keenness(e, method, specimen.true_steel, novice, w) for w in work]
     w1 = method.first_checkpoint
     fading = start * w1 / (np.asarray(work) + w1)
-    return np.array(mean) + lots + fading + own + shift(world, arm, specimen, c)
+    found: Array = np.array(mean) + lots + fading + own + shift(world, arm, specimen, c)
+    return found
 
 
-def take_readings(true: np.ndarray, method: Method, work: list[float], trouble: str | None, effects, rng) -> Taken:
+def take_readings(true: Array, method: Method, work: list[float], trouble: str | None, effects: Effects, rng: np.random.Generator) -> Taken:
     """Read each checkpoint until the run ends."""
     spread = effects.reading_sd * method.thread_noise
-    noisy = true[:, None] + spread * rng.standard_normal((len(work), 3))
+    noisy: Array = true[:, None] + spread * rng.standard_normal((len(work), 3))
     obeys = rng.random() < OBEYS_STOPPING
     if trouble == "burr":
         noisy[0] -= BURR
-    if method.pass_fail:
-        values, dull = noisy > 0, (noisy <= 0).all(axis=1)
+    values: Array | Bools
+    if method.threshold_n is None:
+        passed, dull = noisy > 0, np.asarray((noisy <= 0).all(axis=1))
         if trouble == "pass, fail, pass":
-            _one_odd_slice(values, dull)
+            _one_odd_slice(passed, dull)
+        values = passed
     else:
         values = np.exp(-noisy)
         dull = values.mean(axis=1) > method.threshold_n
@@ -100,13 +109,13 @@ def take_readings(true: np.ndarray, method: Method, work: list[float], trouble: 
     return Taken(tuple(work[: last + 1]), tuple(tuple(v.tolist()) for v in values[: last + 1]), ended)
 
 
-def _one_odd_slice(values: np.ndarray, dull: np.ndarray) -> None:
+def _one_odd_slice(values: Bools, dull: Bools) -> None:
     """Fail one whole checkpoint two before the lasting fail: a stray fibre in the paper."""
     first = int(np.argmax(dull)) if dull.any() else len(dull) - 1
     values[max(1, first - 2)] = False
 
 
-def _end(dull: np.ndarray, work: list[float], trouble: str | None, on_card: bool, obeys: bool) -> tuple[int, str]:
+def _end(dull: Bools, work: list[float], trouble: str | None, on_card: bool, obeys: bool) -> tuple[int, str]:
     """Index of the last reading, and how the run ended."""
     broken_off = {
         "medium ran out": STOPPED_AFTER[on_card], "tester stopped": STOPPED_AFTER[on_card],

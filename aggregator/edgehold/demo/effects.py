@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Callable
 from dataclasses import asdict, dataclass, field, fields
 
 import numpy as np
@@ -46,7 +47,7 @@ STEELS = (  # hardly apart at 10 cuts; at 160 the best needs 1.6 times less forc
 )
 
 
-def _effect(value: float, meaning: str):
+def _effect(value: float, meaning: str) -> float:
     """One number in ln keenness, with the text that stands beside it in the effects file."""
     return field(default=value, metadata={"meaning": meaning})
 
@@ -104,27 +105,31 @@ def mean_keenness(effects: Effects, method: Method, steel: str, novice: bool, wo
 
 def mean_ln_life(effects: Effects, method: Method, steel: str, novice: bool) -> float:
     """ln of the work at which the mean curve falls to the threshold (closed form: the curve is linear in u)."""
-    limit = 0.0 if method.pass_fail else -math.log(method.threshold_n)
+    limit = 0.0 if method.threshold_n is None else -math.log(method.threshold_n)
     height = mean_keenness(effects, method, steel, novice, 0.0) - limit
     slope = effects.curve(steel).slope - (effects.novice_gap_fade if novice else 0.0)
     return math.log(method.first_checkpoint * math.expm1(height / slope))
 
 
-def _window(effects: Effects, method: Method, steel: str, novice: bool) -> float:
-    start, end = method.window
+def _window(effects: Effects, method: Method, steel: str, novice: bool, start: float, end: float) -> float:
     work = np.array([w for w in method.checkpoints if start <= w <= end])
     keenness = np.array([mean_keenness(effects, method, steel, novice, w) for w in work])
     return float(np.sum(np.diff(work) * (keenness[1:] + keenness[:-1]) / 2) / (end - start))
 
 
-def _endpoints(method: Method) -> dict[str, object]:
+Mean = Callable[[Effects, Method, str, bool], float]
+
+
+def _endpoints(method: Method) -> dict[str, Mean]:
     """Endpoint id -> function (effects, method, steel, novice) -> its mean on the ln scale."""
-    found: dict[str, object] = {"life": mean_ln_life}
-    if method.early is not None:
-        found["early"] = lambda e, m, s, n: mean_keenness(e, m, s, n, m.early)
-        found["late"] = lambda e, m, s, n: mean_keenness(e, m, s, n, m.late)
-    if method.window is not None:
-        found["hold"] = _window
+    found: dict[str, Mean] = {"life": mean_ln_life}
+    early, late, window = method.early, method.late, method.window
+    if early is not None:
+        found["early"] = lambda e, m, s, n: mean_keenness(e, m, s, n, early)
+    if late is not None:
+        found["late"] = lambda e, m, s, n: mean_keenness(e, m, s, n, late)
+    if window is not None:
+        found["hold"] = lambda e, m, s, n: _window(e, m, s, n, *window)
     return dict(sorted(found.items()))
 
 
@@ -144,7 +149,7 @@ def true_ratios(effects: Effects) -> list[dict[str, object]]:
     ]
 
 
-def _ratios(effects: Effects, m: Method, value) -> list[dict[str, object]]:
+def _ratios(effects: Effects, m: Method, value: Mean) -> list[dict[str, object]]:
     names = sorted(c.steel for c in effects.curves)
     rows = []
     if m.protocol != "two-sharpeners-rope":  # one blade a submission: no steels to compare

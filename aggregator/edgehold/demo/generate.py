@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from .effects import Effects, curves_as_rows, true_ratios
-from .record import submission
+from .record import submission, submission_id
 from .scenes import scenes
 from .world import World, draw_world
 
@@ -40,8 +40,10 @@ def generate(seed: int = PUBLISHED_SEED, effects: Effects | None = None) -> Demo
     """
     effects = effects or Effects()
     world = draw_world(seed, effects)
-    records = [submission(scene, place, seed, world) for place, scene in enumerate(scenes())]
-    files = {f"{r['protocol']['id']}/{r['id']}.json": _bytes(r) for r in records}
+    files = {
+        f"{scene.method.protocol}/{submission_id(scene)}.json": _bytes(submission(scene, place, seed, world))
+        for place, scene in enumerate(scenes())
+    }
     return Demonstration(dict(sorted(files.items())), _effects_record(seed, world))
 
 

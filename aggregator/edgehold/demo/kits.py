@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from .cast import PEOPLE
 
 
@@ -21,7 +23,7 @@ class Kit:
     minutes: int | None
 
 
-def _stage(as_printed: str, system: str | None = None, grit: str | None = None, um: float | None = None) -> dict:
+def _stage(as_printed: str, system: str | None = None, grit: str | None = None, um: float | None = None) -> dict[str, object]:
     known = {} if system is None else {"grit_system": system, "grit": grit}
     return {"as_printed": as_printed, **known, "micrometres": um}
 
@@ -49,7 +51,7 @@ def kit(handle: str) -> Kit:
     return _KITS[_HANDLES.index(handle) % len(_KITS)]
 
 
-def edge_angle(handle: str, grind: str | None, rng) -> dict[str, object] | None:
+def edge_angle(handle: str, grind: str | None, rng: np.random.Generator) -> dict[str, object] | None:
     """The bevel angle as this sharpener states it."""
     per_side = 15 + _HANDLES.index(handle) % 6 + float(rng.integers(0, 2))
     if handle in _NOT_KNOWN:

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from collections import Counter
 
+import numpy as np
+
 from . import cast
 from .cutting import LOT_CHANGE_AT, Circumstances, Taken, keenness, take_readings
 from .kits import edge_angle, kit
@@ -45,8 +47,8 @@ def submission(scene: Scene, place: int, seed: int, world: World) -> dict[str, o
     """One scene cut and written down; `place` numbers its random stream."""
     rng = scene_stream(seed, place)
     preparations, runs = _preparations_and_runs(scene, world, rng)
-    blades = [cast.blade(key) for key in sorted({p["blade"] for p in preparations})]
-    lots = sorted({scene.supply} | {c["lot"] for r in runs for c in r.get("lot_changes", ())})
+    blades = [cast.blade(key) for key in sorted({arm.blade for block in scene.blocks for arm in block})]
+    lots = sorted({scene.supply} | {lot for trouble in scene.trouble.values() if (lot := _next_lot(scene, trouble))})
     return {
         "format": FORMAT,
         "id": submission_id(scene),
@@ -55,7 +57,7 @@ def submission(scene: Scene, place: int, seed: int, world: World) -> dict[str, o
         "licence": "CC0-1.0",
         "submitted_by": scene.blocks[0][0].tester,
         "month": scene.month,
-        "people": [_person(h) for h in _everybody(scene, blades, lots, runs)],
+        "people": [_person(h) for h in _everybody(scene, blades, lots)],
         "blades": [_blade(b) for b in blades],
         "lots": [_lot(cast.supply(key)) for key in lots],
         **({} if scene.gauge is None else {"instruments": [_instrument(cast.gauge(scene.gauge))]}),
@@ -66,7 +68,7 @@ def submission(scene: Scene, place: int, seed: int, world: World) -> dict[str, o
     }
 
 
-def _everybody(scene: Scene, blades, lots: list[str], runs) -> list[str]:
+def _everybody(scene: Scene, blades: list[cast.Specimen], lots: list[str]) -> list[str]:
     """Everyone named anywhere in the file, also as owner or maker in a key."""
     arms = [arm for block in scene.blocks for arm in block]
     handles = {a.sharpener for a in arms} | {a.tester for a in arms} | {b.owner for b in blades}
@@ -105,13 +107,16 @@ def _instrument(g: cast.Gauge) -> dict[str, object]:
     return {"key": g.key, "kind": g.kind, "resolution": {"written": step_written, "unit": g.hand.unit}}
 
 
-def _preparations_and_runs(scene: Scene, world: World, rng) -> tuple[list[dict], list[dict]]:
+def _preparations_and_runs(scene: Scene, world: World, rng: np.random.Generator) -> tuple[list[dict[str, object]], list[dict[str, object]]]:
     """Draw the order within each block; one preparation a run, on the same blade one after the other."""
     ordered = [(b, block[i]) for b, block in enumerate(scene.blocks) for i in rng.permutation(len(block))]
     evenings = world.effects.evening_sd * rng.standard_normal(len(scene.blocks))
     weather = rng.normal(64, 8, len(scene.blocks))
     position = float(rng.integers(0, 60))
-    preparations, runs, last_on_edge, turns = [], [], {}, Counter()
+    preparations: list[dict[str, object]] = []
+    runs: list[dict[str, object]] = []
+    last_on_edge: dict[tuple[str, str], str] = {}
+    turns: Counter[int] = Counter()
     for order, (block, arm) in enumerate(ordered, start=1):
         evening = block if scene.evenings == "one a block" else 0
         trouble = scene.trouble.get(order)
@@ -121,7 +126,7 @@ def _preparations_and_runs(scene: Scene, world: World, rng) -> tuple[list[dict],
         )  # fmt: skip
         edge = (arm.blade, arm.edge_part)
         preparations.append(_preparation(scene, order, arm, last_on_edge.get(edge), rng))
-        last_on_edge[edge] = preparations[-1]["id"]
+        last_on_edge[edge] = _edge_id(order)
         runs.append(_run(scene, order, evening, arm, c, trouble, world, rng))
         turns[evening] += 1
         position += float(rng.integers(4, 9))
@@ -145,10 +150,14 @@ def _next_lot(scene: Scene, trouble: str | None) -> str | None:
     return others[(others.index(scene.supply) + 1) % len(others)]
 
 
-def _preparation(scene: Scene, order: int, arm: Arm, before: str | None, rng) -> dict[str, object]:
+def _edge_id(order: int) -> str:
+    return f"edge-{order}"
+
+
+def _preparation(scene: Scene, order: int, arm: Arm, before: str | None, rng: np.random.Generator) -> dict[str, object]:
     tools = kit(arm.sharpener)
     return {
-        "id": f"edge-{order}",
+        "id": _edge_id(order),
         "blade": arm.blade,
         "sharpener": arm.sharpener,
         **({} if arm.edge_part == "whole" else {"edge_part": arm.edge_part}),
@@ -158,13 +167,30 @@ def _preparation(scene: Scene, order: int, arm: Arm, before: str | None, rng) ->
         "stages": tools.stages,
         "deburring": tools.deburring,
         "strop": tools.strop,
-        "minutes": None if tools.minutes is None else int(max(4, tools.minutes + rng.integers(-3, 4))),
+        "minutes": None if tools.minutes is None else max(4, tools.minutes + int(rng.integers(-3, 4))),
     }
 
 
-def _run(scene: Scene, order: int, evening: int, arm: Arm, c: Circumstances, trouble, world, rng) -> dict[str, object]:
+def _hand(scene: Scene) -> Hand:
+    """How the readings are written, or the lengths of card."""
+    if scene.gauge is not None:
+        return cast.gauge(scene.gauge).hand
+    assert scene.tape is not None  # where no force is read, card is measured
+    return cast.TAPES[scene.tape]
+
+
+def _run(
+    scene: Scene,
+    order: int,
+    evening: int,
+    arm: Arm,
+    c: Circumstances,
+    trouble: str | None,
+    world: World,
+    rng: np.random.Generator,
+) -> dict[str, object]:
     m, e = scene.method, world.effects
-    hand = cast.TAPES[scene.tape] if m.pass_fail else cast.gauge(scene.gauge).hand
+    hand = _hand(scene)
     work_hand = hand if m.pass_fail else Hand("cut", "1")
     marks, work = _marks(scene, work_hand, trouble)
     true = keenness(world, m, arm, cast.blade(arm.blade), c, work, rng)
@@ -174,7 +200,7 @@ def _run(scene: Scene, order: int, evening: int, arm: Arm, c: Circumstances, tro
         "id": f"run-{order}",
         "order": order,
         "evening": None if scene.evenings == "not noted" else evening + 1,
-        "preparation": f"edge-{order}",
+        "preparation": _edge_id(order),
         "tester": arm.tester,
         **({"tester_change_at_work": 20} if trouble == "tester change" else {}),
         "lot": scene.supply,
@@ -204,19 +230,19 @@ def _marks(scene: Scene, hand: Hand, trouble: str | None) -> tuple[list[int | fl
     return [written(float(w), hand) for w in exact], [float(w) * size for w in exact]
 
 
-def _readings(scene: Scene, marks, taken: Taken, trouble: str | None, hand: Hand) -> list[dict[str, object]]:
+def _readings(scene: Scene, marks: list[int | float | str], taken: Taken, trouble: str | None, hand: Hand) -> list[dict[str, object]]:
     if scene.method.pass_fail:
         return [
             {"work": mark, "outcomes": ["pass" if v else "fail" for v in values]} for mark, values in zip(marks, taken.values, strict=False)
         ]
     repeats = 2 if trouble == "two repeats" else 3
-    end = cast.gauge(scene.gauge).scale_end
-    rows = [
+    end = None if scene.gauge is None else cast.gauge(scene.gauge).scale_end
+    rows: list[dict[str, object]] = [
         {"work": mark, "values": [_value(v, hand, end) for v in values[:repeats]]}
         for mark, values in zip(marks, taken.values, strict=False)
     ]
     if trouble == "below the scale":
-        rows[0]["values"] = [{"written": 0, "limit": "below"} for _ in rows[0]["values"]]
+        rows[0]["values"] = [{"written": 0, "limit": "below"} for _ in taken.values[0][:repeats]]
         rows[0]["note"] = "The thread parted before the scale moved."
     return rows
 
@@ -228,7 +254,7 @@ def _value(newtons: float, hand: Hand, scale_end: float | None) -> dict[str, obj
     return {"written": written(value, hand)}
 
 
-def _guess(scene: Scene, arm: Arm, rng) -> dict[str, object]:
+def _guess(scene: Scene, arm: Arm, rng: np.random.Generator) -> dict[str, object]:
     """A coded tester's belief; right a little more often than chance. The draw is made whether or not it is used."""
     right, confidence = rng.random() < 0.6, int(rng.integers(3, 10)) * 10
     if scene.blinding != "helper coded":

@@ -8,7 +8,7 @@ who do all this by themselves.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from .cast import CREWS, FAR_SHORE, GAUGES, SUPPLIES, blade, blades_of, person
@@ -247,7 +247,9 @@ def _on_card() -> Iterator[Scene]:
         yield _scene(number, "life-on-card", "1.0.0", month, arms, tape)
 
 
-def _arms(number: int, steels: str, testers: str, sharpeners: str, blocks: str, goes_round=None) -> tuple[tuple[Arm, ...], ...]:
+def _arms(
+    number: int, steels: str, testers: str, sharpeners: str, blocks: str, goes_round: Mapping[str, str] | None = None
+) -> tuple[tuple[Arm, ...], ...]:
     """Every steel once a block with every pair of hands; one submission in three changes blades between blocks."""
     hands = list(zip(sharpeners.split(), testers.split() * len(sharpeners.split()), strict=False))
     shore = person(testers.split()[0]).shore
@@ -280,7 +282,7 @@ def _pick(shore: str, code: str, turn: int) -> str:
     return owned[turn % len(owned)].key
 
 
-def _scene(number: int, protocol: str, version: str, month: str, blocks, tape: str | None = None) -> Scene:
+def _scene(number: int, protocol: str, version: str, month: str, blocks: tuple[tuple[Arm, ...], ...], tape: str | None = None) -> Scene:
     m = method(protocol, version)
     shore = blade(blocks[0][0].blade).shore
     later = number > _FIRST_TOLD[protocol]

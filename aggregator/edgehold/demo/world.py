@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
-from .cast import BLADES, CREWS, PEOPLE, SUPPLIES
+from .cast import BLADES, CREWS, PEOPLE, SUPPLIES, Person, Specimen, Supply
 from .effects import Effects
 
 _SHARED, _SCENE, _PAIRS = 1, 2, 3  # first word of a stream's key, so that no two streams ever coincide
@@ -31,7 +32,7 @@ class World:
         return {name: {key: round(v, 9) for key, v in getattr(self, name).items()} for name in names}
 
 
-def batch_of(specimen) -> str:
+def batch_of(specimen: Specimen) -> str:
     """The batch's key; a blade of unknown batch is a batch of its own."""
     return specimen.batch or f"{specimen.key} (batch not known)"
 
@@ -43,7 +44,9 @@ def draw_world(seed: int, effects: Effects) -> World:
     return World(effects, **{name: crews[name] | pairs[name] for name in crews})
 
 
-def _drawn(rng: np.random.Generator, effects: Effects, belongs) -> dict[str, dict[str, float]]:
+def _drawn(
+    rng: np.random.Generator, effects: Effects, belongs: Callable[[Person | Specimen | Supply], bool]
+) -> dict[str, dict[str, float]]:
     """The draws of those people, blades and coils that belong here, by the names of ``World``."""
     handles = [p.handle for p in PEOPLE if belongs(p)]
     blades = [b for b in BLADES if belongs(b)]

@@ -62,5 +62,6 @@ def _mixed(value: Fraction) -> str:
 
 
 def _decimal(value: Fraction, step: str) -> str:
-    places = max(0, -Decimal(step).as_tuple().exponent)
+    exponent = Decimal(step).as_tuple().exponent
+    places = max(0, -exponent) if isinstance(exponent, int) else 0
     return f"{float(value):.{places}f}"

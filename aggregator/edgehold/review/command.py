@@ -63,8 +63,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
             what = ("version", str, "the version") if kind == "event" else ("number", int, "the objection's number")
             one.add_argument(what[0], type=what[1], metavar=what[0].upper(), help=what[2])
         for option in OPTIONS.get(kind, ()):
-            more = {"action": "append"} if option.many else {}
-            one.add_argument(f"--{option.name}", metavar=option.metavar, help=option.told, **more)
+            action = "append" if option.many else "store"
+            one.add_argument(f"--{option.name}", metavar=option.metavar, help=option.told, action=action)
         one.add_argument("--print", action="store_true", help="write to standard output and change no file")
 
 

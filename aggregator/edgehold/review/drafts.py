@@ -200,8 +200,8 @@ def _whole(text: object, option: str) -> int | None:
 
 
 def _evidence(given: Given) -> list[dict[str, str]]:
-    found = []
-    for text in given.get("evidence") or ():
+    found, texts = [], given.get("evidence")
+    for text in texts if isinstance(texts, list | tuple) else ():
         kind, mark, what = str(text).partition(":")
         if kind not in ("probe", "submission", "citation") or not mark or not what.strip():
             raise InputError(f"--evidence {harmless(str(text))!r} is none; wanted probe:NAME, submission:ID or citation:TEXT")

@@ -98,7 +98,7 @@ def _copy(root: Path, path: str, source: str) -> Draft:
     text = decode(read_bytes(root / origin, "protocol")[0])[0]
     parts = split_front_matter(text)
     tree = parse_yaml(parts[0]).tree if parts else None
-    if not isinstance(tree, dict):
+    if parts is None or not isinstance(tree, dict):
         raise InputError(f"{origin} cannot be read; run 'edgehold check' and put that right first")
     now = {"id": path.split("/")[1], "version": path.split("/")[2].removesuffix(".md"), "changes": TO_FILL}
     beside = () if now["id"] == name else tuple(_drawings(root, tree, name, now["id"]))
@@ -108,8 +108,8 @@ def _copy(root: Path, path: str, source: str) -> Draft:
 def _with(now: dict[str, str], tree: dict[str, object], front: str, body: str) -> str:
     """The text with some fields of its front matter exchanged, all else as it stood; written anew where that cannot be done."""
     for field, value in now.items():
-        line = yaml_text({field: value})
-        front = re.sub(rf"^{field}:.*\n(?:[ \t]+.*\n|[ \t]*\n)*", lambda _, line=line: line, front, count=1, flags=re.MULTILINE)
+        line = yaml_text({field: value}).replace("\\", r"\\")
+        front = re.sub(rf"^{field}:.*\n(?:[ \t]+.*\n|[ \t]*\n)*", line, front, count=1, flags=re.MULTILINE)
     wanted = tree | now
     read = parse_yaml(front)
     return f"---\n{front}---\n{body}" if read.tree == wanted and not read.problems else markdown_text(wanted, body)
@@ -118,7 +118,8 @@ def _with(now: dict[str, str], tree: dict[str, object], front: str, body: str) -
 def _drawings(root: Path, tree: dict[str, object], name: str, new: str) -> Iterator[tuple[str, bytes]]:
     """The drawings that the source names, for the folder of another protocol."""
     layout = walk(root)
-    for figure in tree.get("figures") or ():
+    figures = tree.get("figures")
+    for figure in figures if isinstance(figures, list) else ():
         path = f"protocols/{name}/{figure.get('file') if isinstance(figure, dict) else ''}"
         if path in layout.figures:
             yield f"protocols/{new}/{path.split('/', 2)[2]}", read_bytes(root / path, "figure")[0]

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import math
+from typing import TypeVar
 
 PUBLISHED_DIGITS = 10
+
+Figure = TypeVar("Figure")
 
 
 def published(value: float | None) -> float | None:
@@ -16,7 +19,7 @@ def published(value: float | None) -> float | None:
 
 def ratio(ln_value: float | None) -> float | None:
     """exp of a value on the ln scale, published; None where that is 0, unbounded or missing."""
-    if value_missing(ln_value):
+    if ln_value is None or not math.isfinite(ln_value):
         return None
     try:
         return published(math.exp(ln_value)) or None
@@ -24,6 +27,14 @@ def ratio(ln_value: float | None) -> float | None:
         return None
 
 
-def value_missing(value: float | None) -> bool:
-    """Whether there is no finite number."""
-    return value is None or not math.isfinite(value)
+def needed(figure: Figure | None) -> Figure:
+    """A figure that is never missing where it is asked for, such as the interval of what was pooled.
+
+    Raises
+    ------
+    ValueError
+        It is missing after all.
+    """
+    if figure is None:
+        raise ValueError("a figure is missing without which nothing can be published here")
+    return figure

@@ -5,7 +5,7 @@ from __future__ import annotations
 from edgehold.numerics.interval import Interval
 from edgehold.records.model.base import Record
 
-from .numbers import ratio
+from .numbers import needed, ratio
 
 
 class RatioInterval(Record):
@@ -26,7 +26,7 @@ class RatioInterval(Record):
 def ratio_interval(ln_estimate: float, interval: Interval) -> RatioInterval:
     """An interval on the ln scale, published as ratios."""
     return RatioInterval(
-        ratio=ratio(ln_estimate),
+        ratio=needed(ratio(ln_estimate)),
         low=ratio(interval.low),
         high=ratio(interval.high),
         level=interval.level,

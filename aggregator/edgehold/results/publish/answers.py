@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Literal
+
 import numpy as np
 
 from edgehold.numerics.interval import Interval
@@ -14,7 +17,7 @@ from edgehold.pooling.what_matters import HowMuch
 from edgehold.records.model.protocol import EndpointRule
 from edgehold.results.model.analyses import CrossedResult, NetworkResult
 from edgehold.results.model.answers import Answer, HowMuchResult, MethodLine, ModelResult, PriorResult
-from edgehold.results.model.numbers import published, ratio
+from edgehold.results.model.numbers import needed, published, ratio
 from edgehold.results.model.ratio import RatioInterval, ratio_interval
 from edgehold.results.model.results import Comparison
 from edgehold.results.words.answers import (
@@ -28,11 +31,34 @@ from edgehold.results.words.answers import (
 from edgehold.results.words.crossed import FIXED_WORDS
 from edgehold.results.words.sentences import when
 
+from .fields import FITTED, one_of
+
+FACTORS: tuple[Literal["steel", "practice"], ...] = ("steel", "practice")
+ANSWER_STATES: tuple[Literal["estimated", "not estimable", "not fitted"], ...] = ("estimated", "not estimable", "not fitted")
+ABOUT: tuple[Literal["steels", "blades", "classes", "sharpeners"], ...] = ("steels", "blades", "classes", "sharpeners")
+EVIDENCE: tuple[Literal["direct", "linked", "both", ""], ...] = ("direct", "linked", "both", "")
+MATTERS_STATES: tuple[Literal["given", "withheld"], ...] = ("given", "withheld")
+Method = Literal[
+    "hierarchical model",
+    "hierarchical model, prior scales halved",
+    "hierarchical model, prior scales doubled",
+    "random effects over studies",
+    "network of steels",
+    "crossed model, restricted likelihood",
+    "within submissions alone",
+    "curves of all readings",
+]
+
 
 def answers(
-    found: Answered | None, rule: EndpointRule, unit: str, pairwise: dict[tuple[str, str, str], Comparison], crossed: CrossedResult | None,
-    network: NetworkResult | None, along: dict[tuple[str, str], CurvePair],
-) -> tuple[tuple[Answer, ...], Answer | None]:  # fmt: skip
+    found: Answered | None,
+    rule: EndpointRule,
+    unit: str,
+    pairwise: Mapping[tuple[str, str, str], Comparison],
+    crossed: CrossedResult | None,
+    network: NetworkResult | None,
+    along: Mapping[tuple[str, str], CurvePair],
+) -> tuple[tuple[Answer, ...], Answer | None]:
     """Every pair of steels, and practised against novice sharpeners (None where only one class is met).
 
     Parameters
@@ -65,11 +91,11 @@ def _answer(found: Answered, one: Found, opening: str, rule: EndpointRule, metho
     else:
         sentence = answer_sentence(opening, one, rule.kind, result, general)
     return Answer(
-        factor=one.factor,
+        factor=one_of(one.factor, FACTORS),
         first=one.first,
         second=one.second,
-        state=one.state if found.headline.state == "fitted" or one.state == "estimated" else "not fitted",
-        about=one.about,
+        state=one_of(one.state, ANSWER_STATES) if found.headline.state == "fitted" or one.state == "estimated" else "not fitted",
+        about=one_of(one.about, ABOUT),
         sentence=sentence,
         verdict=verdict.kind if verdict else "",
         reason=one.reason,
@@ -84,7 +110,7 @@ def _answer(found: Answered, one: Found, opening: str, rule: EndpointRule, metho
         new_hands=_published(one.new_hands),
         new_hands_measured=_published(one.new_hands_measured),
         new_hands_runs=RUNS,
-        evidence=one.evidence,
+        evidence=one_of(one.evidence, EVIDENCE),
         direct_percent=None if one.direct_share is None else published(100 * one.direct_share),
         units_first=one.units_first,
         units_second=one.units_second,
@@ -102,18 +128,18 @@ def _published(posterior: ContrastPosterior | None) -> RatioInterval | None:
 # ---- other methods -----------------------------------------------------------------------------------------------------------
 
 
-def _line(method: str, result: RatioInterval | None, reason: str = "") -> MethodLine:
+def _line(method: Method, result: RatioInterval | None, reason: str = "") -> MethodLine:
     return MethodLine(method=method, result=result, reason="" if result is not None else reason)
 
 
 def _scales(one: Found) -> list[MethodLine]:
     """The headline with other scales of all priors."""
     middle = one.estimate
-    named = {"halved": one.halved, "doubled": one.doubled}
-    return [
-        _line(f"hierarchical model, prior scales {word}", _about(middle, limits), "the computation did not pass its checks")
-        for word, limits in named.items()
-    ]
+    named: dict[Method, Interval | None] = {
+        "hierarchical model, prior scales halved": one.halved,
+        "hierarchical model, prior scales doubled": one.doubled,
+    }
+    return [_line(method, _about(middle, limits), "the computation did not pass its checks") for method, limits in named.items()]
 
 
 def _about(middle: float | None, limits: Interval | None) -> RatioInterval | None:
@@ -125,7 +151,7 @@ def _about(middle: float | None, limits: Interval | None) -> RatioInterval | Non
 
 def _methods(
     one: Found, rule: EndpointRule, pair: Comparison | None, crossed: CrossedResult | None, network: NetworkResult | None,
-    along: dict[tuple[str, str], CurvePair],
+    along: Mapping[tuple[str, str], CurvePair],
 ) -> list[MethodLine]:  # fmt: skip
     lines = [_by_studies(pair)]
     if one.factor == "steel":
@@ -135,14 +161,14 @@ def _methods(
         why = (crossed.reason if crossed and crossed.state == "not fitted" else contrast.reason if contrast else "") or "not fitted"
         lines.append(_line("crossed model, restricted likelihood", contrast.result if contrast else None, why))
         lines.append(_line("within submissions alone", contrast.within if contrast else None, contrast.within_note if contrast else why))
-        if rule.kind == "level":
+        if rule.kind == "level" and rule.at is not None:
             lines.append(_by_curves(along.get((one.first, one.second)), rule.at))
     return lines
 
 
 def _by_curves(pair: CurvePair | None, at: float) -> MethodLine:
     """The two steels' curves at the work of a level."""
-    method = "curves of all readings"
+    method: Method = "curves of all readings"
     if pair is None or pair.contrast.same_work is None:
         return _line(method, None, pair.contrast.reason if pair else "no submission holds both")
     band = pair.contrast.same_work
@@ -176,7 +202,7 @@ def model_result(found: Answered | None, rule: EndpointRule, unit: str) -> Model
     record, fitted = headline.fit.convergence, headline.state == "fitted"
     matters = tuple(_how_much(row) for row in found.matters.rows)
     return ModelResult(
-        state=headline.state,
+        state=one_of(headline.state, FITTED),
         reason=headline.reason,
         runs=headline.runs,
         one_sided=headline.one_sided,
@@ -185,7 +211,7 @@ def model_result(found: Answered | None, rule: EndpointRule, unit: str) -> Model
         fixed=tuple(FIXED_WORDS[name] for name in headline.fixed),
         not_held=tuple(f"{name}: {reason}" for name, reason in headline.not_held.items()),
         priors=tuple(
-            PriorResult(what=_named(name), df=published(prior.df), scale=published(prior.scale), source=prior.source)
+            PriorResult(what=_named(name), df=needed(published(prior.df)), scale=needed(published(prior.scale)), source=prior.source)
             for name, prior in headline.fit.priors.items()
         ),
         points=record.points,
@@ -205,7 +231,7 @@ def _named(name: str) -> str:
 def _how_much(row: HowMuch) -> HowMuchResult:
     result = HowMuchResult(
         what=_named(row.name),
-        state=row.state,
+        state=one_of(row.state, MATTERS_STATES),
         reason=row.reason,
         typical_ratio=ratio(row.typical),
         typical_low=ratio(row.interval.low) if row.interval else None,

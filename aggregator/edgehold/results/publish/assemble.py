@@ -8,6 +8,7 @@ from collections import Counter, defaultdict
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
+from typing import Literal
 
 from edgehold import __version__
 from edgehold.endpoints.rows import CurvePoint, EndpointRow
@@ -28,9 +29,10 @@ from edgehold.records.canonical import LoadedSubmission, PoolKey, Repository, po
 from edgehold.records.interest import interest_of
 from edgehold.records.model.protocol import EndpointRule, Protocol, version_order
 from edgehold.records.schemas import repository_url
-from edgehold.results.model.numbers import published, ratio
+from edgehold.results.model.numbers import needed, published, ratio
 from edgehold.results.model.repeatability import PublishedRepeatability
 from edgehold.results.model.results import (
+    Comparison,
     Counts,
     CurvePointResult,
     EndpointResult,
@@ -51,6 +53,7 @@ from .answers import answers, model_result
 from .compare import comparison_result, crossovers
 from .crossed import crossed_result
 from .curve_pairs import curve_comparison
+from .fields import ORIGINS, TOLD, one_of
 from .history import removed_results
 from .interlab import interlaboratory_result
 from .ledger import retracted_results, steel_results, submission_results
@@ -60,6 +63,8 @@ from .objections import objection_results
 from .plans import plan_counts
 from .probes import probe_result, probes_sentence
 from .versions import protocol_results
+
+APART: tuple[Literal["steel", "sharpener", "tester", "split"], ...] = ("steel", "sharpener", "tester", "split")
 
 
 @dataclass(frozen=True)
@@ -127,7 +132,9 @@ def _not_fitted(found: EverythingFound, notes: list[failures.Line]) -> tuple[Not
         *failures.of_comparisons(found.comparisons),
         *failures.failed((c.pool, c.endpoint, f"circulating blade {c.blade}", c.reason) for c in found.circulated),
         *failures.failed((c.pool, "", f"the mean curve of {c.steel}", c.reason) for c in found.curves),
-        *failures.failed((pool, "", "what the runs can tell apart", why) for pool, why in found.apart.items()),
+        *failures.failed(
+            (pool, "", "what the runs can tell apart", why) for pool, why in found.apart.items() if isinstance(why, NotFitted)
+        ),
         *failures.failed((*key, "the network of steels", network.reason) for key, network in found.networks.items()),
         *failures.failed((c.pool, "", f"{c.first} against {c.second} along the work", c.contrast.reason) for c in found.curve_pairs),
         *failures.failed(
@@ -139,7 +146,9 @@ def _not_fitted(found: EverythingFound, notes: list[failures.Line]) -> tuple[Not
         *notes,
     ]
     return tuple(
-        NotFittedResult(protocol=pool.protocol, major=pool.major, origin=pool.origin, endpoint=endpoint, what=what, reason=str(why))
+        NotFittedResult(
+            protocol=pool.protocol, major=pool.major, origin=one_of(pool.origin, ORIGINS), endpoint=endpoint, what=what, reason=str(why)
+        )
         for pool, endpoint, what, why in sorted(lines, key=lambda line: line[:2])
     )
 
@@ -179,7 +188,7 @@ def _pool(found: EverythingFound, key: PoolKey, submissions: list[LoadedSubmissi
     return Pool(
         protocol=key.protocol,
         major=key.major,
-        origin=key.origin,
+        origin=one_of(key.origin, ORIGINS),
         title=protocol.title,
         factor=protocol.question.factor,
         medium=protocol.medium.name,
@@ -216,7 +225,9 @@ def _told_apart(apart: Separability | NotFitted) -> tuple[ToldApart, ...]:
         return (ToldApart(what="split", verdict="no", sentence=f"What these runs can tell apart was {apart}."),)
     verdicts = [(what, contrast.verdict, contrast.sentence) for what, contrast in apart.contrasts.items()]
     verdicts.append(("split", apart.split.verdict, apart.split.sentence))
-    return tuple(ToldApart(what=what, verdict=verdict, sentence=sentence) for what, verdict, sentence in verdicts)
+    return tuple(
+        ToldApart(what=one_of(what, APART), verdict=one_of(verdict, TOLD), sentence=sentence) for what, verdict, sentence in verdicts
+    )
 
 
 def _counts(submissions: list[LoadedSubmission]) -> Counts:
@@ -291,20 +302,21 @@ def _endpoint(
         for factor in ("steel", "practice")
     }
     pairwise = (*results["steel"], *results["practice"])
-    crossed = failures.told(
-        lambda one: crossed_result(one, rule, protocol.work.unit) if one else None,
-        found.crossed.get((key, rule.id)),
-        failures.all_runs_without,
-        note("the crossed model of all runs"),
-    )
-    network = failures.told(
-        lambda one: network_result(one, rule.kind),
-        found.networks.get((key, rule.id)),
-        failures.network_without,
-        note("the network of steels"),
-    )
+    all_runs, steels_linked = found.crossed.get((key, rule.id)), found.networks.get((key, rule.id))
+    crossed, network = None, None
+    if all_runs is not None:
+        crossed = failures.told(
+            lambda one: crossed_result(one, rule, protocol.work.unit),
+            all_runs,
+            failures.all_runs_without,
+            note("the crossed model of all runs"),
+        )
+    if steels_linked is not None:
+        network = failures.told(
+            lambda one: network_result(one, rule.kind), steels_linked, failures.network_without, note("the network of steels")
+        )
     answered = found.answers.get((key, rule.id))
-    by_names = {(c.factor, c.first, c.second): c for c in pairwise}
+    by_names: dict[tuple[str, str, str], Comparison] = {(c.factor, c.first, c.second): c for c in pairwise}
     along = {(pair.first, pair.second): pair for pair in found.curve_pairs if pair.pool == key}
     steels, practice = answers(answered, rule, protocol.work.unit, by_names, crossed, network, along)
     probes = found.probes.get((key, rule.id), ())
@@ -349,11 +361,11 @@ def _repeatability(entry: Repeatability | None) -> RepeatabilityEntry | None:
         return None
     pooled = entry.source == "pooled"
     return RepeatabilityEntry(
-        ln_sd=published(math.sqrt(entry.s2_pooled if pooled else entry.prior_s2)),
-        df=published(entry.df_pooled if pooled else entry.prior_df),
-        prior_ln_sd=published(math.sqrt(entry.prior_s2)),
+        ln_sd=needed(published(math.sqrt(entry.s2_pooled if pooled else entry.prior_s2))),
+        df=needed(published(entry.df_pooled if pooled else entry.prior_df)),
+        prior_ln_sd=needed(published(math.sqrt(entry.prior_s2))),
         prior_df=published(entry.prior_df),
-        source=entry.source,
+        source="pooled" if pooled else "assumed",
         submissions=entry.submissions,
         reason=str(entry.reason),
     )
@@ -364,8 +376,8 @@ def _curve(curve: MeanCurve) -> SteelCurve:
         steel=curve.steel,
         points=tuple(
             CurvePointResult(
-                work=published(p.work),
-                ratio=ratio(p.mean),
+                work=needed(published(p.work)),
+                ratio=needed(ratio(p.mean)),
                 low=ratio(p.interval.low),
                 high=ratio(p.interval.high),
                 runs=p.runs,

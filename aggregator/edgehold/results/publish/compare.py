@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
+from typing import Literal, TypedDict
 
 from edgehold.estimates.results import Contrast
+from edgehold.numerics.interval import Interval
 from edgehold.pooling.pairwise.comparisons import Contribution, PooledComparison
 from edgehold.pooling.pairwise.random_effects import RandomEffectsFit
 from edgehold.records.model.protocol import EndpointRule
 from edgehold.results.model.answers import Answer
-from edgehold.results.model.numbers import published, ratio
+from edgehold.results.model.numbers import needed, published, ratio
 from edgehold.results.model.ratio import RatioInterval, ratio_interval
 from edgehold.results.model.results import Comparison, Crossover, EndpointResult, Prediction, StudyLine
 from edgehold.results.words.sentences import (
@@ -24,8 +26,11 @@ from edgehold.results.words.sentences import (
     when,
 )
 
-from .influence import study_checks_result
+from .fields import STATES, one_of
+from .influence import interval_of, study_checks_result
 
+FACTORS: tuple[Literal["steel", "practice", "sharpener"], ...] = ("steel", "practice", "sharpener")
+BOUNDS: tuple[Literal["at least", "at most"], ...] = ("at least", "at most")
 SIDE = 0.9875  # probability at which one end of the dulling counts: of two that hold, both do with 97.5 % (Bonferroni)
 
 
@@ -39,10 +44,10 @@ def comparison_result(comparison: PooledComparison, rule: EndpointRule, unit: st
     interests : strongest interest named, by submission.
     """
     return Comparison(
-        factor=comparison.factor,
+        factor=one_of(comparison.factor, FACTORS),
         first=comparison.first,
         second=comparison.second,
-        state=comparison.state,
+        state=one_of(comparison.state, STATES),
         sentence=_sentence(comparison, rule, unit),
         verdict=comparison.verdict.kind if comparison.verdict else "",
         studies=comparison.studies,
@@ -64,21 +69,51 @@ def comparison_result(comparison: PooledComparison, rule: EndpointRule, unit: st
     )
 
 
-def _fit_fields(fit: RandomEffectsFit | None) -> dict[str, object]:
+class _FitFields(TypedDict):
+    result: RatioInterval | None
+    ln_estimate: float | None
+    ln_standard_error: float | None
+    df: float | None
+    tau: float | None
+    tau_low: float | None
+    tau_high: float | None
+    i2_percent: float | None
+    q: float | None
+    q_df: int | None
+    q_p: float | None
+    prediction: Prediction | None
+
+
+NOTHING_POOLED: _FitFields = {
+    "result": None,
+    "ln_estimate": None,
+    "ln_standard_error": None,
+    "df": None,
+    "tau": None,
+    "tau_low": None,
+    "tau_high": None,
+    "i2_percent": None,
+    "q": None,
+    "q_df": None,
+    "q_p": None,
+    "prediction": None,
+}
+
+
+def _fit_fields(fit: RandomEffectsFit | None) -> _FitFields:
     """Figures of the fit; all None where nothing was pooled."""
     if fit is None:
-        names = "result ln_estimate ln_standard_error df tau tau_low tau_high i2_percent q q_df q_p prediction"
-        return dict.fromkeys(names.split())
-    estimate = float(fit.coefficients[0])
+        return NOTHING_POOLED
+    estimate, spread = float(fit.coefficients[0]), estimable_spread(fit)
     return {
-        "result": ratio_interval(estimate, fit.intervals[0]),
+        "result": ratio_interval(estimate, interval_of(fit)),
         "ln_estimate": published(estimate),
         "ln_standard_error": published(float(fit.standard_errors[0])),
         "df": published(fit.df),
-        "tau": published(math.sqrt(fit.tau2)),
-        "tau_low": published(math.sqrt(fit.tau2_interval.low)) if spread_estimable(fit) else None,
-        "tau_high": published(math.sqrt(fit.tau2_interval.high)) if spread_estimable(fit) else None,
-        "i2_percent": published(100 * fit.i2),
+        "tau": published(math.sqrt(needed(fit.tau2))),
+        "tau_low": published(math.sqrt(spread.low)) if spread else None,
+        "tau_high": published(math.sqrt(spread.high)) if spread else None,
+        "i2_percent": published(100 * needed(fit.i2)),
         "q": published(fit.q),
         "q_df": fit.q_df,
         "q_p": published(fit.q_p),
@@ -86,12 +121,18 @@ def _fit_fields(fit: RandomEffectsFit | None) -> dict[str, object]:
     }
 
 
-def spread_estimable(fit: RandomEffectsFit) -> bool:
-    """Whether the interval of tau2 says anything: at [0, 0] the studies agree better than their variances say."""
-    return fit.tau2_interval is not None and fit.tau2_interval.high > 0
+def estimable_spread(fit: RandomEffectsFit) -> Interval | None:
+    """The interval of tau2 where it says anything: at [0, 0] the studies agree better than their variances say."""
+    return fit.tau2_interval if fit.tau2_interval is not None and fit.tau2_interval.high > 0 else None
 
 
-def _within_fields(comparison: PooledComparison) -> dict[str, float | None]:
+class _WithinFields(TypedDict):
+    tau_within: float | None
+    tau_within_low: float | None
+    tau_within_high: float | None
+
+
+def _within_fields(comparison: PooledComparison) -> _WithinFields:
     limits = comparison.tau2_within_interval
     return {
         "tau_within": None if comparison.tau2_within is None else published(math.sqrt(comparison.tau2_within)),
@@ -111,19 +152,19 @@ def _prediction(fit: RandomEffectsFit, estimate: float) -> Prediction | None:
 
 
 def _fit_interval(fit: RandomEffectsFit | None) -> RatioInterval | None:
-    return ratio_interval(float(fit.coefficients[0]), fit.intervals[0]) if fit else None
+    return ratio_interval(float(fit.coefficients[0]), interval_of(fit)) if fit else None
 
 
 def _interests(comparison: PooledComparison) -> str:
     """With and without the submissions of makers and sellers, where these are half or more."""
     if not comparison.mostly_interested:
         return ""
-    if comparison.without_interested is None:
-        return "At least half of this comes from people who make or sell a blade compared; without them fewer than three studies are left."
     without = _fit_interval(comparison.without_interested)
+    if without is None:
+        return "At least half of this comes from people who make or sell a blade compared; without them fewer than three studies are left."
     return (
         "At least half of this comes from people who make or sell a blade compared; without them the ratio is "
-        f"{ratio_text(without.ratio)} ({100 * without.level:g} % interval {amount(without.low)} to {amount(without.high)})."
+        f"{ratio_text(without.ratio)} ({100 * without.level:g} % interval {amount(needed(without.low))} to {amount(needed(without.high))})."
     )
 
 
@@ -172,10 +213,9 @@ def _sentence(comparison: PooledComparison, rule: EndpointRule, unit: str) -> st
     opening = when(rule.kind, unit, rule.at, rule.start, rule.end)
     first, second = named(comparison.factor, comparison.first), named(comparison.factor, comparison.second)
     if comparison.fit is not None:
-        estimate = float(comparison.fit.coefficients[0])
-        return pooled_sentence(
-            opening, first, second, rule.kind, comparison.fit.intervals[0], math.exp(estimate), comparison.studies, comparison.verdict.kind
-        )
+        interval, ratio_found = interval_of(comparison.fit), math.exp(float(comparison.fit.coefficients[0]))
+        verdict = needed(comparison.verdict).kind
+        return pooled_sentence(opening, first, second, rule.kind, interval, ratio_found, comparison.studies, verdict)
     if comparison.state == "not fitted":
         return not_fitted_sentence(opening, first, second, comparison.reason)
     if comparison.state == "listed":
@@ -217,7 +257,7 @@ def study_line(contribution: Contribution, interests: dict[str, str]) -> StudyLi
         cluster=contribution.study,
         month=estimate.month,
         result=own_interval(contrast),
-        bound=contrast.bound.kind if contrast.bound else None,
+        bound=one_of(contrast.bound.kind, BOUNDS) if contrast.bound else None,
         bound_ratio=ratio(contrast.bound.ratio) if contrast.bound else None,
         ln_estimate=published(contrast.estimate),
         ln_variance=published(contribution.variance),

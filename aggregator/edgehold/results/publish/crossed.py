@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
+from typing import Literal
 
 from edgehold.numerics.interval import Interval
 from edgehold.pooling.crossed.inputs import RESIDUAL
@@ -30,6 +32,10 @@ from edgehold.results.words.crossed import (
 )
 from edgehold.results.words.sentences import when
 
+from .fields import FITTED, TOLD, one_of
+
+CRITERIA: tuple[Literal["reml", "ml"], ...] = ("reml", "ml")
+SPREADS: tuple[Literal["given", "upper limit only", "no number"], ...] = ("given", "upper limit only", "no number")
 TYPICAL, MOST = 0.954, 2.77  # √2 times the median and the 95 % point of a normal's absolute value: differences of two
 RUN_TO_RUN = "run-to-run"
 
@@ -48,14 +54,14 @@ def crossed_result(found: AllRuns, rule: EndpointRule, unit: str) -> CrossedResu
     within = {(one.first, one.second): one for one in found.within}
     opening = when(rule.kind, unit, rule.at, rule.start, rule.end)
     return CrossedResult(
-        state=model.state,
+        state=one_of(model.state, FITTED),
         reason=_reason(found, rule),
         runs=model.runs,
         one_sided=model.one_sided,
         left_out=found.left_out,
         fixed=tuple(FIXED_WORDS[name] for name in model.fixed),
         not_held=tuple(f"{name}: {reason}" for name, reason in model.not_held.items()),
-        criterion=fit.criterion if fit else "",
+        criterion=one_of(fit.criterion, CRITERIA) if fit else "",
         log_likelihood=published(fit.log_likelihood) if fit else None,
         converged=bool(model.fit and model.fit.convergence.converged),
         sentence=matters_sentence(model, spreads, steels_typical),
@@ -81,18 +87,18 @@ def _reason(found: AllRuns, rule: EndpointRule) -> str:
     return model.reason
 
 
-def _spreads(variances: dict[str, VarianceTold]) -> tuple[Spread, ...]:
+def _spreads(variances: Mapping[str, VarianceTold]) -> tuple[Spread, ...]:
     """By name, run-to-run last."""
     order = sorted(variances, key=lambda name: (name == RESIDUAL, name))
     return tuple(_spread(variances[name]) for name in order)
 
 
 def _spread(told: VarianceTold) -> Spread:
-    sd, low, high = (_root(value) for value in (told.variance, told.interval and told.interval.low, told.upper))
+    sd, low, high = _root(told.variance), _root(told.interval.low if told.interval else None), _root(told.upper)
     state = NO_NUMBER if told.state == UPPER and high is None else told.state
     spread = Spread(
         what=RUN_TO_RUN if told.name == RESIDUAL else told.name,
-        state=state,
+        state=one_of(state, SPREADS),
         reason=told.reason,
         holds=told.holds,
         ln_sd=published(sd),
@@ -133,7 +139,7 @@ def _contrast(one: SteelDifference, within: WithinSubmissions | None) -> Crossed
     return CrossedContrast(
         first=one.first,
         second=one.second,
-        told=one.told,
+        told=one_of(one.told, TOLD),
         reason=one.reason,
         result=_difference(result),
         standard_error=published(result.standard_error) if result else None,
@@ -148,8 +154,8 @@ def _contrast(one: SteelDifference, within: WithinSubmissions | None) -> Crossed
 
 
 def _practice(one: PracticeBySteel, opening: str, kind: str) -> PracticeContrast:
-    figures = None if one.interaction is None else tuple(_difference(d) for d in (one.practised, one.novice, one.interaction))
-    practised, novice, both = figures or (None, None, None)
+    practised, novice, both = (None if one.interaction is None else _difference(d) for d in (one.practised, one.novice, one.interaction))
+    figures = (practised, novice, both) if practised is not None and novice is not None and both is not None else None
     return PracticeContrast(
         first=one.first,
         second=one.second,

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
+from edgehold.numerics.arrays import Array, Bools
 from edgehold.pooling.curves.contrast import Band, CurveContrast
 from edgehold.pooling.curves.pairs import CurvePair
+from edgehold.records.units import plural
 from edgehold.results.model.analyses import BandPoint, CurveComparison
-from edgehold.results.model.numbers import published, ratio
-from edgehold.results.words.sentences import amount, plural
+from edgehold.results.model.numbers import needed, published, ratio
+from edgehold.results.words.sentences import amount
 
 
 def curve_comparison(pair: CurvePair, unit: str) -> CurveComparison:
@@ -19,35 +21,31 @@ def curve_comparison(pair: CurvePair, unit: str) -> CurveComparison:
     pair : what pooling found.
     unit : of work.
     """
-    found = pair.contrast
+    found, band = pair.contrast, pair.contrast.same_work
     return CurveComparison(
         first=pair.first,
         second=pair.second,
-        state="not compared" if found.same_work is None else "compared",
+        state="not compared" if band is None else "compared",
         reason=found.reason,
         submissions=pair.submissions,
         runs_first=pair.runs_first,
         runs_second=pair.runs_second,
-        same_work=_points(found.same_work, found.same_work.at if found.same_work else ()),
-        same_sharpness=_points(found.same_sharpness, _sharpness(found.same_sharpness, pair.reference)),
-        same_sharpness_from_start=_points(
-            found.same_sharpness_from_common_start, _sharpness(found.same_sharpness_from_common_start, pair.reference)
-        ),
+        same_work=() if band is None else _points(band, band.at),
+        same_sharpness=_by_sharpness(found.same_sharpness, pair.reference),
+        same_sharpness_from_start=_by_sharpness(found.same_sharpness_from_common_start, pair.reference),
         sentence=_sentence(pair, found, plural(unit)),
     )
 
 
-def _sharpness(band: Band | None, reference: float) -> np.ndarray:
-    """Levels of keenness as sharpness relative to the pool's mean at 0."""
-    return np.exp(band.at - reference) if band else np.zeros(0)
+def _by_sharpness(band: Band | None, reference: float) -> tuple[BandPoint, ...]:
+    """A band over levels of keenness, told as sharpness relative to the pool's mean at 0."""
+    return () if band is None else _points(band, np.exp(band.at - reference))
 
 
-def _points(band: Band | None, at) -> tuple[BandPoint, ...]:
-    if band is None:
-        return ()
+def _points(band: Band, at: Array) -> tuple[BandPoint, ...]:
     limits = (band.pointwise_low, band.pointwise_high, band.low, band.high)
     return tuple(
-        BandPoint(at=published(float(w)), ratio=ratio(center), low=low, high=high, band_low=band_low, band_high=band_high)
+        BandPoint(at=needed(published(float(w))), ratio=needed(ratio(center)), low=low, high=high, band_low=band_low, band_high=band_high)
         for w, center, low, high, band_low, band_high in zip(
             at, map(float, band.ln_ratio), *([ratio(float(v)) for v in limit] for limit in limits), strict=True
         )
@@ -75,7 +73,7 @@ def _too_few_blades(steels: list[str]) -> str:
 
 def course_sentence(first: str, second: str, found: CurveContrast, unit: str) -> str:
     """Where one is sharper than the other, and whether one overtakes the other, by the simultaneous band; else that it does not say."""
-    band = found.same_work
+    band = needed(found.same_work)
     sides = [(first, second, _stretches(band, band.low > 0)), (second, first, _stretches(band, band.high < 0))]
     met = sorted((side for side in sides if side[2]), key=lambda side: side[2][0])
     if not met:
@@ -84,8 +82,8 @@ def course_sentence(first: str, second: str, found: CurveContrast, unit: str) ->
         ahead, behind = (first, second) if found.overtakes == "first" else (second, first)
         sharper, duller = (next(where for name, _, where in sides if name == one) for one in (ahead, behind))
         return f"{ahead} overtakes {behind}: it is duller {_places(duller)} and sharper {_places(sharper)} {unit}."
-    (sharper, other, where), *rest = met
-    told = f"{sharper} is sharper than {other} {_places(where)} {unit}"
+    (name, other, where), *rest = met
+    told = f"{name} is sharper than {other} {_places(where)} {unit}"
     return told + "".join(f", and {name} than {beside} {_places(places)} {unit}" for name, beside, places in rest) + "."
 
 
@@ -93,7 +91,7 @@ def _places(stretches: list[tuple[float, float]]) -> str:
     return " and ".join(f"at {amount(a)}" if a == b else f"from {amount(a)} to {amount(b)}" for a, b in stretches)
 
 
-def _stretches(band: Band, inside: np.ndarray) -> list[tuple[float, float]]:
+def _stretches(band: Band, inside: Bools) -> list[tuple[float, float]]:
     """First and last place of every unbroken stretch inside."""
     edges = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]])))
     return [(float(band.at[a]), float(band.at[b - 1])) for a, b in zip(edges[::2], edges[1::2], strict=True)]

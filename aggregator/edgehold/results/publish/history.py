@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable
 
+from pydantic import JsonValue
+
 from edgehold.records.canonical import LoadedChange, LoadedSubmission, Repository
 from edgehold.records.model.changes import ABSENT, Correction
 from edgehold.records.names import Names
@@ -42,7 +44,7 @@ def _change(number: int, change: LoadedChange, names: Names) -> ChangeResult:
     )
 
 
-def _written(value: object) -> str:
+def _written(value: JsonValue) -> str:
     return "" if same(value, ABSENT) else json.dumps(value, ensure_ascii=False)
 
 
@@ -53,7 +55,7 @@ def removed_results(repository: Repository) -> tuple[RemovedResult, ...]:
 
 def citation_notes(repository: Repository, cited: Iterable[str]) -> tuple[str, ...]:
     """A sentence on each submission among ``cited`` that no longer counts."""
-    retracted = {s.record.id: s.retraction.record for s in repository.retracted}
+    retracted = {s.record.id: s.retraction.record for s in repository.retracted if s.retraction is not None}
     removed = {t.id: t for t in repository.tombstones}
     notes = []
     for name in cited:

@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 import math
+from typing import Literal
 
+from edgehold.numerics.interval import Interval
 from edgehold.pooling.pairwise.cluster_robust import LEAST_CLUSTERS, ClusterRobust
 from edgehold.pooling.pairwise.influence import Influence, LeftOut
 from edgehold.pooling.pairwise.random_effects import RandomEffectsFit
 from edgehold.pooling.pairwise.small_study import LEAST_STUDIES, SmallStudyTest
 from edgehold.pooling.pairwise.study_checks import StudyChecks
 from edgehold.pooling.pairwise.trim_and_fill import TrimAndFill
-from edgehold.results.model.numbers import published, ratio
+from edgehold.results.model.numbers import needed, published, ratio
 from edgehold.results.model.ratio import RatioInterval, ratio_interval
 from edgehold.results.model.studies import ByPeople, SmallStudies, StudyChecksResult, StudyInfluence
 from edgehold.results.words.sentences import amount, ratio_text
 
-ASKED, NOT_ASKED = "asked", "not asked"
-SIDES = {"left": "lower", "right": "higher"}
+SIDES: dict[str | None, Literal["lower", "higher"]] = {"left": "lower", "right": "higher"}
 FEW_STUDIES = "fewer than ten studies: not asked"
 FEW_CLUSTERS = "fewer than ten clusters of people: not asked"
 CHANCE = 0.1  # p below which small studies are said to differ (common practice, the test having little power)
@@ -47,7 +48,7 @@ def _study(number: int, measures: Influence, left_out: LeftOut) -> StudyInfluenc
     fit, tau2 = left_out.fit, measures.tau2_without
     return StudyInfluence(
         study=number,
-        hat_percent=published(100 * measures.hat),
+        hat_percent=needed(published(100 * measures.hat)),
         ratio_without=None if fit is None else ratio(float(fit.coefficients[0])),
         without=_interval(fit),
         studentised_residual=published(measures.studentised_residual),
@@ -56,6 +57,11 @@ def _study(number: int, measures: Influence, left_out: LeftOut) -> StudyInfluenc
         tau_without=None if tau2 is None else published(math.sqrt(tau2)),
         reason=left_out.reason or measures.reason,
     )
+
+
+def interval_of(fit: RandomEffectsFit) -> Interval:
+    """The interval of a pooled mean."""
+    return needed(fit.intervals)[0]
 
 
 def _interval(fit: RandomEffectsFit | None) -> RatioInterval | None:
@@ -78,18 +84,18 @@ def _small_studies(test: SmallStudyTest, filled: TrimAndFill, fit: RandomEffects
     reason = FEW_STUDIES if test.studies < LEAST_STUDIES else test.reason
     if reason:
         return SmallStudies(
-            state=NOT_ASKED, reason=reason, slope=None, standard_error=None, df=None, p=None, limit=None, missing=None, side="",
+            state="not asked", reason=reason, slope=None, standard_error=None, df=None, p=None, limit=None, missing=None, side="",
             filled=None, sentence=f"Whether small studies tell another story: {reason}.",
         )  # fmt: skip
     added = _interval(filled.fit)
     return SmallStudies(
-        state=ASKED,
+        state="asked",
         reason="",
         slope=published(test.slope),
         standard_error=published(test.standard_error),
         df=published(test.df),
         p=published(test.p),
-        limit=ratio_interval(test.limit, test.limit_interval),
+        limit=ratio_interval(needed(test.limit), needed(test.limit_interval)),
         missing=filled.missing,
         side=SIDES[filled.side] if filled.missing else "",
         filled=added,
@@ -98,11 +104,12 @@ def _small_studies(test: SmallStudyTest, filled: TrimAndFill, fit: RandomEffects
 
 
 def _asymmetry(test: SmallStudyTest) -> str:
-    if test.p >= CHANCE:
-        return f"No sign that small studies tell another story than large ones (p = {test.p:.2f})."
-    where = "higher" if test.slope > 0 else "lower"
+    p = needed(test.p)
+    if p >= CHANCE:
+        return f"No sign that small studies tell another story than large ones (p = {p:.2f})."
+    where = "higher" if needed(test.slope) > 0 else "lower"
     return (
-        f"Small studies give {where} ratios than large ones (p = {test.p:.2g}); results held back are one possible cause, "
+        f"Small studies give {where} ratios than large ones (p = {p:.2g}); results held back are one possible cause, "
         "real differences between small and large tests another."
     )
 

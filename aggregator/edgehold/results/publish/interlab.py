@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from edgehold.pooling.gather.circulation import CirculatedBlade
 from edgehold.pooling.interlaboratory import ExtremeTest, ItemResult
-from edgehold.results.model.numbers import published
+from edgehold.results.model.numbers import needed, published
 from edgehold.results.model.results import Interlaboratory, LaboratoryCell
 from edgehold.results.words.sentences import amount
 
@@ -36,7 +36,7 @@ def interlaboratory_result(circulated: CirculatedBlade, unit: str | None) -> Int
         s_L=published(result.s_L),
         h_critical=published(result.h_critical.get(H_AND_K_ALPHA)),
         k_critical=published(k_criticals.pop()) if len(k_criticals) == 1 else None,
-        note=_note(circulated),
+        note=_note(circulated, result),
         tests=_tests(result),
         cells=_cells(result),
     )
@@ -50,17 +50,21 @@ def _not_fitted(circulated: CirculatedBlade, unit: str | None) -> Interlaborator
         unit=(unit or "") if circulated.raw else "ln",
         testers=circulated.testers,
         runs=circulated.runs,
-        **dict.fromkeys(("mean", "s_r", "s_R", "s_L", "h_critical", "k_critical")),
+        mean=None,
+        s_r=None,
+        s_R=None,
+        s_L=None,
+        h_critical=None,
+        k_critical=None,
         note=circulated.reason,
         tests=(),
         cells=(),
     )
 
 
-def _note(circulated: CirculatedBlade) -> str:
+def _note(circulated: CirculatedBlade, result: ItemResult) -> str:
     """Why a figure is missing or cannot be judged, and what was left out."""
-    reasons = circulated.result.reasons
-    notes = [reasons[name] for name in TOLD_REASONS if name in reasons]
+    notes = [result.reasons[name] for name in TOLD_REASONS if name in result.reasons]
     if circulated.left_out:
         notes.append(f"{circulated.left_out} runs without an exact value are left out")
     return "; ".join(notes)
@@ -77,7 +81,7 @@ def _test(name: str, test: ExtremeTest, result: ItemResult) -> str:
 
 
 def _cells(result: ItemResult) -> tuple[LaboratoryCell, ...]:
-    flags = {person: [] for person in result.persons}
+    flags: dict[str, list[str]] = {person: [] for person in result.persons}
     for flag in result.flags:
         flags[flag.person].append(f"{flag.statistic} beyond {amount(flag.critical)} ({100 * flag.alpha:g} %)")
     nothing = (None,) * len(result.persons)
@@ -88,7 +92,7 @@ def _cells(result: ItemResult) -> tuple[LaboratoryCell, ...]:
         LaboratoryCell(
             code=code,
             n=n,
-            mean=published(mean),
+            mean=needed(published(mean)),
             s=published(s),
             h=published(h),
             k=published(k),

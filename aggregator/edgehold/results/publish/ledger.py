@@ -6,6 +6,7 @@ import math
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from typing import Literal
 
 from edgehold.endpoints.rows import EndpointRow
 from edgehold.errors import WARNING
@@ -13,13 +14,18 @@ from edgehold.estimates.results import Contrast, SubmissionEstimate
 from edgehold.records.canonical import CanonicalReading, CanonicalRun, LoadedSubmission, Repository
 from edgehold.records.interest import interest_of
 from edgehold.records.model.protocol import EndpointRule, Protocol
+from edgehold.records.model.registers import SteelEntry
 from edgehold.records.model.submission import Run
-from edgehold.results.model.numbers import published
+from edgehold.records.units import plural
+from edgehold.results.model.numbers import needed, published
 from edgehold.results.model.results import OwnAnswer, ReadingResult, RunResult, SteelResult, SubmissionResult
-from edgehold.results.words.sentences import amount, bound_sentence, named, no_ratio_sentence, own_sentence, plural, when
+from edgehold.results.words.sentences import amount, bound_sentence, named, no_ratio_sentence, own_sentence, when
 
 from .compare import own_interval
+from .fields import one_of
 from .history import change_results, state_of
+
+FACTORS: tuple[Literal["steel", "blade", "sharpener", "practice"], ...] = ("steel", "blade", "sharpener", "practice")
 
 
 def submission_results(
@@ -110,7 +116,7 @@ def _reading(reading: CanonicalReading, written: str) -> ReadingResult:
     limited = [limit for limit in reading.limits if limit]
     mean = sum(reading.values) / len(reading.values) if reading.values and not limited else None
     outcome = ", ".join("pass" if passed else "fail" for passed in reading.passed) or (limited[0] if limited else "")
-    return ReadingResult(work=published(reading.work), written=written, mean=published(mean), outcome=outcome)
+    return ReadingResult(work=needed(published(reading.work)), written=written, mean=published(mean), outcome=outcome)
 
 
 @dataclass(frozen=True)
@@ -157,7 +163,7 @@ def _answer(contrast: Contrast, estimate: SubmissionEstimate, rule: EndpointRule
     first, second = named(contrast.factor, contrast.first), named(contrast.factor, contrast.second)
     return OwnAnswer(
         endpoint=estimate.endpoint,
-        factor=contrast.factor,
+        factor=one_of(contrast.factor, FACTORS),
         first=contrast.first,
         second=contrast.second,
         result=own_interval(contrast),
@@ -182,7 +188,7 @@ def steel_results(repository: Repository) -> tuple[SteelResult, ...]:
     return tuple(_steel(repository.steels[name]) for name in used)
 
 
-def _steel(entry) -> SteelResult:
+def _steel(entry: SteelEntry) -> SteelResult:
     return SteelResult(
         id=entry.id,
         names=tuple(f"{name.system} {name.designation}".strip() for name in entry.names),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
+from typing import Literal
 
 from edgehold.pooling.pairwise.cumulative import Course, PoolCourse, Standing
 from edgehold.pooling.pairwise.presences import Presence, change_months
@@ -16,7 +17,13 @@ from edgehold.results.model.numbers import ratio
 from edgehold.results.model.ratio import ratio_interval
 from edgehold.results.words.moves import move_sentence
 
-ORDER = ("tested", "corrected", "retracted", "version", "objection")
+from .fields import ORIGINS, STATES, one_of
+from .influence import interval_of
+
+Kind = Literal["tested", "corrected", "retracted", "version", "objection"]
+ORDER: tuple[Kind, ...] = ("tested", "corrected", "retracted", "version", "objection")
+COUNTED: tuple[Kind, ...] = ("tested", "corrected", "retracted")
+FACTORS: tuple[Literal["steel", "practice"], ...] = ("steel", "practice")
 
 
 def pool_logs(repository: Repository, courses: Iterable[PoolCourse]) -> tuple[PoolLog, ...]:
@@ -33,14 +40,14 @@ def _log(repository: Repository, found: PoolCourse) -> PoolLog:
     return PoolLog(
         protocol=found.pool.protocol,
         major=found.pool.major,
-        origin=found.pool.origin,
+        origin=one_of(found.pool.origin, ORIGINS),
         title=found.protocol.title,
         months=months,
         courses=tuple(_course(course, rules[course.endpoint], months) for course in found.courses),
     )
 
 
-def _place(happening: Happening) -> tuple:
+def _place(happening: Happening) -> tuple[int, str, str, str, int]:
     return (ORDER.index(happening.kind), happening.submission, happening.version, happening.protocol, happening.number or 0)
 
 
@@ -69,7 +76,7 @@ def _begun(presences: Iterable[Presence]) -> Iterator[Presence]:
 
 def _changes(repository: Repository, submission: LoadedSubmission) -> Iterator[tuple[str, Happening]]:
     for month, change in zip(change_months(submission), submission.changes, strict=True):
-        kind = "corrected" if change.record.kind == "correction" else "retracted"
+        kind: Kind = "corrected" if change.record.kind == "correction" else "retracted"
         yield month, _happening(kind, submission=submission.record.id, says=repository.names.text(change.record.why))
 
 
@@ -105,9 +112,17 @@ def _decisions(thread: ObjectionThread) -> Iterator[tuple[str, Happening]]:
         )
 
 
-def _happening(kind: str, **facts: object) -> Happening:
-    empty = {"submission": "", "version": "", "protocol": "", "number": None, "says": "", "simulated": False}
-    return Happening(kind=kind, **(empty | facts))
+def _happening(
+    kind: Kind,
+    *,
+    submission: str = "",
+    version: str = "",
+    protocol: str = "",
+    number: int | None = None,
+    says: str = "",
+    simulated: bool = False,
+) -> Happening:
+    return Happening(kind=kind, submission=submission, version=version, protocol=protocol, number=number, says=says, simulated=simulated)
 
 
 NOTHING = StandingResult(state="not estimable", submissions=0, studies=0, one_sided=0, result=None, verdict="")
@@ -115,7 +130,8 @@ NOTHING = StandingResult(state="not estimable", submissions=0, studies=0, one_si
 
 def _course(course: Course, rule: EndpointRule, months: tuple[MonthResult, ...]) -> CourseResult:
     stood = {standing.month: standing for standing in course.standings}
-    moves, ln_before, before = [], None, NOTHING
+    moves: list[Move] = []
+    before, ln_before = NOTHING, None
     for month in months:
         standing = stood.get(month.month)
         after, ln_after = (before, ln_before) if standing is None else (_standing(standing), _ln(standing))
@@ -135,7 +151,7 @@ def _course(course: Course, rule: EndpointRule, months: tuple[MonthResult, ...])
         role=rule.role,
         primary=rule.primary,
         worthwhile_ratio=rule.worthwhile_ratio,
-        factor=course.factor,
+        factor=one_of(course.factor, FACTORS),
         first=course.first,
         second=course.second,
         moves=tuple(moves),
@@ -149,11 +165,11 @@ def _ln(standing: Standing) -> float | None:
 def _standing(standing: Standing) -> StandingResult:
     fit = standing.fit
     return StandingResult(
-        state=standing.state,
+        state=one_of(standing.state, STATES),
         submissions=standing.submissions,
         studies=standing.studies,
         one_sided=standing.one_sided,
-        result=None if fit is None else ratio_interval(float(fit.coefficients[0]), fit.intervals[0]),
+        result=None if fit is None else ratio_interval(float(fit.coefficients[0]), interval_of(fit)),
         verdict=standing.verdict.kind if standing.verdict else "",
     )
 
@@ -161,4 +177,4 @@ def _standing(standing: Standing) -> StandingResult:
 def _counted(month: MonthResult, course: Course) -> dict[str, int]:
     """How many submissions that compare the two were tested, corrected and retracted."""
     kinds = [h.kind for h in month.happened if h.submission in course.compares]
-    return {kind: kinds.count(kind) for kind in ("tested", "corrected", "retracted")}
+    return {kind: kinds.count(kind) for kind in COUNTED}

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import math
+from typing import Literal, TypedDict
 
 from edgehold.pooling.network.inconsistency import Inconsistency
 from edgehold.pooling.network.steel_network import SteelNetwork, SteelPair
 from edgehold.results.model.analyses import NetworkLine, NetworkResult
-from edgehold.results.model.numbers import published
+from edgehold.results.model.numbers import needed, published
 from edgehold.results.model.ratio import RatioInterval, ratio_interval
 from edgehold.results.words.sentences import amount, compared, ratio_text
 
+from .fields import one_of
+
+EVIDENCE: tuple[Literal["direct", "indirect", "not linked"], ...] = ("direct", "indirect", "not linked")
 DISAGREES = 0.05  # p value below which a test of inconsistency is said to speak
 
 
@@ -39,11 +43,11 @@ def network_result(network: SteelNetwork | None, kind: str) -> NetworkResult | N
 
 def _line(pair: SteelPair) -> NetworkLine:
     contrast = pair.contrast
-    result = ratio_interval(contrast.estimate, contrast.interval) if contrast and contrast.interval else None
+    result = ratio_interval(needed(contrast.estimate), contrast.interval) if contrast and contrast.interval else None
     return NetworkLine(
         first=pair.first,
         second=pair.second,
-        evidence=pair.evidence,
+        evidence=one_of(pair.evidence, EVIDENCE),
         path=pair.path if pair.evidence == "indirect" else (),
         direct_studies=pair.direct_studies,
         result=result,
@@ -52,10 +56,16 @@ def _line(pair: SteelPair) -> NetworkLine:
     )
 
 
-def _spread(network: SteelNetwork) -> dict[str, float | None]:
+class _Spread(TypedDict):
+    tau: float | None
+    tau_low: float | None
+    tau_high: float | None
+
+
+def _spread(network: SteelNetwork) -> _Spread:
     fit = network.fit
     if fit is None or fit.tau2 is None:
-        return dict.fromkeys(("tau", "tau_low", "tau_high"))
+        return {"tau": None, "tau_low": None, "tau_high": None}
     limits = fit.tau2_interval
     return {
         "tau": published(math.sqrt(fit.tau2)),
@@ -64,10 +74,18 @@ def _spread(network: SteelNetwork) -> dict[str, float | None]:
     }
 
 
-def _tests(network: SteelNetwork) -> dict[str, object]:
+class _Tests(TypedDict):
+    q_inconsistency: float | None
+    q_df: int | None
+    p_common: float | None
+    p_random: float | None
+    agreement: str
+
+
+def _tests(network: SteelNetwork) -> _Tests:
     """Both design-by-treatment tests; the one with random effects by the F distribution, which does not take tau2 as known."""
     if network.fit is None:
-        return dict.fromkeys(("q_inconsistency", "q_df", "p_common", "p_random")) | {"agreement": ""}
+        return {"q_inconsistency": None, "q_df": None, "p_common": None, "p_random": None, "agreement": ""}
     found = network.fit.inconsistency
     told = found.between_designs.df > 0
     return {
@@ -80,7 +98,7 @@ def _tests(network: SteelNetwork) -> dict[str, object]:
 
 
 def _agreement(found: Inconsistency) -> str:
-    common, random = found.between_designs.p, found.random_effects_p_f
+    common, random = needed(found.between_designs.p), found.random_effects_p_f
     shown = f"p = {common:.2f}" if random is None else f"p = {common:.2f}; allowing for how studies differ, p = {random:.2f}"
     if common >= DISAGREES:
         return f"Different ways round through the network agree as far as these studies can tell ({shown})."

@@ -46,16 +46,17 @@ def told(
 
 def comparison_without(c: PooledComparison, why: str) -> PooledComparison:
     """A comparison without figures."""
-    figures = ("fit", "verdict", "versions", "bounds_included", "without_interested", "checks", "tau2_within", "tau2_within_interval")
-    return replace(c, state="not fitted", reason=why, mostly_interested=False, **dict.fromkeys(figures))
+    return replace(
+        c, state="not fitted", reason=why, mostly_interested=False, fit=None, verdict=None, versions=None, bounds_included=None,
+        without_interested=None, checks=None, tau2_within=None, tau2_within_interval=None,
+    )  # fmt: skip
 
 
 def all_runs_without(found: AllRuns, why: str) -> AllRuns:
     """A model of all runs without figures."""
-    nothing = dict.fromkeys(("result", "simultaneous", "new_hands", "new_hands_measured"))
     model = replace(
         found.model, state="not fitted", reason=why, fit=None, variances={}, steels_typical=None, own=None,
-        steels=tuple(replace(one, **nothing) for one in found.model.steels),
+        steels=tuple(replace(one, result=None, simultaneous=None, new_hands=None, new_hands_measured=None) for one in found.model.steels),
     )  # fmt: skip
     return replace(found, model=model, within=(), practice=(), levels=(), roles=TwoRoles(0, None, None, None, why))
 

@@ -4,16 +4,34 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
+from typing import TypedDict, get_args
 
 from edgehold.records.canonical import LoadedProtocol, ObjectionThread, Repository
 from edgehold.records.model.review import Evidence, Objection, Outcome, Response
 from edgehold.records.threads import ThreadState, standing, state_of
-from edgehold.results.model.objections import EvidenceResult, ObjectionEntryResult, ObjectionResult
+from edgehold.results.model.objections import EvidenceResult, ObjectionEntryResult, ObjectionResult, State
 
+from .fields import one_of
 from .history import citation_notes
 
 STRUCK = "struck"
 NOT_STATED = "not stated"
+OBJECTION_STATES: tuple[State, ...] = get_args(State)
+
+
+class _Told(TypedDict):
+    """What an objection itself says: nothing but the outcome is left of one that was struck."""
+
+    title: str
+    by: str
+    interest: str
+    statement: str
+    proposed_change: str
+    evidence: tuple[EvidenceResult, ...]
+    notes: tuple[str, ...]
+    probes: tuple[str, ...]
+    entries: tuple[ObjectionEntryResult, ...]
+    path: str
 
 
 def objection_results(repository: Repository) -> tuple[ObjectionResult, ...]:
@@ -41,6 +59,7 @@ def _objection(
 ) -> ObjectionResult:
     state = state_of(thread, beside)
     objection = thread.objection
+    told = _what_a_struck_one_keeps(thread, state) if state.state == STRUCK else _what_was_written(repository, thread)
     return ObjectionResult(
         protocol=objection.against.protocol or "",
         number=thread.number,
@@ -51,12 +70,12 @@ def _objection(
         severity=objection.severity,
         month=objection.month,
         simulated=objection.simulated,
-        state=state.state,
+        state=one_of(state.state, OBJECTION_STATES),
         revised_in=state.revised_in or "",
         repeats=objection.duplicate_of,
         repeated_by=repeated_by,
         stands_against=standing(thread, versions_of(repository, thread.protocol), beside),
-        **(_what_a_struck_one_keeps(thread, state) if state.state == STRUCK else _what_was_written(repository, thread)),
+        **told,
     )
 
 
@@ -69,7 +88,7 @@ def _repeated_by(beside: Mapping[int, ObjectionThread]) -> dict[int, tuple[int, 
     return found
 
 
-def _what_was_written(repository: Repository, thread: ObjectionThread) -> dict[str, object]:
+def _what_was_written(repository: Repository, thread: ObjectionThread) -> _Told:
     objection, shown = thread.objection, repository.names.text
     return {
         "title": objection.title,
@@ -85,11 +104,20 @@ def _what_was_written(repository: Repository, thread: ObjectionThread) -> dict[s
     }
 
 
-def _what_a_struck_one_keeps(thread: ObjectionThread, state: ThreadState) -> dict[str, object]:
+def _what_a_struck_one_keeps(thread: ObjectionThread, state: ThreadState) -> _Told:
     """The outcome that struck it; in the thread of the other one where it repeats one that was struck."""
-    last = [(entry, text) for entry, text in thread.entries if entry is state.by]
-    nothing = dict.fromkeys(("title", "by", "interest", "statement", "proposed_change", "path"), "")
-    return nothing | {"evidence": (), "notes": (), "probes": (), "entries": tuple(_outcome(entry, text) for entry, text in last)}
+    return {
+        "title": "",
+        "by": "",
+        "interest": "",
+        "statement": "",
+        "proposed_change": "",
+        "evidence": (),
+        "notes": (),
+        "probes": (),
+        "entries": tuple(_outcome(state.by, text) for entry, text in thread.entries if state.by is not None and entry is state.by),
+        "path": "",
+    }
 
 
 def _entry(repository: Repository, entry: Response | Outcome, text: str) -> ObjectionEntryResult:
@@ -133,6 +161,7 @@ def _cited(entry: Objection | Response) -> list[str]:
 
 
 def _probes(thread: ObjectionThread) -> Iterator[str]:
-    responses = (entry for entry, _ in thread.entries if isinstance(entry, Response))
-    for entry in (thread.objection, *responses):
+    responses = [entry for entry, _ in thread.entries if isinstance(entry, Response)]
+    entries: list[Objection | Response] = [thread.objection, *responses]
+    for entry in entries:
         yield from (e.probe for e in entry.evidence if e.probe is not None)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import Counter
 
 from edgehold.records.canonical import Repository
+from edgehold.records.model.base import Origin
 from edgehold.records.model.protocol import major
 from edgehold.results.model.plans import PlanCount
 
@@ -20,7 +21,8 @@ def plan_counts(repository: Repository) -> tuple[PlanCount, ...]:
         for s in (*repository.submissions, *repository.retracted)
         if s.record.plan is not None
     }
-    published, back = Counter(), Counter()
+    published: Counter[tuple[str, int, Origin]] = Counter()
+    back: Counter[tuple[str, int, Origin]] = Counter()
     for seal in repository.seals:
         key = (seal.protocol.id, major(seal.protocol.version), seal.origin)
         published[key] += 1

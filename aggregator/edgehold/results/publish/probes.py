@@ -4,14 +4,25 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import Literal
 
+from edgehold.pooling.crossed.runs_fit import Difference
 from edgehold.pooling.probes.probes import CHANCE, ProbeAnswer, found_something
 from edgehold.pooling.probes.register import AGREEMENT, SPREAD, STEELS_AT_EQUAL
 from edgehold.pooling.probes.runs import ANSWERED, NOT_FITTED, TOO_LITTLE
 from edgehold.results.model.analyses import ProbeResult
-from edgehold.results.model.numbers import published
+from edgehold.results.model.numbers import needed, published
 from edgehold.results.model.ratio import ratio_interval
 from edgehold.results.words.sentences import amount, compared, ratio_text
+
+from .fields import one_of
+
+PROBE_STATES: tuple[Literal["answered", "too little", "not told apart", "not fitted"], ...] = (
+    "answered",
+    "too little",
+    "not told apart",
+    "not fitted",
+)
 
 
 def probe_result(answer: ProbeAnswer, kind: str) -> ProbeResult:
@@ -28,7 +39,7 @@ def probe_result(answer: ProbeAnswer, kind: str) -> ProbeResult:
         question=probe.question,
         endpoint=answer.endpoint,
         estimand=probe.estimand,
-        state=answer.state,
+        state=one_of(answer.state, PROBE_STATES),
         reason=answer.reason,
         result=ratio_interval(result.estimate, result.interval) if result else None,
         p=published(answer.p),
@@ -40,7 +51,7 @@ def probe_result(answer: ProbeAnswer, kind: str) -> ProbeResult:
 
 
 def _sentence(answer: ProbeAnswer, kind: str) -> str:
-    told = _answered(answer, kind) if answer.state == ANSWERED else _not_answered(answer)
+    told = _answered(answer, needed(answer.result), kind) if answer.state == ANSWERED else _not_answered(answer)
     return f"{told}. {answer.remark[:1].upper()}{answer.remark[1:]}." if answer.remark else f"{told}."
 
 
@@ -50,9 +61,9 @@ def _not_answered(answer: ProbeAnswer) -> str:
     return f"{'Too little to say' if answer.state == TOO_LITTLE else 'It cannot be told'}: {answer.reason}"
 
 
-def _answered(answer: ProbeAnswer, kind: str) -> str:
-    probe, interval = answer.probe, answer.result.interval
-    value, low, high = (math.exp(part) for part in (answer.result.estimate, interval.low, interval.high))
+def _answered(answer: ProbeAnswer, result: Difference, kind: str) -> str:
+    probe, interval = answer.probe, result.interval
+    value, low, high = (math.exp(part) for part in (result.estimate, interval.low, interval.high))
     shown = f"ratio {ratio_text(value)}, {100 * interval.level:g} % interval {amount(low)} to {amount(high)}"
     first, second = answer.pair or (probe.subject, probe.other)
     told = f"{first} {compared(kind, value)} {second} ({shown})"
@@ -62,7 +73,7 @@ def _answered(answer: ProbeAnswer, kind: str) -> str:
         told = f"{probe.subject} typically differ by {shown.removeprefix('ratio ')}"
     elif probe.measures == AGREEMENT:
         told = f"{probe.subject} multiplies the ratio of {first} to {second} by {shown.removeprefix('ratio ')}"
-    return f"{told}; {'more than chance would bring in one probe of twenty' if answer.p < CHANCE else 'that could well be chance'}"
+    return f"{told}; {'more than chance would bring in one probe of twenty' if needed(answer.p) < CHANCE else 'that could well be chance'}"
 
 
 def probes_sentence(answers: Sequence[ProbeAnswer]) -> str:

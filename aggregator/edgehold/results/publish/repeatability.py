@@ -9,8 +9,8 @@ from __future__ import annotations
 import hashlib
 import json
 import math
-from collections.abc import Mapping
 from pathlib import Path
+from typing import Literal, TypedDict
 
 import rfc8785
 
@@ -19,10 +19,32 @@ from edgehold.errors import InputError
 from edgehold.estimates.repeatability import ASSUMED, Key, Repeatability, RepeatabilityTable
 from edgehold.records.canonical import PoolKey, Repository
 from edgehold.records.model.protocol import EndpointRule, Protocol, major
-from edgehold.results.model.numbers import published
+from edgehold.results.model.numbers import needed, published
 from edgehold.results.model.repeatability import Content, Contribution, EndpointRepeatability, PoolRepeatability, PublishedRepeatability
 
-REPEATABILITY_FORMAT = "repeatability/1.0.0"
+from .fields import ORIGINS, one_of
+
+REPEATABILITY_FORMAT: Literal["repeatability/1.0.0"] = "repeatability/1.0.0"
+SOURCES: tuple[Literal["pooled", "assumed"], ...] = ("pooled", "assumed")
+
+
+class FormEntry(TypedDict):
+    """One endpoint of the table as a form carries it; None: no number, or an infinite one."""
+
+    s2_pooled: float | None
+    df_pooled: float
+    prior_s2: float
+    prior_df: float | None
+    source: Literal["pooled", "assumed"]
+    submissions: int
+
+
+class FormRepeatability(TypedDict):
+    """What the form of one protocol version carries of the table."""
+
+    sha256: str
+    reading_variance: float | None
+    endpoints: dict[str, FormEntry]
 
 
 def publish(table: RepeatabilityTable, repository: Repository) -> PublishedRepeatability:
@@ -54,7 +76,7 @@ def _pool(pool: PoolKey, variance: float | None, table: RepeatabilityTable) -> P
     return PoolRepeatability(
         protocol=pool.protocol,
         major=pool.major,
-        origin=pool.origin,
+        origin=one_of(pool.origin, ORIGINS),
         reading_variance=published(variance),
         endpoints=tuple(_endpoint((pool, endpoint), table) for other, endpoint in sorted(table.entries) if other == pool),
     )
@@ -64,15 +86,17 @@ def _endpoint(key: Key, table: RepeatabilityTable) -> EndpointRepeatability:
     entry, (ln_sd, assumed_df) = table.entries[key], table.assumed[key]
     return EndpointRepeatability(
         endpoint=key[1],
-        source=entry.source,
+        source=one_of(entry.source, SOURCES),
         submissions=entry.submissions,
         s2_pooled=published(entry.s2_pooled),
-        df_pooled=published(entry.df_pooled),
-        prior_s2=published(entry.prior_s2),
+        df_pooled=needed(published(entry.df_pooled)),
+        prior_s2=needed(published(entry.prior_s2)),
         prior_df=published(entry.prior_df),
         assumed_ln_sd=float(ln_sd),
         assumed_df=float(assumed_df),
-        contributions=tuple(Contribution(submission=s, s2=published(s2), df=published(df)) for s, s2, df in table.contributions[key]),
+        contributions=tuple(
+            Contribution(submission=s, s2=needed(published(s2)), df=needed(published(df))) for s, s2, df in table.contributions[key]
+        ),
     )
 
 
@@ -101,7 +125,7 @@ def _read_entry(e: EndpointRepeatability) -> Repeatability:
 
 def form_repeatability(
     published_table: PublishedRepeatability, protocol: Protocol, origin: str = "measured", without: str | None = None
-) -> dict[str, object]:
+) -> FormRepeatability:
     """What the form of one protocol version carries of the table.
 
     Parameters
@@ -134,13 +158,13 @@ def assumption(rule: EndpointRule) -> Repeatability:
     return Repeatability(math.nan, 0.0, assumed.prior_df, assumed.ln_sd**2, ASSUMED, 0)
 
 
-def _form_entry(entry: Repeatability) -> dict[str, object]:
+def _form_entry(entry: Repeatability) -> FormEntry:
     return {
         "s2_pooled": published(entry.s2_pooled),
-        "df_pooled": published(entry.df_pooled),
-        "prior_s2": published(entry.prior_s2),
+        "df_pooled": needed(published(entry.df_pooled)),
+        "prior_s2": needed(published(entry.prior_s2)),
         "prior_df": published(entry.prior_df),
-        "source": entry.source,
+        "source": one_of(entry.source, SOURCES),
         "submissions": entry.submissions,
     }
 
@@ -162,7 +186,7 @@ def read_published(file: Path) -> PublishedRepeatability:
     return published
 
 
-def table_of(repeatability: Mapping[str, object], pool: PoolKey, protocol: Protocol) -> RepeatabilityTable:
+def table_of(repeatability: FormRepeatability, pool: PoolKey, protocol: Protocol) -> RepeatabilityTable:
     """The part of a table that a form carries, as the estimates use it; nobody's contribution is told apart."""
     entries = {(pool, name): _entry(plain) for name, plain in repeatability["endpoints"].items()}
     assumed = {rule.id: rule.assumed_repeatability for rule in protocol.endpoints}
@@ -173,6 +197,12 @@ def table_of(repeatability: Mapping[str, object], pool: PoolKey, protocol: Proto
     )
 
 
-def _entry(plain: Mapping[str, object]) -> Repeatability:
-    open_ended = {"s2_pooled": math.nan, "prior_df": math.inf}
-    return Repeatability(**{name: open_ended[name] if value is None else value for name, value in plain.items()})
+def _entry(plain: FormEntry) -> Repeatability:
+    return Repeatability(
+        s2_pooled=math.nan if plain["s2_pooled"] is None else plain["s2_pooled"],
+        df_pooled=plain["df_pooled"],
+        prior_df=math.inf if plain["prior_df"] is None else plain["prior_df"],
+        prior_s2=plain["prior_s2"],
+        source=plain["source"],
+        submissions=plain["submissions"],
+    )

@@ -5,12 +5,16 @@ from __future__ import annotations
 import itertools
 import re
 from collections.abc import Iterator
+from typing import Literal
 
 from edgehold.records.rules.differences import TextDifference, text_differences
 from edgehold.records.rules.protocol_form import step_texts
 from edgehold.results.model.text_changes import TextChangeResult
 
+from .fields import one_of
+
 _HEADING_MARKS = re.compile(r"^#{1,6}[ \t]+")
+KINDS: tuple[Literal["same", "removed", "added"], ...] = ("same", "removed", "added")
 _BETWEEN = " \t·:–—"
 
 
@@ -39,7 +43,7 @@ def text_changes(older: str, newer: str) -> tuple[TextChangeResult, ...]:
 
 def _within_steps(piece: TextDifference, steps: list[str]) -> Iterator[TextChangeResult]:
     for step, lines in itertools.groupby(zip(steps, piece.lines, strict=True), key=lambda pair: pair[0]):
-        yield TextChangeResult(step=step, kind=piece.kind, lines=tuple(line for _, line in lines), folded=0)
+        yield TextChangeResult(step=step, kind=one_of(piece.kind, KINDS), lines=tuple(line for _, line in lines), folded=0)
 
 
 def _steps_by_line(body: str) -> list[str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable, Iterator, Mapping
-from typing import get_args
+from typing import Literal, get_args
 
 from edgehold.records.canonical import LoadedProtocol, ObjectionThread, Repository
 from edgehold.records.model.protocol import ThreatKind, version_order
@@ -23,8 +23,13 @@ from edgehold.results.model.versions import (
     ThreatResult,
 )
 
+from .fields import one_of
 from .objections import STRUCK, threads_of, versions_of
 from .text_changes import step_titles, text_changes
+
+Status = Literal["draft", "in review", "adopted", "retired"]
+AFTER: dict[str, Status] = {"opened for review": "in review", "adopted": "adopted", "retired": "retired"}
+LEVELS: tuple[Literal["major", "minor", "patch"], ...] = ("major", "minor", "patch")
 
 
 def protocol_results(repository: Repository) -> tuple[ProtocolResult, ...]:
@@ -74,11 +79,11 @@ def events_of(repository: Repository, name: str, version: str) -> tuple[Event, .
     return tuple(event for event in repository.events.get(name, ()) if event.version == version)
 
 
-def status_after(events: Iterable[Event]) -> str:
+def status_after(events: Iterable[Event]) -> Status:
     """Where a version stands after its events: draft, in review, adopted or retired."""
-    status = "draft"
+    status: Status = "draft"
     for event in events:
-        status = {"opened for review": "in review", "adopted": "adopted", "retired": "retired"}.get(event.kind, status)
+        status = AFTER.get(event.kind, status)
     return status
 
 
@@ -128,8 +133,8 @@ def _difference(older: LoadedProtocol, newer: LoadedProtocol, threads: Mapping[i
     titles = {step: title for step, title in (step_titles(newer.body) | _gone(older, newer)).items() if step in touched}
     return DifferenceResult(
         older=older.record.version,
-        level=bump_given(older.record.version, newer.record.version),
-        asked=bump.level,
+        level=one_of(bump_given(older.record.version, newer.record.version), LEVELS),
+        asked=one_of(bump.level, LEVELS),
         pointer=bump.pointer,
         why=bump.why,
         fields=tuple(_field(field) for field in field_differences(older.record, newer.record)),

@@ -8,14 +8,14 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from edgehold.results.model.numbers import PUBLISHED_DIGITS
 
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "|", "%")
 
 Cell = str | float | int | bool | None
-Table = tuple[dict[str, str], list[tuple[Cell, ...]]]
+Table = tuple[dict[str, str], Sequence[tuple[Cell, ...]]]
 """A table: column name to its description (with the type before a colon), and the rows."""
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 
-from edgehold.results.model.results import Results
+from edgehold.results.model.results import Comparison, EndpointResult, Pool, Results
 from edgehold.results.publish.assemble import EverythingFound
 
 from .analyses import answer_methods, answers, crossed_contrasts, curve_comparisons, how_much, network, probes, spreads
@@ -175,7 +175,7 @@ def _comparisons(results: Results) -> Table:
     return columns, [_comparison_row(*entry) for entry in each_comparison(results)]
 
 
-def _comparison_row(pool, endpoint, c) -> tuple[Cell, ...]:
+def _comparison_row(pool: Pool, endpoint: EndpointResult, c: Comparison) -> tuple[Cell, ...]:
     result, prediction = c.result, c.prediction.result if c.prediction else None
     return (
         *pair_cells(pool, endpoint, c), c.state, c.studies, c.one_sided,

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from edgehold.pooling.headline import Answer as Found
 from edgehold.pooling.what_matters import WhatMatters
 from edgehold.results.model.answers import HowMuchResult, MethodLine
+from edgehold.results.model.numbers import needed
 from edgehold.results.model.ratio import RatioInterval
 
 from .sentences import VERDICT_ENDINGS, amount, compared, named, ratio_text
@@ -53,10 +54,11 @@ def answer_sentence(opening: str, one: Found, kind: str, result: RatioInterval, 
     if general is not None:
         return _of_units(opening, one, kind, result, general)
     first, second = named(one.factor, one.first), named(one.factor, one.second)
-    if one.verdict.kind == "undecided":
+    verdict = needed(one.verdict).kind
+    if verdict == "undecided":
         better = "lasted longer" if kind == "life" else "was sharper"
         return f"{opening}, these runs cannot yet say whether {first} or {second} {better} (ratio {figures(result)})."
-    return f"{opening}, {first} {compared(kind, result.ratio)} {second} (ratio {figures(result)}). {VERDICT_ENDINGS[one.verdict.kind]}"
+    return f"{opening}, {first} {compared(kind, result.ratio)} {second} (ratio {figures(result)}). {VERDICT_ENDINGS[verdict]}"
 
 
 def _of_units(opening: str, one: Found, kind: str, result: RatioInterval, general: RatioInterval) -> str:
@@ -84,14 +86,14 @@ def no_answer_sentence(opening: str, factor: str, first: str, second: str, reaso
 
 def agreement_sentence(result: RatioInterval, methods: Sequence[MethodLine]) -> str:
     """Whether other methods' ratios lie within the headline's interval; empty where none has one."""
-    others = [line for line in methods if line.result is not None]
+    others = [(line.method, line.result.ratio) for line in methods if line.result is not None]
     if not others:
         return "No other method has a ratio here."
-    outside = [line for line in others if not (result.low or 0.0) <= line.result.ratio <= (result.high or float("inf"))]
+    outside = [(method, ratio) for method, ratio in others if not (result.low or 0.0) <= ratio <= (result.high or float("inf"))]
     if not outside:
         agree = "The other method agrees" if len(others) == 1 else f"The other {len(others)} methods agree"
         return f"{agree}: {'its ratio lies' if len(others) == 1 else 'their ratios lie'} within the interval of the headline."
-    names = " and ".join(f"“{line.method}” ({ratio_text(line.result.ratio)})" for line in outside)
+    names = " and ".join(f"“{method}” ({ratio_text(ratio)})" for method, ratio in outside)
     return f"It does depend on the method: {names} {'lies' if len(outside) == 1 else 'lie'} outside the interval of the headline."
 
 
@@ -101,11 +103,11 @@ def matters_words(row: HowMuchResult) -> str:
     if row.state == "withheld":
         return f"How much {who.rstrip(',')} differ is not known: {row.reason}; a figure would be the prior alone."
     told = f"{who[0].upper()}{who[1:]}"
-    limits = f"95 % interval {amount(row.typical_low)} to {amount(row.typical_high)}"
+    limits = f"95 % interval {amount(needed(row.typical_low))} to {amount(needed(row.typical_high))}"
     if row.what == "practice":
         return f"{told} differ by {ratio_text(row.typical_ratio)} ({limits})."
     verb = "typically shifts" if row.what.startswith("steel ×") and " or " not in row.what else "typically differ"
-    mostly = " This is mostly the prior: the runs add little." if row.from_prior_percent >= MOSTLY_PRIOR else ""
+    mostly = " This is mostly the prior: the runs add little." if needed(row.from_prior_percent) >= MOSTLY_PRIOR else ""
     return f"{told} {verb} by {ratio_text(row.typical_ratio)} ({limits}); 95 % of pairs by less than {ratio_text(row.most_ratio)}.{mostly}"
 
 

@@ -9,6 +9,7 @@ from edgehold.pooling.crossed.steel_by_level import SteelByLevel
 from edgehold.pooling.crossed.two_roles import ALPHA, TwoRoles
 from edgehold.pooling.crossed.within_submissions import WithinSubmissions
 from edgehold.results.model.analyses import Spread
+from edgehold.results.model.numbers import needed
 from edgehold.results.model.ratio import RatioInterval
 
 from .sentences import compared, ratio_text
@@ -73,7 +74,7 @@ def matters_sentence(model: RunsModel, spreads: tuple[Spread, ...], steels_typic
         return f"All runs together were not fitted: {model.reason}."
     found = {spread.what: spread for spread in spreads}
     told = [("two of the steels met", steels_typical)] if steels_typical is not None and steels_typical > 1 else []
-    told += [(SHORT[what], found[what].typical_ratio) for what in SHORT if found[what].state == GIVEN]
+    told += [(SHORT[what], needed(found[what].typical_ratio)) for what in SHORT if found[what].state == GIVEN]
     told.sort(key=lambda one: -one[1])
     parts = ["The steels met do not differ by more than chance would make them differ."] if steels_typical == 1 else []
     if told:
@@ -104,7 +105,9 @@ def within_note(one: WithinSubmissions | None) -> str:
     return "Comparisons within submissions do not differ from all runs by more than chance would make them."
 
 
-def practice_sentence(one: PracticeBySteel, opening: str, kind: str, figures: tuple[RatioInterval, ...] | None) -> str:
+def practice_sentence(
+    one: PracticeBySteel, opening: str, kind: str, figures: tuple[RatioInterval, RatioInterval, RatioInterval] | None
+) -> str:
     """Whether a steel's advantage depends on who sharpens, or why that is not known."""
     if figures is None:
         return f"Whether {one.first} against {one.second} depends on who sharpens is not known: {one.reason}."
@@ -131,7 +134,7 @@ def level_sentence(one: SteelByLevel, opening: str, step: float, result: RatioIn
 
 def roles_sentence(roles: TwoRoles) -> str:
     """Whether who sharpens well also cuts well; no person is named."""
-    if roles.covariance is None:
+    if roles.covariance is None or roles.p is None:
         return (
             f"Whether people whose edges do well also get more out of an edge when they test is not known: {roles.reason}. "
             "Sharpeners' and testers' spreads are given as if the two had nothing to do with each other."

@@ -77,7 +77,7 @@ def _moved(before: RatioInterval, after: RatioInterval) -> str:
 
 
 def _width(before: RatioInterval, after: RatioInterval) -> str:
-    if None in (before.low, before.high, after.low, after.high):
+    if before.low is None or before.high is None or after.low is None or after.high is None:
         return ""
     if before.low == before.high:
         return ""

@@ -12,6 +12,7 @@ from edgehold.pooling.pairwise.three_level import three_level
 from edgehold.records.model.protocol import EndpointRule, Protocol, major
 from edgehold.records.model.submission import Submission
 from edgehold.results.model.results import Comparison, Results
+from edgehold.results.publish.influence import interval_of
 from edgehold.results.words.sentences import compared, named, ratio_text, when
 
 BUILT = "build/results/results.json"
@@ -79,24 +80,40 @@ def among(record: Submission, protocol: Protocol, estimates: tuple[SubmissionEst
 
 
 def _among(comparison: Comparison, own: Contrast, name: str, rule: EndpointRule, protocol: Protocol) -> Among:
-    others = [line for line in comparison.lines if line.submission != name and line.ln_estimate is not None and line.ln_variance]
-    studies = len({line.cluster for line in others})
+    others = [
+        (line.ln_estimate, line.ln_variance, line.cluster)
+        for line in comparison.lines
+        if line.submission != name and line.ln_estimate is not None and line.ln_variance
+    ]
+    studies = len({cluster for _, _, cluster in others})
     opening = when(rule.kind, protocol.work.unit, rule.at, rule.start, rule.end)
     first, second = named(own.factor, own.first), named(own.factor, own.second)
-    plain = (rule.id, own.factor, own.first, own.second, studies)
     if studies < LEAST_STUDIES:
         count = ("no other study has", "one other study has", "two other studies have")[studies]
-        return Among(*plain, None, None, None, None, None, f"{opening}, {count} both {first} and {second}: too few to pool.")
-    told = [line.ln_estimate for line in others], [line.ln_variance for line in others], [line.cluster for line in others]
-    fit = three_level(*told, profile=False).fit
-    estimate, interval, further = float(fit.coefficients[0]), fit.intervals[0], fit.prediction
+        told = f"{opening}, {count} both {first} and {second}: too few to pool."
+        return Among(rule.id, own.factor, own.first, own.second, studies, None, None, None, None, None, told)
+    fit = three_level([e for e, _, _ in others], [v for _, v, _ in others], [cluster for _, _, cluster in others], profile=False).fit
+    estimate, interval, further = float(fit.coefficients[0]), interval_of(fit), fit.prediction
     ends = None if further is None else (math.exp(further.low), math.exp(further.high))
     sentence = (
         f"{opening}, over {studies} other studies {first} {compared(rule.kind, math.exp(estimate))} {second} "
         f"({ratio_text(math.exp(estimate))}, 95 % interval {ratio_text(math.exp(interval.low))} to {ratio_text(math.exp(interval.high))})."
         f"{_own_place(own, ends)}"
     )
-    return Among(*plain, math.exp(estimate), math.exp(interval.low), math.exp(interval.high), *(ends or (None, None)), sentence)
+    next_low, next_high = ends or (None, None)
+    return Among(
+        endpoint=rule.id,
+        factor=own.factor,
+        first=own.first,
+        second=own.second,
+        studies=studies,
+        ratio=math.exp(estimate),
+        low=math.exp(interval.low),
+        high=math.exp(interval.high),
+        next_low=next_low,
+        next_high=next_high,
+        sentence=sentence,
+    )
 
 
 def _own_place(own: Contrast, ends: tuple[float, float] | None) -> str:

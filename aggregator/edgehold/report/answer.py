@@ -18,7 +18,7 @@ from edgehold.records.model.submission import Submission
 from edgehold.records.registers import find_steel
 from edgehold.records.rules.shared_keys import shared_facts
 from edgehold.results.publish.ledger import answer_sentence
-from edgehold.results.publish.repeatability import table_of
+from edgehold.results.publish.repeatability import FormRepeatability, table_of
 from edgehold.results.words.sentences import named, when
 
 LEVEL = 0.95
@@ -90,7 +90,7 @@ class SubmissionAnswer:
 
 
 def answer_submission(
-    record: Submission, protocol: Protocol, repeatability: Mapping[str, object], steels: Mapping[str, SteelEntry]
+    record: Submission, protocol: Protocol, repeatability: FormRepeatability, steels: Mapping[str, SteelEntry]
 ) -> SubmissionAnswer:
     """What a submission says by itself.
 
@@ -130,7 +130,7 @@ class OwnEstimates:
 
 
 def own_estimates(
-    record: Submission, protocol: Protocol, repeatability: Mapping[str, object], steels: Mapping[str, SteelEntry]
+    record: Submission, protocol: Protocol, repeatability: FormRepeatability, steels: Mapping[str, SteelEntry]
 ) -> OwnEstimates:
     """Rows and estimates of a submission by itself; the parameters are those of `answer_submission`."""
     readings, problems = canonical_readings(record, protocol)

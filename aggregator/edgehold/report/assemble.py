@@ -81,7 +81,7 @@ def report_on(
 
     Parameters
     ----------
-    opened : with a record.
+    opened : the submission.
     table : of `table_used`.
     results, why_none : of the last build, for what is pooled; or why there are none.
     weekly : work a week, in the protocol's unit of work.
@@ -144,9 +144,13 @@ def _planned_rule(opened: Opened, lead: Leading) -> EndpointRule | None:
 def _planned(opened: Opened, own: OwnEstimates, lead: Leading | None) -> tuple[str, ...]:
     """The verdict by the plan's own endpoint and worthwhile ratio, where they are not the protocol's."""
     rule = None if lead is None else _planned_rule(opened, lead)
-    if rule is None:
+    if lead is None or rule is None:
         return ()
-    sealed = opened.record.plan.sha256 is not None and not any(f.code.startswith("seal-") for f in opened.findings)
+    sealed = (
+        opened.record.plan is not None
+        and opened.record.plan.sha256 is not None
+        and not any(f.code.startswith("seal-") for f in opened.findings)
+    )
     how = "sealed before the test" if sealed else "not sealed, so that this is taken on trust"
     told = verdict_sentence(_held_against(own, lead, rule, opened.protocol), rule)
     return (f"The plan ({how}) asks otherwise than the protocol. {told}",)
@@ -189,7 +193,7 @@ def report_json(report: SubmissionReport) -> str:
     return json.dumps(_finite(plain), indent=2, ensure_ascii=False, allow_nan=False)
 
 
-def _plain(part) -> object:
+def _plain(part: Settling | Start | Guesses | Worth | None) -> dict[str, object] | None:
     return None if part is None else asdict(part)
 
 

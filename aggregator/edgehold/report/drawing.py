@@ -75,7 +75,7 @@ def _panel(arm: str, number: int, curves: Sequence[RunCurve], protocol: Protocol
     return Markup(f'<svg class="panel side-{number % 6 + 1}" {size} role="img" aria-label="{plain(label)}">{"".join(parts)}</svg>')
 
 
-def _axes(scales: Scales, unit: str, work_unit: str) -> str:
+def _axes(scales: Scales, unit: str | None, work_unit: str) -> str:
     floor, parts, last = HEIGHT - BOTTOM, [], -math.inf
     for work in scales.works:
         x = scales.x(work)
@@ -89,7 +89,7 @@ def _axes(scales: Scales, unit: str, work_unit: str) -> str:
         parts.append(f'<text x="{LEFT - 6}" y="{y + 4:.1f}" text-anchor="end">{amount(reading)}</text>')
     parts.append(f'<line class="axis" x1="{LEFT}" y1="{floor}" x2="{WIDTH - RIGHT}" y2="{floor}"/>')
     parts.append(f'<text x="{(LEFT + WIDTH - RIGHT) / 2:g}" y="{HEIGHT - 8}" text-anchor="middle">work ({plain(work_unit)})</text>')
-    parts.append(f'<text x="4" y="{TOP - 2}">{plain(unit)}</text>')
+    parts.append(f'<text x="4" y="{TOP - 2}">{plain(unit or "")}</text>')
     return "".join(parts)
 
 

@@ -70,7 +70,8 @@ def guesses(record: Submission, own: OwnEstimates, lead: Leading, protocol: Prot
     named = "hand" if lead.factor == "sharpener" else "blade"
     sentences = [_counted(right, len(told), luck, chance, named), *_confidence(means), _consequence(chance, len(told), luck)]
     sentences += _where_wrong({run for run, (correct, _) in told.items() if not correct}, own, lead, protocol)
-    return Guesses(asked, len(told), right, luck, chance, *means, tuple(sentences))
+    sure_right, sure_wrong = means
+    return Guesses(asked, len(told), right, luck, chance, sure_right, sure_wrong, tuple(sentences))
 
 
 def _told(record: Submission, factor: str) -> dict[str, tuple[bool, float | None]]:
@@ -79,7 +80,9 @@ def _told(record: Submission, factor: str) -> dict[str, tuple[bool, float | None
     found = {}
     for run in record.runs:
         guess = run.tester_guess
-        said = None if guess is None else guess.sharpener if factor == "sharpener" else guess.blade
+        if guess is None:
+            continue
+        said = guess.sharpener if factor == "sharpener" else guess.blade
         if said is not None:
             preparation = made[run.preparation]
             truth = preparation.sharpener if factor == "sharpener" else preparation.blade

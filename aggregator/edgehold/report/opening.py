@@ -29,18 +29,18 @@ from edgehold.records.rules.submissions import own_problems
 
 @dataclass(frozen=True, eq=False)
 class Opened:
-    """One submission as it counts now.
+    """One submission as it counts now, without errors.
 
     Attributes
     ----------
-    record : None where an error stands in it.
+    record : what it says.
     sha256 : of the file as it was sent in.
     corrected : whether corrections are applied.
-    findings : of this file and its corrections; warnings only where there is a record.
+    findings : of this file and its corrections; warnings only.
     repository : protocols, steels and seals that it was held against; no other submission was read.
     """
 
-    record: Submission | None
+    record: Submission
     sha256: str
     corrected: bool
     findings: tuple[Finding, ...]
@@ -53,7 +53,15 @@ class Opened:
         return self.repository.protocols[(reference.id, reference.version)]
 
 
-def open_submission(root: Path, named: str, today: datetime.date | None = None) -> Opened:
+@dataclass(frozen=True)
+class Unsound:
+    """A file in which errors stand: there is nothing to report on but what the check says of it."""
+
+    findings: tuple[Finding, ...]
+    record: None = None
+
+
+def open_submission(root: Path, named: str, today: datetime.date | None = None) -> Opened | Unsound:
     """Open a submission of a repository, or a file that is not in it yet.
 
     Parameters
@@ -86,7 +94,7 @@ def _inside(root: Path, named: str) -> str | None:
     return found
 
 
-def _of_repository(root: Path, path: str, today: datetime.date | None) -> Opened:
+def _of_repository(root: Path, path: str, today: datetime.date | None) -> Opened | Unsound:
     repository = load_repository(root, today=today, chosen={path})
     changes = f"{path.rpartition('/')[0]}/changes/{file_id(path)}/"
     findings = tuple(f for f in repository.findings if f.file == path or f.file.startswith(changes))
@@ -94,11 +102,11 @@ def _of_repository(root: Path, path: str, today: datetime.date | None) -> Opened
         raise InputError(f"{file_id(path)} was retracted: it stays readable, and nothing is computed from it")
     loaded = next((s for s in repository.submissions if s.path == path), None)
     if loaded is None:
-        return Opened(None, "", False, findings, repository)
+        return Unsound(findings)
     return Opened(loaded.record, loaded.sha256, bool(loaded.changes), findings, repository)
 
 
-def _alone(root: Path, file: Path, today: datetime.date) -> Opened:
+def _alone(root: Path, file: Path, today: datetime.date) -> Opened | Unsound:
     repository = load_repository(root, today=today, chosen=())
     data, problems = read_bytes(file, "submission")
     text, unfit = decode(data) if not problems else ("", [])
@@ -114,8 +122,9 @@ def _alone(root: Path, file: Path, today: datetime.date) -> Opened:
     collected = Collected()
     collected.add(file.as_posix(), problems)
     findings = collected.findings(lambda _: json_places(text).lines)
-    sound = record is not None and not any(f.severity == ERROR for f in findings)
-    return Opened(record if sound else None, sha256(data), False, findings, repository)
+    if record is None or any(f.severity == ERROR for f in findings):
+        return Unsound(findings)
+    return Opened(record, sha256(data), False, findings, repository)
 
 
 def _problems(record: Submission, repository: Repository, today: datetime.date) -> list[Problem]:

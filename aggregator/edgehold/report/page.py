@@ -16,7 +16,7 @@ from markupsafe import Markup
 from edgehold.pages import bars, words
 from edgehold.pages.text import finalize
 from edgehold.records.units import plural
-from edgehold.results.model.results import RatioInterval
+from edgehold.results.model.ratio import RatioInterval
 from edgehold.results.words.sentences import ratio_text
 
 from .assemble import SubmissionReport
@@ -60,7 +60,7 @@ def report_html(report: SubmissionReport) -> str:
             works=sorted({r.work for c in report.curves for r in c.readings}),
             readings={c.run: {r.work: r for r in c.readings} for c in report.curves},
             unit=plural(report.protocol.work.unit),
-            ruled_out=ruled_out(report) if report.lead else [],
+            ruled_out=ruled_out(report),
             reached=reached(report),
             table_sentence=table_sentence(report),
             rest=other_comparisons(report),

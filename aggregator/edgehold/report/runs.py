@@ -129,13 +129,16 @@ def start_of(curves: Sequence[RunCurve], protocol: Protocol, first: str, second:
     if protocol.reading.kind == "pass/fail":
         return Start((), None, "Pass or fail says nothing of how sharp an edge began.")
     sides = tuple(_side(arm, [c for c in curves if c.arm == arm]) for arm in (first, second))
-    if any(side.mean is None for side in sides):
+    known = [(s.arm, s.mean, s.low, s.high, s.read) for s in sides if s.mean is not None and s.low is not None and s.high is not None]
+    if len(known) < len(sides):
         return Start(sides, None, "One side has no reading on the scale before the first cut: how sharp they began cannot be compared.")
-    ratio = sides[0].mean / sides[1].mean
+    ratio = known[0][1] / known[1][1]
     if protocol.reading.keener == "lower":
         ratio = 1 / ratio
     unit = protocol.reading.canonical_unit
-    told = "; ".join(f"{s.arm} {amount(s.mean)} {unit} ({amount(s.low)} to {amount(s.high)}, {_runs(s.read)})" for s in sides)
+    told = "; ".join(
+        f"{arm} {amount(mean)} {unit} ({amount(low)} to {amount(high)}, {_runs(read)})" for arm, mean, low, high, read in known
+    )
     sharper, by = (first, ratio) if ratio >= 1 else (second, 1 / ratio)
     how = f"{sharper} began {ratio_text(by)} as sharp" if ratio_text(by) != ratio_text(1) else "they began alike"
     return Start(sides, ratio, f"Before the first cut: {told}; {how}.")

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import bisect
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,6 +19,7 @@ from edgehold.estimates import Contrast, SubmissionEstimate
 from edgehold.estimates.repeatability import Repeatability
 from edgehold.estimates.verdict import BETTER, NOTHING_WORTH_HAVING, WORSE
 from edgehold.estimates.words import moves_together
+from edgehold.numerics.interval import Interval
 from edgehold.planning.remedies import MOST_ROUNDS, Outlook
 from edgehold.records.model.protocol import EndpointRule
 from edgehold.results.words.sentences import ratio_text
@@ -58,9 +59,10 @@ def settling(contrast: Contrast, estimate: SubmissionEstimate, entry: Repeatabil
     rule : the endpoint, for its worthwhile ratio.
     """
     runs = estimate.runs_used
-    if contrast.interval is None or contrast.unscaled_variance is None or not math.isfinite(_half(contrast)):
+    interval, variance = contrast.interval, contrast.unscaled_variance
+    if interval is None or variance is None or not math.isfinite(_half(interval)):
         return Settling(runs, None, None, None, (_no_interval(contrast),))
-    half = math.exp(_half(contrast))
+    half = math.exp(_half(interval))
     if contrast.verdict is not None and contrast.verdict.kind in SETTLED:
         told = f"{rule.title}: for these blades and people this is settled; whether it holds for others, only other people's runs can tell."
         return Settling(runs, half, runs, runs, (told,))
@@ -71,7 +73,7 @@ def settling(contrast: Contrast, estimate: SubmissionEstimate, entry: Repeatabil
     spent = runs - int(estimate.df_own)
 
     def unscaled(n: int) -> float:
-        return contrast.unscaled_variance * runs / n
+        return variance * runs / n
 
     width = runs if math.log(half) <= limit else _least(tried, lambda n: expected_half_width(outlook, unscaled(n), n - spent) <= limit)
     verdict = _least(tried, lambda n: outlook.right(unscaled(n), n - spent, rule.worthwhile_ratio).enough)
@@ -99,8 +101,8 @@ def expected_half_width(outlook: Outlook, unscaled: float, df: int) -> float:
     return float(np.sqrt((errors**2).mean()) * t_distribution.ppf(0.975, total))
 
 
-def _half(contrast: Contrast) -> float:
-    return (contrast.interval.high - contrast.interval.low) / 2
+def _half(interval: Interval) -> float:
+    return (interval.high - interval.low) / 2
 
 
 def _no_interval(contrast: Contrast) -> str:
@@ -111,7 +113,7 @@ def _no_interval(contrast: Contrast) -> str:
     return "Without an interval nothing can be said of how many runs would do."
 
 
-def _sentences(runs: int, half: float, width: int | None, verdict: int | None, most: int, rule: EndpointRule):
+def _sentences(runs: int, half: float, width: int | None, verdict: int | None, most: int, rule: EndpointRule) -> Iterator[str]:
     goal = ratio_text(rule.worthwhile_ratio)
     told = f"{rule.title}: with {counted(runs, 'run')} the interval reaches {ratio_text(half)} either way"
     yield f"{told}; the smallest difference worth acting on is {goal}."

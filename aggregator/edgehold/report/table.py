@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -14,7 +13,7 @@ from edgehold.records.canonical import PoolKey, pool_key
 from edgehold.records.model.protocol import Protocol, major
 from edgehold.records.model.submission import Submission
 from edgehold.results.model.repeatability import PublishedRepeatability
-from edgehold.results.publish.repeatability import form_repeatability, publish, read_published
+from edgehold.results.publish.repeatability import FormRepeatability, form_repeatability, publish, read_published
 
 BUILT = "build/results/repeatability.json"
 
@@ -31,7 +30,7 @@ class TableUsed:
     submissions : how many others it rests on at the primary endpoint; 0: the protocol's assumption stands in.
     """
 
-    plain: Mapping[str, object]
+    plain: FormRepeatability
     sha256: str
     source: str
     submissions: int

@@ -55,11 +55,11 @@ def _found(report: SubmissionReport) -> Iterator[str]:
 
 
 def ruled_out(report: SubmissionReport) -> list[str]:
-    """Of every figure, the difference that is ruled out either way."""
+    """Of every figure, the difference that is ruled out either way; nothing where nothing is compared."""
     return [
         f"{figure.title}: "
         + ("nothing." if figure.ruled_out_beyond is None else f"a difference larger than {ratio_text(figure.ruled_out_beyond)} either way.")
-        for figure in report.lead.figures
+        for figure in (report.lead.figures if report.lead else ())
     ]
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from edgehold.counted import counted
@@ -41,6 +41,17 @@ class SideEffort:
 
 
 @dataclass(frozen=True)
+class _Lasting:
+    """A side whose lives are all known, so that minutes a week can be told; fields as in `SideEffort`."""
+
+    arm: str
+    minutes: float
+    life: float
+    runs: int
+    weekly_minutes: float
+
+
+@dataclass(frozen=True)
 class Worth:
     """Whether learning pays: the sides, and the arithmetic in words."""
 
@@ -67,15 +78,16 @@ def worth(record: Submission, rows: Sequence[EndpointRow], lead: Leading, protoc
             if weekly is None
             else Worth((), weekly, ("Whether learning pays is asked of people who sharpen; here blades are compared.",))
         )
-    stated = {p.sharpener: [] for p in record.preparations}
+    stated: dict[str, list[float | None]] = {p.sharpener: [] for p in record.preparations}
     for preparation in record.preparations:
         stated[preparation.sharpener].append(preparation.minutes)
     wanted = [stated.get(arm, [None]) for arm in (lead.first, lead.second)]
-    if any(minutes is None for each in wanted for minutes in each):
+    known = [[minutes for minutes in each if minutes is not None] for each in wanted]
+    if known != wanted:
         told = "How many minutes each sharpening took is not stated for all of them, so what it costs in time cannot be said."
         return None if weekly is None else Worth((), weekly, (told,))
     life = next((figure for figure in lead.figures if figure.kind == "life"), None)
-    sides = tuple(_side(arm, minutes, rows, life, weekly) for arm, minutes in zip((lead.first, lead.second), wanted, strict=True))
+    sides = tuple(_side(arm, minutes, rows, life, weekly) for arm, minutes in zip((lead.first, lead.second), known, strict=True))
     novices = frozenset(person.handle for person in record.people if person.sharpening == "novice")
     return Worth(sides, weekly, tuple(_sentences(sides, life, weekly, protocol, novices)))
 
@@ -90,27 +102,33 @@ def _side(arm: str, minutes: list[float], rows: Sequence[EndpointRow], life: Fig
     return SideEffort(arm, mean, lasts, len(told), None if weekly is None else weekly / lasts * mean)
 
 
-def _sentences(sides: tuple[SideEffort, ...], life: Figure | None, weekly: float | None, protocol: Protocol, novices: frozenset[str]):
+def _sentences(
+    sides: tuple[SideEffort, ...], life: Figure | None, weekly: float | None, protocol: Protocol, novices: frozenset[str]
+) -> Iterator[str]:
     unit = plural(protocol.work.unit)
     yield "Minutes a sharpening, as stated: " + ", ".join(f"{side.arm} {amount(side.minutes)}" for side in sides) + "."
     if weekly is None:
         yield f"With --cuts-a-week N ({unit}) they become minutes a week."
         return
-    short = [side for side in sides if side.life is None]
-    if short:
-        names = " and of ".join(side.arm for side in short)
+    lasting = [
+        _Lasting(side.arm, side.minutes, side.life, side.runs, side.weekly_minutes)
+        for side in sides
+        if side.life is not None and side.weekly_minutes is not None
+    ]
+    if life is None or len(lasting) < len(sides):
+        names = " and of ".join(side.arm for side in sides if side.life is None)
         yield f"Not every life of {names} is known to end (some only on one side), so {unit} a week cannot be turned into sharpenings."
         return
-    for side in sides:
+    for side in lasting:
         often = f"{amount(weekly)} / {amount(side.life)} = {counted(amount(weekly / side.life), 'sharpening')} a week"
         yield (
             f"{side.arm}: an edge lasts {amount(side.life)} {unit} (geometric mean of {side.runs}); {often} × {amount(side.minutes)} "
             f"minutes = {amount(side.weekly_minutes)} minutes a week."
         )
-    yield from _difference(sides, life, weekly, novices)
+    yield from _difference(lasting, life, weekly, novices)
 
 
-def _difference(sides: tuple[SideEffort, ...], life: Figure, weekly: float, novices: frozenset[str]):
+def _difference(sides: Sequence[_Lasting], life: Figure, weekly: float, novices: frozenset[str]) -> Iterator[str]:
     less, more = sorted(sides, key=lambda side: side.weekly_minutes)
     saved = more.weekly_minutes - less.weekly_minutes
     if amount(less.weekly_minutes) == amount(more.weekly_minutes):

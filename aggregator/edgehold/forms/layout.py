@@ -24,13 +24,7 @@ def submission_layout(protocol: Protocol) -> Layout:
     """
     kind = protocol.reading.kind
     return {
-        "fixed": {
-            "/format": SUBMISSION_FORMAT,
-            "/protocol/id": protocol.id,
-            "/protocol/version": protocol.version,
-            "/origin": "measured",
-            "/licence": "CC0-1.0",
-        },
+        "fixed": fixed(protocol),
         "filled": filled(protocol),
         "hidden": [
             "/answers",
@@ -56,6 +50,17 @@ def submission_layout(protocol: Protocol) -> Layout:
             {"title": "Lots, instruments, plan, notes", "at": ["/lots", "/instruments", "/plan", "/note"], "folded": True},
             {"title": "When, and who sends it in", "at": ["/month", "/submitted_by", "/id"]},
         ],
+    }
+
+
+def fixed(protocol: Protocol) -> dict[str, str]:
+    """What stands in every submission that follows this version."""
+    return {
+        "/format": SUBMISSION_FORMAT,
+        "/protocol/id": protocol.id,
+        "/protocol/version": protocol.version,
+        "/origin": "measured",
+        "/licence": "CC0-1.0",
     }
 
 
@@ -138,9 +143,9 @@ def _read(protocol: Protocol, number: int, place: int) -> dict[str, object]:
 def fields_to_fill(example: dict[str, object], protocol: Protocol) -> dict[str, int]:
     """How many fields somebody fills in to write ``example``: ``fields``, and ``readings`` beside them."""
     ways = {str(entry["at"]): str(entry["with"]) for entry in filled(protocol)}
-    fixed = submission_layout(protocol)["fixed"]
-    places = [(place, pattern) for place, pattern in _leaves(example) if pattern not in fixed and pattern != "/runs/*/preparation"]
-    one_blade = len(example["blades"]) == 1
+    known, blades = fixed(protocol), example["blades"]
+    places = [(place, pattern) for place, pattern in _leaves(example) if pattern not in known and pattern != "/runs/*/preparation"]
+    one_blade = isinstance(blades, list) and len(blades) == 1
     readings = sum(pattern.startswith("/runs/*/readings/*/") and not pattern.endswith("/work") for _, pattern in places)
     by_hand = [p for p in places if not p[1].startswith("/runs/*/readings/") and not _filled_in(*p, ways, one_blade)]
     return {"fields": len(by_hand), "readings": readings}

@@ -24,8 +24,9 @@ from edgehold.results.publish.text_changes import step_titles
 from edgehold.results.publish.versions import events_of, status_after
 from edgehold.review.protocol_drafts import FIRST_VERSION, skeleton
 
-from .review_table import TEXT, Entry, Thread, outcome_table, response_table, shared_table, target_table, version_table
-from .submission import HINTS, LONGEST_LINK, SCHEMA_CODES, Rules, messages, patterns_in, schema_of
+from .review_table import TEXT, Thread, outcome_table, response_table, shared_table, target_table, version_table
+from .submission import HINTS, LONGEST_LINK, SCHEMA_CODES, Rules, messages, part_of_schema, patterns_in, schema_of
+from .table import Entry
 
 KINDS = ("objection", "response", "outcome")
 BODIES = {
@@ -51,8 +52,8 @@ def review_forms(repository: Repository) -> dict[str, Rules]:
 
 
 def _form(repository: Repository, kind: str) -> Rules:
-    definitions = schema_of(OBJECTION_FORMAT, site_url(repository.root))["$defs"]
-    schema = {**definitions[kind.capitalize()], "$defs": definitions}
+    definitions = part_of_schema(schema_of(OBJECTION_FORMAT, site_url(repository.root)), "$defs")
+    schema = {**part_of_schema(definitions, kind.capitalize()), "$defs": definitions}
     texts = ("/title", "/proposed_change") if kind == "objection" else ()
     table = shared_table(repository, texts, evidence=kind != "outcome")
     label, text = BODIES[kind]
@@ -150,9 +151,9 @@ def _protocols(repository: Repository) -> Rules:
             text = decode(read_bytes(repository.root / loaded.path, "protocol")[0])[0]
             found.append({"id": name, "version": version, "title": loaded.record.title, "status": status, "text": text})
     empty = {"id": OWN_ID, "version": FIRST_VERSION, "title": "A method of its own", "status": "", "text": skeleton(OWN_ID)}
-    schema = schema_of(PROTOCOL_FORMAT, site_url(repository.root))
+    properties = part_of_schema(schema_of(PROTOCOL_FORMAT, site_url(repository.root)), "properties")
     fields = ("format", "id", "version", "title", "changes")
-    own = {"properties": {name: schema["properties"][name] for name in fields}, "required": list(fields), "type": "object"}
+    own = {"properties": {name: properties[name] for name in fields}, "required": list(fields), "type": "object"}
     return {
         "kind": "protocol",
         "schema": own,

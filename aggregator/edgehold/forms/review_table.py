@@ -10,7 +10,7 @@ import datetime
 import functools
 from collections.abc import Callable, Iterable
 from dataclasses import replace
-from typing import get_args
+from typing import Literal, get_args
 
 from edgehold.records.canonical import LoadedProtocol, ObjectionThread, Repository
 from edgehold.records.layout import ANALYSIS
@@ -21,10 +21,14 @@ from edgehold.records.rules.objections import ADDRESS, Surroundings
 from edgehold.records.rules.outcomes import thread_problems
 from edgehold.records.rules.protocol_form import steps_of
 from edgehold.records.threads import state_of
+from edgehold.results.model.objections import State
+from edgehold.results.publish.fields import one_of
 from edgehold.results.publish.objections import STRUCK, threads_of, versions_of
 
 from .table import Entry, entry_of
 
+FORMATS: tuple[Literal["objection/1.0.0", "objection/0.1.0"], ...] = ("objection/1.0.0", "objection/0.1.0")
+FORMAT = one_of(OBJECTION_FORMAT, FORMATS)
 NOBODY = "nobody-that-we-know"
 LAST_MONTH, LAST_DAY = "9999-12", datetime.date(9999, 12, 31)
 TEXT = {"names-a-person": ADDRESS.pattern}
@@ -65,7 +69,7 @@ def target_table(repository: Repository, protocol: str) -> list[Entry]:
     ]
     for number, thread in threads.items():
         state = state_of(thread)
-        if state.state == STRUCK:
+        if state.state == STRUCK and state.by is not None:
             late = {"at": "/month", "after": state.by.month}
             found.append(entry_of("never", "/duplicate_of", "duplicate-form", words=[number], when=late))
     return found
@@ -112,7 +116,7 @@ def response_table(of: Thread) -> list[Entry]:
     """What holds for the next response in a thread."""
 
     def codes(at: str, version: str) -> set[str]:
-        revision = Response(format=OBJECTION_FORMAT, kind="response", response="revision", revised_in=version, by=NOBODY, month=LAST_MONTH)
+        revision = Response(format=FORMAT, kind="response", response="revision", revised_in=version, by=NOBODY, month=LAST_MONTH)
         return {problem.code for problem in of.said_of(revision) if problem.pointer == at}
 
     revision = {"at": "/response", "is": "revision"}
@@ -131,22 +135,26 @@ def response_table(of: Thread) -> list[Entry]:
 def outcome_table(of: Thread) -> list[Entry]:
     """What holds for the next outcome in a thread: for every word what it needs, and who may say it."""
     found = [entry_of("since", "/month", "month-backwards", month=of.last)]
-    for word in get_args(Outcome.model_fields["outcome"].annotation):
+    words: tuple[State, ...] = get_args(Outcome.model_fields["outcome"].annotation)
+    for word in words:
         found += _word(of, word)
     return found
 
 
-def _word(of: Thread, word: str) -> list[Entry]:
+def _word(of: Thread, word: State) -> list[Entry]:
     @functools.cache
     def codes(at: str, by: str = NOBODY, month: str = LAST_MONTH) -> set[str]:
-        outcome = Outcome(format=OBJECTION_FORMAT, kind="outcome", outcome=word, by=by, month=month)
+        outcome = Outcome(format=FORMAT, kind="outcome", outcome=word, by=by, month=month)
         return {problem.code for problem in of.said_of(outcome) if problem.pointer == at}
+
+    def fits(code: str, month: str) -> bool:
+        return code not in codes("/outcome", month=month)
 
     said = {"at": "/outcome", "is": word}
     always = codes("/outcome")
     found = [entry_of("told", "/outcome", code, when=said) for code in sorted(always)]
     for code in sorted(codes("/outcome", month=of.last) - always):
-        first = _first_month(of, lambda month, code=code: code not in codes("/outcome", month=month))
+        first = _first_month(of, functools.partial(fits, code))
         found.append(entry_of("told", "/outcome", code, when=[said, {"at": "/month", "before": first}]))
     strangers = codes("/by")
     for code in sorted(strangers):

@@ -134,7 +134,16 @@ def _schemas(base_url: str) -> dict[str, bytes]:
 
 def schema_of(format_name: str, base_url: str) -> dict[str, object]:
     """The schema of a format such as ``submission/1.0.0``."""
-    return json.loads(_schemas(base_url)[f"{format_name}.json"])
+    schema: dict[str, object] = json.loads(_schemas(base_url)[f"{format_name}.json"])
+    return schema
+
+
+def part_of_schema(schema: dict[str, object], name: str) -> dict[str, object]:
+    """A part of a schema that holds others by name, such as ``properties``."""
+    part = schema[name]
+    if not isinstance(part, dict):
+        raise TypeError(f"{name!r} of a schema holds nothing by name")
+    return part
 
 
 def patterns_in(schema: object) -> set[str]:

@@ -13,7 +13,8 @@ from .lines import sheet_rules
 def browser_rules(protocol: Protocol) -> dict[str, object]:
     """The lines of the protocol's sheet, patterns (Python's; the whole text must match) and limits."""
     patterns = {"plain": PLAIN_NUMBER, "decimal": DECIMAL, "limit": LIMIT, "label": LABEL, "run": RUN, "repeat": REPEAT, "version": VERSION}
-    return sheet_rules(protocol) | {
+    return {
+        **sheet_rules(protocol),
         "patterns": {name: pattern.pattern for name, pattern in patterns.items()},
         "digit": DIGIT.pattern,
         "limit_signs": LIMIT_SIGNS,

@@ -31,7 +31,8 @@ _TEXT = "@"
 _WIDTHS = (46, 24, 18, 18, 18, 18, 18, 18, 22, 30)
 _LINE_HEIGHT, _ROOM = 15, 4  # points
 _ANSWER = PatternFill("solid", fgColor="F3F6F8")
-_LINE = Border(*[Side("thin", color="9AA7B0")] * 4)
+_SIDE = Side("thin", color="9AA7B0")
+_LINE = Border(_SIDE, _SIDE, _SIDE, _SIDE)
 
 
 def write_sheets(plan: Plan, protocol: Protocol, folder: Path, figures: Mapping[str, str] | None = None) -> tuple[Path, ...]:
@@ -79,7 +80,7 @@ def sheet_csv(plan: SheetPlan, protocol: Protocol) -> bytes:
 def sheet_xlsx(plan: SheetPlan, protocol: Protocol) -> bytes:
     """The sheet as XLSX (ISO/IEC 29500): cells for answers hold text, so that nothing becomes a date, and offer the words allowed."""
     book = Workbook()
-    sheet = book.active
+    sheet = book.worksheets[0]
     sheet.title = "Sheet"
     rows = sheet_rows(plan, protocol)
     people = _names_of("People", rows)
@@ -119,7 +120,9 @@ def _drop_downs(sheet: Worksheet, rows: list[SheetRow], ranges: Mapping[str, str
     made: dict[tuple[str, bool], DataValidation] = {}
     for number, row in enumerate(rows, 1):
         for column, line in enumerate(row.lines, 2):
-            formula = _offered(line, ranges) if line is not None else ""
+            if line is None:
+                continue
+            formula = _offered(line, ranges)
             if formula:
                 strict = line.kind == "word"
                 if (formula, strict) not in made:

@@ -54,9 +54,17 @@ class Filling:
             pointer = pointer[: pointer.rindex("/")]
             self.places.setdefault(pointer, place)
 
-    def list_of(self, name: str) -> list:
+    def list_of(self, name: str) -> list[dict[str, object]]:
         """A list of the submission; made where there is none."""
-        return self.tree.setdefault(name, [])
+        self.tree.setdefault(name, [])
+        return self.entries(name)
+
+    def entries(self, name: str) -> list[dict[str, object]]:
+        """What a list of the submission holds; nothing where there is none."""
+        found = self.tree.get(name, [])
+        if not isinstance(found, list):
+            raise TypeError(f"{name!r} is no list of a submission")
+        return found
 
     def put(self, pointer: str, value: object) -> None:
         """Put a value into the tree; objects and lists on the way are made."""
@@ -68,6 +76,8 @@ class Filling:
                 if int(name) >= len(inside):
                     inside.append(fresh)
                 inside = inside[int(name)]
+            elif not isinstance(inside, dict):
+                raise TypeError(f"{pointer!r} leads into a value that holds no others")
             elif following:
                 inside = inside.setdefault(name, fresh)
             else:
@@ -75,17 +85,26 @@ class Filling:
 
     def leave_out_run(self, run: int) -> None:
         """Take a run and its preparation out; later ones move up."""
-        del self.tree["runs"][run], self.tree["preparations"][run]
+        del self.entries("runs")[run], self.entries("preparations")[run]
         moved = {pointer: _moved(pointer, run) for pointer in [*self.places, *self.asked]}
         self.places = {moved[pointer]: place for pointer, place in self.places.items() if moved[pointer]}
         self.asked = {moved[pointer] for pointer in self.asked if moved[pointer]}
 
-    def list_named(self, part: str, pointers: list[str], keys: list[str]) -> None:
+    def list_named(self, part: str, pointers: list[str], keys: list[object]) -> None:
         """Lots and instruments are named in the runs; the submission lists each once."""
         for pointer, key in zip(pointers, keys, strict=True):
-            if all(entry["key"] != key for entry in self.tree.get(part, ())):
-                self.list_of(part).append({"key": key})
-                self.places[f"/{part}/{len(self.tree[part]) - 1}/key"] = self.places[pointer]
+            if all(entry["key"] != key for entry in self.entries(part)):
+                listed = self.list_of(part)
+                listed.append({"key": key})
+                self.places[f"/{part}/{len(listed) - 1}/key"] = self.places[pointer]
+
+
+def list_in(inside: dict[str, object], name: str) -> list[object]:
+    """A list in an object of the submission; made where there is none."""
+    found = inside.setdefault(name, [])
+    if not isinstance(found, list):
+        raise TypeError(f"{name!r} is no list here")
+    return found
 
 
 def _moved(pointer: str, run: int) -> str:

@@ -6,7 +6,7 @@ import datetime
 import functools
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import get_args
 
@@ -54,7 +54,7 @@ class Intake:
     questions: tuple[Question, ...]
     remarks: tuple[tuple[str, str], ...] = ()
     said: tuple[tuple[str, str], ...] = ()
-    tally: Mapping[str, int] = None
+    tally: Mapping[str, int] = field(default_factory=dict)
 
     @property
     def whole(self) -> bool:
@@ -90,25 +90,25 @@ def sheet_from_bytes(data: bytes, repository: Repository, today: datetime.date, 
     tables, questions, said = _tables(data)
     if questions:
         return Intake(None, tuple(questions), tally={})
-    sheets = [table for table in tables if protocol_named(table, MARKER)]
+    sheets = [(table, key) for table in tables if (key := protocol_named(table, MARKER))]
     if len(sheets) != 1:
         message = "no worksheet" if not sheets else "more than one worksheet"
         cure = (
             "fill in a sheet that was drawn for a protocol, and leave its first cell as it is" if not sheets else "give each its own file"
         )
         return Intake(None, (whole_file("not-a-sheet", f"{message} begins with {MARKER!r}", cure),), tally={})
-    key = protocol_named(sheets[0], MARKER)
+    ((sheet, key),) = sheets
     protocol = repository.protocols.get(key)
     if protocol is None:
         message = f"there is no protocol {key[0][:60]!r} in version {key[1][:20]!r}"
         cure = "known are " + ", ".join(" ".join(known) for known in sorted(repository.protocols))
-        return Intake(None, (replace(whole_file("unknown-protocol", message, cure), sheet=sheets[0].name),), tally={})
-    found = interpret(sheets[0], sheet_rules(protocol.record), key)
+        return Intake(None, (replace(whole_file("unknown-protocol", message, cure), sheet=sheet.name),), tally={})
+    found = interpret(sheet, sheet_rules(protocol.record), key)
     if plan is not None:
         _from_plan(found, plan)
     _name_file(found.tree, data)
-    more = [_of_another_sheet(table) for table in tables if table is not sheets[0]]
-    return _checked(found, more, said, sheets[0].name, protocol, repository, today)
+    more = [_of_another_sheet(table) for table in tables if table is not sheet]
+    return _checked(found, more, said, sheet.name, protocol, repository, today)
 
 
 def _tables(data: bytes) -> tuple[list[Table], list[Question], list[str]]:
@@ -133,14 +133,19 @@ def _of_another_sheet(table: Table) -> Question:
     )
 
 
-def _in_order(model: type[BaseModel], tree: object) -> object:
+def _in_order(model: type[BaseModel], tree: dict[str, object]) -> dict[str, object]:
     """The same values, with the fields of every record in the order of the schema."""
-    if isinstance(tree, list):
-        return [_in_order(model, entry) for entry in tree]
-    if not isinstance(tree, dict):
-        return tree
     inner = {name: _record_in(field.annotation) for name, field in model.model_fields.items()}
-    return {name: _in_order(inner[name], tree[name]) if inner[name] else tree[name] for name in inner if name in tree}
+    return {name: _inner_in_order(record, tree[name]) for name, record in inner.items() if name in tree}
+
+
+def _inner_in_order(model: type[BaseModel] | None, value: object) -> object:
+    """The same for what a field holds: a record, a list of them, or anything else."""
+    if model is None:
+        return value
+    if isinstance(value, list):
+        return [_inner_in_order(model, entry) for entry in value]
+    return _in_order(model, value) if isinstance(value, dict) else value
 
 
 def _record_in(annotation: object) -> type[BaseModel] | None:
@@ -150,7 +155,7 @@ def _record_in(annotation: object) -> type[BaseModel] | None:
     return next(filter(None, map(_record_in, get_args(annotation))), None)
 
 
-def _name_file(tree: dict, data: bytes) -> None:
+def _name_file(tree: dict[str, object], data: bytes) -> None:
     """An id where none is written: who sends it in, the month, and three signs that differ from file to file."""
     if "id" not in tree and all(isinstance(tree.get(name), str) for name in ("submitted_by", "month")):
         digest = hashlib.sha256(data).digest()
@@ -161,8 +166,9 @@ def _name_file(tree: dict, data: bytes) -> None:
 def _from_plan(found: Filling, plan: Plan) -> None:
     """The plan itself, opened, and whose edge is whose where the sheet leaves it open; where it says otherwise than the plan, ask."""
     planned = {run.order: run for run in plan.runs}
-    for place, (run, preparation) in enumerate(zip(found.tree.get("runs", ()), found.tree.get("preparations", ()), strict=True)):
-        drawn = planned.get(run["order"])
+    for place, (run, preparation) in enumerate(zip(found.entries("runs"), found.entries("preparations"), strict=True)):
+        order = run["order"]
+        drawn = planned.get(order) if isinstance(order, int) else None
         if drawn is None:
             continue
         for part, record, name in (
@@ -173,10 +179,11 @@ def _from_plan(found: Filling, plan: Plan) -> None:
             pointer = f"/{part}/{place}/{name}"
             meant = getattr(drawn, name)
             if record.setdefault(name, meant) != meant and pointer not in found.asked:
-                message = f"the plan says {meant!r} for the {name} of run {run['order']}, the sheet {record[name]!r}"
+                message = f"the plan says {meant!r} for the {name} of run {order}, the sheet {record[name]!r}"
                 cure = "write what really happened, and take it in without the plan"
                 found.ask(found.places[pointer], "plan-disagrees", message, cure, pointer)
-    named = found.tree.get("plan", {}).get("id", plan.id)
+    on_sheet = found.tree.get("plan")
+    named = on_sheet.get("id", plan.id) if isinstance(on_sheet, dict) else plan.id
     if named != plan.id:
         cure = "give the plan that this sheet was made from"
         found.ask(
@@ -239,7 +246,7 @@ def _place(found: Filling, pointer: str) -> tuple[int, int]:
     return found.places.get(pointer, (0, 0))
 
 
-def _problems(tree: dict, protocol: LoadedProtocol, repository: Repository, today: datetime.date) -> list[Problem]:
+def _problems(tree: dict[str, object], protocol: LoadedProtocol, repository: Repository, today: datetime.date) -> list[Problem]:
     """What the check finds in a submission that stands alone."""
     record, problems = read_record(Submission, tree)
     if record is None:

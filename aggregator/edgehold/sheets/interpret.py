@@ -17,9 +17,11 @@ from edgehold.records.read.opening import unfit_characters
 
 from .cell_values import CellValue, folded, is_number, number, outcome, reading_value, word, written
 from .cells import Question, Table, trimmed
-from .filling import Filling, Place
+from .filling import Filling, Place, list_in
+from .lines import LineRule, SheetRules
 
-Rules = dict[str, object]
+Columns = list[tuple[str, str]]
+"""Of each column of a table, what it is called and what stands in parentheses behind it."""
 
 LABEL = re.compile(r"([^(]*)(?:\(([^()]*)\))?[\s\S]*")
 RUN = re.compile(r"run ([1-9][0-9]{0,5})")
@@ -38,7 +40,7 @@ def protocol_named(table: Table, marker: str) -> tuple[str, str] | None:
     return None
 
 
-def interpret(table: Table, rules: Rules, protocol: tuple[str, str]) -> Filling:
+def interpret(table: Table, rules: SheetRules, protocol: tuple[str, str]) -> Filling:
     """Read a sheet.
 
     Parameters
@@ -53,13 +55,13 @@ def interpret(table: Table, rules: Rules, protocol: tuple[str, str]) -> Filling:
 class _Reader:
     """One sheet, row by row; it knows which part it is in."""
 
-    def __init__(self, table: Table, rules: Rules, protocol: tuple[str, str]) -> None:
-        self.table, self.rules, self.remark, self.note = table, rules, str(rules["remark"]), str(rules["note"])
+    def __init__(self, table: Table, rules: SheetRules, protocol: tuple[str, str]) -> None:
+        self.table, self.rules, self.remark, self.note = table, rules, rules["remark"], rules["note"]
         followed = {"id": protocol[0], "version": protocol[1]}
         self.to = Filling({"format": SUBMISSION_FORMAT, "protocol": followed, "licence": "CC0-1.0"})
         self.kinds: dict[int, str] = {}
         self.part, self.run = "", -1
-        self.columns: list[tuple[str, str]] | None = None
+        self.columns: Columns | None = None
         self.first_row_of: dict[str, int] = {}
         self.rows_of_run: dict[int, list[int]] = {}
         self.begun: set[int] = set()
@@ -93,7 +95,7 @@ class _Reader:
             return "remarks"
         label, _ = _label(row[0])
         run = RUN.fullmatch(label)
-        if label == str(self.rules["marker"]).casefold():
+        if label == self.rules["marker"].casefold():
             self._stray(at_row, row, range(4))
             return "headings"
         if run or label in self.rules["tables"]:
@@ -115,7 +117,7 @@ class _Reader:
 
     # -- lines with a label ------------------------------------------------------------------------------------------
 
-    def _line(self, at_row: int, row: list[str], label: str, lines: dict, entry: int) -> str:
+    def _line(self, at_row: int, row: list[str], label: str, lines: dict[str, LineRule], entry: int) -> str:
         line = lines.get(label)
         if line is None:
             return self._unknown_line(at_row, label, lines)
@@ -139,14 +141,14 @@ class _Reader:
                 self._cell(line, _bound(line["at"], entry, inside), (at_row, column), row[column - 1], _label(row[0])[1])
         return "lines"
 
-    def _unknown_line(self, at_row: int, label: str, lines: dict) -> str:
+    def _unknown_line(self, at_row: int, label: str, lines: dict[str, LineRule]) -> str:
         close = difflib.get_close_matches(label[:60], list(lines), n=1, cutoff=0.7)
         cure = f"did you mean {close[0]!r}?" if close else f'put it into a line for notes, or begin it with "{self.remark}"'
         message = f"{shown(label)} is no line of this part of the sheet" if label else "nothing says what this row is"
         self.to.ask((at_row, 1), "unknown-line", message, cure)
         return "lines"
 
-    def _cell(self, line: dict, pointer: str, place: Place, text: str, hint: str) -> None:
+    def _cell(self, line: LineRule, pointer: str, place: Place, text: str, hint: str) -> None:
         """Write what a cell says into the tree."""
         if not pointer:
             return
@@ -163,7 +165,7 @@ class _Reader:
             self.amounts.append((self.run, pointer, place, hint))
         to.put(pointer, to.take(self._value_of(line, pointer, place, text), pointer, place))
 
-    def _value_of(self, line: dict, pointer: str, place: Place, text: str) -> CellValue:
+    def _value_of(self, line: LineRule, pointer: str, place: Place, text: str) -> CellValue:
         if pointer == _MONTH and place in self.table.dates:
             return self._month(*self.table.dates.pop(place))
         match line["kind"]:
@@ -189,7 +191,7 @@ class _Reader:
         lines = self.rules["tables"][self.part]
         if self.columns is None:
             self.columns = [_label(text) for text in row]
-            self._unknown_columns(at_row, row, lambda label: label in lines, "take the column out")
+            self._unknown_columns(at_row, row, self.columns, lambda label: label in lines, "take the column out")
             return "headings"
         named = {label: column for column, (label, _) in enumerate(self.columns, 1) if label in lines}
         self._stray(at_row, row, named.values())
@@ -211,7 +213,7 @@ class _Reader:
     def _letter(self, at_row: int, row: list[str], named: dict[str, int]) -> None:
         """Remember what the letter of an entry stands for: the name beside it."""
         column = named.get("handle") or named.get("key") or 1
-        letter, name = _text(row, named.get(str(self.rules["letter"]), 0) - 1), _text(row, column - 1)
+        letter, name = _text(row, named.get(self.rules["letter"], 0) - 1), _text(row, column - 1)
         for known in filter(None, (folded(letter), name)):
             if name or known not in self.letters[self.part]:
                 self.letters[self.part][known] = (name, (at_row, column))
@@ -256,7 +258,7 @@ class _Reader:
         known = label in self.rules["lines"]
         if known or self.columns is None or (label and not DIGIT.search(label)):
             return self._line(at_row, row, label, self.rules["lines"], self.run)
-        return self._reading(at_row, row)
+        return self._reading(at_row, row, self.columns)
 
     def _reading_headings(self, at_row: int, row: list[str]) -> str:
         if self.columns is not None:
@@ -265,26 +267,27 @@ class _Reader:
         unit = self.columns[0][1] or self.rules["work_unit"]
         self.to.put(f"/runs/{self.run}/work_unit", self.to.take(CellValue(unit), f"/runs/{self.run}/work_unit", (at_row, 1)))
         self._unknown_columns(
-            at_row, row, lambda label: self._is_repeat(label) or label == self.note, "call it value and its number, or note"
+            at_row, row, self.columns, lambda label: self._is_repeat(label) or label == self.note, "call it value and its number, or note"
         )
         return "headings"
 
     def _is_repeat(self, label: str) -> bool:
         return REPEAT.fullmatch(label) is not None
 
-    def _reading(self, at_row: int, row: list[str]) -> str:
-        columns = {c: label for c, (label, _) in enumerate(self.columns, 1) if c > 1 and (self._is_repeat(label) or label == self.note)}
+    def _reading(self, at_row: int, row: list[str], headings: Columns) -> str:
+        columns = {c: label for c, (label, _) in enumerate(headings, 1) if c > 1 and (self._is_repeat(label) or label == self.note)}
         self._stray(at_row, row, {1, *columns})
         read = [(column, label, row[column - 1]) for column, label in columns.items() if _text(row, column - 1)]
         if not read:
             return "not read"
         self.begun.add(self.run)
-        readings = self.to.tree["runs"][self.run]["readings"]
+        readings = list_in(self.to.entries("runs")[self.run], "readings")
         pointer, name = f"/runs/{self.run}/readings/{len(readings)}", "outcomes" if self.rules["outcomes"] else "values"
-        readings.append({})
+        reading: dict[str, object] = {}
+        readings.append(reading)
         self.to.places[pointer], self.to.places[f"{pointer}/{name}"] = (at_row, 1), (at_row, 2)
         self._work(f"{pointer}/work", (at_row, 1), row[0])
-        self._repeats(readings[-1], f"{pointer}/{name}", at_row, [(c, text) for c, label, text in read if label != self.note])
+        self._repeats(reading, f"{pointer}/{name}", at_row, [(c, text) for c, label, text in read if label != self.note])
         for column, label, text in read:
             if label == self.note:
                 self._reading_note(f"{pointer}/note", (at_row, column), text)
@@ -296,11 +299,11 @@ class _Reader:
         else:
             self.to.ask(place, "no-work", "nothing says how much work was done before this reading", "write the work done", pointer)
 
-    def _repeats(self, reading: dict, pointer: str, at_row: int, read: list[tuple[int, str]]) -> None:
+    def _repeats(self, reading: dict[str, object], pointer: str, at_row: int, read: list[tuple[int, str]]) -> None:
         outcomes, name = self.rules["outcomes"], pointer.rpartition("/")[2]
         for inside, (column, text) in enumerate(read):
             place, at = (at_row, column), f"{pointer}/{inside}"
-            repeats = reading.setdefault(name, [])
+            repeats = list_in(reading, name)
             if outcomes:
                 repeats.append(self.to.take(outcome(text, outcomes), at, place))
                 continue
@@ -317,15 +320,15 @@ class _Reader:
     def _work_units(self) -> None:
         """Every amount of work of a run stands in the unit of its readings; only one unit is kept."""
         for run, pointer, (row, _), hint in self.amounts:
-            unit = self.to.tree["runs"][run]["work_unit"]
+            unit = self.to.entries("runs")[run]["work_unit"]
             if hint and unit != hint:
                 message = f"this line is in {shown(hint)}, the run's readings in {shown(unit)}"
                 self.to.ask((row, 1), "other-unit", message, "write both in the same unit, and name it in both headings", pointer)
 
     # -- what is asked of any cell -------------------------------------------------------------------------------------
 
-    def _unknown_columns(self, at_row: int, row: list[str], known: Callable[[str], bool], cure: str) -> None:
-        for column, (label, _) in enumerate(self.columns, 1):
+    def _unknown_columns(self, at_row: int, row: list[str], columns: Columns, known: Callable[[str], bool], cure: str) -> None:
+        for column, (label, _) in enumerate(columns, 1):
             if label and not known(label) and not (self.part == "run" and column == 1):
                 self.to.ask((at_row, column), "unknown-column", f"{shown(row[column - 1])} is no column of this table", cure)
 
@@ -361,7 +364,7 @@ class _Reader:
 
     def _list_lots_and_instruments(self) -> None:
         for part, patterns in (("lots", ("lot", "lot_changes/0/lot")), ("instruments", ("instrument",))):
-            pointers = [f"/runs/{run}/{name}" for run in range(len(self.to.tree.get("runs", ()))) for name in patterns]
+            pointers = [f"/runs/{run}/{name}" for run in range(len(self.to.entries("runs"))) for name in patterns]
             found = {pointer: self._at(pointer) for pointer in pointers}
             kept = {pointer: key for pointer, key in found.items() if key is not None}
             self.to.list_named(part, list(kept), list(kept.values()))
@@ -369,10 +372,15 @@ class _Reader:
     def _at(self, pointer: str) -> object:
         inside: object = self.to.tree
         for name in pointer.split("/")[1:]:
-            inside = inside[int(name)] if isinstance(inside, list) else inside.get(name)
-            if inside is None:
-                return None
+            inside = _inside(inside, name)
         return inside
+
+
+def _inside(value: object, name: str) -> object:
+    """What an object or a list holds at a name or a place; None where there is nothing."""
+    if isinstance(value, list):
+        return value[int(name)]
+    return value.get(name) if isinstance(value, dict) else None
 
 
 def _one_a_cell(questions: list[Question], odd: set[Place]) -> list[Question]:
@@ -387,7 +395,8 @@ def _one_a_cell(questions: list[Question], odd: set[Place]) -> list[Question]:
 
 def _label(text: str) -> tuple[str, str]:
     """What a line is called, in small letters, and what stands in parentheses behind it."""
-    name, hint = LABEL.fullmatch(text).groups()
+    match = LABEL.fullmatch(text)
+    name, hint = match.groups() if match else (text, "")  # the pattern fits every text
     return folded(name).removesuffix(":").rstrip(), trimmed(hint or "")
 
 

@@ -6,8 +6,10 @@ unit, or a hint. Lines may stand in any order within their part. ``site/pages/as
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
-from typing import get_args
+from dataclasses import dataclass
+from typing import TypedDict, get_args
+
+from pydantic import BaseModel
 
 from edgehold.records.model.base import EdgePart
 from edgehold.records.model.protocol import Protocol
@@ -62,7 +64,34 @@ class Line:
         return f"{self.label} ({self.hint})" if self.hint else self.label
 
 
-def _words(model: type, field: str) -> tuple[str, ...]:
+class LineRule(TypedDict):
+    """A line as a reader of sheets knows it; fields as in `Line`."""
+
+    at: str
+    kind: str
+    words: tuple[str, ...]
+    drawn: bool
+    mark: str
+
+
+class SheetRules(TypedDict):
+    """All that a reader of sheets needs: its words, and the lines of each part by key."""
+
+    marker: str
+    version_word: str
+    remark: str
+    run: str
+    work: str
+    note: str
+    letter: str
+    head: dict[str, LineRule]
+    tables: dict[str, dict[str, LineRule]]
+    lines: dict[str, LineRule]
+    outcomes: dict[str, str]
+    work_unit: str
+
+
+def _words(model: type[BaseModel], field: str) -> tuple[str, ...]:
     """The words that a field of a record allows."""
     return _literal(model.model_fields[field].annotation)
 
@@ -74,8 +103,8 @@ def _literal(annotation: object) -> tuple[str, ...]:
     return next(found for found in map(_literal, inner) if found)
 
 
-def _word(label: str, at: str, words: tuple[str, ...], **more: bool) -> Line:
-    return Line(label, at, "word", _or(words) if sum(map(len, words)) < 60 else "", words, **more)
+def _word(label: str, at: str, words: tuple[str, ...], *, drawn: bool = False, secret: bool = False) -> Line:
+    return Line(label, at, "word", _or(words) if sum(map(len, words)) < 60 else "", words, drawn, secret)
 
 
 def _unit(units: tuple[str, ...]) -> Line:
@@ -165,7 +194,7 @@ def outcome_words(protocol: Protocol) -> dict[str, str]:
     return {"pass": "pass", "fail": "fail", "p": "pass", "f": "fail"} if protocol.reading.kind == "pass/fail" else {}
 
 
-def sheet_rules(protocol: Protocol) -> dict[str, object]:
+def sheet_rules(protocol: Protocol) -> SheetRules:
     """All that a reader of sheets in another language needs, as JSON values."""
     return {
         "marker": MARKER,
@@ -183,6 +212,5 @@ def sheet_rules(protocol: Protocol) -> dict[str, object]:
     }
 
 
-def _by_key(lines: tuple[Line, ...]) -> dict[str, dict[str, object]]:
-    kept = ("at", "kind", "words", "drawn", "mark")
-    return {line.key: {name: value for name, value in asdict(line).items() if name in kept} for line in lines}
+def _by_key(lines: tuple[Line, ...]) -> dict[str, LineRule]:
+    return {line.key: {"at": line.at, "kind": line.kind, "words": line.words, "drawn": line.drawn, "mark": line.mark} for line in lines}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import asdict
 
+from .cells import Question
 from .intake import Intake
 
 
@@ -42,7 +43,7 @@ def submission_json(intake: Intake) -> str:
     return json.dumps(intake.submission, indent=2, ensure_ascii=False) + "\n"
 
 
-def _place(question) -> str:
+def _place(question: Question) -> str:
     return f"{question.sheet} {question.cell}".strip()
 
 

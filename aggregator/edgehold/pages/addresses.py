@@ -10,8 +10,10 @@ import posixpath
 import re
 
 from edgehold.records.layout import ANALYSIS
+from edgehold.results.model.answers import Answer
 from edgehold.results.model.moves import PoolLog
-from edgehold.results.model.results import Comparison, Pool, ProtocolResult, SubmissionResult
+from edgehold.results.model.results import Comparison, Pool, SubmissionResult
+from edgehold.results.model.versions import ProtocolResult
 
 SAFE_SEGMENT = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9.-]{0,98}[A-Za-z0-9])?")
 OBJECTION_FORM = "/objections/new/"
@@ -44,7 +46,7 @@ def endpoint(of: Pool, endpoint_id: str) -> str:
     return f"{pool(of)}{segment(endpoint_id)}/"
 
 
-def pair(of: Pool, comparison: Comparison) -> str:
+def pair(of: Pool, comparison: Comparison | Answer) -> str:
     """Two steels, early and late side by side."""
     return f"{pool(of)}compare/{segment(comparison.first)}-and-{segment(comparison.second)}/"
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from edgehold.results.model.analyses import CrossedResult, CurveComparison, Spread
@@ -47,7 +48,7 @@ def modelled(pool: Pool) -> list[EndpointResult]:
 
 def fitted(pool: Pool) -> list[EndpointResult]:
     """Endpoints whose runs the crossed model fits, early and late first."""
-    return [e for e in modelled(pool) if e.crossed.state == "fitted"]
+    return [e for e in modelled(pool) if e.crossed is not None and e.crossed.state == "fitted"]
 
 
 def answered(pool: Pool) -> list[EndpointResult]:
@@ -60,9 +61,13 @@ def primary(pool: Pool) -> EndpointResult | None:
     return next((e for e in answered(pool) if e.primary), None)
 
 
+def _matters(endpoint: EndpointResult) -> tuple[HowMuchResult, ...]:
+    return () if endpoint.model is None else endpoint.model.matters
+
+
 def kinds(endpoints: list[EndpointResult]) -> list[str]:
     """Everything of which two can differ at any of ``endpoints``, in a fixed order."""
-    met = {row.what for e in endpoints for row in e.model.matters}
+    met = {row.what for e in endpoints for row in _matters(e)}
     return sorted(met, key=lambda name: (KIND_ORDER.index(name) if name in KIND_ORDER else len(KIND_ORDER), name))
 
 
@@ -78,13 +83,13 @@ def how_much(model: ModelResult, what: str) -> HowMuchResult | None:
 
 def matters_axes(endpoints: list[EndpointResult]) -> dict[str, spread_bars.SpreadAxis]:
     """One scale of typical ratios for all endpoints, with each endpoint's worthwhile ratio."""
-    reach = spread_bars.reach_of(row.typical_ratio for e in endpoints for row in e.model.matters)
+    reach = spread_bars.reach_of(row.typical_ratio for e in endpoints for row in _matters(e))
     return {e.id: spread_bars.SpreadAxis(reach, e.worthwhile_ratio) for e in endpoints}
 
 
 def withheld(endpoints: list[EndpointResult]) -> list[Note]:
     """Why some kinds have no figure, said once for all endpoints it is true of."""
-    said = [(row.sentence, e.role) for e in endpoints for row in e.model.matters if row.state == "withheld"]
+    said = [(row.sentence, e.role) for e in endpoints for row in _matters(e) if row.state == "withheld"]
     return [Note(roles, text) for text, roles in _gathered(said)]
 
 
@@ -104,9 +109,9 @@ def spread_of(model: CrossedResult | None, what: str) -> Spread | None:
     return next((s for s in model.spreads if s.what == what), None) if model is not None else None
 
 
-def _gathered(said: list[tuple[object, str]]) -> list[tuple[object, tuple[str, ...]]]:
+def _gathered(said: Iterable[tuple[str, str]]) -> list[tuple[str, tuple[str, ...]]]:
     """Everything said once, with the parts of the dulling it is said of."""
-    found: dict[object, tuple[str, ...]] = {}
+    found: dict[str, tuple[str, ...]] = {}
     for text, role in said:
         found[text] = (*found.get(text, ()), role)
     return list(found.items())
@@ -122,8 +127,4 @@ def axes(endpoint: EndpointResult) -> spread_bars.SpreadAxis:
 
 def curves_of(pool: Pool, first: str, second: str) -> CurveComparison | None:
     """Their curves against each other; None where nobody asked."""
-    return _pair_in(pool.curve_comparisons, first, second)
-
-
-def _pair_in(found, first: str, second: str):
-    return next((x for x in found if (x.first, x.second) == (first, second)), None)
+    return next((x for x in pool.curve_comparisons if (x.first, x.second) == (first, second)), None)

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from edgehold.results.model.answers import Answer
-from edgehold.results.model.results import EndpointResult, Prediction, RatioInterval, StudyLine
+from edgehold.results.model.ratio import RatioInterval
+from edgehold.results.model.results import EndpointResult, Prediction, StudyLine
 from edgehold.results.words.sentences import ratio_text
 
 from .text import plain

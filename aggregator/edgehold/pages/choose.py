@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from edgehold.results.model.answers import Answer
 from edgehold.results.model.results import Comparison, EndpointResult, Pool, Results
 from edgehold.results.words.sentences import NOTHING_TO_COMPARE
@@ -29,7 +31,7 @@ def measured_submissions(results: Results) -> int:
     return sum(s.origin == "measured" for s in results.submissions)
 
 
-def _largest_first(pools) -> list[Pool]:
+def _largest_first(pools: Iterable[Pool]) -> list[Pool]:
     return sorted(pools, key=lambda p: (-p.counts.submissions, p.protocol, -p.major))
 
 

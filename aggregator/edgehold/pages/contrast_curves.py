@@ -18,11 +18,15 @@ FURTHEST = 10.0  # ratios beyond this and its inverse are cut off, or one wide e
 SHARPNESS_TICKS = (0.1, 0.15, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1, 1.2, 1.5, 2)
 
 
+Point = tuple[float, float, float | None, float | None, float | None, float | None]
+"""Place, ratio, its low and high limit, low and high of the band."""
+
+
 @dataclass(frozen=True)
 class _View:
     """What one drawing holds: places with ratio, low, high, low and high of the band; the kind of axis; where readings are taken."""
 
-    points: tuple[tuple[float | None, ...], ...]
+    points: tuple[Point, ...]
     axis: str
     read_at: tuple[float, ...]
     unit: str
@@ -66,9 +70,10 @@ def _specification(view: _View, narrow: bool) -> dict[str, object]:
         for at, ratio, low, high, band_low, band_high in view.points
     ]
     x = _work_axis(view) if view.axis == "work" else _sharpness_axis()
-    scale = {"type": "log", "domain": [bottom, top], "nice": False}
+    scale: dict[str, object] = {"type": "log", "domain": [bottom, top], "nice": False}
     title = f"ratio of {'sharpness' if view.axis == 'work' else 'work'}"
-    y = {"type": "quantitative", "scale": scale, "title": title, "axis": {"values": _ticks(bottom, top), "format": "~g"}}
+    ticks = {"values": _ticks(bottom, top), "format": "~g"}
+    y: dict[str, object] = {"type": "quantitative", "scale": scale, "title": title, "axis": ticks}
     layers = [
         _layer({"type": "area", "opacity": 0.16}, x, y | {"field": "band_low"}, "band_high"),
         _layer({"type": "area", "opacity": 0.24}, x, y | {"field": "low"}, "high"),
@@ -80,7 +85,7 @@ def _specification(view: _View, narrow: bool) -> dict[str, object]:
         _layer({"type": "line", "strokeWidth": 2.5, "clip": True}, x, y | {"field": "ratio"}),
     ]
     size = {"width": 290, "height": 220} if narrow else {"width": 640, "height": 240}
-    return finished({"data": {"values": places}, "layer": layers} | size, view.simulated)
+    return finished({"data": {"values": places}, "layer": layers, **size}, view.simulated)
 
 
 def _layer(mark: dict[str, object], x: dict[str, object], y: dict[str, object], to: str = "") -> dict[str, object]:
@@ -94,7 +99,7 @@ def _inside(limits: tuple[float | None, ...], bottom: float, top: float) -> dict
     return {name: min(max(limit or edge, bottom), top) for name, limit, edge in named}
 
 
-def _limits(points: tuple[tuple[float | None, ...], ...]) -> tuple[float, float]:
+def _limits(points: tuple[Point, ...]) -> tuple[float, float]:
     """Lower and upper edge of the drawing: what there is and a little room, always with ×1 inside."""
     known = [v for _, *values in points for v in values if v]
     return max(min(*known, 1.0) / 1.05, 1 / FURTHEST), min(max(*known, 1.0) * 1.05, FURTHEST)

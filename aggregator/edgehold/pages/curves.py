@@ -18,6 +18,9 @@ DASHES = ((1, 0), (6, 3), (2, 2), (8, 3, 2, 3), (10, 2), (3, 4))
 SHAPES = ("circle", "square", "triangle-up", "diamond", "cross", "triangle-down")
 FONT = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Helvetica Neue', 'Noto Sans', sans-serif"
 
+Row = tuple[str, float, float, float | None, float | None, int]
+"""Steel, work, ratio, its low and high limit, runs."""
+
 CONFIG = {
     "aria": False,
     "background": "transparent",
@@ -63,21 +66,21 @@ def work_title(unit: str) -> str:
 
 
 @lru_cache(maxsize=64)
-def _draw(rows: tuple[tuple[object, ...], ...], unit: str, simulated: bool, narrow: bool) -> str:
+def _draw(rows: tuple[Row, ...], unit: str, simulated: bool, narrow: bool) -> str:
     import vl_convert  # slow to load, and only needed where there are curves
 
     drawn = vl_convert.vegalite_to_svg(_specification(rows, unit, simulated, narrow))
     return tidied(drawn, "n" if narrow else "w")
 
 
-def _specification(rows: tuple[tuple[object, ...], ...], unit: str, simulated: bool, narrow: bool) -> dict[str, object]:
+def _specification(rows: tuple[Row, ...], unit: str, simulated: bool, narrow: bool) -> dict[str, object]:
     import altair
 
-    steels = sorted({str(row[0]) for row in rows})
-    works = sorted({float(row[1]) for row in rows})
-    runs = {steel: max(int(row[5]) for row in rows if str(row[0]) == steel) for steel in steels}
+    steels = sorted({row[0] for row in rows})
+    works = sorted({row[1] for row in rows})
+    runs = {steel: max(row[5] for row in rows if row[0] == steel) for steel in steels}
     names = {steel: f"{visible(steel)}, n = {runs[steel]}" for steel in steels}
-    data = [{"steel": names[str(s)], "work": w, "ratio": r, "low": low or r, "high": high or r} for s, w, r, low, high, _ in rows]
+    data = [{"steel": names[s], "work": w, "ratio": r, "low": low or r, "high": high or r} for s, w, r, low, high, _ in rows]
     first = next((w for w in works if w > 0), 1.0)
     order = [names[s] for s in steels]
     colour = altair.Color(
@@ -101,7 +104,7 @@ def _specification(rows: tuple[tuple[object, ...], ...], unit: str, simulated: b
         scale=altair.Scale(type="log", nice=False, padding=8),
         axis=altair.Axis(values=[0.05, 0.1, 0.2, 0.3, 0.5, 0.7, 1, 1.5, 2], format="~g"),
     )
-    base = altair.Chart(altair.Data(values=data))
+    base = altair.Chart(altair.InlineData(values=data))
     band = base.mark_area(opacity=0.1).encode(x=x, y=altair.Y("low:Q"), y2="high:Q", color=colour)
     line = base.mark_line(strokeWidth=2).encode(x=x, y=y, color=colour, strokeDash=dash)
     point = base.mark_point(filled=True, size=40, opacity=1).encode(x=x, y=y, color=colour, shape=shape)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from edgehold.results.model.results import Pool, Results
+from collections.abc import Callable
+
+from edgehold.results.model.results import Pool, Results, SubmissionResult
 
 from . import analyses, bars, choose
 from .curves import curves
@@ -47,15 +49,18 @@ def _answer(results: Results, lead: Pool | None) -> str:
 
 def _matters(lead: Pool | None) -> str:
     """Steel, sharpening, tester or blade, early and late, in a sentence each; empty where no model was fitted."""
-    return " ".join(e.model.matters_sentence for e in analyses.answered(lead) if e.role != "overall") if lead is not None else ""
+    if lead is None:
+        return ""
+    return " ".join(e.model.matters_sentence for e in analyses.answered(lead) if e.model is not None and e.role != "overall")
 
 
 def _counts(results: Results) -> list[tuple[str, int, int]]:
     """What is in the repository: noun, measured, simulated."""
     measured, simulated = ([s for s in results.submissions if s.origin == origin] for origin in ("measured", "simulated"))
-    return [
-        ("submissions", len(measured), len(simulated)),
-        ("runs", *(sum(len(s.runs) for s in group) for group in (measured, simulated))),
-        ("people", *(len({p for s in group for p in s.people}) for group in (measured, simulated))),
-        ("blades", *(len({r.blade for s in group for r in s.runs}) for group in (measured, simulated))),
-    ]
+    counted: dict[str, Callable[[list[SubmissionResult]], int]] = {
+        "submissions": len,
+        "runs": lambda group: sum(len(s.runs) for s in group),
+        "people": lambda group: len({p for s in group for p in s.people}),
+        "blades": lambda group: len({r.blade for s in group for r in s.runs}),
+    }
+    return [(noun, count(measured), count(simulated)) for noun, count in counted.items()]

@@ -11,7 +11,7 @@ from markupsafe import Markup
 from edgehold.results.model.objections import ObjectionResult
 from edgehold.results.model.results import Results
 from edgehold.results.model.text_changes import TextChangeResult
-from edgehold.results.model.versions import ProtocolResult
+from edgehold.results.model.versions import DifferenceResult, ProtocolResult
 
 from . import addresses, text
 from .objection_pages import by_state, submissions_by_id
@@ -50,7 +50,7 @@ def protocol_pages(results: Results, forms: Forms) -> Iterator[Page]:
         for version in versions:
             yield _protocol(results, version, versions, forms, addresses.version(version), record=True)
             if version.difference:
-                yield _changes(version, objections_to(results, version.id))
+                yield _changes(version, version.difference, objections_to(results, version.id))
 
 
 def objections_to(results: Results, protocol: str) -> Objections:
@@ -103,8 +103,7 @@ def _below_steps(shown: ProtocolResult, objections: Objections) -> dict[str, Mar
     }
 
 
-def _changes(version: ProtocolResult, objections: Objections) -> Page:
-    difference = version.difference
+def _changes(version: ProtocolResult, difference: DifferenceResult, objections: Objections) -> Page:
     titles = {step.id: step.title for step in (*difference.steps, *version.steps)}
     passages = _passages(difference.text, titles)
     title = version.front.get("title", version.id)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from edgehold.results.model.analyses import CrossedContrast, NetworkLine
-from edgehold.results.model.results import EndpointResult, Pool, Results
+from edgehold.results.model.answers import Answer
+from edgehold.results.model.results import Comparison, EndpointResult, Pool, Results
 
 from . import addresses, analyses, bars, choose, contrast_curves
 from .curves import curves
@@ -108,13 +109,13 @@ def _pair(pool: Pool, first: str, second: str, log: str) -> Page:
     return Page(addresses.pair(pool, found[0][1]), name, html, "Results", record=True)
 
 
-def _common_axis(found: list) -> bars.Axis:
+def _common_axis(found: list[tuple[EndpointResult, Answer]]) -> bars.Axis:
     """One scale for a comparison's answers, what new hands would meet and what other methods say."""
     results = [r for _, c in found for r in (c.result, c.new_hands, *(line.result for line in c.methods))]
     return bars.axis(results, min(e.worthwhile_ratio for e, _ in found))
 
 
-def _forest_axes(found: list) -> dict[str, bars.Axis]:
+def _forest_axes(found: list[tuple[EndpointResult, Comparison]]) -> dict[str, bars.Axis]:
     return {
         e.id: bars.axis(
             [c.result, *(c.prediction.result for _ in (1,) if c.prediction), *(line.result for line in c.lines)], e.worthwhile_ratio

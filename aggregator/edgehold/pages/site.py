@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from mkdocs.commands.build import build
 from mkdocs.config import load_config
-from mkdocs.config.base import Config
+from mkdocs.config.base import LegacyConfig
 from mkdocs.config.defaults import MkDocsConfig
 from mkdocs.plugins import BasePlugin
 from mkdocs.structure.files import File, Files
@@ -113,11 +113,7 @@ def _quiet_and_timeless() -> Iterator[None]:
                 os.environ[name] = value
 
 
-class _NoSettings(Config):
-    """The plugin is not set up in ``mkdocs.yml``."""
-
-
-class _Generated(BasePlugin[_NoSettings]):  # type: ignore[no-untyped-call]  # the base class's __init_subclass__ brings no types
+class _Generated(BasePlugin[LegacyConfig]):  # type: ignore[no-untyped-call]  # the base class's __init_subclass__ brings no types
     """Brings the generated pages and downloads into the build, and the policy into every page."""
 
     def __init__(self, pages: tuple[tuple[str, str], ...], downloads: dict[str, bytes], results: Results) -> None:

@@ -48,15 +48,16 @@ def scale(on: SpreadAxis) -> Markup:
 
 def spread_bar(spread: Spread, on: SpreadAxis) -> Markup:
     """A spread: a mark for its typical ratio, and a line for its interval where it has one; only a line where only a limit is known."""
-    if spread.state == "no number" or (spread.typical_ratio is None and spread.typical_high is None):
+    typical, high = spread.typical_ratio, spread.typical_high
+    if spread.state == "no number":
         return Markup("")
-    if spread.typical_high is None:
-        return svg("bar bar-pooled", ratio_text(spread.typical_ratio), _ground(on) + mark(on.x(spread.typical_ratio), True))
-    drawn = _ground(on) + _line(spread.typical_low or 1.0, spread.typical_high, on)
-    if spread.typical_ratio is None:
-        return svg("bar bar-one-sided", f"at most {ratio_text(spread.typical_high)}", drawn)
-    label = f"{ratio_text(spread.typical_ratio)}, 95 % interval {ratio_text(spread.typical_low)} to {ratio_text(spread.typical_high)}"
-    return svg("bar bar-pooled", label, drawn + mark(on.x(spread.typical_ratio), True))
+    if high is None:
+        return Markup("") if typical is None else svg("bar bar-pooled", ratio_text(typical), _ground(on) + mark(on.x(typical), True))
+    drawn = _ground(on) + _line(spread.typical_low or 1.0, high, on)
+    if typical is None:
+        return svg("bar bar-one-sided", f"at most {ratio_text(high)}", drawn)
+    label = f"{ratio_text(typical)}, 95 % interval {ratio_text(spread.typical_low)} to {ratio_text(high)}"
+    return svg("bar bar-pooled", label, drawn + mark(on.x(typical), True))
 
 
 def how_much_bar(row: HowMuchResult, on: SpreadAxis) -> Markup:
@@ -64,7 +65,7 @@ def how_much_bar(row: HowMuchResult, on: SpreadAxis) -> Markup:
     if row.typical_ratio is None:
         return Markup("")
     label = f"{ratio_text(row.typical_ratio)}, 95 % interval {ratio_text(row.typical_low)} to {ratio_text(row.typical_high)}"
-    drawn = _ground(on) + _line(row.typical_low, row.typical_high, on) + mark(on.x(row.typical_ratio), True)
+    drawn = _ground(on) + _line(row.typical_low or 1.0, row.typical_high, on) + mark(on.x(row.typical_ratio), True)
     return svg("bar bar-pooled", label, drawn)
 
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from edgehold.results.model.results import Pool, ProtocolResult, Results, SubmissionResult
+from edgehold.results.model.results import Pool, Results, SubmissionResult
+from edgehold.results.model.versions import ProtocolResult
 
 from . import addresses, bars
 from .page import Page, render

@@ -31,8 +31,8 @@ def tonight_pages(results: Results, forms: Forms, sheets: Collection[tuple[str, 
     known = {(p.id, p.version) for p in results.protocols}
     html = render("tonight.html", forms=list(forms.values()), known=known, sheets=sheets, closed=closed)
     yield Page("/tonight/", "Do it tonight", html, "Do it tonight", "Choose a question, cut, type, and see your answer")
-    for rules in forms.values():
-        yield _form(rules, sheets)
+    for key, rules in forms.items():
+        yield _form(key, rules, sheets)
     for protocol, objections in closed:
         yield from _closed(protocol, objections)
 
@@ -49,13 +49,12 @@ def _closed(protocol: ProtocolResult, objections: list[ObjectionResult]) -> Iter
         yield Page(address(protocol.id, protocol.version), f"{title}: the {what} is closed", html, "Do it tonight", record=True)
 
 
-def _form(rules: dict[str, object], sheets: Collection[tuple[str, str]]) -> Page:
-    front = rules["protocol"]
-    drawn = (front["id"], front["version"]) in sheets
-    html = render("tonight_form.html", front=front, rules=rules, to_fill=rules["to_fill"], data=inert_json(rules), drawn=drawn)
-    name = f"{front['title']} {front['version']}: the form"
-    address = addresses.form(front["id"], front["version"])
-    return Page(address, name, html, "Do it tonight", f"Type in your readings: {front['title']}", record=True)
+def _form(key: tuple[str, str], rules: dict[str, object], sheets: Collection[tuple[str, str]]) -> Page:
+    front, (protocol, version) = rules["protocol"], key
+    title = front["title"] if isinstance(front, dict) else protocol
+    html = render("tonight_form.html", front=front, rules=rules, to_fill=rules["to_fill"], data=inert_json(rules), drawn=key in sheets)
+    address = addresses.form(protocol, version)
+    return Page(address, f"{title} {version}: the form", html, "Do it tonight", f"Type in your readings: {title}", record=True)
 
 
 def inert_json(value: object) -> Markup:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 
 from edgehold.results.model.objections import ObjectionResult
-from edgehold.results.model.results import Comparison, EndpointResult, Pool, RatioInterval
+from edgehold.results.model.ratio import RatioInterval
+from edgehold.results.model.results import Comparison, EndpointResult, Pool
 from edgehold.results.words.sentences import amount, ratio_text
 
 MONTHS = (

@@ -15,6 +15,7 @@ from edgehold.errors import ERROR, Finding
 from .model.changes import Correction, Retraction, Tombstone
 from .model.plan import PlanSeal
 from .model.protocol import Protocol, major
+from .model.registers import SteelEntry
 from .model.review import Event, Objection, Outcome, Response
 from .model.submission import Submission
 from .names import Names
@@ -163,7 +164,7 @@ class Repository:
     submissions: tuple[LoadedSubmission, ...]
     events: dict[str, tuple[Event, ...]]
     objections: tuple[ObjectionThread, ...]
-    steels: dict[str, object]
+    steels: dict[str, SteelEntry]
     findings: tuple[Finding, ...]
     retracted: tuple[LoadedSubmission, ...] = ()
     tombstones: tuple[Tombstone, ...] = ()

@@ -3,6 +3,7 @@
 Enters: arrays that were validated elsewhere. Leaves: numbers, arrays and frozen dataclasses of them. Must not happen
 here: validation of what people wrote, global state, randomness that was not passed in.
 
+``arrays``                 names for kinds of arrays
 ``attempt``                one fit at a time: failed numbers become "not fitted" with the reason
 ``interval``               one interval with its level and the method that made it
 ``weighted_regression``    least squares with weights 1/(v + tau2), linear in the number of rows

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable
 from typing import TypeVar
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from edgehold.errors import NotSettledError
 
@@ -28,7 +29,9 @@ class NotFitted(str):
 
 
 def attempt(
-    fit: Callable[[], Result], otherwise: Callable[[NotFitted], Result], numbers: Callable[[Result], Iterable[object]] | None = None
+    fit: Callable[[], Result],
+    otherwise: Callable[[NotFitted], Result],
+    numbers: Callable[[Result], Iterable[ArrayLike | None]] | None = None,
 ) -> Result:
     """What a fit gives; where its numbers fail, what the stage says instead.
 
@@ -59,11 +62,11 @@ def attempt(
     return otherwise(NotFitted(f"not fitted: {why}"))
 
 
-def all_tellable(numbers: Iterable[object]) -> bool:
+def all_tellable(numbers: Iterable[ArrayLike | None]) -> bool:
     """Whether e to every number and array is a number; None is passed over."""
     return all((np.abs(one) <= LARGEST).all() for one in numbers if one is not None)
 
 
-def open_limits(*limits: object) -> tuple[np.ndarray, ...]:
+def open_limits(*limits: ArrayLike | None) -> tuple[ArrayLike, ...]:
     """Numbers and arrays of which some may be infinite, for ``numbers``: only what is no number at all fails."""
     return tuple(np.clip(one, -1, 1) for one in limits if one is not None)

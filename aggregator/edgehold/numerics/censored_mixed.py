@@ -7,10 +7,12 @@ levels at a time. Throughout ``b`` (p,) are the coefficients and ``s`` (m,) the 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from .arrays import Array, Bools, Ints
 from .truncated_normal import HERMITE, truncated
 
 # where the cycles end, in residual standard deviations and shares of the variance: quadrature, quasi-random points, and profiles, of
@@ -27,28 +29,28 @@ LOG_SQRT_2PI = 0.5 * np.log(2 * np.pi)
 class Block:
     """Rows joined by shared levels. ``sign`` is +1 where the life is longer than its limit, −1 where shorter, for the rows of c."""
 
-    y: np.ndarray
-    X: np.ndarray
-    kernels: np.ndarray  # (m, n, n) ZₖZₖᵀ of each term and, last, the identity
-    extra: np.ndarray  # (n,) known part of the variance
-    o: np.ndarray
-    c: np.ndarray
-    sign: np.ndarray
-    rows: np.ndarray
+    y: Array
+    X: Array
+    kernels: Array  # (m, n, n) ZₖZₖᵀ of each term and, last, the identity
+    extra: Array  # (n,) known part of the variance
+    o: Ints
+    c: Ints
+    sign: Array
+    rows: Ints
 
 
 @dataclass(frozen=True, eq=False)
 class Moments:
     """E step of one block: Σ and its inverse, mean and covariance of y given what is known, and the log-likelihood."""
 
-    inverse: np.ndarray
+    inverse: Array
     log_det: float
-    mean: np.ndarray
-    covariance: np.ndarray
+    mean: Array
+    covariance: Array
     log_likelihood: float
 
 
-def _latent(block: Block, s: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _latent(block: Block, s: Array) -> tuple[Array, Array, Array]:
     """Σ of the rows o, the weights that predict η from their residuals, and L with Var(η | yₒ) = LLᵀ."""
     K = np.tensordot(s[:-1], block.kernels[:-1], 1) if len(s) > 1 else np.zeros((len(block.y),) * 2)
     o, c = block.o, block.c
@@ -63,15 +65,15 @@ def _latent(block: Block, s: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.nda
     return So, weights, L @ vectors[:, there].T  # the symmetric root, which moves smoothly with the variances, as the points do not
 
 
-def dimensions(block: Block, s: np.ndarray) -> int:
+def dimensions(block: Block, s: Array) -> int:
     """Of the integral that the E step of a block needs; 0 where it is in closed form."""
     return _latent(block, s)[2].shape[1] if len(block.c) else 0
 
 
-def expect(block: Block, b: np.ndarray, s: np.ndarray, seed: int = 0) -> Moments:
+def expect(block: Block, b: Array, s: Array, seed: int = 0) -> Moments:
     """Mean and covariance of the responses given the exact ones and the limits, and the log-likelihood."""
     S = np.tensordot(s, block.kernels, 1) + np.diag(block.extra)
-    inverse, log_det = np.linalg.inv(S), np.linalg.slogdet(S)[1]
+    inverse, log_det = np.asarray(np.linalg.inv(S), dtype=float), np.linalg.slogdet(S)[1]
     mean, covariance, fitted = block.y.copy(), np.zeros_like(S), block.X @ b
     o, c = block.o, block.c
     So, weights, L = _latent(block, s)
@@ -84,18 +86,19 @@ def expect(block: Block, b: np.ndarray, s: np.ndarray, seed: int = 0) -> Moments
     return Moments(inverse, log_det, mean, covariance, float(log_likelihood))
 
 
-def vanished(s: np.ndarray, start: np.ndarray) -> bool:
+def vanished(s: Array, start: Array) -> bool:
     """Whether the residual variance is on its way to zero: nothing beside the whole variance, now or where the search began."""
     return bool(s[-1] < VANISHED * max(s.sum(), start.sum()))
 
 
-def cycles(blocks, b, s, held: int | None = None) -> tuple[np.ndarray, np.ndarray, list[float], bool]:
+def cycles(blocks: Sequence[Block], b: Array, s: Array, held: int | None = None) -> tuple[Array, Array, list[float], bool]:
     """Cycles of expectation, least squares and scoring until nothing moves; the variance ``held`` stays as it is.
 
     Expectation and conditional maximisation (Vaida & Liu 2009, J. Comput. Graph. Statist. 18:797–817; Meng & Rubin 1993, Biometrika
     80:267–278): the log-likelihood never falls. Returns b, s, the log-likelihood after each cycle, and whether the end was reached.
     """
-    path, converged, start = [], False, s
+    path: list[float] = []
+    converged, start = False, s
     while True:
         moments = [expect(block, b, s) for block in blocks]
         path.append(sum(one.log_likelihood for one in moments))
@@ -110,12 +113,13 @@ def cycles(blocks, b, s, held: int | None = None) -> tuple[np.ndarray, np.ndarra
         converged = moved < (HELD_STEP if held is not None else STEP if smooth else ROUGH_STEP)
 
 
-def _least_squares(blocks, moments) -> np.ndarray:
+def _least_squares(blocks: Sequence[Block], moments: Sequence[Moments]) -> Array:
     A = sum(block.X.T @ one.inverse @ block.X for block, one in zip(blocks, moments, strict=True))
-    return np.linalg.solve(A, sum(block.X.T @ one.inverse @ one.mean for block, one in zip(blocks, moments, strict=True)))
+    rhs = sum(block.X.T @ one.inverse @ one.mean for block, one in zip(blocks, moments, strict=True))
+    return np.asarray(np.linalg.solve(A, rhs), dtype=float)
 
 
-def _score(blocks, moments, b) -> tuple[np.ndarray, np.ndarray]:
+def _score(blocks: Sequence[Block], moments: Sequence[Moments], b: Array) -> tuple[Array, Array]:
     """Slopes of the expected complete-data log-likelihood in the variances, and their expected information."""
     m = len(blocks[0].kernels)
     slope, info = np.zeros(m), np.zeros((m, m))
@@ -128,7 +132,7 @@ def _score(blocks, moments, b) -> tuple[np.ndarray, np.ndarray]:
     return slope, info
 
 
-def _scored(blocks, moments, b, s, held: int | None = None) -> np.ndarray:
+def _scored(blocks: Sequence[Block], moments: Sequence[Moments], b: Array, s: Array, held: int | None = None) -> Array:
     """One scoring step for the variances, zero kept as a bound, halved until the expected log-likelihood does not fall."""
     slope, info = _score(blocks, moments, b)
     free = ((s > 0) | (slope > 0)) & (np.arange(len(s)) != held)
@@ -150,7 +154,7 @@ def _scored(blocks, moments, b, s, held: int | None = None) -> np.ndarray:
     return s
 
 
-def _expected(blocks, moments, b, s) -> float:
+def _expected(blocks: Sequence[Block], moments: Sequence[Moments], b: Array, s: Array) -> float:
     """Expected complete-data log-likelihood, without constants."""
     total = 0.0
     for block, one in zip(blocks, moments, strict=True):
@@ -159,14 +163,14 @@ def _expected(blocks, moments, b, s) -> float:
     return total
 
 
-def gradient(blocks, b, s) -> np.ndarray:
+def gradient(blocks: Sequence[Block], b: Array, s: Array) -> Array:
     """Score of the observed data in (b, variances): that of the complete data at its expectation."""
     moments = [expect(block, b, s) for block in blocks]
     in_b = sum(block.X.T @ one.inverse @ (one.mean - block.X @ b) for block, one in zip(blocks, moments, strict=True))
     return np.concatenate([in_b, _score(blocks, moments, b)[0]])
 
 
-def observed_information(blocks, b, s, free) -> np.ndarray:
+def observed_information(blocks: Sequence[Block], b: Array, s: Array, free: Bools) -> Array:
     """Observed information of b and the variances above zero, by central differences of the score."""
     p, theta = len(b), np.concatenate([b, s])
     which = np.concatenate([np.arange(p), p + np.flatnonzero(free)])
@@ -177,21 +181,21 @@ def observed_information(blocks, b, s, free) -> np.ndarray:
         e[j] = steps[j]
         up, down = theta + e, theta - e
         columns.append((gradient(blocks, up[:p], up[p:]) - gradient(blocks, down[:p], down[p:]))[which] / (2 * steps[j]))
-    info = -np.array(columns)
+    info: Array = -np.array(columns)
     return (info + info.T) / 2
 
 
-def _coefficient_covariance(blocks, b, s) -> np.ndarray:
+def _coefficient_covariance(blocks: Sequence[Block], b: Array, s: Array) -> Array:
     """Inverse of the coefficients' information with the variances taken as known, XᵀΣ⁻¹X − XᵀΣ⁻¹Var(y)Σ⁻¹X."""
-    total = 0.0
+    total = np.zeros((len(b), len(b)))
     for block in blocks:
         one = expect(block, b, s)
         G = one.inverse @ block.X
         total = total + block.X.T @ G - G.T @ one.covariance @ G
-    return np.linalg.inv(total)
+    return np.asarray(np.linalg.inv(total), dtype=float)
 
 
-def covariance_slopes(blocks, b, s, free) -> np.ndarray:
+def covariance_slopes(blocks: Sequence[Block], b: Array, s: Array, free: Bools) -> Array:
     """(m, p, p) slopes of the coefficients' covariance in the variances above zero, by central differences."""
     out = np.zeros((len(s), len(b), len(b)))
     for k in np.flatnonzero(free):

@@ -13,12 +13,15 @@ certain elements of the inverse of a sparse matrix, Comm. ACM 18:177–179).
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 import scipy.sparse as sp
 from scipy.linalg import lapack
+
+from .arrays import Array, Ints
 
 SMALL_CORE = 200  # unknowns: below this a dense factor costs less than more rounds
 LARGEST_DEGREE = 60  # of an unknown that is eliminated alone: above it the dense core is faster
@@ -46,14 +49,14 @@ class Batch:
     count: int
     width: int
     start: int
-    neighbours: np.ndarray
-    inner: np.ndarray
-    take: np.ndarray
-    starts: np.ndarray
-    targets: np.ndarray
-    row_take: np.ndarray
-    row_starts: np.ndarray
-    row_targets: np.ndarray
+    neighbours: Ints
+    inner: Ints
+    take: Ints
+    starts: Ints
+    targets: Ints
+    row_take: Ints
+    row_starts: Ints
+    row_targets: Ints
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,11 +75,11 @@ class Plan:
     """
 
     size: int
-    order: np.ndarray
+    order: Ints
     eliminated: int
     last: int
     batches: tuple[Batch, ...]
-    places: np.ndarray
+    places: Ints
     length: int
 
     @property
@@ -99,13 +102,18 @@ class Factor:
     """
 
     plan: Plan
-    values: np.ndarray
-    core: np.ndarray
+    values: Array
+    core: Array
     log_determinant: float
     log_determinant_last: float
 
 
-def analyse(rows: np.ndarray, columns: np.ndarray, size: int, last: int) -> Plan:
+Round = tuple[Ints, Ints, Ints]  # unknowns, their degrees, their neighbours in a row
+Laid = tuple[int, int, int, int, Ints]  # first, count, width, start and neighbours of a batch
+Finder = Callable[[Ints, Ints], Ints]  # the place of entries (low, high)
+
+
+def analyse(rows: Ints, columns: Ints, size: int, last: int) -> Plan:
     """Choose the order of elimination and prepare every index that a numeric factor needs.
 
     Parameters
@@ -118,9 +126,9 @@ def analyse(rows: np.ndarray, columns: np.ndarray, size: int, last: int) -> Plan
 
 
 @lru_cache(maxsize=KEPT_PLANS)
-def _analysis(rows: bytes, columns: bytes, size: int, last: int, small_core: int, largest_degree: int) -> Plan:
+def _analysis(row_bytes: bytes, column_bytes: bytes, size: int, last: int, small_core: int, largest_degree: int) -> Plan:
     """``analyse`` by its content; the limits that the rounds keep are part of the key."""
-    rows, columns = np.frombuffer(rows, dtype=np.int64), np.frombuffer(columns, dtype=np.int64)
+    rows, columns = np.frombuffer(row_bytes, dtype=np.int64), np.frombuffer(column_bytes, dtype=np.int64)
     rounds, rest = _rounds(_adjacency(rows, columns, size), size - last, small_core, largest_degree)
     order = np.concatenate([r[0] for r in rounds] + [rest]).astype(np.int64)
     eliminated = size - len(rest)
@@ -133,19 +141,17 @@ def _analysis(rows: bytes, columns: bytes, size: int, last: int, small_core: int
     return Plan(size, order, eliminated, last, batches, find(low, high), length + len(rest) ** 2)
 
 
-def _adjacency(rows: np.ndarray, columns: np.ndarray, size: int) -> sp.csr_matrix:
+def _adjacency(rows: Ints, columns: Ints, size: int) -> sp.csr_matrix:
     off = rows != columns
     half = sp.csr_matrix((np.ones(off.sum(), dtype=np.float32), (rows[off], columns[off])), shape=(size, size))
     return (half + half.T).tocsr()
 
 
-def _rounds(
-    graph: sp.csr_matrix, movable_below: int, small_core: int, largest_degree: int
-) -> tuple[list[tuple[np.ndarray, np.ndarray, np.ndarray]], np.ndarray]:
+def _rounds(graph: sp.csr_matrix, movable_below: int, small_core: int, largest_degree: int) -> tuple[list[Round], Ints]:
     """The rounds as (unknowns, their degrees, their neighbours in a row), and what is left for the core."""
     names = np.arange(graph.shape[0])
     tie = np.random.default_rng(TIE_BREAK_SEED).random(len(names))
-    rounds = []
+    rounds: list[Round] = []
     while True:
         degree = np.diff(graph.indptr)
         movable = names < movable_below
@@ -163,7 +169,7 @@ def _rounds(
         names = names[later]
 
 
-def _lowest_neighbour(graph: sp.csr_matrix, rank: np.ndarray) -> np.ndarray:
+def _lowest_neighbour(graph: sp.csr_matrix, rank: Array) -> Array:
     lowest = np.full(len(rank), np.inf)
     occupied = np.diff(graph.indptr) > 0
     if occupied.any():
@@ -180,9 +186,11 @@ def _without_diagonal(graph: sp.spmatrix) -> sp.csr_matrix:
     return sp.csr_matrix((np.ones(int(off.sum()), dtype=np.float32), graph.indices[off], indptr), shape=graph.shape)
 
 
-def _layout(rounds, position, size, eliminated):
+def _layout(rounds: list[Round], position: Ints, size: int, eliminated: int) -> tuple[list[Laid], Ints, Ints, int]:
     """Cut the rounds into blocks of one width, give every entry its place, and list (key, place) of the real ones."""
-    blocks, keys, places = [], [], []
+    blocks: list[Laid] = []
+    keys: list[Ints] = []
+    places: list[Ints] = []
     first, start = 0, eliminated + 1  # place ``eliminated`` holds a zero for surplus neighbours
     for _, degrees, neighbours in rounds:
         widths = WIDTHS[np.searchsorted(WIDTHS, degrees)]
@@ -205,11 +213,11 @@ def _layout(rounds, position, size, eliminated):
     return blocks, np.concatenate([*keys, none]), np.concatenate([*places, none]), start
 
 
-def _finder(keys, key_places, size, eliminated, core_start):
+def _finder(keys: Ints, key_places: Ints, size: int, eliminated: int, core_start: int) -> Finder:
     """A function that gives the place of entry (low, high), low ≤ high in the order of elimination; ``size`` is nothing."""
     core = size - eliminated
 
-    def find(low: np.ndarray, high: np.ndarray) -> np.ndarray:
+    def find(low: Ints, high: Ints) -> Ints:
         place = np.full(low.shape, eliminated, dtype=np.int64)
         inside = (low >= eliminated) & (high < size)
         place[inside] = core_start + (high[inside] - eliminated) * core + (low[inside] - eliminated)
@@ -222,7 +230,7 @@ def _finder(keys, key_places, size, eliminated, core_start):
     return find
 
 
-def _batch(block, find, size: int, eliminated: int) -> Batch:
+def _batch(block: Laid, find: Finder, size: int, eliminated: int) -> Batch:
     first, count, width, start, near = block
     left, right = np.broadcast_arrays(near[:, :, None], near[:, None, :])
     inner = find(np.minimum(left, right), np.maximum(left, right))
@@ -244,14 +252,14 @@ def _batch(block, find, size: int, eliminated: int) -> Batch:
     )
 
 
-def _sorted_runs(sources: np.ndarray, targets: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _sorted_runs(sources: Ints, targets: Ints) -> tuple[Ints, Ints, Ints]:
     by_target = np.argsort(targets, kind="stable")
     ordered = targets[by_target]
     starts = np.flatnonzero(np.concatenate([[True], ordered[1:] != ordered[:-1]])[: len(ordered)])
     return sources[by_target], starts, ordered[starts]
 
 
-def factorise(plan: Plan, entries: np.ndarray) -> Factor | None:
+def factorise(plan: Plan, entries: Array) -> Factor | None:
     """Factor the matrix with these entries; None where it is not positive definite to working precision.
 
     Parameters
@@ -275,15 +283,15 @@ def factorise(plan: Plan, entries: np.ndarray) -> Factor | None:
     )
 
 
-def _core_of(plan: Plan, values: np.ndarray) -> np.ndarray:
+def _core_of(plan: Plan, values: Array) -> Array:
     return values[plan.length - plan.core**2 :].reshape(plan.core, plan.core)
 
 
-def _block(values: np.ndarray, batch: Batch) -> np.ndarray:
+def _block(values: Array, batch: Batch) -> Array:
     return values[batch.start : batch.start + batch.count * batch.width].reshape(batch.count, batch.width)
 
 
-def _eliminate(values: np.ndarray, batch: Batch) -> None:
+def _eliminate(values: Array, batch: Batch) -> None:
     entries = _block(values, batch)
     scaled = entries / values[batch.first : batch.first + batch.count, None]
     if len(batch.targets):
@@ -292,7 +300,7 @@ def _eliminate(values: np.ndarray, batch: Batch) -> None:
     entries[:] = scaled
 
 
-def solve(factor: Factor, rhs: np.ndarray) -> np.ndarray:
+def solve(factor: Factor, rhs: Array) -> Array:
     """Solution x of Cx = rhs.
 
     Parameters
@@ -318,7 +326,7 @@ def solve(factor: Factor, rhs: np.ndarray) -> np.ndarray:
     return solution
 
 
-def inverse_diagonal(factor: Factor, with_last: bool = True) -> np.ndarray:
+def inverse_diagonal(factor: Factor, with_last: bool = True) -> Array:
     """Diagonal of the inverse, (size,), by the selected inverse.
 
     Parameters
@@ -333,21 +341,21 @@ def inverse_diagonal(factor: Factor, with_last: bool = True) -> np.ndarray:
     return diagonal
 
 
-def inverse_entries(factor: Factor) -> np.ndarray:
+def inverse_entries(factor: Factor) -> Array:
     """Entries of the inverse, (entries,), at the positions given to ``analyse``, by the selected inverse."""
     return _selected_inverse(factor, True)[factor.plan.places]
 
 
-def last_covariance(factor: Factor) -> np.ndarray:
+def last_covariance(factor: Factor) -> Array:
     """(last, last) corner of the inverse that belongs to the unknowns kept to the end."""
     split = factor.plan.core - factor.plan.last
     if not factor.plan.last:
         return np.zeros((0, 0))
-    corner = np.triu(lapack.dtrtri(np.triu(factor.core[split:, split:]), lower=0)[0])
+    corner: Array = np.triu(lapack.dtrtri(np.triu(factor.core[split:, split:]), lower=0)[0])
     return corner @ corner.T
 
 
-def _selected_inverse(factor: Factor, with_last: bool) -> np.ndarray:
+def _selected_inverse(factor: Factor, with_last: bool) -> Array:
     """The inverse in the places of the value buffer."""
     plan = factor.plan
     inverse = np.zeros(plan.length)

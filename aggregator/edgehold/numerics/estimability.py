@@ -10,6 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .arrays import Array
+
 TOLERANCE = 1e-8  # a function is estimable when its part outside the row space is below this share of its length
 RANK_TOLERANCE = 1e-10  # relative to the largest eigenvalue of A, whose diagonal is 1: far below any real imbalance
 
@@ -17,7 +19,7 @@ RANK_TOLERANCE = 1e-10  # relative to the largest eigenvalue of A, whose diagona
 WORST_CONDITION = 1e-8  # smallest over largest singular value of columns of unit length, below which half of all digits are lost
 
 
-def nearly_dependent(x: np.ndarray) -> int | None:
+def nearly_dependent(x: Array) -> int | None:
     """The column that the others come closest to adding up to; None where the columns, scaled to unit length, are conditioned well enough.
 
     Parameters
@@ -49,15 +51,15 @@ class Design:
     rank : r.
     """
 
-    x: np.ndarray
-    scale: np.ndarray
-    inverse: np.ndarray
-    projector: np.ndarray
-    basis: np.ndarray
+    x: Array
+    scale: Array
+    inverse: Array
+    projector: Array
+    basis: Array
     rank: int
 
 
-def prepare(x: np.ndarray) -> Design:
+def prepare(x: Array) -> Design:
     """Factor A = XᵀX, scaled to unit diagonal.
 
     Parameters
@@ -79,7 +81,7 @@ def prepare(x: np.ndarray) -> Design:
     )
 
 
-def estimable(design: Design, c: np.ndarray) -> bool:
+def estimable(design: Design, c: Array) -> bool:
     """Whether cᵀb is the same for every least-squares solution: ‖c − cA⁺A‖ ≤ 1e-8‖c‖ (Searle 1971, Linear Models, 5.4).
 
     Parameters
@@ -90,7 +92,7 @@ def estimable(design: Design, c: np.ndarray) -> bool:
     return bool(np.linalg.norm(scaled - scaled @ design.projector) <= TOLERANCE * np.linalg.norm(scaled))
 
 
-def in_basis(design: Design, c: np.ndarray) -> np.ndarray:
+def in_basis(design: Design, c: Array) -> Array:
     """Estimable functions as functions of the coordinates θ of the fit in the orthonormal basis: cᵀb = lᵀθ.
 
     Parameters

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import gammaln, ndtr, ndtri, stdtr, stdtrit
 
+from .arrays import Array
+
 SMALL = 1e-3  # probability below which the first two terms of the distribution function serve; the third is 1e-12 of it
 
 
@@ -45,7 +47,7 @@ class HalfT:
         return float(from_score(self, np.zeros(1))[0])
 
 
-def from_score(prior: HalfT, z: np.ndarray) -> np.ndarray:
+def from_score(prior: HalfT, z: Array) -> Array:
     """Standard deviation σ = F⁻¹(Φ(z)), F the prior's distribution function, so that z is standard normal before the data.
 
     Parameters
@@ -54,29 +56,31 @@ def from_score(prior: HalfT, z: np.ndarray) -> np.ndarray:
     z : any shape.
     """
     z = np.asarray(z, dtype=float)
-    below, above = ndtr(z), ndtr(-z)
+    below: Array = ndtr(z)
+    above: Array = ndtr(-z)
     upper = -_quantile(prior.df, above / 2)
     lower = _quantile(prior.df, (1 + np.minimum(below, 0.5)) / 2)
-    first = below / (2 * math.exp(_log_density(prior.df, 0.0)))
+    first = below / (2 * math.exp(_log_peak(prior.df)))
     near = first * (1 + _bend(prior.df) * first**2)
     return prior.scale * np.where(z > 0, upper, np.where(below < SMALL, near, lower))
 
 
-def to_score(prior: HalfT, sd: np.ndarray) -> np.ndarray:
+def to_score(prior: HalfT, sd: Array) -> Array:
     """The coordinate of a standard deviation: the inverse of ``from_score``."""
     x = np.asarray(sd, dtype=float) / prior.scale
     above = 2 * _distribution(prior.df, -x)
-    near = 2 * x * math.exp(_log_density(prior.df, 0.0)) * np.maximum(1 - _bend(prior.df) * x**2, 0.0)
+    near = 2 * x * math.exp(_log_peak(prior.df)) * np.maximum(1 - _bend(prior.df) * x**2, 0.0)
     below = np.where((near < SMALL) & (x < 1), near, 1 - above)
-    return np.where(above < 0.5, -ndtri(np.maximum(above, 1e-300)), ndtri(np.maximum(below, 1e-300)))
+    z: Array = np.where(above < 0.5, -ndtri(np.maximum(above, 1e-300)), ndtri(np.maximum(below, 1e-300)))
+    return z
 
 
-def log_density(prior: HalfT, sd: np.ndarray) -> np.ndarray:
+def log_density(prior: HalfT, sd: Array) -> Array:
     """ln of the density of a standard deviation."""
     return math.log(2 / prior.scale) + _log_density(prior.df, np.asarray(sd) / prior.scale)
 
 
-def log_slope(prior: HalfT, z: np.ndarray, sd: np.ndarray) -> np.ndarray:
+def log_slope(prior: HalfT, z: Array, sd: Array) -> Array:
     """ln(dσ/dz)."""
     return -0.5 * z**2 - 0.5 * math.log(2 * math.pi) - log_density(prior, sd)
 
@@ -86,16 +90,23 @@ def _bend(df: float) -> float:
     return 1 / 6 if math.isinf(df) else (df + 1) / (6 * df)
 
 
-def _quantile(df: float, p: np.ndarray) -> np.ndarray:
-    return ndtri(p) if math.isinf(df) else stdtrit(df, p)
+def _quantile(df: float, p: Array) -> Array:
+    found: Array = ndtri(p) if math.isinf(df) else stdtrit(df, p)
+    return found
 
 
-def _distribution(df: float, x: np.ndarray) -> np.ndarray:
-    return ndtr(x) if math.isinf(df) else stdtr(df, x)
+def _distribution(df: float, x: Array) -> Array:
+    found: Array = ndtr(x) if math.isinf(df) else stdtr(df, x)
+    return found
 
 
-def _log_density(df: float, x):
+def _log_peak(df: float) -> float:
+    """ln of the density of t at 0."""
     if math.isinf(df):
-        return -0.5 * np.square(x) - 0.5 * math.log(2 * math.pi)
-    constant = gammaln((df + 1) / 2) - gammaln(df / 2) - 0.5 * math.log(df * math.pi)
-    return constant - (df + 1) / 2 * np.log1p(np.square(x) / df)
+        return -0.5 * math.log(2 * math.pi)
+    return float(gammaln((df + 1) / 2) - gammaln(df / 2) - 0.5 * math.log(df * math.pi))
+
+
+def _log_density(df: float, x: Array) -> Array:
+    fall = 0.5 * np.square(x) if math.isinf(df) else (df + 1) / 2 * np.log1p(np.square(x) / df)
+    return _log_peak(df) - fall

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from .arrays import Array
 
-def decreasing_fit(y: np.ndarray, weights: np.ndarray) -> np.ndarray:
+
+def decreasing_fit(y: Array, weights: Array) -> Array:
     """Weighted least-squares fit among non-increasing series.
 
     The max-min formula ĝᵢ = min over a ≤ i of max over b ≥ i of the weighted mean of y[a..b], which is what the

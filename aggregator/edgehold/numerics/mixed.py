@@ -22,6 +22,7 @@ from dataclasses import dataclass
 import numpy as np
 import scipy.sparse as sp
 
+from .arrays import Array, Bools, Ints
 from .elimination import Factor, Plan, analyse, factorise, inverse_diagonal, solve
 from .estimability import nearly_dependent
 from .whitening import Whitening
@@ -59,24 +60,24 @@ class System:
     log_det_back : what ln|XᵀΣ⁻¹X| in the columns kept adds to that in the system's.
     """
 
-    y: np.ndarray
+    y: Array
     columns: sp.csr_matrix
-    rhs: np.ndarray
-    rows: np.ndarray
-    cols: np.ndarray
-    gram: np.ndarray
-    diagonal: np.ndarray
+    rhs: Array
+    rows: Ints
+    cols: Ints
+    gram: Array
+    diagonal: Ints
     plan: Plan
-    owner: np.ndarray
-    sizes: np.ndarray
-    information: np.ndarray
+    owner: Ints
+    sizes: Ints
+    information: Array
     n: int
     p: int
     unit: float
-    kept: np.ndarray
+    kept: Bools
     collinear: int | None
-    origin: np.ndarray
-    back: np.ndarray
+    origin: Array
+    back: Array
     log_det_v: float
     log_det_back: float
 
@@ -102,9 +103,9 @@ class Ratios:
     root : (q + p,) what rows and columns of C are scaled by: √γ of each effect, 1 for coefficients.
     """
 
-    gamma: np.ndarray
-    used: np.ndarray
-    root: np.ndarray
+    gamma: Array
+    used: Array
+    root: Array
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,14 +128,14 @@ class Evaluation:
     factor: Factor
     log_det: float
     rss: float
-    traces: np.ndarray
-    squares: np.ndarray
-    scaled: np.ndarray
-    coefficients: np.ndarray
-    spread: np.ndarray
+    traces: Array
+    squares: Array
+    scaled: Array
+    coefficients: Array
+    spread: Array
 
 
-def prepare(y: np.ndarray, X: np.ndarray | sp.spmatrix, terms: Sequence[sp.spmatrix], known: Whitening | None) -> System:
+def prepare(y: Array, X: Array | sp.spmatrix, terms: Sequence[sp.spmatrix], known: Whitening | None) -> System:
     """Whiten, centre, scale and analyse.
 
     Parameters
@@ -180,7 +181,7 @@ def prepare(y: np.ndarray, X: np.ndarray | sp.spmatrix, terms: Sequence[sp.spmat
     )
 
 
-def _basis(X: np.ndarray | sp.spmatrix) -> tuple[sp.csr_matrix, np.ndarray, np.ndarray, int | None]:
+def _basis(X: Array | sp.spmatrix) -> tuple[sp.csr_matrix, Array, Bools, int | None]:
     """Columns that span X, sparse where X is sparse and well conditioned and else orthonormal; how to go back; which were kept, and which
     of these the others come too close to adding up to."""
     X = sp.csr_matrix(X)
@@ -201,7 +202,7 @@ def _basis(X: np.ndarray | sp.spmatrix) -> tuple[sp.csr_matrix, np.ndarray, np.n
     return sp.csr_matrix(basis), scale[kept][:, None] * np.linalg.inv(triangle), kept, collinear
 
 
-def _independent(columns: np.ndarray) -> np.ndarray:
+def _independent(columns: Array) -> Bools:
     """Which columns are no combination of those before them (Gram–Schmidt, twice for the digits)."""
     kept = np.zeros(columns.shape[1], dtype=bool)
     span = np.zeros((columns.shape[0], 0))
@@ -215,7 +216,7 @@ def _independent(columns: np.ndarray) -> np.ndarray:
     return kept
 
 
-def _centred(y: np.ndarray, basis: sp.csr_matrix, scale: bool) -> tuple[np.ndarray, np.ndarray, float]:
+def _centred(y: Array, basis: sp.csr_matrix, scale: bool) -> tuple[Array, Array, float]:
     """Residuals of ordinary least squares in their own unit; the fit is taken off twice for the digits that an offset costs."""
     origin = np.zeros(basis.shape[1])
     moments = (basis.T @ basis).toarray()
@@ -227,7 +228,7 @@ def _centred(y: np.ndarray, basis: sp.csr_matrix, scale: bool) -> tuple[np.ndarr
     return residual / (unit or 1.0), origin, unit
 
 
-def set_ratios(system: System, gamma: np.ndarray) -> Ratios:
+def set_ratios(system: System, gamma: Array) -> Ratios:
     """First step: the variance ratios γ ≥ 0 of the K terms."""
     gamma = np.asarray(gamma, dtype=float)
     used = np.maximum(gamma, FLOOR / system.information)
@@ -264,7 +265,7 @@ def evaluate(system: System, ratios: Ratios, factor: Factor, restricted: bool) -
     )
 
 
-def average_information(system: System, evaluation: Evaluation) -> np.ndarray:
+def average_information(system: System, evaluation: Evaluation) -> Array:
     """(K, K) matrix yᵀPZᵢZᵢᵀPZⱼZⱼᵀPy; half of it is the average of observed and expected information (Gilmour, Thompson & Cullis
     1995, Biometrics 51:1440–1450)."""
     size = system.q + system.p

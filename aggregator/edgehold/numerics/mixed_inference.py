@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .arrays import Array, Bools, Ints
 from .elimination import solve
 from .mixed import System
 from .variance_search import Point, Problem, average, expected, traces_of, unit_scale
@@ -34,13 +35,13 @@ class CoefficientInference:
     adjusted : (p, p) Φ with the Kenward–Roger correction, or None where it is not computed.
     """
 
-    coefficients: np.ndarray
-    covariance: np.ndarray
-    slopes: np.ndarray
-    adjusted: np.ndarray | None
+    coefficients: Array
+    covariance: Array
+    slopes: Array
+    adjusted: Array | None
 
 
-def information(problem: Problem, point: Point) -> np.ndarray:
+def information(problem: Problem, point: Point) -> Array:
     """Expected REML information about the variances, ½tr(PGᵢPGⱼ), zero components kept, in the system's unit.
 
     Above 20,000 unknowns the average information takes its place: its expected value is the same and its own spread then is
@@ -50,26 +51,27 @@ def information(problem: Problem, point: Point) -> np.ndarray:
     return (average(problem, point) if large else expected(problem, point)) / 2
 
 
-def split_by_term(system: System, values: np.ndarray) -> list[np.ndarray]:
+def split_by_term(system: System, values: Array) -> list[Array]:
     """The (q, ...) values of all effects, term by term."""
     ends = np.cumsum(system.sizes)
     return [values[end - size : end] for size, end in zip(system.sizes, ends, strict=True)]
 
 
-def variance_covariance(info: np.ndarray) -> np.ndarray:
+def variance_covariance(info: Array) -> Array:
     """W, the inverse of the information; a pseudo-inverse where terms are the same to the data."""
     scale = unit_scale(np.diag(info))
     values, vectors = np.linalg.eigh(info * np.outer(scale, scale))
     kept = values > NOT_TOLD_APART
     scaled = (vectors[:, kept] / values[kept]) @ vectors[:, kept].T
-    return scaled * np.outer(scale, scale)
+    W: Array = scaled * np.outer(scale, scale)
+    return W
 
 
-def not_told_apart(info: np.ndarray) -> list[np.ndarray]:
+def not_told_apart(info: Array) -> list[Ints]:
     """Sets of variances (as index arrays) whose terms are the same to the data."""
     scale = unit_scale(np.diag(info))
     values, vectors = np.linalg.eigh(info * np.outer(scale, scale))
-    sets = [set(np.flatnonzero(np.abs(vector) > MEMBER)) for vector in vectors[:, values < NOT_TOLD_APART].T]
+    sets = [set(np.flatnonzero(np.abs(vector) > MEMBER).tolist()) for vector in vectors[:, values < NOT_TOLD_APART].T]
     merged: list[set[int]] = []
     for one in sets:
         touching = [other for other in merged if other & one]
@@ -77,14 +79,14 @@ def not_told_apart(info: np.ndarray) -> list[np.ndarray]:
     return [np.array(sorted(one)) for one in merged]
 
 
-def without_information(problem: Problem, point: Point) -> np.ndarray:
+def without_information(problem: Problem, point: Point) -> Bools:
     """(K,) terms whose effects the design explains wholly, so that nothing is left to tell their variance from."""
     system, traces = problem.system, traces_of(problem, point, True)
     shares = (1 - traces * point.evaluation.ratios.used / system.sizes, traces / (system.information * system.sizes))
     return (shares[1] < NO_INFORMATION) & (shares[0] > 0.5)
 
 
-def coefficient_inference(problem: Problem, point: Point, W: np.ndarray) -> tuple[CoefficientInference, np.ndarray]:
+def coefficient_inference(problem: Problem, point: Point, W: Array) -> tuple[CoefficientInference, Array]:
     """Inference about the coefficients, and the (q + p, p) columns of C⁻¹ it rests on.
 
     ``W`` is the covariance of the variances in the system's unit. The correction is Kenward & Roger (1997, Biometrics
@@ -107,7 +109,7 @@ def coefficient_inference(problem: Problem, point: Point, W: np.ndarray) -> tupl
         adjusted = phi + 2 * _correction(problem, point, by_term, W)
     unit2 = system.unit**2
 
-    def back(matrix: np.ndarray) -> np.ndarray:
+    def back(matrix: Array) -> Array:
         moved = system.back @ matrix @ system.back.T
         return (moved + np.swapaxes(moved, -1, -2)) / 2
 
@@ -120,7 +122,7 @@ def coefficient_inference(problem: Problem, point: Point, W: np.ndarray) -> tupl
     return inference, columns
 
 
-def _correction(problem: Problem, point: Point, by_term: list[np.ndarray], W: np.ndarray) -> np.ndarray:
+def _correction(problem: Problem, point: Point, by_term: list[Array], W: Array) -> Array:
     """Σᵢⱼ Wᵢⱼ GᵢᵀZᵢᵀPZⱼGⱼ over all variances."""
     system, part = problem.system, point.evaluation
     e = 1.0 if problem.known else float(point.variances[-1])
@@ -134,7 +136,7 @@ def _correction(problem: Problem, point: Point, by_term: list[np.ndarray], W: np
         for i in range(K):
             scale = e * np.sqrt(part.ratios.used[i] * part.ratios.used[j])
             inner[i, j] = by_term[i].T @ rest[starts[i] : starts[i + 1]] / scale
-    total = np.einsum("ij,ijab->ab", W[:K, :K], inner)
+    total: Array = np.einsum("ij,ijab->ab", W[:K, :K], inner)
     if not problem.known:
         shares = -point.variances[:K] / e
         with_residual = np.einsum("j,ijab->iab", shares, inner)
@@ -144,7 +146,7 @@ def _correction(problem: Problem, point: Point, by_term: list[np.ndarray], W: np
     return (total + total.T) / 2
 
 
-def satterthwaite(c: np.ndarray, covariance: np.ndarray, slopes: np.ndarray, W: np.ndarray) -> float:
+def satterthwaite(c: Array, covariance: Array, slopes: Array, W: Array) -> float:
     """ν = 2(cᵀΦc)²/(gᵀWg), g the slopes of cᵀΦc (Satterthwaite 1946; Giesbrecht & Burns 1985, Biometrics 41:477–486).
 
     With W from expected information it is the Kenward–Roger (1997) degrees of freedom of a single contrast.
@@ -154,7 +156,7 @@ def satterthwaite(c: np.ndarray, covariance: np.ndarray, slopes: np.ndarray, W: 
     return 2 * float(c @ covariance @ c) ** 2 / spread if spread > 0 else np.inf
 
 
-def effects(problem: Problem, point: Point, columns: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def effects(problem: Problem, point: Point, columns: Array) -> tuple[Array, Array, Array]:
     """Predicted effects û, the standard errors of û − u, and those with the coefficients taken as known; (q,) each.
 
     ``columns`` are the last p columns of C⁻¹. Henderson (1975, section 3). Zero where the variance is zero.

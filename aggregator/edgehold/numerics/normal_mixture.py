@@ -8,6 +8,8 @@ import numpy as np
 from scipy.optimize import brentq
 from scipy.special import ndtr, ndtri
 
+from .arrays import Array, Ints
+
 TOLERANCE = 1e-12  # of a quantile, in units of the largest standard deviation
 
 
@@ -21,9 +23,9 @@ class NormalMixture:
     means, variances : (S,) of the parts.
     """
 
-    weights: np.ndarray
-    means: np.ndarray
-    variances: np.ndarray
+    weights: Array
+    means: Array
+    variances: Array
 
     @property
     def mean(self) -> float:
@@ -52,7 +54,7 @@ class NormalMixture:
             return (low + high) / 2
         return float(brentq(lambda x: self.below(x) - p, low, high, xtol=TOLERANCE * float(root.max())))
 
-    def quantile_error(self, p: float, at: float, sets: np.ndarray) -> float:
+    def quantile_error(self, p: float, at: float, sets: Ints) -> float:
         """Standard error of a quantile that comes from the parts having been drawn.
 
         Parameters

@@ -8,13 +8,15 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import erfcx
 
+from .arrays import Array
+
 SWEEPS = 200
 STEP = 1e-8  # of a precision, in units of the inverse prior variance, at which the sweeps end
 LEAST_PRECISION = 1e-9  # in the same units: a limit so far below that it says nothing
 SETTLED = 1e-3  # change in the last sweep, in the same units, above which the sites count as not found
 
 
-def normal_sites(mean: np.ndarray, covariance: np.ndarray, limit: np.ndarray, sign: np.ndarray) -> tuple[np.ndarray, np.ndarray] | None:
+def normal_sites(mean: Array, covariance: Array, limit: Array, sign: Array) -> tuple[Array, Array] | None:
     """Values ỹ and variances v so that observing y + N(0, v) as ỹ says about each y what its limit says.
 
     Parameters

@@ -6,11 +6,13 @@ import math
 
 import numpy as np
 
+from .arrays import Array
+
 LEAST_TAIL = 5  # weights from which a shape can be fitted
 ALIKE = 5.0  # times their mean: where no weight is larger they are nearly level, and the fit of a tail would be one of chance
 
 
-def smoothed_weights(log_weights: np.ndarray) -> tuple[np.ndarray, float]:
+def smoothed_weights(log_weights: Array) -> tuple[Array, float]:
     """Importance weights whose largest are replaced by expected order statistics of a generalised Pareto distribution.
 
     Parameters
@@ -43,7 +45,7 @@ def smoothed_weights(log_weights: np.ndarray) -> tuple[np.ndarray, float]:
     return weights / weights.sum(), shape
 
 
-def pareto_fit(excess: np.ndarray) -> tuple[float, float]:
+def pareto_fit(excess: Array) -> tuple[float, float]:
     """Shape k and scale of a generalised Pareto distribution, the shape drawn a little towards ½ as in the Pareto smoothing.
 
     Parameters

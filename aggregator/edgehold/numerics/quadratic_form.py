@@ -2,7 +2,14 @@
 
 from __future__ import annotations
 
+from typing import Any, TypeVar
+
 import numpy as np
+import numpy.typing as npt
+
+from .arrays import Array, Bools
+
+Number = TypeVar("Number", bound=np.inexact[Any])
 
 # Trapezoid nodes on the upper half of the contour, in units of the saddle's width. A quarter of the step over
 # three times the contour changes no probability by more than 1e-7 (tests/numerics/test_quadratic_form.py).
@@ -12,7 +19,7 @@ SMALLEST = 1e-100  # of q: its squares must stay numbers, and the probability be
 SADDLE_STEPS = 40  # the contour may pass near the saddle, it need not pass through it: bisection, the same for all
 
 
-def mixture_cdf(q: float, weights: np.ndarray, dfs: np.ndarray | float = 1.0) -> np.ndarray:
+def mixture_cdf(q: float, weights: Array, dfs: Array | float = 1.0) -> Array:
     """P(Σ λᵢ χ²(mᵢ) ≤ q), by numerical integration to about 1e-7.
 
     The inversion integral (1/2πi) ∫ exp(sq) M(−s)/s ds, M(−s) = Π(1 + 2sλᵢ)^(−mᵢ/2), gives the probability when it
@@ -47,15 +54,17 @@ def mixture_cdf(q: float, weights: np.ndarray, dfs: np.ndarray | float = 1.0) ->
     exponent = s * q - 0.5 * _total(np.log(1 + 2 * s[..., None] * weights[..., None, :]), dfs)
     terms = (np.exp(exponent) / s * (1 - 2j * bend[..., None] * t)).real
     terms[..., 0] /= 2
-    return np.clip(above_mean + STEP * width / np.pi * terms.sum(-1), 0.0, 1.0)
+    probabilities: Array = np.clip(above_mean + STEP * width / np.pi * terms.sum(-1), 0.0, 1.0)
+    return probabilities
 
 
-def _total(terms: np.ndarray, dfs: np.ndarray) -> np.ndarray:
+def _total(terms: npt.NDArray[Number], dfs: Array) -> npt.NDArray[Number]:
     """Σ mᵢ·termᵢ over the last axis; not by BLAS, whose threads cost more than they bring here."""
-    return np.einsum("...i,i->...", terms, dfs)
+    total: npt.NDArray[Number] = np.einsum("...i,i->...", terms, dfs)
+    return total
 
 
-def _saddle(q: float, weights: np.ndarray, dfs: np.ndarray, left: np.ndarray) -> np.ndarray:
+def _saddle(q: float, weights: Array, dfs: Array, left: Bools) -> Array:
     """The root of the increasing q − 1/s − Σ mλ/(1 + 2sλ).
 
     On the right of the pole it lies in [1/q, (Σm/2 + 1)/q] and is sought in ln s; on the left between the pole and the
@@ -65,7 +74,7 @@ def _saddle(q: float, weights: np.ndarray, dfs: np.ndarray, left: np.ndarray) ->
     low = np.where(left, -30.0, -np.log(q))
     high = np.where(left, 30.0, np.log((dfs.sum() / 2 + 1) / q))
 
-    def place(x: np.ndarray) -> np.ndarray:
+    def place(x: Array) -> Array:
         return np.where(left, branch / (1 + np.exp(np.minimum(x, 30.0))), np.exp(x))
 
     for _ in range(SADDLE_STEPS):

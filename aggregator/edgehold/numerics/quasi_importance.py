@@ -15,6 +15,8 @@ import numpy as np
 from scipy.special import gammaincinv, gammaln, ndtri
 from scipy.stats import qmc
 
+from .arrays import Array, Ints
+
 DF = 7.0  # of the multivariate t: tails heavier than a posterior's
 WIDER = 1.05  # of a proposal's scale against the standard deviation of what is known, so that its tails are seldom the narrower ones
 SETS = 8  # independently scrambled sequences, whose differences tell the error
@@ -39,21 +41,22 @@ class Proposal:
     left, right : (K,) scale along each axis to either side.
     """
 
-    centre: np.ndarray
-    root: np.ndarray
-    left: np.ndarray
-    right: np.ndarray
+    centre: Array
+    root: Array
+    left: Array
+    right: Array
 
-    def log_density(self, at: np.ndarray) -> np.ndarray:
+    def log_density(self, at: Array) -> Array:
         """(S,) at points (S, K)."""
         K = len(self.centre)
         x = np.linalg.solve(self.root, (at - self.centre).T).T
         x = np.where(x < 0, x / self.left, x / self.right)
         sides = float(np.log((self.left + self.right) / 2).sum())
         constant = gammaln((DF + K) / 2) - gammaln(DF / 2) - K / 2 * np.log(DF * np.pi) - float(np.linalg.slogdet(self.root)[1]) - sides
-        return constant - (DF + K) / 2 * np.log1p((x**2).sum(axis=1) / DF)
+        density: Array = constant - (DF + K) / 2 * np.log1p((x**2).sum(axis=1) / DF)
+        return density
 
-    def points(self, count: int, draw: int = 0) -> tuple[np.ndarray, np.ndarray]:
+    def points(self, count: int, draw: int = 0) -> tuple[Array, Ints]:
         """The first points of every sequence.
 
         Parameters
@@ -79,24 +82,24 @@ class Proposal:
         x = np.where(below, tail * self.left, -tail * self.right) * stretch[:, None]
         return self.centre + x @ self.root.T, sets
 
-    def covariance(self) -> np.ndarray:
+    def covariance(self) -> Array:
         """(K, K) of the two-piece normal with the same sides."""
         return (self.root * ((1 - 2 / np.pi) * (self.right - self.left) ** 2 + self.left * self.right)) @ self.root.T
 
 
-def normal_points(mean: np.ndarray, covariance: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:
+def normal_points(mean: Array, covariance: Array, count: int) -> tuple[Array, Ints]:
     """The first points of every sequence for a normal distribution, as ``Proposal.points`` has them."""
     u, sets = _uniform(len(mean), count, 0)
     return mean + ndtri(u) @ np.linalg.cholesky(covariance).T, sets
 
 
-def _uniform(dimensions: int, count: int, draw: int) -> tuple[np.ndarray, np.ndarray]:
+def _uniform(dimensions: int, count: int, draw: int) -> tuple[Array, Ints]:
     """Points inside the unit cube, (SETS · count, dimensions), and the number of the sequence of each."""
     drawn = [qmc.Sobol(dimensions, seed=np.random.default_rng([SEED, count, number, draw])).random(count) for number in range(SETS)]
     return np.clip(np.concatenate(drawn), 1e-12, 1 - 1e-12), np.repeat(np.arange(SETS), count)
 
 
-def along_axes(mode: np.ndarray, curvature: np.ndarray, log_density: Callable[[np.ndarray], float]) -> Proposal:
+def along_axes(mode: Array, curvature: Array, log_density: Callable[[Array], float]) -> Proposal:
     """Proposal about a mode, as wide to each side of each axis as the density itself is there.
 
     Parameters
@@ -113,7 +116,7 @@ def along_axes(mode: np.ndarray, curvature: np.ndarray, log_density: Callable[[n
     root = np.linalg.cholesky((vectors / np.maximum(values, LEAST_CURVATURE)) @ vectors.T)
     top = log_density(mode)
 
-    def side(axis: np.ndarray) -> float:
+    def side(axis: Array) -> float:
         falls = [max(top - log_density(mode + step * axis), FLAT) for step in STEPS]
         return float(np.clip(max(step / np.sqrt(2 * fall) for step, fall in zip(STEPS, falls, strict=True)), NARROWEST, WIDEST))
 
@@ -125,7 +128,7 @@ def broad(K: int) -> Proposal:
     return Proposal(np.zeros(K), WIDER * np.eye(K), np.ones(K), np.ones(K))
 
 
-def about_points(at: np.ndarray, weights: np.ndarray, before: Proposal) -> Proposal:
+def about_points(at: Array, weights: Array, before: Proposal) -> Proposal:
     """Proposal with the mean, the skewness and, a little widened, the covariance of weighted points: adaptive importance sampling.
 
     Parameters
@@ -147,7 +150,7 @@ def about_points(at: np.ndarray, weights: np.ndarray, before: Proposal) -> Propo
     return Proposal(mean + root @ shift, WIDER * root, left, right)
 
 
-def two_pieces(skew: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def two_pieces(skew: Array) -> tuple[Array, Array, Array]:
     """Mode and the scales of both sides of two-piece normals with mean 0, variance 1 and a given skewness."""
     longest = 2 / np.sqrt(3 * BEND)
     apart = longest * np.sin(np.arcsin(3 * np.clip(skew, -MOST_SKEW, MOST_SKEW) * np.sqrt(np.pi / 2) / longest) / 3)

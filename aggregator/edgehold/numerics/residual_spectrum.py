@@ -12,6 +12,7 @@ import numpy as np
 from scipy.linalg import eigh, solve_triangular
 from scipy.stats import chi2
 
+from .arrays import Array
 from .interval import Interval
 from .root_search import Maximum, global_maximum, root_between
 
@@ -32,9 +33,9 @@ class Spectrum:
     constant : (n − p) ln 2π + ln|KᵀHK| + ln|XᵀX|, what the criterion has beside the parts.
     """
 
-    z: np.ndarray
-    mu: np.ndarray
-    transform: np.ndarray
+    z: Array
+    mu: Array
+    transform: Array
     constant: float
 
 
@@ -49,12 +50,12 @@ class GeneralisedFit:
     q : rᵀΣ⁻¹r.
     """
 
-    coefficients: np.ndarray
-    covariance: np.ndarray
+    coefficients: Array
+    covariance: Array
     q: float
 
 
-def residual_spectrum(y: np.ndarray, V: np.ndarray, H: np.ndarray, X: np.ndarray) -> Spectrum:
+def residual_spectrum(y: Array, V: Array, H: Array, X: Array) -> Spectrum:
     """Split the residuals into independent parts.
 
     Parameters
@@ -106,7 +107,7 @@ def profile_interval(spectrum: Spectrum, tau2: float, level: float) -> Interval:
 
     The lower limit is 0 where the criterion at 0 is that high. The upper limit exists: the criterion falls without end.
     """
-    target = restricted_log_likelihood(spectrum, tau2) - chi2.ppf(level, 1) / 2
+    target: float = restricted_log_likelihood(spectrum, tau2) - chi2.ppf(level, 1) / 2
 
     def above(t: float) -> float:
         return restricted_log_likelihood(spectrum, t) - target
@@ -118,7 +119,7 @@ def profile_interval(spectrum: Spectrum, tau2: float, level: float) -> Interval:
     return Interval(low, root_between(above, tau2, high), level, "profile")
 
 
-def generalised_fit(y: np.ndarray, sigma: np.ndarray, X: np.ndarray) -> GeneralisedFit:
+def generalised_fit(y: Array, sigma: Array, X: Array) -> GeneralisedFit:
     """Coefficients by a Cholesky factor of Σ and a QR factor of the whitened design; the ordinary fit goes first, so that
     a large offset costs no digits."""
     start = np.linalg.lstsq(X, y, rcond=None)[0]

@@ -22,6 +22,7 @@ from functools import cached_property
 import numpy as np
 import scipy.sparse as sp
 
+from .arrays import Array, Ints
 from .elimination import Factor, Plan, analyse, factorise, inverse_entries, last_covariance, solve
 from .truncated_moments import between
 
@@ -59,25 +60,25 @@ class MixedRows:
 
     n: int
     plan: Plan
-    row: np.ndarray
-    column: np.ndarray
-    times: np.ndarray
-    gram: np.ndarray
+    row: Ints
+    column: Ints
+    times: Array
+    gram: Array
     pairs: sp.csr_matrix
-    diagonal: np.ndarray
-    rhs: np.ndarray
+    diagonal: Ints
+    rhs: Array
     squares: float
     log_known: float
     exact: int
     near: sp.csr_matrix
-    low: np.ndarray
-    high: np.ndarray
-    extra: np.ndarray
+    low: Array
+    high: Array
+    extra: Array
     spread: float
-    owner: np.ndarray
-    sizes: np.ndarray
+    owner: Ints
+    sizes: Ints
     p: int
-    origin: np.ndarray
+    origin: Array
 
     @property
     def q(self) -> int:
@@ -89,8 +90,8 @@ class MixedRows:
 class Sites:
     """What limits say: normal values with precisions ``precision`` and means ``shift / precision``."""
 
-    precision: np.ndarray
-    shift: np.ndarray
+    precision: Array
+    shift: Array
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,21 +109,21 @@ class LikelihoodPoint:
     """
 
     log_likelihood: float
-    slopes: np.ndarray | None
-    coefficients: np.ndarray
-    covariance: np.ndarray
+    slopes: Array | None
+    coefficients: Array
+    covariance: Array
     factor: Factor
-    solution: np.ndarray
-    scale: np.ndarray
+    solution: Array
+    scale: Array
     sites: Sites
 
-    def combined(self, targets: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    def combined(self, targets: Array) -> tuple[Array, Array]:
         """Means and variances, (T,) each, of sums of effects and coefficients with weights ``targets``, (T, m)."""
         scaled = targets * self.scale
         return scaled @ self.solution, np.einsum("ti,it->t", scaled, solve(self.factor, scaled.T))
 
 
-def prepare_rows(low: np.ndarray, high: np.ndarray, X: np.ndarray, terms: Sequence[sp.spmatrix], known: np.ndarray | None) -> MixedRows:
+def prepare_rows(low: Array, high: Array, X: Array, terms: Sequence[sp.spmatrix], known: Array | None) -> MixedRows:
     """Centre, and gather what does not depend on the standard deviations.
 
     Parameters
@@ -133,7 +134,7 @@ def prepare_rows(low: np.ndarray, high: np.ndarray, X: np.ndarray, terms: Sequen
     known : (n,) known variances of the responses; None where they have one unknown residual variance.
     """
     stand_in = np.where(np.isfinite(low), np.where(np.isfinite(high), (low + high) / 2, low), high)
-    origin = np.linalg.lstsq(X, stand_in, rcond=None)[0]
+    origin = np.asarray(np.linalg.lstsq(X, stand_in, rcond=None)[0], dtype=float)
     fitted = X @ origin
     columns = sp.csr_matrix(sp.hstack([*terms, sp.csr_matrix(X)], format="csr"))
     sizes = np.array([term.shape[1] for term in terms], dtype=int)
@@ -168,7 +169,7 @@ def prepare_rows(low: np.ndarray, high: np.ndarray, X: np.ndarray, terms: Sequen
     )
 
 
-def _pattern(columns: sp.csr_matrix) -> tuple[np.ndarray, np.ndarray]:
+def _pattern(columns: sp.csr_matrix) -> tuple[Ints, Ints]:
     """Where the lower triangle of [Z X]ᵀ[Z X] may hold something, whatever the values: sorted by row, then column."""
     there = sp.csr_matrix((np.ones(columns.nnz), columns.indices, columns.indptr), shape=columns.shape)
     met = sp.tril(there.T @ there + sp.identity(columns.shape[1]), format="csr")
@@ -176,20 +177,20 @@ def _pattern(columns: sp.csr_matrix) -> tuple[np.ndarray, np.ndarray]:
     return np.repeat(np.arange(met.shape[0], dtype=np.int64), np.diff(met.indptr)), met.indices.astype(np.int64)
 
 
-def _places(row: np.ndarray, column: np.ndarray, i: np.ndarray, j: np.ndarray) -> np.ndarray:
+def _places(row: Ints, column: Ints, i: Ints, j: Ints) -> Ints:
     """Which entries of the pattern (i, j) are, i ≥ j."""
     m = int(row[-1]) + 1
     return np.searchsorted(row * m + column, i * m + j)
 
 
-def _entries(gram: sp.csr_matrix, row: np.ndarray, column: np.ndarray) -> np.ndarray:
+def _entries(gram: sp.csr_matrix, row: Ints, column: Ints) -> Array:
     lower = sp.tril(gram).tocoo()
     found = np.zeros(len(row))
     found[_places(row, column, lower.row.astype(np.int64), lower.col.astype(np.int64))] = lower.data
     return found
 
 
-def _pairs(near: sp.csr_matrix, row: np.ndarray, column: np.ndarray) -> sp.csr_matrix:
+def _pairs(near: sp.csr_matrix, row: Ints, column: Ints) -> sp.csr_matrix:
     """Products of every two entries of each limited row, at their entries of the pattern."""
     places, values = [], []
     for i in range(near.shape[0]):
@@ -217,7 +218,7 @@ def first_sites(rows: MixedRows) -> Sites:
 
 def likelihood_at(
     rows: MixedRows,
-    sds: np.ndarray,
+    sds: Array,
     residual: float | None,
     sites: Sites | None = None,
     slopes: bool = False,
@@ -244,7 +245,9 @@ def likelihood_at(
     if not len(rows.low):
         nothing = np.zeros(0)
         factored = _factor(at, nothing, nothing)
-        return factored and _solved(at, factored, nothing, nothing, nothing, Sites(nothing, nothing), 0.0, slopes)
+        if factored is None:
+            return None
+        return _solved(at, factored, nothing, nothing, nothing, Sites(nothing, nothing), 0.0, slopes)
     return _with_limits(at, sites or first_sites(rows), slopes, settled)
 
 
@@ -253,13 +256,13 @@ class _Place:
     """Where the likelihood is wanted: standard deviations, by effect too, and the weight 1/σ² of an exact row."""
 
     rows: MixedRows
-    sds: np.ndarray
-    scale: np.ndarray
+    sds: Array
+    scale: Array
     weight: float
     residual: float | None
 
     @cached_property
-    def of_entries(self) -> np.ndarray:
+    def of_entries(self) -> Array:
         """What scales each entry of C."""
         return self.scale[self.rows.row] * self.scale[self.rows.column]
 
@@ -269,11 +272,11 @@ class _Factored:
     """Factor of C, its right-hand side, and its inverse times that."""
 
     factor: Factor
-    rhs: np.ndarray
-    solution: np.ndarray
+    rhs: Array
+    solution: Array
 
     @cached_property
-    def inverse(self) -> np.ndarray:
+    def inverse(self) -> Array:
         """Entries of C⁻¹, which limits and slopes both ask for."""
         return inverse_entries(self.factor)
 
@@ -307,7 +310,7 @@ def _with_limits(at: _Place, sites: Sites, slopes: bool, settled: float) -> Like
     return None
 
 
-def _factor(at: _Place, y: np.ndarray, variance: np.ndarray) -> _Factored | None:
+def _factor(at: _Place, y: Array, variance: Array) -> _Factored | None:
     """Factor C for limited rows with values ``y`` and these variances; None where it is not positive definite."""
     rows, w = at.rows, at.weight
     entries, rhs = rows.gram * w, rows.rhs * w
@@ -323,7 +326,7 @@ def _factor(at: _Place, y: np.ndarray, variance: np.ndarray) -> _Factored | None
 
 
 def _solved(
-    at: _Place, found: _Factored, y: np.ndarray, variance: np.ndarray, leverage: np.ndarray, sites: Sites, scales: float, slopes: bool
+    at: _Place, found: _Factored, y: Array, variance: Array, leverage: Array, sites: Sites, scales: float, slopes: bool
 ) -> LikelihoodPoint | None:
     rows, p = at.rows, at.rows.p
     rss = rows.squares * at.weight + float((y**2 / variance).sum()) - float(found.rhs @ found.solution)
@@ -343,7 +346,7 @@ def _solved(
     )
 
 
-def _slopes(at: _Place, found: _Factored, y: np.ndarray, variance: np.ndarray, leverage: np.ndarray) -> np.ndarray:
+def _slopes(at: _Place, found: _Factored, y: Array, variance: Array, leverage: Array) -> Array:
     """∂/∂σₖ = −((qₖ − tr(C⁻¹)ₖ) − ‖C⁻¹rhs‖²ₖ)/σₖ, and for the residual −σ(tr P − ‖Py‖²)."""
     rows, w, q = at.rows, at.weight, at.rows.q
     diagonal = found.inverse[rows.diagonal[:q]]

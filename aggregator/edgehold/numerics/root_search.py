@@ -14,6 +14,8 @@ from scipy.optimize import brentq
 
 from edgehold.errors import EdgeholdError, NotSettledError, NumericalError
 
+from .arrays import Array
+
 # The finest relative tolerance brentq accepts; the absolute one is out of its way, so that tiny roots keep their
 # digits.
 RELATIVE_TOLERANCE = 4 * np.finfo(float).eps
@@ -72,7 +74,7 @@ def root_of_decreasing(function: Callable[[float], float], low: float, high: flo
     return root_between(function, low, high, tolerance)
 
 
-def global_maximum(criterion: Callable[[float], float], derivative: Callable[[float], float], grid: np.ndarray) -> Maximum:
+def global_maximum(criterion: Callable[[float], float], derivative: Callable[[float], float], grid: Array) -> Maximum:
     """The global maximum over [grid[0], grid[-1]] of a criterion that decreases at ``grid[-1]``.
 
     Every place where ``derivative`` turns from positive to negative between neighbouring points of ``grid`` is a local

@@ -5,13 +5,15 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import erfcx, log_ndtr
 
+from .arrays import Array
+
 NODES, SHARES = np.polynomial.legendre.leggauss(32)
 NARROW = 4.0  # standard deviations up to which a finite interval is integrated by nodes, where differences of tails lose digits
 STEEP = 36.0  # e-foldings of the density across an interval beyond which nothing is left of it
 LEAST = 1e-14  # of a variance, which rounding must not make negative
 
 
-def between(mean: np.ndarray, variance: np.ndarray, low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def between(mean: Array, variance: Array, low: Array, high: Array) -> tuple[Array, Array, Array]:
     """Moments of N(mean, variance) known to lie between two limits.
 
     Parameters
@@ -36,7 +38,7 @@ def between(mean: np.ndarray, variance: np.ndarray, low: np.ndarray, high: np.nd
     return log_p, mean + sd * np.where(flip, -centre, centre), variance * np.maximum(spread, LEAST)
 
 
-def _by_nodes(a: np.ndarray, b: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _by_nodes(a: Array, b: Array) -> tuple[Array, Array, Array]:
     """Gauss–Legendre over [a, b], about the middle so that small intervals keep their digits."""
     half, middle = (b - a) / 2, (a + b) / 2
     step = half[:, None] * NODES
@@ -50,7 +52,7 @@ def _by_nodes(a: np.ndarray, b: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.
     return log_p, middle + shift, spread
 
 
-def _by_tails(a: np.ndarray, b: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _by_tails(a: Array, b: Array) -> tuple[Array, Array, Array]:
     """Differences of tails, scaled so that none underflows (b − a is large: the upper tail is the smaller one)."""
     finite_a, finite_b = np.where(np.isfinite(a), a, 0.0), np.where(np.isfinite(b), b, 0.0)
     low_tail, high_tail = np.where(np.isfinite(a), log_ndtr(-a), 0.0), np.where(np.isfinite(b), log_ndtr(-b), -np.inf)

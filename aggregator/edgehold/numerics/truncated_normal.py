@@ -13,6 +13,8 @@ import numpy as np
 from scipy.special import erfcx, log_ndtr, ndtri
 from scipy.stats import qmc
 
+from .arrays import Array
+
 HERMITE = {0: 1, 1: 41, 2: 25, 3: 15}  # nodes a dimension of the product rule, by dimensions
 POINTS = 4096  # of the quasi-random rule in more dimensions; each is used with its mirror image
 WIDER = 0.5  # share of the limits' part of the curvature that scales them: tails must not be missed; of 1 to 0.35 about the best in trials
@@ -21,7 +23,7 @@ LAST_STEP = 1e-6  # of Newton's method for the mode; what is left after it is of
 DEEP = -100.0  # standard deviations: beyond it a difference of large numbers is replaced by its expansion
 
 
-def truncated(m, L, limit, sign, sd, seed) -> tuple[float, np.ndarray, np.ndarray]:
+def truncated(m: Array, L: Array, limit: Array, sign: Array, sd: float, seed: int) -> tuple[float, Array, Array]:
     """Moments of y = m + Lz + e known only to lie beyond limits, e independent normal.
 
     Parameters
@@ -58,7 +60,7 @@ def truncated(m, L, limit, sign, sd, seed) -> tuple[float, np.ndarray, np.ndarra
     return float(log_p), mean, (off * share[:, None]).T @ off + np.diag(share @ (sd**2 * (1 - bend)))
 
 
-def _tail(d: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _tail(d: Array) -> tuple[Array, Array, Array]:
     """ln Φ(d), φ(d)/Φ(d) = λ, and λ(λ + d), all from one e^(x²)erfc(x): Φ(d) = ½e^(−d²/2) times it at x = −d/√2.
 
     λ(λ + d) by its expansion 1 − 1/d² + 6/d⁴ where λ and d cancel.
@@ -74,11 +76,11 @@ def _tail(d: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return log_p, mills, bend
 
 
-def _mode(m, L, limit, sign, sd) -> tuple[np.ndarray, np.ndarray, float]:
+def _mode(m: Array, L: Array, limit: Array, sign: Array, sd: float) -> tuple[Array, Array, float]:
     """Mode of the integrand, a root R of the inverse curvature there by which nodes are scaled, and ln|R|, by damped Newton steps."""
     z, r = np.zeros(L.shape[1]), L.shape[1]
 
-    def at(z):
+    def at(z: Array) -> tuple[float, Array, Array]:
         tail, mills, bend = _tail(sign * (m + L @ z - limit) / sd)
         return -0.5 * z @ z + tail.sum(), mills, bend
 
@@ -103,7 +105,7 @@ def _mode(m, L, limit, sign, sd) -> tuple[np.ndarray, np.ndarray, float]:
 
 
 @lru_cache(maxsize=64)
-def _nodes(r: int, seed: int) -> tuple[np.ndarray, np.ndarray]:
+def _nodes(r: int, seed: int) -> tuple[Array, Array]:
     """Nodes (M, r) and log weights for the mean over a standard normal."""
     if r in HERMITE:
         x, w = np.polynomial.hermite_e.hermegauss(HERMITE[r])

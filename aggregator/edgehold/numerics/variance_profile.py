@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .variance_search import Found, Point, Problem, search
+from .variance_search import NotBegun, Point, Problem, search
 
 MOST_STEPS = 60
 CLOSE = 1e-8  # relative, of a limit on the scale of standard deviations, between two points that enclose it
@@ -39,8 +39,8 @@ class Limits:
 
 
 class _Stop(Exception):
-    def __init__(self, found: Found, reason: str):
-        self.point = found.point
+    def __init__(self, point: Point | None, reason: str):
+        self.point = point
         super().__init__(reason)
 
 
@@ -94,10 +94,12 @@ class _Path:
         start = self.last.copy()
         start[self.which] = deviation**2
         found = search(self.problem, start, held=self.which)
+        if isinstance(found, NotBegun):
+            raise _Stop(None, f"the profile stopped: {found.message}")
         if not found.converged:
-            raise _Stop(found, f"the profile stopped: {found.message}")
+            raise _Stop(found.point, f"the profile stopped: {found.message}")
         if found.point.deviance < self.best.deviance - BETTER:
-            raise _Stop(found, "the profile met a better fit than the supposed best one")
+            raise _Stop(found.point, "the profile met a better fit than the supposed best one")
         self.last = found.point.variances
         return found.point.deviance - self.best.deviance, 2 * deviation * float(found.point.gradient[self.which])
 
@@ -121,7 +123,7 @@ def _crossing(path: _Path, centre: float, side: int, error: float, rise: float) 
         if outside is not None and abs(outside - inside) <= CLOSE * x:
             return float((inside + outside) / 2)
         x = wanted
-    raise _Stop(Found(None, False, 0, 0, ""), f"the profile did not reach its limit in {MOST_STEPS} steps")
+    raise _Stop(None, f"the profile did not reach its limit in {MOST_STEPS} steps")
 
 
 def _first_guess(centre: float, side: int, error: float, z: float) -> float:

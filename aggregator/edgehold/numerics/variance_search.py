@@ -12,9 +12,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
+from .arrays import Array, Bools
 from .elimination import solve
 from .mixed import Evaluation, System, average_information, evaluate, set_ratios, update_factor
 
@@ -56,9 +58,9 @@ class Point:
     evaluation : parts of the criterion there.
     """
 
-    variances: np.ndarray
+    variances: Array
     deviance: float
-    gradient: np.ndarray
+    gradient: Array
     evaluation: Evaluation
 
 
@@ -68,17 +70,25 @@ class Found:
 
     Attributes
     ----------
-    point : the best point seen; None where not even the start could be evaluated.
+    point : the best point seen.
     converged : whether the next step would be below the tolerance.
     steps, evaluations : how many.
     message : how it ended, in words.
     """
 
-    point: Point | None
+    point: Point
     converged: bool
     steps: int
     evaluations: int
     message: str
+
+
+@dataclass(frozen=True, eq=False)
+class NotBegun:
+    """A search whose start could not be evaluated; the attributes are those of ``Found``."""
+
+    evaluations: int = 1
+    message: str = "the starting variances leave the equations singular"
 
 
 @dataclass(frozen=True)
@@ -102,7 +112,7 @@ class Problem:
         return self.system.n - (self.system.p if self.restricted else 0)
 
 
-def at(problem: Problem, variances: np.ndarray, profile_residual: bool) -> Point | None:
+def at(problem: Problem, variances: Array, profile_residual: bool) -> Point | None:
     """The deviance and its gradient; None where the factor fails."""
     system, terms = problem.system, problem.system.terms
     e = 1.0 if problem.known else float(variances[-1])
@@ -122,7 +132,7 @@ def at(problem: Problem, variances: np.ndarray, profile_residual: bool) -> Point
     return Point(variances, float(deviance), np.append(slopes, residual_slope), part)
 
 
-def average(problem: Problem, point: Point) -> np.ndarray:
+def average(problem: Problem, point: Point) -> Array:
     """Average information about the variances, in units of the deviance: its expected value is tr(PGᵢPGⱼ).
 
     The residual's row follows from Σ σ²ⱼGⱼ = Σ and PΣP = P.
@@ -134,7 +144,7 @@ def average(problem: Problem, point: Point) -> np.ndarray:
     return _with_residual(inner / e**3, point.evaluation.squares / e**2, point.evaluation.rss / e, variances, e)
 
 
-def expected(problem: Problem, point: Point, restricted: bool = True) -> np.ndarray:
+def expected(problem: Problem, point: Point, restricted: bool = True) -> Array:
     """tr(PGᵢPGⱼ), twice the expected information about the variances; with Σ⁻¹ for P if not restricted (small systems only).
 
     From the blocks of one dense inverse, ZᵢᵀPZⱼ = (δᵢⱼI − C⁻¹ᵢⱼ)/√(γᵢγⱼ), while it is small; above that as the exact slope of
@@ -152,7 +162,7 @@ def expected(problem: Problem, point: Point, restricted: bool = True) -> np.ndar
     return _with_residual(inner, traces / e, float(system.n - system.p * restricted), point.variances[:-1], e)
 
 
-def _with_residual(inner: np.ndarray, sums: np.ndarray, total: float, variances: np.ndarray, e: float) -> np.ndarray:
+def _with_residual(inner: Array, sums: Array, total: float, variances: Array, e: float) -> Array:
     """Add the residual's row to a matrix M with Σⱼ σ²ⱼMᵢⱼ = sumsᵢ and Σᵢσ²ᵢsumsᵢ = total over all K + 1 components."""
     row = (sums - inner @ variances) / e
     last_sum = (total - variances @ sums) / e
@@ -160,14 +170,14 @@ def _with_residual(inner: np.ndarray, sums: np.ndarray, total: float, variances:
     return np.block([[inner, row[:, None]], [row[None, :], np.array([[corner]])]])
 
 
-def traces_of(problem: Problem, point: Point, restricted: bool) -> np.ndarray:
+def traces_of(problem: Problem, point: Point, restricted: bool) -> Array:
     """tr(ZₖᵀPZₖ), or with H⁻¹ for P, whichever criterion the point was evaluated under; in units of the residual variance."""
     if problem.restricted == restricted:
         return point.evaluation.traces
     return evaluate(problem.system, point.evaluation.ratios, point.evaluation.factor, restricted).traces
 
 
-def _squared_blocks(system: System, evaluation: Evaluation, restricted: bool) -> np.ndarray:
+def _squared_blocks(system: System, evaluation: Evaluation, restricted: bool) -> Array:
     whole = solve(evaluation.factor, np.eye(system.q + system.p))
     inverse = whole[: system.q, : system.q]
     if not restricted and system.p:
@@ -179,14 +189,17 @@ def _squared_blocks(system: System, evaluation: Evaluation, restricted: bool) ->
     return sums / np.outer(evaluation.ratios.used, evaluation.ratios.used)
 
 
-def _trace_slopes(system: System, evaluation: Evaluation, traces: np.ndarray) -> np.ndarray:
+def _trace_slopes(system: System, evaluation: Evaluation, traces: Array) -> Array:
     """tr(ZᵢᵀPZⱼZⱼᵀPZᵢ) from second-order differences of the traces: central, and forward from zero."""
     used = evaluation.ratios.used
     slopes = np.zeros((system.terms, system.terms))
 
-    def moved(j: int, value: float) -> np.ndarray:
+    def moved(j: int, value: float) -> Array:
         ratios = set_ratios(system, np.where(np.arange(system.terms) == j, value, used))
-        return evaluate(system, ratios, update_factor(system, ratios), True).traces
+        factor = update_factor(system, ratios)
+        if factor is None:
+            raise np.linalg.LinAlgError("the equations are singular a small step away from a point at which they are not")
+        return evaluate(system, ratios, factor, True).traces
 
     for j in range(system.terms):
         width = DIFFERENCE * (used[j] + system.sizes[j] / max(traces[j], TINY))  # the scale on which Σ as a whole, not V alone, moves
@@ -197,7 +210,7 @@ def _trace_slopes(system: System, evaluation: Evaluation, traces: np.ndarray) ->
     return (slopes + slopes.T) / 2
 
 
-def start(problem: Problem) -> np.ndarray:
+def start(problem: Problem) -> Array:
     """Starting variances: each term as large as the residual in what it adds to a row; with a known V, the surplus of the
     residuals' squares over their expected value shared out."""
     system = problem.system
@@ -209,7 +222,7 @@ def start(problem: Problem) -> np.ndarray:
     return share * surplus / max(system.terms, 1)
 
 
-def start_near(problem: Problem, variances: np.ndarray) -> np.ndarray:
+def start_near(problem: Problem, variances: Array) -> Array:
     """Starting variances from those of a fit to nearly the same data, in the unit of the responses; nan where it had none."""
     given = np.asarray(variances, dtype=float) / problem.system.unit**2
     usual = start(problem)
@@ -218,12 +231,14 @@ def start_near(problem: Problem, variances: np.ndarray) -> np.ndarray:
 
 def search_widely(problem: Problem, beginning: Point) -> Found:
     """The search from ``beginning``; in small systems also from smaller and larger ratios, and the lowest minimum of all."""
-    founds = [search_from(problem, beginning)]
+    first = search_from(problem, beginning)
+    founds: list[Found | NotBegun] = [first]
     if problem.system.terms and is_small(problem.system):
         moved = np.append(np.ones(problem.system.terms), [] if problem.known else [0.0]) > 0
         founds += [search(problem, np.where(moved, beginning.variances * factor, beginning.variances)) for factor in OTHER_STARTS]
     evaluations = sum(found.evaluations for found in founds)
-    ended = [found for found in founds if found.converged or found.message == RESIDUAL_VANISHES] or founds[:1]
+    reached = [found for found in founds if isinstance(found, Found)]
+    ended = [found for found in reached if found.converged or found.message == RESIDUAL_VANISHES] or [first]
     best = min(ended, key=lambda found: round(found.point.deviance / SAME_MINIMUM))
     return replace(best, evaluations=evaluations)
 
@@ -233,11 +248,11 @@ def is_small(system: System) -> bool:
     return system.q + system.p <= EXACT_INFORMATION
 
 
-def search(problem: Problem, variances: np.ndarray, held: int | None = None) -> Found:
+def search(problem: Problem, variances: Array, held: int | None = None) -> Found | NotBegun:
     """Minimise the deviance over variances ≥ 0 from given ones, one of them held where it is if ``held`` names it."""
     point = at(problem, variances, held is None)
     if point is None:
-        return Found(None, False, 0, 1, "the starting variances leave the equations singular")
+        return NotBegun()
     return search_from(problem, point, held)
 
 
@@ -254,7 +269,7 @@ def search_from(problem: Problem, point: Point, held: int | None = None) -> Foun
         step, promise = _newton_step(problem, point, free, small)
         if promise <= tolerance:
             return Found(point, True, steps, evaluations, "converged")
-        better, tried = _along(problem, point, step, held is None, lambda d, s=step, p=point: _enough(p, d, s))
+        better, tried = _along(problem, point, step, held is None, partial(_enough, point, step))
         evaluations += tried
         if better is None:
             near = promise <= ROUNDING * (1 + abs(point.deviance))
@@ -263,12 +278,14 @@ def search_from(problem: Problem, point: Point, held: int | None = None) -> Foun
     return Found(point, False, MOST_STEPS, evaluations, f"stopped after {MOST_STEPS} steps")
 
 
-def _enough(point: Point, deviance: float, step: np.ndarray) -> bool:
+def _enough(point: Point, step: Array, deviance: float) -> bool:
     slack = ROUNDING * (1 + abs(point.deviance))
-    return deviance <= point.deviance + SUFFICIENT * min(point.gradient @ step, 0.0) + slack
+    return deviance <= point.deviance + SUFFICIENT * min(float(point.gradient @ step), 0.0) + slack
 
 
-def _along(problem, point, step, profile_residual: bool, enough: Callable[[float], bool]) -> tuple[Point | None, int]:
+def _along(
+    problem: Problem, point: Point, step: Array, profile_residual: bool, enough: Callable[[float], bool]
+) -> tuple[Point | None, int]:
     """The first point along the step, halved as often as needed, that lowers the deviance enough."""
     for halvings in range(MOST_HALVINGS):
         tried = at(problem, np.maximum(point.variances + step / 2**halvings, 0.0), profile_residual)
@@ -277,7 +294,7 @@ def _along(problem, point, step, profile_residual: bool, enough: Callable[[float
     return None, MOST_HALVINGS
 
 
-def _newton_step(problem: Problem, point: Point, free: np.ndarray, small: bool) -> tuple[np.ndarray, float]:
+def _newton_step(problem: Problem, point: Point, free: Bools, small: bool) -> tuple[Array, float]:
     """A step that keeps variances ≥ 0, and about what the deviance would fall by: half its squared length in the curvature, or
     half of what the slope alone promises where that is more.
 
@@ -296,7 +313,7 @@ def _newton_step(problem: Problem, point: Point, free: np.ndarray, small: bool) 
     return step, max(float(step @ curvature @ step), -float(point.gradient @ step)) / 2
 
 
-def _best_curvature(problem: Problem, point: Point, averaged: np.ndarray, free: np.ndarray) -> np.ndarray:
+def _best_curvature(problem: Problem, point: Point, averaged: Array, free: Bools) -> Array:
     """Observed information, twice the average minus the expected, if positive definite off the bounds; else the expected."""
     wanted = expected(problem, point, problem.restricted)
     observed = 2 * averaged - wanted
@@ -304,17 +321,17 @@ def _best_curvature(problem: Problem, point: Point, averaged: np.ndarray, free: 
     return observed if _positive_definite(observed[np.ix_(inside, inside)]) else wanted
 
 
-def _positive_definite(matrix: np.ndarray) -> bool:
+def _positive_definite(matrix: Array) -> bool:
     scale = np.sqrt(np.abs(np.diag(matrix)))
     return bool((scale > 0).all()) and bool(np.linalg.eigvalsh(matrix / np.outer(scale, scale)).min(initial=1.0) > LEAST_CURVATURE)
 
 
-def unit_scale(diagonal: np.ndarray) -> np.ndarray:
+def unit_scale(diagonal: Array) -> Array:
     """What brings a matrix to unit diagonal; zero where the diagonal holds nothing to scale."""
     return np.where(diagonal > NOTHING, 1 / np.sqrt(np.maximum(diagonal, NOTHING)), 0.0)
 
 
-def _bounded_step(gradient: np.ndarray, curvature: np.ndarray, floors: np.ndarray, free: np.ndarray) -> np.ndarray:
+def _bounded_step(gradient: Array, curvature: Array, floors: Array, free: Bools) -> Array:
     """Minimise gᵀd + ½dᵀBd subject to d ≥ floors by an active set (Nocedal & Wright 2006, Numerical Optimization, 16.5)."""
     size = len(gradient)
     scale = unit_scale(np.diag(curvature))

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .arrays import Array, Ints
+
 
 @dataclass(frozen=True, eq=False)
 class Rows:
@@ -28,23 +30,23 @@ class Rows:
     spread : mean squared deviation of the responses from their mean.
     """
 
-    y: np.ndarray
-    v: np.ndarray
-    basis: np.ndarray
-    products: np.ndarray
-    triangle: np.ndarray
-    origin: np.ndarray
+    y: Array
+    v: Array
+    basis: Array
+    products: Array
+    triangle: Array
+    origin: Array
     spread: float
 
     @property
     def k(self) -> int:
         """Number of rows."""
-        return self.basis.shape[0]
+        return len(self.basis)
 
     @property
     def p(self) -> int:
         """Number of columns of the design."""
-        return self.basis.shape[1]
+        return int(self.basis.shape[1])
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,14 +64,14 @@ class Fit:
     """
 
     tau2: float
-    w: np.ndarray
-    inverse: np.ndarray
-    residuals: np.ndarray
+    w: Array
+    inverse: Array
+    residuals: Array
     q: float
-    coefficients: np.ndarray
+    coefficients: Array
 
 
-def prepare(y: np.ndarray, v: np.ndarray, X: np.ndarray) -> Rows:
+def prepare(y: Array, v: Array, X: Array) -> Rows:
     """Orthonormalise the design and centre the responses.
 
     Parameters
@@ -92,7 +94,7 @@ def prepare(y: np.ndarray, v: np.ndarray, X: np.ndarray) -> Rows:
 def weigh(rows: Rows, tau2: float) -> Fit:
     """Fit at ``tau2``: set the weights, update the p × p factor, evaluate."""
     w = 1 / (rows.v + tau2)
-    inverse = np.linalg.inv(power_moment(rows, w))
+    inverse = np.asarray(np.linalg.inv(power_moment(rows, w)), dtype=float)
     step = inverse @ _project(rows.basis, w * rows.y)
     residuals = rows.y - _expand(rows.basis, step)
     refinement = inverse @ _project(rows.basis, w * residuals)
@@ -101,23 +103,25 @@ def weigh(rows: Rows, tau2: float) -> Fit:
     return Fit(tau2, w, inverse, residuals, float(np.sum(w * residuals**2)), coefficients)
 
 
-def power_moment(rows: Rows, powers: np.ndarray) -> np.ndarray:
+def power_moment(rows: Rows, powers: Array) -> Array:
     """The (p, p) matrix Bᵀ diag(powers) B."""
     return _project(rows.products, powers).reshape(rows.p, rows.p)
 
 
-def _project(columns: np.ndarray, values: np.ndarray) -> np.ndarray:
+def _project(columns: Array, values: Array) -> Array:
     """columnsᵀ·values. Not by BLAS, whose threads cost more than they bring on tall thin arrays and change the last
     digits."""
-    return np.einsum("kj,k->j", columns, values)
+    projected: Array = np.einsum("kj,k->j", columns, values)
+    return projected
 
 
-def _expand(columns: np.ndarray, values: np.ndarray) -> np.ndarray:
+def _expand(columns: Array, values: Array) -> Array:
     """columns·values, for the same reason not by BLAS."""
-    return np.einsum("kj,j->k", columns, values)
+    expanded: Array = np.einsum("kj,j->k", columns, values)
+    return expanded
 
 
-def covariance(rows: Rows, fit: Fit) -> np.ndarray:
+def covariance(rows: Rows, fit: Fit) -> Array:
     """(XᵀWX)⁻¹ in the original columns."""
     undo = np.linalg.solve(rows.triangle, fit.inverse)
     full = np.linalg.solve(rows.triangle, undo.T)
@@ -129,7 +133,7 @@ def log_determinant(rows: Rows, fit: Fit) -> float:
     return float(2 * np.log(np.abs(np.diag(rows.triangle))).sum() - np.linalg.slogdet(fit.inverse)[1])
 
 
-def projection_traces(rows: Rows, fit: Fit, powers: int = 2) -> np.ndarray:
+def projection_traces(rows: Rows, fit: Fit, powers: int = 2) -> Array:
     """tr P, and tr P² if ``powers`` is 2, for P = W − WX(XᵀWX)⁻¹XᵀW.
 
     With leverages hᵢ = wᵢxᵢᵀ(XᵀWX)⁻¹xᵢ: tr P = Σwᵢ(1 − hᵢ), and tr P² = Σwᵢ²(1 − hᵢ)² plus the squares off the
@@ -140,12 +144,13 @@ def projection_traces(rows: Rows, fit: Fit, powers: int = 2) -> np.ndarray:
     heavy = np.flatnonzero(leverage > 0.5)
     rest = 1 - leverage
     for i in heavy:
-        rest[i] = _remaining_share(rows, fit, i)
-    traces = [np.sum(fit.w * rest)]
+        rest[i] = _remaining_share(rows, fit, int(i))
+    traces = [float(np.sum(fit.w * rest))]
     if powers == 2:
-        traces.append(np.sum((fit.w * rest) ** 2) + _off_diagonal_squares(rows, fit, leverage, heavy))
+        traces.append(float(np.sum((fit.w * rest) ** 2)) + _off_diagonal_squares(rows, fit, leverage, heavy))
     least = (rows.k - rows.p) * fit.w.min() ** np.arange(1, powers + 1)  # no eigenvalue of P is below the least weight
-    return np.maximum(traces, least)
+    kept: Array = np.maximum(traces, least)
+    return kept
 
 
 def _remaining_share(rows: Rows, fit: Fit, i: int) -> float:
@@ -160,7 +165,7 @@ def _remaining_share(rows: Rows, fit: Fit, i: int) -> float:
         return 0.0
 
 
-def _off_diagonal_squares(rows: Rows, fit: Fit, leverage: np.ndarray, heavy: np.ndarray) -> float:
+def _off_diagonal_squares(rows: Rows, fit: Fit, leverage: Array, heavy: Ints) -> float:
     """Σ over i ≠ j of (wᵢwⱼxᵢᵀ(XᵀWX)⁻¹xⱼ)², the heavy rows apart from the light ones."""
     light = fit.w.copy()
     light[heavy] = 0.0
@@ -173,7 +178,7 @@ def _off_diagonal_squares(rows: Rows, fit: Fit, leverage: np.ndarray, heavy: np.
     return float(max(among_light, 0.0) + between + among_heavy.sum())
 
 
-def projection_spectrum(rows: Rows, fit: Fit, classes: int) -> tuple[np.ndarray, np.ndarray]:
+def projection_spectrum(rows: Rows, fit: Fit, classes: int) -> tuple[Array, Array]:
     """The k − p non-zero eigenvalues of P, and how often each counts.
 
     Up to ``classes`` rows they are exact, from one dense matrix of that size. More rows are sorted into that many
@@ -198,10 +203,11 @@ def projection_spectrum(rows: Rows, fit: Fit, classes: int) -> tuple[np.ndarray,
     return np.concatenate([eigenvalues, mean[condensed]]), np.concatenate([np.ones(len(eigenvalues)), surplus])
 
 
-def _dense_eigenvalues(w: np.ndarray, basis: np.ndarray) -> np.ndarray:
+def _dense_eigenvalues(w: Array, basis: Array) -> Array:
     """All but the p zero eigenvalues of P, from the dense matrix: for a few hundred rows at most."""
     p = basis.shape[1]
     root = np.sqrt(w)[:, None]
     span = np.linalg.qr(root * basis)[0]
     dense = np.diag(w) - (root * span) @ (root * span).T
-    return np.maximum(np.linalg.eigvalsh(dense)[p:], w.min())  # interlacing: none is smaller than the least weight
+    eigenvalues: Array = np.maximum(np.linalg.eigvalsh(dense)[p:], w.min())  # interlacing: none is smaller than the least weight
+    return eigenvalues

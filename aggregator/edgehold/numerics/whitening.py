@@ -12,6 +12,8 @@ import numpy as np
 import scipy.sparse as sp
 from scipy.sparse.csgraph import connected_components
 
+from .arrays import Array, Ints
+
 
 @dataclass(frozen=True, eq=False)
 class Whitening:
@@ -27,7 +29,7 @@ class Whitening:
     log_determinant: float
 
 
-def whitening(V: np.ndarray | sp.spmatrix) -> Whitening | None:
+def whitening(V: Array | sp.spmatrix) -> Whitening | None:
     """L⁻¹ and ln |V|; None where a block is not positive definite.
 
     Parameters
@@ -48,7 +50,7 @@ def whitening(V: np.ndarray | sp.spmatrix) -> Whitening | None:
     return Whitening(sp.csr_matrix((values, (rows, columns)), shape=V.shape), float(log_determinants.sum()))
 
 
-def _blocks_of_one_size(V: sp.csr_matrix, order: np.ndarray, first: np.ndarray, size: int):
+def _blocks_of_one_size(V: sp.csr_matrix, order: Ints, first: Ints, size: int) -> tuple[Ints, Ints, Array, Array] | None:
     members = order[first[:, None] + np.arange(size)]
     rows = np.broadcast_to(members[:, :, None], (len(first), size, size)).ravel()
     columns = np.broadcast_to(members[:, None, :], (len(first), size, size)).ravel()

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+from typing import TypeVar
+
 import numpy as np
+import numpy.typing as npt
 
 from edgehold.errors import InputError, NumbersError
+from edgehold.numerics.arrays import Array, Bools
 from edgehold.numerics.estimability import nearly_dependent
+
+Kind = TypeVar("Kind", bound=np.generic)
 
 # Cubes of weights and squares of residuals must stay finite numbers; ln ratios are nowhere near these bounds.
 SMALLEST_VARIANCE, LARGEST_VARIANCE, LARGEST_EFFECT = 1e-70, 1e70, 1e70
 
 
-def checked_studies(y, v, X) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def checked_studies(y: npt.ArrayLike, v: npt.ArrayLike, X: npt.ArrayLike | None) -> tuple[Array, Array, Array]:
     """Estimates (k,), their variances (k,) and a design (k, p) of full column rank, as float arrays.
 
     Raises
@@ -38,18 +44,18 @@ def checked_studies(y, v, X) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return y, v, X
 
 
-def check_estimates(y: np.ndarray) -> None:
+def check_estimates(y: Array) -> None:
     """Refuse estimates that are not finite or too large to be squared."""
     check_each("y", y, np.abs(y) <= LARGEST_EFFECT, f"numbers no larger than {LARGEST_EFFECT:g}")
 
 
-def check_variances(name: str, v: np.ndarray) -> None:
+def check_variances(name: str, v: Array) -> None:
     """Refuse variances that are not positive or whose powers leave the range of floating-point numbers."""
     in_range = (v >= SMALLEST_VARIANCE) & (v <= LARGEST_VARIANCE)
     check_each(name, v, in_range, f"positive variances, {SMALLEST_VARIANCE:g} to {LARGEST_VARIANCE:g}")
 
 
-def check_each(name: str, values: np.ndarray, good: np.ndarray, wanted: str) -> None:
+def check_each(name: str, values: Array, good: Bools, wanted: str) -> None:
     """Refuse the first value that is not good, naming its place and what was wanted."""
     if not good.all():
         place = tuple(int(i) for i in np.argwhere(~good)[0])
@@ -62,8 +68,8 @@ def check_level(level: float) -> None:
         raise InputError(f"level must lie strictly between 0 and 1; got {level!r}")
 
 
-def frozen(array: np.ndarray) -> np.ndarray:
+def frozen(array: npt.NDArray[Kind]) -> npt.NDArray[Kind]:
     """A copy of an array that cannot be written to."""
-    array = np.array(array)
-    array.setflags(write=False)
-    return array
+    copy = np.array(array)
+    copy.setflags(write=False)
+    return copy

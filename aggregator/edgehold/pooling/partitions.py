@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from edgehold.numerics.arrays import Ints, Texts
 from edgehold.numerics.half_t import HalfT
 
 from .crossed.inputs import RESIDUAL
@@ -31,7 +32,7 @@ class TermOfRuns:
 
     name: str
     parts: tuple[str, ...]
-    labels: np.ndarray
+    labels: Texts
     levels: int
     prior: HalfT
 
@@ -52,7 +53,9 @@ def terms_of(runs: Runs, priors: Mapping[str, HalfT]) -> tuple[dict[str, TermOfR
     groups = {name: runs.groups()[name] for name in ORDER if name in runs.groups()}
     groups |= {name: labels for name, labels in (("lot", runs.lot), ("evening", runs.evening)) if labels is not None}
     codes = {name: _first_met(groups[name]) for name in ORDER if name in groups}
-    terms, single, within = {}, [], []
+    terms: dict[str, TermOfRuns] = {}
+    single: list[str] = []
+    within: list[str] = []
     for names in _joined(codes):
         mine = codes[names[0]]
         levels = int(mine.max()) + 1
@@ -72,7 +75,7 @@ def holding(terms: Mapping[str, TermOfRuns], part: str) -> TermOfRuns | None:
     return next((term for term in terms.values() if part in term.parts), None)
 
 
-def _joined(codes: Mapping[str, np.ndarray]) -> list[list[str]]:
+def _joined(codes: Mapping[str, Ints]) -> list[list[str]]:
     """Names of terms that join the same runs, the term with more levels first where they are not quite the same.
 
     One that splits fewer than ``LEAST_SPLIT`` levels of a coarser one counts as the same: so few cannot say which of the two varies.
@@ -87,7 +90,7 @@ def _joined(codes: Mapping[str, np.ndarray]) -> list[list[str]]:
     return sorted(found, key=lambda names: min(map(ORDER.index, names)))
 
 
-def _hardly_split(fine: np.ndarray, coarse: np.ndarray) -> bool:
+def _hardly_split(fine: Ints, coarse: Ints) -> bool:
     """Whether ``fine`` is nested in ``coarse`` and splits fewer than ``LEAST_SPLIT`` of its levels, and fewer than it leaves whole."""
     pairs = np.unique(np.column_stack([fine, coarse]), axis=0)
     if len(pairs) > fine.max() + 1:
@@ -96,7 +99,7 @@ def _hardly_split(fine: np.ndarray, coarse: np.ndarray) -> bool:
     return split < LEAST_SPLIT and 2 * split <= coarse.max()
 
 
-def _first_met(labels: np.ndarray) -> np.ndarray:
+def _first_met(labels: Texts) -> Ints:
     """Levels numbered in the order in which they are met, so that equal partitions have equal numbers."""
     _, first, codes = np.unique(labels, return_index=True, return_inverse=True)
     rank = np.empty(len(first), dtype=int)

@@ -6,7 +6,7 @@ there may be ``LARGEST_LEVELS``.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
@@ -16,6 +16,7 @@ from scipy.linalg import cho_factor, cho_solve, qr
 from scipy.sparse import coo_array, csr_array, hstack
 
 from edgehold.errors import InputError
+from edgehold.numerics.arrays import Array, Labels, Texts
 
 from .inputs import frozen
 
@@ -82,13 +83,13 @@ class TermsHeld:
     dropped: tuple[DroppedTerm, ...]
     holds: Mapping[str, str]
     names: tuple[str, ...]
-    information: np.ndarray
+    information: Array
     cv: Mapping[str, float]
     smallest_eigenvalue: float
     variances: Mapping[str, float]
 
 
-def terms_held(groups: Mapping[str, Sequence], *, X: ArrayLike | None = None, variances: Mapping[str, float] | None = None) -> TermsHeld:
+def terms_held(groups: Mapping[str, Labels], *, X: ArrayLike | None = None, variances: Mapping[str, float] | None = None) -> TermsHeld:
     """Find which random terms the data can hold beside the fixed part, dropping what is aliased.
 
     Aliased terms are dropped in the order submission, steel × sharpener, steel × tester, then the last given first; only
@@ -124,7 +125,7 @@ def terms_held(groups: Mapping[str, Sequence], *, X: ArrayLike | None = None, va
     return _reduced(columns, basis, assumed)
 
 
-def checked_variances(names, variances: Mapping[str, float] | None) -> Mapping[str, float]:
+def checked_variances(names: Collection[str], variances: Mapping[str, float] | None) -> Mapping[str, float]:
     """The assumed variance of each named term and of the residual: the caller's where given, else the project's."""
     given = dict(variances or {})
     lacking = [name for name in names if name not in given and name not in ASSUMED_VARIANCES]
@@ -139,17 +140,17 @@ def checked_variances(names, variances: Mapping[str, float] | None) -> Mapping[s
     return MappingProxyType(assumed)
 
 
-def checked_column(name: str, values: Sequence) -> np.ndarray:
-    values = np.asarray(values, dtype=object)
-    if values.ndim != 1 or len(values) == 0:
-        raise InputError(f"{name} must be a sequence of labels, one a run; got shape {values.shape}")
-    lost = [i for i, value in enumerate(values) if value is None or value != value]
+def checked_column(name: str, values: Labels) -> Texts:
+    given = np.asarray(values, dtype=object)
+    if given.ndim != 1 or len(given) == 0:
+        raise InputError(f"{name} must be a sequence of labels, one a run; got shape {given.shape}")
+    lost = [i for i, value in enumerate(given) if value is None or value != value]
     if lost:
         raise InputError(f"{name} needs a label at every run; got none at run {lost[0]}: give unknown levels a label of their own")
-    return np.array([str(value) for value in values])
+    return np.array([str(value) for value in given])
 
 
-def check_lengths(columns: Mapping[str, np.ndarray]) -> None:
+def check_lengths(columns: Mapping[str, Texts]) -> None:
     lengths = {name: len(column) for name, column in columns.items()}
     if len(set(lengths.values())) > 1:
         raise InputError(f"every factor needs one label a run; got lengths {lengths}")
@@ -158,7 +159,7 @@ def check_lengths(columns: Mapping[str, np.ndarray]) -> None:
         raise InputError(f"at most {LARGEST_LEVELS} levels over all factors; got {levels}")
 
 
-def _fixed_basis(X: ArrayLike | None, n: int) -> np.ndarray:
+def _fixed_basis(X: ArrayLike | None, n: int) -> Array:
     """Orthonormal basis of the fixed part."""
     X = np.ones((n, 1)) if X is None else np.asarray(X, dtype=float)
     if X.ndim != 2 or len(X) != n or not np.isfinite(X).all():
@@ -166,14 +167,17 @@ def _fixed_basis(X: ArrayLike | None, n: int) -> np.ndarray:
     lengths = np.linalg.norm(X, axis=0)
     X = X[:, lengths > 0] / lengths[lengths > 0]
     q, r, _ = qr(X, mode="economic", pivoting=True)
-    return q[:, np.abs(np.diag(r)) > RANK_TOLERANCE]
+    basis: Array = q[:, np.abs(np.diag(r)) > RANK_TOLERANCE]
+    return basis
 
 
-def _reduced(columns: dict[str, np.ndarray], basis: np.ndarray, assumed: Mapping[str, float]) -> TermsHeld:
+def _reduced(columns: dict[str, Texts], basis: Array, assumed: Mapping[str, float]) -> TermsHeld:
     """Drop terms one by one until none is aliased."""
     names, information = [*columns, "residual"], _expected_information(columns, basis, assumed)
     sizes, usual = np.array([assumed[name] for name in names]), _usual(columns, assumed)
     dropped: list[DroppedTerm] = []
+    at: int | None
+    found: tuple[str, ...]
     smallest = None
     while True:
         strength = np.diag(information) * usual**2
@@ -199,21 +203,21 @@ def _reduced(columns: dict[str, np.ndarray], basis: np.ndarray, assumed: Mapping
     )
 
 
-def _usual(columns: Mapping[str, np.ndarray], assumed: Mapping[str, float]) -> np.ndarray:
+def _usual(columns: Mapping[str, Texts], assumed: Mapping[str, float]) -> Array:
     """Variance of the mean of a level, by term and for the residual: F times its square is about the number of levels."""
     residual = assumed["residual"]
     levels = [len(np.unique(column)) / len(column) for column in columns.values()]
     return np.array([assumed[name] + residual * share for name, share in zip(columns, levels, strict=True)] + [residual])
 
 
-def _cv(information: np.ndarray, sizes: np.ndarray) -> list[float]:
+def _cv(information: Array, sizes: Array) -> list[float]:
     """√(F⁻¹)ₖₖ/σ²ₖ; infinite where nothing at all is left to tell."""
     if information[-1, -1] * sizes[-1] ** 2 <= EMPTY:
         return [float("inf")] * len(sizes)
     return [float(value) for value in np.sqrt(np.diag(np.linalg.inv(information))) / sizes]
 
 
-def _expected_information(columns: Mapping[str, np.ndarray], basis: np.ndarray, assumed: Mapping[str, float]) -> np.ndarray:
+def _expected_information(columns: Mapping[str, Texts], basis: Array, assumed: Mapping[str, float]) -> Array:
     """F of the terms and the residual, through the mixed-model equations: σ²P = I − BM⁻¹Bᵀ with B = [X, Z] and M = BᵀB +
     σ²Λ⁻¹ (Henderson), and σ²PP = P − Σσ²ₖPZₖZₖᵀP."""
     z = [csr_array(_sparse_indicator(column)) for column in columns.values()]
@@ -234,7 +238,7 @@ def _expected_information(columns: Mapping[str, np.ndarray], basis: np.ndarray, 
     return 0.5 * np.block([[squares, with_residual[:, None]], [with_residual[None, :], np.array([[own]])]])
 
 
-def _sparse_indicator(column: np.ndarray) -> coo_array:
+def _sparse_indicator(column: Texts) -> coo_array:
     levels, codes = np.unique(column, return_inverse=True)
     return coo_array((np.ones(len(codes)), (np.arange(len(codes)), codes)), shape=(len(codes), len(levels)))
 
@@ -245,11 +249,11 @@ def _first_to_go(names: list[str], candidates: list[int]) -> int:
     return min(candidates, key=lambda i: (rank.get(names[i], len(rank)), -i))
 
 
-def _empty_term(names: list[str], strength: np.ndarray) -> int:
+def _empty_term(names: list[str], strength: Array) -> int:
     return _first_to_go(names, [i for i in range(len(names) - 1) if strength[i] <= EMPTY])
 
 
-def _aliased_term(names: list[str], information: np.ndarray) -> tuple[int | None, tuple[str, ...], float]:
+def _aliased_term(names: list[str], information: Array) -> tuple[int | None, tuple[str, ...], float]:
     """The term to drop, what it is aliased with, and the smallest eigenvalue of the scaled information."""
     if len(names) == 1:
         return None, (), 1.0
@@ -272,7 +276,7 @@ def _why_dropped(name: str, aliased_with: tuple[str, ...]) -> str:
 
 def _what_it_holds(name: str, dropped: list[DroppedTerm]) -> str:
     """A kept term with all that was dropped because of it, directly or through a term dropped later."""
-    taken, found = [name], True
+    taken, found = [name], [name]
     while found:
         found = [term.name for term in dropped if term.name not in taken and set(term.aliased_with) & set(taken)]
         taken += found

@@ -15,12 +15,14 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 import numpy as np
+import numpy.typing as npt
 from numpy.typing import ArrayLike
 from scipy.linalg.lapack import dpstrf
 from scipy.sparse import coo_array, csr_array
 from scipy.sparse.csgraph import connected_components
 
 from edgehold.errors import InputError
+from edgehold.numerics.arrays import Array, Bools, Ints, Labels, Texts
 
 from .inputs import frozen
 from .random_terms import RANK_TOLERANCE, TermsHeld, check_lengths, checked_column, terms_held
@@ -73,12 +75,12 @@ class ContrastVerdict:
     levels: tuple[str, ...]
     verdict: str
     sentence: str
-    efficiencies: np.ndarray
+    efficiencies: Array
     rank: int
     groups: tuple[tuple[str, ...], ...]
-    pair_efficiency: np.ndarray
-    crossing_df: np.ndarray
-    units: np.ndarray | None = None
+    pair_efficiency: Array
+    crossing_df: Ints
+    units: Ints | None = None
 
     @property
     def aliased_contrasts(self) -> tuple[tuple[str, str], ...]:
@@ -170,7 +172,7 @@ class Separability:
     sentence: str
 
 
-def separability(labels: Mapping[str, Sequence], *, variances: Mapping[str, float] | None = None) -> Separability:
+def separability(labels: Mapping[str, Labels], *, variances: Mapping[str, float] | None = None) -> Separability:
     """Judge from the labels of runs what can be told apart.
 
     Parameters
@@ -209,26 +211,26 @@ def separability(labels: Mapping[str, Sequence], *, variances: Mapping[str, floa
     >>> found.contrasts["steel"].verdict, found.contrasts["sharpener"].verdict, found.split.verdict
     ('yes', 'no', 'no')
     """
-    labels = checked_labels(labels)
-    fixed = {name: column for name, column in labels.items() if name not in RANDOM_TERMS}
+    columns = checked_labels(labels)
+    fixed = {name: column for name, column in columns.items() if name not in RANDOM_TERMS}
     cells = _distinct(fixed)
-    components = find_components(labels["sharpener"], labels["tester"])
-    contrasts = {name: _contrast(name, fixed, *cells, _blades(labels) if name == "steel" else None) for name in PAIRED if name in labels}
-    split = _split(labels, components, variances)
+    components = find_components(columns["sharpener"], columns["tester"])
+    contrasts = {name: _contrast(name, fixed, *cells, _blades(columns) if name == "steel" else None) for name in PAIRED if name in columns}
+    split = _split(columns, components, variances)
     codes, _ = cells
     return Separability(
         contrasts=MappingProxyType(contrasts),
         split=split,
         components=components,
         crossing_runs=sum(c.crossing_runs for c in components),
-        runs=len(labels["tester"]),
+        runs=len(columns["tester"]),
         levels=sum(len(np.unique(column)) for column in fixed.values()),
         rank=_rank(list(codes.values())),
         sentence=" ".join([c.sentence for c in contrasts.values()] + [split.sentence]),
     )
 
 
-def crosses(sharpener: ArrayLike, tester: ArrayLike) -> np.ndarray:
+def crosses(sharpener: ArrayLike, tester: ArrayLike) -> Bools:
     """Which runs cross: sharpener ≠ tester, this sharpener also met with another tester, this tester with another
     sharpener.
 
@@ -240,11 +242,12 @@ def crosses(sharpener: ArrayLike, tester: ArrayLike) -> np.ndarray:
     -------
     (n,) bool
     """
-    sharpener, tester = np.asarray(sharpener), np.asarray(tester)
-    return (sharpener != tester) & (_partners(sharpener, tester) > 1) & (_partners(tester, sharpener) > 1)
+    one, other = np.asarray(sharpener), np.asarray(tester)
+    apart: Bools = one != other
+    return apart & (_partners(one, other) > 1) & (_partners(other, one) > 1)
 
 
-def checked_labels(labels: Mapping[str, Sequence]) -> dict[str, np.ndarray]:
+def checked_labels(labels: Mapping[str, Labels]) -> dict[str, Texts]:
     """Labels as arrays of text, with both roles of people among them."""
     missing = [name for name in PEOPLE if name not in labels]
     if missing:
@@ -254,7 +257,7 @@ def checked_labels(labels: Mapping[str, Sequence]) -> dict[str, np.ndarray]:
     return columns
 
 
-def find_components(sharpener: np.ndarray, tester: np.ndarray) -> tuple[Component, ...]:
+def find_components(sharpener: Texts, tester: Texts) -> tuple[Component, ...]:
     """Sharpeners and testers joined by runs, the component with most runs first."""
     s_levels, s = np.unique(sharpener, return_inverse=True)
     t_levels, t = np.unique(tester, return_inverse=True)
@@ -268,7 +271,7 @@ def find_components(sharpener: np.ndarray, tester: np.ndarray) -> tuple[Componen
     return tuple(sorted(found, key=lambda c: (-c.runs, c.testers)))
 
 
-def canonical_efficiencies(information: np.ndarray, reference: np.ndarray) -> np.ndarray:
+def canonical_efficiencies(information: Array, reference: Array) -> Array:
     """Eigenvalues of C₀^{+½}CC₀^{+½} on the range of C₀, largest first; zeros made exact.
 
     Parameters
@@ -282,7 +285,7 @@ def canonical_efficiencies(information: np.ndarray, reference: np.ndarray) -> np
     return np.where(found > RANK_TOLERANCE, np.minimum(found, 1.0), 0.0)
 
 
-def _partners(one: np.ndarray, other: np.ndarray) -> np.ndarray:
+def _partners(one: npt.NDArray[np.generic], other: npt.NDArray[np.generic]) -> Ints:
     """(n,) of each run, with how many different ``other`` its ``one`` is met."""
     _, a = np.unique(one, return_inverse=True)
     _, b = np.unique(other, return_inverse=True)
@@ -290,36 +293,37 @@ def _partners(one: np.ndarray, other: np.ndarray) -> np.ndarray:
     return np.bincount(pairs[:, 0])[a]
 
 
-def _joined(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+def _joined(a: Ints, b: Ints) -> Ints:
     """(levels of a + levels of b,) number of the component of each level, joined by the rows."""
     p, q = a.max() + 1, b.max() + 1
     graph = coo_array((np.ones(len(a)), (a, b + p)), shape=(p + q, p + q))
-    return connected_components(graph, directed=False)[1]
+    member: Ints = connected_components(graph, directed=False)[1]
+    return member
 
 
-def _distinct(columns: Mapping[str, np.ndarray]) -> tuple[dict[str, np.ndarray], np.ndarray]:
+def _distinct(columns: Mapping[str, Texts]) -> tuple[dict[str, Ints], Ints]:
     """Integer codes of the distinct combinations of levels, and how many runs each holds."""
     codes = np.column_stack([np.unique(column, return_inverse=True)[1] for column in columns.values()])
     rows, counts = np.unique(codes, axis=0, return_counts=True)
     return {name: rows[:, i] for i, name in enumerate(columns)}, counts
 
 
-def _crossed(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+def _crossed(a: Ints, b: Ints) -> Ints:
     """Codes of the combinations of two factors."""
     return np.unique(a * (b.max() + 1) + b, return_inverse=True)[1]
 
 
-def _needed(factors: list[np.ndarray]) -> list[np.ndarray]:
+def _needed(factors: list[Ints]) -> list[Ints]:
     """Factors with the most levels first, without those that are functions of another."""
-    factors = sorted((np.unique(f, return_inverse=True)[1] for f in factors), key=lambda f: -f.max())
-    kept: list[np.ndarray] = []
-    for factor in factors:
+    numbered: list[Ints] = [np.unique(f, return_inverse=True)[1] for f in factors]
+    kept: list[Ints] = []
+    for factor in sorted(numbered, key=lambda f: -f.max()):
         if not any(_crossed(finer, factor).max() == finer.max() for finer in kept):
             kept.append(factor)
     return kept
 
 
-def _rank(factors: list[np.ndarray]) -> int:
+def _rank(factors: list[Ints]) -> int:
     """Rank of the indicators of factors: by components for two, by pivoting for more."""
     factors = _needed(factors)
     if len(factors) == 1:
@@ -327,22 +331,24 @@ def _rank(factors: list[np.ndarray]) -> int:
     if len(factors) == 2:
         member = _joined(*factors)
         return len(member) - int(member.max()) - 1
-    return int(factors[0].max()) + 1 + _inner_columns(factors, np.ones(len(factors[0]))).shape[1]
+    return int(factors[0].max()) + 1 + int(_inner_columns(factors, np.ones(len(factors[0]))).shape[1])
 
 
-def _indicator(factor: np.ndarray) -> np.ndarray:
-    return (factor[:, None] == np.arange(factor.max() + 1)).astype(float)
+def _indicator(factor: Ints) -> Array:
+    indicator: Array = (factor[:, None] == np.arange(factor.max() + 1)).astype(float)
+    return indicator
 
 
-def _within(factor: np.ndarray, weights: np.ndarray, z: np.ndarray) -> np.ndarray:
+def _within(factor: Ints, weights: Array, z: Array) -> Array:
     """Columns with their weighted means within each level of a factor taken out; rows weighted by √weights."""
     z_bar = np.zeros((factor.max() + 1, z.shape[1]))
     np.add.at(z_bar, factor, weights[:, None] * z)
     z_bar /= np.bincount(factor, weights)[:, None]
-    return np.sqrt(weights)[:, None] * (z - z_bar[factor])
+    weighted: Array = np.sqrt(weights)[:, None] * (z - z_bar[factor])
+    return weighted
 
 
-def _inner_columns(factors: list[np.ndarray], weights: np.ndarray) -> np.ndarray:
+def _inner_columns(factors: list[Ints], weights: Array) -> Array:
     """What the levels of all factors but the first hold beside the first, rows weighted by √weights, as an independent
     set of columns found by pivoting.
 
@@ -357,12 +363,12 @@ def _inner_columns(factors: list[np.ndarray], weights: np.ndarray) -> np.ndarray
     return columns[:, pivots[:rank] - 1]
 
 
-def _inner_basis(factors: list[np.ndarray], weights: np.ndarray) -> np.ndarray:
+def _inner_basis(factors: list[Ints], weights: Array) -> Array:
     """Orthonormal basis of what all factors but the first hold beside the first."""
     return np.linalg.qr(_inner_columns(factors, weights))[0]
 
 
-def _information(factor: np.ndarray, others: list[np.ndarray], weights: np.ndarray) -> np.ndarray:
+def _information(factor: Ints, others: list[Ints], weights: Array) -> Array:
     """Zᵀ(I − P_others)Z of a factor; the others hold at least the mean."""
     others = _needed([*others, np.zeros_like(factor)])
     basis = _inner_basis(others, weights)
@@ -371,16 +377,14 @@ def _information(factor: np.ndarray, others: list[np.ndarray], weights: np.ndarr
     return z.T @ z
 
 
-def _blades(labels: Mapping[str, np.ndarray]) -> np.ndarray | None:
+def _blades(labels: Mapping[str, Texts]) -> Ints | None:
     """Blades of each steel, sorted by steel."""
     if "blade" not in labels:
         return None
     return np.array([len(np.unique(labels["blade"][labels["steel"] == steel])) for steel in np.unique(labels["steel"])])
 
 
-def _contrast(
-    name: str, fixed: Mapping[str, np.ndarray], codes: dict[str, np.ndarray], counts: np.ndarray, units: np.ndarray | None
-) -> ContrastVerdict:
+def _contrast(name: str, fixed: Mapping[str, Texts], codes: dict[str, Ints], counts: Ints, units: Ints | None) -> ContrastVerdict:
     levels = tuple(map(str, np.unique(fixed[name])))
     others = {other: code for other, code in codes.items() if other != name}
     paired = tuple(other for other in PAIRED[name] if other in others)
@@ -388,7 +392,7 @@ def _contrast(
     full = _information(codes[name], list(others.values()), weights)
     reference = _information(codes[name], [code for other, code in others.items() if other not in paired], weights)
     efficiencies = canonical_efficiencies(full, reference) if len(levels) > 1 else np.zeros(0)
-    pairs, member = _pair_efficiency(full, reference, np.bincount(codes[name], weights))
+    pairs, member = _pair_efficiency(full, reference, np.bincount(codes[name], weights).astype(float))
     df = _crossing_df(codes[name], [others[p] for p in paired], list(others.values()), member)
     groups = tuple(tuple(levels[i] for i in np.flatnonzero(member == g)) for g in range(member.max() + 1))
     verdict, told = _overall(pairs, df, units)
@@ -407,7 +411,7 @@ def _contrast(
     )
 
 
-def _pair_efficiency(full: np.ndarray, reference: np.ndarray, runs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _pair_efficiency(full: Array, reference: Array, runs: Array) -> tuple[Array, Ints]:
     """Efficiency of every difference of two levels, and the number of the group of each level."""
     scale = np.sqrt(runs)
     values, vectors = np.linalg.eigh(full / np.outer(scale, scale))
@@ -416,25 +420,27 @@ def _pair_efficiency(full: np.ndarray, reference: np.ndarray, runs: np.ndarray) 
     same = (_of_differences(lost.T @ lost) < SAME**2 * (1 / runs[:, None] + 1 / runs)) & ~np.eye(len(runs), dtype=bool)
     inverse = (vectors[:, kept] / values[kept]) @ vectors[:, kept].T / np.outer(scale, scale)
     efficiency = np.zeros_like(full)
-    best = _of_differences(np.linalg.pinv(reference, rcond=RANK_TOLERANCE, hermitian=True))
+    best = _of_differences(np.asarray(np.linalg.pinv(reference, rcond=RANK_TOLERANCE, hermitian=True), dtype=float))
     efficiency[same] = (best[same] / _of_differences(inverse)[same]).clip(0, 1)
     return efficiency, connected_components(csr_array(same.astype(int)), directed=False)[1]
 
 
-def _of_differences(inverse: np.ndarray) -> np.ndarray:
+def _of_differences(inverse: Array) -> Array:
     """cᵀAc for every difference c of two levels."""
     d = np.diag(inverse)
-    return d[:, None] + d[None, :] - 2 * inverse
+    spread: Array = d[:, None] + d[None, :] - 2 * inverse
+    return spread
 
 
-def _crossing_df(factor: np.ndarray, paired: list[np.ndarray], others: list[np.ndarray], member: np.ndarray) -> np.ndarray:
+def _crossing_df(factor: Ints, paired: list[Ints], others: list[Ints], member: Ints) -> Ints:
     """(a,) rank that factor × people adds to all other factors, in the rows of each level's group."""
     by_group = []
     for group in range(member.max() + 1):
         rows = member[factor] == group
         rest = [other[rows] for other in others]
         by_group.append(_rank(rest + [_crossed(factor[rows], p[rows]) for p in paired]) - _rank(rest))
-    return np.array(by_group)[member]
+    df: Ints = np.array(by_group)[member]
+    return df
 
 
 def _pair_verdict(efficiency: float, crossing_df: int) -> str:
@@ -443,7 +449,7 @@ def _pair_verdict(efficiency: float, crossing_df: int) -> str:
     return "weak" if efficiency < WEAK_EFFICIENCY or crossing_df < LEAST_CROSSING_DF else "yes"
 
 
-def _overall(pairs: np.ndarray, df: np.ndarray, units: np.ndarray | None) -> tuple[str, tuple[int, int, int]]:
+def _overall(pairs: Array, df: Ints, units: Ints | None) -> tuple[str, tuple[int, int, int]]:
     """Verdict over all pairs, and how many pairs there are, can be told, and can be told well."""
     upper = np.triu_indices(len(pairs), 1)
     efficiency, pair_df = pairs[upper], df[upper[0]]
@@ -464,12 +470,20 @@ APART = {
 }
 
 
-def _contrast_sentence(name: str, levels, verdict: str, told: tuple[int, int, int], groups, linked: bool, units) -> str:
+def _contrast_sentence(
+    name: str,
+    levels: Sequence[str],
+    verdict: str,
+    told: tuple[int, int, int],
+    groups: Sequence[tuple[str, ...]],
+    linked: bool,
+    units: Ints | None,
+) -> str:
     these, those = APART[name]
     pairs, can, well = told
     if len(levels) < 2:
         return f"There is only one {name}, so there is nothing to compare."
-    if verdict == "no" and linked:
+    if verdict == "no" and linked and units is not None:
         single = int((units == 1).sum())
         each = "each of them is a single blade" if single == len(units) else f"{single} of {len(units)} are a single blade"
         return f"These runs can compare these blades, not the steels: {each}, and no two steels with more are linked."
@@ -481,7 +495,7 @@ def _contrast_sentence(name: str, levels, verdict: str, told: tuple[int, int, in
     return f"These runs tell {these} apart from {those} only in part: {can} of {pairs} pairs, {well} of them well{lost}."
 
 
-def _split(labels: Mapping[str, np.ndarray], components: tuple[Component, ...], variances) -> SplitVerdict:
+def _split(labels: Mapping[str, Texts], components: tuple[Component, ...], variances: Mapping[str, float] | None) -> SplitVerdict:
     fixed = [column for name, column in labels.items() if name not in RANDOM_TERMS and name not in PEOPLE]
     groups = {name: labels[name] for name in (*PEOPLE, *RANDOM_TERMS) if name in labels}
     columns = [_indicator(np.unique(column, return_inverse=True)[1]) for column in fixed]
@@ -506,7 +520,7 @@ def _split_verdict(terms: TermsHeld, people: int, cv: Mapping[str, float], vif: 
     if max(cv.values()) > LARGEST_CV:
         name = max(cv, key=cv.__getitem__)
         return "weak", f"the variance of {name}s would be known to ±{100 * cv[name]:.0f} % at best"
-    if vif > LARGEST_VIF:
+    if vif is not None and vif > LARGEST_VIF:
         return "weak", f"each role's variance is {vif:.1f} times less certain because the other is not known"
     return "yes", ""
 
@@ -520,7 +534,7 @@ def _split_sentence(verdict: str, reason: str, crossing: int) -> str:
     return f"How much sharpeners differ and how much testers differ cannot be told apart: {reason}."
 
 
-def _linking_people(sharpener: np.ndarray, tester: np.ndarray) -> int:
+def _linking_people(sharpener: Texts, tester: Texts) -> int:
     """People seen in own and in foreign pairs; or, if more, people who never test their own edges and meet two
     partners."""
     own = sharpener == tester

@@ -19,6 +19,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.stats import chi2
 
 from edgehold.errors import InputError
+from edgehold.numerics.arrays import Array, Bools
 from edgehold.numerics.censored_mixed import Block, covariance_slopes, cycles, dimensions, expect, gradient, observed_information, vanished
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.root_search import settled_root
@@ -26,7 +27,7 @@ from edgehold.numerics.truncated_normal import HERMITE
 from edgehold.pooling.inputs import frozen
 
 from .crossed import crossed
-from .inputs import RESIDUAL, Term, checked_rows
+from .inputs import RESIDUAL, Rows, Term, checked_rows
 from .results import CrossedConvergence, CrossedFit, Effects, degrees_of_freedom, nothing_fitted
 
 MOST_ONE_SIDED = 0.30  # share of lives beyond which no fit is tried
@@ -140,7 +141,7 @@ def crossed_censored(
     return _one_sided(account, rows, np.isposinf(high), open_row, width, begin, profile)
 
 
-def stand_ins(low: np.ndarray, high: np.ndarray) -> np.ndarray:
+def stand_ins(low: Array, high: Array) -> Array:
     """(n,) midpoints, and the one limit of an open row."""
     with np.errstate(invalid="ignore"):  # an open row has no midpoint; its finite limit replaces it
         return np.where(np.isinf(low), high, np.where(np.isinf(high), low, low + (high - low) / 2))
@@ -151,7 +152,7 @@ def too_many_one_sided(m: int, n: int, most: float) -> str:
     return f"not fitted: {m} of {n} lives censored; {TURN}" if m > most * n else ""
 
 
-def _limits(low, high) -> tuple[np.ndarray, np.ndarray]:
+def _limits(low: ArrayLike, high: ArrayLike) -> tuple[Array, Array]:
     low, high = np.asarray(low, dtype=float), np.asarray(high, dtype=float)
     if low.ndim != 1 or low.shape != high.shape:
         raise InputError(f"low and high must hold one number a life each; got shapes {low.shape} and {high.shape}")
@@ -165,7 +166,16 @@ def _limits(low, high) -> tuple[np.ndarray, np.ndarray]:
 # ---- without one-sided lives: midpoints -------------------------------------------------------------------------------------
 
 
-def _midpoints(account, y, X, groups, width, criterion, level, profile) -> CensoredCrossedFit:
+def _midpoints(
+    account: CensoredCrossedFit,
+    y: Array,
+    X: ArrayLike | sp.spmatrix,
+    groups: Mapping[str, object],
+    width: Array,
+    criterion: str,
+    level: float,
+    profile: bool,
+) -> CensoredCrossedFit:
     plain = crossed(y, X, groups, criterion=criterion, level=level, profile=profile)
     residual = plain.variances.get(RESIDUAL)
     keep, scheme = width > 0, "closed form"
@@ -176,21 +186,23 @@ def _midpoints(account, y, X, groups, width, criterion, level, profile) -> Censo
         V = floor + np.where(keep, width**2 / 12, 0.0)
         fit = crossed(y, X, {**groups, RESIDUAL: row}, V=V, criterion=criterion, level=level, profile=profile)
         found = fit.variances.get(RESIDUAL)
-        fails = keep & (True if found is None else np.sqrt(found + floor) < SHEPPARD * width)
+        if found is None:
+            break
+        fails = keep & (np.sqrt(found + floor) < SHEPPARD * width)
         if not fails.any():
-            return replace(account, fit=_with_floor(fit, floor), widened=int(keep.sum()), scheme=scheme)
+            return replace(account, fit=_with_floor(fit, found, floor), widened=int(keep.sum()), scheme=scheme)
         keep = keep & ~fails
     return replace(account, fit=plain, scheme=scheme)
 
 
-def _with_floor(fit: CrossedFit, floor: float) -> CrossedFit:
+def _with_floor(fit: CrossedFit, residual: float, floor: float) -> CrossedFit:
     """The residual variance with the part that was taken as known; its effects are no effects of anybody."""
     interval = fit.variance_intervals[RESIDUAL]
     if interval is not None:
         interval = Interval(interval.low + floor, interval.high + floor, interval.level, interval.method)
     return replace(
         fit,
-        variances=fit.variances | {RESIDUAL: fit.variances[RESIDUAL] + floor},
+        variances=fit.variances | {RESIDUAL: residual + floor},
         variance_intervals=fit.variance_intervals | {RESIDUAL: interval},
         effects={name: value for name, value in fit.effects.items() if name != RESIDUAL},
         reasons={name: reason for name, reason in fit.reasons.items() if name != f"effects.{RESIDUAL}"},
@@ -200,9 +212,11 @@ def _with_floor(fit: CrossedFit, floor: float) -> CrossedFit:
 # ---- with one-sided lives: expectation and conditional maximisation ------------------------------------------------------------
 
 
-def _one_sided(account, rows, right, open_row, width, begin: CrossedFit, profile: bool) -> CensoredCrossedFit:
+def _one_sided(
+    account: CensoredCrossedFit, rows: Rows, right: Bools, open_row: Bools, width: Array, begin: CrossedFit, profile: bool
+) -> CensoredCrossedFit:
     reason = no_maximum(_dense(rows.X), open_row, begin)
-    if reason:
+    if reason or begin.coefficients is None:
         return replace(account, fit=nothing_fitted(rows, reason))
     keep = width > 0
     while True:
@@ -231,7 +245,7 @@ def _one_sided(account, rows, right, open_row, width, begin: CrossedFit, profile
     return replace(account, fit=fit, scheme=_scheme(most), integration_error=float(error))
 
 
-def no_maximum(X: np.ndarray, open_row: np.ndarray, begin: CrossedFit) -> str:
+def no_maximum(X: Array, open_row: Bools, begin: CrossedFit) -> str:
     """Why no maximum is to be looked for, from the fit to the limits; empty when nothing speaks against it."""
     if begin.coefficients is None or any(value is None for value in begin.variances.values()):
         return "; ".join(dict.fromkeys(reason for name, reason in begin.reasons.items() if not name.startswith("variance_intervals")))
@@ -240,23 +254,26 @@ def no_maximum(X: np.ndarray, open_row: np.ndarray, begin: CrossedFit) -> str:
     return ""
 
 
-def _unfinished(s: np.ndarray, start: np.ndarray, cycles: int) -> str:
+def _unfinished(s: Array, start: Array, cycles: int) -> str:
     if vanished(s, start):
         return "the residual variance runs to zero, as when the model reproduces every exact life"
     return f"the search found no maximum of the censored likelihood in {cycles} cycles"
 
 
-def _dense(X) -> np.ndarray:
-    return X.toarray() if sp.issparse(X) else np.asarray(X)
+def _dense(X: Array | sp.spmatrix) -> Array:
+    if sp.issparse(X):
+        return np.asarray(sp.csr_matrix(X).toarray(), dtype=float)
+    return np.asarray(X, dtype=float)
 
 
-def _start(begin: CrossedFit) -> np.ndarray:
+def _start(begin: CrossedFit) -> Array:
     """Variances of the fit to the limits, none at zero, where a scoring step might rest too early."""
-    s = np.array(list(begin.variances.values()))
-    return np.maximum(s, 0.02 * s.sum())
+    s = np.array(list(begin.variances.values()), dtype=float)
+    variances: Array = np.maximum(s, 0.02 * s.sum())
+    return variances
 
 
-def _blocks(rows, right, open_row, extra) -> list[Block]:
+def _blocks(rows: Rows, right: Bools, open_row: Bools, extra: Array) -> list[Block]:
     X, matrices = _dense(rows.X), [term.matrix for term in rows.terms]
     label = np.arange(rows.n)
     if matrices:
@@ -282,13 +299,13 @@ def _scheme(most: int) -> str:
 # ---- what is said of the fit -------------------------------------------------------------------------------------------------
 
 
-def _assembled(rows, blocks, b, s, path, profile: bool) -> CrossedFit:
+def _assembled(rows: Rows, blocks: list[Block], b: Array, s: Array, path: list[float], profile: bool) -> CrossedFit:
     free, p = s > 0, len(b)
     names = [term.name for term in rows.terms] + [RESIDUAL]
     info = observed_information(blocks, b, s, free)
     if np.linalg.eigvalsh(info)[0] <= 0:
         return nothing_fitted(rows, "the search ended where the censored likelihood has no curvature of a maximum")
-    joint, W = np.linalg.inv(info), np.zeros((len(s), len(s)))
+    joint, W = np.asarray(np.linalg.inv(info), dtype=float), np.zeros((len(s), len(s)))
     W[np.ix_(free, free)] = joint[p:, p:]
     covariance, slopes = joint[:p, :p], covariance_slopes(blocks, b, s, free)
     df = [degrees_of_freedom(c, covariance, slopes, W, rows.n) for c in np.eye(p)]
@@ -298,7 +315,7 @@ def _assembled(rows, blocks, b, s, path, profile: bool) -> CrossedFit:
         coefficients=frozen(b),
         standard_errors=frozen(np.sqrt(np.diag(covariance))),
         covariance=frozen(covariance),
-        df=frozen(df),
+        df=frozen(np.array(df)),
         variances=dict(zip(names, s.tolist(), strict=True)),
         variance_intervals={name: one if isinstance(one, Interval) else None for name, one in zip(names, limits, strict=True)},
         effects={term.name: _effects(term, k, blocks, b, s, covariance) for k, term in enumerate(rows.terms)},
@@ -316,7 +333,7 @@ def _assembled(rows, blocks, b, s, path, profile: bool) -> CrossedFit:
     )
 
 
-def _profile(blocks, b, s, k: int, top: float, level: float) -> Interval | str:
+def _profile(blocks: list[Block], b: Array, s: Array, k: int, top: float, level: float) -> Interval | str:
     """Limits at which the likelihood, all else refitted, has fallen by half a chi-squared quantile; or why there are none."""
     fall = float(chi2.ppf(level, 1)) / 2
 
@@ -341,7 +358,7 @@ def _profile(blocks, b, s, k: int, top: float, level: float) -> Interval | str:
     return Interval(settled_root(beyond, low if residual else 0.0, s[k], rtol=LIMIT), high, level, "profile-ml")
 
 
-def _effects(term: Term, k: int, blocks, b, s, covariance) -> Effects:
+def _effects(term: Term, k: int, blocks: list[Block], b: Array, s: Array, covariance: Array) -> Effects:
     """Expected effects; their slope in b is −σ²ZᵀΣ⁻¹(I − Var(y)Σ⁻¹)X, as that of E(y) is Var(y)Σ⁻¹X."""
     order = np.concatenate([block.rows for block in blocks])
     moments = [expect(block, b, s) for block in blocks]

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import scipy.sparse as sp
@@ -16,6 +17,7 @@ from scipy.stats import chi2
 
 from edgehold.errors import InputError
 from edgehold.numerics import mixed, mixed_inference
+from edgehold.numerics.arrays import Array
 from edgehold.numerics.attempt import attempt, open_limits
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.variance_profile import Limits, profile_limits
@@ -138,7 +140,7 @@ def _fit(rows: Rows, profile: bool | Collection[str], near: Near) -> CrossedFit:
     return _searched(rows, terms, problem, beginning, reasons, profile)
 
 
-def beginning_of(problem: Problem, terms: Sequence[Term], near: Near) -> np.ndarray:
+def beginning_of(problem: Problem, terms: Sequence[Term], near: Near) -> Array:
     """Variances from which a search begins: the usual ones, or those of a neighbouring fit where no other start is tried beside it."""
     if near is None or is_small(problem.system):
         return start(problem)
@@ -188,7 +190,7 @@ def _without_residual(rows: Rows, found: Found) -> CrossedFit:
     return nothing_fitted(rows, reason, found.steps, found.evaluations)
 
 
-def _same(info: np.ndarray, names: list[str]) -> dict[str, str]:
+def _same(info: Array, names: list[str]) -> dict[str, str]:
     """Names of variances that are the same to the data, each with its reason."""
     sets = mixed_inference.not_told_apart(info)
     return {
@@ -198,11 +200,15 @@ def _same(info: np.ndarray, names: list[str]) -> dict[str, str]:
     }
 
 
-def _profiles(problem: Problem, best: Point, names, same, W: np.ndarray, level: float) -> dict[str, Limits]:
+def _profiles(problem: Problem, best: Point, names: Sequence[str], same: Mapping[str, str], W: Array, level: float) -> dict[str, Limits]:
     rise = float(chi2.ppf(level, 1))
+
+    def limits(k: int) -> Limits:
+        return profile_limits(problem, best, k, float(np.sqrt(W[k, k])), rise)
+
     return {
         name: attempt(
-            lambda k=k: profile_limits(problem, best, k, float(np.sqrt(W[k, k])), rise),
+            partial(limits, k),
             lambda why: Limits(None, None, why),
             lambda found: open_limits(found.low, found.high),
         )
@@ -211,7 +217,18 @@ def _profiles(problem: Problem, best: Point, names, same, W: np.ndarray, level: 
     }
 
 
-def _assembled(rows, terms, names, problem, found, W, same, limits, empty, profile) -> CrossedFit:
+def _assembled(
+    rows: Rows,
+    terms: list[Term],
+    names: list[str],
+    problem: Problem,
+    found: Found,
+    W: Array,
+    same: dict[str, str],
+    limits: dict[str, Limits],
+    empty: dict[str, str],
+    profile: bool | Collection[str],
+) -> CrossedFit:
     system, point, unit2 = problem.system, found.point, problem.system.unit**2
     inference, columns = mixed_inference.coefficient_inference(problem, point, W)
     reasons = {f"variances.{name}": reason for name, reason in (empty | same).items()}
@@ -254,13 +271,15 @@ def _assembled(rows, terms, names, problem, found, W, same, limits, empty, profi
 
 def _interval(name: str, limits: dict[str, Limits], unit2: float, rows: Rows, reasons: dict[str, str]) -> Interval | None:
     one = limits.get(name)
-    if one is None or one.low is None:
+    if one is None or one.low is None or one.high is None:
         reasons[f"variance_intervals.{name}"] = one.reason if one else reasons.get(f"variances.{name}", "the search did not converge")
         return None
     return Interval(one.low * unit2, one.high * unit2, rows.level, f"profile-{rows.criterion}")
 
 
-def _effects(rows: Rows, terms: list[Term], problem: Problem, point: Point, columns: np.ndarray, same) -> dict[str, Effects | None]:
+def _effects(
+    rows: Rows, terms: list[Term], problem: Problem, point: Point, columns: Array, same: Mapping[str, str]
+) -> dict[str, Effects | None]:
     parts = [mixed_inference.split_by_term(problem.system, part) for part in mixed_inference.effects(problem, point, columns)]
     by_name: dict[str, Effects | None] = {term.name: None for term in rows.terms}
     for k, term in enumerate(terms):

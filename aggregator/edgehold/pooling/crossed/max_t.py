@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.stats import chi2
 
+from edgehold.numerics.arrays import Array
 from edgehold.numerics.root_search import settled_root
 
 DRAWS = 20_000
@@ -42,10 +43,11 @@ def max_t_quantile(correlation: ArrayLike, df: float, level: float = 0.95) -> fl
     return settled_root(short, 1e-3, high, xtol=1e-6)
 
 
-def _maxima(correlation: np.ndarray) -> np.ndarray:
+def _maxima(correlation: Array) -> Array:
     """Quantiles of the largest absolute coordinate of a normal vector."""
     values, vectors = np.linalg.eigh(correlation)
     kept = values > 1e-10 * values.max()
     root = vectors[:, kept] * np.sqrt(values[kept])
     drawn = np.random.default_rng(SEED).standard_normal((DRAWS, root.shape[1]))
-    return np.quantile(np.abs(drawn @ root.T).max(axis=1), (np.arange(CLASSES) + 0.5) / CLASSES)
+    quantiles: Array = np.quantile(np.abs(drawn @ root.T).max(axis=1), (np.arange(CLASSES) + 0.5) / CLASSES)
+    return quantiles

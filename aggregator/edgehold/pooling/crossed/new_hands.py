@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.stats import t as student_t
 
+from edgehold.numerics.arrays import Array
 from edgehold.numerics.interval import Interval
 from edgehold.pooling.random_terms import TermsHeld
 
@@ -47,9 +48,7 @@ def lacking(terms: TermsHeld) -> tuple[str, ...]:
     return tuple(name for name in RENEWED if not stands(name))
 
 
-def new_hands(
-    fit: CrossedFit, c: np.ndarray, estimate: float, covariance: np.ndarray, least: float, runs: int | None = None
-) -> NewHands | None:
+def new_hands(fit: CrossedFit, c: Array, estimate: float, covariance: Array, least: float, runs: int | None = None) -> NewHands | None:
     """Prediction for new hands; None where a variance it rests on is not available.
 
     Parameters
@@ -66,13 +65,13 @@ def new_hands(
     Degrees of freedom ν = 2T²/(hᵀWh), T the sum of variances and h its slopes in each of them (Satterthwaite 1946,
     Biometrics Bulletin 2:110–114), at least 1 and at most independent units less coefficients.
     """
-    W, slopes = fit.variance_covariance, fit.covariance_slopes
+    W, slopes, own = fit.variance_covariance, fit.covariance_slopes, fit.covariance
     names = list(fit.variances)
-    if W is None or slopes is None or len(W) != len(names) or any(value is None for value in fit.variances.values()):
+    if W is None or slopes is None or own is None or len(W) != len(names) or any(value is None for value in fit.variances.values()):
         return None
     loads = _loads(names, runs)
-    added = float(loads @ np.array([fit.variances[name] for name in names]))
-    total = float(c @ fit.covariance @ c) + added
+    added = float(loads @ np.array([fit.variances[name] for name in names], dtype=float))
+    total = float(c @ own @ c) + added
     slope = np.einsum("i,kij,j->k", c, slopes, c) + loads
     spread = float(slope @ W @ slope)
     ceiling = fit.independent - len(c)
@@ -82,7 +81,7 @@ def new_hands(
     return NewHands(error, df, Interval(estimate - half, estimate + half, fit.level, "satterthwaite-t, new hands"))
 
 
-def _loads(names: list[str], runs: int | None) -> np.ndarray:
+def _loads(names: list[str], runs: int | None) -> Array:
     """How often each variance enters the sum: twice where drawn anew for both steels."""
     loads: Mapping[str, float] = dict.fromkeys(RENEWED, 2.0) | ({RESIDUAL: 2.0 / runs} if runs else {})
     return np.array([loads.get(name, 0.0) for name in names])

@@ -7,6 +7,9 @@ from itertools import combinations
 
 import numpy as np
 
+from edgehold.numerics.arrays import Bools
+
+from .results import CrossedFit
 from .runs_design import FixedPart, Runs, fixed_part, independent_columns
 from .runs_fit import Difference, coefficient_covariance, difference
 from .runs_model import RunsModel
@@ -14,6 +17,9 @@ from .working_values import WorkingValues, fit_working
 
 LEAST_SHARPENERS = 2  # of each class on each steel: one of a class stands for himself
 PRACTICE = "practised"
+
+Met = dict[str, dict[bool, int]]
+"""By steel, how many practised (True) and how many novice (False) sharpeners prepared it."""
 
 
 @dataclass(frozen=True)
@@ -48,24 +54,25 @@ def practice_by_steel(runs: Runs, model: RunsModel) -> tuple[PracticeBySteel, ..
     -------
     One for every pair of steels that both practised and novice sharpeners prepared.
     """
-    if model.state != "fitted":
+    whole = model.fitted
+    if whole is None:
         return ()
     rows = np.array([known is not None for known in runs.practised], dtype=bool)
     met = {one: _sharpeners(runs, rows, one) for one in runs.steels}
     pairs = [pair for pair in combinations(runs.steels, 2) if all(met[one][k] for one in pair for k in (True, False))]
     if not pairs:
         return ()
-    found = _fitted(runs, rows, model)
+    found = _fitted(runs, rows, model, whole.level)
     return tuple(_pair(pair, met, model, found) for pair in pairs)
 
 
-def _sharpeners(runs: Runs, rows: np.ndarray, steel: str) -> dict[bool, int]:
+def _sharpeners(runs: Runs, rows: Bools, steel: str) -> dict[bool, int]:
     """How many practised and how many novice sharpeners prepared a steel."""
     mine = rows & (runs.steel == steel)
     return {k: len(set(runs.sharpener[mine & (runs.practised == k)].tolist())) for k in (True, False)}
 
 
-def _fitted(runs: Runs, rows: np.ndarray, model: RunsModel):
+def _fitted(runs: Runs, rows: Bools, model: RunsModel, level: float) -> tuple[CrossedFit, FixedPart] | None:
     """The fit with practice in it, and its fixed part; None where it is not available."""
     groups = {name: labels for name, labels in runs.groups().items() if name in model.terms}
     values = model.values
@@ -73,7 +80,7 @@ def _fitted(runs: Runs, rows: np.ndarray, model: RunsModel):
         return None
     chosen = WorkingValues(values.y[rows], None if values.extra is None else values.extra[rows], values.residual)
     part = _with_practice(runs.chosen(rows))
-    fit = fit_working(chosen, part.X, {name: labels[rows] for name, labels in groups.items()}, level=model.fit.level)
+    fit = fit_working(chosen, part.X, {name: labels[rows] for name, labels in groups.items()}, level=level)
     return (fit, part) if fit.coefficients is not None and fit.convergence.converged else None
 
 
@@ -88,22 +95,29 @@ def _with_practice(runs: Runs) -> FixedPart:
     return FixedPart(full[:, kept], full, names, kept, fixed.effects, fixed.not_held)
 
 
-def _pair(pair: tuple[str, str], met, model: RunsModel, found) -> PracticeBySteel:
+def _pair(pair: tuple[str, str], met: Met, model: RunsModel, found: tuple[CrossedFit, FixedPart] | None) -> PracticeBySteel:
     first, second = pair
-    reason = _reason(pair, met, model) or ("" if found else "no fit with practice in it came to an end")
-    if reason:
-        return PracticeBySteel(first, second, None, None, None, reason)
+    reason = _reason(pair, met, model)
+    if reason or found is None:
+        return PracticeBySteel(first, second, None, None, None, reason or "no fit with practice in it came to an end")
     fit, part = found
     plain = {f"steel {first}": 1.0, f"steel {second}": -1.0}
     extra = {f"{PRACTICE} {name}": weight for name, weight in plain.items()}
-    contrasts = [part.contrast(plain | extra), part.contrast(plain), part.contrast(extra)]
-    if any(c is None for c in contrasts):
+    practised, novice, interaction = part.contrast(plain | extra), part.contrast(plain), part.contrast(extra)
+    if practised is None or novice is None or interaction is None:
         return PracticeBySteel(first, second, None, None, None, "what practice does cannot be told from the steels in these runs")
     covariance = coefficient_covariance(fit)
-    return PracticeBySteel(first, second, *(difference(fit, c, covariance) for c in contrasts), "")
+    return PracticeBySteel(
+        first,
+        second,
+        practised=difference(fit, practised, covariance),
+        novice=difference(fit, novice, covariance),
+        interaction=difference(fit, interaction, covariance),
+        reason="",
+    )
 
 
-def _reason(pair: tuple[str, str], met, model: RunsModel) -> str:
+def _reason(pair: tuple[str, str], met: Met, model: RunsModel) -> str:
     """Why there is to be no figure; empty where nothing speaks against one."""
     told = next(one for one in model.steels if (one.first, one.second) == pair)
     if told.result is None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Hashable
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,6 +11,7 @@ from scipy.stats import t as student_t
 
 from edgehold.errors import InputError
 from edgehold.numerics import mixed_inference
+from edgehold.numerics.arrays import Array
 from edgehold.numerics.interval import Interval
 
 from .inputs import RESIDUAL, Rows
@@ -46,10 +48,10 @@ class Effects:
     conditional_standard_errors : (qₖ,) with the coefficients taken as known.
     """
 
-    levels: tuple
-    values: np.ndarray
-    standard_errors: np.ndarray
-    conditional_standard_errors: np.ndarray
+    levels: tuple[Hashable, ...]
+    values: Array
+    standard_errors: Array
+    conditional_standard_errors: Array
 
 
 @dataclass(frozen=True)
@@ -89,19 +91,19 @@ class CrossedFit:
     units : independent units; None where every row is one.
     """
 
-    coefficients: np.ndarray | None
-    standard_errors: np.ndarray | None
-    covariance: np.ndarray | None
-    df: np.ndarray | None
+    coefficients: Array | None
+    standard_errors: Array | None
+    covariance: Array | None
+    df: Array | None
     variances: dict[str, float | None]
     variance_intervals: dict[str, Interval | None]
     effects: dict[str, Effects | None]
     log_likelihood: float | None
     convergence: CrossedConvergence
-    adjusted_covariance: np.ndarray | None
+    adjusted_covariance: Array | None
     reasons: dict[str, str]
-    variance_covariance: np.ndarray | None
-    covariance_slopes: np.ndarray | None
+    variance_covariance: Array | None
+    covariance_slopes: Array | None
     rows: int
     criterion: str
     level: float
@@ -124,21 +126,19 @@ class CrossedFit:
         InputError
             If the length is not p, a value is not finite or all are zero.
         """
-        if self.coefficients is None:
+        b, covariance, slopes, W = self.coefficients, self.covariance, self.covariance_slopes, self.variance_covariance
+        if b is None or covariance is None or slopes is None or W is None:  # all of them or none
             return None
         c = np.asarray(c, dtype=float)
-        if c.shape != self.coefficients.shape or not np.isfinite(c).all() or not c.any():
-            raise InputError(f"a contrast needs {len(self.coefficients)} finite numbers, not all zero; got {c!r}")
-        return self._contrast(c)
-
-    def _contrast(self, c: np.ndarray) -> LinearContrast:
-        estimate, error = float(c @ self.coefficients), float(np.sqrt(c @ self.covariance @ c))
-        df = degrees_of_freedom(c, self.covariance, self.covariance_slopes, self.variance_covariance, self.independent)
+        if c.shape != b.shape or not np.isfinite(c).all() or not c.any():
+            raise InputError(f"a contrast needs {len(b)} finite numbers, not all zero; got {c!r}")
+        estimate, error = float(c @ b), float(np.sqrt(c @ covariance @ c))
+        df = degrees_of_freedom(c, covariance, slopes, W, self.independent)
         half = error * float(student_t.ppf((1 + self.level) / 2, df))
         return LinearContrast(estimate, error, df, Interval(estimate - half, estimate + half, self.level, "satterthwaite-t"))
 
 
-def degrees_of_freedom(c, covariance, slopes, W, n: int, p: int | None = None) -> float:
+def degrees_of_freedom(c: Array, covariance: Array, slopes: Array, W: Array, n: int, p: int | None = None) -> float:
     """Satterthwaite's ν, at most n − p; infinite where no variance was estimated."""
     if len(slopes) == 0:
         return np.inf
@@ -148,14 +148,14 @@ def degrees_of_freedom(c, covariance, slopes, W, n: int, p: int | None = None) -
 def nothing_fitted(rows: Rows, reason: str, steps: int = 0, evaluations: int = 0) -> CrossedFit:
     """The result of a fit that was not had: every number None, with the one reason."""
     terms = [term.name for term in rows.terms]
-    variances = dict.fromkeys(terms + ([] if rows.known is not None else [RESIDUAL]))
+    names = terms + ([] if rows.known is not None else [RESIDUAL])
     return CrossedFit(
         coefficients=None,
         standard_errors=None,
         covariance=None,
         df=None,
-        variances=variances,
-        variance_intervals=dict(variances),
+        variances=dict.fromkeys(names),
+        variance_intervals=dict.fromkeys(names),
         effects=dict.fromkeys(terms),
         log_likelihood=None,
         convergence=CrossedConvergence(False, steps, evaluations, 0.0, reason),

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 from numpy.typing import ArrayLike
 
 from edgehold.errors import InputError, NumbersError
+from edgehold.numerics.arrays import Array, Bools, Ints, Labels, Texts
 from edgehold.numerics.estimability import estimable, prepare
-from edgehold.pooling.random_terms import LARGEST_LEVELS, frozen
+from edgehold.pooling.inputs import frozen
+from edgehold.pooling.random_terms import LARGEST_LEVELS
 
 NEEDED = ("steel", "blade", "sharpener", "tester", "submission")
 OPTIONAL = ("batch", "version", "own_sharpening", "sharpening", "lot", "evening")
@@ -36,28 +39,28 @@ class Runs:
     lot, evening : (n,) text, one that is not known counting as the submission's own; None where not given.
     """
 
-    low: np.ndarray
-    high: np.ndarray
-    steel: np.ndarray
-    known: np.ndarray
-    blade: np.ndarray
-    sharpener: np.ndarray
-    tester: np.ndarray
-    submission: np.ndarray
-    version: np.ndarray
-    batch: np.ndarray | None
-    own: np.ndarray
-    practised: np.ndarray
-    lot: np.ndarray | None = None
-    evening: np.ndarray | None = None
+    low: Array
+    high: Array
+    steel: Texts
+    known: Bools
+    blade: Texts
+    sharpener: Texts
+    tester: Texts
+    submission: Texts
+    version: Texts
+    batch: Texts | None
+    own: Bools
+    practised: npt.NDArray[np.object_]
+    lot: Texts | None = None
+    evening: Texts | None = None
 
     @property
-    def one_sided(self) -> np.ndarray:
+    def one_sided(self) -> Bools:
         """(n,) which runs are known to one side only."""
         return np.isinf(self.low) | np.isinf(self.high)
 
     @property
-    def practice(self) -> np.ndarray:
+    def practice(self) -> Texts:
         """(n,) the sharpener's practice as text: novice, practised or not known."""
         words = {True: PRACTISED, False: NOVICE, None: "not known"}
         return np.array([words[one] for one in self.practised], dtype=str)
@@ -67,7 +70,7 @@ class Runs:
         """The known steels, sorted."""
         return tuple(sorted(set(self.steel[self.known].tolist())))
 
-    def groups(self) -> dict[str, np.ndarray]:
+    def groups(self) -> dict[str, Texts]:
         """Labels of every random term that these runs might hold, in the order in which they are named everywhere."""
         found = {"sharpener": self.sharpener, "tester": self.tester, "blade": self.blade}
         if self.batch is not None:
@@ -77,9 +80,24 @@ class Runs:
             found[name] = np.array([f"{one} × {who}" for one, who in zip(self.steel, person, strict=True)], dtype=str)
         return found
 
-    def chosen(self, rows: np.ndarray) -> Runs:
+    def chosen(self, rows: Bools | Ints) -> Runs:
         """The runs at some rows."""
-        return Runs(**{name: None if value is None else value[rows] for name, value in vars(self).items()})
+        return Runs(
+            low=self.low[rows],
+            high=self.high[rows],
+            steel=self.steel[rows],
+            known=self.known[rows],
+            blade=self.blade[rows],
+            sharpener=self.sharpener[rows],
+            tester=self.tester[rows],
+            submission=self.submission[rows],
+            version=self.version[rows],
+            batch=None if self.batch is None else self.batch[rows],
+            own=self.own[rows],
+            practised=self.practised[rows],
+            lot=None if self.lot is None else self.lot[rows],
+            evening=None if self.evening is None else self.evening[rows],
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,24 +115,24 @@ class FixedPart:
     not_held : what does not, with its reason.
     """
 
-    X: np.ndarray
-    full: np.ndarray
+    X: Array
+    full: Array
     names: tuple[str, ...]
-    kept: np.ndarray
+    kept: Bools
     effects: tuple[str, ...]
     not_held: dict[str, str]
 
-    def steel_contrast(self, first: str, second: str) -> np.ndarray | None:
+    def steel_contrast(self, first: str, second: str) -> Array | None:
         """(p,) c with cᵀb the difference of two steels; None where the design cannot tell it."""
         return self.contrast({f"steel {first}": 1.0, f"steel {second}": -1.0})
 
-    def contrast(self, weights: Mapping[str, float]) -> np.ndarray | None:
+    def contrast(self, weights: Mapping[str, float]) -> Array | None:
         """(p,) weights of named columns, a first level's weight being nothing; None where the design cannot tell the sum."""
         c = np.array([weights.get(name, 0.0) for name in self.names])
         return c[self.kept] if c.any() and estimable(prepare(self.full), c) else None
 
 
-def checked_runs(low: ArrayLike, high: ArrayLike, labels: Mapping[str, Sequence]) -> Runs:
+def checked_runs(low: ArrayLike, high: ArrayLike, labels: Mapping[str, Labels]) -> Runs:
     """Check limits and labels.
 
     Parameters
@@ -162,21 +180,21 @@ def checked_runs(low: ArrayLike, high: ArrayLike, labels: Mapping[str, Sequence]
     )
 
 
-def _known_or_own(values: list, blade: list, what: str) -> np.ndarray:
+def _known_or_own(values: list[object], blade: list[object], what: str) -> Texts:
     return np.array([f"{what} of {b}" if value is None else str(value) for value, b in zip(values, blade, strict=True)], dtype=str)
 
 
-def _batches(values: list, blade: list) -> np.ndarray | None:
+def _batches(values: list[object], blade: list[object]) -> Texts | None:
     return _known_or_own(values, blade, "batch") if len({value for value in values if value is not None}) >= 2 else None
 
 
-def _own_where_unknown(values: list | None, submission: np.ndarray) -> np.ndarray | None:
+def _own_where_unknown(values: list[object] | None, submission: Texts) -> Texts | None:
     if values is None:
         return None
     return np.array([f"of {one}" if value is None else str(value) for value, one in zip(values, submission, strict=True)], dtype=str)
 
 
-def _within(values: np.ndarray | None, submission: np.ndarray) -> np.ndarray | None:
+def _within(values: Texts | None, submission: Texts) -> Texts | None:
     return None if values is None else np.array([f"{one}: {value}" for value, one in zip(values, submission, strict=True)], dtype=str)
 
 
@@ -217,7 +235,7 @@ def fixed_part(runs: Runs, *, practice: bool = False, steel: bool = True) -> Fix
     return FixedPart(frozen(full[:, kept]), frozen(full), tuple(names), kept, (*effects, *([] if reason else [OWN])), not_held)
 
 
-def _own_reason(runs: Runs, columns: list[np.ndarray]) -> str:
+def _own_reason(runs: Runs, columns: list[Array]) -> str:
     """Why own sharpening cannot stand in the fixed part; empty where it can."""
     if runs.own.all() or not runs.own.any():
         return "every edge was sharpened by its tester" if runs.own.all() else "no edge was sharpened by its tester"
@@ -228,7 +246,7 @@ def _own_reason(runs: Runs, columns: list[np.ndarray]) -> str:
     return "whether the tester sharpened the edge cannot be told apart from who sharpened and who tested"
 
 
-def independent_columns(X: np.ndarray) -> np.ndarray:
+def independent_columns(X: Array) -> Bools:
     """(P,) which columns are no combination of those before them (Gram and Schmidt, each column swept twice)."""
     basis, kept = np.zeros((len(X), 0)), []
     for column in X.T:

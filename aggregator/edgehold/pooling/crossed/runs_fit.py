@@ -8,6 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.stats import t as student_t
 
+from edgehold.errors import InputError
+from edgehold.numerics.arrays import Array, Texts
 from edgehold.numerics.interval import Interval
 
 from .censored import crossed_censored
@@ -43,13 +45,13 @@ class FittedRuns:
     values: WorkingValues | None
 
 
-def fit_runs(runs: Runs, X: np.ndarray, terms: Sequence[str], *, level: float = 0.95, profile: bool = False) -> FittedRuns:
+def fit_runs(runs: Runs, X: Array, terms: Sequence[str], *, level: float = 0.95, profile: bool = False) -> FittedRuns:
     """Fit the named random terms beside a fixed part; see ``fit_groups``."""
     groups = {name: labels for name, labels in runs.groups().items() if name in terms}
     return fit_groups(runs, X, groups, level=level, profile=profile)
 
 
-def fit_groups(runs: Runs, X: np.ndarray, groups: Mapping[str, np.ndarray], *, level: float = 0.95, profile: bool = False) -> FittedRuns:
+def fit_groups(runs: Runs, X: Array, groups: Mapping[str, Texts], *, level: float = 0.95, profile: bool = False) -> FittedRuns:
     """Fit random terms given by their labels beside a fixed part, by restricted likelihood.
 
     One-sided runs enter as the normal values that say about them what their limits say (``working_values``), settled by turns with the
@@ -66,18 +68,23 @@ def fit_groups(runs: Runs, X: np.ndarray, groups: Mapping[str, np.ndarray], *, l
     return FittedRuns(fit_working(values, X, groups, level=level, profile=profile), values)
 
 
-def _nothing(runs: Runs, X: np.ndarray, groups: Mapping[str, np.ndarray], level: float, reason: str) -> CrossedFit:
+def _nothing(runs: Runs, X: Array, groups: Mapping[str, Texts], level: float, reason: str) -> CrossedFit:
     return nothing_fitted(checked_rows(np.zeros(len(runs.low)), X, groups, None, "reml", level), reason)
 
 
-def coefficient_covariance(fit: CrossedFit) -> np.ndarray:
+def coefficient_covariance(fit: CrossedFit) -> Array:
     """Covariance of the coefficients, with the Kenward–Roger correction where it is available."""
-    return fit.covariance if fit.adjusted_covariance is None else fit.adjusted_covariance
+    covariance = fit.covariance if fit.adjusted_covariance is None else fit.adjusted_covariance
+    if covariance is None:
+        raise InputError(f"a fit with coefficients is needed; got one without: {fit.reasons}")
+    return covariance
 
 
-def difference(fit: CrossedFit, c: np.ndarray, covariance: np.ndarray) -> Difference:
+def difference(fit: CrossedFit, c: Array, covariance: Array) -> Difference:
     """cᵀb with the standard error of the given covariance and Satterthwaite's degrees of freedom, at least 1."""
     plain = fit.contrast(c)
+    if plain is None:
+        raise InputError(f"a fit with coefficients is needed; got one without: {fit.reasons}")
     error, df = float(np.sqrt(c @ covariance @ c)), max(plain.df, LEAST_DF)
     half = error * float(student_t.ppf((1 + fit.level) / 2, df))
     method = "satterthwaite-t" if fit.adjusted_covariance is None else "kenward-roger-t"

@@ -6,13 +6,14 @@ only where the estimate came out large would hold the truth too seldom. The arit
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from edgehold.numerics.arrays import Array, Labels
 from edgehold.numerics.interval import Interval
 from edgehold.pooling.random_terms import WORDS, TermsHeld
 from edgehold.pooling.separability import LARGEST_CV, PEOPLE, ContrastVerdict, Separability, separability
@@ -118,8 +119,13 @@ class RunsModel:
     steels_typical: float | None
     own: Difference | None
 
+    @property
+    def fitted(self) -> CrossedFit | None:
+        """The fit of a model that was fitted: ``fit`` may also hold one that came to nothing."""
+        return self.fit if self.state == "fitted" else None
 
-def runs_model(low: ArrayLike, high: ArrayLike, labels: Mapping[str, Sequence], *, level: float = 0.95, profile: bool = True) -> RunsModel:
+
+def runs_model(low: ArrayLike, high: ArrayLike, labels: Mapping[str, Labels], *, level: float = 0.95, profile: bool = True) -> RunsModel:
     """Fit all runs of one endpoint in one model, and say of it only what the runs can tell.
 
     Parameters
@@ -185,9 +191,9 @@ def model_of(runs: Runs, *, level: float = 0.95, profile: bool = True) -> RunsMo
     )
 
 
-def _judged(runs: Runs, fixed: FixedPart) -> dict[str, np.ndarray]:
+def _judged(runs: Runs, fixed: FixedPart) -> dict[str, Labels]:
     """Labels as the model has them, for the verdicts."""
-    labels = {"steel": runs.steel, "version": runs.version} | runs.groups()
+    labels: dict[str, Labels] = {"steel": runs.steel, "version": runs.version, **runs.groups()}
     return labels | ({OWN: runs.own} if OWN in fixed.effects else {})
 
 
@@ -244,7 +250,7 @@ def _variances(runs: Runs, held: TermsHeld, apart: Separability, fit: CrossedFit
             variance=value if given else None,
             interval=interval if given else None,
             upper=interval.high if interval is not None and state != NO_NUMBER else None,
-            share=value / whole if given and whole > 0 else None,
+            share=value / whole if given and value is not None and whole > 0 else None,
             levels=levels[name],
         )
     return found
@@ -280,7 +286,7 @@ def _told(verdict: ContrastVerdict | None, first: str, second: str) -> tuple[str
     return told, reason
 
 
-def _pairs(runs: Runs, fixed: FixedPart, apart: Separability):
+def _pairs(runs: Runs, fixed: FixedPart, apart: Separability) -> Iterator[tuple[str, str, str, str, Array | None]]:
     """Every pair of known steels with its verdict, its reason and its contrast, None where there is to be no figure."""
     verdict = apart.contrasts["steel"]
     for first, second in combinations(runs.steels, 2):
@@ -289,8 +295,11 @@ def _pairs(runs: Runs, fixed: FixedPart, apart: Separability):
         yield first, second, told, reason, c
 
 
-def _steels(runs: Runs, fixed: FixedPart, held: TermsHeld, apart: Separability, fit: CrossedFit, covariance) -> tuple[SteelDifference, ...]:
-    found, contrasts, complete = [], [], not lacking(held)
+def _steels(
+    runs: Runs, fixed: FixedPart, held: TermsHeld, apart: Separability, fit: CrossedFit, covariance: Array
+) -> tuple[SteelDifference, ...]:
+    found: list[SteelDifference] = []
+    contrasts, complete = [], not lacking(held)
     for first, second, told, reason, c in _pairs(runs, fixed, apart):
         if c is None:
             found.append(SteelDifference(first, second, "no", reason, None, None, None, None))
@@ -308,7 +317,7 @@ def _half(interval: Interval) -> float:
     return (interval.high - interval.low) / 2
 
 
-def simultaneous(results: Sequence[Difference], contrasts: np.ndarray, covariance: np.ndarray, level: float) -> list[Interval]:
+def simultaneous(results: Sequence[Difference], contrasts: Array, covariance: Array, level: float) -> list[Interval]:
     """Intervals that hold for all differences at once, each with its own degrees of freedom (as Games & Howell 1976, Journal of
     Educational Statistics 1:113–125, use them with the studentised range), the quantile from ``max_t_quantile``.
 
@@ -332,7 +341,7 @@ def simultaneous(results: Sequence[Difference], contrasts: np.ndarray, covarianc
     return found
 
 
-def _typical(runs: Runs, fixed: FixedPart, apart: Separability, fit: CrossedFit, covariance) -> float | None:
+def _typical(runs: Runs, fixed: FixedPart, apart: Separability, fit: CrossedFit, covariance: Array) -> float | None:
     """Root of the median over pairs of d² − se², at least 0: E(d²) is the true difference squared and se²."""
     if len(runs.steels) < 3:
         return None
@@ -342,6 +351,6 @@ def _typical(runs: Runs, fixed: FixedPart, apart: Separability, fit: CrossedFit,
     return float(np.sqrt(max(0.0, np.median([one.estimate**2 - one.standard_error**2 for one in told]))))
 
 
-def _own(fixed: FixedPart, fit: CrossedFit, covariance) -> Difference | None:
+def _own(fixed: FixedPart, fit: CrossedFit, covariance: Array) -> Difference | None:
     c = fixed.contrast({OWN: 1.0}) if OWN in fixed.effects else None
     return None if c is None else difference(fit, c, covariance)

@@ -8,10 +8,12 @@ from itertools import combinations
 import numpy as np
 from scipy.stats import t as student_t
 
+from edgehold.numerics.arrays import Array, Bools
 from edgehold.numerics.interval import Interval
 from edgehold.pooling.random_terms import terms_held
 from edgehold.pooling.separability import crosses
 
+from .results import CrossedFit
 from .runs_design import FixedPart, Runs, fixed_part, independent_columns, too_many_levels
 from .runs_fit import Difference, coefficient_covariance, difference
 from .runs_model import RunsModel
@@ -73,25 +75,26 @@ def steel_by_level(runs: Runs, model: RunsModel) -> tuple[SteelByLevel, ...]:
     the σ² of λ was estimated: β²(1 − λ)²cv². Other steels' runs share no reading with the pair's, so that errors are not
     counted twice. Only from 8 sharpeners some of whose other edges cross (``separability.crosses``): else level and tester are one.
     """
-    if model.state != "fitted":
+    whole = model.fitted
+    if whole is None:
         return ()
     met = {one: set(runs.sharpener[runs.steel == one].tolist()) for one in runs.steels}
     pairs = [pair for pair in combinations(runs.steels, 2) if met[pair[0]] & met[pair[1]]]
-    return tuple(_pair(pair, met[pair[0]] & met[pair[1]], runs, model) for pair in pairs)
+    return tuple(_pair(pair, met[pair[0]] & met[pair[1]], runs, model, whole.level) for pair in pairs)
 
 
-def _pair(pair: tuple[str, str], both: set[str], runs: Runs, model: RunsModel) -> SteelByLevel:
+def _pair(pair: tuple[str, str], both: set[str], runs: Runs, model: RunsModel, level: float) -> SteelByLevel:
     others = ~np.isin(runs.steel, pair)
     crossing = set(runs.sharpener[others & crosses(runs.sharpener, runs.tester)].tolist())
     known = sorted(both & crossing)
-    reason = _reason(pair, len(known), model)
-    if reason:
-        return SteelByLevel(*pair, len(known), None, None, reason)
-    levels, reason = _levels(runs, model, others)
+    reason, values = _reason(pair, len(known), model), model.values
+    if reason or values is None:
+        return SteelByLevel(*pair, len(known), None, None, reason or "no fit of the levels came to an end")
+    levels, reason = _levels(runs, model, level, values, others)
     if levels is None:
         return SteelByLevel(*pair, len(known), None, None, reason)
     rows = np.isin(runs.steel, pair) & np.isin(runs.sharpener, known)
-    slope, reason = _slope(pair, runs.chosen(rows), model, _at(model.values, rows), levels)
+    slope, reason = _slope(pair, runs.chosen(rows), model, level, _at(values, rows), levels)
     reliability = float(np.mean([levels.reliability[who] for who in known]))
     if slope is None:
         return SteelByLevel(*pair, len(known), None, None, reason)
@@ -107,31 +110,31 @@ def _reason(pair: tuple[str, str], known: int, model: RunsModel) -> str:
             f"{known} {'sharpener' if known == 1 else 'sharpeners'} prepared both and, for other people to test, edges of other steels; "
             f"{LEAST_SHARPENERS} are needed"
         )
-    if model.apart.split.verdict == "no":
+    if model.apart is not None and model.apart.split.verdict == "no":
         return "sharpeners and testers cannot be told apart in these runs"
-    return "" if model.values is not None else "no fit of the levels came to an end"
+    return ""
 
 
-def _at(values: WorkingValues, rows: np.ndarray) -> WorkingValues:
+def _at(values: WorkingValues, rows: Bools) -> WorkingValues:
     return WorkingValues(values.y[rows], None if values.extra is None else values.extra[rows], values.residual)
 
 
-def _fit(runs: Runs, model: RunsModel, values: WorkingValues, X: np.ndarray):
+def _fit(runs: Runs, model: RunsModel, level: float, values: WorkingValues, X: Array) -> tuple[CrossedFit | None, set[str]]:
     """A fit of some of the runs with what they hold of the model's random terms, and what could not be told from the sharpeners."""
     groups = {name: labels for name, labels in runs.groups().items() if name in model.terms}
     held = terms_held(groups, X=X)
-    fit = fit_working(values, X, {name: groups[name] for name in held.held}, level=model.fit.level)
+    fit = fit_working(values, X, {name: groups[name] for name in held.held}, level=level)
     done = fit.coefficients is not None and fit.convergence.converged
     mixed = {one.name for one in held.dropped if "sharpener" in one.aliased_with} | {"sharpener"} - set(held.held)
     return (fit if done else None), mixed
 
 
-def _levels(runs: Runs, model: RunsModel, rows: np.ndarray) -> tuple[_Levels | None, str]:
+def _levels(runs: Runs, model: RunsModel, level: float, values: WorkingValues, rows: Bools) -> tuple[_Levels | None, str]:
     """Sharpeners' shrunken effects in the runs of other steels, or why there are none."""
     chosen = runs.chosen(rows)
     if too_many_levels(chosen):
         return None, too_many_levels(chosen)
-    fit, mixed = _fit(chosen, model, _at(model.values, rows), fixed_part(chosen).X)
+    fit, mixed = _fit(chosen, model, level, _at(values, rows), fixed_part(chosen).X)
     if fit is None:
         return None, "no fit of the runs of other steels came to an end"
     variance = fit.variances.get("sharpener")
@@ -139,29 +142,33 @@ def _levels(runs: Runs, model: RunsModel, rows: np.ndarray) -> tuple[_Levels | N
         return None, "the runs of other steels cannot tell how good a sharpener is"
     if variance <= 0:
         return None, "the runs of other steels show no difference between sharpeners"
-    effects = fit.effects["sharpener"]
+    effects, W = fit.effects["sharpener"], fit.variance_covariance
+    if effects is None or W is None:
+        return None, "the runs of other steels cannot tell how good a sharpener is"
     place = list(fit.variances).index("sharpener")
     left = np.minimum(effects.standard_errors**2 / variance, 1.0)
     levels = [str(one) for one in effects.levels]
     return _Levels(
         value=dict(zip(levels, effects.values.tolist(), strict=True)),
         reliability=dict(zip(levels, (1 - left).tolist(), strict=True)),
-        cv=float(np.sqrt(fit.variance_covariance[place, place])) / variance,
+        cv=float(np.sqrt(W[place, place])) / variance,
     ), ""
 
 
-def _slope(pair: tuple[str, str], runs: Runs, model: RunsModel, values: WorkingValues, levels: _Levels) -> tuple[Difference | None, str]:
+def _slope(
+    pair: tuple[str, str], runs: Runs, model: RunsModel, level: float, values: WorkingValues, levels: _Levels
+) -> tuple[Difference | None, str]:
     part = _with_level(runs, pair[1], np.array([levels.value[who] for who in runs.sharpener.tolist()]))
     c = part.contrast({f"{LEVEL} {pair[1]}": -1.0})
     if c is None:
         return None, "what the level does cannot be told from the steels in these runs"
-    fit, _ = _fit(runs, model, values, part.X)
+    fit, _ = _fit(runs, model, level, values, part.X)
     if fit is None:
         return None, "no fit with the level in it came to an end"
     return difference(fit, c, coefficient_covariance(fit)), ""
 
 
-def _with_level(runs: Runs, second: str, level: np.ndarray) -> FixedPart:
+def _with_level(runs: Runs, second: str, level: Array) -> FixedPart:
     """The fixed part with a column for the level and one for its product with the second steel."""
     fixed = fixed_part(runs)
     full = np.column_stack([fixed.full, level, level * (runs.steel == second)])

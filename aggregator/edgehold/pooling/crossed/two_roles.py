@@ -10,6 +10,7 @@ from scipy.stats import chi2
 
 from edgehold.pooling.separability import PEOPLE
 
+from .results import CrossedFit
 from .runs_design import Runs, fixed_part
 from .runs_model import RunsModel
 from .working_values import fit_working
@@ -59,19 +60,20 @@ def two_roles(runs: Runs, model: RunsModel) -> TwoRoles:
     reason = _reason(model, len(people))
     if reason:
         return TwoRoles(len(people), None, None, None, reason)
-    X, groups = fixed_part(runs).X, {name: labels for name, labels in runs.groups().items() if name in model.terms}
+    X = fixed_part(runs).X
+    groups: dict[str, object] = {name: labels for name, labels in runs.groups().items() if name in model.terms}
     values = model.values
     if values is None:
         return TwoRoles(len(people), None, None, None, "no fit with a shared part came to an end")
-    plain = model.fit
+    plain = model.fitted
     fits = {sign: fit_working(values, X, groups | {"shared": _shared(runs, sign)}) for sign in (1.0, -1.0)}
-    usable = {s: f for s, f in fits.items() if f.convergence.converged and all(f.variances[n] is not None for n in (*PEOPLE, "shared"))}
-    if not usable or plain.log_likelihood is None:
+    usable = {sign: _shared_part(one) for sign, one in fits.items()}
+    told = [(sign, *one) for sign, one in usable.items() if one is not None]
+    if not told or plain is None or plain.log_likelihood is None:
         return TwoRoles(len(people), None, None, None, "the runs cannot tell a shared part from the two effects")
-    sign, best = max(usable.items(), key=lambda one: one[1].log_likelihood)
-    size = best.variances["shared"]
-    whole = [best.variances[name] + size for name in PEOPLE]
-    gain = max(2 * (best.log_likelihood - plain.log_likelihood), 0.0)
+    sign, likelihood, size, of_roles = max(told, key=lambda one: one[1])
+    whole = [variance + size for variance in of_roles]
+    gain = max(2 * (likelihood - plain.log_likelihood), 0.0)
     correlation = sign * size / float(np.sqrt(whole[0] * whole[1])) if min(whole) > 0 else None
     return TwoRoles(len(people), sign * size, correlation, float(chi2.sf(gain, 1)), "")
 
@@ -81,9 +83,17 @@ def _reason(model: RunsModel, people: int) -> str:
         return "nothing was fitted"
     if people < LEAST_PEOPLE:
         return f"{people} people were met in both roles; {LEAST_PEOPLE} are needed"
-    if model.apart.split.verdict == "no":
+    if model.apart is not None and model.apart.split.verdict == "no":
         return "sharpeners and testers cannot be told apart in these runs"
     return ""
+
+
+def _shared_part(fit: CrossedFit) -> tuple[float, float, list[float]] | None:
+    """Log-likelihood, variance of the shared part and of either role's own; None where the fit cannot tell them."""
+    size, of_roles = fit.variances["shared"], [value for value in (fit.variances[name] for name in PEOPLE) if value is not None]
+    if not fit.convergence.converged or fit.log_likelihood is None or size is None or len(of_roles) < len(PEOPLE):
+        return None
+    return fit.log_likelihood, size, of_roles
 
 
 def _shared(runs: Runs, sign: float) -> csr_matrix:

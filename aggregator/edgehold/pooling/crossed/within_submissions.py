@@ -8,6 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.sparse import coo_array, hstack
 
+from edgehold.errors import InputError
+from edgehold.numerics.arrays import Array, Texts
+
 from .inputs import RESIDUAL
 from .results import CrossedFit
 from .runs_design import FixedPart, Runs, fixed_part, independent_columns
@@ -62,7 +65,8 @@ def within_submissions(runs: Runs, model: RunsModel) -> tuple[WithinSubmissions,
     negative (Wooldridge 2010, Econometric Analysis of Cross Section and Panel Data, 10.7.3). The estimates are those of the two
     fits, with the same normal values for one-sided runs.
     """
-    if model.state != "fitted" or len(np.unique(runs.submission)) < 2:
+    whole = model.fitted
+    if whole is None or len(np.unique(runs.submission)) < 2:
         return ()
     fixed = fixed_part(runs)
     terms = [name for name in model.terms if name != "submission"]
@@ -71,17 +75,16 @@ def within_submissions(runs: Runs, model: RunsModel) -> tuple[WithinSubmissions,
     if values is None:
         return ()
     inside = _with_submissions(runs, fixed)
-    fit = fit_working(values, inside.X, groups, level=model.fit.level)
+    fit = fit_working(values, inside.X, groups, level=whole.level)
     told = [one for one in model.steels if one.result is not None]
     if fit.coefficients is None or not fit.convergence.converged:
         reason = fit.reasons.get("coefficients") or fit.reasons["convergence"]
         return tuple(WithinSubmissions(one.first, one.second, None, reason, None, None, False, False) for one in told)
-    whole = model.fit
     spread = _covariance(values, inside.X, groups, whole), _covariance(values, fixed.X, _all(runs, model), whole)
     return tuple(_compared(one, fixed, inside, fit, whole, spread) for one in told)
 
 
-def _all(runs: Runs, model: RunsModel) -> dict[str, np.ndarray]:
+def _all(runs: Runs, model: RunsModel) -> dict[str, Texts]:
     return {name: labels for name, labels in runs.groups().items() if name in model.terms}
 
 
@@ -95,27 +98,35 @@ def _with_submissions(runs: Runs, fixed: FixedPart) -> FixedPart:
     return FixedPart(full[:, kept], full, names, kept, fixed.effects, fixed.not_held)
 
 
-def _covariance(values: WorkingValues, X: np.ndarray, groups: Mapping[str, np.ndarray], fit: CrossedFit) -> np.ndarray:
+def _covariance(values: WorkingValues, X: Array, groups: Mapping[str, Texts], fit: CrossedFit) -> Array:
     """(XᵀΣ⁻¹X)⁻¹ at the variances of a fit, by Σ⁻¹ = R⁻¹ − R⁻¹Z(ZᵀR⁻¹Z + G⁻¹)⁻¹ZᵀR⁻¹, nothing runs by runs."""
-    R = fit.variances[RESIDUAL] + (np.zeros(len(values.y)) if values.extra is None else values.extra)
-    there = {name: labels for name, labels in groups.items() if (fit.variances[name] or 0.0) > 0}
+    residual = fit.variances[RESIDUAL]
+    if residual is None:
+        raise InputError(f"a residual variance is needed; got none: {fit.reasons}")
+    R = residual + (np.zeros(len(values.y)) if values.extra is None else values.extra)
+    sizes = {name: fit.variances[name] or 0.0 for name in groups}
+    there = {name: labels for name, labels in groups.items() if sizes[name] > 0}
     A = X.T @ (X / R[:, None])
     if there:
         codes = [np.unique(labels, return_inverse=True)[1] for labels in there.values()]
         Z = hstack([coo_array((np.ones(len(c)), (np.arange(len(c)), c))) for c in codes]).tocsr()
-        G = np.concatenate([np.full(c.max() + 1, fit.variances[name]) for name, c in zip(there, codes, strict=True)])
+        G = np.concatenate([np.full(c.max() + 1, sizes[name]) for name, c in zip(there, codes, strict=True)])
         across = Z.T @ (X / R[:, None])
         A = A - across.T @ np.linalg.solve((Z.T @ (Z.multiply(1 / R[:, None]))).toarray() + np.diag(1 / G), across)
-    return np.linalg.inv(A)
+    return np.asarray(np.linalg.inv(A), dtype=float)
 
 
-def _compared(one: SteelDifference, fixed: FixedPart, inside: FixedPart, fit: CrossedFit, whole: CrossedFit, spread) -> WithinSubmissions:
+def _compared(
+    one: SteelDifference, fixed: FixedPart, inside: FixedPart, fit: CrossedFit, whole: CrossedFit, spread: tuple[Array, Array]
+) -> WithinSubmissions:
     c = inside.steel_contrast(one.first, one.second)
     if c is None:
         reason = "no submission, and no chain of submissions, holds both"
         return WithinSubmissions(one.first, one.second, None, reason, None, None, False, False)
     result = difference(fit, c, coefficient_covariance(fit))
     outside = fixed.steel_contrast(one.first, one.second)
+    if outside is None or whole.coefficients is None:
+        raise InputError(f"a difference of {one.first} and {one.second} told by all runs is needed; got none")
     v_f, v_r = float(c @ spread[0] @ c), float(outside @ spread[1] @ outside)
     error, departure = float(np.sqrt(max(v_f - v_r, 0.0))), result.estimate - float(outside @ whole.coefficients)
     nothing_between = v_f - v_r <= ALL_THERE_IS * v_r

@@ -12,6 +12,7 @@ import numpy as np
 import scipy.sparse as sp
 
 from edgehold.numerics import mixed
+from edgehold.numerics.arrays import Array, Texts
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.mixed_inference import without_information
 from edgehold.numerics.normal_sites import normal_sites
@@ -39,12 +40,12 @@ class WorkingValues:
     residual : residual variance of the fit about which they were made; None where every value is exact.
     """
 
-    y: np.ndarray
-    extra: np.ndarray | None
+    y: Array
+    extra: Array | None
     residual: float | None
 
 
-def working_values(runs: Runs, X: np.ndarray, groups: Mapping[str, np.ndarray], fit: CrossedFit | Centre) -> WorkingValues | None:
+def working_values(runs: Runs, X: Array, groups: Mapping[str, Texts], fit: CrossedFit | Centre) -> WorkingValues | None:
     """Values and variances that say of each run what its limits say, at the fitted coefficients and variances.
 
     Parameters
@@ -57,12 +58,14 @@ def working_values(runs: Runs, X: np.ndarray, groups: Mapping[str, np.ndarray], 
     -------
     WorkingValues
         Exact runs as they are; intervals as midpoints with width²/12 where the residual is wide enough, as in
-        ``crossed_censored``; one-sided runs by ``normal_sites``. None where the latter is not available.
+        ``crossed_censored``; one-sided runs by ``normal_sites``. None where the latter or the residual is not available.
     """
     open_runs, width = runs.one_sided, runs.high - runs.low
     if not width.any():
         return WorkingValues(runs.low, None, None)
     residual = fit.variances[RESIDUAL]
+    if residual is None:
+        return None
     wide = ~open_runs & (np.where(open_runs, 0.0, width) * SHEPPARD <= np.sqrt(residual))
     y = np.where(open_runs, 0.0, np.where(open_runs, 0.0, runs.low) + np.where(open_runs, 0.0, width) / 2)
     extra = np.where(wide, np.where(open_runs, 0.0, width) ** 2 / 12, 0.0)
@@ -74,15 +77,22 @@ def working_values(runs: Runs, X: np.ndarray, groups: Mapping[str, np.ndarray], 
     return WorkingValues(y, extra, residual)
 
 
-def _sites(runs: Runs, X, groups, fit: CrossedFit | Centre, y, extra, residual: float):
+def _sites(
+    runs: Runs, X: Array, groups: Mapping[str, Texts], fit: CrossedFit | Centre, y: Array, extra: Array, residual: float
+) -> tuple[Array, Array] | None:
     """``normal_sites`` of the one-sided runs given the others."""
     o, c = np.flatnonzero(~runs.one_sided), np.flatnonzero(runs.one_sided)
+    if fit.coefficients is None:
+        return None
     fitted = X @ fit.coefficients
     S = np.diag(residual + extra)
     for name, labels in groups.items():
+        variance = fit.variances[name]
+        if variance is None:
+            return None
         codes = np.unique(labels, return_inverse=True)[1]
         Z = sp.csr_array((np.ones(len(codes)), (np.arange(len(codes)), codes)))
-        S += fit.variances[name] * (Z @ Z.T).toarray()
+        S += variance * (Z @ Z.T).toarray()
     weights = np.linalg.solve(S[np.ix_(o, o)], S[np.ix_(o, c)]).T
     mean = fitted[c] + weights @ (y[o] - fitted[o])
     covariance = S[np.ix_(c, c)] - weights @ S[np.ix_(o, c)]
@@ -94,11 +104,11 @@ def _sites(runs: Runs, X, groups, fit: CrossedFit | Centre, y, extra, residual: 
 class Centre:
     """What ``working_values`` needs of a fit: its coefficients and variances."""
 
-    coefficients: np.ndarray
+    coefficients: Array
     variances: Mapping[str, float]
 
 
-def centre_of(values: WorkingValues, X: np.ndarray, groups: Mapping[str, object], near: Near = None) -> Centre | None:
+def centre_of(values: WorkingValues, X: Array, groups: Mapping[str, object], near: Near = None) -> Centre | None:
     """Coefficients and variances of ``fit_working`` without what takes longest of it, the uncertainty of either.
 
     Parameters
@@ -110,6 +120,8 @@ def centre_of(values: WorkingValues, X: np.ndarray, groups: Mapping[str, object]
     -------
     None wherever ``fit_working`` has something to say: only it can.
     """
+    if values.extra is None or values.residual is None:
+        return None
     floor = FLOOR_SHARE * values.residual
     rows = checked_rows(values.y, X, {**groups, RESIDUAL: np.arange(len(values.y))}, floor + values.extra, "reml", 0.95)
     if rows.nothing:
@@ -131,12 +143,13 @@ def centre_of(values: WorkingValues, X: np.ndarray, groups: Mapping[str, object]
 
 def _less(near: Near, floor: float) -> Near:
     """The same with the residual less what of it is taken as known."""
-    if near is None or near.get(RESIDUAL) is None:
+    residual = None if near is None else near.get(RESIDUAL)
+    if near is None or residual is None:
         return near
-    return {**near, RESIDUAL: max(near[RESIDUAL] - floor, 0.0)}
+    return {**near, RESIDUAL: max(residual - floor, 0.0)}
 
 
-def settled_values(runs: Runs, X: np.ndarray, groups: Mapping[str, np.ndarray]) -> tuple[WorkingValues | None, str]:
+def settled_values(runs: Runs, X: Array, groups: Mapping[str, Texts]) -> tuple[WorkingValues | None, str]:
     """Working values about the restricted fit of themselves, and why there are none; empty where there are.
 
     Parameters
@@ -153,29 +166,35 @@ def settled_values(runs: Runs, X: np.ndarray, groups: Mapping[str, np.ndarray]) 
     if reason:
         return None, reason
     begin = crossed(stand_ins(runs.low, runs.high), X, groups, profile=False)
-    reason = no_maximum(X, runs.one_sided, begin)
-    if reason:
+    reason, centre = no_maximum(X, runs.one_sided, begin), _centre(begin)
+    if reason or centre is None:
         return None, reason
-    values, centre = None, Centre(begin.coefficients, begin.variances)
     for _ in range(MOST_ROUNDS):
-        values, before = working_values(runs, X, groups, centre), centre
+        values = working_values(runs, X, groups, centre)
         if values is None:
             return None, "what one-sided runs say could not be worked out"
-        centre = centre_of(values, X, groups, centre.variances)
-        if centre is None or _moved(before, centre) < SETTLED:
+        moved = centre_of(values, X, groups, centre.variances)
+        if moved is None or _moved(centre, moved) < SETTLED:
             return values, ""  # where there is no centre, the fit itself says why
+        centre = moved
     return None, f"what one-sided runs say did not settle in {MOST_ROUNDS} rounds"
+
+
+def _centre(fit: CrossedFit) -> Centre | None:
+    """The centre of a fit; None where it lacks a coefficient or a variance."""
+    variances = {name: value for name, value in fit.variances.items() if value is not None}
+    return None if fit.coefficients is None or len(variances) < len(fit.variances) else Centre(fit.coefficients, variances)
 
 
 def _moved(before: Centre, now: Centre) -> float:
     earlier, later = (np.array(list(one.variances.values())) for one in (before, now))
-    coefficients = float(np.abs(now.coefficients - before.coefficients).max()) / np.sqrt(now.variances[RESIDUAL])
+    coefficients = float(np.abs(now.coefficients - before.coefficients).max() / np.sqrt(now.variances[RESIDUAL]))
     return max(coefficients, float(np.abs(later - earlier).max() / later.sum()))
 
 
 def fit_working(
     values: WorkingValues,
-    X: np.ndarray,
+    X: Array,
     groups: Mapping[str, object],
     *,
     criterion: str = "reml",
@@ -190,19 +209,20 @@ def fit_working(
     values : n values.
     X, groups, criterion, level, profile, near : as for ``crossed``.
     """
-    if values.extra is None:
+    if values.extra is None or values.residual is None:
         return crossed(values.y, X, groups, criterion=criterion, level=level, profile=profile, near=near)
     floor = FLOOR_SHARE * values.residual
     beside = {**groups, RESIDUAL: np.arange(len(values.y))}
     known = floor + values.extra
     fit = crossed(values.y, X, beside, V=known, criterion=criterion, level=level, profile=profile, near=_less(near, floor))
-    if fit.variances[RESIDUAL] is None:
+    residual = fit.variances[RESIDUAL]
+    if residual is None:
         return fit
     interval = fit.variance_intervals[RESIDUAL]
     moved = interval and Interval(interval.low + floor, interval.high + floor, interval.level, interval.method)
     return replace(
         fit,
-        variances=fit.variances | {RESIDUAL: fit.variances[RESIDUAL] + floor},
+        variances=fit.variances | {RESIDUAL: residual + floor},
         variance_intervals=fit.variance_intervals | {RESIDUAL: moved},
         effects={name: value for name, value in fit.effects.items() if name != RESIDUAL},
     )

@@ -9,6 +9,8 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from numpy.typing import ArrayLike
+
 from edgehold.endpoints.rows import MISSING, EndpointRow
 from edgehold.numerics.attempt import attempt
 from edgehold.pooling.crossed.practice_by_steel import PracticeBySteel, practice_by_steel
@@ -99,17 +101,18 @@ def _one(key: tuple[PoolKey, str], rows: list[EndpointRow], left_out: int, is_pr
     )
 
 
-def _figures(model: RunsModel) -> tuple[object, ...]:
+def _figures(model: RunsModel) -> tuple[ArrayLike | None, ...]:
     """The figures of a model that are finite wherever it is fitted."""
-    if model.state != "fitted":
+    fit = model.fitted
+    if fit is None:
         return ()
     told = (one.result for one in model.steels if one.result is not None)
-    return (model.fit.coefficients, model.fit.standard_errors, *(x for one in told for x in (one.estimate, one.standard_error)))
+    return (fit.coefficients, fit.standard_errors, *(x for one in told for x in (one.estimate, one.standard_error)))
 
 
-def labels_of(rows: list[EndpointRow]) -> dict[str, list]:
+def labels_of(rows: list[EndpointRow]) -> dict[str, list[object]]:
     """Labels of runs as ``runs_model`` takes them."""
     plain = ("steel", "blade", "batch", "sharpener", "tester", "submission", "own_sharpening", "sharpening")
-    labels: dict[str, list] = {name: [getattr(row, name) for row in rows] for name in plain}
+    labels: dict[str, list[object]] = {name: [getattr(row, name) for row in rows] for name in plain}
     labels["version"] = [row.version.rpartition(".")[0] for row in rows]  # MAJOR.MINOR: a PATCH changes words only
     return labels

@@ -70,5 +70,5 @@ def _one_blade(pool: PoolKey, endpoint: str, blade: str, rows: list[EndpointRow]
     return attempt(
         lambda: CirculatedBlade(pool, endpoint, blade, raw, interlaboratory(values, person, np.full(len(exact), blade))[blade], *counted),
         lambda why: CirculatedBlade(pool, endpoint, blade, raw, None, *counted, why),
-        lambda found: (found.result.mean, *found.result.means, found.result.s_r),
+        lambda found: () if found.result is None else (found.result.mean, *found.result.means, found.result.s_r),
     )

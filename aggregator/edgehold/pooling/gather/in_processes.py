@@ -14,13 +14,15 @@ from types import MappingProxyType
 from typing import Any, TypeVar
 
 Result = TypeVar("Result")
+Key = TypeVar("Key")
+Value = TypeVar("Value")
 
 THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 WORTH = 400  # rows from which starting processes costs less than it saves
 LONGEST_START = 60.0  # seconds in which the first process must have said that it is there
 
 
-def read_only(content: dict) -> MappingProxyType:
+def read_only(content: dict[Key, Value]) -> MappingProxyType[Key, Value]:
     """A read-only mapping: its own class has no name under which it could go from process to process."""
     return MappingProxyType(content)
 
@@ -31,7 +33,7 @@ copyreg.pickle(MappingProxyType, lambda mapping: (read_only, (dict(mapping),)))
 _processes: list[ProcessPoolExecutor] = []
 
 
-def each(function: Callable[..., Result], jobs: Sequence[tuple], sizes: Sequence[float]) -> list[Result]:
+def each(function: Callable[..., Result], jobs: Sequence[tuple[Any, ...]], sizes: Sequence[float]) -> list[Result]:
     """``function(*job)`` of every job, in their order; the same whether by one process or by several.
 
     By the processes of ``side_by_side`` where it has some; elsewhere, and where a process dies, by this one.

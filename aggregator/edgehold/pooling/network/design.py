@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from edgehold.errors import InputError, NumbersError
+from edgehold.numerics.arrays import Array, Bools, Ints
 from edgehold.pooling.inputs import check_each, check_estimates, check_variances
 
 SUMS = 1e-6  # how far, relative to the study's own size, surplus contrasts may be from the sums they should be
@@ -37,29 +38,31 @@ class Comparisons:
     surplus : rows of the input set aside because others add up to them.
     """
 
-    y: np.ndarray
-    V: np.ndarray
-    H: np.ndarray
-    incidence: np.ndarray
-    study: np.ndarray
+    y: Array
+    V: Array
+    H: Array
+    incidence: Array
+    study: Ints
     treatments: tuple[Hashable, ...]
     studies: tuple[Hashable, ...]
-    component: np.ndarray
+    component: Ints
     designs: tuple[tuple[tuple[int, ...], ...], ...]
     surplus: tuple[int, ...]
 
     @property
-    def design_matrix(self) -> np.ndarray:
+    def design_matrix(self) -> Array:
         """(n, p) of the consistency model: one column a treatment but the first of each component."""
         return self.incidence[:, self.free]
 
     @property
-    def free(self) -> np.ndarray:
+    def free(self) -> Ints:
         """Numbers of the treatments that have a coefficient: all but the first of each component."""
         return np.setdiff1d(np.arange(len(self.treatments)), np.unique(self.component, return_index=True)[1])
 
 
-def comparisons(y: ArrayLike, V: ArrayLike, first: Sequence, second: Sequence, study: Sequence) -> Comparisons:
+def comparisons(
+    y: ArrayLike, V: ArrayLike, first: Sequence[Hashable], second: Sequence[Hashable], study: Sequence[Hashable]
+) -> Comparisons:
     """Check the contrasts of a network and keep the independent ones.
 
     Raises
@@ -94,14 +97,14 @@ def comparisons(y: ArrayLike, V: ArrayLike, first: Sequence, second: Sequence, s
     )
 
 
-def spanning_pairs(pairs: Sequence[tuple[Hashable, Hashable]]) -> np.ndarray:
+def spanning_pairs(pairs: Sequence[tuple[Hashable, Hashable]]) -> Bools:
     """(n,) which pairs join two that were apart until then; the others are sums of those."""
     labels = sorted({label for pair in pairs for label in pair}, key=str)
     ends = np.array([[labels.index(a), labels.index(b)] for a, b in pairs], dtype=int).reshape(-1, 2)
     return _joined(ends, len(labels))[0]
 
 
-def _joined(ends: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:
+def _joined(ends: Ints, count: int) -> tuple[Bools, Ints]:
     """Which pairs join what was apart until then, and the component of each of ``count`` nodes after all of them."""
     label = np.arange(count)
     joins = np.zeros(len(ends), dtype=bool)
@@ -111,13 +114,13 @@ def _joined(ends: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:
     return joins, np.unique(label, return_inverse=True)[1]
 
 
-def _design(ends: np.ndarray) -> tuple[tuple[int, ...], ...]:
+def _design(ends: Ints) -> tuple[tuple[int, ...], ...]:
     nodes, pairs = np.unique(ends, return_inverse=True)
     group = _joined(pairs.reshape(ends.shape), len(nodes))[1]
     return tuple(tuple(int(node) for node in nodes[group == g]) for g in range(group.max() + 1))
 
 
-def _independent(y, V, ends, incidence, rows: np.ndarray, study) -> np.ndarray:
+def _independent(y: Array, V: Array, ends: Ints, incidence: Array, rows: Ints, study: Hashable) -> Ints:
     """The rows of one study that the others do not add up to."""
     joins = _joined(ends[rows], incidence.shape[1])[0]
     tree, surplus = rows[joins], rows[~joins]
@@ -127,7 +130,7 @@ def _independent(y, V, ends, incidence, rows: np.ndarray, study) -> np.ndarray:
     return tree
 
 
-def _check_sums(y, V, tree, surplus, sums, study) -> None:
+def _check_sums(y: Array, V: Array, tree: Ints, surplus: Ints, sums: Array, study: Hashable) -> None:
     errors = np.sqrt(np.diag(V))
     size = np.abs(sums) @ np.abs(y[tree]) + errors[surplus]
     agree = (np.abs(y[surplus] - sums @ y[tree]) <= SUMS * size).all()
@@ -140,7 +143,7 @@ def _check_sums(y, V, tree, surplus, sums, study) -> None:
         )
 
 
-def _check_definite(V, kept, owner, studies) -> None:
+def _check_definite(V: Array, kept: Ints, owner: Ints, studies: Sequence[Hashable]) -> None:
     errors = np.sqrt(np.diag(V))
     correlation = V / np.outer(errors, errors)
     for s, label in enumerate(studies):
@@ -153,7 +156,9 @@ def _check_definite(V, kept, owner, studies) -> None:
         raise NumbersError("V must be positive definite; got covariances between studies that are larger than their variances allow")
 
 
-def _checked_numbers(y, V, first, second, study) -> tuple[np.ndarray, np.ndarray]:
+def _checked_numbers(
+    y: ArrayLike, V: ArrayLike, first: Sequence[Hashable], second: Sequence[Hashable], study: Sequence[Hashable]
+) -> tuple[Array, Array]:
     y, V = np.asarray(y, dtype=float), np.asarray(V, dtype=float)
     lengths = {len(first), len(second), len(study)}
     if y.ndim != 1 or len(y) == 0 or V.shape != (len(y), len(y)) or lengths != {len(y)}:

@@ -6,6 +6,7 @@ treatments that a study compares.
 
 from __future__ import annotations
 
+from collections.abc import Hashable
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -15,8 +16,9 @@ from scipy.stats import chi2
 from scipy.stats import f as f_distribution
 from scipy.stats import t as student_t
 
+from edgehold.numerics.arrays import Array, Bools
 from edgehold.numerics.estimability import TOLERANCE
-from edgehold.numerics.residual_spectrum import Spectrum, generalised_fit, maximise, residual_spectrum
+from edgehold.numerics.residual_spectrum import GeneralisedFit, Spectrum, generalised_fit, maximise, residual_spectrum
 from edgehold.numerics.weighted_regression import prepare, weigh
 from edgehold.pooling.pairwise.heterogeneity import restricted_maximum_likelihood
 
@@ -102,13 +104,13 @@ def design_by_treatment(data: Comparisons) -> Inconsistency:
     total = generalised_fit(data.y, data.V, data.design_matrix).q
     n, p, p_design = len(data.y), len(data.free), columns.shape[1]
     random, tau2 = (None, None) if n == p_design else _random_test(data, columns, loops)
-    tested = random is not None and len(loops) > 0
+    tested = random if len(loops) > 0 else None
     return Inconsistency(
         total=_chi_square(total, n - p),
         within_designs=_chi_square(common.q if n > p_design else 0.0, n - p_design),
         between_designs=_chi_square(_wald(common, loops), len(loops)),
-        random_effects=random if tested else None,
-        random_effects_p_f=float(f_distribution.sf(random.q / random.df, random.df, n - p_design)) if tested else None,
+        random_effects=tested,
+        random_effects_p_f=float(f_distribution.sf(tested.q / tested.df, tested.df, n - p_design)) if tested else None,
         tau2=tau2,
         designs=len(set(data.designs)),
         reason="" if tested else _why_no_test(len(loops)),
@@ -121,12 +123,12 @@ def _why_no_test(loops: int) -> str:
     return "no design was repeated: heterogeneity cannot be told from inconsistency"
 
 
-def _random_test(data: Comparisons, columns, loops) -> tuple[ChiSquare, float]:
+def _random_test(data: Comparisons, columns: Array, loops: Array) -> tuple[ChiSquare, float]:
     tau2 = maximise(residual_spectrum(data.y, data.V, data.H, columns)).at
     return _chi_square(_wald(generalised_fit(data.y, data.V + tau2 * data.H, columns), loops), len(loops)), tau2
 
 
-def _design_columns(data: Comparisons) -> tuple[np.ndarray, np.ndarray]:
+def _design_columns(data: Comparisons) -> tuple[Array, Array]:
     """(n, q) one column for each treatment of each design but the first of its parts; (q, t) what each stands for under
     consistency."""
     columns, link = [], []
@@ -140,7 +142,7 @@ def _design_columns(data: Comparisons) -> tuple[np.ndarray, np.ndarray]:
     return np.array(columns).T, np.array(link)
 
 
-def _wald(fit, loops: np.ndarray) -> float:
+def _wald(fit: GeneralisedFit, loops: Array) -> float:
     if not len(loops):
         return 0.0
     gap = loops @ fit.coefficients
@@ -162,7 +164,7 @@ def node_splits(data: Comparisons, spectrum: Spectrum, common: bool, interval: s
     return tuple(_split(data, spectrum, a, b, common, interval) for a, b in pairs)
 
 
-def _holding(data: Comparisons, a: int, b: int) -> np.ndarray:
+def _holding(data: Comparisons, a: int, b: int) -> Bools:
     """Which studies hold both treatments in one piece."""
     return np.array([any(a in part and b in part for part in design) for design in data.designs])
 
@@ -197,5 +199,5 @@ def scale_factor(q: float, df: int, interval: str) -> float:
     return max(1.0, q / df) if interval == "guarded-knapp-hartung" else q / df
 
 
-def _unsplit(first, second, studies: int, reason: str) -> NodeSplit:
+def _unsplit(first: Hashable, second: Hashable, studies: int, reason: str) -> NodeSplit:
     return NodeSplit(first, second, studies, None, None, None, None, None, None, None, None, None, reason)

@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike
 from scipy.stats import t as student_t
 
 from edgehold.errors import InputError
+from edgehold.numerics.arrays import Array, Ints
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.residual_spectrum import (
     Spectrum,
@@ -87,8 +88,8 @@ class NetworkFit:
     treatments: tuple[Hashable, ...]
     components: tuple[tuple[Hashable, ...], ...]
     reason: str
-    effects: np.ndarray
-    covariance: np.ndarray
+    effects: Array
+    covariance: Array
     tau2: float | None
     tau2_interval: Interval | None
     df: float
@@ -97,7 +98,7 @@ class NetworkFit:
     splits: tuple[NodeSplit, ...]
     splits_reason: str
     log_likelihood: float | None
-    direct_studies: np.ndarray
+    direct_studies: Ints
     studies: int
     contrasts: int
     surplus: tuple[int, ...]
@@ -194,13 +195,13 @@ def network(
         effects=effects,
         covariance=covariance,
         tau2=None if spectrum is None else tau2,
-        tau2_interval=profile_interval(spectrum, tau2, level) if best else None,
+        tau2_interval=profile_interval(spectrum, tau2, level) if spectrum and best else None,
         df=np.inf if interval == "wald" else float(n - p),
         interval_reason=_why_no_interval(n, p, interval),
         inconsistency=design_by_treatment(data),
-        splits=() if splits_reason else node_splits(data, spectrum, tau2_method == "common", interval),
+        splits=() if splits_reason or spectrum is None else node_splits(data, spectrum, tau2_method == "common", interval),
         splits_reason=splits_reason,
-        log_likelihood=restricted_log_likelihood(spectrum, tau2) if best else None,
+        log_likelihood=restricted_log_likelihood(spectrum, tau2) if spectrum and best else None,
         direct_studies=_direct_studies(data),
         studies=len(data.studies),
         contrasts=n,
@@ -212,7 +213,7 @@ def network(
     )
 
 
-def _effects(data: Comparisons, spectrum: Spectrum | None, tau2: float, interval: str) -> tuple[np.ndarray, np.ndarray]:
+def _effects(data: Comparisons, spectrum: Spectrum | None, tau2: float, interval: str) -> tuple[Array, Array]:
     """Every treatment against the first of its component, and their covariance."""
     fit = generalised_fit(data.y, data.V + tau2 * data.H, data.design_matrix)
     factor = 1.0 if spectrum is None else scale_factor(residual_q(spectrum, tau2), len(spectrum.z), interval)
@@ -236,7 +237,7 @@ def _apart(components: tuple[tuple[Hashable, ...], ...]) -> str:
     return f"the comparisons fall into {len(components)} groups that no comparison joins: {groups}"
 
 
-def _direct_studies(data: Comparisons) -> np.ndarray:
+def _direct_studies(data: Comparisons) -> Ints:
     count = np.zeros((len(data.treatments),) * 2, dtype=int)
     for design in data.designs:
         for part in design:
@@ -265,7 +266,7 @@ def _why_no_splits(split: bool | None, studies: int, spare: bool) -> str:
     return ""
 
 
-def _check_choices(tau2_method, interval, level) -> None:
+def _check_choices(tau2_method: str, interval: str, level: float) -> None:
     if tau2_method not in TAU2_METHODS:
         raise InputError(f"tau2_method must be one of {', '.join(TAU2_METHODS)}; got {tau2_method!r}")
     if interval not in INTERVAL_METHODS:

@@ -16,6 +16,7 @@ from scipy.linalg import block_diag
 
 from edgehold.estimates.repeatability import Repeatability, RepeatabilityTable
 from edgehold.estimates.results import SubmissionEstimate
+from edgehold.numerics.arrays import Array
 from edgehold.numerics.attempt import attempt
 from edgehold.numerics.residual_spectrum import generalised_fit
 from edgehold.pooling.pairwise.studies import cluster_numbers, common_variance
@@ -85,8 +86,8 @@ class StudyContrasts:
     first, second, study : (n,) labels of each contrast.
     """
 
-    y: np.ndarray
-    V: np.ndarray
+    y: Array
+    V: Array
     first: tuple[str, ...]
     second: tuple[str, ...]
     study: tuple[int, ...]
@@ -122,11 +123,11 @@ def study_contrasts(estimates: Iterable[SubmissionEstimate], clusters: Mapping[s
     clusters : number of its study by submission.
     s2 : run-to-run variance common to all submissions.
     """
-    told = [(estimate, *own) for estimate in estimates if (own := _independent(estimate, s2))]
+    told = [(estimate, own) for estimate in estimates if (own := _independent(estimate, s2))]
     if not told:
         return None
-    by_study: dict[int, list[tuple]] = {}
-    for estimate, *own in told:
+    by_study: dict[int, list[OwnContrasts]] = {}
+    for estimate, own in told:
         by_study.setdefault(clusters[estimate.submission], []).append(own)
     combined = {number: _combined(parts) for number, parts in sorted(by_study.items())}
     return StudyContrasts(
@@ -138,7 +139,11 @@ def study_contrasts(estimates: Iterable[SubmissionEstimate], clusters: Mapping[s
     )
 
 
-def _independent(estimate: SubmissionEstimate, s2: float) -> tuple[np.ndarray, np.ndarray, list[tuple[str, str]]] | None:
+OwnContrasts = tuple[Array, Array, list[tuple[str, str]]]
+"""Independent contrasts, their covariance, and the steels that each is about."""
+
+
+def _independent(estimate: SubmissionEstimate, s2: float) -> OwnContrasts | None:
     """Contrasts of steels of one submission that are no sums of others, and their covariance at the common variance."""
     told = [contrast for contrast in estimate.contrasts if contrast.estimate is not None]
     steels = [i for i, contrast in enumerate(told) if contrast.factor == "steel"]
@@ -151,7 +156,7 @@ def _independent(estimate: SubmissionEstimate, s2: float) -> tuple[np.ndarray, n
     return y, s2 * unit * estimate.covariance[np.ix_(chosen, chosen)], [(told[i].first, told[i].second) for i in chosen]
 
 
-def _combined(parts: list[tuple[np.ndarray, np.ndarray, list[tuple[str, str]]]]) -> tuple[np.ndarray, np.ndarray, list[tuple[str, str]]]:
+def _combined(parts: list[OwnContrasts]) -> OwnContrasts:
     """One study from its submissions: as many contrasts as its steels need, by generalised least squares."""
     if len(parts) == 1:
         return parts[0]
@@ -163,7 +168,7 @@ def _combined(parts: list[tuple[np.ndarray, np.ndarray, list[tuple[str, str]]]])
     return fit.coefficients, fit.covariance, kept
 
 
-def _signs(pairs: list[tuple[str, str]], steels: list[str]) -> np.ndarray:
+def _signs(pairs: list[tuple[str, str]], steels: list[str]) -> Array:
     """(pairs, steels) +1 at the first, −1 at the second."""
     return np.array([[(steel == a) - (steel == b) for steel in steels] for a, b in pairs], dtype=float)
 
@@ -244,5 +249,5 @@ def _apart(fit: NetworkFit, steels: tuple[str, ...]) -> str:
     groups = [*fit.components, *alone]
     if len(groups) == 1:
         return ""
-    listed = "; ".join(", ".join(group) for group in groups)
+    listed = "; ".join(", ".join(map(str, group)) for group in groups)
     return f"the comparisons fall into {len(groups)} groups that no comparison joins: {listed}"

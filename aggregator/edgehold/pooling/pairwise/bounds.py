@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -67,7 +68,7 @@ def with_bounds(
     return BoundsIncluded(estimate, Interval(low, high, level, METHOD))
 
 
-def _limit(summed, allowed: float, inner: float, end: float) -> float:
+def _limit(summed: Callable[[float], float], allowed: float, inner: float, end: float) -> float:
     """Where the sum falls to the allowed value between the estimate and an end of the grid; infinite if it does not."""
     if summed(end) > allowed:
         return float(np.sign(end) * np.inf)

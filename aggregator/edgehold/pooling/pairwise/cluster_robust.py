@@ -6,7 +6,7 @@ and M = (XᵀWX)⁻¹.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +15,7 @@ from scipy.linalg import cho_factor, cho_solve
 from scipy.stats import t as student_t
 
 from edgehold.errors import InputError, NumbersError
+from edgehold.numerics.arrays import Array, Bools, Ints
 from edgehold.numerics.interval import Interval
 from edgehold.pooling.inputs import check_each, check_level, check_variances, checked_studies, frozen
 
@@ -44,8 +45,8 @@ class ClusterRobust:
     level : of the intervals.
     """
 
-    coefficients: np.ndarray
-    covariance: np.ndarray
+    coefficients: Array
+    covariance: Array
     standard_errors: tuple[float | None, ...]
     df: tuple[float | None, ...]
     intervals: tuple[Interval | None, ...]
@@ -60,16 +61,16 @@ class ClusterRobust:
 class _Cluster:
     """One cluster's rows: design, working covariance, WₛXₛ, residuals."""
 
-    X: np.ndarray
-    sigma: np.ndarray
-    weighted: np.ndarray
-    residuals: np.ndarray
+    X: Array
+    sigma: Array
+    weighted: Array
+    residuals: Array
 
 
 def cluster_robust(
     y: ArrayLike,
     v: ArrayLike,
-    cluster: Sequence,
+    cluster: Sequence[Hashable],
     *,
     X: ArrayLike | None = None,
     tau2: float,
@@ -126,7 +127,7 @@ def cluster_robust(
     return _result(coefficients, covariance, told, df, kind, m, len(y), level, least_clusters)
 
 
-def _fit(y, sigma, X, blocks) -> tuple[np.ndarray, np.ndarray, list[_Cluster]]:
+def _fit(y: Array, sigma: Array, X: Array, blocks: list[Ints]) -> tuple[Array, Array, list[_Cluster]]:
     factors = [_factor(sigma[np.ix_(rows, rows)], rows) for rows in blocks]
     weighted = [cho_solve(factor, X[rows]) for factor, rows in zip(factors, blocks, strict=True)]
     information = sum(w.T @ X[rows] for w, rows in zip(weighted, blocks, strict=True))
@@ -139,30 +140,33 @@ def _fit(y, sigma, X, blocks) -> tuple[np.ndarray, np.ndarray, list[_Cluster]]:
     return start + step, (bread + bread.T) / 2, parts
 
 
-def _factor(block: np.ndarray, rows: np.ndarray):
+def _factor(block: Array, rows: Ints) -> tuple[Array, bool]:
     try:
-        return cho_factor(block)
+        factor, lower = cho_factor(block)
+        return factor, lower
     except np.linalg.LinAlgError:
         raise NumbersError(f"v must be positive definite within each cluster; got a singular block for rows {rows.tolist()}") from None
 
 
-def _adjusted(part: _Cluster, bread: np.ndarray) -> np.ndarray:
+def _adjusted(part: _Cluster, bread: Array) -> Array:
     """AₛWₛXₛ: what the cluster's residuals are weighed with."""
     root = np.linalg.cholesky(part.sigma).T
     own = root @ (part.sigma - part.X @ bread @ part.X.T) @ root.T
     values, vectors = np.linalg.eigh((own + own.T) / 2)
     kept = values > ZERO_EIGENVALUE * np.linalg.eigvalsh(root @ part.sigma @ root.T)[-1]
     inverse_root = (vectors[:, kept] / np.sqrt(values[kept])) @ vectors[:, kept].T
-    return root.T @ (inverse_root @ (root @ part.weighted))
+    weighed: Array = root.T @ (inverse_root @ (root @ part.weighted))
+    return weighed
 
 
-def _satterthwaite(parts: list[_Cluster], adjusted: list[np.ndarray], bread: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _satterthwaite(parts: list[_Cluster], adjusted: list[Array], bread: Array) -> tuple[Bools, Array]:
     """Whether each coefficient's variance can be told, and its degrees of freedom.
 
     Under the working model the contributions cᵀMXₛᵀWₛAₛrₛ have covariance Ω = diag(dₛ) − UMUᵀ with dₛ = aₛᵀΣₛaₛ and rows
     uₛ = Xₛᵀaₛ, aₛ = AₛWₛXₛMc; no m × m matrix is formed.
     """
-    told, df = [], []
+    told: list[bool] = []
+    df: list[float] = []
     for c in bread:
         a = [weights @ c for weights in adjusted]
         own = np.array([one @ part.sigma @ one for one, part in zip(a, parts, strict=True)])
@@ -170,12 +174,14 @@ def _satterthwaite(parts: list[_Cluster], adjusted: list[np.ndarray], bread: np.
         shared = np.einsum("si,ij,sj->s", joint, bread, joint)
         crossed = bread @ (joint.T @ joint)
         trace, square = own.sum() - shared.sum(), np.sum(own**2) - 2 * np.sum(own * shared) + np.trace(crossed @ crossed)
-        told.append(len(parts) > 1 and trace >= (1 - SHORTFALL) * c[len(told)])
+        told.append(len(parts) > 1 and bool(trace >= (1 - SHORTFALL) * c[len(told)]))
         df.append(trace**2 / square if told[-1] else np.nan)
     return np.array(told), np.array(df)
 
 
-def _result(coefficients, covariance, told, df, kind, m, k, level, least_clusters) -> ClusterRobust:
+def _result(
+    coefficients: Array, covariance: Array, told: Bools, df: Array, kind: str, m: int, k: int, level: float, least_clusters: int
+) -> ClusterRobust:
     errors = np.sqrt(np.maximum(np.diag(covariance), 0.0))
     counted = f"{m} {'cluster' if m == 1 else 'clusters'}"
     few = f"{counted}: no cluster-robust interval below {least_clusters}" if m < least_clusters else ""
@@ -200,7 +206,7 @@ def _result(coefficients, covariance, told, df, kind, m, k, level, least_cluster
     )
 
 
-def _checked_working(y, v, cluster) -> tuple[np.ndarray, list[np.ndarray]]:
+def _checked_working(y: ArrayLike, v: ArrayLike, cluster: Sequence[Hashable]) -> tuple[Array, list[Ints]]:
     """V as a matrix, and the rows of each cluster."""
     V = np.asarray(v, dtype=float)
     V = np.diag(V) if V.ndim == 1 else V
@@ -220,7 +226,7 @@ def _checked_working(y, v, cluster) -> tuple[np.ndarray, list[np.ndarray]]:
     return V, [np.flatnonzero(label == s) for s in range(len(places))]
 
 
-def _check_choices(tau2, kind, level) -> None:
+def _check_choices(tau2: float, kind: str, level: float) -> None:
     if not (np.isfinite(tau2) and tau2 >= 0):
         raise NumbersError(f"tau2 must be a finite number, not negative; got {tau2!r}")
     if kind not in KINDS:

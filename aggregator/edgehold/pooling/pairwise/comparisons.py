@@ -9,8 +9,11 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import partial
+from typing import Protocol, TypeVar
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy.stats import f as f_distribution
 
 from edgehold.endpoints.rows import EndpointRow
@@ -24,6 +27,25 @@ from .bounds import BoundsIncluded, with_bounds
 from .random_effects import RandomEffectsFit, random_effects
 from .studies import Pair, Pooled, cluster_numbers, common_variance, lines_of, pool_lines, state_of, verdict_on
 from .study_checks import StudyChecks, study_checks
+
+Result = TypeVar("Result")
+Specimens = dict[tuple[str, str, str | None], set[str]]
+
+
+class Ranking(Protocol):
+    """What ``leading`` looks at."""
+
+    @property
+    def studies(self) -> int: ...
+
+    @property
+    def first(self) -> str: ...
+
+    @property
+    def second(self) -> str: ...
+
+
+Ranked = TypeVar("Ranked", bound=Ranking)
 
 
 @dataclass(frozen=True)
@@ -155,7 +177,7 @@ def compare(
                 extra = _part(
                     "how much sharpeners of one class differ",
                     failed,
-                    lambda own=grouped[key], entry=entry: _sharpener_variance(own, entry, classes),
+                    partial(_sharpener_variance, grouped[key], entry, classes),
                     lambda found: (found,),
                 )
             names = (factor, first, second)
@@ -163,7 +185,9 @@ def compare(
     return tuple(found)
 
 
-def _part(what: str, failed: dict[str, str], fit: Callable, numbers: Callable):
+def _part(
+    what: str, failed: dict[str, str], fit: Callable[[], Result | None], numbers: Callable[[Result], Iterable[ArrayLike | None]]
+) -> Result | None:
     """Figures beside the fit; None, and the reason noted, where their numbers fail."""
 
     def note(why: str) -> None:
@@ -176,8 +200,9 @@ def _sharpener_classes(rows: Iterable[EndpointRow]) -> dict[tuple[str, str], str
     """novice or practised by (submission, sharpener); professionals count as practised, the unknown are left out."""
     classes = {}
     for row in rows:
-        if row.sharpening is not None:
-            classes[(row.submission, row.sharpener)] = _practice(row.sharpening)
+        practice = _practice(row.sharpening)
+        if practice is not None:
+            classes[(row.submission, row.sharpener)] = practice
     return classes
 
 
@@ -186,9 +211,9 @@ def _practice(sharpening: str | None) -> str | None:
     return sharpening if sharpening in (None, "novice") else "practised"
 
 
-def _specimens(rows: Iterable[EndpointRow]) -> dict[tuple[str, str, str], set[str]]:
+def _specimens(rows: Iterable[EndpointRow]) -> Specimens:
     """Blades by (submission, endpoint, steel or class of sharpener), over the rows that have a value."""
-    blades: dict[tuple[str, str, str], set[str]] = defaultdict(set)
+    blades: Specimens = defaultdict(set)
     for row in rows:
         if row.status != "missing":
             for arm in (row.steel, _practice(row.sharpening)):
@@ -196,7 +221,7 @@ def _specimens(rows: Iterable[EndpointRow]) -> dict[tuple[str, str, str], set[st
     return blades
 
 
-def leading(comparisons):
+def leading(comparisons: Iterable[Ranked]) -> Ranked | None:
     """Of several comparisons the one with the most studies, the last by name of equals; None of none.
 
     Pages quote it, and the log of how estimates moved follows it. Anything with ``studies``, ``first`` and ``second`` may be compared.
@@ -227,6 +252,8 @@ def _sharpener_variance(estimates: list[SubmissionEstimate], entry: Repeatabilit
             pair = [classes.get((estimate.submission, name)) for name in (contrast.first, contrast.second)]
             if contrast.factor != "sharpener" or contrast.estimate is None or None in pair or pair[0] != pair[1]:
                 continue
+            if contrast.unscaled_variance is None:
+                continue
             v = s2 * contrast.unscaled_variance
             excess.append((contrast.estimate**2 - v) / 2)
             weights.append(1 / v**2)
@@ -234,14 +261,14 @@ def _sharpener_variance(estimates: list[SubmissionEstimate], entry: Repeatabilit
 
 
 def _pool(
-    key,
-    names,
-    pairs,
+    key: tuple[PoolKey, str],
+    names: tuple[str, str, str],
+    pairs: list[Pair],
     clusters: Mapping[str, int],
     entry: Repeatability,
     extra: float | None,
     worthwhile: float,
-    specimens,
+    specimens: Specimens,
     interested: frozenset[str],
     failed: dict[str, str],
 ) -> PooledComparison:
@@ -259,7 +286,7 @@ def _pool(
     contributions = tuple(
         Contribution(estimate, contrast, lines.studies[i], variances[i], weights.get(i)) for i, (estimate, contrast) in enumerate(pairs)
     )
-    told = [pairs[i] for i in usable]
+    told, known = [pairs[i] for i in usable], [v for v in variances if v is not None]
     telling = [e for e, c in pairs if c.estimate is not None or c.bound is not None]
     blades = [set().union(*(specimens[(e.submission, key[1], arm)] for e in telling)) for arm in names[1:]]
     return PooledComparison(
@@ -275,7 +302,7 @@ def _pool(
         versions=_part(
             "whether versions agree",
             failed,
-            lambda: _version_agreement(told, [variances[i] for i in usable]),
+            lambda: _version_agreement(told, known),
             lambda found: (found.difference, found.p),
         ),
         blades_first=len(blades[0]),
@@ -284,7 +311,7 @@ def _pool(
         bounds_included=_part(
             "the ratio with bounds",
             failed,
-            lambda: _with_bounds([c.estimate for _, c in told], [variances[i] for i in usable], pairs),
+            lambda: _with_bounds([c.estimate for _, c in told if c.estimate is not None], known, pairs),
             lambda found: (found.estimate,),
         ),
         mostly_interested=mostly_interested,
@@ -306,7 +333,8 @@ def _checks(pooled: Pooled, s2_df: float) -> StudyChecks | None:
     """What is asked of a fit; its studies share no tester, sharpener or blade."""
     if pooled.fit is None:
         return None
-    return study_checks(pooled.y, pooled.v, pooled.numbers, pooled.numbers.tolist(), pooled.fit, s2_df if np.isfinite(s2_df) else None)
+    numbers = pooled.numbers.tolist()
+    return study_checks(pooled.y, pooled.v, numbers, numbers, pooled.fit, s2_df if np.isfinite(s2_df) else None)
 
 
 def _with_bounds(y: list[float], v: list[float], pairs: list[Pair]) -> BoundsIncluded | None:
@@ -316,14 +344,14 @@ def _with_bounds(y: list[float], v: list[float], pairs: list[Pair]) -> BoundsInc
 
 def _line_weights(pooled: Pooled, studies: list[int]) -> list[float | None]:
     """Each line's share of the pooled estimate; None for all where nothing is pooled."""
-    if pooled.fit is None:
+    if pooled.fit is None or pooled.fit.tau2 is None:
         return [None] * len(studies)
     w = 1 / (pooled.v + pooled.fit.tau2)
     of_study = dict(zip(pooled.numbers.tolist(), w / w.sum(), strict=True))
     return [float(share * of_study[n]) for share, n in zip(pooled.shares, studies, strict=True)]
 
 
-def _version_agreement(pairs, variances) -> VersionAgreement | None:
+def _version_agreement(pairs: list[Pair], variances: list[float]) -> VersionAgreement | None:
     """Test that contrasts made under different MINOR versions agree (meta-regression on version, guarded Knapp-Hartung)."""
     versions = sorted({estimate.version for estimate, _ in pairs})
     if len(versions) < 2 or len(pairs) < len(versions) + 2:

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import TypeVar
 
 from edgehold.estimates.repeatability import Repeatability, RepeatabilityTable, endpoint_rules
 from edgehold.estimates.results import SubmissionEstimate, Verdict
@@ -123,11 +124,12 @@ def courses(
         primary = next(rule.id for rule in protocol.endpoints if rule.primary)
         lead = _lead(protocol, [c for (p, e, _), c in now.items() if (p, e) == (pool, primary)], grouped[pool], primary)
         own = []
-        for endpoint in followed if lead else ():
-            published = now.get((pool, endpoint, lead))
-            ratio = worthwhile.get((pool, endpoint), rules[(pool.protocol, pool.major, endpoint)].worthwhile_ratio)
-            entry = table.entry((pool, endpoint))
-            own.append(_course(endpoint, lead, grouped[pool], entry, published.sharpener_variance if published else None, ratio))
+        if lead is not None:
+            for endpoint in followed:
+                published = now.get((pool, endpoint, lead))
+                ratio = worthwhile.get((pool, endpoint), rules[(pool.protocol, pool.major, endpoint)].worthwhile_ratio)
+                entry = table.entry((pool, endpoint))
+                own.append(_course(endpoint, lead, grouped[pool], entry, published.sharpener_variance if published else None, ratio))
         found.append(PoolCourse(pool, protocol, tuple(grouped[pool]), tuple(own)))
     return tuple(found)
 
@@ -165,7 +167,10 @@ class _Ever:
     studies: int
 
 
-def _of_question(protocol: Protocol, comparisons: list) -> list:
+OfQuestion = TypeVar("OfQuestion", PooledComparison, _Ever)
+
+
+def _of_question(protocol: Protocol, comparisons: list[OfQuestion]) -> list[OfQuestion]:
     """Practised against novice where sharpeners are the question and some submission has both; pairs of steels otherwise."""
     practice = [c for c in comparisons if c.factor == "practice"]
     return practice if practice and protocol.question.factor == "sharpener" else [c for c in comparisons if c.factor == "steel"]

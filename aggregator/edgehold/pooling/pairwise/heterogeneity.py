@@ -12,6 +12,7 @@ import numpy as np
 from scipy.stats import chi2
 from scipy.stats import f as f_distribution
 
+from edgehold.numerics.arrays import Array
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.root_search import global_maximum, root_of_decreasing
 from edgehold.numerics.weighted_regression import Fit, Rows, log_determinant, power_moment, projection_traces, weigh
@@ -93,7 +94,7 @@ def _least_squares_variance(rows: Rows) -> float:
     return float(np.sum(rows.y**2) / (rows.k - rows.p))
 
 
-def _search_grid(rows: Rows) -> np.ndarray:
+def _search_grid(rows: Rows) -> Array:
     """Zero, and geometric points up to S + max v, S the ordinary least-squares mean square.
 
     There the score is negative for certain: yᵀPPy ≤ RSS/(min v + t)², tr P ≥ (k − p)/(max v + t).
@@ -104,7 +105,9 @@ def _search_grid(rows: Rows) -> np.ndarray:
     return np.concatenate(([0.0], np.geomspace(low, high, int(np.ceil(POINTS_PER_DECADE * decades)) + 1)))
 
 
-def _maximum_likelihood(rows: Rows, log_likelihood: Callable, score: Callable) -> tuple[Fit, Convergence]:
+def _maximum_likelihood(
+    rows: Rows, log_likelihood: Callable[[Rows, Fit], float], score: Callable[[Rows, Fit], float]
+) -> tuple[Fit, Convergence]:
     best = global_maximum(
         lambda tau2: log_likelihood(rows, weigh(rows, tau2)),
         lambda tau2: score(rows, weigh(rows, tau2)),
@@ -145,7 +148,7 @@ def _closed_form(raw: float, standard_error: Callable[[float], float]) -> Hetero
     return Heterogeneity(tau2, float(standard_error(tau2)), Convergence("closed form", None, None, bool(raw <= 0)))
 
 
-def _form_variance(df: int, traces: np.ndarray, shift: float) -> float:
+def _form_variance(df: int, traces: Array, shift: float) -> float:
     """Variance of yᵀPy with P at tau0² when the truth is tau0² + shift: 2(df + 2·shift·tr P + shift²·tr P²)."""
     return float(2 * (df + 2 * shift * traces[0] + shift**2 * traces[1]))
 

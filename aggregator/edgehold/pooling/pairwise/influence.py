@@ -11,10 +11,11 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from edgehold.errors import InputError
+from edgehold.numerics.arrays import Array
 from edgehold.numerics.weighted_regression import Rows, covariance, prepare, weigh
 from edgehold.pooling.inputs import checked_studies, frozen
 
-from .random_effects import RandomEffectsFit, random_effects
+from .random_effects import Options, RandomEffectsFit, random_effects
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,7 +61,7 @@ class Influence:
     dffits: float | None
     cooks_distance: float | None
     covariance_ratio: float | None
-    dfbetas: np.ndarray | None
+    dfbetas: Array | None
     tau2_without: float | None
     q_without: float | None
     reason: str
@@ -94,7 +95,7 @@ def leave_one_out(
         If ``random_effects`` of all studies would.
     """
     y, v, X = checked_studies(y, v, X)
-    asked = {"tau2_method": tau2_method, "interval": interval, "level": level, "v_df": v_df, "predict": False}
+    asked: Options = {"tau2_method": tau2_method, "interval": interval, "level": level, "v_df": v_df, "predict": False}
     random_effects(y, v, X=X, **asked)  # what is wrong with all studies is the caller's mistake, not one study's
     return tuple(_without(y, v, X, i, asked) for i in range(len(y)))
 
@@ -125,7 +126,7 @@ def influence(y: ArrayLike, v: ArrayLike, *, X: ArrayLike | None = None, tau2_me
     For a common effect the measures are those of weighted least squares with known variances (Belsley, Kuh & Welsch 1980).
     """
     y, v, X = checked_studies(y, v, X)
-    asked = {"tau2_method": tau2_method, "interval": "wald", "predict": False}
+    asked: Options = {"tau2_method": tau2_method, "interval": "wald", "predict": False}
     # No measure changes with y − Xb for any b, and small changes of large coefficients would lose their digits.
     y = y - X @ random_effects(y, v, X=X, **asked).coefficients
     full = random_effects(y, v, X=X, **asked)
@@ -134,7 +135,7 @@ def influence(y: ArrayLike, v: ArrayLike, *, X: ArrayLike | None = None, tau2_me
     return tuple(_influence(rows, X, y, v, full, float(hat), _without(y, v, X, i, asked)) for i, hat in enumerate(hats))
 
 
-def _without(y: np.ndarray, v: np.ndarray, X: np.ndarray, i: int, asked: dict) -> LeftOut:
+def _without(y: Array, v: Array, X: Array, i: int, asked: Options) -> LeftOut:
     others = np.arange(len(y)) != i
     if not others.any():
         return LeftOut(i, None, "there is no other study")
@@ -146,10 +147,10 @@ def _without(y: np.ndarray, v: np.ndarray, X: np.ndarray, i: int, asked: dict) -
         return LeftOut(i, None, f"the others alone cannot be fitted: {error}")
 
 
-def _influence(rows: Rows, X, y, v, full: RandomEffectsFit, hat: float, left_out: LeftOut) -> Influence:
+def _influence(rows: Rows, X: Array, y: Array, v: Array, full: RandomEffectsFit, hat: float, left_out: LeftOut) -> Influence:
     i, fit = left_out.study, left_out.fit
     if fit is None or fit.tau2 is None:
-        reason = left_out.reason or fit.interval_reason
+        reason = left_out.reason if fit is None else left_out.reason or fit.interval_reason
         return Influence(i, hat, None, None, None, None, None, None, None, None, None, reason)
     change = full.coefficients - fit.coefficients
     residual = float(y[i] - X[i] @ fit.coefficients)

@@ -15,6 +15,7 @@ from scipy.special import logit, ndtri, stdtrit
 from scipy.stats import chi2, qmc
 from scipy.stats import t as student_t
 
+from edgehold.numerics.arrays import Array
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.quadratic_form import mixture_cdf
 from edgehold.numerics.root_search import root_of_decreasing
@@ -29,7 +30,7 @@ ROUGHLY = 1e-3  # relative tolerance of tau2 there
 NEGLIGIBLE = 1e-9  # of the smallest variance: a tau2 that cannot exceed this is zero
 
 
-def plug_in(at: np.ndarray, coefficients: np.ndarray, covariance: np.ndarray, tau2: float, df: float, level: float) -> Interval:
+def plug_in(at: Array, coefficients: Array, covariance: Array, tau2: float, df: float, level: float) -> Interval:
     """x'b ± t(df)·√(x'Cx + tau2): tau2 as if known (Higgins, Thompson & Spiegelhalter 2009, with the degrees of freedom
     given).
 
@@ -45,7 +46,7 @@ def plug_in(at: np.ndarray, coefficients: np.ndarray, covariance: np.ndarray, ta
 
 
 def confidence_distribution(
-    rows: Rows, at: np.ndarray, level: float, rng: np.random.Generator, extra_variance: float = 0.0, new_variance: float = 0.0
+    rows: Rows, at: Array, level: float, rng: np.random.Generator, extra_variance: float = 0.0, new_variance: float = 0.0
 ) -> Interval:
     """The confidence-distribution prediction interval (Nagashima, Noma & Furukawa 2019, section 3).
 
@@ -74,19 +75,20 @@ def confidence_distribution(
     return Interval(float(low), float(high), level, "confidence-distribution")
 
 
-def _draws(rng: np.random.Generator, df: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _draws(rng: np.random.Generator, df: int) -> tuple[Array, Array, Array]:
     points = qmc.Sobol(3, scramble=True, rng=rng).random_base2(DRAWS_LOG2)
     points = np.clip(points, 2.0**-40, 1 - 2.0**-40)
     return points[:, 0], ndtri(points[:, 1]), stdtrit(df, points[:, 2])
 
 
-def _drawn_fits(rows: Rows, at: np.ndarray, u: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _drawn_fits(rows: Rows, at: Array, u: Array) -> tuple[Array, Array, Array]:
     """tau2 drawn at the probabilities ``u``, with x'b and its Hartung–Knapp variance at each draw."""
     probability_of = tau2_confidence_distribution(rows)
     grid = _tau2_grid(rows, probability_of)
     centres, variances = np.array([_centre_and_variance(rows, at, tau2) for tau2 in grid]).T
     if len(grid) == 1:
-        return np.broadcast_arrays(grid, centres, variances)
+        tau2, centre, variance = np.broadcast_arrays(grid, centres, variances)
+        return tau2, centre, variance
     scale = np.log(grid + _smallest_scale(rows))
     probabilities = np.maximum.accumulate(np.clip(probability_of(grid), EXTREME / 1000, 1 - EXTREME / 1000))
     fresh = np.concatenate(([True], np.diff(logit(probabilities)) > 0))
@@ -95,7 +97,7 @@ def _drawn_fits(rows: Rows, at: np.ndarray, u: np.ndarray) -> tuple[np.ndarray, 
     return tau2, PchipInterpolator(scale, centres)(drawn), np.maximum(PchipInterpolator(scale, variances)(drawn), 0.0)
 
 
-def tau2_confidence_distribution(rows: Rows) -> Callable[[np.ndarray], np.ndarray]:
+def tau2_confidence_distribution(rows: Rows) -> Callable[[Array], Array]:
     """H(tau2) = P(Q ≥ observed Q; tau2), increasing in tau2 (Nagashima, Noma & Furukawa 2019, eq. 6).
 
     With P taken at tau2 = 0, Q = yᵀPy is distributed as Σ (1 + tau2·μᵢ)χ²₁ with μᵢ the k − p non-zero eigenvalues of P:
@@ -106,7 +108,7 @@ def tau2_confidence_distribution(rows: Rows) -> Callable[[np.ndarray], np.ndarra
     return lambda tau2: 1 - mixture_cdf(fit.q, 1 + np.asarray(tau2)[..., None] * eigenvalues, dfs)
 
 
-def _tau2_grid(rows: Rows, probability_of: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
+def _tau2_grid(rows: Rows, probability_of: Callable[[Array], Array]) -> Array:
     """Points from the EXTREME to the 1 − EXTREME quantile of tau2, even in ln(tau2 + scale); a single 0 if all mass is
     there."""
     ceiling = max(weigh(rows, 0.0).q / chi2.ppf(EXTREME, rows.k - rows.p), 1.0) * rows.v.max()  # Q ≥ (1 + tau2/max v)χ²
@@ -125,7 +127,7 @@ def _smallest_scale(rows: Rows) -> float:
     return float(rows.v.min()) / 10
 
 
-def _centre_and_variance(rows: Rows, at: np.ndarray, tau2: float) -> tuple[float, float]:
+def _centre_and_variance(rows: Rows, at: Array, tau2: float) -> tuple[float, float]:
     fit = weigh(rows, tau2)
     hartung = fit.q / (rows.k - rows.p) * (at @ covariance(rows, fit) @ at)
     return float(at @ fit.coefficients), float(hartung)

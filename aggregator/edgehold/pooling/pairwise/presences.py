@@ -73,7 +73,7 @@ def presences(
         variances = reading_variances(_holding(repository, once.values())) | reading_variances(repository)
         table = _completed(table, endpoint_rows(_holding(repository, once.values()), variances), repository)
         for number in range(max(len(s.earlier) for s in everybody)):
-            changed = [s for s in everybody if len(s.earlier) > number and s.earlier[number] is not None]
+            changed = [(s, state) for s in everybody if len(s.earlier) > number and (state := s.earlier[number]) is not None]
             found += _before(repository, number, changed, table, variances)
     counted = [p for p in found if p.until is None or p.since <= p.until]
     return tuple(sorted(counted, key=lambda p: (p.path, p.since))), table
@@ -86,15 +86,15 @@ def _holding(repository: Repository, states: Iterable[LoadedSubmission]) -> Repo
 def _before(
     repository: Repository,
     number: int,
-    changed: list[LoadedSubmission],
+    changed: list[tuple[LoadedSubmission, LoadedSubmission]],
     table: RepeatabilityTable,
     variances: Mapping[PoolKey, float],
 ) -> Iterator[Presence]:
-    """The states before change ``number``, counted from 0, of submissions that had one then."""
-    rows = endpoint_rows(_holding(repository, [s.earlier[number] for s in changed]), variances)
+    """The states before change ``number``, counted from 0, of submissions that had one then: each submission with that state."""
+    rows = endpoint_rows(_holding(repository, [state for _, state in changed]), variances)
     told = _by_submission(estimate_submissions(rows, table, repository.protocols))
-    for submission in changed:
-        state, months = submission.earlier[number], change_months(submission)
+    for submission, state in changed:
+        months = change_months(submission)
         since = max((state.record.month, *months[max(number - 1, 0) : number]))
         version, own = state.record.protocol.version, told.get(state.record.id, {})
         yield Presence(pool_key(state), version, submission.record.id, submission.path, since, months[number], own)

@@ -6,12 +6,14 @@ The symbols are those of ``edgehold.pooling``.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypedDict
 
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.stats import t as student_t
 
 from edgehold.errors import InputError, NumbersError
+from edgehold.numerics.arrays import Array
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.weighted_regression import Fit, Rows, covariance, power_moment, prepare, weigh
 from edgehold.pooling.inputs import check_level, checked_studies, frozen
@@ -65,9 +67,9 @@ class RandomEffectsFit:
     convergence : record of the search for tau2; None when k = p.
     """
 
-    coefficients: np.ndarray
-    standard_errors: np.ndarray
-    covariance: np.ndarray
+    coefficients: Array
+    standard_errors: Array
+    covariance: Array
     df: float
     intervals: tuple[Interval, ...] | None
     tau2: float | None
@@ -92,6 +94,18 @@ class RandomEffectsFit:
     interval_method: str
     level: float
     convergence: Convergence | None
+
+
+class Options(TypedDict, total=False):
+    """Arguments of ``random_effects`` that are handed on by name."""
+
+    tau2_method: str
+    interval: str
+    level: float
+    v_df: float | None
+    predict: bool
+    predict_extra: float
+    rng: int | np.random.Generator
 
 
 def random_effects(
@@ -166,7 +180,17 @@ def random_effects(
     return _pooled(rows, predict, at, predict_extra, tau2_method, interval, level, v_df, np.random.default_rng(rng))
 
 
-def _pooled(rows, predict, at, more, tau2_method, interval, level, v_df, rng) -> RandomEffectsFit:
+def _pooled(
+    rows: Rows,
+    predict: bool,
+    at: Array | None,
+    more: float,
+    tau2_method: str,
+    interval: str,
+    level: float,
+    v_df: float | None,
+    rng: np.random.Generator,
+) -> RandomEffectsFit:
     heterogeneity = ESTIMATORS[tau2_method](rows)
     tau2, df = heterogeneity.tau2, rows.k - rows.p
     fit, q = weigh(rows, tau2), cochran_q(rows)
@@ -190,9 +214,9 @@ def _pooled(rows, predict, at, more, tau2_method, interval, level, v_df, rng) ->
         q_p=q_p_value(q, df, v_df),
         i2=i2,
         h2=h2,
-        prediction=None if reason else _prediction(rows, at, fit, more, interval, level, rng),
+        prediction=None if reason or at is None else _prediction(rows, at, fit, more, interval, level, rng),
         prediction_plug_in=None
-        if reason
+        if reason or at is None
         else prediction.plug_in(at, fit.coefficients, coefficient_covariance, tau2 + more, interval_df, level),
         prediction_df=df,
         prediction_caveat="" if reason or rows.k >= FEW_STUDIES else _caveat(rows.k),
@@ -251,7 +275,9 @@ def _scale_factor(fit: Fit, df: int, interval: str) -> float:
     return max(1.0, fit.q / df) if interval == "guarded-knapp-hartung" else fit.q / df
 
 
-def _intervals(coefficients, covariance, rows, interval, df, level) -> tuple[tuple[Interval, ...] | None, str]:
+def _intervals(
+    coefficients: Array, covariance: Array, rows: Rows, interval: str, df: float, level: float
+) -> tuple[tuple[Interval, ...] | None, str]:
     if interval == "guarded-knapp-hartung" and rows.k < rows.p + 2:
         return None, _count(rows, "listed without an interval: the guarded Knapp-Hartung interval needs two more than coefficients")
     half = student_t.ppf((1 + level) / 2, df) * np.sqrt(np.diag(covariance))
@@ -265,7 +291,7 @@ def _inconsistency(rows: Rows, tau2_method: str, tau2: float, q: float) -> tuple
     return (max(0.0, 1 - 1 / h2) if h2 > 0 else 0.0), h2
 
 
-def _why_no_prediction(rows: Rows, at: np.ndarray | None, tau2_method: str) -> str:
+def _why_no_prediction(rows: Rows, at: Array | None, tau2_method: str) -> str:
     if tau2_method == "common":
         return "a common effect leaves nothing to predict"
     if rows.k < prediction.LEAST_STUDIES or rows.k < rows.p + 2:
@@ -273,7 +299,7 @@ def _why_no_prediction(rows: Rows, at: np.ndarray | None, tau2_method: str) -> s
     return "with moderators a prediction needs the new study's design row" if at is None else ""
 
 
-def _prediction(rows: Rows, at: np.ndarray, fit: Fit, more: float, interval: str, level: float, rng) -> Interval:
+def _prediction(rows: Rows, at: Array, fit: Fit, more: float, interval: str, level: float, rng: np.random.Generator) -> Interval:
     """The confidence-distribution interval; the guard, where asked for, adds the variance it adds to the
     coefficients, and the next study what it has beside tau2."""
     lacking = max(0.0, 1 - fit.q / (rows.k - rows.p)) if interval == "guarded-knapp-hartung" else 0.0
@@ -289,7 +315,7 @@ def _caveat(k: int) -> str:
     return f"{k} studies say little about how studies differ: read this prediction as a rough guess"
 
 
-def _prepared(y: np.ndarray, v: np.ndarray, X: np.ndarray) -> Rows:
+def _prepared(y: Array, v: Array, X: Array) -> Rows:
     rows = prepare(y, v, X)
     condition = np.linalg.cond(power_moment(rows, 1 / v))
     if condition > LARGEST_CONDITION:
@@ -297,7 +323,7 @@ def _prepared(y: np.ndarray, v: np.ndarray, X: np.ndarray) -> Rows:
     return rows
 
 
-def _check_choices(tau2_method, interval, level, v_df) -> None:
+def _check_choices(tau2_method: str, interval: str, level: float, v_df: float | None) -> None:
     if tau2_method not in ESTIMATORS:
         raise InputError(f"tau2_method must be one of {', '.join(ESTIMATORS)}; got {tau2_method!r}")
     if interval not in INTERVAL_METHODS:
@@ -307,7 +333,7 @@ def _check_choices(tau2_method, interval, level, v_df) -> None:
         raise InputError(f"v_df must be positive, or None for known variances; got {v_df!r}")
 
 
-def _checked_predict_at(predict_at, X: np.ndarray) -> np.ndarray | None:
+def _checked_predict_at(predict_at: ArrayLike | None, X: Array) -> Array | None:
     """The design row to predict; a lone constant column predicts at its own value."""
     if predict_at is None:
         return X[0] if X.shape[1] == 1 and not np.ptp(X) else None

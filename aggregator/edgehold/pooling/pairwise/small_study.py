@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike
 from scipy.stats import t as student_t
 
 from edgehold.errors import InputError
+from edgehold.numerics.arrays import Array
 from edgehold.numerics.interval import Interval
 from edgehold.pooling.inputs import check_level, checked_studies
 
@@ -107,7 +108,7 @@ def small_study_test(
     return _test(model, fit, _dispersion(y, v, X, fit))
 
 
-def _why_not(v: np.ndarray, X: np.ndarray, least_studies: int) -> str:
+def _why_not(v: Array, X: Array, least_studies: int) -> str:
     k, p = len(v), X.shape[1] + 1
     if k < least_studies:
         return f"{k} {'study' if k == 1 else 'studies'}: not tested below {least_studies}, where chance alone makes funnels crooked"
@@ -119,9 +120,9 @@ def _why_not(v: np.ndarray, X: np.ndarray, least_studies: int) -> str:
     return ""
 
 
-def _dispersion(y: np.ndarray, v: np.ndarray, X: np.ndarray, fit: RandomEffectsFit) -> float:
+def _dispersion(y: Array, v: Array, X: Array, fit: RandomEffectsFit) -> float:
     residuals = y - np.column_stack([X, np.sqrt(v)]) @ fit.coefficients
-    return float(np.sum(residuals**2 / (v + fit.tau2)) / fit.q_df)
+    return float(np.sum(residuals**2 / (v + (fit.tau2 or 0.0))) / fit.q_df)
 
 
 def _test(model: str, fit: RandomEffectsFit, dispersion: float) -> SmallStudyTest:
@@ -134,7 +135,7 @@ def _test(model: str, fit: RandomEffectsFit, dispersion: float) -> SmallStudyTes
         df=fit.df,
         p=float(2 * student_t.sf(abs(slope / error), fit.df)),
         limit=float(fit.coefficients[0]),
-        limit_interval=fit.intervals[0],
+        limit_interval=None if fit.intervals is None else fit.intervals[0],
         tau2=fit.tau2 if model == "mixed-effects" else None,
         dispersion=dispersion,
         studies=fit.studies,

@@ -10,10 +10,12 @@ from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from edgehold.estimates.repeatability import Repeatability
 from edgehold.estimates.results import Contrast, SubmissionEstimate, Verdict
 from edgehold.estimates.verdict import verdict_of
+from edgehold.numerics.arrays import Array, Ints
 from edgehold.numerics.attempt import attempt
 from edgehold.numerics.interval import Interval
 
@@ -135,10 +137,10 @@ class Pooled:
     reason : why there is no fit although there are studies enough; empty otherwise.
     """
 
-    y: np.ndarray
-    v: np.ndarray
-    numbers: np.ndarray
-    shares: np.ndarray
+    y: Array
+    v: Array
+    numbers: Ints
+    shares: Array
     fit: RandomEffectsFit | None
     tau2_within: float | None = None
     tau2_within_interval: Interval | None = None
@@ -164,11 +166,16 @@ def pool_lines(lines: Lines, chosen: list[int], whole: bool = True) -> Pooled:
     return attempt(
         lambda: _pooled(three_level(y, v, studies, v_df=v_df, predict=whole, profile=whole), numbers),
         lambda why: replace(nothing, reason=why),
-        lambda found: (found.fit.coefficients, found.fit.standard_errors, found.fit.tau2, found.tau2_within),
+        _figures,
     )
 
 
-def _pooled(found: ThreeLevelFit, numbers: np.ndarray) -> Pooled:
+def _figures(found: Pooled) -> tuple[ArrayLike | None, ...]:
+    fit = found.fit
+    return () if fit is None else (fit.coefficients, fit.standard_errors, fit.tau2, found.tau2_within)
+
+
+def _pooled(found: ThreeLevelFit, numbers: Ints) -> Pooled:
     return Pooled(found.y, found.v, numbers, found.shares, found.fit, found.tau2_within, found.tau2_within_interval)
 
 

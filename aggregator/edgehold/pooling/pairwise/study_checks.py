@@ -11,6 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from edgehold.errors import InputError
+from edgehold.numerics.arrays import Array
+
 from .cluster_robust import ClusterRobust, cluster_robust
 from .influence import Influence, LeftOut, influence, leave_one_out
 from .random_effects import RandomEffectsFit
@@ -42,7 +45,7 @@ class StudyChecks:
 
 
 def study_checks(
-    y: np.ndarray, v: np.ndarray, numbers: Sequence[int], clusters: Sequence[int], fit: RandomEffectsFit, v_df: float | None
+    y: Array, v: Array, numbers: Sequence[int], clusters: Sequence[int], fit: RandomEffectsFit, v_df: float | None
 ) -> StudyChecks:
     """Ask everything that can be asked of the studies of one comparison.
 
@@ -53,6 +56,8 @@ def study_checks(
     fit : of all studies.
     v_df : degrees of freedom of the common repeatability, as ``fit`` was given.
     """
+    if fit.tau2 is None:
+        raise InputError(f"studies with a variance between them are needed; got {fit.status!r}")
     without = leave_one_out(y, v, v_df=v_df)
     moved = [0.0 if one.fit is None else abs(float(one.fit.coefficients[0] - fit.coefficients[0])) for one in without]
     return StudyChecks(

@@ -14,12 +14,13 @@ from numpy.typing import ArrayLike
 from scipy.stats import chi2
 
 from edgehold.errors import InputError
+from edgehold.numerics.arrays import Array, Ints
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.root_search import global_maximum, settled_root
 from edgehold.pooling.inputs import check_estimates, check_level, check_variances, frozen
 
 from .heterogeneity import POINTS_PER_DECADE
-from .random_effects import PREDICTION_SEED, RandomEffectsFit, random_effects
+from .random_effects import PREDICTION_SEED, Options, RandomEffectsFit, random_effects
 
 CLOSE = 1e-14  # relative tolerance of tau2 inside the search for τ²_w
 FARTHEST = 1e6  # times the largest of the variances: how far the upper limit of τ²_w is looked for
@@ -40,9 +41,9 @@ class ThreeLevelFit:
     """
 
     clusters: tuple[Hashable, ...]
-    y: np.ndarray
-    v: np.ndarray
-    shares: np.ndarray
+    y: Array
+    v: Array
+    shares: Array
     fit: RandomEffectsFit
     tau2_within: float | None
     tau2_within_interval: Interval | None
@@ -95,23 +96,23 @@ def three_level(
     within = None if len(names) == len(y) else global_maximum(*_profiled(y, v, place), _grid(y, v)[::2]).at
     limits = _limits(y, v, place, within, level) if within is not None and profile else None
     mean, variance, shares = (y, v, np.ones(len(y))) if within is None else _clusters(y, v + within, place)
-    options = {"interval": interval, "level": level, "v_df": v_df, "predict": predict, "predict_extra": within or 0.0, "rng": rng}
+    options: Options = {"interval": interval, "level": level, "v_df": v_df, "predict": predict, "predict_extra": within or 0.0, "rng": rng}
     fit = random_effects(mean, variance, **options)
     return ThreeLevelFit(names, frozen(mean), frozen(variance), frozen(shares), fit, within, limits)
 
 
-def _clusters(y: np.ndarray, d: np.ndarray, place: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _clusters(y: Array, d: Array, place: Ints) -> tuple[Array, Array, Array]:
     """Means with weights 1/d, their variances, and each row's share of its cluster."""
     total = np.bincount(place, 1 / d)
     return np.bincount(place, y / d) / total, 1 / total, 1 / d / total[place]
 
 
-def _profiled(y: np.ndarray, v: np.ndarray, place: np.ndarray) -> tuple[Callable[[float], float], Callable[[float], float]]:
+def _profiled(y: Array, v: Array, place: Ints) -> tuple[Callable[[float], float], Callable[[float], float]]:
     """Restricted log-likelihood and its derivative in τ²_w, tau2 at its best."""
     return lambda within: _log_likelihood(y, v, place, within)[0], lambda within: _slope(y, v, place, within)
 
 
-def _limits(y: np.ndarray, v: np.ndarray, place: np.ndarray, within: float, level: float) -> Interval:
+def _limits(y: Array, v: Array, place: Ints, within: float, level: float) -> Interval:
     """Where the profiled restricted likelihood has fallen by half a chi-squared quantile."""
     floor = _log_likelihood(y, v, place, within)[0] - float(chi2.ppf(level, 1)) / 2
 
@@ -123,14 +124,14 @@ def _limits(y: np.ndarray, v: np.ndarray, place: np.ndarray, within: float, leve
     return Interval(low, high, level, "profile-reml")
 
 
-def _grid(y: np.ndarray, v: np.ndarray) -> np.ndarray:
+def _grid(y: Array, v: Array) -> Array:
     """Zero and geometric points up to where the likelihood falls for certain, as for tau2 in ``heterogeneity``."""
     low, high = v.min() / 10, len(y) * np.var(y) + v.max()
     decades = max(np.log10(high / low), 1.0)
     return np.concatenate(([0.0], np.geomspace(low, high, int(np.ceil(POINTS_PER_DECADE * decades)) + 1)))
 
 
-def _log_likelihood(y: np.ndarray, v: np.ndarray, place: np.ndarray, within: float) -> tuple[float, float]:
+def _log_likelihood(y: Array, v: Array, place: Ints, within: float) -> tuple[float, float]:
     """Restricted log-likelihood at τ²_w with tau2 at its best, and that tau2."""
     d = v + within
     mean, variance, _ = _clusters(y, d, place)
@@ -139,7 +140,7 @@ def _log_likelihood(y: np.ndarray, v: np.ndarray, place: np.ndarray, within: flo
     return between - 0.5 * float(inside), tau2
 
 
-def _best_between(y: np.ndarray, v: np.ndarray) -> tuple[float, float]:
+def _best_between(y: Array, v: Array) -> tuple[float, float]:
     """Largest restricted log-likelihood of one mean over tau2 ≥ 0, and its tau2: as in ``heterogeneity``, the whole grid at once."""
     if len(y) == 1:
         return 0.0, 0.0
@@ -151,7 +152,7 @@ def _best_between(y: np.ndarray, v: np.ndarray) -> tuple[float, float]:
     return max((float(_mean_fit(y, v, t)[0]), t) for t in candidates or [float(grid[-1])])
 
 
-def _mean_fit(y: np.ndarray, v: np.ndarray, tau2: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
+def _mean_fit(y: Array, v: Array, tau2: ArrayLike) -> tuple[Array, Array]:
     """Restricted log-likelihood of one mean and its derivative at each of the given tau2."""
     total = v + np.asarray(tau2, dtype=float)[..., None]
     w = 1 / total
@@ -162,13 +163,13 @@ def _mean_fit(y: np.ndarray, v: np.ndarray, tau2: ArrayLike) -> tuple[np.ndarray
     return value, 0.5 * (((w * r) ** 2).sum(axis=-1) - sums + (w**2).sum(axis=-1) / sums)
 
 
-def _slope(y: np.ndarray, v: np.ndarray, place: np.ndarray, within: float) -> float:
+def _slope(y: Array, v: Array, place: Ints, within: float) -> float:
     """Derivative in τ²_w, ½(yᵀPPy − tr P), with tau2 at its best; there its own derivative is 0 or tau2 is held at 0."""
     d, (_, tau2) = v + within, _log_likelihood(y, v, place, within)
     sums = np.bincount(place, 1 / d)
     shrink = tau2 / (1 + tau2 * sums)  # Σⱼ⁻¹ = D⁻¹ − D⁻¹11ᵀD⁻¹·shrink
 
-    def solved(x: np.ndarray) -> np.ndarray:
+    def solved(x: Array) -> Array:
         return x / d - (shrink * np.bincount(place, x / d))[place] / d
 
     ones = solved(np.ones(len(y)))
@@ -177,7 +178,7 @@ def _slope(y: np.ndarray, v: np.ndarray, place: np.ndarray, within: float) -> fl
     return float(0.5 * (np.sum(solved(residual) ** 2) - trace))
 
 
-def _check(y: np.ndarray, v: np.ndarray, cluster: Sequence, level: float) -> None:
+def _check(y: Array, v: Array, cluster: Sequence[Hashable], level: float) -> None:
     if y.ndim != 1 or len(y) == 0 or v.shape != y.shape or len(cluster) != len(y):
         raise InputError(f"y, v and cluster must agree in length, at least 1; got {y.shape}, {v.shape} and {len(cluster)} labels")
     check_estimates(y)

@@ -11,9 +11,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from edgehold.errors import InputError
+from edgehold.numerics.arrays import Array
 from edgehold.pooling.inputs import checked_studies, frozen
 
-from .random_effects import RandomEffectsFit, random_effects
+from .random_effects import Options, RandomEffectsFit, random_effects
 from .small_study import LEAST_STUDIES, small_study_test
 
 MOST_ROUNDS = 100  # it settles in a handful; two counts may also take turns for ever
@@ -36,7 +37,7 @@ class TrimAndFill:
 
     missing: int | None
     side: str | None
-    filled: np.ndarray | None
+    filled: Array | None
     fit: RandomEffectsFit | None
     studies: int
     reason: str
@@ -74,19 +75,19 @@ def trim_and_fill(
         If the side is unknown or ``random_effects`` would raise.
     """
     y, v, _ = checked_studies(y, v, None)
-    asked = {"tau2_method": tau2_method, "interval": interval, "level": level, "predict": False}
+    asked: Options = {"tau2_method": tau2_method, "interval": interval, "level": level, "predict": False}
     if side is not None and side not in SIDES:
         raise InputError(f"side must be one of {', '.join(SIDES)}, or None; got {side!r}")
     reason = f"{len(y)} {'study' if len(y) == 1 else 'studies'}: not looked at below {least_studies}" if len(y) < least_studies else ""
     if not reason and side is None:
         test = small_study_test(y, v, interval="wald", least_studies=least_studies)
-        reason, side = test.reason, "left" if test.reason or test.slope >= 0 else "right"
-    if reason:
+        reason, side = test.reason, "left" if test.slope is None or test.slope >= 0 else "right"
+    if reason or side is None:
         return TrimAndFill(None, None, None, None, len(y), reason)
     return _filled(y, v, side, asked)
 
 
-def _filled(y: np.ndarray, v: np.ndarray, side: str, asked: dict) -> TrimAndFill:
+def _filled(y: Array, v: Array, side: str, asked: Options) -> TrimAndFill:
     sign = 1.0 if side == "left" else -1.0
     order = np.argsort(sign * y, kind="stable")
     crowded, variances = sign * y[order], v[order]
@@ -99,7 +100,7 @@ def _filled(y: np.ndarray, v: np.ndarray, side: str, asked: dict) -> TrimAndFill
     return TrimAndFill(missing, side, frozen(sign * added), fit, len(y), "")
 
 
-def _missing(y: np.ndarray, v: np.ndarray, asked: dict) -> tuple[int | None, float]:
+def _missing(y: Array, v: Array, asked: Options) -> tuple[int | None, float]:
     """L₀ for rising ``y`` with studies missing on the left, and the trimmed mean it was counted from."""
     k, missing = len(y), 0
     for _ in range(MOST_ROUNDS):

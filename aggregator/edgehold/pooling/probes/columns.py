@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 from edgehold.endpoints.rows import EXACT, EndpointRow
 from edgehold.endpoints.words import FLAGS
 
-Column = Callable[[Sequence[EndpointRow]], list[float | None]]
+Column = Callable[[Sequence[EndpointRow]], Sequence[float | str | None]]
 Label = Callable[[EndpointRow], object]
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.stats import t as student_t
 
+from edgehold.numerics.arrays import Bools, Ints
 from edgehold.pooling.crossed.results import CrossedFit
 from edgehold.pooling.crossed.runs_design import FixedPart, fixed_part, independent_columns, too_many_levels
 from edgehold.pooling.crossed.runs_fit import Difference, coefficient_covariance, difference
@@ -98,7 +99,7 @@ def model(asked: Ready, probe: Probe) -> Model:
     moderator, slope_variance = taken.moderator.astype(float), 0.0
     if probe.reading_error:
         told = calibrated(moderator, np.array([row.start_se for row in taken.rows]), sets, fixed.full[:, stands])
-        if told.reason:
+        if told.values is None:
             return replace(nothing, reason=told.reason)
         moderator, slope_variance = told.values, told.slope_variance
     X = np.column_stack([fixed.full[:, stands], *(less_mean(column, sets) for column in (*taken.beside.T, moderator))])
@@ -121,7 +122,7 @@ def found_in(made: Model, probe: Probe) -> Found:
         result = _wider(difference(made.fit, c, coefficient_covariance(made.fit)), made)
         return Found(ANSWERED, "", None, result, p_value(result), *counts)
     pair = commonest_pair(made.taken.runs)
-    if pair is None or made.fixed.steel_contrast(*pair) is None:
+    if pair is None or made.fixed is None or made.fixed.steel_contrast(*pair) is None:
         return Found(NOT_APART, NO_PAIR, None, None, None, *counts)
     return Found(ANSWERED, "", pair, steels(made.fit, made.names, pair), None, *counts)
 
@@ -147,14 +148,14 @@ def _wider(result: Difference, made: Model) -> Difference:
     return replace(result, standard_error=error, interval=interval)
 
 
-def _numbered(taken: Chosen, label: Label | None) -> np.ndarray:
+def _numbered(taken: Chosen, label: Label | None) -> Ints:
     """(n,) number of the set that each run is in."""
     labels = [None if label is None else label(row) for row in taken.rows]
     numbers = {one: i for i, one in enumerate(dict.fromkeys(labels))}
     return np.array([numbers[one] for one in labels], dtype=int)
 
 
-def _informing(taken: Chosen, probe: Probe) -> np.ndarray:
+def _informing(taken: Chosen, probe: Probe) -> Bools:
     """(n,) which runs stand in a set in which the moderator varies."""
     sets = _numbered(taken, probe.informs or probe.within)
     if len(sets) == 0:
@@ -162,4 +163,5 @@ def _informing(taken: Chosen, probe: Probe) -> np.ndarray:
     low, high = np.full(sets.max() + 1, np.inf), np.full(sets.max() + 1, -np.inf)
     np.minimum.at(low, sets, taken.moderator)
     np.maximum.at(high, sets, taken.moderator)
-    return (high > low)[sets]
+    varies: Bools = high > low
+    return varies[sets]

@@ -83,7 +83,8 @@ def found_something(answers: Iterable[ProbeAnswer], level: float = CHANCE) -> tu
 
 def _answers(key: tuple[PoolKey, str], rows: list[EndpointRow], probes: Sequence[Probe]) -> tuple[ProbeAnswer, ...]:
     """Probes of one moderator share its model."""
-    asked, models = ready(rows), {}
+    asked = ready(rows)
+    models: dict[object, Model] = {}
     return tuple(_answer(key, asked, probe, models) for probe in probes)
 
 

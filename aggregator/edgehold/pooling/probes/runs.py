@@ -8,8 +8,11 @@ from functools import cached_property
 from itertools import combinations
 
 import numpy as np
+import numpy.typing as npt
 
 from edgehold.endpoints.rows import MISSING, EndpointRow
+from edgehold.errors import InputError
+from edgehold.numerics.arrays import Array, Ints, Labels, Texts
 from edgehold.pooling.crossed.crossed import Near
 from edgehold.pooling.crossed.results import CrossedFit
 from edgehold.pooling.crossed.runs_design import Runs, checked_runs, fixed_part, independent_columns, too_many_levels
@@ -88,16 +91,18 @@ class Chosen:
     """
 
     rows: list[EndpointRow]
-    moderator: np.ndarray
-    beside: np.ndarray
+    moderator: npt.NDArray[np.generic]
+    beside: Array
     runs: Runs
     asked: Ready
-    at: np.ndarray
+    at: Ints
 
     @property
     def values(self) -> WorkingValues:
         """A value a run; only where ``Ready.reason`` is empty."""
-        values = self.asked.known[0]
+        values, reason = self.asked.known
+        if values is None:
+            raise InputError(f"runs with values are needed; got none: {reason}")
         return WorkingValues(values.y[self.at], None if values.extra is None else values.extra[self.at], values.residual)
 
 
@@ -120,7 +125,7 @@ def chosen(asked: Ready, probe: Probe) -> Chosen:
 
 def _runs(rows: list[EndpointRow]) -> Runs:
     names = ("steel", "blade", "sharpener", "tester", "submission", "batch", "own_sharpening", "sharpening")
-    labels = {name: [getattr(row, name) for row in rows] for name in names}
+    labels: dict[str, list[object]] = {name: [getattr(row, name) for row in rows] for name in names}
     labels["version"] = [row.version.rpartition(".")[0] for row in rows]
     return checked_runs(np.array([row.low for row in rows]), np.array([row.high for row in rows]), labels)
 
@@ -142,13 +147,13 @@ def too_few(taken: Chosen, runs: int, of_submissions: int, probe: Probe, is_seen
     return f"it {is_seen} {among}; {probe.least_runs} runs of {probe.least_submissions} submissions are wanted"
 
 
-def shared_terms(rows: Sequence[EndpointRow], runs: Runs) -> dict[str, np.ndarray]:
+def shared_terms(rows: Sequence[EndpointRow], runs: Runs) -> dict[str, Texts]:
     """Labels of every random term that a probe's model might hold."""
     evenings = np.array([f"{row.submission} evening {row.evening}" for row in rows], dtype=str)
     return {EVENING: evenings} | runs.groups()
 
 
-def fit_shared(taken: Chosen, values: WorkingValues, X: np.ndarray) -> tuple[CrossedFit, str]:
+def fit_shared(taken: Chosen, values: WorkingValues, X: Array) -> tuple[CrossedFit, str]:
     """Values of the runs with what these share as random terms, and why there are no figures; empty where there are.
 
     What a one-sided run says depends on what the model foretells of it, and a moderator may foretell much: the values are made
@@ -170,7 +175,9 @@ def fit_shared(taken: Chosen, values: WorkingValues, X: np.ndarray) -> tuple[Cro
     return fit, _why_not(fit)
 
 
-def _about_centre(runs: Runs, values: WorkingValues, X: np.ndarray, groups: Mapping[str, np.ndarray], near: Near):
+def _about_centre(
+    runs: Runs, values: WorkingValues, X: Array, groups: Mapping[str, Texts], near: Near
+) -> tuple[WorkingValues | None, Near]:
     """The values after all rounds where each of them goes smoothly, and the last variances; rounds need only the centre of a fit."""
     for _ in range(ROUNDS):
         centre = centre_of(values, X, groups, near)
@@ -186,13 +193,13 @@ def _why_not(fit: CrossedFit) -> str:
     return "" if fit.covariance is not None else fit.reasons.get("covariance", "its standard errors are not available")
 
 
-def held_terms(groups: Mapping[str, np.ndarray], X: np.ndarray) -> TermsHeld:
+def held_terms(groups: Mapping[str, Labels], X: Array) -> TermsHeld:
     """Which of them the runs can hold beside a fixed part."""
     assumed = {name: ASSUMED_VARIANCES["submission"] for name in (EVENING, LOT) if name in groups}
     return terms_held(groups, X=X, variances=assumed)
 
 
-def told_beside_people(X: np.ndarray, runs: Runs) -> bool:
+def told_beside_people(X: Array, runs: Runs) -> bool:
     """Whether the last column can be told beside the others with the people as fixed too."""
     people = [(who == level).astype(float) for who in (runs.sharpener, runs.tester) for level in np.unique(who)]
     return bool(independent_columns(np.column_stack([X[:, :-1], *people, X[:, -1]]))[-1])
@@ -202,5 +209,5 @@ def commonest_pair(runs: Runs) -> tuple[str, str] | None:
     """The two known steels that most submissions hold both of; the first by name of several, None where no submission does."""
     holding = {steel: set(runs.submission[runs.steel == steel].tolist()) for steel in runs.steels}
     shared = {pair: len(holding[pair[0]] & holding[pair[1]]) for pair in combinations(runs.steels, 2)}
-    best = max(shared, key=shared.get, default=None)
+    best = max(shared, key=shared.__getitem__, default=None)
     return best if best and shared[best] else None

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.stats import chi2
 
+from edgehold.numerics.arrays import Labels
 from edgehold.numerics.interval import Interval
 from edgehold.pooling.crossed.results import CrossedFit
 from edgehold.pooling.crossed.runs_design import fixed_part, too_many_levels
@@ -31,7 +32,8 @@ def spread(asked: Ready, probe: Probe) -> Found:
     reason = too_few(taken, *counts, probe, "is known of") or _too_few_levels(levels, probe) or asked.reason or too_many_levels(taken.runs)
     if reason:
         return _nothing(TOO_LITTLE, reason, counts)
-    X, groups = fixed_part(taken.runs).X, {LOT: taken.moderator} | shared_terms(taken.rows, taken.runs)
+    X = fixed_part(taken.runs).X
+    groups: dict[str, Labels] = {LOT: taken.moderator, **shared_terms(taken.rows, taken.runs)}
     held = held_terms(groups, X)
     reason = _entangled(held)
     if reason:
@@ -39,9 +41,11 @@ def spread(asked: Ready, probe: Probe) -> Found:
     groups = {name: groups[name] for name in held.held}
     full = fit_working(taken.values, X, groups, profile=(LOT,), near=asked.near)
     without = fit_working(taken.values, X, {name: labels for name, labels in groups.items() if name != LOT}, near=asked.near)
-    if full.variance_intervals.get(LOT) is None or without.log_likelihood is None:
+    limits, variance = full.variance_intervals.get(LOT), full.variances.get(LOT)
+    if limits is None or variance is None or full.log_likelihood is None or without.log_likelihood is None:
         return _nothing(TOO_LITTLE, _why(full), counts)
-    return Found(ANSWERED, "", None, _typical(full), _p(full, without), *counts)
+    rise = 2 * (full.log_likelihood - without.log_likelihood)
+    return Found(ANSWERED, "", None, _typical(variance, limits), _p(variance, rise), *counts)
 
 
 def _nothing(state: str, reason: str, counts: tuple[int, int]) -> Found:
@@ -64,12 +68,10 @@ def _why(full: CrossedFit) -> str:
     return full.reasons.get(f"variance_intervals.{LOT}") or full.reasons.get("variances") or full.reasons.get("convergence", "no fit")
 
 
-def _typical(full: CrossedFit) -> Difference:
-    limits = full.variance_intervals[LOT]
-    low, value, high = (MEDIAN_OF_PAIRS * float(np.sqrt(v)) for v in (limits.low, full.variances[LOT], limits.high))
+def _typical(variance: float, limits: Interval) -> Difference:
+    low, value, high = (MEDIAN_OF_PAIRS * float(np.sqrt(v)) for v in (limits.low, variance, limits.high))
     return Difference(value, float("nan"), float("nan"), Interval(low, high, limits.level, limits.method))
 
 
-def _p(full: CrossedFit, without: CrossedFit) -> float:
-    rise = 2 * (full.log_likelihood - without.log_likelihood)
-    return float(chi2.sf(rise, 1) / 2) if full.variances[LOT] > 0 and rise > 0 else NO_CHANCE
+def _p(variance: float, rise: float) -> float:
+    return float(chi2.sf(rise, 1) / 2) if variance > 0 and rise > 0 else NO_CHANCE

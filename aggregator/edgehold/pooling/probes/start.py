@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from edgehold.numerics.arrays import Array, Ints
+
 LEAST_RELIABILITY = 0.3  # of the differences within a set; below it the correction is larger than what there is to correct
 
 
@@ -20,12 +22,12 @@ class Calibrated:
     reason : why there are no values; empty otherwise.
     """
 
-    values: np.ndarray | None
+    values: Array | None
     slope_variance: float
     reason: str
 
 
-def calibrated(read: np.ndarray, se: np.ndarray, sets: np.ndarray, X: np.ndarray) -> Calibrated:
+def calibrated(read: Array, se: Array, sets: Ints, X: Array) -> Calibrated:
     """Regression calibration: E(true | read) = fitted + λ(read − fitted), λ = σ²/(σ² + se²).
 
     Fitted is what sets and fixed part foretell; σ² the variance of what is left of the reading, less its error. A slope on the
@@ -56,6 +58,7 @@ def calibrated(read: np.ndarray, se: np.ndarray, sets: np.ndarray, X: np.ndarray
     return Calibrated(read - shrunk, 2 / df * ((1 - reliability) / reliability) ** 2, "")
 
 
-def less_mean(values: np.ndarray, sets: np.ndarray) -> np.ndarray:
+def less_mean(values: Array, sets: Ints) -> Array:
     """(n,) values less the mean of their set."""
-    return values - (np.bincount(sets, values) / np.bincount(sets))[sets]
+    means: Array = np.bincount(sets, values) / np.bincount(sets)
+    return values - means[sets]

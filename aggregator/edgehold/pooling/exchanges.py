@@ -14,6 +14,7 @@ from types import MappingProxyType
 import numpy as np
 
 from edgehold.errors import InputError
+from edgehold.numerics.arrays import Array, Ints, Labels, Texts
 
 from .random_terms import LARGEST_LEVELS, checked_variances
 from .separability import canonical_efficiencies, checked_labels, find_components
@@ -23,6 +24,9 @@ TERMS = ("blade", "sharpener", "tester", "steel × sharpener", "steel × tester"
 LARGEST_SEARCH = 1_000_000  # candidates: a few seconds for each run chosen
 LARGEST_EIGEN_SEARCH = 400  # pairs that would join two components, each of which needs its eigenvalues
 TIE = 1e-9  # criteria closer than this share are one; the first in order of labels is taken
+
+
+Run = tuple[str, str, str]  # blade, sharpener, tester
 
 
 @dataclass(frozen=True)
@@ -71,7 +75,7 @@ class ExchangePlan:
 
 
 def best_exchanges(
-    labels: Mapping[str, Sequence],
+    labels: Mapping[str, Labels],
     target: Sequence[str],
     variances: Mapping[str, float] | None = None,
     count: int = 5,
@@ -118,7 +122,7 @@ def best_exchanges(
     return _for_contrast(columns, target, variances, runs, count)
 
 
-def _checked(labels: Mapping[str, Sequence]) -> dict[str, np.ndarray]:
+def _checked(labels: Mapping[str, Labels]) -> dict[str, Texts]:
     unknown = sorted(set(labels) - set(FACTORS))
     if unknown or "blade" not in labels:
         raise InputError(f"labels must name blade, sharpener, tester and perhaps steel; got {sorted(labels)}")
@@ -130,13 +134,13 @@ def _checked(labels: Mapping[str, Sequence]) -> dict[str, np.ndarray]:
     return columns
 
 
-def _candidates(columns: dict[str, np.ndarray], given) -> list[tuple[str, str, str]]:
+def _candidates(columns: dict[str, Texts], given: Sequence[tuple[str, str, str]] | None) -> list[Run]:
     known = [[str(label) for label in np.unique(columns[name])] for name in FACTORS[1:]]
     if given is None:
         size = int(np.prod([len(levels) for levels in known]))
         if size > LARGEST_SEARCH:
             raise InputError(f"at most {LARGEST_SEARCH} combinations are searched; got {size}: pass the candidates that are available")
-        return list(product(*known))
+        return [(blade, sharpener, tester) for blade, sharpener, tester in product(*known)]
     runs = sorted({tuple(map(str, run)) for run in given})
     seen = [set(levels) for levels in known]
     strange = [run for run in runs if len(run) != 3 or any(label not in levels for label, levels in zip(run, seen, strict=True))]
@@ -144,7 +148,7 @@ def _candidates(columns: dict[str, np.ndarray], given) -> list[tuple[str, str, s
         raise InputError(f"candidates must be (blade, sharpener, tester) seen in the runs, at least one; got {strange[:1]}")
     if len(runs) > LARGEST_SEARCH:
         raise InputError(f"at most {LARGEST_SEARCH} candidates; got {len(runs)}")
-    return runs
+    return [(blade, sharpener, tester) for blade, sharpener, tester in runs]
 
 
 @dataclass(frozen=True, eq=False)
@@ -155,19 +159,20 @@ class _Columns:
     start: dict[str, int]
     size: int
 
-    def of(self, rows: Mapping[str, np.ndarray]) -> np.ndarray:
+    def of(self, rows: Mapping[str, Texts]) -> Ints:
         """(n, terms) column numbers: each row has a one in each of them."""
-        code = {name: np.searchsorted(np.array(self.levels[name]), rows[name]) for name in FACTORS}
+        code: dict[str, Ints] = {name: np.searchsorted(np.array(self.levels[name]), rows[name]) for name in FACTORS}
         for person in ("sharpener", "tester"):
             code[f"steel × {person}"] = code["steel"] * len(self.levels[person]) + code[person]
         return np.column_stack([code[name] + at for name, at in self.start.items()])
 
 
-def _layout(columns: dict[str, np.ndarray], terms: list[str]) -> _Columns:
+def _layout(columns: dict[str, Texts], terms: list[str]) -> _Columns:
     levels = {name: tuple(map(str, np.unique(columns[name]))) for name in FACTORS}
     sizes = {name: len(found) for name, found in levels.items()}
     sizes |= {f"steel × {person}": sizes["steel"] * sizes[person] for person in ("sharpener", "tester")}
-    start, at = {}, 0
+    start: dict[str, int] = {}
+    at = 0
     for name in ("steel", *terms):
         start[name] = at
         at += sizes[name]
@@ -176,7 +181,7 @@ def _layout(columns: dict[str, np.ndarray], terms: list[str]) -> _Columns:
     return _Columns(levels, start, at)
 
 
-def _inverse(layout: _Columns, rows: np.ndarray, assumed: Mapping[str, float]) -> np.ndarray:
+def _inverse(layout: _Columns, rows: Ints, assumed: Mapping[str, float]) -> Array:
     """M⁻¹, M = BᵀB/σ² + Λ⁻¹; the steels have no entry in Λ⁻¹."""
     m = np.zeros((layout.size, layout.size))
     for i, j in product(range(rows.shape[1]), repeat=2):
@@ -185,10 +190,10 @@ def _inverse(layout: _Columns, rows: np.ndarray, assumed: Mapping[str, float]) -
     for (name, begin), end in zip(layout.start.items(), ends, strict=True):
         if name != "steel":
             m[range(begin, end), range(begin, end)] += 1 / assumed[name]
-    return np.linalg.inv(m)
+    return np.asarray(np.linalg.inv(m), dtype=float)
 
 
-def _target_vector(layout: _Columns, target: tuple[str, ...]) -> np.ndarray:
+def _target_vector(layout: _Columns, target: tuple[str, ...]) -> Array:
     if len(target) != 3 or target[0] not in layout.start or target[0] not in FACTORS or target[1] == target[2]:
         raise InputError(f"target must be ('split',) or (factor, first, second) of one of {FACTORS}; got {target!r}")
     factor, *labels = target
@@ -200,14 +205,16 @@ def _target_vector(layout: _Columns, target: tuple[str, ...]) -> np.ndarray:
     return c
 
 
-def _for_contrast(columns, target, variances, runs, count: int) -> ExchangePlan:
+def _for_contrast(
+    columns: dict[str, Texts], target: tuple[str, ...], variances: Mapping[str, float] | None, runs: list[Run], count: int
+) -> ExchangePlan:
     terms = [name for name in TERMS if (variances or {}).get(name) != 0]
     assumed = checked_variances(terms, {name: v for name, v in (variances or {}).items() if v != 0 or name not in TERMS})
     layout = _layout(columns, terms)
     inverse, c = _inverse(layout, layout.of(columns), assumed), _target_vector(layout, target)
     where = layout.of(_rows_of(runs, columns))
     first = variance = float(c @ inverse @ c)
-    chosen = []
+    chosen: list[FurtherRun] = []
     for _ in range(count):
         reach = inverse @ c
         spread = assumed["residual"] + _quadratic(inverse, where)
@@ -222,22 +229,22 @@ def _for_contrast(columns, target, variances, runs, count: int) -> ExchangePlan:
     return ExchangePlan(target, None, first, tuple(chosen), len(runs), assumed, method)
 
 
-def _rows_of(runs: list[tuple[str, str, str]], columns: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
+def _rows_of(runs: list[Run], columns: dict[str, Texts]) -> dict[str, Texts]:
     steel = dict(zip(columns["blade"], columns["steel"], strict=True))
     blade, sharpener, tester = (np.array(part) for part in zip(*runs, strict=True))
     return {"steel": np.array([steel[b] for b in blade]), "blade": blade, "sharpener": sharpener, "tester": tester}
 
 
-def _quadratic(inverse: np.ndarray, where: np.ndarray) -> np.ndarray:
+def _quadratic(inverse: Array, where: Ints) -> Array:
     """zᵀM⁻¹z of every candidate."""
-    return sum(inverse[where[:, i], where[:, j]] for i, j in product(range(where.shape[1]), repeat=2))
+    return sum((inverse[where[:, i], where[:, j]] for i, j in product(range(where.shape[1]), repeat=2)), np.zeros(len(where)))
 
 
-def _first_best(drop: np.ndarray, scale: float) -> int:
+def _first_best(drop: Array, scale: float) -> int:
     return int(np.flatnonzero(drop >= drop.max() - TIE * scale)[0])
 
 
-def _for_split(columns, runs, count: int) -> ExchangePlan:
+def _for_split(columns: dict[str, Texts], runs: list[Run], count: int) -> ExchangePlan:
     s_levels, t_levels = np.unique(columns["sharpener"]), np.unique(columns["tester"])
     met = np.zeros((len(s_levels), len(t_levels)))
     np.add.at(met, (np.searchsorted(s_levels, columns["sharpener"]), np.searchsorted(t_levels, columns["tester"])), 1)
@@ -245,7 +252,8 @@ def _for_split(columns, runs, count: int) -> ExchangePlan:
     pairs = sorted(blades)
     at = np.column_stack([np.searchsorted(levels, [p[i] for p in pairs]) for i, levels in enumerate((s_levels, t_levels))])
     rank, criterion = first = _efficiency(met)
-    chosen, shortened = [], False
+    chosen: list[FurtherRun] = []
+    shortened = False
     reason = _why_hopeless(met)
     while not reason and len(chosen) < count:
         best, short = _best_pair(met, at, s_levels, t_levels)
@@ -263,12 +271,12 @@ def _for_split(columns, runs, count: int) -> ExchangePlan:
     return ExchangePlan(("split",), first[0], first[1], tuple(chosen), len(pairs), MappingProxyType({}), method, reason)
 
 
-def _why_hopeless(met: np.ndarray) -> str:
+def _why_hopeless(met: Array) -> str:
     lone = [role for role, people in zip(("sharpener", "tester"), met.shape, strict=True) if people == 1]
     return f"only one {' and one '.join(lone)}: more people are needed before the roles can be told apart" if lone else ""
 
 
-def _usual_blades(columns, runs) -> dict[tuple[str, str], str]:
+def _usual_blades(columns: dict[str, Texts], runs: list[Run]) -> dict[tuple[str, str], str]:
     """For each pair that are available, the blade that this sharpener has sharpened most."""
     used: dict[tuple[str, str], int] = {}
     for key in zip(columns["sharpener"], columns["blade"], strict=True):
@@ -281,13 +289,13 @@ def _usual_blades(columns, runs) -> dict[tuple[str, str], str]:
     return found
 
 
-def _matrices(met: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _matrices(met: Array) -> tuple[Array, Array]:
     """C = R − NK⁻¹Nᵀ and C₀ = R − rrᵀ/n."""
     r = met.sum(axis=1)
     return np.diag(r) - (met / met.sum(axis=0)) @ met.T, np.diag(r) - np.outer(r, r) / r.sum()
 
 
-def _efficiency(met: np.ndarray) -> tuple[int, float]:
+def _efficiency(met: Array) -> tuple[int, float]:
     """Rank of C, and Σ1/e."""
     if len(met) == 1:
         return 0, 0.0
@@ -295,7 +303,7 @@ def _efficiency(met: np.ndarray) -> tuple[int, float]:
     return int(np.count_nonzero(e)), float((1 / e[e > 0]).sum())
 
 
-def _best_pair(met: np.ndarray, at: np.ndarray, s_levels, t_levels) -> tuple[int, bool]:
+def _best_pair(met: Array, at: Ints, s_levels: Texts, t_levels: Texts) -> tuple[int, bool]:
     """Number of the best pair, and whether not all were looked at."""
     s, t = np.nonzero(met)
     components = find_components(s_levels[s], t_levels[t])
@@ -310,28 +318,30 @@ def _best_pair(met: np.ndarray, at: np.ndarray, s_levels, t_levels) -> tuple[int
     return int(looked_at[_first_best(-sums, 1.0)]), len(open_to) > len(looked_at)
 
 
-def _with_one_more(met: np.ndarray, pair: tuple[int, int]) -> float:
+def _with_one_more(met: Array, pair: tuple[int, int]) -> float:
     more = met.copy()
     more[pair] += 1
     return _efficiency(more)[1]
 
 
-def _after_one_more(met: np.ndarray) -> np.ndarray:
+def _after_one_more(met: Array) -> Array:
     """(sharpeners, testers) Σ1/e = tr(C₀C⁺) with one more run of each pair, when all are joined.
 
     The run adds k/(k+1)·xxᵀ to C, x = e_s − N_t/k, and n/(n+1)·x₀x₀ᵀ to C₀, x₀ = e_s − r/n (k runs of tester t, n in all).
     """
     c, c0 = _matrices(met)
-    d = np.linalg.pinv(c, hermitian=True, rcond=1e-10)
+    d = np.asarray(np.linalg.pinv(c, hermitian=True, rcond=1e-10), dtype=float)
     r, k, n = met.sum(axis=1), met.sum(axis=0), met.sum()
     y, alpha, beta = met / k, n / (n + 1), k / (k + 1)
     own0 = np.diag(d) - 2 * d @ r / n + r @ d @ r / n**2  # x₀ᵀC⁺x₀, by sharpener
     mixed = np.diag(d)[:, None] - d @ y - (d @ r / n)[:, None] + (r @ d @ y / n)[None, :]  # x₀ᵀC⁺x
     base = np.trace(c0 @ d)
     removed = _quadratic_of_x(d @ c0 @ d, y) + alpha * mixed**2
-    return base + alpha * own0[:, None] - beta / (1 + beta * _quadratic_of_x(d, y)) * removed
+    after: Array = base + alpha * own0[:, None] - beta / (1 + beta * _quadratic_of_x(d, y)) * removed
+    return after
 
 
-def _quadratic_of_x(a: np.ndarray, y: np.ndarray) -> np.ndarray:
+def _quadratic_of_x(a: Array, y: Array) -> Array:
     """xᵀAx for x = e_s − y_t."""
-    return np.diag(a)[:, None] - 2 * a @ y + np.einsum("it,ij,jt->t", y, a, y)[None, :]
+    quadratic: Array = np.diag(a)[:, None] - 2 * a @ y + np.einsum("it,ij,jt->t", y, a, y)[None, :]
+    return quadratic

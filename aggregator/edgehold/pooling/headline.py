@@ -13,6 +13,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import ArrayLike
 
+from edgehold.numerics.arrays import Array, Bools, Ints, Labels, Texts
 from edgehold.numerics.estimability import estimable, prepare
 from edgehold.numerics.half_t import HalfT
 from edgehold.numerics.interval import Interval
@@ -149,7 +150,7 @@ class Headline:
 def headline(
     low: ArrayLike,
     high: ArrayLike,
-    labels: Mapping[str, Sequence],
+    labels: Mapping[str, Labels],
     *,
     worthwhile: float,
     priors: Mapping[str, HalfT] | None = None,
@@ -223,8 +224,8 @@ def _with_values(runs: Runs) -> tuple[Runs, dict[str, int]]:
     return (runs.chosen(~np.isin(runs.steel, list(lost))) if lost else runs), lost
 
 
-def _judged(runs: Runs, fixed: FixedPart) -> dict[str, np.ndarray]:
-    labels = {"steel": runs.steel, "version": runs.version} | runs.groups()
+def _judged(runs: Runs, fixed: FixedPart) -> dict[str, Labels]:
+    labels: dict[str, Labels] = {"steel": runs.steel, "version": runs.version, **runs.groups()}
     return labels | ({OWN: runs.own} if OWN in fixed.effects else {})
 
 
@@ -251,7 +252,26 @@ def _lost(left_out: Mapping[str, int], steels: tuple[str, ...]) -> list[Answer]:
 
 
 def _no_answer(factor: str, first: str, second: str, reason: str, about: str = STEELS, units: tuple[int, int] = (0, 0)) -> Answer:
-    return Answer(factor, first, second, NOT_ESTIMABLE, reason, "", about, *units, *[None] * 7, "", None)
+    return Answer(
+        factor=factor,
+        first=first,
+        second=second,
+        state=NOT_ESTIMABLE,
+        reason=reason,
+        weak="",
+        about=about,
+        units_first=units[0],
+        units_second=units[1],
+        posterior=None,
+        verdict=None,
+        general=None,
+        new_hands=None,
+        new_hands_measured=None,
+        halved=None,
+        doubled=None,
+        evidence="",
+        direct_share=None,
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -265,9 +285,9 @@ class _Plan:
     weak: str
     about: str
     units: tuple[int, int]
-    c: np.ndarray | None
-    target: np.ndarray | None
-    arms: np.ndarray
+    c: Array | None
+    target: Array | None
+    arms: Ints
     place: int | None = None
 
 
@@ -296,7 +316,7 @@ class _Model:
         blades = {steel: np.unique(self.runs.blade[self.runs.steel == steel]) for steel in self.runs.steels}
         return [self._steel_plan(first, second, blades) for first, second in combinations(self.runs.steels, 2)]
 
-    def _steel_plan(self, first: str, second: str, blades: Mapping[str, np.ndarray]) -> _Plan:
+    def _steel_plan(self, first: str, second: str, blades: Mapping[str, Texts]) -> _Plan:
         units = (len(blades[first]), len(blades[second]))
         about = BLADES if min(units) == 1 else STEELS
         told, reason = self.apart.contrasts["steel"].linked(first, second)
@@ -317,7 +337,7 @@ class _Model:
         reason = (
             "" if c is not None and self._practice_beside_testers() else "no tester, and no chain of testers, met edges of both classes"
         )
-        target = self._target(("sharpener",), c, people) if not reason and about == SHARPENERS else None
+        target = self._target(("sharpener",), c, people) if c is not None and not reason and about == SHARPENERS else None
         arms = np.where(classes == PRACTISED, 1, np.where(classes == NOVICE, -1, 0))
         return [_Plan(PRACTICE, PRACTISED, NOVICE, reason, "", about, units, None if reason else c, target, arms)]
 
@@ -331,7 +351,7 @@ class _Model:
                 c[self.fixed.names.index(name)] = weight
         return bool(estimable(prepare(full), c))
 
-    def _target(self, parts: tuple[str, ...], c: np.ndarray, sides: Sequence[np.ndarray]) -> np.ndarray:
+    def _target(self, parts: tuple[str, ...], c: Array, sides: Sequence[Texts]) -> Array:
         """(q + p,) weights: the coefficients, and the mean effect of either side's blades with their batches (its sharpeners)."""
         weights = [np.zeros(one.levels) for one in self.terms.values()]
         own = getattr(self.runs, parts[0])
@@ -377,7 +397,7 @@ class _Model:
         general = fit.contrast(plan.c)
         posterior = general if plan.place is None else fit.target(plan.place)
         renewed = 2 * sum((fit.variance(name) for name in self._renewed(plan.factor)), np.zeros(len(fit.weights)))
-        evidence, share = self._direct(plan, fit)
+        evidence, share = self._direct(plan.arms, plan.c, fit)
         about_all = plan.about in (STEELS, CLASSES)
         return Answer(
             factor=plan.factor,
@@ -394,36 +414,36 @@ class _Model:
             general=general,
             new_hands=fit.contrast(plan.c, renewed),
             new_hands_measured=fit.contrast(plan.c, renewed + 2 / RUNS * fit.variance(RESIDUAL)),
-            halved=self._beside(plan, beside.get(SCALES[0])),
-            doubled=self._beside(plan, beside.get(SCALES[1])),
+            halved=self._beside(plan.c, plan.place, beside.get(SCALES[0])),
+            doubled=self._beside(plan.c, plan.place, beside.get(SCALES[1])),
             evidence=evidence,
             direct_share=share,
         )
 
-    def _beside(self, plan: _Plan, fit: HierarchicalFit | None) -> Interval | None:
+    def _beside(self, c: Array, place: int | None, fit: HierarchicalFit | None) -> Interval | None:
         if fit is None or fit.state != "fitted":
             return None
-        return (fit.contrast(plan.c) if plan.place is None else fit.target(plan.place)).interval
+        return (fit.contrast(c) if place is None else fit.target(place)).interval
 
     def _renewed(self, factor: str) -> list[str]:
         """Terms of which somebody new draws a level for each side."""
         parts = RENEWED if factor == STEEL else ("sharpener",)
         return [name for name, term in self.terms.items() if set(term.parts) & set(parts)]
 
-    def _direct(self, plan: _Plan, fit: HierarchicalFit) -> tuple[str, float]:
+    def _direct(self, arms: Ints, c: Array, fit: HierarchicalFit) -> tuple[str, float]:
         """Where the evidence comes from, and the share of information in submissions that hold both sides."""
-        held = {one for one in np.unique(self.runs.submission) if {1, -1} <= set(plan.arms[self.runs.submission == one].tolist())}
+        held = {one for one in np.unique(self.runs.submission) if {1, -1} <= set(arms[self.runs.submission == one].tolist())}
         both = np.isin(self.runs.submission, list(held))
         if not both.any():
             return LINKED, 0.0
         sds = np.sqrt(fit.weights @ fit.sds**2)
-        whole = self._variance(plan.c, np.ones(len(both), dtype=bool), fit.names, sds)
-        mine = both & (plan.arms != 0)
-        alone = self._variance(plan.c, mine, fit.names, sds)
+        whole = self._variance(c, np.ones(len(both), dtype=bool), fit.names, sds)
+        mine = both & (arms != 0)
+        alone = self._variance(c, mine, fit.names, sds)
         share = 0.0 if alone is None or whole is None else min(1.0, whole / alone)
         return (DIRECT if share > 1 - 1e-9 else BOTH), share
 
-    def _variance(self, c: np.ndarray, rows: np.ndarray, names, sds: np.ndarray) -> float | None:
+    def _variance(self, c: Array, rows: Bools, names: Sequence[str], sds: Array) -> float | None:
         """Variance of a contrast from some of the runs, the spreads taken as known; None where they cannot estimate it."""
         X = self.fixed.X[rows]
         met = X.any(axis=0)

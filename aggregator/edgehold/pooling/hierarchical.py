@@ -22,6 +22,7 @@ from scipy.optimize import minimize
 from scipy.special import polygamma
 
 from edgehold.errors import InputError
+from edgehold.numerics.arrays import Array, Ints
 from edgehold.numerics.half_t import HalfT, from_score, log_density, log_slope
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.normal_mixture import NormalMixture
@@ -29,7 +30,7 @@ from edgehold.numerics.pareto import smoothed_weights
 from edgehold.numerics.quasi_importance import Proposal, about_points, along_axes, broad, normal_points
 from edgehold.numerics.restricted_likelihood import SETTLED, LikelihoodPoint, MixedRows, Sites, likelihood_at, prepare_rows
 
-from .crossed.inputs import RESIDUAL, checked_rows
+from .crossed.inputs import RESIDUAL, Term, checked_rows
 from .inputs import frozen
 
 FLAT = 1e4  # a flat prior on σ is half-normal with this many times the spread of the responses, about which it is level
@@ -128,8 +129,8 @@ class SpreadPosterior:
     sd: float
     interval: Interval
     from_prior: float
-    values: np.ndarray
-    weights: np.ndarray
+    values: Array
+    weights: Array
 
     def quantile(self, p: float) -> float:
         """Value with posterior probability ``p`` below it, interpolated between the points on the ln scale."""
@@ -160,18 +161,18 @@ class HierarchicalFit:
     reason: str
     names: tuple[str, ...]
     priors: Mapping[str, HalfT]
-    weights: np.ndarray
-    sds: np.ndarray
-    coefficients: np.ndarray
-    covariances: np.ndarray
-    target_means: np.ndarray
-    target_variances: np.ndarray
-    sets: np.ndarray
+    weights: Array
+    sds: Array
+    coefficients: Array
+    covariances: Array
+    target_means: Array
+    target_variances: Array
+    sets: Ints
     level: float
     rows: int
     convergence: PosteriorConvergence
 
-    def contrast(self, c: ArrayLike, extra: ArrayLike | float = 0.0) -> ContrastPosterior:
+    def contrast(self, c: ArrayLike, extra: Array | float = 0.0) -> ContrastPosterior:
         """Posterior of cᵀb.
 
         Parameters
@@ -190,12 +191,12 @@ class HierarchicalFit:
             raise InputError(f"a contrast needs {self.coefficients.shape[1]} finite numbers; got {c!r}")
         return self._posterior(self.coefficients @ c, np.einsum("i,sij,j->s", c, self.covariances, c) + extra)
 
-    def target(self, number: int, extra: ArrayLike | float = 0.0) -> ContrastPosterior:
+    def target(self, number: int, extra: Array | float = 0.0) -> ContrastPosterior:
         """Posterior of one of the targets asked for, a sum of effects and coefficients; ``extra`` as for ``contrast``."""
         self._needs_fit()
         return self._posterior(self.target_means[:, number], self.target_variances[:, number] + extra)
 
-    def draws(self, count: int, rng: np.random.Generator) -> np.ndarray:
+    def draws(self, count: int, rng: np.random.Generator) -> Array:
         """Draws from the joint posterior of the coefficients, for what is no linear function of them, such as a band.
 
         Parameters
@@ -260,7 +261,7 @@ class HierarchicalFit:
             return replace(self, state="not fitted", reason="the posterior's points lie too far from these priors", convergence=record)
         return replace(self, priors=dict(priors), weights=frozen(weights), convergence=record)
 
-    def variance(self, name: str) -> np.ndarray:
+    def variance(self, name: str) -> Array:
         """(S,) variance of a term at every point; 0 where there is no such term."""
         return self.sds[:, self.names.index(name)] ** 2 if name in self.names else np.zeros(len(self.weights))
 
@@ -268,7 +269,7 @@ class HierarchicalFit:
         if self.state != "fitted":
             raise InputError(f"a posterior is needed; got none: {self.reason}")
 
-    def _posterior(self, means: np.ndarray, variances: np.ndarray) -> ContrastPosterior:
+    def _posterior(self, means: Array, variances: Array) -> ContrastPosterior:
         mixture = NormalMixture(self.weights, means, variances)
         tail = (1 - self.level) / 2
         low, high = mixture.quantile(tail), mixture.quantile(1 - tail)
@@ -329,16 +330,16 @@ def hierarchical(
     Above 4,000 effects the posterior of the standard deviations is taken as normal about its mode, in the coordinates in which the priors
     are (Tierney & Kadane 1986, J. Am. Stat. Assoc. 81:82–86); limits of a spread of few levels are then approximate.
     """
-    low, high, known, X, terms, rescale = _checked(y, high, X, groups, V, level)
+    low, above, known, design, terms, rescale = _checked(y, high, X, groups, V, level)
     names = tuple(term.name for term in terms) + (() if V is not None else (RESIDUAL,))
     lacking = [name for name in names if name not in priors]
     if lacking:
         raise InputError(f"a prior is needed for {', '.join(lacking)}; got {', '.join(map(str, priors))}")
     kept = {name: priors[name] for name in names}
-    reason = _nothing(low, high, X, V is None)
+    reason = _nothing(low, above, design, V is None)
     if reason:
         return not_fitted(names, kept, reason, level, len(low))
-    rows = prepare_rows(low, high, X, [term.matrix for term in terms], known)
+    rows = prepare_rows(low, above, design, [term.matrix for term in terms], known)
     wanted = _Wanted(_contrasts(contrasts, rows.p), _targets(targets, rows), level, error, spread_error, normal)
     return _posterior_of(rows, names, kept, rescale, wanted)
 
@@ -347,13 +348,13 @@ def not_fitted(names: tuple[str, ...], priors: Mapping[str, HalfT], reason: str,
     """A result without a posterior, with its reason."""
     none = np.zeros((0, 0))
     convergence = PosteriorConvergence(False, 0, 0.0, math.inf, math.inf, math.inf, reason)
-    empty = np.zeros(0)
+    empty, nowhere = np.zeros(0), np.zeros(0, dtype=int)
     return HierarchicalFit(
-        "not fitted", reason, names, priors, empty, none, none, np.zeros((0, 0, 0)), none, none, empty, level, rows, convergence
+        "not fitted", reason, names, priors, empty, none, none, np.zeros((0, 0, 0)), none, none, nowhere, level, rows, convergence
     )
 
 
-def weighted_quantile(values: np.ndarray, weights: np.ndarray, p: float) -> float:
+def weighted_quantile(values: Array, weights: Array, p: float) -> float:
     """Quantile of weighted positive points, interpolated on the ln scale between the middles of their weights."""
     order = np.argsort(values, kind="stable")
     share = np.cumsum(weights[order]) - weights[order] / 2
@@ -369,7 +370,9 @@ def prior_log_sd(prior: HalfT) -> float:
 # ---- input -------------------------------------------------------------------------------------------------------------------
 
 
-def _checked(y, high, X, groups, V, level: float):
+def _checked(
+    y: ArrayLike, high: ArrayLike | None, X: ArrayLike, groups: Mapping[str, object], V: ArrayLike | None, level: float
+) -> tuple[Array, Array, Array | None, Array, tuple[Term, ...], float]:
     """Limits, known variances, dense design, terms, and what the whitening of a full V adds to the log-likelihood."""
     low = np.asarray(y, dtype=float)
     above = low if high is None else np.asarray(high, dtype=float)
@@ -380,21 +383,21 @@ def _checked(y, high, X, groups, V, level: float):
         i = int(np.flatnonzero(wrong)[0])
         raise InputError(f"low must not exceed high and one of them must be finite; got {low[i]!r} and {above[i]!r} in row {i}")
     checked = checked_rows(np.where(np.isfinite(low), low, above), X, groups, V, "reml", level)
-    X = np.asarray(checked.X.toarray() if hasattr(checked.X, "toarray") else checked.X)
-    if np.linalg.matrix_rank(X) < X.shape[1]:
-        raise InputError(f"X must have full column rank {X.shape[1]}; got rank {np.linalg.matrix_rank(X)}")
-    if V is None:
-        return low, above, None, X, checked.terms, 0.0
+    design: Array = np.asarray(checked.X.toarray() if hasattr(checked.X, "toarray") else checked.X)
+    if np.linalg.matrix_rank(design) < design.shape[1]:
+        raise InputError(f"X must have full column rank {design.shape[1]}; got rank {np.linalg.matrix_rank(design)}")
+    if V is None or checked.known is None:
+        return low, above, None, design, checked.terms, 0.0
     if np.ndim(V) == 1:
-        return low, above, np.asarray(V, dtype=float), X, checked.terms, 0.0
+        return low, above, np.asarray(V, dtype=float), design, checked.terms, 0.0
     if (low != above).any():
         raise InputError("V must hold one variance a row where some responses are limits; got a matrix")
     root = checked.known.root
     terms = tuple(replace(term, matrix=(root @ term.matrix).tocsr()) for term in checked.terms)
-    return root @ low, root @ low, np.ones(len(low)), root @ X, terms, -0.5 * checked.known.log_determinant
+    return root @ low, root @ low, np.ones(len(low)), root @ design, terms, -0.5 * checked.known.log_determinant
 
 
-def _nothing(low, high, X, residual: bool) -> str:
+def _nothing(low: Array, high: Array, X: Array, residual: bool) -> str:
     """Why there is nothing to fit; empty where there is."""
     bounded = np.isfinite(low) & np.isfinite(high)
     p = X.shape[1]
@@ -405,14 +408,14 @@ def _nothing(low, high, X, residual: bool) -> str:
     return ""
 
 
-def _contrasts(contrasts, p: int) -> np.ndarray:
+def _contrasts(contrasts: ArrayLike | None, p: int) -> Array:
     C = np.eye(p) if contrasts is None else np.atleast_2d(np.asarray(contrasts, dtype=float))
     if C.shape[1:] != (p,) or not np.isfinite(C).all():
         raise InputError(f"contrasts must have {p} columns of finite numbers; got shape {C.shape}")
     return C
 
 
-def _targets(targets, rows: MixedRows) -> np.ndarray:
+def _targets(targets: ArrayLike | None, rows: MixedRows) -> Array:
     m = rows.q + rows.p
     T = np.zeros((0, m)) if targets is None else np.atleast_2d(np.asarray(targets, dtype=float))
     if T.shape[1:] != (m,) or not np.isfinite(T).all():
@@ -432,34 +435,37 @@ class _Density:
     residual: bool
     rescale: float
 
-    def sds(self, z: np.ndarray) -> np.ndarray:
+    def sds(self, z: Array) -> Array:
         """Standard deviations at coordinates (..., K)."""
         return np.stack([from_score(prior, z[..., k]) for k, prior in enumerate(self.priors)], axis=-1)
 
-    def at(self, z: np.ndarray, sites: Sites | None, slopes: bool = False) -> tuple[float, np.ndarray | None, LikelihoodPoint | None]:
-        """Log density, its gradient where asked for, and the likelihood; −infinity where that has no value."""
-        return self.of_sds(z, self.sds(z), sites, slopes)
+    def at(self, z: Array, sites: Sites | None) -> tuple[float, Array, LikelihoodPoint] | None:
+        """Log density, its gradient and the likelihood; None where that has no value."""
+        sds = self.sds(z)
+        value, point = self.of_sds(z, sds, sites, slopes=True)
+        if point is None or point.slopes is None:
+            return None
+        chain = np.exp([float(log_slope(prior, z[k], sds[k])) for k, prior in enumerate(self.priors)])
+        own = point.slopes if self.residual else point.slopes[: len(self.rows.sizes)]
+        return value, own * chain - z, point
 
-    def of_sds(self, z: np.ndarray, sds: np.ndarray, sites: Sites | None, slopes: bool = False, settled: float = SETTLED):
-        """As ``at``, with the standard deviations given."""
+    def of_sds(
+        self, z: Array, sds: Array, sites: Sites | None, slopes: bool = False, settled: float = SETTLED
+    ) -> tuple[float, LikelihoodPoint | None]:
+        """Log density and the likelihood, with the standard deviations given; −infinity where that has no value."""
         K = len(self.rows.sizes)
         point = likelihood_at(self.rows, sds[:K], float(sds[K]) if self.residual else None, sites, slopes, settled)
         if point is None:
-            return -math.inf, np.zeros(len(z)), None
-        value = point.log_likelihood + self.rescale - 0.5 * float(z @ z)
-        if not slopes:
-            return value, None, point
-        chain = np.exp([float(log_slope(prior, z[k], sds[k])) for k, prior in enumerate(self.priors)])
-        own = point.slopes if self.residual else point.slopes[:K]
-        return value, own * chain - z, point
+            return -math.inf, None
+        return point.log_likelihood + self.rescale - 0.5 * float(z @ z), point
 
 
 @dataclass(frozen=True, eq=False)
 class _Wanted:
     """What is asked of the posterior."""
 
-    contrasts: np.ndarray
-    targets: np.ndarray
+    contrasts: Array
+    targets: Array
     level: float
     error: float
     spread_error: float
@@ -471,7 +477,7 @@ class _Wanted:
         return SETTLED if self.error < LARGEST_ERROR else NEARLY
 
 
-def _posterior_of(rows: MixedRows, names, priors, rescale: float, wanted: _Wanted) -> HierarchicalFit:
+def _posterior_of(rows: MixedRows, names: tuple[str, ...], priors: Mapping[str, HalfT], rescale: float, wanted: _Wanted) -> HierarchicalFit:
     residual = len(names) > len(rows.sizes)
     density = _Density(rows, tuple(_proper(priors[name], rows) for name in names), residual, rescale)
     mode = _mode(density, wanted.targets)
@@ -496,87 +502,90 @@ def _proper(prior: HalfT, rows: MixedRows) -> HalfT:
     return prior if math.isfinite(prior.scale) else HalfT(math.inf, FLAT * math.sqrt(rows.spread), prior.source)
 
 
+Told = tuple[Array, Array, Array, Array]
+"""Coefficients, their covariance, and means and variances of the targets, given the standard deviations."""
+
+
 @dataclass(frozen=True, eq=False)
 class _Mode:
     """The mode, minus the second derivatives of the log density there, the sites settled there, and what ``_told`` finds at it and a step
     to either side of it along each coordinate."""
 
-    at: np.ndarray
-    curvature: np.ndarray
+    at: Array
+    curvature: Array
     sites: Sites
-    here: tuple[np.ndarray, ...]
-    beside: tuple[tuple[tuple[np.ndarray, ...], tuple[np.ndarray, ...]], ...]
+    here: Told
+    beside: tuple[tuple[Told, Told], ...]
 
 
-def _told(point: LikelihoodPoint, targets: np.ndarray) -> tuple[np.ndarray, ...]:
-    """Coefficients, their covariance, and means and variances of the targets, given the standard deviations."""
-    return point.coefficients, point.covariance, *(point.combined(targets) if len(targets) else (np.zeros(0), np.ones(0)))
+def _told(point: LikelihoodPoint, targets: Array) -> Told:
+    means, variances = point.combined(targets) if len(targets) else (np.zeros(0), np.ones(0))
+    return point.coefficients, point.covariance, means, variances
 
 
-def _mode(density: _Density, targets: np.ndarray) -> _Mode | str:
+def _mode(density: _Density, targets: Array) -> _Mode | str:
     """The mode, or why there is none."""
     sites: list[Sites | None] = [None]
 
-    def minus(z):
-        value, slope, point = density.at(z, sites[0], slopes=True)
-        if point is None:
+    def minus(z: Array) -> tuple[float, Array]:
+        reached = density.at(z, sites[0])
+        if reached is None:
             return 1e10, np.zeros(len(z))
+        value, slope, point = reached
         sites[0] = point.sites
         return -value, -slope
 
     begin = np.zeros(len(density.priors))
     found = minimize(minus, begin, jac=True, method="BFGS", options={"gtol": 1e-5, "maxiter": 200})
-    mode = found.x
-    _, slope, point = density.at(mode, sites[0], slopes=True)
-    if point is None or float(np.abs(slope).max(initial=0.0)) > LARGEST_SLOPE:
+    mode: Array = found.x
+    reached = density.at(mode, sites[0])
+    if reached is None or float(np.abs(reached[1]).max(initial=0.0)) > LARGEST_SLOPE:
         return "the search for the posterior's mode did not end"
+    point = reached[2]
     curvature, beside = np.empty((len(mode), len(mode))), []
     for k, step in enumerate(np.eye(len(mode)) * STEP):
-        ends = [density.at(mode + side, point.sites, slopes=True) for side in (step, -step)]
-        if any(end[2] is None for end in ends):
+        above, below = density.at(mode + step, point.sites), density.at(mode - step, point.sites)
+        if above is None or below is None:
             return "the posterior's curvature could not be computed"
-        curvature[k] = (ends[1][1] - ends[0][1]) / (2 * STEP)
-        beside.append(tuple(_told(end[2], targets) for end in ends))
+        curvature[k] = (below[1] - above[1]) / (2 * STEP)
+        beside.append((_told(above[2], targets), _told(below[2], targets)))
     return _Mode(mode, (curvature + curvature.T) / 2, point.sites, _told(point, targets), tuple(beside))
 
 
-def _laplace(density: _Density, mode: _Mode, names, priors, wanted: _Wanted) -> HierarchicalFit:
+def _laplace(density: _Density, mode: _Mode, names: tuple[str, ...], priors: Mapping[str, HalfT], wanted: _Wanted) -> HierarchicalFit:
     """The posterior where effects are many: normal about its mode; coefficients and the logarithms of their variances move along straight
     lines."""
     if not np.linalg.eigvalsh(mode.curvature).min(initial=1.0) > 0:
         return not_fitted(names, priors, "the posterior has no curvature of a maximum at its mode", wanted.level, density.rows.n)
-    at, sets = normal_points(mode.at, np.linalg.inv(mode.curvature), LAPLACE)
+    at, sets = normal_points(mode.at, np.asarray(np.linalg.inv(mode.curvature), dtype=float), LAPLACE)
     slopes = ([(above - below) / (2 * STEP) for above, below in zip(*ends, strict=True)] for ends in mode.beside)
     moved = [np.tensordot(at - mode.at, np.array(of_part), 1) for of_part in zip(*slopes, strict=True)]
     coefficients, covariance, means, variances = mode.here
     S = len(at)
-    kept = {
-        "sds": density.sds(at),
-        "coefficients": coefficients + moved[0],
-        "covariances": _along(covariance, moved[1]),
-        "target_means": means + moved[2] + wanted.targets[:, density.rows.q :] @ density.rows.origin,
-        "target_variances": variances * np.exp(moved[3] / variances),
-        "sets": sets,
-    }
     return HierarchicalFit(
         state="fitted",
         reason="",
         names=tuple(names),
         priors=dict(priors),
         weights=frozen(np.full(S, 1 / S)),
+        sds=frozen(density.sds(at)),
+        coefficients=frozen(coefficients + moved[0]),
+        covariances=frozen(_along(covariance, moved[1])),
+        target_means=frozen(means + moved[2] + wanted.targets[:, density.rows.q :] @ density.rows.origin),
+        target_variances=frozen(variances * np.exp(moved[3] / variances)),
+        sets=frozen(sets),
         level=wanted.level,
         rows=density.rows.n,
         convergence=PosteriorConvergence(True, S, float(S), 0.0, 0.0, 0.0, "normal about the mode"),
-        **{name: frozen(value) for name, value in kept.items()},
     )
 
 
-def _along(covariance: np.ndarray, moves: np.ndarray) -> np.ndarray:
+def _along(covariance: Array, moves: Array) -> Array:
     """(S, p, p) covariances R exp(R⁻¹MR⁻ᵀ)Rᵀ, R being the root of one and M, (S, p, p), how far it moves: positive definite all of them."""
     root = np.linalg.cholesky(covariance)
     inner = np.linalg.solve(root, np.swapaxes(np.linalg.solve(root, moves), 1, 2))
     values, vectors = np.linalg.eigh((inner + np.swapaxes(inner, 1, 2)) / 2)
-    halves = root @ (vectors * np.exp(values / 2)[:, None, :])
+    halves: Array = root @ (vectors * np.exp(values / 2)[:, None, :])
     return halves @ np.swapaxes(halves, 1, 2)
 
 
@@ -585,14 +594,14 @@ class _Drawn:
     """Points from one proposal, evaluated: (S, ...) each."""
 
     proposal: Proposal
-    at: np.ndarray
-    sets: np.ndarray
-    log_density: np.ndarray
-    sds: np.ndarray
-    coefficients: np.ndarray
-    covariances: np.ndarray
-    target_means: np.ndarray
-    target_variances: np.ndarray
+    at: Array
+    sets: Ints
+    log_density: Array
+    sds: Array
+    coefficients: Array
+    covariances: Array
+    target_means: Array
+    target_variances: Array
 
 
 def _drawn(density: _Density, proposal: Proposal, count: int, draw: int, sites: Sites, wanted: _Wanted) -> _Drawn:
@@ -603,7 +612,7 @@ def _drawn(density: _Density, proposal: Proposal, count: int, draw: int, sites: 
     log_density, coefficients, covariances = np.full(S, -np.inf), np.zeros((S, p)), np.tile(np.eye(p), (S, 1, 1))
     means, variances = np.zeros((S, len(T))), np.ones((S, len(T)))
     for s in range(S):
-        log_density[s], _, point = density.of_sds(at[s], sds[s], sites, settled=wanted.settled)
+        log_density[s], point = density.of_sds(at[s], sds[s], sites, settled=wanted.settled)
         if point is None:
             continue
         coefficients[s], covariances[s], means[s], variances[s] = _told(point, T)
@@ -611,14 +620,14 @@ def _drawn(density: _Density, proposal: Proposal, count: int, draw: int, sites: 
     return _Drawn(proposal, at, sets, log_density, sds, coefficients, covariances, means, variances)
 
 
-def _weights(drawn: list[_Drawn]) -> tuple[np.ndarray, float]:
+def _weights(drawn: list[_Drawn]) -> tuple[Array, float]:
     """Weights of all points against the mixture of the proposals they come from (Veach & Guibas 1995, the balance heuristic), and k̂."""
     at = np.concatenate([one.at for one in drawn])
     parts = [one.proposal.log_density(at) + math.log(len(one.at) / len(at)) for one in drawn]
     return smoothed_weights(np.concatenate([one.log_density for one in drawn]) - np.logaddexp.reduce(parts, axis=0))
 
 
-def _weighted(drawn: list[_Drawn], names, priors, n: int, wanted: _Wanted) -> HierarchicalFit:
+def _weighted(drawn: list[_Drawn], names: tuple[str, ...], priors: Mapping[str, HalfT], n: int, wanted: _Wanted) -> HierarchicalFit:
     if not any(np.isfinite(one.log_density).any() for one in drawn):
         return not_fitted(names, priors, "the likelihood has no value about the posterior's mode", wanted.level, n)
     weights, k_hat = _weights(drawn)

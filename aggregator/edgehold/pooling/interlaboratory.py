@@ -11,11 +11,13 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 from numpy.typing import ArrayLike
 from scipy.stats import f as f_distribution
 from scipy.stats import t as student_t
 
 from edgehold.errors import InputError, NumbersError
+from edgehold.numerics.arrays import Array, Ints
 
 # 0.5 % is E691's level for h and k; 1 % and 5 % are ISO 5725-2's for an outlier and a straggler.
 ALPHAS = (0.005, 0.01, 0.05)
@@ -109,12 +111,12 @@ class _Cells:
     """One item's runs person by person: labels, numbers of runs, means, and sums of squares about the mean."""
 
     persons: tuple[Any, ...]
-    n: np.ndarray
-    mean: np.ndarray
-    squares: np.ndarray
+    n: Ints
+    mean: Array
+    squares: Array
 
     @property
-    def df(self) -> np.ndarray:
+    def df(self) -> Ints:
         return self.n - 1
 
 
@@ -225,13 +227,13 @@ def _one_item(item: Any, cells: _Cells, alphas: tuple[float, ...]) -> ItemResult
     )
 
 
-def _cells(values: np.ndarray, person: np.ndarray) -> _Cells:
+def _cells(values: Array, person: npt.NDArray[Any]) -> _Cells:
     """Means and sums of squares about a first value, so that equal runs give a spread of exactly zero."""
     labels, first, index, n = np.unique(person, return_index=True, return_inverse=True, return_counts=True)
     origin = values[first]
     shifted = values - origin[index]
     shift = np.bincount(index, shifted) / n
-    squares = np.bincount(index, (shifted - shift[index]) ** 2)
+    squares = np.bincount(index, (shifted - shift[index]) ** 2).astype(float)
     return _Cells(tuple(labels.tolist()), n, origin + shift, squares)
 
 
@@ -254,7 +256,9 @@ def _repeatability(cells: _Cells, reasons: dict[str, str]) -> float | None:
     return float(np.sqrt(cells.squares.sum() / total))
 
 
-def _reproducibility(cells: _Cells, mean: float, s_r, s_x, reasons) -> tuple[float | None, float | None]:
+def _reproducibility(
+    cells: _Cells, mean: float, s_r: float | None, s_x: float | None, reasons: dict[str, str]
+) -> tuple[float | None, float | None]:
     p, total = len(cells.persons), cells.n.sum()
     if p < 2:
         reasons["s_L"] = reasons["s_R"] = "one person: nothing between persons"
@@ -268,7 +272,9 @@ def _reproducibility(cells: _Cells, mean: float, s_r, s_x, reasons) -> tuple[flo
     return float(np.sqrt(s_L2)), float(np.sqrt(s_r**2 + s_L2))
 
 
-def _h(cells: _Cells, s_x, alphas, reasons) -> tuple[tuple[float, ...] | None, dict[float, float]]:
+def _h(
+    cells: _Cells, s_x: float | None, alphas: tuple[float, ...], reasons: dict[str, str]
+) -> tuple[tuple[float, ...] | None, dict[float, float]]:
     p = len(cells.persons)
     if not s_x:
         reasons["h"] = "one person: nothing between persons" if p < 2 else "all means are equal"
@@ -281,7 +287,9 @@ def _h(cells: _Cells, s_x, alphas, reasons) -> tuple[tuple[float, ...] | None, d
     return h, {alpha: h_critical(p, alpha) for alpha in alphas}
 
 
-def _k(cells: _Cells, s_r, alphas, reasons) -> tuple[tuple[float | None, ...] | None, dict[float, tuple]]:
+def _k(
+    cells: _Cells, s_r: float | None, alphas: tuple[float, ...], reasons: dict[str, str]
+) -> tuple[tuple[float | None, ...] | None, dict[float, tuple[float | None, ...]]]:
     if not s_r:
         reasons["k"] = "nobody repeated a run" if s_r is None else "all repeated runs are equal"
         return None, {}
@@ -294,7 +302,7 @@ def _k(cells: _Cells, s_r, alphas, reasons) -> tuple[tuple[float | None, ...] | 
     return k, {alpha: tuple(k_critical(int(df), total, alpha) if df else None for df in cells.df) for alpha in alphas}
 
 
-def _cochran(cells: _Cells, s_r, alphas, reasons) -> ExtremeTest | None:
+def _cochran(cells: _Cells, s_r: float | None, alphas: tuple[float, ...], reasons: dict[str, str]) -> ExtremeTest | None:
     """The person whose share of the sums of squares is least likely; with equal numbers of runs, the one with the
     largest spread."""
     repeated = np.flatnonzero(cells.df)
@@ -309,7 +317,7 @@ def _cochran(cells: _Cells, s_r, alphas, reasons) -> ExtremeTest | None:
     return ExtremeTest(cells.persons[worst], float(shares[worst]), critical)
 
 
-def _grubbs(cells: _Cells, h, alphas, reasons) -> ExtremeTest | None:
+def _grubbs(cells: _Cells, h: tuple[float, ...] | None, alphas: tuple[float, ...], reasons: dict[str, str]) -> ExtremeTest | None:
     """Grubbs' G is the largest |h|."""
     p = len(cells.persons)
     if h is None or p < LEAST_FOR_GRUBBS:
@@ -319,13 +327,22 @@ def _grubbs(cells: _Cells, h, alphas, reasons) -> ExtremeTest | None:
     return ExtremeTest(cells.persons[farthest], h[farthest], {a: grubbs_critical(p, a) for a in alphas})
 
 
-def _flags(persons, h, h_limits, k, k_limits, cochran, grubbs) -> tuple[Flag, ...]:
+def _flags(
+    persons: tuple[Any, ...],
+    h: tuple[float, ...] | None,
+    h_limits: dict[float, float],
+    k: tuple[float | None, ...] | None,
+    k_limits: dict[float, tuple[float | None, ...]],
+    cochran: ExtremeTest | None,
+    grubbs: ExtremeTest | None,
+) -> tuple[Flag, ...]:
     found = []
     for i, person in enumerate(persons):
         if h is not None:
             found.append(_flag("h", person, h[i], h_limits))
-        if k is not None and k[i] is not None:
-            found.append(_flag("k", person, k[i], {alpha: limits[i] for alpha, limits in k_limits.items()}))
+        if k is not None and (spread := k[i]) is not None:
+            limits = {alpha: limit for alpha, of_persons in k_limits.items() if (limit := of_persons[i]) is not None}
+            found.append(_flag("k", person, spread, limits))
     for name, test in (("cochran", cochran), ("grubbs", grubbs)):
         if test is not None:
             found.append(_flag(name, test.person, test.statistic, test.critical))
@@ -337,7 +354,9 @@ def _flag(statistic: str, person: Any, value: float, limits: dict[float, float])
     return Flag(statistic, person, value, limits[min(exceeded)], min(exceeded)) if exceeded else None
 
 
-def _checked(values, person, item, alphas) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _checked(
+    values: ArrayLike, person: ArrayLike, item: ArrayLike, alphas: tuple[float, ...]
+) -> tuple[Array, npt.NDArray[Any], npt.NDArray[Any]]:
     values = np.asarray(values, dtype=float)
     person, item = np.asarray(person), np.asarray(item)
     if values.ndim != 1 or len(values) == 0 or person.shape != values.shape or item.shape != values.shape:

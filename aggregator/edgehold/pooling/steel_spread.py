@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from edgehold.numerics.arrays import Array
 from edgehold.numerics.half_t import HalfT, from_score
 
 from .hierarchical import HierarchicalFit
@@ -28,12 +29,12 @@ class SteelSpread:
     prior : of the spread.
     """
 
-    values: np.ndarray
-    joint: np.ndarray
+    values: Array
+    joint: Array
     prior: HalfT
 
 
-def steel_spread(fit: HierarchicalFit, contrasts: np.ndarray, prior: HalfT) -> SteelSpread:
+def steel_spread(fit: HierarchicalFit, contrasts: Array, prior: HalfT) -> SteelSpread:
     """Posterior of the model in which the levels of a fixed factor are a sample from N(μ, σ²), μ flat.
 
     Parameters

@@ -12,6 +12,7 @@ import numpy as np
 from scipy.optimize import brentq
 from scipy.special import ndtr
 
+from edgehold.numerics.arrays import Array
 from edgehold.numerics.interval import Interval
 
 from .crossed.runs_design import PRACTICE
@@ -100,16 +101,16 @@ def _row(name: str, posterior: SpreadPosterior, levels: int) -> HowMuch:
 
 def _term(found: Headline, name: str) -> HowMuch:
     levels = found.terms[name].levels if name in found.terms else found.runs
-    split = found.apart.split
     parts = found.terms[name].parts if name in found.terms else ()
-    if len(set(parts) & set(PEOPLE)) == 1 and split.verdict == "no":  # both roles in one term need no split
-        return HowMuch(name, WITHHELD, split.reason, None, None, None, None, levels)
+    one_role = found.apart is not None and len(set(parts) & set(PEOPLE)) == 1  # both roles in one term need no split
+    if found.apart is not None and one_role and found.apart.split.verdict == "no":
+        return HowMuch(name, WITHHELD, found.apart.split.reason, None, None, None, None, levels)
     return _row(name, found.fit.spread(name), levels)
 
 
 def _steel(found: Headline) -> list[HowMuch]:
     steels = found.steels
-    if steels is None:
+    if steels is None or found.apart is None:
         return []
     weights, tail = steels.joint.sum(axis=0), (1 - found.fit.level) / 2
     logs = np.log(steels.values)
@@ -138,10 +139,11 @@ def _root(share: Callable[[float], float], p: float, farthest: float) -> float:
 
 def _larger(found: Headline, a: str, b: str) -> float:
     """Posterior probability that two of ``a`` typically differ by more than two of ``b``."""
-    if PRACTICE in (a, b):
+    practice = found.practice.posterior if found.practice else None
+    if practice is not None and PRACTICE in (a, b):
         other = b if a == PRACTICE else a
         size, weights = _typical(found, other)
-        mixture = found.practice.posterior.mixture
+        mixture = practice.mixture
         root = np.sqrt(mixture.variances)[:, None]
         beyond = ndtr((-size - mixture.means[:, None]) / root) + ndtr((mixture.means[:, None] - size) / root)
         p = float((weights * beyond).sum())
@@ -155,8 +157,9 @@ def _larger(found: Headline, a: str, b: str) -> float:
     return float(found.fit.weights @ (first > second))
 
 
-def _typical(found: Headline, name: str) -> tuple[np.ndarray, np.ndarray]:
+def _typical(found: Headline, name: str) -> tuple[Array, Array]:
     """Typical differences, (1 or S, G or 1), and their joint weights with the points, (S, G or 1)."""
-    if name == STEEL:
-        return TYPICAL * found.steels.values[None, :], found.steels.joint
+    steels = found.steels
+    if name == STEEL and steels is not None:
+        return TYPICAL * steels.values[None, :], steels.joint
     return TYPICAL * found.fit.sds[:, [found.fit.names.index(name)]], found.fit.weights[:, None]

@@ -7,12 +7,14 @@ joint posterior say; for work to a sharpness every drawn curve is made non-incre
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from edgehold.errors import InputError, NumbersError
+from edgehold.numerics.arrays import Array
 from edgehold.numerics.isotonic import decreasing_fit
 from edgehold.pooling.inputs import frozen
 
@@ -30,9 +32,9 @@ class DrawnCurves:
     drawn : (m, 2, c) draws of both together.
     """
 
-    first: np.ndarray
-    second: np.ndarray
-    drawn: np.ndarray
+    first: Array
+    second: Array
+    drawn: Array
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,12 +51,12 @@ class Band:
     critical : half-width of the simultaneous band in standard deviations (max-|t|); None where it was calibrated on ranks.
     """
 
-    at: np.ndarray
-    ln_ratio: np.ndarray
-    pointwise_low: np.ndarray
-    pointwise_high: np.ndarray
-    low: np.ndarray
-    high: np.ndarray
+    at: Array
+    ln_ratio: Array
+    pointwise_low: Array
+    pointwise_high: Array
+    low: Array
+    high: Array
     level: float
     critical: float | None
 
@@ -129,7 +131,7 @@ def curve_contrast(work: ArrayLike, curves: DrawnCurves | str, *, level: float =
     return CurveContrast(same_work, total, from_start, _crossover(same_work), _overtakes(same_work), "", why)
 
 
-def max_t_critical(t: np.ndarray, level: float) -> float:
+def max_t_critical(t: Array, level: float) -> float:
     """The ``level`` quantile of the largest |t| over the columns.
 
     Parameters
@@ -139,7 +141,7 @@ def max_t_critical(t: np.ndarray, level: float) -> float:
     return float(np.quantile(np.abs(t).max(axis=1), level))
 
 
-def _checked_work(work: ArrayLike) -> np.ndarray:
+def _checked_work(work: ArrayLike) -> Array:
     work = np.asarray(work, dtype=float)
     if work.ndim != 1 or len(work) < 2 or not np.isfinite(work).all() or work[0] < 0 or (np.diff(work) <= 0).any():
         raise InputError(f"work must be two or more rising checkpoints from 0 up; got {work!r}")
@@ -163,12 +165,13 @@ def _check_settings(level: float, between: int) -> None:
         raise InputError(f"between must not be negative; got {between!r}")
 
 
-def _axis(work: np.ndarray) -> np.ndarray:
+def _axis(work: Array) -> Array:
     """ln(w + w₁)."""
-    return np.log(work + work[work > 0][0])
+    axis: Array = np.log(work + work[work > 0][0])
+    return axis
 
 
-def _work_grid(work: np.ndarray, between: int) -> tuple[np.ndarray, np.ndarray]:
+def _work_grid(work: Array, between: int) -> tuple[Array, Array]:
     """Places of comparison, and the (g, c) weights that interpolate a curve there."""
     u = _axis(work)
     steps = np.arange(between + 1) / (between + 1)
@@ -179,15 +182,23 @@ def _work_grid(work: np.ndarray, between: int) -> tuple[np.ndarray, np.ndarray]:
     return at, weights
 
 
-def _same_work(work: np.ndarray, estimate: np.ndarray, drawn: np.ndarray, level: float, between: int) -> Band:
+def _same_work(work: Array, estimate: Array, drawn: Array, level: float, between: int) -> Band:
     at, weights = _work_grid(work, between)
     center = weights @ (estimate[0] - estimate[1])
     deviation = (drawn[:, 0] - drawn[:, 1]) @ weights.T - center
     scale = np.sqrt((deviation**2).mean(axis=0))
     critical = max_t_critical(np.divide(deviation, scale, out=np.zeros_like(deviation), where=scale > 0), level)
     half = np.quantile(np.abs(deviation), level, axis=0)
-    limits = (center - half, center + half, center - critical * scale, center + critical * scale)
-    return Band(frozen(at), frozen(center), *map(frozen, limits), level, critical)
+    return Band(
+        at=frozen(at),
+        ln_ratio=frozen(center),
+        pointwise_low=frozen(center - half),
+        pointwise_high=frozen(center + half),
+        low=frozen(center - critical * scale),
+        high=frozen(center + critical * scale),
+        level=level,
+        critical=critical,
+    )
 
 
 def _crossover(band: Band) -> tuple[tuple[float, float], ...]:
@@ -200,7 +211,7 @@ def _crossover(band: Band) -> tuple[tuple[float, float], ...]:
     return tuple((float(places[a]), float(places[b])) for a, b in zip(edges[::2], edges[1::2], strict=True))
 
 
-def _roots(at: np.ndarray, y: np.ndarray) -> np.ndarray:
+def _roots(at: Array, y: Array) -> Array:
     """Where a piecewise linear function changes its sign."""
     i = np.flatnonzero(y[:-1] * y[1:] < 0)
     return at[i] + y[i] / (y[i] - y[i + 1]) * (at[i + 1] - at[i])
@@ -213,7 +224,7 @@ def _overtakes(band: Band) -> str:
     return "second" if above[0] < below[0] else "first"
 
 
-def _same_sharpness(work: np.ndarray, estimate: np.ndarray, drawn: np.ndarray, level: float) -> tuple[Band | None, Band | None, str]:
+def _same_sharpness(work: Array, estimate: Array, drawn: Array, level: float) -> tuple[Band | None, Band | None, str]:
     positive = int(np.flatnonzero(work > 0)[0])
     sharpest, bluntest = estimate[:, positive].min(), estimate[:, -1].max()
     if not bluntest < sharpest:
@@ -229,7 +240,7 @@ def _same_sharpness(work: np.ndarray, estimate: np.ndarray, drawn: np.ndarray, l
     return total, _ratio_band(levels[1:], exact, low, high, level), ""
 
 
-def _work_to(work: np.ndarray, curves: np.ndarray, levels: np.ndarray) -> np.ndarray:
+def _work_to(work: Array, curves: Array, levels: Array) -> Array:
     """(m, levels) least work at which each falling curve is down to each level; inf where it never is, 0 where it
     starts below."""
     u, w1 = _axis(work), work[work > 0][0]
@@ -242,7 +253,7 @@ def _work_to(work: np.ndarray, curves: np.ndarray, levels: np.ndarray) -> np.nda
     return np.where(after == 0, work[0], np.where(after == len(work), np.inf, found))
 
 
-def _bounds(work: np.ndarray, curves: np.ndarray, levels: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _bounds(work: Array, curves: Array, levels: Array) -> tuple[Array, Array]:
     """Bounds of the work to each level: open above where the level is not reached, from 0 where reached by w₁."""
     found, w1 = _work_to(work, curves, levels), work[work > 0][0]
     early = found < w1 * (1 - 1e-12)
@@ -250,37 +261,45 @@ def _bounds(work: np.ndarray, curves: np.ndarray, levels: np.ndarray) -> tuple[n
     return low, np.where(early, w1, found)
 
 
-def _from_start(low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _from_start(low: Array, high: Array) -> tuple[Array, Array]:
     """Bounds of the work from the first level to each of the others."""
     finite_start = np.where(np.isfinite(high[:, :1]), high[:, :1], low[:, :1])
     least = np.where(np.isfinite(high[:, :1]), np.maximum(low[:, 1:] - finite_start, 0.0), 0.0)
     return least, np.maximum(high[:, 1:] - low[:, :1], 0.0)
 
 
-def _ratio_band(levels: np.ndarray, exact, low, high, level: float) -> Band:
+def _ratio_band(levels: Array, exact: Sequence[Array], low: Sequence[Array], high: Sequence[Array], level: float) -> Band:
     with np.errstate(divide="ignore"):
         center = np.log(exact[0][0]) - np.log(exact[1][0])
         low, high = [np.log(part) for part in low], [np.log(part) for part in high]
     least, most = _least_and_most(low, high)
     point = _order_statistics(least, most, int((1 - level) / 2 * len(least)))
     joint = _order_statistics(least, most, _joint_cut(least, most, level))
-    limits = (np.minimum(point[0], center), np.maximum(point[1], center), np.minimum(joint[0], center), np.maximum(joint[1], center))
-    return Band(frozen(levels), frozen(center), *map(frozen, limits), level, None)
+    return Band(
+        at=frozen(levels),
+        ln_ratio=frozen(center),
+        pointwise_low=frozen(np.minimum(point[0], center)),
+        pointwise_high=frozen(np.maximum(point[1], center)),
+        low=frozen(np.minimum(joint[0], center)),
+        high=frozen(np.maximum(joint[1], center)),
+        level=level,
+        critical=None,
+    )
 
 
-def _least_and_most(low, high) -> tuple[np.ndarray, np.ndarray]:
+def _least_and_most(low: Sequence[Array], high: Sequence[Array]) -> tuple[Array, Array]:
     """Bounds of the ln ratio of each draw; where both works are 0 to rounding, it may be anything."""
     lost = [np.isneginf(low[0]) & np.isneginf(high[1]), np.isneginf(high[0]) & np.isneginf(low[1])]
     least = np.where(lost[0], -np.inf, low[0] - np.where(lost[0], 0.0, high[1]))
     return least, np.where(lost[1], np.inf, np.where(lost[1], 0.0, high[0]) - np.where(lost[1], 0.0, low[1]))
 
 
-def _order_statistics(least: np.ndarray, most: np.ndarray, cut: int) -> tuple[np.ndarray, np.ndarray]:
+def _order_statistics(least: Array, most: Array, cut: int) -> tuple[Array, Array]:
     """Limits that leave ``cut`` draws out on each side; never interpolated, so that an infinite bound stays infinite."""
     return np.sort(least, axis=0)[cut], np.sort(most, axis=0)[-1 - cut]
 
 
-def _joint_cut(least: np.ndarray, most: np.ndarray, level: float) -> int:
+def _joint_cut(least: Array, most: Array, level: float) -> int:
     """The largest cut whose pointwise limits hold ``level`` of the draws at every place."""
     n = len(least)
     below = [np.searchsorted(np.sort(column), column, side="right") - 1 for column in least.T]

@@ -16,6 +16,7 @@ import numpy as np
 
 from edgehold.endpoints.rows import CurvePoint, EndpointRow
 from edgehold.errors import NumbersError
+from edgehold.numerics.arrays import Array, Ints, Texts
 from edgehold.numerics.attempt import attempt
 from edgehold.numerics.half_t import HalfT
 from edgehold.numerics.interval import Interval
@@ -72,12 +73,12 @@ class _Readings:
     the work, −1 at the first checkpoint and 1 at the last."""
 
     runs: list[CurvePoint]
-    run: np.ndarray
+    run: Ints
     cells: list[tuple[str, float]]
-    cell: np.ndarray
-    low: np.ndarray
-    high: np.ndarray
-    place: np.ndarray
+    cell: Ints
+    low: Array
+    high: Array
+    place: Array
 
 
 @dataclass(frozen=True, eq=False)
@@ -126,9 +127,9 @@ def starting_keenness(points: Iterable[CurvePoint]) -> dict[PoolKey, float]:
     return {pool: float(np.mean(values)) for pool, values in starts.items()}
 
 
-def _of_pool(points: list[CurvePoint], checkpoints, priors: Mapping[str, HalfT], lower: bool, start: float) -> PoolCurves:
+def _of_pool(points: list[CurvePoint], checkpoints: Sequence[float], priors: Mapping[str, HalfT], lower: bool, start: float) -> PoolCurves:
     told, pool = _told(points), points[0].pool
-    steels = sorted({point.steel for point in told})
+    steels = sorted({point.steel for point in told if point.steel is not None})
     found = attempt(
         lambda: _posterior(told, priors, lower),
         lambda why: why,
@@ -138,7 +139,11 @@ def _of_pool(points: list[CurvePoint], checkpoints, priors: Mapping[str, HalfT],
         curves = tuple(MeanCurve(pool, steel, (), found) for steel in steels)
         return PoolCurves(curves, curve_pairs(points, (), np.zeros(0), found, checkpoints, start))
     readings, fit = found
-    draws = attempt(lambda: fit.draws(DRAWS, np.random.default_rng(SEED)), lambda why: why)
+
+    def drawn() -> Array | str:
+        return fit.draws(DRAWS, np.random.default_rng(SEED))
+
+    draws = attempt(drawn, lambda why: why)
     curves = tuple(_curve(pool, steel, told, readings, fit, start) for steel in steels)
     return PoolCurves(curves, curve_pairs(points, readings.cells, fit.weights @ fit.coefficients, draws, checkpoints, start))
 
@@ -169,7 +174,7 @@ def _mean_point(work: float, told: ContrastPosterior, read: list[CurvePoint], st
 
 def _told(points: list[CurvePoint]) -> list[CurvePoint]:
     """Readings at those checkpoints of a steel at which several submissions have a reading on the scale."""
-    read: dict[tuple[str, float], set[str]] = defaultdict(set)
+    read: dict[tuple[str | None, float], set[str]] = defaultdict(set)
     for point in points:
         if point.limit is None:
             read[(point.steel, point.work)].add(point.submission)
@@ -178,7 +183,8 @@ def _told(points: list[CurvePoint]) -> list[CurvePoint]:
 
 def _readings(points: list[CurvePoint], lower: bool) -> _Readings:
     runs = {(point.submission, point.run): point for point in points}
-    cells = sorted({(point.steel, point.work) for point in points})
+    cells = sorted({(point.steel, point.work) for point in points if point.steel is not None})
+    places: dict[tuple[str | None, float], int] = {cell: i for i, cell in enumerate(cells)}
     keenness = np.array([point.keenness for point in points])
     if not np.isfinite(keenness).all():
         raise NumbersError("a reading is no number")
@@ -192,7 +198,7 @@ def _readings(points: list[CurvePoint], lower: bool) -> _Readings:
         runs=list(runs.values()),
         run=np.array([numbers[(point.submission, point.run)] for point in points], dtype=int),
         cells=cells,
-        cell=np.array([cells.index((point.steel, point.work)) for point in points], dtype=int),
+        cell=np.array([places[(point.steel, point.work)] for point in points], dtype=int),
         low=np.where(below, -np.inf, keenness),
         high=np.where(above, np.inf, keenness),
         place=2 * (scale - scale.min()) / span - 1 if span > 0 else np.zeros(len(scale)),
@@ -205,7 +211,8 @@ def _fit(readings: _Readings, priors: Mapping[str, HalfT]) -> HierarchicalFit:
     labels = {name: [getattr(run, name) for run in readings.runs] for name in ("steel", "blade", "sharpener", "tester", "submission")}
     terms, own, _, _ = terms_of(checked_runs(np.zeros(n), np.zeros(n), labels | {"batch": [None] * n}), priors)
     spreads = {name: (term.labels, term.prior) for name, term in terms.items()} | {RUN: (np.arange(n), own)}
-    groups, of_spreads = {}, {RESIDUAL: own.times(ABOUT)}
+    groups: dict[str, Ints | Texts | tuple[Ints | Texts, Array]] = {}
+    of_spreads = {RESIDUAL: own.times(ABOUT)}
     for name, (levels, prior) in spreads.items():
         groups[name], of_spreads[name] = levels[readings.run], prior
         if np.ptp(readings.place) > 0:

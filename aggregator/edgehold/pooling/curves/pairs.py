@@ -6,13 +6,12 @@ bands know blades, people, submissions and runs, because the posterior does. The
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
-import numpy as np
-
 from edgehold.endpoints.rows import CurvePoint
+from edgehold.numerics.arrays import Array
 from edgehold.numerics.attempt import attempt
 from edgehold.records.canonical import PoolKey
 
@@ -53,8 +52,8 @@ class CurvePair:
 def curve_pairs(
     points: Sequence[CurvePoint],
     cells: Sequence[tuple[str, float]],
-    means: np.ndarray,
-    draws: np.ndarray | str,
+    means: Array,
+    draws: Array | str,
     checkpoints: Sequence[float],
     reference: float,
 ) -> tuple[CurvePair, ...]:
@@ -76,11 +75,20 @@ def curve_pairs(
 def _pairs(points: Sequence[CurvePoint]) -> list[tuple[str, str]]:
     steels: dict[str, set[str]] = {}
     for point in points:
-        steels.setdefault(point.submission, set()).add(point.steel)
+        if point.steel is not None:
+            steels.setdefault(point.submission, set()).add(point.steel)
     return sorted({pair for own in steels.values() for pair in combinations(sorted(own), 2)})
 
 
-def _pair(pair, points, at, means, draws, checkpoints, reference: float) -> CurvePair:
+def _pair(
+    pair: tuple[str, str],
+    points: Sequence[CurvePoint],
+    at: Mapping[str, Mapping[float, int]],
+    means: Array,
+    draws: Array | str,
+    checkpoints: Sequence[float],
+    reference: float,
+) -> CurvePair:
     own = [[point for point in points if point.steel == steel] for steel in pair]
     hands = [{(p.submission, p.sharpener, p.tester) for p in side} for side in own]
     runs, blades = [len({(p.submission, p.run) for p in side}) for side in own], [len({p.blade for p in side}) for side in own]
@@ -104,12 +112,12 @@ def _pair(pair, points, at, means, draws, checkpoints, reference: float) -> Curv
     )
 
 
-def _contrast(columns: list[list[int]], work: list[float], means: np.ndarray, draws: np.ndarray | str, met: bool) -> CurveContrast:
+def _contrast(columns: list[list[int]], work: list[float], means: Array, draws: Array | str, met: bool) -> CurveContrast:
     if not met:
         return curve_contrast((), NEVER_MET)
     if isinstance(draws, str) and draws:
         return curve_contrast((), draws)
-    if len(work) < LEAST_CHECKPOINTS or not any(work):
+    if isinstance(draws, str) or len(work) < LEAST_CHECKPOINTS or not any(work):
         return curve_contrast((), "their readings have too few checkpoints in common that several submissions read")
     first, second = columns
     return curve_contrast(work, DrawnCurves(means[first], means[second], draws[:, columns]), between=BETWEEN)

@@ -102,8 +102,8 @@ def _row(name: str, posterior: SpreadPosterior, levels: int) -> HowMuch:
 def _term(found: Headline, name: str) -> HowMuch:
     levels = found.terms[name].levels if name in found.terms else found.runs
     parts = found.terms[name].parts if name in found.terms else ()
-    one_role = found.apart is not None and len(set(parts) & set(PEOPLE)) == 1  # both roles in one term need no split
-    if found.apart is not None and one_role and found.apart.split.verdict == "no":
+    one_role = len(set(parts) & set(PEOPLE)) == 1  # both roles in one term need no split
+    if one_role and found.apart is not None and found.apart.split.verdict == "no":
         return HowMuch(name, WITHHELD, found.apart.split.reason, None, None, None, None, levels)
     return _row(name, found.fit.spread(name), levels)
 

@@ -18,6 +18,7 @@ check: lint test
 lint: $(VENV)/.test
 	$(BIN)/ruff check aggregator tests site
 	$(BIN)/ruff format --check aggregator tests site
+	$(BIN)/mypy
 	$(BIN)/zizmor --quiet --offline --no-progress --persona=pedantic .github/workflows
 	$(BIN)/check-jsonschema --quiet --builtin-schema vendor.github-workflows .github/workflows/*.yml
 

@@ -78,59 +78,59 @@ PLACES = (
     Planted("estimates.submissions", "_by_least_squares", "the contrasts of", "", harms_later=True),
     Planted("estimates.submissions", "_by_likelihood", "the contrasts of", "", harms_later=True),
     Planted("estimates.submissions", "_profiled", r".* against .* of", "", harms_later=True),
-    Planted("pooling.studies", "three_level", ".* against ", COMPARISON),
-    Planted("pooling.studies", "three_level", "as it stood in", r"/moves/\d+/courses", call=-1),
+    Planted("pooling.pairwise.studies", "three_level", ".* against ", COMPARISON),
+    Planted("pooling.pairwise.studies", "three_level", "as it stood in", r"/moves/\d+/courses", call=-1),
     Planted(
-        "pooling.comparisons",
+        "pooling.pairwise.comparisons",
         "_sharpener_variance",
         "how much sharpeners of one class differ",
         rf"{COMPARISON}|/moves/\d+/courses",
         no_number=NAN,
     ),
     Planted(
-        "pooling.comparisons",
+        "pooling.pairwise.comparisons",
         "_version_agreement",
         "whether versions agree",
         COMPARISON,
         no_number=VersionAgreement(("1.0.0", "1.1.0"), NAN, NAN),
     ),
-    Planted("pooling.comparisons", "_with_bounds", "the ratio with bounds", COMPARISON, no_number=BoundsIncluded(NAN, ANY)),
-    Planted("pooling.comparisons", "_checks", "what single studies do to it", COMPARISON),
-    Planted("pooling.circulation", "interlaboratory", "circulating blade", rf"{ENDPOINT}/interlaboratory/\d+"),
-    Planted("pooling.curves", "_mean_point", "the mean curve of", r"/pools/\d+/curves/\d+"),
-    Planted("pooling.curves", "_fit", "the mean curve of|along the work", rf"/pools/\d+/(curves|curve_comparisons)/\d+|{METHOD}"),
-    Planted("pooling.curve_pairs", "curve_contrast", "along the work", rf"/pools/\d+/curve_comparisons/\d+|{METHOD}"),
+    Planted("pooling.pairwise.comparisons", "_with_bounds", "the ratio with bounds", COMPARISON, no_number=BoundsIncluded(NAN, ANY)),
+    Planted("pooling.pairwise.comparisons", "_checks", "what single studies do to it", COMPARISON),
+    Planted("pooling.gather.circulation", "interlaboratory", "circulating blade", rf"{ENDPOINT}/interlaboratory/\d+"),
+    Planted("pooling.curves.curves", "_mean_point", "the mean curve of", r"/pools/\d+/curves/\d+"),
+    Planted("pooling.curves.curves", "_fit", "the mean curve of|along the work", rf"/pools/\d+/(curves|curve_comparisons)/\d+|{METHOD}"),
+    Planted("pooling.curves.pairs", "curve_contrast", "along the work", rf"/pools/\d+/curve_comparisons/\d+|{METHOD}"),
     Planted(
-        "pooling.all_answers",
+        "pooling.gather.all_answers",
         "headline_of",
         "the hierarchical model|what the runs can tell apart",
         rf"/pools/\d+/(told_apart|headline|quoted|crossovers)|{ENDPOINT}/(steels|practice|model|sharpening)",
     ),
-    Planted("pooling.steel_network", "network", "the network of steels", rf"{ENDPOINT}/network|{METHOD}"),
-    Planted("pooling.probes", "model", "the question", rf"{ENDPOINT}/(probes/\d+|probes_sentence)", holds="fit"),
-    Planted("pooling.probes", "_by_itself", "the question", rf"{ENDPOINT}/(probes/\d+|probes_sentence)"),
-    Planted("pooling.all_runs", "model_of", "the crossed model of all runs", rf"{ENDPOINT}/crossed|{METHOD}"),
-    Planted("pooling.all_runs", "within_submissions", "within submissions", rf"{ENDPOINT}/crossed/contrasts|{METHOD}"),
-    Planted("pooling.all_runs", "practice_by_steel", "in practised and novice hands", rf"{ENDPOINT}/crossed/practice"),
+    Planted("pooling.network.steel_network", "network", "the network of steels", rf"{ENDPOINT}/network|{METHOD}"),
+    Planted("pooling.probes.probes", "model", "the question", rf"{ENDPOINT}/(probes/\d+|probes_sentence)", holds="fit"),
+    Planted("pooling.probes.probes", "_by_itself", "the question", rf"{ENDPOINT}/(probes/\d+|probes_sentence)"),
+    Planted("pooling.gather.all_runs", "model_of", "the crossed model of all runs", rf"{ENDPOINT}/crossed|{METHOD}"),
+    Planted("pooling.gather.all_runs", "within_submissions", "within submissions", rf"{ENDPOINT}/crossed/contrasts|{METHOD}"),
+    Planted("pooling.gather.all_runs", "practice_by_steel", "in practised and novice hands", rf"{ENDPOINT}/crossed/practice"),
     Planted(
-        "pooling.all_runs",
+        "pooling.gather.all_runs",
         "steel_by_level",
         "by level",
         rf"{ENDPOINT}/crossed/by_level",
         no_number=(SteelByLevel("a", "b", 9, Difference(NAN, NAN, NAN, ANY), 0.9, ""),),
     ),
     Planted(
-        "pooling.all_runs",
+        "pooling.gather.all_runs",
         "two_roles",
         "whether who sharpens well also cuts well",
         rf"{ENDPOINT}/crossed/two_roles",
         no_number=TwoRoles(9, NAN, NAN, NAN, ""),
     ),
-    Planted("bundle.assemble", "comparison_result", "against", COMPARISON),
-    Planted("bundle.assemble", "crossed_result", "the crossed model of all runs", rf"{ENDPOINT}/crossed|{METHOD}"),
-    Planted("bundle.assemble", "network_result", "the network of steels", rf"{ENDPOINT}/network|{METHOD}"),
-    Planted("bundle.assemble", "probe_result", "the question", rf"{ENDPOINT}/(probes/\d+|probes_sentence)"),
-    Planted("bundle.assemble", "curve_comparison", "along the work", r"/pools/\d+/curve_comparisons/\d+"),
+    Planted("results.publish.assemble", "comparison_result", "against", COMPARISON),
+    Planted("results.publish.assemble", "crossed_result", "the crossed model of all runs", rf"{ENDPOINT}/crossed|{METHOD}"),
+    Planted("results.publish.assemble", "network_result", "the network of steels", rf"{ENDPOINT}/network|{METHOD}"),
+    Planted("results.publish.assemble", "probe_result", "the question", rf"{ENDPOINT}/(probes/\d+|probes_sentence)"),
+    Planted("results.publish.assemble", "curve_comparison", "along the work", r"/pools/\d+/curve_comparisons/\d+"),
 )
 LATER = "repeatability_table estimate_submissions compare circulated_blades pooled_curves steel_networks courses"
 ANSWERS = "all_answers judged"
@@ -139,20 +139,20 @@ AGAIN = {
     "estimates.own_variance": LATER,
     "estimates.repeatability": LATER,
     "estimates.submissions": LATER,
-    "pooling.studies": "compare courses",
-    "pooling.comparisons": "compare courses",
-    "pooling.circulation": "circulated_blades",
-    "pooling.curves": "pooled_curves",
-    "pooling.curve_pairs": "pooled_curves",
-    "pooling.all_answers": ANSWERS,
-    "pooling.steel_network": "steel_networks",
-    "pooling.probes": "probe_answers",
-    "pooling.all_runs": "all_runs",
-    "bundle.assemble": "",
+    "pooling.pairwise.studies": "compare courses",
+    "pooling.pairwise.comparisons": "compare courses",
+    "pooling.gather.circulation": "circulated_blades",
+    "pooling.curves.curves": "pooled_curves",
+    "pooling.curves.pairs": "pooled_curves",
+    "pooling.gather.all_answers": ANSWERS,
+    "pooling.network.steel_network": "steel_networks",
+    "pooling.probes.probes": "probe_answers",
+    "pooling.gather.all_runs": "all_runs",
+    "results.publish.assemble": "",
 }
 """What of the path is run again; the rest is slow, knows nothing of the harmed function, and comes from the unharmed build."""
 STAGES = f"endpoint_rows curve_points {LATER} {ANSWERS} probe_answers all_runs".split()
-NO_FIGURES = {"bundle.assemble"}  # nothing that comes from there holds a figure that could be no number
+NO_FIGURES = {"results.publish.assemble"}  # nothing that comes from there holds a figure that could be no number
 
 
 def evening(number: int, origin: str, rng: np.random.Generator) -> dict:
@@ -232,7 +232,7 @@ def first_of(place: Planted) -> Planted:
 
 def watched(patched, place: Planted) -> list[bool]:
     """Whether each call's result holds a figure, in the order of the calls."""
-    module = importlib.import_module(f"aggregator.{place.module}")
+    module = importlib.import_module(f"edgehold.{place.module}")
     original, told = getattr(module, place.name), []
 
     def call(*given, **named):
@@ -270,7 +270,7 @@ def spoiled(value: object) -> tuple[object, bool]:
 
 def harmed(repository, place: Planted, number: int, kind: str, gave: dict[str, object]) -> dict:
     """The build with one call of the place's function failing."""
-    module = importlib.import_module(f"aggregator.{place.module}")
+    module = importlib.import_module(f"edgehold.{place.module}")
     original, calls = getattr(module, place.name), iter(range(10**9))
 
     def call(*given, **named):

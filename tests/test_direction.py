@@ -1,4 +1,4 @@
-"""A stage imports from stages to its left, from errors, reasons and numerics; never to its right, and nothing goes round in a circle."""
+"""A stage imports from stages to its left, from errors, words and numerics; never to its right, and nothing goes round in a circle."""
 
 import ast
 
@@ -7,7 +7,7 @@ import pytest
 from tests.imports import PACKAGE, between_packages, circles, imports, part_of
 
 STAGES = ["records", "endpoints", "estimates", "pooling", "results", "forms", "pages"]
-EVERYWHERE = {"errors", "reasons", "counted", "numerics"}
+EVERYWHERE = {"errors", "words", "counted", "numerics"}
 BESIDE = {"forms": {"review"}}
 """What stands beside the path and may be imported all the same: it knows the records and nothing else."""
 GRAPH = imports()

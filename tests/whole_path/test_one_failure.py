@@ -29,6 +29,7 @@ from edgehold.pooling.crossed.two_roles import TwoRoles
 from edgehold.pooling.pairwise.bounds import BoundsIncluded
 from edgehold.pooling.pairwise.comparisons import VersionAgreement
 from edgehold.results.publish.assemble import assemble
+from edgehold.words import Reason
 
 from .repositories import level_endpoint, protocol_text, run, submission, write_repository
 
@@ -38,7 +39,7 @@ STEELS = {
 }
 PLAN = ("01", "01", "12", "12", "02", "02", "01")  # which two steels each submission holds
 WORK = (0, 10, 20, 40)
-REASONS = {"singular": SINGULAR, "not settled": NOT_SETTLED, "not finite": NOT_FINITE}
+REASONS = {"singular": Reason(SINGULAR), "not settled": Reason(NOT_SETTLED), "not finite": Reason(NOT_FINITE)}
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ from edgehold.numerics.attempt import NotFitted, attempt, open_limits
 from edgehold.numerics.isotonic import decreasing_fit
 from edgehold.records.canonical import CanonicalRun, LoadedSubmission, PoolKey, Repository, pool_key
 from edgehold.records.model.protocol import EndpointRule, Protocol
+from edgehold.words import Reason
 
 from .curve import Curve, Value, not_fitted, position
 from .flags import DAMAGED, angle_of, flags_of
@@ -20,7 +21,6 @@ from .moderators import Moderators, moderators_of, start_of
 from .rows import EXACT, INTERVAL, LEFT, MISSING, RIGHT, CurvePoint, EndpointRow
 from .runs import keennesses, reading_variances, run_curve
 from .values import endpoint_of, relative_life
-from .words import REASONS
 
 
 def endpoint_rows(repository: Repository, variances: Mapping[PoolKey, float] | None = None) -> tuple[EndpointRow, ...]:
@@ -180,7 +180,7 @@ def _row(
         low=value.low,
         high=value.high,
         status=status,
-        reason=value.reason or REASONS.get(status, ""),
+        reason=value.reason or (Reason(f"endpoints.{status}") if status in (LEFT, RIGHT, INTERVAL) else ""),
         reading_se=value.se if status == EXACT else float("nan"),
         raw=raw if status == EXACT else float("nan"),
         failed_preparation=found.failed_preparation,

@@ -9,8 +9,7 @@ import numpy as np
 
 from edgehold.numerics.arrays import Array, Ints
 from edgehold.numerics.attempt import NotFitted
-
-from .words import MISSING_PATTERN, REASONS
+from edgehold.words import Reason
 
 SAME_WORK = 1e-9  # relative difference below which two amounts of work are one: unit conversion leaves about 1e-16
 
@@ -50,7 +49,7 @@ class Value:
 
 def missing(reason: str) -> Value:
     """No value, with the reason."""
-    return Value(float("nan"), float("nan"), float("nan"), MISSING_PATTERN.format(reason=reason))
+    return Value(float("nan"), float("nan"), float("nan"), Reason("endpoints.missing", reason=reason))
 
 
 def not_fitted(why: NotFitted) -> Value:
@@ -125,5 +124,5 @@ def linear(curve: Curve, weights: Array) -> Value:
     lowest = float(np.where(w > 0, w * low, w * high).sum())
     highest = float(np.where(w > 0, w * high, w * low).sum())
     if np.isinf(lowest) and np.isinf(highest):
-        return missing(REASONS["off_scale"])
+        return missing(Reason("endpoints.off_scale"))
     return Value(lowest, highest, float(np.sqrt((w**2 * curve.se[used] ** 2).sum())))

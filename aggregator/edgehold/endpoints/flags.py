@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from itertools import pairwise
 
 import numpy as np
@@ -9,12 +10,17 @@ import numpy as np
 from edgehold.records.canonical import CanonicalRun, LoadedSubmission
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.model.submission import EdgeAngle
+from edgehold.words import Reason, code_of
 
 from .curve import SAME_WORK, Curve
 from .runs import by_work
-from .words import FLAGS
 
 DAMAGED, TOUCHED_UP = "edge damaged", "edge touched up"
+
+
+def flagged(flags: Iterable[str], name: str) -> bool:
+    """Whether a flag of this name is among them."""
+    return f"flags.{name}" in map(code_of, flags)
 
 
 def flags_of(submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, curve: Curve | None) -> tuple[str, ...]:
@@ -23,11 +29,11 @@ def flags_of(submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol
     checkpoints = set(protocol.work.checkpoints)
     checks = (
         (run.ended in (DAMAGED, TOUCHED_UP), run.ended),
-        (run.split_tester, FLAGS["split_tester"]),
-        (run.id in changed, FLAGS["lot_changed"]),
-        (any(not _near(r.work, checkpoints) for r in run.readings), FLAGS["off_checkpoint"]),
-        (curve is not None and _burr(curve), FLAGS["burr"]),
-        (curve is None and _passed_again(run), FLAGS["passed_again"]),
+        (run.split_tester, Reason("flags.split_tester")),
+        (run.id in changed, Reason("flags.lot_changed")),
+        (any(not _near(r.work, checkpoints) for r in run.readings), Reason("flags.off_checkpoint")),
+        (curve is not None and _burr(curve), Reason("flags.burr")),
+        (curve is None and _passed_again(run), Reason("flags.passed_again")),
     )
     return tuple(text for true, text in checks if true)
 

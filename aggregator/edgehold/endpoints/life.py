@@ -8,10 +8,10 @@ import numpy as np
 
 from edgehold.numerics.arrays import Array, Bools, Ints
 from edgehold.numerics.isotonic import decreasing_fit
+from edgehold.words import Reason
 
 from .curve import SAME_WORK, Curve, Value, axis, missing
 from .draws import Key, normal_draws
-from .words import REASONS
 
 DRAWS = 400
 SHARE_OUTSIDE = 0.05  # of the draws outside the bracket, from which on a life is an interval
@@ -69,7 +69,7 @@ def life(curve: Curve, threshold: float, from_work: float, key: Key, relative: b
     """
     use = _telling(curve, threshold, fit_points(curve, from_work))
     if not len(use):
-        return Life(missing(REASONS["none_tells"]))
+        return Life(missing(Reason("endpoints.none_tells")))
     work = curve.work[use]
     k = bounds(curve)[use]
     weights = curve.repeats[use].astype(float)
@@ -140,24 +140,24 @@ def _exact_or_interval(drawn: Array, at: float, low: float, high: float, first: 
 
 
 def _left(limit: float) -> Value:
-    return Value(-np.inf, float(np.log(limit)), float("nan"), REASONS["reached_early"])
+    return Value(-np.inf, float(np.log(limit)), float("nan"), Reason("endpoints.reached_early"))
 
 
 def _right(last: float) -> Value:
     if last <= 0:
-        return missing(REASONS["none_after_first_cut"])
-    return Value(float(np.log(last)), np.inf, float("nan"), REASONS["not_reached"])
+        return missing(Reason("endpoints.none_after_first_cut"))
+    return Value(float(np.log(last)), np.inf, float("nan"), Reason("endpoints.not_reached"))
 
 
 def _interval(low: float, high: float, first: float) -> Value:
     """Life between two amounts of work; open below where it may have ended before w₁."""
     opened = low < first * (1 - SAME_WORK)
     if opened and not np.isfinite(high):
-        return missing(REASONS["wholly_open"])
+        return missing(Reason("endpoints.wholly_open"))
     lowest = -np.inf if opened else float(np.log(low))
     if not np.isfinite(high):
-        return Value(lowest, np.inf, float("nan"), REASONS["maybe_not_reached"])
-    return Value(lowest, float(np.log(max(high, first))), float("nan"), REASONS["between"])
+        return Value(lowest, np.inf, float("nan"), Reason("endpoints.maybe_not_reached"))
+    return Value(lowest, float(np.log(max(high, first))), float("nan"), Reason("endpoints.between"))
 
 
 def pass_fail_life(work: Array, passed: Bools, failed: Bools, first: float) -> Life:
@@ -173,7 +173,7 @@ def pass_fail_life(work: Array, passed: Bools, failed: Bools, first: float) -> L
     first : w₁.
     """
     if not len(work):
-        return Life(missing(REASONS["no_readings"]))
+        return Life(missing(Reason("endpoints.no_readings")))
     any_fail = np.flatnonzero(~passed)
     before = int(any_fail[0]) - 1 if len(any_fail) else len(work) - 1
     not_failed = np.flatnonzero(~failed)

@@ -9,7 +9,7 @@ from edgehold.records.model.submission import AbrasiveStage, Blade, Guess, Prepa
 from edgehold.records.registers import find_grit
 
 from .curve import Curve, position
-from .words import FLAGS
+from .flags import flagged
 
 
 class Moderators(TypedDict):
@@ -57,7 +57,7 @@ def start_of(curve: Curve | None, flags: tuple[str, ...]) -> tuple[float | None,
     if curve is None:
         return None, float("nan")
     at = position(curve, 0.0)
-    if at is None or curve.low[at] != curve.high[at] or FLAGS["burr"] in flags:
+    if at is None or curve.low[at] != curve.high[at] or flagged(flags, "burr"):
         return None, float("nan")
     return float(curve.low[at]), float(curve.se[at])
 

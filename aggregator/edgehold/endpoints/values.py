@@ -9,13 +9,13 @@ import numpy as np
 from edgehold.records.canonical import CanonicalRun, LoadedSubmission
 from edgehold.records.model.protocol import EndpointRule, Protocol, Threshold
 from edgehold.records.units import quantity_text
+from edgehold.words import Reason
 
 from .curve import Curve, Value, axis, held_after_dull, level_weights, linear, missing, position, window_weights
 from .draws import key_of
 from .life import Life, life, pass_fail_life
 from .readings import sign
 from .runs import by_work, first_positive
-from .words import REASONS
 
 DULL = "dull"
 
@@ -23,11 +23,11 @@ DULL = "dull"
 def endpoint_of(submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, rule: EndpointRule, curve: Curve | None) -> Life:
     """One endpoint of one run; only a life can tell of a failed preparation."""
     if not run.readings:
-        return Life(missing(REASONS["no_readings"]))
+        return Life(missing(Reason("endpoints.no_readings")))
     if curve is None:
         return _pass_fail(run, protocol, rule)
     if not len(curve.work):
-        return Life(missing(REASONS["no_values"]))
+        return Life(missing(Reason("endpoints.no_values")))
     if rule.threshold is not None:
         return _life(submission, run, protocol, rule, rule.threshold, curve)
     return Life(_level_window_loss(run, protocol, rule, curve))
@@ -35,7 +35,7 @@ def endpoint_of(submission: LoadedSubmission, run: CanonicalRun, protocol: Proto
 
 def _pass_fail(run: CanonicalRun, protocol: Protocol, rule: EndpointRule) -> Life:
     if rule.kind != "life":
-        return Life(missing(REASONS["no_keenness"]))
+        return Life(missing(Reason("endpoints.no_keenness")))
     readings = [r for r in by_work(run.readings) if r.passed]
     work = np.array([r.work for r in readings], dtype=float)
     passed = np.array([all(r.passed) for r in readings], dtype=bool)
@@ -48,9 +48,9 @@ def _life(submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, r
     threshold = sign(protocol.reading.keener) * math.log(asked.value)
     if asked.relative:
         if position(curve, 0.0) is None:
-            return Life(missing(REASONS["no_start"]))
+            return Life(missing(Reason("endpoints.no_start")))
         if curve.low[0] != curve.high[0]:
-            return Life(missing(REASONS["start_off_scale"]))
+            return Life(missing(Reason("endpoints.start_off_scale")))
         # A fraction of the sharpness: reading x f where higher is keener, reading / f where lower is; f or 1/f alike.
         threshold = curve.low[0] - abs(math.log(asked.value))
     begin = curve.first if rule.fit_from == "first positive checkpoint" else 0.0
@@ -100,7 +100,7 @@ def _level_window_loss(run: CanonicalRun, protocol: Protocol, rule: EndpointRule
     start, end = asked
     absent = _absent_checkpoints(protocol, curve, start, min(end, float(curve.work[-1])))
     if absent:
-        return missing(REASONS["none_near"].format(asked=quantity_text(absent[0], protocol.work.unit)))
+        return missing(Reason("endpoints.none_near", asked=quantity_text(absent[0], protocol.work.unit)))
     window = window_weights(held, start, end)
     assert window is not None  # there is a keenness at either end, as was seen above
     return linear(held, window)
@@ -109,9 +109,11 @@ def _level_window_loss(run: CanonicalRun, protocol: Protocol, rule: EndpointRule
 def _outside(run: CanonicalRun, protocol: Protocol, curve: Curve, work: float) -> str:
     """Why there is no keenness at an amount of work."""
     if work == 0:
-        return REASONS["no_start"]
-    pattern = REASONS["none_before" if work < curve.work[0] else "ended_before"]
-    return pattern.format(asked=quantity_text(work, protocol.work.unit), ended=run.ended)
+        return Reason("endpoints.no_start")
+    asked = quantity_text(work, protocol.work.unit)
+    if work < curve.work[0]:
+        return Reason("endpoints.none_before", asked=asked)
+    return Reason("endpoints.ended_before", asked=asked, ended=run.ended)
 
 
 def _absent_checkpoints(protocol: Protocol, curve: Curve, start: float, end: float) -> list[float]:

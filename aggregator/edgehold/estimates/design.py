@@ -12,8 +12,7 @@ import numpy.typing as npt
 from edgehold.endpoints.rows import EndpointRow
 from edgehold.numerics.arrays import Array, Bools, Ints
 from edgehold.numerics.estimability import Design, estimable, prepare
-
-from .words import FACTORS, why_none
+from edgehold.words import Reason
 
 FIXED_ANGLE = "same stone and angle"  # the estimand under which a difference of angle is not part of the answer
 NOT_KNOWN = "not known"
@@ -154,7 +153,7 @@ def _question(factor: str, pair: tuple[str, str], used: list[EndpointRow], model
     columns, sides = ARMS[factor][0], _sides(factor, pair, used)
     empty = [name for name, side in zip(pair, sides, strict=True) if not side.any()]
     if empty or model is None:
-        return Question(factor, *pair, *sides, None, None, why_none("no_run", names=" or ".join(empty)))
+        return Question(factor, *pair, *sides, None, None, Reason("contrasts.no_run", names=" or ".join(empty)))
     labels = np.array([LABELS[columns](row) for row in used])
     shares = [_mean_of(labels[side], model.levels[columns]) for side in sides]
     c = np.zeros(model.design.x.shape[1])
@@ -176,9 +175,9 @@ def _moves_together(factor: str, columns: str, c: Array, model: Model) -> str:
     for size in range(1, len(others) + 1):
         for dropped in combinations(others, size):
             if _estimable_without(dropped, c, model):
-                names = " and ".join(FACTORS[name] for name in dropped)
-                return why_none("together", factor=FACTORS[factor], others=names)
-    return why_none("with_the_rest", factor=FACTORS[factor])
+                names = " and ".join(Reason(f"factors.{name}") for name in dropped)
+                return Reason("contrasts.together", factor=Reason(f"factors.{factor}"), others=names)
+    return Reason("contrasts.with_the_rest", factor=Reason(f"factors.{factor}"))
 
 
 def _estimable_without(dropped: tuple[str, ...], c: Array, model: Model) -> bool:

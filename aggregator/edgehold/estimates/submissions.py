@@ -14,6 +14,7 @@ from edgehold.numerics.attempt import attempt
 from edgehold.numerics.estimability import in_basis
 from edgehold.numerics.interval import Interval
 from edgehold.records.canonical import LoadedProtocol, PoolKey
+from edgehold.words import Reason
 
 from .design import ARMS, LABELS, Model, Question, build, cells, questions, questions_left_open
 from .least_squares import fit, lack_of_fit
@@ -22,7 +23,7 @@ from .profile import METHOD, CensoredRuns, ProfileLimits, fit_runs, profile_limi
 from .repeatability import ASSUMED, Repeatability, RepeatabilityTable
 from .results import Contrast, LackOfFit, OneSided, SubmissionEstimate
 from .verdict import one_sided, verdict, verdict_of
-from .words import METHODS, left_out, why_none
+from .words import left_out
 
 LEVEL = 0.95
 POOLED_FACTORS = ("steel", "practice")  # what is compared over submissions; only there can a bound be weighed in
@@ -106,7 +107,7 @@ def _estimate(
         df_own=df_own,
         s2=found.s2,
         df=found.df,
-        method=f"{found.method}; {METHODS['own_variance'].format(why=why)}" if why else found.method,
+        method=f"{found.method}; {Reason('estimates.own_variance', why=why)}" if why else found.method,
         lack_of_fit=found.lack_of_fit,
         left_out=found.left_out,
     )
@@ -122,7 +123,7 @@ def _answers(
     if not used:
         asked = questions(rows, used, None)
         contrasts = tuple(_unanswered(q, used, q.reason) for q in asked)
-        return Answers(contrasts, np.zeros((0, 0)), s2, df, METHODS["none"])
+        return Answers(contrasts, np.zeros((0, 0)), s2, df, Reason("estimates.none"))
     if all(row.low == row.high for row in used):
         return _by_least_squares(rows, used, estimand, entry, s2, df, worthwhile)
     prior = table.entry_without(key, rows[0].submission)
@@ -157,7 +158,7 @@ def _by_least_squares(
         contrasts.append(_answered(question, used, estimate, unscaled, s2, df, worthwhile))
     covariance = s2 * _gram(kept)
     spread = lack_of_fit(y, cells(used, model), fitted) if sd is None else None
-    weighting = METHODS["least_squares" if sd is None else "weighted"]
+    weighting = Reason("estimates.least_squares" if sd is None else "estimates.weighted")
     return Answers(tuple(contrasts), covariance, s2, df, _method(weighting, entry, fitted.df, model, rows), spread, tuple(model.left_out))
 
 
@@ -184,7 +185,7 @@ def _by_likelihood(rows: list[EndpointRow], used: list[EndpointRow], estimand: s
         covariance,
         runs.s2,
         runs.df,
-        _method(METHODS["likelihood"], prior, replicates, model, rows),
+        _method(Reason("estimates.likelihood"), prior, replicates, model, rows),
         left_out=tuple(model.left_out),
     )
 
@@ -232,14 +233,14 @@ def _method(fitting: str, entry: Repeatability, replicates: int, model: Model, r
     """The whole of how, in words."""
     parts = [fitting]
     if entry.source == ASSUMED:
-        parts.append(METHODS["assumed"])
+        parts.append(Reason("estimates.assumed"))
     elif replicates == 0:
-        parts.append(METHODS["no_replicates"])
+        parts.append(Reason("estimates.no_replicates"))
     if model.left_out:
         parts.append(left_out(model.left_out))
     split = sum(row.split_tester for row in rows)
     if split:
-        parts.append(METHODS["one_split" if split == 1 else "splits"].format(runs=split))
+        parts.append(Reason("estimates.one_split" if split == 1 else "estimates.splits", runs=split))
     return "; ".join(parts)
 
 
@@ -320,8 +321,8 @@ def _bounded(
     elif np.isfinite(limit.high):
         bound = OneSided("at most", limit.high)
     else:
-        return _unanswered(question, used, why_none("no_bound", arms=arms))
-    told = _unanswered(question, used, why_none("bound", arms=arms))
+        return _unanswered(question, used, Reason("contrasts.no_bound", arms=arms))
+    told = _unanswered(question, used, Reason("contrasts.bound", arms=arms))
     return replace(told, bound=bound, verdict=one_sided(worthwhile), profile=profile)
 
 
@@ -333,4 +334,4 @@ def _censored_arms(question: Question, used: list[EndpointRow]) -> str:
     names = [name for name, rows in sides if one[rows].all()]
     if not names:
         names = [name for _, rows in sides for name in sorted(set(labels[rows])) if one[rows & (labels == name)].all()]
-    return why_none("arms_censored", names=" and of ".join(names)) if names else why_none("many_censored")
+    return Reason("contrasts.arms_censored", names=" and of ".join(names)) if names else Reason("contrasts.many_censored")

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from edgehold.endpoints import words as endpoint_words
-from edgehold.estimates import words as estimate_words
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.model.registers import SteelEntry
 from edgehold.records.registers import DROPPED_MARKS, load_units, steel_ids
@@ -13,6 +11,7 @@ from edgehold.records.units import UNITS_IN_SENTENCES, grammar
 from edgehold.results.model.repeatability import PublishedRepeatability
 from edgehold.results.publish.repeatability import form_repeatability
 from edgehold.results.words.sentences import LEAST_TIMES, PATTERNS
+from edgehold.words import group
 
 NOTES = {
     "unread": "Run {run} is left out: a number or a unit of it cannot be read.",
@@ -54,11 +53,11 @@ def sentences() -> dict[str, object]:
         "patterns": PATTERNS,
         "plurals": UNITS_IN_SENTENCES,
         "least_times": LEAST_TIMES,
-        "missing": endpoint_words.MISSING_PATTERN,
-        "endpoints": endpoint_words.REASONS,
-        "flags": endpoint_words.FLAGS,
-        "factors": estimate_words.FACTORS,
-        "contrasts": estimate_words.REASONS,
-        "methods": estimate_words.METHODS,
+        "missing": group("endpoints")["missing"],
+        "endpoints": group("endpoints"),
+        "flags": group("flags"),
+        "factors": group("factors"),
+        "contrasts": group("contrasts"),
+        "methods": group("estimates"),
         "notes": NOTES,
     }

@@ -9,17 +9,16 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from edgehold.errors import NotSettledError
+from edgehold.words import Reason
 
 Result = TypeVar("Result")
 
-SINGULAR = "its equations are singular to working precision"
-NOT_FINITE = "its figures are not finite, or too far apart for working precision"
-NOT_SETTLED = "its search did not settle"
+SINGULAR, NOT_FINITE, NOT_SETTLED = "numerics.singular", "numerics.not_finite", "numerics.not_settled"
 LARGEST = 700.0  # on the ln scale: e to more than this is no number any more
 SCIPY_NOT_FINITE = "infs or NaNs"  # all that scipy says of an array that is not finite, in a plain ValueError
 
 
-class NotFitted(str):
+class NotFitted(Reason):
     """The reason why a fit has no figures although the runs are enough for it: its numbers failed.
 
     It stands wherever a reason stands, and is known from all others by its class, so that what was not fitted can be listed.
@@ -59,7 +58,7 @@ def attempt(
         if SCIPY_NOT_FINITE not in str(failure):
             raise
         why = NOT_FINITE
-    return otherwise(NotFitted(f"not fitted: {why}"))
+    return otherwise(NotFitted(why))
 
 
 def all_tellable(numbers: Iterable[ArrayLike | None]) -> bool:

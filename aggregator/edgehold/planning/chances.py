@@ -23,10 +23,10 @@ from edgehold.estimates.repeatability import Repeatability
 from edgehold.estimates.verdict import BETTER, NONE, NOTHING_WORTH_HAVING, ONE_SIDED, SIZE_UNDECIDED, UNDECIDED, WORSE
 from edgehold.estimates.words import FROM_CENSORED_RUNS
 from edgehold.numerics.arrays import Array
-from edgehold.reasons import code_of
 from edgehold.records.canonical import LoadedProtocol, PoolKey
 from edgehold.records.model.plan import Plan, PlannedRun
 from edgehold.records.model.protocol import EndpointRule, Protocol, major
+from edgehold.words import code_of
 
 VERDICTS = (BETTER, WORSE, NOTHING_WORTH_HAVING, SIZE_UNDECIDED, UNDECIDED, ONE_SIDED, NONE)
 EXACT_EVENINGS, CENSORED_EVENINGS = 1000, 200  # the likelihood of censored lives takes twenty times as long

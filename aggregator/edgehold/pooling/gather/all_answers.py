@@ -17,6 +17,7 @@ from edgehold.pooling.headline import Headline, headline_of, unanswered
 from edgehold.pooling.separability import Separability
 from edgehold.pooling.what_matters import WhatMatters, what_matters
 from edgehold.records.canonical import PoolKey
+from edgehold.words import arguments_of, code_of
 
 from .all_runs import labels_of, with_values
 from .in_processes import each
@@ -65,7 +66,7 @@ def all_answers(
 def judged(answers: Mapping[Key, Answered], primary: Mapping[PoolKey, str]) -> dict[PoolKey, Separability | NotFitted]:
     """What the runs of every pool can tell apart, judged once, by the answers on its primary endpoint; the reason where numbers failed."""
     found = {pool: answers[(pool, endpoint)].headline for pool, endpoint in sorted(primary.items()) if (pool, endpoint) in answers}
-    return {pool: one.apart or NotFitted(one.reason) for pool, one in found.items()}
+    return {pool: one.apart or NotFitted(code_of(one.reason), **arguments_of(one.reason)) for pool, one in found.items()}
 
 
 def _answered(key: Key, rows: list[EndpointRow], left_out: int, worthwhile: float, priors: Mapping[str, HalfT]) -> Answered:

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 
+from edgehold.endpoints.flags import flagged
 from edgehold.endpoints.rows import EXACT, EndpointRow
-from edgehold.endpoints.words import FLAGS
 
 Column = Callable[[Sequence[EndpointRow]], Sequence[float | str | None]]
 Label = Callable[[EndpointRow], object]
@@ -189,4 +189,4 @@ def steel_of(row: EndpointRow) -> object:
 
 def lot_of(row: EndpointRow) -> str | None:
     """The lot; None where it is not known or changed in the middle of the run."""
-    return None if FLAGS["lot_changed"] in row.flags else row.lot
+    return None if flagged(row.flags, "lot_changed") else row.lot

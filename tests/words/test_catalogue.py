@@ -1,0 +1,79 @@
+"""The catalogue: every code in use has a pattern, every pattern is in use, and a reason is its words with its code."""
+
+import ast
+import json
+import pickle
+import re
+import string
+
+import pytest
+
+from edgehold.numerics.attempt import NotFitted
+from edgehold.words import Reason, arguments_of, code_of, pattern_codes
+from edgehold.words.catalogue import FOLDER, filled_in
+from tests.words.write_listing import LISTING, listing
+
+PACKAGE = FOLDER.parents[1]
+SPELT = re.compile(r"[a-z_]+\.[a-z0-9_-]+")
+
+
+def test_a_reason_is_its_words_and_knows_its_code_also_in_another_process():
+    made = Reason("contrasts.together", factor="the blade", others="who sharpened")
+    assert made == "cannot be told apart: the blade and who sharpened change together in these runs"
+    for again in (made, pickle.loads(pickle.dumps(made))):
+        assert type(again) is Reason and again == str(made)
+        assert (code_of(again), arguments_of(again)) == ("contrasts.together", {"factor": "the blade", "others": "who sharpened"})
+
+
+def test_what_is_not_fitted_stays_so_in_another_process():
+    again = pickle.loads(pickle.dumps(NotFitted("numerics.singular")))
+    assert type(again) is NotFitted and again.code == "numerics.singular" and again.startswith("not fitted: ")
+
+
+def test_words_alone_have_no_code():
+    assert code_of("cannot be told apart: plain words") == "" and arguments_of("plain words") == {}
+
+
+def test_a_code_or_an_argument_that_is_not_there_is_a_mistake():
+    for code, arguments in (("contrasts.nothing", {}), ("nothing.no_run", {}), ("contrasts.no_run", {})):
+        with pytest.raises(KeyError):
+            filled_in(code, arguments)
+
+
+def strings():
+    """Every text in the program that reads like a code, f-strings with their open places as a pattern."""
+    for path in sorted(PACKAGE.rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Constant) and isinstance(node.value, str) and SPELT.fullmatch(node.value):
+                yield re.escape(node.value)
+            elif isinstance(node, ast.JoinedStr):
+                parts = [re.escape(part.value) if isinstance(part, ast.Constant) else "[a-z0-9_ -]+" for part in node.values]
+                if re.match(r"[a-z_]+\\\.", parts[0]):
+                    yield "".join(parts)
+
+
+HANDED_OUT = ("endpoints", "flags", "factors", "contrasts", "estimates")  # whole groups, for the browser to fill in
+
+
+def test_every_pattern_is_in_use_and_every_code_has_one():
+    used = set(strings())
+    named = {code for code in pattern_codes() if any(re.fullmatch(one, code) for one in used)}
+    idle = {code for code in pattern_codes() if code not in named and code.split(".")[0] not in HANDED_OUT}
+    assert idle == set()
+    groups = {code.split(".")[0] for code in pattern_codes()}
+    missing = {one for one in used if one.split("\\.")[0] in groups and not any(re.fullmatch(one, code) for code in pattern_codes())}
+    assert missing == set()
+
+
+@pytest.mark.parametrize("path", sorted(FOLDER.glob("*.json")), ids=lambda path: path.stem)
+def test_patterns_are_plain_and_plurals_whole(path):
+    for name, pattern in json.loads(path.read_text(encoding="utf-8")).items():
+        texts = [pattern] if isinstance(pattern, str) else [pattern["one"], pattern["other"]]
+        assert isinstance(pattern, str) or set(pattern) == {"count", "one", "other"}, name
+        for text in texts:
+            assert (text == text.strip() and not text.endswith(".")) or text.endswith("?") or path.stem == "probes", (name, text)
+            assert all(place is None or place.isidentifier() for _, place, _, _ in string.Formatter().parse(text)), name
+
+
+def test_the_listing_holds_every_pattern_with_an_example():
+    assert LISTING.read_text(encoding="utf-8") == listing(), "run: python -m tests.words.write_listing"

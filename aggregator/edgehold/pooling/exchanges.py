@@ -15,6 +15,7 @@ import numpy as np
 
 from edgehold.errors import InputError
 from edgehold.numerics.arrays import Array, Ints, Labels, Texts
+from edgehold.words import Reason
 
 from .random_terms import LARGEST_LEVELS, checked_variances
 from .separability import canonical_efficiencies, checked_labels, find_components
@@ -225,7 +226,7 @@ def _for_contrast(
         after = float(c @ inverse @ c)
         chosen.append(FurtherRun(*runs[best], None, after, 1 - after / variance))
         variance = after
-    method = "greedy; each run exact under the assumed variances"
+    method = Reason("separability.exchanges_contrast")
     return ExchangePlan(target, None, first, tuple(chosen), len(runs), assumed, method)
 
 
@@ -261,19 +262,19 @@ def _for_split(columns: dict[str, Texts], runs: list[Run], count: int) -> Exchan
         met[tuple(at[best])] += 1
         now, after = _efficiency(met)
         if now == 0:
-            reason = "none of these runs would join one person's sharpening with another's testing"
+            reason = Reason("separability.exchanges_none_join")
             break
         chosen.append(FurtherRun(blades[pairs[best]], *pairs[best], now, after, None if now > rank else 1 - after / criterion))
         rank, criterion = now, after
-    method = "greedy; rank, then the sum of inverse efficiencies"
+    method = Reason("separability.exchanges_split")
     if shortened:
-        method += f", among the {LARGEST_EIGEN_SEARCH} joining pairs of people with most runs"
+        method = Reason("separability.exchanges_split_shortened", pairs=LARGEST_EIGEN_SEARCH)
     return ExchangePlan(("split",), first[0], first[1], tuple(chosen), len(pairs), MappingProxyType({}), method, reason)
 
 
 def _why_hopeless(met: Array) -> str:
     lone = [role for role, people in zip(("sharpener", "tester"), met.shape, strict=True) if people == 1]
-    return f"only one {' and one '.join(lone)}: more people are needed before the roles can be told apart" if lone else ""
+    return Reason(f"separability.{'_'.join(lone)}_alone") if lone else ""
 
 
 def _usual_blades(columns: dict[str, Texts], runs: list[Run]) -> dict[tuple[str, str], str]:

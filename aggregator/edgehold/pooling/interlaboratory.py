@@ -18,6 +18,7 @@ from scipy.stats import t as student_t
 
 from edgehold.errors import InputError, NumbersError
 from edgehold.numerics.arrays import Array, Ints
+from edgehold.words import Reason
 
 # 0.5 % is E691's level for h and k; 1 % and 5 % are ISO 5725-2's for an outlier and a straggler.
 ALPHAS = (0.005, 0.01, 0.05)
@@ -243,7 +244,7 @@ def _root_mean(squares: float, df: int) -> float | None:
 
 def _spread_of_means(cells: _Cells, reasons: dict[str, str]) -> float | None:
     if len(cells.persons) < 2:
-        reasons["s_x"] = "one person: nothing between persons"
+        reasons["s_x"] = Reason("separability.item_one_person")
         return None
     return float(np.std(cells.mean - cells.mean[0], ddof=1))
 
@@ -251,7 +252,7 @@ def _spread_of_means(cells: _Cells, reasons: dict[str, str]) -> float | None:
 def _repeatability(cells: _Cells, reasons: dict[str, str]) -> float | None:
     total = int(cells.df.sum())
     if total == 0:
-        reasons["s_r"] = "nobody repeated a run"
+        reasons["s_r"] = Reason("separability.item_no_repeats")
         return None
     return float(np.sqrt(cells.squares.sum() / total))
 
@@ -261,10 +262,10 @@ def _reproducibility(
 ) -> tuple[float | None, float | None]:
     p, total = len(cells.persons), cells.n.sum()
     if p < 2:
-        reasons["s_L"] = reasons["s_R"] = "one person: nothing between persons"
+        reasons["s_L"] = reasons["s_R"] = Reason("separability.item_one_person")
         return None, None
     if s_r is None:
-        reasons["s_L"] = "nobody repeated a run: what lies between persons cannot be told from what lies within"
+        reasons["s_L"] = Reason("separability.item_no_repeats_between")
         return None, s_x
     s_d2 = float(cells.n @ (cells.mean - mean) ** 2) / (p - 1)
     mean_n = (total - (cells.n**2).sum() / total) / (p - 1)
@@ -277,12 +278,12 @@ def _h(
 ) -> tuple[tuple[float, ...] | None, dict[float, float]]:
     p = len(cells.persons)
     if not s_x:
-        reasons["h"] = "one person: nothing between persons" if p < 2 else "all means are equal"
+        reasons["h"] = Reason("separability.item_one_person" if p < 2 else "separability.item_equal_means")
         return None, {}
     shifted = cells.mean - cells.mean[0]
     h = tuple(((shifted - shifted.mean()) / s_x).tolist())
     if p < LEAST_FOR_H:
-        reasons["h_critical"] = f"{p} persons: h cannot flag anybody below {LEAST_FOR_H}"
+        reasons["h_critical"] = Reason("separability.item_few_for_h", persons=p, least=LEAST_FOR_H)
         return h, {}
     return h, {alpha: h_critical(p, alpha) for alpha in alphas}
 
@@ -291,13 +292,13 @@ def _k(
     cells: _Cells, s_r: float | None, alphas: tuple[float, ...], reasons: dict[str, str]
 ) -> tuple[tuple[float | None, ...] | None, dict[float, tuple[float | None, ...]]]:
     if not s_r:
-        reasons["k"] = "nobody repeated a run" if s_r is None else "all repeated runs are equal"
+        reasons["k"] = Reason("separability.item_no_repeats" if s_r is None else "separability.item_equal_runs")
         return None, {}
     total = int(cells.df.sum())
     spreads = (_root_mean(squares, df) for squares, df in zip(cells.squares, cells.df, strict=True))
     k = tuple(None if s is None else s / s_r for s in spreads)
     if np.count_nonzero(cells.df) < 2:
-        reasons["k_critical"] = "only one person repeated runs: nobody to compare with"
+        reasons["k_critical"] = Reason("separability.item_one_repeated")
         return k, {}
     return k, {alpha: tuple(k_critical(int(df), total, alpha) if df else None for df in cells.df) for alpha in alphas}
 
@@ -321,7 +322,8 @@ def _grubbs(cells: _Cells, h: tuple[float, ...] | None, alphas: tuple[float, ...
     """Grubbs' G is the largest |h|."""
     p = len(cells.persons)
     if h is None or p < LEAST_FOR_GRUBBS:
-        reasons["grubbs"] = f"{p} persons: tested from {LEAST_FOR_GRUBBS}" if p < LEAST_FOR_GRUBBS else reasons["h"]
+        few = Reason("separability.item_few_for_grubbs", persons=p, least=LEAST_FOR_GRUBBS)
+        reasons["grubbs"] = few if p < LEAST_FOR_GRUBBS else reasons["h"]
         return None
     farthest = int(np.argmax(np.abs(h)))
     return ExtremeTest(cells.persons[farthest], h[farthest], {a: grubbs_critical(p, a) for a in alphas})

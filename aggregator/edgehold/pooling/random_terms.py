@@ -6,7 +6,7 @@ there may be ``LARGEST_LEVELS``.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
@@ -17,6 +17,7 @@ from scipy.sparse import coo_array, csr_array, hstack
 
 from edgehold.errors import InputError
 from edgehold.numerics.arrays import Array, Labels, Texts
+from edgehold.words import Reason
 
 from .inputs import frozen
 
@@ -40,10 +41,10 @@ EMPTY = 1e-10  # of F times the usual variance squared: a term that tells nothin
 LARGEST_LEVELS = 5000
 LARGEST_RATIO = 1e8  # beyond it the mixed-model equations keep fewer than eight digits
 WORDS = {
-    "steel × tester": "how this tester and steel suit each other",
-    "steel × sharpener": "how this sharpener and steel suit each other",
-    "submission": "what the runs of one submission share",
-    "residual": "run-to-run variation",
+    "steel × tester": Reason("separability.term_steel_tester"),
+    "steel × sharpener": Reason("separability.term_steel_sharpener"),
+    "submission": Reason("separability.term_submission"),
+    "residual": Reason("separability.term_residual"),
 }
 
 
@@ -270,14 +271,19 @@ def _aliased_term(names: list[str], information: Array) -> tuple[int | None, tup
 
 def _why_dropped(name: str, aliased_with: tuple[str, ...]) -> str:
     if not aliased_with:
-        return f"{name} tells nothing beside the fixed part: its levels do not vary within it"
-    return f"{name} cannot be told apart from {' and '.join(aliased_with)} in these runs"
+        return Reason("separability.term_empty", term=name)
+    return Reason("separability.term_aliased", term=name, others=" and ".join(aliased_with))
 
 
-def _what_it_holds(name: str, dropped: list[DroppedTerm]) -> str:
-    """A kept term with all that was dropped because of it, directly or through a term dropped later."""
+def stands_for(name: str, dropped: Sequence[DroppedTerm]) -> tuple[str, ...]:
+    """A kept term with all that was dropped because of it, directly or through a term dropped later; itself first."""
     taken, found = [name], [name]
     while found:
         found = [term.name for term in dropped if term.name not in taken and set(term.aliased_with) & set(taken)]
         taken += found
-    return ", or ".join(WORDS.get(term, term) for term in taken)
+    return tuple(taken)
+
+
+def _what_it_holds(name: str, dropped: Sequence[DroppedTerm]) -> str:
+    """What the variance of a kept term stands for."""
+    return ", or ".join(WORDS.get(term, term) for term in stands_for(name, dropped))

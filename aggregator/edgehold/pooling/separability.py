@@ -23,6 +23,7 @@ from scipy.sparse.csgraph import connected_components
 
 from edgehold.errors import InputError
 from edgehold.numerics.arrays import Array, Bools, Ints, Labels, Texts
+from edgehold.words import Reason
 
 from .inputs import frozen
 from .random_terms import RANK_TOLERANCE, TermsHeld, check_lengths, checked_column, terms_held
@@ -115,11 +116,10 @@ class ContrastVerdict:
         if told == "yes":
             return told, ""
         if told == "no":
-            return told, "no run links the two: they cannot be told from the people who sharpened and tested, or from the version"
+            return told, Reason("separability.not_linked")
         if efficiency < WEAK_EFFICIENCY:
-            share = f"{100 * efficiency:.0f} %"
-            return told, f"the same people went with it so often that these runs tell {share} of what they could with people well mixed"
-        return told, f"{df} independent {'comparison' if df == 1 else 'comparisons'} across people, {LEAST_CROSSING_DF} are wanted"
+            return told, Reason("separability.same_people", share=100 * efficiency)
+        return told, Reason("separability.few_comparisons", comparisons=df, wanted=LEAST_CROSSING_DF)
 
 
 @dataclass(frozen=True, eq=False)
@@ -401,7 +401,7 @@ def _contrast(name: str, fixed: Mapping[str, Texts], codes: dict[str, Ints], cou
         paired=paired,
         levels=levels,
         verdict=verdict,
-        sentence=_contrast_sentence(name, levels, verdict, told, groups, bool((pairs > 0).any()), units),
+        sentence=_sentence(_told_apart(name, levels, verdict, told, groups, bool((pairs > 0).any()), units)),
         efficiencies=frozen(efficiencies),
         rank=int(np.count_nonzero(efficiencies)),
         groups=groups,
@@ -463,14 +463,16 @@ def _overall(pairs: Array, df: Ints, units: Ints | None) -> tuple[str, tuple[int
     return ("yes" if well.all() else "weak"), counts
 
 
-APART = {
-    "steel": ("the steels", "the people who sharpened and tested"),
-    "sharpener": ("the sharpeners", "the testers"),
-    "tester": ("the testers", "the sharpeners"),
-}
+THESE = {name: Reason(f"separability.{name}s") for name in PAIRED}
+THOSE = {"steel": Reason("separability.hands"), "sharpener": THESE["tester"], "tester": THESE["sharpener"]}
 
 
-def _contrast_sentence(
+def _sentence(told: str) -> str:
+    """What is told, with a full stop."""
+    return f"{told}."
+
+
+def _told_apart(
     name: str,
     levels: Sequence[str],
     verdict: str,
@@ -479,20 +481,20 @@ def _contrast_sentence(
     linked: bool,
     units: Ints | None,
 ) -> str:
-    these, those = APART[name]
+    these, those = THESE[name], THOSE[name]
     pairs, can, well = told
     if len(levels) < 2:
-        return f"There is only one {name}, so there is nothing to compare."
+        return Reason("separability.only_one", factor=name)
     if verdict == "no" and linked and units is not None:
         single = int((units == 1).sum())
-        each = "each of them is a single blade" if single == len(units) else f"{single} of {len(units)} are a single blade"
-        return f"These runs can compare these blades, not the steels: {each}, and no two steels with more are linked."
+        code = "separability.all_single_blades" if single == len(units) else "separability.single_blades"
+        return Reason(code, single=single, steels=len(units))
     if verdict == "no":
-        return f"These runs cannot tell {these} apart from {those}: no two of them were met under hands that other runs link."
+        return Reason("separability.not_apart", these=these, those=those)
     if verdict == "yes":
-        return f"These runs can tell {these} apart from {those}."
-    lost = f"; they fall into {len(groups)} groups that nothing links" if len(groups) > 1 else ""
-    return f"These runs tell {these} apart from {those} only in part: {can} of {pairs} pairs, {well} of them well{lost}."
+        return Reason("separability.apart", these=these, those=those)
+    code = "separability.partly_in_groups" if len(groups) > 1 else "separability.partly"
+    return Reason(code, these=these, those=those, can=can, pairs=pairs, well=well, groups=len(groups))
 
 
 def _split(labels: Mapping[str, Texts], components: tuple[Component, ...], variances: Mapping[str, float] | None) -> SplitVerdict:
@@ -507,7 +509,7 @@ def _split(labels: Mapping[str, Texts], components: tuple[Component, ...], varia
     vif = _inflation(terms) if both else None
     verdict, reason = _split_verdict(terms, people, cv, vif)
     crossing = sum(c.crossing_runs for c in components)
-    return SplitVerdict(verdict, reason, _split_sentence(verdict, reason, crossing), people, MappingProxyType(cv), vif, terms)
+    return SplitVerdict(verdict, reason, _sentence(_told_split(verdict, reason, crossing)), people, MappingProxyType(cv), vif, terms)
 
 
 def _split_verdict(terms: TermsHeld, people: int, cv: Mapping[str, float], vif: float | None) -> tuple[str, str]:
@@ -515,23 +517,21 @@ def _split_verdict(terms: TermsHeld, people: int, cv: Mapping[str, float], vif: 
     if lost:
         return "no", lost[0]
     if people < LEAST_PEOPLE:
-        who = "nobody" if people == 0 else f"only {people} {'person' if people == 1 else 'people'}"
-        return "no", f"{who} linked the two roles, and {LEAST_PEOPLE} are needed"
+        code = "separability.nobody_linked" if people == 0 else "separability.few_linked"
+        return "no", Reason(code, people=people, needed=LEAST_PEOPLE)
     if max(cv.values()) > LARGEST_CV:
         name = max(cv, key=cv.__getitem__)
-        return "weak", f"the variance of {name}s would be known to ±{100 * cv[name]:.0f} % at best"
+        return "weak", Reason("separability.variance_rough", role=name, percent=100 * cv[name])
     if vif is not None and vif > LARGEST_VIF:
-        return "weak", f"each role's variance is {vif:.1f} times less certain because the other is not known"
+        return "weak", Reason("separability.variance_inflated", times=vif)
     return "yes", ""
 
 
-def _split_sentence(verdict: str, reason: str, crossing: int) -> str:
-    runs = f"{crossing} {'run joins' if crossing == 1 else 'runs join'} one person's sharpening with another's testing"
-    if verdict == "yes":
-        return f"How much sharpeners differ and how much testers differ can be told apart: {runs}."
-    if verdict == "weak":
-        return f"How much sharpeners differ and how much testers differ can be told only as upper limits: {runs}, and {reason}."
-    return f"How much sharpeners differ and how much testers differ cannot be told apart: {reason}."
+def _told_split(verdict: str, reason: str, crossing: int) -> str:
+    if verdict == "no":
+        return Reason("separability.not_split", why=reason)
+    runs = Reason("separability.joining_runs", runs=crossing)
+    return Reason("separability.split", runs=runs) if verdict == "yes" else Reason("separability.split_limits", runs=runs, why=reason)
 
 
 def _linking_people(sharpener: Texts, tester: Texts) -> int:

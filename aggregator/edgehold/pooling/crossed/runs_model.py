@@ -15,8 +15,9 @@ from numpy.typing import ArrayLike
 
 from edgehold.numerics.arrays import Array, Labels
 from edgehold.numerics.interval import Interval
-from edgehold.pooling.random_terms import WORDS, TermsHeld
+from edgehold.pooling.random_terms import TermsHeld, stands_for
 from edgehold.pooling.separability import LARGEST_CV, PEOPLE, ContrastVerdict, Separability, separability
+from edgehold.words import Reason
 
 from .censored import MOST_ONE_SIDED
 from .inputs import RESIDUAL
@@ -158,13 +159,13 @@ def runs_model(low: ArrayLike, high: ArrayLike, labels: Mapping[str, Labels], *,
 def model_of(runs: Runs, *, level: float = 0.95, profile: bool = True) -> RunsModel:
     """``runs_model`` for runs already checked."""
     n, open_runs = len(runs.low), int(runs.one_sided.sum())
-    reason = "there are no runs with a value" if n == 0 else too_many_levels(runs)
+    reason = Reason("crossed.no_values") if n == 0 else too_many_levels(runs)
     if reason:
         return unfitted(reason, runs)
     fixed = fixed_part(runs)
     apart = separability(_judged(runs, fixed))
     if open_runs > MOST_ONE_SIDED * n:
-        reason = f"{open_runs} of {n} runs are known to one side only; a fit can bear {100 * MOST_ONE_SIDED:g} %"
+        reason = Reason("crossed.one_sided_share", one_sided=open_runs, runs=n, most=100 * MOST_ONE_SIDED)
         return _unfitted(reason, runs, fixed, apart)
     held = apart.split.terms
     fitted = fit_runs(runs, fixed.X, held.held, level=level, profile=profile)
@@ -240,7 +241,7 @@ def _variances(runs: Runs, held: TermsHeld, apart: Separability, fit: CrossedFit
         state, reason = _state(name, lost, apart, fit, held.cv)
         value, interval = fit.variances.get(name), fit.variance_intervals.get(name)
         if state == UPPER and profile and (interval is None or np.isinf(interval.high)):
-            state, reason = NO_NUMBER, fit.reasons.get(f"variance_intervals.{name}", "it has no upper limit")
+            state, reason = NO_NUMBER, fit.reasons.get(f"variance_intervals.{name}") or Reason("crossed.no_upper_limit")
         given = state == GIVEN
         found[name] = VarianceTold(
             name=name,
@@ -262,15 +263,14 @@ def _state(name: str, lost: Mapping[str, str], apart: Separability, fit: Crossed
     if name in lost:
         return NO_NUMBER, lost[name]
     if fit.variances[name] is None:
-        return NO_NUMBER, fit.reasons.get(f"variances.{name}", "the fit could not tell it")
+        return NO_NUMBER, fit.reasons.get(f"variances.{name}") or Reason("crossed.variance_not_told")
     if cv.get(name, 0.0) > LARGEST_CV:
-        return UPPER, f"it would be known to ±{100 * cv[name]:.0f} % at best"
+        return UPPER, Reason("crossed.variance_rough", percent=100 * cv[name])
     return GIVEN, ""
 
 
 def _holds(name: str, held: TermsHeld) -> str:
-    words = held.holds.get(name, "")
-    return "" if words == WORDS.get(name, name) else words
+    return held.holds.get(name, "") if len(stands_for(name, held.dropped)) > 1 else ""
 
 
 # ---- steels ------------------------------------------------------------------------------------------------------------------
@@ -279,10 +279,10 @@ def _holds(name: str, held: TermsHeld) -> str:
 def _told(verdict: ContrastVerdict | None, first: str, second: str) -> tuple[str, str]:
     """Whether the runs can tell two steels, and why not or what weakens it."""
     if verdict is None:
-        return "no", "the runs were not judged"
+        return "no", Reason("crossed.not_judged")
     told, reason = verdict.linked(first, second)
     if told != "no" and verdict.pair(first, second) == "no":
-        return "no", "one of them is a single blade: the steels cannot be told from their blades"
+        return "no", Reason("crossed.single_blade")
     return told, reason
 
 

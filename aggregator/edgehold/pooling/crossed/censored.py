@@ -25,8 +25,9 @@ from edgehold.numerics.interval import Interval
 from edgehold.numerics.root_search import settled_root
 from edgehold.numerics.truncated_normal import HERMITE
 from edgehold.pooling.inputs import frozen
+from edgehold.words import Reason
 
-from .crossed import crossed
+from .crossed import NOT_ASKED, crossed
 from .inputs import RESIDUAL, Rows, Term, checked_rows
 from .results import CrossedConvergence, CrossedFit, Effects, degrees_of_freedom, nothing_fitted
 
@@ -36,7 +37,6 @@ FLOOR_SHARE = 0.2  # of the residual variance, taken as known: rows without an i
 MOST_ROWS = 1500  # in one connected block: its matrices are dense
 MOST_ERROR = 0.01  # of the log-likelihood, between two sets of points
 LIMIT, FARTHEST = 1e-5, 1e6  # relative error of a profile limit; how many times the fitted variance one is looked for
-TURN = "look at the levels at which an edge counts as spent and at the window of work in the protocol"
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,7 +129,7 @@ def crossed_censored(
         intervals=int((width > 0).sum()),
         one_sided=m,
         widened=0,
-        scheme="none",
+        scheme=Reason("crossed.scheme_none"),
         integration_error=0.0,
         path=(),
     )
@@ -149,7 +149,7 @@ def stand_ins(low: Array, high: Array) -> Array:
 
 def too_many_one_sided(m: int, n: int, most: float) -> str:
     """Why m one-sided lives of n are not fitted; empty where they are no more than the share ``most``."""
-    return f"not fitted: {m} of {n} lives censored; {TURN}" if m > most * n else ""
+    return Reason("crossed.too_many_one_sided", one_sided=m, lives=n) if m > most * n else ""
 
 
 def _limits(low: ArrayLike, high: ArrayLike) -> tuple[Array, Array]:
@@ -178,7 +178,7 @@ def _midpoints(
 ) -> CensoredCrossedFit:
     plain = crossed(y, X, groups, criterion=criterion, level=level, profile=profile)
     residual = plain.variances.get(RESIDUAL)
-    keep, scheme = width > 0, "closed form"
+    keep, scheme = width > 0, Reason("crossed.scheme_closed")
     if not keep.any() or not residual:
         return replace(account, fit=plain, scheme=scheme)
     floor, row = FLOOR_SHARE * residual, np.arange(len(y))
@@ -222,8 +222,7 @@ def _one_sided(
     while True:
         blocks = _blocks(rows, right, open_row, np.where(keep, width**2 / 12, 0.0))
         if max(len(block.y) for block in blocks) > MOST_ROWS:
-            reason = f"more than {MOST_ROWS} lives hang together by shared levels, with censored ones among them"
-            return replace(account, fit=nothing_fitted(rows, reason))
+            return replace(account, fit=nothing_fitted(rows, Reason("crossed.hang_together", most=MOST_ROWS)))
         b, s, path, converged = cycles(blocks, begin.coefficients, _start(begin))
         if not converged:
             return replace(account, fit=nothing_fitted(rows, _unfinished(s, _start(begin), len(path))), path=tuple(path))
@@ -235,13 +234,11 @@ def _one_sided(
     most = max(dimensions(block, s) for block in blocks)
     error = abs(sum(expect(block, b, s, 1).log_likelihood for block in blocks) - path[-1]) if most > max(HERMITE) else 0.0
     if not error <= MOST_ERROR:
-        reason = f"{most} censored lives hang together and the likelihood's integral is known only to {error:.2g}"
+        reason = Reason("crossed.integral_rough", dimensions=most, error=error)
         return replace(account, fit=nothing_fitted(rows, reason))
     fit = _assembled(rows, blocks, b, s, path, profile)
     if error:
-        fit = replace(
-            fit, reasons=fit.reasons | {"integration": f"the log-likelihood is computed at quasi-random points, to about {error:.1g}"}
-        )
+        fit = replace(fit, reasons=fit.reasons | {"integration": Reason("crossed.integral_at_points", error=error)})
     return replace(account, fit=fit, scheme=_scheme(most), integration_error=float(error))
 
 
@@ -250,14 +247,14 @@ def no_maximum(X: Array, open_row: Bools, begin: CrossedFit) -> str:
     if begin.coefficients is None or any(value is None for value in begin.variances.values()):
         return "; ".join(dict.fromkeys(reason for name, reason in begin.reasons.items() if not name.startswith("variance_intervals")))
     if np.linalg.matrix_rank(X[~open_row]) < X.shape[1]:
-        return "every life that tells one of the coefficients is censored, so it has no end in sight"
+        return Reason("crossed.no_end_in_sight")
     return ""
 
 
 def _unfinished(s: Array, start: Array, cycles: int) -> str:
     if vanished(s, start):
-        return "the residual variance runs to zero, as when the model reproduces every exact life"
-    return f"the search found no maximum of the censored likelihood in {cycles} cycles"
+        return Reason("crossed.residual_to_zero")
+    return Reason("crossed.no_maximum", cycles=cycles)
 
 
 def _dense(X: Array | sp.spmatrix) -> Array:
@@ -291,9 +288,8 @@ def _blocks(rows: Rows, right: Bools, open_row: Bools, extra: Array) -> list[Blo
 
 def _scheme(most: int) -> str:
     if most == 0:
-        return "maximum likelihood, closed form"
-    rule = "Gauss-Hermite quadrature" if most in HERMITE else "quasi-random points"
-    return f"maximum likelihood, {rule} in up to {most} dimensions"
+        return Reason("crossed.scheme_likelihood")
+    return Reason("crossed.scheme_quadrature" if most in HERMITE else "crossed.scheme_quasi_random", dimensions=most)
 
 
 # ---- what is said of the fit -------------------------------------------------------------------------------------------------
@@ -304,13 +300,13 @@ def _assembled(rows: Rows, blocks: list[Block], b: Array, s: Array, path: list[f
     names = [term.name for term in rows.terms] + [RESIDUAL]
     info = observed_information(blocks, b, s, free)
     if np.linalg.eigvalsh(info)[0] <= 0:
-        return nothing_fitted(rows, "the search ended where the censored likelihood has no curvature of a maximum")
+        return nothing_fitted(rows, Reason("crossed.no_curvature"))
     joint, W = np.asarray(np.linalg.inv(info), dtype=float), np.zeros((len(s), len(s)))
     W[np.ix_(free, free)] = joint[p:, p:]
     covariance, slopes = joint[:p, :p], covariance_slopes(blocks, b, s, free)
     df = [degrees_of_freedom(c, covariance, slopes, W, rows.n) for c in np.eye(p)]
     largest = float(np.abs(gradient(blocks, b, s)[p:] * s).max() * 2)
-    limits = [_profile(blocks, b, s, k, path[-1], rows.level) if profile else "not asked for" for k in range(len(s))]
+    limits = [_profile(blocks, b, s, k, path[-1], rows.level) if profile else NOT_ASKED for k in range(len(s))]
     return CrossedFit(
         coefficients=frozen(b),
         standard_errors=frozen(np.sqrt(np.diag(covariance))),
@@ -320,11 +316,11 @@ def _assembled(rows: Rows, blocks: list[Block], b: Array, s: Array, path: list[f
         variance_intervals={name: one if isinstance(one, Interval) else None for name, one in zip(names, limits, strict=True)},
         effects={term.name: _effects(term, k, blocks, b, s, covariance) for k, term in enumerate(rows.terms)},
         log_likelihood=float(path[-1]),
-        convergence=CrossedConvergence(True, len(path), len(path), largest, "the cycles move no more"),
+        convergence=CrossedConvergence(True, len(path), len(path), largest, Reason("crossed.cycles_ended")),
         adjusted_covariance=None,
         reasons={f"variance_intervals.{name}": one for name, one in zip(names, limits, strict=True) if isinstance(one, str)}
-        | {"adjusted_covariance": "no correction is known for a likelihood with one-sided lives"}
-        | ({"criterion": "one-sided lives have no restricted likelihood; fitted by maximum likelihood"} if rows.restricted else {}),
+        | {"adjusted_covariance": Reason("crossed.no_correction")}
+        | ({"criterion": Reason("crossed.no_restricted")} if rows.restricted else {}),
         variance_covariance=frozen(W),
         covariance_slopes=frozen(slopes),
         rows=rows.n,
@@ -346,7 +342,7 @@ def _profile(blocks: list[Block], b: Array, s: Array, k: int, top: float, level:
     while beyond(high) < 0:
         high *= 2
         if high > FARTHEST * s.sum():
-            return "the likelihood does not fall enough towards large values"
+            return Reason("crossed.no_fall_upwards")
     high = settled_root(beyond, s[k], high, rtol=LIMIT)
     residual = k == len(s) - 1
     if s[k] == 0 or (not residual and beyond(0.0) <= 0):
@@ -354,7 +350,7 @@ def _profile(blocks: list[Block], b: Array, s: Array, k: int, top: float, level:
     while residual and beyond(low) < 0:
         low /= 2
         if low < s[k] / FARTHEST:
-            return "the likelihood does not fall enough towards zero"
+            return Reason("crossed.no_fall_to_zero")
     return Interval(settled_root(beyond, low if residual else 0.0, s[k], rtol=LIMIT), high, level, "profile-ml")
 
 

@@ -34,13 +34,14 @@ from edgehold.numerics.variance_search import (
     start_near,
 )
 from edgehold.pooling.inputs import frozen
+from edgehold.words import Reason
 
 from .inputs import RESIDUAL, Rows, Term, checked_rows, exactly_fitted
 from .results import CrossedConvergence, CrossedFit, Effects, degrees_of_freedom, nothing_fitted
 
 Near = Mapping[str, float | None] | None  # variances by name of a fit to nearly the same data
-NOT_ASKED = "not asked for"
-NO_INFORMATION = "the data hold no information about it"
+NOT_ASKED = Reason("crossed.not_asked")
+NO_INFORMATION = Reason("crossed.no_information")
 RESTARTS = 2  # how often a profile that meets a better fit may start the search anew
 
 
@@ -110,12 +111,13 @@ def _for_units(rows: Rows, fit: CrossedFit, units: int) -> CrossedFit:
     if fit.df is None:
         return replace(fit, units=units)
     if units <= len(fit.df):
-        return nothing_fitted(rows, f"{units} independent units tell {len(fit.df)} coefficients and leave nothing to judge them by")
+        return nothing_fitted(rows, Reason("crossed.few_units", units=units, coefficients=len(fit.df)))
     return replace(fit, units=units, df=frozen(np.minimum(fit.df, units - len(fit.df))))
 
 
 def _fit(rows: Rows, profile: bool | Collection[str], near: Near) -> CrossedFit:
-    terms, reasons = list(rows.terms), {}
+    terms = list(rows.terms)
+    reasons: dict[str, str] = {}
     while True:
         problem = Problem(
             mixed.prepare(rows.y, rows.X, [term.matrix for term in terms], rows.known), rows.restricted, rows.known is not None
@@ -125,17 +127,15 @@ def _fit(rows: Rows, profile: bool | Collection[str], near: Near) -> CrossedFit:
         if problem.system.n <= problem.system.p:
             return nothing_fitted(rows, _too_few(problem.system.n, problem.system.p))
         if exactly_fitted(rows, problem.system):
-            return nothing_fitted(rows, "the coefficients reproduce every row exactly: there is no spread to divide")
+            return nothing_fitted(rows, Reason("crossed.reproduced"))
         beginning = at(problem, beginning_of(problem, terms, near), True)
         if beginning is None:
-            return nothing_fitted(
-                rows, "the equations are singular to working precision: known variances and spread of the rows lie too far apart"
-            )
+            return nothing_fitted(rows, Reason("crossed.singular"))
         empty = mixed_inference.without_information(problem, beginning)
         if not empty.any():
             break
         for k in np.flatnonzero(empty):
-            reasons[terms[k].name] = "the coefficients already explain every difference between its levels"
+            reasons[terms[k].name] = Reason("crossed.explained")
         terms = [term for k, term in enumerate(terms) if not empty[k]]
     return _searched(rows, terms, problem, beginning, reasons, profile)
 
@@ -178,26 +178,26 @@ def _asked(name: str, profile: bool | Collection[str]) -> bool:
 
 
 def _too_close(column: int) -> str:
-    return f"column {column} of X (counted from 0) is so nearly a combination of the others that half of all digits would be lost"
+    return Reason("crossed.nearly_dependent", column=int(column))
 
 
 def _too_few(n: int, p: int) -> str:
-    return f"{n} row{'s' * (n != 1)} for {p} coefficient{'s' * (p != 1)} leave nothing to tell a variance from"
+    return Reason("crossed.few_rows", rows=Reason("crossed.rows", rows=n), coefficients=Reason("crossed.coefficients", coefficients=p))
 
 
 def _without_residual(rows: Rows, found: Found) -> CrossedFit:
-    reason = f"no fit: {found.message}, as when the levels of the random terms reproduce every row"
-    return nothing_fitted(rows, reason, found.steps, found.evaluations)
+    return nothing_fitted(rows, Reason("crossed.no_residual", why=found.message), found.steps, found.evaluations)
 
 
 def _same(info: Array, names: list[str]) -> dict[str, str]:
     """Names of variances that are the same to the data, each with its reason."""
     sets = mixed_inference.not_told_apart(info)
-    return {
-        names[i]: "the data cannot tell it from " + " and ".join(repr(names[j]) for j in one if j != i) if len(one) > 1 else NO_INFORMATION
-        for one in sets
-        for i in one
-    }
+    return {names[i]: _same_as([names[j] for j in one if j != i]) for one in sets for i in one}
+
+
+def _same_as(others: list[str]) -> str:
+    """Why a variance is not told, which is the same to the data as those of other terms, or as nothing."""
+    return Reason("crossed.same_as", others=" and ".join(map(repr, others))) if others else NO_INFORMATION
 
 
 def _profiles(problem: Problem, best: Point, names: Sequence[str], same: Mapping[str, str], W: Array, level: float) -> dict[str, Limits]:
@@ -238,9 +238,9 @@ def _assembled(
     full_rank = bool(system.kept.all())
     if not full_rank:
         dropped = ", ".join(str(j) for j in np.flatnonzero(~system.kept))
-        reasons["coefficients"] = f"columns of X (counted from 0) that are combinations of those before them: {dropped}"
+        reasons["coefficients"] = Reason("crossed.dependent", columns=dropped)
     if inference.adjusted is None:
-        reasons["adjusted_covariance"] = "too many unknowns for the Kenward–Roger correction"
+        reasons["adjusted_covariance"] = Reason("crossed.too_many_unknowns")
     every = [term.name for term in rows.terms] + ([] if problem.known else [RESIDUAL])
     told = {name: float(value) * unit2 for name, value in zip(names, point.variances, strict=True) if name not in same}
     intervals = {name: _interval(name, limits, unit2, rows, reasons) if _asked(name, profile) else None for name in every}
@@ -272,7 +272,8 @@ def _assembled(
 def _interval(name: str, limits: dict[str, Limits], unit2: float, rows: Rows, reasons: dict[str, str]) -> Interval | None:
     one = limits.get(name)
     if one is None or one.low is None or one.high is None:
-        reasons[f"variance_intervals.{name}"] = one.reason if one else reasons.get(f"variances.{name}", "the search did not converge")
+        why = one.reason if one else reasons.get(f"variances.{name}") or Reason("crossed.not_converged")
+        reasons[f"variance_intervals.{name}"] = why
         return None
     return Interval(one.low * unit2, one.high * unit2, rows.level, f"profile-{rows.criterion}")
 

@@ -13,6 +13,7 @@ from edgehold.errors import InputError, NumbersError
 from edgehold.numerics.arrays import Array, Ints
 from edgehold.numerics.mixed import System
 from edgehold.numerics.whitening import Whitening, whitening
+from edgehold.words import Reason
 
 RESIDUAL = "residual"
 CRITERIA = ("reml", "ml")
@@ -74,7 +75,7 @@ def checked_rows(
     known = None if V is None or not len(y) else _known(V, len(y))
     if len(y) == 0 and V is not None:
         known = Whitening(sp.csr_matrix((0, 0)), 0.0)
-    nothing = "" if len(y) else "there are no rows"
+    nothing = "" if len(y) else Reason("crossed.no_rows")
     return Rows(y, X, terms, known, criterion == "reml", criterion, float(level), nothing)
 
 

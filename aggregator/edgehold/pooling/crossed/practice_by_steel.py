@@ -8,6 +8,7 @@ from itertools import combinations
 import numpy as np
 
 from edgehold.numerics.arrays import Bools
+from edgehold.words import Reason
 
 from .results import CrossedFit
 from .runs_design import FixedPart, Runs, fixed_part, independent_columns
@@ -99,13 +100,13 @@ def _pair(pair: tuple[str, str], met: Met, model: RunsModel, found: tuple[Crosse
     first, second = pair
     reason = _reason(pair, met, model)
     if reason or found is None:
-        return PracticeBySteel(first, second, None, None, None, reason or "no fit with practice in it came to an end")
+        return PracticeBySteel(first, second, None, None, None, reason or Reason("crossed.practice_no_fit"))
     fit, part = found
     plain = {f"steel {first}": 1.0, f"steel {second}": -1.0}
     extra = {f"{PRACTICE} {name}": weight for name, weight in plain.items()}
     practised, novice, interaction = part.contrast(plain | extra), part.contrast(plain), part.contrast(extra)
     if practised is None or novice is None or interaction is None:
-        return PracticeBySteel(first, second, None, None, None, "what practice does cannot be told from the steels in these runs")
+        return PracticeBySteel(first, second, None, None, None, Reason("crossed.practice_not_apart"))
     covariance = coefficient_covariance(fit)
     return PracticeBySteel(
         first,
@@ -124,5 +125,5 @@ def _reason(pair: tuple[str, str], met: Met, model: RunsModel) -> str:
         return told.reason
     fewest = min(met[one][k] for one in pair for k in (True, False))
     if fewest < LEAST_SHARPENERS:
-        return f"only {fewest} sharpener of one kind prepared one of them; {LEAST_SHARPENERS} of each kind on each steel are needed"
+        return Reason("crossed.practice_few", fewest=fewest, needed=LEAST_SHARPENERS)
     return ""

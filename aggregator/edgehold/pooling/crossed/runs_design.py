@@ -14,6 +14,7 @@ from edgehold.numerics.arrays import Array, Bools, Ints, Labels, Texts
 from edgehold.numerics.estimability import estimable, prepare
 from edgehold.pooling.inputs import frozen
 from edgehold.pooling.random_terms import LARGEST_LEVELS
+from edgehold.words import Reason
 
 NEEDED = ("steel", "blade", "sharpener", "tester", "submission")
 OPTIONAL = ("batch", "version", "own_sharpening", "sharpening", "lot", "evening")
@@ -201,7 +202,7 @@ def _within(values: Texts | None, submission: Texts) -> Texts | None:
 def too_many_levels(runs: Runs) -> str:
     """Why there are too many levels to judge what can be told; empty where there are not."""
     levels = sum(len(np.unique(column)) for column in runs.groups().values()) + len(np.unique(runs.steel))
-    return f"{levels} levels of blades, people and their combinations; {LARGEST_LEVELS} can be judged" if levels > LARGEST_LEVELS else ""
+    return Reason("crossed.many_levels", levels=levels, most=LARGEST_LEVELS) if levels > LARGEST_LEVELS else ""
 
 
 def fixed_part(runs: Runs, *, practice: bool = False, steel: bool = True) -> FixedPart:
@@ -231,19 +232,19 @@ def fixed_part(runs: Runs, *, practice: bool = False, steel: bool = True) -> Fix
     kept = independent_columns(full)
     effects = [factor for factor in factors if any(name.startswith(f"{factor} ") for name in np.array(names)[kept])]
     lost = [name for name, there in zip(names, kept, strict=True) if not there]
-    not_held |= {name: f"{name} cannot be told apart from what stands before it" for name in lost}
+    not_held |= {name: Reason("crossed.aliased_column", name=name) for name in lost}
     return FixedPart(frozen(full[:, kept]), frozen(full), tuple(names), kept, (*effects, *([] if reason else [OWN])), not_held)
 
 
 def _own_reason(runs: Runs, columns: list[Array]) -> str:
     """Why own sharpening cannot stand in the fixed part; empty where it can."""
     if runs.own.all() or not runs.own.any():
-        return "every edge was sharpened by its tester" if runs.own.all() else "no edge was sharpened by its tester"
+        return Reason("crossed.all_own" if runs.own.all() else "crossed.no_own")
     people = [values == level for values in (runs.sharpener, runs.tester) for level in np.unique(values)]
     beside = np.column_stack([*columns, *people, runs.own]).astype(float)
     if independent_columns(beside)[-1]:
         return ""
-    return "whether the tester sharpened the edge cannot be told apart from who sharpened and who tested"
+    return Reason("crossed.own_not_apart")
 
 
 def independent_columns(X: Array) -> Bools:

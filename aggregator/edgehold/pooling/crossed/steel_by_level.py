@@ -12,6 +12,7 @@ from edgehold.numerics.arrays import Array, Bools
 from edgehold.numerics.interval import Interval
 from edgehold.pooling.random_terms import terms_held
 from edgehold.pooling.separability import crosses
+from edgehold.words import Reason
 
 from .results import CrossedFit
 from .runs_design import FixedPart, Runs, fixed_part, independent_columns, too_many_levels
@@ -89,7 +90,7 @@ def _pair(pair: tuple[str, str], both: set[str], runs: Runs, model: RunsModel, l
     known = sorted(both & crossing)
     reason, values = _reason(pair, len(known), model), model.values
     if reason or values is None:
-        return SteelByLevel(*pair, len(known), None, None, reason or "no fit of the levels came to an end")
+        return SteelByLevel(*pair, len(known), None, None, reason or Reason("crossed.levels_no_fit"))
     levels, reason = _levels(runs, model, level, values, others)
     if levels is None:
         return SteelByLevel(*pair, len(known), None, None, reason)
@@ -106,12 +107,9 @@ def _reason(pair: tuple[str, str], known: int, model: RunsModel) -> str:
     if told.result is None:
         return told.reason
     if known < LEAST_SHARPENERS:
-        return (
-            f"{known} {'sharpener' if known == 1 else 'sharpeners'} prepared both and, for other people to test, edges of other steels; "
-            f"{LEAST_SHARPENERS} are needed"
-        )
+        return Reason("crossed.level_few", sharpeners=known, needed=LEAST_SHARPENERS)
     if model.apart is not None and model.apart.split.verdict == "no":
-        return "sharpeners and testers cannot be told apart in these runs"
+        return Reason("crossed.roles_not_apart")
     return ""
 
 
@@ -136,15 +134,15 @@ def _levels(runs: Runs, model: RunsModel, level: float, values: WorkingValues, r
         return None, too_many_levels(chosen)
     fit, mixed = _fit(chosen, model, level, _at(values, rows), fixed_part(chosen).X)
     if fit is None:
-        return None, "no fit of the runs of other steels came to an end"
+        return None, Reason("crossed.level_others_no_fit")
     variance = fit.variances.get("sharpener")
     if mixed - {"steel × sharpener"} or variance is None:
-        return None, "the runs of other steels cannot tell how good a sharpener is"
+        return None, Reason("crossed.level_unknown")
     if variance <= 0:
-        return None, "the runs of other steels show no difference between sharpeners"
+        return None, Reason("crossed.level_no_difference")
     effects, W = fit.effects["sharpener"], fit.variance_covariance
     if effects is None or W is None:
-        return None, "the runs of other steels cannot tell how good a sharpener is"
+        return None, Reason("crossed.level_unknown")
     place = list(fit.variances).index("sharpener")
     left = np.minimum(effects.standard_errors**2 / variance, 1.0)
     levels = [str(one) for one in effects.levels]
@@ -161,10 +159,10 @@ def _slope(
     part = _with_level(runs, pair[1], np.array([levels.value[who] for who in runs.sharpener.tolist()]))
     c = part.contrast({f"{LEVEL} {pair[1]}": -1.0})
     if c is None:
-        return None, "what the level does cannot be told from the steels in these runs"
+        return None, Reason("crossed.level_not_apart")
     fit, _ = _fit(runs, model, level, values, part.X)
     if fit is None:
-        return None, "no fit with the level in it came to an end"
+        return None, Reason("crossed.level_no_fit")
     return difference(fit, c, coefficient_covariance(fit)), ""
 
 

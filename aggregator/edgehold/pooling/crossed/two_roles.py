@@ -9,6 +9,7 @@ from scipy.sparse import csr_array, csr_matrix
 from scipy.stats import chi2
 
 from edgehold.pooling.separability import PEOPLE
+from edgehold.words import Reason
 
 from .results import CrossedFit
 from .runs_design import Runs, fixed_part
@@ -64,13 +65,13 @@ def two_roles(runs: Runs, model: RunsModel) -> TwoRoles:
     groups: dict[str, object] = {name: labels for name, labels in runs.groups().items() if name in model.terms}
     values = model.values
     if values is None:
-        return TwoRoles(len(people), None, None, None, "no fit with a shared part came to an end")
+        return TwoRoles(len(people), None, None, None, Reason("crossed.shared_no_fit"))
     plain = model.fitted
     fits = {sign: fit_working(values, X, groups | {"shared": _shared(runs, sign)}) for sign in (1.0, -1.0)}
     usable = {sign: _shared_part(one) for sign, one in fits.items()}
     told = [(sign, *one) for sign, one in usable.items() if one is not None]
     if not told or plain is None or plain.log_likelihood is None:
-        return TwoRoles(len(people), None, None, None, "the runs cannot tell a shared part from the two effects")
+        return TwoRoles(len(people), None, None, None, Reason("crossed.shared_not_apart"))
     sign, likelihood, size, of_roles = max(told, key=lambda one: one[1])
     whole = [variance + size for variance in of_roles]
     gain = max(2 * (likelihood - plain.log_likelihood), 0.0)
@@ -80,11 +81,11 @@ def two_roles(runs: Runs, model: RunsModel) -> TwoRoles:
 
 def _reason(model: RunsModel, people: int) -> str:
     if model.state != "fitted":
-        return "nothing was fitted"
+        return Reason("crossed.nothing_fitted")
     if people < LEAST_PEOPLE:
-        return f"{people} people were met in both roles; {LEAST_PEOPLE} are needed"
+        return Reason("crossed.shared_few", people=people, needed=LEAST_PEOPLE)
     if model.apart is not None and model.apart.split.verdict == "no":
-        return "sharpeners and testers cannot be told apart in these runs"
+        return Reason("crossed.roles_not_apart")
     return ""
 
 

@@ -10,6 +10,7 @@ from scipy.sparse import coo_array, hstack
 
 from edgehold.errors import InputError
 from edgehold.numerics.arrays import Array, Texts
+from edgehold.words import Reason
 
 from .inputs import RESIDUAL
 from .results import CrossedFit
@@ -121,7 +122,7 @@ def _compared(
 ) -> WithinSubmissions:
     c = inside.steel_contrast(one.first, one.second)
     if c is None:
-        reason = "no submission, and no chain of submissions, holds both"
+        reason = Reason("crossed.never_in_submissions")
         return WithinSubmissions(one.first, one.second, None, reason, None, None, False, False)
     result = difference(fit, c, coefficient_covariance(fit))
     outside = fixed.steel_contrast(one.first, one.second)

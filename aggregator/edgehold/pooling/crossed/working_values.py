@@ -17,6 +17,7 @@ from edgehold.numerics.interval import Interval
 from edgehold.numerics.mixed_inference import without_information
 from edgehold.numerics.normal_sites import normal_sites
 from edgehold.numerics.variance_search import RESIDUAL_VANISHES, Problem, at, search_widely
+from edgehold.words import Reason
 
 from .censored import FLOOR_SHARE, MOST_ONE_SIDED, SHEPPARD, no_maximum, stand_ins, too_many_one_sided
 from .crossed import Near, beginning_of, crossed
@@ -172,12 +173,12 @@ def settled_values(runs: Runs, X: Array, groups: Mapping[str, Texts]) -> tuple[W
     for _ in range(MOST_ROUNDS):
         values = working_values(runs, X, groups, centre)
         if values is None:
-            return None, "what one-sided runs say could not be worked out"
+            return None, Reason("crossed.one_sided_not_worked_out")
         moved = centre_of(values, X, groups, centre.variances)
         if moved is None or _moved(centre, moved) < SETTLED:
             return values, ""  # where there is no centre, the fit itself says why
         centre = moved
-    return None, f"what one-sided runs say did not settle in {MOST_ROUNDS} rounds"
+    return None, Reason("crossed.one_sided_not_settled", rounds=MOST_ROUNDS)
 
 
 def _centre(fit: CrossedFit) -> Centre | None:

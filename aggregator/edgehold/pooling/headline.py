@@ -17,6 +17,7 @@ from edgehold.numerics.arrays import Array, Bools, Ints, Labels, Texts
 from edgehold.numerics.estimability import estimable, prepare
 from edgehold.numerics.half_t import HalfT
 from edgehold.numerics.interval import Interval
+from edgehold.words import Reason
 
 from .crossed.inputs import RESIDUAL
 from .crossed.runs_design import NOVICE, OWN, PRACTICE, PRACTISED, FixedPart, Runs, checked_runs, fixed_part, too_many_levels
@@ -185,7 +186,7 @@ def headline_of(runs: Runs, worthwhile: float, priors: Mapping[str, HalfT], *, l
     """``headline`` for runs already checked."""
     steels, (runs, left_out) = runs.steels, _with_values(runs)
     if len(runs.low) == 0:
-        return _unfitted("there are no runs with a value on both sides", runs, left_out, steels, level)
+        return _unfitted(Reason("headline.no_bounded_run"), runs, left_out, steels, level)
     if reason := too_many_levels(runs):
         return _unfitted(reason, runs, left_out, steels, level)
     fixed = fixed_part(runs, practice=True)
@@ -245,9 +246,9 @@ def _lost(left_out: Mapping[str, int], steels: tuple[str, ...]) -> list[Answer]:
     """Pairs with a steel that was left out."""
     found = []
     for first, second in combinations(steels, 2):
-        names = [f"every run of {steel} is known to one side only" for steel in (first, second) if steel in left_out]
-        if names:
-            found.append(_no_answer(STEEL, first, second, "; ".join(names)))
+        whys = [Reason("headline.one_sided_steel", steel=steel) for steel in (first, second) if steel in left_out]
+        if whys:
+            found.append(_no_answer(STEEL, first, second, whys[0] if len(whys) == 1 else "; ".join(whys)))
     return found
 
 
@@ -334,9 +335,7 @@ class _Model:
             return []
         about = SHARPENERS if min(units) == 1 else CLASSES
         c = self.fixed.contrast({f"{PRACTICE} {PRACTISED}": 1.0, f"{PRACTICE} {NOVICE}": -1.0})
-        reason = (
-            "" if c is not None and self._practice_beside_testers() else "no tester, and no chain of testers, met edges of both classes"
-        )
+        reason = "" if c is not None and self._practice_beside_testers() else Reason("headline.classes_never_met")
         target = self._target(("sharpener",), c, people) if c is not None and not reason and about == SHARPENERS else None
         arms = np.where(classes == PRACTISED, 1, np.where(classes == NOVICE, -1, 0))
         return [_Plan(PRACTICE, PRACTISED, NOVICE, reason, "", about, units, None if reason else c, target, arms)]

@@ -29,6 +29,7 @@ from edgehold.numerics.normal_mixture import NormalMixture
 from edgehold.numerics.pareto import smoothed_weights
 from edgehold.numerics.quasi_importance import Proposal, about_points, along_axes, broad, normal_points
 from edgehold.numerics.restricted_likelihood import SETTLED, LikelihoodPoint, MixedRows, Sites, likelihood_at, prepare_rows
+from edgehold.words import Reason
 
 from .crossed.inputs import RESIDUAL, Term, checked_rows
 from .inputs import frozen
@@ -258,7 +259,7 @@ class HierarchicalFit:
         effective = float(1 / (weights**2).sum())
         record = replace(self.convergence, effective=effective, pareto_k=k_hat)
         if not (k_hat < LARGEST_K and effective >= LEAST_EFFECTIVE):
-            return replace(self, state="not fitted", reason="the posterior's points lie too far from these priors", convergence=record)
+            return replace(self, state="not fitted", reason=Reason("headline.priors_far"), convergence=record)
         return replace(self, priors=dict(priors), weights=frozen(weights), convergence=record)
 
     def variance(self, name: str) -> Array:
@@ -402,9 +403,9 @@ def _nothing(low: Array, high: Array, X: Array, residual: bool) -> str:
     bounded = np.isfinite(low) & np.isfinite(high)
     p = X.shape[1]
     if np.linalg.matrix_rank(X[bounded]) < p:
-        return "a coefficient rests on one-sided responses alone"
+        return Reason("headline.coefficient_one_sided")
     if residual and bounded.sum() <= p:
-        return f"{int(bounded.sum())} values for {p} means: nothing is left over from which to judge how runs spread"
+        return Reason("headline.few_values", values=int(bounded.sum()), means=p)
     return ""
 
 
@@ -540,13 +541,13 @@ def _mode(density: _Density, targets: Array) -> _Mode | str:
     mode: Array = found.x
     reached = density.at(mode, sites[0])
     if reached is None or float(np.abs(reached[1]).max(initial=0.0)) > LARGEST_SLOPE:
-        return "the search for the posterior's mode did not end"
+        return Reason("headline.mode_not_found")
     point = reached[2]
     curvature, beside = np.empty((len(mode), len(mode))), []
     for k, step in enumerate(np.eye(len(mode)) * STEP):
         above, below = density.at(mode + step, point.sites), density.at(mode - step, point.sites)
         if above is None or below is None:
-            return "the posterior's curvature could not be computed"
+            return Reason("headline.no_curvature")
         curvature[k] = (below[1] - above[1]) / (2 * STEP)
         beside.append((_told(above[2], targets), _told(below[2], targets)))
     return _Mode(mode, (curvature + curvature.T) / 2, point.sites, _told(point, targets), tuple(beside))
@@ -556,7 +557,7 @@ def _laplace(density: _Density, mode: _Mode, names: tuple[str, ...], priors: Map
     """The posterior where effects are many: normal about its mode; coefficients and the logarithms of their variances move along straight
     lines."""
     if not np.linalg.eigvalsh(mode.curvature).min(initial=1.0) > 0:
-        return not_fitted(names, priors, "the posterior has no curvature of a maximum at its mode", wanted.level, density.rows.n)
+        return not_fitted(names, priors, Reason("headline.no_maximum"), wanted.level, density.rows.n)
     at, sets = normal_points(mode.at, np.asarray(np.linalg.inv(mode.curvature), dtype=float), LAPLACE)
     slopes = ([(above - below) / (2 * STEP) for above, below in zip(*ends, strict=True)] for ends in mode.beside)
     moved = [np.tensordot(at - mode.at, np.array(of_part), 1) for of_part in zip(*slopes, strict=True)]
@@ -576,7 +577,7 @@ def _laplace(density: _Density, mode: _Mode, names: tuple[str, ...], priors: Map
         sets=frozen(sets),
         level=wanted.level,
         rows=density.rows.n,
-        convergence=PosteriorConvergence(True, S, float(S), 0.0, 0.0, 0.0, "normal about the mode"),
+        convergence=PosteriorConvergence(True, S, float(S), 0.0, 0.0, 0.0, Reason("headline.normal")),
     )
 
 
@@ -629,7 +630,7 @@ def _weights(drawn: list[_Drawn]) -> tuple[Array, float]:
 
 def _weighted(drawn: list[_Drawn], names: tuple[str, ...], priors: Mapping[str, HalfT], n: int, wanted: _Wanted) -> HierarchicalFit:
     if not any(np.isfinite(one.log_density).any() for one in drawn):
-        return not_fitted(names, priors, "the likelihood has no value about the posterior's mode", wanted.level, n)
+        return not_fitted(names, priors, Reason("headline.no_likelihood"), wanted.level, n)
     weights, k_hat = _weights(drawn)
     heavy = weights > NEGLIGIBLE
     weights = weights[heavy] / weights[heavy].sum()
@@ -648,13 +649,13 @@ def _weighted(drawn: list[_Drawn], names: tuple[str, ...], priors: Mapping[str, 
     targets = range(fit.target_means.shape[1])
     error = max((_relative_error(one) for one in [*map(fit.contrast, wanted.contrasts), *map(fit.target, targets)]), default=0.0)
     spread_error = max((_spread_error(fit, k) for k in range(len(fit.names))), default=0.0)
-    message = ""
+    message: str = ""
     if not k_hat < LARGEST_K:
-        message = f"the importance weights cannot be relied on (Pareto k {k_hat:.2f})"
+        message = Reason("headline.heavy_weights", k=k_hat)
     elif error > wanted.error:
-        message = f"a limit is known to no better than {100 * error:.0f} % of its half-width with {len(weights)} points"
+        message = Reason("headline.limit_rough", percent=100 * error, points=len(weights))
     elif spread_error > wanted.spread_error:
-        message = f"a spread's limit is known to no better than {100 * spread_error:.0f} % of its half-width with {len(weights)} points"
+        message = Reason("headline.spread_rough", percent=100 * spread_error, points=len(weights))
     record = replace(fit.convergence, fitted=not message, largest_error=error, largest_spread_error=spread_error, message=message)
     return replace(fit, convergence=record)
 

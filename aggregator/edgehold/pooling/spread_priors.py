@@ -6,10 +6,11 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 from edgehold.numerics.half_t import HalfT
+from edgehold.words import Reason
 
 from .crossed.inputs import RESIDUAL
 
-ASSUMPTION = "the authors' assumption"
+ASSUMPTION = Reason("headline.assumption")
 STEEL = "steel"
 USUAL = 0.30  # run-to-run standard deviation, ln units, that the scales below belong to
 MEDIAN = 0.7407  # of a half-t with 4 degrees of freedom, in scales

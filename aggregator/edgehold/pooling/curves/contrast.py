@@ -17,6 +17,7 @@ from edgehold.errors import InputError, NumbersError
 from edgehold.numerics.arrays import Array
 from edgehold.numerics.isotonic import decreasing_fit
 from edgehold.pooling.inputs import frozen
+from edgehold.words import Reason
 
 LEAST_DRAWS = 200
 SHARPNESS_LEVELS = 25  # common sharpness levels at which work is compared
@@ -228,11 +229,11 @@ def _same_sharpness(work: Array, estimate: Array, drawn: Array, level: float) ->
     positive = int(np.flatnonzero(work > 0)[0])
     sharpest, bluntest = estimate[:, positive].min(), estimate[:, -1].max()
     if not bluntest < sharpest:
-        return None, None, "no common sharpness: within the work done, one curve stays above all of the other"
+        return None, None, Reason("headline.curves_no_common")
     levels = np.linspace(sharpest, bluntest, SHARPNESS_LEVELS)
     exact = [np.maximum(_work_to(work, curve[None], levels), work[positive]) for curve in estimate]
     if any((np.diff(one) <= 0).any() for one in exact):
-        return None, None, "no common sharpness to speak of: the stretch that both curves pass through is narrower than rounding"
+        return None, None, Reason("headline.curves_narrow")
     low, high = zip(*(_bounds(work, drawn[:, i], levels) for i in (0, 1)), strict=True)
     total = _ratio_band(levels, exact, low, high, level)
     exact = [w[:, 1:] - w[:, :1] for w in exact]

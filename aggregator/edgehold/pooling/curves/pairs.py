@@ -14,12 +14,12 @@ from edgehold.endpoints.rows import CurvePoint
 from edgehold.numerics.arrays import Array
 from edgehold.numerics.attempt import attempt
 from edgehold.records.canonical import PoolKey
+from edgehold.words import Reason
 
 from .contrast import CurveContrast, DrawnCurves, curve_contrast
 
 BETWEEN = 4  # places between neighbouring checkpoints
 LEAST_CHECKPOINTS = 2
-NEVER_MET = "no submission holds both as sharpened by the same person and tested by the same person"
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,10 +114,10 @@ def _pair(
 
 def _contrast(columns: list[list[int]], work: list[float], means: Array, draws: Array | str, met: bool) -> CurveContrast:
     if not met:
-        return curve_contrast((), NEVER_MET)
+        return curve_contrast((), Reason("headline.curves_never_met"))
     if isinstance(draws, str) and draws:
         return curve_contrast((), draws)
     if isinstance(draws, str) or len(work) < LEAST_CHECKPOINTS or not any(work):
-        return curve_contrast((), "their readings have too few checkpoints in common that several submissions read")
+        return curve_contrast((), Reason("headline.curves_few_checkpoints"))
     first, second = columns
     return curve_contrast(work, DrawnCurves(means[first], means[second], draws[:, columns]), between=BETWEEN)

@@ -36,7 +36,7 @@ from .records.model.protocol import EndpointRule, Protocol, version_order
 from .results.model.results import Results
 from .results.publish.assemble import EverythingFound, assemble
 from .results.publish.repeatability import publish, repeatability_json
-from .results.publish.schemas import published_schemas
+from .results.publish.schemas import hold_to_schemas, published_schemas
 from .results.publish.write import staged_build
 from .results.tables.tables import tables
 from .sheets.ready import ReadySheet, ready_sheets
@@ -179,6 +179,7 @@ def _results_files(
     found = find_everything(repository)
     results = assemble(found)
     files = {"results.json": results_json(results), "repeatability.json": repeatability_json(found.published), **tables(found, results)}
+    hold_to_schemas(root, files)
     rules = forms(repository, found.published)
     for key in rules:
         rules[key]["sheet"] = browser_rules(repository.protocols[key].record)

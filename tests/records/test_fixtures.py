@@ -88,3 +88,9 @@ def test_what_was_published_reads_as_what_it_was(name):
 
 def test_what_is_published_now_has_a_fixture():
     assert {one.replace("/", "-") for one in PUBLISHED} <= set(FOLDERS)
+
+
+def test_results_of_2_0_0_have_all_that_2_1_0_needs():
+    older = json.loads((FIXTURES / "results-2.0.0" / "results.json").read_text(encoding="utf-8"))
+    read = Results.model_validate_json(json.dumps(older | {"format": RESULTS_FORMAT}))
+    assert read.model_dump_json() != "" and read.protocols and read.format == RESULTS_FORMAT

@@ -47,10 +47,11 @@ def test_no_submission_gives_a_table_with_a_head_only(name):
 def test_an_answer_has_all_its_columns_and_of_single_blades_the_interval_of_the_steels_too(both):
     rows = {(r["first"], r["second"]): r for r in read("answers", both) if (r["endpoint"], r["origin"]) == ("late", "measured")}
     assert " ".join(rows[PAIRS[0]]) == (
-        "origin protocol major endpoint factor first second state about ratio low high level method verdict probability_better "
-        "probability_within probability_worse probability_above_one ruled_out_beyond general_low general_high new_hands_low "
-        "new_hands_high new_hands_measured_low new_hands_measured_high evidence direct_percent units_first units_second "
-        "direct_submissions testers weak reason sentence"
+        "origin protocol major endpoint factor first second state about sentence verdict reason reason_code reason_arguments "
+        "weak weak_code weak_arguments ratio low high level method probability_better "
+        "probability_within probability_worse probability_above_one ruled_out_beyond general_ratio general_low general_high "
+        "new_hands_ratio new_hands_low new_hands_high new_hands_measured_ratio new_hands_measured_low new_hands_measured_high "
+        "new_hands_runs evidence direct_percent units_first units_second direct_submissions testers methods_sentence"
     )
     for n, one in enumerate(both.pools[-1].endpoints[1].steels):
         row = rows[PAIRS[n]]
@@ -73,7 +74,7 @@ def test_an_answer_has_all_its_columns_and_of_single_blades_the_interval_of_the_
 
 def test_every_method_has_a_line_with_its_ratio_or_why_it_has_none(both):
     rows = [r for r in read("answer_methods", both) if (r["endpoint"], r["origin"]) == ("late", "measured")]
-    assert " ".join(rows[0]) == "origin protocol major endpoint factor first second by ratio low high level method reason"
+    assert " ".join(rows[0]) == "origin protocol major endpoint factor first second by ratio low high level method reason reason_code reason_arguments"
     assert all((r["ratio"] == "") == (r["reason"] != "") for r in rows)
     told = [r for r in rows if (r["first"], r["second"]) == PAIRS[0]]
     (first,) = (one for one in both.pools[-1].endpoints[1].steels if (one.first, one.second) == PAIRS[0])
@@ -85,7 +86,8 @@ def test_every_method_has_a_line_with_its_ratio_or_why_it_has_none(both):
 def test_how_much_of_what_would_be_the_prior_alone_is_withheld_and_has_no_number(both):
     rows = {(r["endpoint"], r["what"]): r for r in read("how_much", both) if r["origin"] == "measured"}
     figures = ("typical_ratio", "typical_low", "typical_high", "most_ratio", "from_prior_percent")
-    assert list(rows["late", "steel"])[4:] == ["what", "state", *figures, "levels", "reason"]
+    reasons = ("reason", "reason_code", "reason_arguments")
+    assert list(rows["late", "steel"])[4:] == ["what", "state", *reasons, *figures, "levels", "sentence"]
     withheld, given = rows["early", "tester"], rows["late", "tester"]
     assert withheld["state"] == "withheld" and [withheld[k] for k in figures] == [""] * 5 and withheld["reason"]
     assert given["state"] == "given" and all(float(given[k]) > 1 for k in figures) and (given["reason"], given["levels"]) == ("", "9")

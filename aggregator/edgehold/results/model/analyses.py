@@ -8,8 +8,11 @@ from __future__ import annotations
 
 from typing import Literal
 
+from pydantic import Field
+
 from edgehold.records.model.base import Record
 
+from .arguments import Arguments
 from .ratio import RatioInterval
 
 
@@ -22,6 +25,10 @@ class Spread(Record):
     """upper limit only: the data can bound it but not tell it; no number: the reason is in ``reason``."""
     reason: str
     """Why there is less than a number with its interval; empty otherwise."""
+    reason_code: str = ""
+    """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
+    reason_arguments: Arguments = Field(default_factory=dict)
+    """What stands in the places of that text, by name."""
     holds: str
     """What the figure then stands for, where other terms could not be told from it; empty where it stands for itself."""
     ln_sd: float | None
@@ -57,6 +64,10 @@ class CrossedContrast(Record):
     """Whether the runs can tell it, judged before any reading."""
     reason: str
     """Why there is no ratio, or what weakens it; empty otherwise."""
+    reason_code: str = ""
+    """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
+    reason_arguments: Arguments = Field(default_factory=dict)
+    """What stands in the places of that text, by name."""
     result: RatioInterval | None
     """The ratio; testers, sharpeners and blades being as likely as those met."""
     standard_error: float | None
@@ -111,6 +122,10 @@ class LevelContrast(Record):
     """How much of what the other edges show of these sharpeners is theirs and not chance."""
     reason: str
     """Why there is none; empty otherwise."""
+    reason_code: str = ""
+    """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
+    reason_arguments: Arguments = Field(default_factory=dict)
+    """What stands in the places of that text, by name."""
     sentence: str
     """The same in plain English."""
 
@@ -122,6 +137,10 @@ class CrossedResult(Record):
     """Whether there is a fit."""
     reason: str
     """Why not, or what limits it; empty otherwise."""
+    reason_code: str = ""
+    """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
+    reason_arguments: Arguments = Field(default_factory=dict)
+    """What stands in the places of that text, by name."""
     runs: int
     """Runs that stand in it."""
     one_sided: int
@@ -177,6 +196,10 @@ class NetworkLine(Record):
     """The ratio, direct and indirect evidence together."""
     reason: str
     """Why there is none; empty otherwise."""
+    reason_code: str = ""
+    """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
+    reason_arguments: Arguments = Field(default_factory=dict)
+    """What stands in the places of that text, by name."""
     split_p: float | None
     """p value of direct against indirect evidence; null where not looked at."""
 
@@ -188,6 +211,10 @@ class NetworkResult(Record):
     """Whether there is a fit."""
     reason: str
     """Why not, or how it falls apart; empty otherwise."""
+    reason_code: str = ""
+    """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
+    reason_arguments: Arguments = Field(default_factory=dict)
+    """What stands in the places of that text, by name."""
     steels: tuple[str, ...]
     """Steels in it."""
     studies: int
@@ -242,6 +269,10 @@ class CurveComparison(Record):
     """Whether there is anything to show."""
     reason: str
     """Why not; empty otherwise."""
+    reason_code: str = ""
+    """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
+    reason_arguments: Arguments = Field(default_factory=dict)
+    """What stands in the places of that text, by name."""
     submissions: int
     """Submissions that hold both, by the same sharpener and tester."""
     runs_first: int
@@ -273,6 +304,10 @@ class ProbeResult(Record):
     """too little data is an answer too; not fitted: numbers failed."""
     reason: str
     """Why there is no figure; empty otherwise."""
+    reason_code: str = ""
+    """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
+    reason_arguments: Arguments = Field(default_factory=dict)
+    """What stands in the places of that text, by name."""
     result: RatioInterval | None
     """The ratio."""
     p: float | None

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from typing import Literal
 
+from pydantic import Field
+
 from edgehold.records.model.base import Record
 
+from .arguments import Arguments
 from .ratio import RatioInterval
 
 
@@ -27,6 +30,10 @@ class MethodLine(Record):
     """Its ratio; null where it has none."""
     reason: str
     """Why it has none; empty otherwise."""
+    reason_code: str = ""
+    """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
+    reason_arguments: Arguments = Field(default_factory=dict)
+    """What stands in the places of that text, by name."""
 
 
 class Answer(Record):
@@ -49,8 +56,16 @@ class Answer(Record):
     there is no ratio."""
     reason: str
     """Why there is no ratio; empty otherwise."""
+    reason_code: str = ""
+    """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
+    reason_arguments: Arguments = Field(default_factory=dict)
+    """What stands in the places of that text, by name."""
     weak: str
     """What weakens it; empty where nothing does."""
+    weak_code: str = ""
+    """Code of what weakens it in the catalogue of texts; empty where there is none, or where several are joined."""
+    weak_arguments: Arguments = Field(default_factory=dict)
+    """What stands in the places of that text, by name."""
     result: RatioInterval | None
     """Posterior median and central interval of the ratio."""
     probability_better: float | None
@@ -98,6 +113,10 @@ class HowMuchResult(Record):
     """withheld: a figure would be the prior alone."""
     reason: str
     """Why withheld; empty otherwise."""
+    reason_code: str = ""
+    """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
+    reason_arguments: Arguments = Field(default_factory=dict)
+    """What stands in the places of that text, by name."""
     typical_ratio: float | None
     """Two of them typically differ by this ratio: posterior median of exp(0.954 SD); of practice, the ratio of the two classes."""
     typical_low: float | None
@@ -134,6 +153,10 @@ class ModelResult(Record):
     """Whether there is a posterior."""
     reason: str
     """Why not; empty otherwise."""
+    reason_code: str = ""
+    """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
+    reason_arguments: Arguments = Field(default_factory=dict)
+    """What stands in the places of that text, by name."""
     runs: int
     """Runs in it."""
     one_sided: int

@@ -8,10 +8,13 @@ from __future__ import annotations
 
 from typing import Literal
 
+from pydantic import Field
+
 from edgehold.records.model.base import Record
 
 from .analyses import CrossedResult, CurveComparison, NetworkResult, ProbeResult
 from .answers import Answer, ModelResult
+from .arguments import Arguments
 from .history import ChangeResult, RemovedResult, State
 from .moves import PoolLog
 from .objections import ObjectionResult
@@ -20,7 +23,7 @@ from .ratio import RatioInterval
 from .studies import StudyChecksResult
 from .versions import ProtocolResult
 
-RESULTS_FORMAT = "results/2.0.0"
+RESULTS_FORMAT = "results/2.1.0"
 
 
 class Counts(Record):
@@ -79,6 +82,10 @@ class StudyLine(Record):
     """Share of this line in the pooled estimate."""
     reason: str
     """Why there is no ratio, or what limits it; empty otherwise."""
+    reason_code: str = ""
+    """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
+    reason_arguments: Arguments = Field(default_factory=dict)
+    """What stands in the places of that text, by name."""
     verdict: str
     """The submission's own verdict; empty where it has none."""
     runs_first: int
@@ -102,6 +109,10 @@ class Prediction(Record):
     """The plug-in interval, for comparison."""
     caveat: str
     """What limits it; empty with five studies or more."""
+    caveat_code: str = ""
+    """Code of the caveat in the catalogue of texts; empty where there is none, or where several are joined."""
+    caveat_arguments: Arguments = Field(default_factory=dict)
+    """What stands in the places of that text, by name."""
 
 
 class Comparison(Record):
@@ -196,6 +207,10 @@ class RepeatabilityEntry(Record):
     """Submissions with replicate runs."""
     reason: str = ""
     """Why it was not fitted whether submissions differ in their spread, so that all are taken to be alike; empty otherwise."""
+    reason_code: str = ""
+    """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
+    reason_arguments: Arguments = Field(default_factory=dict)
+    """What stands in the places of that text, by name."""
 
 
 class LaboratoryCell(Record):
@@ -544,12 +559,16 @@ class NotFittedResult(Record):
     """What was not fitted."""
     reason: str
     """Why."""
+    reason_code: str = ""
+    """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
+    reason_arguments: Arguments = Field(default_factory=dict)
+    """What stands in the places of that text, by name."""
 
 
 class Results(Record):
     """The results bundle."""
 
-    format: Literal["results/2.0.0"]
+    format: Literal["results/2.1.0"]
     """Name and version of this format."""
     provenance: Provenance
     """Where the numbers come from."""

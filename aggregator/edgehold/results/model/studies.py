@@ -8,8 +8,11 @@ from __future__ import annotations
 
 from typing import Literal
 
+from pydantic import Field
+
 from edgehold.records.model.base import Record
 
+from .arguments import Arguments
 from .ratio import RatioInterval
 
 
@@ -34,6 +37,10 @@ class StudyInfluence(Record):
     """Between-study standard deviation of the others on the ln scale."""
     reason: str
     """Why it cannot be told; empty otherwise."""
+    reason_code: str = ""
+    """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
+    reason_arguments: Arguments = Field(default_factory=dict)
+    """What stands in the places of that text, by name."""
 
 
 class SmallStudies(Record):
@@ -43,6 +50,10 @@ class SmallStudies(Record):
     """Whether it was asked."""
     reason: str
     """Why not; empty otherwise."""
+    reason_code: str = ""
+    """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
+    reason_arguments: Arguments = Field(default_factory=dict)
+    """What stands in the places of that text, by name."""
     slope: float | None
     """Change of the ln ratio per unit of standard error; 0 for a symmetric funnel."""
     standard_error: float | None
@@ -76,6 +87,10 @@ class ByPeople(Record):
     """Satterthwaite degrees of freedom; null where ``result`` is."""
     reason: str
     """Why there is none; empty otherwise."""
+    reason_code: str = ""
+    """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
+    reason_arguments: Arguments = Field(default_factory=dict)
+    """What stands in the places of that text, by name."""
 
 
 class StudyChecksResult(Record):

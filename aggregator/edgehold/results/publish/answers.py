@@ -32,6 +32,7 @@ from edgehold.results.words.crossed import FIXED_WORDS
 from edgehold.results.words.sentences import when
 
 from .fields import FITTED, one_of
+from .reasons import reasoned, weakness
 
 FACTORS: tuple[Literal["steel", "practice"], ...] = ("steel", "practice")
 ANSWER_STATES: tuple[Literal["estimated", "not estimable", "not fitted"], ...] = ("estimated", "not estimable", "not fitted")
@@ -98,8 +99,8 @@ def _answer(found: Answered, one: Found, opening: str, rule: EndpointRule, metho
         about=one_of(one.about, ABOUT),
         sentence=sentence,
         verdict=verdict.kind if verdict else "",
-        reason=one.reason,
-        weak=one.weak,
+        **reasoned(one.reason),
+        **weakness(one.weak),
         result=result,
         probability_better=published(verdict.better) if verdict else None,
         probability_within=published(verdict.within) if verdict else None,
@@ -129,7 +130,7 @@ def _published(posterior: ContrastPosterior | None) -> RatioInterval | None:
 
 
 def _line(method: Method, result: RatioInterval | None, reason: str = "") -> MethodLine:
-    return MethodLine(method=method, result=result, reason="" if result is not None else reason)
+    return MethodLine(method=method, result=result, **reasoned("" if result is not None else reason))
 
 
 def _scales(one: Found) -> list[MethodLine]:
@@ -203,7 +204,7 @@ def model_result(found: Answered | None, rule: EndpointRule, unit: str) -> Model
     matters = tuple(_how_much(row) for row in found.matters.rows)
     return ModelResult(
         state=one_of(headline.state, FITTED),
-        reason=headline.reason,
+        **reasoned(headline.reason),
         runs=headline.runs,
         one_sided=headline.one_sided,
         submissions=found.submissions,
@@ -232,7 +233,7 @@ def _how_much(row: HowMuch) -> HowMuchResult:
     result = HowMuchResult(
         what=_named(row.name),
         state=one_of(row.state, MATTERS_STATES),
-        reason=row.reason,
+        **reasoned(row.reason),
         typical_ratio=ratio(row.typical),
         typical_low=ratio(row.interval.low) if row.interval else None,
         typical_high=ratio(row.interval.high) if row.interval else None,

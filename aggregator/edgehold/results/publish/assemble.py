@@ -62,6 +62,7 @@ from .network import network_result
 from .objections import objection_results
 from .plans import plan_counts
 from .probes import probe_result, probes_sentence
+from .reasons import reasoned
 from .versions import protocol_results
 
 APART: tuple[Literal["steel", "sharpener", "tester", "split"], ...] = ("steel", "sharpener", "tester", "split")
@@ -108,7 +109,7 @@ def assemble(found: EverythingFound) -> Results:
     """Gather everything into the published record; nothing is estimated here."""
     notes: list[failures.Line] = []
     return Results(
-        format="results/2.0.0",
+        format="results/2.1.0",
         provenance=_provenance(found),
         pools=tuple(_pool(found, key, group, notes) for key, group in sorted(_by_pool(found.repository).items())),
         submissions=submission_results(found.repository, found.rows, found.estimates),
@@ -147,7 +148,7 @@ def _not_fitted(found: EverythingFound, notes: list[failures.Line]) -> tuple[Not
     ]
     return tuple(
         NotFittedResult(
-            protocol=pool.protocol, major=pool.major, origin=one_of(pool.origin, ORIGINS), endpoint=endpoint, what=what, reason=str(why)
+            protocol=pool.protocol, major=pool.major, origin=one_of(pool.origin, ORIGINS), endpoint=endpoint, what=what, **reasoned(why)
         )
         for pool, endpoint, what, why in sorted(lines, key=lambda line: line[:2])
     )
@@ -367,7 +368,7 @@ def _repeatability(entry: Repeatability | None) -> RepeatabilityEntry | None:
         prior_df=published(entry.prior_df),
         source="pooled" if pooled else "assumed",
         submissions=entry.submissions,
-        reason=str(entry.reason),
+        **reasoned(entry.reason),
     )
 
 

@@ -28,6 +28,7 @@ from edgehold.results.words.sentences import (
 
 from .fields import STATES, one_of
 from .influence import interval_of, study_checks_result
+from .reasons import caveat, reasoned
 
 FACTORS: tuple[Literal["steel", "practice", "sharpener"], ...] = ("steel", "practice", "sharpener")
 BOUNDS: tuple[Literal["at least", "at most"], ...] = ("at least", "at most")
@@ -147,7 +148,7 @@ def _prediction(fit: RandomEffectsFit, estimate: float) -> Prediction | None:
     return Prediction(
         result=ratio_interval(estimate, fit.prediction),
         plug_in=ratio_interval(estimate, fit.prediction_plug_in) if fit.prediction_plug_in else None,
-        caveat=fit.prediction_caveat,
+        **caveat(fit.prediction_caveat),
     )
 
 
@@ -262,7 +263,7 @@ def study_line(contribution: Contribution, interests: dict[str, str]) -> StudyLi
         ln_estimate=published(contrast.estimate),
         ln_variance=published(contribution.variance),
         weight_percent=published(None if contribution.weight is None else 100 * contribution.weight),
-        reason=contrast.reason,
+        **reasoned(contrast.reason),
         verdict=contrast.verdict.kind if contrast.verdict else "",
         runs_first=contrast.runs_first,
         runs_second=contrast.runs_second,

@@ -33,6 +33,7 @@ from edgehold.results.words.crossed import (
 from edgehold.results.words.sentences import when
 
 from .fields import FITTED, TOLD, one_of
+from .reasons import reasoned
 
 CRITERIA: tuple[Literal["reml", "ml"], ...] = ("reml", "ml")
 SPREADS: tuple[Literal["given", "upper limit only", "no number"], ...] = ("given", "upper limit only", "no number")
@@ -55,7 +56,7 @@ def crossed_result(found: AllRuns, rule: EndpointRule, unit: str) -> CrossedResu
     opening = when(rule.kind, unit, rule.at, rule.start, rule.end)
     return CrossedResult(
         state=one_of(model.state, FITTED),
-        reason=_reason(found, rule),
+        **reasoned(_reason(found, rule)),
         runs=model.runs,
         one_sided=model.one_sided,
         left_out=found.left_out,
@@ -99,7 +100,7 @@ def _spread(told: VarianceTold) -> Spread:
     spread = Spread(
         what=RUN_TO_RUN if told.name == RESIDUAL else told.name,
         state=one_of(state, SPREADS),
-        reason=told.reason,
+        **reasoned(told.reason),
         holds=told.holds,
         ln_sd=published(sd),
         ln_sd_low=published(low),
@@ -140,7 +141,7 @@ def _contrast(one: SteelDifference, within: WithinSubmissions | None) -> Crossed
         first=one.first,
         second=one.second,
         told=one_of(one.told, TOLD),
-        reason=one.reason,
+        **reasoned(one.reason),
         result=_difference(result),
         standard_error=published(result.standard_error) if result else None,
         df=published(result.df) if result else None,
@@ -179,6 +180,6 @@ def _level(one: SteelByLevel, opening: str, step: float) -> LevelContrast:
         step=step,
         result=result,
         reliability_percent=None if one.reliability is None else published(100 * one.reliability),
-        reason=one.reason,
+        **reasoned(one.reason),
         sentence=level_sentence(one, opening, step, result),
     )

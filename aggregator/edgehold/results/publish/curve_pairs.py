@@ -12,6 +12,8 @@ from edgehold.results.model.analyses import BandPoint, CurveComparison
 from edgehold.results.model.numbers import needed, published, ratio
 from edgehold.results.words.sentences import amount
 
+from .reasons import reasoned
+
 
 def curve_comparison(pair: CurvePair, unit: str) -> CurveComparison:
     """A pair of steels with both views and a sentence.
@@ -26,7 +28,7 @@ def curve_comparison(pair: CurvePair, unit: str) -> CurveComparison:
         first=pair.first,
         second=pair.second,
         state="not compared" if band is None else "compared",
-        reason=found.reason,
+        **reasoned(found.reason),
         submissions=pair.submissions,
         runs_first=pair.runs_first,
         runs_second=pair.runs_second,

@@ -17,6 +17,8 @@ from edgehold.results.model.ratio import RatioInterval, ratio_interval
 from edgehold.results.model.studies import ByPeople, SmallStudies, StudyChecksResult, StudyInfluence
 from edgehold.results.words.sentences import amount, ratio_text
 
+from .reasons import reasoned
+
 SIDES: dict[str | None, Literal["lower", "higher"]] = {"left": "lower", "right": "higher"}
 FEW_STUDIES = "fewer than ten studies: not asked"
 FEW_CLUSTERS = "fewer than ten clusters of people: not asked"
@@ -55,7 +57,7 @@ def _study(number: int, measures: Influence, left_out: LeftOut) -> StudyInfluenc
         cooks_distance=published(measures.cooks_distance),
         covariance_ratio=published(measures.covariance_ratio),
         tau_without=None if tau2 is None else published(math.sqrt(tau2)),
-        reason=left_out.reason or measures.reason,
+        **reasoned(left_out.reason or measures.reason),
     )
 
 
@@ -84,13 +86,13 @@ def _small_studies(test: SmallStudyTest, filled: TrimAndFill, fit: RandomEffects
     reason = FEW_STUDIES if test.studies < LEAST_STUDIES else test.reason
     if reason:
         return SmallStudies(
-            state="not asked", reason=reason, slope=None, standard_error=None, df=None, p=None, limit=None, missing=None, side="",
+            state="not asked", **reasoned(reason), slope=None, standard_error=None, df=None, p=None, limit=None, missing=None, side="",
             filled=None, sentence=f"Whether small studies tell another story: {reason}.",
         )  # fmt: skip
     added = _interval(filled.fit)
     return SmallStudies(
         state="asked",
-        reason="",
+        **reasoned(""),
         slope=published(test.slope),
         standard_error=published(test.standard_error),
         df=published(test.df),
@@ -134,5 +136,5 @@ def _by_people(found: ClusterRobust) -> ByPeople:
         result=None if interval is None else ratio_interval(float(found.coefficients[0]), interval),
         standard_error=None if interval is None else published(found.standard_errors[0]),
         df=None if interval is None else published(found.df[0]),
-        reason="" if interval is not None else few,
+        **reasoned("" if interval is not None else few),
     )

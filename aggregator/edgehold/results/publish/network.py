@@ -13,6 +13,7 @@ from edgehold.results.model.ratio import RatioInterval, ratio_interval
 from edgehold.results.words.sentences import amount, compared, ratio_text
 
 from .fields import one_of
+from .reasons import reasoned
 
 EVIDENCE: tuple[Literal["direct", "indirect", "not linked"], ...] = ("direct", "indirect", "not linked")
 DISAGREES = 0.05  # p value below which a test of inconsistency is said to speak
@@ -31,7 +32,7 @@ def network_result(network: SteelNetwork | None, kind: str) -> NetworkResult | N
     lines = tuple(_line(pair) for pair in network.pairs)
     return NetworkResult(
         state="not fitted" if network.fit is None else "fitted",
-        reason=network.reason,
+        **reasoned(network.reason),
         steels=network.steels,
         studies=network.studies,
         **_spread(network),
@@ -51,7 +52,7 @@ def _line(pair: SteelPair) -> NetworkLine:
         path=pair.path if pair.evidence == "indirect" else (),
         direct_studies=pair.direct_studies,
         result=result,
-        reason=pair.reason,
+        **reasoned(pair.reason),
         split_p=published(pair.split_p),
     )
 

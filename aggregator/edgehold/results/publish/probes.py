@@ -16,6 +16,7 @@ from edgehold.results.model.ratio import ratio_interval
 from edgehold.results.words.sentences import amount, compared, ratio_text
 
 from .fields import one_of
+from .reasons import reasoned
 
 PROBE_STATES: tuple[Literal["answered", "too little", "not told apart", "not fitted"], ...] = (
     "answered",
@@ -40,7 +41,7 @@ def probe_result(answer: ProbeAnswer, kind: str) -> ProbeResult:
         endpoint=answer.endpoint,
         estimand=probe.estimand,
         state=one_of(answer.state, PROBE_STATES),
-        reason=answer.reason,
+        **reasoned(answer.reason),
         result=ratio_interval(result.estimate, result.interval) if result else None,
         p=published(answer.p),
         runs=answer.runs,

@@ -9,8 +9,10 @@ from __future__ import annotations
 import hashlib
 import json
 import sys
+from collections.abc import Mapping
 from pathlib import Path
 
+import jsonschema
 import rfc8785
 
 from edgehold.errors import InputError
@@ -34,6 +36,19 @@ def published_schemas(root: Path) -> dict[str, bytes]:
     """Every schema that a site offers, by path below ``schemas/``: the present ones, and older versions as they lie in ``root/schemas``."""
     older = {name: (root / "schemas" / name).read_bytes() for name in released(root)}
     return older | all_schemas(site_url(root))
+
+
+def hold_to_schemas(root: Path, files: Mapping[str, bytes]) -> None:
+    """Hold what is about to be published against its schema: another program's reading of the same file.
+
+    Raises
+    ------
+    jsonschema.ValidationError, jsonschema.SchemaError
+        It does not fit, or its schema is none: a fault of the program, and nothing is published.
+    """
+    schemas = all_schemas(site_url(root))
+    for name, form in (("results.json", RESULTS_FORMAT), ("repeatability.json", REPEATABILITY_FORMAT)):
+        jsonschema.validate(json.loads(files[name]), json.loads(schemas[f"{form}.json"]), cls=jsonschema.Draft202012Validator)
 
 
 def schema_hash(content: bytes) -> str:

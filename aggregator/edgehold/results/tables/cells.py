@@ -52,3 +52,4 @@ POOL_COLUMNS = {
     "protocol": "string: protocol id",
     "major": "integer: MAJOR version; different ones are never pooled",
 }
+ENDPOINT_COLUMNS = POOL_COLUMNS | {"endpoint": "string: endpoint id"}

@@ -4,14 +4,31 @@ from __future__ import annotations
 
 import json
 
-from edgehold.results.model.results import Comparison, EndpointResult, Pool, Results
+from edgehold.results.model.history import ChangedValueResult, ChangeResult, RemovedResult
+from edgehold.results.model.results import (
+    CurvePointResult,
+    ReadingResult,
+    RepeatabilityEntry,
+    Results,
+    SteelCurve,
+    SubmissionResult,
+)
 from edgehold.results.publish.assemble import EverythingFound
 
 from .analyses import answer_methods, answers, crossed_contrasts, curve_comparisons, how_much, network, probes, spreads
-from .cells import POOL_COLUMNS, Cell, Table, csv_bytes
+from .cells import ENDPOINT_COLUMNS, POOL_COLUMNS, Table
+from .flat import flat
+from .frames import csv_of, frame
 from .moves import moves
 from .objections import objections
-from .studies import PAIR_COLUMNS, each_comparison, influence, pair_cells, study_checks
+from .studies import comparisons, contributions, influence, study_checks
+
+SUBMISSION = flat(SubmissionResult, without=("note", "people", "warnings"), rename={"id": "submission"})
+OF_SUBMISSION = flat(SubmissionResult, only=("origin", "id"), rename={"id": "submission"})
+CHANGE, CHANGED = flat(ChangeResult), flat(ChangedValueResult)
+REMOVED = flat(RemovedResult, rename={"id": "submission"})
+READING, REPEATABILITY = flat(ReadingResult), flat(RepeatabilityEntry)
+STEEL, CURVE = flat(SteelCurve, only=("steel",)), flat(CurvePointResult)
 
 
 def tables(found: EverythingFound, results: Results) -> dict[str, bytes]:
@@ -25,8 +42,8 @@ def tables(found: EverythingFound, results: Results) -> dict[str, bytes]:
         "answers": answers(results),
         "answer_methods": answer_methods(results),
         "how_much": how_much(results),
-        "comparisons": _comparisons(results),
-        "contributions": _contributions(results),
+        "comparisons": comparisons(results),
+        "contributions": contributions(results),
         "influence": influence(results),
         "study_checks": study_checks(results),
         "curves": _curves(results),
@@ -39,64 +56,28 @@ def tables(found: EverythingFound, results: Results) -> dict[str, bytes]:
         "moves": moves(results),
         "objections": objections(results),
     }
-    files = {f"{name}.csv": csv_bytes(columns, rows) for name, (columns, rows) in made.items()}
+    files = {f"{name}.csv": csv_of(frame(table)) for name, table in made.items()}
     files["datapackage.json"] = datapackage(made)
     return files
 
 
 def _submissions(results: Results) -> Table:
-    columns = {
-        "origin": POOL_COLUMNS["origin"],
-        "submission": "string: id",
-        "protocol": "string: protocol id",
-        "version": "string: protocol version",
-        "month": "string: month of the last run",
-        "submitted_by": "string: handle",
-        "interest": "string: strongest interest named in a blade",
-        "blades": "integer: blades",
-        "runs": "integer: runs",
-        "path": "string: file",
-        "sha256": "string: hash of the file",
-        "state": "string: as sent, corrected, or retracted (in no result)",
-    }
-    rows = [
-        (s.origin, s.id, s.protocol, s.version, s.month, s.submitted_by, s.interest, s.blades, len(s.runs), s.path, s.sha256, s.state)
-        for s in (*results.submissions, *results.retracted)
-    ]
-    return columns, rows
+    rows = [(*SUBMISSION.cells(s), len(s.runs)) for s in (*results.submissions, *results.retracted)]
+    return SUBMISSION.columns | {"runs": "integer: Runs."}, rows
 
 
 def _changes(results: Results) -> Table:
-    columns = {
-        "origin": POOL_COLUMNS["origin"],
-        "submission": "string: id",
-        "number": "integer: place in the order in which changes apply",
-        "kind": "string: correction or retraction",
-        "month": "string: month",
-        "by": "string: handle",
-        "why": "string: the reason given",
-        "pointer": "string: JSON pointer of what was changed; empty for a retraction",
-        "before": "string: what stood there, as JSON; empty for nothing",
-        "after": "string: what counts since, as JSON; empty for nothing",
-        "path": "string: file",
-        "sha256": "string: hash of the file",
-    }
     rows = [
-        (s.origin, s.id, c.number, c.kind, c.month, c.by, c.why, pointer, before, after, c.path, c.sha256)
+        (*OF_SUBMISSION.cells(s), *CHANGE.cells(change), *CHANGED.cells(entry))
         for s in (*results.submissions, *results.retracted)
-        for c in s.changes
-        for pointer, before, after in ([(e.pointer, e.before, e.after) for e in c.what] or [("", "", "")])
+        for change in s.changes
+        for entry in (change.what or (None,))
     ]
-    return columns, rows
+    return OF_SUBMISSION.columns | CHANGE.columns | CHANGED.columns, rows
 
 
 def _removed(results: Results) -> Table:
-    columns = {
-        "submission": "string: id of a submission that was taken out",
-        "month": "string: month in which it was",
-        "reason": "string: privacy or legal",
-    }
-    return columns, [(r.id, r.month, r.reason) for r in results.removed]
+    return REMOVED.columns, [REMOVED.cells(one) for one in results.removed]
 
 
 def _runs(found: EverythingFound) -> Table:
@@ -129,119 +110,33 @@ def _runs(found: EverythingFound) -> Table:
 
 
 def _readings(results: Results) -> Table:
-    columns = {
-        "origin": POOL_COLUMNS["origin"],
-        "submission": "string: id",
-        "run": "string: run id",
-        "work": "number: cumulative work in the protocol's unit",
-        "written": "string: the repeats as written, with their unit",
-        "mean": "number: mean in the reading's canonical unit; empty where censored or pass/fail",
-        "outcome": "string: pass/fail outcomes, or below/above",
-    }
     rows = [
-        (s.origin, s.id, run.id, reading.work, reading.written, reading.mean, reading.outcome)
+        (*OF_SUBMISSION.cells(s), run.id, *READING.cells(reading))
         for s in results.submissions
         for run in s.runs
         for reading in run.readings
     ]
-    return columns, rows
-
-
-def _comparisons(results: Results) -> Table:
-    columns = PAIR_COLUMNS | {
-        "state": "string: pooled, listed, single or not estimable",
-        "studies": "integer: studies",
-        "one_sided": "integer: submissions that give only a bound",
-        "ratio": "number: pooled ratio, above 1 favours the first",
-        "low": "number: lower end",
-        "high": "number: upper end",
-        "level": "number: coverage of the interval",
-        "method": "string: how the interval was made",
-        "ln_estimate": "number: ln ratio",
-        "ln_standard_error": "number: its standard error",
-        "df": "number: degrees of freedom",
-        "tau": "number: between-study standard deviation, ln scale",
-        "i2_percent": "number: share of variance between studies",
-        "q": "number: Cochran's Q",
-        "q_p": "number: its p value",
-        "prediction_low": "number: lower end of the prediction interval",
-        "prediction_high": "number: upper end of the prediction interval",
-        "bounds_included_ratio": "number: sensitivity, common effect with one-sided results weighed in",
-        "bounds_included_low": "number: its lower end",
-        "bounds_included_high": "number: its upper end",
-        "verdict": "string: against the worthwhile ratio",
-        "sentence": "string: the answer in words",
-    }
-    return columns, [_comparison_row(*entry) for entry in each_comparison(results)]
-
-
-def _comparison_row(pool: Pool, endpoint: EndpointResult, c: Comparison) -> tuple[Cell, ...]:
-    result, prediction = c.result, c.prediction.result if c.prediction else None
-    return (
-        *pair_cells(pool, endpoint, c), c.state, c.studies, c.one_sided,
-        *((result.ratio, result.low, result.high, result.level, result.method) if result else (None,) * 5),
-        c.ln_estimate, c.ln_standard_error, c.df, c.tau, c.i2_percent, c.q, c.q_p,
-        *((prediction.low, prediction.high) if prediction else (None, None)),
-        *((c.bounds_included.ratio, c.bounds_included.low, c.bounds_included.high) if c.bounds_included else (None,) * 3),
-        c.verdict, c.sentence,
-    )  # fmt: skip
-
-
-def _contributions(results: Results) -> Table:
-    columns = PAIR_COLUMNS | {
-        "submission": "string: id",
-        "study": "integer: number of the study it counts in",
-        "ln_estimate": "number: ln ratio",
-        "ln_variance": "number: sampling variance from the common repeatability",
-        "weight_percent": "number: share of the pooled estimate",
-        "bound": "string: at least, at most, or empty",
-        "bound_ratio": "number: the bound",
-        "reason": "string: why there is no ratio",
-    }
-    rows = [
-        (
-            *pair_cells(pool, endpoint, c), line.submission, line.cluster, line.ln_estimate, line.ln_variance, line.weight_percent,
-            line.bound, line.bound_ratio, line.reason,
-        )
-        for pool, endpoint, c in each_comparison(results)
-        for line in c.lines
-    ]  # fmt: skip
-    return columns, rows
+    return OF_SUBMISSION.columns | {"run": "string: Run id."} | READING.columns, rows
 
 
 def _curves(results: Results) -> Table:
-    columns = POOL_COLUMNS | {
-        "steel": "string: register id",
-        "work": "number: work in the protocol's unit",
-        "ratio": "number: sharpness to an average sharpener and tester, relative to the pool's mean at 0",
-        "low": "number: lower end of the 95 % interval",
-        "high": "number: upper end",
-        "runs": "integer: runs that reach it",
-    }
     rows = [
-        (pool.origin, pool.protocol, pool.major, curve.steel, p.work, p.ratio, p.low, p.high, p.runs)
+        (pool.origin, pool.protocol, pool.major, *STEEL.cells(curve), *CURVE.cells(point))
         for pool in results.pools
         for curve in pool.curves
-        for p in curve.points
+        for point in curve.points
     ]
-    return columns, rows
+    return POOL_COLUMNS | STEEL.columns | CURVE.columns, rows
 
 
 def _repeatability(results: Results) -> Table:
-    columns = POOL_COLUMNS | {
-        "endpoint": "string: endpoint id",
-        "ln_sd": "number: standard deviation between runs, ln scale",
-        "df": "number: degrees of freedom",
-        "source": "string: pooled or assumed",
-        "submissions": "integer: submissions with replicate runs",
-    }
     rows = [
-        (pool.origin, pool.protocol, pool.major, e.id, r.ln_sd, r.df, r.source, r.submissions)
+        (pool.origin, pool.protocol, pool.major, e.id, *REPEATABILITY.cells(e.repeatability))
         for pool in results.pools
         for e in pool.endpoints
-        if (r := e.repeatability) is not None
+        if e.repeatability is not None
     ]
-    return columns, rows
+    return ENDPOINT_COLUMNS | REPEATABILITY.columns, rows
 
 
 def datapackage(made: dict[str, Table]) -> bytes:

@@ -30,9 +30,10 @@ from edgehold.results.words.answers import (
 )
 from edgehold.results.words.crossed import FIXED_WORDS
 from edgehold.results.words.sentences import when
+from edgehold.words import Reason
 
 from .fields import FITTED, one_of
-from .reasons import reasoned, weakness
+from .reasons import Reasoned, again, reasoned, weakness
 
 FACTORS: tuple[Literal["steel", "practice"], ...] = ("steel", "practice")
 ANSWER_STATES: tuple[Literal["estimated", "not estimable", "not fitted"], ...] = ("estimated", "not estimable", "not fitted")
@@ -129,8 +130,9 @@ def _published(posterior: ContrastPosterior | None) -> RatioInterval | None:
 # ---- other methods -----------------------------------------------------------------------------------------------------------
 
 
-def _line(method: Method, result: RatioInterval | None, reason: str = "") -> MethodLine:
-    return MethodLine(method=method, result=result, **reasoned("" if result is not None else reason))
+def _line(method: Method, result: RatioInterval | None, reason: str | Reasoned = "") -> MethodLine:
+    why = "" if result is not None else reason
+    return MethodLine(method=method, result=result, **(reasoned(why) if isinstance(why, str) else why))
 
 
 def _scales(one: Found) -> list[MethodLine]:
@@ -140,7 +142,7 @@ def _scales(one: Found) -> list[MethodLine]:
         "hierarchical model, prior scales halved": one.halved,
         "hierarchical model, prior scales doubled": one.doubled,
     }
-    return [_line(method, _about(middle, limits), "the computation did not pass its checks") for method, limits in named.items()]
+    return [_line(method, _about(middle, limits), Reason("published.not_checked")) for method, limits in named.items()]
 
 
 def _about(middle: float | None, limits: Interval | None) -> RatioInterval | None:
@@ -157,9 +159,10 @@ def _methods(
     lines = [_by_studies(pair)]
     if one.factor == "steel":
         line = next((x for x in network.lines if (x.first, x.second) == (one.first, one.second)), None) if network else None
-        lines.append(_line("network of steels", line.result if line else None, line.reason if line else "there is no network"))
+        lines.append(_line("network of steels", line.result if line else None, again(line) if line else Reason("published.no_network")))
         contrast = next((x for x in crossed.contrasts if (x.first, x.second) == (one.first, one.second)), None) if crossed else None
-        why = (crossed.reason if crossed and crossed.state == "not fitted" else contrast.reason if contrast else "") or "not fitted"
+        lacking = crossed if crossed and crossed.state == "not fitted" else contrast
+        why = again(lacking) if lacking and lacking.reason else Reason("published.not_fitted")
         lines.append(_line("crossed model, restricted likelihood", contrast.result if contrast else None, why))
         lines.append(_line("within submissions alone", contrast.within if contrast else None, contrast.within_note if contrast else why))
         if rule.kind == "level" and rule.at is not None:
@@ -171,23 +174,23 @@ def _by_curves(pair: CurvePair | None, at: float) -> MethodLine:
     """The two steels' curves at the work of a level."""
     method: Method = "curves of all readings"
     if pair is None or pair.contrast.same_work is None:
-        return _line(method, None, pair.contrast.reason if pair else "no submission holds both")
+        return _line(method, None, pair.contrast.reason if pair else Reason("published.none_holds_both"))
     band = pair.contrast.same_work
     here = np.flatnonzero(band.at == at)
     if not len(here):
-        return _line(method, None, "too few readings are left there")
+        return _line(method, None, Reason("published.few_left"))
     limits = Interval(float(band.pointwise_low[here[0]]), float(band.pointwise_high[here[0]]), band.level, "posterior")
     return _line(method, ratio_interval(float(band.ln_ratio[here[0]]), limits))
 
 
 def _by_studies(pair: Comparison | None) -> MethodLine:
     if pair is None:
-        return _line("random effects over studies", None, "no submission holds both")
+        return _line("random effects over studies", None, Reason("published.none_holds_both"))
     reasons = {
-        "listed": f"{pair.studies} studies are listed, three are needed to pool",
-        "single": "one submission stands alone",
-        "not estimable": "no submission tells the two apart",
-        "not fitted": "the numbers failed",
+        "listed": Reason("published.listed", studies=pair.studies),
+        "single": Reason("published.single"),
+        "not estimable": Reason("published.none_tells"),
+        "not fitted": Reason("published.numbers_failed"),
     }
     return _line("random effects over studies", pair.result, reasons.get(pair.state, ""))
 

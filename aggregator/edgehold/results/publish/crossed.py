@@ -31,6 +31,7 @@ from edgehold.results.words.crossed import (
     within_note,
 )
 from edgehold.results.words.sentences import when
+from edgehold.words import Reason
 
 from .fields import FITTED, TOLD, one_of
 from .reasons import reasoned
@@ -82,7 +83,8 @@ def _reason(found: AllRuns, rule: EndpointRule) -> str:
     """Why there is no fit, or what limits it."""
     model = found.model
     if model.state == "fitted":
-        return f"{model.one_sided} of {model.runs} runs are known to one side only: full likelihood" if model.one_sided else ""
+        known = Reason("published.known_to_one_side", one_sided=model.one_sided, runs=model.runs)
+        return known if model.one_sided else ""
     if model.one_sided and rule.kind == "life":
         return f"{model.reason}; sharpness after a set amount of work, or over a window of work, tells more here"
     return model.reason

@@ -16,12 +16,13 @@ from edgehold.results.model.numbers import needed, published, ratio
 from edgehold.results.model.ratio import RatioInterval, ratio_interval
 from edgehold.results.model.studies import ByPeople, SmallStudies, StudyChecksResult, StudyInfluence
 from edgehold.results.words.sentences import amount, ratio_text
+from edgehold.words import Reason
 
 from .reasons import reasoned
 
 SIDES: dict[str | None, Literal["lower", "higher"]] = {"left": "lower", "right": "higher"}
-FEW_STUDIES = "fewer than ten studies: not asked"
-FEW_CLUSTERS = "fewer than ten clusters of people: not asked"
+FEW_STUDIES = Reason("published.few_studies")
+FEW_CLUSTERS = Reason("published.few_clusters")
 CHANCE = 0.1  # p below which small studies are said to differ (common practice, the test having little power)
 
 

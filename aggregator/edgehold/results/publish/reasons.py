@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TypedDict
+from typing import Protocol, TypedDict
 
 from edgehold.results.model.arguments import Arguments
 from edgehold.results.model.numbers import needed, published
@@ -37,6 +37,22 @@ class Caveat(TypedDict):
 def reasoned(reason: str) -> Reasoned:
     """A reason, or none."""
     return {"reason": str(reason), "reason_code": code_of(reason), "reason_arguments": _published(reason)}
+
+
+class Published(Protocol):
+    """A record that holds a reason already."""
+
+    @property
+    def reason(self) -> str: ...
+    @property
+    def reason_code(self) -> str: ...
+    @property
+    def reason_arguments(self) -> Arguments: ...
+
+
+def again(record: Published) -> Reasoned:
+    """The reason of a published record, for another one."""
+    return {"reason": record.reason, "reason_code": record.reason_code, "reason_arguments": record.reason_arguments}
 
 
 def weakness(weak: str) -> Weakness:

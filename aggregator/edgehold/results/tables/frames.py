@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
+from pandas.api.extensions import ExtensionDtype
 
 from .cells import Table, cell
 
-DTYPES = {"string": "string", "integer": "Int64", "number": "float64", "boolean": "boolean"}
+DTYPES: dict[str, ExtensionDtype | np.dtype[np.float64]] = {
+    "string": pd.StringDtype(),
+    "integer": pd.Int64Dtype(),
+    "number": np.dtype(np.float64),
+    "boolean": pd.BooleanDtype(),
+}
 
 
 def frame(table: Table) -> pd.DataFrame:
@@ -21,7 +28,7 @@ def frame(table: Table) -> pd.DataFrame:
     by_column = zip(*rows, strict=True) if rows else ((),) * len(columns)
     return pd.DataFrame(
         {
-            name: pd.array(list(cells), dtype=DTYPES[text.split(": ", 1)[0]])
+            name: pd.Series(list(cells), dtype=DTYPES[text.split(": ", 1)[0]])
             for (name, text), cells in zip(columns.items(), by_column, strict=True)
         }
     )

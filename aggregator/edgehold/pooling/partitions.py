@@ -109,4 +109,5 @@ def _first_met(labels: Texts) -> Ints:
 
 def _together(priors: list[HalfT]) -> HalfT:
     scale = float(np.sqrt(sum(prior.scale**2 for prior in priors)))
-    return HalfT(min(prior.df for prior in priors), scale, "; ".join(dict.fromkeys(prior.source for prior in priors)))
+    sources = list(dict.fromkeys(prior.source for prior in priors))
+    return HalfT(min(prior.df for prior in priors), scale, sources[0] if len(sources) == 1 else "; ".join(sources))

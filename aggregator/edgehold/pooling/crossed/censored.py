@@ -245,7 +245,8 @@ def _one_sided(
 def no_maximum(X: Array, open_row: Bools, begin: CrossedFit) -> str:
     """Why no maximum is to be looked for, from the fit to the limits; empty when nothing speaks against it."""
     if begin.coefficients is None or any(value is None for value in begin.variances.values()):
-        return "; ".join(dict.fromkeys(reason for name, reason in begin.reasons.items() if not name.startswith("variance_intervals")))
+        whys = list(dict.fromkeys(reason for name, reason in begin.reasons.items() if not name.startswith("variance_intervals")))
+        return whys[0] if len(whys) == 1 else "; ".join(whys)
     if np.linalg.matrix_rank(X[~open_row]) < X.shape[1]:
         return Reason("crossed.no_end_in_sight")
     return ""

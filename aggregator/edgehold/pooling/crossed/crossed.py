@@ -178,7 +178,7 @@ def _asked(name: str, profile: bool | Collection[str]) -> bool:
 
 
 def _too_close(column: int) -> str:
-    return Reason("crossed.nearly_dependent", column=int(column))
+    return Reason("crossed.nearly_dependent", column=column)
 
 
 def _too_few(n: int, p: int) -> str:

@@ -4,7 +4,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: site test serve check lint schemas demo recovery bench fuzz lock clean
+.PHONY: site test test-long test-fast serve check lint schemas demo recovery bench fuzz lock clean
 
 site: $(VENV)/.site
 	@$(BIN)/edgehold site
@@ -24,7 +24,14 @@ lint: $(VENV)/.test
 
 test: $(VENV)/.test
 	@tests/browser/install
-	$(BIN)/python -m pytest -n auto
+	$(BIN)/python -m pytest -n auto -m "not long"
+
+test-long: $(VENV)/.test
+	$(BIN)/python -m pytest -n auto -m long
+
+# For a change at hand: no browser, no simulation, no whole build.
+test-fast: $(VENV)/.test
+	$(BIN)/python -m pytest -n auto -m "not browser and not long" --ignore tests/simulation --ignore tests/whole_path --ignore tests/fuzz
 
 schemas: $(VENV)/.site
 	$(BIN)/python -m edgehold.results.publish.schemas

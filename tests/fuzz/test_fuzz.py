@@ -14,9 +14,10 @@ from .readers import TARGETS, complaint_about, failures, repository
 from .sheets import FOLDER, sheet_complaint, sheet_failures
 
 BATCHES, SHEET_BATCHES, CASES = 12, 4, 250
+QUICK = 4  # batches in every run; all of them in `make test-long`
 
 
-@pytest.mark.parametrize("number", range(BATCHES))
+@pytest.mark.parametrize("number", [pytest.param(n, marks=[pytest.mark.long] if n >= QUICK else []) for n in range(BATCHES)])
 def test_damaged_files_are_read_or_refused_with_a_place(tmp_path, number):
     found = list(failures(repository(tmp_path), 1_000_000 + number * CASES, CASES))
     assert not found, "\n\n".join(f"{f.path}\n{f.complaint}\n{f.data[:300]!r}" for f in found)

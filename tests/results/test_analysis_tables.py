@@ -74,7 +74,10 @@ def test_an_answer_has_all_its_columns_and_of_single_blades_the_interval_of_the_
 
 def test_every_method_has_a_line_with_its_ratio_or_why_it_has_none(both):
     rows = [r for r in read("answer_methods", both) if (r["endpoint"], r["origin"]) == ("late", "measured")]
-    assert " ".join(rows[0]) == "origin protocol major endpoint factor first second by ratio low high level method reason reason_code reason_arguments"
+    assert (
+        " ".join(rows[0])
+        == "origin protocol major endpoint factor first second by ratio low high level method reason reason_code reason_arguments"
+    )
     assert all((r["ratio"] == "") == (r["reason"] != "") for r in rows)
     told = [r for r in rows if (r["first"], r["second"]) == PAIRS[0]]
     (first,) = (one for one in both.pools[-1].endpoints[1].steels if (one.first, one.second) == PAIRS[0])

@@ -19,8 +19,8 @@ WARNING = Finding("a.json", 2, "", "pilot", "warning", "in review", "nothing")
 
 def test_errors_stand_apart_from_warnings_and_before_them():
     assert findings_text([WARNING, ERROR]) == (
-        "errors (1)\n  a.json:3 /x\n    wrong-unit: the unit is odd\n    right: use another\n\n"
-        "warnings (1)\n  a.json:2\n    pilot: in review\n    right: nothing"
+        "1 error:\n  a.json:3 /x\n    wrong-unit: the unit is odd\n    right: use another\n\n"
+        "1 warning:\n  a.json:2\n    pilot: in review\n    right: nothing"
     )
     assert findings_text([]) == "nothing found"
 

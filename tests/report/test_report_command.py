@@ -105,7 +105,7 @@ def test_a_file_with_errors_gets_the_findings_of_the_check(place, root, capsys, 
     (root / "submissions/measured/small-rope/wren-1.json").write_text(json.dumps(broken), encoding="utf-8")
     checked = [f for f in load_repository(root).findings if f.file.endswith("small-rope/wren-1.json")]
     assert {f.code for f in checked} == {"unknown-person", "wrong-unit"}
-    assert told.startswith("errors (2)")
+    assert told.startswith("2 errors:")
     for finding in checked:
         assert f"{finding.code}: {finding.message}" in told and finding.pointer in told
 

@@ -20,10 +20,10 @@ def findings_text(findings: Iterable[Finding]) -> str:
     """Findings as plain text, errors first: place, code, what is wrong, what would be right."""
     found = tuple(findings)
     parts = []
-    for severity, title in ((ERROR, "errors"), (WARNING, "warnings")):
+    for severity, title in ((ERROR, "error"), (WARNING, "warning")):
         lines = [_line(finding) for finding in found if finding.severity == severity]
         if lines:
-            parts.append("\n".join([f"{title} ({len(lines)})", *lines]))
+            parts.append("\n".join([f"{counted(len(lines), title)}:", *lines]))
     return "\n\n".join(parts) if parts else "nothing found"
 
 

@@ -12,8 +12,9 @@ from scipy.stats import chi2
 
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.root_search import settled_root
+from edgehold.words import Reason
 
-METHOD = "summed profile likelihood, common effect, bounds included"
+METHOD = Reason("pairwise.bounds_method")
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,7 @@ from edgehold.errors import InputError, NumbersError
 from edgehold.numerics.arrays import Array, Bools, Ints
 from edgehold.numerics.interval import Interval
 from edgehold.pooling.inputs import check_each, check_level, check_variances, checked_studies, frozen
+from edgehold.words import Reason
 
 KINDS = ("cr0", "cr1", "cr2")
 LEAST_CLUSTERS = 10
@@ -183,9 +184,8 @@ def _result(
     coefficients: Array, covariance: Array, told: Bools, df: Array, kind: str, m: int, k: int, level: float, least_clusters: int
 ) -> ClusterRobust:
     errors = np.sqrt(np.maximum(np.diag(covariance), 0.0))
-    counted = f"{m} {'cluster' if m == 1 else 'clusters'}"
-    few = f"{counted}: no cluster-robust interval below {least_clusters}" if m < least_clusters else ""
-    alone = f"{counted}: one alone settles much of this coefficient, so that their scatter cannot tell its variance"
+    few = Reason("pairwise.clusters_few", clusters=m, least=least_clusters) if m < least_clusters else ""
+    alone = Reason("pairwise.cluster_alone", clusters=m)
     reasons = tuple(few if one else alone for one in told)
     half = [student_t.ppf((1 + level) / 2, one) * error if ok else np.nan for one, error, ok in zip(df, errors, told, strict=True)]
     intervals = [

@@ -22,6 +22,7 @@ from edgehold.estimates.results import Contrast, SubmissionEstimate, Verdict
 from edgehold.numerics.attempt import attempt
 from edgehold.numerics.interval import Interval
 from edgehold.records.canonical import PoolKey
+from edgehold.words import Reason
 
 from .bounds import BoundsIncluded, with_bounds
 from .random_effects import RandomEffectsFit, random_effects
@@ -175,7 +176,7 @@ def compare(
             extra = None
             if factor == "practice":
                 extra = _part(
-                    "how much sharpeners of one class differ",
+                    Reason("pairwise.what_sharpeners"),
                     failed,
                     partial(_sharpener_variance, grouped[key], entry, classes),
                     lambda found: (found,),
@@ -281,7 +282,7 @@ def _pool(
     mostly_interested = 2 * len(disinterested) <= len(usable) and fit is not None
     without = pool_lines(lines, disinterested) if mostly_interested else None
     if without is not None and without.reason:
-        failed["the ratio without makers and sellers"] = without.reason
+        failed[Reason("pairwise.what_without_interested")] = without.reason
     weights = dict(zip(usable, _line_weights(pooled, [lines.studies[i] for i in usable]), strict=True))
     contributions = tuple(
         Contribution(estimate, contrast, lines.studies[i], variances[i], weights.get(i)) for i, (estimate, contrast) in enumerate(pairs)
@@ -300,7 +301,7 @@ def _pool(
         verdict=verdict_on(fit, worthwhile),
         sharpener_variance=extra,
         versions=_part(
-            "whether versions agree",
+            Reason("pairwise.what_versions"),
             failed,
             lambda: _version_agreement(told, known),
             lambda found: (found.difference, found.p),
@@ -309,7 +310,7 @@ def _pool(
         blades_second=len(blades[1]),
         testers=len({tester for e in telling for tester in e.testers}),
         bounds_included=_part(
-            "the ratio with bounds",
+            Reason("pairwise.what_bounds"),
             failed,
             lambda: _with_bounds([c.estimate for _, c in told if c.estimate is not None], known, pairs),
             lambda found: (found.estimate,),
@@ -317,7 +318,7 @@ def _pool(
         mostly_interested=mostly_interested,
         without_interested=without.fit if without else None,
         checks=_part(
-            "what single studies do to it",
+            Reason("pairwise.what_checks"),
             failed,
             lambda: _checks(pooled, lines.df),
             lambda found: (found.by_people.coefficients, *(one.hat for one in found.influence)),

@@ -14,6 +14,7 @@ from edgehold.errors import InputError
 from edgehold.numerics.arrays import Array
 from edgehold.numerics.weighted_regression import Rows, covariance, prepare, weigh
 from edgehold.pooling.inputs import checked_studies, frozen
+from edgehold.words import Reason
 
 from .random_effects import Options, RandomEffectsFit, random_effects
 
@@ -138,13 +139,13 @@ def influence(y: ArrayLike, v: ArrayLike, *, X: ArrayLike | None = None, tau2_me
 def _without(y: Array, v: Array, X: Array, i: int, asked: Options) -> LeftOut:
     others = np.arange(len(y)) != i
     if not others.any():
-        return LeftOut(i, None, "there is no other study")
+        return LeftOut(i, None, Reason("pairwise.no_other_study"))
     if np.linalg.matrix_rank(X[others]) < X.shape[1]:
-        return LeftOut(i, None, "a column of the design lives on this study alone: the others cannot tell its coefficient")
+        return LeftOut(i, None, Reason("pairwise.column_alone"))
     try:
         return LeftOut(i, random_effects(y[others], v[others], X=X[others], **asked), "")
     except InputError as error:  # all studies together could be fitted, so this is the others' state and not a mistake
-        return LeftOut(i, None, f"the others alone cannot be fitted: {error}")
+        return LeftOut(i, None, Reason("pairwise.others_not_fitted", why=str(error)))
 
 
 def _influence(rows: Rows, X: Array, y: Array, v: Array, full: RandomEffectsFit, hat: float, left_out: LeftOut) -> Influence:

@@ -17,6 +17,7 @@ from edgehold.numerics.arrays import Array
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.weighted_regression import Fit, Rows, covariance, power_moment, prepare, weigh
 from edgehold.pooling.inputs import check_level, checked_studies, frozen
+from edgehold.words import Reason
 
 from . import prediction
 from .heterogeneity import (
@@ -198,7 +199,7 @@ def _pooled(
     interval_df = np.inf if interval == "wald" else float(df)
     intervals, interval_reason = _intervals(fit.coefficients, coefficient_covariance, rows, interval, interval_df, level)
     i2, h2 = _inconsistency(rows, tau2_method, tau2, q)
-    reason = _why_no_prediction(rows, at, tau2_method) if predict else "no prediction was asked for"
+    reason = _why_no_prediction(rows, at, tau2_method) if predict else Reason("pairwise.prediction_not_asked")
     restricted = tau2_method == "reml"
     return RandomEffectsFit(
         coefficients=frozen(fit.coefficients),
@@ -219,7 +220,7 @@ def _pooled(
         if reason or at is None
         else prediction.plug_in(at, fit.coefficients, coefficient_covariance, tau2 + more, interval_df, level),
         prediction_df=df,
-        prediction_caveat="" if reason or rows.k >= FEW_STUDIES else _caveat(rows.k),
+        prediction_caveat="" if reason or rows.k >= FEW_STUDIES else Reason("pairwise.prediction_rough", studies=rows.k),
         log_likelihood=(restricted_log_likelihood if restricted else ordinary_log_likelihood)(rows, fit),
         log_likelihood_kind="restricted" if restricted else "ordinary",
         studies=rows.k,
@@ -237,7 +238,7 @@ def _not_pooled(rows: Rows, tau2_method: str, interval: str, level: float) -> Ra
     """As many coefficients as studies: each study's own value, and no word on how studies differ."""
     fit = weigh(rows, 0.0)
     own = covariance(rows, fit)
-    reason = _count(rows, "estimates nothing but itself: not pooled")
+    reason = _counted("pairwise.not_pooled", rows)
     return RandomEffectsFit(
         coefficients=frozen(fit.coefficients),
         standard_errors=frozen(np.sqrt(np.diag(own))),
@@ -279,7 +280,7 @@ def _intervals(
     coefficients: Array, covariance: Array, rows: Rows, interval: str, df: float, level: float
 ) -> tuple[tuple[Interval, ...] | None, str]:
     if interval == "guarded-knapp-hartung" and rows.k < rows.p + 2:
-        return None, _count(rows, "listed without an interval: the guarded Knapp-Hartung interval needs two more than coefficients")
+        return None, _counted("pairwise.without_interval", rows)
     half = student_t.ppf((1 + level) / 2, df) * np.sqrt(np.diag(covariance))
     limits = zip(coefficients - half, coefficients + half, strict=True)
     return tuple(Interval(float(low), float(high), level, interval) for low, high in limits), ""
@@ -293,10 +294,10 @@ def _inconsistency(rows: Rows, tau2_method: str, tau2: float, q: float) -> tuple
 
 def _why_no_prediction(rows: Rows, at: Array | None, tau2_method: str) -> str:
     if tau2_method == "common":
-        return "a common effect leaves nothing to predict"
+        return Reason("pairwise.prediction_common")
     if rows.k < prediction.LEAST_STUDIES or rows.k < rows.p + 2:
-        return _count(rows, f"no prediction below {max(prediction.LEAST_STUDIES, rows.p + 2)} studies")
-    return "with moderators a prediction needs the new study's design row" if at is None else ""
+        return _counted("pairwise.prediction_few", rows, least=max(prediction.LEAST_STUDIES, rows.p + 2))
+    return Reason("pairwise.prediction_no_row") if at is None else ""
 
 
 def _prediction(rows: Rows, at: Array, fit: Fit, more: float, interval: str, level: float, rng: np.random.Generator) -> Interval:
@@ -307,12 +308,10 @@ def _prediction(rows: Rows, at: Array, fit: Fit, more: float, interval: str, lev
     return prediction.confidence_distribution(rows, at, level, rng, extra, more)
 
 
-def _count(rows: Rows, what: str) -> str:
-    return f"{rows.k} {'study' if rows.k == 1 else 'studies'}, {rows.p} coefficient{'' if rows.p == 1 else 's'}: {what}"
-
-
-def _caveat(k: int) -> str:
-    return f"{k} studies say little about how studies differ: read this prediction as a rough guess"
+def _counted(code: str, rows: Rows, **more: int) -> Reason:
+    """A reason that opens with how many studies and coefficients there are."""
+    studies, coefficients = Reason("pairwise.studies", studies=rows.k), Reason("pairwise.coefficients", coefficients=rows.p)
+    return Reason(code, studies=studies, coefficients=coefficients, **more)
 
 
 def _prepared(y: Array, v: Array, X: Array) -> Rows:

@@ -15,6 +15,7 @@ from edgehold.errors import InputError
 from edgehold.numerics.arrays import Array
 from edgehold.numerics.interval import Interval
 from edgehold.pooling.inputs import check_level, checked_studies
+from edgehold.words import Reason
 
 from .random_effects import INTERVAL_METHODS, RandomEffectsFit, random_effects
 
@@ -102,21 +103,21 @@ def small_study_test(
             y, v, X=np.column_stack([X, np.sqrt(v)]), tau2_method=MODELS[model], interval=asked, level=level, predict=False
         )
     except InputError as error:  # the column of standard errors is ours, so that what is wrong with it is no mistake of the caller
-        return _refused(model, len(y), f"no line can be laid through these standard errors: {error}")
+        return _refused(model, len(y), Reason("pairwise.small_no_line", why=str(error)))
     if not fit.standard_errors[-1] > 0:
-        return _refused(model, len(y), "the studies lie on a straight line: there is no scatter to judge the slope by")
+        return _refused(model, len(y), Reason("pairwise.small_straight"))
     return _test(model, fit, _dispersion(y, v, X, fit))
 
 
 def _why_not(v: Array, X: Array, least_studies: int) -> str:
     k, p = len(v), X.shape[1] + 1
     if k < least_studies:
-        return f"{k} {'study' if k == 1 else 'studies'}: not tested below {least_studies}, where chance alone makes funnels crooked"
+        return Reason("pairwise.small_few", studies=k, least=least_studies)
     if k < p + 2:
-        return f"{k} studies for {p} coefficients: a test needs at least {p + 2}"
+        return Reason("pairwise.small_few_for_coefficients", studies=k, coefficients=p, least=p + 2)
     error = np.sqrt(v)
     if np.linalg.matrix_rank(np.column_stack([X, error / error.max()])) < p:
-        return "the studies' standard errors do not differ (or only as the moderators do): there are no small and large ones"
+        return Reason("pairwise.small_alike")
     return ""
 
 

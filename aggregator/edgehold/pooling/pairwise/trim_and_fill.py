@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike
 from edgehold.errors import InputError
 from edgehold.numerics.arrays import Array
 from edgehold.pooling.inputs import checked_studies, frozen
+from edgehold.words import Reason
 
 from .random_effects import Options, RandomEffectsFit, random_effects
 from .small_study import LEAST_STUDIES, small_study_test
@@ -78,7 +79,7 @@ def trim_and_fill(
     asked: Options = {"tau2_method": tau2_method, "interval": interval, "level": level, "predict": False}
     if side is not None and side not in SIDES:
         raise InputError(f"side must be one of {', '.join(SIDES)}, or None; got {side!r}")
-    reason = f"{len(y)} {'study' if len(y) == 1 else 'studies'}: not looked at below {least_studies}" if len(y) < least_studies else ""
+    reason: str = Reason("pairwise.trim_few", studies=len(y), least=least_studies) if len(y) < least_studies else ""
     if not reason and side is None:
         test = small_study_test(y, v, interval="wald", least_studies=least_studies)
         reason, side = test.reason, "left" if test.slope is None or test.slope >= 0 else "right"
@@ -93,7 +94,7 @@ def _filled(y: Array, v: Array, side: str, asked: Options) -> TrimAndFill:
     crowded, variances = sign * y[order], v[order]
     missing, centre = _missing(crowded, variances, asked)
     if missing is None:
-        return TrimAndFill(None, None, None, None, len(y), "the number of missing studies does not settle")
+        return TrimAndFill(None, None, None, None, len(y), Reason("pairwise.trim_unsettled"))
     extreme = np.arange(len(y) - missing, len(y))
     added = 2 * centre - crowded[extreme]
     fit = random_effects(sign * np.append(crowded, added), np.append(variances, variances[extreme]), **asked)

@@ -21,6 +21,7 @@ from edgehold.numerics.estimability import TOLERANCE
 from edgehold.numerics.residual_spectrum import GeneralisedFit, Spectrum, generalised_fit, maximise, residual_spectrum
 from edgehold.numerics.weighted_regression import prepare, weigh
 from edgehold.pooling.pairwise.heterogeneity import restricted_maximum_likelihood
+from edgehold.words import Reason
 
 from .design import Comparisons
 
@@ -119,8 +120,8 @@ def design_by_treatment(data: Comparisons) -> Inconsistency:
 
 def _why_no_test(loops: int) -> str:
     if not loops:
-        return "no comparison is reached by two different designs: nothing could disagree"
-    return "no design was repeated: heterogeneity cannot be told from inconsistency"
+        return Reason("network.no_loop")
+    return Reason("network.no_design_repeated")
 
 
 def _random_test(data: Comparisons, columns: Array, loops: Array) -> tuple[ChiSquare, float]:
@@ -175,11 +176,11 @@ def _split(data: Comparisons, spectrum: Spectrum, a: int, b: int, common: bool, 
     extra = np.where(holding[data.study], (data.incidence[:, a] - data.incidence[:, b]) / 2, 0.0)
     X = data.design_matrix
     if np.linalg.norm(extra - X @ np.linalg.lstsq(X, extra, rcond=None)[0]) <= TOLERANCE * np.linalg.norm(extra):
-        return _unsplit(first, second, count, "there is no other way round: all that is known comes from studies that hold both")
+        return _unsplit(first, second, count, Reason("network.no_other_way"))
     df = len(spectrum.z) - 1
     if df < (2 if interval == "guarded-knapp-hartung" else 1):
-        counted = f"{len(data.y)} contrasts for {X.shape[1] + 1} coefficients"
-        return _unsplit(first, second, count, f"{counted}: too few are left to judge a difference by")
+        few = Reason("network.split_few_contrasts", contrasts=len(data.y), coefficients=X.shape[1] + 1)
+        return _unsplit(first, second, count, few)
     rows = prepare(spectrum.z, spectrum.mu, (spectrum.transform @ extra)[:, None])
     tau2 = 0.0 if common else restricted_maximum_likelihood(rows).tau2
     fit = generalised_fit(data.y, data.V + tau2 * data.H, np.column_stack([X, extra]))

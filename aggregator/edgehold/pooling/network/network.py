@@ -27,6 +27,7 @@ from edgehold.numerics.residual_spectrum import (
 from edgehold.pooling.inputs import check_level, frozen
 from edgehold.pooling.pairwise.heterogeneity import Convergence
 from edgehold.pooling.pairwise.random_effects import INTERVAL_METHODS
+from edgehold.words import Reason
 
 from .design import Comparisons, comparisons
 from .inconsistency import Inconsistency, NodeSplit, design_by_treatment, node_splits, scale_factor
@@ -122,7 +123,7 @@ class NetworkFit:
             raise InputError(f"a contrast needs two different treatments; got {first!r} twice")
         a, b = self.treatments.index(first), self.treatments.index(second)
         if not any(first in group and second in group for group in self.components):
-            reason = f"no chain of comparisons joins {first} and {second}"
+            reason = Reason("network.no_chain", first=str(first), second=str(second))
             return NetworkContrast(first, second, None, None, None, None, 0, reason)
         estimate = float(self.effects[a] - self.effects[b])
         variance = self.covariance[a, a] + self.covariance[b, b] - 2 * self.covariance[a, b]
@@ -234,7 +235,7 @@ def _apart(components: tuple[tuple[Hashable, ...], ...]) -> str:
     if len(components) == 1:
         return ""
     groups = "; ".join(", ".join(map(str, group)) for group in components)
-    return f"the comparisons fall into {len(components)} groups that no comparison joins: {groups}"
+    return Reason("network.apart", number=len(components), groups=groups)
 
 
 def _direct_studies(data: Comparisons) -> Ints:
@@ -248,21 +249,21 @@ def _direct_studies(data: Comparisons) -> Ints:
 
 
 def _why_no_interval(n: int, p: int, interval: str) -> str:
-    counted = f"{n} {'contrast' if n == 1 else 'contrasts'}, {p} {'coefficient' if p == 1 else 'coefficients'}"
+    contrasts, coefficients = Reason("network.contrasts", contrasts=n), Reason("network.coefficients", coefficients=p)
     if n == p:
-        return f"{counted}: none is left over to tell how studies differ"
+        return Reason("network.none_left_over", contrasts=contrasts, coefficients=coefficients)
     if interval == "guarded-knapp-hartung" and n < p + 2:
-        return f"{counted}: listed without an interval: the guarded Knapp-Hartung interval needs two more than coefficients"
+        return Reason("network.without_interval", contrasts=contrasts, coefficients=coefficients)
     return ""
 
 
 def _why_no_splits(split: bool | None, studies: int, spare: bool) -> str:
     if split is False:
-        return "direct against indirect was not asked for"
+        return Reason("network.split_not_asked")
     if not spare:
-        return "no contrast is left over: nothing is known in two ways"
+        return Reason("network.split_nothing_spare")
     if split is None and studies < SPLIT_FROM:
-        return f"{studies} {'study' if studies == 1 else 'studies'}: direct against indirect is shown from {SPLIT_FROM}"
+        return Reason("network.split_few_studies", studies=studies, least=SPLIT_FROM)
     return ""
 
 

@@ -21,6 +21,7 @@ from edgehold.numerics.attempt import attempt
 from edgehold.numerics.residual_spectrum import generalised_fit
 from edgehold.pooling.pairwise.studies import cluster_numbers, common_variance
 from edgehold.records.canonical import PoolKey
+from edgehold.words import Reason
 
 from .design import spanning_pairs
 from .network import NetworkContrast, NetworkFit, network
@@ -198,7 +199,7 @@ def _fitted(
 ) -> SteelNetwork:
     data = study_contrasts(estimates, clusters, s2)
     if data is None:
-        return unfitted(key, steels, "no submission can tell two steels apart")
+        return unfitted(key, steels, Reason("network.no_steels_apart"))
     fit, direct = network(data.y, data.V, data.first, data.second, data.study), _direct_studies(estimates, clusters)
     pairs = tuple(_pair(fit, direct, a, b) for a, b in combinations(steels, 2))
     return SteelNetwork(*key, steels, fit, fit.studies, pairs, _apart(fit, steels))
@@ -217,7 +218,7 @@ def _direct_studies(estimates: list[SubmissionEstimate], clusters: Mapping[str, 
 def _pair(fit: NetworkFit, direct: Mapping[tuple[str, str], int], first: str, second: str) -> SteelPair:
     path = shortest_path(direct, first, second)
     if not path:
-        return SteelPair(first, second, "not linked", (), 0, None, None, f"no chain of comparisons joins {first} and {second}")
+        return SteelPair(first, second, "not linked", (), 0, None, None, Reason("network.no_chain", first=first, second=second))
     contrast, studies = fit.contrast(first, second), direct.get((first, second), 0)
     split = next((one.p for one in fit.splits if {one.first, one.second} == {first, second}), None) if studies else None
     return SteelPair(first, second, "direct" if studies else "indirect", path, studies, contrast, split, contrast.reason)
@@ -250,4 +251,4 @@ def _apart(fit: NetworkFit, steels: tuple[str, ...]) -> str:
     if len(groups) == 1:
         return ""
     listed = "; ".join(", ".join(map(str, group)) for group in groups)
-    return f"the comparisons fall into {len(groups)} groups that no comparison joins: {listed}"
+    return Reason("network.apart", number=len(groups), groups=listed)

@@ -7,12 +7,13 @@ import numpy as np
 from edgehold.pooling.crossed.runs_design import FixedPart, fixed_part, independent_columns, too_many_levels
 from edgehold.pooling.crossed.runs_fit import Difference, coefficient_covariance, difference
 from edgehold.pooling.crossed.working_values import WorkingValues
+from edgehold.words import Reason, code_of
 
 from .effects import NO_PAIR, Found, p_value, steels
 from .register import Probe
 from .runs import ANSWERED, NOT_APART, TOO_LITTLE, Chosen, Ready, chosen, commonest_pair, fit_shared, submissions, too_few
 
-PRACTISED = ("the edge of a practised sharpener", "that of a novice")
+PRACTISED = (Reason("probes.edge_of_practised"), Reason("probes.edge_of_novice"))
 
 
 def agreement(asked: Ready, probe: Probe) -> Found:
@@ -22,13 +23,13 @@ def agreement(asked: Ready, probe: Probe) -> Found:
     """
     taken = chosen(asked, probe)
     counts = (len(taken.rows), submissions(taken.rows))
-    reason = too_few(taken, *counts, probe, "is known of") or too_many_levels(taken.runs)
+    reason = too_few(taken, *counts, probe, "probes.few_known") or too_many_levels(taken.runs)
     if reason:
         return Found(TOO_LITTLE, reason, None, None, None, *counts)
     fixed, pair = fixed_part(taken.runs), commonest_pair(taken.runs)
     found = _steels(taken, fixed, pair) if pair and fixed.steel_contrast(*pair) is not None else _practice(taken, fixed)
     if isinstance(found, str):
-        return Found(NOT_APART if found == NO_PAIR else TOO_LITTLE, found, None, None, None, *counts)
+        return Found(NOT_APART if code_of(found) == NO_PAIR.code else TOO_LITTLE, found, None, None, None, *counts)
     return Found(ANSWERED, "", pair or PRACTISED, found, p_value(found), *counts)
 
 

@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 
 from edgehold.endpoints.flags import flagged
 from edgehold.endpoints.rows import EXACT, EndpointRow
+from edgehold.words import Reason
 
 Column = Callable[[Sequence[EndpointRow]], Sequence[float | str | None]]
 Label = Callable[[EndpointRow], object]
@@ -130,7 +131,7 @@ def luck_of_guesses(rows: Sequence[EndpointRow]) -> str:
     for row in rows:
         edges.setdefault(hands_of(row), []).append(row)
     luck = sum(_luck(row, edges[hands_of(row)]) for row in told)
-    return f"{sum(map(_right, told))} of {len(told)} guesses were right; luck alone would give {luck:.3g}" if told else ""
+    return Reason("probes.guesses", right=sum(map(_right, told)), guesses=len(told), luck=luck) if told else ""
 
 
 def _luck(row: EndpointRow, among: list[EndpointRow]) -> float:

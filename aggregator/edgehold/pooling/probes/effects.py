@@ -12,6 +12,7 @@ from edgehold.numerics.arrays import Bools, Ints
 from edgehold.pooling.crossed.results import CrossedFit
 from edgehold.pooling.crossed.runs_design import FixedPart, fixed_part, independent_columns, too_many_levels
 from edgehold.pooling.crossed.runs_fit import Difference, coefficient_covariance, difference
+from edgehold.words import Reason
 
 from .columns import Label
 from .register import EFFECT, Probe
@@ -30,8 +31,8 @@ from .runs import (
 )
 from .start import calibrated, less_mean
 
-MOVES_TOGETHER = "it changes together with the steel, or with who sharpened and who tested"
-NO_PAIR = "no two steels can be told apart in these runs"
+MOVES_TOGETHER = Reason("probes.moves_together")
+NO_PAIR = Reason("probes.no_pair")
 
 
 @dataclass(frozen=True)

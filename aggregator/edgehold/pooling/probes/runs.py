@@ -19,11 +19,12 @@ from edgehold.pooling.crossed.runs_design import Runs, checked_runs, fixed_part,
 from edgehold.pooling.crossed.runs_fit import FittedRuns, fit_groups
 from edgehold.pooling.crossed.working_values import WorkingValues, centre_of, fit_working, working_values
 from edgehold.pooling.random_terms import ASSUMED_VARIANCES, TermsHeld, terms_held
+from edgehold.words import Reason
 
 from .register import Probe
 
 ANSWERED, TOO_LITTLE, NOT_APART, NOT_FITTED = "answered", "too little", "not told apart", "not fitted"
-NO_VALUES = "what one-sided runs say could not be worked out"
+NO_VALUES = Reason("crossed.one_sided_not_worked_out")
 ROUNDS = 2  # in which what one-sided runs say is made anew about the model with the moderator; further ones move no third digit
 EVENING, LOT = "evening", "lot"  # random terms of probes alone: runs of one evening, or on one lot, share more than their submission
 
@@ -135,16 +136,21 @@ def submissions(rows: Sequence[EndpointRow]) -> int:
     return len({row.submission for row in rows})
 
 
-def too_few(taken: Chosen, runs: int, of_submissions: int, probe: Probe, is_seen: str = "varies among") -> str:
-    """Why there are too few runs for a probe; empty where there are enough. ``is_seen`` says what these runs show of it."""
+def too_few(taken: Chosen, runs: int, of_submissions: int, probe: Probe, few: str = "probes.few_varying") -> str:
+    """Why there are too few runs for a probe; empty where there are enough. ``few`` is the code of what these runs show of it."""
     if not taken.rows:
-        return "it is known of no run"
+        return Reason("probes.known_of_none")
     if runs == 0:
-        return "it is the same in all runs that could be compared"
+        return Reason("probes.same_in_all")
     if runs >= probe.least_runs and of_submissions >= probe.least_submissions:
         return ""
-    among = f"{runs} {'run' if runs == 1 else 'runs'} of {of_submissions} {'submission' if of_submissions == 1 else 'submissions'}"
-    return f"it {is_seen} {among}; {probe.least_runs} runs of {probe.least_submissions} submissions are wanted"
+    return Reason(
+        few,
+        runs=Reason("probes.runs", runs=runs),
+        submissions=Reason("probes.submissions", submissions=of_submissions),
+        least_runs=probe.least_runs,
+        least_submissions=probe.least_submissions,
+    )
 
 
 def shared_terms(rows: Sequence[EndpointRow], runs: Runs) -> dict[str, Texts]:
@@ -190,7 +196,7 @@ def _about_centre(
 def _why_not(fit: CrossedFit) -> str:
     if fit.coefficients is None or not fit.convergence.converged:
         return fit.reasons.get("coefficients") or fit.reasons["convergence"]
-    return "" if fit.covariance is not None else fit.reasons.get("covariance", "its standard errors are not available")
+    return "" if fit.covariance is not None else fit.reasons.get("covariance", Reason("probes.no_standard_errors"))
 
 
 def held_terms(groups: Mapping[str, Labels], X: Array) -> TermsHeld:

@@ -12,6 +12,7 @@ from edgehold.pooling.crossed.runs_design import fixed_part, too_many_levels
 from edgehold.pooling.crossed.runs_fit import Difference
 from edgehold.pooling.crossed.working_values import fit_working
 from edgehold.pooling.random_terms import TermsHeld
+from edgehold.words import Reason
 
 from .effects import Found
 from .register import LEAST_LEVELS, Probe
@@ -29,7 +30,7 @@ def spread(asked: Ready, probe: Probe) -> Found:
     """
     taken = chosen(asked, probe)
     counts, levels = (len(taken.rows), submissions(taken.rows)), len(set(taken.moderator.tolist()))
-    reason = too_few(taken, *counts, probe, "is known of") or _too_few_levels(levels, probe) or asked.reason or too_many_levels(taken.runs)
+    reason = too_few(taken, *counts, probe, "probes.few_known") or _too_few_levels(levels) or asked.reason or too_many_levels(taken.runs)
     if reason:
         return _nothing(TOO_LITTLE, reason, counts)
     X = fixed_part(taken.runs).X
@@ -52,8 +53,8 @@ def _nothing(state: str, reason: str, counts: tuple[int, int]) -> Found:
     return Found(state, reason, None, None, None, *counts)
 
 
-def _too_few_levels(levels: int, probe: Probe) -> str:
-    return "" if levels >= LEAST_LEVELS else f"the runs are of {levels} {probe.id}{'s' * (levels != 1)}; {LEAST_LEVELS} are wanted"
+def _too_few_levels(levels: int) -> str:
+    return "" if levels >= LEAST_LEVELS else Reason("probes.few_lots", lots=levels, wanted=LEAST_LEVELS)
 
 
 def _entangled(held: TermsHeld) -> str:
@@ -61,11 +62,15 @@ def _entangled(held: TermsHeld) -> str:
     if LOT not in held.held:
         return next(term.reason for term in held.dropped if term.name == LOT)
     mixed = [term.name for term in held.dropped if LOT in term.aliased_with]
-    return f"it cannot be told apart from {' and '.join(mixed)} in these runs" if mixed else ""
+    return Reason("probes.not_apart", others=" and ".join(mixed)) if mixed else ""
 
 
 def _why(full: CrossedFit) -> str:
-    return full.reasons.get(f"variance_intervals.{LOT}") or full.reasons.get("variances") or full.reasons.get("convergence", "no fit")
+    return (
+        full.reasons.get(f"variance_intervals.{LOT}")
+        or full.reasons.get("variances")
+        or full.reasons.get("convergence", Reason("probes.no_fit"))
+    )
 
 
 def _typical(variance: float, limits: Interval) -> Difference:

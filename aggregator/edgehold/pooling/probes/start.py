@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from edgehold.numerics.arrays import Array, Ints
+from edgehold.words import Reason
 
 LEAST_RELIABILITY = 0.3  # of the differences within a set; below it the correction is larger than what there is to correct
 
@@ -42,18 +43,18 @@ def calibrated(read: Array, se: Array, sets: Ints, X: Array) -> Calibrated:
     X : (n, p) fixed part.
     """
     if not np.isfinite(se).all():
-        return Calibrated(None, 0.0, "how well it was read is not known")
+        return Calibrated(None, 0.0, Reason("probes.reading_not_known"))
     within, columns = less_mean(read, sets), np.column_stack([less_mean(column, sets) for column in X.T])
     coefficients, _, rank, _ = np.linalg.lstsq(columns, within, rcond=1e-9)
     left = within - columns @ coefficients
     df = len(read) - len(np.unique(sets)) - int(rank)
     if df < 1:
-        return Calibrated(None, 0.0, "no two runs are alike but for it")
+        return Calibrated(None, 0.0, Reason("probes.none_alike"))
     noise = float(np.mean(se**2))
     variance = float(left @ left) / df - noise
     reliability = variance / (variance + noise) if variance > 0 else 0.0
     if reliability < LEAST_RELIABILITY:
-        return Calibrated(None, 0.0, "its differences are hardly larger than reading error")
+        return Calibrated(None, 0.0, Reason("probes.hardly_larger"))
     shrunk = left * (1 - variance / (variance + se**2))
     return Calibrated(read - shrunk, 2 / df * ((1 - reliability) / reliability) ** 2, "")
 

@@ -27,6 +27,14 @@ class HalfT:
     Notes
     -----
     Gelman (2006), Bayesian Analysis 1:515–533, who recommends it for standard deviations of few groups.
+
+    Examples
+    --------
+    The median with 4 degrees of freedom is the upper quartile of t, which tables print as 0.741.
+
+    >>> from edgehold.numerics.half_t import HalfT
+    >>> round(HalfT(df=4, scale=1.0).median, 3)
+    0.741
     """
 
     df: float = 4.0
@@ -54,6 +62,15 @@ def from_score(prior: HalfT, z: Array) -> Array:
     ----------
     prior : with a finite scale.
     z : any shape.
+
+    Examples
+    --------
+    With infinite degrees of freedom it is the half-normal distribution, whose 95 % point is 1.960, the two-sided one of the normal.
+
+    >>> import numpy as np
+    >>> from edgehold.numerics.half_t import HalfT, from_score
+    >>> round(float(from_score(HalfT(df=np.inf), 1.6448536)), 3)
+    1.96
     """
     z = np.asarray(z, dtype=float)
     below: Array = ndtr(z)

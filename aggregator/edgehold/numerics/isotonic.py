@@ -22,6 +22,14 @@ def decreasing_fit(y: Array, weights: Array) -> Array:
     Returns
     -------
     (..., n) fitted values; equal to ``y`` where ``y`` already never rises.
+
+    Examples
+    --------
+    What rises is levelled to its mean, the heavier value counting for more.
+
+    >>> from edgehold.numerics.isotonic import decreasing_fit
+    >>> decreasing_fit([5, 3, 4, 1], [1, 1, 3, 1]).round(3).tolist()
+    [5.0, 3.75, 3.75, 1.0]
     """
     y, weights = np.asarray(y, dtype=float), np.asarray(weights, dtype=float)
     fit = np.full(y.shape, np.inf)

@@ -39,6 +39,15 @@ def mixture_cdf(q: float, weights: Array, dfs: Array | float = 1.0) -> Array:
     Returns
     -------
     (...) probabilities in [0, 1]. Reduces to the chi-square distribution with Σm degrees of freedom when all λ are 1.
+
+    Examples
+    --------
+    Imhof (1961, Biometrika 48:419–426, table 1) prints 0.9458, 0.5064 and 0.1240 for the probabilities that 0.6χ² + 0.3χ² + 0.1χ², of one
+    degree of freedom each, exceeds 0.1, 0.7 and 2.
+
+    >>> from edgehold.numerics.quadratic_form import mixture_cdf
+    >>> [round(1 - float(mixture_cdf(q, [0.6, 0.3, 0.1])), 3) for q in (0.1, 0.7, 2.0)]
+    [0.946, 0.506, 0.124]
     """
     weights = np.asarray(weights, dtype=float)
     dfs = np.broadcast_to(dfs, weights.shape[-1:])

@@ -112,6 +112,18 @@ def best_exchanges(
 
     Split: the rank of C = R − NK⁻¹Nᵀ (sharpeners, testers eliminated) comes first, then Σ1/e over its non-zero canonical
     efficiencies (John & Williams 1995). The blade does not enter; the one this sharpener has sharpened most is named.
+
+    Examples
+    --------
+    One run of each of two steels, and nothing varies but the runs, with variance 1. The difference has variance 1/1 + 1/1 = 2; a second run
+    of the first makes it 1/2 + 1/1, a second run of the other 1/2 + 1/2.
+
+    >>> from edgehold.pooling import best_exchanges
+    >>> labels = {"steel": ["a", "b"], "blade": ["a1", "b1"], "sharpener": ["one"] * 2, "tester": ["two"] * 2}
+    >>> terms = ("blade", "sharpener", "tester", "steel × sharpener", "steel × tester")
+    >>> plan = best_exchanges(labels, ("steel", "a", "b"), dict.fromkeys(terms, 0.0) | {"residual": 1.0}, count=2)
+    >>> round(plan.criterion, 3), [(run.blade, round(run.criterion, 3)) for run in plan.runs]
+    (2.0, [('a1', 1.5), ('b1', 1.0)])
     """
     columns = _checked(labels)
     if count < 1:

@@ -330,6 +330,21 @@ def hierarchical(
 
     Above 4,000 effects the posterior of the standard deviations is taken as normal about its mode, in the coordinates in which the priors
     are (Tierney & Kadane 1986, J. Am. Stat. Assoc. 81:82–86); limits of a spread of few levels are then approximate.
+
+    Examples
+    --------
+    Coaching in eight schools, with a uniform prior on the standard deviation between them (Rubin 1981, J. Educ. Stat. 6:377–401; data as
+    in Gelman et al. 2013, Bayesian Data Analysis, table 5.2). The RStan vignette prints 7.9 as the posterior median of the mean effect.
+
+    >>> import numpy as np
+    >>> from edgehold.numerics.half_t import HalfT
+    >>> from edgehold.pooling import hierarchical
+    >>> effect = [28, 8, -3, 7, -1, 1, 18, 12]
+    >>> error = np.array([15, 10, 16, 11, 9, 11, 10, 18])
+    >>> flat = {"school": HalfT(scale=np.inf)}
+    >>> fit = hierarchical(effect, np.ones((8, 1)), {"school": list("ABCDEFGH")}, flat, V=error**2)
+    >>> fit.state, round(fit.contrast([1.0]).quantile(0.5), 1)
+    ('fitted', 7.9)
     """
     low, above, known, design, terms, rescale = _checked(y, high, X, groups, V, level)
     names = tuple(term.name for term in terms) + (() if V is not None else (RESIDUAL,))

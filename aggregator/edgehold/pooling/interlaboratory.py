@@ -149,7 +149,19 @@ def interlaboratory(values: ArrayLike, person: ArrayLike, item: ArrayLike, *, al
 
     Examples
     --------
-    Sulfur in coal, level 1 (ISO 5725-2:1994, data and published figures from memory: mean 0.690, s_r 0.015, s_R 0.026).
+    Glucose in serum, material D, eight laboratories with three runs each (worked example of ASTM E691, published figures from memory:
+    s_r 2.6251, s_R 3.3657).
+
+    >>> import numpy as np
+    >>> from edgehold.pooling import interlaboratory
+    >>> glucose = [193.71, 193.59, 193.65, 190.88, 200.14, 194.3, 192.71, 193.28, 190.28, 195.85, 196.36, 199.43,
+    ...            192.59, 191.44, 195.12, 195.34, 198.26, 198.13, 194.66, 191.99, 187.13, 197.56, 195.99, 200.82]
+    >>> result = interlaboratory(glucose, np.repeat(range(8), 3), ["D"] * 24)["D"]
+    >>> round(result.s_r, 3), round(result.s_R, 3)
+    (2.625, 3.366)
+
+    Sulfur in coal, level 1, with unequal numbers of runs (ISO 5725-2:1994, data and published figures from memory: mean 0.690, s_r 0.015,
+    s_R 0.026).
 
     >>> runs = ([0.71, 0.71, 0.70, 0.71], [0.69, 0.67, 0.68], [0.66, 0.65, 0.69], [0.67, 0.65, 0.66],
     ...         [0.70, 0.69, 0.66, 0.71, 0.69], [0.73, 0.74, 0.73], [0.71, 0.71, 0.69], [0.70, 0.65, 0.68])

@@ -206,10 +206,19 @@ def separability(labels: Mapping[str, Labels], *, variances: Mapping[str, float]
     --------
     Four people who only test their own edges, each with both steels: the steels come apart, the roles do not.
 
+    >>> from edgehold.pooling import separability
     >>> who = ["a", "a", "b", "b", "c", "c", "d", "d"]
     >>> found = separability({"steel": [1, 2] * 4, "sharpener": who, "tester": who})
     >>> found.contrasts["steel"].verdict, found.contrasts["sharpener"].verdict, found.split.verdict
     ('yes', 'no', 'no')
+
+    Seven things in seven blocks of three, in which every two meet once: each difference keeps 7/9 of what it would have without blocks, the
+    efficiency λv/(rk) of a balanced incomplete block design (John & Williams 1995).
+
+    >>> blocks = ["124", "235", "346", "457", "561", "672", "713"]
+    >>> labels = {"steel": list("".join(blocks)), "tester": [b for b in blocks for _ in b], "sharpener": ["one"] * 21}
+    >>> [round(float(e), 3) for e in separability(labels).contrasts["steel"].efficiencies]
+    [0.778, 0.778, 0.778, 0.778, 0.778, 0.778]
     """
     columns = checked_labels(labels)
     fixed = {name: column for name, column in columns.items() if name not in RANDOM_TERMS}

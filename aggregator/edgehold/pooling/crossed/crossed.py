@@ -96,6 +96,30 @@ def crossed(
     by Satterthwaite with the inverse expected information, zero components kept (for one contrast they are those of
     Kenward & Roger 1997), at most units − p. With V given and one term of one row a level, it is
     ``random_effects``.
+
+    Examples
+    --------
+    Six workers on three machines, three times each (Milliken & Johnson 1992, Analysis of Messy Data, vol. 1, ch. 23; rows as in Pinheiro &
+    Bates 2000). Standard deviations between workers, of worker by machine, and the rest: lme4 finds 4.781, 3.730 and 0.962. The
+    second machine is 7.967 better than the first, with a standard error of 2.177 on 10 degrees of freedom.
+
+    >>> import numpy as np
+    >>> from edgehold.pooling import crossed
+    >>> score = [52, 52.8, 53.1, 51.8, 52.8, 53.1, 60, 60.2, 58.4, 51.1, 52.3, 50.3,
+    ...          50.9, 51.8, 51.4, 46.4, 44.8, 49.2, 62.1, 62.6, 64, 59.7, 60, 59,
+    ...          68.6, 65.8, 69.7, 63.2, 62.8, 62.2, 64.8, 65, 65.4, 43.7, 44.2, 43,
+    ...          67.5, 67.2, 66.9, 61.5, 61.7, 62.3, 70.8, 70.6, 71, 64.1, 66.2, 64,
+    ...          72.1, 72, 71.1, 62, 61.4, 60.5]
+    >>> machine = np.repeat(["A", "B", "C"], 18)
+    >>> worker = np.tile(np.repeat([1, 2, 3, 4, 5, 6], 3), 3)
+    >>> cell = [f"{w} on {m}" for w, m in zip(worker, machine)]
+    >>> X = np.equal.outer(machine, ["A", "B", "C"]).astype(float)
+    >>> fit = crossed(score, X, {"worker": worker, "cell": cell})
+    >>> {name: round(variance**0.5, 3) for name, variance in fit.variances.items()}
+    {'worker': 4.781, 'cell': 3.73, 'residual': 0.962}
+    >>> better = fit.contrast([-1, 1, 0])
+    >>> round(better.estimate, 3), round(better.standard_error, 3), round(better.df, 3)
+    (7.967, 2.177, 10.0)
     """
     rows = checked_rows(y, X, groups, V, criterion, level)
     if rows.nothing:

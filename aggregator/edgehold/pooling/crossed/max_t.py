@@ -29,6 +29,16 @@ def max_t_quantile(correlation: ArrayLike, df: float, level: float = 0.95) -> fl
     50:346–363). Normal vectors are drawn with a fixed seed; for each the chance that its largest coordinate, divided by
     √(χ²/ν), stays below q is known exactly, and q is where their mean is ``level``. For all differences of equally exact,
     independent means it is Tukey's studentised range over √2.
+
+    Examples
+    --------
+    Three equally exact means and ten degrees of freedom: Tukey's table of the studentised range has 3.88, which is √2 times the quantile of
+    their differences. The draws leave an error below 1 %.
+
+    >>> from edgehold.pooling import max_t_quantile
+    >>> differences = [[1, 0.5, -0.5], [0.5, 1, 0.5], [-0.5, 0.5, 1]]
+    >>> round(2**0.5 * max_t_quantile(differences, 10), 1)
+    3.9
     """
     maxima = _maxima(np.asarray(correlation, dtype=float))
     if np.isinf(df):

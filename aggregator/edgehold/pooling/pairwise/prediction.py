@@ -67,6 +67,24 @@ def confidence_distribution(
         Knapp–Hartung covariance passes what its guard adds, so that agreement by luck does not make the prediction too
         narrow either.
     new_variance : variance of the new study's effect beside tau2, taken as known.
+
+    Examples
+    --------
+    Cisapride against placebo, thirteen trials, one half added to every count (Hartung & Knapp 2001, Stat. Med. 20:3875–3889). The authors'
+    own program, the R package pimeta, has odds ratios from 0.53 to 33.7, by random draws: from −0.6 to 3.5 on the ln scale.
+
+    >>> import numpy as np
+    >>> from edgehold.numerics.weighted_regression import prepare
+    >>> from edgehold.pooling import confidence_distribution
+    >>> treated = np.array([16, 16, 34, 56, 22, 54, 17, 58, 14, 26, 44, 29, 38]) + 1
+    >>> better = np.array([15, 12, 29, 42, 14, 44, 14, 29, 10, 17, 38, 19, 21]) + 0.5
+    >>> untreated = np.array([16, 16, 34, 56, 22, 55, 15, 58, 15, 27, 45, 30, 38]) + 1
+    >>> also_better = np.array([9, 1, 18, 31, 6, 17, 7, 23, 3, 6, 12, 22, 19]) + 0.5
+    >>> y = np.log(better / (treated - better)) - np.log(also_better / (untreated - also_better))
+    >>> v = 1 / better + 1 / (treated - better) + 1 / also_better + 1 / (untreated - also_better)
+    >>> found = confidence_distribution(prepare(y, v, np.ones((13, 1))), np.ones(1), 0.95, np.random.default_rng(1))
+    >>> round(found.low, 1), round(found.high, 1)
+    (-0.6, 3.5)
     """
     u, z, t = _draws(rng, rows.k - rows.p)
     tau2, centre, variance = _drawn_fits(rows, at, u)

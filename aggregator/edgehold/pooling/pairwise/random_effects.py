@@ -166,6 +166,18 @@ def random_effects(
 
     Examples
     --------
+    Thirteen trials of the BCG vaccine, ln risk ratios (Colditz et al. 1994, JAMA 271:698–702). The R package metafor has tau2 0.3132, its
+    Q-profile interval 0.1197 to 1.1115, the mean −0.7145 with a standard error of 0.1798, and I² 92.22 %.
+
+    >>> from edgehold.pooling import random_effects
+    >>> y = [-0.8893, -1.5854, -1.3481, -1.4416, -0.2175, -0.7861, -1.6209, 0.0120, -0.4694, -1.3713, -0.3394, 0.4459, -0.0173]
+    >>> v = [0.3256, 0.1946, 0.4154, 0.0200, 0.0512, 0.0069, 0.2230, 0.0040, 0.0564, 0.0730, 0.0124, 0.5325, 0.0714]
+    >>> fit = random_effects(y, v, interval="wald")
+    >>> round(fit.tau2, 3), round(fit.tau2_interval.low, 2), round(fit.tau2_interval.high, 2)
+    (0.313, 0.12, 1.11)
+    >>> round(float(fit.coefficients[0]), 3), round(float(fit.standard_errors[0]), 3), round(100 * fit.i2, 1)
+    (-0.715, 0.18, 92.2)
+
     The trap of plain Knapp–Hartung: three studies that agree by luck.
 
     >>> fit = random_effects([0.10, 0.11, 0.105], [0.01, 0.01, 0.01])

@@ -87,6 +87,20 @@ def small_study_test(
     ------
     InputError
         If the model is unknown, or ``random_effects`` would raise on ``y``, ``v``, ``X``.
+
+    Examples
+    --------
+    Teacher expectancy, nineteen studies (Raudenbush 1984, J. Educ. Psychol. 76:85–97). The R package metafor has z = 2.526,
+    p = 0.012 and a limit of −0.217.
+
+    >>> from edgehold.pooling import small_study_test
+    >>> y = [0.03, 0.12, -0.14, 1.18, 0.26, -0.06, -0.02, -0.32, 0.27, 0.80,
+    ...      0.54, 0.18, -0.02, 0.23, -0.18, -0.06, 0.30, 0.07, -0.07]
+    >>> v = [0.0156, 0.0216, 0.0279, 0.1391, 0.1362, 0.0106, 0.0106, 0.0484, 0.0269, 0.0630,
+    ...      0.0912, 0.0497, 0.0835, 0.0841, 0.0253, 0.0279, 0.0193, 0.0088, 0.0303]
+    >>> found = small_study_test(y, v, interval="wald")
+    >>> round(found.statistic, 3), round(found.p, 3), round(found.limit, 3)
+    (2.526, 0.012, -0.217)
     """
     y, v, X = checked_studies(y, v, X)
     check_level(level)

@@ -88,6 +88,28 @@ def three_level(
     that of ``random_effects`` on the J clusters: the Knapp–Hartung factor is that of cluster means, and there are J − 1
     degrees of freedom. With one submission a cluster it is ``random_effects``; with τ²_w = 0 clusters are
     inverse-variance means.
+
+    Examples
+    --------
+    School calendars, 56 schools in 11 districts (Konstantopoulos 2011): 0.065 between districts, 0.033 between schools of one district, and
+    a mean of 0.185 with a standard error of 0.085.
+
+    >>> from edgehold.pooling import three_level
+    >>> y = [-0.18, -0.22, 0.23, -0.30, 0.13, -0.26, 0.19, 0.32, 0.45, 0.38, 0.29, 0.16, 0.65, 0.36,
+    ...      0.60, 0.08, 0.04, 0.19, -0.06, -0.18, 0.00, 0.00, -0.28, -0.04, -0.30, 0.07, 0.00, 0.05,
+    ...      -0.08, -0.09, 0.30, 0.98, 1.19, -0.07, -0.05, -0.01, 0.02, -0.03, 0.00, 0.01, -0.10, 0.50,
+    ...      0.66, 0.20, 0.00, 0.05, 0.07, -0.52, 0.70, -0.03, 0.27, -0.34, 0.12, 0.61, 0.04, -0.05]
+    >>> v = [0.118, 0.118, 0.144, 0.144, 0.014, 0.014, 0.015, 0.024, 0.023, 0.043, 0.012, 0.020, 0.004, 0.004,
+    ...      0.007, 0.019, 0.007, 0.005, 0.004, 0.020, 0.018, 0.019, 0.022, 0.020, 0.021, 0.006, 0.007, 0.007,
+    ...      0.007, 0.007, 0.015, 0.011, 0.010, 0.001, 0.001, 0.001, 0.001, 0.001, 0.001, 0.001, 0.001, 0.010,
+    ...      0.011, 0.010, 0.009, 0.013, 0.013, 0.031, 0.031, 0.030, 0.030, 0.030, 0.087, 0.082, 0.067, 0.067]
+    >>> schools = {11: 4, 12: 4, 18: 3, 27: 4, 56: 4, 58: 11, 71: 3, 86: 8, 91: 6, 108: 5, 644: 4}
+    >>> district = [name for name, number in schools.items() for _ in range(number)]
+    >>> found = three_level(y, v, district, interval="wald", predict=False)
+    >>> round(found.fit.tau2, 3), round(found.tau2_within, 3)
+    (0.065, 0.033)
+    >>> round(float(found.fit.coefficients[0]), 3), round(float(found.fit.standard_errors[0]), 3)
+    (0.185, 0.085)
     """
     y, v = np.asarray(y, dtype=float), np.asarray(v, dtype=float)
     _check(y, v, cluster, level)

@@ -74,6 +74,22 @@ def trim_and_fill(
     ------
     InputError
         If the side is unknown or ``random_effects`` would raise.
+
+    Examples
+    --------
+    Teacher expectancy, nineteen studies (Raudenbush 1984, J. Educ. Psychol. 76:85–97). The R package metafor adds three studies
+    on the left, after which the mean is 0.028 with a standard error of 0.074.
+
+    >>> from edgehold.pooling import trim_and_fill
+    >>> y = [0.03, 0.12, -0.14, 1.18, 0.26, -0.06, -0.02, -0.32, 0.27, 0.80,
+    ...      0.54, 0.18, -0.02, 0.23, -0.18, -0.06, 0.30, 0.07, -0.07]
+    >>> v = [0.0156, 0.0216, 0.0279, 0.1391, 0.1362, 0.0106, 0.0106, 0.0484, 0.0269, 0.0630,
+    ...      0.0912, 0.0497, 0.0835, 0.0841, 0.0253, 0.0279, 0.0193, 0.0088, 0.0303]
+    >>> found = trim_and_fill(y, v, interval="wald")
+    >>> found.missing, found.side
+    (3, 'left')
+    >>> round(float(found.fit.coefficients[0]), 3), round(float(found.fit.standard_errors[0]), 3)
+    (0.028, 0.074)
     """
     y, v, _ = checked_studies(y, v, None)
     asked: Options = {"tau2_method": tau2_method, "interval": interval, "level": level, "predict": False}

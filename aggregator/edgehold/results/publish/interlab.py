@@ -7,6 +7,7 @@ from edgehold.pooling.interlaboratory import ExtremeTest, ItemResult
 from edgehold.results.model.numbers import needed, published
 from edgehold.results.model.results import Interlaboratory, LaboratoryCell
 from edgehold.results.words.sentences import amount
+from edgehold.words import Reason
 
 H_AND_K_ALPHA = 0.005  # ASTM E691 judges h and k at 0.5 %
 TOLD_REASONS = ("s_r", "s_R", "h", "h_critical")  # that few testers allow no test of extremes is plain from the table
@@ -64,9 +65,9 @@ def _not_fitted(circulated: CirculatedBlade, unit: str | None) -> Interlaborator
 
 def _note(circulated: CirculatedBlade, result: ItemResult) -> str:
     """Why a figure is missing or cannot be judged, and what was left out."""
-    notes = [result.reasons[name] for name in TOLD_REASONS if name in result.reasons]
+    notes = [why for name in TOLD_REASONS if (why := result.reasons.get(name))]
     if circulated.left_out:
-        notes.append(f"{circulated.left_out} runs without an exact value are left out")
+        notes.append(Reason("published.runs_left_out", runs=circulated.left_out))
     return "; ".join(notes)
 
 

@@ -9,6 +9,7 @@ import pytest
 from edgehold.errors import InputError
 from edgehold.pooling.pairwise.influence import influence, leave_one_out
 from edgehold.pooling.pairwise.random_effects import random_effects
+from edgehold.words import code_of
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 DATA_SETS = ("bcg", "raudenbush1985", "hackshaw1998")
@@ -106,7 +107,7 @@ def test_a_study_that_alone_carries_a_column_has_a_reason_and_no_numbers():
     y, v = [0.5, 0.1, 0.2, 0.0, 0.3], [0.01] * 5
     alone, *rest = influence(y, v, X=X)
     assert alone.hat == pytest.approx(1, rel=1e-12)
-    assert "a column of the design lives on this study alone" in alone.reason
+    assert code_of(alone.reason) == "pairwise.column_alone"
     assert alone.cooks_distance is None and alone.dfbetas is None
     assert all(one.reason == "" and np.isfinite(one.cooks_distance) for one in rest)
     assert leave_one_out(y, v, X=X)[0].fit is None
@@ -115,7 +116,7 @@ def test_a_study_that_alone_carries_a_column_has_a_reason_and_no_numbers():
 def test_without_one_of_two_studies_heterogeneity_cannot_be_told():
     for one in influence([0.1, 0.4], [0.01, 0.02]):
         assert one.tau2_without is None
-        assert "estimates nothing but itself" in one.reason
+        assert code_of(one.reason) == "pairwise.not_pooled"
     assert [left.fit.status for left in leave_one_out([0.1, 0.4], [0.01, 0.02])] == ["not pooled", "not pooled"]
 
 

@@ -11,6 +11,7 @@ from edgehold.pooling.probes.probes import ProbeAnswer, found_something, probe_a
 from edgehold.pooling.probes.register import AGREEMENT, EFFECT, PROBES, SPREAD, STEELS_AT_EQUAL, Probe, probes_for
 from edgehold.pooling.probes.start import calibrated
 from edgehold.records.probe_names import PROBE_NAMES
+from edgehold.words import Reason, arguments_of, code_of
 from tests.estimates.rows import POOL, make_row
 
 KEY = (POOL, "early")
@@ -255,10 +256,11 @@ def test_lots_that_go_with_the_evening_or_are_few_are_not_told():
     rows = on_lots(np.random.default_rng(1), 0.2)
     each = changed(rows, lot=lambda row: f"{row.submission}.{row.evening}")
     assert ask(each, "lot").state == "not told apart"
-    assert ask(each, "lot").reason.startswith("it cannot be told apart from evening")
+    reason = ask(each, "lot").reason
+    assert (code_of(reason), arguments_of(reason)) == ("probes.not_apart", {"others": "evening"})
     few = changed(rows, lot=lambda row: f"coil.{row.order % 2}")
     assert ask(few, "lot").reason == "the runs are of 2 lots; 4 are wanted"
-    begun_anew = changed(rows, flags=lambda row: ("lot changed during the run",))
+    begun_anew = changed(rows, flags=lambda row: (Reason("flags.lot_changed"),))
     assert ask(begun_anew, "lot").runs == 0
 
 
@@ -378,7 +380,7 @@ def test_a_doubtful_seal_is_what_own_sharpening_adds_where_it_did_not_hold():
     before, own, found = ([ask(one, "seal").result.estimate for one in rows] for rows in (plain, keener, bent))
     assert np.subtract(own, before) == pytest.approx([0.0] * 6, abs=0.03), "what edges of one's own gain anyway is no part of it"
     assert np.subtract(found, before) == pytest.approx([0.2] * 6, abs=0.03)
-    assert ask(made[0], "seal").reason.startswith("it is known of no run")
+    assert code_of(ask(made[0], "seal").reason) == "probes.known_of_none"
 
 
 def test_relative_life_is_held_against_absolute_life_by_steel_and_else_by_practice():

@@ -15,6 +15,7 @@ from scipy.stats import t as student_t
 from edgehold.errors import InputError
 from edgehold.pooling.pairwise.heterogeneity import ESTIMATORS
 from edgehold.pooling.pairwise.random_effects import random_effects
+from edgehold.words import arguments_of, code_of
 
 # ---- a second implementation: dense matrices, a general optimiser, nothing shared with the package --------------------------
 
@@ -184,8 +185,8 @@ def test_two_studies_are_listed_without_interval_or_prediction():
     fit = random_effects([0.3, 0.5], [0.04, 0.02])
     assert fit.status == "listed"
     assert fit.intervals is None and fit.prediction is None and fit.prediction_plug_in is None
-    assert "listed without an interval" in fit.interval_reason
-    assert "no prediction below 3 studies" in fit.prediction_reason
+    assert code_of(fit.interval_reason) == "pairwise.without_interval"
+    assert (code_of(fit.prediction_reason), arguments_of(fit.prediction_reason)["least"]) == ("pairwise.prediction_few", 3)
     assert random_effects([0.3, 0.5], [0.04, 0.02], interval="wald").intervals is not None
 
 
@@ -205,7 +206,7 @@ def test_a_common_effect_has_no_prediction_and_no_interval_of_tau2():
 def test_with_moderators_a_prediction_needs_a_design_row():
     X = np.column_stack([np.ones(6), np.arange(6)])
     y, v = np.array([0.1, 0.4, 0.2, 0.9, 0.6, 1.3]), np.full(6, 0.02)
-    assert "design row" in random_effects(y, v, X=X).prediction_reason
+    assert code_of(random_effects(y, v, X=X).prediction_reason) == "pairwise.prediction_no_row"
     fit = random_effects(y, v, X=X, predict_at=[1, 7])
     assert fit.prediction.low < fit.coefficients @ [1, 7] < fit.prediction.high
     assert fit.prediction_df == 4

@@ -8,6 +8,7 @@ import pytest
 
 from edgehold.errors import InputError
 from edgehold.pooling.pairwise.small_study import small_study_test
+from edgehold.words import arguments_of, code_of
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 DATA_SETS = ("bcg", "raudenbush1985", "hackshaw1998")
@@ -82,7 +83,7 @@ def test_equal_standard_errors_give_a_reason(moderated):
     v = np.repeat([0.01, 0.04], 6) if moderated else np.full(12, 0.01)
     X = np.column_stack([np.ones(12), np.repeat([0.0, 1.0], 6)]) if moderated else None
     test = small_study_test(np.linspace(0, 1, 12), v, X=X)
-    assert test.reason.startswith("the studies' standard errors do not differ")
+    assert code_of(test.reason) == "pairwise.small_alike"
     assert test.p is None
 
 
@@ -94,7 +95,8 @@ def test_studies_on_an_exact_line_give_a_reason_not_an_infinite_statistic():
 @pytest.mark.parametrize("model", ["mixed-effects", "weighted-regression"])
 def test_standard_errors_over_many_orders_of_magnitude_give_a_reason(model):
     test = small_study_test(np.sin(np.arange(12)), np.geomspace(1e-12, 1e6, 12), model=model)
-    assert test.reason.startswith("no line can be laid through these standard errors: v spans too many orders of magnitude")
+    assert code_of(test.reason) == "pairwise.small_no_line"
+    assert arguments_of(test.reason)["why"].startswith("v spans too many orders of magnitude")
     assert test.slope is None
 
 

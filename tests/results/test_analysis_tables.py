@@ -90,7 +90,7 @@ def test_how_much_of_what_would_be_the_prior_alone_is_withheld_and_has_no_number
     rows = {(r["endpoint"], r["what"]): r for r in read("how_much", both) if r["origin"] == "measured"}
     figures = ("typical_ratio", "typical_low", "typical_high", "most_ratio", "from_prior_percent")
     reasons = ("reason", "reason_code", "reason_arguments")
-    assert list(rows["late", "steel"])[4:] == ["what", "state", *reasons, *figures, "levels", "sentence"]
+    assert list(rows["late", "steel"])[4:] == ["what", "state", *reasons, *figures[:-1], "ln_sd", figures[-1], "levels", "sentence"]
     withheld, given = rows["early", "tester"], rows["late", "tester"]
     assert withheld["state"] == "withheld" and [withheld[k] for k in figures] == [""] * 5 and withheld["reason"]
     assert given["state"] == "given" and all(float(given[k]) > 1 for k in figures) and (given["reason"], given["levels"]) == ("", "9")

@@ -158,7 +158,8 @@ def test_how_much_is_a_typical_ratio_with_its_interval_and_how_much_of_it_is_the
             continue
         assert 1 <= row.typical_low < row.typical_ratio < row.typical_high and row.levels > 0 and not row.reason
         assert row.sentence.endswith(".") and "95 % interval" in row.sentence
-        assert (row.most_ratio is None) == (row.from_prior_percent is None) == (row.what == "practice")
+        assert (row.most_ratio is None) == (row.from_prior_percent is None) == (row.ln_sd is None) == (row.what == "practice")
+        assert row.ln_sd is None or row.most_ratio == pytest.approx(math.exp(2.77 * row.ln_sd), rel=1e-9)
     noise = rows["run-to-run"]
     assert math.log(noise.typical_ratio) == pytest.approx(0.954 * 0.1, rel=0.35)
     assert math.log(noise.most_ratio) / math.log(noise.typical_ratio) == pytest.approx(2.77 / 0.954, rel=1e-6)

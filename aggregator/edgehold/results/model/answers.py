@@ -125,6 +125,8 @@ class HowMuchResult(Record):
     """Upper end."""
     most_ratio: float | None
     """95 % of pairs differ by less than this, exp(2.77 SD); null for practice, which is one pair."""
+    ln_sd: float | None = None
+    """Posterior median of the standard deviation, ln scale; null for practice."""
     from_prior_percent: float | None
     """Posterior over prior standard deviation of the SD's logarithm, in percent: near 100 the data add nothing; null for practice."""
     levels: int

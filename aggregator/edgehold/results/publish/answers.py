@@ -13,7 +13,7 @@ from edgehold.pooling.gather.all_answers import Answered
 from edgehold.pooling.headline import RUNS
 from edgehold.pooling.headline import Answer as Found
 from edgehold.pooling.hierarchical import ContrastPosterior
-from edgehold.pooling.what_matters import HowMuch
+from edgehold.pooling.what_matters import MOST, HowMuch
 from edgehold.records.model.protocol import EndpointRule
 from edgehold.results.model.analyses import CrossedResult, NetworkResult
 from edgehold.results.model.answers import Answer, HowMuchResult, MethodLine, ModelResult, PriorResult
@@ -241,6 +241,7 @@ def _how_much(row: HowMuch) -> HowMuchResult:
         typical_low=ratio(row.interval.low) if row.interval else None,
         typical_high=ratio(row.interval.high) if row.interval else None,
         most_ratio=ratio(row.most),
+        ln_sd=None if row.most is None else published(row.most / MOST),
         from_prior_percent=None if row.from_prior is None else published(min(100.0, 100 * row.from_prior)),
         levels=row.levels,
         sentence="",

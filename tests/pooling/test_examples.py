@@ -18,6 +18,7 @@ FOR_OTHER_DATA = (
     "cochran_q",
     "confidence_distribution",
     "crossed",
+    "crossed_censored",
     "hierarchical",
     "influence",
     "interlaboratory",

@@ -11,7 +11,7 @@ from .page import Page, render
 
 KINDS = (("Errors", ERROR), ("Warnings", WARNING))
 DESCRIBED = {
-    "results.json": "everything below in one file: the results bundle",
+    "results.json": "everything below in one file",
     "repeatability.json": "how much runs differ that should be alike, with its hash: what the form and a report judge one submission by",
     "datapackage.json": "describes the CSV files, column by column (Frictionless Data)",
 }

@@ -8,9 +8,11 @@ import numpy as np
 import pandas
 import pytest
 
+from edgehold.results.model.results import RESULTS_FORMAT
+
 from .kinds import example
 
-SCHEMA = Path(__file__).parents[2] / "schemas" / "results" / "2.0.0.json"
+SCHEMA = Path(__file__).parents[2] / "schemas" / f"{RESULTS_FORMAT}.json"
 NOTHING_YET = ("changes.csv", "removed.csv")  # nobody has corrected or taken out a submission of the demonstration
 KINDS = {"string": object, "number": np.floating, "integer": np.integer, "boolean": np.bool_}
 

@@ -11,12 +11,12 @@ from collections.abc import Callable
 from edgehold import __version__
 from edgehold.pooling.probes.register import PROBES
 from edgehold.records.canonical import ObjectionThread, Repository
-from edgehold.records.layout import ANALYSIS, RESERVED_PROTOCOLS
+from edgehold.records.layout import ANALYSIS, RESERVED_IDS, RESERVED_PROTOCOLS
 from edgehold.records.model.protocol import PROTOCOL_FORMAT, version_order
 from edgehold.records.model.review import OBJECTION_FORMAT
 from edgehold.records.read.form import pattern_cure
 from edgehold.records.read.opening import LARGEST_BYTES, UNFIT_CHARACTERS, decode, read_bytes
-from edgehold.records.read.session import RESERVED_IDS
+from edgehold.records.rules.table import Entry
 from edgehold.records.schemas import repository_url, site_url
 from edgehold.records.threads import state_of
 from edgehold.results.publish.objections import STRUCK, threads_of, versions_of
@@ -26,7 +26,6 @@ from edgehold.review.protocol_drafts import FIRST_VERSION, skeleton
 
 from .review_table import TEXT, Thread, outcome_table, response_table, shared_table, target_table, version_table
 from .submission import HINTS, LONGEST_LINK, SCHEMA_CODES, Rules, messages, part_of_schema, patterns_in, schema_of
-from .table import Entry
 
 KINDS = ("objection", "response", "outcome")
 BODIES = {

@@ -1,4 +1,4 @@
-"""The rules of objections, responses and outcomes as the flat table of ``form_table``: which texts, words and months fit where.
+"""The rules of objections, responses and outcomes as a table of `records.rules.table`: which texts, words and months fit where.
 
 What a thread allows is not written a second time: entries that might be added are held against the program's own rules
 (``edgehold.records.rules``), and what those say of them becomes the table.
@@ -20,12 +20,11 @@ from edgehold.records.problem import Problem
 from edgehold.records.rules.objections import ADDRESS, Surroundings
 from edgehold.records.rules.outcomes import thread_problems
 from edgehold.records.rules.protocol_form import steps_of
+from edgehold.records.rules.table import Entry, entry_of
 from edgehold.records.threads import state_of
 from edgehold.results.model.objections import State
 from edgehold.results.publish.fields import one_of
 from edgehold.results.publish.objections import STRUCK, threads_of, versions_of
-
-from .table import Entry, entry_of
 
 FORMATS: tuple[Literal["objection/1.0.0", "objection/0.1.0"], ...] = ("objection/1.0.0", "objection/0.1.0")
 FORMAT = one_of(OBJECTION_FORMAT, FORMATS)

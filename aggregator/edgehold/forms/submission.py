@@ -20,6 +20,7 @@ from edgehold.records.read.form import pattern_cure
 from edgehold.records.read.json_reading import DEEPEST, MOST_CONTAINERS
 from edgehold.records.read.opening import LARGEST_BYTES, UNFIT_CHARACTERS
 from edgehold.records.registers import DROPPED_MARKS, GRIT_LETTERS, grit_spellings, load_units, steel_spellings
+from edgehold.records.rules.table import handed_on, submission_table
 from edgehold.records.schemas import generated_schemas, repository_url, site_url
 from edgehold.records.units import grammar
 from edgehold.results.model.repeatability import PublishedRepeatability
@@ -27,7 +28,6 @@ from edgehold.results.publish.versions import closed_by, events_of, status_after
 
 from .answer import answer_rules
 from .layout import fields_to_fill, submission_layout, worked_example
-from .table import submission_table
 
 Rules = dict[str, object]
 
@@ -88,7 +88,7 @@ def form_rules(
     repository_url : where pull requests go; None: nowhere yet, and the form offers downloads only.
     """
     schema = schema_of(SUBMISSION_FORMAT, base_url)
-    rule, table = protocol.reading, submission_table(protocol, status)
+    rule, table = protocol.reading, handed_on(submission_table(protocol, status))
     example = worked_example(protocol, released)
     return {
         "schema": schema,

@@ -15,6 +15,8 @@ from .problem import Problem
 SIDE_FILES = frozenset({".gitkeep", "README.md"})
 ANALYSIS = "analysis"
 """The folder under ``protocols/`` whose objections are against the analysis; no protocol may be called so."""
+RESERVED_IDS = frozenset({"con", "prn", "aux", "nul", "index", *(f"{port}{n}" for port in ("com", "lpt") for n in range(1, 10))})
+"""Names that Windows keeps for devices, and a page's own."""
 RESERVED_PROTOCOLS = frozenset({ANALYSIS, "new"})
 """Ids that no protocol may have: that folder, and a page beside those of protocols."""
 EFFECTS_FILE = "submissions/simulated/effects.json"

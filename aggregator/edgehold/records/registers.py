@@ -6,6 +6,7 @@ it has one, so that a pull request can bring a new steel together with its first
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 
@@ -20,6 +21,8 @@ STEELS_FILE = "aggregator/registers/steels.json"
 _PACKAGE = Path(__file__).parents[1]
 PROGRAMS_OWN = next(folder for folder in (_PACKAGE / "registers", _PACKAGE.parent / "registers") if folder.is_dir())
 """The program's own registers: inside an installed package, beside it in a checkout."""
+FindSteel = Callable[[str], SteelEntry | None]
+"""The entry of the register that a designation names, or None."""
 DEMO_PREFIX = "demo-"
 GRIT_LETTERS = {"FEPA F": "f", "FEPA P": "p"}
 

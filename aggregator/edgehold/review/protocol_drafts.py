@@ -13,11 +13,10 @@ from pydantic import BaseModel, TypeAdapter, ValidationError
 from pydantic_core import PydanticUndefined
 
 from edgehold.errors import InputError
-from edgehold.records.layout import RESERVED_PROTOCOLS, walk
+from edgehold.records.layout import RESERVED_IDS, RESERVED_PROTOCOLS, walk
 from edgehold.records.model.base import Record, Slug, Version
 from edgehold.records.model.protocol import PROTOCOL_FORMAT, Protocol, version_order
 from edgehold.records.read.opening import decode, read_bytes
-from edgehold.records.read.session import RESERVED_IDS
 from edgehold.records.read.yaml_reading import parse_yaml, split_front_matter
 from edgehold.records.report import harmless
 

@@ -4,7 +4,7 @@
 ``<file>.<name>``. Nothing outside this folder spells such a text, and no code decides by reading one.
 """
 
-from .catalogue import group, pattern_codes
+from .catalogue import filled_in, group, pattern_codes
 from .reason import Reason, arguments_of, code_of
 
-__all__ = ["Reason", "arguments_of", "code_of", "group", "pattern_codes"]
+__all__ = ["Reason", "arguments_of", "code_of", "filled_in", "group", "pattern_codes"]

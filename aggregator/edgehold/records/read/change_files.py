@@ -19,7 +19,7 @@ from edgehold.records.findings import Collected
 from edgehold.records.layout import Layout, changed_submission, file_id
 from edgehold.records.model.changes import Correction, Retraction
 from edgehold.records.problem import Problem, pointer, shown
-from edgehold.records.rules.submissions import month_problem
+from edgehold.records.rules.months import month_problem
 
 from .form import read_record
 from .json_reading import parse_json

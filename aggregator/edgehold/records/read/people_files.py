@@ -8,7 +8,7 @@ from edgehold.records.layout import file_id
 from edgehold.records.model.changes import PersonFile, Tombstone
 from edgehold.records.names import Names
 from edgehold.records.problem import Problem, pointer
-from edgehold.records.rules.submissions import month_problem
+from edgehold.records.rules.months import month_problem
 
 from .change_files import json_tree
 from .form import read_record

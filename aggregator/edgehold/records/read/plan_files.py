@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from edgehold.records.layout import file_id
 from edgehold.records.model.plan import PlanSeal
-from edgehold.records.rules.submissions import month_problem
+from edgehold.records.rules.months import month_problem
 
 from .change_files import json_tree
 from .form import read_record

@@ -12,17 +12,13 @@ from pathlib import Path
 from edgehold.errors import RepositoryError, WrittenError
 from edgehold.records.findings import Collected
 from edgehold.records.json_places import json_places
-from edgehold.records.layout import Layout, walk
+from edgehold.records.layout import RESERVED_IDS, Layout, walk
 from edgehold.records.model.registers import SteelEntry
 from edgehold.records.problem import Problem
-from edgehold.records.registers import STEELS_FILE, find_steel, load_steels
-from edgehold.records.rules.submissions import FindSteel
+from edgehold.records.registers import STEELS_FILE, FindSteel, find_steel, load_steels
 
 from .opening import decode, read_bytes
 from .yaml_reading import parse_yaml, split_front_matter
-
-RESERVED_IDS = frozenset({"con", "prn", "aux", "nul", "index", *(f"{port}{n}" for port in ("com", "lpt") for n in range(1, 10))})
-"""Names that Windows keeps for devices, and a page's own."""
 
 
 @dataclass

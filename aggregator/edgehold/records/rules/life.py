@@ -12,7 +12,7 @@ from edgehold.records.names import Names
 from edgehold.records.problem import Problem
 from edgehold.records.threads import closing, is_blocking, standing_against
 
-from .submissions import months_since_year_0
+from .months import months_since_year_0
 
 Versions = Mapping[str, LoadedProtocol]
 

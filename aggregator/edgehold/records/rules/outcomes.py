@@ -11,8 +11,8 @@ from edgehold.records.model.review import Outcome, Response
 from edgehold.records.problem import Problem
 from edgehold.records.threads import DROPPED, OPEN
 
+from .months import month_problem
 from .objections import Surroundings, objection_problems, response_problems
-from .submissions import month_problem
 
 _RESTS_ON = {"rebutted": "rebuttal", "revised": "revision"}
 Entry = Response | Outcome

@@ -12,7 +12,7 @@ from edgehold.records.model.submission import PlanReference, Submission
 from edgehold.records.problem import Problem, pointer
 from edgehold.records.sealing import plan_sha256
 
-from .submissions import months_since_year_0
+from .months import months_since_year_0
 
 
 def plan_problems(record: Submission, seals: Mapping[str, PlanSeal]) -> list[Problem]:

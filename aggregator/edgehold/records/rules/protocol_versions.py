@@ -12,7 +12,7 @@ from edgehold.records.model.submission import Submission
 from edgehold.records.problem import Problem
 
 from .bumps import LEVELS, all_bumps, bump_given, may_go_further
-from .submissions import month_problem, months_since_year_0
+from .months import month_problem, months_since_year_0
 
 _FOLLOWS = {
     "released": (None,),

@@ -14,9 +14,7 @@ from edgehold.records.model.base import Quantity
 from edgehold.records.model.submission import Blade, Submission
 from edgehold.records.problem import Problem, pointer, shown
 from edgehold.records.quantities import base_value
-from edgehold.records.registers import folded_name
-
-from .submissions import FindSteel
+from edgehold.records.registers import FindSteel, folded_name
 
 SAME_QUANTITY = 1e-6  # relative; the same figure written in two units
 

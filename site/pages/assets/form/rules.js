@@ -1,4 +1,4 @@
-// The flat table of rules (aggregator/edgehold/forms/table.py), interpreted: which rule kinds there are and what each looks at.
+// The flat table of rules (aggregator/edgehold/records/rules/table.py), interpreted: which rule kinds there are and what each looks at.
 // Limits, places, words and codes all come with the table.
 
 import { below, bind, blank, child, expand, parts, valueAt } from "./places.js";

@@ -1,4 +1,4 @@
-"""The rules of a submission that need more than one field, as one flat table that any small program can walk.
+"""The rules of a submission that need more than one field: one flat table that any small program can walk.
 
 Each entry is plain JSON: ``rule`` names one of the kinds in the list below, ``at`` the places it looks at (JSON pointers in
 which ``*`` stands for every entry of a list), ``code`` the finding it makes, and the rest what the kind needs. Limits come
@@ -41,17 +41,28 @@ grit, size      a designation that its system does not have; a size that is not 
 ``when`` binds a rule to other places, all of which must hold a word or nothing (``is``), or a month ``before`` or ``after`` one.
 ``unless`` names places and steps: the rule is silent where an earlier step found something inside that place, because a reader
 cannot go on there.
+
+``interpret`` reads the table for the check, and ``rules.js`` in the browser for the form. ``says`` is for the check alone: patterns of
+``words/catalogue/findings.json`` for the message and a cure of its own, and what to put into them: a constant, or what stands at a place.
 """
 
 from __future__ import annotations
 
-from edgehold.records.canonical_runs import CANONICAL_TOLERANCE, EVEN
-from edgehold.records.model.protocol import Protocol
-from edgehold.records.read.session import RESERVED_IDS
-from edgehold.records.rules.readings import NEAR_CHECKPOINT
-from edgehold.records.rules.submissions import FARTHEST_GRIT, LONG_AGO_YEARS, WIDEST_USUAL_ANGLE_DEG
+from collections.abc import Iterable
+from typing import Any
 
-Entry = dict[str, object]
+from edgehold.records.canonical_runs import CANONICAL_TOLERANCE, EVEN
+from edgehold.records.layout import RESERVED_IDS
+from edgehold.records.model.protocol import Protocol
+from edgehold.records.registers import DEMO_PREFIX
+
+from .readings import NEAR_CHECKPOINT
+
+Entry = dict[str, Any]
+
+WIDEST_USUAL_ANGLE_DEG = 25.0  # per side; common practice has 10 to 25
+LONG_AGO_YEARS = 10
+FARTHEST_GRIT = 2.0  # systems state different statistics of one powder (d50, largest); a factor of 2 covers them
 
 UNITS, NUMBERS, VALUES, READINGS = 1, 2, 3, 4  # steps of reading one run
 RUN, READING = "/runs/*", "/runs/*/readings/*"
@@ -63,8 +74,11 @@ AFTER_VALUES = {RUN: VALUES}
 def submission_table(protocol: Protocol, status: str) -> list[Entry]:
     """Every rule for one protocol version; ``status`` is where its life stands."""
     return [
-        *_names(),
-        *_facts(protocol, status),
+        *NAMES,
+        entry_of("never", "/id", "reserved-id", words=sorted(RESERVED_IDS)),
+        *FACTS,
+        *fit_table(protocol),
+        *([entry_of("told", "/protocol/version", "pilot")] if status == "in review" else []),
         *_quantities(),
         *_units(protocol),
         *_numbers(protocol),
@@ -73,72 +87,150 @@ def submission_table(protocol: Protocol, status: str) -> list[Entry]:
     ]
 
 
+def handed_on(table: Iterable[Entry]) -> list[Entry]:
+    """The table as the browser gets it: without what is for the check alone."""
+    return [{name: value for name, value in entry.items() if name != "says"} for entry in table]
+
+
 def entry_of(rule: str, at: str, code: str, **more: object) -> Entry:
     """One rule of the table, as the head of this module tells."""
     return {"rule": rule, "at": at, "code": code, **more}
 
 
+def says(message: str, cure: str = "", cure_when: Entry | None = None, **names: str) -> Entry:
+    """What the check says of a finding.
+
+    Parameters
+    ----------
+    message : code of a pattern.
+    cure : code of another one; empty: the usual cure of the finding's code.
+    cure_when : as ``when``: the cure is for these only, here or at the place that a value repeats.
+    names : what the patterns name beside ``value``: constants, and places that begin with ``/``. Each can also be had as ``…_shown`` and
+        ``…_plural``, and from the place that a value repeats as ``earlier_…``.
+    """
+    return {"message": message, "cure": cure, "cure_when": cure_when, "names": names}
+
+
 def _names() -> list[Entry]:
     """Ids stand for one thing each, and what is named is there."""
     lists = {"people": "handle", "blades": "key", "lots": "key", "instruments": "key", "preparations": "id", "runs": "id"}
-    among = {
-        "/people/*/handle": (
-            "/submitted_by",
-            "/blades/*/interest/*/person",
-            "/preparations/*/sharpener",
-            "/runs/*/tester",
-            "/runs/*/tester_guess/sharpener",
-        ),
-        "/blades/*/key": ("/preparations/*/blade", "/runs/*/tester_guess/blade"),
-        "/preparations/*/id": ("/preparations/*/previous_preparation", "/runs/*/preparation"),
-        "/lots/*/key": ("/runs/*/lot", "/runs/*/lot_changes/*/lot"),
-        "/instruments/*/key": ("/runs/*/instrument",),
+    return [
+        *(entry_of("unique", f"/{name}/*/{key}", "duplicate-id", says=_twice(name)) for name, key in lists.items()),
+        *_people_named(),
+        *_things_named(),
+        entry_of("unique", "/runs/*/preparation", "preparation-used-twice", says=_served_twice()),
+        entry_of("unique", "/runs/*/order", "order-repeated", says=says("findings.same_number", run="/runs/*/id")),
+    ]
+
+
+def _twice(name: str) -> Entry:
+    return says("findings.twice", cure="findings.own_handle" if name == "people" else "", list=name)
+
+
+def _served_twice() -> Entry:
+    """One preparation, one run: an edge touched up and gone on with is a new preparation and a new run."""
+    touched = {"at": "/runs/*/ended", "is": "edge touched up"}
+    return says("findings.serves_already", cure="findings.touched_up", cure_when=touched, run="/runs/*/id")
+
+
+def _people_named() -> list[Entry]:
+    places = (
+        "/submitted_by",
+        "/blades/*/interest/*/person",
+        "/preparations/*/sharpener",
+        "/runs/*/tester",
+        "/runs/*/tester_guess/sharpener",
+    )
+    told = says("findings.not_in_people")
+    return [entry_of("one of", at, "unknown-person", among="/people/*/handle", says=told) for at in places]
+
+
+def _things_named() -> list[Entry]:
+    places = {
+        ("blade", "key"): ("/preparations/*/blade", "/runs/*/tester_guess/blade"),
+        ("preparation", "id"): ("/preparations/*/previous_preparation", "/runs/*/preparation"),
+        ("lot", "key"): ("/runs/*/lot", "/runs/*/lot_changes/*/lot"),
+        ("instrument", "key"): ("/runs/*/instrument",),
     }
     return [
-        *(entry_of("unique", f"/{name}/*/{key}", "duplicate-id") for name, key in lists.items()),
-        *(
-            entry_of("one of", at, "unknown-person" if known == "/people/*/handle" else "unknown-reference", among=known)
-            for known, places in among.items()
-            for at in places
-        ),
-        entry_of("unique", "/runs/*/preparation", "preparation-used-twice"),
-        entry_of("unique", "/runs/*/order", "order-repeated"),
-        entry_of("never", "/id", "reserved-id", words=sorted(RESERVED_IDS)),
+        entry_of(
+            "one of", at, "unknown-reference", among=f"/{what}s/*/{key}", says=says("findings.not_in_file", "findings.add_it", what=what)
+        )
+        for (what, key), named in places.items()
+        for at in named
     ]
 
 
-def _facts(protocol: Protocol, status: str) -> list[Entry]:
-    """Month, medium, edges, angles, steels and grits."""
-    angle, stage = "/preparations/*/edge_angle", "/preparations/*/stages/*"
+def _facts() -> list[Entry]:
+    """Month, angles, changes during runs, edges, grits and steels."""
+    found = [
+        entry_of("not after", "/month", "month-in-future", months=0, says=says("findings.month_to_come")),
+        entry_of("not before", "/month", "month-long-ago", months=-12 * LONG_AGO_YEARS, says=says("findings.month_long_ago")),
+    ]
+    return [*found, *_angles(), *_changes(), *_grits(), *_edge_parts(), *_steels()]
+
+
+def _angles() -> list[Entry]:
+    angle, stage = "/preparations/*/edge_angle", "/preparations/*/stages/*/angle_deg"
     wide = {"per side": WIDEST_USUAL_ANGLE_DEG, "both together": 2 * WIDEST_USUAL_ANGLE_DEG}
     together = {"at": f"{angle}/basis", "is": "both together"}
-    found = [
-        entry_of("not after", "/month", "month-in-future", months=0),
-        entry_of("not before", "/month", "month-long-ago", months=-12 * LONG_AGO_YEARS),
-        entry_of("only", "/lots/*/medium", "wrong-medium", words=[protocol.medium.name]),
-        *(entry_of("at most", f"{angle}/{side}", "wide-angle", limits=wide, by=f"{angle}/basis") for side in ("left_deg", "right_deg")),
-        entry_of("unused", f"{angle}/right_deg", "right-angle-unused", when=together),
-        entry_of("at most", f"{stage}/angle_deg", "wide-angle", limit=WIDEST_USUAL_ANGLE_DEG),
-        entry_of("grit", f"{stage}/grit", "unknown-grit", system=f"{stage}/grit_system"),
-        entry_of(
-            "size",
-            f"{stage}/micrometres",
-            "grit-disagrees",
-            system=f"{stage}/grit_system",
-            grit=f"{stage}/grit",
-            factor=FARTHEST_GRIT,
+    told = says("findings.degrees", basis=f"{angle}/basis")
+    return [
+        *(
+            entry_of("at most", f"{angle}/{side}", "wide-angle", limits=wide, by=f"{angle}/basis", says=told)
+            for side in ("left_deg", "right_deg")
         ),
-        entry_of("told", "/runs/*/lot_changes/*", "lot-change"),
-        entry_of("told", "/runs/*/tester_change_at_work", "tester-change"),
-        entry_of("two edges", "/preparations/*/edge_part", "two-edges"),
-        entry_of("steel", "/blades/*/steel/designation", "unknown-steel"),
-        entry_of("steel origin", "/blades/*/steel/designation", "invented-steel", origin="measured"),
-        entry_of("steel origin", "/blades/*/steel/designation", "real-steel", origin="simulated"),
+        entry_of("unused", f"{angle}/right_deg", "right-angle-unused", when=together, says=says("findings.right_side")),
+        entry_of("at most", stage, "wide-angle", limit=WIDEST_USUAL_ANGLE_DEG, says=says("findings.degrees", basis="per side")),
     ]
+
+
+def _changes() -> list[Entry]:
+    """Another lot, or another tester, in the middle of a run."""
+    lot = says("findings.lot_begun", lot=f"{RUN}/lot_changes/*/lot", work=f"{RUN}/lot_changes/*/at_work", unit=f"{RUN}/work_unit")
+    tester = says("findings.second_tester", unit=f"{RUN}/work_unit")
+    return [
+        entry_of("told", f"{RUN}/lot_changes/*", "lot-change", says=lot),
+        entry_of("told", f"{RUN}/tester_change_at_work", "tester-change", says=tester),
+    ]
+
+
+def _grits() -> list[Entry]:
+    """Grits that their system does not have, and sizes that are not theirs."""
+    stage = "/preparations/*/stages/*"
+    system, grit = f"{stage}/grit_system", f"{stage}/grit"
+    unknown, other = says("findings.no_such_grit", system=system), says("findings.grit_of_size", system=system, grit=grit)
+    return [
+        entry_of("grit", grit, "unknown-grit", system=system, says=unknown),
+        entry_of("size", f"{stage}/micrometres", "grit-disagrees", system=system, grit=grit, factor=FARTHEST_GRIT, says=other),
+    ]
+
+
+def _edge_parts() -> list[Entry]:
+    """Heel by one, tip by the other: part and person stay mixed unless everybody sharpened every part."""
+    return [entry_of("two edges", "/preparations/*/edge_part", "two-edges", says=says("findings.two_edges"))]
+
+
+def _steels() -> list[Entry]:
+    steel = "/blades/*/steel/designation"
+    real = says("findings.real_steel", "findings.invented_id", prefix=DEMO_PREFIX)
+    return [
+        entry_of("steel", steel, "unknown-steel", says=says("findings.unknown_steel")),
+        entry_of("steel origin", steel, "invented-steel", origin="measured", says=says("findings.invented_steel")),
+        entry_of("steel origin", steel, "real-steel", origin="simulated", says=real),
+    ]
+
+
+NAMES, FACTS = tuple(_names()), tuple(_facts())
+
+
+def fit_table(protocol: Protocol) -> list[Entry]:
+    """Medium and edges against the protocol."""
+    medium = says("findings.other_medium", lot="/lots/*/key", wanted=protocol.medium.name)
+    found = [entry_of("only", "/lots/*/medium", "wrong-medium", words=[protocol.medium.name], says=medium)]
     if protocol.edges == "plain only":
-        found.append(entry_of("never", "/blades/*/edge", "edge-not-allowed", words=["serrated", "part serrated"]))
-    if status == "in review":
-        found.append(entry_of("told", "/protocol/version", "pilot"))
+        words = ["serrated", "part serrated"]
+        found.append(entry_of("never", "/blades/*/edge", "edge-not-allowed", words=words, says=says("findings.not_plain")))
     return found
 
 

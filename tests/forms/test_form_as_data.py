@@ -15,13 +15,17 @@ from edgehold.forms.submission import LONGEST_LINK, example_json, form_rules, fo
 from edgehold.pages.tonight_pages import inert_json
 from edgehold.records import load_repository
 from edgehold.records.codes import CODES
+from edgehold.records.model.protocol import Protocol
 from edgehold.records.model.submission import Submission
 from edgehold.records.registers import load_steels
+from edgehold.records.rules.interpret import KINDS
+from edgehold.records.rules.submissions import fit_problems
+from edgehold.records.rules.table import submission_table
 from edgehold.records.schemas import repository_url
 from edgehold.results.publish.repeatability import publish
 from tests.forms.corpus import FRONTS, cases, program_findings, rule_cases, rules_of
 from tests.published import copy_protocols
-from tests.records.builder import adopt, event, make_repository, protocol, write_event, write_protocol
+from tests.records.builder import adopt, event, make_repository, protocol, submission, write_event, write_protocol
 
 ROOT = Path(__file__).parents[2]
 LOUD = (
@@ -178,10 +182,26 @@ def test_the_rules_are_plain_json(name):
     assert json.loads(json.dumps(rules)) == rules
 
 
+def test_the_check_reads_the_same_table_but_for_what_it_finds_while_it_converts():
+    tables = [submission_table(Protocol.model_validate_json(json.dumps(front)), "adopted") for front in FRONTS.values()]
+    read = [entry for table in tables for entry in table if "says" in entry]
+    assert {entry["rule"] for entry in read} == set(KINDS)
+    assert {entry["code"] for table in tables for entry in table} - {entry["code"] for entry in read} == {
+        "reserved-id", "wrong-unit", "wrong-reading", "not-a-number", "negative-value", "canonical-disagrees",
+    }  # fmt: skip
+    assert not any("says" in entry for name in FRONTS for entry in rules_of(name)["table"])
+
+
+def test_a_word_of_the_table_may_begin_like_a_place():
+    front = protocol({"/medium/name": "/rope {0}"})
+    record = Submission.model_validate_json(json.dumps(submission({"/lots/0/medium": "other"})))
+    (found,) = fit_problems(record, Protocol.model_validate_json(json.dumps(front)))
+    assert (found.pointer, found.code) == ("/lots/0/medium", "wrong-medium")
+    assert found.message.endswith("is 'other'; the protocol cuts '/rope {0}'")
+
+
 def test_a_rule_of_the_form_does_not_know_the_day(monkeypatch):
     """The same protocol gives the same rules; the month is asked for where the form is used."""
-    from edgehold.records.model.protocol import Protocol
-
     record = Protocol.model_validate_json(json.dumps(FRONTS["small-rope"]))
     one, other = (form_rules(record, "adopted", "2026-01", load_steels(), base_url="https://edgehold.example/") for _ in range(2))
     assert one == other and "2026-11" not in json.dumps(one["table"])

@@ -11,8 +11,7 @@ from edgehold.records.model.review import Event
 from edgehold.records.model.submission import Submission
 from edgehold.records.problem import Problem
 from edgehold.records.rules.protocol_versions import life_problems
-from edgehold.records.rules.readings import reading_problems
-from edgehold.records.rules.submissions import fit_problems
+from edgehold.records.rules.submissions import fit_problems, reading_problems
 
 
 def readings_by(

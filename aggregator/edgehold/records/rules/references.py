@@ -9,7 +9,8 @@ from edgehold.records.model.submission import Submission
 from edgehold.records.problem import Problem, pointer
 from edgehold.words import filled_in
 
-from .interpret import Around, closest, interpret
+from .interpret import closest, interpret
+from .sight import Around
 from .table import NAMES
 
 Place = tuple[str | int, ...]

@@ -1,18 +1,20 @@
-"""One submission by itself and against its protocol: month, medium, edges, angles, changes during runs, steels."""
+"""One submission by itself and against its protocol: month, medium, edges, angles, changes during runs, steels, readings."""
 
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
+from edgehold.records.canonical import CanonicalReading
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.model.submission import Submission
 from edgehold.records.problem import Problem
 from edgehold.records.quantities import quantity_problems
 from edgehold.records.registers import FindSteel
 
-from .interpret import Around, interpret
-from .table import FACTS, fit_table
+from .interpret import interpret
+from .sight import Around
+from .table import FACTS, fit_table, readings_table
 
 
 def own_problems(record: Submission, today: datetime.date, find_steel: FindSteel) -> list[Problem]:
@@ -23,6 +25,11 @@ def own_problems(record: Submission, today: datetime.date, find_steel: FindSteel
 def fit_problems(record: Submission, protocol: Protocol) -> list[Problem]:
     """Problems against the protocol that the submission follows."""
     return interpret(fit_table(protocol), Around(record))
+
+
+def reading_problems(record: Submission, protocol: Protocol, readings: Sequence[tuple[CanonicalReading, ...]]) -> list[Problem]:
+    """Problems of all runs; ``readings`` in the order of the file's runs, empty where a run could not be converted."""
+    return interpret(readings_table(protocol), Around(record, readings=readings))
 
 
 def _quantities(record: Submission) -> Iterator[Problem]:

@@ -56,10 +56,9 @@ from edgehold.records.layout import RESERVED_IDS
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.registers import DEMO_PREFIX
 
-from .readings import NEAR_CHECKPOINT
-
 Entry = dict[str, Any]
 
+NEAR_CHECKPOINT = 0.02  # relative; 3 1/4 ft for 1 m is meant so, 22 cuts for 20 is not
 WIDEST_USUAL_ANGLE_DEG = 25.0  # per side; common practice has 10 to 25
 LONG_AGO_YEARS = 10
 FARTHEST_GRIT = 2.0  # systems state different statistics of one powder (d50, largest); a factor of 2 covers them
@@ -83,7 +82,7 @@ def submission_table(protocol: Protocol, status: str) -> list[Entry]:
         *_units(protocol),
         *_numbers(protocol),
         *([] if protocol.reading.kind == "pass/fail" else _values(protocol)),
-        *_readings(protocol),
+        *readings_table(protocol),
     ]
 
 
@@ -226,7 +225,7 @@ NAMES, FACTS = tuple(_names()), tuple(_facts())
 
 def fit_table(protocol: Protocol) -> list[Entry]:
     """Medium and edges against the protocol."""
-    medium = says("findings.other_medium", lot="/lots/*/key", wanted=protocol.medium.name)
+    medium = says("findings.other_medium", lot="/lots/*/key")
     found = [entry_of("only", "/lots/*/medium", "wrong-medium", words=[protocol.medium.name], says=medium)]
     if protocol.edges == "plain only":
         words = ["serrated", "part serrated"]
@@ -280,35 +279,53 @@ def _values(protocol: Protocol) -> list[Entry]:
     """Values read: numbers, near what the protocol expects."""
     rule = protocol.reading
     item = f"{READING}/values/*"
-    value = {"unit": "/runs/*/reading_unit", "goal": rule.canonical_unit}
-    read = value | {"step": VALUES, "unless": AFTER_NUMBERS}
+    read = {"unit": "/runs/*/reading_unit", "goal": rule.canonical_unit, "step": VALUES, "unless": AFTER_NUMBERS}
     canonical = {"written": f"{item}/written", "within": CANONICAL_TOLERANCE, "least": 0, **read}
-    limit = {"marked": f"{item}/limit", "resolution": rule.resolution, "scale_end": rule.scale_end, "even": EVEN}
-    late = value | {"unless": AFTER_VALUES} | limit
     return [
         entry_of("number", f"{item}/written", "not-a-number", **read),
         entry_of("not negative", f"{item}/written", "negative-value", **read),
         entry_of("agrees", f"{item}/canonical", "canonical-disagrees", **canonical),
-        entry_of("limit", f"{item}/written", "censored-value", **late),
-        entry_of("between", f"{item}/written", "implausible-value", low=rule.plausible_low, high=rule.plausible_high, **late),
-        entry_of("burr", f"{RUN}/readings", "sharper-after-work", keener=rule.keener, work=_work(protocol), **late),
-        entry_of("repeats", f"{READING}/values", "repeats-differ", wanted=rule.repeats, unless=AFTER_VALUES),
     ]
 
 
-def _readings(protocol: Protocol) -> list[Entry]:
-    """What a run's readings say together."""
-    late = {"unless": AFTER_VALUES, "work": _work(protocol)}
-    found = [
-        entry_of("filled", f"{RUN}/readings", "no-readings"),
-        entry_of("rising", f"{RUN}/readings", "work-not-increasing", **late),
-        entry_of("near", f"{READING}/work", "off-checkpoint", within=NEAR_CHECKPOINT, **late),
-        entry_of("begins", f"{RUN}/readings", "no-reading-at-0", **late),
-    ]
+def readings_table(protocol: Protocol) -> list[Entry]:
+    """What a run's readings say once they are numbers."""
     if protocol.reading.kind == "pass/fail":
-        found.append(entry_of("settled", f"{RUN}/readings", "pass-after-fail", unless=AFTER_VALUES))
-        found.append(entry_of("repeats", f"{READING}/outcomes", "repeats-differ", wanted=protocol.reading.repeats, unless=AFTER_VALUES))
-    return found
+        settled = entry_of("settled", f"{RUN}/readings", "pass-after-fail", unless=AFTER_VALUES, says=says("findings.pass_again"))
+        return [*_works(protocol), settled, _repeats(protocol, "outcomes")]
+    return [*_odd_values(protocol), _repeats(protocol, "values"), *_works(protocol)]
+
+
+def _odd_values(protocol: Protocol) -> list[Entry]:
+    """Limits that nobody marked, values that nobody expects, and a burr."""
+    rule = protocol.reading
+    item = f"{READING}/values/*"
+    limit = {"marked": f"{item}/limit", "resolution": rule.resolution, "scale_end": rule.scale_end, "even": EVEN}
+    late = {"unit": f"{RUN}/reading_unit", "goal": rule.canonical_unit, "unless": AFTER_VALUES} | limit
+    burr = {"keener": rule.keener, "work": _work(protocol), **late}
+    plausible = {"low": rule.plausible_low, "high": rule.plausible_high, **late}
+    return [
+        entry_of("limit", f"{item}/written", "censored-value", says=says("findings.own_limit", unit=f"{RUN}/reading_unit"), **late),
+        entry_of("between", f"{item}/written", "implausible-value", says=says("findings.not_between"), **plausible),
+        entry_of("burr", f"{RUN}/readings", "sharper-after-work", says=says("findings.sharper"), **burr),
+    ]
+
+
+def _repeats(protocol: Protocol, name: str) -> Entry:
+    wanted = protocol.reading.repeats
+    return entry_of("repeats", f"{READING}/{name}", "repeats-differ", wanted=wanted, unless=AFTER_VALUES, says=says("findings.repeats"))
+
+
+def _works(protocol: Protocol) -> list[Entry]:
+    """Amounts of work, one after the other and beside the checkpoints."""
+    late = {"unless": AFTER_VALUES, "work": _work(protocol)}
+    near = says("findings.off_checkpoint", unit=f"{RUN}/work_unit")
+    return [
+        entry_of("filled", f"{RUN}/readings", "no-readings", says=says("findings.no_readings", run=f"{RUN}/id")),
+        entry_of("rising", f"{RUN}/readings", "work-not-increasing", says=says("findings.not_rising"), **late),
+        entry_of("near", f"{READING}/work", "off-checkpoint", within=NEAR_CHECKPOINT, says=near, **late),
+        entry_of("begins", f"{RUN}/readings", "no-reading-at-0", says=says("findings.late_start"), **late),
+    ]
 
 
 def _work(protocol: Protocol) -> Entry:

@@ -30,5 +30,5 @@ def test_every_command_that_a_recipe_names_is_there():
 
 def test_every_module_that_the_guide_names_with_its_folder_is_there():
     places = (ROOT, ROOT / "aggregator" / "edgehold", ROOT / "aggregator" / "edgehold" / "records")
-    named = {word for word in re.findall(r"`([\w/.-]+/[\w.-]+\.(?:py|js|md|json|txt))`", GUIDE)}
+    named = set(re.findall(r"`([\w/.-]+/[\w.-]+\.(?:py|js|md|json|txt))`", GUIDE))
     assert [path for path in sorted(named) if not any((place / path).exists() for place in places)] == []

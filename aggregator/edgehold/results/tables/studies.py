@@ -22,11 +22,16 @@ INFLUENCE = flat(
 SMALL = flat(
     SmallStudies,
     rename={
-        "state": "small_studies", "reason": "small_studies_reason", "reason_code": "small_studies_reason_code",
-        "reason_arguments": "small_studies_reason_arguments", "sentence": "small_studies_sentence", "standard_error": "slope_standard_error",
-        "df": "slope_df", "p": "slope_p",
+        "state": "small_studies",
+        "reason": "small_studies_reason",
+        "reason_code": "small_studies_reason_code",
+        "reason_arguments": "small_studies_reason_arguments",
+        "sentence": "small_studies_sentence",
+        "standard_error": "slope_standard_error",
+        "df": "slope_df",
+        "p": "slope_p",
     },
-)  # fmt: skip
+)
 PEOPLE = flat(ByPeople, prefix="by_people_", rename={"clusters": "clusters"})
 
 

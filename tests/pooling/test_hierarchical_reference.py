@@ -38,7 +38,7 @@ SETS = {
     "sleepstudy_censored": SLEEP,
 }
 QUANTITIES = [
-    pytest.param(name, group, quantity, id=f"{name}-{quantity}", marks=pytest.mark.xdist_group(f"reference {name}"))
+    pytest.param(name, group, quantity, id=f"{name}-{quantity}")
     for name, both in SETS.items()
     for group, quantities in zip(("coefficients", "spreads"), both, strict=True)
     for quantity in quantities
@@ -92,7 +92,7 @@ def found(name, group, quantity):
     return fitted(name).contrast(np.eye(len(coefficients))[coefficients.index(quantity)])
 
 
-@pytest.mark.parametrize("name", [pytest.param(name, marks=pytest.mark.xdist_group(f"reference {name}")) for name in SETS])
+@pytest.mark.parametrize("name", SETS)
 def test_every_set_is_fitted(name):
     assert fitted(name).state == "fitted"
 

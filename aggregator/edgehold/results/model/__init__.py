@@ -1,1 +1,1 @@
-"""What is published, as pydantic models: nothing here computes."""
+"""What is published, as pydantic models, and how its numbers are rounded."""

@@ -25,11 +25,16 @@ from .repeatability import REPEATABILITY_FORMAT
 
 def all_schemas(base_url: str) -> dict[str, bytes]:
     """Every schema by its path below ``schemas/``; ``base_url`` as in ``edgehold.records.schemas``."""
+    return generated_schemas(base_url) | _own_schemas(base_url)
+
+
+def _own_schemas(base_url: str) -> dict[str, bytes]:
+    """Those of what the program publishes."""
     own = (
         (RESULTS_FORMAT, "The results bundle.", Results),
         (REPEATABILITY_FORMAT, "How much runs differ that should be alike: what one submission is judged by.", PublishedRepeatability),
     )
-    return generated_schemas(base_url) | {f"{name}.json": schema_document(name, text, (model,), base_url) for name, text, model in own}
+    return {f"{name}.json": schema_document(name, text, (model,), base_url) for name, text, model in own}
 
 
 def published_schemas(root: Path) -> dict[str, bytes]:
@@ -46,7 +51,7 @@ def hold_to_schemas(root: Path, files: Mapping[str, bytes]) -> None:
     jsonschema.ValidationError, jsonschema.SchemaError
         It does not fit, or its schema is none: a fault of the program, and nothing is published.
     """
-    schemas = all_schemas(site_url(root))
+    schemas = _own_schemas(site_url(root))
     for name, form in (("results.json", RESULTS_FORMAT), ("repeatability.json", REPEATABILITY_FORMAT)):
         jsonschema.validate(json.loads(files[name]), json.loads(schemas[f"{form}.json"]), cls=jsonschema.Draft202012Validator)
 

@@ -6,10 +6,10 @@ from collections.abc import Iterator
 
 from edgehold.results.model.analyses import BandPoint, CrossedContrast, CurveComparison, NetworkLine, ProbeResult, Spread
 from edgehold.results.model.answers import Answer, HowMuchResult, MethodLine
-from edgehold.results.model.results import EndpointResult, Pool, Results
+from edgehold.results.model.results import EndpointResult, Results
 
 from .cells import ENDPOINT_COLUMNS, POOL_COLUMNS, Cell, Table
-from .flat import flat
+from .flat import flat, pool_cells
 
 PAIR = ("first", "second")
 ANSWER = flat(Answer)
@@ -25,11 +25,7 @@ def _endpoints(results: Results) -> Iterator[tuple[EndpointResult, tuple[Cell, .
     """Every endpoint with the cells that name it."""
     for pool in results.pools:
         for endpoint in pool.endpoints:
-            yield endpoint, (*_named(pool), endpoint.id)
-
-
-def _named(pool: Pool) -> tuple[Cell, ...]:
-    return (pool.origin, pool.protocol, pool.major)
+            yield endpoint, (*pool_cells(pool), endpoint.id)
 
 
 def _answered(endpoint: EndpointResult) -> tuple[Answer, ...]:
@@ -81,7 +77,7 @@ def curve_comparisons(results: Results) -> Table:
     """Two steels along the whole course of work, place by place."""
     columns = POOL_COLUMNS | CURVES.columns | {"view": "string: same work, same sharpness, or same sharpness from a common start"}
     rows = [
-        (*_named(pool), *CURVES.cells(c), view, *BAND.cells(point))
+        (*pool_cells(pool), *CURVES.cells(c), view, *BAND.cells(point))
         for pool in results.pools
         for c in pool.curve_comparisons
         for view, points in (

@@ -15,7 +15,9 @@ from dataclasses import dataclass
 from typing import Annotated, Generic, Literal, TypeVar, Union, get_args, get_origin
 
 from edgehold.records.model.base import Record
+from edgehold.results.model.moves import PoolLog
 from edgehold.results.model.ratio import RatioInterval
+from edgehold.results.model.results import Pool
 
 from .cells import Cell
 
@@ -83,6 +85,11 @@ def flat(
     if len(columns) < len(found):
         raise ValueError(f"{model.__name__} gives two columns one name: {', '.join(column for column, *_ in found)}")
     return Flat(columns, tuple(get for *_, get in found))
+
+
+def pool_cells(pool: Pool | PoolLog) -> tuple[Cell, ...]:
+    """The cells under ``cells.POOL_COLUMNS``."""
+    return (pool.origin, pool.protocol, pool.major)
 
 
 def _of_field(field: str, annotation: object, description: str) -> list[tuple[str, str, str, Getter]]:

@@ -6,7 +6,7 @@ from edgehold.results.model.moves import CourseResult, Happening, Move, Standing
 from edgehold.results.model.results import Results
 
 from .cells import POOL_COLUMNS, Cell, Table
-from .flat import flat
+from .flat import flat, pool_cells
 
 COURSE = flat(CourseResult, only=("endpoint", "factor", "first", "second"))
 BEFORE, AFTER = flat(StandingResult, suffix="_before"), flat(StandingResult)
@@ -24,7 +24,7 @@ def moves(results: Results) -> Table:
     }
     rows = [
         (
-            log.origin, log.protocol, log.major, *COURSE.cells(course), month.month, *_ids(month.happened),
+            *pool_cells(log), *COURSE.cells(course), month.month, *_ids(month.happened),
             *BEFORE.cells(move.before), *AFTER.cells(move.after), *MOVE.cells(move),
         )
         for log in results.moves

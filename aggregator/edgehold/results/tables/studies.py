@@ -8,7 +8,7 @@ from edgehold.results.model.results import Comparison, EndpointResult, Pool, Pre
 from edgehold.results.model.studies import ByPeople, SmallStudies, StudyInfluence
 
 from .cells import ENDPOINT_COLUMNS, Cell, Table
-from .flat import flat
+from .flat import flat, pool_cells
 
 PAIR = flat(Comparison, only=("factor", "first", "second"))
 PAIR_COLUMNS = ENDPOINT_COLUMNS | PAIR.columns
@@ -45,7 +45,7 @@ def each_comparison(results: Results) -> Iterator[tuple[Pool, EndpointResult, Co
 
 def pair_cells(pool: Pool, endpoint: EndpointResult, c: Comparison) -> tuple[Cell, ...]:
     """The cells under ``PAIR_COLUMNS``."""
-    return (pool.origin, pool.protocol, pool.major, endpoint.id, *PAIR.cells(c))
+    return (*pool_cells(pool), endpoint.id, *PAIR.cells(c))
 
 
 def comparisons(results: Results) -> Table:

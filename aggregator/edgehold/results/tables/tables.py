@@ -17,7 +17,7 @@ from edgehold.results.publish.assemble import EverythingFound
 
 from .analyses import answer_methods, answers, crossed_contrasts, curve_comparisons, how_much, network, probes, spreads
 from .cells import ENDPOINT_COLUMNS, POOL_COLUMNS, Table
-from .flat import flat
+from .flat import flat, pool_cells
 from .frames import csv_of, frame
 from .moves import moves
 from .objections import objections
@@ -121,7 +121,7 @@ def _readings(results: Results) -> Table:
 
 def _curves(results: Results) -> Table:
     rows = [
-        (pool.origin, pool.protocol, pool.major, *STEEL.cells(curve), *CURVE.cells(point))
+        (*pool_cells(pool), *STEEL.cells(curve), *CURVE.cells(point))
         for pool in results.pools
         for curve in pool.curves
         for point in curve.points
@@ -131,7 +131,7 @@ def _curves(results: Results) -> Table:
 
 def _repeatability(results: Results) -> Table:
     rows = [
-        (pool.origin, pool.protocol, pool.major, e.id, *REPEATABILITY.cells(e.repeatability))
+        (*pool_cells(pool), e.id, *REPEATABILITY.cells(e.repeatability))
         for pool in results.pools
         for e in pool.endpoints
         if e.repeatability is not None

@@ -108,7 +108,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     report.add_argument("--json", action="store_true", help="print the report as JSON")
 
-    from .planning.words import add_arguments
+    from .planning.options import add_arguments
 
     add_arguments(_command(commands, "plan", _plan, "plan a fair test with what is in the house, and say what to expect of it"))
 
@@ -277,7 +277,7 @@ def _intake(arguments: argparse.Namespace) -> int:
 def _plan(arguments: argparse.Namespace) -> int:
     from .planning.command import advice_for
     from .planning.house import write_plan
-    from .planning.text import advice_json, advice_text
+    from .planning.output import advice_json, advice_text
 
     root = _root(arguments)
     advice = advice_for(root, arguments, _say)
@@ -298,7 +298,7 @@ def _report(arguments: argparse.Namespace) -> int:
     from .records.report import findings_text
     from .report.assemble import report_json
     from .report.command import open_submission, report_at, write_html
-    from .report.text import report_text
+    from .report.plain import report_text
 
     weekly = arguments.cuts_a_week
     if weekly is not None and not 0 < weekly < 1e6:

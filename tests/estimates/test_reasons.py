@@ -1,6 +1,6 @@
 """Reasons of estimates: what changes together is said again without its opening, and by code alone."""
 
-from edgehold.estimates.words import FROM_CENSORED_RUNS, MOVES_TOGETHER, moves_together
+from edgehold.estimates.codes import FROM_CENSORED_RUNS, MOVES_TOGETHER, moves_together
 from edgehold.words import Reason, pattern_codes
 
 

@@ -14,7 +14,7 @@ import pytest
 from hostile import PAYLOADS, hostile
 from sample import results
 
-from edgehold.pages import text
+from edgehold.pages import safe_text
 from edgehold.pages.csp import script_hashes
 from edgehold.pages.generate import generate_pages
 from edgehold.pages.site import build_site
@@ -105,7 +105,11 @@ def test_the_search_index_holds_no_markup_of_strangers(attacked: Path) -> None:
 def test_plain_text_stays_plain_in_html_and_in_markdown(payload: str) -> None:
     import markdown
 
-    for html in (text.plain(payload), text.paragraphs(payload), markdown.markdown(text.plain(payload), extensions=["attr_list"])):
+    for html in (
+        safe_text.plain(payload),
+        safe_text.paragraphs(payload),
+        markdown.markdown(safe_text.plain(payload), extensions=["attr_list"]),
+    ):
         assert {e.tag.removeprefix(XHTML) for e in elements(html)} <= {"html", "head", "body", "p", "br"}
 
 
@@ -113,7 +117,7 @@ def test_plain_text_stays_plain_in_html_and_in_markdown(payload: str) -> None:
 def test_no_line_is_markdown(line: str) -> None:
     import markdown
 
-    body = next(e for e in elements(markdown.markdown(text.plain(line), extensions=["def_list", "tables"])) if e.tag == XHTML + "body")
+    body = next(e for e in elements(markdown.markdown(safe_text.plain(line), extensions=["def_list", "tables"])) if e.tag == XHTML + "body")
     assert [e.tag.removeprefix(XHTML) for e in body.iter()] == ["body", "p"]
     assert "".join(body.itertext()) == " ".join(line.split())
 
@@ -134,11 +138,11 @@ def test_no_line_is_markdown(line: str) -> None:
     ],
 )
 def test_only_plain_web_addresses_become_links(address: str) -> None:
-    assert "<a" not in text.link("words", address)
+    assert "<a" not in safe_text.link("words", address)
 
 
 def test_a_web_address_becomes_a_link_that_vouches_for_nothing() -> None:
-    html = text.link("a & b", "https://example.org/?a=1&b=2")
+    html = safe_text.link("a & b", "https://example.org/?a=1&b=2")
     (anchor,) = (e for e in elements(html) if e.tag == XHTML + "a")
     assert anchor.attrib == {"href": "https://example.org/?a=1&b=2", "rel": "nofollow noopener"}
 
@@ -164,7 +168,7 @@ def test_a_web_address_becomes_a_link_that_vouches_for_nothing() -> None:
     ],
 )
 def test_a_protocols_body_is_sanitised(body: str) -> None:
-    html = text.protocol_body(body, {})
+    html = safe_text.protocol_body(body, {})
     assert dangers(html) == []
     tags = {e.tag.rpartition("}")[2] for e in elements(html)}
     assert not tags & {"img", "form", "input", "svg", "math", "base"}
@@ -172,7 +176,7 @@ def test_a_protocols_body_is_sanitised(body: str) -> None:
 
 
 def test_steps_and_headings_can_be_linked_to() -> None:
-    html = text.protocol_body("## s3-strokes · Strokes\n\n## Alone tonight\n\n[x](#alone-tonight) [y](#s3-strokes) [z](#gone)", {})
+    html = safe_text.protocol_body("## s3-strokes · Strokes\n\n## Alone tonight\n\n[x](#alone-tonight) [y](#s3-strokes) [z](#gone)", {})
     assert '<h2 id="s3-strokes">' in html and '<h2 id="m-alone-tonight">' in html
     assert 'href="#m-alone-tonight"' in html and 'href="#s3-strokes"' in html and "#gone" not in html
 
@@ -192,7 +196,7 @@ def test_steps_and_headings_can_be_linked_to() -> None:
     ],
 )
 def test_drawings_are_rebuilt_from_harmless_parts(svg: str) -> None:
-    html = text.drawing(svg, "d-", 'the "rig" <b>')
+    html = safe_text.drawing(svg, "d-", 'the "rig" <b>')
     assert dangers(html) == []
     assert "host" not in html and "style=" not in html
     assert "the &#34;rig&#34;" in html

@@ -13,7 +13,7 @@ from hostile import PAYLOADS, hostile
 from sample import results
 from sample_objections import objection, outcome
 
-from edgehold.pages import text
+from edgehold.pages import safe_text
 from edgehold.pages.addresses import objection_form
 from edgehold.pages.generate import generate_pages
 from edgehold.results.model.results import Results
@@ -207,7 +207,7 @@ def test_a_protocol_tells_threats_objections_by_state_and_its_life():
 
 def test_a_step_whose_heading_does_not_survive_is_not_linked_to():
     lost = "<!--\n### s2-reading · Set up\n-->\n"
-    assert text.headings(lost) == frozenset() and "s2-reading" in text.headings("### s2-reading · Set up\n")
+    assert safe_text.headings(lost) == frozenset() and "s2-reading" in safe_text.headings("### s2-reading · Set up\n")
     found = results(measured=4)
     protocols = tuple(p.model_copy(update={"body": lost}) for p in found.protocols)
     made = dict(generate_pages(found.model_copy(update={"protocols": protocols})))

@@ -10,7 +10,7 @@ import pytest
 
 from edgehold.cli import main
 from edgehold.pages.sheet_pages import CAUTIONS
-from edgehold.planning.words import add_arguments
+from edgehold.planning.options import add_arguments
 from edgehold.records.model.plan import Plan, PlanSeal
 from edgehold.records.sealing import plan_sha256
 from edgehold.results.model.repeatability import PublishedRepeatability

@@ -7,7 +7,7 @@ import pytest
 
 from edgehold.report.assemble import report_json
 from edgehold.report.page import report_html
-from edgehold.report.text import WIDTH, report_text
+from edgehold.report.plain import WIDTH, report_text
 from tests.answers.cases import TOLERANCE, differences
 
 from .reports import CASES, opened, report, report_on, table

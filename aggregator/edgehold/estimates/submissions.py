@@ -16,6 +16,7 @@ from edgehold.numerics.interval import Interval
 from edgehold.records.canonical import LoadedProtocol, PoolKey
 from edgehold.words import Reason
 
+from .codes import left_out
 from .design import ARMS, LABELS, Model, Question, build, cells, questions, questions_left_open
 from .least_squares import fit, lack_of_fit
 from .own_variance import attempted_own_variance, limits, reading_weights, usable
@@ -23,7 +24,6 @@ from .profile import METHOD, CensoredRuns, ProfileLimits, fit_runs, profile_limi
 from .repeatability import ASSUMED, Repeatability, RepeatabilityTable
 from .results import Contrast, LackOfFit, OneSided, SubmissionEstimate
 from .verdict import one_sided, verdict, verdict_of
-from .words import left_out
 
 LEVEL = 0.95
 POOLED_FACTORS = ("steel", "practice")  # what is compared over submissions; only there can a bound be weighed in

@@ -10,7 +10,7 @@ from edgehold.results.model.answers import HowMuchResult, ModelResult
 from edgehold.results.model.results import EndpointResult, Pool
 
 from . import spread_bars
-from .words import endpoints_in_order
+from .formatting import endpoints_in_order
 
 KIND_ORDER = ("steel", "practice", "sharpener", "tester", "blade", "batch", "lot", "evening", "submission", "run-to-run")
 TERM_ORDER = ("sharpener", "tester", "blade", "batch", "steel × sharpener", "steel × tester", "submission", "run-to-run")

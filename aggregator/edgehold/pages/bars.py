@@ -16,8 +16,8 @@ from edgehold.results.model.ratio import RatioInterval
 from edgehold.results.model.results import EndpointResult, Prediction, StudyLine
 from edgehold.results.words.sentences import ratio_text
 
-from .text import plain
-from .words import interval, level
+from .formatting import interval, level
+from .safe_text import plain
 
 WIDTH, HEIGHT, MIDDLE, MARGIN = 240, 24, 12, 10
 REACHES = (2.0, 4.0, 8.0, 16.0, 32.0)

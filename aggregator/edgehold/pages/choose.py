@@ -8,7 +8,7 @@ from edgehold.results.model.answers import Answer
 from edgehold.results.model.results import Comparison, EndpointResult, Pool, Results
 from edgehold.results.words.sentences import NOTHING_TO_COMPARE
 
-from .words import endpoints_in_order
+from .formatting import endpoints_in_order
 
 
 def measured(results: Results) -> list[Pool]:

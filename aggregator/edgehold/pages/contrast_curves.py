@@ -11,7 +11,7 @@ from edgehold.results.model.analyses import BandPoint, CurveComparison
 from edgehold.results.model.results import Pool
 
 from .curves import COLOURS, finished, framed, tidied, work_title
-from .text import plain, visible
+from .safe_text import plain, visible
 
 TICKS = (0.1, 0.125, 0.25, 0.33, 0.5, 0.7, 0.8, 0.9, 1, 1.1, 1.25, 1.4, 2, 3, 4, 8, 10)
 FURTHEST = 10.0  # ratios beyond this and its inverse are cut off, or one wide end would flatten all the rest

@@ -11,7 +11,7 @@ from markupsafe import Markup
 from edgehold.records.units import plural
 from edgehold.results.model.results import Pool
 
-from .text import plain, visible
+from .safe_text import plain, visible
 
 COLOURS = tuple(f"var(--chart-{n})" for n in range(1, 7))
 DASHES = ((1, 0), (6, 3), (2, 2), (8, 3, 2, 3), (10, 2), (3, 4))

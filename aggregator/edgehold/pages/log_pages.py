@@ -8,8 +8,8 @@ from edgehold.results.model.moves import CourseResult, MonthResult, Move, PoolLo
 from edgehold.results.model.results import Results
 
 from . import addresses, bars
+from .formatting import ROLE_ORDER
 from .page import Page, render
-from .words import ROLE_ORDER
 
 CHANGELOG = "aggregator/CHANGELOG.md"
 UNMOVED = (None, 1.0)

@@ -10,9 +10,9 @@ from edgehold.results.model.objections import ObjectionResult
 from edgehold.results.model.results import EndpointResult, Pool, Results, SubmissionResult
 from edgehold.results.model.versions import ProtocolResult
 
-from . import addresses, text
+from . import addresses, safe_text
+from .formatting import OBJECTION_STATES, endpoints_in_order
 from .page import Page, render
-from .words import OBJECTION_STATES, endpoints_in_order
 
 BEHIND_PROBES = (("probes.csv", "every probe"), ("runs.csv", "every run they are made from"))
 """Files with the figures of probes, and what each holds."""
@@ -62,7 +62,7 @@ def _objection(results: Results, objection: ObjectionResult, files: list[tuple[s
         title=_titles(results).get(objection.protocol, objection.protocol),
         read=read,
         known={v.version for v in results.protocols if v.id == objection.protocol},
-        steps=text.headings(read.body) if read else frozenset(),
+        steps=safe_text.headings(read.body) if read else frozenset(),
         cured=_version(results, objection, objection.revised_in),
         submissions=submissions_by_id(results),
         probes=[asked(results, objection, name) for name in objection.probes],

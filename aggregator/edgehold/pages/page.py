@@ -11,7 +11,7 @@ from markupsafe import Markup
 
 from edgehold.results.words.sentences import ratio_text
 
-from . import addresses, analyses, bars, spread_bars, text, words
+from . import addresses, analyses, bars, formatting, safe_text, spread_bars
 
 
 @dataclass(frozen=True)
@@ -38,13 +38,13 @@ class Page:
     def file(self) -> tuple[str, str]:
         """Path and text for the site generator: settings as YAML (JSON is YAML), then finished HTML."""
         settings: dict[str, object] = {
-            "title": text.title(self.title),
+            "title": safe_text.title(self.title),
             "ready": True,
             "section": self.section,
             "hide": ["navigation"] if self.contents else ["navigation", "toc"],
         }
         if self.description:
-            settings["description"] = text.title(self.description, 160)
+            settings["description"] = safe_text.title(self.description, 160)
         if self.record:
             settings["search"] = {"exclude": True}
         html = addresses.relative_links(self.html, self.address)
@@ -58,7 +58,7 @@ def environment() -> Environment:
     made = Environment(
         loader=PackageLoader("edgehold.pages"),
         autoescape=True,
-        finalize=text.finalize,
+        finalize=safe_text.finalize,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
@@ -67,12 +67,12 @@ def environment() -> Environment:
         "analyses": analyses,
         "at": addresses,
         "bars": bars,
-        "linked": text.linked,
+        "linked": safe_text.linked,
         "ratio": ratio_text,
         "spread_bars": spread_bars,
-        "words": words,
+        "formatting": formatting,
     }
-    made.filters |= {"paragraphs": text.paragraphs}
+    made.filters |= {"paragraphs": safe_text.paragraphs}
     return made
 
 

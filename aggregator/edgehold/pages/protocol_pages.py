@@ -13,7 +13,7 @@ from edgehold.results.model.results import Results
 from edgehold.results.model.text_changes import TextChangeResult
 from edgehold.results.model.versions import DifferenceResult, ProtocolResult
 
-from . import addresses, text
+from . import addresses, safe_text
 from .objection_pages import by_state, submissions_by_id
 from .page import Page, render
 from .tonight_pages import Forms
@@ -74,7 +74,7 @@ def _newest(versions: list[ProtocolResult]) -> ProtocolResult:
 def _protocol(results: Results, shown: ProtocolResult, versions: list[ProtocolResult], forms: Forms, address: str, *, record: bool) -> Page:
     drawings = {f.file: _figure(f.svg, f.caption, number) for number, f in enumerate(shown.figures, 1)}
     objections = objections_to(results, shown.id)
-    body = text.protocol_body(shown.body, drawings, _below_steps(shown, objections))
+    body = safe_text.protocol_body(shown.body, drawings, _below_steps(shown, objections))
     html = render(
         "protocol.html",
         protocol=shown,
@@ -83,7 +83,7 @@ def _protocol(results: Results, shown: ProtocolResult, versions: list[ProtocolRe
         versions=versions,
         pools=[p for p in results.pools if p.protocol == shown.id],
         body=body,
-        linked_to=text.headings(shown.body),
+        linked_to=safe_text.headings(shown.body),
         left_over=[drawing for drawing in drawings.values() if drawing not in body],
         permanent=record,
         has_form=(shown.id, shown.version) in forms,
@@ -117,7 +117,7 @@ def _changes(version: ProtocolResult, difference: DifferenceResult, objections: 
         by_number=objections,
         touched={step.id for step in difference.steps},
         kept={step.id for step in version.steps},
-        linked_to=text.headings(version.body),
+        linked_to=safe_text.headings(version.body),
         passages=passages,
         in_text={passage.step for passage in passages},
     )
@@ -133,5 +133,5 @@ def _passages(pieces: Iterable[TextChangeResult], titles: Mapping[str, str]) -> 
 
 
 def _figure(svg: str, caption: str, number: int) -> Markup:
-    drawn = text.drawing(svg, f"drawing-{number}-", caption)
-    return Markup(f'<figure class="drawing">{drawn}<figcaption>{text.plain(caption)}</figcaption></figure>')
+    drawn = safe_text.drawing(svg, f"drawing-{number}-", caption)
+    return Markup(f'<figure class="drawing">{drawn}<figcaption>{safe_text.plain(caption)}</figcaption></figure>')

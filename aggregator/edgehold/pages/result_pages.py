@@ -10,9 +10,9 @@ from edgehold.results.model.results import Comparison, EndpointResult, Pool, Res
 
 from . import addresses, analyses, bars, choose, contrast_curves
 from .curves import curves
+from .formatting import endpoints_in_order, pool_name
 from .log_pages import address_of
 from .page import Page, render
-from .words import endpoints_in_order, pool_name
 
 
 def result_pages(results: Results) -> Iterator[Page]:

@@ -12,7 +12,7 @@ from markupsafe import Markup
 
 from edgehold.records.model.submission import Run
 
-from . import addresses, text
+from . import addresses, safe_text
 from .page import Page, render
 
 _HERE = Path(__file__).resolve()
@@ -103,8 +103,8 @@ def sheet_html(view: SheetView) -> Markup:
 
 def drawing_of(svg: str, caption: str, number: int) -> Markup:
     """A protocol's figure with its caption, as it stands on a sheet."""
-    drawn = text.drawing(svg, f"sheet-{number}-", caption)
-    return Markup(f"<figure>{drawn}<figcaption>{text.plain(caption)}</figcaption></figure>")
+    drawn = safe_text.drawing(svg, f"sheet-{number}-", caption)
+    return Markup(f"<figure>{drawn}<figcaption>{safe_text.plain(caption)}</figcaption></figure>")
 
 
 def style_sheet() -> str:

@@ -23,7 +23,7 @@ from mkdocs.structure.toc import get_toc
 from edgehold.forms.submission import example_json
 from edgehold.results.model.results import Results
 
-from . import text
+from . import safe_text
 from .addresses import download_path, example_name, sheet_name
 from .csp import with_policy
 from .generate import generate_pages
@@ -122,8 +122,8 @@ class _Generated(BasePlugin[LegacyConfig]):  # type: ignore[no-untyped-call]  # 
         self._sections: dict[str, Section] = {}
         known = results.provenance
         self._provenance = {  # the theme's templates escape nothing by themselves
-            "program_version": text.plain(known.program_version),
-            "inputs_sha256": text.plain(known.inputs_sha256[:12]),
+            "program_version": safe_text.plain(known.program_version),
+            "inputs_sha256": safe_text.plain(known.inputs_sha256[:12]),
             "input_files": known.input_files,
         }
 

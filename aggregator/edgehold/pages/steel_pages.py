@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from edgehold.results.model.results import Pool, Results, SteelResult
 
 from . import addresses, bars, choose
+from .formatting import endpoints_in_order
 from .page import Page, render
-from .words import endpoints_in_order
 
 
 def steel_pages(results: Results) -> Iterator[Page]:

@@ -19,9 +19,9 @@ from edgehold.endpoints.draws import key_of, normal_draws
 from edgehold.endpoints.rows import EXACT, INTERVAL, LEFT, RIGHT, EndpointRow
 from edgehold.errors import InputError
 from edgehold.estimates import Contrast, RepeatabilityTable, estimate_submissions
+from edgehold.estimates.codes import FROM_CENSORED_RUNS
 from edgehold.estimates.repeatability import Repeatability
 from edgehold.estimates.verdict import BETTER, NONE, NOTHING_WORTH_HAVING, ONE_SIDED, SIZE_UNDECIDED, UNDECIDED, WORSE
-from edgehold.estimates.words import FROM_CENSORED_RUNS
 from edgehold.numerics.arrays import Array
 from edgehold.records.canonical import LoadedProtocol, PoolKey
 from edgehold.records.model.plan import Plan, PlannedRun

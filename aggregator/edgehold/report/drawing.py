@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from edgehold.endpoints.runs import first_positive
-from edgehold.pages.text import plain
+from edgehold.pages.safe_text import plain
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.units import plural
 from edgehold.results.words.sentences import amount

@@ -8,7 +8,7 @@ from itertools import groupby, pairwise
 
 from edgehold.errors import Finding
 from edgehold.estimates import SubmissionEstimate
-from edgehold.estimates.words import left_out, moves_together
+from edgehold.estimates.codes import left_out, moves_together
 from edgehold.records.canonical import CanonicalRun
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.model.submission import Submission

@@ -1,6 +1,6 @@
 """A report as one file of HTML that needs nothing else: no script, no other file, no other host.
 
-Every text that people wrote goes through ``pages.text``, as on the site.
+Every text that people wrote goes through ``pages.safe_text``, as on the site.
 """
 
 from __future__ import annotations
@@ -13,8 +13,8 @@ from importlib.resources import files
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from edgehold.pages import bars, words
-from edgehold.pages.text import finalize
+from edgehold.pages import bars, formatting
+from edgehold.pages.safe_text import finalize
 from edgehold.records.units import plural
 from edgehold.results.model.ratio import RatioInterval
 from edgehold.results.words.sentences import ratio_text
@@ -22,7 +22,7 @@ from edgehold.results.words.sentences import ratio_text
 from .assemble import SubmissionReport
 from .comparison import Figure
 from .drawing import panels
-from .text import other_comparisons, reached, ruled_out, table_sentence
+from .plain import other_comparisons, reached, ruled_out, table_sentence
 
 
 @lru_cache(maxsize=1)
@@ -64,7 +64,7 @@ def report_html(report: SubmissionReport) -> str:
             reached=reached(report),
             table_sentence=table_sentence(report),
             rest=other_comparisons(report),
-            words=words,
+            formatting=formatting,
         )
     )
 

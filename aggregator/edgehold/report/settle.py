@@ -16,9 +16,9 @@ from scipy.stats import t as t_distribution
 
 from edgehold.counted import counted
 from edgehold.estimates import Contrast, SubmissionEstimate
+from edgehold.estimates.codes import moves_together
 from edgehold.estimates.repeatability import Repeatability
 from edgehold.estimates.verdict import BETTER, NOTHING_WORTH_HAVING, WORSE
-from edgehold.estimates.words import moves_together
 from edgehold.numerics.interval import Interval
 from edgehold.planning.remedies import MOST_ROUNDS, Outlook
 from edgehold.records.model.protocol import EndpointRule

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from edgehold.estimates.words import moves_together
+from edgehold.estimates.codes import moves_together
 from edgehold.numerics.interval import Interval
 from edgehold.records.units import UNITS_IN_SENTENCES as UNITS_IN_SENTENCES  # the browser's page fills these in as well
 from edgehold.records.units import plural

@@ -151,16 +151,25 @@ function ordinary(exact, written, grammar) {
   return exact;
 }
 
-/** A value as Python's messages show it. */
-function shown(value, grammar) {
-  const text = typeof value === "string" ? quoted(value) : String(value);
-  return text.length <= grammar.longest + 2 ? text : `${text.slice(0, grammar.longest)}…`;
+/** A written number as the program's messages show it. */
+function shown(value, { longest }) {
+  return cut(typeof value === "string" ? quoted(value) : String(value), longest + 2, longest);
 }
 
-function quoted(text) {
-  const mark = text.includes("'") && !text.includes('"') ? '"' : "'";
-  return mark + text.replaceAll("\\", "\\\\").replaceAll(mark, `\\${mark}`).replaceAll("\n", "\\n").replaceAll("\t", "\\t") + mark;
+/** A text, or so many signs of it where it has more than the most. */
+export function cut(text, most, kept = most) {
+  const signs = [...text];
+  return signs.length <= most ? text : `${signs.slice(0, kept).join("")}…`;
 }
+
+/** A text between quotation marks, with what cannot be seen spelt out, as Python's repr does it. */
+export function quoted(text) {
+  const mark = text.includes("'") && !text.includes('"') ? '"' : "'", short = { "\n": "\\n", "\r": "\\r", "\t": "\\t", " ": " " };
+  const seen = (sign) => short[sign] ?? spelt(sign.codePointAt(0).toString(16));
+  return mark + text.replaceAll("\\", "\\\\").replaceAll(mark, `\\${mark}`).replace(/[\p{C}\p{Z}]/gu, seen) + mark;
+}
+
+const spelt = (code) => (code.length < 3 ? `\\x${code.padStart(2, "0")}` : code.length < 5 ? `\\u${code.padStart(4, "0")}` : `\\U${code.padStart(8, "0")}`);
 
 /** The unit of the register that a symbol, mark or name stands for, or null; capitals matter in symbols, not in names. */
 export function findUnit(text, units) {

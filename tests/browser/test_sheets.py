@@ -35,8 +35,8 @@ READ = """async ([files, rules]) => {
     const bytes = Uint8Array.from(atob(data), (sign) => sign.charCodeAt(0));
     const { tree, asks, said, tally } = readSheet(bytes, rules[protocol]);
     const place = ({ row, column }) => cellName(row, column);
-    const texts = { asks: asks.map((ask) => [place(ask), ask.code, ask.message, ask.cure]), said: said.map((one) => [place(one), one.text]) };
-    return { tree, tally, ...texts };
+    const asked = asks.map((ask) => [place(ask), ask.code, ask.message, ask.cure]);
+    return { tree, tally, asks: asked, said: said.map((one) => [place(one), one.text]) };
   });
 }"""
 

@@ -53,7 +53,7 @@ def strings():
 
 
 SENTENCES = ("plan", "probes")  # groups of whole sentences
-HANDED_OUT = ("endpoints", "flags", "factors", "contrasts", "estimates")  # whole groups, for the browser to fill in
+HANDED_OUT = ("endpoints", "flags", "factors", "contrasts", "estimates", "numbers")  # whole groups, for the browser to fill in
 
 
 def test_every_pattern_is_in_use_and_every_code_has_one():

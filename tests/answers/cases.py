@@ -22,6 +22,8 @@ from edgehold.records.registers import load_steels
 from edgehold.report import answer_submission
 from edgehold.results.model.repeatability import Content, PublishedRepeatability
 from edgehold.results.publish.repeatability import content_sha256
+from edgehold.words import Reason, filled_in, group
+from tests.words.says import parsed
 
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
@@ -29,8 +31,21 @@ TOLERANCE = 1e-6
 
 
 def files() -> dict[str, dict]:
-    """Every case by its name."""
-    return {path.stem: json.loads(path.read_text(encoding="utf-8")) for path in sorted(HERE.glob("*.json"))}
+    """Every case by its name, the codes in its answer said in the catalogue's words."""
+    found = {path.stem: json.loads(path.read_text(encoding="utf-8")) for path in sorted(HERE.glob("*.json"))}
+    return {name: case | {"expected": said(case["expected"])} for name, case in found.items()}
+
+
+def said(value: object) -> object:
+    """A stored answer with its texts."""
+    if isinstance(value, dict) and value.keys() == {"code", "arguments"}:
+        return filled_in(value["code"], {name: said(argument) for name, argument in value["arguments"].items()})
+    if isinstance(value, dict):
+        return {
+            name: {e: "; ".join(map(said, parts)) for e, parts in one.items()} if name == "methods" else said(one)
+            for name, one in value.items()
+        }
+    return list(map(said, value)) if isinstance(value, list) else value
 
 
 @functools.cache
@@ -60,9 +75,33 @@ def rules_of(case: dict) -> dict[str, object]:
 
 def answered(case: dict) -> dict[str, object]:
     """What the program says, as plain JSON values."""
+    return json.loads(json.dumps(_answered(case)))
+
+
+def _answered(case: dict) -> dict[str, object]:
     record = Submission.model_validate_json(json.dumps(case["submission"]))
-    found = answer_submission(record, protocol_of(case), case["repeatability"], load_steels())
-    return json.loads(json.dumps(dataclasses.asdict(found)))
+    return dataclasses.asdict(answer_submission(record, protocol_of(case), case["repeatability"], load_steels()))
+
+
+def stored(case: dict) -> object:
+    """The same as a file keeps it: a code with its arguments for every text of the catalogue."""
+    found = _answered(case)
+    return coded(found | {"methods": {name: list(map(fitting, text.split("; "))) for name, text in found["methods"].items()}})
+
+
+def coded(value: object) -> object:
+    """Every reason inside a value as its code and arguments."""
+    if isinstance(value, Reason):
+        return {"code": value.code, "arguments": coded(value.arguments)}
+    if isinstance(value, dict):
+        return {name: coded(one) for name, one in value.items()}
+    return list(map(coded, value)) if isinstance(value, list | tuple) else value
+
+
+def fitting(text: str) -> Reason:
+    """The reason among those of estimates that a part of a method is."""
+    found = ((f"estimates.{name}", parsed(text, f"estimates.{name}")) for name in group("estimates"))
+    return next(Reason(code, **arguments) for code, arguments in found if arguments is not None)
 
 
 def differences(expected: object, got: object, place: str = "", tolerance: float = TOLERANCE) -> list[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 
 from .build import CARD, ROPE, STEELS, WORK, forces, pooled, run, submission, table
-from .cases import HERE, answered
+from .cases import HERE, stored
 
 NAMES = {ROPE: ("early", "late", "life", "hold"), STEELS: ("early", "late", "life"), CARD: ("life",)}
 ASSUMED = {"ln_sd": 0.25, "prior_df": 4, "source": "made up for a test"}
@@ -248,7 +248,7 @@ def text_of(made: dict) -> str:
 def main() -> None:
     """Write every case with its answer."""
     for name, made in all_cases().items():
-        (HERE / f"{name}.json").write_text(text_of(made | {"expected": answered(made)}), encoding="utf-8")
+        (HERE / f"{name}.json").write_text(text_of(made | {"expected": stored(made)}), encoding="utf-8")
 
 
 if __name__ == "__main__":

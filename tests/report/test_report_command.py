@@ -17,6 +17,7 @@ from edgehold.records.model.changes import ABSENT
 from edgehold.report.opening import open_submission
 from edgehold.report.table import table_used
 from edgehold.results.publish.repeatability import repeatability_json
+from edgehold.words import Reason
 from tests.records.builder import correction, endpoint, make_repository, protocol, run, second, submission, values, write_change
 
 SCRIPT = "<script>alert(1)</script>"
@@ -62,7 +63,7 @@ def test_an_id_a_path_and_a_file_elsewhere_give_the_same_report(root, capsys, tm
     elsewhere = Path(shutil.copy(file, tmp_path / "mine.json"))
     texts = {reported(root, capsys, named, "--table", table) for named in ("wren-1", file, elsewhere)}
     assert len(texts) == 1
-    assert "wren-1, A small test method 1.0.0, 2026-05." in texts.pop()
+    assert Reason("report.file", id="wren-1", title="A small test method", version="1.0.0", month="2026-05") in texts.pop()
 
 
 def test_one_file_and_one_table_give_the_same_bytes_though_the_repository_moves_on(root, capsys, tmp_path):
@@ -88,11 +89,14 @@ def test_nobody_is_judged_by_themselves(root):
 
 
 def test_the_table_of_the_last_build_is_taken_where_there_is_one(root, capsys):
-    assert "Looked up in a table computed from the submissions" in " ".join(reported(root, capsys, "wren-1").split())
+    def judged_by(table):
+        return Reason("report.table_assumed", table=Reason(table)) in " ".join(reported(root, capsys, "wren-1").split())
+
+    assert judged_by("report.table_computed")
     folder = root / "build" / "results"
     folder.mkdir(parents=True)
     shutil.copy(published(root), folder / "repeatability.json")
-    assert "Looked up in the table of the last build" in " ".join(reported(root, capsys, "wren-1").split())
+    assert judged_by("report.table_built")
 
 
 @pytest.mark.parametrize("place", ["inside", "outside"])
@@ -122,7 +126,7 @@ def test_misuse_is_said_and_writes_nothing(root, capsys, tmp_path):
     precious = tmp_path / "precious.json"
     precious.write_text("{}")
     for words, message in (
-        (["nobody-1"], "got 'nobody-1', wanted a submission"),
+        (["nobody-1"], Reason("report.no_submission", text="'nobody-1'", folder=str(root / "submissions"))),
         (["wren-1", "--table", str(precious)], "wanted a repeatability table"),
         (["wren-1", "--html", str(precious)], "is there already and is no page"),
         (["wren-1", "--html", str(tmp_path / "no" / "page.html")], "cannot be written"),
@@ -142,13 +146,14 @@ def test_a_table_that_was_touched_is_refused(root, capsys):
 
 
 def test_corrections_count_and_a_retracted_submission_has_no_report(root, capsys):
+    file = {"id": "wren-1", "title": "A small test method", "version": "1.0.0", "month": "2026-05"}
     plain = reported(root, capsys, "wren-1")
     write_change(root, 1, correction(("/note", ABSENT, "a damp evening")))
     corrected = reported(root, capsys, "wren-1")
-    assert "with its corrections applied" in corrected and "with its corrections applied" not in plain
+    assert Reason("report.file_corrected", **file) in " ".join(corrected.split()) and Reason("report.file", **file) in plain
     assert main(["retract", "wren-1", "--why", "read wrong", "--by", "wren", "--root", str(root)]) == FINE
     assert main(["report", "wren-1", "--root", str(root)]) == MISUSE
-    assert "was retracted" in capsys.readouterr().err
+    assert Reason("report.retracted", id="wren-1") in capsys.readouterr().err
 
 
 def page_of(root, capsys, tmp_path, name="wren-1") -> str:
@@ -197,12 +202,12 @@ def test_json_is_json_and_has_every_part(root, capsys):
 
 def test_a_simulated_submission_is_marked_so_everywhere(capsys, tmp_path):
     root = make_repository(tmp_path / "repository", [more_runs() | {"origin": "simulated", "blades": [{"key": "wren.galley"}]}])
-    assert reported(root, capsys, "wren-1").startswith("SIMULATED")
+    assert reported(root, capsys, "wren-1").startswith(Reason("report.simulated"))
     assert page_of(root, capsys, tmp_path).count("imulated") >= 4
 
 
 def test_a_submission_without_anything_to_compare_says_so(capsys, tmp_path):
     alone = submission({"/preparations/1/sharpener": "wren"})
     root = make_repository(tmp_path / "repository", [alone], [protocol({"/endpoints": [endpoint()]})])
-    assert "These runs compare nothing" in reported(root, capsys, "wren-1")
+    assert Reason("report.nothing_compared") in " ".join(reported(root, capsys, "wren-1").split())
     html5lib.HTMLParser(strict=True).parse(page_of(root, capsys, tmp_path))

@@ -8,6 +8,7 @@ import pytest
 from edgehold.report.assemble import report_json
 from edgehold.report.page import report_html
 from edgehold.report.plain import WIDTH, report_text
+from edgehold.words import arguments_of, code_of
 from tests.answers.cases import TOLERANCE, differences
 
 from .reports import CASES, opened, report, report_on, table
@@ -31,13 +32,19 @@ def test_the_figures_of_the_leading_comparison_are_those_of_the_screen(name):
     pair = (lead.factor, lead.first, lead.second)
     results = CASES[name]["expected"]["results"]
     on_screen = {r["endpoint"]: r for r in results if (r["factor"], r["first"], r["second"]) == pair}
-    assert {figure.endpoint for figure in lead.figures} == set(on_screen)
+    on_report = {r.endpoint: r for r in report(name).answer.results if (r.factor, r.first, r.second) == pair}
+    assert {figure.endpoint for figure in lead.figures} == set(on_screen) == set(on_report)
     for figure in lead.figures:
         expected = on_screen[figure.endpoint]
         wanted = {key: expected[key] for key in ("ratio", "low", "high", "verdict", "ruled_out_beyond")}
         got = {key: getattr(figure, key) for key in wanted}
         assert differences(wanted, got, tolerance=TOLERANCE) == []
-        assert expected["sentence"].startswith(figure.sentence)
+        whole = code_of(on_report[figure.endpoint].sentence)
+        assert on_report[figure.endpoint].sentence == expected["sentence"] and code_of(figure.sentence) == whole.removesuffix(
+            "_and_excluded"
+        )
+        known = arguments_of(on_report[figure.endpoint].sentence)
+        assert {name: known[name] for name in known if name != "excluded"} == arguments_of(figure.sentence)
 
 
 @pytest.mark.parametrize("name", sorted(CASES))

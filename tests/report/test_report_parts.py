@@ -15,6 +15,9 @@ from edgehold.report.answer import own_estimates
 from edgehold.report.assemble import report_on
 from edgehold.report.settle import expected_half_width
 from edgehold.results.model.results import Comparison, Results, StudyLine
+from edgehold.results.words.sentences import ratio_text
+from edgehold.words import Reason, arguments_of, code_of, listed
+from tests.words.says import says
 
 from .reports import CASES, changed_report, opened, report, table
 
@@ -43,23 +46,25 @@ def test_more_runs_are_as_many_as_the_interval_needs():
     assert settle.width_runs == closed
     assert settle.half_width == pytest.approx(math.exp(t.ppf(0.975, 40) * math.sqrt(0.05 / 2)))
     assert settle.verdict_runs > settle.width_runs
-    assert f"{closed - 8} more runs of the same kind, {closed} in all" in " ".join(settle.sentences)
+    assert any(says(sentence, "report.settle_more", more=closed - 8, total=closed) for sentence in settle.sentences)
 
 
 def test_what_is_settled_is_said_to_be():
-    assert "settled" in report("better").settle.sentences[0]
-    assert "would not help" in report("blade-each").settle.sentences[0]
-    assert "later checkpoints" in report("never-dull").settle.sentences[0]
+    found = {name: report(name).settle.sentences[0].code for name in ("better", "blade-each", "never-dull")}
+    assert found == {"better": "report.settled", "blade-each": "report.settle_together", "never-dull": "report.settle_bound"}
 
 
 def test_the_owners_sentence_is_the_ratio_of_lives():
     life = next(r for r in CASES["clear-lives"]["expected"]["results"] if r["endpoint"] == "life" and r["factor"] == "sharpener")
     sentence = report("clear-lives").lead.owner_sentence
-    ends = [round(100 * abs(x - 1)) for x in (life["ratio"], life["low"], life["high"])]
-    assert sentence.startswith("Beside the edge that wren sharpened, the edge that tern sharpened cuts about ")
-    told = [f"{end} % {'more' if x > 1 else 'less'}" for end, x in zip(ends, (life["ratio"], life["low"], life["high"]), strict=True)]
-    assert sentence.endswith(f"cuts about {told[0]} rope before it is as dull; between {told[1]} and {told[2]}.")
-    assert "at least" in report("never-dull").lead.owner_sentence
+    ratio, low, high = (
+        Reason(f"report.share_{'more' if life[end] > 1 else 'less'}", figure=round(100 * abs(life[end] - 1)))
+        for end in ("ratio", "low", "high")
+    )
+    first, second = (Reason("own_answer.named_sharpener", name=name) for name in ("tern", "wren"))
+    assert sentence == Reason("report.owner", first=first, second=second, medium="rope", ratio=ratio, low=low, high=high)
+    bound = report("never-dull").lead.owner_sentence
+    assert (bound.code, bound.arguments["side"]) == ("report.owner_bound", "at least")
 
 
 def guessing(right: int, runs: int = 8) -> dict[str, object]:
@@ -79,7 +84,7 @@ def test_right_guesses_are_held_against_luck(right, chance):
     found = changed_report("pooled-runs", guessing(right)).guessed
     assert (found.guessed, found.right) == (8, right)
     assert found.chance == pytest.approx(chance)
-    assert ("as if nothing had been hidden" in " ".join(found.sentences)) is (chance < 0.05)
+    assert (Reason("report.seen_through") in found.sentences) is (chance < 0.05)
 
 
 def test_the_runs_guessed_wrong_are_compared_by_themselves():
@@ -91,34 +96,36 @@ def test_the_runs_guessed_wrong_are_compared_by_themselves():
     ratio = math.exp(
         np.mean([late[r] for r in wrong if sharpener[r] == "tern"]) - np.mean([late[r] for r in wrong if sharpener[r] == "wren"])
     )
-    (sentence,) = [s for s in found.guessed.sentences if s.startswith("Among the 4 runs guessed wrong alone")]
-    assert f"{round(100 * abs(ratio - 1))} %" in sentence
+    (sentence,) = [s for s in found.guessed.sentences if says(s, "report.guessed_wrong", runs=4)]
+    assert Reason(f"own_answer.other_{'more' if ratio > 1 else 'less'}", figure=round(100 * abs(ratio - 1))) in sentence
 
 
 def test_a_few_guesses_say_nothing_and_none_is_said_so():
-    assert "could be luck" in " ".join(changed_report("pooled-runs", guessing(3, 3)).guessed.sentences)
-    assert report("pooled-runs").guessed.sentences == ("Nothing was hidden, so there was nothing to guess.",)
+    assert Reason("report.few_guesses") in changed_report("pooled-runs", guessing(3, 3)).guessed.sentences
+    assert report("pooled-runs").guessed.sentences == (Reason("report.not_hidden"),)
     coded = {f"/runs/{i}/blinding": "helper coded" for i in range(8)}
-    assert "nobody wrote down" in changed_report("pooled-runs", coded).guessed.sentences[0]
+    assert changed_report("pooled-runs", coded).guessed.sentences == (Reason("report.not_guessed"),)
 
 
 def test_what_cannot_be_told_is_named():
     texts = [limit.text for limit in report("blade-each").limits]
-    assert any(text.startswith("tern and wren cannot be told apart: who sharpened and the blade change together") for text in texts)
-    pooled = {limit.threat: limit.text for limit in report("pooled-runs").limits}
-    assert "tern came 1 run later than wren" in pooled["order"]
-    assert "only ever took turns" in pooled["carry-over"] or "flattening" in pooled["carry-over"]
-    told = " ".join(limit.text for limit in report("pooled-runs").limits)
-    for part in ("One blade, wren.galley", "One tester, fid", "it is not stated that anything hid", "Which lot", "No plan is named"):
-        assert part in told
+    blade, sharpener = Reason("factors.blade"), Reason("factors.sharpener")
+    together = Reason("moves_together.together", factor=sharpener, others=blade)
+    assert Reason("report.limit_together", pairs=listed(["tern", "wren"]), reason=together) in texts
+    pooled = {code_of(limit.text): (limit.threat, arguments_of(limit.text)) for limit in report("pooled-runs").limits}
+    assert pooled["report.limit_later"] == ("order", {"first": "wren", "last": "tern", "runs": 1})
+    assert {pooled[code][0] for code in ("report.limit_turns", "report.limit_start") if code in pooled} == {"carry-over"}
+    assert pooled["report.limit_one_blade"][1] == {"name": "wren.galley"} and pooled["report.limit_one_tester"][1] == {"name": "fid"}
+    assert {"report.limit_hiding_unstated_all", "report.limit_lot_unstated", "report.limit_no_plan"} <= pooled.keys()
     made_well = changed_report(
         "pooled-runs",
         {f"/runs/{i}/{name}": value for i in range(8) for name, value in (("blinding", "helper coded"), ("lot", f"wren.coil-{i // 4}"))}
         | {f"/preparations/{i}/start_state": "apex flattened" for i in range(8)}
         | {"/lots": [{"key": "wren.coil-0"}, {"key": "wren.coil-1"}]},
     )
-    less = " ".join(limit.text for limit in made_well.limits)
-    assert "hid whose edge" not in less and "flattening" not in less and "One lot" not in less
+    less = {code_of(limit.text) for limit in made_well.limits}
+    assert less.isdisjoint({"report.limit_start", "report.limit_one_lot", "report.limit_lot_unstated"})
+    assert not any("hid" in code for code in less)
 
 
 def test_both_sides_in_an_even_order_leave_no_order_to_tell():
@@ -139,22 +146,22 @@ def test_minutes_and_cuts_a_week_are_plain_arithmetic():
         own = [lives[run["id"]] for run, p in zip(case["runs"], case["preparations"], strict=True) if p["sharpener"] == side.arm]
         assert side.life == pytest.approx(math.exp(np.mean(own)))
         assert side.weekly_minutes == pytest.approx(300 / math.exp(np.mean(own)) * {"wren": 10, "tern": 25}[side.arm])
-    assert "minutes a week less than as" in " ".join(found.sentences)
+    assert "report.worth_less" in map(code_of, found.sentences)
 
 
-@pytest.mark.parametrize(("novice", "told"), [("tern", "pay them back"), ("wren", "learning would not pay")])
+@pytest.mark.parametrize(("novice", "told"), [("tern", "report.worth_learning"), ("wren", "report.worth_no_learning")])
 def test_learning_pays_only_where_the_practised_hand_takes_less_time(novice, told):
     """clear-lives: edges of wren last longer; with the same minutes they take less time a week."""
     people = CASES["clear-lives"]["submission"]["people"]
     changes: dict[str, object] = {f"/preparations/{i}/minutes": 12 for i in range(len(CASES["clear-lives"]["submission"]["preparations"]))}
     changes |= {f"/people/{i}/sharpening": "novice" if p["handle"] == novice else "practised" for i, p in enumerate(people)}
-    assert told in " ".join(changed_report("clear-lives", changes, weekly=300).worth.sentences)
+    assert told in map(code_of, changed_report("clear-lives", changes, weekly=300).worth.sentences)
 
 
 def test_minutes_that_are_not_stated_for_all_are_no_answer():
     assert report("clear-lives").worth is None
     told = changed_report("clear-lives", {"/preparations/0/minutes": 12}, weekly=300).worth
-    assert told.sides == () and "not stated for all" in told.sentences[0]
+    assert told.sides == () and told.sentences == (Reason("report.worth_unstated"),)
 
 
 def test_start_keenness_is_beside_and_changes_nothing():
@@ -186,7 +193,7 @@ def test_the_pooled_ratio_is_the_one_without_this_file():
         reference = BCG["leave_one_out"]["studies"][left_out]
         assert found.studies == 12
         assert math.log(found.ratio) == pytest.approx(reference["estimate"], rel=1e-7)
-        assert "over 12 other studies" in found.sentence
+        assert says(found.sentence, "report.others", studies=12)
 
 
 def pooled(lines: tuple[StudyLine, ...], own) -> Results:
@@ -204,7 +211,7 @@ def test_too_few_others_are_listed_and_not_pooled():
     estimates = own_estimates(own.record, own.protocol.record, CASES["two-steels"]["repeatability"], own.repository.steels).estimates
     lines = tuple(StudyLine.model_construct(submission=f"other-{i}", cluster=1, ln_estimate=0.1, ln_variance=0.02) for i in range(5))
     (found,) = among(own.record, own.protocol.record, estimates, pooled(lines, own))
-    assert (found.studies, found.ratio) == (1, None) and "one other study has both aisi-1095 and aisi-d2" in found.sentence
+    assert (found.studies, found.ratio) == (1, None) and says(found.sentence, "report.others_one", first="aisi-1095", second="aisi-d2")
 
 
 def test_a_plan_with_a_ratio_of_its_own_is_held_against_that_as_well():
@@ -215,7 +222,8 @@ def test_a_plan_with_a_ratio_of_its_own_is_held_against_that_as_well():
     }  # fmt: skip
     found = report_on(opened("pooled-runs", {"/plan": {"id": "wren-plan", "opened": plan}}), table("pooled-runs"))
     (told,) = found.planned
-    assert told.startswith("The plan (not sealed, so that this is taken on trust) asks otherwise than the protocol.")
-    assert "held against ×3: no difference worth having" in told and found.lead.primary.verdict != "no difference worth having"
-    assert "settled" in found.settle.sentences[0] and "settled" not in report("pooled-runs").settle.sentences[0]
+    assert told.startswith(Reason("report.planned_unsealed"))
+    assert says(told, "report.held_other", ratio=ratio_text(3), kind="no difference worth having")
+    assert found.lead.primary.verdict != "no difference worth having"
+    assert code_of(found.settle.sentences[0]) == "report.settled" != code_of(report("pooled-runs").settle.sentences[0])
     assert report("pooled-runs").planned == ()

@@ -16,10 +16,13 @@ from edgehold.results.model.answers import MethodLine
 from edgehold.results.model.ratio import RatioInterval
 from edgehold.results.publish.answers import answers, model_result
 from edgehold.results.words.answers import agreement_sentence, matters_sentence, matters_words
-from edgehold.results.words.sentences import headline, lead_answer, quoted_answer, sharpening_sentence
+from edgehold.results.words.sentences import amount, headline, lead_answer, quoted_answer, ratio_text, when
+from edgehold.words import Reason, capital, code_of, listed, together
+from tests.words.says import says
 
 PROTOCOL = next(iter(make_protocols().values())).record
 RULE: EndpointRule = next(one for one in PROTOCOL.endpoints if one.kind == "level")
+OPENING = when(RULE, "cut")
 METHODS = (
     "hierarchical model",
     "hierarchical model, prior scales halved",
@@ -78,7 +81,7 @@ def test_an_answer_on_steels_has_a_verdict_its_probabilities_and_what_somebody_n
     assert widths == sorted(widths) and far.new_hands_runs == 2
     assert (far.units_first, far.units_second, far.direct_submissions, far.testers) == (2, 2, 6, 6)
     assert far.evidence in ("direct", "both") and 0 < far.direct_percent <= 100
-    assert " s1 was " in far.sentence and "% interval" in far.sentence and not far.sentence.endswith(" ")
+    assert says(far.sentence, "model_answer.answer", first="s1", second="s3", level="95") and not far.sentence.endswith(" ")
 
 
 def test_a_single_blade_gives_a_sentence_on_blades_and_no_verdict(blades_met):
@@ -86,29 +89,30 @@ def test_a_single_blade_gives_a_sentence_on_blades_and_no_verdict(blades_met):
     assert (one.about, one.verdict, one.units_first, one.units_second) == ("blades", "", 1, 3)
     assert (one.probability_better, one.probability_within, one.probability_worse, one.ruled_out_beyond) == (None,) * 4
     assert one.general.low < one.result.low < one.result.high < one.general.high
-    assert "the one blade of s1 was " in one.sentence and "a blade of the 3 of s2" in one.sentence
-    assert "This speaks of these blades, not of the steels: between the steels themselves the ratio may lie anywhere from" in one.sentence
+    sides = {
+        "first": Reason("model_answer.steel_side", name="s1", units=1),
+        "second": Reason("model_answer.steel_side", name="s2", units=3),
+    }
+    general = {"least": amount(one.general.low), "most": amount(one.general.high)}
+    assert says(one.sentence, "model_answer.steel_units", **sides, **general)
     assert lead_answer([one]) == one
 
 
 def test_two_single_blades_are_called_so():
     ((one,), _, _) = published(rows_of({"s1": 1, "s2": 1}))
-    assert (
-        "the one blade of s1" in one.sentence
-        and "the one blade of s2" in one.sentence
-        and "This speaks of these two blades" in one.sentence
-    )
+    first, second = (Reason("model_answer.steel_side", name=name, units=1) for name in ("s1", "s2"))
+    assert says(one.sentence, "model_answer.steel_two", first=first, second=second)
 
 
 def test_practice_speaks_of_classes_or_of_single_sharpeners(steels_met):
     _, practice, _ = steels_met
     assert (practice.factor, practice.first, practice.second, practice.about) == ("practice", "practised", "novice", "classes")
-    assert "the edge of a practised sharpener" in practice.sentence and sharpening_sentence(practice) == practice.sentence
+    assert Reason("own_answer.named_practice", name="practised") in practice.sentence
     _, two, _ = published(rows_of({"s1": 2, "s2": 2}, people=2))
-    assert sharpening_sentence(None) == "Only one class of sharpeners is met here, so this cannot be said."
     assert (two.about, two.verdict) == ("sharpeners", "")
     if two.state == "estimated":
-        assert "the edge of the one practised sharpener" in two.sentence and "these two sharpeners" in two.sentence
+        first = Reason("model_answer.practice_side", name="practised", units=1)
+        assert says(two.sentence, "model_answer.practice_two", first=first)
 
 
 def test_every_method_stands_beside_the_headline_and_one_without_a_ratio_says_why(steels_met):
@@ -131,22 +135,21 @@ HEADLINE = RatioInterval(ratio=1.2, low=1.0, high=1.5, level=0.95, method="poste
 
 
 @pytest.mark.parametrize(
-    ("ratios", "says"),
+    ("ratios", "code", "methods", "outside"),
     [
-        ((None, None, None), "No other method has a ratio here."),
-        ((1.1, None, None), "The other method agrees: its ratio lies within the interval of the headline."),
-        ((1.1, 1.3, 1.4), "The other 3 methods agree: their ratios lie within the interval of the headline."),
-        ((1.1, 1.8, 1.4), "It does depend on the method: “network of steels” (×1.8) lies outside the interval of the headline."),
-        (
-            (0.9, 1.8, 1.4),
-            "It does depend on the method: “random effects over studies” (×0.9) and “network of steels” (×1.8) lie outside the interval "
-            "of the headline.",
-        ),
+        ((None, None, None), "no_other_method", None, []),
+        ((1.1, None, None), "methods_agree", 1, []),
+        ((1.1, 1.3, 1.4), "methods_agree", 3, []),
+        ((1.1, 1.8, 1.4), "methods_outside", 1, [("network of steels", 1.8)]),
+        ((0.9, 1.8, 1.4), "methods_outside", 2, [("random effects over studies", 0.9), ("network of steels", 1.8)]),
     ],
     ids=["none", "one agrees", "all agree", "one outside", "two outside"],
 )
-def test_the_sentence_on_methods_says_which_lies_outside(ratios, says):
-    assert agreement_sentence(HEADLINE, [line(name, ratio) for name, ratio in zip(METHODS[3:], ratios, strict=False)]) == says
+def test_the_sentence_on_methods_says_which_lies_outside(ratios, code, methods, outside):
+    told = agreement_sentence(HEADLINE, [line(name, ratio) for name, ratio in zip(METHODS[3:], ratios, strict=False)])
+    assert (told.code, told.arguments.get("methods")) == (f"model_answer.{code}", methods)
+    names = [Reason("model_answer.method", method=method, ratio=ratio_text(ratio)) for method, ratio in outside]
+    assert told.arguments.get("names", "").split(" and ") == (names or [""])
 
 
 def test_how_much_is_a_typical_ratio_with_its_interval_and_how_much_of_it_is_the_prior(steels_met):
@@ -157,14 +160,16 @@ def test_how_much_is_a_typical_ratio_with_its_interval_and_how_much_of_it_is_the
         if row.state == "withheld":
             continue
         assert 1 <= row.typical_low < row.typical_ratio < row.typical_high and row.levels > 0 and not row.reason
-        assert row.sentence.endswith(".") and "95 % interval" in row.sentence
+        differs = "practice_differs" if row.what == "practice" else "shifts" if row.what.startswith("steel ×") else "differ"
+        assert says(row.sentence, f"model_answer.{differs}", typical=ratio_text(row.typical_ratio), low=amount(row.typical_low))
         assert (row.most_ratio is None) == (row.from_prior_percent is None) == (row.ln_sd is None) == (row.what == "practice")
         assert row.ln_sd is None or row.most_ratio == pytest.approx(math.exp(2.77 * row.ln_sd), rel=1e-9)
     noise = rows["run-to-run"]
     assert math.log(noise.typical_ratio) == pytest.approx(0.954 * 0.1, rel=0.35)
     assert math.log(noise.most_ratio) / math.log(noise.typical_ratio) == pytest.approx(2.77 / 0.954, rel=1e-6)
-    assert noise.from_prior_percent < 60 and "mostly the prior" not in noise.sentence
-    assert model.matters_sentence.endswith(".") and "the steel ×" in model.matters_sentence
+    assert noise.from_prior_percent < 60 and Reason("model_answer.mostly_prior") not in noise.sentence
+    steel = f"{Reason('model_answer.short_steel')} {ratio_text(rows['steel'].typical_ratio)}"
+    assert says(model.matters_sentence, "model_answer.matters_typical") and steel in model.matters_sentence
 
 
 def test_withheld_spreads_have_no_number_and_the_reason():
@@ -174,23 +179,24 @@ def test_withheld_spreads_have_no_number_and_the_reason():
     withheld = [row for row in model.matters if row.state == "withheld"]
     assert [row.what.split(" or ")[0] for row in withheld] == ["sharpener", "tester"]
     for row in withheld:
-        assert row.sentence.endswith("; a figure would be the prior alone.")
+        assert says(row.sentence, "model_answer.withheld", reason=row.reason)
         assert (row.typical_ratio, row.typical_low, row.typical_high, row.most_ratio, row.from_prior_percent) == (None,) * 5
-        assert row.reason and row.reason in row.sentence and "×" not in row.sentence
-    assert "who sharpens" not in model.matters_sentence and "who tests" not in model.matters_sentence
+        assert row.reason and "×" not in row.sentence
+    assert all(Reason(f"model_answer.short_{who}") not in model.matters_sentence for who in ("sharpener", "tester"))
 
 
 def test_what_these_runs_cannot_tell_apart_is_named_together(blades_met):
     """Where everybody tests their own edges."""
     _, _, model = blades_met
     (people,) = (row for row in model.matters if row.what.startswith("sharpener or tester"))
-    assert people.sentence.startswith("Two of what these runs cannot tell apart (sharpener, tester") and " or " not in people.sentence
+    named = Reason("model_answer.called_together", names=people.what.replace(" or ", ", "))
+    assert capital(named) in people.sentence and people.what.replace(" or ", ", ").startswith("sharpener, tester")
 
 
 def test_the_model_says_what_stands_in_it_its_priors_and_how_it_was_computed(steels_met):
     _, _, model = steels_met
     assert (model.state, model.reason, model.runs, model.one_sided, model.submissions, model.left_out) == ("fitted", "", 72, 0, 6, 0)
-    assert "steel" in model.fixed and "practised or novice sharpener" in model.fixed
+    assert {Reason("all_runs.fixed_steel"), Reason("all_runs.fixed_practice")} <= set(model.fixed)
     priors = {prior.what: prior for prior in model.priors}
     assert "run-to-run" in priors and "residual" not in priors
     assert all(prior.df > 0 and prior.scale > 0 and prior.source for prior in model.priors)
@@ -201,9 +207,9 @@ def test_the_model_says_what_stands_in_it_its_priors_and_how_it_was_computed(ste
 def test_without_a_fit_every_pair_has_the_reason_and_nothing_has_a_number():
     ((one,), _, model) = published(rows_of({"s1": 1, "s2": 1}, people=1)[::2])
     assert (one.state, one.result, one.methods, one.methods_sentence) == ("not fitted", None, (), "")
-    assert one.reason and one.sentence == f"After 10 cuts, there is no ratio of s1 to s2: {one.reason}."
+    assert one.reason and one.sentence == Reason("model_answer.no_ratio", opening=OPENING, first="s1", second="s2", reason=one.reason)
     assert (model.state, model.matters, model.pareto_k, model.effective_points, model.error_percent) == ("not fitted", (), None, None, None)
-    assert model.matters_sentence == f"What matters more is not known: {model.reason}."
+    assert model.matters_sentence == Reason("model_answer.matters_unknown", reason=model.reason)
 
 
 def test_without_a_run_with_a_value_there_is_neither():
@@ -213,24 +219,30 @@ def test_without_a_run_with_a_value_there_is_neither():
 def test_what_matters_more_is_said_only_where_it_is_sure(steels_met):
     _, _, model = steels_met
     rows = [row for row in model.matters if row.what in ("steel", "blade")]
-    listed = ", ".join(f"{name} ×{{}}" for name in ("the steel", "the single blade"))
-    start = listed.split("{}")[0]
-    unsure = matters_sentence(rows, WhatMatters((), (), 1), "After 10 cuts", "")
-    assert unsure.startswith("After 10 cuts, these runs cannot say yet which matters more.") and start in unsure
-    sure = matters_sentence(rows, WhatMatters((), (("steel", "blade", 0.97),), 1), "After 10 cuts", "")
-    assert sure.startswith("After 10 cuts, the steel matters more than the single blade. Two that differ")
-    in_part = matters_sentence(rows, WhatMatters((), (("steel", "blade", 0.97),), 3), "After 10 cuts", "")
-    assert "Of the other pairs they cannot say it yet." in in_part
-    more = (("steel", "blade", 0.97), ("steel", "tester", 0.96), ("steel", "sharpener", 0.99))
-    told = matters_sentence(rows, WhatMatters((), more, 3), "After 10 cuts", "")
-    assert "the steel matters more than the single blade, who tests and who sharpens." in told
+    short = {what: Reason(f"model_answer.short_{what}") for what in ("steel", "blade", "tester", "sharpener")}
+    ratios = ", ".join(f"{short[row.what]} {ratio_text(row.typical_ratio)}" for row in rows)
+    typical = Reason("model_answer.matters_typical", ratios=ratios)
+
+    def told(more, asked):
+        return matters_sentence(rows, WhatMatters((), more, asked), OPENING, "")
+
+    def surely(*less):
+        pair = Reason("model_answer.matters_pair", more=short["steel"], less=listed([short[one] for one in less]))
+        return Reason("model_answer.matters_more", opening=OPENING, pairs=pair)
+
+    assert told((), 1) == together(Reason("model_answer.matters_open", opening=OPENING), typical)
+    blade, tester, sharpener = ("steel", "blade", 0.97), ("steel", "tester", 0.96), ("steel", "sharpener", 0.99)
+    assert told((blade,), 1) == together(surely("blade"), typical)
+    assert told((blade,), 3) == together(surely("blade"), Reason("model_answer.matters_rest"), typical)
+    assert told((blade, tester, sharpener), 3) == together(surely("blade", "tester", "sharpener"), typical)
 
 
 def test_what_is_mostly_the_prior_is_called_so(steels_met):
     _, _, model = steels_met
     blade = next(row for row in model.matters if row.what == "blade")
-    assert matters_words(blade.model_copy(update={"from_prior_percent": 80.0})).endswith("This is mostly the prior: the runs add little.")
-    assert "mostly the prior" not in matters_words(blade.model_copy(update={"from_prior_percent": 79.0}))
+    mostly = Reason("model_answer.mostly_prior")
+    assert matters_words(blade.model_copy(update={"from_prior_percent": 80.0})).endswith(mostly)
+    assert mostly not in matters_words(blade.model_copy(update={"from_prior_percent": 79.0}))
 
 
 def test_a_pool_is_headed_by_the_answer_and_how_few_submissions_it_rests_on(steels_met):
@@ -241,11 +253,11 @@ def test_a_pool_is_headed_by_the_answer_and_how_few_submissions_it_rests_on(stee
     assert quoted_answer("steel", endpoint) == lead
     assert quoted_answer("sharpener", endpoint) == practice
     assert headline(6, lead) == lead.sentence
-    assert headline(1, lead) == f"One submission so far. {lead.sentence}"
-    assert headline(2, lead) == f"Two submissions so far. {lead.sentence}"
-    assert headline(0, None) == "Nobody has sent in a result yet."
+    assert headline(1, lead) == together(Reason("studies_answer.one_so_far"), lead.sentence)
+    assert headline(2, lead) == together(Reason("studies_answer.two_so_far"), lead.sentence)
+    assert code_of(headline(0, None)) == "studies_answer.nobody"
     bare = type("E", (), {"primary": True, "steels": (), "practice": None})()
-    assert quoted_answer("steel", bare) is None and headline(3, None) == "There is nothing to compare yet."
+    assert quoted_answer("steel", bare) is None and code_of(headline(3, None)) == "studies_answer.nothing"
     lost = steels[0].model_copy(update={"state": "not estimable", "sentence": "No ratio."})
     assert quoted_answer("steel", type("E", (), {"primary": True, "steels": (lost,), "practice": None})()) == lost
 

@@ -16,6 +16,9 @@ from edgehold.records.model.protocol import EndpointRule
 from edgehold.results.model.analyses import CrossedResult
 from edgehold.results.publish.crossed import crossed_result
 from edgehold.results.words.crossed import within_note
+from edgehold.results.words.sentences import ratio_text
+from edgehold.words import Reason, capital
+from tests.words.says import says
 
 PROTOCOL = next(iter(make_protocols().values())).record
 
@@ -74,7 +77,8 @@ def test_a_spread_is_shown_as_the_median_and_the_95_percent_point_of_pairs(cross
     assert told.typical_ratio == pytest.approx(math.exp(np.median(pairs)), rel=0.002)
     assert told.most_ratio == pytest.approx(math.exp(np.quantile(pairs, 0.95)), rel=0.004)
     assert (told.typical_low, told.typical_high) == (None, None), "no limits are computed in the path"
-    assert told.sentence.startswith("Two testers typically differ by ×")
+    typically = capital(Reason("all_runs.typically_tester"))
+    assert says(told.sentence, "all_runs.given", typically=typically, typical=ratio_text(told.typical_ratio))
 
 
 def test_shares_are_of_all_random_terms_together(crossing):
@@ -92,8 +96,8 @@ def test_where_everybody_tests_their_own_edges_people_have_the_reason_and_no_num
         assert told.state == "no number" and numbers == (None,) * 7
         assert told.reason and told.reason in told.sentence
     assert own_edges.own_sharpening is None
-    assert own_edges.own_sharpening_note == "every edge was sharpened by its tester"
-    assert "How much sharpeners and how much testers differ is not known" in own_edges.sentence
+    assert own_edges.own_sharpening_note == Reason("crossed.all_own")
+    assert says(own_edges.sentence, "all_runs.both_unknown")
     assert "×" not in own_edges.two_roles
 
 
@@ -103,15 +107,17 @@ def test_no_number_and_the_reason_where_the_split_is_weak():
     told = spread(result, "tester")
     numbers = (told.ln_sd, told.ln_sd_high, told.typical_ratio, told.typical_high, told.most_ratio, told.share_percent)
     assert (told.state, numbers) == ("no number", (None,) * 6) and told.reason
-    assert told.sentence == f"How much testers differ is not known: {told.reason}."
-    assert f"ow much testers differ is not known: {told.reason}." in result.sentence and "known only from above" not in result.sentence
+    unknown = Reason("all_runs.unknown", how_much=Reason("all_runs.how_much_tester"), reason=told.reason)
+    assert told.sentence == unknown
+    assert unknown in result.sentence or Reason("all_runs.both_unknown", reason=told.reason) in result.sentence
+    assert not says(result.sentence, "all_runs.only_above")
 
 
 def test_a_zero_is_a_zero_with_the_number_of_levels_beside_it():
     labels = labels_of_exchange(people=40, partners=4, blades=20)
     told = spread(published(labels, list(values_of(labels, 8, TRUTH | {"tester": 0.0}))), "tester")
     assert (told.state, told.ln_sd, told.typical_ratio, told.typical_high, told.levels) == ("given", 0.0, 1.0, None, 40)
-    assert told.sentence.startswith("No sign that testers differ") and "None" not in told.sentence and "–" not in told.sentence
+    assert told.sentence == Reason("all_runs.no_sign", how_much=Reason("all_runs.how_much_tester"))
 
 
 def test_every_pair_of_steels_stands_with_intervals_that_widen_from_left_to_right(crossing):
@@ -131,8 +137,8 @@ def test_lives_mostly_known_to_one_side_point_to_level_and_window():
     values = [(value, math.inf) if i % 2 else value for i, value in enumerate(y)]
     result = published(labels, values, "life")
     assert (result.state, result.runs, result.one_sided, result.spreads) == ("not fitted", 30, 15, ())
-    assert result.reason.startswith("15 of 30 runs are known to one side only")
-    assert "sharpness after a set amount of work, or over a window of work" in result.reason
+    assert result.reason_code == "all_runs.sharpness_tells_more"
+    assert says(result.reason, "crossed.one_sided_share", one_sided=15, runs=30)
     assert all(one.result is None for one in result.contrasts) and not result.converged
 
 
@@ -157,11 +163,11 @@ def test_a_patch_is_no_version_of_its_own():
     assert labels_of(rows)["version"] == ["2.1", "2.1", "2.2"]
 
 
-@pytest.mark.parametrize(("disagrees", "words"), [(True, "differs from that of all runs by more"), (False, "do not differ")])
-def test_a_departure_within_submissions_is_told_and_no_cause_is(disagrees, words):
+@pytest.mark.parametrize(("disagrees", "code"), [(True, "all_runs.within_disagree"), (False, "all_runs.within_agree")])
+def test_a_departure_within_submissions_is_told_and_no_cause_is(disagrees, code):
     result = Difference(0.1, 0.1, 9.0, Interval(-0.1, 0.3, 0.95, "t"))
     note = within_note(WithinSubmissions("s1", "s2", result, "", 0.5, 0.1, False, disagrees))
-    assert words in note and "steel" not in note
+    assert (note.code, note.arguments) == (code, {})
 
 
 def test_practice_is_told_in_a_sentence_of_the_endpoint():
@@ -170,14 +176,14 @@ def test_practice_is_told_in_a_sentence_of_the_endpoint():
     result = published(labels, list(values_of(labels, 2) + np.array(gain)))
     one = result.practice[0]
     assert one.ratio_of_ratios.ratio == pytest.approx(one.practised.ratio / one.novice.ratio, rel=1e-6)
-    assert one.sentence.endswith("so it depends on who sharpens.")
+    assert says(one.sentence, "all_runs.practice_matters", first=one.first, second=one.second)
 
 
 def test_the_sharpeners_level_is_told_per_worthwhile_ratio_and_refused_with_its_reason(crossing):
     one = next(one for one in crossing.by_level if (one.first, one.second) == ("s1", "s2"))
     assert one.sharpeners == 40 and one.step == rule("level").worthwhile_ratio and 0 < one.reliability_percent < 100
     assert one.result.low < 1 < one.result.high  # none was put in
-    assert one.sentence.endswith("whether that is more than chance these runs cannot say.")
+    assert says(one.sentence, "all_runs.level_open", first="s1", second="s2", ratio=ratio_text(one.result.ratio))
     labels = labels_of_exchange(people=6, partners=3, blades=4)
     few = published(labels, list(values_of(labels, 2))).by_level
     assert few and all(one.result is None and one.reason and one.reason in one.sentence and "×" not in one.sentence for one in few)

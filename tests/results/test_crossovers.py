@@ -6,6 +6,7 @@ from types import SimpleNamespace
 import pytest
 
 from edgehold.results.publish.compare import SIDE, crossovers
+from edgehold.words import Reason
 
 OPENINGS = {"early": "After 10 cuts", "late": "After 160 cuts"}
 
@@ -18,10 +19,8 @@ def endpoint(role: str, above_one: float | None, about: str = "steels"):
 def test_the_one_better_early_is_named_first_and_nobody_wins():
     (found,) = crossovers((endpoint("early", 0.01), endpoint("late", 0.99)), OPENINGS)
     assert (found.first, found.second) == ("demo-b", "demo-a")
-    assert found.sentence == (
-        "After 10 cuts, demo-b is sharper than demo-a; after 160 cuts, demo-a is sharper than demo-b. "
-        "They change places: neither is simply the better."
-    )
+    told = {"opening": "After 10 cuts", "later": "after 160 cuts", "keener": "demo-b", "longer": "demo-a"}
+    assert found.sentence == Reason("studies_answer.crossover", **told)
 
 
 @pytest.mark.parametrize(

@@ -10,15 +10,8 @@ from edgehold.records.registers import DROPPED_MARKS, load_units, steel_ids
 from edgehold.records.units import UNITS_IN_SENTENCES, grammar
 from edgehold.results.model.repeatability import PublishedRepeatability
 from edgehold.results.publish.repeatability import form_repeatability
-from edgehold.results.words.sentences import LEAST_TIMES, PATTERNS
+from edgehold.results.words.sentences import LEAST_TIMES
 from edgehold.words import group
-
-NOTES = {
-    "unread": "Run {run} is left out: a number or a unit of it cannot be read.",
-    "flag": "Run {run}: {flag}.",
-    "failed": "Run {run}: the edge was past the limit before the first cut.",
-    "nothing": "Nothing to compare: every run has the same blade and the same sharpener.",
-}
 
 
 def answer_rules(protocol: Protocol, published: PublishedRepeatability, steels: Mapping[str, SteelEntry]) -> dict[str, object]:
@@ -50,14 +43,12 @@ def answer_rules(protocol: Protocol, published: PublishedRepeatability, steels: 
 def sentences() -> dict[str, object]:
     """Every pattern that an answer is told in."""
     return {
-        "patterns": PATTERNS,
+        "own_answer": group("own_answer"),
         "plurals": UNITS_IN_SENTENCES,
         "least_times": LEAST_TIMES,
-        "missing": group("endpoints")["missing"],
         "endpoints": group("endpoints"),
         "flags": group("flags"),
         "factors": group("factors"),
         "contrasts": group("contrasts"),
         "methods": group("estimates"),
-        "notes": NOTES,
     }

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from edgehold.results.model.answers import Answer
 from edgehold.results.model.results import Comparison, EndpointResult, Pool, Results
-from edgehold.results.words.sentences import NOTHING_TO_COMPARE
+from edgehold.words import Reason
 
 from .formatting import endpoints_in_order
 
@@ -76,5 +76,5 @@ def headline_pair(pool: Pool) -> list[tuple[EndpointResult, Answer]]:
 def quoted_sentence(pool: Pool) -> str:
     """The answer that the headline quotes, without how few submissions it rests on."""
     if pool.quoted is None:
-        return NOTHING_TO_COMPARE
+        return Reason("studies_answer.nothing")
     return next(c.sentence for e, c in headline_pair(pool) if e.id == pool.quoted.endpoint)

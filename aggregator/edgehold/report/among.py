@@ -13,7 +13,8 @@ from edgehold.records.model.protocol import EndpointRule, Protocol, major
 from edgehold.records.model.submission import Submission
 from edgehold.results.model.results import Comparison, Results
 from edgehold.results.publish.influence import interval_of
-from edgehold.results.words.sentences import compared, named, ratio_text, when
+from edgehold.results.words.sentences import compared, ratio_text, sides, when
+from edgehold.words import Reason, together
 
 BUILT = "build/results/results.json"
 
@@ -48,11 +49,11 @@ def read_results(root: Path) -> tuple[Results | None, str]:
     """The results of the last build, or why there are none."""
     file = root / BUILT
     if not file.is_file():
-        return None, "No results are built here ('edgehold pool' makes them), so there is nothing to hold this beside."
+        return None, Reason("report.no_results")
     try:
         return Results.model_validate_json(file.read_bytes()), ""
     except ValueError:
-        return None, "The results built here have another form than this program's: 'edgehold pool' makes them anew."
+        return None, Reason("report.other_results")
 
 
 def among(record: Submission, protocol: Protocol, estimates: tuple[SubmissionEstimate, ...], results: Results | None) -> tuple[Among, ...]:
@@ -86,19 +87,22 @@ def _among(comparison: Comparison, own: Contrast, name: str, rule: EndpointRule,
         if line.submission != name and line.ln_estimate is not None and line.ln_variance
     ]
     studies = len({cluster for _, _, cluster in others})
-    opening = when(rule.kind, protocol.work.unit, rule.at, rule.start, rule.end)
-    first, second = named(own.factor, own.first), named(own.factor, own.second)
+    names = {"opening": when(rule, protocol.work.unit), **sides(own.factor, own.first, own.second)}
     if studies < LEAST_STUDIES:
-        count = ("no other study has", "one other study has", "two other studies have")[studies]
-        told = f"{opening}, {count} both {first} and {second}: too few to pool."
+        told = Reason(f"report.others_{('none', 'one', 'two')[studies]}", **names)
         return Among(rule.id, own.factor, own.first, own.second, studies, None, None, None, None, None, told)
     fit = three_level([e for e, _, _ in others], [v for _, v, _ in others], [cluster for _, _, cluster in others], profile=False).fit
     estimate, interval, further = float(fit.coefficients[0]), interval_of(fit), fit.prediction
     ends = None if further is None else (math.exp(further.low), math.exp(further.high))
-    sentence = (
-        f"{opening}, over {studies} other studies {first} {compared(rule.kind, math.exp(estimate))} {second} "
-        f"({ratio_text(math.exp(estimate))}, 95 % interval {ratio_text(math.exp(interval.low))} to {ratio_text(math.exp(interval.high))})."
-        f"{_own_place(own, ends)}"
+    ratio, low, high = (math.exp(end) for end in (estimate, interval.low, interval.high))
+    told = Reason(
+        "report.others",
+        **names,
+        studies=studies,
+        compared=compared(rule.kind, ratio),
+        ratio=ratio_text(ratio),
+        low=ratio_text(low),
+        high=ratio_text(high),
     )
     next_low, next_high = ends or (None, None)
     return Among(
@@ -107,26 +111,21 @@ def _among(comparison: Comparison, own: Contrast, name: str, rule: EndpointRule,
         first=own.first,
         second=own.second,
         studies=studies,
-        ratio=math.exp(estimate),
-        low=math.exp(interval.low),
-        high=math.exp(interval.high),
+        ratio=ratio,
+        low=low,
+        high=high,
         next_low=next_low,
         next_high=next_high,
-        sentence=sentence,
+        sentence=together(told, _own_place(own, ends)),
     )
 
 
 def _own_place(own: Contrast, ends: tuple[float, float] | None) -> str:
     """Where this submission's ratio lies against what a further study is expected to find."""
     if own.estimate is None or ends is None:
-        return " This submission has no ratio to hold beside that." if own.estimate is None else ""
+        return Reason("report.own_no_ratio") if own.estimate is None else ""
     low, high = ends
     ratio = math.exp(own.estimate)
-    expected = f"between {ratio_text(low)} and {ratio_text(high)}"
-    if low <= ratio <= high:
-        return f" A further study would be expected {expected}: this one, {ratio_text(ratio)}, lies within."
     overlaps = own.interval is not None and math.exp(own.interval.low) <= high and math.exp(own.interval.high) >= low
-    why = (
-        "; by its own interval it could be like the others" if overlaps else ", even by its own interval: look for what was different here"
-    )
-    return f" A further study would be expected {expected}: this one, {ratio_text(ratio)}, lies outside{why}."
+    place = "within" if low <= ratio <= high else "overlaps" if overlaps else "outside"
+    return Reason(f"report.own_{place}", low=ratio_text(low), high=ratio_text(high), ratio=ratio_text(ratio))

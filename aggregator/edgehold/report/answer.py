@@ -9,7 +9,6 @@ from pathlib import Path
 
 from edgehold.endpoints import EndpointRow, endpoint_rows
 from edgehold.estimates import Contrast, RepeatabilityTable, SubmissionEstimate, estimate_submissions
-from edgehold.forms.answer import NOTES
 from edgehold.records.canonical import LoadedProtocol, LoadedSubmission, Repository, pool_key
 from edgehold.records.canonical_runs import canonical_readings, canonical_runs
 from edgehold.records.model.protocol import EndpointRule, Protocol
@@ -17,9 +16,9 @@ from edgehold.records.model.registers import SteelEntry
 from edgehold.records.model.submission import Submission
 from edgehold.records.registers import find_steel
 from edgehold.records.rules.shared_keys import shared_facts
-from edgehold.results.publish.ledger import answer_sentence
 from edgehold.results.publish.repeatability import FormRepeatability, table_of
-from edgehold.results.words.sentences import named, when
+from edgehold.results.words.sentences import own_sentence
+from edgehold.words import Reason
 
 LEVEL = 0.95
 
@@ -164,8 +163,6 @@ def _alone(submission: LoadedSubmission, protocol: Protocol) -> Repository:
 
 
 def _answer(contrast: Contrast, rule: EndpointRule, protocol: Protocol) -> Answer:
-    opening = when(rule.kind, protocol.work.unit, rule.at, rule.start, rule.end)
-    first, second = named(contrast.factor, contrast.first), named(contrast.factor, contrast.second)
     low, high = _limits(contrast)
     return Answer(
         endpoint=rule.id,
@@ -180,7 +177,7 @@ def _answer(contrast: Contrast, rule: EndpointRule, protocol: Protocol) -> Answe
         level=LEVEL,
         verdict=contrast.verdict.kind if contrast.verdict else "",
         ruled_out_beyond=_finite(contrast.verdict.excludes) if contrast.verdict else None,
-        sentence=answer_sentence(contrast, opening, first, second, rule.kind),
+        sentence=own_sentence(contrast, rule, protocol.work.unit),
         reason=contrast.reason,
         runs_first=contrast.runs_first,
         runs_second=contrast.runs_second,
@@ -213,11 +210,11 @@ def _notes(
     record: Submission, unread: frozenset[int], rows: tuple[EndpointRow, ...], estimates: tuple[SubmissionEstimate, ...]
 ) -> tuple[str, ...]:
     """Runs that could not be read, what to look at twice in a run, and a comparison that nobody asked for."""
-    notes = [NOTES["unread"].format(run=run.id) for number, run in enumerate(record.runs) if number in unread]
+    notes = [Reason("own_answer.unread", run=run.id) for number, run in enumerate(record.runs) if number in unread]
     seen: dict[str, tuple[str, ...]] = {row.run: row.flags for row in rows}
-    notes += [NOTES["flag"].format(run=run, flag=flag) for run, flags in seen.items() for flag in flags]
+    notes += [Reason("own_answer.flag", run=run, flag=flag) for run, flags in seen.items() for flag in flags]
     failed = dict.fromkeys(row.run for row in rows if row.failed_preparation)
-    notes += [NOTES["failed"].format(run=run) for run in failed]
+    notes += [Reason("own_answer.failed", run=run) for run in failed]
     if not any(e.contrasts for e in estimates):
-        notes.append(NOTES["nothing"])
+        notes.append(Reason("own_answer.nothing"))
     return tuple(notes)

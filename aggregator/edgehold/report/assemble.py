@@ -11,6 +11,7 @@ from edgehold.records.canonical import LoadedProtocol
 from edgehold.records.model.protocol import EndpointRule, Protocol
 from edgehold.records.model.submission import Submission
 from edgehold.results.model.results import Results
+from edgehold.words import Reason, together
 
 from .among import Among, among
 from .answer import OwnEstimates, SubmissionAnswer, answer_of, own_estimates
@@ -70,7 +71,7 @@ class SubmissionReport:
     def headline(self) -> str:
         """The sentence in front."""
         if self.lead is None:
-            return "These runs compare nothing: every one has the same blade and the same sharpener."
+            return Reason("report.nothing_compared")
         return self.lead.owner_sentence or self.lead.primary.sentence
 
 
@@ -111,7 +112,7 @@ def report_on(
         worth=worth(record, own.rows, lead, protocol, weekly) if lead else None,
         among=side,
         pooled="" if side else why_none or _why_not_pooled(lead),
-        warnings=tuple(f"{f.pointer or 'the file'}: {f.message}" for f in opened.findings),
+        warnings=tuple(f"{f.pointer or Reason('report.the_file')}: {f.message}" for f in opened.findings),
     )
 
 
@@ -126,9 +127,7 @@ def _settle(opened: Opened, own: OwnEstimates, lead: Leading | None) -> Settling
 
 
 def _why_not_pooled(lead: Leading | None) -> str:
-    if lead is not None and lead.factor == "sharpener":
-        return "Two people by name are never pooled; practised against novice sharpeners are, where a file says which is which."
-    return "Nothing of this is pooled yet."
+    return Reason("report.people_not_pooled" if lead is not None and lead.factor == "sharpener" else "report.not_pooled")
 
 
 def _planned_rule(opened: Opened, lead: Leading) -> EndpointRule | None:
@@ -151,9 +150,8 @@ def _planned(opened: Opened, own: OwnEstimates, lead: Leading | None) -> tuple[s
         and opened.record.plan.sha256 is not None
         and not any(f.code.startswith("seal-") for f in opened.findings)
     )
-    how = "sealed before the test" if sealed else "not sealed, so that this is taken on trust"
-    told = verdict_sentence(_held_against(own, lead, rule, opened.protocol), rule)
-    return (f"The plan ({how}) asks otherwise than the protocol. {told}",)
+    asks = Reason("report.planned_sealed" if sealed else "report.planned_unsealed")
+    return (together(asks, verdict_sentence(_held_against(own, lead, rule, opened.protocol), rule)),)
 
 
 def _held_against(own: OwnEstimates, lead: Leading, rule: EndpointRule, protocol: LoadedProtocol) -> Contrast:

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 
 from edgehold.estimates import Contrast, SubmissionEstimate
 from edgehold.records.model.protocol import EndpointRule, Protocol
+from edgehold.results.words.sentences import figure_sentence
 
-from .sentences import figure_sentence, owner_sentence, verdict_sentence
+from .sentences import owner_sentence, verdict_sentence
 
 ASKED = {"sharpener": ("sharpener",), "steel": ("steel", "blade"), "blade": ("blade",)}
 OTHERWISE = ("sharpener", "steel", "blade")

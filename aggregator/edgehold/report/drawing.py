@@ -13,6 +13,7 @@ from edgehold.pages.safe_text import plain
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.units import plural
 from edgehold.results.words.sentences import amount
+from edgehold.words import Reason
 
 from .runs import RunCurve
 
@@ -65,7 +66,7 @@ def panels(curves: Sequence[RunCurve], protocol: Protocol) -> tuple[tuple[str, M
 def _panel(arm: str, number: int, curves: Sequence[RunCurve], protocol: Protocol, scales: Scales) -> Markup:
     own = [c for c in curves if c.arm == arm]
     unit = protocol.reading.canonical_unit
-    label = f"Readings of {len(own)} runs of {arm} against {plural(protocol.work.unit)}; the figures stand in the table below."
+    label = Reason("report.panel", runs=len(own), arm=arm, units=plural(protocol.work.unit))
     parts = [_axes(scales, unit, plural(protocol.work.unit)), _threshold(protocol, scales)]
     parts += [_line(c, scales, "other") for c in curves if c.arm != arm]
     parts += [_repeats(c, scales) for c in own]

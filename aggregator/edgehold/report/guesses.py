@@ -10,10 +10,11 @@ from scipy.stats import binom
 from edgehold.estimates import estimate_submissions
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.model.submission import Submission
+from edgehold.results.words.sentences import figure_sentence
+from edgehold.words import Reason, listed, small, together
 
 from .answer import OwnEstimates
 from .comparison import Leading
-from .sentences import figure_sentence
 
 EVIDENT = 0.05  # chance of so many right guesses by luck, below which the codes are taken to have been seen through
 
@@ -56,19 +57,20 @@ def guesses(record: Submission, own: OwnEstimates, lead: Leading, protocol: Prot
     told = _told(record, lead.factor)
     asked = sum(run.blinding in ("helper coded", "sealed") for run in record.runs)
     if not told:
-        words = (
-            "Edges were coded, but nobody wrote down whose they took them for: whether the codes held cannot be told."
-            if asked
-            else "Nothing was hidden, so there was nothing to guess."
-        )
-        return Guesses(asked, 0, 0, None, None, None, None, (words,))
+        return Guesses(asked, 0, 0, None, None, None, None, (Reason("report.not_guessed" if asked else "report.not_hidden"),))
     right = sum(correct for correct, _ in told.values())
     luck = 1 / max(2, _sides(record, lead.factor))
     chance = float(binom.sf(right - 1, len(told), luck))
     sure = [[sure for correct, sure in told.values() if correct is side and sure is not None] for side in (True, False)]
     means = [sum(each) / len(each) if each else None for each in sure]
-    named = "hand" if lead.factor == "sharpener" else "blade"
-    sentences = [_counted(right, len(told), luck, chance, named), *_confidence(means), _consequence(chance, len(told), luck)]
+    counted = Reason(
+        f"report.guessed_{'hand' if lead.factor == 'sharpener' else 'blade'}",
+        right=right,
+        guesses=len(told),
+        luck=len(told) * luck,
+        chance=Reason("report.percent_under_one") if chance < 0.01 else Reason("report.percent", percent=100 * chance),
+    )
+    sentences = [counted, *_confidence(means), _consequence(chance, len(told), luck)]
     sentences += _where_wrong({run for run, (correct, _) in told.items() if not correct}, own, lead, protocol)
     sure_right, sure_wrong = means
     return Guesses(asked, len(told), right, luck, chance, sure_right, sure_wrong, tuple(sentences))
@@ -94,29 +96,14 @@ def _sides(record: Submission, factor: str) -> int:
     return len({p.sharpener if factor == "sharpener" else p.blade for p in record.preparations})
 
 
-def _counted(right: int, guessed: int, luck: float, chance: float, named: str) -> str:
-    by_luck = f"luck alone would give {guessed * luck:.3g}, and {right} or more in {_percent(chance)} of tries"
-    return f"The right {named} was named in {right} of {guessed} guesses; {by_luck}."
-
-
-def _percent(share: float) -> str:
-    return "under 1 %" if share < 0.01 else f"{100 * share:.0f} %"
-
-
 def _confidence(means: list[float | None]) -> list[str]:
-    words = [f"{mean:.0f} % sure where {side}" for mean, side in zip(means, ("right", "wrong"), strict=True) if mean is not None]
-    return [f"They were {' and '.join(words)}."] if words else []
+    sides = zip(means, ("right", "wrong"), strict=True)
+    sure = [Reason(f"report.sure_{side}", percent=mean) for mean, side in sides if mean is not None]
+    return [Reason("report.sure", sure=listed(sure))] if sure else []
 
 
 def _consequence(chance: float, guessed: int, luck: float) -> str:
-    if chance < EVIDENT:
-        return (
-            "That is more than luck: count the verdict as if nothing had been hidden. An edge that is much keener gives itself away "
-            "while it is cut with, so this need not be anybody's fault; but whoever hopes for one of them can then help it along."
-        )
-    if luck**guessed > EVIDENT:
-        return "With so few guesses even all of them right could be luck: they say nothing about whether the codes held."
-    return "That is no more than luck: nothing here speaks against the codes, and the verdict stands as it is."
+    return Reason(f"report.{'seen_through' if chance < EVIDENT else 'few_guesses' if luck**guessed > EVIDENT else 'codes_held'}")
 
 
 def _where_wrong(wrong: set[str], own: OwnEstimates, lead: Leading, protocol: Protocol) -> list[str]:
@@ -132,9 +119,7 @@ def _where_wrong(wrong: set[str], own: OwnEstimates, lead: Leading, protocol: Pr
     if contrast is None or contrast.estimate is None or not math.isfinite(contrast.estimate):
         return []
     before = lead.contrasts[rule.id]
-    sentence = figure_sentence(contrast, rule, protocol.work.unit)
+    sentence = small(figure_sentence(contrast, rule, protocol.work.unit))
     turned = before.estimate is not None and before.estimate * contrast.estimate < 0
-    runs = f"{len(wrong)} run{'' if len(wrong) == 1 else 's'}"
-    return [
-        f"Among the {runs} guessed wrong alone: {sentence[0].lower()}{sentence[1:]}" + (" That is the other way round." if turned else "")
-    ]
+    told = Reason("report.guessed_wrong", runs=len(wrong), sentence=sentence)
+    return [together(told, Reason("report.guessed_wrong_turned") if turned else "")]

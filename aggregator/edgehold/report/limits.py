@@ -12,11 +12,10 @@ from edgehold.estimates.codes import left_out, moves_together
 from edgehold.records.canonical import CanonicalRun
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.model.submission import Submission
+from edgehold.words import Argument, Reason, capital, listed
 
 from .comparison import Leading
 from .runs import ARM
-
-OTHER_THINGS = "Corrosion, chipping, how easily it sharpens, and any other medium: none of that was tested here."
 
 
 @dataclass(frozen=True)
@@ -56,7 +55,11 @@ def limits(
         found += _order(runs, lead)
     found += [*_one_of_each(record, runs), *_start(runs), *_interest(record)]
     found += [Limit(threat.threat, threat.text) for threat in protocol.threats if not threat.steps]
-    return (*found, Limit("generality", OTHER_THINGS))
+    return (*found, _limit("generality", "report.limit_other_things"))
+
+
+def _limit(threat: str, code: str, **arguments: Argument) -> Limit:
+    return Limit(threat, Reason(code, **arguments))
 
 
 def _aliased(estimates: Sequence[SubmissionEstimate], protocol: Protocol) -> Iterator[Limit]:
@@ -66,31 +69,28 @@ def _aliased(estimates: Sequence[SubmissionEstimate], protocol: Protocol) -> Ite
     reasons: dict[str, list[str]] = {}
     for contrast in contrasts:
         if why := moves_together(contrast.reason):
-            reasons.setdefault(why, []).append(f"{contrast.first} and {contrast.second}")
+            reasons.setdefault(why, []).append(listed([contrast.first, contrast.second]))
     for why, pairs in reasons.items():
-        yield Limit("confounding", f"{'; '.join(pairs)} cannot be told apart: {why}.")
+        yield _limit("confounding", "report.limit_together", pairs="; ".join(pairs), reason=why)
     for estimate in estimates:
         if estimate.endpoint == primary and estimate.left_out:
-            yield Limit("confounding", f"There were {left_out(estimate.left_out)}.")
+            yield _limit("confounding", "report.limit_left_out", reason=left_out(estimate.left_out))
 
 
 def _hidden(record: Submission, runs: Sequence[CanonicalRun], findings: Iterable[Finding]) -> Iterator[Limit]:
     open_runs = [run for run in runs if run.blinding in (None, "none")]
     if open_runs:
-        unknown = sum(run.blinding is None for run in open_runs)
-        how = "it is not stated that anything hid" if unknown == len(open_runs) else "nothing hid"
-        all_of = "all runs" if len(open_runs) == len(runs) else f"{len(open_runs)} of {len(runs)} runs"
-        yield Limit("expectation", f"In {all_of} {how} whose edge it was: whoever hopes that one wins can help it along without knowing.")
+        unstated = all(run.blinding is None for run in open_runs)
+        code = f"report.limit_{'hiding_unstated' if unstated else 'nothing_hid'}{'_all' if len(open_runs) == len(runs) else ''}"
+        yield _limit("expectation", code, open=len(open_runs), runs=len(runs))
     own = sorted({run.tester for run in runs if run.own_sharpening})
     if own:
-        yield Limit("expectation", f"{_and(own)} tested edges of their own: a hand may know its own work, and an edge may suit that hand.")
+        yield _limit("expectation", "report.limit_own_edges", names=listed(own))
     for finding in findings:
         if finding.code in ("seal-broken", "seal-late", "plan-differs", "order-differs"):
-            yield Limit("selection", f"{finding.message[0].upper()}{finding.message[1:]}.")
+            yield Limit("selection", f"{capital(finding.message)}.")
     if record.plan is None:
-        yield Limit(
-            "selection", "No plan is named: that the order was drawn beforehand, and that every run is here, rests on the tester's word."
-        )
+        yield _limit("selection", "report.limit_no_plan")
 
 
 def _order(runs: Sequence[CanonicalRun], lead: Leading) -> Iterator[Limit]:
@@ -102,54 +102,46 @@ def _order(runs: Sequence[CanonicalRun], lead: Leading) -> Iterator[Limit]:
     first, last = sorted(means, key=lambda arm: means[arm])
     apart = means[last] - means[first]
     if apart > 1e-9:
-        later = f"{apart:.2g} run{'' if abs(apart - 1) < 0.005 else 's'}"
-        yield Limit("order", f"On average {last} came {later} later than {first}: a tired hand and the coil's drift lean on that.")
+        yield _limit("order", "report.limit_later", first=first, last=last, runs=1 if abs(apart - 1) < 0.005 else apart)
     beginnings = [label(next(iter(group))) for _, group in groupby(runs, key=lambda run: run.evening)]
     if len(beginnings) > 1 and len(set(beginnings)) == 1:
-        yield Limit("order", f"{beginnings[0]} came first on every evening.")
+        yield _limit("order", "report.limit_first", arm=beginnings[0])
     turns = all(label(a) != label(b) for a, b in pairwise(runs)) and {label(run) for run in runs} == set(means)
     if turns and len(runs) > 2:
-        yield Limit("carry-over", f"{lead.first} and {lead.second} only ever took turns: what one run leaves behind meets the other alone.")
+        yield _limit("carry-over", "report.limit_turns", first=lead.first, second=lead.second)
 
 
 def _one_of_each(record: Submission, runs: Sequence[CanonicalRun]) -> Iterator[Limit]:
     blades = sorted({run.blade for run in runs})
     steels = {run.steel for run in runs}
     if len(blades) == 1:
-        yield Limit("generality", f"One blade, {blades[0]}: another blade may say otherwise.")
+        yield _limit("generality", "report.limit_one_blade", name=blades[0])
     elif len(steels - {None}) < 2 or any(len({r.blade for r in runs if r.steel == s}) < 2 for s in steels):
-        yield Limit("generality", f"Only these blades, {_and(blades)}: one blade of a steel does not speak for its steel.")
-    batches = {run.batch for run in runs} - {None}
-    if len(batches) == 1 and all(run.batch for run in runs):
-        yield Limit("generality", f"One batch, {next(iter(batches))}: steel as made there.")
-    lots = {run.lot for run in runs} | {change.lot for run in record.runs for change in run.lot_changes or ()}
-    if lots == {None}:
-        yield Limit("medium", "Which lot of the medium was cut is not stated.")
+        yield _limit("generality", "report.limit_these_blades", names=listed(blades))
+    batches = {run.batch or "" for run in runs}
+    if len(batches) == 1 and batches != {""}:
+        yield _limit("generality", "report.limit_one_batch", name=batches.pop())
+    lots = {lot or "" for lot in (*(run.lot for run in runs), *(change.lot for run in record.runs for change in run.lot_changes or ()))}
+    if lots == {""}:
+        yield _limit("medium", "report.limit_lot_unstated")
     elif len(lots) == 1:
-        yield Limit("medium", f"One lot of the medium, {next(iter(lots))}: another may say otherwise.")
+        yield _limit("medium", "report.limit_one_lot", name=lots.pop())
     if len({run.evening for run in runs}) == 1:
-        yield Limit("generality", "One evening, as far as is stated: the weather and the form of that day are in every figure.")
-    testers = sorted({run.tester for run in runs})
+        yield _limit("generality", "report.limit_one_evening")
+    testers, sharpeners = {run.tester for run in runs}, {run.sharpener for run in runs}
     if len(testers) == 1:
-        yield Limit("generality", f"One tester, {testers[0]}: another hand may read and cut otherwise.")
-    sharpeners = sorted({run.sharpener for run in runs})
+        yield _limit("generality", "report.limit_one_tester", name=testers.pop())
     if len(sharpeners) == 1:
-        yield Limit("generality", f"One sharpener, {sharpeners[0]}: other hands may bring out something else in the same blades.")
+        yield _limit("generality", "report.limit_one_sharpener", name=sharpeners.pop())
 
 
 def _start(runs: Sequence[CanonicalRun]) -> Iterator[Limit]:
     loose = sum(run.start_state in (None, "as left") for run in runs)
     if loose:
-        how = "was not done, or is not stated"
-        yield Limit("carry-over", f"For {loose} of {len(runs)} edges flattening the apex first {how}: the last edge may still be in it.")
+        yield _limit("carry-over", "report.limit_start", loose=loose, runs=len(runs))
 
 
 def _interest(record: Submission) -> Iterator[Limit]:
-    stated = [i for blade in record.blades for i in blade.interest or () if i.interest in ("maker", "seller")]
-    for person, kinds in groupby(sorted(stated, key=lambda i: i.person), key=lambda i: i.person):
-        does = _and(sorted({{"maker": "makes", "seller": "sells"}[i.interest] for i in kinds}))
-        yield Limit("expectation", f"{person} {does} a blade compared here.")
-
-
-def _and(names: Sequence[str]) -> str:
-    return " and ".join(filter(None, [", ".join(names[:-1]), names[-1]]))
+    stated = {(i.person, i.interest) for blade in record.blades for i in blade.interest or () if i.interest in ("maker", "seller")}
+    for person, kinds in groupby(sorted(stated), key=lambda one: one[0]):
+        yield _limit("expectation", f"report.limit_interest_{'_'.join(kind for _, kind in kinds)}", person=person)

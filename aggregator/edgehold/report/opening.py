@@ -25,6 +25,7 @@ from edgehold.records.report import harmless
 from edgehold.records.rules.plans import plan_problems
 from edgehold.records.rules.references import reference_problems
 from edgehold.records.rules.submissions import own_problems
+from edgehold.words import Reason
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,7 +91,7 @@ def _inside(root: Path, named: str) -> str | None:
         return next((path for path in known if (root / path).resolve() == place), None)
     found = next((path for path in known if file_id(path) == named), None)
     if found is None:
-        raise InputError(f"got {harmless(named)!r}, wanted a submission: a file, or the id of one under {root / 'submissions'}")
+        raise InputError(Reason("report.no_submission", text=repr(harmless(named)), folder=str(root / "submissions")))
     return found
 
 
@@ -99,7 +100,7 @@ def _of_repository(root: Path, path: str, today: datetime.date | None) -> Opened
     changes = f"{path.rpartition('/')[0]}/changes/{file_id(path)}/"
     findings = tuple(f for f in repository.findings if f.file == path or f.file.startswith(changes))
     if any(retracted.path == path for retracted in repository.retracted):
-        raise InputError(f"{file_id(path)} was retracted: it stays readable, and nothing is computed from it")
+        raise InputError(Reason("report.retracted", id=file_id(path)))
     loaded = next((s for s in repository.submissions if s.path == path), None)
     if loaded is None:
         return Unsound(findings)
@@ -113,7 +114,7 @@ def _alone(root: Path, file: Path, today: datetime.date) -> Opened | Unsound:
     tree, broken = parse_json(text) if text else (None, [])
     problems = [*problems, *unfit, *broken]
     if tree is None and not problems:
-        problems = [Problem("", "not-json", "the file is empty", line=1)]
+        problems = [Problem("", "not-json", Reason("report.empty_file"), line=1)]
     record = None
     if not problems:
         record, problems = read_record(Submission, tree)
@@ -133,6 +134,6 @@ def _problems(record: Submission, repository: Repository, today: datetime.date) 
     found = [*reference_problems(record), *own_problems(record, today, functools.partial(find_steel, repository.steels))]
     found += plan_problems(record, {seal.id: seal for seal in repository.seals})
     if key not in repository.protocols:
-        return [*found, Problem("/protocol", "unknown-protocol", f"there is no protocol {key[0]} in version {key[1]}")]
+        return [*found, Problem("/protocol", "unknown-protocol", Reason("intake.no_protocol", protocol=key[0], version=key[1]))]
     _, problems = readings_by(repository.protocols[key].record, repository.events.get(record.protocol.id, ()), record)
     return [*found, *problems]

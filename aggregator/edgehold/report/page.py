@@ -18,6 +18,7 @@ from edgehold.pages.safe_text import finalize
 from edgehold.records.units import plural
 from edgehold.results.model.ratio import RatioInterval
 from edgehold.results.words.sentences import ratio_text
+from edgehold.words import Reason
 
 from .assemble import SubmissionReport
 from .comparison import Figure
@@ -83,8 +84,5 @@ def _interval(figure: Figure) -> RatioInterval | None:
 
 def _told(figure: Figure) -> str:
     """Ratio and limits, for the table."""
-    if figure.ratio is not None:
-        return f"{ratio_text(figure.ratio)} ({ratio_text(figure.low)} to {ratio_text(figure.high)})"
-    if figure.low is not None:
-        return f"at least {ratio_text(figure.low)}"
-    return f"at most {ratio_text(figure.high)}" if figure.high is not None else "no ratio"
+    end = "" if figure.ratio is not None else "_at_least" if figure.low is not None else "_at_most" if figure.high is not None else "_none"
+    return Reason(f"report.cell{end}", ratio=ratio_text(figure.ratio), low=ratio_text(figure.low), high=ratio_text(figure.high))

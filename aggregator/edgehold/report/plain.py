@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator
 from edgehold.records.report import harmless
 from edgehold.records.units import plural
 from edgehold.results.words.sentences import ratio_text
+from edgehold.words import Reason
 
 from .assemble import SubmissionReport
 from .runs import RunCurve
@@ -40,7 +41,7 @@ def _section(title: str, texts: Iterable[str], listed: bool = False) -> Iterator
 
 def _head(report: SubmissionReport) -> Iterator[str]:
     if report.record.origin == "simulated":
-        yield "SIMULATED: no blade was ever cut for this."
+        yield Reason("report.simulated")
         yield ""
     yield _wrapped(report.headline)
 
@@ -54,11 +55,12 @@ def _found(report: SubmissionReport) -> Iterator[str]:
     yield from _section("WHAT THESE RUNS RULE OUT", ruled_out(report), listed=True)
 
 
-def ruled_out(report: SubmissionReport) -> list[str]:
+def ruled_out(report: SubmissionReport) -> list[Reason]:
     """Of every figure, the difference that is ruled out either way; nothing where nothing is compared."""
     return [
-        f"{figure.title}: "
-        + ("nothing." if figure.ruled_out_beyond is None else f"a difference larger than {ratio_text(figure.ruled_out_beyond)} either way.")
+        Reason("report.rules_out_nothing", title=figure.title)
+        if figure.ruled_out_beyond is None
+        else Reason("report.rules_out", title=figure.title, ratio=ratio_text(figure.ruled_out_beyond))
         for figure in (report.lead.figures if report.lead else ())
     ]
 
@@ -88,10 +90,9 @@ def _row(curve: RunCurve, works: list[float]) -> str:
 
 
 def _start(report: SubmissionReport) -> Iterator[str]:
-    beside = "How sharp an edge begins is part of what sharpening does: no figure above is adjusted for it."
     if report.start is None:
         return iter(())
-    return _section("HOW SHARP THEY BEGAN", [report.start.sentence, *([beside] if report.start.sides else [])])
+    return _section("HOW SHARP THEY BEGAN", [report.start.sentence, *([Reason("report.start_beside")] if report.start.sides else [])])
 
 
 def _guessed(report: SubmissionReport) -> Iterator[str]:
@@ -102,15 +103,14 @@ def _reach(report: SubmissionReport) -> Iterator[str]:
     return _section("HOW MANY RUNS REACH EACH FIGURE", reached(report), listed=True)
 
 
-def reached(report: SubmissionReport) -> list[str]:
+def reached(report: SubmissionReport) -> list[Reason]:
     """Of every figure, how many runs have it."""
     found = []
     for reach in report.reach:
-        parts = [f"{reach.exact} exactly"] if reach.exact else []
-        parts += [f"{reach.interval} between two amounts"] if reach.interval else []
-        parts += [f"{reach.one_sided} on one side only"] if reach.one_sided else []
-        parts += [f"{reach.missing} not at all ({'; '.join(reach.reasons)})"] if reach.missing else []
-        found.append(f"{reach.title}, of {reach.runs}: {', '.join(parts)}.")
+        counts = {"exact": reach.exact, "interval": reach.interval, "one_sided": reach.one_sided, "missing": reach.missing}
+        reasons = "; ".join(reach.reasons)
+        parts = [Reason(f"report.reached_{how}", runs=runs, reasons=reasons) for how, runs in counts.items() if runs]
+        found.append(Reason("report.reached", title=reach.title, runs=reach.runs, parts=", ".join(parts)))
     return found
 
 
@@ -129,11 +129,8 @@ def _table(report: SubmissionReport) -> Iterator[str]:
 
 def table_sentence(report: SubmissionReport) -> str:
     """What the spread between runs was taken from."""
-    others = report.table.submissions
-    if not others:
-        return f"No other submission says yet: the protocol's assumption stands in. Looked up in {report.table.source}, whose hash is:"
-    rest = f"the runs of {others} other submission{'' if others == 1 else 's'}"
-    return f"Taken from {report.table.source}, that is from {rest}; the same file and table give the same report. Its hash:"
+    code = "report.table_taken" if report.table.submissions else "report.table_assumed"
+    return Reason(code, table=report.table.source, submissions=report.table.submissions)
 
 
 def _among(report: SubmissionReport) -> Iterator[str]:
@@ -144,11 +141,12 @@ def _details(report: SubmissionReport) -> Iterator[str]:
     yield from _section("LOOK AT TWICE", [*report.answer.notes, *report.warnings], listed=True)
     yield from _section("EVERY OTHER COMPARISON", other_comparisons(report), listed=True)
     record = report.record
-    corrected = ", with its corrections applied" if report.corrected else ""
-    yield from _section("THE FILE", [f"{record.id}, {report.protocol.title} {record.protocol.version}, {record.month}{corrected}."])
+    code = "report.file_corrected" if report.corrected else "report.file"
+    file = Reason(code, id=record.id, title=report.protocol.title, version=record.protocol.version, month=record.month)
+    yield from _section("THE FILE", [file])
     yield f"SHA-256 {report.sha256}"
-    methods = dict.fromkeys(report.answer.methods.values())
-    yield _wrapped("Computed by " + "; or by ".join(methods) + "." if methods else "")
+    methods = "; or by ".join(dict.fromkeys(report.answer.methods.values()))
+    yield _wrapped(Reason("report.computed", methods=methods) if methods else "")
 
 
 def other_comparisons(report: SubmissionReport) -> list[str]:

@@ -11,6 +11,7 @@ from edgehold.endpoints.rows import EXACT, INTERVAL, LEFT, MISSING, RIGHT
 from edgehold.records.canonical import CanonicalRun
 from edgehold.records.model.protocol import Protocol
 from edgehold.results.words.sentences import amount, ratio_text
+from edgehold.words import Reason
 
 
 @dataclass(frozen=True)
@@ -127,21 +128,22 @@ def start_of(curves: Sequence[RunCurve], protocol: Protocol, first: str, second:
     first, second : the two sides.
     """
     if protocol.reading.kind == "pass/fail":
-        return Start((), None, "Pass or fail says nothing of how sharp an edge began.")
+        return Start((), None, Reason("report.start_pass_fail"))
     sides = tuple(_side(arm, [c for c in curves if c.arm == arm]) for arm in (first, second))
     known = [(s.arm, s.mean, s.low, s.high, s.read) for s in sides if s.mean is not None and s.low is not None and s.high is not None]
     if len(known) < len(sides):
-        return Start(sides, None, "One side has no reading on the scale before the first cut: how sharp they began cannot be compared.")
+        return Start(sides, None, Reason("report.start_one_side"))
     ratio = known[0][1] / known[1][1]
     if protocol.reading.keener == "lower":
         ratio = 1 / ratio
-    unit = protocol.reading.canonical_unit
+    unit = protocol.reading.canonical_unit or ""
     told = "; ".join(
-        f"{arm} {amount(mean)} {unit} ({amount(low)} to {amount(high)}, {_runs(read)})" for arm, mean, low, high, read in known
+        Reason("report.start_side", arm=arm, mean=amount(mean), unit=unit, low=amount(low), high=amount(high), runs=read)
+        for arm, mean, low, high, read in known
     )
     sharper, by = (first, ratio) if ratio >= 1 else (second, 1 / ratio)
-    how = f"{sharper} began {ratio_text(by)} as sharp" if ratio_text(by) != ratio_text(1) else "they began alike"
-    return Start(sides, ratio, f"Before the first cut: {told}; {how}.")
+    how = "alike" if amount(by) == amount(1) else "apart"
+    return Start(sides, ratio, Reason(f"report.start_{how}", sides=told, sharper=sharper, ratio=ratio_text(by)))
 
 
 def _side(arm: str, curves: list[RunCurve]) -> StartSide:
@@ -149,10 +151,6 @@ def _side(arm: str, curves: list[RunCurve]) -> StartSide:
     if not means:
         return StartSide(arm, None, None, None, 0, len(curves))
     return StartSide(arm, math.exp(sum(map(math.log, means)) / len(means)), min(means), max(means), len(means), len(curves))
-
-
-def _runs(count: int) -> str:
-    return f"{count} run{'' if count == 1 else 's'}"
 
 
 def reaches(rows: Sequence[EndpointRow], protocol: Protocol) -> tuple[Reach, ...]:

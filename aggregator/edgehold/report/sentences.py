@@ -5,21 +5,13 @@ from __future__ import annotations
 import math
 
 from edgehold.estimates import Contrast
-from edgehold.estimates.verdict import NONE, ONE_SIDED
+from edgehold.estimates.verdict import BETTER, NONE, ONE_SIDED, WORSE
 from edgehold.records.model.protocol import EndpointRule, Protocol
-from edgehold.results.words.sentences import (
-    VERDICT_ENDINGS,
-    amount,
-    bound_sentence,
-    named,
-    no_ratio_sentence,
-    own_sentence,
-    ratio_text,
-    settled,
-    when,
-)
+from edgehold.results.words.sentences import amount, named, ratio_text, settled, sides, verdict_ending
+from edgehold.words import Reason, together
 
 MOST_PERCENT = 200  # from this difference on "times as much"
+HELD = {BETTER: "better", WORSE: "better", ONE_SIDED: "one_sided", NONE: "none", "": "no_ratio"}
 
 
 def medium_word(protocol: Protocol) -> str:
@@ -27,20 +19,17 @@ def medium_word(protocol: Protocol) -> str:
     return protocol.medium.name.split(",")[0].strip()
 
 
-def share(ratio: float) -> str:
+def share(ratio: float) -> Reason:
     """A ratio of amounts as people say it.
 
     Examples
     --------
-    >>> share(1.4), share(0.95), share(2.1), share(3.46), share(1.0)
-    ('40 % more', '5 % less', '110 % more', '3.46 times as much', 'as much')
+    >>> [str(share(ratio)) for ratio in (1.4, 0.95, 2.1, 3.46, 1.0)]
+    ['40 % more', '5 % less', '110 % more', '3.46 times as much', 'as much']
     """
     percent = round(settled(abs(ratio - 1) * 100))
-    if percent == 0:
-        return "as much"
-    if ratio > 1 and percent >= MOST_PERCENT:
-        return f"{amount(ratio)} times as much"
-    return f"{percent} % {'more' if ratio > 1 else 'less'}"
+    how = "same" if percent == 0 else "less" if ratio < 1 else "times" if percent >= MOST_PERCENT else "more"
+    return Reason(f"report.share_{how}", figure=amount(ratio) if how == "times" else percent)
 
 
 def owner_sentence(contrast: Contrast, rule: EndpointRule, protocol: Protocol) -> str:
@@ -49,46 +38,28 @@ def owner_sentence(contrast: Contrast, rule: EndpointRule, protocol: Protocol) -
     The work to a common threshold is a ratio of work at the same sharpness; with a threshold relative to the start it is not, and the
     sentence says "has lost as much".
     """
-    first, second = named(contrast.factor, contrast.first), named(contrast.factor, contrast.second)
-    medium = medium_word(protocol)
-    goal = "has lost as much of its sharpness" if rule.threshold is not None and rule.threshold.relative else "is as dull"
+    names = {"medium": medium_word(protocol), **sides(contrast.factor, contrast.first, contrast.second)}
+    relative = "_relative" if rule.threshold is not None and rule.threshold.relative else ""
     if contrast.estimate is not None and contrast.interval is not None:
         low, high = _end(contrast.interval.low), _end(contrast.interval.high)
-        told = f"about {share(math.exp(contrast.estimate))} {medium} before it {goal}; between {low} and {high}"
-        return f"Beside {second}, {first} cuts {told}."
+        return Reason(f"report.owner{relative}", **names, ratio=share(math.exp(contrast.estimate)), low=low, high=high)
     if contrast.bound is not None:
         figure = amount(math.exp(contrast.bound.ratio))
-        return f"Beside {second}, {first} cuts {contrast.bound.kind} {figure} times as much {medium} before it {goal}."
+        return Reason(f"report.owner_bound{relative}", **names, side=contrast.bound.kind, figure=figure)
     return ""
 
 
-def _end(ln_ratio: float) -> str:
+def _end(ln_ratio: float) -> Reason:
     if math.isinf(ln_ratio):
-        return "without limit" if ln_ratio > 0 else "nothing"
+        return Reason("own_answer.without_limit" if ln_ratio > 0 else "report.share_nothing")
     return share(math.exp(min(ln_ratio, 700)))
-
-
-def figure_sentence(contrast: Contrast, rule: EndpointRule, unit: str) -> str:
-    """One figure of one comparison, without what it rules out."""
-    opening = when(rule.kind, unit, rule.at, rule.start, rule.end)
-    first, second = named(contrast.factor, contrast.first), named(contrast.factor, contrast.second)
-    if contrast.estimate is not None and contrast.interval is not None:
-        return own_sentence(opening, first, second, rule.kind, math.exp(contrast.estimate), contrast.interval, math.inf)
-    if contrast.bound is not None:
-        return bound_sentence(opening, first, second, rule.kind, contrast.bound.kind, math.exp(contrast.bound.ratio))
-    return no_ratio_sentence(opening, first, second, contrast.reason)
 
 
 def verdict_sentence(contrast: Contrast, rule: EndpointRule) -> str:
     """The verdict, and what it comes to."""
-    held = f"{rule.title}, held against {ratio_text(rule.worthwhile_ratio)}"
-    if contrast.verdict is None:
-        return f"{held}: no verdict, because there is no ratio."
-    kind = contrast.verdict.kind
-    if kind in (ONE_SIDED, NONE):
-        return f"{held}: no verdict, because only a bound is known." if kind == ONE_SIDED else f"{held}: no verdict, anything is possible."
-    ending = VERDICT_ENDINGS[kind]
-    if kind in ("better", "worse"):
-        winner = contrast.first if kind == "better" else contrast.second
-        return f"{held}: {named(contrast.factor, winner)} is better. {ending}"
-    return f"{held}: {kind}. {ending}"
+    kind = contrast.verdict.kind if contrast.verdict else ""
+    winner = named(contrast.factor, contrast.second if kind == WORSE else contrast.first)
+    held = Reason(
+        f"report.held_{HELD.get(kind, 'other')}", title=rule.title, ratio=ratio_text(rule.worthwhile_ratio), kind=kind, winner=winner
+    )
+    return together(held, verdict_ending(kind))

@@ -14,7 +14,6 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.stats import t as t_distribution
 
-from edgehold.counted import counted
 from edgehold.estimates import Contrast, SubmissionEstimate
 from edgehold.estimates.codes import moves_together
 from edgehold.estimates.repeatability import Repeatability
@@ -23,6 +22,7 @@ from edgehold.numerics.interval import Interval
 from edgehold.planning.remedies import MOST_ROUNDS, Outlook
 from edgehold.records.model.protocol import EndpointRule
 from edgehold.results.words.sentences import ratio_text
+from edgehold.words import Reason
 
 SEED = 20261125  # any fixed number: the same file gives the same report
 SETTLED = (BETTER, WORSE, NOTHING_WORTH_HAVING)
@@ -64,8 +64,7 @@ def settling(contrast: Contrast, estimate: SubmissionEstimate, entry: Repeatabil
         return Settling(runs, None, None, None, (_no_interval(contrast),))
     half = math.exp(_half(interval))
     if contrast.verdict is not None and contrast.verdict.kind in SETTLED:
-        told = f"{rule.title}: for these blades and people this is settled; whether it holds for others, only other people's runs can tell."
-        return Settling(runs, half, runs, runs, (told,))
+        return Settling(runs, half, runs, runs, (Reason("report.settled", title=rule.title),))
     outlook = Outlook(entry, (math.sqrt(estimate.s2), estimate.df), SEED)
     arms = max(2, len({*estimate.blades}) * len({*estimate.sharpeners}))
     tried = [n for n in (arms * rounds for rounds in range(1, MOST_ROUNDS + 1)) if n > runs]
@@ -105,28 +104,22 @@ def _half(interval: Interval) -> float:
     return (interval.high - interval.low) / 2
 
 
-def _no_interval(contrast: Contrast) -> str:
+def _no_interval(contrast: Contrast) -> Reason:
     if contrast.bound is not None:
-        return "More runs that end the same way would only push the bound on: go on to later checkpoints, so that edges end dull."
-    if moves_together(contrast.reason):
-        return "More runs of the same kind would not help: what changes together here has to change apart."
-    return "Without an interval nothing can be said of how many runs would do."
+        return Reason("report.settle_bound")
+    return Reason("report.settle_together" if moves_together(contrast.reason) else "report.settle_no_interval")
 
 
-def _sentences(runs: int, half: float, width: int | None, verdict: int | None, most: int, rule: EndpointRule) -> Iterator[str]:
+def _sentences(runs: int, half: float, width: int | None, verdict: int | None, most: int, rule: EndpointRule) -> Iterator[Reason]:
     goal = ratio_text(rule.worthwhile_ratio)
-    told = f"{rule.title}: with {counted(runs, 'run')} the interval reaches {ratio_text(half)} either way"
-    yield f"{told}; the smallest difference worth acting on is {goal}."
+    yield Reason("report.settle_reaches", title=rule.title, runs=runs, half=ratio_text(half), goal=goal)
     if width == runs:
-        yield "That is narrow enough, but it still reaches across one of the lines that a verdict is drawn at."
+        yield Reason("report.settle_narrow")
     elif width is None:
-        yield f"Runs of the same kind would not bring it down to {goal} within {most} of them."
+        yield Reason("report.settle_never_narrow", goal=goal, most=most)
     else:
-        yield f"{width - runs} more runs of the same kind, {width} in all, would be expected to bring it down to {goal}."
+        yield Reason("report.settle_more", more=width - runs, total=width, goal=goal)
     if verdict is None:
-        yield f"A clear verdict cannot be counted on within {most} runs."
+        yield Reason("report.settle_no_verdict", most=most)
     elif verdict != width:
-        yield (
-            f"For a chance of 80 % or more of the right verdict, whether there is no difference or one of "
-            f"{ratio_text(rule.worthwhile_ratio**2)}, it takes about {verdict} in all."
-        )
+        yield Reason("report.settle_verdict", difference=ratio_text(rule.worthwhile_ratio**2), total=verdict)

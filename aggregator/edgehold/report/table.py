@@ -14,6 +14,7 @@ from edgehold.records.model.protocol import Protocol, major
 from edgehold.records.model.submission import Submission
 from edgehold.results.model.repeatability import PublishedRepeatability
 from edgehold.results.publish.repeatability import FormRepeatability, form_repeatability, publish, read_published
+from edgehold.words import Reason
 
 BUILT = "build/results/repeatability.json"
 
@@ -52,11 +53,11 @@ def table_used(root: Path, record: Submission, protocol: Protocol, named: Path |
     """
     built = root / BUILT
     if named is not None:
-        published, source = read_published(named), "the table named with --table"
+        published, source = read_published(named), Reason("report.table_named")
     elif built.is_file():
-        published, source = read_published(built), "the table of the last build"
+        published, source = read_published(built), Reason("report.table_built")
     else:
-        published, source = _computed(root, record, protocol), "a table computed from the submissions of this repository"
+        published, source = _computed(root, record, protocol), Reason("report.table_computed")
     plain = form_repeatability(published, protocol, record.origin, without=record.id)
     primary = plain["endpoints"][next(rule.id for rule in protocol.endpoints if rule.primary)]
     return TableUsed(plain, published.sha256, source, primary["submissions"] if primary["source"] == POOLED else 0)

@@ -6,13 +6,13 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from edgehold.counted import counted
 from edgehold.endpoints import EndpointRow
 from edgehold.endpoints.rows import EXACT, INTERVAL
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.model.submission import Submission
 from edgehold.records.units import plural
 from edgehold.results.words.sentences import amount
+from edgehold.words import Reason
 
 from .comparison import Figure, Leading
 
@@ -73,19 +73,14 @@ def worth(record: Submission, rows: Sequence[EndpointRow], lead: Leading, protoc
     None where no preparation states its minutes and nobody asked.
     """
     if lead.factor != "sharpener":
-        return (
-            None
-            if weekly is None
-            else Worth((), weekly, ("Whether learning pays is asked of people who sharpen; here blades are compared.",))
-        )
+        return None if weekly is None else Worth((), weekly, (Reason("report.worth_of_blades"),))
     stated: dict[str, list[float | None]] = {p.sharpener: [] for p in record.preparations}
     for preparation in record.preparations:
         stated[preparation.sharpener].append(preparation.minutes)
     wanted = [stated.get(arm, [None]) for arm in (lead.first, lead.second)]
     known = [[minutes for minutes in each if minutes is not None] for each in wanted]
     if known != wanted:
-        told = "How many minutes each sharpening took is not stated for all of them, so what it costs in time cannot be said."
-        return None if weekly is None else Worth((), weekly, (told,))
+        return None if weekly is None else Worth((), weekly, (Reason("report.worth_unstated"),))
     life = next((figure for figure in lead.figures if figure.kind == "life"), None)
     sides = tuple(_side(arm, minutes, rows, life, weekly) for arm, minutes in zip((lead.first, lead.second), known, strict=True))
     novices = frozenset(person.handle for person in record.people if person.sharpening == "novice")
@@ -104,11 +99,11 @@ def _side(arm: str, minutes: list[float], rows: Sequence[EndpointRow], life: Fig
 
 def _sentences(
     sides: tuple[SideEffort, ...], life: Figure | None, weekly: float | None, protocol: Protocol, novices: frozenset[str]
-) -> Iterator[str]:
-    unit = plural(protocol.work.unit)
-    yield "Minutes a sharpening, as stated: " + ", ".join(f"{side.arm} {amount(side.minutes)}" for side in sides) + "."
+) -> Iterator[Reason]:
+    units = plural(protocol.work.unit)
+    yield Reason("report.worth_minutes", minutes=", ".join(f"{side.arm} {amount(side.minutes)}" for side in sides))
     if weekly is None:
-        yield f"With --cuts-a-week N ({unit}) they become minutes a week."
+        yield Reason("report.worth_weekly", units=units)
         return
     lasting = [
         _Lasting(side.arm, side.minutes, side.life, side.runs, side.weekly_minutes)
@@ -116,41 +111,43 @@ def _sentences(
         if side.life is not None and side.weekly_minutes is not None
     ]
     if life is None or len(lasting) < len(sides):
-        names = " and of ".join(side.arm for side in sides if side.life is None)
-        yield f"Not every life of {names} is known to end (some only on one side), so {unit} a week cannot be turned into sharpenings."
+        yield Reason("report.worth_open_lives", names=" and of ".join(side.arm for side in sides if side.life is None), units=units)
         return
     for side in lasting:
-        often = f"{amount(weekly)} / {amount(side.life)} = {counted(amount(weekly / side.life), 'sharpening')} a week"
-        yield (
-            f"{side.arm}: an edge lasts {amount(side.life)} {unit} (geometric mean of {side.runs}); {often} × {amount(side.minutes)} "
-            f"minutes = {amount(side.weekly_minutes)} minutes a week."
+        often = amount(weekly / side.life)
+        yield Reason(
+            "report.worth_side",
+            arm=side.arm,
+            life=amount(side.life),
+            units=units,
+            runs=side.runs,
+            weekly=amount(weekly),
+            sharpenings=1 if often == "1" else often,
+            minutes=amount(side.minutes),
+            total=amount(side.weekly_minutes),
         )
     yield from _difference(lasting, life, weekly, novices)
 
 
-def _difference(sides: Sequence[_Lasting], life: Figure, weekly: float, novices: frozenset[str]) -> Iterator[str]:
+def _difference(sides: Sequence[_Lasting], life: Figure, weekly: float, novices: frozenset[str]) -> Iterator[Reason]:
     less, more = sorted(sides, key=lambda side: side.weekly_minutes)
     saved = more.weekly_minutes - less.weekly_minutes
     if amount(less.weekly_minutes) == amount(more.weekly_minutes):
-        yield "Both come to the same minutes a week."
+        yield Reason("report.worth_same")
         return
-    yield f"Sharpening as {less.arm} does takes {amount(saved)} minutes a week less than as {more.arm} does."
+    yield Reason("report.worth_less", less=less.arm, saved=amount(saved), more=more.arm)
     if less.arm in novices and more.arm not in novices:
-        yield "In minutes alone, learning would not pay."
+        yield Reason("report.worth_no_learning")
     elif LEARNING_HOURS * 60 / saved < MOST_WEEKS:
-        weeks = amount(LEARNING_HOURS * 60 / saved)
-        yield f"If learning it took {LEARNING_HOURS} hours, say: {LEARNING_HOURS} × 60 / {amount(saved)} = {weeks} weeks pay them back."
+        yield Reason("report.worth_learning", hours=LEARNING_HOURS, saved=amount(saved), weeks=amount(LEARNING_HOURS * 60 / saved))
     if life.low is None or life.high is None:
-        yield "The ratio of lives has no interval closed on both sides: take this as a guess."
+        yield Reason("report.worth_guess")
         return
     first, second = sides
     ends = [weekly / (second.life * ratio) * first.minutes - second.weekly_minutes for ratio in (life.low, life.high)]
     if ends[0] * ends[1] < 0:
-        yield (
-            f"The interval of the lives' ratio leaves open which of the two takes less: from {amount(abs(ends[1]))} minutes a week less to "
-            f"{amount(abs(ends[0]))} more for {first.arm}, with {second.arm}'s edges lasting as measured."
-        )
+        least, most = amount(abs(ends[1])), amount(abs(ends[0]))
+        yield Reason("report.worth_open", less=least, more=most, first=first.arm, second=second.arm)
     else:
         low, high = sorted(map(abs, ends))
-        span = f"{amount(low)} to {amount(high)} minutes a week"
-        yield f"By the interval of the lives' ratio it is {span}, {second.arm}'s edges lasting as measured."
+        yield Reason("report.worth_interval", low=amount(low), high=amount(high), second=second.arm)

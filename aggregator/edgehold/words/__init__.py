@@ -5,7 +5,11 @@
 """
 
 from .catalogue import Argument, filled_in, group, pattern_codes
+from .joining import capital, listed, small, together
 from .nearest import nearest
 from .reason import Reason, arguments_of, code_of
 
-__all__ = ["Argument", "Reason", "arguments_of", "code_of", "filled_in", "group", "nearest", "pattern_codes"]
+__all__ = [
+    "Argument", "Reason", "arguments_of", "capital", "code_of", "filled_in", "group", "listed", "nearest", "pattern_codes", "small",
+    "together",
+]  # fmt: skip

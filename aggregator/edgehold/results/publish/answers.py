@@ -26,9 +26,8 @@ from edgehold.results.words.answers import (
     answer_sentence,
     matters_sentence,
     matters_words,
-    no_answer_sentence,
 )
-from edgehold.results.words.crossed import FIXED_WORDS
+from edgehold.results.words.crossed import fixed_words
 from edgehold.results.words.sentences import when
 from edgehold.words import Reason
 
@@ -73,7 +72,7 @@ def answers(
     """
     if found is None:
         return (), None
-    opening = when(rule.kind, unit, rule.at, rule.start, rule.end)
+    opening = when(rule, unit)
     made = {
         (one.factor, one.first, one.second): _answer(
             found, one, opening, rule, _methods(one, rule, pairwise.get((one.factor, one.first, one.second)), crossed, network, along)
@@ -88,17 +87,13 @@ def _answer(found: Answered, one: Found, opening: str, rule: EndpointRule, metho
     verdict, single = one.verdict, one.about in ("blades", "sharpeners")
     result, general = _published(one.posterior), _published(one.general) if single else None
     direct, testers = found.direct[(one.factor, one.first, one.second)]
-    if result is None:
-        sentence = no_answer_sentence(opening, one.factor, one.first, one.second, one.reason)
-    else:
-        sentence = answer_sentence(opening, one, rule.kind, result, general)
     return Answer(
         factor=one_of(one.factor, FACTORS),
         first=one.first,
         second=one.second,
         state=one_of(one.state, ANSWER_STATES) if found.headline.state == "fitted" or one.state == "estimated" else "not fitted",
         about=one_of(one.about, ABOUT),
-        sentence=sentence,
+        sentence=answer_sentence(opening, one, rule.kind, result, general),
         verdict=verdict.kind if verdict else "",
         **reasoned(one.reason),
         **weakness(one.weak),
@@ -212,7 +207,7 @@ def model_result(found: Answered | None, rule: EndpointRule, unit: str) -> Model
         one_sided=headline.one_sided,
         submissions=found.submissions,
         left_out=found.left_out + sum(headline.left_out.values()),
-        fixed=tuple(FIXED_WORDS[name] for name in headline.fixed),
+        fixed=fixed_words(headline.fixed),
         not_held=tuple(f"{name}: {reason}" for name, reason in headline.not_held.items()),
         priors=tuple(
             PriorResult(what=_named(name), df=needed(published(prior.df)), scale=needed(published(prior.scale)), source=prior.source)
@@ -224,7 +219,7 @@ def model_result(found: Answered | None, rule: EndpointRule, unit: str) -> Model
         error_percent=published(100 * record.largest_error) if fitted else None,
         own_sharpening=_published(headline.own),
         matters=matters,
-        matters_sentence=matters_sentence(matters, found.matters, when(rule.kind, unit, rule.at, rule.start, rule.end), headline.reason),
+        matters_sentence=matters_sentence(matters, found.matters, when(rule, unit), headline.reason),
     )
 
 

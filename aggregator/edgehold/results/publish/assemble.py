@@ -46,7 +46,8 @@ from edgehold.results.model.results import (
     SteelCurve,
     ToldApart,
 )
-from edgehold.results.words.sentences import headline, quoted_answer, sharpening_sentence, when
+from edgehold.results.words.sentences import headline, quoted_answer, when
+from edgehold.words import Reason
 
 from . import not_fitted as failures
 from .answers import answers, model_result
@@ -204,7 +205,7 @@ def _pool(found: EverythingFound, key: PoolKey, submissions: list[LoadedSubmissi
         own_sharpening_percent=_own_sharpening(submissions),
         told_apart=_told_apart(found.apart[key]) if key in found.apart else (),
         endpoints=endpoints,
-        crossovers=crossovers(endpoints, {r.id: when(r.kind, protocol.work.unit, r.at, r.start, r.end) for r in protocol.endpoints}),
+        crossovers=crossovers(endpoints, {r.id: when(r, protocol.work.unit) for r in protocol.endpoints}),
         curves=tuple(_curve(curve) for curve in found.curves if curve.pool == key),
         curve_comparisons=tuple(
             failures.told(
@@ -338,7 +339,7 @@ def _endpoint(
         practice=practice,
         model=model_result(answered, rule, protocol.work.unit),
         pairwise=pairwise,
-        sharpening=sharpening_sentence(practice),
+        sharpening=practice.sentence if practice else Reason("studies_answer.one_class"),
         interlaboratory=tuple(
             interlaboratory_result(c, protocol.reading.canonical_unit) for c in found.circulated if (c.pool, c.endpoint) == (key, rule.id)
         ),

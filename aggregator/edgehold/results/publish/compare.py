@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import Literal, TypedDict
 
+from edgehold.estimates.codes import moves_together
 from edgehold.estimates.results import Contrast
 from edgehold.numerics.interval import Interval
 from edgehold.pooling.pairwise.comparisons import Contribution, PooledComparison
@@ -14,17 +15,8 @@ from edgehold.results.model.answers import Answer
 from edgehold.results.model.numbers import needed, published, ratio
 from edgehold.results.model.ratio import RatioInterval, ratio_interval
 from edgehold.results.model.results import Comparison, Crossover, EndpointResult, Prediction, StudyLine
-from edgehold.results.words.sentences import (
-    amount,
-    listed_sentence,
-    named,
-    not_estimable_sentence,
-    not_fitted_sentence,
-    pooled_sentence,
-    ratio_text,
-    single_sentence,
-    when,
-)
+from edgehold.results.words.sentences import compared, figures, ratio_text, sides, studies_joined, verdict_ending, when
+from edgehold.words import Reason, small, together
 
 from .fields import STATES, one_of
 from .influence import interval_of, study_checks_result
@@ -162,11 +154,8 @@ def _interests(comparison: PooledComparison) -> str:
         return ""
     without = _fit_interval(comparison.without_interested)
     if without is None:
-        return "At least half of this comes from people who make or sell a blade compared; without them fewer than three studies are left."
-    return (
-        "At least half of this comes from people who make or sell a blade compared; without them the ratio is "
-        f"{ratio_text(without.ratio)} ({100 * without.level:g} % interval {amount(needed(without.low))} to {amount(needed(without.high))})."
-    )
+        return Reason("studies_answer.few_without_interested")
+    return Reason("studies_answer.without_interested", **figures(without))
 
 
 def crossovers(endpoints: tuple[EndpointResult, ...], openings: dict[str, str]) -> tuple[Crossover, ...]:
@@ -186,10 +175,8 @@ def crossovers(endpoints: tuple[EndpointResult, ...], openings: dict[str, str]) 
         before, after = _side(c), _side(then.get((c.first, c.second)))
         if before * after < 0:
             keener, longer = (c.first, c.second) if before > 0 else (c.second, c.first)
-            sentence = (
-                f"{openings[early[0].id]}, {keener} is sharper than {longer}; {_lower(openings[late[0].id])}, {longer} is "
-                f"sharper than {keener}. They change places: neither is simply the better."
-            )
+            opening, later = openings[early[0].id], small(openings[late[0].id])
+            sentence = Reason("studies_answer.crossover", opening=opening, later=later, keener=keener, longer=longer)
             found.append(Crossover(first=keener, second=longer, sentence=sentence))
     return tuple(found)
 
@@ -201,53 +188,46 @@ def _side(answer: Answer | None) -> int:
     return (answer.probability_above_one >= SIDE) - (answer.probability_above_one <= 1 - SIDE)
 
 
-def _lower(text: str) -> str:
-    return text[0].lower() + text[1:]
-
-
 def _bounds_included(comparison: PooledComparison) -> RatioInterval | None:
     found = comparison.bounds_included
     return ratio_interval(found.estimate, found.interval) if found else None
 
 
 def _sentence(comparison: PooledComparison, rule: EndpointRule, unit: str) -> str:
-    opening = when(rule.kind, unit, rule.at, rule.start, rule.end)
-    first, second = named(comparison.factor, comparison.first), named(comparison.factor, comparison.second)
-    if comparison.fit is not None:
-        interval, ratio_found = interval_of(comparison.fit), math.exp(float(comparison.fit.coefficients[0]))
-        verdict = needed(comparison.verdict).kind
-        return pooled_sentence(opening, first, second, rule.kind, interval, ratio_found, comparison.studies, verdict)
-    if comparison.state == "not fitted":
-        return not_fitted_sentence(opening, first, second, comparison.reason)
+    names = {"opening": when(rule, unit), **sides(comparison.factor, comparison.first, comparison.second)}
+    result = _fit_interval(comparison.fit)
+    if result is not None:
+        told = {"compared": compared(rule.kind, result.ratio), **figures(result)}
+        pooled = Reason("studies_answer.pooled", **names, **told, studies=comparison.studies)
+        return together(pooled, verdict_ending(needed(comparison.verdict).kind))
     if comparison.state == "listed":
-        told = sum(c.variance is not None for c in comparison.contributions)
-        return listed_sentence(opening, first, second, told, comparison.studies)
-    if comparison.state == "single":
-        return single_sentence(opening, first, second)
-    reasons = [c.contrast.reason for c in comparison.contributions if c.contrast.reason]
-    return not_estimable_sentence(opening, first, second, reasons, comparison.one_sided)
+        submissions = sum(c.variance is not None for c in comparison.contributions)
+        joined = studies_joined(submissions, comparison.studies)
+        return Reason("studies_answer.listed", **names, submissions=submissions, joined=joined)
+    if comparison.state in ("not fitted", "single"):
+        return Reason(f"studies_answer.{comparison.state.replace(' ', '_')}", **names, reason=comparison.reason)
+    if comparison.one_sided:
+        return Reason("studies_answer.bounds", **names, submissions=comparison.one_sided)
+    reason = next((c.contrast.reason for c in comparison.contributions if c.contrast.reason), Reason("studies_answer.none_reads_both"))
+    return Reason("studies_answer.not_apart", **names, reason=moves_together(reason) or reason)
 
 
 def _claim(comparison: PooledComparison) -> str:
     """What the claim reaches: with one blade of a steel it speaks of that blade, not of the steel."""
     if comparison.factor == "practice":
-        if comparison.sharpener_variance is None:
-            return "No submission has two sharpeners of one class: how much such people differ sits in the spread."
-        return "The difference between people of one class is part of the uncertainty."
+        return Reason(f"studies_answer.claim_class_{'unknown' if comparison.sharpener_variance is None else 'known'}")
     few = [
         name for name, blades in ((comparison.first, comparison.blades_first), (comparison.second, comparison.blades_second)) if blades == 1
     ]
-    return f"Only one blade of {' and of '.join(few)}: this speaks of these blades, not of the steel." if few else ""
+    return Reason("studies_answer.claim_blades", names=" and of ".join(few)) if few else ""
 
 
 def _versions(comparison: PooledComparison) -> str:
     agreement = comparison.versions
     if agreement is None:
         return ""
-    return (
-        f"Versions {' and '.join(agreement.versions)} of the protocol differ by at most "
-        f"{ratio_text(math.exp(agreement.difference))} (p = {agreement.p:.2f})."
-    )
+    most = ratio_text(math.exp(agreement.difference))
+    return Reason("studies_answer.versions", versions=" and ".join(agreement.versions), most=most, p=agreement.p)
 
 
 def study_line(contribution: Contribution, interests: dict[str, str]) -> StudyLine:

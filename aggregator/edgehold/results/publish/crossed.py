@@ -21,8 +21,7 @@ from edgehold.results.model.analyses import CrossedContrast, CrossedResult, Leve
 from edgehold.results.model.numbers import published, ratio
 from edgehold.results.model.ratio import RatioInterval, ratio_interval
 from edgehold.results.words.crossed import (
-    FIXED_WORDS,
-    OWN_NOTE,
+    fixed_words,
     level_sentence,
     matters_sentence,
     practice_sentence,
@@ -54,14 +53,14 @@ def crossed_result(found: AllRuns, rule: EndpointRule, unit: str) -> CrossedResu
     spreads = _spreads(model.variances)
     steels_typical = ratio(model.steels_typical)
     within = {(one.first, one.second): one for one in found.within}
-    opening = when(rule.kind, unit, rule.at, rule.start, rule.end)
+    opening = when(rule, unit)
     return CrossedResult(
         state=one_of(model.state, FITTED),
         **reasoned(_reason(found, rule)),
         runs=model.runs,
         one_sided=model.one_sided,
         left_out=found.left_out,
-        fixed=tuple(FIXED_WORDS[name] for name in model.fixed),
+        fixed=fixed_words(model.fixed),
         not_held=tuple(f"{name}: {reason}" for name, reason in model.not_held.items()),
         criterion=one_of(fit.criterion, CRITERIA) if fit else "",
         log_likelihood=published(fit.log_likelihood) if fit else None,
@@ -70,7 +69,7 @@ def crossed_result(found: AllRuns, rule: EndpointRule, unit: str) -> CrossedResu
         spreads=spreads,
         steels_typical=steels_typical,
         own_sharpening=_difference(model.own),
-        own_sharpening_note=OWN_NOTE if model.own else model.not_held.get(OWN, ""),
+        own_sharpening_note=Reason("all_runs.own_note") if model.own else model.not_held.get(OWN, ""),
         contrasts=tuple(_contrast(one, within.get((one.first, one.second))) for one in model.steels),
         new_hands_runs=RUNS,
         practice=tuple(_practice(one, opening, rule.kind) for one in found.practice),
@@ -86,7 +85,7 @@ def _reason(found: AllRuns, rule: EndpointRule) -> str:
         known = Reason("published.known_to_one_side", one_sided=model.one_sided, runs=model.runs)
         return known if model.one_sided else ""
     if model.one_sided and rule.kind == "life":
-        return f"{model.reason}; sharpness after a set amount of work, or over a window of work, tells more here"
+        return Reason("all_runs.sharpness_tells_more", reason=model.reason)
     return model.reason
 
 

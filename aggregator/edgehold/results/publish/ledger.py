@@ -19,7 +19,7 @@ from edgehold.records.model.submission import Run
 from edgehold.records.units import plural
 from edgehold.results.model.numbers import needed, published
 from edgehold.results.model.results import OwnAnswer, ReadingResult, RunResult, SteelResult, SubmissionResult
-from edgehold.results.words.sentences import amount, bound_sentence, named, no_ratio_sentence, own_sentence, when
+from edgehold.results.words.sentences import amount, own_sentence
 
 from .compare import own_interval
 from .fields import one_of
@@ -159,27 +159,15 @@ def _value_text(row: EndpointRow, scale: _Scale) -> str:
 
 
 def _answer(contrast: Contrast, estimate: SubmissionEstimate, rule: EndpointRule, unit: str) -> OwnAnswer:
-    opening = when(rule.kind, unit, rule.at, rule.start, rule.end)
-    first, second = named(contrast.factor, contrast.first), named(contrast.factor, contrast.second)
     return OwnAnswer(
         endpoint=estimate.endpoint,
         factor=one_of(contrast.factor, FACTORS),
         first=contrast.first,
         second=contrast.second,
         result=own_interval(contrast),
-        sentence=answer_sentence(contrast, opening, first, second, rule.kind),
+        sentence=own_sentence(contrast, rule, unit),
         verdict=contrast.verdict.kind if contrast.verdict else "",
     )
-
-
-def answer_sentence(contrast: Contrast, opening: str, first: str, second: str, kind: str) -> str:
-    """What one submission says about one contrast: a ratio, a bound, or why there is neither."""
-    if contrast.estimate is not None and contrast.interval is not None:
-        excludes = contrast.verdict.excludes if contrast.verdict else math.inf
-        return own_sentence(opening, first, second, kind, math.exp(contrast.estimate), contrast.interval, excludes)
-    if contrast.bound is not None:
-        return bound_sentence(opening, first, second, kind, contrast.bound.kind, math.exp(contrast.bound.ratio))
-    return no_ratio_sentence(opening, first, second, contrast.reason)
 
 
 def steel_results(repository: Repository) -> tuple[SteelResult, ...]:

@@ -7,17 +7,13 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from edgehold.results.model.ratio import RatioInterval
+from edgehold.words import Reason, listed, together
 
-from .sentences import amount, ratio_text, settled, studies_joined
+from .sentences import figures, ratio_text, settled, studies_joined
 
 if TYPE_CHECKING:
     from edgehold.results.model.moves import StandingResult
 
-CAUSES = {
-    "tested": ("one submission more", "{count} submissions more"),
-    "corrected": ("one corrected", "{count} corrected"),
-    "retracted": ("one retracted", "{count} retracted"),
-}
 LEAST_PERCENT = 0.05  # smaller moves would be told as 0.0 %
 NOTICED = 1.005  # ratio of two intervals' widths on the ln scale from which one is called wider
 
@@ -30,50 +26,39 @@ def move_sentence(before: StandingResult, after: StandingResult, counted: Mappin
     before, after : where the comparison stood.
     counted : how many submissions that compare the two were tested, corrected and retracted.
     """
-    causes = [CAUSES[kind][number > 1].format(count=number) for kind, number in counted.items() if number]
+    causes = [Reason(f"moves.{kind}", submissions=number) for kind, number in counted.items() if number]
     if not causes:
-        return "Nothing that compares these two changed."
-    return f"With {_listed(causes)}, {_movement(before, after)}"
-
-
-def _listed(parts: list[str]) -> str:
-    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+        return Reason("moves.unchanged")
+    told = Reason("moves.with", causes=listed(causes), movement=_movement(before, after))
+    if before.result is None or after.result is None or before.verdict == after.verdict:
+        return told
+    return together(told, Reason("moves.verdict", before=before.verdict, after=after.verdict))
 
 
 def _movement(before: StandingResult, after: StandingResult) -> str:
     if after.result is None:
         return _not_pooled(before, after)
     if before.result is None:
-        return f"there are {after.studies} studies, and these are pooled: {_ratio(after.result)}."
-    return f"{_moved(before.result, after.result)}{_width(before.result, after.result)}.{_verdict(before, after)}"
+        return Reason("moves.pooled", studies=after.studies, **figures(after.result, "without_limit"))
+    return _moved(before.result, after.result) + _width(before.result, after.result)
 
 
-def _not_pooled(before: StandingResult, after: StandingResult) -> str:
-    left = {
-        "single": "one submission, which stands alone",
-        "listed": f"{after.submissions} submissions, which are listed and not pooled ({studies_joined(after.submissions, after.studies)})",
-        "not fitted": "no ratio of the two, because its numbers failed",
-    }.get(after.state, "only a bound, no ratio" if after.one_sided else "no ratio of the two")
+def _not_pooled(before: StandingResult, after: StandingResult) -> Reason:
+    state = {"single": "single", "listed": "listed", "not fitted": "not_fitted"}.get(after.state, "bound" if after.one_sided else "nothing")
+    joined = studies_joined(after.submissions, after.studies)
+    left = Reason(f"moves.left_{state}", submissions=after.submissions, joined=joined)
     if before.result is not None:
-        return f"what is left is {left}."
-    return f"there {'are' if after.state == 'listed' else 'is'} {'still ' if before.state == after.state else ''}{left}."
+        return Reason("moves.what_is_left", left=left)
+    still = "_still" if before.state == after.state else ""
+    return Reason(f"moves.there_{'are' if after.state == 'listed' else 'is'}{still}", left=left)
 
 
-def _ratio(result: RatioInterval) -> str:
-    return f"ratio {ratio_text(result.ratio)}, {100 * result.level:g} % interval {_end(result.low)} to {_end(result.high)}"
-
-
-def _end(value: float | None) -> str:
-    return "without limit" if value is None else amount(value)
-
-
-def _moved(before: RatioInterval, after: RatioInterval) -> str:
+def _moved(before: RatioInterval, after: RatioInterval) -> Reason:
     percent = settled(100 * (after.ratio / before.ratio - 1))
-    if abs(percent) < LEAST_PERCENT:
-        return f"the ratio stayed at {ratio_text(after.ratio)}"
-    told = f"the ratio {'rose' if percent > 0 else 'fell'} by {abs(percent):.1f} %"
     old, new = ratio_text(before.ratio), ratio_text(after.ratio)
-    return f"{told} and is still {new}" if old == new else f"{told}, from {old} to {new}"
+    how = "stayed" if abs(percent) < LEAST_PERCENT else "rose" if percent > 0 else "fell"
+    still = "_still" if old == new and how != "stayed" else ""
+    return Reason(f"moves.{how}{still}", percent=abs(percent), old=old, new=new)
 
 
 def _width(before: RatioInterval, after: RatioInterval) -> str:
@@ -84,8 +69,4 @@ def _width(before: RatioInterval, after: RatioInterval) -> str:
     change = math.log(after.high / after.low) / math.log(before.high / before.low)
     if 1 / NOTICED < change < NOTICED:
         return ""
-    return f", and its interval became {'wider' if change > 1 else 'narrower'}"
-
-
-def _verdict(before: StandingResult, after: StandingResult) -> str:
-    return "" if before.verdict == after.verdict else f" The verdict went from “{before.verdict}” to “{after.verdict}”."
+    return Reason(f"moves.{'wider' if change > 1 else 'narrower'}")

@@ -1,4 +1,4 @@
-"""Numbers in plain English. Every sentence that a page, the ledger or a terminal prints about a result is made here."""
+"""Numbers, names and openings in sentences, and the sentences that several parts of the results share."""
 
 from __future__ import annotations
 
@@ -6,17 +6,27 @@ import math
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from edgehold.estimates.codes import moves_together
-from edgehold.numerics.interval import Interval
-from edgehold.records.units import UNITS_IN_SENTENCES as UNITS_IN_SENTENCES  # the browser's page fills these in as well
+from edgehold.estimates import Contrast
+from edgehold.estimates.verdict import BETTER, NOTHING_WORTH_HAVING, SIZE_UNDECIDED, UNDECIDED, WORSE
+from edgehold.records.model.protocol import EndpointRule
 from edgehold.records.units import plural
 from edgehold.results.model.numbers import PUBLISHED_DIGITS
+from edgehold.words import Reason, together
 
 if TYPE_CHECKING:
     from edgehold.results.model.answers import Answer
+    from edgehold.results.model.ratio import RatioInterval
     from edgehold.results.model.results import EndpointResult
 
-NOTHING_TO_COMPARE = "There is nothing to compare yet."
+LEAST_TIMES = 100  # per cent: from this difference on "times as", below it per cent
+NAMED = ("practice", "sharpener")  # factors whose sides are called by more than a name
+ENDINGS = {
+    BETTER: "beyond",
+    WORSE: "beyond",
+    NOTHING_WORTH_HAVING: "ruled_out",
+    SIZE_UNDECIDED: "size_undecided",
+    UNDECIDED: "undecided",
+}
 
 
 def amount(value: float) -> str:
@@ -40,177 +50,98 @@ def settled(value: float) -> float:
 
 def ratio_text(ratio: float | None) -> str:
     """A ratio such as "×1.32"; "unbounded" for a missing one."""
-    words = PATTERNS["words"]
-    return words["unbounded"] if ratio is None or math.isinf(ratio) else words["ratio"].format(figure=amount(ratio))
+    return Reason("own_answer.unbounded") if ratio is None or math.isinf(ratio) else Reason("own_answer.times", figure=amount(ratio))
 
 
-PATTERNS: dict[str, dict[str, str]] = {
-    "opening": {
-        "level": "After {at} {unit}",
-        "window": "Averaged between {start} and {end} {unit}",
-        "loss": "Counting only what is lost between {start} and {end} {unit}",
-        "life": "Until the edge is dull",
-    },
-    "compared": {
-        "life more": "lasted {figure} % longer than",
-        "life less": "lasted {figure} % less long than",
-        "life same": "lasted as long as",
-        "life times": "lasted {figure} times as long as",
-        "other more": "was {figure} % sharper than",
-        "other less": "was {figure} % less sharp than",
-        "other same": "was as sharp as",
-        "other times": "was {figure} times as sharp as",
-    },
-    "bound": {
-        "life": "lasted {side} {figure} times as long as {second}",
-        "other": "was {side} {figure} times as sharp as {second}",
-    },
-    "one submission": {
-        "ratio": "{opening}, {first} {compared} {second}; between {low} and {high}.",
-        "ruled out": " These runs rule out a difference larger than {ratio} either way.",
-        "bound": "{opening}, {first} {told}: every run of one of them ended before a figure could be had.",
-        "no ratio": "{opening}, {first} and {second}: no ratio, because {reason}.",
-    },
-    "words": {
-        "without limit": "without limit",
-        "unbounded": "unbounded",
-        "ratio": "×{figure}",
-    },
-    "named": {
-        "practice": "the edge of a {name} sharpener",
-        "sharpener": "the edge that {name} sharpened",
-    },
-}
-"""What the page that answers in the browser fills in as well (site/pages/assets/form/sentences.js)."""
-LEAST_TIMES = 100  # per cent: from this difference on "times as", below it per cent
+def end_text(ratio: float | None, open_end: str = "unbounded") -> str:
+    """One end of an interval; ``open_end`` names the pattern for one that there is not."""
+    return Reason(f"own_answer.{open_end}") if ratio is None else amount(ratio)
 
 
-def compared(kind: str, ratio: float) -> str:
+def figures(result: RatioInterval, open_end: str = "unbounded") -> dict[str, str]:
+    """A ratio with its interval, for the places of a pattern."""
+    low, high = end_text(result.low, open_end), end_text(result.high, open_end)
+    return {"ratio": ratio_text(result.ratio), "level": f"{100 * result.level:g}", "low": low, "high": high}
+
+
+def compared(kind: str, ratio: float, ending: str = "") -> Reason:
     """A ratio as people say it, to stand between two names.
 
     Parameters
     ----------
     kind : of the endpoint; a life is told in "longer", all others in "sharper".
     ratio : positive.
+    ending : of the pattern's name; ``_end`` for what stands alone.
 
     Examples
     --------
-    >>> compared("level", 1.12)
-    'was 12 % sharper than'
-    >>> compared("level", 0.9)
-    'was 10 % less sharp than'
-    >>> compared("life", 2.6)
-    'lasted 2.6 times as long as'
+    >>> str(compared("level", 1.12)), str(compared("level", 0.9)), str(compared("life", 2.6))
+    ('was 12 % sharper than', 'was 10 % less sharp than', 'lasted 2.6 times as long as')
     """
-    topic, percent = "life" if kind == "life" else "other", round(settled(abs(ratio - 1) * 100))
-    if percent == 0:
-        return PATTERNS["compared"][f"{topic} same"]
-    if ratio > 1 and percent >= LEAST_TIMES:
-        return PATTERNS["compared"][f"{topic} times"].format(figure=amount(ratio))
-    return PATTERNS["compared"][f"{topic} {'more' if ratio > 1 else 'less'}"].format(figure=percent)
+    percent = round(settled(abs(ratio - 1) * 100))
+    how = "same" if percent == 0 else "less" if ratio < 1 else "times" if percent >= LEAST_TIMES else "more"
+    return Reason(f"own_answer.{_topic(kind)}_{how}{ending}", figure=amount(ratio) if how == "times" else percent)
 
 
-def difference(kind: str, ratio: float) -> str:
+def _topic(kind: str) -> str:
+    return "life" if kind == "life" else "other"
+
+
+def difference(kind: str, ratio: float) -> Reason:
     """One end of an interval as people say it.
 
     Examples
     --------
-    >>> difference("level", 0.95)
-    '5 % less sharp'
-    >>> difference("life", math.inf)
-    'without limit'
+    >>> str(difference("level", 0.95)), str(difference("life", math.inf))
+    ('5 % less sharp', 'without limit')
     """
-    if math.isinf(ratio):
-        return PATTERNS["words"]["without limit"]
-    return compared(kind, ratio).split(" ", 1)[1].removesuffix(" than").removesuffix(" as")
+    return Reason("own_answer.without_limit") if math.isinf(ratio) else compared(kind, ratio, "_end")
 
 
 def named(factor: str, name: str) -> str:
     """How one side of a comparison is called in a sentence."""
-    return PATTERNS["named"].get(factor, "{name}").format(name=name)
+    return Reason(f"own_answer.named_{factor}", name=name) if factor in NAMED else name
 
 
-def when(kind: str, unit: str, at: float | None, start: float | None, end: float | None) -> str:
+def sides(factor: str, first: str, second: str) -> dict[str, str]:
+    """Both sides of a comparison, for the places of a pattern."""
+    return {"first": named(factor, first), "second": named(factor, second)}
+
+
+def when(rule: EndpointRule, unit: str) -> Reason:
     """Which part of the dulling an endpoint speaks of, to open a sentence with."""
-    figures = {name: "" if value is None else f"{value:g}" for name, value in (("at", at), ("start", start), ("end", end))}
-    return PATTERNS["opening"][kind].format(unit=plural(unit), **figures)
+    at, start, end = ("" if value is None else f"{value:g}" for value in (rule.at, rule.start, rule.end))
+    return Reason(f"own_answer.opening_{rule.kind}", unit=plural(unit), at=at, start=start, end=end)
 
 
-VERDICT_ENDINGS = {
-    "better": "That is beyond the smallest difference worth acting on.",
-    "worse": "That is beyond the smallest difference worth acting on.",
-    "no difference worth having": "A difference worth acting on is ruled out.",
-    "different, size undecided": "They differ; whether by enough to act on is undecided.",
-    "undecided": "Which of the two is better is undecided.",
-}
-
-
-def pooled_sentence(opening: str, first: str, second: str, kind: str, interval: Interval, ratio: float, studies: int, verdict: str) -> str:
-    """The answer of a pooled comparison, with how sure it is and what that comes to."""
-    low, high = math.exp(interval.low), math.exp(interval.high)
-    return (
-        f"{opening}, {first} {compared(kind, ratio)} {second} (ratio {ratio_text(ratio)}, "
-        f"{100 * interval.level:g} % interval {amount(low)} to {amount(high)}, {studies} studies). {VERDICT_ENDINGS.get(verdict, '')}"
-    ).rstrip()
-
-
-def listed_sentence(opening: str, first: str, second: str, submissions: int, studies: int) -> str:
-    """Fewer than three studies are listed, not pooled."""
-    return (
-        f"{opening}, {submissions} submissions compare {first} with {second}; {studies_joined(submissions, studies)}: "
-        "they are listed, three studies are needed to pool."
-    )
-
-
-def studies_joined(submissions: int, studies: int) -> str:
+def studies_joined(submissions: int, studies: int) -> Reason:
     """How many studies some submissions are, where people and blades in common join them."""
-    if studies == submissions:
-        return f"they are {studies} studies"
-    return f"people and blades in common make them {'one study' if studies == 1 else f'{studies} studies'}"
+    return Reason(f"studies_answer.{'each_a_study' if studies == submissions else 'joined'}", studies=studies)
 
 
-def single_sentence(opening: str, first: str, second: str) -> str:
-    """One submission stands alone."""
-    return f"{opening}, only one submission compares {first} with {second}: it stands for its own blades and people only."
+def verdict_ending(kind: str) -> str:
+    """What a verdict comes to; empty for one that comes to nothing."""
+    return Reason(f"studies_answer.{ENDINGS[kind]}") if kind in ENDINGS else ""
 
 
-def not_fitted_sentence(opening: str, first: str, second: str, reason: str) -> str:
-    """Numbers failed."""
-    return f"{opening}, {first} and {second} were compared, but the ratio was {reason}."
+def figure_sentence(contrast: Contrast, rule: EndpointRule, unit: str, excludes: float = math.inf) -> Reason:
+    """What one submission says about one contrast: a ratio, and the difference that it ``excludes``; a bound, or why there is neither."""
+    names = {"opening": when(rule, unit), **sides(contrast.factor, contrast.first, contrast.second)}
+    if contrast.estimate is not None and contrast.interval is not None:
+        low, high = (difference(rule.kind, math.exp(end)) for end in (contrast.interval.low, contrast.interval.high))
+        figures = {"compared": compared(rule.kind, math.exp(contrast.estimate)), "low": low, "high": high}
+        if math.isinf(excludes):
+            return Reason("own_answer.ratio", **names, **figures)
+        return Reason("own_answer.ratio_and_excluded", **names, **figures, excluded=ratio_text(excludes))
+    if contrast.bound is not None:
+        figure = amount(math.exp(contrast.bound.ratio))
+        return Reason(f"own_answer.{_topic(rule.kind)}_bound", **names, side=contrast.bound.kind, figure=figure)
+    return Reason("own_answer.no_ratio", **names, reason=contrast.reason)
 
 
-def not_estimable_sentence(opening: str, first: str, second: str, reasons: list[str], one_sided: int) -> str:
-    """No ratio, and why."""
-    if one_sided:
-        where = "one submission that gives" if one_sided == 1 else f"{one_sided} submissions that give"
-        return f"{opening}, {first} and {second} meet only in {where} a bound, not a ratio."
-    why = (moves_together(reasons[0]) or reasons[0]) if reasons else "no submission has readings of both"
-    return f"{opening}, {first} and {second} cannot be told apart: {why}."
-
-
-def own_sentence(opening: str, first: str, second: str, kind: str, ratio: float, interval: Interval, excludes: float) -> str:
-    """What one submission says by itself."""
-    low, high = difference(kind, math.exp(interval.low)), difference(kind, math.exp(interval.high))
-    patterns = PATTERNS["one submission"]
-    told = patterns["ratio"].format(opening=opening, first=first, compared=compared(kind, ratio), second=second, low=low, high=high)
-    return told + ("" if math.isinf(excludes) else patterns["ruled out"].format(ratio=ratio_text(excludes)))
-
-
-def bound_sentence(opening: str, first: str, second: str, kind: str, side: str, bound: float) -> str:
-    """What is left when every run of an arm is censored."""
-    verb = PATTERNS["bound"]["life" if kind == "life" else "other"]
-    told = verb.format(side=side, figure=amount(bound), second=second)
-    return PATTERNS["one submission"]["bound"].format(opening=opening, first=first, told=told)
-
-
-def no_ratio_sentence(opening: str, first: str, second: str, reason: str) -> str:
-    """What one submission cannot say by itself, and why."""
-    return PATTERNS["one submission"]["no ratio"].format(opening=opening, first=first, second=second, reason=reason)
-
-
-def sharpening_sentence(practice: Answer | None) -> str:
-    """How much sharpening mattered, or why that is not known."""
-    return "Only one class of sharpeners is met here, so this cannot be said." if practice is None else practice.sentence
+def own_sentence(contrast: Contrast, rule: EndpointRule, unit: str) -> Reason:
+    """The same with what its verdict excludes."""
+    return figure_sentence(contrast, rule, unit, contrast.verdict.excludes if contrast.verdict else math.inf)
 
 
 def lead_answer(answers: Iterable[Answer]) -> Answer | None:
@@ -222,9 +153,9 @@ def lead_answer(answers: Iterable[Answer]) -> Answer | None:
 def headline(submissions: int, quoted: Answer | None) -> str:
     """One sentence for a pool: the answer that is quoted, and how few submissions it rests on where they are few."""
     if submissions == 0:
-        return "Nobody has sent in a result yet."
-    few = {1: "One submission so far. ", 2: "Two submissions so far. "}.get(submissions, "")
-    return f"{few}{quoted.sentence if quoted else NOTHING_TO_COMPARE}"
+        return Reason("studies_answer.nobody")
+    few = {1: Reason("studies_answer.one_so_far"), 2: Reason("studies_answer.two_so_far")}.get(submissions, "")
+    return together(few, quoted.sentence if quoted else Reason("studies_answer.nothing"))
 
 
 def quoted_answer(factor: str, primary: EndpointResult) -> Answer | None:

@@ -146,9 +146,9 @@ function valueOf(row) {
 
 /** Runs that could not be read, what to look at twice in a run, and a comparison that nobody asked for. */
 function notesOf(unread, rows, results, words) {
-  const notes = unread.map((run) => filled(words.notes.unread, { run })), flags = new Map(rows.map((row) => [row.run.id, row.flags]));
-  for (const [run, found] of flags) { notes.push(...found.map((flag) => filled(words.notes.flag, { run, flag }))); }
+  const notes = unread.map((run) => filled(words.own_answer.unread, { run })), flags = new Map(rows.map((row) => [row.run.id, row.flags]));
+  for (const [run, found] of flags) { notes.push(...found.map((flag) => filled(words.own_answer.flag, { run, flag }))); }
   const failed = new Set(rows.filter((row) => row.failed).map((row) => row.run.id));
-  notes.push(...[...failed].map((run) => filled(words.notes.failed, { run })));
-  return results.length ? notes : [...notes, words.notes.nothing];
+  notes.push(...[...failed].map((run) => filled(words.own_answer.failed, { run })));
+  return results.length ? notes : [...notes, words.own_answer.nothing];
 }

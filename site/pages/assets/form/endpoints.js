@@ -145,7 +145,7 @@ function statusOf({ low, high }) {
 
 /** One endpoint of one run. */
 function endpointOf(submission, run, protocol, rule, curve, words) {
-  const none = (reason) => ({ value: missing(filled(words.missing, { reason })), failed: false });
+  const none = (reason) => ({ value: missing(filled(words.endpoints.missing, { reason })), failed: false });
   const told = ({ value, failed }) => (Number.isNaN(value.low) ? none(value.reason) : { value, failed });
   if (!run.readings.length) { return none(words.endpoints.no_readings); }
   if (curve === null) {

@@ -52,29 +52,27 @@ export function quantityText(value, unit, words) {
 
 const topic = (kind) => (kind === "life" ? "life" : "other");
 
-/** A ratio as people say it, to stand between two names. */
-function compared(kind, ratio, words) {
-  const patterns = words.patterns.compared, percent = rounded(settled(Math.abs(ratio - 1) * 100));
-  if (percent === 0) { return patterns[`${topic(kind)} same`]; }
-  if (ratio > 1 && percent >= words.least_times) { return filled(patterns[`${topic(kind)} times`], { figure: amount(ratio) }); }
-  return filled(patterns[`${topic(kind)} ${ratio > 1 ? "more" : "less"}`], { figure: percent });
+/** A ratio as people say it, to stand between two names; with the ending "_end" to stand alone. */
+function compared(kind, ratio, words, ending = "") {
+  const percent = rounded(settled(Math.abs(ratio - 1) * 100));
+  const how = percent === 0 ? "same" : ratio < 1 ? "less" : percent >= words.least_times ? "times" : "more";
+  return filled(words.own_answer[`${topic(kind)}_${how}${ending}`], { figure: how === "times" ? amount(ratio) : percent });
 }
 
 /** One end of an interval as people say it. */
 function difference(kind, ratio, words) {
-  if (ratio === Infinity) { return words.patterns.words["without limit"]; }
-  return compared(kind, ratio, words).replace(/^\S+ /u, "").replace(/ than$/u, "").replace(/ as$/u, "");
+  return ratio === Infinity ? words.own_answer.without_limit : compared(kind, ratio, words, "_end");
 }
 
 /** Which part of the dulling an endpoint speaks of. */
 export function opening(rule, unit, words) {
   const figures = { at: general(rule.at ?? 0), start: general(rule.start ?? 0), end: general(rule.end ?? 0), unit: plural(unit, words) };
-  return filled(words.patterns.opening[rule.kind], figures);
+  return filled(words.own_answer[`opening_${rule.kind}`], figures);
 }
 
 /** How one side of a comparison is called. */
 export function named(factor, name, words) {
-  return filled(words.patterns.named[factor] ?? "{name}", { name });
+  return filled(words.own_answer[`named_${factor}`] ?? "{name}", { name });
 }
 
 /**
@@ -84,7 +82,7 @@ export function named(factor, name, words) {
  * @param {{kind: string}} rule the endpoint
  */
 export function answerSentence(contrast, rule, unit, words) {
-  const patterns = words.patterns["one submission"];
+  const patterns = words.own_answer;
   const names = {
     opening: opening(rule, unit, words),
     first: named(contrast.factor, contrast.first, words),
@@ -94,13 +92,10 @@ export function answerSentence(contrast, rule, unit, words) {
     const end = (ln) => difference(rule.kind, Math.exp(ln), words);
     const told = { ...names, compared: compared(rule.kind, Math.exp(contrast.estimate), words), low: end(contrast.low), high: end(contrast.high) };
     if (contrast.excludes === Infinity) { return filled(patterns.ratio, told); }
-    const ratio = filled(words.patterns.words.ratio, { figure: amount(contrast.excludes) });
-    return filled(patterns.ratio, told) + filled(patterns["ruled out"], { ratio });
+    return filled(patterns.ratio_and_excluded, { ...told, excluded: filled(patterns.times, { figure: amount(contrast.excludes) }) });
   }
   if (contrast.bound) {
-    const figure = amount(Math.exp(contrast.bound.ln));
-    const told = filled(words.patterns.bound[topic(rule.kind)], { side: contrast.bound.side, figure, second: names.second });
-    return filled(patterns.bound, { ...names, told });
+    return filled(patterns[`${topic(rule.kind)}_bound`], { ...names, side: contrast.bound.side, figure: amount(Math.exp(contrast.bound.ln)) });
   }
-  return filled(patterns["no ratio"], { ...names, reason: contrast.reason });
+  return filled(patterns.no_ratio, { ...names, reason: contrast.reason });
 }

@@ -18,6 +18,7 @@ from edgehold.pages.csp import policy
 from edgehold.pages.generate import generate_pages
 from edgehold.pages.links import broken_links
 from edgehold.pages.site import build_site
+from edgehold.words import Reason, together
 
 POLICY = re.compile(r'<meta http-equiv="Content-Security-Policy" content="([^"]*)">')
 LOADS = {"script": "src", "img": "src", "iframe": "src", "link": "href", "source": "src", "form": "action"}
@@ -63,20 +64,19 @@ def test_a_site_of_few_submissions_builds_and_no_link_is_broken(measured: int, s
 
 
 def test_the_first_page_answers_for_none_one_two_and_more() -> None:
-    assert "Nobody has sent in a measured result yet" in home(0, 4)
-    assert "Nobody has sent in a measured result yet" in home(0, 0)
-    for number, opening in ((1, "One measured submission so far."), (2, "Two measured submissions so far.")):
-        said = results(number, 4).pools[-1].headline.split(" so far. ")[1]
-        assert f"{opening} {said}" in home(number, 4), "how few they are is said once"
+    assert Reason("pages.no_measured") in home(0, 4) and Reason("pages.no_measured") in home(0, 0)
+    for number, few in ((1, "one"), (2, "two")):
+        said = results(number, 4).pools[-1].headline.removeprefix(Reason(f"studies_answer.{few}_so_far"))
+        assert f"{Reason(f'pages.{few}_measured')}{said}" in home(number, 4), "how few they are is said once"
     assert results(3, 4).pools[-1].headline in home(3, 4)
 
 
 def test_a_first_submission_without_anything_to_compare_is_counted_once() -> None:
     found = results(1, 0)
-    nothing = {"headline": "One submission so far. There is nothing to compare yet.", "quoted": None}
+    nothing = {"headline": together(Reason("studies_answer.one_so_far"), Reason("studies_answer.nothing")), "quoted": None}
     bare = tuple(pool.model_copy(update=nothing) for pool in found.pools)
     page = dict(generate_pages(found.model_copy(update={"pools": bare})))["index.md"]
-    assert "One measured submission so far. There is nothing to compare yet." in page
+    assert together(Reason("pages.one_measured"), Reason("studies_answer.nothing")) in page
 
 
 def test_measured_results_come_first_and_the_demonstration_goes_to_its_corner() -> None:

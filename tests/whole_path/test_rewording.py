@@ -1,14 +1,17 @@
-"""Every pattern of the catalogue said in other words changes texts of a build and nothing else: no number, verdict, order or name."""
+"""Every pattern of the catalogue said in other words changes texts of a build and of reports alone: no number, verdict, order or name."""
 
+import json
 import random
 import string
 
 import pytest
 
 from edgehold.pipeline import find_everything
+from edgehold.report.assemble import report_json, report_on
 from edgehold.results.publish.assemble import assemble
 from edgehold.results.tables.tables import tables
 from edgehold.words import catalogue
+from tests.report.reports import CASES, opened, table
 
 from .test_one_failure import repository  # noqa: F401  (a fixture)
 
@@ -17,6 +20,11 @@ TEXTS = {
     "reason", "weak", "caveat", "sentence", "question", "estimand", "does_not_show", "claim", "note", "notes", "method", "methods_sentence",
     "matters_sentence", "headline", "within_note", "own_sharpening_note", "two_roles", "agreement", "probes_sentence", "fixed", "not_held",
     "values", "flags", "holds", "source", "sharpening", "versions", "interests", "tests", "not_fitted",
+}  # fmt: skip
+
+TEXTS_OF_REPORTS = {
+    "headline", "owner_sentence", "sentence", "sentences", "verdict_sentence", "text", "pooled", "source", "methods", "notes", "reason",
+    "reasons",
 }  # fmt: skip
 
 
@@ -70,3 +78,18 @@ def test_other_words_change_texts_alone(repository, monkeypatch, seed):  # noqa:
     assert files.keys() == other_files.keys()
     heads = [{name: data.split(b"\n")[0] for name, data in each.items() if name.endswith(".csv")} for each in (files, other_files)]
     assert heads[0] == heads[1]
+
+
+def reported():
+    """Every third case of the shared corpus as a report, its methods as a list."""
+    found = {name: json.loads(report_json(report_on(opened(name), table(name), weekly=300.0))) for name in sorted(CASES)[::3]}
+    return [report | {"answer": report["answer"] | {"methods": list(report["answer"]["methods"].values())}} for report in found.values()]
+
+
+def test_other_words_change_texts_of_reports_alone(monkeypatch):
+    reports = reported()
+    other_words = reworded(3)
+    monkeypatch.setattr(catalogue, "_groups", lambda: other_words)
+    changed = differences(reports, reported())
+    assert {"headline", "text", "sentences", "sentence", "notes"} <= changed, "the other words were said"
+    assert changed <= TEXTS_OF_REPORTS, changed - TEXTS_OF_REPORTS

@@ -56,7 +56,17 @@ def strings():
                     yield "".join(parts)
 
 
-SENTENCES = ("all_runs", "model_answer", "moves", "own_answer", "plan", "probes", "report", "studies_answer")  # groups of whole sentences
+SENTENCES = (
+    "all_runs",
+    "model_answer",
+    "moves",
+    "own_answer",
+    "pages",
+    "plan",
+    "probes",
+    "report",
+    "studies_answer",
+)  # groups of whole sentences
 HANDED_OUT = (
     "endpoints",
     "flags",

@@ -5,15 +5,16 @@ from __future__ import annotations
 from edgehold.errors import ERROR, WARNING
 from edgehold.records.codes import CODES
 from edgehold.results.model.results import Results
+from edgehold.words import Reason
 
 from . import choose
 from .page import Page, render
 
 KINDS = (("Errors", ERROR), ("Warnings", WARNING))
 DESCRIBED = {
-    "results.json": "everything below in one file",
-    "repeatability.json": "how much runs differ that should be alike, with its hash: what the form and a report judge one submission by",
-    "datapackage.json": "describes the CSV files, column by column (Frictionless Data)",
+    "results.json": Reason("pages.data_results"),
+    "repeatability.json": Reason("pages.data_repeatability"),
+    "datapackage.json": Reason("pages.data_package"),
 }
 
 

@@ -10,27 +10,11 @@ from edgehold.results.model.answers import HowMuchResult, ModelResult
 from edgehold.results.model.results import EndpointResult, Pool
 
 from . import spread_bars
-from .formatting import endpoints_in_order
+from .formatting import endpoints_in_order, word
 
 KIND_ORDER = ("steel", "practice", "sharpener", "tester", "blade", "batch", "lot", "evening", "submission", "run-to-run")
 TERM_ORDER = ("sharpener", "tester", "blade", "batch", "steel × sharpener", "steel × tester", "submission", "run-to-run")
-TERM_WORDS = {
-    "steel": "two steels",
-    "sharpener": "two sharpeners",
-    "tester": "two testers",
-    "blade": "two blades of one steel",
-    "batch": "two batches of one steel",
-    "steel × sharpener": "a steel's ratio, from sharpener to sharpener",
-    "steel × tester": "a steel's ratio, from tester to tester",
-    "submission": "two submissions",
-    "run-to-run": "two runs with nothing changed",
-}
-KIND_WORDS = TERM_WORDS | {
-    "practice": "practised and novice sharpeners",
-    "sharpener": "two sharpeners of one class",
-    "lot": "two lots",
-    "evening": "two evenings",
-}
+NOT_ONLY_TERMS = ("practice", "sharpener", "lot", "evening")  # what the hierarchical model tells otherwise, or besides
 
 
 @dataclass(frozen=True)
@@ -73,7 +57,7 @@ def kinds(endpoints: list[EndpointResult]) -> list[str]:
 
 def kind(what: str) -> str:
     """What two of differ, as the head of a row."""
-    return KIND_WORDS.get(what, what)
+    return word("kind", what) if what in NOT_ONLY_TERMS else term(what)
 
 
 def how_much(model: ModelResult, what: str) -> HowMuchResult | None:
@@ -101,7 +85,7 @@ def terms(endpoints: list[EndpointResult], only: tuple[str, ...] = ()) -> list[s
 
 def term(what: str) -> str:
     """A random term as the head of a row."""
-    return TERM_WORDS.get(what, what)
+    return word("term", what) if what in (*TERM_ORDER, "steel") else what
 
 
 def spread_of(model: CrossedResult | None, what: str) -> Spread | None:

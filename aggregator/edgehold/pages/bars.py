@@ -15,6 +15,7 @@ from edgehold.results.model.answers import Answer
 from edgehold.results.model.ratio import RatioInterval
 from edgehold.results.model.results import EndpointResult, Prediction, StudyLine
 from edgehold.results.words.sentences import ratio_text
+from edgehold.words import Reason
 
 from .formatting import interval, level
 from .safe_text import plain
@@ -65,7 +66,7 @@ def axis_of(endpoint: EndpointResult, comparisons: Iterable[Answer]) -> Axis:
 def scale(on: Axis) -> Markup:
     """The head of a bar column: the scale's marks."""
     marks = tick_words([(on.x(t), TICK_WORDS.get(t, f"×{t:g}")) for t in TICKS[on.reach]])
-    return svg("bar-scale", "Scale of ratios, logarithmic, ×1 is no difference", marks)
+    return svg("bar-scale", Reason("pages.scale"), marks)
 
 
 def tick_words(ticks: list[tuple[float, str]]) -> str:
@@ -91,7 +92,7 @@ def bar(
     if thin is not None:
         parts.append(_line("bar-prediction", thin, on))
     parts += [_line("bar-interval", result, on), mark(on.x(result.ratio), pooled)]
-    label = f"{ratio_text(result.ratio)}, {level(result)} interval {interval(result)}"
+    label = Reason("pages.bar", ratio=ratio_text(result.ratio), level=level(result), interval=interval(result))
     return svg("bar bar-pooled" if pooled else "bar", label, "".join(parts))
 
 

@@ -9,6 +9,7 @@ from markupsafe import Markup
 
 from edgehold.results.model.analyses import BandPoint, CurveComparison
 from edgehold.results.model.results import Pool
+from edgehold.words import Reason, together
 
 from .curves import COLOURS, finished, framed, tidied, work_title
 from .safe_text import plain, visible
@@ -35,12 +36,12 @@ class _View:
 
 def same_work(pool: Pool, found: CurveComparison) -> Markup:
     """How much sharper the first is, against the work done; empty where there is nothing."""
-    return _chart(pool, found, found.same_work, "work", f"Sharpness of {found.first} against {found.second} at the same work")
+    return _chart(pool, found, found.same_work, "work", Reason("pages.same_work", first=found.first, second=found.second))
 
 
 def same_sharpness(pool: Pool, found: CurveComparison) -> Markup:
     """How much more work the first takes, against the sharpness both fall to; empty where there is nothing."""
-    told = f"Work that {found.first} takes against {found.second} to the same sharpness"
+    told = Reason("pages.same_sharpness", first=found.first, second=found.second)
     return _chart(pool, found, found.same_sharpness, "sharpness", told)
 
 
@@ -50,7 +51,7 @@ def _chart(pool: Pool, found: CurveComparison, points: tuple[BandPoint, ...], ax
         return Markup("")
     read_at = tuple(sorted({p.work for curve in pool.curves for p in curve.points}))
     view = _View(drawn, axis, read_at, visible(pool.work_unit), pool.origin == "simulated")
-    label = plain(("Simulated. " if view.simulated else "") + f"{shows}. {found.sentence}")
+    label = plain(together(Reason("pages.simulated") if view.simulated else "", shows, found.sentence))
     return framed(label, lambda narrow: _draw(view, narrow))
 
 
@@ -71,7 +72,7 @@ def _specification(view: _View, narrow: bool) -> dict[str, object]:
     ]
     x = _work_axis(view) if view.axis == "work" else _sharpness_axis()
     scale: dict[str, object] = {"type": "log", "domain": [bottom, top], "nice": False}
-    title = f"ratio of {'sharpness' if view.axis == 'work' else 'work'}"
+    title = Reason(f"pages.axis_ratio_of_{'sharpness' if view.axis == 'work' else 'work'}")
     ticks = {"values": _ticks(bottom, top), "format": "~g"}
     y: dict[str, object] = {"type": "quantitative", "scale": scale, "title": title, "axis": ticks}
     layers = [

@@ -10,6 +10,7 @@ from markupsafe import Markup
 
 from edgehold.records.units import plural
 from edgehold.results.model.results import Pool
+from edgehold.words import Reason, together
 
 from .safe_text import plain, visible
 
@@ -48,7 +49,7 @@ def curves(pool: Pool, finding: str) -> Markup:
     if not rows:
         return Markup("")
     simulated = pool.origin == "simulated"
-    label = plain(("Simulated. " if simulated else "") + finding)
+    label = plain(together(Reason("pages.simulated") if simulated else "", finding))
     return framed(label, lambda narrow: _draw(rows, visible(pool.work_unit), simulated, narrow))
 
 
@@ -62,7 +63,7 @@ def framed(label: str, draw: Callable[[bool], str]) -> Markup:
 
 def work_title(unit: str) -> str:
     """The name of the axis of work."""
-    return f"work ({plural(unit)})"
+    return Reason("pages.axis_work", units=plural(unit))
 
 
 @lru_cache(maxsize=64)
@@ -100,7 +101,7 @@ def _specification(rows: tuple[Row, ...], unit: str, simulated: bool, narrow: bo
     )
     y = altair.Y(
         "ratio:Q",
-        title="sharpness, × the mean at the start",
+        title=Reason("pages.axis_sharpness"),
         scale=altair.Scale(type="log", nice=False, padding=8),
         axis=altair.Axis(values=[0.05, 0.1, 0.2, 0.3, 0.5, 0.7, 1, 1.5, 2], format="~g"),
     )
@@ -114,7 +115,7 @@ def _specification(rows: tuple[Row, ...], unit: str, simulated: bool, narrow: bo
 
 def finished(specification: dict[str, object], simulated: bool) -> dict[str, object]:
     """A drawing with the site's letters and lines, and "simulated" in its title where it is."""
-    return specification | {"config": CONFIG} | ({"title": "simulated demonstration"} if simulated else {})
+    return specification | {"config": CONFIG} | ({"title": Reason("pages.demonstration")} if simulated else {})
 
 
 def tidied(svg: str, prefix: str) -> str:

@@ -8,6 +8,7 @@ from edgehold.results.model.objections import ObjectionResult
 from edgehold.results.model.ratio import RatioInterval
 from edgehold.results.model.results import Comparison, EndpointResult, Pool
 from edgehold.results.words.sentences import amount, ratio_text
+from edgehold.words import Reason, capital
 
 MONTHS = (
     "January",
@@ -23,27 +24,8 @@ MONTHS = (
     "November",
     "December",
 )
-APART = {"yes": "yes", "weak": "in part", "no": "no"}
-INTERESTS = {
-    "none": "no interest in any blade",
-    "owner": "owns a blade",
-    "maker": "makes blades",
-    "seller": "sells blades",
-    "not stated": "interest not stated",
-}
-OBJECTION_STATES = {
-    "open": "not decided yet, or opened again on new evidence",
-    "upheld and unresolved": "found to hold, and not cured yet",
-    "revised": "led to a change of the method",
-    "rebutted": "shown not to hold",
-    "withdrawn": "taken back",
-    "struck": "out of order: the number and the reason stay, the text does not",
-}
-LEVELS = {
-    "major": "Results are never pooled across it.",
-    "minor": "Results are pooled across it, with the version as an effect of its own.",
-    "patch": "Results are pooled across it as those of one version.",
-}
+INTERESTS = ("none", "owner", "maker", "seller", "not stated")
+OBJECTION_STATES = ("open", "upheld and unresolved", "revised", "rebutted", "withdrawn", "struck")  # the unsettled first
 ROLE_ORDER = {"early": 0, "late": 1, "overall": 2}
 FIELD = re.compile(r"[a-z]+(?:_[a-z0-9]+)*")
 SMALL_NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
@@ -69,19 +51,17 @@ def months(first: str, last: str) -> str:
 def interval(result: RatioInterval | None) -> str:
     """The ends of an interval; "not computed" when there is none."""
     if result is None:
-        return "not computed"
-    if result.low is None and result.high is None:
-        return "unbounded both ways"
-    if result.low is None:
-        return f"below {ratio_text(result.high)}"
+        return Reason("pages.not_computed")
     if result.high is None:
-        return f"above {ratio_text(result.low)}"
-    return f"{ratio_text(result.low)} to {ratio_text(result.high)}"
+        return Reason("pages.unbounded_both_ways") if result.low is None else Reason("pages.above", ratio=ratio_text(result.low))
+    return ends(result.low, result.high)
 
 
 def ends(low: float | None, high: float | None) -> str:
     """Two limits of which either may be unbounded."""
-    return f"{ratio_text(low)} to {ratio_text(high)}" if low is not None else "unbounded" if high is None else f"below {ratio_text(high)}"
+    if low is not None:
+        return Reason("pages.between", low=ratio_text(low), high=ratio_text(high))
+    return ratio_text(None) if high is None else Reason("pages.below", ratio=ratio_text(high))
 
 
 def level(result: RatioInterval) -> str:
@@ -96,12 +76,24 @@ def number(value: float | None) -> str:
 
 def sentence(text: str) -> str:
     """A phrase made to stand alone: a capital in front, a full stop behind."""
-    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "?", "!")) else ".")
+    return capital(text) + ("" if text.endswith((".", "?", "!")) else ".")
 
 
 def objection_state(objection: ObjectionResult) -> str:
     """Its state, with the version that cures it."""
-    return f"{objection.state} in {objection.revised_in}" if objection.revised_in else objection.state
+    if not objection.revised_in:
+        return objection.state
+    return Reason("pages.revised_in", state=objection.state, version=objection.revised_in)
+
+
+def word(kind: str, name: str) -> Reason:
+    """What stands for one of a few words, such as how far two are told apart, or what a state of an objection means."""
+    return Reason(f"pages.{kind}_{name.replace(' × ', '_by_').replace(' ', '_')}")
+
+
+def interest(name: str) -> str:
+    """What somebody has to do with blades."""
+    return word("interest", name) if name in INTERESTS else name
 
 
 def field_name(names: tuple[str, ...]) -> str:
@@ -116,7 +108,7 @@ def percent(value: float | None) -> str:
 
 def thing(comparison: Comparison, name: str) -> str:
     """What one side of a comparison is called in a table."""
-    return f"{name} sharpener" if comparison.factor == "practice" else name
+    return Reason("pages.sharpener", name=name) if comparison.factor == "practice" else name
 
 
 def endpoints_in_order(pool: Pool) -> list[EndpointResult]:
@@ -126,12 +118,12 @@ def endpoints_in_order(pool: Pool) -> list[EndpointResult]:
 
 def better(endpoint: EndpointResult) -> str:
     """What a ratio above 1 means."""
-    return "sharper" if endpoint.quantity == "sharpness" else "longer lasting"
+    return word("better", endpoint.quantity)
 
 
 def pool_name(pool: Pool) -> str:
     """A pool in a few words, to tell it from others."""
-    return f"{pool.title}, version {pool.major}"
+    return Reason("pages.pool", title=pool.title, major=pool.major)
 
 
 def few(number_of: int) -> str:

@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from edgehold.results.model.results import Pool, Results, SubmissionResult
+from edgehold.words import Reason, together
 
 from . import analyses, bars, choose
 from .curves import curves
 from .page import Page, render
-
-FEW = {1: "One measured submission", 2: "Two measured submissions"}
 
 
 def home(results: Results) -> Page:
@@ -41,10 +40,11 @@ def _answer(results: Results, lead: Pool | None) -> str:
     """One sentence for 0, 1, 2 and more measured submissions each."""
     number = choose.measured_submissions(results)
     if number == 0:
-        return "Nobody has sent in a measured result yet, so nothing can be said about any real steel."
+        return Reason("pages.no_measured")
+    few = {1: Reason("pages.one_measured"), 2: Reason("pages.two_measured")}.get(number, "")
     if lead is None:
-        return f"{FEW[number]} so far." if number in FEW else ""
-    return f"{FEW[number]} so far. {choose.quoted_sentence(lead)}" if number in FEW else lead.headline
+        return few
+    return together(few, choose.quoted_sentence(lead)) if few else lead.headline
 
 
 def _matters(lead: Pool | None) -> str:

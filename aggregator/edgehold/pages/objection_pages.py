@@ -9,12 +9,13 @@ from edgehold.results.model.analyses import ProbeResult
 from edgehold.results.model.objections import ObjectionResult
 from edgehold.results.model.results import EndpointResult, Pool, Results, SubmissionResult
 from edgehold.results.model.versions import ProtocolResult
+from edgehold.words import Reason
 
 from . import addresses, safe_text
 from .formatting import OBJECTION_STATES, endpoints_in_order
 from .page import Page, render
 
-BEHIND_PROBES = (("probes.csv", "every probe"), ("runs.csv", "every run they are made from"))
+BEHIND_PROBES = (("probes.csv", Reason("pages.data_probes")), ("runs.csv", Reason("pages.data_runs")))
 """Files with the figures of probes, and what each holds."""
 
 

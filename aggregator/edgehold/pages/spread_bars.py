@@ -14,6 +14,7 @@ from markupsafe import Markup
 from edgehold.results.model.analyses import Spread
 from edgehold.results.model.answers import HowMuchResult
 from edgehold.results.words.sentences import ratio_text
+from edgehold.words import Reason
 
 from .bars import HEIGHT, MARGIN, MIDDLE, WIDTH, head, mark, svg, tick_words
 
@@ -43,7 +44,7 @@ def reach_of(ratios: Iterable[float | None]) -> float:
 def scale(on: SpreadAxis) -> Markup:
     """The head of a column of bars."""
     marks = tick_words([(on.x(t), f"×{t:g}") for t in TICKS[on.reach]])
-    return svg("bar-scale", "Scale of typical ratios, logarithmic, from ×1, no difference", marks)
+    return svg("bar-scale", Reason("pages.spread_scale"), marks)
 
 
 def spread_bar(spread: Spread, on: SpreadAxis) -> Markup:
@@ -55,8 +56,8 @@ def spread_bar(spread: Spread, on: SpreadAxis) -> Markup:
         return Markup("") if typical is None else svg("bar bar-pooled", ratio_text(typical), _ground(on) + mark(on.x(typical), True))
     drawn = _ground(on) + _line(spread.typical_low or 1.0, high, on)
     if typical is None:
-        return svg("bar bar-one-sided", f"at most {ratio_text(high)}", drawn)
-    label = f"{ratio_text(typical)}, 95 % interval {ratio_text(spread.typical_low)} to {ratio_text(high)}"
+        return svg("bar bar-one-sided", Reason("pages.at_most", ratio=ratio_text(high)), drawn)
+    label = _label(typical, spread.typical_low, high)
     return svg("bar bar-pooled", label, drawn + mark(on.x(typical), True))
 
 
@@ -64,9 +65,14 @@ def how_much_bar(row: HowMuchResult, on: SpreadAxis) -> Markup:
     """How much two of a kind differ: a line for the interval and a mark for the typical ratio; nothing where it is withheld."""
     if row.typical_ratio is None:
         return Markup("")
-    label = f"{ratio_text(row.typical_ratio)}, 95 % interval {ratio_text(row.typical_low)} to {ratio_text(row.typical_high)}"
+    label = _label(row.typical_ratio, row.typical_low, row.typical_high)
     drawn = _ground(on) + _line(row.typical_low or 1.0, row.typical_high, on) + mark(on.x(row.typical_ratio), True)
     return svg("bar bar-pooled", label, drawn)
+
+
+def _label(typical: float, low: float | None, high: float | None) -> Reason:
+    between = Reason("pages.between", low=ratio_text(low), high=ratio_text(high))
+    return Reason("pages.bar", ratio=ratio_text(typical), level="95 %", interval=between)
 
 
 def _ground(on: SpreadAxis) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from edgehold.results.model.results import Pool, Results, SubmissionResult
 from edgehold.results.model.versions import ProtocolResult
+from edgehold.words import Reason
 
 from . import addresses, bars
 from .page import Page, render
@@ -53,6 +54,6 @@ def _submission(submission: SubmissionResult, protocol: ProtocolResult | None, p
 def _finding(submission: SubmissionResult) -> str:
     """The sentence in front: one with a ratio if there is one, and about two people only if there is no other."""
     if submission.state == "retracted":
-        return "This submission was retracted. It stays readable, and is in no result."
+        return Reason("pages.retracted")
     ordered = sorted(submission.answers, key=lambda a: (a.factor == "sharpener", a.result is None))
-    return ordered[0].sentence if ordered else "This submission makes no comparison by itself."
+    return ordered[0].sentence if ordered else Reason("pages.no_comparison")

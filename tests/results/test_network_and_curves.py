@@ -20,6 +20,9 @@ from edgehold.records.canonical import PoolKey
 from edgehold.results.publish.curve_pairs import course_sentence, curve_comparison
 from edgehold.results.publish.network import network_result
 from edgehold.results.publish.probes import probe_result, probes_sentence
+from edgehold.results.words.sentences import ratio_text
+from edgehold.words import Reason, together
+from tests.words.says import says
 
 POOL = PoolKey("made-up", 1, "simulated")
 KEY = (POOL, "late")
@@ -54,9 +57,8 @@ def test_an_indirect_pair_is_told_with_its_way_round():
     line = next(one for one in found.lines if (one.first, one.second) == ("a", "c"))
     assert (line.evidence, line.path, line.direct_studies) == ("indirect", ("a", "b", "c"), 0)
     assert line.result.ratio == pytest.approx(np.exp(0.6), rel=0.01)
-    assert found.sentence.startswith(
-        "No submission compares a with c directly; through b, a was 83 % sharper than c (ratio ×1.83, 95 % interval "
-    )
+    told = {"first": "a", "second": "c", "through": "b", "compared": Reason("own_answer.other_more", figure=83), "ratio": ratio_text(1.83)}
+    assert says(found.sentence, "network.indirect", **told)
     assert found.agreement == "", "nothing is reached in two ways"
     assert (found.q_df, found.p_common) == (None, None)
 
@@ -65,14 +67,14 @@ def test_a_longer_way_round_names_every_steel_on_it():
     found = network_result(network(*[("a", "b"), ("b", "c"), ("c", "d")] * 3), "life")
     line = next(one for one in found.lines if (one.first, one.second) == ("a", "d"))
     assert line.path == ("a", "b", "c", "d")
-    assert "3 pairs in all are known only in such a roundabout way." in found.sentence
+    assert says(found.sentence, "network.more_indirect", pairs=3)
 
 
 def test_a_network_in_two_parts_gives_no_ratio_across():
     found = network_result(network(*[("a", "b"), ("c", "d")] * 3), "level")
     across = [line for line in found.lines if line.evidence == "not linked"]
     assert [(line.result, line.path) for line in across] == [(None, ())] * 4
-    assert found.sentence == "4 pairs are joined by no chain of comparisons at all."
+    assert found.sentence == Reason("network.not_joined", pairs=4)
     assert found.reason.endswith("a, b; c, d")
 
 
@@ -81,9 +83,9 @@ def test_a_closed_loop_says_whether_it_agrees():
     even = [estimate(n, a, b, 0.3) for n, (a, b) in enumerate(agreeing)] + [estimate(n, "a", "c", 0.6) for n in (7, 8, 9)]
     odd = [*even[:6], *(estimate(n, "a", "c", -2.0) for n in (7, 8, 9))]
     one, other = (network_result(steel_networks(group, table())[KEY], "level") for group in (even, odd))
-    assert one.agreement.startswith("Different ways round through the network agree")
-    assert one.sentence == "Every pair of these 3 steels was tested side by side; the network only ties them together."
-    assert other.agreement.startswith("Different ways round through the network disagree")
+    assert says(one.agreement, "network.agree") or says(one.agreement, "network.agree_random")
+    assert one.sentence == Reason("network.all_side_by_side", steels=3)
+    assert says(other.agreement, "network.disagree") or says(other.agreement, "network.disagree_random")
     assert other.p_common < 0.001 < one.p_common
 
 
@@ -156,50 +158,49 @@ def probe_named(name):
 def test_a_probe_says_what_it_finds_and_whether_chance_would():
     order = probe_named("run-order")
     found, nothing = answer(order), answer(order, half=0.3, p=0.2)
-    assert probe_result(found, "level").sentence == (
-        "An edge cut four runs later in an evening was 22 % sharper than one cut earlier (ratio ×1.22, 95 % interval 1.11 to 1.35); more "
-        "than chance would bring in one probe of twenty."
-    )
-    assert probe_result(nothing, "life").sentence.endswith("that could well be chance.")
-    assert "lasted 22 % longer than" in probe_result(nothing, "life").sentence
+    names = {"first": order.subject, "second": order.other, "ratio": ratio_text(1.22)}
+    sharper, longer = (Reason(f"own_answer.{topic}_more", figure=22) for topic in ("other", "life"))
+    assert says(probe_result(found, "level").sentence, "probes.told_effect", **names, compared=sharper, low="1.11", high="1.35")
+    assert says(probe_result(nothing, "life").sentence, "probes.told_effect_by_chance", **names, compared=longer)
     assert probe_result(found, "level").does_not_show == order.does_not_show
 
 
 def test_a_spread_has_no_direction_and_chance_is_judged_by_its_p():
     lots = answer(probe_named("lot"), estimate=0.2, half=0.2, p=0.03)
-    assert probe_result(lots, "level").sentence == (
-        "Two lots of the medium typically differ by ×1.22, 95 % interval 1 to 1.49; more than chance would bring in one probe of twenty."
-    )
+    figures = {"ratio": ratio_text(1.22), "level": "95", "low": "1", "high": "1.49"}
+    assert says(probe_result(lots, "level").sentence, "probes.told_spread", subject=lots.probe.subject, **figures)
 
 
 def test_two_lives_are_held_against_each_other_by_the_ratio_of_their_ratios():
     lives = answer(probe_named("relative-life"), estimate=-0.2, half=0.3, p=0.2, pair=("a", "b"))
-    assert probe_result(lives, "life").sentence == (
-        "Life relative to the start multiplies the ratio of a to b by ×0.819, 95 % interval 0.607 to 1.11; that could well be chance."
-    )
+    names = {"subject": lives.probe.subject, "first": "a", "second": "b"}
+    figures = {"ratio": ratio_text(0.819), "level": "95", "low": "0.607", "high": "1.11"}
+    assert says(probe_result(lives, "life").sentence, "probes.told_agreement_by_chance", **names, **figures)
 
 
 def test_what_needs_no_model_is_added_whether_or_not_there_is_an_answer():
     guesses = replace(answer(probe_named("tester-guess"), "too little", reason="why"), remark="3 of 4 guesses were right")
-    assert probe_result(guesses, "level").sentence == "Too little to say: why. 3 of 4 guesses were right."
+    assert probe_result(guesses, "level").sentence == together(Reason("probes.told_too_little", reason="why"), "3 of 4 guesses were right.")
 
 
 def test_an_adjusted_probe_names_its_steels_and_what_is_held_equal():
     adjusted = probe_named("steels-at-equal-angle")
     sentence = probe_result(answer(adjusted, p=None, pair=("a", "b")), "level").sentence
-    assert sentence == "At the same edge angle by the same sharpener, a was 22 % sharper than b (ratio ×1.22, 95 % interval 1.11 to 1.35)."
+    names = {"subject": adjusted.subject, "first": "a", "second": "b", "compared": Reason("own_answer.other_more", figure=22)}
+    figures = {"ratio": ratio_text(1.22), "level": "95", "low": "1.11", "high": "1.35"}
+    assert sentence == Reason("probes.told_equal", **names, **figures)
 
 
-@pytest.mark.parametrize(("state", "opening"), [("too little", "Too little to say: why."), ("not told apart", "It cannot be told: why.")])
-def test_a_probe_without_an_answer_gives_its_reason(state, opening):
+@pytest.mark.parametrize(("state", "code"), [("too little", "probes.told_too_little"), ("not told apart", "probes.told_not")])
+def test_a_probe_without_an_answer_gives_its_reason(state, code):
     found = probe_result(answer(PROBES[0], state, reason="why"), "level")
-    assert (found.sentence, found.result, found.p) == (opening, None, None)
+    assert (found.sentence, found.result, found.p) == (Reason(code, reason="why"), None, None)
 
 
 def test_the_probes_are_counted_against_chance():
     told = [answer(PROBES[0]), answer(PROBES[1], p=0.4), answer(PROBES[2], "too little")]
-    assert probes_sentence(told) == "1 of 2 probes finds something at the 5 % level; 0.1 would by chance alone."
-    assert probes_sentence([told[2]]) == "Not one of these probes can be answered yet."
+    assert probes_sentence(told) == Reason("probes.found_one", found=1, probes=2, level="5", by_chance="0.1")
+    assert probes_sentence([told[2]]) == Reason("probes.none_answered")
     assert probes_sentence([]) == ""
 
 

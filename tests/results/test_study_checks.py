@@ -14,6 +14,8 @@ from scipy import stats
 from edgehold.results.publish.influence import study_checks_result
 from edgehold.results.tables import studies as study_tables
 from edgehold.results.tables.cells import csv_bytes
+from edgehold.results.words.sentences import ratio_text
+from tests.words.says import says
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "pages"))
 from sample import results
@@ -37,14 +39,14 @@ def test_the_study_that_moves_it_most_is_named_with_the_mean_of_the_others():
     assert odd.ratio_without == pytest.approx(math.exp(0.2), rel=1e-9) and odd.without.ratio == odd.ratio_without
     assert [s.hat_percent for s in result.studies] == pytest.approx([25.0] * 4)
     assert odd.studentised_residual > 2 and odd.tau_without == 0
-    assert result.sentence.startswith("Without the study that moves it most (study 2) the ratio would be ×1.22 (95 % interval ")
-    assert result.sentence.endswith(f" instead of ×{math.exp(0.375):.3g}.")
+    ratios = {"without": ratio_text(math.exp(0.2)), "whole": ratio_text(math.exp(0.375))}
+    assert says(result.sentence, "study_checks.most", study=2, level="95", **ratios)
 
 
 def test_two_studies_left_give_a_ratio_without_an_interval():
     result, _ = published([0.1, 0.9, 0.2])
     assert all(s.without is None and s.ratio_without is not None for s in result.studies)
-    assert "from 2 studies and without an interval" in result.sentence
+    assert says(result.sentence, "study_checks.most_no_interval", studies=2)
 
 
 def test_nothing_pooled_is_not_asked():
@@ -83,8 +85,8 @@ def test_small_studies_that_tell_another_story_are_told_with_the_slope_and_the_f
     assert small.state == "asked" and small.p < 0.01 and small.slope == pytest.approx(2.0, abs=0.4)
     assert small.limit.ratio == pytest.approx(1.0, abs=0.1)
     assert small.missing > 0 and small.side == "lower" and small.filled.ratio < whole
-    assert "Small studies give higher ratios than large ones" in small.sentence
-    assert f"Symmetry lacks {small.missing} stud" in small.sentence
+    assert says(small.sentence, "study_checks.small_higher", p=small.p)
+    assert says(small.sentence, "study_checks.lacking_lower", missing=small.missing)
 
 
 def read(name: str) -> list[dict[str, str]]:

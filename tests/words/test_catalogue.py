@@ -57,16 +57,8 @@ def strings():
 
 
 SENTENCES = (
-    "all_runs",
-    "model_answer",
-    "moves",
-    "own_answer",
-    "pages",
-    "plan",
-    "probes",
-    "report",
-    "studies_answer",
-)  # groups of whole sentences
+    "all_runs", "model_answer", "moves", "network", "own_answer", "pages", "plan", "probes", "report", "studies_answer", "study_checks",
+)  # groups of whole sentences  # fmt: skip
 HANDED_OUT = (
     "endpoints",
     "flags",

@@ -16,7 +16,7 @@ from edgehold.results.model.numbers import needed, published, ratio
 from edgehold.results.model.ratio import RatioInterval, ratio_interval
 from edgehold.results.model.studies import ByPeople, SmallStudies, StudyChecksResult, StudyInfluence
 from edgehold.results.words.sentences import amount, ratio_text
-from edgehold.words import Reason
+from edgehold.words import Reason, together
 
 from .reasons import reasoned
 
@@ -73,14 +73,13 @@ def _interval(fit: RandomEffectsFit | None) -> RatioInterval | None:
 
 def _sentence(most: StudyInfluence | None, whole: float | None, studies: int) -> str:
     if most is None or most.ratio_without is None:
-        return "What the ratio would be without one of its studies cannot be told."
-    without, one = ratio_text(most.ratio_without), most.without
-    limits = (
-        f" ({100 * one.level:g} % interval {amount(one.low)} to {amount(one.high)})"
-        if one is not None and one.low is not None and one.high is not None
-        else f", from {studies - 1} studies and without an interval,"
-    )
-    return f"Without the study that moves it most (study {most.study}) the ratio would be {without}{limits} instead of {ratio_text(whole)}."
+        return Reason("study_checks.most_unknown")
+    one = most.without
+    ratios = {"without": ratio_text(most.ratio_without), "whole": ratio_text(whole)}
+    if one is None or one.low is None or one.high is None:
+        return Reason("study_checks.most_no_interval", study=most.study, **ratios, studies=studies - 1)
+    limits = {"level": f"{100 * one.level:g}", "low": amount(one.low), "high": amount(one.high)}
+    return Reason("study_checks.most", study=most.study, **ratios, **limits)
 
 
 def _small_studies(test: SmallStudyTest, filled: TrimAndFill, fit: RandomEffectsFit) -> SmallStudies:
@@ -88,7 +87,7 @@ def _small_studies(test: SmallStudyTest, filled: TrimAndFill, fit: RandomEffects
     if reason:
         return SmallStudies(
             state="not asked", **reasoned(reason), slope=None, standard_error=None, df=None, p=None, limit=None, missing=None, side="",
-            filled=None, sentence=f"Whether small studies tell another story: {reason}.",
+            filled=None, sentence=Reason("study_checks.not_asked", reason=reason),
         )  # fmt: skip
     added = _interval(filled.fit)
     return SmallStudies(
@@ -102,31 +101,23 @@ def _small_studies(test: SmallStudyTest, filled: TrimAndFill, fit: RandomEffects
         missing=filled.missing,
         side=SIDES[filled.side] if filled.missing else "",
         filled=added,
-        sentence=f"{_asymmetry(test)} {_filled(filled, added, ratio(float(fit.coefficients[0])))}",
+        sentence=together(_asymmetry(test), _filled(filled, added, ratio(float(fit.coefficients[0])))),
     )
 
 
-def _asymmetry(test: SmallStudyTest) -> str:
+def _asymmetry(test: SmallStudyTest) -> Reason:
     p = needed(test.p)
-    if p >= CHANCE:
-        return f"No sign that small studies tell another story than large ones (p = {p:.2f})."
-    where = "higher" if needed(test.slope) > 0 else "lower"
-    return (
-        f"Small studies give {where} ratios than large ones (p = {p:.2g}); results held back are one possible cause, "
-        "real differences between small and large tests another."
-    )
+    how = "alike" if p >= CHANCE else "higher" if needed(test.slope) > 0 else "lower"
+    return Reason(f"study_checks.small_{how}", p=p)
 
 
-def _filled(filled: TrimAndFill, added: RatioInterval | None, whole: float | None) -> str:
+def _filled(filled: TrimAndFill, added: RatioInterval | None, whole: float | None) -> Reason:
     if filled.missing is None:
-        return f"How many studies symmetry lacks is not known: {filled.reason}."
+        return Reason("study_checks.lacking_unknown", reason=filled.reason)
     if filled.missing == 0 or added is None:
-        return "Symmetry lacks no study."
-    noun = "study" if filled.missing == 1 else "studies"
-    return (
-        f"Symmetry lacks {filled.missing} {noun} with {SIDES[filled.side]} ratios; with them added the ratio would be "
-        f"{ratio_text(added.ratio)} instead of {ratio_text(whole)}."
-    )
+        return Reason("study_checks.lacking_none")
+    ratios = {"added": ratio_text(added.ratio), "whole": ratio_text(whole)}
+    return Reason(f"study_checks.lacking_{SIDES[filled.side]}", missing=filled.missing, **ratios)
 
 
 def _by_people(found: ClusterRobust) -> ByPeople:

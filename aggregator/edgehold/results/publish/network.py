@@ -9,8 +9,9 @@ from edgehold.pooling.network.inconsistency import Inconsistency
 from edgehold.pooling.network.steel_network import SteelNetwork, SteelPair
 from edgehold.results.model.analyses import NetworkLine, NetworkResult
 from edgehold.results.model.numbers import needed, published
-from edgehold.results.model.ratio import RatioInterval, ratio_interval
-from edgehold.results.words.sentences import amount, compared, ratio_text
+from edgehold.results.model.ratio import ratio_interval
+from edgehold.results.words.sentences import compared, figures
+from edgehold.words import Reason, listed, together
 
 from .fields import one_of
 from .reasons import reasoned
@@ -98,43 +99,33 @@ def _tests(network: SteelNetwork) -> _Tests:
     }
 
 
-def _agreement(found: Inconsistency) -> str:
+def _agreement(found: Inconsistency) -> Reason:
     common, random = needed(found.between_designs.p), found.random_effects_p_f
-    shown = f"p = {common:.2f}" if random is None else f"p = {common:.2f}; allowing for how studies differ, p = {random:.2f}"
-    if common >= DISAGREES:
-        return f"Different ways round through the network agree as far as these studies can tell ({shown})."
-    if random is not None and random >= DISAGREES:
-        return f"Different ways round through the network differ, but no more than studies differ anyway ({shown})."
-    return f"Different ways round through the network disagree ({shown}): read the roundabout ratios with care."
+    random_p = {} if random is None else {"random": random}
+    how = "agree" if common >= DISAGREES else "differ_as_studies" if random is not None and random >= DISAGREES else "disagree"
+    return Reason(f"network.{how}{'' if random is None else '_random'}", common=common, **random_p)
 
 
 def _sentence(network: SteelNetwork, lines: tuple[NetworkLine, ...], kind: str) -> str:
+    steels = len(network.steels)
     if network.fit is None:
-        return f"{len(network.steels)} steels were tested, but {network.reason}."
+        return Reason("network.not_fitted", steels=steels, reason=network.reason)
     indirect = [line for line in lines if line.evidence == "indirect"]
     apart = sum(line.evidence == "not linked" for line in lines)
-    parts = [indirect_sentence(min(indirect, key=_width), kind)] if indirect else []
-    if len(indirect) > 1:
-        parts.append(f"{len(indirect)} pairs in all are known only in such a roundabout way.")
-    if not indirect and not apart:
-        parts.append(f"Every pair of these {len(network.steels)} steels was tested side by side; the network only ties them together.")
-    if apart:
-        parts.append(f"{'One pair is' if apart == 1 else f'{apart} pairs are'} joined by no chain of comparisons at all.")
-    return " ".join(parts)
+    return together(
+        indirect_sentence(min(indirect, key=_width), kind) if indirect else "",
+        Reason("network.more_indirect", pairs=len(indirect)) if len(indirect) > 1 else "",
+        "" if indirect or apart else Reason("network.all_side_by_side", steels=steels),
+        Reason("network.not_joined", pairs=apart) if apart else "",
+    )
 
 
-def indirect_sentence(line: NetworkLine, kind: str) -> str:
+def indirect_sentence(line: NetworkLine, kind: str) -> Reason:
     """What is known of two steels that no submission compares."""
-    opening = f"No submission compares {line.first} with {line.second} directly"
-    through = " and ".join([", ".join(line.path[1:-2]), line.path[-2]] if len(line.path) > 3 else line.path[1:-1])
+    names = {"first": line.first, "second": line.second, "through": listed(line.path[1:-1])}
     if line.result is None:
-        return f"{opening}; they are joined through {through}, but {line.reason}."
-    return f"{opening}; through {through}, {line.first} {compared(kind, line.result.ratio)} {line.second} ({_ratio_words(line.result)})."
-
-
-def _ratio_words(result: RatioInterval) -> str:
-    low, high = (("unbounded" if end is None else amount(end)) for end in (result.low, result.high))
-    return f"ratio {ratio_text(result.ratio)}, {100 * result.level:g} % interval {low} to {high}"
+        return Reason("network.indirect_unknown", **names, reason=line.reason)
+    return Reason("network.indirect", **names, compared=compared(kind, line.result.ratio), **figures(line.result))
 
 
 def _width(line: NetworkLine) -> float:

@@ -14,6 +14,7 @@ from edgehold.results.model.analyses import ProbeResult
 from edgehold.results.model.numbers import needed, published
 from edgehold.results.model.ratio import ratio_interval
 from edgehold.results.words.sentences import amount, compared, ratio_text
+from edgehold.words import Reason, capital, together
 
 from .fields import one_of
 from .reasons import reasoned
@@ -53,28 +54,31 @@ def probe_result(answer: ProbeAnswer, kind: str) -> ProbeResult:
 
 def _sentence(answer: ProbeAnswer, kind: str) -> str:
     told = _answered(answer, needed(answer.result), kind) if answer.state == ANSWERED else _not_answered(answer)
-    return f"{told}. {answer.remark[:1].upper()}{answer.remark[1:]}." if answer.remark else f"{told}."
+    return together(told, f"{capital(answer.remark)}." if answer.remark else "")
 
 
-def _not_answered(answer: ProbeAnswer) -> str:
-    if answer.state == NOT_FITTED:
-        return f"The question was {answer.reason}"
-    return f"{'Too little to say' if answer.state == TOO_LITTLE else 'It cannot be told'}: {answer.reason}"
+def _not_answered(answer: ProbeAnswer) -> Reason:
+    how = {NOT_FITTED: "not_fitted", TOO_LITTLE: "too_little"}.get(answer.state, "not")
+    return Reason(f"probes.told_{how}", reason=answer.reason)
 
 
-def _answered(answer: ProbeAnswer, result: Difference, kind: str) -> str:
+def _answered(answer: ProbeAnswer, result: Difference, kind: str) -> Reason:
     probe, interval = answer.probe, result.interval
     value, low, high = (math.exp(part) for part in (result.estimate, interval.low, interval.high))
-    shown = f"ratio {ratio_text(value)}, {100 * interval.level:g} % interval {amount(low)} to {amount(high)}"
     first, second = answer.pair or (probe.subject, probe.other)
-    told = f"{first} {compared(kind, value)} {second} ({shown})"
-    if probe.measures == STEELS_AT_EQUAL:
-        return f"{probe.subject}, {told}"
-    if probe.measures == SPREAD:
-        told = f"{probe.subject} typically differ by {shown.removeprefix('ratio ')}"
-    elif probe.measures == AGREEMENT:
-        told = f"{probe.subject} multiplies the ratio of {first} to {second} by {shown.removeprefix('ratio ')}"
-    return f"{told}; {'more than chance would bring in one probe of twenty' if needed(answer.p) < CHANCE else 'that could well be chance'}"
+    told = {STEELS_AT_EQUAL: "equal", SPREAD: "spread", AGREEMENT: "agreement"}.get(probe.measures, "effect")
+    chance = "" if told == "equal" or needed(answer.p) < CHANCE else "_by_chance"
+    return Reason(
+        f"probes.told_{told}{chance}",
+        subject=probe.subject,
+        first=first,
+        second=second,
+        compared=compared(kind, value),
+        ratio=ratio_text(value),
+        level=f"{100 * interval.level:g}",
+        low=amount(low),
+        high=amount(high),
+    )
 
 
 def probes_sentence(answers: Sequence[ProbeAnswer]) -> str:
@@ -86,9 +90,6 @@ def probes_sentence(answers: Sequence[ProbeAnswer]) -> str:
     if not answers:
         return ""
     if told == 0:
-        return "Not one of these probes can be answered yet."
-    probes = f"{told} probe" if told == 1 else f"{told} probes"
-    return (
-        f"{found} of {probes} {'finds' if found == 1 else 'find'} something at the {100 * CHANCE:g} % level; "
-        f"{amount(CHANCE * told)} would by chance alone."
-    )
+        return Reason("probes.none_answered")
+    code = "probes.found_one" if found == 1 else "probes.found_some"
+    return Reason(code, found=found, probes=told, level=f"{100 * CHANCE:g}", by_chance=amount(CHANCE * told))

@@ -2,8 +2,8 @@
 
 Each ``*.json`` here is one case: ``says`` what it shows, ``protocol`` a version of this repository with ``changes`` to its
 front matter, ``repeatability`` what the form carries of the published table, ``submission`` the file as the form exports it,
-``expected`` the answer. ``python -m tests.answers.write`` makes them; the tests compute every answer anew, in Python and in
-the browser.
+``expected`` the answer, of its texts the codes. ``python -m tests.answers.write`` makes them; the tests compute every answer
+anew, in Python and in the browser.
 """
 
 from __future__ import annotations

@@ -75,7 +75,7 @@ def test_a_network_in_two_parts_gives_no_ratio_across():
     across = [line for line in found.lines if line.evidence == "not linked"]
     assert [(line.result, line.path) for line in across] == [(None, ())] * 4
     assert found.sentence == Reason("network.not_joined", pairs=4)
-    assert found.reason.endswith("a, b; c, d")
+    assert found.reason == Reason("network.apart", number=2, groups="a, b; c, d")
 
 
 def test_a_closed_loop_says_whether_it_agrees():

@@ -9,7 +9,7 @@ import string
 import pytest
 
 from edgehold.numerics.attempt import NotFitted
-from edgehold.words import Reason, arguments_of, code_of, pattern_codes
+from edgehold.words import Reason, arguments_of, code_of, group, pattern_codes
 from edgehold.words.catalogue import FOLDER, filled_in
 from tests.words.write_listing import LISTING, listing
 
@@ -88,6 +88,12 @@ def test_patterns_are_plain_and_plurals_whole(path):
         for text in texts:
             assert (text == text.strip() and not text.endswith(".")) or text.endswith("?") or path.stem in SENTENCES, (name, text)
             assert all(place is None or place.isidentifier() for _, place, _, _ in string.Formatter().parse(text)), name
+
+
+@pytest.mark.parametrize("name", HANDED_OUT)
+def test_what_the_browser_fills_in_has_places_without_a_format(name):
+    for entry, pattern in group(name).items():
+        assert isinstance(pattern, str) and not any(form for _, _, form, _ in string.Formatter().parse(pattern)), entry
 
 
 def test_the_listing_holds_every_pattern_with_an_example():

@@ -1,4 +1,4 @@
-"""The one room of words: patterns of everything that a stage gives as a reason, a method or a caveat, by code.
+"""The one room of words: patterns of what results, reports, plans, pages and forms say, by code.
 
 ``catalogue/`` holds the patterns as plain JSON, a file for each group of codes; Python and the browser read the same files. A code is
 ``<file>.<name>``. Nothing outside this folder spells such a text, and no code decides by reading one.

@@ -24,9 +24,8 @@ def planner_rules(forms: Mapping[tuple[str, str], Mapping[str, object]]) -> dict
     ----------
     forms : rules of every form, by protocol id and version, the newest version of each first; of these one each is planned by.
     """
-    protocols = sorted(
-        _protocols(forms), key=lambda front: front["question"]["factor"] != "sharpener"
-    )  # the first question is the common one
+    # The question that most people come with stands first.
+    protocols = sorted(_protocols(forms), key=lambda front: front["question"]["factor"] != "sharpener")
     return {"protocols": protocols, "figures": _figures(), "says": group("plan") | group("planner")}
 
 

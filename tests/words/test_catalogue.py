@@ -57,17 +57,12 @@ def strings():
 
 
 SENTENCES = (
-    "all_runs", "model_answer", "moves", "network", "own_answer", "pages", "plan", "probes", "report", "studies_answer", "study_checks",
+    "all_runs", "model_answer", "moves", "network", "own_answer", "pages", "plan", "planner", "probes", "report", "studies_answer",
+    "study_checks",
 )  # groups of whole sentences  # fmt: skip
 HANDED_OUT = (
-    "endpoints",
-    "flags",
-    "factors",
-    "contrasts",
-    "estimates",
-    "numbers",
-    "own_answer",
-)  # whole groups, for the browser to fill in
+    "endpoints", "flags", "factors", "contrasts", "estimates", "numbers", "own_answer", "planner",
+)  # whole groups, for the browser to fill in  # fmt: skip
 
 
 def test_every_pattern_is_in_use_and_every_code_has_one():

@@ -11,7 +11,7 @@ from typing import get_args
 from markupsafe import Markup
 
 from edgehold.records.model.submission import Run
-from edgehold.words import Reason
+from edgehold.words.cautions import CAUTIONS
 
 from . import addresses, safe_text
 from .page import Page, render
@@ -21,8 +21,6 @@ STYLE = next(
     path for path in (_HERE.with_name("sheet.css"), _HERE.parents[3] / "site" / "pages" / "assets" / "sheet.css") if path.is_file()
 )
 """The sheets' style: inside an installed package, among the site's assets in a checkout."""
-CAUTIONS = tuple(Reason(f"pages.caution_{name}") for name in ("law", "clamp", "away", "eyes", "never"))
-"""What stands on every sheet, on paper or not, above the cautions of its protocol."""
 
 
 @dataclass(frozen=True)

@@ -1,14 +1,17 @@
 // A CSV file to rows of texts (RFC 4180), whichever way a spreadsheet wrote it, or a question. As aggregator/edgehold/sheets/csv_table.py:
 // what parts the cells is known for certain, because it follows the first cell, which is the same on every sheet.
 
+/** @typedef {{ rows: string[][], comma: boolean, asks: import("./sheet.js").SheetAsk[] }} CsvTable */
+
 const LOOKED_AT = 4000; // characters in which the first cell must stand
 const SAVE_AGAIN = "save it again as “CSV UTF-8”";
+/** @type {[signs: number[], encoding: string][]} */
 const MARKS = [[[0xEF, 0xBB, 0xBF], "utf-8"], [[0xFF, 0xFE], "utf-16le"], [[0xFE, 0xFF], "utf-16be"]];
 
 /**
  * @param {Uint8Array} bytes the file
- * @param {object} sheet rules.sheet
- * @returns {{rows: string[][], comma: boolean, asks: object[]}} asks is empty where the rows can be used
+ * @param {SheetRules} sheet rules.sheet
+ * @returns {CsvTable} asks is empty where the rows can be used
  */
 export function csvRows(bytes, sheet) {
   if (bytes.length > sheet.limits.bytes) { return refused("file-too-large", `${bytes.length} bytes; at most ${sheet.limits.bytes} are read`, "leave out what is no sheet"); }
@@ -20,12 +23,23 @@ export function csvRows(bytes, sheet) {
   return { ...split(text, first[1], sheet.limits), comma: first[1] === "," };
 }
 
+/**
+ * @param {string} code
+ * @param {string} message
+ * @param {string} cure
+ * @param {number} row
+ */
 function refused(code, message, cure, row = 0) {
   return { rows: [], comma: false, asks: [{ row, column: 0, code, message, cure }] };
 }
 
-/** The text of the bytes, or null where they are none. */
+/**
+ * The text of the bytes, or null where they are none.
+ *
+ * @param {Uint8Array} bytes
+ */
 function decode(bytes) {
+  /** @type {(signs: number[]) => boolean} */
   const begins = (signs) => signs.every((sign, n) => bytes[n] === sign);
   if (begins([0xFF, 0xFE, 0, 0]) || begins([0, 0, 0xFE, 0xFF])) { return null; }
   const [signs, encoding] = MARKS.find(([mark]) => begins(mark)) ?? [[], "utf-8"];
@@ -35,6 +49,11 @@ function decode(bytes) {
   } catch { return null; }
 }
 
+/**
+ * @param {string} text
+ * @param {string} mark
+ * @param {SheetRules["limits"]} limits
+ */
 function split(text, mark, limits) {
   const rows = [];
   let row = [], at = 0;
@@ -58,12 +77,22 @@ function split(text, mark, limits) {
   return { rows: row.length ? [...rows, row] : rows, asks: [] };
 }
 
+/**
+ * @param {string} text
+ * @param {number} start
+ * @param {string} mark
+ */
 function bare(text, start, mark) {
   let end = start;
   while (end < text.length && text[end] !== mark && text[end] !== "\r" && text[end] !== "\n") { end += 1; }
   return { cell: text.slice(start, end), end, problem: "" };
 }
 
+/**
+ * @param {string} text
+ * @param {number} start
+ * @param {string} mark
+ */
 function quoted(text, start, mark) {
   let at = start + 1, end;
   for (;;) {
@@ -77,6 +106,12 @@ function quoted(text, start, mark) {
   return { cell: text.slice(start + 1, end).replaceAll('""', '"'), end: end + 1, problem: "" };
 }
 
+/**
+ * @param {number} row
+ * @param {number} column
+ * @param {string} cell
+ * @param {SheetRules["limits"]} limits
+ */
 function tooMuch(row, column, cell, limits) {
   const cure = "leave out what is no part of the sheet";
   if (column > limits.columns) { return refused("too-wide", `the sheet has more than ${limits.columns} columns`, cure, row); }

@@ -2,8 +2,14 @@
 // does it: in whole-number fractions, rounded once at the end. The patterns of written numbers come from there too
 // (rules.numbers), the factors from the register (rules.units); nothing is retyped here but the steps.
 
+/** @typedef {{ top: bigint, bottom: bigint }} Fraction */
+
 /** A number or a unit that cannot be read: what is wrong, and what would be right. */
 export class WrittenError extends Error {
+  /**
+   * @param {string} problem
+   * @param {string} cure
+   */
   constructor(problem, cure) {
     super(`${problem}; ${cure}`);
     this.problem = problem;
@@ -11,14 +17,26 @@ export class WrittenError extends Error {
   }
 }
 
-/** A fraction of two whole numbers. */
+/**
+ * A fraction of two whole numbers.
+ *
+ * @type {(top: bigint, bottom?: bigint) => Fraction}
+ */
 const fraction = (top, bottom = 1n) => ({ top, bottom });
+/** @type {(a: Fraction, b: Fraction) => Fraction} */
 const times = (a, b) => fraction(a.top * b.top, a.bottom * b.bottom);
+/** @type {(a: Fraction, b: Fraction) => Fraction} */
 const plus = (a, b) => fraction(a.top * b.bottom + b.top * a.bottom, a.bottom * b.bottom);
+/** @type {(a: Fraction, b: Fraction) => Fraction} */
 const minus = (a, b) => plus(a, fraction(-b.top, b.bottom));
+/** @type {(a: Fraction, b: Fraction) => Fraction} */
 const over = (a, b) => fraction(a.top * b.bottom, a.bottom * b.top);
 
-/** The binary number nearest to a fraction, ties to even: 64 bits of the quotient, the rest told by the last of them. */
+/**
+ * The binary number nearest to a fraction, ties to even: 64 bits of the quotient, the rest told by the last of them.
+ *
+ * @param {Fraction} exact
+ */
 export function nearest({ top, bottom }) {
   const negative = top < 0n !== bottom < 0n;
   let high = top < 0n ? -top : top;
@@ -33,7 +51,11 @@ export function nearest({ top, bottom }) {
   return negative ? -size : size;
 }
 
-/** The fraction that a plain decimal stands for, such as "12.5", ".5" or "1e-3". */
+/**
+ * The fraction that a plain decimal stands for, such as "12.5", ".5" or "1e-3".
+ *
+ * @param {string} text
+ */
 export function decimal(text) {
   const [digits, exponent = "0"] = text.toLowerCase().split("e");
   const [whole, part = ""] = digits.split(".");
@@ -42,23 +64,30 @@ export function decimal(text) {
   return places > 0 ? fraction(top, 10n ** BigInt(places)) : fraction(top * 10n ** BigInt(-places));
 }
 
+/** @type {Map<string, RegExp>} */
 const compiled = new Map();
 
-/** A pattern of the program as a pattern of the browser that must match the whole text. */
+/**
+ * A pattern of the program as a pattern of the browser that must match the whole text.
+ *
+ * @param {string} pattern
+ * @returns {RegExp}
+ */
 export function whole(pattern) {
-  if (!compiled.has(pattern)) {
-    const flags = pattern.startsWith("(?i)") ? "iu" : "u";
-    compiled.set(pattern, new RegExp(`^(?:${pattern.replace("(?i)", "").replaceAll("(?P<", "(?<")})$`, flags));
-  }
-  return compiled.get(pattern);
+  const known = compiled.get(pattern);
+  if (known) { return known; }
+  const flags = pattern.startsWith("(?i)") ? "iu" : "u";
+  const made = new RegExp(`^(?:${pattern.replace("(?i)", "").replaceAll("(?P<", "(?<")})$`, flags);
+  compiled.set(pattern, made);
+  return made;
 }
 
 /**
  * Read a number as a person wrote it: a number, or text with a point or comma, a fraction, an uncertainty, a unit's mark.
  *
- * @param {number|string} written
- * @param {object} grammar rules.numbers
- * @returns {{value: number, exact: {top: bigint, bottom: bigint}, uncertainty: ?number, unit: ?string}}
+ * @param {unknown} written
+ * @param {Grammar} grammar rules.numbers
+ * @returns {{ value: number, exact: Fraction, uncertainty: number | null, unit: string | null }}
  * @throws {WrittenError} what is wrong and what would be right, in the words of the program
  */
 export function parseNumber(written, grammar) {
@@ -72,6 +101,10 @@ export function parseNumber(written, grammar) {
   return { value: nearest(exact), exact, uncertainty: null, unit: null };
 }
 
+/**
+ * @param {string} text
+ * @param {Grammar} grammar
+ */
 function parseText(text, grammar) {
   if ([...text].length > grammar.longest) {
     throw new WrittenError(`${shown(text, grammar)} is longer than ${grammar.longest} characters`, "write the number alone");
@@ -86,27 +119,42 @@ function parseText(text, grammar) {
     plain = match[1];
     uncertainty = unsigned(match[2], text, grammar);
   }
-  const [, sign, digits] = whole(patterns.sign).exec(plain);
+  const [, sign, digits] = /** @type {RegExpExecArray} */ (whole(patterns.sign).exec(plain)); // it fits any line
   const size = unsigned(digits, text, grammar);
   const exact = sign === "-" ? fraction(-size.top, size.bottom) : size;
   return { value: nearest(exact), exact, uncertainty: uncertainty && nearest(uncertainty), unit };
 }
 
-/** Signs that look alike made one, fraction signs spelt out, single spaces. */
+/**
+ * Signs that look alike made one, fraction signs spelt out, single spaces.
+ *
+ * @param {string} text
+ * @param {Grammar} grammar
+ */
 export function plainText(text, grammar) {
   const alike = [...text].map((sign) => grammar.alike[sign] ?? sign);
   return alike.map((sign) => (sign in grammar.glyphs ? ` ${grammar.glyphs[sign]}` : sign)).join("").split(/\s+/u).filter(Boolean).join(" ");
 }
 
+/**
+ * @param {string} plain
+ * @param {Grammar} grammar
+ * @returns {[plain: string, unit: string | null]}
+ */
 function withoutMark(plain, grammar) {
   const found = grammar.marks.find(([mark]) => plain.endsWith(mark));
   return found ? [plain.slice(0, -found[0].length).trimEnd(), found[1]] : [plain, null];
 }
 
+/**
+ * @param {string} digits
+ * @param {string} text
+ * @param {Grammar} grammar
+ */
 function unsigned(digits, text, grammar) {
   const { patterns } = grammar;
   let match;
-  if ((match = whole(patterns.fraction).exec(digits))) { return ordinary(mixed(match.groups, text, grammar), text, grammar); }
+  if ((match = whole(patterns.fraction).exec(digits))) { return ordinary(mixed(match.groups ?? {}, text, grammar), text, grammar); }
   if (whole(patterns.ambiguous).test(digits)) {
     const [left, right] = digits.split(",");
     throw new WrittenError(
@@ -116,12 +164,18 @@ function unsigned(digits, text, grammar) {
     digits = digits.replaceAll(digits.indexOf(",") < digits.indexOf(".") ? "," : ".", "");
   }
   if ((match = whole(patterns.decimal).exec(digits))) {
-    return ordinary(decimal(`${match.groups.digits.replace(",", ".")}e${match.groups.exponent ?? "0"}`), text, grammar);
+    const { digits: found, exponent = "0" } = match.groups ?? {};
+    return ordinary(decimal(`${found.replace(",", ".")}e${exponent}`), text, grammar);
   }
-  const cure = grammar.cures.find(([pattern]) => whole(pattern).test(digits))[1];
+  const cure = grammar.cures.find(([pattern]) => whole(pattern).test(digits))?.[1] ?? "";
   throw new WrittenError(`${shown(text, grammar)} is not a number`, cure);
 }
 
+/**
+ * @param {Dictionary<string>} groups
+ * @param {string} text
+ * @param {Grammar} grammar
+ */
 function mixed({ whole: units, top, bottom }, text, grammar) {
   const part = fraction(BigInt(top), BigInt(bottom));
   if (units === undefined) { return part; }
@@ -131,18 +185,30 @@ function mixed({ whole: units, top, bottom }, text, grammar) {
   return plus(fraction(BigInt(units)), part);
 }
 
+/**
+ * @param {string} main
+ * @param {string} inside
+ * @param {string} text
+ * @param {Grammar} grammar
+ */
 function parenthesised(main, inside, text, grammar) {
   const match = whole(grammar.patterns.decimal).exec(main.replace(/^[+\- ]+/u, ""));
-  if (!match || match.groups.exponent) {
+  const { digits = "", exponent } = match?.groups ?? {};
+  if (!match || exponent) {
     throw new WrittenError(
       `${shown(text, grammar)}: an uncertainty in parentheses follows a plain decimal`, "write it like 25 (5) or 3.125 ± 0.06");
   }
   const stated = unsigned(inside, text, grammar);
   if (!/^[0-9]+$/u.test(inside)) { return stated; }
-  const places = match.groups.digits.split(/[.,]/u)[1]?.length ?? 0;
+  const places = digits.split(/[.,]/u)[1]?.length ?? 0;
   return over(stated, fraction(10n ** BigInt(places)));
 }
 
+/**
+ * @param {Fraction} exact
+ * @param {string | number} written
+ * @param {Grammar} grammar
+ */
 function ordinary(exact, written, grammar) {
   const largest = BigInt(grammar.largest), size = exact.top < 0n ? -exact.top : exact.top;
   if (size > largest * exact.bottom || (size > 0n && size * largest < exact.bottom)) {
@@ -151,18 +217,30 @@ function ordinary(exact, written, grammar) {
   return exact;
 }
 
-/** A value as Python's messages show it. */
+/**
+ * A value as Python's messages show it.
+ *
+ * @param {unknown} value
+ * @param {Grammar} grammar
+ */
 function shown(value, grammar) {
   const text = typeof value === "string" ? quoted(value) : String(value);
   return text.length <= grammar.longest + 2 ? text : `${text.slice(0, grammar.longest)}…`;
 }
 
+/** @param {string} text */
 function quoted(text) {
   const mark = text.includes("'") && !text.includes('"') ? '"' : "'";
   return mark + text.replaceAll("\\", "\\\\").replaceAll(mark, `\\${mark}`).replaceAll("\n", "\\n").replaceAll("\t", "\\t") + mark;
 }
 
-/** The unit of the register that a symbol, mark or name stands for, or null; capitals matter in symbols, not in names. */
+/**
+ * The unit of the register that a symbol, mark or name stands for, or null; capitals matter in symbols, not in names.
+ *
+ * @param {unknown} text
+ * @param {Unit[]} units
+ * @returns {Unit | null}
+ */
 export function findUnit(text, units) {
   const wanted = String(text).split(/\s+/u).filter(Boolean).join(" ");
   const name = wanted.toLowerCase().replace(/\.$/u, "");
@@ -173,10 +251,10 @@ export function findUnit(text, units) {
 /**
  * The canonical value of a number as written in its unit.
  *
- * @param {number|string} written
- * @param {string} unit as written
- * @param {string} goal canonical unit
- * @param {{units: object[], numbers: object}} rules
+ * @param {unknown} written
+ * @param {unknown} unit as written
+ * @param {unknown} goal canonical unit
+ * @param {UnitRules} rules
  * @throws {WrittenError}
  */
 export function canonicalValue(written, unit, goal, rules) {
@@ -184,17 +262,21 @@ export function canonicalValue(written, unit, goal, rules) {
   if (!start || !end) { throw new WrittenError(`${quoted(String(start ? goal : unit))} is not a unit of the closed list`, ""); }
   if (number.unit !== null && number.unit !== start.id) {
     throw new WrittenError(
-      `${shown(written, rules.numbers)} carries the mark of ${quoted(number.unit)}, but its unit is given as ${quoted(unit)}`,
+      `${shown(written, rules.numbers)} carries the mark of ${quoted(number.unit)}, but its unit is given as ${quoted(String(unit))}`,
       `leave the mark out, or give the unit as ${quoted(number.unit)}`);
   }
   if (start.kind !== end.kind) {
-    throw new WrittenError(`${quoted(unit)} is a unit of ${start.kind}, ${quoted(goal)} one of ${end.kind}`, `use a unit of ${end.kind}`);
+    throw new WrittenError(`${quoted(String(unit))} is a unit of ${start.kind}, ${quoted(String(goal))} one of ${end.kind}`, `use a unit of ${end.kind}`);
   }
   const base = plus(times(number.exact, factor(start.factor)), factor(start.offset));
   return nearest(over(minus(base, factor(end.offset)), factor(end.factor)));
 }
 
-/** A factor of the register: a decimal or a fraction of two whole numbers, with its sign. */
+/**
+ * A factor of the register: a decimal or a fraction of two whole numbers, with its sign.
+ *
+ * @param {string} text
+ */
 function factor(text) {
   const [top, bottom = "1"] = text.replace("-", "").split("/");
   const found = over(decimal(top), decimal(bottom));

@@ -58,6 +58,7 @@ interface Grammar {
   marks: [mark: string, unit: string][];
   cures: [pattern: string, cure: string][];
   patterns: Record<"decimal" | "grouped" | "ambiguous" | "fraction" | "sign" | "parentheses" | "plus_minus", string>;
+  says: Dictionary<string>;
 }
 
 interface UnitRules {
@@ -292,10 +293,15 @@ interface SheetRules {
   lines: Dictionary<SheetLine>;
   outcomes: Dictionary<string>;
   work_unit: string;
-  digit: string;
+  names: Dictionary<string>;
+  listed: Dictionary<string[]>;
+  begins: Named;
   limit_signs: Dictionary<string>;
-  patterns: Record<"plain" | "decimal" | "limit" | "label" | "repeat" | "run" | "version", string>;
-  limits: { bytes: number; rows: number; columns: number; cell: number };
+  separators: Dictionary<string>;
+  encodings: [signs: number[], name: string, encoding: string][];
+  patterns: Record<"plain" | "decimal" | "limit" | "label" | "repeat" | "run" | "version" | "digit" | "separator_line" | "first_cell", string>;
+  limits: { bytes: number; rows: number; columns: number; cell: number; looked_at: number };
+  says: Dictionary<string>;
 }
 
 /** The rules of a submission's form. */

@@ -282,7 +282,7 @@ def _plan(arguments: argparse.Namespace) -> int:
     root = _root(arguments)
     advice = advice_for(root, arguments, _say)
     files: tuple[Path, ...] = ()
-    if advice.plan is not None and not arguments.dry:
+    if not arguments.dry:
         files = write_plan(root, advice.plan, arguments.output, arguments.by)
         if arguments.sheets is not None:
             from .sheets.giving import give_out

@@ -14,7 +14,7 @@ from edgehold.forms.submission import form_rules
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.registers import load_steels
 from edgehold.sheets.browser import browser_rules
-from edgehold.sheets.cells import cell_name
+from edgehold.sheets.cells import Question, Refused, cell_name
 from edgehold.sheets.csv_table import read_csv
 from edgehold.sheets.interpret import interpret, protocol_named
 from edgehold.sheets.lines import MARKER, sheet_rules
@@ -29,12 +29,14 @@ from .test_axe import grave
 
 FRONTS = {front["id"]: Protocol.model_validate_json(json.dumps(front)) for front in (protocol(), protocol(PASS_FAIL))}
 READ = """async ([files, rules]) => {
-  const { readSheet, cellName } = await import("/assets/form/sheet.js");
+  const { readSheet } = await import("/assets/form/sheet.js");
+  const { cellName } = await import("/assets/form/csv.js");
   return files.map(([name, protocol, data]) => {
     const bytes = Uint8Array.from(atob(data), (sign) => sign.charCodeAt(0));
     const { tree, asks, said, tally } = readSheet(bytes, rules[protocol]);
     const place = ({ row, column }) => cellName(row, column);
-    return { tree, tally, asks: asks.map((ask) => [place(ask), ask.code]), said: said.map(place) };
+    const asked = asks.map((ask) => [place(ask), ask.code, ask.message, ask.cure]);
+    return { tree, tally, asks: asked, said: said.map((one) => [place(one), one.text]) };
   });
 }"""
 
@@ -46,17 +48,21 @@ def protocol_of(name: str) -> str:
 
 def program_reads(name: str, data: bytes) -> dict:
     """What the program's reader makes of a CSV."""
-    table, questions, _ = read_csv(data)
-    if table is None:
-        return {"tree": None, "tally": {}, "asks": [[q.cell, q.code] for q in questions], "said": []}
-    key = protocol_named(table, MARKER)
-    found = interpret(table, sheet_rules(FRONTS[protocol_of(name)]), key)
+    try:
+        table, said = read_csv(data)
+    except Refused as refused:
+        return {"tree": None, "tally": {}, "asks": [asked(refused.question)], "said": []}
+    found = interpret(table, sheet_rules(FRONTS[protocol_of(name)]), protocol_named(table, MARKER))
     return {
         "tree": found.tree,
         "tally": found.tally,
-        "asks": [[q.cell, q.code] for q in found.questions],
-        "said": sorted(cell_name(*place) for place in found.said),
+        "asks": [asked(question) for question in found.questions],
+        "said": sorted([[cell_name(0, 0), text] for text in said] + [[cell_name(*place), text] for place, text in found.said.items()]),
     }
+
+
+def asked(question: Question) -> list[str]:
+    return [question.cell, question.code, question.message, question.cure]
 
 
 @pytest.fixture
@@ -148,7 +154,7 @@ def test_what_a_sheet_leaves_unclear_stands_as_written_and_is_asked_with_its_cel
     open_csv(tab, csv_text(rows))
     place = f"B{rows.find('5', 1) + 1}"
     expect(tab.page.locator("#form-status")).to_contain_text(f"{place}: ")
-    expect(tab.page.locator("#form-status")).to_contain_text("“weather” is no line of this part of the sheet")
+    expect(tab.page.locator("#form-status")).to_contain_text("'Weather' is no line of this part of the sheet")
     expect(tab.cell(1, 5, 1)).to_have_value("3-Jan")
     tab.refused()
     expect(tab.cell(1, 5, 1)).to_have_attribute("aria-invalid", "true")

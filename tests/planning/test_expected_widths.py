@@ -172,7 +172,8 @@ def test_forces_give_lives_that_are_read_exactly_inside_the_checkpoints():
     rope = protocol()
     life = next(rule for rule in rope.endpoints if rule.kind == "life").model_copy(update={"primary": True})
     alone = rope.model_copy(update={"endpoints": (life,)})
-    one = setting(drawn(sharpeners(roomy(4))).model_copy(update={"endpoint": "life"}), alone, pooled(0.5, 20))
+    plan = drawn(sharpeners(roomy(4), last_checkpoint=160)).model_copy(update={"endpoint": "life"})
+    one = setting(plan, alone, pooled(0.5, 20))
     assert seen(one, math.log(33)) == (math.log(33), math.log(33), "exact")
     assert seen(one, math.log(161)) == (math.log(160), math.inf, "right")
 

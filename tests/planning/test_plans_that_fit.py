@@ -4,13 +4,21 @@ import math
 from itertools import groupby, pairwise
 
 import pytest
-from boatyard_plans import drawn, pooled, protocol, roomy, sharpeners, steels
+from boatyard_plans import drawn, own_spread_only, pooled, protocol, roomy, sharpeners, steels
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.stats import t as t_distribution
+from statsmodels.stats.power import TTestIndPower
 
 from edgehold.errors import InputError
-from edgehold.planning.advice import advise
+from edgehold.planning.advice import Known, advise
 from edgehold.planning.capacity import capacity
+from edgehold.planning.chances import SIGHTS
+from edgehold.planning.designs import doable
+from edgehold.planning.minutes import practice_minutes, run_minutes
 from edgehold.planning.occasion import Arm, occasion, stock
 from edgehold.planning.plans import arms_in_order, draw_plan, published_seal
+from edgehold.planning.remedies import Outlook
 from edgehold.planning.threats import open_threats
 from edgehold.records.sealing import plan_sha256
 
@@ -21,24 +29,113 @@ def fits(asked):
 
 
 def test_an_evening_at_its_defaults_holds_the_protocols_least_runs():
-    # two-sharpeners-rope: 270 minutes, 60 a run, so 30 for the practice run; four runs by minutes and by hand.
+    # two-sharpeners-rope asks first for the sharpness after 80 cuts: 80 cuts of 10 mm. Of its 270 minutes 30 are for the practice run;
+    # a run to 80 takes 43.75 (below), so five by minutes and four by hand.
     found = capacity(sharpeners())
-    assert (found.runs, found.run_m) == (4, 1.6)  # 160 cuts of 10 mm
-    assert found.buy_m == 7.1  # 4 × 1.6 m and a tenth more: 7.04 m, rounded up
-    assert {limit.name: limit.runs for limit in found.limits} == {"minutes": 4, "hand": 4, "steel": 12}
+    assert (found.runs, found.run_m) == (4, 0.8)
+    assert found.buy_m == 3.6  # 4 × 0.8 m and a tenth more: 3.52 m, rounded up
+    assert {limit.name: limit.runs for limit in found.limits} == {"minutes": 5, "hand": 4, "steel": 12}
+
+
+def test_minutes_of_a_run_are_those_of_its_parts():
+    # The protocol's page: 15 for sharpening, 28 for 160 cuts with their rests, 2.5 a reading, about 60 in all; 27.5 of 60 are left to cut.
+    whole = run_minutes(protocol(), 160)
+    assert (whole.sharpening, whole.readings, whole.cutting, whole.whole) == (15, 7 * 2.5, 27.5, 60)
+    half = run_minutes(protocol(), 80)
+    assert (half.sharpening, half.readings, half.cutting) == (15, 6 * 2.5, 13.75)
+    # Card: 60 minutes for a run that ends at 64 m, 100 for one that goes on to 128 m (its page).
+    card = protocol("life-on-card", "1.0.0")
+    assert run_minutes(card, 64).whole == 60
+    assert run_minutes(card, 128).whole == pytest.approx(100, abs=3)
+    assert practice_minutes(protocol()) == practice_minutes(card) == 30
+
+
+@pytest.mark.parametrize(("last", "endpoint"), [(None, "late"), (160, "late"), (80, "late"), (40, "early"), (20, "early"), (10, "early")])
+def test_a_plan_is_judged_by_what_its_runs_reach(last, endpoint):
+    asked = sharpeners(last_checkpoint=last)
+    assert asked.rule.id == endpoint == drawn(asked).endpoint
+    assert asked.rule.at <= asked.last_checkpoint == drawn(asked).planned_last_checkpoint
+    assert asked.asks_primary is (endpoint == "late")
+
+
+def test_shorter_runs_take_less_of_an_evening():
+    runs = [capacity(sharpeners({"minutes": 180, "runs_a_hand": 9}, last_checkpoint=last)).runs for last in (160, 80, 40, 10)]
+    assert runs == [2, 2, 4, 6]  # 150 minutes at 60, 43.75, 34.4 and 24.2 a run, in pairs
+
+
+def alone_with(name, version, has, **more):
+    followed = protocol(name, version)
+    rope = name.startswith("two")
+    blades = ["wren.galley"] if rope else ["wren.galley", "wren.rigging"]
+    return occasion(followed, stock(followed, **has), blades=blades, sharpeners=["tern"] if rope else [], alone="wren", **more)
+
+
+@pytest.mark.parametrize(
+    ("name", "version", "has", "asks", "last"),
+    [
+        ("life-on-card", "1.0.0", {"minutes": 90}, {}, 8),
+        ("life-on-card", "1.0.0", {"minutes": 120}, {"last_checkpoint": 8}, 8),
+        ("life-on-card", "1.0.0", {"minutes": 120}, {}, 32),
+        ("two-sharpeners-rope", "1.1.0", {"minutes": 90, "lots_m": (6.0,)}, {}, 20),
+    ],
+)
+def test_alone_tonight_can_be_planned(name, version, has, asks, last):
+    design = doable(alone_with(name, version, has, **asks))
+    assert (design.fits.runs, design.asked.last_checkpoint) == (2, last)
+    assert [change.code for change in design.changes] == (["plan.shorter"] if not asks else [])
+
+
+@given(
+    minutes=st.integers(1, 400),
+    evenings=st.integers(1, 3),
+    hand=st.integers(1, 5),
+    most=st.none() | st.integers(1, 9),
+    metres=st.lists(st.floats(0.01, 20), max_size=2),
+    steel=st.floats(0.01, 1),
+    people=st.integers(2, 4),
+    last=st.sampled_from([None, 10, 40, 160]),
+)
+@settings(max_examples=300, deadline=None)
+def test_a_plan_always_ends_in_something_doable(minutes, evenings, hand, most, metres, steel, people, last):
+    has = {
+        "minutes": minutes, "evenings": evenings, "runs_a_hand": hand, "most_runs": most, "lots_m": tuple(metres) or None,
+        "steel_mm": steel,
+    }  # fmt: skip
+    wanted = sharpeners(has, sharpeners=[f"hand{i}" for i in range(people)], last_checkpoint=last)
+    design = doable(wanted)
+    assert {run.sharpener for run in drawn(design.asked).runs} == set(wanted.sharpeners)
+    assert bool(design.changes) is (capacity(wanted).runs == 0)
+    if not design.changes:
+        assert design.asked == wanted
+
+
+def test_what_else_the_same_time_holds_is_shown_from_the_farthest_and_nothing_twice():
+    poor = advice(sharpeners({"minutes": 180}), 0.2)
+    assert [(other.last, other.endpoint, other.runs) for other in poor.others] == [(40, "early", 4)]
+    # With the spread known, t(.975, 40) · 0.2 · √(4/4) for four runs of two arms.
+    assert poor.others[0].half_width == pytest.approx(t_distribution.ppf(0.975, 40) * 0.2, rel=1e-6)
+
+
+def test_how_often_a_difference_is_seen_is_the_power_of_a_t_test():
+    # statsmodels: power of the one-sided two-sample t test at 2.5 %, the spread of each evening its own.
+    alone = Outlook(own_spread_only(0.2), (0.2, math.inf), 3)
+    for runs in (4, 8, 16):
+        for true in SIGHTS:
+            exact = TTestIndPower().power(math.log(true) / 0.2, runs / 2, 0.025, alternative="larger")
+            assert alone.seen(4 / runs, runs - 2, true) == pytest.approx(exact, abs=4 * math.sqrt(0.25 / 4000))
 
 
 @pytest.mark.parametrize(
     ("has", "expected"),
     [
-        ({"minutes": 200}, (2, "minutes")),  # 170 after practice hold two runs
+        ({"minutes": 160}, (2, "minutes")),  # 130 after practice hold two runs of 43.75
         ({"minutes": 900, "runs_a_hand": 6}, (6, "hand")),
-        ({"minutes": 900, "runs_a_hand": 9, "lots_m": (8.1,)}, (4, "medium")),  # five runs of 1.6 m, two rounds of two
+        ({"minutes": 900, "runs_a_hand": 9, "lots_m": (4.1,)}, (4, "medium")),  # five runs of 0.8 m, two rounds of two
         ({"minutes": 9000, "runs_a_hand": 99}, (12, "steel")),  # 0.5 mm / 0.0412 mm = 12.1 sharpenings of the one blade
         ({"minutes": 9000, "runs_a_hand": 99, "angle_deg": 10.0}, (4, "steel")),  # 0.03/(2 tan 10°) = 0.0851: five, so two rounds
         ({"most_runs": 3}, (2, "wish")),
-        ({"evenings": 3}, (12, "minutes")),
-        ({"minutes": 80}, (0, "minutes")),
+        ({"evenings": 3}, (12, "hand")),
+        ({"minutes": 70}, (0, "minutes")),
     ],
 )
 def test_the_tightest_limit_decides_and_is_named(has, expected):
@@ -46,14 +143,14 @@ def test_the_tightest_limit_decides_and_is_named(has, expected):
 
 
 def test_blocks_stay_within_an_evening_and_a_lot():
-    asked = sharpeners({"minutes": 900, "runs_a_hand": 6, "evenings": 2, "lots_m": (6.5, 20.0)})
+    asked = sharpeners({"minutes": 900, "runs_a_hand": 6, "evenings": 2, "lots_m": (3.3, 20.0)})
     plan = drawn(asked)
     for _, runs in groupby(plan.runs, key=lambda run: run.block):
         block = list(runs)
         assert len({(run.evening, run.lot, run.tester) for run in block}) == 1
         assert {run.sharpener for run in block} == {"tern", "wren"}
-    assert [run.lot for run in plan.runs] == [1] * 4 + [2] * 8  # 6.5 m are four runs
-    assert [run.coil_position_m for run in plan.runs][3:6] == [4.8, 0.0, 1.6]
+    assert [run.lot for run in plan.runs] == [1] * 4 + [2] * 8  # 3.3 m are four runs
+    assert [run.coil_position_m for run in plan.runs][3:6] == [2.4, 0.0, 0.8]
 
 
 def test_an_evening_too_short_for_one_of_each_spreads_a_round_over_evenings_and_says_so():
@@ -69,9 +166,9 @@ def test_two_testers_take_turns_by_blocks():
     assert len(turns) == 4 and all(a != b for a, b in pairwise(turns))
 
 
-def test_coded_blocks_of_two_arms_hold_four_runs_or_more():
+def test_coded_blocks_of_two_steels_hold_four_runs_or_more():
     for runs in (4, 6, 8, 14, 20):
-        sizes = [block.size for block in capacity(sharpeners(roomy(runs), coder="moss")).blocks]
+        sizes = [block.size for block in capacity(steels(roomy(runs), coder="moss")).blocks]
         assert sum(sizes) == runs and all(4 <= size <= 12 and size % 2 == 0 for size in sizes)
 
 
@@ -94,7 +191,7 @@ def test_whoever_is_alone_cuts_the_edge_that_was_left_before_sharpening_the_blad
         ({"testers": ["Fennel F."]}, "got 'Fennel F.' as tester, wanted a handle"),
         ({"testers": []}, "got no tester, wanted one or more"),
         ({"alone": "wren"}, "got 'wren' alone together with another tester"),
-        ({"last_checkpoint": 50}, "got 50 as the last checkpoint, wanted one of 5, 10, 20, 40, 80, 160"),
+        ({"last_checkpoint": 50}, "got 50 as the last checkpoint, wanted one of 10, 20, 40, 80, 160"),
         ({"worthwhile_ratio": 1.0}, "got 1 as the worthwhile ratio, wanted one above 1"),
         ({"steels": ["a", "b"]}, "got 2 steels for 1 blades"),
     ],
@@ -139,45 +236,50 @@ def test_sealed_plans_of_one_seed_have_seals_of_their_own():
         published_seal(drawn(asked), "moss")
 
 
-def advice(asked, entry, **more):
-    return advise(asked, entry, id="boatyard-plan", month="2026-05", seed=2, evenings=120, **more)
+def advice(asked, ln_sd, reading_variance=None):
+    known = Known({rule.id: pooled(ln_sd, 40) for rule in asked.protocol.endpoints}, reading_variance, None)
+    return advise(asked, known, id="boatyard-plan", month="2026-05", seed=2, evenings=120)
 
 
 def test_an_evening_that_cannot_answer_says_what_would_and_the_remedy_works():
-    poor = advice(sharpeners(), pooled(0.12, 40))
+    poor = advice(sharpeners(), 0.12)
     assert not poor.answers
     remedies = {remedy.kind: remedy for remedy in poor.remedies}
     assert set(remedies) == {"more runs", "larger worthwhile ratio", "finer readings", "another evening", "a friend's stone"}
     more = int(remedies["more runs"].value)
-    richer = advice(sharpeners(roomy(more, math.ceil(more / 4))), pooled(0.12, 40))
+    richer = advice(sharpeners(roomy(more, math.ceil(more / 4))), 0.12)
     assert min(richer.right.no_difference, richer.right.difference) > 0.8 - 4 * 0.037  # Monte-Carlo error of 120 evenings
-    fewer = advice(sharpeners(roomy(more // 2)), pooled(0.12, 40))
+    fewer = advice(sharpeners(roomy(more // 2)), 0.12)
     assert not fewer.answers
-    wider = advice(sharpeners(worthwhile_ratio=remedies["larger worthwhile ratio"].value), pooled(0.12, 40))
+    wider = advice(sharpeners(worthwhile_ratio=remedies["larger worthwhile ratio"].value), 0.12)
     assert min(wider.right.no_difference, wider.right.difference) > 0.8 - 4 * 0.037
 
 
 def test_more_runs_of_an_edge_that_was_left_need_its_sharpener_back():
-    poor = advice(sharpeners(alone="wren", sharpeners=["tern"], testers=[]), pooled(0.12, 40))
+    poor = advice(sharpeners(alone="wren", sharpeners=["tern"], testers=[]), 0.12)
     assert poor.remedies[0].text.endswith("for which tern would have to sharpen again.")
     assert poor.fits.blade_runs == 1  # one edge is cut as it was left
 
 
 def test_an_evening_that_can_answer_needs_no_remedy():
-    good = advice(sharpeners(roomy(8)), pooled(0.05, 40))
+    good = advice(sharpeners(roomy(8)), 0.05)
     assert good.answers and good.remedies == ()
 
 
 def test_finer_readings_can_take_away_no_more_than_reading_put_in():
     # Repeats with variance .0027 in threes are .0009 of .0144: a sixteenth. √(15/16) of the half width is left.
-    poor = advice(sharpeners(), pooled(0.12, 40), reading_variance=0.0027)
+    poor = advice(sharpeners(), 0.12, reading_variance=0.0027)
     (finer,) = (remedy for remedy in poor.remedies if remedy.kind == "finer readings")
     assert finer.value == pytest.approx(math.exp(poor.found.half_width * math.sqrt(15 / 16)))
 
 
-def test_where_nothing_fits_there_is_no_plan():
-    nothing = advice(sharpeners({"minutes": 80}), pooled(0.1, 40))
-    assert (nothing.plan, nothing.found, nothing.answers) == (None, None, False)
+def test_where_nothing_fits_the_nearest_is_planned_and_what_was_changed_is_named():
+    nearest = advice(sharpeners({"minutes": 40, "most_runs": 1, "lots_m": (0.1,)}), 0.1)
+    assert [change.code for change in nearest.changes] == [
+        "plan.shorter", "plan.more_minutes", "plan.more_evenings", "plan.more_runs_than_wished", "plan.more_medium",
+    ]  # fmt: skip
+    assert nearest.changes[1].arguments == {"minutes": 55, "given": 40}  # 30 to set up and practise, 24.2 for a run of 10 cuts
+    assert len(nearest.plan.runs) == 2 and nearest.found.half_width > 0
 
 
 @pytest.mark.parametrize(
@@ -185,7 +287,8 @@ def test_where_nothing_fits_there_is_no_plan():
     [
         (lambda: sharpeners(), "Nothing hides whose edge it is"),
         (lambda: sharpeners(coder="moss", testers=["tern"]), "tern sharpen and test"),
-        (lambda: sharpeners({"minutes": 200}, coder="moss"), "whoever recognises one edge knows the other"),
+        (lambda: steels({"minutes": 200}, coder="moss"), "whoever recognises one edge knows the other"),
+        (lambda: sharpeners(coder="moss"), "knows the others of both rounds"),
         (lambda: steels(coder="moss"), "Blades can be told apart by their shape"),
         (lambda: steels(), "One blade a steel"),
         (lambda: steels(), "One lot of the medium"),

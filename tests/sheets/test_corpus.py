@@ -8,6 +8,7 @@ import pytest
 from openpyxl import load_workbook
 
 from edgehold.sheets.intake import sheet_from_bytes
+from edgehold.words import code_of, group
 from tests.sheets.filling import TODAY, repository
 from tests.sheets.workbooks import xlsx_cases
 from tests.sheets.write_corpus import ABSENT, CORPUS, csv_cases
@@ -74,6 +75,15 @@ def test_the_corpus_is_what_its_script_writes():
     written = {case.name: case.data for case in [*csv_cases(), *xlsx_cases()]}
     assert {path.name for path in CORPUS.iterdir()} == {*written, "expected.json"}
     assert [name for name, data in written.items() if name.endswith(".csv") and (CORPUS / name).read_bytes() != data] == []
+
+
+def test_the_corpus_reaches_every_text_that_both_readers_say(taken):
+    """The two are held to the same texts by the files of this corpus (``tests/browser/test_sheets.py``)."""
+    reached = set()
+    for intake in (taken(case["name"]) for case in EXPECTED if case["name"].endswith(".csv")):
+        reached |= {code_of(text) for question in intake.questions for text in (question.message, question.cure)}
+        reached |= {code_of(text) for _, text in intake.said}
+    assert {f"sheets.{name}" for name in group("sheets")} - reached == {"sheets.file_too_large", "sheets.leave_out"}
 
 
 def test_the_corpus_has_not_shrunk():

@@ -212,6 +212,7 @@ def as_written() -> list[Case]:
         ("with-unit", "5", "1.4 N", "not-a-number", "a unit behind a value"),
         ("hash-marks", "5", "###", "not-a-number", "the column was too narrow when it was copied"),
         ("unknown-ending", "Ended", "chipped", "unknown-word", "an ending of the tester's own"),
+        ("misspelt-ending", "Ended", "Last chekpoint", "unknown-word", "a word mistyped"),
         ("angle-with-uncertainty", "Angle", "15 (2)", "not-a-number", "a field that keeps no uncertainty"),
         ("angle-in-percent", "Angle", "15%", "not-a-number", "the mark of another unit"),
     ]
@@ -239,6 +240,10 @@ def as_laid_out() -> list[Case]:
     third.rows[third.rows.find("Work done", 1)].append("Note")
     third.rows[third.rows.find("5", 1)][3:] = ["1.6", "the thread slipped"]
     beside = Sheet().write("Tester", "A", "B", run=1)
+    moods = Sheet()
+    moods.rows[moods.rows.find("People") + 1].append("Mood")
+    nameless = Sheet().below("Note", "", "rained all evening")
+    headed = Sheet().below("10", "Work done (cut)", "Value 1", "Value 2", run=1)
     twice = Sheet().below("Ended", "Ended", "dull", run=1)
     again = Sheet().label("Run 2", "Run 1")
     left = Sheet()
@@ -284,6 +289,17 @@ def as_laid_out() -> list[Case]:
             values={"/runs/0/readings/1/values/2/written": 1.6, "/runs/0/readings/1/note": "the thread slipped"},
         ),
         beside.case("beside", "something beside the cell for it", (beside.at("Tester", "C", 1), "stray-cell")),
+        Case(
+            "beside-semicolons.csv",
+            "the same, parted by semicolons",
+            csv_text(beside.rows, ";").encode(),
+            ((beside.at("Tester", "C", 1), "stray-cell"),),
+        ),
+        moods.case(
+            "own-column-of-people", "a column for people that the sheet does not have", (moods.at("On this sheet", "E"), "unknown-column")
+        ),
+        nameless.case("no-label", "a row that nothing is written before", (nameless.at("Note", "A", 0, 1), "unknown-line")),
+        headed.case("heading-twice", "the heading of the readings again", (headed.at("10", "A", 1, 1), "twice")),
         twice.case("line-twice", "a line that was copied and changed", (twice.at("Ended", "A", 1, 1), "twice")),
         again.case("run-twice", "two runs of one number", (f"A{again.rows.find('Run 1', 2) + 1}", "twice")),
         left.case(

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from edgehold.words import Reason
+
 from .variance_search import NotBegun, Point, Problem, search
 
 MOST_STEPS = 60
@@ -39,8 +41,8 @@ class Limits:
 
 
 class _Stop(Exception):
-    def __init__(self, point: Point | None, reason: str):
-        self.point = point
+    def __init__(self, point: Point | None, reason: Reason):
+        self.point, self.reason = point, reason
         super().__init__(reason)
 
 
@@ -64,7 +66,7 @@ def profile_limits(problem: Problem, best: Point, which: int, error: float, rise
         upper = _crossing(path, np.sqrt(estimate), 1, error, rise)
     except _Stop as stop:
         better = stop.point if stop.point is not None and stop.point.deviance < best.deviance - BETTER else None
-        return Limits(None, None, str(stop), better)
+        return Limits(None, None, stop.reason, better)
     return Limits(lower**2, upper**2, "")
 
 
@@ -95,11 +97,11 @@ class _Path:
         start[self.which] = deviation**2
         found = search(self.problem, start, held=self.which)
         if isinstance(found, NotBegun):
-            raise _Stop(None, f"the profile stopped: {found.message}")
+            raise _Stop(None, Reason("numerics.profile_stopped", why=found.message))
         if not found.converged:
-            raise _Stop(found.point, f"the profile stopped: {found.message}")
+            raise _Stop(found.point, Reason("numerics.profile_stopped", why=found.message))
         if found.point.deviance < self.best.deviance - BETTER:
-            raise _Stop(found.point, "the profile met a better fit than the supposed best one")
+            raise _Stop(found.point, Reason("numerics.profile_better"))
         self.last = found.point.variances
         return found.point.deviance - self.best.deviance, 2 * deviation * float(found.point.gradient[self.which])
 
@@ -123,7 +125,7 @@ def _crossing(path: _Path, centre: float, side: int, error: float, rise: float) 
         if outside is not None and abs(outside - inside) <= CLOSE * x:
             return float((inside + outside) / 2)
         x = wanted
-    raise _Stop(None, f"the profile did not reach its limit in {MOST_STEPS} steps")
+    raise _Stop(None, Reason("numerics.profile_not_reached", steps=MOST_STEPS))
 
 
 def _first_guess(centre: float, side: int, error: float, z: float) -> float:

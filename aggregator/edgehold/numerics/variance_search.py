@@ -16,11 +16,12 @@ from functools import partial
 
 import numpy as np
 
+from edgehold.words import Reason
+
 from .arrays import Array, Bools
 from .elimination import solve
 from .mixed import Evaluation, System, average_information, evaluate, set_ratios, update_factor
 
-RESIDUAL_VANISHES = "the residual variance vanishes"
 MOST_STEPS = 60
 MOST_HALVINGS = 25
 # What the next Newton step would lower the deviance by when the search stops: a variance then lies within the root of twice this,
@@ -73,22 +74,27 @@ class Found:
     point : the best point seen.
     converged : whether the next step would be below the tolerance.
     steps, evaluations : how many.
-    message : how it ended, in words.
+    message : how it ended.
     """
 
     point: Point
     converged: bool
     steps: int
     evaluations: int
-    message: str
+    message: Reason
+
+    @property
+    def vanished(self) -> bool:
+        """Whether the residual variance went to nothing."""
+        return self.message.code == "numerics.residual_vanishes"
 
 
 @dataclass(frozen=True, eq=False)
 class NotBegun:
     """A search whose start could not be evaluated; the attributes are those of ``Found``."""
 
-    evaluations: int = 1
-    message: str = "the starting variances leave the equations singular"
+    evaluations: int
+    message: Reason
 
 
 @dataclass(frozen=True)
@@ -238,7 +244,7 @@ def search_widely(problem: Problem, beginning: Point) -> Found:
         founds += [search(problem, np.where(moved, beginning.variances * factor, beginning.variances)) for factor in OTHER_STARTS]
     evaluations = sum(found.evaluations for found in founds)
     reached = [found for found in founds if isinstance(found, Found)]
-    ended = [found for found in reached if found.converged or found.message == RESIDUAL_VANISHES] or [first]
+    ended = [found for found in reached if found.converged or found.vanished] or [first]
     best = min(ended, key=lambda found: round(found.point.deviance / SAME_MINIMUM))
     return replace(best, evaluations=evaluations)
 
@@ -252,7 +258,7 @@ def search(problem: Problem, variances: Array, held: int | None = None) -> Found
     """Minimise the deviance over variances ≥ 0 from given ones, one of them held where it is if ``held`` names it."""
     point = at(problem, variances, held is None)
     if point is None:
-        return NotBegun()
+        return NotBegun(1, Reason("numerics.no_start"))
     return search_from(problem, point, held)
 
 
@@ -265,17 +271,17 @@ def search_from(problem: Problem, point: Point, held: int | None = None) -> Foun
     evaluations = 1
     for steps in range(MOST_STEPS):
         if not problem.known and point.variances[-1] < VANISHED:
-            return Found(point, False, steps, evaluations, RESIDUAL_VANISHES)
+            return Found(point, False, steps, evaluations, Reason("numerics.residual_vanishes"))
         step, promise = _newton_step(problem, point, free, small)
         if promise <= tolerance:
-            return Found(point, True, steps, evaluations, "converged")
+            return Found(point, True, steps, evaluations, Reason("numerics.converged"))
         better, tried = _along(problem, point, step, held is None, partial(_enough, point, step))
         evaluations += tried
         if better is None:
             near = promise <= ROUNDING * (1 + abs(point.deviance))
-            return Found(point, near, steps, evaluations, "converged to rounding" if near else "no step lowers the deviance")
+            return Found(point, near, steps, evaluations, Reason("numerics.converged_to_rounding" if near else "numerics.no_lower_step"))
         point = better
-    return Found(point, False, MOST_STEPS, evaluations, f"stopped after {MOST_STEPS} steps")
+    return Found(point, False, MOST_STEPS, evaluations, Reason("numerics.most_steps", steps=MOST_STEPS))
 
 
 def _enough(point: Point, step: Array, deviance: float) -> bool:

@@ -2,20 +2,23 @@
 
 Who, with what and for how long enters; an `Advice` leaves: the runs that fit and what limits them, the drawn order, the interval and
 verdicts to expect, what would help, what stays open. Chances come from the very estimator of the report and never from a formula of
-its own, and an evening that cannot answer its question is told so first.
+its own. A plan is always made: of what was asked for where that fits, else of the nearest thing that does, and what it will not
+tell is said first.
 
 ``occasion``  what a plan is made from, checked
 ``geometry``  bevels, and steel lost to sharpening
+``minutes``   what a run takes, from its parts
 ``capacity``  runs that fit, blocks of evening and lot
+``designs``   the nearest thing that can be done, and what else the same time holds
 ``draws``     whole numbers that every machine draws alike
 ``orders``    balanced orders, and what one recognised edge gives away
-``plans``     the drawn plan, drawn again, sealed
+``plans``     the drawn plan, sealed
 ``chances``   drawn evenings through the estimator
 ``remedies``  what would make the question answerable
 ``threats``   what the plan leaves open
 ``advice``    the glue
-``text``      the whole in words
+``output``    the whole as text and as JSON
 ``house``     a repository's own protocols and table in, files out
-``words``     the words of ``edgehold plan``; imports nothing, so that the program starts fast
+``options``   the words of ``edgehold plan``; imports nothing, so that the program starts fast
 ``command``   what these words ask for
 """

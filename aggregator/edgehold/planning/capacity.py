@@ -6,7 +6,10 @@ import math
 from dataclasses import dataclass
 from itertools import pairwise
 
+from edgehold.words import Reason
+
 from .geometry import edge_lost_mm
+from .minutes import practice_minutes, run_minutes
 from .occasion import Occasion
 from .orders import LEAST_CODED, LONGEST_LISTED
 
@@ -104,45 +107,53 @@ def evening_runs(asked: Occasion) -> int:
     return min(_evening_by_minutes(asked), asked.stock.runs_a_hand * len(asked.testers))
 
 
-def practice_minutes(asked: Occasion) -> int:
-    """What the protocol's whole time leaves beside its least runs."""
-    minutes = asked.protocol.minutes
-    return max(0, minutes.whole - asked.protocol.design.least_runs * minutes.one_run)
+def evening_minutes(asked: Occasion, runs: int) -> float:
+    """Minutes of an evening with so many runs."""
+    return practice_minutes(asked.protocol) + runs * run_minutes(asked.protocol, asked.last_checkpoint).whole
 
 
 def _evening_by_minutes(asked: Occasion) -> int:
-    return max(0, math.floor((asked.stock.minutes - practice_minutes(asked)) / asked.protocol.minutes.one_run + 1e-9))
+    free = asked.stock.minutes - practice_minutes(asked.protocol)
+    return max(0, math.floor(free / run_minutes(asked.protocol, asked.last_checkpoint).whole + 1e-9))
 
 
 def _limits(asked: Occasion, run_m: float, lost: float) -> list[Limit]:
-    at_hand, minutes = asked.stock, asked.protocol.minutes
+    at_hand, run = asked.stock, run_minutes(asked.protocol, asked.last_checkpoint)
     evenings, hands = at_hand.evenings, len(asked.testers)
+    by_minutes = Reason(
+        "plan.limit_minutes",
+        evenings=evenings,
+        minutes=at_hand.minutes,
+        practice=practice_minutes(asked.protocol),
+        run=run.whole,
+        sharpening=run.sharpening,
+        readings=run.readings,
+        cutting=run.cutting,
+    )
+    by_hand = Reason("plan.limit_hand", runs=at_hand.runs_a_hand, testers=hands, evenings=evenings)
     found = [
-        Limit(
-            "minutes",
-            evenings * _evening_by_minutes(asked),
-            f"{evenings} × {at_hand.minutes:g} minutes, {practice_minutes(asked)} of them for the practice run, {minutes.one_run} a run",
-        ),
-        Limit("hand", evenings * hands * at_hand.runs_a_hand, f"{at_hand.runs_a_hand} runs a tester and evening, {hands} × {evenings}"),
+        Limit("minutes", evenings * _evening_by_minutes(asked), by_minutes),
+        Limit("hand", evenings * hands * at_hand.runs_a_hand, by_hand),
         Limit(
             "steel",
             len(asked.blades) * math.floor(at_hand.steel_mm / lost + 1e-9),
-            f"a sharpening takes at least {lost:.3f} mm off a blade's height, and the whole may take {at_hand.steel_mm:g} mm",
+            Reason("plan.limit_steel", lost=lost, whole=at_hand.steel_mm),
         ),
     ]
     if at_hand.lots_m:
         runs = sum(math.floor(metres / run_m + 1e-9) for metres in at_hand.lots_m)
         listed = " + ".join(f"{metres:g}" for metres in at_hand.lots_m)
-        found.append(Limit("medium", runs, f"{listed} m at {run_m:g} m a run"))
+        found.append(Limit("medium", runs, Reason("plan.limit_medium", lots=listed, run=run_m)))
     if asked.as_left:
-        found.append(Limit("edges", len(asked.arms), "an edge that somebody else left can be cut once"))
+        found.append(Limit("edges", len(asked.arms), Reason("plan.limit_edges")))
     if at_hand.most_runs is not None:
-        found.append(Limit("wish", at_hand.most_runs, f"no more than {at_hand.most_runs} wished"))
+        found.append(Limit("wish", at_hand.most_runs, Reason("plan.limit_wish", runs=at_hand.most_runs)))
     return found
 
 
 def _blocks(asked: Occasion, run_m: float, most: int) -> tuple[Block, ...]:
-    t, evening, coded_pair = len(asked.arms), evening_runs(asked), len(asked.arms) == 2 and asked.coded
+    t, evening = len(asked.arms), evening_runs(asked)
+    coded_pair = t == 2 and asked.coded and not asked.in_rounds
     left = [math.floor(metres / run_m + 1e-9) for metres in asked.stock.lots_m] or [most]
     groups = (
         _groups(t, evening, asked.stock.evenings, left, most) if evening >= t else _across(t, evening, asked.stock.evenings, left, most)

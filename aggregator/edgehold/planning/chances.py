@@ -30,6 +30,7 @@ from edgehold.words import code_of
 
 VERDICTS = (BETTER, WORSE, NOTHING_WORTH_HAVING, SIZE_UNDECIDED, UNDECIDED, ONE_SIDED, NONE)
 EXACT_EVENINGS, CENSORED_EVENINGS = 1000, 200  # the likelihood of censored lives takes twenty times as long
+SIGHTS = (1.5, 2.0)  # true ratios at which it is asked how often a difference is seen at all
 BATCH = 100  # evenings between two reports of progress
 
 Progress = Callable[[str], None]
@@ -66,6 +67,7 @@ class Expected:
     narrow, wide : half widths that one evening in ten stays below, and goes beyond.
     unbounded : share of evenings without an interval closed on both sides.
     chances : at the true ratios 1, m and m², m the worthwhile ratio.
+    seen : by true ratio, ×1.5 and ×2: the chance that the interval lies wholly on the right side of no difference.
     ln_sd, spread_df, source, submissions : the spread s₀ between runs, what it is worth, where it comes from.
     evenings : drawn at each ratio.
     unscaled : variance of the estimate divided by the variance between runs; the median over evenings where it varies.
@@ -81,6 +83,7 @@ class Expected:
     wide: float | None
     unbounded: float
     chances: tuple[Chance, ...]
+    seen: dict[float, float]
     ln_sd: float
     spread_df: float
     source: str
@@ -141,9 +144,14 @@ def setting(
         raise InputError(f"got a plan for the endpoint {plan.endpoint!r}, wanted one of {', '.join(r.id for r in protocol.endpoints)}")
     if plan.worthwhile_ratio is not None:
         rule = rule.model_copy(update={"worthwhile_ratio": plan.worthwhile_ratio})
-    worth = (math.sqrt(entry.prior_s2), entry.finite_prior_df) if truth is None else truth
+    worth = spread_of(entry) if truth is None else truth
     alone = protocol.model_copy(update={"endpoints": (rule,)})
     return Setting(plan, alone, rule, entry, worth, steels or {})
+
+
+def spread_of(entry: Repeatability) -> tuple[float, float]:
+    """ln SD between runs, and the degrees of freedom that it is worth."""
+    return math.sqrt(entry.prior_s2), entry.finite_prior_df
 
 
 def expected(made: Setting, evenings: int | None = None, say: Progress = lambda _: None) -> Expected:
@@ -165,6 +173,7 @@ def expected(made: Setting, evenings: int | None = None, say: Progress = lambda 
     for power in (1, 2):
         answers.append(_contrasts(made, count, first, power * math.log(ratio), say))
     picked = [[found[asked] for found in batch] for batch in answers]
+    sights = {ratio: _contrasts(made, count, first, math.log(ratio), say) for ratio in SIGHTS}
     halves = np.array([_half(c) for c in picked[0]])
     closed = halves[np.isfinite(halves)]
     s0, worth = made.truth
@@ -178,6 +187,7 @@ def expected(made: Setting, evenings: int | None = None, say: Progress = lambda 
         wide=None,
         unbounded=float(1 - len(closed) / count),
         chances=tuple(_chance(ratio**power, batch) for power, batch in enumerate(picked)),
+        seen={true: float(np.mean([_sees(found[asked]) for found in batch])) for true, batch in sights.items()},
         ln_sd=s0,
         spread_df=worth,
         source=made.entry.source,
@@ -221,6 +231,13 @@ def _half(contrast: Contrast) -> float:
     return math.inf if contrast.interval is None else (contrast.interval.high - contrast.interval.low) / 2
 
 
+def _sees(contrast: Contrast) -> bool:
+    """Whether a contrast says that the first is ahead, by its interval or, of censored lives, by its bound."""
+    if contrast.interval is not None:
+        return contrast.interval.low > 0
+    return contrast.bound is not None and contrast.bound.kind == "at least" and contrast.bound.ratio > 0
+
+
 def _unscaled(contrasts: Sequence[Contrast]) -> float | None:
     known = [c.unscaled_variance for c in contrasts if c.unscaled_variance is not None]
     return float(np.median(known)) if known else None
@@ -249,6 +266,7 @@ def _nothing(made: Setting, count: int, batch: list[dict[Pair, Contrast]]) -> Ex
         wide=None,
         unbounded=1.0,
         chances=(),
+        seen={},
         ln_sd=s0,
         spread_df=worth,
         source=made.entry.source,

@@ -9,7 +9,6 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from edgehold.errors import FindingsError, InputError
-from edgehold.estimates.repeatability import Repeatability
 from edgehold.records import load_repository
 from edgehold.records.canonical import LoadedProtocol, PoolKey, Repository
 from edgehold.records.model.base import Origin
@@ -18,7 +17,7 @@ from edgehold.records.model.protocol import Protocol, major, version_order
 from edgehold.results.publish.repeatability import assumption, form_repeatability, read_published, table_of
 from edgehold.results.publish.versions import closed_by
 
-from .advice import Advice, advise
+from .advice import Advice, Known, advise
 from .chances import Progress
 from .occasion import Occasion
 from .plans import fresh_seed, published_seal
@@ -62,27 +61,26 @@ def _newest_open(name: str, versions: Mapping[str, LoadedProtocol], repository: 
     return max(taking, key=version_order)
 
 
-def known_repeatability(
-    protocol: Protocol, endpoint: str, origin: str, file: Path | None
-) -> tuple[Repeatability, float | None, str | None]:
-    """What runs of an endpoint differ by: its entry, the variance of one repeat, and the hash of the table.
+def known_repeatability(protocol: Protocol, origin: str, file: Path | None) -> Known:
+    """What runs of each endpoint differ by.
 
     Parameters
     ----------
-    file : a published table; None: the protocol's assumption.
+    file : a published table; None: the protocol's assumptions.
 
     Raises
     ------
     InputError
         The file is not a repeatability table, or its hash is not that of its content.
     """
-    rule = next(rule for rule in protocol.endpoints if rule.id == endpoint)
     if file is None:
-        return assumption(rule), None, None
+        return Known({rule.id: assumption(rule) for rule in protocol.endpoints}, None, None)
     published = read_published(file)
     plain = form_repeatability(published, protocol, origin)
     pool = PoolKey(protocol.id, major(protocol.version), origin)
-    return table_of(plain, pool, protocol).entry((pool, endpoint)), plain["reading_variance"], published.sha256
+    table = table_of(plain, pool, protocol)
+    entries = {rule.id: table.entry((pool, rule.id)) for rule in protocol.endpoints}
+    return Known(entries, plain["reading_variance"], published.sha256)
 
 
 def plan_at(
@@ -110,18 +108,16 @@ def plan_at(
     """
     built = root / TABLE
     file = table or (built if built.is_file() else None)
-    entry, reading, sha256 = known_repeatability(asked.protocol, asked.rule.id, origin, file)
+    known = known_repeatability(asked.protocol, origin, file)
     when = month or datetime.date.today().strftime("%Y-%m")
     return advise(
         asked,
-        entry,
+        known,
         id=id or _fresh_id(asked, when),
         month=when,
         seed=fresh_seed() if seed is None else seed,
         sealed=sealed,
         origin=origin,
-        reading_variance=reading,
-        table_sha256=sha256,
         evenings=evenings,
         say=say,
     )

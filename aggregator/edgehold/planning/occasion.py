@@ -74,6 +74,7 @@ class Occasion:
     sharpeners, testers, coder : handles.
     alone : one person does everything tonight; other sharpeners' edges are there as they left them.
     last_checkpoint : how far every run shall go.
+    rule : the endpoint that the plan is judged by.
     worthwhile_ratio : smallest ratio worth acting on.
     stock : what is at hand.
     """
@@ -86,6 +87,7 @@ class Occasion:
     coder: str | None
     alone: bool
     last_checkpoint: float
+    rule: EndpointRule
     worthwhile_ratio: float
     stock: Stock
 
@@ -105,14 +107,44 @@ class Occasion:
         return self.coder is not None
 
     @property
-    def rule(self) -> EndpointRule:
-        """The protocol's primary endpoint, for which it is planned."""
-        return primary_rule(self.protocol)
+    def in_rounds(self) -> bool:
+        """Whether runs go in rounds that hold each sharpener once, as every protocol wants it that compares sharpeners."""
+        return self.protocol.question.factor == "sharpener"
+
+    @property
+    def asks_primary(self) -> bool:
+        """Whether the plan is judged by the protocol's primary endpoint."""
+        return self.rule.primary
 
 
 def primary_rule(protocol: Protocol) -> EndpointRule:
     """The endpoint that a protocol is judged by."""
     return next(rule for rule in protocol.endpoints if rule.primary)
+
+
+def reaches(rule: EndpointRule) -> float:
+    """Work from which an endpoint has a value."""
+    return (rule.at if rule.kind == "level" else rule.end) or 0.0
+
+
+def _reaches(protocol: Protocol, rule: EndpointRule) -> float:
+    """The same in a protocol, where a run that ends before the early checkpoint says next to nothing about a life."""
+    return protocol.early_checkpoint if rule.kind == "life" else reaches(rule)
+
+
+def usual_last(protocol: Protocol) -> float:
+    """The last checkpoint that a plan takes where none is asked for: the least that the primary endpoint needs, a life's the late one."""
+    rule = primary_rule(protocol)
+    return protocol.late_checkpoint if rule.kind == "life" else reaches(rule)
+
+
+def rule_within(protocol: Protocol, last: float) -> EndpointRule | None:
+    """The endpoint to judge runs by that end at a checkpoint: the primary one if it is reached, else the level farthest along, else any
+    other; None where none has a value there."""
+    within = [rule for rule in protocol.endpoints if _reaches(protocol, rule) <= last]
+    kinds = ("level", "window", "loss", "life")
+    ranked = sorted(within, key=lambda rule: (not rule.primary, kinds.index(rule.kind), -reaches(rule)))
+    return next(iter(ranked), None)
 
 
 class Told(TypedDict, total=False):
@@ -197,7 +229,8 @@ def occasion(
     ----------
     steels : as many as blades, or none.
     alone : this person sharpens and tests; ``sharpeners`` are then those who left their edges on the blades.
-    last_checkpoint, worthwhile_ratio : the protocol's where None.
+    last_checkpoint : None: as far as the primary endpoint needs.
+    worthwhile_ratio : None: that of the endpoint.
 
     Raises
     ------
@@ -209,9 +242,10 @@ def occasion(
             raise InputError(f"got {alone!r} alone together with another tester or coder; wanted one or the other")
         sharpeners, testers = _with(sharpeners, alone), (alone,)
     _refuse_names(blades, steels, sharpeners, testers, coder)
-    last = protocol.work.checkpoints[-1] if last_checkpoint is None else last_checkpoint
-    if last not in protocol.work.checkpoints[1:]:
-        wanted = ", ".join(f"{w:g}" for w in protocol.work.checkpoints[1:])
+    last = usual_last(protocol) if last_checkpoint is None else last_checkpoint
+    rule = rule_within(protocol, last)
+    if rule is None or last not in protocol.work.checkpoints[1:]:
+        wanted = ", ".join(f"{w:g}" for w in lasts(protocol))
         raise InputError(f"got {last:g} as the last checkpoint, wanted one of {wanted}")
     made = Occasion(
         protocol=protocol,
@@ -222,7 +256,8 @@ def occasion(
         coder=coder,
         alone=alone is not None,
         last_checkpoint=float(last),
-        worthwhile_ratio=_ratio(protocol, worthwhile_ratio),
+        rule=rule,
+        worthwhile_ratio=_ratio(rule, worthwhile_ratio),
         stock=at_hand,
     )
     _refuse_nothing_to_compare(made)
@@ -233,8 +268,13 @@ def _with(names: Sequence[str], one: str) -> tuple[str, ...]:
     return tuple(names) if one in names else (*names, one)
 
 
-def _ratio(protocol: Protocol, given: float | None) -> float:
-    ratio = primary_rule(protocol).worthwhile_ratio if given is None else given
+def lasts(protocol: Protocol) -> tuple[float, ...]:
+    """Checkpoints at which runs may be planned to end: those by which some endpoint has a value."""
+    return tuple(w for w in protocol.work.checkpoints[1:] if rule_within(protocol, w) is not None)
+
+
+def _ratio(rule: EndpointRule, given: float | None) -> float:
+    ratio = rule.worthwhile_ratio if given is None else given
     if not 1 < ratio <= 100:
         raise InputError(f"got {ratio:g} as the worthwhile ratio, wanted one above 1 and at most 100")
     return ratio

@@ -2,9 +2,12 @@
 
 Treatments are numbered 0 … t − 1 here. An order is a tuple of them; a block is a stretch of the order made in one evening from one lot.
 
-*Open blocks* hold every treatment once and are rows of Williams squares. *Blocks of two under codes* are longer: in a block of
-one each, whoever recognises one edge knows the other. Their orders are all those of some length that are balanced best, as many
-of them as it takes until one recognised edge leaves every other place open (``given_away``).
+Which rule holds is the protocol's. Where it compares sharpeners, runs go in *rounds* of one blade that hold each sharpener once, and
+every second round is the mirror image of the one before (``round_order``), under codes too: whoever recognises one edge then knows
+the rest of both rounds, and the plan says so. Otherwise *open blocks* hold every treatment once and are rows of Williams squares, and
+*blocks of two under codes* are longer, since in a block of one each whoever recognises one edge knows the other. Their orders are all
+those of some length that are balanced best, as many of them as it takes until one recognised edge leaves every other place open
+(``given_away``).
 """
 
 from __future__ import annotations
@@ -120,7 +123,7 @@ def possible_orders(t: int, sizes: Sequence[int], coded: bool) -> Iterator[Order
 
 def _choices(rows: tuple[Order, ...], count: int, coded: bool) -> Iterator[tuple[Order, ...]]:
     if coded:
-        yield from permutations(rows, count)
+        yield from (chosen for chosen in permutations(rows, count) if count < 2 or chosen[0][0] != chosen[1][0])
         return
     pairs = sorted({tuple(sorted((row, row[::-1]))) for row in rows})
     for mixed in permutations(pairs):
@@ -155,13 +158,40 @@ def draw_order(t: int, sizes: Sequence[int], coded: bool, draws: Draws) -> Order
     return tuple(order[: t * len(sizes)])
 
 
+def round_order(blades: int, sharpeners: int, blocks: int, draws: Draws) -> Order:
+    """Draw an order in rounds: each sharpener once on one blade, every second round the mirror image of the one before.
+
+    Parameters
+    ----------
+    blades, sharpeners : how many; an arm is numbered ``blade × sharpeners + sharpener``.
+    blocks : how often every arm comes; a block holds a round of every blade, in random order.
+    draws : where the randomness comes from.
+
+    Returns
+    -------
+    One arm a run.
+    """
+    rounds: list[list[int]] = []
+    while len(rounds) < blades * blocks:
+        names = draws.shuffled(range(sharpeners))
+        rounds += [[names[x] for x in row] for row in _cycle(williams(sharpeners), False, draws)]
+    order: list[int] = []
+    for block in range(blocks):
+        for place, blade in enumerate(draws.shuffled(range(blades))):
+            order += [blade * sharpeners + sharpener for sharpener in rounds[block * blades + place]]
+    return tuple(order)
+
+
 def _one_of(orders: Sequence[Order], draws: Draws) -> Order:
     return orders[draws.below(len(orders))]
 
 
 def _cycle(rows: tuple[Order, ...], coded: bool, draws: Draws) -> list[Order]:
-    """All rows once, in random order."""
+    """All rows once, in random order; the second never begins like the first."""
     if coded:
-        return draws.shuffled(rows)
+        drawn = draws.shuffled(rows)
+        other = next(i for i, row in enumerate(drawn) if row[0] != drawn[0][0])
+        drawn[1], drawn[other] = drawn[other], drawn[1]
+        return drawn
     pairs = sorted({tuple(sorted((row, row[::-1]))) for row in rows})
     return [row for pair in draws.shuffled(pairs) for row in draws.shuffled(pair)]

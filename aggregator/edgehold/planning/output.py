@@ -5,56 +5,59 @@ from __future__ import annotations
 import json
 import math
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import asdict
 
 from scipy.stats import chi2
 
-from edgehold.counted import counted
 from edgehold.estimates.repeatability import ASSUMED
 from edgehold.pages.sheet_pages import CAUTIONS
-from edgehold.records.model.plan import Plan
 from edgehold.records.units import plural
+from edgehold.words import Reason
 
-from .advice import Advice
-from .capacity import evening_runs
-from .chances import VERDICTS, Chance, Expected
+from .advice import Advice, Other
+from .chances import SIGHTS, VERDICTS, Chance, Expected
 from .geometry import ORDINARY_BEHIND_EDGE_MM, THIN_BEHIND_EDGE_MM, bevel_height_mm, steel_removed_mg, thickness_after_mm
-from .occasion import Occasion
+from .occasion import primary_rule
 
 WIDTH = 100
 FEW_DF = 10  # of a spread, below which it is called a guess
+MOSTLY = 0.5  # share of evenings without a closed interval, beyond which the width of the others says nothing
+TOLD = {"lots_m": "metres of medium", "runs_a_hand": "runs a hand will bear", "mm_per_unit": "medium a cut takes off"}
 
 
 def advice_text(advice: Advice) -> str:
     """The whole as text; what cannot be answered is said first."""
-    parts = [*_answer(advice), *_fits(advice)]
-    if advice.plan is not None and advice.found is not None:
-        parts += [
-            *_cautions(advice),
-            *_order(advice, advice.plan),
-            *_before(advice),
-            *_medium(advice),
-            *_expect(advice, advice.found),
-            *_steel(advice),
-            *_open(advice),
-        ]
+    parts = [
+        *_answer(advice),
+        *_fits(advice),
+        *_cautions(advice),
+        *_order(advice),
+        *_before(advice),
+        *_medium(advice),
+        *_expect(advice, advice.found),
+        *_others(advice),
+        *_steel(advice),
+        *_open(advice),
+    ]
     return "\n".join(parts).rstrip()
 
 
 def advice_json(advice: Advice) -> str:
     """The same for programs: numbers as they are, infinity as null."""
-    fits, found = advice.fits, advice.found
+    fits = advice.fits
     plain = {
-        "plan": None if advice.plan is None else advice.plan.model_dump(mode="json"),
+        "plan": advice.plan.model_dump(mode="json"),
         "answers": advice.answers,
+        "changes": [{"code": change.code, "arguments": change.arguments, "text": change} for change in advice.changes],
         "runs": fits.runs,
         "limits": [asdict(limit) for limit in fits.limits],
         "run_m": fits.run_m,
         "buy_m": fits.buy_m,
         "lost_mm": fits.lost_mm,
-        "expected": None if found is None else asdict(found),
+        "expected": asdict(advice.found),
         "remedies": [asdict(remedy) for remedy in advice.remedies],
+        "others": [asdict(other) for other in advice.others],
         "threats": [asdict(threat) for threat in advice.threats],
         "repeatability_sha256": advice.table_sha256,
     }
@@ -73,52 +76,66 @@ def _wrapped(text: str, first: str = "", rest: str | None = None) -> str:
     return textwrap.fill(text, WIDTH, initial_indent=first, subsequent_indent=" " * len(first) if rest is None else rest)
 
 
-def _listed(texts: list[str]) -> list[str]:
+def _listed(texts: Iterable[str]) -> list[str]:
     return [_wrapped(text, "- ") for text in texts]
 
 
-def _percent(share: float) -> str:
-    return f"{100 * share:.0f} %"
-
-
-def _question(asked: Occasion) -> str:
-    return asked.protocol.question.text
+def in_evenings(share: float) -> Reason:
+    """A chance as so many evenings in ten."""
+    if share < 0.05:
+        return Reason("plan.seen_few")
+    return Reason("plan.seen_nearly_all") if share > 0.95 else Reason("plan.seen_tenths", tenths=round(10 * share))
 
 
 def _answer(advice: Advice) -> Iterator[str]:
-    asked, right = advice.asked, advice.right
-    yield _wrapped(_question(asked))
+    asked, right, found = advice.asked, advice.right, advice.found
+    yield _wrapped(asked.protocol.question.text)
     yield ""
-    if advice.found is None:
-        evening = f"{evening_runs(asked)} in an evening, {advice.fits.limits[0].runs} in all ({advice.fits.limits[0].name})"
-        yield _wrapped(f"THIS CANNOT BE DONE: one run of each of {len(asked.arms)} edges is needed, and the runs that fit are {evening}.")
-    elif right is None:
-        yield _wrapped(f"THIS PLAN CANNOT ANSWER THE QUESTION: {advice.found.reason}.")
+    if right is None:
+        yield _wrapped(Reason("plan.alone_head", reason=found.reason))
     else:
-        head = "These runs can answer the question" if right.enough else "THESE RUNS CANNOT ANSWER THE QUESTION"
-        ratio = asked.worthwhile_ratio
-        chances = (
-            f"where there is no difference, the chance that they rule out one of ×{ratio:.3g} or more is {_percent(right.no_difference)}; "
-            f"where one is ×{ratio**2:.3g} better, the chance that they show more than ×{ratio:.3g} is {_percent(right.difference)}"
+        yield _wrapped(f"{Reason('plan.answer_enough' if right.enough else 'plan.answer_not')}. {_seen(found.seen)}")
+        chances = Reason(
+            "plan.right_verdicts",
+            ratio=asked.worthwhile_ratio,
+            rule_out=100 * right.no_difference,
+            difference=asked.worthwhile_ratio**2,
+            find=100 * right.difference,
         )
-        yield _wrapped(f"{head}: {chances}.")
-        if not right.enough:
-            yield "They still count beside other people's. What would answer it:"
-            yield from _listed([remedy.text for remedy in advice.remedies])
+        yield _wrapped(chances[0].upper() + chances[1:])
+    if not asked.asks_primary:
+        first = primary_rule(asked.protocol).title
+        units = plural(asked.protocol.work.unit)
+        yield _wrapped(
+            Reason("plan.not_primary", title=_lower(first), last=asked.last_checkpoint, units=units, judged=_lower(asked.rule.title))
+        )
+    if advice.changes:
+        yield Reason("plan.changed_head")
+        yield from _listed(advice.changes)
+    if advice.remedies:
+        yield Reason("plan.would_help")
+        yield from _listed(remedy.text for remedy in advice.remedies)
     yield ""
+
+
+def _seen(seen: dict[float, float]) -> Reason:
+    lesser, larger = (in_evenings(seen[true]) for true in SIGHTS)
+    return Reason("plan.seen", seen15=lesser, seen20=larger)
+
+
+def _lower(title: str) -> str:
+    return title[:1].lower() + title[1:]
 
 
 def _fits(advice: Advice) -> Iterator[str]:
     fits = advice.fits
     yield f"RUNS THAT FIT: {fits.runs}"
     tightest = fits.limits[0]
-    yield _wrapped(f"Limited by the {tightest.name}: {tightest.text}. In whole rounds of {len(advice.asked.arms)} edges.")
-    for limit in fits.limits:
-        yield _wrapped(f"{limit.name}: {limit.runs} runs ({limit.text})", "- ")
-    told = {"lots_m": "metres of medium", "runs_a_hand": "runs a hand will bear", "mm_per_unit": "medium a cut takes off"}
-    guessed = [words for name, words in told.items() if name in advice.asked.stock.assumed]
+    yield _wrapped(Reason("plan.limited_by", name=tightest.name, text=tightest.text, edges=len(advice.asked.arms)))
+    yield from _listed(Reason("plan.limit_line", name=limit.name, runs=limit.runs, text=limit.text) for limit in fits.limits)
+    guessed = [words for name, words in TOLD.items() if name in advice.asked.stock.assumed]
     if guessed:
-        yield _wrapped(f"Not told, so our own cautious figures stand for: {', '.join(guessed)}.")
+        yield _wrapped(Reason("plan.assumed_figures", names=", ".join(guessed)))
     yield ""
 
 
@@ -128,10 +145,11 @@ def _cautions(advice: Advice) -> Iterator[str]:
     yield ""
 
 
-def _order(advice: Advice, plan: Plan) -> Iterator[str]:
+def _order(advice: Advice) -> Iterator[str]:
+    plan = advice.plan
     yield f"ORDER (plan {plan.id}, seed {plan.seed})"
     if plan.coder is not None:
-        yield _wrapped(f"For {plan.coder} only, who keeps the codes: {' and '.join(advice.asked.testers)} must not see it.")
+        yield _wrapped(Reason("plan.coder_only", coder=plan.coder, testers=" and ".join(advice.asked.testers)))
     heads = ("run", "evening", "lot", "at m", "code", "tester", "sharpener", "blade")
     rows = [
         (
@@ -146,21 +164,24 @@ def _order(advice: Advice, plan: Plan) -> Iterator[str]:
         )
         for run in plan.runs
     ]
-    widths = [max(len(row[i]) for row in [heads, *rows]) for i in range(len(heads))]
-    for row in [heads, *rows]:
-        yield "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
-    unit = plural(advice.asked.protocol.work.unit)
-    yield _wrapped(f"Every run goes to {plan.planned_last_checkpoint:g} {unit} or until the stopping rule ends it.")
+    yield from _table([heads, *rows])
+    yield _wrapped(Reason("plan.run_end", last=advice.asked.last_checkpoint, units=plural(advice.asked.protocol.work.unit)))
     if plan.sha256 is not None:
-        yield _wrapped(f"Seal, to be published before the first cut: {plan.sha256}")
+        yield _wrapped(Reason("plan.seal", sha256=plan.sha256))
     yield ""
+
+
+def _table(rows: list[tuple[str, ...]], first: str = "") -> Iterator[str]:
+    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
+    for row in rows:
+        yield first + "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
 
 
 def _before(advice: Advice) -> Iterator[str]:
     protocol = advice.asked.protocol
     yield "BEFORE EVERY SHARPENING"
     yield _wrapped(protocol.apex_start)
-    yield _wrapped(f"Practice, not counted: {protocol.practice_run}")
+    yield _wrapped(Reason("plan.practice_run", text=protocol.practice_run))
     yield ""
 
 
@@ -168,85 +189,106 @@ def _medium(advice: Advice) -> Iterator[str]:
     fits, asked = advice.fits, advice.asked
     yield "TO BUY OR HAVE"
     lots = "from one lot" if len(asked.stock.lots_m) < 2 else f"from {len(asked.stock.lots_m)} lots"
-    amount = f"{fits.buy_m:g} m of {asked.protocol.medium.name}, {lots}: {fits.runs} runs of {fits.run_m:g} m and a tenth to spare."
+    amount = Reason("plan.buy", metres=fits.buy_m, medium=asked.protocol.medium.name, lots=lots, runs=fits.runs, run=fits.run_m)
     yield from _listed([amount, *(f"{need.item} ({need.where})" for need in asked.protocol.needs)])
     yield ""
 
 
 def _expect(advice: Advice, found: Expected) -> Iterator[str]:
-    yield f"WHAT TO EXPECT ({advice.asked.rule.title.lower()})"
+    yield f"WHAT TO EXPECT ({_lower(advice.asked.rule.title)})"
     if found.reason:
-        yield _wrapped(f"Nothing: {found.reason}.")
+        yield _wrapped(Reason("plan.nothing_alone", reason=found.reason))
         yield ""
         return
     yield _wrapped(f"{found.first} against {found.second}: {_width(found)}")
     yield _wrapped(_basis(advice, found))
-    yield f"Chance of each verdict, from {found.evenings} drawn evenings each (± Monte-Carlo error):"
+    yield Reason("plan.chances_head", evenings=found.evenings)
     yield from _chances(found)
     yield ""
 
 
 def _width(found: Expected) -> str:
-    if found.half_width is None or found.half_width_error is None or found.wide is None:
-        return "no interval closed on both sides is to be expected; at best a bound."
+    if found.half_width is None or found.half_width_error is None or found.wide is None or found.unbounded > MOSTLY:
+        return Reason("plan.no_interval", percent=100 * found.unbounded)
     low, high = (math.exp(found.half_width - e) for e in (found.half_width_error, -found.half_width_error))
-    text = (
-        f"the 95 % interval reaches about ×{math.exp(found.half_width):.2f} either way "
-        f"(Monte-Carlo error ×{low:.2f} to ×{high:.2f}; nine evenings in ten less than ×{math.exp(found.wide):.2f})."
-    )
-    return text if not found.unbounded else f"{text} {_percent(found.unbounded)} of evenings give only a bound."
+    text = Reason("plan.width", width=math.exp(found.half_width), low=low, high=high, wide=math.exp(found.wide))
+    return text if not found.unbounded else f"{text} {Reason('plan.bound_share', percent=100 * found.unbounded)}"
 
 
-def _basis(advice: Advice, found: Expected) -> str:
-    rule = advice.asked.rule
-    typical = f"Runs that should agree are taken to differ by an ln SD of {found.ln_sd:.2g}"
+def _basis(advice: Advice, found: Expected) -> Reason:
     if found.source == ASSUMED:
-        worth = f"the protocol's assumption, worth {found.spread_df:.3g} degrees of freedom: a guess, and yours may well be {_range(found)}"
-        return f"{typical}, {worth}. ({rule.assumed_repeatability.source})"
-    known = f"known from {found.submissions} submissions ({found.spread_df:.3g} degrees of freedom"
-    trust = "still little" if found.spread_df < FEW_DF else "hands that do as these did may rely on it"
-    return f"{typical}, {known}; {trust}). Repeatability table {advice.table_sha256}."
-
-
-def _range(found: Expected) -> str:
-    low, high = (found.ln_sd * math.sqrt(found.spread_df / chi2.ppf(share, found.spread_df)) for share in (0.9, 0.1))
-    return f"between {low:.2g} and {high:.2g}"
+        low, high = (found.ln_sd * math.sqrt(found.spread_df / chi2.ppf(share, found.spread_df)) for share in (0.9, 0.1))
+        source = advice.asked.rule.assumed_repeatability.source
+        trust = Reason("plan.basis_assumed", df=found.spread_df, low=low, high=high, source=source)
+    else:
+        worth = Reason("plan.few_df" if found.spread_df < FEW_DF else "plan.many_df")
+        trust = Reason(
+            "plan.basis_known", submissions=found.submissions, df=found.spread_df, trust=worth, sha256=advice.table_sha256 or "none"
+        )
+    return Reason("plan.basis", ln_sd=found.ln_sd, trust=trust)
 
 
 def _chances(found: Expected) -> Iterator[str]:
-    heads = ["true ratio", *(f"×{chance.true_ratio:.3g}" for chance in found.chances)]
+    heads = ("true ratio", *(f"×{chance.true_ratio:.3g}" for chance in found.chances))
     kept = [kind for kind in VERDICTS if any(chance.share[kind] for chance in found.chances)]
-    rows = [[kind, *(_share(chance, kind) for chance in found.chances)] for kind in kept]
-    widths = [max(len(row[i]) for row in [heads, *rows]) for i in range(len(heads))]
-    for row in [heads, *rows]:
-        yield "  " + "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
+    yield from _table([heads, *((kind, *(_share(chance, kind) for chance in found.chances)) for kind in kept)], "  ")
 
 
 def _share(chance: Chance, kind: str) -> str:
-    return f"{_percent(chance.share[kind])} ± {100 * chance.standard_error[kind]:.1f}"
+    return f"{100 * chance.share[kind]:.0f} % ± {100 * chance.standard_error[kind]:.1f}"
+
+
+def _others(advice: Advice) -> Iterator[str]:
+    if advice.others:
+        yield "WHAT ELSE THE SAME TIME HOLDS"
+        yield from _listed(_other(advice, other) for other in advice.others)
+        yield ""
+
+
+def _other(advice: Advice, other: Other) -> Reason:
+    protocol = advice.asked.protocol
+    life = any(rule.id == other.endpoint and rule.kind == "life" for rule in protocol.endpoints)
+    lesser, larger = (in_evenings(other.seen[true]) for true in SIGHTS)
+    return Reason(
+        "plan.other_design",
+        last=other.last,
+        units=plural(protocol.work.unit),
+        runs=other.runs,
+        width=Reason("plan.width_short", width=math.exp(other.half_width)),
+        title=_lower(other.title),
+        seen15=lesser,
+        seen20=larger,
+        at_best=Reason("plan.other_at_best") if life else "",
+    )
 
 
 def _steel(advice: Advice) -> Iterator[str]:
     at_hand, fits = advice.asked.stock, advice.fits
     lost = fits.blade_runs * fits.lost_mm
     t, angle = at_hand.thickness_mm, at_hand.angle_deg
-    sharpenings = counted(fits.blade_runs, "sharpening")
     yield "WHAT IT COSTS EACH BLADE"
-    height, after = bevel_height_mm(t, angle), thickness_after_mm(t, angle, lost, at_hand.taper_deg)
-    steel = steel_removed_mg(t, lost, advice.asked.protocol.work.edge_stretch_mm)
     yield _wrapped(
-        f"Behind the edge {t:g} mm thick at {angle:g}° per side, the bevel is {height:.2f} mm high. Grinding away a flat of "
-        f"{at_hand.flat_mm:g} mm takes at least {fits.lost_mm:.3f} mm off the height, {sharpenings} {lost:.2f} mm, "
-        f"about {steel:.0f} mg of steel on the stretch that works. Afterwards it is {after:.2f} mm thick behind the edge, if the blade "
-        f"widens by {at_hand.taper_deg:g}° per side."
+        Reason(
+            "plan.cost",
+            thickness=t,
+            angle=angle,
+            height=bevel_height_mm(t, angle),
+            flat=at_hand.flat_mm,
+            lost=fits.lost_mm,
+            sharpenings=Reason("plan.sharpenings", number=fits.blade_runs),
+            whole=lost,
+            steel=steel_removed_mg(t, lost, advice.asked.protocol.work.edge_stretch_mm),
+            after=thickness_after_mm(t, angle, lost, at_hand.taper_deg),
+            taper=at_hand.taper_deg,
+        )
     )
     if "thickness_mm" in at_hand.assumed or "angle_deg" in at_hand.assumed:
-        yield _wrapped(f"Thickness or angle not told: {ORDINARY_BEHIND_EDGE_MM:g} mm is ordinary good cutting geometry (common practice).")
+        yield _wrapped(Reason("plan.cost_assumed", ordinary=ORDINARY_BEHIND_EDGE_MM))
     if t <= THIN_BEHIND_EDGE_MM:
-        yield _wrapped(f"{t:g} mm is notably thin (common practice): such an edge can bend or chip. Wear eye protection.")
+        yield _wrapped(Reason("plan.cost_thin", thickness=t))
     yield ""
 
 
 def _open(advice: Advice) -> Iterator[str]:
     yield "WHAT THIS PLAN LEAVES OPEN"
-    yield from _listed([f"{threat.threat}: {threat.text}" for threat in advice.threats])
+    yield from _listed(f"{threat.threat}: {threat.text}" for threat in advice.threats)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import secrets
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from itertools import groupby
 
 from edgehold.errors import InputError
 from edgehold.records.model.base import LARGEST_EXACT_INTEGER, Origin, ProtocolReference
@@ -15,7 +14,7 @@ from edgehold.records.sealing import plan_sha256
 from .capacity import Capacity
 from .draws import Draws
 from .occasion import Arm, Occasion
-from .orders import draw_order
+from .orders import Order, draw_order, round_order
 
 LETTERS = "BCDFGHJKLMNPQRSTVWXZ"  # no vowels, so that no code is a word that anybody reads something into
 NONCE_BYTES = 16  # 128 bits
@@ -66,8 +65,8 @@ def draw_plan(asked: Occasion, fits: Capacity, *, id: str, month: str, seed: int
 
 def _runs(asked: Occasion, fits: Capacity, seed: int) -> Iterator[PlannedRun]:
     """Runs in their order, each with its place on the coil if every run before goes to its last checkpoint."""
-    arms, sizes = asked.arms, [block.size for block in fits.blocks]
-    order = _left_first(asked) or draw_order(len(arms), sizes, asked.coded, Draws("order", str(seed)))
+    arms = asked.arms
+    order = _left_first(asked) or _order(asked, [block.size for block in fits.blocks], Draws("order", str(seed)))
     first_tester = Draws("testers", str(seed)).below(len(asked.testers))
     codes = draw_codes(len(order), seed) if asked.coded else [None] * len(order)
     places = [(number, block, evening) for number, block in enumerate(fits.blocks, 1) for evening in block.evenings]
@@ -87,6 +86,12 @@ def _runs(asked: Occasion, fits: Capacity, seed: int) -> Iterator[PlannedRun]:
         used[block.lot] += 1
 
 
+def _order(asked: Occasion, sizes: Sequence[int], draws: Draws) -> Order:
+    if asked.in_rounds:
+        return round_order(len(asked.blades), len(asked.sharpeners), len(sizes), draws)
+    return draw_order(len(asked.arms), sizes, asked.coded, draws)
+
+
 def _left_first(asked: Occasion) -> tuple[int, ...]:
     """The only order there is where somebody's edge is cut as it was left: before its blade is sharpened again."""
     if not asked.as_left:
@@ -100,14 +105,6 @@ def draw_codes(count: int, seed: int) -> list[str]:
     if count > len(pairs):
         raise InputError(f"got {count} runs, wanted at most {len(pairs)}: there are no more codes")
     return Draws("codes", str(seed)).shuffled(pairs)[:count]
-
-
-def drawn_again(plan: Plan) -> tuple[Arm, ...]:
-    """The order that a plan's seed gives for its own arms and blocks: equal to its runs, if nobody touched them."""
-    arms = sorted({(run.blade, run.sharpener) for run in plan.runs})
-    sizes = [len(list(runs)) for _, runs in groupby(plan.runs, key=lambda run: run.block)]
-    order = draw_order(len(arms), sizes, plan.blinding != "none", Draws("order", str(plan.seed)))
-    return tuple(Arm(*arms[treatment]) for treatment in order)
 
 
 def arms_in_order(plan: Plan) -> tuple[Arm, ...]:

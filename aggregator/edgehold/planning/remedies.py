@@ -15,12 +15,12 @@ from scipy.special import ndtr
 from scipy.stats import chi2
 from scipy.stats import t as t_distribution
 
-from edgehold.counted import counted
 from edgehold.endpoints.draws import key_of, normal_draws
 from edgehold.estimates.repeatability import Repeatability
 from edgehold.estimates.verdict import BETTER, NOTHING_WORTH_HAVING
 from edgehold.numerics.arrays import Array
 from edgehold.records.model.plan import Plan
+from edgehold.words import Reason
 
 from .chances import Chance, Expected
 
@@ -118,6 +118,16 @@ class Outlook:
         """Chances of the right verdict; the figures are as for `drawn`, ``ratio`` is the worthwhile one."""
         return _verdicts(*self.drawn(unscaled, df), ratio)
 
+    def seen(self, unscaled: float, df: int, true_ratio: float) -> float:
+        """Chance that the 95 % interval lies wholly on the right side of no difference at a true ratio."""
+        estimate, se, total = self.drawn(unscaled, df)
+        return float((estimate + math.log(true_ratio) > se * t_distribution.ppf(0.975, total)).mean())
+
+    def half_width(self, unscaled: float, df: int) -> float:
+        """Root mean square of the half width of the 95 % interval, ln scale."""
+        _, se, total = self.drawn(unscaled, df)
+        return float(np.sqrt((se**2).mean()) * t_distribution.ppf(0.975, total))
+
 
 def _verdicts(estimate: Array, se: Array, total: float, ratio: float) -> Verdicts:
     limit, half95, half90 = math.log(ratio), se * t_distribution.ppf(0.975, total), se * t_distribution.ppf(0.95, total)
@@ -160,13 +170,7 @@ def remedies(
         _larger_ratio(df, unscaled, outlook, ratio),
         _finer_readings(found, reading_share),
         _another_evening(n, df, unscaled, outlook, ratio),
-        Remedy(
-            "a friend's stone",
-            False,
-            None,
-            "The same plan by a friend, with their own stone, rope and hands, pooled with yours: it weighs like another evening, and it "
-            "alone can tell whether the answer holds outside your house.",
-        ),
+        Remedy("a friend's stone", False, None, Reason("plan.friend")),
     )
 
 
@@ -178,10 +182,9 @@ def _more_runs(
         evenings = math.ceil(more / per_evening)
         further = max(0, evenings - math.ceil(n / per_evening)) if more >= 2 * evenings else 0
         if outlook.right(unscaled * n / more, more - (n - df) - further, ratio).enough:
-            text = f"About {more} runs, that is {counted(evenings, 'evening')} like this one"
-            back = f", for which {' and '.join(absent)} would have to sharpen again" if absent else ""
-            return Remedy("more runs", True, float(more), f"{text}{back}.")
-    return Remedy("more runs", False, None, f"More runs alone would not do within {MOST_ROUNDS * arms} of them.")
+            back = Reason("plan.back_again", names=" and ".join(absent)) if absent else ""
+            return Remedy("more runs", True, float(more), Reason("plan.more_runs", runs=more, evenings=evenings, back=back))
+    return Remedy("more runs", False, None, Reason("plan.no_more_runs", runs=MOST_ROUNDS * arms))
 
 
 def _larger_ratio(df: int, unscaled: float, outlook: Outlook, ratio: float) -> Remedy:
@@ -189,35 +192,20 @@ def _larger_ratio(df: int, unscaled: float, outlook: Outlook, ratio: float) -> R
     while wider < WIDEST_RATIO:
         wider *= RATIO_STEP
         if _verdicts(*drawn, wider).enough:
-            text = (
-                f"A worthwhile ratio of ×{wider:.2f} instead of ×{ratio:.3g}: only larger differences would count, decided before the test."
-            )
-            return Remedy("larger worthwhile ratio", True, wider, text)
-    return Remedy("larger worthwhile ratio", False, None, f"No worthwhile ratio up to ×{WIDEST_RATIO:g} would do with so few runs.")
+            return Remedy("larger worthwhile ratio", True, wider, Reason("plan.larger_ratio", wider=wider, ratio=ratio))
+    return Remedy("larger worthwhile ratio", False, None, Reason("plan.no_larger_ratio", widest=WIDEST_RATIO))
 
 
 def _finer_readings(found: Expected, share: float | None) -> Remedy:
     if share is None or found.half_width is None:
-        text = (
-            "Finer readings: how much of the spread comes from reading is not known yet; a second set of repeats at each checkpoint tells."
-        )
-        return Remedy("finer readings", False, None, text)
+        return Remedy("finer readings", False, None, Reason("plan.readings_unknown"))
     width = math.exp(found.half_width * math.sqrt(max(0.0, 1 - share)))
-    text = (
-        f"Finer readings: {100 * share:.0f} % of the variance between runs comes from reading; "
-        f"even perfect readings would leave ×{width:.2f} either way."
-    )
-    return Remedy("finer readings", False, width, text)
+    return Remedy("finer readings", False, width, Reason("plan.finer_readings", percent=100 * share, width=width))
 
 
 def _another_evening(n: int, df: int, unscaled: float, outlook: Outlook, ratio: float) -> Remedy:
     twice = outlook.right(unscaled / 2, n + df - 1, ratio)
-    text = (
-        f"As many runs again on another day: the chance to rule out a worthwhile difference where there is none becomes "
-        f"{_percent(twice.no_difference)}, the chance to find one of ×{ratio**2:.2f} beyond it {_percent(twice.difference)}."
+    text = Reason(
+        "plan.another_evening", rule_out=100 * twice.no_difference, difference=ratio**2, find=100 * twice.difference, before=ratio
     )
     return Remedy("another evening", twice.enough, min(twice.no_difference, twice.difference), text)
-
-
-def _percent(share: float) -> str:
-    return f"{100 * share:.0f} %"

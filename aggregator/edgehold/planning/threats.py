@@ -6,8 +6,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import groupby
 
-from edgehold.counted import counted
 from edgehold.records.model.plan import Plan, PlannedRun
+from edgehold.words import Reason
+from edgehold.words.catalogue import Argument
 
 from .occasion import Occasion
 from .orders import LEAST_CODED, carry_over_counts
@@ -42,27 +43,28 @@ def open_threats(asked: Occasion, plan: Plan) -> tuple[OpenThreat, ...]:
 
 def _expectation(asked: Occasion, plan: Plan) -> Iterator[OpenThreat]:
     if plan.blinding == "none":
-        yield OpenThreat("expectation", "Nothing hides whose edge it is: whoever hopes that one wins can help it along without knowing.")
+        yield _open("expectation", "plan.open_nothing_hidden")
     sharp_testers = sorted(set(asked.testers) & set(asked.sharpeners))
     if sharp_testers and plan.blinding != "none":
-        yield OpenThreat("expectation", f"{' and '.join(sharp_testers)} sharpen and test: a hand may know its own edge under any code.")
+        yield _open("expectation", "plan.open_own_edges", names=" and ".join(sharp_testers))
     if asked.coded and len(asked.blades) > 1:
-        yield OpenThreat("expectation", "Blades can be told apart by their shape under any code; write down which one you take each for.")
-    if asked.coded and any(size < LEAST_CODED for size in _sizes(plan)) and len(asked.arms) == 2:
-        yield OpenThreat("expectation", "With two coded runs in a block, whoever recognises one edge knows the other.")
+        yield _open("expectation", "plan.open_blades_by_shape")
+    if asked.coded and asked.in_rounds:
+        yield _open("expectation", "plan.open_rounds_give_away")
+    elif asked.coded and any(size < LEAST_CODED for size in _sizes(plan)) and len(asked.arms) == 2:
+        yield _open("expectation", "plan.open_two_coded")
 
 
 def _confounding(asked: Occasion) -> Iterator[OpenThreat]:
     if asked.alone:
-        yield OpenThreat("confounding", "One person sharpens and tests: an edge that suits that hand cannot be told from a better edge.")
+        yield _open("confounding", "plan.open_one_hand")
     if asked.as_left:
-        names = " and ".join(sorted({arm.sharpener for arm in asked.as_left}))
-        yield OpenThreat("confounding", f"The edge of {names} is cut as it was left: its age and its use since are part of the answer.")
+        yield _open("confounding", "plan.open_as_left", names=" and ".join(sorted({arm.sharpener for arm in asked.as_left})))
 
 
 def _order(asked: Occasion, plan: Plan) -> Iterator[OpenThreat]:
     if asked.as_left:
-        yield OpenThreat("order", "The edge that was left has to come first: whatever changes over the evening looks like the edge.")
+        yield _open("order", "plan.open_left_first")
         return
     numbers = treatment_numbers(arms_in_order(plan))
     blocks = [[numbers[run.order - 1] for run in runs] for _, runs in groupby(plan.runs, key=lambda run: run.block)]
@@ -70,28 +72,30 @@ def _order(asked: Occasion, plan: Plan) -> Iterator[OpenThreat]:
     arms = range(len(set(numbers)))
     counts = [after[(a, b)] for a in arms for b in arms if a != b]
     if max(counts) - min(counts) > 0:
-        yield OpenThreat("carry-over", "With so few runs not every edge comes equally often straight after every other.")
+        yield _open("carry-over", "plan.open_carry_over")
     places = [[i for i, x in enumerate(numbers) if x == arm] for arm in arms]
     means = [sum(place) / len(place) for place in places]
     if max(means) - min(means) > 1e-9:
-        later = counted(f"{max(means) - min(means):.2g}", "run")
-        yield OpenThreat("order", f"On average one edge comes {later} later than another: tiredness and the coil's drift lean on it.")
+        yield _open("order", "plan.open_later", runs=float(f"{max(means) - min(means):.2g}"))
     if any(len({run.evening for run in runs}) > 1 for _, runs in _blocks(plan)):
-        yield OpenThreat("order", "An evening does not hold a run of each: days and edges are partly mixed.")
+        yield _open("order", "plan.open_days_mixed")
 
 
 def _generality(asked: Occasion, plan: Plan) -> Iterator[OpenThreat]:
     if asked.protocol.question.factor == "sharpener":
-        blades = "one blade" if len(asked.blades) == 1 else f"{len(asked.blades)} blades"
-        yield OpenThreat("generality", f"It is about these people on {blades}, not about practice in general.")
+        yield _open("generality", "plan.open_these_people", blades=len(asked.blades))
     elif _one_blade_a_steel(asked):
-        yield OpenThreat("generality", "One blade a steel: it is about these blades, not about their steels.")
+        yield _open("generality", "plan.open_one_blade")
     if len({run.lot for run in plan.runs}) == 1:
-        yield OpenThreat("medium", "One lot of the medium: another may say otherwise.")
+        yield _open("medium", "plan.open_one_lot")
     if len({run.evening for run in plan.runs}) == 1:
-        yield OpenThreat("generality", "One evening: the weather and the form of that day are in every figure.")
+        yield _open("generality", "plan.open_one_evening")
     if len(asked.testers) == 1:
-        yield OpenThreat("generality", "One tester: another hand may read and cut otherwise.")
+        yield _open("generality", "plan.open_one_tester")
+
+
+def _open(threat: str, code: str, **arguments: Argument) -> OpenThreat:
+    return OpenThreat(threat, Reason(code, **arguments))
 
 
 def _one_blade_a_steel(asked: Occasion) -> bool:

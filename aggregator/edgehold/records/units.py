@@ -17,6 +17,7 @@ from fractions import Fraction
 from functools import cache
 
 from edgehold.errors import WrittenError
+from edgehold.words import Argument, Reason, group
 
 from .model.registers import UnitEntry
 from .registers import load_units
@@ -43,14 +44,14 @@ _MONTH = "jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec"
 _DATE = re.compile(rf"(?i).*(?:{_MONTH}).*|[0-9]+([-/.])[0-9]+\1[0-9]+|0[1-9]/[0-9]+|[0-9]+/0[1-9]")
 _RANGE = re.compile(r"[0-9.,]+ *(?:-|to|\.\.+|…) *[0-9.,]+")
 _CURES = (
-    (re.compile(""), "write a number; leave the field out, or null, when nothing was read"),
-    (re.compile("[0-9]{1,3}(?:[ ,.'][0-9]{3})+"), "write thousands without marks between them, such as 1234567"),
-    (_DATE, "a spreadsheet may have made a date of it: type the number again, in a cell marked as text"),
-    (re.compile("[<>≤≥].*"), 'write the number alone and mark its limit "below" or "above"'),
-    (_RANGE, "write one number, not a range; an uncertainty goes like 25 (5)"),
-    (re.compile(".*"), 'write a number alone, such as 12.5, 0,5 or "3 1/8"; its unit has a field of its own'),
+    (re.compile(""), "empty"),
+    (re.compile("[0-9]{1,3}(?:[ ,.'][0-9]{3})+"), "thousands"),
+    (_DATE, "date"),
+    (re.compile("[<>≤≥].*"), "limit"),
+    (_RANGE, "range"),
+    (re.compile(".*"), "without_unit"),
 )
-"""What would be right, by what was written instead of a number; the first that fits is told."""
+"""Name of the pattern that says what would be right, by what was written instead of a number; the first that fits is told."""
 
 
 @dataclass(frozen=True)
@@ -106,7 +107,7 @@ def unit_named(text: str) -> UnitEntry:
     """As `find_unit`, but an unknown unit is a WrittenError that names the nearest ones."""
     unit = find_unit(text)
     if unit is None:
-        raise WrittenError(f"{text!r} is not a unit of the closed list", _nearest(text))
+        raise _wrong("no_unit", "use_units", unit=repr(text), units=_nearest(text))
     return unit
 
 
@@ -132,7 +133,7 @@ def convert(value: float | Fraction, unit: str, canonical_unit: str) -> float:
     """
     start, goal = unit_named(unit), unit_named(canonical_unit)
     if start.kind != goal.kind:
-        raise WrittenError(f"{unit!r} is a unit of {start.kind}, {canonical_unit!r} one of {goal.kind}", f"use a unit of {goal.kind}")
+        raise _wrong("two_kinds", "use_kind", unit=repr(unit), kind=start.kind, goal=repr(canonical_unit), wanted=goal.kind)
     base = _exact(value) * Fraction(start.factor) + Fraction(start.offset)
     return float((base - Fraction(goal.offset)) / Fraction(goal.factor))
 
@@ -147,10 +148,7 @@ def canonical_value(written: object, unit: str, canonical_unit: str) -> float:
     """
     number = parse_number(written)
     if number.unit is not None and number.unit != unit_named(unit).id:
-        raise WrittenError(
-            f"{written!r} carries the mark of {number.unit!r}, but its unit is given as {unit!r}",
-            f"leave the mark out, or give the unit as {number.unit!r}",
-        )
+        raise _wrong("other_mark", "leave_mark", text=_shown(written), mark=repr(number.unit), unit=repr(unit))
     return convert(number.exact, unit, canonical_unit)
 
 
@@ -158,7 +156,8 @@ def grammar() -> dict[str, object]:
     """How written numbers are read, as plain JSON values, for a reader in another language.
 
     Patterns are Python's and must match the whole text. ``alike`` maps characters to those read in their place, ``glyphs``
-    signs to fractions, ``marks`` (longest first) a unit's mark to its id; ``cures`` are (pattern, cure), the first that fits.
+    signs to fractions, ``marks`` (longest first) a unit's mark to its id; ``cures`` are (pattern, name of the cure), the first that fits;
+    ``says`` has the texts by name.
     """
     patterns = {"decimal": _DECIMAL, "grouped": _GROUPED, "ambiguous": _AMBIGUOUS, "fraction": _FRACTION, "sign": _SIGN}
     patterns |= {"parentheses": _PARENTHESES, "plus_minus": _PLUS_MINUS}
@@ -170,28 +169,33 @@ def grammar() -> dict[str, object]:
         "marks": [list(mark) for mark in _marks()],
         "patterns": {name: pattern.pattern for name, pattern in patterns.items()},
         "cures": [[pattern.pattern, cure] for pattern, cure in _CURES],
+        "says": group("numbers"),
     }
+
+
+def _wrong(problem: str, cure: str, **arguments: Argument) -> WrittenError:
+    return WrittenError(Reason(f"numbers.{problem}", **arguments), Reason(f"numbers.{cure}", **arguments))
 
 
 def _exact(value: object) -> Fraction:
     if isinstance(value, bool) or not isinstance(value, int | float | Fraction):
-        raise WrittenError(f"got {_shown(value)}, not a number", "write a number, such as 12.5")
+        raise _wrong("of_other_kind", "write_number", text=_shown(value))
     if isinstance(value, float):
         if not math.isfinite(value):
-            raise WrittenError(f"got {value}, not a finite number", "leave out what was not read, or mark its limit")
+            raise _wrong("not_finite", "leave_out", text=str(value))
         value = float.__repr__(float(value))
     return _of_ordinary_size(Fraction(value), value)
 
 
 def _of_ordinary_size(exact: Fraction, written: object) -> Fraction:
     if abs(exact) > LARGEST_NUMBER or 0 < abs(exact) < SMALLEST_NUMBER:
-        raise WrittenError(f"{_shown(written)} is out of any scale's range", "write an ordinary number between 1e-15 and 1e15")
+        raise _wrong("out_of_range", "ordinary", text=_shown(written))
     return exact
 
 
 def _parse_text(text: str) -> ParsedNumber:
     if len(text) > LONGEST_NUMBER:
-        raise WrittenError(f"{_shown(text)} is longer than {LONGEST_NUMBER} characters", "write the number alone")
+        raise _wrong("too_long", "number_alone", text=_shown(text), longest=LONGEST_NUMBER)
     plain, unit = _without_mark(_plain(text))
     uncertainty = None
     if match := _PARENTHESES.fullmatch(plain):
@@ -227,14 +231,14 @@ def _unsigned(digits: str, text: str) -> Fraction:
         return _of_ordinary_size(_fraction(match, text), text)
     if _AMBIGUOUS.fullmatch(digits):
         whole, rest = digits.split(",")
-        raise WrittenError(f"{_shown(text)} may be a thousand or a decimal", f"write {whole}{rest} or {whole}.{rest}, as it was meant")
+        raise _wrong("ambiguous", "as_meant", text=_shown(text), whole=whole, rest=rest)
     if _GROUPED.fullmatch(digits):
         thousands = min(",.", key=digits.index)
         digits = digits.replace(thousands, "")
     if match := _DECIMAL.fullmatch(digits):
         exponent = match["exponent"] or "0"
         return _of_ordinary_size(Fraction(match["digits"].replace(",", ".") + "e" + exponent), text)
-    raise WrittenError(f"{_shown(text)} is not a number", _cure(digits))
+    raise _wrong("not_a_number", next(cure for pattern, cure in _CURES if pattern.fullmatch(digits)), text=_shown(text))
 
 
 def _fraction(match: re.Match[str], text: str) -> Fraction:
@@ -242,26 +246,19 @@ def _fraction(match: re.Match[str], text: str) -> Fraction:
     if match["whole"] is None:
         return part
     if part >= 1:
-        raise WrittenError(f"{_shown(text)} has a whole number before a fraction over 1", "write it like 3 1/8")
+        raise _wrong("large_fraction", "like_fraction", text=_shown(text))
     return int(match["whole"]) + part
 
 
 def _parenthesised(main: str, inside: str, text: str) -> Fraction:
     match = _DECIMAL.fullmatch(main.lstrip("+- "))
     if match is None or match["exponent"]:
-        raise WrittenError(
-            f"{_shown(text)}: an uncertainty in parentheses follows a plain decimal",
-            "write it like 25 (5) or 3.125 ± 0.06",
-        )
+        raise _wrong("no_plain_decimal", "like_uncertainty", text=_shown(text))
     stated = _unsigned(inside, text)
     if not inside.isdigit():
         return stated
     places = len(re.split("[.,]", match["digits"])[1]) if re.search("[.,]", match["digits"]) else 0
     return stated / Fraction(10) ** places
-
-
-def _cure(digits: str) -> str:
-    return next(cure for pattern, cure in _CURES if pattern.fullmatch(digits))
 
 
 def _shown(value: object) -> str:
@@ -277,7 +274,7 @@ def _nearest(text: str) -> str:
     known = {spelling.casefold(): unit.id for spelling, unit in (names | symbols).items()}
     close = difflib.get_close_matches(text.strip().casefold()[:LONGEST_NUMBER], known, n=3, cutoff=0.6)
     wanted = list(dict.fromkeys(known[spelling] for spelling in close)) or [unit.id for unit in load_units().units]
-    return "use " + ", ".join(wanted[:-1]) + (" or " if wanted[:-1] else "") + wanted[-1]
+    return ", ".join(wanted[:-1]) + (" or " if wanted[:-1] else "") + wanted[-1]
 
 
 @cache

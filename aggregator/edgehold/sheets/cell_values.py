@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -10,8 +9,9 @@ from dataclasses import dataclass
 from edgehold.errors import WrittenError
 from edgehold.records.problem import shown
 from edgehold.records.units import parse_number
+from edgehold.words import Reason, nearest
 
-from .cells import trimmed
+from .cells import Asked, asking, trimmed
 
 PLAIN_NUMBER = re.compile(r"-?(?:0|[1-9][0-9]{0,14})(?:\.[0-9]{0,14}[1-9])?")
 """A number that loses nothing when it is kept as one: no closing zeros, which say how finely it was read."""
@@ -28,35 +28,29 @@ class CellValue:
     ----------
     value : the value; the text itself where a question stands.
     said : what was converted and how; empty where nothing was.
-    code, message, cure : the question; empty where there is none.
+    asked : the question, if there is one.
     """
 
     value: object
     said: str = ""
-    code: str = ""
-    message: str = ""
-    cure: str = ""
+    asked: Asked | None = None
 
 
 def word(text: str, words: Sequence[str]) -> CellValue:
     """One of the words allowed, whatever its capitals and spaces."""
-    if text in words:
-        return CellValue(text)
+    return outcome(text, {known.casefold(): known for known in words})
+
+
+def outcome(text: str, words: Mapping[str, str]) -> CellValue:
+    """A word by what may be written for it in small letters, such as pass or fail, or the first letter of either."""
     wanted = folded(text)
-    alike = next((known for known in words if known.casefold() == wanted), None)
-    if alike is not None:
-        return CellValue(alike, f"{shown(text)} read as {alike!r}")
-    close = difflib.get_close_matches(wanted[:60], words, n=1, cutoff=0.6)
-    cure = "write " + " or ".join(words) + (f"; did you mean {close[0]!r}?" if close else "")
-    return CellValue(text, "", "unknown-word", f"{shown(text)} is none of the words for this", cure)
-
-
-def outcome(text: str, outcomes: Mapping[str, str]) -> CellValue:
-    """pass or fail, or the first letter of either."""
-    found = outcomes.get(text.casefold())
-    if found is None:
-        return CellValue(text, "", "unknown-word", f"{shown(text)} is neither pass nor fail", "write pass or fail")
-    return CellValue(found, "" if found == text else f"{shown(text)} read as {found!r}")
+    if wanted in words:
+        value = words[wanted]
+        return CellValue(value, "" if value == text else Reason("sheets.read_as", text=shown(text), value=shown(value)))
+    close, allowed = nearest(wanted, words), " or ".join(dict.fromkeys(words.values()))
+    cure = "sheets.write_words_near" if close else "sheets.write_words"
+    close = shown(words.get(close, ""))
+    return CellValue(text, "", asking("unknown-word", "sheets.no_word", cure, text=shown(text), words=allowed, close=close))
 
 
 def number(text: str, mark: str) -> CellValue:
@@ -66,12 +60,11 @@ def number(text: str, mark: str) -> CellValue:
     try:
         parsed = parse_number(text)
     except WrittenError as error:
-        return CellValue(text, "", "not-a-number", error.problem, error.cure)
+        return CellValue(text, "", Asked("not-a-number", error.problem, error.cure))
     if parsed.uncertainty is not None or parsed.unit not in (None, mark):
-        message = f"{shown(text)} is more than a number"
-        return CellValue(text, "", "not-a-number", message, "write the number alone, and the rest into a note")
+        return CellValue(text, "", asking("not-a-number", "sheets.more_than_number", "sheets.number_alone", text=shown(text)))
     value = int(parsed.exact) if parsed.exact.denominator == 1 else parsed.value
-    return CellValue(value, f"{shown(text)} read as {parsed.value:g}")
+    return CellValue(value, Reason("sheets.read_as", text=shown(text), value=f"{parsed.value:g}"))
 
 
 def written(text: str) -> CellValue:
@@ -81,11 +74,11 @@ def written(text: str) -> CellValue:
     try:
         parsed = parse_number(text)
     except WrittenError as error:
-        return CellValue(text, "", "not-a-number", error.problem, error.cure)
+        return CellValue(text, "", Asked("not-a-number", error.problem, error.cure))
     if DECIMAL.fullmatch(text):
         return CellValue(text)
-    about = "" if parsed.uncertainty is None else f" with uncertainty {parsed.uncertainty:g}"
-    return CellValue(text, f"{shown(text)} kept as written, read as {parsed.value:g}{about}")
+    kept, uncertainty = "sheets.kept" if parsed.uncertainty is None else "sheets.kept_with_uncertainty", parsed.uncertainty or 0
+    return CellValue(text, Reason(kept, text=shown(text), value=f"{parsed.value:g}", uncertainty=f"{uncertainty:g}"))
 
 
 def reading_value(text: str) -> tuple[CellValue, str]:
@@ -95,18 +88,20 @@ def reading_value(text: str) -> tuple[CellValue, str]:
         return written(text), ""
     sign, before, first, second, behind = match.groups()
     limit = LIMIT_SIGNS.get(sign or "") or (before or behind).casefold()
-    found = written(trimmed(first or second))
-    return (found if found.code else CellValue(found.value, f"{shown(text)} read as {found.value}, limit {limit}")), limit
+    value = trimmed(first or second)
+    found = written(value)
+    said = Reason("sheets.read_with_limit", text=shown(text), value=value, limit=limit)
+    return (found if found.asked else CellValue(found.value, said)), limit
 
 
 def is_number(text: str) -> bool:
     """Whether a text can be read as a number."""
-    return not written(text).code
+    return written(text).asked is None
 
 
 def folded(text: str) -> str:
     """A text as labels and words are compared."""
-    return " ".join(text.split()).casefold()
+    return " ".join(text.split()).lower()
 
 
 def _plain(text: str) -> int | float:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from edgehold.words import Argument, Reason
+
 MOST_BYTES = 1_000_000
 MOST_ROWS = 5_000
 MOST_COLUMNS = 64
@@ -39,12 +41,20 @@ class Question:
 
 
 @dataclass(frozen=True)
-class Odd:
-    """What a spreadsheet says of a cell beside its text, so that the text alone must not be trusted."""
+class Asked:
+    """What must be asked; attributes as in `Question`."""
 
     code: str
     message: str
     cure: str
+
+
+class Refused(Exception):
+    """A file is refused; the question says why."""
+
+    def __init__(self, asked: Asked, row: int = 0, sheet: str = "") -> None:
+        self.question = whole_file(asked, row, sheet)
+        super().__init__(asked.message)
 
 
 @dataclass
@@ -55,7 +65,7 @@ class Table:
     ----------
     name : of the worksheet; empty in a CSV file.
     rows : texts, row by row from row 1; empty cells are empty texts.
-    odd : by (row, column), what must be asked about.
+    odd : by (row, column), what a spreadsheet says of a cell beside its text, so that the text alone must not be trusted.
     said : by (row, column), what was converted before the text was taken.
     dates : by (row, column), the year, month and day of a cell that holds a date.
     comma : whether cells are parted by commas, so that a decimal comma may have parted a number.
@@ -63,7 +73,7 @@ class Table:
 
     name: str
     rows: list[list[str]]
-    odd: dict[tuple[int, int], Odd] = field(default_factory=dict)
+    odd: dict[tuple[int, int], Asked] = field(default_factory=dict)
     said: dict[tuple[int, int], str] = field(default_factory=dict)
     dates: dict[tuple[int, int], tuple[int, int, int]] = field(default_factory=dict)
     comma: bool = False
@@ -74,9 +84,32 @@ def trimmed(text: str) -> str:
     return text.strip(_EDGES)
 
 
-def whole_file(code: str, message: str, cure: str, row: int = 0) -> Question:
+def asking(code: str, message: str, cure: str, **arguments: Argument) -> Asked:
+    """What must be asked, by the codes of its two patterns."""
+    return Asked(code, Reason(message, **arguments), Reason(cure, **arguments))
+
+
+def whole_file(asked: Asked, row: int = 0, sheet: str = "") -> Question:
     """A question about a file, or one of its rows, before its cells are known."""
-    return Question("", row, 0, code, message, cure)
+    return Question(sheet, row, 0, asked.code, asked.message, asked.cure)
+
+
+def within_bytes(data: bytes) -> None:
+    """Refuse a file that is larger than any sheet."""
+    if len(data) > MOST_BYTES:
+        raise Refused(asking("file-too-large", "sheets.file_too_large", "sheets.leave_out", bytes=len(data), most=MOST_BYTES))
+
+
+def too_much(row: int, column: int, text: str) -> Asked | None:
+    """What is asked where a sheet holds more than is read."""
+    if column > MOST_COLUMNS:
+        return asking("too-wide", "sheets.too_wide", "sheets.leave_out_part", most=MOST_COLUMNS)
+    if row > MOST_ROWS:
+        return asking("too-long", "sheets.too_long", "sheets.leave_out_part", most=MOST_ROWS)
+    if len(text) > LONGEST_CELL:
+        cell = cell_name(row, column)
+        return asking("cell-too-long", "sheets.cell_too_long", "sheets.shorten", cell=cell, signs=len(text), most=LONGEST_CELL)
+    return None
 
 
 def column_name(number: int) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from .cell_values import CellValue
-from .cells import Question
+from .cells import Asked, Question
 
 Place = tuple[int, int]
 """Row and column of a cell, 1-based."""
@@ -32,9 +32,9 @@ class Filling:
     said: dict[Place, str] = field(default_factory=dict)
     tally: dict[str, int] = field(default_factory=dict)
 
-    def ask(self, place: Place, code: str, message: str, cure: str, pointer: str = "") -> None:
+    def ask(self, place: Place, asked: Asked, pointer: str = "") -> None:
         """Ask about a cell; ``pointer`` is the value it concerns."""
-        self.questions.append(Question("", *place, code, message, cure))
+        self.questions.append(Question("", *place, asked.code, asked.message, asked.cure))
         if pointer:
             self.asked.add(pointer)
 
@@ -43,8 +43,8 @@ class Filling:
         self.places[pointer] = place
         if found.said:
             self.said[place] = found.said
-        if found.code:
-            self.ask(place, found.code, found.message, found.cure, pointer)
+        if found.asked:
+            self.ask(place, found.asked, pointer)
         return found.value
 
     def place(self, pointer: str, place: Place) -> None:

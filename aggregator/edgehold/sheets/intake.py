@@ -17,15 +17,16 @@ from edgehold.records.canonical import LoadedProtocol, Repository
 from edgehold.records.codes import CODES
 from edgehold.records.model.plan import Plan
 from edgehold.records.model.submission import Submission
-from edgehold.records.problem import Problem
+from edgehold.records.problem import Problem, shown
 from edgehold.records.read.against_protocol import readings_by
 from edgehold.records.read.form import read_record
 from edgehold.records.read.session import reserved_id
 from edgehold.records.registers import find_steel
 from edgehold.records.rules.references import reference_problems
 from edgehold.records.rules.submissions import own_problems
+from edgehold.words import Reason
 
-from .cells import MOST_BYTES, MOST_QUESTIONS, Question, Table, cell_name, whole_file
+from .cells import MOST_BYTES, MOST_QUESTIONS, Question, Refused, Table, asking, cell_name, whole_file
 from .csv_table import read_csv
 from .filling import Filling
 from .interpret import interpret, protocol_named
@@ -87,22 +88,12 @@ def read_sheet(path: Path, repository: Repository, today: datetime.date, plan: P
 
 def sheet_from_bytes(data: bytes, repository: Repository, today: datetime.date, plan: Plan | None = None) -> Intake:
     """As `read_sheet`, for the bytes of a file."""
-    tables, questions, said = _tables(data)
-    if questions:
-        return Intake(None, tuple(questions), tally={})
-    sheets = [(table, key) for table in tables if (key := protocol_named(table, MARKER))]
-    if len(sheets) != 1:
-        message = "no worksheet" if not sheets else "more than one worksheet"
-        cure = (
-            "fill in a sheet that was drawn for a protocol, and leave its first cell as it is" if not sheets else "give each its own file"
-        )
-        return Intake(None, (whole_file("not-a-sheet", f"{message} begins with {MARKER!r}", cure),), tally={})
-    ((sheet, key),) = sheets
-    protocol = repository.protocols.get(key)
-    if protocol is None:
-        message = f"there is no protocol {key[0][:60]!r} in version {key[1][:20]!r}"
-        cure = "known are " + ", ".join(" ".join(known) for known in sorted(repository.protocols))
-        return Intake(None, (replace(whole_file("unknown-protocol", message, cure), sheet=sheet.name),), tally={})
+    try:
+        tables, said = _tables(data)
+        sheet, key = _sheet_of(tables)
+        protocol = _protocol_of(sheet, key, repository)
+    except Refused as refused:
+        return Intake(None, (refused.question,))
     found = interpret(sheet, sheet_rules(protocol.record), key)
     if plan is not None:
         _from_plan(found, plan)
@@ -111,26 +102,36 @@ def sheet_from_bytes(data: bytes, repository: Repository, today: datetime.date, 
     return _checked(found, more, said, sheet.name, protocol, repository, today)
 
 
-def _tables(data: bytes) -> tuple[list[Table], list[Question], list[str]]:
+def _tables(data: bytes) -> tuple[list[Table], list[Reason]]:
     if data.startswith(_OLD_WORKBOOK):
-        cure = "take a password away if there is one, and save it as XLSX or CSV"
-        return [], [whole_file("not-a-workbook", "the file is an XLS workbook, or protected by a password", cure)], []
+        raise Refused(asking("not-a-workbook", "intake.old_workbook", "intake.save_without_password"))
     if data.startswith(_ARCHIVE):
         return read_xlsx(data)
-    table, questions, said = read_csv(data)
-    return ([] if table is None else [table]), questions, said
+    table, said = read_csv(data)
+    return [table], said
+
+
+def _sheet_of(tables: list[Table]) -> tuple[Table, tuple[str, str]]:
+    """The one table that is a sheet, with the protocol that it names."""
+    sheets = [(table, key) for table in tables if (key := protocol_named(table, MARKER))]
+    if not sheets:
+        raise Refused(asking("not-a-sheet", "intake.no_sheet", "sheets.leave_first_cell", marker=shown(MARKER)))
+    if len(sheets) > 1:
+        raise Refused(asking("not-a-sheet", "intake.several_sheets", "intake.own_files", marker=shown(MARKER)))
+    return sheets[0]
+
+
+def _protocol_of(sheet: Table, key: tuple[str, str], repository: Repository) -> LoadedProtocol:
+    if key not in repository.protocols:
+        named, known = map(shown, key), ", ".join(map(" ".join, sorted(repository.protocols)))
+        arguments = dict(zip(("protocol", "version"), named, strict=True))
+        raise Refused(asking("unknown-protocol", "intake.no_protocol", "intake.known", known=known, **arguments), sheet=sheet.name)
+    return repository.protocols[key]
 
 
 def _of_another_sheet(table: Table) -> Question:
-    rows = sum(map(any, table.rows))
-    return Question(
-        table.name,
-        0,
-        0,
-        "other-worksheet",
-        f"{rows} rows stand on a worksheet of their own",
-        "move them into the sheet, or delete the worksheet",
-    )
+    asked = asking("other-worksheet", "intake.other_worksheet", "intake.move_rows", rows=sum(map(any, table.rows)))
+    return whole_file(asked, sheet=table.name)
 
 
 def _in_order(model: type[BaseModel], tree: dict[str, object]) -> dict[str, object]:
@@ -179,20 +180,14 @@ def _from_plan(found: Filling, plan: Plan) -> None:
             pointer = f"/{part}/{place}/{name}"
             meant = getattr(drawn, name)
             if record.setdefault(name, meant) != meant and pointer not in found.asked:
-                message = f"the plan says {meant!r} for the {name} of run {order}, the sheet {record[name]!r}"
-                cure = "write what really happened, and take it in without the plan"
-                found.ask(found.places[pointer], "plan-disagrees", message, cure, pointer)
+                told = {"meant": shown(meant), "name": name, "order": str(order), "got": shown(record[name])}
+                asked = asking("plan-disagrees", "intake.plan_says", "intake.without_plan", **told)
+                found.ask(found.places[pointer], asked, pointer)
     on_sheet = found.tree.get("plan")
     named = on_sheet.get("id", plan.id) if isinstance(on_sheet, dict) else plan.id
     if named != plan.id:
-        cure = "give the plan that this sheet was made from"
-        found.ask(
-            found.places["/plan/id"],
-            "plan-disagrees",
-            f"the sheet is of the plan {named!r}, the plan given is {plan.id!r}",
-            cure,
-            "/plan/id",
-        )
+        asked = asking("plan-disagrees", "intake.other_plan", "intake.give_plan", named=shown(named), given=shown(plan.id))
+        found.ask(found.places["/plan/id"], asked, "/plan/id")
     seal = {} if plan.sha256 is None else {"sha256": plan.sha256}
     found.tree["plan"] = {"id": plan.id, **seal, "opened": plan.model_dump(mode="json", exclude_none=True)}
 
@@ -200,7 +195,7 @@ def _from_plan(found: Filling, plan: Plan) -> None:
 def _checked(
     found: Filling,
     more: list[Question],
-    said: list[str],
+    said: list[Reason],
     sheet: str,
     protocol: LoadedProtocol,
     repository: Repository,
@@ -220,7 +215,7 @@ def _checked(
         {replace(question, sheet=question.sheet or sheet) for question in questions}, key=lambda q: (q.sheet, q.row, q.column, q.code)
     )
     kept = _counted(questions)
-    told = [("the file", text) for text in said]
+    told: list[tuple[str, str]] = [(cell_name(0, 0), text) for text in said]
     told += [(_named(sheet, *place), text) for place, text in sorted(found.said.items())]
     return Intake(_in_order(Submission, found.tree), tuple(kept), tuple(remarks), tuple(told), found.tally)
 
@@ -229,10 +224,7 @@ def _counted(questions: list[Question]) -> list[Question]:
     if len(questions) <= MOST_QUESTIONS:
         return questions
     more = len(questions) - MOST_QUESTIONS + 1
-    return [
-        *questions[: MOST_QUESTIONS - 1],
-        whole_file("too-many-questions", f"{more} more are not listed", "answer those that are, and take it in again"),
-    ]
+    return [*questions[: MOST_QUESTIONS - 1], whole_file(asking("too-many-questions", "intake.more", "intake.answer", more=more))]
 
 
 def _named(sheet: str, row: int, column: int) -> str:

@@ -1,24 +1,23 @@
 """Rows of a sheet to a submission as plain values: what each cell means, where it went, what must be asked, and a tally of all rows.
 
 Whether the values fit the protocol is not looked at here; that is for the check. ``site/pages/assets/form/sheet.js`` does the
-same in the browser, and the files of ``tests/sheets/corpus`` hold the two to each other.
+same in the browser, and the files of ``tests/cases/sheets`` hold the two to each other.
 """
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections import Counter
 from collections.abc import Callable, Collection
 
-from edgehold.records.model.submission import SUBMISSION_FORMAT
 from edgehold.records.problem import shown
-from edgehold.records.read.opening import unfit_characters
+from edgehold.records.read.opening import UNFIT_CHARACTERS
+from edgehold.words import Reason, nearest
 
 from .cell_values import CellValue, folded, is_number, number, outcome, reading_value, word, written
-from .cells import Question, Table, trimmed
+from .cells import Question, Table, asking, trimmed
 from .filling import Filling, Place, list_in
-from .lines import LineRule, SheetRules
+from .lines import BEGINS, LISTED, NAME_COLUMNS, LineRule, SheetRules
 
 Columns = list[tuple[str, str]]
 """Of each column of a table, what it is called and what stands in parentheses behind it."""
@@ -57,8 +56,7 @@ class _Reader:
 
     def __init__(self, table: Table, rules: SheetRules, protocol: tuple[str, str]) -> None:
         self.table, self.rules, self.remark, self.note = table, rules, rules["remark"], rules["note"]
-        followed = {"id": protocol[0], "version": protocol[1]}
-        self.to = Filling({"format": SUBMISSION_FORMAT, "protocol": followed, "licence": "CC0-1.0"})
+        self.to = Filling({**BEGINS, "protocol": {"id": protocol[0], "version": protocol[1]}})
         self.kinds: dict[int, str] = {}
         self.part, self.run = "", -1
         self.columns: Columns | None = None
@@ -120,7 +118,7 @@ class _Reader:
     def _line(self, at_row: int, row: list[str], label: str, lines: dict[str, LineRule], entry: int) -> str:
         line = lines.get(label)
         if line is None:
-            return self._unknown_line(at_row, label, lines)
+            return self._unknown_line(at_row, row[0], label, lines)
         several = line["kind"] == "several"
         self._stray(at_row, row, range(len(row) + 1 if several else 3))
         if not any(row[1:]):
@@ -129,8 +127,7 @@ class _Reader:
             return "left empty"
         met = (self.part, entry, label)
         if met in self.met:
-            message = f"{shown(row[0])} stands in row {self.met[met]} already"
-            self.to.ask((at_row, 1), "twice", message, "keep the one that is meant")
+            self.to.ask((at_row, 1), asking("twice", "sheets.row_twice", "sheets.keep_one", text=shown(row[0]), row=self.met[met]))
             return "lines"
         self.met[met] = at_row
         if self.part == "run" and not line["drawn"]:
@@ -141,11 +138,10 @@ class _Reader:
                 self._cell(line, _bound(line["at"], entry, inside), (at_row, column), row[column - 1], _label(row[0])[1])
         return "lines"
 
-    def _unknown_line(self, at_row: int, label: str, lines: dict[str, LineRule]) -> str:
-        close = difflib.get_close_matches(label[:60], list(lines), n=1, cutoff=0.7)
-        cure = f"did you mean {close[0]!r}?" if close else f'put it into a line for notes, or begin it with "{self.remark}"'
-        message = f"{shown(label)} is no line of this part of the sheet" if label else "nothing says what this row is"
-        self.to.ask((at_row, 1), "unknown-line", message, cure)
+    def _unknown_line(self, at_row: int, text: str, label: str, lines: dict[str, LineRule]) -> str:
+        close = nearest(label, lines)
+        message, cure = "sheets.no_line" if label else "sheets.nothing_says", "sheets.did_you_mean" if close else "sheets.into_notes"
+        self.to.ask((at_row, 1), asking("unknown-line", message, cure, text=shown(text), close=shown(close), remark=self.remark))
         return "lines"
 
     def _cell(self, line: LineRule, pointer: str, place: Place, text: str, hint: str) -> None:
@@ -182,8 +178,8 @@ class _Reader:
         """A spreadsheet makes the first day of a month of it."""
         meant, date = f"{year:04d}-{month:02d}", f"{year:04d}-{month:02d}-{day:02d}"
         if day == 1:
-            return CellValue(meant, f"the date {date} read as the month {meant}")
-        return CellValue(meant, "", "date", f"the cell holds the date {date}", "write the month as text, like 2026-05")
+            return CellValue(meant, Reason("intake.month", date=date, month=meant))
+        return CellValue(meant, "", asking("date", "intake.date", "intake.month_as_text", date=date))
 
     # -- tables of people and blades -----------------------------------------------------------------------------------
 
@@ -191,7 +187,7 @@ class _Reader:
         lines = self.rules["tables"][self.part]
         if self.columns is None:
             self.columns = [_label(text) for text in row]
-            self._unknown_columns(at_row, row, self.columns, lambda label: label in lines, "take the column out")
+            self._unknown_columns(at_row, row, self.columns, lambda label: label in lines, "sheets.take_out")
             return "headings"
         named = {label: column for column, (label, _) in enumerate(self.columns, 1) if label in lines}
         self._stray(at_row, row, named.values())
@@ -212,7 +208,7 @@ class _Reader:
 
     def _letter(self, at_row: int, row: list[str], named: dict[str, int]) -> None:
         """Remember what the letter of an entry stands for: the name beside it."""
-        column = named.get("handle") or named.get("key") or 1
+        column = named.get(NAME_COLUMNS[self.part], 1)
         letter, name = _text(row, named.get(self.rules["letter"], 0) - 1), _text(row, column - 1)
         for known in filter(None, (folded(letter), name)):
             if name or known not in self.letters[self.part]:
@@ -229,21 +225,21 @@ class _Reader:
                 continue
             name, beside = letters[known]
             if name:
-                said = f"{shown(text)} read as {name!r}" if text.casefold() == name and text != name else ""
+                read = text.lower() == name and text != name
+                said = Reason("sheets.read_as", text=shown(text), value=shown(name)) if read else ""
                 self.to.put(pointer, self.to.take(CellValue(name, said), pointer, place))
                 continue
             self.to.asked.add(pointer)
             if (part, known) not in asked:
-                what = "handle" if part == "people" else "key"
-                self.to.ask(beside, "no-name", f"no {what} stands beside {shown(text)}", f"write the {what} here")
+                self.to.ask(beside, asking("no-name", "sheets.no_name", "sheets.write_name", name=NAME_COLUMNS[part], text=shown(text)))
                 asked.add((part, known))
 
     # -- runs and their readings ---------------------------------------------------------------------------------------
 
     def _begin_run(self, at_row: int, order: str) -> None:
         if order in self.first_row_of:
-            message = f"run {order} began in row {self.first_row_of[order]} already"
-            self.to.ask((at_row, 1), "twice", message, "number the runs in the order made")
+            first = self.first_row_of[order]
+            self.to.ask((at_row, 1), asking("twice", "sheets.run_twice", "sheets.number_runs", order=order, row=first))
         self.first_row_of.setdefault(order, at_row)
         self.run += 1
         names = {"id": f"run-{order}", "order": int(order), "preparation": f"edge-{order}", "work_unit": self.rules["work_unit"]}
@@ -262,13 +258,11 @@ class _Reader:
 
     def _reading_headings(self, at_row: int, row: list[str]) -> str:
         if self.columns is not None:
-            self.to.ask((at_row, 1), "twice", "the readings of this run have a heading already", "keep one heading a run")
+            self.to.ask((at_row, 1), asking("twice", "sheets.heading_twice", "sheets.one_heading"))
         self.columns = [_label(text) for text in row]
         unit = self.columns[0][1] or self.rules["work_unit"]
         self.to.put(f"/runs/{self.run}/work_unit", self.to.take(CellValue(unit), f"/runs/{self.run}/work_unit", (at_row, 1)))
-        self._unknown_columns(
-            at_row, row, self.columns, lambda label: self._is_repeat(label) or label == self.note, "call it value and its number, or note"
-        )
+        self._unknown_columns(at_row, row, self.columns, lambda label: self._is_repeat(label) or label == self.note, "sheets.call_value")
         return "headings"
 
     def _is_repeat(self, label: str) -> bool:
@@ -297,7 +291,7 @@ class _Reader:
         if text:
             self.to.put(pointer, self.to.take(written(text), pointer, place))
         else:
-            self.to.ask(place, "no-work", "nothing says how much work was done before this reading", "write the work done", pointer)
+            self.to.ask(place, asking("no-work", "sheets.no_work", "sheets.write_work"), pointer)
 
     def _repeats(self, reading: dict[str, object], pointer: str, at_row: int, read: list[tuple[int, str]]) -> None:
         outcomes, name = self.rules["outcomes"], pointer.rpartition("/")[2]
@@ -314,42 +308,42 @@ class _Reader:
     def _reading_note(self, pointer: str, place: Place, text: str) -> None:
         self.to.put(pointer, self.to.take(CellValue(text), pointer, place))
         if self.table.comma and is_number(text):
-            message = f"a number, {shown(text)}, stands where the note of a reading belongs: does a decimal comma part cells here?"
-            self.to.ask(place, "decimal-comma", message, "write points for decimals, or part the cells by semicolons", pointer)
+            self.to.ask(place, asking("decimal-comma", "sheets.number_in_note", "sheets.use_points", text=shown(text)), pointer)
 
     def _work_units(self) -> None:
         """Every amount of work of a run stands in the unit of its readings; only one unit is kept."""
         for run, pointer, (row, _), hint in self.amounts:
             unit = self.to.entries("runs")[run]["work_unit"]
             if hint and unit != hint:
-                message = f"this line is in {shown(hint)}, the run's readings in {shown(unit)}"
-                self.to.ask((row, 1), "other-unit", message, "write both in the same unit, and name it in both headings", pointer)
+                asked = asking("other-unit", "sheets.other_unit", "sheets.same_unit", unit=shown(hint), wanted=shown(unit))
+                self.to.ask((row, 1), asked, pointer)
 
     # -- what is asked of any cell -------------------------------------------------------------------------------------
 
     def _unknown_columns(self, at_row: int, row: list[str], columns: Columns, known: Callable[[str], bool], cure: str) -> None:
         for column, (label, _) in enumerate(columns, 1):
             if label and not known(label) and not (self.part == "run" and column == 1):
-                self.to.ask((at_row, column), "unknown-column", f"{shown(row[column - 1])} is no column of this table", cure)
+                self.to.ask((at_row, column), asking("unknown-column", "sheets.no_column", cure, text=shown(row[column - 1])))
 
     def _stray(self, at_row: int, row: list[str], allowed: Collection[int]) -> None:
         """Ask about cells that stand where nothing is asked."""
+        cure = "sheets.use_points" if self.table.comma else "sheets.move"
         for column, text in enumerate(row, 1):
             if text and column not in allowed:
-                cure = "write points for decimals, or part the cells by semicolons" if self.table.comma else "move it to where it belongs"
-                self.to.ask((at_row, column), "stray-cell", f"{shown(text)} stands where nothing is asked", cure)
+                self.to.ask((at_row, column), asking("stray-cell", "sheets.stray", cure, text=shown(text)))
 
     def _characters(self, at_row: int, row: list[str]) -> None:
         for column, text in enumerate(row, 1):
-            for problem in unfit_characters(text):
-                self.to.ask((at_row, column), problem.code, problem.message, "delete it, or type the text again")
+            for unfit in UNFIT_CHARACTERS:
+                if found := re.search(unfit["pattern"], text):
+                    sign = f"U+{ord(found[0]):04X}"
+                    self.to.ask((at_row, column), asking(unfit["code"], "sheets.unfit", "sheets.type_again", sign=sign))
 
     def _odd_cells(self) -> None:
         for place, odd in self.table.odd.items():
-            self.to.ask(place, odd.code, odd.message, odd.cure)
+            self.to.ask(place, odd)
         for place, (year, month, day) in self.table.dates.items():
-            message = f"the cell holds the date {year:04d}-{month:02d}-{day:02d}"
-            self.to.ask(place, "date", message, "type what was meant again, in a cell marked as text")
+            self.to.ask(place, asking("date", "intake.date", "intake.as_text", date=f"{year:04d}-{month:02d}-{day:02d}"))
         asked = {(question.row, question.column) for question in self.to.questions}
         self.to.asked |= {pointer for pointer, place in self.to.places.items() if place in asked}
         self.to.said = self.table.said | self.to.said
@@ -363,7 +357,7 @@ class _Reader:
             self.kinds |= dict.fromkeys(self.rows_of_run[run], "of runs not begun")
 
     def _list_lots_and_instruments(self) -> None:
-        for part, patterns in (("lots", ("lot", "lot_changes/0/lot")), ("instruments", ("instrument",))):
+        for part, patterns in LISTED.items():
             pointers = [f"/runs/{run}/{name}" for run in range(len(self.to.entries("runs"))) for name in patterns]
             found = {pointer: self._at(pointer) for pointer in pointers}
             kept = {pointer: key for pointer, key in found.items() if key is not None}

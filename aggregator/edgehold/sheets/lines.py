@@ -13,7 +13,7 @@ from pydantic import BaseModel
 
 from edgehold.records.model.base import EdgePart
 from edgehold.records.model.protocol import Protocol
-from edgehold.records.model.submission import Blade, EdgeAngle, Hardness, Person, Preparation, Run
+from edgehold.records.model.submission import SUBMISSION_FORMAT, Blade, EdgeAngle, Hardness, Person, Preparation, Run
 
 MARKER = "Edgehold sheet"
 """The first cell of every sheet. What follows it in a CSV file is what parts the cells."""
@@ -21,10 +21,15 @@ VERSION_WORD = "version"
 """Stands before the version in its cell, or a spreadsheet would make a date of 1.1.0."""
 REMARK = "#"
 """A line that begins so is read by people only."""
-RUN = "run"
 WORK = "work done"
 NOTE_COLUMN = "note"
 LETTER_COLUMN = "on this sheet"
+NAME_COLUMNS = {"people": "handle", "blades": "key"}
+"""The column of each table that holds what a letter stands for."""
+LISTED = {"lots": ("lot", "lot_changes/0/lot"), "instruments": ("instrument",)}
+"""What the runs name and a submission lists once, with where it stands in a run."""
+BEGINS = {"format": SUBMISSION_FORMAT, "licence": "CC0-1.0"}
+"""What stands in every submission."""
 
 
 @dataclass(frozen=True)
@@ -78,9 +83,7 @@ class SheetRules(TypedDict):
     """All that a reader of sheets needs: its words, and the lines of each part by key."""
 
     marker: str
-    version_word: str
     remark: str
-    run: str
     work: str
     note: str
     letter: str
@@ -198,9 +201,7 @@ def sheet_rules(protocol: Protocol) -> SheetRules:
     """All that a reader of sheets in another language needs, as JSON values."""
     return {
         "marker": MARKER,
-        "version_word": VERSION_WORD,
         "remark": REMARK,
-        "run": RUN,
         "work": WORK,
         "note": NOTE_COLUMN,
         "letter": LETTER_COLUMN,

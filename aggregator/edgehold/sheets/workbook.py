@@ -17,11 +17,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from xml.etree import ElementTree
 
-from .cells import LONGEST_CELL, MOST_BYTES, MOST_COLUMNS, MOST_ROWS, Odd, Question, Table, cell_name, trimmed, whole_file
+from edgehold.words import Argument, Reason
+
+from .cells import Refused, Table, asking, cell_name, too_much, trimmed, within_bytes
 
 MOST_PARTS = 200
 MOST_UNPACKED = 10_000_000  # bytes of all parts together, as the directory states them
-_SAVE_AGAIN = "open it in a spreadsheet and save it again as XLSX, or as CSV"
 _DATE_FORMATS = {*range(14, 23), *range(27, 37), *range(45, 48), *range(50, 59)}  # ISO/IEC 29500-1, 18.8.30
 _PERCENT_FORMATS = {9, 10}
 _NOT_A_CODE = re.compile(r'"[^"]*"|\[[^\]]*\]|\\.|_.|\*.')
@@ -30,14 +31,6 @@ _DAMAGED = (
     zipfile.BadZipFile, zlib.error, ElementTree.ParseError, KeyError, ValueError, IndexError, OSError, EOFError, RuntimeError,
     OverflowError,
 )  # fmt: skip
-
-
-class _Refused(Exception):
-    """The file is refused; the question says why."""
-
-    def __init__(self, code: str, message: str, cure: str) -> None:
-        self.question = whole_file(code, message, cure)
-        super().__init__(message)
 
 
 @dataclass(frozen=True)
@@ -49,20 +42,26 @@ class _Book:
     first_day: datetime.date
 
 
-def read_xlsx(data: bytes) -> tuple[list[Table], list[Question], list[str]]:
-    """The worksheets in which anything stands; the questions where the file is refused; and what is said about it."""
-    if len(data) > MOST_BYTES:
-        return [], [whole_file("file-too-large", f"{len(data)} bytes; at most {MOST_BYTES} are read", "leave out what is no sheet")], []
+def read_xlsx(data: bytes) -> tuple[list[Table], list[Reason]]:
+    """The worksheets in which anything stands, and what is said about the file.
+
+    Raises
+    ------
+    Refused : the file is not read.
+    """
+    within_bytes(data)
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             _within_limits(archive)
             tables = [table for table in _tables(archive) if any(map(any, table.rows))]
             commented = any("/comments" in name.casefold() or "/threadedcomments" in name.casefold() for name in archive.namelist())
-    except _Refused as refused:
-        return [], [refused.question], []
     except _DAMAGED as error:
-        return [], [whole_file("not-a-workbook", f"the file cannot be read as XLSX ({type(error).__name__})", _SAVE_AGAIN)], []
-    return tables, [], ["comments beside cells are not read: what matters belongs into a note"] if commented else []
+        raise _no_workbook("intake.damaged", kind=type(error).__name__) from None
+    return tables, [Reason("intake.comments")] if commented else []
+
+
+def _no_workbook(message: str, code: str = "not-a-workbook", **arguments: Argument) -> Refused:
+    return Refused(asking(code, message, "intake.save_again", **arguments))
 
 
 def _within_limits(archive: zipfile.ZipFile) -> None:
@@ -71,20 +70,18 @@ def _within_limits(archive: zipfile.ZipFile) -> None:
     names = [entry.filename for entry in entries]
     size = sum(entry.file_size for entry in entries)
     if len(entries) > MOST_PARTS:
-        raise _Refused("too-many-parts", f"the archive has {len(entries)} parts; at most {MOST_PARTS} are read", _SAVE_AGAIN)
+        raise _no_workbook("intake.many_parts", "too-many-parts", parts=len(entries), most=MOST_PARTS)
     if size > MOST_UNPACKED:
-        raise _Refused("too-large-unpacked", f"the archive unpacks to {size} bytes; at most {MOST_UNPACKED} are read", _SAVE_AGAIN)
+        raise _no_workbook("intake.unpacks_to", "too-large-unpacked", bytes=size, most=MOST_UNPACKED)
     if len(set(names)) < len(names):
-        raise _Refused("not-a-workbook", "the archive holds two parts of the same name", _SAVE_AGAIN)
+        raise _no_workbook("intake.same_name")
     if any(entry.flag_bits & 1 for entry in entries):
-        raise _Refused("protected", "the file is protected by a password", "take the password away")
+        raise Refused(asking("protected", "intake.password", "intake.no_password"))
     lower = [name.casefold() for name in names]
     if any("externallinks/" in name for name in lower):
-        raise _Refused(
-            "external-link", "the file takes values from another file", "copy those cells and paste their values; no links are read"
-        )
+        raise Refused(asking("external-link", "intake.other_file", "intake.paste_values"))
     if any(name.endswith(("vbaproject.bin", "vbadata.xml")) for name in lower):
-        raise _Refused("macros", "the file holds a program (macros)", "save it as XLSX without macros; none are read")
+        raise Refused(asking("macros", "intake.macros", "intake.no_macros"))
 
 
 def _tables(archive: zipfile.ZipFile) -> Iterator[Table]:
@@ -103,7 +100,7 @@ def _office_document(archive: zipfile.ZipFile) -> str:
     for kind, target in _relations(archive, "").values():
         if kind == "officeDocument":
             return target
-    raise _Refused("not-a-workbook", "the archive holds no workbook", "save it as XLSX, or as CSV")
+    raise _no_workbook("intake.no_workbook")
 
 
 def _relations(archive: zipfile.ZipFile, part: str) -> dict[str, tuple[str, str]]:
@@ -114,7 +111,7 @@ def _relations(archive: zipfile.ZipFile, part: str) -> dict[str, tuple[str, str]
     for relation in _all(_part(archive, place), "Relationship") if place in archive.namelist() else ():
         kind = relation.get("Type", "").rpartition("/")[2]
         if kind == "externalLink":
-            raise _Refused("external-link", "the file takes values from another file", "copy those cells and paste their values")
+            raise Refused(asking("external-link", "intake.other_file", "intake.paste_values"))
         if relation.get("TargetMode") != "External":
             target = relation.get("Target", "")
             target = target.lstrip("/") if target.startswith("/") else posixpath.normpath(posixpath.join(folder, target))
@@ -128,7 +125,7 @@ def _part(archive: zipfile.ZipFile, name: str) -> ElementTree.Element:
     head = data[:200]
     declared = re.search(rb"encoding\s*=\s*[\"']([^\"']*)", head)
     if b"\x00" in head or (declared and declared[1].lower() not in (b"utf-8", b"us-ascii")) or b"<!DOCTYPE" in data or b"<!ENTITY" in data:
-        raise _Refused("not-a-workbook", "a part of the file is not plain XML in UTF-8", _SAVE_AGAIN)
+        raise _no_workbook("intake.not_xml")
     return ElementTree.fromstring(data)
 
 
@@ -188,9 +185,7 @@ def _table(root: ElementTree.Element, name: str, book: _Book) -> Table:
             column = _column(cell, number, column)
             _read_cell(table, number, column, cell, book)
             if _at(table, number, column) and (row.get("hidden") in ("1", "true") or any(low <= column <= high for low, high in hidden)):
-                table.odd[(number, column)] = Odd(
-                    "hidden", f"{cell_name(number, column)} is hidden", "show it, or delete it if it does not count"
-                )
+                table.odd[(number, column)] = asking("hidden", "intake.hidden", "intake.show", cell=cell_name(number, column))
     _merged(table, root)
     return table
 
@@ -212,17 +207,17 @@ def _read_cell(table: Table, row: int, column: int, cell: ElementTree.Element, b
     kind, shown = cell.get("t", "n"), (parts["v"].text or "") if "v" in parts else ""
     if "f" in parts and not shown:
         _put(table, row, column, f"={parts['f'].text or ''}")
-        table.odd[(row, column)] = Odd("formula", "a formula without the value it gives", "type the value itself")
+        table.odd[(row, column)] = asking("formula", "intake.no_value", "intake.type_value")
         return
     if "f" in parts:
-        table.said[(row, column)] = "computed by a formula; the value it showed last is taken"
+        table.said[(row, column)] = Reason("intake.formula")
     if kind == "s":
         _put(table, row, column, book.texts[int(shown)])
     elif kind == "inlineStr":
         _put(table, row, column, _text_of(parts["is"]) if "is" in parts else "")
     elif kind == "e":
         _put(table, row, column, shown)
-        table.odd[(row, column)] = Odd("formula", f"the cell shows the error {shown[:20]}", "type the value itself")
+        table.odd[(row, column)] = asking("formula", "intake.shows_error", "intake.type_value", error=shown[:20])
     elif kind == "n" and shown:
         style = int(cell.get("s", "0"))
         _put_number(table, row, column, float(shown), book.styles[style] if style < len(book.styles) else "", book.first_day)
@@ -253,9 +248,7 @@ def _put_date(table: Table, row: int, column: int, value: float, first_day: date
         day = first_day
     if value < 1 or day == first_day:
         _put(table, row, column, repr(value))
-        table.odd[(row, column)] = Odd(
-            "date", "the cell holds a time or a date out of range", "type what was meant again, in a cell marked as text"
-        )
+        table.odd[(row, column)] = asking("date", "intake.no_date", "intake.as_text")
         return
     _put(table, row, column, day.isoformat())
     table.dates[(row, column)] = (day.year, day.month, day.day)
@@ -264,14 +257,9 @@ def _put_date(table: Table, row: int, column: int, value: float, first_day: date
 def _put(table: Table, row: int, column: int, text: str) -> None:
     if not trimmed(text):
         return
-    if column > MOST_COLUMNS:
-        raise _Refused("too-wide", f"{table.name} has more than {MOST_COLUMNS} columns", "leave out what is no part of the sheet")
-    if row > MOST_ROWS:
-        raise _Refused("too-long", f"{table.name} has more than {MOST_ROWS} rows", "leave out what is no part of the sheet")
-    if len(text) > LONGEST_CELL:
-        raise _Refused(
-            "cell-too-long", f"{cell_name(row, column)} has {len(text)} characters; at most {LONGEST_CELL} are read", "shorten it"
-        )
+    asked = too_much(row, column, text)
+    if asked:
+        raise Refused(asked, sheet=table.name)
     while len(table.rows) < row:
         table.rows.append([])
     line = table.rows[row - 1]
@@ -292,11 +280,7 @@ def _merged(table: Table, root: ElementTree.Element) -> None:
             raise ValueError(f"merged cells {reference!r}")
         place = (int(corner[2]), _column_number(corner[1]))
         if ":" in reference and _at(table, *place):
-            table.odd[place] = Odd(
-                "merged",
-                f"the cells {reference[:20]} are merged into one",
-                "take the merge apart, and write into each cell what belongs there",
-            )
+            table.odd[place] = asking("merged", "intake.merged", "intake.take_apart", cells=reference[:20])
 
 
 def _column_number(letters: str) -> int:

@@ -4,7 +4,8 @@
 ``<file>.<name>``. Nothing outside this folder spells such a text, and no code decides by reading one.
 """
 
-from .catalogue import filled_in, group, pattern_codes
+from .catalogue import Argument, filled_in, group, pattern_codes
+from .nearest import nearest
 from .reason import Reason, arguments_of, code_of
 
-__all__ = ["Reason", "arguments_of", "code_of", "filled_in", "group", "pattern_codes"]
+__all__ = ["Argument", "Reason", "arguments_of", "code_of", "filled_in", "group", "nearest", "pattern_codes"]

@@ -22,7 +22,6 @@ from edgehold.numerics.attempt import attempt, open_limits
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.variance_profile import Limits, profile_limits
 from edgehold.numerics.variance_search import (
-    RESIDUAL_VANISHES,
     Found,
     Point,
     Problem,
@@ -177,7 +176,7 @@ def _searched(
 ) -> CrossedFit:
     names = [term.name for term in terms] + ([] if problem.known else [RESIDUAL])
     found = search_widely(problem, beginning)
-    if found.message == RESIDUAL_VANISHES:
+    if found.vanished:
         return _without_residual(rows, found)
     limits: dict[str, Limits] = {}
     for _ in range(1 + RESTARTS):
@@ -191,7 +190,7 @@ def _searched(
         if better is None:
             break
         found = search_from(problem, better)
-        if found.message == RESIDUAL_VANISHES:
+        if found.vanished:
             return _without_residual(rows, found)
     return _assembled(rows, terms, names, problem, found, W, same, limits, empty, profile)
 

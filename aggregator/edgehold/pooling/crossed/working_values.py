@@ -16,7 +16,7 @@ from edgehold.numerics.arrays import Array, Texts
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.mixed_inference import without_information
 from edgehold.numerics.normal_sites import normal_sites
-from edgehold.numerics.variance_search import RESIDUAL_VANISHES, Problem, at, search_widely
+from edgehold.numerics.variance_search import Problem, at, search_widely
 from edgehold.words import Reason
 
 from .censored import FLOOR_SHARE, MOST_ONE_SIDED, SHEPPARD, no_maximum, stand_ins, too_many_one_sided
@@ -135,7 +135,7 @@ def centre_of(values: WorkingValues, X: Array, groups: Mapping[str, object], nea
     if beginning is None or without_information(problem, beginning).any():
         return None
     found = search_widely(problem, beginning)
-    if not found.converged or found.message == RESIDUAL_VANISHES:
+    if not found.converged or found.vanished:
         return None
     coefficients = system.origin + system.unit * (system.back @ found.point.evaluation.coefficients)
     variances = dict(zip((term.name for term in rows.terms), (found.point.variances * system.unit**2).tolist(), strict=True))

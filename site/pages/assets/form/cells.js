@@ -1,15 +1,40 @@
-// What the text of one cell of a sheet says: {value, said, code, message, cure}, as aggregator/edgehold/sheets/cell_values.py.
+// What the text of one cell of a sheet says: {value, said, asked}, as aggregator/edgehold/sheets/cell_values.py.
 
-import { WrittenError, parseNumber, whole } from "./units.js";
+import { filled, general } from "./sentences.js";
+import { WrittenError, cut, parseNumber, quoted, whole } from "./units.js";
 
-/** @typedef {{ value: any, said: string, code: string, message?: any, cure?: any }} CellFinding a cell's value, or with a code what is asked */
+const LONGEST = 60; // signs of a text that are shown, or compared with words
+
+/**
+ * @typedef {{ code: string, message: string, cure: string }} Asked
+ * @typedef {{ value: any, said: string, asked: Asked | null }} CellFinding a cell's value, or what is asked about it
+ */
 
 /** @type {(value: string | number, text?: string) => CellFinding} */
-const said = (value, text = "") => ({ value, said: text, code: "" });
-/** @type {(value: string, code: string, message: string, cure: string) => CellFinding} */
-const asked = (value, code, message, cure) => ({ value, said: "", code, message, cure });
-/** @type {(text: string) => string} */
-const quoted = (text) => `“${text.length > 60 ? `${text.slice(0, 60)}…` : text}”`;
+const said = (value, text = "") => ({ value, said: text, asked: null });
+/** @type {(value: string, question: Asked) => CellFinding} */
+const asked = (value, question) => ({ value, said: "", asked: question });
+
+/**
+ * A text as a message shows it.
+ *
+ * @type {(text: string) => string}
+ */
+export const shown = (text) => cut(quoted(text), LONGEST);
+
+/**
+ * What must be asked, by the names of its two patterns: {code, message, cure}.
+ *
+ * @param {SheetRules} sheet
+ * @param {string} code
+ * @param {string} message
+ * @param {string} cure
+ * @param {Named} [values]
+ * @returns {Asked}
+ */
+export function asking(sheet, code, message, cure, values = {}) {
+  return { code, message: filled(sheet.says[message], values), cure: filled(sheet.says[cure], values) };
+}
 
 /**
  * A text as labels and words are compared.
@@ -21,27 +46,64 @@ export function folded(text) {
 }
 
 /**
- * One of the words allowed, whatever its capitals and spaces.
+ * The first of the words that the fewest changes make the text of, at most one for every three signs of the word; or nothing. As
+ * aggregator/edgehold/words/nearest.py: a change puts one sign in, takes one out or exchanges one for another.
  *
  * @param {string} text
  * @param {string[]} words
  */
-export function word(text, words) {
-  if (words.includes(text)) { return said(text); }
-  const alike = words.find((known) => known.toLowerCase() === folded(text));
-  return alike === undefined ? asked(text, "unknown-word", `${quoted(text)} is none of the words for this`, `write ${words.join(" or ")}`) : said(alike, `${quoted(text)} read as ${quoted(alike)}`);
+export function nearest(text, words) {
+  const signs = [...text].slice(0, LONGEST), near = { changes: Infinity, word: "" };
+  for (const word of words) {
+    const wanted = [...word], changes = changesBetween(signs, wanted);
+    if (3 * changes <= wanted.length && changes < near.changes) { Object.assign(near, { changes, word }); }
+  }
+  return near.word;
 }
 
 /**
- * pass or fail, or the first letter of either.
+ * @param {string[]} signs
+ * @param {string[]} wanted
+ * @returns {any} a number
+ */
+function changesBetween(signs, wanted) {
+  let row = [0, ...wanted.keys()].map((_, n) => n);
+  signs.forEach((sign, n) => {
+    const before = row;
+    row = [n + 1];
+    wanted.forEach((other, m) => row.push(Math.min(before[m + 1] + 1, row[m] + 1, before[m] + Number(sign !== other))));
+  });
+  return row.at(-1);
+}
+
+/**
+ * One of the words allowed, whatever its capitals and spaces.
  *
  * @param {string} text
- * @param {Dictionary<string>} outcomes
+ * @param {string[]} words
+ * @param {SheetRules} sheet
  */
-export function outcome(text, outcomes) {
-  const found = Object.hasOwn(outcomes, text.toLowerCase()) ? outcomes[text.toLowerCase()] : null;
-  if (found === null) { return asked(text, "unknown-word", `${quoted(text)} is neither pass nor fail`, "write pass or fail"); }
-  return said(found, found === text ? "" : `${quoted(text)} read as ${quoted(found)}`);
+export function word(text, words, sheet) {
+  return outcome(text, Object.fromEntries(words.map((known) => [known.toLowerCase(), known])), sheet);
+}
+
+/**
+ * A word by what may be written for it in small letters, such as pass or fail, or the first letter of either.
+ *
+ * @param {string} text
+ * @param {Dictionary<string>} words
+ * @param {SheetRules} sheet
+ * @returns {CellFinding}
+ */
+export function outcome(text, words, sheet) {
+  const wanted = folded(text);
+  if (Object.hasOwn(words, wanted)) {
+    const value = words[wanted];
+    return said(value, value === text ? "" : filled(sheet.says.read_as, { text: shown(text), value: shown(value) }));
+  }
+  const close = nearest(wanted, Object.keys(words)), allowed = [...new Set(Object.values(words))].join(" or ");
+  const values = { text: shown(text), words: allowed, close: shown(words[close] ?? "") };
+  return asked(text, asking(sheet, "unknown-word", "no_word", close ? "write_words_near" : "write_words", values));
 }
 
 /**
@@ -54,8 +116,8 @@ export function outcome(text, outcomes) {
 export function number(text, mark, rules) {
   if (whole(rules.sheet.patterns.plain).test(text)) { return said(Number(text)); }
   return parsed(text, rules, ({ value, uncertainty, unit }) => {
-    if (uncertainty !== null || (unit !== null && unit !== mark)) { return asked(text, "not-a-number", `${quoted(text)} is more than a number`, "write the number alone, and the rest into a note"); }
-    return said(value, `${quoted(text)} read as ${value}`);
+    if (uncertainty !== null || (unit !== null && unit !== mark)) { return asked(text, asking(rules.sheet, "not-a-number", "more_than_number", "number_alone", { text: shown(text) })); }
+    return said(value, filled(rules.sheet.says.read_as, { text: shown(text), value: general(value) }));
   });
 }
 
@@ -69,7 +131,8 @@ export function written(text, rules) {
   if (whole(rules.sheet.patterns.plain).test(text)) { return said(Number(text)); }
   return parsed(text, rules, ({ value, uncertainty }) => {
     if (whole(rules.sheet.patterns.decimal).test(text)) { return said(text); }
-    return said(text, `${quoted(text)} kept as written, read as ${value}${uncertainty === null ? "" : ` with uncertainty ${uncertainty}`}`);
+    const values = { text: shown(text), value: general(value), uncertainty: general(uncertainty ?? 0) };
+    return said(text, filled(rules.sheet.says[uncertainty === null ? "kept" : "kept_with_uncertainty"], values));
   });
 }
 
@@ -84,8 +147,8 @@ export function readingValue(text, rules) {
   if (!match) { return { found: written(text, rules), limit: "" }; }
   const [, sign, before, first, second, behind] = match;
   const limit = rules.sheet.limit_signs[sign ?? ""] ?? (before ?? behind).toLowerCase();
-  const found = written((first ?? second).trim(), rules);
-  return { found: found.code ? found : said(found.value, `${quoted(text)} read as ${found.value}, limit ${limit}`), limit };
+  const value = (first ?? second).trim(), found = written(value, rules);
+  return { found: found.asked ? found : said(found.value, filled(rules.sheet.says.read_with_limit, { text: shown(text), value, limit })), limit };
 }
 
 /**
@@ -97,7 +160,7 @@ function parsed(text, rules, use) {
   try {
     return use(parseNumber(text, rules.numbers));
   } catch (error) {
-    if (error instanceof WrittenError) { return asked(text, "not-a-number", error.problem, error.cure); }
+    if (error instanceof WrittenError) { return asked(text, { code: "not-a-number", message: error.problem, cure: error.cure }); }
     throw error;
   }
 }

@@ -1,12 +1,15 @@
 // A CSV file to rows of texts (RFC 4180), whichever way a spreadsheet wrote it, or a question. As aggregator/edgehold/sheets/csv_table.py:
 // what parts the cells is known for certain, because it follows the first cell, which is the same on every sheet.
 
-/** @typedef {{ rows: string[][], comma: boolean, asks: import("./sheet.js").SheetAsk[] }} CsvTable */
+import { asking, shown } from "./cells.js";
+import { filled } from "./sentences.js";
 
-const LOOKED_AT = 4000; // characters in which the first cell must stand
-const SAVE_AGAIN = "save it again as “CSV UTF-8”";
-/** @type {[signs: number[], encoding: string][]} */
-const MARKS = [[[0xEF, 0xBB, 0xBF], "utf-8"], [[0xFF, 0xFE], "utf-16le"], [[0xFE, 0xFF], "utf-16be"]];
+/**
+ * @typedef {{ rows: string[][], comma: boolean, asks: import("./sheet.js").SheetAsk[], said: string[] }} CsvTable
+ * @typedef {{ decoded: string, said: string[], problem?: undefined, values?: undefined }} Text
+ * @typedef {{ problem: "never_read" | "zero_bytes" | "not_text", values?: Named, decoded?: undefined, said?: undefined }} NoText
+ * @typedef {Text | NoText} Decoded
+ */
 
 /**
  * @param {Uint8Array} bytes the file
@@ -14,56 +17,67 @@ const MARKS = [[[0xEF, 0xBB, 0xBF], "utf-8"], [[0xFF, 0xFE], "utf-16le"], [[0xFE
  * @returns {CsvTable} asks is empty where the rows can be used
  */
 export function csvRows(bytes, sheet) {
-  if (bytes.length > sheet.limits.bytes) { return refused("file-too-large", `${bytes.length} bytes; at most ${sheet.limits.bytes} are read`, "leave out what is no sheet"); }
-  const decoded = decode(bytes);
-  if (decoded === null) { return refused("not-text", "the file is not text in UTF-8 or UTF-16", SAVE_AGAIN); }
-  const text = decoded.replace(/^\uFEFF?sep=[^\r\n](?:\r\n|\r|\n)/iu, "");
-  const first = new RegExp(`(?:^|[\\r\\n])"?${sheet.marker}"?[ ]*([,;\\t])`, "i").exec([...text.slice(0, 2 * LOOKED_AT)].slice(0, LOOKED_AT).join(""));
-  if (!first) { return refused("not-a-sheet", `no line begins with “${sheet.marker}”`, "open a sheet that was drawn for this protocol, with its first cell as it was"); }
-  return { ...split(text, first[1], sheet.limits), comma: first[1] === "," };
+  const { limits } = sheet;
+  if (bytes.length > limits.bytes) { return refused(asking(sheet, "file-too-large", "file_too_large", "leave_out", { bytes: bytes.length, most: limits.bytes })); }
+  const { decoded, said, problem, values } = decode(bytes, sheet);
+  if (problem) { return refused(asking(sheet, "not-text", problem, "save_as_csv", values)); }
+  const text = decoded.replace(anywhere(sheet.patterns.separator_line), "");
+  const first = anywhere(sheet.patterns.first_cell).exec([...text.slice(0, 2 * limits.looked_at)].slice(0, limits.looked_at).join(""));
+  if (!first) { return refused(asking(sheet, "not-a-sheet", "no_first_cell", "leave_first_cell", { marker: shown(sheet.marker) })); }
+  if (first[1] !== ",") { said.push(filled(sheet.says.parted_by, { mark: sheet.separators[first[1]] })); }
+  return { ...split(text, first[1], sheet), comma: first[1] === ",", said };
 }
 
 /**
- * @param {string} code
- * @param {string} message
- * @param {string} cure
- * @param {number} row
+ * A pattern of the program, with small letters and capitals alike, that may match a part of a text.
+ *
+ * @type {(pattern: string) => RegExp}
  */
-function refused(code, message, cure, row = 0) {
-  return { rows: [], comma: false, asks: [{ row, column: 0, code, message, cure }] };
+const anywhere = (pattern) => new RegExp(pattern.replace("(?i)", ""), "iu");
+
+/**
+ * @param {import("./cells.js").Asked} asked
+ * @param {number} [row]
+ */
+function refused(asked, row = 0) {
+  return { rows: [], comma: false, asks: [{ row, column: 0, ...asked }], said: [] };
 }
 
 /**
- * The text of the bytes, or null where they are none.
+ * The text of the bytes and in what it was written where that was not plain UTF-8, or the name of what stands in the way.
  *
  * @param {Uint8Array} bytes
+ * @param {SheetRules} sheet
+ * @returns {Decoded}
  */
-function decode(bytes) {
-  /** @type {(signs: number[]) => boolean} */
-  const begins = (signs) => signs.every((sign, n) => bytes[n] === sign);
-  if (begins([0xFF, 0xFE, 0, 0]) || begins([0, 0, 0xFE, 0xFF])) { return null; }
-  const [signs, encoding] = MARKS.find(([mark]) => begins(mark)) ?? [[], "utf-8"];
-  if (!signs.length && bytes.subarray(0, 200).includes(0)) { return null; }
+function decode(bytes, sheet) {
+  const found = sheet.encodings.find(([signs]) => signs.every((sign, n) => bytes[n] === sign));
+  const [signs, name, encoding] = found ?? [[], "utf-8", "UTF-8"], rest = bytes.subarray(signs.length);
+  if (!name) { return { problem: "never_read", values: { encoding } }; }
+  if (!found && bytes.subarray(0, 200).includes(0)) { return { problem: "zero_bytes" }; }
   try {
-    return new TextDecoder(encoding, { fatal: true, ignoreBOM: true }).decode(bytes.subarray(signs.length));
-  } catch { return null; }
+    const decoded = new TextDecoder(name, { fatal: true, ignoreBOM: true }).decode(rest);
+    return { decoded, said: found ? [filled(sheet.says.byte_order_mark, { encoding })] : [] };
+  } catch {
+    const line = new TextDecoder(name, { ignoreBOM: true }).decode(rest).split("\uFFFD")[0].split("\n").length;
+    return { problem: "not_text", values: { line, encoding } };
+  }
 }
 
 /**
  * @param {string} text
  * @param {string} mark
- * @param {SheetRules["limits"]} limits
+ * @param {SheetRules} sheet
  */
-function split(text, mark, limits) {
+function split(text, mark, sheet) {
   const rows = [];
   let row = [], at = 0;
   while (at < text.length) {
     const { cell, end, problem } = text[at] === '"' ? quoted(text, at, mark) : bare(text, at, mark);
     row.push(cell);
     const number = rows.length + 1;
-    if (problem) { return refused("bad-quotes", problem, "put two quotation marks where one is meant, or save the file again", number); }
-    const too = tooMuch(number, row.length, cell, limits);
-    if (too) { return too; }
+    const asked = problem ? asking(sheet, "bad-quotes", problem, "two_marks") : tooMuch(number, row.length, cell, sheet);
+    if (asked) { return refused(asked, number); }
     at = end;
     if (text[at] === mark) {
       at += 1;
@@ -97,12 +111,12 @@ function quoted(text, start, mark) {
   let at = start + 1, end;
   for (;;) {
     end = text.indexOf('"', at);
-    if (end < 0) { return { cell: "", end: text.length, problem: "a quotation mark is never closed" }; }
+    if (end < 0) { return { cell: "", end: text.length, problem: "never_closed" }; }
     if (text[end + 1] !== '"') { break; }
     at = end + 2;
   }
   const after = text[end + 1];
-  if (after !== undefined && ![mark, "\r", "\n"].includes(after)) { return { cell: "", end, problem: "something follows a closing quotation mark" }; }
+  if (after !== undefined && ![mark, "\r", "\n"].includes(after)) { return { cell: "", end, problem: "after_closing" }; }
   return { cell: text.slice(start + 1, end).replaceAll('""', '"'), end: end + 1, problem: "" };
 }
 
@@ -110,12 +124,24 @@ function quoted(text, start, mark) {
  * @param {number} row
  * @param {number} column
  * @param {string} cell
- * @param {SheetRules["limits"]} limits
+ * @param {SheetRules} sheet
  */
-function tooMuch(row, column, cell, limits) {
-  const cure = "leave out what is no part of the sheet";
-  if (column > limits.columns) { return refused("too-wide", `the sheet has more than ${limits.columns} columns`, cure, row); }
-  if (row > limits.rows) { return refused("too-long", `the sheet has more than ${limits.rows} rows`, cure, row); }
-  if ([...cell].length > limits.cell) { return refused("cell-too-long", `a cell has more than ${limits.cell} characters`, "shorten it", row); }
-  return null;
+function tooMuch(row, column, cell, sheet) {
+  const { limits } = sheet, signs = cell.length > limits.cell ? [...cell].length : 0;
+  if (column > limits.columns) { return asking(sheet, "too-wide", "too_wide", "leave_out_part", { most: limits.columns }); }
+  if (row > limits.rows) { return asking(sheet, "too-long", "too_long", "leave_out_part", { most: limits.rows }); }
+  return signs > limits.cell ? asking(sheet, "cell-too-long", "cell_too_long", "shorten", { cell: cellName(row, column), signs, most: limits.cell }) : null;
+}
+
+/**
+ * A cell as a spreadsheet shows it.
+ *
+ * @param {number} row
+ * @param {number} column
+ */
+export function cellName(row, column) {
+  if (!row) { return "the file"; }
+  let name = "";
+  for (let left = column; left > 0; left = Math.floor((left - 1) / 26)) { name = String.fromCharCode(65 + ((left - 1) % 26)) + name; }
+  return column ? `${name}${row}` : `row ${row}`;
 }

@@ -1,9 +1,10 @@
 // Files in and out: a half-done or finished one, or a filled-in sheet, is picked or dropped and becomes the draft; the finished one
 // is saved with its id as its name. A file is read in this browser and goes nowhere.
 
+import { cellName } from "./csv.js";
 import { button, make } from "./dom.js";
 import { fileText, load } from "./record.js";
-import { cellName, isSheet, readSheet } from "./sheet.js";
+import { isSheet, readSheet } from "./sheet.js";
 
 const MOST_TOLD = 40; // questions about a sheet that are listed
 
@@ -59,7 +60,7 @@ function openedSheet(bytes, rules) {
   const rows = Object.values(tally).reduce((sum, count) => sum + count, 0);
   const told = [
     `${rows} rows: ${Object.entries(tally).map(([kind, count]) => `${count} ${kind}`).join(", ")}.`,
-    said.length ? `Converted: ${said.map(({ row, column, text }) => `${cellName(row, column)} ${text}`).join("; ")}.` : "",
+    said.length ? `Converted: ${said.map(({ row, column, text }) => `${cellName(row, column)}: ${text}`).join("; ")}.` : "",
     asked.length ? `Please look at ${asked.slice(0, MOST_TOLD).join(". ")}${asked.length > MOST_TOLD ? `, and ${asked.length - MOST_TOLD} more` : ""}.` : "",
     leftOut.length ? `Left out, because the form has no place for it: ${leftOut.join(", ")}.` : "",
   ];

@@ -1,8 +1,9 @@
 // Rows of a filled-in sheet to a submission as plain values, what must be asked, and a tally of all rows: the steps of
 // aggregator/edgehold/sheets/interpret.py. What the lines are called, and where each goes, comes from rules.sheet.
 
-import { folded, number, outcome, readingValue, word, written } from "./cells.js";
+import { asking, folded, nearest, number, outcome, readingValue, shown, word, written } from "./cells.js";
 import { csvRows } from "./csv.js";
+import { filled } from "./sentences.js";
 import { whole } from "./units.js";
 
 /**
@@ -17,8 +18,6 @@ import { whole } from "./units.js";
  *   letters: Dictionary<KnownMap<Letter>>, tree: any }} Reading a reader with what its constructor assigns
  */
 
-const START = 4000; // bytes that are looked at for the first cell of a sheet
-
 /**
  * Whether a file is a sheet and no JSON: its name says so, or its first cell.
  *
@@ -27,7 +26,7 @@ const START = 4000; // bytes that are looked at for the first cell of a sheet
  * @param {SubmissionRules} rules
  */
 export function isSheet(name, bytes, rules) {
-  return /\.(?:csv|tsv|txt)$/iu.test(name) || new TextDecoder().decode(bytes.subarray(0, START)).replaceAll("\0", "").includes(rules.sheet.marker);
+  return /\.(?:csv|tsv|txt)$/iu.test(name) || new TextDecoder().decode(bytes.subarray(0, rules.sheet.limits.looked_at)).replaceAll("\0", "").includes(rules.sheet.marker);
 }
 
 /**
@@ -38,23 +37,10 @@ export function isSheet(name, bytes, rules) {
  * @returns {{ tree: Named | null, asks: SheetAsk[], said: SheetSaid[], tally: Dictionary<number>, protocol: { id: string, version: string } | null }} tree is null where the file is refused
  */
 export function readSheet(bytes, rules) {
-  const { rows, comma, asks } = csvRows(bytes, rules.sheet);
+  const { rows, comma, asks, said } = csvRows(bytes, rules.sheet);
   if (asks.length) { return { tree: null, asks, said: [], tally: {}, protocol: null }; }
-  const protocol = protocolNamed(rows, rules.sheet);
-  return { ...new Reader(rows, comma, rules, protocol).read(), protocol };
-}
-
-/**
- * A cell as a spreadsheet shows it.
- *
- * @param {number} row
- * @param {number} column
- */
-export function cellName(row, column) {
-  if (!row) { return "the file"; }
-  let name = "";
-  for (let left = column; left > 0; left = Math.floor((left - 1) / 26)) { name = String.fromCharCode(65 + ((left - 1) % 26)) + name; }
-  return column ? `${name}${row}` : `row ${row}`;
+  const protocol = protocolNamed(rows, rules.sheet), found = new Reader(rows, comma, rules, protocol).read();
+  return { ...found, said: [...said.map((text) => ({ row: 0, column: 0, text })), ...found.said], protocol };
 }
 
 /**
@@ -86,7 +72,7 @@ class Reader {
     Object.assign(this, { rows, comma, rules, sheet: rules.sheet, kinds: new Map(), part: "", run: -1, columns: null, asks: [], said: new Map() });
     Object.assign(this, { firstRowOf: new Map(), rowsOfRun: new Map(), begun: new Set(), met: new Map(), named: [], amounts: [] });
     this.letters = { people: new Map(), blades: new Map() };
-    this.tree = { format: rules.layout?.fixed["/format"], protocol: { ...protocol }, licence: "CC0-1.0" };
+    this.tree = { ...rules.sheet.begins, protocol: { ...protocol } };
   }
 
   /** @this {any} */
@@ -98,8 +84,7 @@ class Reader {
     this.names();
     this.workUnits();
     this.leaveOutRuns();
-    this.listNamed("lots", (/** @type {any} */ run) => [run.lot, run.lot_changes?.[0]?.lot]);
-    this.listNamed("instruments", (/** @type {any} */ run) => [run.instrument]);
+    Object.entries(this.sheet.listed).forEach(([part, places]) => this.listNamed(part, places));
     const asks = oneACell(this.asks);
     asks.forEach((ask) => { this.kinds.set(ask.row, "asked about"); this.said.delete(`${ask.row}/${ask.column}`); });
     /** @type {Dictionary<number>} */
@@ -151,13 +136,14 @@ class Reader {
    */
   line(at, row, label, lines, entry) {
     if (!Object.hasOwn(lines, label)) {
-      this.ask(at, 1, "unknown-line", label ? `“${label}” is no line of this part of the sheet` : "nothing says what this row is", `put it into a line for notes, or begin it with “${this.sheet.remark}”`);
+      const close = nearest(label, Object.keys(lines)), values = { text: shown(row[0]), close: shown(close), remark: this.sheet.remark };
+      this.ask(at, 1, "unknown-line", label ? "no_line" : "nothing_says", close ? "did_you_mean" : "into_notes", values);
       return "lines";
     }
     const line = lines[label], several = line.kind === "several", met = JSON.stringify([this.part, entry, label]);
     this.stray(at, row, range(several ? row.length : 2));
     if (!row.slice(1).some(Boolean)) { return "left empty"; }
-    if (this.met.has(met)) { this.ask(at, 1, "twice", `“${row[0]}” stands in row ${this.met.get(met)} already`, "keep the one that is meant"); return "lines"; }
+    if (this.met.has(met)) { this.ask(at, 1, "twice", "row_twice", "keep_one", { text: shown(row[0]), row: this.met.get(met) }); return "lines"; }
     this.met.set(met, at);
     if (this.part === "run" && !line.drawn) { this.begun.add(entry); }
     const columns = several ? range(row.length).filter((column) => column > 1 && row[column - 1]) : [2];
@@ -192,10 +178,10 @@ class Reader {
    */
   valueOf(line, text) {
     switch (line.kind) {
-      case "word": return word(text, line.words);
+      case "word": return word(text, line.words, this.sheet);
       case "number": return number(text, line.mark, this.rules);
       case "written": return written(text, this.rules);
-      default: return { value: text, said: "", code: "" };
+      default: return { value: text, said: "", asked: null };
     }
   }
 
@@ -211,7 +197,7 @@ class Reader {
     if (!this.columns) {
       /** @type {[label: string, hint: string][]} */
       this.columns = row.map((text) => this.label(text));
-      this.unknownColumns(at, row, (label) => Object.hasOwn(lines, label), "take the column out");
+      this.unknownColumns(at, row, (label) => Object.hasOwn(lines, label), "take_out");
       return "headings";
     }
     const named = new Map(this.columns.map(/** @returns {[label: string, column: number]} */ ([label], n) => [label, n + 1]).filter(([label]) => Object.hasOwn(lines, label)));
@@ -234,7 +220,7 @@ class Reader {
    * @param {Map<string, any>} named columns by label
    */
   letter(at, row, named) {
-    const column = named.get("handle") ?? named.get("key") ?? 1, letters = this.letters[this.part];
+    const column = named.get(this.sheet.names[this.part]) ?? 1, letters = this.letters[this.part];
     const letter = named.has(this.sheet.letter) ? textAt(row, named.get(this.sheet.letter) - 1) : "", name = textAt(row, column - 1);
     [folded(letter), name].filter(Boolean).forEach((known) => {
       if (name || !letters.has(known)) { letters.set(known, { name, at, column }); }
@@ -249,12 +235,11 @@ class Reader {
       if (known === undefined) { this.put(pointer, text); return; }
       const beside = letters.get(known);
       if (beside.name) {
-        if (text.toLowerCase() === beside.name && text !== beside.name) { this.say(at, column, `“${text}” read as “${beside.name}”`); }
+        if (text.toLowerCase() === beside.name && text !== beside.name) { this.say(at, column, filled(this.sheet.says.read_as, { text: shown(text), value: shown(beside.name) })); }
         this.put(pointer, beside.name);
       } else if (!done.has(`${part} ${known}`)) {
         done.add(`${part} ${known}`);
-        const what = part === "people" ? "handle" : "key";
-        this.ask(beside.at, beside.column, "no-name", `no ${what} stands beside “${text}”`, `write the ${what} there`);
+        this.ask(beside.at, beside.column, "no-name", "no_name", "write_name", { name: this.sheet.names[part], text: shown(text) });
       }
     });
   }
@@ -267,7 +252,7 @@ class Reader {
    * @param {string} order
    */
   beginRun(at, order) {
-    if (this.firstRowOf.has(order)) { this.ask(at, 1, "twice", `run ${order} began in row ${this.firstRowOf.get(order)} already`, "number the runs in the order made"); }
+    if (this.firstRowOf.has(order)) { this.ask(at, 1, "twice", "run_twice", "number_runs", { order, row: this.firstRowOf.get(order) }); }
     else { this.firstRowOf.set(order, at); }
     this.run += 1;
     this.listOf("runs").push({ id: `run-${order}`, order: Number(order), preparation: `edge-${order}`, work_unit: this.sheet.work_unit, readings: [] });
@@ -284,7 +269,7 @@ class Reader {
   runRow(at, row, label) {
     if (label === this.sheet.work) { return this.readingHeadings(at, row); }
     const known = Object.hasOwn(this.sheet.lines, label);
-    if (known || !this.columns || (label && !new RegExp(this.sheet.digit, "u").test(label))) { return this.line(at, row, label, this.sheet.lines, this.run); }
+    if (known || !this.columns || (label && !new RegExp(this.sheet.patterns.digit, "u").test(label))) { return this.line(at, row, label, this.sheet.lines, this.run); }
     return this.reading(at, row);
   }
 
@@ -294,10 +279,10 @@ class Reader {
    * @param {string[]} row
    */
   readingHeadings(at, row) {
-    if (this.columns) { this.ask(at, 1, "twice", "the readings of this run have a heading already", "keep one heading a run"); }
+    if (this.columns) { this.ask(at, 1, "twice", "heading_twice", "one_heading"); }
     this.columns = row.map((text) => this.label(text));
     this.tree.runs[this.run].work_unit = this.columns[0][1] || this.sheet.work_unit;
-    this.unknownColumns(at, row, (label) => this.isRepeat(label) || label === this.sheet.note, "call it value and its number, or note");
+    this.unknownColumns(at, row, (label) => this.isRepeat(label) || label === this.sheet.note, "call_value");
     return "headings";
   }
 
@@ -322,7 +307,7 @@ class Reader {
     this.begun.add(this.run);
     const reading = {};
     this.tree.runs[this.run].readings.push(reading);
-    if (row[0]) { reading.work = this.take(written(row[0], this.rules), at, 1); } else { this.ask(at, 1, "no-work", "nothing says how much work was done before this reading", "write the work done"); }
+    if (row[0]) { reading.work = this.take(written(row[0], this.rules), at, 1); } else { this.ask(at, 1, "no-work", "no_work", "write_work"); }
     read.forEach((column) => this.repeat(reading, at, column, row[column - 1], this.columns[column - 1][0] === this.sheet.note));
     return "readings";
   }
@@ -338,11 +323,9 @@ class Reader {
   repeat(reading, at, column, text, isNote) {
     if (isNote) {
       reading.note = text;
-      if (this.comma && !written(text, this.rules).code) {
-        this.ask(at, column, "decimal-comma", `a number, “${text}”, stands where the note of a reading belongs: does a decimal comma part cells here?`, "write points for decimals, or part the cells by semicolons");
-      }
+      if (this.comma && !written(text, this.rules).asked) { this.ask(at, column, "decimal-comma", "number_in_note", "use_points", { text: shown(text) }); }
     } else if (Object.keys(this.sheet.outcomes).length) {
-      (reading.outcomes ??= []).push(this.take(outcome(text, this.sheet.outcomes), at, column));
+      (reading.outcomes ??= []).push(this.take(outcome(text, this.sheet.outcomes, this.sheet), at, column));
     } else {
       const { found, limit } = readingValue(text, this.rules);
       (reading.values ??= []).push({ written: this.take(found, at, column), ...(limit ? { limit } : {}) });
@@ -353,7 +336,7 @@ class Reader {
   workUnits() {
     this.amounts.forEach(([run, at, hint]) => {
       const unit = this.tree.runs[run].work_unit;
-      if (hint && unit !== hint) { this.ask(at, 1, "other-unit", `this line is in “${hint}”, the run’s readings in “${unit}”`, "write both in the same unit, and name it in both headings"); }
+      if (hint && unit !== hint) { this.ask(at, 1, "other-unit", "other_unit", "same_unit", { unit: shown(hint), wanted: shown(unit) }); }
     });
   }
 
@@ -366,9 +349,10 @@ class Reader {
    * @param {string} code
    * @param {string} message
    * @param {string} cure
+   * @param {Named} [values]
    */
-  ask(row, column, code, message, cure) {
-    this.asks.push({ row, column, code, message, cure });
+  ask(row, column, code, message, cure, values) {
+    this.asks.push({ row, column, ...asking(this.sheet, code, message, cure, values) });
   }
 
   /**
@@ -390,7 +374,7 @@ class Reader {
    */
   take(found, row, column) {
     if (found.said) { this.say(row, column, found.said); }
-    if (found.code) { this.ask(row, column, found.code, found.message, found.cure); }
+    if (found.asked) { this.asks.push({ row, column, ...found.asked }); }
     return found.value;
   }
 
@@ -403,7 +387,7 @@ class Reader {
    */
   unknownColumns(at, row, known, cure) {
     this.columns.forEach(([label], n) => {
-      if (label && !known(label) && !(this.part === "run" && n === 0)) { this.ask(at, n + 1, "unknown-column", `“${row[n]}” is no column of this table`, cure); }
+      if (label && !known(label) && !(this.part === "run" && n === 0)) { this.ask(at, n + 1, "unknown-column", "no_column", cure, { text: shown(row[n]) }); }
     });
   }
 
@@ -415,7 +399,7 @@ class Reader {
    */
   stray(at, row, allowed) {
     row.forEach((text, n) => {
-      if (text && !allowed.includes(n + 1)) { this.ask(at, n + 1, "stray-cell", `“${text.slice(0, 60)}” stands where nothing is asked`, this.comma ? "write points for decimals, or part the cells by semicolons" : "move it to where it belongs"); }
+      if (text && !allowed.includes(n + 1)) { this.ask(at, n + 1, "stray-cell", "stray", this.comma ? "use_points" : "move", { text: shown(text) }); }
     });
   }
 
@@ -426,7 +410,9 @@ class Reader {
    */
   characters(at, row) {
     row.forEach((text, n) => this.rules.characters.forEach(({ code, pattern }) => {
-      if (code !== "lone-surrogate" && new RegExp(pattern, "u").test(text)) { this.ask(at, n + 1, code, "a character stands here that nobody types", "delete it, or type the text again"); }
+      // @ts-expect-error what a pattern of one sign matches has a first sign
+      const found = new RegExp(pattern, "u").exec(text)?.[0].codePointAt(0).toString(16).toUpperCase().padStart(4, "0");
+      if (found) { this.ask(at, n + 1, code, "unfit", "type_again", { sign: `U+${found}` }); }
     }));
   }
 
@@ -444,10 +430,12 @@ class Reader {
   /**
    * @this {Reading}
    * @param {string} part
-   * @param {(run: any) => (string | undefined)[]} keysOf
+   * @param {string[]} places
    */
-  listNamed(part, keysOf) {
-    const keys = new Set((this.tree.runs ?? []).flatMap(keysOf).filter((/** @type {string | undefined} */ key) => key !== undefined));
+  listNamed(part, places) {
+    /** @type {(run: any) => string[]} */
+    const named = (run) => places.map((place) => place.split("/").reduce((inside, name) => inside?.[name], run));
+    const keys = new Set((this.tree.runs ?? []).flatMap(named).filter((/** @type {string | undefined} */ key) => key !== undefined));
     if (keys.size) { this.tree[part] = [...keys].map((key) => ({ key })); }
   }
 

@@ -2,6 +2,8 @@
 // does it: in whole-number fractions, rounded once at the end. The patterns of written numbers come from there too
 // (rules.numbers), the factors from the register (rules.units); nothing is retyped here but the steps.
 
+import { filled } from "./sentences.js";
+
 /** @typedef {{ top: bigint, bottom: bigint }} Fraction */
 
 /** A number or a unit that cannot be read: what is wrong, and what would be right. */
@@ -16,6 +18,13 @@ export class WrittenError extends Error {
     this.cure = cure;
   }
 }
+
+/**
+ * The names of its two patterns, filled in; `grammar` is rules.numbers.
+ *
+ * @type {(grammar: Grammar, problem: string, cure: string, values: Named) => WrittenError}
+ */
+const wrong = ({ says }, problem, cure, values) => new WrittenError(filled(says[problem], values), filled(says[cure], values));
 
 /**
  * A fraction of two whole numbers.
@@ -92,10 +101,8 @@ export function whole(pattern) {
  */
 export function parseNumber(written, grammar) {
   if (typeof written === "string") { return parseText(written, grammar); }
-  if (typeof written !== "number") { throw new WrittenError(`got ${shown(written, grammar)}, not a number`, "write a number, such as 12.5"); }
-  if (!Number.isFinite(written)) {
-    throw new WrittenError(`got ${written}, not a finite number`, "leave out what was not read, or mark its limit");
-  }
+  if (typeof written !== "number") { throw wrong(grammar, "of_other_kind", "write_number", { text: shown(written, grammar) }); }
+  if (!Number.isFinite(written)) { throw wrong(grammar, "not_finite", "leave_out", { text: written }); }
   const size = decimal(String(Math.abs(written)));
   const exact = ordinary(written < 0 ? fraction(-size.top, size.bottom) : size, written, grammar);
   return { value: nearest(exact), exact, uncertainty: null, unit: null };
@@ -106,9 +113,7 @@ export function parseNumber(written, grammar) {
  * @param {Grammar} grammar
  */
 function parseText(text, grammar) {
-  if ([...text].length > grammar.longest) {
-    throw new WrittenError(`${shown(text, grammar)} is longer than ${grammar.longest} characters`, "write the number alone");
-  }
+  if ([...text].length > grammar.longest) { throw wrong(grammar, "too_long", "number_alone", { text: shown(text, grammar), longest: grammar.longest }); }
   const { patterns } = grammar;
   let [plain, unit] = withoutMark(plainText(text, grammar), grammar);
   let uncertainty = null, match;
@@ -156,9 +161,8 @@ function unsigned(digits, text, grammar) {
   let match;
   if ((match = whole(patterns.fraction).exec(digits))) { return ordinary(mixed(match.groups ?? {}, text, grammar), text, grammar); }
   if (whole(patterns.ambiguous).test(digits)) {
-    const [left, right] = digits.split(",");
-    throw new WrittenError(
-      `${shown(text, grammar)} may be a thousand or a decimal`, `write ${left}${right} or ${left}.${right}, as it was meant`);
+    const [units, rest] = digits.split(",");
+    throw wrong(grammar, "ambiguous", "as_meant", { text: shown(text, grammar), whole: units, rest });
   }
   if (whole(patterns.grouped).test(digits)) {
     digits = digits.replaceAll(digits.indexOf(",") < digits.indexOf(".") ? "," : ".", "");
@@ -168,7 +172,7 @@ function unsigned(digits, text, grammar) {
     return ordinary(decimal(`${found.replace(",", ".")}e${exponent}`), text, grammar);
   }
   const cure = grammar.cures.find(([pattern]) => whole(pattern).test(digits))?.[1] ?? "";
-  throw new WrittenError(`${shown(text, grammar)} is not a number`, cure);
+  throw wrong(grammar, "not_a_number", cure, { text: shown(text, grammar) });
 }
 
 /**
@@ -179,9 +183,7 @@ function unsigned(digits, text, grammar) {
 function mixed({ whole: units, top, bottom }, text, grammar) {
   const part = fraction(BigInt(top), BigInt(bottom));
   if (units === undefined) { return part; }
-  if (part.top >= part.bottom) {
-    throw new WrittenError(`${shown(text, grammar)} has a whole number before a fraction over 1`, "write it like 3 1/8");
-  }
+  if (part.top >= part.bottom) { throw wrong(grammar, "large_fraction", "like_fraction", { text: shown(text, grammar) }); }
   return plus(fraction(BigInt(units)), part);
 }
 
@@ -194,10 +196,7 @@ function mixed({ whole: units, top, bottom }, text, grammar) {
 function parenthesised(main, inside, text, grammar) {
   const match = whole(grammar.patterns.decimal).exec(main.replace(/^[+\- ]+/u, ""));
   const { digits = "", exponent } = match?.groups ?? {};
-  if (!match || exponent) {
-    throw new WrittenError(
-      `${shown(text, grammar)}: an uncertainty in parentheses follows a plain decimal`, "write it like 25 (5) or 3.125 ± 0.06");
-  }
+  if (!match || exponent) { throw wrong(grammar, "no_plain_decimal", "like_uncertainty", { text: shown(text, grammar) }); }
   const stated = unsigned(inside, text, grammar);
   if (!/^[0-9]+$/u.test(inside)) { return stated; }
   const places = digits.split(/[.,]/u)[1]?.length ?? 0;
@@ -211,28 +210,46 @@ function parenthesised(main, inside, text, grammar) {
  */
 function ordinary(exact, written, grammar) {
   const largest = BigInt(grammar.largest), size = exact.top < 0n ? -exact.top : exact.top;
-  if (size > largest * exact.bottom || (size > 0n && size * largest < exact.bottom)) {
-    throw new WrittenError(`${shown(written, grammar)} is out of any scale's range`, "write an ordinary number between 1e-15 and 1e15");
-  }
+  if (size > largest * exact.bottom || (size > 0n && size * largest < exact.bottom)) { throw wrong(grammar, "out_of_range", "ordinary", { text: shown(written, grammar) }); }
   return exact;
 }
 
 /**
- * A value as Python's messages show it.
+ * A written number as the program's messages show it.
  *
  * @param {unknown} value
  * @param {Grammar} grammar
  */
-function shown(value, grammar) {
-  const text = typeof value === "string" ? quoted(value) : String(value);
-  return text.length <= grammar.longest + 2 ? text : `${text.slice(0, grammar.longest)}…`;
+function shown(value, { longest }) {
+  return cut(typeof value === "string" ? quoted(value) : String(value), longest + 2, longest);
 }
 
-/** @param {string} text */
-function quoted(text) {
-  const mark = text.includes("'") && !text.includes('"') ? '"' : "'";
-  return mark + text.replaceAll("\\", "\\\\").replaceAll(mark, `\\${mark}`).replaceAll("\n", "\\n").replaceAll("\t", "\\t") + mark;
+/**
+ * A text, or so many signs of it where it has more than the most.
+ *
+ * @param {string} text
+ * @param {number} most
+ * @param {number} [kept]
+ */
+export function cut(text, most, kept = most) {
+  const signs = [...text];
+  return signs.length <= most ? text : `${signs.slice(0, kept).join("")}…`;
 }
+
+/**
+ * A text between quotation marks, with what cannot be seen spelt out, as Python's repr does it.
+ *
+ * @param {string} text
+ */
+export function quoted(text) {
+  const mark = text.includes("'") && !text.includes('"') ? '"' : "'", /** @type {Dictionary<string>} */ short = { "\n": "\\n", "\r": "\\r", "\t": "\\t", " ": " " };
+  /** @type {(sign: string) => string} */
+  const seen = (sign) => short[sign] ?? spelt((sign.codePointAt(0) ?? 0).toString(16));
+  return mark + text.replaceAll("\\", "\\\\").replaceAll(mark, `\\${mark}`).replace(/[\p{C}\p{Z}]/gu, seen) + mark;
+}
+
+/** @type {(code: string) => string} */
+const spelt = (code) => (code.length < 3 ? `\\x${code.padStart(2, "0")}` : code.length < 5 ? `\\u${code.padStart(4, "0")}` : `\\U${code.padStart(8, "0")}`);
 
 /**
  * The unit of the register that a symbol, mark or name stands for, or null; capitals matter in symbols, not in names.
@@ -258,16 +275,12 @@ export function findUnit(text, units) {
  * @throws {WrittenError}
  */
 export function canonicalValue(written, unit, goal, rules) {
-  const number = parseNumber(written, rules.numbers), [start, end] = [findUnit(unit, rules.units), findUnit(goal, rules.units)];
-  if (!start || !end) { throw new WrittenError(`${quoted(String(start ? goal : unit))} is not a unit of the closed list`, ""); }
+  const grammar = rules.numbers, number = parseNumber(written, grammar), [start, end] = [findUnit(unit, rules.units), findUnit(goal, rules.units)];
+  if (!start || !end) { throw new WrittenError(filled(grammar.says.no_unit, { unit: quoted(String(start ? goal : unit)) }), ""); }
   if (number.unit !== null && number.unit !== start.id) {
-    throw new WrittenError(
-      `${shown(written, rules.numbers)} carries the mark of ${quoted(number.unit)}, but its unit is given as ${quoted(String(unit))}`,
-      `leave the mark out, or give the unit as ${quoted(number.unit)}`);
+    throw wrong(grammar, "other_mark", "leave_mark", { text: shown(written, grammar), mark: quoted(number.unit), unit: quoted(String(unit)) });
   }
-  if (start.kind !== end.kind) {
-    throw new WrittenError(`${quoted(String(unit))} is a unit of ${start.kind}, ${quoted(String(goal))} one of ${end.kind}`, `use a unit of ${end.kind}`);
-  }
+  if (start.kind !== end.kind) { throw wrong(grammar, "two_kinds", "use_kind", { unit: quoted(String(unit)), kind: start.kind, goal: quoted(String(goal)), wanted: end.kind }); }
   const base = plus(times(number.exact, factor(start.factor)), factor(start.offset));
   return nearest(over(minus(base, factor(end.offset)), factor(end.factor)));
 }

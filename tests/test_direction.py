@@ -8,8 +8,8 @@ from tests.imports import PACKAGE, between_packages, circles, imports, part_of
 
 STAGES = ["records", "endpoints", "estimates", "pooling", "results", "forms", "pages"]
 EVERYWHERE = {"errors", "words", "counted", "numerics"}
-BESIDE = {"forms": {"review"}}
-"""What stands beside the path and may be imported all the same: it knows the records and nothing else."""
+BESIDE = {"forms": {"review", "planning"}}
+"""What stands beside the path and may be imported all the same: it knows nothing to the right of its reader."""
 GRAPH = imports()
 MODULES = [name for name in GRAPH if part_of(name).removeprefix("edgehold.") in {"numerics", *STAGES}]
 
@@ -27,6 +27,14 @@ def test_what_the_forms_take_from_beside_the_path_knows_the_records_alone():
     assert len(review) > 5
     for name in review:
         assert {part_of(other) for other in GRAPH[name]} <= {"edgehold.records", "edgehold.review", "edgehold.errors"}, name
+
+
+def test_the_planner_knows_no_form_and_no_page():
+    planning = [name for name in GRAPH if part_of(name) == "edgehold.planning"]
+    assert len(planning) > 10
+    left = {f"edgehold.{stage}" for stage in ("planning", *STAGES[: STAGES.index("forms")], *EVERYWHERE)}
+    for name in planning:
+        assert {part_of(other) for other in GRAPH[name]} - {"edgehold"} <= left, name
 
 
 def test_every_stage_has_modules_to_look_at():

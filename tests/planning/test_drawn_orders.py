@@ -4,7 +4,6 @@ from collections import Counter
 from itertools import product
 
 import pytest
-from boatyard_plans import drawn, protocol, roomy, sharpeners, steels
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -14,6 +13,8 @@ from edgehold.planning.occasion import occasion, stock
 from edgehold.planning.orders import carry_over_counts, coded_orders, draw_order, given_away, possible_orders, round_order, williams
 from edgehold.planning.plans import arms_in_order, draw_codes, treatment_numbers
 from edgehold.records.model.plan import Plan
+
+from .boatyard_plans import drawn, protocol, roomy, sharpeners, steels
 
 # Williams (1949), and any text on crossover designs: for four treatments (lettered A to D) ABDC BCAD CDBA DACB, up to names and rows;
 # for three, the six rows ABC BCA CAB ACB BAC CBA.

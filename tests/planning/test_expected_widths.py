@@ -4,7 +4,6 @@ import math
 
 import numpy as np
 import pytest
-from boatyard_plans import drawn, own_spread_only, pooled, protocol, roomy, sharpeners, steels
 from scipy.integrate import quad
 from scipy.stats import chi2, norm
 from scipy.stats import t as t_distribution
@@ -15,6 +14,8 @@ from edgehold.errors import InputError
 from edgehold.estimates.repeatability import ASSUMED, Repeatability
 from edgehold.planning.chances import _contrasts, _drawn, expected, seen, setting
 from edgehold.planning.remedies import Outlook, rank
+
+from .boatyard_plans import drawn, own_spread_only, pooled, protocol, roomy, sharpeners, steels
 
 KNOWN = math.inf
 EVENINGS = 400

@@ -4,7 +4,6 @@ import math
 from itertools import groupby, pairwise
 
 import pytest
-from boatyard_plans import drawn, own_spread_only, pooled, protocol, roomy, sharpeners, steels
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import t as t_distribution
@@ -21,6 +20,8 @@ from edgehold.planning.plans import arms_in_order, draw_plan, published_seal
 from edgehold.planning.remedies import Outlook
 from edgehold.planning.threats import open_threats
 from edgehold.records.sealing import plan_sha256
+
+from .boatyard_plans import drawn, own_spread_only, pooled, protocol, roomy, sharpeners, steels
 
 
 def fits(asked):

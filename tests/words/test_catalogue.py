@@ -52,8 +52,8 @@ def strings():
                     yield "".join(parts)
 
 
-SENTENCES = ("plan", "probes")  # groups of whole sentences
-HANDED_OUT = ("endpoints", "flags", "factors", "contrasts", "estimates", "numbers")  # whole groups, for the browser to fill in
+SENTENCES = ("plan", "planner", "probes")  # groups of whole sentences
+HANDED_OUT = ("endpoints", "flags", "factors", "contrasts", "estimates", "numbers", "planner")  # whole groups, for the browser to fill in
 
 
 def test_every_pattern_is_in_use_and_every_code_has_one():

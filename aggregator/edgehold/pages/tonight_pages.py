@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterator, Mapping
 
 from markupsafe import Markup
 
+from edgehold.forms.planner import planner_rules
 from edgehold.forms.submission import OPEN
 from edgehold.results.model.objections import ObjectionResult
 from edgehold.results.model.results import Results
@@ -29,7 +30,17 @@ def tonight_pages(results: Results, forms: Forms, sheets: Collection[tuple[str, 
     """
     closed = [(p, _closing(results, p)) for p in results.protocols if p.closed_by and p.status in OPEN]
     known = {(p.id, p.version) for p in results.protocols}
-    html = render("tonight.html", forms=list(forms.values()), known=known, sheets=sheets, closed=closed)
+    planner = planner_rules(forms) if forms else None
+    html = render(
+        "tonight.html",
+        forms=list(forms.values()),
+        known=known,
+        sheets=sheets,
+        closed=closed,
+        planner=planner,
+        planner_data=inert_json(planner),
+        planned_by=[],
+    )
     yield Page("/tonight/", "Do it tonight", html, "Do it tonight", "Choose a question, cut, type, and see your answer")
     for key, rules in forms.items():
         yield _form(key, rules, sheets)

@@ -127,12 +127,18 @@ def advise(
         outlook = Outlook(entry, made.truth, seed)
         share = _reading_share(asked, entry, known.reading_variance)
         helpful = remedies(plan, found, outlook, max(1, evening_runs(asked)), asked.worthwhile_ratio, share, absent)
-    others = tuple(_glance(other, known, seed) for other in other_designs(design))
+    others = tuple(glance(other, known, seed) for other in other_designs(design))
     return Advice(asked, fits, design.changes, plan, found, right, helpful, others, open_threats(asked, plan), known.table_sha256)
 
 
-def _glance(design: Design, known: Known, seed: int) -> Other:
-    """A design without drawing its evenings: every contrast as precise as so many runs of so many arms make it."""
+def glance(design: Design, known: Known, seed: int) -> Other:
+    """A design without drawing its evenings: every contrast as precise as so many runs of so many arms make it.
+
+    Parameters
+    ----------
+    design : what is done.
+    known, seed : as in `advise`.
+    """
     asked, runs, entry = design.asked, design.fits.runs, known.entries[design.asked.rule.id]
     plan = draw_plan(asked, design.fits, id="glance", month="2000-01", seed=seed, sealed=False)
     compared = len(asked.sharpeners) if asked.in_rounds else len(asked.blades)

@@ -13,6 +13,7 @@ from edgehold.records.model.protocol import EndpointRule, Protocol
 
 from .geometry import ORDINARY_BEHIND_EDGE_MM
 
+COMPARED = ("sharpener", "steel", "blade")  # what a plan can compare
 RUNS_A_HAND = 4  # an evening and tester: our own cautious default, not a medical limit
 MM_PER_CUT = 10.0  # medium that one cut takes off where the protocol counts cuts
 ANGLE_DEG = 20.0  # per side, where nobody has measured it (common practice: 15 to 20)
@@ -306,7 +307,7 @@ def _refuse_form(name: str, values: Sequence[str], form: re.Pattern[str]) -> Non
 
 def _refuse_nothing_to_compare(made: Occasion) -> None:
     factor = made.protocol.question.factor
-    if factor not in ("sharpener", "steel", "blade"):
+    if factor not in COMPARED:
         raise InputError(f"got a protocol that asks for the {factor}; wanted one that compares sharpeners, steels or blades")
     kind, names = ("sharpener", made.sharpeners) if factor == "sharpener" else ("blade", made.blades)
     if len(names) < 2:

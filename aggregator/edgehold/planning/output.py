@@ -11,9 +11,9 @@ from dataclasses import asdict
 from scipy.stats import chi2
 
 from edgehold.estimates.repeatability import ASSUMED
-from edgehold.pages.sheet_pages import CAUTIONS
 from edgehold.records.units import plural
 from edgehold.words import Reason
+from edgehold.words.cautions import CAUTIONS
 
 from .advice import Advice, Other
 from .chances import SIGHTS, VERDICTS, Chance, Expected

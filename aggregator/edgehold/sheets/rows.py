@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from edgehold.pages.sheet_pages import CAUTIONS
 from edgehold.records.model.plan import Plan, PlannedRun
 from edgehold.records.model.protocol import Protocol
+from edgehold.words.cautions import CAUTIONS
 
 from .lines import BLADES, HEAD, MARKER, PEOPLE, REMARK, VERSION_WORD, WORK, Line, run_lines
 

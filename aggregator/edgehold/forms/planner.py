@@ -1,0 +1,59 @@
+"""What the planner in the browser is handed: protocols, spreads, the program's own figures and its patterns of texts.
+
+The scripts of ``site/pages/assets/plan`` count with nothing else; ``tests/forms/test_planner.py`` holds them to ``edgehold plan``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from edgehold.planning import capacity, chances, geometry, minutes, occasion, orders, plans, remedies
+from edgehold.words import group
+
+PROTOCOL_FIELDS = (
+    "id", "version", "title", "question", "medium", "work", "reading", "endpoints", "early_checkpoint", "late_checkpoint", "design",
+    "minutes", "needs", "cautions", "people",
+)  # fmt: skip
+
+
+def planner_rules(forms: Mapping[tuple[str, str], Mapping[str, object]]) -> dict[str, object]:
+    """Rules of the planner.
+
+    Parameters
+    ----------
+    forms : rules of every form, by protocol id and version, the newest version of each first; of these one each is planned by.
+    """
+    protocols = sorted(_protocols(forms), key=lambda front: front["question"]["factor"] != "sharpener")  # the first question is the common one
+    return {"protocols": protocols, "figures": _figures(), "says": group("plan") | group("planner")}
+
+
+def _protocols(forms: Mapping[tuple[str, str], Mapping[str, object]]) -> Iterable[dict[str, Any]]:
+    met: set[str] = set()
+    for (name, _), rules in forms.items():
+        front, repeatability = rules["protocol"], rules["repeatability"]
+        if name in met or not isinstance(front, dict) or not isinstance(repeatability, dict):
+            continue
+        if front["question"]["factor"] not in occasion.COMPARED:
+            continue
+        met.add(name)
+        yield {field: front[field] for field in PROTOCOL_FIELDS} | {"spreads": repeatability["endpoints"]}
+
+
+def _figures() -> dict[str, object]:
+    """The program's own figures, so that none is written twice."""
+    return {
+        "runs_a_hand": occasion.RUNS_A_HAND,
+        "mm_per_cut": occasion.MM_PER_CUT,
+        "lost_mm": geometry.edge_lost_mm(occasion.FLAT_MM, occasion.ANGLE_DEG),
+        "steel_mm": occasion.STEEL_MM,
+        "spare": capacity.SPARE,
+        "sharpening": minutes.SHARPENING,
+        "reading": minutes.READING,
+        "other_reading": minutes.OTHER_READING,
+        "longest_listed": orders.LONGEST_LISTED,
+        "least_coded": orders.LEAST_CODED,
+        "letters": plans.LETTERS,
+        "draws": remedies.DRAWS,
+        "sights": list(chances.SIGHTS),
+    }

@@ -1,0 +1,222 @@
+// @ts-check
+// The planner of "Do it tonight": reads its rules from the page, plans while somebody answers, and hands the plan on to the form.
+
+import { draw, make } from "../form/dom.js";
+import { Drafts, localStorageOrNone } from "../form/draft.js";
+import { planned } from "./planned.js";
+import { practiceMinutes, primary, runMinutes } from "./what_fits.js";
+import { say } from "./words.js";
+
+/** @typedef {import("./planned.js").Shown} Shown */
+/** @typedef {import("./planned.js").Question} Question */
+/** @typedef {import("./what_fits.js").Protocol} Protocol */
+
+const PLAN_FORMAT = "plan/1.0.0", LARGEST_SEED = 2 ** 53, WIDE = 300, HIGH = 14;
+
+/** @param {string} name */
+const at = (name) => /** @type {HTMLElement} */ (document.getElementById(`plan-${name}`));
+const rules = JSON.parse(/** @type {string} */ (at("rules").textContent));
+/** @type {(name: string, values?: import("./words.js").Values) => string} */
+const says = (name, values = {}) => say(rules.says, name, values);
+
+const state = { seed: freshSeed() };
+
+/** A seed that nobody can guess. */
+function freshSeed() {
+  const [high, low] = crypto.getRandomValues(new Uint32Array(2));
+  return ((high & 0x1FFFFF) * 2 ** 32 + low) % LARGEST_SEED;
+}
+
+/** @param {string} name @returns {string} what is chosen of several */
+const chosen = (name) => /** @type {HTMLInputElement} */ (document.querySelector(`[name="plan-${name}"]:checked`)).value;
+
+/**
+ * A number that somebody typed; an empty field is null where that is allowed.
+ * @param {string} name
+ * @returns {?number}
+ */
+function typed(name) {
+  const field = /** @type {HTMLInputElement} */ (at(name)), text = field.value.trim().replace(",", "."), value = Number(text);
+  const low = Number(field.min), high = Number(field.max);
+  if (!text && !field.required) { return null; }
+  if (!text || !(value >= low && value <= high) || (field.step === "1" && !Number.isInteger(value))) {
+    const label = /** @type {HTMLLabelElement} */ (document.querySelector(`label[for="plan-${name}"]`));
+    field.focus();
+    throw new RangeError(says("number_wrong", { name: /** @type {string} */ (label.textContent), given: text || "nothing", low, high }));
+  }
+  return value;
+}
+
+/** Handles, those typed first. @returns {string[]} */
+function handles() {
+  const typedNames = /** @type {HTMLInputElement} */ (at("handles")).value.toLowerCase().split(/[\s,;]+/u).filter((name) => /^[a-z0-9][a-z0-9-]{0,29}[a-z0-9]$/u.test(name));
+  return [...new Set([...typedNames, "first", "second", "third"])].slice(0, 3);
+}
+
+/** Who does what, by how many there are. @param {Protocol} protocol @returns {Pick<Question, "sharpeners" | "testers" | "coder" | "alone">} */
+function people(protocol) {
+  const [one, two, three] = handles(), here = chosen("people"), both = protocol.question.factor === "sharpener";
+  if (here === "alone") { return { sharpeners: both ? [two, one] : [one], testers: [one], coder: null, alone: true }; }
+  if (here === "two") { return both ? { sharpeners: [one, two], testers: [one, two], coder: null, alone: false } : { sharpeners: [two], testers: [one], coder: two, alone: false }; }
+  return both ? { sharpeners: [two, three], testers: [one], coder: two, alone: false } : { sharpeners: [three], testers: [one], coder: two, alone: false };
+}
+
+/** @returns {Question} */
+function question() {
+  const protocol = /** @type {Protocol} */ (rules.protocols.find((/** @type {Protocol} */ one) => one.id === chosen("question")));
+  const who = people(protocol), [owner] = handles(), metres = typed("metres");
+  const least = protocol.question.factor === "sharpener" ? 1 : 2, blades = Math.max(least, Number(typed("blades")));
+  return {
+    protocol: protocol.id,
+    blades: Array.from({ length: blades }, (_, n) => `${owner}.blade-${n + 1}`),
+    ...who,
+    stock: {
+      lots_m: metres === null ? [] : [metres],
+      mm_per_unit: protocol.work.kind === "length" ? 1000 : rules.figures.mm_per_cut,
+      minutes: Number(typed("minutes")),
+      evenings: Number(typed("evenings")),
+      runs_a_hand: rules.figures.runs_a_hand,
+      most_runs: null,
+      steel_mm: rules.figures.steel_mm,
+    },
+  };
+}
+
+/** A chance as so many evenings in ten. @param {number} share */
+function inEvenings(share) {
+  if (share < 0.05) { return says("seen_few"); }
+  return share > 0.95 ? says("seen_nearly_all") : says("seen_tenths", { tenths: Math.round(10 * share) });
+}
+
+/** @param {string} title */
+const lower = (title) => title.slice(0, 1).toLowerCase() + title.slice(1);
+
+/** @param {Protocol} protocol */
+const units = (protocol) => (protocol.work.unit === "cut" ? "cuts" : protocol.work.unit);
+
+/** One design: a sentence and a bar. @param {Shown} shown */
+function designed({ design, shows }) {
+  const { asked, fits } = design, [lesser, larger] = shows.seen;
+  const width = says("width_short", { width: Math.exp(shows.half_width) });
+  const text = says("design", { runs: fits.runs, last: asked.last, units: units(asked.protocol), title: lower(asked.rule.title), width, seen15: inEvenings(lesser), seen20: inEvenings(larger) });
+  const bar = draw("svg", { viewBox: `0 0 ${WIDE} ${HIGH}`, class: "share", "aria-hidden": "true", preserveAspectRatio: "none" },
+    draw("rect", { class: "share-all", width: WIDE, height: HIGH }), draw("rect", { class: "share-more", width: WIDE * larger, height: HIGH }), draw("rect", { class: "share-less", width: WIDE * lesser, height: HIGH }));
+  return [make("p", {}, text), bar];
+}
+
+/** Everything about the design that will be done. @param {Shown} first */
+function plan(first) {
+  const { design, runs } = first, { asked, fits, changes } = design, { protocol } = asked, minutes = runMinutes(protocol, rules.figures, asked.last);
+  const most = Math.max(...runs.map((run) => runs.filter((other) => other.evening === run.evening).length));
+  const whole = practiceMinutes(protocol) + most * minutes.whole;
+  const out = [...designed(first), make("p", { class: "quiet" }, says("bar"))];
+  if (changes.length) {
+    out.push(make("p", {}, says("changed_head")), make("ul", {}, changes.map((change) => make("li", {}, says(change.code, { ...change.values, units: units(protocol) })))));
+  }
+  if (!asked.rule.primary) {
+    out.push(make("p", {}, says("not_primary", { title: lower(primary(protocol).title), last: asked.last, units: units(protocol), judged: lower(asked.rule.title) })));
+  }
+  if (asked.rule.kind === "life") { out.push(make("p", {}, says("life_at_best"))); }
+  out.push(make("p", {}, says("minutes", { minutes: whole, practice: practiceMinutes(protocol), run: minutes.whole, sharpening: minutes.sharpening, readings: minutes.readings, cutting: minutes.cutting })));
+  out.push(make("ul", {}, make("li", {}, says("buy", { metres: fits.buy_m, medium: protocol.medium.name, lots: "from one lot", runs: fits.runs, run: fits.run_m })), protocol.needs.map((need) => make("li", {}, `${need.item} (${need.where})`))));
+  return out;
+}
+
+/** The drawn order as a table. @param {Shown} first */
+function order({ design, runs }) {
+  const { asked } = design, coded = asked.coder !== null, manyEvenings = new Set(runs.map((run) => run.evening)).size > 1;
+  const heads = ["Run", manyEvenings && "Evening", coded && "Code", "Sharpened by", "Blade", "Cut and read by", "Begin at (m)"].filter(Boolean);
+  /** @param {import("./orders.js").PlannedRun} run */
+  const cells = (run) => [run.order, manyEvenings && run.evening, coded && run.code, run.sharpener, run.blade, run.tester, run.coil_position_m].filter((cell) => cell !== false);
+  const table = make("table", {}, make("caption", {}, says("order_caption")), make("thead", {}, make("tr", {}, heads.map((head) => make("th", { scope: "col" }, head)))),
+    make("tbody", {}, runs.map((run) => make("tr", {}, cells(run).map((cell, n) => make(n ? "td" : "th", n ? {} : { scope: "row" }, String(cell)))))));
+  const notes = [says("run_end", { last: asked.last, units: units(asked.protocol) }), asked.protocol.design.order];
+  if (coded) { notes.unshift(says("codes_for", { coder: /** @type {string} */ (asked.coder), testers: asked.testers.join(" and ") })); }
+  if (asked.alone && asked.protocol.question.factor === "sharpener") { notes.unshift(says("alone_note", { other: asked.sharpeners.filter((name) => !asked.testers.includes(name)).join(" and ") })); }
+  return [make("div", { class: "table", tabindex: "0", role: "region", "aria-label": says("order_caption") }, table), ...notes.map((note) => make("p", {}, note)), make("p", { class: "quiet" }, says("drawn_seed", { seed: String(state.seed) }))];
+}
+
+/** The plan as the program writes it. @param {Shown} first */
+function planFile({ design, runs }) {
+  const { asked } = design, now = new Date(), month = `${now.getFullYear()}-${String(now.getMonth() + 1).padStart(2, "0")}`;
+  const [owner] = handles();
+  return {
+    format: PLAN_FORMAT,
+    id: `${asked.coder ?? owner}-plan-${month}-${state.seed.toString(36).slice(-4)}`,
+    protocol: { id: asked.protocol.id, version: asked.protocol.version },
+    origin: "measured",
+    month,
+    endpoint: asked.rule.id,
+    worthwhile_ratio: asked.ratio,
+    planned_last_checkpoint: asked.last,
+    seed: state.seed,
+    blinding: asked.coder === null ? "none" : "helper coded",
+    coder: asked.coder,
+    runs,
+    nonce: null,
+    sha256: null,
+  };
+}
+
+/** @param {Shown} first */
+function save(first) {
+  const file = planFile(first), link = make("a", { download: `${file.id}.json`, href: URL.createObjectURL(new Blob([`${JSON.stringify(file, null, 1)}\n`], { type: "application/json" })) });
+  link.click();
+  setTimeout(() => URL.revokeObjectURL(link.href), 1000);
+}
+
+/** A draft of the form with people, blades and order, and the form opened on it. @param {Shown} first */
+function openForm({ design, runs }) {
+  const { asked } = design, { id, version } = asked.protocol, drafts = new Drafts(`submission/${id}/${version}`, localStorageOrNone());
+  const named = [...new Set([...asked.testers, ...asked.sharpeners])];
+  const kept = drafts.fresh({
+    people: named.map((handle) => ({ handle })),
+    blades: asked.blades.map((key) => ({ key })),
+    preparations: runs.map((run) => ({ id: `edge-${run.order}`, blade: run.blade, sharpener: run.sharpener })),
+    runs: runs.map((run) => ({
+      id: `run-${run.order}`, order: run.order, evening: run.evening, preparation: `edge-${run.order}`, tester: run.tester, coil_position_m: run.coil_position_m,
+      blinding: asked.coder === null ? "none" : "helper coded", planned_last_checkpoint: asked.last,
+    })),
+  });
+  if (!drafts.save(kept)) { status(says("not_kept")); return; }
+  status(says("begun"));
+  window.location.assign(/** @type {HTMLAnchorElement} */ (document.querySelector(`a[data-form="${id}"]`)).href);
+}
+
+/** @param {string} text */
+function status(text) {
+  at("status").textContent = text;
+}
+
+/** @param {boolean} moves whether to lead on to the result */
+function show(moves) {
+  let shown;
+  try {
+    shown = planned(question(), rules, state.seed);
+  } catch (error) {
+    if (!(error instanceof RangeError)) { throw error; }
+    status(error.message);
+    return;
+  }
+  const [first, ...others] = shown, { cautions } = first.design.asked.protocol;
+  at("best").replaceChildren(...plan(first));
+  at("cautions").replaceChildren(...cautions.map((text) => make("li", {}, text)));
+  at("order").replaceChildren(...order(first));
+  at("others").replaceChildren(...others.map((other) => make("li", {}, ...designed(other))));
+  at("more").hidden = !others.length;
+  at("result").hidden = false;
+  at("save").onclick = () => save(first);
+  at("form").onclick = () => openForm(first);
+  status(says("ready", { designs: shown.length }));
+  if (moves) { at("result").querySelector("h2")?.focus(); }
+}
+
+function start() {
+  at("off").remove();
+  at("root").hidden = false;
+  at("ask").addEventListener("submit", (event) => { event.preventDefault(); show(true); });
+  at("again").onclick = () => { state.seed = freshSeed(); show(false); };
+  at("print").onclick = () => window.print();
+}
+
+start();

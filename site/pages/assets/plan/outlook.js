@@ -1,0 +1,57 @@
+// @ts-check
+// How often a difference is seen: a moderated t statistic drawn many times, the same as aggregator/edgehold/planning/remedies.py.
+
+import { chiSquaredQuantile, normal, tQuantile } from "../form/distributions.js";
+import { keyOf, normalDraws } from "../form/draws.js";
+import { inRounds } from "./what_fits.js";
+
+/** @typedef {import("./what_fits.js").Design} Design */
+/** @typedef {import("./what_fits.js").Spread} Spread */
+/** @typedef {import("./orders.js").PlannedRun} PlannedRun */
+/** @typedef {{half_width: number, seen: number[]}} Glance half width of the 95 % interval (ln), and for each true ratio the chance that it is seen */
+
+/**
+ * A design at a glance: every contrast as precise as so many runs of so many arms make it.
+ * @param {Design} design
+ * @param {PlannedRun[]} runs
+ * @param {number} seed
+ * @returns {Glance}
+ */
+export function glance(design, runs, seed) {
+  const { asked, fits } = design, spread = asked.protocol.spreads[asked.rule.id];
+  const compared = inRounds(asked) ? asked.sharpeners.length : asked.blades.length;
+  const unscaled = (2 * compared) / fits.runs, df = fits.runs - rank(runs);
+  const { estimates, errors, total } = drawn(spread, unscaled, df, seed, asked.figures.draws), t = tQuantile(0.975, total);
+  const square = errors.reduce((sum, se) => sum + se * se, 0) / errors.length;
+  const share = (/** @type {number} */ ratio) => estimates.filter((estimate, i) => estimate + Math.log(ratio) > errors[i] * t).length / estimates.length;
+  return { half_width: Math.sqrt(square) * t, seen: asked.figures.sights.map(share) };
+}
+
+/** Coefficients of the additive model of the runs. @param {PlannedRun[]} runs */
+export function rank(runs) {
+  /** @param {(run: PlannedRun) => string | number} of */
+  const levels = (of) => new Set(runs.map(of)).size;
+  const plain = [levels((run) => run.blade), levels((run) => run.sharpener), levels((run) => run.tester)];
+  const blocks = [levels((run) => run.evening), levels((run) => run.lot)].filter((n) => runs.length >= 2 * n);
+  return 1 + [...plain, ...blocks].reduce((sum, n) => sum + n - 1, 0);
+}
+
+/**
+ * Estimates at a true ratio of 1, their standard errors, and the degrees of freedom.
+ * @param {Spread} spread
+ * @param {number} unscaled
+ * @param {number} df
+ * @param {number} seed
+ * @param {number} draws
+ */
+function drawn(spread, unscaled, df, seed, draws) {
+  const pooled = spread.source === "pooled", prior = spread.prior_df ?? Infinity, worth = pooled ? Math.min(prior, spread.df_pooled) : prior;
+  const s0 = Math.sqrt(spread.prior_s2), [first, second] = normalDraws(keyOf("outlook", String(seed)), 2, draws);
+  const [z] = normalDraws(keyOf("outlook", String(seed), "estimate"), 1, draws), root = Math.sqrt(unscaled);
+  const sigma = first.map((u) => (Number.isFinite(worth) ? s0 * Math.sqrt(worth / chiSquaredQuantile(normal(u), worth)) : s0));
+  const own = sigma.map((s, i) => s * s * (df ? chiSquaredQuantile(normal(second[i]), df) / df : 1));
+  const alike = df === 0 || prior === Infinity;
+  const moderated = own.map((s2) => (alike ? spread.prior_s2 : (prior * spread.prior_s2 + df * s2) / (prior + df)));
+  const total = pooled ? Math.min(prior + df, spread.df_pooled) : prior + df;
+  return { estimates: sigma.map((s, i) => s * root * z[i]), errors: moderated.map((s2) => Math.sqrt(s2 * unscaled)), total };
+}

@@ -1,0 +1,161 @@
+"""The planner of "Do it tonight": the same plans as `edgehold plan`, and somebody's way from five questions to a filled-in form."""
+
+import json
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+from scipy.stats import chi2
+
+from edgehold.records.model.plan import Plan
+from tests.planning.households import HOUSEHOLDS, SEEDS, asked_in_the_browser, handed_out, planned, wanted
+
+from .serving import served
+
+ASSETS = Path(__file__).parents[2] / "site" / "pages" / "assets"
+SHOWN = """one => ({
+  last: one.design.asked.last, endpoint: one.design.asked.rule.id, runs: one.runs, buy_m: one.design.fits.buy_m,
+  limits: one.design.fits.limits.map(limit => [limit.name, limit.runs]), half_width: one.shows.half_width, seen: one.shows.seen,
+  changes: one.design.changes.map(change => [`plan.${change.code}`, change.values]),
+})"""
+
+
+@pytest.fixture(scope="module")
+def scripts(browser: Browser) -> Iterator[Page]:
+    """A page of the scripts' own origin, so that they can be loaded as modules."""
+    with served(ASSETS) as address:
+        context = browser.new_context()
+        page = context.new_page()
+        page.goto(f"{address}/plan/planned.js")
+        yield page
+        context.close()
+
+
+@pytest.mark.parametrize("name", HOUSEHOLDS)
+def test_a_household_gets_the_plan_of_the_program(scripts, name):
+    given = {"rules": handed_out(), "question": asked_in_the_browser(name), "seeds": list(SEEDS)}
+    body = f"given => import('./planned.js').then(m => given.seeds.map(seed => m.planned(given.question, given.rules, seed).map({SHOWN})))"
+    for seed, (first, *others) in zip(SEEDS, scripts.evaluate(body, given), strict=True):
+        expected = planned(wanted(name), seed)
+        assert [[code, values | {"units": ""}] for code, values in first.pop("changes")] == [
+            [code, arguments | {"units": ""}] for code, arguments in expected.pop("changes")
+        ]
+        for got, one in zip([first, *others], [expected, *expected.pop("others")], strict=True):
+            got.pop("changes", None)
+            widths = {key: (got.pop(key), one.pop(key)) for key in ("half_width", "seen")}
+            assert got == one
+            for mine, theirs in widths.values():
+                assert mine == pytest.approx(theirs, rel=1e-9)
+
+
+def test_the_quantile_of_chi_squared_is_scipys(scripts):
+    grid = [(p, df) for df in (0.5, 1, 2, 4, 6.3, 40, 333) for p in (1e-9, 1e-3, 0.2, 0.5, 0.8, 0.999, 1 - 1e-9)]
+    got = scripts.evaluate("grid => import('../form/distributions.js').then(m => grid.map(([p, df]) => m.chiSquaredQuantile(p, df)))", grid)
+    assert got == pytest.approx([chi2.ppf(p, df) for p, df in grid], rel=1e-11)
+
+
+def test_texts_are_filled_in_as_the_program_fills_them(scripts):
+    patterns = {"a": "{x:.3g}, {x:g}, {x:.0f}, {x:.2f}, {n}", "b": {"count": "n", "one": "1 run", "other": "{n} runs"}}
+    values = [1 / 3, 43.75, 0.00012, 123456.0, 2.0, 1.005]
+    got = scripts.evaluate(
+        "given => import('./words.js').then(m => given.values.map(x => m.say(given.patterns, 'a', { x, n: 3 })))",
+        {"patterns": patterns, "values": values},
+    )
+    assert got == [f"{x:.3g}, {x:g}, {x:.0f}, {x:.2f}, 3" for x in values]
+    said = "patterns => import('./words.js').then(m => [1, 2].map(n => m.say(patterns, 'b', { n })))"
+    assert scripts.evaluate(said, patterns) == ["1 run", "2 runs"]
+
+
+@pytest.fixture()
+def tonight(browser: Browser, form_base: str) -> Iterator[Page]:
+    """The page on a phone."""
+    context = browser.new_context(viewport={"width": 390, "height": 844}, accept_downloads=True)
+    page = context.new_page()
+    page.goto(f"{form_base}/tonight/")
+    expect(page.locator("#plan-root")).to_be_visible()
+    yield page
+    context.close()
+
+
+def ask(page: Page) -> None:
+    page.get_by_role("button", name="Show what fits").click()
+    expect(page.locator("#plan-result")).to_be_visible()
+
+
+def table(page: Page) -> list[dict[str, str]]:
+    rows = page.locator("#plan-order tr")
+    heads, *cells = [row.locator("th, td").all_inner_texts() for row in rows.all()]
+    return [dict(zip(heads, row, strict=True)) for row in cells]
+
+
+def test_the_usual_evening_is_planned_with_the_keyboard_alone_and_without_a_network(tonight):
+    tonight.context.set_offline(True)
+    tonight.get_by_label("Handles, yours first").focus()
+    tonight.keyboard.type("fid, wren, tern")
+    tonight.keyboard.press("Enter")
+    expect(tonight.locator("#plan-result")).to_be_visible()
+    expect(tonight.locator("#plan-first")).to_be_focused()
+    expect(tonight.locator("#plan-best")).to_contain_text("2 runs to 80 cuts, judged by sharpness after 80 cuts")
+    expect(tonight.locator("#plan-best")).to_contain_text(re.compile(r"fewer than 1 evening in 20|1 evening in 10"))
+    runs = table(tonight)
+    assert {(run["Sharpened by"], run["Cut and read by"]) for run in runs} == {("wren", "fid"), ("tern", "fid")}
+    assert all(re.fullmatch("[A-Z]{2}", run["Code"]) for run in runs)
+    assert tonight.evaluate("document.documentElement.scrollWidth") <= 390
+
+
+def test_cautions_stand_between_the_questions_and_the_order(tonight):
+    ask(tonight)
+    tops = [tonight.locator(place).bounding_box()["y"] for place in ("#plan-ask", "section.cautions", "#plan-order")]
+    assert tops == sorted(tops)
+    expect(tonight.locator("#plan-cautions li").first).to_contain_text("Clamp the rope for every cut")
+
+
+def test_alone_with_ninety_minutes_gets_a_plan_that_says_what_was_changed(tonight):
+    tonight.get_by_label("I am alone").check()
+    tonight.get_by_label("Minutes in an evening").fill("90")
+    tonight.get_by_label(re.compile("^Metres of rope")).fill("6")
+    ask(tonight)
+    expect(tonight.locator("#plan-best")).to_contain_text("Runs end after 20 cuts instead of 80.")
+    assert [run["Sharpened by"] for run in table(tonight)] == ["second", "first"]
+
+
+def test_a_slip_is_answered_at_its_field_and_nothing_else_happens(tonight):
+    tonight.get_by_label("Minutes in an evening").fill("9000")
+    tonight.get_by_role("button", name="Show what fits").click()
+    expect(tonight.locator("#plan-status")).to_have_text("Minutes in an evening: got 9000, wanted a number from 20 to 900.")
+    expect(tonight.get_by_label("Minutes in an evening")).to_be_focused()
+    expect(tonight.locator("#plan-result")).to_be_hidden()
+
+
+def test_the_saved_plan_is_a_plan_of_the_format_and_of_the_order_shown(tonight):
+    tonight.get_by_label("Minutes in an evening").fill("300")
+    ask(tonight)
+    with tonight.expect_download() as saved:
+        tonight.get_by_role("button", name="Save the plan as a file").click()
+    plan = Plan.model_validate_json(Path(saved.value.path()).read_bytes())
+    assert saved.value.suggested_filename == f"{plan.id}.json"
+    assert [run["Sharpened by"] for run in table(tonight)] == [run.sharpener for run in plan.runs]
+    assert (plan.blinding, plan.planned_last_checkpoint, plan.endpoint, len(plan.runs)) == ("helper coded", 80, "late", 4)
+    orders = set()
+    for _ in range(12):
+        tonight.get_by_role("button", name="Draw another order").click()
+        orders.add(tuple(run["Sharpened by"] for run in table(tonight)))
+    assert orders <= {("second", "third", "third", "second"), ("third", "second", "second", "third")}
+    assert len(orders) == 2  # missed once in 2,048
+
+
+def test_the_form_opens_with_people_blades_and_order_filled_in(tonight):
+    tonight.get_by_label("Handles, yours first").fill("fid wren tern")
+    ask(tonight)
+    runs = table(tonight)
+    tonight.get_by_role("button", name="Open the form with this filled in").click()
+    expect(tonight.locator("#form-root")).to_be_visible()
+    expect(tonight).to_have_url(re.compile("/tonight/two-sharpeners-rope-"))
+    kept = tonight.evaluate("Object.entries(localStorage).find(([key]) => key.startsWith('edgehold/draft/submission/'))[1]")
+    draft = json.loads(kept)["draft"]
+    assert [person["handle"] for person in draft["people"]] == ["fid", "wren", "tern"]
+    assert [edge["sharpener"] for edge in draft["preparations"]] == [run["Sharpened by"] for run in runs]
+    assert [run["preparation"] for run in draft["runs"]] == [edge["id"] for edge in draft["preparations"]]
+    expect(tonight.get_by_role("group", name="Person 1", exact=True).get_by_role("textbox", name="Handle", exact=True)).to_have_value("fid")

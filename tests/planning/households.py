@@ -1,0 +1,105 @@
+"""Twelve households and what `edgehold plan` makes of each: three hours or ninety minutes, alone or three people, little rope or much, a
+scale or none, one blade or four. The planner in the browser is held to the same."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from edgehold.forms.planner import planner_rules
+from edgehold.planning.advice import Known, glance
+from edgehold.planning.designs import Design, doable, other_designs
+from edgehold.planning.occasion import Occasion, occasion, stock
+from edgehold.planning.plans import draw_plan
+from edgehold.records.model.protocol import Protocol
+from edgehold.results.publish.repeatability import _form_entry, assumption
+
+from .boatyard_plans import pooled, protocol
+
+ROPE, STEELS, CARD = ("two-sharpeners-rope", "1.1.0"), ("steels-exchanged-rope", "2.0.0"), ("life-on-card", "1.0.0")
+SEEDS = (3, 11, 2**40 + 7)
+PEOPLE = {"sharpeners": ["tern", "wren"], "testers": ["fennel"]}
+ONE = {"sharpeners": ["wren"], "testers": ["fennel"]}
+BOTH = {"sharpeners": ["tern", "wren"], "testers": ["tern", "wren"]}
+THREE = {"sharpeners": ["auk", "tern", "wren"], "testers": ["fennel"], "coder": "moss"}
+HOUSEHOLDS: dict[str, tuple[tuple[str, str], dict, dict]] = {
+    "three hours, two sharpeners, a helper, 20 m": (ROPE, PEOPLE | {"blades": 1, "coder": "moss"}, {"minutes": 180, "lots_m": (20,)}),
+    "the same in the open, 6 m": (ROPE, PEOPLE | {"blades": 1}, {"minutes": 180, "lots_m": (6,)}),
+    "ninety minutes, alone": (ROPE, {"sharpeners": ["tern"], "alone": "wren", "blades": 1}, {"minutes": 90, "lots_m": (6,)}),
+    "both take turns at testing, two evenings": (ROPE, BOTH | {"blades": 1}, {"minutes": 240, "evenings": 2}),
+    "four blades, two sharpeners, a long day": (ROPE, PEOPLE | {"blades": 4}, {"minutes": 600, "runs_a_hand": 9}),
+    "three sharpeners under codes": (ROPE, THREE | {"blades": 1}, {"minutes": 330}),
+    "hardly any time and rope": (ROPE, PEOPLE | {"blades": 1}, {"minutes": 40, "lots_m": (0.15,), "most_runs": 1}),
+    "to 40 cuts, a larger difference asked for": (ROPE, PEOPLE | {"blades": 1, "last_checkpoint": 40, "worthwhile_ratio": 1.5}, {}),
+    "no scale, alone, ninety minutes": (CARD, {"alone": "wren", "blades": 2}, {"minutes": 90}),
+    "no scale, a helper, three hours": (CARD, ONE | {"blades": 2, "coder": "moss"}, {"minutes": 180, "lots_m": (600,)}),
+    "two blades under codes, two evenings": (STEELS, ONE | {"blades": 2, "coder": "moss"}, {"minutes": 400, "evenings": 2}),
+    "four blades, one sharpener, two lots": (STEELS, ONE | {"blades": 4}, {"minutes": 330, "evenings": 2, "lots_m": (9, 9)}),
+}  # fmt: skip
+
+
+def known(followed: Protocol) -> Known:
+    """The protocol's assumptions, but for one endpoint that is known from many submissions."""
+    entries = {rule.id: assumption(rule) for rule in followed.endpoints}
+    return Known(entries | {"early": pooled(0.2, 23.0)}, None, None)
+
+
+def wanted(name: str) -> Occasion:
+    """What a household asks for."""
+    (id, version), asks, has = HOUSEHOLDS[name]
+    followed = protocol(id, version)
+    blades = [f"wren.b{number}" for number in range(1, asks["blades"] + 1)]
+    return occasion(followed, stock(followed, **has), **(asks | {"blades": blades}))
+
+
+def planned(asked: Occasion, seed: int) -> dict[str, object]:
+    """The plan and what else the same time holds, as plain values."""
+    design = doable(asked)
+    return _shown(design, asked, seed) | {
+        "changes": [[change.code, dict(change.arguments) | {"units": ""}] for change in design.changes],
+        "others": [_shown(other, asked, seed) for other in other_designs(design)],
+    }
+
+
+def _shown(design: Design, asked: Occasion, seed: int) -> dict[str, object]:
+    plan = draw_plan(design.asked, design.fits, id="x-1", month="2026-05", seed=seed, sealed=False)
+    seen = glance(design, known(asked.protocol), seed)
+    fields = ("order", "block", "evening", "lot", "coil_position_m", "blade", "sharpener", "tester", "code")
+    return {
+        "last": design.asked.last_checkpoint,
+        "endpoint": design.asked.rule.id,
+        "runs": [{field: getattr(run, field) for field in fields} for run in plan.runs],
+        "limits": [[limit.name, limit.runs] for limit in design.fits.limits],
+        "buy_m": design.fits.buy_m,
+        "half_width": seen.half_width,
+        "seen": list(seen.seen.values()),
+    }
+
+
+def handed_out() -> dict[str, object]:
+    """The rules of the planner for the three protocols, with the spreads of ``known``."""
+    forms: dict[tuple[str, str], Mapping[str, object]] = {}
+    for name in (ROPE, STEELS, CARD):
+        followed = protocol(*name)
+        spreads = {endpoint: _form_entry(entry) for endpoint, entry in known(followed).entries.items()}
+        forms[name] = {"protocol": followed.model_dump(mode="json"), "repeatability": {"endpoints": spreads}}
+    return planner_rules(forms)
+
+
+def asked_in_the_browser(name: str) -> dict[str, object]:
+    """The same question as the scripts take it."""
+    asked = wanted(name)
+    has = asked.stock
+    return {
+        "protocol": asked.protocol.id,
+        "blades": list(asked.blades),
+        "sharpeners": list(asked.sharpeners),
+        "testers": list(asked.testers),
+        "coder": asked.coder,
+        "alone": asked.alone,
+        "last": asked.last_checkpoint,
+        "ratio": asked.worthwhile_ratio,
+        "stock": {
+            "lots_m": list(has.lots_m), "mm_per_unit": has.mm_per_unit, "minutes": has.minutes, "evenings": has.evenings,
+            "runs_a_hand": has.runs_a_hand, "most_runs": has.most_runs, "steel_mm": has.steel_mm,
+        },
+    }  # fmt: skip

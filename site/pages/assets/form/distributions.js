@@ -168,7 +168,13 @@ export function fQuantile(p, df) {
   return tQuantile((1 + p) / 2, df) ** 2;
 }
 
-/** Regularised incomplete gamma functions P(a, x) and Q(a, x): the series 6.5.29 below a + 1, the continued fraction 6.5.31 above. */
+/**
+ * Regularised incomplete gamma functions P(a, x) and Q(a, x): the series 6.5.29 below a + 1, the continued fraction 6.5.31 above.
+ *
+ * @param {number} a
+ * @param {number} x
+ * @returns {[below: number, above: number]}
+ */
 function incompleteGamma(a, x) {
   const front = Math.exp(a * Math.log(x) - x - logGamma(a));
   if (x < a + 1) {
@@ -183,7 +189,12 @@ function incompleteGamma(a, x) {
   return [1 - upper, upper];
 }
 
-/** Quantile of chi-squared: the start 26.4.17, then Newton's steps on the distribution function, kept between bounds. */
+/**
+ * Quantile of chi-squared: the start 26.4.17, then Newton's steps on the distribution function, kept between bounds.
+ *
+ * @param {number} p
+ * @param {number} df
+ */
 export function chiSquaredQuantile(p, df) {
   const a = df / 2, h = 2 / (9 * df), start = df * (1 - h + normalQuantile(p) * Math.sqrt(h)) ** 3;
   let low = 0, high = Infinity, x = start > 1e-3 ? start / 2 : Math.exp((Math.log(p * a) + logGamma(a)) / a);

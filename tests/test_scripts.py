@@ -46,7 +46,7 @@ def test_every_script_is_looked_at_and_strictly():
 
 def test_the_checker_is_silenced_seldom_and_never_without_a_reason():
     lines = [line for path in SITE.glob("pages/assets/**/*.js") for line in path.read_text(encoding="utf-8").splitlines()]
-    silenced = [line for line in lines if re.search(r"@ts-|eslint-disable", line)]
+    silenced = [line for line in lines if re.search(r"@ts-(?!check)|eslint-disable", line)]
     assert len(silenced) <= MOST_SILENCED
     assert [line for line in silenced if not WITH_REASON.search(line)] == []
 

@@ -9,6 +9,8 @@ from functools import partial
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
+from playwright.sync_api import Browser, Page
+
 
 class _Quiet(SimpleHTTPRequestHandler):
     def log_message(self, format: str, *args: object) -> None:
@@ -44,3 +46,14 @@ def served(folder: Path) -> Iterator[str]:
         finally:
             server.shutdown()
             thread.join()
+
+
+@contextmanager
+def modules(browser: Browser, folder: Path, script: str) -> Iterator[Page]:
+    """A page of the scripts' own origin, beside one of them, so that they can be loaded as modules."""
+    with served(folder) as address:
+        context = browser.new_context()
+        page = context.new_page()
+        page.goto(f"{address}/{script}")
+        yield page
+        context.close()

@@ -17,7 +17,7 @@ from edgehold.errors import WrittenError
 from edgehold.records.registers import load_units
 from edgehold.records.units import canonical_value, grammar, parse_number
 
-from .serving import served
+from .serving import modules
 
 SCRIPTS = Path(__file__).parents[2] / "site" / "pages" / "assets" / "form"
 GENERATED = 200
@@ -26,13 +26,8 @@ HALF_DONE = ("people", "blades", "preparations", "runs")
 
 @pytest.fixture(scope="module")
 def page(browser: Browser) -> Iterator[Page]:
-    """A page of the scripts' own origin, so that they can be loaded as modules."""
-    with served(SCRIPTS) as address:
-        context = browser.new_context()
-        opened = context.new_page()
-        opened.goto(f"{address}/answer.js")
+    with modules(browser, SCRIPTS, "answer.js") as opened:
         yield opened
-        context.close()
 
 
 def in_browser(page: Page, script: str, body: str, given: object) -> object:

@@ -12,7 +12,7 @@ from scipy.stats import chi2
 from edgehold.records.model.plan import Plan
 from tests.planning.households import HOUSEHOLDS, SEEDS, asked_in_the_browser, handed_out, planned, wanted
 
-from .serving import served
+from .serving import modules
 
 ASSETS = Path(__file__).parents[2] / "site" / "pages" / "assets"
 SHOWN = """one => ({
@@ -24,13 +24,8 @@ SHOWN = """one => ({
 
 @pytest.fixture(scope="module")
 def scripts(browser: Browser) -> Iterator[Page]:
-    """A page of the scripts' own origin, so that they can be loaded as modules."""
-    with served(ASSETS) as address:
-        context = browser.new_context()
-        page = context.new_page()
-        page.goto(f"{address}/plan/planned.js")
-        yield page
-        context.close()
+    with modules(browser, ASSETS, "plan/planned.js") as opened:
+        yield opened
 
 
 @pytest.mark.parametrize("name", HOUSEHOLDS)

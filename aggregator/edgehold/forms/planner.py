@@ -1,6 +1,6 @@
 """What the planner in the browser is handed: protocols, spreads, the program's own figures and its patterns of texts.
 
-The scripts of ``site/pages/assets/plan`` count with nothing else; ``tests/forms/test_planner.py`` holds them to ``edgehold plan``.
+The scripts of ``site/pages/assets/plan`` count with nothing else; ``tests/browser/test_planner.py`` holds them to ``edgehold plan``.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from edgehold.planning import capacity, chances, geometry, minutes, occasion, orders, plans, remedies
+from edgehold.records.units import plural
 from edgehold.words import group
 
 PROTOCOL_FIELDS = (
@@ -24,7 +25,8 @@ def planner_rules(forms: Mapping[tuple[str, str], Mapping[str, object]]) -> dict
     ----------
     forms : rules of every form, by protocol id and version, the newest version of each first; of these one each is planned by.
     """
-    protocols = sorted(_protocols(forms), key=lambda front: front["question"]["factor"] != "sharpener")  # the first question is the common one
+    # The question that most people come with stands first.
+    protocols = sorted(_protocols(forms), key=lambda front: front["question"]["factor"] != "sharpener")
     return {"protocols": protocols, "figures": _figures(), "says": group("plan") | group("planner")}
 
 
@@ -37,7 +39,8 @@ def _protocols(forms: Mapping[tuple[str, str], Mapping[str, object]]) -> Iterabl
         if front["question"]["factor"] not in occasion.COMPARED:
             continue
         met.add(name)
-        yield {field: front[field] for field in PROTOCOL_FIELDS} | {"spreads": repeatability["endpoints"]}
+        handed = {field: front[field] for field in PROTOCOL_FIELDS}
+        yield handed | {"spreads": repeatability["endpoints"], "units": plural(front["work"]["unit"])}
 
 
 def _figures() -> dict[str, object]:

@@ -39,7 +39,6 @@ def tonight_pages(results: Results, forms: Forms, sheets: Collection[tuple[str, 
         closed=closed,
         planner=planner,
         planner_data=inert_json(planner),
-        planned_by=[],
     )
     yield Page("/tonight/", "Do it tonight", html, "Do it tonight", "Choose a question, cut, type, and see your answer")
     for key, rules in forms.items():

@@ -17,7 +17,7 @@ _NUMBERS = (
     ("--evenings", int, "how many evenings (default 1)"),
     ("--hand", int, "runs that one tester's hand will bear in an evening (default 4)"),
     ("--runs", int, "no more runs than this in all"),
-    ("--last", float, "last checkpoint of every run (default: the protocol's)"),
+    ("--last", float, "last checkpoint of every run (default: the one that the protocol's first question needs)"),
     ("--worthwhile", float, "smallest ratio worth acting on (default: the protocol's)"),
     ("--mm-per-cut", float, "millimetres of medium that one cut takes off (default 10)"),
     ("--thickness", float, "thickness behind the edge in mm (default 0.5)"),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 import textwrap
 from collections.abc import Iterable, Iterator
@@ -12,6 +11,7 @@ from scipy.stats import chi2
 
 from edgehold.estimates.repeatability import ASSUMED
 from edgehold.records.units import plural
+from edgehold.results.model.numbers import readable_json
 from edgehold.words import Reason
 from edgehold.words.cautions import CAUTIONS
 
@@ -61,15 +61,7 @@ def advice_json(advice: Advice) -> str:
         "threats": [asdict(threat) for threat in advice.threats],
         "repeatability_sha256": advice.table_sha256,
     }
-    return json.dumps(_finite(plain), indent=2, ensure_ascii=False, allow_nan=False)
-
-
-def _finite(value: object) -> object:
-    if isinstance(value, dict):
-        return {name: _finite(inside) for name, inside in value.items()}
-    if isinstance(value, list | tuple):
-        return [_finite(inside) for inside in value]
-    return None if isinstance(value, float) and not math.isfinite(value) else value
+    return readable_json(plain)
 
 
 def _wrapped(text: str, first: str = "", rest: str | None = None) -> str:
@@ -188,7 +180,7 @@ def _before(advice: Advice) -> Iterator[str]:
 def _medium(advice: Advice) -> Iterator[str]:
     fits, asked = advice.fits, advice.asked
     yield "TO BUY OR HAVE"
-    lots = "from one lot" if len(asked.stock.lots_m) < 2 else f"from {len(asked.stock.lots_m)} lots"
+    lots = Reason("plan.lots", lots=max(1, len(asked.stock.lots_m)))
     amount = Reason("plan.buy", metres=fits.buy_m, medium=asked.protocol.medium.name, lots=lots, runs=fits.runs, run=fits.run_m)
     yield from _listed([amount, *(f"{need.item} ({need.where})" for need in asked.protocol.needs)])
     yield ""

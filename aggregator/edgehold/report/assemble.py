@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import json
-import math
 from dataclasses import asdict, dataclass
 
 from edgehold.estimates import Contrast, estimate_submissions
 from edgehold.records.canonical import LoadedProtocol
 from edgehold.records.model.protocol import EndpointRule, Protocol
 from edgehold.records.model.submission import Submission
+from edgehold.results.model.numbers import readable_json
 from edgehold.results.model.results import Results
 
 from .among import Among, among
@@ -190,16 +189,8 @@ def report_json(report: SubmissionReport) -> str:
         "answer": asdict(report.answer),
         "warnings": report.warnings,
     }
-    return json.dumps(_finite(plain), indent=2, ensure_ascii=False, allow_nan=False)
+    return readable_json(plain)
 
 
 def _plain(part: Settling | Start | Guesses | Worth | None) -> dict[str, object] | None:
     return None if part is None else asdict(part)
-
-
-def _finite(value: object) -> object:
-    if isinstance(value, dict):
-        return {name: _finite(inside) for name, inside in value.items()}
-    if isinstance(value, list | tuple):
-        return [_finite(inside) for inside in value]
-    return None if isinstance(value, float) and not math.isfinite(value) else value

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from typing import TypeVar
 
@@ -38,3 +39,16 @@ def needed(figure: Figure | None) -> Figure:
     if figure is None:
         raise ValueError("a figure is missing without which nothing can be published here")
     return figure
+
+
+def readable_json(plain: object) -> str:
+    """Plain values as JSON for people and programs to read: numbers as they are, infinities and NaN as null."""
+    return json.dumps(_finite(plain), indent=2, ensure_ascii=False, allow_nan=False)
+
+
+def _finite(value: object) -> object:
+    if isinstance(value, dict):
+        return {name: _finite(inside) for name, inside in value.items()}
+    if isinstance(value, list | tuple):
+        return [_finite(inside) for inside in value]
+    return None if isinstance(value, float) and not math.isfinite(value) else value

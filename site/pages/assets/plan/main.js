@@ -91,14 +91,11 @@ function inEvenings(share) {
 /** @param {string} title */
 const lower = (title) => title.slice(0, 1).toLowerCase() + title.slice(1);
 
-/** @param {Protocol} protocol */
-const units = (protocol) => (protocol.work.unit === "cut" ? "cuts" : protocol.work.unit);
-
 /** One design: a sentence and a bar. @param {Shown} shown */
 function designed({ design, shows }) {
   const { asked, fits } = design, [lesser, larger] = shows.seen;
   const width = says("width_short", { width: Math.exp(shows.half_width) });
-  const text = says("design", { runs: fits.runs, last: asked.last, units: units(asked.protocol), title: lower(asked.rule.title), width, seen15: inEvenings(lesser), seen20: inEvenings(larger) });
+  const text = says("design", { runs: fits.runs, last: asked.last, units: asked.protocol.units, title: lower(asked.rule.title), width, seen15: inEvenings(lesser), seen20: inEvenings(larger) });
   const bar = draw("svg", { viewBox: `0 0 ${WIDE} ${HIGH}`, class: "share", "aria-hidden": "true", preserveAspectRatio: "none" },
     draw("rect", { class: "share-all", width: WIDE, height: HIGH }), draw("rect", { class: "share-more", width: WIDE * larger, height: HIGH }), draw("rect", { class: "share-less", width: WIDE * lesser, height: HIGH }));
   return [make("p", {}, text), bar];
@@ -112,14 +109,14 @@ function plan(first) {
   /** @type {Element[]} */
   const out = [...designed(first), make("p", { class: "quiet" }, says("bar"))];
   if (changes.length) {
-    out.push(make("p", {}, says("changed_head")), make("ul", {}, changes.map((change) => make("li", {}, says(change.code, { ...change.values, units: units(protocol) })))));
+    out.push(make("p", {}, says("changed_head")), make("ul", {}, changes.map((change) => make("li", {}, says(change.code, { ...change.values, units: protocol.units })))));
   }
   if (!asked.rule.primary) {
-    out.push(make("p", {}, says("not_primary", { title: lower(primary(protocol).title), last: asked.last, units: units(protocol), judged: lower(asked.rule.title) })));
+    out.push(make("p", {}, says("not_primary", { title: lower(primary(protocol).title), last: asked.last, units: protocol.units, judged: lower(asked.rule.title) })));
   }
   if (asked.rule.kind === "life") { out.push(make("p", {}, says("life_at_best"))); }
   out.push(make("p", {}, says("minutes", { minutes: whole, practice: practiceMinutes(protocol), run: minutes.whole, sharpening: minutes.sharpening, readings: minutes.readings, cutting: minutes.cutting })));
-  out.push(make("ul", {}, make("li", {}, says("buy", { metres: fits.buy_m, medium: protocol.medium.name, lots: "from one lot", runs: fits.runs, run: fits.run_m })), protocol.needs.map((need) => make("li", {}, `${need.item} (${need.where})`))));
+  out.push(make("ul", {}, make("li", {}, says("buy", { metres: fits.buy_m, medium: protocol.medium.name, lots: says("lots", { lots: Math.max(1, asked.stock.lots_m.length) }), runs: fits.runs, run: fits.run_m })), protocol.needs.map((need) => make("li", {}, `${need.item} (${need.where})`))));
   return out;
 }
 
@@ -131,7 +128,7 @@ function order({ design, runs }) {
   const cells = (run) => [run.order, manyEvenings && run.evening, coded && run.code, run.sharpener, run.blade, run.tester, run.coil_position_m].filter((cell) => cell !== false);
   const table = make("table", {}, make("caption", {}, says("order_caption")), make("thead", {}, make("tr", {}, heads.map((head) => make("th", { scope: "col" }, head)))),
     make("tbody", {}, runs.map((run) => make("tr", {}, cells(run).map((cell, n) => make(n ? "td" : "th", n ? {} : { scope: "row" }, String(cell)))))));
-  const notes = [says("run_end", { last: asked.last, units: units(asked.protocol) }), asked.protocol.design.order];
+  const notes = [says("run_end", { last: asked.last, units: asked.protocol.units }), asked.protocol.design.order];
   if (coded) { notes.unshift(says("codes_for", { coder: /** @type {string} */ (asked.coder), testers: asked.testers.join(" and ") })); }
   if (asked.alone && asked.protocol.question.factor === "sharpener") { notes.unshift(says("alone_note", { other: asked.sharpeners.filter((name) => !asked.testers.includes(name)).join(" and ") })); }
   return [make("div", { class: "table", tabindex: "0", role: "region", "aria-label": says("order_caption") }, table), ...notes.map((note) => make("p", {}, note)), make("p", { class: "quiet" }, says("drawn_seed", { seed: String(state.seed) }))];

@@ -7,7 +7,7 @@
  * @typedef {{id: string, version: string, title: string, question: {factor: string, text: string}, medium: {name: string},
  *   work: {kind: string, unit: string, checkpoints: number[]}, reading: {kind: string}, endpoints: Endpoint[], early_checkpoint: number,
  *   late_checkpoint: number, design: {least_runs: number, order: string}, minutes: {one_run: number, whole: number},
- *   needs: {item: string, where: string}[], cautions: string[], spreads: Object<string, Spread>}} Protocol
+ *   needs: {item: string, where: string}[], cautions: string[], spreads: Object<string, Spread>, units: string}} Protocol
  * @typedef {{df_pooled: number, prior_s2: number, prior_df: ?number, source: string}} Spread
  * @typedef {{runs_a_hand: number, mm_per_cut: number, lost_mm: number, steel_mm: number, spare: number, sharpening: number,
  *   reading: Object<string, number>, other_reading: number, longest_listed: number, least_coded: number, letters: string, draws: number,

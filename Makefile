@@ -1,10 +1,10 @@
-# The project's commands. Everything lives in .venv and build/; nothing is installed elsewhere except, for the
-# tests and only where it is missing, a browser.
+# The project's commands. Everything lives in .venv, site/node_modules and build/; nothing is installed elsewhere except,
+# for the checks and only where they are missing, a browser and Node.
 PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: site test test-long test-fast serve check lint schemas demo recovery bench fuzz lock clean
+.PHONY: site test test-long test-fast serve check lint lint-scripts schemas demo recovery bench fuzz lock clean
 
 site: $(VENV)/.site
 	@$(BIN)/edgehold site
@@ -15,12 +15,17 @@ serve: site
 
 check: lint test
 
-lint: $(VENV)/.test
+lint: $(VENV)/.test lint-scripts
 	$(BIN)/ruff check aggregator tests site
 	$(BIN)/ruff format --check aggregator tests site
 	$(BIN)/mypy
 	$(BIN)/zizmor --quiet --offline --no-progress --persona=pedantic .github/workflows
 	$(BIN)/check-jsonschema --quiet --builtin-schema vendor.github-workflows .github/workflows/*.yml
+
+# The scripts of the site: types by their JSDoc, and style.
+lint-scripts: site/node_modules/.installed
+	cd site && npm run --silent types
+	cd site && npm run --silent style
 
 test: $(VENV)/.test
 	@tests/browser/install
@@ -60,17 +65,21 @@ $(VENV)/.test: $(VENV)/bin/python pyproject.toml
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[site,test]'
 	@touch $@ $(VENV)/.site
 
+site/node_modules/.installed: site/package-lock.json
+	@site/install-checks
+
 recovery: $(VENV)/.test
 	PYTHONPATH=. $(BIN)/python tests/simulation/recovery.py run --seeds 2000 --out build/recovery.jsonl
 
-# What CI installs, to the byte: core for the check of a request, site for the publication, test for the tests.
+# What CI installs, to the byte: core for the check of a request, site for the publication, test for the tests; and what checks the scripts.
 LOCK_OF = echo 'hatchling>=1.27,<2' | $(BIN)/uv pip compile pyproject.toml - --universal --python-version 3.11 --generate-hashes --upgrade \
 	--quiet --no-annotate --custom-compile-command 'make lock'
 
-lock: $(VENV)/.test
+lock: $(VENV)/.test site/node_modules/.installed
 	@$(LOCK_OF) -o .ci/lock/core.txt
 	@$(LOCK_OF) --extra site -o .ci/lock/site.txt
 	@$(LOCK_OF) --extra site --extra test -o .ci/lock/test.txt
+	@cd site && npm update --package-lock-only --ignore-scripts --no-audit --no-fund --loglevel=error
 
 clean:
-	rm -rf build $(VENV)
+	rm -rf build site/node_modules $(VENV)

@@ -116,6 +116,24 @@ def test_a_tab_whose_draft_was_changed_elsewhere_can_go_on_with_what_stands_ther
     assert first.page.evaluate(DRAFTS) == 1
 
 
+def test_a_draft_that_another_tab_wrote_in_another_format_is_not_offered(context, form_base):
+    """Another version of the site may write it: nothing here can open it, and what stands here can be kept beside it."""
+    first = Tab(context, form_base)
+    first.person(1).get_by_label("Handle", exact=True).fill("wren")
+    expect(first.page.locator("#form-kept")).to_contain_text("Kept in this browser")
+    second = Tab(context, form_base)
+    second.page.evaluate(
+        "other => Object.keys(localStorage).filter(k => k.startsWith('edgehold/draft/')).forEach(k => localStorage.setItem(k, other))",
+        json.dumps({"format": 99}),
+    )
+    expect(first.page.locator("#form-kept")).to_contain_text("Changed in another tab")
+    expect(first.page.get_by_role("button", name="Go on with what stands there")).to_have_count(0)
+    first.page.get_by_role("button", name="Keep this one as well").click()
+    expect(first.person(1).get_by_label("Handle", exact=True)).to_have_value("wren")
+    assert first.page.evaluate(DRAFTS) == 2
+    assert first.troubles == []
+
+
 def test_a_half_done_file_is_opened_gone_on_with_and_saved(tab, form_site, tmp_path):
     record = example(form_site)
     del record["runs"][3]["readings"][5:], record["month"], record["runs"][2]["ended"]

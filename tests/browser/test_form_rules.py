@@ -83,6 +83,18 @@ def test_the_interpreter_knows_every_keyword_of_every_schema(page):
         assert keywords(json.loads(path.read_text(encoding="utf-8"))) - known == set(), path
 
 
+def test_a_unit_that_is_no_text_is_told_and_ends_nothing(page):
+    """A list of one unit reads like the unit; where it is of another kind it has to be named all the same."""
+    told = page.evaluate(
+        """async rules => {
+          const { canonicalValue } = await import("/assets/form/units.js");
+          try { return canonicalValue(1, ["N"], "cm", rules); } catch (error) { return [error.constructor.name, error.problem]; }
+        }""",
+        rules_of(next(iter(FRONTS))),
+    )
+    assert told == ["WrittenError", "'N' is a unit of force, 'cm' one of length"]
+
+
 def test_every_pattern_of_the_rules_is_one_that_a_browser_reads(page):
     schemas = [json.loads(path.read_text(encoding="utf-8")) for path in sorted(ROOT.glob("schemas/*/*.json"))]
     patterns = set().union(*map(patterns_of, schemas))

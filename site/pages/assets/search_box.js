@@ -3,7 +3,8 @@
 (function () {
   "use strict";
 
-  const field = document.querySelector(".md-search__input"), opened = document.getElementById("__search");
+  const field = /** @type {HTMLInputElement} */ (document.querySelector(".md-search__input"));
+  const opened = /** @type {HTMLInputElement} */ (document.getElementById("__search"));
   const small = matchMedia("(max-width: 59.9844em)");
 
   function fit() {

@@ -2,24 +2,38 @@
 (function () {
   "use strict";
 
+  /** @typedef {{ text: string, number: number }} Key */
+
+  /**
+   * @param {HTMLTableRowElement} row
+   * @param {number} column
+   */
   function key(row, column) {
-    var cell = row.cells[column];
-    var text = cell.hasAttribute("data-sort") ? cell.getAttribute("data-sort") : cell.textContent.trim();
-    var number = parseFloat(text.replace(/^[×<>]\s*/, "").replace("−", "-"));
+    const cell = row.cells[column];
+    const text = cell.getAttribute("data-sort") ?? cell.textContent.trim();
+    const number = parseFloat(text.replace(/^[×<>]\s*/, "").replace("−", "-"));
     // A number, alone or before a space, "(" or "%"; a month such as 2026-05 is text.
-    return { text: text, number: /^[×<>]?\s*[-−]?[\d.]+(?=$|[\s(%])/.test(text) ? number : NaN };
+    return { text, number: /^[×<>]?\s*[-−]?[\d.]+(?=$|[\s(%])/.test(text) ? number : NaN };
   }
 
+  /**
+   * @param {Key} a
+   * @param {Key} b
+   */
   function compare(a, b) {
-    if (a.text === "" || b.text === "") { return (a.text === "") - (b.text === ""); }
+    if (a.text === "" || b.text === "") { return Number(a.text === "") - Number(b.text === ""); }
     if (!isNaN(a.number) && !isNaN(b.number)) { return a.number - b.number; }
     return a.text.localeCompare(b.text, "en");
   }
 
+  /**
+   * @param {HTMLTableCellElement} heading
+   * @param {HTMLElement} button
+   */
   function sort(heading, button) {
-    var table = heading.closest("table"), column = heading.cellIndex, body = table.tBodies[0];
-    var down = heading.getAttribute("aria-sort") === "ascending";
-    var rows = Array.prototype.map.call(body.rows, function (row) { return { row: row, key: key(row, column) }; });
+    const table = /** @type {HTMLTableElement} */ (heading.closest("table")), column = heading.cellIndex, body = table.tBodies[0];
+    const down = heading.getAttribute("aria-sort") === "ascending";
+    const rows = Array.from(body.rows, function (row) { return { row, key: key(row, column) }; });
     rows.sort(function (a, b) {
       if (a.key.text === "" || b.key.text === "") { return compare(a.key, b.key); }
       return down ? compare(b.key, a.key) : compare(a.key, b.key);
@@ -30,8 +44,10 @@
     button.focus();
   }
 
-  document.querySelectorAll(".sortable th[data-sortable]").forEach(function (heading) {
-    var button = document.createElement("button");
+  /** @type {NodeListOf<HTMLTableCellElement>} */
+  const headings = document.querySelectorAll(".sortable th[data-sortable]");
+  headings.forEach(function (heading) {
+    const button = document.createElement("button");
     button.type = "button";
     while (heading.firstChild) { button.appendChild(heading.firstChild); }
     heading.appendChild(button);

@@ -10,20 +10,24 @@ import { fitRuns, profileLimits } from "./profile.js";
 import { answerSentence, filled } from "./sentences.js";
 
 const LEVEL = 0.95;
+/** @type {(row: EndpointRow) => boolean} */
 const oneSided = (row) => row.status === "left" || row.status === "right";
 
 /**
  * The answer to one submission.
  *
- * @param {object} submission as the form exports it, written strings and units; it may be half done
- * @param {object} rules protocol, repeatability, numbers, units, folded, steels and sentences (aggregator/edgehold/forms/answer.py)
- * @returns {{results: object[], rows: object[], methods: Object<string, string>, notes: string[]}} results: endpoint, title, role,
+ * @param {SubmissionDraft} submission as the form exports it, written strings and units; it may be half done
+ * @param {AnswerRules} rules protocol, repeatability, numbers, units, folded, steels and sentences (aggregator/edgehold/forms/answer.py)
+ * @returns {{ results: AnswerResult[], rows: ReturnType<typeof valueOf>[], methods: Dictionary<string>, notes: string[] }} results: endpoint, title, role,
  *   factor, first, second, ratio, low, high, level, verdict, ruled_out_beyond, sentence, reason, runs_first, runs_second;
  *   null where a number is unbounded or there is none
  */
 export function answer(submission, rules) {
   const { runs, unread } = canonicalRuns(submission, rules), rows = endpointRows(submission, runs, rules);
-  const results = [], methods = {};
+  /** @type {AnswerResult[]} */
+  const results = [];
+  /** @type {Dictionary<string>} */
+  const methods = {};
   for (const rule of runs.length ? rules.protocol.endpoints : []) {
     const found = contrastsOf(rows.filter((row) => row.endpoint === rule.id), rule, rules);
     methods[rule.id] = found.method;
@@ -32,7 +36,13 @@ export function answer(submission, rules) {
   return { results, rows: rows.map(valueOf), methods, notes: notesOf(unread, rows, results, rules.sentences) };
 }
 
-/** Choose the fit: least squares where every used run is exact, the censored likelihood otherwise. */
+/**
+ * Choose the fit: least squares where every used run is exact, the censored likelihood otherwise.
+ *
+ * @param {EndpointRow[]} rows
+ * @param {EndpointRule} rule
+ * @param {AnswerRules} rules
+ */
 function contrastsOf(rows, rule, rules) {
   const words = rules.sentences, estimand = rules.protocol.estimand, entry = rules.repeatability.endpoints[rule.id];
   const used = rows.filter((row) => row.status !== "missing" && !row.run.split);
@@ -43,10 +53,18 @@ function contrastsOf(rows, rule, rules) {
   return fitted(rows, used, estimand, entry, Math.log(rule.worthwhile_ratio), words);
 }
 
+/**
+ * @param {EndpointRow[]} rows
+ * @param {EndpointRow[]} used
+ * @param {string} estimand
+ * @param {RepeatabilityEntry} entry
+ * @param {number} margin
+ * @param {Sentences} words
+ */
 function byLeastSquares(rows, used, estimand, entry, margin, words) {
   const { model, theta, s2, df, replicates, weighted } = leastSquares(used, estimand, entry);
   const contrasts = questions(rows, used, model, words).map((question) => {
-    if (question.reason) { return unanswered(question, question.reason); }
+    if (question.reason || !question.weights) { return unanswered(question, question.reason); }
     const vector = inBasis(model.design, question.weights), estimate = dot(vector, theta), se = Math.sqrt(s2 * dot(vector, vector));
     const [half95, half90] = [0.975, 0.95].map((p) => se * tQuantile(p, df));
     return answered(question, estimate, estimate - half95, estimate + half95, Math.abs(estimate) + half90 < margin, margin);
@@ -54,12 +72,20 @@ function byLeastSquares(rows, used, estimand, entry, margin, words) {
   return { contrasts, method: methodOf(words.methods[weighted ? "weighted" : "least_squares"], entry, replicates, model, rows, words) };
 }
 
+/**
+ * @param {EndpointRow[]} rows
+ * @param {EndpointRow[]} used
+ * @param {string} estimand
+ * @param {RepeatabilityEntry} entry
+ * @param {number} margin
+ * @param {Sentences} words
+ */
 function byLikelihood(rows, used, estimand, entry, margin, words) {
   const model = build(used, estimand), prior = entry.prior_df ?? Infinity;
   const d0 = entry.source === "pooled" ? Math.min(prior, entry.df_pooled) : prior;
   const runs = fitRuns(used.map((r) => r.low), used.map((r) => r.high), model.design.basis, { df: d0, s2: entry.prior_s2 });
   const contrasts = questions(rows, used, model, words).map((question) => {
-    if (question.reason) { return unanswered(question, question.reason); }
+    if (question.reason || !question.weights) { return unanswered(question, question.reason); }
     const limits = profileLimits(runs, inBasis(model.design, question.weights), margin);
     if (!Number.isFinite(limits.estimate)) { return bounded(question, used, limits, words); }
     return answered(question, limits.estimate, limits.low, limits.high, limits.inside, margin);
@@ -67,7 +93,16 @@ function byLikelihood(rows, used, estimand, entry, margin, words) {
   return { contrasts, method: methodOf(words.methods.likelihood, entry, used.length - model.design.rank, model, rows, words) };
 }
 
-/** The whole of how, in words. */
+/**
+ * The whole of how, in words.
+ *
+ * @param {string} fitting
+ * @param {RepeatabilityEntry} entry
+ * @param {number} replicates
+ * @param {Model} model
+ * @param {EndpointRow[]} rows
+ * @param {Sentences} words
+ */
 function methodOf(fitting, entry, replicates, model, rows, words) {
   const parts = [fitting], split = rows.filter((row) => row.run.split).length, { methods } = words;
   if (entry.source === "assumed") { parts.push(methods.assumed); } else if (replicates === 0) { parts.push(methods.no_replicates); }
@@ -76,17 +111,39 @@ function methodOf(fitting, entry, replicates, model, rows, words) {
   return parts.join("; ");
 }
 
+/**
+ * @param {Question} question
+ * @param {string} reason
+ * @returns {Contrast}
+ */
 function unanswered(question, reason) {
   return { ...question, estimate: null, low: null, high: null, bound: null, verdict: "", excludes: Infinity, reason };
 }
 
-/** A contrast with its interval, held against the worthwhile ratio. */
+/**
+ * A contrast with its interval, held against the worthwhile ratio.
+ *
+ * @param {Question} question
+ * @param {number} estimate
+ * @param {number} low
+ * @param {number} high
+ * @param {boolean} inside
+ * @param {number} margin
+ * @returns {Contrast}
+ */
 function answered(question, estimate, low, high, inside, margin) {
   const excludes = Math.exp(Math.max(Math.abs(low), Math.abs(high)));
   return { ...question, estimate, low, high, bound: null, verdict: verdictOf(low, high, inside, margin), excludes, reason: "" };
 }
 
-/** Better or worse beyond the worthwhile ratio; no difference worth having by two one-sided tests (Schuirmann 1987). */
+/**
+ * Better or worse beyond the worthwhile ratio; no difference worth having by two one-sided tests (Schuirmann 1987).
+ *
+ * @param {number} low
+ * @param {number} high
+ * @param {boolean} inside
+ * @param {number} margin
+ */
 function verdictOf(low, high, inside, margin) {
   if (low === -Infinity && high === Infinity) { return "none"; }
   if (low > margin || high < -margin) { return low > margin ? "better" : "worse"; }
@@ -94,7 +151,15 @@ function verdictOf(low, high, inside, margin) {
   return low > 0 || high < 0 ? "different, size undecided" : "undecided";
 }
 
-/** What is left where the likelihood never falls on one side, or on both. */
+/**
+ * What is left where the likelihood never falls on one side, or on both.
+ *
+ * @param {Question} question
+ * @param {EndpointRow[]} used
+ * @param {{ low: number, high: number }} limits
+ * @param {Sentences} words
+ * @returns {Contrast}
+ */
 function bounded(question, used, { low, high }, words) {
   const arms = censoredArms(question, used, words);
   if (!Number.isFinite(low) && !Number.isFinite(high)) { return unanswered(question, filled(words.contrasts.no_bound, { arms })); }
@@ -102,9 +167,17 @@ function bounded(question, used, { low, high }, words) {
   return { ...unanswered(question, filled(words.contrasts.bound, { arms })), bound, verdict: "one-sided" };
 }
 
-/** Which arms, or which of their blades or sharpeners, have nothing but one-sided runs. */
+/**
+ * Which arms, or which of their blades or sharpeners, have nothing but one-sided runs.
+ *
+ * @param {Question} question
+ * @param {EndpointRow[]} used
+ * @param {Sentences} words
+ */
 function censoredArms(question, used, words) {
-  const labels = used.map(LABELS[ARMS[question.factor][0]]), all = (inside) => used.every((row, i) => !inside(i) || oneSided(row));
+  const labels = used.map(LABELS[ARMS[question.factor][0]]);
+  /** @type {(inside: (i: number) => boolean) => boolean} */
+  const all = (inside) => used.every((row, i) => !inside(i) || oneSided(row));
   let names = [question.first, question.second].filter((_, side) => all((i) => question.sides[side][i]));
   if (!names.length) {
     names = question.sides.flatMap((side) => {
@@ -115,9 +188,17 @@ function censoredArms(question, used, words) {
   return names.length ? filled(words.contrasts.arms_censored, { names: names.join(" and of ") }) : words.contrasts.many_censored;
 }
 
+/** @type {(ln: number | null) => number | null} */
 const ratioOf = (ln) => (ln === null || !Number.isFinite(ln) || Math.abs(ln) > 700 ? null : Math.exp(ln));
+/** @type {(value: number) => number | null} */
 const finite = (value) => (Number.isFinite(value) ? value : null);
 
+/**
+ * @param {Contrast} contrast
+ * @param {EndpointRule} rule
+ * @param {AnswerRules} rules
+ * @returns {AnswerResult}
+ */
 function resultOf(contrast, rule, rules) {
   const { bound } = contrast;
   return {
@@ -140,11 +221,19 @@ function resultOf(contrast, rule, rules) {
   };
 }
 
+/** @param {EndpointRow} row */
 function valueOf(row) {
   return { run: row.run.id, endpoint: row.endpoint, status: row.status, low: finite(row.low), high: finite(row.high), reason: row.reason };
 }
 
-/** Runs that could not be read, what to look at twice in a run, and a comparison that nobody asked for. */
+/**
+ * Runs that could not be read, what to look at twice in a run, and a comparison that nobody asked for.
+ *
+ * @param {string[]} unread
+ * @param {EndpointRow[]} rows
+ * @param {AnswerResult[]} results
+ * @param {Sentences} words
+ */
 function notesOf(unread, rows, results, words) {
   const notes = unread.map((run) => filled(words.own_answer.unread, { run })), flags = new Map(rows.map((row) => [row.run.id, row.flags]));
   for (const [run, found] of flags) { notes.push(...found.map((flag) => filled(words.own_answer.flag, { run, flag }))); }

@@ -3,7 +3,13 @@
 // that Newton's method finds the one maximum from any start.
 
 import { logDensity, logNormal } from "./distributions.js";
-import { dot, inverse, solve, timesVector, transposedTimes, zeros } from "./matrices.js";
+import { dot, inverse, last, solve, timesVector, transposedTimes, zeros } from "./matrices.js";
+
+/**
+ * @typedef {{ df: number, s2: number }} Prior d₀ and s₀²
+ * @typedef {{ low: number[], high: number[], x: Matrix, prior: Prior }} Problem
+ * @typedef {{ value: number, gradient: number[], hessian: Matrix }} Evaluated the objective and its derivatives
+ */
 
 const MOST_STEPS = 200;
 const DECREMENT = 1e-12;
@@ -17,8 +23,8 @@ const RIDGE = 1e-12;
  * @param {number[]} low
  * @param {number[]} high limits of the responses; infinite where open
  * @param {number[][]} x design of full column rank, orthonormal unless a start is given
- * @param {{df: number, s2: number}} prior d₀ and s₀²
- * @param {?number[]} start γ and φ
+ * @param {Prior} prior d₀ and s₀²
+ * @param {number[] | null} start γ and φ
  * @param {number} lastSteps whole Newton steps after nothing more can be gained
  * @returns {{theta: number[], sigma: number, objective: number, covariance: number[][]}}
  */
@@ -36,7 +42,7 @@ export function fitCensored(low, high, x, prior, start = null, lastSteps = 1) {
   }
   for (let step = 0; step < lastSteps; step += 1) {
     const direction = solve(stiffened(now.hessian), now.gradient);
-    if (dot(now.gradient, direction) / 2 < SAFE && eta.at(-1) + direction.at(-1) > 0) {
+    if (dot(now.gradient, direction) / 2 < SAFE && last(eta) + last(direction) > 0) {
       eta = eta.map((value, i) => value + direction[i]);
       now = evaluate(problem, eta);
     }
@@ -44,7 +50,11 @@ export function fitCensored(low, high, x, prior, start = null, lastSteps = 1) {
   return result(eta, now);
 }
 
-/** Least squares on midpoints and finite limits. */
+/**
+ * Least squares on midpoints and finite limits.
+ *
+ * @param {Problem} problem
+ */
 function firstGuess({ low, high, x, prior }) {
   const y = low.map((l, i) => (l === -Infinity ? high[i] : high[i] === Infinity ? l : (l + high[i]) / 2));
   const theta = transposedTimes(x, y), fitted = timesVector(x, theta);
@@ -55,24 +65,39 @@ function firstGuess({ low, high, x, prior }) {
   return [...theta, 1].map((value) => value / sigma);
 }
 
-/** ln of one term without ln φ, and its derivatives in the standardised limits a and b. */
+/**
+ * ln of one term without ln φ, and its derivatives in the standardised limits a and b.
+ *
+ * @param {number} a
+ * @param {number} b
+ * @param {boolean} exact
+ */
 function term(a, b, exact) {
   if (exact) { return { value: logDensity(b), da: 0, db: -b, daa: 0, dbb: -1, dab: 0 }; }
   const [lower, upper] = a > 0 ? [-b, -a] : [a, b], top = logNormal(upper);
   const value = top + Math.log1p(-Math.exp(logNormal(lower) - top));
-  const mills = (z) => (Number.isFinite(z) ? Math.exp(logDensity(z) - value) : 0), [ma, mb] = [mills(a), mills(b)];
+  /** @type {(z: number) => number} */
+  const mills = (z) => (Number.isFinite(z) ? Math.exp(logDensity(z) - value) : 0);
+  const [ma, mb] = [mills(a), mills(b)];
   const [sa, sb] = [a, b].map((z) => (Number.isFinite(z) ? z : 0));
   return { value, da: -ma, db: mb, daa: sa * ma - ma * ma, dbb: -sb * mb - mb * mb, dab: ma * mb };
 }
 
-/** Value, gradient and Hessian of the objective at (γ, φ). */
+/**
+ * Value, gradient and Hessian of the objective at (γ, φ).
+ *
+ * @param {Problem} problem
+ * @param {number[]} eta
+ */
 function evaluate({ low, high, x, prior }, eta) {
-  const phi = eta.at(-1), p = eta.length, gradient = eta.map(() => 0), hessian = zeros(p, p);
+  const phi = last(eta), p = eta.length, gradient = eta.map(() => 0), hessian = zeros(p, p);
   let value = 0, exacts = 0;
   x.forEach((row, i) => {
     const shift = dot(row, eta.slice(0, -1)), exact = low[i] === high[i];
     const t = term(phi * low[i] - shift, phi * high[i] - shift, exact);
-    const negative = row.map((entry) => -entry), end = (limit) => [...negative, Number.isFinite(limit) ? limit : 0];
+    const negative = row.map((entry) => -entry);
+    /** @type {(limit: number) => number[]} */
+    const end = (limit) => [...negative, Number.isFinite(limit) ? limit : 0];
     const [ra, rb] = [end(low[i]), end(high[i])];
     value += t.value;
     exacts += exact ? 1 : 0;
@@ -89,27 +114,44 @@ function evaluate({ low, high, x, prior }, eta) {
   return { value: value + counted * Math.log(phi) - prior.df * prior.s2 * phi ** 2 / 2, gradient, hessian };
 }
 
-/** −H with its diagonal a trace larger, so that it can be solved where the likelihood is flat. */
+/**
+ * −H with its diagonal a trace larger, so that it can be solved where the likelihood is flat.
+ *
+ * @param {Matrix} hessian
+ */
 function stiffened(hessian) {
   const diagonal = hessian.map((row, i) => Math.abs(row[i])), largest = Math.max(...diagonal);
   return hessian.map((row, i) => row.map((value, j) => -value + (i === j ? RIDGE * (diagonal[i] + RIDGE * largest) : 0)));
 }
 
-/** A step, halved until φ > 0 and it gains enough; null when rounding leaves nothing to gain. */
+/**
+ * A step, halved until φ > 0 and it gains enough; null when rounding leaves nothing to gain.
+ *
+ * @param {Problem} problem
+ * @param {number[]} eta
+ * @param {Evaluated} now
+ * @param {number[]} direction
+ * @returns {[eta: number[], now: Evaluated] | null}
+ */
 function advanced(problem, eta, now, direction) {
   const slope = dot(now.gradient, direction);
   for (let size = 1; size > 1e-12; size /= 2) {
     const trial = eta.map((value, i) => value + size * direction[i]);
-    if (trial.at(-1) <= 0) { continue; }
+    if (last(trial) <= 0) { continue; }
     const next = evaluate(problem, trial);
     if (Number.isFinite(next.value) && next.value >= now.value + ARMIJO * size * slope) { return [trial, next]; }
   }
   return null;
 }
 
-/** Back to θ and σ; the covariance of θ is the inverse of the observed information of all parameters. */
+/**
+ * Back to θ and σ; the covariance of θ is the inverse of the observed information of all parameters.
+ *
+ * @param {number[]} eta
+ * @param {Evaluated} now
+ */
 function result(eta, now) {
-  const phi = eta.at(-1), theta = eta.slice(0, -1).map((value) => value / phi), p = theta.length;
+  const phi = last(eta), theta = eta.slice(0, -1).map((value) => value / phi), p = theta.length;
   const information = inverse(stiffened(now.hessian));
   const jacobian = theta.map((value, i) => eta.map((_, j) => (j === p ? -value / phi : i === j ? 1 / phi : 0)));
   const covariance = jacobian.map((left) => jacobian.map((right) => dot(left, timesVector(information, right))));

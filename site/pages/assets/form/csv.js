@@ -5,9 +5,16 @@ import { asking, shown } from "./cells.js";
 import { filled } from "./sentences.js";
 
 /**
+ * @typedef {{ rows: string[][], comma: boolean, asks: import("./sheet.js").SheetAsk[], said: string[] }} CsvTable
+ * @typedef {{ decoded: string, said: string[], problem?: undefined, values?: undefined }} Text
+ * @typedef {{ problem: "never_read" | "zero_bytes" | "not_text", values?: Named, decoded?: undefined, said?: undefined }} NoText
+ * @typedef {Text | NoText} Decoded
+ */
+
+/**
  * @param {Uint8Array} bytes the file
- * @param {object} sheet rules.sheet
- * @returns {{rows: string[][], comma: boolean, asks: object[], said: string[]}} asks is empty where the rows can be used
+ * @param {SheetRules} sheet rules.sheet
+ * @returns {CsvTable} asks is empty where the rows can be used
  */
 export function csvRows(bytes, sheet) {
   const { limits } = sheet;
@@ -21,14 +28,28 @@ export function csvRows(bytes, sheet) {
   return { ...split(text, first[1], sheet), comma: first[1] === ",", said };
 }
 
-/** A pattern of the program, with small letters and capitals alike, that may match a part of a text. */
+/**
+ * A pattern of the program, with small letters and capitals alike, that may match a part of a text.
+ *
+ * @type {(pattern: string) => RegExp}
+ */
 const anywhere = (pattern) => new RegExp(pattern.replace("(?i)", ""), "iu");
 
+/**
+ * @param {import("./cells.js").Asked} asked
+ * @param {number} [row]
+ */
 function refused(asked, row = 0) {
   return { rows: [], comma: false, asks: [{ row, column: 0, ...asked }], said: [] };
 }
 
-/** The text of the bytes and in what it was written where that was not plain UTF-8, or the name of what stands in the way. */
+/**
+ * The text of the bytes and in what it was written where that was not plain UTF-8, or the name of what stands in the way.
+ *
+ * @param {Uint8Array} bytes
+ * @param {SheetRules} sheet
+ * @returns {Decoded}
+ */
 function decode(bytes, sheet) {
   const found = sheet.encodings.find(([signs]) => signs.every((sign, n) => bytes[n] === sign));
   const [signs, name, encoding] = found ?? [[], "utf-8", "UTF-8"], rest = bytes.subarray(signs.length);
@@ -43,6 +64,11 @@ function decode(bytes, sheet) {
   }
 }
 
+/**
+ * @param {string} text
+ * @param {string} mark
+ * @param {SheetRules} sheet
+ */
 function split(text, mark, sheet) {
   const rows = [];
   let row = [], at = 0;
@@ -65,12 +91,22 @@ function split(text, mark, sheet) {
   return { rows: row.length ? [...rows, row] : rows, asks: [] };
 }
 
+/**
+ * @param {string} text
+ * @param {number} start
+ * @param {string} mark
+ */
 function bare(text, start, mark) {
   let end = start;
   while (end < text.length && text[end] !== mark && text[end] !== "\r" && text[end] !== "\n") { end += 1; }
   return { cell: text.slice(start, end), end, problem: "" };
 }
 
+/**
+ * @param {string} text
+ * @param {number} start
+ * @param {string} mark
+ */
 function quoted(text, start, mark) {
   let at = start + 1, end;
   for (;;) {
@@ -84,6 +120,12 @@ function quoted(text, start, mark) {
   return { cell: text.slice(start + 1, end).replaceAll('""', '"'), end: end + 1, problem: "" };
 }
 
+/**
+ * @param {number} row
+ * @param {number} column
+ * @param {string} cell
+ * @param {SheetRules} sheet
+ */
 function tooMuch(row, column, cell, sheet) {
   const { limits } = sheet, signs = cell.length > limits.cell ? [...cell].length : 0;
   if (column > limits.columns) { return asking(sheet, "too-wide", "too_wide", "leave_out_part", { most: limits.columns }); }
@@ -91,7 +133,12 @@ function tooMuch(row, column, cell, sheet) {
   return signs > limits.cell ? asking(sheet, "cell-too-long", "cell_too_long", "shorten", { cell: cellName(row, column), signs, most: limits.cell }) : null;
 }
 
-/** A cell as a spreadsheet shows it. */
+/**
+ * A cell as a spreadsheet shows it.
+ *
+ * @param {number} row
+ * @param {number} column
+ */
 export function cellName(row, column) {
   if (!row) { return "the file"; }
   let name = "";

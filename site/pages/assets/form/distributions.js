@@ -5,7 +5,12 @@ const HALF_LOG_2PI = Math.log(2 * Math.PI) / 2;
 const SMALL = 1e-300;
 const CLOSE = 1e-16;
 
-/** Value of a continued fraction b₀ + a₁/(b₁ + a₂/(b₂ + …)) by the modified Lentz method (Thompson & Barnett 1986). */
+/**
+ * Value of a continued fraction b₀ + a₁/(b₁ + a₂/(b₂ + …)) by the modified Lentz method (Thompson & Barnett 1986).
+ *
+ * @param {number} first
+ * @param {(n: number) => [a: number, b: number]} term
+ */
 function continuedFraction(first, term, most = 10000) {
   let value = first || SMALL, top = value, bottom = 0;
   for (let n = 1; n <= most; n += 1) {
@@ -18,10 +23,18 @@ function continuedFraction(first, term, most = 10000) {
   return value;
 }
 
-/** ln of the normal density. */
+/**
+ * ln of the normal density.
+ *
+ * @type {(z: number) => number}
+ */
 export const logDensity = (z) => -z * z / 2 - HALF_LOG_2PI;
 
-/** Probability between 0 and z under the normal density: the series 26.2.11, all terms of one sign. */
+/**
+ * Probability between 0 and z under the normal density: the series 26.2.11, all terms of one sign.
+ *
+ * @param {number} z
+ */
 function fromCentre(z) {
   let term = z, sum = z;
   for (let n = 1; Math.abs(term) > CLOSE * Math.abs(sum); n += 1) {
@@ -31,24 +44,42 @@ function fromCentre(z) {
   return Math.exp(logDensity(z)) * sum;
 }
 
-/** Probability beyond z ≥ 2 divided by the density there: the continued fraction 26.2.14. */
+/**
+ * Probability beyond z ≥ 2 divided by the density there: the continued fraction 26.2.14.
+ *
+ * @type {(z: number) => number}
+ */
 const tailShare = (z) => 1 / continuedFraction(z, (n) => [n, z]);
 
-/** Normal distribution function. */
+/**
+ * Normal distribution function.
+ *
+ * @param {number} z
+ * @returns {number}
+ */
 export function normal(z) {
   if (!Number.isFinite(z)) { return z > 0 ? 1 : 0; }
   if (z < -2) { return Math.exp(logDensity(z)) * tailShare(-z); }
   return z > 2 ? 1 - normal(-z) : 0.5 + fromCentre(z);
 }
 
-/** ln of the normal distribution function, exact far out too. */
+/**
+ * ln of the normal distribution function, exact far out too.
+ *
+ * @param {number} z
+ */
 export function logNormal(z) {
   if (z === -Infinity) { return -Infinity; }
   if (z < -2) { return logDensity(z) + Math.log(tailShare(-z)); }
   return z > 2 ? Math.log1p(-normal(-z)) : Math.log(normal(z));
 }
 
-/** Normal quantile: the start 26.2.23, then Halley's steps on the distribution function. */
+/**
+ * Normal quantile: the start 26.2.23, then Halley's steps on the distribution function.
+ *
+ * @param {number} p
+ * @returns {number}
+ */
 export function normalQuantile(p) {
   if (p > 0.5) { return -normalQuantile(1 - p); }
   const t = Math.sqrt(-2 * Math.log(p));
@@ -60,7 +91,11 @@ export function normalQuantile(p) {
   return z;
 }
 
-/** ln Γ(x) for x > 0: Stirling's series 6.1.41 from 15 on, the recurrence 6.1.15 below. */
+/**
+ * ln Γ(x) for x > 0: Stirling's series 6.1.41 from 15 on, the recurrence 6.1.15 below.
+ *
+ * @param {number} x
+ */
 export function logGamma(x) {
   let shift = 0;
   while (x < 15) {
@@ -72,7 +107,14 @@ export function logGamma(x) {
   return (x - 0.5) * Math.log(x) - x + HALF_LOG_2PI + series - shift;
 }
 
-/** Regularised incomplete beta function I_x(a, b): the continued fraction 26.5.8, on the side where it is quick. */
+/**
+ * Regularised incomplete beta function I_x(a, b): the continued fraction 26.5.8, on the side where it is quick.
+ *
+ * @param {number} a
+ * @param {number} b
+ * @param {number} x
+ * @returns {number}
+ */
 export function incompleteBeta(a, b, x) {
   if (x <= 0 || x >= 1) { return x <= 0 ? 0 : 1; }
   if (x > (a + 1) / (a + b + 2)) { return 1 - incompleteBeta(b, a, 1 - x); }
@@ -87,12 +129,22 @@ export function incompleteBeta(a, b, x) {
   return Math.exp(front) / (a * fraction);
 }
 
-/** Probability that t with df degrees of freedom is above t ≥ 0 (26.7.1). */
+/**
+ * Probability that t with df degrees of freedom is above t ≥ 0 (26.7.1).
+ *
+ * @param {number} t
+ * @param {number} df
+ */
 function tUpper(t, df) {
   return df === Infinity ? normal(-t) : incompleteBeta(df / 2, 0.5, df / (df + t * t)) / 2;
 }
 
-/** Quantile of t at p > 0.5: doubling, then bisection to the last bit of the number. */
+/**
+ * Quantile of t at p > 0.5: doubling, then bisection to the last bit of the number.
+ *
+ * @param {number} p
+ * @param {number} df
+ */
 export function tQuantile(p, df) {
   if (df === Infinity) { return normalQuantile(p); }
   let low = 0, high = 1;
@@ -106,12 +158,23 @@ export function tQuantile(p, df) {
   return high;
 }
 
-/** Quantile of F with 1 and df degrees of freedom: the square of t's (26.6.4's relation for one degree of freedom). */
+/**
+ * Quantile of F with 1 and df degrees of freedom: the square of t's (26.6.4's relation for one degree of freedom).
+ *
+ * @param {number} p
+ * @param {number} df
+ */
 export function fQuantile(p, df) {
   return tQuantile((1 + p) / 2, df) ** 2;
 }
 
-/** Regularised incomplete gamma functions P(a, x) and Q(a, x): the series 6.5.29 below a + 1, the continued fraction 6.5.31 above. */
+/**
+ * Regularised incomplete gamma functions P(a, x) and Q(a, x): the series 6.5.29 below a + 1, the continued fraction 6.5.31 above.
+ *
+ * @param {number} a
+ * @param {number} x
+ * @returns {[below: number, above: number]}
+ */
 function incompleteGamma(a, x) {
   const front = Math.exp(a * Math.log(x) - x - logGamma(a));
   if (x < a + 1) {
@@ -126,7 +189,12 @@ function incompleteGamma(a, x) {
   return [1 - upper, upper];
 }
 
-/** Quantile of chi-squared: the start 26.4.17, then Newton's steps on the distribution function, kept between bounds. */
+/**
+ * Quantile of chi-squared: the start 26.4.17, then Newton's steps on the distribution function, kept between bounds.
+ *
+ * @param {number} p
+ * @param {number} df
+ */
 export function chiSquaredQuantile(p, df) {
   const a = df / 2, h = 2 / (9 * df), start = df * (1 - h + normalQuantile(p) * Math.sqrt(h)) ** 3;
   let low = 0, high = Infinity, x = start > 1e-3 ? start / 2 : Math.exp((Math.log(p * a) + logGamma(a)) / a);

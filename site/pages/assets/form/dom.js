@@ -1,18 +1,35 @@
 // Elements made one by one: text is always text, and attributes are those named here.
 
-/** An element with attributes and children; texts become text nodes, null and false are left out. */
-export function make(tag, attributes = {}, ...children) {
+/** @typedef {Named & { on?: Dictionary<(event: any) => void> }} Attributes what listens stands under `on`, by event */
+
+/**
+ * An element with attributes and children; texts become text nodes, null and false are left out.
+ *
+ * @template {keyof HTMLElementTagNameMap} K
+ * @param {K} tag
+ * @param {Attributes} attributes
+ * @param {Contents[]} children
+ * @returns {HTMLElementTagNameMap[K]}
+ */
+export function make(tag, { on = {}, ...attributes } = {}, ...children) {
   const element = document.createElement(tag);
+  Object.entries(on).forEach(([event, does]) => element.addEventListener(event, does));
   for (const [name, value] of Object.entries(attributes)) {
-    if (name === "on") { Object.entries(value).forEach(([event, does]) => element.addEventListener(event, does)); }
-    else if (value === true) { element.setAttribute(name, ""); }
+    if (value === true) { element.setAttribute(name, ""); }
     else if (value !== false && value !== null && value !== undefined) { element.setAttribute(name, String(value)); }
   }
-  element.append(...children.flat(2).filter((child) => child !== null && child !== undefined && child !== false));
+  const inside = /** @type {Content[]} */ (children.flat(2));
+  element.append(...inside.filter((child) => child !== null && child !== undefined && child !== false));
   return element;
 }
 
-/** A drawing's element. */
+/**
+ * A drawing's element.
+ *
+ * @param {string} tag
+ * @param {Dictionary<string | number>} attributes
+ * @param {(Node | string)[]} children
+ */
 export function draw(tag, attributes = {}, ...children) {
   const element = document.createElementNS("http://www.w3.org/2000/svg", tag);
   Object.entries(attributes).forEach(([name, value]) => element.setAttribute(name, String(value)));
@@ -20,12 +37,23 @@ export function draw(tag, attributes = {}, ...children) {
   return element;
 }
 
-/** A button that does something. */
+/**
+ * A button that does something.
+ *
+ * @param {string} text
+ * @param {(event: Event) => void} does
+ * @param {Attributes} more
+ */
 export function button(text, does, more = {}) {
   return make("button", { type: "button", ...more, on: { click: does } }, text);
 }
 
-/** A button that asks once more before it does what cannot be undone. */
+/**
+ * A button that asks once more before it does what cannot be undone.
+ *
+ * @param {string} text
+ * @param {() => void} does
+ */
 export function surely(text, does) {
   const one = button(text, () => {
     if (one.dataset.asked) { delete one.dataset.asked; one.textContent = text; does(); return; }
@@ -36,34 +64,61 @@ export function surely(text, does) {
   return one;
 }
 
-/** A part that can be folded away. */
+/**
+ * A part that can be folded away.
+ *
+ * @param {string} summary
+ * @param {Contents[]} children
+ */
 export function fold(summary, ...children) {
   return make("details", {}, make("summary", {}, summary), children);
 }
 
-/** An id that an element may have, from a place in the record. */
+/**
+ * An id that an element may have, from a place in the record.
+ *
+ * @param {string} pointer
+ * @param {string} what
+ */
 export function idOf(pointer, what = "") {
   return `field${pointer.replaceAll(/[^A-Za-z0-9_]/gu, "-")}${what ? `-${what}` : ""}`;
 }
 
+/** @type {[pattern: RegExp, words: string][]} */
 const UNITS = [[/_deg$/u, " (degrees)"], [/_percent$/u, " (%)"], [/_c$/u, " (°C)"], [/_m$/u, " (m)"], [/^hrc$/u, "HRC"]];
 
-/** A field's name in words; units stand in names by convention (edge_angle_deg). */
+/**
+ * A field's name in words; units stand in names by convention (edge_angle_deg).
+ *
+ * @param {string} name
+ */
 export function inWords(name) {
   const text = UNITS.reduce((known, [pattern, words]) => known.replace(pattern, words), name).replaceAll("_", " ");
   return text.charAt(0).toUpperCase() + text.slice(1);
 }
 
-/** The texts of a finding: what it means, and what would be right. */
+/**
+ * The texts of a finding: what it means, and what would be right.
+ *
+ * @param {{ code: string, cure: string }} finding
+ * @param {Dictionary<Message>} messages
+ */
 export function findingText({ code, cure }, messages) {
   const { meaning, cure: usual } = messages[code];
   const right = cure || usual;
   return right ? `${meaning} What would be right: ${right}.`.replace(/\.\.$/u, ".") : meaning;
 }
 
+/** @type {Map<string, number>} */
 const timers = new Map();
 
-/** Do something after so many milliseconds, unless it is asked for again before. */
+/**
+ * Do something after so many milliseconds, unless it is asked for again before.
+ *
+ * @param {string} name
+ * @param {number} after
+ * @param {() => void} does
+ */
 export function later(name, after, does) {
   clearTimeout(timers.get(name));
   timers.set(name, setTimeout(does, after));

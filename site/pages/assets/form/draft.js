@@ -5,7 +5,11 @@ import { someSigns } from "./fill.js";
 
 const FORMAT = 1;
 
-/** The drafts of one form. */
+/**
+ * The drafts of one form.
+ *
+ * @template D
+ */
 export class Drafts {
   /**
    * @param {string} form what the form is for, such as "submission/two-sharpeners-rope/1.1.0"
@@ -17,14 +21,19 @@ export class Drafts {
     this.failed = false;
   }
 
-  /** A draft that nothing is written in yet. */
-  fresh(draft = {}) {
+  /**
+   * A draft that nothing is written in yet.
+   *
+   * @param {D} draft
+   * @returns {Kept<D>}
+   */
+  fresh(draft = /** @type {D} */ ({})) {
     return { format: FORMAT, name: `${Date.now().toString(36)}${someSigns(2)}`, saved: "", signs: someSigns(), auto: {}, draft };
   }
 
   /** Everything kept, the last written first. */
   all() {
-    const names = this.names().map((name) => this.open(name)).filter(Boolean);
+    const names = this.names().map((name) => this.open(name)).filter((kept) => kept !== null);
     return names.sort((a, b) => (a.saved < b.saved ? 1 : -1));
   }
 
@@ -34,21 +43,34 @@ export class Drafts {
     } catch { return []; }
   }
 
-  /** One draft, or null where it is not there or cannot be read. */
+  /**
+   * One draft, or null where it is not there or cannot be read.
+   *
+   * @param {string} name
+   * @returns {Kept<D> | null}
+   */
   open(name) {
     try {
-      const kept = JSON.parse(this.storage.getItem(this.prefix + name));
+      const kept = JSON.parse(this.storage.getItem(this.prefix + name) ?? "null");
       const whole = kept?.format === FORMAT && kept.name === name && kept.draft && typeof kept.draft === "object" && typeof kept.auto === "object";
       return whole ? kept : null;
     } catch { return null; }
   }
 
-  /** Where a draft is kept. */
+  /**
+   * Where a draft is kept.
+   *
+   * @param {Kept<D>} kept
+   */
   keyOf(kept) {
     return this.prefix + kept.name;
   }
 
-  /** Write a draft; false where the browser does not let us, which the page must say. */
+  /**
+   * Write a draft; false where the browser does not let us, which the page must say.
+   *
+   * @param {Kept<D>} kept
+   */
   save(kept) {
     kept.saved = new Date().toISOString();
     try {
@@ -58,17 +80,26 @@ export class Drafts {
     return !this.failed;
   }
 
+  /** @param {string} name */
   forget(name) {
     try { this.storage.removeItem(this.prefix + name); } catch { this.failed = true; }
   }
 }
 
-/** The browser's storage, or nothing that keeps where it lets us have none. */
+/**
+ * The browser's storage, or nothing that keeps where it lets us have none.
+ *
+ * @returns {Storage}
+ */
 export function localStorageOrNone() {
-  try { return window.localStorage; } catch { return {}; }
+  try { return window.localStorage; } catch { return /** @type {Storage} */ ({}); }
 }
 
-/** When a draft was kept, in words. */
+/**
+ * When a draft was kept, in words.
+ *
+ * @param {{ saved: string }} kept
+ */
 export function keptAt({ saved }) {
   return `Kept in this browser, last at ${new Date(saved).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" })}.`;
 }

@@ -7,8 +7,13 @@ const ROUNDS = 10;
 const MULTIPLIERS = [0xD2511F53, 0xCD9E8D57];
 const KEY_STEPS = [0x9E3779B9, 0xBB67AE85];
 
-/** The first primes, from which SHA-256 takes its constants. */
+/**
+ * The first primes, from which SHA-256 takes its constants.
+ *
+ * @param {number} count
+ */
 function primes(count) {
+  /** @type {number[]} */
   const found = [];
   for (let n = 2; found.length < count; n += 1) {
     if (found.every((p) => n % p)) { found.push(n); }
@@ -16,7 +21,12 @@ function primes(count) {
   return found;
 }
 
-/** The first 32 bits behind the point of the root of a whole number: root is 2 or 3, in whole-number arithmetic. */
+/**
+ * The first 32 bits behind the point of the root of a whole number: root is 2 or 3, in whole-number arithmetic.
+ *
+ * @param {number} n
+ * @param {2 | 3} root
+ */
 function fractionBits(n, root) {
   const power = BigInt(root), goal = BigInt(n) << (32n * power);
   let low = 0n, high = 1n << 40n;
@@ -29,9 +39,14 @@ function fractionBits(n, root) {
 
 const START = primes(8).map((p) => fractionBits(p, 2));
 const ROUND_CONSTANTS = primes(64).map((p) => fractionBits(p, 3));
+/** @type {(x: number, by: number) => number} */
 const turned = (x, by) => (x >>> by) | (x << (32 - by));
 
-/** SHA-256 of a text in UTF-8, as eight words. */
+/**
+ * SHA-256 of a text in UTF-8, as eight words.
+ *
+ * @param {string} text
+ */
 export function sha256(text) {
   const bytes = new TextEncoder().encode(text);
   const padded = new DataView(new ArrayBuffer(((bytes.length + 8 >> 6) + 1) * 64));
@@ -44,6 +59,11 @@ export function sha256(text) {
   return state;
 }
 
+/**
+ * @param {number[]} state
+ * @param {DataView} data
+ * @param {number} at
+ */
 function compressed(state, data, at) {
   const w = Array.from({ length: 16 }, (_, i) => data.getUint32(at + 4 * i));
   for (let i = 16; i < 64; i += 1) {
@@ -61,17 +81,31 @@ function compressed(state, data, at) {
   return [a, b, c, d, e, f, g, h].map((word, i) => (word + state[i]) >>> 0);
 }
 
-/** The key of a series of draws: the first two words of SHA-256 over the names, one a line. */
+/**
+ * The key of a series of draws: the first two words of SHA-256 over the names, one a line.
+ *
+ * @type {(...names: string[]) => number[]}
+ */
 export const keyOf = (...names) => sha256(names.join("\n")).slice(0, 2);
 
-/** High and low word of the product of two words. */
+/**
+ * High and low word of the product of two words.
+ *
+ * @param {number} a
+ * @param {number} b
+ */
 function product(a, b) {
   const low = (a & 0xFFFF) * (b & 0xFFFF), left = (a >>> 16) * (b & 0xFFFF), right = (a & 0xFFFF) * (b >>> 16);
   const middle = left + (low / 65536 >>> 0) + (right & 0xFFFF);
   return [((a >>> 16) * (b >>> 16) + Math.floor(middle / 65536) + (right >>> 16)) >>> 0, Math.imul(a, b) >>> 0];
 }
 
-/** Philox4x32-10: four words of a counter to four words. */
+/**
+ * Philox4x32-10: four words of a counter to four words.
+ *
+ * @param {number[]} counter
+ * @param {number[]} key
+ */
 export function philox([a, b, c, d], [first, second]) {
   for (let round = 0; round < ROUNDS; round += 1) {
     const [highA, lowA] = product(MULTIPLIERS[0], a), [highC, lowC] = product(MULTIPLIERS[1], c);
@@ -82,10 +116,18 @@ export function philox([a, b, c, d], [first, second]) {
   return [a, b, c, d];
 }
 
-/** Standard normal deviates, `rows` arrays of `columns`, words taken in row order. */
+/**
+ * Standard normal deviates, `rows` arrays of `columns`, words taken in row order.
+ *
+ * @param {number[]} key
+ * @param {number} rows
+ * @param {number} columns
+ */
 export function normalDraws(key, rows, columns) {
+  /** @type {number[]} */
   const words = [];
   for (let block = 0; words.length < rows * columns; block += 1) { words.push(...philox([block, 0, 0, 0], key)); }
+  /** @type {(row: number, column: number) => number} */
   const deviate = (row, column) => normalQuantile((words[row * columns + column] + 0.5) / 2 ** 32);
   return Array.from({ length: rows }, (_, row) => Array.from({ length: columns }, (_, column) => deviate(row, column)));
 }

@@ -5,26 +5,49 @@ import { SAME_WORK, axis, byWork, curveOf, firstPositive, heldAfterDull, keennes
   signOf, windowWeights } from "./curve.js";
 import { keyOf } from "./draws.js";
 import { life, passFailLife } from "./life.js";
+import { last } from "./matrices.js";
 import { filled, quantityText } from "./sentences.js";
 import { WrittenError, canonicalValue, findUnit } from "./units.js";
 
+/**
+ * Parts of a submission's file, any of which may be missing or wrong: a run of whose numbers one cannot be read has no readings.
+ *
+ * @typedef {{ written?: unknown, canonical?: number | null, limit?: string | null }} RepeatFile
+ * @typedef {{ work?: unknown, values?: unknown, outcomes?: unknown }} ReadingFile
+ * @typedef {{ basis?: string, left_deg: number, right_deg?: number | null }} AngleFile
+ * @typedef {{ key?: string, steel?: { designation?: string } }} BladeFile
+ * @typedef {{ handle?: string, sharpening?: string }} PersonFile
+ * @typedef {{ id?: string, blade?: string, sharpener?: string, edge_part?: string, edge_angle?: AngleFile }} PreparationFile
+ * @typedef {CanonicalRun & { preparation?: string, work_unit?: string, reading_unit?: string, tester_change_at_work?: unknown,
+ *   planned_last_checkpoint?: unknown, lot_changes?: unknown }} RunFile
+ * @typedef {{ value: CensoredValue, failed: boolean }} Judged
+ */
+
 const EVEN = 1e-9;
+/** @type {(value: unknown) => value is null | undefined} */
 const nothing = (value) => value === null || value === undefined;
 
-/** The objects in what should be a list of them: a file that somebody opened may hold anything. */
+/**
+ * The objects in what should be a list of them: a file that somebody opened may hold anything.
+ *
+ * @type {(list: unknown) => any[]}
+ */
 const entries = (list) => (Array.isArray(list) ? list.filter((entry) => entry !== null && typeof entry === "object") : []);
 
 /**
  * Canonical runs in running order: amounts in the protocol's units, with the facts that a design needs.
  *
- * @returns {{runs: object[], unread: string[]}} unread: ids of runs in which a number or unit cannot be read
+ * @param {SubmissionDraft} submission
+ * @param {AnswerRules} rules
+ * @returns {{ runs: CanonicalRun[], unread: string[] }} unread: ids of runs in which a number or unit cannot be read
  */
 export function canonicalRuns(submission, rules) {
   const preparations = new Map(entries(submission.preparations).map((p) => [p.id, p]));
   const blades = new Map(entries(submission.blades).map((b) => [b.key, b]));
   const people = new Map(entries(submission.people).map((p) => [p.handle, p]));
+  /** @type {string[]} */
   const unread = [];
-  const runs = entries(submission.runs).flatMap((run) => {
+  const runs = entries(submission.runs).flatMap((/** @type {RunFile} */ run) => {
     const preparation = preparations.get(run.preparation);
     if (!preparation?.blade || !preparation.sharpener || !run.tester) { return []; }
     const readings = readingsOf(run, rules);
@@ -44,23 +67,39 @@ export function canonicalRuns(submission, rules) {
   return { runs: runs.sort((a, b) => a.order - b.order), unread };
 }
 
-/** The register's id of a blade's steel, or null. */
+/**
+ * The register's id of a blade's steel, or null.
+ *
+ * @param {BladeFile | undefined} blade
+ * @param {AnswerRules} rules
+ */
 function steelOf(blade, rules) {
   const designation = blade?.steel?.designation;
   if (!designation) { return null; }
   return rules.steels[[...designation].filter((sign) => !rules.folded.includes(sign)).join("").toLowerCase()] ?? null;
 }
 
-/** Mean angle per side of a stated edge angle, or null. */
+/**
+ * Mean angle per side of a stated edge angle, or null.
+ *
+ * @param {AngleFile | null | undefined} stated
+ */
 function angleOf(stated) {
   if (!stated || nothing(stated.left_deg)) { return null; }
   return stated.basis === "both together" ? stated.left_deg / 2 : (stated.left_deg + (stated.right_deg ?? stated.left_deg)) / 2;
 }
 
-/** Readings with canonical numbers; null where anything of the run cannot be read. */
+/**
+ * Readings with canonical numbers; null where anything of the run cannot be read.
+ *
+ * @param {RunFile} run
+ * @param {AnswerRules} rules
+ */
 function readingsOf(run, rules) {
   const { work, reading } = rules.protocol, passFail = reading.kind === "pass/fail";
+  /** @type {(unit: unknown, accepted: string[]) => boolean} */
   const fits = (unit, accepted) => accepted.some((one) => findUnit(one, rules.units)?.id === findUnit(unit, rules.units)?.id);
+  /** @type {(unit: unknown, accepted: string[]) => boolean} */
   const known = (unit, accepted) => !nothing(unit) && findUnit(unit, rules.units) !== null && fits(unit, accepted);
   if (!known(run.work_unit, work.accepted_units)) { return null; }
   if (passFail ? !nothing(run.reading_unit) : !known(run.reading_unit, reading.accepted_units)) { return null; }
@@ -74,18 +113,37 @@ function readingsOf(run, rules) {
   }
 }
 
+/**
+ * @param {unknown} written
+ * @param {unknown} unit
+ * @param {string} goal
+ * @param {AnswerRules} rules
+ */
 function positive(written, unit, goal, rules) {
   const value = canonicalValue(written, unit, goal, rules);
   if (value < 0) { throw new WrittenError(`${written} is below 0`, ""); }
   return value;
 }
 
-/** An amount of work in the protocol's unit; a checkpoint exactly where it is one but for rounding. */
+/**
+ * An amount of work in the protocol's unit; a checkpoint exactly where it is one but for rounding.
+ *
+ * @param {unknown} written
+ * @param {RunFile} run
+ * @param {AnswerRules} rules
+ */
 function workOf(written, run, rules) {
   const { unit, checkpoints } = rules.protocol.work, value = positive(written, run.work_unit, unit, rules);
   return checkpoints.find((c) => Math.abs(value - c) <= EVEN * Math.max(c, 1e-6)) ?? value;
 }
 
+/**
+ * @param {ReadingFile} one
+ * @param {RunFile} run
+ * @param {AnswerRules} rules
+ * @param {boolean} passFail
+ * @returns {CanonicalReading}
+ */
 function readingOf(one, run, rules, passFail) {
   const rule = rules.protocol.reading, wanted = passFail ? [one.outcomes].flat() : entries(one.values);
   if (!wanted.length || nothing(wanted[0]) || !nothing(passFail ? one.values : one.outcomes)) {
@@ -97,27 +155,50 @@ function readingOf(one, run, rules, passFail) {
   return { work, values, limits: values.map((value, i) => wanted[i].limit ?? limitOf(value, rule)), passed: [] };
 }
 
-/** A repeat in the canonical unit; one that disagrees with the canonical value beside it cannot be read. */
+/**
+ * A repeat in the canonical unit; one that disagrees with the canonical value beside it cannot be read.
+ *
+ * @param {RepeatFile} item
+ * @param {RunFile} run
+ * @param {AnswerRules} rules
+ */
 function canonical(item, run, rules) {
   const value = positive(item.written, run.reading_unit, rules.protocol.reading.canonical_unit, rules), given = item.canonical;
   if (!nothing(given) && Math.abs(given - value) > 1e-6 * Math.abs(value)) { throw new WrittenError("two values disagree", ""); }
   return value;
 }
 
-/** The limit that a value has by itself: 0 or under the resolution, or over the scale's end. */
+/**
+ * The limit that a value has by itself: 0 or under the resolution, or over the scale's end.
+ *
+ * @param {number} value
+ * @param {ReadingRule} rule
+ */
 function limitOf(value, rule) {
   if (value <= 0 || (!nothing(rule.resolution) && value < rule.resolution * (1 - EVEN))) { return "below"; }
   return !nothing(rule.scale_end) && value > rule.scale_end * (1 + EVEN) ? "above" : null;
 }
 
-/** The variance of readings: the published one, or this submission's own where none has been published. */
+/**
+ * The variance of readings: the published one, or this submission's own where none has been published.
+ *
+ * @param {CanonicalRun[]} runs
+ * @param {AnswerRules} rules
+ */
 export function readingVariance(runs, rules) {
   if (rules.repeatability.reading_variance !== null) { return rules.repeatability.reading_variance; }
   const readings = runs.flatMap((run) => run.readings).filter((r) => r.values.length);
   return pooledVariance(readings.filter((r) => keenness(r.values, r.limits, rules.protocol.reading).limit === null).map((r) => r.values));
 }
 
-/** One row a run and endpoint: the run's facts, limits on the ln scale, status, reason, reading error. */
+/**
+ * One row a run and endpoint: the run's facts, limits on the ln scale, status, reason, reading error.
+ *
+ * @param {SubmissionDraft} submission
+ * @param {CanonicalRun[]} runs
+ * @param {AnswerRules} rules
+ * @returns {EndpointRow[]}
+ */
 export function endpointRows(submission, runs, rules) {
   const { protocol, sentences: words } = rules, variance = readingVariance(runs, rules);
   return runs.flatMap((run) => {
@@ -136,6 +217,7 @@ export function endpointRows(submission, runs, rules) {
   });
 }
 
+/** @param {{ low: number, high: number }} value */
 function statusOf({ low, high }) {
   if (Number.isNaN(low)) { return "missing"; }
   if (low === high) { return "exact"; }
@@ -143,9 +225,20 @@ function statusOf({ low, high }) {
   return high === Infinity ? "right" : "interval";
 }
 
-/** One endpoint of one run. */
+/**
+ * One endpoint of one run.
+ *
+ * @param {SubmissionDraft} submission
+ * @param {CanonicalRun} run
+ * @param {Protocol} protocol
+ * @param {EndpointRule} rule
+ * @param {Curve | null} curve
+ * @param {Sentences} words
+ */
 function endpointOf(submission, run, protocol, rule, curve, words) {
+  /** @type {(reason: string) => Judged} */
   const none = (reason) => ({ value: missing(filled(words.endpoints.missing, { reason })), failed: false });
+  /** @type {(judged: Judged) => Judged} */
   const told = ({ value, failed }) => (Number.isNaN(value.low) ? none(value.reason) : { value, failed });
   if (!run.readings.length) { return none(words.endpoints.no_readings); }
   if (curve === null) {
@@ -157,7 +250,16 @@ function endpointOf(submission, run, protocol, rule, curve, words) {
   return told({ value: straight(run, protocol, rule, curve, words), failed: false });
 }
 
-/** Life to an absolute threshold, or to a share of the sharpness at the start. */
+/**
+ * Life to an absolute threshold, or to a share of the sharpness at the start.
+ *
+ * @param {SubmissionDraft} submission
+ * @param {CanonicalRun} run
+ * @param {Protocol} protocol
+ * @param {EndpointRule} rule
+ * @param {Curve} curve
+ * @param {Sentences} words
+ */
 function thresholdLife(submission, run, protocol, rule, curve, words) {
   let threshold = signOf(protocol.reading.keener) * Math.log(rule.threshold.value);
   if (rule.threshold.relative) {
@@ -166,31 +268,54 @@ function thresholdLife(submission, run, protocol, rule, curve, words) {
     threshold = curve.low[0] - Math.abs(Math.log(rule.threshold.value));
   }
   const begin = rule.fit_from === "first positive checkpoint" ? curve.first : 0;
-  return life(curve, threshold, begin, keyOf(submission.id, run.id, rule.id), rule.threshold.relative, words);
+  return life(curve, threshold, begin, keyOf(submission.id ?? "", run.id, rule.id), rule.threshold.relative, words);
 }
 
-/** Level, window and loss: straight-line functions of the readings. */
+/**
+ * Level, window and loss: straight-line functions of the readings.
+ *
+ * @param {CanonicalRun} run
+ * @param {Protocol} protocol
+ * @param {EndpointRule} rule
+ * @param {Curve} curve
+ * @param {Sentences} words
+ */
 function straight(run, protocol, rule, curve, words) {
   const asked = rule.kind === "level" ? [rule.at] : [rule.start, rule.end];
-  const held = run.ended === "dull" ? heldAfterDull(curve, asked.at(-1)) : curve;
+  const held = run.ended === "dull" ? heldAfterDull(curve, last(asked)) : curve;
   const weights = asked.map((work) => levelWeights(held, work)), outside = weights.indexOf(null);
   if (outside >= 0) { return missing(outsideReason(run, protocol, curve, asked[outside], words)); }
-  if (rule.kind === "level") { return linear(held, weights[0], words); }
-  if (rule.kind === "loss") { return linear(held, weights[1].map((w, i) => w - weights[0][i]), words); }
-  const absent = absentCheckpoint(protocol, curve, rule.start, Math.min(rule.end, curve.work.at(-1)));
+  const [first, second] = /** @type {Matrix} */ (weights);
+  if (rule.kind === "level") { return linear(held, first, words); }
+  if (rule.kind === "loss") { return linear(held, second.map((w, i) => w - first[i]), words); }
+  const absent = absentCheckpoint(protocol, curve, rule.start, Math.min(rule.end, last(curve.work)));
   if (absent !== undefined) {
     return missing(filled(words.endpoints.none_near, { asked: quantityText(absent, protocol.work.unit, words) }));
   }
   return linear(held, windowWeights(held, rule.start, rule.end), words);
 }
 
+/**
+ * @param {CanonicalRun} run
+ * @param {Protocol} protocol
+ * @param {Curve} curve
+ * @param {number} work
+ * @param {Sentences} words
+ */
 function outsideReason(run, protocol, curve, work, words) {
   if (work === 0) { return words.endpoints.no_start; }
   const pattern = words.endpoints[work < curve.work[0] ? "none_before" : "ended_before"];
   return filled(pattern, { asked: quantityText(work, protocol.work.unit, words), ended: run.ended });
 }
 
-/** The first checkpoint in a window that no reading stands for: a reading stands for the nearest on the work axis. */
+/**
+ * The first checkpoint in a window that no reading stands for: a reading stands for the nearest on the work axis.
+ *
+ * @param {Protocol} protocol
+ * @param {Curve} curve
+ * @param {number} start
+ * @param {number} end
+ */
 function absentCheckpoint(protocol, curve, start, end) {
   const checkpoints = [...protocol.work.checkpoints].sort((a, b) => a - b), u = checkpoints.map((w) => axis(w, curve.first));
   const nearest = new Set(curve.work.map((w) => {
@@ -200,10 +325,19 @@ function absentCheckpoint(protocol, curve, start, end) {
   return checkpoints.find((w, i) => start <= w && w <= end && !nearest.has(i));
 }
 
-/** What to look at twice in a run. */
+/**
+ * What to look at twice in a run.
+ *
+ * @param {CanonicalRun} run
+ * @param {Protocol} protocol
+ * @param {Curve | null} curve
+ * @param {Sentences} words
+ */
 function flagsOf(run, protocol, curve, words) {
   const checkpoints = protocol.work.checkpoints, { flags } = words;
+  /** @type {(work: number) => boolean} */
   const near = (work) => checkpoints.some((c) => Math.abs(work - c) <= SAME_WORK * Math.max(work, c));
+  /** @type {[asked: boolean, text: string][]} */
   const checks = [
     [["edge damaged", "edge touched up"].includes(run.ended), run.ended],
     [run.split, flags.split_tester],
@@ -215,12 +349,17 @@ function flagsOf(run, protocol, curve, words) {
   return checks.filter(([true_]) => true_).map(([, text]) => text);
 }
 
-/** Sharper at the second reading than before the first cut, by more than reading error makes likely. */
+/**
+ * Sharper at the second reading than before the first cut, by more than reading error makes likely.
+ *
+ * @param {Curve} curve
+ */
 function burr(curve) {
   if (curve.work.length < 2 || curve.work[0] > 0) { return false; }
   return curve.low[1] - curve.high[0] > 2 * (Math.hypot(curve.se[0], curve.se[1]) || 0);
 }
 
+/** @param {CanonicalRun} run */
 function passedAgain(run) {
   const outcomes = byWork(run.readings).filter((r) => r.passed.length).map((r) => r.passed.every(Boolean));
   return outcomes.some((passed, i) => i > 0 && passed && !outcomes[i - 1]);

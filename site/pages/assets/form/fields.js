@@ -1,15 +1,29 @@
 // One field: its label and help from the schema, a control that fits its type, and a place for what the check says of it.
 
 import { idOf, inWords, make } from "./dom.js";
-import { bind, blank, expand, parts, patternOf, put, valueAt } from "./places.js";
+import { bind, blank, expand, lastPart, patternOf, put, valueAt } from "./places.js";
 import { typed } from "./record.js";
+
+/**
+ * @typedef {Record<"input" | "change" | "focusout", () => void>} Doings what is done at each event of a control
+ * @typedef {{ id: string, name: string, help: string, described: string, needed: boolean, optional: boolean }} About
+ * @typedef {{ before: HTMLElement | null, controls: HTMLElement[], element: HTMLElement }} Built
+ * @typedef {{ of: string, list: () => string[] }} Choices
+ */
 
 const LONG_TEXT = 1000; // characters; from here a text has more than one line
 const FEW_WORDS = 3; // so many are shown at once
 
-/** A field of one value; `node` is its schema, `more` {label, needed, optional: whether all around it may be left out}. */
+/**
+ * A field of one value; `node` is its schema, `more` {label, needed, optional: whether all around it may be left out}.
+ *
+ * @param {PageForm} form
+ * @param {string} pointer
+ * @param {DescribedNode} node
+ * @param {{ label?: string, needed?: boolean, optional?: boolean }} more
+ */
 export function field(form, pointer, node, { label, needed = false, optional = false } = {}) {
-  const name = label ?? inWords(parts(pointer).pop());
+  const name = label ?? inWords(lastPart(pointer));
   const id = idOf(pointer), help = node.text ?? node.description ?? "";
   const said = make("p", { class: "said", id: idOf(pointer, "said"), hidden: true });
   const about = help && !("const" in node) ? make("p", { class: "help", id: idOf(pointer, "help") }, help) : null;
@@ -19,8 +33,17 @@ export function field(form, pointer, node, { label, needed = false, optional = f
   return make("div", { class: "field" }, built.before, about, built.element, said);
 }
 
-/** Where findings about a place are shown, for a field or a part of the form. */
+/**
+ * Where findings about a place are shown, for a field or a part of the form.
+ *
+ * @param {PageForm} form
+ * @param {string} place
+ * @param {HTMLElement[]} controls
+ * @param {HTMLElement} said
+ * @param {string} name
+ */
 export function register(form, place, controls, said, name = "") {
+  /** @type {Spot} */
   const spot = {
     place,
     name,
@@ -38,12 +61,33 @@ export function register(form, place, controls, said, name = "") {
   return spot;
 }
 
-/** Unfold every part that an element lies in. */
+/**
+ * Unfold every part that an element lies in.
+ *
+ * @param {HTMLElement} element
+ */
 export function openAround(element) {
-  for (let part = element.closest("details"); part; part = part.parentElement.closest("details")) { part.open = true; }
+  for (let part = element.closest("details"); part; part = part.parentElement?.closest("details") ?? null) { part.open = true; }
 }
 
-/** When a name is changed that other places refer to, they go with it. */
+/**
+ * The first control of an element, which may be one itself.
+ *
+ * @param {HTMLElement | null} element
+ * @returns {HTMLElement | null}
+ */
+export function controlIn(element) {
+  return element?.matches("input, select, textarea, button") ? element : element?.querySelector("input, select, textarea") ?? null;
+}
+
+/**
+ * When a name is changed that other places refer to, they go with it.
+ *
+ * @param {PageForm} form
+ * @param {string} pointer
+ * @param {Doings} on
+ * @returns {Doings}
+ */
 function followed(form, pointer, on) {
   const users = form.rules.table.filter((entry) => entry.rule === "one of" && entry.among === patternOf(pointer)).map((entry) => entry.at);
   if (!users.length) { return on; }
@@ -61,7 +105,15 @@ function followed(form, pointer, on) {
   return { ...on, change };
 }
 
-/** What somebody did in a control: the value is written at once, and checked when the field is left. */
+/**
+ * What somebody did in a control: the value is written at once, and checked when the field is left.
+ *
+ * @param {PageForm} form
+ * @param {string} pointer
+ * @param {DescribedNode} node
+ * @param {() => unknown} get
+ * @returns {Doings}
+ */
 export function writes(form, pointer, node, get) {
   const write = () => {
     form.typed(pointer);
@@ -71,6 +123,13 @@ export function writes(form, pointer, node, get) {
   return { input: write, change: () => { write(); form.left(pointer); }, focusout: () => form.left(pointer) };
 }
 
+/**
+ * @param {PageForm} form
+ * @param {string} pointer
+ * @param {DescribedNode} node
+ * @param {About} about
+ * @returns {Built}
+ */
 function control(form, pointer, node, about) {
   const words = choicesOf(form, pointer, node);
   if ("const" in node) { return tick(form, pointer, node, about); }
@@ -81,17 +140,32 @@ function control(form, pointer, node, about) {
   return text(form, pointer, node, about);
 }
 
-/** The words to choose from: those of the schema, those the protocol accepts, or what the form itself names elsewhere. */
+/**
+ * The words to choose from: those of the schema, those the protocol accepts, or what the form itself names elsewhere.
+ *
+ * @param {PageForm} form
+ * @param {string} pointer
+ * @param {DescribedNode} node
+ * @returns {Choices}
+ */
 function choicesOf(form, pointer, node) {
   const own = patternOf(pointer), { rules } = form;
-  if (node.enum) { return { of: "schema", list: () => node.enum }; }
+  const { enum: listed } = node;
+  if (listed) { return { of: "schema", list: () => listed }; }
   if (rules.layout.choices[own]) { return { of: "protocol", list: () => rules.layout.choices[own] }; }
   const rule = rules.table.find((entry) => entry.rule === "one of" && entry.at === own);
-  if (!rule) { return { of: "" }; }
+  if (!rule) { return { of: "", list: () => [] }; }
   const list = () => [...new Set(expand(form.kept.draft, bind(rule.among, [])).map(({ value }) => String(value)))];
   return { of: "form", list };
 }
 
+/**
+ * @param {PageForm} form
+ * @param {string} pointer
+ * @param {DescribedNode} node
+ * @param {About} about
+ * @returns {Built}
+ */
 function tick(form, pointer, node, { id, help, name, described }) {
   const box = make("input", { type: "checkbox", id, "aria-describedby": described });
   box.checked = valueAt(form.kept.draft, pointer) === node.const;
@@ -101,6 +175,14 @@ function tick(form, pointer, node, { id, help, name, described }) {
   return { before: null, controls: [box], element: make("div", { class: "tick" }, box, make("label", { for: id }, help || name)) };
 }
 
+/**
+ * @param {PageForm} form
+ * @param {string} pointer
+ * @param {DescribedNode} node
+ * @param {string[]} words
+ * @param {About} about
+ * @returns {Built}
+ */
 function radios(form, pointer, node, words, { id, name, described }) {
   const now = valueAt(form.kept.draft, pointer);
   const boxes = words.map((word, n) => {
@@ -116,6 +198,14 @@ function radios(form, pointer, node, words, { id, name, described }) {
   return { before: make("p", { class: "label", id: `${id}-name` }, name), controls: [boxes[0]], element: group };
 }
 
+/**
+ * @param {PageForm} form
+ * @param {string} pointer
+ * @param {DescribedNode} node
+ * @param {Choices} words
+ * @param {About} about
+ * @returns {Built}
+ */
 function select(form, pointer, node, words, { id, name, described, needed }) {
   const box = make("select", { id, "aria-describedby": described });
   const refresh = () => {
@@ -135,6 +225,13 @@ function select(form, pointer, node, words, { id, name, described, needed }) {
   return { before: make("label", { for: id }, name), controls: [box], element: box };
 }
 
+/**
+ * @param {PageForm} form
+ * @param {string} pointer
+ * @param {DescribedNode} node
+ * @param {About} about
+ * @returns {Built}
+ */
 function text(form, pointer, node, { id, name, described }) {
   const lines = String(valueAt(form.kept.draft, pointer) ?? "").includes("\n"); // one line would show them as one
   const long = lines || (node.maxLength ?? 0) >= LONG_TEXT, numeric = node.type === "number" || node.type === "integer";

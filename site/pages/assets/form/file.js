@@ -8,7 +8,13 @@ import { isSheet, readSheet } from "./sheet.js";
 
 const MOST_TOLD = 40; // questions about a sheet that are listed
 
-/** Read a file's text into a draft: {draft, told}, or {problem} in words. */
+/**
+ * Read a file's text into a draft: {draft, told}, or {problem} in words.
+ *
+ * @param {File} file
+ * @param {SubmissionRules} rules
+ * @returns {Promise<{ draft: SubmissionDraft, told: string, problem?: undefined } | { problem: string }>}
+ */
 export async function opened(file, rules) {
   if (file.size > rules.limits.bytes) { return { problem: `The file has ${file.size} bytes; at most ${rules.limits.bytes} are read.` }; }
   const bytes = new Uint8Array(await file.arrayBuffer());
@@ -29,12 +35,21 @@ export async function opened(file, rules) {
   return { draft, told };
 }
 
+/**
+ * @param {{ id?: unknown, version?: unknown } | null | undefined} followed
+ * @param {SubmissionRules} rules
+ */
 function otherProtocol(followed, { protocol: own }) {
   if (!followed || (followed.id === own.id && followed.version === own.version)) { return ""; }
   return `The file follows ${String(followed.id)} ${String(followed.version)}; this form is for ${own.id} ${own.version}. Choose its form under “Do it tonight”.`;
 }
 
-/** A filled-in sheet as a draft: what it is sure of is converted and said, the rest stands as written and is asked about. */
+/**
+ * A filled-in sheet as a draft: what it is sure of is converted and said, the rest stands as written and is asked about.
+ *
+ * @param {Uint8Array} bytes
+ * @param {SubmissionRules} rules
+ */
 function openedSheet(bytes, rules) {
   const { tree, asks, said, tally, protocol } = readSheet(bytes, rules);
   const asked = asks.map(({ row, column, message, cure }) => `${cellName(row, column)}: ${message}; ${cure}`);
@@ -52,11 +67,16 @@ function openedSheet(bytes, rules) {
   return { draft, told: told.filter(Boolean).join(" ") };
 }
 
+/**
+ * @param {unknown} tree
+ * @param {{ depth: number, containers: number }} limits
+ */
 function tooMuch(tree, { depth, containers }) {
+  /** @type {[value: unknown, deep: number][]} */
   const waiting = [[tree, 1]];
   let count = 0;
-  while (waiting.length) {
-    const [value, deep] = waiting.pop();
+  for (let next = waiting.pop(); next; next = waiting.pop()) {
+    const [value, deep] = next;
     if (value === null || typeof value !== "object") { continue; }
     count += 1;
     if (deep > depth || count > containers) { return true; }
@@ -65,12 +85,23 @@ function tooMuch(tree, { depth, containers }) {
   return false;
 }
 
-/** Offer a record as a file. */
+/**
+ * Offer a record as a file.
+ *
+ * @param {Named} record
+ * @param {string} name
+ */
 export function save(record, name) {
   saveText(fileText(record), `${name}.json`, "application/json");
 }
 
-/** Offer a text as a file. */
+/**
+ * Offer a text as a file.
+ *
+ * @param {string} text
+ * @param {string} name
+ * @param {string} type
+ */
 export function saveText(text, name, type) {
   const address = URL.createObjectURL(new Blob([text], { type }));
   const link = make("a", { href: address, download: name, hidden: true }, "file");
@@ -80,9 +111,15 @@ export function saveText(text, name, type) {
   setTimeout(() => URL.revokeObjectURL(address), 10_000);
 }
 
-/** A button that opens a file, and a place to drop one; `use` gets the file. */
+/**
+ * A button that opens a file, and a place to drop one; `use` gets the file.
+ *
+ * @param {HTMLElement} root
+ * @param {(file: File) => void} use
+ */
 export function opener(root, use) {
-  const pick = make("input", { type: "file", accept: ".json,.csv,.tsv,.txt,application/json,text/csv", id: "form-file", class: "sr", tabindex: "-1", "aria-label": "A file to go on with", on: { change: () => { if (pick.files[0]) { use(pick.files[0]); } pick.value = ""; } } });
+  const pick = make("input", { type: "file", accept: ".json,.csv,.tsv,.txt,application/json,text/csv", id: "form-file", class: "sr", tabindex: "-1", "aria-label": "A file to go on with", on: { change: () => { if (pick.files?.[0]) { use(pick.files[0]); } pick.value = ""; } } });
+  /** @type {(on: boolean) => (event: DragEvent) => void} */
   const over = (on) => (event) => {
     if (!event.dataTransfer?.types.includes("Files")) { return; }
     event.preventDefault();

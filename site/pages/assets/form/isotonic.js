@@ -1,6 +1,11 @@
 // Monotone fit by the max-min formula (Robertson, Wright & Dykstra 1988, section 1.4), as aggregator/edgehold/numerics/isotonic.py.
 
-/** Weighted least-squares fit among series that never rise. */
+/**
+ * Weighted least-squares fit among series that never rise.
+ *
+ * @param {number[]} y
+ * @param {number[]} weights
+ */
 export function decreasingFit(y, weights) {
   const fit = y.map(() => Infinity);
   for (let a = 0; a < y.length; a += 1) {

@@ -8,7 +8,12 @@ const UNEQUAL = 3 * (1 + 1e-9);
 const ROUNDING = 1e-24;
 const GRID = 60;
 
-/** Ordinary least squares in the orthonormal basis of a design. */
+/**
+ * Ordinary least squares in the orthonormal basis of a design.
+ *
+ * @param {number[]} y
+ * @param {Design} design
+ */
 export function fit(y, design) {
   const theta = transposedTimes(design.basis, y), fitted = timesVector(design.basis, theta);
   let rss = y.reduce((sum, value, i) => sum + (value - fitted[i]) ** 2, 0);
@@ -17,7 +22,15 @@ export function fit(y, design) {
   return { theta, rss, df, s2: df ? rss / df : NaN };
 }
 
-/** Relative standard deviations of exact runs whose reading variances differ more than threefold; null otherwise. */
+/**
+ * Relative standard deviations of exact runs whose reading variances differ more than threefold; null otherwise.
+ *
+ * @param {EndpointRow[]} used
+ * @param {number[]} y
+ * @param {Model} model
+ * @param {number} assumed
+ * @returns {number[] | null}
+ */
 export function readingWeights(used, y, model, assumed) {
   const v = used.map((row) => row.readingSe ** 2), least = Math.min(...v);
   if (v.some(Number.isNaN) || least <= 0 || Math.max(...v) <= UNEQUAL * least) { return null; }
@@ -27,11 +40,18 @@ export function readingWeights(used, y, model, assumed) {
   return total.map((x) => Math.sqrt(x / centre));
 }
 
-/** σ² ≥ 0 that maximises the restricted likelihood of y ~ N(Bθ, diag(v) + σ²I) (Patterson & Thompson 1971). */
+/**
+ * σ² ≥ 0 that maximises the restricted likelihood of y ~ N(Bθ, diag(v) + σ²I) (Patterson & Thompson 1971).
+ *
+ * @param {number[]} y
+ * @param {Matrix} basis
+ * @param {number[]} v
+ */
 function remlVariance(y, basis, v) {
   const fitted = timesVector(basis, transposedTimes(basis, y)), residual = y.map((value, i) => value - fitted[i]);
   const largest = 2 * dot(residual, residual) / (y.length - basis[0].length) + Math.max(...v);
   const grid = Array.from({ length: GRID }, (_, i) => i * largest / (GRID - 1));
+  /** @type {(s: number) => { criterion: number, slope: number }} */
   const at = (s) => restricted(residual, basis, v.map((x) => x + s)), slopes = grid.map((s) => at(s).slope);
   const candidates = slopes[0] <= 0 ? [0] : [];
   for (let i = 1; i < GRID; i += 1) {
@@ -42,11 +62,18 @@ function remlVariance(y, basis, v) {
   return candidates[criteria.indexOf(Math.max(...criteria))];
 }
 
-/** Twice the restricted log-likelihood, up to a constant, and its derivative in σ². */
+/**
+ * Twice the restricted log-likelihood, up to a constant, and its derivative in σ².
+ *
+ * @param {number[]} y
+ * @param {Matrix} basis
+ * @param {number[]} total
+ */
 function restricted(y, basis, total) {
   const w = total.map((x) => 1 / x), information = crossProduct(basis, w, basis);
   const theta = solve(information, transposedTimes(basis, y.map((value, i) => value * w[i]))), fitted = timesVector(basis, theta);
   const { x, logDeterminant } = solveMany(information, crossProduct(basis, w.map((weight) => weight ** 2), basis));
+  /** @type {(values: number[]) => number} */
   const sum = (values) => values.reduce((so, value) => so + value, 0), rest = y.map((value, i) => value - fitted[i]);
   return {
     criterion: -sum(total.map(Math.log)) - logDeterminant - sum(rest.map((r, i) => w[i] * r * r)),
@@ -54,7 +81,13 @@ function restricted(y, basis, total) {
   };
 }
 
-/** The root of a function between two points at which its sign differs: bisection to the last bits. */
+/**
+ * The root of a function between two points at which its sign differs: bisection to the last bits.
+ *
+ * @param {(x: number) => number} f
+ * @param {number} low
+ * @param {number} high
+ */
 export function root(f, low, high) {
   const rising = f(high) > 0;
   let [from, to] = [low, high];
@@ -65,7 +98,15 @@ export function root(f, low, high) {
   return (from + to) / 2;
 }
 
-/** A submission's own run variance and its degrees of freedom, every used run exact; (NaN, 0) without replicates. */
+/**
+ * A submission's own run variance and its degrees of freedom, every used run exact; (NaN, 0) without replicates.
+ *
+ * @param {EndpointRow[]} used
+ * @param {number[]} y
+ * @param {Model} model
+ * @param {string} estimand
+ * @returns {[s2: number, df: number]}
+ */
 function ownVariance(used, y, model, estimand) {
   if (used.length <= model.design.rank) { return [NaN, 0]; }
   const sd = readingWeights(used, y, model, NaN);
@@ -73,7 +114,14 @@ function ownVariance(used, y, model, estimand) {
   return [fitted.s2, fitted.df];
 }
 
-/** s̃² = (d₀s₀² + ds²)/(d₀ + d) and d₀ + d, never more than the pooled ν that all of it rests on (Smyth 2004, section 4). */
+/**
+ * s̃² = (d₀s₀² + ds²)/(d₀ + d) and d₀ + d, never more than the pooled ν that all of it rests on (Smyth 2004, section 4).
+ *
+ * @param {RepeatabilityEntry} entry
+ * @param {number} s2
+ * @param {number} df
+ * @returns {[variance: number, df: number]}
+ */
 function moderated(entry, s2, df) {
   const prior = entry.prior_df ?? Infinity, total = prior + df;
   const variance = df === 0 || prior === Infinity ? entry.prior_s2 : (prior * entry.prior_s2 + df * s2) / total;
@@ -83,7 +131,10 @@ function moderated(entry, s2, df) {
 /**
  * The fit where every used run is exact.
  *
- * @returns {{model: object, theta: number[], s2: number, df: number, replicates: number, weighted: boolean}}
+ * @param {EndpointRow[]} used
+ * @param {string} estimand
+ * @param {RepeatabilityEntry} entry
+ * @returns {{ model: Model, theta: number[], s2: number, df: number, replicates: number, weighted: boolean }}
  */
 export function leastSquares(used, estimand, entry) {
   const y = used.map((row) => row.low), plain = build(used, estimand);

@@ -3,32 +3,36 @@
 import { SAME_WORK, axis, missing } from "./curve.js";
 import { normalDraws } from "./draws.js";
 import { decreasingFit } from "./isotonic.js";
+import { last } from "./matrices.js";
 
 const DRAWS = 400;
 const SHARE_OUTSIDE = 0.05;
 const TAIL = 0.025;
 const TOUCHING = 1e-9;
 
+/** @type {(value: CensoredValue, failed?: boolean) => { value: CensoredValue, failed: boolean }} */
 const of = (value, failed = false) => ({ value, failed });
 
 /**
  * Life to a keenness, with what censors it.
  *
- * @param {object} curve of the run
+ * @param {Curve} curve of the run
  * @param {number} threshold keenness that ends the life
  * @param {number} fromWork where the monotone fit begins
  * @param {number[]} key of the draws
  * @param {boolean} relative the threshold was taken from the first reading and moves with each draw of it
+ * @param {Sentences} words
  */
 export function life(curve, threshold, fromWork, key, relative, words) {
   const use = telling(curve, threshold, fromWork);
   if (!use.length) { return of(missing(words.endpoints.none_tells)); }
+  /** @type {(values: number[]) => number[]} */
   const pick = (values) => use.map((i) => values[i]);
   const bounds = curve.low.map((low, i) => (Number.isFinite(low) ? low : curve.high[i]));
   const work = pick(curve.work), k = pick(bounds), weights = pick(curve.repeats), first = curve.first;
   const fit = decreasingFit(k, weights);
   const { at, j } = crossing(fit, work, first, threshold);
-  if (j === work.length) { return of(right(work.at(-1), words)); }
+  if (j === work.length) { return of(right(last(work), words)); }
   if (j === 0 || at <= first * (1 + SAME_WORK)) {
     const below = curve.work[0] <= SAME_WORK * first && curve.high[0] <= threshold + TOUCHING;
     return of(left(Math.max(at, first), words), below);
@@ -43,7 +47,13 @@ export function life(curve, threshold, fromWork, key, relative, words) {
   return of(exactOrInterval(drawn, at, work[j - 1], work[j], first, words));
 }
 
-/** Readings from where the fit begins that lie wholly on one side of the threshold. */
+/**
+ * Readings from where the fit begins that lie wholly on one side of the threshold.
+ *
+ * @param {Curve} curve
+ * @param {number} threshold
+ * @param {number} fromWork
+ */
 function telling(curve, threshold, fromWork) {
   const touched = threshold + TOUCHING;
   return curve.work.flatMap((w, i) => {
@@ -52,7 +62,14 @@ function telling(curve, threshold, fromWork) {
   });
 }
 
-/** Work at which a fitted series first reaches the threshold, and the index of the bracket's upper end. */
+/**
+ * Work at which a fitted series first reaches the threshold, and the index of the bracket's upper end.
+ *
+ * @param {number[]} fit
+ * @param {number[]} work
+ * @param {number} first
+ * @param {number} threshold
+ */
 function crossing(fit, work, first, threshold) {
   const reached = fit.findIndex((k) => k <= threshold + TOUCHING), j = reached < 0 ? fit.length : reached;
   if (j === 0 || j === fit.length) { return { at: j ? Infinity : work[0], j }; }
@@ -61,7 +78,17 @@ function crossing(fit, work, first, threshold) {
   return { at: Math.exp(from + share * (to - from)) - first, j };
 }
 
-/** Exact if the reading error keeps the crossing in its bracket, else the interval in which the draws fall. */
+/**
+ * Exact if the reading error keeps the crossing in its bracket, else the interval in which the draws fall.
+ *
+ * @param {number[]} drawn
+ * @param {number} at
+ * @param {number} low
+ * @param {number} high
+ * @param {number} first
+ * @param {Sentences} words
+ * @returns {CensoredValue}
+ */
 function exactOrInterval(drawn, at, low, high, first, words) {
   const outside = drawn.filter((x) => x < low * (1 - SAME_WORK) || x > high * (1 + SAME_WORK)).length;
   if (outside / DRAWS >= SHARE_OUTSIDE) {
@@ -74,16 +101,34 @@ function exactOrInterval(drawn, at, low, high, first, words) {
   return { low: Math.log(at), high: Math.log(at), se: logs.every((x) => x === logs[0]) ? 0 : spread, reason: "" };
 }
 
+/**
+ * @param {number} limit
+ * @param {Sentences} words
+ * @returns {CensoredValue}
+ */
 function left(limit, words) {
   return { low: -Infinity, high: Math.log(limit), se: NaN, reason: words.endpoints.reached_early };
 }
 
+/**
+ * @param {number} last
+ * @param {Sentences} words
+ * @returns {CensoredValue}
+ */
 function right(last, words) {
   if (last <= 0) { return missing(words.endpoints.none_after_first_cut); }
   return { low: Math.log(last), high: Infinity, se: NaN, reason: words.endpoints.not_reached };
 }
 
-/** Life between two amounts of work; open below where it may have ended before w₁. */
+/**
+ * Life between two amounts of work; open below where it may have ended before w₁.
+ *
+ * @param {number} low
+ * @param {number} high
+ * @param {number} first
+ * @param {Sentences} words
+ * @returns {CensoredValue}
+ */
 function interval(low, high, first, words) {
   const opened = low < first * (1 - SAME_WORK), lowest = opened ? -Infinity : Math.log(low);
   if (high === Infinity) {
@@ -92,7 +137,13 @@ function interval(low, high, first, words) {
   return { low: lowest, high: Math.log(Math.max(high, first)), se: NaN, reason: words.endpoints.between };
 }
 
-/** Life where readings only pass or fail: from the last pass before any fail to the first of the fails that end the run. */
+/**
+ * Life where readings only pass or fail: from the last pass before any fail to the first of the fails that end the run.
+ *
+ * @param {CanonicalReading[]} readings
+ * @param {number} first
+ * @param {Sentences} words
+ */
 export function passFailLife(readings, first, words) {
   if (!readings.length) { return of(missing(words.endpoints.no_readings)); }
   const work = readings.map((r) => r.work), n = work.length;

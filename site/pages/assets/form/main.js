@@ -3,26 +3,33 @@
 import { button, idOf, later, make, surely } from "./dom.js";
 import { curves } from "./drawing.js";
 import { Drafts, keptAt, localStorageOrNone } from "./draft.js";
-import { openAround } from "./fields.js";
+import { controlIn, openAround } from "./fields.js";
 import { opened, opener, save } from "./file.js";
 import { fill, fillRows, typedHere } from "./fill.js";
 import { findings, show, wholeSpot } from "./findings.js";
 import { steps } from "./next.js";
-import { child, parts, patternOf, put, valueAt } from "./places.js";
+import { child, lastPart, patternOf, put, valueAt } from "./places.js";
 import { yourAnswer } from "./results.js";
 import { thisMonth } from "./rules.js";
 import { addJoined, sections } from "./view.js";
 
 const SAVE_AFTER = 250, LOOK_AFTER = 300; // milliseconds after the last key
 
-const rules = JSON.parse(document.getElementById("form-rules").textContent);
-const at = (name) => document.getElementById(`form-${name}`);
+/** @type {(name: string) => HTMLElement} */
+const at = (name) => /** @type {HTMLElement} */ (document.getElementById(`form-${name}`));
+/** @type {SubmissionRules} */
+const rules = JSON.parse(at("rules").textContent);
+/** @type {Drafts<SubmissionDraft>} */
 const drafts = new Drafts(`submission/${rules.protocol.id}/${rules.protocol.version}`, localStorageOrNone());
 
-/** The form: its rules, its draft, and what the parts of it may ask for. */
+/**
+ * The form: its rules, its draft, and what the parts of it may ask for.
+ *
+ * @type {SubmissionForm}
+ */
 const form = {
   rules,
-  kept: null,
+  kept: drafts.fresh(),
   spots: new Map(),
   distinct: [],
   refreshers: [],
@@ -63,6 +70,7 @@ const form = {
   },
 };
 
+/** @param {string} text */
 function say(text) {
   at("status").textContent = text;
 }
@@ -73,19 +81,24 @@ function keep() {
   at("kept").textContent = keptAt(form.kept);
 }
 
-/** Another tab has written the same draft: nothing is written over it until somebody chooses. */
+/**
+ * Another tab has written the same draft: nothing is written over it until somebody chooses.
+ *
+ * @param {StorageEvent} event
+ */
 function changedElsewhere({ key, newValue }) {
   if (key !== drafts.keyOf(form.kept) || newValue === null) { return; }
   const theirs = drafts.open(form.kept.name), { name, signs } = drafts.fresh();
   const mine = () => { use({ ...form.kept, name, signs, dirty: true }, "This is a draft of its own now; the other one stands under “Other drafts”."); keep(); };
   form.elsewhere = true;
   say("Another tab has changed this draft. What you type here is not kept until you choose below which one to go on with.");
-  at("kept").replaceChildren("Changed in another tab: ", button("Go on with what stands there", () => use(theirs, "This is what the other tab wrote.")), " ", button("Keep this one as well", mine));
+  const theirsInstead = theirs ? [button("Go on with what stands there", () => use(theirs, "This is what the other tab wrote.")), " "] : [];
+  at("kept").replaceChildren("Changed in another tab: ", ...theirsInstead, button("Keep this one as well", mine));
 }
 
 function refresh() {
   form.refreshers.forEach((does) => does());
-  at("curves").replaceChildren(...[curves(form.kept.draft, rules, at("curves").clientWidth - 30)].filter(Boolean));
+  at("curves").replaceChildren(...[curves(form.kept.draft, rules, at("curves").clientWidth - 30)].filter((part) => part !== null));
 }
 
 function look() {
@@ -96,13 +109,17 @@ function look() {
   return { record, found };
 }
 
-/** The answer, made anew only when the record is another one: somebody may be reading it, with its figures unfolded. */
+/**
+ * The answer, made anew only when the record is another one: somebody may be reading it, with its figures unfolded.
+ *
+ * @param {SubmissionDraft} record
+ */
 function showAnswer(record) {
   const text = JSON.stringify(record), unfolded = at("answer").querySelector("details")?.open ?? false;
   at("answer").removeAttribute("aria-busy");
   if (text === form.answered) { return; }
   form.answered = text;
-  at("answer").replaceChildren(...[yourAnswer(record, rules)].filter(Boolean));
+  at("answer").replaceChildren(...[yourAnswer(record, rules)].filter((part) => part !== null));
   at("answer").querySelectorAll("details").forEach((part) => { part.open = unfolded; });
 }
 
@@ -113,22 +130,31 @@ function render() {
   Object.assign(form, { distinct: [], refreshers: [], grids: [] });
   form.unitOf = new Map((form.kept.draft.runs ?? []).map((run, n) => [`/runs/${n}/work_unit`, run.work_unit]));
   const whole = make("p", { class: "said", tabindex: "-1", hidden: true });
-  form.spots.set("", wholeSpot(whole));
-  form.distinct.push(form.spots.get(""));
+  const spot = wholeSpot(whole);
+  form.spots.set("", spot);
+  form.distinct.push(spot);
   const steels = make("datalist", { id: "form-steels" }, rules.designations.map((name) => make("option", { value: name })));
   at("fields").replaceChildren(whole, ...sections(form), steels);
   refresh();
   look();
 }
 
+/**
+ * @param {string | null} pointer
+ * @param {string | null} id
+ */
 function focusOn(pointer, id) {
-  const spot = pointer && form.spots.get(pointer), place = (id && document.getElementById(id)) || (pointer && document.getElementById(idOf(pointer)));
-  if (place?.localName === "details") { place.open = true; }
-  const control = place?.matches("input, select, textarea, button") ? place : place?.querySelector("input, select, textarea");
-  if (control) { openAround(control); control.focus(); } else if (spot) { spot.focus(); }
+  const place = (id ? document.getElementById(id) : null) ?? (pointer ? document.getElementById(idOf(pointer)) : null);
+  if (place instanceof HTMLDetailsElement) { place.open = true; }
+  const control = controlIn(place);
+  if (control) { openAround(control); control.focus(); } else if (pointer) { form.spots.get(pointer)?.focus(); }
 }
 
-/** A new form has a place for everything that the least test of this protocol needs. */
+/**
+ * A new form has a place for everything that the least test of this protocol needs.
+ *
+ * @param {Kept<SubmissionDraft>} kept
+ */
 function begin(kept) {
   const { example } = rules;
   put(kept.draft, "/people", example.people.map(() => ({})));
@@ -137,8 +163,12 @@ function begin(kept) {
   return kept;
 }
 
+/**
+ * @param {Kept<SubmissionDraft>} kept
+ * @param {string} message
+ */
 function use(kept, message) {
-  if (form.kept) { keep(); }
+  keep();
   form.kept = kept;
   form.elsewhere = false;
   at("kept").replaceChildren();
@@ -152,9 +182,10 @@ function use(kept, message) {
   say(message);
 }
 
+/** @param {File} file */
 async function open(file) {
   const found = await opened(file, rules);
-  if (found.problem) { say(found.problem); return; }
+  if (found.problem !== undefined) { say(found.problem); return; }
   const kept = { ...drafts.fresh(found.draft), dirty: true };
   use(kept, `Opened ${file.name}. ${found.told}`);
   keep();
@@ -172,10 +203,15 @@ function listDrafts() {
   at("drafts").replaceChildren(...(lines.length ? [make("details", {}, make("summary", {}, `Other drafts in this browser (${lines.length})`), make("ul", {}, lines))] : []));
 }
 
-/** Everything found, as a list that leads to the places. */
+/**
+ * Everything found, as a list that leads to the places.
+ *
+ * @param {ShownFinding[]} shown
+ */
 function summary(shown) {
   if (!shown.length) { return []; }
   const grave = shown.filter((finding) => finding.grave), mild = shown.filter((finding) => !finding.grave);
+  /** @type {(finding: ShownFinding) => HTMLElement} */
   const line = (finding) => make("li", {}, button(`${nameOf(finding)}: ${finding.text}`, () => finding.spot.focus(), { class: "link" }), takeOut(finding), answerTo(finding));
   return [
     grave.length ? make("h3", { tabindex: "-1", id: "form-wrong" }, `To put right (${grave.length})`) : null,
@@ -183,24 +219,37 @@ function summary(shown) {
     mild.length ? make("h3", {}, `Worth a look (${mild.length})`) : null,
     mild.length ? make("p", {}, "These stop nothing. If one has a reason, say it: it is shown beside the result.") : null,
     mild.length ? make("ul", { class: "found mild" }, mild.map(line)) : null,
-  ].filter(Boolean);
+  ].filter((part) => part !== null);
 }
 
-/** What a finding is about, in the words that stand on the page. */
+/**
+ * What a finding is about, in the words that stand on the page.
+ *
+ * @param {ShownFinding} finding
+ */
 function nameOf({ spot }) {
+  /** @type {HTMLElement | null | undefined} */
   const card = document.getElementById(idOf(spot.place))?.closest("[data-title]") ?? document.getElementById(idOf(spot.place, "said"))?.closest("[data-title]");
   return [card?.dataset.title, spot.name].filter(Boolean).join(", ") || "The whole file";
 }
 
-/** What has no field of its own, such as a unit where none is read, can only be taken out. */
+/**
+ * What has no field of its own, such as a unit where none is read, can only be taken out.
+ *
+ * @param {ShownFinding} finding
+ */
 function takeOut({ spot, from }) {
   if (spot.place === from || valueAt(form.kept.draft, from) === undefined || Array.isArray(valueAt(form.kept.draft, from))) { return null; }
-  const names = parts(from), last = names.pop(), owner = names.reduce(child, form.kept.draft);
+  const owner = valueAt(form.kept.draft, from.slice(0, from.lastIndexOf("/"))), last = lastPart(from);
   if (Array.isArray(owner)) { return null; }
   return button("Take it out", () => { delete owner[last]; form.structure(null, "Taken out."); finishUp(); }, { class: "quiet" });
 }
 
-/** An answer to a warning: kept in the file, shown beside the result. */
+/**
+ * An answer to a warning: kept in the file, shown beside the result.
+ *
+ * @param {ShownFinding} finding
+ */
 function answerTo({ grave, pointer, code }) {
   if (grave) { return null; }
   const answers = (form.kept.draft.answers ??= []);
@@ -215,7 +264,11 @@ function answerTo({ grave, pointer, code }) {
   return box;
 }
 
-/** Answers to warnings that no longer stand go with them. */
+/**
+ * Answers to warnings that no longer stand go with them.
+ *
+ * @param {PlacedFinding[]} found
+ */
 function pruneAnswers(found) {
   const { draft } = form.kept;
   draft.answers = (draft.answers ?? []).filter((answer) => found.some((f) => f.pointer === answer.pointer && f.code === answer.code));
@@ -232,7 +285,7 @@ function finishUp() {
   const grave = found.filter((finding) => finding.grave);
   if (grave.length) {
     say(`${grave.length} ${grave.length === 1 ? "thing is" : "things are"} still to put right before the file is whole.`);
-    form.shown.find((finding) => finding.grave).spot.focus();
+    form.shown.find((finding) => finding.grave)?.spot.focus();
     return null;
   }
   return record;
@@ -241,7 +294,7 @@ function finishUp() {
 function saveFinished() {
   const record = finishUp();
   if (!record) { return; }
-  save(record, record.id);
+  save(record, record.id ?? "");
   say(`Saved ${record.id}.json.`);
   at("next").replaceChildren(steps(record, rules));
   keep();

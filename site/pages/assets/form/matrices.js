@@ -1,26 +1,55 @@
 // Small dense matrices as arrays of rows: what a design of one evening needs, and no more.
 
+/** @type {(n: number, p: number) => Matrix} */
 export const zeros = (n, p) => Array.from({ length: n }, () => new Array(p).fill(0));
+/** @type {(a: number[], b: number[]) => number} */
 export const dot = (a, b) => a.reduce((sum, x, i) => sum + x * b[i], 0);
+/** @type {(a: number[]) => number} */
 export const length = (a) => Math.sqrt(dot(a, a));
+/** @type {(m: Matrix, v: number[]) => number[]} */
 export const timesVector = (m, v) => m.map((row) => dot(row, v));
+/** @type {(m: Matrix, j: number) => number[]} */
 export const column = (m, j) => m.map((row) => row[j]);
 
-/** Mᵀv. */
+/**
+ * The last entry of a list that has one.
+ *
+ * @type {<T>(list: T[]) => T}
+ */
+export const last = (list) => list[list.length - 1];
+
+/**
+ * Mᵀv.
+ *
+ * @param {Matrix} m
+ * @param {number[]} v
+ * @returns {number[]}
+ */
 export function transposedTimes(m, v) {
   const out = new Array(m.length ? m[0].length : 0).fill(0);
   m.forEach((row, i) => row.forEach((x, j) => { out[j] += x * v[i]; }));
   return out;
 }
 
-/** AᵀWB for diagonal W. */
+/**
+ * AᵀWB for diagonal W.
+ *
+ * @param {Matrix} a
+ * @param {number[]} w
+ * @param {Matrix} b
+ */
 export function crossProduct(a, w, b) {
   const out = zeros(a.length ? a[0].length : 0, b.length ? b[0].length : 0);
   a.forEach((row, i) => row.forEach((x, j) => b[i].forEach((y, k) => { out[j][k] += w[i] * x * y; })));
   return out;
 }
 
-/** AB. */
+/**
+ * AB.
+ *
+ * @param {Matrix} a
+ * @param {Matrix} b
+ */
 export function product(a, b) {
   return a.map((row) => (b.length ? b[0] : []).map((_, j) => row.reduce((sum, x, k) => sum + x * b[k][j], 0)));
 }
@@ -28,6 +57,8 @@ export function product(a, b) {
 /**
  * Solve Mx = v for several right-hand sides (columns of rows v) by elimination with row pivots.
  *
+ * @param {Matrix} m
+ * @param {Matrix} rights
  * @returns {{x: number[][], logDeterminant: number}} of |M|
  */
 export function solveMany(m, rights) {
@@ -47,12 +78,15 @@ export function solveMany(m, rights) {
   return { x: a.map((row, i) => row.slice(n).map((y) => y / row[i])), logDeterminant };
 }
 
+/** @type {(m: Matrix, v: number[]) => number[]} */
 export const solve = (m, v) => solveMany(m, v.map((x) => [x])).x.map((row) => row[0]);
+/** @type {(m: Matrix) => Matrix} */
 export const inverse = (m) => solveMany(m, m.map((_, i) => m.map((__, j) => (i === j ? 1 : 0)))).x;
 
 /**
  * Eigenvalues and vectors of a symmetric matrix by Jacobi's rotations (Golub & Van Loan 2013, Matrix Computations, 8.5).
  *
+ * @param {Matrix} symmetric
  * @returns {{values: number[], vectors: number[][]}} vectors[j] belongs to values[j]
  */
 export function eigen(symmetric) {
@@ -68,6 +102,12 @@ export function eigen(symmetric) {
   return { values: a.map((row, i) => row[i]), vectors: a.map((_, j) => column(v, j)) };
 }
 
+/**
+ * @param {Matrix} a
+ * @param {Matrix} v
+ * @param {number} p
+ * @param {number} q
+ */
 function rotate(a, v, p, q) {
   if (a[p][q] === 0) { return; }
   const theta = (a[q][q] - a[p][p]) / (2 * a[p][q]);
@@ -82,7 +122,11 @@ function rotate(a, v, p, q) {
   a[p][q] = a[q][p] = 0;
 }
 
-/** Orthonormal columns that span what is at right angles to a vector (p), (p, p − 1): a Householder reflection without its first. */
+/**
+ * Orthonormal columns that span what is at right angles to a vector (p), (p, p − 1): a Householder reflection without its first.
+ *
+ * @param {number[]} vector
+ */
 export function complement(vector) {
   const size = length(vector), w = [...vector];
   w[0] += vector[0] < 0 ? -size : size;

@@ -3,9 +3,14 @@
 import { button, make } from "./dom.js";
 import { fileText } from "./record.js";
 
-/** Steps for one finished submission. */
+/**
+ * Steps for one finished submission.
+ *
+ * @param {SubmissionDraft} record
+ * @param {SubmissionRules} rules
+ */
 export function steps(record, rules) {
-  const path = `submissions/${record.origin}/${record.protocol.id}/${record.id}.json`;
+  const path = `submissions/${record.origin}/${record.protocol?.id}/${record.id}.json`;
   return sending(path, fileText(record), rules, "it is the whole submission, and this form opens it again");
 }
 
@@ -14,7 +19,7 @@ export function steps(record, rules) {
  *
  * @param {string} path where the file belongs in the repository
  * @param {string} text all that stands in it
- * @param {object} rules with repository_url and limits
+ * @param {SendingRules} rules with repository_url and limits
  * @param {string} why what the file is to whoever saved it
  */
 export function sending(path, text, rules, why) {
@@ -39,7 +44,13 @@ export function sending(path, text, rules, why) {
     make("li", {}, "Something to change? Correct it here, save again, and edit the file in your pull request.")));
 }
 
-/** The address of the host's page for a new file; null where it would be longer than hosts accept. */
+/**
+ * The address of the host's page for a new file; null where it would be longer than hosts accept.
+ *
+ * @param {string} path
+ * @param {string | null} text
+ * @param {SendingRules} rules
+ */
 function newFileLink(path, text, { repository_url: repository, limits }) {
   const link = new URL(`${repository}/new/HEAD`);
   link.searchParams.set("filename", path);
@@ -47,6 +58,10 @@ function newFileLink(path, text, { repository_url: repository, limits }) {
   return link.href.length < limits.link ? link.href : null;
 }
 
+/**
+ * @param {string} text
+ * @param {HTMLElement} status
+ */
 async function copied(text, status) {
   try {
     await navigator.clipboard.writeText(text);

@@ -6,9 +6,9 @@ const ONE = new RegExp(`^(?:${NUMBER})?$`, "u");
 const WORDS = new RegExp(String.raw`\s*(?:(${NUMBER})(?=\s|$)|(\S+))`, "gu");
 
 /**
+ * @param {string | null} comma what a comma is, once asked: "separator" or "decimal"
  * @param {string} text what was pasted
  * @param {number[]} widths numbers of cells that would fit
- * @param {?string} comma what a comma is, once asked: "separator" or "decimal"
  * @returns {{rows: string[][], question: string}} question is empty where the rows can be used
  */
 export function block(text, widths, comma = null) {
@@ -24,21 +24,38 @@ export function block(text, widths, comma = null) {
   return { rows: asSeparator && !asDecimal ? separated : decimals, question: "" };
 }
 
-/** Whether rows are as wide as wanted and hold one number a cell, but for a heading. */
+/**
+ * Whether rows are as wide as wanted and hold one number a cell, but for a heading.
+ *
+ * @param {string[][]} rows
+ * @param {number[]} widths
+ */
 function fits(rows, widths) {
   return rows.every((row, n) => widths.includes(row.length) && (row.every((cell) => ONE.test(cell)) || (n === 0 && isHeading(row))));
 }
 
+/**
+ * @param {string} line
+ * @param {string} mark
+ */
 function cells(line, mark) {
   return line.split(mark).map((cell) => cell.trim().replace(/^"(.*)"$/u, "$1").trim());
 }
 
-/** Values parted by spaces; "3 1/8" and "25 (5)" are one value each. */
+/**
+ * Values parted by spaces; "3 1/8" and "25 (5)" are one value each.
+ *
+ * @param {string} line
+ */
 function spaced(line) {
   return [...line.trim().matchAll(WORDS)].map(([, number, word]) => (number ?? word).trim());
 }
 
-/** Whether a row is a heading: no cell of it begins like a number. */
+/**
+ * Whether a row is a heading: no cell of it begins like a number.
+ *
+ * @param {string[]} row
+ */
 export function isHeading(row) {
   return row.every((cell) => !/^[<>]?\s?[-+−–]?[\d.,½⅓⅔¼¾⅛⅜⅝⅞]/u.test(cell)) && !row.every((cell) => /^(?:pass|fail|p|f|yes|no|)$/iu.test(cell));
 }

@@ -1,34 +1,77 @@
 // Places in a tree of plain values: JSON pointers (RFC 6901), and patterns of them in which "*" is any entry of a list.
 
-/** The names a pointer leads through. */
+/** @typedef {{ pointer: string, value: any, stars: number[] }} Place a value where it stands; stars are the places in lists on the way */
+
+/**
+ * The names a pointer leads through.
+ *
+ * @param {string} pointer
+ */
 export function parts(pointer) {
   return pointer.split("/").slice(1).map((part) => part.replaceAll("~1", "/").replaceAll("~0", "~"));
 }
 
-/** The pointer that goes one name further. */
+/**
+ * The last name of a pointer.
+ *
+ * @param {string} pointer
+ */
+export function lastPart(pointer) {
+  return parts(pointer).pop() ?? "";
+}
+
+/**
+ * The pointer that goes one name further.
+ *
+ * @param {string} pointer
+ * @param {string | number} name
+ */
 export function below(pointer, name) {
   return `${pointer}/${String(name).replaceAll("~", "~0").replaceAll("/", "~1")}`;
 }
 
-/** What stands one name further, or undefined; only what the tree itself holds. */
+/**
+ * What stands one name further, or undefined; only what the tree itself holds.
+ *
+ * @param {unknown} tree
+ * @param {string | number} name
+ * @returns {any}
+ */
 export function child(tree, name) {
-  return tree !== null && typeof tree === "object" && Object.hasOwn(tree, name) ? tree[name] : undefined;
+  return tree !== null && typeof tree === "object" && Object.hasOwn(tree, name) ? /** @type {any} */ (tree)[name] : undefined;
 }
 
-/** What stands at a pointer, or undefined. */
+/**
+ * What stands at a pointer, or undefined.
+ *
+ * @param {unknown} tree
+ * @param {string} pointer
+ * @returns {any}
+ */
 export function valueAt(tree, pointer) {
   return parts(pointer).reduce(child, tree);
 }
 
-/** Whether nothing is written: no value, null or an empty text. */
+/**
+ * Whether nothing is written: no value, null or an empty text.
+ *
+ * @param {unknown} value
+ * @returns {value is undefined | null | ""}
+ */
 export function blank(value) {
   return value === undefined || value === null || value === "";
 }
 
-/** Write a value at a pointer; objects on the way are made where there are none. */
+/**
+ * Write a value at a pointer; objects on the way are made where there are none.
+ *
+ * @param {Named} tree
+ * @param {string} pointer
+ * @param {unknown} value
+ */
 export function put(tree, pointer, value) {
-  const names = parts(pointer), last = names.pop();
-  let inside = tree;
+  const names = parts(pointer).slice(0, -1), last = lastPart(pointer);
+  let inside = /** @type {any} */ (tree);
   for (const name of names) {
     if (inside[name] === undefined || inside[name] === null) {
       Object.defineProperty(inside, name, { value: {}, writable: true, enumerable: true, configurable: true });
@@ -38,19 +81,35 @@ export function put(tree, pointer, value) {
   Object.defineProperty(inside, last, { value, writable: true, enumerable: true, configurable: true });
 }
 
-/** A pattern with its first stars replaced by places in lists. */
+/**
+ * A pattern with its first stars replaced by places in lists.
+ *
+ * @param {string} pattern
+ * @param {number[]} stars
+ */
 export function bind(pattern, stars) {
   let next = 0;
   return pattern.split("/").map((part) => (part === "*" && next < stars.length ? String(stars[next++]) : part)).join("/");
 }
 
-/** The pattern of a pointer: every number becomes a star. */
+/**
+ * The pattern of a pointer: every number becomes a star.
+ *
+ * @param {string} pointer
+ */
 export function patternOf(pointer) {
   return pointer.replace(/\/[0-9]+(?=\/|$)/gu, "/*");
 }
 
-/** Every place that a pattern names and that holds something: {pointer, value, stars}. */
+/**
+ * Every place that a pattern names and that holds something: {pointer, value, stars}.
+ *
+ * @param {unknown} tree
+ * @param {string} pattern
+ * @returns {Place[]}
+ */
 export function expand(tree, pattern) {
+  /** @type {Place[]} */
   let found = [{ pointer: "", value: tree, stars: [] }];
   for (const part of parts(pattern)) {
     found = found.flatMap((place) => (part === "*" ? entries(place) : [member(place, part)])).filter(({ value }) => !blank(value));
@@ -58,10 +117,19 @@ export function expand(tree, pattern) {
   return found;
 }
 
+/**
+ * @param {Place} place
+ * @param {string} name
+ * @returns {Place}
+ */
 function member({ pointer, value, stars }, name) {
   return { pointer: below(pointer, name), value: child(value, name), stars };
 }
 
+/**
+ * @param {Place} place
+ * @returns {Place[]}
+ */
 function entries({ pointer, value, stars }) {
   return Array.isArray(value) ? value.map((entry, n) => ({ pointer: below(pointer, n), value: entry, stars: [...stars, n] })) : [];
 }

@@ -5,24 +5,40 @@ import { fQuantile } from "./distributions.js";
 import { root } from "./least_squares.js";
 import { complement, dot, length, product, timesVector, transposedTimes } from "./matrices.js";
 
+/** @typedef {ReturnType<typeof fitRuns>} FittedRuns */
+
 const LEVEL_TOP = 1e-4;
 const SETTLED = 1e-6;
 const FAR = 40;
 const LAST_STEPS = 5;
 
-/** The fit of one submission's censored runs and what its intervals need; prior {df, s2}. */
+/**
+ * The fit of one submission's censored runs and what its intervals need; prior {df, s2}.
+ *
+ * @param {number[]} low
+ * @param {number[]} high
+ * @param {Matrix} basis
+ * @param {import("./censored.js").Prior} prior
+ */
 export function fitRuns(low, high, basis, prior) {
   const n = low.length + prior.df;
   return { low, high, basis, prior, fit: fitCensored(low, high, basis, prior, null, LAST_STEPS), n, df: n - basis[0].length };
 }
 
-/** Twice the fall of the objective along δ = vᵀθ, each fit starting from the one before. */
+/**
+ * Twice the fall of the objective along δ = vᵀθ, each fit starting from the one before.
+ *
+ * @param {FittedRuns} runs
+ * @param {number[]} vector
+ */
 function fallAlong(runs, vector) {
   const size2 = dot(vector, vector), direction = timesVector(runs.basis, vector).map((value) => value / size2);
   const rest = complement(vector), x = product(runs.basis, rest);
   const best = [...transposedTimes(rest, runs.fit.theta), 1].map((value) => value / runs.fit.sigma);
   let start = best;
+  /** @type {(delta: number, from?: number[]) => number} */
   const fall = (delta, from = start) => {
+    /** @type {(limits: number[]) => number[]} */
     const shifted = (limits) => limits.map((limit, i) => limit - direction[i] * delta);
     const fitted = fitCensored(shifted(runs.low), shifted(runs.high), x, runs.prior, from);
     start = [...fitted.theta, 1].map((value) => value / fitted.sigma);
@@ -34,7 +50,7 @@ function fallAlong(runs, vector) {
 /**
  * Estimate and limits of δ = vᵀθ; δ is inside where (exp(LR/N) − 1)·ν ≤ F(1, ν), N = n + d₀ and ν = n − p + d₀.
  *
- * @param {object} runs of fitRuns
+ * @param {FittedRuns} runs of fitRuns
  * @param {number[]} vector the contrast in the basis
  * @param {number} margin ln of the worthwhile ratio, for the 90 % interval
  * @returns {{estimate: number, low: number, high: number, inside: boolean}} infinite on a side on which the likelihood never falls
@@ -43,12 +59,15 @@ export function profileLimits(runs, vector, margin) {
   const { fall, last, reset } = fallAlong(runs, vector), best = dot(vector, runs.fit.theta), size = length(vector);
   const finite = [...runs.low, ...runs.high].filter(Number.isFinite), step = runs.fit.sigma * size;
   const reach = (Math.max(...finite) - Math.min(...finite)) * size + FAR * step;
+  /** @type {(level: number) => number} */
   const allowed = (level) => runs.n * Math.log1p(fQuantile(level, runs.df) / runs.df);
+  /** @type {(side: number) => boolean} */
   const flat = (side) => {
     const settled = fall(best + side * reach) < SETTLED;
     reset();
     return settled;
   };
+  /** @type {(side: number, largest: number) => number} */
   const limit = (side, largest) => {
     const target = Math.sqrt(largest);
     let inner = best;
@@ -58,7 +77,7 @@ export function profileLimits(runs, vector, margin) {
       const outer = best + side * width;
       if (Math.sqrt(fall(outer)) > target) {
         const start = near;
-        return root((delta) => Math.sqrt(fall(delta, start)) - target, ...[inner, outer].sort((a, b) => a - b));
+        return root((delta) => Math.sqrt(fall(delta, start)) - target, Math.min(inner, outer), Math.max(inner, outer));
       }
       [inner, near] = [outer, last()];
     }

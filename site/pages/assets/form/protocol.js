@@ -8,22 +8,37 @@ import { below } from "./places.js";
 import { schemaFindings } from "./schema.js";
 import { yamlText } from "./yaml.js";
 
-const rules = JSON.parse(document.getElementById("form-rules").textContent);
-const at = (name) => document.getElementById(`form-${name}`);
+/** @typedef {HTMLInputElement | HTMLSelectElement | HTMLTextAreaElement} Control */
+
+/** @type {(name: string) => HTMLElement} */
+const at = (name) => /** @type {HTMLElement} */ (document.getElementById(`form-${name}`));
+/** @type {ProtocolRules} */
+const rules = JSON.parse(at("rules").textContent);
 const wanted = new URLSearchParams(window.location.search);
 const KEY = `edgehold/draft/protocol/${wanted.get("protocol") ?? ""}/${wanted.get("version") ?? ""}`, TO_FILL = "say here what is new";
 const HEAD = /^---[ \t]*\r?\n([\s\S]*?^)---[ \t]*(?:\r?\n|$(?![\s\S]))([\s\S]*)$/mu;
+/** @type {Dictionary<Control>} */
 const boxes = {};
 
-/** Head and body of a text; null without a head. */
+/**
+ * Head and body of a text; null without a head.
+ *
+ * @param {string} text
+ */
 function split(text) {
   const found = HEAD.exec(text);
   return text.startsWith("---") && found ? { head: found[1], body: found[2] } : null;
 }
 
+/** @type {(name: string) => RegExp} */
 const fieldPattern = (name) => new RegExp(`^${name}:(.*)\\n(?:[ \\t]+.*\\n|[ \\t]*\\n)*`, "mu");
 
-/** What a field at the top of the head says, where it stands on one line: plain, or in quotes. */
+/**
+ * What a field at the top of the head says, where it stands on one line: plain, or in quotes.
+ *
+ * @param {string} head
+ * @param {string} name
+ */
 function said(head, name) {
   const found = fieldPattern(name).exec(head);
   if (!found) { return undefined; }
@@ -32,29 +47,46 @@ function said(head, name) {
   return text.startsWith("'") ? text.slice(1, -1).replaceAll("''", "'") : text.replace(/^[|>][-+]?\s/u, "").replace(/\s+#.*$/mu, "").replace(/\s*\n\s*/gu, " ");
 }
 
-/** The text with one field of its head exchanged. */
+/**
+ * The text with one field of its head exchanged.
+ *
+ * @param {string} text
+ * @param {string} name
+ * @param {string} value
+ */
 function withField(text, name, value) {
   const parts = split(text);
   if (!parts || !fieldPattern(name).test(parts.head)) { return text; }
   return text.replace(parts.head, () => parts.head.replace(fieldPattern(name), () => yamlText({ [name]: value })));
 }
 
-/** The version after the newest of some: its second number one larger. */
+/**
+ * The version after the newest of some: its second number one larger.
+ *
+ * @param {string[]} known
+ */
 function nextMinor(known = []) {
   const numbers = known.map((version) => version.split(".").map(Number)).sort((a, b) => b[0] - a[0] || b[1] - a[1] || b[2] - a[2]);
   return numbers.length ? `${numbers[0][0]}.${numbers[0][1] + 1}.0` : "1.0.0";
 }
 
-/** Everything found: [{pointer, code, cure, text?}]. */
+/**
+ * Everything found: [{pointer, code, cure, text?}].
+ *
+ * @param {string} text
+ */
 function judge(text) {
-  const found = [], say = (pointer, code, cure = "") => found.push({ pointer, code, cure });
+  /** @type {Finding[]} */
+  const found = [];
+  const say = (/** @type {string} */ pointer, /** @type {string} */ code, cure = "") => found.push({ pointer, code, cure });
   if (new TextEncoder().encode(text).length > rules.limits.bytes) { say("", "file-too-large"); }
   rules.characters.filter(({ pattern }) => new RegExp(pattern, "u").test(text)).forEach(({ code }) => say("", code));
   const parts = split(text);
   if (!parts) { say("", "no-front-matter"); return found; }
   if (!parts.body.trim()) { say("", "empty-body"); }
+  /** @type {Dictionary<string>} */
   const record = {};
-  for (const name of Object.keys(rules.schema.properties)) {
+  for (const name of Object.keys(rules.schema.properties ?? {})) {
     const value = said(parts.head, name);
     if (value !== undefined) { record[name] = value; }
   }
@@ -63,7 +95,11 @@ function judge(text) {
   return found;
 }
 
-/** What the check would not say, but whoever publishes wants to know. */
+/**
+ * What the check would not say, but whoever publishes wants to know.
+ *
+ * @param {string} text
+ */
 function hints(text) {
   const { head } = split(text) ?? { head: "" }, id = said(head, "id"), version = said(head, "version"), known = rules.known[id] ?? [];
   return [
@@ -73,6 +109,7 @@ function hints(text) {
   ].filter(Boolean);
 }
 
+/** @param {string} text */
 function say(text) {
   at("status").textContent = text;
 }
@@ -85,7 +122,14 @@ function kept() {
   try { return window.localStorage.getItem(KEY); } catch { return null; }
 }
 
-/** A label, its help and its control. */
+/**
+ * A label, its help and its control.
+ *
+ * @param {string} name
+ * @param {string} label
+ * @param {string} help
+ * @param {Control} control
+ */
 function labelled(name, label, help, control) {
   boxes[name] = control;
   control.id = `field-${name}`;
@@ -99,6 +143,11 @@ function mirror() {
   ["id", "version", "changes"].forEach((name) => { if (document.activeElement !== boxes[name]) { boxes[name].value = said(head, name) ?? ""; } });
 }
 
+/**
+ * @param {string} name
+ * @param {string} label
+ * @param {string} help
+ */
 function field(name, label, help) {
   const box = make("input", { autocomplete: "off", autocapitalize: "none", spellcheck: name === "changes" ? null : "false" });
   box.addEventListener("input", () => {
@@ -109,7 +158,11 @@ function field(name, label, help) {
   return labelled(name, label, help, box);
 }
 
-/** Begin with a version's text under its next number, or with the skeleton, which has no status. */
+/**
+ * Begin with a version's text under its next number, or with the skeleton, which has no status.
+ *
+ * @param {ProtocolSource} source
+ */
 function from(source) {
   boxes.text.value = source.status ? withField(withField(source.text, "version", nextMinor(rules.known[source.id])), "changes", TO_FILL) : source.text;
   mirror();
@@ -117,14 +170,19 @@ function from(source) {
   say(source.status ? `This is ${source.title} ${source.version} with another number.` : "Every field says what it is for. Choose an id first.");
 }
 
+/**
+ * @param {Finding[]} found
+ * @param {string[]} told
+ */
 function summary(found, told) {
+  /** @type {(finding: Finding) => HTMLElement} */
   const line = ({ pointer, code, cure }) => make("li", {}, `${pointer.slice(1) || "The whole file"}: ${findingText({ code, cure }, rules.messages)}`);
   return [
     found.length ? make("h3", { tabindex: "-1", id: "form-wrong" }, `To put right (${found.length})`) : null,
     found.length ? make("ul", { class: "found grave" }, found.map(line)) : null,
     told.length ? make("h3", {}, `Worth a look (${told.length})`) : null,
     told.length ? make("ul", { class: "found mild" }, told.map((text) => make("li", {}, text))) : null,
-  ].filter(Boolean);
+  ].filter((part) => part !== null);
 }
 
 function finish() {
@@ -133,11 +191,11 @@ function finish() {
   at("next").replaceChildren();
   if (found.length) {
     say(`${found.length} ${found.length === 1 ? "thing is" : "things are"} still to put right before the file is whole.`);
-    document.getElementById("form-wrong").focus();
+    at("wrong").focus();
     return;
   }
-  const { head } = split(text), path = `protocols/${said(head, "id")}/${said(head, "version")}.md`;
-  saveText(text, path.split("/").pop(), "text/markdown");
+  const { head } = split(text) ?? { head: "" }, path = `protocols/${said(head, "id")}/${said(head, "version")}.md`;
+  saveText(text, path.slice(path.lastIndexOf("/") + 1), "text/markdown");
   say("Saved.");
   at("next").replaceChildren(make("p", {}, "In the repository its place is ", make("code", { id: "form-path" }, path), ". All other fields are checked when it is sent in, or by ", make("code", {}, "edgehold check"), "."),
     sending(path, text, rules, "it is the whole draft"));

@@ -3,7 +3,7 @@
 
 import { button, idOf, later, make, surely } from "./dom.js";
 import { Drafts, keptAt, localStorageOrNone } from "./draft.js";
-import { openAround } from "./fields.js";
+import { controlIn, openAround } from "./fields.js";
 import { saveText } from "./file.js";
 import { fill, typedHere } from "./fill.js";
 import { show, wholeSpot } from "./findings.js";
@@ -18,14 +18,21 @@ const SAVE_AFTER = 250, LOOK_AFTER = 300; // milliseconds after the last key
 const REDRAWN = new Set(["/response"]); // places on which other fields depend
 const SHOWN_ELSEWHERE = "Another tab has changed this draft. What you type here is not kept: load the page again to go on with what stands there.";
 
-const rules = JSON.parse(document.getElementById("form-rules").textContent);
-const at = (name) => document.getElementById(`form-${name}`);
+/** @type {(name: string) => HTMLElement} */
+const at = (name) => /** @type {HTMLElement} */ (document.getElementById(`form-${name}`));
+/** @type {ReviewRules} */
+const rules = JSON.parse(at("rules").textContent);
+/** @type {Drafts<ReviewDraft>} */
 const drafts = new Drafts(rules.kind, localStorageOrNone());
 
-/** The form: its rules, its draft, and what the parts of it may ask for. */
+/**
+ * The form: its rules, its draft, and what the parts of it may ask for.
+ *
+ * @type {ReviewForm}
+ */
 const form = {
   rules,
-  kept: null,
+  kept: drafts.fresh(),
   spots: new Map(),
   distinct: [],
   refreshers: [],
@@ -57,6 +64,7 @@ const form = {
   },
 };
 
+/** @param {string} text */
 function say(text) {
   at("status").textContent = text;
 }
@@ -79,20 +87,29 @@ function render() {
   form.spots = new Map();
   Object.assign(form, { distinct: [], refreshers: [], drawn: valueAt(form.kept.draft, "/response") });
   const whole = make("p", { class: "said", tabindex: "-1", hidden: true });
-  form.spots.set("", wholeSpot(whole));
-  form.distinct.push(form.spots.get(""));
+  const spot = wholeSpot(whole);
+  form.spots.set("", spot);
+  form.distinct.push(spot);
   at("fields").replaceChildren(whole, ...parts(form));
   look();
 }
 
+/**
+ * @param {string | null} pointer
+ * @param {string | null} id
+ */
 function focusOn(pointer, id) {
   const place = document.getElementById(id ?? idOf(pointer ?? ""));
-  const control = place?.matches("input, select, textarea, button") ? place : place?.querySelector("input, select, textarea");
+  const control = controlIn(place);
   if (control) { openAround(control); control.focus(); }
 }
 
+/**
+ * @param {Kept<ReviewDraft>} kept
+ * @param {string} message
+ */
 function use(kept, message) {
-  if (form.kept) { keep(); }
+  keep();
   form.kept = kept;
   form.elsewhere = false;
   form.touched.clear();
@@ -103,9 +120,14 @@ function use(kept, message) {
   say(message);
 }
 
+/** @type {(kept: { saved: string }) => string} */
 const when = ({ saved }) => new Date(saved).toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
 
-/** What a draft is about, in a line. */
+/**
+ * What a draft is about, in a line.
+ *
+ * @param {{ draft: ReviewDraft }} kept
+ */
 function about({ draft }) {
   const { against, protocol, number, title } = draft;
   const target = protocol ? `${protocol} ${number ?? ""}` : against?.protocol ? `${against.protocol} ${against.version} ${against.step ?? ""}` : draft.analysis ? "the analysis" : "";
@@ -119,10 +141,15 @@ function listDrafts() {
   at("drafts").replaceChildren(...(lines.length ? [make("details", {}, make("summary", {}, `Other drafts in this browser (${lines.length})`), make("ul", {}, lines))] : []));
 }
 
-/** Everything found, as a list that leads to the places. */
+/**
+ * Everything found, as a list that leads to the places.
+ *
+ * @param {ShownFinding[]} shown
+ */
 function summary(shown) {
   return [["grave", "To put right"], ["mild", "Worth a look"]].flatMap(([kind, title]) => {
     const some = shown.filter(({ grave }) => grave === (kind === "grave"));
+    /** @type {(finding: ShownFinding) => HTMLElement} */
     const line = ({ spot, text }) => make("li", {}, button(`${spot.name || "The whole file"}: ${text}`, () => spot.focus(), { class: "link" }));
     return some.length ? [make("h3", { tabindex: "-1", id: kind === "grave" ? "form-wrong" : "form-look" }, `${title} (${some.length})`), make("ul", { class: `found ${kind}` }, some.map(line))] : [];
   });
@@ -136,13 +163,13 @@ function finishUp() {
   at("next").replaceChildren();
   if (!aimed(form.kept.draft, rules)) {
     say("Choose first what it is about.");
-    form.spots.get(rules.kind === "objection" ? "/against" : "/number").focus();
+    form.spots.get(rules.kind === "objection" ? "/against" : "/number")?.focus();
     return null;
   }
   const grave = found.filter((finding) => finding.grave).length;
   if (grave) {
     say(`${grave} ${grave === 1 ? "thing is" : "things are"} still to put right before the file is whole.`);
-    shown.find((finding) => finding.grave).spot.focus();
+    shown.find((finding) => finding.grave)?.spot.focus();
     return null;
   }
   return { path: pathOf(form.kept.draft, rules), text: markdownText(record, body) };
@@ -151,7 +178,7 @@ function finishUp() {
 function saveFinished() {
   const file = finishUp();
   if (!file) { return; }
-  saveText(file.text, file.path.split("/").pop(), "text/markdown");
+  saveText(file.text, file.path.slice(file.path.lastIndexOf("/") + 1), "text/markdown");
   say("Saved.");
   const place = make("p", {}, "In the repository its place is ", make("code", { id: "form-path" }, file.path),
     ". The number is the next one free when this site was built: if somebody else was first, a maintainer gives yours the next.");
@@ -160,7 +187,11 @@ function saveFinished() {
   keep();
 }
 
-/** The draft that an address asks for: one that was begun for the same, or a new one. */
+/**
+ * The draft that an address asks for: one that was begun for the same, or a new one.
+ *
+ * @returns {[kept: Kept<ReviewDraft>, message: string]}
+ */
 function begin() {
   const wanted = asked(window.location.search, rules), [last] = drafts.all();
   if (!wanted) { return last ? [last, `Restored what you typed until ${when(last)}.`] : [drafts.fresh(), ""]; }

@@ -6,9 +6,21 @@ import { below, blank, put, valueAt } from "./places.js";
 import { chosen } from "./review_file.js";
 import { described } from "./schema.js";
 
+/**
+ * A choice whose words are explained; `set` takes the place of writing what was chosen at the field's own place.
+ *
+ * @typedef {{ label: string, help?: string, options: [value: string | number, text: string][], nothing: string, get?: () => unknown,
+ *   set?: (value: string) => void }} Choice
+ */
+
+/** @type {[kind: string, text: string][]} */
 const EVIDENCE = [["probe", "a probe: a question to all runs"], ["submission", "a submission"], ["citation", "a published source"]];
 
-/** All parts of the form. */
+/**
+ * All parts of the form.
+ *
+ * @param {ReviewForm} form
+ */
 export function parts(form) {
   const { kind } = form.rules;
   const about = kind === "objection" ? target(form) : thread(form);
@@ -19,6 +31,7 @@ export function parts(form) {
   ];
 }
 
+/** @type {Dictionary<(form: ReviewForm) => Contents[]>} */
 const OWN = {
   objection: (form) => [
     own(form, "/title", "Title"), own(form, "/threat", "Threat"), own(form, "/severity", "Severity"), body(form), own(form, "/proposed_change", "Proposed change"), repeated(form),
@@ -27,30 +40,53 @@ const OWN = {
   outcome: (form) => [own(form, "/outcome", "Outcome"), body(form)],
 };
 
+/**
+ * @param {string} title
+ * @param {Contents[]} inside
+ */
 function part(title, ...inside) {
   return make("section", { class: "part" }, make("h3", {}, title), inside);
 }
 
-/** The schema of a field at the top of the record, or inside another one, with the text that stands where it is used. */
+/**
+ * The schema of a field at the top of the record, or inside another one, with the text that stands where it is used.
+ *
+ * @param {ReviewForm} form
+ * @param {string} pointer
+ * @returns {DescribedNode}
+ */
 function nodeAt(form, pointer) {
   const { schema } = form.rules;
   return pointer.split("/").slice(1).reduce((node, name) => {
-    const used = node.type === "array" ? node.items : node.properties[name];
+    const used = (node.type === "array" ? node.items : node.properties?.[name]) ?? {};
     return { ...described(used, schema), text: used.description };
-  }, schema);
+  }, /** @type {DescribedNode} */ (schema));
 }
 
+/**
+ * @param {ReviewForm} form
+ * @param {string} pointer
+ * @param {string} label
+ * @param {boolean} needed
+ */
 function own(form, pointer, label, needed = false) {
   const must = needed || (form.rules.schema.required ?? []).includes(pointer.slice(1));
   return field(form, pointer, nodeAt(form, pointer), { label, needed: must });
 }
 
+/** @param {ReviewForm} form */
 function body(form) {
   const { label, text } = form.rules.body;
   return field(form, "/text", { type: "string", maxLength: form.rules.limits.bytes, text }, { label });
 }
 
-/** A choice whose words are explained: options [[value, text]]; `does` after another one was chosen. */
+/**
+ * A choice whose words are explained: options [[value, text]]; `does` after another one was chosen.
+ *
+ * @param {ReviewForm} form
+ * @param {string} pointer
+ * @param {Choice} about
+ */
 function choice(form, pointer, { label, help, options, nothing, get, set }) {
   const id = idOf(pointer), said = make("p", { class: "said", id: idOf(pointer, "said"), hidden: true });
   const about = help ? make("p", { class: "help", id: idOf(pointer, "help") }, help) : null;
@@ -65,12 +101,16 @@ function choice(form, pointer, { label, help, options, nothing, get, set }) {
   return { spot, element: make("div", { class: "field" }, make("label", { for: id }, label), about, box, said) };
 }
 
+/** @type {(version: TargetVersion) => string} */
 const versionName = ({ version, status }) => (status === "adopted" ? version : `${version}, ${status}`);
 
+/** @param {ReviewForm} form */
 function target(form) {
   const { draft } = form.kept, { targets } = form.rules, { id, target: one, version } = chosen(draft, form.rules);
+  /** @type {Choice["options"]} */
   const options = Object.entries(targets).flatMap(([name, { title, versions }]) => (versions.length
-    ? versions.map((v) => [`${name}@${v.version}`, `${title} ${versionName(v)}`]) : [[name, title]]));
+    ? versions.map((v) => /** @type {[string, string]} */ ([`${name}@${v.version}`, `${title} ${versionName(v)}`])) : [[name, title]]));
+  /** @type {(value: string) => void} */
   const set = (value) => {
     const [protocol, number] = value.split("@");
     draft.against = number ? { protocol, version: number } : {};
@@ -87,18 +127,25 @@ function target(form) {
   return [against.element, step.element, endpoint.element];
 }
 
+/** @param {ReviewForm} form */
 function repeated(form) {
   const { target: one } = chosen(form.kept.draft, form.rules);
   if (!one?.repeatable.length) { return null; }
+  /** @type {Choice["options"]} */
   const options = one.repeatable.map(([number, title]) => [number, `${number}: ${title}`]);
+  /** @type {(value: string) => void} */
   const set = (value) => { form.kept.draft.duplicate_of = value ? Number(value) : ""; form.changed(); form.left("/duplicate_of"); };
   return choice(form, "/duplicate_of", { label: "Raised before as", help: "If somebody said the same before: yours keeps its number, and is decided there.", options, nothing: "no, it is new", set }).element;
 }
 
+/** @param {ReviewForm} form */
 function thread(form) {
   const { draft } = form.kept, { threads } = form.rules, { thread: one } = chosen(draft, form.rules);
+  /** @type {(thread: Thread) => string} */
   const named = ({ protocol }) => (protocol === "analysis" ? "the analysis" : protocol);
+  /** @type {Choice["options"]} */
   const options = threads.map((t) => [`${t.protocol}/${t.number}`, `${named(t)} ${t.number}: ${t.title} (${t.state})`]);
+  /** @type {(value: string) => void} */
   const set = (value) => { [draft.protocol, draft.number] = value.split("/"); draft.revised_in = ""; form.structure("/number"); };
   const about = choice(form, "/number", { label: "Objection", help: "Those that were struck take no more entries.", options, nothing: "choose", get: () => one && `${one.protocol}/${one.number}`, set });
   if (!one) { return [about.element]; }
@@ -106,6 +153,7 @@ function thread(form) {
   return [about.element, make("p", {}, make("a", { href: page }, "Read it with all that was said"), `, ${one.against.length ? `against ${one.against.join(", ")}, ` : ""}${one.state}.`)];
 }
 
+/** @param {ReviewForm} form */
 function revisedIn(form) {
   const { draft } = form.kept, { thread: one } = chosen(draft, form.rules);
   if (draft.response !== "revision" || !one) { return null; }
@@ -113,6 +161,7 @@ function revisedIn(form) {
   return choice(form, "/revised_in", { label: "Revised in", help: "The released version that changes what was objected to.", options: one.versions.map((v) => [v, v]), nothing: "choose" }).element;
 }
 
+/** @param {ReviewForm} form */
 function evidence(form) {
   const entries = form.kept.draft.evidence ??= [];
   const said = make("p", { class: "said", tabindex: "-1", id: idOf("/evidence", "said"), hidden: true });
@@ -121,19 +170,30 @@ function evidence(form) {
   return make("fieldset", {}, make("legend", {}, "Evidence"), make("p", { class: "help" }, nodeAt(form, "/evidence").text), said, entries.map((entry, n) => card(form, n)), make("p", {}, add));
 }
 
+/**
+ * @param {ReviewForm} form
+ * @param {number} n
+ */
 function card(form, n) {
-  const place = `/evidence/${n}`, entry = form.kept.draft.evidence[n], title = `Evidence ${n + 1}`;
+  const entries = form.kept.draft.evidence ?? [], place = `/evidence/${n}`, entry = entries[n], title = `Evidence ${n + 1}`;
   const kind = EVIDENCE.map(([name]) => name).find((name) => name in entry) ?? "probe";
-  const set = (value) => { form.kept.draft.evidence[n] = { [value || "probe"]: "" }; form.structure(below(place, value || "probe")); };
+  /** @type {(value: string) => void} */
+  const set = (value) => { entries[n] = { [value || "probe"]: "" }; form.structure(below(place, value || "probe")); };
   const which = choice(form, place, { label: "Kind", options: EVIDENCE, nothing: "choose", get: () => kind, set });
   const what = kind === "probe"
     ? choice(form, below(place, kind), { label: "Probe", options: form.rules.probes.map(([id, question]) => [id, `${id}: ${question}`]), nothing: "choose" }).element
     : field(form, below(place, kind), nodeAt(form, `/evidence/-/${kind}`), { label: kind === "submission" ? "Submission’s id" : "Source", needed: true });
-  const remove = surely(`Take ${title.toLowerCase()} out`, () => { form.kept.draft.evidence.splice(n, 1); form.forget("/evidence"); form.structure(null, "", idOf("/evidence", "add")); });
+  const remove = surely(`Take ${title.toLowerCase()} out`, () => { entries.splice(n, 1); form.forget("/evidence"); form.structure(null, "", idOf("/evidence", "add")); });
   return make("fieldset", { class: "card", "data-title": title }, make("legend", {}, title), which.element, what, remove);
 }
 
-/** What an address asks for: put into a fresh draft; null where it asks for nothing that is there. */
+/**
+ * What an address asks for: put into a fresh draft; null where it asks for nothing that is there.
+ *
+ * @param {string} search
+ * @param {ReviewRules} rules
+ * @returns {ReviewDraft | null}
+ */
 export function asked(search, rules) {
   const words = new URLSearchParams(search), protocol = words.get("protocol") ?? "", draft = {};
   if (rules.kind !== "objection") {

@@ -1,19 +1,29 @@
 // The flat table of rules (aggregator/edgehold/records/rules/table.py), interpreted: which rule kinds there are and what each looks at.
 // Limits, places, words and codes all come with the table.
 
-import { below, bind, blank, child, expand, parts, valueAt } from "./places.js";
+import { below, bind, blank, child, expand, lastPart, valueAt } from "./places.js";
 import { schemaFindings } from "./schema.js";
 import { WrittenError, canonicalValue, findUnit } from "./units.js";
+
+/**
+ * @typedef {import("./places.js").Place} Place
+ * @typedef {{ value: number | null, cure: string, unit: boolean }} Read a number in its canonical unit; `unit`: whether its unit is known
+ * @typedef {Finding & { step: number }} SteppedFinding
+ * @typedef {{ record: Named, rules: RegisterRules, today: Month, found: SteppedFinding[], numbers: Map<string, Read> }} Context
+ * @typedef {(pointer: string, stars: number[], cure?: string) => void} Say
+ * @typedef {(entry: RuleEntry, say: Say, context: Context) => void} Kind
+ */
 
 const LAST_STEP = 9; // rules that nothing else waits for
 
 /**
  * Everything that is found in one record by itself and against its protocol: [{pointer, code, cure}].
  *
- * @param {object} record plain JSON values
- * @param {object} rules the form's rules
- * @param {{year: number, month: number}} today month 1 to 12
+ * @param {Named} record plain JSON values
+ * @param {FormRules} rules the form's rules
+ * @param {Month} today month 1 to 12
  * @param {boolean} unfinished look at everything although the form of the record is not right yet
+ * @returns {Finding[]}
  */
 export function check(record, rules, today, unfinished = false) {
   const found = unfitTexts(record, rules);
@@ -23,16 +33,29 @@ export function check(record, rules, today, unfinished = false) {
   return [...found, ...tableFindings(record, rules, today)];
 }
 
-/** Today as the rules want it. */
+/**
+ * Today as the rules want it.
+ *
+ * @param {Date} date
+ * @returns {Month}
+ */
 export function thisMonth(date = new Date()) {
   return { year: date.getFullYear(), month: date.getMonth() + 1 };
 }
 
+/**
+ * @param {Named} record
+ * @param {FormRules} rules
+ * @returns {Finding[]}
+ */
 function unfitTexts(record, rules) {
-  const tests = rules.characters.map(({ code, pattern }) => [code, new RegExp(pattern, "u")]);
-  const found = [], waiting = [["", record]];
-  while (waiting.length) {
-    const [pointer, value] = waiting.pop();
+  const tests = rules.characters.map(({ code, pattern }) => /** @type {const} */ ([code, new RegExp(pattern, "u")]));
+  /** @type {Finding[]} */
+  const found = [];
+  /** @type {[pointer: string, value: unknown][]} */
+  const waiting = [["", record]];
+  for (let next = waiting.pop(); next; next = waiting.pop()) {
+    const [pointer, value] = next;
     if (typeof value === "string") {
       tests.filter(([, test]) => test.test(value)).forEach(([code]) => found.push({ pointer, code, cure: "" }));
     } else if (value !== null && typeof value === "object") {
@@ -45,10 +68,18 @@ function unfitTexts(record, rules) {
   return found;
 }
 
+/**
+ * @param {Named} record
+ * @param {FormRules} rules
+ * @param {Month} today
+ */
 function tableFindings(record, rules, today) {
-  const context = { record, rules, today, found: [], numbers: new Map() };
-  const steps = rules.table.map((entry) => [entry.step ?? LAST_STEP, entry]).sort(([a], [b]) => a - b);
+  const registers = /** @type {FormRules & RegisterRules} */ (rules); // without them no table holds a kind that asks for them
+  /** @type {Context} */
+  const context = { record, rules: registers, today, found: [], numbers: new Map() };
+  const steps = rules.table.map((entry) => /** @type {const} */ ([entry.step ?? LAST_STEP, entry])).sort(([a], [b]) => a - b);
   for (const [step, entry] of steps) {
+    /** @type {Say} */
     const say = (pointer, stars, cure = "") => {
       if (!blocked(entry, stars, context.found) && holds(entry.when, stars, record)) { context.found.push({ pointer, code: entry.code, cure, step }); }
     };
@@ -57,7 +88,13 @@ function tableFindings(record, rules, today) {
   return context.found.map(({ pointer, code, cure }) => ({ pointer, code, cure }));
 }
 
-/** Whether an earlier step found something inside a place without which this rule cannot look. */
+/**
+ * Whether an earlier step found something inside a place without which this rule cannot look.
+ *
+ * @param {RuleEntry} entry
+ * @param {number[]} stars
+ * @param {SteppedFinding[]} found
+ */
 function blocked(entry, stars, found) {
   return Object.entries(entry.unless ?? {}).some(([scope, step]) => {
     const place = bind(scope, stars);
@@ -65,7 +102,13 @@ function blocked(entry, stars, found) {
   });
 }
 
-/** Whether what a rule is bound to is so: other places hold a word or nothing (is), or a month that comes before or after one. */
+/**
+ * Whether what a rule is bound to is so: other places hold a word or nothing (is), or a month that comes before or after one.
+ *
+ * @param {RuleEntry["when"]} when
+ * @param {number[]} stars
+ * @param {Named} record
+ */
 function holds(when, stars, record) {
   return [when ?? []].flat().every(({ at, is, before, after }) => {
     const value = valueAt(record, bind(at, stars)) ?? null;
@@ -74,51 +117,103 @@ function holds(when, stars, record) {
   });
 }
 
-/** A number in its canonical unit, or null where it cannot be read: {value, cure}. */
+/**
+ * A number in its canonical unit, or null where it cannot be read: {value, cure}.
+ *
+ * @param {unknown} written
+ * @param {unknown} unit
+ * @param {string | null} goal
+ * @param {Context} context
+ * @returns {Read}
+ */
 function read(written, unit, goal, { rules, numbers }) {
-  const key = JSON.stringify([written, unit, goal]);
-  if (!numbers.has(key)) { numbers.set(key, reading(written, unit, goal, rules)); }
-  return numbers.get(key);
+  const key = JSON.stringify([written, unit, goal]), known = numbers.get(key);
+  if (known) { return known; }
+  const made = reading(written, unit, goal, rules);
+  numbers.set(key, made);
+  return made;
 }
 
+/**
+ * @param {unknown} written
+ * @param {unknown} unit
+ * @param {string | null} goal
+ * @param {RegisterRules} rules
+ * @returns {Read}
+ */
 function reading(written, unit, goal, rules) {
   const known = blank(unit) ? null : findUnit(unit, rules.units);
   if (!known) { return { value: null, cure: "", unit: false }; }
   const base = rules.units.find((u) => u.kind === known.kind && u.factor === "1" && u.offset === "0");
   try {
-    return { value: canonicalValue(written, unit, goal ?? base.id, rules), cure: "", unit: true };
+    return { value: canonicalValue(written, unit, goal ?? base?.id, rules), cure: "", unit: true };
   } catch (error) {
     if (!(error instanceof WrittenError)) { throw error; }
     return { value: null, cure: error.cure, unit: true };
   }
 }
 
-/** The number at a place of an entry of the table whose unit stands elsewhere. */
+/**
+ * The number at a place of an entry of the table whose unit stands elsewhere.
+ *
+ * @param {{ stars: number[], value?: unknown }} place
+ * @param {RuleEntry} entry
+ * @param {Context} context
+ * @param {unknown} written
+ */
 function numberAt(place, entry, context, written = place.value) {
   return read(written, valueAt(context.record, bind(entry.unit, place.stars)), entry.goal, context);
 }
 
-/** An amount of work in the protocol's unit; the checkpoint itself where it is one but for rounding. */
+/**
+ * An amount of work in the protocol's unit; the checkpoint itself where it is one but for rounding.
+ *
+ * @param {unknown} written
+ * @param {number[]} stars
+ * @param {WorkPlace} work
+ * @param {Context} context
+ */
 function workAt(written, stars, { unit, goal, checkpoints, even }, context) {
   const { value } = read(written, valueAt(context.record, bind(unit, stars)), goal, context);
   if (value === null) { return null; }
   return checkpoints.find((point) => Math.abs(value - point) <= even * Math.max(point, 1e-6)) ?? value;
 }
 
-/** The limit that a value has by itself: 0 or under the resolution, or over the scale's end. */
+/**
+ * The limit that a value has by itself: 0 or under the resolution, or over the scale's end.
+ *
+ * @param {number} value
+ * @param {RuleEntry} entry
+ */
 function ownLimit(value, { resolution, scale_end: end, even }) {
   if (value <= 0 || (resolution !== null && value < resolution * (1 - even))) { return "below"; }
   return end !== null && value > end * (1 + even) ? "above" : null;
 }
 
+/** @type {(text: string) => number} */
 const monthNumber = (text) => Number(text.slice(0, 4)) * 12 + Number(text.slice(5, 7)) - 1;
+/**
+ * @param {unknown} text
+ * @returns {text is string}
+ */
 const isMonth = (text) => typeof text === "string" && /^[0-9]{4}-[0-9]{2}$/u.test(text);
+/** @type {(value: unknown) => unknown[]} */
 const listOf = (value) => (Array.isArray(value) ? value : []);
 
+/**
+ * @param {unknown} text
+ * @param {RegisterRules} rules
+ */
 function folded(text, rules) {
   return [...String(text)].filter((sign) => !rules.folded.includes(sign)).join("").toLowerCase();
 }
 
+/**
+ * @param {any} system
+ * @param {unknown} grit
+ * @param {RegisterRules} rules
+ * @returns {number | undefined}
+ */
 function gritOf(system, grit, rules) {
   const letter = child(rules.grits.letters, system) ?? "";
   let name = folded(grit, rules);
@@ -127,7 +222,15 @@ function gritOf(system, grit, rules) {
   return child(child(rules.grits.sizes, system), name);
 }
 
-/** Repeats of a reading as numbers with their limits, or null where one cannot be read. */
+/**
+ * Repeats of a reading as numbers with their limits, or null where one cannot be read.
+ *
+ * @param {unknown} item
+ * @param {Place} place
+ * @param {number} n
+ * @param {RuleEntry} entry
+ * @param {Context} context
+ */
 function valuesOf(item, place, n, entry, context) {
   const stars = [...place.stars, n], values = [];
   for (const value of listOf(child(item, "values"))) {
@@ -138,7 +241,15 @@ function valuesOf(item, place, n, entry, context) {
   return values;
 }
 
-/** Signed mean ln of a reading without limits; null otherwise. */
+/**
+ * Signed mean ln of a reading without limits; null otherwise.
+ *
+ * @param {unknown} item
+ * @param {Place} place
+ * @param {number} n
+ * @param {RuleEntry} entry
+ * @param {Context} context
+ */
 function sharpness(item, place, n, entry, context) {
   const values = valuesOf(item, place, n, entry, context);
   if (!values?.length || values.some(({ limit }) => limit)) { return null; }
@@ -146,7 +257,12 @@ function sharpness(item, place, n, entry, context) {
   return entry.keener === "higher" ? mean : -mean;
 }
 
-/** Say something at every place where a test holds. */
+/**
+ * Say something at every place where a test holds.
+ *
+ * @param {(place: Place, entry: RuleEntry, context: Context) => string | boolean | null | undefined} test
+ * @returns {Kind}
+ */
 function where(test) {
   return (entry, say, context) => {
     for (const place of expand(context.record, entry.at)) {
@@ -156,7 +272,12 @@ function where(test) {
   };
 }
 
-/** The same for a list of readings: the test gives the places below it. */
+/**
+ * The same for a list of readings: the test gives the places below it.
+ *
+ * @param {(place: Place & { value: unknown[] }, entry: RuleEntry, context: Context) => string[]} test
+ * @returns {Kind}
+ */
 function inReadings(test) {
   return (entry, say, context) => {
     for (const place of expand(context.record, entry.at)) {
@@ -165,8 +286,10 @@ function inReadings(test) {
   };
 }
 
+/** @type {(place: Place, entry: RuleEntry, context: Context) => (number | null)[]} */
 const worksOf = (place, entry, context) => listOf(place.value).map((item) => workAt(child(item, "work"), place.stars, entry.work, context));
 
+/** @type {Dictionary<Kind>} */
 export const KINDS = {
   unique(entry, say, { record }) {
     const seen = new Set();
@@ -182,14 +305,14 @@ export const KINDS = {
   "not after": where(({ value }, entry, { today }) => isMonth(value) && monthNumber(value) > today.year * 12 + today.month - 1 + entry.months),
   "not before": where(({ value }, entry, { today }) => isMonth(value) && monthNumber(value) < today.year * 12 + today.month - 1 + entry.months),
   needed(entry, say, { record }) {
-    const cut = entry.at.lastIndexOf("/"), name = parts(entry.at).pop();
+    const cut = entry.at.lastIndexOf("/"), name = lastPart(entry.at);
     for (const { pointer, value, stars } of expand(record, entry.at.slice(0, cut))) {
       if (blank(child(value, name))) { say(below(pointer, name), stars, entry.cure); }
     }
   },
   unused: where(() => true),
   filled(entry, say, { record }) {
-    const cut = entry.at.lastIndexOf("/"), name = parts(entry.at).pop();
+    const cut = entry.at.lastIndexOf("/"), name = lastPart(entry.at);
     for (const { pointer, value, stars } of expand(record, entry.at.slice(0, cut))) {
       if (!listOf(child(value, name)).length) { say(below(pointer, name), stars); }
     }
@@ -204,7 +327,7 @@ export const KINDS = {
   }),
   unit: where(({ value }, entry, { rules }) => {
     const known = typeof value === "string" ? findUnit(value, rules.units) : null;
-    const fits = known && (entry.kinds ? entry.kinds.includes(known.kind) : entry.units.some((u) => findUnit(u, rules.units)?.id === known.id));
+    const fits = known && (entry.kinds ? entry.kinds.includes(known.kind) : entry.units?.some((u) => findUnit(u, rules.units)?.id === known.id));
     return !fits && (entry.units ? `use ${entry.units.join(" or ")}` : true);
   }),
   number: where((place, entry, context) => {
@@ -221,12 +344,16 @@ export const KINDS = {
   }),
   rising: inReadings((place, entry, context) => {
     const works = worksOf(place, entry, context);
-    return works.flatMap((work, n) => (n > 0 && work !== null && works[n - 1] !== null && work <= works[n - 1] ? [`/${n}/work`] : []));
+    return works.flatMap((work, n) => {
+      const before = n > 0 ? works[n - 1] : null;
+      return work !== null && before !== null && work <= before ? [`/${n}/work`] : [];
+    });
   }),
   near: where((place, entry, context) => {
     const work = workAt(place.value, place.stars, entry.work, context);
+    if (work === null) { return false; }
     const nearest = entry.work.checkpoints.reduce((best, point) => (Math.abs(point - work) < Math.abs(best - work) ? point : best));
-    return work !== null && Math.abs(work - nearest) > entry.within * nearest;
+    return Math.abs(work - nearest) > entry.within * nearest;
   }),
   repeats: where(({ value }, entry) => listOf(value).length !== entry.wanted && `give all ${entry.wanted} repeats, if they were read`),
   limit: where((place, entry, context) => {
@@ -243,12 +370,12 @@ export const KINDS = {
     return works.length && works.every((work) => work !== null && work > 0) ? [""] : [];
   }),
   burr: inReadings((place, entry, context) => {
-    if (place.value.length < 2 || worksOf(place, entry, context)[0] !== 0) { return []; }
+    if (listOf(place.value).length < 2 || worksOf(place, entry, context)[0] !== 0) { return []; }
     const [start, first] = [0, 1].map((n) => sharpness(place.value[n], place, n, entry, context));
     return start !== null && first !== null && first > start ? ["/1"] : [];
   }),
   settled: inReadings((place) => {
-    const outcomes = place.value.map((item) => listOf(child(item, "outcomes")));
+    const outcomes = listOf(place.value).map((item) => listOf(child(item, "outcomes")));
     const fails = outcomes.findIndex((some) => some.includes("fail"));
     const passes = outcomes.findIndex((some, n) => fails >= 0 && n > fails && some.includes("pass"));
     return passes < 0 ? [] : [`/${passes}/outcomes`];
@@ -258,7 +385,7 @@ export const KINDS = {
     const parted = list.map((p, n) => ({ n, blade: child(p, "blade"), who: child(p, "sharpener"), part: child(p, "edge_part") ?? "whole" }));
     for (const blade of new Set(parted.map((p) => p.blade))) {
       const own = parted.filter((p) => p.blade === blade && p.part !== "whole");
-      const [partCount, people] = ["part", "who"].map((name) => new Set(own.map((p) => p[name])).size);
+      const [partCount, people] = [own.map((p) => p.part), own.map((p) => p.who)].map((all) => new Set(all).size);
       const pairs = new Set(own.map((p) => JSON.stringify([p.part, p.who]))).size;
       if (partCount > 1 && pairs < partCount * people) { say(bind(entry.at, [own[0].n]), [own[0].n]); }
     }

@@ -1,7 +1,12 @@
 // What a JSON Schema (2020-12) says of a value, for the keywords that Edgehold's schemas use. A finding is a place and a code of
 // aggregator/edgehold/records/codes.py; tests/forms hold this interpreter and the program to the same ones.
 
-import { below, child } from "./places.js";
+import { below, child, lastPart } from "./places.js";
+
+/**
+ * @typedef {{ root: SchemaNode, cures: Dictionary<string>, say: (pointer: string, code: string, cure?: string) => void }} Context
+ * @typedef {{ name: string, is: (value: unknown) => boolean, check: (node: SchemaNode, value: any, at: string, context: Context) => void }} Kind
+ */
 
 const ANNOTATIONS = ["$schema", "$id", "title", "description", "default", "$defs"];
 
@@ -11,65 +16,122 @@ export const KEYWORDS = new Set([
   "items", "minItems", "maxItems", "minLength", "maxLength", "pattern", "minimum", "maximum", "exclusiveMinimum", "exclusiveMaximum",
 ]);
 
-/** Everything a schema finds in a value: [{pointer, code, cure}]; cure is empty where the code's own says it all. */
+/**
+ * Everything a schema finds in a value: [{pointer, code, cure}]; cure is empty where the code's own says it all.
+ *
+ * @param {SchemaNode} schema
+ * @param {unknown} value
+ * @param {Dictionary<string>} cures
+ */
 export function schemaFindings(schema, value, cures = {}) {
+  /** @type {Finding[]} */
   const found = [];
   check(schema, value, "", { root: schema, cures, say: (pointer, code, cure = "") => found.push({ pointer, code, cure }) });
   return found;
 }
 
-/** The schema that really describes a value: references followed, "or null" left out; null where several remain. */
+/**
+ * The schema that really describes a value: references followed, "or null" left out; null where several remain.
+ *
+ * @param {SchemaNode} node
+ * @param {SchemaNode} root
+ * @returns {DescribedNode}
+ */
 export function described(node, root) {
-  if (node.$ref) { return described(child(root.$defs, node.$ref.split("/").pop()), root); }
+  if (node.$ref) { return described(child(root.$defs, lastPart(node.$ref)), root); }
   const options = (node.anyOf ?? []).map((option) => described(option, root)).filter((option) => option?.type !== "null");
   if (!node.anyOf) { return node; }
   return options.length === 1 ? options[0] : { options };
 }
 
+/** @type {Map<string, RegExp>} */
 const patterns = new Map();
 
-/** A pattern of a schema as a regular expression (ECMAScript, flag u, as JSON Schema 2020-12 asks for). */
+/**
+ * A pattern of a schema as a regular expression (ECMAScript, flag u, as JSON Schema 2020-12 asks for).
+ *
+ * @param {string} text
+ * @returns {RegExp}
+ */
 export function pattern(text) {
-  if (!patterns.has(text)) { patterns.set(text, new RegExp(text, "u")); }
-  return patterns.get(text);
+  const known = patterns.get(text);
+  if (known) { return known; }
+  const made = new RegExp(text, "u");
+  patterns.set(text, made);
+  return made;
 }
 
+/**
+ * @param {SchemaNode} node
+ * @param {unknown} value
+ * @param {string} at
+ * @param {Context} context
+ * @returns {void}
+ */
 function check(node, value, at, context) {
   if (node.$ref) { check(described(node, context.root), value, at, context); return; }
   if (node.anyOf) { checkAny(node.anyOf, value, at, context); return; }
   if (node.oneOf) { checkOne(node.oneOf, value, at, context); return; }
   if ("const" in node || "enum" in node) { checkWord(node.enum ?? [node.const], value, at, context); return; }
-  const kind = KINDS[node.type];
+  const kind = KINDS[node.type ?? ""];
   if (!kind) { return; }
   if (kind.is(value)) { kind.check(node, value, at, context); } else { context.say(at, "wrong-type", `write ${kind.name}`); }
 }
 
+/**
+ * @param {SchemaNode[]} options
+ * @param {unknown} value
+ * @param {string} at
+ * @param {Context} context
+ */
 function checkAny(options, value, at, context) {
   const some = options.map((option) => (option.$ref ? described(option, context.root) : option));
   if (value === null && some.some((option) => option.type === "null")) { return; }
   const rest = some.filter((option) => option.type !== "null");
-  const fits = rest.length === 1 ? rest : rest.filter((option) => KINDS[option.type]?.is(value));
+  const fits = rest.length === 1 ? rest : rest.filter((option) => KINDS[option.type ?? ""]?.is(value));
   if (fits.length === 1) { check(fits[0], value, at, context); return; }
-  context.say(at, "wrong-type", `write ${rest.map((option) => KINDS[option.type]?.name ?? "one of the words").join(" or ")}`);
+  context.say(at, "wrong-type", `write ${rest.map((option) => KINDS[option.type ?? ""]?.name ?? "one of the words").join(" or ")}`);
 }
 
-/** Alternatives that are told apart by a constant word. */
+/**
+ * Alternatives that are told apart by a constant word.
+ *
+ * @param {SchemaNode[]} options
+ * @param {unknown} value
+ * @param {string} at
+ * @param {Context} context
+ */
 function checkOne(options, value, at, context) {
   const branches = options.map((option) => described(option, context.root));
-  const mark = Object.keys(branches[0].properties).find((name) => branches.every((branch) => "const" in (child(branch.properties, name) ?? {})
-    && new Set(branches.map((other) => other.properties[name].const)).size === branches.length));
-  const branch = branches.find((option) => child(value, mark) === option.properties[mark].const);
+  /** @type {(name: string) => unknown[]} */
+  const words = (name) => branches.map((branch) => child(branch.properties, name)?.const);
+  /** @type {(name: string) => boolean} */
+  const tells = (name) => words(name).every((word) => word !== undefined) && new Set(words(name)).size === branches.length;
+  const mark = Object.keys(branches[0].properties ?? {}).find(tells) ?? "", said = words(mark);
+  const branch = branches.find((_, n) => child(value, mark) === said[n]);
   if (branch) { check(branch, value, at, context); return; }
   if (!KINDS.object.is(value)) { context.say(at, "wrong-type", `write ${KINDS.object.name}`); return; }
-  checkWord(branches.map((option) => option.properties[mark].const), child(value, mark), below(at, mark), context);
+  checkWord(said, child(value, mark), below(at, mark), context);
 }
 
+/**
+ * @param {unknown[]} words
+ * @param {unknown} value
+ * @param {string} at
+ * @param {Context} context
+ */
 function checkWord(words, value, at, { say }) {
   if (words.includes(value)) { return; }
   if (at === "/format") { say(at, "unknown-format", `write ${words[0]}`); return; }
   say(at, "unknown-word", words.length > 1 ? `use one of: ${words.join(", ")}` : `write ${words[0]}`);
 }
 
+/**
+ * @param {SchemaNode} node
+ * @param {object} value
+ * @param {string} at
+ * @param {Context} context
+ */
 function checkObject(node, value, at, context) {
   const free = Object.entries(node.patternProperties ?? {});
   for (const name of node.required ?? []) {
@@ -83,12 +145,25 @@ function checkObject(node, value, at, context) {
   }
 }
 
+/**
+ * @param {SchemaNode} node
+ * @param {unknown[]} value
+ * @param {string} at
+ * @param {Context} context
+ */
 function checkList(node, value, at, context) {
   if (value.length < (node.minItems ?? 0)) { context.say(at, "empty-list"); }
   if (value.length > (node.maxItems ?? Infinity)) { context.say(at, "out-of-range", `give at most ${node.maxItems} entries`); }
-  if (node.items) { value.forEach((entry, n) => check(node.items, entry, below(at, n), context)); }
+  const { items } = node;
+  if (items) { value.forEach((entry, n) => check(items, entry, below(at, n), context)); }
 }
 
+/**
+ * @param {SchemaNode} node
+ * @param {string} value
+ * @param {string} at
+ * @param {Context} context
+ */
 function checkText(node, value, at, { say, cures }) {
   const length = [...value].length;
   if (length < (node.minLength ?? 0)) { say(at, "text-length"); }
@@ -99,6 +174,7 @@ function checkText(node, value, at, { say, cures }) {
   say(at, "wrong-form", cures[node.pattern]);
 }
 
+/** @type {[name: "minimum" | "maximum" | "exclusiveMinimum" | "exclusiveMaximum", words: string, holds: (value: number, limit: number) => boolean][]} */
 const LIMITS = [
   ["minimum", "at least", (value, limit) => value >= limit],
   ["maximum", "at most", (value, limit) => value <= limit],
@@ -106,13 +182,27 @@ const LIMITS = [
   ["exclusiveMaximum", "below", (value, limit) => value < limit],
 ];
 
+/**
+ * @param {SchemaNode} node
+ * @param {number} value
+ * @param {string} at
+ * @param {Context} context
+ */
 function checkNumber(node, value, at, { say }) {
-  const broken = LIMITS.find(([name, , holds]) => name in node && !holds(value, node[name]));
+  const broken = LIMITS.find(([name, , holds]) => {
+    const limit = node[name];
+    return limit !== undefined && !holds(value, limit);
+  });
   if (broken) { say(at, "out-of-range", `give a number ${broken[1]} ${node[broken[0]]}`); }
 }
 
+/**
+ * @param {unknown} value
+ * @returns {value is number}
+ */
 const isNumber = (value) => typeof value === "number" && Number.isFinite(value);
 
+/** @type {Dictionary<Kind>} */
 const KINDS = {
   object: { name: "an object with named fields", is: (v) => v !== null && typeof v === "object" && !Array.isArray(v), check: checkObject },
   array: { name: "a list", is: Array.isArray, check: checkList },

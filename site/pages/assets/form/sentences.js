@@ -1,11 +1,29 @@
 // Numbers and sentences, filled into the patterns that the program hands over (rules.sentences). Nothing is worded here.
 
-/** A pattern with its {names} filled in. */
+/**
+ * A pattern with its {names} filled in; {name:g} is a number without needless zeros, {name:.1f} one with so many places.
+ *
+ * @param {string} pattern
+ * @param {Named} values
+ */
 export function filled(pattern, values) {
-  return pattern.replace(/\{(\w+)\}/gu, (_, name) => String(values[name]));
+  return pattern.replace(/\{(\w+)(?::([^}]*))?\}/gu, (_, name, format) => written(values[name], format));
 }
 
-/** Figures and power of ten of a number to so many significant digits, ties of the binary number itself to the even digit. */
+/** @type {(value: unknown, format: string | undefined) => string} */
+function written(value, format) {
+  if (!format || typeof value !== "number") { return String(value); }
+  const digits = Number(/^\.(\d+)/u.exec(format)?.[1] ?? 6);
+  return format.endsWith("f") ? value.toFixed(digits) : general(value, digits);
+}
+
+/**
+ * Figures and power of ten of a number to so many significant digits, ties of the binary number itself to the even digit.
+ *
+ * @param {number} value
+ * @param {number} digits
+ * @returns {[figures: string, power: number]}
+ */
 function significant(value, digits) {
   const [figures, power] = value.toExponential(digits - 1).split("e");
   const exact = Math.abs(value).toExponential(100).split("e")[0].replace(".", "");
@@ -15,20 +33,37 @@ function significant(value, digits) {
   return [figures, Number(power)];
 }
 
-/** A number with so many significant digits and no more zeros than it needs, as C's "%g" writes it. */
+/** @type {(text: string) => string} */
+const bare = (text) => (text.includes(".") ? text.replace(/\.?0+$/u, "") : text);
+
+/**
+ * A number with so many significant digits and no more zeros than it needs, as C's "%g" writes it.
+ *
+ * @param {number} value
+ * @param {number} digits
+ */
 export function general(value, digits = 6) {
   if (value === 0) { return "0"; }
-  const [figures, power] = significant(value, digits), bare = (text) => (text.includes(".") ? text.replace(/\.?0+$/u, "") : text);
+  const [figures, power] = significant(value, digits);
   if (power >= -4 && power < digits) { return bare(Number(`${figures}e${power}`).toFixed(digits - 1 - power)); }
   return `${bare(figures)}${exponent(power)}`;
 }
 
+/** @type {(power: number) => string} */
 const exponent = (power) => `e${power < 0 ? "-" : "+"}${String(Math.abs(power)).padStart(2, "0")}`;
 
-/** Ten significant digits, so that the last bits of two machines do not decide a rounding. */
+/**
+ * Ten significant digits, so that the last bits of two machines do not decide a rounding.
+ *
+ * @type {(value: number) => number}
+ */
 const settled = (value) => Number(value.toPrecision(10));
 
-/** Three significant digits, no exponent for everyday sizes. */
+/**
+ * Three significant digits, no exponent for everyday sizes.
+ *
+ * @param {number} number
+ */
 export function amount(number) {
   const value = settled(number), size = Math.abs(value);
   if (value === 0) { return "0"; }
@@ -37,40 +72,77 @@ export function amount(number) {
   return size >= 1e-3 && size < 1e5 ? general(value, 3) : `${figures}${exponent(power)}`;
 }
 
-/** To the nearest whole number, halves to the even one. */
+/**
+ * To the nearest whole number, halves to the even one.
+ *
+ * @param {number} value
+ */
 export function rounded(value) {
   const below = Math.floor(value), rest = value - below;
   return rest > 0.5 || (rest === 0.5 && below % 2 !== 0) ? below + 1 : below;
 }
 
+/** @type {(unit: string, words: Sentences) => string} */
 const plural = (unit, words) => words.plurals[unit] ?? unit;
 
-/** A number and its unit in a sentence. */
+/**
+ * A number and its unit in a sentence.
+ *
+ * @param {number} value
+ * @param {string} unit
+ * @param {Sentences} words
+ */
 export function quantityText(value, unit, words) {
   return `${general(value)} ${value === 1 ? unit : plural(unit, words)}`;
 }
 
+/** @type {(kind: string) => string} */
 const topic = (kind) => (kind === "life" ? "life" : "other");
 
-/** A ratio as people say it, to stand between two names; with the ending "_end" to stand alone. */
+/**
+ * A ratio as people say it, to stand between two names; with the ending "_end" to stand alone.
+ *
+ * @param {string} kind
+ * @param {number} ratio
+ * @param {Sentences} words
+ * @param {string} ending
+ */
 function compared(kind, ratio, words, ending = "") {
   const percent = rounded(settled(Math.abs(ratio - 1) * 100));
   const how = percent === 0 ? "same" : ratio < 1 ? "less" : percent >= words.least_times ? "times" : "more";
   return filled(words.own_answer[`${topic(kind)}_${how}${ending}`], { figure: how === "times" ? amount(ratio) : percent });
 }
 
-/** One end of an interval as people say it. */
+/**
+ * One end of an interval as people say it.
+ *
+ * @param {string} kind
+ * @param {number} ratio
+ * @param {Sentences} words
+ */
 function difference(kind, ratio, words) {
   return ratio === Infinity ? words.own_answer.without_limit : compared(kind, ratio, words, "_end");
 }
 
-/** Which part of the dulling an endpoint speaks of. */
+/**
+ * Which part of the dulling an endpoint speaks of.
+ *
+ * @param {EndpointRule} rule
+ * @param {string} unit
+ * @param {Sentences} words
+ */
 export function opening(rule, unit, words) {
   const figures = { at: general(rule.at ?? 0), start: general(rule.start ?? 0), end: general(rule.end ?? 0), unit: plural(unit, words) };
   return filled(words.own_answer[`opening_${rule.kind}`], figures);
 }
 
-/** How one side of a comparison is called. */
+/**
+ * How one side of a comparison is called.
+ *
+ * @param {string} factor
+ * @param {string} name
+ * @param {Sentences} words
+ */
 export function named(factor, name, words) {
   return filled(words.own_answer[`named_${factor}`] ?? "{name}", { name });
 }
@@ -78,8 +150,10 @@ export function named(factor, name, words) {
 /**
  * What one submission says about one contrast.
  *
- * @param {object} contrast with estimate, low and high on the ln scale; or bound {side, ln}; or reason
- * @param {{kind: string}} rule the endpoint
+ * @param {Contrast} contrast with estimate, low and high on the ln scale; or bound {side, ln}; or reason
+ * @param {EndpointRule} rule the endpoint
+ * @param {string} unit
+ * @param {Sentences} words
  */
 export function answerSentence(contrast, rule, unit, words) {
   const patterns = words.own_answer;
@@ -89,6 +163,7 @@ export function answerSentence(contrast, rule, unit, words) {
     second: named(contrast.factor, contrast.second, words),
   };
   if (contrast.estimate !== null) {
+    /** @type {(ln: number) => string} */
     const end = (ln) => difference(rule.kind, Math.exp(ln), words);
     const told = { ...names, compared: compared(rule.kind, Math.exp(contrast.estimate), words), low: end(contrast.low), high: end(contrast.high) };
     if (contrast.excludes === Infinity) { return filled(patterns.ratio, told); }

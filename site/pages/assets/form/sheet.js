@@ -6,7 +6,25 @@ import { csvRows } from "./csv.js";
 import { filled } from "./sentences.js";
 import { whole } from "./units.js";
 
-/** Whether a file is a sheet and no JSON: its name says so, or its first cell. */
+/**
+ * @typedef {import("./cells.js").CellFinding} CellFinding
+ * @typedef {{ row: number, column: number, code: string, message: string, cure: string }} SheetAsk
+ * @typedef {{ row: number, column: number, text: string }} SheetSaid
+ * @typedef {{ name: string, at: number, column: number }} Letter
+ * @typedef {Reader & { rows: string[][], comma: boolean, rules: SubmissionRules, sheet: SheetRules, kinds: Map<number, string>, part: string,
+ *   run: number, columns: [label: string, hint: string][], asks: SheetAsk[], said: Map<string, SheetSaid>,
+ *   firstRowOf: Map<string, number>, rowsOfRun: KnownMap<number[], number>, begun: Set<number>, met: Map<string, number>,
+ *   named: [part: string, pointer: string, at: number, column: number, text: string][], amounts: [run: number, at: number, hint: string][],
+ *   letters: Dictionary<KnownMap<Letter>>, tree: any }} Reading a reader with what its constructor assigns
+ */
+
+/**
+ * Whether a file is a sheet and no JSON: its name says so, or its first cell.
+ *
+ * @param {string} name
+ * @param {Uint8Array} bytes
+ * @param {SubmissionRules} rules
+ */
 export function isSheet(name, bytes, rules) {
   return /\.(?:csv|tsv|txt)$/iu.test(name) || new TextDecoder().decode(bytes.subarray(0, rules.sheet.limits.looked_at)).replaceAll("\0", "").includes(rules.sheet.marker);
 }
@@ -14,7 +32,9 @@ export function isSheet(name, bytes, rules) {
 /**
  * Read the bytes of a filled-in CSV.
  *
- * @returns {{tree: ?object, asks: object[], said: object[], tally: object, protocol: ?object}} tree is null where the file is refused
+ * @param {Uint8Array} bytes
+ * @param {SubmissionRules} rules
+ * @returns {{ tree: Named | null, asks: SheetAsk[], said: SheetSaid[], tally: Dictionary<number>, protocol: { id: string, version: string } | null }} tree is null where the file is refused
  */
 export function readSheet(bytes, rules) {
   const { rows, comma, asks, said } = csvRows(bytes, rules.sheet);
@@ -23,17 +43,31 @@ export function readSheet(bytes, rules) {
   return { ...found, said: [...said.map((text) => ({ row: 0, column: 0, text })), ...found.said], protocol };
 }
 
+/**
+ * @param {string[][]} rows
+ * @param {SheetRules} sheet
+ */
 function protocolNamed(rows, sheet) {
+  /** @type {any} */
   const row = rows.find((cells) => folded(cells[0] ?? "") === sheet.marker.toLowerCase());
   const version = textAt(row, 2);
   return { id: textAt(row, 1), version: whole(sheet.patterns.version).exec(version)?.[1] ?? version };
 }
 
+/** @type {(row: string[], place: number) => string} */
 const textAt = (row, place) => (row[place] ?? "").trim();
+/** @type {(end: number) => number[]} */
 const range = (end) => Array.from({ length: end }, (_, n) => n + 1);
+/** @type {(at: string, entry: any, inside: any) => string} */
 const bound = (at, entry, inside) => at.replace("*", entry).replace("*", inside);
 
 class Reader {
+  /**
+   * @param {string[][]} rows
+   * @param {boolean} comma
+   * @param {SubmissionRules} rules
+   * @param {{ id: string, version: string }} protocol
+   */
   constructor(rows, comma, rules, protocol) {
     Object.assign(this, { rows, comma, rules, sheet: rules.sheet, kinds: new Map(), part: "", run: -1, columns: null, asks: [], said: new Map() });
     Object.assign(this, { firstRowOf: new Map(), rowsOfRun: new Map(), begun: new Set(), met: new Map(), named: [], amounts: [] });
@@ -41,8 +75,9 @@ class Reader {
     this.tree = { ...rules.sheet.begins, protocol: { ...protocol } };
   }
 
+  /** @this {any} */
   read() {
-    this.rows.forEach((cells, n) => {
+    this.rows.forEach((/** @type {string[]} */ cells, /** @type {number} */ n) => {
       const row = cells.map((cell) => cell.trim());
       if (row.some(Boolean)) { this.characters(n + 1, row); this.kinds.set(n + 1, this.row(n + 1, row)); }
     });
@@ -52,11 +87,18 @@ class Reader {
     Object.entries(this.sheet.listed).forEach(([part, places]) => this.listNamed(part, places));
     const asks = oneACell(this.asks);
     asks.forEach((ask) => { this.kinds.set(ask.row, "asked about"); this.said.delete(`${ask.row}/${ask.column}`); });
+    /** @type {Dictionary<number>} */
     const tally = {};
-    this.kinds.forEach((kind) => { tally[kind] = (tally[kind] ?? 0) + 1; });
+    this.kinds.forEach((/** @type {string} */ kind) => { tally[kind] = (tally[kind] ?? 0) + 1; });
     return { tree: this.tree, asks, said: [...this.said.values()], tally };
   }
 
+  /**
+   * @this {Reading}
+   * @param {number} at
+   * @param {string[]} row
+   * @returns {string}
+   */
   row(at, row) {
     if (row[0].startsWith(this.sheet.remark)) { this.stray(at, row, [1]); return "remarks"; }
     const [label] = this.label(row[0]), run = whole(this.sheet.patterns.run).exec(label);
@@ -72,6 +114,11 @@ class Reader {
     return this.line(at, row, label, this.sheet.head, 0);
   }
 
+  /**
+   * @this {Reading}
+   * @param {number} at
+   * @param {string} kind
+   */
   ofRun(at, kind) {
     if (this.part === "run") { this.rowsOfRun.set(this.run, [...(this.rowsOfRun.get(this.run) ?? []), at]); }
     return kind;
@@ -79,6 +126,14 @@ class Reader {
 
   // -- lines with a label
 
+  /**
+   * @this {Reading}
+   * @param {number} at
+   * @param {string[]} row
+   * @param {string} label
+   * @param {Dictionary<SheetLine>} lines
+   * @param {number} entry
+   */
   line(at, row, label, lines, entry) {
     if (!Object.hasOwn(lines, label)) {
       const close = nearest(label, Object.keys(lines)), values = { text: shown(row[0]), close: shown(close), remark: this.sheet.remark };
@@ -98,6 +153,15 @@ class Reader {
     return "lines";
   }
 
+  /**
+   * @this {Reading}
+   * @param {SheetLine} line
+   * @param {string} pointer
+   * @param {number} at
+   * @param {number} column
+   * @param {string} text
+   * @param {string} hint
+   */
   cell(line, pointer, at, column, text, hint) {
     if (!pointer) { return; }
     if (line.kind === "person" || line.kind === "blade") { this.named.push([line.kind === "person" ? "people" : "blades", pointer, at, column, text]); return; }
@@ -106,6 +170,12 @@ class Reader {
     this.put(pointer, this.take(this.valueOf(line, text), at, column));
   }
 
+  /**
+   * @this {Reading}
+   * @param {SheetLine} line
+   * @param {string} text
+   * @returns {CellFinding}
+   */
   valueOf(line, text) {
     switch (line.kind) {
       case "word": return word(text, line.words, this.sheet);
@@ -117,14 +187,20 @@ class Reader {
 
   // -- tables of people and blades
 
+  /**
+   * @this {Reading}
+   * @param {number} at
+   * @param {string[]} row
+   */
   tableRow(at, row) {
     const lines = this.sheet.tables[this.part];
     if (!this.columns) {
+      /** @type {[label: string, hint: string][]} */
       this.columns = row.map((text) => this.label(text));
       this.unknownColumns(at, row, (label) => Object.hasOwn(lines, label), "take_out");
       return "headings";
     }
-    const named = new Map(this.columns.map(([label], n) => [label, n + 1]).filter(([label]) => Object.hasOwn(lines, label)));
+    const named = new Map(this.columns.map(/** @returns {[label: string, column: number]} */ ([label], n) => [label, n + 1]).filter(([label]) => Object.hasOwn(lines, label)));
     this.stray(at, row, [...named.values()]);
     this.letter(at, row, named);
     if (![...named].some(([label, column]) => textAt(row, column - 1) && !lines[label].drawn)) { return "left empty"; }
@@ -137,6 +213,12 @@ class Reader {
     return this.part;
   }
 
+  /**
+   * @this {Reading}
+   * @param {number} at
+   * @param {string[]} row
+   * @param {Map<string, any>} named columns by label
+   */
   letter(at, row, named) {
     const column = named.get(this.sheet.names[this.part]) ?? 1, letters = this.letters[this.part];
     const letter = named.has(this.sheet.letter) ? textAt(row, named.get(this.sheet.letter) - 1) : "", name = textAt(row, column - 1);
@@ -145,6 +227,7 @@ class Reader {
     });
   }
 
+  /** @this {Reading} */
   names() {
     const done = new Set();
     this.named.forEach(([part, pointer, at, column, text]) => {
@@ -163,6 +246,11 @@ class Reader {
 
   // -- runs and their readings
 
+  /**
+   * @this {Reading}
+   * @param {number} at
+   * @param {string} order
+   */
   beginRun(at, order) {
     if (this.firstRowOf.has(order)) { this.ask(at, 1, "twice", "run_twice", "number_runs", { order, row: this.firstRowOf.get(order) }); }
     else { this.firstRowOf.set(order, at); }
@@ -171,6 +259,13 @@ class Reader {
     this.listOf("preparations").push({ id: `edge-${order}` });
   }
 
+  /**
+   * @this {Reading}
+   * @param {number} at
+   * @param {string[]} row
+   * @param {string} label
+   * @returns {string}
+   */
   runRow(at, row, label) {
     if (label === this.sheet.work) { return this.readingHeadings(at, row); }
     const known = Object.hasOwn(this.sheet.lines, label);
@@ -178,6 +273,11 @@ class Reader {
     return this.reading(at, row);
   }
 
+  /**
+   * @this {Reading}
+   * @param {number} at
+   * @param {string[]} row
+   */
   readingHeadings(at, row) {
     if (this.columns) { this.ask(at, 1, "twice", "heading_twice", "one_heading"); }
     this.columns = row.map((text) => this.label(text));
@@ -186,10 +286,19 @@ class Reader {
     return "headings";
   }
 
+  /**
+   * @this {Reading}
+   * @param {string} label
+   */
   isRepeat(label) {
     return whole(this.sheet.patterns.repeat).test(label);
   }
 
+  /**
+   * @this {Reading}
+   * @param {number} at
+   * @param {string[]} row
+   */
   reading(at, row) {
     const columns = range(this.columns.length).filter((column) => column > 1 && (this.isRepeat(this.columns[column - 1][0]) || this.columns[column - 1][0] === this.sheet.note));
     this.stray(at, row, [1, ...columns]);
@@ -203,6 +312,14 @@ class Reader {
     return "readings";
   }
 
+  /**
+   * @this {Reading}
+   * @param {RowDraft} reading
+   * @param {number} at
+   * @param {number} column
+   * @param {string} text
+   * @param {boolean} isNote
+   */
   repeat(reading, at, column, text, isNote) {
     if (isNote) {
       reading.note = text;
@@ -215,6 +332,7 @@ class Reader {
     }
   }
 
+  /** @this {Reading} */
   workUnits() {
     this.amounts.forEach(([run, at, hint]) => {
       const unit = this.tree.runs[run].work_unit;
@@ -224,34 +342,75 @@ class Reader {
 
   // -- what is asked of any cell
 
+  /**
+   * @this {Reading}
+   * @param {number} row
+   * @param {number} column
+   * @param {string} code
+   * @param {string} message
+   * @param {string} cure
+   * @param {Named} [values]
+   */
   ask(row, column, code, message, cure, values) {
     this.asks.push({ row, column, ...asking(this.sheet, code, message, cure, values) });
   }
 
+  /**
+   * @this {Reading}
+   * @param {number} row
+   * @param {number} column
+   * @param {string} text
+   */
   say(row, column, text) {
     this.said.set(`${row}/${column}`, { row, column, text });
   }
 
+  /**
+   * @this {Reading}
+   * @param {CellFinding} found
+   * @param {number} row
+   * @param {number} column
+   * @returns {any}
+   */
   take(found, row, column) {
     if (found.said) { this.say(row, column, found.said); }
     if (found.asked) { this.asks.push({ row, column, ...found.asked }); }
     return found.value;
   }
 
+  /**
+   * @this {Reading}
+   * @param {number} at
+   * @param {string[]} row
+   * @param {(label: string) => boolean} known
+   * @param {string} cure
+   */
   unknownColumns(at, row, known, cure) {
     this.columns.forEach(([label], n) => {
       if (label && !known(label) && !(this.part === "run" && n === 0)) { this.ask(at, n + 1, "unknown-column", "no_column", cure, { text: shown(row[n]) }); }
     });
   }
 
+  /**
+   * @this {Reading}
+   * @param {number} at
+   * @param {string[]} row
+   * @param {number[]} allowed
+   */
   stray(at, row, allowed) {
     row.forEach((text, n) => {
       if (text && !allowed.includes(n + 1)) { this.ask(at, n + 1, "stray-cell", "stray", this.comma ? "use_points" : "move", { text: shown(text) }); }
     });
   }
 
+  /**
+   * @this {Reading}
+   * @param {number} at
+   * @param {string[]} row
+   */
   characters(at, row) {
     row.forEach((text, n) => this.rules.characters.forEach(({ code, pattern }) => {
+      // @ts-expect-error what a pattern of one sign matches has a first sign
       const found = new RegExp(pattern, "u").exec(text)?.[0].codePointAt(0).toString(16).toUpperCase().padStart(4, "0");
       if (found) { this.ask(at, n + 1, code, "unfit", "type_again", { sign: `U+${found}` }); }
     }));
@@ -259,6 +418,7 @@ class Reader {
 
   // -- after the last row
 
+  /** @this {Reading} */
   leaveOutRuns() {
     [...this.rowsOfRun.keys()].filter((run) => !this.begun.has(run)).sort((a, b) => b - a).forEach((run) => {
       this.tree.runs.splice(run, 1);
@@ -267,29 +427,52 @@ class Reader {
     });
   }
 
+  /**
+   * @this {Reading}
+   * @param {string} part
+   * @param {string[]} places
+   */
   listNamed(part, places) {
+    /** @type {(run: any) => string[]} */
     const named = (run) => places.map((place) => place.split("/").reduce((inside, name) => inside?.[name], run));
-    const keys = new Set((this.tree.runs ?? []).flatMap(named).filter((key) => key !== undefined));
+    const keys = new Set((this.tree.runs ?? []).flatMap(named).filter((/** @type {string | undefined} */ key) => key !== undefined));
     if (keys.size) { this.tree[part] = [...keys].map((key) => ({ key })); }
   }
 
+  /**
+   * @this {Reading}
+   * @param {string} text
+   * @returns {[name: string, hint: string]}
+   */
   label(text) {
+    /** @type {any} */
     const [, name, hint] = whole(this.sheet.patterns.label).exec(text);
     return [folded(name).replace(/:$/u, "").trimEnd(), (hint ?? "").trim()];
   }
 
+  /**
+   * @this {Reading}
+   * @param {string} name
+   * @returns {any[]}
+   */
   listOf(name) {
     return (this.tree[name] ??= []);
   }
 
+  /**
+   * @this {Reading}
+   * @param {string} pointer
+   * @param {unknown} value
+   */
   put(pointer, value) {
-    const names = pointer.split("/").slice(1), last = names.pop();
+    const names = pointer.split("/").slice(1), /** @type {any} */ last = names.pop();
     let inside = this.tree;
     names.forEach((name, n) => { inside = (inside[name] ??= /^\d+$/u.test(names[n + 1] ?? last) ? [] : {}); });
     inside[last] = value;
   }
 }
 
+/** @param {SheetAsk[]} asks */
 function oneACell(asks) {
   const kept = new Map();
   asks.forEach((ask) => { const place = `${ask.row}/${ask.column}`; if (!kept.has(place)) { kept.set(place, ask); } });

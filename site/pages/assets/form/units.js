@@ -4,8 +4,14 @@
 
 import { filled } from "./sentences.js";
 
+/** @typedef {{ top: bigint, bottom: bigint }} Fraction */
+
 /** A number or a unit that cannot be read: what is wrong, and what would be right. */
 export class WrittenError extends Error {
+  /**
+   * @param {string} problem
+   * @param {string} cure
+   */
   constructor(problem, cure) {
     super(`${problem}; ${cure}`);
     this.problem = problem;
@@ -13,17 +19,33 @@ export class WrittenError extends Error {
   }
 }
 
-/** The names of its two patterns, filled in; `grammar` is rules.numbers. */
+/**
+ * The names of its two patterns, filled in; `grammar` is rules.numbers.
+ *
+ * @type {(grammar: Grammar, problem: string, cure: string, values: Named) => WrittenError}
+ */
 const wrong = ({ says }, problem, cure, values) => new WrittenError(filled(says[problem], values), filled(says[cure], values));
 
-/** A fraction of two whole numbers. */
+/**
+ * A fraction of two whole numbers.
+ *
+ * @type {(top: bigint, bottom?: bigint) => Fraction}
+ */
 const fraction = (top, bottom = 1n) => ({ top, bottom });
+/** @type {(a: Fraction, b: Fraction) => Fraction} */
 const times = (a, b) => fraction(a.top * b.top, a.bottom * b.bottom);
+/** @type {(a: Fraction, b: Fraction) => Fraction} */
 const plus = (a, b) => fraction(a.top * b.bottom + b.top * a.bottom, a.bottom * b.bottom);
+/** @type {(a: Fraction, b: Fraction) => Fraction} */
 const minus = (a, b) => plus(a, fraction(-b.top, b.bottom));
+/** @type {(a: Fraction, b: Fraction) => Fraction} */
 const over = (a, b) => fraction(a.top * b.bottom, a.bottom * b.top);
 
-/** The binary number nearest to a fraction, ties to even: 64 bits of the quotient, the rest told by the last of them. */
+/**
+ * The binary number nearest to a fraction, ties to even: 64 bits of the quotient, the rest told by the last of them.
+ *
+ * @param {Fraction} exact
+ */
 export function nearest({ top, bottom }) {
   const negative = top < 0n !== bottom < 0n;
   let high = top < 0n ? -top : top;
@@ -38,7 +60,11 @@ export function nearest({ top, bottom }) {
   return negative ? -size : size;
 }
 
-/** The fraction that a plain decimal stands for, such as "12.5", ".5" or "1e-3". */
+/**
+ * The fraction that a plain decimal stands for, such as "12.5", ".5" or "1e-3".
+ *
+ * @param {string} text
+ */
 export function decimal(text) {
   const [digits, exponent = "0"] = text.toLowerCase().split("e");
   const [whole, part = ""] = digits.split(".");
@@ -47,23 +73,30 @@ export function decimal(text) {
   return places > 0 ? fraction(top, 10n ** BigInt(places)) : fraction(top * 10n ** BigInt(-places));
 }
 
+/** @type {Map<string, RegExp>} */
 const compiled = new Map();
 
-/** A pattern of the program as a pattern of the browser that must match the whole text. */
+/**
+ * A pattern of the program as a pattern of the browser that must match the whole text.
+ *
+ * @param {string} pattern
+ * @returns {RegExp}
+ */
 export function whole(pattern) {
-  if (!compiled.has(pattern)) {
-    const flags = pattern.startsWith("(?i)") ? "iu" : "u";
-    compiled.set(pattern, new RegExp(`^(?:${pattern.replace("(?i)", "").replaceAll("(?P<", "(?<")})$`, flags));
-  }
-  return compiled.get(pattern);
+  const known = compiled.get(pattern);
+  if (known) { return known; }
+  const flags = pattern.startsWith("(?i)") ? "iu" : "u";
+  const made = new RegExp(`^(?:${pattern.replace("(?i)", "").replaceAll("(?P<", "(?<")})$`, flags);
+  compiled.set(pattern, made);
+  return made;
 }
 
 /**
  * Read a number as a person wrote it: a number, or text with a point or comma, a fraction, an uncertainty, a unit's mark.
  *
- * @param {number|string} written
- * @param {object} grammar rules.numbers
- * @returns {{value: number, exact: {top: bigint, bottom: bigint}, uncertainty: ?number, unit: ?string}}
+ * @param {unknown} written
+ * @param {Grammar} grammar rules.numbers
+ * @returns {{ value: number, exact: Fraction, uncertainty: number | null, unit: string | null }}
  * @throws {WrittenError} what is wrong and what would be right, in the words of the program
  */
 export function parseNumber(written, grammar) {
@@ -75,6 +108,10 @@ export function parseNumber(written, grammar) {
   return { value: nearest(exact), exact, uncertainty: null, unit: null };
 }
 
+/**
+ * @param {string} text
+ * @param {Grammar} grammar
+ */
 function parseText(text, grammar) {
   if ([...text].length > grammar.longest) { throw wrong(grammar, "too_long", "number_alone", { text: shown(text, grammar), longest: grammar.longest }); }
   const { patterns } = grammar;
@@ -87,27 +124,42 @@ function parseText(text, grammar) {
     plain = match[1];
     uncertainty = unsigned(match[2], text, grammar);
   }
-  const [, sign, digits] = whole(patterns.sign).exec(plain);
+  const [, sign, digits] = /** @type {RegExpExecArray} */ (whole(patterns.sign).exec(plain)); // it fits any line
   const size = unsigned(digits, text, grammar);
   const exact = sign === "-" ? fraction(-size.top, size.bottom) : size;
   return { value: nearest(exact), exact, uncertainty: uncertainty && nearest(uncertainty), unit };
 }
 
-/** Signs that look alike made one, fraction signs spelt out, single spaces. */
+/**
+ * Signs that look alike made one, fraction signs spelt out, single spaces.
+ *
+ * @param {string} text
+ * @param {Grammar} grammar
+ */
 export function plainText(text, grammar) {
   const alike = [...text].map((sign) => grammar.alike[sign] ?? sign);
   return alike.map((sign) => (sign in grammar.glyphs ? ` ${grammar.glyphs[sign]}` : sign)).join("").split(/\s+/u).filter(Boolean).join(" ");
 }
 
+/**
+ * @param {string} plain
+ * @param {Grammar} grammar
+ * @returns {[plain: string, unit: string | null]}
+ */
 function withoutMark(plain, grammar) {
   const found = grammar.marks.find(([mark]) => plain.endsWith(mark));
   return found ? [plain.slice(0, -found[0].length).trimEnd(), found[1]] : [plain, null];
 }
 
+/**
+ * @param {string} digits
+ * @param {string} text
+ * @param {Grammar} grammar
+ */
 function unsigned(digits, text, grammar) {
   const { patterns } = grammar;
   let match;
-  if ((match = whole(patterns.fraction).exec(digits))) { return ordinary(mixed(match.groups, text, grammar), text, grammar); }
+  if ((match = whole(patterns.fraction).exec(digits))) { return ordinary(mixed(match.groups ?? {}, text, grammar), text, grammar); }
   if (whole(patterns.ambiguous).test(digits)) {
     const [units, rest] = digits.split(",");
     throw wrong(grammar, "ambiguous", "as_meant", { text: shown(text, grammar), whole: units, rest });
@@ -116,12 +168,18 @@ function unsigned(digits, text, grammar) {
     digits = digits.replaceAll(digits.indexOf(",") < digits.indexOf(".") ? "," : ".", "");
   }
   if ((match = whole(patterns.decimal).exec(digits))) {
-    return ordinary(decimal(`${match.groups.digits.replace(",", ".")}e${match.groups.exponent ?? "0"}`), text, grammar);
+    const { digits: found, exponent = "0" } = match.groups ?? {};
+    return ordinary(decimal(`${found.replace(",", ".")}e${exponent}`), text, grammar);
   }
-  const cure = grammar.cures.find(([pattern]) => whole(pattern).test(digits))[1];
+  const cure = grammar.cures.find(([pattern]) => whole(pattern).test(digits))?.[1] ?? "";
   throw wrong(grammar, "not_a_number", cure, { text: shown(text, grammar) });
 }
 
+/**
+ * @param {Dictionary<string>} groups
+ * @param {string} text
+ * @param {Grammar} grammar
+ */
 function mixed({ whole: units, top, bottom }, text, grammar) {
   const part = fraction(BigInt(top), BigInt(bottom));
   if (units === undefined) { return part; }
@@ -129,42 +187,77 @@ function mixed({ whole: units, top, bottom }, text, grammar) {
   return plus(fraction(BigInt(units)), part);
 }
 
+/**
+ * @param {string} main
+ * @param {string} inside
+ * @param {string} text
+ * @param {Grammar} grammar
+ */
 function parenthesised(main, inside, text, grammar) {
   const match = whole(grammar.patterns.decimal).exec(main.replace(/^[+\- ]+/u, ""));
-  if (!match || match.groups.exponent) { throw wrong(grammar, "no_plain_decimal", "like_uncertainty", { text: shown(text, grammar) }); }
+  const { digits = "", exponent } = match?.groups ?? {};
+  if (!match || exponent) { throw wrong(grammar, "no_plain_decimal", "like_uncertainty", { text: shown(text, grammar) }); }
   const stated = unsigned(inside, text, grammar);
   if (!/^[0-9]+$/u.test(inside)) { return stated; }
-  const places = match.groups.digits.split(/[.,]/u)[1]?.length ?? 0;
+  const places = digits.split(/[.,]/u)[1]?.length ?? 0;
   return over(stated, fraction(10n ** BigInt(places)));
 }
 
+/**
+ * @param {Fraction} exact
+ * @param {string | number} written
+ * @param {Grammar} grammar
+ */
 function ordinary(exact, written, grammar) {
   const largest = BigInt(grammar.largest), size = exact.top < 0n ? -exact.top : exact.top;
   if (size > largest * exact.bottom || (size > 0n && size * largest < exact.bottom)) { throw wrong(grammar, "out_of_range", "ordinary", { text: shown(written, grammar) }); }
   return exact;
 }
 
-/** A written number as the program's messages show it. */
+/**
+ * A written number as the program's messages show it.
+ *
+ * @param {unknown} value
+ * @param {Grammar} grammar
+ */
 function shown(value, { longest }) {
   return cut(typeof value === "string" ? quoted(value) : String(value), longest + 2, longest);
 }
 
-/** A text, or so many signs of it where it has more than the most. */
+/**
+ * A text, or so many signs of it where it has more than the most.
+ *
+ * @param {string} text
+ * @param {number} most
+ * @param {number} [kept]
+ */
 export function cut(text, most, kept = most) {
   const signs = [...text];
   return signs.length <= most ? text : `${signs.slice(0, kept).join("")}…`;
 }
 
-/** A text between quotation marks, with what cannot be seen spelt out, as Python's repr does it. */
+/**
+ * A text between quotation marks, with what cannot be seen spelt out, as Python's repr does it.
+ *
+ * @param {string} text
+ */
 export function quoted(text) {
-  const mark = text.includes("'") && !text.includes('"') ? '"' : "'", short = { "\n": "\\n", "\r": "\\r", "\t": "\\t", " ": " " };
-  const seen = (sign) => short[sign] ?? spelt(sign.codePointAt(0).toString(16));
+  const mark = text.includes("'") && !text.includes('"') ? '"' : "'", /** @type {Dictionary<string>} */ short = { "\n": "\\n", "\r": "\\r", "\t": "\\t", " ": " " };
+  /** @type {(sign: string) => string} */
+  const seen = (sign) => short[sign] ?? spelt((sign.codePointAt(0) ?? 0).toString(16));
   return mark + text.replaceAll("\\", "\\\\").replaceAll(mark, `\\${mark}`).replace(/[\p{C}\p{Z}]/gu, seen) + mark;
 }
 
+/** @type {(code: string) => string} */
 const spelt = (code) => (code.length < 3 ? `\\x${code.padStart(2, "0")}` : code.length < 5 ? `\\u${code.padStart(4, "0")}` : `\\U${code.padStart(8, "0")}`);
 
-/** The unit of the register that a symbol, mark or name stands for, or null; capitals matter in symbols, not in names. */
+/**
+ * The unit of the register that a symbol, mark or name stands for, or null; capitals matter in symbols, not in names.
+ *
+ * @param {unknown} text
+ * @param {Unit[]} units
+ * @returns {Unit | null}
+ */
 export function findUnit(text, units) {
   const wanted = String(text).split(/\s+/u).filter(Boolean).join(" ");
   const name = wanted.toLowerCase().replace(/\.$/u, "");
@@ -175,24 +268,28 @@ export function findUnit(text, units) {
 /**
  * The canonical value of a number as written in its unit.
  *
- * @param {number|string} written
- * @param {string} unit as written
- * @param {string} goal canonical unit
- * @param {{units: object[], numbers: object}} rules
+ * @param {unknown} written
+ * @param {unknown} unit as written
+ * @param {unknown} goal canonical unit
+ * @param {UnitRules} rules
  * @throws {WrittenError}
  */
 export function canonicalValue(written, unit, goal, rules) {
   const grammar = rules.numbers, number = parseNumber(written, grammar), [start, end] = [findUnit(unit, rules.units), findUnit(goal, rules.units)];
   if (!start || !end) { throw new WrittenError(filled(grammar.says.no_unit, { unit: quoted(String(start ? goal : unit)) }), ""); }
   if (number.unit !== null && number.unit !== start.id) {
-    throw wrong(grammar, "other_mark", "leave_mark", { text: shown(written, grammar), mark: quoted(number.unit), unit: quoted(unit) });
+    throw wrong(grammar, "other_mark", "leave_mark", { text: shown(written, grammar), mark: quoted(number.unit), unit: quoted(String(unit)) });
   }
-  if (start.kind !== end.kind) { throw wrong(grammar, "two_kinds", "use_kind", { unit: quoted(unit), kind: start.kind, goal: quoted(goal), wanted: end.kind }); }
+  if (start.kind !== end.kind) { throw wrong(grammar, "two_kinds", "use_kind", { unit: quoted(String(unit)), kind: start.kind, goal: quoted(String(goal)), wanted: end.kind }); }
   const base = plus(times(number.exact, factor(start.factor)), factor(start.offset));
   return nearest(over(minus(base, factor(end.offset)), factor(end.factor)));
 }
 
-/** A factor of the register: a decimal or a fraction of two whole numbers, with its sign. */
+/**
+ * A factor of the register: a decimal or a fraction of two whole numbers, with its sign.
+ *
+ * @param {string} text
+ */
 function factor(text) {
   const [top, bottom = "1"] = text.replace("-", "").split("/");
   const found = over(decimal(top), decimal(bottom));

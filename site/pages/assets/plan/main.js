@@ -106,6 +106,7 @@ function plan(first) {
   const { design, runs } = first, { asked, fits, changes } = design, { protocol } = asked, minutes = runMinutes(protocol, rules.figures, asked.last);
   const most = Math.max(...runs.map((run) => runs.filter((other) => other.evening === run.evening).length));
   const whole = practiceMinutes(protocol) + most * minutes.whole;
+  /** @type {Element[]} */
   const out = [...designed(first), make("p", { class: "quiet" }, says("bar"))];
   if (changes.length) {
     out.push(make("p", {}, says("changed_head")), make("ul", {}, changes.map((change) => make("li", {}, says(change.code, { ...change.values, units: protocol.units })))));

@@ -100,7 +100,7 @@ function roundOrder(blades, sharpeners, blocks, draws) {
   const rounds = [];
   while (rounds.length < blades * blocks) {
     const names = draws.shuffled(upTo(sharpeners));
-    rounds.push(...cycle(williams(sharpeners), false, draws).map((row) => row.map((x) => names[x])));
+    rounds.push(...cycle(williams(sharpeners), false, draws).map((/** @type {number[]} */ row) => row.map((x) => names[x])));
   }
   return upTo(blocks).flatMap((block) => draws.shuffled(upTo(blades)).flatMap((blade, place) => rounds[block * blades + place].map((x) => blade * sharpeners + x)));
 }

@@ -1,7 +1,7 @@
 // @ts-check
-// Patterns of the catalogue filled in as the program does it: named places with a format of general, fixed or whole figures, and plurals.
+// Patterns of the catalogue filled in as the program does it, with their plurals.
 
-import { general } from "../form/sentences.js";
+import { filled } from "../form/sentences.js";
 
 /** @typedef {string | {count: string, one: string, other: string}} Pattern */
 /** @typedef {Object<string, string | number>} Values */
@@ -16,12 +16,5 @@ import { general } from "../form/sentences.js";
 export function say(patterns, name, values = {}) {
   const pattern = patterns[name];
   const text = typeof pattern === "string" ? pattern : pattern[values[pattern.count] === 1 ? "one" : "other"];
-  return text.replace(/\{(\w+)(?::([^}]*))?\}/gu, (_, place, format) => written(values[place], format));
-}
-
-/** @param {string | number} value @param {string | undefined} format */
-function written(value, format) {
-  if (!format || typeof value !== "number") { return String(value); }
-  const digits = Number(/^\.(\d+)/u.exec(format)?.[1] ?? 6);
-  return format.endsWith("f") ? value.toFixed(digits) : general(value, digits);
+  return filled(text, values);
 }

@@ -103,6 +103,7 @@ interface Protocol {
   work: WorkRule;
   reading: ReadingRule;
   endpoints: EndpointRule[];
+  design: { side_by_side?: string | null };
 }
 
 interface RepeatabilityEntry {
@@ -154,6 +155,7 @@ interface RuleEntry {
   at: string;
   code: string;
   step?: number;
+  shared?: string[];
   when?: Condition | Condition[];
   unless?: Dictionary<number>;
   cure?: string;
@@ -563,6 +565,7 @@ interface CanonicalRun {
   sharpener: string;
   practice: string | null;
   edgePart: string;
+  pair: string | null;
   angle: number | null;
   split: boolean;
 }

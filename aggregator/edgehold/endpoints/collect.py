@@ -84,6 +84,7 @@ class _About(Moderators):
 
     angle_deg: float | None
     edge_part: str
+    pair: str | None
 
 
 def _run_rows(
@@ -98,12 +99,24 @@ def _run_rows(
     curve = None if isinstance(attempted, NotFitted) else attempted
     flags = flags_of(submission, run, protocol, curve)
     start, start_se = start_of(curve, flags)
-    about: _About = {**moderators_of(submission, run), "angle_deg": angle_of(submission, run), "edge_part": run.edge_part}
+    about: _About = {
+        **moderators_of(submission, run),
+        "angle_deg": angle_of(submission, run),
+        "edge_part": run.edge_part,
+        "pair": pair_of(run, protocol),
+    }
     for rule in protocol.endpoints:
         found, relative = _attempted_endpoint(submission, run, protocol, rule, attempted, usual)
         itself = rule.kind == "level" and rule.at == 0
         own_start = (None, float("nan")) if itself else (start, start_se)
         yield _row(submission, run, rule, found, _raw(curve, rule), flags, about, own_start, relative)
+
+
+def pair_of(run: CanonicalRun, protocol: Protocol) -> str | None:
+    """The label of a run's pair where the protocol cuts edges in turn; a run without a partner is a pair of its own."""
+    if protocol.design.side_by_side is None:
+        return None
+    return " and ".join(sorted({run.id, run.partner or run.id}))
 
 
 def _attempted_endpoint(

@@ -32,6 +32,8 @@ class EndpointRow:
     flags : things worth a look, in plain words.
     angle_deg : stated edge angle per side, mean of the two sides; None when not known.
     edge_part : ``whole``, ``heel``, ``middle`` or ``tip``.
+    pair : label of the two runs that were cut in turn, by the ids of both, or the run's own where it was cut alone in a protocol that cuts
+        edges in turn; None in any other.
     coil_position_m, humidity_percent : metres from the outer end of the coil, and relative humidity; None when not known.
     blinded : whether the tester did not know whose edge it was; None when not known.
     seal_held : whether the seal of the submission's plan held; None where there is none.
@@ -74,6 +76,7 @@ class EndpointRow:
     flags: tuple[str, ...]
     angle_deg: float | None = None
     edge_part: str = "whole"
+    pair: str | None = None
     coil_position_m: float | None = None
     humidity_percent: float | None = None
     blinded: bool | None = None

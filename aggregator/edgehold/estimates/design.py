@@ -24,6 +24,7 @@ LABELS: dict[str, Callable[[EndpointRow], str]] = {
     "evening": lambda row: NOT_KNOWN if row.evening is None else f"{row.evening:06d}",
     "lot": lambda row: row.lot or NOT_KNOWN,
     "edge part": lambda row: row.edge_part,
+    "pair": lambda row: row.pair or NOT_KNOWN,
     "angle": lambda row: NOT_KNOWN if row.angle_deg is None else f"{round(row.angle_deg):03d}",
 }
 
@@ -70,7 +71,7 @@ class Question:
 
 
 def build(rows: list[EndpointRow], estimand: str, scale: Array | None = None) -> Model:
-    """Blade + sharpener + tester + evening + lot (+ part of the edge, + angle where the estimand holds it equal).
+    """Blade + sharpener + tester + evening + lot (+ part of the edge, + pair of runs cut in turn, + angle where the estimand holds it equal).
 
     Parameters
     ----------

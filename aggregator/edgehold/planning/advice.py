@@ -15,7 +15,7 @@ from .chances import SIGHTS, Expected, Progress, expected, setting, spread_of
 from .designs import Design, doable, other_designs
 from .occasion import Occasion
 from .plans import draw_plan
-from .remedies import Outlook, Remedy, Verdicts, rank, remedies, right_verdicts
+from .remedies import Outlook, Remedy, Verdicts, rank, remedies, right_verdicts, unscaled_variance
 from .threats import OpenThreat, open_threats
 
 
@@ -142,7 +142,7 @@ def glance(design: Design, known: Known, seed: int) -> Other:
     asked, runs, entry = design.asked, design.fits.runs, known.entries[design.asked.rule.id]
     plan = draw_plan(asked, design.fits, id="glance", month="2000-01", seed=seed, sealed=False)
     compared = len(asked.sharpeners) if asked.in_rounds else len(asked.blades)
-    unscaled, df = 2 * compared / runs, runs - rank(plan)
+    unscaled, df = unscaled_variance(plan, compared), runs - rank(plan)
     outlook = Outlook(entry, spread_of(entry), seed)
     return Other(
         last=asked.last_checkpoint,

@@ -98,13 +98,22 @@ def capacity(asked: Occasion) -> Capacity:
         run_m=run_m,
         buy_m=math.ceil(runs * run_m * SPARE * 10) / 10,
         lost_mm=lost,
-        blade_runs=max(0, runs - len(asked.as_left)) // len(asked.blades),
+        blade_runs=max(0, runs - len(asked.as_left)) // len(asked.blades) // (2 if asked.halves and not asked.as_left else 1),
     )
 
 
 def evening_runs(asked: Occasion) -> int:
-    """Runs that one evening holds: minutes after the practice run, and hands."""
-    return min(_evening_by_minutes(asked), asked.stock.runs_a_hand * len(asked.testers))
+    """Runs that one evening holds: minutes after the practice run, and hands. Halves of an edge are cut in the same evening."""
+    return _whole_pairs(asked, min(_evening_by_minutes(asked), asked.stock.runs_a_hand * len(asked.testers)))
+
+
+def sharpenings(asked: Occasion, lost: float) -> int:
+    """Runs that the height of steel allows: each sharpening of a blade serves one, or the two halves of its edge."""
+    return len(asked.blades) * math.floor(asked.stock.steel_mm / lost + 1e-9) * (2 if asked.halves else 1)
+
+
+def _whole_pairs(asked: Occasion, runs: int) -> int:
+    return runs - runs % 2 if asked.halves else runs
 
 
 def evening_minutes(asked: Occasion, runs: int) -> float:
@@ -132,11 +141,11 @@ def _limits(asked: Occasion, run_m: float, lost: float) -> list[Limit]:
     )
     by_hand = Reason("plan.limit_hand", runs=at_hand.runs_a_hand, testers=hands, evenings=evenings)
     found = [
-        Limit("minutes", evenings * _evening_by_minutes(asked), by_minutes),
+        Limit("minutes", evenings * _whole_pairs(asked, _evening_by_minutes(asked)), by_minutes),
         Limit("hand", evenings * hands * at_hand.runs_a_hand, by_hand),
         Limit(
             "steel",
-            len(asked.blades) * math.floor(at_hand.steel_mm / lost + 1e-9),
+            sharpenings(asked, lost),
             Reason("plan.limit_steel", lost=lost, whole=at_hand.steel_mm),
         ),
     ]

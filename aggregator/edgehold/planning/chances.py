@@ -345,6 +345,8 @@ def _row(made: Setting, number: int, run: PlannedRun, value: float) -> EndpointR
         low=low,
         high=high,
         status=status,
+        edge_part=run.edge_part,
+        pair=None if run.partner is None else " and ".join(sorted(f"run-{n}" for n in (run.order, run.partner))),
         reason="",
         reading_se=math.nan,
         raw=math.nan,

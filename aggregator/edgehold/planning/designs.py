@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from edgehold.records.units import plural
 from edgehold.words import Reason
 
-from .capacity import SPARE, Capacity, capacity, evening_minutes, evening_runs
+from .capacity import SPARE, Capacity, capacity, evening_minutes, evening_runs, sharpenings
 from .occasion import Occasion, lasts, rule_within
 
 PLENTY = 1e6  # of anything that is not to limit
@@ -41,14 +41,23 @@ def going_to(asked: Occasion, last: float) -> Occasion:
 
 
 def doable(asked: Occasion) -> Design:
-    """What was asked for if a run of every arm fits; else shorter runs; else the shortest, with as much more of everything as they take."""
+    """What was asked for if a run of every arm fits; else shorter runs; else the shortest, with as much more of everything as they take.
+
+    Where halves of an edge are compared, two pairs come before longer runs: in one alone the half changes with the sharpener.
+    """
     ends = [last for last in reversed(lasts(asked.protocol)) if last <= asked.last_checkpoint]
-    for last in ends:
-        shorter = going_to(asked, last)
-        fits = capacity(shorter)
-        if fits.runs:
-            return Design(shorter, fits, () if last == asked.last_checkpoint else (_shortened(asked, last),))
+    for least in least_rounds(asked):
+        for last in ends:
+            shorter = going_to(asked, last)
+            fits = capacity(shorter)
+            if fits.runs >= least * len(asked.arms):
+                return Design(shorter, fits, () if last == asked.last_checkpoint else (_shortened(asked, last),))
     return _with_more(going_to(asked, ends[-1]), () if len(ends) == 1 else (_shortened(asked, ends[-1]),))
+
+
+def least_rounds(asked: Occasion) -> tuple[int, ...]:
+    """Rounds of all arms that are enough for an answer, then those that are worth doing at all."""
+    return (2, 1) if asked.halves and len(asked.blades) == 1 and not asked.as_left else (1,)
 
 
 def other_designs(chosen: Design) -> tuple[Design, ...]:
@@ -59,7 +68,7 @@ def other_designs(chosen: Design) -> tuple[Design, ...]:
     for last in reversed(lasts(asked.protocol)):
         other = going_to(asked, last)
         fits = capacity(other)
-        if fits.runs and (other.rule.id, fits.runs) not in met:
+        if fits.runs >= least_rounds(other)[0] * len(other.arms) and (other.rule.id, fits.runs) not in met:
             met.add((other.rule.id, fits.runs))
             found.append(Design(other, fits, ()))
     return tuple(found)
@@ -72,8 +81,9 @@ def _shortened(asked: Occasion, last: float) -> Reason:
 def _with_more(asked: Occasion, changes: tuple[Reason, ...]) -> Design:
     """One run of every arm, with as much more of whatever is short as that takes."""
     t, has = len(asked.arms), asked.stock
-    if evening_minutes(asked, 1) > has.minutes:
-        minutes = float(math.ceil(evening_minutes(asked, 1)))
+    least = evening_minutes(asked, 2 if asked.halves else 1)
+    if least > has.minutes:
+        minutes = float(math.ceil(least))
         changes += (Reason("plan.more_minutes", minutes=minutes, given=has.minutes),)
         has = replace(has, minutes=minutes)
     evenings = math.ceil(t / evening_runs(replace(asked, stock=has)))
@@ -88,8 +98,8 @@ def _with_more(asked: Occasion, changes: tuple[Reason, ...]) -> Design:
         metres = math.ceil(t * needs.run_m * SPARE * 10) / 10
         changes += (Reason("plan.more_medium", metres=metres),)
         has = replace(has, lots_m=(metres,))
-    steel = math.ceil(t / len(asked.blades)) * needs.lost_mm
-    if math.floor(has.steel_mm / needs.lost_mm + 1e-9) * len(asked.blades) < t:
+    steel = math.ceil(t / len(asked.blades) / (2 if asked.halves else 1)) * needs.lost_mm
+    if sharpenings(replace(asked, stock=has), needs.lost_mm) < t:
         changes += (Reason("plan.more_steel", mm=steel, given=has.steel_mm),)
         has = replace(has, steel_mm=steel)
     stretched = replace(asked, stock=has)

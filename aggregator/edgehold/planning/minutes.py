@@ -1,7 +1,7 @@
 """Minutes of a run from its parts, so that a shorter run takes less of an evening.
 
-A protocol states the minutes of one whole run. What sharpening and a reading take of them is our own reckoning (common practice, no
-source); the rest is cutting, in proportion to the work.
+A protocol states what its minutes are made of (``minutes.parts``). One that states the minutes of one whole run alone is taken apart by
+our own reckoning of sharpening and a reading (common practice, no source); the rest is cutting, in proportion to the work.
 """
 
 from __future__ import annotations
@@ -47,7 +47,11 @@ def run_minutes(protocol: Protocol, last: float) -> RunMinutes:
         runs end.
     last : the checkpoint.
     """
-    whole, work = float(protocol.minutes.one_run), protocol.work
+    work, parts = protocol.work, protocol.minutes.parts
+    if parts is not None:
+        readings = _read_by(protocol, last) * protocol.reading.repeats * parts.value_seconds / 60
+        return RunMinutes(parts.sharpening, readings, last * parts.unit_seconds / 60)
+    whole = float(protocol.minutes.one_run)
     reach = protocol.late_checkpoint if primary_rule(protocol).kind == "life" else work.checkpoints[-1]
     sharpening = min(SHARPENING, whole / 4)
     read = _read_by(protocol, reach)
@@ -56,9 +60,11 @@ def run_minutes(protocol: Protocol, last: float) -> RunMinutes:
     return RunMinutes(sharpening, reading * _read_by(protocol, last), cutting * last)
 
 
-def practice_minutes(protocol: Protocol) -> int:
-    """What the protocol's whole time leaves beside its least runs: setting up and the practice run."""
-    return max(0, protocol.minutes.whole - protocol.design.least_runs * protocol.minutes.one_run)
+def practice_minutes(protocol: Protocol) -> float:
+    """Setting up and the practice run: as the protocol states it, or what its whole time leaves beside its least runs."""
+    if protocol.minutes.parts is not None:
+        return protocol.minutes.parts.once
+    return max(0.0, protocol.minutes.whole - protocol.design.least_runs * protocol.minutes.one_run)
 
 
 def _read_by(protocol: Protocol, last: float) -> int:

@@ -113,6 +113,11 @@ class Occasion:
         return self.protocol.question.factor == "sharpener"
 
     @property
+    def halves(self) -> bool:
+        """Whether the halves of one edge are sharpened by the two people and cut in turn: two runs are then one pair."""
+        return self.protocol.design.side_by_side == "halves"
+
+    @property
     def asks_primary(self) -> bool:
         """Whether the plan is judged by the protocol's primary endpoint."""
         return self.rule.primary
@@ -188,7 +193,7 @@ def stock(protocol: Protocol, **given: Unpack[Told]) -> Stock:
         mm_per_unit=_or(given.get("mm_per_unit"), 1000.0 if length else MM_PER_CUT),
         minutes=_or(given.get("minutes"), float(protocol.minutes.whole)),
         evenings=_or(given.get("evenings"), 1),
-        runs_a_hand=_or(given.get("runs_a_hand"), RUNS_A_HAND),
+        runs_a_hand=_or(given.get("runs_a_hand"), protocol.minutes.parts.runs_a_hand if protocol.minutes.parts else RUNS_A_HAND),
         most_runs=given.get("most_runs"),
         thickness_mm=_or(given.get("thickness_mm"), ORDINARY_BEHIND_EDGE_MM),
         angle_deg=_or(given.get("angle_deg"), ANGLE_DEG),
@@ -312,3 +317,5 @@ def _refuse_nothing_to_compare(made: Occasion) -> None:
     kind, names = ("sharpener", made.sharpeners) if factor == "sharpener" else ("blade", made.blades)
     if len(names) < 2:
         raise InputError(f"got {len(names)} {kind}, wanted two or more: {made.protocol.id} compares {factor}s")
+    if made.halves and len(made.sharpeners) != 2:
+        raise InputError(f"got {len(made.sharpeners)} sharpeners, wanted two: {made.protocol.id} gives each half of the edge to one of two")

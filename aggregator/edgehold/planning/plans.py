@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 
 from edgehold.errors import InputError
-from edgehold.records.model.base import LARGEST_EXACT_INTEGER, Origin, ProtocolReference
+from edgehold.records.model.base import LARGEST_EXACT_INTEGER, EdgePart, Origin, ProtocolReference
 from edgehold.records.model.plan import PLAN_FORMAT, PLAN_SEAL_FORMAT, Plan, PlannedRun, PlanSeal
 from edgehold.records.sealing import plan_sha256
 
@@ -70,20 +70,34 @@ def _runs(asked: Occasion, fits: Capacity, seed: int) -> Iterator[PlannedRun]:
     first_tester = Draws("testers", str(seed)).below(len(asked.testers))
     codes = draw_codes(len(order), seed) if asked.coded else [None] * len(order)
     places = [(number, block, evening) for number, block in enumerate(fits.blocks, 1) for evening in block.evenings]
+    parts = _parts(asked, len(order), seed)
     used: Counter[int] = Counter()
     for number, (treatment, (block_number, block, evening)) in enumerate(zip(order, places, strict=True)):
+        before = used[block.lot] - (used[block.lot] % 2 if asked.halves else 0)
         yield PlannedRun(
             order=number + 1,
             block=block_number,
             evening=evening,
             lot=block.lot,
-            coil_position_m=round(used[block.lot] * fits.run_m, 6),
+            coil_position_m=round(before * fits.run_m, 6),
             blade=arms[treatment].blade,
             sharpener=arms[treatment].sharpener,
+            edge_part=parts[number],
+            partner=(number + 2 if number % 2 == 0 else number) if asked.halves else None,
             tester=asked.testers[(block.tester + first_tester) % len(asked.testers)],
             code=codes[number],
         )
         used[block.lot] += 1
+
+
+def _parts(asked: Occasion, runs: int, seed: int) -> list[EdgePart]:
+    """Which part of the edge each run cuts with. Rounds come with their mirror images, so that halves change hands from one to the next;
+    a draw decides which half the first of a round has."""
+    if not asked.halves:
+        return ["whole"] * runs
+    halves: tuple[EdgePart, EdgePart] = ("heel", "tip")
+    first = Draws("halves", str(seed)).below(2)
+    return [halves[(number + first) % 2] for number in range(runs)]
 
 
 def _order(asked: Occasion, sizes: Sequence[int], draws: Draws) -> Order:
@@ -96,7 +110,8 @@ def _left_first(asked: Occasion) -> tuple[int, ...]:
     """The only order there is where somebody's edge is cut as it was left: before its blade is sharpened again."""
     if not asked.as_left:
         return ()
-    return tuple(sorted(range(len(asked.arms)), key=lambda i: asked.arms[i] not in asked.as_left))
+    whole = [arm.blade if asked.halves else "" for arm in asked.arms]  # halves of one edge are cut together
+    return tuple(sorted(range(len(asked.arms)), key=lambda i: (whole[i], asked.arms[i] not in asked.as_left)))
 
 
 def draw_codes(count: int, seed: int) -> list[str]:

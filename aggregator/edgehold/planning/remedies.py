@@ -140,12 +140,37 @@ def _verdicts(estimate: Array, se: Array, total: float, ratio: float) -> Verdict
 def rank(plan: Plan) -> int:
     """Coefficients of the additive model of a plan's runs: 1 and, for each factor with more than one level, one less than these.
 
-    Evenings and lots only where they hold two runs on average, as in ``estimates.design``.
+    Evenings and lots only where they hold two runs on average, as in ``estimates.design``. Pairs of runs cut in turn take everything up
+    that their two runs share; sharpener and half of the edge are left.
     """
     runs = plan.runs
+    if in_pairs(plan):
+        return len(runs) // 2 + (2 if abs(half_balance(plan)) < len(runs) // 2 else 1)
     plain = [len({run.blade for run in runs}), len({run.sharpener for run in runs}), len({run.tester for run in runs})]
     blocks = [len({run.evening for run in runs}), len({run.lot for run in runs})]
     return 1 + sum(levels - 1 for levels in plain) + sum(levels - 1 for levels in blocks if len(runs) >= 2 * levels)
+
+
+def in_pairs(plan: Plan) -> bool:
+    """Whether the runs are halves of edges, cut in turn."""
+    return any(run.partner is not None for run in plan.runs)
+
+
+def half_balance(plan: Plan) -> int:
+    """In how many pairs more the first sharpener had the heel than the tip."""
+    first = min(run.sharpener for run in plan.runs)
+    return sum((1 if run.edge_part == "heel" else -1) for run in plan.runs if run.sharpener == first)
+
+
+def unscaled_variance(plan: Plan, compared: int) -> float:
+    """Variance of a contrast divided by the variance between runs: 2/(runs of each), or of p pairs, in s of which more the first had
+    the heel, 2p/(p² − s²), as least squares on the differences within pairs with a column for the half gives it; infinite where the
+    half changes with the sharpener throughout."""
+    n = len(plan.runs)
+    if not in_pairs(plan):
+        return 2 * compared / n
+    p, s = n // 2, half_balance(plan)
+    return 2 * p / (p * p - s * s) if abs(s) < p else math.inf
 
 
 def remedies(
@@ -162,26 +187,28 @@ def remedies(
     absent : sharpeners whose edges can be cut only once.
     """
     n, arms = len(plan.runs), len({(run.blade, run.sharpener) for run in plan.runs})
-    df, unscaled = n - rank(plan), found.unscaled
+    df, unscaled, paired = n - rank(plan), found.unscaled, in_pairs(plan)
     if unscaled is None:
         return ()
     return (
-        _more_runs(n, arms, df, unscaled, outlook, per_evening, ratio, absent),
+        _more_runs(n, arms, df, unscaled, outlook, per_evening, ratio, paired, absent),
         _larger_ratio(df, unscaled, outlook, ratio),
         _finer_readings(found, reading_share),
-        _another_evening(n, df, unscaled, outlook, ratio),
+        _another_evening(df + (n // 2 if paired else n - 1), unscaled, outlook, ratio),
         Remedy("a friend's stone", False, None, Reason("plan.friend")),
     )
 
 
 def _more_runs(
-    n: int, arms: int, df: int, unscaled: float, outlook: Outlook, per_evening: int, ratio: float, absent: tuple[str, ...]
+    n: int, arms: int, df: int, unscaled: float, outlook: Outlook, per_evening: int, ratio: float, paired: bool, absent: tuple[str, ...]
 ) -> Remedy:
+    """The least runs; of pairs each costs a degree of freedom, and evenings none."""
     for rounds in range(n // arms + 1, MOST_ROUNDS + 1):
         more = rounds * arms
         evenings = math.ceil(more / per_evening)
-        further = max(0, evenings - math.ceil(n / per_evening)) if more >= 2 * evenings else 0
-        if outlook.right(unscaled * n / more, more - (n - df) - further, ratio).enough:
+        further = max(0, evenings - math.ceil(n / per_evening)) if more >= 2 * evenings and not paired else 0
+        gained = (more - n) // 2 if paired else more - n - further
+        if outlook.right(unscaled * n / more, df + gained, ratio).enough:
             back = Reason("plan.back_again", names=" and ".join(absent)) if absent else ""
             return Remedy("more runs", True, float(more), Reason("plan.more_runs", runs=more, evenings=evenings, back=back))
     return Remedy("more runs", False, None, Reason("plan.no_more_runs", runs=MOST_ROUNDS * arms))
@@ -203,8 +230,9 @@ def _finer_readings(found: Expected, share: float | None) -> Remedy:
     return Remedy("finer readings", False, width, Reason("plan.finer_readings", percent=100 * share, width=width))
 
 
-def _another_evening(n: int, df: int, unscaled: float, outlook: Outlook, ratio: float) -> Remedy:
-    twice = outlook.right(unscaled / 2, n + df - 1, ratio)
+def _another_evening(df: int, unscaled: float, outlook: Outlook, ratio: float) -> Remedy:
+    """The same again; ``df`` of both together."""
+    twice = outlook.right(unscaled / 2, df, ratio)
     text = Reason(
         "plan.another_evening", rule_out=100 * twice.no_difference, difference=ratio**2, find=100 * twice.difference, before=ratio
     )

@@ -14,7 +14,7 @@ from .crossed.inputs import RESIDUAL
 from .crossed.runs_design import Runs
 
 LEAST_SPLIT = 3  # levels of the coarser of two nested terms that must be split for them to count as two
-ORDER = ("sharpener", "tester", "blade", "batch", "lot", "evening", "submission", "steel × sharpener", "steel × tester")
+ORDER = ("sharpener", "tester", "blade", "batch", "lot", "evening", "pair", "submission", "steel × sharpener", "steel × tester")
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,7 +51,7 @@ def terms_of(runs: Runs, priors: Mapping[str, HalfT]) -> tuple[dict[str, TermOfR
     those that have one level only.
     """
     groups = {name: runs.groups()[name] for name in ORDER if name in runs.groups()}
-    groups |= {name: labels for name, labels in (("lot", runs.lot), ("evening", runs.evening)) if labels is not None}
+    groups |= {name: labels for name, labels in (("lot", runs.lot), ("evening", runs.evening), ("pair", runs.pair)) if labels is not None}
     codes = {name: _first_met(groups[name]) for name in ORDER if name in groups}
     terms: dict[str, TermOfRuns] = {}
     single: list[str] = []

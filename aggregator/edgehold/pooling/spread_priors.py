@@ -24,6 +24,7 @@ DEFAULT_PRIORS: Mapping[str, HalfT] = MappingProxyType(
         "batch": HalfT(4, 0.10, ASSUMPTION),
         "lot": HalfT(4, 0.10, ASSUMPTION),
         "evening": HalfT(4, 0.10, ASSUMPTION),
+        "pair": HalfT(4, 0.20, ASSUMPTION),  # rope, hand and hour of two edges cut in turn, which single runs keep in their own spread
         "submission": HalfT(4, 0.10, ASSUMPTION),
         "steel × sharpener": HalfT(4, 0.10, ASSUMPTION),
         "steel × tester": HalfT(4, 0.10, ASSUMPTION),

@@ -51,6 +51,7 @@ class CanonicalRun:
     own_sharpening : the tester sharpened the edge.
     sharpening : the sharpener's ``novice``/``practised``/``professional``, or None.
     start_state : as in the preparation.
+    partner : id of the run that was cut in turn with this one, or None.
     split_tester : True where a second tester took over; such a run is left out of the tester split.
     readings : in order of work.
     """
@@ -75,6 +76,7 @@ class CanonicalRun:
     start_state: str | None
     split_tester: bool
     readings: tuple[CanonicalReading, ...]
+    partner: str | None = None
 
 
 @dataclass(frozen=True)

@@ -78,6 +78,7 @@ def _run(run: Run, preparation: Preparation, known: BladeFacts, level: str | Non
         start_state=preparation.start_state,
         split_tester=run.tester_change_at_work is not None,
         readings=readings,
+        partner=run.partner,
     )
 
 

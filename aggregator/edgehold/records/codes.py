@@ -144,6 +144,14 @@ _SUBMISSION_WARNINGS = _warnings(
         "Parts of one edge were sharpened by different people and never swapped.",
         "swap the parts in another run, or say why not",
     ),
+    partner_one_sided=(
+        "A run names another as the one that it was cut in turn with, which does not name it.",
+        "let both name each other, or neither",
+    ),
+    partner_differs=(
+        "Two runs that were cut in turn differ in who cut them, when, what was cut or how it was read.",
+        "write the same for both, or name no partner",
+    ),
     seal_broken=(
         "A sealed plan cannot be shown to be the one that was published.",
         "give the plan's id and hash and the whole plan with its nonce, as it was drawn; if it was changed, say so in an answer",

@@ -6,12 +6,14 @@ import hashlib
 
 import rfc8785
 
-from .model.plan import Plan
+from .model.plan import PLAN_FORMAT, Plan
 
 
 def plan_sha256(plan: Plan) -> str:
     """SHA-256 (FIPS 180-4) over the canonical JSON (RFC 8785) of a plan without its own ``sha256``.
 
-    The nonce stands inside, so that a short list of possible orders cannot be tried out against a published hash.
+    The nonce stands inside, so that a short list of possible orders cannot be tried out against a published hash. What the plan's format
+    did not know yet is not hashed.
     """
-    return hashlib.sha256(rfc8785.dumps(plan.model_dump(mode="json", exclude={"sha256"}))).hexdigest()
+    later = {} if plan.format == PLAN_FORMAT else {"runs": {"__all__": {"edge_part", "partner"}}}
+    return hashlib.sha256(rfc8785.dumps(plan.model_dump(mode="json", exclude={"sha256": True, **later}))).hexdigest()

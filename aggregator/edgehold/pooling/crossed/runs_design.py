@@ -17,10 +17,11 @@ from edgehold.pooling.random_terms import LARGEST_LEVELS
 from edgehold.words import Reason
 
 NEEDED = ("steel", "blade", "sharpener", "tester", "submission")
-OPTIONAL = ("batch", "version", "own_sharpening", "sharpening", "lot", "evening")
+OPTIONAL = ("batch", "version", "own_sharpening", "sharpening", "lot", "evening", "pair", "edge_part")
 CROSSINGS = {"steel × tester": "tester", "steel × sharpener": "sharpener"}
 SAME_COLUMN = 1e-8  # length that a column of unit length keeps beside those before it, below which it is a combination of them
 OWN = "own sharpening"
+EDGE_PART = "part of the edge"
 PRACTICE, PRACTISED, NOVICE = "practice", "practised", "novice"
 
 
@@ -38,6 +39,8 @@ class Runs:
     own : (n,) whether the tester had sharpened the edge.
     practised : (n,) True, False, or None where the sharpener's practice is not known.
     lot, evening : (n,) text, one that is not known counting as the submission's own; None where not given.
+    pair : (n,) text, which two runs were cut in turn; None where none were.
+    edge_part : (n,) text, which part of the edge; None where not given.
     """
 
     low: Array
@@ -54,6 +57,8 @@ class Runs:
     practised: npt.NDArray[np.object_]
     lot: Texts | None = None
     evening: Texts | None = None
+    pair: Texts | None = None
+    edge_part: Texts | None = None
 
     @property
     def one_sided(self) -> Bools:
@@ -98,6 +103,8 @@ class Runs:
             practised=self.practised[rows],
             lot=None if self.lot is None else self.lot[rows],
             evening=None if self.evening is None else self.evening[rows],
+            pair=None if self.pair is None else self.pair[rows],
+            edge_part=None if self.edge_part is None else self.edge_part[rows],
         )
 
 
@@ -141,7 +148,8 @@ def checked_runs(low: ArrayLike, high: ArrayLike, labels: Mapping[str, Labels]) 
     low, high : (n,) limits on the ln scale.
     labels : by factor, one label a run: ``steel`` and ``batch`` (None where not known), ``blade``, ``sharpener``, ``tester``,
         ``submission``; and where there are any ``version`` (MINOR, such as "1.2"), ``own_sharpening`` (bool; else sharpener
-        and tester being the same), ``sharpening`` ("novice", anything else for practised, None where not known).
+        and tester being the same), ``sharpening`` ("novice", anything else for practised, None where not known), ``pair`` (of runs cut in turn, within the
+        submission; None for a run cut alone) and ``edge_part``.
 
     Raises
     ------
@@ -177,6 +185,8 @@ def checked_runs(low: ArrayLike, high: ArrayLike, labels: Mapping[str, Labels]) 
         practised=np.array([None if level is None else level != "novice" for level in practice], dtype=object),
         lot=_own_where_unknown(columns.get("lot"), text["submission"]),
         evening=_within(_own_where_unknown(columns.get("evening"), text["submission"]), text["submission"]),
+        pair=_pairs(columns.get("pair"), text["submission"]),
+        edge_part=None if "edge_part" not in columns else np.array([str(v) for v in columns["edge_part"]], dtype=str),
         **text,
     )
 
@@ -195,6 +205,13 @@ def _own_where_unknown(values: list[object] | None, submission: Texts) -> Texts 
     return np.array([f"of {one}" if value is None else str(value) for value, one in zip(values, submission, strict=True)], dtype=str)
 
 
+def _pairs(values: list[object] | None, submission: Texts) -> Texts | None:
+    """Pairs within submissions; a run outside any is one by itself. None where no run is in a pair."""
+    if values is None or all(value is None for value in values):
+        return None
+    return np.array([f"{one}: {n if v is None else v}" for n, (v, one) in enumerate(zip(values, submission, strict=True))], dtype=str)
+
+
 def _within(values: Texts | None, submission: Texts) -> Texts | None:
     return None if values is None else np.array([f"{one}: {value}" for value, one in zip(values, submission, strict=True)], dtype=str)
 
@@ -206,7 +223,7 @@ def too_many_levels(runs: Runs) -> str:
 
 
 def fixed_part(runs: Runs, *, practice: bool = False, steel: bool = True) -> FixedPart:
-    """Protocol MINOR, steel, and own sharpening where it can be told beside them and beside the people.
+    """Protocol MINOR, steel, part of the edge, and own sharpening where it can be told beside them and beside the people.
 
     Parameters
     ----------
@@ -218,6 +235,7 @@ def fixed_part(runs: Runs, *, practice: bool = False, steel: bool = True) -> Fix
     """
     names, columns, not_held = ["constant"], [np.ones(len(runs.low))], {}
     factors = {"version": runs.version} | ({"steel": runs.steel} if steel else {}) | ({PRACTICE: runs.practice} if practice else {})
+    factors |= {} if runs.edge_part is None else {EDGE_PART: runs.edge_part}
     for factor, values in factors.items():
         for level in np.unique(values)[1:]:
             names.append(f"{factor} {level}")

@@ -73,6 +73,7 @@ def _answered(key: Key, rows: list[EndpointRow], left_out: int, worthwhile: floa
     labels = labels_of(rows) | {
         "lot": [row.lot for row in rows],
         "evening": [None if row.evening is None else str(row.evening) for row in rows],
+        "pair": [row.pair for row in rows],
     }
     runs = checked_runs([row.low for row in rows], [row.high for row in rows], labels)
     found = attempt(

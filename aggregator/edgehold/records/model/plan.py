@@ -6,9 +6,9 @@ from typing import Annotated, Final, Literal
 
 from pydantic import Field
 
-from .base import Count, Handle, Key, Label, Month, NonNegative, Origin, Positive, ProtocolReference, Record, Sha256, Slug, Whole
+from .base import Count, EdgePart, Handle, Key, Label, Month, NonNegative, Origin, Positive, ProtocolReference, Record, Sha256, Slug, Whole
 
-PLAN_FORMAT: Final = "plan/1.0.0"
+PLAN_FORMAT: Final = "plan/1.1.0"
 PLAN_SEAL_FORMAT: Final = "plan-seal/1.0.0"
 
 Nonce = Annotated[str, Field(pattern=r"^[0-9a-f]{32,64}(?!\n)$")]
@@ -31,6 +31,10 @@ class PlannedRun(Record):
     """Which blade."""
     sharpener: Handle
     """Who sharpens it."""
+    edge_part: EdgePart = "whole"
+    """Which part of its edge."""
+    partner: Count | None = None
+    """Place in the order of the run that is cut in turn with this one; null: none."""
     tester: Handle
     """Who cuts and reads."""
     code: Label | None = None
@@ -40,8 +44,8 @@ class PlannedRun(Record):
 class Plan(Record):
     """The drawn order, roles and codes of one experiment."""
 
-    format: Literal["plan/1.0.0", "plan/0.1.0"]
-    """Name and version of this format; 0.1.0 had the same fields."""
+    format: Literal["plan/1.1.0", "plan/1.0.0", "plan/0.1.0"]
+    """Name and version of this format; 1.0.0 and 0.1.0 had no edge_part and no partner of a run."""
     id: Slug
     """The plan's id."""
     protocol: ProtocolReference

@@ -8,7 +8,7 @@ from pydantic import Field
 
 from .base import Count, Label, LongText, NonNegative, Positive, Record, Sha256, ShortText, Slug, Version
 
-PROTOCOL_FORMAT = "protocol/1.0.0"
+PROTOCOL_FORMAT = "protocol/1.1.0"
 
 ThreatKind = Literal[
     "confounding",
@@ -158,6 +158,9 @@ class Design(Record):
     """What is held equal."""
     least_runs: Count
     """Runs below which no answer is promised."""
+    side_by_side: Literal["halves"] | None = None
+    """halves: heel and tip half of one edge, sharpened by two people, are cut in turn, and the halves change hands at the next sharpening;
+    null: every edge is cut for itself."""
     order: ShortText
     """How the order is drawn."""
     blinding: ShortText
@@ -175,6 +178,23 @@ class Need(Record):
     """What does instead."""
 
 
+class MinuteParts(Record):
+    """What the time of an evening is made of."""
+
+    once: NonNegative
+    """Minutes of setting up and the practice run, once an evening."""
+    sharpening: Positive
+    """Minutes for the sharpening of one run: flattening the apex, sharpening, marks, code and sheath."""
+    unit_seconds: Positive
+    """Seconds for one unit of work, clamping and rests included."""
+    value_seconds: Positive
+    """Seconds for one value of a reading, thread or paper included."""
+    runs_a_hand: Count
+    """Runs to the late checkpoint that one tester's hand makes in an evening."""
+    source: ShortText
+    """Where the figures come from."""
+
+
 class Minutes(Record):
     """Time it takes."""
 
@@ -182,6 +202,8 @@ class Minutes(Record):
     """Minutes for one run, resharpening included."""
     whole: Count
     """Minutes for the least number of runs."""
+    parts: MinuteParts | None = None
+    """What they are made of; null: not said."""
 
 
 class PeopleModes(Record):
@@ -220,8 +242,8 @@ class Figure(Record):
 class Protocol(Record):
     """The machine-readable part of one version of a test method."""
 
-    format: Literal["protocol/1.0.0", "protocol/0.1.0"]
-    """Name and version of this format; 0.1.0 had the same fields."""
+    format: Literal["protocol/1.1.0", "protocol/1.0.0", "protocol/0.1.0"]
+    """Name and version of this format; 1.0.0 and 0.1.0 had no design.side_by_side and no minutes.parts."""
     id: Slug
     """The folder's name."""
     version: Version

@@ -30,7 +30,7 @@ from .base import (
 )
 from .plan import Plan
 
-SUBMISSION_FORMAT = "submission/1.0.0"
+SUBMISSION_FORMAT = "submission/1.1.0"
 
 
 class Person(Record):
@@ -230,6 +230,8 @@ class Run(Record):
     """Which evening of this experiment: 1, 2 …"""
     preparation: Slug
     """The preparation whose edge was dulled. One preparation serves one run."""
+    partner: Slug | None = None
+    """The run whose edge was cut in turn with this one's, on the same few centimetres of medium; null: none. Both name each other."""
     tester: Handle
     """Who cut and read."""
     tester_change_at_work: Written | None = None
@@ -289,8 +291,8 @@ class PlanReference(Record):
 class Submission(Record):
     """One contributed result file."""
 
-    format: Literal["submission/1.0.0", "submission/0.1.0"]
-    """Name and version of this format; 0.1.0 had the same fields."""
+    format: Literal["submission/1.1.0", "submission/1.0.0", "submission/0.1.0"]
+    """Name and version of this format; 1.0.0 and 0.1.0 had no partner of a run."""
     id: Slug
     """The file's name without .json. Never used again for anything else."""
     protocol: ProtocolReference

@@ -119,6 +119,22 @@ def _two_edges(entry: Entry, around: Around) -> Iterator[Sight]:
             yield Sight((number,), first.edge_part, {"blade": key, "parts": " and ".join(sorted(names))})
 
 
+def _partners(value: Any, stars: Stars, _: Entry, around: Around) -> Named | None:
+    """A run that is there, and that does not name this one in turn."""
+    run, other = around.record.runs[stars[0]], next((r for r in around.record.runs if r.id == value), None)
+    return found_if(other is not None and (other is run or other.partner != run.id))
+
+
+def _partners_share(value: Any, stars: Stars, entry: Entry, around: Around) -> Named | None:
+    """Both named each other, and something that they should share differs; told at the later of the two."""
+    runs = around.record.runs
+    run, at = runs[stars[0]], next((n for n, r in enumerate(runs) if r.id == value), stars[0])
+    if runs[at].partner != run.id or at >= stars[0]:
+        return None
+    differ = [name for name in entry["shared"] if getattr(run, name) != getattr(runs[at], name)]
+    return found_if(bool(differ), differ=" and ".join(differ).replace("_", " "))
+
+
 def _steel(value: Any, _: Stars, __: Entry, around: Around) -> Named | None:
     return found_if(around.find_steel(value) is None)
 
@@ -152,6 +168,8 @@ KINDS: dict[str, Kind] = {
     "told": where(_told),
     "at most": where(_at_most),
     "two edges": _two_edges,
+    "partners": where(_partners),
+    "partners share": where(_partners_share),
     "steel": where(_steel),
     "steel origin": where(_steel_origin),
     "grit": where(_grit),

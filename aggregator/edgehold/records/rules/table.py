@@ -150,6 +150,7 @@ def _things_named() -> list[Entry]:
         ("preparation", "id"): ("/preparations/*/previous_preparation", "/runs/*/preparation"),
         ("lot", "key"): ("/runs/*/lot", "/runs/*/lot_changes/*/lot"),
         ("instrument", "key"): ("/runs/*/instrument",),
+        ("run", "id"): ("/runs/*/partner",),
     }
     return [
         entry_of(
@@ -166,7 +167,7 @@ def _facts() -> list[Entry]:
         entry_of("not after", "/month", "month-in-future", months=0, says=says("findings.month_to_come")),
         entry_of("not before", "/month", "month-long-ago", months=-12 * LONG_AGO_YEARS, says=says("findings.month_long_ago")),
     ]
-    return [*found, *_angles(), *_changes(), *_grits(), *_edge_parts(), *_steels()]
+    return [*found, *_angles(), *_changes(), *_grits(), *_edge_parts(), *_partners(), *_steels()]
 
 
 def _angles() -> list[Entry]:
@@ -208,6 +209,17 @@ def _grits() -> list[Entry]:
 def _edge_parts() -> list[Entry]:
     """Heel by one, tip by the other: part and person stay mixed unless everybody sharpened every part."""
     return [entry_of("two edges", "/preparations/*/edge_part", "two-edges", says=says("findings.two_edges"))]
+
+
+def _partners() -> list[Entry]:
+    """Two runs cut in turn: each names the other, and they share who cut, when, what and how it was read."""
+    shared = ["tester", "evening", "lot", "instrument", "work_unit", "reading_unit"]
+    return [
+        entry_of("partners", "/runs/*/partner", "partner-one-sided", says=says("findings.partner_one_sided", run="/runs/*/id")),
+        entry_of(
+            "partners share", "/runs/*/partner", "partner-differs", shared=shared, says=says("findings.partner_differs", run="/runs/*/id")
+        ),
+    ]
 
 
 def _steels() -> list[Entry]:

@@ -18,6 +18,7 @@ export const LABELS = {
   "evening": ({ run }) => (run.evening ? String(run.evening).padStart(6, "0") : NOT_KNOWN),
   "lot": ({ run }) => run.lot || NOT_KNOWN,
   "edge part": ({ run }) => run.edgePart,
+  "pair": ({ run }) => run.pair ?? NOT_KNOWN,
   "angle": ({ run }) => (run.angle === null ? NOT_KNOWN : String(rounded(run.angle)).padStart(3, "0")),
 };
 
@@ -96,7 +97,7 @@ export function inBasis(design, c) {
 }
 
 /**
- * Blade + sharpener + tester + evening + lot (+ part of the edge, + angle where the estimand holds it equal).
+ * Blade + sharpener + tester + evening + lot (+ part of the edge, + pair of runs cut in turn, + angle where the estimand holds it equal).
  *
  * @param {EndpointRow[]} rows the used runs, one or more
  * @param {string} estimand the protocol's

@@ -18,7 +18,7 @@ import { WrittenError, canonicalValue, findUnit } from "./units.js";
  * @typedef {{ key?: string, steel?: { designation?: string } }} BladeFile
  * @typedef {{ handle?: string, sharpening?: string }} PersonFile
  * @typedef {{ id?: string, blade?: string, sharpener?: string, edge_part?: string, edge_angle?: AngleFile }} PreparationFile
- * @typedef {CanonicalRun & { preparation?: string, work_unit?: string, reading_unit?: string, tester_change_at_work?: unknown,
+ * @typedef {CanonicalRun & { preparation?: string, partner?: string | null, work_unit?: string, reading_unit?: string, tester_change_at_work?: unknown,
  *   planned_last_checkpoint?: unknown, lot_changes?: unknown }} RunFile
  * @typedef {{ value: CensoredValue, failed: boolean }} Judged
  */
@@ -60,6 +60,7 @@ export function canonicalRuns(submission, rules) {
       sharpener: preparation.sharpener,
       practice: people.get(preparation.sharpener)?.sharpening ?? null,
       edgePart: preparation.edge_part ?? "whole",
+      pair: rules.protocol.design?.side_by_side ? [...new Set([run.id, run.partner || run.id])].sort().join(" and ") : null,
       angle: angleOf(preparation.edge_angle),
       split: !nothing(run.tester_change_at_work),
     }];

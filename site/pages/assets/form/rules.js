@@ -390,6 +390,15 @@ export const KINDS = {
       if (partCount > 1 && pairs < partCount * people) { say(bind(entry.at, [own[0].n]), [own[0].n]); }
     }
   },
+  partners: where(({ value, stars }, entry, { record }) => {
+    const runs = listOf(child(record, "runs")), id = child(runs[stars[0]], "id"), other = runs.findIndex((run) => child(run, "id") === value);
+    return other >= 0 && (other === stars[0] || child(runs[other], "partner") !== id);
+  }),
+  "partners share": where(({ value, stars }, entry, { record }) => {
+    const runs = listOf(child(record, "runs")), own = runs[stars[0]], at = runs.findIndex((run) => child(run, "id") === value);
+    if (at < 0 || at >= stars[0] || child(runs[at], "partner") !== child(own, "id")) { return false; }
+    return entry.shared.some((/** @type {string} */ name) => (child(own, name) ?? null) !== (child(runs[at], name) ?? null));
+  }),
   steel: where(({ value }, entry, { rules }) => child(rules.steel_origins, folded(value, rules)) === undefined),
   "steel origin": where(({ value }, entry, { rules, record }) => {
     const origin = child(rules.steel_origins, folded(value, rules));

@@ -30,7 +30,7 @@ def scripts(browser: Browser) -> Iterator[Page]:
 
 @pytest.mark.parametrize("name", HOUSEHOLDS)
 def test_a_household_gets_the_plan_of_the_program(scripts, name):
-    given = {"rules": handed_out(), "question": asked_in_the_browser(name), "seeds": list(SEEDS)}
+    given = {"rules": handed_out(name), "question": asked_in_the_browser(name), "seeds": list(SEEDS)}
     body = f"given => import('./planned.js').then(m => given.seeds.map(seed => m.planned(given.question, given.rules, seed).map({SHOWN})))"
     for seed, (first, *others) in zip(SEEDS, scripts.evaluate(body, given), strict=True):
         expected = planned(wanted(name), seed)

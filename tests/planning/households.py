@@ -1,5 +1,5 @@
-"""Twelve households and what `edgehold plan` makes of each: three hours or ninety minutes, alone or three people, little rope or much, a
-scale or none, one blade or four. The planner in the browser is held to the same."""
+"""Households and what `edgehold plan` makes of each: three hours or ninety minutes, alone or three people, little rope or much, a
+scale or none, one blade or four, whole edges or halves of one. The planner in the browser is held to the same."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from edgehold.results.publish.repeatability import _form_entry, assumption
 
 from .boatyard_plans import pooled, protocol
 
+HALVES = ("two-sharpeners-rope", "2.0.0")
 ROPE, STEELS, CARD = ("two-sharpeners-rope", "1.1.0"), ("steels-exchanged-rope", "2.0.0"), ("life-on-card", "1.0.0")
 SEEDS = (3, 11, 2**40 + 7)
 PEOPLE = {"sharpeners": ["tern", "wren"], "testers": ["fennel"]}
@@ -33,6 +34,12 @@ HOUSEHOLDS: dict[str, tuple[tuple[str, str], dict, dict]] = {
     "no scale, alone, ninety minutes": (CARD, {"alone": "wren", "blades": 2}, {"minutes": 90}),
     "no scale, a helper, three hours": (CARD, ONE | {"blades": 2, "coder": "moss"}, {"minutes": 180, "lots_m": (600,)}),
     "two blades under codes, two evenings": (STEELS, ONE | {"blades": 2, "coder": "moss"}, {"minutes": 400, "evenings": 2}),
+    "halves, three hours, a helper, 20 m": (HALVES, PEOPLE | {"blades": 1, "coder": "moss"}, {"minutes": 180, "lots_m": (20,)}),
+    "halves, ninety minutes in the open, 6 m": (HALVES, PEOPLE | {"blades": 1}, {"minutes": 90, "lots_m": (6,)}),
+    "halves, alone": (HALVES, {"sharpeners": ["tern"], "alone": "wren", "blades": 2}, {"minutes": 180}),
+    "halves, an hour": (HALVES, PEOPLE | {"blades": 1}, {"minutes": 60}),
+    "halves, hardly any time and rope": (HALVES, PEOPLE | {"blades": 1}, {"minutes": 30, "lots_m": (0.05,), "steel_mm": 0.01}),
+    "halves, both take turns at testing, two evenings, three blades": (HALVES, BOTH | {"blades": 3}, {"minutes": 240, "evenings": 2}),
     "four blades, one sharpener, two lots": (STEELS, ONE | {"blades": 4}, {"minutes": 330, "evenings": 2, "lots_m": (9, 9)}),
 }  # fmt: skip
 
@@ -63,7 +70,7 @@ def planned(asked: Occasion, seed: int) -> dict[str, object]:
 def _shown(design: Design, asked: Occasion, seed: int) -> dict[str, object]:
     plan = draw_plan(design.asked, design.fits, id="x-1", month="2026-05", seed=seed, sealed=False)
     seen = glance(design, known(asked.protocol), seed)
-    fields = ("order", "block", "evening", "lot", "coil_position_m", "blade", "sharpener", "tester", "code")
+    fields = ("order", "block", "evening", "lot", "coil_position_m", "blade", "sharpener", "edge_part", "partner", "tester", "code")
     return {
         "last": design.asked.last_checkpoint,
         "endpoint": design.asked.rule.id,
@@ -75,13 +82,14 @@ def _shown(design: Design, asked: Occasion, seed: int) -> dict[str, object]:
     }
 
 
-def handed_out() -> dict[str, object]:
-    """The rules of the planner for the three protocols, with the spreads of ``known``."""
-    forms: dict[tuple[str, str], Mapping[str, object]] = {}
-    for name in (ROPE, STEELS, CARD):
-        followed = protocol(*name)
-        spreads = {endpoint: _form_entry(entry) for endpoint, entry in known(followed).entries.items()}
-        forms[name] = {"protocol": followed.model_dump(mode="json"), "repeatability": {"endpoints": spreads}}
+def handed_out(name: str) -> dict[str, object]:
+    """The rules of the planner for a household's protocol, with the spreads of ``known``."""
+    key = HOUSEHOLDS[name][0]
+    followed = protocol(*key)
+    spreads = {endpoint: _form_entry(entry) for endpoint, entry in known(followed).entries.items()}
+    forms: dict[tuple[str, str], Mapping[str, object]] = {
+        key: {"protocol": followed.model_dump(mode="json"), "repeatability": {"endpoints": spreads}}
+    }
     return planner_rules(forms)
 
 

@@ -71,7 +71,7 @@ class Question:
 
 
 def build(rows: list[EndpointRow], estimand: str, scale: Array | None = None) -> Model:
-    """Blade + sharpener + tester + evening + lot (+ part of the edge, + pair of runs cut in turn, + angle where the estimand holds it equal).
+    """Blade + sharpener + tester + evening + lot (+ part of the edge, + pair cut in turn, + angle where the estimand holds it equal).
 
     Parameters
     ----------

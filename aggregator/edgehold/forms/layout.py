@@ -11,6 +11,7 @@ from edgehold.records.model.submission import SUBMISSION_FORMAT
 Layout = dict[str, object]
 
 PEOPLE = ("wren", "tern")
+HALVES = ("heel", "tip")
 FIRST_OF_RANGE, STEP_OF_RANGE, STEP_OF_ARM, STEP_OF_PAIR = 0.30, 0.05, 0.03, 0.01  # where in the plausible range the example's figures lie
 
 
@@ -42,7 +43,10 @@ def submission_layout(protocol: Protocol) -> Layout:
         },
         "choices": {"/runs/*/work_unit": list(protocol.work.accepted_units), "/runs/*/reading_unit": list(protocol.reading.accepted_units)},
         "like": {"/people/*/handle": "wren", "/blades/*/key": "wren.galley", "/month": "2026-05"},
-        "absent": ["/runs/*/reading_unit"] if kind == "pass/fail" else [],
+        "absent": [
+            *(["/runs/*/reading_unit"] if kind == "pass/fail" else []),
+            *([] if protocol.design.side_by_side else ["/runs/*/partner"]),
+        ],
         "sections": [
             {"title": "People", "at": ["/people"], "entry": "Person"},
             {"title": "Blades", "at": ["/blades"], "entry": "Blade"},
@@ -78,6 +82,9 @@ def filled(protocol: Protocol) -> list[dict[str, object]]:
         {"at": "/submitted_by", "with": "same", "of": "/people/0/handle"},
         {"at": "/id", "with": "id", "of": ["/submitted_by", "/month"]},
     ]
+    if protocol.design.side_by_side == "halves":
+        found.append({"at": "/preparations/*/edge_part", "with": "in turn", "of": list(HALVES)})
+        found.append({"at": "/runs/*/partner", "with": "partner", "text": "run-"})
     units = protocol.reading.accepted_units
     if len(units) == 1:
         found.append({"at": "/runs/*/reading_unit", "with": "value", "value": units[0]})
@@ -104,11 +111,21 @@ def worked_example(protocol: Protocol, month: str) -> dict[str, object]:
         "month": month,
         "people": [{"handle": handle, "agreed": "yes"} for handle in sharpeners],
         "blades": [{"key": key} for key in blades],
-        "preparations": [
-            {"id": f"edge-{n + 1}", "blade": blades[n % len(blades)], "sharpener": sharpeners[n % len(sharpeners)]} for n in range(runs)
-        ],
+        "preparations": [_preparation(protocol, n, blades, sharpeners) for n in range(runs)],
         "runs": [_run(protocol, n) for n in range(runs)],
     }
+
+
+def _preparation(protocol: Protocol, number: int, blades: list[str], sharpeners: tuple[str, ...]) -> dict[str, object]:
+    """One of the sharpenings; halves of one edge change hands from pair to pair."""
+    halves = protocol.design.side_by_side == "halves"
+    turn = number + number // 2 if halves else number
+    whole: dict[str, object] = {
+        "id": f"edge-{number + 1}",
+        "blade": blades[turn % len(blades)],
+        "sharpener": sharpeners[turn % len(sharpeners)],
+    }
+    return whole | ({"edge_part": HALVES[number % 2]} if halves else {})
 
 
 def _run(protocol: Protocol, number: int) -> dict[str, object]:
@@ -120,6 +137,8 @@ def _run(protocol: Protocol, number: int) -> dict[str, object]:
         "tester": PEOPLE[0],
         "work_unit": protocol.work.unit,
     }
+    if protocol.design.side_by_side is not None:
+        run["partner"] = f"run-{number + 2 if number % 2 == 0 else number}"
     if rule.kind != "pass/fail":
         run["reading_unit"] = rule.canonical_unit
     points = (int(work) if work == int(work) else work for work in protocol.work.checkpoints)

@@ -46,7 +46,7 @@ def _protocols(forms: Mapping[tuple[str, str], Mapping[str, object]]) -> Iterabl
 def _figures() -> dict[str, object]:
     """The program's own figures, so that none is written twice."""
     return {
-        "runs_a_hand": occasion.RUNS_A_HAND,
+        "runs_a_hand": occasion.RUNS_A_HAND,  # where a protocol does not say
         "mm_per_cut": occasion.MM_PER_CUT,
         "lost_mm": geometry.edge_lost_mm(occasion.FLAT_MM, occasion.ANGLE_DEG),
         "steel_mm": occasion.STEEL_MM,

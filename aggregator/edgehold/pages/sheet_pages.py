@@ -36,6 +36,8 @@ class ViewedRun:
     evening: str = ""
     lot: str = ""
     begun_at_m: str = ""
+    edge_part: str = ""
+    partner: str = ""
 
 
 @dataclass(frozen=True)

@@ -142,7 +142,8 @@ def _order(advice: Advice) -> Iterator[str]:
     yield f"ORDER (plan {plan.id}, seed {plan.seed})"
     if plan.coder is not None:
         yield _wrapped(Reason("plan.coder_only", coder=plan.coder, testers=" and ".join(advice.asked.testers)))
-    heads = ("run", "evening", "lot", "at m", "code", "tester", "sharpener", "blade")
+    halves = advice.asked.halves
+    heads = ("run", "evening", "lot", "at m", "code", "tester", "sharpener", "blade", *(("half", "in turn with") if halves else ()))
     rows = [
         (
             str(run.order),
@@ -153,6 +154,7 @@ def _order(advice: Advice) -> Iterator[str]:
             run.tester,
             run.sharpener,
             run.blade,
+            *((run.edge_part, str(run.partner)) if halves else ()),
         )
         for run in plan.runs
     ]

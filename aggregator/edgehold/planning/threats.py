@@ -13,6 +13,7 @@ from edgehold.words.catalogue import Argument
 from .occasion import Occasion
 from .orders import LEAST_CODED, carry_over_counts
 from .plans import arms_in_order, treatment_numbers
+from .remedies import half_balance, in_pairs
 
 
 @dataclass(frozen=True)
@@ -36,7 +37,7 @@ def open_threats(asked: Occasion, plan: Plan) -> tuple[OpenThreat, ...]:
     ----------
     asked, plan : what was asked for and what was drawn.
     """
-    found = [*_expectation(asked, plan), *_confounding(asked), *_order(asked, plan), *_generality(asked, plan)]
+    found = [*_expectation(asked, plan), *_confounding(asked, plan), *_order(asked, plan), *_generality(asked, plan)]
     found += [OpenThreat(threat.threat, threat.text) for threat in asked.protocol.threats if not threat.steps]
     return tuple(found)
 
@@ -55,14 +56,18 @@ def _expectation(asked: Occasion, plan: Plan) -> Iterator[OpenThreat]:
         yield _open("expectation", "plan.open_two_coded")
 
 
-def _confounding(asked: Occasion) -> Iterator[OpenThreat]:
+def _confounding(asked: Occasion, plan: Plan) -> Iterator[OpenThreat]:
     if asked.alone:
         yield _open("confounding", "plan.open_one_hand")
+    if in_pairs(plan) and half_balance(plan):
+        yield _open("confounding", "plan.open_halves" if abs(half_balance(plan)) < len(plan.runs) // 2 else "plan.open_one_half")
     if asked.as_left:
         yield _open("confounding", "plan.open_as_left", names=" and ".join(sorted({arm.sharpener for arm in asked.as_left})))
 
 
 def _order(asked: Occasion, plan: Plan) -> Iterator[OpenThreat]:
+    if in_pairs(plan):  # cut in turn: neither half comes later than the other
+        return
     if asked.as_left:
         yield _open("order", "plan.open_left_first")
         return

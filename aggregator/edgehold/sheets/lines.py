@@ -160,7 +160,7 @@ def run_lines(protocol: Protocol) -> tuple[Line, ...]:
         Line("Evening", "/runs/*/evening", "number", drawn=True),
         Line("Blade", "/preparations/*/blade", "blade", drawn=True, secret=True),
         Line("Sharpener", "/preparations/*/sharpener", "person", drawn=True, secret=True),
-        _word("Part of the edge", "/preparations/*/edge_part", get_args(EdgePart)),
+        _word("Part of the edge", "/preparations/*/edge_part", get_args(EdgePart), drawn=protocol.design.side_by_side is not None),
         _word("Old edge", "/preparations/*/start_state", _words(Preparation, "start_state"), secret=True),
         Line("Abrasives as printed", "/preparations/*/stages/*/as_printed", "several", hint="one a cell, in order", secret=True),
         Line("Angle", "/preparations/*/edge_angle/left_deg", "number", hint="degrees", mark="°", secret=True),
@@ -171,6 +171,7 @@ def run_lines(protocol: Protocol) -> tuple[Line, ...]:
         Line("Strop", "/preparations/*/strop", hint="or none", secret=True),
         Line("Sharpening took", "/preparations/*/minutes", "number", hint="minutes", secret=True),
         Line("Note on the sharpening", "/preparations/*/note", secret=True),
+        *_partner(protocol),
         Line("Tester", "/runs/*/tester", "person", drawn=True),
         _word("Blinding", "/runs/*/blinding", _words(Run, "blinding"), drawn=True),
         Line("Number of the lot", "", drawn=True),
@@ -190,6 +191,13 @@ def run_lines(protocol: Protocol) -> tuple[Line, ...]:
         Line("How sure", "/runs/*/tester_guess/confidence_percent", "number", hint="0 to 100 %", mark="%"),
         Line("Note on the run", "/runs/*/note"),
     )
+
+
+def _partner(protocol: Protocol) -> tuple[Line, ...]:
+    """Where edges are cut in turn, which other run this one was cut in turn with."""
+    if protocol.design.side_by_side is None:
+        return ()
+    return (Line("Cut in turn with", "/runs/*/partner", hint="like run-2", drawn=True),)
 
 
 def outcome_words(protocol: Protocol) -> dict[str, str]:

@@ -37,7 +37,10 @@ def sheet_view(plan: SheetPlan, protocol: Protocol, figures: Mapping[str, str], 
         return replace(viewed(run), blade=blade, sharpener=sharpener)
 
     def viewed(run: SheetRun) -> ViewedRun:
-        return ViewedRun(run.order, run.block, run.code, run.blade, run.sharpener, run.tester, run.evening, run.lot, run.begun_at_m)
+        return ViewedRun(
+            run.order, run.block, run.code, run.blade, run.sharpener, run.tester, run.evening, run.lot, run.begun_at_m, run.edge_part,
+            run.partner.removeprefix("run-"),
+        )  # fmt: skip
 
     drawn = tuple(map(viewed, plan.runs))
     return SheetView(

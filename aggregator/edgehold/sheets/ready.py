@@ -50,15 +50,23 @@ def ready_plan(protocol: Protocol) -> SheetPlan:
     runs = protocol.design.least_runs
     drawn = _in_pairs(runs, generator) if between_sharpeners else _shuffled(runs, generator)
     people, blades = (("A", "B"), ("1",)) if between_sharpeners else (("A",), ("1", "2"))
+    halves = protocol.design.side_by_side == "halves"
     return SheetPlan(
         runs=tuple(
-            SheetRun(order, (order + 1) // 2, blades[edge % len(blades)], people[edge % len(people)], "")
+            SheetRun(order, (order + 1) // 2, blades[edge % len(blades)], people[edge % len(people)], "", **_half(order, halves))
             for order, edge in enumerate(drawn, 1)
         ),
         people=tuple((letter, "") for letter in ("A", "B")),
         blades=tuple((number, "") for number in blades),
         seed=str(seed),
     )
+
+
+def _half(order: int, halves: bool) -> dict[str, str]:
+    """Which half of the edge a run has, and which run has the other; nothing where edges are whole."""
+    if not halves:
+        return {}
+    return {"edge_part": "heel" if order % 2 else "tip", "partner": f"run-{order + 1 if order % 2 else order - 1}"}
 
 
 def _in_pairs(runs: int, generator: random.Random) -> list[int]:

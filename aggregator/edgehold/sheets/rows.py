@@ -35,6 +35,8 @@ class SheetRun:
     evening: str = ""
     lot: str = ""
     begun_at_m: str = ""
+    edge_part: str = ""
+    partner: str = ""
 
 
 @dataclass(frozen=True)
@@ -90,7 +92,8 @@ def sheet_plan(plan: Plan) -> SheetPlan:
 
 def _sheet_run(run: PlannedRun) -> SheetRun:
     evening, lot, begun = ("" if value is None else f"{value:g}" for value in (run.evening, run.lot, run.coil_position_m))
-    return SheetRun(run.order, run.block, run.blade, run.sharpener, run.tester, run.code or "", evening, lot, begun)
+    part, partner = ("", "") if run.partner is None else (run.edge_part, f"run-{run.partner}")
+    return SheetRun(run.order, run.block, run.blade, run.sharpener, run.tester, run.code or "", evening, lot, begun, part, partner)
 
 
 def _letter(number: int) -> str:
@@ -169,6 +172,8 @@ def run_value(line: Line, run: SheetRun, plan: SheetPlan, protocol: Protocol) ->
         "evening": run.evening,
         "number of the lot": run.lot,
         "begun at": run.begun_at_m,
+        "part of the edge": run.edge_part,
+        "cut in turn with": run.partner,
         "reading unit": line.words[0] if len(line.words) == 1 else "",
     }
     return "" if line.secret and _gives_away(line.key, plan) else values.get(line.key, "")

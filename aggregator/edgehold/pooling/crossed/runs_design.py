@@ -148,8 +148,8 @@ def checked_runs(low: ArrayLike, high: ArrayLike, labels: Mapping[str, Labels]) 
     low, high : (n,) limits on the ln scale.
     labels : by factor, one label a run: ``steel`` and ``batch`` (None where not known), ``blade``, ``sharpener``, ``tester``,
         ``submission``; and where there are any ``version`` (MINOR, such as "1.2"), ``own_sharpening`` (bool; else sharpener
-        and tester being the same), ``sharpening`` ("novice", anything else for practised, None where not known), ``pair`` (of runs cut in turn, within the
-        submission; None for a run cut alone) and ``edge_part``.
+        and tester being the same), ``sharpening`` ("novice", anything else for practised, None where not known),
+        ``pair`` (of runs cut in turn, within the submission; None for a run cut alone) and ``edge_part``.
 
     Raises
     ------

@@ -102,6 +102,12 @@ const WAYS = {
     return place > 0 ? valueAt(kept.draft, `${owner.pointer.slice(0, owner.pointer.lastIndexOf("/"))}/${place - 1}/${name}`) : undefined;
   },
   value: (entry) => entry.value,
+  "in turn": (entry, owner) => entry.of[(owner.stars.at(-1) ?? 0) % entry.of.length],
+  // Runs come in twos that were cut in turn; the last of an odd number has no partner yet.
+  partner(entry, owner, { kept }) {
+    const list = valueAt(kept.draft, owner.pointer.slice(0, owner.pointer.lastIndexOf("/"))), place = owner.stars.at(-1) ?? 0;
+    return child(list[place % 2 ? place - 1 : place + 1], "id");
+  },
   month: (entry, owner, { today }) => `${today.year}-${String(today.month).padStart(2, "0")}`,
   same: (entry, owner, { kept }) => valueAt(kept.draft, String(entry.of)),
   id(entry, owner, { kept }) {

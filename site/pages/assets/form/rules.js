@@ -397,7 +397,7 @@ export const KINDS = {
   "partners share": where(({ value, stars }, entry, { record }) => {
     const runs = listOf(child(record, "runs")), own = runs[stars[0]], at = runs.findIndex((run) => child(run, "id") === value);
     if (at < 0 || at >= stars[0] || child(runs[at], "partner") !== child(own, "id")) { return false; }
-    return entry.shared.some((/** @type {string} */ name) => (child(own, name) ?? null) !== (child(runs[at], name) ?? null));
+    return (entry.shared ?? []).some((/** @type {string} */ name) => (child(own, name) ?? null) !== (child(runs[at], name) ?? null));
   }),
   steel: where(({ value }, entry, { rules }) => child(rules.steel_origins, folded(value, rules)) === undefined),
   "steel origin": where(({ value }, entry, { rules, record }) => {

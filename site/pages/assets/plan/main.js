@@ -4,14 +4,14 @@
 import { draw, make } from "../form/dom.js";
 import { Drafts, localStorageOrNone } from "../form/draft.js";
 import { planned } from "./planned.js";
-import { practiceMinutes, primary, runMinutes } from "./what_fits.js";
+import { halves, practiceMinutes, primary, runMinutes } from "./what_fits.js";
 import { say } from "./words.js";
 
 /** @typedef {import("./planned.js").Shown} Shown */
 /** @typedef {import("./planned.js").Question} Question */
 /** @typedef {import("./what_fits.js").Protocol} Protocol */
 
-const PLAN_FORMAT = "plan/1.0.0", LARGEST_SEED = 2 ** 53, WIDE = 300, HIGH = 14;
+const PLAN_FORMAT = "plan/1.1.0", LARGEST_SEED = 2 ** 53, WIDE = 300, HIGH = 14;
 
 /** @param {string} name */
 const at = (name) => /** @type {HTMLElement} */ (document.getElementById(`plan-${name}`));
@@ -75,7 +75,7 @@ function question() {
       mm_per_unit: protocol.work.kind === "length" ? 1000 : rules.figures.mm_per_cut,
       minutes: Number(typed("minutes")),
       evenings: Number(typed("evenings")),
-      runs_a_hand: rules.figures.runs_a_hand,
+      runs_a_hand: protocol.minutes.parts?.runs_a_hand ?? rules.figures.runs_a_hand,
       most_runs: null,
       steel_mm: rules.figures.steel_mm,
     },
@@ -94,6 +94,7 @@ const lower = (title) => title.slice(0, 1).toLowerCase() + title.slice(1);
 /** One design: a sentence and a bar. @param {Shown} shown */
 function designed({ design, shows }) {
   const { asked, fits } = design, [lesser, larger] = shows.seen;
+  if (!Number.isFinite(shows.half_width)) { return [make("p", {}, says("one_half", { runs: fits.runs, last: asked.last, units: asked.protocol.units }))]; }
   const width = says("width_short", { width: Math.exp(shows.half_width) });
   const text = says("design", { runs: fits.runs, last: asked.last, units: asked.protocol.units, title: lower(asked.rule.title), width, seen15: inEvenings(lesser), seen20: inEvenings(larger) });
   const bar = draw("svg", { viewBox: `0 0 ${WIDE} ${HIGH}`, class: "share", "aria-hidden": "true", preserveAspectRatio: "none" },
@@ -122,10 +123,10 @@ function plan(first) {
 
 /** The drawn order as a table. @param {Shown} first */
 function order({ design, runs }) {
-  const { asked } = design, coded = asked.coder !== null, manyEvenings = new Set(runs.map((run) => run.evening)).size > 1;
-  const heads = ["Run", manyEvenings && "Evening", coded && "Code", "Sharpened by", "Blade", "Cut and read by", "Begin at (m)"].filter(Boolean);
+  const { asked } = design, coded = asked.coder !== null, inTurn = halves(asked), manyEvenings = new Set(runs.map((run) => run.evening)).size > 1;
+  const heads = ["Run", manyEvenings && "Evening", coded && "Code", "Sharpened by", "Blade", inTurn && "Half", inTurn && "In turn with", "Cut and read by", "Begin at (m)"].filter(Boolean);
   /** @param {import("./orders.js").PlannedRun} run */
-  const cells = (run) => [run.order, manyEvenings && run.evening, coded && run.code, run.sharpener, run.blade, run.tester, run.coil_position_m].filter((cell) => cell !== false);
+  const cells = (run) => [run.order, manyEvenings && run.evening, coded && run.code, run.sharpener, run.blade, inTurn && run.edge_part, inTurn && run.partner, run.tester, run.coil_position_m].filter((cell) => cell !== false);
   const table = make("table", {}, make("caption", {}, says("order_caption")), make("thead", {}, make("tr", {}, heads.map((head) => make("th", { scope: "col" }, head)))),
     make("tbody", {}, runs.map((run) => make("tr", {}, cells(run).map((cell, n) => make(n ? "td" : "th", n ? {} : { scope: "row" }, String(cell)))))));
   const notes = [says("run_end", { last: asked.last, units: asked.protocol.units }), asked.protocol.design.order];
@@ -170,9 +171,9 @@ function openForm({ design, runs }) {
   const kept = drafts.fresh({
     people: named.map((handle) => ({ handle })),
     blades: asked.blades.map((key) => ({ key })),
-    preparations: runs.map((run) => ({ id: `edge-${run.order}`, blade: run.blade, sharpener: run.sharpener })),
+    preparations: runs.map((run) => ({ id: `edge-${run.order}`, blade: run.blade, sharpener: run.sharpener, ...(run.partner && { edge_part: run.edge_part }) })),
     runs: runs.map((run) => ({
-      id: `run-${run.order}`, order: run.order, evening: run.evening, preparation: `edge-${run.order}`, tester: run.tester, coil_position_m: run.coil_position_m,
+      id: `run-${run.order}`, order: run.order, evening: run.evening, preparation: `edge-${run.order}`, ...(run.partner && { partner: `run-${run.partner}` }), tester: run.tester, coil_position_m: run.coil_position_m,
       blinding: asked.coder === null ? "none" : "helper coded", planned_last_checkpoint: asked.last,
     })),
   });

@@ -2,11 +2,11 @@
 // The drawn order and the codes: the same as aggregator/edgehold/planning (draws, orders, plans), to the last run of every seed.
 
 import { keyOf, philox } from "../form/draws.js";
-import { arms, asLeft, compared, inRounds } from "./what_fits.js";
+import { arms, asLeft, compared, halves, inRounds } from "./what_fits.js";
 
 /** @typedef {import("./what_fits.js").Design} Design */
 /** @typedef {{order: number, block: number, evening: number, lot: number, coil_position_m: number, blade: string, sharpener: string,
- *   tester: string, code: ?string}} PlannedRun */
+ *   edge_part: string, partner: ?number, tester: string, code: ?string}} PlannedRun */
 
 const WORDS = 2 ** 32;
 
@@ -130,7 +130,9 @@ export function drawnRuns({ asked, fits }, seed) {
   /** @type {number[]} */
   let order;
   if (left.length) {
-    order = upTo(edges.length).sort((a, b) => Number(!isIn(left, edges[a])) - Number(!isIn(left, edges[b])));
+    /** @param {number} i */
+    const rank = (i) => [halves(asked) ? Math.floor(i / asked.sharpeners.length) : 0, Number(!isIn(left, edges[i]))];
+    order = upTo(edges.length).sort((a, b) => compared(rank(a), rank(b)));
   } else if (inRounds(asked)) {
     order = roundOrder(asked.blades.length, asked.sharpeners.length, sizes.length, draws);
   } else {
@@ -139,11 +141,12 @@ export function drawnRuns({ asked, fits }, seed) {
   const first = new Draws("testers", name).below(asked.testers.length);
   const codes = asked.coder === null ? [] : drawCodes(order.length, asked.figures.letters, name);
   const places = fits.blocks.flatMap((block, n) => block.evenings.map((evening) => ({ evening, lot: block.lot, tester: block.tester, block: n + 1 })));
+  const inTurn = halves(asked), begins = inTurn ? new Draws("halves", name).below(2) : 0;
   /** @type {Map<number, number>} */
   const used = new Map();
   return places.map((place, n) => {
-    const before = used.get(place.lot) ?? 0;
-    used.set(place.lot, before + 1);
+    const cut = used.get(place.lot) ?? 0, before = inTurn ? cut - (cut % 2) : cut;
+    used.set(place.lot, cut + 1);
     return {
       order: n + 1,
       block: place.block,
@@ -151,6 +154,8 @@ export function drawnRuns({ asked, fits }, seed) {
       lot: place.lot,
       coil_position_m: Math.round(before * fits.run_m * 1e6) / 1e6,
       ...edges[order[n]],
+      edge_part: inTurn ? ["heel", "tip"][(n + begins) % 2] : "whole",
+      partner: inTurn ? n + (n % 2 ? 0 : 2) : null,
       tester: asked.testers[(place.tester + first) % asked.testers.length],
       code: codes[n] ?? null,
     };

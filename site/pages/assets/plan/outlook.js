@@ -20,15 +20,37 @@ import { inRounds } from "./what_fits.js";
 export function glance(design, runs, seed) {
   const { asked, fits } = design, spread = asked.protocol.spreads[asked.rule.id];
   const compared = inRounds(asked) ? asked.sharpeners.length : asked.blades.length;
-  const unscaled = (2 * compared) / fits.runs, df = fits.runs - rank(runs);
+  const unscaled = unscaledVariance(runs, compared), df = fits.runs - rank(runs);
+  if (!Number.isFinite(unscaled)) { return { half_width: Infinity, seen: asked.figures.sights.map(() => 0) }; }
   const { estimates, errors, total } = drawn(spread, unscaled, df, seed, asked.figures.draws), t = tQuantile(0.975, total);
   const square = errors.reduce((sum, se) => sum + se * se, 0) / errors.length;
   const share = (/** @type {number} */ ratio) => estimates.filter((estimate, i) => estimate + Math.log(ratio) > errors[i] * t).length / estimates.length;
   return { half_width: Math.sqrt(square) * t, seen: asked.figures.sights.map(share) };
 }
 
+/** In how many pairs more the first sharpener has the heel than the tip. @param {PlannedRun[]} runs */
+function halfBalance(runs) {
+  const first = runs.map((run) => run.sharpener).sort()[0];
+  return runs.filter((run) => run.sharpener === first).reduce((sum, run) => sum + (run.edge_part === "heel" ? 1 : -1), 0);
+}
+
+/** @param {PlannedRun[]} runs */
+const inPairs = (runs) => runs.some((run) => run.partner !== null);
+
+/**
+ * Variance of a contrast divided by that between runs: 2/(runs of each), or of p pairs, in s of which more the first had the heel, 2p/(p² − s²).
+ * @param {PlannedRun[]} runs
+ * @param {number} compared
+ */
+function unscaledVariance(runs, compared) {
+  if (!inPairs(runs)) { return (2 * compared) / runs.length; }
+  const p = runs.length / 2, s = halfBalance(runs);
+  return Math.abs(s) < p ? (2 * p) / (p * p - s * s) : Infinity;
+}
+
 /** Coefficients of the additive model of the runs. @param {PlannedRun[]} runs */
 export function rank(runs) {
+  if (inPairs(runs)) { return runs.length / 2 + (Math.abs(halfBalance(runs)) < runs.length / 2 ? 2 : 1); }
   /** @param {(run: PlannedRun) => string | number} of */
   const levels = (of) => new Set(runs.map(of)).size;
   const plain = [levels((run) => run.blade), levels((run) => run.sharpener), levels((run) => run.tester)];

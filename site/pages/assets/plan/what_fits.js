@@ -5,8 +5,9 @@
 /**
  * @typedef {{id: string, title: string, kind: string, role: string, primary: boolean, at: ?number, end: ?number, worthwhile_ratio: number}} Endpoint
  * @typedef {{id: string, version: string, title: string, question: {factor: string, text: string}, medium: {name: string},
- *   work: {kind: string, unit: string, checkpoints: number[]}, reading: {kind: string}, endpoints: Endpoint[], early_checkpoint: number,
- *   late_checkpoint: number, design: {least_runs: number, order: string}, minutes: {one_run: number, whole: number},
+ *   work: {kind: string, unit: string, checkpoints: number[]}, reading: {kind: string, repeats: number}, endpoints: Endpoint[], early_checkpoint: number,
+ *   late_checkpoint: number, design: {least_runs: number, order: string, side_by_side: ?string}, minutes: {one_run: number, whole: number,
+ *   parts: ?{once: number, sharpening: number, unit_seconds: number, value_seconds: number, runs_a_hand: number}},
  *   needs: {item: string, where: string}[], cautions: string[], spreads: Object<string, Spread>, units: string}} Protocol
  * @typedef {{df_pooled: number, prior_s2: number, prior_df: ?number, source: string}} Spread
  * @typedef {{runs_a_hand: number, mm_per_cut: number, lost_mm: number, steel_mm: number, spare: number, sharpening: number,
@@ -71,10 +72,14 @@ export function usualLast(protocol) {
  * @param {number} last
  */
 export function runMinutes(protocol, figures, last) {
-  const whole = protocol.minutes.one_run, marks = protocol.work.checkpoints;
+  const { one_run: whole, parts: stated } = protocol.minutes, marks = protocol.work.checkpoints;
   const reach = primary(protocol).kind === "life" ? protocol.late_checkpoint : marks[marks.length - 1];
   /** @param {number} end */
   const readBy = (end) => marks.filter((w) => w <= end).length;
+  if (stated) {
+    const readings = (readBy(last) * protocol.reading.repeats * stated.value_seconds) / 60, cutting = (last * stated.unit_seconds) / 60;
+    return { sharpening: stated.sharpening, readings, cutting, whole: stated.sharpening + readings + cutting };
+  }
   const sharpening = Math.min(figures.sharpening, whole / 4), read = readBy(reach);
   const reading = Math.min(figures.reading[protocol.reading.kind] ?? figures.other_reading, (whole - sharpening) / read);
   const cutting = (whole - sharpening - reading * read) / reach;
@@ -83,7 +88,13 @@ export function runMinutes(protocol, figures, last) {
 }
 
 /** @param {Protocol} protocol */
-export const practiceMinutes = (protocol) => Math.max(0, protocol.minutes.whole - protocol.design.least_runs * protocol.minutes.one_run);
+export const practiceMinutes = ({ minutes, design }) => minutes.parts?.once ?? Math.max(0, minutes.whole - design.least_runs * minutes.one_run);
+
+/** Whether the halves of one edge are cut in turn. @param {Occasion} asked */
+export const halves = (asked) => asked.protocol.design.side_by_side === "halves";
+
+/** @param {Occasion} asked @param {number} runs */
+const wholePairs = (asked, runs) => (halves(asked) ? runs - (runs % 2) : runs);
 
 /**
  * What is compared, sorted: numbers of an order stand for these.
@@ -105,7 +116,10 @@ function eveningByMinutes({ protocol, figures, stock, last }) {
 }
 
 /** Runs that one evening holds. @param {Occasion} asked */
-export const eveningRuns = (asked) => Math.min(eveningByMinutes(asked), asked.stock.runs_a_hand * asked.testers.length);
+export const eveningRuns = (asked) => wholePairs(asked, Math.min(eveningByMinutes(asked), asked.stock.runs_a_hand * asked.testers.length));
+
+/** Runs that the height of steel allows: a sharpening serves one, or the two halves of an edge. @param {Occasion} asked */
+const sharpenings = (asked) => asked.blades.length * Math.floor(asked.stock.steel_mm / asked.figures.lost_mm + HAIR) * (halves(asked) ? 2 : 1);
 
 /**
  * As many whole rounds (one run of every arm) as fit.
@@ -125,11 +139,11 @@ export function capacity(asked) {
  * @param {number} run metres of medium
  */
 function limitsOf(asked, run) {
-  const { stock, figures, testers, blades } = asked, { evenings } = stock;
+  const { stock, testers } = asked, { evenings } = stock;
   const found = [
-    { name: "minutes", runs: evenings * eveningByMinutes(asked) },
+    { name: "minutes", runs: evenings * wholePairs(asked, eveningByMinutes(asked)) },
     { name: "hand", runs: evenings * testers.length * stock.runs_a_hand },
-    { name: "steel", runs: blades.length * Math.floor(stock.steel_mm / figures.lost_mm + HAIR) },
+    { name: "steel", runs: sharpenings(asked) },
   ];
   if (stock.lots_m.length) { found.push({ name: "medium", runs: stock.lots_m.reduce((sum, metres) => sum + Math.floor(metres / run + HAIR), 0) }); }
   if (asLeft(asked).length) { found.push({ name: "edges", runs: arms(asked).length }); }
@@ -228,6 +242,9 @@ function goingTo(asked, last) {
   return { ...asked, last, rule, ratio: kept ? asked.ratio : rule.worthwhile_ratio };
 }
 
+/** Rounds of all arms that are enough for an answer, then those that are worth doing at all. @param {Occasion} asked */
+const leastRounds = (asked) => (halves(asked) && asked.blades.length === 1 && !asLeft(asked).length ? [2, 1] : [1]);
+
 /**
  * What was asked for if a run of every arm fits; else shorter runs; else the shortest, with as much more of everything as they take.
  * @param {Occasion} asked
@@ -237,9 +254,11 @@ export function doable(asked) {
   const ends = lasts(asked.protocol).filter((last) => last <= asked.last).reverse();
   /** @param {number} last @returns {Change[]} */
   const shortened = (last) => (last === asked.last ? [] : [{ code: "shorter", values: { last, given: asked.last } }]);
-  for (const last of ends) {
-    const shorter = goingTo(asked, last), fits = capacity(shorter);
-    if (fits.runs) { return { asked: shorter, fits, changes: shortened(last) }; }
+  for (const least of leastRounds(asked)) {
+    for (const last of ends) {
+      const shorter = goingTo(asked, last), fits = capacity(shorter);
+      if (fits.runs >= least * arms(asked).length) { return { asked: shorter, fits, changes: shortened(last) }; }
+    }
   }
   const last = ends[ends.length - 1];
   return withMore(goingTo(asked, last), shortened(last));
@@ -254,7 +273,7 @@ function withMore(asked, changes) {
   const t = arms(asked).length, { figures, blades } = asked, has = { ...asked.stock };
   /** @param {Partial<Stock>} more */
   const having = (more = {}) => ({ ...asked, stock: { ...has, ...more } });
-  const least = practiceMinutes(asked.protocol) + runMinutes(asked.protocol, figures, asked.last).whole;
+  const least = practiceMinutes(asked.protocol) + (halves(asked) ? 2 : 1) * runMinutes(asked.protocol, figures, asked.last).whole;
   if (least > has.minutes) {
     changes.push({ code: "more_minutes", values: { minutes: Math.ceil(least), given: has.minutes } });
     has.minutes = Math.ceil(least);
@@ -274,8 +293,8 @@ function withMore(asked, changes) {
     changes.push({ code: "more_medium", values: { metres } });
     has.lots_m = [metres];
   }
-  if (Math.floor(has.steel_mm / figures.lost_mm + HAIR) * blades.length < t) {
-    const mm = Math.ceil(t / blades.length) * figures.lost_mm;
+  if (sharpenings(having()) < t) {
+    const mm = Math.ceil(t / blades.length / (halves(asked) ? 2 : 1)) * figures.lost_mm;
     changes.push({ code: "more_steel", values: { mm, given: has.steel_mm } });
     has.steel_mm = mm;
   }
@@ -294,7 +313,7 @@ export function otherDesigns(chosen) {
   const met = new Set([kind(chosen.asked, chosen.fits)]), found = [];
   for (const last of lasts(chosen.asked.protocol).reverse()) {
     const other = goingTo(chosen.asked, last), fits = capacity(other);
-    if (fits.runs && !met.has(kind(other, fits))) {
+    if (fits.runs >= leastRounds(other)[0] * arms(other).length && !met.has(kind(other, fits))) {
       met.add(kind(other, fits));
       found.push({ asked: other, fits, changes: [] });
     }

@@ -25,7 +25,7 @@ from tests.published import copy_protocols
 
 ROOT = Path(__file__).parents[1]
 PAGES = ROOT / "site" / "pages"
-PROTOCOL = ("two-sharpeners-rope", "1.1.0")
+PROTOCOL = ("two-sharpeners-rope", "2.0.0")
 GUIDES = [PAGES / f"{name}.md" for name in ("contributing", "conduct", "objecting", "privacy", "publishing", "submit", "runbook")] + [
     ROOT / ".github" / "CONTRIBUTING.md",
     ROOT / ".github" / "pull_request_template.md",
@@ -92,7 +92,7 @@ def before(block, root):
     if "--kind adopted" in block:
         for earlier in blocks(PAGES / "publishing.md", "sh"):
             run(earlier, root)
-        write_measured(root, load_repository(root).protocols[PROTOCOL[0], "1.2.0"].record, "heron-2026-07-q7m", 0.9)
+        write_measured(root, load_repository(root).protocols[PROTOCOL[0], "2.1.0"].record, "heron-2026-07-q7m", 0.9)
     if "001-the-stone-loads-up" in block:
         for title in ("A last bevel stays", "The stone loads up"):
             run(block_of_an_objection(title), root)
@@ -104,7 +104,7 @@ def before(block, root):
 
 
 def block_of_an_objection(title):
-    words = f'--against two-sharpeners-rope@1.1.0 --title "{title}" --threat order --severity minor'
+    words = f'--against two-sharpeners-rope@2.0.0 --title "{title}" --threat order --severity minor'
     return f'edgehold draft objection {words} --statement "It does." --interest none --by whelk'
 
 
@@ -122,7 +122,7 @@ def test_maintainers_commands_go_through_and_the_taken_out_leaves_only_its_tombs
     assert {s.record.id for s in submissions if s.record.origin == "measured"} == {"tern-2026-06-b2c", "heron-2026-07-q7m"}
     assert "wren-2026-05-k3f.json" in git(root, "log", "--all", "--name-only", "--format=")  # what git cannot forget
     kinds = [(event.kind, event.version) for event in repository.events[PROTOCOL[0]]]
-    assert kinds[-2:] == [("adopted", "1.2.0"), ("retired", "1.0.0")]
+    assert kinds[-2:] == [("adopted", "2.1.0"), ("retired", "1.0.0")]
     assert [(thread.number, state_of(thread).state) for thread in repository.objections] == [(1, "struck"), (2, "open")]
 
 

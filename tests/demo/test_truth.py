@@ -129,4 +129,4 @@ def test_spread_between_runs_is_that_of_the_effects(two_steels_and_a_novice):
 
 
 def test_every_method_has_its_versions_in_order():
-    assert [m.version for m in METHODS if m.protocol == "two-sharpeners-rope"] == ["1.0.0", "1.1.0"]
+    assert [m.version for m in METHODS if m.protocol == "two-sharpeners-rope"] == ["1.0.0", "1.1.0", "2.0.0"]

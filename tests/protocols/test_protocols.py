@@ -28,11 +28,14 @@ ROOT = Path(__file__).resolve().parents[2] / "protocols"
 NAMES = (
     "two-sharpeners-rope/1.0.0",
     "two-sharpeners-rope/1.1.0",
+    "two-sharpeners-rope/2.0.0",
     "steels-exchanged-rope/1.0.0",
     "steels-exchanged-rope/2.0.0",
     "life-on-card/1.0.0",
 )
 ROPE = tuple(name for name in NAMES if "rope" in name)
+HALVES = "two-sharpeners-rope/2.0.0"
+PUSHED = tuple(name for name in ROPE if name != HALVES)  # an edge pushed on a scale by hand
 FOLDERS = ("life-on-card", "steels-exchanged-rope", "two-sharpeners-rope")
 THREATS = {
     "confounding", "carry-over", "order", "expectation", "instrument", "medium", "selection", "analysis",
@@ -253,6 +256,29 @@ def test_the_minor_adds_and_changes_nothing():
         assert old.sections[step] == new.sections[step]
 
 
+def test_halves_are_another_experiment_so_no_old_endpoint_is_computed_alike():
+    old, new = read("two-sharpeners-rope/1.1.0").record, read(HALVES).record
+    assert changed_against(old, new) >= {"reading", "work", "stopping", "apex_start"}
+    assert "no longer comparable with 1.1.0" in new.changes
+    assert new.late_checkpoint / new.work.edge_stretch_mm == old.late_checkpoint / old.work.edge_stretch_mm, (
+        "as much rope a millimetre of edge"
+    )
+
+
+def test_minutes_are_the_sum_of_their_parts():
+    record = read(HALVES).record
+    parts, readings = record.minutes.parts, len(record.work.checkpoints) * record.reading.repeats
+    run = parts.sharpening + (record.work.checkpoints[-1] * parts.unit_seconds + readings * parts.value_seconds) / 60
+    assert record.minutes.one_run == round(run)
+    assert record.minutes.whole == parts.once + record.design.least_runs * record.minutes.one_run
+    body = plain(read(HALVES).body)
+    short = (
+        parts.sharpening + (record.late_checkpoint * parts.unit_seconds + (readings - record.reading.repeats) * parts.value_seconds) / 60
+    )
+    one, two = figure(r"about (\d+) minutes a run, (\d+) a pair", body)
+    assert (one, two) == (pytest.approx(short, abs=0.5), pytest.approx(2 * short, abs=0.5))
+
+
 def test_the_major_reads_another_thing_so_no_old_endpoint_is_computed_alike():
     old, new = read("steels-exchanged-rope/1.0.0"), read("steels-exchanged-rope/2.0.0")
     assert changed_against(old.record, new.record) == {"reading"}
@@ -354,7 +380,7 @@ def test_forces_written_in_two_units_agree(name):
     assert f"1 gf is {NEWTON_PER_GF:.8f} N" in plain(read(name).body)
 
 
-@pytest.mark.parametrize("name", ROPE)
+@pytest.mark.parametrize("name", PUSHED)
 def test_scale_end_and_resolution_are_those_of_a_five_kilogram_kitchen_scale(name):
     reading = read(name).record.reading
     assert reading.scale_end == pytest.approx(5 * constants.g, abs=0.5)
@@ -363,7 +389,7 @@ def test_scale_end_and_resolution_are_those_of_a_five_kilogram_kitchen_scale(nam
     assert read(name).record.work.force_limit_n >= reading.scale_end
 
 
-@pytest.mark.parametrize("name", [n for n in ROPE if n != "steels-exchanged-rope/1.0.0"])
+@pytest.mark.parametrize("name", [n for n in PUSHED if n != "steels-exchanged-rope/1.0.0"])
 def test_hung_weight_can_give_the_threshold_and_the_scale_can_show_it(name):
     """Statics of a thread over two posts: an edge pressing it down by h in mid-span a needs 2T·h/√(h² + a²/4)."""
     page, rig = read(name), plain(read(name).sections["s2-reading-rig"])
@@ -381,7 +407,41 @@ def test_hung_weight_can_give_the_threshold_and_the_scale_can_show_it(name):
     assert left > ceiling * friction
 
 
-@pytest.mark.parametrize("name", NAMES)
+def test_the_largest_load_that_is_written_is_one_that_the_thread_can_give_back():
+    """Statics as above, the travel ended by the stop, rollers without friction; a cup of the size that the page names."""
+    page, rig = read(HALVES), plain(read(HALVES).sections["s2-reading-rig"])
+    (span,), (travel,) = figure(r"roller on each, (\d+) mm apart", rig), figure(r"catches it (\d+) mm after", rig)
+    (pull_kg,), (said, end) = figure(r"([\d.]+) kg hung is", rig), figure(r"gives back ([\d.]+) N .*? never exceeds ([\d.]+) N", rig)
+    largest = 2 * pull_kg * constants.g * travel / math.hypot(travel, span / 2)
+    assert said == pytest.approx(largest, abs=0.05)
+    assert end == page.record.reading.scale_end < largest
+    (full_kg,) = figure(r"full, ([\d.]+) kg", rig)
+    assert full_kg * constants.g < end
+    assert page.record.reading.plausible_high < end
+    (life,) = [endpoint for endpoint in page.record.endpoints if endpoint.kind == "life"]
+    assert largest > 2 * life.threshold.value
+    slow, fast = figure(r"about (\d+) g a second, never more than (\d+) g", rig)
+    assert fast * NEWTON_PER_GF < 1 and slow * NEWTON_PER_GF < 0.2, "newtons a second"
+
+
+def test_halves_promise_what_students_t_gives_on_differences_within_pairs():
+    """d = ±π + τ over p pairs: var τ = 2σ²p/(p² − s²), s = p mod 2; the assumed spread counts as its own degrees of freedom beside p − 2."""
+    page = read(HALVES)
+    (primary,) = [endpoint for endpoint in page.record.endpoints if endpoint.primary]
+    ln_sd, prior = primary.assumed_repeatability.ln_sd, primary.assumed_repeatability.prior_df
+    said, df, *widths = figure(
+        r"deviation of ([\d.]+) on the ln.*?counted as (\d+) degrees.*?×([\d.]+) either way with 2 pairs, ×([\d.]+) with 3, ×([\d.]+) with 6",
+        page.body,
+    )
+    doubled = figure(r"twice as large, ×([\d.]+), ×([\d.]+) and ×([\d.]+\d)", page.body)
+    assert (said, df) == (ln_sd, prior)
+    for pairs, width, twice in zip((2, 3, 6), widths, doubled, strict=True):
+        half = float(stats.t.ppf(0.975, prior + pairs - 2)) * ln_sd * math.sqrt(2 * pairs / (pairs**2 - pairs % 2))
+        assert width == pytest.approx(math.exp(half), abs=0.05)
+        assert twice == pytest.approx(math.exp(2 * half), abs=0.06)
+
+
+@pytest.mark.parametrize("name", [n for n in NAMES if n != HALVES])
 def test_promised_precision_is_that_of_students_t(name):
     """Half-width of a 95 % interval for two arms of n/2 runs each: exp(t(n − 2) · s · √(4/n))."""
     page = read(name)

@@ -17,8 +17,8 @@ from edgehold.results.publish.repeatability import REPEATABILITY_FORMAT
 
 ROOT = Path(__file__).parents[2]
 FIXTURES = Path(__file__).parent / "fixtures"
-BELOW_ALL = ("protocol", "event", "submission")
-NEWEST = "1.0.0"
+BELOW_ALL = ("event", "protocol", "submission")
+NEWEST = "1.1.0"
 PUBLISHED = {RESULTS_FORMAT: Results, REPEATABILITY_FORMAT: PublishedRepeatability}
 
 
@@ -29,9 +29,14 @@ def fixture_files(name: str) -> list[Path]:
 def assembled(root: Path, *names: str) -> Path:
     """A repository in which the named fixtures lie over a protocol, its events and a submission of the same version."""
     version = names[0].rpartition("-")[2] if names else NEWEST
-    for name in dict.fromkeys((*(f"{kind}-{version}" for kind in BELOW_ALL), *names)):
+    for name in dict.fromkeys((*(of_version(kind, version) for kind in BELOW_ALL), *names)):
         shutil.copytree(FIXTURES / name, root, dirs_exist_ok=True)
     return root
+
+
+def of_version(kind: str, version: str) -> str:
+    """The fixture of a format's version, or of its newest before."""
+    return max(name for name in FOLDERS if re.fullmatch(rf"{kind}-[0-9.]+", name) and name <= f"{kind}-{version}")
 
 
 def in_repository(name: str) -> list[str]:

@@ -169,6 +169,11 @@ ONE_FILE = {
         },
         [],
     ),
+    "a run names a partner that does not name it": ({f"{RUN}/partner": "run-2"}, ["partner-one-sided"]),
+    "two runs cut in turn by two testers": (
+        {f"{RUN}/partner": "run-2", "/runs/1/partner": "run-1", "/runs/1/tester": "tern"},
+        ["partner-differs"],
+    ),
     "a trade name typed as steel": ({"/blades/0/steel/designation": "Wonder Blade Steel"}, ["unknown-steel"]),
     "steel not known": ({"/blades/0/steel": None}, []),
     "steel by composition": ({"/blades/0/steel": {"composition_percent": {"C": 1.1, "Cr": 0.4}}}, []),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -35,6 +36,7 @@ class Circumstances:
     lot, next_lot : coil or stack at the start, and after a change in mid-run (None: no change).
     coil_position_m, humidity_percent : true values, noted or not.
     blinded : the tester did not know whose edge it was.
+    pair_ln : shift that a run shares with the one that it is cut in turn with; None where it has none.
     """
 
     turn: int
@@ -44,6 +46,7 @@ class Circumstances:
     coil_position_m: float
     humidity_percent: float
     blinded: bool
+    pair_ln: float | None = None
 
 
 @dataclass(frozen=True)
@@ -70,6 +73,7 @@ def shift(world: World, arm: Arm, specimen: Specimen, c: Circumstances) -> float
         + e.coil_position * c.coil_position_m / 10
         + e.humidity * (c.humidity_percent - 60) / 10
         + e.expectation * (arm.sharpener == arm.tester and not c.blinded)
+        + (0.0 if c.pair_ln is None else c.pair_ln + e.tip_half * ((arm.edge_part == "tip") - 0.5))
     )
 
 
@@ -79,7 +83,8 @@ def keenness(
     """True keenness of one run at each amount of work; on card, above what still passes."""
     e = world.effects
     novice = person(arm.sharpener).novice
-    own = e.run_sd * rng.standard_normal()
+    alone = e.run_sd if c.pair_ln is None else math.sqrt(max(0.0, e.run_sd**2 - e.pair_sd**2))
+    own = alone * rng.standard_normal()
     start = e.unequal_start_sd * rng.standard_normal()
     lots = [world.lots[c.next_lot if c.next_lot and w >= LOT_CHANGE_AT else c.lot] for w in work]
     mean = [mean_keenness(e, method, specimen.true_steel, novice, w) for w in work]

@@ -68,6 +68,8 @@ class Effects:
     evening_sd: float = _effect(0.06, "SD between evenings of one experiment")
     lot_sd: float = _effect(0.06, "SD between coils of rope or stacks of card")
     run_sd: float = _effect(0.21, "SD between runs, resharpening included")
+    pair_sd: float = _effect(0.14, "SD between pairs of halves cut in turn: the part of that which rope, hand and hour share")
+    tip_half: float = _effect(0.05, "How much keener a tip half is than a heel half, whoever sharpened it")
     reading_sd: float = _effect(0.06, "SD of a single reading; on card, SD of a single slice around the threshold")
     unequal_start_sd: float = _effect(0.08, "SD of a preparation's luck at the start, which fades as w1/(w + w1)")
     order_drift: float = _effect(-0.02, "Shift from one run to the next within an evening: hands tire")
@@ -95,7 +97,7 @@ def work_axis(work: float, first_checkpoint: float) -> float:
 
 def mean_keenness(effects: Effects, method: Method, steel: str, novice: bool, work: float) -> float:
     """Mean keenness of a run, nuisances at zero; on card, keenness above what still passes."""
-    u = work_axis(work, method.first_checkpoint)
+    u = work_axis(work * method.work_scale, method.first_checkpoint)
     curve = effects.curve(steel)
     gap = (effects.novice_gap - effects.novice_gap_fade * u) if novice else 0.0
     if method.pass_fail:
@@ -108,7 +110,7 @@ def mean_ln_life(effects: Effects, method: Method, steel: str, novice: bool) -> 
     limit = 0.0 if method.threshold_n is None else -math.log(method.threshold_n)
     height = mean_keenness(effects, method, steel, novice, 0.0) - limit
     slope = effects.curve(steel).slope - (effects.novice_gap_fade if novice else 0.0)
-    return math.log(method.first_checkpoint * math.expm1(height / slope))
+    return math.log(method.first_checkpoint * math.expm1(height / slope) / method.work_scale)
 
 
 def _window(effects: Effects, method: Method, steel: str, novice: bool, start: float, end: float) -> float:

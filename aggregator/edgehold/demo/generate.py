@@ -1,4 +1,4 @@
-"""All hundred submissions from one seed, and the switch into a repository."""
+"""All submissions from one seed, and the switch into a repository."""
 
 from __future__ import annotations
 

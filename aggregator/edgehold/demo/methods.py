@@ -24,6 +24,10 @@ class Method:
     units : units of force that a run may use; empty for pass/fail.
     thread_ln : shift of every force on the ln scale that the thread of this version brings.
     thread_noise : factor on the spread of single readings that the thread of this version brings.
+    repeats : values of one reading.
+    halves : whether heel and tip half of one edge are cut in turn.
+    work_scale : how much more one unit of work dulls than on the longer stretch of edge of the other versions.
+    planned_last : checkpoint that runs are meant to go to; None: the last.
     """
 
     protocol: str
@@ -37,6 +41,10 @@ class Method:
     units: tuple[str, ...] = ()
     thread_ln: float = 0.0
     thread_noise: float = 1.0
+    repeats: int = 3
+    halves: bool = False
+    work_scale: float = 1.0
+    planned_last: float | None = None
 
     @property
     def first_checkpoint(self) -> float:
@@ -48,12 +56,34 @@ class Method:
         """Whether sharpness is read as pass or fail."""
         return self.threshold_n is None
 
+    @property
+    def planned(self) -> tuple[float, ...]:
+        """The checkpoints that a run is meant to be read at."""
+        return tuple(w for w in self.checkpoints if self.planned_last is None or w <= self.planned_last)
+
 
 _FORCE = ("N", "gf", "kgf", "lbf")
 
 METHODS = (
     Method("two-sharpeners-rope", "1.0.0", ROPE, LADDER[:-1], 10.0, 80.0, 4.0, None, _FORCE),
     Method("two-sharpeners-rope", "1.1.0", ROPE, LADDER, 10.0, 80.0, 4.0, (10.0, 80.0), (*_FORCE, "ozf")),
+    # Each half has 20 mm of edge instead of 40: a cut dulls it twice as much. Its slow load reads more evenly.
+    Method(
+        "two-sharpeners-rope",
+        "2.0.0",
+        ROPE,
+        LADDER[:-1],
+        5.0,
+        40.0,
+        5.0,
+        (5.0, 40.0),
+        (*_FORCE, "ozf"),
+        thread_noise=0.9,
+        repeats=2,
+        halves=True,
+        work_scale=2.0,
+        planned_last=40.0,
+    ),
     # The cotton thread of 1.0.0 stretched: it severed at a higher force and read less evenly.
     Method("steels-exchanged-rope", "1.0.0", ROPE, LADDER, 10.0, 160.0, 5.0, None, _FORCE, 0.08, 1.5),
     Method("steels-exchanged-rope", "2.0.0", ROPE, LADDER, 10.0, 160.0, 5.0, None, _FORCE),

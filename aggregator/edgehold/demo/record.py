@@ -10,13 +10,13 @@ from collections import Counter
 import numpy as np
 
 from . import cast
-from .cutting import LOT_CHANGE_AT, Circumstances, Taken, keenness, take_readings
+from .cutting import LOT_CHANGE_AT, Array, Circumstances, Taken, keenness, take_readings
 from .kits import edge_angle, kit
 from .scenes import Arm, Scene
 from .world import World, scene_stream
 from .writing import METRES, NEWTONS, Hand, in_steps, written
 
-FORMAT = "submission/1.0.0"
+FORMAT, WITH_PARTNERS = "submission/1.0.0", "submission/1.1.0"
 NOTE = "Simulated: made by the demonstration's generator, no blade was ever cut with."
 _START_STATES = {5: None, 7: "bevel reset"}
 _ANSWERED = {
@@ -50,7 +50,7 @@ def submission(scene: Scene, place: int, seed: int, world: World) -> dict[str, o
     blades = [cast.blade(key) for key in sorted({arm.blade for block in scene.blocks for arm in block})]
     lots = sorted({scene.supply} | {lot for trouble in scene.trouble.values() if (lot := _next_lot(scene, trouble))})
     return {
-        "format": FORMAT,
+        "format": WITH_PARTNERS if scene.method.halves else FORMAT,
         "id": submission_id(scene),
         "protocol": {"id": scene.method.protocol, "version": scene.method.version},
         "origin": "simulated",
@@ -117,19 +117,21 @@ def _preparations_and_runs(scene: Scene, world: World, rng: np.random.Generator)
     runs: list[dict[str, object]] = []
     last_on_edge: dict[tuple[str, str], str] = {}
     turns: Counter[int] = Counter()
+    shared: Array | None = world.effects.pair_sd * rng.standard_normal(len(scene.blocks)) if scene.method.halves else None
     for order, (block, arm) in enumerate(ordered, start=1):
         evening = block if scene.evenings == "one a block" else 0
         trouble = scene.trouble.get(order)
         c = Circumstances(
             turns[evening], float(evenings[evening]), scene.supply, _next_lot(scene, trouble), position,
-            float(weather[evening]), scene.blinding == "helper coded",
+            float(weather[evening]), scene.blinding == "helper coded", None if shared is None else float(shared[block]),
         )  # fmt: skip
         edge = (arm.blade, arm.edge_part)
         preparations.append(_preparation(scene, order, arm, last_on_edge.get(edge), rng))
         last_on_edge[edge] = _edge_id(order)
         runs.append(_run(scene, order, evening, arm, c, trouble, world, rng))
-        turns[evening] += 1
-        position += float(rng.integers(4, 9))
+        if not scene.method.halves or order % 2 == 0:  # halves are cut in turn, from the same few centimetres
+            turns[evening] += 1
+            position += float(rng.integers(4, 9))
     return preparations, runs
 
 
@@ -201,6 +203,7 @@ def _run(
         "order": order,
         "evening": None if scene.evenings == "not noted" else evening + 1,
         "preparation": _edge_id(order),
+        **({"partner": f"run-{order + 1 if order % 2 else order - 1}"} if m.halves else {}),
         "tester": arm.tester,
         **({"tester_change_at_work": 20} if trouble == "tester change" else {}),
         "lot": scene.supply,
@@ -222,7 +225,7 @@ def _run(
 
 def _marks(scene: Scene, hand: Hand, trouble: str | None) -> tuple[list[int | float | str], list[float]]:
     """Checkpoints as written, and the work they truly stand for in the protocol's unit."""
-    planned = [22.0 if trouble == "read at 22" and w == 20 else w for w in scene.method.checkpoints]
+    planned = [22.0 if trouble == "read at 22" and w == 20 else w for w in scene.method.planned]
     if trouble == "no reading at 0":
         planned = planned[1:]
     size = METRES.get(hand.unit, 1.0)
@@ -235,7 +238,7 @@ def _readings(scene: Scene, marks: list[int | float | str], taken: Taken, troubl
         return [
             {"work": mark, "outcomes": ["pass" if v else "fail" for v in values]} for mark, values in zip(marks, taken.values, strict=False)
         ]
-    repeats = 2 if trouble == "two repeats" else 3
+    repeats = 2 if trouble == "two repeats" else scene.method.repeats
     end = None if scene.gauge is None else cast.gauge(scene.gauge).scale_end
     rows: list[dict[str, object]] = [
         {"work": mark, "values": [_value(v, hand, end) for v in values[:repeats]]}

@@ -1,4 +1,4 @@
-"""A hundred scenes: who cut what, with whose edge, in which month. The story is fixed; only the luck is seeded.
+"""A hundred and eight scenes: who cut what, with whose edge, in which month. The story is fixed; only the luck is seeded.
 
 In the first year most people sharpen what they test. From March 2026 on the harbour has swap evenings: two or three people bring
 edges to one table and test their own first and each other's next, while blades go from house to house. On card one knife of each
@@ -104,6 +104,17 @@ razorbill auklet | razorbill.rigging
 avocet dunnock | avocet.galley
 gannet winkle | capstan.rigging
 """
+# sharpeners | tester | blade | pairs of halves, cut in turn
+_HALVES = """
+tern puffin | oakum | fid.galley | 3
+oakum wherry | fid | thole.galley | 3
+fid limpet | kittiwake | oakum.rigging | 3
+gannet coot | turnstone | gannet.galley | 3
+halyard skiff | grommet | dunlin.galley | 4
+bowline curlew | rowlock | grommet.galley | 3
+kedge petrel | kedge petrel | tern.bosun | 4
+turnstone winkle | capstan | thwart.galley | 3
+"""
 _HALVES_SHARED = 23  # this pair sharpens heel and tip of one blade, and swaps
 
 # steels | testers | sharpeners | blocks; where there are two of each, each tester cuts with the own edges
@@ -206,7 +217,7 @@ _TROUBLE = {
 def scenes() -> tuple[Scene, ...]:
     """All of them: the older tables first, then what was added to them, so that the luck of the older ones stays."""
     told = (*_two_sharpeners(), *_steels_exchanged(), *_on_card())
-    return tuple(sorted(told, key=lambda scene: scene.number > _FIRST_TOLD[scene.method.protocol]))
+    return tuple(sorted(told, key=lambda scene: (scene.method.halves, scene.number > _FIRST_TOLD[scene.method.protocol])))
 
 
 def _rows(table: str, first: int = 1) -> Iterator[tuple[int, list[str]]]:
@@ -227,6 +238,14 @@ def _two_sharpeners() -> Iterator[Scene]:
     for number, (both, key) in rows:
         block = tuple(Arm(key, s, t) for s in both.split() for t in both.split())
         yield _scene(number, "two-sharpeners-rope", "1.1.0", _spread(number - 25, len(rows), 2), (block, block))
+    for number, (sharpeners, testers, key, pairs) in _rows(_HALVES, 39):
+        yield _scene(number, "two-sharpeners-rope", "2.0.0", "2026-10", _in_halves(key, sharpeners.split(), testers.split(), int(pairs)))
+
+
+def _in_halves(key: str, sharpeners: list[str], testers: list[str], pairs: int) -> tuple[tuple[Arm, ...], ...]:
+    """Pairs of halves that change hands from one to the next; two testers take turns."""
+    parts = ("heel", "tip")
+    return tuple(tuple(Arm(key, s, testers[b % len(testers)], parts[(i + b) % 2]) for i, s in enumerate(sharpeners)) for b in range(pairs))
 
 
 def _steels_exchanged() -> Iterator[Scene]:
@@ -288,7 +307,7 @@ def _scene(number: int, protocol: str, version: str, month: str, blocks: tuple[t
     later = number > _FIRST_TOLD[protocol]
     return Scene(
         number, m, month, shore, blocks,
-        evenings="one a block" if later else ("one a block", "one", "one", "not noted")[number % 4],
+        evenings="one" if m.halves else "one a block" if later else ("one a block", "one", "one", "not noted")[number % 4],
         supply=_supply(shore, number, m),
         gauge=None if m.pass_fail else _gauge(shore, number, m),
         tape=tape,

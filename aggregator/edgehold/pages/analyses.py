@@ -12,9 +12,9 @@ from edgehold.results.model.results import EndpointResult, Pool
 from . import spread_bars
 from .formatting import endpoints_in_order, word
 
-KIND_ORDER = ("steel", "practice", "sharpener", "tester", "blade", "batch", "lot", "evening", "submission", "run-to-run")
+KIND_ORDER = ("steel", "practice", "sharpener", "tester", "blade", "batch", "lot", "evening", "pair", "submission", "run-to-run")
 TERM_ORDER = ("sharpener", "tester", "blade", "batch", "steel × sharpener", "steel × tester", "submission", "run-to-run")
-NOT_ONLY_TERMS = ("practice", "sharpener", "lot", "evening")  # what the hierarchical model tells otherwise, or besides
+NOT_ONLY_TERMS = ("practice", "sharpener", "lot", "evening", "pair")  # what the hierarchical model tells otherwise, or besides
 
 
 @dataclass(frozen=True)

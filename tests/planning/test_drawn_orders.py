@@ -160,6 +160,40 @@ def test_sharpeners_go_in_rounds_of_one_blade_and_every_second_round_is_the_reve
         assert [run.sharpener for run in other] == [run.sharpener for run in reversed(one)]
 
 
+@given(
+    seed=st.integers(0, 2**53 - 1),
+    blades=st.integers(1, 3),
+    pairs=st.integers(1, 5),
+    coder=st.sampled_from([None, "moss"]),
+    two=st.booleans(),
+)
+@settings(max_examples=150, deadline=None)
+def test_halves_of_one_edge_go_in_pairs_cut_in_turn_and_change_hands_from_one_pair_to_the_next(seed, blades, pairs, coder, two):
+    # Step s6 of this protocol: one sharpening of the whole blade a pair, the halves change hands in the next.
+    followed = protocol("two-sharpeners-rope", "2.0.0")
+    assert "in the next pair the halves change hands" in followed.design.order
+    room = roomy(2 * pairs * blades) | {"minutes": 9000}
+    asked = occasion(
+        followed,
+        stock(followed, **room),
+        blades=[f"wren.b{i}" for i in range(blades)],
+        sharpeners=["tern", "wren"],
+        testers=["fennel", "fid"] if two else ["fennel"],
+        coder=coder,
+    )
+    runs = drawn(asked, seed).runs
+    assert len(runs) == 2 * pairs * blades
+    turns = [runs[i : i + 2] for i in range(0, len(runs), 2)]
+    for one, other in turns:
+        assert (one.partner, other.partner) == (other.order, one.order)
+        assert {one.sharpener, other.sharpener} == {"tern", "wren"} and {one.edge_part, other.edge_part} == {"heel", "tip"}
+        for shared in ("blade", "tester", "evening", "lot", "coil_position_m"):
+            assert getattr(one, shared) == getattr(other, shared)
+    heels = [next(run.sharpener for run in turn if run.edge_part == "heel") for turn in turns]
+    assert all(one != other for one, other in zip(heels[::2], heels[1::2], strict=False))
+    assert abs(heels.count("tern") - heels.count("wren")) <= len(heels) % 2
+
+
 @pytest.mark.parametrize("name", ["steels-exchanged-rope/1.0.0", "steels-exchanged-rope/2.0.0", "life-on-card/1.0.0"])
 @given(seed=st.integers(0, 2**53 - 1), blades=st.integers(2, 5), rounds=st.integers(1, 4), coder=st.sampled_from([None, "moss"]))
 @settings(max_examples=150, deadline=None)

@@ -23,6 +23,7 @@ ROOT = Path(__file__).parents[2]
 TWO = [
     "plan", "two-sharpeners-rope", "--root", str(ROOT), "--blade", "wren.galley", "--sharpener", "wren", "--sharpener", "tern",
     "--tester", "fennel", "--coder", "moss", "--seed", "5", "--drawn", "40", "--id", "boatyard-1", "--month", "2026-05",
+    "--protocol-version", "1.1.0",
 ]  # fmt: skip
 
 
@@ -76,6 +77,18 @@ def test_the_apex_rule_the_medium_and_the_open_threats_are_printed(capsys):
     assert "Three strokes square on the stone under the blade's own weight" in text
     assert "3.6 m of rope, natural fibre" in text
     assert "generality: One tester" in text
+
+
+def test_halves_of_one_edge_are_planned_in_pairs_and_say_which_half(capsys):
+    text = said(capsys, "--dry", "--protocol-version", "2.0.0", "--minutes", "180").out
+    order = text[text.index("ORDER (plan") :].split("\n\n")[0]
+    head, *runs = [line.split() for line in order.splitlines() if re.match(r"run |\d", line)]
+    assert head[-5:] == ["blade", "half", "in", "turn", "with"]
+    assert [(run[-2], run[-1]) for run in runs] in (
+        [("heel", "2"), ("tip", "1"), ("heel", "4"), ("tip", "3"), ("heel", "6"), ("tip", "5")],
+        [("tip", "2"), ("heel", "1"), ("tip", "4"), ("heel", "3"), ("tip", "6"), ("heel", "5")],
+    )
+    assert "With an odd number of pairs the halves are not shared out evenly" in " ".join(text.split())
 
 
 def test_coded_orders_are_for_the_coder_only(capsys):
@@ -187,7 +200,7 @@ def test_no_test_is_planned_by_a_version_whose_form_is_closed(capsys, tmp_path):
     assert main([*words, "--dry"]) == 0
     objection = OBJECTION | {
         "against": {"protocol": TWO[1], "version": "1.1.0", "step": "s2-reading-rig", "endpoint": None},
-        "threat": "safety", "severity": "blocking", "month": "2026-01",
+        "threat": "safety", "severity": "blocking", "month": "2026-11",
     }  # fmt: skip
     write(copied / "objections" / "001-the-thread-whips" / "00-objection.md", markdown(objection, "The parting thread whips back."))
     capsys.readouterr()

@@ -20,6 +20,8 @@ from edgehold.planning.plans import arms_in_order, draw_plan, published_seal
 from edgehold.planning.remedies import Outlook
 from edgehold.planning.threats import open_threats
 from edgehold.records.sealing import plan_sha256
+from edgehold.results.publish.repeatability import assumption
+from edgehold.words import code_of
 
 from .boatyard_plans import drawn, own_spread_only, pooled, protocol, roomy, sharpeners, steels
 
@@ -62,6 +64,66 @@ def test_a_plan_is_judged_by_what_its_runs_reach(last, endpoint):
 def test_shorter_runs_take_less_of_an_evening():
     runs = [capacity(sharpeners({"minutes": 180, "runs_a_hand": 9}, last_checkpoint=last)).runs for last in (160, 80, 40, 10)]
     assert runs == [2, 2, 4, 6]  # 150 minutes at 60, 43.75, 34.4 and 24.2 a run, in pairs
+
+
+def halves(has=None, **asks):
+    """Two sharpeners on the halves of one edge."""
+    followed = protocol("two-sharpeners-rope", "2.0.0")
+    people = {"blades": ["wren.galley"], "sharpeners": ["tern", "wren"], "testers": ["fennel"]}
+    return occasion(followed, stock(followed, **(has or {})), **(people | asks))
+
+
+def told(asked, drawn_evenings=1000):
+    entry = {rule.id: assumption(rule) for rule in asked.protocol.endpoints}
+    return advise(asked, Known(entry, None, None), id="x-1", month="2026-05", seed=5, evenings=drawn_evenings)
+
+
+def test_minutes_of_halves_are_those_that_the_protocol_states():
+    # Its page: 8 for sharpening a half, 12 s a cut, 51 s a value, two values at 0, 5, 10, 20 and 40; 25 once an evening.
+    run = run_minutes(halves().protocol, 40)
+    assert (run.sharpening, run.readings, run.cutting) == (8, 5 * 2 * 51 / 60, 40 * 12 / 60)
+    assert practice_minutes(halves().protocol) == 25
+
+
+def test_three_hours_hold_three_pairs_and_ninety_minutes_two_shorter_ones():
+    assert fits(halves({"minutes": 180, "lots_m": (20.0,)})) == (6, "minutes")  # 155 minutes at 24.5 a run: 6.3
+    short = doable(halves({"minutes": 90}))
+    assert (short.fits.runs, short.asked.last_checkpoint) == (4, 10)  # 65 minutes at 15.1; two pairs come before longer runs: one pair tells nothing
+    assert [code_of(change) for change in short.changes] == ["plan.shorter"]
+
+
+def test_each_sharpening_of_the_blade_serves_two_halves():
+    # 0.5 mm at 0.0412 mm a sharpening: twelve sharpenings, twenty-four halves.
+    assert fits(halves({"minutes": 9000, "runs_a_hand": 99})) == (24, "steel")
+    assert capacity(halves({"minutes": 180})).blade_runs == 3
+
+
+def test_an_hour_holds_one_pair_that_says_why_it_tells_nothing():
+    found = told(halves({"minutes": 60}), 40)
+    assert len(found.plan.runs) == 2 and found.found.reason and not found.remedies
+    assert "plan.open_one_half" in [code_of(threat.text) for threat in found.threats]
+
+
+def test_no_run_of_a_pair_comes_later_than_the_other():
+    found = told(halves({"minutes": 180}), 40)
+    assert not {"carry-over", "order"} & {threat.threat for threat in found.threats}
+    assert "plan.open_halves" in [code_of(threat.text) for threat in found.threats]
+    even = told(halves({"minutes": 250}), 40)
+    assert len(even.plan.runs) == 8 and "plan.open_halves" not in [code_of(threat.text) for threat in even.threats]
+
+
+def test_three_sharpeners_cannot_share_two_halves():
+    with pytest.raises(InputError, match="got 3 sharpeners, wanted two"):
+        halves(sharpeners=["auk", "tern", "wren"])
+
+
+def test_the_usual_evening_now_shows_what_it_promises():
+    """Three hours, 20 m of rope, two sharpeners, one blade. Whole edges of version 1.1.0: ×2.67, 1 and 2 evenings of 10."""
+    usual = told(halves({"minutes": 180, "lots_m": (20.0,)})).found
+    assert math.exp(usual.half_width) == pytest.approx(1.63, abs=0.02)
+    assert usual.seen[1.5] >= 0.40 and usual.seen[2.0] >= 0.80
+    twice = told(halves({"minutes": 180, "lots_m": (20.0,), "evenings": 2})).found
+    assert math.exp(twice.half_width) <= 1.40 and twice.seen[1.5] >= 0.60
 
 
 def alone_with(name, version, has, **more):

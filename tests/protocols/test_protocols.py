@@ -425,14 +425,12 @@ def test_the_largest_load_that_is_written_is_one_that_the_thread_can_give_back()
 
 
 def test_halves_promise_what_students_t_gives_on_differences_within_pairs():
-    """d = ±π + τ over p pairs: var τ = 2σ²p/(p² − s²), s = p mod 2; the assumed spread counts as its own degrees of freedom beside p − 2."""
+    """d = ±π + τ over p pairs: var τ = 2σ²p/(p² − s²), s = p mod 2; the assumed spread counts with its own df beside p − 2."""
     page = read(HALVES)
     (primary,) = [endpoint for endpoint in page.record.endpoints if endpoint.primary]
     ln_sd, prior = primary.assumed_repeatability.ln_sd, primary.assumed_repeatability.prior_df
-    said, df, *widths = figure(
-        r"deviation of ([\d.]+) on the ln.*?counted as (\d+) degrees.*?×([\d.]+) either way with 2 pairs, ×([\d.]+) with 3, ×([\d.]+) with 6",
-        page.body,
-    )
+    said, df = figure(r"deviation of ([\d.]+) on the ln.*?counted as (\d+) degrees", page.body)
+    widths = figure(r"×([\d.]+) either way with 2 pairs, ×([\d.]+) with 3, ×([\d.]+) with 6", page.body)
     doubled = figure(r"twice as large, ×([\d.]+), ×([\d.]+) and ×([\d.]+\d)", page.body)
     assert (said, df) == (ln_sd, prior)
     for pairs, width, twice in zip((2, 3, 6), widths, doubled, strict=True):

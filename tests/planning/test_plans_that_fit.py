@@ -88,7 +88,10 @@ def test_minutes_of_halves_are_those_that_the_protocol_states():
 def test_three_hours_hold_three_pairs_and_ninety_minutes_two_shorter_ones():
     assert fits(halves({"minutes": 180, "lots_m": (20.0,)})) == (6, "minutes")  # 155 minutes at 24.5 a run: 6.3
     short = doable(halves({"minutes": 90}))
-    assert (short.fits.runs, short.asked.last_checkpoint) == (4, 10)  # 65 minutes at 15.1; two pairs come before longer runs: one pair tells nothing
+    assert (short.fits.runs, short.asked.last_checkpoint) == (
+        4,
+        10,
+    )  # 65 minutes at 15.1; two pairs come before longer runs: one pair tells nothing
     assert [code_of(change) for change in short.changes] == ["plan.shorter"]
 
 

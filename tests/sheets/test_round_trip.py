@@ -9,13 +9,14 @@ from openpyxl import load_workbook
 
 from edgehold.cli import main
 from edgehold.errors import InputError
+from edgehold.records import load_repository
 from edgehold.records.model.plan import Plan
 from edgehold.records.model.protocol import Protocol
 from edgehold.sheets import write_sheets
 from edgehold.sheets.intake import sheet_from_bytes
 from edgehold.sheets.ready import ready_plan
 from edgehold.sheets.taking import take_in
-from tests.records.builder import protocol
+from tests.records.builder import make_repository, protocol
 from tests.sheets.filling import TODAY, VALUES, Rows, csv_text, filled, repository
 
 RULES = Protocol.model_validate_json(json.dumps(protocol()))
@@ -89,6 +90,26 @@ def test_a_plan_filled_in_on_xlsx_comes_back_as_drawn(tmp_path, small):
     intake = sheet_from_bytes((tmp_path / "filled.xlsx").read_bytes(), small, TODAY)
     assert intake.questions == ()
     assert intake.submission["runs"][3]["readings"][4]["values"] == [{"written": 3.4}, {"written": 3.5}]
+
+
+def test_halves_cut_in_turn_come_back_as_drawn(tmp_path):
+    in_turn = protocol({"/design/side_by_side": "halves"})
+    rules = Protocol.model_validate_json(json.dumps(in_turn))
+    make_repository(tmp_path / "repository", [], [in_turn])
+    runs = [
+        run | {"edge_part": ("heel", "tip")[n % 2], "partner": n + (0 if n % 2 else 2)}
+        for n, run in enumerate(plan().model_dump(mode="json")["runs"])
+    ]
+    folder = tmp_path / "sheets"
+    folder.mkdir()
+    write_sheets(plan(runs=runs, format="plan/1.1.0"), rules, folder)
+    small = load_repository(tmp_path / "repository", today=TODAY)
+    intake = sheet_from_bytes(csv_text(fill_in(sheet_of(folder), sharpeners=False)).encode(), small, TODAY)
+    assert intake.questions == ()
+    assert [run["partner"] for run in intake.submission["runs"]] == ["run-2", "run-1", "run-4", "run-3"]
+    assert [p["edge_part"] for p in intake.submission["preparations"]] == ["heel", "tip", "heel", "tip"]
+    printed = (folder / "sheet.html").read_text(encoding="utf-8")
+    assert printed.count("<dt>Cut in turn with run</dt>") == 4
 
 
 def test_the_workbook_offers_the_words_allowed_and_marks_its_cells_as_text(tmp_path):

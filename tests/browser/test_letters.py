@@ -92,7 +92,7 @@ def paste(tab: Tab, text: str) -> None:
     if place.get_attribute("open") is None:
         tab.page.get_by_text(str(group("sending")["open_block"]), exact=True).click()
     tab.page.locator("#form-letters").fill(text)
-    tab.page.get_by_role("button", name="Open what is pasted").click()
+    tab.page.get_by_role("button", name="Open what you pasted").click()
     expect(tab.page.locator("#form-status")).not_to_be_empty()
 
 

@@ -176,6 +176,6 @@ export function paster(use, { sending: says }) {
     box.value = "";
     place.open = false;
   };
-  const place = fold(says.open_block, make("label", { for: "form-letters" }, says.paste_block), box, make("p", {}, button("Open what is pasted", open)));
+  const place = fold(says.open_block, make("label", { for: "form-letters" }, says.paste_block), box, make("p", {}, button("Open what you pasted", open)));
   return place;
 }

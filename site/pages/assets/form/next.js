@@ -31,7 +31,7 @@ async function asLetters(text, rules) {
   const status = make("span", { "aria-live": "polite" }), box = make("textarea", { class: "letters", readonly: true, rows: 6, "aria-label": "The result as one block of text" });
   box.value = block;
   return [
-    make("h3", {}, "Without an account"),
+    make("h3", {}, rules.repository_url ? says.block_title : says.block_kept_title),
     make("p", {}, `${filled(rules.repository_url ? says.block : says.block_kept, { letters })} ${filled(says.block_opens, { label: says.open_block })}`),
     box,
     make("p", {}, button("Copy the block", () => copied(block, status, says.mark_block)), " ", status),

@@ -251,7 +251,18 @@ interface CodedPattern {
 /** What the page of every form needs to send a file in. */
 interface SendingRules {
   repository_url: string | null;
+  sending: Dictionary<string>;
   limits: { link: number };
+}
+
+/** How a block of letters is written and read (aggregator/edgehold/records/read/letters.py), and what is said of a damaged one. */
+interface LetterRules {
+  version: number;
+  alphabet: string;
+  line: number;
+  bytes: number;
+  patterns: Record<"begin" | "end" | "named" | "entity" | "other" | "strange", string>;
+  says: Dictionary<string>;
 }
 
 /** What all forms of fields have. */
@@ -309,6 +320,7 @@ interface SubmissionRules extends FormRules, RegisterRules, AnswerRules {
   layout: SubmissionLayout;
   limits: { link: number; bytes: number; depth: number; containers: number };
   sheet: SheetRules;
+  letters: LetterRules;
   designations: string[];
   example: { people: unknown[]; blades: unknown[]; runs: unknown[] };
 }
@@ -425,6 +437,12 @@ interface SubmissionDraft {
   preparations?: PreparationDraft[];
   runs?: RunDraft[];
   answers?: AnswerToWarning[];
+}
+
+/** What is opened: a file, or what was pasted. */
+interface Brought {
+  name: string;
+  bytes: Uint8Array;
 }
 
 /** An objection, a response or an outcome as it is typed. */

@@ -17,6 +17,7 @@ from edgehold.records.codes import CODES
 from edgehold.records.model.changes import PersonFile
 from edgehold.records.model.review import Event, Objection, Outcome
 from edgehold.records.read.form import read_record
+from edgehold.records.read.letters import to_letters
 from edgehold.records.request.additions import is_data
 from edgehold.records.schemas import repository_url
 from edgehold.records.threads import state_of
@@ -71,7 +72,7 @@ def write_measured(root, protocol, name, scale):
 def run(block: str, root: Path) -> str:
     """Run a block as somebody types it; ``edgehold`` is this one."""
     program = f"edgehold() {{ '{sys.executable}' -m edgehold \"$@\"; }}\n"
-    environment = {"PATH": "/usr/bin:/bin", "PYTHONPATH": str(ROOT), "HOME": str(root), "LC_ALL": "C.UTF-8"}
+    environment = {"PATH": "/usr/bin:/bin", "PYTHONPATH": str(ROOT / "aggregator"), "HOME": str(root), "LC_ALL": "C.UTF-8"}
     done = subprocess.run(["bash", "-euc", program + block], cwd=root, env=environment, capture_output=True, text=True, timeout=60)
     assert done.returncode == 0, f"{block}{done.stdout}{done.stderr}"
     return done.stdout
@@ -93,6 +94,16 @@ def before(block, root):
         for earlier in blocks(PAGES / "publishing.md", "sh"):
             run(earlier, root)
         write_measured(root, load_repository(root).protocols[PROTOCOL[0], "2.1.0"].record, "heron-2026-07-q7m", 0.9)
+    if "intake message.txt" in block:
+        record = worked_example(load_repository(root).protocols[PROTOCOL].record, "2026-05") | {
+            "id": "petrel-2026-05-x8d",
+            "origin": "measured",
+        }
+        for number, run_ in enumerate(record["runs"]):
+            run_["readings"][0]["values"][0]["written"] += 0.01 * (number + 1)
+        sent = to_letters((json.dumps(record, indent=2) + "\n").encode())
+        quoted = "\n".join(f"> {line}" for line in sent.splitlines())
+        (root / "message.txt").write_text(f"Hello, this is from our kitchen.\n\n{quoted}\n\nBye", encoding="utf-8")
     if "001-the-stone-loads-up" in block:
         for title in ("A last bevel stays", "The stone loads up"):
             run(block_of_an_objection(title), root)
@@ -119,7 +130,12 @@ def test_maintainers_commands_go_through_and_the_taken_out_leaves_only_its_tombs
     assert repository.errors == ()
     assert [stone.id for stone in repository.tombstones] == ["wren-2026-05-k3f"]
     submissions = (*repository.submissions, *repository.retracted)
-    assert {s.record.id for s in submissions if s.record.origin == "measured"} == {"tern-2026-06-b2c", "heron-2026-07-q7m"}
+    measured = {s.record.id for s in submissions if s.record.origin == "measured"}
+    assert measured == {
+        "tern-2026-06-b2c",
+        "heron-2026-07-q7m",
+        "petrel-2026-05-x8d",
+    }
     assert "wren-2026-05-k3f.json" in git(root, "log", "--all", "--name-only", "--format=")  # what git cannot forget
     kinds = [(event.kind, event.version) for event in repository.events[PROTOCOL[0]]]
     assert kinds[-2:] == [("adopted", "2.1.0"), ("retired", "1.0.0")]

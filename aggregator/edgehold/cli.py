@@ -86,13 +86,16 @@ def _parser() -> argparse.ArgumentParser:
         "--remove", nargs=1, metavar="POINTER", dest="changes", action="append", default=[], help="take out what stands at this place"
     )
 
-    intake = _command(commands, "intake", _intake, "turn a filled-in sheet, CSV or XLSX, into a submission, or ask")
-    intake.add_argument("file", metavar="FILE", help="the sheet")
+    intake = _command(commands, "intake", _intake, "turn a filled-in sheet, or a result sent as text, into a submission, or ask")
+    intake.add_argument("file", metavar="FILE", help="a sheet, CSV or XLSX; a finished file; or any text with one block of letters in it")
     intake.add_argument(
         "--plan", metavar="PLAN.json", help="the plan that it was made from: whose edge is whose, where the sheet leaves it open"
     )
     intake.add_argument("--output", metavar="FILE", help="where to write the submission (default: its id, in the current folder)")
     intake.add_argument("--draft", action="store_true", help="where something must be asked, write what could be read: the form opens it")
+    intake.add_argument(
+        "--place", action="store_true", help="put it where it belongs under submissions/measured, if everything checks with it"
+    )
     intake.add_argument("--json", action="store_true", help="print what was found as JSON")
 
     report = _command(commands, "report", _report, "report on one submission: what it says by itself, and what it cannot tell")
@@ -141,6 +144,10 @@ def _root(arguments: argparse.Namespace) -> Path:
 
 def _say(text: str) -> None:
     print(f"edgehold: {text} …", file=sys.stderr, flush=True)
+
+
+def _warn(text: str) -> None:
+    print(f"edgehold: warning: {text}", file=sys.stderr, flush=True)
 
 
 def _check(arguments: argparse.Namespace) -> int:
@@ -193,7 +200,7 @@ def _pool(arguments: argparse.Namespace) -> int:
 def _site(arguments: argparse.Namespace) -> int:
     from .pipeline import site
 
-    page = site(_root(arguments), _say)
+    page = site(_root(arguments), _say, _warn)
     print(f"site: {page}\nopen it in a browser, or run 'make serve' and go to http://127.0.0.1:8000/")
     return FINE
 
@@ -268,7 +275,9 @@ def _intake(arguments: argparse.Namespace) -> int:
     from .sheets.telling import intake_json, intake_text
 
     plan, output = (Path(name) if name else None for name in (arguments.plan, arguments.output))
-    intake, written = take_in(_root(arguments), Path(arguments.file), plan=plan, output=output, draft=arguments.draft)
+    intake, written = take_in(
+        _root(arguments), Path(arguments.file), plan=plan, output=output, draft=arguments.draft, place=arguments.place
+    )
     said = intake_json if arguments.json else intake_text
     print(said(intake, arguments.file, str(written or "")))
     return FINE if intake.whole else ERRORS_FOUND

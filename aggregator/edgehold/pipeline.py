@@ -40,6 +40,7 @@ from .results.publish.schemas import hold_to_schemas, published_schemas
 from .results.publish.write import staged_build
 from .results.tables.tables import tables
 from .sheets.ready import ReadySheet, ready_sheets
+from .words import Reason
 
 Progress = Callable[[str], None]
 Value = TypeVar("Value")
@@ -154,8 +155,14 @@ def pool(root: Path, say: Progress = lambda _: None) -> Path:
     return root / "build" / "results"
 
 
-def site(root: Path, say: Progress = lambda _: None) -> Path:
+def site(root: Path, say: Progress = lambda _: None, warn: Progress = lambda _: None) -> Path:
     """Check, pool and build the pages: ``build/results`` and ``build/site``.
+
+    Parameters
+    ----------
+    root : the repository.
+    say : told of what is begun.
+    warn : told of what the maintainer has left unset.
 
     Returns
     -------
@@ -164,6 +171,8 @@ def site(root: Path, say: Progress = lambda _: None) -> Path:
     with staged_build(root) as stage:
         results, files, rules, sheets, reviews = _results_files(root, say)
         _write_results(files, stage / "results")
+        if not results.provenance.repository_url:
+            warn(Reason("sending.no_repository"))
         say("building the pages")
         schemas = {f"schemas/{name}": content for name, content in published_schemas(root).items()}
         build_site(results, root, stage / "site", files | schemas, forms=rules, sheets=sheets, reviews=reviews)

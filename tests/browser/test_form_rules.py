@@ -3,12 +3,19 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
+from urllib.parse import parse_qs, urlsplit
 
 import pytest
+import yaml
 
+from edgehold.forms.layout import worked_example
+from edgehold.forms.submission import LONGEST_LINK
+from edgehold.records.model.protocol import Protocol
 from tests.forms.corpus import FRONTS, REFUSED, cases, program_findings, rules_of
 from tests.records.builder import REMOVED, TODAY, changed
+from tests.words.says import says
 
 ROOT = Path(__file__).parents[2]
 TEXTS = {"control-character", "direction-override", "lone-surrogate"}
@@ -181,25 +188,58 @@ def test_a_question_about_commas_can_be_answered_either_way(page):
 
 STEPS = """async ({ record, rules }) => {
   const { steps } = await import("/assets/form/next.js");
-  const shown = steps(record, rules);
+  const shown = await steps(record, rules);
   return { text: shown.textContent, links: [...shown.querySelectorAll("a")].map(link => link.href) };
 }"""
 
 
-def test_a_link_is_offered_only_where_it_fits_and_there_is_somewhere_to_go(page):
+@pytest.fixture
+def sent(page):
+    """What the form says of sending a record, and where its links lead, with somewhere to send it to."""
+    rules = rules_of("small-rope") | {"repository_url": "https://code.example/edgehold"}
+    return lambda record: page.evaluate(STEPS, {"record": record, "rules": rules})
+
+
+def test_without_somewhere_to_go_no_link_is_offered_and_the_block_is(page):
     rules = rules_of("small-rope")
-    record = rules["example"]
-    nowhere = page.evaluate(STEPS, {"record": record, "rules": rules})
-    assert nowhere["links"] == [] and "does not say yet where to send it" in nowhere["text"]
-    rules["repository_url"] = "https://code.example/edgehold"
-    short = page.evaluate(STEPS, {"record": record | {"runs": record["runs"][:1]}, "rules": rules})
-    (link,) = short["links"]
-    assert link.startswith(
-        "https://code.example/edgehold/new/HEAD?filename=submissions%2Fsimulated%2Fsmall-rope%2Fexample-small-rope.json&value="
-    )
-    assert len(link) < 6_000
-    long = page.evaluate(STEPS, {"record": record | {"note": "x" * 4000, "runs": record["runs"] * 2}, "rules": rules})
-    assert long["links"] == [
+    nowhere = page.evaluate(STEPS, {"record": rules["example"], "rules": rules})
+    assert nowhere["links"] == [] and says(nowhere["text"], "sending.nowhere") and says(nowhere["text"], "sending.block_kept")
+
+
+PUBLISHED = sorted((ROOT / "protocols").glob("*/[0-9]*.md"))
+
+
+@pytest.mark.parametrize("path", PUBLISHED, ids=lambda path: f"{path.parent.name}-{path.stem}")
+def test_the_least_record_of_every_protocol_fits_into_a_link_that_holds_it_without_indentation(sent, path):
+    head = yaml.safe_load(path.read_text(encoding="utf-8").split("---\n")[1])
+    record = worked_example(Protocol.model_validate_json(json.dumps(head)), "2026-01")
+    assert len(record["runs"]) >= 4
+    shown = sent(record)
+    (link,) = shown["links"]
+    place = f"submissions%2Fsimulated%2F{record['protocol']['id']}%2F{record['id']}.json"
+    assert link.startswith(f"https://code.example/edgehold/new/HEAD?filename={place}&value=") and len(link) < LONGEST_LINK
+    (value,) = parse_qs(urlsplit(link).query)["value"]
+    assert json.loads(value) == record and not re.search(r"\s", value.replace("last checkpoint", "").removesuffix("\n"))
+    assert says(shown["text"], "sending.block") and not says(shown["text"], "sending.too_long")
+
+
+def test_what_a_record_says_stands_in_the_link_to_the_letter(sent):
+    """Every sign that means something in an address, and some that no address can hold."""
+    record = rules_of("small-rope")["example"] | {"note": "a+b & c=d; 100 % #1 \u00fc 刃 🔪 \"x\" <y> 'z' \\ / ? : @ , $ ~"}
+    (link,) = sent(record)["links"]
+    (value,) = parse_qs(urlsplit(link).query)["value"]
+    assert json.loads(value) == record
+
+
+def test_a_record_too_long_for_a_link_is_to_be_pasted_and_the_sentence_says_how_long_it_is(sent):
+    example = rules_of("small-rope")["example"]
+    shown = sent(example | {"note": "x" * 5_000})
+    assert shown["links"] == [
         "https://code.example/edgehold/new/HEAD?filename=submissions%2Fsimulated%2Fsmall-rope%2Fexample-small-rope.json"
     ]
-    assert "too long for a link" in long["text"] and "Copy the text" in long["text"]
+    assert says(shown["text"], "sending.too_long", most=LONGEST_LINK) and "Copy the text" in shown["text"]
+    length = int(re.search(r"would have (\d+) characters", shown["text"])[1])
+    assert length >= LONGEST_LINK
+    just_fits = sent(example | {"note": "x" * (5_000 - length + LONGEST_LINK - 1)})
+    assert len(just_fits["links"][0]) == LONGEST_LINK - 1
+    assert says(sent(example | {"note": "x" * (5_000 - length + LONGEST_LINK)})["text"], "sending.too_long")

@@ -13,6 +13,7 @@ from edgehold.records import load_repository
 from edgehold.records.read.yaml_reading import parse_yaml, split_front_matter
 from edgehold.review.drafts import name_of
 from edgehold.review.writing import markdown_text
+from edgehold.words import group
 from tests.forms.review_corpus import cases, objection, path_of, program_findings, put, response, rules_of, write_repository
 from tests.published import copy_demonstrated
 from tests.records.builder import TODAY
@@ -280,12 +281,12 @@ def test_the_text_goes_into_a_link_where_there_is_somewhere_to_go(context, base)
     page = context.new_page()
     page.goto(f"{base}/methods/")
     links = page.evaluate(
-        """async path => {
+        """async ([path, says]) => {
           const { sending } = await import("/assets/form/next.js");
-          const rules = { repository_url: "https://code.example/edgehold", limits: { link: 6000 } };
+          const rules = { repository_url: "https://code.example/edgehold", sending: says, limits: { link: 6000 } };
           return [sending(path, "a\\n", rules, ""), sending(path, "x".repeat(7000), rules, "")].map(shown => shown.querySelector("a").href);
         }""",
-        f"{ROPE}/objections/002-{name_of('A b')}/00-objection.md",
+        [f"{ROPE}/objections/002-{name_of('A b')}/00-objection.md", group("sending")],
     )
     place = "https://code.example/edgehold/new/HEAD?filename=protocols%2Ftwo-sharpeners-rope%2Fobjections%2F002-a-b%2F00-objection.md"
     assert links == [f"{place}&value=a%0A", place]

@@ -57,11 +57,12 @@ def strings():
 
 
 SENTENCES = (
-    "all_runs", "model_answer", "moves", "network", "own_answer", "pages", "plan", "planner", "probes", "report", "studies_answer",
-    "study_checks",
+    "all_runs", "model_answer", "moves", "network", "own_answer", "pages", "plan", "planner", "probes", "report", "sending",
+    "studies_answer", "study_checks",
 )  # groups of whole sentences  # fmt: skip
 HANDED_OUT = (
-    "endpoints", "flags", "factors", "contrasts", "estimates", "numbers", "own_answer", "planner",
+    "endpoints", "flags", "factors", "contrasts", "estimates", "letters", "numbers", "own_answer", "planner",
+    "sending",
 )  # whole groups, for the browser to fill in  # fmt: skip
 
 

@@ -23,6 +23,7 @@ from edgehold.results.publish.objections import STRUCK, threads_of, versions_of
 from edgehold.results.publish.text_changes import step_titles
 from edgehold.results.publish.versions import events_of, status_after
 from edgehold.review.protocol_drafts import FIRST_VERSION, skeleton
+from edgehold.words import group
 
 from .review_table import TEXT, Thread, outcome_table, response_table, shared_table, target_table, version_table
 from .submission import HINTS, LONGEST_LINK, SCHEMA_CODES, Rules, messages, part_of_schema, patterns_in, schema_of
@@ -80,6 +81,7 @@ def _everywhere(repository: Repository, kind: str) -> Rules:
         "characters": [{"code": c["code"], "pattern": c["pattern"]} for c in UNFIT_CHARACTERS],
         "limits": {"bytes": LARGEST_BYTES[kind], "link": LONGEST_LINK},
         "repository_url": repository_url(repository.root),
+        "sending": group("sending"),
         "program_version": __version__,
     }
 

@@ -16,6 +16,7 @@ from edgehold.records.codes import CODES
 from edgehold.records.model.protocol import Protocol, version_order
 from edgehold.records.model.registers import SteelEntry
 from edgehold.records.model.submission import SUBMISSION_FORMAT
+from edgehold.records.read import letters
 from edgehold.records.read.form import pattern_cure
 from edgehold.records.read.json_reading import DEEPEST, MOST_CONTAINERS
 from edgehold.records.read.opening import LARGEST_BYTES, UNFIT_CHARACTERS
@@ -25,6 +26,7 @@ from edgehold.records.schemas import generated_schemas, repository_url, site_url
 from edgehold.records.units import grammar
 from edgehold.results.model.repeatability import PublishedRepeatability
 from edgehold.results.publish.versions import closed_by, events_of, status_after
+from edgehold.words import group
 
 from .answer import answer_rules
 from .layout import fields_to_fill, submission_layout, worked_example
@@ -108,6 +110,8 @@ def form_rules(
         "grits": {"letters": GRIT_LETTERS, "sizes": grit_spellings()},
         "plausible": {"low": rule.plausible_low, "high": rule.plausible_high, "unit": rule.canonical_unit},
         "limits": {"bytes": LARGEST_BYTES["submission"], "depth": DEEPEST, "containers": MOST_CONTAINERS, "link": LONGEST_LINK},
+        "letters": _letters(),
+        "sending": group("sending"),
         "example": example,
         "to_fill": fields_to_fill(example, protocol),
         "repository_url": repository_url,
@@ -155,6 +159,20 @@ def patterns_in(schema: object) -> set[str]:
     own = {value for name, value in schema.items() if name == "pattern" and isinstance(value, str)}
     named = schema.get("patternProperties")
     return own | set(named if isinstance(named, dict) else ()) | set().union(*map(patterns_in, schema.values()), set())
+
+
+def _letters() -> Rules:
+    """How a block of letters is written and read (``edgehold.records.read.letters``), and what is said of a damaged one."""
+    patterns = {"begin": letters.BEGIN, "end": letters.END, "named": letters.NAMED, "entity": letters.ENTITY}
+    patterns |= {"other": letters.OTHER, "strange": letters.STRANGE}
+    return {
+        "version": letters.VERSION,
+        "alphabet": letters.ALPHABET,
+        "line": letters.LINE,
+        "bytes": letters.MOST_BYTES,
+        "patterns": {name: pattern.pattern for name, pattern in patterns.items()},
+        "says": group("letters"),
+    }
 
 
 def _units() -> list[dict[str, object]]:

@@ -31,6 +31,7 @@ from .links import broken_links
 from .review_pages import Reviews
 from .sheet_pages import SheetView
 from .tonight_pages import Forms
+from .where_results_go import MARK, where_results_go
 
 if TYPE_CHECKING:
     from mkdocs.structure.toc import _TocToken
@@ -121,6 +122,7 @@ class _Generated(BasePlugin[LegacyConfig]):  # type: ignore[no-untyped-call]  # 
         self._ready: dict[str, str] = {}
         self._sections: dict[str, Section] = {}
         known = results.provenance
+        self._where = where_results_go(known.repository_url)
         self._provenance = {  # the theme's templates escape nothing by themselves
             "program_version": safe_text.plain(known.program_version),
             "inputs_sha256": safe_text.plain(known.inputs_sha256[:12]),
@@ -153,6 +155,7 @@ class _Generated(BasePlugin[LegacyConfig]):  # type: ignore[no-untyped-call]  # 
     def on_page_content(self, html: str, *, page: Page, config: MkDocsConfig, files: Files) -> str:
         ready = self._ready.pop(page.file.src_uri, None)
         if ready is None:
+            html = html.replace(MARK, self._where)
             return html.replace("<table>", '<div tabindex="0" class="table"><table>').replace("</table>", "</table></div>")
         page.toc = get_toc(_headings(ready))
         return ready

@@ -15,6 +15,7 @@ from edgehold.results.model.versions import ProtocolResult
 
 from . import addresses
 from .page import Page, render
+from .where_results_go import where_results_go
 
 Forms = Mapping[tuple[str, str], dict[str, object]]
 """The rules of every form (``edgehold.forms.submission``), by protocol id and version."""
@@ -39,10 +40,11 @@ def tonight_pages(results: Results, forms: Forms, sheets: Collection[tuple[str, 
         closed=closed,
         planner=planner,
         planner_data=inert_json(planner),
+        where=where_results_go(results.provenance.repository_url),
     )
     yield Page("/tonight/", "Do it tonight", html, "Do it tonight", "Choose a question, cut, type, and see your answer")
     for key, rules in forms.items():
-        yield _form(key, rules, sheets)
+        yield _form(key, rules, sheets, results.provenance.repository_url)
     for protocol, objections in closed:
         yield from _closed(protocol, objections)
 
@@ -59,10 +61,18 @@ def _closed(protocol: ProtocolResult, objections: list[ObjectionResult]) -> Iter
         yield Page(address(protocol.id, protocol.version), f"{title}: the {what} is closed", html, "Do it tonight", record=True)
 
 
-def _form(key: tuple[str, str], rules: dict[str, object], sheets: Collection[tuple[str, str]]) -> Page:
+def _form(key: tuple[str, str], rules: dict[str, object], sheets: Collection[tuple[str, str]], repository_url: str) -> Page:
     front, (protocol, version) = rules["protocol"], key
     title = front["title"] if isinstance(front, dict) else protocol
-    html = render("tonight_form.html", front=front, rules=rules, to_fill=rules["to_fill"], data=inert_json(rules), drawn=key in sheets)
+    html = render(
+        "tonight_form.html",
+        front=front,
+        rules=rules,
+        to_fill=rules["to_fill"],
+        data=inert_json(rules),
+        drawn=key in sheets,
+        where=where_results_go(repository_url),
+    )
     address = addresses.form(protocol, version)
     return Page(address, f"{title} {version}: the form", html, "Do it tonight", f"Type in your readings: {title}", record=True)
 

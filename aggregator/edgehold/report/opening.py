@@ -3,28 +3,18 @@
 from __future__ import annotations
 
 import datetime
-import functools
 from dataclasses import dataclass
 from pathlib import Path
 
-from edgehold.errors import ERROR, Finding, InputError
+from edgehold.errors import Finding, InputError
 from edgehold.records import load_repository
 from edgehold.records.canonical import LoadedProtocol, Repository
-from edgehold.records.findings import Collected, answered
-from edgehold.records.json_places import json_places
 from edgehold.records.layout import file_id, walk
 from edgehold.records.model.submission import Submission
-from edgehold.records.problem import Problem
-from edgehold.records.read.against_protocol import readings_by
-from edgehold.records.read.form import read_record
-from edgehold.records.read.json_reading import parse_json
-from edgehold.records.read.opening import decode, read_bytes
+from edgehold.records.read.alone import read_alone
+from edgehold.records.read.opening import read_bytes
 from edgehold.records.read.session import sha256
-from edgehold.records.registers import find_steel
 from edgehold.records.report import harmless
-from edgehold.records.rules.plans import plan_problems
-from edgehold.records.rules.references import reference_problems
-from edgehold.records.rules.submissions import own_problems
 from edgehold.words import Reason
 
 
@@ -110,30 +100,5 @@ def _of_repository(root: Path, path: str, today: datetime.date | None) -> Opened
 def _alone(root: Path, file: Path, today: datetime.date) -> Opened | Unsound:
     repository = load_repository(root, today=today, chosen=())
     data, problems = read_bytes(file, "submission")
-    text, unfit = decode(data) if not problems else ("", [])
-    tree, broken = parse_json(text) if text else (None, [])
-    problems = [*problems, *unfit, *broken]
-    if tree is None and not problems:
-        problems = [Problem("", "not-json", Reason("report.empty_file"), line=1)]
-    record = None
-    if not problems:
-        record, problems = read_record(Submission, tree)
-    if record is not None:
-        problems = answered(_problems(record, repository, today), [(a.pointer, a.code, a.says) for a in record.answers or ()])
-    collected = Collected()
-    collected.add(file.as_posix(), problems)
-    findings = collected.findings(lambda _: json_places(text).lines)
-    if record is None or any(f.severity == ERROR for f in findings):
-        return Unsound(findings)
-    return Opened(record, sha256(data), False, findings, repository)
-
-
-def _problems(record: Submission, repository: Repository, today: datetime.date) -> list[Problem]:
-    """What the check finds in a submission that stands alone."""
-    key = (record.protocol.id, record.protocol.version)
-    found = [*reference_problems(record), *own_problems(record, today, functools.partial(find_steel, repository.steels))]
-    found += plan_problems(record, {seal.id: seal for seal in repository.seals})
-    if key not in repository.protocols:
-        return [*found, Problem("/protocol", "unknown-protocol", Reason("intake.no_protocol", protocol=key[0], version=key[1]))]
-    _, problems = readings_by(repository.protocols[key].record, repository.events.get(record.protocol.id, ()), record)
-    return [*found, *problems]
+    record, findings = read_alone(data, file.as_posix(), repository, today, problems)
+    return Unsound(findings) if record is None else Opened(record, sha256(data), False, findings, repository)

@@ -49,6 +49,7 @@ class Intake:
     remarks : (place, text) of what the check would warn of.
     said : (place, text) of what was converted.
     tally : how many rows are what; together, all rows in which anything stands.
+    text : where a finished record was brought, the file as it was written; None for a sheet.
     """
 
     submission: dict[str, object] | None
@@ -56,6 +57,7 @@ class Intake:
     remarks: tuple[tuple[str, str], ...] = ()
     said: tuple[tuple[str, str], ...] = ()
     tally: Mapping[str, int] = field(default_factory=dict)
+    text: str | None = None
 
     @property
     def whole(self) -> bool:
@@ -78,12 +80,22 @@ def read_sheet(path: Path, repository: Repository, today: datetime.date, plan: P
     InputError
         The file cannot be opened.
     """
+    return sheet_from_bytes(sheet_bytes(path), repository, today, plan)
+
+
+def sheet_bytes(path: Path) -> bytes:
+    """The bytes of a file, one more than are read where there are more.
+
+    Raises
+    ------
+    InputError
+        The file cannot be opened.
+    """
     try:
         with path.open("rb") as stream:
-            data = stream.read(MOST_BYTES + 1)
+            return stream.read(MOST_BYTES + 1)
     except OSError as error:
         raise InputError(f"{path}: the file cannot be opened ({error.strerror}); wanted a filled-in sheet, CSV or XLSX") from None
-    return sheet_from_bytes(data, repository, today, plan)
 
 
 def sheet_from_bytes(data: bytes, repository: Repository, today: datetime.date, plan: Plan | None = None) -> Intake:

@@ -1,49 +1,75 @@
-"""A filled-in sheet on the disk to a submission on the disk; nothing that is there is ever written over."""
+"""What somebody brings on the disk to a submission on the disk; nothing that is there is ever written over."""
 
 from __future__ import annotations
 
 import datetime
+from dataclasses import replace
 from pathlib import Path
 
-from edgehold.errors import InputError
+from edgehold.errors import ERROR, Finding, InputError
 from edgehold.records import load_repository
 from edgehold.records.model.plan import Plan
+from edgehold.records.model.submission import Submission
 from edgehold.records.read.form import read_record
 from edgehold.records.read.json_reading import parse_json
 from edgehold.records.read.opening import decode, read_bytes
+from edgehold.records.read.placing import put_if_sound
+from edgehold.words import Reason
 
-from .intake import Intake, read_sheet
+from .cells import Question
+from .finished import finished_from_bytes, is_finished
+from .intake import Intake, sheet_bytes, sheet_from_bytes
 from .telling import submission_json
 
 
 def take_in(
-    root: Path, file: Path, *, plan: Path | None = None, output: Path | None = None, draft: bool = False, today: datetime.date | None = None
+    root: Path,
+    file: Path,
+    *,
+    plan: Path | None = None,
+    output: Path | None = None,
+    draft: bool = False,
+    place: bool = False,
+    today: datetime.date | None = None,
 ) -> tuple[Intake, Path | None]:
-    """Read a sheet and write the submission.
+    """Read what somebody brings, a sheet, a finished file or a block of letters, and write the submission.
 
     Parameters
     ----------
     root : the repository, for its protocols and registers.
-    file : the sheet, CSV or XLSX.
-    plan : the plan that it was made from.
+    file : the sheet, CSV or XLSX; or a finished record, as JSON or in letters with any text around them.
+    plan : the plan that a sheet was made from.
     output : where to; None: ``<id>.json``, or ``<name>-half-done.json`` for a draft, in the current folder.
     draft : whether what could be read is written although something must be asked.
+    place : whether it goes where it belongs in the repository, if everything checks with it.
     today : what "in the future" is measured from; None: the date of this machine.
 
     Returns
     -------
-    What came of the sheet, and the file written; None where nothing was.
+    What came of the file, and the file written; None where nothing was.
 
     Raises
     ------
     InputError
-        A file cannot be read, the plan is not one, or there is a file where the submission would go.
+        A file cannot be read, the plan is not one or nothing asks for it, or there is a file where the submission would go.
     """
-    repository = load_repository(root, chosen=())
-    intake = read_sheet(file, repository, today or datetime.date.today(), None if plan is None else _plan(plan))
+    if place and (output is not None or draft):
+        raise InputError(Reason("intake.place_alone"))
+    repository, day = load_repository(root, chosen=()), today or datetime.date.today()
+    data = sheet_bytes(file)
+    if is_finished(data):
+        if plan is not None:
+            raise InputError(Reason("intake.no_plan_needed"))
+        intake = finished_from_bytes(data, repository, day)
+    else:
+        intake = sheet_from_bytes(data, repository, day, None if plan is None else _plan(plan))
     if intake.submission is None or not (intake.whole or draft):
         return intake, None
-    name = f"{intake.submission['id']}.json" if intake.whole else f"{file.stem}-half-done.json"
+    return _placed(root, intake) if place else (intake, _written(intake, file, output))
+
+
+def _written(intake: Intake, file: Path, output: Path | None) -> Path:
+    name = f"{intake.submission['id']}.json" if intake.whole and intake.submission else f"{file.stem}-half-done.json"
     target = output or Path(name)
     try:
         with target.open("x", encoding="utf-8", newline="\n") as stream:
@@ -52,7 +78,26 @@ def take_in(
         raise InputError(f"{target} is there already; name another file with --output, or move it away") from None
     except OSError as error:
         raise InputError(f"{target} cannot be written ({error.strerror})") from None
-    return intake, target
+    return target
+
+
+def _placed(root: Path, intake: Intake) -> tuple[Intake, Path | None]:
+    """Put a whole submission where it belongs, and read everything with it; where an error comes of it, nothing stays."""
+    record = Submission.model_validate_json(submission_json(intake))
+    if record.origin != "measured":
+        raise InputError(Reason("intake.not_measured", id=record.id, origin=record.origin))
+    place = f"submissions/{record.origin}/{record.protocol.id}/{record.id}.json"
+    if (root / place).exists() or (root / place).is_symlink():
+        raise InputError(Reason("intake.there_already", path=place))
+    found = put_if_sound(root, place, submission_json(intake))
+    if any(finding.severity == ERROR for finding in found):
+        return replace(intake, questions=tuple(map(_asked, found))), None
+    told = {*intake.remarks, *((finding.pointer or "the file", finding.message) for finding in found)}
+    return replace(intake, remarks=tuple(sorted(told))), Path(place)
+
+
+def _asked(finding: Finding) -> Question:
+    return Question("", 0, 0, finding.code, f"{finding.file} {finding.pointer}: {finding.message}", finding.cure)
 
 
 def _plan(path: Path) -> Plan:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 from dataclasses import asdict
 
+from edgehold.records.report import harmless
+
 from .cells import Question
 from .intake import Intake
 
@@ -40,6 +42,8 @@ def intake_json(intake: Intake, file: str, written: str) -> str:
 
 def submission_json(intake: Intake) -> str:
     """The submission as a file."""
+    if intake.text is not None:
+        return intake.text
     return json.dumps(intake.submission, indent=2, ensure_ascii=False) + "\n"
 
 
@@ -48,4 +52,4 @@ def _place(question: Question) -> str:
 
 
 def _listed(title: str, lines: list[str]) -> list[str]:
-    return [title, *(f"  {line}" for line in lines)] if lines else []
+    return [title, *(f"  {harmless(line)}" for line in lines)] if lines else []

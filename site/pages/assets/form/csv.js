@@ -33,7 +33,7 @@ export function csvRows(bytes, sheet) {
  *
  * @type {(pattern: string) => RegExp}
  */
-const anywhere = (pattern) => new RegExp(pattern.replace("(?i)", ""), "iu");
+export const anywhere = (pattern) => new RegExp(pattern.replace("(?i)", ""), "iu");
 
 /**
  * @param {import("./cells.js").Asked} asked

@@ -2,27 +2,55 @@
 // is saved with its id as its name. A file is read in this browser and goes nowhere.
 
 import { cellName } from "./csv.js";
-import { button, make } from "./dom.js";
+import { button, fold, make } from "./dom.js";
+import { fromLetters, holdsLetters, packs } from "./letters.js";
 import { fileText, load } from "./record.js";
-import { isSheet, readSheet } from "./sheet.js";
+import { beginsSheet, isSheet, readSheet } from "./sheet.js";
 
 const MOST_TOLD = 40; // questions about a sheet that are listed
 
 /**
- * Read a file's text into a draft: {draft, told}, or {problem} in words.
- *
- * @param {File} file
- * @param {SubmissionRules} rules
- * @returns {Promise<{ draft: SubmissionDraft, told: string, problem?: undefined } | { problem: string }>}
+ * @typedef {{ draft: SubmissionDraft, told: string, problem?: undefined } | { problem: string }} Opened
  */
-export async function opened(file, rules) {
-  if (file.size > rules.limits.bytes) { return { problem: `The file has ${file.size} bytes; at most ${rules.limits.bytes} are read.` }; }
-  const bytes = new Uint8Array(await file.arrayBuffer());
+
+/**
+ * Read what was brought into a draft: {draft, told}, or {problem} in words. It may be a record, a sheet, or a text with a block of letters.
+ *
+ * @param {Brought} brought
+ * @param {SubmissionRules} rules
+ * @returns {Promise<Opened>}
+ */
+export async function opened({ name, bytes }, rules) {
+  if (bytes.length > rules.limits.bytes) { return { problem: `The file has ${bytes.length} bytes; at most ${rules.limits.bytes} are read.` }; }
   if (bytes[0] === 0x50 && bytes[1] === 0x4B) { return { problem: "This is a workbook (XLSX) or another archive. Save the sheet as CSV UTF-8 and open that." }; }
-  if (isSheet(file.name, bytes, rules)) { return openedSheet(bytes, rules); }
+  const text = new TextDecoder().decode(bytes);
+  if (holdsLetters(text.replaceAll("\0", ""), rules.letters) && !beginsSheet(text, rules.sheet)) { return openedLetters(text.replaceAll("\0", ""), rules); }
+  return isSheet(name, bytes, rules) ? openedSheet(bytes, rules) : openedRecord(text, rules);
+}
+
+/**
+ * What a block of letters packs, read as the file that it is.
+ *
+ * @param {string} text
+ * @param {SubmissionRules} rules
+ * @returns {Promise<Opened>}
+ */
+async function openedLetters(text, rules) {
+  if (!packs()) { return { problem: rules.sending.cannot_unpack }; }
+  const { bytes, unread } = await fromLetters(text, rules.letters);
+  if (unread) { return { problem: `${unread.message.charAt(0).toUpperCase()}${unread.message.slice(1)}; ${unread.cure}. ${rules.sending.nothing_changed}` }; }
+  return openedRecord(new TextDecoder().decode(bytes), rules);
+}
+
+/**
+ * @param {string} text
+ * @param {SubmissionRules} rules
+ * @returns {Opened}
+ */
+function openedRecord(text, rules) {
   let record;
   try {
-    record = JSON.parse((await file.text()).replace(/^\uFEFF/u, ""));
+    record = JSON.parse(text.replace(/^\uFEFF/u, ""));
   } catch {
     return { problem: "The file is not JSON. Open the one that this form saved." };
   }
@@ -133,4 +161,21 @@ export function opener(root, use) {
     if (file) { use(file); }
   });
   return [button("Open a file", () => pick.click()), pick];
+}
+
+/**
+ * A place to paste a result that came as text; `use` gets it, and it stays there until it could be opened.
+ *
+ * @param {(text: string) => Promise<boolean>} use whether it was opened
+ * @param {SendingRules} rules
+ */
+export function paster(use, { sending: says }) {
+  const box = make("textarea", { id: "form-letters", rows: 6, autocomplete: "off", autocapitalize: "none", spellcheck: "false" });
+  const open = async () => {
+    if (!box.value.trim() || !await use(box.value)) { return; }
+    box.value = "";
+    place.open = false;
+  };
+  const place = fold(says.open_block, make("label", { for: "form-letters" }, says.paste_block), box, make("p", {}, button("Open what you pasted", open)));
+  return place;
 }

@@ -4,7 +4,7 @@ import { button, idOf, later, make, surely } from "./dom.js";
 import { curves } from "./drawing.js";
 import { Drafts, keptAt, localStorageOrNone } from "./draft.js";
 import { controlIn, openAround } from "./fields.js";
-import { opened, opener, save } from "./file.js";
+import { opened, opener, paster, save } from "./file.js";
 import { fill, fillRows, typedHere } from "./fill.js";
 import { findings, show, wholeSpot } from "./findings.js";
 import { steps } from "./next.js";
@@ -182,14 +182,31 @@ function use(kept, message) {
   say(message);
 }
 
-/** @param {File} file */
-async function open(file) {
-  const found = await opened(file, rules);
-  if (found.problem !== undefined) { say(found.problem); return; }
+/**
+ * Open what was brought; false where nothing could be made of it.
+ *
+ * @param {Brought} brought
+ * @param {string} called
+ */
+async function open(brought, called) {
+  const found = await opened(brought, rules);
+  if (found.problem !== undefined) { say(found.problem); return false; }
   const kept = { ...drafts.fresh(found.draft), dirty: true };
-  use(kept, `Opened ${file.name}. ${found.told}`);
+  use(kept, `Opened ${called}. ${found.told}`);
   keep();
   listDrafts();
+  return true;
+}
+
+/** @param {File} file */
+async function openFile(file) {
+  const most = rules.limits.bytes + 1; // one more than is read tells that there are more
+  await open({ name: file.name, bytes: new Uint8Array(await file.slice(0, most).arrayBuffer()) }, file.name);
+}
+
+/** @param {string} text */
+function openText(text) {
+  return open({ name: "", bytes: new TextEncoder().encode(text) }, "what you pasted");
 }
 
 function listDrafts() {
@@ -296,8 +313,8 @@ function saveFinished() {
   if (!record) { return; }
   save(record, record.id ?? "");
   say(`Saved ${record.id}.json.`);
-  at("next").replaceChildren(steps(record, rules));
   keep();
+  steps(record, rules).then((shown) => at("next").replaceChildren(shown));
 }
 
 function saveHalf() {
@@ -309,10 +326,11 @@ function saveHalf() {
 function start() {
   at("off").remove();
   at("tools").replaceChildren(
-    ...opener(at("root"), open), " ",
+    ...opener(at("root"), openFile), " ",
     button("Start another", () => use(begin(drafts.fresh()), "A new, empty form. What you typed before is under “Other drafts”."), { class: "quiet" }), " ",
     surely("Throw this one away", () => { drafts.forget(form.kept.name); form.kept.dirty = false; use(begin(drafts.fresh()), "Thrown away. This is a new, empty form."); }),
   );
+  at("tools").after(paster(openText, rules));
   at("finish").replaceChildren(button("Check and save the finished file", saveFinished, { class: "first" }), " ", button("Save it half done", saveHalf, { class: "quiet" }));
   at("root").hidden = false;
   const [last] = drafts.all();

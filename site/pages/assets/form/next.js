@@ -1,7 +1,9 @@
 // After the finished file is saved: how it becomes a pull request, for somebody who has never made one.
 
 import { button, make } from "./dom.js";
-import { fileText } from "./record.js";
+import { packs, toLetters } from "./letters.js";
+import { compactText, fileText } from "./record.js";
+import { filled } from "./sentences.js";
 
 /**
  * Steps for one finished submission.
@@ -9,9 +11,32 @@ import { fileText } from "./record.js";
  * @param {SubmissionDraft} record
  * @param {SubmissionRules} rules
  */
-export function steps(record, rules) {
-  const path = `submissions/${record.origin}/${record.protocol?.id}/${record.id}.json`;
-  return sending(path, fileText(record), rules, "it is the whole submission, and this form opens it again");
+export async function steps(record, rules) {
+  const path = `submissions/${record.origin}/${record.protocol?.id}/${record.id}.json`, text = fileText(record);
+  const shown = sending(path, text, rules, "it is the whole submission, and this form opens it again", compactText(record));
+  shown.append(...await asLetters(text, rules));
+  return shown;
+}
+
+/**
+ * The finished file as one block of letters, for whoever has no account.
+ *
+ * @param {string} text
+ * @param {SubmissionRules} rules
+ */
+async function asLetters(text, rules) {
+  const says = rules.sending;
+  if (!packs()) { return [make("p", {}, says.cannot_pack)]; }
+  const block = await toLetters(new TextEncoder().encode(text), rules.letters), letters = block.split("\n").slice(1, -2).join("").length;
+  const status = make("span", { "aria-live": "polite" }), box = make("textarea", { class: "letters", readonly: true, rows: 6, "aria-label": "The result as one block of text" });
+  box.value = block;
+  return [
+    make("h3", {}, rules.repository_url ? says.block_title : says.block_kept_title),
+    make("p", {}, `${filled(rules.repository_url ? says.block : says.block_kept, { letters })} ${filled(says.block_opens, { label: says.open_block })}`),
+    box,
+    make("p", {}, button("Copy the block", () => copied(block, status, says.mark_block)), " ", status),
+    make("p", { class: "quiet" }, says.carrier),
+  ];
 }
 
 /**
@@ -21,14 +46,15 @@ export function steps(record, rules) {
  * @param {string} text all that stands in it
  * @param {SendingRules} rules with repository_url and limits
  * @param {string} why what the file is to whoever saved it
+ * @param {string} inLink the same as short as it can be said, for a link
  */
-export function sending(path, text, rules, why) {
+export function sending(path, text, rules, why, inLink = text) {
   const saved = make("li", {}, "The file ", make("code", {}, path.split("/").pop()), ` is saved where your browser puts downloads. Keep it: ${why}.`);
   if (!rules.repository_url) {
     return make("div", {}, make("h3", {}, "What next"), make("ol", {}, saved,
-      make("li", {}, "This site does not say yet where to send it. Nothing has left your browser. In the repository its place is ", make("code", {}, path), ".")));
+      make("li", {}, `${rules.sending.nowhere} Nothing has left your browser. In the repository its place is `, make("code", {}, path), ".")));
   }
-  const link = newFileLink(path, text, rules);
+  const link = newFileLink(path, inLink, rules), { length } = link, { link: most } = rules.limits, fits = length < most;
   const status = make("span", { "aria-live": "polite" });
   const copy = button("Copy the text", () => copied(text, status), { class: "quiet" });
   const byLink = make("li", {}, make("a", { href: link, target: "_blank", rel: "noopener noreferrer" }, "Open a new file with it"),
@@ -36,37 +62,40 @@ export function sending(path, text, rules, why) {
   const byHand = [
     make("li", {}, copy, " ", status),
     make("li", {}, make("a", { href: newFileLink(path, null, rules), target: "_blank", rel: "noopener noreferrer" }, "Open an empty new file"),
-      " at the code host: it asks you to sign in or to make an account. The file is too long for a link, so paste the text into it yourself. Its place is ", make("code", {}, path), "."),
+      ` at the code host: it asks you to sign in or to make an account. ${filled(rules.sending.too_long, { length, most })} Its place is `, make("code", {}, path), "."),
   ];
-  return make("div", {}, make("h3", {}, "Send it in, if you like"), make("ol", {}, saved, link ? byLink : byHand,
+  return make("div", {}, make("h3", {}, "Send it in, if you like"), make("ol", {}, saved, fits ? byLink : byHand,
     make("li", {}, "Choose “Propose new file” or the like: the host makes a copy of the repository for you. Then “Create pull request”."),
     make("li", {}, "A machine checks the file within minutes and says in plain words what it found. People only look at whether it is what it says."),
     make("li", {}, "Something to change? Correct it here, save again, and edit the file in your pull request.")));
 }
 
 /**
- * The address of the host's page for a new file; null where it would be longer than hosts accept.
+ * The address of the host's page for a new file. Only what RFC 3986 (section 3.4) wants written as a code in a query is: the file
+ * is mostly commas and colons.
  *
  * @param {string} path
  * @param {string | null} text
  * @param {SendingRules} rules
  */
-function newFileLink(path, text, { repository_url: repository, limits }) {
-  const link = new URL(`${repository}/new/HEAD`);
-  link.searchParams.set("filename", path);
-  if (text !== null) { link.searchParams.set("value", text); }
-  return link.href.length < limits.link ? link.href : null;
+function newFileLink(path, text, { repository_url: repository }) {
+  const whole = new TextDecoder().decode(new TextEncoder().encode(text ?? "")); // a half of a character has no code in an address
+  const value = text === null ? "" : `&value=${encodeURIComponent(whole).replaceAll("%2C", ",").replaceAll("%3A", ":")}`;
+  return `${repository}/new/HEAD?filename=${encodeURIComponent(path)}${value}`;
 }
+
+const BY_HAND = "The browser did not allow it: open the saved file in an editor and copy from there.";
 
 /**
  * @param {string} text
  * @param {HTMLElement} status
+ * @param {string} otherwise what is said where the browser does not let us
  */
-async function copied(text, status) {
+async function copied(text, status, otherwise = BY_HAND) {
   try {
     await navigator.clipboard.writeText(text);
     status.textContent = "Copied.";
   } catch {
-    status.textContent = "The browser did not allow it: open the saved file in an editor and copy from there.";
+    status.textContent = otherwise;
   }
 }

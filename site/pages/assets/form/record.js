@@ -34,6 +34,15 @@ export function fileText(record) {
 }
 
 /**
+ * The same without indentation, for where there is little room; the check reads either.
+ *
+ * @param {Named} record
+ */
+export function compactText(record) {
+  return `${JSON.stringify(record)}\n`;
+}
+
+/**
  * @param {SchemaNode} schema
  * @param {unknown} value
  * @param {string} at

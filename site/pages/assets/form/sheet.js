@@ -2,7 +2,7 @@
 // aggregator/edgehold/sheets/interpret.py. What the lines are called, and where each goes, comes from rules.sheet.
 
 import { asking, folded, nearest, number, outcome, readingValue, shown, word, written } from "./cells.js";
-import { csvRows } from "./csv.js";
+import { anywhere, csvRows } from "./csv.js";
 import { filled } from "./sentences.js";
 import { whole } from "./units.js";
 
@@ -27,6 +27,16 @@ import { whole } from "./units.js";
  */
 export function isSheet(name, bytes, rules) {
   return /\.(?:csv|tsv|txt)$/iu.test(name) || new TextDecoder().decode(bytes.subarray(0, rules.sheet.limits.looked_at)).replaceAll("\0", "").includes(rules.sheet.marker);
+}
+
+/**
+ * Whether a text begins as every sheet does, whatever its name.
+ *
+ * @param {string} text
+ * @param {SheetRules} sheet
+ */
+export function beginsSheet(text, sheet) {
+  return anywhere(sheet.patterns.first_cell).test(text.slice(0, sheet.limits.looked_at));
 }
 
 /**

@@ -108,7 +108,8 @@ function plan(first) {
   const most = Math.max(...runs.map((run) => runs.filter((other) => other.evening === run.evening).length));
   const whole = practiceMinutes(protocol) + most * minutes.whole;
   /** @type {Element[]} */
-  const out = [...designed(first), make("p", { class: "quiet" }, says("bar"))];
+  const out = designed(first);
+  if (out.length > 1) { out.push(make("p", { class: "quiet" }, says("bar"))); }
   if (changes.length) {
     out.push(make("p", {}, says("changed_head")), make("ul", {}, changes.map((change) => make("li", {}, says(change.code, { ...change.values, units: protocol.units })))));
   }

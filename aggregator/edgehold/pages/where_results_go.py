@@ -1,0 +1,26 @@
+"""Where results go and what it takes to send one in: said before the evening, on every page that speaks of sending."""
+
+from __future__ import annotations
+
+from markupsafe import Markup
+
+from edgehold.words import group
+
+from .addresses import REPOSITORY
+from .page import render
+
+MARK = "<!-- where results go -->"
+"""What stands for it in a hand-written page."""
+
+
+def where_results_go(repository_url: str) -> Markup:
+    """Paragraphs about sending results in; where no address is set, they say so.
+
+    Parameters
+    ----------
+    repository_url : where pull requests go; empty, or anything that is more than an address: nowhere yet.
+    """
+    address = repository_url if REPOSITORY.fullmatch(repository_url) else ""
+    says = group("sending")
+    before, _, after = str(says["somewhere"]).partition("{where}")
+    return render("_where_results_go.html", address=address, before=before, after=after, says=says)

@@ -61,7 +61,7 @@ SENTENCES = (
     "study_checks",
 )  # groups of whole sentences  # fmt: skip
 HANDED_OUT = (
-    "endpoints", "flags", "factors", "contrasts", "estimates", "numbers", "own_answer", "planner",
+    "endpoints", "flags", "factors", "contrasts", "estimates", "numbers", "own_answer", "planner", "questions",
 )  # whole groups, for the browser to fill in  # fmt: skip
 
 

@@ -25,6 +25,7 @@ from edgehold.records.schemas import generated_schemas, repository_url, site_url
 from edgehold.records.units import grammar
 from edgehold.results.model.repeatability import PublishedRepeatability
 from edgehold.results.publish.versions import closed_by, events_of, status_after
+from edgehold.words import group
 
 from .answer import answer_rules
 from .layout import fields_to_fill, submission_layout, worked_example
@@ -101,6 +102,7 @@ def form_rules(
         "hints": list(HINTS),
         "units": _units(),
         "numbers": grammar(),
+        "asks": group("questions"),
         "characters": [{"code": c["code"], "pattern": c["pattern"]} for c in UNFIT_CHARACTERS],
         "folded": DROPPED_MARKS,
         "designations": _designations(steels),

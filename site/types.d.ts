@@ -147,6 +147,28 @@ interface WorkPlace {
   goal: string;
   checkpoints: number[];
   even: number;
+  plural: string;
+}
+
+/** What rules of sense hold readings against; logarithms are natural (aggregator/edgehold/records/rules/table.py). */
+interface SenseRules {
+  keener: string;
+  units: string[];
+  low: number;
+  high: number;
+  spread: number;
+  least: number;
+  enough: number;
+  d2: number[];
+  far: { least: number; times: number; near: number };
+  sharper: { least: number; times: number };
+  row: { rise: number; slack: number; out: number };
+  copied: { values: number; distinct: number; part: number };
+  fine: number;
+  enough_values: number;
+  share: number;
+  off: number;
+  even: number;
 }
 
 /** A row of the flat table of rules (aggregator/edgehold/records/rules/table.py); a kind of rule reads what that kind has. */
@@ -177,17 +199,17 @@ interface RuleEntry {
   least?: number;
   work: WorkPlace;
   wanted: number;
-  marked: string;
   resolution: number | null;
   scale_end: number | null;
   even: number;
   low?: number | null;
   high?: number | null;
-  keener: string;
   origin: string;
   system: string;
   grit: string;
   factor: number;
+  is: string;
+  sense: SenseRules;
 }
 
 /** What the form writes by itself. */
@@ -279,6 +301,7 @@ interface FormRules extends SendingRules {
 
 /** What the kinds of rules about runs need besides. */
 interface RegisterRules extends UnitRules {
+  asks: Dictionary<string>;
   folded: string;
   steel_origins: Dictionary<string>;
   grits: { letters: Dictionary<string>; sizes: Dictionary<Dictionary<number>> };
@@ -483,6 +506,7 @@ interface Finding {
   pointer: string;
   code: string;
   cure: string;
+  asks?: string;
 }
 
 /** A finding with its place in the draft; `body`: it is in the text below the record. */
@@ -492,10 +516,11 @@ interface PlacedFinding extends Finding {
   body?: boolean;
 }
 
-/** What is said at a spot. */
+/** What is said at a spot; `asks`: a question that names its place by itself. */
 interface Saying {
   text: string;
   grave: boolean;
+  asks?: string;
 }
 
 /** Where findings about a place are shown. */

@@ -125,7 +125,8 @@ def values(*written: object) -> list[dict]:
 
 
 def run(number: int, **changes: object) -> dict:
-    """A run that went as planned; force rises with work."""
+    """A run that went as planned; force rises with work, and no two runs read the same."""
+    wider = round(0.1 * number, 1)
     return {
         "id": f"run-{number}",
         "order": number,
@@ -137,7 +138,8 @@ def run(number: int, **changes: object) -> dict:
         "reading_unit": "N",
         "ended": "last checkpoint",
         "readings": [
-            {"work": work, "values": values(force, force + 0.1)} for work, force in ((0, 1.0), (5, 1.5), (10, 2.0), (20, 2.5), (40, 3.0))
+            {"work": work, "values": values(force, round(force + wider, 1))}
+            for work, force in ((0, 1.0), (5, 1.5), (10, 2.0), (20, 2.5), (40, 3.0))
         ],
     } | changes
 

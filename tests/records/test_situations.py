@@ -147,10 +147,27 @@ ONE_FILE = {
     "reading 0": ({f"{FIRST_VALUE}/written": 0}, ["censored-value"]),
     "reading 0, marked as below": ({FIRST_VALUE: {"written": 0, "limit": "below"}}, []),
     "below the resolution": ({f"{FIRST_VALUE}/written": 0.005}, ["censored-value"]),
-    "over the scale's end": ({f"{READ}/4/values/0/written": 50}, ["censored-value"]),
+    "over the scale's end": ({READ: force((0, 15, 15.5), (5, 20, 21), (10, 28, 27), (20, 29, 30), (40, 50, 51))}, ["censored-value"]),
+    "over the scale's end, and far from the other repeat": ({f"{READ}/4/values/0/written": 50}, ["far-from-neighbours"]),
     "over the scale's end, marked as above": ({f"{READ}/4/values/0": {"written": 49, "limit": "above"}}, []),
-    "implausibly large": ({f"{READ}/4/values/0/written": 35}, ["implausible-value"]),
-    "implausibly small": ({f"{READ}/4/values/0/written": 0.1}, ["implausible-value"]),
+    "implausibly large": ({READ: force((0, 15, 15.5), (5, 20, 21), (10, 28, 27), (20, 29, 30), (40, 35, 34))}, ["implausible-value"]),
+    "implausibly small": (
+        {READ: force((0, 0.16, 0.17), (5, 0.2, 0.25), (10, 0.3, 0.4), (20, 0.5, 0.55), (40, 1, 1.1))},
+        ["implausible-value"],
+    ),
+    "ten times the other repeat": ({f"{READ}/4/values/0/written": 30}, ["far-from-neighbours"]),
+    "a tenth of the other repeat": ({f"{READ}/4/values/0/written": 0.3}, ["far-from-neighbours"]),
+    "a whole checkpoint ten times too high": ({f"{READ}/2/values": values(20, 22)}, ["far-from-neighbours"]),
+    "grams of force under newtons": ({f"{RUN}/reading_unit": "gf"}, ["unit-in-doubt"]),
+    "a stray sign before an exact reading": ({f"{READ}/2/values/0": {"written": 1.9, "limit": "above"}}, ["stray-limit"]),
+    "the readings of 40 cuts at 5": ({f"{READ}/1/values": values(3.0, 3.1), f"{READ}/4/values": values(1.5, 1.6)}, ["sharper-again"]),
+    "a line typed twice": ({f"{READ}/3/values": values(2.0, 2.1)}, ["checkpoint-twice"]),
+    "a run typed twice": ({"/runs/1/readings": run(1)["readings"]}, ["run-copied"]),
+    "said to have gone to the end": ({f"{READ}/4": REMOVED}, ["end-disagrees"]),
+    "a new coil at 300 for 30": (
+        {f"{RUN}/lot_changes": [{"at_work": 300, "lot": "wren.coil"}]},
+        ["lot-change", "change-beyond"],
+    ),
     "below nothing": ({f"{FIRST_VALUE}/written": -1.5}, ["negative-value"]),
     "far end of the coil": ({f"{RUN}/coil_position_m": 38.5}, []),
     "the blind tester's guess": (
@@ -270,7 +287,8 @@ def outcomes(*rows):
 
 
 def paper(readings, **changes):
-    runs = [{k: v for k, v in run(n, readings=readings).items() if k not in ("reading_unit", "instrument")} | changes for n in (1, 2)]
+    runs = [run(n, readings=readings, ended="dull") for n in (1, 2)]
+    runs = [{k: v for k, v in one.items() if k not in ("reading_unit", "instrument")} | changes for one in runs]
     return submission({"/protocol/id": "small-paper", "/runs": runs, "/instruments": None})
 
 

@@ -25,7 +25,7 @@ from tests.records.builder import (
 from tests.records.test_objections import OBJECTION, RESPONSE
 
 HANDLE = "zosterops"  # a word that stands nowhere else
-BLUNTER = ("/runs/1/readings/2/values", values(2.0, 2.1), values(8.0, 8.4))
+BLUNTER = ("/runs/1/readings/2/values", values(2.0, 2.2), values(8.0, 8.4))
 
 
 def by_handle(name: str) -> dict:

@@ -61,7 +61,7 @@ SENTENCES = (
     "studies_answer", "study_checks",
 )  # groups of whole sentences  # fmt: skip
 HANDED_OUT = (
-    "endpoints", "flags", "factors", "contrasts", "estimates", "letters", "numbers", "own_answer", "planner",
+    "endpoints", "flags", "factors", "contrasts", "estimates", "letters", "numbers", "own_answer", "planner", "questions",
     "sending",
 )  # whole groups, for the browser to fill in  # fmt: skip
 

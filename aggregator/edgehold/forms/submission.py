@@ -103,6 +103,7 @@ def form_rules(
         "hints": list(HINTS),
         "units": _units(),
         "numbers": grammar(),
+        "asks": group("questions"),
         "characters": [{"code": c["code"], "pattern": c["pattern"]} for c in UNFIT_CHARACTERS],
         "folded": DROPPED_MARKS,
         "designations": _designations(steels),

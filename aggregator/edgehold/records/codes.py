@@ -130,6 +130,20 @@ _SUBMISSION_WARNINGS = _warnings(
     ),
     no_readings=("The run has no readings.", "nothing, if none were taken"),
     sharper_after_work=("The edge reads sharper after the first work than at 0.", "was there a burr at the start?"),
+    unit_in_doubt=("The readings of a run are far off in their unit, and would not be in another one.", "choose the unit that was read in"),
+    far_from_neighbours=(
+        "A reading is far from those beside it, as by a slip of a digit or of the decimal point.",
+        "compare with what was noted; nothing, if it was read so",
+    ),
+    stray_limit=("A sign of a limit stands among exact readings.", "take the sign away, if the value was read exactly"),
+    sharper_again=(
+        "A checkpoint reads much sharper than an earlier one, by more than readings differ.",
+        "compare both lines with what was noted; nothing, if it was read so",
+    ),
+    checkpoint_twice=("Two checkpoints of a run have the very same readings.", "was a line typed twice? nothing, if both were read so"),
+    run_copied=("Two runs, or long parts of them, have the very same readings.", "was a run copied? nothing, if both were read so"),
+    end_disagrees=("A run is said to have ended at its last checkpoint, and its readings stop before.", "say how it ended"),
+    change_beyond=("Something is said to have changed at more work than was done.", "compare the amount of work with what was noted"),
     pass_after_fail=("A pass follows a fail: the edge's life is only known to an interval.", "check the outcomes"),
     wide_angle=(
         "More than 25 degrees per side.",

@@ -17,6 +17,7 @@ from edgehold.words import filled_in
 
 from .months import month_of, months_since_year_0
 from .readings import READING_KINDS
+from .sense_kinds import SENSE_KINDS
 from .sight import Around, Kind, Named, Sight, Stars, bound, found_if, places, value_at, where
 from .table import Entry
 
@@ -41,11 +42,14 @@ def _holds(when: Entry, stars: Stars, record: Submission) -> bool:
 
 
 def _problem(entry: Entry, sight: Sight, record: Submission) -> Problem:
+    place = bound(entry["at"], sight.stars) + sight.below
+    if sight.told:
+        return Problem(place, entry["code"], sight.told)
     says = entry["says"]
     named = _spelt(_named(says["names"], sight, record))
     cure = sight.cure or _cure(says, sight, record)
     message = filled_in(says["message"], named)
-    return Problem(bound(entry["at"], sight.stars) + sight.below, entry["code"], message, filled_in(cure, named) if cure else "")
+    return Problem(place, entry["code"], message, filled_in(cure, named) if cure else "")
 
 
 def _cure(says: Entry, sight: Sight, record: Submission) -> str:
@@ -175,4 +179,5 @@ KINDS: dict[str, Kind] = {
     "grit": where(_grit),
     "size": where(_size),
     **READING_KINDS,
+    **SENSE_KINDS,
 }

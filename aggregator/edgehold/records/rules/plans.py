@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 
-from edgehold.records.model.plan import Plan, PlannedRun, PlanSeal
+from edgehold.records.model.plan import Plan, PlanSeal
 from edgehold.records.model.submission import PlanReference, Submission
 from edgehold.records.problem import Problem, pointer
 from edgehold.records.sealing import plan_sha256
@@ -31,7 +31,7 @@ def plan_problems(record: Submission, seals: Mapping[str, PlanSeal]) -> list[Pro
     if seal is not None or reference.sha256 is not None or (reference.opened is not None and reference.opened.sha256 is not None):
         found += _seal(record, reference, seal)
     if reference.opened is not None:
-        found += [*_other_plan(record, reference, reference.opened), *_order(record, reference.opened)]
+        found += [*_other_plan(record, reference, reference.opened), *_count(record, reference.opened)]
     return found
 
 
@@ -81,23 +81,7 @@ def _other_plan(record: Submission, reference: PlanReference, opened: Plan) -> I
         yield Problem("/plan/opened/protocol", "plan-differs", f"planned for {planned}, made by {followed}")
 
 
-def _order(record: Submission, opened: Plan) -> Iterator[Problem]:
-    """The first run that is not the drawn one, and runs that are missing or too many."""
-    preparations = {p.id: p for p in record.preparations}
-    made = sorted(enumerate(record.runs), key=lambda pair: pair[1].order)
-    drawn = sorted(opened.runs, key=lambda run: run.order)
-    for (number, run), planned in zip(made, drawn, strict=False):
-        preparation = preparations.get(run.preparation)
-        if preparation is None:
-            return  # said already where references are looked at
-        if (preparation.blade, preparation.sharpener, run.tester) != (planned.blade, planned.sharpener, planned.tester):
-            done = f"{preparation.blade} sharpened by {preparation.sharpener}, tested by {run.tester}"
-            message = f"run {planned.order} was drawn as {_told(planned)}; made was {done}"
-            yield Problem(pointer("runs", number), "order-differs", message)
-            return
-    if len(made) != len(drawn):
-        yield Problem("/runs", "order-differs", f"{len(drawn)} runs were planned, {len(made)} are told")
-
-
-def _told(planned: PlannedRun) -> str:
-    return f"{planned.blade} sharpened by {planned.sharpener}, tested by {planned.tester}"
+def _count(record: Submission, opened: Plan) -> Iterator[Problem]:
+    """Runs that are missing or too many; which run is not the drawn one is a row of the table (``as planned``)."""
+    if len(record.runs) != len(opened.runs):
+        yield Problem("/runs", "order-differs", f"{len(opened.runs)} runs were planned, {len(record.runs)} are told")

@@ -5,14 +5,13 @@ They look at canonical numbers (``canonical_runs``), and at nothing of a run tha
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterator
 from typing import Any
 
 from edgehold.records.canonical import CanonicalReading
-from edgehold.records.units import plural, quantity_text
+from edgehold.records.units import plural
 
-from .sight import Around, Kind, Named, Sight, Stars, found_if, places, value_at, where
+from .sight import Around, Kind, Named, Sight, Stars, found_if, places, where
 from .table import Entry
 
 Readings = tuple[CanonicalReading, ...]
@@ -62,42 +61,9 @@ def _repeats(entry: Entry, around: Around) -> Iterator[Sight]:
             yield Sight(stars, value, {"got": len(value), "wanted": entry["wanted"]})
 
 
-def _limit(entry: Entry, around: Around) -> Iterator[Sight]:
-    for stars, written in _converted(entry, around):
-        run, i, j = stars
-        limit, marked = around.readings[run][i].limits[j], value_at(around.record, entry["marked"], stars)
-        if limit is not None and marked is None:
-            yield Sight(stars, written, {"limit": limit})
-
-
-def _between(entry: Entry, around: Around) -> Iterator[Sight]:
-    low, high = entry["low"] or 0.0, entry["high"] or math.inf
-    for stars, written in _converted(entry, around):
-        run, i, j = stars
-        read = around.readings[run][i]
-        if read.limits[j] is None and not low <= read.values[j] <= high:
-            yield Sight(stars, written, {"number": read.values[j], "goal": entry["goal"], "low": low, "high": high})
-
-
 def _begins(read: Readings, _: Entry) -> Iterator[tuple[str, Named]]:
     if all(reading.work > 0 for reading in read):
         yield "", {}
-
-
-def _burr(read: Readings, entry: Entry) -> Iterator[tuple[str, Named]]:
-    if len(read) < 2 or read[0].work != 0:
-        return
-    start, first = (_sharpness(reading, entry["keener"]) for reading in read[:2])
-    if start is not None and first is not None and first > start:
-        yield "/1", {"work": quantity_text(read[1].work, entry["work"]["goal"])}
-
-
-def _sharpness(reading: CanonicalReading, keener: str) -> float | None:
-    """Signed mean ln of a reading without limits; None otherwise (``endpoints`` computes keenness; this only compares)."""
-    if not reading.values or any(reading.limits):
-        return None
-    mean = sum(map(math.log, reading.values)) / len(reading.values)
-    return mean if keener == "higher" else -mean
 
 
 def _settled(read: Readings, _: Entry) -> Iterator[tuple[str, Named]]:
@@ -112,9 +78,6 @@ READING_KINDS: dict[str, Kind] = {
     "rising": _rising,
     "near": _near,
     "repeats": _repeats,
-    "limit": _limit,
-    "between": _between,
     "begins": _in_runs(_begins),
-    "burr": _in_runs(_burr),
     "settled": _in_runs(_settled),
 }

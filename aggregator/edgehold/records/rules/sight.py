@@ -32,12 +32,14 @@ class Around:
     today : day of the check, for rules about months.
     find_steel : the register of steels.
     readings : canonical ones of each run; a run that could not be converted has none, and no rule about readings looks at it.
+    memo : what several kinds ask for and one has found.
     """
 
     record: Submission
     today: datetime.date = datetime.date.max
     find_steel: FindSteel = _no_steel
     readings: Sequence[tuple[CanonicalReading, ...]] = ()
+    memo: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
 
 
 @dataclass(frozen=True)
@@ -52,6 +54,7 @@ class Sight:
     cure : code of a pattern that goes before the entry's own; empty: none.
     first : the numbers that lead to the value which this one repeats; empty: it repeats none.
     below : the way from the place that the entry names to what was found.
+    told : the question that the kind asks by itself; empty: the entry says it.
     """
 
     stars: Stars
@@ -60,6 +63,7 @@ class Sight:
     cure: str = ""
     first: Stars = ()
     below: str = ""
+    told: str = ""
 
 
 Kind = Callable[[Entry, Around], Iterable[Sight]]

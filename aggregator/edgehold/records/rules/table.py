@@ -32,6 +32,15 @@ between         a value outside the plausible range
 begins          no reading at 0
 burr            a second reading sharper than the one at 0
 settled         a pass after a fail
+unit fits       readings of a run that lie far off in their unit, and not in another one
+far             a reading far from those beside it, such as ten times
+stray limit     a sign of a limit among exact repeats
+sharper         a checkpoint much sharper than an earlier one
+row twice       the readings of a checkpoint that stand at an earlier one
+copied          the readings of a run, or of a part of it, that an earlier run has
+ends            an end at the last checkpoint of a run that stops before it
+beyond          a change in mid-run far beyond the last reading
+as planned      the first run that is not the drawn one
 two edges       parts of one edge that were not sharpened by the same people
 steel           a designation that is not in the register
 steel origin    a designation of another origin than the file's
@@ -42,12 +51,16 @@ grit, size      a designation that its system does not have; a size that is not 
 ``unless`` names places and steps: the rule is silent where an earlier step found something inside that place, because a reader
 cannot go on there.
 
+Rules of sense ask about slips of the hand (``sense``, ``sense_kinds``), once a run at the first place. They have no ``says``: their kinds
+fill in patterns of ``words/catalogue/questions.json``, here and in the browser.
+
 ``interpret`` reads the table for the check, and ``rules.js`` in the browser for the form. ``says`` is for the check alone: patterns of
 ``words/catalogue/findings.json`` for the message and a cure of its own, and what to put into them: a constant, or what stands at a place.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from typing import Any
 
@@ -55,6 +68,7 @@ from edgehold.records.canonical_runs import CANONICAL_TOLERANCE, EVEN
 from edgehold.records.layout import RESERVED_IDS
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.registers import DEMO_PREFIX
+from edgehold.records.units import plural
 
 Entry = dict[str, Any]
 
@@ -62,6 +76,25 @@ NEAR_CHECKPOINT = 0.02  # relative; 3 1/4 ft for 1 m is meant so, 22 cuts for 20
 WIDEST_USUAL_ANGLE_DEG = 25.0  # per side; common practice has 10 to 25
 LONG_AGO_YEARS = 10
 FARTHEST_GRIT = 2.0  # systems state different statistics of one powder (d50, largest); a factor of 2 covers them
+
+LARGEST_EXPECTED = 1e15  # where a protocol says nothing
+USUAL_SPREAD = 0.25  # ln; where a protocol has no level: the assumption of those that have one
+
+FAR = {"least": math.log(2.7), "times": 5.5, "near": 0.6}
+"""How far a repeat may lie from the middle of its checkpoint, ln: a factor of 2.7, or so many standard deviations of a reading, which is a
+factor of 4 at the assumed spread of 0.25; a power of ten is 9 of them. Near: from where on a power of ten is proposed."""
+SHARPER = {"least": math.log(1.5), "times": 4.5}
+"""How much sharper a checkpoint may read than an earlier one: a factor of 1.5, or so many standard errors of the difference; a run has some
+twenty pairs, and dulling lies against it."""
+ROWS = {"rise": math.log(3), "slack": 0.5, "out": 1.0}
+"""Where a checkpoint is looked for, ln: between the two around it and a slack, at the ends of a run within a rise of the only one. A whole
+checkpoint is asked about when it lies out by more, and inside once it is multiplied by a power of ten."""
+COPIED = {"values": 6, "distinct": 4, "part": 5}
+D2 = (0.0, 0.0, 1.128, 1.693, 2.059, 2.326)  # mean range of 2 to 5 normal values, in standard deviations
+LEAST_SPREAD = 0.03  # ln; below it the instrument's steps decide
+ENOUGH_RANGES = 6  # checkpoints with repeats before a file's own spread counts
+FINE_STEPS = 8  # steps of the instrument from which on two readings seldom agree by themselves
+OFF_UNIT = math.log(4)  # a run beside the others; the nearest two accepted units lie apart by 2.2 and are not told apart
 
 UNITS, NUMBERS, VALUES, READINGS = 1, 2, 3, 4  # steps of reading one run
 RUN, READING = "/runs/*", "/runs/*/readings/*"
@@ -84,6 +117,30 @@ def submission_table(protocol: Protocol, status: str) -> list[Entry]:
         *([] if protocol.reading.kind == "pass/fail" else _values(protocol)),
         *readings_table(protocol),
     ]
+
+
+def sense(protocol: Protocol) -> Entry:
+    """What the rules of sense hold readings against: the protocol's settings, and the limits above."""
+    rule = protocol.reading
+    return {
+        "keener": rule.keener,
+        "units": list(rule.accepted_units),
+        "low": rule.plausible_low or 0.0,
+        "high": rule.plausible_high or rule.scale_end or LARGEST_EXPECTED,
+        "spread": max((e.assumed_repeatability.ln_sd for e in protocol.endpoints if e.kind == "level"), default=USUAL_SPREAD),
+        "least": LEAST_SPREAD,
+        "enough": ENOUGH_RANGES,
+        "d2": list(D2),
+        "far": FAR,
+        "sharper": SHARPER,
+        "row": ROWS,
+        "copied": COPIED,
+        "fine": FINE_STEPS,
+        "enough_values": 3,
+        "share": 0.9,
+        "off": OFF_UNIT,
+        "even": EVEN,
+    }
 
 
 def handed_on(table: Iterable[Entry]) -> list[Entry]:
@@ -167,7 +224,8 @@ def _facts() -> list[Entry]:
         entry_of("not after", "/month", "month-in-future", months=0, says=says("findings.month_to_come")),
         entry_of("not before", "/month", "month-long-ago", months=-12 * LONG_AGO_YEARS, says=says("findings.month_long_ago")),
     ]
-    return [*found, *_angles(), *_changes(), *_grits(), *_edge_parts(), *_partners(), *_steels()]
+    planned = entry_of("as planned", "/runs/*", "order-differs")
+    return [*found, *_angles(), *_changes(), *_grits(), *_edge_parts(), *_partners(), *_steels(), planned]
 
 
 def _angles() -> list[Entry]:
@@ -309,17 +367,22 @@ def readings_table(protocol: Protocol) -> list[Entry]:
 
 
 def _odd_values(protocol: Protocol) -> list[Entry]:
-    """Limits that nobody marked, values that nobody expects, and a burr."""
+    """Limits that nobody marked, values that nobody expects, a burr, and slips of the hand."""
     rule = protocol.reading
-    item = f"{READING}/values/*"
-    limit = {"marked": f"{item}/limit", "resolution": rule.resolution, "scale_end": rule.scale_end, "even": EVEN}
-    late = {"unit": f"{RUN}/reading_unit", "goal": rule.canonical_unit, "unless": AFTER_VALUES} | limit
-    burr = {"keener": rule.keener, "work": _work(protocol), **late}
-    plausible = {"low": rule.plausible_low, "high": rule.plausible_high, **late}
+    limit = {"resolution": rule.resolution, "scale_end": rule.scale_end, "even": EVEN}
+    late = {"unit": f"{RUN}/reading_unit", "goal": rule.canonical_unit, "work": _work(protocol), "unless": AFTER_VALUES} | limit
+    asked = {"sense": sense(protocol), **late}
+    plausible = {"low": rule.plausible_low or 0.0, "high": rule.plausible_high or LARGEST_EXPECTED, **asked}
     return [
-        entry_of("limit", f"{item}/written", "censored-value", says=says("findings.own_limit", unit=f"{RUN}/reading_unit"), **late),
-        entry_of("between", f"{item}/written", "implausible-value", says=says("findings.not_between"), **plausible),
-        entry_of("burr", f"{RUN}/readings", "sharper-after-work", says=says("findings.sharper"), **burr),
+        entry_of("unit fits", f"{RUN}/reading_unit", "unit-in-doubt", **asked),
+        entry_of("far", f"{RUN}/readings", "far-from-neighbours", **asked),
+        entry_of("limit", f"{RUN}/readings", "censored-value", **asked),
+        entry_of("between", f"{RUN}/readings", "implausible-value", **plausible),
+        entry_of("stray limit", f"{RUN}/readings", "stray-limit", **asked),
+        entry_of("burr", f"{RUN}/readings", "sharper-after-work", **asked),
+        entry_of("sharper", f"{RUN}/readings", "sharper-again", **asked),
+        entry_of("row twice", f"{RUN}/readings", "checkpoint-twice", **asked),
+        entry_of("copied", f"{RUN}/readings", "run-copied", **asked),
     ]
 
 
@@ -337,9 +400,13 @@ def _works(protocol: Protocol) -> list[Entry]:
         entry_of("rising", f"{RUN}/readings", "work-not-increasing", says=says("findings.not_rising"), **late),
         entry_of("near", f"{READING}/work", "off-checkpoint", within=NEAR_CHECKPOINT, says=near, **late),
         entry_of("begins", f"{RUN}/readings", "no-reading-at-0", says=says("findings.late_start"), **late),
+        entry_of("ends", f"{RUN}/ended", "end-disagrees", within=NEAR_CHECKPOINT, **{"is": "last checkpoint"}, **late),
+        entry_of("beyond", f"{RUN}", "change-beyond", within=NEAR_CHECKPOINT, **late),
     ]
 
 
 def _work(protocol: Protocol) -> Entry:
     """How an amount of work is read; one that is a checkpoint but for rounding counts as that checkpoint."""
-    return {"unit": "/runs/*/work_unit", "goal": protocol.work.unit, "checkpoints": list(protocol.work.checkpoints), "even": EVEN}
+    return {"unit": "/runs/*/work_unit", "goal": protocol.work.unit, "checkpoints": list(protocol.work.checkpoints), "even": EVEN} | {
+        "plural": plural(protocol.work.unit)
+    }

@@ -98,12 +98,13 @@ export function inWords(name) {
 }
 
 /**
- * The texts of a finding: what it means, and what would be right.
+ * The texts of a finding: its question, or what it means and what would be right.
  *
- * @param {{ code: string, cure: string }} finding
+ * @param {{ code: string, cure: string, asks?: string }} finding
  * @param {Dictionary<Message>} messages
  */
-export function findingText({ code, cure }, messages) {
+export function findingText({ code, cure, asks }, messages) {
+  if (asks) { return asks.charAt(0).toUpperCase() + asks.slice(1); }
   const { meaning, cure: usual } = messages[code];
   const right = cure || usual;
   return right ? `${meaning} What would be right: ${right}.`.replace(/\.\.$/u, ".") : meaning;

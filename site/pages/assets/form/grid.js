@@ -198,7 +198,7 @@ function cellSpot(form, place, box, said, name) {
       if (grave) { box.setAttribute("aria-invalid", "true"); } else { box.removeAttribute("aria-invalid"); }
       box.classList.toggle("mild", found.length > 0 && !grave);
       if (!found.length) { box.removeAttribute("aria-describedby"); return; }
-      list(said, found.map((finding) => ({ ...finding, text: `${name()}: ${finding.text}` })), `${box.id}-said`);
+      list(said, found.map((finding) => ({ ...finding, text: finding.asks ? finding.text : `${name()}: ${finding.text}` })), `${box.id}-said`);
       box.setAttribute("aria-describedby", `${box.id}-said`);
       if (grave && form.all) { openAround(box); }
     },

@@ -269,12 +269,11 @@ function takeOut({ spot, from }) {
  */
 function answerTo({ grave, pointer, code }) {
   if (grave) { return null; }
-  const answers = (form.kept.draft.answers ??= []);
-  const now = answers.find((answer) => answer.pointer === pointer && answer.code === code);
+  const now = (form.kept.draft.answers ?? []).find((answer) => answer.pointer === pointer && answer.code === code);
   const box = make("input", { "aria-label": `Your answer to: ${code} at ${pointer || "the whole file"}`, maxlength: 200, autocomplete: "off", placeholder: "your answer, if there is one" });
   box.value = now?.says ?? "";
   box.addEventListener("change", () => {
-    const rest = answers.filter((answer) => !(answer.pointer === pointer && answer.code === code));
+    const rest = (form.kept.draft.answers ?? []).filter((answer) => !(answer.pointer === pointer && answer.code === code));
     form.kept.draft.answers = box.value.trim() ? [...rest, { pointer, code, says: box.value.trim() }] : rest;
     keep();
   });
@@ -312,9 +311,18 @@ function saveFinished() {
   const record = finishUp();
   if (!record) { return; }
   save(record, record.id ?? "");
-  say(`Saved ${record.id}.json.`);
   keep();
   steps(record, rules).then((shown) => at("next").replaceChildren(shown));
+  const asked = unanswered();
+  say(`Saved ${record.id}.json.${asked.length ? ` ${asked.length} ${asked.length === 1 ? "question stands" : "questions stand"} at the readings: compare them with what was noted.` : ""}`);
+  asked[0]?.spot.focus();
+}
+
+/** Questions about slips of the hand that nobody has answered yet, as they stand on the page. */
+function unanswered() {
+  const answers = form.kept.draft.answers ?? [];
+  return form.shown.filter(({ asks, pointer, code }) => asks && !answers.some((answer) => answer.pointer === pointer && answer.code === code))
+    .sort((a, b) => form.distinct.indexOf(a.spot) - form.distinct.indexOf(b.spot));
 }
 
 function saveHalf() {

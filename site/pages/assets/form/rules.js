@@ -3,14 +3,28 @@
 
 import { below, bind, blank, child, expand, lastPart, valueAt } from "./places.js";
 import { schemaFindings } from "./schema.js";
+import { SENSE_KINDS } from "./sense_kinds.js";
+import { general } from "./sentences.js";
 import { WrittenError, canonicalValue, findUnit } from "./units.js";
 
 /**
  * @typedef {import("./places.js").Place} Place
  * @typedef {{ value: number | null, cure: string, unit: boolean }} Read a number in its canonical unit; `unit`: whether its unit is known
  * @typedef {Finding & { step: number }} SteppedFinding
- * @typedef {{ record: Named, rules: RegisterRules, today: Month, found: SteppedFinding[], numbers: Map<string, Read> }} Context
- * @typedef {(pointer: string, stars: number[], cure?: string) => void} Say
+ * @typedef {import("./sense.js").ReadRun} ReadRun
+ * @typedef {{ runs?: (ReadRun | null)[], far?: import("./sense.js").Far[][], units?: Map<number, string> }} Memo what several kinds ask for
+ * @typedef {object} Context
+ * @property {Named} record
+ * @property {RegisterRules} rules
+ * @property {Month} today
+ * @property {SteppedFinding[]} found
+ * @property {Map<string, Read>} numbers
+ * @property {Memo} memo
+ * @property {(entry: RuleEntry) => (ReadRun | null)[]} runsOf
+ * @property {(unit: string, entry: RuleEntry) => number} factorOf how many canonical units one of a unit is
+ * @property {(written: unknown, stars: number[], entry: RuleEntry) => number | null} workAt
+ * @property {(entry: RuleEntry, run: number) => boolean} unread whether something of a run could not be read
+ * @typedef {(pointer: string, stars: number[], cure?: string, asks?: string) => void} Say `asks`: a question in its own words
  * @typedef {(entry: RuleEntry, say: Say, context: Context) => void} Kind
  */
 
@@ -76,16 +90,22 @@ function unfitTexts(record, rules) {
 function tableFindings(record, rules, today) {
   const registers = /** @type {FormRules & RegisterRules} */ (rules); // without them no table holds a kind that asks for them
   /** @type {Context} */
-  const context = { record, rules: registers, today, found: [], numbers: new Map() };
+  const context = {
+    record, rules: registers, today, found: [], numbers: new Map(), memo: {},
+    runsOf: (entry) => readRuns(entry, context),
+    factorOf: (unit, entry) => /** @type {number} */ (read(1, unit, entry.goal, context).value),
+    workAt: (written, stars, { work }) => workAt(written, stars, work, context),
+    unread: (entry, run) => blocked(entry, [run], context.found),
+  };
   const steps = rules.table.map((entry) => /** @type {const} */ ([entry.step ?? LAST_STEP, entry])).sort(([a], [b]) => a - b);
   for (const [step, entry] of steps) {
     /** @type {Say} */
-    const say = (pointer, stars, cure = "") => {
-      if (!blocked(entry, stars, context.found) && holds(entry.when, stars, record)) { context.found.push({ pointer, code: entry.code, cure, step }); }
+    const say = (pointer, stars, cure = "", asks = "") => {
+      if (!blocked(entry, stars, context.found) && holds(entry.when, stars, record)) { context.found.push({ pointer, code: entry.code, cure, asks, step }); }
     };
     KINDS[entry.rule](entry, say, context);
   }
-  return context.found.map(({ pointer, code, cure }) => ({ pointer, code, cure }));
+  return context.found.map(({ pointer, code, cure, asks }) => (asks ? { pointer, code, cure, asks } : { pointer, code, cure }));
 }
 
 /**
@@ -242,19 +262,47 @@ function valuesOf(item, place, n, entry, context) {
 }
 
 /**
- * Signed mean ln of a reading without limits; null otherwise.
+ * The runs as the rules of sense look at them; null where one could not be read.
  *
- * @param {unknown} item
- * @param {Place} place
- * @param {number} n
  * @param {RuleEntry} entry
  * @param {Context} context
  */
-function sharpness(item, place, n, entry, context) {
-  const values = valuesOf(item, place, n, entry, context);
-  if (!values?.length || values.some(({ limit }) => limit)) { return null; }
-  const mean = values.reduce((sum, { value }) => sum + Math.log(value), 0) / values.length;
-  return entry.keener === "higher" ? mean : -mean;
+function readRuns(entry, context) {
+  return listOf(child(context.record, "runs")).map((run, number) => (context.unread(entry, number) ? null : readRun(run, number, entry, context)));
+}
+
+/**
+ * @param {unknown} run
+ * @param {number} number
+ * @param {RuleEntry} entry
+ * @param {Context} context
+ * @returns {ReadRun | null}
+ */
+function readRun(run, number, entry, context) {
+  const unit = child(run, "reading_unit"), readings = listOf(child(run, "readings"));
+  if (blank(unit) || !readings.length) { return null; }
+  const rows = readings.map((item) => {
+    const work = workAt(child(item, "work"), [number], entry.work, context), cells = cellsOf(item, number, entry, context);
+    return work === null || cells === null ? null : { work, cells };
+  });
+  const factor = read(1, unit, entry.goal, context).value;
+  if (factor === null || rows.includes(null)) { return null; }
+  const hand = JSON.stringify([child(run, "tester") ?? null, child(run, "instrument") ?? null]);
+  return { rows: rows.filter((row) => row !== null), unit, factor, hand };
+}
+
+/**
+ * @param {unknown} item
+ * @param {number} number
+ * @param {RuleEntry} entry
+ * @param {Context} context
+ */
+function cellsOf(item, number, entry, context) {
+  const written = listOf(child(item, "values")), values = valuesOf(item, { pointer: "", value: item, stars: [number] }, 0, entry, context);
+  return values && values.map(({ value, limit }, n) => {
+    const mark = child(written[n], "limit"), text = child(written[n], "written");
+    return { value, limit, mark: blank(mark) ? null : String(mark), text: typeof text === "number" ? general(text) : String(text) };
+  });
 }
 
 /**
@@ -356,23 +404,9 @@ export const KINDS = {
     return Math.abs(work - nearest) > entry.within * nearest;
   }),
   repeats: where(({ value }, entry) => listOf(value).length !== entry.wanted && `give all ${entry.wanted} repeats, if they were read`),
-  limit: where((place, entry, context) => {
-    const { value } = numberAt(place, entry, context);
-    return value !== null && blank(valueAt(context.record, bind(entry.marked, place.stars))) && ownLimit(value, entry) !== null;
-  }),
-  between: where((place, entry, context) => {
-    const { value } = numberAt(place, entry, context);
-    if (value === null || !blank(valueAt(context.record, bind(entry.marked, place.stars))) || ownLimit(value, entry) !== null) { return false; }
-    return value < (entry.low ?? 0) || value > (entry.high ?? Infinity);
-  }),
   begins: inReadings((place, entry, context) => {
     const works = worksOf(place, entry, context);
     return works.length && works.every((work) => work !== null && work > 0) ? [""] : [];
-  }),
-  burr: inReadings((place, entry, context) => {
-    if (listOf(place.value).length < 2 || worksOf(place, entry, context)[0] !== 0) { return []; }
-    const [start, first] = [0, 1].map((n) => sharpness(place.value[n], place, n, entry, context));
-    return start !== null && first !== null && first > start ? ["/1"] : [];
   }),
   settled: inReadings((place) => {
     const outcomes = listOf(place.value).map((item) => listOf(child(item, "outcomes")));
@@ -413,4 +447,5 @@ export const KINDS = {
     const size = blank(system) || blank(grit) ? undefined : gritOf(system, grit, rules);
     return size !== undefined && (value / size > entry.factor || value / size < 1 / entry.factor);
   }),
+  ...SENSE_KINDS,
 };

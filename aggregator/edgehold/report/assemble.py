@@ -25,6 +25,7 @@ from .table import TableUsed
 from .worth import Worth, worth
 
 REPORT_FORMAT = "report/0.1.0"
+LEADING = ("factor", "first", "second", "owner_sentence", "owner_endpoint", "others")
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,10 +69,20 @@ class SubmissionReport:
 
     @property
     def headline(self) -> str:
-        """The sentence in front."""
+        """The sentence in front: it begins with the verdict at the primary endpoint."""
         if self.lead is None:
             return Reason("report.nothing_compared")
-        return self.lead.owner_sentence or self.lead.primary.sentence
+        return self.lead.owner_sentence if self._owner_leads else self.lead.primary.sentence
+
+    @property
+    def beneath(self) -> str:
+        """The owner's sentence, where it is not the one in front; empty where there is none."""
+        return "" if self.lead is None or self._owner_leads else self.lead.owner_sentence
+
+    @property
+    def _owner_leads(self) -> bool:
+        """Whether the owner's sentence tells of the primary endpoint."""
+        return self.lead is not None and self.lead.owner_endpoint == self.lead.primary.endpoint
 
 
 def report_on(
@@ -172,7 +183,7 @@ def report_json(report: SubmissionReport) -> str:
         "protocol": {"id": record.protocol.id, "version": record.protocol.version},
         "repeatability": {"sha256": report.table.sha256, "source": report.table.source, "submissions": report.table.submissions},
         "headline": report.headline,
-        "leading": None if lead is None else {k: getattr(lead, k) for k in ("factor", "first", "second", "owner_sentence", "others")},
+        "leading": None if lead is None else {name: getattr(lead, name) for name in LEADING},
         "figures": [] if lead is None else [asdict(figure) for figure in lead.figures],
         "planned": report.planned,
         "settle": _plain(report.settle),

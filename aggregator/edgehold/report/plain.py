@@ -44,6 +44,9 @@ def _head(report: SubmissionReport) -> Iterator[str]:
         yield Reason("report.simulated")
         yield ""
     yield _wrapped(report.headline)
+    if report.beneath:
+        yield ""
+        yield _wrapped(report.beneath)
 
 
 def _found(report: SubmissionReport) -> Iterator[str]:

@@ -39,6 +39,7 @@ class Opened:
     corrected : whether corrections are applied.
     findings : of this file and its corrections; warnings only.
     repository : protocols, steels and seals that it was held against; no other submission was read.
+    file : where it lies.
     """
 
     record: Submission
@@ -46,6 +47,7 @@ class Opened:
     corrected: bool
     findings: tuple[Finding, ...]
     repository: Repository
+    file: Path
 
     @property
     def protocol(self) -> LoadedProtocol:
@@ -104,7 +106,7 @@ def _of_repository(root: Path, path: str, today: datetime.date | None) -> Opened
     loaded = next((s for s in repository.submissions if s.path == path), None)
     if loaded is None:
         return Unsound(findings)
-    return Opened(loaded.record, loaded.sha256, bool(loaded.changes), findings, repository)
+    return Opened(loaded.record, loaded.sha256, bool(loaded.changes), findings, repository, root / path)
 
 
 def _alone(root: Path, file: Path, today: datetime.date) -> Opened | Unsound:
@@ -125,7 +127,7 @@ def _alone(root: Path, file: Path, today: datetime.date) -> Opened | Unsound:
     findings = collected.findings(lambda _: json_places(text).lines)
     if record is None or any(f.severity == ERROR for f in findings):
         return Unsound(findings)
-    return Opened(record, sha256(data), False, findings, repository)
+    return Opened(record, sha256(data), False, findings, repository, file)
 
 
 def _problems(record: Submission, repository: Repository, today: datetime.date) -> list[Problem]:

@@ -18,6 +18,7 @@ from edgehold.pages.safe_text import finalize
 from edgehold.records.units import plural
 from edgehold.words import Reason
 
+from .adds import OWN, Addition
 from .assemble import SubmissionReport
 from .bars import Drawn, bar_of, common_reach
 from .comparison import Figure, Leading
@@ -42,7 +43,9 @@ def report_html(report: SubmissionReport) -> str:
     style = (files("edgehold.report") / "templates" / "report.css").read_text(encoding="utf-8")
     figures = report.lead.figures if report.lead else ()
     shown = {figure.endpoint: _drawn(report.lead, figure) for figure in figures} if report.lead else {}
-    reach = common_reach(shown.values())
+    additions = report.adds.additions if report.adds else ()
+    added = [_added(one) for one in additions]
+    reach = common_reach([*shown.values(), *(drawn for pair in added for drawn in pair)])
     return str(
         _environment()
         .get_template("report.html")
@@ -54,6 +57,7 @@ def report_html(report: SubmissionReport) -> str:
             policy=policy(style),
             figures=figures,
             bars={endpoint: bar_of(one, reach) for endpoint, one in shown.items()},
+            added=[[(one.title, bar_of(one, reach)) for one in pair] for pair in added],
             bars_words=Reason("own_answer.bars"),
             panels=panels(report.curves, report.protocol),
             works=sorted({r.work for c in report.curves for r in c.readings}),
@@ -87,3 +91,25 @@ def _drawn(lead: Leading, figure: Figure) -> Drawn:
         high=figure.high,
         worthwhile=figure.worthwhile_ratio,
     )
+
+
+def _added(one: Addition) -> tuple[Drawn, Drawn]:
+    """The bars of the pool without these runs and with them."""
+    own = one.factor == OWN
+    first, second = (Reason("report.adds_own_short"), Reason("report.adds_anothers_short")) if own else (one.first, one.second)
+    bars = ((Reason("report.adds_without_bar"), one.without), (Reason("report.adds_with_bar"), one.joined))
+    without, joined = (
+        Drawn(
+            title=title,
+            factor=one.factor,
+            first=first,
+            second=second,
+            kind=one.kind,
+            ratio=result.ratio if result else None,
+            low=result.low if result else None,
+            high=result.high if result else None,
+            worthwhile=one.worthwhile_ratio,
+        )
+        for title, result in bars
+    )
+    return without, joined

@@ -172,18 +172,21 @@ def _compared(without: Repository, joined: Repository, own: LoadedSubmission, co
     before, after = (_asked(repository, pool, rule, unit) for repository in (without, joined))
     found = tuple(_additions(before, after, own, rule, unit, protocol.question.factor))
     how = Reason("report.adds_counted", id=counted) if counted else Reason("report.adds_new")
-    told = (Reason("report.adds_others", submissions=before.submissions), how)
-    return Adds(counted, before.submissions, found, told if found else (*told, Reason("report.adds_nothing")))
+    told = [Reason("report.adds_others", submissions=before.submissions), how]
+    if not found:
+        told.append(Reason("report.adds_not_fitted", reason=after.reason) if after.reason else Reason("report.adds_nothing"))
+    return Adds(counted, before.submissions, found, tuple(told))
 
 
 def _additions(before: _Asked, after: _Asked, own: LoadedSubmission, rule: EndpointRule, unit: str, factor: str) -> Iterator[Addition]:
     """Those whose both sides stand in these runs, of the protocol's own factor first; the pool's leading answer where there are none."""
     steels = {run.steel for run in own.runs}
     classes = any(run.sharpening is not None for run in own.runs)
-    keys = [key for key in after.answers if (classes if key[0] == "practice" else {key[1], key[2]} <= steels)]
+    both = dict(before.answers) | dict(after.answers)
+    keys = [key for key in both if (classes if key[0] == "practice" else {key[1], key[2]} <= steels)]
     own_edges = any(run.own_sharpening for run in own.runs) and (before.own is not None or after.own is not None)
     if not keys and not own_edges:
-        lead = lead_answer(after.answers.values())
+        lead = lead_answer(both.values())
         keys = [(lead.factor, lead.first, lead.second)] if lead else []
     for key in sorted(keys, key=lambda key: ((key[0] == "steel") == (factor == "sharpener"), key)):
         yield _addition(key, before, after, rule, unit)
@@ -193,12 +196,12 @@ def _additions(before: _Asked, after: _Asked, own: LoadedSubmission, rule: Endpo
 
 def _addition(key: tuple[str, str, str], before: _Asked, after: _Asked, rule: EndpointRule, unit: str) -> Addition:
     factor, first, second = key
-    was, now = before.answers.get(key), after.answers[key]
+    was, now = before.answers.get(key), after.answers.get(key)
     not_met = Reason("report.adds_not_met")
-    lacking = (before.reason or (was.reason if was else not_met), after.reason or now.reason)
-    results = (was.result if was else None, now.result)
+    lacking = (before.reason or (was.reason if was else not_met), after.reason or (now.reason if now else not_met))
+    results = (was.result if was else None, now.result if now else None)
     subject = Reason("report.adds_subject", opening=when(rule, unit), **sides(factor, first, second))
-    told = _sentence(subject, *results, *lacking, one_of_each=now.about in SINGLE)
+    told = _sentence(subject, *results, *lacking, one_of_each=any(one is not None and one.about in SINGLE for one in (was, now)))
     return Addition(rule.id, rule.kind, rule.worthwhile_ratio, factor, first, second, *results, told)
 
 

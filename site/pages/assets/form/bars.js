@@ -39,8 +39,8 @@ export function bar(result, rule, scale, words) {
   if (ratio === null && low === null && high === null) { return null; }
   const worthwhile = times(rule.worthwhile_ratio, words);
   const label = filled(words.own_answer.bar, { title, first, second, figures: figuresText(result, words), worthwhile });
-  const sides = make("p", { class: "sides" }, make("span", {}, `← ${sideWords(factor, second, rule.kind, words)}`),
-    make("span", {}, `${sideWords(factor, first, rule.kind, words)} →`));
+  const sides = make("p", { class: "sides" }, make("span", {}, `←\u00a0${sideWords(factor, second, rule.kind, words)}`),
+    make("span", {}, `${sideWords(factor, first, rule.kind, words)}\u00a0→`));
   const drawing = draw("svg", { viewBox: `0 0 ${sizes.width} ${sizes.height}`, width: sizes.width, height: sizes.height, class: "answer-bar", role: "img", "aria-label": label },
     ...ground(rule.worthwhile_ratio, scale, words), ...ticks(scale, words), ...interval(result, scale));
   return make("div", { class: "answer-drawn" }, sides, drawing);

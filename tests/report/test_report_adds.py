@@ -9,11 +9,15 @@ from pathlib import Path
 import pytest
 
 from edgehold.cli import MISUSE, main
+from edgehold.numerics.attempt import NotFitted
+from edgehold.pooling.gather import all_answers as gather
 from edgehold.records.change.writing import retract
 from edgehold.report.adds import adds
 from edgehold.report.opening import open_submission
 from edgehold.words import Reason, arguments_of, code_of
 from tests.records.builder import make_repository, second
+
+from .test_report_command import more_runs
 
 
 @pytest.fixture
@@ -55,3 +59,10 @@ def test_runs_that_were_taken_back_count_nowhere(root, tmp_path):
 def test_a_folder_that_is_no_repository_is_a_misuse(root, capsys, tmp_path):
     assert main(["report", second()["id"], "--root", str(root), "--pool", str(tmp_path / "nowhere")]) == MISUSE
     assert "nowhere" in capsys.readouterr().err
+
+
+def test_a_pool_that_compares_nothing_says_so_and_one_that_cannot_be_fitted_why(tmp_path, monkeypatch):
+    two = make_repository(tmp_path / "two", [more_runs(), more_runs("auk-1") | {"month": "2026-04"}])
+    assert [code_of(s) for s in told(two, "auk-1")] == ["report.adds_others", "report.adds_counted", "report.adds_nothing"]
+    monkeypatch.setattr(gather, "headline_of", lambda runs, *_, **__: gather.unanswered(NotFitted("numerics.singular"), runs))
+    assert told(two, "auk-1")[-1] == Reason("report.adds_not_fitted", reason=NotFitted("numerics.singular"))

@@ -15,7 +15,7 @@ from edgehold.report.adds import OWN, Adds, adds
 from edgehold.report.command import report_at
 from edgehold.report.opening import open_submission
 from edgehold.report.plain import report_text
-from edgehold.words import Reason, arguments_of, code_of
+from edgehold.words import arguments_of, code_of
 from tests.published import copy_demonstrated
 from tests.records.builder import changed
 
@@ -40,8 +40,8 @@ def published(root: Path) -> dict:
 
 
 @pytest.fixture(scope="module")
-def built(tmp_path_factory):
-    """A part of the demonstration, the same without one file, that file, and what is published of both."""
+def laid_out(tmp_path_factory):
+    """A part of the demonstration, the same without one file, and that file."""
     folder = tmp_path_factory.mktemp("pool")
     root, rest = folder / "repository", folder / "rest"
     copy_demonstrated(root)
@@ -50,6 +50,13 @@ def built(tmp_path_factory):
     chosen = root / files_of(ROOT)[MANY - 1].relative_to(ROOT)
     shutil.copytree(root, rest)
     (rest / chosen.relative_to(root)).unlink()
+    return root, rest, chosen
+
+
+@pytest.fixture(scope="module")
+def built(laid_out):
+    """The same with what is published of both."""
+    root, rest, chosen = laid_out
     return root, rest, chosen, published(root), published(rest)
 
 
@@ -90,8 +97,8 @@ def test_runs_under_another_id_or_from_a_changed_file_are_counted_once(built, tm
     assert [one.without for one in replaced.additions] == [one.without for one in copied.additions]
 
 
-def test_the_report_tells_it_in_text_page_and_json(built, capsys, tmp_path):
-    root, _, file, *_ = built
+def test_the_report_tells_it_in_text_page_and_json(laid_out, capsys, tmp_path):
+    root, _, file = laid_out
     page = tmp_path / "report.html"
     assert main(["report", file.stem, "--root", str(root), "--pool", str(root), "--html", str(page), "--json"]) == FINE
     told = json.loads(capsys.readouterr().out)["adds"]
@@ -106,15 +113,15 @@ def test_the_report_tells_it_in_text_page_and_json(built, capsys, tmp_path):
     assert html.count('class="answer-bar"') == len(drawn) + 2 * len(found.adds.additions)
 
 
-def test_without_the_option_nothing_is_pooled(built, capsys, monkeypatch):
-    root, _, file, *_ = built
+def test_without_the_option_nothing_is_pooled(laid_out, capsys, monkeypatch):
+    root, _, file = laid_out
     monkeypatch.setattr(module, "all_answers", None)
     assert main(["report", file.stem, "--root", str(root), "--json"]) == FINE
     assert json.loads(capsys.readouterr().out)["adds"] is None
 
 
-def test_a_pool_that_cannot_be_fitted_says_its_reason(built, monkeypatch):
-    root, _, file, *_ = built
+def test_a_pool_that_cannot_be_fitted_says_its_reason(laid_out, monkeypatch):
+    root, _, file = laid_out
     fitting, sizes = gather.headline_of, []
 
     def failing(runs, *_, **__):
@@ -123,14 +130,15 @@ def test_a_pool_that_cannot_be_fitted_says_its_reason(built, monkeypatch):
 
     monkeypatch.setattr(gather, "headline_of", failing)
     found = adds(root, open_submission(root, file.stem))
-    assert found.sentences[-1] == Reason("report.adds_not_fitted", reason=NotFitted("numerics.singular")) and not found.additions
+    assert {code_of(one.sentence) for one in found.additions} == {"report.adds_neither"}
+    assert {arguments_of(one.sentence)["reason"] for one in found.additions} == {NotFitted("numerics.singular")}
 
     def failing_with_them(runs, *given, **more):
         return (failing if len(runs.low) > min(sizes) else fitting)(runs, *given, **more)
 
     monkeypatch.setattr(gather, "headline_of", failing_with_them)
     found = adds(root, open_submission(root, file.stem))
-    assert found.additions
-    for one in found.additions:
-        assert code_of(one.sentence) == "report.adds_only_without"
-        assert arguments_of(one.sentence)["reason"] == NotFitted("numerics.singular") and one.joined is None
+    lost = [one for one in found.additions if one.without is not None]
+    assert {one.factor for one in lost} == {"steel", "practice", OWN} and all(one.joined is None for one in found.additions)
+    assert {code_of(one.sentence) for one in lost} == {"report.adds_only_without"}
+    assert {arguments_of(one.sentence)["reason"] for one in lost} == {NotFitted("numerics.singular")}

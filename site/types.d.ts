@@ -125,12 +125,25 @@ interface Sentences {
   methods: Dictionary<string>;
 }
 
+/** What bars stand on: reaches, marks by reach, and the measures of a drawing. */
+interface RatioScale {
+  reaches: number[];
+  ticks: Dictionary<[ratio: number, words: string][]>;
+  width: number;
+  margin: number;
+  top: number;
+  middle: number;
+  floor: number;
+  height: number;
+}
+
 interface AnswerRules extends UnitRules {
   protocol: Protocol;
   repeatability: { reading_variance: number | null; endpoints: Dictionary<RepeatabilityEntry> };
   folded: string;
   steels: Dictionary<string>;
   sentences: Sentences;
+  scale: RatioScale;
 }
 
 /** To what a rule is bound: another place holds a word or nothing, or a month before or after one. */

@@ -109,6 +109,11 @@ def _parser() -> argparse.ArgumentParser:
     report.add_argument(
         "--cuts-a-week", type=float, metavar="N", help="how much is cut in a week, in the protocol's unit: is sharpening worth learning?"
     )
+    report.add_argument(
+        "--pool",
+        metavar="DIR",
+        help="a repository: say what these runs add to the pool of its submissions, without them and with them (pools that question twice)",
+    )
     report.add_argument("--json", action="store_true", help="print the report as JSON")
 
     from .planning.options import add_arguments
@@ -317,7 +322,8 @@ def _report(arguments: argparse.Namespace) -> int:
     if opened.record is None:
         print(findings_text(opened.findings))
         return ERRORS_FOUND
-    report = report_at(root, opened, Path(arguments.table) if arguments.table else None, weekly)
+    table, pool = (Path(name) if name else None for name in (arguments.table, arguments.pool))
+    report = report_at(root, opened, table, weekly, pool)
     print(report_json(report) if arguments.json else report_text(report))
     if arguments.html is not None:
         write_html(report, Path(arguments.html))

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from pathlib import Path
-from typing import TypeVar
 
 from edgehold.sheets.browser import browser_rules
 
@@ -14,7 +13,6 @@ from .errors import FindingsError
 from .estimates import estimate_submissions, repeatability_table
 from .forms.review import review_forms
 from .forms.submission import Rules, forms
-from .numerics.half_t import HalfT
 from .pages.site import build_site
 from .pooling.curves.curves import pooled_curves
 from .pooling.exchanges import ExchangePlan
@@ -23,16 +21,15 @@ from .pooling.gather.all_runs import all_runs
 from .pooling.gather.apart import further_runs
 from .pooling.gather.circulation import circulated_blades
 from .pooling.gather.in_processes import side_by_side
+from .pooling.gather.of_protocols import by_endpoint, by_pool, level_priors_of, primary_of, spread_priors_of, worthwhile_of
 from .pooling.network.steel_network import steel_networks
 from .pooling.pairwise.comparisons import compare
 from .pooling.pairwise.cumulative import courses
 from .pooling.probes.probes import probe_answers
 from .pooling.probes.register import probes_for
-from .pooling.spread_priors import priors_for
 from .records import load_repository
-from .records.canonical import LoadedSubmission, PoolKey, Repository, pool_key
+from .records.canonical import PoolKey, Repository
 from .records.interest import interested_submissions
-from .records.model.protocol import EndpointRule, Protocol, version_order
 from .results.model.results import Results
 from .results.publish.assemble import EverythingFound, assemble
 from .results.publish.repeatability import publish, repeatability_json
@@ -43,26 +40,25 @@ from .sheets.ready import ReadySheet, ready_sheets
 from .words import Reason
 
 Progress = Callable[[str], None]
-Value = TypeVar("Value")
 
 
 def find_everything(repository: Repository) -> EverythingFound:
     """Run the stages between records and results; those that take longest side by side with the others."""
     rows, points = endpoint_rows(repository), curve_points(repository)
-    worthwhile = _by_endpoint(repository, lambda rule: rule.worthwhile_ratio)
-    primary = _by_pool(repository, _primary)
+    worthwhile = by_endpoint(repository, worthwhile_of)
+    primary = by_pool(repository, primary_of)
     with side_by_side(len(rows)) as begin:
         asked = (
-            begin(all_answers, rows, worthwhile, _by_endpoint(repository, _priors)),
+            begin(all_answers, rows, worthwhile, by_endpoint(repository, spread_priors_of)),
             begin(all_runs, rows, primary),
-            begin(probe_answers, rows, _by_endpoint(repository, lambda rule: probes_for(rule.kind, rule.primary))),
+            begin(probe_answers, rows, by_endpoint(repository, lambda rule: probes_for(rule.kind, rule.primary))),
             begin(
                 pooled_curves,
                 points,
                 rows,
-                _by_pool(repository, lambda record: record.work.checkpoints),
-                _by_pool(repository, _level_priors),
-                _by_pool(repository, lambda record: record.reading.keener != "higher"),
+                by_pool(repository, lambda record: record.work.checkpoints),
+                by_pool(repository, level_priors_of),
+                by_pool(repository, lambda record: record.reading.keener != "higher"),
             ),
         )
         table = repeatability_table(rows, repository.protocols)
@@ -92,37 +88,6 @@ def find_everything(repository: Repository) -> EverythingFound:
         answers=answers,
         courses=months,
     )
-
-
-def _by_pool(repository: Repository, told: Callable[[Protocol], Value]) -> dict[PoolKey, Value]:
-    """What a pool's protocol tells; the newest version met in the pool decides."""
-    return {pool_key(submission): told(repository.protocol_of(submission).record) for submission in _oldest_version_first(repository)}
-
-
-def _by_endpoint(repository: Repository, told: Callable[[EndpointRule], Value]) -> dict[tuple[PoolKey, str], Value]:
-    """What a pool's protocol tells of an endpoint; the newest version met in the pool that has the endpoint decides."""
-    return {
-        (pool_key(submission), rule.id): told(rule)
-        for submission in _oldest_version_first(repository)
-        for rule in repository.protocol_of(submission).record.endpoints
-    }
-
-
-def _oldest_version_first(repository: Repository) -> list[LoadedSubmission]:
-    return sorted(repository.submissions, key=lambda s: version_order(s.record.protocol.version))
-
-
-def _primary(record: Protocol) -> str:
-    return next(rule.id for rule in record.endpoints if rule.primary)
-
-
-def _priors(rule: EndpointRule) -> dict[str, HalfT]:
-    return priors_for(rule.assumed_repeatability.ln_sd, rule.assumed_repeatability.source)
-
-
-def _level_priors(record: Protocol) -> dict[str, HalfT]:
-    """Priors of the spreads of a level, for curves; those of the first endpoint where a protocol has no level."""
-    return _priors(next((rule for rule in record.endpoints if rule.kind == "level"), record.endpoints[0]))
 
 
 def read(root: Path) -> Repository:

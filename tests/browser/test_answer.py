@@ -1,12 +1,13 @@
 """The answer on the screen has the program's numbers to 1e-6 and its sentences to the letter, in a real browser."""
 
 import json
+import math
 from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 import pytest
-from answers.cases import answered, differences, files, rules_of
+from answers.cases import answered, differences, files, protocol_of, rules_of
 from answers.generated import generated
 from playwright.sync_api import Browser, Page
 from scipy.special import gammaln, log_ndtr, ndtri
@@ -14,8 +15,12 @@ from scipy.stats import f, t
 
 from edgehold.endpoints.draws import key_of, normal_draws
 from edgehold.errors import WrittenError
+from edgehold.estimates import Contrast
+from edgehold.forms.answer import sentences
 from edgehold.records.registers import load_units
 from edgehold.records.units import canonical_value, grammar, parse_number
+from edgehold.results.words.verdicts import own_sentence
+from tests.report.contrasts import every_verdict
 
 from .serving import modules
 
@@ -52,6 +57,32 @@ def test_submissions_drawn_at_random_are_answered_as_the_program_answers_them(pa
     assert sum(r["ratio"] is not None for e in expected for r in e["results"]) > 5 * GENERATED
     wrong = {c["says"]: found for c, e, got in zip(cases, expected, answers(page, cases), strict=True) if (found := differences(e, got))}
     assert wrong == {}
+
+
+@pytest.mark.parametrize("factor", ["sharpener", "practice", "blade"])
+@pytest.mark.parametrize("kind", ["life", "level"])
+def test_every_verdict_is_told_in_the_programs_words(kind, factor, page):
+    rule = next(rule for rule in protocol_of(files()["pooled-runs"]).endpoints if rule.kind == kind)
+    made = [one.contrast for one in every_verdict(factor)]
+    given = {"contrasts": [as_in_browser(one) for one in made], "rule": rule.model_dump(mode="json"), "words": sentences()}
+    body = """const ends = { "-inf": -Infinity, inf: Infinity }, number = value => ends[value] ?? value;
+      const read = one => ({ ...one, low: number(one.low), high: number(one.high), excludes: number(one.excludes) });
+      return given.contrasts.map(one => m.answerSentence(read(one), given.rule, "cut", given.words));"""
+    assert in_browser(page, "sentences", body, given) == [own_sentence(one, rule, "cut") for one in made]
+
+
+def as_in_browser(one: Contrast) -> dict[str, object]:
+    """A contrast as answer.js has it; an infinite number as its name, for JSON has none."""
+    low, high = (None, None) if one.interval is None else (one.interval.low, one.interval.high)
+    excludes = one.verdict.excludes if one.verdict else math.inf
+    numbers = {"low": low, "high": high, "excludes": excludes}
+    return {
+        **{name: getattr(one, name) for name in ("factor", "first", "second", "estimate")},
+        **{name: str(value) if value is not None and math.isinf(value) else value for name, value in numbers.items()},
+        "bound": None if one.bound is None else {"side": one.bound.kind, "ln": one.bound.ratio},
+        "verdict": one.verdict.kind if one.verdict else "",
+        "reason": str(one.reason),
+    }
 
 
 def test_a_half_done_submission_is_answered_as_far_as_it_goes(page):

@@ -1,11 +1,14 @@
 """The form as somebody uses it: typed, closed and restored, opened, pasted into, checked, saved."""
 
 import json
+import math
 import re
 
 import html5lib
 import pytest
 from playwright.sync_api import expect
+
+from tests.answers.cases import answered
 
 from .crawling import NARROW
 from .forms import FORM, Tab, check_file, example, new_context, this_month, type_example, words
@@ -372,6 +375,52 @@ def test_curves_and_answer_appear_as_readings_are_typed(tab, form_site):
     expect(tab.page.locator("#form-curves polyline")).to_have_count(4)
     expect(tab.page.locator("#form-answer")).to_contain_text("rule out a difference larger than")
     expect(tab.page.locator("#form-answer")).to_contain_text("Simulated.")
+
+
+BARS = """() => [...document.querySelectorAll("#form-answer .own-answer")].map(one => {
+  const drawing = one.querySelector("svg.answer-bar"), box = drawing.getBoundingClientRect();
+  const at = (name, side) => [...drawing.querySelectorAll(name)].map(part => Number(part.getAttribute(side)));
+  const words = [...drawing.querySelectorAll("text")], texts = parts => [...parts].map(part => part.textContent);
+  const seen = part => part.getBoundingClientRect().left >= 0 && part.getBoundingClientRect().right <= innerWidth;
+  return {
+    begins: one.querySelector("p").textContent, sides: texts(one.querySelectorAll(".sides span")), words: texts(words),
+    ticks: at(".bar-tick", "x1"), one: at(".bar-one", "x1"), worth: at(".bar-worth", "x1"),
+    interval: [...at(".bar-interval", "x1"), ...at(".bar-interval", "x2")], mark: at(".bar-mark", "x").map(x => x + 3.5),
+    left: box.left, width: box.width, inside: words.every(seen),
+    size: Math.min(...words.map(part => parseFloat(getComputedStyle(part).fontSize) * box.width / drawing.viewBox.baseVal.width)),
+  };
+})"""
+
+
+def test_on_a_phone_the_answer_leads_with_its_verdict_and_its_bars_stand_on_one_scale(browser, form_base, form_site):
+    context = new_context(browser, viewport={"width": 390, "height": 844})
+    tab, record = Tab(context, form_base), example(form_site)
+    tab.open(record)
+    expect(tab.page.locator("#form-answer svg.answer-bar").first).to_be_visible()
+    drawn = tab.page.evaluate(BARS)
+    rules = json.loads(tab.page.locator("#form-rules").text_content())
+    own = answered({"submission": record, "protocol": "two-sharpeners-rope/1.1.0", "changes": {}, "repeatability": rules["repeatability"]})
+    assert len(drawn) == len(own["results"]) > 3
+    reach = float(next(word for word in reversed(drawn[0]["words"]) if word.startswith("×")).removeprefix("×"))
+    worthwhile = {rule["id"]: rule["worthwhile_ratio"] for rule in rules["protocol"]["endpoints"]}
+    for one, result in zip(drawn, own["results"], strict=True):
+        assert one["begins"].startswith(result["sentence"])
+        assert (one["ticks"], one["one"], one["left"], one["width"]) == tuple(drawn[0][name] for name in ("ticks", "one", "left", "width"))
+        half = one["ticks"][-1] - one["one"][0]
+
+        def place(ratio, middle=one["one"][0], half=half):
+            return middle + half * math.log(min(max(ratio, 1 / reach), reach)) / math.log(reach)
+
+        held = worthwhile[result["endpoint"]]
+        assert one["worth"] == pytest.approx([place(1 / held), place(held)], abs=0.1)
+        assert one["interval"] == pytest.approx([place(result["low"]), place(result["high"])], abs=0.1)
+        assert one["mark"] == pytest.approx([place(result["ratio"])], abs=0.11)
+        assert len(one["sides"]) == 2 and one["sides"][0].startswith("←") and one["sides"][1].endswith("→")
+        assert result["second"] in one["sides"][0] and result["first"] in one["sides"][1]
+        assert one["size"] > 10 and one["inside"]
+    assert tab.page.evaluate("document.documentElement.scrollWidth") <= 390
+    assert tab.troubles == []
+    context.close()
 
 
 def test_a_file_of_another_protocol_is_refused_with_where_it_belongs(tab, form_site):

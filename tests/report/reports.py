@@ -28,7 +28,7 @@ def opened(name: str, changes: dict[str, object] | None = None, protocol_changes
         protocol = protocol.model_copy(update={"endpoints": (first.model_copy(update={"primary": True}), *rest)})
     loaded = LoadedProtocol(protocol, "", "", "")
     repository = Repository(Path(), {(record.protocol.id, record.protocol.version): loaded}, (), {}, (), load_steels(), ())
-    return Opened(record, "0" * 64, False, (), repository)
+    return Opened(record, "0" * 64, False, (), repository, Path())
 
 
 def table(name: str) -> TableUsed:

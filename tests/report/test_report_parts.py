@@ -61,8 +61,9 @@ def test_the_owners_sentence_is_the_ratio_of_lives():
         Reason(f"report.share_{'more' if life[end] > 1 else 'less'}", figure=round(100 * abs(life[end] - 1)))
         for end in ("ratio", "low", "high")
     )
-    first, second = (Reason("own_answer.named_sharpener", name=name) for name in ("tern", "wren"))
-    assert sentence == Reason("report.owner", first=first, second=second, medium="rope", ratio=ratio, low=low, high=high)
+    names = {side: Reason("own_answer.named_sharpener", name=name) for side, name in (("first", "tern"), ("second", "wren"))}
+    figures = {"medium": "rope", "ratio": ratio, "low": low, "high": high}
+    assert sentence == Reason("report.owner", verdict=Reason("own_answer.verdict_undecided"), **names, **figures)
     bound = report("never-dull").lead.owner_sentence
     assert (bound.code, bound.arguments["side"]) == ("report.owner_bound", "at least")
 

@@ -10,6 +10,7 @@ from edgehold.records.registers import DROPPED_MARKS, load_units, steel_ids
 from edgehold.records.units import UNITS_IN_SENTENCES, grammar
 from edgehold.results.model.repeatability import PublishedRepeatability
 from edgehold.results.publish.repeatability import form_repeatability
+from edgehold.results.words.ratio_scale import scale_for_browser
 from edgehold.results.words.sentences import LEAST_TIMES
 from edgehold.words import group
 
@@ -26,8 +27,8 @@ def answer_rules(protocol: Protocol, published: PublishedRepeatability, steels: 
     Returns
     -------
     ``protocol`` (its front matter), ``repeatability``, ``numbers`` (how written numbers are read), ``units`` (the
-    register), ``folded`` (marks left out of spellings), ``steels`` (id by folded spelling) and ``sentences`` (every pattern
-    an answer is told in).
+    register), ``folded`` (marks left out of spellings), ``steels`` (id by folded spelling) ``sentences`` (every pattern
+    an answer is told in) and ``scale`` (what its bars stand on).
     """
     return {
         "protocol": protocol.model_dump(mode="json"),
@@ -37,6 +38,7 @@ def answer_rules(protocol: Protocol, published: PublishedRepeatability, steels: 
         "folded": DROPPED_MARKS,
         "steels": steel_ids(dict(steels)),
         "sentences": sentences(),
+        "scale": scale_for_browser(),
     }
 
 

@@ -14,6 +14,7 @@ from markupsafe import Markup
 from edgehold.results.model.answers import Answer
 from edgehold.results.model.ratio import RatioInterval
 from edgehold.results.model.results import EndpointResult, Prediction, StudyLine
+from edgehold.results.words.ratio_scale import TICKS, reach_for, tick_word
 from edgehold.results.words.sentences import ratio_text
 from edgehold.words import Reason
 
@@ -21,15 +22,6 @@ from .formatting import interval, level
 from .safe_text import plain
 
 WIDTH, HEIGHT, MIDDLE, MARGIN = 240, 24, 12, 10
-REACHES = (2.0, 4.0, 8.0, 16.0, 32.0)
-TICKS = {
-    2.0: (0.5, 0.7, 1, 1.4, 2),
-    4.0: (0.25, 0.5, 1, 2, 4),
-    8.0: (0.125, 0.5, 1, 2, 8),
-    16.0: (0.0625, 0.25, 1, 4, 16),
-    32.0: (1 / 32, 0.125, 1, 8, 32),
-}
-TICK_WORDS = {0.25: "×¼", 0.5: "×½", 0.125: "×⅛", 0.0625: "×1⁄16", 1 / 32: "×1⁄32"}
 
 
 @dataclass(frozen=True)
@@ -52,10 +44,7 @@ class Axis:
 
 def axis(results: Iterable[RatioInterval | None], worthwhile: float) -> Axis:
     """The smallest scale that holds what there is; what lies beyond the largest is drawn as an arrow."""
-    ends = [end for r in results if r is not None for end in (r.low, r.high, r.ratio) if end]
-    furthest = max((abs(math.log(end)) for end in ends), default=0.0)
-    reach = next((r for r in REACHES if math.log(r) >= furthest), REACHES[-1])
-    return Axis(reach, worthwhile)
+    return Axis(reach_for(end for r in results if r is not None for end in (r.low, r.high, r.ratio)), worthwhile)
 
 
 def axis_of(endpoint: EndpointResult, comparisons: Iterable[Answer]) -> Axis:
@@ -65,7 +54,7 @@ def axis_of(endpoint: EndpointResult, comparisons: Iterable[Answer]) -> Axis:
 
 def scale(on: Axis) -> Markup:
     """The head of a bar column: the scale's marks."""
-    marks = tick_words([(on.x(t), TICK_WORDS.get(t, f"×{t:g}")) for t in TICKS[on.reach]])
+    marks = tick_words([(on.x(t), tick_word(t)) for t in TICKS[on.reach]])
     return svg("bar-scale", Reason("pages.scale"), marks)
 
 

@@ -17,7 +17,7 @@ from edgehold.records.model.submission import Submission
 from edgehold.records.registers import find_steel
 from edgehold.records.rules.shared_keys import shared_facts
 from edgehold.results.publish.repeatability import FormRepeatability, table_of
-from edgehold.results.words.sentences import own_sentence
+from edgehold.results.words.verdicts import own_sentence
 from edgehold.words import Reason
 
 LEVEL = 0.95

@@ -9,9 +9,11 @@ from edgehold.records.canonical import LoadedProtocol
 from edgehold.records.model.protocol import EndpointRule, Protocol
 from edgehold.records.model.submission import Submission
 from edgehold.results.model.numbers import readable_json
+from edgehold.results.model.ratio import RatioInterval
 from edgehold.results.model.results import Results
 from edgehold.words import Reason, together
 
+from .adds import Adds
 from .among import Among, among
 from .answer import OwnEstimates, SubmissionAnswer, answer_of, own_estimates
 from .comparison import Leading, leading
@@ -25,6 +27,7 @@ from .table import TableUsed
 from .worth import Worth, worth
 
 REPORT_FORMAT = "report/0.1.0"
+LEADING = ("factor", "first", "second", "owner_sentence", "owner_endpoint", "others")
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,6 +48,7 @@ class SubmissionReport:
     limits : what cannot be told.
     among : beside the pooled ones; ``pooled`` says why there is nothing.
     warnings : of the check.
+    adds : to the pool; None where nobody asked.
     """
 
     record: Submission
@@ -65,17 +69,33 @@ class SubmissionReport:
     among: tuple[Among, ...]
     pooled: str
     warnings: tuple[str, ...]
+    adds: Adds | None = None
 
     @property
     def headline(self) -> str:
-        """The sentence in front."""
+        """The sentence in front: it begins with the verdict at the primary endpoint."""
         if self.lead is None:
             return Reason("report.nothing_compared")
-        return self.lead.owner_sentence or self.lead.primary.sentence
+        return self.lead.owner_sentence if self._owner_leads else self.lead.primary.sentence
+
+    @property
+    def beneath(self) -> str:
+        """The owner's sentence, where it is not the one in front; empty where there is none."""
+        return "" if self.lead is None or self._owner_leads else self.lead.owner_sentence
+
+    @property
+    def _owner_leads(self) -> bool:
+        """Whether the owner's sentence tells of the primary endpoint."""
+        return self.lead is not None and self.lead.owner_endpoint == self.lead.primary.endpoint
 
 
 def report_on(
-    opened: Opened, table: TableUsed, results: Results | None = None, why_none: str = "", weekly: float | None = None
+    opened: Opened,
+    table: TableUsed,
+    results: Results | None = None,
+    why_none: str = "",
+    weekly: float | None = None,
+    to_pool: Adds | None = None,
 ) -> SubmissionReport:
     """Report on one submission.
 
@@ -85,6 +105,7 @@ def report_on(
     table : of `table_used`.
     results, why_none : of the last build, for what is pooled; or why there are none.
     weekly : work a week, in the protocol's unit of work.
+    to_pool : what these runs add to a pool, where somebody asked.
     """
     record, protocol = opened.record, opened.protocol.record
     own = own_estimates(record, protocol, table.plain, opened.repository.steels)
@@ -112,6 +133,7 @@ def report_on(
         among=side,
         pooled="" if side else why_none or _why_not_pooled(lead),
         warnings=tuple(f"{f.pointer or Reason('report.the_file')}: {f.message}" for f in opened.findings),
+        adds=to_pool,
     )
 
 
@@ -172,8 +194,9 @@ def report_json(report: SubmissionReport) -> str:
         "protocol": {"id": record.protocol.id, "version": record.protocol.version},
         "repeatability": {"sha256": report.table.sha256, "source": report.table.source, "submissions": report.table.submissions},
         "headline": report.headline,
-        "leading": None if lead is None else {k: getattr(lead, k) for k in ("factor", "first", "second", "owner_sentence", "others")},
+        "leading": None if lead is None else {name: getattr(lead, name) for name in LEADING},
         "figures": [] if lead is None else [asdict(figure) for figure in lead.figures],
+        "adds": None if report.adds is None else _adds_plain(report.adds),
         "planned": report.planned,
         "settle": _plain(report.settle),
         "curves": [asdict(curve) for curve in report.curves],
@@ -192,3 +215,16 @@ def report_json(report: SubmissionReport) -> str:
 
 def _plain(part: Settling | Start | Guesses | Worth | None) -> dict[str, object] | None:
     return None if part is None else asdict(part)
+
+
+def _adds_plain(found: Adds) -> dict[str, object]:
+    """What is added as plain values."""
+    additions = []
+    for one in found.additions:
+        plain = asdict(one) | {"without": _interval_plain(one.without), "with": _interval_plain(one.joined)}
+        additions.append({name: value for name, value in plain.items() if name != "joined"})
+    return {"counted": found.counted, "others": found.others, "sentences": found.sentences, "comparisons": additions}
+
+
+def _interval_plain(result: RatioInterval | None) -> dict[str, object] | None:
+    return None if result is None else result.model_dump(mode="json")

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from edgehold.errors import InputError
 
+from .adds import adds
 from .among import read_results
 from .assemble import SubmissionReport, report_on
 from .opening import Opened, open_submission
@@ -15,10 +16,10 @@ from .table import table_used
 BEGINNING = "<!doctype html>"
 
 
-def report_at(root: Path, opened: Opened, table: Path | None, weekly: float | None) -> SubmissionReport:
-    """The report of a submission that is sound."""
+def report_at(root: Path, opened: Opened, table: Path | None, weekly: float | None, pool: Path | None = None) -> SubmissionReport:
+    """The report of a submission that is sound; with a ``pool``, a repository, also what its runs add to that."""
     used = table_used(root, opened.record, opened.protocol.record, table)
-    return report_on(opened, used, *read_results(root), weekly)
+    return report_on(opened, used, *read_results(root), weekly, adds(pool, opened) if pool else None)
 
 
 def write_html(report: SubmissionReport, target: Path) -> None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from edgehold.estimates import Contrast, SubmissionEstimate
 from edgehold.records.model.protocol import EndpointRule, Protocol
-from edgehold.results.words.sentences import figure_sentence
+from edgehold.results.words.verdicts import own_sentence
 
 from .sentences import owner_sentence, verdict_sentence
 
@@ -23,7 +23,7 @@ class Figure:
     Attributes
     ----------
     endpoint, title, role, kind, primary : which.
-    sentence : the ratio, a bound or the reason why there is none.
+    sentence : the verdict in plain words, then the ratio, a bound or the reason why there is none.
     verdict, verdict_sentence : kind of verdict, and the whole in words.
     ratio, low, high : with the 95 % interval; None where there is none or it is unbounded.
     ruled_out_beyond : a in "a difference larger than ×a either way"; None where none is.
@@ -52,7 +52,8 @@ class Leading:
     Attributes
     ----------
     factor, first, second : what is compared.
-    owner_sentence : how much more can be cut before the edge is as dull; ``""`` where no life tells.
+    owner_sentence : the verdict on the lives, then how much more can be cut before the edge is as dull; ``""`` where no life tells.
+    owner_endpoint : the life that it tells of; ``""`` where none tells.
     figures : early, late, life, and what else the protocol computes.
     contrasts : by endpoint.
     others : how many further pairs the submission compares by the same factor.
@@ -62,6 +63,7 @@ class Leading:
     first: str
     second: str
     owner_sentence: str
+    owner_endpoint: str
     figures: tuple[Figure, ...]
     contrasts: dict[str, Contrast]
     others: int
@@ -89,13 +91,15 @@ def leading(estimates: Sequence[SubmissionEstimate], protocol: Protocol) -> Lead
         e.endpoint: c for e in estimates for c in e.contrasts if (c.factor, c.first, c.second) == (factor, chosen.first, chosen.second)
     }
     told = sorted(contrasts, key=lambda name: _place(rules[name]))
-    lives = [(contrasts[name], rules[name]) for name in told if rules[name].kind == "life"]
-    sentences = filter(None, (owner_sentence(contrast, rule, protocol) for contrast, rule in lives))
+    lives = [(contrasts[name], rules[name]) for name in sorted(told, key=lambda n: not rules[n].primary) if rules[name].kind == "life"]
+    told_lives = [(sentence, rule.id) for contrast, rule in lives if (sentence := owner_sentence(contrast, rule, protocol))]
+    owner, owner_endpoint = next(iter(told_lives), ("", ""))
     return Leading(
         factor=factor,
         first=chosen.first,
         second=chosen.second,
-        owner_sentence=next(sentences, ""),
+        owner_sentence=owner,
+        owner_endpoint=owner_endpoint,
         figures=tuple(_figure(contrasts[name], rules[name], protocol) for name in told),
         contrasts=contrasts,
         others=len(pairs) - 1,
@@ -120,7 +124,7 @@ def _figure(contrast: Contrast, rule: EndpointRule, protocol: Protocol) -> Figur
         role=rule.role,
         kind=rule.kind,
         primary=rule.primary,
-        sentence=figure_sentence(contrast, rule, protocol.work.unit),
+        sentence=own_sentence(contrast, rule, protocol.work.unit, excluding=False),
         verdict=verdict.kind if verdict else "",
         verdict_sentence=verdict_sentence(contrast, rule),
         ratio=as_ratio(contrast.estimate),

@@ -29,6 +29,7 @@ class Opened:
     corrected : whether corrections are applied.
     findings : of this file and its corrections; warnings only.
     repository : protocols, steels and seals that it was held against; no other submission was read.
+    file : where it lies.
     """
 
     record: Submission
@@ -36,6 +37,7 @@ class Opened:
     corrected: bool
     findings: tuple[Finding, ...]
     repository: Repository
+    file: Path
 
     @property
     def protocol(self) -> LoadedProtocol:
@@ -94,11 +96,11 @@ def _of_repository(root: Path, path: str, today: datetime.date | None) -> Opened
     loaded = next((s for s in repository.submissions if s.path == path), None)
     if loaded is None:
         return Unsound(findings)
-    return Opened(loaded.record, loaded.sha256, bool(loaded.changes), findings, repository)
+    return Opened(loaded.record, loaded.sha256, bool(loaded.changes), findings, repository, root / path)
 
 
 def _alone(root: Path, file: Path, today: datetime.date) -> Opened | Unsound:
     repository = load_repository(root, today=today, chosen=())
     data, problems = read_bytes(file, "submission")
     record, findings = read_alone(data, file.as_posix(), repository, today, problems)
-    return Unsound(findings) if record is None else Opened(record, sha256(data), False, findings, repository)
+    return Unsound(findings) if record is None else Opened(record, sha256(data), False, findings, repository, file)

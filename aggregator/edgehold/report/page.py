@@ -13,15 +13,15 @@ from importlib.resources import files
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from edgehold.pages import bars, formatting
+from edgehold.pages import formatting
 from edgehold.pages.safe_text import finalize
 from edgehold.records.units import plural
-from edgehold.results.model.ratio import RatioInterval
-from edgehold.results.words.sentences import ratio_text
 from edgehold.words import Reason
 
+from .adds import OWN, Addition
 from .assemble import SubmissionReport
-from .comparison import Figure
+from .bars import Drawn, bar_of, common_reach
+from .comparison import Figure, Leading
 from .drawing import panels
 from .plain import other_comparisons, reached, ruled_out, table_sentence
 
@@ -42,8 +42,10 @@ def report_html(report: SubmissionReport) -> str:
     """The page."""
     style = (files("edgehold.report") / "templates" / "report.css").read_text(encoding="utf-8")
     figures = report.lead.figures if report.lead else ()
-    intervals = {figure.endpoint: _interval(figure) for figure in figures}
-    axis = bars.axis(intervals.values(), max((figure.worthwhile_ratio for figure in figures), default=1.25))
+    shown = {figure.endpoint: _drawn(report.lead, figure) for figure in figures} if report.lead else {}
+    additions = report.adds.additions if report.adds else ()
+    added = [_added(one) for one in additions]
+    reach = common_reach([*shown.values(), *(drawn for pair in added for drawn in pair)])
     return str(
         _environment()
         .get_template("report.html")
@@ -54,9 +56,9 @@ def report_html(report: SubmissionReport) -> str:
             style=Markup(style),
             policy=policy(style),
             figures=figures,
-            scale=bars.scale(axis),
-            bars={f.endpoint: bars.bar(intervals[f.endpoint], bars.Axis(axis.reach, f.worthwhile_ratio)) for f in figures},
-            ratios={f.endpoint: _told(f) for f in figures},
+            bars={endpoint: bar_of(one, reach) for endpoint, one in shown.items()},
+            added=[[(one.title, bar_of(one, reach)) for one in pair] for pair in added],
+            bars_words=Reason("own_answer.bars"),
             panels=panels(report.curves, report.protocol),
             works=sorted({r.work for c in report.curves for r in c.readings}),
             readings={c.run: {r.work: r for r in c.readings} for c in report.curves},
@@ -76,13 +78,38 @@ def policy(style: str) -> str:
     return f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
 
 
-def _interval(figure: Figure) -> RatioInterval | None:
-    if figure.ratio is None:
-        return None
-    return RatioInterval(ratio=figure.ratio, low=figure.low, high=figure.high, level=0.95, method="")
+def _drawn(lead: Leading, figure: Figure) -> Drawn:
+    """What the bar of one figure shows."""
+    return Drawn(
+        title=figure.title,
+        factor=lead.factor,
+        first=lead.first,
+        second=lead.second,
+        kind=figure.kind,
+        ratio=figure.ratio,
+        low=figure.low,
+        high=figure.high,
+        worthwhile=figure.worthwhile_ratio,
+    )
 
 
-def _told(figure: Figure) -> str:
-    """Ratio and limits, for the table."""
-    end = "" if figure.ratio is not None else "_at_least" if figure.low is not None else "_at_most" if figure.high is not None else "_none"
-    return Reason(f"report.cell{end}", ratio=ratio_text(figure.ratio), low=ratio_text(figure.low), high=ratio_text(figure.high))
+def _added(one: Addition) -> tuple[Drawn, Drawn]:
+    """The bars of the pool without these runs and with them."""
+    own = one.factor == OWN
+    first, second = (Reason("report.adds_own_short"), Reason("report.adds_anothers_short")) if own else (one.first, one.second)
+    bars = ((Reason("report.adds_without_bar"), one.without), (Reason("report.adds_with_bar"), one.joined))
+    without, joined = (
+        Drawn(
+            title=title,
+            factor=one.factor,
+            first=first,
+            second=second,
+            kind=one.kind,
+            ratio=result.ratio if result else None,
+            low=result.low if result else None,
+            high=result.high if result else None,
+            worthwhile=one.worthwhile_ratio,
+        )
+        for title, result in bars
+    )
+    return without, joined

@@ -19,8 +19,11 @@ NAME, CELL = 26, 9  # of the table of curves
 
 def report_text(report: SubmissionReport) -> str:
     """Everything, in the order in which an owner asks."""
-    parts = [_head(report), _found(report), _settle(report), _curves(report), _start(report), _guessed(report), _reach(report)]
-    parts += [_limits(report), _worth(report), _table(report), _among(report), _details(report)]
+    told = (
+        *(_head, _found, _added, _verdict, _settle, _curves, _start, _guessed, _reach),
+        *(_limits, _worth, _table, _among, _details),
+    )
+    parts = [part(report) for part in told]
     text = "\n".join(line for part in parts for line in part)
     return "\n".join(harmless(line) for line in text.splitlines()).rstrip()
 
@@ -44,12 +47,26 @@ def _head(report: SubmissionReport) -> Iterator[str]:
         yield Reason("report.simulated")
         yield ""
     yield _wrapped(report.headline)
+    if report.beneath:
+        yield ""
+        yield _wrapped(report.beneath)
 
 
 def _found(report: SubmissionReport) -> Iterator[str]:
     if report.lead is None:
         return
     yield from _section("EARLY, LATE AND LIFE", [figure.sentence for figure in report.lead.figures], listed=True)
+
+
+def _added(report: SubmissionReport) -> Iterator[str]:
+    if report.adds is None:
+        return iter(())
+    return _section("WHAT THESE RUNS ADD TO THE POOL", [*report.adds.sentences, *(one.sentence for one in report.adds.additions)])
+
+
+def _verdict(report: SubmissionReport) -> Iterator[str]:
+    if report.lead is None:
+        return
     verdicts = [report.lead.primary.verdict_sentence, *report.planned]
     yield from _section("VERDICT", verdicts)
     yield from _section("WHAT THESE RUNS RULE OUT", ruled_out(report), listed=True)

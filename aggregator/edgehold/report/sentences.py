@@ -8,6 +8,7 @@ from edgehold.estimates import Contrast
 from edgehold.estimates.verdict import BETTER, NONE, ONE_SIDED, WORSE
 from edgehold.records.model.protocol import EndpointRule, Protocol
 from edgehold.results.words.sentences import amount, named, ratio_text, settled, sides, verdict_ending
+from edgehold.results.words.verdicts import CLEAR, kind_of, verdict_words
 from edgehold.words import Reason, together
 
 MOST_PERCENT = 200  # from this difference on "times as much"
@@ -33,16 +34,20 @@ def share(ratio: float) -> Reason:
 
 
 def owner_sentence(contrast: Contrast, rule: EndpointRule, protocol: Protocol) -> str:
-    """How much more can be cut before the edge is as dull, from the ratio of two lives.
+    """The verdict on two lives, then how much more can be cut before the edge is as dull, from their ratio.
 
     The work to a common threshold is a ratio of work at the same sharpness; with a threshold relative to the start it is not, and the
     sentence says "has lost as much".
     """
-    names = {"medium": medium_word(protocol), **sides(contrast.factor, contrast.first, contrast.second)}
+    verdict, medium = verdict_words(contrast, rule), medium_word(protocol)
+    names = {"verdict": verdict, "medium": medium, **sides(contrast.factor, contrast.first, contrast.second)}
     relative = "_relative" if rule.threshold is not None and rule.threshold.relative else ""
     if contrast.estimate is not None and contrast.interval is not None:
         low, high = _end(contrast.interval.low), _end(contrast.interval.high)
-        return Reason(f"report.owner{relative}", **names, ratio=share(math.exp(contrast.estimate)), low=low, high=high)
+        figures = {"medium": medium, "ratio": share(math.exp(contrast.estimate)), "low": low, "high": high}
+        if kind_of(contrast) in CLEAR:
+            return Reason(f"report.owner_clear{relative}", verdict=verdict, **figures)
+        return Reason(f"report.owner{relative}", **(names | figures))
     if contrast.bound is not None:
         figure = amount(math.exp(contrast.bound.ratio))
         return Reason(f"report.owner_bound{relative}", **names, side=contrast.bound.kind, figure=figure)

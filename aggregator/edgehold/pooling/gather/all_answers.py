@@ -49,7 +49,7 @@ class Answered:
 
 
 def all_answers(
-    rows: Iterable[EndpointRow], worthwhile: Mapping[Key, float], priors: Mapping[Key, Mapping[str, HalfT]]
+    rows: Iterable[EndpointRow], worthwhile: Mapping[Key, float], priors: Mapping[Key, Mapping[str, HalfT]], sensitivity: bool = True
 ) -> dict[Key, Answered]:
     """Every comparison of every pool and endpoint of which some run has a value, in their order.
 
@@ -58,8 +58,9 @@ def all_answers(
     rows : endpoint rows of all submissions.
     worthwhile : worthwhile ratio by pool and endpoint.
     priors : of the spreads, by pool and endpoint.
+    sensitivity : whether intervals with the priors' scales halved and doubled are wanted, too.
     """
-    jobs = [(key, runs, left_out, worthwhile[key], priors[key]) for key, runs, left_out in with_values(rows)]
+    jobs = [(key, runs, left_out, worthwhile[key], priors[key], sensitivity) for key, runs, left_out in with_values(rows)]
     return {(one.pool, one.endpoint): one for one in each(_answered, jobs, [len(rows) for _, rows, *_ in jobs])}
 
 
@@ -69,7 +70,9 @@ def judged(answers: Mapping[Key, Answered], primary: Mapping[PoolKey, str]) -> d
     return {pool: one.apart or NotFitted(code_of(one.reason), **arguments_of(one.reason)) for pool, one in found.items()}
 
 
-def _answered(key: Key, rows: list[EndpointRow], left_out: int, worthwhile: float, priors: Mapping[str, HalfT]) -> Answered:
+def _answered(
+    key: Key, rows: list[EndpointRow], left_out: int, worthwhile: float, priors: Mapping[str, HalfT], sensitivity: bool
+) -> Answered:
     labels = labels_of(rows) | {
         "lot": [row.lot for row in rows],
         "evening": [None if row.evening is None else str(row.evening) for row in rows],
@@ -77,7 +80,9 @@ def _answered(key: Key, rows: list[EndpointRow], left_out: int, worthwhile: floa
     }
     runs = checked_runs([row.low for row in rows], [row.high for row in rows], labels)
     found = attempt(
-        lambda: headline_of(runs, worthwhile, priors, sensitivity=True), lambda why: unanswered(why, runs), lambda one: one.fit.coefficients
+        lambda: headline_of(runs, worthwhile, priors, sensitivity=sensitivity),
+        lambda why: unanswered(why, runs),
+        lambda one: one.fit.coefficients,
     )
     asked = [*found.pairs, *([found.practice] if found.practice else [])]
     direct = {(one.factor, one.first, one.second): _direct(rows, one.factor, one.first, one.second) for one in asked}

@@ -10,7 +10,7 @@ import contextlib
 import datetime
 import functools
 import gc
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Mapping
 from pathlib import Path
 
 from edgehold.records.canonical import Repository
@@ -46,6 +46,7 @@ def load_repository(
     chosen: Collection[str] | None = None,
     newer: Collection[str] = (),
     earlier: bool = False,
+    elsewhere: Mapping[str, Path] | None = None,
 ) -> Repository:
     """Read and check a repository.
 
@@ -56,6 +57,7 @@ def load_repository(
     chosen : paths of the submissions to read, relative to the root; the others lend their ids only. None: all.
     newer : paths of files that come after all others: where two disagree or take one number, the finding is theirs.
     earlier : whether changed submissions shall come with how they stood before each change.
+    elsewhere : submissions that lie outside, by the path at which they are read as if they lay there; nothing is written.
 
     Returns
     -------
@@ -66,7 +68,7 @@ def load_repository(
     RepositoryError
         ``root`` holds neither protocols/ nor submissions/.
     """
-    session = begin(Path(root), today or datetime.date.today(), earlier)
+    session = begin(Path(root), today or datetime.date.today(), earlier, elsewhere)
     protocols = read_protocols(session)
     placed = read_events(session, protocols, newer)
     events = {name: tuple(event for _, event in of_protocol) for name, of_protocol in placed.items()}

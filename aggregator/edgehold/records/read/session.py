@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import functools
 import hashlib
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -26,6 +26,7 @@ class Session:
     """What has been read so far.
 
     ``keeps_earlier``: whether submissions are wanted as they stood before each change, too. ``hashes``: of the text files that were read.
+    ``elsewhere``: files that are read as if they lay at these paths.
     """
 
     root: Path
@@ -37,9 +38,14 @@ class Session:
     yaml_lines: dict[str, dict[str, int]] = field(default_factory=dict)
     keeps_earlier: bool = False
     hashes: dict[str, str] = field(default_factory=dict)
+    elsewhere: Mapping[str, Path] = field(default_factory=dict)
+
+    def file(self, path: str) -> Path:
+        """Where a file of the repository is read from."""
+        return self.elsewhere.get(path, self.root / path)
 
 
-def begin(root: Path, today: datetime.date, keeps_earlier: bool = False) -> Session:
+def begin(root: Path, today: datetime.date, keeps_earlier: bool = False, elsewhere: Mapping[str, Path] | None = None) -> Session:
     if not (root / "protocols").is_dir() and not (root / "submissions").is_dir():
         raise RepositoryError(f"{root} holds neither protocols/ nor submissions/; wanted the folder of a repository")
     collected = Collected()
@@ -49,9 +55,10 @@ def begin(root: Path, today: datetime.date, keeps_earlier: bool = False) -> Sess
         collected.add(STEELS_FILE, [Problem("", "register-unreadable", error.problem, error.cure, line=1)])
         steels = load_steels()
     layout = walk(root)
+    layout.submissions = sorted({*layout.submissions, *(elsewhere or {})})
     collected.add_all(layout.problems)
     find: Callable[[str], SteelEntry | None] = functools.cache(functools.partial(find_steel, steels))
-    return Session(root, layout, today, steels, find, collected, keeps_earlier=keeps_earlier)
+    return Session(root, layout, today, steels, find, collected, keeps_earlier=keeps_earlier, elsewhere=elsewhere or {})
 
 
 def lines_of(session: Session, path: str) -> dict[str, int]:
@@ -60,13 +67,13 @@ def lines_of(session: Session, path: str) -> dict[str, int]:
         return session.yaml_lines[path]
     if not path.endswith(".json"):
         return {}
-    text = decode(read_bytes(session.root / path, "submission")[0])[0]
+    text = decode(read_bytes(session.file(path), "submission")[0])[0]
     return json_places(text).lines
 
 
 def file_text(session: Session, path: str, kind: str) -> tuple[bytes, str]:
     """Bytes and text of a file; an empty text when it cannot be read, with the problem collected."""
-    data, problems = read_bytes(session.root / path, kind)
+    data, problems = read_bytes(session.file(path), kind)
     text = ""
     if not problems:
         text, problems = decode(data)

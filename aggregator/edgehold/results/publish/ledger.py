@@ -19,7 +19,8 @@ from edgehold.records.model.submission import Run
 from edgehold.records.units import plural
 from edgehold.results.model.numbers import needed, published
 from edgehold.results.model.results import OwnAnswer, ReadingResult, RunResult, SteelResult, SubmissionResult
-from edgehold.results.words.sentences import amount, own_sentence
+from edgehold.results.words.sentences import amount
+from edgehold.results.words.verdicts import own_sentence
 
 from .compare import own_interval
 from .fields import one_of

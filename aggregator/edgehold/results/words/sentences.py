@@ -80,10 +80,11 @@ def compared(kind: str, ratio: float, ending: str = "") -> Reason:
     """
     percent = round(settled(abs(ratio - 1) * 100))
     how = "same" if percent == 0 else "less" if ratio < 1 else "times" if percent >= LEAST_TIMES else "more"
-    return Reason(f"own_answer.{_topic(kind)}_{how}{ending}", figure=amount(ratio) if how == "times" else percent)
+    return Reason(f"own_answer.{topic(kind)}_{how}{ending}", figure=amount(ratio) if how == "times" else percent)
 
 
-def _topic(kind: str) -> str:
+def topic(kind: str) -> str:
+    """What an endpoint is told in: a life in "longer", all others in "sharper"."""
     return "life" if kind == "life" else "other"
 
 
@@ -110,8 +111,18 @@ def sides(factor: str, first: str, second: str) -> dict[str, str]:
 
 def when(rule: EndpointRule, unit: str) -> Reason:
     """Which part of the dulling an endpoint speaks of, to open a sentence with."""
+    return Reason(f"own_answer.opening_{rule.kind}", **_course(rule, unit))
+
+
+def inside(rule: EndpointRule, unit: str) -> Reason:
+    """The same inside a sentence."""
+    return Reason(f"own_answer.inside_{rule.kind}", **_course(rule, unit))
+
+
+def _course(rule: EndpointRule, unit: str) -> dict[str, str]:
+    """The unit of work and where on it an endpoint is read, for the places of a pattern."""
     at, start, end = ("" if value is None else f"{value:g}" for value in (rule.at, rule.start, rule.end))
-    return Reason(f"own_answer.opening_{rule.kind}", unit=plural(unit), at=at, start=start, end=end)
+    return {"unit": plural(unit), "at": at, "start": start, "end": end}
 
 
 def studies_joined(submissions: int, studies: int) -> Reason:
@@ -124,24 +135,16 @@ def verdict_ending(kind: str) -> str:
     return Reason(f"studies_answer.{ENDINGS[kind]}") if kind in ENDINGS else ""
 
 
-def figure_sentence(contrast: Contrast, rule: EndpointRule, unit: str, excludes: float = math.inf) -> Reason:
-    """What one submission says about one contrast: a ratio, and the difference that it ``excludes``; a bound, or why there is neither."""
+def figure_sentence(contrast: Contrast, rule: EndpointRule, unit: str) -> Reason:
+    """What some runs say about one contrast, no verdict: a ratio; a bound, or why there is neither."""
     names = {"opening": when(rule, unit), **sides(contrast.factor, contrast.first, contrast.second)}
     if contrast.estimate is not None and contrast.interval is not None:
         low, high = (difference(rule.kind, math.exp(end)) for end in (contrast.interval.low, contrast.interval.high))
-        figures = {"compared": compared(rule.kind, math.exp(contrast.estimate)), "low": low, "high": high}
-        if math.isinf(excludes):
-            return Reason("own_answer.ratio", **names, **figures)
-        return Reason("own_answer.ratio_and_excluded", **names, **figures, excluded=ratio_text(excludes))
+        return Reason("own_answer.ratio", **names, compared=compared(rule.kind, math.exp(contrast.estimate)), low=low, high=high)
     if contrast.bound is not None:
         figure = amount(math.exp(contrast.bound.ratio))
-        return Reason(f"own_answer.{_topic(rule.kind)}_bound", **names, side=contrast.bound.kind, figure=figure)
+        return Reason(f"own_answer.{topic(rule.kind)}_bound", **names, side=contrast.bound.kind, figure=figure)
     return Reason("own_answer.no_ratio", **names, reason=contrast.reason)
-
-
-def own_sentence(contrast: Contrast, rule: EndpointRule, unit: str) -> Reason:
-    """The same with what its verdict excludes."""
-    return figure_sentence(contrast, rule, unit, contrast.verdict.excludes if contrast.verdict else math.inf)
 
 
 def lead_answer(answers: Iterable[Answer]) -> Answer | None:

@@ -125,30 +125,49 @@ function difference(kind, ratio, words) {
 }
 
 /**
- * Which part of the dulling an endpoint speaks of.
+ * Which part of the dulling an endpoint speaks of, inside a sentence.
  *
  * @param {EndpointRule} rule
  * @param {string} unit
  * @param {Sentences} words
  */
-export function opening(rule, unit, words) {
+function inside(rule, unit, words) {
   const figures = { at: general(rule.at ?? 0), start: general(rule.start ?? 0), end: general(rule.end ?? 0), unit: plural(unit, words) };
-  return filled(words.own_answer[`opening_${rule.kind}`], figures);
+  return filled(words.own_answer[`inside_${rule.kind}`], figures);
 }
 
 /**
- * How one side of a comparison is called.
+ * How one side of a comparison is called; the beginning is that of a pattern's name: "named" inside a sentence, "short" beside a bar.
  *
  * @param {string} factor
  * @param {string} name
  * @param {Sentences} words
+ * @param {string} beginning
+ * @param {string} ending "_first" where a sentence begins with it
  */
-export function named(factor, name, words) {
-  return filled(words.own_answer[`named_${factor}`] ?? "{name}", { name });
+function named(factor, name, words, beginning = "named", ending = "") {
+  return filled(words.own_answer[`${beginning}_${factor}${ending}`] ?? "{name}", { name });
+}
+
+/** @type {Dictionary<string>} verdicts that say which of the two did not do better, by their code */
+const OPEN = { "undecided": "undecided", "no difference worth having": "nothing", "one-sided": "one_sided", "none": "none", "": "no_ratio" };
+
+/**
+ * What a contrast comes to, to begin a sentence with: from the code of its verdict alone.
+ *
+ * @param {Contrast} contrast
+ * @param {EndpointRule} rule
+ * @param {Sentences} words
+ */
+function verdictWords({ verdict, estimate, factor, first, second }, rule, words) {
+  const patterns = words.own_answer;
+  if (verdict in OPEN) { return filled(patterns[`verdict_${OPEN[verdict]}`], {}); }
+  const less = (estimate ?? 0) < 0, how = verdict === "different, size undecided" ? `${less ? "less" : "more"}_open` : verdict;
+  return filled(patterns[`verdict_${topic(rule.kind)}_${how}`], { first: named(factor, first, words, "named", "_first"), second: named(factor, second, words) });
 }
 
 /**
- * What one submission says about one contrast.
+ * What one submission says about one contrast, its verdict first.
  *
  * @param {Contrast} contrast with estimate, low and high on the ln scale; or bound {side, ln}; or reason
  * @param {EndpointRule} rule the endpoint
@@ -158,19 +177,64 @@ export function named(factor, name, words) {
 export function answerSentence(contrast, rule, unit, words) {
   const patterns = words.own_answer;
   const names = {
-    opening: opening(rule, unit, words),
+    verdict: verdictWords(contrast, rule, words),
+    opening: inside(rule, unit, words),
     first: named(contrast.factor, contrast.first, words),
     second: named(contrast.factor, contrast.second, words),
   };
-  if (contrast.estimate !== null) {
-    /** @type {(ln: number) => string} */
-    const end = (ln) => difference(rule.kind, Math.exp(ln), words);
-    const told = { ...names, compared: compared(rule.kind, Math.exp(contrast.estimate), words), low: end(contrast.low), high: end(contrast.high) };
-    if (contrast.excludes === Infinity) { return filled(patterns.ratio, told); }
-    return filled(patterns.ratio_and_excluded, { ...told, excluded: filled(patterns.times, { figure: amount(contrast.excludes) }) });
-  }
+  if (contrast.estimate !== null) { return withRatio({ ...contrast, estimate: contrast.estimate }, rule, names, words); }
   if (contrast.bound) {
-    return filled(patterns[`${topic(rule.kind)}_bound`], { ...names, side: contrast.bound.side, figure: amount(Math.exp(contrast.bound.ln)) });
+    return filled(patterns[`told_${topic(rule.kind)}_bound`], { ...names, side: contrast.bound.side, figure: amount(Math.exp(contrast.bound.ln)) });
   }
-  return filled(patterns.no_ratio, { ...names, reason: contrast.reason });
+  return filled(patterns.told_no_ratio, { ...names, reason: contrast.reason });
+}
+
+/**
+ * A ratio with its interval; where the verdict names both sides, they are not named again.
+ *
+ * @param {Contrast & { estimate: number }} contrast
+ * @param {EndpointRule} rule
+ * @param {Named} names
+ * @param {Sentences} words
+ */
+function withRatio({ estimate, low, high, excludes, verdict }, rule, names, words) {
+  const clear = !(verdict in OPEN), name = clear ? "told_clear" : "told";
+  /** @type {(ln: number) => string} */
+  const end = (ln) => difference(rule.kind, Math.exp(ln), words);
+  const told = { ...names, compared: compared(rule.kind, Math.exp(estimate), words, clear ? "_end" : ""), low: end(low), high: end(high) };
+  if (excludes === Infinity) { return filled(words.own_answer[name], told); }
+  return filled(words.own_answer[`${name}_and_excluded`], { ...told, excluded: times(excludes, words) });
+}
+
+/**
+ * A ratio such as "×1.32".
+ *
+ * @param {number} ratio
+ * @param {Sentences} words
+ */
+export const times = (ratio, words) => filled(words.own_answer.times, { figure: amount(ratio) });
+
+/**
+ * What a bar's end means: the side that does better there.
+ *
+ * @param {string} factor
+ * @param {string} name
+ * @param {string} kind of the endpoint
+ * @param {Sentences} words
+ */
+export function sideWords(factor, name, kind, words) {
+  return filled(words.own_answer[`side_${topic(kind)}`], { name: named(factor, name, words, "short") });
+}
+
+/**
+ * A ratio with its interval, or the bound that is known of it, in few signs.
+ *
+ * @param {{ ratio: number | null, low: number | null, high: number | null }} figures
+ * @param {Sentences} words
+ */
+export function figuresText({ ratio, low, high }, words) {
+  const ending = ratio !== null ? "" : low !== null ? "_at_least" : high !== null ? "_at_most" : "_none";
+  /** @type {(value: number | null) => string} */
+  const text = (value) => (value === null ? words.own_answer.unbounded : times(value, words));
+  return filled(words.own_answer[`cell${ending}`], { ratio: text(ratio), low: text(low), high: text(high) });
 }

@@ -133,11 +133,14 @@ ONLY_LIFE = changed(protocol(), {"/endpoints": [LIFE | {"primary": True}]})
 PAPER = changed(protocol(), PASS_FAIL)
 DULLING = changed(protocol(), {"/reading/dulls": True})
 WINDOW = changed(protocol(), {"/endpoints": [endpoint(kind="window", at=None, start=10, end=40)]})
+PARTS = {"once": 20, "sharpening": 8, "unit_seconds": 12, "value_seconds": 50, "runs_a_hand": 8, "source": "made up for a test"}
 BUMPS = {
     "nothing": ({}, None, "patch", ""),
     "the title": ({"/title": "A small method"}, None, "patch", ""),
     "an endpoint's title": ({"/endpoints/0/title": "Early"}, None, "patch", ""),
     "minutes": ({"/minutes/one_run": 40}, None, "patch", ""),
+    "what minutes are made of": ({"/minutes/parts": PARTS}, None, "patch", ""),
+    "halves cut in turn": ({"/design/side_by_side": "halves"}, None, "major", "/design/side_by_side"),
     "a caution more": ({"/cautions/-": "Eye protection"}, None, "patch", ""),
     "a threat more": ({"/threats/-": {"threat": "medium", "text": "Damp", "steps": []}}, None, "patch", ""),
     "a checkpoint more": ({"/work/checkpoints/-": 80}, None, "minor", "/work/checkpoints/5"),
@@ -190,10 +193,11 @@ def test_reworded_steps_are_a_patch():
 
 def test_the_published_versions_ask_for_no_more_than_they_took():
     protocols = load_repository(ROOT).protocols
-    pairs = {
-        "two-sharpeners-rope": ("1.0.0", "1.1.0", "minor", "/work/checkpoints/6"),
-        "steels-exchanged-rope": ("1.0.0", "2.0.0", "minor", "/reading/description"),
-    }
-    for name, (older, newer, level, place) in pairs.items():
+    pairs = [
+        ("two-sharpeners-rope", "1.0.0", "1.1.0", "minor", "/work/checkpoints/6"),
+        ("two-sharpeners-rope", "1.1.0", "2.0.0", "major", "/work/edge_stretch_mm"),
+        ("steels-exchanged-rope", "1.0.0", "2.0.0", "minor", "/reading/description"),
+    ]
+    for name, older, newer, level, place in pairs:
         found = bump_needed(protocols[name, older], protocols[name, newer])
         assert (found.level, found.pointer) == (level, place)

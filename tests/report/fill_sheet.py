@@ -1,7 +1,7 @@
 """Fill in the sheet of the worked example as a person would, line by line, with readings that nobody took.
 
-Edges of tern begin sharper and lose less than those of wren; runs and evenings have their luck. Every draw is keyed by name, so that
-the sheet is the same on every machine.
+Edges of tern begin sharper and lose less than those of wren; runs, pairs of halves and evenings have their luck. Every draw is keyed
+by name, so that the sheet is the same on every machine.
 """
 
 from __future__ import annotations
@@ -14,12 +14,11 @@ import math
 from edgehold.endpoints.draws import key_of, normal_draws
 
 START_GF = {"tern": 105.0, "wren": 130.0}
-GROWTH = {"tern": 0.43, "wren": 0.46}  # of ln force per ln(1 + work/5)
-MINUTES = {"tern": 14, "wren": 12}
-DULL_GF = 4 / 0.00980665
-RUN_SD, GROWTH_SD, EVENING_SD, READING_SD = 0.12, 0.03, 0.05, 0.05
+GROWTH = {"tern": 0.43, "wren": 0.46}  # of ln force per ln(1 + work/2.5)
+MINUTES = {"tern": 7, "wren": 6}
+DULL_GF = 5 / 0.00980665
+RUN_SD, PAIR_SD, GROWTH_SD, EVENING_SD, READING_SD = 0.12, 0.1, 0.03, 0.05, 0.05
 ONCE = {
-    "Part of the edge": ["whole"],
     "Old edge": ["apex flattened"],
     "Abrasives as printed": ["coarse", "fine"],
     "Angle": ["20"],
@@ -75,12 +74,13 @@ def _run(rows: list[list[str]], run: dict) -> None:
     start, name, evening = _find(rows, 0, f"Run {run['order']}"), run["sharpener"], run["evening"]
     luck = normal_draws(key_of("worked example", f"run {run['order']}"), 1, 40)[0]
     weather = normal_draws(key_of("worked example", f"evening {evening}"), 1, 1)[0, 0]
+    shared = normal_draws(key_of("worked example", f"pair {(run['order'] + 1) // 2}"), 1, 1)[0, 0]
     for label, cells in ONCE.items():
         _write(rows, start, label, cells)
     _write(rows, start, "Sharpening took", [str(MINUTES[name] + round(luck[0]))])
     _write(rows, start, "Temperature", [str(17 + evening)])
     _write(rows, start, "Humidity", [str(58 + 4 * evening)])
-    begin = math.log(START_GF[name]) + EVENING_SD * weather + RUN_SD * luck[1]
+    begin = math.log(START_GF[name]) + EVENING_SD * weather + PAIR_SD * shared + RUN_SD * luck[1]
     growth = GROWTH[name] + GROWTH_SD * luck[2]
     _write(rows, start, "Ended", [_readings(rows, start, begin, growth, luck[3:])])
     other = {"tern": "wren", "wren": "tern"}[name]
@@ -91,11 +91,11 @@ def _run(rows: list[list[str]], run: dict) -> None:
 def _readings(rows: list[list[str]], start: int, begin: float, growth: float, luck) -> str:
     """Write the readings until two in a row are dull; how the run ended."""
     dull = 0
-    for number, work in enumerate((0, 5, 10, 20, 40, 80, 160)):
-        mean = begin + growth * math.log1p(work / 5)
-        read = [round(math.exp(mean + READING_SD * luck[3 * number + i])) for i in range(3)]
+    for number, work in enumerate((0, 5, 10, 20, 40)):
+        mean = begin + growth * math.log1p(work / 2.5)
+        read = [round(math.exp(mean + READING_SD * luck[2 * number + i])) for i in range(2)]
         _write(rows, start, str(work), [str(value) for value in read])
-        dull = dull + 1 if sum(read) / 3 > DULL_GF else 0
+        dull = dull + 1 if sum(read) / 2 > DULL_GF else 0
         if dull == 2:
             return "dull"
     return "last checkpoint"

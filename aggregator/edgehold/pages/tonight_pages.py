@@ -34,7 +34,8 @@ def tonight_pages(results: Results, forms: Forms, sheets: Collection[tuple[str, 
     planner = planner_rules(forms) if forms else None
     html = render(
         "tonight.html",
-        forms=list(forms.values()),
+        newest=[rules for key, rules in forms.items() if key in _newest(forms)],
+        older=[rules for key, rules in forms.items() if key not in _newest(forms)],
         known=known,
         sheets=sheets,
         closed=closed,
@@ -47,6 +48,11 @@ def tonight_pages(results: Results, forms: Forms, sheets: Collection[tuple[str, 
         yield _form(key, rules, sheets, results.provenance.repository_url)
     for protocol, objections in closed:
         yield from _closed(protocol, objections)
+
+
+def _newest(forms: Forms) -> list[tuple[str, str]]:
+    """The first form of each protocol, which is that of its newest version."""
+    return list({name: (name, version) for name, version in reversed(list(forms))}.values())
 
 
 def _closing(results: Results, protocol: ProtocolResult) -> list[ObjectionResult]:

@@ -51,7 +51,7 @@ def limits(
     findings : of the check, for a broken or late seal and for runs out of the drawn order.
     """
     found = [*_aliased(estimates, protocol), *_hidden(record, runs, findings)]
-    if lead is not None:
+    if lead is not None and not _all_in_turn(runs, protocol):
         found += _order(runs, lead)
     found += [*_one_of_each(record, runs), *_start(runs), *_interest(record)]
     found += [Limit(threat.threat, threat.text) for threat in protocol.threats if not threat.steps]
@@ -91,6 +91,11 @@ def _hidden(record: Submission, runs: Sequence[CanonicalRun], findings: Iterable
             yield Limit("selection", f"{capital(finding.message)}.")
     if record.plan is None:
         yield _limit("selection", "report.limit_no_plan")
+
+
+def _all_in_turn(runs: Sequence[CanonicalRun], protocol: Protocol) -> bool:
+    """Whether every run was cut in turn with another: then none comes before the other."""
+    return protocol.design.side_by_side is not None and all(run.partner is not None for run in runs)
 
 
 def _order(runs: Sequence[CanonicalRun], lead: Leading) -> Iterator[Limit]:

@@ -14,7 +14,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from edgehold.records.canonical import LoadedProtocol
-from edgehold.records.model.protocol import EndpointRule, Protocol, version_order
+from edgehold.records.model.protocol import EndpointRule, MinuteParts, Protocol, version_order
 from edgehold.records.problem import pointer
 
 from .differences import FieldDifference, field_differences, steps_touched
@@ -32,6 +32,7 @@ _MAJOR = {
     ("reading", "canonical_unit"): "something else is read",
     ("reading", "keener"): "the other way is sharper",
     ("reading", "dulls"): "the edge is dulled otherwise",
+    ("design", "side_by_side"): "runs are compared otherwise",
     ("estimand",): "the difference asked for includes something else",
 }
 _PATCH = frozenset(
@@ -40,6 +41,8 @@ _PATCH = frozenset(
         ("question", "text"),
         ("minutes", "one_run"),
         ("minutes", "whole"),
+        ("minutes", "parts"),
+        *(("minutes", "parts", name) for name in MinuteParts.model_fields),
         ("people", "alone"),
         ("people", "two"),
         ("people", "three"),

@@ -122,7 +122,7 @@ def _write_protocol(root: Path, hostile: Hostile, medium: str) -> None:
 
 def _front(say: Payloads, version: str, medium: str) -> dict:
     return {
-        "format": "protocol/1.0.0",
+        "format": "protocol/1.1.0",
         "id": PROTOCOL,
         "version": version,
         "title": say.short(),
@@ -152,7 +152,10 @@ def _front(say: Payloads, version: str, medium: str) -> dict:
         "apex_start": say.short(),
         "edges": "plain only",
         "needs": [{"item": text, "where": "made", "substitute": say.short()} for text in say.every()],
-        "minutes": {"one_run": 30, "whole": 60},
+        "minutes": {
+            "one_run": 30, "whole": 60,
+            "parts": {"once": 0, "sharpening": 10, "unit_seconds": 20, "value_seconds": 40, "runs_a_hand": 4, "source": say.short()},
+        },
         "people": {"alone": say.short(), "two": say.short(), "three": say.short()},
         "practice_run": say.short(),
         "threats": [{"threat": "medium", "text": text, "steps": ["s1-prepare"]} for text in say.every()],

@@ -10,6 +10,7 @@ from edgehold.estimates import estimate_submissions, repeatability_table
 from edgehold.pooling.pairwise.comparisons import compare
 from edgehold.pooling.pairwise.cumulative import courses
 from edgehold.records import load_repository
+from edgehold.records.canonical import PoolKey, pool_key
 from edgehold.records.interest import interested_submissions
 
 ROOT = Path(__file__).parents[2]
@@ -19,7 +20,8 @@ ROOT = Path(__file__).parents[2]
 def pooled():
     """Repository of one protocol's demonstration, estimates, table, comparisons and worthwhile ratios."""
     repository = load_repository(ROOT, earlier=True)
-    chosen = [s for s in repository.submissions if s.record.protocol.id == "two-sharpeners-rope"]
+    pool = PoolKey("two-sharpeners-rope", 1, "simulated")
+    chosen = [s for s in repository.submissions if pool_key(s) == pool]
     repository = dataclasses.replace(repository, submissions=tuple(chosen))
     rows = endpoint_rows(repository)
     table = repeatability_table(rows, repository.protocols)

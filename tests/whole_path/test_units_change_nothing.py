@@ -32,7 +32,9 @@ def copy_repository(root: Path) -> Path:
         copy_protocols(root, protocol)
         place = root / "submissions" / "simulated" / protocol
         place.mkdir(parents=True)
-        for path in sorted((ROOT / "submissions" / "simulated" / protocol).glob("*.json"))[:count]:
+        written = sorted((ROOT / "submissions" / "simulated" / protocol).glob("*.json"))
+        of_one_pool = [path for path in written if json.loads(path.read_bytes())["protocol"]["version"].startswith("1.")]
+        for path in of_one_pool[:count]:
             shutil.copy(path, place / path.name)
     return root
 

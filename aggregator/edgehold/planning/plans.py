@@ -122,6 +122,17 @@ def draw_codes(count: int, seed: int) -> list[str]:
     return Draws("codes", str(seed)).shuffled(pairs)[:count]
 
 
+def in_pairs(plan: Plan) -> bool:
+    """Whether the runs are halves of edges, cut in turn."""
+    return any(run.partner is not None for run in plan.runs)
+
+
+def half_balance(plan: Plan) -> int:
+    """In how many pairs more the first sharpener had the heel than the tip."""
+    first = min(run.sharpener for run in plan.runs)
+    return sum((1 if run.edge_part == "heel" else -1) for run in plan.runs if run.sharpener == first)
+
+
 def arms_in_order(plan: Plan) -> tuple[Arm, ...]:
     """What the runs of a plan cut, in their order."""
     return tuple(Arm(run.blade, run.sharpener) for run in plan.runs)

@@ -23,6 +23,7 @@ from edgehold.records.model.plan import Plan
 from edgehold.words import Reason
 
 from .chances import Chance, Expected
+from .plans import half_balance, in_pairs
 
 ENOUGH = 0.8  # chance of the right verdict that makes a plan worth its evening (common practice in planning trials)
 DRAWS = 4000
@@ -149,17 +150,6 @@ def rank(plan: Plan) -> int:
     plain = [len({run.blade for run in runs}), len({run.sharpener for run in runs}), len({run.tester for run in runs})]
     blocks = [len({run.evening for run in runs}), len({run.lot for run in runs})]
     return 1 + sum(levels - 1 for levels in plain) + sum(levels - 1 for levels in blocks if len(runs) >= 2 * levels)
-
-
-def in_pairs(plan: Plan) -> bool:
-    """Whether the runs are halves of edges, cut in turn."""
-    return any(run.partner is not None for run in plan.runs)
-
-
-def half_balance(plan: Plan) -> int:
-    """In how many pairs more the first sharpener had the heel than the tip."""
-    first = min(run.sharpener for run in plan.runs)
-    return sum((1 if run.edge_part == "heel" else -1) for run in plan.runs if run.sharpener == first)
 
 
 def unscaled_variance(plan: Plan, compared: int) -> float:

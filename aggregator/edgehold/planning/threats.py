@@ -12,8 +12,7 @@ from edgehold.words.catalogue import Argument
 
 from .occasion import Occasion
 from .orders import LEAST_CODED, carry_over_counts
-from .plans import arms_in_order, treatment_numbers
-from .remedies import half_balance, in_pairs
+from .plans import arms_in_order, half_balance, in_pairs, treatment_numbers
 
 
 @dataclass(frozen=True)

@@ -159,8 +159,7 @@ class Design(Record):
     least_runs: Count
     """Runs below which no answer is promised."""
     side_by_side: Literal["halves"] | None = None
-    """halves: heel and tip half of one edge, sharpened by two people, are cut in turn, and the halves change hands at the next sharpening;
-    null: every edge is cut for itself."""
+    """halves: two people sharpen heel and tip half of one edge, which are cut in turn and change hands; null: edges are cut one by one."""
     order: ShortText
     """How the order is drawn."""
     blinding: ShortText

@@ -8,13 +8,14 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 from edgehold import pipeline
 from tests.published import copy_demonstrated
 
 from .chromium import SWITCHES, chromium_path
 from .crawling import WIDE, crawl, pages_of
+from .forms import Tab, new_context
 from .hostile import write_hostile_repository
 from .serving import served
 from .shared import once
@@ -46,6 +47,23 @@ def browser() -> Iterator[Browser]:
         started = playwright.chromium.launch(executable_path=executable, args=SWITCHES)
         yield started
         started.close()
+
+
+@pytest.fixture
+def context(browser: Browser) -> Iterator[BrowserContext]:
+    """Fresh settings and an empty memory."""
+    made = new_context(browser)
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def tab(context: BrowserContext, form_base: str) -> Iterator[Tab]:
+    """The form in a page of its own; nothing may go wrong in it that a test does not name."""
+    opened = Tab(context, form_base)
+    yield opened
+    assert opened.troubles == []
+    assert opened.page.evaluate("window.policyViolations") == []
 
 
 @pytest.fixture(scope="session")

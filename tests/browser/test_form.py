@@ -17,21 +17,6 @@ from .test_axe import grave
 DRAFTS = "Object.keys(localStorage).filter(key => key.startsWith('edgehold/draft/')).length"
 
 
-@pytest.fixture
-def context(browser):
-    made = new_context(browser)
-    yield made
-    made.close()
-
-
-@pytest.fixture
-def tab(context, form_base):
-    opened = Tab(context, form_base)
-    yield opened
-    assert opened.troubles == []
-    assert opened.page.evaluate("window.policyViolations") == []
-
-
 def test_the_worked_example_can_be_typed_and_takes_as_many_fields_as_the_page_says(tab, form_site, tmp_path):
     record = example(form_site)
     taken = type_example(tab, record)

@@ -47,14 +47,6 @@ def context(browser):
 
 
 @pytest.fixture
-def tab(context, form_base):
-    opened = Tab(context, form_base)
-    yield opened
-    assert opened.troubles == []
-    assert opened.page.evaluate("window.policyViolations") == []
-
-
-@pytest.fixture
 def rules():
     return rules_of("small-rope")["letters"]
 

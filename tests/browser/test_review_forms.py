@@ -60,13 +60,6 @@ def base(review_root):
         yield address
 
 
-@pytest.fixture
-def context(browser):
-    opened = new_context(browser)
-    yield opened
-    opened.close()
-
-
 @pytest.fixture(scope="module")
 def judged(browser, base, tmp_path_factory):
     """Every case of the corpus with what the program and what the browser say."""

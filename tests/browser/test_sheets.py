@@ -24,7 +24,7 @@ from tests.sheets.filling import Rows, csv_text
 from tests.sheets.write_corpus import CORPUS
 
 from .crawling import NARROW
-from .forms import FORM, Tab, check_file, new_context, this_month
+from .forms import FORM, check_file, new_context, this_month
 from .test_axe import grave
 
 FRONTS = {front["id"]: Protocol.model_validate_json(json.dumps(front)) for front in (protocol(), protocol(PASS_FAIL))}
@@ -63,21 +63,6 @@ def program_reads(name: str, data: bytes) -> dict:
 
 def asked(question: Question) -> list[str]:
     return [question.cell, question.code, question.message, question.cure]
-
-
-@pytest.fixture
-def context(browser):
-    made = new_context(browser)
-    yield made
-    made.close()
-
-
-@pytest.fixture
-def tab(context, form_base):
-    opened = Tab(context, form_base)
-    yield opened
-    assert opened.troubles == []
-    assert opened.page.evaluate("window.policyViolations") == []
 
 
 def both_read(tab, files: list[tuple[str, bytes]]) -> None:

@@ -12,6 +12,7 @@ from edgehold.numerics.attempt import NotFitted, attempt, open_limits
 from edgehold.numerics.isotonic import decreasing_fit
 from edgehold.records.canonical import CanonicalRun, LoadedSubmission, PoolKey, Repository, pool_key
 from edgehold.records.model.protocol import EndpointRule, Protocol
+from edgehold.records.pairs import pair_label
 from edgehold.words import Reason
 
 from .curve import Curve, Value, not_fitted, position
@@ -113,10 +114,8 @@ def _run_rows(
 
 
 def pair_of(run: CanonicalRun, protocol: Protocol) -> str | None:
-    """The label of a run's pair where the protocol cuts edges in turn; a run without a partner is a pair of its own."""
-    if protocol.design.side_by_side is None:
-        return None
-    return " and ".join(sorted({run.id, run.partner or run.id}))
+    """The label of a run's pair; None where the protocol does not cut edges in turn."""
+    return None if protocol.design.side_by_side is None else pair_label(run.id, run.partner)
 
 
 def _attempted_endpoint(

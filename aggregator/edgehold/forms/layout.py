@@ -7,11 +7,11 @@ from __future__ import annotations
 
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.model.submission import SUBMISSION_FORMAT
+from edgehold.records.pairs import HALVES, half_of, partner_of
 
 Layout = dict[str, object]
 
 PEOPLE = ("wren", "tern")
-HALVES = ("heel", "tip")
 FIRST_OF_RANGE, STEP_OF_RANGE, STEP_OF_ARM, STEP_OF_PAIR = 0.30, 0.05, 0.03, 0.01  # where in the plausible range the example's figures lie
 
 
@@ -84,7 +84,7 @@ def filled(protocol: Protocol) -> list[dict[str, object]]:
     ]
     if protocol.design.side_by_side == "halves":
         found.append({"at": "/preparations/*/edge_part", "with": "in turn", "of": list(HALVES)})
-        found.append({"at": "/runs/*/partner", "with": "partner", "text": "run-"})
+        found.append({"at": "/runs/*/partner", "with": "partner"})
     units = protocol.reading.accepted_units
     if len(units) == 1:
         found.append({"at": "/runs/*/reading_unit", "with": "value", "value": units[0]})
@@ -125,7 +125,7 @@ def _preparation(protocol: Protocol, number: int, blades: list[str], sharpeners:
         "blade": blades[turn % len(blades)],
         "sharpener": sharpeners[turn % len(sharpeners)],
     }
-    return whole | ({"edge_part": HALVES[number % 2]} if halves else {})
+    return whole | ({"edge_part": half_of(number + 1)} if halves else {})
 
 
 def _run(protocol: Protocol, number: int) -> dict[str, object]:
@@ -138,7 +138,7 @@ def _run(protocol: Protocol, number: int) -> dict[str, object]:
         "work_unit": protocol.work.unit,
     }
     if protocol.design.side_by_side is not None:
-        run["partner"] = f"run-{number + 2 if number % 2 == 0 else number}"
+        run["partner"] = f"run-{partner_of(number + 1)}"
     if rule.kind != "pass/fail":
         run["reading_unit"] = rule.canonical_unit
     points = (int(work) if work == int(work) else work for work in protocol.work.checkpoints)

@@ -30,17 +30,22 @@ def planner_rules(forms: Mapping[tuple[str, str], Mapping[str, object]]) -> dict
     return {"protocols": protocols, "figures": _figures(), "says": group("plan") | group("planner")}
 
 
+def newest_of(keys: Iterable[tuple[str, str]]) -> tuple[tuple[str, str], ...]:
+    """One version of each protocol, the first that is met: forms come with the newest first."""
+    first: dict[str, str] = {}
+    for name, version in keys:
+        first.setdefault(name, version)
+    return tuple(first.items())
+
+
 def _protocols(forms: Mapping[tuple[str, str], Mapping[str, object]]) -> Iterable[dict[str, Any]]:
-    met: set[str] = set()
-    for (name, _), rules in forms.items():
+    planned: dict[tuple[str, str], dict[str, Any]] = {}
+    for key, rules in forms.items():
         front, repeatability = rules["protocol"], rules["repeatability"]
-        if name in met or not isinstance(front, dict) or not isinstance(repeatability, dict):
-            continue
-        if front["question"]["factor"] not in occasion.COMPARED:
-            continue
-        met.add(name)
-        handed = {field: front[field] for field in PROTOCOL_FIELDS}
-        yield handed | {"spreads": repeatability["endpoints"], "units": plural(front["work"]["unit"])}
+        if isinstance(front, dict) and isinstance(repeatability, dict) and front["question"]["factor"] in occasion.COMPARED:
+            handed = {field: front[field] for field in PROTOCOL_FIELDS}
+            planned[key] = handed | {"spreads": repeatability["endpoints"], "units": plural(front["work"]["unit"])}
+    return [planned[key] for key in newest_of(planned)]
 
 
 def _figures() -> dict[str, object]:

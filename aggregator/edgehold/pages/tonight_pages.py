@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterator, Mapping
 
 from markupsafe import Markup
 
-from edgehold.forms.planner import planner_rules
+from edgehold.forms.planner import newest_of, planner_rules
 from edgehold.forms.submission import OPEN
 from edgehold.results.model.objections import ObjectionResult
 from edgehold.results.model.results import Results
@@ -31,11 +31,11 @@ def tonight_pages(results: Results, forms: Forms, sheets: Collection[tuple[str, 
     """
     closed = [(p, _closing(results, p)) for p in results.protocols if p.closed_by and p.status in OPEN]
     known = {(p.id, p.version) for p in results.protocols}
-    planner = planner_rules(forms) if forms else None
+    planner, newest = planner_rules(forms) if forms else None, newest_of(forms)
     html = render(
         "tonight.html",
-        newest=[rules for key, rules in forms.items() if key in _newest(forms)],
-        older=[rules for key, rules in forms.items() if key not in _newest(forms)],
+        newest=[forms[key] for key in newest],
+        older=[rules for key, rules in forms.items() if key not in newest],
         known=known,
         sheets=sheets,
         closed=closed,
@@ -48,11 +48,6 @@ def tonight_pages(results: Results, forms: Forms, sheets: Collection[tuple[str, 
         yield _form(key, rules, sheets, results.provenance.repository_url)
     for protocol, objections in closed:
         yield from _closed(protocol, objections)
-
-
-def _newest(forms: Forms) -> list[tuple[str, str]]:
-    """The first form of each protocol, which is that of its newest version."""
-    return list({name: (name, version) for name, version in reversed(list(forms))}.values())
 
 
 def _closing(results: Results, protocol: ProtocolResult) -> list[ObjectionResult]:

@@ -26,6 +26,7 @@ from edgehold.numerics.arrays import Array
 from edgehold.records.canonical import LoadedProtocol, PoolKey
 from edgehold.records.model.plan import Plan, PlannedRun
 from edgehold.records.model.protocol import EndpointRule, Protocol, major
+from edgehold.records.pairs import pair_label
 from edgehold.words import code_of
 
 VERDICTS = (BETTER, WORSE, NOTHING_WORTH_HAVING, SIZE_UNDECIDED, UNDECIDED, ONE_SIDED, NONE)
@@ -346,7 +347,7 @@ def _row(made: Setting, number: int, run: PlannedRun, value: float) -> EndpointR
         high=high,
         status=status,
         edge_part=run.edge_part,
-        pair=None if run.partner is None else " and ".join(sorted(f"run-{n}" for n in (run.order, run.partner))),
+        pair=None if run.partner is None else pair_label(f"run-{run.order}", f"run-{run.partner}"),
         reason="",
         reading_se=math.nan,
         raw=math.nan,

@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from edgehold.errors import InputError
 from edgehold.records.model.base import LARGEST_EXACT_INTEGER, EdgePart, Origin, ProtocolReference
 from edgehold.records.model.plan import PLAN_FORMAT, PLAN_SEAL_FORMAT, Plan, PlannedRun, PlanSeal
+from edgehold.records.pairs import half_of, partner_of
 from edgehold.records.sealing import plan_sha256
 
 from .capacity import Capacity
@@ -83,7 +84,7 @@ def _runs(asked: Occasion, fits: Capacity, seed: int) -> Iterator[PlannedRun]:
             blade=arms[treatment].blade,
             sharpener=arms[treatment].sharpener,
             edge_part=parts[number],
-            partner=(number + 2 if number % 2 == 0 else number) if asked.halves else None,
+            partner=partner_of(number + 1) if asked.halves else None,
             tester=asked.testers[(block.tester + first_tester) % len(asked.testers)],
             code=codes[number],
         )
@@ -95,9 +96,8 @@ def _parts(asked: Occasion, runs: int, seed: int) -> list[EdgePart]:
     a draw decides which half the first of a round has."""
     if not asked.halves:
         return ["whole"] * runs
-    halves: tuple[EdgePart, EdgePart] = ("heel", "tip")
     first = Draws("halves", str(seed)).below(2)
-    return [halves[(number + first) % 2] for number in range(runs)]
+    return [half_of(order, first) for order in range(1, runs + 1)]
 
 
 def _order(asked: Occasion, sizes: Sequence[int], draws: Draws) -> Order:

@@ -13,6 +13,7 @@ from pathlib import Path
 from edgehold.pages.sheet_pages import SheetView
 from edgehold.records.canonical import LoadedProtocol, Repository
 from edgehold.records.model.protocol import Protocol
+from edgehold.records.pairs import half_of, partner_of
 
 from .files import sheet_csv, sheet_xlsx
 from .printed import sheet_view
@@ -66,7 +67,7 @@ def _half(order: int, halves: bool) -> dict[str, str]:
     """Which half of the edge a run has, and which run has the other; nothing where edges are whole."""
     if not halves:
         return {}
-    return {"edge_part": "heel" if order % 2 else "tip", "partner": f"run-{order + 1 if order % 2 else order - 1}"}
+    return {"edge_part": half_of(order), "partner": f"run-{partner_of(order)}"}
 
 
 def _in_pairs(runs: int, generator: random.Random) -> list[int]:

@@ -122,6 +122,24 @@ def test_a_draft_that_another_tab_wrote_in_another_format_is_not_offered(context
     assert first.troubles == []
 
 
+def test_the_same_draft_written_again_late_is_no_change(context, form_base):
+    """A page that is being left may write after the next one has read what it had written before."""
+    first = Tab(context, form_base)
+    first.person(1).get_by_label("Handle", exact=True).fill("wren")
+    expect(first.page.locator("#form-kept")).to_contain_text("Kept in this browser")
+    second = Tab(context, form_base)
+    expect(second.person(1).get_by_label("Handle", exact=True)).to_have_value("wren")
+    first.page.evaluate(
+        "() => { for (const key of Object.keys(localStorage).filter((k) => k.startsWith('edgehold/draft/'))) {"
+        " const kept = JSON.parse(localStorage.getItem(key)); kept.saved = new Date(Date.parse(kept.saved) + 1000).toISOString();"
+        " localStorage.setItem(key, JSON.stringify(kept)); } }"
+    )
+    second.page.wait_for_timeout(300)  # an event of the storage comes within a few milliseconds
+    expect(second.page.locator("#form-status")).not_to_contain_text("Another tab")
+    expect(second.page.locator("#form-kept")).not_to_contain_text("Changed in another tab")
+    assert first.troubles + second.troubles == []
+
+
 def test_a_half_done_file_is_opened_gone_on_with_and_saved(tab, form_site, tmp_path):
     record = example(form_site)
     del record["runs"][3]["readings"][5:], record["month"], record["runs"][2]["ended"]

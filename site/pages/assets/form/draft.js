@@ -80,6 +80,18 @@ export class Drafts {
     return !this.failed;
   }
 
+  /**
+   * Whether another page has written something else under a draft's name than what is held here. A page that is being left may write late,
+   * and what it writes is what the next one has just read.
+   *
+   * @param {Kept<D>} kept what is held
+   * @param {{ key: string | null, newValue: string | null }} written
+   */
+  changedElsewhere(kept, { key, newValue }) {
+    if (key !== this.keyOf(kept) || newValue === null) { return false; }
+    try { return JSON.stringify(JSON.parse(newValue).draft) !== JSON.stringify(kept.draft); } catch { return true; }
+  }
+
   /** @param {string} name */
   forget(name) {
     try { this.storage.removeItem(this.prefix + name); } catch { this.failed = true; }

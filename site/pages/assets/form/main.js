@@ -84,10 +84,10 @@ function keep() {
 /**
  * Another tab has written the same draft: nothing is written over it until somebody chooses.
  *
- * @param {StorageEvent} event
+ * @param {StorageEvent} written
  */
-function changedElsewhere({ key, newValue }) {
-  if (key !== drafts.keyOf(form.kept) || newValue === null) { return; }
+function changedElsewhere(written) {
+  if (!drafts.changedElsewhere(form.kept, written)) { return; }
   const theirs = drafts.open(form.kept.name), { name, signs } = drafts.fresh();
   const mine = () => { use({ ...form.kept, name, signs, dirty: true }, "This is a draft of its own now; the other one stands under “Other drafts”."); keep(); };
   form.elsewhere = true;

@@ -209,8 +209,8 @@ function start() {
   use(...begin());
   document.addEventListener("visibilitychange", () => { if (document.hidden) { keep(); } });
   window.addEventListener("pagehide", keep);
-  window.addEventListener("storage", ({ key, newValue }) => {
-    if (key === drafts.keyOf(form.kept) && newValue !== null) { form.elsewhere = true; say(SHOWN_ELSEWHERE); }
+  window.addEventListener("storage", (written) => {
+    if (drafts.changedElsewhere(form.kept, written)) { form.elsewhere = true; say(SHOWN_ELSEWHERE); }
   });
 }
 

@@ -19,6 +19,7 @@ export class Drafts {
     this.prefix = `edgehold/draft/${form}/`;
     this.storage = storage;
     this.failed = false;
+    this.held = "";
   }
 
   /**
@@ -76,20 +77,30 @@ export class Drafts {
     try {
       this.storage.setItem(this.keyOf(kept), JSON.stringify(kept));
       this.failed = false;
+      this.hold(kept);
     } catch { this.failed = true; }
     return !this.failed;
   }
 
   /**
-   * Whether another page has written something else under a draft's name than what is held here. A page that is being left may write late,
-   * and what it writes is what the next one has just read.
+   * Remember a draft as it stands: what the page goes on with.
+   *
+   * @param {Kept<D>} kept
+   */
+  hold(kept) {
+    this.held = JSON.stringify(kept.draft);
+  }
+
+  /**
+   * Whether another page has written something else under a draft's name than what was held or written here last. A page that is being
+   * left may write late, and what it writes is what the next one has just read.
    *
    * @param {Kept<D>} kept what is held
    * @param {{ key: string | null, newValue: string | null }} written
    */
   changedElsewhere(kept, { key, newValue }) {
     if (key !== this.keyOf(kept) || newValue === null) { return false; }
-    try { return JSON.stringify(JSON.parse(newValue).draft) !== JSON.stringify(kept.draft); } catch { return true; }
+    try { return JSON.stringify(JSON.parse(newValue).draft) !== this.held; } catch { return true; }
   }
 
   /** @param {string} name */

@@ -169,6 +169,7 @@ function begin(kept) {
  */
 function use(kept, message) {
   keep();
+  drafts.hold(kept);
   form.kept = kept;
   form.elsewhere = false;
   at("kept").replaceChildren();

@@ -110,6 +110,7 @@ function focusOn(pointer, id) {
  */
 function use(kept, message) {
   keep();
+  drafts.hold(kept);
   form.kept = kept;
   form.elsewhere = false;
   form.touched.clear();

@@ -15,6 +15,7 @@ from edgehold.results.model.numbers import readable_json
 from edgehold.words import Reason
 from edgehold.words.cautions import CAUTIONS
 
+from .adds import EVENING, EXCHANGE, FRIEND, Addition
 from .advice import Advice, Other
 from .chances import SIGHTS, VERDICTS, Chance, Expected
 from .geometry import ORDINARY_BEHIND_EDGE_MM, THIN_BEHIND_EDGE_MM, bevel_height_mm, steel_removed_mg, thickness_after_mm
@@ -36,6 +37,7 @@ def advice_text(advice: Advice) -> str:
         *_before(advice),
         *_medium(advice),
         *_expect(advice, advice.found),
+        *_adds(advice),
         *_others(advice),
         *_steel(advice),
         *_open(advice),
@@ -57,6 +59,7 @@ def advice_json(advice: Advice) -> str:
         "lost_mm": fits.lost_mm,
         "expected": asdict(advice.found),
         "remedies": [asdict(remedy) for remedy in advice.remedies],
+        "adds": [asdict(addition) for addition in advice.adds],
         "others": [asdict(other) for other in advice.others],
         "threats": [asdict(threat) for threat in advice.threats],
         "repeatability_sha256": advice.table_sha256,
@@ -232,6 +235,30 @@ def _share(chance: Chance, kind: str) -> str:
     return f"{100 * chance.share[kind]:.0f} % ± {100 * chance.standard_error[kind]:.1f}"
 
 
+def _adds(advice: Advice) -> Iterator[str]:
+    yield "WHAT MORE WOULD ADD"
+    yield from _listed(added(advice, addition) for addition in advice.adds)
+    yield ""
+
+
+def added(advice: Advice, addition: Addition) -> Reason:
+    """What something more would come to, in a sentence."""
+    asked = advice.asked
+    things, their = (
+        Reason(f"plan.add_{'edges' if asked.in_rounds else 'blades'}"),
+        " and ".join(sorted({a.sharpener for a in asked.as_left})),
+    )
+    told = Reason("plan.add_never") if addition.half_width is None else _comes_to(addition, addition.half_width)
+    back = Reason("plan.back_again", names=their) if their else ""
+    code = {EXCHANGE: "plan.add_exchange", FRIEND: "plan.add_friend", EVENING: "plan.add_evening"}[addition.kind]
+    return Reason(code, things=things, told=told, back=back)
+
+
+def _comes_to(addition: Addition, half_width: float) -> Reason:
+    lesser, larger = (in_evenings(addition.seen[true]) for true in SIGHTS)
+    return Reason("plan.add_told", width=Reason("plan.width_short", width=math.exp(half_width)), seen15=lesser, seen20=larger)
+
+
 def _others(advice: Advice) -> Iterator[str]:
     if advice.others:
         yield "WHAT ELSE THE SAME TIME HOLDS"
@@ -241,6 +268,8 @@ def _others(advice: Advice) -> Iterator[str]:
 
 def _other(advice: Advice, other: Other) -> Reason:
     protocol = advice.asked.protocol
+    if math.isinf(other.half_width):
+        return Reason("plan.other_nothing", last=other.last, units=plural(protocol.work.unit), runs=other.runs)
     life = any(rule.id == other.endpoint and rule.kind == "life" for rule in protocol.endpoints)
     lesser, larger = (in_evenings(other.seen[true]) for true in SIGHTS)
     return Reason(

@@ -3,6 +3,7 @@
 
 import { draw, make } from "../form/dom.js";
 import { Drafts, localStorageOrNone } from "../form/draft.js";
+import { absent, additions } from "./adds.js";
 import { planned } from "./planned.js";
 import { halves, practiceMinutes, primary, runMinutes } from "./what_fits.js";
 import { say } from "./words.js";
@@ -100,6 +101,18 @@ function designed({ design, shows }) {
   const bar = draw("svg", { viewBox: `0 0 ${WIDE} ${HIGH}`, class: "share", "aria-hidden": "true", preserveAspectRatio: "none" },
     draw("rect", { class: "share-all", width: WIDE, height: HIGH }), draw("rect", { class: "share-more", width: WIDE * larger, height: HIGH }), draw("rect", { class: "share-less", width: WIDE * lesser, height: HIGH }));
   return [make("p", {}, text), bar];
+}
+
+/** What an exchange, a friend's table and a second evening add. @param {Shown} first */
+function more({ design: { asked }, runs }) {
+  const back = absent(asked).length ? says("back_again", { names: absent(asked).join(" and ") }) : "";
+  const things = says(asked.protocol.question.factor === "sharpener" ? "add_edges" : "add_blades");
+  return additions(asked, runs, state.seed).map(({ kind, shows }) => {
+    const [lesser, larger] = shows.seen;
+    const told = Number.isFinite(shows.half_width)
+      ? says("add_told", { width: says("width_short", { width: Math.exp(shows.half_width) }), seen15: inEvenings(lesser), seen20: inEvenings(larger) }) : says("add_never");
+    return make("li", {}, says(kind, { things, told, back }));
+  });
 }
 
 /** Everything about the design that will be done. @param {Shown} first */
@@ -202,6 +215,7 @@ function show(moves) {
   at("best").replaceChildren(...plan(first));
   at("cautions").replaceChildren(...cautions.map((text) => make("li", {}, text)));
   at("order").replaceChildren(...order(first));
+  at("adds").replaceChildren(...more(first));
   at("others").replaceChildren(...others.map((other) => make("li", {}, ...designed(other))));
   at("more").hidden = !others.length;
   at("result").hidden = false;

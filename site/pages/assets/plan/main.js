@@ -12,7 +12,7 @@ import { say } from "./words.js";
 /** @typedef {import("./planned.js").Question} Question */
 /** @typedef {import("./what_fits.js").Protocol} Protocol */
 
-const PLAN_FORMAT = "plan/1.1.0", LARGEST_SEED = 2 ** 53, WIDE = 300, HIGH = 14;
+const PLAN_FORMAT = "plan/1.2.0", LARGEST_SEED = 2 ** 53, WIDE = 300, HIGH = 14;
 
 /** @param {string} name */
 const at = (name) => /** @type {HTMLElement} */ (document.getElementById(`plan-${name}`));

@@ -4,6 +4,7 @@
 import { draw, make } from "../form/dom.js";
 import { Drafts, localStorageOrNone } from "../form/draft.js";
 import { absent, additions } from "./adds.js";
+import { keyOf, sheetOf } from "./paper.js";
 import { planned } from "./planned.js";
 import { halves, practiceMinutes, primary, runMinutes } from "./what_fits.js";
 import { say } from "./words.js";
@@ -131,7 +132,7 @@ function plan(first) {
   }
   if (asked.rule.kind === "life") { out.push(make("p", {}, says("life_at_best"))); }
   out.push(make("p", {}, says("minutes", { minutes: whole, practice: practiceMinutes(protocol), run: minutes.whole, sharpening: minutes.sharpening, readings: minutes.readings, cutting: minutes.cutting })));
-  out.push(make("ul", {}, make("li", {}, says("buy", { metres: fits.buy_m, medium: protocol.medium.name, lots: says("lots", { lots: Math.max(1, asked.stock.lots_m.length) }), runs: fits.runs, run: fits.run_m })), protocol.needs.map((need) => make("li", {}, `${need.item} (${need.where})`))));
+  out.push(make("details", {}, make("summary", {}, says("needs_head", { things: 1 + protocol.needs.length })), make("ul", {}, make("li", {}, says("buy", { metres: fits.buy_m, medium: protocol.medium.name, lots: says("lots", { lots: Math.max(1, asked.stock.lots_m.length) }), runs: fits.runs, run: fits.run_m })), protocol.needs.map((need) => make("li", {}, `${need.item} (${need.where})`)))));
   return out;
 }
 
@@ -196,6 +197,13 @@ function openForm({ design, runs }) {
   window.location.assign(/** @type {HTMLAnchorElement} */ (document.querySelector(`a[data-form="${id}"]`)).href);
 }
 
+/** Print one thing alone. @param {Element} paper */
+function print(paper) {
+  at("paper").replaceChildren(paper);
+  window.addEventListener("afterprint", () => at("paper").replaceChildren(), { once: true });
+  window.print();
+}
+
 /** @param {string} text */
 function status(text) {
   at("status").textContent = text;
@@ -219,6 +227,8 @@ function show(moves) {
   at("others").replaceChildren(...others.map((other) => make("li", {}, ...designed(other))));
   at("more").hidden = !others.length;
   at("result").hidden = false;
+  at("sheet").onclick = () => print(sheetOf(first, rules, says));
+  at("key").onclick = () => print(keyOf(first, says, String(state.seed)));
   at("save").onclick = () => save(first);
   at("form").onclick = () => openForm(first);
   status(says("ready", { designs: shown.length }));
@@ -230,7 +240,6 @@ function start() {
   at("root").hidden = false;
   at("ask").addEventListener("submit", (event) => { event.preventDefault(); show(true); });
   at("again").onclick = () => { state.seed = freshSeed(); show(false); };
-  at("print").onclick = () => window.print();
 }
 
 start();

@@ -164,6 +164,21 @@ def test_the_saved_plan_is_a_plan_of_the_format_and_of_the_order_shown(tonight):
     assert len(orders) > 1  # of four; missed once in four millions
 
 
+def test_where_nothing_is_hidden_the_sheet_says_whose_edge_it_is_and_stands_alone_on_paper(tonight):
+    tonight.evaluate("window.print = () => {}")
+    tonight.get_by_label("Two of us").check()
+    tonight.get_by_label("Handles, yours first").fill("fid wren")
+    ask(tonight)
+    runs = table(tonight)
+    tonight.get_by_role("button", name="Print the sheet").click()
+    tonight.emulate_media(media="print")
+    paper = tonight.locator("#plan-paper .sheet")
+    expect(paper.get_by_text("Before you cut")).to_be_visible()
+    told = [section.locator("dd").first.inner_text() for section in paper.locator(".run").all()]
+    assert told == [run["Sharpened by"] for run in runs]
+    assert tonight.locator("#plan-ask:visible, #plan-order:visible, p.lead:visible").count() == 0
+
+
 def test_the_form_opens_with_people_blades_and_order_filled_in(tonight):
     tonight.get_by_label("Handles, yours first").fill("fid wren tern")
     ask(tonight)

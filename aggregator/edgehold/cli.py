@@ -293,6 +293,8 @@ def _plan(arguments: argparse.Namespace) -> int:
     from .planning.house import write_plan
     from .planning.output import advice_json, advice_text
 
+    if arguments.tables is not None:
+        return _share(arguments)
     root = _root(arguments)
     advice = advice_for(root, arguments, _say)
     files: tuple[Path, ...] = ()
@@ -303,6 +305,27 @@ def _plan(arguments: argparse.Namespace) -> int:
 
             files += give_out(root, advice.plan, Path(arguments.sheets))
     print(advice_json(advice) if arguments.json else advice_text(advice))
+    for file in files:
+        print(f"wrote {file}", file=sys.stderr)
+    return FINE
+
+
+def _share(arguments: argparse.Namespace) -> int:
+    from .planning.command import shared_for
+    from .planning.house import table_folder, write_shared
+    from .planning.tables_output import shared_json, shared_text
+
+    root = _root(arguments)
+    shared = shared_for(root, arguments)
+    files: tuple[Path, ...] = ()
+    if not arguments.dry:
+        from .sheets.giving import give_out
+
+        folder = Path(arguments.sheets or shared.plan.id)
+        files = write_shared(root, shared, arguments.output, folder, arguments.by)
+        for number, part in enumerate(shared.plan.tables, 1):
+            files += give_out(root, part, table_folder(folder, number) / "print")
+    print(shared_json(shared) if arguments.json else shared_text(shared))
     for file in files:
         print(f"wrote {file}", file=sys.stderr)
     return FINE

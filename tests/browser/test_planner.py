@@ -10,7 +10,7 @@ from playwright.sync_api import Browser, Page, expect
 from scipy.stats import chi2
 
 from edgehold.records.model.plan import Plan
-from tests.planning.households import HOUSEHOLDS, SEEDS, asked_in_the_browser, handed_out, planned, wanted
+from tests.planning.households import HOUSEHOLDS, SEEDS, added, asked_in_the_browser, handed_out, planned, wanted
 
 from .serving import modules
 
@@ -43,6 +43,20 @@ def test_a_household_gets_the_plan_of_the_program(scripts, name):
             assert got == one
             for mine, theirs in widths.values():
                 assert mine == pytest.approx(theirs, rel=1e-9)
+
+
+@pytest.mark.parametrize("name", HOUSEHOLDS)
+def test_more_adds_what_it_adds_in_the_program(scripts, name):
+    given = {"rules": handed_out(name), "question": asked_in_the_browser(name), "seed": SEEDS[1]}
+    body = """async given => {
+      const { planned } = await import('./planned.js'), { additions } = await import('./adds.js');
+      const [{ design, runs }] = planned(given.question, given.rules, given.seed);
+      return additions(design.asked, runs, given.seed).map(
+        ({ shows }) => [Number.isFinite(shows.half_width) ? shows.half_width : null, shows.seen]);
+    }"""
+    for (width, seen), (_, half_width, chances) in zip(scripts.evaluate(body, given), added(wanted(name), SEEDS[1]), strict=True):
+        assert width == (None if half_width is None else pytest.approx(half_width, rel=1e-9))
+        assert seen == pytest.approx(chances, rel=1e-9)
 
 
 def test_the_quantile_of_chi_squared_is_scipys(scripts):
@@ -148,6 +162,21 @@ def test_the_saved_plan_is_a_plan_of_the_format_and_of_the_order_shown(tonight):
     rounds = [("second", "third", "third", "second"), ("third", "second", "second", "third")]
     assert orders <= {one + other for one in rounds for other in rounds}
     assert len(orders) > 1  # of four; missed once in four millions
+
+
+def test_where_nothing_is_hidden_the_sheet_says_whose_edge_it_is_and_stands_alone_on_paper(tonight):
+    tonight.evaluate("window.print = () => {}")
+    tonight.get_by_label("Two of us").check()
+    tonight.get_by_label("Handles, yours first").fill("fid wren")
+    ask(tonight)
+    runs = table(tonight)
+    tonight.get_by_role("button", name="Print the sheet").click()
+    tonight.emulate_media(media="print")
+    paper = tonight.locator("#plan-paper .sheet")
+    expect(paper.get_by_text("Before you cut")).to_be_visible()
+    told = [section.locator("dd").first.inner_text() for section in paper.locator(".run").all()]
+    assert told == [run["Sharpened by"] for run in runs]
+    assert tonight.locator("#plan-ask:visible, #plan-order:visible, p.lead:visible").count() == 0
 
 
 def test_the_form_opens_with_people_blades_and_order_filled_in(tonight):

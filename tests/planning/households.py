@@ -6,10 +6,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from edgehold.forms.planner import planner_rules
+from edgehold.planning.adds import additions
 from edgehold.planning.advice import Known, glance
+from edgehold.planning.chances import spread_of
 from edgehold.planning.designs import Design, doable, other_designs
 from edgehold.planning.occasion import Occasion, occasion, stock
 from edgehold.planning.plans import draw_plan
+from edgehold.planning.remedies import Outlook
 from edgehold.records.model.protocol import Protocol
 from edgehold.results.publish.repeatability import _form_entry, assumption
 
@@ -65,6 +68,15 @@ def planned(asked: Occasion, seed: int) -> dict[str, object]:
         "changes": [[change.code, dict(change.arguments) | {"units": ""}] for change in design.changes],
         "others": [_shown(other, asked, seed) for other in other_designs(design)],
     }
+
+
+def added(asked: Occasion, seed: int) -> list[tuple[str, float | None, list[float]]]:
+    """What edges exchanged, a friend's table and a second evening add: kind, half width, chances."""
+    design = doable(asked)
+    plan = draw_plan(design.asked, design.fits, id="x-1", month="2026-05", seed=seed, sealed=False)
+    entry = known(asked.protocol).entries[design.asked.rule.id]
+    outlook = Outlook(entry, spread_of(entry), seed)
+    return [(one.kind, one.half_width, list(one.seen.values())) for one in additions(design.asked, plan, outlook)]
 
 
 def _shown(design: Design, asked: Occasion, seed: int) -> dict[str, object]:

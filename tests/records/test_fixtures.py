@@ -9,7 +9,7 @@ import jsonschema
 import pytest
 
 from edgehold.records import load_repository
-from edgehold.records.model.plan import Plan
+from edgehold.records.model.plan import Plan, SharedPlan
 from edgehold.records.read.form import read_record
 from edgehold.results.model.repeatability import PublishedRepeatability
 from edgehold.results.model.results import RESULTS_FORMAT, Results
@@ -18,7 +18,7 @@ from edgehold.results.publish.repeatability import REPEATABILITY_FORMAT
 ROOT = Path(__file__).parents[2]
 FIXTURES = Path(__file__).parent / "fixtures"
 BELOW_ALL = ("event", "protocol", "submission")
-NEWEST = "1.1.0"
+NEWEST = "1.2.0"
 PUBLISHED = {RESULTS_FORMAT: Results, REPEATABILITY_FORMAT: PublishedRepeatability}
 
 
@@ -78,6 +78,11 @@ def test_the_fullest_submission_reads_back_as_it_was_written(tmp_path):
 def test_a_plan_reads_as_one(path):
     record, problems = read_record(Plan, json.loads(path.read_text()))
     assert problems == [] and len(record.runs) == 2
+
+
+def test_a_shared_plan_reads_with_every_table():
+    record, problems = read_record(SharedPlan, json.loads((FIXTURES / "shared-plan-1.0.0" / "plan-1.json").read_text()))
+    assert problems == [] and [part.table.number for part in record.tables] == [1, 2]
 
 
 @pytest.mark.parametrize("name", [name for name in FOLDERS if name.split("-")[0] in {one.split("/")[0] for one in PUBLISHED}])

@@ -17,7 +17,7 @@ from .builder import REMOVED, TODAY, changed, make_repository, submission, write
 
 PATH = "submissions/measured/small-rope/wren-1.json"
 DRAWN = {
-    "format": "plan/1.1.0",
+    "format": "plan/1.2.0",
     "id": "wren-plan",
     "protocol": {"id": "small-rope", "version": "1.0.0"},
     "origin": "measured",
@@ -75,13 +75,17 @@ def test_the_hash_is_that_of_the_sorted_compact_json_of_everything_else():
     assert plan_sha256(model(DRAWN)) == hashlib.sha256(text.encode()).hexdigest()
 
 
-@pytest.mark.parametrize("version", ["plan/1.0.0", "plan/0.1.0"])
+@pytest.mark.parametrize("version", ["plan/1.1.0", "plan/1.0.0", "plan/0.1.0"])
 def test_the_hash_of_an_older_plan_stays_what_it_was(version):
-    """What was sealed before a run could name its partner opens with the hash that was published."""
+    """What was sealed before a run could name its partner, or come from another table, opens with the hash that was published."""
     older = model(DRAWN | {"format": version})
-    runs = [{name: value for name, value in run.items() if name not in ("edge_part", "partner")} for run in older.model_dump()["runs"]]
+    later = ("from_table",) if version == "plan/1.1.0" else ("from_table", "edge_part", "partner")
+    runs = [{name: value for name, value in run.items() if name not in later} for run in older.model_dump()["runs"]]
     text = json.dumps(
-        older.model_dump(mode="json", exclude={"sha256"}) | {"runs": runs}, sort_keys=True, separators=(",", ":"), ensure_ascii=False
+        older.model_dump(mode="json", exclude={"sha256", "table"}) | {"runs": runs},
+        sort_keys=True,
+        separators=(",", ":"),
+        ensure_ascii=False,
     )
     assert plan_sha256(older) == hashlib.sha256(text.encode()).hexdigest()
 

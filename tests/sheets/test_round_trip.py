@@ -102,7 +102,7 @@ def test_halves_cut_in_turn_come_back_as_drawn(tmp_path):
     ]
     folder = tmp_path / "sheets"
     folder.mkdir()
-    write_sheets(plan(runs=runs, format="plan/1.1.0"), rules, folder)
+    write_sheets(plan(runs=runs, format="plan/1.2.0"), rules, folder)
     small = load_repository(tmp_path / "repository", today=TODAY)
     intake = sheet_from_bytes(csv_text(fill_in(sheet_of(folder), sharpeners=False)).encode(), small, TODAY)
     assert intake.questions == ()

@@ -6,15 +6,17 @@ The scripts of ``site/pages/assets/plan`` count with nothing else; ``tests/brows
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import Any
+from typing import Any, get_args
 
 from edgehold.planning import capacity, chances, geometry, minutes, occasion, orders, plans, remedies
+from edgehold.records.model.submission import Run
 from edgehold.records.units import plural
 from edgehold.words import group
+from edgehold.words.cautions import CAUTIONS
 
 PROTOCOL_FIELDS = (
     "id", "version", "title", "question", "medium", "work", "reading", "endpoints", "early_checkpoint", "late_checkpoint", "design",
-    "minutes", "needs", "cautions", "people",
+    "minutes", "needs", "cautions", "people", "apex_start", "practice_run", "stopping",
 )  # fmt: skip
 
 
@@ -27,7 +29,13 @@ def planner_rules(forms: Mapping[tuple[str, str], Mapping[str, object]]) -> dict
     """
     # The question that most people come with stands first.
     protocols = sorted(_protocols(forms), key=lambda front: front["question"]["factor"] != "sharpener")
-    return {"protocols": protocols, "figures": _figures(), "says": group("plan") | group("planner")}
+    return {
+        "protocols": protocols,
+        "figures": _figures(),
+        "cautions": CAUTIONS,
+        "ended": get_args(Run.model_fields["ended"].annotation),
+        "says": group("plan") | group("planner"),
+    }
 
 
 def newest_of(keys: Iterable[tuple[str, str]]) -> tuple[tuple[str, str], ...]:

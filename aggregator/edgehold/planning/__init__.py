@@ -15,7 +15,11 @@ tell is said first.
 ``plans``     the drawn plan, sealed
 ``chances``   drawn evenings through the estimator
 ``remedies``  what would make the question answerable
+``precision`` how well runs at several tables tell two levels apart
+``adds``      what an exchange, a friend's table and a second evening add
 ``threats``   what the plan leaves open
+``tables``    a shared plan for two to six tables
+``tables_output`` the whole of it as text and as JSON
 ``advice``    the glue
 ``output``    the whole as text and as JSON
 ``house``     a repository's own protocols and table in, files out

@@ -10,6 +10,7 @@ from edgehold.records.model.base import Origin
 from edgehold.records.model.plan import Plan
 from edgehold.words import Reason
 
+from .adds import Addition, additions
 from .capacity import Capacity, evening_runs
 from .chances import SIGHTS, Expected, Progress, expected, setting, spread_of
 from .designs import Design, doable, other_designs
@@ -70,6 +71,7 @@ class Advice:
     right : chances of the right verdict; None where the plan alone cannot tell.
     remedies : what would help; empty where the plan is good enough as it is, or tells nothing alone.
     others : what else the same evening holds.
+    adds : what edges exchanged with a friend's table, that table and a second evening add.
     threats : what it leaves open.
     table_sha256 : of the repeatability table used; None where the protocol's assumption stands in.
     """
@@ -82,6 +84,7 @@ class Advice:
     right: Verdicts | None
     remedies: tuple[Remedy, ...]
     others: tuple[Other, ...]
+    adds: tuple[Addition, ...]
     threats: tuple[OpenThreat, ...]
     table_sha256: str | None
 
@@ -128,7 +131,8 @@ def advise(
         share = _reading_share(asked, entry, known.reading_variance)
         helpful = remedies(plan, found, outlook, max(1, evening_runs(asked)), asked.worthwhile_ratio, share, absent)
     others = tuple(glance(other, known, seed) for other in other_designs(design))
-    return Advice(asked, fits, design.changes, plan, found, right, helpful, others, open_threats(asked, plan), known.table_sha256)
+    adds = additions(asked, plan, Outlook(entry, made.truth, seed))
+    return Advice(asked, fits, design.changes, plan, found, right, helpful, others, adds, open_threats(asked, plan), known.table_sha256)
 
 
 def glance(design: Design, known: Known, seed: int) -> Other:

@@ -5,22 +5,24 @@ from __future__ import annotations
 import datetime
 import json
 import secrets
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from edgehold.errors import FindingsError, InputError
 from edgehold.records import load_repository
 from edgehold.records.canonical import LoadedProtocol, PoolKey, Repository
 from edgehold.records.model.base import Origin
-from edgehold.records.model.plan import Plan, PlanSeal
+from edgehold.records.model.plan import Plan, PlanSeal, SharedPlan
 from edgehold.records.model.protocol import Protocol, major, version_order
 from edgehold.results.publish.repeatability import assumption, form_repeatability, read_published, table_of
 from edgehold.results.publish.versions import closed_by
 
 from .advice import Advice, Known, advise
 from .chances import Progress
-from .occasion import Occasion
+from .occasion import Occasion, Stock
 from .plans import fresh_seed, published_seal
+from .tables import Shared, Table, share
+from .tables_output import table_text
 
 TABLE = "build/results/repeatability.json"
 ID_LETTERS = "bcdfghjkmnpqrstvwxz"
@@ -106,14 +108,12 @@ def plan_at(
     sealed, origin, evenings, say : as in `advise`.
     table : a published repeatability table; None: the repository's last build, or else the protocol's assumption.
     """
-    built = root / TABLE
-    file = table or (built if built.is_file() else None)
-    known = known_repeatability(asked.protocol, origin, file)
-    when = month or datetime.date.today().strftime("%Y-%m")
+    known = _known_at(root, asked.protocol, origin, table)
+    when = month or _this_month()
     return advise(
         asked,
         known,
-        id=id or _fresh_id(asked, when),
+        id=id or _fresh_id(asked.coder or asked.testers[0], when),
         month=when,
         seed=fresh_seed() if seed is None else seed,
         sealed=sealed,
@@ -123,12 +123,53 @@ def plan_at(
     )
 
 
-def _fresh_id(asked: Occasion, month: str) -> str:
+def share_at(
+    root: Path,
+    protocol: Protocol,
+    at_hand: Stock,
+    tables: Sequence[Table],
+    *,
+    id: str | None = None,
+    month: str | None = None,
+    seed: int | None = None,
+    sealed: bool = False,
+    origin: Origin = "measured",
+    table: Path | None = None,
+    last_checkpoint: float | None = None,
+    worthwhile_ratio: float | None = None,
+) -> Shared:
+    """A shared plan by the repository's table of repeatability where there is one; parameters as in `share` and `plan_at`."""
+    when = month or _this_month()
+    return share(
+        protocol,
+        at_hand,
+        tables,
+        _known_at(root, protocol, origin, table),
+        id=id or _fresh_id(tables[0].coder or tables[0].sharpener, when),
+        month=when,
+        seed=fresh_seed() if seed is None else seed,
+        sealed=sealed,
+        origin=origin,
+        last_checkpoint=last_checkpoint,
+        worthwhile_ratio=worthwhile_ratio,
+    )
+
+
+def _known_at(root: Path, protocol: Protocol, origin: str, table: Path | None) -> Known:
+    built = root / TABLE
+    return known_repeatability(protocol, origin, table or (built if built.is_file() else None))
+
+
+def _this_month() -> str:
+    return datetime.date.today().strftime("%Y-%m")
+
+
+def _fresh_id(who: str, month: str) -> str:
     letters = "".join(secrets.choice(ID_LETTERS) for _ in range(4))
-    return f"{asked.coder or asked.testers[0]}-plan-{month}-{letters}"
+    return f"{who}-plan-{month}-{letters}"
 
 
-def plan_json(plan: Plan | PlanSeal) -> str:
+def plan_json(plan: Plan | PlanSeal | SharedPlan) -> str:
     """A record of a plan or a seal as a file."""
     return json.dumps(plan.model_dump(mode="json"), indent=1, ensure_ascii=False) + "\n"
 
@@ -157,6 +198,44 @@ def write_plan(root: Path, plan: Plan, out: Path | None, by: str | None) -> tupl
         publisher = by or plan.coder
         assert publisher is not None  # no plan is sealed without somebody who keeps its codes: see `draw_plan`
         files[root / "submissions" / "plans" / f"{plan.id}.json"] = plan_json(published_seal(plan, publisher))
+    return _new_files(files)
+
+
+def write_shared(root: Path, shared: Shared, out: Path | None, folder: Path, by: str | None) -> tuple[Path, ...]:
+    """Write a shared plan, its seal if it has one, and for each table its part and its order; nothing is written over.
+
+    Parameters
+    ----------
+    root, out, by : as in `write_plan`.
+    folder : where each table has a folder of its own.
+
+    Returns
+    -------
+    The files written.
+
+    Raises
+    ------
+    InputError
+        A file of that name is there already.
+    """
+    plan = shared.plan
+    files = {out or Path(f"{plan.id}.json"): plan_json(plan)}
+    if plan.sha256 is not None:
+        publisher = by or plan.tables[0].coder
+        assert publisher is not None  # no plan is sealed without a coder at each table: see `share`
+        files[root / "submissions" / "plans" / f"{plan.id}.json"] = plan_json(published_seal(plan.tables[0], publisher))
+    for number, part in enumerate(plan.tables, 1):
+        files[table_folder(folder, number) / "plan.json"] = plan_json(part)
+        files[table_folder(folder, number) / "order.txt"] = table_text(shared, number)
+    return _new_files(files)
+
+
+def table_folder(folder: Path, number: int) -> Path:
+    """Where what is for one table goes."""
+    return folder / f"table-{number}"
+
+
+def _new_files(files: Mapping[Path, str]) -> tuple[Path, ...]:
     for path in files:
         if path.exists():
             raise InputError(f"got {path} to write a plan to, wanted a name that is free: nothing is written over")

@@ -10,9 +10,15 @@ _LISTS = (
     ("--steel", "NAME", "what each blade is made of, in the same order; for all blades or for none"),
     ("--sharpener", "HANDLE", "who sharpens; once for each. With --alone: whose edges are there as they left them"),
     ("--tester", "HANDLE", "who cuts and reads; once for each"),
+    ("--coder", "HANDLE", "a helper who keeps the codes in an envelope, and cuts and reads nothing; with --tables once for each table"),
     ("--metres", "M", "metres of medium in one lot; once for each lot (default: still to be bought, one lot)"),
 )
 _NUMBERS = (
+    (
+        "--tables",
+        int,
+        "plan for so many tables, 2 to 6, that send each other edges: one --sharpener for each, the blades that travel being theirs",
+    ),
     ("--minutes", float, "minutes in one evening (default: the protocol's for its least runs)"),
     ("--evenings", int, "how many evenings (default 1)"),
     ("--hand", int, "runs that one tester's hand will bear in an evening (default 4)"),
@@ -28,14 +34,17 @@ _NUMBERS = (
 )
 _WORDS = (
     ("--protocol-version", "X.Y.Z", "which version (default: the newest that takes submissions)"),
-    ("--coder", "HANDLE", "a helper who keeps the codes in an envelope, and cuts and reads nothing"),
     ("--alone", "HANDLE", "one person sharpens and tests, tonight"),
     ("--id", "ID", "the plan's id (default: made up)"),
     ("--month", "YYYY-MM", "when it is drawn (default: this month)"),
     ("--table", "FILE", "a published repeatability table (default: that of the last build, or else the protocol's assumption)"),
     ("--by", "HANDLE", "who publishes the seal and brings the result back (default: the coder)"),
     ("--output", "FILE", "where the plan goes (default: its id, in the current folder)"),
-    ("--sheets", "DIR", "write there the sheets to print or fill in, and where edges are coded the key for whoever codes them"),
+    (
+        "--sheets",
+        "DIR",
+        "write there the sheets to print or fill in, and where edges are coded the key; with --tables also each table's part and order",
+    ),
 )
 
 

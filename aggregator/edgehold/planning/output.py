@@ -15,6 +15,7 @@ from edgehold.results.model.numbers import readable_json
 from edgehold.words import Reason
 from edgehold.words.cautions import CAUTIONS
 
+from .adds import EVENING, EXCHANGE, FRIEND, Addition
 from .advice import Advice, Other
 from .chances import SIGHTS, VERDICTS, Chance, Expected
 from .geometry import ORDINARY_BEHIND_EDGE_MM, THIN_BEHIND_EDGE_MM, bevel_height_mm, steel_removed_mg, thickness_after_mm
@@ -36,6 +37,7 @@ def advice_text(advice: Advice) -> str:
         *_before(advice),
         *_medium(advice),
         *_expect(advice, advice.found),
+        *_adds(advice),
         *_others(advice),
         *_steel(advice),
         *_open(advice),
@@ -57,6 +59,7 @@ def advice_json(advice: Advice) -> str:
         "lost_mm": fits.lost_mm,
         "expected": asdict(advice.found),
         "remedies": [asdict(remedy) for remedy in advice.remedies],
+        "adds": [asdict(addition) for addition in advice.adds],
         "others": [asdict(other) for other in advice.others],
         "threats": [asdict(threat) for threat in advice.threats],
         "repeatability_sha256": advice.table_sha256,
@@ -64,12 +67,14 @@ def advice_json(advice: Advice) -> str:
     return readable_json(plain)
 
 
-def _wrapped(text: str, first: str = "", rest: str | None = None) -> str:
+def wrapped(text: str, first: str = "", rest: str | None = None) -> str:
+    """Text in lines of a kitchen table's width."""
     return textwrap.fill(text, WIDTH, initial_indent=first, subsequent_indent=" " * len(first) if rest is None else rest)
 
 
-def _listed(texts: Iterable[str]) -> list[str]:
-    return [_wrapped(text, "- ") for text in texts]
+def listed(texts: Iterable[str]) -> list[str]:
+    """Texts as a list."""
+    return [wrapped(text, "- ") for text in texts]
 
 
 def in_evenings(share: float) -> Reason:
@@ -81,12 +86,12 @@ def in_evenings(share: float) -> Reason:
 
 def _answer(advice: Advice) -> Iterator[str]:
     asked, right, found = advice.asked, advice.right, advice.found
-    yield _wrapped(asked.protocol.question.text)
+    yield wrapped(asked.protocol.question.text)
     yield ""
     if right is None:
-        yield _wrapped(Reason("plan.alone_head", reason=found.reason))
+        yield wrapped(Reason("plan.alone_head", reason=found.reason))
     else:
-        yield _wrapped(f"{Reason('plan.answer_enough' if right.enough else 'plan.answer_not')}. {_seen(found.seen)}")
+        yield wrapped(f"{Reason('plan.answer_enough' if right.enough else 'plan.answer_not')}. {_seen(found.seen)}")
         chances = Reason(
             "plan.right_verdicts",
             ratio=asked.worthwhile_ratio,
@@ -94,19 +99,19 @@ def _answer(advice: Advice) -> Iterator[str]:
             difference=asked.worthwhile_ratio**2,
             find=100 * right.difference,
         )
-        yield _wrapped(chances[0].upper() + chances[1:])
+        yield wrapped(chances[0].upper() + chances[1:])
     if not asked.asks_primary:
         first = primary_rule(asked.protocol).title
         units = plural(asked.protocol.work.unit)
-        yield _wrapped(
+        yield wrapped(
             Reason("plan.not_primary", title=_lower(first), last=asked.last_checkpoint, units=units, judged=_lower(asked.rule.title))
         )
     if advice.changes:
         yield Reason("plan.changed_head")
-        yield from _listed(advice.changes)
+        yield from listed(advice.changes)
     if advice.remedies:
         yield Reason("plan.would_help")
-        yield from _listed(remedy.text for remedy in advice.remedies)
+        yield from listed(remedy.text for remedy in advice.remedies)
     yield ""
 
 
@@ -123,17 +128,17 @@ def _fits(advice: Advice) -> Iterator[str]:
     fits = advice.fits
     yield f"RUNS THAT FIT: {fits.runs}"
     tightest = fits.limits[0]
-    yield _wrapped(Reason("plan.limited_by", name=tightest.name, text=tightest.text, edges=len(advice.asked.arms)))
-    yield from _listed(Reason("plan.limit_line", name=limit.name, runs=limit.runs, text=limit.text) for limit in fits.limits)
+    yield wrapped(Reason("plan.limited_by", name=tightest.name, text=tightest.text, edges=len(advice.asked.arms)))
+    yield from listed(Reason("plan.limit_line", name=limit.name, runs=limit.runs, text=limit.text) for limit in fits.limits)
     guessed = [words for name, words in TOLD.items() if name in advice.asked.stock.assumed]
     if guessed:
-        yield _wrapped(Reason("plan.assumed_figures", names=", ".join(guessed)))
+        yield wrapped(Reason("plan.assumed_figures", names=", ".join(guessed)))
     yield ""
 
 
 def _cautions(advice: Advice) -> Iterator[str]:
     yield "BEFORE YOU CUT"
-    yield from _listed([*CAUTIONS, *advice.asked.protocol.cautions])
+    yield from listed([*CAUTIONS, *advice.asked.protocol.cautions])
     yield ""
 
 
@@ -141,7 +146,7 @@ def _order(advice: Advice) -> Iterator[str]:
     plan = advice.plan
     yield f"ORDER (plan {plan.id}, seed {plan.seed})"
     if plan.coder is not None:
-        yield _wrapped(Reason("plan.coder_only", coder=plan.coder, testers=" and ".join(advice.asked.testers)))
+        yield wrapped(Reason("plan.coder_only", coder=plan.coder, testers=" and ".join(advice.asked.testers)))
     halves = advice.asked.halves
     heads = ("run", "evening", "lot", "at m", "code", "tester", "sharpener", "blade", *(("half", "in turn with") if halves else ()))
     rows = [
@@ -158,14 +163,15 @@ def _order(advice: Advice) -> Iterator[str]:
         )
         for run in plan.runs
     ]
-    yield from _table([heads, *rows])
-    yield _wrapped(Reason("plan.run_end", last=advice.asked.last_checkpoint, units=plural(advice.asked.protocol.work.unit)))
+    yield from table_lines([heads, *rows])
+    yield wrapped(Reason("plan.run_end", last=advice.asked.last_checkpoint, units=plural(advice.asked.protocol.work.unit)))
     if plan.sha256 is not None:
-        yield _wrapped(Reason("plan.seal", sha256=plan.sha256))
+        yield wrapped(Reason("plan.seal", sha256=plan.sha256))
     yield ""
 
 
-def _table(rows: list[tuple[str, ...]], first: str = "") -> Iterator[str]:
+def table_lines(rows: list[tuple[str, ...]], first: str = "") -> Iterator[str]:
+    """Rows with their columns one under the other."""
     widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
     for row in rows:
         yield first + "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
@@ -174,8 +180,8 @@ def _table(rows: list[tuple[str, ...]], first: str = "") -> Iterator[str]:
 def _before(advice: Advice) -> Iterator[str]:
     protocol = advice.asked.protocol
     yield "BEFORE EVERY SHARPENING"
-    yield _wrapped(protocol.apex_start)
-    yield _wrapped(Reason("plan.practice_run", text=protocol.practice_run))
+    yield wrapped(protocol.apex_start)
+    yield wrapped(Reason("plan.practice_run", text=protocol.practice_run))
     yield ""
 
 
@@ -184,18 +190,18 @@ def _medium(advice: Advice) -> Iterator[str]:
     yield "TO BUY OR HAVE"
     lots = Reason("plan.lots", lots=max(1, len(asked.stock.lots_m)))
     amount = Reason("plan.buy", metres=fits.buy_m, medium=asked.protocol.medium.name, lots=lots, runs=fits.runs, run=fits.run_m)
-    yield from _listed([amount, *(f"{need.item} ({need.where})" for need in asked.protocol.needs)])
+    yield from listed([amount, *(f"{need.item} ({need.where})" for need in asked.protocol.needs)])
     yield ""
 
 
 def _expect(advice: Advice, found: Expected) -> Iterator[str]:
     yield f"WHAT TO EXPECT ({_lower(advice.asked.rule.title)})"
     if found.reason:
-        yield _wrapped(Reason("plan.nothing_alone", reason=found.reason))
+        yield wrapped(Reason("plan.nothing_alone", reason=found.reason))
         yield ""
         return
-    yield _wrapped(f"{found.first} against {found.second}: {_width(found)}")
-    yield _wrapped(_basis(advice, found))
+    yield wrapped(f"{found.first} against {found.second}: {_width(found)}")
+    yield wrapped(_basis(advice, found))
     yield Reason("plan.chances_head", evenings=found.evenings)
     yield from _chances(found)
     yield ""
@@ -225,22 +231,48 @@ def _basis(advice: Advice, found: Expected) -> Reason:
 def _chances(found: Expected) -> Iterator[str]:
     heads = ("true ratio", *(f"×{chance.true_ratio:.3g}" for chance in found.chances))
     kept = [kind for kind in VERDICTS if any(chance.share[kind] for chance in found.chances)]
-    yield from _table([heads, *((kind, *(_share(chance, kind) for chance in found.chances)) for kind in kept)], "  ")
+    yield from table_lines([heads, *((kind, *(_share(chance, kind) for chance in found.chances)) for kind in kept)], "  ")
 
 
 def _share(chance: Chance, kind: str) -> str:
     return f"{100 * chance.share[kind]:.0f} % ± {100 * chance.standard_error[kind]:.1f}"
 
 
+def _adds(advice: Advice) -> Iterator[str]:
+    yield "WHAT MORE WOULD ADD"
+    yield from listed(added(advice, addition) for addition in advice.adds)
+    yield ""
+
+
+def added(advice: Advice, addition: Addition) -> Reason:
+    """What something more would come to, in a sentence."""
+    asked = advice.asked
+    things, their = (
+        Reason(f"plan.add_{'edges' if asked.in_rounds else 'blades'}"),
+        " and ".join(sorted({a.sharpener for a in asked.as_left})),
+    )
+    told = Reason("plan.add_never") if addition.half_width is None else _comes_to(addition, addition.half_width)
+    back = Reason("plan.back_again", names=their) if their else ""
+    code = {EXCHANGE: "plan.add_exchange", FRIEND: "plan.add_friend", EVENING: "plan.add_evening"}[addition.kind]
+    return Reason(code, things=things, told=told, back=back)
+
+
+def _comes_to(addition: Addition, half_width: float) -> Reason:
+    lesser, larger = (in_evenings(addition.seen[true]) for true in SIGHTS)
+    return Reason("plan.add_told", width=Reason("plan.width_short", width=math.exp(half_width)), seen15=lesser, seen20=larger)
+
+
 def _others(advice: Advice) -> Iterator[str]:
     if advice.others:
         yield "WHAT ELSE THE SAME TIME HOLDS"
-        yield from _listed(_other(advice, other) for other in advice.others)
+        yield from listed(_other(advice, other) for other in advice.others)
         yield ""
 
 
 def _other(advice: Advice, other: Other) -> Reason:
     protocol = advice.asked.protocol
+    if math.isinf(other.half_width):
+        return Reason("plan.other_nothing", last=other.last, units=plural(protocol.work.unit), runs=other.runs)
     life = any(rule.id == other.endpoint and rule.kind == "life" for rule in protocol.endpoints)
     lesser, larger = (in_evenings(other.seen[true]) for true in SIGHTS)
     return Reason(
@@ -261,7 +293,7 @@ def _steel(advice: Advice) -> Iterator[str]:
     lost = fits.blade_runs * fits.lost_mm
     t, angle = at_hand.thickness_mm, at_hand.angle_deg
     yield "WHAT IT COSTS EACH BLADE"
-    yield _wrapped(
+    yield wrapped(
         Reason(
             "plan.cost",
             thickness=t,
@@ -277,12 +309,12 @@ def _steel(advice: Advice) -> Iterator[str]:
         )
     )
     if "thickness_mm" in at_hand.assumed or "angle_deg" in at_hand.assumed:
-        yield _wrapped(Reason("plan.cost_assumed", ordinary=ORDINARY_BEHIND_EDGE_MM))
+        yield wrapped(Reason("plan.cost_assumed", ordinary=ORDINARY_BEHIND_EDGE_MM))
     if t <= THIN_BEHIND_EDGE_MM:
-        yield _wrapped(Reason("plan.cost_thin", thickness=t))
+        yield wrapped(Reason("plan.cost_thin", thickness=t))
     yield ""
 
 
 def _open(advice: Advice) -> Iterator[str]:
     yield "WHAT THIS PLAN LEAVES OPEN"
-    yield from _listed(f"{threat.threat}: {threat.text}" for threat in advice.threats)
+    yield from listed(f"{threat.threat}: {threat.text}" for threat in advice.threats)

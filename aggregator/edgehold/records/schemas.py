@@ -17,7 +17,7 @@ from pydantic_core import core_schema
 from edgehold.errors import InputError
 
 from .model.changes import CHANGE_FORMAT, PERSON_FORMAT, TOMBSTONE_FORMAT, Correction, PersonFile, Retraction, Tombstone
-from .model.plan import PLAN_FORMAT, PLAN_SEAL_FORMAT, Plan, PlanSeal
+from .model.plan import PLAN_FORMAT, PLAN_SEAL_FORMAT, SHARED_PLAN_FORMAT, Plan, PlanSeal, SharedPlan
 from .model.protocol import PROTOCOL_FORMAT, Protocol
 from .model.review import EVENT_FORMAT, OBJECTION_FORMAT, Event, Objection, Outcome, Response
 from .model.submission import SUBMISSION_FORMAT, Submission
@@ -33,6 +33,7 @@ _KINDS: tuple[tuple[str, str, tuple[type, ...]], ...] = (
     (OBJECTION_FORMAT, "An objection, a response to it, or its outcome: the YAML front matter.", (Objection, Response, Outcome)),
     (SUBMISSION_FORMAT, "One contributed result file.", (Submission,)),
     (PLAN_FORMAT, "The drawn order, roles and codes of one experiment.", (Plan,)),
+    (SHARED_PLAN_FORMAT, "Plans of several tables that send each other edges.", (SharedPlan,)),
     (PLAN_SEAL_FORMAT, "What is published of a sealed plan before the test.", (PlanSeal,)),
     (CHANGE_FORMAT, "A correction or retraction of a measured submission.", (Correction, Retraction)),
     (TOMBSTONE_FORMAT, "What is left of a submission that was taken out.", (Tombstone,)),

@@ -8,8 +8,9 @@ from pydantic import Field
 
 from .base import Count, EdgePart, Handle, Key, Label, Month, NonNegative, Origin, Positive, ProtocolReference, Record, Sha256, Slug, Whole
 
-PLAN_FORMAT: Final = "plan/1.1.0"
+PLAN_FORMAT: Final = "plan/1.2.0"
 PLAN_SEAL_FORMAT: Final = "plan-seal/1.0.0"
+SHARED_PLAN_FORMAT: Final = "shared-plan/1.0.0"
 
 Nonce = Annotated[str, Field(pattern=r"^[0-9a-f]{32,64}(?!\n)$")]
 
@@ -39,13 +40,26 @@ class PlannedRun(Record):
     """Who cuts and reads."""
     code: Label | None = None
     """The code on the envelope; null when nothing is coded."""
+    from_table: Count | None = None
+    """The table of a shared plan at which the edge is sharpened and from which it comes; null: this one."""
+
+
+class TableOfPlan(Record):
+    """One table of a shared plan."""
+
+    number: Count
+    """Which table this part of the plan is for: 1, 2 …"""
+    of: Annotated[int, Field(ge=2, le=6)]
+    """How many tables share the plan."""
+    parts: Annotated[tuple[Sha256, ...], Field(min_length=2, max_length=6)] | None = None
+    """Hash of each table's part in the order of tables, so that one seal holds for all and each is opened alone; null: not sealed."""
 
 
 class Plan(Record):
     """The drawn order, roles and codes of one experiment."""
 
-    format: Literal["plan/1.1.0", "plan/1.0.0", "plan/0.1.0"]
-    """Name and version of this format; 1.0.0 and 0.1.0 had no edge_part and no partner of a run."""
+    format: Literal["plan/1.2.0", "plan/1.1.0", "plan/1.0.0", "plan/0.1.0"]
+    """Name and version of this format; 1.1.0 had no table and no from_table, 1.0.0 and 0.1.0 no edge_part and no partner of a run."""
     id: Slug
     """The plan's id."""
     protocol: ProtocolReference
@@ -68,10 +82,26 @@ class Plan(Record):
     """Who keeps the codes; cuts and reads nothing."""
     runs: Annotated[tuple[PlannedRun, ...], Field(min_length=1)]
     """The runs in their order."""
+    table: TableOfPlan | None = None
+    """Which table of a shared plan this is; null: the plan is for one table."""
     nonce: Nonce | None = None
     """128 random bits or more, as lower-case hexadecimal digits: without them a short plan could be guessed from its seal."""
     sha256: Sha256 | None = None
-    """The seal published before the test: SHA-256 of the canonical JSON (RFC 8785) of everything else in this plan."""
+    """The seal published before the test: SHA-256 of the canonical JSON (RFC 8785) of everything else in this plan, or of the hashes of all
+    tables' parts."""
+
+
+class SharedPlan(Record):
+    """Plans of two to six tables that send each other edges, under one id and one seal."""
+
+    format: Literal["shared-plan/1.0.0"]
+    """Name and version of this format."""
+    id: Slug
+    """The plan's id, which every table's part has too."""
+    tables: Annotated[tuple[Plan, ...], Field(min_length=2, max_length=6)]
+    """Each table's part, in their order."""
+    sha256: Sha256 | None = None
+    """The seal, which every table's part has too; null: not sealed."""
 
 
 class PlanSeal(Record):

@@ -30,7 +30,7 @@ from .base import (
 )
 from .plan import Plan
 
-SUBMISSION_FORMAT = "submission/1.1.0"
+SUBMISSION_FORMAT = "submission/1.2.0"
 
 
 class Person(Record):
@@ -291,8 +291,8 @@ class PlanReference(Record):
 class Submission(Record):
     """One contributed result file."""
 
-    format: Literal["submission/1.1.0", "submission/1.0.0", "submission/0.1.0"]
-    """Name and version of this format; 1.0.0 and 0.1.0 had no partner of a run."""
+    format: Literal["submission/1.2.0", "submission/1.1.0", "submission/1.0.0", "submission/0.1.0"]
+    """Name and version of this format; 1.1.0 opened no part of a shared plan, 1.0.0 and 0.1.0 had no partner of a run."""
     id: Slug
     """The file's name without .json. Never used again for anything else."""
     protocol: ProtocolReference

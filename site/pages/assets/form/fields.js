@@ -26,12 +26,15 @@ export function field(form, pointer, node, { label, needed = false, optional = f
   const name = label ?? inWords(lastPart(pointer));
   const id = idOf(pointer), help = node.text ?? node.description ?? "";
   const said = make("p", { class: "said", id: idOf(pointer, "said"), hidden: true });
-  const about = help && !("const" in node) ? make("p", { class: "help", id: idOf(pointer, "help") }, help) : null;
+  const about = help && !("const" in node) ? make("p", { class: saidAbove(pointer) ? "help sr" : "help", id: idOf(pointer, "help") }, help) : null;
   const described = `${about ? `${about.id} ` : ""}${said.id}`;
   const built = control(form, pointer, node, { id, name, help, described, needed, optional });
   register(form, pointer, built.controls, said, name);
   return make("div", { class: "field" }, built.before, about, built.element, said);
 }
+
+/** Whether the entry before has the same help to read: then it is for those alone who hear the form. @param {string} pointer */
+export const saidAbove = (pointer) => /\/[1-9]\d*(\/|$)/u.test(pointer);
 
 /**
  * Where findings about a place are shown, for a field or a part of the form.

@@ -1,7 +1,7 @@
 // The readings of one run as a table: a row a checkpoint, a cell a repeat. Cells are typed one by one, or a block is pasted.
 
 import { button, fold, idOf, make } from "./dom.js";
-import { field, openAround, register } from "./fields.js";
+import { field, openAround, register, saidAbove } from "./fields.js";
 import { fillRows } from "./fill.js";
 import { block, isHeading } from "./paste.js";
 import { below, blank, child, valueAt } from "./places.js";
@@ -41,8 +41,9 @@ export function grid(form, pointer, title) {
   const unit = () => valueAt(form.kept.draft, pointer.replace(/\/readings$/u, "/reading_unit")) ?? "";
   const caption = make("caption", {});
   const words = () => {
-    const how = cells === "values" ? `${unit() ? `in ${unit()}` : "unit not chosen yet"}; “<” or “>” before a value: under or over what can be read` : "pass or fail";
-    caption.textContent = `Readings, ${how}. Leave empty what was not read.`;
+    const what = cells === "values" ? (unit() ? `in ${unit()}` : "unit not chosen yet") : "pass or fail";
+    const how = `${cells === "values" ? "; “<” or “>” before a value: under or over what can be read" : ""}. Leave empty what was not read`;
+    caption.textContent = `Readings, ${what}${saidAbove(pointer) ? "" : how}.`;
   };
   words();
   form.refreshers.push(words);

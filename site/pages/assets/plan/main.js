@@ -3,6 +3,8 @@
 
 import { draw, make } from "../form/dom.js";
 import { Drafts, localStorageOrNone } from "../form/draft.js";
+import { absent, additions } from "./adds.js";
+import { keyOf, sheetOf } from "./paper.js";
 import { planned } from "./planned.js";
 import { halves, practiceMinutes, primary, runMinutes } from "./what_fits.js";
 import { say } from "./words.js";
@@ -11,7 +13,7 @@ import { say } from "./words.js";
 /** @typedef {import("./planned.js").Question} Question */
 /** @typedef {import("./what_fits.js").Protocol} Protocol */
 
-const PLAN_FORMAT = "plan/1.1.0", LARGEST_SEED = 2 ** 53, WIDE = 300, HIGH = 14;
+const PLAN_FORMAT = "plan/1.2.0", LARGEST_SEED = 2 ** 53, WIDE = 300, HIGH = 14;
 
 /** @param {string} name */
 const at = (name) => /** @type {HTMLElement} */ (document.getElementById(`plan-${name}`));
@@ -102,6 +104,18 @@ function designed({ design, shows }) {
   return [make("p", {}, text), bar];
 }
 
+/** What an exchange, a friend's table and a second evening add. @param {Shown} first */
+function more({ design: { asked }, runs }) {
+  const back = absent(asked).length ? says("back_again", { names: absent(asked).join(" and ") }) : "";
+  const things = says(asked.protocol.question.factor === "sharpener" ? "add_edges" : "add_blades");
+  return additions(asked, runs, state.seed).map(({ kind, shows }) => {
+    const [lesser, larger] = shows.seen;
+    const told = Number.isFinite(shows.half_width)
+      ? says("add_told", { width: says("width_short", { width: Math.exp(shows.half_width) }), seen15: inEvenings(lesser), seen20: inEvenings(larger) }) : says("add_never");
+    return make("li", {}, says(kind, { things, told, back }));
+  });
+}
+
 /** Everything about the design that will be done. @param {Shown} first */
 function plan(first) {
   const { design, runs } = first, { asked, fits, changes } = design, { protocol } = asked, minutes = runMinutes(protocol, rules.figures, asked.last);
@@ -118,7 +132,7 @@ function plan(first) {
   }
   if (asked.rule.kind === "life") { out.push(make("p", {}, says("life_at_best"))); }
   out.push(make("p", {}, says("minutes", { minutes: whole, practice: practiceMinutes(protocol), run: minutes.whole, sharpening: minutes.sharpening, readings: minutes.readings, cutting: minutes.cutting })));
-  out.push(make("ul", {}, make("li", {}, says("buy", { metres: fits.buy_m, medium: protocol.medium.name, lots: says("lots", { lots: Math.max(1, asked.stock.lots_m.length) }), runs: fits.runs, run: fits.run_m })), protocol.needs.map((need) => make("li", {}, `${need.item} (${need.where})`))));
+  out.push(make("details", {}, make("summary", {}, says("needs_head", { things: 1 + protocol.needs.length })), make("ul", {}, make("li", {}, says("buy", { metres: fits.buy_m, medium: protocol.medium.name, lots: says("lots", { lots: Math.max(1, asked.stock.lots_m.length) }), runs: fits.runs, run: fits.run_m })), protocol.needs.map((need) => make("li", {}, `${need.item} (${need.where})`)))));
   return out;
 }
 
@@ -183,6 +197,13 @@ function openForm({ design, runs }) {
   window.location.assign(/** @type {HTMLAnchorElement} */ (document.querySelector(`a[data-form="${id}"]`)).href);
 }
 
+/** Print one thing alone. @param {Element} paper */
+function print(paper) {
+  at("paper").replaceChildren(paper);
+  window.addEventListener("afterprint", () => at("paper").replaceChildren(), { once: true });
+  window.print();
+}
+
 /** @param {string} text */
 function status(text) {
   at("status").textContent = text;
@@ -202,9 +223,12 @@ function show(moves) {
   at("best").replaceChildren(...plan(first));
   at("cautions").replaceChildren(...cautions.map((text) => make("li", {}, text)));
   at("order").replaceChildren(...order(first));
+  at("adds").replaceChildren(...more(first));
   at("others").replaceChildren(...others.map((other) => make("li", {}, ...designed(other))));
   at("more").hidden = !others.length;
   at("result").hidden = false;
+  at("sheet").onclick = () => print(sheetOf(first, rules, says));
+  at("key").onclick = () => print(keyOf(first, says, String(state.seed)));
   at("save").onclick = () => save(first);
   at("form").onclick = () => openForm(first);
   status(says("ready", { designs: shown.length }));
@@ -216,7 +240,6 @@ function start() {
   at("root").hidden = false;
   at("ask").addEventListener("submit", (event) => { event.preventDefault(); show(true); });
   at("again").onclick = () => { state.seed = freshSeed(); show(false); };
-  at("print").onclick = () => window.print();
 }
 
 start();

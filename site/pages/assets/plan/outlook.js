@@ -18,9 +18,21 @@ import { inRounds } from "./what_fits.js";
  * @returns {Glance}
  */
 export function glance(design, runs, seed) {
-  const { asked, fits } = design, spread = asked.protocol.spreads[asked.rule.id];
+  const { asked, fits } = design;
   const compared = inRounds(asked) ? asked.sharpeners.length : asked.blades.length;
-  const unscaled = unscaledVariance(runs, compared), df = fits.runs - rank(runs);
+  return outlook(asked, unscaledVariance(runs, compared), fits.runs - rank(runs), seed);
+}
+
+/**
+ * Half width and chances of a contrast of so much precision.
+ * @param {import("./what_fits.js").Occasion} asked
+ * @param {number} unscaled variance of the estimate divided by that between runs; infinite where it cannot be told
+ * @param {number} df degrees of freedom of the runs' own variance
+ * @param {number} seed
+ * @returns {Glance}
+ */
+export function outlook(asked, unscaled, df, seed) {
+  const spread = asked.protocol.spreads[asked.rule.id];
   if (!Number.isFinite(unscaled)) { return { half_width: Infinity, seen: asked.figures.sights.map(() => 0) }; }
   const { estimates, errors, total } = drawn(spread, unscaled, df, seed, asked.figures.draws), t = tQuantile(0.975, total);
   const square = errors.reduce((sum, se) => sum + se * se, 0) / errors.length;

@@ -1,0 +1,63 @@
+// @ts-check
+// A plan on paper: the sheet for the testing table, and the key for those who sharpen. In the marks of the program's own sheets (sheet.css).
+
+import { make } from "../form/dom.js";
+import { halves } from "./what_fits.js";
+
+/** @typedef {import("./planned.js").Shown} Shown */
+/** @typedef {import("./planned.js").Rules} Rules */
+/** @typedef {import("./orders.js").PlannedRun} PlannedRun */
+/** @typedef {(name: string, values?: import("./words.js").Values) => string} Says */
+
+/**
+ * What is done at the testing table; under codes it says of no edge whose it is.
+ * @param {Shown} shown
+ * @param {Rules} rules
+ * @param {Says} says
+ */
+export function sheetOf({ design: { asked }, runs }, rules, says) {
+  const { protocol } = asked;
+  const told = [["Each edge", protocol.apex_start], ["Each cut", protocol.work.stroke], ["Each reading", protocol.reading.description], ["Practice", protocol.practice_run], ["Stop", protocol.stopping.text]];
+  return make("div", { class: "sheet" },
+    make("h1", {}, `${protocol.title} ${protocol.version}`),
+    make("section", { class: "care" }, make("h2", {}, "Before you cut"), make("ul", {}, [...rules.cautions, ...protocol.cautions].map((text) => make("li", {}, text)))),
+    make("dl", { class: "rules" }, told.map(([name, text]) => make("div", {}, make("dt", {}, name), make("dd", {}, text)))),
+    make("p", {}, says("paper_order", { text: protocol.design.order })),
+    runs.map((run) => runOf(run, asked, rules.ended)));
+}
+
+/**
+ * Whose edge has which code: for whoever keeps it, and for those who sharpen.
+ * @param {Shown} shown
+ * @param {Says} says
+ * @param {string} seed
+ */
+export function keyOf({ design: { asked }, runs }, says, seed) {
+  const inTurn = halves(asked), coded = asked.coder !== null, heads = ["Run", "Code", "Sharpens", "Blade", inTurn && "Half", "What was done"].filter(Boolean);
+  /** @param {PlannedRun} run */
+  const cells = (run) => [run.order, run.code ?? "", run.sharpener, run.blade, inTurn && run.edge_part, ""].filter((cell) => cell !== false);
+  return make("div", { class: "sheet" }, make("section", { class: "key" },
+    make("h2", {}, coded ? says("codes_for", { coder: /** @type {string} */ (asked.coder), testers: asked.testers.join(" and ") }) : "For those who sharpen"),
+    make("p", {}, `${asked.protocol.design.order} ${asked.protocol.apex_start}`), make("p", { class: "small" }, says("drawn_seed", { seed })),
+    make("table", { class: "drawn" }, make("thead", {}, row(heads.map(String), "th")), make("tbody", {}, runs.map((run) => row(cells(run).map(String), "td"))))));
+}
+
+/** @param {string[]} texts @param {"td" | "th"} cell */
+const row = (texts, cell) => make("tr", {}, texts.map((text) => make(cell, {}, text)));
+
+/** @param {PlannedRun} run @param {import("./what_fits.js").Occasion} asked @param {string[]} ended */
+function runOf(run, asked, ended) {
+  const { work, reading } = asked.protocol, outcome = reading.kind === "pass/fail", repeats = Array.from({ length: reading.repeats }, (_, n) => `${outcome ? "Pass or fail" : "Value"} ${n + 1}`);
+  const marks = work.checkpoints.filter((w) => w <= asked.last);
+  /** @type {[string, string][]} */
+  const told = [
+    asked.coder === null ? ["Sharpened by", run.sharpener] : ["Code", run.code ?? ""], ["Blade", run.blade], ["Tester", run.tester], ["Evening", String(run.evening)],
+    ["Begin at, metres", String(run.coil_position_m)], ...(run.partner === null ? [] : /** @type {[string, string][]} */ ([["Half", run.edge_part], ["In turn with run", String(run.partner)]])),
+    ...(outcome ? [] : /** @type {[string, string][]} */ ([[`Unit: ${reading.accepted_units.join(", ")}`, ""]])),
+  ];
+  return make("section", { class: "run" }, make("h2", {}, `Run ${run.order}`),
+    make("dl", { class: "line" }, told.map(([name, value]) => make("div", {}, make("dt", {}, name), make("dd", {}, value)))),
+    make("table", { class: "readings" }, make("thead", {}, row([`Work done (${work.unit})`, ...repeats, "Note"], "th")), make("tbody", {}, marks.map((w) => row([String(w), ...repeats.map(() => ""), ""], "td")))),
+    make("p", { class: "ended" }, make("strong", {}, "Ended: "), ended.map((word) => make("span", {}, `☐ ${word} `))),
+    ...(asked.coder === null ? [] : [make("dl", { class: "line" }, make("div", { class: "long" }, make("dt", {}, "Not told whose edge? Your guess"), make("dd", {})), make("div", {}, make("dt", {}, "How sure, 0 to 100 %"), make("dd", {})))]));
+}

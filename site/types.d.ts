@@ -222,6 +222,8 @@ interface RuleEntry {
   grit: string;
   factor: number;
   is: string;
+  keener: string | null;
+  near: number;
   sense: SenseRules;
 }
 
@@ -254,6 +256,8 @@ interface GridRule {
   cells: "values" | "outcomes";
   repeats: number;
   checkpoints: number[];
+  /** Readings beside those of runs that are shown as tables too. */
+  beside: { at: string; checkpoints: number[] };
 }
 
 interface Layout {
@@ -472,6 +476,7 @@ interface SubmissionDraft {
   blades?: Named[];
   preparations?: PreparationDraft[];
   runs?: RunDraft[];
+  references?: RunDraft[];
   answers?: AnswerToWarning[];
 }
 

@@ -341,11 +341,12 @@ interface SheetRules {
   letter: string;
   head: Dictionary<SheetLine>;
   tables: Dictionary<Dictionary<SheetLine>>;
+  entries: Dictionary<Named>;
   lines: Dictionary<SheetLine>;
   outcomes: Dictionary<string>;
   work_unit: string;
   names: Dictionary<string>;
-  listed: Dictionary<string[]>;
+  listed: Dictionary<[list: string, place: string, use: string][]>;
   begins: Named;
   limit_signs: Dictionary<string>;
   separators: Dictionary<string>;

@@ -222,6 +222,8 @@ interface RuleEntry {
   grit: string;
   factor: number;
   is: string;
+  keener: string | null;
+  near: number;
   sense: SenseRules;
 }
 
@@ -254,6 +256,8 @@ interface GridRule {
   cells: "values" | "outcomes";
   repeats: number;
   checkpoints: number[];
+  /** Readings beside those of runs that are shown as tables too. */
+  beside: { at: string; checkpoints: number[] };
 }
 
 interface Layout {
@@ -337,11 +341,12 @@ interface SheetRules {
   letter: string;
   head: Dictionary<SheetLine>;
   tables: Dictionary<Dictionary<SheetLine>>;
+  entries: Dictionary<Named>;
   lines: Dictionary<SheetLine>;
   outcomes: Dictionary<string>;
   work_unit: string;
   names: Dictionary<string>;
-  listed: Dictionary<string[]>;
+  listed: Dictionary<[list: string, place: string, use: string][]>;
   begins: Named;
   limit_signs: Dictionary<string>;
   separators: Dictionary<string>;
@@ -472,6 +477,7 @@ interface SubmissionDraft {
   blades?: Named[];
   preparations?: PreparationDraft[];
   runs?: RunDraft[];
+  references?: RunDraft[];
   answers?: AnswerToWarning[];
 }
 

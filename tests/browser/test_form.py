@@ -555,3 +555,34 @@ def test_the_index_leads_to_every_form(context, form_base):
         "/tonight/life-on-card-1.0.0/", "/tonight/steels-exchanged-rope-2.0.0/", "/tonight/two-sharpeners-rope-1.0.0/", FORM,
         "/tonight/two-sharpeners-rope-2.0.0/",
     }  # fmt: skip
+
+
+def test_reference_edges_and_known_weights_are_folded_away_and_typed_where_somebody_has_them(tab, form_site, tmp_path):
+    type_example(tab, example(form_site))
+    tab.page.locator("summary", has_text="lots, instruments").click()
+    tab.page.get_by_role("button", name="Add a lot", exact=True).click()
+    lot = tab.page.get_by_role("group", name="Lot 1", exact=True)
+    lot.get_by_label("Key", exact=True).fill("wren.segments")
+    tab.page.keyboard.press("Tab")
+    summary = tab.page.locator("summary", has_text="reference edges, known weights")
+    expect(summary).to_be_visible()
+    summary.click()
+    tab.page.get_by_role("button", name="Add a reference", exact=True).click()
+    edge = tab.page.get_by_role("group", name="Reference 1", exact=True)
+    edge.get_by_label("Pack", exact=True).select_option("wren.segments")
+    edge.get_by_label("Segment", exact=True).fill("wren.segment-1")
+    for repeat, value in ((1, "0.9"), (2, "1.1")):
+        edge.get_by_label(f"Reference 1, at 0, repeat {repeat}", exact=True).fill(value)
+    tab.page.get_by_role("button", name="Add a weight", exact=True).click()
+    for part, value, unit in (("Known", "500", "g"), ("Read", "5.4", "N")):
+        inside = tab.page.get_by_role("group", name="Weight 1", exact=True).get_by_role("group", name=part, exact=True)
+        inside.get_by_label("Written", exact=True).fill(value)
+        inside.get_by_label("Unit", exact=True).select_option(unit)
+    tab.page.keyboard.press("Tab")
+    name, saved, text = tab.save()
+    (reference,) = saved["references"]
+    assert (reference["when"], reference["tester"], reference["reading_unit"]) == ("start", "wren", saved["runs"][0]["reading_unit"])
+    assert [[row["work"], [value["written"] for value in row["values"]]] for row in reference["readings"]] == [[0, [0.9, 1.1]]]
+    assert saved["weights"] == [{"known": {"written": 500, "unit": "g"}, "read": {"written": 5.4, "unit": "N"}}]
+    (loaded,) = check_file(tmp_path, name, text).submissions
+    assert loaded.references[0].readings[0].values == (0.9, 1.1) and loaded.weights[0].read_n == 5.4

@@ -18,16 +18,17 @@ from edgehold.sheets.cells import Question, Refused, cell_name
 from edgehold.sheets.csv_table import read_csv
 from edgehold.sheets.interpret import interpret, protocol_named
 from edgehold.sheets.lines import MARKER, sheet_rules
+from tests.forms.corpus import FRONTS as ASKED
+from tests.forms.corpus import REFERENCE
 from tests.fuzz.sheets import damaged_sheet
-from tests.records.builder import PASS_FAIL, protocol
-from tests.sheets.filling import Rows, csv_text
+from tests.sheets.filling import Rows, csv_text, filled_with_references
 from tests.sheets.write_corpus import CORPUS
 
 from .crawling import NARROW
 from .forms import FORM, check_file, new_context, this_month
 from .test_axe import grave
 
-FRONTS = {front["id"]: Protocol.model_validate_json(json.dumps(front)) for front in (protocol(), protocol(PASS_FAIL))}
+FRONTS = {name: Protocol.model_validate_json(json.dumps(front)) for name, front in ASKED.items()}
 READ = """async ([files, rules]) => {
   const { readSheet } = await import("/assets/form/sheet.js");
   const { cellName } = await import("/assets/form/csv.js");
@@ -72,6 +73,11 @@ def both_read(tab, files: list[tuple[str, bytes]]) -> None:
     for (name, data), seen in zip(files, tab.page.evaluate(READ, [sent, rules]), strict=True):
         seen["said"].sort()
         assert seen == program_reads(name, data), name
+
+
+def test_the_form_reads_reference_edges_and_weights_as_the_program_does(tab):
+    rows = filled_with_references(REFERENCE["/reference"])
+    both_read(tab, [("references.csv", csv_text(rows).encode())])
 
 
 def test_the_form_reads_every_sheet_of_the_corpus_as_the_program_does(tab):

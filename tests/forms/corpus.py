@@ -20,8 +20,12 @@ from tests.records.builder import PASS_FAIL, REMOVED, TODAY, changed, make_repos
 from tests.records.test_situations import ONE_FILE, PAPER, PASS, paper
 from tests.records.test_situations import outcomes as read_outcomes
 
+REFERENCE = {
+    "/format": "protocol/1.2.0",
+    "/reference": {"edge": "A fresh segment of a snap-off blade, 18 mm", "work": 10, "weights": "A litre of water"},
+}
 CASES = Path(__file__).parents[1] / "cases"
-FRONTS = {"small-rope": protocol(), "small-paper": protocol(PASS_FAIL)}
+FRONTS = {"small-rope": protocol(REFERENCE), "small-paper": protocol(PASS_FAIL)}
 RANDOM_RECORDS = 600
 REFUSED = {"number-too-large"}
 """Codes of texts that are not parsed; a browser's reader has no such limits, and the form finds the number out of range."""

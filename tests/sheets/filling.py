@@ -16,7 +16,18 @@ from tests.records.builder import PASS_FAIL, TODAY, make_repository, protocol
 
 VALUES = {0: ("1.1", "1.05"), 5: ("1.4", "1.5"), 10: ("1.9", "1.8"), 20: ("2.4", "2.5"), 40: ("3.4", "3.5")}
 
-__all__ = ["TODAY", "VALUES", "Rows", "csv_text", "filled", "filled_paper", "ready", "repository"]
+__all__ = [
+    "TODAY",
+    "VALUES",
+    "Rows",
+    "csv_text",
+    "filled",
+    "filled_paper",
+    "filled_with_references",
+    "load_repository",
+    "ready",
+    "repository",
+]
 
 
 class Rows(list):
@@ -61,6 +72,32 @@ def filled() -> Rows:
         for work, values in VALUES.items():
             rows.write(str(work), *values, run=run)
     return rows
+
+
+def filled_with_references(asked: dict[str, object]) -> Rows:
+    """The same for a protocol that asks for a reference edge and known weights: both edges read, one weight hung."""
+    rows = _with_people(ready({"/reference": asked}))
+    for run in (1, 2):
+        rows.write("Reading unit", "N", run=run)
+        for line, key in (("Lot", "wren.coil"), ("Thread or paper", "wren.reel"), ("Instrument", "wren.scale")):
+            rows.write(line, key, run=run)
+        for work, values in VALUES.items():
+            rows.write(str(work), *values, run=run)
+    table = rows.find("References") + 1
+    named = {"Tester": "wren", "Pack": "wren.segments", "Lot": "wren.coil", "Thread or paper": "wren.reel", "Instrument": "wren.scale"}
+    read = [("0.9", "1.0", "1.4", "1.5"), ("1.0", "1.1", "1.5", "1.6")]
+    for n, values in enumerate(read, 1):
+        own = named | {"Segment": f"wren.segment-{n}", "Reading unit": "N"}
+        own |= dict(zip(("Before 1", "Before 2", "After 1", "After 2"), values, strict=True))
+        rows[table + n] = [own.get(heading.partition(" (")[0], there) for heading, there in _beside(rows[table], rows[table + n])]
+    table = rows.find("Weights") + 1
+    own = {"Instrument": "wren.scale", "Known weight": "500", "Rig showed": "5.4"}
+    rows[table + 1] = [own.get(heading.partition(" (")[0], there) for heading, there in _beside(rows[table], rows[table + 1])]
+    return rows
+
+
+def _beside(headings: list[str], row: list[str]) -> list[tuple[str, str]]:
+    return list(zip(headings, [*row, *[""] * (len(headings) - len(row))], strict=True))
 
 
 def filled_paper() -> Rows:

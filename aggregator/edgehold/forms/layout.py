@@ -12,6 +12,7 @@ from edgehold.records.pairs import HALVES, half_of, partner_of
 Layout = dict[str, object]
 
 PEOPLE = ("wren", "tern")
+WEIGHT_UNITS = ("g", "kg", "N", "lb", "oz")  # in which weights are known and rigs read
 FIRST_OF_RANGE, STEP_OF_RANGE, STEP_OF_ARM, STEP_OF_PAIR = 0.30, 0.05, 0.03, 0.01  # where in the plausible range the example's figures lie
 
 
@@ -33,6 +34,9 @@ def submission_layout(protocol: Protocol) -> Layout:
             "/blades/*/thickness_behind_edge/canonical",
             "/instruments/*/resolution/canonical",
             "/runs/*/readings/*/values/*/canonical",
+            "/references/*/readings/*/values/*/canonical",
+            "/weights/*/known/canonical",
+            "/weights/*/read/canonical",
         ],
         "joined": {"list": "/runs", "key": "preparation", "with": "/preparations", "by": "id"},
         "grid": {
@@ -40,21 +44,32 @@ def submission_layout(protocol: Protocol) -> Layout:
             "cells": "outcomes" if kind == "pass/fail" else "values",
             "repeats": protocol.reading.repeats,
             "checkpoints": list(protocol.work.checkpoints),
+            "beside": {"at": "/references/*/readings", "checkpoints": reference_works(protocol)},
         },
-        "choices": {"/runs/*/work_unit": list(protocol.work.accepted_units), "/runs/*/reading_unit": list(protocol.reading.accepted_units)},
+        "choices": {
+            **{f"/{of}/*/work_unit": list(protocol.work.accepted_units) for of in ("runs", "references")},
+            **{f"/{of}/*/reading_unit": list(protocol.reading.accepted_units) for of in ("runs", "references")},
+            **{f"/weights/*/{name}/unit": list(WEIGHT_UNITS) for name in ("known", "read")},
+        },
         "like": {"/people/*/handle": "wren", "/blades/*/key": "wren.galley", "/month": "2026-05"},
         "absent": [
-            *(["/runs/*/reading_unit"] if kind == "pass/fail" else []),
+            *(["/runs/*/reading_unit", "/references/*/reading_unit"] if kind == "pass/fail" else []),
             *([] if protocol.design.side_by_side else ["/runs/*/partner"]),
         ],
         "sections": [
             {"title": "People", "at": ["/people"], "entry": "Person"},
             {"title": "Blades", "at": ["/blades"], "entry": "Blade"},
             {"title": "Runs", "at": ["/runs"], "entry": "Run"},
+            {"title": "Reference edges, known weights", "at": ["/references", "/weights"], "folded": protocol.reference is None},
             {"title": "Lots, instruments, plan, notes", "at": ["/lots", "/instruments", "/plan", "/note"], "folded": True},
             {"title": "When, and who sends it in", "at": ["/month", "/submitted_by", "/id"]},
         ],
     }
+
+
+def reference_works(protocol: Protocol) -> list[float]:
+    """At which amounts of work a reference edge is read: before any, and after the protocol's fixed one where it has one."""
+    return [0.0] if protocol.reference is None else [0.0, protocol.reference.work]
 
 
 def fixed(protocol: Protocol) -> dict[str, str]:
@@ -82,6 +97,7 @@ def filled(protocol: Protocol) -> list[dict[str, object]]:
         {"at": "/submitted_by", "with": "same", "of": "/people/0/handle"},
         {"at": "/id", "with": "id", "of": ["/submitted_by", "/month"]},
     ]
+    found += _filled_references(protocol)
     if protocol.design.side_by_side == "halves":
         found.append({"at": "/preparations/*/edge_part", "with": "in turn", "of": list(HALVES)})
         found.append({"at": "/runs/*/partner", "with": "partner"})
@@ -91,6 +107,19 @@ def filled(protocol: Protocol) -> list[dict[str, object]]:
     elif units:
         found.append({"at": "/runs/*/reading_unit", "with": "previous"})
     return found
+
+
+def _filled_references(protocol: Protocol) -> list[dict[str, object]]:
+    """What the form writes for reference edges: as for the first run, one pack, the start and then the end of an evening."""
+    names = ("tester", "lot", "reading_lot", "instrument", *(() if protocol.reading.kind == "pass/fail" else ("reading_unit",)))
+    as_in_runs: list[dict[str, object]] = [{"at": f"/references/*/{name}", "with": "same", "of": f"/runs/0/{name}"} for name in names]
+    return [
+        {"at": "/references/*/when", "with": "in turn", "of": ["start", "end"]},
+        {"at": "/references/*/pack", "with": "previous"},
+        *as_in_runs,
+        {"at": "/references/*/work_unit", "with": "value", "value": protocol.work.unit},
+        {"at": "/references/*/readings/*/work", "with": "checkpoints"},
+    ]
 
 
 def worked_example(protocol: Protocol, month: str) -> dict[str, object]:

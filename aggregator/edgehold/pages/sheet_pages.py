@@ -11,6 +11,7 @@ from typing import get_args
 from markupsafe import Markup
 
 from edgehold.records.model.submission import Run
+from edgehold.records.units import quantity_text
 from edgehold.words.cautions import CAUTIONS
 
 from . import addresses, safe_text
@@ -73,6 +74,17 @@ class SheetView:
     def ready(self) -> bool:
         """Whether nobody's name is known: a sheet drawn for whoever comes."""
         return not self.plan
+
+    @property
+    def reference_work(self) -> str:
+        """How much work lies between the two readings of a reference edge; empty where none is asked for."""
+        work, reference = self.front.get("work"), self.front.get("reference")
+        return quantity_text(reference["work"], work["unit"]) if isinstance(work, dict) and isinstance(reference, dict) else ""
+
+    @property
+    def evenings(self) -> tuple[str, ...]:
+        """The evenings of the runs in their order; one without a name where none is drawn."""
+        return tuple(dict.fromkeys(run.evening for run in self.runs))
 
     @property
     def who(self) -> list[tuple[tuple[str, str], tuple[str, str]]]:

@@ -52,6 +52,7 @@ class CanonicalRun:
     sharpening : the sharpener's ``novice``/``practised``/``professional``, or None.
     start_state : as in the preparation.
     partner : id of the run that was cut in turn with this one, or None.
+    instrument, reading_lot : as in the file.
     split_tester : True where a second tester took over; such a run is left out of the tester split.
     readings : in order of work.
     """
@@ -77,6 +78,45 @@ class CanonicalRun:
     split_tester: bool
     readings: tuple[CanonicalReading, ...]
     partner: str | None = None
+    instrument: str | None = None
+    reading_lot: str | None = None
+
+
+@dataclass(frozen=True)
+class CanonicalReference:
+    """One reference edge.
+
+    Attributes
+    ----------
+    when, evening, pack, segment, tester, lot, reading_lot, instrument : as in the file.
+    readings : in the order taken, as those of a run.
+    """
+
+    when: str
+    evening: int | None
+    pack: str
+    segment: str
+    tester: str
+    lot: str | None
+    reading_lot: str | None
+    instrument: str | None
+    readings: tuple[CanonicalReading, ...]
+
+
+@dataclass(frozen=True)
+class CanonicalWeight:
+    """One known weight.
+
+    Attributes
+    ----------
+    evening, instrument : as in the file.
+    known_n, read_n : what it weighs and what the rig showed, newtons.
+    """
+
+    evening: int | None
+    instrument: str | None
+    known_n: float
+    read_n: float
 
 
 @dataclass(frozen=True)
@@ -97,6 +137,7 @@ class LoadedSubmission:
     record : the file with its corrections applied, people by the handle they are shown as.
     path, sha256 : where the original file lies, and its hash.
     runs : canonical runs in running order.
+    references, weights : reference edges and known weights, in the file's order.
     changes : corrections and retraction in the order of their numbers.
     earlier : as it stood before each of them, in their order; None where it would not have passed the check. Empty without
         changes, and where the states were not asked for.
@@ -110,6 +151,8 @@ class LoadedSubmission:
     changes: tuple[LoadedChange, ...] = ()
     earlier: tuple[LoadedSubmission | None, ...] = ()
     seal_held: bool | None = None
+    references: tuple[CanonicalReference, ...] = ()
+    weights: tuple[CanonicalWeight, ...] = ()
 
     @property
     def retraction(self) -> LoadedChange | None:

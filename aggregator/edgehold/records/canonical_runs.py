@@ -5,6 +5,7 @@ What cannot be converted is a problem at its place and leaves its run out; the r
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -12,7 +13,7 @@ from edgehold.errors import WrittenError
 
 from .canonical import CanonicalReading, CanonicalRun
 from .model.protocol import Protocol, ReadingRule
-from .model.submission import Preparation, Reading, ReadingValue, Run, Submission
+from .model.submission import Preparation, Reading, ReadingValue, Reference, Run, Submission
 from .problem import Problem, pointer, shown
 from .units import canonical_value, find_unit
 
@@ -79,14 +80,26 @@ def _run(run: Run, preparation: Preparation, known: BladeFacts, level: str | Non
         split_tester=run.tester_change_at_work is not None,
         readings=readings,
         partner=run.partner,
+        instrument=run.instrument,
+        reading_lot=run.reading_lot,
     )
 
 
 def _readings(run: Run, place: tuple[str | int, ...], protocol: Protocol) -> tuple[tuple[CanonicalReading, ...], list[Problem]]:
+    return readings_of(run, place, protocol, _other_work(run))
+
+
+def readings_of(
+    run: Run | Reference, place: tuple[str | int, ...], protocol: Protocol, beside: Iterable[tuple[tuple[str | int, ...], object]] = ()
+) -> tuple[tuple[CanonicalReading, ...], list[Problem]]:
+    """Canonical readings of a run or a reference edge, none where something could not be converted, and what could not be.
+
+    ``beside`` are other amounts of work that must be readable too, each with its place inside.
+    """
     problems = _unit_problems(run, place, protocol)
     if problems:
         return (), problems
-    for name, written in _other_work(run):
+    for name, written in beside:
         problems += work_in(written, run.work_unit, protocol, (*place, *name))[1]
     readings = []
     for number, reading in enumerate(run.readings):
@@ -106,7 +119,7 @@ def _other_work(run: Run) -> list[tuple[tuple[str | int, ...], object]]:
     return [(name, written) for name, written in found if written is not None]
 
 
-def _unit_problems(run: Run, place: tuple[str | int, ...], protocol: Protocol) -> list[Problem]:
+def _unit_problems(run: Run | Reference, place: tuple[str | int, ...], protocol: Protocol) -> list[Problem]:
     problems = _accepted(run.work_unit, protocol.work.accepted_units, (*place, "work_unit"))
     rule = protocol.reading
     if rule.kind == "pass/fail":
@@ -159,7 +172,9 @@ def _snapped(value: float, checkpoints: tuple[float, ...]) -> float:
     return next((c for c in checkpoints if abs(value - c) <= EVEN * max(c, 1e-6)), value)
 
 
-def _reading(reading: Reading, run: Run, place: tuple[str | int, ...], protocol: Protocol) -> tuple[CanonicalReading, list[Problem]]:
+def _reading(
+    reading: Reading, run: Run | Reference, place: tuple[str | int, ...], protocol: Protocol
+) -> tuple[CanonicalReading, list[Problem]]:
     work, problems = work_in(reading.work, run.work_unit, protocol, (*place, "work"))
     problems += _kind_problems(reading, protocol.reading, place)
     values, limits = [], []

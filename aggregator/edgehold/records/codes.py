@@ -166,6 +166,19 @@ _SUBMISSION_WARNINGS = _warnings(
         "Two runs that were cut in turn differ in who cut them, when, what was cut or how it was read.",
         "write the same for both, or name no partner",
     ),
+    segment_twice=(
+        "One reference edge is said to have served twice.",
+        "read a fresh segment each time, or write which one it was",
+    ),
+    reference_work=(
+        "A reference edge was not read at 0 and after the protocol's fixed amount of work.",
+        "nothing, if it was read so; its second reading then counts beside those of the same amount only",
+    ),
+    reference_in_doubt=("What was read on a reference edge is unlikely.", "compare with what was noted; nothing, if it was read so"),
+    weight_in_doubt=(
+        "What the rig showed of a known weight is far from the weight.",
+        "check both units and figures; nothing, if it was read so: that is what the check is for",
+    ),
     seal_broken=(
         "A sealed plan cannot be shown to be the one that was published.",
         "give the plan's id and hash and the whole plan with its nonce, as it was drawn; if it was changed, say so in an answer",

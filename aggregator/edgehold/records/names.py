@@ -19,7 +19,7 @@ from .model.submission import Person, Submission
 RecordType = TypeVar("RecordType", bound=BaseModel)
 
 PERSON_FIELDS = frozenset({"submitted_by", "handle", "person", "sharpener", "tester", "coder"})
-KEY_FIELDS = frozenset({"key", "blade", "batch", "lot", "instrument"})
+KEY_FIELDS = frozenset({"key", "blade", "batch", "lot", "reading_lot", "instrument", "pack", "segment"})
 TEXT_FIELDS = frozenset({"note", "says"})
 
 

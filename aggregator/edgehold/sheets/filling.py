@@ -90,12 +90,12 @@ class Filling:
         self.places = {moved[pointer]: place for pointer, place in self.places.items() if moved[pointer]}
         self.asked = {moved[pointer] for pointer in self.asked if moved[pointer]}
 
-    def list_named(self, part: str, pointers: list[str], keys: list[object]) -> None:
-        """Lots and instruments are named in the runs; the submission lists each once."""
+    def list_named(self, part: str, pointers: list[str], keys: list[object], use: str = "") -> None:
+        """Lots and instruments are named in runs and reference edges; the submission lists each once, with its use where it has one."""
         for pointer, key in zip(pointers, keys, strict=True):
             if all(entry["key"] != key for entry in self.entries(part)):
                 listed = self.list_of(part)
-                listed.append({"key": key})
+                listed.append({"key": key} | ({"use": use} if use else {}))
                 self.places[f"/{part}/{len(listed) - 1}/key"] = self.places[pointer]
 
 

@@ -6,6 +6,7 @@ same in the browser, and the files of ``tests/cases/sheets`` hold the two to eac
 
 from __future__ import annotations
 
+import copy
 import re
 from collections import Counter
 from collections.abc import Callable, Collection
@@ -157,9 +158,19 @@ class _Reader:
             to.places[f"{pointer}/unit"] = place
             to.put(pointer, {"written": to.take(written(text), f"{pointer}/written", place), "unit": hint})
             return
-        if kind == "written":
+        if kind == "repeat":
+            self._repeat(pointer, place, text)
+            return
+        if kind == "written" and self.part == "run":
             self.amounts.append((self.run, pointer, place, hint))
         to.put(pointer, to.take(self._value_of(line, pointer, place, text), pointer, place))
+
+    def _repeat(self, pointer: str, place: Place, text: str) -> None:
+        """Add a value or an outcome to the list at a pointer."""
+        outer, _, name = pointer.rpartition("/")
+        inside = self._at(outer)
+        if isinstance(inside, dict):
+            self._repeats_at(list_in(inside, name), pointer, [(place, text)])
 
     def _value_of(self, line: LineRule, pointer: str, place: Place, text: str) -> CellValue:
         if pointer == _MONTH and place in self.table.dates:
@@ -191,12 +202,13 @@ class _Reader:
             return "headings"
         named = {label: column for column, (label, _) in enumerate(self.columns, 1) if label in lines}
         self._stray(at_row, row, named.values())
-        self._letter(at_row, row, named)
+        if self.part in NAME_COLUMNS:
+            self._letter(at_row, row, named)
         filled = [label for label, column in named.items() if _text(row, column - 1) and not lines[label]["drawn"]]
         if not filled:
             return "left empty"
         entry = len(self.to.list_of(self.part))
-        self.to.list_of(self.part).append({})
+        self.to.list_of(self.part).append(copy.deepcopy(self.rules["entries"].get(self.part, {})))
         self.to.places[f"/{self.part}/{entry}"] = (at_row, 1)
         for label, column in named.items():
             pointer, text = _bound(lines[label]["at"], entry, 0), _text(row, column - 1)
@@ -204,7 +216,14 @@ class _Reader:
                 self._cell(lines[label], pointer, (at_row, column), text, self.columns[column - 1][1])
             elif pointer:
                 self.to.place(pointer, (at_row, column))
+        self._drop_unread(entry)
         return self.part
+
+    def _drop_unread(self, entry: int) -> None:
+        """Of a reference edge that was not read after its work, only the first reading stays."""
+        readings = self.to.entries(self.part)[entry].get("readings")
+        if isinstance(readings, list) and not {"values", "outcomes"} & readings[-1].keys():
+            readings.pop()
 
     def _letter(self, at_row: int, row: list[str], named: dict[str, int]) -> None:
         """Remember what the letter of an entry stands for: the name beside it."""
@@ -294,10 +313,13 @@ class _Reader:
             self.to.ask(place, asking("no-work", "sheets.no_work", "sheets.write_work"), pointer)
 
     def _repeats(self, reading: dict[str, object], pointer: str, at_row: int, read: list[tuple[int, str]]) -> None:
-        outcomes, name = self.rules["outcomes"], pointer.rpartition("/")[2]
-        for inside, (column, text) in enumerate(read):
-            place, at = (at_row, column), f"{pointer}/{inside}"
-            repeats = list_in(reading, name)
+        repeats = list_in(reading, pointer.rpartition("/")[2]) if read else []
+        self._repeats_at(repeats, pointer, [((at_row, column), text) for column, text in read])
+
+    def _repeats_at(self, repeats: list[object], pointer: str, read: list[tuple[Place, str]]) -> None:
+        outcomes = self.rules["outcomes"]
+        for place, text in read:
+            at = f"{pointer}/{len(repeats)}"
             if outcomes:
                 repeats.append(self.to.take(outcome(text, outcomes), at, place))
                 continue
@@ -358,10 +380,11 @@ class _Reader:
 
     def _list_lots_and_instruments(self) -> None:
         for part, patterns in LISTED.items():
-            pointers = [f"/runs/{run}/{name}" for run in range(len(self.to.entries("runs"))) for name in patterns]
-            found = {pointer: self._at(pointer) for pointer in pointers}
-            kept = {pointer: key for pointer, key in found.items() if key is not None}
-            self.to.list_named(part, list(kept), list(kept.values()))
+            for of, name, use in patterns:
+                pointers = [f"/{of}/{entry}/{name}" for entry in range(len(self.to.entries(of)))]
+                found = {pointer: self._at(pointer) for pointer in pointers}
+                kept = {pointer: key for pointer, key in found.items() if key is not None}
+                self.to.list_named(part, list(kept), list(kept.values()), use)
 
     def _at(self, pointer: str) -> object:
         inside: object = self.to.tree

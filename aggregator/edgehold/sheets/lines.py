@@ -13,7 +13,7 @@ from pydantic import BaseModel
 
 from edgehold.records.model.base import EdgePart
 from edgehold.records.model.protocol import Protocol
-from edgehold.records.model.submission import SUBMISSION_FORMAT, Blade, EdgeAngle, Hardness, Person, Preparation, Run
+from edgehold.records.model.submission import SUBMISSION_FORMAT, Blade, EdgeAngle, Hardness, Person, Preparation, Reference, Run
 
 MARKER = "Edgehold sheet"
 """The first cell of every sheet. What follows it in a CSV file is what parts the cells."""
@@ -26,8 +26,18 @@ NOTE_COLUMN = "note"
 LETTER_COLUMN = "on this sheet"
 NAME_COLUMNS = {"people": "handle", "blades": "key"}
 """The column of each table that holds what a letter stands for."""
-LISTED = {"lots": ("lot", "lot_changes/0/lot"), "instruments": ("instrument",)}
-"""What the runs name and a submission lists once, with where it stands in a run."""
+LISTED = {
+    "lots": (
+        ("runs", "lot", ""),
+        ("runs", "lot_changes/0/lot", ""),
+        ("references", "lot", ""),
+        ("runs", "reading_lot", "read on"),
+        ("references", "reading_lot", "read on"),
+        ("references", "pack", "reference edges"),
+    ),
+    "instruments": (("runs", "instrument", ""), ("references", "instrument", ""), ("weights", "instrument", "")),
+}
+"""What runs, reference edges and weights name and a submission lists once: of which list, where in its entries, and for what use."""
 BEGINS = {"format": SUBMISSION_FORMAT, "licence": "CC0-1.0"}
 """What stands in every submission."""
 
@@ -41,7 +51,8 @@ class Line:
     label : what it is called; how it is recognised.
     at : JSON pointer in the submission, with ``*`` for the number of the run or entry; empty: read, but no part of a submission.
     kind : ``text``, ``word`` (one of ``words``), ``number``, ``written`` (a number kept as written), ``quantity`` (the same with the
-        unit of its heading), ``person`` and ``blade`` (a name or the letter of a table), ``several`` (one entry a cell).
+        unit of its heading), ``person`` and ``blade`` (a name or the letter of a table), ``several`` (one entry a cell), ``repeat`` (a
+        value or outcome that is added to the list there).
     hint : what stands in parentheses behind the label: the unit of a number, or what may be written.
     words : the words allowed.
     drawn : whether it is filled in by the plan; a run in which nothing else is written was not begun.
@@ -89,6 +100,7 @@ class SheetRules(TypedDict):
     letter: str
     head: dict[str, LineRule]
     tables: dict[str, dict[str, LineRule]]
+    entries: dict[str, dict[str, object]]
     lines: dict[str, LineRule]
     outcomes: dict[str, str]
     work_unit: str
@@ -110,9 +122,10 @@ def _word(label: str, at: str, words: tuple[str, ...], *, drawn: bool = False, s
     return Line(label, at, "word", _or(words) if sum(map(len, words)) < 60 else "", words, drawn, secret)
 
 
-def _unit(units: tuple[str, ...]) -> Line:
+def _unit_of(protocol: Protocol, at: str) -> Line:
     """The unit of the values read: any spelling of it is read, so these words are only offered."""
-    return Line("Reading unit", "/runs/*/reading_unit", "text", _or(units), units, drawn=True)
+    units = protocol.reading.accepted_units
+    return Line("Reading unit", at, "text", _or(units), units, drawn=True)
 
 
 def _or(words: tuple[str, ...]) -> str:
@@ -150,10 +163,53 @@ BLADES = (
 TABLES = {"people": PEOPLE, "blades": BLADES}
 
 
+def tables_of(protocol: Protocol) -> dict[str, tuple[Line, ...]]:
+    """The tables of a protocol's sheet; reference edges and known weights only where it asks for them."""
+    asked = protocol.reference
+    if asked is None:
+        return TABLES
+    return TABLES | {"references": _references(protocol)} | ({"weights": _weights(protocol)} if asked.weights else {})
+
+
+def _references(protocol: Protocol) -> tuple[Line, ...]:
+    of = "/references/*"
+    return (
+        _word("When", f"{of}/when", _words(Reference, "when"), drawn=True),
+        Line("Evening", f"{of}/evening", "number", drawn=True),
+        Line("Segment", f"{of}/segment", hint="like wren.segment-1"),
+        Line("Pack", f"{of}/pack", hint="like wren.segments"),
+        Line("Tester", f"{of}/tester", "person"),
+        Line("Lot", f"{of}/lot", hint="like wren.coil"),
+        Line("Thread or paper", f"{of}/reading_lot", hint="like wren.reel"),
+        Line("Instrument", f"{of}/instrument", hint="like wren.scale"),
+        *(() if protocol.reading.kind == "pass/fail" else (_unit_of(protocol, f"{of}/reading_unit"),)),
+        *_reference_repeats(protocol, "Before", 0),
+        Line("Work", f"{of}/readings/1/work", "written", hint=protocol.work.unit, drawn=True),
+        *_reference_repeats(protocol, "After", 1),
+        Line("Note", f"{of}/note"),
+    )
+
+
+def _reference_repeats(protocol: Protocol, name: str, reading: int) -> list[Line]:
+    inside = "outcomes" if protocol.reading.kind == "pass/fail" else "values"
+    at = f"/references/*/readings/{reading}/{inside}"
+    return [Line(f"{name} {n}", at, "repeat") for n in range(1, protocol.reading.repeats + 1)]
+
+
+def _weights(protocol: Protocol) -> tuple[Line, ...]:
+    return (
+        Line("Evening", "/weights/*/evening", "number", drawn=True),
+        Line("Instrument", "/weights/*/instrument", hint="like wren.scale"),
+        Line("Known weight", "/weights/*/known", "quantity", hint="g"),
+        Line("Rig showed", "/weights/*/read", "quantity", hint=protocol.reading.canonical_unit or "N"),
+        Line("Note", "/weights/*/note"),
+    )
+
+
 def run_lines(protocol: Protocol) -> tuple[Line, ...]:
     """The lines of one run's block, without the readings."""
     unit, reading = protocol.work.unit, protocol.reading
-    values = () if reading.kind == "pass/fail" else (_unit(reading.accepted_units),)
+    values = () if reading.kind == "pass/fail" else (_unit_of(protocol, "/runs/*/reading_unit"),)
     return (
         Line("Code on the envelope", "", drawn=True),
         Line("Block", "", drawn=True),
@@ -176,6 +232,7 @@ def run_lines(protocol: Protocol) -> tuple[Line, ...]:
         _word("Blinding", "/runs/*/blinding", _words(Run, "blinding"), drawn=True),
         Line("Number of the lot", "", drawn=True),
         Line("Lot", "/runs/*/lot", hint="like wren.coil"),
+        *(() if protocol.reference is None else (Line("Thread or paper", "/runs/*/reading_lot", hint="like wren.reel"),)),
         Line("Begun at", "/runs/*/coil_position_m", "number", hint="metres from the outer end", drawn=True),
         Line("Instrument", "/runs/*/instrument", hint="like wren.scale"),
         Line("Temperature", "/runs/*/temperature_c", "number", hint="°C"),
@@ -214,11 +271,20 @@ def sheet_rules(protocol: Protocol) -> SheetRules:
         "note": NOTE_COLUMN,
         "letter": LETTER_COLUMN,
         "head": _by_key(HEAD),
-        "tables": {name: _by_key(lines) for name, lines in TABLES.items()},
+        "tables": {name: _by_key(lines) for name, lines in tables_of(protocol).items()},
+        "entries": _entries(protocol),
         "lines": _by_key(run_lines(protocol)),
         "outcomes": outcome_words(protocol),
         "work_unit": protocol.work.unit,
     }
+
+
+def _entries(protocol: Protocol) -> dict[str, dict[str, object]]:
+    """What stands in an entry of a table before anything is written."""
+    if protocol.reference is None:
+        return {}
+    works = [{"work": 0}, {"work": protocol.reference.work}]
+    return {"references": {"work_unit": protocol.work.unit, "readings": works}}
 
 
 def _by_key(lines: tuple[Line, ...]) -> dict[str, LineRule]:

@@ -8,13 +8,14 @@ from edgehold.records.model.plan import Plan, PlannedRun
 from edgehold.records.model.protocol import Protocol
 from edgehold.words.cautions import CAUTIONS
 
-from .lines import BLADES, HEAD, MARKER, PEOPLE, REMARK, VERSION_WORD, WORK, Line, run_lines
+from .lines import BLADES, HEAD, MARKER, PEOPLE, REMARK, VERSION_WORD, WORK, Line, run_lines, tables_of
 
 HOW = (
     "Write into the cells behind the labels; leave empty what you do not know. Write numbers as you read them, units as the headings say.",
     "A value over the scale's end: 31 above. One under what it can show: 0 below. A run broken off is a valid run: say how it ended.",
     'More people, blades or runs: copy their lines. A line of your own that is for people only begins with "#".',
 )
+ASKED_BESIDE = ("references", "weights")
 OPEN = ("", "none")
 """Blinding where the tester may know everything; under any other, the seed would let them draw the order again."""
 _LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
@@ -106,6 +107,7 @@ def sheet_rows(plan: SheetPlan, protocol: Protocol) -> list[SheetRow]:
     rows += [SheetRow((f"{REMARK} {text}",)) for text in (protocol.title, *CAUTIONS, *protocol.cautions, *HOW)]
     rows += [_filled(line, _head_value(line, plan)) for line in HEAD]
     rows += [SheetRow(()), *_table("People", PEOPLE, plan.people), SheetRow(()), *_table("Blades", BLADES, plan.blades)]
+    rows += _asked_beside(plan, protocol)
     for run in plan.runs:
         rows += [SheetRow(()), *_block(run, plan, protocol)]
     return rows
@@ -128,6 +130,26 @@ def _table(title: str, lines: tuple[Line, ...], entries: tuple[tuple[str, str], 
     empty = [("", "")] * _SPARE_ENTRIES
     headings = SheetRow(tuple(line.heading for line in lines), heading=True)
     return [SheetRow((title,), heading=True), headings, *(SheetRow(entry, (*lines[1:],)) for entry in (*entries, *empty))]
+
+
+def _asked_beside(plan: SheetPlan, protocol: Protocol) -> list[SheetRow]:
+    """Tables of reference edges and known weights, where the protocol asks for them: two edges and as many weights an evening."""
+    evenings = sorted({run.evening for run in plan.runs}, key=lambda text: (len(text), text))
+    rows: list[SheetRow] = []
+    for name, lines in tables_of(protocol).items():
+        if name not in ASKED_BESIDE:
+            continue
+        rows += [SheetRow(()), SheetRow((name.capitalize(),), heading=True), SheetRow(tuple(line.heading for line in lines), heading=True)]
+        for evening, when in ((evening, when) for evening in evenings for when in ("start", "end")):
+            drawn = {"when": when, "evening": evening, "work": f"{protocol.reference.work:g}" if protocol.reference else ""}
+            cells = tuple(drawn.get(line.key, _one_unit(line)) for line in lines)
+            rows.append(SheetRow(cells, (*lines[1:],)))
+    return rows
+
+
+def _one_unit(line: Line) -> str:
+    """The unit of a line for which there is only one."""
+    return line.words[0] if line.key == "reading unit" and len(line.words) == 1 else ""
 
 
 def _block(run: SheetRun, plan: SheetPlan, protocol: Protocol) -> list[SheetRow]:

@@ -8,7 +8,7 @@ from pydantic import Field
 
 from .base import Count, Label, LongText, NonNegative, Positive, Record, Sha256, ShortText, Slug, Version
 
-PROTOCOL_FORMAT = "protocol/1.1.0"
+PROTOCOL_FORMAT = "protocol/1.2.0"
 
 ThreatKind = Literal[
     "confounding",
@@ -149,6 +149,17 @@ class EndpointRule(Record):
     """Needed where a loss or a relative life is primary: why."""
 
 
+class ReferenceRule(Record):
+    """A cheap edge that is the same everywhere, read beside the tested ones; readings are taken as the protocol's."""
+
+    edge: ShortText
+    """What the reference edge is."""
+    work: Positive
+    """The fixed amount of work between its two readings, in the canonical unit of work."""
+    weights: ShortText | None = None
+    """The known weights that the rig is checked with; null: none are asked for."""
+
+
 class Design(Record):
     """How runs are laid out."""
 
@@ -241,8 +252,8 @@ class Figure(Record):
 class Protocol(Record):
     """The machine-readable part of one version of a test method."""
 
-    format: Literal["protocol/1.1.0", "protocol/1.0.0", "protocol/0.1.0"]
-    """Name and version of this format; 1.0.0 and 0.1.0 had no design.side_by_side and no minutes.parts."""
+    format: Literal["protocol/1.2.0", "protocol/1.1.0", "protocol/1.0.0", "protocol/0.1.0"]
+    """Name and version of this format; 1.1.0 had no reference, 1.0.0 and 0.1.0 no design.side_by_side and no minutes.parts either."""
     id: Slug
     """The folder's name."""
     version: Version
@@ -259,6 +270,8 @@ class Protocol(Record):
     """How dulling is counted."""
     reading: ReadingRule
     """How sharpness is read."""
+    reference: ReferenceRule | None = None
+    """The reference edge that is asked for at the start and the end of an evening; null: none is."""
     stopping: Stopping
     """When a run ends."""
     endpoints: Annotated[tuple[EndpointRule, ...], Field(min_length=1)]

@@ -97,12 +97,14 @@ class Blade(Record):
 
 
 class Lot(Record):
-    """One spool, sheet or batch of the medium that is cut."""
+    """One spool, sheet or batch of what is cut or read on, or one pack of reference edges."""
 
     key: Key
     """<owner>.<name>."""
     medium: Label | None = None
     """The medium as the protocol names it."""
+    use: Literal["read on", "reference edges"] | None = None
+    """read on: thread or paper that sharpness is read on. reference edges: a pack of them. Null: it is cut to dull edges."""
     note: ShortText | None = None
     """As printed on the label, without trade names."""
 
@@ -240,6 +242,8 @@ class Run(Record):
     """The lot of the medium."""
     lot_changes: tuple[LotChange, ...] | None = None
     """Lots begun in the middle of the run."""
+    reading_lot: Key | None = None
+    """The reel of thread or the ream of paper that sharpness was read on."""
     coil_position_m: NonNegative | None = None
     """Metres from the outer end of the coil where the run began."""
     instrument: Key | None = None
@@ -264,6 +268,50 @@ class Run(Record):
     """Readings in the order taken."""
     note: ShortText | None = None
     """Anything else about the run."""
+
+
+class Reference(Record):
+    """A fresh reference edge, read before and after the protocol's fixed amount of work, at the start or the end of an evening."""
+
+    when: Literal["start", "end"]
+    """start: before the first run of the evening. end: after the last."""
+    evening: Count | None = None
+    """Which evening of this experiment: 1, 2 …"""
+    pack: Key
+    """The pack that the edge is from, <owner>.<name>; a lot for reference edges."""
+    segment: Key
+    """Which edge, such as one segment of a snap-off blade, <owner>.<name>. Each serves once."""
+    tester: Handle
+    """Who cut and read."""
+    lot: Key | None = None
+    """The lot of the medium, the same as the runs beside it."""
+    reading_lot: Key | None = None
+    """The reel of thread or the ream of paper that sharpness was read on."""
+    instrument: Key | None = None
+    """What sharpness was read with, the same as for the runs."""
+    work_unit: Label
+    """Unit of the work figures here."""
+    reading_unit: Label | None = None
+    """Unit of the values here; null where the protocol reads pass or fail."""
+    readings: tuple[Reading, ...]
+    """At 0, and after the protocol's fixed amount of work."""
+    note: ShortText | None = None
+    """Anything seen."""
+
+
+class KnownWeight(Record):
+    """A known weight, hung where the edge would pull, and what the rig said of it."""
+
+    evening: Count | None = None
+    """Which evening of this experiment: 1, 2 …"""
+    instrument: Key | None = None
+    """The instrument in the rig; null where the file lists one or none."""
+    known: Quantity
+    """What is known of the weight: a mass such as 500 g, or a force."""
+    read: Quantity
+    """What the rig showed."""
+    note: ShortText | None = None
+    """How the weight is known, such as a litre of water."""
 
 
 class Answer(Record):
@@ -292,7 +340,7 @@ class Submission(Record):
     """One contributed result file."""
 
     format: Literal["submission/1.2.0", "submission/1.1.0", "submission/1.0.0", "submission/0.1.0"]
-    """Name and version of this format; 1.1.0 opened no part of a shared plan, 1.0.0 and 0.1.0 had no partner of a run."""
+    """Name and version of this format; 1.1.0 had no references, known weights or shared plans, 1.0.0 and 0.1.0 no partner of a run either."""
     id: Slug
     """The file's name without .json. Never used again for anything else."""
     protocol: ProtocolReference
@@ -310,13 +358,17 @@ class Submission(Record):
     blades: Annotated[tuple[Blade, ...], Field(min_length=1)]
     """Every blade used."""
     lots: tuple[Lot, ...] | None = None
-    """Lots of the medium."""
+    """Lots of the medium, of what is read on, and packs of reference edges."""
     instruments: tuple[Instrument, ...] | None = None
     """Instruments that sharpness was read with."""
     preparations: Annotated[tuple[Preparation, ...], Field(min_length=1)]
     """Every sharpening."""
     runs: Annotated[tuple[Run, ...], Field(min_length=1)]
     """Every run, the broken-off ones too."""
+    references: tuple[Reference, ...] | None = None
+    """Reference edges read at the start and the end of an evening."""
+    weights: tuple[KnownWeight, ...] | None = None
+    """Known weights that the rig was checked with."""
     plan: PlanReference | None = None
     """The plan drawn before the test."""
     answers: tuple[Answer, ...] | None = None

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from edgehold.records.canonical import CanonicalReading
+from edgehold.records.canonical_references import reference_readings
 from edgehold.records.canonical_runs import canonical_readings
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.model.review import Event
@@ -26,5 +27,6 @@ def readings_by(
     record : the submission.
     """
     readings, unread = canonical_readings(record, protocol)
-    found = [*unread, *fit_problems(record, protocol), *reading_problems(record, protocol, readings), *life_problems(record, tuple(events))]
-    return readings, found
+    references, unread_there = reference_readings(record, protocol)
+    found = [*unread, *unread_there, *fit_problems(record, protocol), *reading_problems(record, protocol, readings, references)]
+    return readings, [*found, *life_problems(record, tuple(events))]

@@ -6,11 +6,13 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 
 from edgehold.records.canonical import CanonicalReading, LoadedChange, LoadedProtocol, LoadedSubmission
+from edgehold.records.canonical_references import canonical_references, canonical_weights
 from edgehold.records.canonical_runs import BladeFacts, canonical_readings, canonical_runs
 from edgehold.records.findings import Collected, answered
 from edgehold.records.layout import file_id
 from edgehold.records.model.changes import Retraction
 from edgehold.records.model.plan import PlanSeal
+from edgehold.records.model.protocol import Protocol
 from edgehold.records.model.review import Event
 from edgehold.records.model.submission import Submission
 from edgehold.records.names import Names
@@ -151,7 +153,7 @@ def _against_protocol(
     _answer(collected, item)
     if readings is None or collected.has_error(item.path):
         return None
-    return _loaded(item, readings, blades, names)
+    return _loaded(item, protocols[key].record, readings, blades, names)
 
 
 def _retracted(
@@ -166,7 +168,7 @@ def _retracted(
     if problems or reference_problems(record):
         return LoadedSubmission(names.submission(record), item.path, item.sha256, (), item.changes)
     blades = shared_facts([(item.path, record)], session.find_steel).blades
-    return _loaded(item, readings, blades, names)
+    return _loaded(item, protocol.record, readings, blades, names)
 
 
 def _earlier(
@@ -186,18 +188,27 @@ def _earlier(
             continue
         readings = sound_readings(session, record, protocol, events.get(record.protocol.id, ()))
         then = replace(item, record=record, changes=item.changes[:number])
-        found.append(None if readings is None else _loaded(then, readings, blades_then(session, item.path, record, blades), names))
+        known = blades_then(session, item.path, record, blades)
+        found.append(None if readings is None else _loaded(then, protocol.record, readings, known, names))
     return tuple(found)
 
 
 def _loaded(
-    item: ReadSubmission, readings: list[tuple[CanonicalReading, ...]], blades: dict[str, BladeFacts], names: Names
+    item: ReadSubmission, protocol: Protocol, readings: list[tuple[CanonicalReading, ...]], blades: dict[str, BladeFacts], names: Names
 ) -> LoadedSubmission:
     """With handles as they are shown: no later stage meets another."""
     record = names.submission(item.record)
     if record is not item.record:
         blades = {names.key(key): BladeFacts(known.steel, known.batch and names.key(known.batch)) for key, known in blades.items()}
-    return LoadedSubmission(record, item.path, item.sha256, canonical_runs(record, readings, blades), item.changes)
+    return LoadedSubmission(
+        record,
+        item.path,
+        item.sha256,
+        canonical_runs(record, readings, blades),
+        item.changes,
+        references=canonical_references(record, protocol),
+        weights=canonical_weights(record),
+    )
 
 
 def _answer(collected: Collected, item: ReadSubmission) -> None:

@@ -17,6 +17,7 @@ from edgehold.words import filled_in
 
 from .months import month_of, months_since_year_0
 from .readings import READING_KINDS
+from .reference_kinds import REFERENCE_KINDS
 from .sense_kinds import SENSE_KINDS
 from .sight import Around, Kind, Named, Sight, Stars, bound, found_if, places, value_at, where
 from .table import Entry
@@ -180,4 +181,5 @@ KINDS: dict[str, Kind] = {
     "size": where(_size),
     **READING_KINDS,
     **SENSE_KINDS,
+    **REFERENCE_KINDS,
 }

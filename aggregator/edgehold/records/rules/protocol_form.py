@@ -22,6 +22,7 @@ def protocol_problems(record: Protocol, body: str) -> list[Problem]:
         *_checkpoints(record),
         *_work_units(record),
         *_reading(record),
+        *_reference(record),
         *_endpoints(record),
         *_primary(record),
         *_steps(record, body),
@@ -89,6 +90,12 @@ def _reading(record: Protocol) -> Iterator[Problem]:
         yield from _units(rule.canonical_unit, rule.accepted_units, rule.kind, "reading", "canonical_unit")
     if rule.plausible_low and rule.plausible_high and rule.plausible_low >= rule.plausible_high:
         yield Problem("/reading/plausible_high", "reading-form", "the plausible range is empty", "let low be below high")
+
+
+def _reference(record: Protocol) -> Iterator[Problem]:
+    if record.reference is not None and record.reference.work > max(record.work.checkpoints):
+        message = f"{record.reference.work:g} is beyond the last checkpoint {max(record.work.checkpoints):g}"
+        yield Problem("/reference/work", "not-a-checkpoint", message, "a reference edge does a small amount of the same work")
 
 
 def _endpoints(record: Protocol) -> Iterator[Problem]:

@@ -77,9 +77,10 @@ def _facts(path: str, record: Submission, find_steel: FindSteel) -> Iterator[_Fa
     for i, blade in enumerate(record.blades):
         yield from _facts_of_blade(path, blade, i, find_steel)
     for i, lot in enumerate(record.lots or ()):
-        if lot.medium is not None:
-            place = pointer("lots", i, "medium")
-            yield _Fact(("lot", lot.key), "medium", lot.medium, shown(lot.medium), path, place)
+        for name in ("medium", "use"):
+            value = getattr(lot, name)
+            if value is not None:
+                yield _Fact(("lot", lot.key), name, value, shown(value), path, pointer("lots", i, name))
     for i, instrument in enumerate(record.instruments or ()):
         key = ("instrument", instrument.key)
         if instrument.kind is not None:

@@ -32,6 +32,7 @@ class Around:
     today : day of the check, for rules about months.
     find_steel : the register of steels.
     readings : canonical ones of each run; a run that could not be converted has none, and no rule about readings looks at it.
+    references : the same of each reference edge.
     memo : what several kinds ask for and one has found.
     """
 
@@ -39,6 +40,7 @@ class Around:
     today: datetime.date = datetime.date.max
     find_steel: FindSteel = _no_steel
     readings: Sequence[tuple[CanonicalReading, ...]] = ()
+    references: Sequence[tuple[CanonicalReading, ...]] = ()
     memo: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
 
 

@@ -27,9 +27,14 @@ def fit_problems(record: Submission, protocol: Protocol) -> list[Problem]:
     return interpret(fit_table(protocol), Around(record))
 
 
-def reading_problems(record: Submission, protocol: Protocol, readings: Sequence[tuple[CanonicalReading, ...]]) -> list[Problem]:
-    """Problems of all runs; ``readings`` in the order of the file's runs, empty where a run could not be converted."""
-    return interpret(readings_table(protocol), Around(record, readings=readings))
+def reading_problems(
+    record: Submission,
+    protocol: Protocol,
+    readings: Sequence[tuple[CanonicalReading, ...]],
+    references: Sequence[tuple[CanonicalReading, ...]],
+) -> list[Problem]:
+    """Problems of all runs and reference edges; readings in the file's order, empty where something could not be converted."""
+    return interpret(readings_table(protocol), Around(record, readings=readings, references=references))
 
 
 def _quantities(record: Submission) -> Iterator[Problem]:
@@ -41,3 +46,6 @@ def _quantities(record: Submission) -> Iterator[Problem]:
         if instrument.resolution is not None:
             place = ("instruments", i, "resolution")
             yield from quantity_problems(instrument.resolution, place, {"force", "length", "count"})
+    for i, weight in enumerate(record.weights or ()):
+        yield from quantity_problems(weight.known, ("weights", i, "known"), {"force"})
+        yield from quantity_problems(weight.read, ("weights", i, "read"), {"force"})

@@ -41,6 +41,10 @@ copied          the readings of a run, or of a part of it, that an earlier run h
 ends            an end at the last checkpoint of a run that stops before it
 beyond          a change in mid-run far beyond the last reading
 as planned      the first run that is not the drawn one
+reference work  a reference edge that was not read at 0 and after the fixed amount of work
+reference range a value of a reference edge outside the plausible range
+reference order a reference edge that reads much sharper after the work than before
+weight          a known weight that the rig showed far from what it is
 two edges       parts of one edge that were not sharpened by the same people
 steel           a designation that is not in the register
 steel origin    a designation of another origin than the file's
@@ -77,6 +81,10 @@ WIDEST_USUAL_ANGLE_DEG = 25.0  # per side; common practice has 10 to 25
 LONG_AGO_YEARS = 10
 FARTHEST_GRIT = 2.0  # systems state different statistics of one powder (d50, largest); a factor of 2 covers them
 
+FARTHEST_WEIGHT = 2.5  # a filed notch multiplies the pull by 1.4 to 1.6 (common practice), and the check is there to show it
+NEAR_WEIGHT = 1.7  # of the weight, once another unit is put in place of the one written
+WEIGHT_UNITS = ("N", "gf", "kgf", "lbf", "ozf")
+
 LARGEST_EXPECTED = 1e15  # where a protocol says nothing
 USUAL_SPREAD = 0.25  # ln; where a protocol has no level: the assumption of those that have one
 
@@ -97,9 +105,7 @@ FINE_STEPS = 8  # steps of the instrument from which on two readings seldom agre
 OFF_UNIT = math.log(4)  # a run beside the others; the nearest two accepted units lie apart by 2.2 and are not told apart
 
 UNITS, NUMBERS, VALUES, READINGS = 1, 2, 3, 4  # steps of reading one run
-RUN, READING = "/runs/*", "/runs/*/readings/*"
-AFTER_UNITS = {RUN: UNITS}
-AFTER_NUMBERS = {RUN: UNITS, READING: NUMBERS}
+RUN, READING, REFERENCE = "/runs/*", "/runs/*/readings/*", "/references/*"
 AFTER_VALUES = {RUN: VALUES}
 
 
@@ -112,9 +118,7 @@ def submission_table(protocol: Protocol, status: str) -> list[Entry]:
         *fit_table(protocol),
         *([entry_of("told", "/protocol/version", "pilot")] if status == "in review" else []),
         *_quantities(),
-        *_units(protocol),
-        *_numbers(protocol),
-        *([] if protocol.reading.kind == "pass/fail" else _values(protocol)),
+        *(entry for of in (RUN, REFERENCE) for entry in _converted(protocol, of)),
         *readings_table(protocol),
     ]
 
@@ -196,6 +200,7 @@ def _people_named() -> list[Entry]:
         "/preparations/*/sharpener",
         "/runs/*/tester",
         "/runs/*/tester_guess/sharpener",
+        "/references/*/tester",
     )
     told = says("findings.not_in_people")
     return [entry_of("one of", at, "unknown-person", among="/people/*/handle", says=told) for at in places]
@@ -205,8 +210,15 @@ def _things_named() -> list[Entry]:
     places = {
         ("blade", "key"): ("/preparations/*/blade", "/runs/*/tester_guess/blade"),
         ("preparation", "id"): ("/preparations/*/previous_preparation", "/runs/*/preparation"),
-        ("lot", "key"): ("/runs/*/lot", "/runs/*/lot_changes/*/lot"),
-        ("instrument", "key"): ("/runs/*/instrument",),
+        ("lot", "key"): (
+            "/runs/*/lot",
+            "/runs/*/lot_changes/*/lot",
+            "/runs/*/reading_lot",
+            "/references/*/pack",
+            "/references/*/lot",
+            "/references/*/reading_lot",
+        ),
+        ("instrument", "key"): ("/runs/*/instrument", "/references/*/instrument", "/weights/*/instrument"),
         ("run", "id"): ("/runs/*/partner",),
     }
     return [
@@ -225,7 +237,7 @@ def _facts() -> list[Entry]:
         entry_of("not before", "/month", "month-long-ago", months=-12 * LONG_AGO_YEARS, says=says("findings.month_long_ago")),
     ]
     planned = entry_of("as planned", "/runs/*", "order-differs")
-    return [*found, *_angles(), *_changes(), *_grits(), *_edge_parts(), *_partners(), *_steels(), planned]
+    return [*found, *_angles(), *_changes(), *_grits(), *_edge_parts(), *_partners(), *_steels(), *_references(), planned]
 
 
 def _angles() -> list[Entry]:
@@ -290,13 +302,24 @@ def _steels() -> list[Entry]:
     ]
 
 
+def _references() -> list[Entry]:
+    """A reference edge serves once, and a rig shows about what a known weight weighs."""
+    again = says("findings.segment_again", when=f"{REFERENCE}/when")
+    limits = {"factor": FARTHEST_WEIGHT, "near": NEAR_WEIGHT, "units": list(WEIGHT_UNITS), "goal": None, "unit": "/weights/*/read/unit"}
+    return [
+        entry_of("unique", f"{REFERENCE}/segment", "segment-twice", says=again),
+        entry_of("weight", "/weights/*/read", "weight-in-doubt", unless={"/weights/*": UNITS}, **limits),
+    ]
+
+
 NAMES, FACTS = tuple(_names()), tuple(_facts())
 
 
 def fit_table(protocol: Protocol) -> list[Entry]:
     """Medium and edges against the protocol."""
     medium = says("findings.other_medium", lot="/lots/*/key")
-    found = [entry_of("only", "/lots/*/medium", "wrong-medium", words=[protocol.medium.name], says=medium)]
+    cut = {"at": "/lots/*/use", "is": None}
+    found = [entry_of("only", "/lots/*/medium", "wrong-medium", words=[protocol.medium.name], when=cut, says=medium)]
     if protocol.edges == "plain only":
         words = ["serrated", "part serrated"]
         found.append(entry_of("never", "/blades/*/edge", "edge-not-allowed", words=words, says=says("findings.not_plain")))
@@ -305,7 +328,12 @@ def fit_table(protocol: Protocol) -> list[Entry]:
 
 def _quantities() -> list[Entry]:
     """Values that stand alone with a unit of their own."""
-    places = {"/blades/*/thickness_behind_edge": ["length"], "/instruments/*/resolution": ["force", "length", "count"]}
+    places = {
+        "/blades/*/thickness_behind_edge": ["length"],
+        "/instruments/*/resolution": ["force", "length", "count"],
+        "/weights/*/known": ["force"],
+        "/weights/*/read": ["force"],
+    }
     found = []
     for place, kinds in places.items():
         quantity = {"unit": f"{place}/unit", "goal": None, "unless": {place: UNITS}}
@@ -319,37 +347,42 @@ def _quantities() -> list[Entry]:
     return found
 
 
-def _units(protocol: Protocol) -> list[Entry]:
-    """What a run is written in; without it, nothing else of the run can be read."""
+def _converted(protocol: Protocol, of: str) -> list[Entry]:
+    """What a run, or a reference edge, is written in, and its numbers; without the units nothing else of it can be read."""
+    return [*_units(protocol, of), *_numbers(protocol, of), *([] if protocol.reading.kind == "pass/fail" else _values(protocol, of))]
+
+
+def _units(protocol: Protocol, of: str) -> list[Entry]:
     rule = protocol.reading
-    found = [entry_of("unit", "/runs/*/work_unit", "wrong-unit", units=list(protocol.work.accepted_units), step=UNITS)]
+    found = [entry_of("unit", f"{of}/work_unit", "wrong-unit", units=list(protocol.work.accepted_units), step=UNITS)]
     if rule.kind == "pass/fail":
-        return [*found, entry_of("unused", "/runs/*/reading_unit", "wrong-reading", step=UNITS)]
+        return [*found, entry_of("unused", f"{of}/reading_unit", "wrong-reading", step=UNITS)]
     return [
         *found,
-        entry_of("needed", "/runs/*/reading_unit", "wrong-unit", step=UNITS, cure="choose the unit"),
-        entry_of("unit", "/runs/*/reading_unit", "wrong-unit", units=list(rule.accepted_units), step=UNITS),
+        entry_of("needed", f"{of}/reading_unit", "wrong-unit", step=UNITS, cure="choose the unit"),
+        entry_of("unit", f"{of}/reading_unit", "wrong-unit", units=list(rule.accepted_units), step=UNITS),
     ]
 
 
-def _numbers(protocol: Protocol) -> list[Entry]:
+def _numbers(protocol: Protocol, of: str) -> list[Entry]:
     """Amounts of work, and whether a reading gives what the protocol reads."""
-    works = ["/tester_change_at_work", "/planned_last_checkpoint", "/lot_changes/*/at_work", "/readings/*/work"]
-    work = {"unit": "/runs/*/work_unit", "goal": protocol.work.unit, "step": NUMBERS, "unless": AFTER_UNITS}
+    beside = ["/tester_change_at_work", "/planned_last_checkpoint", "/lot_changes/*/at_work"] if of == RUN else []
+    works, after = [*beside, "/readings/*/work"], {of: UNITS}
+    work = {"unit": f"{of}/work_unit", "goal": protocol.work.unit, "step": NUMBERS, "unless": after}
     wanted, other = ("outcomes", "values") if protocol.reading.kind == "pass/fail" else ("values", "outcomes")
     return [
-        *(entry_of("number", f"/runs/*{name}", "not-a-number", **work) for name in works),
-        *(entry_of("not negative", f"/runs/*{name}", "negative-value", **work) for name in works),
-        entry_of("unused", f"{READING}/{other}", "wrong-reading", step=NUMBERS, unless=AFTER_UNITS),
-        entry_of("filled", f"{READING}/{wanted}", "wrong-reading", step=NUMBERS, unless=AFTER_UNITS),
+        *(entry_of("number", f"{of}{name}", "not-a-number", **work) for name in works),
+        *(entry_of("not negative", f"{of}{name}", "negative-value", **work) for name in works),
+        entry_of("unused", f"{of}/readings/*/{other}", "wrong-reading", step=NUMBERS, unless=after),
+        entry_of("filled", f"{of}/readings/*/{wanted}", "wrong-reading", step=NUMBERS, unless=after),
     ]
 
 
-def _values(protocol: Protocol) -> list[Entry]:
-    """Values read: numbers, near what the protocol expects."""
+def _values(protocol: Protocol, of: str) -> list[Entry]:
+    """Values read: numbers, and as canonical as they say."""
     rule = protocol.reading
-    item = f"{READING}/values/*"
-    read = {"unit": "/runs/*/reading_unit", "goal": rule.canonical_unit, "step": VALUES, "unless": AFTER_NUMBERS}
+    item, after = f"{of}/readings/*/values/*", {of: UNITS, f"{of}/readings/*": NUMBERS}
+    read = {"unit": f"{of}/reading_unit", "goal": rule.canonical_unit, "step": VALUES, "unless": after}
     canonical = {"written": f"{item}/written", "within": CANONICAL_TOLERANCE, "least": 0, **read}
     return [
         entry_of("number", f"{item}/written", "not-a-number", **read),
@@ -362,8 +395,37 @@ def readings_table(protocol: Protocol) -> list[Entry]:
     """What a run's readings say once they are numbers."""
     if protocol.reading.kind == "pass/fail":
         settled = entry_of("settled", f"{RUN}/readings", "pass-after-fail", unless=AFTER_VALUES, says=says("findings.pass_again"))
-        return [*_works(protocol), settled, _repeats(protocol, "outcomes")]
-    return [*_odd_values(protocol), _repeats(protocol, "values"), *_works(protocol)]
+        return [*_works(protocol), settled, _repeats(protocol, "outcomes"), *_reference_works(protocol)]
+    return [
+        *_odd_values(protocol),
+        _repeats(protocol, "values"),
+        *_works(protocol),
+        *_reference_works(protocol),
+        *_odd_references(protocol),
+    ]
+
+
+def _reference_works(protocol: Protocol) -> list[Entry]:
+    """Where the protocol asks for a reference edge, how much work lies between its two readings."""
+    if protocol.reference is None:
+        return []
+    late = {"unless": {REFERENCE: VALUES}, "work": _work(protocol, REFERENCE)}
+    told = says("findings.reference_works")
+    wanted = {"wanted": protocol.reference.work, "within": NEAR_CHECKPOINT}
+    return [entry_of("reference work", f"{REFERENCE}/readings", "reference-work", says=told, **wanted, **late)]
+
+
+def _odd_references(protocol: Protocol) -> list[Entry]:
+    """Values of a reference edge that nobody expects, and readings that seem to have changed places."""
+    rule = protocol.reading
+    limit = {"resolution": rule.resolution, "scale_end": rule.scale_end, "even": EVEN}
+    read = {"unit": f"{REFERENCE}/reading_unit", "goal": rule.canonical_unit, "unless": {REFERENCE: VALUES}, **limit}
+    range_ = {"low": rule.plausible_low or 0.0, "high": rule.plausible_high or LARGEST_EXPECTED}
+    order = {"keener": rule.keener, "factor": math.exp(SHARPER["least"]), "work": _work(protocol, REFERENCE)}
+    return [
+        entry_of("reference range", f"{REFERENCE}/readings", "reference-in-doubt", **range_, **read),
+        entry_of("reference order", f"{REFERENCE}/readings", "reference-in-doubt", **order, **read),
+    ]
 
 
 def _odd_values(protocol: Protocol) -> list[Entry]:
@@ -405,8 +467,8 @@ def _works(protocol: Protocol) -> list[Entry]:
     ]
 
 
-def _work(protocol: Protocol) -> Entry:
+def _work(protocol: Protocol, of: str = RUN) -> Entry:
     """How an amount of work is read; one that is a checkpoint but for rounding counts as that checkpoint."""
-    return {"unit": "/runs/*/work_unit", "goal": protocol.work.unit, "checkpoints": list(protocol.work.checkpoints), "even": EVEN} | {
+    return {"unit": f"{of}/work_unit", "goal": protocol.work.unit, "checkpoints": list(protocol.work.checkpoints), "even": EVEN} | {
         "plural": plural(protocol.work.unit)
     }

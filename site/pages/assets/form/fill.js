@@ -119,11 +119,12 @@ const WAYS = {
 /**
  * A row for every checkpoint that was not read, in order of work; rows that somebody wrote in stay as they are.
  *
- * @param {RunDraft} run
+ * @param {RunDraft} run a run, or a reference edge
  * @param {SubmissionRules} rules
+ * @param {number[]} checkpoints
  */
-export function fillRows(run, rules) {
-  const { checkpoints } = rules.layout.grid, goal = rules.protocol.work.unit;
+export function fillRows(run, rules, checkpoints = rules.layout.grid.checkpoints) {
+  const goal = rules.protocol.work.unit;
   const rows = (Array.isArray(run.readings) ? run.readings : []).filter((row) => !(row.auto && unread(row)));
   const read = rows.map((row) => amount(row.work, run.work_unit, goal, rules));
   const missing = checkpoints.filter((point) => !read.some((work) => work !== null && Math.abs(work - point) <= 0.02 * point));

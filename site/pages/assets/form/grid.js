@@ -4,7 +4,7 @@ import { button, fold, idOf, make } from "./dom.js";
 import { field, openAround, register, saidAbove } from "./fields.js";
 import { fillRows } from "./fill.js";
 import { block, isHeading } from "./paste.js";
-import { below, blank, child, valueAt } from "./places.js";
+import { below, blank, child, patternOf, valueAt } from "./places.js";
 import { typed } from "./record.js";
 import { described } from "./schema.js";
 
@@ -57,8 +57,11 @@ export function grid(form, pointer, title) {
     form.structure(`${pointer}/${rows.length - 1}/work`);
   }, { class: "quiet" });
   const notes = fold("Notes on single readings", rows.map((row, n) => field(form, `${pointer}/${n}/note`, noteOf(form), { label: `At ${row.work}: seen` })));
-  return make("div", { class: "of-run" }, make("div", { class: "table", tabindex: "0" }, table), said, make("p", {}, more), pasting(form, pointer), notes);
+  return make("div", { class: "of-run" }, make("div", { class: "table", tabindex: "0" }, table), said, make("p", {}, more), isOfRun(form, pointer) ? pasting(form, pointer) : [], notes);
 }
+
+/** @type {(form: SubmissionForm, pointer: string) => boolean} */
+const isOfRun = ({ rules }, pointer) => patternOf(pointer) === rules.layout.grid.at;
 
 /** @type {(count: number) => number[]} */
 const range = (count) => Array.from({ length: count }, (_, n) => n);

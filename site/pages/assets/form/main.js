@@ -126,6 +126,7 @@ function showAnswer(record) {
 function render() {
   fill(form.kept, rules, thisMonth());
   (form.kept.draft.runs ?? []).forEach((run) => fillRows(run, rules));
+  (form.kept.draft.references ?? []).forEach((edge) => fillRows(edge, rules, rules.layout.grid.beside.checkpoints));
   form.spots = new Map();
   Object.assign(form, { distinct: [], refreshers: [], grids: [] });
   form.unitOf = new Map((form.kept.draft.runs ?? []).map((run, n) => [`/runs/${n}/work_unit`, run.work_unit]));

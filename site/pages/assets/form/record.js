@@ -87,7 +87,7 @@ function object(node, value, at, from, context) {
 function list(node, value, at, from, context) {
   /** @type {unknown[]} */
   const found = [];
-  const { grid } = context.rules.layout, inGrid = grid && patternOf(from).startsWith(grid.at);
+  const { grid } = context.rules.layout, inGrid = grid && [grid.at, grid.beside.at].some((at) => patternOf(from).startsWith(at));
   (Array.isArray(value) ? value : []).forEach((entry, n) => {
     const inside = finished(node.items ?? {}, entry, below(at, found.length), below(from, n), context);
     if (inside !== undefined && !(inGrid && untouched(inside))) { found.push(inside); }

@@ -2,6 +2,7 @@
 // Limits, places, words and codes all come with the table.
 
 import { below, bind, blank, child, expand, lastPart, valueAt } from "./places.js";
+import { REFERENCE_KINDS } from "./reference_kinds.js";
 import { schemaFindings } from "./schema.js";
 import { SENSE_KINDS } from "./sense_kinds.js";
 import { general } from "./sentences.js";
@@ -23,6 +24,8 @@ import { WrittenError, canonicalValue, findUnit } from "./units.js";
  * @property {(entry: RuleEntry) => (ReadRun | null)[]} runsOf
  * @property {(unit: string, entry: RuleEntry) => number} factorOf how many canonical units one of a unit is
  * @property {(written: unknown, stars: number[], entry: RuleEntry) => number | null} workAt
+ * @property {(item: unknown, stars: number[], entry: RuleEntry) => { value: number, limit: unknown }[] | null} valuesOf the repeats of a reading
+ * @property {(quantity: unknown) => number | null} forceOf a force in newtons
  * @property {(entry: RuleEntry, run: number) => boolean} unread whether something of a run could not be read
  * @typedef {(pointer: string, stars: number[], cure?: string, asks?: string) => void} Say `asks`: a question in its own words
  * @typedef {(entry: RuleEntry, say: Say, context: Context) => void} Kind
@@ -95,6 +98,8 @@ function tableFindings(record, rules, today) {
     runsOf: (entry) => readRuns(entry, context),
     factorOf: (unit, entry) => /** @type {number} */ (read(1, unit, entry.goal, context).value),
     workAt: (written, stars, { work }) => workAt(written, stars, work, context),
+    valuesOf: (item, stars, entry) => valuesOf(item, { pointer: "", value: item, stars }, 0, entry, context),
+    forceOf: (quantity) => read(child(quantity, "written"), child(quantity, "unit"), null, context).value,
     unread: (entry, run) => blocked(entry, [run], context.found),
   };
   const steps = rules.table.map((entry) => /** @type {const} */ ([entry.step ?? LAST_STEP, entry])).sort(([a], [b]) => a - b);
@@ -448,4 +453,5 @@ export const KINDS = {
     return size !== undefined && (value / size > entry.factor || value / size < 1 / entry.factor);
   }),
   ...SENSE_KINDS,
+  ...REFERENCE_KINDS,
 };

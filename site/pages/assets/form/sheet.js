@@ -176,7 +176,8 @@ class Reader {
     if (!pointer) { return; }
     if (line.kind === "person" || line.kind === "blade") { this.named.push([line.kind === "person" ? "people" : "blades", pointer, at, column, text]); return; }
     if (line.kind === "quantity") { this.put(pointer, { written: this.take(written(text, this.rules), at, column), unit: hint }); return; }
-    if (line.kind === "written") { this.amounts.push([this.run, at, hint]); }
+    if (line.kind === "repeat") { this.repeatAt(pointer, at, column, text); return; }
+    if (line.kind === "written" && this.part === "run") { this.amounts.push([this.run, at, hint]); }
     this.put(pointer, this.take(this.valueOf(line, text), at, column));
   }
 
@@ -212,15 +213,41 @@ class Reader {
     }
     const named = new Map(this.columns.map(/** @returns {[label: string, column: number]} */ ([label], n) => [label, n + 1]).filter(([label]) => Object.hasOwn(lines, label)));
     this.stray(at, row, [...named.values()]);
-    this.letter(at, row, named);
+    if (Object.hasOwn(this.letters, this.part)) { this.letter(at, row, named); }
     if (![...named].some(([label, column]) => textAt(row, column - 1) && !lines[label].drawn)) { return "left empty"; }
     const entry = this.listOf(this.part).length;
-    this.listOf(this.part).push({});
+    this.listOf(this.part).push(structuredClone(this.sheet.entries[this.part] ?? {}));
     named.forEach((column, label) => {
       const text = textAt(row, column - 1);
       if (text) { this.cell(lines[label], bound(lines[label].at, entry, 0), at, column, text, this.columns[column - 1][1]); }
     });
+    this.dropUnread(this.listOf(this.part)[entry].readings);
     return this.part;
+  }
+
+  /**
+   * Of a reference edge that was not read after its work, only the first reading stays.
+   *
+   * @this {Reading}
+   * @param {RowDraft[] | undefined} readings
+   */
+  dropUnread(readings) {
+    const last = readings?.at(-1);
+    if (last && !last.values && !last.outcomes) { readings?.pop(); }
+  }
+
+  /**
+   * Add a value or an outcome to the list at a pointer.
+   *
+   * @this {Reading}
+   * @param {string} pointer
+   * @param {number} at
+   * @param {number} column
+   * @param {string} text
+   */
+  repeatAt(pointer, at, column, text) {
+    const reading = pointer.split("/").slice(1, -1).reduce((inside, name) => inside[name], this.tree);
+    this.repeat(reading, at, column, text, false);
   }
 
   /**
@@ -440,13 +467,16 @@ class Reader {
   /**
    * @this {Reading}
    * @param {string} part
-   * @param {string[]} places
+   * @param {[list: string, place: string, use: string][]} places
    */
   listNamed(part, places) {
-    /** @type {(run: any) => string[]} */
-    const named = (run) => places.map((place) => place.split("/").reduce((inside, name) => inside?.[name], run));
-    const keys = new Set((this.tree.runs ?? []).flatMap(named).filter((/** @type {string | undefined} */ key) => key !== undefined));
-    if (keys.size) { this.tree[part] = [...keys].map((key) => ({ key })); }
+    /** @type {Map<string, Named>} */
+    const listed = new Map();
+    places.forEach(([of, place, use]) => (this.tree[of] ?? []).forEach((/** @type {any} */ entry) => {
+      const key = place.split("/").reduce((inside, name) => inside?.[name], entry);
+      if (key !== undefined && !listed.has(key)) { listed.set(key, use ? { key, use } : { key }); }
+    }));
+    if (listed.size) { this.tree[part] = [...listed.values()]; }
   }
 
   /**

@@ -58,7 +58,7 @@ function property(node, name, root) {
  * @returns {HTMLElement}
  */
 function value(form, pointer, node, more) {
-  if (form.rules.layout.grid.at === patternOf(pointer)) { return grid(form, pointer, titleOf(pointer)); }
+  if ([form.rules.layout.grid.at, form.rules.layout.grid.beside.at].includes(patternOf(pointer))) { return grid(form, pointer, titleOf(pointer)); }
   if (node.patternProperties) { return freeNames(form, pointer, node); }
   if (node.type === "array") { return list(form, pointer, node, more); }
   if (node.type === "object") { return object(form, pointer, node, !more.needed); }

@@ -132,12 +132,12 @@ def test_ninety_minutes_and_no_scale_are_offered_an_evening_that_fits(tonight):
     tonight.get_by_label("Whose half of one edge cuts more card").check()
     tonight.get_by_label("Minutes in an evening").fill("90")
     ask(tonight)
-    expect(tonight.locator("#plan-best")).to_contain_text("4 runs to 16 m")
+    expect(tonight.locator("#plan-best")).to_contain_text("4 runs to 8 m")
     assert [run["Half"] for run in table(tonight)].count("heel") == 2
 
 
 def test_every_method_says_what_must_be_bought_and_built_before(tonight):
-    rope = tonight.locator("article", has_text="Does it matter which of two people sharpened this blade")
+    rope = tonight.locator("article.card", has_text="Does it matter which of two people sharpened this blade")
     expect(rope).to_contain_text("Before the evening, build: Reading rig")
     expect(rope).to_contain_text("Buy, or borrow: Natural-fibre three-strand rope")
 

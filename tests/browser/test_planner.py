@@ -138,6 +138,24 @@ def test_too_little_time_gets_shorter_runs_and_says_so(tonight):
     assert len(table(tonight)) == 4
 
 
+def test_ninety_minutes_and_no_scale_are_offered_an_evening_that_fits(tonight):
+    expect(tonight.locator("#plan-ask input[type=radio]").first).to_have_value("first-evening-paper")
+    offered = tonight.locator("p.banner", has_text="no scale?")
+    expect(offered.get_by_role("link")).to_have_attribute("href", re.compile("/protocols/first-evening-paper/1.0.0/$"))
+    expect(offered).to_contain_text("Nothing to build.")
+    tonight.get_by_label("Whose half of one edge cuts more card").check()
+    tonight.get_by_label("Minutes in an evening").fill("90")
+    ask(tonight)
+    expect(tonight.locator("#plan-best")).to_contain_text("4 runs to 8 m")
+    assert [run["Half"] for run in table(tonight)].count("heel") == 2
+
+
+def test_every_method_says_what_must_be_bought_and_built_before(tonight):
+    rope = tonight.locator("article.card", has_text="Does it matter which of two people sharpened this blade")
+    expect(rope).to_contain_text("Before the evening, build: Reading rig")
+    expect(rope).to_contain_text("Buy, or borrow: Natural-fibre three-strand rope")
+
+
 def test_a_slip_is_answered_at_its_field_and_nothing_else_happens(tonight):
     tonight.get_by_label("Minutes in an evening").fill("9000")
     tonight.get_by_role("button", name="Show what fits").click()

@@ -13,7 +13,7 @@ from edgehold.demo.methods import METHODS, method
 from edgehold.demo.writing import NEWTONS
 from edgehold.records.model.submission import Run
 
-PROTOCOLS = ("life-on-card", "steels-exchanged-rope", "two-sharpeners-rope")
+PROTOCOLS = ("first-evening-paper", "life-on-card", "steels-exchanged-rope", "two-sharpeners-rope")
 
 
 def test_the_submissions_stand_under_the_versions_that_were_in_force(records):
@@ -22,7 +22,7 @@ def test_the_submissions_stand_under_the_versions_that_were_in_force(records):
         ("two-sharpeners-rope", "2.0.0"): 8,
         ("two-sharpeners-rope", "1.0.0"): 8, ("two-sharpeners-rope", "1.1.0"): 30,
         ("steels-exchanged-rope", "1.0.0"): 5, ("steels-exchanged-rope", "2.0.0"): 43,
-        ("life-on-card", "1.0.0"): 14,
+        ("life-on-card", "1.0.0"): 14, ("first-evening-paper", "1.0.0"): 6,
     }  # fmt: skip
     old = [r for r in records if (r.protocol.id, r.protocol.version) == ("steels-exchanged-rope", "1.0.0")]
     assert all(r.month < "2026-02" for r in old)

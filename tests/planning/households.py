@@ -20,6 +20,7 @@ from .boatyard_plans import pooled, protocol
 
 HALVES = ("two-sharpeners-rope", "2.0.0")
 ROPE, STEELS, CARD = ("two-sharpeners-rope", "1.1.0"), ("steels-exchanged-rope", "2.0.0"), ("life-on-card", "1.0.0")
+FIRST = ("first-evening-paper", "1.0.0")
 SEEDS = (3, 11, 2**40 + 7)
 PEOPLE = {"sharpeners": ["tern", "wren"], "testers": ["fennel"]}
 ONE = {"sharpeners": ["wren"], "testers": ["fennel"]}
@@ -37,6 +38,8 @@ HOUSEHOLDS: dict[str, tuple[tuple[str, str], dict, dict]] = {
     "no scale, alone, ninety minutes": (CARD, {"alone": "wren", "blades": 2}, {"minutes": 90}),
     "no scale, a helper, three hours": (CARD, ONE | {"blades": 2, "coder": "moss"}, {"minutes": 180, "lots_m": (600,)}),
     "two blades under codes, two evenings": (STEELS, ONE | {"blades": 2, "coder": "moss"}, {"minutes": 400, "evenings": 2}),
+    "a first evening, no scale, ninety minutes": (FIRST, PEOPLE | {"blades": 1}, {"minutes": 90}),
+    "a first evening, an hour, a helper": (FIRST, PEOPLE | {"blades": 1, "coder": "moss"}, {"minutes": 60, "lots_m": (50,)}),
     "halves, three hours, a helper, 20 m": (HALVES, PEOPLE | {"blades": 1, "coder": "moss"}, {"minutes": 180, "lots_m": (20,)}),
     "halves, ninety minutes in the open, 6 m": (HALVES, PEOPLE | {"blades": 1}, {"minutes": 90, "lots_m": (6,)}),
     "halves, alone": (HALVES, {"sharpeners": ["tern"], "alone": "wren", "blades": 2}, {"minutes": 180}),

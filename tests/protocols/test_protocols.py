@@ -23,6 +23,7 @@ from scipy import constants, stats
 
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.model.review import Event
+from edgehold.records.rules.settings_tables import with_tables
 
 ROOT = Path(__file__).resolve().parents[2] / "protocols"
 NAMES = (
@@ -32,11 +33,13 @@ NAMES = (
     "steels-exchanged-rope/1.0.0",
     "steels-exchanged-rope/2.0.0",
     "life-on-card/1.0.0",
+    "first-evening-paper/1.0.0",
 )
 ROPE = tuple(name for name in NAMES if "rope" in name)
 HALVES = "two-sharpeners-rope/2.0.0"
 PUSHED = tuple(name for name in ROPE if name != HALVES)  # an edge pushed on a scale by hand
-FOLDERS = ("life-on-card", "steels-exchanged-rope", "two-sharpeners-rope")
+IN_HALVES = (HALVES, "first-evening-paper/1.0.0")
+FOLDERS = ("first-evening-paper", "life-on-card", "steels-exchanged-rope", "two-sharpeners-rope")
 THREATS = {
     "confounding", "carry-over", "order", "expectation", "instrument", "medium", "selection", "analysis",
     "generality", "safety",
@@ -53,10 +56,11 @@ class Page:
 
 
 def read(name: str) -> Page:
-    """Read a protocol file as a stranger's program would: front matter between two lines of three hyphens."""
+    """Read a protocol file as a stranger's program would: front matter between two lines of three hyphens, the text with its tables."""
     opening, front, body = (ROOT / f"{name}.md").read_text(encoding="utf-8").split("---\n", 2)
     assert opening == ""
     record = Protocol.model_validate_json(json.dumps(yaml.safe_load(front)))
+    body = with_tables(record, body)
     parts = re.split(r"(?m)^(?=##+ )", body)
     sections = {m[1]: part for part in parts if (m := re.match(r"### (s[0-9]+-[a-z-]+) · \S", part))}
     return Page(record, body, sections)
@@ -265,16 +269,21 @@ def test_halves_are_another_experiment_so_no_old_endpoint_is_computed_alike():
     )
 
 
-def test_minutes_are_the_sum_of_their_parts():
-    record = read(HALVES).record
+@pytest.mark.parametrize("name", IN_HALVES)
+def test_minutes_are_the_sum_of_their_parts(name):
+    record = read(name).record
     parts, readings = record.minutes.parts, len(record.work.checkpoints) * record.reading.repeats
     run = parts.sharpening + (record.work.checkpoints[-1] * parts.unit_seconds + readings * parts.value_seconds) / 60
     assert record.minutes.one_run == round(run)
     assert record.minutes.whole == parts.once + record.design.least_runs * record.minutes.one_run
-    body = plain(read(HALVES).body)
+    body = plain(read(name).body)
     short = (
         parts.sharpening + (record.late_checkpoint * parts.unit_seconds + (readings - record.reading.repeats) * parts.value_seconds) / 60
     )
+    if record.reading.kind == "pass/fail":
+        one, whole = figure(r"takes about (\d+) minutes and four runs with everything about (\d+)", body)
+        assert (one, whole) == (pytest.approx(short, abs=0.5), pytest.approx(parts.once + 4 * short, abs=0.5))
+        return
     one, two = figure(r"about (\d+) minutes a run, (\d+) a pair", body)
     assert (one, two) == (pytest.approx(short, abs=0.5), pytest.approx(2 * short, abs=0.5))
 
@@ -353,6 +362,35 @@ def test_card_area_sheets_and_marks_follow_from_the_checkpoints():
     assert all(full * strip + rest / 1000 == pytest.approx(metres) for metres, full, rest in marks)
 
 
+def test_a_first_evening_counts_its_card_and_its_marks():
+    page = read("first-evening-paper/1.0.0")
+    length, width, area, whole = figure(
+        r"(\d+) m × (\d+) mm = ([\d.]+) m² of card for a run that goes all the way, (\d+) m for four", page.body
+    )
+    assert length == page.record.work.checkpoints[-1]
+    assert area == pytest.approx(length * width / 1000)
+    assert whole == page.record.design.least_runs * length
+    strips, strip, sheet = figure(r"gives (\d+) strips of ([\d.]+) m = ([\d.]+) m: three sheets", page.body)
+    assert strips == (400 - 30) // width
+    assert sheet == pytest.approx(strips * strip)
+    assert math.ceil(whole / sheet) == 3
+    marks = [(float(a), int(b), int(c)) for a, b, c in re.findall(r"\| (\d+) m \| (\d+) \| (\d+) mm \|", page.body)]
+    assert [metres for metres, _, _ in marks] == list(page.record.work.checkpoints[1:])
+    assert all(full * strip + rest / 1000 == pytest.approx(metres) for metres, full, rest in marks)
+
+
+def test_a_first_evening_needs_no_scale_and_nothing_made():
+    record = read("first-evening-paper/1.0.0").record
+    assert record.reading.kind == "pass/fail"
+    assert record.minutes.whole <= 90
+    assert {need.where for need in record.needs} == {"in the house", "cheap"}
+    assert [need.item for need in record.needs if need.where == "cheap"] == ["Cut-resistant glove, eye protection, first-aid kit"]
+    card = read("life-on-card/1.0.0").record
+    assert record.work.checkpoints[-1] / record.work.edge_stretch_mm == card.late_checkpoint / card.work.edge_stretch_mm, (
+        "as much card a millimetre of edge"
+    )
+
+
 @pytest.mark.parametrize("name", NAMES)
 def test_the_body_names_every_checkpoint_and_the_stopping_rule_of_the_front_matter(name):
     page, record = read(name), read(name).record
@@ -424,9 +462,10 @@ def test_the_largest_load_that_is_written_is_one_that_the_thread_can_give_back()
     assert fast * NEWTON_PER_GF < 1 and slow * NEWTON_PER_GF < 0.2, "newtons a second"
 
 
-def test_halves_promise_what_students_t_gives_on_differences_within_pairs():
+@pytest.mark.parametrize("name", IN_HALVES)
+def test_halves_promise_what_students_t_gives_on_differences_within_pairs(name):
     """d = ±π + τ over p pairs: var τ = 2σ²p/(p² − s²), s = p mod 2; the assumed spread counts with its own df beside p − 2."""
-    page = read(HALVES)
+    page = read(name)
     (primary,) = [endpoint for endpoint in page.record.endpoints if endpoint.primary]
     ln_sd, prior = primary.assumed_repeatability.ln_sd, primary.assumed_repeatability.prior_df
     said, df = figure(r"deviation of ([\d.]+) on the ln.*?counted as (\d+) degrees", page.body)
@@ -439,7 +478,7 @@ def test_halves_promise_what_students_t_gives_on_differences_within_pairs():
         assert twice == pytest.approx(math.exp(2 * half), abs=0.06)
 
 
-@pytest.mark.parametrize("name", [n for n in NAMES if n != HALVES])
+@pytest.mark.parametrize("name", [n for n in NAMES if n not in IN_HALVES])
 def test_promised_precision_is_that_of_students_t(name):
     """Half-width of a 95 % interval for two arms of n/2 runs each: exp(t(n − 2) · s · √(4/n))."""
     page = read(name)

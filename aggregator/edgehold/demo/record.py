@@ -39,7 +39,9 @@ _SIDE_NOTES = {
 
 def submission_id(scene: Scene) -> str:
     """The file's name: who sends it, when, and a letter for the protocol and its number there."""
-    letter = {"two-sharpeners-rope": "p", "steels-exchanged-rope": "s", "life-on-card": "c"}[scene.method.protocol]
+    letter = {"two-sharpeners-rope": "p", "steels-exchanged-rope": "s", "life-on-card": "c", "first-evening-paper": "f"}[
+        scene.method.protocol
+    ]
     return f"{scene.blocks[0][0].tester}-{scene.month}-{letter}{scene.number:02d}"
 
 

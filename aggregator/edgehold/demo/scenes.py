@@ -1,4 +1,4 @@
-"""A hundred and eight scenes: who cut what, with whose edge, in which month. The story is fixed; only the luck is seeded.
+"""A hundred and fourteen scenes: who cut what, with whose edge, in which month. The story is fixed; only the luck is seeded.
 
 In the first year most people sharpen what they test. From March 2026 on the harbour has swap evenings: two or three people bring
 edges to one table and test their own first and each other's next, while blades go from house to house. On card one knife of each
@@ -191,8 +191,22 @@ pc hc hs | rowlock petrel | petrel rowlock | 2 | m
 fs hc hs | sculler curlew | curlew sculler | 2 | cm
 """
 _ON_CARD_GOES_ROUND = {"pc": "tern.rigging", "hc": "tern.bosun", "hs": "fid.rigging", "fs": "oakum.galley"}
+# sharpeners | tester | blade | pairs of halves | unit of length: first evenings with what is in the house
+_FIRST_EVENINGS = """
+dory petrel | dory petrel | tern.rigging | 2 | m
+thole wherry | kedge | oakum.galley | 2 | m
+dunlin mudlark | dunlin mudlark | grommet.galley | 2 | ft
+sculler shearwater | halyard | sculler.galley | 3 | m
+oakum limpet | oakum limpet | rowlock.galley | 2 | cm
+fairlead bollard | thwart | gannet.galley | 3 | m
+"""
 _LATER_COILS = ("oakum.coil-3", "oakum.coil-4", "oakum.coil-5", "sculler.coil-1", "bowline.coil-1")
-_FIRST_TOLD = {"two-sharpeners-rope": 24, "steels-exchanged-rope": 24, "life-on-card": 12}  # scenes of the first year and of the old tables
+_FIRST_TOLD = {
+    "two-sharpeners-rope": 24,
+    "steels-exchanged-rope": 24,
+    "life-on-card": 12,
+    "first-evening-paper": 0,
+}  # scenes of the first year and of the old tables
 
 _TROUBLE = {
     "two-sharpeners-rope": {
@@ -211,12 +225,13 @@ _TROUBLE = {
         2: {3: "pass, fail, pass"}, 5: {2: "medium ran out"}, 6: {4: "tester stopped"}, 8: {1: "edge damaged"},
         10: {2: "pass, fail, pass"}, 14: {5: "medium ran out"},
     },
+    "first-evening-paper": {2: {4: "tester stopped"}, 4: {3: "pass, fail, pass"}},
 }  # fmt: skip
 
 
 def scenes() -> tuple[Scene, ...]:
     """All of them: the older tables first, then what was added to them, so that the luck of the older ones stays."""
-    told = (*_two_sharpeners(), *_steels_exchanged(), *_on_card())
+    told = (*_two_sharpeners(), *_steels_exchanged(), *_on_card(), *_first_evenings())
     return tuple(sorted(told, key=lambda scene: (scene.method.halves, scene.number > _FIRST_TOLD[scene.method.protocol])))
 
 
@@ -264,6 +279,12 @@ def _on_card() -> Iterator[Scene]:
         month = _month("2025-11", number - 1) if number <= 12 else _month("2026-08", number - 13)
         arms = _arms(number, steels, testers, sharpeners, blocks, _ON_CARD_GOES_ROUND)
         yield _scene(number, "life-on-card", "1.0.0", month, arms, tape)
+
+
+def _first_evenings() -> Iterator[Scene]:
+    for number, (sharpeners, testers, key, pairs, tape) in _rows(_FIRST_EVENINGS):
+        halves = _in_halves(key, sharpeners.split(), testers.split(), int(pairs))
+        yield _scene(number, "first-evening-paper", "1.0.0", "2026-10", halves, tape)
 
 
 def _arms(
@@ -335,6 +356,8 @@ def _gauge(shore: str, number: int, m: Method) -> str:
 
 def _blinding(number: int, m: Method) -> str | None:
     """Two sharpeners are easy to code; blades are known by their looks, so steels are coded less often."""
+    if m.protocol == "first-evening-paper":
+        return "none" if number % 2 else "helper coded"  # with two people everybody knows
     if m.protocol == "two-sharpeners-rope":
         return ("none", "helper coded", "helper coded", "helper coded", "helper coded", None)[number % 6]
     return ("none", "helper coded", None, "none")[number % 4]

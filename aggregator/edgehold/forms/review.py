@@ -10,12 +10,14 @@ from collections.abc import Callable
 
 from edgehold import __version__
 from edgehold.pooling.probes.register import PROBES
-from edgehold.records.canonical import ObjectionThread, Repository
+from edgehold.records.canonical import LoadedProtocol, ObjectionThread, Repository
 from edgehold.records.layout import ANALYSIS, RESERVED_IDS, RESERVED_PROTOCOLS
 from edgehold.records.model.protocol import PROTOCOL_FORMAT, version_order
 from edgehold.records.model.review import OBJECTION_FORMAT
 from edgehold.records.read.form import pattern_cure
 from edgehold.records.read.opening import LARGEST_BYTES, UNFIT_CHARACTERS, decode, read_bytes
+from edgehold.records.read.yaml_reading import split_front_matter
+from edgehold.records.rules.settings_tables import asking_for_tables
 from edgehold.records.rules.table import Entry
 from edgehold.records.schemas import repository_url, site_url
 from edgehold.records.threads import state_of
@@ -143,13 +145,20 @@ def _thread(repository: Repository, thread: ObjectionThread, table: Callable[[Th
     }
 
 
+def _starting_text(repository: Repository, loaded: LoadedProtocol) -> str:
+    """A version's text for the next one to start from: tables that its settings make are asked for, not spelt out."""
+    text = decode(read_bytes(repository.root / loaded.path, "protocol")[0])[0]
+    parts = split_front_matter(text)
+    return text if parts is None else text.removesuffix(parts[1]) + asking_for_tables(loaded.record, parts[1])
+
+
 def _protocols(repository: Repository) -> Rules:
     """Every version that is not retired with its text, to start a draft from, the newest of each protocol first; then a skeleton."""
     found = []
     for (name, version), loaded in sorted(repository.protocols.items(), key=lambda p: (p[0][0], [-n for n in version_order(p[0][1])])):
         status = status_after(events_of(repository, name, version))
         if status != "retired":
-            text = decode(read_bytes(repository.root / loaded.path, "protocol")[0])[0]
+            text = _starting_text(repository, loaded)
             found.append({"id": name, "version": version, "title": loaded.record.title, "status": status, "text": text})
     empty = {"id": OWN_ID, "version": FIRST_VERSION, "title": "A method of its own", "status": "", "text": skeleton(OWN_ID)}
     properties = part_of_schema(schema_of(PROTOCOL_FORMAT, site_url(repository.root)), "properties")

@@ -162,7 +162,7 @@ class LoadedSubmission:
 
 @dataclass(frozen=True)
 class LoadedProtocol:
-    """One protocol version as read: front matter, Markdown body, where it lay, its hash."""
+    """One protocol version as read: front matter, Markdown body with the tables that its settings make, where it lay, its hash."""
 
     record: Protocol
     body: str

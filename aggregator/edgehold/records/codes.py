@@ -238,6 +238,9 @@ _PROTOCOL = _errors(
     checkpoints_form=("Checkpoints must begin at 0 and increase.", "write them in order, the first one 0"),
     not_a_checkpoint=("An amount of work is none of the checkpoints.", "use one of the checkpoints"),
     reading_form=("The reading's fields do not fit its kind.", "see the reading's kind"),
+    unknown_table=("The text asks for a table that no settings make.", "ask for a table that is made from the settings"),
+    table_contradicts=("A table in the text says something else than the settings.", "let the table be made from the settings"),
+    text_contradicts=("A sentence of the text says something else than a setting.", "write it as it is set, or change the setting"),
     unknown_step=("A step is named that the method does not have.", "use the id of a step's heading"),
     version_incompatible=(
         "A version of the same MAJOR computes an endpoint differently, or asks for another difference.",

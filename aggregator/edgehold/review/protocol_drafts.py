@@ -16,9 +16,11 @@ from edgehold.errors import InputError
 from edgehold.records.layout import RESERVED_IDS, RESERVED_PROTOCOLS, walk
 from edgehold.records.model.base import Record, Slug, Version
 from edgehold.records.model.protocol import PROTOCOL_FORMAT, Protocol, version_order
+from edgehold.records.read.form import read_record
 from edgehold.records.read.opening import decode, read_bytes
 from edgehold.records.read.yaml_reading import parse_yaml, split_front_matter
 from edgehold.records.report import harmless
+from edgehold.records.rules.settings_tables import asking_for_tables
 
 from .drafts import Draft
 from .writing import markdown_text, yaml_text
@@ -101,7 +103,9 @@ def _copy(root: Path, path: str, source: str) -> Draft:
         raise InputError(f"{origin} cannot be read; run 'edgehold check' and put that right first")
     now = {"id": path.split("/")[1], "version": path.split("/")[2].removesuffix(".md"), "changes": TO_FILL}
     beside = () if now["id"] == name else tuple(_drawings(root, tree, name, now["id"]))
-    return Draft(path, _with(now, tree, parts[0], parts[1]), beside)
+    record, _ = read_record(Protocol, tree)
+    body = parts[1] if record is None else asking_for_tables(record, parts[1])
+    return Draft(path, _with(now, tree, parts[0], body), beside)
 
 
 def _with(now: dict[str, str], tree: dict[str, object], front: str, body: str) -> str:

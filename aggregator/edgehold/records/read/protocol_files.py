@@ -13,9 +13,11 @@ from edgehold.records.rules.figures import drawing_problems, figure_problems
 from edgehold.records.rules.numbers import number_problems
 from edgehold.records.rules.protocol_form import protocol_problems
 from edgehold.records.rules.protocol_versions import chain_problems, event_problems
+from edgehold.records.rules.settings_tables import table_problems, with_tables
+from edgehold.records.rules.settings_text import text_problems
 
 from .form import read_record
-from .opening import read_bytes
+from .opening import decode, read_bytes
 from .session import Session, file_text, folder_of, front_matter, path_agrees, reserved_id, sha256, yaml_tree
 
 
@@ -75,8 +77,11 @@ def _protocol(session: Session, path: str) -> LoadedProtocol | None:
     name, version = path.split("/")[1], path.split("/")[2].removesuffix(".md")
     wrong = [*path_agrees("/id", record.id, name), *path_agrees("/version", record.version, version)]
     wrong += reserved_id(record.id, also=RESERVED_PROTOCOLS)
-    session.collected.add(path, [*wrong, *protocol_problems(record, body)])
-    return None if wrong else LoadedProtocol(record, body, path, sha256(data))
+    before = decode(data)[0].removesuffix(body).count("\n")
+    text = with_tables(record, body)
+    said = [*table_problems(record, body, before), *text_problems(record, body, before)]
+    session.collected.add(path, [*wrong, *protocol_problems(record, text), *said])
+    return None if wrong else LoadedProtocol(record, text, path, sha256(data))
 
 
 PlacedEvents = dict[str, list[tuple[str, Event]]]

@@ -340,7 +340,7 @@ class Submission(Record):
     """One contributed result file."""
 
     format: Literal["submission/1.2.0", "submission/1.1.0", "submission/1.0.0", "submission/0.1.0"]
-    """Name and version of this format; 1.1.0 had no references, known weights or shared plans, 1.0.0 and 0.1.0 no partner of a run either."""
+    """Name and version of this format; 1.1.0 had no references, known weights or shared plans, older ones no partner of a run either."""
     id: Slug
     """The file's name without .json. Never used again for anything else."""
     protocol: ProtocolReference

@@ -122,7 +122,7 @@ def _write_protocol(root: Path, hostile: Hostile, medium: str) -> None:
 
 def _front(say: Payloads, version: str, medium: str) -> dict:
     return {
-        "format": "protocol/1.1.0",
+        "format": "protocol/1.2.0",
         "id": PROTOCOL,
         "version": version,
         "title": say.short(),
@@ -145,6 +145,7 @@ def _front(say: Payloads, version: str, medium: str) -> dict:
         ],
         "early_checkpoint": 10,
         "late_checkpoint": 40,
+        "reference": {"edge": say.short(), "work": 10, "weights": say.short()},
         "estimand": "total",
         "design": {
             "varies": [say.label()], "holds": [say.label()], "least_runs": 2, "order": say.short(), "blinding": say.short(),
@@ -299,7 +300,7 @@ def _submission(hostile: Hostile, person: str, version: str, medium: str) -> dic
     sharpeners = (person, f"{person}-friend")
     edges = [(blade, sharpener) for blade in blades for sharpener in sharpeners]
     return {
-        "format": "submission/1.0.0",
+        "format": "submission/1.2.0",
         "id": f"{person}-1",
         "protocol": {"id": PROTOCOL, "version": version},
         "origin": "measured",
@@ -311,7 +312,17 @@ def _submission(hostile: Hostile, person: str, version: str, medium: str) -> dic
             for handle, used in zip(sharpeners, ("practised", "novice"), strict=True)
         ],
         "blades": [{"key": key, "steel": {"designation": steel}, "note": say.short()} for key, steel in blades.items()],
-        "lots": [{"key": f"{person}.coil", "medium": medium, "note": say.short()}],
+        "lots": [
+            {"key": f"{person}.coil", "medium": medium, "note": say.short()},
+            {"key": f"{person}.segments", "use": "reference edges", "note": say.short()},
+        ],
+        "references": [_reference(say, person)],
+        "weights": [
+            {
+                "evening": 1, "instrument": f"{person}.scale", "note": say.short(),
+                "known": {"written": 500, "unit": "g"}, "read": {"written": 5.0, "unit": "N"},
+            }
+        ],
         "instruments": [{"key": f"{person}.scale", "kind": say.short()}],
         "preparations": [_preparation(say, number, *edge) for number, edge in enumerate(edges, 1)],
         "runs": [_run(say, number, person) for number in range(1, len(edges) + 1)],
@@ -321,6 +332,25 @@ def _submission(hostile: Hostile, person: str, version: str, medium: str) -> dic
         ],
         "plan": {"id": f"{person}-plan", "opened": _plan(say, person, version, edges)},
         "note": note,
+    }  # fmt: skip
+
+
+def _reference(say: Payloads, person: str) -> dict:
+    return {
+        "when": "start",
+        "evening": 1,
+        "pack": f"{person}.segments",
+        "segment": f"{person}.segment-1",
+        "tester": person,
+        "lot": f"{person}.coil",
+        "instrument": f"{person}.scale",
+        "work_unit": "cut",
+        "reading_unit": "N",
+        "readings": [
+            {"work": work, "values": [{"written": force}, {"written": force + 0.05}], "note": say.short()}
+            for work, force in ((0, 0.9), (10, 1.4))
+        ],
+        "note": say.short(),
     }
 
 

@@ -24,7 +24,15 @@ def hostile(form_site):
     record["people"][0]["sharpening"] = "novice"
     record["blades"][0] |= {"note": say.short(), "thickness_behind_edge": {"written": "1", "unit": "mm"}}
     record["lots"] = [{"key": "wren.coil", "medium": say.label(), "note": say.short()}]
+    record["lots"].append({"key": "wren.segments", "use": "reference edges", "note": say.short()})
     record["instruments"] = [{"key": "wren.scale", "kind": say.short()}]
+    read = [{"work": work, "values": [{"written": force}], "note": say.short()} for work, force in ((0, 0.9), (10, 1.4))]
+    where = {"evening": 1, "instrument": "wren.scale"}
+    edge = {"when": "start", "pack": "wren.segments", "segment": "wren.segment-1", "tester": "wren", "lot": "wren.coil"}
+    units = {"work_unit": "cut", "reading_unit": "N"}
+    record["references"] = [where | edge | units | {"readings": read, "note": say.short()}]
+    known, shown = {"written": 500, "unit": "g"}, {"written": 5.0, "unit": "N"}
+    record["weights"] = [where | {"known": known, "read": shown, "note": say.short()}]
     for preparation in record["preparations"]:
         stages = [{"as_printed": text, "grit": say.label()} for text in say.every()[:4]]
         preparation |= {"stages": stages, "deburring": say.short(), "strop": say.short(), "note": say.short()}

@@ -27,6 +27,7 @@ from .serving import served
 CLOSED = {
     "work/unit", "work/accepted_units/*", "reading/canonical_unit", "reading/accepted_units/*", "runs/*/work_unit",
     "runs/*/reading_unit", "blades/*/steel/designation", "blades/*/thickness_behind_edge/unit", "instruments/*/resolution/unit",
+    "references/*/work_unit", "references/*/reading_unit", "weights/*/known/unit", "weights/*/read/unit",
 }  # fmt: skip
 """Text fields without a pattern whose words come from a register."""
 

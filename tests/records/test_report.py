@@ -67,6 +67,8 @@ def test_every_code_is_given_somewhere_and_stands_in_some_test():
     program = "".join(p.read_text() for p in Path(records.__file__).parent.rglob("*.py") if p.name != "codes.py")
     here = Path(__file__)
     tests = "".join(p.read_text() for p in here.parent.glob("*.py") if p != here)
-    tests += "".join(p.read_text() for pattern in ("cases/fail/*.json", "proposals/*.py") for p in here.parents[1].glob(pattern))
+    tests += "".join(
+        p.read_text() for pattern in ("cases/fail/*.json", "cases/rules/*.json", "proposals/*.py") for p in here.parents[1].glob(pattern)
+    )
     assert {code for code in CODES if f'"{code}"' not in program} == set()
     assert {code for code in CODES if f'"{code}"' not in tests} == {"cannot-be-opened"}  # root may open everything

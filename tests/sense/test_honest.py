@@ -19,7 +19,7 @@ def test_at_most_one_honest_submission_in_a_hundred_is_asked_about_anything(spre
 
 def test_the_honest_ones_hold_what_makes_it_hard():
     """Limits, early stops, chips, burrs and odd readings are among them, and the check says of them what it always said."""
-    records = list(honest(100))
+    records = list(honest(COUNT))
     runs = [run for record in records for run in record["runs"]]
     values = [value for run in runs for reading in run["readings"] for value in reading.get("values") or ()]
     assert {"dull", "edge damaged", "tester stopped", "last checkpoint"} <= {run["ended"] for run in runs}

@@ -12,10 +12,12 @@ ROOT = Path(__file__).parents[2]
 
 
 def protocol_text(**changes: object) -> str:
-    """The two-sharpeners protocol with top-level fields of its front matter changed, figures left out."""
+    """The two-sharpeners protocol with top-level fields of its front matter changed, figures left out; its body then says nothing of them."""
     text = (ROOT / "protocols" / "two-sharpeners-rope" / "1.0.0.md").read_text(encoding="utf-8")
     _, front, body = text.split("---\n", 2)
     data = yaml.safe_load(front) | {"figures": [], "version": "1.0.0"} | changes
+    headings = [line for line in body.splitlines() if line.startswith("#")]
+    body = "".join(f"\n{line}\n\nAs the settings have it.\n" for line in headings) if changes else body
     return f"---\n{yaml.safe_dump(data, sort_keys=False, allow_unicode=True)}---\n{body}"
 
 

@@ -12,7 +12,7 @@ ROOT = Path(__file__).parents[2]
 
 
 def protocol_text(**changes: object) -> str:
-    """The two-sharpeners protocol with top-level fields of its front matter changed, figures left out; its body then says nothing of them."""
+    """The two-sharpeners protocol with top-level fields of its front matter changed, without figures; its body then says nothing."""
     text = (ROOT / "protocols" / "two-sharpeners-rope" / "1.0.0.md").read_text(encoding="utf-8")
     _, front, body = text.split("---\n", 2)
     data = yaml.safe_load(front) | {"figures": [], "version": "1.0.0"} | changes

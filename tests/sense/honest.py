@@ -45,13 +45,14 @@ def protocols() -> Repository:
 
 
 def honest(count: int, reading_sd: float = ASSUMED, first_seed: int = 1) -> Iterator[dict]:
-    """So many submissions, a hundred a seed of the demonstration: limits where a scale ends, early stops, chips, burrs and all."""
-    for number in range(count):
-        if number % 100 == 0:
-            seed = first_seed + number // 100
+    """So many submissions, all of one seed of the demonstration after another: limits where a scale ends, early stops, chips, burrs and all."""
+    seed, files = first_seed - 1, list[str]()
+    for _ in range(count):
+        if not files:
+            seed += 1
             files = list(generate(seed, Effects(reading_sd=reading_sd)).files.values())
             stream = np.random.default_rng([seed, 7])
-        yield _with_odd_readings(json.loads(files[number % 100]), stream)
+        yield _with_odd_readings(json.loads(files.pop(0)), stream)
 
 
 def _with_odd_readings(record: dict, stream: np.random.Generator) -> dict:

@@ -45,7 +45,7 @@ def protocols() -> Repository:
 
 
 def honest(count: int, reading_sd: float = ASSUMED, first_seed: int = 1) -> Iterator[dict]:
-    """So many submissions, all of one seed of the demonstration after another: limits where a scale ends, early stops, chips, burrs and all."""
+    """So many submissions, seed by seed of the demonstration: limits where a scale ends, early stops, chips, burrs and all."""
     seed, files = first_seed - 1, list[str]()
     for _ in range(count):
         if not files:

@@ -7,7 +7,7 @@ import pytest
 from .honest import ASSUMED, asked, honest, problems
 
 COUNT, MOST = 200, 2
-"""``python -m tests.sense.honest 1000`` measured 1, 2 and 6 of 1,000 at spreads of 0.06, 0.12 and 0.25."""
+"""``python -m tests.sense.honest 1000`` measured 1, 2 and 5 of 1,000 at spreads of 0.06, 0.12 and 0.25."""
 
 
 @pytest.mark.parametrize("spread", [0.06, ASSUMED])

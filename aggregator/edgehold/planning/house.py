@@ -193,12 +193,7 @@ def write_plan(root: Path, plan: Plan, out: Path | None, by: str | None) -> tupl
     InputError
         A file of that name is there already.
     """
-    files = {out or Path(f"{plan.id}.json"): plan_json(plan)}
-    if plan.sha256 is not None:
-        publisher = by or plan.coder
-        assert publisher is not None  # no plan is sealed without somebody who keeps its codes: see `draw_plan`
-        files[root / "submissions" / "plans" / f"{plan.id}.json"] = plan_json(published_seal(plan, publisher))
-    return _new_files(files)
+    return _new_files(_with_seal(root, plan, plan, out, by))
 
 
 def write_shared(root: Path, shared: Shared, out: Path | None, folder: Path, by: str | None) -> tuple[Path, ...]:
@@ -219,15 +214,21 @@ def write_shared(root: Path, shared: Shared, out: Path | None, folder: Path, by:
         A file of that name is there already.
     """
     plan = shared.plan
-    files = {out or Path(f"{plan.id}.json"): plan_json(plan)}
-    if plan.sha256 is not None:
-        publisher = by or plan.tables[0].coder
-        assert publisher is not None  # no plan is sealed without a coder at each table: see `share`
-        files[root / "submissions" / "plans" / f"{plan.id}.json"] = plan_json(published_seal(plan.tables[0], publisher))
+    files = _with_seal(root, plan, plan.tables[0], out, by)
     for number, part in enumerate(plan.tables, 1):
         files[table_folder(folder, number) / "plan.json"] = plan_json(part)
         files[table_folder(folder, number) / "order.txt"] = table_text(shared, number)
     return _new_files(files)
+
+
+def _with_seal(root: Path, whole: Plan | SharedPlan, sealed: Plan, out: Path | None, by: str | None) -> dict[Path, str]:
+    """A plan's file, and that of its seal if it has one: the seal of its first table's part where it is for several."""
+    files = {out or Path(f"{whole.id}.json"): plan_json(whole)}
+    if sealed.sha256 is not None:
+        publisher = by or sealed.coder
+        assert publisher is not None  # nothing is sealed without somebody who keeps its codes: see `draw_plan` and `share`
+        files[root / "submissions" / "plans" / f"{whole.id}.json"] = plan_json(published_seal(sealed, publisher))
+    return files
 
 
 def table_folder(folder: Path, number: int) -> Path:

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 
 from edgehold.errors import InputError
 from edgehold.records.model.base import LARGEST_EXACT_INTEGER, EdgePart, Origin, ProtocolReference
-from edgehold.records.model.plan import PLAN_FORMAT, PLAN_SEAL_FORMAT, Plan, PlannedRun, PlanSeal
+from edgehold.records.model.plan import PLAN_FORMAT, PLAN_SEAL_FORMAT, Plan, PlannedRun, PlanSeal, TableOfPlan
 from edgehold.records.pairs import half_of, partner_of
 from edgehold.records.sealing import plan_sha256
 
@@ -45,8 +45,33 @@ def draw_plan(asked: Occasion, fits: Capacity, *, id: str, month: str, seed: int
         raise InputError("got no coder, wanted one: a seal proves that codes were not opened, and somebody else must keep them")
     if not fits.runs:
         raise InputError("got a plan of 0 runs, wanted one run of each arm or more")
+    plan = plan_of(asked, asked.coder, tuple(_runs(asked, fits, seed)), id=id, month=month, seed=seed, sealed=sealed, origin=origin)
+    return plan.model_copy(update={"sha256": plan_sha256(plan)}) if sealed else plan
+
+
+def plan_of(
+    asked: Occasion,
+    coder: str | None,
+    runs: tuple[PlannedRun, ...],
+    *,
+    id: str,
+    month: str,
+    seed: int,
+    sealed: bool,
+    origin: Origin,
+    table: TableOfPlan | None = None,
+) -> Plan:
+    """The record of drawn runs, with its nonce where it is to be sealed; its hash is for whoever knows all that is sealed.
+
+    Parameters
+    ----------
+    asked, id, month, seed, sealed, origin : as in `draw_plan`.
+    coder : who keeps the codes; None: nobody.
+    runs : as drawn.
+    table : which table of a shared plan they are for.
+    """
     protocol = asked.protocol
-    plan = Plan(
+    return Plan(
         format=PLAN_FORMAT,
         id=id,
         protocol=ProtocolReference(id=protocol.id, version=protocol.version),
@@ -56,12 +81,12 @@ def draw_plan(asked: Occasion, fits: Capacity, *, id: str, month: str, seed: int
         worthwhile_ratio=asked.worthwhile_ratio,
         planned_last_checkpoint=asked.last_checkpoint,
         seed=seed,
-        blinding="sealed" if sealed else "helper coded" if asked.coded else "none",
-        coder=asked.coder,
-        runs=tuple(_runs(asked, fits, seed)),
+        blinding="none" if coder is None else "sealed" if sealed else "helper coded",
+        coder=coder,
+        runs=runs,
+        table=table,
         nonce=secrets.token_hex(NONCE_BYTES) if sealed else None,
     )
-    return plan.model_copy(update={"sha256": plan_sha256(plan)}) if sealed else plan
 
 
 def _runs(asked: Occasion, fits: Capacity, seed: int) -> Iterator[PlannedRun]:

@@ -8,7 +8,6 @@ first, which joins all tables in a ring (a cyclic block design with blocks of tw
 from __future__ import annotations
 
 import math
-import secrets
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -16,8 +15,8 @@ from itertools import product
 
 from edgehold.errors import InputError
 from edgehold.pooling import separability
-from edgehold.records.model.base import Origin, ProtocolReference
-from edgehold.records.model.plan import PLAN_FORMAT, SHARED_PLAN_FORMAT, Plan, PlannedRun, SharedPlan, TableOfPlan
+from edgehold.records.model.base import Origin
+from edgehold.records.model.plan import SHARED_PLAN_FORMAT, PlannedRun, SharedPlan, TableOfPlan
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.pairs import half_of, partner_of
 from edgehold.records.sealing import part_sha256, plan_sha256
@@ -29,7 +28,7 @@ from .chances import SIGHTS, spread_of
 from .designs import Design, doable
 from .draws import Draws
 from .occasion import Occasion, Stock, occasion
-from .plans import NONCE_BYTES, draw_codes
+from .plans import draw_codes, plan_of
 from .precision import TOLERANCE, Cut, cuts_of, least_precise
 from .remedies import Outlook
 
@@ -249,7 +248,8 @@ def _drawn(
         runs = list(_runs(tables, number, here, halves[number - 1], design, draws))
         if table.coder is not None:
             runs = [run.model_copy(update={"code": next(codes)}) for run in runs]
-        parts.append(_part(asked, table, number, len(tables), tuple(runs), id=id, month=month, seed=seed, sealed=sealed, origin=origin))
+        place = TableOfPlan(number=number, of=len(tables))
+        parts.append(plan_of(asked, table.coder, tuple(runs), id=id, month=month, seed=seed, sealed=sealed, origin=origin, table=place))
     if not sealed:
         return SharedPlan(format=SHARED_PLAN_FORMAT, id=id, tables=tuple(parts))
     hashes = tuple(part_sha256(part) for part in parts)
@@ -257,37 +257,6 @@ def _drawn(
     seal = plan_sha256(opened[0])
     whole = tuple(part.model_copy(update={"sha256": seal}) for part in opened)
     return SharedPlan(format=SHARED_PLAN_FORMAT, id=id, tables=whole, sha256=seal)
-
-
-def _part(
-    asked: Occasion,
-    table: Table,
-    number: int,
-    of: int,
-    runs: tuple[PlannedRun, ...],
-    *,
-    id: str,
-    month: str,
-    seed: int,
-    sealed: bool,
-    origin: Origin,
-) -> Plan:
-    return Plan(
-        format=PLAN_FORMAT,
-        id=id,
-        protocol=ProtocolReference(id=asked.protocol.id, version=asked.protocol.version),
-        origin=origin,
-        month=month,
-        endpoint=asked.rule.id,
-        worthwhile_ratio=asked.worthwhile_ratio,
-        planned_last_checkpoint=asked.last_checkpoint,
-        seed=seed,
-        blinding="none" if table.coder is None else "sealed" if sealed else "helper coded",
-        coder=table.coder,
-        runs=runs,
-        table=TableOfPlan(number=number, of=of),
-        nonce=secrets.token_hex(NONCE_BYTES) if sealed else None,
-    )
 
 
 def _runs(

@@ -120,7 +120,8 @@ def tables_of(
     for name, given, least in (("sharpener", sharpeners, number), ("tester", testers, 0), ("coder", coders, 0)):
         if len(given) not in (number, least) or len(set(given)) < len(given):
             wanted = f"{number}, one for each table" if least else f"{number}, one for each table, or none"
-            raise InputError(f"got {len(set(given))} {name}s for {number} tables, wanted {wanted}")
+            people = f"1 {name}" if len(set(given)) == 1 else f"{len(set(given))} {name}s"
+            raise InputError(f"got {people} for {number} tables, wanted {wanted}")
     owners = [blade.partition(".")[0] for blade in blades]
     for blade, owner in zip(blades, owners, strict=True):
         if owner not in sharpeners:

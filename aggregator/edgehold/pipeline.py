@@ -14,14 +14,13 @@ from .estimates import estimate_submissions, repeatability_table
 from .forms.review import review_forms
 from .forms.submission import Rules, forms
 from .pages.site import build_site
-from .pooling.curves.curves import pooled_curves
 from .pooling.exchanges import ExchangePlan
 from .pooling.gather.all_answers import all_answers, judged
 from .pooling.gather.all_runs import all_runs
 from .pooling.gather.apart import further_runs
 from .pooling.gather.circulation import circulated_blades
 from .pooling.gather.in_processes import side_by_side
-from .pooling.gather.of_protocols import by_endpoint, by_pool, level_priors_of, primary_of, spread_priors_of, worthwhile_of
+from .pooling.gather.of_protocols import asked_of, asked_of_pool, by_endpoint, by_pool, primary_of, worthwhile_of
 from .pooling.network.steel_network import steel_networks
 from .pooling.pairwise.comparisons import compare
 from .pooling.pairwise.cumulative import courses
@@ -49,17 +48,9 @@ def find_everything(repository: Repository) -> EverythingFound:
     primary = by_pool(repository, primary_of)
     with side_by_side(len(rows)) as begin:
         asked = (
-            begin(all_answers, rows, worthwhile, by_endpoint(repository, spread_priors_of)),
+            begin(all_answers, rows, points, by_endpoint(repository, asked_of), by_pool(repository, asked_of_pool)),
             begin(all_runs, rows, primary),
             begin(probe_answers, rows, by_endpoint(repository, lambda rule: probes_for(rule.kind, rule.primary))),
-            begin(
-                pooled_curves,
-                points,
-                rows,
-                by_pool(repository, lambda record: record.work.checkpoints),
-                by_pool(repository, level_priors_of),
-                by_pool(repository, lambda record: record.reading.keener != "higher"),
-            ),
         )
         table = repeatability_table(rows, repository.protocols)
         estimates = estimate_submissions(rows, table, repository.protocols)
@@ -68,7 +59,8 @@ def find_everything(repository: Repository) -> EverythingFound:
         published = publish(table, repository)
         networks = steel_networks(estimates, table)
         months = courses(repository, estimates, table, comparisons, worthwhile)
-        answers, everything, probes, curves = (one() for one in asked)
+        answered, everything, probes = (one() for one in asked)
+    answers, curves = answered.answers, answered.curves
     apart = judged(answers, primary)
     return EverythingFound(
         repository=repository,

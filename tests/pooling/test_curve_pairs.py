@@ -7,11 +7,13 @@ import pytest
 
 from edgehold.endpoints import curve_points, endpoint_rows
 from edgehold.endpoints.rows import CurvePoint
-from edgehold.pooling.curves.curves import pooled_curves
+from edgehold.pooling.gather.all_answers import all_answers
+from edgehold.pooling.gather.of_protocols import asked_of, asked_of_pool, by_endpoint, by_pool
 from edgehold.pooling.spread_priors import priors_for
 from edgehold.records.canonical import PoolKey
 from tests.endpoints.repositories import make_protocol, make_repository, make_run
 from tests.estimates.rows import make_row
+from tests.pooling.curves_of_points import pooled_curves
 
 POOL = PoolKey("made-up", 1, "simulated")
 WORK = (0.0, 5.0, 10.0, 20.0, 40.0, 80.0, 160.0)
@@ -38,7 +40,7 @@ def points(rng, plan, per=3, sd=0.1, unit=1.0, reach=160.0):
 
 
 def pooled(found, rows=(), unit=1.0):
-    return pooled_curves(found, rows, {POOL: tuple(w * unit for w in WORK)}, {POOL: priors_for(0.1, "here")}, {POOL: True})
+    return pooled_curves(found, rows, [w * unit for w in WORK], priors_for(0.1, "here"))
 
 
 def compared(found, rows=(), unit=1.0):
@@ -140,6 +142,7 @@ def test_a_pass_or_fail_protocol_has_no_curves():
     repository = make_repository(protocol, runs)
     rows = endpoint_rows(repository)
     assert {row.steel for row in rows} == {"demo-a", "demo-b"}
-    key = rows[0].pool
-    found = pooled_curves(curve_points(repository), rows, {key: protocol.work.checkpoints}, {key: {}}, {key: True})
-    assert (found.curves, found.pairs) == ((), ())
+    asked = by_endpoint(repository, asked_of), by_pool(repository, asked_of_pool)
+    found = all_answers(rows, curve_points(repository), *asked)
+    assert (found.curves.curves, found.curves.pairs) == ((), ())
+    assert [one.readings for one in found.answers.values()] == [None]

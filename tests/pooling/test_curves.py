@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 
 from edgehold.endpoints.rows import CurvePoint
-from edgehold.pooling.curves.curves import pooled_curves
 from edgehold.pooling.spread_priors import priors_for
 from edgehold.records.canonical import PoolKey
+from tests.pooling.curves_of_points import pooled_curves
 
 POOL = PoolKey("rope", 1, "simulated")
 WORKS = (0.0, 5.0, 10.0, 20.0, 40.0, 80.0, 160.0)
-PRIORS = {POOL: priors_for(0.3, "here")}
+PRIORS = priors_for(0.3, "here")
 TRUTH = {"keen": (0.1, -0.50), "lasting": (-0.1, -0.36)}  # keenness at 0, and its fall for every e-fold of 1 + work/5
 DULL = -1.6  # keenness at which a run is stopped
 
@@ -45,8 +45,8 @@ def point(submission, run, steel, blade, person, work, keenness, limit=None):
     return CurvePoint(POOL, "1.0.0", submission, run, steel, blade, person, person, work, keenness, keenness, 0.05, 3, limit, 1.0)
 
 
-def curves_of(points, lower=True, **more):
-    return {one.steel: one for one in pooled_curves(points, (), {POOL: WORKS}, PRIORS, {POOL: lower}, **more).curves}
+def curves_of(points, lower=True):
+    return {one.steel: one for one in pooled_curves(points, (), WORKS, PRIORS, lower).curves}
 
 
 def starting(points):
@@ -109,10 +109,22 @@ def test_a_steel_of_one_submission_has_no_curve_and_a_place_that_one_submission_
     assert curves_of([one for one in points if one.submission == "0-1"]) == {}
 
 
-def test_steels_that_are_not_known_and_work_at_no_checkpoint_are_left_out():
+def test_a_steel_that_is_not_known_has_no_curve():
     points = points_of(2, people=3, stop=False)
-    strange = [*points, *(replace(one, steel=None) for one in points), *(replace(one, work=7.0) for one in points)]
-    assert curves_of(strange) == curves_of(points)
+    strange = [replace(one, steel=None, blade=f"{one.blade} unknown", run=f"{one.run} unknown") for one in points]
+    assert set(curves_of([*points, *strange])) == set(TRUTH) and curves_of(strange) == {}
+
+
+def test_a_reading_between_checkpoints_counts_and_has_no_point_and_one_beyond_them_is_left_out():
+    """The keenness at 7 that the truth has there tells no more than its neighbours do; ten times that would move them."""
+    points = points_of(2, people=3, stop=False)
+    beyond = [replace(one, work=161.0, keenness=9.0) for one in points]
+    assert curves_of([*points, *beyond]) == curves_of(points)
+    between = [replace(one, work=7.0, keenness=truth(one.steel)[1] + 1.0) for one in points if one.work == 5.0]
+    moved = curves_of([*points, *between])
+    for steel, curve in curves_of(points).items():
+        assert [one.work for one in moved[steel].points] == list(WORKS)
+        assert moved[steel].points[1].mean > curve.points[1].mean + 0.1
 
 
 def test_relabelling_and_shuffling_changes_nothing():

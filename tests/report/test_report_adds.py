@@ -6,6 +6,7 @@ What they add to a pool that is there: tests/whole_path/test_what_runs_add.py.
 import shutil
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from edgehold.cli import MISUSE, main
@@ -27,6 +28,10 @@ def root(tmp_path):
 
 def told(root: Path, named: str, pooled: Path | None = None) -> list[Reason]:
     return list(adds(pooled or root, open_submission(root, named)).sentences)
+
+
+def singular(*_, **__):
+    raise np.linalg.LinAlgError("planted")
 
 
 def test_the_first_of_a_question_is_told_that_it_would_begin_the_pool(root):
@@ -64,5 +69,6 @@ def test_a_folder_that_is_no_repository_is_a_misuse(root, capsys, tmp_path):
 def test_a_pool_that_compares_nothing_says_so_and_one_that_cannot_be_fitted_why(tmp_path, monkeypatch):
     two = make_repository(tmp_path / "two", [more_runs(), more_runs("auk-1") | {"month": "2026-04"}])
     assert [code_of(s) for s in told(two, "auk-1")] == ["report.adds_others", "report.adds_counted", "report.adds_nothing"]
-    monkeypatch.setattr(gather, "headline_of", lambda runs, *_, **__: gather.unanswered(NotFitted("numerics.singular"), runs))
+    monkeypatch.setattr(gather, "read_pool", singular)
+    monkeypatch.setattr(gather, "headline_of", singular)
     assert told(two, "auk-1")[-1] == Reason("report.adds_not_fitted", reason=NotFitted("numerics.singular"))

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from estimates.rows import POOL, make_protocols, make_row
 
-from edgehold.pooling.gather.all_answers import all_answers
+from edgehold.pooling.gather.all_answers import Asked, all_answers
 from edgehold.pooling.spread_priors import priors_for
 from edgehold.pooling.what_matters import WhatMatters
 from edgehold.records.model.protocol import EndpointRule
@@ -31,7 +31,6 @@ METHODS = (
     "network of steels",
     "crossed model, restricted likelihood",
     "within submissions alone",
-    "curves of all readings",
 )
 
 
@@ -54,8 +53,8 @@ def rows_of(blades: dict[str, int], people: int = 6, seed: int = 1, own: bool = 
 def published(rows):
     """Answers on steels, on practice, and the model, of invented runs."""
     key = (POOL, RULE.id)
-    found = all_answers(rows, {key: RULE.worthwhile_ratio}, {key: priors_for(0.2, "made up for a test")})[key]
-    steels, practice = answers(found, RULE, "cut", {}, None, None, {})
+    found = all_answers(rows, (), {key: Asked(RULE, priors_for(0.2, "made up for a test"))}, {}).answers[key]
+    steels, practice = answers(found, RULE, "cut", {}, None, None)
     return steels, practice, model_result(found, RULE, "cut")
 
 
@@ -213,7 +212,7 @@ def test_without_a_fit_every_pair_has_the_reason_and_nothing_has_a_number():
 
 
 def test_without_a_run_with_a_value_there_is_neither():
-    assert answers(None, RULE, "cut", {}, None, None, {}) == ((), None) and model_result(None, RULE, "cut") is None
+    assert answers(None, RULE, "cut", {}, None, None) == ((), None) and model_result(None, RULE, "cut") is None
 
 
 def test_what_matters_more_is_said_only_where_it_is_sure(steels_met):

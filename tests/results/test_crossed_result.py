@@ -11,7 +11,8 @@ from pooling.designs import TRUTH, labels_of_exchange, values_of
 from edgehold.numerics.interval import Interval
 from edgehold.pooling.crossed.runs_fit import Difference
 from edgehold.pooling.crossed.within_submissions import WithinSubmissions
-from edgehold.pooling.gather.all_runs import all_runs, labels_of
+from edgehold.pooling.gather.all_runs import all_runs
+from edgehold.pooling.run_labels import labels_of
 from edgehold.records.model.protocol import EndpointRule
 from edgehold.results.model.analyses import CrossedResult
 from edgehold.results.publish.crossed import crossed_result

@@ -1,49 +1,39 @@
-"""Early better, late worse: a sentence, and no winner."""
+"""Sharper early, duller late, by the band along the whole work: a sentence, and no winner."""
 
-import math
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 
-from edgehold.results.publish.compare import SIDE, crossovers
+from edgehold.pooling.curves.contrast import Band
+from edgehold.results.publish.curve_pairs import crossovers
 from edgehold.words import Reason
 
-OPENINGS = {"early": "After 10 cuts", "late": "After 160 cuts"}
+AT = np.array([0.0, 10.0, 40.0, 160.0])
 
 
-def endpoint(role: str, above_one: float | None, about: str = "steels"):
-    pair = SimpleNamespace(first="demo-a", second="demo-b", about=about, probability_above_one=above_one)
-    return SimpleNamespace(id=role, role=role, kind="level", steels=(pair,))
+def pair(ratio, overtakes="second", blades=(2, 3)):
+    """Two steels whose band lies .1 about the ratio."""
+    ratio = np.array(ratio)
+    near = {"pointwise_low": ratio - 0.05, "pointwise_high": ratio + 0.05, "low": ratio - 0.1, "high": ratio + 0.1}
+    contrast = SimpleNamespace(same_work=Band(at=AT, ln_ratio=ratio, level=0.95, critical=2.4, **near), overtakes=overtakes)
+    return SimpleNamespace(first="demo-a", second="demo-b", contrast=contrast, blades_first=blades[0], blades_second=blades[1])
 
 
-def test_the_one_better_early_is_named_first_and_nobody_wins():
-    (found,) = crossovers((endpoint("early", 0.01), endpoint("late", 0.99)), OPENINGS)
-    assert (found.first, found.second) == ("demo-b", "demo-a")
-    told = {"opening": "After 10 cuts", "later": "after 160 cuts", "keener": "demo-b", "longer": "demo-a"}
+def test_the_one_sharper_early_is_named_first_and_nobody_wins():
+    (found,) = crossovers([pair([0.3, 0.2, 0.0, -0.2])], "cut")
+    assert (found.first, found.second) == ("demo-a", "demo-b")
+    told = {"keener": "demo-a", "longer": "demo-b", "early": "from 0 to 10", "late": "at 160", "unit": "cuts"}
     assert found.sentence == Reason("studies_answer.crossover", **told)
 
 
+def test_the_other_way_round_names_the_other_first():
+    (found,) = crossovers([pair([-0.3, -0.05, 0.0, 0.2], "first")], "cut")
+    assert (found.first, found.second) == ("demo-b", "demo-a")
+
+
 @pytest.mark.parametrize(
-    ("early", "late"),
-    [(0.01, 0.01), (0.99, 0.99), (0.1, 0.99), (0.01, 0.9), (0.02, 0.98), (None, 0.99), (0.01, None)],
-    ids=["worse both times", "better both times", "early open", "late open", "both only likely", "no early ratio", "no late ratio"],
+    "one", [pair([0.3, 0.2, 0.1, 0.2], ""), pair([0.3, 0.2, 0.0, -0.2], blades=(1, 3)), pair([0.3, 0.2, 0.0, -0.2], blades=(2, 1))]
 )
-def test_unless_both_are_all_but_certain_and_on_two_sides_there_is_no_crossover(early, late):
-    assert crossovers((endpoint("early", early), endpoint("late", late)), OPENINGS) == ()
-
-
-def test_both_sides_together_hold_with_the_usual_probability():
-    assert math.isclose(2 * (1 - SIDE), 1 - 0.975)
-
-
-def test_single_blades_change_no_places():
-    assert crossovers((endpoint("early", 0.01), endpoint("late", 0.99, "blades")), OPENINGS) == ()
-
-
-def test_a_pair_met_early_only_has_no_crossover():
-    nobody = SimpleNamespace(id="late", role="late", kind="level", steels=())
-    assert crossovers((endpoint("early", 0.01), nobody), OPENINGS) == ()
-
-
-def test_one_endpoint_alone_has_no_crossover():
-    assert crossovers((endpoint("late", 0.99),), OPENINGS) == ()
+def test_without_an_overtaking_and_with_a_single_blade_there_is_none(one):
+    assert crossovers([one], "cut") == ()

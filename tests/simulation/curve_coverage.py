@@ -1,4 +1,6 @@
-"""Coverage of the published bands of two steels along the work: readings drawn with known curves, analysed by the path's own stage.
+"""Coverage of what is published of a pool's readings: the headline early and late, and the band of two steels along the work.
+
+Readings are drawn with known curves and analysed by the path's own stage.
 
 Two steels with the same average curve, or with curves that cross at 40 cuts. Everybody's sharpening and testing, blades, steels in a
 person's hands, submissions and runs move whole curves by a level and by a trend along the work; readings have an error of their own. Runs
@@ -17,15 +19,18 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from edgehold.endpoints.rows import CurvePoint
-from edgehold.pooling.curves.curves import pooled_curves
+from edgehold.endpoints.rows import CurvePoint, EndpointRow
+from edgehold.pooling.gather.all_answers import Asked, AskedOfPool, all_answers
 from edgehold.pooling.spread_priors import priors_for
 from edgehold.records.canonical import PoolKey
+from edgehold.records.model.protocol import EndpointRule
+from tests.estimates.rows import make_protocols, make_row
 
 POOL = PoolKey("rope", 1, "simulated")
 WORKS = (0.0, 5.0, 10.0, 20.0, 40.0, 80.0, 160.0)
 SCALE = np.log1p(np.array(WORKS) / 5)
 PLACE = 2 * SCALE / SCALE[-1] - 1  # −1 at the first checkpoint, 1 at the last
+BEND = (3 * PLACE**2 - 1) / 2  # Legendre's second polynomial: no level and, about, no trend
 STEELS = ("demo-a", "demo-b")
 # Levels spread as in the study of the headline (``pools.SDS``).
 SDS = {"sharpener": 0.20, "tester": 0.15, "blade": 0.10, "steel × sharpener": 0.07, "submission": 0.08, "run": 0.30}
@@ -34,6 +39,8 @@ TREND = 0.4  # of a trend, in the SD of the level
 READING = 0.08
 DULL = -1.9  # keenness at which a run is stopped
 ASSUMED = 0.30  # the repeatability that a protocol of this kind assumes
+PLACES = {"early": 10.0, "late": 160.0}
+LEVEL: EndpointRule = next(one for one in next(iter(make_protocols().values())).record.endpoints if one.kind == "level")
 
 
 @dataclass(frozen=True)
@@ -48,6 +55,9 @@ class CurveDesign:
     sharpeners : 0 where everybody sharpens for themselves, 1 where one person sharpens for all.
     crossing : whether the first steel starts 25 % keener and ends that much duller.
     sds : standard deviations that differ from the usual ones.
+    bend : standard deviation of what bends every effect along the work, in that of its level: no line as the model has it.
+    tails : degrees of freedom of runs' and readings' t distributions, scaled to the same standard deviation; 0 where they are normal.
+    dull : keenness at which a run is stopped.
     """
 
     name: str
@@ -57,6 +67,9 @@ class CurveDesign:
     sharpeners: int = 0
     crossing: bool = False
     sds: Mapping[str, float] = field(default_factory=dict)
+    bend: float = 0.0
+    tails: int = 0
+    dull: float = DULL
 
 
 DESIGNS = (
@@ -69,6 +82,9 @@ DESIGNS = (
     CurveDesign("three testers", testers=3),
     CurveDesign("own blades, curves cross", crossing=True),
     CurveDesign("twelve testers, curves cross", testers=12, crossing=True),
+    CurveDesign("effects that bend along the work", bend=0.4),
+    CurveDesign("runs and readings with tails of t on 5 df", tails=5),
+    CurveDesign("most runs stopped early, curves cross", crossing=True, dull=-1.3),
 )
 
 
@@ -83,10 +99,17 @@ def draw(design: CurveDesign, seed: int) -> list[CurvePoint]:
     rng, sds, curves = np.random.default_rng(seed), SDS | dict(design.sds), truth(design)
     moves: dict[tuple[str, str], np.ndarray] = {}
 
+    def normal(sd: float, size: int | None = None) -> np.ndarray:
+        return rng.normal(0, sd, size)
+
+    def drawn(sd: float, size: int | None = None) -> np.ndarray:
+        return sd * rng.standard_t(design.tails, size) * np.sqrt(1 - 2 / design.tails) if design.tails else normal(sd, size)
+
     def moved(kind: str, who: str) -> np.ndarray:
         if (kind, who) not in moves:
-            level, trend = rng.normal(0, sds[kind]), rng.normal(0, TREND * sds[kind])
-            moves[kind, who] = level + trend * PLACE
+            spread = normal if kind != "run" else drawn
+            level, trend = spread(sds[kind]), spread(TREND * sds[kind])
+            moves[kind, who] = level + trend * PLACE + (spread(design.bend * sds[kind]) * BEND if design.bend else 0)
         return moves[kind, who]
 
     found = []
@@ -99,29 +122,56 @@ def draw(design: CurveDesign, seed: int) -> list[CurvePoint]:
                     ("sharpener", sharpener), ("tester", f"t{t}"), ("blade", blade), ("steel × sharpener", f"{steel} {sharpener}"),
                     ("submission", f"file-{t}"), ("run", f"{t} {steel} {run}"),
                 )  # fmt: skip
-                read = curves[s] + sum(moved(*part) for part in parts) + rng.normal(0, READING, len(WORKS))
+                read = curves[s] + sum(moved(*part) for part in parts) + drawn(READING, len(WORKS))
                 for work, keenness in zip(WORKS, read, strict=True):
                     value = float(keenness)
                     found.append(
                         CurvePoint(POOL, "1.0.0", f"file-{t}", f"{steel} {run}", steel, blade, sharpener, f"t{t}", work, value, value,
                                    READING, 3, None, 1.0)
                     )  # fmt: skip
-                    if keenness < DULL:
+                    if keenness < design.dull:
                         break
+    return found
+
+
+def rows_of(points: Sequence[CurvePoint]) -> list[EndpointRow]:
+    """Early and late levels of runs; of those that were stopped before it, only that they had become duller than their last reading."""
+    runs: dict[tuple[str, str], list[CurvePoint]] = {}
+    for one in points:
+        runs.setdefault((one.submission, one.run), []).append(one)
+    found = []
+    for number, read in enumerate(runs.values(), start=1):
+        one, there = read[0], {point.work: point.keenness for point in read}
+        facts = {name: getattr(one, name) for name in ("pool", "submission", "run", "steel", "blade", "sharpener", "tester")}
+        for name, work in PLACES.items():
+            found.append(make_row(there.get(work, (-np.inf, read[-1].keenness)), number, name, **facts | {"own_sharpening": False}))
     return found
 
 
 def line(design: CurveDesign, seed: int) -> dict:
     """What one pool's published pair came to; places are checkpoints and those between."""
-    found = pooled_curves(draw(design, seed), (), {POOL: WORKS}, {POOL: priors_for(ASSUMED, "assumed here")}, {POOL: True})
-    (pair,) = found.pairs
+    points, priors = draw(design, seed), priors_for(ASSUMED, "assumed here")
+    rules = {(POOL, name): Asked(LEVEL.model_copy(update={"id": name, "at": work}), priors) for name, work in PLACES.items()}
+    found = all_answers(rows_of(points), points, rules, {POOL: AskedOfPool(WORKS, priors, True)}, sensitivity=False)
+    (pair,) = found.curves.pairs
     band = pair.contrast.same_work
     if band is None:
         return {"reason": pair.contrast.reason}
     first, second = truth(design)
+    told: dict[str, object] = {}
+    for name, work in PLACES.items():
+        answer = found.answers[POOL, name].headline.pair(*STEELS)
+        at, limits = WORKS.index(work), answer.interval
+        told[f"{name} held"] = bool(limits.low <= first[at] - second[at] <= limits.high)
+        told[f"{name} half"] = (limits.high - limits.low) / 2
+        told[f"{name} off"] = answer.estimate - (first[at] - second[at])
+        told[f"{name} read off"] = found.answers[POOL, name].readings is not None
+    alone = all_answers(rows_of(points), (), rules, {}, sensitivity=False).answers[POOL, "late"].headline.pair(*STEELS)
+    wanted = first[-1] - second[-1]
+    told |= {"alone held": bool(alone.interval.low <= wanted <= alone.interval.high), "alone off": alone.estimate - wanted}
     wanted = np.interp(np.log1p(band.at / 5), SCALE, first - second)
     late = {round(float(w), 6): i for i, w in enumerate(band.at)}[band.at[-1]]
-    return {
+    return told | {
         "everywhere": bool(((band.low <= wanted) & (wanted <= band.high)).all()),
         "places": float(((band.pointwise_low <= wanted) & (wanted <= band.pointwise_high)).mean()),
         "late": bool(band.pointwise_low[late] <= wanted[late] <= band.pointwise_high[late]),
@@ -132,22 +182,26 @@ def line(design: CurveDesign, seed: int) -> dict:
 
 
 COLUMNS = (
-    "| design | band holds everywhere | places held | last checkpoint held | half-width of the band there (ln) | wrong side claimed "
-    "| overtakes |"
+    "| design | headline early held | half-width (ln) | late held | half-width | bias | from late values alone: held | bias "
+    "| band holds everywhere | places held "
+    "| half-width of the band at the end | wrong side claimed | overtakes |"
 )
 
 
 def summary(design: CurveDesign, lines: Sequence[dict]) -> str:
     """A row of the table."""
     fitted = [one for one in lines if "everywhere" in one]
-    mean = {name: np.mean([one[name] for one in fitted]) for name in ("everywhere", "places", "late", "claims")}
-    half = np.median([one["half"] for one in fitted])
+    names = ("everywhere", "places", "claims", "early held", "late held", "late off", "alone held", "alone off")
+    mean = {name: np.mean([one[name] for one in fitted]) for name in names}
+    half = {name: np.median([one[name] for one in fitted]) for name in ("half", "early half", "late half")}
     overtakes = np.mean([one["overtakes"] == "second" for one in fitted])
     wrongly = np.mean([one["overtakes"] != "" and (one["overtakes"] != "second" or not design.crossing) for one in fitted])
     told = f"{overtakes:.3f}" if design.crossing else f"{wrongly:.3f} (wrongly)"
     return (
-        f"| {design.name} ({len(fitted)} of {len(lines)}) | {mean['everywhere']:.3f} | {mean['places']:.3f} | {mean['late']:.3f} "
-        f"| {half:.2f} | {mean['claims']:.3f} | {told} |"
+        f"| {design.name} ({len(fitted)} of {len(lines)}) | {mean['early held']:.3f} | {half['early half']:.2f} "
+        f"| {mean['late held']:.3f} | {half['late half']:.2f} | {mean['late off']:+.3f} | {mean['alone held']:.3f} "
+        f"| {mean['alone off']:+.3f} | {mean['everywhere']:.3f} | {mean['places']:.3f} "
+        f"| {half['half']:.2f} | {mean['claims']:.3f} | {told} |"
     )
 
 
@@ -157,7 +211,7 @@ def main() -> None:
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--designs", nargs="+", default=[design.name for design in DESIGNS])
     asked = parser.parse_args()
-    print(COLUMNS, "|---|---|---|---|---|---|---|", sep="\n")
+    print(COLUMNS, "|---" * 13 + "|", sep="\n")
     with ProcessPoolExecutor(asked.jobs) as workers:
         for design in DESIGNS:
             if design.name in asked.designs:

@@ -15,6 +15,16 @@ def test_the_band_holds_the_truth_everywhere_about_as_often_as_it_says(name):
     assert sum(one["overtakes"] != "" for one in told) <= 1
 
 
+def test_late_levels_are_read_off_all_readings_and_are_not_moved_by_who_stops():
+    """Three in four runs are stopped before the last checkpoint; the true ratio there is ×0.8. 24 pools: from the late values alone the
+    answer lies about a fifth of the difference too near to ×1, read off the curves it lies within the error of 24 pools."""
+    told = [line(BY_NAME["most runs stopped early, curves cross"], seed) for seed in range(1, 25)]
+    assert all(one["early read off"] and one["late read off"] for one in told)
+    off = np.array([one["late off"] for one in told])
+    assert abs(off.mean()) < 2.6 * off.std(ddof=1) / np.sqrt(len(off))
+    assert sum(one["late held"] for one in told) >= 19
+
+
 def test_the_generator_draws_what_it_says():
     design = BY_NAME["twelve testers, curves cross"]
     found = draw(design, 3)
@@ -28,8 +38,17 @@ def test_the_generator_draws_what_it_says():
 
 
 def test_a_row_of_the_table_counts_what_was_claimed_wrongly():
-    right = {"everywhere": True, "places": 1.0, "late": True, "half": 0.3, "overtakes": "", "claims": False}
-    wrong = right | {"everywhere": False, "overtakes": "first", "claims": True}
+    right = {"everywhere": True, "places": 1.0, "half": 0.3, "overtakes": "", "claims": False}
+    right |= {
+        "early held": True,
+        "early half": 0.2,
+        "late held": True,
+        "late half": 0.25,
+        "late off": 0.01,
+        "alone held": True,
+        "alone off": 0.0,
+    }
+    wrong = right | {"everywhere": False, "overtakes": "first", "claims": True, "late held": False, "late off": 0.05, "alone off": -0.2}
     assert summary(BY_NAME["own blades"], [right, right, right, wrong]) == (
-        "| own blades (4 of 4) | 0.750 | 1.000 | 1.000 | 0.30 | 0.250 | 0.250 (wrongly) |"
+        "| own blades (4 of 4) | 1.000 | 0.20 | 0.750 | 0.25 | +0.020 | 1.000 | -0.050 | 0.750 | 1.000 | 0.30 | 0.250 | 0.250 (wrongly) |"
     )

@@ -69,6 +69,7 @@ class Planted:
 NAN, ANY = float("nan"), Interval(-1.0, 1.0, 0.95, "made up")
 ENDPOINT = r"/pools/\d+/endpoints/\d+"
 METHOD = rf"{ENDPOINT}/(steels/\d+|practice)/methods"  # the folded table, and the sentence below it
+HEADLINE = rf"/pools/\d+/(told_apart|headline|quoted|crossovers)|{ENDPOINT}/(steels|practice|model|sharpening)"
 COMPARISON = rf"{ENDPOINT}/pairwise/\d+|{METHOD}"
 PLACES = (
     Planted("endpoints.collect", "run_curve", "the value of run", "", harms_later=True),
@@ -98,13 +99,15 @@ PLACES = (
     Planted("pooling.pairwise.comparisons", "_checks", "what single studies do to it", COMPARISON),
     Planted("pooling.gather.circulation", "interlaboratory", "circulating blade", rf"{ENDPOINT}/interlaboratory/\d+"),
     Planted("pooling.curves.curves", "_mean_point", "the mean curve of", r"/pools/\d+/curves/\d+"),
-    Planted("pooling.curves.curves", "_fit", "the mean curve of|along the work", rf"/pools/\d+/(curves|curve_comparisons)/\d+|{METHOD}"),
-    Planted("pooling.curves.pairs", "curve_contrast", "along the work", rf"/pools/\d+/curve_comparisons/\d+|{METHOD}"),
+    Planted(
+        "pooling.curves.joint", "hierarchical", "the mean curve of|along the work", rf"/pools/\d+/(curves|curve_comparisons)/\d+|{HEADLINE}"
+    ),
+    Planted("pooling.curves.pairs", "curve_contrast", "along the work", r"/pools/\d+/curve_comparisons/\d+"),
     Planted(
         "pooling.gather.all_answers",
         "headline_of",
         "the hierarchical model|what the runs can tell apart",
-        rf"/pools/\d+/(told_apart|headline|quoted|crossovers)|{ENDPOINT}/(steels|practice|model|sharpening)",
+        HEADLINE,
     ),
     Planted("pooling.network.steel_network", "network", "the network of steels", rf"{ENDPOINT}/network|{METHOD}"),
     Planted("pooling.probes.probes", "model", "the question", rf"{ENDPOINT}/(probes/\d+|probes_sentence)", holds="fit"),
@@ -132,7 +135,7 @@ PLACES = (
     Planted("results.publish.assemble", "probe_result", "the question", rf"{ENDPOINT}/(probes/\d+|probes_sentence)"),
     Planted("results.publish.assemble", "curve_comparison", "along the work", r"/pools/\d+/curve_comparisons/\d+"),
 )
-LATER = "repeatability_table estimate_submissions compare circulated_blades pooled_curves steel_networks courses"
+LATER = "repeatability_table estimate_submissions compare circulated_blades steel_networks courses"
 ANSWERS = "all_answers judged"
 AGAIN = {
     "endpoints.collect": f"endpoint_rows curve_points {LATER} {ANSWERS}",
@@ -142,8 +145,9 @@ AGAIN = {
     "pooling.pairwise.studies": "compare courses",
     "pooling.pairwise.comparisons": "compare courses",
     "pooling.gather.circulation": "circulated_blades",
-    "pooling.curves.curves": "pooled_curves",
-    "pooling.curves.pairs": "pooled_curves",
+    "pooling.curves.curves": ANSWERS,
+    "pooling.curves.joint": ANSWERS,
+    "pooling.curves.pairs": ANSWERS,
     "pooling.gather.all_answers": ANSWERS,
     "pooling.network.steel_network": "steel_networks",
     "pooling.probes.probes": "probe_answers",

@@ -4,6 +4,7 @@ import json
 import shutil
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from edgehold.cli import FINE, main
@@ -122,23 +123,28 @@ def test_without_the_option_nothing_is_pooled(laid_out, capsys, monkeypatch):
 
 def test_a_pool_that_cannot_be_fitted_says_its_reason(laid_out, monkeypatch):
     root, _, file = laid_out
-    fitting, sizes = gather.headline_of, []
+    reading, sizes = gather.read_pool, []
 
-    def failing(runs, *_, **__):
-        sizes.append(len(runs.low))
-        return gather.unanswered(NotFitted("numerics.singular"), runs)
+    def failing(points, *_, **__):
+        sizes.append(len(points))
+        raise np.linalg.LinAlgError("planted")
 
-    monkeypatch.setattr(gather, "headline_of", failing)
+    monkeypatch.setattr(gather, "read_pool", failing)
+    monkeypatch.setattr(gather, "headline_of", failing_headline)
     found = adds(root, open_submission(root, file.stem))
     assert {code_of(one.sentence) for one in found.additions} == {"report.adds_neither"}
     assert {arguments_of(one.sentence)["reason"] for one in found.additions} == {NotFitted("numerics.singular")}
 
-    def failing_with_them(runs, *given, **more):
-        return (failing if len(runs.low) > min(sizes) else fitting)(runs, *given, **more)
+    def failing_with_them(points, *given, **more):
+        return (failing if len(points) > min(sizes) else reading)(points, *given, **more)
 
-    monkeypatch.setattr(gather, "headline_of", failing_with_them)
+    monkeypatch.setattr(gather, "read_pool", failing_with_them)
     found = adds(root, open_submission(root, file.stem))
     lost = [one for one in found.additions if one.without is not None]
     assert {one.factor for one in lost} == {"steel", "practice", OWN} and all(one.joined is None for one in found.additions)
     assert {code_of(one.sentence) for one in lost} == {"report.adds_only_without"}
     assert {arguments_of(one.sentence)["reason"] for one in lost} == {NotFitted("numerics.singular")}
+
+
+def failing_headline(*_, **__):
+    raise np.linalg.LinAlgError("planted")

@@ -62,14 +62,13 @@ name or is named in brackets.
 Gathering the rows of the path for them:
 
 =================================  =============================================================================
-``all_answers``                    the one answer on every comparison of every pool and endpoint
+``all_answers``                    the one answer on every comparison, and how each steel's edges dulled, of every pool
 ``judged``                         what the runs of every pool can tell apart, as the answers have it (``all_answers``)
 ``all_runs``                       the crossed model of all runs, a pool and endpoint at a time
 ``compare``                        from contrasts of submissions to pooled comparisons (``comparisons``, ``studies``)
 ``courses``                        the leading comparison of each pool through the months (``cumulative``)
 ``presences``                      which submissions counted in which months
 ``circulated_blades``              what travelled (``circulation``)
-``pooled_curves``                  how each steel's edges dulled, and every pair of steels along the work (``curves``)
 ``curve_pairs``                    those pairs, from the joint posterior of a pool's curves
 ``further_runs``                   which further runs would tell more of what a pool's runs can tell apart (``apart``)
 ``steel_networks``                 the network of steels of every pool and endpoint (``steel_network``)
@@ -96,7 +95,6 @@ from .crossed.steel_by_level import steel_by_level
 from .crossed.two_roles import two_roles
 from .crossed.within_submissions import within_submissions
 from .curves.contrast import curve_contrast
-from .curves.curves import pooled_curves
 from .curves.pairs import curve_pairs
 from .exchanges import best_exchanges
 from .gather.all_answers import all_answers, judged
@@ -151,7 +149,6 @@ __all__ = [
     "max_t_quantile",
     "network",
     "new_hands",
-    "pooled_curves",
     "practice_by_steel",
     "presences",
     "probe_answers",

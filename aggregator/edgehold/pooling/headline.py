@@ -6,7 +6,7 @@ steel the answer speaks of blades, with one sharpener of a class of sharpeners.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
@@ -22,6 +22,7 @@ from edgehold.words import Reason
 from .crossed.inputs import RESIDUAL
 from .crossed.runs_design import NOVICE, OWN, PRACTICE, PRACTISED, FixedPart, Runs, checked_runs, fixed_part, too_many_levels
 from .hierarchical import ContrastPosterior, HierarchicalFit, SpreadPosterior, hierarchical, not_fitted
+from .inputs import frozen
 from .partitions import TermOfRuns, holding, terms_of
 from .posterior_verdict import PosteriorVerdict, posterior_verdict
 from .separability import Separability, separability
@@ -184,45 +185,146 @@ def headline(
 
 def headline_of(runs: Runs, worthwhile: float, priors: Mapping[str, HalfT], *, level: float = 0.95, sensitivity: bool = False) -> Headline:
     """``headline`` for runs already checked."""
-    steels, (runs, left_out) = runs.steels, _with_values(runs)
-    if len(runs.low) == 0:
-        return _unfitted(Reason("headline.no_bounded_run"), runs, left_out, steels, level)
-    if reason := too_many_levels(runs):
-        return _unfitted(reason, runs, left_out, steels, level)
-    fixed = fixed_part(runs, practice=True)
-    terms, residual, within, single = terms_of(runs, priors)
-    apart = separability(_judged(runs, fixed))
-    model = _Model(runs, fixed, terms, residual, apart, worthwhile, level)
-    plans = _numbered([*model.steel_plans(), *model.practice_plan()])
-    fit = model.fitted(plans)
+    asked = questions(runs, worthwhile, priors, level)
+    if isinstance(asked, Headline):
+        return asked
+    fit = asked.fitted()
     beside = {factor: fit.with_priors(scaled(fit.priors, factor)) for factor in SCALES} if sensitivity and fit.state == "fitted" else {}
-    answers = [model.answer(plan, fit, beside) for plan in plans]
-    own = fixed.contrast({OWN: 1.0}) if OWN in fixed.effects else None
-    return Headline(
-        state=fit.state,
-        reason=fit.reason,
-        runs=len(runs.low),
-        one_sided=int(runs.one_sided.sum()),
-        left_out=left_out,
-        fixed=fixed.effects,
-        not_held=fixed.not_held,
-        terms=terms,
-        in_residual=within,
-        single=single,
-        apart=apart,
-        fit=fit,
-        steels=model.steel_spread(fit, priors[STEEL]) if fit.state == "fitted" else None,
-        pairs=(*(a for a in answers if a.factor == STEEL), *_lost(left_out, steels)),
-        practice=next((a for a in answers if a.factor == PRACTICE), None),
-        own=fit.contrast(own) if own is not None and fit.state == "fitted" else None,
-    )
+    return asked.answered(fit, beside)
 
 
-def _with_values(runs: Runs) -> tuple[Runs, dict[str, int]]:
-    """Runs without the steels of which no run is bounded on both sides, and those steels with how many runs they have."""
+@dataclass(frozen=True, eq=False)
+class ModelOfRuns:
+    """What a model of runs is made of, whatever it is asked: fixed part, random terms, and what these runs hide.
+
+    Attributes
+    ----------
+    fixed : the fixed part.
+    terms : random terms, those merged that these runs cannot tell apart.
+    residual : prior of the run-to-run spread.
+    in_residual, single : terms that are part of it, and terms with one level.
+    estimable : whether values tell a contrast of the coefficients, beside the labels; for values that stand elsewhere.
+    """
+
+    fixed: FixedPart
+    terms: Mapping[str, TermOfRuns]
+    residual: HalfT
+    in_residual: tuple[str, ...]
+    single: tuple[str, ...]
+    estimable: Callable[[Array], bool] = lambda c: True
+
+    def chosen(self, rows: Bools | Ints, estimable: Callable[[Array], bool]) -> ModelOfRuns:
+        """The same model, asked about what some of the runs came to."""
+        fixed = replace(self.fixed, X=frozen(self.fixed.X[rows]), full=frozen(self.fixed.full[rows]))
+        return replace(self, fixed=fixed, terms={name: term.chosen(rows) for name, term in self.terms.items()}, estimable=estimable)
+
+
+def model_of_runs(runs: Runs, priors: Mapping[str, HalfT]) -> ModelOfRuns:
+    """The model of some runs, from their labels alone."""
+    return ModelOfRuns(fixed_part(runs, practice=True), *terms_of(runs, priors))
+
+
+@dataclass(frozen=True, eq=False)
+class Questions:
+    """Everything that is asked of the runs of one endpoint, before a posterior is there.
+
+    Attributes
+    ----------
+    left_out : steels left out because every run of theirs is known to one side only, with the number of runs.
+    steels : all known steels, those among them.
+    prior : of the spread between steels.
+    """
+
+    model: _Model
+    plans: tuple[_Plan, ...]
+    left_out: Mapping[str, int]
+    steels: tuple[str, ...]
+    prior: HalfT
+
+    @property
+    def contrasts(self) -> Array:
+        """(C, p) contrasts of coefficients."""
+        found = [plan.c for plan in self.plans if plan.c is not None and plan.target is None]
+        return np.array(found) if found else np.zeros((0, self.model.parts.fixed.X.shape[1]))
+
+    @property
+    def targets(self) -> Array:
+        """(T, q + p) sums of effects and coefficients, where something is about single blades or sharpeners."""
+        found = [plan.target for plan in self.plans if plan.target is not None]
+        levels = sum(one.levels for one in self.model.parts.terms.values())
+        return np.array(found) if found else np.zeros((0, levels + self.model.parts.fixed.X.shape[1]))
+
+    def fitted(self) -> HierarchicalFit:
+        """Posterior from the runs' own values."""
+        runs, parts = self.model.runs, self.model.parts
+        return hierarchical(
+            runs.low,
+            parts.fixed.X,
+            {name: term.labels for name, term in parts.terms.items()},
+            {name: term.prior for name, term in parts.terms.items()} | {RESIDUAL: parts.residual},
+            high=runs.high,
+            level=self.model.level,
+            contrasts=self.contrasts,
+            targets=self.targets if len(self.targets) else None,
+        )
+
+    def answered(self, fit: HierarchicalFit, beside: Mapping[float, HierarchicalFit]) -> Headline:
+        """Every answer.
+
+        Parameters
+        ----------
+        fit : posterior of what ``contrasts`` and ``targets`` ask for.
+        beside : posteriors with the scales of all priors multiplied.
+        """
+        model, runs, parts = self.model, self.model.runs, self.model.parts
+        found = [model.answer(plan, fit, beside) for plan in self.plans]
+        own = model.contrast({OWN: 1.0}) if OWN in parts.fixed.effects else None
+        return Headline(
+            state=fit.state,
+            reason=fit.reason,
+            runs=len(runs.low),
+            one_sided=int(runs.one_sided.sum()),
+            left_out=self.left_out,
+            fixed=parts.fixed.effects,
+            not_held=parts.fixed.not_held,
+            terms=parts.terms,
+            in_residual=parts.in_residual,
+            single=parts.single,
+            apart=model.apart,
+            fit=fit,
+            steels=model.steel_spread(fit, self.prior) if fit.state == "fitted" else None,
+            pairs=(*(a for a in found if a.factor == STEEL), *_lost(self.left_out, self.steels)),
+            practice=next((a for a in found if a.factor == PRACTICE), None),
+            own=fit.contrast(own) if own is not None and fit.state == "fitted" else None,
+        )
+
+
+def questions(
+    runs: Runs, worthwhile: float, priors: Mapping[str, HalfT], level: float = 0.95, parts: ModelOfRuns | None = None
+) -> Questions | Headline:
+    """What can be asked of the runs of one endpoint; the headline itself where nothing can.
+
+    Parameters
+    ----------
+    runs, worthwhile, priors, level : as for ``headline``.
+    parts : of the runs, where they stand in a model with others; else their own.
+    """
+    steels, (kept, left_out) = runs.steels, _with_values(runs)
+    if not kept.any():
+        return _unfitted(Reason("headline.no_bounded_run"), runs.chosen(kept), left_out, steels, level)
+    own = runs.chosen(kept)
+    if reason := too_many_levels(own):
+        return _unfitted(reason, own, left_out, steels, level)
+    parts = model_of_runs(own, priors) if parts is None else parts.chosen(kept, parts.estimable)
+    model = _Model(own, parts, separability(_judged(own, parts.fixed)), worthwhile, level)
+    return Questions(model, tuple(_numbered([*model.steel_plans(), *model.practice_plan()])), left_out, steels, priors[STEEL])
+
+
+def _with_values(runs: Runs) -> tuple[Bools, dict[str, int]]:
+    """Runs but for the steels of which no run is bounded on both sides, and those steels with how many runs they have."""
     bounded = ~runs.one_sided
     lost = {str(steel): int((runs.steel == steel).sum()) for steel in np.unique(runs.steel) if not bounded[runs.steel == steel].any()}
-    return (runs.chosen(~np.isin(runs.steel, list(lost))) if lost else runs), lost
+    return ~np.isin(runs.steel, list(lost)), lost
 
 
 def _judged(runs: Runs, fixed: FixedPart) -> dict[str, Labels]:
@@ -303,14 +405,21 @@ class _Model:
     """The runs of one endpoint with all that does not depend on their values."""
 
     runs: Runs
-    fixed: FixedPart
-    terms: Mapping[str, TermOfRuns]
-    residual: HalfT
+    parts: ModelOfRuns
     apart: Separability
     worthwhile: float
     level: float
 
     # ---- what is asked ----
+
+    def contrast(self, weights: Mapping[str, float]) -> Array | None:
+        """(p,) weights of named columns; None where these runs cannot tell the sum."""
+        c = self.parts.fixed.contrast(weights)
+        return c if c is not None and self.parts.estimable(c) else None
+
+    def steel_contrast(self, first: str, second: str) -> Array | None:
+        """(p,) c with cᵀb the difference of two steels; None where these runs cannot tell it."""
+        return self.contrast({f"steel {first}": 1.0, f"steel {second}": -1.0})
 
     def steel_plans(self) -> list[_Plan]:
         """Every pair of known steels."""
@@ -321,10 +430,11 @@ class _Model:
         units = (len(blades[first]), len(blades[second]))
         about = BLADES if min(units) == 1 else STEELS
         told, reason = self.apart.contrasts["steel"].linked(first, second)
-        c = self.fixed.steel_contrast(first, second) if told != "no" else None
+        c = self.steel_contrast(first, second) if told != "no" else None
         arms = np.where(self.runs.steel == first, 1, np.where(self.runs.steel == second, -1, 0))
         target = self._target(("blade", "batch"), c, (blades[first], blades[second])) if c is not None and about == BLADES else None
-        return _Plan(STEEL, first, second, reason if c is None else "", reason if c is not None else "", about, units, c, target, arms)
+        lacking = (reason or Reason("headline.not_read")) if c is None else ""
+        return _Plan(STEEL, first, second, lacking, reason if c is not None else "", about, units, c, target, arms)
 
     def practice_plan(self) -> list[_Plan]:
         """Practised against novice sharpeners, where both are met."""
@@ -334,7 +444,7 @@ class _Model:
         if min(units) == 0:
             return []
         about = SHARPENERS if min(units) == 1 else CLASSES
-        c = self.fixed.contrast({f"{PRACTICE} {PRACTISED}": 1.0, f"{PRACTICE} {NOVICE}": -1.0})
+        c = self.contrast({f"{PRACTICE} {PRACTISED}": 1.0, f"{PRACTICE} {NOVICE}": -1.0})
         reason = "" if c is not None and self._practice_beside_testers() else Reason("headline.classes_never_met")
         target = self._target(("sharpener",), c, people) if c is not None and not reason and about == SHARPENERS else None
         arms = np.where(classes == PRACTISED, 1, np.where(classes == NOVICE, -1, 0))
@@ -343,47 +453,29 @@ class _Model:
     def _practice_beside_testers(self) -> bool:
         """Whether the classes' difference is estimable with every tester as fixed."""
         testers = [(self.runs.tester == one).astype(float) for one in np.unique(self.runs.tester)[1:]]
-        full = np.column_stack([self.fixed.full, *testers])
+        full = np.column_stack([self.parts.fixed.full, *testers])
         c = np.zeros(full.shape[1])
         for name, weight in ((f"{PRACTICE} {PRACTISED}", 1.0), (f"{PRACTICE} {NOVICE}", -1.0)):
-            if name in self.fixed.names:
-                c[self.fixed.names.index(name)] = weight
+            if name in self.parts.fixed.names:
+                c[self.parts.fixed.names.index(name)] = weight
         return bool(estimable(prepare(full), c))
 
     def _target(self, parts: tuple[str, ...], c: Array, sides: Sequence[Texts]) -> Array:
         """(q + p,) weights: the coefficients, and the mean effect of either side's blades with their batches (its sharpeners)."""
-        weights = [np.zeros(one.levels) for one in self.terms.values()]
+        weights = [np.zeros(one.levels) for one in self.parts.terms.values()]
         own = getattr(self.runs, parts[0])
-        for term in {one.name: one for part in parts if (one := holding(self.terms, part)) is not None}.values():
-            levels, place = np.unique(term.labels), list(self.terms).index(term.name)
+        for term in {one.name: one for part in parts if (one := holding(self.parts.terms, part)) is not None}.values():
+            place = list(self.parts.terms).index(term.name)
             for side, sign in zip(sides, (1.0, -1.0), strict=True):
                 for unit in side:
                     mine = np.unique(term.labels[own == unit])
-                    weights[place][np.searchsorted(levels, mine)] += sign / len(side) / len(mine)
+                    weights[place][np.searchsorted(term.names, mine)] += sign / len(side) / len(mine)
         return np.concatenate([*weights, c])
-
-    # ---- fits ----
-
-    def fitted(self, plans: Sequence[_Plan]) -> HierarchicalFit:
-        """Posterior of the spreads, coefficients and what the plans ask for."""
-        contrasts = [plan.c for plan in plans if plan.c is not None and plan.target is None]
-        targets = [plan.target for plan in plans if plan.target is not None]
-        priors = {name: term.prior for name, term in self.terms.items()} | {RESIDUAL: self.residual}
-        return hierarchical(
-            self.runs.low,
-            self.fixed.X,
-            {name: term.labels for name, term in self.terms.items()},
-            priors,
-            high=self.runs.high,
-            level=self.level,
-            contrasts=np.array(contrasts) if contrasts else np.zeros((0, self.fixed.X.shape[1])),
-            targets=np.array(targets) if targets else None,
-        )
 
     def steel_spread(self, fit: HierarchicalFit, prior: HalfT) -> SteelSpread | None:
         """How much the steels linked with the first one differ; None where there are none."""
         first, *others = np.unique(self.runs.steel).tolist()
-        contrasts = [self.fixed.steel_contrast(other, first) for other in others]
+        contrasts = [self.steel_contrast(other, first) for other in others]
         linked = [c for c in contrasts if c is not None]
         return steel_spread(fit, np.array(linked), prior) if linked else None
 
@@ -427,7 +519,7 @@ class _Model:
     def _renewed(self, factor: str) -> list[str]:
         """Terms of which somebody new draws a level for each side."""
         parts = RENEWED if factor == STEEL else ("sharpener",)
-        return [name for name, term in self.terms.items() if set(term.parts) & set(parts)]
+        return [name for name, term in self.parts.terms.items() if set(term.parts) & set(parts)]
 
     def _direct(self, arms: Ints, c: Array, fit: HierarchicalFit) -> tuple[str, float]:
         """Where the evidence comes from, and the share of information in submissions that hold both sides."""
@@ -444,13 +536,13 @@ class _Model:
 
     def _variance(self, c: Array, rows: Bools, names: Sequence[str], sds: Array) -> float | None:
         """Variance of a contrast from some of the runs, the spreads taken as known; None where they cannot estimate it."""
-        X = self.fixed.X[rows]
+        X = self.parts.fixed.X[rows]
         met = X.any(axis=0)
         if c[~met].any() or not estimable(prepare(X[:, met]), c[met]):
             return None
         X, c = X[:, met], c[met]
         sigma = np.eye(int(rows.sum())) * sds[list(names).index(RESIDUAL)] ** 2
-        for name, term in self.terms.items():
+        for name, term in self.parts.terms.items():
             labels = term.labels[rows]
             sigma += sds[list(names).index(name)] ** 2 * (labels[:, None] == labels)
         information = X.T @ np.linalg.solve(sigma, X)

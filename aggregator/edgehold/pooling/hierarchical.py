@@ -148,6 +148,7 @@ class HierarchicalFit:
     reason : why not; empty otherwise.
     names : (K,) random terms, the residual last where its standard deviation is unknown.
     priors : by name.
+    prior_log_sds : by name, standard deviation of ln σ before the data.
     weights : (S,) of the points.
     sds : (S, K) standard deviations.
     coefficients, covariances : (S, p) and (S, p, p) of b given the standard deviations.
@@ -162,6 +163,7 @@ class HierarchicalFit:
     reason: str
     names: tuple[str, ...]
     priors: Mapping[str, HalfT]
+    prior_log_sds: Mapping[str, float]
     weights: Array
     sds: Array
     coefficients: Array
@@ -213,8 +215,7 @@ class HierarchicalFit:
         edges = np.round(np.concatenate([[0.0], np.cumsum(self.weights)]) / self.weights.sum() * ((count + 1) // 2)).astype(int)
         drawn = []
         for b, covariance, half in zip(self.coefficients, self.covariances, np.diff(edges), strict=True):
-            values, vectors = np.linalg.eigh(covariance)
-            moved = rng.standard_normal((half, len(b))) @ (vectors * np.sqrt(values.clip(0))).T
+            moved = rng.standard_normal((half, len(b))) @ np.linalg.cholesky(covariance).T
             drawn += [b + moved, b - moved]
         return np.concatenate(drawn)[:count]
 
@@ -238,7 +239,7 @@ class HierarchicalFit:
             mean=mean,
             sd=math.sqrt(self.weights @ (values - mean) ** 2),
             interval=Interval(low, high, self.level, "posterior"),
-            from_prior=math.sqrt(self.weights @ (logs - centre) ** 2) / prior_log_sd(self.priors[name]),
+            from_prior=math.sqrt(self.weights @ (logs - centre) ** 2) / self.prior_log_sds[name],
             values=values,
             weights=self.weights,
         )
@@ -260,7 +261,8 @@ class HierarchicalFit:
         record = replace(self.convergence, effective=effective, pareto_k=k_hat)
         if not (k_hat < LARGEST_K and effective >= LEAST_EFFECTIVE):
             return replace(self, state="not fitted", reason=Reason("headline.priors_far"), convergence=record)
-        return replace(self, priors=dict(priors), weights=frozen(weights), convergence=record)
+        logs = _log_sds({name: priors[name] for name in self.names})
+        return replace(self, priors=dict(priors), prior_log_sds=logs, weights=frozen(weights), convergence=record)
 
     def variance(self, name: str) -> Array:
         """(S,) variance of a term at every point; 0 where there is no such term."""
@@ -366,7 +368,7 @@ def not_fitted(names: tuple[str, ...], priors: Mapping[str, HalfT], reason: str,
     convergence = PosteriorConvergence(False, 0, 0.0, math.inf, math.inf, math.inf, reason)
     empty, nowhere = np.zeros(0), np.zeros(0, dtype=int)
     return HierarchicalFit(
-        "not fitted", reason, names, priors, empty, none, none, np.zeros((0, 0, 0)), none, none, nowhere, level, rows, convergence
+        "not fitted", reason, names, priors, {}, empty, none, none, np.zeros((0, 0, 0)), none, none, nowhere, level, rows, convergence
     )
 
 
@@ -381,6 +383,10 @@ def prior_log_sd(prior: HalfT) -> float:
     """Standard deviation of ln σ before the data: ln|t| = ln|N(0, 1)| − ½ ln(χ²/ν)."""
     second = 0.0 if math.isinf(prior.df) else float(polygamma(1, prior.df / 2))
     return math.sqrt(float(polygamma(1, 0.5)) + second) / 2
+
+
+def _log_sds(priors: Mapping[str, HalfT]) -> dict[str, float]:
+    return {name: prior_log_sd(prior) for name, prior in priors.items()}
 
 
 # ---- input -------------------------------------------------------------------------------------------------------------------
@@ -583,6 +589,7 @@ def _laplace(density: _Density, mode: _Mode, names: tuple[str, ...], priors: Map
         reason="",
         names=tuple(names),
         priors=dict(priors),
+        prior_log_sds=_log_sds(priors),
         weights=frozen(np.full(S, 1 / S)),
         sds=frozen(density.sds(at)),
         coefficients=frozen(coefficients + moved[0]),
@@ -592,7 +599,7 @@ def _laplace(density: _Density, mode: _Mode, names: tuple[str, ...], priors: Map
         sets=frozen(sets),
         level=wanted.level,
         rows=density.rows.n,
-        convergence=PosteriorConvergence(True, S, float(S), 0.0, 0.0, 0.0, Reason("headline.normal")),
+        convergence=PosteriorConvergence(True, S, math.nan, math.nan, math.nan, math.nan, Reason("headline.normal")),
     )
 
 
@@ -655,6 +662,7 @@ def _weighted(drawn: list[_Drawn], names: tuple[str, ...], priors: Mapping[str, 
         reason="",
         names=tuple(names),
         priors=dict(priors),
+        prior_log_sds=_log_sds(priors),
         weights=frozen(weights),
         level=wanted.level,
         rows=n,

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from edgehold.numerics.arrays import Ints, Texts
+from edgehold.numerics.arrays import Bools, Ints, Texts
 from edgehold.numerics.half_t import HalfT
 
 from .crossed.inputs import RESIDUAL
@@ -26,15 +26,24 @@ class TermOfRuns:
     name : the names of all of them, joined by "or".
     parts : their names.
     labels : (n,) which level a run belongs to.
-    levels : how many levels.
+    names : (q,) the levels, sorted; those of all runs where ``labels`` are of some of them.
     prior : of the standard deviation; of several, with their scales' root sum of squares.
     """
 
     name: str
     parts: tuple[str, ...]
     labels: Texts
-    levels: int
+    names: Texts
     prior: HalfT
+
+    @property
+    def levels(self) -> int:
+        """How many levels."""
+        return len(self.names)
+
+    def chosen(self, rows: Bools | Ints) -> TermOfRuns:
+        """The term at some runs, with all its levels."""
+        return replace(self, labels=self.labels[rows])
 
 
 def terms_of(runs: Runs, priors: Mapping[str, HalfT]) -> tuple[dict[str, TermOfRuns], HalfT, tuple[str, ...], tuple[str, ...]]:
@@ -64,9 +73,10 @@ def terms_of(runs: Runs, priors: Mapping[str, HalfT]) -> tuple[dict[str, TermOfR
         elif levels == len(mine):
             within += names
         else:
-            term = TermOfRuns(" or ".join(names), tuple(names), groups[names[0]], levels, _together([priors[name] for name in names]))
+            labels, prior = groups[names[0]], together([priors[name] for name in names])
+            term = TermOfRuns(" or ".join(names), tuple(names), labels, np.unique(labels), prior)
             terms[term.name] = term
-    residual = _together([priors[RESIDUAL], *(priors[name] for name in within)])
+    residual = together([priors[RESIDUAL], *(priors[name] for name in within)])
     return terms, residual, tuple(within), tuple(single)
 
 
@@ -107,7 +117,8 @@ def _first_met(labels: Texts) -> Ints:
     return rank[codes]
 
 
-def _together(priors: list[HalfT]) -> HalfT:
+def together(priors: Sequence[HalfT]) -> HalfT:
+    """The prior of the root of a sum of squares, about: the scales' root sum of squares, the heaviest tail."""
     scale = float(np.sqrt(sum(prior.scale**2 for prior in priors)))
     sources = list(dict.fromkeys(prior.source for prior in priors))
     return HalfT(min(prior.df for prior in priors), scale, sources[0] if len(sources) == 1 else "; ".join(sources))

@@ -10,9 +10,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from edgehold.endpoints import endpoint_rows
+from edgehold.endpoints import curve_points, endpoint_rows
 from edgehold.pooling.gather.all_answers import all_answers
-from edgehold.pooling.gather.of_protocols import by_endpoint, by_pool, primary_of, spread_priors_of, worthwhile_of
+from edgehold.pooling.gather.of_protocols import asked_of, asked_of_pool, by_endpoint, by_pool, primary_of
 from edgehold.records import load_repository
 from edgehold.records.canonical import LoadedSubmission, PoolKey, Repository, pool_key
 from edgehold.records.model.protocol import EndpointRule, version_order
@@ -147,10 +147,11 @@ class _Asked:
 def _asked(repository: Repository, pool: PoolKey, rule: EndpointRule, unit: str) -> _Asked:
     """The published answers of one pool at one endpoint."""
     alike = replace(repository, submissions=tuple(s for s in repository.submissions if pool_key(s) == pool))
-    rows = [row for row in endpoint_rows(alike) if row.endpoint == rule.id]
-    worthwhile, priors = by_endpoint(alike, worthwhile_of), by_endpoint(alike, spread_priors_of)
-    found = all_answers(rows, worthwhile, priors, sensitivity=False).get((pool, rule.id))
-    steels, practice = answers(found, rule, unit, {}, None, None, {})
+    asked = (by_endpoint(alike, asked_of), by_pool(alike, asked_of_pool))
+    joint = {endpoint for (_, endpoint), one in asked[0].items() if one.rule.kind != "life"}  # what is read off one posterior
+    rows = [row for row in endpoint_rows(alike) if row.endpoint in {rule.id, *(joint if rule.id in joint else ())}]
+    found = all_answers(rows, curve_points(alike), *asked, sensitivity=False).answers.get((pool, rule.id))
+    steels, practice = answers(found, rule, unit, {}, None, None)
     model = model_result(found, rule, unit)
     told: dict[tuple[str, str, str], Answer] = {
         (one.factor, one.first, one.second): one for one in (*steels, *([practice] if practice else []))

@@ -1,10 +1,4 @@
-"""Dulling curves of steels: what an average sharpener and tester would read with an average blade, from all readings of a pool at once.
-
-Every steel has a mean of its own at every checkpoint. Sharpeners, testers, blades, submissions, steels in a person's hands and single runs
-each move a whole curve by a level and a trend along the work, as random terms. A run that was stopped because it had become dull is
-stopped because of readings that are there (Rubin 1976, Biometrika 63:581–592): its early readings tell, through its level and its trend,
-what it would have read later, where a mean over the runs that are left would flatter the steel that loses its worst.
-"""
+"""Dulling curves of steels: what an average sharpener and tester would read with an average blade, read off a pool's joint model."""
 
 from __future__ import annotations
 
@@ -16,23 +10,19 @@ import numpy as np
 
 from edgehold.endpoints.rows import CurvePoint, EndpointRow
 from edgehold.errors import NumbersError
-from edgehold.numerics.arrays import Array, Ints, Texts
+from edgehold.numerics.arrays import Array
 from edgehold.numerics.attempt import attempt
 from edgehold.numerics.half_t import HalfT
 from edgehold.numerics.interval import Interval
-from edgehold.pooling.crossed.inputs import RESIDUAL
-from edgehold.pooling.crossed.runs_design import checked_runs
-from edgehold.pooling.gather.in_processes import each
-from edgehold.pooling.hierarchical import ContrastPosterior, HierarchicalFit, hierarchical
-from edgehold.pooling.partitions import terms_of
+from edgehold.pooling.crossed.runs_design import FixedPart, Runs, checked_runs
+from edgehold.pooling.hierarchical import ContrastPosterior, HierarchicalFit
+from edgehold.pooling.run_labels import all_labels
 from edgehold.records.canonical import PoolKey
 
+from .joint import JointModel, Readings, joint_model
 from .pairs import CurvePair, curve_pairs
 
 LEAST_SUBMISSIONS = 2  # a curve from one submission is that submission's own
-TREND = 0.5  # scale of a trend's prior in that of the level's, from the middle of the work to its end: the authors' assumption
-ABOUT = 0.5  # scale of the prior of a reading about its run's line, in that of the run's own
-RUN = "run"
 DRAWS = 4000  # for bands; limits then move by about a thirtieth of a standard deviation from one seed to another
 SEED = 20261125  # any fixed number: the same readings give the same bands
 
@@ -68,20 +58,6 @@ class MeanCurve:
 
 
 @dataclass(frozen=True, eq=False)
-class _Readings:
-    """Readings of one pool, one row each: number of the run and of the cell (steel and checkpoint), limits of keenness, and place along
-    the work, −1 at the first checkpoint and 1 at the last."""
-
-    runs: list[CurvePoint]
-    run: Ints
-    cells: list[tuple[str, float]]
-    cell: Ints
-    low: Array
-    high: Array
-    place: Array
-
-
-@dataclass(frozen=True, eq=False)
 class PoolCurves:
     """Curves of a pool's steels, and pairs of them against each other."""
 
@@ -89,33 +65,22 @@ class PoolCurves:
     pairs: tuple[CurvePair, ...]
 
 
-def pooled_curves(
-    points: Iterable[CurvePoint],
-    rows: Iterable[EndpointRow],
-    checkpoints: Mapping[PoolKey, Sequence[float]],
-    priors: Mapping[PoolKey, Mapping[str, HalfT]],
-    lower_is_keener: Mapping[PoolKey, bool],
-) -> PoolCurves:
-    """Curves of steels by pool and steel, and pairs of steels by pool and names, each pool's from one joint posterior.
+@dataclass(frozen=True, eq=False)
+class ReadPool:
+    """Readings of one pool that a joint model can hold.
 
-    Parameters
+    Attributes
     ----------
-    points : readings of runs; those at no checkpoint of the protocol, or of an unknown steel, are left out. Pass/fail readings have none.
-    rows : endpoint rows, for the runs that two testers shared, which are left out.
-    checkpoints : the protocol's checkpoints by pool.
-    priors : of the spreads of a level, by pool.
-    lower_is_keener : whether lower readings are keener, by pool: it says to which side a reading off the scale lies.
+    keys : submission and run of every run.
+    runs : their labels.
+    readings : as numbers.
+    points : as they came, in the same order.
     """
-    points = tuple(points)
-    shared = {(row.pool, row.submission, row.run) for row in rows if row.split_tester}
-    starts = starting_keenness(points)
-    pools: dict[PoolKey, list[CurvePoint]] = defaultdict(list)
-    for point in points:
-        if point.steel is not None and point.work in checkpoints[point.pool] and (point.pool, point.submission, point.run) not in shared:
-            pools[point.pool].append(point)
-    jobs = [(own, checkpoints[pool], priors[pool], lower_is_keener[pool], starts.get(pool, 0.0)) for pool, own in sorted(pools.items())]
-    found = each(_of_pool, jobs, [len(own) for own, *_ in jobs])
-    return PoolCurves(tuple(curve for one in found for curve in one.curves), tuple(pair for one in found for pair in one.pairs))
+
+    keys: tuple[tuple[str, str], ...]
+    runs: Runs
+    readings: Readings
+    points: tuple[CurvePoint, ...]
 
 
 def starting_keenness(points: Iterable[CurvePoint]) -> dict[PoolKey, float]:
@@ -127,41 +92,126 @@ def starting_keenness(points: Iterable[CurvePoint]) -> dict[PoolKey, float]:
     return {pool: float(np.mean(values)) for pool, values in starts.items()}
 
 
-def _of_pool(points: list[CurvePoint], checkpoints: Sequence[float], priors: Mapping[str, HalfT], lower: bool, start: float) -> PoolCurves:
-    told, pool = _told(points), points[0].pool
-    steels = sorted({point.steel for point in told if point.steel is not None})
-    found = attempt(
-        lambda: _posterior(told, priors, lower),
-        lambda why: why,
-        lambda found: () if isinstance(found, str) else (found[1].weights, found[1].coefficients, found[1].covariances),
+def of_one_tester(points: Iterable[CurvePoint], rows: Iterable[EndpointRow]) -> tuple[CurvePoint, ...]:
+    """Readings but for those of runs that two testers shared."""
+    shared = {(row.pool, row.submission, row.run) for row in rows if row.split_tester}
+    return tuple(point for point in points if (point.pool, point.submission, point.run) not in shared)
+
+
+def read_pool(points: Sequence[CurvePoint], rows: Iterable[EndpointRow], checkpoints: Sequence[float], lower: bool) -> ReadPool:
+    """Readings of one pool between its first and last checkpoint.
+
+    Parameters
+    ----------
+    points, rows : of the pool.
+    checkpoints : the protocol's.
+    lower : whether lower readings are keener.
+
+    Raises
+    ------
+    NumbersError
+        If a reading is no finite number.
+    """
+    known = {(row.submission, row.run): row for row in rows}
+    told = tuple(point for point in points if min(checkpoints) <= point.work <= max(checkpoints))
+    first = {(p.submission, p.run): p for p in reversed(told)}
+    keys = tuple(sorted(first))
+    number = {key: i for i, key in enumerate(keys)}
+    keenness = np.array([point.keenness for point in told], dtype=float)
+    if not np.isfinite(keenness).all():
+        raise NumbersError("a reading is no number")
+    keener = np.array([p.limit is not None and (p.limit == "below") == lower for p in told], dtype=bool)
+    duller = np.array([p.limit is not None and (p.limit == "below") != lower for p in told], dtype=bool)
+    readings = Readings(
+        run=np.array([number[(point.submission, point.run)] for point in told], dtype=int),
+        work=np.array([point.work for point in told], dtype=float),
+        low=np.where(duller, -np.inf, keenness),
+        high=np.where(keener, np.inf, keenness),
     )
-    if isinstance(found, str):
-        curves = tuple(MeanCurve(pool, steel, (), found) for steel in steels)
-        return PoolCurves(curves, curve_pairs(points, (), np.zeros(0), found, checkpoints, start))
-    readings, fit = found
+    labels = all_labels([known[key] for key in keys]) if known.keys() >= first.keys() else _labels_of_points([first[key] for key in keys])
+    return ReadPool(keys, checked_runs(np.zeros(len(keys)), np.zeros(len(keys)), labels), readings, told)
+
+
+def _labels_of_points(points: Sequence[CurvePoint]) -> dict[str, list[object]]:
+    """What points alone tell of their runs."""
+    plain = ("steel", "blade", "sharpener", "tester", "submission")
+    return {name: [getattr(point, name) for point in points] for name in plain} | {"batch": [None] * len(points)}
+
+
+@dataclass(frozen=True, eq=False)
+class CurvesAsked:
+    """A pool's joint model, and which means of steels at checkpoints its readings tell.
+
+    Attributes
+    ----------
+    model : joint.
+    cells : steel and checkpoint of every mean.
+    cells_of : (cells, coefficients) what each mean is made of: the steel's own, and of everything else the average over the runs.
+    """
+
+    model: JointModel
+    cells: tuple[tuple[str, float], ...]
+    cells_of: Array
+
+
+def curves_asked(read: ReadPool, checkpoints: Sequence[float], priors: Mapping[str, HalfT]) -> CurvesAsked:
+    """Ask a pool's readings for its steels' curves.
+
+    Parameters
+    ----------
+    read : the readings.
+    checkpoints : the protocol's.
+    priors : of the spreads of a level.
+    """
+    model = joint_model(read.runs, read.readings, checkpoints, priors)
+    cells, rows = [], []
+    for steel, work in sorted({(p.steel, p.work) for p in _told(read.points, checkpoints) if p.steel is not None}):
+        quantity = model.quantity((model.checkpoints == work).astype(float))
+        c = model.parts.fixed.contrast(_average(model.parts.fixed, steel))
+        if c is not None and model.estimable(c, quantity):
+            cells.append((steel, work))
+            rows.append(model.coefficients(c, quantity))
+    return CurvesAsked(model, tuple(cells), np.array(rows).reshape(len(cells), int(model.kept.sum())))
+
+
+def _average(fixed: FixedPart, steel: str) -> dict[str, float]:
+    """Weights of the columns in the mean of one steel, all else as in the average run."""
+    return {
+        name: float(name == f"steel {steel}") if name.startswith("steel ") else float(column.mean())
+        for name, column in zip(fixed.names, fixed.full.T, strict=True)
+    }
+
+
+def curves_of(
+    points: Sequence[CurvePoint], checkpoints: Sequence[float], asked: CurvesAsked | None, fit: HierarchicalFit | str
+) -> PoolCurves:
+    """Curves and pairs of curves of one pool.
+
+    Parameters
+    ----------
+    points : of the pool.
+    checkpoints : the protocol's.
+    asked, fit : the joint model and its posterior; None and the reason where its numbers failed.
+    """
+    told, start = _told(points, checkpoints), starting_keenness(points).get(points[0].pool, 0.0)
+    steels = sorted({point.steel for point in told if point.steel is not None})
+    reason = fit if isinstance(fit, str) else fit.reason if fit.state != "fitted" else ""
+    if asked is None or isinstance(fit, str) or reason:
+        curves = tuple(MeanCurve(points[0].pool, steel, (), reason) for steel in steels)
+        return PoolCurves(curves, curve_pairs(points, (), np.zeros(0), reason, checkpoints, start))
 
     def drawn() -> Array | str:
-        return fit.draws(DRAWS, np.random.default_rng(SEED))
+        return fit.draws(DRAWS, np.random.default_rng(SEED)) @ asked.cells_of.T
 
-    draws = attempt(drawn, lambda why: why)
-    curves = tuple(_curve(pool, steel, told, readings, fit, start) for steel in steels)
-    return PoolCurves(curves, curve_pairs(points, readings.cells, fit.weights @ fit.coefficients, draws, checkpoints, start))
-
-
-def _posterior(told: list[CurvePoint], priors: Mapping[str, HalfT], lower: bool) -> tuple[_Readings, HierarchicalFit] | str:
-    """Readings and the posterior of their cells' means; else why not, empty where there is nothing to fit."""
-    if not told:
-        return ""
-    readings = _readings(told, lower)
-    fit = _fit(readings, priors)
-    return (readings, fit) if fit.state == "fitted" else fit.reason
+    curves = tuple(_curve(points[0].pool, steel, told, asked, fit, start) for steel in steels)
+    means = asked.cells_of @ (fit.weights @ fit.coefficients)
+    return PoolCurves(curves, curve_pairs(points, asked.cells, means, attempt(drawn, lambda why: why), checkpoints, start))
 
 
-def _curve(pool: PoolKey, steel: str, told: list[CurvePoint], readings: _Readings, fit: HierarchicalFit, start: float) -> MeanCurve:
-    cells = [(i, [p for p in told if (p.steel, p.work) == cell]) for i, cell in enumerate(readings.cells) if cell[0] == steel]
-    unit = np.eye(len(readings.cells))
+def _curve(pool: PoolKey, steel: str, told: list[CurvePoint], asked: CurvesAsked, fit: HierarchicalFit, start: float) -> MeanCurve:
+    cells = [(i, [p for p in told if (p.steel, p.work) == cell]) for i, cell in enumerate(asked.cells) if cell[0] == steel]
     return attempt(
-        lambda: MeanCurve(pool, steel, tuple(_mean_point(read[0].work, fit.contrast(unit[i]), read, start) for i, read in cells)),
+        lambda: MeanCurve(pool, steel, tuple(_mean_point(read[0].work, fit.contrast(asked.cells_of[i]), read, start) for i, read in cells)),
         lambda why: MeanCurve(pool, steel, (), why),
         lambda curve: (point.mean for point in curve.points),
     )
@@ -172,52 +222,11 @@ def _mean_point(work: float, told: ContrastPosterior, read: list[CurvePoint], st
     return MeanPoint(work, told.mean - start, interval, len({(p.submission, p.run) for p in read}), len({p.submission for p in read}))
 
 
-def _told(points: list[CurvePoint]) -> list[CurvePoint]:
-    """Readings at those checkpoints of a steel at which several submissions have a reading on the scale."""
+def _told(points: Iterable[CurvePoint], checkpoints: Sequence[float]) -> list[CurvePoint]:
+    """Readings at those checkpoints of a known steel at which several submissions have a reading on the scale."""
     read: dict[tuple[str | None, float], set[str]] = defaultdict(set)
-    for point in points:
+    there = [point for point in points if point.steel is not None and point.work in checkpoints]
+    for point in there:
         if point.limit is None:
             read[(point.steel, point.work)].add(point.submission)
-    return [point for point in points if len(read[(point.steel, point.work)]) >= LEAST_SUBMISSIONS]
-
-
-def _readings(points: list[CurvePoint], lower: bool) -> _Readings:
-    runs = {(point.submission, point.run): point for point in points}
-    cells = sorted({(point.steel, point.work) for point in points if point.steel is not None})
-    places: dict[tuple[str | None, float], int] = {cell: i for i, cell in enumerate(cells)}
-    keenness = np.array([point.keenness for point in points])
-    if not np.isfinite(keenness).all():
-        raise NumbersError("a reading is no number")
-    above = np.array([point.limit is not None and (point.limit == "below") == lower for point in points], dtype=bool)
-    below = np.array([point.limit is not None and (point.limit == "below") != lower for point in points], dtype=bool)
-    works = np.array([point.work for point in points])
-    scale = np.log1p(works / min((work for work in works if work > 0), default=1.0))
-    span = np.ptp(scale)
-    numbers = {key: i for i, key in enumerate(runs)}
-    return _Readings(
-        runs=list(runs.values()),
-        run=np.array([numbers[(point.submission, point.run)] for point in points], dtype=int),
-        cells=cells,
-        cell=np.array([places[(point.steel, point.work)] for point in points], dtype=int),
-        low=np.where(below, -np.inf, keenness),
-        high=np.where(above, np.inf, keenness),
-        place=2 * (scale - scale.min()) / span - 1 if span > 0 else np.zeros(len(scale)),
-    )
-
-
-def _fit(readings: _Readings, priors: Mapping[str, HalfT]) -> HierarchicalFit:
-    """Posterior of the cells' means."""
-    n = len(readings.runs)
-    labels = {name: [getattr(run, name) for run in readings.runs] for name in ("steel", "blade", "sharpener", "tester", "submission")}
-    terms, own, _, _ = terms_of(checked_runs(np.zeros(n), np.zeros(n), labels | {"batch": [None] * n}), priors)
-    spreads = {name: (term.labels, term.prior) for name, term in terms.items()} | {RUN: (np.arange(n), own)}
-    groups: dict[str, Ints | Texts | tuple[Ints | Texts, Array]] = {}
-    of_spreads = {RESIDUAL: own.times(ABOUT)}
-    for name, (levels, prior) in spreads.items():
-        groups[name], of_spreads[name] = levels[readings.run], prior
-        if np.ptp(readings.place) > 0:
-            groups[f"{name}, trend"] = (levels[readings.run], readings.place)
-            of_spreads[f"{name}, trend"] = prior.times(TREND)
-    X = np.zeros((len(readings.cell), len(readings.cells)))
-    X[np.arange(len(readings.cell)), readings.cell] = 1.0
-    return hierarchical(readings.low, X, groups, of_spreads, high=readings.high, normal=True)
+    return [point for point in there if len(read[(point.steel, point.work)]) >= LEAST_SUBMISSIONS]

@@ -1,28 +1,72 @@
-"""From rows of runs to the one answer on every comparison of every pool and endpoint.
+"""From rows of runs and their readings to the one answer on every comparison, and the steels' curves, of every pool.
 
-The questions are answered in ``headline`` and ``what_matters``; this module only gathers their rows, labels and priors.
+A pool whose readings stand on a scale has one joint model of all of them (``curves.joint``): levels, windows, losses, curves and their
+pairs are read off its posterior. A life, a pool of passes and fails, and a pool whose joint model has no numbers are answered from the
+values of one endpoint (``headline``). This module only gathers rows, labels and priors.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
+from typing import Any
 
-from edgehold.endpoints.rows import EndpointRow
+import numpy as np
+
+from edgehold.endpoints.rows import CurvePoint, EndpointRow
+from edgehold.numerics.arrays import Array
 from edgehold.numerics.attempt import NotFitted, attempt
 from edgehold.numerics.half_t import HalfT
 from edgehold.pooling.crossed.runs_design import checked_runs
-from edgehold.pooling.headline import Headline, headline_of, unanswered
+from edgehold.pooling.curves.curves import CurvesAsked, PoolCurves, ReadPool, curves_asked, curves_of, of_one_tester, read_pool
+from edgehold.pooling.curves.joint import JointModel, Quantity, interpolation, window
+from edgehold.pooling.headline import SCALES, Headline, Questions, headline_of, questions, unanswered
+from edgehold.pooling.hierarchical import HierarchicalFit
+from edgehold.pooling.run_labels import all_labels
 from edgehold.pooling.separability import Separability
+from edgehold.pooling.spread_priors import scaled
 from edgehold.pooling.what_matters import WhatMatters, what_matters
 from edgehold.records.canonical import PoolKey
+from edgehold.records.model.protocol import EndpointRule
 from edgehold.words import arguments_of, code_of
 
-from .all_runs import labels_of, with_values
+from .all_runs import with_values
 from .in_processes import each
 
 Key = tuple[PoolKey, str]
+LEAST_CHECKPOINTS = 2  # of a protocol, for curves
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What a protocol tells of one endpoint.
+
+    Attributes
+    ----------
+    rule : the endpoint.
+    priors : of the spreads of its values.
+    """
+
+    rule: EndpointRule
+    priors: Mapping[str, HalfT]
+
+
+@dataclass(frozen=True)
+class AskedOfPool:
+    """What a protocol tells of its readings.
+
+    Attributes
+    ----------
+    checkpoints : amounts of work.
+    priors : of the spreads of a level.
+    lower_is_keener : to which side a reading off the scale lies.
+    """
+
+    checkpoints: tuple[float, ...]
+    priors: Mapping[str, HalfT]
+    lower_is_keener: bool
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,6 +78,7 @@ class Answered:
     pool, endpoint : whose runs.
     left_out : runs without a value, or shared by two testers.
     submissions : submissions in the model.
+    readings : how many the joint model holds that this is read off; None where it comes from the values of this endpoint alone.
     headline : every comparison.
     matters : how much steels, people and blades differ.
     direct : by (factor, first, second), the submissions that hold both, and the people who tested either.
@@ -43,25 +88,63 @@ class Answered:
     endpoint: str
     left_out: int
     submissions: int
+    readings: int | None
     headline: Headline
     matters: WhatMatters
     direct: Mapping[tuple[str, str, str], tuple[int, int]]
 
 
+@dataclass(frozen=True, eq=False)
+class AllAnswers:
+    """Answers by pool and endpoint, and the curves of all pools."""
+
+    answers: Mapping[Key, Answered]
+    curves: PoolCurves
+
+
+@dataclass(frozen=True, eq=False)
+class _Values:
+    """The runs of one endpoint that have a value."""
+
+    key: Key
+    rows: list[EndpointRow]
+    left_out: int
+    asked: Asked
+
+
 def all_answers(
-    rows: Iterable[EndpointRow], worthwhile: Mapping[Key, float], priors: Mapping[Key, Mapping[str, HalfT]], sensitivity: bool = True
-) -> dict[Key, Answered]:
-    """Every comparison of every pool and endpoint of which some run has a value, in their order.
+    rows: Iterable[EndpointRow],
+    points: Iterable[CurvePoint],
+    endpoints: Mapping[Key, Asked],
+    pools: Mapping[PoolKey, AskedOfPool],
+    sensitivity: bool = True,
+) -> AllAnswers:
+    """Every comparison of every pool and endpoint of which some run has a value, in their order, and every curve.
 
     Parameters
     ----------
-    rows : endpoint rows of all submissions.
-    worthwhile : worthwhile ratio by pool and endpoint.
-    priors : of the spreads, by pool and endpoint.
+    rows, points : endpoint rows and readings of all submissions.
+    endpoints, pools : what the protocols tell, by pool and endpoint, and by pool.
     sensitivity : whether intervals with the priors' scales halved and doubled are wanted, too.
     """
-    jobs = [(key, runs, left_out, worthwhile[key], priors[key], sensitivity) for key, runs, left_out in with_values(rows)]
-    return {(one.pool, one.endpoint): one for one in each(_answered, jobs, [len(rows) for _, rows, *_ in jobs])}
+    rows = tuple(rows)
+    points = of_one_tester(points, rows)
+    values = [_Values(key, own, left_out, endpoints[key]) for key, own, left_out in with_values(rows)]
+    joint = {point.pool for point in points if len(pools[point.pool].checkpoints) >= LEAST_CHECKPOINTS}
+    read_off = [one for one in values if one.key[0] in joint and _within(one.asked.rule, pools[one.key[0]].checkpoints)]
+    alone = [one for one in values if one not in read_off]
+    jobs = [
+        (
+            tuple(point for point in points if point.pool == pool), [row for row in rows if row.pool == pool],
+            pools[pool], [one for one in read_off if one.key[0] == pool], sensitivity,
+        )
+        for pool in sorted(joint)
+    ]  # fmt: skip
+    sizes = [10 * len(own) for own, *_ in jobs] + [len(one.rows) for one in alone]
+    found = each(_one, [*((_joint, job) for job in jobs), *((_alone, (one, sensitivity)) for one in alone)], sizes)
+    answers = {(one.pool, one.endpoint): one for part in found for one in part.answers.values()}
+    curves = PoolCurves(tuple(c for part in found for c in part.curves.curves), tuple(p for part in found for p in part.curves.pairs))
+    return AllAnswers({key: answers[key] for key in sorted(answers)}, curves)
 
 
 def judged(answers: Mapping[Key, Answered], primary: Mapping[PoolKey, str]) -> dict[PoolKey, Separability | NotFitted]:
@@ -70,23 +153,34 @@ def judged(answers: Mapping[Key, Answered], primary: Mapping[PoolKey, str]) -> d
     return {pool: one.apart or NotFitted(code_of(one.reason), **arguments_of(one.reason)) for pool, one in found.items()}
 
 
-def _answered(
-    key: Key, rows: list[EndpointRow], left_out: int, worthwhile: float, priors: Mapping[str, HalfT], sensitivity: bool
-) -> Answered:
-    labels = labels_of(rows) | {
-        "lot": [row.lot for row in rows],
-        "evening": [None if row.evening is None else str(row.evening) for row in rows],
-        "pair": [row.pair for row in rows],
-    }
-    runs = checked_runs([row.low for row in rows], [row.high for row in rows], labels)
+def _one(job: Callable[..., AllAnswers], arguments: tuple[Any, ...]) -> AllAnswers:
+    return job(*arguments)
+
+
+def _within(rule: EndpointRule, checkpoints: Sequence[float]) -> bool:
+    """Whether an endpoint is a straight-line quantity of a curve that the checkpoints span."""
+    return rule.kind != "life" and all(min(checkpoints) <= work <= max(checkpoints) for work in _places(rule))
+
+
+# ---- one endpoint ------------------------------------------------------------------------------------------------------------
+
+
+def _alone(values: _Values, sensitivity: bool) -> AllAnswers:
+    """The answers of one endpoint from its own values."""
+    runs = checked_runs([row.low for row in values.rows], [row.high for row in values.rows], all_labels(values.rows))
     found = attempt(
-        lambda: headline_of(runs, worthwhile, priors, sensitivity=sensitivity),
+        lambda: headline_of(runs, values.asked.rule.worthwhile_ratio, values.asked.priors, sensitivity=sensitivity),
         lambda why: unanswered(why, runs),
         lambda one: one.fit.coefficients,
     )
+    return AllAnswers({values.key: _answered(values, found, None)}, PoolCurves((), ()))
+
+
+def _answered(values: _Values, found: Headline, readings: int | None) -> Answered:
     asked = [*found.pairs, *([found.practice] if found.practice else [])]
-    direct = {(one.factor, one.first, one.second): _direct(rows, one.factor, one.first, one.second) for one in asked}
-    return Answered(*key, left_out, len({row.submission for row in rows}), found, what_matters(found), direct)
+    direct = {(one.factor, one.first, one.second): _direct(values.rows, one.factor, one.first, one.second) for one in asked}
+    submissions = len({row.submission for row in values.rows})
+    return Answered(*values.key, values.left_out, submissions, readings, found, what_matters(found), direct)
 
 
 def _direct(rows: list[EndpointRow], factor: str, first: str, second: str) -> tuple[int, int]:
@@ -103,3 +197,106 @@ def _direct(rows: list[EndpointRow], factor: str, first: str, second: str) -> tu
 
 def _practice(sharpening: str | None) -> str | None:
     return sharpening if sharpening in (None, "novice") else "practised"
+
+
+# ---- all readings of a pool --------------------------------------------------------------------------------------------------
+
+
+def _joint(
+    points: Sequence[CurvePoint], rows: list[EndpointRow], pool: AskedOfPool, endpoints: list[_Values], sensitivity: bool
+) -> AllAnswers:
+    """The curves of a pool and the answers that are read off them; from the endpoints' own values where the joint model has no numbers."""
+
+    def fitted() -> _Joint | str:
+        read = read_pool(points, rows, pool.checkpoints, pool.lower_is_keener)
+        curves = curves_asked(read, pool.checkpoints, pool.priors)
+        asked = [_asked(one, read, curves.model) for one in endpoints]
+        return _Joint(curves, asked, curves.model.fitted(_open(asked), curves.cells_of))
+
+    def read_off(joint: _Joint) -> AllAnswers | str:
+        model, fit = joint.curves.model, joint.fit
+        beside = _beside(model, _open(joint.asked), fit) if sensitivity else {}
+        return AllAnswers(_read_off(endpoints, joint.asked, model, fit, beside), curves_of(points, pool.checkpoints, joint.curves, fit))
+
+    joint: _Joint | str = attempt(fitted, lambda why: why, lambda one: [] if isinstance(one, str) else [one.fit.coefficients])
+    found: AllAnswers | str
+    if isinstance(joint, str):
+        found = joint
+    elif joint.fit.state != "fitted":
+        found = joint.fit.reason
+    else:
+        found = attempt(partial(read_off, joint), lambda why: why)
+    if isinstance(found, AllAnswers):
+        return found
+    answers = {key: one for part in (_alone(one, sensitivity) for one in endpoints) for key, one in part.answers.items()}
+    return AllAnswers(answers, curves_of(points, pool.checkpoints, None, found))
+
+
+@dataclass(frozen=True, eq=False)
+class _Joint:
+    """A joint posterior and what was asked of it."""
+
+    curves: CurvesAsked
+    asked: list[tuple[Questions | Headline, Quantity]]
+    fit: HierarchicalFit
+
+
+def _open(asked: list[tuple[Questions | Headline, Quantity]]) -> list[tuple[Questions, Quantity]]:
+    """Those that the labels do not answer by themselves."""
+    return [(one, quantity) for one, quantity in asked if isinstance(one, Questions)]
+
+
+def _asked(values: _Values, read: ReadPool, model: JointModel) -> tuple[Questions | Headline, Quantity]:
+    """What an endpoint asks of its runs, those of them that have a reading."""
+    number = {key: i for i, key in enumerate(read.keys)}
+    rows = [row for row in values.rows if (row.submission, row.run) in number]
+    quantity = model.quantity(_weights(values.asked.rule, model.checkpoints))
+    places = np.array([number[(row.submission, row.run)] for row in rows], dtype=int)
+    parts = model.parts.chosen(places, lambda c: model.estimable(c, quantity))
+    runs = checked_runs([row.low for row in rows], [row.high for row in rows], all_labels(rows))
+    return questions(runs, values.asked.rule.worthwhile_ratio, values.asked.priors, parts=parts), quantity
+
+
+def _weights(rule: EndpointRule, checkpoints: Array) -> Array:
+    """What a level, window or loss takes of a curve's values at the checkpoints."""
+    places = _places(rule)
+    if rule.kind == "window":
+        return window(checkpoints, *places)
+    values = interpolation(checkpoints, places)
+    found: Array = values[-1] - values[0] if rule.kind == "loss" else values[0]
+    return found
+
+
+def _places(rule: EndpointRule) -> list[float]:
+    """The amounts of work that a level, window or loss is about."""
+    return [work for work in (rule.at, rule.start, rule.end) if work is not None]
+
+
+def _beside(model: JointModel, asked: list[tuple[Questions, Quantity]], fit: HierarchicalFit) -> dict[float, HierarchicalFit]:
+    """The posterior with the scales of all priors halved and doubled: its points weighted anew, or fitted anew where they lie too far."""
+    found = {}
+    for factor in SCALES:
+        priors = scaled(fit.priors, factor)
+        weighted = fit.with_priors(priors)
+        found[factor] = weighted if weighted.state == "fitted" else model.fitted(asked, priors=priors)
+    return found
+
+
+def _read_off(
+    endpoints: list[_Values],
+    asked: list[tuple[Questions | Headline, Quantity]],
+    model: JointModel,
+    fit: HierarchicalFit,
+    beside: Mapping[float, HierarchicalFit],
+) -> dict[Key, Answered]:
+    """Every endpoint's answers from the joint posterior; each asked for its targets in their order."""
+    found, begin = {}, 0
+    for values, (question, quantity) in zip(endpoints, asked, strict=True):
+        if isinstance(question, Headline):
+            found[values.key] = _answered(values, question, fit.rows)
+            continue
+        targets = slice(begin, begin + len(question.targets))
+        begin = targets.stop
+        views = {factor: model.view(one, quantity, targets) for factor, one in beside.items()}
+        found[values.key] = _answered(values, question.answered(model.view(fit, quantity, targets), views), fit.rows)
+    return found

@@ -19,6 +19,7 @@ from edgehold.pooling.crossed.runs_model import RunsModel, model_of, unfitted
 from edgehold.pooling.crossed.steel_by_level import SteelByLevel, steel_by_level
 from edgehold.pooling.crossed.two_roles import TwoRoles, two_roles
 from edgehold.pooling.crossed.within_submissions import WithinSubmissions, within_submissions
+from edgehold.pooling.run_labels import labels_of
 from edgehold.records.canonical import PoolKey
 
 from .in_processes import each
@@ -108,11 +109,3 @@ def _figures(model: RunsModel) -> tuple[ArrayLike | None, ...]:
         return ()
     told = (one.result for one in model.steels if one.result is not None)
     return (fit.coefficients, fit.standard_errors, *(x for one in told for x in (one.estimate, one.standard_error)))
-
-
-def labels_of(rows: list[EndpointRow]) -> dict[str, list[object]]:
-    """Labels of runs as ``runs_model`` takes them."""
-    plain = ("steel", "blade", "batch", "sharpener", "tester", "submission", "own_sharpening", "sharpening", "edge_part")
-    labels: dict[str, list[object]] = {name: [getattr(row, name) for row in rows] for name in plain}
-    labels["version"] = [row.version.rpartition(".")[0] for row in rows]  # MAJOR.MINOR: a PATCH changes words only
-    return labels

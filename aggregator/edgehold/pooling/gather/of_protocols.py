@@ -10,6 +10,8 @@ from edgehold.pooling.spread_priors import priors_for
 from edgehold.records.canonical import LoadedSubmission, PoolKey, Repository, pool_key
 from edgehold.records.model.protocol import EndpointRule, Protocol, version_order
 
+from .all_answers import Asked, AskedOfPool
+
 Value = TypeVar("Value")
 
 
@@ -49,3 +51,13 @@ def spread_priors_of(rule: EndpointRule) -> dict[str, HalfT]:
 def level_priors_of(record: Protocol) -> dict[str, HalfT]:
     """Priors of the spreads of a level, for curves; those of the first endpoint where a protocol has no level."""
     return spread_priors_of(next((rule for rule in record.endpoints if rule.kind == "level"), record.endpoints[0]))
+
+
+def asked_of(rule: EndpointRule) -> Asked:
+    """What is asked of an endpoint."""
+    return Asked(rule, spread_priors_of(rule))
+
+
+def asked_of_pool(record: Protocol) -> AskedOfPool:
+    """What is asked of a pool's readings."""
+    return AskedOfPool(tuple(record.work.checkpoints), level_priors_of(record), record.reading.keener != "higher")

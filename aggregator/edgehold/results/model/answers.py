@@ -165,6 +165,8 @@ class ModelResult(Record):
     """Those of them known to one side only."""
     submissions: int
     """Submissions in it."""
+    readings: int | None = None
+    """Readings in the joint model of the pool that these answers are read off; null where they come from this endpoint's values alone."""
     left_out: int
     """Runs without a value, shared by two testers, or of a steel of which every run is known to one side only."""
     fixed: tuple[str, ...]
@@ -176,11 +178,11 @@ class ModelResult(Record):
     points: int
     """Weighted points that stand for the posterior of the spreads."""
     effective_points: float | None
-    """How many of equal weight they are worth."""
+    """How many of equal weight they are worth; null where the posterior of the spreads is taken as normal about its mode."""
     pareto_k: float | None
-    """Shape of the tail of their weights; below 0.7 they can be relied on."""
+    """Shape of the tail of their weights; below 0.7 they can be relied on. Null as above."""
     error_percent: float | None
-    """Largest Monte-Carlo error of a limit of a ratio, in percent of the half-width of its interval."""
+    """Largest Monte-Carlo error of a limit of a ratio, in percent of the half-width of its interval. Null as above."""
     own_sharpening: RatioInterval | None
     """Edges that the tester sharpened against edges of others; null where it is not estimable."""
     matters: tuple[HowMuchResult, ...]

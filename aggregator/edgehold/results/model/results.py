@@ -23,7 +23,7 @@ from .ratio import RatioInterval
 from .studies import StudyChecksResult
 from .versions import ProtocolResult
 
-RESULTS_FORMAT = "results/2.1.0"
+RESULTS_FORMAT = "results/2.2.0"
 
 
 class Counts(Record):
@@ -568,7 +568,7 @@ class NotFittedResult(Record):
 class Results(Record):
     """The results bundle."""
 
-    format: Literal["results/2.1.0"]
+    format: Literal["results/2.2.0"]
     """Name and version of this format."""
     provenance: Provenance
     """Where the numbers come from."""

@@ -5,10 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Literal
 
-import numpy as np
-
 from edgehold.numerics.interval import Interval
-from edgehold.pooling.curves.pairs import CurvePair
 from edgehold.pooling.gather.all_answers import Answered
 from edgehold.pooling.headline import RUNS
 from edgehold.pooling.headline import Answer as Found
@@ -47,7 +44,6 @@ Method = Literal[
     "network of steels",
     "crossed model, restricted likelihood",
     "within submissions alone",
-    "curves of all readings",
 ]
 
 
@@ -58,7 +54,6 @@ def answers(
     pairwise: Mapping[tuple[str, str, str], Comparison],
     crossed: CrossedResult | None,
     network: NetworkResult | None,
-    along: Mapping[tuple[str, str], CurvePair],
 ) -> tuple[tuple[Answer, ...], Answer | None]:
     """Every pair of steels, and practised against novice sharpeners (None where only one class is met).
 
@@ -68,14 +63,13 @@ def answers(
     rule, unit : the endpoint and the unit of work, for the sentences.
     pairwise : comparisons by studies, by factor and names.
     crossed, network : the other methods' results.
-    along : pairs of steels along the work, by names.
     """
     if found is None:
         return (), None
     opening = when(rule, unit)
     made = {
         (one.factor, one.first, one.second): _answer(
-            found, one, opening, rule, _methods(one, rule, pairwise.get((one.factor, one.first, one.second)), crossed, network, along)
+            found, one, opening, rule, _methods(one, pairwise.get((one.factor, one.first, one.second)), crossed, network)
         )
         for one in (*found.headline.pairs, *([found.headline.practice] if found.headline.practice else []))
     }
@@ -147,10 +141,7 @@ def _about(middle: float | None, limits: Interval | None) -> RatioInterval | Non
     return ratio_interval((limits.low + limits.high) / 2, limits)
 
 
-def _methods(
-    one: Found, rule: EndpointRule, pair: Comparison | None, crossed: CrossedResult | None, network: NetworkResult | None,
-    along: Mapping[tuple[str, str], CurvePair],
-) -> list[MethodLine]:  # fmt: skip
+def _methods(one: Found, pair: Comparison | None, crossed: CrossedResult | None, network: NetworkResult | None) -> list[MethodLine]:
     lines = [_by_studies(pair)]
     if one.factor == "steel":
         line = next((x for x in network.lines if (x.first, x.second) == (one.first, one.second)), None) if network else None
@@ -160,22 +151,7 @@ def _methods(
         why = again(lacking) if lacking and lacking.reason else Reason("published.not_fitted")
         lines.append(_line("crossed model, restricted likelihood", contrast.result if contrast else None, why))
         lines.append(_line("within submissions alone", contrast.within if contrast else None, contrast.within_note if contrast else why))
-        if rule.kind == "level" and rule.at is not None:
-            lines.append(_by_curves(along.get((one.first, one.second)), rule.at))
     return lines
-
-
-def _by_curves(pair: CurvePair | None, at: float) -> MethodLine:
-    """The two steels' curves at the work of a level."""
-    method: Method = "curves of all readings"
-    if pair is None or pair.contrast.same_work is None:
-        return _line(method, None, pair.contrast.reason if pair else Reason("published.none_holds_both"))
-    band = pair.contrast.same_work
-    here = np.flatnonzero(band.at == at)
-    if not len(here):
-        return _line(method, None, Reason("published.few_left"))
-    limits = Interval(float(band.pointwise_low[here[0]]), float(band.pointwise_high[here[0]]), band.level, "posterior")
-    return _line(method, ratio_interval(float(band.ln_ratio[here[0]]), limits))
 
 
 def _by_studies(pair: Comparison | None) -> MethodLine:
@@ -206,6 +182,7 @@ def model_result(found: Answered | None, rule: EndpointRule, unit: str) -> Model
         runs=headline.runs,
         one_sided=headline.one_sided,
         submissions=found.submissions,
+        readings=found.readings,
         left_out=found.left_out + sum(headline.left_out.values()),
         fixed=fixed_words(headline.fixed),
         not_held=tuple(f"{name}: {reason}" for name, reason in headline.not_held.items()),

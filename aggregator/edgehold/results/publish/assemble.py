@@ -46,14 +46,14 @@ from edgehold.results.model.results import (
     SteelCurve,
     ToldApart,
 )
-from edgehold.results.words.sentences import headline, quoted_answer, when
+from edgehold.results.words.sentences import headline, quoted_answer
 from edgehold.words import Reason
 
 from . import not_fitted as failures
 from .answers import answers, model_result
-from .compare import comparison_result, crossovers
+from .compare import comparison_result
 from .crossed import crossed_result
-from .curve_pairs import curve_comparison
+from .curve_pairs import crossovers, curve_comparison
 from .fields import ORIGINS, TOLD, one_of
 from .history import removed_results
 from .interlab import interlaboratory_result
@@ -110,7 +110,7 @@ def assemble(found: EverythingFound) -> Results:
     """Gather everything into the published record; nothing is estimated here."""
     notes: list[failures.Line] = []
     return Results(
-        format="results/2.1.0",
+        format="results/2.2.0",
         provenance=_provenance(found),
         pools=tuple(_pool(found, key, group, notes) for key, group in sorted(_by_pool(found.repository).items())),
         submissions=submission_results(found.repository, found.rows, found.estimates),
@@ -205,7 +205,7 @@ def _pool(found: EverythingFound, key: PoolKey, submissions: list[LoadedSubmissi
         own_sharpening_percent=_own_sharpening(submissions),
         told_apart=_told_apart(found.apart[key]) if key in found.apart else (),
         endpoints=endpoints,
-        crossovers=crossovers(endpoints, {r.id: when(r, protocol.work.unit) for r in protocol.endpoints}),
+        crossovers=crossovers((pair for pair in found.curve_pairs if pair.pool == key), protocol.work.unit),
         curves=tuple(_curve(curve) for curve in found.curves if curve.pool == key),
         curve_comparisons=tuple(
             failures.told(
@@ -319,8 +319,7 @@ def _endpoint(
         )
     answered = found.answers.get((key, rule.id))
     by_names: dict[tuple[str, str, str], Comparison] = {(c.factor, c.first, c.second): c for c in pairwise}
-    along = {(pair.first, pair.second): pair for pair in found.curve_pairs if pair.pool == key}
-    steels, practice = answers(answered, rule, protocol.work.unit, by_names, crossed, network, along)
+    steels, practice = answers(answered, rule, protocol.work.unit, by_names, crossed, network)
     probes = found.probes.get((key, rule.id), ())
     return EndpointResult(
         id=rule.id,

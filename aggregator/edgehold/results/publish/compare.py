@@ -11,12 +11,11 @@ from edgehold.numerics.interval import Interval
 from edgehold.pooling.pairwise.comparisons import Contribution, PooledComparison
 from edgehold.pooling.pairwise.random_effects import RandomEffectsFit
 from edgehold.records.model.protocol import EndpointRule
-from edgehold.results.model.answers import Answer
 from edgehold.results.model.numbers import needed, published, ratio
 from edgehold.results.model.ratio import RatioInterval, ratio_interval
-from edgehold.results.model.results import Comparison, Crossover, EndpointResult, Prediction, StudyLine
+from edgehold.results.model.results import Comparison, Prediction, StudyLine
 from edgehold.results.words.sentences import compared, figures, ratio_text, sides, studies_joined, verdict_ending, when
-from edgehold.words import Reason, small, together
+from edgehold.words import Reason, together
 
 from .fields import STATES, one_of
 from .influence import interval_of, study_checks_result
@@ -24,7 +23,6 @@ from .reasons import caveat, reasoned
 
 FACTORS: tuple[Literal["steel", "practice", "sharpener"], ...] = ("steel", "practice", "sharpener")
 BOUNDS: tuple[Literal["at least", "at most"], ...] = ("at least", "at most")
-SIDE = 0.9875  # probability at which one end of the dulling counts: of two that hold, both do with 97.5 % (Bonferroni)
 
 
 def comparison_result(comparison: PooledComparison, rule: EndpointRule, unit: str, interests: dict[str, str]) -> Comparison:
@@ -156,36 +154,6 @@ def _interests(comparison: PooledComparison) -> str:
     if without is None:
         return Reason("studies_answer.few_without_interested")
     return Reason("studies_answer.without_interested", **figures(without))
-
-
-def crossovers(endpoints: tuple[EndpointResult, ...], openings: dict[str, str]) -> tuple[Crossover, ...]:
-    """Pairs of steels of which one is better early and the other late, each with so high a probability that both hold together.
-
-    Parameters
-    ----------
-    endpoints : of one pool.
-    openings : by endpoint, the words that say when, such as "After 10 cuts".
-    """
-    early, late = ([e for e in endpoints if e.role == role and e.kind == "level"] for role in ("early", "late"))
-    if not early or not late:
-        return ()
-    then = {(c.first, c.second): c for c in late[0].steels}
-    found = []
-    for c in early[0].steels:
-        before, after = _side(c), _side(then.get((c.first, c.second)))
-        if before * after < 0:
-            keener, longer = (c.first, c.second) if before > 0 else (c.second, c.first)
-            opening, later = openings[early[0].id], small(openings[late[0].id])
-            sentence = Reason("studies_answer.crossover", opening=opening, later=later, keener=keener, longer=longer)
-            found.append(Crossover(first=keener, second=longer, sentence=sentence))
-    return tuple(found)
-
-
-def _side(answer: Answer | None) -> int:
-    """1 where a ratio of two steels lies above 1 almost surely, -1 where below, 0 where that is open."""
-    if answer is None or answer.about != "steels" or answer.probability_above_one is None:
-        return 0
-    return (answer.probability_above_one >= SIDE) - (answer.probability_above_one <= 1 - SIDE)
 
 
 def _bounds_included(comparison: PooledComparison) -> RatioInterval | None:

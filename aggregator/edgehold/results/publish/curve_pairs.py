@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 
 from edgehold.numerics.arrays import Array, Bools
@@ -10,7 +12,9 @@ from edgehold.pooling.curves.pairs import CurvePair
 from edgehold.records.units import plural
 from edgehold.results.model.analyses import BandPoint, CurveComparison
 from edgehold.results.model.numbers import needed, published, ratio
+from edgehold.results.model.results import Crossover
 from edgehold.results.words.sentences import amount
+from edgehold.words import Reason
 
 from .reasons import reasoned
 
@@ -37,6 +41,31 @@ def curve_comparison(pair: CurvePair, unit: str) -> CurveComparison:
         same_sharpness_from_start=_by_sharpness(found.same_sharpness_from_common_start, pair.reference),
         sentence=_sentence(pair, found, plural(unit)),
     )
+
+
+def crossovers(pairs: Iterable[CurvePair], unit: str) -> tuple[Crossover, ...]:
+    """Pairs of steels of which one is sharper early and the other later, by the band that holds at all places at once.
+
+    Parameters
+    ----------
+    pairs : what pooling found, of one pool.
+    unit : of work.
+    """
+    return tuple(_crossover(one, plural(unit)) for one in pairs if one.contrast.overtakes and min(one.blades_first, one.blades_second) > 1)
+
+
+def _crossover(pair: CurvePair, unit: str) -> Crossover:
+    band = needed(pair.contrast.same_work)
+    ahead, behind = _overtaking(pair.first, pair.second, pair.contrast)
+    sides = {pair.first: band.low > 0, pair.second: band.high < 0}
+    early, late = (_places(_stretches(band, sides[name])) for name in (behind, ahead))
+    sentence = Reason("studies_answer.crossover", keener=behind, longer=ahead, early=early, late=late, unit=unit)
+    return Crossover(first=behind, second=ahead, sentence=sentence)
+
+
+def _overtaking(first: str, second: str, found: CurveContrast) -> tuple[str, str]:
+    """The steel that overtakes, and the other."""
+    return (first, second) if found.overtakes == "first" else (second, first)
 
 
 def _by_sharpness(band: Band | None, reference: float) -> tuple[BandPoint, ...]:
@@ -81,7 +110,7 @@ def course_sentence(first: str, second: str, found: CurveContrast, unit: str) ->
     if not met:
         return f"Nowhere between {amount(band.at[0])} and {amount(band.at[-1])} {unit} can {first} and {second} be told apart."
     if found.overtakes:
-        ahead, behind = (first, second) if found.overtakes == "first" else (second, first)
+        ahead, behind = _overtaking(first, second, found)
         sharper, duller = (next(where for name, _, where in sides if name == one) for one in (ahead, behind))
         return f"{ahead} overtakes {behind}: it is duller {_places(duller)} and sharper {_places(sharper)} {unit}."
     (name, other, where), *rest = met

@@ -158,7 +158,7 @@ def test_every_sharpening_serves_one_of_two_blades_and_three_blades_go_round_in_
 
 def test_what_two_blades_in_turn_leave_open_is_said():
     coded = [code_of(threat.text) for threat in open_threats(in_turn(coder="moss"), drawn(in_turn({"minutes": 180}, coder="moss")))]
-    assert {"plan.open_turns_give_away", "plan.open_blades_by_shape", "plan.open_one_blade"} <= set(coded)
+    assert {"plan.open_hand_feels", "plan.open_turns_give_away", "plan.open_blades_by_shape", "plan.open_one_blade"} <= set(coded)
     assert not {"plan.open_halves", "plan.open_one_half", "plan.open_later", "plan.open_carry_over"} & set(coded)
 
 

@@ -49,6 +49,8 @@ def _expectation(asked: Occasion, plan: Plan) -> Iterator[OpenThreat]:
         yield _open("expectation", "plan.open_own_edges", names=" and ".join(sharp_testers))
     if asked.coded and len(asked.blades) > 1:
         yield _open("expectation", "plan.open_blades_by_shape")
+    if asked.blades_in_turn:
+        yield _open("expectation", "plan.open_hand_feels")
     if asked.coded and asked.in_rounds:
         yield _open("expectation", "plan.open_rounds_give_away")
     elif asked.coded and asked.blades_in_turn:

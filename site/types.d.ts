@@ -191,6 +191,7 @@ interface RuleEntry {
   code: string;
   step?: number;
   shared?: string[];
+  same?: boolean;
   when?: Condition | Condition[];
   unless?: Dictionary<number>;
   cure?: string;

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 ROPE, CARD, STEELS = "two-sharpeners-rope/1.1.0", "life-on-card/1.0.0", "steels-exchanged-rope/2.0.0"
+TURNS = "steels-exchanged-rope/3.0.0"
 WORK = (0, 5, 10, 20, 40, 80, 160)
 
 

@@ -4,10 +4,17 @@ from __future__ import annotations
 
 import json
 
-from .build import CARD, ROPE, STEELS, WORK, forces, pooled, run, submission, table
+from edgehold.records.pairs import partner_of
+
+from .build import CARD, ROPE, STEELS, TURNS, WORK, forces, pooled, run, submission, table
 from .cases import HERE, stored
 
-NAMES = {ROPE: ("early", "late", "life", "hold"), STEELS: ("early", "late", "life"), CARD: ("life",)}
+NAMES = {
+    ROPE: ("early", "late", "life", "hold"),
+    STEELS: ("early", "late", "life"),
+    TURNS: ("early", "late", "life", "hold"),
+    CARD: ("life",),
+}
 ASSUMED = {"ln_sd": 0.25, "prior_df": 4, "source": "made up for a test"}
 SHORT = WORK[:6]
 
@@ -44,6 +51,17 @@ def pairs(count: int, ratio: float = 1.3, **facts) -> list[dict]:
 def beside(count: int, **facts) -> list[dict]:
     """The same, of two blades by one sharpener."""
     return [run_ | {"sharpener": "wren", "blade": f"wren.{run_['sharpener']}"} for run_ in pairs(count, **facts)]
+
+
+def in_turn(count: int) -> list[dict]:
+    """The same, cut in turn: the other blade begins every second pair, and both values of a reading are two."""
+    found = []
+    for number, (one, other) in enumerate(zip(*[iter(beside(count))] * 2, strict=True)):
+        for run_ in (other, one) if number % 2 else (one, other):
+            order = len(found) + 1
+            readings = {work: values[:2] for work, values in run_["readings"].items() if work <= 40}
+            found.append(run_ | {"readings": readings, "partner": f"run-{partner_of(order)}", "planned_last_checkpoint": 40})
+    return found
 
 
 def grams(readings: dict[float, list[float]], per: float, digits: int) -> dict:
@@ -120,6 +138,10 @@ def blades() -> dict[str, dict]:
     always = "P" * 9
     return {
         "two-blades": case("Two blades, one sharpener.", beside(3)),
+        "two-blades-in-turn": case("Two blades cut in turn: compared within pairs.", in_turn(3), TURNS),
+        "one-cut-alone": case("One of six was cut without its partner: it takes no part.", [
+            {key: value for key, value in run_.items() if key != "partner" or number < 4}
+            for number, run_ in enumerate(in_turn(3)) if number != 5], TURNS),
         "two-steels": case("Two steels with two blades each.", rope, STEELS, steels=steels),
         "two-steels-one-blade": case("A steel is its one blade here.", rope[:2] + rope[4:6], STEELS, steels=steels),
         "pass-or-fail": case("A life on card lies between a pass and a fail.", card, CARD),

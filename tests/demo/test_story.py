@@ -22,6 +22,7 @@ def test_the_submissions_stand_under_the_versions_that_were_in_force(records):
         ("two-sharpeners-rope", "2.0.0"): 8,
         ("two-sharpeners-rope", "1.0.0"): 8, ("two-sharpeners-rope", "1.1.0"): 30,
         ("steels-exchanged-rope", "1.0.0"): 5, ("steels-exchanged-rope", "2.0.0"): 43,
+            ("steels-exchanged-rope", "3.0.0"): 8,
         ("life-on-card", "1.0.0"): 14, ("first-evening-paper", "1.0.0"): 6,
     }  # fmt: skip
     old = [r for r in records if (r.protocol.id, r.protocol.version) == ("steels-exchanged-rope", "1.0.0")]

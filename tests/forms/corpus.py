@@ -16,8 +16,8 @@ from edgehold.forms.submission import form_rules
 from edgehold.records import load_repository
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.registers import load_steels
-from tests.records.builder import PASS_FAIL, REMOVED, TODAY, changed, make_repository, protocol, submission
-from tests.records.test_situations import ONE_FILE, PAPER, PASS, paper
+from tests.records.builder import PASS_FAIL, REMOVED, SMALL_BLADES, SMALL_HALVES, TODAY, changed, make_repository, protocol, submission
+from tests.records.test_situations import BESIDE, ONE_FILE, PAPER, PASS, in_turn, paper
 from tests.records.test_situations import outcomes as read_outcomes
 
 REFERENCE = {
@@ -25,7 +25,12 @@ REFERENCE = {
     "/reference": {"edge": "A fresh segment of a snap-off blade, 18 mm", "work": 10, "weights": "A litre of water"},
 }
 CASES = Path(__file__).parents[1] / "cases"
-FRONTS = {"small-rope": protocol(REFERENCE), "small-paper": protocol(PASS_FAIL)}
+FRONTS = {
+    "small-rope": protocol(REFERENCE),
+    "small-paper": protocol(PASS_FAIL),
+    "small-blades": protocol(SMALL_BLADES),
+    "small-halves": protocol(SMALL_HALVES),
+}
 RANDOM_RECORDS = 600
 REFUSED = {"number-too-large"}
 """Codes of texts that are not parsed; a browser's reader has no such limits, and the form finds the number out of range."""
@@ -33,7 +38,7 @@ REFUSED = {"number-too-large"}
 
 @dataclass(frozen=True)
 class Case:
-    """A record for one of the two protocols of ``FRONTS``, and why it is here."""
+    """A record for one of the protocols of ``FRONTS``, and why it is here."""
 
     why: str
     protocol: str
@@ -76,7 +81,8 @@ def _rule_cases() -> list[Case]:
 
 def _situations() -> list[Case]:
     rope = [Case(why, "small-rope", submission(changes)) for why, (changes, _) in ONE_FILE.items()]
-    return rope + [Case(why, "small-paper", record) for why, (record, _) in PAPER.items()]
+    beside = [Case(why, name, in_turn(name, *edges, **changes)) for why, (name, edges, changes, _) in BESIDE.items()]
+    return [*rope, *(Case(why, "small-paper", record) for why, (record, _) in PAPER.items()), *beside]
 
 
 def program_findings(root: Path, corpus: list[Case]) -> list[set[tuple[str, str]]]:

@@ -1,5 +1,5 @@
 """Households and what `edgehold plan` makes of each: three hours or ninety minutes, alone or three people, little rope or much, a
-scale or none, one blade or four, whole edges or halves of one. The planner in the browser is held to the same."""
+scale or none, one blade or four, whole edges, halves of one or two blades in turn. The planner in the browser is held to the same."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from .boatyard_plans import pooled, protocol
 
 HALVES = ("two-sharpeners-rope", "2.0.0")
 ROPE, STEELS, CARD = ("two-sharpeners-rope", "1.1.0"), ("steels-exchanged-rope", "2.0.0"), ("life-on-card", "1.0.0")
-FIRST = ("first-evening-paper", "1.0.0")
+FIRST, TURNS = ("first-evening-paper", "1.0.0"), ("steels-exchanged-rope", "3.0.0")
 SEEDS = (3, 11, 2**40 + 7)
 PEOPLE = {"sharpeners": ["tern", "wren"], "testers": ["fennel"]}
 ONE = {"sharpeners": ["wren"], "testers": ["fennel"]}
@@ -46,6 +46,14 @@ HOUSEHOLDS: dict[str, tuple[tuple[str, str], dict, dict]] = {
     "halves, an hour": (HALVES, PEOPLE | {"blades": 1}, {"minutes": 60}),
     "halves, hardly any time and rope": (HALVES, PEOPLE | {"blades": 1}, {"minutes": 30, "lots_m": (0.05,), "steel_mm": 0.01}),
     "halves, both take turns at testing, two evenings, three blades": (HALVES, BOTH | {"blades": 3}, {"minutes": 240, "evenings": 2}),
+    "two blades in turn, three hours": (TURNS, ONE | {"blades": 2}, {"minutes": 180}),
+    "two blades in turn, ninety minutes, alone": (TURNS, {"alone": "wren", "blades": 2}, {"minutes": 90, "lots_m": (6,)}),
+    "two blades in turn, two sharpeners, a helper": (TURNS, PEOPLE | {"blades": 2, "coder": "moss"}, {"minutes": 330, "lots_m": (20,)}),
+    "two blades in turn, one as somebody left it": (TURNS, {"sharpeners": ["tern"], "alone": "wren", "blades": 2}, {"minutes": 180}),
+    "three blades in turn, both take turns at testing, two evenings": (TURNS, BOTH | {"blades": 3}, {"minutes": 330, "evenings": 2}),
+    "four blades in turn, too many for the evening": (TURNS, ONE | {"blades": 4}, {"minutes": 120, "lots_m": (1,)}),
+    "five blades in turn, two lots": (TURNS, ONE | {"blades": 5}, {"minutes": 400, "evenings": 3, "lots_m": (9, 9)}),
+    "two blades in turn, hardly any time and steel": (TURNS, ONE | {"blades": 2}, {"minutes": 30, "lots_m": (0.05,), "steel_mm": 0.01}),
     "four blades, one sharpener, two lots": (STEELS, ONE | {"blades": 4}, {"minutes": 330, "evenings": 2, "lots_m": (9, 9)}),
 }  # fmt: skip
 

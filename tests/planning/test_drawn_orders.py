@@ -194,6 +194,55 @@ def test_halves_of_one_edge_go_in_pairs_cut_in_turn_and_change_hands_from_one_pa
     assert abs(heels.count("tern") - heels.count("wren")) <= len(heels) % 2
 
 
+@given(
+    seed=st.integers(0, 2**53 - 1),
+    blades=st.integers(2, 6),
+    people=st.integers(1, 3),
+    rounds=st.integers(1, 4),
+    coder=st.sampled_from([None, "moss"]),
+    two=st.booleans(),
+)
+@settings(max_examples=150, deadline=None)
+def test_two_blades_of_one_sharpener_go_in_pairs_cut_in_turn_and_every_second_round_is_the_reverse_of_the_one_before(
+    seed, blades, people, rounds, coder, two
+):
+    # Step s5 of this protocol: pairs of one person's blades, three or more in a ring; the next round is the reverse, the other begins.
+    followed = protocol("steels-exchanged-rope", "3.0.0")
+    assert "In pairs of two blades by one sharpener" in followed.design.order and "the next round is their reverse" in followed.design.order
+    size = 2 * people * (blades if blades > 2 else 1)
+    asked = occasion(
+        followed,
+        stock(followed, **(roomy(rounds * size) | {"minutes": 20_000})),
+        blades=[f"wren.b{i}" for i in range(blades)],
+        sharpeners=[f"hand{i}" for i in range(people)],
+        testers=["fennel", "fid"] if two else ["fennel"],
+        coder=coder,
+    )
+    runs = drawn(asked, seed).runs
+    assert len(runs) == rounds * size
+    pairs = [runs[i : i + 2] for i in range(0, len(runs), 2)]
+    for one, other in pairs:
+        assert (one.partner, other.partner) == (other.order, one.order)
+        assert one.blade != other.blade and {one.edge_part, other.edge_part} == {"whole"}
+        for shared in ("sharpener", "tester", "evening", "lot", "coil_position_m"):
+            assert getattr(one, shared) == getattr(other, shared)
+    turns = [runs[i : i + size] for i in range(0, len(runs), size)]
+    edges = [[(run.blade, run.sharpener) for run in turn] for turn in turns]
+    assert all(edges[at + 1] == edges[at][::-1] for at in range(0, rounds - 1, 2))
+    for turn in edges:
+        assert set(Counter(turn).values()) == {1 if blades == 2 else 2}
+        if blades > 2:  # in a ring every blade begins once and comes second once
+            assert set(Counter(turn[::2]).values()) == set(Counter(turn[1::2]).values()) == {1}
+    began: dict[frozenset[str], list[str]] = {}
+    for one, other in pairs:
+        began.setdefault(frozenset({one.blade, other.blade}), []).append(one.blade)
+    assert all(len(starts) == 1 or len(set(starts)) == 2 for starts in began.values())
+    joined = {pairs[0][0].blade}
+    for _ in range(blades):
+        joined |= {run.blade for pair in pairs if joined & {run.blade for run in pair} for run in pair}
+    assert len(joined) == blades
+
+
 @pytest.mark.parametrize("name", ["steels-exchanged-rope/1.0.0", "steels-exchanged-rope/2.0.0", "life-on-card/1.0.0"])
 @given(seed=st.integers(0, 2**53 - 1), blades=st.integers(2, 5), rounds=st.integers(1, 4), coder=st.sampled_from([None, "moss"]))
 @settings(max_examples=150, deadline=None)

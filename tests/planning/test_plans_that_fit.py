@@ -73,6 +73,13 @@ def halves(has=None, **asks):
     return occasion(followed, stock(followed, **(has or {})), **(people | asks))
 
 
+def in_turn(has=None, **asks):
+    """Two blades of one sharpener, cut in turn."""
+    followed = protocol("steels-exchanged-rope", "3.0.0")
+    people = {"blades": ["wren.galley", "wren.rigging"], "sharpeners": ["wren"], "testers": ["fennel"]}
+    return occasion(followed, stock(followed, **(has or {})), **(people | asks))
+
+
 def told(asked, drawn_evenings=1000):
     entry = {rule.id: assumption(rule) for rule in asked.protocol.endpoints}
     return advise(asked, Known(entry, None, None), id="x-1", month="2026-05", seed=5, evenings=drawn_evenings)
@@ -127,6 +134,37 @@ def test_the_usual_evening_now_shows_what_it_promises():
     assert usual.seen[1.5] >= 0.40 and usual.seen[2.0] >= 0.80
     twice = told(halves({"minutes": 180, "lots_m": (20.0,), "evenings": 2})).found
     assert math.exp(twice.half_width) <= 1.40 and twice.seen[1.5] >= 0.60
+
+
+def test_three_hours_hold_three_pairs_of_two_blades_and_ninety_minutes_two_shorter_ones():
+    """Two steels, one sharpener. One run after the other by version 2.0.0: two runs, 1 and 2 evenings of 10."""
+    assert fits(in_turn({"minutes": 180})) == (6, "minutes")  # 155 minutes at 25.5 a run: 6.08
+    usual = told(in_turn({"minutes": 180})).found
+    assert math.exp(usual.half_width) == pytest.approx(1.58, abs=0.02)
+    assert usual.seen[1.5] >= 0.40 and usual.seen[2.0] >= 0.80
+    before = told(steels({"minutes": 180})).found
+    assert before.seen[1.5] < 0.15 and before.seen[2.0] < 0.25
+    short = doable(in_turn({"minutes": 90}))
+    assert (short.fits.runs, short.asked.last_checkpoint) == (4, 10)  # 65 minutes at 16.1; two pairs come before longer runs
+
+
+def test_every_sharpening_serves_one_of_two_blades_and_three_blades_go_round_in_a_ring():
+    # 0.5 mm at 0.0412 mm a sharpening: twelve of each of two blades.
+    assert fits(in_turn({"minutes": 9000, "runs_a_hand": 99})) == (24, "steel")
+    assert capacity(in_turn({"minutes": 180})).blade_runs == 3
+    three = in_turn({"minutes": 180}, blades=["wren.a", "wren.b", "wren.c"])
+    assert capacity(three).runs == 6 and capacity(three).blade_runs == 2
+
+
+def test_what_two_blades_in_turn_leave_open_is_said():
+    coded = [code_of(threat.text) for threat in open_threats(in_turn(coder="moss"), drawn(in_turn({"minutes": 180}, coder="moss")))]
+    assert {"plan.open_hand_feels", "plan.open_turns_give_away", "plan.open_blades_by_shape", "plan.open_one_blade"} <= set(coded)
+    assert not {"plan.open_halves", "plan.open_one_half", "plan.open_later", "plan.open_carry_over"} & set(coded)
+
+
+def test_two_blades_in_turn_are_asked_of_steels_and_of_two_edges_as_they_were_left():
+    with pytest.raises(InputError, match="got 3 blades with edges as they were left, wanted two"):
+        in_turn(blades=["wren.a", "wren.b", "wren.c"], sharpeners=["tern"], testers=(), alone="wren")
 
 
 def alone_with(name, version, has, **more):

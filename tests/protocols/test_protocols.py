@@ -32,12 +32,13 @@ NAMES = (
     "two-sharpeners-rope/2.0.0",
     "steels-exchanged-rope/1.0.0",
     "steels-exchanged-rope/2.0.0",
+    "steels-exchanged-rope/3.0.0",
     "life-on-card/1.0.0",
     "first-evening-paper/1.0.0",
 )
 ROPE = tuple(name for name in NAMES if "rope" in name)
-HALVES = "two-sharpeners-rope/2.0.0"
-PUSHED = tuple(name for name in ROPE if name != HALVES)  # an edge pushed on a scale by hand
+HALVES, TURNS = "two-sharpeners-rope/2.0.0", "steels-exchanged-rope/3.0.0"
+PUSHED = tuple(name for name in ROPE if name not in (HALVES, TURNS))  # an edge pushed on a scale by hand
 IN_HALVES = (HALVES, "first-evening-paper/1.0.0")
 FOLDERS = ("first-evening-paper", "life-on-card", "steels-exchanged-rope", "two-sharpeners-rope")
 THREATS = {
@@ -269,7 +270,7 @@ def test_halves_are_another_experiment_so_no_old_endpoint_is_computed_alike():
     )
 
 
-@pytest.mark.parametrize("name", IN_HALVES)
+@pytest.mark.parametrize("name", (*IN_HALVES, TURNS))
 def test_minutes_are_the_sum_of_their_parts(name):
     record = read(name).record
     parts, readings = record.minutes.parts, len(record.work.checkpoints) * record.reading.repeats
@@ -286,6 +287,15 @@ def test_minutes_are_the_sum_of_their_parts(name):
         return
     one, two = figure(r"about (\d+) minutes a run, (\d+) a pair", body)
     assert (one, two) == (pytest.approx(short, abs=0.5), pytest.approx(2 * short, abs=0.5))
+
+
+def test_two_blades_in_turn_are_another_experiment_so_no_old_endpoint_is_computed_alike():
+    old, new = read("steels-exchanged-rope/2.0.0").record, read(TURNS).record
+    assert changed_against(old, new) >= {"reading", "work", "stopping"}
+    assert "no longer comparable with 2.0.0" in new.changes
+    before, after = 80 / old.work.edge_stretch_mm, new.late_checkpoint / new.work.edge_stretch_mm
+    assert after == before == 2, "40 cuts on 20 mm are as much rope a millimetre of edge as 80 on 40 mm"
+    assert new.reading == read(HALVES).record.reading, "both questions are read alike"
 
 
 def test_the_major_reads_another_thing_so_no_old_endpoint_is_computed_alike():
@@ -445,9 +455,10 @@ def test_hung_weight_can_give_the_threshold_and_the_scale_can_show_it(name):
     assert left > ceiling * friction
 
 
-def test_the_largest_load_that_is_written_is_one_that_the_thread_can_give_back():
+@pytest.mark.parametrize("name", (HALVES, TURNS))
+def test_the_largest_load_that_is_written_is_one_that_the_thread_can_give_back(name):
     """Statics as above, the travel ended by the stop, rollers without friction; a cup of the size that the page names."""
-    page, rig = read(HALVES), plain(read(HALVES).sections["s2-reading-rig"])
+    page, rig = read(name), plain(read(name).sections["s2-reading-rig"])
     (span,), (travel,) = figure(r"roller on each, (\d+) mm apart", rig), figure(r"catches it (\d+) mm after", rig)
     (pull_kg,), (said, end) = figure(r"([\d.]+) kg hung is", rig), figure(r"gives back ([\d.]+) N .*? never exceeds ([\d.]+) N", rig)
     largest = 2 * pull_kg * constants.g * travel / math.hypot(travel, span / 2)
@@ -478,7 +489,22 @@ def test_halves_promise_what_students_t_gives_on_differences_within_pairs(name):
         assert twice == pytest.approx(math.exp(2 * half), abs=0.06)
 
 
-@pytest.mark.parametrize("name", [n for n in NAMES if n not in IN_HALVES])
+def test_two_blades_promise_what_students_t_gives_on_differences_within_pairs():
+    """d = τ over p pairs: var τ = 2σ²/p; the assumed spread counts with its own df beside p − 1."""
+    page = read(TURNS)
+    (primary,) = [endpoint for endpoint in page.record.endpoints if endpoint.primary]
+    ln_sd, prior = primary.assumed_repeatability.ln_sd, primary.assumed_repeatability.prior_df
+    said, df = figure(r"deviation of ([\d.]+) on the ln.*?counted as (\d+) degrees", page.body)
+    widths = figure(r"×([\d.]+) either way with 2 pairs, ×([\d.]+) with 3, ×([\d.]+) with 6", page.body)
+    doubled = figure(r"twice as large, ×([\d.]+), ×([\d.]+) and ×([\d.]+\d)", page.body)
+    assert (said, df) == (ln_sd, prior)
+    for pairs, width, twice in zip((2, 3, 6), widths, doubled, strict=True):
+        half = float(stats.t.ppf(0.975, prior + pairs - 1)) * ln_sd * math.sqrt(2 / pairs)
+        assert width == pytest.approx(math.exp(half), abs=0.05)
+        assert twice == pytest.approx(math.exp(2 * half), abs=0.06)
+
+
+@pytest.mark.parametrize("name", [n for n in NAMES if n not in (*IN_HALVES, TURNS)])
 def test_promised_precision_is_that_of_students_t(name):
     """Half-width of a 95 % interval for two arms of n/2 runs each: exp(t(n − 2) · s · √(4/n))."""
     page = read(name)

@@ -119,6 +119,11 @@ PASS_FAIL = {
 """Changes that make the protocol one that is read as pass or fail."""
 
 
+SMALL_BLADES = {"/format": "protocol/1.3.0", "/id": "small-blades", "/design/side_by_side": "blades"}
+SMALL_HALVES = {"/format": "protocol/1.1.0", "/id": "small-halves", "/design/side_by_side": "halves"}
+"""Changes that make the protocol one whose edges are cut in turn."""
+
+
 def values(*written: object) -> list[dict]:
     """Repeats of a reading."""
     return [{"written": number} for number in written]

@@ -11,10 +11,13 @@ import pytest
 
 from edgehold.errors import ERROR
 from edgehold.records import load_repository
+from edgehold.records.pairs import partner_of
 
 from .builder import (
     PASS_FAIL,
     REMOVED,
+    SMALL_BLADES,
+    SMALL_HALVES,
     TODAY,
     endpoint,
     event,
@@ -306,6 +309,44 @@ PAPER = {
 def test_pass_or_fail(row, tmp_path):
     record, expected = PAPER[row]
     make_repository(tmp_path, [record], [protocol(PASS_FAIL)])
+    assert codes(tmp_path) == expected
+
+
+def in_turn(protocol_id, *edges, **changes):
+    """Runs of these edges (blade, sharpener, part), cut in turn two by two."""
+    count = len(edges)
+    keys = sorted({blade for blade, _, _ in edges})
+    named = [{"id": f"edge-{n}", "blade": b, "sharpener": s, "edge_part": part} for n, (b, s, part) in enumerate(edges, 1)]
+    runs = [run(n, partner=f"run-{partner_of(n)}") for n in range(1, count + 1)]
+    blades = [{"key": key, "edge": "plain"} for key in keys]
+    told = {"/protocol/id": protocol_id, "/format": "submission/1.2.0", "/preparations": named, "/runs": runs, "/blades": blades}
+    return submission(told | {f"/{place}": value for place, value in changes.items()})
+
+
+WREN, TERN = ("wren.galley", "wren", "whole"), ("tern.galley", "wren", "whole")
+HEEL_HALF, TIP_HALF = ("wren.galley", "wren", "heel"), ("wren.galley", "tern", "tip")
+ALONE = {"runs/1/readings": run(2)["readings"][:3], "runs/1/ended": "tester stopped"}
+SKIPPED = {"runs/1/readings": [one for one in run(2)["readings"] if one["work"] != 10]}
+MISCOUNTED = {"runs/1/readings/3/work": 22}
+BESIDE = {
+    "two blades in turn, the second beginning in the second pair": ("small-blades", (WREN, TERN, TERN, WREN), {}, []),
+    "one blade always begins": ("small-blades", (WREN, TERN, WREN, TERN), {}, ["always-first"]),
+    "one blade in turn with itself": ("small-blades", (WREN, WREN), {}, ["partner-edge"]),
+    "partners far from each other": ("small-blades", (WREN, TERN, TERN, WREN), {"runs/1/order": 9}, ["partner-apart"]),
+    "the partner goes on alone": ("small-blades", (WREN, TERN), ALONE, []),
+    "one was not read at 10": ("small-blades", (WREN, TERN), SKIPPED, ["partner-works"]),
+    "one was read at 22": ("small-blades", (WREN, TERN), MISCOUNTED, ["off-checkpoint"]),
+    "one was to go farther": ("small-blades", (WREN, TERN), {"runs/1/planned_last_checkpoint": 20}, ["partner-differs"]),
+    "halves in turn": ("small-halves", (HEEL_HALF, TIP_HALF), {}, ["two-edges"]),
+    "halves of two blades in turn": ("small-halves", (HEEL_HALF, ("tern.galley", "tern", "tip")), {}, ["partner-edge"]),
+    "one half twice": ("small-halves", (HEEL_HALF, ("wren.galley", "tern", "heel")), {}, ["partner-edge"]),
+}
+
+
+@pytest.mark.parametrize("row", BESIDE)
+def test_edges_cut_in_turn(row, tmp_path):
+    name, edges, changes, expected = BESIDE[row]
+    make_repository(tmp_path, [in_turn(name, *edges, **changes)], [protocol(SMALL_BLADES if name == "small-blades" else SMALL_HALVES)])
     assert codes(tmp_path) == expected
 
 

@@ -129,6 +129,12 @@ def test_what_cannot_be_told_is_named():
     assert not any("hid" in code for code in less)
 
 
+def test_two_blades_in_turn_leave_no_order_to_tell_and_a_hand_that_feels_which_it_holds():
+    found = {code_of(limit.text) for limit in report("two-blades-in-turn").limits}
+    assert "report.limit_hand_feels" in found and found.isdisjoint({"report.limit_later", "report.limit_turns", "report.limit_first"})
+    assert "report.limit_hand_feels" not in {code_of(limit.text) for limit in report("two-blades").limits}
+
+
 def test_both_sides_in_an_even_order_leave_no_order_to_tell():
     """ABBA: the mean places are equal."""
     own = CASES["pooled-runs"]["submission"]

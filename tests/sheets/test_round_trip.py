@@ -112,6 +112,23 @@ def test_halves_cut_in_turn_come_back_as_drawn(tmp_path):
     assert printed.count("<dt>Cut in turn with run</dt>") == 4
 
 
+def test_two_blades_cut_in_turn_come_back_as_drawn_and_the_sheet_says_which_begins(tmp_path):
+    in_turn = protocol({"/format": "protocol/1.3.0", "/design/side_by_side": "blades"})
+    rules = Protocol.model_validate_json(json.dumps(in_turn))
+    make_repository(tmp_path / "repository", [], [in_turn])
+    runs = [run | {"partner": n + (0 if n % 2 else 2)} for n, run in enumerate(plan().model_dump(mode="json")["runs"])]
+    folder = tmp_path / "sheets"
+    folder.mkdir()
+    write_sheets(plan(runs=runs, format="plan/1.2.0"), rules, folder)
+    small = load_repository(tmp_path / "repository", today=TODAY)
+    intake = sheet_from_bytes(csv_text(fill_in(sheet_of(folder), sharpeners=False)).encode(), small, TODAY)
+    assert intake.questions == ()
+    assert [run["partner"] for run in intake.submission["runs"]] == ["run-2", "run-1", "run-4", "run-3"]
+    assert not any("edge_part" in p for p in intake.submission["preparations"])
+    printed = (folder / "sheet.html").read_text(encoding="utf-8")
+    assert printed.count("this one begins") == printed.count("that one begins") == 2 and "Half of the edge" not in printed
+
+
 def test_the_workbook_offers_the_words_allowed_and_marks_its_cells_as_text(tmp_path):
     write_sheets(plan(), RULES, tmp_path)
     sheet = load_workbook(tmp_path / "sheet.xlsx").active

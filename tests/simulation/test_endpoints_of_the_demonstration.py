@@ -22,6 +22,7 @@ def test_every_endpoint_is_computed_from_most_of_its_runs(rows):
     assert {(p.protocol, p.major, endpoint) for p, endpoint in runs} == {
         *(("two-sharpeners-rope", major, e) for major in (1, 2) for e in ("early", "late", "life", "hold")),
         *(("steels-exchanged-rope", major, e) for major in (1, 2) for e in ("early", "late", "life")),
+        *(("steels-exchanged-rope", 3, e) for e in ("early", "late", "life", "hold")),
         ("life-on-card", 1, "life"),
         ("first-evening-paper", 1, "life"),
     }

@@ -73,7 +73,8 @@ def shift(world: World, arm: Arm, specimen: Specimen, c: Circumstances) -> float
         + e.coil_position * c.coil_position_m / 10
         + e.humidity * (c.humidity_percent - 60) / 10
         + e.expectation * (arm.sharpener == arm.tester and not c.blinded)
-        + (0.0 if c.pair_ln is None else c.pair_ln + e.tip_half * ((arm.edge_part == "tip") - 0.5))
+        + (c.pair_ln or 0.0)
+        + (0.0 if c.pair_ln is None or arm.edge_part == "whole" else e.tip_half * ((arm.edge_part == "tip") - 0.5))
     )
 
 

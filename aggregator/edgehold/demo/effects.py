@@ -68,7 +68,7 @@ class Effects:
     evening_sd: float = _effect(0.06, "SD between evenings of one experiment")
     lot_sd: float = _effect(0.06, "SD between coils of rope or stacks of card")
     run_sd: float = _effect(0.21, "SD between runs, resharpening included")
-    pair_sd: float = _effect(0.14, "SD between pairs of halves cut in turn: the part of that which rope, hand and hour share")
+    pair_sd: float = _effect(0.14, "SD between pairs cut in turn: the part of that which rope, hand and hour share")
     tip_half: float = _effect(0.05, "How much keener a tip half is than a heel half, whoever sharpened it")
     reading_sd: float = _effect(0.06, "SD of a single reading; on card, SD of a single slice around the threshold")
     unequal_start_sd: float = _effect(0.08, "SD of a preparation's luck at the start, which fades as w1/(w + w1)")

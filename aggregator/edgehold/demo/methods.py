@@ -26,6 +26,7 @@ class Method:
     thread_noise : factor on the spread of single readings that the thread of this version brings.
     repeats : values of one reading.
     halves : whether heel and tip half of one edge are cut in turn.
+    blades : whether two blades are.
     work_scale : how much more one unit of work dulls than on the longer stretch of edge of the other versions.
     planned_last : checkpoint that runs are meant to go to; None: the last.
     """
@@ -43,6 +44,7 @@ class Method:
     thread_noise: float = 1.0
     repeats: int = 3
     halves: bool = False
+    blades: bool = False
     work_scale: float = 1.0
     planned_last: float | None = None
 
@@ -55,6 +57,11 @@ class Method:
     def pass_fail(self) -> bool:
         """Whether sharpness is read as pass or fail."""
         return self.threshold_n is None
+
+    @property
+    def in_turn(self) -> bool:
+        """Whether runs go in pairs whose edges are cut in turn."""
+        return self.halves or self.blades
 
     @property
     def planned(self) -> tuple[float, ...]:
@@ -87,6 +94,23 @@ METHODS = (
     # The cotton thread of 1.0.0 stretched: it severed at a higher force and read less evenly.
     Method("steels-exchanged-rope", "1.0.0", ROPE, LADDER, 10.0, 160.0, 5.0, None, _FORCE, 0.08, 1.5),
     Method("steels-exchanged-rope", "2.0.0", ROPE, LADDER, 10.0, 160.0, 5.0, None, _FORCE),
+    # Two blades in turn, on 20 mm of edge and read as above.
+    Method(
+        "steels-exchanged-rope",
+        "3.0.0",
+        ROPE,
+        LADDER[:-1],
+        5.0,
+        40.0,
+        5.0,
+        (5.0, 40.0),
+        (*_FORCE, "ozf"),
+        thread_noise=0.9,
+        repeats=2,
+        blades=True,
+        work_scale=2.0,
+        planned_last=40.0,
+    ),
     # 10 mm of edge instead of 40: a metre dulls it four times as much.
     Method("first-evening-paper", "1.0.0", CARD, (0.0, 1.0, 2.0, 4.0, 8.0, 16.0), halves=True, work_scale=4.0),
     Method("life-on-card", "1.0.0", CARD, (0.0, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0)),

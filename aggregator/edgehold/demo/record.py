@@ -52,7 +52,7 @@ def submission(scene: Scene, place: int, seed: int, world: World) -> dict[str, o
     blades = [cast.blade(key) for key in sorted({arm.blade for block in scene.blocks for arm in block})]
     lots = sorted({scene.supply} | {lot for trouble in scene.trouble.values() if (lot := _next_lot(scene, trouble))})
     return {
-        "format": WITH_PARTNERS if scene.method.halves else FORMAT,
+        "format": WITH_PARTNERS if scene.method.in_turn else FORMAT,
         "id": submission_id(scene),
         "protocol": {"id": scene.method.protocol, "version": scene.method.version},
         "origin": "simulated",
@@ -111,7 +111,7 @@ def _instrument(g: cast.Gauge) -> dict[str, object]:
 
 def _preparations_and_runs(scene: Scene, world: World, rng: np.random.Generator) -> tuple[list[dict[str, object]], list[dict[str, object]]]:
     """Draw the order within each block; one preparation a run, on the same blade one after the other."""
-    ordered = [(b, block[i]) for b, block in enumerate(scene.blocks) for i in rng.permutation(len(block))]
+    ordered = [(b, arm) for b, block in enumerate(_begun(scene, rng)) for arm in block]
     evenings = world.effects.evening_sd * rng.standard_normal(len(scene.blocks))
     weather = rng.normal(64, 8, len(scene.blocks))
     position = float(rng.integers(0, 60))
@@ -119,7 +119,7 @@ def _preparations_and_runs(scene: Scene, world: World, rng: np.random.Generator)
     runs: list[dict[str, object]] = []
     last_on_edge: dict[tuple[str, str], str] = {}
     turns: Counter[int] = Counter()
-    shared: Array | None = world.effects.pair_sd * rng.standard_normal(len(scene.blocks)) if scene.method.halves else None
+    shared: Array | None = world.effects.pair_sd * rng.standard_normal(len(scene.blocks)) if scene.method.in_turn else None
     for order, (block, arm) in enumerate(ordered, start=1):
         evening = block if scene.evenings == "one a block" else 0
         trouble = scene.trouble.get(order)
@@ -131,10 +131,18 @@ def _preparations_and_runs(scene: Scene, world: World, rng: np.random.Generator)
         preparations.append(_preparation(scene, order, arm, last_on_edge.get(edge), rng))
         last_on_edge[edge] = _edge_id(order)
         runs.append(_run(scene, order, evening, arm, c, trouble, world, rng))
-        if not scene.method.halves or order % 2 == 0:  # halves are cut in turn, from the same few centimetres
+        if not scene.method.in_turn or order % 2 == 0:  # cut in turn, from the same few centimetres
             turns[evening] += 1
             position += float(rng.integers(4, 9))
     return preparations, runs
+
+
+def _begun(scene: Scene, rng: np.random.Generator) -> list[tuple[Arm, ...]]:
+    """The arms of each block in their order: drawn for each, but of two blades in turn one coin says which begins the first pair."""
+    if scene.method.blades:
+        step = -1 if rng.integers(2) else 1
+        return [block[::step] for block in scene.blocks]
+    return [tuple(block[i] for i in rng.permutation(len(block))) for block in scene.blocks]
 
 
 def _answers(scene: Scene) -> dict[str, object]:
@@ -205,7 +213,7 @@ def _run(
         "order": order,
         "evening": None if scene.evenings == "not noted" else evening + 1,
         "preparation": _edge_id(order),
-        **({"partner": f"run-{order + 1 if order % 2 else order - 1}"} if m.halves else {}),
+        **({"partner": f"run-{order + 1 if order % 2 else order - 1}"} if m.in_turn else {}),
         "tester": arm.tester,
         **({"tester_change_at_work": 20} if trouble == "tester change" else {}),
         "lot": scene.supply,

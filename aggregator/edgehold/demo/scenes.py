@@ -1,4 +1,4 @@
-"""A hundred and fourteen scenes: who cut what, with whose edge, in which month. The story is fixed; only the luck is seeded.
+"""A hundred and twenty-two scenes: who cut what, with whose edge, in which month. The story is fixed; only the luck is seeded.
 
 In the first year most people sharpen what they test. From March 2026 on the harbour has swap evenings: two or three people bring
 edges to one table and test their own first and each other's next, while blades go from house to house. On card one knife of each
@@ -173,6 +173,18 @@ pc fs hc | avocet dunnock | swap
 ps ts hs | rowlock puffin | swap
 """
 
+# steels | testers | sharpeners | rounds of pairs: two blades that one person sharpened, cut in turn
+_BLADES_IN_TURN = """
+pc hs | oakum | fid | 3
+pc hc | tern puffin | puffin | 3
+hc hs | kittiwake | limpet | 4
+ts ps | gannet | turnstone | 3
+pc fs hs | halyard | skiff | 1
+hs pc | rowlock | sculler rowlock | 2
+hc ps | thole | dunlin | 3
+pc fs | bowline curlew | grommet | 4
+"""
+
 # steels | testers | sharpeners | blocks | unit of length
 _ON_CARD = """
 pc hc | tern | tern | 3 | m
@@ -232,7 +244,11 @@ _TROUBLE = {
 def scenes() -> tuple[Scene, ...]:
     """All of them: the older tables first, then what was added to them, so that the luck of the older ones stays."""
     told = (*_two_sharpeners(), *_steels_exchanged(), *_on_card(), *_first_evenings())
-    return tuple(sorted(told, key=lambda scene: (scene.method.halves, scene.number > _FIRST_TOLD[scene.method.protocol])))
+
+    def rank(scene: Scene) -> tuple[int, bool]:
+        return 2 if scene.method.blades else int(scene.method.halves), scene.number > _FIRST_TOLD[scene.method.protocol]
+
+    return tuple(sorted(told, key=rank))
 
 
 def _rows(table: str, first: int = 1) -> Iterator[tuple[int, list[str]]]:
@@ -272,6 +288,19 @@ def _steels_exchanged() -> Iterator[Scene]:
     for number, (steels, people, kind) in rows:
         arms = _swapped(number, steels.split(), people.split(), kind == "swap")
         yield _scene(number, "steels-exchanged-rope", "2.0.0", _spread(number - 25, len(rows), 2), arms)
+    for number, (steels, testers, sharpeners, rounds) in _rows(_BLADES_IN_TURN, 49):
+        pairs = _blades_in_turn(number, steels.split(), testers.split(), sharpeners.split(), int(rounds))
+        yield _scene(number, "steels-exchanged-rope", "3.0.0", "2026-10", pairs)
+
+
+def _blades_in_turn(number: int, steels: list[str], testers: list[str], sharpeners: list[str], rounds: int) -> tuple[tuple[Arm, ...], ...]:
+    """Pairs of neighbours in a ring of one blade of each steel; the next round is the reverse, and two testers take turns."""
+    keys = [_pick(person(testers[0]).shore, code, number) for code in steels]
+    ring = [(key, keys[(i + 1) % len(keys)]) for i, key in enumerate(keys if len(keys) > 2 else keys[:1])]
+    both = [(s, pair if turn % 2 == 0 else pair[::-1]) for turn, s in enumerate(sharpeners) for pair in ring]
+    back = [(s, pair[::-1]) for s, pair in reversed(both)]
+    drawn = [one for turn in range(rounds) for one in (back if turn % 2 else both)]
+    return tuple(tuple(Arm(key, s, testers[b % len(testers)]) for key in pair) for b, (s, pair) in enumerate(drawn))
 
 
 def _on_card() -> Iterator[Scene]:
@@ -328,7 +357,7 @@ def _scene(number: int, protocol: str, version: str, month: str, blocks: tuple[t
     later = number > _FIRST_TOLD[protocol]
     return Scene(
         number, m, month, shore, blocks,
-        evenings="one" if m.halves else "one a block" if later else ("one a block", "one", "one", "not noted")[number % 4],
+        evenings="one" if m.in_turn else "one a block" if later else ("one a block", "one", "one", "not noted")[number % 4],
         supply=_supply(shore, number, m),
         gauge=None if m.pass_fail else _gauge(shore, number, m),
         tape=tape,

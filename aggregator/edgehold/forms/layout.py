@@ -100,6 +100,7 @@ def filled(protocol: Protocol) -> list[dict[str, object]]:
     found += _filled_references(protocol)
     if protocol.design.side_by_side == "halves":
         found.append({"at": "/preparations/*/edge_part", "with": "in turn", "of": list(HALVES)})
+    if protocol.design.side_by_side is not None:
         found.append({"at": "/runs/*/partner", "with": "partner"})
     units = protocol.reading.accepted_units
     if len(units) == 1:
@@ -146,9 +147,9 @@ def worked_example(protocol: Protocol, month: str) -> dict[str, object]:
 
 
 def _preparation(protocol: Protocol, number: int, blades: list[str], sharpeners: tuple[str, ...]) -> dict[str, object]:
-    """One of the sharpenings; halves of one edge change hands from pair to pair."""
+    """One of the sharpenings; halves of one edge change hands from pair to pair, and of two blades the other begins."""
     halves = protocol.design.side_by_side == "halves"
-    turn = number + number // 2 if halves else number
+    turn = number + number // 2 if protocol.design.side_by_side is not None else number
     whole: dict[str, object] = {
         "id": f"edge-{number + 1}",
         "blade": blades[turn % len(blades)],

@@ -45,7 +45,8 @@ def additions(asked: Occasion, plan: Plan, outlook: Outlook) -> tuple[Addition, 
     """What an exchange, a friend's table and a second evening add.
 
     The friend makes the same plan with other people, blades, rope and evenings. Exchanged is one edge each way: it is cut beside an edge
-    that its host puts on the same blade; where blades are compared, one blade each way, sharpened by its host.
+    that its host puts on the same blade; where blades are compared, one blade each way, sharpened by its host, and where they are cut in
+    turn beside a blade of the host's.
 
     Parameters
     ----------
@@ -89,21 +90,30 @@ def _friends(cut: Cut) -> Cut:
 def _again(cuts: Sequence[Cut]) -> tuple[Cut, ...]:
     """The same on further evenings, with halves changed over."""
     evenings, pairs = max(cut.evening for cut in cuts), 2 * len(cuts)
-    other = dict(zip(HALVES, reversed(HALVES), strict=True))
+    other: dict[str, str] = dict(zip(HALVES, reversed(HALVES), strict=True))
     return tuple(
         replace(
             cut,
             evening=cut.evening + evenings,
             pair=None if cut.pair is None else cut.pair + pairs,
-            edge_part=cut.edge_part if cut.pair is None else other[cut.edge_part],  # type: ignore[index]
+            edge_part=other.get(cut.edge_part, cut.edge_part),
         )
         for cut in cuts
     )
 
 
+def _blades_exchanged(blade: str, home: Cut, pair: int | None) -> tuple[Cut, ...]:
+    """A blade sent each way, in turn with a blade of the table where it goes."""
+    back = replace(home, blade=_name(blade), pair=pair)
+    visit = replace(_friends(back), blade=blade)
+    return (visit, replace(visit, blade=_name(blade)), back, replace(back, blade=blade))
+
+
 def _exchanged(asked: Occasion, mine: Sequence[Cut]) -> tuple[Cut, ...]:
     """The runs of one edge sent each way."""
-    home, pair = mine[0], 4 * len(mine) if asked.halves else None
+    home, pair = mine[0], 4 * len(mine) if asked.in_turn else None
+    if asked.blades_in_turn:
+        return _blades_exchanged(asked.blades[0], home, pair)
     host = _here(asked) if asked.in_rounds else home.sharpener
     blade = home.blade if asked.in_rounds else asked.blades[0]
     visit = replace(home, table=FRIENDS, sharpener=host, blade=blade, tester=_name(home.tester), pair=pair, edge_part=HALVES[0])

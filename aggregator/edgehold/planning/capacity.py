@@ -81,7 +81,7 @@ class Capacity:
 
 
 def capacity(asked: Occasion) -> Capacity:
-    """As many whole rounds (one run of every arm) as fit.
+    """As many whole rounds (one run of every arm; of three blades or more in turn two) as fit.
 
     Parameters
     ----------
@@ -103,7 +103,7 @@ def capacity(asked: Occasion) -> Capacity:
 
 
 def evening_runs(asked: Occasion) -> int:
-    """Runs that one evening holds: minutes after the practice run, and hands. Halves of an edge are cut in the same evening."""
+    """Runs that one evening holds: minutes after the practice run, and hands. Edges in turn are cut in the same evening."""
     return _whole_pairs(asked, min(_evening_by_minutes(asked), asked.stock.runs_a_hand * len(asked.testers)))
 
 
@@ -113,7 +113,7 @@ def sharpenings(asked: Occasion, lost: float) -> int:
 
 
 def _whole_pairs(asked: Occasion, runs: int) -> int:
-    return runs - runs % 2 if asked.halves else runs
+    return runs - runs % 2 if asked.in_turn else runs
 
 
 def evening_minutes(asked: Occasion, runs: int) -> float:
@@ -161,8 +161,8 @@ def _limits(asked: Occasion, run_m: float, lost: float) -> list[Limit]:
 
 
 def _blocks(asked: Occasion, run_m: float, most: int) -> tuple[Block, ...]:
-    t, evening = len(asked.arms), evening_runs(asked)
-    coded_pair = t == 2 and asked.coded and not asked.in_rounds
+    t, evening = asked.round_runs, evening_runs(asked)
+    coded_pair = t == 2 and asked.coded and not asked.in_rounds and not asked.in_turn
     left = [math.floor(metres / run_m + 1e-9) for metres in asked.stock.lots_m] or [most]
     groups = (
         _groups(t, evening, asked.stock.evenings, left, most) if evening >= t else _across(t, evening, asked.stock.evenings, left, most)

@@ -43,21 +43,22 @@ def going_to(asked: Occasion, last: float) -> Occasion:
 def doable(asked: Occasion) -> Design:
     """What was asked for if a run of every arm fits; else shorter runs; else the shortest, with as much more of everything as they take.
 
-    Where halves of an edge are compared, two pairs come before longer runs: in one alone the half changes with the sharpener.
+    Where edges are cut in turn, two pairs come before longer runs: in one alone the half changes with the sharpener, and of two blades
+    one is known by a single sharpening.
     """
     ends = [last for last in reversed(lasts(asked.protocol)) if last <= asked.last_checkpoint]
     for least in least_rounds(asked):
         for last in ends:
             shorter = going_to(asked, last)
             fits = capacity(shorter)
-            if fits.runs >= least * len(asked.arms):
+            if fits.runs >= least * asked.round_runs:
                 return Design(shorter, fits, () if last == asked.last_checkpoint else (_shortened(asked, last),))
     return _with_more(going_to(asked, ends[-1]), () if len(ends) == 1 else (_shortened(asked, ends[-1]),))
 
 
 def least_rounds(asked: Occasion) -> tuple[int, ...]:
     """Rounds of all arms that are enough for an answer, then those that are worth doing at all."""
-    return (2, 1) if asked.halves and len(asked.blades) == 1 and not asked.as_left else (1,)
+    return (2, 1) if asked.in_turn and asked.round_runs == 2 and not asked.as_left else (1,)
 
 
 def other_designs(chosen: Design) -> tuple[Design, ...]:
@@ -68,7 +69,7 @@ def other_designs(chosen: Design) -> tuple[Design, ...]:
     for last in reversed(lasts(asked.protocol)):
         other = going_to(asked, last)
         fits = capacity(other)
-        if fits.runs >= least_rounds(other)[0] * len(other.arms) and (other.rule.id, fits.runs) not in met:
+        if fits.runs >= least_rounds(other)[0] * other.round_runs and (other.rule.id, fits.runs) not in met:
             met.add((other.rule.id, fits.runs))
             found.append(Design(other, fits, ()))
     return tuple(found)
@@ -80,8 +81,8 @@ def _shortened(asked: Occasion, last: float) -> Reason:
 
 def _with_more(asked: Occasion, changes: tuple[Reason, ...]) -> Design:
     """One run of every arm, with as much more of whatever is short as that takes."""
-    t, has = len(asked.arms), asked.stock
-    least = evening_minutes(asked, 2 if asked.halves else 1)
+    t, has = asked.round_runs, asked.stock
+    least = evening_minutes(asked, 2 if asked.in_turn else 1)
     if least > has.minutes:
         minutes = float(math.ceil(least))
         changes += (Reason("plan.more_minutes", minutes=minutes, given=has.minutes),)

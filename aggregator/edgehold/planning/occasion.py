@@ -118,6 +118,21 @@ class Occasion:
         return self.protocol.design.side_by_side == "halves"
 
     @property
+    def in_turn(self) -> bool:
+        """Whether runs go in pairs whose edges are cut in turn: halves of one edge, or two blades of one sharpener."""
+        return self.protocol.design.side_by_side is not None
+
+    @property
+    def blades_in_turn(self) -> bool:
+        """Whether it is two blades that are cut in turn."""
+        return self.protocol.design.side_by_side == "blades"
+
+    @property
+    def round_runs(self) -> int:
+        """Runs of one round: every edge once, and of three blades or more in turn twice, so that all of them hang together in pairs."""
+        return len(self.arms) * (2 if self.blades_in_turn and len(self.blades) > 2 else 1)
+
+    @property
     def asks_primary(self) -> bool:
         """Whether the plan is judged by the protocol's primary endpoint."""
         return self.rule.primary
@@ -317,5 +332,9 @@ def _refuse_nothing_to_compare(made: Occasion) -> None:
     kind, names = ("sharpener", made.sharpeners) if factor == "sharpener" else ("blade", made.blades)
     if len(names) < 2:
         raise InputError(f"got {len(names)} {kind}, wanted two or more: {made.protocol.id} compares {factor}s")
+    if made.blades_in_turn and factor == "sharpener":
+        raise InputError(f"got {made.protocol.id}, which compares sharpeners by two blades in turn; wanted steels or blades compared")
+    if made.blades_in_turn and made.as_left and len(made.blades) != 2:
+        raise InputError(f"got {len(made.blades)} blades with edges as they were left, wanted two: such an edge is cut once, in one pair")
     if made.halves and len(made.sharpeners) != 2:
         raise InputError(f"got {len(made.sharpeners)} sharpeners, wanted two: {made.protocol.id} gives each half of the edge to one of two")

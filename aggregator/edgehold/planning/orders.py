@@ -4,10 +4,10 @@ Treatments are numbered 0 … t − 1 here. An order is a tuple of them; a block
 
 Which rule holds is the protocol's. Where it compares sharpeners, runs go in *rounds* of one blade that hold each sharpener once, and
 every second round is the mirror image of the one before (``round_order``), under codes too: whoever recognises one edge then knows
-the rest of both rounds, and the plan says so. Otherwise *open blocks* hold every treatment once and are rows of Williams squares, and
-*blocks of two under codes* are longer, since in a block of one each whoever recognises one edge knows the other. Their orders are all
-those of some length that are balanced best, as many of them as it takes until one recognised edge leaves every other place open
-(``given_away``).
+the rest of both rounds, and the plan says so. Where two blades are cut in turn the rounds are made of their pairs (``pair_order``).
+Otherwise *open blocks* hold every treatment once and are rows of Williams squares, and *blocks of two under codes* are longer,
+since in a block of one each whoever recognises one edge knows the other. Their orders are all those of some length that are balanced
+best, as many of them as it takes until one recognised edge leaves every other place open (``given_away``).
 """
 
 from __future__ import annotations
@@ -180,6 +180,35 @@ def round_order(blades: int, sharpeners: int, blocks: int, draws: Draws) -> Orde
         for place, blade in enumerate(draws.shuffled(range(blades))):
             order += [blade * sharpeners + sharpener for sharpener in rounds[block * blades + place]]
     return tuple(order)
+
+
+def pair_order(blades: int, sharpeners: int, rounds: int, draws: Draws) -> Order:
+    """Draw an order in pairs of two blades that one sharpener has sharpened; every second round is the mirror image of the one before.
+
+    Two blades make one pair a sharpener. More of them stand in a ring in random order, and each makes a pair with its neighbours: a cyclic
+    design of blocks of two (John JA & Williams ER 1995, Cyclic and Computer Generated Designs), in which every blade begins once and comes
+    second once. From sharpener to sharpener the ring runs the other way round, and so does it in a mirror image: of two pairs of the
+    same blades each begins one.
+
+    Parameters
+    ----------
+    blades, sharpeners : how many, two blades or more; an arm is numbered ``blade × sharpeners + sharpener``.
+    rounds : how often every pair comes.
+    draws : where the randomness comes from.
+
+    Returns
+    -------
+    One arm a run; partners stand next to each other, the one that begins first.
+    """
+    order: list[int] = []
+    size = 2 * sharpeners * (blades if blades > 2 else 1)
+    while len(order) < size * rounds:
+        ring, hands = draws.shuffled(range(blades)), draws.shuffled(range(sharpeners))
+        pairs = [(one, ring[(place + 1) % blades]) for place, one in enumerate(ring if blades > 2 else ring[:1])]
+        both = [pair if turn % 2 == 0 else pair[::-1] for turn, _ in enumerate(hands) for pair in pairs]
+        drawn = [blade * sharpeners + hands[number // len(pairs)] for number, pair in enumerate(both) for blade in pair]
+        order += drawn + drawn[::-1]
+    return tuple(order[: size * rounds])
 
 
 def _one_of(orders: Sequence[Order], draws: Draws) -> Order:

@@ -147,8 +147,9 @@ def _order(advice: Advice) -> Iterator[str]:
     yield f"ORDER (plan {plan.id}, seed {plan.seed})"
     if plan.coder is not None:
         yield wrapped(Reason("plan.coder_only", coder=plan.coder, testers=" and ".join(advice.asked.testers)))
-    halves = advice.asked.halves
-    heads = ("run", "evening", "lot", "at m", "code", "tester", "sharpener", "blade", *(("half", "in turn with") if halves else ()))
+    halves, in_turn = advice.asked.halves, advice.asked.in_turn
+    beside = (*(("half",) if halves else ()), *(("in turn with",) if in_turn else ()))
+    heads = ("run", "evening", "lot", "at m", "code", "tester", "sharpener", "blade", *beside)
     rows = [
         (
             str(run.order),
@@ -159,7 +160,8 @@ def _order(advice: Advice) -> Iterator[str]:
             run.tester,
             run.sharpener,
             run.blade,
-            *((run.edge_part, str(run.partner)) if halves else ()),
+            *((run.edge_part,) if halves else ()),
+            *((str(run.partner),) if in_turn else ()),
         )
         for run in plan.runs
     ]

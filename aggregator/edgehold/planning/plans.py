@@ -15,7 +15,7 @@ from edgehold.records.sealing import plan_sha256
 from .capacity import Capacity
 from .draws import Draws
 from .occasion import Arm, Occasion
-from .orders import Order, draw_order, round_order
+from .orders import Order, draw_order, pair_order, round_order
 
 LETTERS = "BCDFGHJKLMNPQRSTVWXZ"  # no vowels, so that no code is a word that anybody reads something into
 NONCE_BYTES = 16  # 128 bits
@@ -99,7 +99,7 @@ def _runs(asked: Occasion, fits: Capacity, seed: int) -> Iterator[PlannedRun]:
     parts = _parts(asked, len(order), seed)
     used: Counter[int] = Counter()
     for number, (treatment, (block_number, block, evening)) in enumerate(zip(order, places, strict=True)):
-        before = used[block.lot] - (used[block.lot] % 2 if asked.halves else 0)
+        before = used[block.lot] - (used[block.lot] % 2 if asked.in_turn else 0)
         yield PlannedRun(
             order=number + 1,
             block=block_number,
@@ -109,7 +109,7 @@ def _runs(asked: Occasion, fits: Capacity, seed: int) -> Iterator[PlannedRun]:
             blade=arms[treatment].blade,
             sharpener=arms[treatment].sharpener,
             edge_part=parts[number],
-            partner=partner_of(number + 1) if asked.halves else None,
+            partner=partner_of(number + 1) if asked.in_turn else None,
             tester=asked.testers[(block.tester + first_tester) % len(asked.testers)],
             code=codes[number],
         )
@@ -126,6 +126,8 @@ def _parts(asked: Occasion, runs: int, seed: int) -> list[EdgePart]:
 
 
 def _order(asked: Occasion, sizes: Sequence[int], draws: Draws) -> Order:
+    if asked.blades_in_turn:
+        return pair_order(len(asked.blades), len(asked.sharpeners), len(sizes), draws)
     if asked.in_rounds:
         return round_order(len(asked.blades), len(asked.sharpeners), len(sizes), draws)
     return draw_order(len(asked.arms), sizes, asked.coded, draws)
@@ -135,8 +137,17 @@ def _left_first(asked: Occasion) -> tuple[int, ...]:
     """The only order there is where somebody's edge is cut as it was left: before its blade is sharpened again."""
     if not asked.as_left:
         return ()
+    if asked.blades_in_turn:
+        return _left_pairs(asked)
     whole = [arm.blade if asked.halves else "" for arm in asked.arms]  # halves of one edge are cut together
     return tuple(sorted(range(len(asked.arms)), key=lambda i: (whole[i], asked.arms[i] not in asked.as_left)))
+
+
+def _left_pairs(asked: Occasion) -> tuple[int, ...]:
+    """The pair of two blades as each sharpener left them, then that of whoever is there; the blades begin by turns."""
+    hands = len(asked.sharpeners)
+    ranked = sorted(range(hands), key=lambda hand: asked.arms[hand] not in asked.as_left)
+    return tuple(blade * hands + hand for turn, hand in enumerate(ranked) for blade in ((0, 1) if turn % 2 == 0 else (1, 0)))
 
 
 def draw_codes(count: int, seed: int) -> list[str]:
@@ -148,8 +159,13 @@ def draw_codes(count: int, seed: int) -> list[str]:
 
 
 def in_pairs(plan: Plan) -> bool:
-    """Whether the runs are halves of edges, cut in turn."""
+    """Whether the runs go in pairs whose edges are cut in turn."""
     return any(run.partner is not None for run in plan.runs)
+
+
+def in_halves(plan: Plan) -> bool:
+    """Whether these are the halves of edges."""
+    return any(run.partner is not None and run.edge_part != "whole" for run in plan.runs)
 
 
 def half_balance(plan: Plan) -> int:

@@ -23,7 +23,8 @@ from edgehold.records.model.plan import Plan
 from edgehold.words import Reason
 
 from .chances import Chance, Expected
-from .plans import half_balance, in_pairs
+from .plans import half_balance, in_halves, in_pairs
+from .precision import cuts_of, least_precise
 
 ENOUGH = 0.8  # chance of the right verdict that makes a plan worth its evening (common practice in planning trials)
 DRAWS = 4000
@@ -142,9 +143,11 @@ def rank(plan: Plan) -> int:
     """Coefficients of the additive model of a plan's runs: 1 and, for each factor with more than one level, one less than these.
 
     Evenings and lots only where they hold two runs on average, as in ``estimates.design``. Pairs of runs cut in turn take everything up
-    that their two runs share; sharpener and half of the edge are left.
+    that their two runs share; sharpener and half of the edge are left, or the blades.
     """
     runs = plan.runs
+    if in_pairs(plan) and not in_halves(plan):
+        return len(runs) // 2 + len({run.blade for run in runs}) - 1
     if in_pairs(plan):
         return len(runs) // 2 + (2 if abs(half_balance(plan)) < len(runs) // 2 else 1)
     plain = [len({run.blade for run in runs}), len({run.sharpener for run in runs}), len({run.tester for run in runs})]
@@ -155,10 +158,12 @@ def rank(plan: Plan) -> int:
 def unscaled_variance(plan: Plan, compared: int) -> float:
     """Variance of a contrast divided by the variance between runs: 2/(runs of each), or of p pairs, in s of which more the first had
     the heel, 2p/(p² − s²), as least squares on the differences within pairs with a column for the half gives it; infinite where the
-    half changes with the sharpener throughout."""
+    half changes with the sharpener throughout. Of blades in pairs it is that of the two known least."""
     n = len(plan.runs)
     if not in_pairs(plan):
         return 2 * compared / n
+    if not in_halves(plan):
+        return least_precise(cuts_of(plan), "blade", sorted({run.blade for run in plan.runs})).unscaled
     p, s = n // 2, half_balance(plan)
     return 2 * p / (p * p - s * s) if abs(s) < p else math.inf
 
@@ -176,8 +181,10 @@ def remedies(
     reading_share : share of the variance between runs that comes from reading; None where not known.
     absent : sharpeners whose edges can be cut only once.
     """
-    n, arms = len(plan.runs), len({(run.blade, run.sharpener) for run in plan.runs})
-    df, unscaled, paired = n - rank(plan), found.unscaled, in_pairs(plan)
+    n, arms, paired = len(plan.runs), len({(run.blade, run.sharpener) for run in plan.runs}), in_pairs(plan)
+    if paired and not in_halves(plan) and len({run.blade for run in plan.runs}) > 2:
+        arms *= 2  # a round holds every edge in two pairs
+    df, unscaled = n - rank(plan), found.unscaled
     if unscaled is None:
         return ()
     return (

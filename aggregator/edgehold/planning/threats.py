@@ -12,7 +12,7 @@ from edgehold.words.catalogue import Argument
 
 from .occasion import Occasion
 from .orders import LEAST_CODED, carry_over_counts
-from .plans import arms_in_order, half_balance, in_pairs, treatment_numbers
+from .plans import arms_in_order, half_balance, in_halves, in_pairs, treatment_numbers
 
 
 @dataclass(frozen=True)
@@ -49,8 +49,12 @@ def _expectation(asked: Occasion, plan: Plan) -> Iterator[OpenThreat]:
         yield _open("expectation", "plan.open_own_edges", names=" and ".join(sharp_testers))
     if asked.coded and len(asked.blades) > 1:
         yield _open("expectation", "plan.open_blades_by_shape")
+    if asked.blades_in_turn:
+        yield _open("expectation", "plan.open_hand_feels")
     if asked.coded and asked.in_rounds:
         yield _open("expectation", "plan.open_rounds_give_away")
+    elif asked.coded and asked.blades_in_turn:
+        yield _open("expectation", "plan.open_turns_give_away")
     elif asked.coded and any(size < LEAST_CODED for size in _sizes(plan)) and len(asked.arms) == 2:
         yield _open("expectation", "plan.open_two_coded")
 
@@ -58,14 +62,14 @@ def _expectation(asked: Occasion, plan: Plan) -> Iterator[OpenThreat]:
 def _confounding(asked: Occasion, plan: Plan) -> Iterator[OpenThreat]:
     if asked.alone:
         yield _open("confounding", "plan.open_one_hand")
-    if in_pairs(plan) and half_balance(plan):
+    if in_halves(plan) and half_balance(plan):
         yield _open("confounding", "plan.open_halves" if abs(half_balance(plan)) < len(plan.runs) // 2 else "plan.open_one_half")
     if asked.as_left:
         yield _open("confounding", "plan.open_as_left", names=" and ".join(sorted({arm.sharpener for arm in asked.as_left})))
 
 
 def _order(asked: Occasion, plan: Plan) -> Iterator[OpenThreat]:
-    if in_pairs(plan):  # cut in turn: neither half comes later than the other
+    if in_pairs(plan):  # cut in turn: neither edge comes later than the other
         return
     if asked.as_left:
         yield _open("order", "plan.open_left_first")

@@ -166,6 +166,22 @@ _SUBMISSION_WARNINGS = _warnings(
         "Two runs that were cut in turn differ in who cut them, when, what was cut or how it was read.",
         "write the same for both, or name no partner",
     ),
+    partner_edge=(
+        "Two runs that were cut in turn are not of the edges that the protocol compares in turn.",
+        "name the run that it was really cut in turn with, or no partner",
+    ),
+    partner_apart=(
+        "Two runs that were cut in turn do not follow each other in the order.",
+        "number them one after the other: the lower number is the edge that began",
+    ),
+    partner_works=(
+        "Two runs that were cut in turn were not read after the same amounts of work.",
+        "compare both with what was noted; nothing, if they were read so",
+    ),
+    always_first=(
+        "Of two blades that were cut in turn one always began.",
+        "nothing, if it was so; next time let the other begin every second pair",
+    ),
     segment_twice=(
         "One reference edge is said to have served twice.",
         "read a fresh segment each time, or write which one it was",

@@ -53,6 +53,8 @@ def limits(
     found = [*_aliased(estimates, protocol), *_hidden(record, runs, findings)]
     if lead is not None and not _all_in_turn(runs, protocol):
         found += _order(runs, lead)
+    if protocol.design.side_by_side == "blades" and any(run.partner is not None for run in runs):
+        found.append(_limit("expectation", "report.limit_hand_feels"))
     found += [*_one_of_each(record, runs), *_start(runs), *_interest(record)]
     found += [Limit(threat.threat, threat.text) for threat in protocol.threats if not threat.steps]
     return (*found, _limit("generality", "report.limit_other_things"))

@@ -216,7 +216,7 @@ def run_lines(protocol: Protocol) -> tuple[Line, ...]:
         Line("Evening", "/runs/*/evening", "number", drawn=True),
         Line("Blade", "/preparations/*/blade", "blade", drawn=True, secret=True),
         Line("Sharpener", "/preparations/*/sharpener", "person", drawn=True, secret=True),
-        _word("Part of the edge", "/preparations/*/edge_part", get_args(EdgePart), drawn=protocol.design.side_by_side is not None),
+        _word("Part of the edge", "/preparations/*/edge_part", get_args(EdgePart), drawn=protocol.design.side_by_side == "halves"),
         _word("Old edge", "/preparations/*/start_state", _words(Preparation, "start_state"), secret=True),
         Line("Abrasives as printed", "/preparations/*/stages/*/as_printed", "several", hint="one a cell, in order", secret=True),
         Line("Angle", "/preparations/*/edge_angle/left_deg", "number", hint="degrees", mark="°", secret=True),

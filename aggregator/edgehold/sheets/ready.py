@@ -49,12 +49,12 @@ def ready_plan(protocol: Protocol) -> SheetPlan:
     between_sharpeners = protocol.question.factor == "sharpener"
     generator = random.Random(seed)
     runs = protocol.design.least_runs
-    drawn = _in_pairs(runs, generator) if between_sharpeners else _shuffled(runs, generator)
+    in_turn = protocol.design.side_by_side is not None
+    drawn = _in_pairs(runs, generator) if between_sharpeners or in_turn else _shuffled(runs, generator)
     people, blades = (("A", "B"), ("1",)) if between_sharpeners else (("A",), ("1", "2"))
-    halves = protocol.design.side_by_side == "halves"
     return SheetPlan(
         runs=tuple(
-            SheetRun(order, (order + 1) // 2, blades[edge % len(blades)], people[edge % len(people)], "", **_half(order, halves))
+            SheetRun(order, (order + 1) // 2, blades[edge % len(blades)], people[edge % len(people)], "", **_beside(order, protocol))
             for order, edge in enumerate(drawn, 1)
         ),
         people=tuple((letter, "") for letter in ("A", "B")),
@@ -63,11 +63,11 @@ def ready_plan(protocol: Protocol) -> SheetPlan:
     )
 
 
-def _half(order: int, halves: bool) -> dict[str, str]:
-    """Which half of the edge a run has, and which run has the other; nothing where edges are whole."""
-    if not halves:
-        return {}
-    return {"edge_part": half_of(order), "partner": f"run-{partner_of(order)}"}
+def _beside(order: int, protocol: Protocol) -> dict[str, str]:
+    """Which run is cut in turn with a run, and which half of the edge it has; nothing where edges are cut one by one."""
+    how = protocol.design.side_by_side
+    part = {"edge_part": half_of(order)} if how == "halves" else {}
+    return {} if how is None else part | {"partner": f"run-{partner_of(order)}"}
 
 
 def _in_pairs(runs: int, generator: random.Random) -> list[int]:

@@ -93,7 +93,8 @@ def sheet_plan(plan: Plan) -> SheetPlan:
 
 def _sheet_run(run: PlannedRun) -> SheetRun:
     evening, lot, begun = ("" if value is None else f"{value:g}" for value in (run.evening, run.lot, run.coil_position_m))
-    part, partner = ("", "") if run.partner is None else (run.edge_part, f"run-{run.partner}")
+    partner = "" if run.partner is None else f"run-{run.partner}"
+    part = "" if run.edge_part == "whole" else run.edge_part
     return SheetRun(run.order, run.block, run.blade, run.sharpener, run.tester, run.code or "", evening, lot, begun, part, partner)
 
 

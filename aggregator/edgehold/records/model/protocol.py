@@ -8,7 +8,7 @@ from pydantic import Field
 
 from .base import Count, Label, LongText, NonNegative, Positive, Record, Sha256, ShortText, Slug, Version
 
-PROTOCOL_FORMAT = "protocol/1.2.0"
+PROTOCOL_FORMAT = "protocol/1.3.0"
 
 ThreatKind = Literal[
     "confounding",
@@ -169,8 +169,8 @@ class Design(Record):
     """What is held equal."""
     least_runs: Count
     """Runs below which no answer is promised."""
-    side_by_side: Literal["halves"] | None = None
-    """halves: two people sharpen heel and tip half of one edge, which are cut in turn and change hands; null: edges are cut one by one."""
+    side_by_side: Literal["halves", "blades"] | None = None
+    """halves: heel and tip half of one edge, by two people, are cut in turn; blades: two blades are; null: edges are cut one by one."""
     order: ShortText
     """How the order is drawn."""
     blinding: ShortText
@@ -252,8 +252,8 @@ class Figure(Record):
 class Protocol(Record):
     """The machine-readable part of one version of a test method."""
 
-    format: Literal["protocol/1.2.0", "protocol/1.1.0", "protocol/1.0.0", "protocol/0.1.0"]
-    """Name and version of this format; 1.1.0 had no reference, 1.0.0 and 0.1.0 no design.side_by_side and no minutes.parts either."""
+    format: Literal["protocol/1.3.0", "protocol/1.2.0", "protocol/1.1.0", "protocol/1.0.0", "protocol/0.1.0"]
+    """Name and version of this format; 1.2.0 had no blades side by side, 1.1.0 no reference, older ones no side_by_side and no parts."""
     id: Slug
     """The folder's name."""
     version: Version

@@ -9,7 +9,7 @@ import difflib
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
-from edgehold.records.model.submission import Submission
+from edgehold.records.model.submission import Preparation, Submission
 from edgehold.records.problem import Problem, shown
 from edgehold.records.registers import find_grit
 from edgehold.records.units import plural
@@ -140,6 +140,66 @@ def _partners_share(value: Any, stars: Stars, entry: Entry, around: Around) -> N
     return found_if(bool(differ), differ=" and ".join(differ).replace("_", " "))
 
 
+def _pair(value: Any, stars: Stars, around: Around) -> tuple[int, int] | None:
+    """Numbers of two runs that name each other, told at the later of them in the file; None elsewhere."""
+    runs = around.record.runs
+    at = next((n for n, run in enumerate(runs[: stars[0]]) if run.id == value), None)
+    return None if at is None or runs[at].partner != runs[stars[0]].id else (at, stars[0])
+
+
+def _edge_of(run: int, around: Around) -> Preparation | None:
+    wanted = around.record.runs[run].preparation
+    return next((preparation for preparation in around.record.preparations if preparation.id == wanted), None)
+
+
+def _partner_edges(value: Any, stars: Stars, entry: Entry, around: Around) -> Named | None:
+    """Halves: another blade, or the same part of the edge; blades: the same blade."""
+    pair = _pair(value, stars, around)
+    one, other = (None, None) if pair is None else (_edge_of(run, around) for run in pair)
+    if one is None or other is None:
+        return None
+    same = one.blade == other.blade
+    return found_if(not same or one.edge_part == other.edge_part if entry["same"] else same, blade=one.blade)
+
+
+def _partners_apart(value: Any, stars: Stars, _: Entry, around: Around) -> Named | None:
+    pair = _pair(value, stars, around)
+    if pair is None:
+        return None
+    one, other = (around.record.runs[run].order for run in pair)
+    return found_if(abs(one - other) != 1, order=other, other=one)
+
+
+def _always_first(_: Entry, around: Around) -> Iterator[Sight]:
+    """Pairs of the same two blades, two or more, in all of which one has the lower number; told at its first run."""
+    runs = around.record.runs
+    began: dict[frozenset[str], list[tuple[int, str]]] = {}
+    for stars, value in places(around.record, "/runs/*/partner"):
+        pair = _pair(value, stars, around)
+        first, second = (None, None) if pair is None else sorted(pair, key=lambda run: runs[run].order)
+        edges = [] if first is None or second is None else [_edge_of(first, around), _edge_of(second, around)]
+        blades = [edge.blade for edge in edges if edge is not None]
+        if first is not None and len(set(blades)) == 2:
+            began.setdefault(frozenset(blades), []).append((first, blades[0]))
+    for both, starts in began.items():
+        number, blade = starts[0]
+        if len(starts) > 1 and {start for _, start in starts} == {blade}:
+            named = {"blade": blade, "other": next(iter(both - {blade})), "pairs": len(starts)}
+            yield Sight((number,), runs[number], named)
+
+
+def _partner_works(value: Any, stars: Stars, entry: Entry, around: Around) -> Named | None:
+    """An amount of work at which only one of two partners was read, though both went on to it; 0 is looked at elsewhere."""
+    pair = _pair(value, stars, around)
+    one, other = ((), ()) if pair is None else ([reading.work for reading in around.readings[run]] for run in pair)
+    if not one or not other:
+        return None
+    reach = min(max(one), max(other)) * (1 + entry["within"])
+    both = [(work, other) for work in one] + [(work, one) for work in other]
+    alone = [w for w, there in both if 0 < w <= reach and all(abs(w - x) > entry["within"] * w for x in there)]
+    return found_if(bool(alone), work=min(alone, default=0.0))
+
+
 def _steel(value: Any, _: Stars, __: Entry, around: Around) -> Named | None:
     return found_if(around.find_steel(value) is None)
 
@@ -175,6 +235,10 @@ KINDS: dict[str, Kind] = {
     "two edges": _two_edges,
     "partners": where(_partners),
     "partners share": where(_partners_share),
+    "partner edges": where(_partner_edges),
+    "partners apart": where(_partners_apart),
+    "partner works": where(_partner_works),
+    "always first": _always_first,
     "steel": where(_steel),
     "steel origin": where(_steel_origin),
     "grit": where(_grit),

@@ -77,6 +77,7 @@ from edgehold.records.units import plural
 Entry = dict[str, Any]
 
 NEAR_CHECKPOINT = 0.02  # relative; 3 1/4 ft for 1 m is meant so, 22 cuts for 20 is not
+READ_ALIKE = 0.2  # relative; partners are read at one checkpoint, 22 cuts for 20 among them, and checkpoints lie a factor of 2 apart
 WIDEST_USUAL_ANGLE_DEG = 25.0  # per side; common practice has 10 to 25
 LONG_AGO_YEARS = 10
 FARTHEST_GRIT = 2.0  # systems state different statistics of one powder (d50, largest); a factor of 2 covers them
@@ -283,7 +284,7 @@ def _edge_parts() -> list[Entry]:
 
 def _partners() -> list[Entry]:
     """Two runs cut in turn: each names the other, and they share who cut, when, what and how it was read."""
-    shared = ["tester", "evening", "lot", "instrument", "work_unit", "reading_unit"]
+    shared = ["tester", "evening", "lot", "instrument", "work_unit", "reading_unit", "planned_last_checkpoint"]
     return [
         entry_of("partners", "/runs/*/partner", "partner-one-sided", says=says("findings.partner_one_sided", run="/runs/*/id")),
         entry_of(
@@ -316,14 +317,29 @@ NAMES, FACTS = tuple(_names()), tuple(_facts())
 
 
 def fit_table(protocol: Protocol) -> list[Entry]:
-    """Medium and edges against the protocol."""
+    """Medium and edges, and which runs are cut in turn, against the protocol."""
     medium = says("findings.other_medium", lot="/lots/*/key")
     cut = {"at": "/lots/*/use", "is": None}
     found = [entry_of("only", "/lots/*/medium", "wrong-medium", words=[protocol.medium.name], when=cut, says=medium)]
     if protocol.edges == "plain only":
         words = ["serrated", "part serrated"]
         found.append(entry_of("never", "/blades/*/edge", "edge-not-allowed", words=words, says=says("findings.not_plain")))
-    return found
+    return [*found, *_in_turn(protocol)]
+
+
+def _in_turn(protocol: Protocol) -> list[Entry]:
+    """Whose edges are cut in turn, one straight after the other; of two blades neither always begins."""
+    how = protocol.design.side_by_side
+    if how is None:
+        return []
+    at, run = "/runs/*/partner", "/runs/*/id"
+    other = "findings.partner_same_blade" if how == "blades" else "findings.partner_other_blade"
+    begins = [entry_of("always first", "/runs/*", "always-first", says=says("findings.always_first"))] if how == "blades" else []
+    return [
+        entry_of("partner edges", at, "partner-edge", same=how == "halves", says=says(other, run=run)),
+        entry_of("partners apart", at, "partner-apart", says=says("findings.partner_apart", run=run)),
+        *begins,
+    ]
 
 
 def _quantities() -> list[Entry]:
@@ -464,7 +480,16 @@ def _works(protocol: Protocol) -> list[Entry]:
         entry_of("begins", f"{RUN}/readings", "no-reading-at-0", says=says("findings.late_start"), **late),
         entry_of("ends", f"{RUN}/ended", "end-disagrees", within=NEAR_CHECKPOINT, **{"is": "last checkpoint"}, **late),
         entry_of("beyond", f"{RUN}", "change-beyond", within=NEAR_CHECKPOINT, **late),
+        *_read_alike(protocol, late),
     ]
+
+
+def _read_alike(protocol: Protocol, late: Entry) -> list[Entry]:
+    """Runs cut in turn are read after the same amounts of work, as far as the shorter one goes."""
+    if protocol.design.side_by_side is None:
+        return []
+    told = says("findings.partner_works", run="/runs/*/id")
+    return [entry_of("partner works", "/runs/*/partner", "partner-works", within=READ_ALIKE, says=told, **late)]
 
 
 def _work(protocol: Protocol, of: str = RUN) -> Entry:

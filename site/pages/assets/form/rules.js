@@ -342,6 +342,22 @@ function inReadings(test) {
 /** @type {(place: Place, entry: RuleEntry, context: Context) => (number | null)[]} */
 const worksOf = (place, entry, context) => listOf(place.value).map((item) => workAt(child(item, "work"), place.stars, entry.work, context));
 
+/**
+ * Numbers of two runs that name each other, at the later of them; null elsewhere.
+ * @param {Place} place of a partner
+ * @param {Named} record
+ */
+function pairAt({ value, stars: [at] }, record) {
+  const runs = listOf(child(record, "runs")), other = runs.slice(0, at).findIndex((run) => child(run, "id") === value);
+  return other < 0 || child(runs[other], "partner") !== child(runs[at], "id") ? null : [other, at];
+}
+
+/** @param {number} run @param {Named} record */
+function edgeOf(run, record) {
+  const wanted = child(listOf(child(record, "runs"))[run], "preparation");
+  return listOf(child(record, "preparations")).find((preparation) => child(preparation, "id") === wanted);
+}
+
 /** @type {Dictionary<Kind>} */
 export const KINDS = {
   unique(entry, say, { record }) {
@@ -437,6 +453,47 @@ export const KINDS = {
     const runs = listOf(child(record, "runs")), own = runs[stars[0]], at = runs.findIndex((run) => child(run, "id") === value);
     if (at < 0 || at >= stars[0] || child(runs[at], "partner") !== child(own, "id")) { return false; }
     return (entry.shared ?? []).some((/** @type {string} */ name) => (child(own, name) ?? null) !== (child(runs[at], name) ?? null));
+  }),
+  "partner edges": where((place, entry, { record }) => {
+    const pair = pairAt(place, record);
+    if (pair === null) { return false; }
+    const [one, other] = pair.map((run) => edgeOf(run, record));
+    if (one === undefined || other === undefined) { return false; }
+    const same = child(one, "blade") === child(other, "blade");
+    return entry.same ? !same || (child(one, "edge_part") ?? "whole") === (child(other, "edge_part") ?? "whole") : same;
+  }),
+  "partners apart": where((place, entry, { record }) => {
+    const pair = pairAt(place, record);
+    if (pair === null) { return false; }
+    const [one, other] = pair.map((run) => Number(child(listOf(child(record, "runs"))[run], "order")));
+    return Math.abs(one - other) !== 1;
+  }),
+  "always first"(entry, say, { record }) {
+    const runs = listOf(child(record, "runs"));
+    /** @type {Map<string, { first: number, blade: unknown }[]>} */
+    const began = new Map();
+    for (const place of expand(record, "/runs/*/partner")) {
+      const pair = pairAt(place, record)?.sort((a, b) => Number(child(runs[a], "order")) - Number(child(runs[b], "order")));
+      const blades = (pair ?? []).map((run) => child(edgeOf(run, record), "blade"));
+      if (pair && blades.every((blade) => blade !== undefined) && blades[0] !== blades[1]) {
+        const both = JSON.stringify([...blades].sort());
+        began.set(both, [...(began.get(both) ?? []), { first: pair[0], blade: blades[0] }]);
+      }
+    }
+    for (const [{ first, blade }, ...rest] of began.values()) {
+      if (rest.length && rest.every((start) => start.blade === blade)) { say(bind(entry.at, [first]), [first]); }
+    }
+  },
+  "partner works": where((place, entry, context) => {
+    const pair = pairAt(place, context.record);
+    if (pair === null || pair.some((run) => context.unread(entry, run))) { return false; }
+    const [one, other] = pair.map((run) => listOf(child(listOf(child(context.record, "runs"))[run], "readings"))
+      .flatMap((item) => workAt(child(item, "work"), [run], entry.work, context) ?? []));
+    if (!one.length || !other.length) { return false; }
+    const reach = Math.min(Math.max(...one), Math.max(...other)) * (1 + entry.within);
+    /** @type {(works: number[], there: number[]) => boolean} */
+    const alone = (works, there) => works.some((w) => w > 0 && w <= reach && there.every((x) => Math.abs(w - x) > entry.within * w));
+    return alone(one, other) || alone(other, one);
   }),
   steel: where(({ value }, entry, { rules }) => child(rules.steel_origins, folded(value, rules)) === undefined),
   "steel origin": where(({ value }, entry, { rules, record }) => {

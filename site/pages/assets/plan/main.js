@@ -6,7 +6,7 @@ import { Drafts, localStorageOrNone } from "../form/draft.js";
 import { absent, additions } from "./adds.js";
 import { keyOf, sheetOf } from "./paper.js";
 import { planned } from "./planned.js";
-import { halves, practiceMinutes, primary, runMinutes } from "./what_fits.js";
+import { halves, inTurn, practiceMinutes, primary, runMinutes } from "./what_fits.js";
 import { say } from "./words.js";
 
 /** @typedef {import("./planned.js").Shown} Shown */
@@ -138,10 +138,10 @@ function plan(first) {
 
 /** The drawn order as a table. @param {Shown} first */
 function order({ design, runs }) {
-  const { asked } = design, coded = asked.coder !== null, inTurn = halves(asked), manyEvenings = new Set(runs.map((run) => run.evening)).size > 1;
-  const heads = ["Run", manyEvenings && "Evening", coded && "Code", "Sharpened by", "Blade", inTurn && "Half", inTurn && "In turn with", "Cut and read by", "Begin at (m)"].filter(Boolean);
+  const { asked } = design, coded = asked.coder !== null, paired = inTurn(asked), parted = halves(asked), manyEvenings = new Set(runs.map((run) => run.evening)).size > 1;
+  const heads = ["Run", manyEvenings && "Evening", coded && "Code", "Sharpened by", "Blade", parted && "Half", paired && "In turn with", "Cut and read by", "Begin at (m)"].filter(Boolean);
   /** @param {import("./orders.js").PlannedRun} run */
-  const cells = (run) => [run.order, manyEvenings && run.evening, coded && run.code, run.sharpener, run.blade, inTurn && run.edge_part, inTurn && run.partner, run.tester, run.coil_position_m].filter((cell) => cell !== false);
+  const cells = (run) => [run.order, manyEvenings && run.evening, coded && run.code, run.sharpener, run.blade, parted && run.edge_part, paired && run.partner, run.tester, run.coil_position_m].filter((cell) => cell !== false);
   const table = make("table", {}, make("caption", {}, says("order_caption")), make("thead", {}, make("tr", {}, heads.map((head) => make("th", { scope: "col" }, head)))),
     make("tbody", {}, runs.map((run) => make("tr", {}, cells(run).map((cell, n) => make(n ? "td" : "th", n ? {} : { scope: "row" }, String(cell)))))));
   const notes = [says("run_end", { last: asked.last, units: asked.protocol.units }), asked.protocol.design.order];
@@ -186,7 +186,7 @@ function openForm({ design, runs }) {
   const kept = drafts.fresh({
     people: named.map((handle) => ({ handle })),
     blades: asked.blades.map((key) => ({ key })),
-    preparations: runs.map((run) => ({ id: `edge-${run.order}`, blade: run.blade, sharpener: run.sharpener, ...(run.partner && { edge_part: run.edge_part }) })),
+    preparations: runs.map((run) => ({ id: `edge-${run.order}`, blade: run.blade, sharpener: run.sharpener, ...(halves(asked) && { edge_part: run.edge_part }) })),
     runs: runs.map((run) => ({
       id: `run-${run.order}`, order: run.order, evening: run.evening, preparation: `edge-${run.order}`, ...(run.partner && { partner: `run-${run.partner}` }), tester: run.tester, coil_position_m: run.coil_position_m,
       blinding: asked.coder === null ? "none" : "helper coded", planned_last_checkpoint: asked.last,

@@ -2,7 +2,7 @@
 // The drawn order and the codes: the same as aggregator/edgehold/planning (draws, orders, plans), to the last run of every seed.
 
 import { keyOf, philox } from "../form/draws.js";
-import { arms, asLeft, compared, halves, inRounds } from "./what_fits.js";
+import { arms, asLeft, bladesInTurn, compared, halves, inRounds, inTurn } from "./what_fits.js";
 
 /** @typedef {import("./what_fits.js").Design} Design */
 /** @typedef {{order: number, block: number, evening: number, lot: number, coil_position_m: number, blade: string, sharpener: string,
@@ -117,6 +117,33 @@ function drawOrder(t, sizes, coded, draws) {
   return order.slice(0, t * sizes.length);
 }
 
+/**
+ * Pairs of two blades by one sharpener, of three blades or more in a ring; every second round is the mirror image of the one before.
+ * @param {number} blades
+ * @param {number} sharpeners
+ * @param {number} rounds
+ * @param {Draws} draws
+ */
+function pairOrder(blades, sharpeners, rounds, draws) {
+  /** @type {number[]} */
+  const order = [];
+  const size = 2 * sharpeners * (blades > 2 ? blades : 1);
+  while (order.length < size * rounds) {
+    const ring = draws.shuffled(upTo(blades)), hands = draws.shuffled(upTo(sharpeners));
+    const pairs = (blades > 2 ? ring : ring.slice(0, 1)).map((one, place) => [one, ring[(place + 1) % blades]]);
+    const round = hands.flatMap((hand, turn) => pairs.flatMap(([one, other]) => (turn % 2 ? [other, one] : [one, other]).map((blade) => blade * sharpeners + hand)));
+    order.push(...round, ...[...round].reverse());
+  }
+  return order.slice(0, size * rounds);
+}
+
+/** The pair of two blades as each sharpener left them, then that of whoever is there. @param {import("./what_fits.js").Occasion} asked */
+function leftPairs(asked) {
+  const edges = arms(asked), left = asLeft(asked), hands = asked.sharpeners.length;
+  const ranked = upTo(hands).sort((a, b) => Number(!isIn(left, edges[a])) - Number(!isIn(left, edges[b])));
+  return ranked.flatMap((hand, turn) => (turn % 2 ? [1, 0] : [0, 1]).map((blade) => blade * hands + hand));
+}
+
 /** Codes of two letters, none twice. @param {number} count @param {string} letters @param {string} seed */
 export function drawCodes(count, letters, seed) {
   const pairs = [...letters].flatMap((a) => [...letters].filter((b) => b !== a).map((b) => a + b));
@@ -129,10 +156,14 @@ export function drawnRuns({ asked, fits }, seed) {
   const draws = new Draws("order", name);
   /** @type {number[]} */
   let order;
-  if (left.length) {
+  if (left.length && bladesInTurn(asked)) {
+    order = leftPairs(asked);
+  } else if (left.length) {
     /** @param {number} i */
     const rank = (i) => [halves(asked) ? Math.floor(i / asked.sharpeners.length) : 0, Number(!isIn(left, edges[i]))];
     order = upTo(edges.length).sort((a, b) => compared(rank(a), rank(b)));
+  } else if (bladesInTurn(asked)) {
+    order = pairOrder(asked.blades.length, asked.sharpeners.length, sizes.length, draws);
   } else if (inRounds(asked)) {
     order = roundOrder(asked.blades.length, asked.sharpeners.length, sizes.length, draws);
   } else {
@@ -141,11 +172,11 @@ export function drawnRuns({ asked, fits }, seed) {
   const first = new Draws("testers", name).below(asked.testers.length);
   const codes = asked.coder === null ? [] : drawCodes(order.length, asked.figures.letters, name);
   const places = fits.blocks.flatMap((block, n) => block.evenings.map((evening) => ({ evening, lot: block.lot, tester: block.tester, block: n + 1 })));
-  const inTurn = halves(asked), begins = inTurn ? new Draws("halves", name).below(2) : 0;
+  const paired = inTurn(asked), parted = halves(asked), begins = parted ? new Draws("halves", name).below(2) : 0;
   /** @type {Map<number, number>} */
   const used = new Map();
   return places.map((place, n) => {
-    const cut = used.get(place.lot) ?? 0, before = inTurn ? cut - (cut % 2) : cut;
+    const cut = used.get(place.lot) ?? 0, before = paired ? cut - (cut % 2) : cut;
     used.set(place.lot, cut + 1);
     return {
       order: n + 1,
@@ -154,8 +185,8 @@ export function drawnRuns({ asked, fits }, seed) {
       lot: place.lot,
       coil_position_m: Math.round(before * fits.run_m * 1e6) / 1e6,
       ...edges[order[n]],
-      edge_part: inTurn ? ["heel", "tip"][(n + begins) % 2] : "whole",
-      partner: inTurn ? n + (n % 2 ? 0 : 2) : null,
+      edge_part: parted ? ["heel", "tip"][(n + begins) % 2] : "whole",
+      partner: paired ? n + (n % 2 ? 0 : 2) : null,
       tester: asked.testers[(place.tester + first) % asked.testers.length],
       code: codes[n] ?? null,
     };

@@ -3,6 +3,7 @@
 
 import { chiSquaredQuantile, normal, tQuantile } from "../form/distributions.js";
 import { keyOf, normalDraws } from "../form/draws.js";
+import { cutOf, leastPrecise } from "./precision.js";
 import { inRounds } from "./what_fits.js";
 
 /** @typedef {import("./what_fits.js").Design} Design */
@@ -49,19 +50,28 @@ function halfBalance(runs) {
 /** @param {PlannedRun[]} runs */
 const inPairs = (runs) => runs.some((run) => run.partner !== null);
 
+/** @param {PlannedRun[]} runs */
+const inHalves = (runs) => runs.some((run) => run.partner !== null && run.edge_part !== "whole");
+
+/** @param {PlannedRun[]} runs */
+const bladesOf = (runs) => [...new Set(runs.map((run) => run.blade))].sort();
+
 /**
- * Variance of a contrast divided by that between runs: 2/(runs of each), or of p pairs, in s of which more the first had the heel, 2p/(p² − s²).
+ * Variance of a contrast divided by that between runs: 2/(runs of each), or of p pairs, in s of which more the first had the heel, 2p/(p² − s²);
+ * of blades in pairs that of the two known least.
  * @param {PlannedRun[]} runs
  * @param {number} compared
  */
 function unscaledVariance(runs, compared) {
   if (!inPairs(runs)) { return (2 * compared) / runs.length; }
+  if (!inHalves(runs)) { return leastPrecise(runs.map(cutOf), "blade", bladesOf(runs)).unscaled; }
   const p = runs.length / 2, s = halfBalance(runs);
   return Math.abs(s) < p ? (2 * p) / (p * p - s * s) : Infinity;
 }
 
 /** Coefficients of the additive model of the runs. @param {PlannedRun[]} runs */
 export function rank(runs) {
+  if (inPairs(runs) && !inHalves(runs)) { return runs.length / 2 + bladesOf(runs).length - 1; }
   if (inPairs(runs)) { return runs.length / 2 + (Math.abs(halfBalance(runs)) < runs.length / 2 ? 2 : 1); }
   /** @param {(run: PlannedRun) => string | number} of */
   const levels = (of) => new Set(runs.map(of)).size;

@@ -2,7 +2,7 @@
 // A plan on paper: the sheet for the testing table, and the key for those who sharpen. In the marks of the program's own sheets (sheet.css).
 
 import { make } from "../form/dom.js";
-import { halves } from "./what_fits.js";
+import { halves, inTurn } from "./what_fits.js";
 
 /** @typedef {import("./planned.js").Shown} Shown */
 /** @typedef {import("./planned.js").Rules} Rules */
@@ -33,9 +33,10 @@ export function sheetOf({ design: { asked }, runs }, rules, says) {
  * @param {string} seed
  */
 export function keyOf({ design: { asked }, runs }, says, seed) {
-  const inTurn = halves(asked), coded = asked.coder !== null, heads = ["Run", "Code", "Sharpens", "Blade", inTurn && "Half", "What was done"].filter(Boolean);
+  const parted = halves(asked), paired = inTurn(asked), coded = asked.coder !== null;
+  const heads = ["Run", "Code", "Sharpens", "Blade", parted && "Half", paired && "In turn with run", "What was done"].filter(Boolean);
   /** @param {PlannedRun} run */
-  const cells = (run) => [run.order, run.code ?? "", run.sharpener, run.blade, inTurn && run.edge_part, ""].filter((cell) => cell !== false);
+  const cells = (run) => [run.order, run.code ?? "", run.sharpener, run.blade, parted && run.edge_part, paired && run.partner, ""].filter((cell) => cell !== false);
   return make("div", { class: "sheet" }, make("section", { class: "key" },
     make("h2", {}, coded ? says("codes_for", { coder: /** @type {string} */ (asked.coder), testers: asked.testers.join(" and ") }) : "For those who sharpen"),
     make("p", {}, `${asked.protocol.design.order} ${asked.protocol.apex_start}`), make("p", { class: "small" }, says("drawn_seed", { seed })),
@@ -48,11 +49,11 @@ const row = (texts, cell) => make("tr", {}, texts.map((text) => make(cell, {}, t
 /** @param {PlannedRun} run @param {import("./what_fits.js").Occasion} asked @param {string[]} ended */
 function runOf(run, asked, ended) {
   const { work, reading } = asked.protocol, outcome = reading.kind === "pass/fail", repeats = Array.from({ length: reading.repeats }, (_, n) => `${outcome ? "Pass or fail" : "Value"} ${n + 1}`);
-  const marks = work.checkpoints.filter((w) => w <= asked.last);
+  const marks = work.checkpoints.filter((w) => w <= asked.last), hidden = asked.coder !== null && asked.blades.length > 1;
   /** @type {[string, string][]} */
   const told = [
-    asked.coder === null ? ["Sharpened by", run.sharpener] : ["Code", run.code ?? ""], ["Blade", run.blade], ["Tester", run.tester], ["Evening", String(run.evening)],
-    ["Begin at, metres", String(run.coil_position_m)], ...(run.partner === null ? [] : /** @type {[string, string][]} */ ([["Half", run.edge_part], ["In turn with run", String(run.partner)]])),
+    asked.coder === null ? ["Sharpened by", run.sharpener] : ["Code", run.code ?? ""], ...(hidden ? [] : /** @type {[string, string][]} */ ([["Blade", run.blade]])), ["Tester", run.tester], ["Evening", String(run.evening)],
+    ["Begin at, metres", String(run.coil_position_m)], ...(run.partner === null ? [] : /** @type {[string, string][]} */ ([...(halves(asked) ? [["Half", run.edge_part]] : []), ["In turn with run", halves(asked) ? String(run.partner) : `${run.partner}: ${run.order < run.partner ? "this" : "that"} one begins`]])),
     ...(outcome ? [] : /** @type {[string, string][]} */ ([[`Unit: ${reading.accepted_units.join(", ")}`, ""]])),
   ];
   return make("section", { class: "run" }, make("h2", {}, `Run ${run.order}`),

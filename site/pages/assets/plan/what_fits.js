@@ -94,8 +94,17 @@ export const practiceMinutes = ({ minutes, design }) => minutes.parts?.once ?? M
 /** Whether the halves of one edge are cut in turn. @param {Occasion} asked */
 export const halves = (asked) => asked.protocol.design.side_by_side === "halves";
 
+/** Whether two blades of one sharpener are cut in turn. @param {Occasion} asked */
+export const bladesInTurn = (asked) => asked.protocol.design.side_by_side === "blades";
+
+/** Whether runs go in pairs whose edges are cut in turn. @param {Occasion} asked */
+export const inTurn = (asked) => asked.protocol.design.side_by_side !== null;
+
+/** Runs of one round: every edge once, and of three blades or more in turn twice. @param {Occasion} asked */
+const roundRuns = (asked) => arms(asked).length * (bladesInTurn(asked) && asked.blades.length > 2 ? 2 : 1);
+
 /** @param {Occasion} asked @param {number} runs */
-const wholePairs = (asked, runs) => (halves(asked) ? runs - (runs % 2) : runs);
+const wholePairs = (asked, runs) => (inTurn(asked) ? runs - (runs % 2) : runs);
 
 /**
  * What is compared, sorted: numbers of an order stand for these.
@@ -123,7 +132,7 @@ export const eveningRuns = (asked) => wholePairs(asked, Math.min(eveningByMinute
 const sharpenings = (asked) => asked.blades.length * Math.floor(asked.stock.steel_mm / asked.figures.lost_mm + HAIR) * (halves(asked) ? 2 : 1);
 
 /**
- * As many whole rounds (one run of every arm) as fit.
+ * As many whole rounds (one run of every arm; of three blades or more in turn two) as fit.
  * @param {Occasion} asked
  * @returns {Capacity}
  */
@@ -159,8 +168,8 @@ function limitsOf(asked, run) {
  * @returns {Block[]}
  */
 function blocksOf(asked, run, most) {
-  const t = arms(asked).length, evening = eveningRuns(asked), { lots_m: lots, evenings } = asked.stock;
-  const codedPair = t === 2 && asked.coder !== null && !inRounds(asked);
+  const t = roundRuns(asked), evening = eveningRuns(asked), { lots_m: lots, evenings } = asked.stock;
+  const codedPair = t === 2 && asked.coder !== null && !inRounds(asked) && !inTurn(asked);
   const left = lots.length ? lots.map((metres) => Math.floor(metres / run + HAIR)) : [most];
   const groups = evening >= t ? groupsOf(t, evening, evenings, left, most) : across(t, evening, evenings, left, most);
   const hands = groups.length === 1 ? asked.testers.length : 1;
@@ -244,7 +253,7 @@ function goingTo(asked, last) {
 }
 
 /** Rounds of all arms that are enough for an answer, then those that are worth doing at all. @param {Occasion} asked */
-const leastRounds = (asked) => (halves(asked) && asked.blades.length === 1 && !asLeft(asked).length ? [2, 1] : [1]);
+const leastRounds = (asked) => (inTurn(asked) && roundRuns(asked) === 2 && !asLeft(asked).length ? [2, 1] : [1]);
 
 /**
  * What was asked for if a run of every arm fits; else shorter runs; else the shortest, with as much more of everything as they take.
@@ -258,7 +267,7 @@ export function doable(asked) {
   for (const least of leastRounds(asked)) {
     for (const last of ends) {
       const shorter = goingTo(asked, last), fits = capacity(shorter);
-      if (fits.runs >= least * arms(asked).length) { return { asked: shorter, fits, changes: shortened(last) }; }
+      if (fits.runs >= least * roundRuns(asked)) { return { asked: shorter, fits, changes: shortened(last) }; }
     }
   }
   const last = ends[ends.length - 1];
@@ -271,10 +280,10 @@ export function doable(asked) {
  * @returns {Design}
  */
 function withMore(asked, changes) {
-  const t = arms(asked).length, { figures, blades } = asked, has = { ...asked.stock };
+  const t = roundRuns(asked), { figures, blades } = asked, has = { ...asked.stock };
   /** @param {Partial<Stock>} more */
   const having = (more = {}) => ({ ...asked, stock: { ...has, ...more } });
-  const least = practiceMinutes(asked.protocol) + (halves(asked) ? 2 : 1) * runMinutes(asked.protocol, figures, asked.last).whole;
+  const least = practiceMinutes(asked.protocol) + (inTurn(asked) ? 2 : 1) * runMinutes(asked.protocol, figures, asked.last).whole;
   if (least > has.minutes) {
     changes.push({ code: "more_minutes", values: { minutes: Math.ceil(least), given: has.minutes } });
     has.minutes = Math.ceil(least);
@@ -314,7 +323,7 @@ export function otherDesigns(chosen) {
   const met = new Set([kind(chosen.asked, chosen.fits)]), found = [];
   for (const last of lasts(chosen.asked.protocol).reverse()) {
     const other = goingTo(chosen.asked, last), fits = capacity(other);
-    if (fits.runs >= leastRounds(other)[0] * arms(other).length && !met.has(kind(other, fits))) {
+    if (fits.runs >= leastRounds(other)[0] * roundRuns(other) && !met.has(kind(other, fits))) {
       met.add(kind(other, fits));
       found.push({ asked: other, fits, changes: [] });
     }

@@ -28,6 +28,7 @@ class Method:
     halves : whether heel and tip half of one edge are cut in turn.
     work_scale : how much more one unit of work dulls than on the longer stretch of edge of the other versions.
     planned_last : checkpoint that runs are meant to go to; None: the last.
+    reference_work : work between the two readings of a reference edge; None where none is asked for.
     """
 
     protocol: str
@@ -45,6 +46,7 @@ class Method:
     halves: bool = False
     work_scale: float = 1.0
     planned_last: float | None = None
+    reference_work: float | None = None
 
     @property
     def first_checkpoint(self) -> float:
@@ -55,6 +57,11 @@ class Method:
     def pass_fail(self) -> bool:
         """Whether sharpness is read as pass or fail."""
         return self.threshold_n is None
+
+    @property
+    def on_card(self) -> bool:
+        """Whether card is cut, by the metre."""
+        return self.medium == CARD
 
     @property
     def planned(self) -> tuple[float, ...]:
@@ -90,6 +97,23 @@ METHODS = (
     # 10 mm of edge instead of 40: a metre dulls it four times as much.
     Method("first-evening-paper", "1.0.0", CARD, (0.0, 1.0, 2.0, 4.0, 8.0, 16.0), halves=True, work_scale=4.0),
     Method("life-on-card", "1.0.0", CARD, (0.0, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0)),
+    # 20 mm of edge instead of 40, read on a thread under a slow load as in two-sharpeners-rope 2.0.0.
+    Method(
+        "life-on-card",
+        "2.0.0",
+        CARD,
+        (0.0, 1.0, 2.0, 4.0, 8.0, 16.0),
+        2.0,
+        8.0,
+        5.0,
+        (2.0, 8.0),
+        (*_FORCE, "ozf"),
+        thread_noise=0.9,
+        repeats=2,
+        work_scale=2.0,
+        planned_last=8.0,
+        reference_work=1.0,
+    ),
 )
 
 

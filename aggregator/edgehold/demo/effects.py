@@ -93,7 +93,7 @@ class Effects:
         }
 
 
-PAPER_FAILS_N = 4.0
+PAPER_FAILS_N = 4.8
 """Force on a thread at which a slice of paper fails, in newtons; invented, and in keeping with the trade."""
 
 

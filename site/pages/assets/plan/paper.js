@@ -40,11 +40,12 @@ export function keyOf({ design: { asked }, runs }, says, seed) {
 }
 
 /**
- * What the hands need of a method, as the page holds it ready: cautions, drawings and tables, or the steps of those who sharpen.
+ * What the hands need of a method, as the page holds it ready: cautions, drawings and tables, the steps of those who sharpen, or the way to
+ * its full text.
  * @param {string} protocol
  * @param {string} part
  */
-function neededOf(protocol, part) {
+export function neededOf(protocol, part) {
   const ready = /** @type {?HTMLTemplateElement} */ (document.getElementById(`plan-hands-${protocol}`));
   const found = ready?.content.querySelector(part)?.cloneNode(true);
   return found ? [...found.childNodes] : [];

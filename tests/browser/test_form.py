@@ -545,17 +545,20 @@ def test_the_pages_of_the_forms_are_well_formed_and_hold_no_style_of_their_own(f
         assert not [e for e in elements if "style" in e.attrib or any(name.startswith("on") for name in e.attrib)], page
 
 
-def test_the_index_leads_to_every_form(context, form_base):
+def test_the_index_leads_to_the_newest_form_of_every_question_and_an_older_version_to_its_own(context, form_base):
     page = context.new_page()
     page.goto(f"{form_base}/")
     page.locator("article").get_by_role("link", name="Do it tonight").first.click()
     expect(page.locator("section.cautions")).to_be_visible()
     links = page.locator("section[aria-labelledby=questions] a[href]").evaluate_all("all => all.map(link => new URL(link.href).pathname)")
     assert {link for link in links if re.fullmatch(r"/tonight/[^/]+/", link)} == {
-        "/tonight/life-on-card-1.0.0/", "/tonight/steels-exchanged-rope-2.0.0/", "/tonight/steels-exchanged-rope-3.0.0/",
-        "/tonight/two-sharpeners-rope-1.0.0/", FORM,
-        "/tonight/two-sharpeners-rope-2.0.0/", "/tonight/first-evening-paper-1.0.0/",
+        "/tonight/life-on-card-2.0.0/", "/tonight/steels-exchanged-rope-3.0.0/", "/tonight/two-sharpeners-rope-2.0.0/",
+        "/tonight/first-evening-paper-1.0.0/",
     }  # fmt: skip
+    for name, version in (("life-on-card", "1.0.0"), ("two-sharpeners-rope", "1.0.0"), ("two-sharpeners-rope", "1.1.0")):
+        page.goto(f"{form_base}/protocols/{name}/{version}/")
+        link = page.get_by_role("link", name="Do it tonight: the form")
+        assert link.evaluate("link => new URL(link.href).pathname") == f"/tonight/{name}-{version}/"
 
 
 def test_reference_edges_and_known_weights_are_folded_away_and_typed_where_somebody_has_them(tab, form_site, tmp_path):

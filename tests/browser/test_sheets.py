@@ -160,14 +160,6 @@ def test_a_workbook_and_a_sheet_of_another_protocol_are_turned_away_in_words(tab
     expect(tab.page.locator("#form-status")).to_contain_text("Choose its form under")
 
 
-@pytest.mark.parametrize("paper", ["A4", "Letter"])
-@pytest.mark.parametrize("protocol_version", ["two-sharpeners-rope-1.1.0", "life-on-card-1.0.0", "steels-exchanged-rope-2.0.0"])
-def test_a_sheet_takes_one_page_before_one_for_those_who_sharpen_and_two_runs_a_page(context, form_base, protocol_version, paper):
-    page = context.new_page()
-    page.goto(f"{form_base}/tonight/{protocol_version}/sheet/")
-    assert pages_of(page.pdf(format=paper, prefer_css_page_size=True)) == 1 + 1 + 4 // 2
-
-
 def pages_of(pdf: bytes) -> int:
     """Pages of a PDF, from its page tree (ISO 32000-1, 7.7.3.2)."""
     return max(

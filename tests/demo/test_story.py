@@ -22,8 +22,8 @@ def test_the_submissions_stand_under_the_versions_that_were_in_force(records):
         ("two-sharpeners-rope", "2.0.0"): 8,
         ("two-sharpeners-rope", "1.0.0"): 8, ("two-sharpeners-rope", "1.1.0"): 30,
         ("steels-exchanged-rope", "1.0.0"): 5, ("steels-exchanged-rope", "2.0.0"): 43,
-            ("steels-exchanged-rope", "3.0.0"): 8,
-        ("life-on-card", "1.0.0"): 14, ("first-evening-paper", "1.0.0"): 6,
+        ("steels-exchanged-rope", "3.0.0"): 8,
+        ("life-on-card", "1.0.0"): 14, ("life-on-card", "2.0.0"): 9, ("first-evening-paper", "1.0.0"): 6,
     }  # fmt: skip
     old = [r for r in records if (r.protocol.id, r.protocol.version) == ("steels-exchanged-rope", "1.0.0")]
     assert all(r.month < "2026-02" for r in old)
@@ -121,7 +121,7 @@ def test_in_the_large_pool_many_people_are_met_in_own_and_foreign_pairs_and_blad
 def test_one_pool_is_thin_and_one_has_a_single_blade_of_every_steel_and_no_link_between_the_shores(records):
     thin = [r for r in records if (r.protocol.id, r.protocol.version) == ("steels-exchanged-rope", "1.0.0")]
     assert len(thin) == 5 and all(sharpener == tester for r in thin for sharpener, _, tester in _hands(r))
-    card = [r for r in records if r.protocol.id == "life-on-card"]
+    card = [r for r in records if (r.protocol.id, r.protocol.version) == ("life-on-card", "1.0.0")]
     assert len(_blades_by_steel(card)) == 6 and all(len(keys) == 1 for keys in _blades_by_steel(card).values())
     alone = {"demo-powder-stainless", "demo-tough-stainless"}
     assert all({b.steel.designation for b in r.blades} <= alone or not {b.steel.designation for b in r.blades} & alone for r in card)
@@ -242,3 +242,20 @@ def test_the_generator_knows_the_protocols_as_they_are_published():
         hold = rules.get("hold")
         assert (None if hold is None else (hold["start"], hold["end"])) == m.window
         assert (front["reading"]["kind"] == "pass/fail") == m.pass_fail
+
+
+def test_card_on_a_thread_has_reference_edges_at_both_ends_of_every_evening_and_one_lone_blade(records):
+    told = [r for r in records if (r.protocol.id, r.protocol.version) == ("life-on-card", "2.0.0")]
+    assert all([edge.when for edge in r.references] == ["start", "end"] and len(r.weights) == 2 for r in told)
+    segments = [edge.segment for r in told for edge in r.references]
+    assert len(set(segments)) == len(segments), "each serves once"
+    assert [len(r.blades) for r in told].count(1) == 1
+    assert all(len(keys) >= 2 for steel, keys in _blades_by_steel(told).items() if steel == "demo-high-carbon-stainless")
+    kept = [(edge.readings[1].values[0].written, edge.readings[0].values[0].written) for r in told for edge in r.references]
+    assert (
+        sum(
+            _number(str(after).replace(",", ".").split(" (")[0]) > _number(str(fresh).replace(",", ".").split(" (")[0])
+            for after, fresh in kept
+        )
+        >= 14
+    )

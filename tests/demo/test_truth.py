@@ -70,7 +70,7 @@ def test_two_majors_share_levels_but_not_lives():
 
 def test_there_is_a_truth_for_every_steel_pair_and_for_practice():
     rows = true_ratios(Effects())
-    for protocol, endpoints in (("steels-exchanged-rope", 2 * 3 + 4), ("life-on-card", 1)):
+    for protocol, endpoints in (("steels-exchanged-rope", 2 * 3 + 4), ("life-on-card", 1 + 4)):
         assert sum(r["protocol"] == protocol and r["factor"] == "steel" for r in rows) == 15 * endpoints
     assert {r["endpoint"] for r in rows if r["protocol"] == "two-sharpeners-rope"} == {"early", "hold", "late", "life"}
 

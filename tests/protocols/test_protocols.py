@@ -34,10 +34,12 @@ NAMES = (
     "steels-exchanged-rope/2.0.0",
     "steels-exchanged-rope/3.0.0",
     "life-on-card/1.0.0",
+    "life-on-card/2.0.0",
     "first-evening-paper/1.0.0",
 )
 ROPE = tuple(name for name in NAMES if "rope" in name)
-HALVES, TURNS = "two-sharpeners-rope/2.0.0", "steels-exchanged-rope/3.0.0"
+HALVES, TURNS, CARD = "two-sharpeners-rope/2.0.0", "steels-exchanged-rope/3.0.0", "life-on-card/2.0.0"
+UNDER_A_LID = (HALVES, TURNS, CARD)  # an edge that a lid lowers on a thread while a cup fills
 PUSHED = tuple(name for name in ROPE if name not in (HALVES, TURNS))  # an edge pushed on a scale by hand
 IN_HALVES = (HALVES, "first-evening-paper/1.0.0")
 FOLDERS = ("first-evening-paper", "life-on-card", "steels-exchanged-rope", "two-sharpeners-rope")
@@ -298,6 +300,13 @@ def test_two_blades_in_turn_are_another_experiment_so_no_old_endpoint_is_compute
     assert new.reading == read(HALVES).record.reading, "both questions are read alike"
 
 
+def test_card_on_a_thread_is_another_experiment_than_card_on_paper():
+    old, new = read("life-on-card/1.0.0").record, read(CARD).record
+    assert changed_against(old, new) >= {"reading", "work", "stopping", "apex_start", "life"}
+    assert "no longer comparable with 1.0.0" in new.changes and "coarse side" in new.apex_start
+    assert (new.reference.work, new.reading.kind) == (1, "force") and "500 g" in new.reference.weights
+
+
 def test_the_major_reads_another_thing_so_no_old_endpoint_is_computed_alike():
     old, new = read("steels-exchanged-rope/1.0.0"), read("steels-exchanged-rope/2.0.0")
     assert changed_against(old.record, new.record) == {"reading"}
@@ -353,6 +362,26 @@ def test_thread_metres_and_minutes_follow_from_the_readings(name):
     assert record.minutes.whole >= record.design.least_runs * record.minutes.one_run
 
 
+def test_thread_and_minutes_of_the_card_follow_from_its_readings_and_its_reference_edges():
+    page, record = read(CARD), read(CARD).record
+    each, readings, repeats, values, run, whole, reference, taken = figure(
+        r"([\d.]+) m a value; (\d+) readings × (\d+) = (\d+) values a run: ([\d.]+) m a run, ([\d.]+) m for four runs and the practice run "
+        r"\(4 values\), and ([\d.]+) m for two reference edges \((\d+) values\)",
+        page.body,
+    )
+    assert (readings, repeats, values) == (len(record.work.checkpoints), record.reading.repeats, readings * repeats)
+    assert (run, whole) == pytest.approx((values * each, (record.design.least_runs * values + 4) * each))
+    assert (taken, reference) == (2 * 2 * repeats, pytest.approx(taken * each))
+    reel = next(float(m[1]) for need in record.needs if (m := re.search(r"thread.* (\d+) m from one reel", need.item)))
+    assert reel >= whole + reference
+    parts = record.minutes.parts
+    to_the_end = parts.sharpening + (record.work.checkpoints[-1] * parts.unit_seconds + values * parts.value_seconds) / 60
+    assert to_the_end == pytest.approx(record.minutes.one_run, abs=0.5)
+    assert record.minutes.whole == parts.once + record.design.least_runs * record.minutes.one_run
+    (short,) = figure(r"plan to stop at 8 m, where the primary endpoint is: a run then takes about (\d+) minutes", page.body)
+    assert short == pytest.approx(parts.sharpening + (8 * parts.unit_seconds + (values - repeats) * parts.value_seconds) / 60, abs=0.5)
+
+
 def test_card_area_sheets_and_marks_follow_from_the_checkpoints():
     page = read("life-on-card/1.0.0")
     length, width, area = figure(r"(\d+) m × (\d+) mm = ([\d.]+) m²", page.body)
@@ -372,8 +401,9 @@ def test_card_area_sheets_and_marks_follow_from_the_checkpoints():
     assert all(full * strip + rest / 1000 == pytest.approx(metres) for metres, full, rest in marks)
 
 
-def test_a_first_evening_counts_its_card_and_its_marks():
-    page = read("first-evening-paper/1.0.0")
+@pytest.mark.parametrize("name", ["first-evening-paper/1.0.0", CARD])
+def test_an_evening_counts_its_card_and_its_marks(name):
+    page = read(name)
     length, width, area, whole = figure(
         r"(\d+) m × (\d+) mm = ([\d.]+) m² of card for a run that goes all the way, (\d+) m for four", page.body
     )
@@ -407,10 +437,11 @@ def test_the_body_names_every_checkpoint_and_the_stopping_rule_of_the_front_matt
     (listed,) = re.findall(r"Read after \*\*(.+?) (?:cuts|m) in all\*\*", page.body)
     assert [float(n) for n in re.findall(r"\d+", listed)] == list(record.work.checkpoints[1:])
     assert record.stopping.readings_below == 2
-    assert "Two successive readings" in page.sections["s10-when-to-stop"]
+    (stop,) = [text for step, text in page.sections.items() if step.endswith("-when-to-stop")]
+    assert "Two successive readings" in stop
     (life,) = [endpoint for endpoint in record.endpoints if endpoint.kind == "life"]
     if life.threshold is not None:
-        assert f"past {life.threshold.value:g} N" in page.sections["s10-when-to-stop"]
+        assert f"past {life.threshold.value:g} N" in stop
         assert f"above {life.threshold.value:g} N" in record.stopping.text
 
 
@@ -419,7 +450,7 @@ def test_the_body_names_every_checkpoint_and_the_stopping_rule_of_the_front_matt
 NEWTON_PER_GF = constants.g / 1000
 
 
-@pytest.mark.parametrize("name", ROPE)
+@pytest.mark.parametrize("name", [*ROPE, CARD])
 def test_forces_written_in_two_units_agree(name):
     pairs = re.findall(r"([\d.]+) N \((\d+) gf\)", plain(read(name).body))
     assert pairs
@@ -455,7 +486,7 @@ def test_hung_weight_can_give_the_threshold_and_the_scale_can_show_it(name):
     assert left > ceiling * friction
 
 
-@pytest.mark.parametrize("name", (HALVES, TURNS))
+@pytest.mark.parametrize("name", UNDER_A_LID)
 def test_the_largest_load_that_is_written_is_one_that_the_thread_can_give_back(name):
     """Statics as above, the travel ended by the stop, rollers without friction; a cup of the size that the page names."""
     page, rig = read(name), plain(read(name).sections["s2-reading-rig"])

@@ -111,7 +111,7 @@ def take_readings(true: Array, method: Method, work: list[float], trouble: str |
     else:
         values = np.exp(-noisy)
         dull = values.mean(axis=1) > method.threshold_n
-    last, ended = _end(dull, work, trouble, method.pass_fail, obeys or method.pass_fail)
+    last, ended = _end(dull, work, trouble, method.on_card, obeys or method.pass_fail)
     return Taken(tuple(work[: last + 1]), tuple(tuple(v.tolist()) for v in values[: last + 1]), ended)
 
 

@@ -3,8 +3,8 @@
 Keenness is minus ln of the force in newtons. With u = ln((w + w1)/w1), w the work and w1 the first positive
 checkpoint, the mean curve of a steel sharpened by a practised person is ``-(start + slope u)``: fast dulling early,
 slow late (common practice; the figures are invented and only in keeping with the trade). On card it is
-``slope (u_life - u)`` above the keenness that still passes. Everything else adds to keenness, so a level's true ratio
-is free of it.
+``slope (u_life - u)`` above the keenness that still slices paper. Everything else adds to keenness, so a level's true
+ratio is free of it.
 """
 
 from __future__ import annotations
@@ -75,6 +75,9 @@ class Effects:
     order_drift: float = _effect(-0.02, "Shift from one run to the next within an evening: hands tire")
     coil_position: float = _effect(-0.012, "Shift per 10 m into the coil: the inner turns lie harder")
     humidity: float = _effect(-0.03, "Shift per 10 points of relative humidity over 60: damp fibre cuts harder")
+    reference_ln_n: float = _effect(-0.05, "ln of the force in newtons of a fresh reference edge")
+    reference_wear: float = _effect(0.25, "How much that rises over the work between its two readings")
+    segment_sd: float = _effect(0.05, "SD between the segments of one pack of reference edges")
     expectation: float = _effect(0.02, "Shift for an edge that an unblinded tester sharpened themself")
 
     def curve(self, steel: str) -> SteelCurve:
@@ -90,18 +93,23 @@ class Effects:
         }
 
 
+PAPER_FAILS_N = 4.8
+"""Force on a thread at which a slice of paper fails, in newtons; invented, and in keeping with the trade."""
+
+
 def work_axis(work: float, first_checkpoint: float) -> float:
     """u = ln((w + w1)/w1); 0 before the first cut."""
     return math.log((work + first_checkpoint) / first_checkpoint)
 
 
 def mean_keenness(effects: Effects, method: Method, steel: str, novice: bool, work: float) -> float:
-    """Mean keenness of a run, nuisances at zero; on card, keenness above what still passes."""
+    """Mean keenness of a run, nuisances at zero; on paper, keenness above what still passes."""
     u = work_axis(work * method.work_scale, method.first_checkpoint)
     curve = effects.curve(steel)
     gap = (effects.novice_gap - effects.novice_gap_fade * u) if novice else 0.0
-    if method.pass_fail:
-        return curve.slope * (work_axis(curve.card_life_m, method.first_checkpoint) - u) - gap
+    if method.on_card:
+        still_passes = 0.0 if method.threshold_n is None else -math.log(PAPER_FAILS_N)
+        return still_passes + curve.slope * (work_axis(curve.card_life_m, method.first_checkpoint) - u) - gap
     return -(curve.start_ln_n + curve.slope * u + method.thread_ln) - gap
 
 

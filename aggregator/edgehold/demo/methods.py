@@ -29,6 +29,7 @@ class Method:
     blades : whether two blades are.
     work_scale : how much more one unit of work dulls than on the longer stretch of edge of the other versions.
     planned_last : checkpoint that runs are meant to go to; None: the last.
+    reference_work : work between the two readings of a reference edge; None where none is asked for.
     """
 
     protocol: str
@@ -47,6 +48,7 @@ class Method:
     blades: bool = False
     work_scale: float = 1.0
     planned_last: float | None = None
+    reference_work: float | None = None
 
     @property
     def first_checkpoint(self) -> float:
@@ -62,6 +64,11 @@ class Method:
     def in_turn(self) -> bool:
         """Whether runs go in pairs whose edges are cut in turn."""
         return self.halves or self.blades
+
+    @property
+    def on_card(self) -> bool:
+        """Whether card is cut, by the metre."""
+        return self.medium == CARD
 
     @property
     def planned(self) -> tuple[float, ...]:
@@ -114,6 +121,23 @@ METHODS = (
     # 10 mm of edge instead of 40: a metre dulls it four times as much.
     Method("first-evening-paper", "1.0.0", CARD, (0.0, 1.0, 2.0, 4.0, 8.0, 16.0), halves=True, work_scale=4.0),
     Method("life-on-card", "1.0.0", CARD, (0.0, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0)),
+    # 20 mm of edge instead of 40, read on a thread under a slow load as in two-sharpeners-rope 2.0.0.
+    Method(
+        "life-on-card",
+        "2.0.0",
+        CARD,
+        (0.0, 1.0, 2.0, 4.0, 8.0, 16.0),
+        2.0,
+        8.0,
+        5.0,
+        (2.0, 8.0),
+        (*_FORCE, "ozf"),
+        thread_noise=0.9,
+        repeats=2,
+        work_scale=2.0,
+        planned_last=8.0,
+        reference_work=1.0,
+    ),
 )
 
 

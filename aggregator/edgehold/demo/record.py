@@ -59,7 +59,7 @@ def submission(scene: Scene, place: int, seed: int, world: World) -> dict[str, o
         "licence": "CC0-1.0",
         "submitted_by": scene.blocks[0][0].tester,
         "month": scene.month,
-        "people": [_person(h) for h in _everybody(scene, blades, lots)],
+        "people": [person_entry(h) for h in _everybody(scene, blades, lots)],
         "blades": [_blade(b) for b in blades],
         "lots": [_lot(cast.supply(key)) for key in lots],
         **({} if scene.gauge is None else {"instruments": [_instrument(cast.gauge(scene.gauge))]}),
@@ -79,7 +79,8 @@ def _everybody(scene: Scene, blades: list[cast.Specimen], lots: list[str]) -> li
     return sorted(handles)
 
 
-def _person(handle: str) -> dict[str, object]:
+def person_entry(handle: str) -> dict[str, object]:
+    """Somebody who is named, and has agreed."""
     return {"handle": handle, "agreed": "yes", "sharpening": cast.person(handle).sharpening}
 
 
@@ -203,7 +204,7 @@ def _run(
 ) -> dict[str, object]:
     m, e = scene.method, world.effects
     hand = _hand(scene)
-    work_hand = hand if m.pass_fail else Hand("cut", "1")
+    work_hand = Hand("cut", "1") if scene.tape is None else cast.TAPES[scene.tape]
     marks, work = _marks(scene, work_hand, trouble)
     true = keenness(world, m, arm, cast.blade(arm.blade), c, work, rng)
     taken = take_readings(true, m, work, trouble, e, rng)
@@ -218,7 +219,7 @@ def _run(
         **({"tester_change_at_work": 20} if trouble == "tester change" else {}),
         "lot": scene.supply,
         **({"lot_changes": [{"at_work": int(LOT_CHANGE_AT), "lot": c.next_lot}]} if c.next_lot else {}),
-        "coil_position_m": None if m.pass_fail or scene.number % 4 == 1 else c.coil_position_m,
+        "coil_position_m": None if m.on_card or scene.number % 4 == 1 else c.coil_position_m,
         **({} if scene.gauge is None else {"instrument": scene.gauge}),
         "temperature_c": round(float(rng.normal(16, 3)), 1) if weather_noted else None,
         "humidity_percent": float(round(c.humidity_percent)) if weather_noted else None,

@@ -10,7 +10,7 @@ import numpy as np
 from .cast import BLADES, CREWS, PEOPLE, SUPPLIES, Person, Specimen, Supply
 from .effects import Effects
 
-_SHARED, _SCENE, _PAIRS = 1, 2, 3  # first word of a stream's key, so that no two streams ever coincide
+_SHARED, _SCENE, _PAIRS, _REFERENCES = 1, 2, 3, 4  # first word of a stream's key, so that no two streams ever coincide
 
 
 @dataclass(frozen=True)
@@ -69,3 +69,8 @@ def _drawn(
 def scene_stream(seed: int, place: int) -> np.random.Generator:
     """The generator of one scene, whatever the other scenes do."""
     return np.random.default_rng([seed, _SCENE, place])
+
+
+def reference_stream(seed: int, number: int) -> np.random.Generator:
+    """The generator of one submission's reference edges and known weights."""
+    return np.random.default_rng([seed, _REFERENCES, number])

@@ -12,11 +12,10 @@ from edgehold.planning import capacity, chances, geometry, minutes, occasion, or
 from edgehold.records.model.submission import Run
 from edgehold.records.units import plural
 from edgehold.words import group
-from edgehold.words.cautions import CAUTIONS
 
 PROTOCOL_FIELDS = (
     "id", "version", "title", "question", "medium", "work", "reading", "endpoints", "early_checkpoint", "late_checkpoint", "design",
-    "minutes", "needs", "cautions", "people", "apex_start", "practice_run", "stopping",
+    "minutes", "needs", "cautions", "people", "apex_start",
 )  # fmt: skip
 
 
@@ -32,7 +31,6 @@ def planner_rules(forms: Mapping[tuple[str, str], Mapping[str, object]]) -> dict
     return {
         "protocols": protocols,
         "figures": _figures(),
-        "cautions": CAUTIONS,
         "ended": get_args(Run.model_fields["ended"].annotation),
         "says": group("plan") | group("planner"),
     }

@@ -14,6 +14,7 @@ from edgehold.results.model.text_changes import TextChangeResult
 from edgehold.results.model.versions import DifferenceResult, ProtocolResult
 
 from . import addresses, safe_text
+from .hands import hands_of_result
 from .objection_pages import by_state, submissions_by_id
 from .page import Page, render
 from .tonight_pages import Forms
@@ -83,6 +84,7 @@ def _protocol(results: Results, shown: ProtocolResult, versions: list[ProtocolRe
         versions=versions,
         pools=[p for p in results.pools if p.protocol == shown.id],
         body=body,
+        hands=hands_of_result(shown, "hands-"),
         linked_to=safe_text.headings(shown.body),
         left_over=[drawing for drawing in drawings.values() if drawing not in body],
         permanent=record,

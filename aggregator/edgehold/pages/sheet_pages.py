@@ -14,7 +14,8 @@ from edgehold.records.model.submission import Run
 from edgehold.records.units import quantity_text
 from edgehold.words.cautions import CAUTIONS
 
-from . import addresses, safe_text
+from . import addresses
+from .hands import Hands
 from .page import Page, render
 
 _HERE = Path(__file__).resolve()
@@ -50,7 +51,7 @@ class SheetView:
     front : the protocol's machine-readable part.
     runs : as they may be read at the testing table; ``drawn`` : the same with everything, for the page of those who sharpen.
     people, blades : (letter, name), the name empty where it is to be filled in.
-    drawings : finished figures.
+    hands : what the hands need at each step.
     last : how far every run is meant to go; None: for the tester to say.
     plan, seal, seed, blinding : of the plan; empty where there is none.
     table, key : whether the pages for the testing table, and those for the sharpeners, are part of it.
@@ -61,7 +62,7 @@ class SheetView:
     drawn: tuple[ViewedRun, ...]
     people: tuple[tuple[str, str], ...]
     blades: tuple[tuple[str, str], ...]
-    drawings: tuple[Markup, ...]
+    hands: Hands
     last: float | None = None
     plan: str = ""
     seal: str = ""
@@ -106,12 +107,6 @@ def sheet_pages(sheets: Mapping[tuple[str, str], SheetView]) -> Iterator[Page]:
 def sheet_html(view: SheetView) -> Markup:
     """The sheet itself, as a fragment of a page."""
     return render("sheet.html", sheet=view, front=view.front, cautions=CAUTIONS, ended=get_args(Run.model_fields["ended"].annotation))
-
-
-def drawing_of(svg: str, caption: str, number: int) -> Markup:
-    """A protocol's figure with its caption, as it stands on a sheet."""
-    drawn = safe_text.drawing(svg, f"sheet-{number}-", caption)
-    return Markup(f"<figure>{drawn}<figcaption>{safe_text.plain(caption)}</figcaption></figure>")
 
 
 def style_sheet() -> str:

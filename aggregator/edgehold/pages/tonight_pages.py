@@ -12,8 +12,10 @@ from edgehold.forms.submission import OPEN
 from edgehold.results.model.objections import ObjectionResult
 from edgehold.results.model.results import Results
 from edgehold.results.model.versions import ProtocolResult
+from edgehold.words.cautions import CAUTIONS
 
 from . import addresses
+from .hands import Hands, hands_of_result
 from .page import Page, render
 from .where_results_go import where_results_go
 
@@ -35,7 +37,9 @@ def tonight_pages(results: Results, forms: Forms, sheets: Collection[tuple[str, 
     html = render(
         "tonight.html",
         newest=[forms[key] for key in newest],
-        older=[rules for key, rules in forms.items() if key not in newest],
+        older=any(key not in newest for key in forms),
+        hands=_hands(results, newest),
+        cautions=CAUTIONS,
         known=known,
         sheets=sheets,
         closed=closed,
@@ -48,6 +52,11 @@ def tonight_pages(results: Results, forms: Forms, sheets: Collection[tuple[str, 
         yield _form(key, rules, sheets, results.provenance.repository_url)
     for protocol, objections in closed:
         yield from _closed(protocol, objections)
+
+
+def _hands(results: Results, keys: Collection[tuple[str, str]]) -> dict[str, Hands]:
+    """What the hands need of the version that is planned by, by protocol: the planner's sheet carries it."""
+    return {p.id: hands_of_result(p, f"plan-{p.id}-") for p in results.protocols if (p.id, p.version) in keys}
 
 
 def _closing(results: Results, protocol: ProtocolResult) -> list[ObjectionResult]:

@@ -35,7 +35,9 @@ _SIDE = Side("thin", color="9AA7B0")
 _LINE = Border(_SIDE, _SIDE, _SIDE, _SIDE)
 
 
-def write_sheets(plan: Plan, protocol: Protocol, folder: Path, figures: Mapping[str, str] | None = None) -> tuple[Path, ...]:
+def write_sheets(
+    plan: Plan, protocol: Protocol, folder: Path, figures: Mapping[str, str] | None = None, body: str = ""
+) -> tuple[Path, ...]:
     """Write ``sheet.html``, ``sheet.csv`` and ``sheet.xlsx``; where edges are coded, ``key.html`` for whoever codes them.
 
     Parameters
@@ -44,6 +46,7 @@ def write_sheets(plan: Plan, protocol: Protocol, folder: Path, figures: Mapping[
     protocol : the version that the plan follows.
     folder : where to; made where it is not there.
     figures : the protocol's drawings as SVG, by path beside the protocol (``figures/rope-hold.svg``).
+    body : the method's text, for the sentences that it stresses.
 
     Returns
     -------
@@ -59,12 +62,12 @@ def write_sheets(plan: Plan, protocol: Protocol, folder: Path, figures: Mapping[
         raise InputError(f"the plan follows {' '.join(named)}; wanted a plan for {' '.join(wanted)}")
     shown = sheet_plan(plan)
     files = {
-        "sheet.html": printed_sheet(shown, protocol, figures or {}).encode(),
+        "sheet.html": printed_sheet(shown, protocol, figures or {}, body).encode(),
         "sheet.csv": sheet_csv(shown, protocol),
         "sheet.xlsx": sheet_xlsx(shown, protocol),
     }
     if plan.blinding != "none":
-        files["key.html"] = printed_key(shown, protocol).encode()
+        files["key.html"] = printed_key(shown, protocol, figures or {}, body).encode()
     folder.mkdir(parents=True, exist_ok=True)
     for name, content in files.items():
         (folder / name).write_bytes(content)

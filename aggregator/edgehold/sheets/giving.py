@@ -34,6 +34,6 @@ def give_out(root: Path, plan: Plan, folder: Path) -> tuple[Path, ...]:
     try:
         if folder.exists() and any(folder.iterdir()):
             raise InputError(f"got {folder} for the sheets, wanted a new or empty folder: nothing is written over")
-        return write_sheets(plan, protocol.record, folder, protocol_figures(protocol, root))
+        return write_sheets(plan, protocol.record, folder, protocol_figures(protocol, root), protocol.body)
     except OSError as error:
         raise InputError(f"{folder} cannot be written ({error.strerror})") from None

@@ -7,7 +7,8 @@ from dataclasses import replace
 
 from markupsafe import escape
 
-from edgehold.pages.sheet_pages import SheetView, ViewedRun, drawing_of, sheet_html, style_sheet
+from edgehold.pages.hands import hands_of
+from edgehold.pages.sheet_pages import SheetView, ViewedRun, sheet_html, style_sheet
 from edgehold.records.model.protocol import Protocol
 
 from .lines import run_lines
@@ -20,16 +21,18 @@ _DOCUMENT = """<!DOCTYPE html>
 """
 
 
-def sheet_view(plan: SheetPlan, protocol: Protocol, figures: Mapping[str, str], *, table: bool = True, key: bool = False) -> SheetView:
+def sheet_view(
+    plan: SheetPlan, protocol: Protocol, figures: Mapping[str, str], body: str = "", *, table: bool = True, key: bool = False
+) -> SheetView:
     """What the print page shows of a plan.
 
     Parameters
     ----------
     plan, protocol : as in `files.write_sheets`, the plan as a sheet shows it.
     figures : drawings as SVG by path beside the protocol; those missing are left out.
+    body : the method's text, for the sentences that it stresses.
     table, key : whether the pages for the testing table, and those for the sharpeners, are part of it.
     """
-    drawings = [drawing_of(figures[f.file], f.caption, number) for number, f in enumerate(protocol.figures, 1) if f.file in figures]
     lines = {line.key: line for line in run_lines(protocol)}
 
     def told(run: SheetRun) -> ViewedRun:
@@ -49,7 +52,7 @@ def sheet_view(plan: SheetPlan, protocol: Protocol, figures: Mapping[str, str], 
         drawn=drawn,
         people=plan.people,
         blades=plan.blades,
-        drawings=tuple(drawings),
+        hands=hands_of(protocol, body, figures, "sheet-"),
         last=plan.last,
         plan=plan.plan,
         seal=plan.seal,
@@ -60,14 +63,14 @@ def sheet_view(plan: SheetPlan, protocol: Protocol, figures: Mapping[str, str], 
     )
 
 
-def printed_sheet(plan: SheetPlan, protocol: Protocol, figures: Mapping[str, str]) -> str:
+def printed_sheet(plan: SheetPlan, protocol: Protocol, figures: Mapping[str, str], body: str = "") -> str:
     """The sheet as one HTML file; the sharpeners' page is part of it only where nothing is hidden from the tester."""
-    return _document(sheet_view(plan, protocol, figures, key=plan.blinding == "none"), f"{protocol.title}: sheet {plan.plan}")
+    return _document(sheet_view(plan, protocol, figures, body, key=plan.blinding == "none"), f"{protocol.title}: sheet {plan.plan}")
 
 
-def printed_key(plan: SheetPlan, protocol: Protocol) -> str:
+def printed_key(plan: SheetPlan, protocol: Protocol, figures: Mapping[str, str], body: str = "") -> str:
     """The sharpeners' page alone, for the key envelope."""
-    return _document(sheet_view(plan, protocol, {}, table=False, key=True), f"{protocol.title}: key of {plan.plan}")
+    return _document(sheet_view(plan, protocol, figures, body, table=False, key=True), f"{protocol.title}: key of {plan.plan}")
 
 
 def _document(view: SheetView, title: str) -> str:

@@ -33,7 +33,7 @@ def ready_sheets(repository: Repository, keys: Collection[tuple[str, str]]) -> d
 
 def _ready(protocol: LoadedProtocol, root: Path) -> ReadySheet:
     plan, record = ready_plan(protocol.record), protocol.record
-    view = sheet_view(plan, record, protocol_figures(protocol, root), key=True)
+    view = sheet_view(plan, record, protocol_figures(protocol, root), protocol.body, key=True)
     return view, {"csv": sheet_csv(plan, record), "xlsx": sheet_xlsx(plan, record)}
 
 

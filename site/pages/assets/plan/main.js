@@ -4,7 +4,7 @@
 import { draw, make } from "../form/dom.js";
 import { Drafts, localStorageOrNone } from "../form/draft.js";
 import { absent, additions } from "./adds.js";
-import { keyOf, sheetOf } from "./paper.js";
+import { keyOf, neededOf, sheetOf } from "./paper.js";
 import { planned } from "./planned.js";
 import { halves, inTurn, practiceMinutes, primary, runMinutes } from "./what_fits.js";
 import { say } from "./words.js";
@@ -219,10 +219,12 @@ function show(moves) {
     status(error.message);
     return;
   }
-  const [first, ...others] = shown, { cautions } = first.design.asked.protocol;
+  const [first, ...others] = shown, { cautions, id: protocol } = first.design.asked.protocol;
   at("best").replaceChildren(...plan(first));
   at("cautions").replaceChildren(...cautions.map((text) => make("li", {}, text)));
   at("order").replaceChildren(...order(first));
+  at("steps").replaceChildren(...[".first", ".for-key"].flatMap((part) => neededOf(protocol, `${part} .hands`)));
+  at("full").replaceChildren(...neededOf(protocol, ".for-page"));
   at("adds").replaceChildren(...more(first));
   at("others").replaceChildren(...others.map((other) => make("li", {}, ...designed(other))));
   at("more").hidden = !others.length;

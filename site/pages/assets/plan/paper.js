@@ -17,11 +17,8 @@ import { halves, inTurn } from "./what_fits.js";
  */
 export function sheetOf({ design: { asked }, runs }, rules, says) {
   const { protocol } = asked;
-  const told = [["Each edge", protocol.apex_start], ["Each cut", protocol.work.stroke], ["Each reading", protocol.reading.description], ["Practice", protocol.practice_run], ["Stop", protocol.stopping.text]];
   return make("div", { class: "sheet" },
-    make("h1", {}, `${protocol.title} ${protocol.version}`),
-    make("section", { class: "care" }, make("h2", {}, "Before you cut"), make("ul", {}, [...rules.cautions, ...protocol.cautions].map((text) => make("li", {}, text)))),
-    make("dl", { class: "rules" }, told.map(([name, text]) => make("div", {}, make("dt", {}, name), make("dd", {}, text)))),
+    make("section", { class: "first" }, make("h1", {}, `${protocol.title} ${protocol.version}`), ...neededOf(protocol.id, ".first")),
     make("p", {}, says("paper_order", { text: protocol.design.order })),
     runs.map((run) => runOf(run, asked, rules.ended)));
 }
@@ -40,7 +37,19 @@ export function keyOf({ design: { asked }, runs }, says, seed) {
   return make("div", { class: "sheet" }, make("section", { class: "key" },
     make("h2", {}, coded ? says("codes_for", { coder: /** @type {string} */ (asked.coder), testers: asked.testers.join(" and ") }) : "For those who sharpen"),
     make("p", {}, `${asked.protocol.design.order} ${asked.protocol.apex_start}`), make("p", { class: "small" }, says("drawn_seed", { seed })),
-    make("table", { class: "drawn" }, make("thead", {}, row(heads.map(String), "th")), make("tbody", {}, runs.map((run) => row(cells(run).map(String), "td"))))));
+    make("table", { class: "drawn" }, make("thead", {}, row(heads.map(String), "th")), make("tbody", {}, runs.map((run) => row(cells(run).map(String), "td")))), ...neededOf(asked.protocol.id, ".for-key")));
+}
+
+/**
+ * What the hands need of a method, as the page holds it ready: cautions, drawings and tables, the steps of those who sharpen, or the way to
+ * its full text.
+ * @param {string} protocol
+ * @param {string} part
+ */
+export function neededOf(protocol, part) {
+  const ready = /** @type {?HTMLTemplateElement} */ (document.getElementById(`plan-hands-${protocol}`));
+  const found = ready?.content.querySelector(part)?.cloneNode(true);
+  return found ? [...found.childNodes] : [];
 }
 
 /** @param {string[]} texts @param {"td" | "th"} cell */

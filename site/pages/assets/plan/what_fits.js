@@ -6,7 +6,7 @@
  * @typedef {{id: string, title: string, kind: string, role: string, primary: boolean, at: ?number, end: ?number, worthwhile_ratio: number}} Endpoint
  * @typedef {{id: string, version: string, title: string, question: {factor: string, text: string}, medium: {name: string},
  *   work: {kind: string, unit: string, checkpoints: number[], stroke: string}, reading: {kind: string, repeats: number, description: string,
- *   accepted_units: string[]}, apex_start: string, practice_run: string, stopping: {text: string}, endpoints: Endpoint[], early_checkpoint: number,
+ *   accepted_units: string[]}, apex_start: string, endpoints: Endpoint[], early_checkpoint: number,
  *   late_checkpoint: number, design: {least_runs: number, order: string, side_by_side: ?string}, minutes: {one_run: number, whole: number,
  *   parts: ?{once: number, sharpening: number, unit_seconds: number, value_seconds: number, runs_a_hand: number}},
  *   needs: {item: string, where: string}[], cautions: string[], spreads: Object<string, Spread>, units: string}} Protocol

@@ -3,6 +3,8 @@
 PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
+# What was compiled is kept, whatever the machine's settings say: tests start the program many times.
+export PYTHONDONTWRITEBYTECODE =
 
 .PHONY: site test test-long test-fast serve check lint lint-scripts schemas demo recovery bench fuzz lock clean
 

@@ -14,7 +14,7 @@ from .readers import TARGETS, complaint_about, failures, repository
 from .sheets import FOLDER, sheet_complaint, sheet_failures
 
 BATCHES, SHEET_BATCHES, CASES = 12, 4, 250
-QUICK = 4  # batches in every run; all of them in `make test-long`
+QUICK = 2  # batches in every run; all of them in `make test-long`
 
 
 @pytest.mark.parametrize("number", [pytest.param(n, marks=[pytest.mark.long] if n >= QUICK else []) for n in range(BATCHES)])

@@ -3,6 +3,8 @@
 PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
+# What was compiled is kept, whatever the machine's settings say: tests start the program many times.
+export PYTHONDONTWRITEBYTECODE =
 
 .PHONY: site test test-long test-fast serve check lint lint-scripts schemas demo recovery bench fuzz lock clean
 
@@ -29,14 +31,14 @@ lint-scripts: site/node_modules/.installed
 
 test: $(VENV)/.test
 	@tests/browser/install
-	$(BIN)/python -m pytest -n auto -m "not long"
+	$(BIN)/python -m pytest -n auto --dist worksteal -m "not long"
 
 test-long: $(VENV)/.test
-	$(BIN)/python -m pytest -n auto -m long
+	$(BIN)/python -m pytest -n auto --dist worksteal -m long
 
 # For a change at hand: no browser, no simulation, no whole build.
 test-fast: $(VENV)/.test
-	$(BIN)/python -m pytest -n auto -m "not browser and not long" --ignore tests/simulation --ignore tests/whole_path --ignore tests/fuzz
+	$(BIN)/python -m pytest -n auto --dist worksteal -m "not browser and not long" --ignore tests/simulation --ignore tests/whole_path --ignore tests/fuzz
 
 schemas: $(VENV)/.site
 	$(BIN)/python -m edgehold.results.publish.schemas

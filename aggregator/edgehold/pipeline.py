@@ -12,7 +12,7 @@ from .endpoints import curve_points, endpoint_rows
 from .errors import FindingsError
 from .estimates import estimate_submissions, repeatability_table
 from .forms.review import review_forms
-from .forms.submission import Rules, forms
+from .forms.submission import forms
 from .pages.site import build_site
 from .pooling.exchanges import ExchangePlan
 from .pooling.gather.all_answers import all_answers, judged
@@ -35,7 +35,7 @@ from .results.publish.repeatability import publish, repeatability_json
 from .results.publish.schemas import hold_to_schemas, published_schemas
 from .results.publish.write import staged_build
 from .results.tables.tables import tables
-from .sheets.ready import ReadySheet, ready_sheets
+from .sheets.ready import ready_sheets
 from .words import Reason
 
 Progress = Callable[[str], None]
@@ -108,7 +108,7 @@ def pool(root: Path, say: Progress = lambda _: None) -> Path:
     The folder of the results.
     """
     with staged_build(root) as stage:
-        _write_results(_results_files(root, say)[1], stage / "results")
+        _write_results(_results_files(root, say)[2], stage / "results")
     return root / "build" / "results"
 
 
@@ -126,19 +126,22 @@ def site(root: Path, say: Progress = lambda _: None, warn: Progress = lambda _: 
     The site's first page.
     """
     with staged_build(root) as stage:
-        results, files, rules, sheets, reviews = _results_files(root, say)
+        found, results, files = _results_files(root, say)
         _write_results(files, stage / "results")
         if not results.provenance.repository_url:
             warn(Reason("sending.no_repository"))
         say("building the pages")
+        repository = found.repository
+        rules = forms(repository, found.published)
+        for key in rules:
+            rules[key]["sheet"] = browser_rules(repository.protocols[key].record)
+        sheets, reviews = ready_sheets(repository, rules), review_forms(repository)
         schemas = {f"schemas/{name}": content for name, content in published_schemas(root).items()}
         build_site(results, root, stage / "site", files | schemas, forms=rules, sheets=sheets, reviews=reviews)
     return root / "build" / "site" / "index.html"
 
 
-def _results_files(
-    root: Path, say: Progress
-) -> tuple[Results, dict[str, bytes], dict[tuple[str, str], Rules], dict[tuple[str, str], ReadySheet], dict[str, Rules]]:
+def _results_files(root: Path, say: Progress) -> tuple[EverythingFound, Results, dict[str, bytes]]:
     say("checking what people wrote")
     repository = read(root)
     say(f"pooling {len(repository.submissions)} submissions")
@@ -146,10 +149,7 @@ def _results_files(
     results = assemble(found)
     files = {"results.json": results_json(results), "repeatability.json": repeatability_json(found.published), **tables(found, results)}
     hold_to_schemas(root, files)
-    rules = forms(repository, found.published)
-    for key in rules:
-        rules[key]["sheet"] = browser_rules(repository.protocols[key].record)
-    return results, files, rules, ready_sheets(repository, rules), review_forms(repository)
+    return found, results, files
 
 
 def results_json(results: Results) -> bytes:

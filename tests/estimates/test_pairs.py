@@ -91,8 +91,10 @@ def test_pairs_are_read_only_where_the_protocol_cuts_in_turn():
     assert pair_of(one, whole) is None
 
 
-@pytest.mark.parametrize("pairs", [2, 3, 4])
-@pytest.mark.parametrize("true_ratio", [1.0, 1.5])
+@pytest.mark.parametrize(
+    ("pairs", "true_ratio"),
+    [(2, 1.0), (3, 1.5), (4, 1.0), *(pytest.param(*both, marks=pytest.mark.long) for both in ((2, 1.5), (3, 1.0), (4, 1.5)))],
+)
 def test_intervals_of_halves_cover_beside_planted_halves_drift_rope_and_pairs(pairs, true_ratio):
     """4,000 evenings whose spread is drawn from the protocol's own assumption (0.2, worth 4 degrees of freedom), with a tip half that is
     keener by 0.2, a hand that loses 0.1 a pair and pairs that differ by an SD of 0.5: nominal 95 %."""

@@ -14,7 +14,7 @@ from .readers import TARGETS, complaint_about, failures, repository
 from .sheets import FOLDER, sheet_complaint, sheet_failures
 
 BATCHES, SHEET_BATCHES, CASES = 12, 4, 250
-QUICK = 4  # batches in every run; all of them in `make test-long`
+QUICK = 2  # batches in every run; all of them in `make test-long`
 
 
 @pytest.mark.parametrize("number", [pytest.param(n, marks=[pytest.mark.long] if n >= QUICK else []) for n in range(BATCHES)])
@@ -52,7 +52,7 @@ anything = st.recursive(
 )
 
 
-@settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(tree=anything, target=st.sampled_from([t for t in TARGETS if t.kind == "json"]))
 def test_any_json_is_read_or_refused_with_a_place(root, tree, target):
     good = (root / target.path).read_bytes()
@@ -62,7 +62,7 @@ def test_any_json_is_read_or_refused_with_a_place(root, tree, target):
         (root / target.path).write_bytes(good)
 
 
-@settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(data=st.binary(max_size=400), target=st.sampled_from(TARGETS))
 def test_any_bytes_are_read_or_refused_with_a_place(root, data, target):
     good = (root / target.path).read_bytes()

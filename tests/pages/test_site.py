@@ -6,12 +6,13 @@ import hashlib
 import json
 import re
 from collections import Counter
+from functools import cache
 from html import unescape
 from pathlib import Path
 from urllib.parse import urlsplit
 
-import html5lib
 import pytest
+from reading import parsed
 from sample import HANDLES, results
 
 from edgehold.pages.csp import policy
@@ -29,11 +30,16 @@ def pages_of(site: Path) -> dict[str, str]:
 
 
 def words(html: str) -> str:
-    return " ".join("".join(html5lib.parse(html).itertext()).split())
+    return " ".join("".join(parsed(html).tree.itertext()).split())
+
+
+@cache
+def generated(measured: int, simulated: int) -> tuple[tuple[str, str], ...]:
+    return generate_pages(results(measured, simulated))
 
 
 def home(measured: int, simulated: int) -> str:
-    return words(dict(generate_pages(results(measured, simulated)))["index.md"].split("---\n", 2)[2])
+    return words(dict(generated(measured, simulated))["index.md"].split("---\n", 2)[2])
 
 
 def test_pages_are_a_pure_function_of_the_results() -> None:
@@ -82,7 +88,7 @@ def test_a_first_submission_without_anything_to_compare_is_counted_once() -> Non
 def test_measured_results_come_first_and_the_demonstration_goes_to_its_corner() -> None:
     assert "Simulated demonstration. Invented volunteers" in home(0, 4)
     assert "Simulated demonstration. Invented volunteers" not in home(1, 4)
-    index = dict(generate_pages(results(3, 4)))["results/index.md"]
+    index = dict(generated(3, 4))["results/index.md"]
     assert index.index("steels-rope-v1-measured") < index.index('id="demonstration"') < index.index("steels-rope-v1-simulated")
 
 
@@ -92,7 +98,7 @@ def test_downloads_lie_under_data_and_are_listed(site: Path) -> None:
 
 
 def test_simulated_stands_on_every_page_chart_and_row_made_from_it() -> None:
-    for path, text in generate_pages(results(measured=0, simulated=4)):
+    for path, text in generated(0, 4):
         if "simulated" not in path:
             continue
         html = text.split("---\n", 2)[2]
@@ -107,19 +113,19 @@ def test_simulated_stands_on_every_page_chart_and_row_made_from_it() -> None:
 
 
 def test_a_page_of_measured_results_is_not_called_simulated() -> None:
-    pages = dict(generate_pages(results(measured=4, simulated=0)))
+    pages = dict(generated(4, 0))
     assert "simulated" not in pages["results/steels-rope-v1-measured/index.md"].lower()
 
 
 def test_handles_stand_on_pages_of_submissions_only() -> None:
-    for path, text in generate_pages(results(measured=4, simulated=4)):
+    for path, text in generated(4, 4):
         found = [h for h in HANDLES if re.search(rf"\b{h}\b", words(text.split("---\n", 2)[2]))]
         assert (found != []) == bool(re.fullmatch(r"submissions/.+/.+/index\.md", path)), (path, found)
 
 
 def test_what_cannot_be_told_apart_has_no_ratio() -> None:
     pool = next(p for p in results(measured=4, simulated=0).pools)
-    page = dict(generate_pages(results(measured=4, simulated=0)))["results/steels-rope-v1-measured/late/index.md"]
+    page = dict(generated(4, 0))["results/steels-rope-v1-measured/late/index.md"]
     for comparison in pool.endpoints[1].steels:
         row = re.search(rf'<tr id="{comparison.first}-and-{comparison.second}">(.*?)</tr>', page, re.DOTALL)
         assert row is not None
@@ -136,7 +142,7 @@ def test_every_page_has_a_strict_policy_that_fits_its_scripts(site: Path) -> Non
 
 def test_no_page_has_an_inline_style_or_handler(site: Path) -> None:
     for page, html in pages_of(site).items():
-        for element in html5lib.parse(html).iter():
+        for element in parsed(html).tree.iter():
             if isinstance(element.tag, str):
                 assert not element.tag.endswith("}style"), page
                 assert not [a for a in element.attrib if a == "style" or a.startswith("on")], (page, element.attrib)
@@ -144,8 +150,8 @@ def test_no_page_has_an_inline_style_or_handler(site: Path) -> None:
 
 def test_nothing_is_loaded_from_another_host(site: Path) -> None:
     for page, html in pages_of(site).items():
-        for element in html5lib.parse(html, namespaceHTMLElements=False).iter():
-            attribute = LOADS.get(element.tag) if isinstance(element.tag, str) else None
+        for element in parsed(html).tree.iter():
+            attribute = LOADS.get(element.tag.rpartition("}")[2]) if isinstance(element.tag, str) else None
             if attribute and element.get("rel") != "canonical":
                 assert urlsplit(element.get(attribute, "")).netloc == "", (page, element.attrib)
     for sheet in site.rglob("*.css"):
@@ -154,11 +160,10 @@ def test_nothing_is_loaded_from_another_host(site: Path) -> None:
 
 def test_pages_are_well_formed_and_no_id_stands_twice(site: Path) -> None:
     for page, html in pages_of(site).items():
-        parser = html5lib.HTMLParser()
-        tree = parser.parse(html)
+        found = parsed(html)
         ignored = {"unexpected-end-tag-implied-end-tag"}
-        assert [e for e in parser.errors if e[1] not in ignored] == [], page
-        twice = [i for i, n in Counter(e.get("id") for e in tree.iter() if isinstance(e.tag, str) and e.get("id")).items() if n > 1]
+        assert [kind for kind in found.errors if kind not in ignored] == [], page
+        twice = [i for i, n in Counter(e.get("id") for e in found.tree.iter() if isinstance(e.tag, str) and e.get("id")).items() if n > 1]
         assert twice == [], page
 
 
@@ -203,12 +208,12 @@ def test_an_address_that_is_none_is_refused() -> None:
 def test_the_page_of_findings_lists_every_code_of_the_check():
     from edgehold.records.codes import CODES
 
-    page = dict(generate_pages(results(3, 4)))["check/index.md"]
+    page = dict(generated(3, 4))["check/index.md"]
     assert all(f"<code>{code}</code>" in page for code in CODES)
 
 
 def page_of(address: str) -> str:
-    return unescape(dict(generate_pages(results(measured=4, simulated=4)))[address].split("---\n", 2)[2])
+    return unescape(dict(generated(4, 4))[address].split("---\n", 2)[2])
 
 
 def test_a_retracted_submission_is_struck_with_its_reason_in_the_ledger_and_on_its_page() -> None:

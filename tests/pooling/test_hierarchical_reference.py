@@ -37,12 +37,22 @@ SETS = {
     "sleepstudy": SLEEP,
     "sleepstudy_censored": SLEEP,
 }
+TAKES_LONG = {"penicillin_censored", "konstantopoulos2011_crossed"}
+"""Fits of many seconds, for `make test-long`; other sets with limits and with three crossed or nested terms are fitted in every run."""
+
+
+def marks(name):
+    return [pytest.mark.long] if name in TAKES_LONG else []
+
+
+FITTED = [pytest.param(name, marks=marks(name)) for name in SETS]
 QUANTITIES = [
     pytest.param(name, group, quantity, id=f"{name}-{quantity}")
     for name, both in SETS.items()
     for group, quantities in zip(("coefficients", "spreads"), both, strict=True)
     for quantity in quantities
 ]
+OURS = [pytest.param(*one.values, id=one.id, marks=marks(one.values[0])) for one in QUANTITIES]
 
 
 @cache
@@ -92,12 +102,12 @@ def found(name, group, quantity):
     return fitted(name).contrast(np.eye(len(coefficients))[coefficients.index(quantity)])
 
 
-@pytest.mark.parametrize("name", SETS)
+@pytest.mark.parametrize("name", FITTED)
 def test_every_set_is_fitted(name):
     assert fitted(name).state == "fitted"
 
 
-@pytest.mark.parametrize(("name", "group", "quantity"), QUANTITIES)
+@pytest.mark.parametrize(("name", "group", "quantity"), OURS)
 def test_mean_and_sd_agree_with_the_sampler(name, group, quantity):
     wanted, times = load(name)["posterior"][group][quantity], load(name)["tolerances"]["monte_carlo_errors"]
     got = found(name, group, quantity)
@@ -105,7 +115,7 @@ def test_mean_and_sd_agree_with_the_sampler(name, group, quantity):
     assert got.sd == pytest.approx(wanted["sd"]["value"], rel=0, abs=times * wanted["sd"]["error"])
 
 
-@pytest.mark.parametrize(("name", "group", "quantity"), QUANTITIES)
+@pytest.mark.parametrize(("name", "group", "quantity"), OURS)
 def test_limits_agree_with_the_sampler(name, group, quantity):
     wanted, tolerances = load(name)["posterior"][group][quantity], load(name)["tolerances"]
     own = tolerances["own_error_of_a_limit_in_half_widths"] * (wanted["high"]["value"] - wanted["low"]["value"]) / 2

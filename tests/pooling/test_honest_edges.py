@@ -135,7 +135,7 @@ def or_named_mistake(call, *arguments, **more):
 # ---- the functions --------------------------------------------------------------------------------------------------------------
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=75, deadline=None)
 @given(SEEDS)
 def test_random_effects(seed):
     rng = np.random.default_rng(seed)
@@ -155,7 +155,7 @@ def test_influence_and_leave_one_out(seed):
     or_named_mistake(leave_one_out, y, v, X=X)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=75, deadline=None)
 @given(SEEDS)
 def test_small_study_test(seed):
     rng = np.random.default_rng(seed)
@@ -165,7 +165,7 @@ def test_small_study_test(seed):
     or_named_mistake(small_study_test, values(rng, n), variances(rng, n), X=X, model=model, least_studies=int(rng.integers(1, 11)))
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=75, deadline=None)
 @given(SEEDS)
 def test_crossed(seed):
     rng = np.random.default_rng(seed)
@@ -205,7 +205,7 @@ def test_crossed_censored(seed):
             assert variance is not None or found.fit.reasons.get(f"variances.{name}", found.fit.reasons.get("variances")), name
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=75, deadline=None)
 @given(SEEDS)
 def test_network(seed):
     rng = np.random.default_rng(seed)
@@ -222,7 +222,7 @@ def test_network(seed):
                 check(fit.contrast(a, b))
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=75, deadline=None)
 @given(SEEDS)
 def test_separability_and_terms_held(seed):
     rng = np.random.default_rng(seed)
@@ -258,7 +258,7 @@ def test_best_exchanges(seed):
         assert plan.runs or plan.reason
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(SEEDS)
 @example(12121)
 def test_curve_contrast(seed):

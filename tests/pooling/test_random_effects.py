@@ -58,7 +58,7 @@ def studies(draw, least=3, most=9, columns=(1, 2)):
     return np.array(y), np.array(v), X
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(studies())
 def test_reml_and_ml_reach_the_maximum_that_a_dense_optimiser_finds(case):
     y, v, X = case
@@ -69,7 +69,7 @@ def test_reml_and_ml_reach_the_maximum_that_a_dense_optimiser_finds(case):
         assert fit.log_likelihood >= theirs - 1e-9
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(studies())
 def test_the_dense_criterion_is_flat_at_the_optimum(case):
     y, v, X = case
@@ -83,7 +83,7 @@ def test_the_dense_criterion_is_flat_at_the_optimum(case):
             assert criterion(0.0, y, v, X) >= criterion(step, y, v, X) - 1e-12
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(studies())
 def test_coefficients_and_q_profile_agree_with_dense_matrices(case):
     y, v, X = case
@@ -100,7 +100,7 @@ def test_coefficients_and_q_profile_agree_with_dense_matrices(case):
         assert y @ P @ y == pytest.approx(target, rel=1e-7) or (limit == 0 and y @ P @ y <= target * (1 + 1e-9))
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(studies(columns=(1,)), st.floats(-1e3, 1e3), st.floats(-6, 6), st.sampled_from(sorted(ESTIMATORS)))
 def test_shifting_and_scaling_the_estimates_shifts_and_scales_the_answer(case, shift, ln_scale, method):
     y, v, _ = case
@@ -114,7 +114,7 @@ def test_shifting_and_scaling_the_estimates_shifts_and_scales_the_answer(case, s
         assert two.prediction.low == pytest.approx(scale * one.prediction.low + shift, abs=1e-4 * size)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(st.lists(st.floats(-2, 2), min_size=3, max_size=12), st.floats(0.01, 1))
 def test_equal_variances_make_the_estimators_coincide_and_knapp_hartung_the_t_interval(y, variance):
     y = np.array(y)

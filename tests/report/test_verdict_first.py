@@ -78,9 +78,14 @@ def test_every_answer_of_the_corpus_begins_with_the_words_of_its_verdict(name):
         assert begins(result.sentence, result.sentence)
 
 
-@pytest.mark.parametrize("name", sorted(name for name in CASES if report(name).lead))
-def test_a_report_begins_with_the_verdict_at_the_primary_endpoint(name):
-    found = report(name)
+def test_a_report_begins_with_the_verdict_at_the_primary_endpoint():
+    leading = [found for found in map(report, sorted(CASES)) if found.lead]
+    assert len(leading) > len(CASES) / 2
+    for found in leading:
+        begins_with_its_verdict(found)
+
+
+def begins_with_its_verdict(found):
     primary = found.lead.primary
     assert code_of(verdict_in(found.headline)).removeprefix("own_answer.verdict_") in WORDS[primary.verdict]
     assert begins(report_text(found), found.headline)

@@ -40,8 +40,8 @@ SENSE = {
 
 @functools.cache
 def protocols() -> Repository:
-    """The repository of the demonstration, for its protocols and steels."""
-    return load_repository(ROOT)
+    """The repository of the demonstration without its submissions, for its protocols and steels."""
+    return load_repository(ROOT, chosen=())
 
 
 def honest(count: int, reading_sd: float = ASSUMED, first_seed: int = 1) -> Iterator[dict]:

@@ -6,13 +6,15 @@ import pytest
 from monte_carlo import lower_bound
 from recovery import recovered, table
 
+SEEDS = (1, 2)
+
 
 @pytest.fixture(scope="module")
 def lines():
-    return [line for seed in (1, 2, 3) for line in recovered(seed)]
+    return [line for seed in SEEDS for line in recovered(seed)]
 
 
-def test_three_seeds_hold_nearly_all_true_ratios(lines):
+def test_a_few_seeds_hold_nearly_all_true_ratios(lines):
     held = [line["low"] <= line["true"] <= line["high"] for line in lines]
     # at 95 % and some 20 intervals a seed fewer than 8 in 10 held would be a fault, not bad luck
     assert sum(held) > 0.8 * len(held)
@@ -44,4 +46,4 @@ def test_wilson_bound_as_worked_by_hand():
 def test_the_table_counts_seeds_and_pairs(lines):
     rows = table(lines)
     assert any(row.startswith("| steels-exchanged-rope 2 | late | all pairs |") for row in rows)
-    assert any("| practised : novice | 1.35 | 3 |" in row for row in rows)
+    assert any(f"| practised : novice | 1.35 | {len(SEEDS)} |" in row for row in rows)

@@ -7,6 +7,8 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -48,6 +50,43 @@ def start_build(root: Path) -> subprocess.Popen:
     )
 
 
+BUILDER = """
+import os, sys
+from pathlib import Path
+from edgehold.pipeline import site
+site(Path(sys.argv[1]))
+for line in sys.stdin:
+    child = os.fork()
+    if child == 0:
+        site(Path(line.rstrip("\\n")))
+        os._exit(0)
+    print(child, flush=True)
+    sys.stdin.readline()
+    print(os.waitpid(child, 0)[1], flush=True)
+"""
+
+
+@contextmanager
+def builder(root: Path) -> Iterator[Callable[[], tuple[int, Callable[[], int]]]]:
+    """Begins a build in a process of its own whenever it is called: its id, and what waits for its end and gives how it ended.
+
+    The processes are forked from one that has imported the program and built once, so that they do nothing but build.
+    """
+    environment = os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])}
+    words = [sys.executable, "-c", BUILDER, root]
+    with subprocess.Popen(words, env=environment, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as started:
+
+        def told(words: object = "") -> int:
+            print(words, file=started.stdin, flush=True)
+            return int(started.stdout.readline())
+
+        def begin() -> tuple[int, Callable[[], int]]:
+            return told(root), told
+
+        yield begin
+        started.stdin.close()
+
+
 def test_the_same_inputs_give_the_same_bytes_in_another_folder_and_process(first, tmp_path):
     root = small_repository(tmp_path / "elsewhere")
     assert start_build(root).wait(timeout=120) == 0
@@ -57,16 +96,20 @@ def test_the_same_inputs_give_the_same_bytes_in_another_folder_and_process(first
 @pytest.mark.skipif(os.name != "posix", reason="SIGKILL, and the atomic switch, are POSIX")
 def test_a_build_killed_at_twenty_random_moments_leaves_the_last_one_whole(first):
     whole = digests(first / "build")
-    started = time.monotonic()
-    assert start_build(first).wait(timeout=120) == 0
-    lasts = time.monotonic() - started
-    chance = random.Random(7)
-    for moment in sorted(chance.uniform(0, 1.1 * lasts) for _ in range(KILLS)):
-        process = start_build(first)
-        time.sleep(moment)
-        process.send_signal(signal.SIGKILL)
-        process.wait()
-        assert digests(first / "build") == whole, f"killed after {moment:.2f} s of {lasts:.2f} s"
-    assert start_build(first).wait(timeout=120) == 0
+    killed = 0
+    with builder(first) as begin:
+        started = time.monotonic()
+        _, ended = begin()
+        assert ended() == 0
+        lasts = time.monotonic() - started
+        chance = random.Random(7)
+        for moment in sorted(chance.uniform(0, 1.1 * lasts) for _ in range(KILLS)):
+            process, ended = begin()
+            time.sleep(moment)
+            os.kill(process, signal.SIGKILL)
+            killed += ended() == signal.SIGKILL
+            assert digests(first / "build") == whole, f"killed after {moment:.2f} s of {lasts:.2f} s"
+        assert killed, "some builds had not ended"
+        assert begin()[1]() == 0
     assert digests(first / "build") == whole
     assert len(list((first / "build" / "made").iterdir())) == 1

@@ -66,9 +66,14 @@ def differences(one, other, name=""):
     return set() if one == other else {f"{name}: {one!r:.60} is {other!r:.60}"}
 
 
+@pytest.fixture(scope="module")
+def in_our_words(repository):  # noqa: F811
+    return built(repository)
+
+
 @pytest.mark.parametrize("seed", [1, 2])
-def test_other_words_change_texts_alone(repository, monkeypatch, seed):  # noqa: F811
-    results, files = built(repository)
+def test_other_words_change_texts_alone(repository, in_our_words, monkeypatch, seed):  # noqa: F811
+    results, files = in_our_words
     other_words = reworded(seed)
     monkeypatch.setattr(catalogue, "_groups", lambda: other_words)
     again, other_files = built(repository)

@@ -26,6 +26,11 @@ def copied(tmp_path_factory) -> Path:
     return copy_repository(tmp_path_factory.mktemp("as-written"))
 
 
+@pytest.fixture(scope="module")
+def as_written(copied) -> dict[tuple, tuple]:
+    return ratios(copied)
+
+
 def copy_repository(root: Path) -> Path:
     """Some of the demonstration."""
     for protocol, count in USED.items():
@@ -68,13 +73,13 @@ def assert_same(first: dict[tuple, tuple], second: dict[tuple, tuple]) -> None:
             assert a == b or b == pytest.approx(a, rel=1e-6), f"{key}: {values} became {second[key]}"
 
 
-def test_there_are_ratios_to_compare(copied):
-    states = [values[0] for values in ratios(copied).values()]
+def test_there_are_ratios_to_compare(as_written):
+    states = [values[0] for values in as_written.values()]
     assert states.count("pooled") >= 3
     assert len(states) > 100
 
 
-def test_the_same_readings_in_another_unit_give_the_same_ratios(copied, tmp_path):
+def test_the_same_readings_in_another_unit_give_the_same_ratios(as_written, tmp_path):
     root = copy_repository(tmp_path)
     for protocol, (work, reading) in OTHER_UNIT.items():
         for path in (root / "submissions" / "simulated" / protocol).glob("*.json"):
@@ -82,7 +87,7 @@ def test_the_same_readings_in_another_unit_give_the_same_ratios(copied, tmp_path
             for run in record["runs"]:
                 write_in(run, work, reading)
             path.write_text(json.dumps(record), encoding="utf-8")
-    assert_same(ratios(copied), ratios(root))
+    assert_same(as_written, ratios(root))
 
 
 def write_in(run: dict, work: str, reading: str | None) -> None:
@@ -104,7 +109,7 @@ def write_in(run: dict, work: str, reading: str | None) -> None:
     run["work_unit"], run["reading_unit"] = work, reading
 
 
-def test_a_protocol_that_counts_in_another_unit_gives_the_same_ratios(copied, tmp_path):
+def test_a_protocol_that_counts_in_another_unit_gives_the_same_ratios(as_written, tmp_path):
     root = copy_repository(tmp_path)
     for path in (root / "protocols").glob("*/*.md"):
         _, front, body = path.read_text(encoding="utf-8").split("---\n", 2)
@@ -118,7 +123,7 @@ def test_a_protocol_that_counts_in_another_unit_gives_the_same_ratios(copied, tm
         for value in (v for r in text["runs"] for entry in r["readings"] for v in entry.get("values") or ()):
             value["canonical"] = None
         path.write_text(json.dumps(text), encoding="utf-8")
-    assert_same(ratios(copied), ratios(root))
+    assert_same(as_written, ratios(root))
 
 
 def release_again(path: Path, sha256: str) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import re
+from functools import cache
 from pathlib import Path
 
 from pydantic import TypeAdapter
@@ -70,6 +71,7 @@ def generated_schemas(base_url: str = FALLBACK_URL) -> dict[str, bytes]:
     return {f"{name}.json": schema_document(name, text, models, base_url) for name, text, models in _KINDS}
 
 
+@cache  # a build asks for some of them three times
 def schema_document(name: str, text: str, models: tuple[type, ...], base_url: str) -> bytes:
     """One format's schema as published: JSON, two spaces, UTF-8, in the order of the models.
 

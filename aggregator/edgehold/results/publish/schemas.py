@@ -10,10 +10,12 @@ import hashlib
 import json
 import sys
 from collections.abc import Mapping
+from functools import cache
 from pathlib import Path
 
 import jsonschema
 import rfc8785
+from jsonschema.exceptions import best_match
 
 from edgehold.errors import InputError
 from edgehold.records.schemas import generated_schemas, schema_document, site_url
@@ -53,7 +55,17 @@ def hold_to_schemas(root: Path, files: Mapping[str, bytes]) -> None:
     """
     schemas = _own_schemas(site_url(root))
     for name, form in (("results.json", RESULTS_FORMAT), ("repeatability.json", REPEATABILITY_FORMAT)):
-        jsonschema.validate(json.loads(files[name]), json.loads(schemas[f"{form}.json"]), cls=jsonschema.Draft202012Validator)
+        error = best_match(_validator(schemas[f"{form}.json"]).iter_errors(json.loads(files[name])))
+        if error is not None:
+            raise error
+
+
+@cache
+def _validator(schema: bytes) -> jsonschema.Draft202012Validator:
+    """What holds a file to a schema, which is one itself."""
+    document = json.loads(schema)
+    jsonschema.Draft202012Validator.check_schema(document)
+    return jsonschema.Draft202012Validator(document)
 
 
 def schema_hash(content: bytes) -> str:

@@ -171,12 +171,18 @@ def _front(say: Payloads, version: str, medium: str) -> dict:
 
 def _endpoint(say: Payloads, name: str, **rule: object) -> dict:
     assumed = {"ln_sd": 0.25, "prior_df": 4, "source": say.short()}
-    return {"id": name, "title": say.short(), "worthwhile_ratio": 1.25, "assumed_repeatability": assumed, "reason": say.short(), **rule}
+    spreads = {"blade": {"scale": 0.2, "df": 4, "source": say.short()}}
+    told = {"id": name, "title": say.short(), "worthwhile_ratio": 1.25, "assumed_repeatability": assumed, "reason": say.short()}
+    return told | {"assumed_spreads": spreads, **rule}
 
 
 def _shown_of(front: dict) -> list[str]:
     """What a protocol's page must show as typed."""
-    endpoints = [text for rule in front["endpoints"] for text in (rule["title"], rule["assumed_repeatability"]["source"])]
+    endpoints = [
+        text
+        for rule in front["endpoints"]
+        for text in (rule["title"], rule["assumed_repeatability"]["source"], rule["assumed_spreads"]["blade"]["source"])
+    ]
     return [
         front["title"],
         front["question"]["text"],

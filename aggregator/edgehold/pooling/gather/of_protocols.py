@@ -44,8 +44,9 @@ def worthwhile_of(rule: EndpointRule) -> float:
 
 
 def spread_priors_of(rule: EndpointRule) -> dict[str, HalfT]:
-    """Priors of the spreads, scaled by the repeatability that the protocol assumes."""
-    return priors_for(rule.assumed_repeatability.ln_sd, rule.assumed_repeatability.source)
+    """Priors of the spreads: those that the protocol states, the others scaled by the repeatability that it assumes."""
+    stated = {name: HalfT(one.df, one.scale, one.source) for name, one in rule.assumed_spreads.items()}
+    return priors_for(rule.assumed_repeatability.ln_sd, rule.assumed_repeatability.source) | stated
 
 
 def level_priors_of(record: Protocol) -> dict[str, HalfT]:

@@ -118,6 +118,22 @@ class AssumedRepeatability(Record):
     """Where the figure comes from."""
 
 
+Spread = Literal[
+    "steel", "sharpener", "tester", "blade", "batch", "lot", "evening", "pair", "submission", "steel × sharpener", "steel × tester"
+]  # fmt: skip
+
+
+class AssumedSpread(Record):
+    """Half-t prior of how far the levels of one term differ."""
+
+    scale: Positive
+    """Scale, ln units."""
+    df: Annotated[float, Field(ge=1, le=1000)]
+    """Degrees of freedom: with 1 the tail is heaviest, with many it is a half-normal."""
+    source: ShortText
+    """Where the figures come from, or that they are the author's assumption."""
+
+
 class EndpointRule(Record):
     """One quantity computed from a run."""
 
@@ -145,6 +161,8 @@ class EndpointRule(Record):
     """The smallest ratio worth acting on."""
     assumed_repeatability: AssumedRepeatability
     """Run-to-run spread assumed on day one."""
+    assumed_spreads: dict[Spread, AssumedSpread] = Field(default_factory=dict)
+    """Priors of other spreads, by term, where the defaults scaled to the assumed repeatability do not serve."""
     reason: ShortText | None = None
     """Needed where a loss or a relative life is primary: why."""
 
@@ -253,7 +271,7 @@ class Protocol(Record):
     """The machine-readable part of one version of a test method."""
 
     format: Literal["protocol/1.3.0", "protocol/1.2.0", "protocol/1.1.0", "protocol/1.0.0", "protocol/0.1.0"]
-    """Name and version of this format; 1.2.0 had no blades side by side, 1.1.0 no reference, older ones no side_by_side and no parts."""
+    """Name and version of this format; before 1.3.0 no assumed_spreads and no blades in turn, before 1.2.0 no reference."""
     id: Slug
     """The folder's name."""
     version: Version

@@ -155,9 +155,9 @@ def _tall(svg: str) -> bool:
 
 
 def _steps(body: str, drawn: Mapping[str, Markup]) -> Iterator[HandsStep]:
-    parts = _STEP.split(body)[1:]
+    parts, shown_steps = _STEP.split(body)[1:], safe_text.headings(body)
     for name, title, text in zip(parts[::3], parts[1::3], parts[2::3], strict=True):
-        if name != _SAFETY:
+        if name != _SAFETY and name in shown_steps:
             own = _NEXT_PART.split(text)[0]
             shown = _distinct(drawn[file] for file in _FIGURE.findall(own) if file in drawn)
             yield HandsStep(name, title, tuple(map(_inline, stressed(own))), shown)

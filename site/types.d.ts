@@ -192,6 +192,7 @@ interface RuleEntry {
   step?: number;
   shared?: string[];
   same?: boolean;
+  beside?: string[];
   when?: Condition | Condition[];
   unless?: Dictionary<number>;
   cure?: string;

@@ -35,7 +35,7 @@ def run(readings: dict, blade: str = "wren.galley", sharpener: str = "wren", tes
     return {"readings": readings, "blade": blade, "sharpener": sharpener, "tester": tester} | facts
 
 
-PREPARED = ("edge_part", "edge_angle")
+PREPARED = ("edge_part", "edge_angle", "condition", "start_state")
 
 
 def submission(runs: Sequence[dict], protocol: str = ROPE, name: str = "wren-1", steels: dict | None = None, **levels: str) -> dict:
@@ -45,7 +45,7 @@ def submission(runs: Sequence[dict], protocol: str = ROPE, name: str = "wren-1",
         preparation = {"id": f"edge-{number}", "blade": facts["blade"], "sharpener": facts["sharpener"]}
         preparations.append(preparation | {key: facts[key] for key in PREPARED if key in facts})
         made.append(_run(number, facts, protocol))
-    people = sorted({facts[role] for facts in runs for role in ("sharpener", "tester")})
+    people = sorted({facts[role] for facts in runs for role in ("sharpener", "tester")} - {"factory"})
     blades = sorted({facts["blade"] for facts in runs})
     designations = steels or {}
     return {

@@ -113,6 +113,14 @@ def sharpeners() -> dict[str, dict]:
             "Two people share one blade, each a part of it.",
             [r | {"edge_part": ("heel", "tip")[(i + i // 2) % 2]} for i, r in enumerate(pairs(3))],
         ),
+        "before-and-after": case(
+            "One person in two stated conditions: two sharpeners in all but name.",
+            [r | {"sharpener": "wren", "condition": {"wren": "after the course", "tern": "before it"}[r["sharpener"]]} for r in pairs(3)],
+        ),
+        "factory-and-own": case(
+            "The edge as it was delivered against one's own.",
+            [r | ({"sharpener": "factory", "start_state": "factory"} if r["sharpener"] == "tern" else {}) for r in pairs(1)],
+        ),
         "angles-held": case(
             "The question holds the angle equal: it is taken out.",
             [r | {"edge_angle": {"basis": "per side", "left_deg": (15, 18)[i // 2 % 2], "right_deg": (16, 18.5)[i // 2 % 2]}}

@@ -194,6 +194,21 @@ ONE_FILE = {
         {f"{RUN}/partner": "run-2", "/runs/1/partner": "run-1", "/runs/1/tester": "tern"},
         ["partner-differs"],
     ),
+    "the factory edge against one's own": (
+        {"/preparations/1": {"id": "edge-2", "blade": "wren.galley", "sharpener": "factory", "start_state": "factory"}},
+        [],
+    ),
+    "a factory edge that somebody sharpened": ({"/preparations/0/start_state": "factory"}, ["factory-edge"]),
+    "a factory edge whose start is not stated": ({"/preparations/0/sharpener": "factory"}, ["factory-edge"]),
+    "a factory edge in a condition": (
+        {"/preparations/0": {"id": "edge-1", "blade": "wren.galley", "sharpener": "factory", "start_state": "factory", "condition": "old"}},
+        ["factory-edge"],
+    ),
+    "a person called factory": ({"/people/1/handle": "factory", "/preparations/1/sharpener": "wren"}, ["reserved-handle"]),
+    "one person before and after learning": (
+        {"/preparations/0/condition": "before", "/preparations/1/condition": "after", "/preparations/1/sharpener": "wren"},
+        [],
+    ),
     "a trade name typed as steel": ({"/blades/0/steel/designation": "Wonder Blade Steel"}, ["unknown-steel"]),
     "steel not known": ({"/blades/0/steel": None}, []),
     "steel by composition": ({"/blades/0/steel": {"composition_percent": {"C": 1.1, "Cr": 0.4}}}, []),

@@ -92,7 +92,7 @@ def test_a_closed_loop_says_whether_it_agrees():
 def curve_pair(first, second, sd=0.05, reference=0.0, **facts):
     means = np.array([first, second])
     curves = DrawnCurves(*means, means + sd * np.random.default_rng(1).standard_normal((1000, *means.shape)))
-    known = {"submissions": 3, "runs_first": 9, "runs_second": 9, "blades_first": 3, "blades_second": 3, "left_out": ()}
+    known = {"submissions": 3, "runs_first": 9, "runs_second": 9, "blades_first": 3, "blades_second": 3, "read_at": (), "left_out": ()}
     contrast = curve_contrast(WORK, facts.pop("reason", curves))
     return CurvePair(POOL, "keen", "lasting", reference=reference, contrast=contrast, **(known | facts))
 

@@ -270,3 +270,19 @@ def test_what_is_no_file_or_no_plan_is_misuse(tmp_path, small, capsys):
     (tmp_path / "plan.json").write_text("{}")
     assert main(["intake", str(written_sheet(tmp_path)), "--plan", str(tmp_path / "plan.json"), "--root", str(small.root)]) == 2
     assert "is no plan" in capsys.readouterr().err
+
+
+def test_a_factory_edge_is_nobody_in_the_table_of_people_and_comes_back_as_one(tmp_path):
+    make_repository(tmp_path / "repository", [], [protocol()])
+    drawn = plan().model_dump(mode="json")["runs"]
+    runs = [run | ({"sharpener": "factory"} if run["sharpener"] == "tern" else {}) for run in drawn]
+    folder = tmp_path / "sheets"
+    folder.mkdir()
+    write_sheets(plan(runs=runs), RULES, folder)
+    small = load_repository(tmp_path / "repository", today=TODAY)
+    rows = fill_in(sheet_of(folder), sharpeners=False)
+    rows[rows.find("People") + 4][2:] = []  # two people and no third
+    intake = sheet_from_bytes(csv_text(rows).encode(), small, TODAY)
+    assert intake.questions == () and "factory" not in {person["handle"] for person in intake.submission["people"]}
+    edges = {(edge["sharpener"], edge.get("start_state") == "factory") for edge in intake.submission["preparations"]}
+    assert edges == {("wren", False), ("factory", True)}

@@ -84,6 +84,7 @@ class _About(Moderators):
     """What a row says of its run, whatever the endpoint."""
 
     angle_deg: float | None
+    hand: str | None
     edge_part: str
     pair: str | None
 
@@ -103,6 +104,7 @@ def _run_rows(
     about: _About = {
         **moderators_of(submission, run),
         "angle_deg": angle_of(submission, run),
+        "hand": run.hand,
         "edge_part": run.edge_part,
         "pair": pair_of(run, protocol),
     }

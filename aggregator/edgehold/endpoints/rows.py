@@ -75,6 +75,7 @@ class EndpointRow:
     damaged: bool
     flags: tuple[str, ...]
     angle_deg: float | None = None
+    hand: str | None = None
     edge_part: str = "whole"
     pair: str | None = None
     coil_position_m: float | None = None

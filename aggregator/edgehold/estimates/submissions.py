@@ -100,7 +100,7 @@ def _estimate(
         runs_censored=sum(row.status in (LEFT, RIGHT) for row in used),
         testers=tuple(sorted({row.tester for row in used})),
         blades=tuple(sorted({row.blade for row in used})),
-        sharpeners=tuple(sorted({row.sharpener for row in used})),
+        sharpeners=tuple(sorted({row.hand or row.sharpener for row in used})),
         contrasts=found.contrasts,
         covariance=found.covariance,
         s2_own=s2_own,

@@ -47,7 +47,9 @@ class CanonicalRun:
     Attributes
     ----------
     id, order, evening, tester, lot, ended, blinding, coil_position_m, humidity_percent : as in the file.
-    blade, steel, batch, sharpener, edge_part : of the preparation. ``steel`` is the register's id, or None.
+    blade, steel, batch, sharpener, edge_part : of the preparation. ``steel`` is the register's id, or None; one person in two stated
+        conditions is two sharpeners.
+    hand : the sharpener's handle; None behind a factory edge.
     own_sharpening : the tester sharpened the edge.
     sharpening : the sharpener's ``novice``/``practised``/``professional``, or None.
     start_state : as in the preparation.
@@ -80,6 +82,7 @@ class CanonicalRun:
     partner: str | None = None
     instrument: str | None = None
     reading_lot: str | None = None
+    hand: str | None = None
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ from .canonical import CanonicalReading, CanonicalRun
 from .model.protocol import Protocol, ReadingRule
 from .model.submission import Preparation, Reading, ReadingValue, Reference, Run, Submission
 from .problem import Problem, pointer, shown
+from .sharpeners import edge_by, hand_of
 from .units import canonical_value, find_unit
 
 CANONICAL_TOLERANCE = 1e-6  # relative; a canonical value that a program wrote has at least nine digits
@@ -72,7 +73,8 @@ def _run(run: Run, preparation: Preparation, known: BladeFacts, level: str | Non
         blade=preparation.blade,
         steel=known.steel,
         batch=known.batch,
-        sharpener=preparation.sharpener,
+        sharpener=edge_by(preparation),
+        hand=hand_of(preparation),
         edge_part=preparation.edge_part,
         own_sharpening=preparation.sharpener == run.tester,
         sharpening=level,

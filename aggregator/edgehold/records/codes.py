@@ -80,6 +80,11 @@ _FORM = _errors(
 _LAYOUT = _errors(
     unexpected_file=("A file or folder stands where the layout has no place for it.", "move it or take it out"),
     path_disagrees=("The path is the key, and the content says otherwise.", "make path and content agree"),
+    reserved_handle=("The handle stands for something else than a person.", "choose another handle"),
+    factory_edge=(
+        "A factory edge is named by its sharpener alone, by its start state alone, or in a condition.",
+        "write factory as both, and no condition; or who sharpened it, and what was done first",
+    ),
     reserved_id=("The id is a name that some system keeps for itself.", "choose another id"),
     id_used_twice=("Two submissions share an id.", "give the newer one another id"),
     ids_differ_in_case=("Two files' names differ in capitals only.", "choose another id for the newer one"),

@@ -20,7 +20,7 @@ RecordType = TypeVar("RecordType", bound=BaseModel)
 
 PERSON_FIELDS = frozenset({"submitted_by", "handle", "person", "sharpener", "tester", "coder"})
 KEY_FIELDS = frozenset({"key", "blade", "batch", "lot", "reading_lot", "instrument", "pack", "segment"})
-TEXT_FIELDS = frozenset({"note", "says"})
+TEXT_FIELDS = frozenset({"note", "says", "condition"})
 
 
 @dataclass(frozen=True)

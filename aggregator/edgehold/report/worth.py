@@ -10,6 +10,7 @@ from edgehold.endpoints import EndpointRow
 from edgehold.endpoints.rows import EXACT, INTERVAL
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.model.submission import Submission
+from edgehold.records.sharpeners import edge_by
 from edgehold.records.units import plural
 from edgehold.results.words.sentences import amount
 from edgehold.words import Reason
@@ -74,9 +75,9 @@ def worth(record: Submission, rows: Sequence[EndpointRow], lead: Leading, protoc
     """
     if lead.factor != "sharpener":
         return None if weekly is None else Worth((), weekly, (Reason("report.worth_of_blades"),))
-    stated: dict[str, list[float | None]] = {p.sharpener: [] for p in record.preparations}
+    stated: dict[str, list[float | None]] = {edge_by(p): [] for p in record.preparations}
     for preparation in record.preparations:
-        stated[preparation.sharpener].append(preparation.minutes)
+        stated[edge_by(preparation)].append(preparation.minutes)
     wanted = [stated.get(arm, [None]) for arm in (lead.first, lead.second)]
     known = [[minutes for minutes in each if minutes is not None] for each in wanted]
     if known != wanted:

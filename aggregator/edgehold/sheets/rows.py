@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from edgehold.records.model.plan import Plan, PlannedRun
 from edgehold.records.model.protocol import Protocol
+from edgehold.records.sharpeners import FACTORY
 from edgehold.words.cautions import CAUTIONS
 
 from .lines import BLADES, HEAD, MARKER, PEOPLE, REMARK, VERSION_WORD, WORK, Line, run_lines, tables_of
@@ -76,7 +77,7 @@ class SheetRow:
 def sheet_plan(plan: Plan) -> SheetPlan:
     """The plan as a sheet shows it."""
     named = {name for run in plan.runs for name in (run.sharpener, run.tester)} | ({plan.coder} if plan.coder else set())
-    people = sorted(named)  # in the drawn order they would tell who is first
+    people = sorted(named - {FACTORY})  # in the drawn order they would tell who is first
     blades = sorted({run.blade for run in plan.runs})
     return SheetPlan(
         runs=tuple(map(_sheet_run, plan.runs)),
@@ -196,6 +197,7 @@ def run_value(line: Line, run: SheetRun, plan: SheetPlan, protocol: Protocol) ->
         "number of the lot": run.lot,
         "begun at": run.begun_at_m,
         "part of the edge": run.edge_part,
+        "old edge": FACTORY if run.sharpener == FACTORY else "",
         "cut in turn with": run.partner,
         "reading unit": line.words[0] if len(line.words) == 1 else "",
     }

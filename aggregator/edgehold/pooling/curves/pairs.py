@@ -31,7 +31,8 @@ class CurvePair:
     pool, first, second : what is compared.
     submissions : submissions that hold both, sharpened by the same person and tested by the same person.
     runs_first, runs_second, blades_first, blades_second : how much of each the curves rest on.
-    left_out : checkpoints of the protocol at which one of the two has no mean.
+    read_at : checkpoints of the protocol at which both have a mean.
+    left_out : its other checkpoints.
     reference : the pool's mean keenness at 0, that sharpness is shown relative to.
     contrast : both views, or the reason why there are none.
     """
@@ -44,6 +45,7 @@ class CurvePair:
     runs_second: int
     blades_first: int
     blades_second: int
+    read_at: tuple[float, ...]
     left_out: tuple[float, ...]
     reference: float
     contrast: CurveContrast
@@ -102,6 +104,7 @@ def _pair(
         runs_second=runs[1],
         blades_first=blades[0],
         blades_second=blades[1],
+        read_at=tuple(work),
         left_out=tuple(w for w in checkpoints if w not in work),
         reference=reference,
         contrast=attempt(

@@ -30,7 +30,7 @@ from .base import (
 )
 from .plan import Plan
 
-SUBMISSION_FORMAT = "submission/1.2.0"
+SUBMISSION_FORMAT = "submission/1.3.0"
 
 
 class Person(Record):
@@ -156,11 +156,13 @@ class Preparation(Record):
     blade: Key
     """Which blade."""
     sharpener: Handle
-    """Who sharpened."""
+    """Who, or "factory"."""
     edge_part: EdgePart = "whole"
     """Which part of the edge, when two people share one blade."""
-    start_state: Literal["as left", "apex flattened", "bevel reset"] | None = None
-    """What was done to the old edge first; null: not known."""
+    condition: Label | None = None
+    """Such as "before the course", where two are compared."""
+    start_state: Literal["as left", "apex flattened", "bevel reset", "factory"] | None = None
+    """What was done to the old edge first; factory: nothing since it was delivered; null: not known."""
     previous_preparation: Slug | None = None
     """The preparation in this file that this one replaced on the same edge."""
     edge_angle: EdgeAngle | None = None
@@ -339,8 +341,8 @@ class PlanReference(Record):
 class Submission(Record):
     """One contributed result file."""
 
-    format: Literal["submission/1.2.0", "submission/1.1.0", "submission/1.0.0", "submission/0.1.0"]
-    """Name and version of this format; 1.1.0 had no references, known weights or shared plans, older ones no partner of a run either."""
+    format: Literal["submission/1.3.0", "submission/1.2.0", "submission/1.1.0", "submission/1.0.0", "submission/0.1.0"]
+    """Name and version of this format; 1.2.0 had no condition, 1.1.0 no references, weights or shared plans, older ones no partner."""
     id: Slug
     """The file's name without .json. Never used again for anything else."""
     protocol: ProtocolReference

@@ -82,7 +82,7 @@ def _unique(entry: Entry, around: Around) -> Iterator[Sight]:
 
 
 def _one_of(entry: Entry, around: Around) -> Iterator[Sight]:
-    known = {value for _, value in places(around.record, entry["among"])}
+    known = {value for _, value in places(around.record, entry["among"])} | set(entry.get("beside", ()))
     for stars, value in places(around.record, entry["at"]):
         if value not in known:
             close = closest(value, known)
@@ -138,6 +138,13 @@ def _partners_share(value: Any, stars: Stars, entry: Entry, around: Around) -> N
         return None
     differ = [name for name in entry["shared"] if getattr(run, name) != getattr(runs[at], name)]
     return found_if(bool(differ), differ=" and ".join(differ).replace("_", " "))
+
+
+def _factory_edge(value: Any, stars: Stars, entry: Entry, around: Around) -> Named | None:
+    """Sharpener and start state do not both speak of a factory edge; or such an edge has a condition."""
+    preparation = around.record.preparations[stars[0]]
+    by, begun = value in entry["words"], preparation.start_state in entry["words"]
+    return found_if(by != begun or (by and preparation.condition is not None), start=preparation.start_state or "not known")
 
 
 def _pair(value: Any, stars: Stars, around: Around) -> tuple[int, int] | None:
@@ -233,6 +240,7 @@ KINDS: dict[str, Kind] = {
     "told": where(_told),
     "at most": where(_at_most),
     "two edges": _two_edges,
+    "factory edge": where(_factory_edge),
     "partners": where(_partners),
     "partners share": where(_partners_share),
     "partner edges": where(_partner_edges),

@@ -72,6 +72,7 @@ from edgehold.records.canonical_runs import CANONICAL_TOLERANCE, EVEN
 from edgehold.records.layout import RESERVED_IDS
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.registers import DEMO_PREFIX
+from edgehold.records.sharpeners import FACTORY
 from edgehold.records.units import plural
 
 Entry = dict[str, Any]
@@ -198,13 +199,13 @@ def _people_named() -> list[Entry]:
     places = (
         "/submitted_by",
         "/blades/*/interest/*/person",
-        "/preparations/*/sharpener",
         "/runs/*/tester",
-        "/runs/*/tester_guess/sharpener",
         "/references/*/tester",
     )
-    told = says("findings.not_in_people")
-    return [entry_of("one of", at, "unknown-person", among="/people/*/handle", says=told) for at in places]
+    edges, told = ("/preparations/*/sharpener", "/runs/*/tester_guess/sharpener"), says("findings.not_in_people")
+    found = [entry_of("one of", at, "unknown-person", among="/people/*/handle", says=told) for at in places]
+    found += [entry_of("one of", at, "unknown-person", among="/people/*/handle", beside=[FACTORY], says=told) for at in edges]
+    return [*found, entry_of("never", "/people/*/handle", "reserved-handle", words=[FACTORY], says=says("findings.reserved_handle"))]
 
 
 def _things_named() -> list[Entry]:
@@ -278,8 +279,9 @@ def _grits() -> list[Entry]:
 
 
 def _edge_parts() -> list[Entry]:
-    """Heel by one, tip by the other: part and person stay mixed unless everybody sharpened every part."""
-    return [entry_of("two edges", "/preparations/*/edge_part", "two-edges", says=says("findings.two_edges"))]
+    """Factory edges say so twice. Heel by one, tip by the other: part and person stay mixed unless everybody sharpened every part."""
+    factory = entry_of("factory edge", "/preparations/*/sharpener", "factory-edge", words=[FACTORY], says=says("findings.factory_edge"))
+    return [factory, entry_of("two edges", "/preparations/*/edge_part", "two-edges", says=says("findings.two_edges"))]
 
 
 def _partners() -> list[Entry]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
@@ -58,7 +58,7 @@ def _crossover(pair: CurvePair, unit: str) -> Crossover:
     band = needed(pair.contrast.same_work)
     ahead, behind = _overtaking(pair.first, pair.second, pair.contrast)
     sides = {pair.first: band.low > 0, pair.second: band.high < 0}
-    early, late = (_places(_stretches(band, sides[name])) for name in (behind, ahead))
+    early, late = (_places(_stretches(band, sides[name], pair.read_at)) for name in (behind, ahead))
     sentence = Reason("studies_answer.crossover", keener=behind, longer=ahead, early=early, late=late, unit=unit)
     return Crossover(first=behind, second=ahead, sentence=sentence)
 
@@ -87,7 +87,7 @@ def _sentence(pair: CurvePair, found: CurveContrast, unit: str) -> str:
     if found.same_work is None:
         return f"{pair.first} and {pair.second} cannot be compared along the course of work: {found.reason}."
     few = [name for name, blades in ((pair.first, pair.blades_first), (pair.second, pair.blades_second)) if blades == 1]
-    parts = [_too_few_blades(few) if few else course_sentence(pair.first, pair.second, found, unit)]
+    parts = [_too_few_blades(few) if few else course_sentence(pair.first, pair.second, found, unit, pair.read_at)]
     if found.sharpness_reason:
         parts.append(f"At the same sharpness they cannot be compared: {found.sharpness_reason}.")
     if pair.left_out:
@@ -102,10 +102,10 @@ def _too_few_blades(steels: list[str]) -> str:
     )
 
 
-def course_sentence(first: str, second: str, found: CurveContrast, unit: str) -> str:
+def course_sentence(first: str, second: str, found: CurveContrast, unit: str, read_at: Sequence[float] = ()) -> str:
     """Where one is sharper than the other, and whether one overtakes the other, by the simultaneous band; else that it does not say."""
     band = needed(found.same_work)
-    sides = [(first, second, _stretches(band, band.low > 0)), (second, first, _stretches(band, band.high < 0))]
+    sides = [(first, second, _stretches(band, band.low > 0, read_at)), (second, first, _stretches(band, band.high < 0, read_at))]
     met = sorted((side for side in sides if side[2]), key=lambda side: side[2][0])
     if not met:
         return f"Nowhere between {amount(band.at[0])} and {amount(band.at[-1])} {unit} can {first} and {second} be told apart."
@@ -122,7 +122,12 @@ def _places(stretches: list[tuple[float, float]]) -> str:
     return " and ".join(f"at {amount(a)}" if a == b else f"from {amount(a)} to {amount(b)}" for a, b in stretches)
 
 
-def _stretches(band: Band, inside: Bools) -> list[tuple[float, float]]:
-    """First and last place of every unbroken stretch inside."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]])))
-    return [(float(band.at[a]), float(band.at[b - 1])) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+def _stretches(band: Band, inside: Bools, read_at: Sequence[float]) -> list[tuple[float, float]]:
+    """First and last place of every unbroken stretch inside: the checkpoints in it, and where it holds none its own ends."""
+    edges, found = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]]))), []
+    for a, b in zip(edges[::2], edges[1::2], strict=True):
+        places = band.at[a:b]
+        met = places[np.isin(places, read_at)]
+        named = met if len(met) else places
+        found.append((float(named[0]), float(named[-1])))
+    return found

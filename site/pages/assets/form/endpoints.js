@@ -17,7 +17,7 @@ import { WrittenError, canonicalValue, findUnit } from "./units.js";
  * @typedef {{ basis?: string, left_deg: number, right_deg?: number | null }} AngleFile
  * @typedef {{ key?: string, steel?: { designation?: string } }} BladeFile
  * @typedef {{ handle?: string, sharpening?: string }} PersonFile
- * @typedef {{ id?: string, blade?: string, sharpener?: string, edge_part?: string, edge_angle?: AngleFile }} PreparationFile
+ * @typedef {{ id?: string, blade?: string, sharpener?: string, condition?: string | null, edge_part?: string, edge_angle?: AngleFile }} PreparationFile
  * @typedef {CanonicalRun & { preparation?: string, partner?: string | null, work_unit?: string, reading_unit?: string, tester_change_at_work?: unknown,
  *   planned_last_checkpoint?: unknown, lot_changes?: unknown }} RunFile
  * @typedef {{ value: CensoredValue, failed: boolean }} Judged
@@ -57,7 +57,7 @@ export function canonicalRuns(submission, rules) {
       readings: readings ?? [],
       blade: preparation.blade,
       steel: steelOf(blades.get(preparation.blade), rules),
-      sharpener: preparation.sharpener,
+      sharpener: edgeBy(preparation),
       practice: people.get(preparation.sharpener)?.sharpening ?? null,
       edgePart: preparation.edge_part ?? "whole",
       pair: rules.protocol.design?.side_by_side ? [...new Set([run.id, run.partner || run.id])].sort().join(" and ") : null,
@@ -66,6 +66,16 @@ export function canonicalRuns(submission, rules) {
     }];
   });
   return { runs: runs.sort((a, b) => a.order - b.order), unread };
+}
+
+/**
+ * What two edges have alike that are by one sharpener: the handle, with the condition where one is stated; a factory edge is its blade's own.
+ *
+ * @param {PreparationFile} preparation
+ */
+function edgeBy({ blade, sharpener, condition }) {
+  const beside = sharpener === "factory" ? blade : condition;
+  return beside ? `${sharpener} (${beside})` : String(sharpener);
 }
 
 /**

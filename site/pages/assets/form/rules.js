@@ -368,7 +368,7 @@ export const KINDS = {
       seen.add(key);
     }
   },
-  "one of": where(({ value }, entry, { record }) => !expand(record, entry.among).some((known) => known.value === value)),
+  "one of": where(({ value }, entry, { record }) => !entry.beside?.includes(String(value)) && !expand(record, entry.among).some((known) => known.value === value)),
   only: where(({ value }, entry) => !entry.words.includes(value) && `write ${entry.words.join(" or ")}`),
   never: where(({ value }, entry) => entry.words.includes(value)),
   "not after": where(({ value }, entry, { today }) => isMonth(value) && monthNumber(value) > today.year * 12 + today.month - 1 + entry.months),
@@ -445,6 +445,10 @@ export const KINDS = {
       if (partCount > 1 && pairs < partCount * people) { say(bind(entry.at, [own[0].n]), [own[0].n]); }
     }
   },
+  "factory edge": where(({ value, stars }, entry, { record }) => {
+    const edge = listOf(child(record, "preparations"))[stars[0]], by = entry.words.includes(String(value));
+    return by !== entry.words.includes(String(child(edge, "start_state"))) || (by && !blank(child(edge, "condition")));
+  }),
   partners: where(({ value, stars }, entry, { record }) => {
     const runs = listOf(child(record, "runs")), id = child(runs[stars[0]], "id"), other = runs.findIndex((run) => child(run, "id") === value);
     return other >= 0 && (other === stars[0] || child(runs[other], "partner") !== id);

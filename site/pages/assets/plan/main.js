@@ -13,7 +13,7 @@ import { say } from "./words.js";
 /** @typedef {import("./planned.js").Question} Question */
 /** @typedef {import("./what_fits.js").Protocol} Protocol */
 
-const PLAN_FORMAT = "plan/1.2.0", LARGEST_SEED = 2 ** 53, WIDE = 300, HIGH = 14;
+const FACTORY = "factory", PLAN_FORMAT = "plan/1.2.0", LARGEST_SEED = 2 ** 53, WIDE = 300, HIGH = 14;
 
 /** @param {string} name */
 const at = (name) => /** @type {HTMLElement} */ (document.getElementById(`plan-${name}`));
@@ -182,11 +182,11 @@ function save(first) {
 /** A draft of the form with people, blades and order, and the form opened on it. @param {Shown} first */
 function openForm({ design, runs }) {
   const { asked } = design, { id, version } = asked.protocol, drafts = new Drafts(`submission/${id}/${version}`, localStorageOrNone());
-  const named = [...new Set([...asked.testers, ...asked.sharpeners])];
+  const named = [...new Set([...asked.testers, ...asked.sharpeners])].filter((handle) => handle !== FACTORY);
   const kept = drafts.fresh({
     people: named.map((handle) => ({ handle })),
     blades: asked.blades.map((key) => ({ key })),
-    preparations: runs.map((run) => ({ id: `edge-${run.order}`, blade: run.blade, sharpener: run.sharpener, ...(halves(asked) && { edge_part: run.edge_part }) })),
+    preparations: runs.map((run) => ({ id: `edge-${run.order}`, blade: run.blade, sharpener: run.sharpener, ...(halves(asked) && { edge_part: run.edge_part }), ...(run.sharpener === FACTORY && { start_state: FACTORY }) })),
     runs: runs.map((run) => ({
       id: `run-${run.order}`, order: run.order, evening: run.evening, preparation: `edge-${run.order}`, ...(run.partner && { partner: `run-${run.partner}` }), tester: run.tester, coil_position_m: run.coil_position_m,
       blinding: asked.coder === null ? "none" : "helper coded", planned_last_checkpoint: asked.last,

@@ -7,7 +7,7 @@ import pytest
 
 from edgehold.pooling.curves.contrast import Band
 from edgehold.results.publish.curve_pairs import crossovers
-from edgehold.words import Reason, arguments_of
+from edgehold.words import Reason
 
 AT = np.array([0.0, 10.0, 40.0, 160.0])
 
@@ -17,9 +17,8 @@ def pair(ratio, overtakes="second", blades=(2, 3)):
     ratio = np.array(ratio)
     near = {"pointwise_low": ratio - 0.05, "pointwise_high": ratio + 0.05, "low": ratio - 0.1, "high": ratio + 0.1}
     contrast = SimpleNamespace(same_work=Band(at=AT, ln_ratio=ratio, level=0.95, critical=2.4, **near), overtakes=overtakes)
-    return SimpleNamespace(
-        first="demo-a", second="demo-b", contrast=contrast, blades_first=blades[0], blades_second=blades[1], read_at=(0.0, 10.0, 160.0)
-    )
+    facts = {"blades_first": blades[0], "blades_second": blades[1], "read_at": (0.0, 10.0, 160.0)}
+    return SimpleNamespace(first="demo-a", second="demo-b", contrast=contrast, **facts)
 
 
 def test_the_one_sharper_early_is_named_first_and_nobody_wins():
@@ -31,7 +30,8 @@ def test_the_one_sharper_early_is_named_first_and_nobody_wins():
 
 def test_where_a_steel_is_ahead_only_between_checkpoints_the_place_itself_is_named():
     (found,) = crossovers([pair([0.3, 0.2, -0.2, 0.0])], "cut")
-    assert arguments_of(found.sentence)["late"] == "at 40"
+    told = {"keener": "demo-a", "longer": "demo-b", "early": "from 0 to 10", "late": "at 40", "unit": "cuts"}
+    assert found.sentence == Reason("studies_answer.crossover", **told)
 
 
 def test_the_other_way_round_names_the_other_first():

@@ -13,6 +13,8 @@ from pathlib import Path
 
 import yaml
 
+from edgehold.records.model.protocol import AssumedSpreads
+
 from .payloads import Payloads
 
 PROTOCOL = "hostile-rope"
@@ -171,18 +173,15 @@ def _front(say: Payloads, version: str, medium: str) -> dict:
 
 def _endpoint(say: Payloads, name: str, **rule: object) -> dict:
     assumed = {"ln_sd": 0.25, "prior_df": 4, "source": say.short()}
-    spreads = {"blade": {"scale": 0.2, "df": 4, "source": say.short()}}
+    spreads = {name: {"scale": 0.2, "df": 4, "source": say.short()} for name in AssumedSpreads.model_fields}
     told = {"id": name, "title": say.short(), "worthwhile_ratio": 1.25, "assumed_repeatability": assumed, "reason": say.short()}
     return told | {"assumed_spreads": spreads, **rule}
 
 
 def _shown_of(front: dict) -> list[str]:
     """What a protocol's page must show as typed."""
-    endpoints = [
-        text
-        for rule in front["endpoints"]
-        for text in (rule["title"], rule["assumed_repeatability"]["source"], rule["assumed_spreads"]["blade"]["source"])
-    ]
+    endpoints = [text for rule in front["endpoints"] for text in (rule["title"], rule["assumed_repeatability"]["source"])]
+    endpoints += [one["source"] for rule in front["endpoints"] for one in rule["assumed_spreads"].values()]
     return [
         front["title"],
         front["question"]["text"],
@@ -378,6 +377,7 @@ def _preparation(say: Payloads, number: int, blade: str, sharpener: str) -> dict
         "id": f"edge-{number}",
         "blade": blade,
         "sharpener": sharpener,
+        "condition": say.label(),
         "edge_angle": {"basis": "per side", "left_deg": 30},
         "stages": [{"as_printed": text, "grit": say.label()} for text in say.every()],
         "deburring": say.short(),

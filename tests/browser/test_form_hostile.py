@@ -36,6 +36,7 @@ def hostile(form_site):
     for preparation in record["preparations"]:
         stages = [{"as_printed": text, "grit": say.label()} for text in say.every()[:4]]
         preparation |= {"stages": stages, "deburring": say.short(), "strop": say.short(), "note": say.short()}
+        preparation["condition"] = say.label()
     for run in record["runs"]:
         run["note"] = say.short()
         for reading in run["readings"]:

@@ -35,7 +35,7 @@ def test_every_page_made_from_simulated_data_says_so(facts):
 
 def test_every_row_with_an_invented_steel_or_submission_says_so(open_page, facts):
     """Rows of ratios in tables of results; in charts and captions it is the label that says it."""
-    page = open_page(next(a for a in facts if "-v2-simulated/compare/" in a))
+    page = open_page(next(a for a in facts if "/steels-exchanged-rope-v2-simulated/compare/" in a))
     rows = page.locator("article table:has(tfoot) tbody tr").all_inner_texts()
     assert rows
     assert [row for row in rows if "simulated" not in row.lower()] == []

@@ -60,7 +60,7 @@ def published(root, **changes):
 
 def test_the_model_takes_them_and_the_results_name_them(tmp_path):
     wide, plain = published(tmp_path / "plain")
-    narrow, stated = published(tmp_path / "stated", assumed_spreads=STATED | {"steel × sharpener": dict(STATED["blade"])})
+    narrow, stated = published(tmp_path / "stated", assumed_spreads=STATED | {"steel_sharpener": dict(STATED["blade"])})
     assert narrow.high / narrow.low < wide.high / wide.low
     (named,) = [one for one in stated.values() if STATED["blade"]["source"] in one.source]
     assert "blade" in named.what and not [one for one in plain.values() if STATED["blade"]["source"] in one.source]

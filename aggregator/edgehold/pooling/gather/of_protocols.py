@@ -45,7 +45,8 @@ def worthwhile_of(rule: EndpointRule) -> float:
 
 def spread_priors_of(rule: EndpointRule) -> dict[str, HalfT]:
     """Priors of the spreads: those that the protocol states, the others scaled by the repeatability that it assumes."""
-    stated = {name: HalfT(one.df, one.scale, one.source) for name, one in rule.assumed_spreads.items()}
+    told = () if rule.assumed_spreads is None else rule.assumed_spreads
+    stated = {name.replace("_", " × "): HalfT(one.df, one.scale, one.source) for name, one in told if one is not None}
     return priors_for(rule.assumed_repeatability.ln_sd, rule.assumed_repeatability.source) | stated
 
 

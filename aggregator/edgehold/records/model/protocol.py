@@ -118,11 +118,6 @@ class AssumedRepeatability(Record):
     """Where the figure comes from."""
 
 
-Spread = Literal[
-    "steel", "sharpener", "tester", "blade", "batch", "lot", "evening", "pair", "submission", "steel × sharpener", "steel × tester"
-]  # fmt: skip
-
-
 class AssumedSpread(Record):
     """Half-t prior of how far the levels of one term differ."""
 
@@ -132,6 +127,33 @@ class AssumedSpread(Record):
     """Degrees of freedom: with 1 the tail is heaviest, with many it is a half-normal."""
     source: ShortText
     """Where the figures come from, or that they are the author's assumption."""
+
+
+class AssumedSpreads(Record):
+    """Priors of how far the levels of each term differ; null: the default, scaled to the assumed repeatability."""
+
+    steel: AssumedSpread | None = None
+    """Steels, for what matters more alone."""
+    sharpener: AssumedSpread | None = None
+    """Sharpeners of one class."""
+    tester: AssumedSpread | None = None
+    """Testers."""
+    blade: AssumedSpread | None = None
+    """Blades of one steel."""
+    batch: AssumedSpread | None = None
+    """Batches of one steel."""
+    lot: AssumedSpread | None = None
+    """Lots of the medium."""
+    evening: AssumedSpread | None = None
+    """Evenings of one person."""
+    pair: AssumedSpread | None = None
+    """Pairs of edges cut in turn."""
+    submission: AssumedSpread | None = None
+    """Submissions of the same people."""
+    steel_sharpener: AssumedSpread | None = None
+    """How steels suit a sharpener."""
+    steel_tester: AssumedSpread | None = None
+    """How steels suit a tester."""
 
 
 class EndpointRule(Record):
@@ -161,8 +183,8 @@ class EndpointRule(Record):
     """The smallest ratio worth acting on."""
     assumed_repeatability: AssumedRepeatability
     """Run-to-run spread assumed on day one."""
-    assumed_spreads: dict[Spread, AssumedSpread] = Field(default_factory=dict)
-    """Priors of other spreads, by term, where the defaults scaled to the assumed repeatability do not serve."""
+    assumed_spreads: AssumedSpreads | None = None
+    """Priors of other spreads, where the defaults scaled to the assumed repeatability do not serve."""
     reason: ShortText | None = None
     """Needed where a loss or a relative life is primary: why."""
 

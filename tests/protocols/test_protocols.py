@@ -504,9 +504,14 @@ def test_the_largest_load_that_is_written_is_one_that_the_thread_can_give_back(n
     assert fast * NEWTON_PER_GF < 1 and slow * NEWTON_PER_GF < 0.2, "newtons a second"
 
 
-@pytest.mark.parametrize("name", IN_HALVES)
-def test_halves_promise_what_students_t_gives_on_differences_within_pairs(name):
-    """d = ±π + τ over p pairs: var τ = 2σ²p/(p² − s²), s = p mod 2; the assumed spread counts with its own df beside p − 2."""
+@pytest.mark.parametrize(
+    ("name", "unknowns", "variance"),
+    [*((name, 2, lambda p: 2 * p / (p**2 - p % 2)) for name in IN_HALVES), (TURNS, 1, lambda p: 2 / p)],
+    ids=[*IN_HALVES, TURNS],
+)
+def test_pairs_in_turn_promise_what_students_t_gives_on_differences_within_them(name, unknowns, variance):
+    """Over p pairs of halves d = ±π + τ, so var τ = 2σ²p/(p² − s²), s = p mod 2; of two blades d = τ, so var τ = 2σ²/p. The assumed
+    spread counts with its own df beside the pairs less what is unknown."""
     page = read(name)
     (primary,) = [endpoint for endpoint in page.record.endpoints if endpoint.primary]
     ln_sd, prior = primary.assumed_repeatability.ln_sd, primary.assumed_repeatability.prior_df
@@ -515,22 +520,7 @@ def test_halves_promise_what_students_t_gives_on_differences_within_pairs(name):
     doubled = figure(r"twice as large, ×([\d.]+), ×([\d.]+) and ×([\d.]+\d)", page.body)
     assert (said, df) == (ln_sd, prior)
     for pairs, width, twice in zip((2, 3, 6), widths, doubled, strict=True):
-        half = float(stats.t.ppf(0.975, prior + pairs - 2)) * ln_sd * math.sqrt(2 * pairs / (pairs**2 - pairs % 2))
-        assert width == pytest.approx(math.exp(half), abs=0.05)
-        assert twice == pytest.approx(math.exp(2 * half), abs=0.06)
-
-
-def test_two_blades_promise_what_students_t_gives_on_differences_within_pairs():
-    """d = τ over p pairs: var τ = 2σ²/p; the assumed spread counts with its own df beside p − 1."""
-    page = read(TURNS)
-    (primary,) = [endpoint for endpoint in page.record.endpoints if endpoint.primary]
-    ln_sd, prior = primary.assumed_repeatability.ln_sd, primary.assumed_repeatability.prior_df
-    said, df = figure(r"deviation of ([\d.]+) on the ln.*?counted as (\d+) degrees", page.body)
-    widths = figure(r"×([\d.]+) either way with 2 pairs, ×([\d.]+) with 3, ×([\d.]+) with 6", page.body)
-    doubled = figure(r"twice as large, ×([\d.]+), ×([\d.]+) and ×([\d.]+\d)", page.body)
-    assert (said, df) == (ln_sd, prior)
-    for pairs, width, twice in zip((2, 3, 6), widths, doubled, strict=True):
-        half = float(stats.t.ppf(0.975, prior + pairs - 1)) * ln_sd * math.sqrt(2 / pairs)
+        half = float(stats.t.ppf(0.975, prior + pairs - unknowns)) * ln_sd * math.sqrt(variance(pairs))
         assert width == pytest.approx(math.exp(half), abs=0.05)
         assert twice == pytest.approx(math.exp(2 * half), abs=0.06)
 

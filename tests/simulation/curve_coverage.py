@@ -84,7 +84,7 @@ DESIGNS = (
     CurveDesign("twelve testers, curves cross", testers=12, crossing=True),
     CurveDesign("effects that bend along the work", bend=0.4),
     CurveDesign("runs and readings with tails of t on 5 df", tails=5),
-    CurveDesign("most runs stopped early, curves cross", crossing=True, dull=-1.3),
+    CurveDesign("half of the runs stopped early, curves cross", crossing=True, dull=-1.3),
 )
 
 

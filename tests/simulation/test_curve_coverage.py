@@ -16,9 +16,9 @@ def test_the_band_holds_the_truth_everywhere_about_as_often_as_it_says(name):
 
 
 def test_late_levels_are_read_off_all_readings_and_are_not_moved_by_who_stops():
-    """Three in four runs are stopped before the last checkpoint; the true ratio there is ×0.8. 24 pools: from the late values alone the
+    """Half of the runs are stopped before the last checkpoint; the true ratio there is ×0.8. 24 pools: from the late values alone the
     answer lies about a fifth of the difference too near to ×1, read off the curves it lies within the error of 24 pools."""
-    told = [line(BY_NAME["most runs stopped early, curves cross"], seed) for seed in range(1, 25)]
+    told = [line(BY_NAME["half of the runs stopped early, curves cross"], seed) for seed in range(1, 25)]
     assert all(one["early read off"] and one["late read off"] for one in told)
     off = np.array([one["late off"] for one in told])
     assert abs(off.mean()) < 2.6 * off.std(ddof=1) / np.sqrt(len(off))

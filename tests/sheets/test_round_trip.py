@@ -92,40 +92,35 @@ def test_a_plan_filled_in_on_xlsx_comes_back_as_drawn(tmp_path, small):
     assert intake.submission["runs"][3]["readings"][4]["values"] == [{"written": 3.4}, {"written": 3.5}]
 
 
-def test_halves_cut_in_turn_come_back_as_drawn(tmp_path):
-    in_turn = protocol({"/design/side_by_side": "halves"})
-    rules = Protocol.model_validate_json(json.dumps(in_turn))
+def back_in_turn(tmp_path, how, runs, **settings):
+    """A plan of runs in turn as its sheet gives it back, and the printed sheet."""
+    in_turn = protocol({"/design/side_by_side": how} | settings)
     make_repository(tmp_path / "repository", [], [in_turn])
-    runs = [
-        run | {"edge_part": ("heel", "tip")[n % 2], "partner": n + (0 if n % 2 else 2)}
-        for n, run in enumerate(plan().model_dump(mode="json")["runs"])
-    ]
     folder = tmp_path / "sheets"
     folder.mkdir()
-    write_sheets(plan(runs=runs, format="plan/1.2.0"), rules, folder)
+    write_sheets(plan(runs=runs, format="plan/1.2.0"), Protocol.model_validate_json(json.dumps(in_turn)), folder)
     small = load_repository(tmp_path / "repository", today=TODAY)
     intake = sheet_from_bytes(csv_text(fill_in(sheet_of(folder), sharpeners=False)).encode(), small, TODAY)
     assert intake.questions == ()
     assert [run["partner"] for run in intake.submission["runs"]] == ["run-2", "run-1", "run-4", "run-3"]
-    assert [p["edge_part"] for p in intake.submission["preparations"]] == ["heel", "tip", "heel", "tip"]
-    printed = (folder / "sheet.html").read_text(encoding="utf-8")
+    return intake.submission, (folder / "sheet.html").read_text(encoding="utf-8")
+
+
+def partnered():
+    """The runs of the plan, each with its neighbour."""
+    return [run | {"partner": n + (0 if n % 2 else 2)} for n, run in enumerate(plan().model_dump(mode="json")["runs"])]
+
+
+def test_halves_cut_in_turn_come_back_as_drawn(tmp_path):
+    runs = [run | {"edge_part": ("heel", "tip")[n % 2]} for n, run in enumerate(partnered())]
+    submission, printed = back_in_turn(tmp_path, "halves", runs)
+    assert [p["edge_part"] for p in submission["preparations"]] == ["heel", "tip", "heel", "tip"]
     assert printed.count("<dt>Cut in turn with run</dt>") == 4
 
 
 def test_two_blades_cut_in_turn_come_back_as_drawn_and_the_sheet_says_which_begins(tmp_path):
-    in_turn = protocol({"/format": "protocol/1.3.0", "/design/side_by_side": "blades"})
-    rules = Protocol.model_validate_json(json.dumps(in_turn))
-    make_repository(tmp_path / "repository", [], [in_turn])
-    runs = [run | {"partner": n + (0 if n % 2 else 2)} for n, run in enumerate(plan().model_dump(mode="json")["runs"])]
-    folder = tmp_path / "sheets"
-    folder.mkdir()
-    write_sheets(plan(runs=runs, format="plan/1.2.0"), rules, folder)
-    small = load_repository(tmp_path / "repository", today=TODAY)
-    intake = sheet_from_bytes(csv_text(fill_in(sheet_of(folder), sharpeners=False)).encode(), small, TODAY)
-    assert intake.questions == ()
-    assert [run["partner"] for run in intake.submission["runs"]] == ["run-2", "run-1", "run-4", "run-3"]
-    assert not any("edge_part" in p for p in intake.submission["preparations"])
-    printed = (folder / "sheet.html").read_text(encoding="utf-8")
+    submission, printed = back_in_turn(tmp_path, "blades", partnered(), **{"/format": "protocol/1.3.0"})
+    assert not any("edge_part" in p for p in submission["preparations"])
     assert printed.count("this one begins") == printed.count("that one begins") == 2 and "Half of the edge" not in printed
 
 

@@ -95,24 +95,11 @@ METHODS = (
     # 10 mm of edge instead of 40: a metre dulls it four times as much.
     Method("first-evening-paper", "1.0.0", CARD, (0.0, 1.0, 2.0, 4.0, 8.0, 16.0), halves=True, work_scale=4.0),
     Method("life-on-card", "1.0.0", CARD, (0.0, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0)),
-    # 20 mm of edge instead of 40, read on a thread under a slow load as in two-sharpeners-rope 2.0.0.
-    Method(
-        "life-on-card",
-        "2.0.0",
-        CARD,
-        (0.0, 1.0, 2.0, 4.0, 8.0, 16.0),
-        2.0,
-        8.0,
-        5.0,
-        (2.0, 8.0),
-        (*_FORCE, "ozf"),
-        thread_noise=0.9,
-        repeats=2,
-        work_scale=2.0,
-        planned_last=8.0,
-        reference_work=1.0,
+    replace(
+        _TWENTY_MM, protocol="life-on-card", version="2.0.0", medium=CARD, checkpoints=(0.0, 1.0, 2.0, 4.0, 8.0, 16.0),
+        early=2.0, late=8.0, window=(2.0, 8.0), planned_last=8.0, reference_work=1.0,
     ),
-)
+)  # fmt: skip
 
 
 def method(protocol: str, version: str) -> Method:

@@ -57,10 +57,15 @@ def crossovers(pairs: Iterable[CurvePair], unit: str) -> tuple[Crossover, ...]:
 def _crossover(pair: CurvePair, unit: str) -> Crossover:
     band = needed(pair.contrast.same_work)
     ahead, behind = _overtaking(pair.first, pair.second, pair.contrast)
-    sides = {pair.first: band.low > 0, pair.second: band.high < 0}
-    early, late = (_places(_stretches(band, sides[name], pair.read_at)) for name in (behind, ahead))
+    sharper = _sharper(pair.first, pair.second, band, pair.read_at)
+    early, late = (_places(sharper[name]) for name in (behind, ahead))
     sentence = Reason("studies_answer.crossover", keener=behind, longer=ahead, early=early, late=late, unit=unit)
     return Crossover(first=behind, second=ahead, sentence=sentence)
+
+
+def _sharper(first: str, second: str, band: Band, read_at: Sequence[float]) -> dict[str, list[tuple[float, float]]]:
+    """Stretches of work where each of two steels is sharper than the other by the simultaneous band."""
+    return {first: _stretches(band, band.low > 0, read_at), second: _stretches(band, band.high < 0, read_at)}
 
 
 def _overtaking(first: str, second: str, found: CurveContrast) -> tuple[str, str]:
@@ -105,17 +110,17 @@ def _too_few_blades(steels: list[str]) -> str:
 def course_sentence(first: str, second: str, found: CurveContrast, unit: str, read_at: Sequence[float] = ()) -> str:
     """Where one is sharper than the other, and whether one overtakes the other, by the simultaneous band; else that it does not say."""
     band = needed(found.same_work)
-    sides = [(first, second, _stretches(band, band.low > 0, read_at)), (second, first, _stretches(band, band.high < 0, read_at))]
-    met = sorted((side for side in sides if side[2]), key=lambda side: side[2][0])
+    sharper = _sharper(first, second, band, read_at)
+    met = sorted((name for name in sharper if sharper[name]), key=lambda name: sharper[name][0])
     if not met:
         return f"Nowhere between {amount(band.at[0])} and {amount(band.at[-1])} {unit} can {first} and {second} be told apart."
     if found.overtakes:
         ahead, behind = _overtaking(first, second, found)
-        sharper, duller = (next(where for name, _, where in sides if name == one) for one in (ahead, behind))
-        return f"{ahead} overtakes {behind}: it is duller {_places(duller)} and sharper {_places(sharper)} {unit}."
-    (name, other, where), *rest = met
-    told = f"{name} is sharper than {other} {_places(where)} {unit}"
-    return told + "".join(f", and {name} than {beside} {_places(places)} {unit}" for name, beside, places in rest) + "."
+        return f"{ahead} overtakes {behind}: it is duller {_places(sharper[behind])} and sharper {_places(sharper[ahead])} {unit}."
+    beside = {first: second, second: first}
+    name, *rest = met
+    told = f"{name} is sharper than {beside[name]} {_places(sharper[name])} {unit}"
+    return told + "".join(f", and {one} than {beside[one]} {_places(sharper[one])} {unit}" for one in rest) + "."
 
 
 def _places(stretches: list[tuple[float, float]]) -> str:

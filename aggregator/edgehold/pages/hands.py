@@ -16,9 +16,8 @@ from markupsafe import Markup
 from pydantic import ValidationError
 
 from edgehold.records.model.protocol import Protocol
-from edgehold.records.rules.settings_tables import TABLES
+from edgehold.records.rules.settings_tables import TABLES, head_of
 from edgehold.results.model.versions import ProtocolResult
-from edgehold.words import filled_in
 
 from . import safe_text
 
@@ -124,7 +123,7 @@ def _hands(protocol: Protocol | None, body: str, figures: Iterable[tuple[str, st
     return Hands(
         steps=steps,
         drawings=tuple(drawing for drawing in drawn.values() if drawing not in placed),
-        tables={} if protocol is None else {name: (_head(name), tuple(map(_row, rows(protocol)))) for name, rows in TABLES.items()},
+        tables={} if protocol is None else {name: (head_of(name), tuple(map(_row, rows(protocol)))) for name, rows in TABLES.items()},
         words=len(_WORD.findall(body)),
     )
 
@@ -136,10 +135,6 @@ def _row(cells: tuple[str, ...]) -> tuple[str, ...]:
 def _short(cell: str) -> str:
     """A cell with steps by their short names: their headings stand beside it."""
     return ", ".join(step.split("-")[0] for step in cell.split(", ")) if _STEP_IDS.fullmatch(cell) else cell.replace("`", "")
-
-
-def _head(name: str) -> tuple[str, ...]:
-    return tuple(filled_in(f"settings.{name}_head", {}).split(" | "))
 
 
 def _figure(svg: str, caption: str, prefix: str) -> Markup:

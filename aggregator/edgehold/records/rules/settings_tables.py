@@ -35,6 +35,11 @@ def marker(name: str) -> str:
     return f"{{table: {name}}}"
 
 
+def head_of(name: str) -> Row:
+    """What stands above the columns of a table."""
+    return tuple(filled_in(f"settings.{name}_head", {}).split(" | "))
+
+
 def table_problems(record: Protocol, body: str, before: int) -> Iterator[Problem]:
     """Tables that no settings make, and tables by hand that say something else than the settings.
 
@@ -64,7 +69,7 @@ def asking_for_tables(record: Protocol, body: str) -> str:
 
 def _by_hand(body: str) -> Iterator[tuple[str, int, list[Row]]]:
     """Name, line of the head (1-based) and rows of each such table."""
-    heads = {_cells(f"| {filled_in(f'settings.{name}_head', {})} |"): name for name in TABLES}
+    heads = {head_of(name): name for name in TABLES}
     lines = body.split("\n")
     for number, (line, below) in enumerate(itertools.pairwise(lines), 1):
         if line.startswith("|") and _RULER.match(below.strip()) and _cells(line) in heads:
@@ -94,7 +99,7 @@ def _spaced(text: str) -> str:
 
 
 def _markdown(name: str, record: Protocol) -> str:
-    head = filled_in(f"settings.{name}_head", {}).split(" | ")
+    head = head_of(name)
     lines = [f"| {' | '.join(map(_cell, row))} |" for row in (head, *TABLES[name](record))]
     return "\n".join([lines[0], f"|{'---|' * len(head)}", *lines[1:]])
 

@@ -20,10 +20,10 @@ from .pooling.gather.all_runs import all_runs
 from .pooling.gather.apart import further_runs
 from .pooling.gather.circulation import circulated_blades
 from .pooling.gather.in_processes import side_by_side
+from .pooling.gather.months import courses
 from .pooling.gather.of_protocols import asked_of, asked_of_pool, by_endpoint, by_pool, primary_of, worthwhile_of
 from .pooling.network.steel_network import steel_networks
 from .pooling.pairwise.comparisons import compare
-from .pooling.pairwise.cumulative import courses
 from .pooling.probes.probes import probe_answers
 from .pooling.probes.register import probes_for
 from .records import load_repository
@@ -46,9 +46,10 @@ def find_everything(repository: Repository) -> EverythingFound:
     rows, points = endpoint_rows(repository), curve_points(repository)
     worthwhile = by_endpoint(repository, worthwhile_of)
     primary = by_pool(repository, primary_of)
+    asked_of_endpoints = by_endpoint(repository, asked_of)
     with side_by_side(len(rows)) as begin:
         asked = (
-            begin(all_answers, rows, points, by_endpoint(repository, asked_of), by_pool(repository, asked_of_pool)),
+            begin(all_answers, rows, points, asked_of_endpoints, by_pool(repository, asked_of_pool)),
             begin(all_runs, rows, primary),
             begin(probe_answers, rows, by_endpoint(repository, lambda rule: probes_for(rule.kind, rule.primary))),
         )
@@ -58,7 +59,7 @@ def find_everything(repository: Repository) -> EverythingFound:
         circulated = circulated_blades(rows)
         published = publish(table, repository)
         networks = steel_networks(estimates, table)
-        months = courses(repository, estimates, table, comparisons, worthwhile)
+        months = courses(repository, rows, estimates, table, comparisons, asked_of_endpoints)
         answered, everything, probes = (one() for one in asked)
     answers, curves = answered.answers, answered.curves
     apart = judged(answers, primary)

@@ -1,8 +1,7 @@
 """The log of how pooled estimates moved, on repositories planted so that every figure is known by hand.
 
-Every submission runs two blades once each, so that its contrast is the ln of the ratio of two forces and all have one sampling variance.
-Then REML weighs them alike and the guarded Knapp-Hartung interval is the t interval of a sample mean wherever the contrasts scatter more
-than their sampling variance (Röver, Knapp & Friede 2015, BMC Med. Res. Methodol. 15:99); scipy.stats.ttest_1samp gives that.
+Every submission runs two blades once each, by people of its own, so that all of them weigh alike: whatever the spreads, the posterior of
+the difference lies evenly about the mean of the submissions' contrasts, which is its median.
 """
 
 from __future__ import annotations
@@ -13,10 +12,12 @@ import json
 import math
 
 import pytest
-from scipy.stats import ttest_1samp
 
+from edgehold.endpoints import endpoint_rows
 from edgehold.pages.generate import generate_pages
 from edgehold.pipeline import find_everything, read, results_json
+from edgehold.pooling import headline
+from edgehold.pooling.spread_priors import priors_for
 from edgehold.results.publish.assemble import assemble
 from edgehold.results.tables.tables import tables
 from tests.records.builder import (
@@ -105,26 +106,23 @@ def mean(values) -> float:
     return sum(values) / len(values)
 
 
-def pooled_of(found, log, which):
-    (pool,) = [p for p in found.pools if (p.protocol, p.major, p.origin) == (log.protocol, log.major, log.origin)]
-    wanted = next(e for e in pool.endpoints if e.id == which.endpoint)
-    return next(c for c in wanted.pairwise if (c.first, c.second) == (which.first, which.second))
+BY_THEN = {"2026-01": "not estimable"} | {f"2026-{n:02d}": pytest.approx(mean(LN_RATIOS[:n]), abs=1e-9) for n in (2, 3, 4)}
 
 
 def test_every_month_pools_what_had_been_tested_by_then(root):
-    assert stood(root) == {
-        "2026-01": "single",
-        "2026-02": "listed",
-        "2026-03": pytest.approx(mean(LN_RATIOS[:3]), abs=1e-9),
-        "2026-04": pytest.approx(mean(LN_RATIOS), abs=1e-9),
-    }
+    assert stood(root) == BY_THEN
 
 
-def test_the_interval_of_a_month_is_the_t_interval_of_its_studies(root):
-    for month, ln in (("2026-03", LN_RATIOS[:3]), ("2026-04", LN_RATIOS)):
-        result = next(m.after.result for m in course(root).moves if m.month == month)
-        expected = ttest_1samp(ln, 0).confidence_interval(0.95)
-        assert (math.log(result.low), math.log(result.high)) == pytest.approx((expected.low, expected.high), abs=1e-8)
+def test_the_log_of_a_month_is_the_model_of_the_headline_on_what_counted_then(root):
+    """Beside it the headline itself, which is tested against long runs of a sampler: ``tests/pooling/test_hierarchical_reference.py``."""
+    assumed = endpoint()["assumed_repeatability"]["ln_sd"]
+    for number in (2, 3, 4):
+        rows = [r for r in endpoint_rows(read(root)) if r.endpoint == "early" and int(r.submission.split("-")[1]) <= number]
+        told = {name: [getattr(r, name) for r in rows] for name in ("steel", "tester", "sharpener", "blade", "submission")}
+        found = headline([r.low for r in rows], [r.high for r in rows], told, worthwhile=1.25, priors=priors_for(assumed, ""))
+        answer = found.pairs[0]
+        result = next(m.after.result for m in course(root).moves if m.month == f"2026-{number:02d}")
+        assert (math.log(result.low), math.log(result.high)) == pytest.approx((answer.interval.low, answer.interval.high), rel=0.03)
 
 
 def test_a_retraction_moves_the_estimate_back_by_what_the_submission_had_brought(root):
@@ -136,12 +134,12 @@ def test_a_retraction_moves_the_estimate_back_by_what_the_submission_had_brought
     assert stood(root)["2026-04"] == pytest.approx(mean(LN_RATIOS), abs=1e-9)
 
 
-def test_below_three_studies_nothing_is_pooled_any_more(root):
-    for number, person in ((2, "coot"), (4, "egret")):
+def test_without_a_submission_there_is_no_ratio_any_more(root):
+    for number, person in enumerate(PEOPLE[:4], 1):
         write_change(root, 1, retraction(submission=f"{person}-{number}", by=person, month="2026-05"))
     last = course(root).moves[-1]
-    assert (last.before.state, last.after.state, last.moved_by) == ("pooled", "listed", None)
-    assert last.sentence == "With 2 retracted, what is left is 2 submissions, which are listed and not pooled (they are 2 studies)."
+    assert (last.before.state, last.after.state, last.moved_by) == ("pooled", "not estimable", None)
+    assert last.sentence == "With 4 retracted, what is left is no ratio of the two."
 
 
 def corrected_force(factor: float, month: str, number: int = 1, was: float = FORCE, person: str = "coot-2") -> dict:
@@ -153,13 +151,7 @@ def corrected_force(factor: float, month: str, number: int = 1, was: float = FOR
 def test_corrected_values_count_from_the_month_of_the_correction(root):
     write_change(root, 1, corrected_force(math.exp(-0.3), "2026-05"))
     since = (LN_RATIOS[0], LN_RATIOS[1] + 0.3, *LN_RATIOS[2:])
-    assert stood(root) | {} == {
-        "2026-01": "single",
-        "2026-02": "listed",
-        "2026-03": pytest.approx(mean(LN_RATIOS[:3]), abs=1e-9),
-        "2026-04": pytest.approx(mean(LN_RATIOS), abs=1e-9),
-        "2026-05": pytest.approx(mean(since), abs=1e-9),
-    }
+    assert stood(root) == BY_THEN | {"2026-05": pytest.approx(mean(since), abs=1e-9)}
     assert course(root).moves[-1].sentence.startswith("With one corrected, the ratio rose")
     assert [m.after.result for m in course(root, "late").moves][-2:] == [course(root, "late").moves[-1].after.result] * 2
 
@@ -184,7 +176,8 @@ def test_corrections_apply_in_the_order_of_their_numbers_whatever_months_they_na
 def test_a_month_corrected_to_a_later_one_leaves_a_gap(root):
     write_change(root, 1, correction(("/month", "2026-02", "2026-06"), submission="coot-2", by="coot", month="2026-03"))
     found = stood(root)
-    assert found["2026-02"] == "listed" and found["2026-03"] == "listed"
+    assert found["2026-02"] == pytest.approx(mean(LN_RATIOS[:2]), abs=1e-9)
+    assert found["2026-03"] == pytest.approx(mean((LN_RATIOS[0], LN_RATIOS[2])), abs=1e-9)
     assert found["2026-04"] == pytest.approx(mean((LN_RATIOS[0], *LN_RATIOS[2:])), abs=1e-9)
     assert found["2026-06"] == pytest.approx(mean(LN_RATIOS), abs=1e-9)
     (log,) = results(root).moves
@@ -200,27 +193,25 @@ def test_what_would_not_have_passed_the_check_counts_from_its_correction_on(root
     cure = ("/blades/0/steel/designation", "no such steel", "AISI 1095")
     write_change(root, 1, correction(cure, submission="coot-2", by="coot", month="2026-06"))
     found = stood(root)
-    assert found["2026-03"] == "listed"
+    assert found["2026-03"] == pytest.approx(mean((LN_RATIOS[0], LN_RATIOS[2])), abs=1e-9)
     assert found["2026-04"] == pytest.approx(mean((LN_RATIOS[0], *LN_RATIOS[2:])), abs=1e-9)
     assert found["2026-06"] == pytest.approx(mean(LN_RATIOS), abs=1e-9)
 
 
-def test_the_last_line_is_the_published_comparison(root):
+def test_the_last_line_agrees_with_the_published_answer(root):
+    """That is read off all readings, the log from the values of one endpoint: the same, to a tenth of the half-width."""
     write_change(root, 1, corrected_force(math.exp(-0.3), "2026-05"))
     write_change(root, 1, retraction(submission="auk-1", by="auk", month="2026-06"))
     found = results(root)
     (log,) = found.moves
     assert len(log.courses) == 2
     for each in log.courses:
-        published, last = pooled_of(found, log, each), each.moves[-1].after
-        assert (last.result, last.state, last.studies, last.verdict) == (
-            published.result,
-            published.state,
-            published.studies,
-            published.verdict,
-        )
-    leading = next(e for e in found.pools[0].endpoints if e.primary).steels[0]
-    assert leading.sentence == found.pools[0].headline, "the page leads with the answer of the hierarchical model"
+        published = next(e for e in found.pools[0].endpoints if e.id == each.endpoint).steels[0]
+        last, half = each.moves[-1].after, math.log(published.result.high / published.result.low) / 2
+        assert (published.first, published.second) == (each.first, each.second)
+        assert math.log(last.result.ratio) == pytest.approx(math.log(published.result.ratio), abs=half / 10)
+        assert math.log(last.result.high / last.result.low) / 2 == pytest.approx(half, rel=0.1)
+        assert last.verdict == published.verdict
 
 
 def test_names_of_files_decide_nothing(root, tmp_path_factory):
@@ -248,11 +239,11 @@ def test_an_empty_repository_has_no_log(tmp_path):
     assert "results/log/index.md" in dict(generate_pages(found))
 
 
-def test_one_submission_stands_alone(tmp_path):
+def test_two_runs_alone_tell_no_ratio(tmp_path):
     root = make_repository(tmp_path, [sent("auk", 3, 0.5)], [protocol(STEEL_QUESTION)])
     (only,) = [m for m in course(root).moves if m.month == "2026-03"]
-    assert (only.after.state, only.after.studies, only.after.result, only.moved_by) == ("single", 1, None, None)
-    assert only.sentence == "With one submission more, there is one submission, which stands alone."
+    assert (only.after.state, only.after.studies, only.after.result, only.moved_by) == ("not estimable", 1, None, None)
+    assert only.sentence == "With one submission more, there is still no ratio of the two."
 
 
 def test_a_pool_that_was_wholly_retracted_keeps_its_months(root):
@@ -307,7 +298,7 @@ def test_a_decided_objection_and_a_released_version_stand_beside_the_month_and_m
     assert months["2026-01"] == [("version", "released"), ("version", "opened for review")]
     assert [month for month, what in months.items() if ("version", "adopted") in what] == ["2026-04"]  # of its pilot, the last submission
     last = log.courses[0].moves[-1]
-    assert (last.moved_by, last.sentence) == (1.0, "Nothing that compares these two changed.")
+    assert (last.moved_by, last.sentence) == (1.0, "No submission here changed.")
 
 
 @pytest.mark.parametrize(("last", "says"), [("struck", "struck"), ("open", "open again: Gulls are loud")])

@@ -62,7 +62,7 @@ def _log(log: PoolLog, has_pool: bool, shared: dict[str, object]) -> Page:
         has_pool=has_pool,
         **shared,
     )
-    name = f"How the check by studies moved: {log.protocol} version {log.major}, {log.origin}"
+    name = f"How the answer moved: {log.protocol} version {log.major}, {log.origin}"
     return Page(addresses.log(log), name, html, "Results", record=True)
 
 

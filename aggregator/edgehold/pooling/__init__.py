@@ -66,7 +66,7 @@ Gathering the rows of the path for them:
 ``judged``                         what the runs of every pool can tell apart, as the answers have it (``all_answers``)
 ``all_runs``                       the crossed model of all runs, a pool and endpoint at a time
 ``compare``                        from contrasts of submissions to pooled comparisons (``comparisons``, ``studies``)
-``courses``                        the leading comparison of each pool through the months (``cumulative``)
+``courses``                        the leading comparison of each pool through the months (``months``)
 ``presences``                      which submissions counted in which months
 ``circulated_blades``              what travelled (``circulation``)
 ``curve_pairs``                    those pairs, from the joint posterior of a pool's curves
@@ -101,6 +101,8 @@ from .gather.all_answers import all_answers, judged
 from .gather.all_runs import all_runs
 from .gather.apart import further_runs
 from .gather.circulation import circulated_blades
+from .gather.months import courses
+from .gather.presences import presences
 from .headline import headline
 from .hierarchical import hierarchical
 from .interlaboratory import interlaboratory
@@ -110,11 +112,9 @@ from .network.steel_network import steel_networks
 from .pairwise.bounds import with_bounds
 from .pairwise.cluster_robust import cluster_robust
 from .pairwise.comparisons import compare
-from .pairwise.cumulative import courses
 from .pairwise.heterogeneity import cochran_q, q_profile
 from .pairwise.influence import influence, leave_one_out
 from .pairwise.prediction import confidence_distribution
-from .pairwise.presences import presences
 from .pairwise.random_effects import random_effects
 from .pairwise.small_study import small_study_test
 from .pairwise.three_level import three_level

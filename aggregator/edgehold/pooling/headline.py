@@ -254,8 +254,13 @@ class Questions:
         levels = sum(one.levels for one in self.model.parts.terms.values())
         return np.array(found) if found else np.zeros((0, levels + self.model.parts.fixed.X.shape[1]))
 
-    def fitted(self) -> HierarchicalFit:
-        """Posterior from the runs' own values."""
+    def fitted(self, normal: bool = False) -> HierarchicalFit:
+        """Posterior from the runs' own values.
+
+        Parameters
+        ----------
+        normal : as for ``hierarchical``.
+        """
         runs, parts = self.model.runs, self.model.parts
         return hierarchical(
             runs.low,
@@ -266,6 +271,7 @@ class Questions:
             level=self.model.level,
             contrasts=self.contrasts,
             targets=self.targets if len(self.targets) else None,
+            normal=normal,
         )
 
     def answered(self, fit: HierarchicalFit, beside: Mapping[float, HierarchicalFit]) -> Headline:

@@ -20,9 +20,9 @@ from edgehold.pooling.curves.pairs import CurvePair
 from edgehold.pooling.gather.all_answers import Answered
 from edgehold.pooling.gather.all_runs import AllRuns
 from edgehold.pooling.gather.circulation import CirculatedBlade
+from edgehold.pooling.gather.months import PoolCourse
 from edgehold.pooling.network.steel_network import SteelNetwork
 from edgehold.pooling.pairwise.comparisons import PooledComparison
-from edgehold.pooling.pairwise.cumulative import PoolCourse
 from edgehold.pooling.probes.probes import ProbeAnswer
 from edgehold.pooling.separability import Separability
 from edgehold.records.canonical import LoadedSubmission, PoolKey, Repository, pool_key

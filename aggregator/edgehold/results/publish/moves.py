@@ -6,8 +6,8 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from typing import Literal
 
-from edgehold.pooling.pairwise.cumulative import Course, PoolCourse, Standing
-from edgehold.pooling.pairwise.presences import Presence, change_months
+from edgehold.pooling.gather.months import Course, PoolCourse, Standing
+from edgehold.pooling.gather.presences import Presence, change_months
 from edgehold.records.canonical import LoadedSubmission, ObjectionThread, PoolKey, Repository
 from edgehold.records.model.protocol import EndpointRule, major
 from edgehold.records.model.review import Outcome
@@ -18,7 +18,6 @@ from edgehold.results.model.ratio import ratio_interval
 from edgehold.results.words.moves import move_sentence
 
 from .fields import ORIGINS, STATES, one_of
-from .influence import interval_of
 
 Kind = Literal["tested", "corrected", "retracted", "version", "objection"]
 ORDER: tuple[Kind, ...] = ("tested", "corrected", "retracted", "version", "objection")
@@ -134,14 +133,14 @@ def _course(course: Course, rule: EndpointRule, months: tuple[MonthResult, ...])
     before, ln_before = NOTHING, None
     for month in months:
         standing = stood.get(month.month)
-        after, ln_after = (before, ln_before) if standing is None else (_standing(standing), _ln(standing))
+        after, ln_after = (before, ln_before) if standing is None else (_standing(standing), standing.estimate)
         moves.append(
             Move(
                 month=month.month,
                 before=before,
                 after=after,
                 moved_by=None if ln_before is None or ln_after is None else ratio(ln_after - ln_before),
-                sentence=move_sentence(before, after, _counted(month, course)),
+                sentence=move_sentence(before, after, _counted(month)),
             )
         )
         before, ln_before = after, ln_after
@@ -158,23 +157,18 @@ def _course(course: Course, rule: EndpointRule, months: tuple[MonthResult, ...])
     )
 
 
-def _ln(standing: Standing) -> float | None:
-    return None if standing.fit is None else float(standing.fit.coefficients[0])
-
-
 def _standing(standing: Standing) -> StandingResult:
-    fit = standing.fit
     return StandingResult(
         state=one_of(standing.state, STATES),
         submissions=standing.submissions,
         studies=standing.studies,
         one_sided=standing.one_sided,
-        result=None if fit is None else ratio_interval(float(fit.coefficients[0]), interval_of(fit)),
-        verdict=standing.verdict.kind if standing.verdict else "",
+        result=None if standing.estimate is None or standing.interval is None else ratio_interval(standing.estimate, standing.interval),
+        verdict=standing.verdict,
     )
 
 
-def _counted(month: MonthResult, course: Course) -> dict[str, int]:
-    """How many submissions that compare the two were tested, corrected and retracted."""
-    kinds = [h.kind for h in month.happened if h.submission in course.compares]
+def _counted(month: MonthResult) -> dict[str, int]:
+    """How many submissions were tested, corrected and retracted."""
+    kinds = [h.kind for h in month.happened]
     return {kind: kinds.count(kind) for kind in COUNTED}

@@ -17,9 +17,9 @@ from edgehold.pooling.crossed.two_roles import TwoRoles
 from edgehold.pooling.curves.contrast import curve_contrast
 from edgehold.pooling.curves.pairs import CurvePair
 from edgehold.pooling.gather.all_runs import AllRuns
+from edgehold.pooling.gather.months import PoolCourse
 from edgehold.pooling.network.steel_network import SteelNetwork, unfitted
 from edgehold.pooling.pairwise.comparisons import PooledComparison
-from edgehold.pooling.pairwise.cumulative import PoolCourse
 from edgehold.pooling.probes.probes import ProbeAnswer
 from edgehold.pooling.probes.runs import NOT_FITTED
 from edgehold.records.canonical import PoolKey

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from edgehold.results.model.ratio import RatioInterval
 from edgehold.words import Reason, listed, together
 
-from .sentences import figures, ratio_text, settled, studies_joined
+from .sentences import figures, ratio_text, settled
 
 if TYPE_CHECKING:
     from edgehold.results.model.moves import StandingResult
@@ -24,33 +24,30 @@ def move_sentence(before: StandingResult, after: StandingResult, counted: Mappin
     Parameters
     ----------
     before, after : where the comparison stood.
-    counted : how many submissions that compare the two were tested, corrected and retracted.
+    counted : how many submissions of the pool were tested, corrected and retracted.
     """
     causes = [Reason(f"moves.{kind}", submissions=number) for kind, number in counted.items() if number]
     if not causes:
         return Reason("moves.unchanged")
     told = Reason("moves.with", causes=listed(causes), movement=_movement(before, after))
-    if before.result is None or after.result is None or before.verdict == after.verdict:
+    if not before.verdict or not after.verdict or before.verdict == after.verdict:
         return told
     return together(told, Reason("moves.verdict", before=before.verdict, after=after.verdict))
 
 
 def _movement(before: StandingResult, after: StandingResult) -> str:
     if after.result is None:
-        return _not_pooled(before, after)
+        return _no_answer(before, after)
     if before.result is None:
-        return Reason("moves.pooled", studies=after.studies, **figures(after.result, "without_limit"))
+        return Reason("moves.pooled", **figures(after.result, "without_limit"))
     return _moved(before.result, after.result) + _width(before.result, after.result)
 
 
-def _not_pooled(before: StandingResult, after: StandingResult) -> Reason:
-    state = {"single": "single", "listed": "listed", "not fitted": "not_fitted"}.get(after.state, "bound" if after.one_sided else "nothing")
-    joined = studies_joined(after.submissions, after.studies)
-    left = Reason(f"moves.left_{state}", submissions=after.submissions, joined=joined)
+def _no_answer(before: StandingResult, after: StandingResult) -> Reason:
+    left = Reason(f"moves.left_{'not_fitted' if after.state == 'not fitted' else 'bound' if after.one_sided else 'nothing'}")
     if before.result is not None:
         return Reason("moves.what_is_left", left=left)
-    still = "_still" if before.state == after.state else ""
-    return Reason(f"moves.there_{'are' if after.state == 'listed' else 'is'}{still}", left=left)
+    return Reason(f"moves.there_is{'_still' if before.state == after.state else ''}", left=left)
 
 
 def _moved(before: RatioInterval, after: RatioInterval) -> Reason:

@@ -26,6 +26,7 @@ class Presence:
     since : first month in which it counts: the month of the test, or that of the change which brought the state, if later.
     until : first month in which it does not count any more; None where it still does.
     estimates : what it says, by endpoint.
+    rows : its runs, one row an endpoint and run.
     """
 
     pool: PoolKey
@@ -35,6 +36,7 @@ class Presence:
     since: str
     until: str | None
     estimates: Mapping[str, SubmissionEstimate]
+    rows: tuple[EndpointRow, ...]
 
     def counts_in(self, month: str) -> bool:
         """Whether it counts at the end of a month such as 2026-05."""
@@ -47,9 +49,9 @@ def change_months(submission: LoadedSubmission) -> tuple[str, ...]:
 
 
 def presences(
-    repository: Repository, estimates: Iterable[SubmissionEstimate], table: RepeatabilityTable
-) -> tuple[tuple[Presence, ...], RepeatabilityTable]:
-    """Every state of every submission, retracted ones among them, and the table that all of them are judged by.
+    repository: Repository, rows: Iterable[EndpointRow], estimates: Iterable[SubmissionEstimate], table: RepeatabilityTable
+) -> tuple[Presence, ...]:
+    """Every state of every submission, retracted ones among them: sorted by path, the states of one submission in their order.
 
     Reading errors and run-to-run spreads are those of today in every month, so that nothing but submissions and their changes moves an
     estimate. A pool in which nothing counts any more has none today; its table is then that of what counted last.
@@ -57,17 +59,16 @@ def presences(
     Parameters
     ----------
     repository : with earlier states of changed submissions.
-    estimates : of what counts now.
+    rows, estimates : of what counts now.
     table : the common repeatability of what counts now.
 
     Returns
     -------
-    presences : sorted by path, the states of one submission in their order; states that ended before they began are left out.
-    table : with the entries of pools in which nothing counts any more.
+    States that ended before they began are left out.
     """
     everybody = (*repository.submissions, *repository.retracted)
-    told = _by_submission(estimates)
-    found = [_now(s, told.get(s.record.id, {})) for s in repository.submissions]
+    told, runs = _by_submission(estimates), _rows_by_submission(rows)
+    found = [_now(s, told.get(s.record.id, {}), runs.get(s.record.id, ())) for s in repository.submissions]
     once = {(s.record.id, pool_key(state)): state for s in everybody for state in s.earlier if state is not None}
     if once:
         variances = reading_variances(_holding(repository, once.values())) | reading_variances(repository)
@@ -76,7 +77,7 @@ def presences(
             changed = [(s, state) for s in everybody if len(s.earlier) > number and (state := s.earlier[number]) is not None]
             found += _before(repository, number, changed, table, variances)
     counted = [p for p in found if p.until is None or p.since <= p.until]
-    return tuple(sorted(counted, key=lambda p: (p.path, p.since))), table
+    return tuple(sorted(counted, key=lambda p: (p.path, p.since)))
 
 
 def _holding(repository: Repository, states: Iterable[LoadedSubmission]) -> Repository:
@@ -92,12 +93,13 @@ def _before(
 ) -> Iterator[Presence]:
     """The states before change ``number``, counted from 0, of submissions that had one then: each submission with that state."""
     rows = endpoint_rows(_holding(repository, [state for _, state in changed]), variances)
-    told = _by_submission(estimate_submissions(rows, table, repository.protocols))
+    told, runs = _by_submission(estimate_submissions(rows, table, repository.protocols)), _rows_by_submission(rows)
     for submission, state in changed:
         months = change_months(submission)
         since = max((state.record.month, *months[max(number - 1, 0) : number]))
         version, own = state.record.protocol.version, told.get(state.record.id, {})
-        yield Presence(pool_key(state), version, submission.record.id, submission.path, since, months[number], own)
+        held = runs.get(state.record.id, ())
+        yield Presence(pool_key(state), version, submission.record.id, submission.path, since, months[number], own, held)
 
 
 def _completed(table: RepeatabilityTable, rows: Iterable[EndpointRow], repository: Repository) -> RepeatabilityTable:
@@ -117,6 +119,15 @@ def _by_submission(estimates: Iterable[SubmissionEstimate]) -> dict[str, dict[st
     return told
 
 
-def _now(submission: LoadedSubmission, told: Mapping[str, SubmissionEstimate]) -> Presence:
+def _rows_by_submission(rows: Iterable[EndpointRow]) -> dict[str, tuple[EndpointRow, ...]]:
+    held: dict[str, list[EndpointRow]] = defaultdict(list)
+    for row in rows:
+        held[row.submission].append(row)
+    return {submission: tuple(own) for submission, own in held.items()}
+
+
+def _now(submission: LoadedSubmission, told: Mapping[str, SubmissionEstimate], rows: tuple[EndpointRow, ...]) -> Presence:
     since = max((submission.record.month, *change_months(submission)[-1:]))
-    return Presence(pool_key(submission), submission.record.protocol.version, submission.record.id, submission.path, since, None, told)
+    return Presence(
+        pool_key(submission), submission.record.protocol.version, submission.record.id, submission.path, since, None, told, rows
+    )

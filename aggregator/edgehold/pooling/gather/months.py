@@ -1,0 +1,285 @@
+"""How the answer that a pool's page leads with moved as submissions came, were corrected and were retracted, month by month.
+
+The model of ``headline`` is fitted anew to the values of one endpoint at the end of every month that changed something, with all that
+counted then: a cumulative meta-analysis (Lau, Antman, Jimenez-Silva, Kupelnick, Mosteller & Chalmers 1992, N. Engl. J. Med.
+327:248–254) of runs. Its verdicts have the thresholds of the headline, which are set so that a series of monthly looks is seldom ever
+wrong (``posterior_verdict``).
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import TypeVar
+
+from edgehold.endpoints.rows import MISSING, EndpointRow
+from edgehold.estimates.repeatability import RepeatabilityTable
+from edgehold.estimates.results import SubmissionEstimate
+from edgehold.numerics.attempt import NotFitted, attempt
+from edgehold.numerics.interval import Interval
+from edgehold.pooling.crossed.runs_design import PRACTICE, Runs, checked_runs
+from edgehold.pooling.headline import Answer, Headline, questions, unanswered
+from edgehold.pooling.pairwise.comparisons import PooledComparison, by_pair, leading
+from edgehold.pooling.pairwise.studies import Pair, cluster_numbers
+from edgehold.pooling.run_labels import all_labels
+from edgehold.records.canonical import PoolKey, Repository
+from edgehold.records.model.protocol import EndpointRule, Protocol, version_order
+
+from .all_answers import Asked
+from .in_processes import each
+from .of_protocols import asked_of
+from .presences import Presence, presences
+
+Compared = tuple[str, str, str]
+"""What is compared: factor, first, second."""
+Key = tuple[PoolKey, str, Compared]
+
+POOLED, NOT_ESTIMABLE, NOT_FITTED = "pooled", "not estimable", "not fitted"
+SAMPLED = 100  # values up to which the spreads are sampled; above, their posterior is taken as normal about its mode
+
+
+@dataclass(frozen=True)
+class Standing:
+    """Where one comparison stood at the end of a month.
+
+    Attributes
+    ----------
+    month : such as 2026-05.
+    state : ``"pooled"``, ``"not estimable"`` or ``"not fitted"``.
+    submissions : with a two-sided contrast of the two.
+    studies : that these make.
+    one_sided : submissions with a bound only.
+    estimate, interval : of the posterior, ln scale; None where there is none.
+    verdict : against the worthwhile ratio; empty where there is none, and where the answer is about single blades or sharpeners.
+    reason : why there is no posterior; empty otherwise.
+    """
+
+    month: str
+    state: str
+    submissions: int
+    studies: int
+    one_sided: int
+    estimate: float | None
+    interval: Interval | None
+    verdict: str
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class Course:
+    """One comparison on one endpoint through the months.
+
+    Attributes
+    ----------
+    endpoint, factor, first, second : which.
+    standings : after every month in which a run of the endpoint began or ceased to count, from the first that compares the two on.
+    """
+
+    endpoint: str
+    factor: str
+    first: str
+    second: str
+    standings: tuple[Standing, ...]
+
+
+@dataclass(frozen=True)
+class PoolCourse:
+    """The leading comparison of one pool through the months.
+
+    Attributes
+    ----------
+    protocol : the newest version that was ever met in the pool.
+    presences : every state of every submission, by path.
+    courses : on the early, late and primary endpoints, in the protocol's order; empty where no two things were ever compared.
+    """
+
+    pool: PoolKey
+    protocol: Protocol
+    presences: tuple[Presence, ...]
+    courses: tuple[Course, ...]
+
+
+def courses(
+    repository: Repository,
+    rows: Iterable[EndpointRow],
+    estimates: Iterable[SubmissionEstimate],
+    table: RepeatabilityTable,
+    comparisons: Iterable[PooledComparison],
+    asked: Mapping[tuple[PoolKey, str], Asked],
+) -> tuple[PoolCourse, ...]:
+    """The comparison that pages lead with, of every pool, through the months.
+
+    Reading errors are taken as they are known today, so that nothing but submissions and their changes moves an answer.
+
+    Parameters
+    ----------
+    repository : with earlier states of changed submissions.
+    rows, estimates, table, comparisons : of what counts now.
+    asked : what the protocols tell, by pool and endpoint.
+
+    Returns
+    -------
+    By pool; one in which nothing counts any more among them.
+    """
+    everything = presences(repository, rows, estimates, table)
+    now = {(c.pool, c.endpoint, (c.factor, c.first, c.second)): c for c in comparisons}
+    grouped: dict[PoolKey, list[Presence]] = defaultdict(list)
+    for presence in everything:
+        grouped[presence.pool].append(presence)
+    followed = {pool: _followed(repository, pool, own, now) for pool, own in sorted(grouped.items())}
+    jobs = [
+        _Month(
+            month, (pool, rule.id), held, asked.get((pool, rule.id)) or asked_of(rule), lead, _counts(grouped[pool], month, rule.id, lead)
+        )
+        for pool, (_, lead, rules) in followed.items()
+        for rule in rules
+        for month, held in _months(grouped[pool], rule.id, lead)
+    ]
+    standings: dict[tuple[PoolKey, str], list[Standing]] = defaultdict(list)
+    for job, standing in zip(jobs, each(_standing, [(job,) for job in jobs], [len(job.rows) for job in jobs]), strict=True):
+        standings[job.key].append(standing)
+    return tuple(
+        PoolCourse(
+            pool,
+            protocol,
+            tuple(grouped[pool]),
+            tuple(Course(rule.id, *lead, tuple(standings[(pool, rule.id)])) for rule in rules),
+        )
+        for pool, (protocol, lead, rules) in followed.items()
+    )
+
+
+Followed = tuple[Protocol, Compared, tuple[EndpointRule, ...]]
+
+
+def _followed(repository: Repository, pool: PoolKey, own: list[Presence], now: Mapping[Key, PooledComparison]) -> Followed:
+    """The comparison that a pool's page leads with, and on which endpoints it is followed: none where no two things were ever compared."""
+    protocol = _newest(repository, pool, own)
+    primary = next(rule.id for rule in protocol.endpoints if rule.primary)
+    lead = _lead(protocol, [c for (p, e, _), c in now.items() if (p, e) == (pool, primary)], own, primary)
+    if lead is None:
+        return protocol, ("", "", ""), ()
+    return protocol, lead, tuple(rule for rule in protocol.endpoints if rule.primary or rule.role in ("early", "late"))
+
+
+def _newest(repository: Repository, pool: PoolKey, own: list[Presence]) -> Protocol:
+    """The newest version met in the pool: of what counts now, where anything does."""
+    live = [p for p in own if p.until is None] or own
+    return repository.protocols[(pool.protocol, max((p.version for p in live), key=version_order))].record
+
+
+def _lead(protocol: Protocol, now: list[PooledComparison], own: list[Presence], primary: str) -> Compared | None:
+    """The comparison that the headline quotes; where it quotes none, the one that most studies ever made."""
+    published = leading(_of_question(protocol, now))
+    if published is not None and published.state == "pooled":
+        return (published.factor, published.first, published.second)
+    last = {p.submission: p.estimates[primary] for p in own if primary in p.estimates}
+    clusters = cluster_numbers(estimate for p in own for estimate in p.estimates.values())
+    ever = [_Ever(*compared, studies=_studies(pairs, clusters)) for compared, pairs in by_pair(last.values()).items()]
+    most = leading(_of_question(protocol, ever))
+    return None if most is None else (most.factor, most.first, most.second)
+
+
+def _studies(pairs: Iterable[Pair], clusters: Mapping[str, int]) -> int:
+    """How many studies of a comparison have a two-sided contrast."""
+    return len({clusters[estimate.submission] for estimate, contrast in pairs if contrast.estimate is not None})
+
+
+@dataclass(frozen=True)
+class _Ever:
+    """A comparison with the studies that were ever made of it."""
+
+    factor: str
+    first: str
+    second: str
+    studies: int
+
+
+OfQuestion = TypeVar("OfQuestion", PooledComparison, _Ever)
+
+
+def _of_question(protocol: Protocol, comparisons: list[OfQuestion]) -> list[OfQuestion]:
+    """Practised against novice where sharpeners are the question and some submission has both; pairs of steels otherwise."""
+    practice = [c for c in comparisons if c.factor == "practice"]
+    return practice if practice and protocol.question.factor == "sharpener" else [c for c in comparisons if c.factor == "steel"]
+
+
+# ---- one month ---------------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class _Month:
+    """What counted at the end of a month, of one endpoint of one pool.
+
+    Attributes
+    ----------
+    month, key : which month, pool and endpoint.
+    rows : runs with a value.
+    asked : what the protocol tells of the endpoint.
+    lead : what is compared.
+    counts : submissions with a two-sided contrast of the two, studies that these make, submissions with a bound only.
+    """
+
+    month: str
+    key: tuple[PoolKey, str]
+    rows: list[EndpointRow]
+    asked: Asked
+    lead: Compared
+    counts: tuple[int, int, int]
+
+
+def _months(own: list[Presence], endpoint: str, lead: Compared) -> list[tuple[str, list[EndpointRow]]]:
+    """Every month from the first comparison on in which a run began or ceased to count, with the runs that counted at its end."""
+    held = {presence: _with_values(presence, endpoint) for presence in own}
+    changes = {m for presence, rows in held.items() if rows for m in (presence.since, presence.until) if m is not None}
+    first = min((presence.since for presence in own if _pairs(presence, endpoint, lead)), default=None)
+    return [
+        (month, [row for presence, rows in held.items() if presence.counts_in(month) for row in rows])
+        for month in sorted(changes)
+        if first is not None and month >= first
+    ]
+
+
+def _with_values(presence: Presence, endpoint: str) -> list[EndpointRow]:
+    return [row for row in presence.rows if row.endpoint == endpoint and row.status != MISSING and not row.split_tester]
+
+
+def _pairs(presence: Presence, endpoint: str, lead: Compared) -> list[Pair]:
+    estimate = presence.estimates.get(endpoint)
+    return [] if estimate is None else [(estimate, c) for c in estimate.contrasts if (c.factor, c.first, c.second) == lead]
+
+
+def _counts(own: list[Presence], month: str, endpoint: str, lead: Compared) -> tuple[int, int, int]:
+    """Submissions with a two-sided contrast of the two, the studies that these make, and submissions with a bound only."""
+    live = [presence for presence in own if presence.counts_in(month)]
+    pairs = [pair for presence in live for pair in _pairs(presence, endpoint, lead)]
+    clusters = cluster_numbers(estimate for presence in live for estimate in presence.estimates.values())
+    two_sided = sum(contrast.estimate is not None for _, contrast in pairs)
+    return two_sided, _studies(pairs, clusters), sum(contrast.bound is not None for _, contrast in pairs)
+
+
+def _standing(month: _Month) -> Standing:
+    runs = checked_runs([row.low for row in month.rows], [row.high for row in month.rows], all_labels(month.rows)) if month.rows else None
+    if runs is None:
+        return Standing(month.month, NOT_ESTIMABLE, *month.counts, None, None, "")
+    found = attempt(lambda: _answered(runs, month.asked), lambda why: unanswered(why, runs), lambda one: one.fit.coefficients)
+    answer = _answer(found, month.lead)
+    if answer is None or answer.posterior is None:
+        reason = found.reason or (answer.reason if answer else "")
+        return Standing(month.month, NOT_FITTED if isinstance(reason, NotFitted) else NOT_ESTIMABLE, *month.counts, None, None, "", reason)
+    verdict = answer.verdict.kind if answer.verdict else ""
+    return Standing(month.month, POOLED, *month.counts, answer.estimate, answer.interval, verdict)
+
+
+def _answered(runs: Runs, asked: Asked) -> Headline:
+    question = questions(runs, asked.rule.worthwhile_ratio, asked.priors)
+    if isinstance(question, Headline):
+        return question
+    return question.answered(question.fitted(normal=len(runs.low) > SAMPLED), {})
+
+
+def _answer(found: Headline, lead: Compared) -> Answer | None:
+    """The answer on what is followed; None before both of the two were met."""
+    told = [found.practice] if lead[0] == PRACTICE else found.pairs
+    return next((one for one in told if one is not None and (one.first, one.second) == lead[1:]), None)

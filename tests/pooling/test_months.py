@@ -1,0 +1,70 @@
+"""The answer of the demonstration month by month: the last is the headline of what counts now, and no month looks ahead."""
+
+import dataclasses
+from pathlib import Path
+
+import pytest
+
+from edgehold.endpoints import endpoint_rows
+from edgehold.endpoints.rows import MISSING
+from edgehold.estimates import estimate_submissions, repeatability_table
+from edgehold.pooling.crossed.runs_design import checked_runs
+from edgehold.pooling.gather.months import SAMPLED, courses
+from edgehold.pooling.gather.of_protocols import asked_of, by_endpoint
+from edgehold.pooling.headline import headline_of
+from edgehold.pooling.pairwise.comparisons import compare
+from edgehold.pooling.run_labels import all_labels
+from edgehold.records import load_repository
+from edgehold.records.canonical import PoolKey, pool_key
+from edgehold.records.interest import interested_submissions
+
+ROOT = Path(__file__).parents[2]
+
+
+@pytest.fixture(scope="module")
+def pooled():
+    """Repository of one protocol's demonstration, rows, estimates, table, comparisons and what its protocol asks."""
+    repository = load_repository(ROOT, earlier=True)
+    pool = PoolKey("two-sharpeners-rope", 1, "simulated")
+    chosen = [s for s in repository.submissions if pool_key(s) == pool]
+    repository = dataclasses.replace(repository, submissions=tuple(chosen))
+    rows = endpoint_rows(repository)
+    table = repeatability_table(rows, repository.protocols)
+    estimates = estimate_submissions(rows, table, repository.protocols)
+    worthwhile = {(row.pool, row.endpoint): 1.25 for row in rows}
+    comparisons = compare(estimates, rows, table, worthwhile, interested_submissions(repository))
+    return repository, rows, estimates, table, comparisons, by_endpoint(repository, asked_of)
+
+
+def test_the_last_month_is_the_headline_of_what_counts_now(pooled):
+    """The log takes the posterior of the spreads as normal here; the headline samples it: limits within 4 % of the half-width."""
+    (course,), rows, asked = courses(*pooled), pooled[1], pooled[-1]
+    assert [c.endpoint for c in course.courses] == ["early", "late"]
+    for each in course.courses:
+        own = [row for row in rows if row.endpoint == each.endpoint and row.status != MISSING and not row.split_tester]
+        assert len(own) > SAMPLED
+        runs = checked_runs([row.low for row in own], [row.high for row in own], all_labels(own))
+        found = asked[(course.pool, each.endpoint)]
+        published, last = headline_of(runs, found.rule.worthwhile_ratio, found.priors).practice, each.standings[-1]
+        half = (published.interval.high - published.interval.low) / 2
+        assert (last.estimate, last.interval.low, last.interval.high) == pytest.approx(
+            (published.estimate, published.interval.low, published.interval.high), abs=0.04 * half
+        )
+        assert last.verdict == published.verdict.kind and last.studies >= 3
+
+
+def test_what_is_tested_later_changes_nothing_in_the_months_before(pooled):
+    repository, rows, estimates, *rest = pooled
+    earlier = [s for s in repository.submissions if s.record.month <= "2026-02"]
+    names = {s.record.id for s in earlier}
+    cut = dataclasses.replace(repository, submissions=tuple(earlier))
+    (whole,), (part,) = (
+        courses(*pooled),
+        courses(cut, [r for r in rows if r.submission in names], [e for e in estimates if e.submission in names], *rest),
+    )
+    assert 0 < len(part.presences) < len(whole.presences)
+    for long, short in zip(whole.courses, part.courses, strict=True):
+        assert 5 < len(short.standings) < len(long.standings)
+        for one, other in zip(long.standings, short.standings, strict=False):
+            assert (one.month, one.state, one.studies, one.verdict) == (other.month, other.state, other.studies, other.verdict)
+            assert (one.estimate, one.interval) == (other.estimate, other.interval)

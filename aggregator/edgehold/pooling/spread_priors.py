@@ -18,7 +18,7 @@ MEDIAN = 0.7407  # of a half-t with 4 degrees of freedom, in scales
 # Half-t priors, ln units. With 4 degrees of freedom half of all such spreads are thought to lie below 0.74 of the scale, with 2 below 0.82.
 DEFAULT_PRIORS: Mapping[str, HalfT] = MappingProxyType(
     {
-        "sharpener": HalfT(4, 0.20, ASSUMPTION),
+        "sharpener": HalfT(4, 0.30, ASSUMPTION),  # eight people in two classes say little of how much they differ
         "tester": HalfT(4, 0.20, ASSUMPTION),
         "blade": HalfT(2, 0.20, ASSUMPTION),  # a heavy tail: two or three blades a steel cannot say that they differ little
         "batch": HalfT(4, 0.10, ASSUMPTION),

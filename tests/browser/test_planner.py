@@ -212,3 +212,51 @@ def test_the_form_opens_with_people_blades_and_order_filled_in(tonight):
     assert [edge["edge_part"] for edge in draft["preparations"]] == [run["Half"] for run in runs]
     assert [run["partner"] for run in draft["runs"]] == [f"run-{run['In turn with']}" for run in runs]
     expect(tonight.get_by_role("group", name="Person 1", exact=True).get_by_role("textbox", name="Handle", exact=True)).to_have_value("fid")
+
+
+def kept_edges(page: Page) -> list[dict[str, str]]:
+    """The sharpenings of the form that was opened with a plan."""
+    page.get_by_role("button", name="Open the form with this filled in").click()
+    expect(page.locator("#form-root")).to_be_visible()
+    kept = page.evaluate("Object.entries(localStorage).find(([key]) => key.startsWith('edgehold/draft/submission/'))[1]")
+    return json.loads(kept)["draft"]["preparations"]
+
+
+@pytest.mark.parametrize(
+    ("whose", "label", "edges"),
+    [
+        ("mine now and mine before I learned", "fid (before)", {("fid", "before", None), ("fid", None, None)}),
+        ("the factory's and mine", "factory", {("factory", None, "factory"), ("fid", None, None)}),
+    ],
+)
+def test_an_edge_that_is_there_is_cut_first_and_the_form_knows_whose_it_is(tonight, whose, label, edges):
+    tonight.get_by_label("Handles, yours first").fill("fid")
+    tonight.get_by_label("Whose edges are compared?").select_option(label=whose)
+    tonight.get_by_label("Blades to test").fill("2")
+    ask(tonight)
+    assert [run["Sharpened by"] for run in table(tonight)] == [label, "fid", label, "fid"]
+    expect(tonight.locator("#plan-order")).to_contain_text(f"the one by {'the factory' if label == 'factory' else label}, as it was left")
+    assert {(one["sharpener"], one.get("condition"), one.get("start_state")) for one in kept_edges(tonight)} == edges
+
+
+def test_two_ways_of_one_person_are_saved_and_a_single_way_is_asked_about(tonight):
+    tonight.get_by_label("Handles, yours first").fill("fid, wren, tern")
+    expect(tonight.get_by_label("The two ways, with a comma between")).to_be_hidden()
+    tonight.get_by_label("Whose edges are compared?").select_option(label="mine, sharpened in two ways")
+    tonight.get_by_label("The two ways, with a comma between").fill("freehand")
+    tonight.get_by_role("button", name="Show what fits").click()
+    expect(tonight.locator("#plan-status")).to_contain_text("got freehand, wanted two with a comma between")
+    tonight.get_by_label("The two ways, with a comma between").fill("freehand, guided")
+    ask(tonight)
+    with tonight.expect_download() as saved:
+        tonight.get_by_role("button", name="Save the plan as a file").click()
+    plan = Plan.model_validate_json(Path(saved.value.path()).read_bytes())
+    assert {(run.sharpener, run.condition, run.tester) for run in plan.runs} == {("fid", "freehand", "wren"), ("fid", "guided", "wren")}
+    assert plan.coder == "tern" and tonight.evaluate("document.documentElement.scrollWidth") <= 390
+    assert {(one["sharpener"], one["condition"]) for one in kept_edges(tonight)} == {("fid", "freehand"), ("fid", "guided")}
+
+
+def test_whose_edges_is_not_asked_where_steels_are_compared(tonight):
+    expect(tonight.get_by_label("Whose edges are compared?")).to_be_visible()
+    tonight.locator('[name="plan-question"][value="steels-exchanged-rope"]').check()
+    expect(tonight.get_by_label("Whose edges are compared?")).to_be_hidden()

@@ -14,6 +14,7 @@ from edgehold.planning.occasion import Occasion, occasion, stock
 from edgehold.planning.plans import draw_plan
 from edgehold.planning.remedies import Outlook
 from edgehold.records.model.protocol import Protocol
+from edgehold.records.sharpeners import planned_by
 from edgehold.results.publish.repeatability import _form_entry, assumption
 
 from .boatyard_plans import pooled, protocol
@@ -24,6 +25,7 @@ FIRST, TURNS = ("first-evening-paper", "1.0.0"), ("steels-exchanged-rope", "3.0.
 SEEDS = (3, 11, 2**40 + 7)
 PEOPLE = {"sharpeners": ["tern", "wren"], "testers": ["fennel"]}
 ONE = {"sharpeners": ["wren"], "testers": ["fennel"]}
+WAYS = {"sharpeners": ["wren (freehand)", "wren (with a guide)"], "testers": ["fennel"]}
 BOTH = {"sharpeners": ["tern", "wren"], "testers": ["tern", "wren"]}
 THREE = {"sharpeners": ["auk", "tern", "wren"], "testers": ["fennel"], "coder": "moss"}
 HOUSEHOLDS: dict[str, tuple[tuple[str, str], dict, dict]] = {
@@ -54,6 +56,9 @@ HOUSEHOLDS: dict[str, tuple[tuple[str, str], dict, dict]] = {
     "four blades in turn, too many for the evening": (TURNS, ONE | {"blades": 4}, {"minutes": 120, "lots_m": (1,)}),
     "five blades in turn, two lots": (TURNS, ONE | {"blades": 5}, {"minutes": 400, "evenings": 3, "lots_m": (9, 9)}),
     "two blades in turn, hardly any time and steel": (TURNS, ONE | {"blades": 2}, {"minutes": 30, "lots_m": (0.05,), "steel_mm": 0.01}),
+    "before and now, halves of two blades": (HALVES, {"sharpeners": ["wren (before)"], "alone": "wren", "blades": 2}, {"minutes": 180}),
+    "the factory's edges and one's own": (HALVES, {"sharpeners": ["factory"], "alone": "wren", "blades": 2}, {"minutes": 180}),
+    "one person's two ways, a helper": (HALVES, WAYS | {"blades": 1, "coder": "moss"}, {"minutes": 180, "lots_m": (20,)}),
     "four blades, one sharpener, two lots": (STEELS, ONE | {"blades": 4}, {"minutes": 330, "evenings": 2, "lots_m": (9, 9)}),
 }  # fmt: skip
 
@@ -93,11 +98,11 @@ def added(asked: Occasion, seed: int) -> list[tuple[str, float | None, list[floa
 def _shown(design: Design, asked: Occasion, seed: int) -> dict[str, object]:
     plan = draw_plan(design.asked, design.fits, id="x-1", month="2026-05", seed=seed, sealed=False)
     seen = glance(design, known(asked.protocol), seed)
-    fields = ("order", "block", "evening", "lot", "coil_position_m", "blade", "sharpener", "edge_part", "partner", "tester", "code")
+    fields = ("order", "block", "evening", "lot", "coil_position_m", "blade", "edge_part", "partner", "tester", "code")
     return {
         "last": design.asked.last_checkpoint,
         "endpoint": design.asked.rule.id,
-        "runs": [{field: getattr(run, field) for field in fields} for run in plan.runs],
+        "runs": [{field: getattr(run, field) for field in fields} | {"sharpener": planned_by(run)} for run in plan.runs],
         "limits": [[limit.name, limit.runs] for limit in design.fits.limits],
         "buy_m": design.fits.buy_m,
         "half_width": seen.half_width,

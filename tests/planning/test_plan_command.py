@@ -206,3 +206,59 @@ def test_no_test_is_planned_by_a_version_whose_form_is_closed(capsys, tmp_path):
     capsys.readouterr()
     assert main([*words, "--dry"]) == 2
     assert "objection 1, about safety, stands against two-sharpeners-rope 1.1.0: no test is planned by it" in capsys.readouterr().err
+
+
+TWO_BLADES = ["plan", "two-sharpeners-rope", "--root", str(ROOT), "--drawn", "40", "--blade", "wren.galley", "--blade", "wren.deck"]
+
+
+def test_one_person_before_and_now_is_planned_with_the_old_edge_first(capsys, tmp_path):
+    words = [
+        "plan",
+        "two-sharpeners-rope",
+        "--root",
+        str(ROOT),
+        "--drawn",
+        "40",
+        "--blade",
+        "wren.galley",
+        "--blade",
+        "wren.deck",
+        "--id",
+        "wren-1",
+    ]
+    assert main([*words, "--alone", "wren", "--sharpener", "wren (before the course)", "--seed", "5"]) == 0
+    out = capsys.readouterr().out
+    assert "The edge by wren (before the course) is cut as it was left" in out
+    runs = Plan.model_validate_json((tmp_path / "wren-1.json").read_bytes()).runs
+    assert [(run.sharpener, run.condition) for run in runs] == 2 * [("wren", "before the course"), ("wren", None)]
+    assert {run.tester for run in runs} == {"wren"}
+
+
+def test_the_factory_edge_is_named_as_such(capsys):
+    assert main([*TWO_BLADES, "--dry", "--alone", "wren", "--sharpener", "factory"]) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    assert "The edge by the factory is cut as it was left" in out and "for which another such edge is needed" in out
+    assert "factory would have to sharpen" not in out
+
+
+def test_two_ways_of_one_person_are_told_apart_and_a_bracket_that_is_none_is_refused(capsys):
+    ways = ["--sharpener", "wren (freehand)", "--sharpener", "wren (with a guide)"]
+    words = [
+        "plan",
+        "two-sharpeners-rope",
+        "--root",
+        str(ROOT),
+        "--drawn",
+        "40",
+        "--blade",
+        "wren.galley",
+        "--tester",
+        "fennel",
+        "--coder",
+        "moss",
+    ]
+    assert main([*words, *ways, "--json", "--dry"]) == 0
+    runs = json.loads(capsys.readouterr().out)["plan"]["runs"]
+    assert {(run["sharpener"], run["condition"]) for run in runs} == {("wren", "freehand"), ("wren", "with a guide")}
+    assert main([*words, "--sharpener", "wren (freehand", "--sharpener", "tern", "--dry"]) == 2
+    assert "got 'wren (freehand' as sharpener, wanted a handle" in capsys.readouterr().err

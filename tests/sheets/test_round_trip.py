@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+from html import unescape
 
 import pytest
 from openpyxl import load_workbook
@@ -109,6 +110,31 @@ def back_in_turn(tmp_path, how, runs, **settings):
 def partnered():
     """The runs of the plan, each with its neighbour."""
     return [run | {"partner": n + (0 if n % 2 else 2)} for n, run in enumerate(plan().model_dump(mode="json")["runs"])]
+
+
+def in_conditions(blinding="none"):
+    """A plan in which the same person's edges are compared, and another's."""
+    runs = plan(blinding).model_dump(mode="json")["runs"]
+    told = [run | {"condition": ("before", "now")[n // 2] if run["sharpener"] == "wren" else None} for n, run in enumerate(runs)]
+    return plan(blinding, runs=told, format="plan/1.3.0")
+
+
+def test_conditions_of_one_person_come_back_as_drawn(tmp_path, small):
+    drawn = in_conditions()
+    write_sheets(drawn, RULES, tmp_path)
+    intake = sheet_from_bytes(csv_text(fill_in(sheet_of(tmp_path), sharpeners=False)).encode(), small, TODAY)
+    assert intake.questions == ()
+    told = [(p["sharpener"], p.get("condition")) for p in intake.submission["preparations"]]
+    assert told == [(run.sharpener, run.condition) for run in drawn.runs] and {("wren", "before"), ("wren", "now")} < set(told)
+    assert "wren (before)" in unescape((tmp_path / "sheet.html").read_text(encoding="utf-8"))
+
+
+def test_a_condition_is_hidden_under_codes(tmp_path):
+    write_sheets(in_conditions("helper coded"), RULES, tmp_path)
+    cells = [row[1:] for row in sheet_of(tmp_path) if row and row[0].startswith(("Condition", "Sharpener"))]
+    assert len(cells) == 8 and not any(any(row) for row in cells)
+    assert "wren (before)" not in unescape((tmp_path / "sheet.html").read_text(encoding="utf-8"))
+    assert "wren (before)" in unescape((tmp_path / "key.html").read_text(encoding="utf-8"))
 
 
 def test_halves_cut_in_turn_come_back_as_drawn(tmp_path):

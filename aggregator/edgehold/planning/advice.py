@@ -126,10 +126,9 @@ def advise(
     helpful: tuple[Remedy, ...] = ()
     if right is not None and not right.enough and found.unscaled is not None:
         say("looking for what would help")
-        absent = tuple(sorted({arm.sharpener for arm in asked.as_left}))
         outlook = Outlook(entry, made.truth, seed)
         share = _reading_share(asked, entry, known.reading_variance)
-        helpful = remedies(plan, found, outlook, max(1, evening_runs(asked)), asked.worthwhile_ratio, share, absent)
+        helpful = remedies(plan, found, outlook, max(1, evening_runs(asked)), asked.worthwhile_ratio, share, asked.left_by)
     others = tuple(glance(other, known, seed) for other in other_designs(design))
     adds = additions(asked, plan, Outlook(entry, made.truth, seed))
     return Advice(asked, fits, design.changes, plan, found, right, helpful, others, adds, open_threats(asked, plan), known.table_sha256)

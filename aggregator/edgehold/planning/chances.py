@@ -27,6 +27,7 @@ from edgehold.records.canonical import LoadedProtocol, PoolKey
 from edgehold.records.model.plan import Plan, PlannedRun
 from edgehold.records.model.protocol import EndpointRule, Protocol, major
 from edgehold.records.pairs import pair_label
+from edgehold.records.sharpeners import planned_by
 from edgehold.words import code_of
 
 VERDICTS = (BETTER, WORSE, NOTHING_WORTH_HAVING, SIZE_UNDECIDED, UNDECIDED, ONE_SIDED, NONE)
@@ -305,7 +306,7 @@ def _drawn(made: Setting, count: int, first: str | None, effect: float) -> Array
         shares = ndtr(normal_draws(key_of(*names, "spread"), count, 1)[:, 0])
         sd = s0 * np.sqrt(worth / chi2.ppf(shares, worth))
     label: dict[str, Callable[[PlannedRun], str | None]] = {
-        "sharpener": lambda run: run.sharpener,
+        "sharpener": planned_by,
         "blade": lambda run: run.blade,
         "steel": lambda run: made.steels.get(run.blade),
     }
@@ -337,7 +338,7 @@ def _row(made: Setting, number: int, run: PlannedRun, value: float) -> EndpointR
         blade=run.blade,
         steel=made.steels.get(run.blade),
         batch=None,
-        sharpener=run.sharpener,
+        sharpener=planned_by(run),
         tester=run.tester,
         lot=None if run.lot is None else f"lot-{run.lot}",
         own_sharpening=run.sharpener == run.tester,

@@ -10,6 +10,8 @@ from typing import TypedDict, TypeVar, Unpack
 
 from edgehold.errors import InputError
 from edgehold.records.model.protocol import EndpointRule, Protocol
+from edgehold.records.sharpeners import FACTORY, taken_apart
+from edgehold.words import Reason
 
 from .geometry import ORDINARY_BEHIND_EDGE_MM
 
@@ -22,6 +24,7 @@ STEEL_MM = 0.5  # height of blade that the whole experiment may cost its owner
 TAPER_DEG = 2.0  # per side, at which the blade itself widens above the bevel (from memory: full flat grinds)
 
 _HANDLE = re.compile(r"[a-z0-9][a-z0-9-]{0,29}[a-z0-9]")
+_SHARPENER = re.compile(rf"{_HANDLE.pattern}(?: \([^()]{{1,60}}\))?")
 _KEY = re.compile(r"[a-z0-9][a-z0-9-]{0,29}[a-z0-9]\.[a-z0-9](?:[a-z0-9-]{0,29}[a-z0-9])?")
 
 
@@ -72,7 +75,7 @@ class Occasion:
     ----------
     protocol : the version to be followed.
     blades, steels : keys, and what each is made of (None: not told).
-    sharpeners, testers, coder : handles.
+    sharpeners, testers, coder : handles; a sharpener's with a condition where two are compared, as in ``wren (before the course)``.
     alone : one person does everything tonight; other sharpeners' edges are there as they left them.
     last_checkpoint : how far every run shall go.
     rule : the endpoint that the plan is judged by.
@@ -101,6 +104,11 @@ class Occasion:
     def as_left(self) -> tuple[Arm, ...]:
         """Edges whose sharpener is not there tonight: each can be cut once."""
         return tuple(arm for arm in self.arms if self.alone and arm.sharpener not in self.testers)
+
+    @property
+    def left_by(self) -> tuple[str, ...]:
+        """Whose edges those are."""
+        return tuple(sorted({arm.sharpener for arm in self.as_left}))
 
     @property
     def coded(self) -> bool:
@@ -136,6 +144,20 @@ class Occasion:
     def asks_primary(self) -> bool:
         """Whether the plan is judged by the protocol's primary endpoint."""
         return self.rule.primary
+
+
+def names_of(sharpeners: Sequence[str]) -> str:
+    """Sharpeners in a sentence."""
+    return " and ".join(Reason("plan.the_factory") if name == FACTORY else name for name in sharpeners)
+
+
+def sharpened_again(sharpeners: Sequence[str]) -> str:
+    """What a further run takes of those whose edges were there as they left them; empty without any."""
+    if not sharpeners:
+        return ""
+    if any(name == FACTORY or taken_apart(name)[1] for name in sharpeners):
+        return Reason("plan.back_other")
+    return Reason("plan.back_again", names=names_of(sharpeners))
 
 
 def primary_rule(protocol: Protocol) -> EndpointRule:
@@ -304,7 +326,7 @@ def _ratio(rule: EndpointRule, given: float | None) -> float:
 def _refuse_names(
     blades: Sequence[str], steels: Sequence[str | None], sharpeners: Sequence[str], testers: Sequence[str], coder: str | None
 ) -> None:
-    for name, values, form in (("blade", blades, _KEY), ("sharpener", sharpeners, _HANDLE), ("tester", testers, _HANDLE)):
+    for name, values, form in (("blade", blades, _KEY), ("sharpener", sharpeners, _SHARPENER), ("tester", testers, _HANDLE)):
         if not values:
             raise InputError(f"got no {name}, wanted one or more")
         if len(set(values)) < len(values):
@@ -322,6 +344,7 @@ def _refuse_form(name: str, values: Sequence[str], form: re.Pattern[str]) -> Non
     for value in values:
         if not form.fullmatch(value):
             kind = "<owner>.<name>" if form is _KEY else "a handle: 2 to 31 lower-case letters, digits and hyphens"
+            kind += ", and a condition in brackets where two are compared" if form is _SHARPENER else ""
             raise InputError(f"got {value!r} as {name}, wanted {kind}")
 
 

@@ -8,7 +8,12 @@ from pathlib import Path
 _LISTS = (
     ("--blade", "KEY", "a blade, <owner>.<name>; once for each"),
     ("--steel", "NAME", "what each blade is made of, in the same order; for all blades or for none"),
-    ("--sharpener", "HANDLE", "who sharpens; once for each. With --alone: whose edges are there as they left them"),
+    (
+        "--sharpener",
+        "WHO",
+        "whose edges are compared, a handle; once for each. Two of one person with a condition each: 'wren (guided)'. "
+        "With --alone those whose edges are there as they left them: 'wren (before the course)', or factory",
+    ),
     ("--tester", "HANDLE", "who cuts and reads; once for each"),
     ("--coder", "HANDLE", "a helper who keeps the codes in an envelope, and cuts and reads nothing; with --tables once for each table"),
     ("--metres", "M", "metres of medium in one lot; once for each lot (default: still to be bought, one lot)"),

@@ -10,6 +10,7 @@ from dataclasses import asdict
 from scipy.stats import chi2
 
 from edgehold.estimates.repeatability import ASSUMED
+from edgehold.records.sharpeners import planned_by
 from edgehold.records.units import plural
 from edgehold.results.model.numbers import readable_json
 from edgehold.words import Reason
@@ -19,7 +20,7 @@ from .adds import EVENING, EXCHANGE, FRIEND, Addition
 from .advice import Advice, Other
 from .chances import SIGHTS, VERDICTS, Chance, Expected
 from .geometry import ORDINARY_BEHIND_EDGE_MM, THIN_BEHIND_EDGE_MM, bevel_height_mm, steel_removed_mg, thickness_after_mm
-from .occasion import primary_rule
+from .occasion import primary_rule, sharpened_again
 
 WIDTH = 100
 FEW_DF = 10  # of a spread, below which it is called a guess
@@ -158,7 +159,7 @@ def _order(advice: Advice) -> Iterator[str]:
             f"{run.coil_position_m:g}",
             run.code or "-",
             run.tester,
-            run.sharpener,
+            planned_by(run),
             run.blade,
             *((run.edge_part,) if halves else ()),
             *((str(run.partner),) if in_turn else ()),
@@ -249,12 +250,9 @@ def _adds(advice: Advice) -> Iterator[str]:
 def added(advice: Advice, addition: Addition) -> Reason:
     """What something more would come to, in a sentence."""
     asked = advice.asked
-    things, their = (
-        Reason(f"plan.add_{'edges' if asked.in_rounds else 'blades'}"),
-        " and ".join(sorted({a.sharpener for a in asked.as_left})),
-    )
+    things = Reason(f"plan.add_{'edges' if asked.in_rounds else 'blades'}")
     told = Reason("plan.add_never") if addition.half_width is None else _comes_to(addition, addition.half_width)
-    back = Reason("plan.back_again", names=their) if their else ""
+    back = sharpened_again(asked.left_by)
     code = {EXCHANGE: "plan.add_exchange", FRIEND: "plan.add_friend", EVENING: "plan.add_evening"}[addition.kind]
     return Reason(code, things=things, told=told, back=back)
 

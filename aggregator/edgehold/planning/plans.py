@@ -11,6 +11,7 @@ from edgehold.records.model.base import LARGEST_EXACT_INTEGER, EdgePart, Origin,
 from edgehold.records.model.plan import PLAN_FORMAT, PLAN_SEAL_FORMAT, Plan, PlannedRun, PlanSeal, TableOfPlan
 from edgehold.records.pairs import half_of, partner_of
 from edgehold.records.sealing import plan_sha256
+from edgehold.records.sharpeners import planned_by, taken_apart
 
 from .capacity import Capacity
 from .draws import Draws
@@ -100,6 +101,7 @@ def _runs(asked: Occasion, fits: Capacity, seed: int) -> Iterator[PlannedRun]:
     used: Counter[int] = Counter()
     for number, (treatment, (block_number, block, evening)) in enumerate(zip(order, places, strict=True)):
         before = used[block.lot] - (used[block.lot] % 2 if asked.in_turn else 0)
+        handle, condition = taken_apart(arms[treatment].sharpener)
         yield PlannedRun(
             order=number + 1,
             block=block_number,
@@ -107,7 +109,8 @@ def _runs(asked: Occasion, fits: Capacity, seed: int) -> Iterator[PlannedRun]:
             lot=block.lot,
             coil_position_m=round(before * fits.run_m, 6),
             blade=arms[treatment].blade,
-            sharpener=arms[treatment].sharpener,
+            sharpener=handle,
+            condition=condition,
             edge_part=parts[number],
             partner=partner_of(number + 1) if asked.in_turn else None,
             tester=asked.testers[(block.tester + first_tester) % len(asked.testers)],
@@ -170,13 +173,13 @@ def in_halves(plan: Plan) -> bool:
 
 def half_balance(plan: Plan) -> int:
     """In how many pairs more the first sharpener had the heel than the tip."""
-    first = min(run.sharpener for run in plan.runs)
-    return sum((1 if run.edge_part == "heel" else -1) for run in plan.runs if run.sharpener == first)
+    first = min(planned_by(run) for run in plan.runs)
+    return sum((1 if run.edge_part == "heel" else -1) for run in plan.runs if planned_by(run) == first)
 
 
 def arms_in_order(plan: Plan) -> tuple[Arm, ...]:
     """What the runs of a plan cut, in their order."""
-    return tuple(Arm(run.blade, run.sharpener) for run in plan.runs)
+    return tuple(Arm(run.blade, planned_by(run)) for run in plan.runs)
 
 
 def published_seal(plan: Plan, by: str) -> PlanSeal:

@@ -11,6 +11,7 @@ import numpy as np
 
 from edgehold.numerics.arrays import Array
 from edgehold.records.model.plan import Plan
+from edgehold.records.sharpeners import planned_by
 
 TOLERANCE = 1e-9  # of sums of ones and minus ones: far above rounding, far below the least real figure
 
@@ -61,7 +62,7 @@ def cuts_of(plan: Plan, table: int = 1) -> tuple[Cut, ...]:
     return tuple(
         Cut(
             table=table,
-            sharpener=run.sharpener,
+            sharpener=planned_by(run),
             blade=run.blade,
             tester=run.tester,
             evening=run.evening or 1,

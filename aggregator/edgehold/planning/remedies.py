@@ -20,9 +20,11 @@ from edgehold.estimates.repeatability import Repeatability
 from edgehold.estimates.verdict import BETTER, NOTHING_WORTH_HAVING
 from edgehold.numerics.arrays import Array
 from edgehold.records.model.plan import Plan
+from edgehold.records.sharpeners import planned_by
 from edgehold.words import Reason
 
 from .chances import Chance, Expected
+from .occasion import sharpened_again
 from .plans import half_balance, in_halves, in_pairs
 from .precision import cuts_of, least_precise
 
@@ -150,7 +152,7 @@ def rank(plan: Plan) -> int:
         return len(runs) // 2 + len({run.blade for run in runs}) - 1
     if in_pairs(plan):
         return len(runs) // 2 + (2 if abs(half_balance(plan)) < len(runs) // 2 else 1)
-    plain = [len({run.blade for run in runs}), len({run.sharpener for run in runs}), len({run.tester for run in runs})]
+    plain = [len({run.blade for run in runs}), len({planned_by(run) for run in runs}), len({run.tester for run in runs})]
     blocks = [len({run.evening for run in runs}), len({run.lot for run in runs})]
     return 1 + sum(levels - 1 for levels in plain) + sum(levels - 1 for levels in blocks if len(runs) >= 2 * levels)
 
@@ -181,7 +183,7 @@ def remedies(
     reading_share : share of the variance between runs that comes from reading; None where not known.
     absent : sharpeners whose edges can be cut only once.
     """
-    n, arms, paired = len(plan.runs), len({(run.blade, run.sharpener) for run in plan.runs}), in_pairs(plan)
+    n, arms, paired = len(plan.runs), len({(run.blade, planned_by(run)) for run in plan.runs}), in_pairs(plan)
     if paired and not in_halves(plan) and len({run.blade for run in plan.runs}) > 2:
         arms *= 2  # a round holds every edge in two pairs
     df, unscaled = n - rank(plan), found.unscaled
@@ -206,7 +208,7 @@ def _more_runs(
         further = max(0, evenings - math.ceil(n / per_evening)) if more >= 2 * evenings and not paired else 0
         gained = (more - n) // 2 if paired else more - n - further
         if outlook.right(unscaled * n / more, df + gained, ratio).enough:
-            back = Reason("plan.back_again", names=" and ".join(absent)) if absent else ""
+            back = sharpened_again(absent)
             return Remedy("more runs", True, float(more), Reason("plan.more_runs", runs=more, evenings=evenings, back=back))
     return Remedy("more runs", False, None, Reason("plan.no_more_runs", runs=MOST_ROUNDS * arms))
 

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from itertools import groupby
 
 from edgehold.records.model.plan import Plan, PlannedRun
+from edgehold.records.sharpeners import taken_apart
 from edgehold.words import Reason
 from edgehold.words.catalogue import Argument
 
-from .occasion import Occasion
+from .occasion import Occasion, names_of
 from .orders import LEAST_CODED, carry_over_counts
 from .plans import arms_in_order, half_balance, in_halves, in_pairs, treatment_numbers
 
@@ -44,7 +45,7 @@ def open_threats(asked: Occasion, plan: Plan) -> tuple[OpenThreat, ...]:
 def _expectation(asked: Occasion, plan: Plan) -> Iterator[OpenThreat]:
     if plan.blinding == "none":
         yield _open("expectation", "plan.open_nothing_hidden")
-    sharp_testers = sorted(set(asked.testers) & set(asked.sharpeners))
+    sharp_testers = sorted(set(asked.testers) & {taken_apart(name)[0] for name in asked.sharpeners})
     if sharp_testers and plan.blinding != "none":
         yield _open("expectation", "plan.open_own_edges", names=" and ".join(sharp_testers))
     if asked.coded and len(asked.blades) > 1:
@@ -65,7 +66,7 @@ def _confounding(asked: Occasion, plan: Plan) -> Iterator[OpenThreat]:
     if in_halves(plan) and half_balance(plan):
         yield _open("confounding", "plan.open_halves" if abs(half_balance(plan)) < len(plan.runs) // 2 else "plan.open_one_half")
     if asked.as_left:
-        yield _open("confounding", "plan.open_as_left", names=" and ".join(sorted({arm.sharpener for arm in asked.as_left})))
+        yield _open("confounding", "plan.open_as_left", names=names_of(asked.left_by))
 
 
 def _order(asked: Occasion, plan: Plan) -> Iterator[OpenThreat]:

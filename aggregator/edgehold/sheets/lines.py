@@ -206,6 +206,12 @@ def _weights(protocol: Protocol) -> tuple[Line, ...]:
     )
 
 
+def _condition(protocol: Protocol) -> tuple[Line, ...]:
+    """In which of two conditions somebody sharpened, where sharpeners are compared."""
+    compared = protocol.question.factor == "sharpener"
+    return (Line("Condition", "/preparations/*/condition", hint="such as before the course", drawn=True, secret=True),) if compared else ()
+
+
 def run_lines(protocol: Protocol) -> tuple[Line, ...]:
     """The lines of one run's block, without the readings."""
     unit, reading = protocol.work.unit, protocol.reading
@@ -216,6 +222,7 @@ def run_lines(protocol: Protocol) -> tuple[Line, ...]:
         Line("Evening", "/runs/*/evening", "number", drawn=True),
         Line("Blade", "/preparations/*/blade", "blade", drawn=True, secret=True),
         Line("Sharpener", "/preparations/*/sharpener", "person", drawn=True, secret=True),
+        *_condition(protocol),
         _word("Part of the edge", "/preparations/*/edge_part", get_args(EdgePart), drawn=protocol.design.side_by_side == "halves"),
         _word("Old edge", "/preparations/*/start_state", _words(Preparation, "start_state"), secret=True),
         Line("Abrasives as printed", "/preparations/*/stages/*/as_printed", "several", hint="one a cell, in order", secret=True),

@@ -10,6 +10,7 @@ from markupsafe import escape
 from edgehold.pages.hands import hands_of
 from edgehold.pages.sheet_pages import SheetView, ViewedRun, sheet_html, style_sheet
 from edgehold.records.model.protocol import Protocol
+from edgehold.records.sharpeners import in_condition
 
 from .lines import run_lines
 from .rows import SheetPlan, SheetRun, run_value
@@ -19,6 +20,9 @@ _DOCUMENT = """<!DOCTYPE html>
 <meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
 <title>{title}</title><style>{style}</style></head><body class="sheet-alone"><main>{body}</main></body></html>
 """
+
+
+HIDDEN = ("blade", "sharpener", "condition")  # what would tell whose edge it is
 
 
 def sheet_view(
@@ -36,12 +40,13 @@ def sheet_view(
     lines = {line.key: line for line in run_lines(protocol)}
 
     def told(run: SheetRun) -> ViewedRun:
-        blade, sharpener = (run_value(lines[name], run, plan, protocol) for name in ("blade", "sharpener"))
-        return replace(viewed(run), blade=blade, sharpener=sharpener)
+        blade, sharpener, condition = (run_value(lines[name], run, plan, protocol) if name in lines else "" for name in HIDDEN)
+        return replace(viewed(run), blade=blade, sharpener=in_condition(sharpener, condition or None))
 
     def viewed(run: SheetRun) -> ViewedRun:
+        sharpener = in_condition(run.sharpener, run.condition or None)
         return ViewedRun(
-            run.order, run.block, run.code, run.blade, run.sharpener, run.tester, run.evening, run.lot, run.begun_at_m, run.edge_part,
+            run.order, run.block, run.code, run.blade, sharpener, run.tester, run.evening, run.lot, run.begun_at_m, run.edge_part,
             run.partner.removeprefix("run-"),
         )  # fmt: skip
 

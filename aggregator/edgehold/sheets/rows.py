@@ -39,6 +39,7 @@ class SheetRun:
     begun_at_m: str = ""
     edge_part: str = ""
     partner: str = ""
+    condition: str = ""
 
 
 @dataclass(frozen=True)
@@ -96,7 +97,9 @@ def _sheet_run(run: PlannedRun) -> SheetRun:
     evening, lot, begun = ("" if value is None else f"{value:g}" for value in (run.evening, run.lot, run.coil_position_m))
     partner = "" if run.partner is None else f"run-{run.partner}"
     part = "" if run.edge_part == "whole" else run.edge_part
-    return SheetRun(run.order, run.block, run.blade, run.sharpener, run.tester, run.code or "", evening, lot, begun, part, partner)
+    return SheetRun(
+        run.order, run.block, run.blade, run.sharpener, run.tester, run.code or "", evening, lot, begun, part, partner, run.condition or ""
+    )
 
 
 def _letter(number: int) -> str:
@@ -156,7 +159,8 @@ def _one_unit(line: Line) -> str:
 
 def _block(run: SheetRun, plan: SheetPlan, protocol: Protocol) -> list[SheetRow]:
     """One run: its lines, and a row for every checkpoint."""
-    before = [line for line in run_lines(protocol) if line.key not in AFTER_READINGS]
+    unused = () if any(each.condition for each in plan.runs) else ("condition",)
+    before = [line for line in run_lines(protocol) if line.key not in (*AFTER_READINGS, *unused)]
     after = [line for line in run_lines(protocol) if line.key in AFTER_READINGS]
     repeats = [f"{'Outcome' if protocol.reading.kind == 'pass/fail' else 'Value'} {n}" for n in range(1, protocol.reading.repeats + 1)]
     cells = tuple(reading_line(protocol) for _ in repeats)
@@ -190,6 +194,7 @@ def run_value(line: Line, run: SheetRun, plan: SheetPlan, protocol: Protocol) ->
         "block": str(run.block),
         "blade": run.blade,
         "sharpener": run.sharpener,
+        "condition": run.condition,
         "tester": run.tester,
         "blinding": plan.blinding,
         "meant to go to": f"{plan.last or protocol.work.checkpoints[-1]:g}",
@@ -206,6 +211,6 @@ def run_value(line: Line, run: SheetRun, plan: SheetPlan, protocol: Protocol) ->
 
 def _gives_away(key: str, plan: SheetPlan) -> bool:
     """Whether a value would tell a tester who is not to know whose edge it is."""
-    if plan.blinding in OPEN or key not in ("blade", "sharpener"):
+    if plan.blinding in OPEN or key not in ("blade", "sharpener", "condition"):
         return False
     return len({getattr(run, key) for run in plan.runs}) > 1

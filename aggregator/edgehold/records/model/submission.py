@@ -30,7 +30,7 @@ from .base import (
 )
 from .plan import Plan
 
-SUBMISSION_FORMAT = "submission/1.3.0"
+SUBMISSION_FORMAT = "submission/1.4.0"
 
 
 class Person(Record):
@@ -341,7 +341,7 @@ class PlanReference(Record):
 class Submission(Record):
     """One contributed result file."""
 
-    format: Literal["submission/1.3.0", "submission/1.2.0", "submission/1.1.0", "submission/1.0.0", "submission/0.1.0"]
+    format: Literal["submission/1.4.0", "submission/1.3.0", "submission/1.2.0", "submission/1.1.0", "submission/1.0.0", "submission/0.1.0"]
     """Name and version of this format; 1.2.0 had no condition, 1.1.0 no references, weights or shared plans, older ones no partner."""
     id: Slug
     """The file's name without .json. Never used again for anything else."""

@@ -13,7 +13,7 @@ import { say } from "./words.js";
 /** @typedef {import("./planned.js").Question} Question */
 /** @typedef {import("./what_fits.js").Protocol} Protocol */
 
-const FACTORY = "factory", PLAN_FORMAT = "plan/1.2.0", LARGEST_SEED = 2 ** 53, WIDE = 300, HIGH = 14;
+const FACTORY = "factory", PLAN_FORMAT = "plan/1.3.0", LARGEST_SEED = 2 ** 53, WIDE = 300, HIGH = 14, LONGEST_WAY = 60;
 
 /** @param {string} name */
 const at = (name) => /** @type {HTMLElement} */ (document.getElementById(`plan-${name}`));
@@ -55,9 +55,22 @@ function handles() {
   return [...new Set([...typedNames, "first", "second", "third"])].slice(0, 3);
 }
 
-/** Who does what, by how many there are. @param {Protocol} protocol @returns {Pick<Question, "sharpeners" | "testers" | "coder" | "alone">} */
+/** @param {string} name @returns {string} what is typed or chosen from a list */
+const valueOf = (name) => /** @type {HTMLInputElement | HTMLSelectElement} */ (at(name)).value;
+
+/** The two ways of one person, as handle and condition. @param {string} one */
+function ways(one) {
+  const typedWays = [...new Set(valueOf("ways").split(",").map((way) => way.replace(/[()]/gu, "").trim().slice(0, LONGEST_WAY)).filter(Boolean))];
+  if (typedWays.length !== 2) { at("ways").focus(); throw new RangeError(says("ways_wrong", { given: valueOf("ways").trim() || "nothing" })); }
+  return typedWays.map((way) => `${one} (${way})`);
+}
+
+/** Who does what, by whose edges are compared and how many people there are. @param {Protocol} protocol @returns {Pick<Question, "sharpeners" | "testers" | "coder" | "alone">} */
 function people(protocol) {
-  const [one, two, three] = handles(), here = chosen("people"), both = protocol.question.factor === "sharpener";
+  const [one, two, three] = handles(), here = chosen("people"), both = protocol.question.factor === "sharpener", whose = both ? valueOf("whose") : "people";
+  if (whose === "before") { return { sharpeners: [`${one} (${says("before")})`, one], testers: [one], coder: null, alone: true }; }
+  if (whose === "factory") { return { sharpeners: [FACTORY, one], testers: [one], coder: null, alone: true }; }
+  if (whose === "ways") { return { sharpeners: ways(one), testers: [here === "alone" ? one : two], coder: here === "three" ? three : null, alone: false }; }
   if (here === "alone") { return { sharpeners: both ? [two, one] : [one], testers: [one], coder: null, alone: true }; }
   if (here === "two") { return both ? { sharpeners: [one, two], testers: [one, two], coder: null, alone: false } : { sharpeners: [two], testers: [one], coder: two, alone: false }; }
   return both ? { sharpeners: [two, three], testers: [one], coder: two, alone: false } : { sharpeners: [three], testers: [one], coder: two, alone: false };
@@ -106,7 +119,8 @@ function designed({ design, shows }) {
 
 /** What an exchange, a friend's table and a second evening add. @param {Shown} first */
 function more({ design: { asked }, runs }) {
-  const back = absent(asked).length ? says("back_again", { names: absent(asked).join(" and ") }) : "";
+  const left = absent(asked), again = left.some((name) => name === FACTORY || takenApart(name).condition !== null) ? says("back_other") : says("back_again", { names: namesOf(left) });
+  const back = left.length ? again : "";
   const things = says(asked.protocol.question.factor === "sharpener" ? "add_edges" : "add_blades");
   return additions(asked, runs, state.seed).map(({ kind, shows }) => {
     const [lesser, larger] = shows.seen;
@@ -146,7 +160,7 @@ function order({ design, runs }) {
     make("tbody", {}, runs.map((run) => make("tr", {}, cells(run).map((cell, n) => make(n ? "td" : "th", n ? {} : { scope: "row" }, String(cell)))))));
   const notes = [says("run_end", { last: asked.last, units: asked.protocol.units }), asked.protocol.design.order];
   if (coded) { notes.unshift(says("codes_for", { coder: /** @type {string} */ (asked.coder), testers: asked.testers.join(" and ") })); }
-  if (asked.alone && asked.protocol.question.factor === "sharpener") { notes.unshift(says("alone_note", { other: asked.sharpeners.filter((name) => !asked.testers.includes(name)).join(" and ") })); }
+  if (asked.alone && asked.protocol.question.factor === "sharpener") { notes.unshift(says("alone_note", { other: namesOf(absent(asked)) })); }
   return [make("div", { class: "table", tabindex: "0", role: "region", "aria-label": says("order_caption") }, table), ...notes.map((note) => make("p", {}, note)), make("p", { class: "quiet" }, says("drawn_seed", { seed: String(state.seed) }))];
 }
 
@@ -166,7 +180,7 @@ function planFile({ design, runs }) {
     seed: state.seed,
     blinding: asked.coder === null ? "none" : "helper coded",
     coder: asked.coder,
-    runs,
+    runs: runs.map(({ sharpener, ...run }) => ({ ...run, ...takenApart(sharpener) })),
     nonce: null,
     sha256: null,
   };
@@ -179,14 +193,26 @@ function save(first) {
   setTimeout(() => URL.revokeObjectURL(link.href), 1000);
 }
 
+/** The handle and the condition in `wren (before the course)`. @param {string} name @returns {{sharpener: string, condition: ?string}} */
+function takenApart(name) {
+  const found = /^([^ ()]+) \(([^()]+)\)$/u.exec(name);
+  return found ? { sharpener: found[1], condition: found[2] } : { sharpener: name, condition: null };
+}
+
+/** Without a condition that nobody stated. @param {{sharpener: string, condition: ?string}} by */
+const shown = ({ sharpener, condition }) => (condition === null ? { sharpener } : { sharpener, condition });
+
+/** Sharpeners in a sentence. @param {string[]} names */
+const namesOf = (names) => names.map((name) => (name === FACTORY ? says("the_factory") : name)).join(" and ");
+
 /** A draft of the form with people, blades and order, and the form opened on it. @param {Shown} first */
 function openForm({ design, runs }) {
   const { asked } = design, { id, version } = asked.protocol, drafts = new Drafts(`submission/${id}/${version}`, localStorageOrNone());
-  const named = [...new Set([...asked.testers, ...asked.sharpeners])].filter((handle) => handle !== FACTORY);
+  const named = [...new Set([...asked.testers, ...asked.sharpeners.map((name) => takenApart(name).sharpener)])].filter((handle) => handle !== FACTORY);
   const kept = drafts.fresh({
     people: named.map((handle) => ({ handle })),
     blades: asked.blades.map((key) => ({ key })),
-    preparations: runs.map((run) => ({ id: `edge-${run.order}`, blade: run.blade, sharpener: run.sharpener, ...(halves(asked) && { edge_part: run.edge_part }), ...(run.sharpener === FACTORY && { start_state: FACTORY }) })),
+    preparations: runs.map((run) => ({ id: `edge-${run.order}`, blade: run.blade, ...shown(takenApart(run.sharpener)), ...(halves(asked) && { edge_part: run.edge_part }), ...(run.sharpener === FACTORY && { start_state: FACTORY }) })),
     runs: runs.map((run) => ({
       id: `run-${run.order}`, order: run.order, evening: run.evening, preparation: `edge-${run.order}`, ...(run.partner && { partner: `run-${run.partner}` }), tester: run.tester, coil_position_m: run.coil_position_m,
       blinding: asked.coder === null ? "none" : "helper coded", planned_last_checkpoint: asked.last,
@@ -237,9 +263,18 @@ function show(moves) {
   if (moves) { at("result").querySelector("h2")?.focus(); }
 }
 
+/** What is asked of sharpeners alone, and of two ways alone. */
+function asksWhose() {
+  const { question: { factor } } = rules.protocols.find((/** @type {Protocol} */ one) => one.id === chosen("question"));
+  at("whose-line").hidden = factor !== "sharpener";
+  at("ways-line").hidden = factor !== "sharpener" || valueOf("whose") !== "ways";
+}
+
 function start() {
   at("off").remove();
   at("root").hidden = false;
+  at("ask").addEventListener("change", asksWhose);
+  asksWhose();
   at("ask").addEventListener("submit", (event) => { event.preventDefault(); show(true); });
   at("again").onclick = () => { state.seed = freshSeed(); show(false); };
 }

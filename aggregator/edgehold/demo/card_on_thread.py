@@ -13,7 +13,7 @@ import numpy as np
 
 from . import cast
 from .methods import Method, method
-from .record import person_entry, submission, submission_id
+from .record import listed, person_entry, submission, submission_id
 from .scenes import STEEL, Arm, Scene
 from .world import World, reference_stream
 from .writing import METRES, NEWTONS, Hand, in_steps, written
@@ -86,17 +86,12 @@ def _submission(scene: Scene, seed: int, world: World) -> dict[str, object]:
         whole[name] = value
         if name == "runs":
             whole |= beside
-    named = {entry["handle"] for entry in _listed(record["people"])} | {key.split(".")[0] for key in (pack, reel)}
+    named = {str(entry["handle"]) for entry in listed(record["people"])} | {key.split(".")[0] for key in (pack, reel)}
     return whole | {
         "format": FORMAT,
         "people": [person_entry(handle) for handle in sorted(named)],
-        "lots": [*_listed(record["lots"]), *lots],
+        "lots": [*listed(record["lots"]), *lots],
     }
-
-
-def _listed(value: object) -> list[dict[str, str]]:
-    assert isinstance(value, list)
-    return value
 
 
 def _references(scene: Scene, world: World, rng: np.random.Generator) -> list[dict[str, object]]:

@@ -79,6 +79,12 @@ def _everybody(scene: Scene, blades: list[cast.Specimen], lots: list[str]) -> li
     return sorted(handles)
 
 
+def listed(value: object) -> list[dict[str, object]]:
+    """A list of a record, to add to."""
+    assert isinstance(value, list)
+    return value
+
+
 def person_entry(handle: str) -> dict[str, object]:
     """Somebody who is named, and has agreed."""
     return {"handle": handle, "agreed": "yes", "sharpening": cast.person(handle).sharpening}

@@ -265,13 +265,13 @@ def _two_sharpeners() -> Iterator[Scene]:
             tuple(Arm(key, s, t, parts[(i + b) % 2]) for i, s in enumerate(sharpeners.split()) for t in testers.split())
             for b in range(int(blocks))
         )
-        yield _scene(number, "two-sharpeners-rope", version, month, arms)
+        yield scene_of(number, "two-sharpeners-rope", version, month, arms)
     rows = list(_rows(_BOTH_TEST, 25))
     for number, (both, key) in rows:
         block = tuple(Arm(key, s, t) for s in both.split() for t in both.split())
-        yield _scene(number, "two-sharpeners-rope", "1.1.0", _spread(number - 25, len(rows), 2), (block, block))
+        yield scene_of(number, "two-sharpeners-rope", "1.1.0", _spread(number - 25, len(rows), 2), (block, block))
     for number, (sharpeners, testers, key, pairs) in _rows(_HALVES, 39):
-        yield _scene(number, "two-sharpeners-rope", "2.0.0", "2026-10", _in_halves(key, sharpeners.split(), testers.split(), int(pairs)))
+        yield scene_of(number, "two-sharpeners-rope", "2.0.0", "2026-10", _in_halves(key, sharpeners.split(), testers.split(), int(pairs)))
 
 
 def _in_halves(key: str, sharpeners: list[str], testers: list[str], pairs: int) -> tuple[tuple[Arm, ...], ...]:
@@ -284,14 +284,14 @@ def _steels_exchanged() -> Iterator[Scene]:
     for number, (steels, testers, sharpeners, blocks) in _rows(_STEELS_EXCHANGED):
         version, month = ("1.0.0", _month("2025-07", number)) if number <= 5 else ("2.0.0", _spread(number - 6, 19, 1))
         arms = _arms(number, steels, testers, sharpeners, blocks)
-        yield _scene(number, "steels-exchanged-rope", version, month, arms)
+        yield scene_of(number, "steels-exchanged-rope", version, month, arms)
     rows = list(_rows(_SWAP_EVENINGS, 25))
     for number, (steels, people, kind) in rows:
         arms = _swapped(number, steels.split(), people.split(), kind == "swap")
-        yield _scene(number, "steels-exchanged-rope", "2.0.0", _spread(number - 25, len(rows), 2), arms)
+        yield scene_of(number, "steels-exchanged-rope", "2.0.0", _spread(number - 25, len(rows), 2), arms)
     for number, (steels, testers, sharpeners, rounds) in _rows(_BLADES_IN_TURN, 49):
         pairs = _blades_in_turn(number, steels.split(), testers.split(), sharpeners.split(), int(rounds))
-        yield _scene(number, "steels-exchanged-rope", "3.0.0", "2026-10", pairs)
+        yield scene_of(number, "steels-exchanged-rope", "3.0.0", "2026-10", pairs)
 
 
 def _blades_in_turn(number: int, steels: list[str], testers: list[str], sharpeners: list[str], rounds: int) -> tuple[tuple[Arm, ...], ...]:
@@ -308,13 +308,13 @@ def _on_card() -> Iterator[Scene]:
     for number, (steels, testers, sharpeners, blocks, tape) in _rows(_ON_CARD):
         month = _month("2025-11", number - 1) if number <= 12 else _month("2026-08", number - 13)
         arms = _arms(number, steels, testers, sharpeners, blocks, _ON_CARD_GOES_ROUND)
-        yield _scene(number, "life-on-card", "1.0.0", month, arms, tape)
+        yield scene_of(number, "life-on-card", "1.0.0", month, arms, tape)
 
 
 def _first_evenings() -> Iterator[Scene]:
     for number, (sharpeners, testers, key, pairs, tape) in _rows(_FIRST_EVENINGS):
         halves = _in_halves(key, sharpeners.split(), testers.split(), int(pairs))
-        yield _scene(number, "first-evening-paper", "1.0.0", "2026-10", halves, tape)
+        yield scene_of(number, "first-evening-paper", "1.0.0", "2026-10", halves, tape)
 
 
 def _arms(
@@ -352,7 +352,8 @@ def _pick(shore: str, code: str, turn: int) -> str:
     return owned[turn % len(owned)].key
 
 
-def _scene(number: int, protocol: str, version: str, month: str, blocks: tuple[tuple[Arm, ...], ...], tape: str | None = None) -> Scene:
+def scene_of(number: int, protocol: str, version: str, month: str, blocks: tuple[tuple[Arm, ...], ...], tape: str | None = None) -> Scene:
+    """A scene with the coil, the scale and the codes that fall to its number."""
     m = method(protocol, version)
     shore = blade(blocks[0][0].blade).shore
     later = number > _FIRST_TOLD[protocol]

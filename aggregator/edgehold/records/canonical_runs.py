@@ -77,7 +77,7 @@ def _run(run: Run, preparation: Preparation, known: BladeFacts, level: str | Non
         hand=hand_of(preparation),
         edge_part=preparation.edge_part,
         own_sharpening=preparation.sharpener == run.tester,
-        sharpening=level,
+        sharpening=level if preparation.condition is None else None,  # how used they are now says nothing of a stated condition
         start_state=preparation.start_state,
         split_tester=run.tester_change_at_work is not None,
         readings=readings,

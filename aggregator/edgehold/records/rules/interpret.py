@@ -6,7 +6,7 @@ Limits, places, words and codes all come with the table. The browser's interpret
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from edgehold.records.model.submission import Preparation, Submission
@@ -116,12 +116,20 @@ def _at_most(value: Any, stars: Stars, entry: Entry, around: Around) -> Named | 
 
 def _two_edges(entry: Entry, around: Around) -> Iterator[Sight]:
     all_parts = [(n, p) for n, p in enumerate(around.record.preparations) if p.edge_part != "whole"]
+    if _every_part_by_all([p for _, p in all_parts]):  # swapped from one blade to another
+        return
     for key in sorted({p.blade for _, p in all_parts}):
         own = [(n, p) for n, p in all_parts if p.blade == key]
-        names, people = {p.edge_part for _, p in own}, {p.sharpener for _, p in own}
-        if len(names) > 1 and len({(p.edge_part, p.sharpener) for _, p in own}) < len(names) * len(people):
+        names = {p.edge_part for _, p in own}
+        if len(names) > 1 and not _every_part_by_all([p for _, p in own]):
             number, first = own[0]
             yield Sight((number,), first.edge_part, {"blade": key, "parts": " and ".join(sorted(names))})
+
+
+def _every_part_by_all(edges: Sequence[Preparation]) -> bool:
+    """Whether everybody sharpened every part, in each condition that is compared."""
+    met = {(p.edge_part, p.sharpener, p.condition) for p in edges}
+    return len(met) == len({part for part, *_ in met}) * len({tuple(by) for _, *by in met})
 
 
 def _partners(value: Any, stars: Stars, _: Entry, around: Around) -> Named | None:

@@ -58,7 +58,7 @@ export function canonicalRuns(submission, rules) {
       blade: preparation.blade,
       steel: steelOf(blades.get(preparation.blade), rules),
       sharpener: edgeBy(preparation),
-      practice: people.get(preparation.sharpener)?.sharpening ?? null,
+      practice: preparation.condition ? null : people.get(preparation.sharpener)?.sharpening ?? null,
       edgePart: preparation.edge_part ?? "whole",
       pair: rules.protocol.design?.side_by_side ? [...new Set([run.id, run.partner || run.id])].sort().join(" and ") : null,
       angle: angleOf(preparation.edge_angle),

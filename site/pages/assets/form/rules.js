@@ -437,12 +437,16 @@ export const KINDS = {
   }),
   "two edges"(entry, say, { record }) {
     const list = listOf(child(record, "preparations"));
-    const parted = list.map((p, n) => ({ n, blade: child(p, "blade"), who: child(p, "sharpener"), part: child(p, "edge_part") ?? "whole" }));
+    const parted = list.map((p, n) => ({ n, blade: child(p, "blade"), who: JSON.stringify([child(p, "sharpener"), child(p, "condition") ?? null]), part: child(p, "edge_part") ?? "whole" })).filter((p) => p.part !== "whole");
+    /** @param {typeof parted} edges whether everybody sharpened every part, in each condition that is compared */
+    const everyPartByAll = (edges) => {
+      const [parts, people] = [edges.map((p) => p.part), edges.map((p) => p.who)].map((all) => new Set(all).size);
+      return new Set(edges.map((p) => JSON.stringify([p.part, p.who]))).size === parts * people;
+    };
+    if (everyPartByAll(parted)) { return; } // swapped from one blade to another
     for (const blade of new Set(parted.map((p) => p.blade))) {
-      const own = parted.filter((p) => p.blade === blade && p.part !== "whole");
-      const [partCount, people] = [own.map((p) => p.part), own.map((p) => p.who)].map((all) => new Set(all).size);
-      const pairs = new Set(own.map((p) => JSON.stringify([p.part, p.who]))).size;
-      if (partCount > 1 && pairs < partCount * people) { say(bind(entry.at, [own[0].n]), [own[0].n]); }
+      const own = parted.filter((p) => p.blade === blade);
+      if (new Set(own.map((p) => p.part)).size > 1 && !everyPartByAll(own)) { say(bind(entry.at, [own[0].n]), [own[0].n]); }
     }
   },
   "factory edge": where(({ value, stars }, entry, { record }) => {

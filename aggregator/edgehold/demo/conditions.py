@@ -10,8 +10,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from edgehold.records.sharpeners import FACTORY
-
 from .methods import method
 from .record import listed, person_entry, submission, submission_id
 from .scenes import Arm, Scene, scene_of
@@ -21,7 +19,7 @@ FORMAT = "submission/1.4.0"
 _FIRST_NUMBER = 47  # of the protocol's submissions, after the halves that two people sharpened
 _FIRST_PLACE = 1100  # of the random streams
 _MONTH = "2026-10"
-_BEFORE = "before the course"
+_BEFORE, _FACTORY = "before the course", "factory"
 _UNKNOWN = ("edge_angle", "stages", "deburring", "strop", "minutes")  # of an edge as it was delivered
 
 # what the own edge is compared with | who sharpens and tests | whose hand stands for it | two blades
@@ -78,4 +76,4 @@ def _edge(edge: dict[str, object], against: str, tester: str, stand_in: str) -> 
                 whole["condition"] = _BEFORE
         return whole
     delivered = {name: value for name, value in edge.items() if name not in _UNKNOWN}
-    return delivered | {"sharpener": FACTORY, "start_state": FACTORY}
+    return delivered | {"sharpener": _FACTORY, "start_state": _FACTORY}

@@ -399,3 +399,11 @@ def test_terms_need_a_name_a_variance_and_a_fitting_design():
 def test_a_steel_nobody_has_is_refused():
     with pytest.raises(InputError, match="a steel must be one of 1, 2, 3, 4, 5, 6, 7; got 'q'"):
         separability(blocks_to_labels(FANO)).contrasts["steel"].pair("1", "q")
+
+
+def test_two_conditions_of_one_person_at_their_own_table_join_nobody():
+    """Edges before and after a course tell how much the course did, not whether a person sharpens or cuts well."""
+    who = [person for person in "abcdef" for _ in range(4)]
+    edges = [person if n % 2 else f"{person} (before the course)" for n, person in enumerate(who)]
+    found = separability({"sharpener": edges, "tester": who})
+    assert found.crossing_runs == 0 and found.split.verdict != "yes"

@@ -229,13 +229,16 @@ def kept_edges(page: Page) -> list[dict[str, str]]:
         ("the factory's and mine", "factory", {("factory", None, "factory"), ("fid", None, None)}),
     ],
 )
-def test_an_edge_that_is_there_is_cut_first_and_the_form_knows_whose_it_is(tonight, whose, label, edges):
+def test_an_edge_that_is_there_stays_as_it_was_left_and_the_form_knows_whose_it_is(tonight, whose, label, edges):
     tonight.get_by_label("Handles, yours first").fill("fid")
     tonight.get_by_label("Whose edges are compared?").select_option(label=whose)
     tonight.get_by_label("Blades to test").fill("2")
     ask(tonight)
-    assert [run["Sharpened by"] for run in table(tonight)] == [label, "fid", label, "fid"]
-    expect(tonight.locator("#plan-order")).to_contain_text(f"the one by {'the factory' if label == 'factory' else label}, as it was left")
+    assert {(run["Sharpened by"], run["Half"]) for run in table(tonight)} == {
+        (who, half) for who in (label, "fid") for half in ("heel", "tip")
+    }
+    told = f"The half by {'the factory' if label == 'factory' else label} stays as it was left"
+    expect(tonight.locator("#plan-order")).to_contain_text(told)
     assert {(one["sharpener"], one.get("condition"), one.get("start_state")) for one in kept_edges(tonight)} == edges
 
 

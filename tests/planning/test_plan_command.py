@@ -211,7 +211,7 @@ def test_no_test_is_planned_by_a_version_whose_form_is_closed(capsys, tmp_path):
 TWO_BLADES = ["plan", "two-sharpeners-rope", "--root", str(ROOT), "--drawn", "40", "--blade", "wren.galley", "--blade", "wren.deck"]
 
 
-def test_one_person_before_and_now_is_planned_with_the_old_edge_first(capsys, tmp_path):
+def test_of_one_person_before_and_now_the_halves_change_from_blade_to_blade(capsys, tmp_path):
     words = [
         "plan",
         "two-sharpeners-rope",
@@ -230,7 +230,9 @@ def test_one_person_before_and_now_is_planned_with_the_old_edge_first(capsys, tm
     out = capsys.readouterr().out
     assert "The edge by wren (before the course) is cut as it was left" in out
     runs = Plan.model_validate_json((tmp_path / "wren-1.json").read_bytes()).runs
-    assert [(run.sharpener, run.condition) for run in runs] == 2 * [("wren", "before the course"), ("wren", None)]
+    assert {(run.condition, run.edge_part) for run in runs} == {
+        (who, half) for who in ("before the course", None) for half in ("heel", "tip")
+    }
     assert {run.tester for run in runs} == {"wren"}
 
 

@@ -142,8 +142,9 @@ def _left_first(asked: Occasion) -> tuple[int, ...]:
         return ()
     if asked.blades_in_turn:
         return _left_pairs(asked)
-    whole = [arm.blade if asked.halves else "" for arm in asked.arms]  # halves of one edge are cut together
-    return tuple(sorted(range(len(asked.arms)), key=lambda i: (whole[i], asked.arms[i] not in asked.as_left)))
+    if asked.halves:  # cut in turn, so that neither comes later; on every second blade the other one begins, and has the other half
+        return tuple(i for n in range(len(asked.blades)) for i in ((2 * n, 2 * n + 1) if n % 2 == 0 else (2 * n + 1, 2 * n)))
+    return tuple(sorted(range(len(asked.arms)), key=lambda i: asked.arms[i] not in asked.as_left))
 
 
 def _left_pairs(asked: Occasion) -> tuple[int, ...]:

@@ -160,7 +160,7 @@ function order({ design, runs }) {
     make("tbody", {}, runs.map((run) => make("tr", {}, cells(run).map((cell, n) => make(n ? "td" : "th", n ? {} : { scope: "row" }, String(cell)))))));
   const notes = [says("run_end", { last: asked.last, units: asked.protocol.units }), asked.protocol.design.order];
   if (coded) { notes.unshift(says("codes_for", { coder: /** @type {string} */ (asked.coder), testers: asked.testers.join(" and ") })); }
-  if (asked.alone && asked.protocol.question.factor === "sharpener") { notes.unshift(says("alone_note", { other: namesOf(absent(asked)) })); }
+  if (asked.alone && asked.protocol.question.factor === "sharpener") { notes.unshift(says(halves(asked) ? "alone_half_note" : "alone_note", { other: namesOf(absent(asked)) })); }
   return [make("div", { class: "table", tabindex: "0", role: "region", "aria-label": says("order_caption") }, table), ...notes.map((note) => make("p", {}, note)), make("p", { class: "quiet" }, says("drawn_seed", { seed: String(state.seed) }))];
 }
 

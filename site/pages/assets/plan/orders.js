@@ -158,10 +158,10 @@ export function drawnRuns({ asked, fits }, seed) {
   let order;
   if (left.length && bladesInTurn(asked)) {
     order = leftPairs(asked);
+  } else if (left.length && halves(asked)) { // cut in turn, so that neither comes later; on every second blade the other one begins, and has the other half
+    order = upTo(asked.blades.length).flatMap((n) => (n % 2 ? [2 * n + 1, 2 * n] : [2 * n, 2 * n + 1]));
   } else if (left.length) {
-    /** @param {number} i */
-    const rank = (i) => [halves(asked) ? Math.floor(i / asked.sharpeners.length) : 0, Number(!isIn(left, edges[i]))];
-    order = upTo(edges.length).sort((a, b) => compared(rank(a), rank(b)));
+    order = upTo(edges.length).sort((a, b) => Number(!isIn(left, edges[a])) - Number(!isIn(left, edges[b])));
   } else if (bladesInTurn(asked)) {
     order = pairOrder(asked.blades.length, asked.sharpeners.length, sizes.length, draws);
   } else if (inRounds(asked)) {

@@ -27,25 +27,29 @@ DESIGNS = (
     ("steels-exchanged-rope", "2.0.0", 2, 1), ("steels-exchanged-rope", "3.0.0", 2, 1), ("steels-exchanged-rope", "3.0.0", 2, 2),
     ("life-on-card", "1.0.0", 2, 1), ("life-on-card", "2.0.0", 2, 1),
 )  # fmt: skip
+COLUMNS = (
+    "method", "blades", "evenings", "runs", "to", "judged by", "spread", "half-width", "×1.5 seen", "×2 seen",
+    "half-width, spread doubled", "×1.5, ×2 seen then",
+)  # fmt: skip
 HEAD = """# What the usual evening can show
 
-Made by `usual_evening.py`: one blade (two where steels are compared), two who sharpen (one where steels are compared), one who cuts and is not told whose edge it is,
-20 m of medium and three hours an evening. Half-width: of the 95 % interval at a true ratio of 1, as a ratio. "Seen": how often the interval leaves out 1 if one edge
-really is 1.5 times, or twice, as good. Spread: ln SD between runs that should agree, the protocol's assumption (worth four degrees of freedom, so that
-drawn evenings scatter more and less than that), and twice it in the last two columns. What a protocol's primary endpoint needs is marked *primary*; shorter
-runs are judged by what they reach.
+Made by `usual_evening.py`: one blade (two where steels are compared), two who sharpen (one where steels are compared), one who cuts
+and is not told whose edge it is, 20 m of rope and three hours an evening. Half-width: of the 95 % interval at a true ratio of 1, as a
+ratio. "Seen": how often the interval leaves out 1 if one edge really is 1.5 times, or twice, as good. Spread: ln SD between runs that
+should agree, the protocol's assumption (worth four degrees of freedom, so that drawn evenings scatter more and less than that), and
+twice it in the last two columns. What a protocol's primary endpoint needs is marked *primary*; shorter runs are judged by what they
+reach.
 
-| method | blades | evenings | runs | to | judged by | spread | half-width | ×1.5 seen | ×2 seen | half-width, spread doubled | ×1.5, ×2 seen then |
-|---|---|---|---|---|---|---|---|---|---|---|---|
 """
 
 
 def page() -> str:
     """The table with its head."""
-    return HEAD + "".join(line for design in DESIGNS for line in _lines(*design))
+    rows = [COLUMNS, ("---",) * len(COLUMNS), *(row for design in DESIGNS for row in _rows(*design))]
+    return HEAD + "".join(f"| {' | '.join(map(str, row))} |\n" for row in rows)
 
 
-def _lines(name: str, version: str, blades: int, evenings: int) -> list[str]:
+def _rows(name: str, version: str, blades: int, evenings: int) -> list[tuple[object, ...]]:
     followed = protocol(name, version)
     sharpeners = ["tern", "wren"] if followed.question.factor == "sharpener" else ["wren"]
     asked = occasion(
@@ -57,21 +61,20 @@ def _lines(name: str, version: str, blades: int, evenings: int) -> list[str]:
         coder="moss",
     )
     design = doable(asked)
-    return [_line(f"{name} {version}", blades, evenings, one) for one in (design, *other_designs(design))]
+    return [_row(f"{name} {version}", blades, evenings, one) for one in (design, *other_designs(design))]
 
 
-def _line(method: str, blades: int, evenings: int, design) -> str:
+def _row(method: str, blades: int, evenings: int, design) -> tuple[object, ...]:
     rules = {rule.id: rule for rule in design.asked.protocol.endpoints}
     known = {name: assumption(rule) for name, rule in rules.items()}
     doubled = {name: _times(one, 2.0) for name, one in known.items()}
     one, wide = (glance(design, Known(entries, None, None), SEED) for entries in (known, doubled))
     judged = f"{one.title.lower()}{', *primary*' if one.primary else ''}"
     spread = math.sqrt(known[one.endpoint].prior_s2)
-    cells = (
+    return (
         method, blades, evenings, one.runs, f"{one.last:g}", judged, f"{spread:.2f}", _ratio(one.half_width), *_shares(one.seen),
         _ratio(wide.half_width), ", ".join(_shares(wide.seen)),
     )  # fmt: skip
-    return f"| {' | '.join(map(str, cells))} |\n"
 
 
 def _times(entry: Repeatability, factor: float) -> Repeatability:

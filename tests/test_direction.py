@@ -8,7 +8,7 @@ from tests.imports import PACKAGE, between_packages, circles, imports, part_of
 
 STAGES = ["records", "endpoints", "estimates", "pooling", "results", "forms", "pages"]
 EVERYWHERE = {"errors", "words", "counted", "numerics"}
-BESIDE = {"forms": {"review", "planning"}}
+BESIDE = {"forms": {"review", "planning"}, "pages": {"cards"}}
 """What stands beside the path and may be imported all the same: it knows nothing to the right of its reader."""
 GRAPH = imports()
 MODULES = [name for name in GRAPH if part_of(name).removeprefix("edgehold.") in {"numerics", *STAGES}]
@@ -29,10 +29,22 @@ def test_what_the_forms_take_from_beside_the_path_knows_the_records_alone():
         assert {part_of(other) for other in GRAPH[name]} <= {"edgehold.records", "edgehold.review", "edgehold.errors"}, name
 
 
+def test_the_cards_know_the_records_and_the_words_alone():
+    cards = [name for name in GRAPH if part_of(name) == "edgehold.cards"]
+    assert len(cards) > 2
+    for name in cards:
+        assert {part_of(other) for other in GRAPH[name]} - {"edgehold"} <= {
+            "edgehold.records",
+            "edgehold.cards",
+            "edgehold.words",
+            "edgehold.errors",
+        }, name
+
+
 def test_the_planner_knows_no_form_and_no_page():
     planning = [name for name in GRAPH if part_of(name) == "edgehold.planning"]
     assert len(planning) > 10
-    left = {f"edgehold.{stage}" for stage in ("planning", *STAGES[: STAGES.index("forms")], *EVERYWHERE)}
+    left = {f"edgehold.{stage}" for stage in ("planning", "cards", *STAGES[: STAGES.index("forms")], *EVERYWHERE)}
     for name in planning:
         assert {part_of(other) for other in GRAPH[name]} - {"edgehold"} <= left, name
 

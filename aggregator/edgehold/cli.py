@@ -114,7 +114,9 @@ def _parser() -> argparse.ArgumentParser:
         metavar="DIR",
         help="a repository: say what these runs add to the pool of its submissions, without them and with them (pools that question twice)",
     )
-    report.add_argument("--json", action="store_true", help="print the report as JSON")
+    how = report.add_mutually_exclusive_group()
+    how.add_argument("--json", action="store_true", help="print the report as JSON")
+    how.add_argument("--card", action="store_true", help="print what was found in at most 1,000 characters, for a post")
 
     from .planning.options import add_arguments
 
@@ -260,6 +262,11 @@ def _draft(arguments: argparse.Namespace) -> int:
     from .review.command import draft_of, put, told
 
     root = _root(arguments)
+    if getattr(arguments, "card", False):
+        from .cards.of_repository import card_of
+
+        print(card_of(root, arguments.id, arguments.version))
+        return FINE
     draft = draft_of(root, arguments)
     if arguments.print:
         print(draft.text, end="")
@@ -304,7 +311,12 @@ def _plan(arguments: argparse.Namespace) -> int:
             from .sheets.giving import give_out
 
             files += give_out(root, advice.plan, Path(arguments.sheets))
-    print(advice_json(advice) if arguments.json else advice_text(advice))
+    if arguments.card:
+        from .planning.card import plan_card
+
+        print(plan_card(advice))
+    else:
+        print(advice_json(advice) if arguments.json else advice_text(advice))
     for file in files:
         print(f"wrote {file}", file=sys.stderr)
     return FINE
@@ -347,7 +359,12 @@ def _report(arguments: argparse.Namespace) -> int:
         return ERRORS_FOUND
     table, pool = (Path(name) if name else None for name in (arguments.table, arguments.pool))
     report = report_at(root, opened, table, weekly, pool)
-    print(report_json(report) if arguments.json else report_text(report))
+    if arguments.card:
+        from .report.card import report_card
+
+        print(report_card(report))
+    else:
+        print(report_json(report) if arguments.json else report_text(report))
     if arguments.html is not None:
         write_html(report, Path(arguments.html))
         print(f"wrote {arguments.html}", file=sys.stderr)

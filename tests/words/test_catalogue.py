@@ -57,7 +57,7 @@ def strings():
 
 
 SENTENCES = (
-    "all_runs", "model_answer", "moves", "network", "own_answer", "pages", "plan", "planner", "probes", "report", "sending",
+    "all_runs", "card", "model_answer", "moves", "network", "own_answer", "pages", "plan", "planner", "probes", "report", "sending",
     "studies_answer", "study_checks", "tables",
 )  # groups of whole sentences  # fmt: skip
 HANDED_OUT = (

@@ -20,10 +20,10 @@ from edgehold.records.read.yaml_reading import split_front_matter
 from edgehold.records.rules.settings_tables import asking_for_tables
 from edgehold.records.rules.table import Entry
 from edgehold.records.schemas import repository_url, site_url
+from edgehold.records.status import events_of, status_after
 from edgehold.records.threads import state_of
 from edgehold.results.publish.objections import STRUCK, threads_of, versions_of
 from edgehold.results.publish.text_changes import step_titles
-from edgehold.results.publish.versions import events_of, status_after
 from edgehold.review.protocol_drafts import FIRST_VERSION, skeleton
 from edgehold.words import group
 

@@ -23,9 +23,10 @@ from edgehold.records.read.opening import LARGEST_BYTES, UNFIT_CHARACTERS
 from edgehold.records.registers import DROPPED_MARKS, GRIT_LETTERS, grit_spellings, load_units, steel_spellings
 from edgehold.records.rules.table import handed_on, submission_table
 from edgehold.records.schemas import generated_schemas, repository_url, site_url
+from edgehold.records.status import events_of, status_after
 from edgehold.records.units import grammar
 from edgehold.results.model.repeatability import PublishedRepeatability
-from edgehold.results.publish.versions import closed_by, events_of, status_after
+from edgehold.results.publish.versions import closed_by
 from edgehold.words import group
 
 from .answer import answer_rules

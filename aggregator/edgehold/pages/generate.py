@@ -25,6 +25,7 @@ def generate_pages(
     forms: Forms | None = None,
     sheets: Mapping[tuple[str, str], SheetView] | None = None,
     reviews: Reviews | None = None,
+    base_url: str = "",
 ) -> tuple[tuple[str, str], ...]:
     """Every page made from the bundle.
 
@@ -35,6 +36,7 @@ def generate_pages(
     forms : rules of the forms, by protocol id and version.
     sheets : ready-drawn sheets, by protocol id and version.
     reviews : rules of the forms about objections and protocols, by kind.
+    base_url : address of the published site, for texts that leave it; empty where it has none.
 
     Returns
     -------
@@ -46,7 +48,7 @@ def generate_pages(
         *log_pages(results),
         *steel_pages(results),
         *submission_pages(results),
-        *protocol_pages(results, forms or {}),
+        *protocol_pages(results, forms or {}, base_url),
         *tonight_pages(results, forms or {}, sheets or {}),
         *sheet_pages(sheets or {}),
         *objection_pages(results, downloads),

@@ -105,7 +105,12 @@ def hands_of(protocol: Protocol, body: str, figures: Mapping[str, str], prefix: 
 
 def hands_of_result(version: ProtocolResult, prefix: str) -> Hands:
     """The same for a version as published; of settings that are not whole there are no tables."""
-    return _hands(_record(json.dumps(version.front)), version.body, [(f.file, f.svg, f.caption) for f in version.figures], prefix)
+    return _hands(settings_of(version), version.body, [(f.file, f.svg, f.caption) for f in version.figures], prefix)
+
+
+def settings_of(version: ProtocolResult) -> Protocol | None:
+    """The settings of a version as published; None where they are not whole."""
+    return _record(json.dumps(version.front))
 
 
 @functools.lru_cache(maxsize=64)

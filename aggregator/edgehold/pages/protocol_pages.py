@@ -8,13 +8,14 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from edgehold.cards.method import method_card
 from edgehold.results.model.objections import ObjectionResult
 from edgehold.results.model.results import Results
 from edgehold.results.model.text_changes import TextChangeResult
 from edgehold.results.model.versions import DifferenceResult, ProtocolResult
 
 from . import addresses, safe_text
-from .hands import hands_of_result
+from .hands import hands_of_result, settings_of
 from .objection_pages import by_state, submissions_by_id
 from .page import Page, render
 from .tonight_pages import Forms
@@ -40,16 +41,16 @@ class Passage:
     pieces: tuple[TextChangeResult, ...]
 
 
-def protocol_pages(results: Results, forms: Forms) -> Iterator[Page]:
-    """The index and everything below it; a version that has a form leads to it."""
+def protocol_pages(results: Results, forms: Forms, base_url: str = "") -> Iterator[Page]:
+    """The index and everything below it; a version that has a form leads to it. Cards name the site's address where it has one."""
     ids = sorted({p.id for p in results.protocols})
     groups = [(_newest(versions), versions) for versions in (_versions(results, i) for i in ids)]
     html = render("protocols.html", groups=groups)
     yield Page("/protocols/", "Protocols", html, "Protocols", "Versioned test methods for one evening")
     for newest, versions in groups:
-        yield _protocol(results, newest, versions, forms, addresses.protocol(newest.id), record=False)
+        yield _protocol(results, newest, versions, forms, base_url, record=False)
         for version in versions:
-            yield _protocol(results, version, versions, forms, addresses.version(version), record=True)
+            yield _protocol(results, version, versions, forms, base_url, record=True)
             if version.difference:
                 yield _changes(version, version.difference, objections_to(results, version.id))
 
@@ -72,7 +73,10 @@ def _newest(versions: list[ProtocolResult]) -> ProtocolResult:
     return next((v for v in versions if v.newest), versions[0])
 
 
-def _protocol(results: Results, shown: ProtocolResult, versions: list[ProtocolResult], forms: Forms, address: str, *, record: bool) -> Page:
+def _protocol(
+    results: Results, shown: ProtocolResult, versions: list[ProtocolResult], forms: Forms, base_url: str, *, record: bool
+) -> Page:
+    address = addresses.version(shown) if record else addresses.protocol(shown.id)
     drawings = {f.file: _figure(f.svg, f.caption, number) for number, f in enumerate(shown.figures, 1)}
     objections = objections_to(results, shown.id)
     body = safe_text.protocol_body(shown.body, drawings, _below_steps(shown, objections))
@@ -89,12 +93,23 @@ def _protocol(results: Results, shown: ProtocolResult, versions: list[ProtocolRe
         left_over=[drawing for drawing in drawings.values() if drawing not in body],
         permanent=record,
         has_form=(shown.id, shown.version) in forms,
+        card=_card(shown, base_url),
         objections=objections,
         groups=by_state(objections[n] for n in shown.concerned),
         submissions=submissions_by_id(results),
     )
     name = f"{shown.front.get('title', shown.id)} {shown.version}"
     return Page(address, name, html, "Protocols", str(shown.front.get("title", "")), record=record, contents=True)
+
+
+def _card(shown: ProtocolResult, base_url: str) -> str:
+    """The version in a post; empty where its settings are not whole."""
+    settings = settings_of(shown)
+    if settings is None:
+        return ""
+    base = base_url.rstrip("/")
+    here, ask = (base and base + path for path in (addresses.version(shown), addresses.objection_form(shown.id, shown.version)))
+    return method_card(settings, shown.status, shown.sha256, here, ask)
 
 
 def _below_steps(shown: ProtocolResult, objections: Objections) -> dict[str, Markup]:

@@ -21,6 +21,7 @@ from mkdocs.structure.pages import Page
 from mkdocs.structure.toc import get_toc
 
 from edgehold.forms.submission import example_json
+from edgehold.records.schemas import FALLBACK_URL, site_url
 from edgehold.results.model.results import Results
 
 from . import safe_text
@@ -81,7 +82,9 @@ def build_site(
     with _quiet_and_timeless():
         config = load_config(str(chosen / "mkdocs.yml"), site_dir=str(target.resolve()), strict=True)
         drawn = sheets or {}
-        pages = generate_pages(results, tuple(sorted(downloads)), forms, {key: view for key, (view, _) in drawn.items()}, reviews)
+        address = site_url(chosen)
+        views = {key: view for key, (view, _) in drawn.items()}
+        pages = generate_pages(results, tuple(sorted(downloads)), forms, views, reviews, "" if address == FALLBACK_URL else address)
         examples = {example_name(*key): example_json(rules) for key, rules in (forms or {}).items()}
         files = {sheet_name(*key, kind): data for key, (_, kinds) in drawn.items() for kind, data in kinds.items()}
         config.plugins["edgehold"] = _Generated(pages, downloads | examples | files, results)

@@ -65,4 +65,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--sealed", action="store_true", help="seal the plan: publish its hash before the first cut")
     parser.add_argument("--origin", choices=("measured", "simulated"), default="measured", help="what will be sent in (default measured)")
     parser.add_argument("--dry", action="store_true", help="write no file, only say what there is to say")
-    parser.add_argument("--json", action="store_true", help="print everything as JSON")
+    form = parser.add_mutually_exclusive_group()
+    form.add_argument("--json", action="store_true", help="print everything as JSON")
+    form.add_argument("--card", action="store_true", help="print what will be done in at most 1,000 characters, for a post")

@@ -58,6 +58,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
             one.add_argument("id", metavar="ID", help="the protocol's id")
             one.add_argument("--from", dest="source", metavar="ID@VERSION", help="the version to start from (default: a skeleton)")
             one.add_argument("--version", metavar="X.Y.Z", help="its number (default: the next MINOR, or 1.0.0)")
+            one.add_argument(
+                "--card", action="store_true", help="write nothing: print the version that is there in at most 1,000 characters"
+            )
         elif kind != "objection":
             one.add_argument("protocol", metavar="PROTOCOL", help="the protocol's id, or analysis for an objection to it")
             what = ("version", str, "the version") if kind == "event" else ("number", int, "the objection's number")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from typing import Literal, get_args
 
 from edgehold.records.canonical import LoadedProtocol, ObjectionThread, Repository
@@ -12,6 +12,7 @@ from edgehold.records.model.review import Event
 from edgehold.records.rules.bumps import bump_given, bump_needed
 from edgehold.records.rules.differences import FieldDifference, field_differences, steps_touched
 from edgehold.records.rules.protocol_form import step_texts
+from edgehold.records.status import events_of, newest_version, status_after
 from edgehold.records.threads import closing, is_blocking, standing_against, state_of
 from edgehold.results.model.versions import (
     DifferenceResult,
@@ -27,8 +28,6 @@ from .fields import one_of
 from .objections import STRUCK, threads_of, versions_of
 from .text_changes import step_titles, text_changes
 
-Status = Literal["draft", "in review", "adopted", "retired"]
-AFTER: dict[str, Status] = {"opened for review": "in review", "adopted": "adopted", "retired": "retired"}
 LEVELS: tuple[Literal["major", "minor", "patch"], ...] = ("major", "minor", "patch")
 
 
@@ -72,26 +71,6 @@ def _concerns(thread: ObjectionThread, version: str) -> bool:
 def closed_by(repository: Repository, name: str, version: str) -> tuple[int, ...]:
     """Numbers of the objections that close the form of a version."""
     return tuple(thread.number for thread in closing(version, threads_of(repository, name).values(), versions_of(repository, name)))
-
-
-def events_of(repository: Repository, name: str, version: str) -> tuple[Event, ...]:
-    """Events in the life of one version, in their order."""
-    return tuple(event for event in repository.events.get(name, ()) if event.version == version)
-
-
-def status_after(events: Iterable[Event]) -> Status:
-    """Where a version stands after its events: draft, in review, adopted or retired."""
-    status: Status = "draft"
-    for event in events:
-        status = AFTER.get(event.kind, status)
-    return status
-
-
-def newest_version(repository: Repository, name: str) -> str:
-    """The newest adopted version; without one, the newest of all."""
-    versions = sorted((v for n, v in repository.protocols if n == name), key=version_order)
-    adopted = [v for v in versions if status_after(events_of(repository, name, v)) == "adopted"]
-    return (adopted or versions)[-1]
 
 
 def _event(repository: Repository, event: Event) -> EventResult:

@@ -1,0 +1,54 @@
+"""A method in a post: made from the settings alone, so that it says what the method does and nothing else."""
+
+from __future__ import annotations
+
+from edgehold.records.model.protocol import Protocol
+from edgehold.records.units import plural
+from edgehold.words import Reason
+
+from .fitting import Line, fitted
+
+HASH = 16  # characters of a SHA-256 that a card shows
+
+
+def method_card(protocol: Protocol, status: str, sha256: str, address: str = "", ask: str = "") -> str:
+    """What a protocol's version does, in at most ``fitting.LONGEST`` characters.
+
+    Parameters
+    ----------
+    protocol : its settings.
+    status : draft, in review, adopted or retired.
+    sha256 : of its file.
+    address, ask : of its page, and of the form for an objection to it; empty where the site has no address.
+    """
+    return fitted(method_lines(protocol, status, sha256, address, ask))
+
+
+def method_lines(protocol: Protocol, status: str, sha256: str, address: str, ask: str) -> list[Line]:
+    """The lines of that card in their order."""
+    p, design = protocol, protocol.design
+    marks, last = ", ".join(f"{work:g}" for work in p.work.checkpoints), f"{p.work.checkpoints[-1]:g}"
+    primary = next(rule for rule in p.endpoints if rule.primary)
+    dealt = sorted({threat.threat for threat in p.threats if threat.steps})
+    left = sorted({threat.threat for threat in p.threats if not threat.steps} - set(dealt))
+    return [
+        Line(Reason("card.method", title=p.title, id=p.id, version=p.version, status=status)),
+        Line(p.question.text),
+        Line(Reason("card.compared", varies=", ".join(design.varies), holds=", ".join(design.holds) or Reason("card.nothing")), 6, True),
+        Line(Reason(f"card.side_by_side_{design.side_by_side}") if design.side_by_side else "", 2),
+        Line(Reason("card.work", medium=p.medium.name, last=last, units=plural(p.work.unit), marks=marks)),
+        Line(Reason("card.reading", text=p.reading.description, repeats=p.reading.repeats), 1, True),
+        Line(Reason("card.order", text=design.order), 3, True),
+        Line(Reason("card.hiding", text=design.blinding), 4, True),
+        Line(Reason("card.runs", runs=design.least_runs, minutes=p.minutes.whole)),
+        Line(Reason("card.stopping", text=p.stopping.text), 7, True),
+        Line(Reason("card.answer", title=_lower(primary.title), ratio=f"{primary.worthwhile_ratio:g}")),
+        Line(Reason("card.against", kinds=", ".join(dealt)) if dealt else "", 5),
+        Line(Reason("card.not_against", kinds=", ".join(left)) if left else "", 5),
+        Line(Reason("card.file", sha256=sha256[:HASH], address=address) if address else Reason("card.file_alone", sha256=sha256[:HASH])),
+        Line(Reason("card.wrong", address=ask) if ask else Reason("card.wrong_here")),
+    ]
+
+
+def _lower(title: str) -> str:
+    return title[:1].lower() + title[1:]

@@ -11,7 +11,7 @@ METHOD = "/protocols/two-sharpeners-rope/2.0.0/"
 
 def test_one_click_copies_the_method(open_page):
     page = open_page(METHOD)
-    page.evaluate("navigator.clipboard.writeText = async text => { window.copied = text; }")
+    page.evaluate("() => { navigator.clipboard.writeText = async text => { window.copied = text; }; }")
     page.get_by_text("The method in a post").click()
     page.get_by_role("button", name="Copy it").click()
     expect(page.get_by_text("Copied.")).to_be_visible()
@@ -23,7 +23,7 @@ def test_one_click_copies_the_method(open_page):
 
 def test_where_the_clipboard_is_shut_the_text_is_marked(open_page):
     page = open_page(METHOD)
-    page.evaluate("navigator.clipboard.writeText = async () => { throw new Error('no'); }")
+    page.evaluate("() => { navigator.clipboard.writeText = async () => { throw new Error('no'); }; }")
     page.get_by_text("The method in a post").click()
     page.get_by_role("button", name="Copy it").click()
     expect(page.get_by_text("copy it yourself")).to_be_visible()

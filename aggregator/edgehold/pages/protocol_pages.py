@@ -12,6 +12,7 @@ from edgehold.results.model.objections import ObjectionResult
 from edgehold.results.model.results import Results
 from edgehold.results.model.text_changes import TextChangeResult
 from edgehold.results.model.versions import DifferenceResult, ProtocolResult
+from edgehold.words import Reason
 
 from . import addresses, safe_text
 from .hands import hands_of_result
@@ -45,7 +46,7 @@ def protocol_pages(results: Results, forms: Forms) -> Iterator[Page]:
     ids = sorted({p.id for p in results.protocols})
     groups = [(_newest(versions), versions) for versions in (_versions(results, i) for i in ids)]
     html = render("protocols.html", groups=groups)
-    yield Page("/protocols/", "Protocols", html, "Protocols", "Versioned test methods for one evening")
+    yield Page("/protocols/", "Protocols", html, "Protocols", Reason("pages.protocols_told"))
     for newest, versions in groups:
         yield _protocol(results, newest, versions, forms, addresses.protocol(newest.id), record=False)
         for version in versions:

@@ -74,6 +74,7 @@ from edgehold.records.model.protocol import Protocol
 from edgehold.records.registers import DEMO_PREFIX
 from edgehold.records.sharpeners import FACTORY
 from edgehold.records.units import plural
+from edgehold.words import Reason
 
 Entry = dict[str, Any]
 
@@ -377,7 +378,7 @@ def _units(protocol: Protocol, of: str) -> list[Entry]:
         return [*found, entry_of("unused", f"{of}/reading_unit", "wrong-reading", step=UNITS)]
     return [
         *found,
-        entry_of("needed", f"{of}/reading_unit", "wrong-unit", step=UNITS, cure="choose the unit"),
+        entry_of("needed", f"{of}/reading_unit", "wrong-unit", step=UNITS, cure=Reason("findings.choose_unit")),
         entry_of("unit", f"{of}/reading_unit", "wrong-unit", units=list(rule.accepted_units), step=UNITS),
     ]
 

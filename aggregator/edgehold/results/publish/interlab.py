@@ -72,7 +72,7 @@ def _note(circulated: CirculatedBlade, result: ItemResult) -> str:
 
 
 def _tests(result: ItemResult) -> tuple[str, ...]:
-    named = (("Cochran's C for the largest spread", result.cochran), ("Grubbs' G for the farthest mean", result.grubbs))
+    named = ((Reason("published.cochran"), result.cochran), (Reason("published.grubbs"), result.grubbs))
     return tuple(_test(name, test, result) for name, test in named if test is not None)
 
 

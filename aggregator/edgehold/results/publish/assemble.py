@@ -23,6 +23,7 @@ from edgehold.pooling.gather.circulation import CirculatedBlade
 from edgehold.pooling.network.steel_network import SteelNetwork
 from edgehold.pooling.pairwise.comparisons import PooledComparison
 from edgehold.pooling.pairwise.cumulative import PoolCourse
+from edgehold.pooling.probes.effects import Unanswered
 from edgehold.pooling.probes.probes import ProbeAnswer
 from edgehold.pooling.separability import Separability
 from edgehold.records.canonical import LoadedSubmission, PoolKey, Repository, pool_key
@@ -132,7 +133,7 @@ def _not_fitted(found: EverythingFound, notes: list[failures.Line]) -> tuple[Not
         *failures.of_table(found.table),
         *failures.of_estimates(found.estimates),
         *failures.of_comparisons(found.comparisons),
-        *failures.failed((c.pool, c.endpoint, f"circulating blade {c.blade}", c.reason) for c in found.circulated),
+        *((c.pool, c.endpoint, f"circulating blade {c.blade}", c.result) for c in found.circulated if isinstance(c.result, NotFitted)),
         *failures.failed((c.pool, "", Reason("published.mean_curve", steel=c.steel), c.reason) for c in found.curves),
         *failures.failed(
             (pool, "", Reason("published.what_is_apart"), why) for pool, why in found.apart.items() if isinstance(why, NotFitted)
@@ -142,7 +143,10 @@ def _not_fitted(found: EverythingFound, notes: list[failures.Line]) -> tuple[Not
             (c.pool, "", Reason("published.pair_along_work", first=c.first, second=c.second), c.contrast.reason) for c in found.curve_pairs
         ),
         *failures.failed(
-            (*key, f"the question {answer.probe.id}", answer.reason) for key, answers in found.probes.items() for answer in answers
+            (*key, f"the question {answer.probe.id}", answer.found.reason)
+            for key, answers in found.probes.items()
+            for answer in answers
+            if isinstance(answer.found, Unanswered)
         ),
         *failures.of_all_runs(found.crossed.values()),
         *failures.failed((*key, Reason("published.hierarchical_model"), one.headline.reason) for key, one in found.answers.items()),

@@ -20,6 +20,7 @@ from edgehold.pooling.gather.all_runs import AllRuns
 from edgehold.pooling.network.steel_network import SteelNetwork, unfitted
 from edgehold.pooling.pairwise.comparisons import PooledComparison
 from edgehold.pooling.pairwise.cumulative import PoolCourse
+from edgehold.pooling.probes.effects import Unanswered
 from edgehold.pooling.probes.probes import ProbeAnswer
 from edgehold.pooling.probes.runs import NOT_FITTED
 from edgehold.records.canonical import PoolKey
@@ -69,7 +70,7 @@ def network_without(network: SteelNetwork, why: str) -> SteelNetwork:
 
 def probe_without(answer: ProbeAnswer, why: str) -> ProbeAnswer:
     """A question without an answer."""
-    return replace(answer, state=NOT_FITTED, reason=why, pair=None, result=None, p=None)
+    return replace(answer, found=Unanswered(NOT_FITTED, why, answer.found.runs, answer.found.submissions))
 
 
 def curves_without(pair: CurvePair, why: str) -> CurvePair:

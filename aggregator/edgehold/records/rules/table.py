@@ -107,7 +107,7 @@ ENOUGH_RANGES = 6  # checkpoints with repeats before a file's own spread counts
 FINE_STEPS = 8  # steps of the instrument from which on two readings seldom agree by themselves
 OFF_UNIT = math.log(4)  # a run beside the others; the nearest two accepted units lie apart by 2.2 and are not told apart
 
-UNITS, NUMBERS, VALUES, READINGS = 1, 2, 3, 4  # steps of reading one run
+UNITS, NUMBERS, VALUES = 1, 2, 3  # steps of reading one run
 RUN, READING, REFERENCE = "/runs/*", "/runs/*/readings/*", "/references/*"
 AFTER_VALUES = {RUN: VALUES}
 

@@ -6,7 +6,7 @@ from scipy.optimize import minimize
 from scipy.stats import chi2
 from scipy.stats import t as student_t
 
-from edgehold.pooling.probes.columns import edge_angle, last_not_first, later_evening, luck_of_guesses, place_in_evening
+from edgehold.pooling.probes.columns import edge_angle, last_not_first, later_evening, luck_of_guesses, place_in_evening, second_in_turn
 from edgehold.pooling.probes.effects import Answered
 from edgehold.pooling.probes.probes import ProbeAnswer, found_something, probe_answers
 from edgehold.pooling.probes.register import AGREEMENT, EFFECT, PROBES, SPREAD, STEELS_AT_EQUAL, Probe, probes_for
@@ -422,6 +422,29 @@ def test_guesses_are_counted_and_right_ones_held_against_wrong_ones():
     assert answer.p < 0.01
     assert told.remark == f"{sum(right.values())} of 48 guesses were right; luck alone would give 24"
     assert luck_of_guesses(changed(rows, blinded=lambda row: False)) == ""
+
+
+def in_turn(rng, second):
+    """Evenings whose runs are cut in turn two by two; a pair shares luck of its own, and ``second`` is what coming second does."""
+    luck = {}
+    rows = changed(evenings(rng), pair=lambda row: f"{row.tester}-{(row.order + 1) // 2}")
+    return changed(rows, lambda row: row.low + luck.setdefault(row.pair, rng.normal(0, 0.2)) + second * (row.order % 2 == 0))
+
+
+def test_what_coming_second_of_two_in_turn_does_is_found_within_pairs():
+    found = [ask(in_turn(np.random.default_rng(seed), 0.2), "second-in-turn") for seed in range(20)]
+    assert {one.runs for one in found} == {48}
+    assert sum(one.result.interval.low <= 0.2 <= one.result.interval.high for one in found) >= 16, (
+        "fewer: once in 2,600 times of a true 95 %"
+    )
+    assert np.mean([one.result.estimate for one in found]) == pytest.approx(0.2, abs=0.03)
+    nothing = [ask(in_turn(np.random.default_rng(seed), 0.0), "second-in-turn").p for seed in range(20)]
+    assert sum(p < 0.05 for p in nothing) <= 4
+
+
+def test_an_edge_cut_alone_is_neither_first_nor_second():
+    rows = [make_row(0.0, n, order=n, pair=pair) for n, pair in enumerate(("a b", "a b", "c", None, None), start=1)]
+    assert second_in_turn(rows) == [0.0, 1.0, None, None, None]
 
 
 def test_the_first_and_the_last_of_an_evening_are_held_against_each_other():

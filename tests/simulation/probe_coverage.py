@@ -39,7 +39,8 @@ CROSSED = import_module("edgehold.pooling.crossed.crossed")  # the module: the p
 WANTED, WANTED_SPREAD = 0.93, 0.92  # least lower bounds of the coverage of a ratio, and of a variance's interval
 MOST_FALSE = 0.07  # largest upper bound of the share of false alarms
 CLAIMED = 2000  # figures below which one is shown and nothing is claimed of it
-DRAWN = tuple(probe for probe in PROBES if probe.id != "seal")  # its model is that of "blinding", with the seal in place of the code
+NOT_DRAWN = {"seal", "second-in-turn"}  # the model of "blinding", with the seal in place of the code; edges here are cut one by one
+DRAWN = tuple(probe for probe in PROBES if probe.id not in NOT_DRAWN)
 ALL_PROBES = 100  # seeds of a row that are asked every probe; the others are asked the core, for which most is claimed
 CORE = (
     "lot", "coil-position", "run-order", "humidity", "blinding", "own-sharpening", "start-keenness", "steels-at-equal-start",

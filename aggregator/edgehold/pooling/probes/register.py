@@ -105,6 +105,7 @@ PROBES: tuple[Probe, ...] = (
     _asked("coil-position", EFFECT, of.coil_position, step=10.0, within=of.lot_of, beside=(("place in evening", of.place_in_evening),)),
     _asked("run-order", EFFECT, of.place_in_evening, step=4.0, within=of.evening_of_tester),
     _asked("first-and-last", EFFECT, of.last_not_first, within=of.evening_of_tester),
+    _asked("second-in-turn", EFFECT, of.second_in_turn, within=of.pair_of),
     _asked("later-evening", EFFECT, of.later_evening, within=of.submission_of),
     _asked("humidity", EFFECT, of.humidity, step=10.0, within=of.tester_of),
     _asked("blinding", EFFECT, of.known_own, replaces=OWN, beside=(("own sharpening", of.own_sharpening), ("not blinded", of.not_blinded))),

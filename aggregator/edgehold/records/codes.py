@@ -1,7 +1,8 @@
 """Every code a finding can carry: how grave it is, what it means, and the usual cure.
 
-A code and its cure are two patterns of ``words/catalogue/errors.json`` or ``warnings.json``: the file says how grave it is. An error
-stops a build. A warning is shown, counted and can be answered by the submitter (``answers`` in the file).
+A code and its cure are two patterns of ``words/catalogue/errors.json`` or ``warnings.json``: the file says how grave it is. Whatever
+has a cure there is a code; what has none is a message of a finding. An error stops a build. A warning is shown, counted and can be
+answered by the submitter (``answers`` in the file).
 """
 
 from __future__ import annotations
@@ -34,5 +35,5 @@ CODES: dict[str, Code] = {
     name: Code(severity, Reason(f"{file}.{name}"), Reason(f"{file}.{name}{CURE}"))
     for file, severity in (("errors", ERROR), ("warnings", WARNING))
     for name in group(file)
-    if not name.endswith(CURE)
+    if f"{name}{CURE}" in group(file)
 }

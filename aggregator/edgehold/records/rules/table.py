@@ -82,6 +82,7 @@ NEAR_CHECKPOINT = 0.02  # relative; 3 1/4 ft for 1 m is meant so, 22 cuts for 20
 READ_ALIKE = 0.2  # relative; partners are read at one checkpoint, 22 cuts for 20 among them, and checkpoints lie a factor of 2 apart
 WIDEST_USUAL_ANGLE_DEG = 25.0  # per side; common practice has 10 to 25
 LONG_AGO_YEARS = 10
+LONGEST_COIL_M = 500.0  # rope comes in coils of up to some 220 m (common practice); a figure in centimetres or millimetres is beyond
 FARTHEST_GRIT = 2.0  # systems state different statistics of one powder (d50, largest); a factor of 2 covers them
 
 FARTHEST_WEIGHT = 2.5  # a filed notch multiplies the pull by 1.4 to 1.6 (common practice), and the check is there to show it
@@ -239,6 +240,9 @@ def _facts() -> list[Entry]:
         entry_of("not after", "/month", "month-in-future", months=0, says=says("findings.month_to_come")),
         entry_of("not before", "/month", "month-long-ago", months=-12 * LONG_AGO_YEARS, says=says("findings.month_long_ago")),
     ]
+    found.append(
+        entry_of("at most", "/runs/*/coil_position_m", "far-into-coil", limit=LONGEST_COIL_M, says=says("warnings.metres_into_coil"))
+    )
     planned = entry_of("as planned", "/runs/*", "order-differs")
     return [*found, *_angles(), *_changes(), *_grits(), *_edge_parts(), *_partners(), *_steels(), *_references(), planned]
 

@@ -26,7 +26,9 @@ def test_what_the_forms_take_from_beside_the_path_knows_the_records_alone():
     review = [name for name in GRAPH if part_of(name) == "edgehold.review"]
     assert len(review) > 5
     for name in review:
-        assert {part_of(other) for other in GRAPH[name]} <= {"edgehold.records", "edgehold.review", "edgehold.errors"}, name
+        assert {part_of(other) for other in GRAPH[name]} <= {"edgehold.records", "edgehold.review", "edgehold.errors", "edgehold.words"}, (
+            name
+        )
 
 
 def test_the_cards_know_the_records_and_the_words_alone():

@@ -64,7 +64,7 @@ def protocol_of(case: dict) -> Protocol:
 
 @functools.cache
 def nothing_published() -> PublishedRepeatability:
-    content = Content(format="repeatability/1.0.0", pools=())
+    content = Content(format="repeatability/1.1.0", pools=())
     return PublishedRepeatability(**dict(content), sha256=content_sha256(content))
 
 

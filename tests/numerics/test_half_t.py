@@ -7,7 +7,7 @@ import pytest
 from scipy.stats import halfnorm, norm
 from scipy.stats import t as student_t
 
-from edgehold.numerics.half_t import HalfT, from_score, log_density, log_slope, to_score
+from edgehold.numerics.half_t import HalfT, from_score, log_density, log_slope
 
 DFS = [1.0, 3.0, 4.0, 12.0, math.inf]
 SCALES = [0.1, 1.0, 7.0]
@@ -50,9 +50,12 @@ def test_where_the_formula_near_zero_gives_way_to_the_quantile_nothing_jumps(df)
 
 @pytest.mark.parametrize("df", DFS)
 @pytest.mark.parametrize("scale", SCALES)
-def test_score_and_value_go_there_and_back(df, scale):
-    prior, z = HalfT(df, scale), np.linspace(-8, 8, 161)
-    assert to_score(prior, from_score(prior, z)) == pytest.approx(z, abs=1e-6)
+def test_over_the_whole_range_the_value_is_as_likely_to_be_passed_as_the_score(df, scale):
+    z = np.linspace(-8, 8, 161)
+    sd = from_score(HalfT(df, scale), z) / scale
+    above, below = (halfnorm.sf(sd), halfnorm.cdf(sd)) if math.isinf(df) else (2 * student_t.sf(sd, df), 1 - 2 * student_t.sf(sd, df))
+    assert above[z > 0] == pytest.approx(norm.sf(z[z > 0]), rel=1e-6)
+    assert below[z <= 0] == pytest.approx(norm.cdf(z[z <= 0]), rel=1e-6, abs=1e-8)
 
 
 @pytest.mark.parametrize("df", DFS)

@@ -9,7 +9,6 @@ from edgehold.errors import InputError
 from edgehold.planning.geometry import (
     ORDINARY_BEHIND_EDGE_MM,
     THIN_BEHIND_EDGE_MM,
-    bevel_face_mm,
     bevel_height_mm,
     edge_lost_mm,
     steel_removed_mg,
@@ -18,14 +17,12 @@ from edgehold.planning.geometry import (
 
 
 def test_at_45_degrees_a_bevel_is_as_high_as_half_its_thickness():
-    # tan 45° = 1: a right isosceles triangle of base 0.5 is 0.25 high, and its side is 0.25·√2.
+    # tan 45° = 1: a right isosceles triangle of base 0.5 is 0.25 high.
     assert bevel_height_mm(0.5, 45) == pytest.approx(0.25, rel=1e-12)
-    assert bevel_face_mm(0.5, 45) == pytest.approx(0.25 * math.sqrt(2), rel=1e-12)
 
 
 def test_at_30_degrees_the_wedge_is_equilateral():
-    # Both sides at 30° to the middle: all angles 60°, so the faces are as long as the base, the height √3/2 of it.
-    assert bevel_face_mm(0.5, 30) == pytest.approx(0.5, rel=1e-12)
+    # Both sides at 30° to the middle: all angles 60°, so the height is √3/2 of the base.
     assert bevel_height_mm(0.5, 30) == pytest.approx(0.5 * math.sqrt(3) / 2, rel=1e-12)
 
 

@@ -10,11 +10,12 @@ from hypothesis import strategies as st
 from edgehold.errors import InputError
 from edgehold.planning.draws import Draws
 from edgehold.planning.occasion import occasion, stock
-from edgehold.planning.orders import carry_over_counts, coded_orders, draw_order, given_away, possible_orders, round_order, williams
+from edgehold.planning.orders import carry_over_counts, coded_orders, draw_order, given_away, round_order, williams
 from edgehold.planning.plans import arms_in_order, draw_codes, treatment_numbers
 from edgehold.records.model.plan import Plan
 
 from .boatyard_plans import drawn, protocol, roomy, sharpeners, steels
+from .possible_orders import possible_orders
 
 # Williams (1949), and any text on crossover designs: for four treatments (lettered A to D) ABDC BCAD CDBA DACB, up to names and rows;
 # for three, the six rows ABC BCA CAB ACB BAC CBA.

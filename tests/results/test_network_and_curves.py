@@ -14,6 +14,7 @@ from edgehold.pooling.crossed.runs_fit import Difference
 from edgehold.pooling.curves.contrast import DrawnCurves, curve_contrast
 from edgehold.pooling.curves.pairs import CurvePair
 from edgehold.pooling.network.steel_network import steel_networks
+from edgehold.pooling.probes.effects import Answered, Unanswered
 from edgehold.pooling.probes.probes import ProbeAnswer
 from edgehold.pooling.probes.register import PROBES
 from edgehold.records.canonical import PoolKey
@@ -147,8 +148,9 @@ def test_what_cannot_be_compared_has_its_reason_and_no_points():
 
 
 def answer(probe, state="answered", estimate=0.2, half=0.1, p=0.001, pair=None, reason=""):
-    told = Difference(estimate, half / 2, 30.0, Interval(estimate - half, estimate + half, 0.95, "t")) if state == "answered" else None
-    return ProbeAnswer(POOL, "late", probe, state, reason, pair, told, p if told else None, 40, 5)
+    told = Difference(estimate, half / 2, 30.0, Interval(estimate - half, estimate + half, 0.95, "t"))
+    found = Answered(pair, told, p, 40, 5) if state == "answered" else Unanswered(state, reason, 40, 5)
+    return ProbeAnswer(POOL, "late", probe, found)
 
 
 def probe_named(name):

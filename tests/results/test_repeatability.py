@@ -6,9 +6,11 @@ import math
 from pathlib import Path
 
 import jsonschema
+import numpy as np
 import pytest
 import rfc8785
 from estimates.rows import POOL, make_protocols, make_rows
+from scipy.stats import norm
 
 from edgehold.endpoints import endpoint_rows
 from edgehold.endpoints.rows import EndpointRow
@@ -16,9 +18,9 @@ from edgehold.estimates import RepeatabilityTable, repeatability_table
 from edgehold.records import load_repository
 from edgehold.records.canonical import Repository
 from edgehold.results.model.repeatability import PublishedRepeatability
-from edgehold.results.publish.repeatability import form_repeatability, publish, read_table, repeatability_json
+from edgehold.results.publish.repeatability import form_repeatability, publish, read_published, read_table, repeatability_json
 
-SCHEMA = Path(__file__).parents[2] / "schemas" / "repeatability" / "1.0.0.json"
+SCHEMA = Path(__file__).parents[2] / "schemas" / "repeatability" / "1.1.0.json"
 SPREADS = (0.02, 0.05, 0.1, 0.3, 0.6)  # of five submissions that evidently differ
 
 
@@ -62,6 +64,24 @@ def test_the_hash_is_over_the_canonical_json_of_the_rest_and_does_not_depend_on_
 
 def test_the_file_keeps_to_its_schema(made):
     jsonschema.validate(json.loads(repeatability_json(made[1])), json.loads(SCHEMA.read_text()))
+
+
+def test_half_of_all_pairs_of_like_runs_differ_by_more_than_the_typical_ratio(made):
+    """The difference of two draws from N(0, s²) is N(0, 2s²); the median of a normal's absolute value is its 75 % point."""
+    endpoint = made[1].pools[0].endpoints[0]
+    spread = math.sqrt(2 * made[0].entries[(POOL, endpoint.endpoint)].prior_s2)
+    assert endpoint.typical_ratio == pytest.approx(math.exp(norm.ppf(0.75, scale=spread)), rel=1e-3)
+    drawn = np.random.default_rng(1).normal(0, spread / math.sqrt(2), (2, 100_000))
+    assert np.mean(np.abs(drawn[0] - drawn[1]) > math.log(endpoint.typical_ratio)) == pytest.approx(0.5, abs=0.01)
+
+
+@pytest.mark.parametrize("version", ["0.1.0", "1.0.0", "1.1.0"])
+def test_a_table_published_in_an_older_format_reads_and_has_the_hash_that_it_had(version):
+    file = Path(__file__).parents[1] / "records" / "fixtures" / f"repeatability-{version}" / "repeatability.json"
+    plain = json.loads(file.read_bytes())
+    table = read_published(file)
+    assert (table.format, table.sha256) == (f"repeatability/{version}", plain["sha256"])
+    assert all((e.typical_ratio is None) == (version != "1.1.0") for pool in table.pools for e in pool.endpoints)
 
 
 def test_a_form_gets_the_pooled_entries_and_the_protocols_assumption_where_there_is_none(made):

@@ -30,7 +30,8 @@ from monte_carlo import lower_bound
 from probe_runs import ENDPOINT, NOTHING, PLANTED, POOL, Design, draw
 
 from edgehold.numerics.variance_search import search_from
-from edgehold.pooling.probes.probes import CHANCE, ProbeAnswer, probe_answers
+from edgehold.pooling.probes.effects import Answered, Unanswered
+from edgehold.pooling.probes.probes import CHANCE, probe_answers
 from edgehold.pooling.probes.register import PROBES, TESTED
 
 CROSSED = import_module("edgehold.pooling.crossed.crossed")  # the module: the package has the function under this name
@@ -38,7 +39,8 @@ CROSSED = import_module("edgehold.pooling.crossed.crossed")  # the module: the p
 WANTED, WANTED_SPREAD = 0.93, 0.92  # least lower bounds of the coverage of a ratio, and of a variance's interval
 MOST_FALSE = 0.07  # largest upper bound of the share of false alarms
 CLAIMED = 2000  # figures below which one is shown and nothing is claimed of it
-DRAWN = tuple(probe for probe in PROBES if probe.id != "seal")  # its model is that of "blinding", with the seal in place of the code
+NOT_DRAWN = {"seal", "second-in-turn"}  # the model of "blinding", with the seal in place of the code; edges here are cut one by one
+DRAWN = tuple(probe for probe in PROBES if probe.id not in NOT_DRAWN)
 ALL_PROBES = 100  # seeds of a row that are asked every probe; the others are asked the core, for which most is claimed
 CORE = (
     "lot", "coil-position", "run-order", "humidity", "blinding", "own-sharpening", "start-keenness", "steels-at-equal-start",
@@ -58,11 +60,11 @@ def line(design: Design, seed: int, whole: bool = False) -> dict:
     asked = [probe for probe in DRAWN if seed <= ALL_PROBES or probe.id in CORE]
     with mock.patch.object(CROSSED, "search_widely", CROSSED.search_widely if whole else search_from):
         answers = probe_answers(drawn.rows, {KEY: asked})[KEY]
-    return {"seed": seed, "probes": {one.probe.id: _figure(one, drawn.truth[one.probe.id]) for one in answers}}
+    return {"seed": seed, "probes": {one.probe.id: _figure(one.found, drawn.truth[one.probe.id]) for one in answers}}
 
 
-def _figure(answer: ProbeAnswer, truth: float) -> dict:
-    if answer.result is None:
+def _figure(answer: Answered | Unanswered, truth: float) -> dict:
+    if isinstance(answer, Unanswered):
         return {"state": answer.state}
     interval = answer.result.interval
     return {

@@ -10,12 +10,12 @@ from unittest import mock
 import numpy as np
 import probe_runs
 import pytest
-from probe_coverage import ALL_PROBES, CORE, ROWS, alarms, covered, line, lines, run, summary
+from probe_coverage import ALL_PROBES, CORE, NOT_DRAWN, ROWS, alarms, covered, line, lines, run, summary
 from probe_runs import NOTHING, PLANTED, STEELS, Design, Effects, draw
 
 from edgehold.records.probe_names import PROBE_NAMES
 
-NAMES = PROBE_NAMES - {"seal"}  # as probe_coverage says
+NAMES = PROBE_NAMES - NOT_DRAWN
 SMALL = Design(8, PLANTED)
 
 

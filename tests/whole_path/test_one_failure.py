@@ -243,7 +243,7 @@ def watched(patched, place: Planted) -> list[bool]:
         at = len(told)
         told.append(False)
         result = original(*given, **named)
-        told[at] = spoiled(result)[1] and (not place.holds or getattr(result, place.holds) is not None)
+        told[at] = spoiled(result)[1] and (not place.holds or getattr(result, place.holds, None) is not None)
         return result
 
     patched.setattr(module, place.name, call)

@@ -57,13 +57,14 @@ def strings():
 
 
 SENTENCES = (
-    "all_runs", "card", "model_answer", "moves", "network", "own_answer", "pages", "plan", "planner", "probes", "report", "sending",
-    "studies_answer", "study_checks", "tables",
+    "all_runs", "card", "curve_pairs", "drafts", "errors", "forms", "model_answer", "moves", "network", "own_answer", "pages",
+    "plan", "planner", "probes", "published", "report", "request_summary", "schemas", "sending", "studies_answer", "study_checks",
+    "tables", "warnings",
 )  # groups of whole sentences  # fmt: skip
 HANDED_OUT = (
-    "endpoints", "flags", "factors", "contrasts", "estimates", "letters", "numbers", "own_answer", "planner", "questions",
-    "sending",
-)  # whole groups, for the browser to fill in  # fmt: skip
+    "endpoints", "errors", "flags", "factors", "contrasts", "estimates", "letters", "numbers", "own_answer", "planner", "questions",
+    "sending", "warnings",
+)  # whole groups, for the browser to fill in, and codes of findings  # fmt: skip
 
 
 def test_every_pattern_is_in_use_and_every_code_has_one():

@@ -8,6 +8,7 @@ from __future__ import annotations
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.model.submission import SUBMISSION_FORMAT
 from edgehold.records.pairs import HALVES, half_of, partner_of
+from edgehold.words import Reason
 
 Layout = dict[str, object]
 
@@ -60,9 +61,9 @@ def submission_layout(protocol: Protocol) -> Layout:
             {"title": "People", "at": ["/people"], "entry": "Person"},
             {"title": "Blades", "at": ["/blades"], "entry": "Blade"},
             {"title": "Runs", "at": ["/runs"], "entry": "Run"},
-            {"title": "Reference edges, known weights", "at": ["/references", "/weights"], "folded": protocol.reference is None},
-            {"title": "Lots, instruments, plan, notes", "at": ["/lots", "/instruments", "/plan", "/note"], "folded": True},
-            {"title": "When, and who sends it in", "at": ["/month", "/submitted_by", "/id"]},
+            {"title": Reason("forms.references_and_weights"), "at": ["/references", "/weights"], "folded": protocol.reference is None},
+            {"title": Reason("forms.lots_and_the_rest"), "at": ["/lots", "/instruments", "/plan", "/note"], "folded": True},
+            {"title": Reason("forms.when_and_who"), "at": ["/month", "/submitted_by", "/id"]},
         ],
     }
 

@@ -25,16 +25,16 @@ from edgehold.records.threads import state_of
 from edgehold.results.publish.objections import STRUCK, threads_of, versions_of
 from edgehold.results.publish.text_changes import step_titles
 from edgehold.review.protocol_drafts import FIRST_VERSION, skeleton
-from edgehold.words import group
+from edgehold.words import Reason, group
 
 from .review_table import TEXT, Thread, outcome_table, response_table, shared_table, target_table, version_table
 from .submission import HINTS, LONGEST_LINK, SCHEMA_CODES, Rules, messages, part_of_schema, patterns_in, schema_of
 
 KINDS = ("objection", "response", "outcome")
 BODIES = {
-    "objection": ("Statement", "What is wrong, in plain text: how the method can mislead, which way, by how much, and what would show it."),
-    "response": ("Text", "The response, in plain text. It is about the method: nobody is addressed here."),
-    "outcome": ("Reason", "Why it is decided so, in plain text, for readers who were not there."),
+    "objection": ("Statement", Reason("forms.statement_asks")),
+    "response": ("Text", Reason("forms.response_asks")),
+    "outcome": ("Reason", Reason("forms.reason_asks")),
 }  # fmt: skip
 OWN_ID = "my-method"
 PROTOCOL_CODES = ("no-front-matter", "empty-body", "file-too-large", "reserved-id")
@@ -160,7 +160,7 @@ def _protocols(repository: Repository) -> Rules:
         if status != "retired":
             text = _starting_text(repository, loaded)
             found.append({"id": name, "version": version, "title": loaded.record.title, "status": status, "text": text})
-    empty = {"id": OWN_ID, "version": FIRST_VERSION, "title": "A method of its own", "status": "", "text": skeleton(OWN_ID)}
+    empty = {"id": OWN_ID, "version": FIRST_VERSION, "title": Reason("forms.own_method"), "status": "", "text": skeleton(OWN_ID)}
     properties = part_of_schema(schema_of(PROTOCOL_FORMAT, site_url(repository.root)), "properties")
     fields = ("format", "id", "version", "title", "changes")
     own = {"properties": {name: properties[name] for name in fields}, "required": list(fields), "type": "object"}

@@ -27,7 +27,7 @@ from edgehold.records.status import events_of, status_after
 from edgehold.records.units import grammar
 from edgehold.results.model.repeatability import PublishedRepeatability
 from edgehold.results.publish.versions import closed_by
-from edgehold.words import group
+from edgehold.words import Reason, group
 
 from .answer import answer_rules
 from .layout import fields_to_fill, submission_layout, worked_example
@@ -45,7 +45,7 @@ HINTS = (
     {
         "at": "/people/*/handle",
         "pattern": r"^[a-z]{3,}-[a-z]{3,}$",
-        "text": "This looks as if it could be somebody’s name. A handle stays public for good: choose one that is not your name.",
+        "text": Reason("forms.handle_like_a_name"),
     },
 )
 """What the form says of a value that is right in form; the check says nothing of it."""

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import gammaln, ndtr, ndtri, stdtr, stdtrit
+from scipy.special import gammaln, ndtr, ndtri, stdtrit
 
 from .arrays import Array
 
@@ -82,16 +82,6 @@ def from_score(prior: HalfT, z: Array) -> Array:
     return prior.scale * np.where(z > 0, upper, np.where(below < SMALL, near, lower))
 
 
-def to_score(prior: HalfT, sd: Array) -> Array:
-    """The coordinate of a standard deviation: the inverse of ``from_score``."""
-    x = np.asarray(sd, dtype=float) / prior.scale
-    above = 2 * _distribution(prior.df, -x)
-    near = 2 * x * math.exp(_log_peak(prior.df)) * np.maximum(1 - _bend(prior.df) * x**2, 0.0)
-    below = np.where((near < SMALL) & (x < 1), near, 1 - above)
-    z: Array = np.where(above < 0.5, -ndtri(np.maximum(above, 1e-300)), ndtri(np.maximum(below, 1e-300)))
-    return z
-
-
 def log_density(prior: HalfT, sd: Array) -> Array:
     """ln of the density of a standard deviation."""
     return math.log(2 / prior.scale) + _log_density(prior.df, np.asarray(sd) / prior.scale)
@@ -109,11 +99,6 @@ def _bend(df: float) -> float:
 
 def _quantile(df: float, p: Array) -> Array:
     found: Array = ndtri(p) if math.isinf(df) else stdtrit(df, p)
-    return found
-
-
-def _distribution(df: float, x: Array) -> Array:
-    found: Array = ndtr(x) if math.isinf(df) else stdtr(df, x)
     return found
 
 

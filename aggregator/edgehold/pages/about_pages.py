@@ -22,14 +22,14 @@ def analysts(results: Results) -> Page:
     """Heterogeneity, repeatability and the interlaboratory view of every pool."""
     pools = [*choose.measured(results), *choose.simulated(results)]
     html = render("analysts.html", pools=pools, plans=results.plans, not_fitted=results.not_fitted)
-    return Page("/analysts/", "For analysts", html, "Results", "Models of all runs, heterogeneity, repeatability, h and k", contents=True)
+    return Page("/analysts/", "For analysts", html, "Results", Reason("pages.analysts_told"), contents=True)
 
 
 def check() -> Page:
     """Every code that the check can print, errors apart from warnings."""
     kinds = [(title, [(name, code) for name, code in sorted(CODES.items()) if code.severity == severity]) for title, severity in KINDS]
     html = render("check.html", kinds=kinds)
-    return Page("/check/", "What the check finds", html, "Take part", "Every finding, what it means and its usual cure", contents=True)
+    return Page("/check/", Reason("pages.findings_title"), html, "Take part", Reason("pages.findings_told"), contents=True)
 
 
 def data(results: Results, downloads: tuple[str, ...]) -> Page:
@@ -42,4 +42,4 @@ def data(results: Results, downloads: tuple[str, ...]) -> Page:
         submissions=results.submissions,
         protocols=results.protocols,
     )
-    return Page("/data/", "Data and schemas", html, "Data", "Every number, to download")
+    return Page("/data/", Reason("pages.data_title"), html, "Data", Reason("pages.data_told"))

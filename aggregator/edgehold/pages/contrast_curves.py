@@ -122,7 +122,7 @@ def _work_axis(view: _View) -> dict[str, object]:
 
 def _sharpness_axis() -> dict[str, object]:
     scale = {"type": "log", "nice": False, "reverse": True}
-    return _axis("sharpness both share, × the mean at the start", scale, {"values": list(SHARPNESS_TICKS), "format": "~g"})
+    return _axis(Reason("pages.shared_sharpness_axis"), scale, {"values": list(SHARPNESS_TICKS), "format": "~g"})
 
 
 def _axis(title: str, scale: dict[str, object], marks: dict[str, object]) -> dict[str, object]:

@@ -33,7 +33,7 @@ def home(results: Results) -> Page:
         counts=_counts(results),
         protocols=[p for p in results.protocols if p.newest],
     )
-    return Page("/", "Edgehold", html, "Home", "Was it the steel, the sharpening, or the tester? Cutting tests, pooled.")
+    return Page("/", "Edgehold", html, "Home", Reason("pages.home_told"))
 
 
 def _answer(results: Results, lead: Pool | None) -> str:

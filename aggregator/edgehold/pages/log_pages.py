@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from edgehold.results.model.moves import CourseResult, MonthResult, Move, PoolLog
 from edgehold.results.model.results import Results
+from edgehold.words import Reason
 
 from . import addresses, bars
 from .formatting import ROLE_ORDER
@@ -27,7 +28,7 @@ def log_pages(results: Results) -> Iterator[Page]:
     removed = sorted({r.month for r in results.removed}, reverse=True)
     taken_out = [(month, sum(r.month == month for r in results.removed)) for month in removed]
     html = render("logs.html", latest=[(log, _latest(log)) for log in logs], taken_out=taken_out, **shared)
-    yield Page("/results/log/", "How estimates moved", html, "Results", "What moved the pooled estimates, month by month")
+    yield Page("/results/log/", Reason("pages.logs_title"), html, "Results", Reason("pages.logs_told"))
     shown = {(p.protocol, p.major, p.origin) for p in results.pools}
     for log in logs:
         yield _log(log, (log.protocol, log.major, log.origin) in shown, shared)
@@ -62,7 +63,7 @@ def _log(log: PoolLog, has_pool: bool, shared: dict[str, object]) -> Page:
         has_pool=has_pool,
         **shared,
     )
-    name = f"How the answer moved: {log.protocol} version {log.major}, {log.origin}"
+    name = Reason("pages.log_title", protocol=log.protocol, major=log.major, origin=log.origin)
     return Page(addresses.log(log), name, html, "Results", record=True)
 
 

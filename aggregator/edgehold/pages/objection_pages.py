@@ -38,7 +38,7 @@ class AskedProbe:
 def objection_pages(results: Results, downloads: Collection[str] = ()) -> Iterator[Page]:
     """The list of all objections, and each by itself; ``downloads`` are names of files to download."""
     html = render("objections.html", groups=by_state(results.objections), number=len(results.objections), titles=_titles(results))
-    yield Page("/objections/", "Objections", html, "Protocols", "Recorded flaws of methods, with answers")
+    yield Page("/objections/", "Objections", html, "Protocols", Reason("pages.objections_told"))
     for objection in results.objections:
         yield _objection(results, objection, [(name, holds) for name, holds in BEHIND_PROBES if name in downloads])
 

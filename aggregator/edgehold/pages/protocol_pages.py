@@ -13,6 +13,7 @@ from edgehold.results.model.objections import ObjectionResult
 from edgehold.results.model.results import Results
 from edgehold.results.model.text_changes import TextChangeResult
 from edgehold.results.model.versions import DifferenceResult, ProtocolResult
+from edgehold.words import Reason
 
 from . import addresses, safe_text
 from .hands import hands_of_result, settings_of
@@ -46,7 +47,7 @@ def protocol_pages(results: Results, forms: Forms, base_url: str = "") -> Iterat
     ids = sorted({p.id for p in results.protocols})
     groups = [(_newest(versions), versions) for versions in (_versions(results, i) for i in ids)]
     html = render("protocols.html", groups=groups)
-    yield Page("/protocols/", "Protocols", html, "Protocols", "Versioned test methods for one evening")
+    yield Page("/protocols/", "Protocols", html, "Protocols", Reason("pages.protocols_told"))
     for newest, versions in groups:
         yield _protocol(results, newest, versions, forms, base_url, record=False)
         for version in versions:

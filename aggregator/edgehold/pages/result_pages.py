@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator
 from edgehold.results.model.analyses import CrossedContrast, NetworkLine
 from edgehold.results.model.answers import Answer
 from edgehold.results.model.results import Comparison, EndpointResult, Pool, Results
+from edgehold.words import Reason
 
 from . import addresses, analyses, bars, choose, contrast_curves
 from .curves import curves
@@ -18,7 +19,7 @@ from .page import Page, render
 def result_pages(results: Results) -> Iterator[Page]:
     """The index and everything below it."""
     html = render("results.html", measured=choose.measured(results), simulated=choose.simulated(results))
-    yield Page("/results/", "Results", html, "Results", "Every pooled comparison, one answer a medium")
+    yield Page("/results/", "Results", html, "Results", Reason("pages.results_told"))
     for pool in results.pools:
         log = address_of(results, pool.protocol, pool.major, pool.origin)
         yield _pool(
@@ -138,4 +139,4 @@ def _sharpening(pool: Pool, log: str) -> Page:
         common=_common_axis(found),
     )
     address = f"{addresses.pool(pool)}sharpening/"
-    return Page(address, f"How much sharpening mattered: {pool_name(pool)}", html, "Results")
+    return Page(address, Reason("pages.practice_title", pool=pool_name(pool)), html, "Results")

@@ -9,6 +9,7 @@ from edgehold.records.model.base import Interest
 from edgehold.records.model.protocol import ThreatKind
 from edgehold.records.model.review import OBJECTION_FORMAT, Outcome, Response
 from edgehold.results.model.results import Results
+from edgehold.words import Reason
 
 from . import addresses
 from .page import Page, render
@@ -18,10 +19,10 @@ Reviews = Mapping[str, dict[str, object]]
 """The rules of every form (``edgehold.forms.review``), by kind."""
 
 _FORMS = (
-    ("objection", addresses.OBJECTION_FORM, "Raise an objection", "How to raise an objection to a method"),
-    ("response", addresses.RESPONSE_FORM, "Answer an objection", "How to answer an objection to a method"),
-    ("outcome", addresses.OUTCOME_FORM, "Decide an objection", "How an objection to a method is decided"),
-    ("protocol", addresses.PROTOCOL_FORM, "Draft a protocol", "How to write a method, or the next version of one"),
+    ("objection", addresses.OBJECTION_FORM, Reason("pages.raise_objection"), Reason("pages.raise_objection_told")),
+    ("response", addresses.RESPONSE_FORM, Reason("pages.answer_objection"), Reason("pages.answer_objection_told")),
+    ("outcome", addresses.OUTCOME_FORM, Reason("pages.decide_objection"), Reason("pages.decide_objection_told")),
+    ("protocol", addresses.PROTOCOL_FORM, Reason("pages.draft_protocol"), Reason("pages.draft_protocol_told")),
 )
 _SECTION = "Protocols"
 

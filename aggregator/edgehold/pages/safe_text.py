@@ -17,6 +17,8 @@ import markdown
 import nh3
 from markupsafe import Markup
 
+from edgehold.words import Reason
+
 MARKDOWN_SPECIAL = "\\`*_{}[]()#!|~<>&\"'="
 LIST_MARK = re.compile(r"(\d*)(-|[+:.](?=\s|$))")  # at the start of a line Markdown reads these as lists or definitions
 TITLE_UNSAFE = re.compile(r"[<>&\"'`{}\[\]\\|*_#]")
@@ -295,7 +297,7 @@ def drawing(svg: str, prefix: str, label: str) -> Markup:
 
 
 def _no_drawing(label: str) -> Markup:
-    return Markup(f"<p>Drawing not shown: it is not plain SVG. It was to show: {plain(label)}</p>")
+    return Markup(Reason("pages.drawing_not_shown", label=plain(label)))
 
 
 def _svg_element(element: ElementTree.Element, prefix: str, extra: str, depth: int) -> str:

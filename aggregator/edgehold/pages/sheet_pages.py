@@ -12,6 +12,7 @@ from markupsafe import Markup
 
 from edgehold.records.model.submission import Run
 from edgehold.records.units import quantity_text
+from edgehold.words import Reason
 from edgehold.words.cautions import CAUTIONS
 
 from . import addresses
@@ -92,7 +93,7 @@ class SheetView:
         """Label and what is known already, two beside each other: who and what the whole evening has in common."""
         left = [("Month", ""), *((f"Person {letter} (handle)", name) for letter, name in self.people), ("Note", "")]
         right = [("Medium, lot", ""), *((f"Blade {letter} (key)", name) for letter, name in self.blades)]
-        right += [("Scale or instrument", ""), ("Temperature, humidity", "")]
+        right += [(Reason("pages.scale_or_instrument"), ""), ("Temperature, humidity", "")]
         return list(zip_longest(left, right, fillvalue=("", "")))
 
 
@@ -100,8 +101,9 @@ def sheet_pages(sheets: Mapping[tuple[str, str], SheetView]) -> Iterator[Page]:
     """The print page of each ready-drawn sheet."""
     for (name, version), view in sheets.items():
         html = render("sheet_page.html", sheet=sheet_html(view), front=view.front)
-        title = f"{view.front['title']} {version}: a sheet to print"
-        yield Page(addresses.sheet(name, version), title, html, "Do it tonight", f"A sheet to print: {view.front['title']}", record=True)
+        method = str(view.front["title"])
+        title, told = Reason("pages.sheet_title", title=method, version=version), Reason("pages.sheet_told", title=method)
+        yield Page(addresses.sheet(name, version), title, html, Reason("pages.tonight_title"), told, record=True)
 
 
 def sheet_html(view: SheetView) -> Markup:

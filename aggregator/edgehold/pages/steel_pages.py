@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from edgehold.results.model.results import Pool, Results, SteelResult
+from edgehold.words import Reason
 
 from . import addresses, bars, choose
 from .formatting import endpoints_in_order
@@ -14,7 +15,7 @@ from .page import Page, render
 def steel_pages(results: Results) -> Iterator[Page]:
     """The index and a page for every steel that some submission names."""
     rows = [(steel, [p for p in results.pools if _compares(p, steel.id)]) for steel in sorted(results.steels, key=_order)]
-    yield Page("/steels/", "Steels", render("steels.html", rows=rows), "Results", "Every steel that a submission names")
+    yield Page("/steels/", "Steels", render("steels.html", rows=rows), "Results", Reason("pages.steels_told"))
     yield from (_steel(steel, pools) for steel, pools in rows)
 
 

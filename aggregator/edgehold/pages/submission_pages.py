@@ -19,7 +19,7 @@ def submission_pages(results: Results) -> Iterator[Page]:
     titles = {(p.id, p.version): p.front.get("title", p.id) for p in results.protocols}
     gone = {"retracted": len(results.retracted), "removed": len(results.removed)}
     html = render("submissions.html", rows=rows, counts=counts, gone=gone, removed=results.removed, titles=titles, reason=_reason)
-    yield Page("/submissions/", "Submissions", html, "Results", "Every submission, a page each")
+    yield Page("/submissions/", "Submissions", html, "Results", Reason("pages.submissions_told"))
     protocols = {(p.id, p.version): p for p in results.protocols}
     pools = {(p.protocol, p.major, p.origin): p for p in results.pools}
     for submission in rows:

@@ -12,6 +12,7 @@ from edgehold.forms.submission import OPEN
 from edgehold.results.model.objections import ObjectionResult
 from edgehold.results.model.results import Results
 from edgehold.results.model.versions import ProtocolResult
+from edgehold.words import Reason
 from edgehold.words.cautions import CAUTIONS
 
 from . import addresses
@@ -47,7 +48,7 @@ def tonight_pages(results: Results, forms: Forms, sheets: Collection[tuple[str, 
         planner_data=inert_json(planner),
         where=where_results_go(results.provenance.repository_url),
     )
-    yield Page("/tonight/", "Do it tonight", html, "Do it tonight", "Choose a question, cut, type, and see your answer")
+    yield Page("/tonight/", Reason("pages.tonight_title"), html, Reason("pages.tonight_title"), Reason("pages.tonight_told"))
     for key, rules in forms.items():
         yield _form(key, rules, sheets, results.provenance.repository_url)
     for protocol, objections in closed:
@@ -68,7 +69,13 @@ def _closed(protocol: ProtocolResult, objections: list[ObjectionResult]) -> Iter
     title = f"{protocol.front.get('title', protocol.id)} {protocol.version}"
     for what, address in (("form", addresses.form), ("sheet", addresses.sheet)):
         html = render("tonight_closed.html", protocol=protocol, objections=objections, what=what)
-        yield Page(address(protocol.id, protocol.version), f"{title}: the {what} is closed", html, "Do it tonight", record=True)
+        yield Page(
+            address(protocol.id, protocol.version),
+            Reason("pages.closed_title", title=title, what=what),
+            html,
+            Reason("pages.tonight_title"),
+            record=True,
+        )
 
 
 def _form(key: tuple[str, str], rules: dict[str, object], sheets: Collection[tuple[str, str]], repository_url: str) -> Page:
@@ -84,7 +91,9 @@ def _form(key: tuple[str, str], rules: dict[str, object], sheets: Collection[tup
         where=where_results_go(repository_url),
     )
     address = addresses.form(protocol, version)
-    return Page(address, f"{title} {version}: the form", html, "Do it tonight", f"Type in your readings: {title}", record=True)
+    return Page(
+        address, f"{title} {version}: the form", html, Reason("pages.tonight_title"), Reason("pages.form_told", title=title), record=True
+    )
 
 
 def inert_json(value: object) -> Markup:

@@ -28,7 +28,7 @@ from edgehold.records.model.plan import Plan, PlannedRun
 from edgehold.records.model.protocol import EndpointRule, Protocol, major
 from edgehold.records.pairs import pair_label
 from edgehold.records.sharpeners import planned_by
-from edgehold.words import code_of
+from edgehold.words import Reason, code_of
 
 VERDICTS = (BETTER, WORSE, NOTHING_WORTH_HAVING, SIZE_UNDECIDED, UNDECIDED, ONE_SIDED, NONE)
 EXACT_EVENINGS, CENSORED_EVENINGS = 1000, 200  # the likelihood of censored lives takes twenty times as long
@@ -257,7 +257,7 @@ def _chance(true_ratio: float, contrasts: Sequence[Contrast]) -> Chance:
 def _nothing(made: Setting, count: int, batch: list[dict[Pair, Contrast]]) -> Expected:
     reasons = [c.reason for c in batch[0].values() if c.factor == _factor(made)]
     s0, worth = made.truth
-    why = reasons[0] if reasons else "there is nothing to compare"
+    why = reasons[0] if reasons else Reason("plan.nothing_to_compare")
     return Expected(
         factor=_factor(made),
         first="",

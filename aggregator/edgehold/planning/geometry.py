@@ -31,11 +31,6 @@ def bevel_height_mm(thickness_mm: float, angle_deg: float) -> float:
     return _checked(thickness_mm, "thickness behind the edge") / (2 * _tangent(angle_deg))
 
 
-def bevel_face_mm(thickness_mm: float, angle_deg: float) -> float:
-    """Width of the bevel as it lies on the stone: T/(2 sin θ)."""
-    return bevel_height_mm(thickness_mm, angle_deg) / math.cos(math.radians(angle_deg))
-
-
 def edge_lost_mm(flat_mm: float, angle_deg: float) -> float:
     """Height that the edge loses when both bevels are ground until a flat of width f across the apex is gone: f/(2 tan θ).
 

@@ -25,7 +25,11 @@ from .occasion import primary_rule, sharpened_again
 WIDTH = 100
 FEW_DF = 10  # of a spread, below which it is called a guess
 MOSTLY = 0.5  # share of evenings without a closed interval, beyond which the width of the others says nothing
-TOLD = {"lots_m": "metres of medium", "runs_a_hand": "runs a hand will bear", "mm_per_unit": "medium a cut takes off"}
+TOLD = {
+    "lots_m": Reason("plan.metres_of_medium"),
+    "runs_a_hand": Reason("plan.runs_a_hand_bears"),
+    "mm_per_unit": Reason("plan.medium_cut_takes_off"),
+}
 
 
 def advice_text(advice: Advice) -> str:
@@ -149,7 +153,7 @@ def _order(advice: Advice) -> Iterator[str]:
     if plan.coder is not None:
         yield wrapped(Reason("plan.coder_only", coder=plan.coder, testers=" and ".join(advice.asked.testers)))
     halves, in_turn = advice.asked.halves, advice.asked.in_turn
-    beside = (*(("half",) if halves else ()), *(("in turn with",) if in_turn else ()))
+    beside = (*(("half",) if halves else ()), *((Reason("plan.in_turn_with"),) if in_turn else ()))
     heads = ("run", "evening", "lot", "at m", "code", "tester", "sharpener", "blade", *beside)
     rows = [
         (

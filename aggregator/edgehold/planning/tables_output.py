@@ -94,7 +94,9 @@ def _table(shared: Shared, number: int) -> Iterator[str]:
     yield from listed([metres])
     yield from listed(_sent(shared, visit) for visit in shared.visits if visit.sender == number)
     yield from listed(_arrives(shared, visit) for visit in shared.visits if visit.host == number)
-    yield from table_lines([("run", "evening", "at m", "code", "sharpener", "blade", "half", "in turn with"), *map(_row, part.runs)])
+    yield from table_lines(
+        [("run", "evening", "at m", "code", "sharpener", "blade", "half", Reason("plan.in_turn_with")), *map(_row, part.runs)]
+    )
     yield wrapped(Reason("plan.run_end", last=shared.asked.last_checkpoint, units=plural(shared.asked.protocol.work.unit)))
 
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from edgehold.errors import WrittenError
+from edgehold.words import Reason
 
 from .canonical import CanonicalReading, CanonicalRun
 from .model.protocol import Protocol, ReadingRule
@@ -126,11 +127,11 @@ def _unit_problems(run: Run | Reference, place: tuple[str | int, ...], protocol:
     rule = protocol.reading
     if rule.kind == "pass/fail":
         if run.reading_unit is not None:
-            message = f"a unit {shown(run.reading_unit)} is given, but the protocol reads pass or fail"
+            message = Reason("reading.unit_of_pass_fail", reading_unit=shown(run.reading_unit))
             problems.append(Problem(pointer(*place, "reading_unit"), "wrong-reading", message, "write null"))
     elif run.reading_unit is None:
-        message = "no unit is given for the values read"
-        cure = f"write one of {', '.join(rule.accepted_units)}"
+        message = Reason("reading.no_unit_of_values")
+        cure = Reason("reading.write_one", names=", ".join(rule.accepted_units))
         problems.append(Problem(pointer(*place, "reading_unit"), "wrong-unit", message, cure))
     else:
         problems += _accepted(run.reading_unit, rule.accepted_units, (*place, "reading_unit"))
@@ -146,7 +147,7 @@ def _unit_fits(unit: str, accepted: tuple[str, ...]) -> bool:
 def _accepted(unit: str, accepted: tuple[str, ...], place: tuple[str | int, ...]) -> list[Problem]:
     if _unit_fits(unit, accepted):
         return []
-    message = f"the unit {shown(unit)} is not accepted by the protocol"
+    message = Reason("reading.unit_not_accepted", unit=shown(unit))
     return [Problem(pointer(*place), "wrong-unit", message, f"use {' or '.join(accepted)}")]
 
 
@@ -195,11 +196,11 @@ def _kind_problems(reading: Reading, rule: ReadingRule, place: tuple[str | int, 
     wanted, other = ("outcomes", "values") if rule.kind == "pass/fail" else ("values", "outcomes")
     problems = []
     if getattr(reading, other) is not None:
-        message = f"{other!r} are given, but the protocol reads {rule.kind}"
+        message = Reason("reading.other_kind_given", field=other, kind=rule.kind)
         problems.append(Problem(pointer(*place, other), "wrong-reading", message, f"give {wanted!r} instead"))
     if not getattr(reading, wanted):
-        message = f"{wanted!r} are missing or empty"
-        cure = f"give {wanted!r}, or leave this reading out if none was taken"
+        message = Reason("reading.values_missing", field=wanted)
+        cure = Reason("reading.give_or_leave_out", field=wanted)
         problems.append(Problem(pointer(*place, wanted), "wrong-reading", message, cure))
     return problems
 

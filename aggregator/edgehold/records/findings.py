@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 
 from edgehold.errors import ERROR, Finding
+from edgehold.words import Reason
 
 from .codes import CODES
 from .json_places import nearest_line
@@ -60,7 +61,7 @@ def _listed(findings: list[Finding]) -> list[Finding]:
     last, more = findings[MOST_FINDINGS - 1], len(findings) - MOST_FINDINGS
     severity = findings[MOST_FINDINGS].severity
     code = CODES["too-many-findings"]
-    note = Finding(last.file, last.line, "", "too-many-findings", severity, f"{more} more are not listed", code.cure)
+    note = Finding(last.file, last.line, "", "too-many-findings", severity, Reason("reading.more_not_listed", more=more), code.cure)
     return [*findings[:MOST_FINDINGS], note]
 
 
@@ -78,6 +79,6 @@ def answered(problems: list[Problem], answers: Iterable[tuple[str, str, str]]) -
             problem = replace(problem, message=f"{problem.message} — answered: {given[key][1]}")
         result.append(problem)
     for key in given.keys() - used:
-        message = f"no warning {key[1]!r} stands at {key[0] or 'the whole file'}"
+        message = Reason("reading.no_such_warning", warning=key[1], place=key[0] or Reason("reading.whole_file"))
         result.append(Problem(f"/answers/{given[key][0]}", "answer-without-warning", message))
     return result

@@ -10,6 +10,8 @@ import re
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from edgehold.words import Reason
+
 from .problem import Problem
 
 SIDE_FILES = frozenset({".gitkeep", "README.md"})
@@ -73,7 +75,7 @@ def walk(root: Path) -> Layout:
     layout = Layout()
     for top in ("protocols", "submissions"):
         if (root / top).is_symlink():
-            layout.problems.append((top, Problem("", "link-refused", "this is a symbolic link", line=1)))
+            layout.problems.append((top, Problem("", "link-refused", Reason("reading.symbolic_link"), line=1)))
             return layout
     for folder in _folders(root, "submissions", layout, only=("measured", "simulated", "tombstones", "people", "plans")):
         _submissions(root, folder, layout)
@@ -123,7 +125,9 @@ def _listed(root: Path, folder: str, layout: Layout) -> list[os.DirEntry[str]]:
     kept = []
     for entry in entries:
         if entry.is_symlink():
-            layout.problems.append((f"{folder}/{readable(entry.name)}", Problem("", "link-refused", "this is a symbolic link", line=1)))
+            layout.problems.append(
+                (f"{folder}/{readable(entry.name)}", Problem("", "link-refused", Reason("reading.symbolic_link"), line=1))
+            )
         elif entry.name not in SIDE_FILES and f"{folder}/{entry.name}" != EFFECTS_FILE:
             kept.append(entry)
     return kept
@@ -152,7 +156,7 @@ def _files(root: Path, folder: str, layout: Layout, pattern: re.Pattern[str], fo
 
 def _unexpected(folder: str, name: str, layout: Layout, pattern: re.Pattern[str]) -> None:
     code = "wrong-case" if name != name.lower() and pattern.fullmatch(name.lower()) else "unexpected-file"
-    message = "a file or folder of this name has no place here"
+    message = Reason("reading.no_place_here")
     layout.problems.append((f"{folder}/{readable(name)}", Problem("", code, message, line=1)))
 
 

@@ -1,28 +1,7 @@
-"""Names of the probes that an objection or response may point at; ``pooling.probe_register`` says what each one asks."""
+"""Names of the probes that an objection or response may point at: those that the catalogue of words has a question for."""
 
 from __future__ import annotations
 
-PROBE_NAMES = frozenset(
-    {
-        "lot",
-        "coil-position",
-        "run-order",
-        "first-and-last",
-        "later-evening",
-        "humidity",
-        "blinding",
-        "seal",
-        "tester-guess",
-        "interest",
-        "own-sharpening",
-        "relative-life",
-        "start-keenness",
-        "steels-at-equal-start",
-        "edge-angle",
-        "steels-at-equal-angle",
-        "finish",
-        "steels-at-equal-finish",
-        "hardness",
-        "steels-at-equal-hardness",
-    }
-)
+from edgehold.words import group
+
+PROBE_NAMES = frozenset(name.removesuffix("_question").replace("_", "-") for name in group("probes") if name.endswith("_question"))

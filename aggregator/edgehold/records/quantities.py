@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from edgehold.errors import WrittenError
+from edgehold.words import Reason
 
 from .canonical_runs import CANONICAL_TOLERANCE
 from .model.base import Quantity
@@ -31,8 +32,8 @@ def quantity_problems(quantity: Quantity, place: tuple[str | int, ...], kinds: s
     """What is wrong with a quantity whose unit must be of one of ``kinds``."""
     unit = find_unit(quantity.unit)
     if unit is None or unit.kind not in kinds:
-        message = f"{shown(quantity.unit)} is no unit of {' or '.join(sorted(kinds))}"
-        yield Problem(pointer(*place, "unit"), "wrong-unit", message, "use a unit of aggregator/registers/units.json")
+        no_unit = Reason("reading.no_unit", unit=shown(quantity.unit), names=" or ".join(sorted(kinds)))
+        yield Problem(pointer(*place, "unit"), "wrong-unit", no_unit, Reason("reading.use_registered_unit"))
         return
     try:
         value = canonical_value(quantity.written, quantity.unit, base_unit(unit.kind))

@@ -16,6 +16,7 @@ from pydantic.json_schema import GenerateJsonSchema, JsonSchemaValue
 from pydantic_core import core_schema
 
 from edgehold.errors import InputError
+from edgehold.words import Reason
 
 from .model.changes import CHANGE_FORMAT, PERSON_FORMAT, TOMBSTONE_FORMAT, Correction, PersonFile, Retraction, Tombstone
 from .model.plan import PLAN_FORMAT, PLAN_SEAL_FORMAT, SHARED_PLAN_FORMAT, Plan, PlanSeal, SharedPlan
@@ -29,16 +30,16 @@ FALLBACK_URL = "https://edgehold.example/"
 _SITE_URL = re.compile(r"^site_url:[ \t]*[\"']?(https?://[^\s\"'#]+)", re.MULTILINE)
 _REPOSITORY = re.compile(r"^[ \t]*repository_url:[ \t]*[\"']?(https://[^\s\"'#]+)", re.MULTILINE)
 _KINDS: tuple[tuple[str, str, tuple[type, ...]], ...] = (
-    (PROTOCOL_FORMAT, "The machine-readable part of a protocol version: its YAML front matter.", (Protocol,)),
-    (EVENT_FORMAT, "An event in a protocol's life.", (Event,)),
-    (OBJECTION_FORMAT, "An objection, a response to it, or its outcome: the YAML front matter.", (Objection, Response, Outcome)),
-    (SUBMISSION_FORMAT, "One contributed result file.", (Submission,)),
-    (PLAN_FORMAT, "The drawn order, roles and codes of one experiment.", (Plan,)),
-    (SHARED_PLAN_FORMAT, "Plans of several tables that send each other edges.", (SharedPlan,)),
-    (PLAN_SEAL_FORMAT, "What is published of a sealed plan before the test.", (PlanSeal,)),
-    (CHANGE_FORMAT, "A correction or retraction of a measured submission.", (Correction, Retraction)),
-    (TOMBSTONE_FORMAT, "What is left of a submission that was taken out.", (Tombstone,)),
-    (PERSON_FORMAT, "How a handle is shown, and which handles are one person's.", (PersonFile,)),
+    (PROTOCOL_FORMAT, Reason("schemas.protocol"), (Protocol,)),
+    (EVENT_FORMAT, Reason("schemas.event"), (Event,)),
+    (OBJECTION_FORMAT, Reason("schemas.objection"), (Objection, Response, Outcome)),
+    (SUBMISSION_FORMAT, Reason("schemas.submission"), (Submission,)),
+    (PLAN_FORMAT, Reason("schemas.plan"), (Plan,)),
+    (SHARED_PLAN_FORMAT, Reason("schemas.tables_plan"), (SharedPlan,)),
+    (PLAN_SEAL_FORMAT, Reason("schemas.seal"), (PlanSeal,)),
+    (CHANGE_FORMAT, Reason("schemas.change"), (Correction, Retraction)),
+    (TOMBSTONE_FORMAT, Reason("schemas.tombstone"), (Tombstone,)),
+    (PERSON_FORMAT, Reason("schemas.person"), (PersonFile,)),
 )
 
 

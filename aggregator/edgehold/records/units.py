@@ -265,7 +265,7 @@ def _shown(value: object) -> str:
     try:
         text = repr(value)
     except ValueError:  # an int of over 4300 digits has no text (Python's own limit)
-        return "a number of thousands of digits"
+        return Reason("reading.too_many_digits")
     return text if len(text) <= LONGEST_NUMBER + 2 else text[:LONGEST_NUMBER] + "…"
 
 

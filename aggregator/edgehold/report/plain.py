@@ -89,7 +89,7 @@ def _settle(report: SubmissionReport) -> Iterator[str]:
 def _curves(report: SubmissionReport) -> Iterator[str]:
     works = sorted({reading.work for curve in report.curves for reading in curve.readings})
     unit = report.protocol.reading.canonical_unit
-    said = f"mean of the repeats in {unit}" if unit else "P pass, F fail"
+    said = Reason("report.mean_of_repeats", unit=unit) if unit else "P pass, F fail"
     yield from _section(f"RUNS ({said}, by {plural(report.protocol.work.unit)})", [""] if works else ())
     step = (WIDTH - NAME) // CELL
     for start in range(0, len(works), step):

@@ -19,6 +19,7 @@ from edgehold.records.read.form import read_record
 from edgehold.records.read.opening import SURROGATE, read_bytes
 from edgehold.records.read.session import sha256
 from edgehold.records.report import harmless
+from edgehold.words import Reason
 
 from .options import option_at, refuse_missing
 from .writing import markdown_text, yaml_text
@@ -159,7 +160,7 @@ def _against(layout: Layout, given: Given) -> tuple[str, dict[str, object]]:
 
 def _known(layout: Layout) -> str:
     known = [f"{path.split('/')[1]}@{path.split('/')[2].removesuffix('.md')}" for path in layout.protocols]
-    return f"there are {', '.join(known)}" if known else "there is none here yet"
+    return f"there are {', '.join(known)}" if known else Reason("drafts.none_yet")
 
 
 def _threads(layout: Layout, protocol: str) -> dict[int, str]:
@@ -173,7 +174,7 @@ def _next_entry(root: Path, protocol: str, number: int) -> str:
     layout = walk(root)
     threads = _threads(layout, protocol)
     if number not in threads:
-        known = f"there are {', '.join(map(str, sorted(threads)))}" if threads else "there is none here yet"
+        known = f"there are {', '.join(map(str, sorted(threads)))}" if threads else Reason("drafts.none_yet")
         raise InputError(f"there is no objection {number} to {harmless(protocol)!r}; {known}")
     folder = threads[number]
     entries = [int(path.split("/")[4][:2]) for path in layout.entries if path.startswith(f"{folder}/")]

@@ -21,28 +21,14 @@ from edgehold.records.read.opening import decode, read_bytes
 from edgehold.records.read.yaml_reading import parse_yaml, split_front_matter
 from edgehold.records.report import harmless
 from edgehold.records.rules.settings_tables import asking_for_tables
+from edgehold.words import Reason
 
 from .drafts import Draft
 from .writing import markdown_text, yaml_text
 
 FIRST_VERSION = "1.0.0"
-TO_FILL = "say here what is new"
+TO_FILL = str(Reason("drafts.to_fill"))
 _ID, _NUMBER = (TypeAdapter(kind, config=Record.model_config) for kind in (Slug, Version))
-_BODY = """\
-Say for whom this is, what it asks, and what it does not tell.
-
-## The method
-
-Every step begins with an id of its own, so that objections can point at it.
-
-### s1-prepare Prepare
-
-What is done, in what order, and what must not happen.
-
-### s2-cut-and-read Cut and read
-
-How one cut is made, when sharpness is read, and when a run ends.
-"""
 
 
 def protocol_draft(root: Path, name: str, source: str | None = None, version: str | None = None) -> Draft:
@@ -132,10 +118,10 @@ def skeleton(name: str, version: str = FIRST_VERSION) -> str:
     """The text of a protocol in which nothing is filled in, and every field says what it is for."""
     given = {"format": PROTOCOL_FORMAT, "id": name, "version": version, "changes": "first version"}
     lines = [
-        "# What stands empty is to be filled in; null and lists in brackets may stay. The check names every place that is left.",
+        Reason("drafts.skeleton_head"),
         *_fields(Protocol, given, ""),
     ]
-    return "---\n" + "\n".join(lines) + f"\n---\n\n{_BODY}"
+    return "---\n" + "\n".join(lines) + f"\n---\n\n{Reason('drafts.body')}\n"
 
 
 def _fields(model: type[BaseModel], given: dict[str, str], indent: str) -> Iterator[str]:

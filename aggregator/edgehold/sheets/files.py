@@ -19,6 +19,7 @@ from edgehold.errors import InputError
 from edgehold.records.model.plan import Plan
 from edgehold.records.model.protocol import Protocol
 from edgehold.results.tables.cells import csv_bytes
+from edgehold.words import Reason
 
 from .cells import cell_name, column_name
 from .lines import Line
@@ -144,7 +145,7 @@ def _offered(line: Line, ranges: Mapping[str, str]) -> str:
 def _list_of(formula: str, strict: bool) -> DataValidation:
     made = DataValidation(type="list", formula1=formula, allow_blank=True)
     made.showErrorMessage = strict
-    made.errorTitle, made.error = "None of the words for this", "Choose one from the list, or leave the cell empty."
+    made.errorTitle, made.error = Reason("intake.word_title"), f"{Reason('intake.word_asks')}."
     return made
 
 

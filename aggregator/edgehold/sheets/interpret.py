@@ -376,7 +376,7 @@ class _Reader:
         """Runs that were drawn and never begun are no runs of the submission."""
         for run in sorted(set(self.rows_of_run) - self.begun, reverse=True):
             self.to.leave_out_run(run)
-            self.kinds |= dict.fromkeys(self.rows_of_run[run], "of runs not begun")
+            self.kinds |= dict.fromkeys(self.rows_of_run[run], Reason("intake.runs_not_begun"))
 
     def _list_lots_and_instruments(self) -> None:
         for part, patterns in LISTED.items():

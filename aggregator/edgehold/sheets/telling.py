@@ -6,6 +6,7 @@ import json
 from dataclasses import asdict
 
 from edgehold.records.report import harmless
+from edgehold.words import Reason
 
 from .cells import Question
 from .intake import Intake
@@ -14,15 +15,12 @@ from .intake import Intake
 def intake_text(intake: Intake, file: str, written: str) -> str:
     """The tally, what was converted, what the check would warn of, what is asked, and what was written."""
     rows = ", ".join(f"{count} {kind}" for kind, count in intake.tally.items())
-    parts = [f"{file}: {sum(intake.tally.values())} rows in which something stands: {rows}" if rows else ""]
-    parts += _listed("Converted, and kept as written where a submission can:", [f"{place}: {text}" for place, text in intake.said])
-    parts += _listed("Worth a look:", [f"{place}: {text}" for place, text in intake.remarks])
+    parts = [Reason("intake.tally", file=file, values=sum(intake.tally.values()), rows=rows) if rows else ""]
+    parts += _listed(Reason("intake.converted"), [f"{place}: {text}" for place, text in intake.said])
+    parts += _listed(Reason("intake.worth_look"), [f"{place}: {text}" for place, text in intake.remarks])
     asked = [f"{_place(question)}: {question.message}; {question.cure}  [{question.code}]" for question in intake.questions]
-    parts += _listed("Please say what was meant, and take it in again:", asked)
-    parts.append(
-        written
-        or "nothing was written" + ("; with --draft what could be read becomes a file that the form opens" if intake.submission else "")
-    )
+    parts += _listed(Reason("intake.asked"), asked)
+    parts.append(written or Reason("intake.nothing_written_but_draft" if intake.submission else "intake.nothing_written"))
     return "\n".join(filter(None, parts))
 
 

@@ -18,7 +18,6 @@ from edgehold.words import Reason
 
 NEEDED = ("steel", "blade", "sharpener", "tester", "submission")
 OPTIONAL = ("batch", "version", "own_sharpening", "sharpening", "lot", "evening", "pair", "edge_part")
-CROSSINGS = {"steel × tester": "tester", "steel × sharpener": "sharpener"}
 SAME_COLUMN = 1e-8  # length that a column of unit length keeps beside those before it, below which it is a combination of them
 OWN = "own sharpening"
 EDGE_PART = "part of the edge"

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from edgehold.endpoints.rows import EndpointRow
-from edgehold.numerics.attempt import attempt
+from edgehold.numerics.attempt import NotFitted, attempt
 from edgehold.pooling.interlaboratory import ItemResult, interlaboratory
 from edgehold.records.canonical import PoolKey
 
@@ -25,22 +25,20 @@ class CirculatedBlade:
     ----------
     pool, endpoint, blade : what was read.
     raw : True where the figures are in the reading's own unit, False on the ln scale.
-    result : the interlaboratory statistics; None where their numbers failed.
+    result : the interlaboratory statistics, or why their numbers failed.
     runs : runs used.
     left_out : runs of this blade without an exact value.
     testers : how many people tested it.
-    reason : why there are no statistics; empty otherwise.
     """
 
     pool: PoolKey
     endpoint: str
     blade: str
     raw: bool
-    result: ItemResult | None
+    result: ItemResult | NotFitted
     runs: int
     left_out: int
     testers: int
-    reason: str = ""
 
 
 def circulated_blades(rows: Iterable[EndpointRow]) -> tuple[CirculatedBlade, ...]:
@@ -69,6 +67,6 @@ def _one_blade(pool: PoolKey, endpoint: str, blade: str, rows: list[EndpointRow]
     counted = (len(exact), len(rows) - len(exact), len(counts))
     return attempt(
         lambda: CirculatedBlade(pool, endpoint, blade, raw, interlaboratory(values, person, np.full(len(exact), blade))[blade], *counted),
-        lambda why: CirculatedBlade(pool, endpoint, blade, raw, None, *counted, why),
-        lambda found: () if found.result is None else (found.result.mean, *found.result.means, found.result.s_r),
+        lambda why: CirculatedBlade(pool, endpoint, blade, raw, why, *counted),
+        lambda found: () if isinstance(found.result, NotFitted) else (found.result.mean, *found.result.means, found.result.s_r),
     )

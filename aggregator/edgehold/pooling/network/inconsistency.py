@@ -6,7 +6,6 @@ treatments that a study compares.
 
 from __future__ import annotations
 
-from collections.abc import Hashable
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -67,7 +66,7 @@ class Inconsistency:
 
 @dataclass(frozen=True)
 class NodeSplit:
-    """One comparison, by studies that hold both and by the rest of the network; numbers are None where a reason stands.
+    """One comparison, by studies that hold both and by the rest of the network.
 
     Attributes
     ----------
@@ -78,21 +77,35 @@ class NodeSplit:
     df, p : degrees of freedom (``inf``: normal) and two-sided p value of the difference; p is None where plain Knapp–Hartung
         leaves no scatter.
     tau2 : with the split allowed for.
-    reason : why there is none; empty otherwise.
     """
 
     first: object
     second: object
     studies: int
-    direct: float | None
-    direct_standard_error: float | None
-    indirect: float | None
-    indirect_standard_error: float | None
-    difference: float | None
-    difference_standard_error: float | None
-    df: float | None
+    direct: float
+    direct_standard_error: float
+    indirect: float
+    indirect_standard_error: float
+    difference: float
+    difference_standard_error: float
+    df: float
     p: float | None
-    tau2: float | None
+    tau2: float
+
+
+@dataclass(frozen=True)
+class NoSplit:
+    """One comparison that cannot be split.
+
+    Attributes
+    ----------
+    first, second, studies : as in `NodeSplit`.
+    reason : why.
+    """
+
+    first: object
+    second: object
+    studies: int
     reason: str
 
 
@@ -154,7 +167,7 @@ def _chi_square(q: float, df: int) -> ChiSquare:
     return ChiSquare(q, df, float(chi2.sf(q, df)) if df else None)
 
 
-def node_splits(data: Comparisons, spectrum: Spectrum, common: bool, interval: str) -> tuple[NodeSplit, ...]:
+def node_splits(data: Comparisons, spectrum: Spectrum, common: bool, interval: str) -> tuple[NodeSplit | NoSplit, ...]:
     """Every pair that some study holds both of, split (Dias et al. 2010; for studies of more than two arms the symmetric form of
     White 2015, Stata J. 15:951–985, where either arm carries half of the difference).
 
@@ -170,17 +183,17 @@ def _holding(data: Comparisons, a: int, b: int) -> Bools:
     return np.array([any(a in part and b in part for part in design) for design in data.designs])
 
 
-def _split(data: Comparisons, spectrum: Spectrum, a: int, b: int, common: bool, interval: str) -> NodeSplit:
+def _split(data: Comparisons, spectrum: Spectrum, a: int, b: int, common: bool, interval: str) -> NodeSplit | NoSplit:
     holding = _holding(data, a, b)
     first, second, count = data.treatments[a], data.treatments[b], int(holding.sum())
     extra = np.where(holding[data.study], (data.incidence[:, a] - data.incidence[:, b]) / 2, 0.0)
     X = data.design_matrix
     if np.linalg.norm(extra - X @ np.linalg.lstsq(X, extra, rcond=None)[0]) <= TOLERANCE * np.linalg.norm(extra):
-        return _unsplit(first, second, count, Reason("network.no_other_way"))
+        return NoSplit(first, second, count, Reason("network.no_other_way"))
     df = len(spectrum.z) - 1
     if df < (2 if interval == "guarded-knapp-hartung" else 1):
         few = Reason("network.split_few_contrasts", contrasts=len(data.y), coefficients=X.shape[1] + 1)
-        return _unsplit(first, second, count, few)
+        return NoSplit(first, second, count, few)
     rows = prepare(spectrum.z, spectrum.mu, (spectrum.transform @ extra)[:, None])
     tau2 = 0.0 if common else restricted_maximum_likelihood(rows).tau2
     fit = generalised_fit(data.y, data.V + tau2 * data.H, np.column_stack([X, extra]))
@@ -190,7 +203,7 @@ def _split(data: Comparisons, spectrum: Spectrum, a: int, b: int, common: bool, 
     answers = [(float(c @ fit.coefficients), float(np.sqrt(factor * c @ fit.covariance @ c))) for c in (indirect + split, indirect, split)]
     interval_df = np.inf if interval == "wald" else float(df)
     p_value = float(2 * student_t.sf(abs(answers[2][0] / answers[2][1]), interval_df)) if answers[2][1] > 0 else None
-    return NodeSplit(first, second, count, *answers[0], *answers[1], *answers[2], interval_df, p_value, tau2, "")
+    return NodeSplit(first, second, count, *answers[0], *answers[1], *answers[2], interval_df, p_value, tau2)
 
 
 def scale_factor(q: float, df: int, interval: str) -> float:
@@ -198,7 +211,3 @@ def scale_factor(q: float, df: int, interval: str) -> float:
     if interval == "wald":
         return 1.0
     return max(1.0, q / df) if interval == "guarded-knapp-hartung" else q / df
-
-
-def _unsplit(first: Hashable, second: Hashable, studies: int, reason: str) -> NodeSplit:
-    return NodeSplit(first, second, studies, None, None, None, None, None, None, None, None, None, reason)

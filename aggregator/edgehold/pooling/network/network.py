@@ -30,7 +30,7 @@ from edgehold.pooling.pairwise.random_effects import INTERVAL_METHODS
 from edgehold.words import Reason
 
 from .design import Comparisons, comparisons
-from .inconsistency import Inconsistency, NodeSplit, design_by_treatment, node_splits, scale_factor
+from .inconsistency import Inconsistency, NodeSplit, NoSplit, design_by_treatment, node_splits, scale_factor
 
 SPLIT_FROM = 10  # studies: below it direct against indirect is shown only when asked for
 TAU2_METHODS = ("reml", "common")
@@ -96,7 +96,7 @@ class NetworkFit:
     df: float
     interval_reason: str
     inconsistency: Inconsistency
-    splits: tuple[NodeSplit, ...]
+    splits: tuple[NodeSplit | NoSplit, ...]
     splits_reason: str
     log_likelihood: float | None
     direct_studies: Ints

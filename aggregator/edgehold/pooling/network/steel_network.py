@@ -24,6 +24,7 @@ from edgehold.records.canonical import PoolKey
 from edgehold.words import Reason
 
 from .design import spanning_pairs
+from .inconsistency import NodeSplit
 from .network import NetworkContrast, NetworkFit, network
 
 LEAST_STEELS = 3  # below it a network is a single comparison
@@ -220,8 +221,9 @@ def _pair(fit: NetworkFit, direct: Mapping[tuple[str, str], int], first: str, se
     if not path:
         return SteelPair(first, second, "not linked", (), 0, None, None, Reason("network.no_chain", first=first, second=second))
     contrast, studies = fit.contrast(first, second), direct.get((first, second), 0)
-    split = next((one.p for one in fit.splits if {one.first, one.second} == {first, second}), None) if studies else None
-    return SteelPair(first, second, "direct" if studies else "indirect", path, studies, contrast, split, contrast.reason)
+    split = next((one for one in fit.splits if {one.first, one.second} == {first, second}), None) if studies else None
+    p = split.p if isinstance(split, NodeSplit) else None
+    return SteelPair(first, second, "direct" if studies else "indirect", path, studies, contrast, p, contrast.reason)
 
 
 def shortest_path(pairs: Iterable[tuple[str, str]], first: str, second: str) -> tuple[str, ...]:

@@ -20,24 +20,8 @@ from .random_effects import Options, RandomEffectsFit, random_effects
 
 
 @dataclass(frozen=True, eq=False)
-class LeftOut:
-    """The fit without one study.
-
-    Attributes
-    ----------
-    study : 0-based place of the study left out.
-    fit : the fit of the others, or None where they cannot carry the same model.
-    reason : why there is none; empty otherwise.
-    """
-
-    study: int
-    fit: RandomEffectsFit | None
-    reason: str
-
-
-@dataclass(frozen=True, eq=False)
 class Influence:
-    """What one study does to the fit; all but ``study``, ``hat`` and ``reason`` are None where a reason stands.
+    """What one study does to the fit.
 
     Attributes
     ----------
@@ -51,20 +35,33 @@ class Influence:
     covariance_ratio : |Cov(b(−i))|/|Cov(b)|; below 1 the fit is more precise without the study.
     dfbetas : (p,) (b − b(−i))/their standard errors from all studies at tau2(−i).
     tau2_without, q_without : tau2(−i) and Cochran's Q of the others.
-    reason : why it cannot be told; empty otherwise.
     """
 
     study: int
     hat: float
-    deleted_residual: float | None
-    deleted_residual_standard_error: float | None
-    studentised_residual: float | None
-    dffits: float | None
-    cooks_distance: float | None
-    covariance_ratio: float | None
-    dfbetas: Array | None
-    tau2_without: float | None
-    q_without: float | None
+    deleted_residual: float
+    deleted_residual_standard_error: float
+    studentised_residual: float
+    dffits: float
+    cooks_distance: float
+    covariance_ratio: float
+    dfbetas: Array
+    tau2_without: float
+    q_without: float
+
+
+@dataclass(frozen=True)
+class NoInfluence:
+    """A study without which there is nothing to compare with.
+
+    Attributes
+    ----------
+    study, hat : as in `Influence`.
+    reason : why it cannot be told.
+    """
+
+    study: int
+    hat: float
     reason: str
 
 
@@ -77,7 +74,7 @@ def leave_one_out(
     interval: str = "guarded-knapp-hartung",
     level: float = 0.95,
     v_df: float | None = None,
-) -> tuple[LeftOut, ...]:
+) -> tuple[RandomEffectsFit | Reason, ...]:
     """Fit the studies again and again, each time without one of them.
 
     Parameters
@@ -86,7 +83,7 @@ def leave_one_out(
 
     Returns
     -------
-    tuple of LeftOut
+    tuple of RandomEffectsFit or Reason
         One a study, in the order of ``y``. The fits carry no prediction. Where the others cannot carry the model (no study
         is left, or a column of X lived on this study alone) the reason stands instead of a fit.
 
@@ -106,7 +103,7 @@ def leave_one_out(
     >>> v = [0.0156, 0.0216, 0.0279, 0.1391, 0.1362, 0.0106, 0.0106, 0.0484, 0.0269, 0.0630,
     ...      0.0912, 0.0497, 0.0835, 0.0841, 0.0253, 0.0279, 0.0193, 0.0088, 0.0303]
     >>> fourth = leave_one_out(y, v)[3]
-    >>> round(float(fourth.fit.coefficients[0]), 3), round(fourth.fit.tau2, 3)
+    >>> round(float(fourth.coefficients[0]), 3), round(fourth.tau2, 3)
     (0.058, 0.008)
     """
     y, v, X = checked_studies(y, v, X)
@@ -115,7 +112,7 @@ def leave_one_out(
     return tuple(_without(y, v, X, i, asked) for i in range(len(y)))
 
 
-def influence(y: ArrayLike, v: ArrayLike, *, X: ArrayLike | None = None, tau2_method: str = "reml") -> tuple[Influence, ...]:
+def influence(y: ArrayLike, v: ArrayLike, *, X: ArrayLike | None = None, tau2_method: str = "reml") -> tuple[Influence | NoInfluence, ...]:
     """Measures of a study's influence on the pooled result (Viechtbauer & Cheung 2010, Outlier and influence diagnostics for
     meta-analysis, Res. Synth. Methods 1:112–125).
 
@@ -128,7 +125,7 @@ def influence(y: ArrayLike, v: ArrayLike, *, X: ArrayLike | None = None, tau2_me
 
     Returns
     -------
-    tuple of Influence
+    tuple of Influence or NoInfluence
         One a study, in the order of ``y``. No study is called an outlier and none is dropped.
 
     Raises
@@ -161,26 +158,28 @@ def influence(y: ArrayLike, v: ArrayLike, *, X: ArrayLike | None = None, tau2_me
     full = random_effects(y, v, X=X, **asked)
     rows = prepare(y, v, X)
     hats = np.einsum("ij,jk,ik->i", X, full.covariance, X) / (v + (full.tau2 or 0.0))
-    return tuple(_influence(rows, X, y, v, full, float(hat), _without(y, v, X, i, asked)) for i, hat in enumerate(hats))
+    return tuple(_influence(rows, X, y, v, full, i, float(hat), _without(y, v, X, i, asked)) for i, hat in enumerate(hats))
 
 
-def _without(y: Array, v: Array, X: Array, i: int, asked: Options) -> LeftOut:
+def _without(y: Array, v: Array, X: Array, i: int, asked: Options) -> RandomEffectsFit | Reason:
     others = np.arange(len(y)) != i
     if not others.any():
-        return LeftOut(i, None, Reason("pairwise.no_other_study"))
+        return Reason("pairwise.no_other_study")
     if np.linalg.matrix_rank(X[others]) < X.shape[1]:
-        return LeftOut(i, None, Reason("pairwise.column_alone"))
+        return Reason("pairwise.column_alone")
     try:
-        return LeftOut(i, random_effects(y[others], v[others], X=X[others], **asked), "")
+        return random_effects(y[others], v[others], X=X[others], **asked)
     except InputError as error:  # all studies together could be fitted, so this is the others' state and not a mistake
-        return LeftOut(i, None, Reason("pairwise.others_not_fitted", why=str(error)))
+        return Reason("pairwise.others_not_fitted", why=str(error))
 
 
-def _influence(rows: Rows, X: Array, y: Array, v: Array, full: RandomEffectsFit, hat: float, left_out: LeftOut) -> Influence:
-    i, fit = left_out.study, left_out.fit
-    if fit is None or fit.tau2 is None:
-        reason = left_out.reason if fit is None else left_out.reason or fit.interval_reason
-        return Influence(i, hat, None, None, None, None, None, None, None, None, None, reason)
+def _influence(
+    rows: Rows, X: Array, y: Array, v: Array, full: RandomEffectsFit, i: int, hat: float, fit: RandomEffectsFit | Reason
+) -> Influence | NoInfluence:
+    if isinstance(fit, Reason):
+        return NoInfluence(i, hat, fit)
+    if fit.tau2 is None:
+        return NoInfluence(i, hat, fit.interval_reason)
     change = full.coefficients - fit.coefficients
     residual = float(y[i] - X[i] @ fit.coefficients)
     error = float(np.sqrt(v[i] + fit.tau2 + X[i] @ fit.covariance @ X[i]))
@@ -196,5 +195,4 @@ def _influence(rows: Rows, X: Array, y: Array, v: Array, full: RandomEffectsFit,
         dfbetas=frozen(change / np.sqrt(np.diag(covariance(rows, weigh(rows, fit.tau2))))),
         tau2_without=fit.tau2,
         q_without=fit.q,
-        reason="",
     )

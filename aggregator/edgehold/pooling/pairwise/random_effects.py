@@ -59,8 +59,7 @@ class RandomEffectsFit:
     prediction_plug_in : the same from tau2 taken as known, with ``df`` degrees of freedom, for comparison.
     prediction_df : degrees of freedom k − p of the t variable in ``prediction``.
     prediction_caveat : what to say beside the prediction when there are fewer than five studies; empty otherwise.
-    log_likelihood : at the fit; see ``log_likelihood_kind``.
-    log_likelihood_kind : ``"restricted"`` for REML, ``"ordinary"`` for every other method.
+    log_likelihood : at the fit: restricted for REML, ordinary for every other method.
     studies : k.
     status : ``"pooled"``; ``"listed"`` where k − p = 1 (two studies without moderators); ``"not pooled"`` where k = p.
     interval_reason, prediction_reason : why there is none; empty otherwise.
@@ -86,7 +85,6 @@ class RandomEffectsFit:
     prediction_df: int
     prediction_caveat: str
     log_likelihood: float | None
-    log_likelihood_kind: str
     studies: int
     status: str
     interval_reason: str
@@ -234,7 +232,6 @@ def _pooled(
         prediction_df=df,
         prediction_caveat="" if reason or rows.k >= FEW_STUDIES else Reason("pairwise.prediction_rough", studies=rows.k),
         log_likelihood=(restricted_log_likelihood if restricted else ordinary_log_likelihood)(rows, fit),
-        log_likelihood_kind="restricted" if restricted else "ordinary",
         studies=rows.k,
         status="listed" if df == 1 else "pooled",
         interval_reason=interval_reason,
@@ -270,7 +267,6 @@ def _not_pooled(rows: Rows, tau2_method: str, interval: str, level: float) -> Ra
         prediction_df=0,
         prediction_caveat="",
         log_likelihood=None,
-        log_likelihood_kind="restricted" if tau2_method == "reml" else "ordinary",
         studies=rows.k,
         status="not pooled",
         interval_reason=reason,

@@ -37,21 +37,19 @@ class SmallStudyTest:
     tau2 : remaining between-study variance of the mixed-effects form; None for the weighted regression.
     dispersion : Σ w r²/(k − p), the factor on the variances; 1 is as expected.
     studies : k.
-    reason : why there is no test; empty otherwise.
     """
 
     model: str
-    slope: float | None
-    standard_error: float | None
-    statistic: float | None
-    df: float | None
-    p: float | None
-    limit: float | None
-    limit_interval: Interval | None
+    slope: float
+    standard_error: float
+    statistic: float
+    df: float
+    p: float
+    limit: float
+    limit_interval: Interval
     tau2: float | None
-    dispersion: float | None
+    dispersion: float
     studies: int
-    reason: str
 
 
 def small_study_test(
@@ -63,7 +61,7 @@ def small_study_test(
     interval: str = "guarded-knapp-hartung",
     level: float = 0.95,
     least_studies: int = LEAST_STUDIES,
-) -> SmallStudyTest:
+) -> SmallStudyTest | Reason:
     """Regress the effects on their standard errors √v.
 
     Parameters
@@ -80,8 +78,9 @@ def small_study_test(
 
     Returns
     -------
-    SmallStudyTest
-        A slope is no proof that results were held back: a real difference of small studies gives one too.
+    SmallStudyTest or Reason
+        A slope is no proof that results were held back: a real difference of small studies gives one too. The reason where there
+        is no test.
 
     Raises
     ------
@@ -109,21 +108,21 @@ def small_study_test(
     if interval not in INTERVAL_METHODS:
         raise InputError(f"interval must be one of {', '.join(INTERVAL_METHODS)}; got {interval!r}")
     reason = _why_not(v, X, least_studies)
-    if reason:
-        return _refused(model, len(y), reason)
+    if reason is not None:
+        return reason
     asked = "knapp-hartung" if model == "weighted-regression" else interval
     try:
         fit = random_effects(
             y, v, X=np.column_stack([X, np.sqrt(v)]), tau2_method=MODELS[model], interval=asked, level=level, predict=False
         )
     except InputError as error:  # the column of standard errors is ours, so that what is wrong with it is no mistake of the caller
-        return _refused(model, len(y), Reason("pairwise.small_no_line", why=str(error)))
-    if not fit.standard_errors[-1] > 0:
-        return _refused(model, len(y), Reason("pairwise.small_straight"))
-    return _test(model, fit, _dispersion(y, v, X, fit))
+        return Reason("pairwise.small_no_line", why=str(error))
+    if fit.intervals is None or not fit.standard_errors[-1] > 0:
+        return Reason("pairwise.small_straight")
+    return _test(model, fit, fit.intervals[0], _dispersion(y, v, X, fit))
 
 
-def _why_not(v: Array, X: Array, least_studies: int) -> str:
+def _why_not(v: Array, X: Array, least_studies: int) -> Reason | None:
     k, p = len(v), X.shape[1] + 1
     if k < least_studies:
         return Reason("pairwise.small_few", studies=k, least=least_studies)
@@ -132,7 +131,7 @@ def _why_not(v: Array, X: Array, least_studies: int) -> str:
     error = np.sqrt(v)
     if np.linalg.matrix_rank(np.column_stack([X, error / error.max()])) < p:
         return Reason("pairwise.small_alike")
-    return ""
+    return None
 
 
 def _dispersion(y: Array, v: Array, X: Array, fit: RandomEffectsFit) -> float:
@@ -140,7 +139,7 @@ def _dispersion(y: Array, v: Array, X: Array, fit: RandomEffectsFit) -> float:
     return float(np.sum(residuals**2 / (v + (fit.tau2 or 0.0))) / fit.q_df)
 
 
-def _test(model: str, fit: RandomEffectsFit, dispersion: float) -> SmallStudyTest:
+def _test(model: str, fit: RandomEffectsFit, limit: Interval, dispersion: float) -> SmallStudyTest:
     slope, error = float(fit.coefficients[-1]), float(fit.standard_errors[-1])
     return SmallStudyTest(
         model=model,
@@ -150,13 +149,8 @@ def _test(model: str, fit: RandomEffectsFit, dispersion: float) -> SmallStudyTes
         df=fit.df,
         p=float(2 * student_t.sf(abs(slope / error), fit.df)),
         limit=float(fit.coefficients[0]),
-        limit_interval=None if fit.intervals is None else fit.intervals[0],
+        limit_interval=limit,
         tau2=fit.tau2 if model == "mixed-effects" else None,
         dispersion=dispersion,
         studies=fit.studies,
-        reason="",
     )
-
-
-def _refused(model: str, studies: int, reason: str) -> SmallStudyTest:
-    return SmallStudyTest(model, None, None, None, None, None, None, None, None, None, studies, reason)

@@ -13,9 +13,10 @@ import numpy as np
 
 from edgehold.errors import InputError
 from edgehold.numerics.arrays import Array
+from edgehold.words import Reason
 
 from .cluster_robust import ClusterRobust, cluster_robust
-from .influence import Influence, LeftOut, influence, leave_one_out
+from .influence import Influence, NoInfluence, influence, leave_one_out
 from .random_effects import RandomEffectsFit
 from .small_study import SmallStudyTest, small_study_test
 from .trim_and_fill import TrimAndFill, trim_and_fill
@@ -36,11 +37,11 @@ class StudyChecks:
     """
 
     numbers: tuple[int, ...]
-    influence: tuple[Influence, ...]
-    without: tuple[LeftOut, ...]
+    influence: tuple[Influence | NoInfluence, ...]
+    without: tuple[RandomEffectsFit | Reason, ...]
     most: int | None
-    small_studies: SmallStudyTest
-    filled: TrimAndFill
+    small_studies: SmallStudyTest | Reason
+    filled: TrimAndFill | Reason
     by_people: ClusterRobust
 
 
@@ -59,12 +60,12 @@ def study_checks(
     if fit.tau2 is None:
         raise InputError(f"studies with a variance between them are needed; got {fit.status!r}")
     without = leave_one_out(y, v, v_df=v_df)
-    moved = [0.0 if one.fit is None else abs(float(one.fit.coefficients[0] - fit.coefficients[0])) for one in without]
+    moved = [0.0 if isinstance(one, Reason) else abs(float(one.coefficients[0] - fit.coefficients[0])) for one in without]
     return StudyChecks(
         numbers=tuple(int(n) for n in numbers),
         influence=influence(y, v),
         without=without,
-        most=int(np.argmax(moved)) if any(one.fit is not None for one in without) else None,
+        most=int(np.argmax(moved)) if any(not isinstance(one, Reason) for one in without) else None,
         small_studies=small_study_test(y, v),
         filled=trim_and_fill(y, v),
         by_people=cluster_robust(y, v, list(clusters), tau2=fit.tau2),

@@ -24,7 +24,7 @@ SIDES = ("left", "right")
 
 @dataclass(frozen=True, eq=False)
 class TrimAndFill:
-    """A funnel made symmetric. All but ``studies`` and ``reason`` are None where a reason stands.
+    """A funnel made symmetric.
 
     Attributes
     ----------
@@ -33,15 +33,13 @@ class TrimAndFill:
     filled : (missing,) the effects that were added, mirror images of the trimmed ones.
     fit : the fit of all studies and the added ones.
     studies : k, without the added ones.
-    reason : why there is none; empty otherwise.
     """
 
-    missing: int | None
-    side: str | None
-    filled: Array | None
-    fit: RandomEffectsFit | None
+    missing: int
+    side: str
+    filled: Array
+    fit: RandomEffectsFit
     studies: int
-    reason: str
 
 
 def trim_and_fill(
@@ -53,7 +51,7 @@ def trim_and_fill(
     interval: str = "guarded-knapp-hartung",
     level: float = 0.95,
     least_studies: int = LEAST_STUDIES,
-) -> TrimAndFill:
+) -> TrimAndFill | Reason:
     """Count what a funnel lacks on one side, put it there and pool again (Duval & Tweedie 2000, JASA 95:89–98, estimator L₀).
 
     With ranks of the distances |y − b| from the trimmed mean and S their sum on the crowded side,
@@ -67,8 +65,8 @@ def trim_and_fill(
 
     Returns
     -------
-    TrimAndFill
-        Added studies are no data: the result says how much the pooled one leans on symmetry.
+    TrimAndFill or Reason
+        Added studies are no data: the result says how much the pooled one leans on symmetry. The reason where there is none.
 
     Raises
     ------
@@ -95,26 +93,27 @@ def trim_and_fill(
     asked: Options = {"tau2_method": tau2_method, "interval": interval, "level": level, "predict": False}
     if side is not None and side not in SIDES:
         raise InputError(f"side must be one of {', '.join(SIDES)}, or None; got {side!r}")
-    reason: str = Reason("pairwise.trim_few", studies=len(y), least=least_studies) if len(y) < least_studies else ""
-    if not reason and side is None:
+    if len(y) < least_studies:
+        return Reason("pairwise.trim_few", studies=len(y), least=least_studies)
+    if side is None:
         test = small_study_test(y, v, interval="wald", least_studies=least_studies)
-        reason, side = test.reason, "left" if test.slope is None or test.slope >= 0 else "right"
-    if reason or side is None:
-        return TrimAndFill(None, None, None, None, len(y), reason)
+        if isinstance(test, Reason):
+            return test
+        side = "left" if test.slope >= 0 else "right"
     return _filled(y, v, side, asked)
 
 
-def _filled(y: Array, v: Array, side: str, asked: Options) -> TrimAndFill:
+def _filled(y: Array, v: Array, side: str, asked: Options) -> TrimAndFill | Reason:
     sign = 1.0 if side == "left" else -1.0
     order = np.argsort(sign * y, kind="stable")
     crowded, variances = sign * y[order], v[order]
     missing, centre = _missing(crowded, variances, asked)
     if missing is None:
-        return TrimAndFill(None, None, None, None, len(y), Reason("pairwise.trim_unsettled"))
+        return Reason("pairwise.trim_unsettled")
     extreme = np.arange(len(y) - missing, len(y))
     added = 2 * centre - crowded[extreme]
     fit = random_effects(sign * np.append(crowded, added), np.append(variances, variances[extreme]), **asked)
-    return TrimAndFill(missing, side, frozen(sign * added), fit, len(y), "")
+    return TrimAndFill(missing, side, frozen(sign * added), fit, len(y))
 
 
 def _missing(y: Array, v: Array, asked: Options) -> tuple[int | None, float]:

@@ -9,9 +9,9 @@ from edgehold.pooling.crossed.runs_fit import Difference, coefficient_covariance
 from edgehold.pooling.crossed.working_values import WorkingValues
 from edgehold.words import Reason, code_of
 
-from .effects import NO_PAIR, Found, p_value, steels
+from .effects import NO_PAIR, Answered, Found, Unanswered, p_value, steels
 from .register import Probe
-from .runs import ANSWERED, NOT_APART, TOO_LITTLE, Chosen, Ready, chosen, commonest_pair, fit_shared, submissions, too_few
+from .runs import NOT_APART, TOO_LITTLE, Chosen, Ready, chosen, commonest_pair, fit_shared, submissions, too_few
 
 PRACTISED = (Reason("probes.edge_of_practised"), Reason("probes.edge_of_novice"))
 
@@ -25,17 +25,17 @@ def agreement(asked: Ready, probe: Probe) -> Found:
     counts = (len(taken.rows), submissions(taken.rows))
     reason = too_few(taken, *counts, probe, "probes.few_known") or too_many_levels(taken.runs)
     if reason:
-        return Found(TOO_LITTLE, reason, None, None, None, *counts)
+        return Unanswered(TOO_LITTLE, reason, *counts)
     fixed, pair = fixed_part(taken.runs), commonest_pair(taken.runs)
     found = _steels(taken, fixed, pair) if pair and fixed.steel_contrast(*pair) is not None else _practice(taken, fixed)
     if isinstance(found, str):
-        return Found(NOT_APART if code_of(found) == NO_PAIR.code else TOO_LITTLE, found, None, None, None, *counts)
-    return Found(ANSWERED, "", pair or PRACTISED, found, p_value(found), *counts)
+        return Unanswered(NOT_APART if code_of(found) == NO_PAIR.code else TOO_LITTLE, found, *counts)
+    return Answered(pair or PRACTISED, found, p_value(found), *counts)
 
 
 def _steels(taken: Chosen, fixed: FixedPart, pair: tuple[str, str]) -> Difference | str:
-    fit, why = fit_shared(taken, _ratios(taken), fixed.X)
-    return why or steels(fit, np.array(fixed.names)[fixed.kept].tolist(), pair)
+    fit = fit_shared(taken, _ratios(taken), fixed.X)
+    return fit if isinstance(fit, str) else steels(fit, np.array(fixed.names)[fixed.kept].tolist(), pair)
 
 
 def _practice(taken: Chosen, fixed: FixedPart) -> Difference | str:
@@ -45,8 +45,8 @@ def _practice(taken: Chosen, fixed: FixedPart) -> Difference | str:
     kept = independent_columns(X)
     if not kept[-1]:
         return NO_PAIR
-    fit, why = fit_shared(taken, _ratios(taken), X[:, kept])
-    return why or difference(fit, np.append(np.zeros(int(kept.sum()) - 1), 1.0), coefficient_covariance(fit))
+    fit = fit_shared(taken, _ratios(taken), X[:, kept])
+    return fit if isinstance(fit, str) else difference(fit, np.append(np.zeros(int(kept.sum()) - 1), 1.0), coefficient_covariance(fit))
 
 
 def _ratios(taken: Chosen) -> WorkingValues:

@@ -37,6 +37,14 @@ def _orders(rows: Sequence[EndpointRow]) -> dict[object, list[int]]:
     return evenings
 
 
+def second_in_turn(rows: Sequence[EndpointRow]) -> list[float | None]:
+    """1 for the edge of a pair cut in turn that came second at every turn, 0 for the one that began; None for edges cut alone."""
+    pairs: dict[object, list[int]] = {}
+    for row in rows:
+        pairs.setdefault(pair_of(row), []).append(row.order)
+    return [float(row.order > min(pairs[pair_of(row)])) if row.pair is not None and len(pairs[pair_of(row)]) == 2 else None for row in rows]
+
+
 def later_evening(rows: Sequence[EndpointRow]) -> list[float | None]:
     """1 after the first evening of a submission, 0 on it."""
     first: dict[str, int] = {}
@@ -151,6 +159,11 @@ def _right(row: EndpointRow) -> bool:
 def evening_of_tester(row: EndpointRow) -> object:
     """Label of one tester's runs of one evening."""
     return row.submission, row.evening, row.tester
+
+
+def pair_of(row: EndpointRow) -> object:
+    """Label of two runs that were cut in turn."""
+    return row.submission, row.pair
 
 
 def hands_of(row: EndpointRow) -> object:

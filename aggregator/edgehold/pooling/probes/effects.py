@@ -17,7 +17,6 @@ from edgehold.words import Reason
 from .columns import Label
 from .register import EFFECT, Probe
 from .runs import (
-    ANSWERED,
     NOT_APART,
     TOO_LITTLE,
     Chosen,
@@ -36,21 +35,42 @@ NO_PAIR = Reason("probes.no_pair")
 
 
 @dataclass(frozen=True)
-class Found:
-    """What a probe finds: all of ``ProbeAnswer`` but where it was asked.
+class Answered:
+    """What a probe finds.
 
     Attributes
     ----------
-    state, reason, pair, result, p, runs, submissions : as there.
+    pair : the two arms, for a probe of steels at equal value or of agreement; None otherwise.
+    result : ln ratio with its interval. That of a spread has no standard error: nan.
+    p : two-sided p value against a ratio of 1; None for an adjusted estimand.
+    runs, submissions : runs among which the moderator varies, and their submissions.
+    """
+
+    pair: tuple[str, str] | None
+    result: Difference
+    p: float | None
+    runs: int
+    submissions: int
+
+
+@dataclass(frozen=True)
+class Unanswered:
+    """Why a probe finds nothing.
+
+    Attributes
+    ----------
+    state : ``too little``, ``not told apart``, or ``not fitted`` where numbers failed.
+    reason : why.
+    runs, submissions : as in `Answered`.
     """
 
     state: str
     reason: str
-    pair: tuple[str, str] | None
-    result: Difference | None
-    p: float | None
     runs: int
     submissions: int
+
+
+Found = Answered | Unanswered
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,19 +83,16 @@ class Model:
     taken, fixed : the runs and the headline's fixed part.
     names : columns of the fit, the moderator last.
     slope_variance : relative variance of the moderator's slope beside that of the fit.
-    fit : None where there is none.
-    state, reason : why there is none; empty otherwise.
+    fit : of values of the runs.
     """
 
     informing: int
     submissions: int
     taken: Chosen
-    fixed: FixedPart | None
+    fixed: FixedPart
     names: tuple[str, ...]
     slope_variance: float
-    fit: CrossedFit | None
-    state: str
-    reason: str
+    fit: CrossedFit
 
 
 def same_model(probe: Probe) -> object:
@@ -86,46 +103,46 @@ def same_model(probe: Probe) -> object:
     )  # fmt: skip
 
 
-def model(asked: Ready, probe: Probe) -> Model:
+def model(asked: Ready, probe: Probe) -> Model | Unanswered:
     """Fit the moderator beside the steels."""
     taken = chosen(asked, probe)
     informing = _informing(taken, probe)
     counts = (int(informing.sum()), submissions([row for row, there in zip(taken.rows, informing, strict=True) if there]))
-    nothing = Model(*counts, taken, None, (), 0.0, None, TOO_LITTLE, too_few(taken, *counts, probe))
-    nothing = nothing if nothing.reason else replace(nothing, reason=asked.reason or too_many_levels(taken.runs))
-    if nothing.reason:
-        return nothing
+    reason = too_few(taken, *counts, probe) or asked.reason or too_many_levels(taken.runs)
+    if reason:
+        return Unanswered(TOO_LITTLE, reason, *counts)
     fixed, sets = fixed_part(taken.runs), _numbered(taken, probe.within)
     stands = fixed.kept & np.array([name != probe.replaces for name in fixed.names])
     moderator, slope_variance = taken.moderator.astype(float), 0.0
     if probe.reading_error:
         told = calibrated(moderator, np.array([row.start_se for row in taken.rows]), sets, fixed.full[:, stands])
-        if told.values is None:
-            return replace(nothing, reason=told.reason)
+        if isinstance(told, Reason):
+            return Unanswered(TOO_LITTLE, told, *counts)
         moderator, slope_variance = told.values, told.slope_variance
     X = np.column_stack([fixed.full[:, stands], *(less_mean(column, sets) for column in (*taken.beside.T, moderator))])
     names = np.array([*np.array(fixed.names)[stands], *(name for name, _ in probe.beside), probe.id])
     kept = independent_columns(X)
     if not kept[-1] or not told_beside_people(X, taken.runs):
-        return replace(nothing, state=NOT_APART, reason=MOVES_TOGETHER)
-    fit, why = fit_shared(taken, taken.values, X[:, kept])
-    state = TOO_LITTLE if why else ""
-    return Model(*counts, taken, fixed, tuple(names[kept].tolist()), slope_variance, None if why else fit, state, why)
+        return Unanswered(NOT_APART, MOVES_TOGETHER, *counts)
+    fit = fit_shared(taken, taken.values, X[:, kept])
+    if isinstance(fit, str):
+        return Unanswered(TOO_LITTLE, fit, *counts)
+    return Model(*counts, taken, fixed, tuple(names[kept].tolist()), slope_variance, fit)
 
 
-def found_in(made: Model, probe: Probe) -> Found:
+def found_in(made: Model | Unanswered, probe: Probe) -> Found:
     """One probe's answer from its model."""
+    if isinstance(made, Unanswered):
+        return made
     counts = (made.informing, made.submissions)
-    if made.fit is None:
-        return Found(made.state, made.reason, None, None, None, *counts)
     if probe.measures == EFFECT:
         c = np.append(np.zeros(len(made.names) - 1), probe.step)
         result = _wider(difference(made.fit, c, coefficient_covariance(made.fit)), made)
-        return Found(ANSWERED, "", None, result, p_value(result), *counts)
+        return Answered(None, result, p_value(result), *counts)
     pair = commonest_pair(made.taken.runs)
-    if pair is None or made.fixed is None or made.fixed.steel_contrast(*pair) is None:
-        return Found(NOT_APART, NO_PAIR, None, None, None, *counts)
-    return Found(ANSWERED, "", pair, steels(made.fit, made.names, pair), None, *counts)
+    if pair is None or made.fixed.steel_contrast(*pair) is None:
+        return Unanswered(NOT_APART, NO_PAIR, *counts)
+    return Answered(pair, steels(made.fit, made.names, pair), None, *counts)
 
 
 def steels(fit: CrossedFit, names: Sequence[str], pair: tuple[str, str]) -> Difference:

@@ -10,12 +10,11 @@ from dataclasses import dataclass
 
 from edgehold.endpoints.rows import EndpointRow
 from edgehold.numerics.attempt import attempt
-from edgehold.pooling.crossed.runs_fit import Difference
 from edgehold.pooling.gather.in_processes import each
 from edgehold.records.canonical import PoolKey
 
 from .agreement import agreement
-from .effects import Found, Model, found_in, model, same_model
+from .effects import Answered, Found, Model, Unanswered, found_in, model, same_model
 from .register import AGREEMENT, SPREAD, Probe
 from .runs import NOT_FITTED, Ready, ready
 from .spread import spread
@@ -31,25 +30,14 @@ class ProbeAnswer:
     Attributes
     ----------
     pool, endpoint, probe : which.
-    state : ``answered``, ``too little``, ``not told apart``, or ``not fitted`` where numbers failed.
-    reason : why it is not answered; empty otherwise.
-    pair : the two arms, for a probe of steels at equal value or of agreement that is answered; None otherwise.
-    result : ln ratio with its interval; None where not answered. That of a spread has no standard error: nan.
-    p : two-sided p value against a ratio of 1, for a probe that is no adjusted estimand; None otherwise.
-    runs, submissions : runs among which the moderator varies, and their submissions.
+    found : the answer, or why there is none.
     remark : something to add that needs no model; empty where there is nothing to say.
     """
 
     pool: PoolKey
     endpoint: str
     probe: Probe
-    state: str
-    reason: str
-    pair: tuple[str, str] | None
-    result: Difference | None
-    p: float | None
-    runs: int
-    submissions: int
+    found: Found
     remark: str = ""
 
 
@@ -77,32 +65,33 @@ def found_something(answers: Iterable[ProbeAnswer], level: float = CHANCE) -> tu
 
     A probe whose effect is there by what the words mean (``Probe.tautology``) counts for neither.
     """
-    told = [answer.p for answer in answers if answer.p is not None and not answer.probe.tautology]
+    found = [answer.found for answer in answers if not answer.probe.tautology]
+    told = [one.p for one in found if isinstance(one, Answered) and one.p is not None]
     return sum(p < level for p in told), len(told)
 
 
 def _answers(key: tuple[PoolKey, str], rows: list[EndpointRow], probes: Sequence[Probe]) -> tuple[ProbeAnswer, ...]:
     """Probes of one moderator share its model."""
     asked = ready(rows)
-    models: dict[object, Model] = {}
+    models: dict[object, Model | Unanswered] = {}
     return tuple(_answer(key, asked, probe, models) for probe in probes)
 
 
-def _answer(key: tuple[PoolKey, str], asked: Ready, probe: Probe, models: dict[object, Model]) -> ProbeAnswer:
+def _answer(key: tuple[PoolKey, str], asked: Ready, probe: Probe, models: dict[object, Model | Unanswered]) -> ProbeAnswer:
     found = attempt(
         lambda: _by_itself(asked, probe) if probe.measures in BY_THEMSELVES else _modelled(asked, probe, models),
-        lambda why: Found(NOT_FITTED, why, None, None, None, 0, 0),
-        lambda found: () if found.result is None else (found.result.estimate, found.p),
+        lambda why: Unanswered(NOT_FITTED, why, 0, 0),
+        lambda found: () if isinstance(found, Unanswered) else (found.result.estimate, found.p),
     )
     remark = probe.remark(asked.everything) if probe.remark else ""
-    return ProbeAnswer(*key, probe, found.state, found.reason, found.pair, found.result, found.p, found.runs, found.submissions, remark)
+    return ProbeAnswer(*key, probe, found, remark)
 
 
 def _by_itself(asked: Ready, probe: Probe) -> Found:
     return BY_THEMSELVES[probe.measures](asked, probe)
 
 
-def _modelled(asked: Ready, probe: Probe, models: dict[object, Model]) -> Found:
+def _modelled(asked: Ready, probe: Probe, models: dict[object, Model | Unanswered]) -> Found:
     same = same_model(probe)
     if same not in models:
         models[same] = model(asked, probe)

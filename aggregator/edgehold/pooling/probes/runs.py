@@ -23,7 +23,7 @@ from edgehold.words import Reason
 
 from .register import Probe
 
-ANSWERED, TOO_LITTLE, NOT_APART, NOT_FITTED = "answered", "too little", "not told apart", "not fitted"
+TOO_LITTLE, NOT_APART, NOT_FITTED = "too little", "not told apart", "not fitted"
 NO_VALUES = Reason("crossed.one_sided_not_worked_out")
 ROUNDS = 2  # in which what one-sided runs say is made anew about the model with the moderator; further ones move no third digit
 EVENING, LOT = "evening", "lot"  # random terms of probes alone: runs of one evening, or on one lot, share more than their submission
@@ -159,8 +159,8 @@ def shared_terms(rows: Sequence[EndpointRow], runs: Runs) -> dict[str, Texts]:
     return {EVENING: evenings} | runs.groups()
 
 
-def fit_shared(taken: Chosen, values: WorkingValues, X: Array) -> tuple[CrossedFit, str]:
-    """Values of the runs with what these share as random terms, and why there are no figures; empty where there are.
+def fit_shared(taken: Chosen, values: WorkingValues, X: Array) -> CrossedFit | str:
+    """Values of the runs with what these share as random terms, or why there are no figures.
 
     What a one-sided run says depends on what the model foretells of it, and a moderator may foretell much: the values are made
     anew about the fit with the moderator, and the fit from them, a few times over.
@@ -171,14 +171,14 @@ def fit_shared(taken: Chosen, values: WorkingValues, X: Array) -> tuple[CrossedF
         quick, near = _about_centre(taken.runs, values, X, groups, taken.asked.near)
         fit = None if quick is None else fit_working(quick, X, groups, near=near)
         if fit is not None and not _why_not(fit) and None not in fit.variances.values():
-            return fit, ""
+            return fit
     fit = fit_working(values, X, groups, near=taken.asked.near)
     for _ in range(0 if values.extra is None else ROUNDS):
         if _why_not(fit) or None in fit.variances.values():
             break
         values = working_values(taken.runs, X, groups, fit) or values
         fit = fit_working(values, X, groups, near=fit.variances)
-    return fit, _why_not(fit)
+    return _why_not(fit) or fit
 
 
 def _about_centre(

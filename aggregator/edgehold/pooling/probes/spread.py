@@ -14,9 +14,9 @@ from edgehold.pooling.crossed.working_values import fit_working
 from edgehold.pooling.random_terms import TermsHeld
 from edgehold.words import Reason
 
-from .effects import Found
+from .effects import Answered, Found, Unanswered
 from .register import LEAST_LEVELS, Probe
-from .runs import ANSWERED, LOT, NOT_APART, TOO_LITTLE, Ready, chosen, held_terms, shared_terms, submissions, too_few
+from .runs import LOT, NOT_APART, TOO_LITTLE, Ready, chosen, held_terms, shared_terms, submissions, too_few
 
 MEDIAN_OF_PAIRS = 0.954  # √2 times the median of |z|: half of all pairs of levels differ by more standard deviations than this
 NO_CHANCE = 1.0
@@ -32,25 +32,21 @@ def spread(asked: Ready, probe: Probe) -> Found:
     counts, levels = (len(taken.rows), submissions(taken.rows)), len(set(taken.moderator.tolist()))
     reason = too_few(taken, *counts, probe, "probes.few_known") or _too_few_levels(levels) or asked.reason or too_many_levels(taken.runs)
     if reason:
-        return _nothing(TOO_LITTLE, reason, counts)
+        return Unanswered(TOO_LITTLE, reason, *counts)
     X = fixed_part(taken.runs).X
     groups: dict[str, Labels] = {LOT: taken.moderator, **shared_terms(taken.rows, taken.runs)}
     held = held_terms(groups, X)
     reason = _entangled(held)
     if reason:
-        return _nothing(NOT_APART, reason, counts)
+        return Unanswered(NOT_APART, reason, *counts)
     groups = {name: groups[name] for name in held.held}
     full = fit_working(taken.values, X, groups, profile=(LOT,), near=asked.near)
     without = fit_working(taken.values, X, {name: labels for name, labels in groups.items() if name != LOT}, near=asked.near)
     limits, variance = full.variance_intervals.get(LOT), full.variances.get(LOT)
     if limits is None or variance is None or full.log_likelihood is None or without.log_likelihood is None:
-        return _nothing(TOO_LITTLE, _why(full), counts)
+        return Unanswered(TOO_LITTLE, _why(full), *counts)
     rise = 2 * (full.log_likelihood - without.log_likelihood)
-    return Found(ANSWERED, "", None, _typical(variance, limits), _p(variance, rise), *counts)
-
-
-def _nothing(state: str, reason: str, counts: tuple[int, int]) -> Found:
-    return Found(state, reason, None, None, None, *counts)
+    return Answered(None, _typical(variance, limits), _p(variance, rise), *counts)
 
 
 def _too_few_levels(levels: int) -> str:

@@ -18,18 +18,16 @@ class Calibrated:
 
     Attributes
     ----------
-    values : (n,); None where they are not available.
+    values : (n,).
     slope_variance : relative variance that a slope on them has because λ is estimated.
-    reason : why there are no values; empty otherwise.
     """
 
-    values: Array | None
+    values: Array
     slope_variance: float
-    reason: str
 
 
-def calibrated(read: Array, se: Array, sets: Ints, X: Array) -> Calibrated:
-    """Regression calibration: E(true | read) = fitted + λ(read − fitted), λ = σ²/(σ² + se²).
+def calibrated(read: Array, se: Array, sets: Ints, X: Array) -> Calibrated | Reason:
+    """Regression calibration, or why it is not available: E(true | read) = fitted + λ(read − fitted), λ = σ²/(σ² + se²).
 
     Fitted is what sets and fixed part foretell; σ² the variance of what is left of the reading, less its error. A slope on the
     result is the slope on the true values (Carroll, Ruppert, Stefanski & Crainiceanu 2006, Measurement Error in Nonlinear Models,
@@ -43,20 +41,20 @@ def calibrated(read: Array, se: Array, sets: Ints, X: Array) -> Calibrated:
     X : (n, p) fixed part.
     """
     if not np.isfinite(se).all():
-        return Calibrated(None, 0.0, Reason("probes.reading_not_known"))
+        return Reason("probes.reading_not_known")
     within, columns = less_mean(read, sets), np.column_stack([less_mean(column, sets) for column in X.T])
     coefficients, _, rank, _ = np.linalg.lstsq(columns, within, rcond=1e-9)
     left = within - columns @ coefficients
     df = len(read) - len(np.unique(sets)) - int(rank)
     if df < 1:
-        return Calibrated(None, 0.0, Reason("probes.none_alike"))
+        return Reason("probes.none_alike")
     noise = float(np.mean(se**2))
     variance = float(left @ left) / df - noise
     reliability = variance / (variance + noise) if variance > 0 else 0.0
     if reliability < LEAST_RELIABILITY:
-        return Calibrated(None, 0.0, Reason("probes.hardly_larger"))
+        return Reason("probes.hardly_larger")
     shrunk = left * (1 - variance / (variance + se**2))
-    return Calibrated(read - shrunk, 2 / df * ((1 - reliability) / reliability) ** 2, "")
+    return Calibrated(read - shrunk, 2 / df * ((1 - reliability) / reliability) ** 2)
 
 
 def less_mean(values: Array, sets: Ints) -> Array:

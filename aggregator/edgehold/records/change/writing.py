@@ -23,6 +23,7 @@ from edgehold.records.read.opening import SURROGATE
 from edgehold.records.read.placing import put_if_sound
 from edgehold.records.read.session import Session, begin, folder_of
 from edgehold.records.report import harmless
+from edgehold.words import Reason
 
 MOST_CHANGES = 99  # of one submission: their numbers have two digits
 
@@ -149,7 +150,7 @@ def change_text(written: Written) -> str:
     if isinstance(written.record, Correction):
         lines += [f"  {e.pointer}: {_value(e.before)} -> {_value(e.after)}" for e in written.record.what]
     else:
-        lines.append("  it stays readable, and will be in no result")
+        lines.append(f"  {Reason('reading.retraction_told')}")
     return "\n".join(map(harmless, lines))
 
 

@@ -20,6 +20,7 @@ from edgehold.records.layout import Layout, changed_submission, file_id
 from edgehold.records.model.changes import Correction, Retraction
 from edgehold.records.problem import Problem, pointer, shown
 from edgehold.records.rules.months import month_problem
+from edgehold.words import Reason
 
 from .form import read_record
 from .json_reading import parse_json
@@ -28,7 +29,7 @@ from .session import Session, file_text, folder_of, path_agrees, sha256
 
 _MODELS: dict[str, type[Correction | Retraction]] = {"correction": Correction, "retraction": Retraction}
 _FIXED = ("/id", "/origin", "/format", "/licence", "/protocol", "/protocol/id")
-_ORIGIN_CURE = "measured and simulated are never exchanged: retract the submission, and send it in again under another id"
+_ORIGIN_CURE = Reason("reading.never_exchanged")
 
 
 def changes_of(layout: Layout) -> dict[str, list[str]]:
@@ -44,15 +45,15 @@ def placing_problems(layout: Layout) -> Iterator[tuple[str, Problem]]:
     submissions = set(layout.submissions)
     for submission, paths in changes_of(layout).items():
         if submission not in submissions:
-            yield paths[0], Problem("/submission", "change-without-submission", f"there is no {submission}")
+            yield paths[0], Problem("/submission", "change-without-submission", Reason("reading.there_is_no", submission=submission))
         retracted = ""
         for number, path in enumerate(paths, 1):
             name = path.rpartition("/")[2]
             if name[:2] != f"{number:02d}":
-                message = f"this is change {number} of {file_id(submission)}, its number is {name[:2]}"
+                message = Reason("reading.change_misnumbered", number=number, submission=file_id(submission), name=name[:2])
                 yield path, Problem("", "wrong-number", message, f"call it {number:02d}-{name[3:]}", line=1)
             if retracted:
-                yield path, Problem("/kind", "after-retraction", f"{retracted} retracts the submission before this")
+                yield path, Problem("/kind", "after-retraction", Reason("reading.retracted_before", retracted=retracted))
             retracted = retracted or (name if name.endswith("-retraction.json") else "")
 
 
@@ -86,11 +87,11 @@ def json_tree(session: Session, path: str, kind: str) -> tuple[bytes, JsonValue]
     data, text = file_text(session, path, kind)
     if not text:
         if not data and path not in session.collected.problems:
-            session.collected.add(path, [Problem("", "not-json", "the file is empty", line=1)])
+            session.collected.add(path, [Problem("", "not-json", Reason("reading.file_empty"), line=1)])
         return data, None
     tree, problems = parse_json(text)
     if tree is None and not problems:
-        problems = [Problem("", "wrong-type", "got null, wanted an object with named fields", line=1)]
+        problems = [Problem("", "wrong-type", Reason("reading.null_for_object"), line=1)]
     session.collected.add(path, problems)
     return data, tree
 
@@ -111,7 +112,7 @@ def _applied(tree: JsonValue, correction: Correction) -> Iterator[Problem]:
         place = ("what", number)
         if entry.pointer in _FIXED:
             cure = _ORIGIN_CURE if entry.pointer == "/origin" else ""
-            yield Problem(pointer(*place, "pointer"), "fixed-field", f"{entry.pointer} may not be corrected", cure)
+            yield Problem(pointer(*place, "pointer"), "fixed-field", Reason("reading.fixed_field", pointer=entry.pointer), cure)
             continue
         try:
             found = value_at(tree, entry.pointer)
@@ -119,10 +120,10 @@ def _applied(tree: JsonValue, correction: Correction) -> Iterator[Problem]:
             yield Problem(pointer(*place, "pointer"), "no-such-place", f"{shown(entry.pointer)}: {error}")
             continue
         if not same(found, entry.before):
-            message = f"{shown(entry.before)} is given, but {shown(found)} stands at {entry.pointer}"
+            message = Reason("reading.before_disagrees", before=shown(entry.before), found=shown(found), pointer=entry.pointer)
             yield Problem(pointer(*place, "before"), "before-disagrees", message)
         elif same(entry.before, entry.after):
-            yield Problem(pointer(*place, "after"), "nothing-changed", f"{shown(entry.after)} stands there already")
+            yield Problem(pointer(*place, "after"), "nothing-changed", Reason("reading.nothing_changed", value=shown(entry.after)))
         else:
             put(tree, entry.pointer, copy.deepcopy(entry.after))
 
@@ -131,7 +132,7 @@ def strangers(changes: Iterable[LoadedChange], people: Collection[str]) -> Itera
     """Changes by somebody who is not among the people named in the submission."""
     for change in changes:
         if change.record.by not in people:
-            yield change.path, Problem("/by", "by-somebody-else", f"{change.record.by!r} is not named in the submission")
+            yield change.path, Problem("/by", "by-somebody-else", Reason("reading.not_named", by=change.record.by))
 
 
 def tell_at_changes(collected: Collected, path: str, changes: Iterable[LoadedChange]) -> None:
@@ -161,5 +162,5 @@ def _bringer(problem: Problem, corrections: list[tuple[str, Correction]]) -> tup
                 return path, replace(problem, pointer=f"{pointer('what', number, 'after')}{rest}")
     if CODES[problem.code].severity != ERROR or problem.pointer in _FIXED:
         return None
-    message = f"after this correction, at {problem.pointer or 'the whole file'}: {problem.message}"
+    message = Reason("reading.after_correction", place=problem.pointer or Reason("reading.whole_file"), message=problem.message)
     return corrections[-1][0], replace(problem, pointer="/what", message=message)

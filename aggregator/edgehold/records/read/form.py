@@ -18,6 +18,7 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from edgehold.records.problem import Problem, pointer, shown
+from edgehold.words import Reason
 
 RecordType = TypeVar("RecordType", bound=BaseModel)
 Context = Mapping[str, Any]
@@ -26,24 +27,24 @@ Context = Mapping[str, Any]
 MOST_HINTS = 100  # "did you mean" is looked for in so many places; no more than that are listed anyway
 
 _PATTERN_CURES = (
-    (r"^[0-9]{4}-", "write a month like 2026-05"),
-    (r"^(?:0|[1-9][0-9]{0,3})", "write a version like 1.0.0"),
-    (r"^[0-9a-f]{64}", "write a SHA-256 hash: 64 digits and letters a to f"),
-    (r"^s[0-9]{1,3}", "write a step's id like s4-first-cut"),
-    (r"^figures/", "write a path like figures/rope-hold.svg"),
-    (r"^[A-Z][a-z]?", "write a chemical symbol like Cr"),
-    (r"^[a-z0-9][a-z0-9-]{0,29}[a-z0-9]\.", "write <owner>.<name> in lower-case letters, digits and hyphens"),
-    (r"^[a-z0-9]", "use lower-case letters, digits and hyphens, two at least, no hyphen at either end"),
+    (r"^[0-9]{4}-", Reason("reading.month_like")),
+    (r"^(?:0|[1-9][0-9]{0,3})", Reason("reading.version_like")),
+    (r"^[0-9a-f]{64}", Reason("reading.hash_like")),
+    (r"^s[0-9]{1,3}", Reason("reading.step_like")),
+    (r"^figures/", Reason("reading.figure_like")),
+    (r"^[A-Z][a-z]?", Reason("reading.symbol_like")),
+    (r"^[a-z0-9][a-z0-9-]{0,29}[a-z0-9]\.", Reason("reading.key_like")),
+    (r"^[a-z0-9]", Reason("reading.handle_like")),
 )
 _WANTED = {
-    "string_type": "text in double quotes",
+    "string_type": Reason("reading.quoted_text"),
     "float_type": "a number",
     "int_type": "a whole number",
     "int_from_float": "a whole number",
-    "bool_type": "true or false",
-    "model_type": "an object with named fields",
-    "model_attributes_type": "an object with named fields",
-    "dict_type": "an object with named fields",
+    "bool_type": Reason("reading.true_false"),
+    "model_type": Reason("reading.object"),
+    "model_attributes_type": Reason("reading.object"),
+    "dict_type": Reason("reading.object"),
     "tuple_type": "a list",
     "list_type": "a list",
 }
@@ -118,12 +119,14 @@ def _problem(
         return _union_problem(where, value, details)
     kind, context = detail["type"], detail.get("ctx", {})
     if detail["loc"][-1:] == ("[key]",):
-        return Problem(where, "wrong-form", f"{shown(place[-1])} is no name for this", pattern_cure(context.get("pattern", "")))
+        return Problem(
+            where, "wrong-form", Reason("reading.no_name_for_this", place=shown(place[-1])), pattern_cure(context.get("pattern", ""))
+        )
     if kind == "missing":
         return Problem(where, "missing-field", f"{place[-1]!r} is missing", f"add {place[-1]!r}")
     if kind == "extra_forbidden":
         cure = _field_cure(model, place) if hints else ""
-        return Problem(where, "unknown-field", f"there is no field {shown(place[-1])}", cure)
+        return Problem(where, "unknown-field", Reason("reading.no_such_field", place=shown(place[-1])), cure)
     if kind == "literal_error":
         return _word_problem(where, value, context["expected"])
     if kind == "string_pattern_mismatch":
@@ -134,10 +137,12 @@ def _problem(
         return _range_problem(where, value, kind, context)
     if kind == "too_short" and isinstance(value, list | dict):
         least = context["min_length"]
-        return Problem(where, "empty-list", f"the list has {len(value)} entries", f"give {least} at least")
+        return Problem(where, "empty-list", Reason("reading.entries", count=len(value)), Reason("reading.give_at_least", least=least))
     if kind == "too_long":
-        return Problem(where, "out-of-range", "the list is too long", f"give at most {context['max_length']} entries")
-    wanted = _WANTED.get(kind, "what the schema describes")
+        return Problem(
+            where, "out-of-range", Reason("reading.list_too_long"), Reason("reading.give_at_most", max_length=context["max_length"])
+        )
+    wanted = _WANTED.get(kind, Reason("reading.as_the_schema"))
     return Problem(where, "wrong-type", f"got {_kind_of(value)}, wanted {wanted}", f"write {wanted}")
 
 
@@ -149,25 +154,25 @@ def _union_problem(where: str, value: object, details: list[ErrorDetails]) -> Pr
     ranges = [d for d in details if d["type"] in _RANGES]
     if ranges:
         return _range_problem(where, value, ranges[0]["type"], ranges[0]["ctx"])
-    message = f"got {_kind_of(value)}, wanted a number, or a number as text"
-    return Problem(where, "wrong-type", message, 'write a number such as 12.5, or text such as "3 1/8"')
+    message = Reason("reading.wanted_number", value=_kind_of(value))
+    return Problem(where, "wrong-type", message, Reason("reading.number_like"))
 
 
 def _word_problem(where: str, value: object, expected: str) -> Problem:
     words = re.findall(r"'([^']*)'", expected)
     if where == "/format":
-        return Problem(where, "unknown-format", f"format {shown(value)} is not known", f"write {words[0]!r}")
+        return Problem(where, "unknown-format", Reason("reading.unknown_format", value=shown(value)), f"write {words[0]!r}")
     listed = " or ".join(filter(None, [", ".join(map(repr, words[:-1])), repr(words[-1])]))
     close = difflib.get_close_matches(str(value)[:60].casefold(), words, n=1, cutoff=0.6)
-    hint = f"; did you mean {close[0]!r}?" if close else ""
-    return Problem(where, "unknown-word", f"{_kind_of(value)} is not allowed here", f"write {listed}{hint}")
+    hint = f"; {Reason('findings.did_you_mean', close=close[0])}" if close else ""
+    return Problem(where, "unknown-word", Reason("reading.not_allowed", value=_kind_of(value)), f"write {listed}{hint}")
 
 
 def _pattern_problem(where: str, value: object, context: Context) -> Problem:
     text, pattern = str(value), context["pattern"]
     if text != text.lower() and re.search(pattern, text.lower()):
         return Problem(where, "wrong-case", f"{shown(value)} has capitals", f"write {text.lower()!r}")
-    return Problem(where, "wrong-form", f"{shown(value)} does not have the form wanted", pattern_cure(context.get("pattern", "")))
+    return Problem(where, "wrong-form", Reason("reading.wrong_form", value=shown(value)), pattern_cure(context.get("pattern", "")))
 
 
 def pattern_cure(pattern: str) -> str:
@@ -177,16 +182,16 @@ def pattern_cure(pattern: str) -> str:
 
 def _length_problem(where: str, value: object, context: Context) -> Problem:
     if "min_length" in context:
-        return Problem(where, "text-length", "the text is empty", "write something, or null where nothing is known")
+        return Problem(where, "text-length", Reason("reading.text_empty"), Reason("reading.write_or_null"))
     most = context["max_length"]
-    message = f"the text has {len(str(value))} characters"
-    return Problem(where, "text-length", message, f"shorten it to {most} characters at most")
+    message = Reason("reading.characters", count=len(str(value)))
+    return Problem(where, "text-length", message, Reason("reading.shorten_to", most=most))
 
 
 def _range_problem(where: str, value: object, kind: str, context: Context) -> Problem:
     word, key = _RANGES[kind]
     limit = f"{word} {context[key]:g}"
-    return Problem(where, "out-of-range", f"{shown(value)} is not {limit}", f"give a number {limit}")
+    return Problem(where, "out-of-range", f"{shown(value)} is not {limit}", Reason("reading.give_number", limit=limit))
 
 
 def _kind_of(value: object) -> str:
@@ -202,7 +207,7 @@ def _kind_of(value: object) -> str:
 def _field_cure(model: type[BaseModel], place: tuple[str | int, ...]) -> str:
     names = list(_model_at(model, place[:-1]).model_fields)
     close = difflib.get_close_matches(str(place[-1])[:60].casefold(), names, n=1, cutoff=0.6)
-    return f"did you mean {close[0]!r}?" if close else ""
+    return Reason("findings.did_you_mean", close=close[0]) if close else ""
 
 
 def _model_at(model: type[BaseModel], place: tuple[str | int, ...]) -> type[BaseModel]:

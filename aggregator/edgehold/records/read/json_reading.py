@@ -16,6 +16,7 @@ from pydantic import JsonValue
 from edgehold.records.json_places import TOKEN, JsonPlaces, json_places
 from edgehold.records.model.base import LARGEST_EXACT_INTEGER
 from edgehold.records.problem import Problem, pointer, shown
+from edgehold.words import Reason
 
 from .opening import SURROGATE, unfit_characters
 
@@ -60,8 +61,8 @@ def _limit_problem(depth: int, text: str, count: int) -> Problem:
     place = next(itertools.islice(brackets, count, None)).start()
     line = text.count("\n", 0, place) + 1
     if depth > DEEPEST:
-        return Problem("", "nested-too-deep", f"brackets nested more than {DEEPEST} deep", line=line)
-    return Problem("", "too-many-values", f"more than {MOST_CONTAINERS} objects and lists", line=line)
+        return Problem("", "nested-too-deep", Reason("reading.nested_too_deep", deepest=DEEPEST), line=line)
+    return Problem("", "too-many-values", Reason("reading.too_many_containers", most=MOST_CONTAINERS), line=line)
 
 
 def _decoder(suspects: list[str]) -> json.JSONDecoder:
@@ -92,16 +93,16 @@ def _decoder(suspects: list[str]) -> json.JSONDecoder:
 
 def _named_problems(places: JsonPlaces) -> list[Problem]:
     problems = [
-        Problem(place, "duplicate-key", f"the name {shown(place.rpartition('/')[2])} stands twice in one object", line=line)
+        Problem(place, "duplicate-key", Reason("reading.name_twice", place=shown(place.rpartition("/")[2])), line=line)
         for place, line in places.repeated
     ]
     for place, line, token in places.scalars:
         if token in ("NaN", "Infinity", "-Infinity"):
-            problems.append(Problem(place, "not-finite", f"{token} is not a number", line=line))
+            problems.append(Problem(place, "not-finite", Reason("reading.not_number", token=token), line=line))
         elif re.fullmatch(r"-?[0-9]+", token) and (len(token) > 17 or abs(int(token)) > LARGEST_EXACT_INTEGER):
             problems.append(Problem(place, "number-too-large", f"{shown(token, 20)} is beyond 2^53", line=line))
         elif re.fullmatch(r"-?[0-9]+[.eE][0-9.eE+-]*", token) and not math.isfinite(float(token)):
-            problems.append(Problem(place, "number-too-large", f"{shown(token, 20)} is beyond any double", line=line))
+            problems.append(Problem(place, "number-too-large", Reason("reading.beyond_double", token=shown(token, 20)), line=line))
     return problems
 
 
@@ -126,18 +127,18 @@ def _unfit_texts(tree: object) -> list[Problem]:
 def _unfit_text(place: str, text: str) -> list[Problem]:
     problems = unfit_characters(text, place, 0)
     if found := SURROGATE.search(text):
-        problems.append(Problem(place, "lone-surrogate", f"half a surrogate pair U+{ord(found[0]):04X}"))
+        problems.append(Problem(place, "lone-surrogate", Reason("reading.half_a_surrogate", found=f"{ord(found[0]):04X}")))
     return problems
 
 
 def _not_json(text: str, error: json.JSONDecodeError) -> Problem:
     what = {
-        "Expecting value": "a value is missing, or a word without quotes stands where one was expected",
-        "Expecting property name enclosed in double quotes": "a name in double quotes was expected (is there a comma too many?)",
-        "Expecting ',' delimiter": "a comma or a closing bracket is missing",
-        "Expecting ':' delimiter": "a colon is missing after a name",
-        "Extra data": "something stands after the end of the file's one value",
+        "Expecting value": Reason("reading.value_missing"),
+        "Expecting property name enclosed in double quotes": Reason("reading.name_expected"),
+        "Expecting ',' delimiter": Reason("reading.comma_missing"),
+        "Expecting ':' delimiter": Reason("reading.colon_missing"),
+        "Extra data": Reason("reading.text_after_end"),
     }.get(error.msg, error.msg[:1].lower() + error.msg[1:])
     if not text.strip():
-        return Problem("", "not-json", "the file is empty", line=1)
+        return Problem("", "not-json", Reason("reading.file_empty"), line=1)
     return Problem("", "not-json", f"column {error.colno}: {what}", line=error.lineno)

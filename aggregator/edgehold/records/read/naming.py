@@ -10,6 +10,7 @@ from edgehold.records.model.changes import PersonFile
 from edgehold.records.model.plan import PlanSeal
 from edgehold.records.model.review import Event
 from edgehold.records.names import Names, handles_of
+from edgehold.words import Reason
 
 from .people_files import people_problems
 from .session import Session
@@ -72,8 +73,8 @@ def _in_use(
         yield from ((handle, item.path) for handle in handles_of(item.record))
         yield from ((change.record.by, change.path) for change in item.changes)
     for protocol, of_protocol in events.items():
-        yield from ((event.by, f"the events of {protocol}") for event in of_protocol)
-    yield from ((seal.by, f"the seal of plan {name}") for name, seal in seals.items())
+        yield from ((event.by, Reason("reading.events_of", protocol=protocol)) for event in of_protocol)
+    yield from ((seal.by, Reason("reading.seal_of_plan", name=name)) for name, seal in seals.items())
     for thread in threads:
         yield thread.objection.by, thread.path
         yield from ((entry.by, thread.path) for entry, _ in thread.entries)

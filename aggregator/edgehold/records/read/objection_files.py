@@ -11,6 +11,7 @@ from edgehold.records.problem import Problem
 from edgehold.records.rules.numbers import in_order, number_problems
 from edgehold.records.rules.objections import Surroundings
 from edgehold.records.rules.outcomes import thread_problems
+from edgehold.words import Reason
 
 from .form import read_record
 from .session import Session, folder_of, front_matter, path_agrees
@@ -62,8 +63,8 @@ def _numbers(folders: dict[str, list[str]], newer: Collection[str]) -> list[tupl
 
 def _objection_first(paths: list[str]) -> list[tuple[str, Problem]]:
     wrong = [path for number, path in enumerate(paths) if (number == 0) != path.endswith("-objection.md")]
-    message = "entry 00 is the objection, and no other"
-    return [(path, Problem("", "wrong-number", message, "let the thread begin with 00-objection.md", line=1)) for path in wrong]
+    message = Reason("reading.first_is_objection")
+    return [(path, Problem("", "wrong-number", message, Reason("reading.begin_with_objection"), line=1)) for path in wrong]
 
 
 def _thread(session: Session, folder: str, paths: list[str]) -> ObjectionThread | None:

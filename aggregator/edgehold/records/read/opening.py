@@ -8,6 +8,7 @@ import stat
 from pathlib import Path
 
 from edgehold.records.problem import Problem
+from edgehold.words import Reason
 
 LARGEST_BYTES = {
     "submission": 1_000_000,
@@ -46,16 +47,16 @@ def read_bytes(path: Path, kind: str) -> tuple[bytes, list[Problem]]:
         problem = _refused(status, LARGEST_BYTES[kind])
         return (b"", [problem]) if problem else (_bounded(path, LARGEST_BYTES[kind]), [])
     except OSError as error:
-        return b"", [Problem("", "cannot-be-opened", f"the file cannot be opened: {error.strerror}", line=1)]
+        return b"", [Problem("", "cannot-be-opened", Reason("reading.cannot_be_opened", strerror=str(error.strerror)), line=1)]
 
 
 def _refused(status: os.stat_result, largest: int) -> Problem | None:
     if stat.S_ISLNK(status.st_mode):
-        return Problem("", "link-refused", "this is a symbolic link", line=1)
+        return Problem("", "link-refused", Reason("reading.symbolic_link"), line=1)
     if not stat.S_ISREG(status.st_mode):
-        return Problem("", "not-a-file", "this is not an ordinary file", line=1)
+        return Problem("", "not-a-file", Reason("reading.not_a_file"), line=1)
     if status.st_size > largest:
-        return Problem("", "file-too-large", f"{status.st_size} bytes; at most {largest} are read", line=1)
+        return Problem("", "file-too-large", Reason("reading.bytes_read", st_size=status.st_size, largest=largest), line=1)
     return None
 
 
@@ -68,17 +69,17 @@ def _bounded(path: Path, largest: int) -> bytes:
 def decode(data: bytes) -> tuple[str, list[Problem]]:
     """The text of UTF-8 bytes; otherwise no text and the problems, the first of each kind with its line."""
     if data.startswith(b"\xef\xbb\xbf"):
-        return "", [Problem("", "byte-order-mark", "the file begins with a byte order mark", line=1)]
+        return "", [Problem("", "byte-order-mark", Reason("reading.byte_order_mark"), line=1)]
     for mark, name in _MARKS:
         if data.startswith(mark):
-            return "", [Problem("", "not-utf8", f"the file is {name}, not UTF-8", line=1)]
+            return "", [Problem("", "not-utf8", Reason("reading.encoded_otherwise", name=name), line=1)]
     if data[:4].count(0) >= 2 or (len(data) >= 2 and data[:2].count(0) == 1):
-        return "", [Problem("", "not-utf8", "the file looks like UTF-16 or UTF-32, not UTF-8", line=1)]
+        return "", [Problem("", "not-utf8", Reason("reading.looks_like_utf_16"), line=1)]
     try:
         text = data.decode("utf-8")
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
-        return "", [Problem("", "not-utf8", f"byte {error.start} is not UTF-8", line=line)]
+        return "", [Problem("", "not-utf8", Reason("reading.byte_not_utf8", start=error.start), line=line)]
     problems = unfit_characters(text)
     return ("" if problems else text), problems
 
@@ -88,7 +89,7 @@ def unfit_characters(text: str, pointer: str = "", line: int | None = None) -> l
     problems = []
     for pattern, code, what in (
         (_CONTROL, "control-character", "control character"),
-        (_DIRECTION, "direction-override", "character that reverses the direction of writing"),
+        (_DIRECTION, "direction-override", Reason("reading.reversing_character")),
     ):
         if found := pattern.search(text):
             place = text.count("\n", 0, found.start()) + 1 if line is None else line

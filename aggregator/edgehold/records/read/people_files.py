@@ -9,6 +9,7 @@ from edgehold.records.model.changes import PersonFile, Tombstone
 from edgehold.records.names import Names
 from edgehold.records.problem import Problem, pointer
 from edgehold.records.rules.months import month_problem
+from edgehold.words import Reason
 
 from .change_files import json_tree
 from .form import read_record
@@ -35,7 +36,7 @@ def _still_there(session: Session) -> Iterator[tuple[str, Problem]]:
     removed = {file_id(path): path for path in session.layout.tombstones}
     for path in session.layout.submissions:
         if file_id(path) in removed:
-            message = f"{removed[file_id(path)]} says that this submission was taken out"
+            message = Reason("reading.taken_out", removed=removed[file_id(path)])
             yield path, Problem("/id", "tombstone-and-file", message)
 
 
@@ -95,7 +96,7 @@ def people_problems(people: Mapping[str, PersonFile], used: Mapping[str, str], i
         yield from ((path, problem) for problem in _alias(person, people, groups.get(person.handle, set()), used, ids))
         for number, other in enumerate(person.same_person):
             if (person.handle, other) not in confirmed:
-                message = f"{other!r} does not name {person.handle!r} in a file of its own"
+                message = Reason("reading.not_confirmed", other=other, handle=person.handle)
                 yield path, Problem(pointer("same_person", number), "same-person-unconfirmed", message)
 
 
@@ -106,13 +107,13 @@ def _alias(
     if alias is None:
         return
     if alias == person.handle or any(alias == other.handle for other in people.values()):
-        yield Problem("/shown_as", "alias-chain", f"{alias!r} has a file of its own")
+        yield Problem("/shown_as", "alias-chain", Reason("reading.has_own_file", alias=alias))
     elif alias in used:
-        yield Problem("/shown_as", "alias-taken", f"{alias!r} stands as a handle in {used[alias]}")
+        yield Problem("/shown_as", "alias-taken", Reason("reading.stands_as_handle", alias=alias, used=used[alias]))
     others = [p.handle for p in people.values() if p.shown_as == alias and p.handle != person.handle and p.handle not in group]
     if others:
-        yield Problem("/shown_as", "alias-taken", f"{min(others)!r} is shown as {alias!r} too")
+        yield Problem("/shown_as", "alias-taken", Reason("reading.shown_twice", others=min(others), alias=alias))
     telling = sorted(name for name in ids if f"-{person.handle}-" in f"-{name}-")
     if telling:
-        message = f"{len(telling)} ids of submissions still show {person.handle!r}: {', '.join(telling[:3])}"
+        message = Reason("reading.ids_show_handle", count=len(telling), handle=person.handle, names=", ".join(telling[:3]))
         yield Problem("/handle", "handle-in-id", message)

@@ -15,6 +15,7 @@ from edgehold.records.rules.protocol_form import protocol_problems
 from edgehold.records.rules.protocol_versions import chain_problems, event_problems
 from edgehold.records.rules.settings_tables import table_problems, with_tables
 from edgehold.records.rules.settings_text import text_problems
+from edgehold.words import Reason
 
 from .form import read_record
 from .opening import decode, read_bytes
@@ -61,7 +62,7 @@ def _unused_figures(session: Session, protocols: dict[tuple[str, str], LoadedPro
     for folder in sorted(read & set(figures)):
         for name in figures[folder]:
             if (folder, name) not in used:
-                problem = Problem("", "unexpected-file", "no version of the protocol names this figure", line=1)
+                problem = Problem("", "unexpected-file", Reason("reading.figure_not_named"), line=1)
                 session.collected.add(f"{folder}/{name}", [problem])
 
 
@@ -114,7 +115,7 @@ def read_events(session: Session, protocols: dict[tuple[str, str], LoadedProtoco
 
 def empty_event(session: Session, path: str, data: bytes) -> None:
     if not data and path not in session.collected.problems:
-        session.collected.add(path, [Problem("", "not-yaml", "the file is empty", line=1)])
+        session.collected.add(path, [Problem("", "not-yaml", Reason("reading.file_empty"), line=1)])
 
 
 def _version_hashes(session: Session, name: str, protocols: dict[tuple[str, str], LoadedProtocol]) -> dict[str, str]:

@@ -16,6 +16,7 @@ from edgehold.records.layout import RESERVED_IDS, Layout, walk
 from edgehold.records.model.registers import SteelEntry
 from edgehold.records.problem import Problem
 from edgehold.records.registers import STEELS_FILE, FindSteel, find_steel, load_steels
+from edgehold.words import Reason
 
 from .opening import decode, read_bytes
 from .yaml_reading import parse_yaml, split_front_matter
@@ -95,17 +96,17 @@ def front_matter(session: Session, path: str, kind: str) -> tuple[bytes, object,
         return None
     parts = split_front_matter(text)
     if parts is None:
-        session.collected.add(path, [Problem("", "no-front-matter", "there is no front matter", line=1)])
+        session.collected.add(path, [Problem("", "no-front-matter", Reason("reading.no_front_matter"), line=1)])
         return None
     tree = yaml_tree(session, path, parts[0], 2)
     if not parts[1].strip():
-        session.collected.add(path, [Problem("", "empty-body", "the body is empty", line=text.count("\n") or 1)])
+        session.collected.add(path, [Problem("", "empty-body", Reason("reading.body_empty"), line=text.count("\n") or 1)])
     return None if tree is None else (data, tree, parts[1])
 
 
 def _empty(session: Session, path: str) -> None:
     if path not in session.collected.problems:
-        session.collected.add(path, [Problem("", "no-front-matter", "the file is empty", line=1)])
+        session.collected.add(path, [Problem("", "no-front-matter", Reason("reading.file_empty"), line=1)])
 
 
 def yaml_tree(session: Session, path: str, text: str, first_line: int) -> object:
@@ -118,7 +119,7 @@ def yaml_tree(session: Session, path: str, text: str, first_line: int) -> object
 def path_agrees(pointer: str, content: str, path_part: str) -> list[Problem]:
     if content == path_part:
         return []
-    message = f"{content!r} stands in the file, {path_part!r} in its path"
+    message = Reason("reading.path_disagrees", content=content, path_part=path_part)
     return [Problem(pointer, "path-disagrees", message)]
 
 

@@ -23,6 +23,7 @@ from edgehold.records.rules.plans import plan_problems, seal_held
 from edgehold.records.rules.references import reference_problems
 from edgehold.records.rules.shared_keys import shared_facts
 from edgehold.records.rules.submissions import own_problems
+from edgehold.words import Reason
 
 from .against_protocol import readings_by
 from .change_files import changes_of, corrected, json_tree, placing_problems, read_changes, strangers, tell_at_changes
@@ -148,7 +149,7 @@ def _against_protocol(
         readings, problems = readings_by(protocols[key].record, events.get(record.protocol.id, ()), record)
         collected.add(item.path, problems)
     elif key not in versions:
-        message = f"there is no protocol {key[0]} in version {key[1]}"
+        message = Reason("reading.no_such_version", protocol=key[0], version=key[1])
         collected.add(item.path, [Problem("/protocol", "unknown-protocol", message)])
     _answer(collected, item)
     if readings is None or collected.has_error(item.path):

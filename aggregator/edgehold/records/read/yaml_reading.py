@@ -14,6 +14,7 @@ import yaml
 
 from edgehold.records.model.base import LARGEST_EXACT_INTEGER
 from edgehold.records.problem import Problem, pointer, shown
+from edgehold.words import Reason
 
 from .json_reading import DEEPEST
 from .opening import unfit_characters
@@ -64,7 +65,7 @@ def parse_yaml(text: str, first_line: int = 1) -> YamlTree:
     """Read a YAML text; lines count from ``first_line``."""
     found = YamlTree()
     if len(text) > LARGEST_YAML_CHARACTERS:
-        message = f"{len(text)} characters of YAML; at most {LARGEST_YAML_CHARACTERS} are read"
+        message = Reason("reading.yaml_characters", count=len(text), most=LARGEST_YAML_CHARACTERS)
         found.problems.append(Problem("", "file-too-large", message, line=first_line))
         return found
     try:
@@ -74,7 +75,7 @@ def parse_yaml(text: str, first_line: int = 1) -> YamlTree:
     except yaml.YAMLError as error:
         found.problems.append(_not_yaml(error, first_line))
     except (ValueError, UnicodeError) as error:
-        found.problems.append(Problem("", "not-yaml", f"cannot be read: {shown(str(error))}", line=first_line))
+        found.problems.append(Problem("", "not-yaml", Reason("reading.unreadable_because", error=shown(str(error))), line=first_line))
     return found
 
 
@@ -135,7 +136,7 @@ def _take_name(event: yaml.NodeEvent, line: int, top: _Mapping, found: YamlTree)
     place = top.place + pointer(name)
     found.problems += unfit_characters(name, place, line)
     if name in top.value:
-        message = f"the name {shown(name)} stands twice in one mapping"
+        message = Reason("reading.yaml_name_twice", name=shown(name))
         found.problems.append(Problem(place, "duplicate-key", message, line=line))
 
 
@@ -174,7 +175,7 @@ def _whole(text: str, place: str, line: int, found: YamlTree) -> int:
 def _fraction(text: str, place: str, line: int, found: YamlTree) -> float:
     value = float(text)
     if not math.isfinite(value):
-        message = f"{shown(text, 20)} is beyond any double"
+        message = Reason("reading.yaml_beyond_double", text=shown(text, 20))
         found.problems.append(Problem(place, "number-too-large", message, line=line))
         return 0.0
     return value
@@ -183,7 +184,7 @@ def _fraction(text: str, place: str, line: int, found: YamlTree) -> float:
 def _not_yaml(error: yaml.YAMLError, first_line: int) -> Problem:
     mark = getattr(error, "problem_mark", None)
     line = first_line + (mark.line if mark else 0)
-    what = getattr(error, "problem", None) or "cannot be read"
+    what = getattr(error, "problem", None) or Reason("reading.unreadable")
     code = "nested-too-deep" if "nesting depth" in what else "not-yaml"  # libyaml looks ahead and stops at its own limit
     return Problem("", code, shown(what, 100).strip("'"), line=line)
 

@@ -14,6 +14,7 @@ from collections.abc import Collection, Iterable, Iterator
 from edgehold.counted import counted
 from edgehold.records.layout import SIDE_FILES, readable
 from edgehold.records.problem import Problem
+from edgehold.words import Reason
 
 from .proposal import EXECUTABLE, LINK, MODULE, Change, Proposal
 
@@ -23,12 +24,12 @@ TOMBSTONES = "submissions/tombstones/"
 
 _REGISTER = re.compile(r"aggregator/registers/[a-z0-9-]{1,60}\.json")
 _LASTING = {
-    re.compile(r"submissions/measured/.+"): "put it back; a published result is changed by a correction or a retraction, a file of its own",
-    re.compile(rf"{TOMBSTONES}.+"): "put it back; whatever was taken out stays out, and its id stays taken",
-    re.compile(r"submissions/plans/.+"): "put it back; a published seal stays, whether its result comes back or not",
-    re.compile(r"protocols/[^/]+/[0-9.]+\.md"): "put it back, and publish what is to change as a new version",
-    re.compile(r"protocols/[^/]+/events/.+"): "put it back; what happened later is a further event",
-    re.compile(r"protocols/[^/]+/objections/.+"): "put it back; whatever there is to add is a further entry of the objection",
+    re.compile(r"submissions/measured/.+"): Reason("requests.put_back_result"),
+    re.compile(rf"{TOMBSTONES}.+"): Reason("requests.put_back_tombstone"),
+    re.compile(r"submissions/plans/.+"): Reason("requests.put_back_seal"),
+    re.compile(r"protocols/[^/]+/[0-9.]+\.md"): Reason("requests.put_back_version"),
+    re.compile(r"protocols/[^/]+/events/.+"): Reason("requests.put_back_event"),
+    re.compile(r"protocols/[^/]+/objections/.+"): Reason("requests.put_back_entry"),
 }
 _OF_SUBMISSION = re.compile(r"submissions/measured/[^/]+/(?:changes/(?P<changed>[^/]+)/[^/]+|(?P<id>[^/]+)\.json)")
 _ADDED_CURES = {"changed": "record-changed", "changed in kind": "record-changed", "deleted": "record-deleted", "renamed": "record-renamed"}
@@ -91,7 +92,7 @@ def _mixture(changes: Iterable[Change]) -> Iterator[PathProblem]:
     data = [path for path in touched if is_data(path) and not path.startswith(DEMONSTRATION)]
     code = [path for path in touched if not is_data(path)]
     if data and code:
-        together = f"{counted(len(data), 'file')} of data and {counted(len(code), 'file')} of code are changed together"
+        together = Reason("requests.data_and_code", files=counted(len(data), "file"), code_files=counted(len(code), "file"))
         message = f"{together}: {_few(data)}; {_few(code)}"
         yield _at(code[0], "data-and-code", message)
 
@@ -104,7 +105,7 @@ def _few(paths: list[str]) -> str:
 def _demonstration(changes: Iterable[Change]) -> Iterator[PathProblem]:
     touched = sorted(change.path for change in changes if change.path.startswith(DEMONSTRATION))
     if touched:
-        yield _at(touched[0], "demonstration-changed", f"{counted(len(touched), 'file')} of the demonstration changed")
+        yield _at(touched[0], "demonstration-changed", Reason("requests.demonstration_changed", files=counted(len(touched), "file")))
 
 
 def _people(changes: Iterable[Change]) -> Iterator[PathProblem]:
@@ -113,29 +114,29 @@ def _people(changes: Iterable[Change]) -> Iterator[PathProblem]:
             yield _at(
                 change.path,
                 "person-file",
-                f"what is said of {readable(change.path.rpartition('/')[2]).removesuffix('.json')!r} is {change.kind}",
+                Reason("requests.handle_changed", path=readable(change.path.rpartition("/")[2]).removesuffix(".json"), kind=change.kind),
             )
 
 
 def _one_change(proposal: Proposal, change: Change, free: Collection[str]) -> Iterator[PathProblem]:
     if change.mode == LINK:
-        yield _at(change.path, "link-refused", "this is a symbolic link")
+        yield _at(change.path, "link-refused", Reason("requests.symbolic_link"))
     elif change.mode == MODULE:
-        yield _at(change.path, "submodule-refused", "this is another repository inside this one")
+        yield _at(change.path, "submodule-refused", Reason("requests.repository_inside"))
     elif change.mode == EXECUTABLE and change.mode != change.mode_before and is_data(change.path):
-        yield _at(change.path, "executable-bit", "the file is marked as a program")
+        yield _at(change.path, "executable-bit", Reason("requests.marked_as_program"))
     yield from _size(proposal, change)
     if change.kind in _ADDED_CURES and not may_change(change.before, free):
         yield _rewritten(change)
     elif change.kind == "deleted" and change.path in free and submission_id(change.path):
-        yield _at(change.path, "taken-out", "a published submission is taken out, and leaves a tombstone")
+        yield _at(change.path, "taken-out", Reason("requests.submission_taken_out"))
     elif change.path in proposal.moved and is_data(change.path) and _differs(proposal, change):
         if change.kind == "added" and not is_register(change.path):
             numbered = "/objections/" in change.path or "/events/" in change.path
-            cure = "merge the base, and give this one the next free number" if numbered else ""
-            yield _at(change.path, "path-taken", "the base has another file of this name by now", cure)
+            cure = Reason("requests.next_free_number") if numbered else ""
+            yield _at(change.path, "path-taken", Reason("requests.path_taken"), cure)
         else:
-            yield _at(change.path, "changed-twice", "the base has changed this file as well since the request left it")
+            yield _at(change.path, "changed-twice", Reason("requests.changed_twice"))
 
 
 def _size(proposal: Proposal, change: Change) -> Iterator[PathProblem]:
@@ -144,14 +145,14 @@ def _size(proposal: Proposal, change: Change) -> Iterator[PathProblem]:
         return
     size = place.lstat().st_size
     if size > LARGEST_PROPOSED_BYTES:
-        yield _at(change.path, "file-too-large", f"{size} bytes; at most {LARGEST_PROPOSED_BYTES} may be added")
+        yield _at(change.path, "file-too-large", Reason("requests.bytes_added", size=size, most=LARGEST_PROPOSED_BYTES))
 
 
 def _rewritten(change: Change) -> PathProblem:
     what = {
-        "deleted": "a published file is taken out",
-        "renamed": f"a published file, {readable(change.before)}, is moved here",
-    }.get(change.kind, "a published file is changed")
+        "deleted": Reason("requests.file_taken_out"),
+        "renamed": Reason("requests.file_moved", before=readable(change.before)),
+    }.get(change.kind, Reason("requests.file_changed"))
     return _at(change.path, _ADDED_CURES[change.kind], what, _lasting_cure(change.before) or "")
 
 
@@ -174,7 +175,7 @@ def _collisions(proposal: Proposal) -> Iterator[PathProblem]:
         for part in _prefixes(path):
             other = known.setdefault(_folded(part), part)
             if other != part and path in new:
-                yield _at(path, "ids-differ-in-case", f"{readable(part)!r} differs in capitals only from {readable(other)!r}")
+                yield _at(path, "ids-differ-in-case", Reason("requests.capitals_only", part=readable(part), other=readable(other)))
                 break
 
 
@@ -201,4 +202,4 @@ def identity_paths(path: str, protocols: Iterable[str]) -> set[str]:
 
 def reuse_problem(path: str, earlier: str) -> PathProblem:
     """An id, version or number that had another meaning once and is gone."""
-    return _at(path, "id-reused", f"{readable(earlier)} existed once and was taken out; its name stays taken")
+    return _at(path, "id-reused", Reason("requests.id_reused", earlier=readable(earlier)))

@@ -21,6 +21,7 @@ from edgehold.records.layout import changed_submission, readable, walk
 from edgehold.records.problem import Problem
 from edgehold.records.read.loading import load_repository
 from edgehold.records.read.yaml_reading import parse_yaml
+from edgehold.words import Reason
 
 from .additions import (
     TOMBSTONES,
@@ -167,7 +168,7 @@ def _late_seals(proposal: Proposal, repository: Repository) -> Iterator[tuple[st
     for submission in repository.submissions:
         plan = submission.record.plan
         if plan is not None and submission.path in added and f"submissions/plans/{plan.id}.json" in added:
-            yield submission.path, Problem("/plan", "seal-late", f"the seal of the plan {plan.id!r} is published together with its result")
+            yield submission.path, Problem("/plan", "seal-late", Reason("requests.seal_with_result", id=plan.id))
 
 
 def _life_problems(proposal: Proposal, repository: Repository) -> Iterator[tuple[str, Problem]]:

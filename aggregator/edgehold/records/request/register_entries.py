@@ -12,6 +12,7 @@ from edgehold.records.json_places import json_places, nearest_line
 from edgehold.records.model.registers import GritRegister, UnitRegister
 from edgehold.records.problem import Problem, pointer, shown
 from edgehold.records.registers import LARGEST_REGISTER_BYTES, first_problem, parse_steels
+from edgehold.words import Reason
 
 _LISTS = {"steels.json": "steels", "units.json": "units", "grits.json": "series"}
 
@@ -23,7 +24,7 @@ def register_problems(path: str, before: bytes, now: bytes) -> Iterator[Problem]
     """
     name = path.rpartition("/")[2]
     if name not in _LISTS:
-        yield Problem("", "unexpected-file", f"there is no register {shown(name)}", line=1)
+        yield Problem("", "unexpected-file", Reason("requests.no_such_register", name=shown(name)), line=1)
         return
     unreadable = _unreadable(name, now)
     if unreadable:
@@ -37,12 +38,12 @@ def register_problems(path: str, before: bytes, now: bytes) -> Iterator[Problem]
             line = nearest_line(lines, pointer(_LISTS[name], number))
             yield Problem(pointer(_LISTS[name], number), "register-entry", f"the entry {shown(key)} {what}", line=line)
     for key in old.keys() - new.keys():
-        yield Problem("", "register-entry", f"the entry {shown(key)} is taken out", line=1)
+        yield Problem("", "register-entry", Reason("requests.entry_taken_out", key=shown(key)), line=1)
 
 
 def _unreadable(name: str, now: bytes) -> Problem | None:
     if len(now) > LARGEST_REGISTER_BYTES:
-        return Problem("", "register-unreadable", f"{len(now)} bytes; at most {LARGEST_REGISTER_BYTES} are read", line=1)
+        return Problem("", "register-unreadable", Reason("requests.bytes_read", count=len(now), most=LARGEST_REGISTER_BYTES), line=1)
     try:
         if name == "steels.json":
             parse_steels(now)

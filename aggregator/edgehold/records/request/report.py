@@ -13,6 +13,7 @@ from edgehold.counted import counted
 from edgehold.errors import ERROR, Finding
 from edgehold.records.layout import readable
 from edgehold.records.report import findings_text, harmless
+from edgehold.words import Reason
 
 from .against import CheckedProposal
 from .proposal import Change
@@ -29,10 +30,16 @@ def request_counts(checked: CheckedProposal) -> str:
     """One line: errors, warnings, what differs, and how much was read."""
     errors = len(checked.errors)
     read = len(checked.repository.submissions)
-    how = "all submissions" if checked.whole else "those that share a blade, batch, lot or instrument with it"
-    return (
-        f"{counted(errors, 'error')}, {counted(len(checked.findings) - errors, 'warning')}; against {checked.proposal.base[:12]}: "
-        f"{differences(checked.proposal.changes)}; {counted(read, 'submission')} {'is' if read == 1 else 'are'} sound, of {how}"
+    how = "all submissions" if checked.whole else Reason("requests.those_that_share")
+    return Reason(
+        "requests.tally",
+        errors=counted(errors, "error"),
+        warnings=counted(len(checked.findings) - errors, "warning"),
+        base=checked.proposal.base[:12],
+        changes=differences(checked.proposal.changes),
+        submissions=counted(read, "submission"),
+        verb="is" if read == 1 else "are",
+        how=how,
     )
 
 

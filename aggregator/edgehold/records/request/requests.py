@@ -13,6 +13,7 @@ from edgehold.records.model.review import Event
 from edgehold.records.problem import Problem
 from edgehold.records.rules.life import Versions, blocked, blocked_by
 from edgehold.records.threads import is_blocking, standing_against
+from edgehold.words import Reason
 
 
 def life_in_request(
@@ -47,9 +48,9 @@ def _added_adoption(
 ) -> Iterator[Problem]:
     """A request that adopts needs a pilot that counts, and every blocking objection of the base decided there already."""
     if event.pilot is None:
-        yield Problem("/pilot", "no-pilot", f"version {event.version} is adopted without a pilot")
+        yield Problem("/pilot", "no-pilot", Reason("requests.no_pilot", version=event.version))
     elif event.pilot in gone:
-        yield Problem("/pilot", "wrong-pilot", f"{event.pilot!r} was retracted or taken out")
+        yield Problem("/pilot", "wrong-pilot", Reason("requests.pilot_gone", pilot=event.pilot))
     before = [_of_base(thread, base) for thread in threads if thread.path in base]
     yield from (blocked_by(thread, event) for thread in standing_against(event.version, before, versions) if is_blocking(thread))
 
@@ -76,5 +77,5 @@ def _dated_back(event: Event, threads: list[ObjectionThread], versions: Versions
             dated = [(thread.path, thread.objection), *zip(entry_paths(thread), (entry for entry, _ in thread.entries), strict=True)]
             for path, entry in dated:
                 if path not in base and entry.month < event.month:
-                    message = f"version {event.version} was adopted in {event.month}, before this came in"
+                    message = Reason("requests.adopted_before", version=event.version, month=event.month)
                     yield path, Problem("/month", "month-backwards", message)

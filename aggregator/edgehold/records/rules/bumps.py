@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from edgehold.records.canonical import LoadedProtocol
 from edgehold.records.model.protocol import EndpointRule, MinuteParts, Protocol, version_order
 from edgehold.records.problem import pointer
+from edgehold.words import Reason
 
 from .differences import FieldDifference, field_differences, steps_touched
 from .protocol_form import steps_of
@@ -23,17 +24,17 @@ from .protocol_form import steps_of
 LEVELS = ("patch", "minor", "major")
 
 _MAJOR = {
-    ("question", "factor"): "the difference asked for is another",
-    ("medium", "name"): "another medium is cut",
-    ("work", "kind"): "work is counted otherwise",
-    ("work", "unit"): "work is counted otherwise",
-    ("work", "edge_stretch_mm"): "a cut is shared by another length of edge",
-    ("reading", "kind"): "something else is read",
-    ("reading", "canonical_unit"): "something else is read",
-    ("reading", "keener"): "the other way is sharper",
-    ("reading", "dulls"): "the edge is dulled otherwise",
-    ("design", "side_by_side"): "runs are compared otherwise",
-    ("estimand",): "the difference asked for includes something else",
+    ("question", "factor"): Reason("protocols.other_difference"),
+    ("medium", "name"): Reason("protocols.other_medium"),
+    ("work", "kind"): Reason("protocols.other_work"),
+    ("work", "unit"): Reason("protocols.other_work"),
+    ("work", "edge_stretch_mm"): Reason("protocols.other_stretch"),
+    ("reading", "kind"): Reason("protocols.other_reading"),
+    ("reading", "canonical_unit"): Reason("protocols.other_reading"),
+    ("reading", "keener"): Reason("protocols.other_way"),
+    ("reading", "dulls"): Reason("protocols.other_dulling"),
+    ("design", "side_by_side"): Reason("protocols.other_design"),
+    ("estimand",): Reason("protocols.other_estimand"),
 }
 _PATCH = frozenset(
     {
@@ -80,7 +81,7 @@ def bump_given(older: str, newer: str) -> str:
 def bump_needed(older: LoadedProtocol, newer: LoadedProtocol) -> Bump:
     """The least that must grow, and the first thing that asks for it; where only wording differs, a patch."""
     found = [*_fields(older.record, newer.record), *_steps(older, newer)]
-    wording = Bump("patch", "", "only wording differs")
+    wording = Bump("patch", "", Reason("protocols.only_wording_differs"))
     return max(found, key=lambda bump: LEVELS.index(bump.level), default=wording)  # the first of the gravest
 
 
@@ -116,7 +117,7 @@ def _bump(found: FieldDifference, older: Protocol, newer: Protocol) -> Bump:
     if names[:2] == ("work", "checkpoints"):
         return _checkpoint(found, older, newer, what)
     if names == ("reading", "repeats") and (newer.reading.dulls or newer.reading.kind == "pass/fail"):
-        why = "each reading dulls the edge" if newer.reading.dulls else "a pass is a pass of all repeats"
+        why = Reason("protocols.reading_dulls") if newer.reading.dulls else Reason("protocols.pass_of_all")
         return Bump("major", found.pointer, f"{what}: {why}")
     level = "patch" if names in _PATCH or names[0] in _PATCH_LISTS else "minor"
     return Bump(level, found.pointer, what)
@@ -126,21 +127,21 @@ def _endpoint(found: FieldDifference, older: Protocol, what: str) -> tuple[str, 
     """An endpoint that is gone or computed otherwise asks for MAJOR; a new one, and what is worthwhile, for MINOR."""
     name = found.names[1] if len(found.names) > 1 else ""
     if len(found.names) == 2 and found.after is None:
-        return "major", "/endpoints", f"the endpoint {name!r} of {older.version} is gone"
+        return "major", "/endpoints", Reason("protocols.endpoint_gone", name=name, version=older.version)
     if len(found.names) > 2 and found.names[2] in _DEFINITION:
-        return "major", found.pointer, f"{what}: the endpoint is computed otherwise"
+        return "major", found.pointer, Reason("protocols.computed_otherwise", what=what)
     return ("patch" if found.names[-1] in _PATCH_OF_ENDPOINT else "minor"), found.pointer, what
 
 
 def _checkpoint(found: FieldDifference, older: Protocol, newer: Protocol, what: str) -> Bump:
     place = pointer("work", "checkpoints")
     if newer.reading.dulls:
-        return Bump("major", place, f"{what}: each reading dulls the edge")
+        return Bump("major", place, Reason("protocols.reading_dulls_there", what=what))
     if _first(older) != _first(newer):
-        return Bump("major", place, f"{what}: curves are drawn, and lives begin, from the first positive checkpoint")
+        return Bump("major", place, Reason("protocols.first_checkpoint", what=what))
     asking = [rule.id for rule in older.endpoints if found.after is None and found.before in _amounts(rule)]
     if asking:
-        return Bump("major", place, f"{what}: the endpoint {asking[0]!r} is read there")
+        return Bump("major", place, Reason("protocols.endpoint_read_there", what=what, asking=asking[0]))
     return Bump("minor", found.pointer, what)
 
 
@@ -157,7 +158,7 @@ def _said(found: FieldDifference) -> str:
     place = ", ".join(found.names)
     if found.pointer.rpartition("/")[2].isdigit():  # an entry of a list
         return f"{place} is {'new' if found.before is None else 'gone'}"
-    return f"{place} is {_shown(found.after)}, it was {_shown(found.before)}"
+    return Reason("protocols.differs", place=place, after=_shown(found.after), before=_shown(found.before))
 
 
 def _shown(value: object) -> str:
@@ -169,7 +170,7 @@ def _steps(older: LoadedProtocol, newer: LoadedProtocol) -> Iterator[Bump]:
     before, after = steps_of(older.body), steps_of(newer.body)
     for step in after:
         if step not in before:
-            yield Bump("minor", "", f"the step {step!r} is new")
+            yield Bump("minor", "", Reason("protocols.step_new", step=step))
     for step in before:
         if step not in after:
-            yield Bump("minor", "", f"the step {step!r} is gone")
+            yield Bump("minor", "", Reason("protocols.step_gone", step=step))

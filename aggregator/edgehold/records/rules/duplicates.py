@@ -10,6 +10,7 @@ from pydantic import JsonValue
 
 from edgehold.records.model.submission import Submission
 from edgehold.records.problem import Problem
+from edgehold.words import Reason
 
 
 def id_problems(paths: Iterable[str]) -> list[tuple[str, Problem]]:
@@ -22,8 +23,8 @@ def id_problems(paths: Iterable[str]) -> list[tuple[str, Problem]]:
         if earlier == path:
             continue
         same = _name(earlier) == name
-        code, what = ("id-used-twice", "is") if same else ("ids-differ-in-case", "differs in capitals only from")
-        message = f"the id {name!r} {what} {'also that of' if same else 'that of'} {earlier}"
+        code, what = ("id-used-twice", "is") if same else ("ids-differ-in-case", Reason("findings.capitals_only"))
+        message = f"the id {name!r} {what} {Reason('findings.also_that_of') if same else 'that of'} {earlier}"
         problems.append((path, Problem("/id", code, message)))
     return problems
 
@@ -68,7 +69,7 @@ def _twins(group: list[tuple[str, Submission]]) -> list[tuple[str, Problem]]:
     for path, record in group:
         twin = first.setdefault(content_hash(record), path)
         if twin != path:
-            problems.append((path, Problem("", "duplicate-content", f"says exactly what {twin} says")))
+            problems.append((path, Problem("", "duplicate-content", Reason("findings.same_content", twin=twin))))
     return problems
 
 

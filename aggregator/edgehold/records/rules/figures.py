@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.problem import Problem, pointer
+from edgehold.words import Reason
 
 _ACTIVE = re.compile(
     rb"<\s*(?:script|foreignobject|iframe|object|embed|image|use|a|animate|set|handler)\b"
@@ -20,9 +21,9 @@ def figure_problems(record: Protocol, figures: dict[str, str]) -> Iterator[Probl
     for i, figure in enumerate(record.figures):
         actual = figures.get(figure.file)
         if actual is None:
-            yield Problem(pointer("figures", i, "file"), "missing-figure", f"there is no {figure.file}")
+            yield Problem(pointer("figures", i, "file"), "missing-figure", Reason("protocols.there_is_no", file=figure.file))
         elif actual != figure.sha256:
-            yield Problem(pointer("figures", i, "sha256"), "wrong-hash", f"the hash of {figure.file} is {actual}")
+            yield Problem(pointer("figures", i, "sha256"), "wrong-hash", Reason("protocols.hash", file=figure.file, actual=actual))
 
 
 def drawing_problems(data: bytes) -> Iterator[Problem]:
@@ -30,4 +31,4 @@ def drawing_problems(data: bytes) -> Iterator[Problem]:
     if found := _ACTIVE.search(data):
         line = data.count(b"\n", 0, found.start()) + 1
         what = found[0].decode("ascii", "replace").strip()
-        yield Problem("", "active-figure", f"the drawing holds {what!r}", line=line)
+        yield Problem("", "active-figure", Reason("protocols.drawing_holds", what=what), line=line)

@@ -11,6 +11,7 @@ from edgehold.records.model.submission import Submission
 from edgehold.records.names import Names
 from edgehold.records.problem import Problem
 from edgehold.records.threads import closing, is_blocking, standing_against
+from edgehold.words import Reason
 
 from .months import months_since_year_0
 
@@ -65,7 +66,7 @@ def _pilot(protocol: str, event: Event, pilots: Pilots) -> Iterator[Problem]:
     """A run of the version by the month of its adoption; without one, what the event says instead is told."""
     if event.pilot is None:
         code, why = ("no-pilot", "") if event.evidence is None else ("no-measured-pilot", f": {event.evidence}")
-        yield Problem("/pilot", code, f"version {event.version} is adopted without a pilot{why}")
+        yield Problem("/pilot", code, Reason("protocols.no_pilot", version=event.version, why=why))
         return
     path, record = pilots.paths.get(event.pilot), pilots.records.get(event.pilot)
     if path is None:  # taken out, or never there: said elsewhere
@@ -76,7 +77,7 @@ def _pilot(protocol: str, event: Event, pilots: Pilots) -> Iterator[Problem]:
     elif record is not None and record.protocol.version != event.version:
         yield Problem("/pilot", "wrong-pilot", f"{event.pilot!r} follows version {record.protocol.version}")
     elif record is not None and record.month > event.month:
-        yield Problem("/pilot", "wrong-pilot", f"{event.pilot!r} is of {record.month}, after the adoption")
+        yield Problem("/pilot", "wrong-pilot", Reason("protocols.after_adoption", pilot=event.pilot, month=record.month))
     elif origin == "simulated":
         yield Problem("/pilot", "no-measured-pilot", f"{event.pilot!r} is simulated")
 
@@ -95,7 +96,7 @@ def blocked(event: Event, threads: Iterable[ObjectionThread], versions: Versions
 
 def blocked_by(thread: ObjectionThread, event: Event) -> Problem:
     """The finding that an objection stands in the way of an adoption."""
-    message = f"the blocking objection {thread.number}, of {thread.objection.month}, stands against version {event.version}"
+    message = Reason("protocols.blocking_objection", number=thread.number, month=thread.objection.month, version=event.version)
     return Problem("/version", "adopted-despite-objection", message)
 
 
@@ -122,5 +123,5 @@ def closed_form_problems(record: Submission, closed: Mapping[tuple[str, str], st
     """A run made although the form was closed; it counts all the same."""
     since = closed.get((record.protocol.id, record.protocol.version))
     if since is not None and record.month >= since:
-        message = f"an objection about safety, of {since}, stands against {record.protocol.id} {record.protocol.version}"
+        message = Reason("protocols.safety_objection", since=since, id=record.protocol.id, version=record.protocol.version)
         yield Problem("/protocol/version", "form-closed", message)

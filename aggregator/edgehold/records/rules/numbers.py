@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Iterator
 
 from edgehold.records.problem import Problem
+from edgehold.words import Reason
 
 
 def in_order(paths: Iterable[str], newer: Collection[str] = ()) -> list[str]:
@@ -27,10 +28,10 @@ def number_problems(paths: Iterable[str], first: int, what: str, newer: Collecti
         number, name = _parts(path)
         free = f"{count:0{len(number)}d}"
         if number in taken:
-            message = f"number {number} is taken by {taken[number]}"
-            yield path, Problem("", "wrong-number", message, f"call this one {free}-{name}", line=1)
+            message = Reason("findings.number_taken", number=number, taken=taken[number])
+            yield path, Problem("", "wrong-number", message, Reason("findings.call_it", free=free, name=name), line=1)
         elif number != free:
-            message = f"{what} {free} is missing: this one is called {number}"
+            message = Reason("findings.number_missing", what=what, free=free, number=number)
             yield path, Problem("", "wrong-number", message, f"call it {free}-{name}", line=1)
         taken.setdefault(number, f"{number}-{name}")
 

@@ -17,6 +17,7 @@ from edgehold.records.names import Names
 from edgehold.records.probe_names import PROBE_NAMES
 from edgehold.records.problem import Problem, pointer
 from edgehold.records.threads import state_of
+from edgehold.words import Reason
 
 from .bumps import more_than_wording
 from .differences import field_differences, steps_touched
@@ -48,14 +49,14 @@ def objection_problems(thread: ObjectionThread, around: Surroundings) -> Iterato
     """Problems of the objection itself."""
     objection, against = thread.objection, thread.objection.against
     if (against.protocol or ANALYSIS) != thread.protocol or against.protocol == ANALYSIS:
-        message = f"against {against.protocol or 'the analysis'!r}, but it lies under {thread.protocol!r}"
-        cure = f"objections to the analysis name no protocol and lie under protocols/{ANALYSIS}/, all others under their protocol"
+        message = Reason("threads.lies_elsewhere", value=against.protocol or "the analysis", protocol=thread.protocol)
+        cure = Reason("threads.where_objections_lie", ANALYSIS=ANALYSIS)
         yield Problem("/against/protocol", "path-disagrees", message, cure)
     else:
         yield from _target(objection, around)
     release = around.released(against.version)
     if release is not None and objection.month < release.month:
-        yield Problem("/month", "month-backwards", f"{against.version} was released in {release.month}, after this objection")
+        yield Problem("/month", "month-backwards", Reason("threads.released_later", version=str(against.version), month=release.month))
     if objection.duplicate_of is not None:
         yield from _repeated(thread, objection.duplicate_of, around)
     for i, evidence in enumerate(objection.evidence):
@@ -69,17 +70,17 @@ def _target(objection: Objection, around: Surroundings) -> Iterator[Problem]:
     if against.version is None:
         for name in ("step", "endpoint"):
             if getattr(against, name) is not None:
-                message = f"a {name} is named, and no version that has it"
-                yield Problem(pointer("against", name), "unknown-version", message, "name the version that was read as well")
+                message = Reason("threads.part_without_version", name=name)
+                yield Problem(pointer("against", name), "unknown-version", message, Reason("threads.name_the_version"))
         return
     protocol = around.versions.get(against.version)
     if protocol is None:
-        yield Problem("/against/version", "unknown-version", f"there is no version {against.version}")
+        yield Problem("/against/version", "unknown-version", Reason("threads.no_such_version", version=against.version))
         return
     if against.step is not None and against.step not in steps_of(protocol.body):
-        yield Problem("/against/step", "unknown-step", f"version {against.version} has no step {against.step!r}")
+        yield Problem("/against/step", "unknown-step", Reason("threads.no_such_step", version=against.version, step=against.step))
     if against.endpoint is not None and against.endpoint not in {rule.id for rule in protocol.record.endpoints}:
-        message = f"version {against.version} has no endpoint {against.endpoint!r}"
+        message = Reason("threads.no_such_endpoint", version=against.version, endpoint=against.endpoint)
         yield Problem("/against/endpoint", "unknown-reference", message)
 
 
@@ -87,15 +88,17 @@ def _repeated(thread: ObjectionThread, number: int, around: Surroundings) -> Ite
     """An objection repeats an earlier one that is not itself a repetition, and was not struck before."""
     other = around.threads.get(number)
     if other is None or number == thread.number:
-        yield Problem("/duplicate_of", "unknown-reference", f"there is no other objection number {number}")
+        yield Problem("/duplicate_of", "unknown-reference", Reason("threads.no_other_objection", number=number))
         return
     state = state_of(other)
+    message: str
+    cure: str
     if number > thread.number:
-        message, cure = f"objection {number} came later", f"close that one as the repetition of {thread.number}"
+        message, cure = Reason("threads.came_later", number=number), Reason("threads.close_that_one", number=thread.number)
     elif other.objection.duplicate_of is not None:
-        message, cure = f"objection {number} repeats another one itself", f"name {other.objection.duplicate_of}"
+        message, cure = Reason("threads.repeats_itself", number=number), f"name {other.objection.duplicate_of}"
     elif state.state == "struck" and state.by is not None and state.by.month < thread.objection.month:
-        message, cure = f"objection {number} was struck in {state.by.month}", "raise it by itself, against the method alone"
+        message, cure = Reason("threads.struck_in", number=number, month=state.by.month), Reason("threads.raise_by_itself")
     else:
         return
     yield Problem("/duplicate_of", "duplicate-form", message, cure)
@@ -104,21 +107,26 @@ def _repeated(thread: ObjectionThread, number: int, around: Surroundings) -> Ite
 def _told(record: Objection | Response, texts: Mapping[str, str]) -> Iterator[Problem]:
     """What readers are told of whoever speaks, and of nobody else."""
     if record.interest is None:
-        yield Problem("/interest", "interest-unstated", f"{record.by!r} says nothing of an interest")
+        yield Problem("/interest", "interest-unstated", Reason("threads.interest_unstated", by=record.by))
     for place, text in texts.items():
         if ADDRESS.search(text):
-            yield Problem(place, "names-a-person", "a person seems to be addressed")
+            yield Problem(place, "names-a-person", Reason("threads.addresses_a_person"))
 
 
 def _probe(name: str | None, *place: str | int) -> Iterator[Problem]:
     if name is not None and name not in PROBE_NAMES:
-        yield Problem(pointer(*place), "unknown-probe", f"there is no probe {name!r}", f"use one of {', '.join(sorted(PROBE_NAMES))}")
+        yield Problem(
+            pointer(*place),
+            "unknown-probe",
+            Reason("threads.no_such_probe", name=name),
+            Reason("threads.use_one_of", names=", ".join(sorted(PROBE_NAMES))),
+        )
 
 
 def response_problems(entry: Response, text: str, thread: ObjectionThread, around: Surroundings) -> Iterator[Problem]:
     """Problems of one response."""
     if entry.response == "rebuttal" and not entry.evidence:
-        yield Problem("/evidence", "no-evidence", "the rebuttal rests on nothing")
+        yield Problem("/evidence", "no-evidence", Reason("threads.rests_on_nothing"))
     if entry.response == "revision":
         yield from _revision(entry, thread, around)
     for i, evidence in enumerate(entry.evidence):
@@ -129,26 +137,26 @@ def response_problems(entry: Response, text: str, thread: ObjectionThread, aroun
 def _evidence(evidence: Evidence, number: int, around: Surroundings) -> Iterator[Problem]:
     place = ("evidence", number)
     if sum(part is not None for part in (evidence.probe, evidence.submission, evidence.citation)) != 1:
-        yield Problem(pointer(*place), "evidence-form", "not exactly one kind of evidence is given")
+        yield Problem(pointer(*place), "evidence-form", Reason("threads.not_one_kind"))
     yield from _probe(evidence.probe, *place, "probe")
     if evidence.submission is None:
         return
     if evidence.submission not in around.submissions:
-        message = f"there is no submission {evidence.submission!r}"
+        message = Reason("threads.no_such_submission", submission=evidence.submission)
         yield Problem(pointer(*place, "submission"), "unknown-reference", message)
     elif evidence.submission in around.gone:
-        message = f"the submission {evidence.submission!r} was {around.gone[evidence.submission]}"
+        message = Reason("threads.submission_gone", submission=evidence.submission, gone=around.gone[evidence.submission])
         yield Problem(pointer(*place, "submission"), "cites-gone", message)
 
 
 def _revision(entry: Response, thread: ObjectionThread, around: Surroundings) -> Iterator[Problem]:
     """A revision names a version; of a protocol, a later one in which what was objected to differs."""
     if entry.revised_in is None:
-        yield Problem("/revised_in", "unknown-version", "no version is named")
+        yield Problem("/revised_in", "unknown-version", Reason("threads.no_version_named"))
     elif thread.protocol == ANALYSIS:  # a version of this program, which the files do not list
         return
     elif entry.revised_in not in around.versions:
-        yield Problem("/revised_in", "unknown-version", f"there is no version {entry.revised_in}")
+        yield Problem("/revised_in", "unknown-version", Reason("threads.no_revision", revised_in=entry.revised_in))
     elif missed := _missed(thread.objection, entry.revised_in, around.versions):
         yield Problem("/revised_in", "revision-misses", missed)
 
@@ -158,7 +166,7 @@ def _missed(objection: Objection, revised_in: str, versions: Mapping[str, Loaded
     against, newer = objection.against, versions[revised_in]
     read = against.version or _before(revised_in, versions)
     if read is None or version_order(revised_in) <= version_order(read):
-        return f"{revised_in} is no later version than the one objected to"
+        return Reason("threads.no_later_version", revised_in=revised_in)
     if read not in versions:
         return ""
     older = versions[read]
@@ -166,8 +174,10 @@ def _missed(objection: Objection, revised_in: str, versions: Mapping[str, Loaded
     if against.step in steps_touched(older, newer) or (against.endpoint and _computed_otherwise(against.endpoint, older, newer)):
         return ""
     if named:
-        return f"{' and '.join(named)} of {read} {'are' if len(named) > 1 else 'is'} the same in {revised_in}"
-    return "" if more_than_wording(older, newer) else f"only wording differs between {read} and {revised_in}"
+        return Reason(
+            "threads.revision_same", names=" and ".join(named), read=read, verb="are" if len(named) > 1 else "is", revised_in=revised_in
+        )
+    return "" if more_than_wording(older, newer) else Reason("threads.only_wording", read=read, revised_in=revised_in)
 
 
 def _before(version: str, versions: Mapping[str, LoadedProtocol]) -> str | None:

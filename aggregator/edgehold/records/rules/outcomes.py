@@ -10,6 +10,7 @@ from edgehold.records.layout import ANALYSIS
 from edgehold.records.model.review import Outcome, Response
 from edgehold.records.problem import Problem
 from edgehold.records.threads import DROPPED, OPEN
+from edgehold.words import Reason
 
 from .months import month_problem
 from .objections import Surroundings, objection_problems, response_problems
@@ -38,27 +39,29 @@ def _order(entry: Entry, earlier: list[Entry], thread: ObjectionThread) -> Itera
     """Months do not run backwards, and nothing follows once a thread is struck."""
     last = earlier[-1].month if earlier else thread.objection.month
     if entry.month < last:
-        yield Problem("/month", "month-backwards", f"{entry.month} comes before {last}, the month of what it follows")
+        yield Problem("/month", "month-backwards", Reason("threads.comes_before", month=entry.month, last=last))
     if any(isinstance(other, Outcome) and other.outcome == "struck" for other in earlier):
-        yield Problem("", "after-struck", f"objection {thread.number} was struck", line=1)
+        yield Problem("", "after-struck", Reason("threads.was_struck", number=thread.number), line=1)
 
 
 def _outcome(entry: Outcome, earlier: list[Entry], thread: ObjectionThread, around: Surroundings) -> Iterator[Problem]:
     if thread.objection.duplicate_of is not None and entry.outcome not in DROPPED:
-        message = f"the objection repeats number {thread.objection.duplicate_of}, and has its state"
-        yield Problem("/outcome", "decided-elsewhere", message, "decide that one; of this one say only that it is withdrawn or struck")
+        message = Reason("threads.repeats_number", duplicate_of=thread.objection.duplicate_of)
+        yield Problem("/outcome", "decided-elsewhere", message, Reason("threads.decide_that_one"))
         return
     rests_on = _rests_on(entry, earlier)
     version = None if rests_on is None else rests_on.revised_in
     yield from _decider(entry, rests_on, thread, around)
     yield from _something_new(entry, earlier)
     if entry.outcome in _RESTS_ON and rests_on is None:
-        yield Problem("/outcome", "outcome-unfounded", f"{entry.outcome!r}, and there is no {_RESTS_ON[entry.outcome]} before it")
+        yield Problem(
+            "/outcome", "outcome-unfounded", Reason("threads.nothing_before", outcome=entry.outcome, response=_RESTS_ON[entry.outcome])
+        )
     elif entry.outcome == "revised" and thread.protocol != ANALYSIS and version is not None and version in around.versions:
         release = around.released(version)
         if release is None or release.month > entry.month:
-            message = f"'revised' in {entry.month}, and {version} was not released by then"
-            yield Problem("/outcome", "outcome-unfounded", message, "decide so once the version is released")
+            message = Reason("threads.not_yet_released", month=entry.month, version=version)
+            yield Problem("/outcome", "outcome-unfounded", message, Reason("threads.once_released"))
 
 
 def _rests_on(entry: Outcome, earlier: list[Entry]) -> Response | None:
@@ -74,9 +77,9 @@ def _decider(entry: Outcome, rests_on: Response | None, thread: ObjectionThread,
     by, objector = person(entry.by), person(thread.objection.by)
     if entry.outcome == "withdrawn":
         if by != objector:
-            yield Problem("/by", "not-the-objector", f"{entry.by!r} withdraws what {thread.objection.by!r} objected")
+            yield Problem("/by", "not-the-objector", Reason("threads.not_the_objector", by=entry.by, thread_by=thread.objection.by))
         return
-    parts = {person(event.by): "released the protocol" for event in around.events if event.kind == "released"}
+    parts: dict[str, str] = {person(event.by): Reason("threads.released_protocol") for event in around.events if event.kind == "released"}
     parts |= {person(rests_on.by): f"wrote the {rests_on.response}"} if rests_on else {}
     parts |= {objector: "objected"}
     if by in parts:
@@ -88,7 +91,7 @@ def _something_new(entry: Outcome, earlier: list[Entry]) -> Iterator[Problem]:
     decided = [(i, other) for i, other in enumerate(earlier) if isinstance(other, Outcome)]
     state = decided[-1][1].outcome if decided else OPEN
     if entry.outcome == state:
-        yield Problem("/outcome", "nothing-new", f"it is {state} already")
+        yield Problem("/outcome", "nothing-new", Reason("threads.already", state=state))
     elif decided and entry.outcome not in DROPPED and decided[-1][0] == len(earlier) - 1:
-        message = f"it was decided to be {state}, and nothing was said since"
+        message = Reason("threads.nothing_said_since", state=state)
         yield Problem("/outcome", "nothing-new", message)

@@ -11,6 +11,7 @@ from edgehold.records.model.plan import Plan, PlanSeal
 from edgehold.records.model.submission import PlanReference, Submission
 from edgehold.records.problem import Problem, pointer
 from edgehold.records.sealing import plan_sha256
+from edgehold.words import Reason
 
 from .months import months_since_year_0
 
@@ -46,42 +47,44 @@ def _unsealed_runs(record: Submission) -> Iterator[Problem]:
     """Runs that are called sealed in a submission without a seal."""
     sealed = [i for i, run in enumerate(record.runs) if run.blinding == "sealed"]
     if sealed and (record.plan is None or record.plan.sha256 is None):
-        message = f"{len(sealed)} of {len(record.runs)} runs are said to be sealed, and no seal is given"
+        message = Reason("findings.no_seal_given", count=len(sealed), runs=len(record.runs))
         yield Problem(pointer("runs", sealed[0], "blinding"), "seal-broken", message)
 
 
 def _seal(record: Submission, reference: PlanReference, seal: PlanSeal | None) -> Iterator[Problem]:
     if seal is None:
-        yield Problem("/plan/id", "seal-broken", f"no seal of the plan {reference.id!r} was published under submissions/plans")
+        yield Problem("/plan/id", "seal-broken", Reason("findings.no_seal_published", id=reference.id))
         return
     if months_since_year_0(seal.month) > months_since_year_0(record.month):
-        yield Problem("/plan", "seal-late", f"the seal was published in {seal.month}, the last run ended in {record.month}")
+        yield Problem("/plan", "seal-late", Reason("findings.seal_late", month=seal.month, record_month=record.month))
     if (seal.protocol.id, seal.origin) != (record.protocol.id, record.origin):
-        message = f"the seal is for {seal.protocol.id}, {seal.origin}; this is {record.protocol.id}, {record.origin}"
+        message = Reason(
+            "findings.seal_of_another", id=seal.protocol.id, origin=seal.origin, record_id=record.protocol.id, record_origin=record.origin
+        )
         yield Problem("/plan/id", "seal-broken", message)
     if reference.sha256 != seal.sha256:
         given = "none" if reference.sha256 is None else f"{reference.sha256[:12]}…"
-        yield Problem("/plan/sha256", "seal-broken", f"the published hash is {seal.sha256[:12]}…, the one given here {given}")
+        yield Problem("/plan/sha256", "seal-broken", Reason("findings.hash_differs", sha256=seal.sha256[:12], given=given))
     if reference.opened is None:
-        yield Problem("/plan/opened", "seal-broken", "the plan was sealed and is not opened here, so that nobody can check it")
+        yield Problem("/plan/opened", "seal-broken", Reason("findings.seal_not_opened"))
         return
     actual = plan_sha256(reference.opened)
     if actual != seal.sha256:
-        message = f"the opened plan has the hash {actual[:12]}…, the published one is {seal.sha256[:12]}…"
+        message = Reason("findings.opened_hash_differs", actual=actual[:12], sha256=seal.sha256[:12])
         yield Problem("/plan/opened", "seal-broken", message)
     if reference.opened.nonce is None:
-        yield Problem("/plan/opened", "seal-broken", "the opened plan has no nonce: its order could have been guessed from the seal")
+        yield Problem("/plan/opened", "seal-broken", Reason("findings.no_nonce"))
 
 
 def _other_plan(record: Submission, reference: PlanReference, opened: Plan) -> Iterator[Problem]:
     if opened.id != reference.id:
-        yield Problem("/plan/opened/id", "plan-differs", f"the plan named is {reference.id!r}, the one opened {opened.id!r}")
+        yield Problem("/plan/opened/id", "plan-differs", Reason("findings.other_plan_opened", id=reference.id, opened_id=opened.id))
     if opened.protocol != record.protocol:
         planned, followed = (f"{p.id} {p.version}" for p in (opened.protocol, record.protocol))
-        yield Problem("/plan/opened/protocol", "plan-differs", f"planned for {planned}, made by {followed}")
+        yield Problem("/plan/opened/protocol", "plan-differs", Reason("findings.order_differs", planned=planned, followed=followed))
 
 
 def _count(record: Submission, opened: Plan) -> Iterator[Problem]:
     """Runs that are missing or too many; which run is not the drawn one is a row of the table (``as planned``)."""
     if len(record.runs) != len(opened.runs):
-        yield Problem("/runs", "order-differs", f"{len(opened.runs)} runs were planned, {len(record.runs)} are told")
+        yield Problem("/runs", "order-differs", Reason("findings.other_number_of_runs", count=len(opened.runs), told=len(record.runs)))

@@ -10,6 +10,7 @@ from edgehold.records.model.protocol import version_order
 from edgehold.records.model.review import Event
 from edgehold.records.model.submission import Submission
 from edgehold.records.problem import Problem
+from edgehold.words import Reason
 
 from .bumps import LEVELS, all_bumps, bump_given, may_go_further
 from .months import month_problem, months_since_year_0
@@ -34,15 +35,17 @@ def chain_problems(older: LoadedProtocol, newer: LoadedProtocol) -> Iterator[Pro
     for bump in asking:
         if LEVELS.index(bump.level) > LEVELS.index(given):
             code = "version-incompatible" if bump.level == "major" else "bump-too-small"
-            message = f"{bump.why}; from {before} to {now} only the {given.upper()} number grows"
-            cure = f"put it back as in {before}, or call the version {_next(before, bump.level)}"
+            message = Reason("protocols.bump_too_small", why=bump.why, before=before, now=now, upper=given.upper())
+            cure = Reason("protocols.put_back_or_call", before=before, next=_next(before, bump.level))
             yield Problem(bump.pointer, code, message, cure)
     needed = max((bump.level for bump in asking), key=LEVELS.index, default="patch")
     if LEVELS.index(needed) < LEVELS.index(given) and not may_go_further(older, newer):
-        message = f"what differs from {before} asks for a {needed.upper()} number only"
+        message = Reason("protocols.asks_for_less", before=before, upper=needed.upper())
         yield Problem("/version", "bump-too-large", message, f"call it {_next(before, needed)}")
     if now != _next(before, given):
-        yield Problem("/version", "version-skipped", f"{before} is followed by {now}", f"call it {_next(before, given)}")
+        yield Problem(
+            "/version", "version-skipped", Reason("protocols.followed", before=before, now=now), f"call it {_next(before, given)}"
+        )
 
 
 def _next(version: str, level: str) -> str:
@@ -73,9 +76,9 @@ def event_problems(
     for path, event in events:
         found = list(month_problem(event.month, today))
         if event.month < last:
-            found.append(Problem("/month", "month-backwards", f"{event.month} comes before {last}, the month of the event before it"))
+            found.append(Problem("/month", "month-backwards", Reason("protocols.month_backwards", month=event.month, last=last)))
         if event.version not in versions:
-            found.append(Problem("/version", "unknown-version", f"there is no file of version {event.version}"))
+            found.append(Problem("/version", "unknown-version", Reason("protocols.no_file_of_version", version=event.version)))
         else:
             found += [*_order(event, state.get(event.version)), *_hash(event, versions[event.version])]
         found += _pilot(event, submissions, gone)
@@ -86,9 +89,9 @@ def event_problems(
 
 def _pilot(event: Event, submissions: frozenset[str], gone: dict[str, str]) -> Iterator[Problem]:
     if event.pilot is not None and event.pilot not in submissions:
-        yield Problem("/pilot", "unknown-reference", f"there is no submission {event.pilot!r}")
+        yield Problem("/pilot", "unknown-reference", Reason("protocols.no_such_submission", pilot=event.pilot))
     elif event.pilot in gone:
-        yield Problem("/pilot", "cites-gone", f"the submission {event.pilot!r} was {gone[event.pilot]}")
+        yield Problem("/pilot", "cites-gone", Reason("protocols.submission_gone", pilot=event.pilot, gone=gone[event.pilot]))
 
 
 def _order(event: Event, before: str | None) -> Iterator[Problem]:
@@ -99,7 +102,7 @@ def _order(event: Event, before: str | None) -> Iterator[Problem]:
 
 def _hash(event: Event, actual: str) -> Iterator[Problem]:
     if event.kind == "released" and event.sha256 != actual:
-        message = f"version {event.version} was released as {event.sha256}, the file is {actual}"
+        message = Reason("protocols.released_changed", version=event.version, sha256=str(event.sha256), actual=actual)
         yield Problem("/sha256", "released-changed", message)
 
 
@@ -109,8 +112,10 @@ def life_problems(record: Submission, events: tuple[Event, ...]) -> Iterator[Pro
     last = own[-1].kind if own else None
     named = f"{record.protocol.id} {record.protocol.version}"
     if last in (None, "released"):
-        yield Problem("/protocol/version", "protocol-draft", f"{named} is a draft")
+        yield Problem("/protocol/version", "protocol-draft", Reason("protocols.is_draft", named=named))
     elif last == "opened for review":
-        yield Problem("/protocol/version", "pilot", f"{named} is in review")
+        yield Problem("/protocol/version", "pilot", Reason("protocols.in_review", named=named))
     elif last == "retired" and months_since_year_0(record.month) >= months_since_year_0(own[-1].month):
-        yield Problem("/month", "protocol-retired", f"{named} was retired in {own[-1].month}; the run is of {record.month}")
+        yield Problem(
+            "/month", "protocol-retired", Reason("protocols.retired", named=named, month=own[-1].month, record_month=record.month)
+        )

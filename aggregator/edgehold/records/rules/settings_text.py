@@ -22,7 +22,6 @@ _WORDS = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine"
 _NUMBER = rf"(?P<n>\d+(?:\.\d+)?|{'|'.join(_WORDS)})\b"
 _BEGINS_A_NUMBER = re.compile(rf"(?=\d|{'|'.join(_WORDS)})", re.IGNORECASE)
 _LIST = r"(?P<n>\d+(?:\.\d+)?(?:,\ \d+(?:\.\d+)?)*\ and\ \d+(?:\.\d+)?)"
-FORCE_LIMIT = "/work/force_limit_n"
 _TOLERANCE = 0.02  # of a figure said again in another unit: both are rounded
 
 

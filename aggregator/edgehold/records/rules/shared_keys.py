@@ -15,6 +15,7 @@ from edgehold.records.model.submission import Blade, Submission
 from edgehold.records.problem import Problem, pointer, shown
 from edgehold.records.quantities import base_value
 from edgehold.records.registers import FindSteel, folded_name
+from edgehold.words import Reason
 
 SAME_QUANTITY = 1e-6  # relative; the same figure written in two units
 
@@ -53,9 +54,11 @@ def shared_facts(submissions: Iterable[tuple[str, Submission]], find_steel: Find
 
 def _contradiction(known: _Fact, fact: _Fact) -> Problem:
     kind, key = fact.key
-    elsewhere = "above in this file" if known.path == fact.path else f"in {known.path}"
-    message = f"{fact.name} of {kind} {key!r} is {fact.text} here, but {known.text} {elsewhere}"
-    cure = f"correct the wrong file, or give this {kind} a key of its own if it is another one"
+    elsewhere = Reason("findings.above_in_file") if known.path == fact.path else f"in {known.path}"
+    message = Reason(
+        "findings.facts_disagree", name=fact.name, kind=kind, key=key, text=fact.text, known_text=known.text, elsewhere=elsewhere
+    )
+    cure = Reason("findings.correct_or_other_key", kind=kind)
     return Problem(fact.place, "facts-disagree", message, cure)
 
 

@@ -74,6 +74,7 @@ from edgehold.records.model.protocol import Protocol
 from edgehold.records.registers import DEMO_PREFIX
 from edgehold.records.sharpeners import FACTORY
 from edgehold.records.units import plural
+from edgehold.words import Reason
 
 Entry = dict[str, Any]
 
@@ -81,6 +82,7 @@ NEAR_CHECKPOINT = 0.02  # relative; 3 1/4 ft for 1 m is meant so, 22 cuts for 20
 READ_ALIKE = 0.2  # relative; partners are read at one checkpoint, 22 cuts for 20 among them, and checkpoints lie a factor of 2 apart
 WIDEST_USUAL_ANGLE_DEG = 25.0  # per side; common practice has 10 to 25
 LONG_AGO_YEARS = 10
+LONGEST_COIL_M = 500.0  # rope comes in coils of up to some 220 m (common practice); a figure in centimetres or millimetres is beyond
 FARTHEST_GRIT = 2.0  # systems state different statistics of one powder (d50, largest); a factor of 2 covers them
 
 FARTHEST_WEIGHT = 2.5  # a filed notch multiplies the pull by 1.4 to 1.6 (common practice), and the check is there to show it
@@ -106,7 +108,7 @@ ENOUGH_RANGES = 6  # checkpoints with repeats before a file's own spread counts
 FINE_STEPS = 8  # steps of the instrument from which on two readings seldom agree by themselves
 OFF_UNIT = math.log(4)  # a run beside the others; the nearest two accepted units lie apart by 2.2 and are not told apart
 
-UNITS, NUMBERS, VALUES, READINGS = 1, 2, 3, 4  # steps of reading one run
+UNITS, NUMBERS, VALUES = 1, 2, 3  # steps of reading one run
 RUN, READING, REFERENCE = "/runs/*", "/runs/*/readings/*", "/references/*"
 AFTER_VALUES = {RUN: VALUES}
 
@@ -238,6 +240,9 @@ def _facts() -> list[Entry]:
         entry_of("not after", "/month", "month-in-future", months=0, says=says("findings.month_to_come")),
         entry_of("not before", "/month", "month-long-ago", months=-12 * LONG_AGO_YEARS, says=says("findings.month_long_ago")),
     ]
+    found.append(
+        entry_of("at most", "/runs/*/coil_position_m", "far-into-coil", limit=LONGEST_COIL_M, says=says("warnings.metres_into_coil"))
+    )
     planned = entry_of("as planned", "/runs/*", "order-differs")
     return [*found, *_angles(), *_changes(), *_grits(), *_edge_parts(), *_partners(), *_steels(), *_references(), planned]
 
@@ -377,7 +382,7 @@ def _units(protocol: Protocol, of: str) -> list[Entry]:
         return [*found, entry_of("unused", f"{of}/reading_unit", "wrong-reading", step=UNITS)]
     return [
         *found,
-        entry_of("needed", f"{of}/reading_unit", "wrong-unit", step=UNITS, cure="choose the unit"),
+        entry_of("needed", f"{of}/reading_unit", "wrong-unit", step=UNITS, cure=Reason("findings.choose_unit")),
         entry_of("unit", f"{of}/reading_unit", "wrong-unit", units=list(rule.accepted_units), step=UNITS),
     ]
 

@@ -35,6 +35,8 @@ class EndpointRepeatability(Record):
     """s₀², ln scale."""
     prior_df: float | None
     """d₀; null: infinite, that is: submissions do not evidently differ (Bartlett's test), and all use the pooled variance."""
+    typical_ratio: float | None = None
+    """By what ratio two runs differ that should agree: half of all such pairs differ by more, e to the power of 0.954·s₀."""
     assumed_ln_sd: float
     """Standard deviation that the protocol assumes without data."""
     assumed_df: float
@@ -61,8 +63,8 @@ class PoolRepeatability(Record):
 class Content(Record):
     """What the hash is taken over."""
 
-    format: Literal["repeatability/1.0.0", "repeatability/0.1.0"]
-    """Name and version of this format; 0.1.0 had the same fields."""
+    format: Literal["repeatability/1.1.0", "repeatability/1.0.0", "repeatability/0.1.0"]
+    """Name and version of this format; older ones lack the typical ratio."""
     pools: tuple[PoolRepeatability, ...]
     """By protocol, MAJOR and origin."""
 

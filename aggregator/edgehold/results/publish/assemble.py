@@ -23,6 +23,7 @@ from edgehold.pooling.gather.circulation import CirculatedBlade
 from edgehold.pooling.gather.months import PoolCourse
 from edgehold.pooling.network.steel_network import SteelNetwork
 from edgehold.pooling.pairwise.comparisons import PooledComparison
+from edgehold.pooling.probes.effects import Unanswered
 from edgehold.pooling.probes.probes import ProbeAnswer
 from edgehold.pooling.separability import Separability
 from edgehold.records.canonical import LoadedSubmission, PoolKey, Repository, pool_key
@@ -132,18 +133,23 @@ def _not_fitted(found: EverythingFound, notes: list[failures.Line]) -> tuple[Not
         *failures.of_table(found.table),
         *failures.of_estimates(found.estimates),
         *failures.of_comparisons(found.comparisons),
-        *failures.failed((c.pool, c.endpoint, f"circulating blade {c.blade}", c.reason) for c in found.circulated),
-        *failures.failed((c.pool, "", f"the mean curve of {c.steel}", c.reason) for c in found.curves),
+        *((c.pool, c.endpoint, f"circulating blade {c.blade}", c.result) for c in found.circulated if isinstance(c.result, NotFitted)),
+        *failures.failed((c.pool, "", Reason("published.mean_curve", steel=c.steel), c.reason) for c in found.curves),
         *failures.failed(
-            (pool, "", "what the runs can tell apart", why) for pool, why in found.apart.items() if isinstance(why, NotFitted)
+            (pool, "", Reason("published.what_is_apart"), why) for pool, why in found.apart.items() if isinstance(why, NotFitted)
         ),
-        *failures.failed((*key, "the network of steels", network.reason) for key, network in found.networks.items()),
-        *failures.failed((c.pool, "", f"{c.first} against {c.second} along the work", c.contrast.reason) for c in found.curve_pairs),
+        *failures.failed((*key, Reason("published.network"), network.reason) for key, network in found.networks.items()),
         *failures.failed(
-            (*key, f"the question {answer.probe.id}", answer.reason) for key, answers in found.probes.items() for answer in answers
+            (c.pool, "", Reason("published.pair_along_work", first=c.first, second=c.second), c.contrast.reason) for c in found.curve_pairs
+        ),
+        *failures.failed(
+            (*key, f"the question {answer.probe.id}", answer.found.reason)
+            for key, answers in found.probes.items()
+            for answer in answers
+            if isinstance(answer.found, Unanswered)
         ),
         *failures.of_all_runs(found.crossed.values()),
-        *failures.failed((*key, "the hierarchical model", one.headline.reason) for key, one in found.answers.items()),
+        *failures.failed((*key, Reason("published.hierarchical_model"), one.headline.reason) for key, one in found.answers.items()),
         *failures.of_courses(found.courses),
         *notes,
     ]
@@ -212,7 +218,7 @@ def _pool(found: EverythingFound, key: PoolKey, submissions: list[LoadedSubmissi
                 lambda one: curve_comparison(one, protocol.work.unit),
                 pair,
                 failures.curves_without,
-                _note(notes, key, "", f"{pair.first} against {pair.second} along the work"),
+                _note(notes, key, "", Reason("published.pair_along_work", first=pair.first, second=pair.second)),
             )
             for pair in found.curve_pairs
             if pair.pool == key
@@ -224,7 +230,7 @@ def _pool(found: EverythingFound, key: PoolKey, submissions: list[LoadedSubmissi
 
 def _told_apart(apart: Separability | NotFitted) -> tuple[ToldApart, ...]:
     if isinstance(apart, NotFitted):
-        return (ToldApart(what="split", verdict="no", sentence=f"What these runs can tell apart was {apart}."),)
+        return (ToldApart(what="split", verdict="no", sentence=Reason("published.apart_not_fitted", apart=apart)),)
     verdicts = [(what, contrast.verdict, contrast.sentence) for what, contrast in apart.contrasts.items()]
     verdicts.append(("split", apart.split.verdict, apart.split.sentence))
     return tuple(
@@ -311,11 +317,11 @@ def _endpoint(
             lambda one: crossed_result(one, rule, protocol.work.unit),
             all_runs,
             failures.all_runs_without,
-            note("the crossed model of all runs"),
+            note(Reason("published.crossed_model")),
         )
     if steels_linked is not None:
         network = failures.told(
-            lambda one: network_result(one, rule.kind), steels_linked, failures.network_without, note("the network of steels")
+            lambda one: network_result(one, rule.kind), steels_linked, failures.network_without, note(Reason("published.network"))
         )
     answered = found.answers.get((key, rule.id))
     by_names: dict[tuple[str, str, str], Comparison] = {(c.factor, c.first, c.second): c for c in pairwise}

@@ -90,21 +90,18 @@ def _points(band: Band, at: Array) -> tuple[BandPoint, ...]:
 
 def _sentence(pair: CurvePair, found: CurveContrast, unit: str) -> str:
     if found.same_work is None:
-        return f"{pair.first} and {pair.second} cannot be compared along the course of work: {found.reason}."
+        return Reason("curve_pairs.not_compared", first=pair.first, second=pair.second, reason=found.reason)
     few = [name for name, blades in ((pair.first, pair.blades_first), (pair.second, pair.blades_second)) if blades == 1]
     parts = [_too_few_blades(few) if few else course_sentence(pair.first, pair.second, found, unit, pair.read_at)]
     if found.sharpness_reason:
-        parts.append(f"At the same sharpness they cannot be compared: {found.sharpness_reason}.")
+        parts.append(Reason("curve_pairs.not_at_same_sharpness", sharpness_reason=found.sharpness_reason))
     if pair.left_out:
-        parts.append(f"Too few readings are left at {' and '.join(f'{w:g}' for w in pair.left_out)} {unit} to compare them there.")
+        parts.append(Reason("curve_pairs.too_few_left", names=" and ".join(f"{w:g}" for w in pair.left_out), unit=unit))
     return " ".join(parts)
 
 
 def _too_few_blades(steels: list[str]) -> str:
-    return (
-        f"Only one blade of {' and one of '.join(steels)} was tested. How blades of one steel differ is then mostly assumed, so the band "
-        "is wide and nothing is said of the steels."
-    )
+    return Reason(f"curve_pairs.one_blade_of_{'one' if len(steels) == 1 else 'each'}", first=steels[0], second=steels[-1])
 
 
 def course_sentence(first: str, second: str, found: CurveContrast, unit: str, read_at: Sequence[float] = ()) -> str:
@@ -113,13 +110,20 @@ def course_sentence(first: str, second: str, found: CurveContrast, unit: str, re
     sharper = _sharper(first, second, band, read_at)
     met = sorted((name for name in sharper if sharper[name]), key=lambda name: sharper[name][0])
     if not met:
-        return f"Nowhere between {amount(band.at[0])} and {amount(band.at[-1])} {unit} can {first} and {second} be told apart."
+        return Reason("curve_pairs.not_apart", start=amount(band.at[0]), end=amount(band.at[-1]), unit=unit, first=first, second=second)
     if found.overtakes:
         ahead, behind = _overtaking(first, second, found)
-        return f"{ahead} overtakes {behind}: it is duller {_places(sharper[behind])} and sharper {_places(sharper[ahead])} {unit}."
+        return Reason(
+            "curve_pairs.overtakes",
+            ahead=ahead,
+            behind=behind,
+            early=_places(sharper[behind]),
+            late=_places(sharper[ahead]),
+            unit=unit,
+        )
     beside = {first: second, second: first}
     name, *rest = met
-    told = f"{name} is sharper than {beside[name]} {_places(sharper[name])} {unit}"
+    told = Reason("curve_pairs.sharper_than", name=name, other=beside[name], places=_places(sharper[name]), unit=unit)
     return told + "".join(f", and {one} than {beside[one]} {_places(sharper[one])} {unit}" for one in rest) + "."
 
 

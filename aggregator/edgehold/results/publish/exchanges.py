@@ -8,16 +8,17 @@ from edgehold.pooling.exchanges import ExchangePlan, FurtherRun
 from edgehold.records.canonical import PoolKey
 from edgehold.results.model.numbers import published
 from edgehold.results.words.sentences import amount
+from edgehold.words import Reason
 
 
 def exchange_text(plans: dict[PoolKey, ExchangePlan]) -> str:
     """The runs of every pool, a line each, with what each gains."""
     parts = [_pool_text(pool, plan) for pool, plan in plans.items()]
-    return "\n\n".join(parts) if parts else "There are no submissions yet, so nobody to exchange edges with."
+    return "\n\n".join(parts) if parts else Reason("published.nobody_to_exchange")
 
 
 def _pool_text(pool: PoolKey, plan: ExchangePlan) -> str:
-    lines = [f"{pool.protocol} version {pool.major}, {pool.origin}: to tell sharpeners from testers"]
+    lines: list[str] = [Reason("published.exchange_head", protocol=pool.protocol, major=pool.major, origin=pool.origin)]
     lines += [f"  {n}. {_run_text(run)}" for n, run in enumerate(plan.runs, start=1)]
     lines += [f"  {plan.reason}"] if plan.reason else []
     return "\n".join([*lines, f"  chosen by: {plan.method}"])
@@ -25,10 +26,10 @@ def _pool_text(pool: PoolKey, plan: ExchangePlan) -> str:
 
 def _run_text(run: FurtherRun) -> str:
     if run.gain is None:
-        gain = f"joins people whom no run joined before (rank {run.rank})"
+        gain = Reason("published.exchange_joins", rank=str(run.rank))
     else:
-        gain = f"lowers the sum of inverse efficiencies by {amount(100 * run.gain)} % to {amount(run.criterion)}"
-    return f"{run.sharpener} sharpens {run.blade}, {run.tester} tests it: {gain}"
+        gain = Reason("published.exchange_lowers", percent=amount(100 * run.gain), criterion=amount(run.criterion))
+    return Reason("published.exchange", sharpener=run.sharpener, blade=run.blade, tester=run.tester, gain=gain)
 
 
 def exchange_json(plans: dict[PoolKey, ExchangePlan]) -> str:

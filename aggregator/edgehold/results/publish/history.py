@@ -12,6 +12,7 @@ from edgehold.records.model.changes import ABSENT, Correction
 from edgehold.records.names import Names
 from edgehold.records.read.json_values import same
 from edgehold.results.model.history import ChangedValueResult, ChangeResult, RemovedResult, State
+from edgehold.words import Reason
 
 
 def state_of(submission: LoadedSubmission) -> State:
@@ -61,7 +62,7 @@ def citation_notes(repository: Repository, cited: Iterable[str]) -> tuple[str, .
     for name in cited:
         if name in retracted:
             why = repository.names.text(retracted[name].why)
-            notes.append(f"It rests on submission {name}, which was retracted in {retracted[name].month}: {why}")
+            notes.append(Reason("published.cites_retracted", name=name, month=retracted[name].month, why=why))
         elif name in removed:
-            notes.append(f"It rests on submission {name}, which was taken out in {removed[name].month} ({removed[name].reason}).")
+            notes.append(Reason("published.cites_removed", name=name, month=removed[name].month, reason=removed[name].reason))
     return tuple(notes)

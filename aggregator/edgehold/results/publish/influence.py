@@ -7,7 +7,7 @@ from typing import Literal
 
 from edgehold.numerics.interval import Interval
 from edgehold.pooling.pairwise.cluster_robust import LEAST_CLUSTERS, ClusterRobust
-from edgehold.pooling.pairwise.influence import Influence, LeftOut
+from edgehold.pooling.pairwise.influence import Influence, NoInfluence
 from edgehold.pooling.pairwise.random_effects import RandomEffectsFit
 from edgehold.pooling.pairwise.small_study import LEAST_STUDIES, SmallStudyTest
 from edgehold.pooling.pairwise.study_checks import StudyChecks
@@ -47,18 +47,19 @@ def study_checks_result(found: StudyChecks | None, fit: RandomEffectsFit | None)
     )
 
 
-def _study(number: int, measures: Influence, left_out: LeftOut) -> StudyInfluence:
-    fit, tau2 = left_out.fit, measures.tau2_without
+def _study(number: int, measures: Influence | NoInfluence, without: RandomEffectsFit | Reason) -> StudyInfluence:
+    fit = None if isinstance(without, Reason) else without
+    told = measures if isinstance(measures, Influence) else None
     return StudyInfluence(
         study=number,
         hat_percent=needed(published(100 * measures.hat)),
         ratio_without=None if fit is None else ratio(float(fit.coefficients[0])),
         without=_interval(fit),
-        studentised_residual=published(measures.studentised_residual),
-        cooks_distance=published(measures.cooks_distance),
-        covariance_ratio=published(measures.covariance_ratio),
-        tau_without=None if tau2 is None else published(math.sqrt(tau2)),
-        **reasoned(left_out.reason or measures.reason),
+        studentised_residual=None if told is None else published(told.studentised_residual),
+        cooks_distance=None if told is None else published(told.cooks_distance),
+        covariance_ratio=None if told is None else published(told.covariance_ratio),
+        tau_without=None if told is None else published(math.sqrt(told.tau2_without)),
+        **reasoned(without if isinstance(without, Reason) else "" if isinstance(measures, Influence) else measures.reason),
     )
 
 
@@ -82,14 +83,18 @@ def _sentence(most: StudyInfluence | None, whole: float | None, studies: int) ->
     return Reason("study_checks.most", study=most.study, **ratios, **limits)
 
 
-def _small_studies(test: SmallStudyTest, filled: TrimAndFill, fit: RandomEffectsFit) -> SmallStudies:
-    reason = FEW_STUDIES if test.studies < LEAST_STUDIES else test.reason
-    if reason:
+def _small_studies(test: SmallStudyTest | Reason, filled: TrimAndFill | Reason, fit: RandomEffectsFit) -> SmallStudies:
+    if isinstance(test, Reason):
+        reason = FEW_STUDIES if fit.studies < LEAST_STUDIES else test
         return SmallStudies(
             state="not asked", **reasoned(reason), slope=None, standard_error=None, df=None, p=None, limit=None, missing=None, side="",
             filled=None, sentence=Reason("study_checks.not_asked", reason=reason),
         )  # fmt: skip
-    added = _interval(filled.fit)
+    if isinstance(filled, Reason):
+        missing, side, added, lacking = None, None, None, Reason("study_checks.lacking_unknown", reason=filled)
+    else:
+        missing, side, added = filled.missing, filled.side, _interval(filled.fit)
+        lacking = _filled(filled, added, ratio(float(fit.coefficients[0])))
     return SmallStudies(
         state="asked",
         **reasoned(""),
@@ -97,23 +102,20 @@ def _small_studies(test: SmallStudyTest, filled: TrimAndFill, fit: RandomEffects
         standard_error=published(test.standard_error),
         df=published(test.df),
         p=published(test.p),
-        limit=ratio_interval(needed(test.limit), needed(test.limit_interval)),
-        missing=filled.missing,
-        side=SIDES[filled.side] if filled.missing else "",
+        limit=ratio_interval(test.limit, test.limit_interval),
+        missing=missing,
+        side=SIDES[side] if missing else "",
         filled=added,
-        sentence=together(_asymmetry(test), _filled(filled, added, ratio(float(fit.coefficients[0])))),
+        sentence=together(_asymmetry(test), lacking),
     )
 
 
 def _asymmetry(test: SmallStudyTest) -> Reason:
-    p = needed(test.p)
-    how = "alike" if p >= CHANCE else "higher" if needed(test.slope) > 0 else "lower"
-    return Reason(f"study_checks.small_{how}", p=p)
+    how = "alike" if test.p >= CHANCE else "higher" if test.slope > 0 else "lower"
+    return Reason(f"study_checks.small_{how}", p=test.p)
 
 
 def _filled(filled: TrimAndFill, added: RatioInterval | None, whole: float | None) -> Reason:
-    if filled.missing is None:
-        return Reason("study_checks.lacking_unknown", reason=filled.reason)
     if filled.missing == 0 or added is None:
         return Reason("study_checks.lacking_none")
     ratios = {"added": ratio_text(added.ratio), "whole": ratio_text(whole)}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from edgehold.numerics.attempt import NotFitted
 from edgehold.pooling.gather.circulation import CirculatedBlade
 from edgehold.pooling.interlaboratory import ExtremeTest, ItemResult
 from edgehold.results.model.numbers import needed, published
@@ -22,8 +23,8 @@ def interlaboratory_result(circulated: CirculatedBlade, unit: str | None) -> Int
     unit : the reading's canonical unit.
     """
     result = circulated.result
-    if result is None:
-        return _not_fitted(circulated, unit)
+    if isinstance(result, NotFitted):
+        return _not_fitted(circulated, unit, result)
     k_criticals = {k for k in result.k_critical.get(H_AND_K_ALPHA, ()) if k is not None}
     return Interlaboratory(
         item=circulated.blade,
@@ -43,7 +44,7 @@ def interlaboratory_result(circulated: CirculatedBlade, unit: str | None) -> Int
     )
 
 
-def _not_fitted(circulated: CirculatedBlade, unit: str | None) -> Interlaboratory:
+def _not_fitted(circulated: CirculatedBlade, unit: str | None, why: NotFitted) -> Interlaboratory:
     """The blade without figures, and why."""
     return Interlaboratory(
         item=circulated.blade,
@@ -57,7 +58,7 @@ def _not_fitted(circulated: CirculatedBlade, unit: str | None) -> Interlaborator
         s_L=None,
         h_critical=None,
         k_critical=None,
-        note=circulated.reason,
+        note=why,
         tests=(),
         cells=(),
     )
@@ -72,7 +73,7 @@ def _note(circulated: CirculatedBlade, result: ItemResult) -> str:
 
 
 def _tests(result: ItemResult) -> tuple[str, ...]:
-    named = (("Cochran's C for the largest spread", result.cochran), ("Grubbs' G for the farthest mean", result.grubbs))
+    named = ((Reason("published.cochran"), result.cochran), (Reason("published.grubbs"), result.grubbs))
     return tuple(_test(name, test, result) for name, test in named if test is not None)
 
 

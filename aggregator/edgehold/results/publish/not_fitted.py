@@ -20,9 +20,11 @@ from edgehold.pooling.gather.all_runs import AllRuns
 from edgehold.pooling.gather.months import PoolCourse
 from edgehold.pooling.network.steel_network import SteelNetwork, unfitted
 from edgehold.pooling.pairwise.comparisons import PooledComparison
+from edgehold.pooling.probes.effects import Unanswered
 from edgehold.pooling.probes.probes import ProbeAnswer
 from edgehold.pooling.probes.runs import NOT_FITTED
 from edgehold.records.canonical import PoolKey
+from edgehold.words import Reason
 
 Line = tuple[PoolKey, str, str, str]
 """Pool, endpoint (empty: all of them), what was not fitted, and why."""
@@ -68,7 +70,7 @@ def network_without(network: SteelNetwork, why: str) -> SteelNetwork:
 
 def probe_without(answer: ProbeAnswer, why: str) -> ProbeAnswer:
     """A question without an answer."""
-    return replace(answer, state=NOT_FITTED, reason=why, pair=None, result=None, p=None)
+    return replace(answer, found=Unanswered(NOT_FITTED, why, answer.found.runs, answer.found.submissions))
 
 
 def curves_without(pair: CurvePair, why: str) -> CurvePair:
@@ -83,14 +85,16 @@ def failed(lines: Iterable[Line]) -> Iterator[Line]:
 
 def of_rows(rows: Iterable[EndpointRow]) -> Iterator[Line]:
     """Values of runs."""
-    return failed((row.pool, row.endpoint, f"the value of run {row.run} of {row.submission}", row.reason) for row in rows)
+    return failed(
+        (row.pool, row.endpoint, Reason("published.run_value", run=row.run, submission=row.submission), row.reason) for row in rows
+    )
 
 
 def of_table(table: RepeatabilityTable) -> Iterator[Line]:
     """Run variances of submissions, and what is pooled of them."""
     for (pool, endpoint), own in table.failed.items():
-        yield from failed((pool, endpoint, f"the run variance of {submission}", why) for submission, why in own)
-    whose = "how much submissions differ in repeatability"
+        yield from failed((pool, endpoint, Reason("published.run_variance", submission=submission), why) for submission, why in own)
+    whose = Reason("published.repeatability_spread")
     yield from failed((*key, whose, entry.reason) for key, entry in table.entries.items())
 
 
@@ -98,7 +102,7 @@ def of_estimates(estimates: Iterable[SubmissionEstimate]) -> Iterator[Line]:
     """Contrasts of submissions; one line where all of a submission failed alike."""
     for e in estimates:
         if isinstance(e.method, NotFitted):
-            yield (e.pool, e.endpoint, f"the contrasts of {e.submission}", e.method)
+            yield (e.pool, e.endpoint, Reason("published.contrasts", submission=e.submission), e.method)
         else:
             yield from failed((e.pool, e.endpoint, f"{c.first} against {c.second} of {e.submission}", c.reason) for c in e.contrasts)
 
@@ -115,9 +119,9 @@ def of_comparisons(comparisons: Iterable[PooledComparison]) -> Iterator[Line]:
 def of_all_runs(found: Iterable[AllRuns]) -> Iterator[Line]:
     """The model of all runs and what is asked beside it."""
     for one in found:
-        said = [("the crossed model of all runs", one.model.reason), ("whether who sharpens well also cuts well", one.roles.reason)]
-        said += [(f"the spread of {name} in the crossed model of all runs", told.reason) for name, told in one.model.variances.items()]
-        for what, pairs in (("within submissions", one.within), ("in practised and novice hands", one.practice), ("by level", one.levels)):
+        said: list[tuple[str, str]] = [(Reason("published.crossed_model"), one.model.reason), (Reason("published.roles"), one.roles.reason)]
+        said += [(Reason("published.crossed_spread", name=name), told.reason) for name, told in one.model.variances.items()]
+        for what, pairs in (("within submissions", one.within), (Reason("published.by_practice"), one.practice), ("by level", one.levels)):
             said += [(f"{pair.first} against {pair.second} {what}", pair.reason) for pair in pairs]
         yield from failed((one.pool, one.endpoint, what, why) for what, why in said)
 
@@ -127,6 +131,11 @@ def of_courses(courses: Iterable[PoolCourse]) -> Iterator[Line]:
     for found in courses:
         for c in found.courses:
             yield from failed(
-                (found.pool, c.endpoint, f"{c.first} against {c.second} as it stood in {standing.month}", standing.reason)
+                (
+                    found.pool,
+                    c.endpoint,
+                    Reason("published.pair_as_it_stood", first=c.first, second=c.second, month=standing.month),
+                    standing.reason,
+                )
                 for standing in c.standings
             )

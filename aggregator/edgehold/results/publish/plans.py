@@ -12,6 +12,7 @@ from edgehold.records.canonical import Repository
 from edgehold.records.model.base import Origin
 from edgehold.records.model.protocol import major
 from edgehold.results.model.plans import PlanCount
+from edgehold.words import Reason
 
 
 def plan_counts(repository: Repository) -> tuple[PlanCount, ...]:
@@ -34,6 +35,5 @@ def plan_counts(repository: Repository) -> tuple[PlanCount, ...]:
 
 
 def _sentence(published: int, came_back: int) -> str:
-    plans = "1 sealed plan was" if published == 1 else f"{published} sealed plans were"
-    returned = "none has" if came_back == 0 else f"{came_back} {'has' if came_back == 1 else 'have'}"
-    return f"{plans} published before the test; {returned} come back with a result so far."
+    returned = Reason("published.seals_none_back") if came_back == 0 else Reason("published.seals_back", count=came_back)
+    return Reason("published.seals", published=published, returned=returned)

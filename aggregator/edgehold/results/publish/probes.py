@@ -6,10 +6,10 @@ import math
 from collections.abc import Sequence
 from typing import Literal
 
-from edgehold.pooling.crossed.runs_fit import Difference
+from edgehold.pooling.probes.effects import Answered, Unanswered
 from edgehold.pooling.probes.probes import CHANCE, ProbeAnswer, found_something
-from edgehold.pooling.probes.register import AGREEMENT, SPREAD, STEELS_AT_EQUAL
-from edgehold.pooling.probes.runs import ANSWERED, NOT_FITTED, TOO_LITTLE
+from edgehold.pooling.probes.register import AGREEMENT, SPREAD, STEELS_AT_EQUAL, Probe
+from edgehold.pooling.probes.runs import NOT_FITTED, TOO_LITTLE
 from edgehold.results.model.analyses import ProbeResult
 from edgehold.results.model.numbers import needed, published
 from edgehold.results.model.ratio import ratio_interval
@@ -35,39 +35,41 @@ def probe_result(answer: ProbeAnswer, kind: str) -> ProbeResult:
     answer : what pooling found.
     kind : of the endpoint; a life is told in "longer", all others in "sharper".
     """
-    probe, result = answer.probe, answer.result
+    probe, found = answer.probe, answer.found
+    told = found if isinstance(found, Answered) else None
     return ProbeResult(
         id=probe.id,
         question=probe.question,
         endpoint=answer.endpoint,
         estimand=probe.estimand,
-        state=one_of(answer.state, PROBE_STATES),
-        **reasoned(answer.reason),
-        result=ratio_interval(result.estimate, result.interval) if result else None,
-        p=published(answer.p),
-        runs=answer.runs,
-        submissions=answer.submissions,
+        state=one_of("answered" if isinstance(found, Answered) else found.state, PROBE_STATES),
+        **reasoned("" if isinstance(found, Answered) else found.reason),
+        result=ratio_interval(told.result.estimate, told.result.interval) if told else None,
+        p=published(told.p) if told else None,
+        runs=found.runs,
+        submissions=found.submissions,
         sentence=_sentence(answer, kind),
         does_not_show=probe.does_not_show,
     )
 
 
 def _sentence(answer: ProbeAnswer, kind: str) -> str:
-    told = _answered(answer, needed(answer.result), kind) if answer.state == ANSWERED else _not_answered(answer)
+    found = answer.found
+    told = _answered(answer.probe, found, kind) if isinstance(found, Answered) else _not_answered(found)
     return together(told, f"{capital(answer.remark)}." if answer.remark else "")
 
 
-def _not_answered(answer: ProbeAnswer) -> Reason:
-    how = {NOT_FITTED: "not_fitted", TOO_LITTLE: "too_little"}.get(answer.state, "not")
-    return Reason(f"probes.told_{how}", reason=answer.reason)
+def _not_answered(found: Unanswered) -> Reason:
+    how = {NOT_FITTED: "not_fitted", TOO_LITTLE: "too_little"}.get(found.state, "not")
+    return Reason(f"probes.told_{how}", reason=found.reason)
 
 
-def _answered(answer: ProbeAnswer, result: Difference, kind: str) -> Reason:
-    probe, interval = answer.probe, result.interval
-    value, low, high = (math.exp(part) for part in (result.estimate, interval.low, interval.high))
-    first, second = answer.pair or (probe.subject, probe.other)
+def _answered(probe: Probe, found: Answered, kind: str) -> Reason:
+    interval = found.result.interval
+    value, low, high = (math.exp(part) for part in (found.result.estimate, interval.low, interval.high))
+    first, second = found.pair or (probe.subject, probe.other)
     told = {STEELS_AT_EQUAL: "equal", SPREAD: "spread", AGREEMENT: "agreement"}.get(probe.measures, "effect")
-    chance = "" if told == "equal" or needed(answer.p) < CHANCE else "_by_chance"
+    chance = "" if told == "equal" or needed(found.p) < CHANCE else "_by_chance"
     return Reason(
         f"probes.told_{told}{chance}",
         subject=probe.subject,

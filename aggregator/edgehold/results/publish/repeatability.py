@@ -17,14 +17,15 @@ import rfc8785
 from edgehold.endpoints.runs import reading_variances
 from edgehold.errors import InputError
 from edgehold.estimates.repeatability import ASSUMED, Key, Repeatability, RepeatabilityTable
+from edgehold.pooling.what_matters import TYPICAL
 from edgehold.records.canonical import PoolKey, Repository
 from edgehold.records.model.protocol import EndpointRule, Protocol, major
-from edgehold.results.model.numbers import needed, published
+from edgehold.results.model.numbers import needed, published, ratio
 from edgehold.results.model.repeatability import Content, Contribution, EndpointRepeatability, PoolRepeatability, PublishedRepeatability
 
 from .fields import ORIGINS, one_of
 
-REPEATABILITY_FORMAT: Literal["repeatability/1.0.0"] = "repeatability/1.0.0"
+REPEATABILITY_FORMAT: Literal["repeatability/1.1.0"] = "repeatability/1.1.0"
 SOURCES: tuple[Literal["pooled", "assumed"], ...] = ("pooled", "assumed")
 
 
@@ -63,7 +64,7 @@ def publish(table: RepeatabilityTable, repository: Repository) -> PublishedRepea
 
 def content_sha256(content: Content) -> str:
     """Hash over the canonical JSON of a table, without the hash that stands in it."""
-    plain = content.model_dump(mode="json", exclude={"sha256"})
+    plain = content.model_dump(mode="json", exclude={"sha256"}, exclude_unset=True)  # an older file has no hash over newer fields
     return hashlib.sha256(rfc8785.dumps(plain)).hexdigest()
 
 
@@ -92,6 +93,7 @@ def _endpoint(key: Key, table: RepeatabilityTable) -> EndpointRepeatability:
         df_pooled=needed(published(entry.df_pooled)),
         prior_s2=needed(published(entry.prior_s2)),
         prior_df=published(entry.prior_df),
+        typical_ratio=ratio(TYPICAL * math.sqrt(entry.prior_s2)),
         assumed_ln_sd=float(ln_sd),
         assumed_df=float(assumed_df),
         contributions=tuple(

@@ -17,6 +17,7 @@ from edgehold.records.request.against import CheckedProposal
 from edgehold.records.request.proposal import Change
 from edgehold.records.request.report import ORDER
 from edgehold.results.model.results import OwnAnswer, SubmissionResult
+from edgehold.words import Reason
 
 MOST_FILES, MOST_FINDINGS, MOST_ANSWERS, LONGEST_LINE = 50, 200, 12, 600
 
@@ -27,7 +28,7 @@ _TICKS = re.compile("`+")
 def request_summary(checked: CheckedProposal, new: tuple[SubmissionResult, ...]) -> str:
     """The summary; ``new`` are the request's submissions that could be read, with their answers."""
     parts = [_heading(checked), *_changes(checked.proposal.changes), *_findings(checked.findings), *_submissions(new)]
-    return "\n\n".join([*parts, "After the merge everything is checked again, before the site is built."]) + "\n"
+    return "\n\n".join([*parts, Reason("request_summary.foot")]) + "\n"
 
 
 def plain(text: str) -> str:
@@ -61,14 +62,16 @@ def _longest_run(text: str) -> int:
 def _heading(checked: CheckedProposal) -> str:
     errors = len(checked.errors)
     warnings = len(checked.findings) - errors
-    verdict = f"{counted(errors, 'error')} to cure before this can be merged" if errors else "Nothing stands in the way"
-    return f"## The check of this request\n\n**{verdict}**; {counted(warnings, 'warning')}. Warnings may stand."
+    verdict = (
+        Reason("request_summary.errors_stand", errors=counted(errors, "error")) if errors else Reason("request_summary.nothing_in_the_way")
+    )
+    return Reason("request_summary.head", verdict=verdict, warnings=counted(warnings, "warning"))
 
 
 def _changes(changes: tuple[Change, ...]) -> Iterator[str]:
-    yield "### What it changes"
+    yield Reason("request_summary.what_changes")
     if not changes:
-        yield "Nothing differs from the base."
+        yield Reason("request_summary.nothing_differs")
         return
     ordered = sorted(changes, key=lambda change: (ORDER.index(change.kind), change.path))
     lines = [_change(change) for change in ordered[:MOST_FILES]]
@@ -82,7 +85,7 @@ def _change(change: Change) -> str:
 
 
 def _findings(findings: tuple[Finding, ...]) -> Iterator[str]:
-    yield "### What was found"
+    yield Reason("request_summary.what_found")
     if not findings:
         yield "Nothing."
         return
@@ -94,7 +97,7 @@ def _findings(findings: tuple[Finding, ...]) -> Iterator[str]:
         yield span(file)
         yield _block([line for finding in found for line in _finding(finding)])
     if len(ordered) > MOST_FINDINGS:
-        yield f"{len(ordered) - MOST_FINDINGS} more are not listed here; run `edgehold check --against` for all."
+        yield Reason("request_summary.more_findings", count=len(ordered) - MOST_FINDINGS)
 
 
 def _finding(finding: Finding) -> list[str]:
@@ -105,11 +108,17 @@ def _finding(finding: Finding) -> list[str]:
 def _submissions(new: Iterable[SubmissionResult]) -> Iterator[str]:
     for submission in new:
         origin = ", **simulated**" if submission.origin == "simulated" else ""
-        yield f"### What {span(submission.id)} says by itself{origin}"
+        yield Reason("request_summary.submission_head", id=span(submission.id), origin=origin)
         yield (
-            f"{counted(len(submission.runs), 'run')}, {counted(submission.blades, 'blade')}, {len(submission.people)} people, "
-            f"protocol {span(submission.protocol)} {submission.version}, {submission.month}. One submission stands for its own "
-            "blades and people only."
+            Reason(
+                "request_summary.submission_told",
+                runs=counted(len(submission.runs), "run"),
+                blades=counted(submission.blades, "blade"),
+                count=len(submission.people),
+                protocol=span(submission.protocol),
+                version=submission.version,
+                month=submission.month,
+            )
         )
         yield "\n".join(_answers(submission.answers))
 
@@ -117,7 +126,7 @@ def _submissions(new: Iterable[SubmissionResult]) -> Iterator[str]:
 def _answers(answers: tuple[OwnAnswer, ...]) -> list[str]:
     """Sentences, those with a ratio first, and those about two people only behind the others."""
     if not answers:
-        return ["It makes no comparison by itself."]
+        return [Reason("request_summary.no_comparison")]
     ordered = sorted(answers, key=lambda answer: (answer.result is None, answer.factor == "sharpener"))
     lines = [f"- {plain(answer.sentence)}" for answer in ordered[:MOST_ANSWERS]]
-    return lines + ([f"- and {len(ordered) - MOST_ANSWERS} more on its page"] if len(ordered) > MOST_ANSWERS else [])
+    return lines + ([Reason("request_summary.more_answers", count=len(ordered) - MOST_ANSWERS)] if len(ordered) > MOST_ANSWERS else [])

@@ -21,6 +21,7 @@ from edgehold.errors import InputError
 from edgehold.records.schemas import generated_schemas, schema_document, site_url
 from edgehold.results.model.repeatability import PublishedRepeatability
 from edgehold.results.model.results import RESULTS_FORMAT, Results
+from edgehold.words import Reason
 
 from .repeatability import REPEATABILITY_FORMAT
 
@@ -33,8 +34,8 @@ def all_schemas(base_url: str) -> dict[str, bytes]:
 def _own_schemas(base_url: str) -> dict[str, bytes]:
     """Those of what the program publishes."""
     own = (
-        (RESULTS_FORMAT, "The results bundle.", Results),
-        (REPEATABILITY_FORMAT, "How much runs differ that should be alike: what one submission is judged by.", PublishedRepeatability),
+        (RESULTS_FORMAT, Reason("schemas.results"), Results),
+        (REPEATABILITY_FORMAT, Reason("schemas.repeatability"), PublishedRepeatability),
     )
     return {f"{name}.json": schema_document(name, text, (model,), base_url) for name, text, model in own}
 

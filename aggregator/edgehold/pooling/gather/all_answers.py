@@ -15,6 +15,7 @@ from typing import Any
 
 import numpy as np
 
+from edgehold.endpoints.references import Beside
 from edgehold.endpoints.rows import CurvePoint, EndpointRow
 from edgehold.numerics.arrays import Array
 from edgehold.numerics.attempt import NotFitted, attempt
@@ -34,9 +35,11 @@ from edgehold.words import arguments_of, code_of
 
 from .all_runs import with_values
 from .in_processes import each
+from .references import references_of
 
 Key = tuple[PoolKey, str]
 LEAST_CHECKPOINTS = 2  # of a protocol, for curves
+NOTHING_BESIDE = Beside()
 
 
 @dataclass(frozen=True)
@@ -117,6 +120,7 @@ def all_answers(
     points: Iterable[CurvePoint],
     endpoints: Mapping[Key, Asked],
     pools: Mapping[PoolKey, AskedOfPool],
+    beside: Beside = NOTHING_BESIDE,
     sensitivity: bool = True,
 ) -> AllAnswers:
     """Every comparison of every pool and endpoint of which some run has a value, in their order, and every curve.
@@ -125,6 +129,7 @@ def all_answers(
     ----------
     rows, points : endpoint rows and readings of all submissions.
     endpoints, pools : what the protocols tell, by pool and endpoint, and by pool.
+    beside : reference edges and known weights of all submissions.
     sensitivity : whether intervals with the priors' scales halved and doubled are wanted, too.
     """
     rows = tuple(rows)
@@ -136,7 +141,7 @@ def all_answers(
     jobs = [
         (
             tuple(point for point in points if point.pool == pool), [row for row in rows if row.pool == pool],
-            pools[pool], [one for one in read_off if one.key[0] == pool], sensitivity,
+            pools[pool], [one for one in read_off if one.key[0] == pool], beside.of_pool(pool), sensitivity,
         )
         for pool in sorted(joint)
     ]  # fmt: skip
@@ -203,20 +208,25 @@ def _practice(sharpening: str | None) -> str | None:
 
 
 def _joint(
-    points: Sequence[CurvePoint], rows: list[EndpointRow], pool: AskedOfPool, endpoints: list[_Values], sensitivity: bool
+    points: Sequence[CurvePoint],
+    rows: list[EndpointRow],
+    pool: AskedOfPool,
+    endpoints: list[_Values],
+    beside: Beside,
+    sensitivity: bool,
 ) -> AllAnswers:
     """The curves of a pool and the answers that are read off them; from the endpoints' own values where the joint model has no numbers."""
 
     def fitted() -> _Joint | str:
         read = read_pool(points, rows, pool.checkpoints, pool.lower_is_keener)
-        curves = curves_asked(read, pool.checkpoints, pool.priors)
+        curves = curves_asked(read, pool.checkpoints, pool.priors, references_of(read.keys, rows, beside))
         asked = [_asked(one, read, curves.model) for one in endpoints]
         return _Joint(curves, asked, curves.model.fitted(_open(asked), curves.cells_of))
 
     def read_off(joint: _Joint) -> AllAnswers | str:
         model, fit = joint.curves.model, joint.fit
-        beside = _beside(model, _open(joint.asked), fit) if sensitivity else {}
-        return AllAnswers(_read_off(endpoints, joint.asked, model, fit, beside), curves_of(points, pool.checkpoints, joint.curves, fit))
+        scales = _beside(model, _open(joint.asked), fit) if sensitivity else {}
+        return AllAnswers(_read_off(endpoints, joint.asked, model, fit, scales), curves_of(points, pool.checkpoints, joint.curves, fit))
 
     joint: _Joint | str = attempt(fitted, lambda why: why, lambda one: [] if isinstance(one, str) else [one.fit.coefficients])
     found: AllAnswers | str

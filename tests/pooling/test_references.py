@@ -101,7 +101,7 @@ def test_the_two_readings_of_a_reference_edge_are_two_checks_of_an_augmented_des
     )  # fmt: skip
     of_runs = OfRuns(np.arange(len(y)), y, y, indicator(entries).toarray(), {}, {}, {}, {})
     joined = augmented(of_runs, references, nothing, PRIORS)
-    assert joined.names == ("after", "before") and set(joined.groups) == {"rig", "segment"}
+    assert joined.names == ("fresh", "wear") and set(joined.groups) == {"rig", "segment"}
     rows = prepare_rows(joined.low, joined.high, joined.X, list(joined.groups.values()), None)
     sds = np.array([FREE if name == "rig" else 1e-6 for name in joined.groups])
     point = likelihood_at(rows, sds, 1.0, None, False)
@@ -156,7 +156,7 @@ def test_given_the_spreads_the_coefficients_are_those_of_generalised_least_squar
     b = np.linalg.solve(information, V_inv_X.T @ beside.low)
     assert fit.coefficients[i] == pytest.approx(b[:p], abs=1e-6)
     assert fit.covariances[i] == pytest.approx(np.linalg.inv(information)[:p, :p], abs=1e-7)
-    assert fit.target_means[i] == pytest.approx(b[p:], abs=1e-6)  # after, before, drift
+    assert fit.target_means[i] == pytest.approx(b[p:], abs=1e-6)  # fresh, wear, drift
     weighed = beside.low[-len(drawn.beside.weights) :]
     assert weighed == pytest.approx([WEIGHING * one.shown for one in drawn.beside.weights])
 

@@ -118,7 +118,7 @@ def draw(design: ReferenceDesign, seed: int) -> Drawn:
     blades: dict[str, list[float]] = {steel: [] for steel in STEELS}
     for t in range(design.tables):
         file, who, instrument = f"file-{t}", f"person-{t}", f"person-{t}.scale"
-        lot = t % design.lots if design.lots else t
+        lot = t // 2 % design.lots if design.lots else t
         sharpener, hand, rig, scale, own_drift = (
             sds[kind] * rng.standard_normal() for kind in ("sharpener", "hand", "rig", "scale", "drift")
         )
@@ -150,12 +150,13 @@ def draw(design: ReferenceDesign, seed: int) -> Drawn:
         if t >= design.tables - design.without:
             continue
         for when, at in (("start", -0.5), ("end", 0.5)):
-            segment = packs[t % design.packs] + sds["segment"] * rng.standard_normal()
+            pack = t // 2 % design.packs
+            segment = packs[pack] + sds["segment"] * rng.standard_normal()
             shared = segment + rig + (DRIFT + own_drift) * at
             read = shared + np.array([FRESH, WORN + design.sees * lots[lot] * SHARE[CUT]]) + READING * rng.standard_normal(2)
             for work, keenness in zip((0.0, WORKS[CUT]), map(float, read), strict=True):
                 edges.append(
-                    ReferencePoint(POOL, file, when, 1, f"pack-{t % design.packs}", f"{file} {when}", who, f"lot-{lot}", instrument, work,
+                    ReferencePoint(POOL, file, when, 1, f"pack-{pack}", f"{file} {when}", who, f"lot-{lot}", instrument, work,
                                    keenness, keenness)
                 )  # fmt: skip
         shown = scale + sds["weight"] * rng.standard_normal(2)

@@ -57,8 +57,8 @@ def strings():
 
 
 SENTENCES = (
-    "all_runs", "model_answer", "moves", "network", "own_answer", "pages", "plan", "planner", "probes", "report", "sending",
-    "studies_answer", "study_checks", "tables",
+    "all_runs", "model_answer", "moves", "network", "own_answer", "pages", "plan", "planner", "probes", "references", "report",
+    "sending", "studies_answer", "study_checks", "tables",
 )  # groups of whole sentences  # fmt: skip
 HANDED_OUT = (
     "endpoints", "flags", "factors", "contrasts", "estimates", "letters", "numbers", "own_answer", "planner", "questions",

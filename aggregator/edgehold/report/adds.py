@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from edgehold.endpoints import curve_points, endpoint_rows
+from edgehold.endpoints import beside_runs, curve_points, endpoint_rows
 from edgehold.pooling.gather.all_answers import all_answers
 from edgehold.pooling.gather.of_protocols import asked_of, asked_of_pool, by_endpoint, by_pool, primary_of
 from edgehold.records import load_repository
@@ -150,7 +150,7 @@ def _asked(repository: Repository, pool: PoolKey, rule: EndpointRule, unit: str)
     asked = (by_endpoint(alike, asked_of), by_pool(alike, asked_of_pool))
     joint = {endpoint for (_, endpoint), one in asked[0].items() if one.rule.kind != "life"}  # what is read off one posterior
     rows = [row for row in endpoint_rows(alike) if row.endpoint in {rule.id, *(joint if rule.id in joint else ())}]
-    found = all_answers(rows, curve_points(alike), *asked, sensitivity=False).answers.get((pool, rule.id))
+    found = all_answers(rows, curve_points(alike), *asked, beside_runs(alike), sensitivity=False).answers.get((pool, rule.id))
     steels, practice = answers(found, rule, unit, {}, None, None)
     model = model_result(found, rule, unit)
     told: dict[tuple[str, str, str], Answer] = {

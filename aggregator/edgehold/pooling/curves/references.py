@@ -1,11 +1,11 @@
 """Reference edges and known weights as rows of a pool's joint model.
 
-A reference edge is read like a run and is none: it has means of its own, before its fixed amount of work and after it, and no steel, blade
-or sharpener. What it shares with the runs are the rig, the lot that it was cut in and the evening; what it has alone are its segment and
-its pack. A known weight shares with them the scale in the rig, and nothing else: it does not pull the thread::
+A reference edge is read like a run and is none: it has a keenness of its own, fresh, and a loss over its fixed amount of work, and no
+steel, blade or sharpener. What it shares with the runs are the rig, the lot that it was cut in and the evening; what it has alone are its
+segment and its pack. A known weight shares with them the scale in the rig, and nothing else: it does not pull the thread::
 
     run         steel's curve + people, blade, lot, run … + rig + scale + place in the evening × (drift + evening's own) + reading
-    reference   before or after  + lot, if after, + pack + segment + rig + scale + place × (drift + evening's own) + reading
+    reference   fresh − wear, if after, + lot, if after, + pack + segment + rig + scale + place × (drift + evening's own) + reading
     weight                                                            scale + weight
 
 So nothing is divided by anything: errors of the reference are estimated and carried on (Federer 1956, Hawaiian Planters' Record
@@ -31,7 +31,7 @@ APART = ("lot",)  # never merged with another term where there are references: t
 OF_THE_EVENING = frozenset({"evening", "submission"})  # terms that a reference edge meets whatever was done with it
 OF_THE_WORK = frozenset({"lot"})  # and those that it meets only once it has cut
 WEIGHING = 20.0  # how many times nearer its rig a weight lies than a reading lies to its line, at least; what is more is estimated
-FIXED = ("after", "before", DRIFT)  # the columns that references add
+FRESH, WEAR = "fresh", "wear"  # columns that references add beside that of the drift: keenness before the work, and what it takes off
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,6 +81,7 @@ class Augmented:
     ----------
     low, high, X, groups, priors : as ``hierarchical`` takes them.
     names : of the last columns of ``X``, which belong to references.
+    references : what was added.
     """
 
     low: Array
@@ -89,6 +90,7 @@ class Augmented:
     groups: Mapping[str, sp.csr_matrix]
     priors: Mapping[str, HalfT]
     names: tuple[str, ...]
+    references: References
 
 
 @dataclass(frozen=True, eq=False)
@@ -141,6 +143,7 @@ def augmented(runs: OfRuns, references: References, along: Array, priors: Mappin
         groups=groups,
         priors=dict(runs.priors) | {name: priors[name] for name in own},
         names=names,
+        references=references,
     )
 
 
@@ -209,8 +212,8 @@ def _columns(runs: OfRuns, references: References) -> tuple[Array, tuple[str, ..
     after = references.work > 0
     place = np.concatenate([references.run_place[runs.run], references.place, np.zeros(w)])
     columns = {
-        "after": np.concatenate([np.zeros(r), after, np.zeros(w)]),
-        "before": np.concatenate([np.zeros(r), ~after, np.zeros(w)]),
+        FRESH: np.concatenate([np.zeros(r), np.ones(m), np.zeros(w)]),
+        WEAR: np.concatenate([np.zeros(r), -after.astype(float), np.zeros(w)]),
         DRIFT: place,
     }
     X = np.vstack([runs.X, np.zeros((m + w, runs.X.shape[1]))])

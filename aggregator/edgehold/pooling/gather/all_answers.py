@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Any
 
@@ -23,6 +23,7 @@ from edgehold.numerics.half_t import HalfT
 from edgehold.pooling.crossed.runs_design import checked_runs
 from edgehold.pooling.curves.curves import CurvesAsked, PoolCurves, ReadPool, curves_asked, curves_of, of_one_tester, read_pool
 from edgehold.pooling.curves.joint import JointModel, Quantity, interpolation, window
+from edgehold.pooling.curves.shown import ShownByReferences, shown_by_references
 from edgehold.pooling.headline import SCALES, Headline, Questions, headline_of, questions, unanswered
 from edgehold.pooling.hierarchical import HierarchicalFit
 from edgehold.pooling.run_labels import all_labels
@@ -99,10 +100,11 @@ class Answered:
 
 @dataclass(frozen=True, eq=False)
 class AllAnswers:
-    """Answers by pool and endpoint, and the curves of all pools."""
+    """Answers by pool and endpoint, the curves of all pools, and what references show by pool."""
 
     answers: Mapping[Key, Answered]
     curves: PoolCurves
+    references: Mapping[PoolKey, ShownByReferences] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
@@ -149,7 +151,8 @@ def all_answers(
     found = each(_one, [*((_joint, job) for job in jobs), *((_alone, (one, sensitivity)) for one in alone)], sizes)
     answers = {(one.pool, one.endpoint): one for part in found for one in part.answers.values()}
     curves = PoolCurves(tuple(c for part in found for c in part.curves.curves), tuple(p for part in found for p in part.curves.pairs))
-    return AllAnswers({key: answers[key] for key in sorted(answers)}, curves)
+    shown = {pool: one for part in found for pool, one in part.references.items()}
+    return AllAnswers({key: answers[key] for key in sorted(answers)}, curves, shown)
 
 
 def judged(answers: Mapping[Key, Answered], primary: Mapping[PoolKey, str]) -> dict[PoolKey, Separability | NotFitted]:
@@ -226,7 +229,11 @@ def _joint(
     def read_off(joint: _Joint) -> AllAnswers | str:
         model, fit = joint.curves.model, joint.fit
         scales = _beside(model, _open(joint.asked), fit) if sensitivity else {}
-        return AllAnswers(_read_off(endpoints, joint.asked, model, fit, scales), curves_of(points, pool.checkpoints, joint.curves, fit))
+        shown = shown_by_references(model, fit)
+        told = {} if shown is None else {points[0].pool: shown}
+        return AllAnswers(
+            _read_off(endpoints, joint.asked, model, fit, scales), curves_of(points, pool.checkpoints, joint.curves, fit), told
+        )
 
     joint: _Joint | str = attempt(fitted, lambda why: why, lambda one: [] if isinstance(one, str) else [one.fit.coefficients])
     found: AllAnswers | str
@@ -239,7 +246,10 @@ def _joint(
     if isinstance(found, AllAnswers):
         return found
     answers = {key: one for part in (_alone(one, sensitivity) for one in endpoints) for key, one in part.answers.items()}
-    return AllAnswers(answers, curves_of(points, pool.checkpoints, None, found))
+    shown = (
+        None if isinstance(joint, str) else shown_by_references(joint.curves.model, replace(joint.fit, state="not fitted", reason=found))
+    )
+    return AllAnswers(answers, curves_of(points, pool.checkpoints, None, found), {} if shown is None else {points[0].pool: shown})
 
 
 @dataclass(frozen=True, eq=False)

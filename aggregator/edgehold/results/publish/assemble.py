@@ -17,6 +17,7 @@ from edgehold.estimates.results import SubmissionEstimate
 from edgehold.numerics.attempt import NotFitted
 from edgehold.pooling.curves.curves import MeanCurve
 from edgehold.pooling.curves.pairs import CurvePair
+from edgehold.pooling.curves.shown import ShownByReferences
 from edgehold.pooling.gather.all_answers import Answered
 from edgehold.pooling.gather.all_runs import AllRuns
 from edgehold.pooling.gather.circulation import CirculatedBlade
@@ -64,6 +65,7 @@ from .objections import objection_results
 from .plans import plan_counts
 from .probes import probe_result, probes_sentence
 from .reasons import reasoned
+from .references import references_result
 from .versions import protocol_results
 
 APART: tuple[Literal["steel", "sharpener", "tester", "split"], ...] = ("steel", "sharpener", "tester", "split")
@@ -85,6 +87,7 @@ class EverythingFound:
     curve_pairs : every pair of steels along the whole course of work.
     crossed : all runs in one model by restricted likelihood, by pool and endpoint.
     answers : the one answer on every comparison, by pool and endpoint.
+    references : what reference edges and known weights show, by pool.
     courses : the leading comparison of each pool through the months.
     """
 
@@ -103,6 +106,7 @@ class EverythingFound:
     probes: dict[tuple[PoolKey, str], tuple[ProbeAnswer, ...]]
     crossed: dict[tuple[PoolKey, str], AllRuns]
     answers: dict[tuple[PoolKey, str], Answered]
+    references: dict[PoolKey, ShownByReferences]
     courses: tuple[PoolCourse, ...]
 
 
@@ -110,7 +114,7 @@ def assemble(found: EverythingFound) -> Results:
     """Gather everything into the published record; nothing is estimated here."""
     notes: list[failures.Line] = []
     return Results(
-        format="results/2.2.0",
+        format="results/2.3.0",
         provenance=_provenance(found),
         pools=tuple(_pool(found, key, group, notes) for key, group in sorted(_by_pool(found.repository).items())),
         submissions=submission_results(found.repository, found.rows, found.estimates),
@@ -217,6 +221,7 @@ def _pool(found: EverythingFound, key: PoolKey, submissions: list[LoadedSubmissi
             for pair in found.curve_pairs
             if pair.pool == key
         ),
+        references=references_result(found.references.get(key), protocol.work.unit),
         headline=headline(len(submissions), quoted),
         quoted=Quoted(endpoint=primary.id, factor=quoted.factor, first=quoted.first, second=quoted.second) if quoted else None,
     )

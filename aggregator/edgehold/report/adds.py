@@ -180,11 +180,15 @@ def _compared(without: Repository, joined: Repository, own: LoadedSubmission, co
 
 
 def _additions(before: _Asked, after: _Asked, own: LoadedSubmission, rule: EndpointRule, unit: str, factor: str) -> Iterator[Addition]:
-    """Those whose both sides stand in these runs, of the protocol's own factor first; the pool's leading answer where there are none."""
+    """Those whose both sides stand in these runs, of the protocol's own factor first; the pool's leading answer where there are none.
+
+    A file of one steel with a reference edge is compared with steels of other tables, so that one side is enough.
+    """
     steels = {run.steel for run in own.runs}
     classes = any(run.sharpening is not None for run in own.runs)
     both = dict(before.answers) | dict(after.answers)
-    keys = [key for key in both if (classes if key[0] == "practice" else {key[1], key[2]} <= steels)]
+    least = 1 if len(steels) == 1 and own.record.references else 2
+    keys = [key for key in both if (classes if key[0] == "practice" else len({key[1], key[2]} & steels) >= least)]
     own_edges = any(run.own_sharpening for run in own.runs) and (before.own is not None or after.own is not None)
     if not keys and not own_edges:
         lead = lead_answer(both.values())

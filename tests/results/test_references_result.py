@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from edgehold.pooling.curves.shown import shown_by_references
 from edgehold.pooling.gather.references import references_of
 from edgehold.pooling.hierarchical import not_fitted
 from edgehold.results.model.ratio import ratio_interval
+from edgehold.results.publish.assemble import _through_references, _told_apart
 from edgehold.results.publish.references import references_result
 from edgehold.results.words.answers import answer_sentence
 from edgehold.words import Reason
@@ -84,3 +86,17 @@ def test_an_answer_through_references_says_so_and_no_other_does():
 
 def _ratio(posterior):
     return ratio_interval(posterior.quantile(0.5), posterior.interval)
+
+
+def test_what_the_runs_cannot_tell_apart_says_which_pairs_references_link():
+    told = published(DRAWN)
+    with_references = _told_apart(told.apart, _through_references(_endpoint(told)))
+    steel = next(one for one in with_references if one.what == "steel")
+    assert says(steel.sentence, "references.linked_pairs", pairs=1) and steel.verdict == "no"
+    assert not any(says(one.sentence, "references.linked_pairs") for one in with_references if one.what != "steel")
+    assert _through_references(_endpoint(None)) == ""
+
+
+def _endpoint(told):
+    """As much of an endpoint as is asked: its answers."""
+    return SimpleNamespace(steels=() if told is None else told.pairs)

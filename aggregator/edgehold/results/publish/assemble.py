@@ -48,7 +48,7 @@ from edgehold.results.model.results import (
     ToldApart,
 )
 from edgehold.results.words.sentences import headline, quoted_answer
-from edgehold.words import Reason
+from edgehold.words import Reason, together
 
 from . import not_fitted as failures
 from .answers import answers, model_result
@@ -207,7 +207,7 @@ def _pool(found: EverythingFound, key: PoolKey, submissions: list[LoadedSubmissi
         angle_deg=_angles(submissions),
         interests=dict(sorted(Counter(interests.values()).items())),
         own_sharpening_percent=_own_sharpening(submissions),
-        told_apart=_told_apart(found.apart[key]) if key in found.apart else (),
+        told_apart=_told_apart(found.apart[key], _through_references(primary)) if key in found.apart else (),
         endpoints=endpoints,
         crossovers=crossovers((pair for pair in found.curve_pairs if pair.pool == key), protocol.work.unit),
         curves=tuple(_curve(curve) for curve in found.curves if curve.pool == key),
@@ -227,10 +227,19 @@ def _pool(found: EverythingFound, key: PoolKey, submissions: list[LoadedSubmissi
     )
 
 
-def _told_apart(apart: Separability | NotFitted) -> tuple[ToldApart, ...]:
+def _through_references(primary: EndpointResult) -> str:
+    """That reference edges link pairs of steels that the runs do not; empty where they link none."""
+    pairs = sum(answer.evidence == "reference" for answer in primary.steels)
+    return Reason("references.linked_pairs", pairs=pairs) if pairs else ""
+
+
+def _told_apart(apart: Separability | NotFitted, through_references: str) -> tuple[ToldApart, ...]:
     if isinstance(apart, NotFitted):
         return (ToldApart(what="split", verdict="no", sentence=f"What these runs can tell apart was {apart}."),)
-    verdicts = [(what, contrast.verdict, contrast.sentence) for what, contrast in apart.contrasts.items()]
+    verdicts = [
+        (what, contrast.verdict, together(contrast.sentence, through_references if what == "steel" else ""))
+        for what, contrast in apart.contrasts.items()
+    ]
     verdicts.append(("split", apart.split.verdict, apart.split.sentence))
     return tuple(
         ToldApart(what=one_of(what, APART), verdict=one_of(verdict, TOLD), sentence=sentence) for what, verdict, sentence in verdicts

@@ -17,8 +17,9 @@ from edgehold.numerics.restricted_likelihood import likelihood_at, prepare_rows
 from edgehold.pooling.curves.curves import curves_asked, read_pool
 from edgehold.pooling.curves.references import OF_REFERENCES, WEIGHING, OfRuns, References, augmented
 from edgehold.pooling.gather.all_answers import Asked, AskedOfPool, all_answers
-from edgehold.pooling.gather.references import references_of
+from edgehold.pooling.gather.references import places, references_of
 from edgehold.pooling.spread_priors import priors_for
+from tests.estimates.rows import make_row
 from tests.simulation.reference_coverage import ASSUMED, HIGH, LATE, LEVEL, POOL, STEELS, WORKS, ReferenceDesign, draw, shift
 from tests.words.says import says
 
@@ -220,6 +221,25 @@ def test_a_rig_that_reads_high_moves_the_ratio_without_references_and_hardly_wit
     moved = np.array([shift(ReferenceDesign("two lone tables", tables=2, packs=1), seed) for seed in (1, 2, 3)])
     assert moved[:, 0] == pytest.approx(-HIGH, abs=0.02)
     assert np.abs(moved[:, 1]).max() < 0.4 * HIGH
+
+
+def test_a_reference_that_does_not_say_its_lot_or_evening_has_those_of_its_files_runs_if_they_have_one():
+    drawn = draw(ReferenceDesign("four", tables=4), 1)
+    silent = tuple(replace(edge, lot=None, evening=None) for edge in drawn.beside.edges)
+    keys = sorted({(row.submission, row.run) for row in drawn.rows})
+    told, said = (references_of(keys, drawn.rows, Beside(edges)) for edges in (silent, drawn.beside.edges))
+    for name in ("lot", "evening"):
+        assert (told.labels[name] == said.labels[name]).all()
+    two = [replace(row, lot=f"{row.lot} {row.run}") for row in drawn.rows]
+    assert set(references_of(keys, two, Beside(silent)).labels["lot"]) == {f"of file-{t}" for t in range(4)}
+
+
+def test_runs_lie_between_the_two_reference_edges_of_their_evening_in_the_order_in_which_they_were_made():
+    rows = [
+        make_row(0.0, order, evening=evening, submission=file)
+        for file, order, evening in (("a", 3, 1), ("a", 1, 1), ("a", 5, 2), ("b", 1, None))
+    ]
+    assert places(rows) == pytest.approx([2 / 3 - 0.5, 1 / 3 - 0.5, 0, 0])
 
 
 def test_spreads_that_were_planted_are_found():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -25,14 +26,15 @@ def references_of(keys: Sequence[tuple[str, str]], rows: Iterable[EndpointRow], 
     rows : of the pool.
     beside : of the pool.
 
-    A rig is one tester with one instrument. A reference known to neither side, and one whose submission has no run here, is left out.
+    A rig is one tester with one instrument. Where a reference edge does not say its lot or evening, and the runs of its file have one
+    only, it is theirs. A reference known to neither side, and one whose submission has no run here, is left out.
     """
     known = {(row.submission, row.run): row for row in rows}
     if not set(keys) <= known.keys():
         return None
     runs = [known[key] for key in keys]
     files = {run.submission for run in runs}
-    edges = [edge for edge in beside.edges if edge.submission in files and np.isfinite([edge.low, edge.high]).any()]
+    edges = [_placed(edge, runs) for edge in beside.edges if edge.submission in files and np.isfinite([edge.low, edge.high]).any()]
     weights = [weight for weight in beside.weights if weight.submission in files]
     if not edges and not weights:
         return None
@@ -57,6 +59,15 @@ def references_of(keys: Sequence[tuple[str, str]], rows: Iterable[EndpointRow], 
         run_evening=_texts(_evening(run) for run in runs),
         run_place=frozen(places(runs)),
     )
+
+
+def _placed(edge: ReferencePoint, runs: Sequence[EndpointRow]) -> ReferencePoint:
+    """A reference edge with the lot and evening of its file's runs, where it has none and they have one."""
+    beside = [run for run in runs if run.submission == edge.submission]
+    lots, evenings = ({getattr(run, name) for run in beside} for name in ("lot", "evening"))
+    lot = edge.lot if edge.lot is not None or len(lots) > 1 else lots.pop()
+    evening = edge.evening if edge.evening is not None or len(evenings) > 1 else evenings.pop()
+    return replace(edge, lot=lot, evening=evening)
 
 
 def places(runs: Sequence[EndpointRow]) -> Array:

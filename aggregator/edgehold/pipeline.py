@@ -8,7 +8,7 @@ from pathlib import Path
 
 from edgehold.sheets.browser import browser_rules
 
-from .endpoints import curve_points, endpoint_rows
+from .endpoints import beside_runs, curve_points, endpoint_rows
 from .errors import FindingsError
 from .estimates import estimate_submissions, repeatability_table
 from .forms.review import review_forms
@@ -43,13 +43,13 @@ Progress = Callable[[str], None]
 
 def find_everything(repository: Repository) -> EverythingFound:
     """Run the stages between records and results; those that take longest side by side with the others."""
-    rows, points = endpoint_rows(repository), curve_points(repository)
+    rows, points, beside = endpoint_rows(repository), curve_points(repository), beside_runs(repository)
     worthwhile = by_endpoint(repository, worthwhile_of)
     primary = by_pool(repository, primary_of)
     asked_of_endpoints = by_endpoint(repository, asked_of)
     with side_by_side(len(rows)) as begin:
         asked = (
-            begin(all_answers, rows, points, asked_of_endpoints, by_pool(repository, asked_of_pool)),
+            begin(all_answers, rows, points, asked_of_endpoints, by_pool(repository, asked_of_pool), beside),
             begin(all_runs, rows, primary),
             begin(probe_answers, rows, by_endpoint(repository, lambda rule: probes_for(rule.kind, rule.primary))),
         )
@@ -79,6 +79,7 @@ def find_everything(repository: Repository) -> EverythingFound:
         probes=probes,
         crossed=everything,
         answers=answers,
+        references=dict(answered.references),
         courses=months,
     )
 

@@ -18,7 +18,7 @@ def test_the_check_finds_no_error_and_the_warnings_of_the_story():
     found = [f for f in repository.findings if f.file.startswith("submissions/simulated/")]
     assert not [f for f in found if f.severity == "error"]
     assert {f.code for f in found} == STORY
-    assert sum(s.record.origin == "simulated" for s in repository.submissions) == 137
+    assert sum(s.record.origin == "simulated" for s in repository.submissions) == 139
 
 
 def test_the_submitters_answers_stand_at_the_warnings_they_answer():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections import Counter, defaultdict
 from fractions import Fraction
 from typing import get_args
@@ -23,7 +24,7 @@ def test_the_submissions_stand_under_the_versions_that_were_in_force(records):
         ("two-sharpeners-rope", "1.0.0"): 8, ("two-sharpeners-rope", "1.1.0"): 30,
         ("steels-exchanged-rope", "1.0.0"): 5, ("steels-exchanged-rope", "2.0.0"): 43,
         ("steels-exchanged-rope", "3.0.0"): 8,
-        ("life-on-card", "1.0.0"): 14, ("life-on-card", "2.0.0"): 9, ("first-evening-paper", "1.0.0"): 6,
+        ("life-on-card", "1.0.0"): 14, ("life-on-card", "2.0.0"): 11, ("first-evening-paper", "1.0.0"): 6,
     }  # fmt: skip
     old = [r for r in records if (r.protocol.id, r.protocol.version) == ("steels-exchanged-rope", "1.0.0")]
     assert all(r.month < "2026-02" for r in old)
@@ -244,12 +245,12 @@ def test_the_generator_knows_the_protocols_as_they_are_published():
         assert (front["reading"]["kind"] == "pass/fail") == m.pass_fail
 
 
-def test_card_on_a_thread_has_reference_edges_at_both_ends_of_every_evening_and_one_lone_blade(records):
+def test_card_on_a_thread_has_reference_edges_at_both_ends_of_every_evening_and_three_lone_blades(records):
     told = [r for r in records if (r.protocol.id, r.protocol.version) == ("life-on-card", "2.0.0")]
     assert all([edge.when for edge in r.references] == ["start", "end"] and len(r.weights) == 2 for r in told)
     segments = [edge.segment for r in told for edge in r.references]
     assert len(set(segments)) == len(segments), "each serves once"
-    assert [len(r.blades) for r in told].count(1) == 1
+    assert [len(r.blades) for r in told].count(1) == 3
     assert all(len(keys) >= 2 for steel, keys in _blades_by_steel(told).items() if steel == "demo-high-carbon-stainless")
     kept = [(edge.readings[1].values[0].written, edge.readings[0].values[0].written) for r in told for edge in r.references]
     assert (
@@ -259,3 +260,26 @@ def test_card_on_a_thread_has_reference_edges_at_both_ends_of_every_evening_and_
         )
         >= 14
     )
+
+
+def test_a_rig_with_a_notch_reads_high_on_the_reference_edge_and_true_on_its_weights(plain):
+    """What was planted: the file of the notch beside all others on card and thread, fresh edges in ln N."""
+    told = [r for r in plain if (r["protocol"]["id"], r["protocol"]["version"]) == ("life-on-card", "2.0.0")]
+    (notched,) = (r for r in told if r["id"].startswith("heron"))
+
+    def shown(written):
+        return _number(str(written).replace(",", ".").split(" (")[0])
+
+    def fresh(record):
+        edges = record["references"]
+        return sum(
+            math.log(shown(v["written"]) * NEWTONS[edge["reading_unit"]]) for edge in edges for v in edge["readings"][0]["values"]
+        ) / sum(len(edge["readings"][0]["values"]) for edge in edges)
+
+    others = [fresh(r) for r in told if r is not notched]
+    assert fresh(notched) - sum(others) / len(others) > 0.1
+    weights = [
+        shown(w["read"]["written"]) * NEWTONS[w["read"]["unit"]] / shown(w["known"]["written"]) / NEWTONS[w["known"]["unit"]]
+        for w in notched["weights"]
+    ]
+    assert all(abs(math.log(one)) < 0.08 for one in weights)

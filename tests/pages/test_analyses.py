@@ -12,6 +12,7 @@ from sample_analyses import LONE_STEEL, PAIRS
 from edgehold.pages.analyses import withheld
 from edgehold.pages.generate import generate_pages
 from edgehold.pages.spread_bars import SpreadAxis, how_much_bar, reach_of, scale, spread_bar
+from edgehold.results.model.references import ReferenceSpread, ReferencesResult
 from edgehold.results.words.sentences import ratio_text
 
 POOL = "results/steels-rope-v1-measured"
@@ -266,3 +267,25 @@ def test_a_pool_of_which_nothing_is_modelled_has_none_of_the_sections() -> None:
     for path, text in generate_pages(bare):
         if path.startswith(POOL):
             assert not re.search(r'id="(matters|methods|new-hands|along|model|model-of-all|network|probes)"', text), path
+
+
+def test_what_references_show_stands_on_the_page_of_their_pool_and_nowhere_else(pages):
+    few = results(measured=4, simulated=0)
+    spread = {"typical_low": 1.05, "typical_high": 1.4, "most_ratio": 1.9, "ln_sd": 0.2, "levels": 6, "sentence": "Said once."}
+    told = ReferencesResult(
+        state="fitted", reason="", edges=12, readings=24, evenings=6, rigs=6, packs=2, lots=3, weights=0, scales=0, wear=None, drift=None,
+        spreads=(
+            ReferenceSpread(what="rig", typical_ratio=1.21, from_prior_percent=40.0, **spread),
+            ReferenceSpread(what="pack", typical_ratio=1.07, from_prior_percent=97.0, **spread),
+        ),
+        sentences=("Twelve edges were read.", "They drift."),
+    )  # fmt: skip
+    given = few.model_copy(update={"pools": tuple(p.model_copy(update={"references": told}) for p in few.pools)})
+    page = dict(generate_pages(given))[f"{POOL}/index.md"]
+    shown = section(page, "references")
+    assert all(sentence in words(shown) for sentence in told.sentences)
+    found = rows(shown)
+    assert [("mostly the prior" in words(body)) for body in found.values()] == [False, True]
+    assert [ratio_text(s.typical_ratio) in words(body) for s, body in zip(told.spreads, found.values(), strict=True)] == [True, True]
+    assert "<svg" in shown and 'href="../../methods/#references"' in shown
+    assert not any('id="references"' in text for text in pages.values())

@@ -1,13 +1,16 @@
 """Evenings of life-on-card 2.0.0: card read on a thread, with reference edges and known weights beside the runs.
 
-Told apart from the other scenes, and drawn from streams of its own, so that not a byte of their files moves. One table is a single
-tester with a single blade, who compares nothing and has a reference edge.
+Told apart from the other scenes, and drawn from streams of its own, so that not a byte of their files moves. Three tables are a single
+tester with a single blade, who compares nothing and has a reference edge; two of them stand on shores where nobody else cuts card. On one
+the thread runs over a filed notch instead of a roller: its rig reads high by what the effects say, which the reference edge shows and no
+weight does.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
@@ -24,7 +27,12 @@ _FIRST_PLACE = 1000  # of the random streams, after those of all other scenes
 _MONTH = "2026-10"
 _WEIGHTS = ((500, "Half a litre of water."), (200, "A fifth of a litre of water."))
 _RIG_SD = 0.02  # how far a rig's figure for a known weight lies from it, on the ln scale
-_KEPT = {cast.HARBOUR: ("tern.card-2", "tern.snap-1", "oakum.reel-1"), cast.FAR_SHORE: ("capstan.card-1", "gannet.snap-1", "gannet.reel-1")}
+_KEPT = {
+    cast.HARBOUR: ("tern.card-2", "tern.snap-1", "oakum.reel-1"),
+    cast.FAR_SHORE: ("capstan.card-1", "gannet.snap-1", "gannet.reel-1"),
+    cast.UP_RIVER: ("heron.card-1", "heron.snap-1", "heron.reel-1"),
+    cast.LIGHTHOUSE: ("razorbill.card-1", "razorbill.snap-1", "razorbill.reel-1"),
+}
 """By shore: the stack of card, the pack of snap-off blades and the reel of thread."""
 
 # steels | tester | sharpener | rounds | unit of length; two people test each their own edges
@@ -38,7 +46,10 @@ fs ps | sculler | sculler | 3 | ft
 pc hs | gannet | capstan | 3 | m
 ts fs | turnstone | turnstone | 2 | m
 hc | thole | thole | 2 | m
+pc | heron | heron | 3 | m
+hs | razorbill | razorbill | 2 | cm
 """
+_NOTCHED = ("heron",)  # whose thread runs over a filed notch
 _TROUBLE = {17: {4: "medium ran out"}, 19: {3: "tester stopped"}}
 
 
@@ -76,6 +87,7 @@ def _gauge(shore: str, number: int, on_thread: Method) -> str:
 
 
 def _submission(scene: Scene, seed: int, world: World) -> dict[str, object]:
+    world = _as_read(world)
     record = submission(scene, _FIRST_PLACE + scene.number, seed, world)
     rng = reference_stream(seed, scene.number)
     _, pack, reel = _KEPT[scene.shore]
@@ -92,6 +104,12 @@ def _submission(scene: Scene, seed: int, world: World) -> dict[str, object]:
         "people": [person_entry(handle) for handle in sorted(named)],
         "lots": [*listed(record["lots"]), *lots],
     }
+
+
+def _as_read(world: World) -> World:
+    """The world as these rigs read it: where the thread drags, every edge seems duller."""
+    dragged = {handle: world.testers[handle] - world.effects.notch for handle in _NOTCHED}
+    return replace(world, testers=world.testers | dragged)
 
 
 def _references(scene: Scene, world: World, rng: np.random.Generator) -> list[dict[str, object]]:

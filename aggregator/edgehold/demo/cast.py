@@ -194,6 +194,12 @@ SUPPLIES = (
     Supply("capstan.card-1", FAR_SHORE, CARD, "flat sheets, 1.2 m"),
 )
 
+LATER_SUPPLIES = (
+    Supply("heron.card-1", UP_RIVER, CARD, "removal boxes, one batch"),
+    Supply("razorbill.card-1", LIGHTHOUSE, CARD),
+)
+"""Those that came when the rest was drawn: drawn by themselves, so that no other file moves."""
+
 GAUGES = (
     Gauge("tern.kitchen-scale", HARBOUR, "kitchen scale", Hand("gf", "1")),
     Gauge("oakum.kitchen-scale", HARBOUR, "kitchen scale", Hand("gf", "1", "uncertain")),
@@ -231,7 +237,7 @@ def blade(key: str) -> Specimen:
 
 def supply(key: str) -> Supply:
     """The coil or stack with this key."""
-    return next(s for s in SUPPLIES if s.key == key)
+    return next(s for s in (*SUPPLIES, *LATER_SUPPLIES) if s.key == key)
 
 
 def gauge(key: str) -> Gauge:

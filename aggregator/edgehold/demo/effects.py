@@ -78,6 +78,7 @@ class Effects:
     reference_ln_n: float = _effect(-0.05, "ln of the force in newtons of a fresh reference edge")
     reference_wear: float = _effect(0.25, "How much that rises over the work between its two readings")
     segment_sd: float = _effect(0.05, "SD between the segments of one pack of reference edges")
+    notch: float = _effect(0.26, "How much duller every edge reads where the thread runs over a filed notch")
     expectation: float = _effect(0.02, "Shift for an edge that an unblinded tester sharpened themself")
 
     def curve(self, steel: str) -> SteelCurve:

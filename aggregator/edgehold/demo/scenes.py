@@ -1,5 +1,5 @@
 """A hundred and twenty-two scenes: who cut what, with whose edge, in which month. The story is fixed; only the luck is seeded.
-Nine more stand in ``card_on_thread``.
+Eleven more stand in ``card_on_thread``.
 
 In the first year most people sharpen what they test. From March 2026 on the harbour has swap evenings: two or three people bring
 edges to one table and test their own first and each other's next, while blades go from house to house. On card one knife of each

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .cast import BLADES, CREWS, PEOPLE, SUPPLIES, Person, Specimen, Supply
+from .cast import BLADES, CREWS, LATER_SUPPLIES, PEOPLE, SUPPLIES, Person, Specimen, Supply
 from .effects import Effects
 
-_SHARED, _SCENE, _PAIRS, _REFERENCES = 1, 2, 3, 4  # first word of a stream's key, so that no two streams ever coincide
+_SHARED, _SCENE, _PAIRS, _REFERENCES, _LATER = 1, 2, 3, 4, 5  # first word of a stream's key, so that no two streams ever coincide
 
 
 @dataclass(frozen=True)
@@ -41,7 +41,10 @@ def draw_world(seed: int, effects: Effects) -> World:
     """Everything shared, drawn once a seed in the order of the cast: the two crews, and the pairs of people elsewhere."""
     crews = _drawn(np.random.default_rng([seed, _SHARED]), effects, lambda one: one.shore in CREWS)
     pairs = _drawn(np.random.default_rng([seed, _PAIRS]), effects, lambda one: one.shore not in CREWS)
-    return World(effects, **{name: crews[name] | pairs[name] for name in crews})
+    drawn = {name: crews[name] | pairs[name] for name in crews}
+    rng = np.random.default_rng([seed, _LATER])
+    drawn["lots"] |= {one.key: float(effects.lot_sd * rng.standard_normal()) for one in LATER_SUPPLIES}
+    return World(effects, **drawn)
 
 
 def _drawn(

@@ -12,11 +12,13 @@ nothing is dropped: a row that has no value carries the reason.
 ``values``    the protocol's endpoints of one run
 ``flags``     what to look at twice
 ``moderators``  what else was different about a run, for probes
+``references``  reference edges and known weights
 ``words``     what is said of all this
 ``collect``   the glue
 """
 
 from .collect import curve_points, endpoint_rows
+from .references import beside_runs
 from .rows import CurvePoint, EndpointRow
 
-__all__ = ["CurvePoint", "EndpointRow", "curve_points", "endpoint_rows"]
+__all__ = ["CurvePoint", "EndpointRow", "beside_runs", "curve_points", "endpoint_rows"]

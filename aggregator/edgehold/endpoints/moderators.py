@@ -13,7 +13,7 @@ from .flags import flagged
 
 
 class Moderators(TypedDict):
-    """The fields of an ``EndpointRow`` from ``coil_position_m`` to ``hrc``."""
+    """The fields of an ``EndpointRow`` from ``coil_position_m`` to ``hrc``, and ``instrument``."""
 
     coil_position_m: float | None
     humidity_percent: float | None
@@ -24,6 +24,7 @@ class Moderators(TypedDict):
     interest: bool | None
     finish_um: float | None
     hrc: float | None
+    instrument: str | None
 
 
 def moderators_of(submission: LoadedSubmission, run: CanonicalRun) -> Moderators:
@@ -46,7 +47,14 @@ def moderators_of(submission: LoadedSubmission, run: CanonicalRun) -> Moderators
         "interest": _interest(blade, run.tester),
         "finish_um": _finish(preparation),
         "hrc": None if blade is None or blade.hardness is None else blade.hardness.hrc,
+        "instrument": instrument_of(submission, run.instrument),
     }
+
+
+def instrument_of(submission: LoadedSubmission, named: str | None) -> str | None:
+    """The instrument that something was read with: as named, else the only one that the file lists."""
+    listed = submission.record.instruments or ()
+    return listed[0].key if named is None and len(listed) == 1 else named
 
 
 def start_of(curve: Curve | None, flags: tuple[str, ...]) -> tuple[float | None, float]:

@@ -41,6 +41,7 @@ class EndpointRow:
     interest : whether the tester owns, made or sells the blade; None when not known.
     finish_um : particle size of the last abrasive in micrometres; None when not known.
     hrc : hardness of the blade, Rockwell C; None when not known.
+    instrument : that sharpness was read with; None where the file lists none, or several and does not say which.
     start, start_se : keenness before the first cut and its standard error from reading; None and nan where it was not read on the
         scale, is spoiled by a burr, or is the endpoint itself.
     relative_life : for a life to a fixed sharpness, ln of the work at which the edge has lost as much keenness as lies between
@@ -87,6 +88,7 @@ class EndpointRow:
     interest: bool | None = None
     finish_um: float | None = None
     hrc: float | None = None
+    instrument: str | None = None
     start: float | None = None
     start_se: float = float("nan")
     relative_life: float | None = None

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from edgehold.results.model.analyses import CrossedResult, CurveComparison, Spread
 from edgehold.results.model.answers import HowMuchResult, ModelResult
+from edgehold.results.model.references import ReferencesResult
 from edgehold.results.model.results import EndpointResult, Pool
 
 from . import spread_bars
@@ -69,6 +70,12 @@ def matters_axes(endpoints: list[EndpointResult]) -> dict[str, spread_bars.Sprea
     """One scale of typical ratios for all endpoints, with each endpoint's worthwhile ratio."""
     reach = spread_bars.reach_of(row.typical_ratio for e in endpoints for row in _matters(e))
     return {e.id: spread_bars.SpreadAxis(reach, e.worthwhile_ratio) for e in endpoints}
+
+
+def references_axis(pool: Pool, references: ReferencesResult) -> spread_bars.SpreadAxis:
+    """A scale of typical ratios for what references show, with the primary endpoint's worthwhile ratio."""
+    worthwhile = next(e.worthwhile_ratio for e in pool.endpoints if e.primary)
+    return spread_bars.SpreadAxis(spread_bars.reach_of(row.typical_ratio for row in references.spreads), worthwhile)
 
 
 def withheld(endpoints: list[EndpointResult]) -> list[Note]:

@@ -13,6 +13,7 @@ from markupsafe import Markup
 
 from edgehold.results.model.analyses import Spread
 from edgehold.results.model.answers import HowMuchResult
+from edgehold.results.model.references import ReferenceSpread
 from edgehold.results.words.sentences import ratio_text
 from edgehold.words import Reason
 
@@ -61,7 +62,7 @@ def spread_bar(spread: Spread, on: SpreadAxis) -> Markup:
     return svg("bar bar-pooled", label, drawn + mark(on.x(typical), True))
 
 
-def how_much_bar(row: HowMuchResult, on: SpreadAxis) -> Markup:
+def how_much_bar(row: HowMuchResult | ReferenceSpread, on: SpreadAxis) -> Markup:
     """How much two of a kind differ: a line for the interval and a mark for the typical ratio; nothing where it is withheld."""
     if row.typical_ratio is None:
         return Markup("")

@@ -6,7 +6,7 @@ steel the answer speaks of blades, with one sharpener of a class of sharpeners.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
@@ -33,7 +33,7 @@ RENEWED = ("blade", "batch", "steel × sharpener", "steel × tester")  # what so
 RUNS = 2  # runs on each that "as you would measure it" assumes
 ESTIMATED, NOT_ESTIMABLE = "estimated", "not estimable"
 STEELS, BLADES, CLASSES, SHARPENERS = "steels", "blades", "classes", "sharpeners"
-DIRECT, LINKED, BOTH = "direct", "linked", "both"
+DIRECT, LINKED, BOTH, REFERENCE = "direct", "linked", "both", "reference"
 SCALES = (0.5, 2.0)  # what the priors' scales are multiplied by, to see what hangs on them
 
 
@@ -56,7 +56,8 @@ class Answer:
     new_hands : posterior for new blades in new hands.
     new_hands_measured : for what they would read with ``RUNS`` runs on each.
     halved, doubled : interval with the scales of all priors halved and doubled.
-    evidence : ``"direct"`` where runs of both stand in one submission, ``"linked"`` through others, or ``"both"``.
+    evidence : ``"direct"`` where runs of both stand in one submission, ``"linked"`` through others, or ``"both"``; ``"reference"`` where
+        nothing but reference edges links them.
     direct_share : share of the information that comes from submissions that hold both, between 0 and 1.
     """
 
@@ -204,6 +205,7 @@ class ModelOfRuns:
     residual : prior of the run-to-run spread.
     in_residual, single : terms that are part of it, and terms with one level.
     estimable : whether values tell a contrast of the coefficients, beside the labels; for values that stand elsewhere.
+    joined : (n,) which runs were read on a rig that read a reference edge, too; None where there is none.
     """
 
     fixed: FixedPart
@@ -212,16 +214,19 @@ class ModelOfRuns:
     in_residual: tuple[str, ...]
     single: tuple[str, ...]
     estimable: Callable[[Array], bool] = lambda c: True
+    joined: Bools | None = None
 
     def chosen(self, rows: Bools | Ints, estimable: Callable[[Array], bool]) -> ModelOfRuns:
         """The same model, asked about what some of the runs came to."""
         fixed = replace(self.fixed, X=frozen(self.fixed.X[rows]), full=frozen(self.fixed.full[rows]))
-        return replace(self, fixed=fixed, terms={name: term.chosen(rows) for name, term in self.terms.items()}, estimable=estimable)
+        terms = {name: term.chosen(rows) for name, term in self.terms.items()}
+        joined = None if self.joined is None else frozen(self.joined[rows])
+        return replace(self, fixed=fixed, terms=terms, estimable=estimable, joined=joined)
 
 
-def model_of_runs(runs: Runs, priors: Mapping[str, HalfT]) -> ModelOfRuns:
-    """The model of some runs, from their labels alone."""
-    return ModelOfRuns(fixed_part(runs, practice=True), *terms_of(runs, priors))
+def model_of_runs(runs: Runs, priors: Mapping[str, HalfT], apart: Collection[str] = ()) -> ModelOfRuns:
+    """The model of some runs, from their labels alone; terms named in ``apart`` are never merged with others."""
+    return ModelOfRuns(fixed_part(runs, practice=True), *terms_of(runs, priors, apart))
 
 
 @dataclass(frozen=True, eq=False)
@@ -398,6 +403,7 @@ class _Plan:
     target: Array | None
     arms: Ints
     place: int | None = None
+    by_reference: bool = False
 
 
 def _numbered(plans: list[_Plan]) -> list[_Plan]:
@@ -436,11 +442,24 @@ class _Model:
         units = (len(blades[first]), len(blades[second]))
         about = BLADES if min(units) == 1 else STEELS
         told, reason = self.apart.contrasts["steel"].linked(first, second)
+        by_reference = told == "no" and self._through_references(first, second)
+        if by_reference:
+            told, reason = "weak", Reason("separability.through_reference")
         c = self.steel_contrast(first, second) if told != "no" else None
         arms = np.where(self.runs.steel == first, 1, np.where(self.runs.steel == second, -1, 0))
         target = self._target(("blade", "batch"), c, (blades[first], blades[second])) if c is not None and about == BLADES else None
         lacking = (reason or Reason("headline.not_read")) if c is None else ""
-        return _Plan(STEEL, first, second, lacking, reason if c is not None else "", about, units, c, target, arms)
+        return _Plan(
+            STEEL, first, second, lacking, reason if c is not None else "", about, units, c, target, arms, by_reference=by_reference
+        )
+
+    def _through_references(self, first: str, second: str) -> bool:
+        """Whether runs that reference edges stand beside are linked with either steel."""
+        if self.parts.joined is None:
+            return False
+        beside = set(np.unique(self.runs.steel[self.parts.joined]).tolist())
+        groups = self.apart.contrasts["steel"].groups
+        return all(beside & set(next(group for group in groups if one in group)) for one in (first, second))
 
     def practice_plan(self) -> list[_Plan]:
         """Practised against novice sharpeners, where both are met."""
@@ -494,7 +513,7 @@ class _Model:
         general = fit.contrast(plan.c)
         posterior = general if plan.place is None else fit.target(plan.place)
         renewed = 2 * sum((fit.variance(name) for name in self._renewed(plan.factor)), np.zeros(len(fit.weights)))
-        evidence, share = self._direct(plan.arms, plan.c, fit)
+        evidence, share = (REFERENCE, 0.0) if plan.by_reference else self._direct(plan.arms, plan.c, fit)
         about_all = plan.about in (STEELS, CLASSES)
         return Answer(
             factor=plan.factor,

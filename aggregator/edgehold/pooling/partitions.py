@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -46,13 +46,16 @@ class TermOfRuns:
         return replace(self, labels=self.labels[rows])
 
 
-def terms_of(runs: Runs, priors: Mapping[str, HalfT]) -> tuple[dict[str, TermOfRuns], HalfT, tuple[str, ...], tuple[str, ...]]:
+def terms_of(
+    runs: Runs, priors: Mapping[str, HalfT], apart: Collection[str] = ()
+) -> tuple[dict[str, TermOfRuns], HalfT, tuple[str, ...], tuple[str, ...]]:
     """Random terms of runs, equal ones merged.
 
     Parameters
     ----------
     runs : n runs.
     priors : by term, and the residual's.
+    apart : terms that are never merged, because something beside the runs tells them from others.
 
     Returns
     -------
@@ -65,7 +68,7 @@ def terms_of(runs: Runs, priors: Mapping[str, HalfT]) -> tuple[dict[str, TermOfR
     terms: dict[str, TermOfRuns] = {}
     single: list[str] = []
     within: list[str] = []
-    for names in _joined(codes):
+    for names in _joined(codes, apart):
         mine = codes[names[0]]
         levels = int(mine.max()) + 1
         if levels == 1:
@@ -85,14 +88,15 @@ def holding(terms: Mapping[str, TermOfRuns], part: str) -> TermOfRuns | None:
     return next((term for term in terms.values() if part in term.parts), None)
 
 
-def _joined(codes: Mapping[str, Ints]) -> list[list[str]]:
+def _joined(codes: Mapping[str, Ints], apart: Collection[str]) -> list[list[str]]:
     """Names of terms that join the same runs, the term with more levels first where they are not quite the same.
 
     One that splits fewer than ``LEAST_SPLIT`` levels of a coarser one counts as the same: so few cannot say which of the two varies.
     """
     found: list[list[str]] = []
     for name in sorted(codes, key=lambda one: (-codes[one].max(), ORDER.index(one))):
-        home = next((names for names in found if _hardly_split(codes[names[0]], codes[name])), None)
+        alone = name in apart
+        home = next((names for names in found if not alone and names[0] not in apart and _hardly_split(codes[names[0]], codes[name])), None)
         if home is None:
             found.append([name])
         else:

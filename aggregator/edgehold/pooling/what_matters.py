@@ -85,7 +85,8 @@ def what_matters(found: Headline) -> WhatMatters:
     return WhatMatters(tuple(rows), tuple(sure), len(pairs))
 
 
-def _row(name: str, posterior: SpreadPosterior, levels: int) -> HowMuch:
+def how_much(name: str, posterior: SpreadPosterior, levels: int) -> HowMuch:
+    """How much two of one kind differ, from the posterior of their spread."""
     limits = posterior.interval
     return HowMuch(
         name=name,
@@ -105,7 +106,7 @@ def _term(found: Headline, name: str) -> HowMuch:
     one_role = len(set(parts) & set(PEOPLE)) == 1  # both roles in one term need no split
     if one_role and found.apart is not None and found.apart.split.verdict == "no":
         return HowMuch(name, WITHHELD, found.apart.split.reason, None, None, None, None, levels)
-    return _row(name, found.fit.spread(name), levels)
+    return how_much(name, found.fit.spread(name), levels)
 
 
 def _steel(found: Headline) -> list[HowMuch]:

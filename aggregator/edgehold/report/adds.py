@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from edgehold.endpoints import curve_points, endpoint_rows
+from edgehold.endpoints import beside_runs, curve_points, endpoint_rows
 from edgehold.pooling.gather.all_answers import all_answers
 from edgehold.pooling.gather.of_protocols import asked_of, asked_of_pool, by_endpoint, by_pool, primary_of
 from edgehold.records import load_repository
@@ -150,7 +150,7 @@ def _asked(repository: Repository, pool: PoolKey, rule: EndpointRule, unit: str)
     asked = (by_endpoint(alike, asked_of), by_pool(alike, asked_of_pool))
     joint = {endpoint for (_, endpoint), one in asked[0].items() if one.rule.kind != "life"}  # what is read off one posterior
     rows = [row for row in endpoint_rows(alike) if row.endpoint in {rule.id, *(joint if rule.id in joint else ())}]
-    found = all_answers(rows, curve_points(alike), *asked, sensitivity=False).answers.get((pool, rule.id))
+    found = all_answers(rows, curve_points(alike), *asked, beside_runs(alike), sensitivity=False).answers.get((pool, rule.id))
     steels, practice = answers(found, rule, unit, {}, None, None)
     model = model_result(found, rule, unit)
     told: dict[tuple[str, str, str], Answer] = {
@@ -180,11 +180,15 @@ def _compared(without: Repository, joined: Repository, own: LoadedSubmission, co
 
 
 def _additions(before: _Asked, after: _Asked, own: LoadedSubmission, rule: EndpointRule, unit: str, factor: str) -> Iterator[Addition]:
-    """Those whose both sides stand in these runs, of the protocol's own factor first; the pool's leading answer where there are none."""
+    """Those whose both sides stand in these runs, of the protocol's own factor first; the pool's leading answer where there are none.
+
+    A file of one steel with a reference edge is compared with steels of other tables, so that one side is enough.
+    """
     steels = {run.steel for run in own.runs}
     classes = any(run.sharpening is not None for run in own.runs)
     both = dict(before.answers) | dict(after.answers)
-    keys = [key for key in both if (classes if key[0] == "practice" else {key[1], key[2]} <= steels)]
+    least = 1 if len(steels) == 1 and own.record.references else 2
+    keys = [key for key in both if (classes if key[0] == "practice" else len({key[1], key[2]} & steels) >= least)]
     own_edges = any(run.own_sharpening for run in own.runs) and (before.own is not None or after.own is not None)
     if not keys and not own_edges:
         lead = lead_answer(both.values())

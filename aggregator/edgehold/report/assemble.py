@@ -20,6 +20,7 @@ from .comparison import Leading, leading
 from .guesses import Guesses, guesses
 from .limits import Limit, limits
 from .opening import Opened
+from .references import Told, own_references
 from .runs import Reach, RunCurve, Start, reaches, run_curves, start_of
 from .sentences import verdict_sentence
 from .settle import Settling, settling
@@ -49,6 +50,7 @@ class SubmissionReport:
     among : beside the pooled ones; ``pooled`` says why there is nothing.
     warnings : of the check.
     adds : to the pool; None where nobody asked.
+    references : what own reference edges and known weights say.
     """
 
     record: Submission
@@ -70,6 +72,7 @@ class SubmissionReport:
     pooled: str
     warnings: tuple[str, ...]
     adds: Adds | None = None
+    references: tuple[Told, ...] = ()
 
     @property
     def headline(self) -> str:
@@ -134,6 +137,7 @@ def report_on(
         pooled="" if side else why_none or _why_not_pooled(lead),
         warnings=tuple(f"{f.pointer or Reason('report.the_file')}: {f.message}" for f in opened.findings),
         adds=to_pool,
+        references=own_references(record, protocol, results),
     )
 
 
@@ -202,6 +206,7 @@ def report_json(report: SubmissionReport) -> str:
         "curves": [asdict(curve) for curve in report.curves],
         "start": _plain(report.start),
         "guesses": _plain(report.guessed),
+        "references": [asdict(told) for told in report.references],
         "reach": [asdict(reach) for reach in report.reach],
         "limits": [asdict(limit) for limit in report.limits],
         "worth": _plain(report.worth),

@@ -23,7 +23,7 @@ from .assemble import SubmissionReport
 from .bars import Drawn, bar_of, common_reach
 from .comparison import Figure, Leading
 from .drawing import panels
-from .plain import other_comparisons, reached, ruled_out, table_sentence
+from .plain import other_comparisons, reached, references_told, ruled_out, table_sentence
 
 
 @lru_cache(maxsize=1)
@@ -65,6 +65,7 @@ def report_html(report: SubmissionReport) -> str:
             unit=plural(report.protocol.work.unit),
             ruled_out=ruled_out(report),
             reached=reached(report),
+            references=references_told(report),
             table_sentence=table_sentence(report),
             rest=other_comparisons(report),
             formatting=formatting,

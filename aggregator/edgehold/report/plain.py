@@ -20,7 +20,7 @@ NAME, CELL = 26, 9  # of the table of curves
 def report_text(report: SubmissionReport) -> str:
     """Everything, in the order in which an owner asks."""
     told = (
-        *(_head, _found, _added, _verdict, _settle, _curves, _start, _guessed, _reach),
+        *(_head, _found, _added, _verdict, _settle, _curves, _start, _references, _guessed, _reach),
         *(_limits, _worth, _table, _among, _details),
     )
     parts = [part(report) for part in told]
@@ -110,6 +110,16 @@ def _start(report: SubmissionReport) -> Iterator[str]:
     if report.start is None:
         return iter(())
     return _section("HOW SHARP THEY BEGAN", [report.start.sentence, *([Reason("report.start_beside")] if report.start.sides else [])])
+
+
+def _references(report: SubmissionReport) -> Iterator[str]:
+    return _section("REFERENCE EDGE AND KNOWN WEIGHTS", references_told(report), listed=True)
+
+
+def references_told(report: SubmissionReport) -> list[str]:
+    """What own references say, and what becomes of it; nothing where there are none."""
+    told = [one.sentence for one in report.references]
+    return [*told, Reason("report.reference_into_pool")] if told else []
 
 
 def _guessed(report: SubmissionReport) -> Iterator[str]:

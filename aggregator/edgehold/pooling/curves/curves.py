@@ -21,6 +21,7 @@ from edgehold.records.canonical import PoolKey
 
 from .joint import JointModel, Readings, joint_model
 from .pairs import CurvePair, curve_pairs
+from .references import References
 
 LEAST_SUBMISSIONS = 2  # a curve from one submission is that submission's own
 DRAWS = 4000  # for bands; limits then move by about a thirtieth of a standard deviation from one seed to another
@@ -154,7 +155,9 @@ class CurvesAsked:
     cells_of: Array
 
 
-def curves_asked(read: ReadPool, checkpoints: Sequence[float], priors: Mapping[str, HalfT]) -> CurvesAsked:
+def curves_asked(
+    read: ReadPool, checkpoints: Sequence[float], priors: Mapping[str, HalfT], references: References | None = None
+) -> CurvesAsked:
     """Ask a pool's readings for its steels' curves.
 
     Parameters
@@ -162,8 +165,9 @@ def curves_asked(read: ReadPool, checkpoints: Sequence[float], priors: Mapping[s
     read : the readings.
     checkpoints : the protocol's.
     priors : of the spreads of a level.
+    references : edges and weights that were read beside the runs.
     """
-    model = joint_model(read.runs, read.readings, checkpoints, priors)
+    model = joint_model(read.runs, read.readings, checkpoints, priors, references=references)
     cells, rows = [], []
     for steel, work in sorted({(p.steel, p.work) for p in _told(read.points, checkpoints) if p.steel is not None}):
         quantity = model.quantity((model.checkpoints == work).astype(float))

@@ -33,6 +33,8 @@ from edgehold.pooling.hierarchical import HierarchicalFit, hierarchical
 from edgehold.pooling.inputs import frozen
 from edgehold.pooling.partitions import together
 
+from .references import APART, Augmented, OfRuns, References, augmented
+
 TREND = 0.5  # scale of a trend's prior in that of the level's, from the middle of the work to its end: the authors' assumption
 ABOUT = 0.5  # scale of the prior of a reading about its run's line, in that of the run's own
 RUN = "run"
@@ -93,6 +95,7 @@ class JointModel:
     groups, priors : random terms of the readings.
     readings : behind it.
     level : of intervals.
+    beside : rows, terms and columns with reference edges and known weights below the readings; None where there are none.
     """
 
     parts: ModelOfRuns
@@ -106,6 +109,7 @@ class JointModel:
     priors: Mapping[str, HalfT]
     readings: Readings
     level: float
+    beside: Augmented | None = None
 
     def quantity(self, weights: ArrayLike) -> Quantity:
         """What is read off with these weights of the checkpoints."""
@@ -130,6 +134,9 @@ class JointModel:
     ) -> HierarchicalFit:
         """The joint posterior, with limits of everything asked for good to the usual error.
 
+        What reference edges add to the coefficients is left out of the result; what is asked of it comes as the last targets, a mean each
+        of what ``beside`` names.
+
         Parameters
         ----------
         asked : what is asked, of which quantity.
@@ -139,6 +146,9 @@ class JointModel:
         contrasts = [*(self.coefficients(c, quantity) for one, quantity in asked for c in one.contrasts), *([] if also is None else also)]
         targets = [self._target(target, quantity) for one, quantity in asked for target in one.targets]
         columns = self.columns[:, self.kept]
+        wanted = np.array(contrasts) if contrasts else np.zeros((0, columns.shape[1]))
+        if self.beside is not None:
+            return self._fitted_beside(self.beside, wanted, targets, priors)
         return hierarchical(
             self.readings.low,
             columns,
@@ -146,10 +156,34 @@ class JointModel:
             priors or self.priors,
             high=self.readings.high,
             level=self.level,
-            contrasts=np.array(contrasts) if contrasts else np.zeros((0, columns.shape[1])),
+            contrasts=wanted,
             targets=np.array(targets) if targets else None,
             normal=len(columns) > SAMPLED,
         )
+
+    def _fitted_beside(
+        self, beside: Augmented, contrasts: Array, targets: list[Array], priors: Mapping[str, HalfT] | None
+    ) -> HierarchicalFit:
+        """The posterior beside reference edges, its coefficients those of the runs."""
+        p, more = contrasts.shape[1], len(beside.names)
+        effects = sum(Z.shape[1] for Z in beside.groups.values())
+        of_runs = sum(Z.shape[1] for Z in self.groups.values())
+        own = np.hstack([np.zeros((more, effects + p)), np.eye(more)])
+        wanted = [np.concatenate([one[:of_runs], np.zeros(effects - of_runs), one[of_runs:], np.zeros(more)]) for one in targets]
+        fit = hierarchical(
+            beside.low,
+            beside.X,
+            dict(beside.groups),
+            priors or beside.priors,
+            high=beside.high,
+            level=self.level,
+            contrasts=np.hstack([contrasts, np.zeros((len(contrasts), more))]),
+            targets=np.array([*wanted, *own]) if wanted or more else None,
+            normal=len(beside.low) > SAMPLED,
+        )
+        if fit.state != "fitted":
+            return fit
+        return replace(fit, coefficients=frozen(fit.coefficients[:, :p]), covariances=frozen(fit.covariances[:, :p, :p]))
 
     def _target(self, target: Array, quantity: Quantity) -> Array:
         """A sum of effects and coefficients of the quantity as one of the joint model's."""
@@ -211,7 +245,13 @@ class JointModel:
 
 
 def joint_model(
-    runs: Runs, readings: Readings, checkpoints: Sequence[float], priors: Mapping[str, HalfT], *, level: float = 0.95
+    runs: Runs,
+    readings: Readings,
+    checkpoints: Sequence[float],
+    priors: Mapping[str, HalfT],
+    *,
+    references: References | None = None,
+    level: float = 0.95,
 ) -> JointModel:
     """Make the model of all readings of a pool.
 
@@ -221,18 +261,25 @@ def joint_model(
     readings : of them.
     checkpoints : amounts of work between which curves are straight lines along u; the first may be 0.
     priors : of the spreads of a level, by term.
+    references : edges and weights that were read beside the runs.
     level : of intervals.
     """
     works = np.array(sorted(checkpoints), dtype=float)
     u = axis(works, works)
     place = 2 * (u - u[0]) / (u[-1] - u[0]) - 1 if len(works) > 1 else np.zeros(1)
-    parts = model_of_runs(runs, priors)
+    parts = model_of_runs(runs, priors, APART if references is not None and len(references.low) else ())
     between = interpolation(works, readings.work)
     X = parts.fixed.X[readings.run]
     columns = (X[:, :, None] * between[:, None, :]).reshape(len(X), -1)
     kept = independent_columns(columns)
     groups, of_spreads = _groups(parts, readings.run, between @ place)
     met = np.abs(columns).sum(axis=0) > 0
+    beside = None
+    if references is not None:
+        parts = replace(parts, joined=references.joined)
+        trends = {name: trend_of(name) for name in parts.terms if trend_of(name) in groups}
+        of_runs = OfRuns(readings.run, readings.low, readings.high, columns[:, kept], groups, of_spreads, parts.terms, trends)
+        beside = augmented(of_runs, references, interpolation(works, references.work) @ place, priors)
     return JointModel(
         parts=parts,
         checkpoints=works,
@@ -245,6 +292,7 @@ def joint_model(
         priors=of_spreads,
         readings=readings,
         level=level,
+        beside=beside,
     )
 
 

@@ -9,12 +9,13 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Any
 
 import numpy as np
 
+from edgehold.endpoints.references import Beside
 from edgehold.endpoints.rows import CurvePoint, EndpointRow
 from edgehold.numerics.arrays import Array
 from edgehold.numerics.attempt import NotFitted, attempt
@@ -22,6 +23,7 @@ from edgehold.numerics.half_t import HalfT
 from edgehold.pooling.crossed.runs_design import checked_runs
 from edgehold.pooling.curves.curves import CurvesAsked, PoolCurves, ReadPool, curves_asked, curves_of, of_one_tester, read_pool
 from edgehold.pooling.curves.joint import JointModel, Quantity, interpolation, window
+from edgehold.pooling.curves.shown import ShownByReferences, shown_by_references
 from edgehold.pooling.headline import SCALES, Headline, Questions, headline_of, questions, unanswered
 from edgehold.pooling.hierarchical import HierarchicalFit
 from edgehold.pooling.run_labels import all_labels
@@ -34,9 +36,11 @@ from edgehold.words import arguments_of, code_of
 
 from .all_runs import with_values
 from .in_processes import each
+from .references import references_of
 
 Key = tuple[PoolKey, str]
 LEAST_CHECKPOINTS = 2  # of a protocol, for curves
+NOTHING_BESIDE = Beside()
 
 
 @dataclass(frozen=True)
@@ -96,10 +100,11 @@ class Answered:
 
 @dataclass(frozen=True, eq=False)
 class AllAnswers:
-    """Answers by pool and endpoint, and the curves of all pools."""
+    """Answers by pool and endpoint, the curves of all pools, and what references show by pool."""
 
     answers: Mapping[Key, Answered]
     curves: PoolCurves
+    references: Mapping[PoolKey, ShownByReferences] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
@@ -117,6 +122,7 @@ def all_answers(
     points: Iterable[CurvePoint],
     endpoints: Mapping[Key, Asked],
     pools: Mapping[PoolKey, AskedOfPool],
+    beside: Beside = NOTHING_BESIDE,
     sensitivity: bool = True,
 ) -> AllAnswers:
     """Every comparison of every pool and endpoint of which some run has a value, in their order, and every curve.
@@ -125,6 +131,7 @@ def all_answers(
     ----------
     rows, points : endpoint rows and readings of all submissions.
     endpoints, pools : what the protocols tell, by pool and endpoint, and by pool.
+    beside : reference edges and known weights of all submissions.
     sensitivity : whether intervals with the priors' scales halved and doubled are wanted, too.
     """
     rows = tuple(rows)
@@ -136,7 +143,7 @@ def all_answers(
     jobs = [
         (
             tuple(point for point in points if point.pool == pool), [row for row in rows if row.pool == pool],
-            pools[pool], [one for one in read_off if one.key[0] == pool], sensitivity,
+            pools[pool], [one for one in read_off if one.key[0] == pool], beside.of_pool(pool), sensitivity,
         )
         for pool in sorted(joint)
     ]  # fmt: skip
@@ -144,7 +151,8 @@ def all_answers(
     found = each(_one, [*((_joint, job) for job in jobs), *((_alone, (one, sensitivity)) for one in alone)], sizes)
     answers = {(one.pool, one.endpoint): one for part in found for one in part.answers.values()}
     curves = PoolCurves(tuple(c for part in found for c in part.curves.curves), tuple(p for part in found for p in part.curves.pairs))
-    return AllAnswers({key: answers[key] for key in sorted(answers)}, curves)
+    shown = {pool: one for part in found for pool, one in part.references.items()}
+    return AllAnswers({key: answers[key] for key in sorted(answers)}, curves, shown)
 
 
 def judged(answers: Mapping[Key, Answered], primary: Mapping[PoolKey, str]) -> dict[PoolKey, Separability | NotFitted]:
@@ -203,20 +211,29 @@ def _practice(sharpening: str | None) -> str | None:
 
 
 def _joint(
-    points: Sequence[CurvePoint], rows: list[EndpointRow], pool: AskedOfPool, endpoints: list[_Values], sensitivity: bool
+    points: Sequence[CurvePoint],
+    rows: list[EndpointRow],
+    pool: AskedOfPool,
+    endpoints: list[_Values],
+    beside: Beside,
+    sensitivity: bool,
 ) -> AllAnswers:
     """The curves of a pool and the answers that are read off them; from the endpoints' own values where the joint model has no numbers."""
 
     def fitted() -> _Joint | str:
         read = read_pool(points, rows, pool.checkpoints, pool.lower_is_keener)
-        curves = curves_asked(read, pool.checkpoints, pool.priors)
+        curves = curves_asked(read, pool.checkpoints, pool.priors, references_of(read.keys, rows, beside))
         asked = [_asked(one, read, curves.model) for one in endpoints]
         return _Joint(curves, asked, curves.model.fitted(_open(asked), curves.cells_of))
 
     def read_off(joint: _Joint) -> AllAnswers | str:
         model, fit = joint.curves.model, joint.fit
-        beside = _beside(model, _open(joint.asked), fit) if sensitivity else {}
-        return AllAnswers(_read_off(endpoints, joint.asked, model, fit, beside), curves_of(points, pool.checkpoints, joint.curves, fit))
+        scales = _beside(model, _open(joint.asked), fit) if sensitivity else {}
+        shown = shown_by_references(model, fit)
+        told = {} if shown is None else {points[0].pool: shown}
+        return AllAnswers(
+            _read_off(endpoints, joint.asked, model, fit, scales), curves_of(points, pool.checkpoints, joint.curves, fit), told
+        )
 
     joint: _Joint | str = attempt(fitted, lambda why: why, lambda one: [] if isinstance(one, str) else [one.fit.coefficients])
     found: AllAnswers | str
@@ -229,7 +246,10 @@ def _joint(
     if isinstance(found, AllAnswers):
         return found
     answers = {key: one for part in (_alone(one, sensitivity) for one in endpoints) for key, one in part.answers.items()}
-    return AllAnswers(answers, curves_of(points, pool.checkpoints, None, found))
+    shown = (
+        None if isinstance(joint, str) else shown_by_references(joint.curves.model, replace(joint.fit, state="not fitted", reason=found))
+    )
+    return AllAnswers(answers, curves_of(points, pool.checkpoints, None, found), {} if shown is None else {points[0].pool: shown})
 
 
 @dataclass(frozen=True, eq=False)

@@ -86,8 +86,9 @@ class Answer(Record):
     """What that somebody would read with ``new_hands_runs`` runs on each."""
     new_hands_runs: int
     """Runs on each that ``new_hands_measured`` assumes."""
-    evidence: Literal["direct", "linked", "both", ""]
-    """direct: submissions hold both sides; linked: only through others; both; empty where there is no ratio."""
+    evidence: Literal["direct", "linked", "both", "reference", ""]
+    """direct: submissions hold both sides; linked: only through others; both; reference: through reference edges alone; empty where there
+    is no ratio."""
     direct_percent: float | None
     """Share of the information that comes from submissions that hold both sides."""
     units_first: int

@@ -20,10 +20,11 @@ from .moves import PoolLog
 from .objections import ObjectionResult
 from .plans import PlanCount
 from .ratio import RatioInterval
+from .references import ReferencesResult
 from .studies import StudyChecksResult
 from .versions import ProtocolResult
 
-RESULTS_FORMAT = "results/2.2.0"
+RESULTS_FORMAT = "results/2.3.0"
 
 
 class Counts(Record):
@@ -416,6 +417,8 @@ class Pool(Record):
     """Steel by steel; empty for pass/fail."""
     curve_comparisons: tuple[CurveComparison, ...]
     """Every pair of steels that some submission compares, along the whole course of work; empty for pass/fail."""
+    references: ReferencesResult | None = None
+    """What reference edges and known weights show; null where the pool has none on a scale."""
     headline: str
     """The answer in one or two plain sentences."""
     quoted: Quoted | None
@@ -568,7 +571,7 @@ class NotFittedResult(Record):
 class Results(Record):
     """The results bundle."""
 
-    format: Literal["results/2.2.0"]
+    format: Literal["results/2.3.0"]
     """Name and version of this format."""
     provenance: Provenance
     """Where the numbers come from."""

@@ -34,7 +34,7 @@ from .reasons import Reasoned, again, reasoned, weakness
 FACTORS: tuple[Literal["steel", "practice"], ...] = ("steel", "practice")
 ANSWER_STATES: tuple[Literal["estimated", "not estimable", "not fitted"], ...] = ("estimated", "not estimable", "not fitted")
 ABOUT: tuple[Literal["steels", "blades", "classes", "sharpeners"], ...] = ("steels", "blades", "classes", "sharpeners")
-EVIDENCE: tuple[Literal["direct", "linked", "both", ""], ...] = ("direct", "linked", "both", "")
+EVIDENCE: tuple[Literal["direct", "linked", "both", "reference", ""], ...] = ("direct", "linked", "both", "reference", "")
 MATTERS_STATES: tuple[Literal["given", "withheld"], ...] = ("given", "withheld")
 Method = Literal[
     "hierarchical model",

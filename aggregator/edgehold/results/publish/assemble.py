@@ -17,6 +17,7 @@ from edgehold.estimates.results import SubmissionEstimate
 from edgehold.numerics.attempt import NotFitted
 from edgehold.pooling.curves.curves import MeanCurve
 from edgehold.pooling.curves.pairs import CurvePair
+from edgehold.pooling.curves.shown import ShownByReferences
 from edgehold.pooling.gather.all_answers import Answered
 from edgehold.pooling.gather.all_runs import AllRuns
 from edgehold.pooling.gather.circulation import CirculatedBlade
@@ -48,7 +49,7 @@ from edgehold.results.model.results import (
     ToldApart,
 )
 from edgehold.results.words.sentences import headline, quoted_answer
-from edgehold.words import Reason
+from edgehold.words import Reason, together
 
 from . import not_fitted as failures
 from .answers import answers, model_result
@@ -65,6 +66,7 @@ from .objections import objection_results
 from .plans import plan_counts
 from .probes import probe_result, probes_sentence
 from .reasons import reasoned
+from .references import references_result
 from .versions import protocol_results
 
 APART: tuple[Literal["steel", "sharpener", "tester", "split"], ...] = ("steel", "sharpener", "tester", "split")
@@ -86,6 +88,7 @@ class EverythingFound:
     curve_pairs : every pair of steels along the whole course of work.
     crossed : all runs in one model by restricted likelihood, by pool and endpoint.
     answers : the one answer on every comparison, by pool and endpoint.
+    references : what reference edges and known weights show, by pool.
     courses : the leading comparison of each pool through the months.
     """
 
@@ -104,6 +107,7 @@ class EverythingFound:
     probes: dict[tuple[PoolKey, str], tuple[ProbeAnswer, ...]]
     crossed: dict[tuple[PoolKey, str], AllRuns]
     answers: dict[tuple[PoolKey, str], Answered]
+    references: dict[PoolKey, ShownByReferences]
     courses: tuple[PoolCourse, ...]
 
 
@@ -111,7 +115,7 @@ def assemble(found: EverythingFound) -> Results:
     """Gather everything into the published record; nothing is estimated here."""
     notes: list[failures.Line] = []
     return Results(
-        format="results/2.2.0",
+        format="results/2.3.0",
         provenance=_provenance(found),
         pools=tuple(_pool(found, key, group, notes) for key, group in sorted(_by_pool(found.repository).items())),
         submissions=submission_results(found.repository, found.rows, found.estimates),
@@ -209,7 +213,7 @@ def _pool(found: EverythingFound, key: PoolKey, submissions: list[LoadedSubmissi
         angle_deg=_angles(submissions),
         interests=dict(sorted(Counter(interests.values()).items())),
         own_sharpening_percent=_own_sharpening(submissions),
-        told_apart=_told_apart(found.apart[key]) if key in found.apart else (),
+        told_apart=_told_apart(found.apart[key], _through_references(primary)) if key in found.apart else (),
         endpoints=endpoints,
         crossovers=crossovers((pair for pair in found.curve_pairs if pair.pool == key), protocol.work.unit),
         curves=tuple(_curve(curve) for curve in found.curves if curve.pool == key),
@@ -223,15 +227,25 @@ def _pool(found: EverythingFound, key: PoolKey, submissions: list[LoadedSubmissi
             for pair in found.curve_pairs
             if pair.pool == key
         ),
+        references=references_result(found.references.get(key), protocol.work.unit),
         headline=headline(len(submissions), quoted),
         quoted=Quoted(endpoint=primary.id, factor=quoted.factor, first=quoted.first, second=quoted.second) if quoted else None,
     )
 
 
-def _told_apart(apart: Separability | NotFitted) -> tuple[ToldApart, ...]:
+def _through_references(primary: EndpointResult) -> str:
+    """That reference edges link pairs of steels that the runs do not; empty where they link none."""
+    pairs = sum(answer.evidence == "reference" for answer in primary.steels)
+    return Reason("references.linked_pairs", pairs=pairs) if pairs else ""
+
+
+def _told_apart(apart: Separability | NotFitted, through_references: str) -> tuple[ToldApart, ...]:
     if isinstance(apart, NotFitted):
         return (ToldApart(what="split", verdict="no", sentence=Reason("published.apart_not_fitted", apart=apart)),)
-    verdicts = [(what, contrast.verdict, contrast.sentence) for what, contrast in apart.contrasts.items()]
+    verdicts = [
+        (what, contrast.verdict, together(contrast.sentence, through_references if what == "steel" else ""))
+        for what, contrast in apart.contrasts.items()
+    ]
     verdicts.append(("split", apart.split.verdict, apart.split.sentence))
     return tuple(
         ToldApart(what=one_of(what, APART), verdict=one_of(verdict, TOLD), sentence=sentence) for what, verdict, sentence in verdicts

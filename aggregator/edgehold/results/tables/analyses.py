@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from edgehold.results.model.analyses import BandPoint, CrossedContrast, CurveComparison, NetworkLine, ProbeResult, Spread
 from edgehold.results.model.answers import Answer, HowMuchResult, MethodLine
+from edgehold.results.model.references import ReferenceSpread
 from edgehold.results.model.results import EndpointResult, Results
 
 from .cells import ENDPOINT_COLUMNS, POOL_COLUMNS, Cell, Table
@@ -15,7 +16,7 @@ PAIR = ("first", "second")
 ANSWER = flat(Answer)
 BY, METHOD = flat(MethodLine, only=("method",), rename={"method": "by"}), flat(MethodLine, without=("method",))
 ANSWERED = flat(Answer, only=("factor", *PAIR))
-HOW_MUCH, SPREAD = flat(HowMuchResult), flat(Spread)
+HOW_MUCH, SPREAD, REFERENCES = flat(HowMuchResult), flat(Spread), flat(ReferenceSpread)
 CROSSED = flat(CrossedContrast, rename={"standard_error": "ln_standard_error"})
 NETWORK, BAND, CURVES = flat(NetworkLine), flat(BandPoint), flat(CurveComparison, only=PAIR)
 PROBE = flat(ProbeResult, without=("endpoint",), rename={"id": "probe"})
@@ -53,6 +54,12 @@ def how_much(results: Results) -> Table:
     """How much steels, practice, people, blades and runs differ, from the posterior behind the answers."""
     fitted = [(endpoint.model, named) for endpoint, named in _endpoints(results) if endpoint.model is not None]
     return ENDPOINT_COLUMNS | HOW_MUCH.columns, [(*named, *HOW_MUCH.cells(one)) for model, named in fitted for one in model.matters]
+
+
+def references(results: Results) -> Table:
+    """How much rigs, scales, evenings, lots and reference edges themselves differ, as references tell it."""
+    told = [(pool.references, pool_cells(pool)) for pool in results.pools if pool.references is not None]
+    return POOL_COLUMNS | REFERENCES.columns, [(*named, *REFERENCES.cells(one)) for found, named in told for one in found.spreads]
 
 
 def spreads(results: Results) -> Table:

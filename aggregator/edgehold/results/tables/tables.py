@@ -15,7 +15,7 @@ from edgehold.results.model.results import (
 )
 from edgehold.results.publish.assemble import EverythingFound
 
-from .analyses import answer_methods, answers, crossed_contrasts, curve_comparisons, how_much, network, probes, spreads
+from .analyses import answer_methods, answers, crossed_contrasts, curve_comparisons, how_much, network, probes, references, spreads
 from .cells import ENDPOINT_COLUMNS, POOL_COLUMNS, Table
 from .flat import flat, pool_cells
 from .frames import csv_of, frame
@@ -42,6 +42,7 @@ def tables(found: EverythingFound, results: Results) -> dict[str, bytes]:
         "answers": answers(results),
         "answer_methods": answer_methods(results),
         "how_much": how_much(results),
+        "references": references(results),
         "comparisons": comparisons(results),
         "contributions": contributions(results),
         "influence": influence(results),

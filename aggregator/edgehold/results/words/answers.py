@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
+from edgehold.pooling.headline import REFERENCE
 from edgehold.pooling.headline import Answer as Found
 from edgehold.pooling.what_matters import WhatMatters
 from edgehold.results.model.answers import HowMuchResult, MethodLine
@@ -23,6 +24,11 @@ def answer_sentence(opening: str, one: Found, kind: str, result: RatioInterval |
     names = {"opening": opening, **sides(one.factor, one.first, one.second)}
     if result is None:
         return Reason("model_answer.no_ratio", **names, reason=one.reason)
+    told = _with_ratio(opening, one, kind, result, general, names)
+    return together(told, Reason("model_answer.through_reference")) if one.evidence == REFERENCE else told
+
+
+def _with_ratio(opening: str, one: Found, kind: str, result: RatioInterval, general: RatioInterval | None, names: Mapping[str, str]) -> str:
     if general is not None:
         return _of_units(opening, one, kind, result, general)
     verdict = needed(one.verdict).kind

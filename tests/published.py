@@ -19,14 +19,14 @@ def copy_protocols(root: Path, only: str = "") -> Path:
     return root / "protocols"
 
 
-def copy_demonstrated(root: Path, leave_out: str = "") -> Path:
+def copy_demonstrated(root: Path, only: str = "", leave_out: str = "") -> Path:
     """The same with one simulated submission to each version that has one: their adoptions rest on the demonstration.
 
-    ``leave_out`` names a protocol whose submissions come later.
+    ``only`` names the one protocol that is wanted, ``leave_out`` one whose submissions come later.
     """
-    folder = copy_protocols(root)
+    folder = copy_protocols(root, only)
     seen = set()
-    for path in sorted((PROTOCOLS.parent / "submissions" / "simulated").glob("*/*.json")):
+    for path in sorted((PROTOCOLS.parent / "submissions" / "simulated").glob(f"{only or '*'}/*.json")):
         followed = json.loads(path.read_text(encoding="utf-8"))["protocol"]
         if (key := (followed["id"], followed["version"])) not in seen and followed["id"] != leave_out:
             seen.add(key)

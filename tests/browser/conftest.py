@@ -11,14 +11,15 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 from edgehold import pipeline
+from tests.forms.review_corpus import two_threads
 from tests.published import copy_demonstrated
+from tests.shared import once
 
 from .chromium import SWITCHES, chromium_path
 from .crawling import WIDE, crawl, pages_of
 from .forms import Tab, new_context
 from .hostile import write_hostile_repository
 from .serving import served
-from .shared import once
 
 ROOT = Path(__file__).parents[2]
 expect.set_options(timeout=20_000)  # on a machine that runs other tests at the same time
@@ -28,13 +29,6 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if Path(__file__).parent in item.path.parents:
             item.add_marker("browser")
-
-
-@pytest.fixture(scope="session")
-def common(tmp_path_factory: pytest.TempPathFactory, worker_id: str) -> Path:
-    """A folder that all processes of this test session share."""
-    base = tmp_path_factory.getbasetemp()
-    return (base if worker_id == "master" else base.parent) / "browser"
 
 
 @pytest.fixture(scope="session")
@@ -92,14 +86,21 @@ def facts(common: Path, browser: Browser, site: Path, base: str) -> dict[str, di
 
 
 @pytest.fixture(scope="session")
-def form_site(common: Path) -> Path:
-    """The protocols with next to no submissions, for everything that is about the form."""
+def form_root(common: Path) -> Path:
+    """The protocols with next to no submissions and an objection to two of their parts, for everything that is about forms."""
 
     def build(root: Path) -> None:
         copy_demonstrated(root)
+        two_threads(root)
         pipeline.site(root)
 
-    return once(common, "form", build) / "build" / "site"
+    return once(common, "form", build)
+
+
+@pytest.fixture(scope="session")
+def form_site(form_root: Path) -> Path:
+    """Its site."""
+    return form_root / "build" / "site"
 
 
 @pytest.fixture(scope="session")

@@ -8,20 +8,16 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import expect
 
-from edgehold import pipeline
 from edgehold.records import load_repository
 from edgehold.records.read.yaml_reading import parse_yaml, split_front_matter
 from edgehold.review.drafts import name_of
 from edgehold.review.writing import markdown_text
 from edgehold.words import group
-from tests.forms.review_corpus import cases, objection, path_of, program_findings, put, response, rules_of, write_repository
-from tests.published import copy_demonstrated
+from tests.forms.review_corpus import cases, path_of, program_findings, rules_of, write_repository
 from tests.records.builder import TODAY
 
 from .crawling import NARROW
 from .forms import Tab, new_context, this_month
-from .serving import served
-from .shared import once
 from .test_axe import grave
 from .test_form_rules import OF_REVIEWS, TEXTS
 
@@ -39,34 +35,19 @@ JUDGE = """async ({ corpus, rules, today }) => {
 }"""
 
 
-@pytest.fixture(scope="module")
-def review_root(common: Path) -> Path:
-    """The published protocols with a few objections, and its site."""
-
-    def build(root: Path) -> None:
-        copy_demonstrated(root)
-        said = objection(against=TARGET, title="The stone loads", threat="order", by="wren", month="2026-05")
-        answer = response(evidence=[{"probe": "run-order"}], by="tern", month="2026-06")
-        put(root, f"{ROPE}/objections/001-the-stone-loads", (said, answer))
-        put(root, "protocols/analysis/objections/001-shared-hands", (said | {"against": {}, "title": "Shared hands"},))
-        pipeline.site(root)
-
-    return once(common, "reviews", build)
+@pytest.fixture
+def base(form_base):
+    """The site of the forms, which has these objections."""
+    return form_base
 
 
 @pytest.fixture(scope="module")
-def base(review_root):
-    with served(review_root / "build" / "site") as address:
-        yield address
-
-
-@pytest.fixture(scope="module")
-def judged(browser, base, tmp_path_factory):
+def judged(browser, form_base, tmp_path_factory):
     """Every case of the corpus with what the program and what the browser say."""
     root = write_repository(tmp_path_factory.mktemp("reviews"))
     corpus, rules = cases(), rules_of(root)
     page = browser.new_page()
-    page.goto(f"{base}/methods/")
+    page.goto(f"{form_base}/methods/")
     given = [{"record": c.record, "body": c.body, "protocol": c.protocol, "number": c.number} for c in corpus]
     said = page.evaluate(JUDGE, {"corpus": given, "rules": rules, "today": {"year": TODAY.year, "month": TODAY.month}})
     page.close()
@@ -104,7 +85,7 @@ def test_the_forms_write_the_bytes_and_the_place_that_the_command_writes(judged)
         assert said["path"] == path
 
 
-def test_a_critic_goes_from_a_step_of_a_protocol_to_a_file_that_the_check_accepts(context, base, review_root, tmp_path):
+def test_a_critic_goes_from_a_step_of_a_protocol_to_a_file_that_the_check_accepts(context, base, form_root, tmp_path):
     page = context.new_page()
     page.goto(f"{base}/protocols/two-sharpeners-rope/1.1.0/#s6-sharpen")
     page.locator("a[href*='step=s6-sharpen']").first.click()
@@ -128,7 +109,7 @@ def test_a_critic_goes_from_a_step_of_a_protocol_to_a_file_that_the_check_accept
     path = page.locator("#form-path").inner_text()
     assert path == f"{ROPE}/objections/002-stones-they-load/00-objection.md" and waited.value.suggested_filename == "00-objection.md"
     for part in ("protocols", "submissions"):
-        shutil.copytree(review_root / part, tmp_path / part)
+        shutil.copytree(form_root / part, tmp_path / part)
     before = load_repository(tmp_path).findings
     (tmp_path / path).parent.mkdir()
     shutil.copy(waited.value.path(), tmp_path / path)
@@ -192,10 +173,10 @@ def test_an_answer_and_a_decision_follow_the_thread(context, base):
     assert tab.troubles == []
 
 
-def test_a_protocol_is_drafted_from_a_version_and_checked_as_the_program_does(context, base, review_root, tmp_path):
+def test_a_protocol_is_drafted_from_a_version_and_checked_as_the_program_does(context, base, form_root, tmp_path):
     tab = Tab(context, base, "/protocols/new/?protocol=two-sharpeners-rope&version=1.1.0")
     page = tab.page
-    source = (review_root / ROPE / "1.1.0.md").read_text(encoding="utf-8")
+    source = (form_root / ROPE / "1.1.0.md").read_text(encoding="utf-8")
     expect(page.get_by_label("Version", exact=True)).to_have_value("2.1.0")
     for version, told in (("1.2", "The text does not have the form"), ("1.1.0", "is there already and never changes")):
         page.get_by_label("Version", exact=True).fill(version)
@@ -211,7 +192,7 @@ def test_a_protocol_is_drafted_from_a_version_and_checked_as_the_program_does(co
     tables = [line for line in changed if line.startswith("{table: ")]  # those of the older text that say what the settings say
     assert tables and [line for line in changed if line not in tables] == ['version: "1.1.1"', 'changes: "Wording: \\"sharper\\", no more"']
     for part in ("protocols", "submissions"):
-        shutil.copytree(review_root / part, tmp_path / part)
+        shutil.copytree(form_root / part, tmp_path / part)
     (tmp_path / ROPE / "1.1.1.md").write_text(written, encoding="utf-8")
     assert [f for f in load_repository(tmp_path).findings if f.file == f"{ROPE}/1.1.1.md"] == []
     page.get_by_label("Start from", exact=True).select_option(label="A method of its own: a skeleton")

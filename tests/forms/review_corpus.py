@@ -123,6 +123,15 @@ def put(root: Path, folder: str, entries: tuple[dict, ...]) -> None:
         write(root / folder / f"{number:02d}-{record['kind']}.md", markdown_text(record, "A text."))
 
 
+def two_threads(root: Path) -> None:
+    """An objection to a step of a method, with an answer, and one to the analysis."""
+    against = {"protocol": "two-sharpeners-rope", "version": "1.0.0", "step": "s6-sharpen"}
+    said = objection(against=against, title="The stone loads", threat="order", by="wren", month="2026-05")
+    answer = response(evidence=[{"probe": "run-order"}], by="tern", month="2026-06")
+    put(root, "protocols/two-sharpeners-rope/objections/001-the-stone-loads", (said, answer))
+    put(root, "protocols/analysis/objections/001-shared-hands", (said | {"against": {}, "title": "Shared hands"},))
+
+
 TEXTS = ("A text.", "", "  \n", "Ask @wren.", 'two\n\nparts: "quoted" # and\n- so on', "\u202egnorw", "bell \x07", "word " * 13_000)
 EVIDENCE = (
     None, [], [{}], [{"probe": "lot"}], [{"probe": "moon"}], [{"submission": "wren-1"}], [{"submission": "nobody-1"}],

@@ -1,6 +1,7 @@
 """What runs add to a pool: its published answers without them and with them, counted once whatever their file is called."""
 
 import json
+import pickle
 import shutil
 from pathlib import Path
 
@@ -11,6 +12,7 @@ from edgehold.cli import FINE, main
 from edgehold.numerics.attempt import NotFitted
 from edgehold.pipeline import pool
 from edgehold.pooling.gather import all_answers as gather
+from edgehold.pooling.gather.all_answers import AllAnswers, all_answers
 from edgehold.report import adds as module
 from edgehold.report.adds import OWN, Adds, adds
 from edgehold.report.command import report_at
@@ -19,10 +21,12 @@ from edgehold.report.plain import report_text
 from edgehold.words import arguments_of, code_of
 from tests.published import copy_demonstrated
 from tests.records.builder import changed
+from tests.shared import once
 
 ROOT = Path(__file__).parents[2]
 PROTOCOL, MAJOR, MANY = "steels-exchanged-rope", 2, 8
 TOLERANCE = 1e-9
+FITTED: dict[str, AllAnswers] = {}
 
 
 def files_of(root: Path) -> list[Path]:
@@ -45,7 +49,7 @@ def laid_out(tmp_path_factory):
     """A part of the demonstration, the same without one file, and that file."""
     folder = tmp_path_factory.mktemp("pool")
     root, rest = folder / "repository", folder / "rest"
-    copy_demonstrated(root)
+    copy_demonstrated(root, only=PROTOCOL)
     for file in files_of(ROOT)[:MANY]:
         shutil.copy(file, root / file.relative_to(ROOT))
     chosen = root / files_of(ROOT)[MANY - 1].relative_to(ROOT)
@@ -55,10 +59,27 @@ def laid_out(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def built(laid_out):
+def built(laid_out, common):
     """The same with what is published of both."""
     root, rest, chosen = laid_out
-    return root, rest, chosen, published(root), published(rest)
+
+    def write(file: Path) -> None:
+        file.write_bytes(pickle.dumps((published(root), published(rest))))
+
+    return root, rest, chosen, *pickle.loads(once(common, "what-runs-add", write).read_bytes())
+
+
+@pytest.fixture
+def fitted_once(monkeypatch):
+    """What the same rows and points gave before is not fitted again: the answers are a function of nothing else."""
+
+    def call(*given, **named):
+        key = repr((given, named))
+        if key not in FITTED:
+            FITTED[key] = all_answers(*given, **named)
+        return FITTED[key]
+
+    monkeypatch.setattr(module, "all_answers", call)
 
 
 def held(found: Adds, joined: dict, without: dict) -> set[str]:
@@ -72,7 +93,7 @@ def held(found: Adds, joined: dict, without: dict) -> set[str]:
     return {code_of(one.sentence) for one in found.additions}
 
 
-def test_both_figures_are_those_that_the_normal_path_publishes(built):
+def test_both_figures_are_those_that_the_normal_path_publishes(built, fitted_once):
     root, rest, file, joined, without = built
     inside, outside = adds(root, open_submission(root, file.stem)), adds(rest, open_submission(rest, str(file)))
     for found in (inside, outside):
@@ -86,7 +107,7 @@ def test_both_figures_are_those_that_the_normal_path_publishes(built):
     assert [code_of(s) for s in outside.sentences] == ["report.adds_others", "report.adds_new"]
 
 
-def test_runs_under_another_id_or_from_a_changed_file_are_counted_once(built, tmp_path):
+def test_runs_under_another_id_or_from_a_changed_file_are_counted_once(built, fitted_once, tmp_path):
     root, _, file, joined, without = built
     record = json.loads(file.read_text(encoding="utf-8"))
     twin, other = tmp_path / "twin.json", tmp_path / "changed.json"
@@ -98,7 +119,7 @@ def test_runs_under_another_id_or_from_a_changed_file_are_counted_once(built, tm
     assert [one.without for one in replaced.additions] == [one.without for one in copied.additions]
 
 
-def test_the_report_tells_it_in_text_page_and_json(laid_out, capsys, tmp_path):
+def test_the_report_tells_it_in_text_page_and_json(laid_out, fitted_once, capsys, tmp_path):
     root, _, file = laid_out
     page = tmp_path / "report.html"
     assert main(["report", file.stem, "--root", str(root), "--pool", str(root), "--html", str(page), "--json"]) == FINE

@@ -199,9 +199,12 @@ def _without(drawn: Drawn, priors: Mapping) -> ContrastPosterior:
 HIGH = float(np.log(1.3))
 
 
-def shift(design: ReferenceDesign, seed: int) -> tuple[float, float]:
-    """How far a first rig that reads 30 % high moves the late ln ratio of the steels, without references and with them."""
+def shift(design: ReferenceDesign, seed: int) -> tuple[float, float] | None:
+    """How far a first rig that reads 30 % high moves the late ln ratio of the steels, without references and with them; None where either
+    was not fitted."""
     even, high = line(design, seed), line(replace(design, reads_high=HIGH), seed)
+    if "reason" in even or "reason" in high:
+        return None
     return high["without at"] - even["without at"], high["steels at"] - even["steels at"]
 
 
@@ -218,12 +221,13 @@ def summary(design: ReferenceDesign, lines: Sequence[dict]) -> str:
     return f"| {design.name} ({len(fitted)} of {len(lines)}) | {told} |"
 
 
-def shift_summary(design: ReferenceDesign, shifts: Sequence[tuple[float, float]]) -> str:
+def shift_summary(design: ReferenceDesign, shifts: Sequence[tuple[float, float] | None]) -> str:
     """A row of the table of a rig that reads 30 % high."""
-    without, beside = np.mean(shifts, axis=0)
+    fitted = [one for one in shifts if one is not None]
+    without, beside = np.mean(fitted, axis=0)
     alone = -HIGH / (design.tables / 2)
     figures = f"{alone:+.3f} | {without:+.3f} | {beside:+.3f} | ×{np.exp(without):.2f} | ×{np.exp(beside):.2f}"
-    return f"| {design.name} ({len(shifts)}) | {figures} |"
+    return f"| {design.name} ({len(fitted)} of {len(shifts)}) | {figures} |"
 
 
 def main() -> None:
@@ -234,9 +238,9 @@ def main() -> None:
     parser.add_argument("--designs", nargs="+", default=[design.name for design in DESIGNS])
     asked = parser.parse_args()
     designs = [design for design in DESIGNS if design.name in asked.designs]
-    print(COLUMNS, "|---" * 7 + "|", sep="\n")
     with ProcessPoolExecutor(asked.jobs) as workers:
-        for design in designs:
+        print(COLUMNS, "|---" * 7 + "|", sep="\n")
+        for design in designs if asked.pools else ():
             told = list(workers.map(line, [design] * asked.pools, range(1, asked.pools + 1), chunksize=4))
             print(summary(design, told), flush=True)
         print("", SHIFTED, "|---" * 6 + "|", sep="\n")

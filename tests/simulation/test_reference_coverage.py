@@ -53,6 +53,6 @@ def test_a_row_of_either_table_says_what_was_found():
     right = {f"{name} {what}": value for name in ("shown", "steels", "without") for what, value in (("held", True), ("half", 0.5))}
     told = [right, right, right | {"shown held": False}, {"reason": "not linked"}]
     assert summary(BY_NAME["two lone tables"], told) == ("| two lone tables (3 of 4) | 0.667 | 0.50 | 1.000 | 0.50 | 1.000 | 0.50 |")
-    assert shift_summary(BY_NAME["four lone tables"], [(-0.1, 0.0), (-0.2, 0.0)]) == (
-        "| four lone tables (2) | -0.131 | -0.150 | +0.000 | ×0.86 | ×1.00 |"
+    assert shift_summary(BY_NAME["four lone tables"], [(-0.1, 0.0), None, (-0.2, 0.0)]) == (
+        "| four lone tables (2 of 3) | -0.131 | -0.150 | +0.000 | ×0.86 | ×1.00 |"
     )

@@ -89,7 +89,7 @@ def _rig(one: EndpointRow | ReferencePoint) -> str:
 
 
 def _scale(submission: str, instrument: str | None) -> str:
-    return instrument or f"the instrument of {submission}"
+    return instrument or f"scale of {submission}"
 
 
 def _numbers(values: Iterable[float]) -> Array:

@@ -502,6 +502,8 @@ def _told_apart(
         return Reason("separability.not_apart", these=these, those=those)
     if verdict == "yes":
         return Reason("separability.apart", these=these, those=those)
+    if can == pairs and not well:
+        return Reason("separability.weakly", these=these, those=those)
     code = "separability.partly_in_groups" if len(groups) > 1 else "separability.partly"
     return Reason(code, these=these, those=those, can=can, pairs=pairs, well=well, groups=len(groups))
 

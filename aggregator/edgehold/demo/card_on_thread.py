@@ -47,8 +47,9 @@ pc hs | gannet | capstan | 3 | m
 ts fs | turnstone | turnstone | 2 | m
 hc | thole | thole | 2 | m
 pc | heron | heron | 3 | m
-hs | razorbill | razorbill | 2 | cm
+pc | auklet | auklet | 2 | cm
 """
+_TO_THE_END = ("auklet",)  # who, alone with one blade, have the evening for it
 _NOTCHED = ("heron",)  # whose thread runs over a filed notch
 _TROUBLE = {17: {4: "medium ran out"}, 19: {3: "tester stopped"}}
 
@@ -67,6 +68,8 @@ def scenes() -> tuple[Scene, ...]:
 
 def _scene(number: int, steels: str, testers: str, sharpeners: str, rounds: str, tape: str) -> Scene:
     on_thread, shore = method("life-on-card", "2.0.0"), cast.person(testers.split()[0]).shore
+    if testers in _TO_THE_END:
+        on_thread = replace(on_thread, planned_last=on_thread.checkpoints[-1])
     hands = list(zip(sharpeners.split(), testers.split(), strict=True))
     blades = {code: cast.blades_of(shore, STEEL[code]) for code in steels.split()}
     one_round = tuple(Arm(owned[number % len(owned)].key, s, t) for owned in blades.values() for s, t in hands)

@@ -11,7 +11,7 @@ from edgehold.estimates import estimate_submissions
 from edgehold.estimates.repeatability import Repeatability, RepeatabilityTable, repeatability_table
 from edgehold.estimates.results import Contrast, SubmissionEstimate
 from edgehold.numerics.interval import Interval
-from edgehold.pooling.network.steel_network import shortest_path, steel_networks, study_contrasts
+from edgehold.pooling.network.steel_network import NoNetwork, UnlinkedPair, shortest_path, steel_networks, study_contrasts
 from edgehold.pooling.pairwise.studies import cluster_numbers
 from edgehold.records.canonical import PoolKey
 from edgehold.words import code_of
@@ -117,7 +117,7 @@ def test_planted_differences_are_recovered_along_a_chain_and_covered():
         rng = np.random.default_rng(seed)
         rows = [row for steels, n in lines for i in range(n) for row in runs_of(rng, f"{steels}-{i}", steels, f"{steels}{i}", between=0.1)]
         found = pair(network_of(rows)[0][KEY], "a", "d")
-        assert (found.evidence, found.path, found.direct_studies, found.split_p) == ("indirect", ("a", "b", "c", "d"), 0, None)
+        assert (found.path, found.direct_studies, found.split_p) == (("a", "b", "c", "d"), 0, None)
         truth = TRUTH["a"] - TRUTH["d"]
         errors.append(found.contrast.estimate - truth)
         covered += found.contrast.interval.low <= truth <= found.contrast.interval.high
@@ -150,9 +150,9 @@ def test_submissions_that_share_a_tester_speak_once_and_their_steels_are_not_cal
     data = study_contrasts(estimates, cluster_numbers(estimates), 1.0)
     assert (data.y[0], data.V[0, 0]) == pytest.approx((0.5, 1 / 3))
     network = steel_networks(estimates, table())[KEY]
-    assert network.studies == 5
+    assert network.fit.studies == 5
     assert (pair(network, "a", "b").direct_studies, pair(network, "b", "c").direct_studies) == (5, 1)
-    assert pair(network, "a", "c").evidence == "indirect", "one tester held both, but never in one submission"
+    assert pair(network, "a", "c").direct_studies == 0, "one tester held both, but never in one submission"
 
 
 def test_a_study_of_several_submissions_agrees_with_least_squares_over_all_its_contrasts():
@@ -177,10 +177,8 @@ def test_a_study_of_several_submissions_agrees_with_least_squares_over_all_its_c
 def test_a_network_that_falls_apart_says_so_and_gives_no_ratio_across():
     estimates = [estimate(f"s{i}", [f"t{i}"], [pair], [0.2 + 0.1 * i], [[0.1]]) for i, pair in enumerate([("a", "b"), ("c", "d")] * 3)]
     network = steel_networks(estimates, table())[KEY]
-    across = pair(network, "a", "c")
-    assert (across.evidence, across.contrast, across.path) == ("not linked", None, ())
-    assert across.reason == "no chain of comparisons joins a and c"
-    assert network.reason == "the comparisons fall into 2 groups that no comparison joins: a, b; c, d"
+    assert pair(network, "a", "c") == UnlinkedPair("a", "c", "no chain of comparisons joins a and c")
+    assert network.apart == "the comparisons fall into 2 groups that no comparison joins: a, b; c, d"
     assert pair(network, "a", "b").contrast.interval is not None
 
 
@@ -188,8 +186,8 @@ def test_a_steel_that_no_submission_can_tell_apart_stands_alone():
     told = [estimate(f"s{i}", [f"t{i}"], [("a", "b"), ("a", "c")], [0.2, 0.1 * i], np.eye(2) + 1) for i in range(4)]
     network = steel_networks([*told, estimate("mixed", ["z"], [("a", "d")], [None], np.zeros((0, 0)))], table())[KEY]
     assert network.steels == ("a", "b", "c", "d")
-    assert network.reason == "the comparisons fall into 2 groups that no comparison joins: a, b, c; d"
-    assert pair(network, "a", "d").evidence == "not linked"
+    assert network.apart == "the comparisons fall into 2 groups that no comparison joins: a, b, c; d"
+    assert isinstance(pair(network, "a", "d"), UnlinkedPair)
 
 
 def test_two_steels_are_no_network():
@@ -199,7 +197,7 @@ def test_two_steels_are_no_network():
 def test_where_nothing_can_be_told_there_is_a_reason_and_no_fit():
     pairs = [("a", "b"), ("a", "c"), ("b", "c")]
     network = steel_networks([estimate("one", ["t"], pairs, [None] * 3, np.zeros((0, 0)))], table())[KEY]
-    assert (network.fit, network.studies, network.reason) == (None, 0, "no submission can tell two steels apart")
+    assert network == NoNetwork(*KEY, ("a", "b", "c"), "no submission can tell two steels apart")
 
 
 @pytest.mark.parametrize(("studies", "looked"), [(9, False), (12, True)])
@@ -214,7 +212,7 @@ def test_one_contrast_a_pair_leaves_the_ratio_without_an_interval():
     network = steel_networks([estimate("one", ["t"], [("a", "b"), ("a", "c")], [0.1, 0.3], np.eye(2) + 1)], table())[KEY]
     found = pair(network, "b", "c")
     assert found.contrast.interval is None
-    assert code_of(found.reason) == "network.none_left_over"
+    assert code_of(found.contrast.reason) == "network.none_left_over"
 
 
 def test_the_shortest_path_is_found_and_ties_go_by_name():

@@ -82,7 +82,7 @@ def _fitted(runs: Runs, rows: Bools, model: RunsModel, level: float) -> tuple[Cr
     chosen = WorkingValues(values.y[rows], None if values.extra is None else values.extra[rows], values.residual)
     part = _with_practice(runs.chosen(rows))
     fit = fit_working(chosen, part.X, {name: labels[rows] for name, labels in groups.items()}, level=level)
-    return (fit, part) if fit.coefficients is not None and fit.convergence.converged else None
+    return None if fit.failure else (fit, part)
 
 
 def _with_practice(runs: Runs) -> FixedPart:

@@ -114,6 +114,12 @@ class CrossedFit:
         """Number of independent units: rows, unless fewer were named."""
         return self.rows if self.units is None else self.units
 
+    @property
+    def failure(self) -> str:
+        """Why there are no coefficients of a search that settled; empty where there are."""
+        settled = self.coefficients is not None and self.convergence.converged
+        return "" if settled else self.reasons.get("coefficients") or self.reasons["convergence"]
+
     def contrast(self, c: ArrayLike) -> LinearContrast | None:
         """cᵀb with its standard error, degrees of freedom and t interval; None where the coefficients are None.
 

@@ -170,8 +170,8 @@ def model_of(runs: Runs, *, level: float = 0.95, profile: bool = True) -> RunsMo
     held = apart.split.terms
     fitted = fit_runs(runs, fixed.X, held.held, level=level, profile=profile)
     fit = fitted.fit
-    if not fit.convergence.converged or fit.coefficients is None:
-        return _unfitted(fit.reasons.get("coefficients") or fit.reasons["convergence"], runs, fixed, apart, fit)
+    if fit.failure:
+        return _unfitted(fit.failure, runs, fixed, apart, fit)
     covariance = coefficient_covariance(fit)
     told = _variances(runs, held, apart, fit, profile)
     return RunsModel(

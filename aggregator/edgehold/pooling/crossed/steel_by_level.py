@@ -122,9 +122,8 @@ def _fit(runs: Runs, model: RunsModel, level: float, values: WorkingValues, X: A
     groups = {name: labels for name, labels in runs.groups().items() if name in model.terms}
     held = terms_held(groups, X=X)
     fit = fit_working(values, X, {name: groups[name] for name in held.held}, level=level)
-    done = fit.coefficients is not None and fit.convergence.converged
     mixed = {one.name for one in held.dropped if "sharpener" in one.aliased_with} | {"sharpener"} - set(held.held)
-    return (fit if done else None), mixed
+    return (None if fit.failure else fit), mixed
 
 
 def _levels(runs: Runs, model: RunsModel, level: float, values: WorkingValues, rows: Bools) -> tuple[_Levels | None, str]:

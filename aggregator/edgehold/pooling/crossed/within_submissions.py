@@ -78,9 +78,8 @@ def within_submissions(runs: Runs, model: RunsModel) -> tuple[WithinSubmissions,
     inside = _with_submissions(runs, fixed)
     fit = fit_working(values, inside.X, groups, level=whole.level)
     told = [one for one in model.steels if one.result is not None]
-    if fit.coefficients is None or not fit.convergence.converged:
-        reason = fit.reasons.get("coefficients") or fit.reasons["convergence"]
-        return tuple(WithinSubmissions(one.first, one.second, None, reason, None, None, False, False) for one in told)
+    if fit.failure:
+        return tuple(WithinSubmissions(one.first, one.second, None, fit.failure, None, None, False, False) for one in told)
     spread = _covariance(values, inside.X, groups, whole), _covariance(values, fixed.X, _all(runs, model), whole)
     return tuple(_compared(one, fixed, inside, fit, whole, spread) for one in told)
 

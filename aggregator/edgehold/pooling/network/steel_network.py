@@ -31,27 +31,32 @@ LEAST_STEELS = 3  # below it a network is a single comparison
 
 
 @dataclass(frozen=True)
-class SteelPair:
-    """One steel against another in a network.
+class LinkedPair:
+    """One steel against another that a chain of comparisons joins it to.
 
     Attributes
     ----------
     first, second : steels, in alphabetical order; the contrast is first minus second on the ln scale.
-    evidence : ``direct`` (some submission can tell the two apart), ``indirect`` or ``not linked``.
-    path : the shortest chain of direct comparisons from first to second, both ends included; empty where not linked.
-    direct_studies : studies with a submission that can tell the two apart.
-    contrast : direct and indirect evidence together; None where not linked.
+    path : the shortest chain of direct comparisons from first to second, both ends included.
+    direct_studies : studies with a submission that can tell the two apart; none where all evidence is indirect.
+    contrast : direct and indirect evidence together.
     split_p : p value of direct against indirect evidence; None where not looked at.
-    reason : why there is no contrast, or no interval; empty otherwise.
     """
 
     first: str
     second: str
-    evidence: str
     path: tuple[str, ...]
     direct_studies: int
-    contrast: NetworkContrast | None
+    contrast: NetworkContrast
     split_p: float | None
+
+
+@dataclass(frozen=True)
+class UnlinkedPair:
+    """One steel against another that nothing joins it to, and why."""
+
+    first: str
+    second: str
     reason: str
 
 
@@ -63,18 +68,26 @@ class SteelNetwork:
     ----------
     pool, endpoint : which.
     steels : all steels that stood beside another one in some submission, sorted.
-    fit : the network; None where no submission can tell any two of them apart.
-    studies : studies with a contrast of steels.
+    fit : the network.
     pairs : every pair of steels.
-    reason : why there is no fit, or how it falls apart; empty otherwise.
+    apart : how it falls apart; empty where all of it hangs together.
     """
 
     pool: PoolKey
     endpoint: str
     steels: tuple[str, ...]
-    fit: NetworkFit | None
-    studies: int
-    pairs: tuple[SteelPair, ...]
+    fit: NetworkFit
+    pairs: tuple[LinkedPair | UnlinkedPair, ...]
+    apart: str
+
+
+@dataclass(frozen=True)
+class NoNetwork:
+    """Three steels or more that nothing can be said of together, and why."""
+
+    pool: PoolKey
+    endpoint: str
+    steels: tuple[str, ...]
     reason: str
 
 
@@ -95,7 +108,9 @@ class StudyContrasts:
     study: tuple[int, ...]
 
 
-def steel_networks(estimates: Iterable[SubmissionEstimate], table: RepeatabilityTable) -> dict[tuple[PoolKey, str], SteelNetwork]:
+def steel_networks(
+    estimates: Iterable[SubmissionEstimate], table: RepeatabilityTable
+) -> dict[tuple[PoolKey, str], SteelNetwork | NoNetwork]:
     """The network of steels of every pool and endpoint at which three steels or more stood beside another.
 
     Parameters
@@ -177,33 +192,27 @@ def _signs(pairs: list[tuple[str, str]], steels: list[str]) -> Array:
 
 def _network(
     key: tuple[PoolKey, str], estimates: list[SubmissionEstimate], clusters: Mapping[str, int], entry: Repeatability
-) -> SteelNetwork | None:
+) -> SteelNetwork | NoNetwork | None:
     asked = {name for e in estimates for c in e.contrasts if c.factor == "steel" for name in (c.first, c.second)}
     steels = tuple(sorted(asked))
     if len(steels) < LEAST_STEELS:
         return None
     return attempt(
         lambda: _fitted(key, steels, estimates, clusters, common_variance(entry)[0]),
-        lambda why: unfitted(key, steels, why),
-        lambda found: () if found.fit is None else (found.fit.effects, np.sqrt(np.diag(found.fit.covariance)), found.fit.tau2),
+        lambda why: NoNetwork(*key, steels, why),
+        lambda found: () if isinstance(found, NoNetwork) else (found.fit.effects, np.sqrt(np.diag(found.fit.covariance)), found.fit.tau2),
     )
-
-
-def unfitted(key: tuple[PoolKey, str], steels: tuple[str, ...], reason: str) -> SteelNetwork:
-    """A network without a fit, and why."""
-    pairs = tuple(SteelPair(a, b, "not linked", (), 0, None, None, reason) for a, b in combinations(steels, 2))
-    return SteelNetwork(*key, steels, None, 0, pairs, reason)
 
 
 def _fitted(
     key: tuple[PoolKey, str], steels: tuple[str, ...], estimates: list[SubmissionEstimate], clusters: Mapping[str, int], s2: float
-) -> SteelNetwork:
+) -> SteelNetwork | NoNetwork:
     data = study_contrasts(estimates, clusters, s2)
     if data is None:
-        return unfitted(key, steels, Reason("network.no_steels_apart"))
+        return NoNetwork(*key, steels, Reason("network.no_steels_apart"))
     fit, direct = network(data.y, data.V, data.first, data.second, data.study), _direct_studies(estimates, clusters)
     pairs = tuple(_pair(fit, direct, a, b) for a, b in combinations(steels, 2))
-    return SteelNetwork(*key, steels, fit, fit.studies, pairs, _apart(fit, steels))
+    return SteelNetwork(*key, steels, fit, pairs, _apart(fit, steels))
 
 
 def _direct_studies(estimates: list[SubmissionEstimate], clusters: Mapping[str, int]) -> dict[tuple[str, str], int]:
@@ -216,14 +225,14 @@ def _direct_studies(estimates: list[SubmissionEstimate], clusters: Mapping[str, 
     return {pair: len(numbers) for pair, numbers in studies.items()}
 
 
-def _pair(fit: NetworkFit, direct: Mapping[tuple[str, str], int], first: str, second: str) -> SteelPair:
+def _pair(fit: NetworkFit, direct: Mapping[tuple[str, str], int], first: str, second: str) -> LinkedPair | UnlinkedPair:
     path = shortest_path(direct, first, second)
     if not path:
-        return SteelPair(first, second, "not linked", (), 0, None, None, Reason("network.no_chain", first=first, second=second))
-    contrast, studies = fit.contrast(first, second), direct.get((first, second), 0)
+        return UnlinkedPair(first, second, Reason("network.no_chain", first=first, second=second))
+    studies = direct.get((first, second), 0)
     split = next((one for one in fit.splits if {one.first, one.second} == {first, second}), None) if studies else None
     p = split.p if isinstance(split, NodeSplit) else None
-    return SteelPair(first, second, "direct" if studies else "indirect", path, studies, contrast, p, contrast.reason)
+    return LinkedPair(first, second, path, studies, fit.contrast(first, second), p)
 
 
 def shortest_path(pairs: Iterable[tuple[str, str]], first: str, second: str) -> tuple[str, ...]:

@@ -194,9 +194,9 @@ def _about_centre(
 
 
 def _why_not(fit: CrossedFit) -> str:
-    if fit.coefficients is None or not fit.convergence.converged:
-        return fit.reasons.get("coefficients") or fit.reasons["convergence"]
-    return "" if fit.covariance is not None else fit.reasons.get("covariance", Reason("probes.no_standard_errors"))
+    if fit.failure or fit.covariance is not None:
+        return fit.failure
+    return fit.reasons.get("covariance", Reason("probes.no_standard_errors"))
 
 
 def held_terms(groups: Mapping[str, Labels], X: Array) -> TermsHeld:

@@ -12,13 +12,13 @@ from edgehold.pooling.crossed.runs_design import fixed_part, too_many_levels
 from edgehold.pooling.crossed.runs_fit import Difference
 from edgehold.pooling.crossed.working_values import fit_working
 from edgehold.pooling.random_terms import TermsHeld
+from edgehold.pooling.what_matters import TYPICAL
 from edgehold.words import Reason
 
 from .effects import Answered, Found, Unanswered
 from .register import LEAST_LEVELS, Probe
 from .runs import LOT, NOT_APART, TOO_LITTLE, Ready, chosen, held_terms, shared_terms, submissions, too_few
 
-MEDIAN_OF_PAIRS = 0.954  # √2 times the median of |z|: half of all pairs of levels differ by more standard deviations than this
 NO_CHANCE = 1.0
 
 
@@ -70,7 +70,7 @@ def _why(full: CrossedFit) -> str:
 
 
 def _typical(variance: float, limits: Interval) -> Difference:
-    low, value, high = (MEDIAN_OF_PAIRS * float(np.sqrt(v)) for v in (limits.low, variance, limits.high))
+    low, value, high = (TYPICAL * float(np.sqrt(v)) for v in (limits.low, variance, limits.high))
     return Difference(value, float("nan"), float("nan"), Interval(low, high, limits.level, limits.method))
 
 

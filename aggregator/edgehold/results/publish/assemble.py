@@ -22,7 +22,7 @@ from edgehold.pooling.gather.all_answers import Answered
 from edgehold.pooling.gather.all_runs import AllRuns
 from edgehold.pooling.gather.circulation import CirculatedBlade
 from edgehold.pooling.gather.months import PoolCourse
-from edgehold.pooling.network.steel_network import SteelNetwork
+from edgehold.pooling.network.steel_network import NoNetwork, SteelNetwork
 from edgehold.pooling.pairwise.comparisons import PooledComparison
 from edgehold.pooling.probes.effects import Unanswered
 from edgehold.pooling.probes.probes import ProbeAnswer
@@ -102,7 +102,7 @@ class EverythingFound:
     circulated: tuple[CirculatedBlade, ...]
     curves: tuple[MeanCurve, ...]
     apart: dict[PoolKey, Separability | NotFitted]
-    networks: dict[tuple[PoolKey, str], SteelNetwork]
+    networks: dict[tuple[PoolKey, str], SteelNetwork | NoNetwork]
     curve_pairs: tuple[CurvePair, ...]
     probes: dict[tuple[PoolKey, str], tuple[ProbeAnswer, ...]]
     crossed: dict[tuple[PoolKey, str], AllRuns]
@@ -142,7 +142,9 @@ def _not_fitted(found: EverythingFound, notes: list[failures.Line]) -> tuple[Not
         *failures.failed(
             (pool, "", Reason("published.what_is_apart"), why) for pool, why in found.apart.items() if isinstance(why, NotFitted)
         ),
-        *failures.failed((*key, Reason("published.network"), network.reason) for key, network in found.networks.items()),
+        *failures.failed(
+            (*key, Reason("published.network"), one.reason) for key, one in found.networks.items() if isinstance(one, NoNetwork)
+        ),
         *failures.failed(
             (c.pool, "", Reason("published.pair_along_work", first=c.first, second=c.second), c.contrast.reason) for c in found.curve_pairs
         ),

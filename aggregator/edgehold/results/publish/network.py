@@ -3,24 +3,24 @@
 from __future__ import annotations
 
 import math
-from typing import Literal, TypedDict
+from itertools import combinations
+from typing import TypedDict
 
 from edgehold.pooling.network.inconsistency import Inconsistency
-from edgehold.pooling.network.steel_network import SteelNetwork, SteelPair
+from edgehold.pooling.network.network import NetworkFit
+from edgehold.pooling.network.steel_network import LinkedPair, NoNetwork, SteelNetwork, UnlinkedPair
 from edgehold.results.model.analyses import NetworkLine, NetworkResult
 from edgehold.results.model.numbers import needed, published
 from edgehold.results.model.ratio import ratio_interval
 from edgehold.results.words.sentences import compared, figures
 from edgehold.words import Reason, listed, together
 
-from .fields import one_of
 from .reasons import reasoned
 
-EVIDENCE: tuple[Literal["direct", "indirect", "not linked"], ...] = ("direct", "indirect", "not linked")
 DISAGREES = 0.05  # p value below which a test of inconsistency is said to speak
 
 
-def network_result(network: SteelNetwork | None, kind: str) -> NetworkResult | None:
+def network_result(network: SteelNetwork | NoNetwork | None, kind: str) -> NetworkResult | None:
     """A network with its sentences; None below three steels.
 
     Parameters
@@ -30,30 +30,39 @@ def network_result(network: SteelNetwork | None, kind: str) -> NetworkResult | N
     """
     if network is None:
         return None
-    lines = tuple(_line(pair) for pair in network.pairs)
+    fit = None if isinstance(network, NoNetwork) else network.fit
+    lines = tuple(map(_line, network.pairs if isinstance(network, SteelNetwork) else _unlinked(network)))
     return NetworkResult(
-        state="not fitted" if network.fit is None else "fitted",
-        **reasoned(network.reason),
+        state="not fitted" if fit is None else "fitted",
+        **reasoned(network.reason if isinstance(network, NoNetwork) else network.apart),
         steels=network.steels,
-        studies=network.studies,
-        **_spread(network),
-        **_tests(network),
+        studies=fit.studies if fit else 0,
+        **_spread(fit),
+        **_tests(fit),
         lines=lines,
-        sentence=_sentence(network, lines, kind),
+        sentence=_not_fitted(network) if isinstance(network, NoNetwork) else _sentence(len(network.steels), lines, kind),
     )
 
 
-def _line(pair: SteelPair) -> NetworkLine:
+def _unlinked(network: NoNetwork) -> tuple[UnlinkedPair, ...]:
+    return tuple(UnlinkedPair(*pair, network.reason) for pair in combinations(network.steels, 2))
+
+
+def _line(pair: LinkedPair | UnlinkedPair) -> NetworkLine:
+    if isinstance(pair, UnlinkedPair):
+        return NetworkLine(
+            first=pair.first, second=pair.second, evidence="not linked", path=(), direct_studies=0, result=None, **reasoned(pair.reason),
+            split_p=None,
+        )  # fmt: skip
     contrast = pair.contrast
-    result = ratio_interval(needed(contrast.estimate), contrast.interval) if contrast and contrast.interval else None
     return NetworkLine(
         first=pair.first,
         second=pair.second,
-        evidence=one_of(pair.evidence, EVIDENCE),
-        path=pair.path if pair.evidence == "indirect" else (),
+        evidence="direct" if pair.direct_studies else "indirect",
+        path=() if pair.direct_studies else pair.path,
         direct_studies=pair.direct_studies,
-        result=result,
-        **reasoned(pair.reason),
+        result=ratio_interval(needed(contrast.estimate), contrast.interval) if contrast.interval else None,
+        **reasoned(contrast.reason),
         split_p=published(pair.split_p),
     )
 
@@ -64,8 +73,7 @@ class _Spread(TypedDict):
     tau_high: float | None
 
 
-def _spread(network: SteelNetwork) -> _Spread:
-    fit = network.fit
+def _spread(fit: NetworkFit | None) -> _Spread:
     if fit is None or fit.tau2 is None:
         return {"tau": None, "tau_low": None, "tau_high": None}
     limits = fit.tau2_interval
@@ -84,11 +92,11 @@ class _Tests(TypedDict):
     agreement: str
 
 
-def _tests(network: SteelNetwork) -> _Tests:
+def _tests(fit: NetworkFit | None) -> _Tests:
     """Both design-by-treatment tests; the one with random effects by the F distribution, which does not take tau2 as known."""
-    if network.fit is None:
+    if fit is None:
         return {"q_inconsistency": None, "q_df": None, "p_common": None, "p_random": None, "agreement": ""}
-    found = network.fit.inconsistency
+    found = fit.inconsistency
     told = found.between_designs.df > 0
     return {
         "q_inconsistency": published(found.between_designs.q) if told else None,
@@ -106,10 +114,11 @@ def _agreement(found: Inconsistency) -> Reason:
     return Reason(f"network.{how}{'' if random is None else '_random'}", common=common, **random_p)
 
 
-def _sentence(network: SteelNetwork, lines: tuple[NetworkLine, ...], kind: str) -> str:
-    steels = len(network.steels)
-    if network.fit is None:
-        return Reason("network.not_fitted", steels=steels, reason=network.reason)
+def _not_fitted(network: NoNetwork) -> Reason:
+    return Reason("network.not_fitted", steels=len(network.steels), reason=network.reason)
+
+
+def _sentence(steels: int, lines: tuple[NetworkLine, ...], kind: str) -> str:
     indirect = [line for line in lines if line.evidence == "indirect"]
     apart = sum(line.evidence == "not linked" for line in lines)
     return together(

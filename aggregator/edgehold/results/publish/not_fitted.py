@@ -18,7 +18,7 @@ from edgehold.pooling.curves.contrast import curve_contrast
 from edgehold.pooling.curves.pairs import CurvePair
 from edgehold.pooling.gather.all_runs import AllRuns
 from edgehold.pooling.gather.months import PoolCourse
-from edgehold.pooling.network.steel_network import SteelNetwork, unfitted
+from edgehold.pooling.network.steel_network import NoNetwork, SteelNetwork
 from edgehold.pooling.pairwise.comparisons import PooledComparison
 from edgehold.pooling.probes.effects import Unanswered
 from edgehold.pooling.probes.probes import ProbeAnswer
@@ -63,9 +63,9 @@ def all_runs_without(found: AllRuns, why: str) -> AllRuns:
     return replace(found, model=model, within=(), practice=(), levels=(), roles=TwoRoles(0, None, None, None, why))
 
 
-def network_without(network: SteelNetwork, why: str) -> SteelNetwork:
+def network_without(network: SteelNetwork | NoNetwork, why: str) -> SteelNetwork | NoNetwork:
     """A network without figures."""
-    return unfitted((network.pool, network.endpoint), network.steels, why)
+    return NoNetwork(network.pool, network.endpoint, network.steels, why)
 
 
 def probe_without(answer: ProbeAnswer, why: str) -> ProbeAnswer:

@@ -16,7 +16,7 @@ def test_one_click_copies_the_method(open_page):
     page.get_by_role("button", name="Copy it").click()
     expect(page.get_by_text("Copied.")).to_be_visible()
     copied = page.evaluate("window.copied")
-    assert copied == page.locator("#card").text_content() and len(copied) <= 1000
+    assert copied == page.locator("#card").text_content() and len(copied) <= 1000 and copied.count("\n") > 10
     assert copied.startswith("Two sharpeners, one edge in halves, rope (method two-sharpeners-rope 2.0.0")
     assert re.search(r"What is wrong with this\? ", copied)
 

@@ -81,6 +81,7 @@ def _protocol(
     drawings = {f.file: _figure(f.svg, f.caption, number) for number, f in enumerate(shown.figures, 1)}
     objections = objections_to(results, shown.id)
     body = safe_text.protocol_body(shown.body, drawings, _below_steps(shown, objections))
+    card = _card(shown, base_url)
     html = render(
         "protocol.html",
         protocol=shown,
@@ -94,7 +95,8 @@ def _protocol(
         left_over=[drawing for drawing in drawings.values() if drawing not in body],
         permanent=record,
         has_form=(shown.id, shown.version) in forms,
-        card=_card(shown, base_url),
+        card=card,
+        card_lines=Markup("&#10;").join(safe_text.plain(line) for line in card.splitlines()),
         objections=objections,
         groups=by_state(objections[n] for n in shown.concerned),
         submissions=submissions_by_id(results),

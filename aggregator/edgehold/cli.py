@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from . import __version__
 from .errors import EdgeholdError, FindingsError, InputError
+from .words import Reason
 
 if TYPE_CHECKING:
     from .records.change.writing import Written
@@ -208,7 +209,7 @@ def _site(arguments: argparse.Namespace) -> int:
     from .pipeline import site
 
     page = site(_root(arguments), _say, _warn)
-    print(f"site: {page}\nopen it in a browser, or run 'make serve' and go to http://127.0.0.1:8000/")
+    print(Reason("commands.site_built", page=str(page)))
     return FINE
 
 
@@ -252,7 +253,7 @@ def _tell_change(written: Written) -> int:
     if written.findings:
         print(findings_text(written.findings), file=sys.stdout if written.kept else sys.stderr)
     if not written.kept:
-        print("edgehold: with this change the submission would not check; nothing was written", file=sys.stderr)
+        print(f"edgehold: {Reason('commands.change_unsound')}", file=sys.stderr)
         return ERRORS_FOUND
     print(f"wrote {written.path}")
     return FINE
@@ -270,13 +271,13 @@ def _draft(arguments: argparse.Namespace) -> int:
     draft = draft_of(root, arguments)
     if arguments.print:
         print(draft.text, end="")
-        print(f"its place is {draft.path}", file=sys.stderr)
+        print(Reason("commands.place", path=str(draft.path)), file=sys.stderr)
         return FINE
     placed = put(root, draft, arguments.draft)
     if told(placed):
         print(told(placed), file=sys.stdout if placed.kept else sys.stderr)
     if not placed.kept:
-        print("edgehold: with this draft the repository would not check; nothing was written", file=sys.stderr)
+        print(f"edgehold: {Reason('commands.draft_unsound')}", file=sys.stderr)
         return ERRORS_FOUND
     print(*(f"wrote {path}" for path in placed.paths), sep="\n")
     return FINE
@@ -376,7 +377,7 @@ def _demo(arguments: argparse.Namespace) -> int:
 
     seed = PUBLISHED_SEED if arguments.seed is None else arguments.seed
     files = write_demo(_root(arguments), seed)
-    print(f"wrote {len(files)} files under submissions/simulated (seed {seed})")
+    print(Reason("commands.demonstration", files=len(files), seed=seed))
     return FINE
 
 
@@ -385,9 +386,7 @@ def _print_missing(error: ModuleNotFoundError, extra: str) -> int:
     library = str(error.name).split(".")[0]
     if library not in EXTRA_LIBRARIES:
         raise error
-    print(
-        f"edgehold: this command needs {library}, which is not installed; in a clone: python -m pip install '.[{extra}]'", file=sys.stderr
-    )
+    print(f"edgehold: {Reason('commands.missing', library=library, extra=extra)}", file=sys.stderr)
     return MISUSE
 
 
@@ -395,7 +394,7 @@ def _print_findings(error: FindingsError) -> int:
     from .records.report import findings_text
 
     print(findings_text(error.findings), file=sys.stderr)
-    print(f"edgehold: {error}; nothing was built, the last build stands", file=sys.stderr)
+    print(f"edgehold: {Reason('commands.not_built', error=str(error))}", file=sys.stderr)
     return ERRORS_FOUND
 
 

@@ -10,7 +10,7 @@ PACKAGE = Path(__file__).parents[2] / "aggregator" / "edgehold"
 LEFT_OUT = {
     "demo": "what its invented people write is data",
     "words": "the catalogue itself",
-    "cli.py": "help and messages of the command line",
+    "cli.py": "help of the command line",
     "planning/options.py": "help of the command line",
     "review/options.py": "help of the command line",
     "review/command.py": "help of the command line",

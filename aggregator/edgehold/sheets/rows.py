@@ -7,15 +7,12 @@ from dataclasses import dataclass
 from edgehold.records.model.plan import Plan, PlannedRun
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.sharpeners import FACTORY
+from edgehold.words import Reason
 from edgehold.words.cautions import CAUTIONS
 
 from .lines import BLADES, HEAD, MARKER, PEOPLE, REMARK, VERSION_WORD, WORK, Line, run_lines, tables_of
 
-HOW = (
-    "Write into the cells behind the labels; leave empty what you do not know. Write numbers as you read them, units as the headings say.",
-    "A value over the scale's end: 31 above. One under what it can show: 0 below. A run broken off is a valid run: say how it ended.",
-    'More people, blades or runs: copy their lines. A line of your own that is for people only begins with "#".',
-)
+HOW = (Reason("blank_sheet.cells"), Reason("blank_sheet.limits"), Reason("blank_sheet.lines"))
 ASKED_BESIDE = ("references", "weights")
 OPEN = ("", "none")
 """Blinding where the tester may know everything; under any other, the seed would let them draw the order again."""

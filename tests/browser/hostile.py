@@ -362,13 +362,13 @@ def _reference(say: Payloads, person: str) -> dict:
 def _plan(say: Payloads, person: str, version: str, edges: list[tuple[str, str]]) -> dict:
     drawn = [{"order": n, "block": 1, "blade": edge[0], "sharpener": edge[1], "tester": person} for n, edge in enumerate(edges, 1)]
     return {
-        "format": "plan/1.0.0",
+        "format": "plan/1.3.0",
         "id": f"{person}-plan",
         "protocol": {"id": PROTOCOL, "version": version},
         "month": "2026-05",
         "seed": 1,
         "blinding": "helper coded",
-        "runs": [run | {"code": say.label()} for run in drawn],
+        "runs": [run | {"code": say.label(), "condition": say.label()} for run in drawn],
     }
 
 

@@ -80,12 +80,12 @@ PLACES = (
     Planted("estimates.submissions", "_by_likelihood", "the contrasts of", "", harms_later=True),
     Planted("estimates.submissions", "_profiled", r".* against .* of", "", harms_later=True),
     Planted("pooling.pairwise.studies", "three_level", ".* against ", COMPARISON),
-    Planted("pooling.pairwise.studies", "three_level", "as it stood in", r"/moves/\d+/courses", call=-1),
+    Planted("pooling.gather.months", "_answered", "as it stood in", r"/moves/\d+/courses"),
     Planted(
         "pooling.pairwise.comparisons",
         "_sharpener_variance",
         "how much sharpeners of one class differ",
-        rf"{COMPARISON}|/moves/\d+/courses",
+        COMPARISON,
         no_number=NAN,
     ),
     Planted(
@@ -145,6 +145,7 @@ AGAIN = {
     "pooling.pairwise.studies": "compare courses",
     "pooling.pairwise.comparisons": "compare courses",
     "pooling.gather.circulation": "circulated_blades",
+    "pooling.gather.months": "courses",
     "pooling.curves.curves": ANSWERS,
     "pooling.curves.joint": ANSWERS,
     "pooling.curves.pairs": ANSWERS,

@@ -12,6 +12,7 @@ from typing import Any
 from edgehold.records.canonical import CanonicalReading
 from edgehold.records.model.plan import PlannedRun
 from edgehold.records.model.submission import Run
+from edgehold.records.sharpeners import in_condition, planned_by
 from edgehold.records.units import canonical_value, quantity_text
 from edgehold.words import Reason
 
@@ -291,13 +292,14 @@ def _as_planned(_: Entry, around: Around) -> Iterator[Sight]:
     record = around.record
     if record.plan is None or record.plan.opened is None:
         return
-    preparations = {p.id: (p.blade, p.sharpener) for p in record.preparations}
+    drawn = sorted(record.plan.opened.runs, key=lambda run: run.order)
+    told = any(run.condition is not None for run in drawn)  # a plan that states no conditions leaves them to the file
+    preparations = {p.id: (p.blade, in_condition(p.sharpener, p.condition if told else None)) for p in record.preparations}
     made = sorted(enumerate(record.runs), key=lambda pair: pair[1].order)
     if any(run.preparation not in preparations for _, run in made):
         return  # said already where references are looked at
     did = [(*preparations[run.preparation], run.tester) for _, run in made]
-    drawn = sorted(record.plan.opened.runs, key=lambda run: run.order)
-    wanted = [(run.blade, run.sharpener, run.tester) for run in drawn]
+    wanted = [(run.blade, planned_by(run), run.tester) for run in drawn]
     first = next((n for n, pair in enumerate(zip(did, wanted, strict=False)) if pair[0] != pair[1]), None)
     if first is not None:
         yield Sight((made[first][0],), None, told=_not_as_drawn(drawn, did, wanted, first))

@@ -244,10 +244,13 @@ function asPlanned(entry, say, context) {
   if (![...made, ...drawn].every(({ run }) => typeof child(run, "order") === "number")) { return; }
   /** @type {any[]} */
   const preparations = Array.isArray(record.preparations) ? record.preparations : [];
-  const known = new Map(preparations.map((one) => [child(one, "id"), [child(one, "blade"), child(one, "sharpener")]]));
+  const stated = drawn.some(({ run }) => !blank(child(run, "condition"))); // a plan that states no conditions leaves them to the file
+  /** @param {unknown} one */
+  const by = (one) => (stated && !blank(child(one, "condition")) ? `${child(one, "sharpener")} (${child(one, "condition")})` : child(one, "sharpener"));
+  const known = new Map(preparations.map((one) => [child(one, "id"), [child(one, "blade"), by(one)]]));
   if (!made.every(({ run }) => known.has(run.preparation))) { return; }
   const did = made.map(({ run }) => [.../** @type {unknown[]} */ (known.get(run.preparation)), run.tester]);
-  const wanted = drawn.map(({ run }) => [run.blade, run.sharpener, run.tester]);
+  const wanted = drawn.map(({ run }) => [run.blade, by(run), run.tester]);
   /** @type {(one: unknown[], two: unknown[]) => boolean} */
   const same = (one, two) => one.every((part, n) => part === two[n]);
   const first = did.findIndex((one, n) => n < wanted.length && !same(one, wanted[n]));

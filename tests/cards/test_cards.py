@@ -10,8 +10,8 @@ import yaml
 from hypothesis import given
 from hypothesis import strategies as st
 
-from edgehold.cards.fitting import LONGEST, SHORTEST, Line, fitted
-from edgehold.cards.method import HASH, method_card
+from edgehold.cards.fitting import HASH, LONGEST, SHORTEST, Line, fitted
+from edgehold.cards.method import method_card
 from edgehold.cli import main
 from edgehold.records.model.protocol import Protocol
 from edgehold.words import Reason

@@ -6,9 +6,7 @@ from edgehold.records.model.protocol import Protocol
 from edgehold.records.units import plural
 from edgehold.words import Reason
 
-from .fitting import Line, fitted
-
-HASH = 16  # characters of a SHA-256 that a card shows
+from .fitting import HASH, Line, fitted
 
 
 def method_card(protocol: Protocol, status: str, sha256: str, address: str = "", ask: str = "") -> str:

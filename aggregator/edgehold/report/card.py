@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from edgehold.cards.fitting import Line, fitted
+from edgehold.cards.fitting import HASH, Line, fitted
 from edgehold.records.report import harmless
 from edgehold.words import Reason
 
 from .assemble import SubmissionReport
-
-HASH = 16  # characters of a SHA-256 that a card shows
 
 
 def report_card(report: SubmissionReport) -> str:

@@ -227,6 +227,7 @@ interface RuleEntry {
   keener: string | null;
   near: number;
   sense: SenseRules;
+  levels: { word: string; rule: { fact: string; at_least: number | null; below: number | null; words: string[]; other_than: string[] } | null }[];
 }
 
 /** What the form writes by itself. */

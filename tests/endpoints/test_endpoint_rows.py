@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from edgehold.endpoints import curve_points, endpoint_rows
-from edgehold.endpoints.flags import per_side
+from edgehold.records.facts import per_side
 from edgehold.records.model.submission import EdgeAngle
 
 from .repositories import make_protocol, make_repository, make_run

@@ -16,7 +16,20 @@ from edgehold.forms.submission import form_rules
 from edgehold.records import load_repository
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.registers import load_steels
-from tests.records.builder import PASS_FAIL, REMOVED, SMALL_BLADES, SMALL_HALVES, TODAY, changed, make_repository, protocol, submission
+from tests.records.builder import (
+    PASS_FAIL,
+    REMOVED,
+    SMALL_BLADES,
+    SMALL_FACTS,
+    SMALL_HALVES,
+    SMALL_LEVELS,
+    TODAY,
+    changed,
+    make_repository,
+    protocol,
+    submission,
+)
+from tests.records.test_levels import LEVELS, of_two_edges
 from tests.records.test_situations import BESIDE, ONE_FILE, PAPER, PASS, in_turn, paper
 from tests.records.test_situations import outcomes as read_outcomes
 
@@ -30,6 +43,8 @@ FRONTS = {
     "small-paper": protocol(PASS_FAIL),
     "small-blades": protocol(SMALL_BLADES),
     "small-halves": protocol(SMALL_HALVES),
+    "small-levels": protocol(SMALL_LEVELS),
+    "small-facts": protocol(SMALL_FACTS),
 }
 RANDOM_RECORDS = 600
 REFUSED = {"number-too-large"}
@@ -82,7 +97,8 @@ def _rule_cases() -> list[Case]:
 def _situations() -> list[Case]:
     rope = [Case(why, "small-rope", submission(changes)) for why, (changes, _) in ONE_FILE.items()]
     beside = [Case(why, name, in_turn(name, *edges, **changes)) for why, (name, edges, changes, _) in BESIDE.items()]
-    return [*rope, *(Case(why, "small-paper", record) for why, (record, _) in PAPER.items()), *beside]
+    levels = [Case(why, name, of_two_edges(name, **changes)) for why, (name, changes, _) in LEVELS.items()]
+    return [*rope, *(Case(why, "small-paper", record) for why, (record, _) in PAPER.items()), *beside, *levels]
 
 
 def program_findings(root: Path, corpus: list[Case]) -> list[set[tuple[str, str]]]:
@@ -110,7 +126,7 @@ WORDS = (
     "per side", "both together", "dull", "last checkpoint", "AISI 1095", "uns g10950", "demo-plain-carbon", "Fine Steel",
     "FEPA P", "FEPA F", "JIS", "P400", "#1000", "F220", "1000", "pass", "fail", "below", "above", "yes", "measured", "simulated",
     "rope, cotton, 8 mm", "2026-05", "2026-07", "2014-01", "aux", "Wren", "1.5", "1,5", "3 1/8", "25 (5)", "1.25(3)", "-2",
-    "3-Jan", "1,234", "0", "1e3", "½", "1/64\"", "12 cm", "", " ", "1.5 N", "<5", "a\nb", "é" * 61,
+    "3-Jan", "1,234", "0", "1e3", "½", "1/64\"", "12 cm", "coarse", "fine", "none", "", " ", "1.5 N", "<5", "a\nb", "é" * 61,
 )  # fmt: skip
 NUMBERS = (0, 1, 2, 3, 5, 7, 10, 20, 22, 40, 40.5, 80, 0.1, 0.2, 0.005, 1.5, 1.05, 15, 25, 26, 30, 35, 50, 60, 100, 101, -1, -0.5, 1e15)
 OTHER = (None, True, [], {}, [1], ["pass"], [{"written": 2}, {"written": "2,1"}], {"key": "wren.spare"}, {"written": 0.4, "unit": "mm"})
@@ -120,9 +136,10 @@ def _random() -> list[Case]:
     """Records with one to three values exchanged for others, some of which fit."""
     generator = random.Random(20260615)
     bases = [("small-rope", submission(_FULL)), ("small-paper", paper(read_outcomes((0, *PASS), (5, *PASS), (10, "pass", "fail"))))]
+    bases += [(name, submission(_FULL | _OF_LEVELS | {"/protocol/id": name})) for name in ("small-levels", "small-facts")]
     found = []
     for number in range(RANDOM_RECORDS):
-        name, base = bases[number % 4 == 3]
+        name, base = bases[(0, 0, 1, 2, 0, 3)[number % 6]]
         record = copy.deepcopy(base)
         for _ in range(generator.randint(1, 3)):
             _exchange(record, generator)
@@ -143,6 +160,17 @@ _FULL = {
     "/runs/1/planned_last_checkpoint": 40,
     "/runs/0/readings/1/values": [{"written": "1,5", "limit": None, "canonical": 1.5}, {"written": "1 3/5"}],
     "/runs/1/readings/4/values/0": {"written": 49, "limit": "above"},
+}
+
+
+_OF_LEVELS = {
+    "/format": "submission/1.5.0",
+    "/preparations/1/stages": [{"as_printed": "fine", "micrometres": 3}],
+    "/preparations/0/strop": "leather",
+    "/preparations/1/condition": "before",
+    "/blades/0/hardness": {"hrc": 60},
+    "/runs/0/level": "coarse",
+    "/runs/1/level": "fine",
 }
 
 

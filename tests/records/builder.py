@@ -124,6 +124,39 @@ SMALL_HALVES = {"/format": "protocol/1.1.0", "/id": "small-halves", "/design/sid
 """Changes that make the protocol one whose edges are cut in turn."""
 
 
+def level(word: str, **rule: object) -> dict:
+    """A level of a protocol; without a rule it is told by the file alone."""
+    return {"word": word, "text": f"The edge is {word}."} | ({"rule": rule} if rule else {})
+
+
+def of_levels(name: str, treatment: str, *levels: dict) -> dict:
+    """Changes that make the protocol one that compares levels."""
+    question = {"factor": "level", "text": "Does it matter?", "treatment": treatment, "levels": list(levels)}
+    return {"/format": "protocol/1.4.0", "/id": name, "/question": question}
+
+
+SMALL_LEVELS = of_levels(
+    "small-levels",
+    "finish",
+    level("coarse", fact="last abrasive", at_least=20, below=80),
+    level("fine", fact="last abrasive", below=6),
+    level("as it came"),
+)
+SMALL_FACTS = of_levels(
+    "small-facts",
+    "make",
+    level("slim", fact="edge angle", below=15),
+    level("thick", fact="thickness behind the edge", at_least=0.5),
+    level("hard", fact="hardness", at_least=62),
+    level("microbevelled", fact="microbevel", words=["yes"]),
+    level("stropped", fact="strop", other_than=["none", "not"]),
+    level("on leather", fact="deburring", words=["leather"]),
+    level("new", fact="start state", words=["factory"]),
+    level("before", fact="condition", words=["before"]),
+)
+"""Changes that make the protocol one that compares levels: by one fact and by the file's word, and by every fact there is."""
+
+
 def values(*written: object) -> list[dict]:
     """Repeats of a reading."""
     return [{"written": number} for number in written]

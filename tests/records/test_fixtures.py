@@ -18,7 +18,7 @@ from edgehold.results.publish.repeatability import REPEATABILITY_FORMAT
 ROOT = Path(__file__).parents[2]
 FIXTURES = Path(__file__).parent / "fixtures"
 BELOW_ALL = ("event", "protocol", "submission")
-NEWEST = "1.4.0"
+NEWEST = "1.5.0"
 PUBLISHED = {RESULTS_FORMAT: Results, REPEATABILITY_FORMAT: PublishedRepeatability}
 
 
@@ -80,7 +80,7 @@ def test_a_plan_reads_as_one(path):
     assert problems == [] and len(record.runs) == 2
 
 
-@pytest.mark.parametrize("version", ["1.0.0", "1.1.0"])
+@pytest.mark.parametrize("version", ["1.0.0", "1.1.0", "1.2.0"])
 def test_a_shared_plan_reads_with_every_table(version):
     record, problems = read_record(SharedPlan, json.loads((FIXTURES / f"shared-plan-{version}" / "plan-1.json").read_text()))
     assert problems == [] and [part.table.number for part in record.tables] == [1, 2]

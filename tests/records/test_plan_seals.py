@@ -17,7 +17,7 @@ from .builder import REMOVED, TODAY, changed, make_repository, submission, write
 
 PATH = "submissions/measured/small-rope/wren-1.json"
 DRAWN = {
-    "format": "plan/1.3.0",
+    "format": "plan/1.4.0",
     "id": "wren-plan",
     "protocol": {"id": "small-rope", "version": "1.0.0"},
     "origin": "measured",
@@ -75,16 +75,15 @@ def test_the_hash_is_that_of_the_sorted_compact_json_of_everything_else():
     assert plan_sha256(model(DRAWN)) == hashlib.sha256(text.encode()).hexdigest()
 
 
-@pytest.mark.parametrize("version", ["plan/1.2.0", "plan/1.1.0", "plan/1.0.0", "plan/0.1.0"])
+@pytest.mark.parametrize("version", ["plan/1.3.0", "plan/1.2.0", "plan/1.1.0", "plan/1.0.0", "plan/0.1.0"])
 def test_the_hash_of_an_older_plan_stays_what_it_was(version):
-    """What was sealed before a run could name its partner, another table or a condition opens with the hash published then."""
+    """What was sealed before a run could name its partner, another table, a condition or a level opens with the hash published then."""
     older = model(DRAWN | {"format": version})
-    later = {"plan/1.2.0": ("condition",), "plan/1.1.0": ("condition", "from_table")}.get(
-        version, ("condition", "from_table", "edge_part", "partner")
-    )
+    added = {"plan/1.4.0": ("level",), "plan/1.3.0": ("condition",), "plan/1.2.0": ("from_table",), "plan/1.1.0": ("edge_part", "partner")}
+    later = {name for newer, names in added.items() if newer > version for name in names}
     runs = [{name: value for name, value in run.items() if name not in later} for run in older.model_dump()["runs"]]
     text = json.dumps(
-        older.model_dump(mode="json", exclude={"sha256"} if version == "plan/1.2.0" else {"sha256", "table"}) | {"runs": runs},
+        older.model_dump(mode="json", exclude={"sha256"} if version >= "plan/1.2.0" else {"sha256", "table"}) | {"runs": runs},
         sort_keys=True,
         separators=(",", ":"),
         ensure_ascii=False,

@@ -87,6 +87,7 @@ class _About(Moderators):
     hand: str | None
     edge_part: str
     pair: str | None
+    level: str | None
 
 
 def _run_rows(
@@ -107,6 +108,7 @@ def _run_rows(
         "hand": run.hand,
         "edge_part": run.edge_part,
         "pair": pair_of(run, protocol),
+        "level": run.level,
     }
     for rule in protocol.endpoints:
         found, relative = _attempted_endpoint(submission, run, protocol, rule, attempted, usual)

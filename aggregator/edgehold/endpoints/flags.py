@@ -8,8 +8,8 @@ from itertools import pairwise
 import numpy as np
 
 from edgehold.records.canonical import CanonicalRun, LoadedSubmission
+from edgehold.records.facts import per_side
 from edgehold.records.model.protocol import Protocol
-from edgehold.records.model.submission import EdgeAngle
 from edgehold.words import Reason, code_of
 
 from .curve import SAME_WORK, Curve
@@ -59,10 +59,3 @@ def angle_of(submission: LoadedSubmission, run: CanonicalRun) -> float | None:
     """Stated angle per side; one given for both sides together says so itself and is shared between them."""
     stated = next((p.edge_angle for p in submission.record.preparations if p.id == run.preparation), None)
     return None if stated is None else per_side(stated)
-
-
-def per_side(angle: EdgeAngle) -> float:
-    """Mean angle per side in degrees of a stated edge angle."""
-    if angle.basis == "both together":
-        return angle.left_deg / 2
-    return (angle.left_deg + (angle.left_deg if angle.right_deg is None else angle.right_deg)) / 2

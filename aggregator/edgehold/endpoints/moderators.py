@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TypedDict
 
 from edgehold.records.canonical import CanonicalRun, LoadedSubmission
-from edgehold.records.model.submission import AbrasiveStage, Blade, Guess, Preparation
-from edgehold.records.registers import find_grit
+from edgehold.records.facts import finish_um
+from edgehold.records.model.submission import Blade, Guess
 
 from .curve import Curve, position
 from .flags import flagged
@@ -45,7 +45,7 @@ def moderators_of(submission: LoadedSubmission, run: CanonicalRun) -> Moderators
         "guessed_sharpener": guess.sharpener,
         "guessed_blade": guess.blade,
         "interest": _interest(blade, run.tester),
-        "finish_um": _finish(preparation),
+        "finish_um": finish_um(preparation),
         "hrc": None if blade is None or blade.hardness is None else blade.hardness.hrc,
         "instrument": instrument_of(submission, run.instrument),
     }
@@ -75,17 +75,3 @@ def _interest(blade: Blade | None, tester: str) -> bool | None:
     if blade is None or blade.interest is None:
         return None
     return any(one.person == tester and one.interest != "none" for one in blade.interest)
-
-
-def _finish(preparation: Preparation | None) -> float | None:
-    """Particle size of the last abrasive, in micrometres: as written, else that of its designation."""
-    if preparation is None or not preparation.stages:
-        return None
-    return _micrometres(preparation.stages[-1])
-
-
-def _micrometres(stage: AbrasiveStage) -> float | None:
-    if stage.micrometres is not None or stage.grit_system is None or stage.grit is None:
-        return stage.micrometres
-    size = find_grit(stage.grit_system, stage.grit)
-    return None if size is None else size.micrometres

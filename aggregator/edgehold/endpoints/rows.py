@@ -32,6 +32,7 @@ class EndpointRow:
     flags : things worth a look, in plain words.
     angle_deg : stated edge angle per side, mean of the two sides; None when not known.
     edge_part : ``whole``, ``heel``, ``middle`` or ``tip``.
+    level : which of the protocol's levels; None where it has none or the run is of none.
     pair : label of the two runs that were cut in turn, by the ids of both, or the run's own where it was cut alone in a protocol that cuts
         edges in turn; None in any other.
     coil_position_m, humidity_percent : metres from the outer end of the coil, and relative humidity; None when not known.
@@ -79,6 +80,7 @@ class EndpointRow:
     hand: str | None = None
     edge_part: str = "whole"
     pair: str | None = None
+    level: str | None = None
     coil_position_m: float | None = None
     humidity_percent: float | None = None
     blinded: bool | None = None

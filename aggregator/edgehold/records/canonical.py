@@ -48,7 +48,7 @@ class CanonicalRun:
     ----------
     id, order, evening, tester, lot, ended, blinding, coil_position_m, humidity_percent : as in the file.
     blade, steel, batch, sharpener, edge_part : of the preparation. ``steel`` is the register's id, or None; one person in two stated
-        conditions is two sharpeners.
+        conditions is two sharpeners, unless the protocol compares the conditions.
     hand : the sharpener's handle; None behind a factory edge.
     own_sharpening : the tester sharpened the edge.
     sharpening : the sharpener's ``novice``/``practised``/``professional``, or None.
@@ -57,6 +57,7 @@ class CanonicalRun:
     instrument, reading_lot : as in the file.
     split_tester : True where a second tester took over; such a run is left out of the tester split.
     readings : in order of work.
+    level : which of the protocol's levels it is of; None where it has none, and where the run fits none or two of them.
     """
 
     id: str
@@ -83,6 +84,7 @@ class CanonicalRun:
     instrument: str | None = None
     reading_lot: str | None = None
     hand: str | None = None
+    level: str | None = None
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,8 @@ from edgehold.errors import WrittenError
 from edgehold.words import Reason
 
 from .canonical import CanonicalReading, CanonicalRun
+from .facts import EdgeOfRun
+from .levels import by_condition, level_of
 from .model.protocol import Protocol, ReadingRule
 from .model.submission import Preparation, Reading, ReadingValue, Reference, Run, Submission
 from .problem import Problem, pointer, shown
@@ -46,20 +48,31 @@ def canonical_readings(record: Submission, protocol: Protocol) -> tuple[list[tup
 
 
 def canonical_runs(
-    record: Submission, readings: list[tuple[CanonicalReading, ...]], facts: dict[str, BladeFacts]
+    record: Submission, protocol: Protocol, readings: list[tuple[CanonicalReading, ...]], facts: dict[str, BladeFacts]
 ) -> tuple[CanonicalRun, ...]:
     """Runs of one submission without problems, in running order; ``facts`` by blade key, over all files."""
     preparations = {p.id: p for p in record.preparations}
-    levels = {p.handle: p.sharpening for p in record.people}
+    blades = {b.key: b for b in record.blades}
+    practice = {p.handle: p.sharpening for p in record.people}
     runs = []
     for run, read in zip(record.runs, readings, strict=True):
         preparation = preparations[run.preparation]
         known = facts.get(preparation.blade, BladeFacts())
-        runs.append(_run(run, preparation, known, levels.get(preparation.sharpener), read))
+        level = level_of(protocol, run, EdgeOfRun(preparation, blades.get(preparation.blade)))
+        runs.append(_run(run, preparation, known, practice.get(preparation.sharpener), read, level, by_condition(protocol)))
     return tuple(sorted(runs, key=lambda run: run.order))
 
 
-def _run(run: Run, preparation: Preparation, known: BladeFacts, level: str | None, readings: tuple[CanonicalReading, ...]) -> CanonicalRun:
+def _run(
+    run: Run,
+    preparation: Preparation,
+    known: BladeFacts,
+    practice: str | None,
+    readings: tuple[CanonicalReading, ...],
+    level: str | None,
+    by_condition: bool,
+) -> CanonicalRun:
+    """``by_condition``: the condition of a sharpening is the treatment, so that it makes no second sharpener of one person."""
     return CanonicalRun(
         id=run.id,
         order=run.order,
@@ -74,17 +87,18 @@ def _run(run: Run, preparation: Preparation, known: BladeFacts, level: str | Non
         blade=preparation.blade,
         steel=known.steel,
         batch=known.batch,
-        sharpener=edge_by(preparation),
+        sharpener=(hand_of(preparation) if by_condition else None) or edge_by(preparation),
         hand=hand_of(preparation),
         edge_part=preparation.edge_part,
         own_sharpening=preparation.sharpener == run.tester,
-        sharpening=level if preparation.condition is None else None,  # how used they are now says nothing of a stated condition
+        sharpening=practice if preparation.condition is None else None,  # how used they are now says nothing of a stated condition
         start_state=preparation.start_state,
         split_tester=run.tester_change_at_work is not None,
         readings=readings,
         partner=run.partner,
         instrument=run.instrument,
         reading_lot=run.reading_lot,
+        level=level,
     )
 
 

@@ -12,6 +12,7 @@ from .model.plan import Plan
 BEFORE_PAIRS = ("plan/0.1.0", "plan/1.0.0")  # formats whose runs had no edge_part and no partner
 BEFORE_TABLES = (*BEFORE_PAIRS, "plan/1.1.0")  # and those in which a plan was for one table
 BEFORE_CONDITIONS = (*BEFORE_TABLES, "plan/1.2.0")  # and those whose runs had no condition
+BEFORE_LEVELS = (*BEFORE_CONDITIONS, "plan/1.3.0")  # and those whose runs had no level
 
 
 def plan_sha256(plan: Plan) -> str:
@@ -37,6 +38,8 @@ def part_sha256(plan: Plan) -> str:
         later |= {"from_table"}
     if plan.format in BEFORE_CONDITIONS:
         later |= {"condition"}
+    if plan.format in BEFORE_LEVELS:
+        later |= {"level"}
     out: dict[str, Any] = {"sha256": True, "runs": {"__all__": later}}
     out["table"] = True if plan.format in BEFORE_TABLES else {"parts": True}
     return _hash(plan.model_dump(mode="json", exclude=out))

@@ -134,7 +134,7 @@ def own_estimates(
     """Rows and estimates of a submission by itself; the parameters are those of `answer_submission`."""
     readings, problems = canonical_readings(record, protocol)
     facts = shared_facts([("", record)], lambda text: find_steel(dict(steels), text)).blades
-    submission = LoadedSubmission(record, "", "", canonical_runs(record, readings, facts))
+    submission = LoadedSubmission(record, "", "", canonical_runs(record, protocol, readings, facts))
     repository = _alone(submission, protocol)
     published = repeatability["reading_variance"]
     rows = endpoint_rows(repository, None if published is None else {pool_key(submission): published})

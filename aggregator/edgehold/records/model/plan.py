@@ -8,9 +8,9 @@ from pydantic import Field
 
 from .base import Count, EdgePart, Handle, Key, Label, Month, NonNegative, Origin, Positive, ProtocolReference, Record, Sha256, Slug, Whole
 
-PLAN_FORMAT: Final = "plan/1.3.0"
+PLAN_FORMAT: Final = "plan/1.4.0"
 PLAN_SEAL_FORMAT: Final = "plan-seal/1.0.0"
-SHARED_PLAN_FORMAT: Final = "shared-plan/1.1.0"
+SHARED_PLAN_FORMAT: Final = "shared-plan/1.2.0"
 
 Nonce = Annotated[str, Field(pattern=r"^[0-9a-f]{32,64}(?!\n)$")]
 
@@ -34,6 +34,8 @@ class PlannedRun(Record):
     """Who sharpens it, or "factory"."""
     condition: Label | None = None
     """Such as "before the course", where two are compared."""
+    level: Label | None = None
+    """Which of the protocol's levels, in its word; null where it compares none."""
     edge_part: EdgePart = "whole"
     """Which part of its edge."""
     partner: Count | None = None
@@ -60,8 +62,8 @@ class TableOfPlan(Record):
 class Plan(Record):
     """The drawn order, roles and codes of one experiment."""
 
-    format: Literal["plan/1.3.0", "plan/1.2.0", "plan/1.1.0", "plan/1.0.0", "plan/0.1.0"]
-    """Name and version of this format; 1.2.0 had no condition, 1.1.0 no table and no from_table, older ones no edge_part and no partner."""
+    format: Literal["plan/1.4.0", "plan/1.3.0", "plan/1.2.0", "plan/1.1.0", "plan/1.0.0", "plan/0.1.0"]
+    """Name and version of this format; before 1.4.0 no level, before 1.3.0 no condition, before 1.2.0 no table, before 1.1.0 no partner."""
     id: Slug
     """The plan's id."""
     protocol: ProtocolReference
@@ -96,8 +98,8 @@ class Plan(Record):
 class SharedPlan(Record):
     """Plans of two to six tables that send each other edges, under one id and one seal."""
 
-    format: Literal["shared-plan/1.1.0", "shared-plan/1.0.0"]
-    """Name and version of this format; 1.0.0 held no condition."""
+    format: Literal["shared-plan/1.2.0", "shared-plan/1.1.0", "shared-plan/1.0.0"]
+    """Name and version of this format; 1.1.0 held no level, 1.0.0 no condition."""
     id: Slug
     """The plan's id, which every table's part has too."""
     tables: Annotated[tuple[Plan, ...], Field(min_length=2, max_length=6)]

@@ -8,7 +8,7 @@ from pydantic import Field
 
 from .base import Count, Label, LongText, NonNegative, Positive, Record, Sha256, ShortText, Slug, Version
 
-PROTOCOL_FORMAT = "protocol/1.3.0"
+PROTOCOL_FORMAT = "protocol/1.4.0"
 
 ThreatKind = Literal[
     "confounding",
@@ -25,13 +25,56 @@ ThreatKind = Literal[
 StepId = Annotated[str, Field(pattern=r"^s[0-9]{1,3}(?:-[a-z0-9-]{1,40})?(?!\n)$")]
 
 
+LevelFact = Literal[
+    "last abrasive",
+    "edge angle",
+    "thickness behind the edge",
+    "hardness",
+    "microbevel",
+    "strop",
+    "deburring",
+    "start state",
+    "condition",
+]
+
+
+class LevelRule(Record):
+    """By which recorded fact a run is of a level."""
+
+    fact: LevelFact
+    """Which: last abrasive in micrometres, edge angle in degrees per side, thickness in mm, hardness in HRC; the others are words."""
+    at_least: Positive | None = None
+    """The smallest number; null: no limit."""
+    below: Positive | None = None
+    """Numbers are smaller than this; null: no limit."""
+    words: tuple[Label, ...] = ()
+    """Words of which one is written there."""
+    other_than: tuple[Label, ...] = ()
+    """Words of which none is written there, though something is."""
+
+
+class Level(Record):
+    """One of the levels of a treatment that are compared."""
+
+    word: Label
+    """What it is called in results."""
+    text: ShortText
+    """What is done, in one sentence."""
+    rule: LevelRule | None = None
+    """Which recorded fact puts a run into it; null: no fact tells, and the result file says so."""
+
+
 class Question(Record):
     """What the protocol is for."""
 
-    factor: Literal["sharpener", "steel", "blade", "abrasive", "angle"]
-    """The one factor whose effect is asked for."""
+    factor: Literal["sharpener", "steel", "blade", "level", "abrasive", "angle"]
+    """The one factor whose effect is asked for; level: the levels below. abrasive and angle compare nothing without levels."""
     text: ShortText
     """The question in one plain sentence."""
+    treatment: Label | None = None
+    """What the levels are levels of, such as "finish"; null where the question is open."""
+    levels: Annotated[tuple[Level, ...], Field(max_length=8)] = ()
+    """The levels that are compared; none where any steels, blades or sharpeners are."""
 
 
 class Medium(Record):
@@ -154,6 +197,10 @@ class AssumedSpreads(Record):
     """How steels suit a sharpener."""
     steel_tester: AssumedSpread | None = None
     """How steels suit a tester."""
+    level_steel: AssumedSpread | None = None
+    """How levels suit a steel."""
+    level_submission: AssumedSpread | None = None
+    """How levels differ from table to table."""
 
 
 class EndpointRule(Record):
@@ -292,8 +339,8 @@ class Figure(Record):
 class Protocol(Record):
     """The machine-readable part of one version of a test method."""
 
-    format: Literal["protocol/1.3.0", "protocol/1.2.0", "protocol/1.1.0", "protocol/1.0.0", "protocol/0.1.0"]
-    """Name and version of this format; before 1.3.0 no assumed_spreads and no blades in turn, before 1.2.0 no reference."""
+    format: Literal["protocol/1.4.0", "protocol/1.3.0", "protocol/1.2.0", "protocol/1.1.0", "protocol/1.0.0", "protocol/0.1.0"]
+    """Name and version of this format; before 1.4.0 no levels, before 1.3.0 no assumed_spreads, before 1.2.0 no reference."""
     id: Slug
     """The folder's name."""
     version: Version

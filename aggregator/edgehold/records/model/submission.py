@@ -30,7 +30,7 @@ from .base import (
 )
 from .plan import Plan
 
-SUBMISSION_FORMAT = "submission/1.4.0"
+SUBMISSION_FORMAT = "submission/1.5.0"
 
 
 class Person(Record):
@@ -234,6 +234,8 @@ class Run(Record):
     """Which evening of this experiment: 1, 2 …"""
     preparation: Slug
     """The preparation whose edge was dulled. One preparation serves one run."""
+    level: Label | None = None
+    """Which of the protocol's levels it is of, in the protocol's word; null where recorded facts tell, or where there are none."""
     partner: Slug | None = None
     """The run whose edge was cut in turn with this one's, on the same few centimetres of medium; null: none. Both name each other."""
     tester: Handle
@@ -341,8 +343,16 @@ class PlanReference(Record):
 class Submission(Record):
     """One contributed result file."""
 
-    format: Literal["submission/1.4.0", "submission/1.3.0", "submission/1.2.0", "submission/1.1.0", "submission/1.0.0", "submission/0.1.0"]
-    """Name and version of this format; 1.2.0 had no condition, 1.1.0 no references, weights or shared plans, older ones no partner."""
+    format: Literal[
+        "submission/1.5.0",
+        "submission/1.4.0",
+        "submission/1.3.0",
+        "submission/1.2.0",
+        "submission/1.1.0",
+        "submission/1.0.0",
+        "submission/0.1.0",
+    ]
+    """Name and version of this format; before 1.5.0 no level, before 1.3.0 no condition, before 1.2.0 no references."""
     id: Slug
     """The file's name without .json. Never used again for anything else."""
     protocol: ProtocolReference

@@ -205,7 +205,7 @@ def _loaded(
         record,
         item.path,
         item.sha256,
-        canonical_runs(record, readings, blades),
+        canonical_runs(record, protocol, readings, blades),
         item.changes,
         references=canonical_references(record, protocol),
         weights=canonical_weights(record),

@@ -40,6 +40,7 @@ _PATCH = frozenset(
     {
         ("title",),
         ("question", "text"),
+        ("question", "treatment"),
         ("minutes", "one_run"),
         ("minutes", "whole"),
         ("minutes", "parts"),
@@ -112,6 +113,8 @@ def _bump(found: FieldDifference, older: Protocol, newer: Protocol) -> Bump:
     what, names = _said(found), found.names
     if names in _MAJOR:
         return Bump("major", found.pointer, f"{what}: {_MAJOR[names]}")
+    if names[:2] == ("question", "levels"):
+        return Bump("patch" if names[-1] == "text" else "major", found.pointer, f"{what}: {Reason('protocols.other_levels')}")
     if names[0] == "endpoints":
         return Bump(*_endpoint(found, older, what))
     if names[:2] == ("work", "checkpoints"):

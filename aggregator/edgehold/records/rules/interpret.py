@@ -15,6 +15,7 @@ from edgehold.records.registers import find_grit
 from edgehold.records.units import plural
 from edgehold.words import filled_in
 
+from .level_kinds import LEVEL_KINDS
 from .months import month_of, months_since_year_0
 from .readings import READING_KINDS
 from .reference_kinds import REFERENCE_KINDS
@@ -262,4 +263,5 @@ KINDS: dict[str, Kind] = {
     **READING_KINDS,
     **SENSE_KINDS,
     **REFERENCE_KINDS,
+    **LEVEL_KINDS,
 }

@@ -11,6 +11,8 @@ from edgehold.records.problem import Problem, pointer, shown
 from edgehold.records.units import find_unit
 from edgehold.words import Reason
 
+from .protocol_levels import level_problems
+
 _STEP_HEADING = re.compile(r"^#{2,6}[ \t]+(s[0-9]{1,3}(?:-[a-z0-9-]{1,40})?)(?![a-z0-9-])", re.MULTILINE)
 _HEADING = re.compile(r"^(#{1,6})[ \t]", re.MULTILINE)
 _UNIT_KINDS = {"force": "force", "length": "length", "count": "count", "cuts": "count"}
@@ -26,6 +28,7 @@ def protocol_problems(record: Protocol, body: str) -> list[Problem]:
         *_reference(record),
         *_endpoints(record),
         *_primary(record),
+        *level_problems(record),
         *_steps(record, body),
     ]
 

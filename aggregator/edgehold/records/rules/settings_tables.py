@@ -10,7 +10,8 @@ import itertools
 import re
 from collections.abc import Callable, Iterator
 
-from edgehold.records.model.protocol import EndpointRule, Protocol
+from edgehold.records.facts import NUMBERS
+from edgehold.records.model.protocol import EndpointRule, LevelRule, Protocol
 from edgehold.records.problem import Problem
 from edgehold.records.units import quantity_text
 from edgehold.words import filled_in
@@ -113,6 +114,28 @@ def _needs(record: Protocol) -> Iterator[Row]:
         yield need.item, need.where, need.substitute or filled_in("settings.needs_nothing_instead", {})
 
 
+def _levels(record: Protocol) -> Iterator[Row]:
+    for level in record.question.levels:
+        yield level.word, level.text, level_rule_text(level.rule)
+
+
+def level_rule_text(rule: LevelRule | None) -> str:
+    """By what a run is of a level, in words."""
+    if rule is None:
+        return filled_in("settings.level_written", {})
+    facts = {"fact": rule.fact, "unit": filled_in(f"settings.{rule.fact.replace(' ', '_')}_unit", {}) if rule.fact in NUMBERS else ""}
+    if rule.at_least is not None and rule.below is not None:
+        return filled_in("settings.level_between", {**facts, "low": rule.at_least, "high": rule.below})
+    if rule.at_least is not None:
+        return filled_in("settings.level_from", {**facts, "low": rule.at_least})
+    if rule.below is not None:
+        return filled_in("settings.level_below", {**facts, "high": rule.below})
+    parts = [filled_in("settings.level_words", {**facts, "words": " or ".join(rule.words)})] if rule.words else []
+    if rule.other_than:
+        parts.append(filled_in("settings.level_other", {**facts, "words": " or ".join(rule.other_than)}))
+    return "; ".join(parts)
+
+
 def _endpoints(record: Protocol) -> Iterator[Row]:
     for rule in record.endpoints:
         name = filled_in("settings.endpoint_primary" if rule.primary else "settings.endpoint_other", {"endpoint": rule.id})
@@ -163,6 +186,7 @@ def _minutes_text(minutes: float) -> str:
 
 TABLES: dict[str, Callable[[Protocol], Iterator[Row]]] = {
     "needs": _needs,
+    "levels": _levels,
     "endpoints": _endpoints,
     "stopping": _stopping,
     "threats": _threats,

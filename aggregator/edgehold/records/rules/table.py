@@ -45,6 +45,8 @@ reference work  a reference edge that was not read at 0 and after the fixed amou
 reference range a value of a reference edge outside the plausible range
 reference order a reference edge that reads much sharper after the work than before
 weight          a known weight that the rig showed far from what it is
+no level        a run that is of none of the protocol's levels; ``two levels``: of more than one
+other level     a level written that a recorded fact keeps the run out of; ``level unshown``: one that no recorded fact shows
 two edges       parts of one edge that were not sharpened by the same people
 steel           a designation that is not in the register
 steel origin    a designation of another origin than the file's
@@ -331,7 +333,23 @@ def fit_table(protocol: Protocol) -> list[Entry]:
     if protocol.edges == "plain only":
         words = ["serrated", "part serrated"]
         found.append(entry_of("never", "/blades/*/edge", "edge-not-allowed", words=words, says=says("findings.not_plain")))
-    return [*found, *_in_turn(protocol)]
+    return [*found, *_in_turn(protocol), *_levels(protocol)]
+
+
+def _levels(protocol: Protocol) -> list[Entry]:
+    """Which of the protocol's levels a run is of, and whether what is recorded of its edge bears that out."""
+    levels, at = [level.model_dump(mode="json") for level in protocol.question.levels], f"{RUN}/level"
+    if not levels:
+        return [entry_of("unused", at, "level-not-asked", says=says("findings.level_not_asked"))]
+    words = [level.word for level in protocol.question.levels]
+    told = {"levels": levels}
+    return [
+        entry_of("only", at, "unknown-level", words=words, says=says("findings.unknown_level", run=f"{RUN}/id")),
+        entry_of("other level", at, "level-disagrees", says=says("findings.level_disagrees", run=f"{RUN}/id"), **told),
+        entry_of("no level", RUN, "no-level", says=says("findings.no_level", run=f"{RUN}/id"), **told),
+        entry_of("two levels", RUN, "two-levels", says=says("findings.two_levels", run=f"{RUN}/id"), **told),
+        entry_of("level unshown", at, "level-not-shown", says=says("findings.level_not_shown", run=f"{RUN}/id"), **told),
+    ]
 
 
 def _in_turn(protocol: Protocol) -> list[Entry]:

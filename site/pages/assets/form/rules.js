@@ -1,6 +1,7 @@
 // The flat table of rules (aggregator/edgehold/records/rules/table.py), interpreted: which rule kinds there are and what each looks at.
 // Limits, places, words and codes all come with the table.
 
+import { judged, levelOf } from "./levels.js";
 import { below, bind, blank, child, expand, lastPart, valueAt } from "./places.js";
 import { REFERENCE_KINDS } from "./reference_kinds.js";
 import { schemaFindings } from "./schema.js";
@@ -326,6 +327,25 @@ function where(test) {
 }
 
 /**
+ * Say something of every run that stands so to the entry's levels.
+ *
+ * @param {(found: import("./levels.js").Judged) => boolean} test
+ * @returns {Kind}
+ */
+function whereJudged(test) {
+  return (entry, say, context) => {
+    /** @type {import("./levels.js").Facts} */
+    const facts = {
+      sizeOf: (system, grit) => gritOf(system, grit, context.rules),
+      millimetresOf: (quantity) => read(child(quantity, "written"), child(quantity, "unit"), "mm", context).value,
+    };
+    listOf(child(context.record, "runs")).forEach((run, number) => {
+      if (test(judged(entry.levels, context.record, run, facts))) { say(bind(entry.at, [number]), [number]); }
+    });
+  };
+}
+
+/**
  * The same for a list of readings: the test gives the places below it.
  *
  * @param {(place: Place & { value: unknown[] }, entry: RuleEntry, context: Context) => string[]} test
@@ -517,6 +537,10 @@ export const KINDS = {
     const size = blank(system) || blank(grit) ? undefined : gritOf(system, grit, rules);
     return size !== undefined && (value / size > entry.factor || value / size < 1 / entry.factor);
   }),
+  "no level": whereJudged((found) => !found.fits.length && levelOf(found) === null),
+  "two levels": whereJudged(({ fits }) => fits.length > 1),
+  "other level": whereJudged(({ written, against }) => written !== null && against.includes(written)),
+  "level unshown": whereJudged((found) => levelOf(found) !== null && !found.fits.length),
   ...SENSE_KINDS,
   ...REFERENCE_KINDS,
 };

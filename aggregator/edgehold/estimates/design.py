@@ -25,6 +25,7 @@ LABELS: dict[str, Callable[[EndpointRow], str]] = {
     "lot": lambda row: row.lot or NOT_KNOWN,
     "edge part": lambda row: row.edge_part,
     "pair": lambda row: row.pair or NOT_KNOWN,
+    "level": lambda row: row.level or NOT_KNOWN,
     "angle": lambda row: NOT_KNOWN if row.angle_deg is None else f"{round(row.angle_deg):03d}",
 }
 
@@ -71,7 +72,7 @@ class Question:
 
 
 def build(rows: list[EndpointRow], estimand: str, scale: Array | None = None) -> Model:
-    """Blade + sharpener + tester + evening + lot (+ part of the edge, + pair cut in turn, + angle where the estimand holds it equal).
+    """Blade + sharpener + tester + evening + lot (+ part of the edge, + pair, + level, + angle where the estimand holds it equal).
 
     Parameters
     ----------
@@ -113,11 +114,12 @@ ARMS: dict[str, tuple[str, Callable[[EndpointRow], str | None]]] = {
     "blade": ("blade", lambda row: row.blade),
     "sharpener": ("sharpener", lambda row: row.sharpener),
     "practice": ("sharpener", practice_of),
+    "level": ("level", lambda row: row.level),
 }
 
 
 def questions(rows: list[EndpointRow], used: list[EndpointRow], model: Model | None) -> tuple[Question, ...]:
-    """Every pair of steels, of blades and of sharpeners, and practised against novice.
+    """Every pair of steels, of blades, of sharpeners and of levels, and practised against novice.
 
     An arm is the plain mean of its blades (or sharpeners), so that a blade tested more often does not count for more.
 

@@ -50,7 +50,7 @@ class Contrast:
 
     Attributes
     ----------
-    factor : ``steel``, ``blade``, ``sharpener`` or ``practice``. A steel contrast compares the means of the blades
+    factor : ``steel``, ``blade``, ``sharpener``, ``practice`` or ``level``. A steel contrast compares the means of the blades
         used; with one blade of each (``blades_first``, ``blades_second``) it speaks of these two blades only.
     first, second : what is compared, in alphabetical order; for practice always ``practised`` (practised or
         professional) and ``novice``.
@@ -111,7 +111,7 @@ class SubmissionEstimate:
     runs_total, runs_used, runs_missing, runs_censored : how many; used and missing add up to the total, censored are
         those of the used that are known on one side only.
     testers, blades, sharpeners : who and what stands behind the used runs, sorted.
-    contrasts : estimable or not, in the order steel, blade, sharpener, practice.
+    contrasts : estimable or not, in the order steel, blade, sharpener, practice, level.
     covariance : over the contrasts that have an estimate, in their order; shape (k, k).
     s2_own, df_own : this submission's own run variance (nan without replicates) and its degrees of freedom.
     s2, df : moderated by the repeatability table.

@@ -26,7 +26,7 @@ from .results import Contrast, LackOfFit, OneSided, SubmissionEstimate
 from .verdict import one_sided, verdict, verdict_of
 
 LEVEL = 0.95
-POOLED_FACTORS = ("steel", "practice")  # what is compared over submissions; only there can a bound be weighed in
+POOLED_FACTORS = ("steel", "practice", "level")  # what is compared over submissions; only there can a bound be weighed in
 
 
 @dataclass(frozen=True, eq=False)

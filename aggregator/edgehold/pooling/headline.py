@@ -1,13 +1,13 @@
-"""The headline: the one answer that is published for every pair of steels and for practice, from all runs of an endpoint.
+"""The headline: the one answer that is published for every pair of steels, of levels and for practice, from all runs of an endpoint.
 
 What may be said is decided from the labels alone (``separability``); the arithmetic is in ``hierarchical``. With one blade of a
-steel the answer speaks of blades, with one sharpener of a class of sharpeners.
+steel the answer speaks of blades, with one sharpener of a class of sharpeners, with one table (a submission) at a level of tables.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 
 import numpy as np
@@ -20,19 +20,23 @@ from edgehold.numerics.interval import Interval
 from edgehold.words import Reason
 
 from .crossed.inputs import RESIDUAL
-from .crossed.runs_design import NOVICE, OWN, PRACTICE, PRACTISED, FixedPart, Runs, checked_runs, fixed_part, too_many_levels
+from .crossed.runs_design import LEVEL, NOVICE, OWN, PRACTICE, PRACTISED, FixedPart, Runs, checked_runs, fixed_part, too_many_levels
 from .hierarchical import ContrastPosterior, HierarchicalFit, SpreadPosterior, hierarchical, not_fitted
 from .inputs import frozen
 from .partitions import TermOfRuns, holding, terms_of
 from .posterior_verdict import PosteriorVerdict, posterior_verdict
-from .separability import Separability, separability
+from .separability import OF_LEVELS, OF_STEELS, Separability, separability
 from .spread_priors import DEFAULT_PRIORS, STEEL, scaled
 from .steel_spread import SteelSpread, steel_spread
 
-RENEWED = ("blade", "batch", "steel × sharpener", "steel × tester")  # what somebody new draws anew for each of two steels
+RENEWED = {  # what somebody new draws anew for each of the two that are compared
+    STEEL: ("blade", "batch", *OF_STEELS),
+    PRACTICE: ("sharpener",),
+    LEVEL: OF_LEVELS,
+}
 RUNS = 2  # runs on each that "as you would measure it" assumes
 ESTIMATED, NOT_ESTIMABLE = "estimated", "not estimable"
-STEELS, BLADES, CLASSES, SHARPENERS = "steels", "blades", "classes", "sharpeners"
+STEELS, BLADES, CLASSES, SHARPENERS, LEVELS, TABLES = "steels", "blades", "classes", "sharpeners", "levels", "tables"
 DIRECT, LINKED, BOTH, REFERENCE = "direct", "linked", "both", "reference"
 SCALES = (0.5, 2.0)  # what the priors' scales are multiplied by, to see what hangs on them
 
@@ -43,16 +47,17 @@ class Answer:
 
     Attributes
     ----------
-    factor : ``"steel"`` or ``"practice"``.
+    factor : ``"steel"``, ``"practice"`` or ``"level"``.
     first, second : the difference is first minus second, on the ln scale.
     state : ``"estimated"`` or ``"not estimable"``.
     reason : why not estimable; empty otherwise.
     weak : what weakens it, such as few comparisons across people; empty where nothing does.
-    about : ``"steels"``, or ``"blades"`` where one of them is a single blade; for practice ``"classes"``, or ``"sharpeners"``.
-    units_first, units_second : blades, or sharpeners, of each.
+    about : ``"steels"``, or ``"blades"`` where one of them is a single blade; for practice ``"classes"``, or ``"sharpeners"``; for levels
+        ``"levels"``, or ``"tables"`` where one of them was met in a single submission.
+    units_first, units_second : blades, sharpeners or submissions of each.
     posterior : of what it is about; None where not estimable.
-    verdict : of steels or classes; None for single blades or sharpeners, and where not estimable.
-    general : where it is about blades (sharpeners), the posterior for the steels (classes) themselves; else ``posterior``.
+    verdict : of steels, classes or levels; None for single blades, sharpeners or tables, and where not estimable.
+    general : where it is about blades (sharpeners, tables), the posterior for the steels (classes, levels) themselves; else ``posterior``.
     new_hands : posterior for new blades in new hands.
     new_hands_measured : for what they would read with ``RUNS`` runs on each.
     halved, doubled : interval with the scales of all priors halved and doubled.
@@ -112,6 +117,8 @@ class Headline:
     pairs : every pair of known steels.
     practice : practised against novice sharpeners; None where only one class is met.
     own : edges sharpened by the tester against others; None where not estimable.
+    levels : every pair of levels of the treatment.
+    levels_left_out : levels left out for the same reason as steels.
     """
 
     state: str
@@ -130,6 +137,13 @@ class Headline:
     pairs: tuple[Answer, ...]
     practice: Answer | None
     own: ContrastPosterior | None
+    levels: tuple[Answer, ...] = ()
+    levels_left_out: Mapping[str, int] = field(default_factory=dict)
+
+    @property
+    def answers(self) -> tuple[Answer, ...]:
+        """Every comparison: steels, practice, levels."""
+        return (*self.pairs, *([self.practice] if self.practice else []), *self.levels)
 
     def pair(self, first: str, second: str) -> Answer:
         """The answer on two steels.
@@ -235,15 +249,13 @@ class Questions:
 
     Attributes
     ----------
-    left_out : steels left out because every run of theirs is known to one side only, with the number of runs.
-    steels : all known steels, those among them.
+    lost : steels and levels left out because every run of theirs is known to one side only.
     prior : of the spread between steels.
     """
 
     model: _Model
     plans: tuple[_Plan, ...]
-    left_out: Mapping[str, int]
-    steels: tuple[str, ...]
+    lost: _Lost
     prior: HalfT
 
     @property
@@ -288,14 +300,14 @@ class Questions:
         beside : posteriors with the scales of all priors multiplied.
         """
         model, runs, parts = self.model, self.model.runs, self.model.parts
-        found = [model.answer(plan, fit, beside) for plan in self.plans]
+        found = [*(model.answer(plan, fit, beside) for plan in self.plans), *self.lost.answers()]
         own = model.contrast({OWN: 1.0}) if OWN in parts.fixed.effects else None
         return Headline(
             state=fit.state,
             reason=fit.reason,
             runs=len(runs.low),
             one_sided=int(runs.one_sided.sum()),
-            left_out=self.left_out,
+            left_out=self.lost.steels,
             fixed=parts.fixed.effects,
             not_held=parts.fixed.not_held,
             terms=parts.terms,
@@ -304,9 +316,11 @@ class Questions:
             apart=model.apart,
             fit=fit,
             steels=model.steel_spread(fit, self.prior) if fit.state == "fitted" else None,
-            pairs=(*(a for a in found if a.factor == STEEL), *_lost(self.left_out, self.steels)),
+            pairs=tuple(a for a in found if a.factor == STEEL),
             practice=next((a for a in found if a.factor == PRACTICE), None),
             own=fit.contrast(own) if own is not None and fit.state == "fitted" else None,
+            levels=tuple(a for a in found if a.factor == LEVEL),
+            levels_left_out=self.lost.levels,
         )
 
 
@@ -320,49 +334,94 @@ def questions(
     runs, worthwhile, priors, level : as for ``headline``.
     parts : of the runs, where they stand in a model with others; else their own.
     """
-    steels, (kept, left_out) = runs.steels, _with_values(runs)
+    kept, lost = _with_values(runs)
     if not kept.any():
-        return _unfitted(Reason("headline.no_bounded_run"), runs.chosen(kept), left_out, steels, level)
+        return _unfitted(Reason("headline.no_bounded_run"), runs.chosen(kept), lost, level)
     own = runs.chosen(kept)
     if reason := too_many_levels(own):
-        return _unfitted(reason, own, left_out, steels, level)
+        return _unfitted(reason, own, lost, level)
     parts = model_of_runs(own, priors) if parts is None else parts.chosen(kept, parts.estimable)
     model = _Model(own, parts, separability(_judged(own, parts.fixed)), worthwhile, level)
-    return Questions(model, tuple(_numbered([*model.steel_plans(), *model.practice_plan()])), left_out, steels, priors[STEEL])
+    plans = _numbered([*model.steel_plans(), *model.practice_plan(), *model.level_plans()])
+    return Questions(model, tuple(plans), lost, priors[STEEL])
 
 
-def _with_values(runs: Runs) -> tuple[Bools, dict[str, int]]:
-    """Runs but for the steels of which no run is bounded on both sides, and those steels with how many runs they have."""
+@dataclass(frozen=True)
+class _Lost:
+    """What is left out because every run of it is known to one side only, with the number of runs, among all that were met."""
+
+    steels: Mapping[str, int]
+    levels: Mapping[str, int]
+    all_steels: tuple[str, ...]
+    all_levels: tuple[str, ...]
+
+    def answers(self) -> list[Answer]:
+        """Pairs with a side that is left out."""
+        return [*self._pairs(STEEL, self.steels, self.all_steels), *self._pairs(LEVEL, self.levels, self.all_levels)]
+
+    @staticmethod
+    def _pairs(factor: str, lost: Mapping[str, int], names: tuple[str, ...]) -> list[Answer]:
+        found = []
+        for first, second in combinations(names, 2):
+            whys = [Reason(f"headline.one_sided_{factor}", **{factor: name}) for name in (first, second) if name in lost]
+            if whys:
+                found.append(_no_answer(factor, first, second, whys[0] if len(whys) == 1 else "; ".join(whys)))
+        return found
+
+
+def _with_values(runs: Runs) -> tuple[Bools, _Lost]:
+    """Which runs are not of a level or a steel of which no run is bounded on both sides, and those levels and steels."""
+    text = runs.level_text
+    levels = {} if text is None else _one_sided(text, np.ones(len(text), dtype=bool), runs)
+    kept = np.ones(len(runs.low), dtype=bool) if text is None else ~np.isin(text, list(levels))
+    steels = _one_sided(runs.steel, kept, runs)
+    return kept & ~np.isin(runs.steel, list(steels)), _Lost(steels, levels, runs.steels, runs.levels)
+
+
+def _one_sided(labels: Texts, kept: Bools, runs: Runs) -> dict[str, int]:
+    """Labels of which no kept run is bounded on both sides, with how many runs they have."""
     bounded = ~runs.one_sided
-    lost = {str(steel): int((runs.steel == steel).sum()) for steel in np.unique(runs.steel) if not bounded[runs.steel == steel].any()}
-    return ~np.isin(runs.steel, list(lost)), lost
+    found = {str(label): kept & (labels == label) for label in np.unique(labels[kept])}
+    return {label: int(mine.sum()) for label, mine in found.items() if not bounded[mine].any()}
 
 
 def _judged(runs: Runs, fixed: FixedPart) -> dict[str, Labels]:
     labels: dict[str, Labels] = {"steel": runs.steel, "version": runs.version, **runs.groups()}
+    labels |= {} if runs.level_text is None else {LEVEL: runs.level_text}
     return labels | ({OWN: runs.own} if OWN in fixed.effects else {})
 
 
 def unanswered(reason: str, runs: Runs) -> Headline:
     """No answer, and no word on what the runs can tell apart, because numbers failed."""
-    return _unfitted(reason, runs, {}, runs.steels, 0.95)
+    return _unfitted(reason, runs, _Lost({}, {}, runs.steels, runs.levels), 0.95)
 
 
-def _unfitted(reason: str, runs: Runs, left_out: dict[str, int], steels: tuple[str, ...], level: float) -> Headline:
+def _unfitted(reason: str, runs: Runs, lost: _Lost, level: float) -> Headline:
     nothing = not_fitted((), {}, reason, level, len(runs.low))
-    pairs = tuple(_no_answer(STEEL, a, b, reason) for a, b in combinations(steels, 2))
-    counts = (len(runs.low), int(runs.one_sided.sum()))
-    return Headline("not fitted", reason, *counts, left_out, (), {}, {}, (), (), None, nothing, None, pairs, None, None)
-
-
-def _lost(left_out: Mapping[str, int], steels: tuple[str, ...]) -> list[Answer]:
-    """Pairs with a steel that was left out."""
-    found = []
-    for first, second in combinations(steels, 2):
-        whys = [Reason("headline.one_sided_steel", steel=steel) for steel in (first, second) if steel in left_out]
-        if whys:
-            found.append(_no_answer(STEEL, first, second, whys[0] if len(whys) == 1 else "; ".join(whys)))
-    return found
+    steels, levels = (
+        tuple(_no_answer(factor, a, b, reason) for a, b in combinations(names, 2))
+        for factor, names in ((STEEL, lost.all_steels), (LEVEL, lost.all_levels))
+    )
+    return Headline(
+        state="not fitted",
+        reason=reason,
+        runs=len(runs.low),
+        one_sided=int(runs.one_sided.sum()),
+        left_out=lost.steels,
+        fixed=(),
+        not_held={},
+        terms={},
+        in_residual=(),
+        single=(),
+        apart=None,
+        fit=nothing,
+        steels=None,
+        pairs=steels,
+        practice=None,
+        own=None,
+        levels=levels,
+        levels_left_out=lost.levels,
+    )
 
 
 def _no_answer(factor: str, first: str, second: str, reason: str, about: str = STEELS, units: tuple[int, int] = (0, 0)) -> Answer:
@@ -447,7 +506,8 @@ class _Model:
             told, reason = "weak", Reason("separability.through_reference")
         c = self.steel_contrast(first, second) if told != "no" else None
         arms = np.where(self.runs.steel == first, 1, np.where(self.runs.steel == second, -1, 0))
-        target = self._target(("blade", "batch"), c, (blades[first], blades[second])) if c is not None and about == BLADES else None
+        sides = (blades[first], blades[second])
+        target = self._target(("blade", "batch"), c, self.runs.blade, sides, arms) if c is not None and about == BLADES else None
         lacking = (reason or Reason("headline.not_read")) if c is None else ""
         return _Plan(
             STEEL, first, second, lacking, reason if c is not None else "", about, units, c, target, arms, by_reference=by_reference
@@ -471,9 +531,29 @@ class _Model:
         about = SHARPENERS if min(units) == 1 else CLASSES
         c = self.contrast({f"{PRACTICE} {PRACTISED}": 1.0, f"{PRACTICE} {NOVICE}": -1.0})
         reason = "" if c is not None and self._practice_beside_testers() else Reason("headline.classes_never_met")
-        target = self._target(("sharpener",), c, people) if c is not None and not reason and about == SHARPENERS else None
         arms = np.where(classes == PRACTISED, 1, np.where(classes == NOVICE, -1, 0))
+        target = None
+        if c is not None and not reason and about == SHARPENERS:
+            target = self._target(("sharpener",), c, self.runs.sharpener, people, arms)
         return [_Plan(PRACTICE, PRACTISED, NOVICE, reason, "", about, units, None if reason else c, target, arms)]
+
+    def level_plans(self) -> list[_Plan]:
+        """Every pair of levels of the treatment that is compared."""
+        return [self._level_plan(first, second) for first, second in combinations(self.runs.levels, 2)]
+
+    def _level_plan(self, first: str, second: str) -> _Plan:
+        text = self.runs.level_text
+        arms = np.where(text == first, 1, np.where(text == second, -1, 0))
+        tables = [np.unique(self.runs.submission[arms == sign]) for sign in (1, -1)]
+        units = (len(tables[0]), len(tables[1]))
+        about = TABLES if min(units) == 1 else LEVELS
+        told, reason = self.apart.contrasts[LEVEL].linked(first, second)
+        c = self.contrast({f"{LEVEL} {first}": 1.0, f"{LEVEL} {second}": -1.0}) if told != "no" else None
+        lacking = (reason or Reason("headline.not_read")) if c is None else ""
+        target = None
+        if c is not None and about == TABLES:
+            target = self._target(("level × submission",), c, self.runs.submission, tables, arms)
+        return _Plan(LEVEL, first, second, lacking, reason if c is not None else "", about, units, c, target, arms)
 
     def _practice_beside_testers(self) -> bool:
         """Whether the classes' difference is estimable with every tester as fixed."""
@@ -485,15 +565,17 @@ class _Model:
                 c[self.parts.fixed.names.index(name)] = weight
         return bool(estimable(prepare(full), c))
 
-    def _target(self, parts: tuple[str, ...], c: Array, sides: Sequence[Texts]) -> Array:
-        """(q + p,) weights: the coefficients, and the mean effect of either side's blades with their batches (its sharpeners)."""
+    def _target(self, parts: tuple[str, ...], c: Array, own: Texts, sides: Sequence[Texts], arms: Ints) -> Array:
+        """(q + p,) weights: the coefficients, and the mean effect of either side's blades with their batches (sharpeners, tables).
+
+        ``own`` is which of them a run is of, ``arms`` on which side a run stands.
+        """
         weights = [np.zeros(one.levels) for one in self.parts.terms.values()]
-        own = getattr(self.runs, parts[0])
         for term in {one.name: one for part in parts if (one := holding(self.parts.terms, part)) is not None}.values():
             place = list(self.parts.terms).index(term.name)
             for side, sign in zip(sides, (1.0, -1.0), strict=True):
                 for unit in side:
-                    mine = np.unique(term.labels[own == unit])
+                    mine = np.unique(term.labels[(own == unit) & (arms == sign)])
                     weights[place][np.searchsorted(term.names, mine)] += sign / len(side) / len(mine)
         return np.concatenate([*weights, c])
 
@@ -514,7 +596,7 @@ class _Model:
         posterior = general if plan.place is None else fit.target(plan.place)
         renewed = 2 * sum((fit.variance(name) for name in self._renewed(plan.factor)), np.zeros(len(fit.weights)))
         evidence, share = (REFERENCE, 0.0) if plan.by_reference else self._direct(plan.arms, plan.c, fit)
-        about_all = plan.about in (STEELS, CLASSES)
+        about_all = plan.about in (STEELS, CLASSES, LEVELS)
         return Answer(
             factor=plan.factor,
             first=plan.first,
@@ -543,8 +625,7 @@ class _Model:
 
     def _renewed(self, factor: str) -> list[str]:
         """Terms of which somebody new draws a level for each side."""
-        parts = RENEWED if factor == STEEL else ("sharpener",)
-        return [name for name, term in self.parts.terms.items() if set(term.parts) & set(parts)]
+        return [name for name, term in self.parts.terms.items() if set(term.parts) & set(RENEWED[factor])]
 
     def _direct(self, arms: Ints, c: Array, fit: HierarchicalFit) -> tuple[str, float]:
         """Where the evidence comes from, and the share of information in submissions that hold both sides."""

@@ -14,7 +14,10 @@ from .crossed.inputs import RESIDUAL
 from .crossed.runs_design import Runs
 
 LEAST_SPLIT = 3  # levels of the coarser of two nested terms that must be split for them to count as two
-ORDER = ("sharpener", "tester", "blade", "batch", "lot", "evening", "pair", "submission", "steel × sharpener", "steel × tester")
+ORDER = (
+    "sharpener", "tester", "blade", "batch", "lot", "evening", "pair", "submission", "steel × sharpener", "steel × tester",
+    "level × steel", "level × submission",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)

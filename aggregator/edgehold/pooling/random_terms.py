@@ -31,10 +31,12 @@ ASSUMED_VARIANCES: Mapping[str, float] = MappingProxyType(
         "submission": 0.10**2,
         "steel × sharpener": 0.10**2,
         "steel × tester": 0.10**2,
+        "level × steel": 0.10**2,
+        "level × submission": 0.10**2,
         "residual": 0.30**2,
     }
 )
-DROP_ORDER = ("submission", "steel × sharpener", "steel × tester")
+DROP_ORDER = ("submission", "level × submission", "level × steel", "steel × sharpener", "steel × tester")
 RANK_TOLERANCE = 1e-8  # of a column of unit length, or of its square: a chain of m people still leaves about 1/m
 ALIASED = 1e-6  # smallest eigenvalue of the scaled information below which terms are one
 EMPTY = 1e-10  # of F times the usual variance squared: a term that tells nothing beside the fixed part; else about its levels
@@ -44,6 +46,8 @@ WORDS = {
     "steel × tester": Reason("separability.term_steel_tester"),
     "steel × sharpener": Reason("separability.term_steel_sharpener"),
     "submission": Reason("separability.term_submission"),
+    "level × steel": Reason("separability.term_level_steel"),
+    "level × submission": Reason("separability.term_level_submission"),
     "residual": Reason("separability.term_residual"),
 }
 

@@ -28,9 +28,10 @@ from edgehold.words import Reason
 from .inputs import frozen
 from .random_terms import RANK_TOLERANCE, TermsHeld, check_lengths, checked_column, terms_held
 
-RANDOM_TERMS = ("blade", "batch", "submission", "steel × sharpener", "steel × tester")  # beside the two roles of people
+OF_STEELS, OF_LEVELS = ("steel × sharpener", "steel × tester"), ("level × steel", "level × submission")
+RANDOM_TERMS = ("blade", "batch", "submission", *OF_STEELS, *OF_LEVELS)  # beside the two roles of people
 PEOPLE = ("sharpener", "tester")
-PAIRED = {"steel": PEOPLE, "sharpener": ("tester",), "tester": ("sharpener",)}
+PAIRED = {"steel": PEOPLE, "sharpener": ("tester",), "tester": ("sharpener",), "level": PEOPLE}
 WEAK_EFFICIENCY, LEAST_CROSSING_DF, LEAST_PEOPLE, LARGEST_CV, LARGEST_VIF = 0.2, 4, 3, 1.0, 2.0
 SAME = 1e-5  # part of a difference in the lost directions, as a share of its length, that rounding may leave
 
@@ -178,9 +179,8 @@ def separability(labels: Mapping[str, Labels], *, variances: Mapping[str, float]
     Parameters
     ----------
     labels : by factor, one label a run. ``"sharpener"`` and ``"tester"`` are needed, with the same label for the same person in
-        both; ``"steel"`` may be given. ``"blade"``, ``"batch"``, ``"submission"``, ``"steel × sharpener"`` and ``"steel × tester"``
-        are random terms, used for the split only. Any other factor (version, lot, own sharpening) is a fixed
-        condition, taken out everywhere.
+        both; ``"steel"`` and ``"level"`` (of a treatment) may be given. ``RANDOM_TERMS`` are used for the split only. Any other
+        factor (version, lot, own sharpening) is a fixed condition, taken out everywhere.
     variances : assumed variances by random term and ``"residual"``, squared ln units; what is not given is taken from
         ``random_terms.ASSUMED_VARIANCES``.
 
@@ -473,7 +473,12 @@ def _overall(pairs: Array, df: Ints, units: Ints | None) -> tuple[str, tuple[int
 
 
 THESE = {name: Reason(f"separability.{name}s") for name in PAIRED}
-THOSE = {"steel": Reason("separability.hands"), "sharpener": THESE["tester"], "tester": THESE["sharpener"]}
+THOSE = {
+    "steel": Reason("separability.hands"),
+    "level": Reason("separability.hands"),
+    "sharpener": THESE["tester"],
+    "tester": THESE["sharpener"],
+}
 
 
 def _sentence(told: str) -> str:

@@ -28,6 +28,8 @@ DEFAULT_PRIORS: Mapping[str, HalfT] = MappingProxyType(
         "submission": HalfT(4, 0.10, ASSUMPTION),
         "steel × sharpener": HalfT(4, 0.10, ASSUMPTION),
         "steel × tester": HalfT(4, 0.10, ASSUMPTION),
+        "level × steel": HalfT(4, 0.10, ASSUMPTION),
+        "level × submission": HalfT(4, 0.10, ASSUMPTION),
         "rig": HalfT(4, 0.20, ASSUMPTION),  # this and the next five stand in a model only beside reference edges
         "scale": HalfT(4, 0.05, ASSUMPTION),
         "drift": HalfT(4, 0.10, ASSUMPTION),

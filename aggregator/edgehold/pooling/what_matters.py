@@ -14,9 +14,10 @@ from scipy.special import ndtr
 
 from edgehold.numerics.arrays import Array
 from edgehold.numerics.interval import Interval
+from edgehold.numerics.normal_mixture import NormalMixture
 
-from .crossed.runs_design import PRACTICE
-from .headline import CLASSES, Headline
+from .crossed.runs_design import LEVEL, PRACTICE
+from .headline import CLASSES, LEVELS, Answer, Headline
 from .hierarchical import SpreadPosterior, prior_log_sd, weighted_quantile
 from .separability import PEOPLE
 from .spread_priors import STEEL
@@ -24,7 +25,7 @@ from .spread_priors import STEEL
 TYPICAL, MOST = 0.954, 2.77  # √2 times the median and the 95 % point of a normal's absolute value
 SURE = 0.95  # posterior probability from which one is said to matter more than another
 GIVEN, WITHHELD = "given", "withheld"
-RANKED = (STEEL, PRACTICE, "sharpener", "tester", "blade")  # between which the question is asked
+RANKED = (STEEL, LEVEL, PRACTICE, "sharpener", "tester", "blade")  # between which the question is asked
 
 
 @dataclass(frozen=True)
@@ -33,13 +34,13 @@ class HowMuch:
 
     Attributes
     ----------
-    name : ``"steel"``, ``"practice"``, a random term, or ``"residual"`` for run to run.
+    name : ``"steel"``, ``"level"``, ``"practice"``, a random term, or ``"residual"`` for run to run.
     state : ``"given"``, or ``"withheld"`` where the figure would be the prior alone.
     reason : why withheld; empty otherwise.
-    typical : posterior median of the typical difference, ln scale; of practice the difference of the two classes.
+    typical : posterior median of the typical difference, ln scale; of practice and levels the difference of the two.
     interval : of the typical difference.
-    most : posterior median of what 95 % of pairs differ by less than; None for practice, which is one pair.
-    from_prior : posterior over prior standard deviation of ln σ; None for practice.
+    most : posterior median of what 95 % of pairs differ by less than; None for practice and levels, which are one pair.
+    from_prior : posterior over prior standard deviation of ln σ; None for practice and levels.
     levels : how many were met.
     """
 
@@ -59,7 +60,7 @@ class WhatMatters:
 
     Attributes
     ----------
-    rows : steel, practice, the random terms, run to run.
+    rows : steel, the levels where two are compared, practice, the random terms, run to run.
     more : (larger, smaller, probability) for pairs of ``RANKED`` of which one is the larger with probability of at least ``SURE``.
     asked : how many pairs could be asked about.
     """
@@ -78,9 +79,10 @@ def what_matters(found: Headline) -> WhatMatters:
     """
     if found.state != "fitted":
         return WhatMatters((), (), 0)
-    rows = [*_steel(found), *_practice(found), *(_term(found, name) for name in found.fit.names)]
+    rows = [*_steel(found), *_level(found), *_practice(found), *(_term(found, name) for name in found.fit.names)]
     names = [row.name for row in rows if row.state == GIVEN and row.name in RANKED]
-    pairs = [(a, b, _larger(found, a, b)) for i, a in enumerate(names) for b in names[i + 1 :]]
+    asked = [(a, b) for i, a in enumerate(names) for b in names[i + 1 :] if {a, b} != {LEVEL, PRACTICE}]  # those two have no common spread
+    pairs = [(a, b, _larger(found, a, b)) for a, b in asked]
     sure = [(a, b, p) if p >= SURE else (b, a, 1 - p) for a, b, p in pairs if max(p, 1 - p) >= SURE]
     return WhatMatters(tuple(rows), tuple(sure), len(pairs))
 
@@ -125,13 +127,27 @@ def _steel(found: Headline) -> list[HowMuch]:
 
 def _practice(found: Headline) -> list[HowMuch]:
     answer = found.practice
-    if answer is None or answer.posterior is None or answer.about != CLASSES:
+    if answer is None or answer.about != CLASSES:
+        return []
+    return _two(PRACTICE, answer, found, answer.units_first + answer.units_second)
+
+
+def _level(found: Headline) -> list[HowMuch]:
+    """Of two levels; which two of three or more would have to be chosen."""
+    if len(found.levels) != 1 or found.levels[0].about != LEVELS:
+        return []
+    return _two(LEVEL, found.levels[0], found, 2)
+
+
+def _two(name: str, answer: Answer, found: Headline, levels: int) -> list[HowMuch]:
+    """How much the two of one comparison differ."""
+    if answer.posterior is None:
         return []
     mixture, tail = answer.posterior.mixture, (1 - found.fit.level) / 2
     farthest = float((np.abs(mixture.means) + 40 * np.sqrt(mixture.variances)).max())
     low, middle, high = (_root(lambda x: mixture.below(x) - mixture.below(-x), p, farthest) for p in (tail, 0.5, 1 - tail))
     interval = Interval(low, high, found.fit.level, "posterior")
-    return [HowMuch(PRACTICE, GIVEN, "", middle, interval, None, None, answer.units_first + answer.units_second)]
+    return [HowMuch(name, GIVEN, "", middle, interval, None, None, levels)]
 
 
 def _root(share: Callable[[float], float], p: float, farthest: float) -> float:
@@ -140,15 +156,10 @@ def _root(share: Callable[[float], float], p: float, farthest: float) -> float:
 
 def _larger(found: Headline, a: str, b: str) -> float:
     """Posterior probability that two of ``a`` typically differ by more than two of ``b``."""
-    practice = found.practice.posterior if found.practice else None
-    if practice is not None and PRACTICE in (a, b):
-        other = b if a == PRACTICE else a
-        size, weights = _typical(found, other)
-        mixture = practice.mixture
-        root = np.sqrt(mixture.variances)[:, None]
-        beyond = ndtr((-size - mixture.means[:, None]) / root) + ndtr((mixture.means[:, None] - size) / root)
-        p = float((weights * beyond).sum())
-        return p if a == PRACTICE else 1 - p
+    for name, answer in {PRACTICE: found.practice, LEVEL: found.levels[0] if len(found.levels) == 1 else None}.items():
+        if name in (a, b) and answer is not None and answer.posterior is not None:
+            p = _beyond(answer.posterior.mixture, *_typical(found, b if a == name else a))
+            return p if a == name else 1 - p
     if STEEL in (a, b):
         size, weights = _typical(found, STEEL)
         own = TYPICAL * found.fit.sds[:, [found.fit.names.index(b if a == STEEL else a)]]
@@ -156,6 +167,13 @@ def _larger(found: Headline, a: str, b: str) -> float:
         return p if a == STEEL else 1 - p
     first, second = (found.fit.sds[:, found.fit.names.index(name)] for name in (a, b))
     return float(found.fit.weights @ (first > second))
+
+
+def _beyond(mixture: NormalMixture, size: Array, weights: Array) -> float:
+    """Posterior probability that two classes differ by more than a typical difference whose values have these weights."""
+    root = np.sqrt(mixture.variances)[:, None]
+    beyond = ndtr((-size - mixture.means[:, None]) / root) + ndtr((mixture.means[:, None] - size) / root)
+    return float((weights * beyond).sum())
 
 
 def _typical(found: Headline, name: str) -> tuple[Array, Array]:

@@ -17,11 +17,12 @@ from edgehold.pooling.random_terms import LARGEST_LEVELS
 from edgehold.words import Reason
 
 NEEDED = ("steel", "blade", "sharpener", "tester", "submission")
-OPTIONAL = ("batch", "version", "own_sharpening", "sharpening", "lot", "evening", "pair", "edge_part")
+OPTIONAL = ("batch", "version", "own_sharpening", "sharpening", "lot", "evening", "pair", "edge_part", "level")
 SAME_COLUMN = 1e-8  # length that a column of unit length keeps beside those before it, below which it is a combination of them
 OWN = "own sharpening"
 EDGE_PART = "part of the edge"
 PRACTICE, PRACTISED, NOVICE = "practice", "practised", "novice"
+LEVEL = "level"
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,6 +41,7 @@ class Runs:
     lot, evening : (n,) text, one that is not known counting as the submission's own; None where not given.
     pair : (n,) text, which two runs were cut in turn; None where none were.
     edge_part : (n,) text, which part of the edge; None where not given.
+    level : (n,) which level of the treatment that is compared, or None where a run is of none; None where fewer than two are met.
     """
 
     low: Array
@@ -58,6 +60,7 @@ class Runs:
     evening: Texts | None = None
     pair: Texts | None = None
     edge_part: Texts | None = None
+    level: npt.NDArray[np.object_] | None = None
 
     @property
     def one_sided(self) -> Bools:
@@ -75,6 +78,16 @@ class Runs:
         """The known steels, sorted."""
         return tuple(sorted(set(self.steel[self.known].tolist())))
 
+    @property
+    def levels(self) -> tuple[str, ...]:
+        """The levels met, sorted."""
+        return () if self.level is None else tuple(sorted({str(one) for one in self.level if one is not None}))
+
+    @property
+    def level_text(self) -> Texts | None:
+        """(n,) the level as text, "not known" where there is none; None where levels are not compared."""
+        return None if self.level is None else np.array(["not known" if one is None else one for one in self.level], dtype=str)
+
     def groups(self) -> dict[str, Texts]:
         """Labels of every random term that these runs might hold, in the order in which they are named everywhere."""
         found = {"sharpener": self.sharpener, "tester": self.tester, "blade": self.blade}
@@ -83,6 +96,9 @@ class Runs:
         found["submission"] = self.submission
         for name, person in {"steel × sharpener": self.sharpener, "steel × tester": self.tester}.items():
             found[name] = np.array([f"{one} × {who}" for one, who in zip(self.steel, person, strict=True)], dtype=str)
+        if self.level_text is not None:
+            for name, beside in {"level × steel": self.steel, "level × submission": self.submission}.items():
+                found[name] = np.array([f"{one} × {what}" for one, what in zip(self.level_text, beside, strict=True)], dtype=str)
         return found
 
     def chosen(self, rows: Bools | Ints) -> Runs:
@@ -104,6 +120,7 @@ class Runs:
             evening=None if self.evening is None else self.evening[rows],
             pair=None if self.pair is None else self.pair[rows],
             edge_part=None if self.edge_part is None else self.edge_part[rows],
+            level=None if self.level is None else self.level[rows],
         )
 
 
@@ -148,7 +165,8 @@ def checked_runs(low: ArrayLike, high: ArrayLike, labels: Mapping[str, Labels]) 
     labels : by factor, one label a run: ``steel`` and ``batch`` (None where not known), ``blade``, ``sharpener``, ``tester``,
         ``submission``; and where there are any ``version`` (MINOR, such as "1.2"), ``own_sharpening`` (bool; else sharpener
         and tester being the same), ``sharpening`` ("novice", anything else for practised, None where not known),
-        ``pair`` (of runs cut in turn, within the submission; None for a run cut alone) and ``edge_part``.
+        ``pair`` (of runs cut in turn, within the submission; None for a run cut alone), ``edge_part`` and ``level`` (of a
+        treatment; None for a run of none).
 
     Raises
     ------
@@ -186,12 +204,20 @@ def checked_runs(low: ArrayLike, high: ArrayLike, labels: Mapping[str, Labels]) 
         evening=_within(_own_where_unknown(columns.get("evening"), text["submission"]), text["submission"]),
         pair=_pairs(columns.get("pair"), text["submission"]),
         edge_part=None if "edge_part" not in columns else np.array([str(v) for v in columns["edge_part"]], dtype=str),
+        level=_levels(columns.get(LEVEL)),
         **text,
     )
 
 
 def _known_or_own(values: list[object], blade: list[object], what: str) -> Texts:
     return np.array([f"{what} of {b}" if value is None else str(value) for value, b in zip(values, blade, strict=True)], dtype=str)
+
+
+def _levels(values: list[object] | None) -> npt.NDArray[np.object_] | None:
+    """Levels where two or more are met: one compares nothing."""
+    if values is None or len({value for value in values if value is not None}) < 2:
+        return None
+    return np.array([None if value is None else str(value) for value in values], dtype=object)
 
 
 def _batches(values: list[object], blade: list[object]) -> Texts | None:
@@ -222,7 +248,7 @@ def too_many_levels(runs: Runs) -> str:
 
 
 def fixed_part(runs: Runs, *, practice: bool = False, steel: bool = True) -> FixedPart:
-    """Protocol MINOR, steel, part of the edge, and own sharpening where it can be told beside them and beside the people.
+    """Protocol MINOR, steel, part of the edge, level, and own sharpening where it can be told beside them and beside the people.
 
     Parameters
     ----------
@@ -235,6 +261,7 @@ def fixed_part(runs: Runs, *, practice: bool = False, steel: bool = True) -> Fix
     names, columns, not_held = ["constant"], [np.ones(len(runs.low))], {}
     factors = {"version": runs.version} | ({"steel": runs.steel} if steel else {}) | ({PRACTICE: runs.practice} if practice else {})
     factors |= {} if runs.edge_part is None else {EDGE_PART: runs.edge_part}
+    factors |= {} if runs.level_text is None else {LEVEL: runs.level_text}
     for factor, values in factors.items():
         for level in np.unique(values)[1:]:
             names.append(f"{factor} {level}")

@@ -17,6 +17,7 @@ import numpy as np
 
 from edgehold.endpoints.references import Beside
 from edgehold.endpoints.rows import CurvePoint, EndpointRow
+from edgehold.estimates.design import ARMS
 from edgehold.numerics.arrays import Array
 from edgehold.numerics.attempt import NotFitted, attempt
 from edgehold.numerics.half_t import HalfT
@@ -185,8 +186,7 @@ def _alone(values: _Values, sensitivity: bool) -> AllAnswers:
 
 
 def _answered(values: _Values, found: Headline, readings: int | None) -> Answered:
-    asked = [*found.pairs, *([found.practice] if found.practice else [])]
-    direct = {(one.factor, one.first, one.second): _direct(values.rows, one.factor, one.first, one.second) for one in asked}
+    direct = {(one.factor, one.first, one.second): _direct(values.rows, one.factor, one.first, one.second) for one in found.answers}
     submissions = len({row.submission for row in values.rows})
     return Answered(*values.key, values.left_out, submissions, readings, found, what_matters(found), direct)
 
@@ -196,15 +196,11 @@ def _direct(rows: list[EndpointRow], factor: str, first: str, second: str) -> tu
     sides: dict[str, set[str]] = defaultdict(set)
     testers = set()
     for row in rows:
-        side = row.steel if factor == "steel" else _practice(row.sharpening)
+        side = ARMS[factor][1](row)
         if side in (first, second):
             sides[row.submission].add(side)
             testers.add(row.tester)
     return sum(len(met) == 2 for met in sides.values()), len(testers)
-
-
-def _practice(sharpening: str | None) -> str | None:
-    return sharpening if sharpening in (None, "novice") else "practised"
 
 
 # ---- all readings of a pool --------------------------------------------------------------------------------------------------

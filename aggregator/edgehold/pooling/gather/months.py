@@ -18,11 +18,12 @@ from edgehold.estimates.repeatability import RepeatabilityTable
 from edgehold.estimates.results import SubmissionEstimate
 from edgehold.numerics.attempt import NotFitted, attempt
 from edgehold.numerics.interval import Interval
-from edgehold.pooling.crossed.runs_design import PRACTICE, Runs, checked_runs
+from edgehold.pooling.crossed.runs_design import LEVEL, PRACTICE, Runs, checked_runs
 from edgehold.pooling.headline import Answer, Headline, questions, unanswered
 from edgehold.pooling.pairwise.comparisons import PooledComparison, by_pair, leading
 from edgehold.pooling.pairwise.studies import Pair, cluster_numbers
 from edgehold.pooling.run_labels import all_labels
+from edgehold.pooling.spread_priors import STEEL
 from edgehold.records.canonical import PoolKey, Repository
 from edgehold.records.model.protocol import EndpointRule, Protocol, version_order
 
@@ -35,6 +36,7 @@ Compared = tuple[str, str, str]
 """What is compared: factor, first, second."""
 Key = tuple[PoolKey, str, Compared]
 
+ASKED = {"sharpener": PRACTICE, "level": LEVEL}  # what is followed, by the factor that a protocol asks for; else steels
 POOLED, NOT_ESTIMABLE, NOT_FITTED = "pooled", "not estimable", "not fitted"
 SAMPLED = 100  # values up to which the spreads are sampled; above, their posterior is taken as normal about its mode
 
@@ -200,9 +202,10 @@ OfQuestion = TypeVar("OfQuestion", PooledComparison, _Ever)
 
 
 def _of_question(protocol: Protocol, comparisons: list[OfQuestion]) -> list[OfQuestion]:
-    """Practised against novice where sharpeners are the question and some submission has both; pairs of steels otherwise."""
-    practice = [c for c in comparisons if c.factor == "practice"]
-    return practice if practice and protocol.question.factor == "sharpener" else [c for c in comparisons if c.factor == "steel"]
+    """What the question is about where some submission has both sides of it; pairs of steels otherwise."""
+    factor = ASKED.get(protocol.question.factor, STEEL)
+    asked = [c for c in comparisons if c.factor == factor]
+    return asked or [c for c in comparisons if c.factor == STEEL]
 
 
 # ---- one month ---------------------------------------------------------------------------------------------------------------
@@ -281,5 +284,4 @@ def _answered(runs: Runs, asked: Asked) -> Headline:
 
 def _answer(found: Headline, lead: Compared) -> Answer | None:
     """The answer on what is followed; None before both of the two were met."""
-    told = [found.practice] if lead[0] == PRACTICE else found.pairs
-    return next((one for one in told if one is not None and (one.first, one.second) == lead[1:]), None)
+    return next((one for one in found.answers if (one.factor, one.first, one.second) == lead), None)

@@ -19,6 +19,7 @@ from scipy.stats import f as f_distribution
 from edgehold.endpoints.rows import EndpointRow
 from edgehold.estimates.repeatability import Repeatability, RepeatabilityTable
 from edgehold.estimates.results import Contrast, SubmissionEstimate, Verdict
+from edgehold.estimates.submissions import POOLED_FACTORS
 from edgehold.numerics.attempt import attempt
 from edgehold.numerics.interval import Interval
 from edgehold.records.canonical import PoolKey
@@ -146,7 +147,7 @@ def compare(
     worthwhile: dict[tuple[PoolKey, str], float],
     interested: frozenset[str] = frozenset(),
 ) -> tuple[PooledComparison, ...]:
-    """All comparisons of steels, and of practised with novice sharpeners, per pool and endpoint.
+    """All comparisons of steels, of levels, and of practised with novice sharpeners, per pool and endpoint.
 
     Parameters
     ----------
@@ -213,11 +214,11 @@ def _practice(sharpening: str | None) -> str | None:
 
 
 def _specimens(rows: Iterable[EndpointRow]) -> Specimens:
-    """Blades by (submission, endpoint, steel or class of sharpener), over the rows that have a value."""
+    """Blades by (submission, endpoint, steel, class of sharpener or level), over the rows that have a value."""
     blades: Specimens = defaultdict(set)
     for row in rows:
         if row.status != "missing":
-            for arm in (row.steel, _practice(row.sharpening)):
+            for arm in (row.steel, _practice(row.sharpening), row.level):
                 blades[(row.submission, row.endpoint, arm)].add(row.blade)
     return blades
 
@@ -231,11 +232,11 @@ def leading(comparisons: Iterable[Ranked]) -> Ranked | None:
 
 
 def by_pair(estimates: Iterable[SubmissionEstimate]) -> dict[tuple[str, str, str], list[Pair]]:
-    """Contrasts of steels and of practice by what they compare."""
+    """Contrasts of steels, of practice and of levels by what they compare."""
     pairs: dict[tuple[str, str, str], list[Pair]] = defaultdict(list)
     for estimate in estimates:
         for contrast in estimate.contrasts:
-            if contrast.factor in ("steel", "practice"):
+            if contrast.factor in POOLED_FACTORS:
                 pairs[(contrast.factor, contrast.first, contrast.second)].append((estimate, contrast))
     return pairs
 

@@ -183,7 +183,7 @@ def model_result(found: Answered | None, rule: EndpointRule, unit: str) -> Model
         one_sided=headline.one_sided,
         submissions=found.submissions,
         readings=found.readings,
-        left_out=found.left_out + sum(headline.left_out.values()),
+        left_out=found.left_out + sum(headline.left_out.values()) + sum(headline.levels_left_out.values()),
         fixed=fixed_words(headline.fixed),
         not_held=tuple(f"{name}: {reason}" for name, reason in headline.not_held.items()),
         priors=tuple(

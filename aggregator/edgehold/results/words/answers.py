@@ -15,7 +15,8 @@ from edgehold.words import Reason, capital, listed, together
 from .sentences import amount, compared, end_text, figures, ratio_text, sides, verdict_ending
 
 RESIDUAL_NAME = "run-to-run"
-SHORT = ("steel", "practice", "sharpener", "tester", "blade")  # what is asked to matter more
+ONE_PAIR = ("practice", "level")  # of which two are met, and no spread
+SHORT = ("steel", "level", "practice", "sharpener", "tester", "blade")  # what is asked to matter more
 MOSTLY_PRIOR = 80.0  # percent of a prior's spread left from which a figure is called mostly that
 
 
@@ -74,16 +75,16 @@ def matters_words(row: HowMuchResult) -> str:
     who = _called(row.what)
     if row.state == "withheld":
         return Reason("model_answer.withheld", who=who.rstrip(","), reason=row.reason)
-    shifts = row.what.startswith("steel ×") and " or " not in row.what
+    shifts = " × " in row.what and " or " not in row.what
     told = Reason(
-        f"model_answer.{'practice_differs' if row.what == 'practice' else 'shifts' if shifts else 'differ'}",
+        f"model_answer.{'pair_differs' if row.what in ONE_PAIR else 'shifts' if shifts else 'differ'}",
         who=capital(who),
         typical=ratio_text(row.typical_ratio),
         low=amount(needed(row.typical_low)),
         high=amount(needed(row.typical_high)),
         most=ratio_text(row.most_ratio),
     )
-    mostly = row.what != "practice" and needed(row.from_prior_percent) >= MOSTLY_PRIOR
+    mostly = row.what not in ONE_PAIR and needed(row.from_prior_percent) >= MOSTLY_PRIOR
     return together(told, Reason("model_answer.mostly_prior") if mostly else "")
 
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from edgehold.results.model.results import EndpointResult
 
 LEAST_TIMES = 100  # per cent: from this difference on "times as", below it per cent
-NAMED = ("practice", "sharpener")  # factors whose sides are called by more than a name
+NAMED = ("practice", "sharpener", "level")  # factors whose sides are called by more than a name
 ENDINGS = {
     BETTER: "beyond",
     WORSE: "beyond",

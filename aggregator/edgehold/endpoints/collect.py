@@ -235,6 +235,7 @@ def _run_points(submission: LoadedSubmission, run: CanonicalRun, protocol: Proto
             n=k.n,
             limit=k.limit,
             raw=k.mean,
+            level=run.level,
         )
 
 

@@ -111,6 +111,7 @@ class CurvePoint:
     limit : None, or ``below`` / ``above`` when a repeat was below the resolution / over the end of the scale. It
         speaks of the reading: where lower readings are keener, ``below`` makes ``keenness`` a lower bound.
     raw : arithmetic mean of the repeats in the reading's canonical unit.
+    level : of the run; None where the protocol compares none, or the run is of none.
     """
 
     pool: PoolKey
@@ -128,3 +129,4 @@ class CurvePoint:
     n: int
     limit: str | None
     raw: float
+    level: str | None = None

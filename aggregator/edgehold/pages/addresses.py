@@ -51,6 +51,11 @@ def pair(of: Pool, comparison: Comparison | Answer) -> str:
     return f"{pool(of)}compare/{segment(comparison.first)}-and-{segment(comparison.second)}/"
 
 
+def levels(of: Pool) -> str:
+    """The levels that a pool compares, early and late side by side."""
+    return f"{pool(of)}levels/"
+
+
 def log(of: PoolLog) -> str:
     """How one pool's estimates moved."""
     return f"/results/log/{segment(of.protocol)}-v{of.major}-{of.origin}/"

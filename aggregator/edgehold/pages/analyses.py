@@ -13,9 +13,12 @@ from edgehold.results.model.results import EndpointResult, Pool
 from . import spread_bars
 from .formatting import endpoints_in_order, word
 
-KIND_ORDER = ("steel", "practice", "sharpener", "tester", "blade", "batch", "lot", "evening", "pair", "submission", "run-to-run")
-TERM_ORDER = ("sharpener", "tester", "blade", "batch", "steel × sharpener", "steel × tester", "submission", "run-to-run")
-NOT_ONLY_TERMS = ("practice", "sharpener", "lot", "evening", "pair")  # what the hierarchical model tells otherwise, or besides
+KIND_ORDER = ("steel", "level", "practice", "sharpener", "tester", "blade", "batch", "lot", "evening", "pair", "submission", "run-to-run")
+TERM_ORDER = (
+    "sharpener", "tester", "blade", "batch", "steel × sharpener", "steel × tester", "level × steel", "level × submission", "submission",
+    "run-to-run",
+)  # fmt: skip
+NOT_ONLY_TERMS = ("level", "practice", "sharpener", "lot", "evening", "pair")  # what the hierarchical model tells otherwise, or besides
 
 
 @dataclass(frozen=True)
@@ -116,6 +119,6 @@ def axes(endpoint: EndpointResult) -> spread_bars.SpreadAxis:
     )
 
 
-def curves_of(pool: Pool, first: str, second: str) -> CurveComparison | None:
+def curves_of(pool: Pool, factor: str, first: str, second: str) -> CurveComparison | None:
     """Their curves against each other; None where nobody asked."""
-    return next((x for x in pool.curve_comparisons if (x.first, x.second) == (first, second)), None)
+    return next((x for x in pool.curve_comparisons if (x.factor, x.first, x.second) == (factor, first, second)), None)

@@ -66,11 +66,23 @@ def of_pair(pool: Pool, first: str, second: str) -> list[tuple[EndpointResult, A
     return [(e, c) for e in endpoints_in_order(pool) for c in e.steels if (c.first, c.second) == (first, second)]
 
 
+def level_pairs(pool: Pool) -> list[tuple[str, str]]:
+    """Every pair of levels met at some endpoint, by name."""
+    return sorted({(c.first, c.second) for e in pool.endpoints for c in e.levels})
+
+
+def of_levels(pool: Pool, first: str, second: str) -> list[tuple[EndpointResult, Answer]]:
+    """The answers on one pair of levels, early, late and overall."""
+    return [(e, c) for e in endpoints_in_order(pool) for c in e.levels if (c.first, c.second) == (first, second)]
+
+
 def headline_pair(pool: Pool) -> list[tuple[EndpointResult, Answer]]:
     """Early, late and overall of the comparison that the pool's headline quotes; empty when it quotes none."""
     if pool.quoted is None:
         return []
-    return practice(pool) if pool.quoted.factor == "practice" else of_pair(pool, pool.quoted.first, pool.quoted.second)
+    if pool.quoted.factor == "practice":
+        return practice(pool)
+    return (of_levels if pool.quoted.factor == "level" else of_pair)(pool, pool.quoted.first, pool.quoted.second)
 
 
 def quoted_sentence(pool: Pool) -> str:

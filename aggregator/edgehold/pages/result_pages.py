@@ -29,6 +29,8 @@ def result_pages(results: Results) -> Iterator[Page]:
         yield from (_pair(pool, first, second, log) for first, second in choose.pairs(pool))
         if choose.practice(pool):
             yield _sharpening(pool, log)
+        if choose.level_pairs(pool):
+            yield _levels(pool, log)
 
 
 def axes(pool: Pool) -> dict[str, bars.Axis]:
@@ -46,6 +48,7 @@ def _pool(pool: Pool, log: str, not_fitted: int) -> Page:
         endpoints=endpoints,
         axes=axes(pool),
         table=[(first, second, _by_endpoint(pool, first, second)) for first, second in choose.pairs(pool)],
+        levels_compared=[(first, second, found, _common_axis(found)) for first, second, found in _of_levels(pool)],
         practice=choose.practice(pool),
         practice_axis=_practice_axis(pool),
         chart=curves(pool, pool.headline),
@@ -91,7 +94,7 @@ def _model_axis(found: list[tuple[EndpointResult, CrossedContrast]]) -> bars.Axi
 def _pair(pool: Pool, first: str, second: str, log: str) -> Page:
     found = choose.of_pair(pool, first, second)
     by_studies = choose.by_studies(pool, "steel", first, second)
-    along = analyses.curves_of(pool, first, second)
+    along = analyses.curves_of(pool, "steel", first, second)
     html = render(
         "pair.html",
         pool=pool,
@@ -140,3 +143,32 @@ def _sharpening(pool: Pool, log: str) -> Page:
     )
     address = f"{addresses.pool(pool)}sharpening/"
     return Page(address, Reason("pages.practice_title", pool=pool_name(pool)), html, "Results")
+
+
+def _of_levels(pool: Pool) -> list[tuple[str, str, list[tuple[EndpointResult, Answer]]]]:
+    """Every pair of levels with its answers."""
+    return [(first, second, choose.of_levels(pool, first, second)) for first, second in choose.level_pairs(pool)]
+
+
+def _levels(pool: Pool, log: str) -> Page:
+    pairs = [_level_pair(pool, *one) for one in _of_levels(pool)]
+    words = sorted({word for first, second in choose.level_pairs(pool) for word in (first, second)})
+    html = render("levels.html", pool=pool, log=log, words=words, pairs=pairs)
+    return Page(addresses.levels(pool), Reason("pages.levels_title", pool=pool_name(pool)), html, "Results", record=True)
+
+
+def _level_pair(pool: Pool, first: str, second: str, found: list[tuple[EndpointResult, Answer]]) -> dict[str, object]:
+    """What the page shows of one pair of levels."""
+    by_studies = choose.by_studies(pool, "level", first, second)
+    along = analyses.curves_of(pool, "level", first, second)
+    return {
+        "first": first,
+        "second": second,
+        "found": found,
+        "common": _common_axis(found),
+        "by_studies": by_studies,
+        "axes": _forest_axes(by_studies),
+        "curves": along,
+        "same_work": contrast_curves.same_work(pool, along) if along is not None else "",
+        "same_sharpness": contrast_curves.same_sharpness(pool, along) if along is not None else "",
+    }

@@ -1,4 +1,7 @@
-"""Dulling curves of steels: what an average sharpener and tester would read with an average blade, read off a pool's joint model."""
+"""Dulling curves of steels, or of levels: what an average sharpener and tester would read with an average blade.
+
+They are read off a pool's joint model. A pool whose runs are of two levels or more has curves of these, any other of its steels.
+"""
 
 from __future__ import annotations
 
@@ -14,13 +17,14 @@ from edgehold.numerics.arrays import Array
 from edgehold.numerics.attempt import attempt
 from edgehold.numerics.half_t import HalfT
 from edgehold.numerics.interval import Interval
-from edgehold.pooling.crossed.runs_design import FixedPart, Runs, checked_runs
+from edgehold.pooling.crossed.runs_design import LEVEL, FixedPart, Runs, checked_runs
 from edgehold.pooling.hierarchical import ContrastPosterior, HierarchicalFit
 from edgehold.pooling.run_labels import all_labels
+from edgehold.pooling.spread_priors import STEEL
 from edgehold.records.canonical import PoolKey
 
 from .joint import JointModel, Readings, joint_model
-from .pairs import CurvePair, curve_pairs
+from .pairs import CurvePair, curve_pairs, name_of
 from .references import References
 
 LEAST_SUBMISSIONS = 2  # a curve from one submission is that submission's own
@@ -30,7 +34,7 @@ SEED = 20261125  # any fixed number: the same readings give the same bands
 
 @dataclass(frozen=True)
 class MeanPoint:
-    """Mean keenness of one steel at one checkpoint.
+    """Mean keenness of one steel, or level, at one checkpoint.
 
     Attributes
     ----------
@@ -50,17 +54,25 @@ class MeanPoint:
 
 @dataclass(frozen=True)
 class MeanCurve:
-    """One steel's mean curve in one pool; without points where its numbers failed, and the reason."""
+    """One mean curve in one pool.
+
+    Attributes
+    ----------
+    pool, factor, name : of which steel or level of which pool; ``factor`` is ``"steel"`` or ``"level"``.
+    points : by work; none where numbers failed.
+    reason : why they did; empty otherwise.
+    """
 
     pool: PoolKey
-    steel: str
+    factor: str
+    name: str
     points: tuple[MeanPoint, ...]
     reason: str = ""
 
 
 @dataclass(frozen=True, eq=False)
 class PoolCurves:
-    """Curves of a pool's steels, and pairs of them against each other."""
+    """Curves of a pool's steels or levels, and pairs of them against each other."""
 
     curves: tuple[MeanCurve, ...]
     pairs: tuple[CurvePair, ...]
@@ -82,6 +94,16 @@ class ReadPool:
     runs: Runs
     readings: Readings
     points: tuple[CurvePoint, ...]
+
+    @property
+    def factor(self) -> str:
+        """What curves are of."""
+        return factor_of(self.points)
+
+
+def factor_of(points: Iterable[CurvePoint]) -> str:
+    """What curves of a pool are of: its levels where two or more are met, else its steels."""
+    return LEVEL if len({point.level for point in points} - {None}) > 1 else STEEL
 
 
 def starting_keenness(points: Iterable[CurvePoint]) -> dict[PoolKey, float]:
@@ -135,19 +157,19 @@ def read_pool(points: Sequence[CurvePoint], rows: Iterable[EndpointRow], checkpo
 
 def _labels_of_points(points: Sequence[CurvePoint]) -> dict[str, list[object]]:
     """What points alone tell of their runs."""
-    plain = ("steel", "blade", "sharpener", "tester", "submission")
+    plain = ("steel", "blade", "sharpener", "tester", "submission", "level")
     return {name: [getattr(point, name) for point in points] for name in plain} | {"batch": [None] * len(points)}
 
 
 @dataclass(frozen=True, eq=False)
 class CurvesAsked:
-    """A pool's joint model, and which means of steels at checkpoints its readings tell.
+    """A pool's joint model, and which means of steels or levels at checkpoints its readings tell.
 
     Attributes
     ----------
     model : joint.
-    cells : steel and checkpoint of every mean.
-    cells_of : (cells, coefficients) what each mean is made of: the steel's own, and of everything else the average over the runs.
+    cells : steel or level, and checkpoint, of every mean.
+    cells_of : (cells, coefficients) what each mean is made of: its own, and of everything else the average over the runs.
     """
 
     model: JointModel
@@ -158,7 +180,7 @@ class CurvesAsked:
 def curves_asked(
     read: ReadPool, checkpoints: Sequence[float], priors: Mapping[str, HalfT], references: References | None = None
 ) -> CurvesAsked:
-    """Ask a pool's readings for its steels' curves.
+    """Ask a pool's readings for the curves of its steels, or levels.
 
     Parameters
     ----------
@@ -169,20 +191,21 @@ def curves_asked(
     """
     model = joint_model(read.runs, read.readings, checkpoints, priors, references=references)
     cells, rows = [], []
-    for steel, work in sorted({(p.steel, p.work) for p in _told(read.points, checkpoints) if p.steel is not None}):
+    factor = read.factor
+    for name, work in sorted({(name_of(p, factor), p.work) for p in _told(read.points, checkpoints, factor)}):
         quantity = model.quantity((model.checkpoints == work).astype(float))
-        c = model.parts.fixed.contrast(_average(model.parts.fixed, steel))
+        c = model.parts.fixed.contrast(_average(model.parts.fixed, factor, name))
         if c is not None and model.estimable(c, quantity):
-            cells.append((steel, work))
+            cells.append((name, work))
             rows.append(model.coefficients(c, quantity))
     return CurvesAsked(model, tuple(cells), np.array(rows).reshape(len(cells), int(model.kept.sum())))
 
 
-def _average(fixed: FixedPart, steel: str) -> dict[str, float]:
-    """Weights of the columns in the mean of one steel, all else as in the average run."""
+def _average(fixed: FixedPart, factor: str, name: str) -> dict[str, float]:
+    """Weights of the columns in the mean of one steel or level, all else as in the average run."""
     return {
-        name: float(name == f"steel {steel}") if name.startswith("steel ") else float(column.mean())
-        for name, column in zip(fixed.names, fixed.full.T, strict=True)
+        column_name: float(column_name == f"{factor} {name}") if column_name.startswith(f"{factor} ") else float(column.mean())
+        for column_name, column in zip(fixed.names, fixed.full.T, strict=True)
     }
 
 
@@ -197,28 +220,35 @@ def curves_of(
     checkpoints : the protocol's.
     asked, fit : the joint model and its posterior; None and the reason where its numbers failed.
     """
-    told, start = _told(points, checkpoints), starting_keenness(points).get(points[0].pool, 0.0)
-    steels = sorted({point.steel for point in told if point.steel is not None})
+    factor = factor_of(points)
+    told, start = _told(points, checkpoints, factor), starting_keenness(points).get(points[0].pool, 0.0)
+    names = sorted({name_of(point, factor) for point in told})
     reason = fit if isinstance(fit, str) else fit.reason if fit.state != "fitted" else ""
     if asked is None or isinstance(fit, str) or reason:
-        curves = tuple(MeanCurve(points[0].pool, steel, (), reason) for steel in steels)
-        return PoolCurves(curves, curve_pairs(points, (), np.zeros(0), reason, checkpoints, start))
+        curves = tuple(MeanCurve(points[0].pool, factor, name, (), reason) for name in names)
+        return PoolCurves(curves, curve_pairs(points, (), np.zeros(0), reason, checkpoints, start, factor))
 
     def drawn() -> Array | str:
         return fit.draws(DRAWS, np.random.default_rng(SEED)) @ asked.cells_of.T
 
-    curves = tuple(_curve(points[0].pool, steel, told, asked, fit, start) for steel in steels)
+    curves = tuple(_curve(points[0].pool, (factor, name), told, asked, fit, start) for name in names)
     means = asked.cells_of @ (fit.weights @ fit.coefficients)
-    return PoolCurves(curves, curve_pairs(points, asked.cells, means, attempt(drawn, lambda why: why), checkpoints, start))
+    drawn_means = attempt(drawn, lambda why: why)
+    return PoolCurves(curves, curve_pairs(points, asked.cells, means, drawn_means, checkpoints, start, factor))
 
 
-def _curve(pool: PoolKey, steel: str, told: list[CurvePoint], asked: CurvesAsked, fit: HierarchicalFit, start: float) -> MeanCurve:
-    cells = [(i, [p for p in told if (p.steel, p.work) == cell]) for i, cell in enumerate(asked.cells) if cell[0] == steel]
-    return attempt(
-        lambda: MeanCurve(pool, steel, tuple(_mean_point(read[0].work, fit.contrast(asked.cells_of[i]), read, start) for i, read in cells)),
-        lambda why: MeanCurve(pool, steel, (), why),
-        lambda curve: (point.mean for point in curve.points),
-    )
+def _curve(
+    pool: PoolKey, which: tuple[str, str], told: list[CurvePoint], asked: CurvesAsked, fit: HierarchicalFit, start: float
+) -> MeanCurve:
+    """The curve of one steel or level; ``which`` is the factor and the name."""
+    factor, name = which
+    cells = [(i, [p for p in told if (name_of(p, factor), p.work) == cell]) for i, cell in enumerate(asked.cells) if cell[0] == name]
+
+    def made() -> MeanCurve:
+        points = (_mean_point(read[0].work, fit.contrast(asked.cells_of[i]), read, start) for i, read in cells)
+        return MeanCurve(pool, factor, name, tuple(points))
+
+    return attempt(made, lambda why: MeanCurve(pool, factor, name, (), why), lambda curve: (point.mean for point in curve.points))
 
 
 def _mean_point(work: float, told: ContrastPosterior, read: list[CurvePoint], start: float) -> MeanPoint:
@@ -226,11 +256,11 @@ def _mean_point(work: float, told: ContrastPosterior, read: list[CurvePoint], st
     return MeanPoint(work, told.mean - start, interval, len({(p.submission, p.run) for p in read}), len({p.submission for p in read}))
 
 
-def _told(points: Iterable[CurvePoint], checkpoints: Sequence[float]) -> list[CurvePoint]:
-    """Readings at those checkpoints of a known steel at which several submissions have a reading on the scale."""
-    read: dict[tuple[str | None, float], set[str]] = defaultdict(set)
-    there = [point for point in points if point.steel is not None and point.work in checkpoints]
+def _told(points: Iterable[CurvePoint], checkpoints: Sequence[float], factor: str) -> list[CurvePoint]:
+    """Readings at those checkpoints of a known steel or level at which several submissions have a reading on the scale."""
+    read: dict[tuple[str, float], set[str]] = defaultdict(set)
+    there = [point for point in points if name_of(point, factor) and point.work in checkpoints]
     for point in there:
         if point.limit is None:
-            read[(point.steel, point.work)].add(point.submission)
-    return [point for point in there if len(read[(point.steel, point.work)]) >= LEAST_SUBMISSIONS]
+            read[(name_of(point, factor), point.work)].add(point.submission)
+    return [point for point in there if len(read[(name_of(point, factor), point.work)]) >= LEAST_SUBMISSIONS]

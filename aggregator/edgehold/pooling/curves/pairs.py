@@ -1,4 +1,4 @@
-"""Two steels along the whole course of work, pair by pair, from the joint posterior of a pool's curves.
+"""Two steels, or two levels, along the whole course of work, pair by pair, from the joint posterior of a pool's curves.
 
 The curves of a pair are those that are published one by one (``curves``): their ratio at a checkpoint is the difference of the two, and
 bands know blades, people, submissions and runs, because the posterior does. The arithmetic of a pair is in ``curve_contrast``.
@@ -13,6 +13,8 @@ from itertools import combinations
 from edgehold.endpoints.rows import CurvePoint
 from edgehold.numerics.arrays import Array
 from edgehold.numerics.attempt import attempt
+from edgehold.pooling.crossed.runs_design import LEVEL
+from edgehold.pooling.spread_priors import STEEL
 from edgehold.records.canonical import PoolKey
 from edgehold.words import Reason
 
@@ -24,11 +26,11 @@ LEAST_CHECKPOINTS = 2
 
 @dataclass(frozen=True, eq=False)
 class CurvePair:
-    """Two steels along the whole course of work, in one pool.
+    """Two steels, or two levels, along the whole course of work, in one pool.
 
     Attributes
     ----------
-    pool, first, second : what is compared.
+    pool, factor, first, second : what is compared; ``factor`` is ``"steel"`` or ``"level"``.
     submissions : submissions that hold both, sharpened by the same person and tested by the same person.
     runs_first, runs_second, blades_first, blades_second : how much of each the curves rest on.
     read_at : checkpoints of the protocol at which both have a mean.
@@ -38,6 +40,7 @@ class CurvePair:
     """
 
     pool: PoolKey
+    factor: str
     first: str
     second: str
     submissions: int
@@ -58,32 +61,39 @@ def curve_pairs(
     draws: Array | str,
     checkpoints: Sequence[float],
     reference: float,
+    factor: str = STEEL,
 ) -> tuple[CurvePair, ...]:
-    """Every pair of steels that some submission of a pool holds both of, by name.
+    """Every pair of steels, or of levels, that some submission of a pool holds both of, by name.
 
     Parameters
     ----------
     points : readings of one pool.
-    cells : (p,) steel and checkpoint of every mean.
+    cells : (p,) steel or level, and checkpoint, of every mean.
     means : (p,) posterior means.
     draws : (m, p) draws from their joint posterior, or the reason why there are none; empty where no checkpoint has a mean.
     checkpoints : the protocol's.
     reference : the pool's mean keenness at 0.
+    factor : which of the two is compared.
     """
     at = {steel: {work: i for i, (own, work) in enumerate(cells) if own == steel} for steel, _ in cells}
-    return tuple(_pair(pair, points, at, means, draws, checkpoints, reference) for pair in _pairs(points))
+    return tuple(_pair((factor, pair), points, at, means, draws, checkpoints, reference) for pair in _pairs(points, factor))
 
 
-def _pairs(points: Sequence[CurvePoint]) -> list[tuple[str, str]]:
-    steels: dict[str, set[str]] = {}
+def name_of(point: CurvePoint, factor: str) -> str:
+    """The steel or level of a reading; empty where it is not known."""
+    return (point.level if factor == LEVEL else point.steel) or ""
+
+
+def _pairs(points: Sequence[CurvePoint], factor: str) -> list[tuple[str, str]]:
+    names: dict[str, set[str]] = {}
     for point in points:
-        if point.steel is not None:
-            steels.setdefault(point.submission, set()).add(point.steel)
-    return sorted({pair for own in steels.values() for pair in combinations(sorted(own), 2)})
+        if name_of(point, factor):
+            names.setdefault(point.submission, set()).add(name_of(point, factor))
+    return sorted({pair for own in names.values() for pair in combinations(sorted(own), 2)})
 
 
 def _pair(
-    pair: tuple[str, str],
+    which: tuple[str, tuple[str, str]],
     points: Sequence[CurvePoint],
     at: Mapping[str, Mapping[float, int]],
     means: Array,
@@ -91,13 +101,15 @@ def _pair(
     checkpoints: Sequence[float],
     reference: float,
 ) -> CurvePair:
-    own = [[point for point in points if point.steel == steel] for steel in pair]
+    factor, pair = which
+    own = [[point for point in points if name_of(point, factor) == name] for name in pair]
     hands = [{(p.submission, p.sharpener, p.tester) for p in side} for side in own]
     runs, blades = [len({(p.submission, p.run) for p in side}) for side in own], [len({p.blade for p in side}) for side in own]
     met = hands[0] & hands[1]
     work = [w for w in checkpoints if all(w in at.get(steel, {}) for steel in pair)]
     return CurvePair(
         points[0].pool,
+        factor,
         *pair,
         submissions=len({submission for submission, _, _ in met}),
         runs_first=runs[0],

@@ -259,8 +259,10 @@ class BandPoint(Record):
 
 
 class CurveComparison(Record):
-    """Two steels along the whole course of work, from the joint posterior of the pool's curves."""
+    """Two steels, or two levels, along the whole course of work, from the joint posterior of the pool's curves."""
 
+    factor: Literal["steel", "level"] = "steel"
+    """What is compared."""
     first: str
     """The one in the numerator."""
     second: str

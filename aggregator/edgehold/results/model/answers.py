@@ -39,7 +39,7 @@ class MethodLine(Record):
 class Answer(Record):
     """The answer on one comparison, from the hierarchical model of all runs: the random-effects meta-analysis in one stage."""
 
-    factor: Literal["steel", "practice"]
+    factor: Literal["steel", "practice", "level"]
     """What is compared."""
     first: str
     """The one in the numerator."""
@@ -47,13 +47,13 @@ class Answer(Record):
     """The one in the denominator."""
     state: Literal["estimated", "not estimable", "not fitted"]
     """Whether there is a ratio; not fitted: the computation did not pass its checks."""
-    about: Literal["steels", "blades", "classes", "sharpeners"]
-    """What it speaks of: steels (classes of sharpeners), or the very blades (sharpeners) where one side is a single one."""
+    about: Literal["steels", "blades", "classes", "sharpeners", "levels", "tables"]
+    """What it speaks of: steels (classes of sharpeners, levels), or the very blades (sharpeners, tables) where one side is a single one."""
     sentence: str
     """The answer in plain English."""
     verdict: str
-    """better, worse, no difference worth having, different (size undecided), undecided; empty for single blades or sharpeners and where
-    there is no ratio."""
+    """better, worse, no difference worth having, different (size undecided), undecided; empty for single blades,
+    sharpeners or tables and where there is no ratio."""
     reason: str
     """Why there is no ratio; empty otherwise."""
     reason_code: str = ""
@@ -79,9 +79,9 @@ class Answer(Record):
     ruled_out_beyond: float | None
     """A difference larger than this ratio either way is ruled out."""
     general: RatioInterval | None
-    """Where it speaks of single blades (sharpeners): the ratio of the steels (classes) themselves, their spread carried."""
+    """Where it speaks of single blades (sharpeners, tables): the ratio of the steels (classes, levels) themselves, their spread carried."""
     new_hands: RatioInterval | None
-    """What somebody new would meet who sharpens new blades of both and cuts with them."""
+    """What somebody new would meet who sharpens new blades of both, or makes edges of both levels on another steel, and cuts with them."""
     new_hands_measured: RatioInterval | None
     """What that somebody would read with ``new_hands_runs`` runs on each."""
     new_hands_runs: int
@@ -92,9 +92,9 @@ class Answer(Record):
     direct_percent: float | None
     """Share of the information that comes from submissions that hold both sides."""
     units_first: int
-    """Blades (sharpeners) of the first."""
+    """Blades (sharpeners, submissions) of the first."""
     units_second: int
-    """Blades (sharpeners) of the second."""
+    """Blades (sharpeners, submissions) of the second."""
     direct_submissions: int
     """Submissions that hold both sides."""
     testers: int
@@ -109,7 +109,7 @@ class HowMuchResult(Record):
     """How much two of one kind typically differ, from the posterior behind the answers."""
 
     what: str
-    """steel, practice, the random term (several that these runs cannot tell apart are joined by "or"), or run-to-run."""
+    """steel, level, practice, the random term (several that these runs cannot tell apart are joined by "or"), or run-to-run."""
     state: Literal["given", "withheld"]
     """withheld: a figure would be the prior alone."""
     reason: str
@@ -119,7 +119,7 @@ class HowMuchResult(Record):
     reason_arguments: Arguments = Field(default_factory=dict)
     """What stands in the places of that text, by name."""
     typical_ratio: float | None
-    """Two of them typically differ by this ratio: posterior median of exp(0.954 SD); of practice, the ratio of the two classes."""
+    """Two of them typically differ by this ratio: posterior median of exp(0.954 SD); of practice and levels, the ratio of the two."""
     typical_low: float | None
     """Lower end of its 95 % interval."""
     typical_high: float | None

@@ -83,7 +83,7 @@ class CourseResult(Record):
     """Whether it is the protocol's primary endpoint."""
     worthwhile_ratio: float
     """The smallest ratio worth acting on."""
-    factor: Literal["steel", "practice"]
+    factor: Literal["steel", "practice", "level"]
     """What is compared."""
     first: str
     """The one in the numerator."""

@@ -24,7 +24,7 @@ from .references import ReferencesResult
 from .studies import StudyChecksResult
 from .versions import ProtocolResult
 
-RESULTS_FORMAT = "results/2.3.0"
+RESULTS_FORMAT = "results/2.4.0"
 
 
 class Counts(Record):
@@ -119,7 +119,7 @@ class Prediction(Record):
 class Comparison(Record):
     """One comparison by studies: a check beside the answer of the hierarchical model."""
 
-    factor: Literal["steel", "practice", "sharpener"]
+    factor: Literal["steel", "practice", "sharpener", "level"]
     """What is compared."""
     first: str
     """The one in the numerator."""
@@ -297,6 +297,8 @@ class EndpointResult(Record):
     """The answer on every pair of steels met, by name."""
     practice: Answer | None
     """Practised against novice sharpeners; null where only one class is met."""
+    levels: tuple[Answer, ...] = ()
+    """The answer on every pair of levels of the treatment that the protocol compares, by name."""
     model: ModelResult | None
     """The hierarchical model of all runs behind these answers; null where no run has a value."""
     pairwise: tuple[Comparison, ...]
@@ -331,16 +333,18 @@ class CurvePointResult(Record):
 
 
 class SteelCurve(Record):
-    """How one steel's edges dulled: what an average sharpener and tester would read. There is none where one submission tells alone."""
+    """How edges of one steel, or at one level, dulled: what an average sharpener and tester would read, from two submissions on."""
 
+    factor: Literal["steel", "level"] = "steel"
+    """What the curve is of: a level where the pool compares levels."""
     steel: str
-    """Steel id."""
+    """Steel id, or the level in the protocol's word."""
     points: tuple[CurvePointResult, ...]
     """By work."""
 
 
 class Crossover(Record):
-    """Two steels of which one is better early and the other late."""
+    """Two steels, or levels, of which one is better early and the other late."""
 
     first: str
     """The one better early."""
@@ -353,8 +357,8 @@ class Crossover(Record):
 class ToldApart(Record):
     """Whether one thing can be told from the others in a pool's runs."""
 
-    what: Literal["steel", "sharpener", "tester", "split"]
-    """steels, sharpeners or testers told from the rest; or how much sharpeners and how much testers differ."""
+    what: Literal["steel", "sharpener", "tester", "level", "split"]
+    """steels, sharpeners, testers or levels told from the rest; or how much sharpeners and how much testers differ."""
     verdict: Literal["yes", "weak", "no"]
     """yes; weak: in part, or upper limits only; no: no number is given."""
     sentence: str
@@ -366,7 +370,7 @@ class Quoted(Record):
 
     endpoint: str
     """Endpoint id."""
-    factor: Literal["steel", "practice"]
+    factor: Literal["steel", "practice", "level"]
     """What is compared."""
     first: str
     """The one in the numerator."""
@@ -387,6 +391,8 @@ class Pool(Record):
     """The protocol's title."""
     factor: str
     """What the protocol asks about."""
+    treatment: str = ""
+    """What the levels are levels of; empty where it compares none."""
     medium: str
     """The medium."""
     work_unit: str
@@ -466,7 +472,7 @@ class OwnAnswer(Record):
 
     endpoint: str
     """Endpoint id."""
-    factor: Literal["steel", "blade", "sharpener", "practice"]
+    factor: Literal["steel", "blade", "sharpener", "practice", "level"]
     """What is compared."""
     first: str
     """The one in the numerator."""
@@ -571,7 +577,7 @@ class NotFittedResult(Record):
 class Results(Record):
     """The results bundle."""
 
-    format: Literal["results/2.3.0"]
+    format: Literal["results/2.4.0"]
     """Name and version of this format."""
     provenance: Provenance
     """Where the numbers come from."""

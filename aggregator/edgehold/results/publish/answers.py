@@ -31,9 +31,10 @@ from edgehold.words import Reason
 from .fields import FITTED, one_of
 from .reasons import Reasoned, again, reasoned, weakness
 
-FACTORS: tuple[Literal["steel", "practice"], ...] = ("steel", "practice")
+FACTORS: tuple[Literal["steel", "practice", "level"], ...] = ("steel", "practice", "level")
 ANSWER_STATES: tuple[Literal["estimated", "not estimable", "not fitted"], ...] = ("estimated", "not estimable", "not fitted")
-ABOUT: tuple[Literal["steels", "blades", "classes", "sharpeners"], ...] = ("steels", "blades", "classes", "sharpeners")
+About = Literal["steels", "blades", "classes", "sharpeners", "levels", "tables"]
+ABOUT: tuple[About, ...] = ("steels", "blades", "classes", "sharpeners", "levels", "tables")
 EVIDENCE: tuple[Literal["direct", "linked", "both", "reference", ""], ...] = ("direct", "linked", "both", "reference", "")
 MATTERS_STATES: tuple[Literal["given", "withheld"], ...] = ("given", "withheld")
 Method = Literal[
@@ -54,8 +55,8 @@ def answers(
     pairwise: Mapping[tuple[str, str, str], Comparison],
     crossed: CrossedResult | None,
     network: NetworkResult | None,
-) -> tuple[tuple[Answer, ...], Answer | None]:
-    """Every pair of steels, and practised against novice sharpeners (None where only one class is met).
+) -> tuple[Answer, ...]:
+    """Every comparison: pairs of steels, practised against novice sharpeners, pairs of levels, by factor and names.
 
     Parameters
     ----------
@@ -65,20 +66,19 @@ def answers(
     crossed, network : the other methods' results.
     """
     if found is None:
-        return (), None
+        return ()
     opening = when(rule, unit)
     made = {
         (one.factor, one.first, one.second): _answer(
             found, one, opening, rule, _methods(one, pairwise.get((one.factor, one.first, one.second)), crossed, network)
         )
-        for one in (*found.headline.pairs, *([found.headline.practice] if found.headline.practice else []))
+        for one in found.headline.answers
     }
-    steels = tuple(answer for (factor, *_), answer in sorted(made.items()) if factor == "steel")
-    return steels, next((answer for (factor, *_), answer in made.items() if factor == "practice"), None)
+    return tuple(answer for _, answer in sorted(made.items()))
 
 
 def _answer(found: Answered, one: Found, opening: str, rule: EndpointRule, methods: list[MethodLine]) -> Answer:
-    verdict, single = one.verdict, one.about in ("blades", "sharpeners")
+    verdict, single = one.verdict, one.about in ("blades", "sharpeners", "tables")
     result, general = _published(one.posterior), _published(one.general) if single else None
     direct, testers = found.direct[(one.factor, one.first, one.second)]
     return Answer(

@@ -14,6 +14,7 @@ from edgehold import __version__
 from edgehold.endpoints.rows import CurvePoint, EndpointRow
 from edgehold.estimates.repeatability import Repeatability, RepeatabilityTable
 from edgehold.estimates.results import SubmissionEstimate
+from edgehold.estimates.submissions import POOLED_FACTORS
 from edgehold.numerics.attempt import NotFitted
 from edgehold.pooling.curves.curves import MeanCurve
 from edgehold.pooling.curves.pairs import CurvePair
@@ -69,7 +70,9 @@ from .reasons import reasoned
 from .references import references_result
 from .versions import protocol_results
 
-APART: tuple[Literal["steel", "sharpener", "tester", "split"], ...] = ("steel", "sharpener", "tester", "split")
+Apart = Literal["steel", "sharpener", "tester", "level", "split"]
+APART: tuple[Apart, ...] = ("steel", "sharpener", "tester", "level", "split")
+CURVES_OF: tuple[Literal["steel", "level"], ...] = ("steel", "level")
 
 
 @dataclass(frozen=True)
@@ -115,7 +118,7 @@ def assemble(found: EverythingFound) -> Results:
     """Gather everything into the published record; nothing is estimated here."""
     notes: list[failures.Line] = []
     return Results(
-        format="results/2.3.0",
+        format="results/2.4.0",
         provenance=_provenance(found),
         pools=tuple(_pool(found, key, group, notes) for key, group in sorted(_by_pool(found.repository).items())),
         submissions=submission_results(found.repository, found.rows, found.estimates),
@@ -138,7 +141,7 @@ def _not_fitted(found: EverythingFound, notes: list[failures.Line]) -> tuple[Not
         *failures.of_estimates(found.estimates),
         *failures.of_comparisons(found.comparisons),
         *((c.pool, c.endpoint, f"circulating blade {c.blade}", c.result) for c in found.circulated if isinstance(c.result, NotFitted)),
-        *failures.failed((c.pool, "", Reason("published.mean_curve", steel=c.steel), c.reason) for c in found.curves),
+        *failures.failed((c.pool, "", Reason("published.mean_curve", steel=c.name), c.reason) for c in found.curves),
         *failures.failed(
             (pool, "", Reason("published.what_is_apart"), why) for pool, why in found.apart.items() if isinstance(why, NotFitted)
         ),
@@ -205,6 +208,7 @@ def _pool(found: EverythingFound, key: PoolKey, submissions: list[LoadedSubmissi
         origin=one_of(key.origin, ORIGINS),
         title=protocol.title,
         factor=protocol.question.factor,
+        treatment=protocol.question.treatment or "",
         medium=protocol.medium.name,
         work_unit=protocol.work.unit,
         versions=tuple(sorted({s.record.protocol.version for s in submissions}, key=version_order)),
@@ -323,9 +327,9 @@ def _endpoint(
             for c in found.comparisons
             if (c.pool, c.endpoint, c.factor) == (key, rule.id, factor)
         )
-        for factor in ("steel", "practice")
+        for factor in POOLED_FACTORS
     }
-    pairwise = (*results["steel"], *results["practice"])
+    pairwise = tuple(one for factor in POOLED_FACTORS for one in results[factor])
     all_runs, steels_linked = found.crossed.get((key, rule.id)), found.networks.get((key, rule.id))
     crossed, network = None, None
     if all_runs is not None:
@@ -341,7 +345,8 @@ def _endpoint(
         )
     answered = found.answers.get((key, rule.id))
     by_names: dict[tuple[str, str, str], Comparison] = {(c.factor, c.first, c.second): c for c in pairwise}
-    steels, practice = answers(answered, rule, protocol.work.unit, by_names, crossed, network)
+    told = answers(answered, rule, protocol.work.unit, by_names, crossed, network)
+    practice = next((one for one in told if one.factor == "practice"), None)
     probes = found.probes.get((key, rule.id), ())
     return EndpointResult(
         id=rule.id,
@@ -356,8 +361,9 @@ def _endpoint(
         censored=status["left"] + status["right"],
         missing=status["missing"],
         repeatability=_repeatability(found.table.entries.get((key, rule.id))),
-        steels=steels,
+        steels=tuple(one for one in told if one.factor == "steel"),
         practice=practice,
+        levels=tuple(one for one in told if one.factor == "level"),
         model=model_result(answered, rule, protocol.work.unit),
         pairwise=pairwise,
         sharpening=practice.sentence if practice else Reason("studies_answer.one_class"),
@@ -396,7 +402,8 @@ def _repeatability(entry: Repeatability | None) -> RepeatabilityEntry | None:
 
 def _curve(curve: MeanCurve) -> SteelCurve:
     return SteelCurve(
-        steel=curve.steel,
+        factor=one_of(curve.factor, CURVES_OF),
+        steel=curve.name,
         points=tuple(
             CurvePointResult(
                 work=needed(published(p.work)),

@@ -21,7 +21,7 @@ from .fields import STATES, one_of
 from .influence import interval_of, study_checks_result
 from .reasons import caveat, reasoned
 
-FACTORS: tuple[Literal["steel", "practice", "sharpener"], ...] = ("steel", "practice", "sharpener")
+FACTORS: tuple[Literal["steel", "practice", "sharpener", "level"], ...] = ("steel", "practice", "sharpener", "level")
 BOUNDS: tuple[Literal["at least", "at most"], ...] = ("at least", "at most")
 
 
@@ -184,6 +184,8 @@ def _claim(comparison: PooledComparison) -> str:
     """What the claim reaches: with one blade of a steel it speaks of that blade, not of the steel."""
     if comparison.factor == "practice":
         return Reason(f"studies_answer.claim_class_{'unknown' if comparison.sharpener_variance is None else 'known'}")
+    if comparison.factor == "level":
+        return ""
     few = [
         name for name, blades in ((comparison.first, comparison.blades_first), (comparison.second, comparison.blades_second)) if blades == 1
     ]

@@ -1,14 +1,16 @@
-"""Two steels along the whole course of work, as published."""
+"""Two steels, or two levels, along the whole course of work, as published."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from typing import Literal
 
 import numpy as np
 
 from edgehold.numerics.arrays import Array, Bools
 from edgehold.pooling.curves.contrast import Band, CurveContrast
 from edgehold.pooling.curves.pairs import CurvePair
+from edgehold.pooling.spread_priors import STEEL
 from edgehold.records.units import plural
 from edgehold.results.model.analyses import BandPoint, CurveComparison
 from edgehold.results.model.numbers import needed, published, ratio
@@ -16,11 +18,14 @@ from edgehold.results.model.results import Crossover
 from edgehold.results.words.sentences import amount
 from edgehold.words import Reason
 
+from .fields import one_of
 from .reasons import reasoned
+
+FACTORS: tuple[Literal["steel", "level"], ...] = ("steel", "level")
 
 
 def curve_comparison(pair: CurvePair, unit: str) -> CurveComparison:
-    """A pair of steels with both views and a sentence.
+    """A pair with both views and a sentence.
 
     Parameters
     ----------
@@ -29,6 +34,7 @@ def curve_comparison(pair: CurvePair, unit: str) -> CurveComparison:
     """
     found, band = pair.contrast, pair.contrast.same_work
     return CurveComparison(
+        factor=one_of(pair.factor, FACTORS),
         first=pair.first,
         second=pair.second,
         state="not compared" if band is None else "compared",
@@ -44,14 +50,14 @@ def curve_comparison(pair: CurvePair, unit: str) -> CurveComparison:
 
 
 def crossovers(pairs: Iterable[CurvePair], unit: str) -> tuple[Crossover, ...]:
-    """Pairs of steels of which one is sharper early and the other later, by the band that holds at all places at once.
+    """Pairs of which one is sharper early and the other later, by the band that holds at all places at once.
 
     Parameters
     ----------
     pairs : what pooling found, of one pool.
     unit : of work.
     """
-    return tuple(_crossover(one, plural(unit)) for one in pairs if one.contrast.overtakes and min(one.blades_first, one.blades_second) > 1)
+    return tuple(_crossover(one, plural(unit)) for one in pairs if one.contrast.overtakes and not _single_blades(one))
 
 
 def _crossover(pair: CurvePair, unit: str) -> Crossover:
@@ -91,13 +97,19 @@ def _points(band: Band, at: Array) -> tuple[BandPoint, ...]:
 def _sentence(pair: CurvePair, found: CurveContrast, unit: str) -> str:
     if found.same_work is None:
         return Reason("curve_pairs.not_compared", first=pair.first, second=pair.second, reason=found.reason)
-    few = [name for name, blades in ((pair.first, pair.blades_first), (pair.second, pair.blades_second)) if blades == 1]
+    few = _single_blades(pair)
     parts = [_too_few_blades(few) if few else course_sentence(pair.first, pair.second, found, unit, pair.read_at)]
     if found.sharpness_reason:
         parts.append(Reason("curve_pairs.not_at_same_sharpness", sharpness_reason=found.sharpness_reason))
     if pair.left_out:
         parts.append(Reason("curve_pairs.too_few_left", names=" and ".join(f"{w:g}" for w in pair.left_out), unit=unit))
     return " ".join(parts)
+
+
+def _single_blades(pair: CurvePair) -> list[str]:
+    """Steels of the pair with one blade: the curve is that blade's; a level needs no blade of its own."""
+    blades = {pair.first: pair.blades_first, pair.second: pair.blades_second}
+    return [name for name, count in blades.items() if count == 1] if pair.factor == STEEL else []
 
 
 def _too_few_blades(steels: list[str]) -> str:

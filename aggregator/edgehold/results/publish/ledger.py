@@ -26,7 +26,8 @@ from .compare import own_interval
 from .fields import one_of
 from .history import change_results, state_of
 
-FACTORS: tuple[Literal["steel", "blade", "sharpener", "practice"], ...] = ("steel", "blade", "sharpener", "practice")
+Factor = Literal["steel", "blade", "sharpener", "practice", "level"]
+FACTORS: tuple[Factor, ...] = ("steel", "blade", "sharpener", "practice", "level")
 
 
 def submission_results(

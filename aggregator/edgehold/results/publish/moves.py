@@ -22,7 +22,7 @@ from .fields import ORIGINS, STATES, one_of
 Kind = Literal["tested", "corrected", "retracted", "version", "objection"]
 ORDER: tuple[Kind, ...] = ("tested", "corrected", "retracted", "version", "objection")
 COUNTED: tuple[Kind, ...] = ("tested", "corrected", "retracted")
-FACTORS: tuple[Literal["steel", "practice"], ...] = ("steel", "practice")
+FACTORS: tuple[Literal["steel", "practice", "level"], ...] = ("steel", "practice", "level")
 
 
 def pool_logs(repository: Repository, courses: Iterable[PoolCourse]) -> tuple[PoolLog, ...]:

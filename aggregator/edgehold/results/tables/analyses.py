@@ -30,7 +30,7 @@ def _endpoints(results: Results) -> Iterator[tuple[EndpointResult, tuple[Cell, .
 
 
 def _answered(endpoint: EndpointResult) -> tuple[Answer, ...]:
-    return (*endpoint.steels, *([endpoint.practice] if endpoint.practice else []))
+    return (*endpoint.steels, *([endpoint.practice] if endpoint.practice else []), *endpoint.levels)
 
 
 def answers(results: Results) -> Table:

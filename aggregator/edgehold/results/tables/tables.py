@@ -28,7 +28,7 @@ OF_SUBMISSION = flat(SubmissionResult, only=("origin", "id"), rename={"id": "sub
 CHANGE, CHANGED = flat(ChangeResult), flat(ChangedValueResult)
 REMOVED = flat(RemovedResult, rename={"id": "submission"})
 READING, REPEATABILITY = flat(ReadingResult), flat(RepeatabilityEntry)
-STEEL, CURVE = flat(SteelCurve, only=("steel",)), flat(CurvePointResult)
+STEEL, CURVE = flat(SteelCurve, only=("factor", "steel")), flat(CurvePointResult)
 
 
 def tables(found: EverythingFound, results: Results) -> dict[str, bytes]:

@@ -163,5 +163,6 @@ def headline(submissions: int, quoted: Answer | None) -> str:
 
 def quoted_answer(factor: str, primary: EndpointResult) -> Answer | None:
     """The leading answer of a pool's primary endpoint, the first where none has a ratio; None where nothing is asked."""
-    asked = [primary.practice] if factor == "sharpener" and primary.practice else list(primary.steels)
+    practice = [primary.practice] if primary.practice else []
+    asked = {"sharpener": practice, "level": primary.levels}.get(factor) or primary.steels
     return lead_answer(asked) or next(iter(asked), None)

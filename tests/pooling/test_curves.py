@@ -46,7 +46,7 @@ def point(submission, run, steel, blade, person, work, keenness, limit=None):
 
 
 def curves_of(points, lower=True):
-    return {one.steel: one for one in pooled_curves(points, (), WORKS, PRIORS, lower).curves}
+    return {one.name: one for one in pooled_curves(points, (), WORKS, PRIORS, lower).curves}
 
 
 def starting(points):

@@ -144,7 +144,7 @@ def test_levels_windows_losses_and_curves_are_one_posterior():
     told = {name: found.answers[POOL, name].headline.pair("keen", "lasting").posterior for name in RULES}
     assert {one.readings for one in found.answers.values()} == {len(points)}
     assert told["late"].mean - told["early"].mean == pytest.approx(told["lost"].mean, abs=1e-9)
-    curves = {curve.steel: {point.work: point.mean for point in curve.points} for curve in found.curves.curves}
+    curves = {curve.name: {point.work: point.mean for point in curve.points} for curve in found.curves.curves}
     for name, work in (("early", 10.0), ("late", 160.0)):
         assert curves["keen"][work] - curves["lasting"][work] == pytest.approx(told[name].mean, abs=1e-9)
     apart = np.array([curves["keen"][work] - curves["lasting"][work] for work in WORKS])

@@ -54,7 +54,9 @@ def published(rows):
     """Answers on steels, on practice, and the model, of invented runs."""
     key = (POOL, RULE.id)
     found = all_answers(rows, (), {key: Asked(RULE, priors_for(0.2, "made up for a test"))}, {}).answers[key]
-    steels, practice = answers(found, RULE, "cut", {}, None, None)
+    told = answers(found, RULE, "cut", {}, None, None)
+    steels = tuple(one for one in told if one.factor == "steel")
+    practice = next((one for one in told if one.factor == "practice"), None)
     return steels, practice, model_result(found, RULE, "cut")
 
 
@@ -159,7 +161,7 @@ def test_how_much_is_a_typical_ratio_with_its_interval_and_how_much_of_it_is_the
         if row.state == "withheld":
             continue
         assert 1 <= row.typical_low < row.typical_ratio < row.typical_high and row.levels > 0 and not row.reason
-        differs = "practice_differs" if row.what == "practice" else "shifts" if row.what.startswith("steel ×") else "differ"
+        differs = "pair_differs" if row.what == "practice" else "shifts" if row.what.startswith("steel ×") else "differ"
         assert says(row.sentence, f"model_answer.{differs}", typical=ratio_text(row.typical_ratio), low=amount(row.typical_low))
         assert (row.most_ratio is None) == (row.from_prior_percent is None) == (row.ln_sd is None) == (row.what == "practice")
         assert row.ln_sd is None or row.most_ratio == pytest.approx(math.exp(2.77 * row.ln_sd), rel=1e-9)
@@ -212,7 +214,7 @@ def test_without_a_fit_every_pair_has_the_reason_and_nothing_has_a_number():
 
 
 def test_without_a_run_with_a_value_there_is_neither():
-    assert answers(None, RULE, "cut", {}, None, None) == ((), None) and model_result(None, RULE, "cut") is None
+    assert answers(None, RULE, "cut", {}, None, None) == () and model_result(None, RULE, "cut") is None
 
 
 def test_what_matters_more_is_said_only_where_it_is_sure(steels_met):
@@ -246,7 +248,7 @@ def test_what_is_mostly_the_prior_is_called_so(steels_met):
 
 def test_a_pool_is_headed_by_the_answer_and_how_few_submissions_it_rests_on(steels_met):
     steels, practice, _ = steels_met
-    endpoint = type("E", (), {"primary": True, "steels": steels, "practice": practice})()
+    endpoint = type("E", (), {"primary": True, "steels": steels, "practice": practice, "levels": ()})()
     lead = lead_answer(steels)
     assert lead == steels[2], "the last by name of equals"
     assert quoted_answer("steel", endpoint) == lead
@@ -255,7 +257,7 @@ def test_a_pool_is_headed_by_the_answer_and_how_few_submissions_it_rests_on(stee
     assert headline(1, lead) == together(Reason("studies_answer.one_so_far"), lead.sentence)
     assert headline(2, lead) == together(Reason("studies_answer.two_so_far"), lead.sentence)
     assert code_of(headline(0, None)) == "studies_answer.nobody"
-    bare = type("E", (), {"primary": True, "steels": (), "practice": None})()
+    bare = type("E", (), {"primary": True, "steels": (), "practice": None, "levels": ()})()
     assert quoted_answer("steel", bare) is None and code_of(headline(3, None)) == "studies_answer.nothing"
     lost = steels[0].model_copy(update={"state": "not estimable", "sentence": "No ratio."})
     assert quoted_answer("steel", type("E", (), {"primary": True, "steels": (lost,), "practice": None})()) == lost

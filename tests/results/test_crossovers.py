@@ -18,7 +18,7 @@ def pair(ratio, overtakes="second", blades=(2, 3)):
     near = {"pointwise_low": ratio - 0.05, "pointwise_high": ratio + 0.05, "low": ratio - 0.1, "high": ratio + 0.1}
     contrast = SimpleNamespace(same_work=Band(at=AT, ln_ratio=ratio, level=0.95, critical=2.4, **near), overtakes=overtakes)
     facts = {"blades_first": blades[0], "blades_second": blades[1], "read_at": (0.0, 10.0, 160.0)}
-    return SimpleNamespace(first="demo-a", second="demo-b", contrast=contrast, **facts)
+    return SimpleNamespace(factor="steel", first="demo-a", second="demo-b", contrast=contrast, **facts)
 
 
 def test_the_one_sharper_early_is_named_first_and_nobody_wins():

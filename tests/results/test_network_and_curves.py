@@ -95,7 +95,7 @@ def curve_pair(first, second, sd=0.05, reference=0.0, **facts):
     curves = DrawnCurves(*means, means + sd * np.random.default_rng(1).standard_normal((1000, *means.shape)))
     known = {"submissions": 3, "runs_first": 9, "runs_second": 9, "blades_first": 3, "blades_second": 3, "read_at": (), "left_out": ()}
     contrast = curve_contrast(WORK, facts.pop("reason", curves))
-    return CurvePair(POOL, "keen", "lasting", reference=reference, contrast=contrast, **(known | facts))
+    return CurvePair(POOL, "steel", "keen", "lasting", reference=reference, contrast=contrast, **(known | facts))
 
 
 CROSSING = ([0.6, 0.2, -0.2, -0.7, -1.2, -1.8], [0.0, -0.1, -0.25, -0.4, -0.6, -0.8])

@@ -104,6 +104,7 @@ interface Protocol {
   reading: ReadingRule;
   endpoints: EndpointRule[];
   design: { side_by_side?: string | null };
+  question?: { levels?: RuleEntry["levels"] };
 }
 
 interface RepeatabilityEntry {
@@ -141,6 +142,7 @@ interface AnswerRules extends UnitRules {
   protocol: Protocol;
   repeatability: { reading_variance: number | null; endpoints: Dictionary<RepeatabilityEntry> };
   folded: string;
+  grits: { letters: Dictionary<string>; sizes: Dictionary<Dictionary<number>> };
   steels: Dictionary<string>;
   sentences: Sentences;
   scale: RatioScale;
@@ -628,6 +630,7 @@ interface CanonicalRun {
   blade: string;
   steel: string | null;
   sharpener: string;
+  level: string | null;
   practice: string | null;
   edgePart: string;
   pair: string | null;

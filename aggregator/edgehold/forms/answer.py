@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.model.registers import SteelEntry
-from edgehold.records.registers import DROPPED_MARKS, load_units, steel_ids
+from edgehold.records.registers import DROPPED_MARKS, GRIT_LETTERS, grit_spellings, load_units, steel_ids
 from edgehold.records.units import UNITS_IN_SENTENCES, grammar
 from edgehold.results.model.repeatability import PublishedRepeatability
 from edgehold.results.publish.repeatability import form_repeatability
@@ -36,6 +36,7 @@ def answer_rules(protocol: Protocol, published: PublishedRepeatability, steels: 
         "numbers": grammar(),
         "units": [unit.model_dump(mode="json", exclude={"source", "note"}) for unit in load_units().units],
         "folded": DROPPED_MARKS,
+        "grits": {"letters": GRIT_LETTERS, "sizes": grit_spellings()},
         "steels": steel_ids(dict(steels)),
         "sentences": sentences(),
         "scale": scale_for_browser(),

@@ -5,7 +5,8 @@ All of it is data for the form's script; the fields themselves, their texts and 
 
 from __future__ import annotations
 
-from edgehold.records.model.protocol import Protocol
+from edgehold.records.levels import facts_of_example
+from edgehold.records.model.protocol import Level, Protocol
 from edgehold.records.model.submission import SUBMISSION_FORMAT
 from edgehold.records.pairs import HALVES, half_of, partner_of
 from edgehold.words import Reason
@@ -13,6 +14,7 @@ from edgehold.words import Reason
 Layout = dict[str, object]
 
 PEOPLE = ("wren", "tern")
+LEVELS = ("/runs/*/level", "/runs/*/tester_guess/level")  # asked for where a protocol compares levels
 WEIGHT_UNITS = ("g", "kg", "N", "lb", "oz")  # in which weights are known and rigs read
 FIRST_OF_RANGE, STEP_OF_RANGE, STEP_OF_ARM, STEP_OF_PAIR = 0.30, 0.05, 0.03, 0.01  # where in the plausible range the example's figures lie
 
@@ -51,11 +53,13 @@ def submission_layout(protocol: Protocol) -> Layout:
             **{f"/{of}/*/work_unit": list(protocol.work.accepted_units) for of in ("runs", "references")},
             **{f"/{of}/*/reading_unit": list(protocol.reading.accepted_units) for of in ("runs", "references")},
             **{f"/weights/*/{name}/unit": list(WEIGHT_UNITS) for name in ("known", "read")},
+            **({at: [level.word for level in protocol.question.levels] for at in LEVELS} if protocol.question.levels else {}),
         },
         "like": {"/people/*/handle": "wren", "/blades/*/key": "wren.galley", "/month": "2026-05"},
         "absent": [
             *(["/runs/*/reading_unit", "/references/*/reading_unit"] if kind == "pass/fail" else []),
             *([] if protocol.design.side_by_side else ["/runs/*/partner"]),
+            *([] if protocol.question.levels else LEVELS),
         ],
         "sections": [
             {"title": "People", "at": ["/people"], "entry": "Person"},
@@ -131,7 +135,8 @@ def worked_example(protocol: Protocol, month: str) -> dict[str, object]:
     """
     runs = protocol.design.least_runs
     sharpeners = PEOPLE if protocol.question.factor == "sharpener" else PEOPLE[:1]
-    blades = ["wren.galley"] if len(sharpeners) > 1 else ["wren.galley", "wren.rigging"]
+    one_blade = len(sharpeners) > 1 or bool(protocol.question.levels)
+    blades = ["wren.galley"] if one_blade else ["wren.galley", "wren.rigging"]
     return {
         "format": SUBMISSION_FORMAT,
         "id": f"example-{protocol.id}"[:63],
@@ -156,7 +161,14 @@ def _preparation(protocol: Protocol, number: int, blades: list[str], sharpeners:
         "blade": blades[turn % len(blades)],
         "sharpener": sharpeners[turn % len(sharpeners)],
     }
-    return whole | ({"edge_part": half_of(number + 1)} if halves else {})
+    level = _level(protocol, number)
+    return whole | ({"edge_part": half_of(number + 1)} if halves else {}) | ({} if level is None else facts_of_example(level))
+
+
+def _level(protocol: Protocol, number: int) -> Level | None:
+    """The level of a run; in the second pair the one that came second comes first."""
+    levels = protocol.question.levels
+    return levels[(number + number // 2) % len(levels)] if levels else None
 
 
 def _run(protocol: Protocol, number: int) -> dict[str, object]:
@@ -168,6 +180,8 @@ def _run(protocol: Protocol, number: int) -> dict[str, object]:
         "tester": PEOPLE[0],
         "work_unit": protocol.work.unit,
     }
+    if (level := _level(protocol, number)) is not None:
+        run["level"] = level.word
     if protocol.design.side_by_side is not None:
         run["partner"] = f"run-{partner_of(number + 1)}"
     if rule.kind != "pass/fail":

@@ -42,7 +42,7 @@ class Addition:
 
 
 def additions(asked: Occasion, plan: Plan, outlook: Outlook) -> tuple[Addition, ...]:
-    """What an exchange, a friend's table and a second evening add.
+    """What an exchange, a friend's table and a second evening add; where levels are compared there is nothing to exchange.
 
     The friend makes the same plan with other people, blades, rope and evenings. Exchanged is one edge each way: it is cut beside an edge
     that its host puts on the same blade; where blades are compared, one blade each way, sharpened by its host, and where they are cut in
@@ -56,13 +56,17 @@ def additions(asked: Occasion, plan: Plan, outlook: Outlook) -> tuple[Addition, 
     factor = "sharpener" if asked.in_rounds else "blade"
     mine = cuts_of(plan)
     theirs = tuple(_friends(cut) for cut in mine)
+    levels = asked.sharpeners if asked.in_rounds else asked.blades
+    evening = _addition(EVENING, OWN, least_precise((*mine, *_again(mine)), factor, levels), outlook)
+    if asked.levels:  # both tables make the same levels, so that a friend's tells about one's own comparison
+        same = tuple(replace(friend, sharpener=own.sharpener) for friend, own in zip(theirs, mine, strict=True))
+        return (_addition(FRIEND, OWN, least_precise((*mine, *same), factor, levels), outlook), evening)
     first = _here(asked) if asked.in_rounds else asked.blades[0]
     across = (factor, first, _name(first))
-    levels = asked.sharpeners if asked.in_rounds else asked.blades
     return (
         _addition(EXCHANGE, ACROSS, precision((*mine, *theirs, *_exchanged(asked, mine)), *across), outlook),
         _addition(FRIEND, ACROSS, precision((*mine, *theirs), *across), outlook),
-        _addition(EVENING, OWN, least_precise((*mine, *_again(mine)), factor, levels), outlook),
+        evening,
     )
 
 

@@ -10,6 +10,7 @@ from edgehold.words import Reason
 
 from .advice import Advice
 from .chances import SIGHTS
+from .occasion import Occasion
 from .output import in_evenings
 
 
@@ -32,7 +33,7 @@ def plan_card(advice: Advice) -> str:
                     units=plural(asked.protocol.work.unit),
                     medium=asked.protocol.medium.name,
                     blades=Reason("card.blades", blades=people["blade"]),
-                    edges=Reason("card.edges", sharpeners=len(asked.sharpeners)),
+                    edges=Reason("card.levels", levels=", ".join(asked.levels)) if asked.levels else _sharpeners(asked),
                     testers=Reason("card.testers", testers=people["tester"]),
                 )
             ),
@@ -45,6 +46,10 @@ def plan_card(advice: Advice) -> str:
             Line(Reason("card.wrong_here")),
         ]
     )
+
+
+def _sharpeners(asked: Occasion) -> Reason:
+    return Reason("card.edges", sharpeners=len(asked.sharpeners))
 
 
 def _expects(advice: Advice, lesser: Reason, larger: Reason) -> Reason:

@@ -27,7 +27,7 @@ from edgehold.records.canonical import LoadedProtocol, PoolKey
 from edgehold.records.model.plan import Plan, PlannedRun
 from edgehold.records.model.protocol import EndpointRule, Protocol, major
 from edgehold.records.pairs import pair_label
-from edgehold.records.sharpeners import planned_by
+from edgehold.records.sharpeners import in_condition, planned_by
 from edgehold.words import Reason, code_of
 
 VERDICTS = (BETTER, WORSE, NOTHING_WORTH_HAVING, SIZE_UNDECIDED, UNDECIDED, ONE_SIDED, NONE)
@@ -207,9 +207,9 @@ def expected(made: Setting, evenings: int | None = None, say: Progress = lambda 
 
 
 def _factor(made: Setting) -> str:
-    """What is asked for: sharpener, steel (with two blades of each or more), or these blades."""
+    """What is asked for: sharpener, level, steel (with two blades of each or more), or these blades."""
     asked = made.protocol.question.factor
-    if asked == "sharpener":
+    if asked in ("sharpener", "level"):
         return asked
     blades = {run.blade for run in made.plan.runs}
     steels = [made.steels.get(blade) for blade in blades]
@@ -307,6 +307,7 @@ def _drawn(made: Setting, count: int, first: str | None, effect: float) -> Array
         sd = s0 * np.sqrt(worth / chi2.ppf(shares, worth))
     label: dict[str, Callable[[PlannedRun], str | None]] = {
         "sharpener": planned_by,
+        "level": lambda run: run.level,
         "blade": lambda run: run.blade,
         "steel": lambda run: made.steels.get(run.blade),
     }
@@ -338,7 +339,7 @@ def _row(made: Setting, number: int, run: PlannedRun, value: float) -> EndpointR
         blade=run.blade,
         steel=made.steels.get(run.blade),
         batch=None,
-        sharpener=planned_by(run),
+        sharpener=in_condition(run.sharpener, run.condition),
         tester=run.tester,
         lot=None if run.lot is None else f"lot-{run.lot}",
         own_sharpening=run.sharpener == run.tester,
@@ -348,6 +349,7 @@ def _row(made: Setting, number: int, run: PlannedRun, value: float) -> EndpointR
         high=high,
         status=status,
         edge_part=run.edge_part,
+        level=run.level,
         pair=None if run.partner is None else pair_label(f"run-{run.order}", f"run-{run.partner}"),
         reason="",
         reading_se=math.nan,

@@ -10,12 +10,12 @@ from typing import TypedDict, TypeVar, Unpack
 
 from edgehold.errors import InputError
 from edgehold.records.model.protocol import EndpointRule, Protocol
-from edgehold.records.sharpeners import FACTORY, taken_apart
+from edgehold.records.sharpeners import FACTORY, in_condition, taken_apart
 from edgehold.words import Reason
 
 from .geometry import ORDINARY_BEHIND_EDGE_MM
 
-COMPARED = ("sharpener", "steel", "blade")  # what a plan can compare
+COMPARED = ("sharpener", "steel", "blade", "level")  # what a plan can compare
 RUNS_A_HAND = 4  # an evening and tester: our own cautious default, not a medical limit
 MM_PER_CUT = 10.0  # medium that one cut takes off where the protocol counts cuts
 ANGLE_DEG = 20.0  # per side, where nobody has measured it (common practice: 15 to 20)
@@ -30,7 +30,7 @@ _KEY = re.compile(r"[a-z0-9][a-z0-9-]{0,29}[a-z0-9]\.[a-z0-9](?:[a-z0-9-]{0,29}[
 
 @dataclass(frozen=True)
 class Arm:
-    """One thing to compare: a blade as one person sharpens it."""
+    """One thing to compare: a blade as one person sharpens it, to one level where levels are compared."""
 
     blade: str
     sharpener: str
@@ -75,7 +75,7 @@ class Occasion:
     ----------
     protocol : the version to be followed.
     blades, steels : keys, and what each is made of (None: not told).
-    sharpeners, testers, coder : handles; a sharpener's with a condition where two are compared, as in ``wren (before the course)``.
+    sharpeners, testers, coder : handles; a sharpener's with the condition or level where these are compared, as in ``wren (coarse)``.
     alone : one person does everything tonight; other sharpeners' edges are there as they left them.
     last_checkpoint : how far every run shall go.
     rule : the endpoint that the plan is judged by.
@@ -103,7 +103,7 @@ class Occasion:
     @property
     def as_left(self) -> tuple[Arm, ...]:
         """Edges whose sharpener is not there tonight: each can be cut once."""
-        return tuple(arm for arm in self.arms if self.alone and arm.sharpener not in self.testers)
+        return tuple(arm for arm in self.arms if self.alone and not self.levels and arm.sharpener not in self.testers)
 
     @property
     def left_by(self) -> tuple[str, ...]:
@@ -116,13 +116,18 @@ class Occasion:
         return self.coder is not None
 
     @property
+    def levels(self) -> tuple[str, ...]:
+        """The levels that the protocol compares; none where its question is open."""
+        return tuple(level.word for level in self.protocol.question.levels)
+
+    @property
     def in_rounds(self) -> bool:
-        """Whether runs go in rounds that hold each sharpener once, as every protocol wants it that compares sharpeners."""
-        return self.protocol.question.factor == "sharpener"
+        """Whether runs go in rounds of one blade that hold each sharpener, or each level, once."""
+        return self.protocol.question.factor in ("sharpener", "level")
 
     @property
     def halves(self) -> bool:
-        """Whether the halves of one edge are sharpened by the two people and cut in turn: two runs are then one pair."""
+        """Whether the halves of one edge, by two people or to two levels, are cut in turn: two runs are then one pair."""
         return self.protocol.design.side_by_side == "halves"
 
     @property
@@ -283,8 +288,9 @@ def occasion(
     if alone is not None:
         if testers or coder is not None:
             raise InputError(f"got {alone!r} alone together with another tester or coder; wanted one or the other")
-        sharpeners, testers = _with(sharpeners, alone), (alone,)
+        sharpeners, testers = (alone,) if protocol.question.levels else _with(sharpeners, alone), (alone,)
     _refuse_names(blades, steels, sharpeners, testers, coder)
+    sharpeners = _to_levels(protocol, sharpeners)
     last = usual_last(protocol) if last_checkpoint is None else last_checkpoint
     rule = rule_within(protocol, last)
     if rule is None or last not in protocol.work.checkpoints[1:]:
@@ -305,6 +311,17 @@ def occasion(
     )
     _refuse_nothing_to_compare(made)
     return made
+
+
+def _to_levels(protocol: Protocol, sharpeners: Sequence[str]) -> Sequence[str]:
+    """Where levels are compared, the one sharpener once for each of them."""
+    words = [level.word for level in protocol.question.levels]
+    if not words:
+        return sharpeners
+    if len(sharpeners) != 1:
+        raise InputError(f"got {len(sharpeners)} sharpeners, wanted one: {protocol.id} compares {', '.join(words)}, all by the same hand")
+    _refuse_form("sharpener", sharpeners, _HANDLE)
+    return tuple(in_condition(sharpeners[0], word) for word in words)
 
 
 def _with(names: Sequence[str], one: str) -> tuple[str, ...]:
@@ -351,12 +368,12 @@ def _refuse_form(name: str, values: Sequence[str], form: re.Pattern[str]) -> Non
 def _refuse_nothing_to_compare(made: Occasion) -> None:
     factor = made.protocol.question.factor
     if factor not in COMPARED:
-        raise InputError(f"got a protocol that asks for the {factor}; wanted one that compares sharpeners, steels or blades")
-    kind, names = ("sharpener", made.sharpeners) if factor == "sharpener" else ("blade", made.blades)
+        raise InputError(f"got a protocol that asks for the {factor}; wanted one that compares sharpeners, steels, blades or levels")
+    kind, names = ("sharpener", made.sharpeners) if made.in_rounds else ("blade", made.blades)
     if len(names) < 2:
         raise InputError(f"got {len(names)} {kind}, wanted two or more: {made.protocol.id} compares {factor}s")
-    if made.blades_in_turn and factor == "sharpener":
-        raise InputError(f"got {made.protocol.id}, which compares sharpeners by two blades in turn; wanted steels or blades compared")
+    if made.blades_in_turn and made.in_rounds:
+        raise InputError(f"got {made.protocol.id}, which compares {factor}s by two blades in turn; wanted steels or blades compared")
     if made.blades_in_turn and made.as_left and len(made.blades) != 2:
         raise InputError(f"got {len(made.blades)} blades with edges as they were left, wanted two: such an edge is cut once, in one pair")
     if made.halves and len(made.sharpeners) != 2:

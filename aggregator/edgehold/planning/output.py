@@ -16,7 +16,7 @@ from edgehold.results.model.numbers import readable_json
 from edgehold.words import Reason
 from edgehold.words.cautions import CAUTIONS
 
-from .adds import EVENING, EXCHANGE, FRIEND, Addition
+from .adds import EVENING, EXCHANGE, FRIEND, OWN, Addition
 from .advice import Advice, Other
 from .chances import SIGHTS, VERDICTS, Chance, Expected
 from .geometry import ORDINARY_BEHIND_EDGE_MM, THIN_BEHIND_EDGE_MM, bevel_height_mm, steel_removed_mg, thickness_after_mm
@@ -257,7 +257,8 @@ def added(advice: Advice, addition: Addition) -> Reason:
     things = Reason(f"plan.add_{'edges' if asked.in_rounds else 'blades'}")
     told = Reason("plan.add_never") if addition.half_width is None else _comes_to(addition, addition.half_width)
     back = sharpened_again(asked.left_by)
-    code = {EXCHANGE: "plan.add_exchange", FRIEND: "plan.add_friend", EVENING: "plan.add_evening"}[addition.kind]
+    friend = "plan.add_friend_too" if addition.about == OWN else "plan.add_friend"
+    code = {EXCHANGE: "plan.add_exchange", FRIEND: friend, EVENING: "plan.add_evening"}[addition.kind]
     return Reason(code, things=things, told=told, back=back)
 
 

@@ -101,7 +101,7 @@ def _runs(asked: Occasion, fits: Capacity, seed: int) -> Iterator[PlannedRun]:
     used: Counter[int] = Counter()
     for number, (treatment, (block_number, block, evening)) in enumerate(zip(order, places, strict=True)):
         before = used[block.lot] - (used[block.lot] % 2 if asked.in_turn else 0)
-        handle, condition = taken_apart(arms[treatment].sharpener)
+        handle, stated = taken_apart(arms[treatment].sharpener)
         yield PlannedRun(
             order=number + 1,
             block=block_number,
@@ -110,7 +110,8 @@ def _runs(asked: Occasion, fits: Capacity, seed: int) -> Iterator[PlannedRun]:
             coil_position_m=round(before * fits.run_m, 6),
             blade=arms[treatment].blade,
             sharpener=handle,
-            condition=condition,
+            condition=None if asked.levels else stated,
+            level=stated if asked.levels else None,
             edge_part=parts[number],
             partner=partner_of(number + 1) if asked.in_turn else None,
             tester=asked.testers[(block.tester + first_tester) % len(asked.testers)],

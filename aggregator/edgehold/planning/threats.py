@@ -91,7 +91,9 @@ def _order(asked: Occasion, plan: Plan) -> Iterator[OpenThreat]:
 
 
 def _generality(asked: Occasion, plan: Plan) -> Iterator[OpenThreat]:
-    if asked.protocol.question.factor == "sharpener":
+    if asked.levels:
+        yield _open("generality", "plan.open_one_maker", blades=len(asked.blades))
+    elif asked.in_rounds:
         yield _open("generality", "plan.open_these_people", blades=len(asked.blades))
     elif _one_blade_a_steel(asked):
         yield _open("generality", "plan.open_one_blade")

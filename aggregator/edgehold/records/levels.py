@@ -76,6 +76,22 @@ def fact_of(rule: LevelRule, edge: EdgeOfRun) -> float | str | None:
     return NUMBERS[rule.fact](edge) if rule.fact in NUMBERS else WORDS[rule.fact](edge)
 
 
+def facts_of_example(level: Level) -> dict[str, object]:
+    """What a preparation of an example says, so that a recorded fact shows this level; nothing where none of a preparation's can."""
+    rule = level.rule
+    if rule is None:
+        return {}
+    if rule.fact in NUMBERS:
+        middle = rule.at_least if rule.at_least is not None else (rule.below or 0.0) / 2
+        shown: dict[str, dict[str, object]] = {
+            "last abrasive": {"stages": [{"as_printed": level.word, "micrometres": middle}]},
+            "edge angle": {"edge_angle": {"basis": "per side", "left_deg": middle}},
+        }
+        return shown.get(rule.fact, {})
+    field = rule.fact.replace(" ", "_")
+    return {} if rule.fact == "microbevel" else {field: rule.words[0] if rule.words else level.word}
+
+
 def by_condition(protocol: Protocol) -> bool:
     """Whether a level is told by the stated condition of a sharpening, so that the condition is the treatment and not another person."""
     return any(level.rule is not None and level.rule.fact == BY_CONDITION for level in protocol.question.levels)

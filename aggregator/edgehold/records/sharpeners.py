@@ -28,8 +28,8 @@ def hand_of(preparation: Preparation) -> str | None:
 
 
 def planned_by(run: PlannedRun) -> str:
-    """Who sharpens the edge of a planned run, with the condition where one is stated: ``wren (before the course)``."""
-    return in_condition(run.sharpener, run.condition)
+    """Who makes the edge of a planned run, with the condition or level where one is stated: ``wren (before the course)``."""
+    return in_condition(run.sharpener, run.condition or run.level)
 
 
 def in_condition(sharpener: str, what: str | None) -> str:
@@ -38,6 +38,6 @@ def in_condition(sharpener: str, what: str | None) -> str:
 
 
 def taken_apart(name: str) -> tuple[str, str | None]:
-    """The handle and the condition in what ``planned_by`` gives."""
+    """The handle, and the condition or level, in what ``planned_by`` gives."""
     found = _WITH_CONDITION.fullmatch(name)
     return (found[1], found[2]) if found else (name, None)

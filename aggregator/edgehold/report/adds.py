@@ -37,7 +37,7 @@ class Addition:
     Attributes
     ----------
     endpoint, kind, worthwhile_ratio : at which endpoint, of which kind it is, and what is worth acting on.
-    factor, first, second : steel, practice or own sharpening, and both sides.
+    factor, first, second : steel, level, practice or own sharpening, and both sides.
     without, joined : the pool's ratio and 95 % interval without these runs and with them; None where there is none.
     sentence : the whole in words.
     """
@@ -151,11 +151,10 @@ def _asked(repository: Repository, pool: PoolKey, rule: EndpointRule, unit: str)
     joint = {endpoint for (_, endpoint), one in asked[0].items() if one.rule.kind != "life"}  # what is read off one posterior
     rows = [row for row in endpoint_rows(alike) if row.endpoint in {rule.id, *(joint if rule.id in joint else ())}]
     found = all_answers(rows, curve_points(alike), *asked, beside_runs(alike), sensitivity=False).answers.get((pool, rule.id))
-    steels, practice = answers(found, rule, unit, {}, None, None)
-    model = model_result(found, rule, unit)
     told: dict[tuple[str, str, str], Answer] = {
-        (one.factor, one.first, one.second): one for one in (*steels, *([practice] if practice else []))
+        (one.factor, one.first, one.second): one for one in answers(found, rule, unit, {}, None, None)
     }
+    model = model_result(found, rule, unit)
     reason = Reason("report.adds_no_values") if model is None else model.reason
     return _Asked(len(alike.submissions), told, model.own_sharpening if model else None, reason)
 
@@ -185,15 +184,23 @@ def _additions(before: _Asked, after: _Asked, own: LoadedSubmission, rule: Endpo
     A file of one steel with a reference edge is compared with steels of other tables, so that one side is enough.
     """
     steels = {run.steel for run in own.runs}
+    levels = {run.level for run in own.runs} - {None}
     classes = any(run.sharpening is not None for run in own.runs)
     both = dict(before.answers) | dict(after.answers)
     least = 1 if len(steels) == 1 and own.record.references else 2
-    keys = [key for key in both if (classes if key[0] == "practice" else len({key[1], key[2]} & steels) >= least)]
+
+    def held(factor: str, *pair: str) -> bool:
+        if factor == "practice":
+            return classes
+        return set(pair) <= levels if factor == "level" else len(steels.intersection(pair)) >= least
+
+    keys = [key for key in both if held(*key)]
     own_edges = any(run.own_sharpening for run in own.runs) and (before.own is not None or after.own is not None)
     if not keys and not own_edges:
         lead = lead_answer(both.values())
         keys = [(lead.factor, lead.first, lead.second)] if lead else []
-    for key in sorted(keys, key=lambda key: ((key[0] == "steel") == (factor == "sharpener"), key)):
+    own_factor = {"sharpener": "practice", "level": "level"}.get(factor, "steel")
+    for key in sorted(keys, key=lambda key: (key[0] != own_factor, key)):
         yield _addition(key, before, after, rule, unit)
     if own_edges:
         yield _own_edges(before, after, rule, unit)

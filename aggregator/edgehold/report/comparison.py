@@ -12,7 +12,7 @@ from edgehold.results.words.verdicts import own_sentence
 
 from .sentences import owner_sentence, verdict_sentence
 
-ASKED = {"sharpener": ("sharpener",), "steel": ("steel", "blade"), "blade": ("blade",)}
+ASKED = {"sharpener": ("sharpener",), "steel": ("steel", "blade"), "blade": ("blade",), "level": ("level",)}
 OTHERWISE = ("sharpener", "steel", "blade")
 
 

@@ -16,6 +16,7 @@ from edgehold.words import Reason, listed, small, together
 from .answer import OwnEstimates
 from .comparison import Leading
 
+GUESSED = {"sharpener": "hand", "level": "level"}  # what is guessed, by what is compared; else the blade
 EVIDENT = 0.05  # chance of so many right guesses by luck, below which the codes are taken to have been seen through
 
 
@@ -54,17 +55,18 @@ def guesses(record: Submission, own: OwnEstimates, lead: Leading, protocol: Prot
     own, lead : its estimates and the leading comparison.
     protocol : for the primary endpoint.
     """
-    told = _told(record, lead.factor)
+    what = GUESSED.get(lead.factor, "blade")
+    told = _told(own, what)
     asked = sum(run.blinding in ("helper coded", "sealed") for run in record.runs)
     if not told:
         return Guesses(asked, 0, 0, None, None, None, None, (Reason("report.not_guessed" if asked else "report.not_hidden"),))
     right = sum(correct for correct, _ in told.values())
-    luck = 1 / max(2, _sides(record, lead.factor))
+    luck = 1 / max(2, len(set(_truth(own, what).values()) - {None}))
     chance = float(binom.sf(right - 1, len(told), luck))
     sure = [[sure for correct, sure in told.values() if correct is side and sure is not None] for side in (True, False)]
     means = [sum(each) / len(each) if each else None for each in sure]
     counted = Reason(
-        f"report.guessed_{'hand' if lead.factor == 'sharpener' else 'blade'}",
+        f"report.guessed_{what}",
         right=right,
         guesses=len(told),
         luck=len(told) * luck,
@@ -76,24 +78,24 @@ def guesses(record: Submission, own: OwnEstimates, lead: Leading, protocol: Prot
     return Guesses(asked, len(told), right, luck, chance, sure_right, sure_wrong, tuple(sentences))
 
 
-def _told(record: Submission, factor: str) -> dict[str, tuple[bool, float | None]]:
+def _told(own: OwnEstimates, what: str) -> dict[str, tuple[bool, float | None]]:
     """By run: whether the guess was right, and how sure the tester was."""
-    made = {p.id: p for p in record.preparations}
-    found = {}
-    for run in record.runs:
+    truth, found = _truth(own, what), {}
+    for run in own.submission.record.runs:
         guess = run.tester_guess
-        if guess is None:
-            continue
-        said = guess.sharpener if factor == "sharpener" else guess.blade
-        if said is not None:
-            preparation = made[run.preparation]
-            truth = preparation.sharpener if factor == "sharpener" else preparation.blade
-            found[run.id] = (said == truth, guess.confidence_percent)
+        said = None if guess is None else {"hand": guess.sharpener, "blade": guess.blade, "level": guess.level}[what]
+        if guess is not None and said is not None and truth[run.id] is not None:
+            found[run.id] = (said == truth[run.id], guess.confidence_percent)
     return found
 
 
-def _sides(record: Submission, factor: str) -> int:
-    return len({p.sharpener if factor == "sharpener" else p.blade for p in record.preparations})
+def _truth(own: OwnEstimates, what: str) -> dict[str, str | None]:
+    """By run, what there was to guess."""
+    made = {p.id: p for p in own.submission.record.preparations}
+    if what == "level":
+        return {run.id: run.level for run in own.submission.runs}
+    edges = {run.id: made[run.preparation] for run in own.submission.record.runs}
+    return {run: edge.sharpener if what == "hand" else edge.blade for run, edge in edges.items()}
 
 
 def _confidence(means: list[float | None]) -> list[str]:

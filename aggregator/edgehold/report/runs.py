@@ -92,10 +92,12 @@ class Reach:
     reasons: tuple[str, ...]
 
 
+NO_LEVEL = "–"
 ARM: dict[str, Callable[[CanonicalRun], str]] = {
     "sharpener": lambda run: run.sharpener,
     "blade": lambda run: run.blade,
     "steel": lambda run: run.steel or run.blade,
+    "level": lambda run: run.level or NO_LEVEL,
 }
 
 

@@ -11,6 +11,7 @@ from typing import TypedDict, get_args
 
 from pydantic import BaseModel
 
+from edgehold.records.levels import by_condition
 from edgehold.records.model.base import EdgePart
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.model.submission import SUBMISSION_FORMAT, Blade, EdgeAngle, Hardness, Person, Preparation, Reference, Run
@@ -207,9 +208,21 @@ def _weights(protocol: Protocol) -> tuple[Line, ...]:
 
 
 def _condition(protocol: Protocol) -> tuple[Line, ...]:
-    """In which of two conditions somebody sharpened, where sharpeners are compared."""
-    compared = protocol.question.factor == "sharpener"
+    """In which of two conditions somebody sharpened, where sharpeners or these conditions are compared."""
+    compared = protocol.question.factor == "sharpener" or by_condition(protocol)
     return (Line("Condition", "/preparations/*/condition", hint="such as before the course", drawn=True, secret=True),) if compared else ()
+
+
+def _level(protocol: Protocol) -> tuple[Line, ...]:
+    """Which level an edge was made to, where levels are compared."""
+    words = tuple(level.word for level in protocol.question.levels)
+    return (_word("Level", "/runs/*/level", words, drawn=True, secret=True),) if words else ()
+
+
+def _guess(protocol: Protocol) -> tuple[Line, ...]:
+    """Which level a blind tester took an edge for."""
+    words = tuple(level.word for level in protocol.question.levels)
+    return (_word("Guess: which level", "/runs/*/tester_guess/level", words),) if words else ()
 
 
 def run_lines(protocol: Protocol) -> tuple[Line, ...]:
@@ -223,6 +236,7 @@ def run_lines(protocol: Protocol) -> tuple[Line, ...]:
         Line("Blade", "/preparations/*/blade", "blade", drawn=True, secret=True),
         Line("Sharpener", "/preparations/*/sharpener", "person", drawn=True, secret=True),
         *_condition(protocol),
+        *_level(protocol),
         _word("Part of the edge", "/preparations/*/edge_part", get_args(EdgePart), drawn=protocol.design.side_by_side == "halves"),
         _word("Old edge", "/preparations/*/start_state", _words(Preparation, "start_state"), secret=True),
         Line("Abrasives as printed", "/preparations/*/stages/*/as_printed", "several", hint="one a cell, in order", secret=True),
@@ -252,6 +266,7 @@ def run_lines(protocol: Protocol) -> tuple[Line, ...]:
         Line("New lot", "/runs/*/lot_changes/0/lot"),
         Line("Guess: whose edge", "/runs/*/tester_guess/sharpener", "person"),
         Line("Guess: which blade", "/runs/*/tester_guess/blade", "blade"),
+        *_guess(protocol),
         Line("How sure", "/runs/*/tester_guess/confidence_percent", "number", hint="0 to 100 %", mark="%"),
         Line("Note on the run", "/runs/*/note"),
     )

@@ -22,7 +22,7 @@ _DOCUMENT = """<!DOCTYPE html>
 """
 
 
-HIDDEN = ("blade", "sharpener", "condition")  # what would tell whose edge it is
+HIDDEN = ("blade", "sharpener", "condition", "level")  # what would tell whose edge it is
 
 
 def sheet_view(
@@ -40,11 +40,11 @@ def sheet_view(
     lines = {line.key: line for line in run_lines(protocol)}
 
     def told(run: SheetRun) -> ViewedRun:
-        blade, sharpener, condition = (run_value(lines[name], run, plan, protocol) if name in lines else "" for name in HIDDEN)
-        return replace(viewed(run), blade=blade, sharpener=in_condition(sharpener, condition or None))
+        blade, sharpener, condition, level = (run_value(lines[name], run, plan, protocol) if name in lines else "" for name in HIDDEN)
+        return replace(viewed(run), blade=blade, sharpener=in_condition(sharpener, condition or level or None))
 
     def viewed(run: SheetRun) -> ViewedRun:
-        sharpener = in_condition(run.sharpener, run.condition or None)
+        sharpener = in_condition(run.sharpener, run.condition or run.level or None)
         return ViewedRun(
             run.order, run.block, run.code, run.blade, sharpener, run.tester, run.evening, run.lot, run.begun_at_m, run.edge_part,
             run.partner.removeprefix("run-"),

@@ -1,4 +1,4 @@
-"""The commonest case, drawn for every protocol version: two edges, the least runs, nobody's name.
+"""The commonest case, drawn for every protocol version: two edges, or one of each level, the least runs, nobody's name.
 
 Whoever uses it tosses a coin for who is A, or which blade is 1; then the order is random for them too.
 """
@@ -20,6 +20,7 @@ from .printed import sheet_view
 from .rows import SheetPlan, SheetRun
 
 _SEEDS = 1_000_000
+EDGES = 2  # of the commonest case; levels may be more
 
 
 ReadySheet = tuple[SheetView, dict[str, bytes]]
@@ -46,15 +47,27 @@ def protocol_figures(protocol: LoadedProtocol, root: Path) -> dict[str, str]:
 def ready_plan(protocol: Protocol) -> SheetPlan:
     """Two edges in a drawn order, with letters for people and numbers for blades."""
     seed = int.from_bytes(hashlib.sha256(f"{protocol.id} {protocol.version}".encode()).digest()[:8], "big") % _SEEDS
+    levels = [level.word for level in protocol.question.levels]
     between_sharpeners = protocol.question.factor == "sharpener"
     generator = random.Random(seed)
     runs = protocol.design.least_runs
     in_turn = protocol.design.side_by_side is not None
-    drawn = _in_pairs(runs, generator) if between_sharpeners or in_turn else _shuffled(runs, generator)
-    people, blades = (("A", "B"), ("1",)) if between_sharpeners else (("A",), ("1", "2"))
+    if len(levels) > EDGES:
+        drawn = _in_rounds(runs, len(levels), generator)
+    else:
+        drawn = _in_pairs(runs, generator) if between_sharpeners or levels or in_turn else _shuffled(runs, generator)
+    people, blades = (("A", "B"), ("1",)) if between_sharpeners else (("A",), ("1",) if levels else ("1", "2"))
     return SheetPlan(
         runs=tuple(
-            SheetRun(order, (order + 1) // 2, blades[edge % len(blades)], people[edge % len(people)], "", **_beside(order, protocol))
+            SheetRun(
+                order,
+                (order + 1) // 2,
+                blades[edge % len(blades)],
+                people[edge % len(people)],
+                "",
+                **_beside(order, protocol),
+                level=levels[edge] if levels else "",
+            )
             for order, edge in enumerate(drawn, 1)
         ),
         people=tuple((letter, "") for letter in ("A", "B")),
@@ -76,6 +89,16 @@ def _in_pairs(runs: int, generator: random.Random) -> list[int]:
     while len(drawn) < runs:
         first = int(generator.random() < 0.5)
         drawn += [first, 1 - first, 1 - first, first]
+    return drawn[:runs]
+
+
+def _in_rounds(runs: int, edges: int, generator: random.Random) -> list[int]:
+    """Rounds that hold each edge once: shuffled, and every second one the reverse of the one before."""
+    drawn: list[int] = []
+    while len(drawn) < runs:
+        keys = [generator.random() for _ in range(edges)]
+        one = sorted(range(edges), key=keys.__getitem__)
+        drawn += [*one, *one[::-1]]
     return drawn[:runs]
 
 

@@ -37,6 +37,7 @@ class SheetRun:
     edge_part: str = ""
     partner: str = ""
     condition: str = ""
+    level: str = ""
 
 
 @dataclass(frozen=True)
@@ -95,8 +96,9 @@ def _sheet_run(run: PlannedRun) -> SheetRun:
     partner = "" if run.partner is None else f"run-{run.partner}"
     part = "" if run.edge_part == "whole" else run.edge_part
     return SheetRun(
-        run.order, run.block, run.blade, run.sharpener, run.tester, run.code or "", evening, lot, begun, part, partner, run.condition or ""
-    )
+        run.order, run.block, run.blade, run.sharpener, run.tester, run.code or "", evening, lot, begun, part, partner,
+        run.condition or "", run.level or "",
+    )  # fmt: skip
 
 
 def _letter(number: int) -> str:
@@ -172,7 +174,8 @@ def _block(run: SheetRun, plan: SheetPlan, protocol: Protocol) -> list[SheetRow]
 
 
 AFTER_READINGS = (
-    "ended", "another tester from", "new lot from", "new lot", "guess: whose edge", "guess: which blade", "how sure", "note on the run",
+    "ended", "another tester from", "new lot from", "new lot", "guess: whose edge", "guess: which blade", "guess: which level",
+    "how sure", "note on the run",
 )  # fmt: skip
 """Lines that stand below the readings, because they are written last."""
 
@@ -192,6 +195,7 @@ def run_value(line: Line, run: SheetRun, plan: SheetPlan, protocol: Protocol) ->
         "blade": run.blade,
         "sharpener": run.sharpener,
         "condition": run.condition,
+        "level": run.level,
         "tester": run.tester,
         "blinding": plan.blinding,
         "meant to go to": f"{plan.last or protocol.work.checkpoints[-1]:g}",
@@ -208,6 +212,6 @@ def run_value(line: Line, run: SheetRun, plan: SheetPlan, protocol: Protocol) ->
 
 def _gives_away(key: str, plan: SheetPlan) -> bool:
     """Whether a value would tell a tester who is not to know whose edge it is."""
-    if plan.blinding in OPEN or key not in ("blade", "sharpener", "condition"):
+    if plan.blinding in OPEN or key not in ("blade", "sharpener", "condition", "level"):
         return False
     return len({getattr(run, key) for run in plan.runs}) > 1

@@ -219,6 +219,8 @@ class Guess(Record):
     """Whose edge the tester took it for."""
     blade: Key | None = None
     """Which blade the tester took it for."""
+    level: Label | None = None
+    """Which of the protocol's levels the tester took it for."""
     confidence_percent: Percent | None = None
     """How sure, 0 to 100."""
 

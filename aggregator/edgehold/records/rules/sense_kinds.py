@@ -298,11 +298,18 @@ def _as_planned(_: Entry, around: Around) -> Iterator[Sight]:
     made = sorted(enumerate(record.runs), key=lambda pair: pair[1].order)
     if any(run.preparation not in preparations for _, run in made):
         return  # said already where references are looked at
-    did = [(*preparations[run.preparation], run.tester) for _, run in made]
+    did = [_done(run, preparations[run.preparation], number, drawn) for number, (_, run) in enumerate(made)]
     wanted = [(run.blade, planned_by(run), run.tester) for run in drawn]
     first = next((n for n, pair in enumerate(zip(did, wanted, strict=False)) if pair[0] != pair[1]), None)
     if first is not None:
         yield Sight((made[first][0],), None, told=_not_as_drawn(drawn, did, wanted, first))
+
+
+def _done(run: Run, edge: tuple[str, str], number: int, drawn: Sequence[PlannedRun]) -> tuple[str, ...]:
+    """Blade, sharpener and tester of a run, with its level where the plan states one; a level that is not written is taken as drawn."""
+    blade, sharpener = edge
+    planned = drawn[number].level if number < len(drawn) else None
+    return blade, in_condition(sharpener, planned and (run.level or planned)), run.tester
 
 
 def _not_as_drawn(drawn: Sequence[PlannedRun], did: Sequence[tuple[str, ...]], wanted: Sequence[tuple[str, ...]], first: int) -> Reason:

@@ -339,12 +339,13 @@ def fit_table(protocol: Protocol) -> list[Entry]:
 def _levels(protocol: Protocol) -> list[Entry]:
     """Which of the protocol's levels a run is of, and whether what is recorded of its edge bears that out."""
     levels, at = [level.model_dump(mode="json") for level in protocol.question.levels], f"{RUN}/level"
+    guessed = f"{RUN}/tester_guess/level"
     if not levels:
-        return [entry_of("unused", at, "level-not-asked", says=says("findings.level_not_asked"))]
+        return [entry_of("unused", place, "level-not-asked", says=says("findings.level_not_asked")) for place in (at, guessed)]
     words = [level.word for level in protocol.question.levels]
-    told = {"levels": levels}
+    told, unknown = {"levels": levels}, says("findings.unknown_level", run=f"{RUN}/id")
     return [
-        entry_of("only", at, "unknown-level", words=words, says=says("findings.unknown_level", run=f"{RUN}/id")),
+        *(entry_of("only", one, "unknown-level", words=words, says=unknown) for one in (at, guessed)),
         entry_of("other level", at, "level-disagrees", says=says("findings.level_disagrees", run=f"{RUN}/id"), **told),
         entry_of("no level", RUN, "no-level", says=says("findings.no_level", run=f"{RUN}/id"), **told),
         entry_of("two levels", RUN, "two-levels", says=says("findings.two_levels", run=f"{RUN}/id"), **told),

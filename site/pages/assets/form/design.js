@@ -19,6 +19,7 @@ export const LABELS = {
   "lot": ({ run }) => run.lot || NOT_KNOWN,
   "edge part": ({ run }) => run.edgePart,
   "pair": ({ run }) => run.pair ?? NOT_KNOWN,
+  "level": ({ run }) => run.level || NOT_KNOWN,
   "angle": ({ run }) => (run.angle === null ? NOT_KNOWN : String(rounded(run.angle)).padStart(3, "0")),
 };
 
@@ -31,6 +32,7 @@ export const ARMS = {
   blade: ["blade", ({ run }) => run.blade],
   sharpener: ["sharpener", ({ run }) => run.sharpener],
   practice: ["sharpener", practice],
+  level: ["level", ({ run }) => run.level],
 };
 
 /** @type {<T extends string>(values: T[]) => T[]} */
@@ -97,7 +99,7 @@ export function inBasis(design, c) {
 }
 
 /**
- * Blade + sharpener + tester + evening + lot (+ part of the edge, + pair of runs cut in turn, + angle where the estimand holds it equal).
+ * Blade + sharpener + tester + evening + lot (+ part of the edge, + pair of runs cut in turn, + level, + angle where the estimand holds it equal).
  *
  * @param {EndpointRow[]} rows the used runs, one or more
  * @param {string} estimand the protocol's
@@ -125,7 +127,7 @@ export function build(rows, estimand, scale = null) {
 }
 
 /**
- * Every pair of steels, of blades and of sharpeners, and practised against novice; `model` null where no run is usable.
+ * Every pair of steels, of blades, of sharpeners and of levels, and practised against novice; `model` null where no run is usable.
  *
  * @param {EndpointRow[]} rows
  * @param {EndpointRow[]} used

@@ -4,6 +4,7 @@
 import { SAME_WORK, axis, byWork, curveOf, firstPositive, heldAfterDull, keenness, levelWeights, linear, missing, pooledVariance, position,
   signOf, windowWeights } from "./curve.js";
 import { keyOf } from "./draws.js";
+import { factsOf, judged, levelOf } from "./levels.js";
 import { life, passFailLife } from "./life.js";
 import { last } from "./matrices.js";
 import { filled, quantityText } from "./sentences.js";
@@ -45,6 +46,7 @@ export function canonicalRuns(submission, rules) {
   const preparations = new Map(entries(submission.preparations).map((p) => [p.id, p]));
   const blades = new Map(entries(submission.blades).map((b) => [b.key, b]));
   const people = new Map(entries(submission.people).map((p) => [p.handle, p]));
+  const levels = rules.protocol.question?.levels ?? [], byCondition = levels.some(({ rule }) => rule?.fact === "condition"), facts = factsOf(rules);
   /** @type {string[]} */
   const unread = [];
   const runs = entries(submission.runs).flatMap((/** @type {RunFile} */ run) => {
@@ -57,7 +59,8 @@ export function canonicalRuns(submission, rules) {
       readings: readings ?? [],
       blade: preparation.blade,
       steel: steelOf(blades.get(preparation.blade), rules),
-      sharpener: edgeBy(preparation),
+      sharpener: byCondition && preparation.sharpener !== "factory" ? String(preparation.sharpener) : edgeBy(preparation),
+      level: levels.length ? levelOf(judged(levels, submission, run, facts)) : null,
       practice: preparation.condition ? null : people.get(preparation.sharpener)?.sharpening ?? null,
       edgePart: preparation.edge_part ?? "whole",
       pair: rules.protocol.design?.side_by_side ? [...new Set([run.id, run.partner || run.id])].sort().join(" and ") : null,

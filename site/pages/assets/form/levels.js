@@ -2,6 +2,7 @@
 // The same as aggregator/edgehold/records/levels.py and facts.py.
 
 import { blank, child } from "./places.js";
+import { WrittenError, canonicalValue, findUnit } from "./units.js";
 
 /**
  * @typedef {{ fact: string, at_least: number | null, below: number | null, words: string[], other_than: string[] }} LevelRule
@@ -10,6 +11,7 @@ import { blank, child } from "./places.js";
  * @typedef {object} Facts what the registers tell
  * @property {(system: unknown, grit: unknown) => number | undefined} sizeOf micrometres of a grit
  * @property {(quantity: unknown) => number | null} millimetresOf a length
+ * @typedef {UnitRules & { folded: string, grits: RegisterRules["grits"] }} FactRules
  */
 
 const STEEPER_DEG = 0.5; // a last stage at an angle larger by more than this is a microbevel
@@ -20,6 +22,54 @@ const listOf = (value) => (Array.isArray(value) ? value : []);
 const numberOr = (value) => (typeof value === "number" ? value : null);
 /** @type {(value: unknown) => string | null} */
 const textOr = (value) => (blank(value) ? null : String(value));
+
+/**
+ * A designation as registers keep it, whatever its capitals, spaces and hyphens.
+ *
+ * @param {unknown} text
+ * @param {{ folded: string }} rules
+ */
+export function folded(text, rules) {
+  return [...String(text)].filter((sign) => !rules.folded.includes(sign)).join("").toLowerCase();
+}
+
+/**
+ * Micrometres of a grit in its system.
+ *
+ * @param {any} system
+ * @param {unknown} grit
+ * @param {FactRules} rules
+ * @returns {number | undefined}
+ */
+export function gritOf(system, grit, rules) {
+  const letter = child(rules.grits.letters, system) ?? "";
+  let name = folded(grit, rules);
+  if (name.startsWith("#")) { name = name.slice(1); }
+  if (letter && name.startsWith(letter)) { name = name.slice(letter.length); }
+  return child(child(rules.grits.sizes, system), name);
+}
+
+/**
+ * What the registers tell of facts.
+ *
+ * @param {FactRules} rules
+ * @returns {Facts}
+ */
+export function factsOf(rules) {
+  return {
+    sizeOf: (system, grit) => gritOf(system, grit, rules),
+    millimetresOf: (quantity) => {
+      const unit = child(quantity, "unit");
+      if (blank(unit) || findUnit(unit, rules.units)?.kind !== "length") { return null; }
+      try {
+        return canonicalValue(child(quantity, "written"), unit, "mm", rules);
+      } catch (error) {
+        if (error instanceof WrittenError) { return null; }
+        throw error;
+      }
+    },
+  };
+}
 
 /** @param {unknown} preparation */
 function angleOf(preparation) {
@@ -98,7 +148,7 @@ function fits(rule, value) {
  */
 export function judged(levels, record, run, facts) {
   const preparation = listOf(child(record, "preparations")).find((one) => child(one, "id") === child(run, "preparation"));
-  const blade = listOf(child(record, "blades")).find((one) => child(one, "key") === child(preparation, "blade"));
+  const key = child(preparation, "blade"), blade = listOf(child(record, "blades")).find((one) => key !== undefined && child(one, "key") === key);
   const level = textOr(child(run, "level"));
   const told = levels.map(({ word, rule }) => {
     if (rule === null) { return level === null ? null : level === word; }

@@ -1,7 +1,7 @@
 // The flat table of rules (aggregator/edgehold/records/rules/table.py), interpreted: which rule kinds there are and what each looks at.
 // Limits, places, words and codes all come with the table.
 
-import { judged, levelOf } from "./levels.js";
+import { factsOf, folded, gritOf, judged, levelOf } from "./levels.js";
 import { below, bind, blank, child, expand, lastPart, valueAt } from "./places.js";
 import { REFERENCE_KINDS } from "./reference_kinds.js";
 import { schemaFindings } from "./schema.js";
@@ -227,28 +227,6 @@ const isMonth = (text) => typeof text === "string" && /^[0-9]{4}-[0-9]{2}$/u.tes
 const listOf = (value) => (Array.isArray(value) ? value : []);
 
 /**
- * @param {unknown} text
- * @param {RegisterRules} rules
- */
-function folded(text, rules) {
-  return [...String(text)].filter((sign) => !rules.folded.includes(sign)).join("").toLowerCase();
-}
-
-/**
- * @param {any} system
- * @param {unknown} grit
- * @param {RegisterRules} rules
- * @returns {number | undefined}
- */
-function gritOf(system, grit, rules) {
-  const letter = child(rules.grits.letters, system) ?? "";
-  let name = folded(grit, rules);
-  if (name.startsWith("#")) { name = name.slice(1); }
-  if (letter && name.startsWith(letter)) { name = name.slice(letter.length); }
-  return child(child(rules.grits.sizes, system), name);
-}
-
-/**
  * Repeats of a reading as numbers with their limits, or null where one cannot be read.
  *
  * @param {unknown} item
@@ -334,11 +312,7 @@ function where(test) {
  */
 function whereJudged(test) {
   return (entry, say, context) => {
-    /** @type {import("./levels.js").Facts} */
-    const facts = {
-      sizeOf: (system, grit) => gritOf(system, grit, context.rules),
-      millimetresOf: (quantity) => read(child(quantity, "written"), child(quantity, "unit"), "mm", context).value,
-    };
+    const facts = factsOf(context.rules);
     listOf(child(context.record, "runs")).forEach((run, number) => {
       if (test(judged(entry.levels, context.record, run, facts))) { say(bind(entry.at, [number]), [number]); }
     });

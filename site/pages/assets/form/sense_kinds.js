@@ -249,8 +249,13 @@ function asPlanned(entry, say, context) {
   const by = (one) => (stated && !blank(child(one, "condition")) ? `${child(one, "sharpener")} (${child(one, "condition")})` : child(one, "sharpener"));
   const known = new Map(preparations.map((one) => [child(one, "id"), [child(one, "blade"), by(one)]]));
   if (!made.every(({ run }) => known.has(run.preparation))) { return; }
-  const did = made.map(({ run }) => [.../** @type {unknown[]} */ (known.get(run.preparation)), run.tester]);
-  const wanted = drawn.map(({ run }) => [run.blade, by(run), run.tester]);
+  /** @type {(name: unknown, level: unknown) => unknown} */
+  const withLevel = (name, level) => (blank(level) ? name : `${name} (${level})`);
+  const did = made.map(({ run }, n) => { // a level that is not written is taken as drawn
+    const [blade, name] = /** @type {unknown[]} */ (known.get(run.preparation)), planned = drawn[n] && child(drawn[n].run, "level");
+    return [blade, withLevel(name, blank(planned) ? null : child(run, "level") || planned), run.tester];
+  });
+  const wanted = drawn.map(({ run }) => [run.blade, blank(child(run, "condition")) ? withLevel(run.sharpener, child(run, "level")) : by(run), run.tester]);
   /** @type {(one: unknown[], two: unknown[]) => boolean} */
   const same = (one, two) => one.every((part, n) => part === two[n]);
   const first = did.findIndex((one, n) => n < wanted.length && !same(one, wanted[n]));

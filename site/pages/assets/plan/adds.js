@@ -4,7 +4,7 @@
 
 import { outlook } from "./outlook.js";
 import { cutOf, leastPrecise, precision } from "./precision.js";
-import { asLeft, bladesInTurn, inRounds, inTurn } from "./what_fits.js";
+import { asLeft, bladesInTurn, inRounds, inTurn, levelsOf } from "./what_fits.js";
 
 /** @typedef {import("./what_fits.js").Occasion} Occasion */
 /** @typedef {import("./orders.js").PlannedRun} PlannedRun */
@@ -24,10 +24,15 @@ export function additions(asked, runs, seed) {
   const levels = inRounds(asked) ? asked.sharpeners : asked.blades, first = inRounds(asked) ? here(asked) : asked.blades[0];
   /** @param {string} kind @param {{unscaled: number, df: number}} known */
   const addition = (kind, { unscaled, df }) => ({ kind, shows: outlook(asked, unscaled, df, seed) });
+  const evening = addition("add_evening", leastPrecise([...mine, ...again(mine)], factor, levels));
+  if (levelsOf(asked.protocol).length) { // both tables make the same levels, so that a friend's tells about one's own comparison
+    const same = theirs.map((cut, n) => ({ ...cut, sharpener: mine[n].sharpener }));
+    return [addition("add_friend_too", leastPrecise([...mine, ...same], factor, levels)), evening];
+  }
   return [
     addition("add_exchange", precision([...mine, ...theirs, ...exchanged(asked, mine)], factor, first, named(first))),
     addition("add_friend", precision([...mine, ...theirs], factor, first, named(first))),
-    addition("add_evening", leastPrecise([...mine, ...again(mine)], factor, levels)),
+    evening,
   ];
 }
 
@@ -35,7 +40,7 @@ export function additions(asked, runs, seed) {
 export const absent = (asked) => [...new Set(asLeft(asked).map((arm) => arm.sharpener))].sort();
 
 /** The first sharpener who is there, and so can send an edge. @param {Occasion} asked */
-const here = (asked) => /** @type {string} */ (asked.sharpeners.find((name) => !asked.alone || asked.testers.includes(name)));
+const here = (asked) => asked.sharpeners.find((name) => !asked.alone || asked.testers.includes(name)) ?? asked.sharpeners[0];
 
 /** What stands for somebody or something at the friend's table. @param {string} mine */
 const named = (mine) => `the friend's ${mine}`;

@@ -6,14 +6,16 @@ import { Drafts, localStorageOrNone } from "../form/draft.js";
 import { absent, additions } from "./adds.js";
 import { keyOf, neededOf, sheetOf } from "./paper.js";
 import { planned } from "./planned.js";
-import { halves, inTurn, practiceMinutes, primary, runMinutes } from "./what_fits.js";
+import { asksForEdges, halves, inTurn, levelsOf, practiceMinutes, primary, runMinutes } from "./what_fits.js";
 import { say } from "./words.js";
 
 /** @typedef {import("./planned.js").Shown} Shown */
 /** @typedef {import("./planned.js").Question} Question */
 /** @typedef {import("./what_fits.js").Protocol} Protocol */
 
-const FACTORY = "factory", PLAN_FORMAT = "plan/1.3.0", LARGEST_SEED = 2 ** 53, WIDE = 300, HIGH = 14, LONGEST_WAY = 60;
+const FACTORY = "factory", PLAN_FORMAT = "plan/1.4.0", LARGEST_SEED = 2 ** 53, WIDE = 300, HIGH = 14, LONGEST_WAY = 60;
+/** Fields of a preparation by the fact that a level may be told by, where words are written there. @type {{[fact: string]: string}} */
+const FACTS = { strop: "strop", deburring: "deburring", "start state": "start_state", condition: "condition" };
 
 /** @param {string} name */
 const at = (name) => /** @type {HTMLElement} */ (document.getElementById(`plan-${name}`));
@@ -71,16 +73,17 @@ function people(protocol) {
   if (whose === "before") { return { sharpeners: [`${one} (${says("before")})`, one], testers: [one], coder: null, alone: true }; }
   if (whose === "factory") { return { sharpeners: [FACTORY, one], testers: [one], coder: null, alone: true }; }
   if (whose === "ways") { return { sharpeners: ways(one), testers: [here === "alone" ? one : two], coder: here === "three" ? three : null, alone: false }; }
-  if (here === "alone") { return { sharpeners: both ? [two, one] : [one], testers: [one], coder: null, alone: true }; }
-  if (here === "two") { return both ? { sharpeners: [one, two], testers: [one, two], coder: null, alone: false } : { sharpeners: [two], testers: [one], coder: two, alone: false }; }
-  return both ? { sharpeners: [two, three], testers: [one], coder: two, alone: false } : { sharpeners: [three], testers: [one], coder: two, alone: false };
+  const made = (/** @type {string} */ handle) => (levelsOf(protocol).length ? levelsOf(protocol).map(({ word }) => `${handle} (${word})`) : [handle]);
+  if (here === "alone") { return { sharpeners: both ? [two, one] : made(one), testers: [one], coder: null, alone: true }; }
+  if (here === "two") { return both ? { sharpeners: [one, two], testers: [one, two], coder: null, alone: false } : { sharpeners: made(two), testers: [one], coder: two, alone: false }; }
+  return both ? { sharpeners: [two, three], testers: [one], coder: two, alone: false } : { sharpeners: made(three), testers: [one], coder: two, alone: false };
 }
 
 /** @returns {Question} */
 function question() {
   const protocol = /** @type {Protocol} */ (rules.protocols.find((/** @type {Protocol} */ one) => one.id === chosen("question")));
   const who = people(protocol), [owner] = handles(), metres = typed("metres");
-  const least = protocol.question.factor === "sharpener" ? 1 : 2, blades = Math.max(least, Number(typed("blades")));
+  const least = asksForEdges(protocol) ? 1 : 2, blades = Math.max(least, Number(typed("blades")));
   return {
     protocol: protocol.id,
     blades: Array.from({ length: blades }, (_, n) => `${owner}.blade-${n + 1}`),
@@ -121,7 +124,7 @@ function designed({ design, shows }) {
 function more({ design: { asked }, runs }) {
   const left = absent(asked), again = left.some((name) => name === FACTORY || takenApart(name).condition !== null) ? says("back_other") : says("back_again", { names: namesOf(left) });
   const back = left.length ? again : "";
-  const things = says(asked.protocol.question.factor === "sharpener" ? "add_edges" : "add_blades");
+  const things = says(asksForEdges(asked.protocol) ? "add_edges" : "add_blades");
   return additions(asked, runs, state.seed).map(({ kind, shows }) => {
     const [lesser, larger] = shows.seen;
     const told = Number.isFinite(shows.half_width)
@@ -180,7 +183,7 @@ function planFile({ design, runs }) {
     seed: state.seed,
     blinding: asked.coder === null ? "none" : "helper coded",
     coder: asked.coder,
-    runs: runs.map(({ sharpener, ...run }) => ({ ...run, ...takenApart(sharpener) })),
+    runs: runs.map(({ sharpener, ...run }) => ({ ...run, ...madeBy(asked, sharpener) })),
     nonce: null,
     sha256: null,
   };
@@ -199,8 +202,18 @@ function takenApart(name) {
   return found ? { sharpener: found[1], condition: found[2] } : { sharpener: name, condition: null };
 }
 
-/** Without a condition that nobody stated. @param {{sharpener: string, condition: ?string}} by */
-const shown = ({ sharpener, condition }) => (condition === null ? { sharpener } : { sharpener, condition });
+/** Whose edge it is, and in which condition or to which level. @param {import("./what_fits.js").Occasion} asked @param {string} name */
+function madeBy(asked, name) {
+  const { sharpener, condition } = takenApart(name);
+  return levelsOf(asked.protocol).length ? { sharpener, condition: null, level: condition } : { sharpener, condition, level: null };
+}
+
+/** What a preparation says of it: the sharpener, a stated condition, and the recorded fact of a level where a word stands for it. @param {import("./what_fits.js").Occasion} asked @param {string} name */
+function prepared(asked, name) {
+  const { sharpener, condition, level } = madeBy(asked, name), rule = levelsOf(asked.protocol).find(({ word }) => word === level)?.rule;
+  const fact = rule && FACTS[rule.fact] && rule.words.length ? { [FACTS[rule.fact]]: rule.words[0] } : {};
+  return { sharpener, ...(condition !== null && { condition }), ...fact };
+}
 
 /** Sharpeners in a sentence. @param {string[]} names */
 const namesOf = (names) => names.map((name) => (name === FACTORY ? says("the_factory") : name)).join(" and ");
@@ -212,10 +225,10 @@ function openForm({ design, runs }) {
   const kept = drafts.fresh({
     people: named.map((handle) => ({ handle })),
     blades: asked.blades.map((key) => ({ key })),
-    preparations: runs.map((run) => ({ id: `edge-${run.order}`, blade: run.blade, ...shown(takenApart(run.sharpener)), ...(halves(asked) && { edge_part: run.edge_part }), ...(run.sharpener === FACTORY && { start_state: FACTORY }) })),
+    preparations: runs.map((run) => ({ id: `edge-${run.order}`, blade: run.blade, ...prepared(asked, run.sharpener), ...(halves(asked) && { edge_part: run.edge_part }), ...(run.sharpener === FACTORY && { start_state: FACTORY }) })),
     runs: runs.map((run) => ({
       id: `run-${run.order}`, order: run.order, evening: run.evening, preparation: `edge-${run.order}`, ...(run.partner && { partner: `run-${run.partner}` }), tester: run.tester, coil_position_m: run.coil_position_m,
-      blinding: asked.coder === null ? "none" : "helper coded", planned_last_checkpoint: asked.last,
+      ...(levelsOf(asked.protocol).length && { level: madeBy(asked, run.sharpener).level }), blinding: asked.coder === null ? "none" : "helper coded", planned_last_checkpoint: asked.last,
     })),
   });
   if (!drafts.save(kept)) { status(says("not_kept")); return; }

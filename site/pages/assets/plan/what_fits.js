@@ -3,8 +3,9 @@
 // Held to it by tests/browser/test_planner.py.
 
 /**
+ * @typedef {{word: string, rule: ?{fact: string, words: string[]}}} Level
  * @typedef {{id: string, title: string, kind: string, role: string, primary: boolean, at: ?number, end: ?number, worthwhile_ratio: number}} Endpoint
- * @typedef {{id: string, version: string, title: string, question: {factor: string, text: string}, medium: {name: string},
+ * @typedef {{id: string, version: string, title: string, question: {factor: string, text: string, levels?: Level[]}, medium: {name: string},
  *   work: {kind: string, unit: string, checkpoints: number[], stroke: string}, reading: {kind: string, repeats: number, description: string,
  *   accepted_units: string[]}, apex_start: string, endpoints: Endpoint[], early_checkpoint: number,
  *   late_checkpoint: number, design: {least_runs: number, order: string, side_by_side: ?string}, minutes: {one_run: number, whole: number,
@@ -115,10 +116,16 @@ export function arms({ blades, sharpeners }) {
 }
 
 /** Edges whose sharpener is not there tonight: each can be cut once. @param {Occasion} asked */
-export const asLeft = (asked) => arms(asked).filter((arm) => asked.alone && !asked.testers.includes(arm.sharpener));
+export const asLeft = (asked) => arms(asked).filter((arm) => asked.alone && !levelsOf(asked.protocol).length && !asked.testers.includes(arm.sharpener));
 
-/** @param {Occasion} asked */
-export const inRounds = (asked) => asked.protocol.question.factor === "sharpener";
+/** The levels that a protocol compares; none where its question is open. @param {Protocol} protocol */
+export const levelsOf = ({ question }) => question.levels ?? [];
+
+/** Whether runs go in rounds of one blade that hold each sharpener, or each level, once. @param {Occasion} asked */
+export const inRounds = (asked) => asksForEdges(asked.protocol);
+
+/** Whether edges are compared, by sharpener or by level, and not blades. @param {Protocol} protocol */
+export const asksForEdges = ({ question: { factor } }) => factor === "sharpener" || factor === "level";
 
 /** @param {Occasion} asked */
 function eveningByMinutes({ protocol, figures, stock, last }) {

@@ -28,7 +28,7 @@ DEFAULT_PRIORS: Mapping[str, HalfT] = MappingProxyType(
         "submission": HalfT(4, 0.10, ASSUMPTION),
         "steel × sharpener": HalfT(4, 0.10, ASSUMPTION),
         "steel × tester": HalfT(4, 0.10, ASSUMPTION),
-        "level × steel": HalfT(4, 0.10, ASSUMPTION),
+        "level × steel": HalfT(4, 0.15, ASSUMPTION),  # three steels cannot say that a treatment suits them all alike
         "level × submission": HalfT(4, 0.10, ASSUMPTION),
         "rig": HalfT(4, 0.20, ASSUMPTION),  # this and the next five stand in a model only beside reference edges
         "scale": HalfT(4, 0.05, ASSUMPTION),

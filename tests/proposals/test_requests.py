@@ -44,7 +44,13 @@ def root(tmp_path):
 
 
 def steel_entry(name: str) -> dict:
-    return {"id": name, "origin": "measured", "names": [{"system": "JIS", "designation": "XZ99"}], "standard": "made up for a test"}
+    return {
+        "id": name,
+        "origin": "measured",
+        "family": "low alloy",
+        "names": [{"system": "JIS", "designation": "XZ99"}],
+        "standard": "made up for a test",
+    }
 
 
 def write_register(root, *more: dict) -> None:

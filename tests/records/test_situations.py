@@ -759,7 +759,7 @@ def test_a_pipe_is_no_file(tmp_path):
 
 
 def test_a_new_steel_may_come_with_its_first_result(tmp_path):
-    steel = {"id": "aisi-9999", "origin": "measured", "names": [{"system": "AISI/SAE", "designation": "9999"}]}
+    steel = {"id": "aisi-9999", "origin": "measured", "family": "low alloy", "names": [{"system": "AISI/SAE", "designation": "9999"}]}
     make_repository(tmp_path, [submission({"/blades/0/steel/designation": "9999"})])
     assert codes(tmp_path) == ["unknown-steel"]
     register = json.dumps({"note": "a test's own", "steels": [steel]})

@@ -70,6 +70,7 @@ def parse_steels(text: bytes | str) -> dict[str, SteelEntry]:
     _refuse_shared_names(steels)
     for steel in steels:
         _refuse_mixed_origin(steel)
+    _refuse_lost_neighbours(steels)
     return {steel.id: steel for steel in steels}
 
 
@@ -170,3 +171,17 @@ def _refuse_mixed_origin(steel: SteelEntry) -> None:
             f"{STEELS_FILE}: {steel.id!r} mixes invented and real (origin {steel.origin!r})",
             f"an invented steel has origin simulated, an id in {DEMO_PREFIX}… and demo names only; a real one has none",
         )
+
+
+def _refuse_lost_neighbours(steels: tuple[SteelEntry, ...]) -> None:
+    """A near steel is another entry of the same origin, and a pair is stated once."""
+    origins, stated = {steel.id: steel.origin for steel in steels}, set()
+    for steel in steels:
+        for other in steel.near:
+            pair = frozenset((steel.id, other))
+            if other == steel.id or origins.get(other) != steel.origin or pair in stated:
+                raise WrittenError(
+                    f"{STEELS_FILE}: {steel.id!r} is said to be near {other!r}",
+                    "name the id of another entry of the same origin, and each pair in one of the two entries only",
+                )
+            stated.add(pair)

@@ -81,6 +81,10 @@ class GritRegister(Record):
     """Every system."""
 
 
+SteelFamily = Literal["plain carbon", "low alloy", "cold-work tool", "shock-resisting tool", "high-speed", "martensitic stainless"]
+"""Alloy groups as the standards divide steels: what the groups hold stands on the site's page about data and schemas."""
+
+
 class SteelName(Record):
     """What one system of designations calls a steel."""
 
@@ -88,8 +92,6 @@ class SteelName(Record):
     """The system; "demo" for invented steels only."""
     designation: Label
     """The designation in that system."""
-    equivalence: Literal["same", "near"] = "same"
-    """near: a steel of another standard whose limits overlap but are not alike."""
 
 
 class ElementLimits(Record):
@@ -110,10 +112,14 @@ class SteelEntry(Record):
     """Short id, such as aisi-1095; invented steels begin with demo-."""
     origin: Origin
     """measured: a real steel. simulated: invented for the demonstration."""
+    family: SteelFamily
+    """The alloy group that its standard puts it in."""
     names: Annotated[tuple[SteelName, ...], Field(min_length=1)]
-    """Its designations; the limits below are those of the first one."""
+    """Its designations: all of them are this one steel."""
+    near: tuple[Slug, ...] = ()
+    """Ids of steels of other standards with limits near to these; each is a steel of its own, and they are not pooled."""
     composition: tuple[ElementLimits, ...] = ()
-    """Composition limits of the first designation, in mass per cent, as cast (heat analysis)."""
+    """Composition limits in mass per cent, as cast (heat analysis)."""
     standard: ShortText | None = None
     """The published standard that sets those limits."""
     from_memory: bool = False

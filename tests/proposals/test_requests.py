@@ -54,8 +54,8 @@ def steel_entry(name: str) -> dict:
 
 
 def write_register(root, *more: dict) -> None:
-    known = [json.loads(entry.model_dump_json()) for entry in list(load_steels().values())[:3]]
-    known += [json.loads(load_steels()["aisi-1095"].model_dump_json())]
+    known = [json.loads(entry.model_dump_json()) for entry in list(load_steels().named.values())[:3]]
+    known += [json.loads(load_steels().named["aisi-1095"].model_dump_json())]
     text = json.dumps({"note": "a register", "steels": [*known, *more]}, indent=1)
     write(root / STEELS_FILE, text)
 

@@ -71,7 +71,7 @@ def test_published_equivalents_of_two_standards_are_near_and_not_one_steel(one, 
 def test_one_rule_for_all_equivalents(names, ids):
     """Three standards, three steels, each near to both others."""
     assert tuple(find_steel(STEELS, name).id for name in names) == ids
-    near = {frozenset((steel.id, other)) for steel in STEELS.values() for other in steel.near}
+    near = {frozenset((steel.id, other)) for steel in STEELS.named.values() for other in steel.near}
     assert {frozenset(pair) for pair in itertools.combinations(ids, 2)} <= near
 
 
@@ -82,7 +82,7 @@ def test_check_grid_has_not_shrunk():
 
 
 def test_every_real_steel_cites_a_standard_and_has_possible_limits():
-    for steel in STEELS.values():
+    for steel in STEELS.named.values():
         if steel.origin == "simulated":
             continue
         assert steel.standard and steel.composition, steel.id
@@ -93,23 +93,23 @@ def test_every_real_steel_cites_a_standard_and_has_possible_limits():
 
 
 def test_limits_called_seen_say_where_and_the_others_are_marked():
-    seen = {steel.id for steel in STEELS.values() if steel.composition and not steel.from_memory}
+    seen = {steel.id for steel in STEELS.named.values() if steel.composition and not steel.from_memory}
     assert seen == {
         "aisi-1060", "aisi-1070", "aisi-1075", "aisi-1080", "aisi-1084", "aisi-1095", "aisi-a2", "aisi-m2", "aisi-m4", "aisi-o1", "aisi-s7",
         "en-1-4034", "en-1-4112", "en-1-4116", "jis-sus420j1", "jis-sus420j2",
     }  # fmt: skip
-    assert all("as in" in STEELS[steel].note for steel in seen)
+    assert all("as in" in STEELS.named[steel].note for steel in seen)
 
 
 def test_a_near_steel_belongs_to_another_standard_and_the_names_of_an_entry_to_one():
     """AISI, SAE and UNS are one family of names for the same limits; EN and JIS each have their own."""
     american = {"AISI/SAE", "UNS"}
-    for steel in STEELS.values():
+    for steel in STEELS.named.values():
         systems = {name.system for name in steel.names}
         assert len(systems) == 1 or systems == american, steel.id
         for other in steel.near:
-            assert not systems & {name.system for name in STEELS[other].names}, (steel.id, other)
-            assert steel.family == STEELS[other].family, (steel.id, other)
+            assert not systems & {name.system for name in STEELS.named[other].names}, (steel.id, other)
+            assert steel.family == STEELS.named[other].family, (steel.id, other)
 
 
 def test_designations_have_the_form_of_their_system():
@@ -120,15 +120,15 @@ def test_designations_have_the_form_of_their_system():
         "JIS": r"S(?:US|UJ|UP|KD|KH|KS|K)[0-9]+[A-C]?(?:J[12])?",
         "demo": r"demo-[a-z-]+",
     }
-    for steel in STEELS.values():
+    for steel in STEELS.named.values():
         for name in steel.names:
             assert re.fullmatch(forms[name.system], name.designation), name
 
 
 def test_demonstration_steels_are_six_invented_ones():
-    assert {steel.id for steel in STEELS.values() if steel.origin == "simulated"} == DEMO
+    assert {steel.id for steel in STEELS.named.values() if steel.origin == "simulated"} == DEMO
     for name in DEMO:
-        assert [n.system for n in STEELS[name].names] == ["demo"] and "Invented" in STEELS[name].note
+        assert [n.system for n in STEELS.named[name].names] == ["demo"] and "Invented" in STEELS.named[name].note
 
 
 # --- finding a steel -------------------------------------------------------------------------------------------------
@@ -162,11 +162,11 @@ def test_repository_with_a_register_uses_its_own(tmp_path):
     file = tmp_path / STEELS_FILE
     file.parent.mkdir(parents=True)
     file.write_text(register(entry()), encoding="utf-8")
-    assert list(load_steels(tmp_path)) == ["aisi-1234"]
+    assert list(load_steels(tmp_path).named) == ["aisi-1234"]
 
 
 def test_a_caller_s_changes_do_not_reach_the_next_caller():
-    load_steels().clear()
+    load_steels().named.clear()
     assert load_steels() == STEELS
 
 

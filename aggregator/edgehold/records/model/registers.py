@@ -135,3 +135,36 @@ class SteelRegister(Record):
     """How far the entries may be trusted."""
     steels: tuple[SteelEntry, ...]
     """Every steel."""
+
+
+class SteelClass(Record):
+    """Steels that no standard names, held together by a declared window of composition. Trade names have no place here."""
+
+    label: Annotated[str, Field(pattern=r"^C [0-9]+(?:\.[0-9]+)?(?: [A-Z][a-z]? [0-9]+(?:\.[0-9]+)?)*(?!\n)$", max_length=60)]
+    """Made from the composition, such as C 1.4 Cr 14 V 4: symbols of the elements, and mass per cent."""
+    origin: Origin
+    """measured: for real steels. simulated: for invented ones."""
+    family: SteelFamily
+    """The alloy group that steels of the class belong to."""
+    windows: Annotated[tuple[ElementLimits, ...], Field(min_length=1)]
+    """Limits in mass per cent; those of the label come first, in its order, and hold its figures."""
+    source: ShortText
+    """Who declared the windows, and after what."""
+    note: ShortText | None = None
+    """Anything a reader should know."""
+
+    @property
+    def id(self) -> str:
+        """The label as one word, which is safe in an address: C1.4-Cr14-V4; demo- in front for invented steels."""
+        symbols, shares = self.label.split(" ")[::2], self.label.split(" ")[1::2]
+        word = "-".join(map("".join, zip(symbols, shares, strict=True)))
+        return f"demo-{word}" if self.origin == "simulated" else word
+
+
+class SteelClassRegister(Record):
+    """Steels by declared windows of composition."""
+
+    note: ShortText
+    """What the windows are."""
+    classes: tuple[SteelClass, ...]
+    """Every class."""

@@ -14,8 +14,9 @@ from edgehold.estimates.results import Contrast, SubmissionEstimate
 from edgehold.records.canonical import CanonicalReading, CanonicalRun, LoadedSubmission, Repository
 from edgehold.records.interest import interest_of
 from edgehold.records.model.protocol import EndpointRule, Protocol
-from edgehold.records.model.registers import SteelEntry
+from edgehold.records.model.registers import SteelClass, SteelEntry
 from edgehold.records.model.submission import Run
+from edgehold.records.steel_search import designations
 from edgehold.records.units import plural
 from edgehold.results.model.numbers import needed, published
 from edgehold.results.model.results import OwnAnswer, ReadingResult, RunResult, SteelResult, SubmissionResult
@@ -172,15 +173,15 @@ def _answer(contrast: Contrast, estimate: SubmissionEstimate, rule: EndpointRule
 
 
 def steel_results(repository: Repository) -> tuple[SteelResult, ...]:
-    """The register entries of steels that some submission names."""
+    """The steels, and the classes of steels, that blades of submissions are of."""
     used = sorted({run.steel for s in repository.submissions for run in s.runs if run.steel})
-    return tuple(_steel(repository.steels[name]) for name in used)
+    return tuple(_steel(repository.steels.by_id[name]) for name in used)
 
 
-def _steel(entry: SteelEntry) -> SteelResult:
+def _steel(entry: SteelEntry | SteelClass) -> SteelResult:
     return SteelResult(
         id=entry.id,
-        names=tuple(f"{name.system} {name.designation}".strip() for name in entry.names),
+        names=designations(entry),
         simulated=entry.origin == "simulated",
         note=entry.note or "",
     )

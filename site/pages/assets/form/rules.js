@@ -6,6 +6,7 @@ import { REFERENCE_KINDS } from "./reference_kinds.js";
 import { schemaFindings } from "./schema.js";
 import { SENSE_KINDS } from "./sense_kinds.js";
 import { general } from "./sentences.js";
+import { STEEL_KINDS } from "./steel_kinds.js";
 import { WrittenError, canonicalValue, findUnit } from "./units.js";
 
 /**
@@ -519,4 +520,5 @@ export const KINDS = {
   }),
   ...SENSE_KINDS,
   ...REFERENCE_KINDS,
+  ...STEEL_KINDS,
 };

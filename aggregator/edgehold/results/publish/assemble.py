@@ -59,7 +59,7 @@ from .curve_pairs import crossovers, curve_comparison
 from .fields import ORIGINS, TOLD, one_of
 from .history import removed_results
 from .interlab import interlaboratory_result
-from .ledger import retracted_results, steel_results, submission_results
+from .ledger import retracted_results, submission_results
 from .moves import pool_logs
 from .network import network_result
 from .objections import objection_results
@@ -67,6 +67,7 @@ from .plans import plan_counts
 from .probes import probe_result, probes_sentence
 from .reasons import reasoned
 from .references import references_result
+from .steels import steel_results
 from .versions import protocol_results
 
 APART: tuple[Literal["steel", "sharpener", "tester", "split"], ...] = ("steel", "sharpener", "tester", "split")
@@ -115,7 +116,7 @@ def assemble(found: EverythingFound) -> Results:
     """Gather everything into the published record; nothing is estimated here."""
     notes: list[failures.Line] = []
     return Results(
-        format="results/2.3.0",
+        format="results/2.4.0",
         provenance=_provenance(found),
         pools=tuple(_pool(found, key, group, notes) for key, group in sorted(_by_pool(found.repository).items())),
         submissions=submission_results(found.repository, found.rows, found.estimates),

@@ -1,4 +1,4 @@
-"""The ledger of submissions and the steels as published."""
+"""The ledger of submissions as published."""
 
 from __future__ import annotations
 
@@ -14,12 +14,10 @@ from edgehold.estimates.results import Contrast, SubmissionEstimate
 from edgehold.records.canonical import CanonicalReading, CanonicalRun, LoadedSubmission, Repository
 from edgehold.records.interest import interest_of
 from edgehold.records.model.protocol import EndpointRule, Protocol
-from edgehold.records.model.registers import SteelClass, SteelEntry
 from edgehold.records.model.submission import Run
-from edgehold.records.steel_search import designations
 from edgehold.records.units import plural
 from edgehold.results.model.numbers import needed, published
-from edgehold.results.model.results import OwnAnswer, ReadingResult, RunResult, SteelResult, SubmissionResult
+from edgehold.results.model.results import OwnAnswer, ReadingResult, RunResult, SubmissionResult
 from edgehold.results.words.sentences import amount
 from edgehold.results.words.verdicts import own_sentence
 
@@ -169,19 +167,4 @@ def _answer(contrast: Contrast, estimate: SubmissionEstimate, rule: EndpointRule
         result=own_interval(contrast),
         sentence=own_sentence(contrast, rule, unit),
         verdict=contrast.verdict.kind if contrast.verdict else "",
-    )
-
-
-def steel_results(repository: Repository) -> tuple[SteelResult, ...]:
-    """The steels, and the classes of steels, that blades of submissions are of."""
-    used = sorted({run.steel for s in repository.submissions for run in s.runs if run.steel})
-    return tuple(_steel(repository.steels.by_id[name]) for name in used)
-
-
-def _steel(entry: SteelEntry | SteelClass) -> SteelResult:
-    return SteelResult(
-        id=entry.id,
-        names=designations(entry),
-        simulated=entry.origin == "simulated",
-        note=entry.note or "",
     )

@@ -10,7 +10,7 @@ from edgehold.errors import WrittenError
 from edgehold.records.compositions import RESIDUAL, UNTOLD, distance, limits_of, outside
 from edgehold.records.model.submission import Steel
 from edgehold.records.registers import CLASSES_FILE, load_classes, load_steels, parse_classes
-from edgehold.records.steel_search import class_of, named_fits, nearest, steel_of
+from edgehold.records.steel_search import class_of, composition_rules, named_fits, nearest, steel_of
 
 STEELS = load_steels()
 POWDER = {"C": 1.45, "Cr": 14, "Mo": 2, "V": 4}
@@ -133,6 +133,12 @@ def test_a_composition_within_the_limits_of_a_named_steel_is_suggested_and_not_t
     assert [one.id for one in named_fits(STEELS, of_d2, "measured")] == ["aisi-d2", "en-1-2379"]
     assert steel_of(Steel(composition_percent=of_d2), "measured", STEELS) is None
     assert named_fits(STEELS, of_d2, "simulated") == []
+
+
+def test_limits_that_name_no_most_of_carbon_suggest_nothing():
+    assert limits_of(STEELS.named["aisi-420"])["C"] == (0.15, 100.0)
+    assert named_fits(STEELS, {"C": 1.45, "Cr": 13}, "measured") == []
+    assert "aisi-420" not in {one["id"] for one in composition_rules(STEELS)["steels"]}
 
 
 def test_distance_worked_by_hand():

@@ -18,14 +18,19 @@ def class_of(steels: Steels, composition: Mapping[str, float], origin: str) -> S
 
 def named_fits(steels: Steels, composition: Mapping[str, float], origin: str) -> list[SteelEntry]:
     """Named steels of the same origin within whose limits a composition lies, by id."""
-    known = [one for _, one in sorted(steels.named.items()) if one.origin == origin and one.composition]
+    known = [one for one in _limited(steels) if one.origin == origin and isinstance(one, SteelEntry)]
     return [one for one in known if not outside(limits_of(one), composition)]
 
 
 def nearest(steels: Steels, composition: Mapping[str, float], origin: str) -> SteelEntry | SteelClass | None:
     """The class or named steel of the same origin that is least far off, the first by id among equals; None where there is none."""
-    known = [one for one in steels.by_id.values() if one.origin == origin and limits_of(one)]
+    known = [one for one in _limited(steels) if one.origin == origin]
     return min(known, key=lambda one: distance(outside(limits_of(one), composition)), default=None)
+
+
+def _limited(steels: Steels) -> list[SteelEntry | SteelClass]:
+    """What can be suggested, by id: limits without a most of carbon, such as those of 420, would fit too much."""
+    return [one for one in steels.by_id.values() if limits_of(one).get("C", (0.0, 100.0))[1] < 100]
 
 
 def designations(steel: SteelEntry | SteelClass) -> tuple[str, ...]:
@@ -51,14 +56,13 @@ def steel_of(stated: Steel | None, origin: str, steels: Steels) -> str | None:
 
 def composition_rules(steels: Steels) -> dict[str, object]:
     """The same as data for the browser."""
-    known = [one for one in steels.by_id.values() if limits_of(one)]
     return {
         "balance": BALANCE,
         "residual": RESIDUAL,
         "other": OTHER_RESIDUAL,
         "untold": list(UNTOLD),
         "weights": WEIGHTS,
-        "steels": [_limits_rule(one) for one in known],
+        "steels": [_limits_rule(one) for one in _limited(steels)],
     }
 
 

@@ -122,7 +122,7 @@ def test_the_class_has_a_page_with_its_window_and_family_and_a_page_of_its_pair(
 
 
 def test_near_steels_say_that_they_are_not_pooled_and_why_and_link_to_each_other(built):
-    told = "JIS SKD11 is near to AISI/SAE D2, and is not pooled with it, because their limits differ"
+    told = "JIS SKD11 is near to AISI/SAE D2, and is not pooled with it, because their limits differ (per cent by mass): Mo"
     assert told in page(built, "steels", "jis-skd11") and "V 0.2 to 0.5 against 0.5 to 1.1" in page(built, "steels", "jis-skd11")
     assert "AISI/SAE D2 is near to JIS SKD11" in page(built, "steels", "aisi-d2")
     own = (built / "build/site/steels/jis-skd11/index.html").read_text(encoding="utf-8")

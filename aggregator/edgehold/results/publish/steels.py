@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from edgehold.records.canonical import Repository
-from edgehold.records.compositions import limits_of
+from edgehold.records.compositions import UNTOLD, limits_of
 from edgehold.records.model.registers import ElementLimits, SteelClass, SteelEntry
 from edgehold.records.registers import Steels
 from edgehold.records.steel_search import called, designations
@@ -52,7 +52,8 @@ def _near_steels(entry: SteelEntry | SteelClass, steels: Steels) -> Iterator[Ste
 
 def _near(entry: SteelEntry | SteelClass, other: SteelEntry) -> str:
     mine, theirs = limits_of(entry), limits_of(other)
-    apart = [element for element in mine if mine[element] != theirs.get(element)] + [element for element in theirs if element not in mine]
+    apart = [element for element in {**mine, **theirs} if mine.get(element) != theirs.get(element)]
+    apart.sort(key=lambda element: element in UNTOLD)  # silicon and manganese last: other elements make the steel
     told = ", ".join(
         Reason("steels.limits_apart", element=element, own=_range(mine.get(element)), other=_range(theirs.get(element)))
         for element in apart[:ENOUGH]

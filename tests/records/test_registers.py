@@ -222,7 +222,7 @@ def test_register_that_is_a_link_is_refused(tmp_path, target):
 # --- grits -----------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("name", ["grits_fepa_p.json", "grits_fepa_f.json"])
+@pytest.mark.parametrize("name", ["grits_fepa_p.json", "grits_fepa_f.json", "grits_cami.json", "sieves_mesh.json"])
 def test_particle_sizes_are_the_published_ones(name):
     facts = reference(name)
     for grit, micrometres in facts["sizes"].items():
@@ -242,12 +242,24 @@ def test_macrogrit_means_lie_between_the_sieves_of_the_standard():
 
 
 def test_sizes_fall_as_numbers_rise_within_a_system():
-    for system in ("FEPA F", "FEPA P", "JIS", "ANSI"):
+    for system in ("FEPA F", "FEPA P", "JIS", "ANSI", "CAMI", "mesh"):
         sizes = [size for series in load_grits().series if series.system == system for size in series.sizes]
         numbers = [int(re.sub("[^0-9]", "", size.grit)) for size in sizes]
         micrometres = [size.micrometres for size in sizes]
         assert numbers == sorted(set(numbers)), system
         assert micrometres == sorted(set(micrometres), reverse=True), system
+
+
+def test_in_micrometres_the_designation_is_the_size():
+    sizes = [size for series in load_grits().series if series.system == "micrometres" for size in series.sizes]
+    assert [float(size.grit) for size in sizes] == [size.micrometres for size in sizes]
+    assert sizes == sorted(sizes, key=lambda size: -size.micrometres) and len(sizes) > 30
+
+
+def test_the_same_number_is_another_size_in_every_system():
+    """Why a number without its system says little: 600 runs from 9 to 26 micrometres."""
+    found = {system: find_grit(system, "600").micrometres for system in ("FEPA F", "FEPA P", "JIS", "CAMI")}
+    assert found == {"FEPA F": 9.3, "FEPA P": 25.8, "JIS": 20.0, "CAMI": 16.0}
 
 
 def test_figures_not_seen_in_print_are_marked():
@@ -258,7 +270,8 @@ def test_figures_not_seen_in_print_are_marked():
 @pytest.mark.parametrize(
     ("system", "grit", "found"),
     [("FEPA P", "400", "P400"), ("FEPA P", "p400", "P400"), ("FEPA F", "220", "F220"), ("JIS", "1000", "#1000"),
-     ("JIS", "# 1000", "#1000"), ("ANSI", "80", "80"), ("ANSI", "#80", "80")],
+     ("JIS", "# 1000", "#1000"), ("ANSI", "80", "80"), ("ANSI", "#80", "80"),
+     ("CAMI", "600", "600"), ("mesh", "325", "325"), ("micrometres", "0.5", "0.5"), ("JIS", "12000", "#12000")],
 )  # fmt: skip
 def test_grit_is_found_with_and_without_its_letter(system, grit, found):
     assert find_grit(system, grit).grit == found
@@ -266,7 +279,16 @@ def test_grit_is_found_with_and_without_its_letter(system, grit, found):
 
 @pytest.mark.parametrize(
     ("system", "grit"),
-    [("FEPA F", "P400"), ("FEPA P", "F220"), ("JIS", "P1000"), ("FEPA P", "401"), ("mesh", "400"), ("ANSI", "")],
+    [
+        ("FEPA F", "P400"),
+        ("FEPA P", "F220"),
+        ("JIS", "P1000"),
+        ("FEPA P", "401"),
+        ("mesh", "1200"),
+        ("ANSI", ""),
+        ("ANSI", "600"),
+        ("CAMI", "P400"),
+    ],
 )
 def test_grit_of_another_system_is_not_found(system, grit):
     assert find_grit(system, grit) is None

@@ -58,8 +58,8 @@ class GritSize(Record):
 class GritSeries(Record):
     """One system, or the part of it that one statistic describes."""
 
-    system: Literal["FEPA F", "FEPA P", "JIS", "ANSI"]
-    """The grit system, as in a submission's abrasive stages."""
+    system: Literal["FEPA F", "FEPA P", "JIS", "ANSI", "CAMI", "mesh", "micrometres"]
+    """The grit system, as in a submission's abrasive stages: ANSI is bonded abrasives and loose grain, CAMI coated ones."""
     part: ShortText
     """Which part of the system."""
     statistic: ShortText

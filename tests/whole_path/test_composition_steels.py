@@ -135,4 +135,7 @@ def test_the_table_of_steels_tells_them_all(built):
     with (built / "build/results/steels.csv").open(newline="", encoding="utf-8") as file:
         rows = {row["steel"]: row for row in csv.DictReader(file)}
     assert rows[POWDER]["kind"] == "class" and rows[POWDER]["family"] == "martensitic stainless"
+    with (built / "build/results/steel_limits.csv").open(newline="", encoding="utf-8") as file:
+        limits = {(row["steel"], row["element"]): (row["least"], row["most"]) for row in csv.DictReader(file)}
+    assert [float(one) for one in limits[POWDER, "V"]] == [3.5, 4.5] and limits[POWDER, "Mn"] == ("", "1")
     assert rows["aisi-d2"]["names"] == "AISI/SAE D2; UNS T30402" and rows["aisi-d2"]["near"] == "en-1-2379 jis-skd11"

@@ -30,7 +30,7 @@ from .base import (
 )
 from .plan import Plan
 
-SUBMISSION_FORMAT = "submission/1.4.0"
+SUBMISSION_FORMAT = "submission/1.5.0"
 
 
 class Person(Record):
@@ -138,8 +138,8 @@ class AbrasiveStage(Record):
 
     as_printed: ShortText
     """What the abrasive says of itself, such as "coarse" or "P400"; no trade names."""
-    grit_system: Literal["FEPA F", "FEPA P", "JIS", "ANSI"] | None = None
-    """The grit system, when known."""
+    grit_system: Literal["FEPA F", "FEPA P", "JIS", "ANSI", "CAMI", "mesh", "micrometres"] | None = None
+    """The grit system, when known. ANSI: bonded abrasives and loose grain. CAMI: coated ones. micrometres: marked with the size itself."""
     grit: Label | None = None
     """The grit designation in that system, such as "F220"."""
     micrometres: Positive | None = None
@@ -341,8 +341,11 @@ class PlanReference(Record):
 class Submission(Record):
     """One contributed result file."""
 
-    format: Literal["submission/1.4.0", "submission/1.3.0", "submission/1.2.0", "submission/1.1.0", "submission/1.0.0", "submission/0.1.0"]
-    """Name and version of this format; 1.2.0 had no condition, 1.1.0 no references, weights or shared plans, older ones no partner."""
+    format: Literal[
+        "submission/1.5.0", "submission/1.4.0", "submission/1.3.0", "submission/1.2.0", "submission/1.1.0", "submission/1.0.0",
+        "submission/0.1.0",
+    ]  # fmt: skip
+    """Name and version of this format; 1.4.0 had fewer grit systems, 1.2.0 no condition, 1.1.0 no references, older ones no partner."""
     id: Slug
     """The file's name without .json. Never used again for anything else."""
     protocol: ProtocolReference

@@ -138,12 +138,23 @@ interface RatioScale {
   height: number;
 }
 
+/** Limits of every steel, and what lies outside them (aggregator/edgehold/records/steel_search.py). */
+interface CompositionRules {
+  balance: string;
+  residual: Dictionary<number>;
+  other: number;
+  untold: string[];
+  weights: Dictionary<number>;
+  steels: { id: string; name: string; origin: string; named: boolean; limits: Dictionary<[low: number, high: number]> }[];
+}
+
 interface AnswerRules extends UnitRules {
   protocol: Protocol;
   repeatability: { reading_variance: number | null; endpoints: Dictionary<RepeatabilityEntry> };
   folded: string;
   grits: { letters: Dictionary<string>; sizes: Dictionary<Dictionary<number>> };
   steels: Dictionary<string>;
+  compositions: CompositionRules;
   sentences: Sentences;
   scale: RatioScale;
 }
@@ -326,6 +337,7 @@ interface RegisterRules extends UnitRules {
   asks: Dictionary<string>;
   folded: string;
   steel_origins: Dictionary<string>;
+  compositions: CompositionRules;
   grits: { letters: Dictionary<string>; sizes: Dictionary<Dictionary<number>> };
 }
 

@@ -39,7 +39,9 @@ PREPARED = ("edge_part", "edge_angle", "condition", "start_state")
 
 
 def submission(runs: Sequence[dict], protocol: str = ROPE, name: str = "wren-1", steels: dict | None = None, **levels: str) -> dict:
-    """A submission of runs made by ``run``; ``steels`` are designations by blade, ``levels`` how used people are to sharpening."""
+    """A submission of runs made by ``run``; ``steels`` are designations or compositions by blade,
+    ``levels`` how used people are to sharpening.
+    """
     preparations, made = [], []
     for number, facts in enumerate(runs, 1):
         preparation = {"id": f"edge-{number}", "blade": facts["blade"], "sharpener": facts["sharpener"]}
@@ -47,7 +49,7 @@ def submission(runs: Sequence[dict], protocol: str = ROPE, name: str = "wren-1",
         made.append(_run(number, facts, protocol))
     people = sorted({facts[role] for facts in runs for role in ("sharpener", "tester")} - {"factory"})
     blades = sorted({facts["blade"] for facts in runs})
-    designations = steels or {}
+    stated = {blade: {"designation" if isinstance(steel, str) else "composition_percent": steel} for blade, steel in (steels or {}).items()}
     return {
         "format": "submission/1.0.0",
         "id": name,
@@ -57,7 +59,7 @@ def submission(runs: Sequence[dict], protocol: str = ROPE, name: str = "wren-1",
         "submitted_by": people[0],
         "month": "2026-05",
         "people": [{"handle": p, "agreed": "yes"} | ({"sharpening": levels[p]} if p in levels else {}) for p in people],
-        "blades": [{"key": b} | ({"steel": {"designation": designations[b]}} if b in designations else {}) for b in blades],
+        "blades": [{"key": b} | ({"steel": stated[b]} if b in stated else {}) for b in blades],
         "preparations": preparations,
         "runs": made,
     }

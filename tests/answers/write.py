@@ -151,6 +151,9 @@ def blades() -> dict[str, dict]:
             {key: value for key, value in run_.items() if key != "partner" or number < 4}
             for number, run_ in enumerate(in_turn(3)) if number != 5], TURNS),
         "two-steels": case("Two steels with two blades each.", rope, STEELS, steels=steels),
+        "two-steels-by-composition": case("A class of steels from two data sheets.", rope, STEELS, steels={
+            "wren.one": {"C": 1.45, "Cr": 14, "Mo": 2, "V": 4}, "wren.two": {"C": 1.38, "Cr": 14.2, "Mo": 1.9, "V": 3.8, "Si": 0.5},
+            "wren.three": "D2", "wren.four": "uns t30402"}),
         "two-steels-one-blade": case("A steel is its one blade here.", rope[:2] + rope[4:6], STEELS, steels=steels),
         "pass-or-fail": case("A life on card lies between a pass and a fail.", card, CARD),
         "passed-again": case("One passed again after a fail; one failed from the start.", [

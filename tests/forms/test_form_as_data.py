@@ -21,6 +21,7 @@ from edgehold.records.registers import load_steels
 from edgehold.records.rules.interpret import KINDS
 from edgehold.records.rules.reference_kinds import REFERENCE_KINDS
 from edgehold.records.rules.sense_kinds import SENSE_KINDS
+from edgehold.records.rules.steel_kinds import STEEL_KINDS
 from edgehold.records.rules.submissions import fit_problems
 from edgehold.records.rules.table import submission_table
 from edgehold.records.schemas import repository_url
@@ -192,7 +193,7 @@ def test_the_rules_are_plain_json(name):
 
 def test_the_check_reads_the_same_table_but_for_what_it_finds_while_it_converts():
     tables = [submission_table(Protocol.model_validate_json(json.dumps(front)), "adopted") for front in FRONTS.values()]
-    read = [entry for table in tables for entry in table if "says" in entry or entry["rule"] in SENSE_KINDS | REFERENCE_KINDS]
+    read = [entry for table in tables for entry in table if "says" in entry or entry["rule"] in SENSE_KINDS | REFERENCE_KINDS | STEEL_KINDS]
     assert {entry["rule"] for entry in read} == set(KINDS)
     assert {entry["code"] for table in tables for entry in table} - {entry["code"] for entry in read} == {
         "reserved-id", "wrong-unit", "wrong-reading", "not-a-number", "negative-value", "canonical-disagrees",

@@ -79,6 +79,7 @@ TARGETS = (
     Target("protocols/analysis/objections/001-shared-hands/00-objection.md", "markdown"),
     Target("protocols/analysis/objections/001-shared-hands/01-response.md", "markdown"),
     Target("aggregator/registers/steels.json", "json"),
+    Target("aggregator/registers/steel_classes.json", "json"),
 )
 
 
@@ -132,7 +133,8 @@ def repository(root: Path) -> Path:
     for folder, entries in THREADS.items():
         for number, record in enumerate(entries):
             write(root / "protocols" / folder / f"{number:02d}-{record['kind']}.md", markdown(record, "Because.\n"))
-    write(root / "aggregator/registers/steels.json", (PROGRAMS_OWN / "steels.json").read_bytes())
+    for register in ("steels.json", "steel_classes.json"):
+        write(root / "aggregator/registers" / register, (PROGRAMS_OWN / register).read_bytes())
     return root
 
 

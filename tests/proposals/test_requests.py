@@ -7,7 +7,7 @@ import pytest
 
 from edgehold.errors import InputError
 from edgehold.records.codes import CODES
-from edgehold.records.registers import STEELS_FILE, load_steels
+from edgehold.records.registers import CLASSES_FILE, STEELS_FILE, load_steels
 from edgehold.records.request.against import check_proposal
 from tests.records.builder import (
     ABSENT,
@@ -44,12 +44,18 @@ def root(tmp_path):
 
 
 def steel_entry(name: str) -> dict:
-    return {"id": name, "origin": "measured", "names": [{"system": "JIS", "designation": "XZ99"}], "standard": "made up for a test"}
+    return {
+        "id": name,
+        "origin": "measured",
+        "family": "low alloy",
+        "names": [{"system": "JIS", "designation": "XZ99"}],
+        "standard": "made up for a test",
+    }
 
 
 def write_register(root, *more: dict) -> None:
-    known = [json.loads(entry.model_dump_json()) for entry in list(load_steels().values())[:3]]
-    known += [json.loads(load_steels()["aisi-1095"].model_dump_json())]
+    known = [json.loads(entry.model_dump_json()) for entry in list(load_steels().named.values())[:3]]
+    known += [json.loads(load_steels().named["aisi-1095"].model_dump_json())]
     text = json.dumps({"note": "a register", "steels": [*known, *more]}, indent=1)
     write(root / STEELS_FILE, text)
 
@@ -352,6 +358,27 @@ def test_a_new_steel_and_its_result_come_together_and_the_entry_is_shown_to_the_
     (finding,) = checked(root).findings
     assert finding.severity == "warning" and "'jis-xz99' is new" in finding.message
     assert (root / STEELS_FILE).read_text().splitlines()[finding.line - 1].strip() == "{"
+
+
+def test_a_new_class_of_steels_and_its_first_blade_come_together_and_the_class_is_shown_to_the_maintainer(root):
+    windows = [{"element": "C", "min": 2.9, "max": 3.1}, {"element": "Cr", "min": 29, "max": 31}]
+    made_up = {
+        "label": "C 3 Cr 30",
+        "origin": "measured",
+        "family": "martensitic stainless",
+        "windows": windows,
+        "source": "made up for a test",
+    }
+    composed = {"/blades/0/steel": {"composition_percent": {"C": 3, "Cr": 30}}, "/blades/0/key": "tern.new",
+                "/preparations/0/blade": "tern.new", "/preparations/1/blade": "tern.new"}  # fmt: skip
+    write_submission(root, second(composed))
+    assert list(codes(root).values()) == [["no-steel-class"]]
+    write(root / CLASSES_FILE, json.dumps({"note": "a register", "classes": [made_up]}, indent=1))
+    assert codes(root) == {CLASSES_FILE: ["register-entry"]}
+    (finding,) = checked(root).findings
+    assert finding.severity == "warning" and "'C 3 Cr 30' is new" in finding.message
+    write(root / CLASSES_FILE, json.dumps({"note": "a register", "classes": [made_up, made_up]}, indent=1))
+    assert codes(root)[CLASSES_FILE] == ["register-unreadable"]
 
 
 def test_an_entry_taken_out_and_one_changed_are_shown_too(tmp_path):

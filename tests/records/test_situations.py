@@ -211,7 +211,20 @@ ONE_FILE = {
     ),
     "a trade name typed as steel": ({"/blades/0/steel/designation": "Wonder Blade Steel"}, ["unknown-steel"]),
     "steel not known": ({"/blades/0/steel": None}, []),
-    "steel by composition": ({"/blades/0/steel": {"composition_percent": {"C": 1.1, "Cr": 0.4}}}, []),
+    "steel by a composition of one class": (
+        {"/blades/0/steel": {"composition_percent": {"C": 1.45, "Cr": 14, "Mo": 2, "V": 4, "Si": 0.5, "Fe": 78}}},
+        [],
+    ),
+    "steel by a composition of no class": ({"/blades/0/steel": {"composition_percent": {"C": 1.1, "Cr": 0.4}}}, ["no-steel-class"]),
+    "steel by a composition that a named steel would have": (
+        {"/blades/0/steel": {"composition_percent": {"C": 1.5, "Cr": 12, "Mo": 0.9, "V": 0.9}}},
+        ["named-steel-fits"],
+    ),
+    "a designation beside a composition is what counts": (
+        {"/blades/0/steel": {"designation": "AISI D2", "composition_percent": {"C": 3, "Cr": 30}}},
+        [],
+    ),
+    "an empty composition": ({"/blades/0/steel": {"composition_percent": {}}}, []),
     "an invented steel among measured ones": (
         {"/blades/0/steel/designation": "demo-plain-carbon"},
         ["invented-steel"],
@@ -759,7 +772,7 @@ def test_a_pipe_is_no_file(tmp_path):
 
 
 def test_a_new_steel_may_come_with_its_first_result(tmp_path):
-    steel = {"id": "aisi-9999", "origin": "measured", "names": [{"system": "AISI/SAE", "designation": "9999"}]}
+    steel = {"id": "aisi-9999", "origin": "measured", "family": "low alloy", "names": [{"system": "AISI/SAE", "designation": "9999"}]}
     make_repository(tmp_path, [submission({"/blades/0/steel/designation": "9999"})])
     assert codes(tmp_path) == ["unknown-steel"]
     register = json.dumps({"note": "a test's own", "steels": [steel]})

@@ -24,6 +24,7 @@ from edgehold.records.canonical import Repository
 from edgehold.records.model.submission import Submission
 from edgehold.records.problem import Problem
 from edgehold.records.read.against_protocol import readings_by
+from edgehold.records.registers import NO_STEELS
 from edgehold.records.rules.submissions import own_problems
 
 TODAY = datetime.date(2026, 12, 1)
@@ -81,7 +82,7 @@ def problems(record: dict) -> list[Problem]:
     submission = Submission.model_validate_json(json.dumps(record))
     protocol = repository.protocols[(submission.protocol.id, submission.protocol.version)]
     found = readings_by(protocol.record, repository.events.get(protocol.record.id, ()), submission)[1]
-    return [*own_problems(submission, TODAY, lambda _: None), *found]
+    return [*own_problems(submission, TODAY, NO_STEELS), *found]
 
 
 def asked(record: dict) -> list[Problem]:

@@ -149,23 +149,13 @@ def main() -> None:
     parser.add_argument("--pools", type=int, default=500, help="pools a row")
     pools = parser.parse_args().pools
     head = (
-        "# Coverage of the ratio of two levels
-
-"
-        f"Made by `level_coverage.py`, {pools} pools a row. True spreads: run {RUN}, tester {TESTER}, sharpener {SHARPENER}, blade
-"
-        f"{BLADE}; the effect of a level differs by .10 from steel to steel and by .10 from table to table unless a row says otherwise.
-"
-        "Two runs a level and blade. Coverage is that of the interval for the levels themselves, at other tables and on other steels;
-"
-        f"wanted: a lower 99 % Monte-Carlo bound of {WANTED}, and of {WANTED_TWICE} where a spread is twice what the priors are scaled to.
-"
-        "Wrong verdicts: better or worse at a true ×1; worse, or no difference, at ×1.5.
-
-"
-        "| design | coverage | 99 % lower bound | median half-width, ln | wrong verdicts | right “better” |
-|---|---|---|---|---|---|
-"
+        "# Coverage of the ratio of two levels\n\n"
+        f"Made by `level_coverage.py`, {pools} pools a row. True spreads: run {RUN}, tester {TESTER}, sharpener {SHARPENER}, blade\n"
+        f"{BLADE}; the effect of a level differs by .10 from steel to steel and by .10 from table to table unless a row says otherwise.\n"
+        "Two runs a level and blade. Coverage is that of the interval for the levels themselves, at other tables and on other steels;\n"
+        f"wanted: a lower 99 % Monte-Carlo bound of {WANTED}, and of {WANTED_TWICE} where a spread is twice what priors are scaled to.\n"
+        "Wrong verdicts: better or worse at a true ×1; worse, or no difference, at ×1.5.\n\n"
+        "| design | coverage | 99 % lower bound | median half-width, ln | wrong verdicts | right “better” |\n|---|---|---|---|---|---|\n"
     )
     lines = []
     for line in rows(pools):

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 from edgehold.records.model.protocol import Protocol
-from edgehold.records.model.registers import SteelEntry
-from edgehold.records.registers import DROPPED_MARKS, GRIT_LETTERS, grit_spellings, load_units, steel_ids
+from edgehold.records.registers import DROPPED_MARKS, GRIT_LETTERS, Steels, grit_spellings, load_units, steel_ids
+from edgehold.records.steel_search import composition_rules
 from edgehold.records.units import UNITS_IN_SENTENCES, grammar
 from edgehold.results.model.repeatability import PublishedRepeatability
 from edgehold.results.publish.repeatability import form_repeatability
@@ -15,20 +13,20 @@ from edgehold.results.words.sentences import LEAST_TIMES
 from edgehold.words import group
 
 
-def answer_rules(protocol: Protocol, published: PublishedRepeatability, steels: Mapping[str, SteelEntry]) -> dict[str, object]:
+def answer_rules(protocol: Protocol, published: PublishedRepeatability, steels: Steels) -> dict[str, object]:
     """What ``answer`` of site/pages/assets/form/answer.js is handed beside a submission.
 
     Parameters
     ----------
     protocol : the version that the form is for.
     published : the repeatability table published with the site.
-    steels : the register by id.
+    steels : the registers of steels and of their classes.
 
     Returns
     -------
     ``protocol`` (its front matter), ``repeatability``, ``numbers`` (how written numbers are read), ``units`` (the
-    register), ``folded`` (marks left out of spellings), ``steels`` (id by folded spelling) ``sentences`` (every pattern
-    an answer is told in) and ``scale`` (what its bars stand on).
+    register), ``folded`` (marks left out of spellings), ``steels`` (id by folded spelling), ``compositions`` (limits by
+    steel), ``sentences`` (every pattern an answer is told in) and ``scale`` (what its bars stand on).
     """
     return {
         "protocol": protocol.model_dump(mode="json"),
@@ -37,7 +35,8 @@ def answer_rules(protocol: Protocol, published: PublishedRepeatability, steels: 
         "units": [unit.model_dump(mode="json", exclude={"source", "note"}) for unit in load_units().units],
         "folded": DROPPED_MARKS,
         "grits": {"letters": GRIT_LETTERS, "sizes": grit_spellings()},
-        "steels": steel_ids(dict(steels)),
+        "steels": steel_ids(steels),
+        "compositions": composition_rules(steels),
         "sentences": sentences(),
         "scale": scale_for_browser(),
     }

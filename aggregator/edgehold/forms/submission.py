@@ -14,16 +14,16 @@ from edgehold import __version__
 from edgehold.records.canonical import Repository
 from edgehold.records.codes import CODES
 from edgehold.records.model.protocol import Protocol, version_order
-from edgehold.records.model.registers import SteelEntry
 from edgehold.records.model.submission import SUBMISSION_FORMAT
 from edgehold.records.read import letters
 from edgehold.records.read.form import pattern_cure
 from edgehold.records.read.json_reading import DEEPEST, MOST_CONTAINERS
 from edgehold.records.read.opening import LARGEST_BYTES, UNFIT_CHARACTERS
-from edgehold.records.registers import DROPPED_MARKS, GRIT_LETTERS, grit_spellings, load_units, steel_spellings
+from edgehold.records.registers import DROPPED_MARKS, GRIT_LETTERS, Steels, grit_spellings, load_units, steel_spellings
 from edgehold.records.rules.table import handed_on, submission_table
 from edgehold.records.schemas import generated_schemas, repository_url, site_url
 from edgehold.records.status import events_of, status_after
+from edgehold.records.steel_search import composition_rules
 from edgehold.records.units import grammar
 from edgehold.results.model.repeatability import PublishedRepeatability
 from edgehold.results.publish.versions import closed_by
@@ -74,7 +74,7 @@ def form_rules(
     protocol: Protocol,
     status: str,
     released: str,
-    steels: dict[str, SteelEntry],
+    steels: Steels,
     *,
     base_url: str,
     repository_url: str | None = None,
@@ -86,7 +86,7 @@ def form_rules(
     protocol : its machine-readable part.
     status : where its life stands, ``adopted`` or ``in review``.
     released : month of its release; the worked example is of that month.
-    steels : the register of steels by id.
+    steels : the registers of steels and of their classes.
     base_url : address of the published site, as in ``edgehold.records.schemas``.
     repository_url : where pull requests go; None: nowhere yet, and the form offers downloads only.
     """
@@ -109,6 +109,7 @@ def form_rules(
         "folded": DROPPED_MARKS,
         "designations": _designations(steels),
         "steel_origins": steel_spellings(steels),
+        "compositions": composition_rules(steels),
         "grits": {"letters": GRIT_LETTERS, "sizes": grit_spellings()},
         "plausible": {"low": rule.plausible_low, "high": rule.plausible_high, "unit": rule.canonical_unit},
         "limits": {"bytes": LARGEST_BYTES["submission"], "depth": DEEPEST, "containers": MOST_CONTAINERS, "link": LONGEST_LINK},
@@ -182,7 +183,7 @@ def _units() -> list[dict[str, object]]:
     return [u.model_dump(mode="json", exclude={"source", "note"}) for u in units]
 
 
-def _designations(steels: dict[str, SteelEntry]) -> list[str]:
+def _designations(steels: Steels) -> list[str]:
     """Real designations to choose from, with their system; invented steels are of the demonstration only."""
-    names = (f"{name.system} {name.designation}" for steel in steels.values() if steel.origin == "measured" for name in steel.names)
+    names = (f"{name.system} {name.designation}" for steel in steels.named.values() if steel.origin == "measured" for name in steel.names)
     return sorted(set(names))

@@ -6,8 +6,9 @@ import re
 
 from edgehold.results.model.objections import ObjectionResult
 from edgehold.results.model.ratio import RatioInterval
-from edgehold.results.model.results import Comparison, EndpointResult, Pool
+from edgehold.results.model.results import Comparison, EndpointResult, Pool, SteelResult
 from edgehold.results.words.sentences import amount, ratio_text
+from edgehold.results.words.steels import share_range
 from edgehold.words import Reason, capital
 
 MONTHS = (
@@ -129,3 +130,9 @@ def pool_name(pool: Pool) -> str:
 def few(number_of: int) -> str:
     """A small number as a word."""
     return SMALL_NUMBERS[number_of] if number_of < len(SMALL_NUMBERS) else f"{number_of:,}"
+
+
+def composition(steel: SteelResult) -> str:
+    """Limits of a steel, element by element."""
+    limits = (Reason("steels.element", element=one.element, range=share_range(one.least, one.most)) for one in steel.composition)
+    return ", ".join(limits)

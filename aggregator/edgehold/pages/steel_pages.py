@@ -16,7 +16,8 @@ def steel_pages(results: Results) -> Iterator[Page]:
     """The index and a page for every steel that some submission names."""
     rows = [(steel, [p for p in results.pools if _compares(p, steel.id)]) for steel in sorted(results.steels, key=_order)]
     yield Page("/steels/", "Steels", render("steels.html", rows=rows), "Results", Reason("pages.steels_told"))
-    yield from (_steel(steel, pools) for steel, pools in rows)
+    known = {steel.id for steel in results.steels}
+    yield from (_steel(steel, pools, known) for steel, pools in rows)
 
 
 def _order(steel: SteelResult) -> tuple[bool, str]:
@@ -27,7 +28,7 @@ def _compares(pool: Pool, steel: str) -> bool:
     return any(steel in (c.first, c.second) for e in pool.endpoints for c in e.steels)
 
 
-def _steel(steel: SteelResult, pools: list[Pool]) -> Page:
+def _steel(steel: SteelResult, pools: list[Pool], known: set[str]) -> Page:
     sections = [
         (
             pool,
@@ -41,5 +42,5 @@ def _steel(steel: SteelResult, pools: list[Pool]) -> Page:
         )
         for pool in pools
     ]
-    html = render("steel.html", steel=steel, sections=sections)
+    html = render("steel.html", steel=steel, sections=sections, known=known)
     return Page(addresses.steel(steel.id), f"Steel {steel.id}", html, "Results", record=True)

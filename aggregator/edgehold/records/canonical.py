@@ -15,10 +15,10 @@ from edgehold.errors import ERROR, Finding
 from .model.changes import Correction, Retraction, Tombstone
 from .model.plan import PlanSeal
 from .model.protocol import Protocol, major
-from .model.registers import SteelEntry
 from .model.review import Event, Objection, Outcome, Response
 from .model.submission import Submission
 from .names import Names
+from .registers import Steels
 
 
 @dataclass(frozen=True)
@@ -198,7 +198,7 @@ class Repository:
     submissions : sorted by path; only those without an error of their own or across files, and not retracted.
     events : by protocol id, in the order of their numbers.
     objections : all threads, sorted by protocol and number.
-    steels : the register of steels by id.
+    steels : the registers of steels and of their classes.
     findings : everything found, sorted by file, line and code.
     retracted : submissions that were taken back: readable, and in no stage after this one. One with errors has no runs.
     tombstones : what is left of submissions that were taken out, by id.
@@ -214,7 +214,7 @@ class Repository:
     submissions: tuple[LoadedSubmission, ...]
     events: dict[str, tuple[Event, ...]]
     objections: tuple[ObjectionThread, ...]
-    steels: dict[str, SteelEntry]
+    steels: Steels
     findings: tuple[Finding, ...]
     retracted: tuple[LoadedSubmission, ...] = ()
     tombstones: tuple[Tombstone, ...] = ()

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,9 +11,8 @@ from edgehold.estimates import Contrast, RepeatabilityTable, SubmissionEstimate,
 from edgehold.records.canonical import LoadedProtocol, LoadedSubmission, Repository, pool_key
 from edgehold.records.canonical_runs import canonical_readings, canonical_runs
 from edgehold.records.model.protocol import EndpointRule, Protocol
-from edgehold.records.model.registers import SteelEntry
 from edgehold.records.model.submission import Submission
-from edgehold.records.registers import find_steel
+from edgehold.records.registers import NO_STEELS, Steels
 from edgehold.records.rules.shared_keys import shared_facts
 from edgehold.results.publish.repeatability import FormRepeatability, table_of
 from edgehold.results.words.verdicts import own_sentence
@@ -88,9 +86,7 @@ class SubmissionAnswer:
     notes: tuple[str, ...]
 
 
-def answer_submission(
-    record: Submission, protocol: Protocol, repeatability: FormRepeatability, steels: Mapping[str, SteelEntry]
-) -> SubmissionAnswer:
+def answer_submission(record: Submission, protocol: Protocol, repeatability: FormRepeatability, steels: Steels) -> SubmissionAnswer:
     """What a submission says by itself.
 
     Parameters
@@ -99,7 +95,7 @@ def answer_submission(
     protocol : the version that it followed.
     repeatability : of ``edgehold.results.publish.repeatability.form_repeatability``. Where no variance of readings has been published, the
         submission's own repeats tell how well it was read.
-    steels : the register by id; only what this file says of its blades counts.
+    steels : the registers of steels and of their classes; only what this file says of its blades counts.
     """
     return answer_of(own_estimates(record, protocol, repeatability, steels), protocol)
 
@@ -128,12 +124,10 @@ class OwnEstimates:
         return self.repository.submissions[0]
 
 
-def own_estimates(
-    record: Submission, protocol: Protocol, repeatability: FormRepeatability, steels: Mapping[str, SteelEntry]
-) -> OwnEstimates:
+def own_estimates(record: Submission, protocol: Protocol, repeatability: FormRepeatability, steels: Steels) -> OwnEstimates:
     """Rows and estimates of a submission by itself; the parameters are those of `answer_submission`."""
     readings, problems = canonical_readings(record, protocol)
-    facts = shared_facts([("", record)], lambda text: find_steel(dict(steels), text)).blades
+    facts = shared_facts([("", record)], steels).blades
     submission = LoadedSubmission(record, "", "", canonical_runs(record, protocol, readings, facts))
     repository = _alone(submission, protocol)
     published = repeatability["reading_variance"]
@@ -159,7 +153,7 @@ def answer_of(own: OwnEstimates, protocol: Protocol) -> SubmissionAnswer:
 def _alone(submission: LoadedSubmission, protocol: Protocol) -> Repository:
     """A repository of one submission and its protocol."""
     loaded = LoadedProtocol(protocol, "", "", "")
-    return Repository(Path(), {(protocol.id, protocol.version): loaded}, (submission,), {}, (), {}, ())
+    return Repository(Path(), {(protocol.id, protocol.version): loaded}, (submission,), {}, (), NO_STEELS, ())
 
 
 def _answer(contrast: Contrast, rule: EndpointRule, protocol: Protocol) -> Answer:

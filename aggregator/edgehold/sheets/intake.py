@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import functools
 import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
@@ -21,7 +20,6 @@ from edgehold.records.problem import Problem, shown
 from edgehold.records.read.against_protocol import readings_by
 from edgehold.records.read.form import read_record
 from edgehold.records.read.session import reserved_id
-from edgehold.records.registers import find_steel
 from edgehold.records.rules.references import reference_problems
 from edgehold.records.rules.submissions import own_problems
 from edgehold.words import Reason
@@ -258,7 +256,7 @@ def _problems(tree: dict[str, object], protocol: LoadedProtocol, repository: Rep
     by_itself = [
         *reserved_id(record.id),
         *reference_problems(record),
-        *own_problems(record, today, functools.partial(find_steel, repository.steels)),
+        *own_problems(record, today, repository.steels),
     ]
     _, problems = readings_by(protocol.record, repository.events.get(protocol.record.id, ()), record)
     return [*by_itself, *problems]

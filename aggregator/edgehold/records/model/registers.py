@@ -58,8 +58,8 @@ class GritSize(Record):
 class GritSeries(Record):
     """One system, or the part of it that one statistic describes."""
 
-    system: Literal["FEPA F", "FEPA P", "JIS", "ANSI"]
-    """The grit system, as in a submission's abrasive stages."""
+    system: Literal["FEPA F", "FEPA P", "JIS", "ANSI", "CAMI", "mesh", "micrometres"]
+    """The grit system, as in a submission's abrasive stages: ANSI is bonded abrasives and loose grain, CAMI coated ones."""
     part: ShortText
     """Which part of the system."""
     statistic: ShortText
@@ -81,6 +81,10 @@ class GritRegister(Record):
     """Every system."""
 
 
+SteelFamily = Literal["plain carbon", "low alloy", "cold-work tool", "shock-resisting tool", "high-speed", "martensitic stainless"]
+"""Alloy groups as the standards divide steels: what the groups hold stands on the site's page about data and schemas."""
+
+
 class SteelName(Record):
     """What one system of designations calls a steel."""
 
@@ -88,8 +92,6 @@ class SteelName(Record):
     """The system; "demo" for invented steels only."""
     designation: Label
     """The designation in that system."""
-    equivalence: Literal["same", "near"] = "same"
-    """near: a steel of another standard whose limits overlap but are not alike."""
 
 
 class ElementLimits(Record):
@@ -110,10 +112,14 @@ class SteelEntry(Record):
     """Short id, such as aisi-1095; invented steels begin with demo-."""
     origin: Origin
     """measured: a real steel. simulated: invented for the demonstration."""
+    family: SteelFamily
+    """The alloy group that its standard puts it in."""
     names: Annotated[tuple[SteelName, ...], Field(min_length=1)]
-    """Its designations; the limits below are those of the first one."""
+    """Its designations: all of them are this one steel."""
+    near: tuple[Slug, ...] = ()
+    """Ids of steels of other standards with limits near to these; each is a steel of its own, and they are not pooled."""
     composition: tuple[ElementLimits, ...] = ()
-    """Composition limits of the first designation, in mass per cent, as cast (heat analysis)."""
+    """Composition limits in mass per cent, as cast (heat analysis)."""
     standard: ShortText | None = None
     """The published standard that sets those limits."""
     from_memory: bool = False
@@ -129,3 +135,36 @@ class SteelRegister(Record):
     """How far the entries may be trusted."""
     steels: tuple[SteelEntry, ...]
     """Every steel."""
+
+
+class SteelClass(Record):
+    """Steels that no standard names, held together by a declared window of composition. Trade names have no place here."""
+
+    label: Annotated[str, Field(pattern=r"^C [0-9]+(?:\.[0-9]+)?(?: [A-Z][a-z]? [0-9]+(?:\.[0-9]+)?)*(?!\n)$", max_length=60)]
+    """Made from the composition, such as C 1.4 Cr 14 V 4: symbols of the elements, and mass per cent."""
+    origin: Origin
+    """measured: for real steels. simulated: for invented ones."""
+    family: SteelFamily
+    """The alloy group that steels of the class belong to."""
+    windows: Annotated[tuple[ElementLimits, ...], Field(min_length=1)]
+    """Limits in mass per cent; those of the label come first, in its order, and hold its figures."""
+    source: ShortText
+    """Who declared the windows, and after what."""
+    note: ShortText | None = None
+    """Anything a reader should know."""
+
+    @property
+    def id(self) -> str:
+        """The label as one word, which is safe in an address: C1.4-Cr14-V4; demo- in front for invented steels."""
+        symbols, shares = self.label.split(" ")[::2], self.label.split(" ")[1::2]
+        word = "-".join(map("".join, zip(symbols, shares, strict=True)))
+        return f"demo-{word}" if self.origin == "simulated" else word
+
+
+class SteelClassRegister(Record):
+    """Steels by declared windows of composition."""
+
+    note: ShortText
+    """What the windows are."""
+    classes: tuple[SteelClass, ...]
+    """Every class."""

@@ -138,8 +138,8 @@ class AbrasiveStage(Record):
 
     as_printed: ShortText
     """What the abrasive says of itself, such as "coarse" or "P400"; no trade names."""
-    grit_system: Literal["FEPA F", "FEPA P", "JIS", "ANSI"] | None = None
-    """The grit system, when known."""
+    grit_system: Literal["FEPA F", "FEPA P", "JIS", "ANSI", "CAMI", "mesh", "micrometres"] | None = None
+    """The grit system, when known. ANSI: bonded abrasives and loose grain. CAMI: coated ones. micrometres: marked with the size itself."""
     grit: Label | None = None
     """The grit designation in that system, such as "F220"."""
     micrometres: Positive | None = None

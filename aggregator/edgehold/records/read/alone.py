@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import functools
 
 from edgehold.errors import ERROR, Finding
 from edgehold.records.canonical import Repository
@@ -11,7 +10,6 @@ from edgehold.records.findings import Collected, answered
 from edgehold.records.json_places import json_places
 from edgehold.records.model.submission import Submission
 from edgehold.records.problem import Problem
-from edgehold.records.registers import find_steel
 from edgehold.records.rules.plans import plan_problems
 from edgehold.records.rules.references import reference_problems
 from edgehold.records.rules.submissions import own_problems
@@ -59,7 +57,7 @@ def read_alone(
 def _problems(record: Submission, repository: Repository, today: datetime.date) -> list[Problem]:
     """What the check finds in a submission that stands alone."""
     key = (record.protocol.id, record.protocol.version)
-    found = [*reference_problems(record), *own_problems(record, today, functools.partial(find_steel, repository.steels))]
+    found = [*reference_problems(record), *own_problems(record, today, repository.steels)]
     found += plan_problems(record, {seal.id: seal for seal in repository.seals})
     if key not in repository.protocols:
         return [*found, Problem("/protocol", "unknown-protocol", Reason("intake.no_protocol", protocol=key[0], version=key[1]))]

@@ -47,7 +47,7 @@ def sound_readings(
 ) -> list[tuple[CanonicalReading, ...]] | None:
     """Canonical readings of a record, by run; None where it would not have passed the check by itself."""
     readings, problems = readings_by(protocol.record, events, record)
-    by_itself = [*reference_problems(record), *own_problems(record, session.today, session.find_steel)]
+    by_itself = [*reference_problems(record), *own_problems(record, session.today, session.steels)]
     return None if _wrong([*by_itself, *problems]) else readings
 
 
@@ -57,7 +57,7 @@ def _wrong(problems: Iterable[Problem]) -> bool:
 
 def blades_then(session: Session, path: str, record: Submission, now: Mapping[str, BladeFacts]) -> dict[str, BladeFacts]:
     """Steel and batch of a record's blades by its own word, and by what all files say ``now`` where it says nothing."""
-    own = shared_facts([(path, record)], session.find_steel).blades
+    own = shared_facts([(path, record)], session.steels).blades
     return {blade.key: _either(own.get(blade.key, BladeFacts()), now.get(blade.key, BladeFacts())) for blade in record.blades}
 
 

@@ -89,7 +89,7 @@ def load_repository(
         submissions=submissions,
         events=named_events(events, names),
         objections=named_threads(threads, names),
-        steels=dict(session.steels),
+        steels=session.steels,
         findings=session.collected.findings(functools.partial(lines_of, session)),
         retracted=retracted,
         tombstones=tombstones,

@@ -3,23 +3,24 @@
 from __future__ import annotations
 
 import datetime
-import functools
 import hashlib
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TypeVar
 
 from edgehold.errors import RepositoryError, WrittenError
 from edgehold.records.findings import Collected
 from edgehold.records.json_places import json_places
 from edgehold.records.layout import RESERVED_IDS, Layout, walk
-from edgehold.records.model.registers import SteelEntry
 from edgehold.records.problem import Problem
-from edgehold.records.registers import STEELS_FILE, FindSteel, find_steel, load_steels
+from edgehold.records.registers import CLASSES_FILE, STEELS_FILE, Steels, load_classes, load_named
 from edgehold.words import Reason
 
 from .opening import decode, read_bytes
 from .yaml_reading import parse_yaml, split_front_matter
+
+Entry = TypeVar("Entry")
 
 
 @dataclass
@@ -33,8 +34,7 @@ class Session:
     root: Path
     layout: Layout
     today: datetime.date
-    steels: dict[str, SteelEntry]
-    find_steel: FindSteel
+    steels: Steels
     collected: Collected = field(default_factory=Collected)
     yaml_lines: dict[str, dict[str, int]] = field(default_factory=dict)
     keeps_earlier: bool = False
@@ -50,16 +50,21 @@ def begin(root: Path, today: datetime.date, keeps_earlier: bool = False, elsewhe
     if not (root / "protocols").is_dir() and not (root / "submissions").is_dir():
         raise RepositoryError(f"{root} holds neither protocols/ nor submissions/; wanted the folder of a repository")
     collected = Collected()
-    try:
-        steels = load_steels(root)
-    except WrittenError as error:
-        collected.add(STEELS_FILE, [Problem("", "register-unreadable", error.problem, error.cure, line=1)])
-        steels = load_steels()
+    named = _register(load_named, root, STEELS_FILE, collected)
+    classes = _register(load_classes, root, CLASSES_FILE, collected)
     layout = walk(root)
     layout.submissions = sorted({*layout.submissions, *(elsewhere or {})})
     collected.add_all(layout.problems)
-    find: Callable[[str], SteelEntry | None] = functools.cache(functools.partial(find_steel, steels))
-    return Session(root, layout, today, steels, find, collected, keeps_earlier=keeps_earlier, elsewhere=elsewhere or {})
+    return Session(root, layout, today, Steels(named, classes), collected, keeps_earlier=keeps_earlier, elsewhere=elsewhere or {})
+
+
+def _register(load: Callable[[Path | None], dict[str, Entry]], root: Path, file: str, collected: Collected) -> dict[str, Entry]:
+    """A repository's register; the program's own where it cannot be read, with the problem collected."""
+    try:
+        return load(root)
+    except WrittenError as error:
+        collected.add(file, [Problem("", "register-unreadable", error.problem, error.cure, line=1)])
+        return load(None)
 
 
 def lines_of(session: Session, path: str) -> dict[str, int]:

@@ -78,7 +78,7 @@ def check_submissions(
     ``closed`` as `closed_forms` gives it.
     """
     live = [item for item in read if not item.retracted]
-    shared = shared_facts([(item.path, item.record) for item in live], session.find_steel, newer)
+    shared = shared_facts([(item.path, item.record) for item in live], session.steels, newer)
     session.collected.add_all([*content_problems([(item.path, item.record) for item in live]), *shared.problems])
     planned = {item.path: plan_problems(item.record, seals or {}) for item in live}
     session.collected.add_all((path, problem) for path, problems in planned.items() for problem in problems)
@@ -119,7 +119,7 @@ def _submission(session: Session, path: str, change_paths: Collection[str]) -> R
     if changes:
         session.collected.add_all(strangers(changes, {person.handle for person in record.people}))
     if not item.retracted:
-        session.collected.add(path, [*reference_problems(record), *own_problems(record, session.today, session.find_steel)])
+        session.collected.add(path, [*reference_problems(record), *own_problems(record, session.today, session.steels)])
     return item
 
 
@@ -168,7 +168,7 @@ def _retracted(
     readings, problems = canonical_readings(record, protocol.record)
     if problems or reference_problems(record):
         return LoadedSubmission(names.submission(record), item.path, item.sha256, (), item.changes)
-    blades = shared_facts([(item.path, record)], session.find_steel).blades
+    blades = shared_facts([(item.path, record)], session.steels).blades
     return _loaded(item, protocol.record, readings, blades, names)
 
 

@@ -22,7 +22,7 @@ LARGEST_PROPOSED_BYTES = 2_000_000  # twice the largest file of any kind that th
 DEMONSTRATION = "submissions/simulated/"
 TOMBSTONES = "submissions/tombstones/"
 
-_REGISTER = re.compile(r"aggregator/registers/[a-z0-9-]{1,60}\.json")
+_REGISTER = re.compile(r"aggregator/registers/[a-z0-9_-]{1,60}\.json")
 _LASTING = {
     re.compile(r"submissions/measured/.+"): Reason("requests.put_back_result"),
     re.compile(rf"{TOMBSTONES}.+"): Reason("requests.put_back_tombstone"),
@@ -43,7 +43,7 @@ def is_data(path: str) -> bool:
 
 
 def is_register(path: str) -> bool:
-    """Whether a file is a register of steels, grits or units."""
+    """Whether a file is a register of steels, classes of steels, grits or units."""
     return _REGISTER.fullmatch(path) is not None
 
 

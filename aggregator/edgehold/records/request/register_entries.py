@@ -11,16 +11,16 @@ from edgehold.errors import WrittenError
 from edgehold.records.json_places import json_places, nearest_line
 from edgehold.records.model.registers import GritRegister, UnitRegister
 from edgehold.records.problem import Problem, pointer, shown
-from edgehold.records.registers import LARGEST_REGISTER_BYTES, first_problem, parse_steels
+from edgehold.records.registers import LARGEST_REGISTER_BYTES, first_problem, parse_classes, parse_steels
 from edgehold.words import Reason
 
-_LISTS = {"steels.json": "steels", "units.json": "units", "grits.json": "series"}
+_LISTS = {"steels.json": "steels", "steel_classes.json": "classes", "units.json": "units", "grits.json": "series"}
 
 
 def register_problems(path: str, before: bytes, now: bytes) -> Iterator[Problem]:
     """Problems of a register; ``before`` is empty where the base has none.
 
-    ``steels.json`` of the working tree is read by the check itself, so only its entries are compared here.
+    ``steels.json`` and ``steel_classes.json`` of the working tree are read by the check itself, so only their entries are compared here.
     """
     name = path.rpartition("/")[2]
     if name not in _LISTS:
@@ -45,8 +45,8 @@ def _unreadable(name: str, now: bytes) -> Problem | None:
     if len(now) > LARGEST_REGISTER_BYTES:
         return Problem("", "register-unreadable", Reason("requests.bytes_read", count=len(now), most=LARGEST_REGISTER_BYTES), line=1)
     try:
-        if name == "steels.json":
-            parse_steels(now)
+        if name in ("steels.json", "steel_classes.json"):
+            (parse_steels if name == "steels.json" else parse_classes)(now)
         else:
             (UnitRegister if name == "units.json" else GritRegister).model_validate_json(now)
     except WrittenError as error:
@@ -57,8 +57,10 @@ def _unreadable(name: str, now: bytes) -> Problem | None:
 
 
 def _entries(data: bytes, name: str) -> dict[str, tuple[int, dict[str, JsonValue]]]:
-    """Entries by id; a series of grits by its system and part."""
+    """Entries by id; a class of steels by its label, a series of grits by its system and part."""
     if not data:
         return {}
     listed = json.loads(data).get(name, [])
-    return {entry.get("id") or f"{entry.get('system')} {entry.get('part')}": (i, entry) for i, entry in enumerate(listed)}
+    return {
+        entry.get("id") or entry.get("label") or f"{entry.get('system')} {entry.get('part')}": (i, entry) for i, entry in enumerate(listed)
+    }

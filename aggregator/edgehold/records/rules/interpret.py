@@ -11,7 +11,7 @@ from typing import Any
 
 from edgehold.records.model.submission import Preparation, Submission
 from edgehold.records.problem import Problem, shown
-from edgehold.records.registers import find_grit
+from edgehold.records.registers import find_grit, find_steel
 from edgehold.records.units import plural
 from edgehold.words import filled_in
 
@@ -21,6 +21,7 @@ from .readings import READING_KINDS
 from .reference_kinds import REFERENCE_KINDS
 from .sense_kinds import SENSE_KINDS
 from .sight import Around, Kind, Named, Sight, Stars, bound, found_if, places, value_at, where
+from .steel_kinds import STEEL_KINDS
 from .table import Entry
 
 
@@ -217,11 +218,11 @@ def _partner_works(value: Any, stars: Stars, entry: Entry, around: Around) -> Na
 
 
 def _steel(value: Any, _: Stars, __: Entry, around: Around) -> Named | None:
-    return found_if(around.find_steel(value) is None)
+    return found_if(find_steel(around.steels, value) is None)
 
 
 def _steel_origin(value: Any, _: Stars, entry: Entry, around: Around) -> Named | None:
-    steel = around.find_steel(value)
+    steel = find_steel(around.steels, value)
     return found_if(steel is not None and steel.origin != entry["origin"] and around.record.origin == entry["origin"])
 
 
@@ -264,4 +265,5 @@ KINDS: dict[str, Kind] = {
     **SENSE_KINDS,
     **REFERENCE_KINDS,
     **LEVEL_KINDS,
+    **STEEL_KINDS,
 }

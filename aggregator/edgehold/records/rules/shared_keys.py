@@ -14,7 +14,8 @@ from edgehold.records.model.base import Quantity
 from edgehold.records.model.submission import Blade, Submission
 from edgehold.records.problem import Problem, pointer, shown
 from edgehold.records.quantities import base_value
-from edgehold.records.registers import FindSteel, folded_name
+from edgehold.records.registers import Steels, folded_name
+from edgehold.records.steel_search import steel_of
 from edgehold.words import Reason
 
 SAME_QUANTITY = 1e-6  # relative; the same figure written in two units
@@ -40,12 +41,12 @@ class SharedFacts:
     problems: list[tuple[str, Problem]]
 
 
-def shared_facts(submissions: Iterable[tuple[str, Submission]], find_steel: FindSteel, newer: Collection[str] = ()) -> SharedFacts:
+def shared_facts(submissions: Iterable[tuple[str, Submission]], steels: Steels, newer: Collection[str] = ()) -> SharedFacts:
     """Collect what all files say about their keys; ``submissions`` are (path, record), and ``newer`` paths fix no fact of others."""
     first: dict[tuple[tuple[str, str], str], _Fact] = {}
     problems = []
     for path, record in sorted(submissions, key=lambda item: (item[0] in newer, item[1].month, item[0])):
-        for fact in _facts(path, record, find_steel):
+        for fact in _facts(path, record, steels):
             known = first.setdefault((fact.key, fact.name), fact)
             if known is not fact and not _alike(known.value, fact.value):
                 problems.append((path, _contradiction(known, fact)))
@@ -76,9 +77,9 @@ def _blade_facts(first: dict[tuple[tuple[str, str], str], _Fact]) -> dict[str, B
     return {key: BladeFacts(facts.get("steel"), facts.get("batch")) for key, facts in known.items()}
 
 
-def _facts(path: str, record: Submission, find_steel: FindSteel) -> Iterator[_Fact]:
+def _facts(path: str, record: Submission, steels: Steels) -> Iterator[_Fact]:
     for i, blade in enumerate(record.blades):
-        yield from _facts_of_blade(path, blade, i, find_steel)
+        yield from _facts_of_blade(path, blade, i, steel_of(blade.steel, record.origin, steels))
     for i, lot in enumerate(record.lots or ()):
         for name in ("medium", "use"):
             value = getattr(lot, name)
@@ -92,7 +93,7 @@ def _facts(path: str, record: Submission, find_steel: FindSteel) -> Iterator[_Fa
         yield from _quantity(key, "resolution", instrument.resolution, path, pointer("instruments", i, "resolution"))
 
 
-def _facts_of_blade(path: str, blade: Blade, number: int, find_steel: FindSteel) -> Iterator[_Fact]:
+def _facts_of_blade(path: str, blade: Blade, number: int, steel: str | None) -> Iterator[_Fact]:
     key = ("blade", blade.key)
     for name in ("batch", "edge", "profile", "grind"):
         value = getattr(blade, name)
@@ -100,19 +101,11 @@ def _facts_of_blade(path: str, blade: Blade, number: int, find_steel: FindSteel)
             yield _Fact(key, name, value, shown(value), path, pointer("blades", number, name))
     place = pointer("blades", number, "thickness_behind_edge")
     yield from _quantity(key, "thickness_behind_edge", blade.thickness_behind_edge, path, place)
-    steel = _steel_of(blade, find_steel)
     if steel is not None:
         place = pointer("blades", number, "steel")
         yield _Fact(key, "steel", steel, shown(steel), path, place)
         if blade.batch is not None:
             yield _Fact(("batch", blade.batch), "steel", steel, shown(steel), path, place)
-
-
-def _steel_of(blade: Blade, find_steel: FindSteel) -> str | None:
-    if blade.steel is None or blade.steel.designation is None:
-        return None
-    entry = find_steel(blade.steel.designation)
-    return None if entry is None else entry.id
 
 
 def _quantity(key: tuple[str, str], name: str, quantity: Quantity | None, path: str, place: str) -> Iterator[_Fact]:

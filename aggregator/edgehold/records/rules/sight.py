@@ -10,16 +10,12 @@ from typing import Any
 
 from edgehold.records.canonical import CanonicalReading
 from edgehold.records.model.submission import Submission
-from edgehold.records.registers import FindSteel
+from edgehold.records.registers import NO_STEELS, Steels
 
 from .table import Entry
 
 Stars = tuple[int, ...]
 Named = dict[str, Any]
-
-
-def _no_steel(_: str) -> None:
-    return None
 
 
 @dataclass(frozen=True)
@@ -30,7 +26,7 @@ class Around:
     ----------
     record : the submission.
     today : day of the check, for rules about months.
-    find_steel : the register of steels.
+    steels : the registers of steels and of their classes.
     readings : canonical ones of each run; a run that could not be converted has none, and no rule about readings looks at it.
     references : the same of each reference edge.
     memo : what several kinds ask for and one has found.
@@ -38,7 +34,7 @@ class Around:
 
     record: Submission
     today: datetime.date = datetime.date.max
-    find_steel: FindSteel = _no_steel
+    steels: Steels = NO_STEELS
     readings: Sequence[tuple[CanonicalReading, ...]] = ()
     references: Sequence[tuple[CanonicalReading, ...]] = ()
     memo: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)

@@ -10,16 +10,16 @@ from edgehold.records.model.protocol import Protocol
 from edgehold.records.model.submission import Submission
 from edgehold.records.problem import Problem
 from edgehold.records.quantities import quantity_problems
-from edgehold.records.registers import FindSteel
+from edgehold.records.registers import Steels
 
 from .interpret import interpret
 from .sight import Around
 from .table import FACTS, fit_table, readings_table
 
 
-def own_problems(record: Submission, today: datetime.date, find_steel: FindSteel) -> list[Problem]:
-    """Problems that need no other file but the register of steels."""
-    return [*interpret(FACTS, Around(record, today, find_steel)), *_quantities(record)]
+def own_problems(record: Submission, today: datetime.date, steels: Steels) -> list[Problem]:
+    """Problems that need no other file but the registers of steels."""
+    return [*interpret(FACTS, Around(record, today, steels)), *_quantities(record)]
 
 
 def fit_problems(record: Submission, protocol: Protocol) -> list[Problem]:

@@ -50,6 +50,8 @@ other level     a level written that a recorded fact keeps the run out of; ``lev
 two edges       parts of one edge that were not sharpened by the same people
 steel           a designation that is not in the register
 steel origin    a designation of another origin than the file's
+no class        a composition without a designation that no class of steels holds, and no named steel
+named steel     one that lies within the limits of a named steel
 grit, size      a designation that its system does not have; a size that is not the designation's
 ==============  ======================================================================================================
 
@@ -303,12 +305,14 @@ def _partners() -> list[Entry]:
 
 
 def _steels() -> list[Entry]:
-    steel = "/blades/*/steel/designation"
+    steel, composition = "/blades/*/steel/designation", "/blades/*/steel/composition_percent"
     real = says("findings.real_steel", "findings.invented_id", prefix=DEMO_PREFIX)
     return [
         entry_of("steel", steel, "unknown-steel", says=says("findings.unknown_steel")),
         entry_of("steel origin", steel, "invented-steel", origin="measured", says=says("findings.invented_steel")),
         entry_of("steel origin", steel, "real-steel", origin="simulated", says=real),
+        entry_of("no class", composition, "no-steel-class"),
+        entry_of("named steel", composition, "named-steel-fits"),
     ]
 
 

@@ -20,8 +20,8 @@ class Spread(Record):
     """How much one thing varies, as the crossed model of all runs has it."""
 
     what: str
-    """The random term: tester, sharpener, blade, batch, submission, steel × tester, steel × sharpener, level × steel, level × submission, or
-    run-to-run."""
+    """The random term: tester, sharpener, blade, batch, submission, steel × tester, steel × sharpener, level × steel, level × submission,
+    or run-to-run."""
     state: Literal["given", "upper limit only", "no number"]
     """upper limit only: the data can bound it but not tell it; no number: the reason is in ``reason``."""
     reason: str

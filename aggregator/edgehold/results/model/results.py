@@ -525,17 +525,47 @@ class SubmissionResult(Record):
     """Warnings of the check that stand against it, with the submitter's answers."""
 
 
-class SteelResult(Record):
-    """A steel that some submission names."""
+class ElementLimit(Record):
+    """How much of one element a steel may hold."""
+
+    element: str
+    """Chemical symbol."""
+    least: float | None
+    """Least mass per cent; null: no lower limit."""
+    most: float | None
+    """Most mass per cent; null: no upper limit."""
+
+
+class NearSteel(Record):
+    """A steel of another standard whose limits are near; the two are not pooled."""
 
     id: str
     """Register id."""
+    sentence: str
+    """Why they are not pooled."""
+
+
+class SteelResult(Record):
+    """A steel that some submission names, or a class of steels that holds a blade's composition."""
+
+    id: str
+    """Register id; a class has its label as one word, such as C1.4-Cr14-V4."""
     names: tuple[str, ...]
-    """Its designations."""
+    """Its designations; of a class its label."""
     simulated: bool
     """Whether it is invented."""
     note: str
     """What is known about it."""
+    kind: Literal["named", "class"] = "named"
+    """named: a standard names it. class: steels that no standard names, held together by a declared window of composition."""
+    family: str = ""
+    """Its alloy group."""
+    composition: tuple[ElementLimit, ...] = ()
+    """Limits by element; empty where none are known."""
+    source: str = ""
+    """The standard that sets the limits, or who declared them."""
+    near: tuple[NearSteel, ...] = ()
+    """Steels of other standards with limits near to these."""
 
 
 class Provenance(Record):

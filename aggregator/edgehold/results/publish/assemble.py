@@ -60,7 +60,7 @@ from .curve_pairs import crossovers, curve_comparison
 from .fields import ORIGINS, TOLD, one_of
 from .history import removed_results
 from .interlab import interlaboratory_result
-from .ledger import retracted_results, steel_results, submission_results
+from .ledger import retracted_results, submission_results
 from .moves import pool_logs
 from .network import network_result
 from .objections import objection_results
@@ -68,6 +68,7 @@ from .plans import plan_counts
 from .probes import probe_result, probes_sentence
 from .reasons import reasoned
 from .references import references_result
+from .steels import steel_results
 from .versions import protocol_results
 
 Apart = Literal["steel", "sharpener", "tester", "level", "split"]

@@ -1,4 +1,4 @@
-"""The ledger of submissions and the steels as published."""
+"""The ledger of submissions as published."""
 
 from __future__ import annotations
 
@@ -14,11 +14,10 @@ from edgehold.estimates.results import Contrast, SubmissionEstimate
 from edgehold.records.canonical import CanonicalReading, CanonicalRun, LoadedSubmission, Repository
 from edgehold.records.interest import interest_of
 from edgehold.records.model.protocol import EndpointRule, Protocol
-from edgehold.records.model.registers import SteelEntry
 from edgehold.records.model.submission import Run
 from edgehold.records.units import plural
 from edgehold.results.model.numbers import needed, published
-from edgehold.results.model.results import OwnAnswer, ReadingResult, RunResult, SteelResult, SubmissionResult
+from edgehold.results.model.results import OwnAnswer, ReadingResult, RunResult, SubmissionResult
 from edgehold.results.words.sentences import amount
 from edgehold.results.words.verdicts import own_sentence
 
@@ -169,19 +168,4 @@ def _answer(contrast: Contrast, estimate: SubmissionEstimate, rule: EndpointRule
         result=own_interval(contrast),
         sentence=own_sentence(contrast, rule, unit),
         verdict=contrast.verdict.kind if contrast.verdict else "",
-    )
-
-
-def steel_results(repository: Repository) -> tuple[SteelResult, ...]:
-    """The register entries of steels that some submission names."""
-    used = sorted({run.steel for s in repository.submissions for run in s.runs if run.steel})
-    return tuple(_steel(repository.steels[name]) for name in used)
-
-
-def _steel(entry: SteelEntry) -> SteelResult:
-    return SteelResult(
-        id=entry.id,
-        names=tuple(f"{name.system} {name.designation}".strip() for name in entry.names),
-        simulated=entry.origin == "simulated",
-        note=entry.note or "",
     )

@@ -7,10 +7,12 @@ import json
 from edgehold.results.model.history import ChangedValueResult, ChangeResult, RemovedResult
 from edgehold.results.model.results import (
     CurvePointResult,
+    ElementLimit,
     ReadingResult,
     RepeatabilityEntry,
     Results,
     SteelCurve,
+    SteelResult,
     SubmissionResult,
 )
 from edgehold.results.publish.assemble import EverythingFound
@@ -28,6 +30,7 @@ OF_SUBMISSION = flat(SubmissionResult, only=("origin", "id"), rename={"id": "sub
 CHANGE, CHANGED = flat(ChangeResult), flat(ChangedValueResult)
 REMOVED = flat(RemovedResult, rename={"id": "submission"})
 READING, REPEATABILITY = flat(ReadingResult), flat(RepeatabilityEntry)
+STEELS, LIMIT = flat(SteelResult, rename={"id": "steel"}), flat(ElementLimit)
 STEEL, CURVE = flat(SteelCurve, only=("factor", "steel")), flat(CurvePointResult)
 
 
@@ -39,6 +42,8 @@ def tables(found: EverythingFound, results: Results) -> dict[str, bytes]:
         "removed": _removed(results),
         "runs": _runs(found),
         "readings": _readings(results),
+        "steels": _steels(results),
+        "steel_limits": _steel_limits(results),
         "answers": answers(results),
         "answer_methods": answer_methods(results),
         "how_much": how_much(results),
@@ -118,6 +123,16 @@ def _readings(results: Results) -> Table:
         for reading in run.readings
     ]
     return OF_SUBMISSION.columns | {"run": "string: Run id."} | READING.columns, rows
+
+
+def _steels(results: Results) -> Table:
+    rows = [(*STEELS.cells(steel), " ".join(one.id for one in steel.near)) for steel in results.steels]
+    return STEELS.columns | {"near": "string: Register ids of steels with near limits that are not pooled with it."}, rows
+
+
+def _steel_limits(results: Results) -> Table:
+    rows = [(steel.id, *LIMIT.cells(one)) for steel in results.steels for one in steel.composition]
+    return {"steel": STEELS.columns["steel"]} | LIMIT.columns, rows
 
 
 def _curves(results: Results) -> Table:

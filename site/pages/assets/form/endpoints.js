@@ -1,6 +1,7 @@
 // From a submission as the form exports it to one row a run and endpoint: aggregator/edgehold/records/canonical_runs.py and
 // aggregator/endpoints. A half-done submission gives the rows that it can; what cannot be read leaves its run without readings.
 
+import { classOf } from "./compositions.js";
 import { SAME_WORK, axis, byWork, curveOf, firstPositive, heldAfterDull, keenness, levelWeights, linear, missing, pooledVariance, position,
   signOf, windowWeights } from "./curve.js";
 import { keyOf } from "./draws.js";
@@ -16,7 +17,7 @@ import { WrittenError, canonicalValue, findUnit } from "./units.js";
  * @typedef {{ written?: unknown, canonical?: number | null, limit?: string | null }} RepeatFile
  * @typedef {{ work?: unknown, values?: unknown, outcomes?: unknown }} ReadingFile
  * @typedef {{ basis?: string, left_deg: number, right_deg?: number | null }} AngleFile
- * @typedef {{ key?: string, steel?: { designation?: string } }} BladeFile
+ * @typedef {{ key?: string, steel?: { designation?: string, composition_percent?: unknown } }} BladeFile
  * @typedef {{ handle?: string, sharpening?: string }} PersonFile
  * @typedef {{ id?: string, blade?: string, sharpener?: string, condition?: string | null, edge_part?: string, edge_angle?: AngleFile }} PreparationFile
  * @typedef {CanonicalRun & { preparation?: string, partner?: string | null, work_unit?: string, reading_unit?: string, tester_change_at_work?: unknown,
@@ -58,7 +59,7 @@ export function canonicalRuns(submission, rules) {
       ...run,
       readings: readings ?? [],
       blade: preparation.blade,
-      steel: steelOf(blades.get(preparation.blade), rules),
+      steel: steelOf(blades.get(preparation.blade), submission.origin, rules),
       sharpener: byCondition && preparation.sharpener !== "factory" ? String(preparation.sharpener) : edgeBy(preparation),
       level: levels.length ? levelOf(judged(levels, submission, run, facts)) : null,
       practice: preparation.condition ? null : people.get(preparation.sharpener)?.sharpening ?? null,
@@ -82,14 +83,15 @@ function edgeBy({ blade, sharpener, condition }) {
 }
 
 /**
- * The register's id of a blade's steel, or null.
+ * The id of a blade's steel: the entry that its designation names, or without one the class that holds its composition; or null.
  *
  * @param {BladeFile | undefined} blade
+ * @param {string | undefined} origin
  * @param {AnswerRules} rules
  */
-function steelOf(blade, rules) {
+function steelOf(blade, origin, rules) {
   const designation = blade?.steel?.designation;
-  if (!designation) { return null; }
+  if (!designation) { return classOf(blade?.steel?.composition_percent, String(origin), rules.compositions); }
   return rules.steels[[...designation].filter((sign) => !rules.folded.includes(sign)).join("").toLowerCase()] ?? null;
 }
 

@@ -7,6 +7,7 @@ import { REFERENCE_KINDS } from "./reference_kinds.js";
 import { schemaFindings } from "./schema.js";
 import { SENSE_KINDS } from "./sense_kinds.js";
 import { general } from "./sentences.js";
+import { STEEL_KINDS } from "./steel_kinds.js";
 import { WrittenError, canonicalValue, findUnit } from "./units.js";
 
 /**
@@ -517,4 +518,5 @@ export const KINDS = {
   "level unshown": whereJudged((found) => levelOf(found) !== null && !found.fits.length),
   ...SENSE_KINDS,
   ...REFERENCE_KINDS,
+  ...STEEL_KINDS,
 };

@@ -260,7 +260,7 @@ def test_a_pool_is_headed_by_the_answer_and_how_few_submissions_it_rests_on(stee
     bare = type("E", (), {"primary": True, "steels": (), "practice": None, "levels": ()})()
     assert quoted_answer("steel", bare) is None and code_of(headline(3, None)) == "studies_answer.nothing"
     lost = steels[0].model_copy(update={"state": "not estimable", "sentence": "No ratio."})
-    assert quoted_answer("steel", type("E", (), {"primary": True, "steels": (lost,), "practice": None})()) == lost
+    assert quoted_answer("steel", type("E", (), {"primary": True, "steels": (lost,), "practice": None, "levels": ()})()) == lost
 
 
 def test_nobody_stands_in_an_answer_and_every_number_is_one_that_json_can_hold(steels_met, blades_met):

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.stats import multivariate_normal, norm
 
-from edgehold.numerics import elimination
+from edgehold.numerics import elimination, restricted_likelihood
 from edgehold.numerics.restricted_likelihood import likelihood_at, prepare_rows
 
 SEEDS = st.integers(0, 2**32 - 1)
@@ -230,6 +230,40 @@ def test_with_limits_slopes_are_differences_of_the_likelihood_which_its_integral
                 sds[k] += sign * step
             values.append(case.at(sds, residual, settled=1e-11).log_likelihood)
         assert point.slopes[k] == pytest.approx((values[0] - values[1]) / (2 * step), rel=1e-3, abs=1e-4)
+
+
+@pytest.fixture(params=[0, 16], ids=["a factor a sweep", "sweeps over the limited rows alone"])
+def sweeping(request, monkeypatch):
+    monkeypatch.setattr(restricted_likelihood, "FEW", request.param)
+
+
+@pytest.mark.parametrize("known", [False, True])
+@pytest.mark.parametrize("seed", range(6))
+def test_at_settled_sites_coefficients_and_covariance_are_those_of_dense_matrices(sweeping, seed, known):
+    """A site is a normal value with a variance of its own: the dense formula with these in place of the limits."""
+    case = Case(seed, limited=5, known=known)
+    point, y, S = case.at(settled=1e-11), case.low.copy(), case.covariance()
+    limited = case.low != case.high
+    y[limited] = point.sites.shift / point.sites.precision + (case.X @ case.rows().origin)[limited]
+    S[limited, limited] += 1 / point.sites.precision
+    _, b, covariance = dense(y, case.X, S)
+    assert point.coefficients == pytest.approx(b, rel=1e-8, abs=1e-8)
+    np.testing.assert_allclose(point.covariance, covariance, rtol=1e-7, atol=1e-10)
+
+
+@settings(max_examples=40)
+@given(SEEDS)
+def test_sweeps_over_the_limited_rows_alone_settle_where_those_with_a_factor_each_do(seed):
+    case, found = Case(seed, limited=5, known=bool(seed % 2)), []
+    for few in (0, 16):
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(restricted_likelihood, "FEW", few)
+            found.append(case.at(slopes=True, settled=1e-9))
+    if None in found:
+        assert found == [None, None]
+        return
+    for name in ("log_likelihood", "coefficients", "covariance", "slopes"):
+        assert getattr(found[0], name) == pytest.approx(getattr(found[1], name), rel=1e-8, abs=1e-8), name
 
 
 def test_two_limits_and_an_exact_row_are_near_the_bivariate_normal_probability():

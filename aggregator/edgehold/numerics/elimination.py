@@ -23,7 +23,7 @@ from scipy.linalg import lapack
 
 from .arrays import Array, Ints
 
-SMALL_CORE = 200  # unknowns: below this a dense factor costs less than more rounds
+SMALL_CORE = 350  # unknowns: below this a dense factor costs less than more rounds
 LARGEST_DEGREE = 60  # of an unknown that is eliminated alone: above it the dense core is faster
 WIDTHS = np.array([0, 1, 2, 3, 4, 6, 8, 11, 15, 20, 26, 34, 44, 60])  # degrees are rounded up to these, so that rounds stay few arrays
 KEPT_PLANS = 2  # rounds of fits to one pattern ask for its plan again and again
@@ -308,13 +308,7 @@ def solve(factor: Factor, rhs: Array) -> Array:
     rhs : (size, columns).
     """
     plan = factor.plan
-    x = np.zeros((plan.size + 1, rhs.shape[1]))
-    x[: plan.size] = rhs[plan.order]
-    for batch in plan.batches:
-        if len(batch.row_targets):
-            mine = x[batch.first : batch.first + batch.count, None, :]
-            moved = (_block(factor.values, batch)[:, :, None] * mine).reshape(-1, x.shape[1])
-            x[batch.row_targets] -= np.add.reduceat(moved[batch.row_take], batch.row_starts, axis=0)
+    x = _forward(factor, rhs)
     x[: plan.eliminated] /= factor.values[: plan.eliminated, None]
     if plan.core:
         x[plan.eliminated : plan.size] = lapack.dpotrs(factor.core, x[plan.eliminated : plan.size], lower=0)[0]
@@ -324,6 +318,29 @@ def solve(factor: Factor, rhs: Array) -> Array:
     solution = np.empty_like(rhs, dtype=float)
     solution[plan.order] = x[: plan.size]
     return solution
+
+
+def half_solve(factor: Factor, rhs: Array) -> Array:
+    """H, (size, columns), so that HᵀH = rhsᵀC⁻¹rhs, for half of what the solution costs; its rows are in the order of elimination."""
+    plan = factor.plan
+    x = _forward(factor, rhs)[: plan.size]
+    x[: plan.eliminated] /= np.sqrt(factor.values[: plan.eliminated, None])
+    if plan.core:
+        x[plan.eliminated :] = lapack.dtrtrs(factor.core, x[plan.eliminated :], lower=0, trans=1)[0]
+    return x
+
+
+def _forward(factor: Factor, rhs: Array) -> Array:
+    """(size + 1, columns) right-hand sides after the rounds, in the order of elimination; the last row is for surplus neighbours."""
+    plan = factor.plan
+    x = np.zeros((plan.size + 1, rhs.shape[1]))
+    x[: plan.size] = rhs[plan.order]
+    for batch in plan.batches:
+        if len(batch.row_targets):
+            mine = x[batch.first : batch.first + batch.count, None, :]
+            moved = (_block(factor.values, batch)[:, :, None] * mine).reshape(-1, x.shape[1])
+            x[batch.row_targets] -= np.add.reduceat(moved[batch.row_take], batch.row_starts, axis=0)
+    return x
 
 
 def inverse_diagonal(factor: Factor, with_last: bool = True) -> Array:

@@ -23,13 +23,14 @@ import numpy as np
 import scipy.sparse as sp
 
 from .arrays import Array, Ints
-from .elimination import Factor, Plan, analyse, factorise, inverse_entries, last_covariance, solve
+from .elimination import Factor, Plan, analyse, factorise, half_solve, inverse_entries, last_covariance, solve
 from .truncated_moments import between
 
 SWEEPS, SETTLED = 60, 1e-5  # sweeps over all sites; change in the last, in units of what the others say, at which they end
 SLOWER, DAMPED = 12, 0.6  # sweep from which steps are shortened, and to which share
 LEAST_PRECISION = 1e-9  # of a site, in units of the precision without it: a limit so far off that it says nothing
 FIRST_VARIANCE = 1e3  # of the first site of a one-sided response, in units of the spread of all
+FEW = 16  # limited rows up to which their covariance costs less than the entries of the inverse, and no sweep a factor of its own
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,7 +121,7 @@ class LikelihoodPoint:
     def combined(self, targets: Array) -> tuple[Array, Array]:
         """Means and variances, (T,) each, of sums of effects and coefficients with weights ``targets``, (T, m)."""
         scaled = targets * self.scale
-        return scaled @ self.solution, np.einsum("ti,it->t", scaled, solve(self.factor, scaled.T))
+        return scaled @ self.solution, (half_solve(self.factor, scaled.T) ** 2).sum(axis=0)
 
 
 def prepare_rows(low: Array, high: Array, X: Array, terms: Sequence[sp.spmatrix], known: Array | None) -> MixedRows:
@@ -285,13 +286,16 @@ def _with_limits(at: _Place, sites: Sites, slopes: bool, settled: float) -> Like
     rows = at.rows
     noise = rows.extra + (0.0 if at.residual is None else at.residual**2)
     precision, shift = sites.precision, sites.shift
+    factored: _Factored | None = None
+    limited: _Limited | None = None
     for sweep in range(SWEEPS):
         y, variance = shift / precision, noise + 1 / precision
-        factored = _factor(at, y, variance)
-        if factored is None:
-            return None
-        fitted_variance = rows.pairs.T @ (factored.inverse * rows.times * at.of_entries)
-        fitted = rows.near @ (at.scale * factored.solution)
+        if factored is None or limited is None:
+            factored = _factor(at, y, variance)
+            if factored is None:
+                return None
+            limited = _limited(at, factored, y, variance) if len(y) <= FEW else None
+        fitted, fitted_variance = _fitted(at, factored) if limited is None else limited.with_values(y, variance)
         rest = 1 / fitted_variance - 1 / variance
         if not (rest > 0).all():
             return None
@@ -302,12 +306,45 @@ def _with_limits(at: _Place, sites: Sites, slopes: bool, settled: float) -> Like
         push = (wanted + 1 / without) * mean - centre / without
         change = max(float(np.abs((wanted - precision) * spread).max()), float(np.abs((push - shift) * np.sqrt(spread)).max()))
         if change < settled:
+            if limited is not None and sweep:
+                factored = _factor(at, y, variance)
+                if factored is None:
+                    return None
             total = without + 1 / precision
             scales = log_p + 0.5 * np.log(2 * np.pi * total) + (y - centre) ** 2 / (2 * total)
             return _solved(at, factored, y, variance, fitted_variance, Sites(precision, shift), float(scales.sum()), slopes)
         step = 1.0 if sweep < SLOWER else DAMPED
         precision, shift = precision + step * (wanted - precision), shift + step * (push - shift)
     return None
+
+
+@dataclass(frozen=True, eq=False)
+class _Limited:
+    """Fitted values of the limited rows and their (l, l) covariance, both at one factor of C, in which they had these weights and pulls."""
+
+    fitted: Array
+    covariance: Array
+    weights: Array
+    pull: Array
+
+    def with_values(self, y: Array, variance: Array) -> tuple[Array, Array]:
+        """Fitted values and their variances where these rows have other values: for weights that differ by Δ, (I + A diag(Δ))⁻¹A."""
+        A, change = self.covariance, 1 / variance - self.weights
+        pulled = self.fitted + A @ (y / variance - self.pull)
+        moved = np.asarray(np.linalg.solve(np.eye(len(y)) + A * change, np.column_stack([A, pulled])), dtype=float)
+        return moved[:, -1], np.diag(moved)
+
+
+def _limited(at: _Place, found: _Factored, y: Array, variance: Array) -> _Limited:
+    near = at.rows.near.toarray() * at.scale
+    half = half_solve(found.factor, near.T)
+    return _Limited(near @ found.solution, half.T @ half, 1 / variance, y / variance)
+
+
+def _fitted(at: _Place, found: _Factored) -> tuple[Array, Array]:
+    """Fitted values of the limited rows and their variances."""
+    rows = at.rows
+    return rows.near @ (at.scale * found.solution), rows.pairs.T @ (found.inverse * rows.times * at.of_entries)
 
 
 def _factor(at: _Place, y: Array, variance: Array) -> _Factored | None:

@@ -13,13 +13,15 @@ from edgehold.planning.designs import Design, doable, other_designs
 from edgehold.planning.occasion import Occasion, occasion, stock
 from edgehold.planning.plans import draw_plan
 from edgehold.planning.remedies import Outlook
-from edgehold.records.model.protocol import Protocol
+from edgehold.records.model.protocol import Protocol, Question
 from edgehold.records.sharpeners import planned_by
 from edgehold.results.publish.repeatability import _form_entry, assumption
 
 from .boatyard_plans import pooled, protocol
 
 HALVES = ("two-sharpeners-rope", "2.0.0")
+FINISH = ("two-sharpeners-rope", "2.0.0 of two levels")
+THREE_LEVELS = ("two-sharpeners-rope", "1.1.0 of three levels")
 ROPE, STEELS, CARD = ("two-sharpeners-rope", "1.1.0"), ("steels-exchanged-rope", "2.0.0"), ("life-on-card", "1.0.0")
 FIRST, TURNS = ("first-evening-paper", "1.0.0"), ("steels-exchanged-rope", "3.0.0")
 SEEDS = (3, 11, 2**40 + 7)
@@ -59,8 +61,26 @@ HOUSEHOLDS: dict[str, tuple[tuple[str, str], dict, dict]] = {
     "before and now, halves of two blades": (HALVES, {"sharpeners": ["wren (before)"], "alone": "wren", "blades": 2}, {"minutes": 180}),
     "the factory's edges and one's own": (HALVES, {"sharpeners": ["factory"], "alone": "wren", "blades": 2}, {"minutes": 180}),
     "one person's two ways, a helper": (HALVES, WAYS | {"blades": 1, "coder": "moss"}, {"minutes": 180, "lots_m": (20,)}),
+    "two levels in halves, a helper": (FINISH, ONE | {"blades": 1, "coder": "moss"}, {"minutes": 180, "lots_m": (20,)}),
+    "two levels in halves, alone, two evenings": (FINISH, {"alone": "wren", "blades": 2}, {"minutes": 180, "evenings": 2}),
+    "three levels on one blade, three hours": (THREE_LEVELS, ONE | {"blades": 1}, {"minutes": 180}),
+    "three levels, alone, hardly any time": (THREE_LEVELS, {"alone": "wren", "blades": 1}, {"minutes": 40}),
     "four blades, one sharpener, two lots": (STEELS, ONE | {"blades": 4}, {"minutes": 330, "evenings": 2, "lots_m": (9, 9)}),
 }  # fmt: skip
+
+
+LEVELS = {"two": ("coarse", "fine"), "three": ("coarse", "fine", "stropped")}
+
+
+def followed_by(key: tuple[str, str]) -> Protocol:
+    """The protocol of a household; of levels where its version says so."""
+    version, _, words = key[1].partition(" of ")
+    record = protocol(key[0], version)
+    if not words:
+        return record
+    levels = [{"word": word, "text": f"The edge is {word}."} for word in LEVELS[words.split()[0]]]
+    question = Question.model_validate({"factor": "level", "text": "Which lasts?", "treatment": "finish", "levels": levels}, strict=False)
+    return record.model_copy(update={"question": question, "estimand": "total"})
 
 
 def known(followed: Protocol) -> Known:
@@ -71,8 +91,8 @@ def known(followed: Protocol) -> Known:
 
 def wanted(name: str) -> Occasion:
     """What a household asks for."""
-    (id, version), asks, has = HOUSEHOLDS[name]
-    followed = protocol(id, version)
+    key, asks, has = HOUSEHOLDS[name]
+    followed = followed_by(key)
     blades = [f"wren.b{number}" for number in range(1, asks["blades"] + 1)]
     return occasion(followed, stock(followed, **has), **(asks | {"blades": blades}))
 
@@ -113,10 +133,10 @@ def _shown(design: Design, asked: Occasion, seed: int) -> dict[str, object]:
 def handed_out(name: str) -> dict[str, object]:
     """The rules of the planner for a household's protocol, with the spreads of ``known``."""
     key = HOUSEHOLDS[name][0]
-    followed = protocol(*key)
+    followed = followed_by(key)
     spreads = {endpoint: _form_entry(entry) for endpoint, entry in known(followed).entries.items()}
     forms: dict[tuple[str, str], Mapping[str, object]] = {
-        key: {"protocol": followed.model_dump(mode="json"), "repeatability": {"endpoints": spreads}}
+        (followed.id, followed.version): {"protocol": followed.model_dump(mode="json"), "repeatability": {"endpoints": spreads}}
     }
     return planner_rules(forms)
 

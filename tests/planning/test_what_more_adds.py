@@ -11,7 +11,7 @@ from scipy.stats import t as t_distribution
 from edgehold.planning.adds import EVENING, EXCHANGE, FRIEND, _again, _exchanged, _friends, additions
 from edgehold.planning.capacity import capacity
 from edgehold.planning.designs import doable
-from edgehold.planning.plans import draw_plan
+from edgehold.planning.plans import draw_plan, half_balance
 from edgehold.planning.precision import cuts_of, precision
 from edgehold.planning.remedies import Outlook
 from edgehold.pooling import separability
@@ -20,6 +20,7 @@ from .boatyard_plans import own_spread_only
 from .households import HOUSEHOLDS, wanted
 
 S0 = 0.2
+EXCHANGING = [name for name, (key, _, _) in HOUSEHOLDS.items() if " of " not in key[1]]  # where levels are compared nothing is exchanged
 
 
 def planned(name, seed=5):
@@ -50,7 +51,7 @@ def by_weights(cuts, factor, first, second):
     return float(weights @ weights), len(frame) - np.linalg.matrix_rank(x)
 
 
-@pytest.mark.parametrize("name", [name for name, (_, asks, _) in HOUSEHOLDS.items() if "alone" not in asks and "hardly" not in name])
+@pytest.mark.parametrize("name", [name for name in EXCHANGING if "alone" not in HOUSEHOLDS[name][1] and "hardly" not in name])
 def test_precision_with_an_exchange_is_that_of_best_weights(name):
     asked, mine, theirs, exchange = tables(name)
     factor, (first, second, *_) = ("sharpener", asked.sharpeners) if asked.in_rounds else ("blade", asked.blades)
@@ -61,7 +62,7 @@ def test_precision_with_an_exchange_is_that_of_best_weights(name):
             assert (got.unscaled, got.df) == (pytest.approx(variance, rel=1e-9), df)
 
 
-@pytest.mark.parametrize("name", HOUSEHOLDS)
+@pytest.mark.parametrize("name", EXCHANGING)
 def test_nothing_tells_two_tables_apart_until_something_is_exchanged(name):
     """The rank of the design: numpy counts one direction more with an exchange than runs without it can ever give."""
     asked, mine, theirs, exchange = tables(name)
@@ -125,3 +126,14 @@ def test_an_evening_more_is_worth_no_less_than_the_plan_of_two_evenings():
     cuts = cuts_of(plan)
     again = precision((*cuts, *_again(cuts)), "sharpener", *asked.sharpeners)
     assert again == precision(cuts_of(drawn), "sharpener", *asked.sharpeners)
+
+
+def test_where_levels_are_compared_a_friends_table_tells_about_the_same_two():
+    """Least squares on the differences within p pairs, in s of which more the first has the heel: variance 2p/(p² − s²)."""
+    asked, plan = planned("two levels in halves, a helper")
+    alone = Outlook(own_spread_only(S0), (S0, math.inf), 3)
+    found = {one.kind: one for one in additions(asked, plan, alone)}
+    assert list(found) == [FRIEND, EVENING]
+    pairs, more = len(plan.runs), 2 * half_balance(plan)  # of both tables
+    expected = math.sqrt(2 * pairs / (pairs**2 - more**2)) * S0 * t_distribution.ppf(0.975, pairs - 2)
+    assert found[FRIEND].half_width == pytest.approx(expected, rel=0.02)

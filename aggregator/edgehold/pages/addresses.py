@@ -119,6 +119,11 @@ def protocol_form(protocol_id: str, protocol_version: str) -> str:
     return f"{PROTOCOL_FORM}?protocol={segment(protocol_id)}&version={segment(protocol_version)}"
 
 
+def methods(first: str, second: str) -> str:
+    """Two methods side by side."""
+    return f"/protocols/compare/{segment(first)}-and-{segment(second)}/"
+
+
 def form(protocol_id: str, protocol_version: str) -> str:
     """The form of one protocol version."""
     return f"/tonight/{segment(protocol_id)}-{segment(protocol_version)}/"

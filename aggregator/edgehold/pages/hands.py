@@ -128,9 +128,15 @@ def _hands(protocol: Protocol | None, body: str, figures: Iterable[tuple[str, st
     return Hands(
         steps=steps,
         drawings=tuple(drawing for drawing in drawn.values() if drawing not in placed),
-        tables={} if protocol is None else {name: (head_of(name), tuple(map(_row, rows(protocol)))) for name, rows in TABLES.items()},
+        tables={} if protocol is None else _tables(protocol),
         words=len(_WORD.findall(body)),
     )
+
+
+def _tables(protocol: Protocol) -> dict[str, tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]]:
+    """Every table that the settings make; that of levels only where there are any."""
+    made = {name: tuple(map(_row, rows(protocol))) for name, rows in TABLES.items()}
+    return {name: (head_of(name), rows) for name, rows in made.items() if rows or name != "levels"}
 
 
 def _row(cells: tuple[str, ...]) -> tuple[str, ...]:

@@ -17,6 +17,7 @@ from edgehold.words import Reason
 
 from . import addresses, safe_text
 from .hands import hands_of_result, settings_of
+from .method_table import methods, pair_pages
 from .objection_pages import by_state, submissions_by_id
 from .page import Page, render
 from .tonight_pages import Forms
@@ -46,8 +47,10 @@ def protocol_pages(results: Results, forms: Forms, base_url: str = "") -> Iterat
     """The index and everything below it; a version that has a form leads to it. Cards name the site's address where it has one."""
     ids = sorted({p.id for p in results.protocols})
     groups = [(_newest(versions), versions) for versions in (_versions(results, i) for i in ids)]
-    html = render("protocols.html", groups=groups)
+    told = methods(results, [newest for newest, _ in groups])
+    html = render("protocols.html", groups=groups, methods=told)
     yield Page("/protocols/", "Protocols", html, "Protocols", Reason("pages.protocols_told"))
+    yield from pair_pages(told)
     for newest, versions in groups:
         yield _protocol(results, newest, versions, forms, base_url, record=False)
         for version in versions:

@@ -45,7 +45,14 @@ FINISH, STROP = "finish-in-halves-rope/1.0.0", "strop-or-not-paper/1.0.0"
 UNDER_A_LID = (HALVES, TURNS, CARD, FINISH)  # an edge that a lid lowers on a thread while a cup fills
 PUSHED = tuple(name for name in ROPE if name not in UNDER_A_LID)  # an edge pushed on a scale by hand
 IN_HALVES = (HALVES, "first-evening-paper/1.0.0", FINISH, STROP)
-FOLDERS = ("finish-in-halves-rope", "first-evening-paper", "life-on-card", "steels-exchanged-rope", "strop-or-not-paper", "two-sharpeners-rope")
+FOLDERS = (
+    "finish-in-halves-rope",
+    "first-evening-paper",
+    "life-on-card",
+    "steels-exchanged-rope",
+    "strop-or-not-paper",
+    "two-sharpeners-rope",
+)
 THREATS = {
     "confounding", "carry-over", "order", "expectation", "instrument", "medium", "selection", "analysis",
     "generality", "safety",

@@ -553,7 +553,7 @@ def test_the_index_leads_to_the_newest_form_of_every_question_and_an_older_versi
     links = page.locator("section[aria-labelledby=questions] a[href]").evaluate_all("all => all.map(link => new URL(link.href).pathname)")
     assert {link for link in links if re.fullmatch(r"/tonight/[^/]+/", link)} == {
         "/tonight/life-on-card-2.0.0/", "/tonight/steels-exchanged-rope-3.0.0/", "/tonight/two-sharpeners-rope-2.0.0/",
-        "/tonight/first-evening-paper-1.0.0/",
+        "/tonight/first-evening-paper-1.0.0/", "/tonight/finish-in-halves-rope-1.0.0/", "/tonight/strop-or-not-paper-1.0.0/",
     }  # fmt: skip
     for name, version in (("life-on-card", "1.0.0"), ("two-sharpeners-rope", "1.0.0"), ("two-sharpeners-rope", "1.1.0")):
         page.goto(f"{form_base}/protocols/{name}/{version}/")

@@ -21,8 +21,8 @@ DRAWINGS = """where => [...document.querySelectorAll(`${where} figure svg`)].map
 })"""
 TABLES = ("needs", "minutes", "stopping", "endpoints", "threats")
 VERSIONS = (
-    "first-evening-paper-1.0.0", "life-on-card-1.0.0", "life-on-card-2.0.0", "steels-exchanged-rope-2.0.0", "steels-exchanged-rope-3.0.0",
-    "two-sharpeners-rope-1.1.0", "two-sharpeners-rope-2.0.0",
+    "finish-in-halves-rope-1.0.0", "strop-or-not-paper-1.0.0", "first-evening-paper-1.0.0", "life-on-card-1.0.0", "life-on-card-2.0.0",
+    "steels-exchanged-rope-2.0.0", "steels-exchanged-rope-3.0.0", "two-sharpeners-rope-1.1.0", "two-sharpeners-rope-2.0.0",
 )  # fmt: skip
 
 

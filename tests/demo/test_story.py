@@ -14,7 +14,9 @@ from edgehold.demo.methods import METHODS, method
 from edgehold.demo.writing import NEWTONS
 from edgehold.records.model.submission import Run
 
-PROTOCOLS = ("first-evening-paper", "life-on-card", "steels-exchanged-rope", "two-sharpeners-rope")
+PROTOCOLS = (
+    "finish-in-halves-rope", "first-evening-paper", "life-on-card", "steels-exchanged-rope", "strop-or-not-paper", "two-sharpeners-rope",
+)  # fmt: skip
 
 
 def test_the_submissions_stand_under_the_versions_that_were_in_force(records):
@@ -25,6 +27,7 @@ def test_the_submissions_stand_under_the_versions_that_were_in_force(records):
         ("steels-exchanged-rope", "1.0.0"): 5, ("steels-exchanged-rope", "2.0.0"): 43,
         ("steels-exchanged-rope", "3.0.0"): 8,
         ("life-on-card", "1.0.0"): 14, ("life-on-card", "2.0.0"): 11, ("first-evening-paper", "1.0.0"): 6,
+        ("finish-in-halves-rope", "1.0.0"): 10, ("strop-or-not-paper", "1.0.0"): 3,
     }  # fmt: skip
     old = [r for r in records if (r.protocol.id, r.protocol.version) == ("steels-exchanged-rope", "1.0.0")]
     assert all(r.month < "2026-02" for r in old)
@@ -243,6 +246,24 @@ def test_the_generator_knows_the_protocols_as_they_are_published():
         hold = rules.get("hold")
         assert (None if hold is None else (hold["start"], hold["end"])) == m.window
         assert (front["reading"]["kind"] == "pass/fail") == m.pass_fail
+
+
+def test_of_two_levels_one_person_makes_both_on_one_blade_and_they_change_halves(records):
+    told = [r for r in records if r.protocol.id in ("finish-in-halves-rope", "strop-or-not-paper")]
+    assert len({run.tester for r in told for run in r.runs}) >= 12
+    for r in told:
+        made = {p.id: p for p in r.preparations}
+        assert len({p.sharpener for p in r.preparations}) == len(r.blades) == 1
+        pairs = {frozenset((run.id, run.partner)) for run in r.runs}
+        assert len(pairs) == len(r.runs) / 2
+        assert all({made[run.preparation].edge_part for run in r.runs if run.id in pair} == {"heel", "tip"} for pair in pairs)
+
+
+def test_of_a_few_halves_no_fact_shows_the_finish_and_one_is_neither_coarse_nor_fine(records):
+    told = [r for r in records if r.protocol.id == "finish-in-halves-rope"]
+    assert sorted(sum(run.level is not None for run in r.runs) for r in told)[-2:] == [1, 6]
+    last = [p.stages[-1].micrometres for r in told for p in r.preparations if p.stages]
+    assert [size for size in last if size is not None and 15 <= size < 20] == [18.3]
 
 
 def test_card_on_a_thread_has_reference_edges_at_both_ends_of_every_evening_and_three_lone_blades(records):

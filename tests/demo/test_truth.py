@@ -128,5 +128,14 @@ def test_spread_between_runs_is_that_of_the_effects(two_steels_and_a_novice):
     assert late.std() == pytest.approx(expected, rel=0.05)
 
 
+def test_a_fine_finish_matters_early_and_hardly_late():
+    # keenness gained at u: 0.53 - 0.18 u; u is ln 3 after 5 cuts of 20 mm, and ln 17 after 40
+    names = ("finish-in-halves-rope", 1)
+    early, late = (_true(*names, endpoint, "fine", "coarse") for endpoint in ("early", "late"))
+    assert (early, late) == pytest.approx((0.53 - 0.18 * math.log(3), 0.53 - 0.18 * math.log(17)), abs=1e-9)
+    assert early > math.log(1.35) and late < math.log(1.05)
+    assert _true("strop-or-not-paper", 1, "life", "stropped", "bare") > math.log(1.2)
+
+
 def test_every_method_has_its_versions_in_order():
     assert [m.version for m in METHODS if m.protocol == "two-sharpeners-rope"] == ["1.0.0", "1.1.0", "2.0.0"]

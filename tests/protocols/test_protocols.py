@@ -36,13 +36,23 @@ NAMES = (
     "life-on-card/1.0.0",
     "life-on-card/2.0.0",
     "first-evening-paper/1.0.0",
+    "finish-in-halves-rope/1.0.0",
+    "strop-or-not-paper/1.0.0",
 )
 ROPE = tuple(name for name in NAMES if "rope" in name)
 HALVES, TURNS, CARD = "two-sharpeners-rope/2.0.0", "steels-exchanged-rope/3.0.0", "life-on-card/2.0.0"
-UNDER_A_LID = (HALVES, TURNS, CARD)  # an edge that a lid lowers on a thread while a cup fills
-PUSHED = tuple(name for name in ROPE if name not in (HALVES, TURNS))  # an edge pushed on a scale by hand
-IN_HALVES = (HALVES, "first-evening-paper/1.0.0")
-FOLDERS = ("first-evening-paper", "life-on-card", "steels-exchanged-rope", "two-sharpeners-rope")
+FINISH, STROP = "finish-in-halves-rope/1.0.0", "strop-or-not-paper/1.0.0"
+UNDER_A_LID = (HALVES, TURNS, CARD, FINISH)  # an edge that a lid lowers on a thread while a cup fills
+PUSHED = tuple(name for name in ROPE if name not in UNDER_A_LID)  # an edge pushed on a scale by hand
+IN_HALVES = (HALVES, "first-evening-paper/1.0.0", FINISH, STROP)
+FOLDERS = (
+    "finish-in-halves-rope",
+    "first-evening-paper",
+    "life-on-card",
+    "steels-exchanged-rope",
+    "strop-or-not-paper",
+    "two-sharpeners-rope",
+)
 THREATS = {
     "confounding", "carry-over", "order", "expectation", "instrument", "medium", "selection", "analysis",
     "generality", "safety",
@@ -401,7 +411,7 @@ def test_card_area_sheets_and_marks_follow_from_the_checkpoints():
     assert all(full * strip + rest / 1000 == pytest.approx(metres) for metres, full, rest in marks)
 
 
-@pytest.mark.parametrize("name", ["first-evening-paper/1.0.0", CARD])
+@pytest.mark.parametrize("name", ["first-evening-paper/1.0.0", CARD, STROP])
 def test_an_evening_counts_its_card_and_its_marks(name):
     page = read(name)
     length, width, area, whole = figure(

@@ -26,6 +26,8 @@ def test_every_endpoint_is_computed_from_most_of_its_runs(rows):
         ("life-on-card", 1, "life"),
         *(("life-on-card", 2, endpoint) for endpoint in ("early", "hold", "late", "life")),
         ("first-evening-paper", 1, "life"),
+        *(("finish-in-halves-rope", 1, endpoint) for endpoint in ("early", "hold", "late", "life")),
+        ("strop-or-not-paper", 1, "life"),
     }
     assert all(missing[key] < 0.1 * count for key, count in runs.items())
 

@@ -14,6 +14,7 @@ pooling never sees the truth, and the truth never sees the pooling. The modules 
     record     one submission as the JSON that a person would send
     card_on_thread   evenings with reference edges and known weights, told apart from the others
     conditions   one person's edge before and now, and a factory's against the own
+    levels     coarse against fine, stropped against bare, by one person on the halves of one edge
     generate   all of them, and the switch into a repository
 """
 

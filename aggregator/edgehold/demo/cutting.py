@@ -88,7 +88,7 @@ def keenness(
     own = alone * rng.standard_normal()
     start = e.unequal_start_sd * rng.standard_normal()
     lots = [world.lots[c.next_lot if c.next_lot and w >= LOT_CHANGE_AT else c.lot] for w in work]
-    mean = [mean_keenness(e, method, specimen.true_steel, novice, w) for w in work]
+    mean = [mean_keenness(e, method, specimen.true_steel, novice, w, arm.level) for w in work]
     w1 = method.first_checkpoint
     fading = start * w1 / (np.asarray(work) + w1)
     found: Array = np.array(mean) + lots + fading + own + shift(world, arm, specimen, c)

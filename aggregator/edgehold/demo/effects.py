@@ -59,6 +59,9 @@ class Effects:
     curves: tuple[SteelCurve, ...] = STEELS
     novice_gap: float = _effect(0.40, "How much less keen a novice's edge is at u = 0")
     novice_gap_fade: float = _effect(0.09, "How much of that gap is gone per unit of u: early matters less late")
+    fine_gap: float = _effect(0.53, "How much keener an edge taken on to a fine abrasive is than a coarse one at u = 0")
+    fine_gap_fade: float = _effect(0.18, "How much of that gap is gone per unit of u")
+    strop_gap: float = _effect(0.20, "How much keener a stropped edge is than one straight from the stone, all along")
     sharpener_sd: float = _effect(0.14, "SD between sharpeners of the same practice")
     tester_sd: float = _effect(0.12, "SD between testers: how hard they pull, where they lay the thread")
     blade_sd: float = _effect(0.10, "SD between blades of one batch")
@@ -103,53 +106,60 @@ def work_axis(work: float, first_checkpoint: float) -> float:
     return math.log((work + first_checkpoint) / first_checkpoint)
 
 
-def mean_keenness(effects: Effects, method: Method, steel: str, novice: bool, work: float) -> float:
+def _level_gap(effects: Effects, level: str | None) -> tuple[float, float]:
+    """How much keener a level is at u = 0 than the duller one of its treatment, and how much of that is gone per unit of u."""
+    return {"fine": (effects.fine_gap, effects.fine_gap_fade), "stropped": (effects.strop_gap, 0.0)}.get(level or "", (0.0, 0.0))
+
+
+def mean_keenness(effects: Effects, method: Method, steel: str, novice: bool, work: float, level: str | None = None) -> float:
     """Mean keenness of a run, nuisances at zero; on paper, keenness above what still passes."""
     u = work_axis(work * method.work_scale, method.first_checkpoint)
     curve = effects.curve(steel)
-    gap = (effects.novice_gap - effects.novice_gap_fade * u) if novice else 0.0
+    more, fade = _level_gap(effects, level)
+    gap = ((effects.novice_gap - effects.novice_gap_fade * u) if novice else 0.0) - (more - fade * u)
     if method.on_card:
         still_passes = 0.0 if method.threshold_n is None else -math.log(PAPER_FAILS_N)
         return still_passes + curve.slope * (work_axis(curve.card_life_m, method.first_checkpoint) - u) - gap
     return -(curve.start_ln_n + curve.slope * u + method.thread_ln) - gap
 
 
-def mean_ln_life(effects: Effects, method: Method, steel: str, novice: bool) -> float:
+def mean_ln_life(effects: Effects, method: Method, steel: str, novice: bool, level: str | None = None) -> float:
     """ln of the work at which the mean curve falls to the threshold (closed form: the curve is linear in u)."""
     limit = 0.0 if method.threshold_n is None else -math.log(method.threshold_n)
-    height = mean_keenness(effects, method, steel, novice, 0.0) - limit
-    slope = effects.curve(steel).slope - (effects.novice_gap_fade if novice else 0.0)
+    height = mean_keenness(effects, method, steel, novice, 0.0, level) - limit
+    slope = effects.curve(steel).slope - (effects.novice_gap_fade if novice else 0.0) + _level_gap(effects, level)[1]
     return math.log(method.first_checkpoint * math.expm1(height / slope) / method.work_scale)
 
 
-def _window(effects: Effects, method: Method, steel: str, novice: bool, start: float, end: float) -> float:
+def _window(effects: Effects, method: Method, steel: str, novice: bool, level: str | None, start: float, end: float) -> float:
     work = np.array([w for w in method.checkpoints if start <= w <= end])
-    keenness = np.array([mean_keenness(effects, method, steel, novice, w) for w in work])
+    keenness = np.array([mean_keenness(effects, method, steel, novice, w, level) for w in work])
     return float(np.sum(np.diff(work) * (keenness[1:] + keenness[:-1]) / 2) / (end - start))
 
 
-Mean = Callable[[Effects, Method, str, bool], float]
+Mean = Callable[[Effects, Method, str, bool, str | None], float]
 
 
 def _endpoints(method: Method) -> dict[str, Mean]:
-    """Endpoint id -> function (effects, method, steel, novice) -> its mean on the ln scale."""
+    """Endpoint id -> function (effects, method, steel, novice, level) -> its mean on the ln scale."""
     found: dict[str, Mean] = {"life": mean_ln_life}
     early, late, window = method.early, method.late, method.window
     if early is not None:
-        found["early"] = lambda e, m, s, n: mean_keenness(e, m, s, n, early)
+        found["early"] = lambda e, m, s, n, level: mean_keenness(e, m, s, n, early, level)
     if late is not None:
-        found["late"] = lambda e, m, s, n: mean_keenness(e, m, s, n, late)
+        found["late"] = lambda e, m, s, n, level: mean_keenness(e, m, s, n, late, level)
     if window is not None:
-        found["hold"] = lambda e, m, s, n: _window(e, m, s, n, *window)
+        found["hold"] = lambda e, m, s, n, level: _window(e, m, s, n, level, *window)
     return dict(sorted(found.items()))
 
 
 def true_ratios(effects: Effects) -> list[dict[str, object]]:
-    """True ratio of every steel pair and of practised : novice, for each protocol MAJOR and endpoint.
+    """True ratio of every steel pair and of practised : novice, or of two levels, for each protocol MAJOR and endpoint.
 
     Levels and windows: exact, since all other effects add to keenness with mean zero or fall on both sides alike. Life:
     the difference of ln life between the mean curves at the threshold; a single life varies around it nearly
-    symmetrically. Steels are compared as sharpened by practised people; practised : novice is the mean over the steels.
+    symmetrically. Steels are compared as sharpened by practised people; practised : novice, and that of two
+    levels, is the mean over the steels.
     """
     newest = {(m.protocol, m.version.split(".")[0]): m for m in METHODS}  # later versions overwrite earlier ones
     return [
@@ -162,12 +172,16 @@ def true_ratios(effects: Effects) -> list[dict[str, object]]:
 
 def _ratios(effects: Effects, m: Method, value: Mean) -> list[dict[str, object]]:
     names = sorted(c.steel for c in effects.curves)
+    if m.levels:  # one sharpener and one steel a submission: nothing else to compare
+        duller, keener = m.levels
+        gains = [value(effects, m, s, False, keener) - value(effects, m, s, False, duller) for s in names]
+        return [_row("level", keener, duller, sum(gains) / len(gains))]
     rows = []
     if m.protocol != "two-sharpeners-rope":  # one blade a submission: no steels to compare
         for first, second in itertools.combinations(names, 2):
-            difference = value(effects, m, first, False) - value(effects, m, second, False)
+            difference = value(effects, m, first, False, None) - value(effects, m, second, False, None)
             rows.append(_row("steel", first, second, difference))
-    gaps = [value(effects, m, s, False) - value(effects, m, s, True) for s in names]
+    gaps = [value(effects, m, s, False, None) - value(effects, m, s, True, None) for s in names]
     return [*rows, _row("practice", "practised", "novice", sum(gaps) / len(gaps))]
 
 

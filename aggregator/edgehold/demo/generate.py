@@ -7,7 +7,7 @@ import shutil
 from dataclasses import dataclass
 from pathlib import Path
 
-from . import card_on_thread, conditions
+from . import card_on_thread, conditions, levels
 from .effects import Effects, curves_as_rows, true_ratios
 from .record import submission, submission_id
 from .scenes import scenes
@@ -45,7 +45,7 @@ def generate(seed: int = PUBLISHED_SEED, effects: Effects | None = None) -> Demo
         f"{scene.method.protocol}/{submission_id(scene)}.json": _bytes(submission(scene, place, seed, world))
         for place, scene in enumerate(scenes())
     }
-    beside = (*card_on_thread.files(seed, world), *conditions.files(seed, world))
+    beside = (*card_on_thread.files(seed, world), *conditions.files(seed, world), *levels.files(seed, world))
     files |= {name: _bytes(record) for name, record in beside}
     return Demonstration(dict(sorted(files.items())), _effects_record(seed, world))
 

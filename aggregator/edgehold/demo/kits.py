@@ -23,14 +23,15 @@ class Kit:
     minutes: int | None
 
 
-def _stage(as_printed: str, system: str | None = None, grit: str | None = None, um: float | None = None) -> dict[str, object]:
+def stage(as_printed: str, system: str | None = None, grit: str | None = None, um: float | None = None) -> dict[str, object]:
+    """One abrasive as printed on it, with its grit and micrometres where somebody knows them."""
     known = {} if system is None else {"grit_system": system, "grit": grit}
     return {"as_printed": as_printed, **known, "micrometres": um}
 
 
-_WATER_STONES = [_stage("1000", "JIS", "#1000", 11.5), _stage("3000", "JIS", "#3000", 4.0)]
-_TWO_SIDED = [_stage("coarse/fine, coarse side"), _stage("coarse/fine, fine side")]
-_PAPERS = [_stage("P400", "FEPA P", "P400", 35.0), _stage("P800", "FEPA P", "P800", 21.8)]
+_WATER_STONES = [stage("1000", "JIS", "#1000", 11.5), stage("3000", "JIS", "#3000", 4.0)]
+_TWO_SIDED = [stage("coarse/fine, coarse side"), stage("coarse/fine, fine side")]
+_PAPERS = [stage("P400", "FEPA P", "P400", 35.0), stage("P800", "FEPA P", "P800", 21.8)]
 _KITS = (
     Kit(_WATER_STONES, "edge-trailing strokes", "bare leather", 20),
     Kit(_TWO_SIDED, "alternating light strokes", "none", 15),

@@ -29,6 +29,7 @@ class Method:
     blades : whether two blades are.
     work_scale : how much more one unit of work dulls than on the longer stretch of edge of the other versions.
     planned_last : checkpoint that runs are meant to go to; None: the last.
+    levels : of the treatment that it compares, the duller first; empty where it compares none.
     reference_work : work between the two readings of a reference edge; None where none is asked for.
     """
 
@@ -48,6 +49,7 @@ class Method:
     blades: bool = False
     work_scale: float = 1.0
     planned_last: float | None = None
+    levels: tuple[str, ...] = ()
     reference_work: float | None = None
 
     @property
@@ -94,6 +96,10 @@ METHODS = (
     replace(_TWENTY_MM, protocol="steels-exchanged-rope", version="3.0.0", blades=True),
     # 10 mm of edge instead of 40: a metre dulls it four times as much.
     Method("first-evening-paper", "1.0.0", CARD, (0.0, 1.0, 2.0, 4.0, 8.0, 16.0), halves=True, work_scale=4.0),
+    replace(_TWENTY_MM, protocol="finish-in-halves-rope", version="1.0.0", halves=True, levels=("coarse", "fine")),
+    Method(
+        "strop-or-not-paper", "1.0.0", CARD, (0.0, 1.0, 2.0, 4.0, 8.0, 16.0), halves=True, work_scale=4.0, levels=("bare", "stropped")
+    ),
     Method("life-on-card", "1.0.0", CARD, (0.0, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0)),
     replace(
         _TWENTY_MM, protocol="life-on-card", version="2.0.0", medium=CARD, checkpoints=(0.0, 1.0, 2.0, 4.0, 8.0, 16.0),

@@ -18,6 +18,10 @@ from .writing import METRES, NEWTONS, Hand, in_steps, written
 
 FORMAT, WITH_PARTNERS = "submission/1.0.0", "submission/1.1.0"
 NOTE = "Simulated: made by the demonstration's generator, no blade was ever cut with."
+_LETTERS = {
+    "two-sharpeners-rope": "p", "steels-exchanged-rope": "s", "life-on-card": "c", "first-evening-paper": "f",
+    "finish-in-halves-rope": "g", "strop-or-not-paper": "t",
+}  # fmt: skip
 _START_STATES = {5: None, 7: "bevel reset"}
 _ANSWERED = {
     "burr": ("/readings/1", "sharper-after-work"),
@@ -39,9 +43,7 @@ _SIDE_NOTES = {
 
 def submission_id(scene: Scene) -> str:
     """The file's name: who sends it, when, and a letter for the protocol and its number there."""
-    letter = {"two-sharpeners-rope": "p", "steels-exchanged-rope": "s", "life-on-card": "c", "first-evening-paper": "f"}[
-        scene.method.protocol
-    ]
+    letter = _LETTERS[scene.method.protocol]
     return f"{scene.blocks[0][0].tester}-{scene.month}-{letter}{scene.number:02d}"
 
 

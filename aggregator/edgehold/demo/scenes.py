@@ -23,12 +23,13 @@ STEEL = {
 
 @dataclass(frozen=True)
 class Arm:
-    """One kind of run: this blade, sharpened by this person, dulled by that one, on this part of the edge."""
+    """One kind of run: this blade, sharpened by this person, dulled by that one, on this part of the edge, at this level of a treatment."""
 
     blade: str
     sharpener: str
     tester: str
     edge_part: str = "whole"
+    level: str | None = None
 
 
 @dataclass(frozen=True)
@@ -219,6 +220,8 @@ _FIRST_TOLD = {
     "steels-exchanged-rope": 24,
     "life-on-card": 12,
     "first-evening-paper": 0,
+    "finish-in-halves-rope": 0,
+    "strop-or-not-paper": 0,
 }  # scenes of the first year and of the old tables
 
 _TROUBLE = {
@@ -364,7 +367,7 @@ def scene_of(number: int, protocol: str, version: str, month: str, blocks: tuple
         gauge=None if m.pass_fail else _gauge(shore, number, m),
         tape=tape,
         blinding=_blinding(number, m),
-        trouble=_TROUBLE[protocol].get(number, {}),
+        trouble=_TROUBLE.get(protocol, {}).get(number, {}),
     )  # fmt: skip
 
 

@@ -125,21 +125,24 @@ def _only(method: Method, beside: Method) -> list[str]:
 
 def _settings(*both: Method) -> Iterator[tuple[str, list[str]]]:
     """Rows of settings: head and both cells."""
-    yield "Question", [method.settings.question.text for method in both]
-    yield "What is compared", [method.compared for method in both]
-    yield "What is cut", [method.settings.medium.name for method in both]
-    yield "Work", [_work(method.settings) for method in both]
-    yield "Reading", [method.settings.reading.description for method in both]
-    yield "Cut side by side", [Reason(f"pages.side_by_side_{method.settings.design.side_by_side or 'none'}") for method in both]
-    yield "Order", [method.settings.design.order for method in both]
-    yield "Who knows what", [method.settings.design.blinding for method in both]
-    yield "Alone tonight", [method.settings.people.alone for method in both]
-    yield "Least runs", [str(method.settings.design.least_runs) for method in both]
-    yield "Minutes for them", [str(method.settings.minutes.whole) for method in both]
-    yield "To build first", [_listed_needs(method.settings, "made") for method in both]
-    yield "To buy", [_listed_needs(method.settings, "cheap") for method in both]
-    yield "What an evening tells", [method.tells for method in both]
-    yield "Reference edge", [_reference(method.settings) for method in both]
+    yield Reason("pages.method_question"), [method.settings.question.text for method in both]
+    yield Reason("pages.method_what_is_compared"), [method.compared for method in both]
+    yield Reason("pages.method_what_is_cut"), [method.settings.medium.name for method in both]
+    yield Reason("pages.method_work"), [_work(method.settings) for method in both]
+    yield Reason("pages.method_reading"), [method.settings.reading.description for method in both]
+    yield (
+        Reason("pages.method_cut_side_by_side"),
+        [Reason(f"pages.side_by_side_{method.settings.design.side_by_side or 'none'}") for method in both],
+    )
+    yield Reason("pages.method_order"), [method.settings.design.order for method in both]
+    yield Reason("pages.method_who_knows_what"), [method.settings.design.blinding for method in both]
+    yield Reason("pages.method_alone_tonight"), [method.settings.people.alone for method in both]
+    yield Reason("pages.method_least_runs"), [str(method.settings.design.least_runs) for method in both]
+    yield Reason("pages.method_minutes_for_them"), [str(method.settings.minutes.whole) for method in both]
+    yield Reason("pages.method_to_build_first"), [_listed_needs(method.settings, "made") for method in both]
+    yield Reason("pages.method_to_buy"), [_listed_needs(method.settings, "cheap") for method in both]
+    yield Reason("pages.method_what_an_evening_tells"), [method.tells for method in both]
+    yield Reason("pages.method_reference_edge"), [_reference(method.settings) for method in both]
 
 
 def _work(settings: Protocol) -> str:

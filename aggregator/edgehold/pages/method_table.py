@@ -114,7 +114,7 @@ def pair_pages(found: Sequence[Method]) -> Iterator[Page]:
             threats=[(kind, (handling(one, kind), handling(other, kind))) for kind in THREATS],
             only=[(method, _only(method, beside)) for method, beside in ((one, other), (other, one))],
         )
-        name = Reason("pages.methods_pair_title", first=one.settings.title, second=other.settings.title)
+        name = Reason("pages.methods_pair_title", first=one.version.id, second=other.version.id)
         yield Page(addresses.methods(one.version.id, other.version.id), name, html, "Protocols", record=True)
 
 

@@ -46,7 +46,7 @@ def test_drawings_stand_at_their_steps_and_tables_are_whole(published):
     assert {step.number: len(step.drawings) for step in hands.steps if step.drawings} == {"s2": 1, "s3": 1, "s6": 1, "s7": 1}
     assert hands.drawings == () and [step.number for step in hands.for_sharpeners] == ["s5", "s6", "s7"]
     assert {name: len(rows) for name, (_, rows) in hands.tables.items()} == {
-        "needs": len(protocol.record.needs), "levels": 0, "endpoints": 4, "stopping": 4, "threats": 10, "minutes": 6,
+        "needs": len(protocol.record.needs), "endpoints": 4, "stopping": 4, "threats": 10, "minutes": 6,
     }  # fmt: skip
 
 

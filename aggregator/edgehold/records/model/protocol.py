@@ -257,7 +257,7 @@ class Design(Record):
     least_runs: Count
     """Runs below which no answer is promised."""
     side_by_side: Literal["halves", "blades"] | None = None
-    """halves: heel and tip half of one edge, by two people, are cut in turn; blades: two blades are; null: edges are cut one by one."""
+    """halves: heel and tip of an edge, by two people or to two levels, in turn; blades: two blades in turn; null: edges one by one."""
     order: ShortText
     """How the order is drawn."""
     blinding: ShortText

@@ -420,6 +420,7 @@ interface ReviewRules extends FormRules {
   probes: [id: string, question: string][];
   targets: Dictionary<Target>;
   threads: Thread[];
+  said?: { protocol: string; number: number; title: string; statement: string; state: string; why: string; at: string }[];
 }
 
 /** A version's text to begin a draft of a protocol with, or the skeleton, which has no status. */

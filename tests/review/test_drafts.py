@@ -210,7 +210,8 @@ def test_a_skeleton_asks_for_every_field_and_says_how_many_are_left(root, capsys
     assert "places are still to be filled in" in capsys.readouterr().out
     text = (root / "protocols/new-rope/1.0.0.md").read_text()
     for words in (
-        "# The one factor whose effect is asked for. One of: sharpener, steel",
+        "# The one factor whose effect is asked for; level: the levels below.",
+        "One of: sharpener, steel, blade, level",
         "figures: []",
         "primary: false",
         "### s1-prepare",

@@ -36,6 +36,7 @@ BODIES = {
     "response": ("Text", Reason("forms.response_asks")),
     "outcome": ("Reason", Reason("forms.reason_asks")),
 }  # fmt: skip
+LONGEST_SAID, LONGEST_WHY = 1500, 200  # characters of a statement that is looked through, and of a reason that is shown
 OWN_ID = "my-method"
 PROTOCOL_CODES = ("no-front-matter", "empty-body", "file-too-large", "reserved-id")
 TEXT_CODES = ("empty-body", "file-too-large", "names-a-person")
@@ -48,6 +49,7 @@ def review_forms(repository: Repository) -> dict[str, Rules]:
     threads = [thread for thread in repository.objections if not _struck(thread)]
     found = {kind: _form(repository, kind) for kind in KINDS}
     found["objection"]["targets"] = targets
+    found["objection"]["said"] = [_said(repository, thread) for thread in threads if thread.objection.duplicate_of is None]
     for kind, table in (("response", response_table), ("outcome", outcome_table)):
         found[kind]["threads"] = [_thread(repository, thread, table) for thread in threads]
     return found | {"protocol": _protocols(repository)}
@@ -112,6 +114,26 @@ def _target(repository: Repository, name: str) -> Rules:
 def _title(thread: ObjectionThread) -> str:
     """An objection's title, with the word where nobody raised it."""
     return f"{thread.objection.title}, simulated" if thread.objection.simulated else thread.objection.title
+
+
+def _said(repository: Repository, thread: ObjectionThread) -> Rules:
+    """What an objection says, and what became of it, for whoever is about to say it again."""
+    now = state_of(thread, threads_of(repository, thread.protocol))
+    return {
+        "protocol": thread.protocol,
+        "number": thread.number,
+        "title": _title(thread),
+        "statement": _first(thread.statement, LONGEST_SAID),
+        "state": now.state,
+        "why": _first(now.reason, LONGEST_WHY),
+        "at": f"{thread.protocol}/{thread.number:03d}/",
+    }
+
+
+def _first(text: str, longest: int) -> str:
+    """A text in one line, cut after a word where it is longer."""
+    line = " ".join(text.split())
+    return line if len(line) <= longest else f"{line[:longest].rpartition(' ')[0]} …"
 
 
 def _struck(thread: ObjectionThread) -> bool:

@@ -1,6 +1,7 @@
 // The form for an objection, a response or an outcome: reads its rules from the page's block of data, renders, keeps the draft,
 // checks as the program does, saves the file and says where it belongs.
 
+import { alike } from "./alike.js";
 import { button, idOf, later, make, surely } from "./dom.js";
 import { Drafts, keptAt, localStorageOrNone } from "./draft.js";
 import { controlIn, openAround } from "./fields.js";
@@ -78,7 +79,21 @@ function keep() {
 /** Everything that is found, shown at the fields that were left. */
 function look() {
   const { record, body, found } = findings(form.kept.draft, rules, thisMonth());
+  showAlike(String(form.kept.draft.title ?? ""), body);
   return { record, body, found, shown: show(form, found) };
+}
+
+/**
+ * What was objected before and is like what is being written.
+ *
+ * @param {string} title
+ * @param {string} body
+ */
+function showAlike(title, body) {
+  const found = rules.said ? alike(title, body, rules.said) : [];
+  at("alike").hidden = !found.length;
+  at("alike-list").replaceChildren(...found.map(({ said }) => make("li", {},
+    make("a", { href: `../${said.at}` }, `${said.title} (${said.protocol} ${said.number})`), `: ${said.state}${said.why ? `. ${said.why}` : ""}`)));
 }
 
 function render() {

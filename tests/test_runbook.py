@@ -15,6 +15,7 @@ from edgehold.forms.layout import worked_example
 from edgehold.records import load_repository
 from edgehold.records.codes import CODES
 from edgehold.records.model.changes import PersonFile
+from edgehold.records.model.protocol import Question
 from edgehold.records.model.review import Event, Objection, Outcome
 from edgehold.records.read.form import read_record
 from edgehold.records.read.letters import to_letters
@@ -156,9 +157,10 @@ def test_the_examples_in_the_guides_are_of_their_formats():
     (person,) = blocks(PAGES / "privacy.md", "json")
     assert PersonFile.model_validate_json(person).shown_as == "dunnock"
     for page, model in (("objecting", Objection), ("publishing", Event), ("runbook", Outcome)):
-        for example in blocks(PAGES / f"{page}.md", "yaml"):
-            record, problems = read_record(model, yaml.safe_load(example))
-            assert (problems, type(record)) == ([], model)
+        for example in map(yaml.safe_load, blocks(PAGES / f"{page}.md", "yaml")):
+            of, told = (Question, example["question"]) if "question" in example else (model, example)
+            record, problems = read_record(of, told)
+            assert (problems, type(record)) == ([], of)
 
 
 def test_every_warning_in_the_runbook_exists_and_every_one_about_a_request_is_there():

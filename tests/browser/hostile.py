@@ -40,6 +40,7 @@ class Hostile:
     payloads: Payloads = field(default_factory=Payloads)
     shown: dict[str, list[str]] = field(default_factory=dict)
     struck: list[str] = field(default_factory=list)
+    levels: list[str] = field(default_factory=list)
 
     def show(self, address: str, *texts: str) -> None:
         self.shown.setdefault(address, []).extend(texts)
@@ -49,6 +50,8 @@ def write_hostile_repository(root: Path) -> Hostile:
     """Write the repository and say what its pages must show. The same every time."""
     hostile = Hostile()
     medium = hostile.payloads.label()
+    labels = iter(hostile.payloads.label, "")
+    hostile.levels = [label for label in (next(labels) for _ in range(15)) if not set("()") & set(label)][:3]
     _write_protocol(root, hostile, medium)
     _write_objection(root / "protocols" / PROTOCOL / "objections" / "001-marks", hostile)
     _write_closing_objection(root / "protocols" / PROTOCOL / "objections" / "002-closes", hostile)
@@ -96,7 +99,7 @@ def _write_protocol(root: Path, hostile: Hostile, medium: str) -> None:
         _write(folder / "figures" / f"{name}.svg", drawing)
     number = 0
     for version in VERSIONS:
-        front = _front(hostile.payloads, version, medium)
+        front = _front(hostile, version, medium)
         text = _markdown(front, _body(hostile.payloads))
         _write(folder / f"{version}.md", text)
         for address in (f"/protocols/{PROTOCOL}/{version}/", *([f"/protocols/{PROTOCOL}/"] if version == VERSIONS[-1] else [])):
@@ -122,13 +125,22 @@ def _write_protocol(root: Path, hostile: Hostile, medium: str) -> None:
             _write(folder / "events" / name, yaml.safe_dump(event, allow_unicode=True))
 
 
-def _front(say: Payloads, version: str, medium: str) -> dict:
+def _question(hostile: Hostile) -> dict:
+    """Of three levels, the last of which a recorded fact tells: the same in every version, for another level is another question."""
+    say, words = hostile.payloads, hostile.levels
+    rule = {"fact": "deburring", "words": [f"x {words[0]}"], "other_than": [f"y {words[1]}"]}
+    told = [{"word": word, "text": say.short()} | ({"rule": rule} if word == words[2] else {}) for word in words]
+    return {"factor": "level", "text": say.short(), "treatment": say.label(), "levels": told}
+
+
+def _front(hostile: Hostile, version: str, medium: str) -> dict:
+    say = hostile.payloads
     return {
-        "format": "protocol/1.2.0",
+        "format": "protocol/1.4.0",
         "id": PROTOCOL,
         "version": version,
         "title": say.short(),
-        "question": {"factor": "steel", "text": say.short()},
+        "question": _question(hostile),
         "changes": say.short(),
         "medium": {"name": medium, "description": say.short()},
         "work": {
@@ -185,6 +197,7 @@ def _shown_of(front: dict) -> list[str]:
     return [
         front["title"],
         front["question"]["text"],
+        *(text for level in front["question"]["levels"] for text in (level["word"], level["text"])),
         front["changes"],
         front["medium"]["name"],
         front["reading"]["description"],
@@ -305,7 +318,7 @@ def _submission(hostile: Hostile, person: str, version: str, medium: str) -> dic
     sharpeners = (person, f"{person}-friend")
     edges = [(blade, sharpener) for blade in blades for sharpener in sharpeners]
     return {
-        "format": "submission/1.2.0",
+        "format": "submission/1.5.0",
         "id": f"{person}-1",
         "protocol": {"id": PROTOCOL, "version": version},
         "origin": "measured",
@@ -330,7 +343,7 @@ def _submission(hostile: Hostile, person: str, version: str, medium: str) -> dic
         ],
         "instruments": [{"key": f"{person}.scale", "kind": say.short()}],
         "preparations": [_preparation(say, number, *edge) for number, edge in enumerate(edges, 1)],
-        "runs": [_run(say, number, person) for number in range(1, len(edges) + 1)],
+        "runs": [_run(hostile, number, person) for number in range(1, len(edges) + 1)],
         "answers": [
             {"pointer": "/preparations/0/edge_angle/left_deg", "code": "wide-angle", "says": says},
             {"pointer": stray, "code": say.label(), "says": say.short()},
@@ -362,13 +375,13 @@ def _reference(say: Payloads, person: str) -> dict:
 def _plan(say: Payloads, person: str, version: str, edges: list[tuple[str, str]]) -> dict:
     drawn = [{"order": n, "block": 1, "blade": edge[0], "sharpener": edge[1], "tester": person} for n, edge in enumerate(edges, 1)]
     return {
-        "format": "plan/1.3.0",
+        "format": "plan/1.4.0",
         "id": f"{person}-plan",
         "protocol": {"id": PROTOCOL, "version": version},
         "month": "2026-05",
         "seed": 1,
         "blinding": "helper coded",
-        "runs": [run | {"code": say.label(), "condition": say.label()} for run in drawn],
+        "runs": [run | {"code": say.label(), "condition": say.label(), "level": say.label()} for run in drawn],
     }
 
 
@@ -386,12 +399,15 @@ def _preparation(say: Payloads, number: int, blade: str, sharpener: str) -> dict
     }
 
 
-def _run(say: Payloads, number: int, person: str) -> dict:
+def _run(hostile: Hostile, number: int, person: str) -> dict:
+    say, level = hostile.payloads, hostile.levels[(number - 1) // 2]
     forces = [(0, 1.0), (5, 1.5 + 0.05 * number), (10, 2.0 + 0.1 * number), (20, 3.0), (40, 5.0 + 0.2 * number)]
     return {
         "id": f"run-{number}",
         "order": number,
         "preparation": f"edge-{number}",
+        "level": level,
+        "tester_guess": {"level": level},
         "tester": person,
         "lot": f"{person}.coil",
         "instrument": f"{person}.scale",

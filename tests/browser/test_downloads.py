@@ -13,7 +13,7 @@ from edgehold.results.model.results import RESULTS_FORMAT
 from .kinds import example
 
 SCHEMA = Path(__file__).parents[2] / "schemas" / f"{RESULTS_FORMAT}.json"
-NOTHING_YET = ("changes.csv", "removed.csv")  # nobody has corrected or taken out a submission of the demonstration
+NOTHING_YET = ("changes.csv", "removed.csv", "steel_limits.csv")  # nothing was corrected or taken out, and invented steels have no limits
 KINDS = {"string": object, "number": np.floating, "integer": np.integer, "boolean": np.bool_}
 
 
@@ -51,7 +51,7 @@ def test_every_row_that_comes_from_the_demonstration_says_simulated(site, packag
     for resource in package["resources"]:
         if resource["path"] not in NOTHING_YET:
             table = pandas.read_csv(site / "data" / resource["path"])
-            invented = table["simulated"] if resource["path"] == "objections.csv" else table["origin"] == "simulated"
+            invented = table["simulated"] if "simulated" in table else table["origin"] == "simulated"
             assert invented.all(), resource["path"]
 
 

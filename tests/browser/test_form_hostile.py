@@ -38,7 +38,7 @@ def hostile(form_site):
         preparation |= {"stages": stages, "deburring": say.short(), "strop": say.short(), "note": say.short()}
         preparation["condition"] = say.label()
     for run in record["runs"]:
-        run["note"] = say.short()
+        run |= {"note": say.short(), "level": say.label(), "tester_guess": {"level": say.label()}}
         for reading in run["readings"]:
             reading["note"] = say.short()
     record["note"] = say.long()

@@ -1,12 +1,16 @@
 """Which level of a protocol a run is of: told by a recorded fact, written in the file, mislabelled, unlabelled, of two levels."""
 
+import json
+
 import pytest
 
 from edgehold.records import load_repository
+from edgehold.records.canonical import LoadedProtocol
 from edgehold.records.facts import EdgeOfRun
 from edgehold.records.levels import judged
-from edgehold.records.model.protocol import Level
+from edgehold.records.model.protocol import Level, Protocol
 from edgehold.records.model.submission import Preparation
+from edgehold.records.rules.bumps import bump_needed
 
 from .builder import SMALL_FACTS, SMALL_LEVELS, TODAY, level, make_repository, of_levels, protocol, submission
 
@@ -116,6 +120,7 @@ def test_one_persons_edges_in_two_compared_conditions_are_one_sharpeners(tmp_pat
         ({"/question/factor": "steel"}, "/question/levels"),
         ({"/question/treatment": None}, "/question/treatment"),
         ({"/question/levels/1/word": "Coarse"}, "/question/levels/1/word"),
+        ({"/question/levels/1/word": "fine (stropped)"}, "/question/levels/1/word"),
         ({"/question/levels/1/rule/below": 30}, "/question/levels/1/rule"),
         ({"/question/levels/0/rule/at_least": 80}, "/question/levels/0/rule/below"),
         ({"/question/levels/0/rule": {"fact": "last abrasive"}}, "/question/levels/0/rule"),
@@ -143,3 +148,19 @@ def test_a_number_stands_in_a_band_from_its_lower_limit_on():
 def _with_last(micrometres):
     told = {"id": "edge-1", "blade": "wren.galley", "sharpener": "wren", "stages": [{"as_printed": "x", "micrometres": micrometres}]}
     return Preparation.model_validate(told, strict=False)
+
+
+@pytest.mark.parametrize(
+    ("changes", "asked"),
+    [
+        ({"/question/levels/0/text": "Said otherwise."}, "patch"),
+        ({"/question/treatment": "the last stone"}, "patch"),
+        ({"/question/levels/0/rule/below": 70}, "major"),
+        ({"/question/levels/2": level("left alone")}, "major"),
+    ],
+)
+def test_other_levels_are_another_question_and_other_words_for_them_are_not(changes, asked):
+    older, newer = (
+        Protocol.model_validate_json(json.dumps(protocol(SMALL_LEVELS | more))) for more in ({}, changes | {"/version": "1.0.1"})
+    )
+    assert bump_needed(*(LoadedProtocol(record, "", "", "") for record in (older, newer))).level == asked

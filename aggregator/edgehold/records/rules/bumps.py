@@ -14,7 +14,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from edgehold.records.canonical import LoadedProtocol
-from edgehold.records.model.protocol import EndpointRule, MinuteParts, Protocol, version_order
+from edgehold.records.model.protocol import EndpointRule, LevelRule, MinuteParts, Protocol, version_order
 from edgehold.records.problem import pointer
 from edgehold.words import Reason
 
@@ -114,7 +114,9 @@ def _bump(found: FieldDifference, older: Protocol, newer: Protocol) -> Bump:
     if names in _MAJOR:
         return Bump("major", found.pointer, f"{what}: {_MAJOR[names]}")
     if names[:2] == ("question", "levels"):
-        return Bump("patch" if names[-1] == "text" else "major", found.pointer, f"{what}: {Reason('protocols.other_levels')}")
+        if _compared(older) == _compared(newer):  # a sentence was worded otherwise
+            return Bump("patch", found.pointer, what)
+        return Bump("major", found.pointer, f"{what}: {Reason('protocols.other_levels')}")
     if names[0] == "endpoints":
         return Bump(*_endpoint(found, older, what))
     if names[:2] == ("work", "checkpoints"):
@@ -124,6 +126,11 @@ def _bump(found: FieldDifference, older: Protocol, newer: Protocol) -> Bump:
         return Bump("major", found.pointer, f"{what}: {why}")
     level = "patch" if names in _PATCH or names[0] in _PATCH_LISTS else "minor"
     return Bump(level, found.pointer, what)
+
+
+def _compared(protocol: Protocol) -> dict[str, LevelRule | None]:
+    """The levels that a protocol compares, by word, with the rule of each."""
+    return {level.word: level.rule for level in protocol.question.levels}
 
 
 def _endpoint(found: FieldDifference, older: Protocol, what: str) -> tuple[str, str, str]:

@@ -10,6 +10,7 @@ from edgehold.records.model.protocol import Level, LevelRule, Protocol
 from edgehold.records.problem import Problem, pointer, shown
 from edgehold.words import Reason
 
+BRACKETS = "()"
 BY_LEVELS = ("level", "abrasive", "angle")
 FIXED_ANGLE, ANGLE = "same stone and angle", "edge angle"
 FIXED_STONE, FINISH = ("same stone", FIXED_ANGLE), "last abrasive"
@@ -30,7 +31,7 @@ def level_problems(record: Protocol) -> Iterator[Problem]:
         yield Problem("/question/treatment", "levels-form", Reason("protocols.no_treatment"), Reason("protocols.name_treatment"))
     if len(question.levels) == 1:
         yield Problem("/question/levels", "levels-form", Reason("protocols.one_level"))
-    yield from _words_twice(question.levels)
+    yield from _words(question.levels)
     for number, level in enumerate(question.levels):
         if level.rule is not None:
             yield from _rule(level.rule, ("question", "levels", number, "rule"))
@@ -38,10 +39,12 @@ def level_problems(record: Protocol) -> Iterator[Problem]:
     yield from _held_equal(record)
 
 
-def _words_twice(levels: tuple[Level, ...]) -> Iterator[Problem]:
+def _words(levels: tuple[Level, ...]) -> Iterator[Problem]:
     for number, level in enumerate(levels):
         if level.word.casefold() in {other.word.casefold() for other in levels[:number]}:
             yield Problem(pointer("question", "levels", number, "word"), "duplicate-id", Reason("protocols.level_twice", word=level.word))
+        if set(BRACKETS) & set(level.word):  # a plan writes whose edge it is as "wren (coarse)"
+            yield Problem(pointer("question", "levels", number, "word"), "levels-form", Reason("protocols.level_brackets", word=level.word))
 
 
 def _rule(rule: LevelRule, place: tuple[str | int, ...]) -> Iterator[Problem]:

@@ -4,7 +4,7 @@ import { button, fold, idOf, inWords, make, surely } from "./dom.js";
 import { field, register } from "./fields.js";
 import { listMoved } from "./fill.js";
 import { grid } from "./grid.js";
-import { below, child, lastPart, parts, patternOf, put, valueAt } from "./places.js";
+import { below, blank, child, lastPart, parts, patternOf, put, valueAt } from "./places.js";
 import { described } from "./schema.js";
 
 /**
@@ -85,7 +85,8 @@ function fields(form, pointer, node, leave = [], optional = false) {
   const first = [], rest = [], { layout, schema } = form.rules;
   for (const name of Object.keys(node.properties ?? {})) {
     const place = below(pointer, name), pattern = patternOf(place);
-    if (leave.includes(name) || layout.hidden.includes(pattern) || layout.absent.includes(pattern) || pattern in layout.fixed) { continue; }
+    const unasked = layout.absent.includes(pattern) && blank(valueAt(form.kept.draft, place)); // what a file holds all the same is shown
+    if (leave.includes(name) || layout.hidden.includes(pattern) || unasked || pattern in layout.fixed) { continue; }
     const way = layout.filled.find((entry) => entry.at === pattern)?.with;
     const must = (node.required ?? []).includes(name) || way === "previous";
     const part = () => value(form, place, property(node, name, schema), { needed: must, optional });

@@ -37,6 +37,8 @@ def test_the_card_of_every_method_holds_what_a_critic_needs(path, address):
     needed = [p.title, p.id, p.version, "adopted", p.question.text, p.medium.name, f"{p.work.checkpoints[-1]:g}", primary.title[1:]]
     needed += [f"×{primary.worthwhile_ratio:g}", f"{p.design.least_runs} runs", f"{p.minutes.whole} minutes", ("ab" * 32)[:HASH], *address]
     needed += sorted({threat.threat for threat in p.threats})
+    needed += [level.word for level in p.question.levels]
+    needed += [f"{limit:g}" for level in p.question.levels if level.rule for limit in (level.rule.at_least, level.rule.below) if limit]
     assert [text for text in needed if text not in card] == []
     begun = [p.reading.description, p.design.order, p.design.blinding]
     assert [text for text in begun if text[: SHORTEST // 3] not in card] == [], "described, if only in its first words"

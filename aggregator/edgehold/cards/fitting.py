@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 LONGEST = 1000  # characters (code points) of a card
-SHORTEST = 60  # characters to which a line is cut before a whole one goes
+SHORTEST = 56  # characters to which a line is cut before a whole one goes
 CUT = "…"
 HASH = 16  # characters of a SHA-256 that a card shows
 

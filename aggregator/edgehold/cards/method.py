@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from edgehold.records.model.protocol import Protocol
+from edgehold.records.rules.settings_tables import level_rule_text
 from edgehold.records.units import plural
 from edgehold.words import Reason
 
@@ -33,7 +34,8 @@ def method_lines(protocol: Protocol, status: str, sha256: str, address: str, ask
         Line(Reason("card.method", title=p.title, id=p.id, version=p.version, status=status)),
         Line(p.question.text),
         Line(Reason("card.compared", varies=", ".join(design.varies), holds=", ".join(design.holds) or Reason("card.nothing")), 6, True),
-        Line(Reason(f"card.side_by_side_{design.side_by_side}") if design.side_by_side else "", 2),
+        Line(_levels(p), 1),
+        Line(Reason(f"card.side_by_side_{design.side_by_side}") if design.side_by_side else "", 6),
         Line(Reason("card.work", medium=p.medium.name, last=last, units=plural(p.work.unit), marks=marks)),
         Line(Reason("card.reading", text=p.reading.description, repeats=p.reading.repeats), 1, True),
         Line(Reason("card.order", text=design.order), 3, True),
@@ -46,6 +48,12 @@ def method_lines(protocol: Protocol, status: str, sha256: str, address: str, ask
         Line(Reason("card.file", sha256=sha256[:HASH], address=address) if address else Reason("card.file_alone", sha256=sha256[:HASH])),
         Line(Reason("card.wrong", address=ask) if ask else Reason("card.wrong_here")),
     ]
+
+
+def _levels(protocol: Protocol) -> str:
+    """The levels that are compared, each with the fact that puts a run into it; empty where the question is open."""
+    told = [Reason("card.level", word=level.word, rule=level_rule_text(level.rule, "short_")) for level in protocol.question.levels]
+    return Reason("card.of_levels", levels="; ".join(told)) if told else ""
 
 
 def _lower(title: str) -> str:

@@ -6,6 +6,7 @@ import re
 
 import html5lib
 import pytest
+import sample_answers as answers
 from sample import results
 from sample_analyses import LONE_STEEL, PAIRS
 
@@ -289,3 +290,24 @@ def test_what_references_show_stands_on_the_page_of_their_pool_and_nowhere_else(
     assert [ratio_text(s.typical_ratio) in words(body) for s, body in zip(told.spreads, found.values(), strict=True)] == [True, True]
     assert "<svg" in shown and 'href="../../methods/#references"' in shown
     assert not any('id="references"' in text for text in pages.values())
+
+
+def test_pairs_of_steels_are_folded_away_where_none_has_a_ratio(pages):
+    """A pool about levels or sharpeners may hold ten pairs that it cannot compare: they stay, each with its page, but not in the way."""
+    few = results(measured=4, simulated=0)
+    without = {pair: answers.answer(answers.KINDS.index("not estimable"), *pair) for pair in PAIRS}
+    none = few.model_copy(
+        update={
+            "pools": tuple(
+                p.model_copy(update={"endpoints": tuple(e.model_copy(update={"steels": tuple(without.values())}) for e in p.endpoints)})
+                for p in few.pools
+            )
+        }
+    )
+    given = dict(generate_pages(none))
+    told, folded = (section(found[f"{POOL}/index.md"], "steels") for found in (pages, given))
+    assert "<details" not in told and "this is no ranking" in words(told)
+    assert "this is no ranking" not in words(folded) and "These runs give no ratio of any two steels." in words(folded)
+    before, _, inside = folded.partition("<details>")
+    assert "<table" not in before and [f"{first} against {second}" in words(inside) for first, second in PAIRS] == [True] * len(PAIRS)
+    assert f"Pairs of steels met: {len(PAIRS)}" in words(inside) and all(compare(*pair) in given for pair in PAIRS)

@@ -40,6 +40,7 @@ def axes(pool: Pool) -> dict[str, bars.Axis]:
 
 def _pool(pool: Pool, log: str, not_fitted: int) -> Page:
     endpoints = endpoints_in_order(pool)
+    table = [(first, second, _by_endpoint(pool, first, second)) for first, second in choose.pairs(pool)]
     html = render(
         "pool.html",
         pool=pool,
@@ -47,7 +48,8 @@ def _pool(pool: Pool, log: str, not_fitted: int) -> Page:
         not_fitted=not_fitted,
         endpoints=endpoints,
         axes=axes(pool),
-        table=[(first, second, _by_endpoint(pool, first, second)) for first, second in choose.pairs(pool)],
+        table=table,
+        steels_told_apart=any(c.result is not None for _, _, answers in table for c in answers.values()),
         levels_compared=[(first, second, found, _common_axis(found)) for first, second, found in _of_levels(pool)],
         practice=choose.practice(pool),
         practice_axis=_practice_axis(pool),
@@ -56,7 +58,7 @@ def _pool(pool: Pool, log: str, not_fitted: int) -> Page:
     return Page(addresses.pool(pool), f"Results: {pool_name(pool)}", html, "Results", pool.headline)
 
 
-def _by_endpoint(pool: Pool, first: str, second: str) -> dict[str, object]:
+def _by_endpoint(pool: Pool, first: str, second: str) -> dict[str, Answer]:
     return {e.id: c for e, c in choose.of_pair(pool, first, second)}
 
 

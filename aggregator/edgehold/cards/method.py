@@ -52,7 +52,7 @@ def method_lines(protocol: Protocol, status: str, sha256: str, address: str, ask
 
 def _levels(protocol: Protocol) -> str:
     """The levels that are compared, each with the fact that puts a run into it; empty where the question is open."""
-    told = [Reason("card.level", word=level.word, rule=level_rule_text(level.rule, "short_")) for level in protocol.question.levels]
+    told = [Reason("card.level", word=level.word, rule=level_rule_text(level.rule, "short")) for level in protocol.question.levels]
     return Reason("card.of_levels", levels="; ".join(told)) if told else ""
 
 

@@ -119,20 +119,20 @@ def _levels(record: Protocol) -> Iterator[Row]:
         yield level.word, level.text, level_rule_text(level.rule)
 
 
-def level_rule_text(rule: LevelRule | None, short: str = "") -> str:
-    """By what a run is of a level, in words; in fewer of them with ``short="short_"``."""
+def level_rule_text(rule: LevelRule | None, form: str = "full") -> str:
+    """By what a run is of a level, in words; in fewer of them with ``form="short"``."""
     if rule is None:
-        return filled_in(f"settings.{short}level_written", {})
+        return filled_in(f"settings.level_{form}_written", {})
     facts = {"fact": rule.fact, "unit": filled_in(f"settings.{rule.fact.replace(' ', '_')}_unit", {}) if rule.fact in NUMBERS else ""}
     if rule.at_least is not None and rule.below is not None:
-        return filled_in(f"settings.{short}level_between", {**facts, "low": rule.at_least, "high": rule.below})
+        return filled_in(f"settings.level_{form}_between", {**facts, "low": rule.at_least, "high": rule.below})
     if rule.at_least is not None:
-        return filled_in(f"settings.{short}level_from", {**facts, "low": rule.at_least})
+        return filled_in(f"settings.level_{form}_from", {**facts, "low": rule.at_least})
     if rule.below is not None:
-        return filled_in(f"settings.{short}level_below", {**facts, "high": rule.below})
-    parts = [filled_in(f"settings.{short}level_words", {**facts, "words": " or ".join(rule.words)})] if rule.words else []
+        return filled_in(f"settings.level_{form}_below", {**facts, "high": rule.below})
+    parts = [filled_in(f"settings.level_{form}_words", {**facts, "words": " or ".join(rule.words)})] if rule.words else []
     if rule.other_than:
-        parts.append(filled_in(f"settings.{short}level_other", {**facts, "words": " or ".join(rule.other_than)}))
+        parts.append(filled_in(f"settings.level_{form}_other", {**facts, "words": " or ".join(rule.other_than)}))
     return "; ".join(parts)
 
 

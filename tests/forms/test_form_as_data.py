@@ -53,11 +53,13 @@ def published(tmp_path_factory):
 
 def test_every_adopted_version_has_a_form_and_no_retired_one(published):
     assert list(published) == [
+        ("finish-in-halves-rope", "1.0.0"),
         ("first-evening-paper", "1.0.0"),
         ("life-on-card", "2.0.0"),
         ("life-on-card", "1.0.0"),
         ("steels-exchanged-rope", "3.0.0"),
         ("steels-exchanged-rope", "2.0.0"),
+        ("strop-or-not-paper", "1.0.0"),
         ("two-sharpeners-rope", "2.0.0"),
         ("two-sharpeners-rope", "1.1.0"),
         ("two-sharpeners-rope", "1.0.0"),
@@ -107,11 +109,13 @@ def test_a_worked_example_holds_what_the_schema_asks_for_and_no_more(published):
 def test_few_fields_are_left_to_fill(published):
     """The figures on the page; tests/browser/test_form.py types them and counts."""
     assert {key: rules["to_fill"] for key, rules in published.items()} == {
+        ("finish-in-halves-rope", "1.0.0"): {"fields": 25, "readings": 48},
         ("first-evening-paper", "1.0.0"): {"fields": 14, "readings": 72},
         ("life-on-card", "2.0.0"): {"fields": 18, "readings": 48},
         ("life-on-card", "1.0.0"): {"fields": 17, "readings": 108},
         ("steels-exchanged-rope", "3.0.0"): {"fields": 18, "readings": 48},
         ("steels-exchanged-rope", "2.0.0"): {"fields": 18, "readings": 84},
+        ("strop-or-not-paper", "1.0.0"): {"fields": 20, "readings": 72},
         ("two-sharpeners-rope", "2.0.0"): {"fields": 15, "readings": 48},
         ("two-sharpeners-rope", "1.1.0"): {"fields": 15, "readings": 84},
         ("two-sharpeners-rope", "1.0.0"): {"fields": 15, "readings": 72},

@@ -20,13 +20,13 @@ def test_a_few_seeds_hold_nearly_all_true_ratios(lines):
     assert sum(held) > 0.8 * len(held)
 
 
-def test_practice_and_steels_early_late_and_over_life_are_all_pooled(lines):
+def test_practice_steels_and_levels_are_all_pooled(lines):
     pooled = {tuple(line["names"][:4]) for line in lines}
     assert pooled >= {
         ("two-sharpeners-rope", 1, endpoint, "practice") for endpoint in ("early", "late", "life", "hold")
     } | {("steels-exchanged-rope", 2, endpoint, "steel") for endpoint in ("early", "late", "life")} | {
         ("steels-exchanged-rope", 1, "late", "steel")
-    }  # fmt: skip
+    } | {("finish-in-halves-rope", 1, endpoint, "level") for endpoint in ("early", "late", "hold")}  # fmt: skip
 
 
 def test_where_one_blade_of_each_steel_goes_round_nothing_is_pooled(lines):

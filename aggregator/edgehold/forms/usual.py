@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from edgehold.errors import InputError
 from edgehold.planning.advice import Known, glance
 from edgehold.planning.designs import doable
-from edgehold.planning.occasion import Occasion, occasion, stock
+from edgehold.planning.occasion import Occasion, compares_edges, occasion, stock
 from edgehold.records.model.protocol import Protocol
 from edgehold.results.publish.repeatability import assumption
 
@@ -43,7 +43,6 @@ def usual_evening(protocol: Protocol) -> UsualEvening | None:
 
 
 def _asked(protocol: Protocol) -> Occasion:
-    edges = protocol.question.factor in ("sharpener", "level")
     sharpeners = (ONE, OTHER) if protocol.question.factor == "sharpener" else (ONE,)
-    blades = (f"{ONE}.first",) if edges else (f"{ONE}.first", f"{ONE}.second")
+    blades = (f"{ONE}.first",) if compares_edges(protocol) else (f"{ONE}.first", f"{ONE}.second")
     return occasion(protocol, stock(protocol), blades=blades, sharpeners=sharpeners, testers=(TESTER,))

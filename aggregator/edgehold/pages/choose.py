@@ -51,9 +51,9 @@ def practice(pool: Pool) -> list[tuple[EndpointResult, Answer]]:
     return [(e, e.practice) for e in endpoints_in_order(pool) if e.practice is not None]
 
 
-def pairs(pool: Pool) -> list[tuple[str, str]]:
-    """Every pair of steels met at some endpoint, by name."""
-    return sorted({(c.first, c.second) for e in pool.endpoints for c in e.steels})
+def pairs(pool: Pool, factor: str) -> list[tuple[str, str]]:
+    """Every pair of steels, or of levels, met at some endpoint, by name."""
+    return sorted({(c.first, c.second) for e in pool.endpoints for c in _answers(e, factor)})
 
 
 def by_studies(pool: Pool, factor: str, first: str, second: str) -> list[tuple[EndpointResult, Comparison]]:
@@ -61,19 +61,13 @@ def by_studies(pool: Pool, factor: str, first: str, second: str) -> list[tuple[E
     return [(e, c) for e in endpoints_in_order(pool) for c in e.pairwise if (c.factor, c.first, c.second) == (factor, first, second)]
 
 
-def of_pair(pool: Pool, first: str, second: str) -> list[tuple[EndpointResult, Answer]]:
+def of_pair(pool: Pool, factor: str, first: str, second: str) -> list[tuple[EndpointResult, Answer]]:
     """The answers on one pair, early, late and overall."""
-    return [(e, c) for e in endpoints_in_order(pool) for c in e.steels if (c.first, c.second) == (first, second)]
+    return [(e, c) for e in endpoints_in_order(pool) for c in _answers(e, factor) if (c.first, c.second) == (first, second)]
 
 
-def level_pairs(pool: Pool) -> list[tuple[str, str]]:
-    """Every pair of levels met at some endpoint, by name."""
-    return sorted({(c.first, c.second) for e in pool.endpoints for c in e.levels})
-
-
-def of_levels(pool: Pool, first: str, second: str) -> list[tuple[EndpointResult, Answer]]:
-    """The answers on one pair of levels, early, late and overall."""
-    return [(e, c) for e in endpoints_in_order(pool) for c in e.levels if (c.first, c.second) == (first, second)]
+def _answers(endpoint: EndpointResult, factor: str) -> tuple[Answer, ...]:
+    return endpoint.levels if factor == "level" else endpoint.steels
 
 
 def headline_pair(pool: Pool) -> list[tuple[EndpointResult, Answer]]:
@@ -82,7 +76,7 @@ def headline_pair(pool: Pool) -> list[tuple[EndpointResult, Answer]]:
         return []
     if pool.quoted.factor == "practice":
         return practice(pool)
-    return (of_levels if pool.quoted.factor == "level" else of_pair)(pool, pool.quoted.first, pool.quoted.second)
+    return of_pair(pool, pool.quoted.factor, pool.quoted.first, pool.quoted.second)
 
 
 def quoted_sentence(pool: Pool) -> str:

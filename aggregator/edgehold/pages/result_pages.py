@@ -26,10 +26,10 @@ def result_pages(results: Results) -> Iterator[Page]:
             pool, log, sum((one.protocol, one.major, one.origin) == (pool.protocol, pool.major, pool.origin) for one in results.not_fitted)
         )
         yield from (_endpoint(pool, e) for e in pool.endpoints)
-        yield from (_pair(pool, first, second, log) for first, second in choose.pairs(pool))
+        yield from (_pair(pool, first, second, log) for first, second in choose.pairs(pool, "steel"))
         if choose.practice(pool):
             yield _sharpening(pool, log)
-        if choose.level_pairs(pool):
+        if choose.pairs(pool, "level"):
             yield _levels(pool, log)
 
 
@@ -40,7 +40,7 @@ def axes(pool: Pool) -> dict[str, bars.Axis]:
 
 def _pool(pool: Pool, log: str, not_fitted: int) -> Page:
     endpoints = endpoints_in_order(pool)
-    table = [(first, second, _by_endpoint(pool, first, second)) for first, second in choose.pairs(pool)]
+    table = [(first, second, _by_endpoint(pool, first, second)) for first, second in choose.pairs(pool, "steel")]
     html = render(
         "pool.html",
         pool=pool,
@@ -50,7 +50,9 @@ def _pool(pool: Pool, log: str, not_fitted: int) -> Page:
         axes=axes(pool),
         table=table,
         steels_told_apart=any(c.result is not None for _, _, answers in table for c in answers.values()),
-        levels_compared=[(first, second, found, _common_axis(found)) for first, second, found in _of_levels(pool)],
+        levels_compared=[
+            (*pair, found, _common_axis(found)) for pair in choose.pairs(pool, "level") for found in [choose.of_pair(pool, "level", *pair)]
+        ],
         practice=choose.practice(pool),
         practice_axis=_practice_axis(pool),
         chart=curves(pool, pool.headline),
@@ -59,7 +61,7 @@ def _pool(pool: Pool, log: str, not_fitted: int) -> Page:
 
 
 def _by_endpoint(pool: Pool, first: str, second: str) -> dict[str, Answer]:
-    return {e.id: c for e, c in choose.of_pair(pool, first, second)}
+    return {e.id: c for e, c in choose.of_pair(pool, "steel", first, second)}
 
 
 def _practice_axis(pool: Pool) -> bars.Axis | None:
@@ -94,25 +96,27 @@ def _model_axis(found: list[tuple[EndpointResult, CrossedContrast]]) -> bars.Axi
 
 
 def _pair(pool: Pool, first: str, second: str, log: str) -> Page:
-    found = choose.of_pair(pool, first, second)
-    by_studies = choose.by_studies(pool, "steel", first, second)
-    along = analyses.curves_of(pool, "steel", first, second)
-    html = render(
-        "pair.html",
-        pool=pool,
-        log=log,
-        first=first,
-        second=second,
-        found=found,
-        by_studies=by_studies,
-        axes=_forest_axes(by_studies),
-        common=_common_axis(found),
-        curves=along,
-        same_work=contrast_curves.same_work(pool, along) if along is not None else "",
-        same_sharpness=contrast_curves.same_sharpness(pool, along) if along is not None else "",
-    )
+    html = render("pair.html", pool=pool, log=log, **_of_pair(pool, "steel", first, second))
     name = f"{first} and {second}: {pool.protocol} version {pool.major}"  # short enough to stay unlike any other when cut
-    return Page(addresses.pair(pool, found[0][1]), name, html, "Results", record=True)
+    return Page(addresses.pair(pool, choose.of_pair(pool, "steel", first, second)[0][1]), name, html, "Results", record=True)
+
+
+def _of_pair(pool: Pool, factor: str, first: str, second: str) -> dict[str, object]:
+    """What a page shows of one pair of steels or levels."""
+    found = choose.of_pair(pool, factor, first, second)
+    by_studies = choose.by_studies(pool, factor, first, second)
+    along = analyses.curves_of(pool, factor, first, second)
+    return {
+        "first": first,
+        "second": second,
+        "found": found,
+        "common": _common_axis(found),
+        "by_studies": by_studies,
+        "axes": _forest_axes(by_studies),
+        "curves": along,
+        "same_work": contrast_curves.same_work(pool, along) if along is not None else "",
+        "same_sharpness": contrast_curves.same_sharpness(pool, along) if along is not None else "",
+    }
 
 
 def _common_axis(found: list[tuple[EndpointResult, Answer]]) -> bars.Axis:
@@ -147,30 +151,8 @@ def _sharpening(pool: Pool, log: str) -> Page:
     return Page(address, Reason("pages.practice_title", pool=pool_name(pool)), html, "Results")
 
 
-def _of_levels(pool: Pool) -> list[tuple[str, str, list[tuple[EndpointResult, Answer]]]]:
-    """Every pair of levels with its answers."""
-    return [(first, second, choose.of_levels(pool, first, second)) for first, second in choose.level_pairs(pool)]
-
-
 def _levels(pool: Pool, log: str) -> Page:
-    pairs = [_level_pair(pool, *one) for one in _of_levels(pool)]
-    words = sorted({word for first, second in choose.level_pairs(pool) for word in (first, second)})
-    html = render("levels.html", pool=pool, log=log, words=words, pairs=pairs)
+    compared = choose.pairs(pool, "level")
+    words = sorted({word for pair in compared for word in pair})
+    html = render("levels.html", pool=pool, log=log, words=words, pairs=[_of_pair(pool, "level", *pair) for pair in compared])
     return Page(addresses.levels(pool), Reason("pages.levels_title", pool=pool_name(pool)), html, "Results", record=True)
-
-
-def _level_pair(pool: Pool, first: str, second: str, found: list[tuple[EndpointResult, Answer]]) -> dict[str, object]:
-    """What the page shows of one pair of levels."""
-    by_studies = choose.by_studies(pool, "level", first, second)
-    along = analyses.curves_of(pool, "level", first, second)
-    return {
-        "first": first,
-        "second": second,
-        "found": found,
-        "common": _common_axis(found),
-        "by_studies": by_studies,
-        "axes": _forest_axes(by_studies),
-        "curves": along,
-        "same_work": contrast_curves.same_work(pool, along) if along is not None else "",
-        "same_sharpness": contrast_curves.same_sharpness(pool, along) if along is not None else "",
-    }

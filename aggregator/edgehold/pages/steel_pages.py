@@ -35,8 +35,8 @@ def _steel(steel: SteelResult, pools: list[Pool], known: set[str]) -> Page:
             endpoints_in_order(pool),
             {e.id: bars.axis_of(e, e.steels) for e in pool.endpoints},
             [
-                (first, second, {e.id: c for e, c in choose.of_pair(pool, first, second)})
-                for first, second in choose.pairs(pool)
+                (first, second, {e.id: c for e, c in choose.of_pair(pool, "steel", first, second)})
+                for first, second in choose.pairs(pool, "steel")
                 if steel.id in (first, second)
             ],
         )

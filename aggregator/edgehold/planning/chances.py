@@ -30,6 +30,8 @@ from edgehold.records.pairs import pair_label
 from edgehold.records.sharpeners import in_condition, planned_by
 from edgehold.words import Reason, code_of
 
+from .occasion import compares_edges
+
 VERDICTS = (BETTER, WORSE, NOTHING_WORTH_HAVING, SIZE_UNDECIDED, UNDECIDED, ONE_SIDED, NONE)
 EXACT_EVENINGS, CENSORED_EVENINGS = 1000, 200  # the likelihood of censored lives takes twenty times as long
 SIGHTS = (1.5, 2.0)  # true ratios at which it is asked how often a difference is seen at all
@@ -209,7 +211,7 @@ def expected(made: Setting, evenings: int | None = None, say: Progress = lambda 
 def _factor(made: Setting) -> str:
     """What is asked for: sharpener, level, steel (with two blades of each or more), or these blades."""
     asked = made.protocol.question.factor
-    if asked in ("sharpener", "level"):
+    if compares_edges(made.protocol):
         return asked
     blades = {run.blade for run in made.plan.runs}
     steels = [made.steels.get(blade) for blade in blades]

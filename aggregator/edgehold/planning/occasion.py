@@ -28,6 +28,11 @@ _SHARPENER = re.compile(rf"{_HANDLE.pattern}(?: \([^()]{{1,60}}\))?")
 _KEY = re.compile(r"[a-z0-9][a-z0-9-]{0,29}[a-z0-9]\.[a-z0-9](?:[a-z0-9-]{0,29}[a-z0-9])?")
 
 
+def compares_edges(protocol: Protocol) -> bool:
+    """Whether edges of one blade are compared, by sharpener or by level, and not blades."""
+    return protocol.question.factor in ("sharpener", "level")
+
+
 @dataclass(frozen=True)
 class Arm:
     """One thing to compare: a blade as one person sharpens it, to one level where levels are compared."""
@@ -123,7 +128,7 @@ class Occasion:
     @property
     def in_rounds(self) -> bool:
         """Whether runs go in rounds of one blade that hold each sharpener, or each level, once."""
-        return self.protocol.question.factor in ("sharpener", "level")
+        return compares_edges(self.protocol)
 
     @property
     def halves(self) -> bool:

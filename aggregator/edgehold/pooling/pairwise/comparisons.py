@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike
 from scipy.stats import f as f_distribution
 
 from edgehold.endpoints.rows import EndpointRow
+from edgehold.estimates.design import ARMS, practice_of
 from edgehold.estimates.repeatability import Repeatability, RepeatabilityTable
 from edgehold.estimates.results import Contrast, SubmissionEstimate, Verdict
 from edgehold.estimates.submissions import POOLED_FACTORS
@@ -202,15 +203,10 @@ def _sharpener_classes(rows: Iterable[EndpointRow]) -> dict[tuple[str, str], str
     """novice or practised by (submission, sharpener); professionals count as practised, the unknown are left out."""
     classes = {}
     for row in rows:
-        practice = _practice(row.sharpening)
+        practice = practice_of(row)
         if practice is not None:
             classes[(row.submission, row.sharpener)] = practice
     return classes
-
-
-def _practice(sharpening: str | None) -> str | None:
-    """Class of a sharpener: ``novice`` or ``practised``; None where not known."""
-    return sharpening if sharpening in (None, "novice") else "practised"
 
 
 def _specimens(rows: Iterable[EndpointRow]) -> Specimens:
@@ -218,8 +214,8 @@ def _specimens(rows: Iterable[EndpointRow]) -> Specimens:
     blades: Specimens = defaultdict(set)
     for row in rows:
         if row.status != "missing":
-            for arm in (row.steel, _practice(row.sharpening), row.level):
-                blades[(row.submission, row.endpoint, arm)].add(row.blade)
+            for factor in POOLED_FACTORS:
+                blades[(row.submission, row.endpoint, ARMS[factor][1](row))].add(row.blade)
     return blades
 
 

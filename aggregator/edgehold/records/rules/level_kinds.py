@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-from edgehold.records.facts import NUMBERS
+from edgehold.records.facts import NUMBERS, EdgeOfRun
 from edgehold.records.levels import Judged, edge_of, fact_of, judged
 from edgehold.records.model.protocol import Level, LevelRule
 from edgehold.words import Reason
@@ -17,17 +17,27 @@ def _kind(test: Callable[[Judged], Named | None]) -> Kind:
     """A kind that looks at how every run stands to the entry's levels."""
 
     def kind(entry: Entry, around: Around) -> Iterator[Sight]:
-        levels = [Level.model_validate(one, strict=False) for one in entry["levels"]]
+        levels, runs = _looked_at(entry, around)
         rules = [level.rule for level in levels if level.rule is not None]
         words = " or ".join(level.word for level in levels)
-        for number, run in enumerate(around.record.runs):
-            edge = edge_of(around.record, run)
-            named = test(judged(levels, run.level, edge))
+        for number, (edge, found) in enumerate(runs):
+            named = test(found)
             if named is not None:
                 facts = "; ".join(dict.fromkeys(_recorded(rule, fact_of(rule, edge)) for rule in rules))
-                yield Sight((number,), run.level, {"levels": words, "facts": facts or Reason("findings.nothing_told"), **named})
+                told = {"levels": words, "facts": facts or Reason("findings.nothing_told"), **named}
+                yield Sight((number,), around.record.runs[number].level, told)
 
     return kind
+
+
+def _looked_at(entry: Entry, around: Around) -> tuple[list[Level], list[tuple[EdgeOfRun, Judged]]]:
+    """The levels, and of every run its edge and how it stands to them: every kind asks for the same."""
+    if "levels" not in around.memo:
+        levels = [Level.model_validate(one, strict=False) for one in entry["levels"]]
+        edges = [(run, edge_of(around.record, run)) for run in around.record.runs]
+        around.memo["levels"] = levels, [(edge, judged(levels, run.level, edge)) for run, edge in edges]
+    found: tuple[list[Level], list[tuple[EdgeOfRun, Judged]]] = around.memo["levels"]
+    return found
 
 
 def _recorded(rule: LevelRule, value: float | str | None) -> str:

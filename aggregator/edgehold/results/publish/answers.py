@@ -28,10 +28,9 @@ from edgehold.results.words.crossed import fixed_words
 from edgehold.results.words.sentences import when
 from edgehold.words import Reason
 
-from .fields import FITTED, one_of
+from .fields import ANSWERED, FITTED, one_of
 from .reasons import Reasoned, again, reasoned, weakness
 
-FACTORS: tuple[Literal["steel", "practice", "level"], ...] = ("steel", "practice", "level")
 ANSWER_STATES: tuple[Literal["estimated", "not estimable", "not fitted"], ...] = ("estimated", "not estimable", "not fitted")
 About = Literal["steels", "blades", "classes", "sharpeners", "levels", "tables"]
 ABOUT: tuple[About, ...] = ("steels", "blades", "classes", "sharpeners", "levels", "tables")
@@ -82,7 +81,7 @@ def _answer(found: Answered, one: Found, opening: str, rule: EndpointRule, metho
     result, general = _published(one.posterior), _published(one.general) if single else None
     direct, testers = found.direct[(one.factor, one.first, one.second)]
     return Answer(
-        factor=one_of(one.factor, FACTORS),
+        factor=one_of(one.factor, ANSWERED),
         first=one.first,
         second=one.second,
         state=one_of(one.state, ANSWER_STATES) if found.headline.state == "fitted" or one.state == "estimated" else "not fitted",

@@ -57,7 +57,7 @@ from .answers import answers, model_result
 from .compare import comparison_result
 from .crossed import crossed_result
 from .curve_pairs import crossovers, curve_comparison
-from .fields import ORIGINS, TOLD, one_of
+from .fields import CURVES_OF, ORIGINS, TOLD, one_of
 from .history import removed_results
 from .interlab import interlaboratory_result
 from .ledger import retracted_results, submission_results
@@ -73,7 +73,6 @@ from .versions import protocol_results
 
 Apart = Literal["steel", "sharpener", "tester", "level", "split"]
 APART: tuple[Apart, ...] = ("steel", "sharpener", "tester", "level", "split")
-CURVES_OF: tuple[Literal["steel", "level"], ...] = ("steel", "level")
 
 
 @dataclass(frozen=True)

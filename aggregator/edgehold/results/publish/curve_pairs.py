@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import Literal
 
 import numpy as np
 
@@ -18,10 +17,8 @@ from edgehold.results.model.results import Crossover
 from edgehold.results.words.sentences import amount
 from edgehold.words import Reason
 
-from .fields import one_of
+from .fields import CURVES_OF, one_of
 from .reasons import reasoned
-
-FACTORS: tuple[Literal["steel", "level"], ...] = ("steel", "level")
 
 
 def curve_comparison(pair: CurvePair, unit: str) -> CurveComparison:
@@ -34,7 +31,7 @@ def curve_comparison(pair: CurvePair, unit: str) -> CurveComparison:
     """
     found, band = pair.contrast, pair.contrast.same_work
     return CurveComparison(
-        factor=one_of(pair.factor, FACTORS),
+        factor=one_of(pair.factor, CURVES_OF),
         first=pair.first,
         second=pair.second,
         state="not compared" if band is None else "compared",

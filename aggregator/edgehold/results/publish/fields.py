@@ -18,6 +18,10 @@ STATES: tuple[Literal["pooled", "listed", "single", "not estimable", "not fitted
 """How far a comparison by studies comes."""
 FITTED: tuple[Literal["fitted", "not fitted"], ...] = ("fitted", "not fitted")
 """Whether there is a fit."""
+ANSWERED: tuple[Literal["steel", "practice", "level"], ...] = ("steel", "practice", "level")
+"""What the model of all runs compares."""
+CURVES_OF: tuple[Literal["steel", "level"], ...] = ("steel", "level")
+"""What curves are of."""
 TOLD: tuple[Literal["yes", "weak", "no"], ...] = ("yes", "weak", "no")
 """Whether runs can tell a thing."""
 

@@ -17,12 +17,11 @@ from edgehold.results.model.numbers import ratio
 from edgehold.results.model.ratio import ratio_interval
 from edgehold.results.words.moves import move_sentence
 
-from .fields import ORIGINS, STATES, one_of
+from .fields import ANSWERED, ORIGINS, STATES, one_of
 
 Kind = Literal["tested", "corrected", "retracted", "version", "objection"]
 ORDER: tuple[Kind, ...] = ("tested", "corrected", "retracted", "version", "objection")
 COUNTED: tuple[Kind, ...] = ("tested", "corrected", "retracted")
-FACTORS: tuple[Literal["steel", "practice", "level"], ...] = ("steel", "practice", "level")
 
 
 def pool_logs(repository: Repository, courses: Iterable[PoolCourse]) -> tuple[PoolLog, ...]:
@@ -150,7 +149,7 @@ def _course(course: Course, rule: EndpointRule, months: tuple[MonthResult, ...])
         role=rule.role,
         primary=rule.primary,
         worthwhile_ratio=rule.worthwhile_ratio,
-        factor=one_of(course.factor, FACTORS),
+        factor=one_of(course.factor, ANSWERED),
         first=course.first,
         second=course.second,
         moves=tuple(moves),

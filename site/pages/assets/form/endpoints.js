@@ -5,7 +5,7 @@ import { classOf } from "./compositions.js";
 import { SAME_WORK, axis, byWork, curveOf, firstPositive, heldAfterDull, keenness, levelWeights, linear, missing, pooledVariance, position,
   signOf, windowWeights } from "./curve.js";
 import { keyOf } from "./draws.js";
-import { factsOf, judged, levelOf } from "./levels.js";
+import { angleOf, factsOf, folded, judged, levelOf } from "./levels.js";
 import { life, passFailLife } from "./life.js";
 import { last } from "./matrices.js";
 import { filled, quantityText } from "./sentences.js";
@@ -65,7 +65,7 @@ export function canonicalRuns(submission, rules) {
       practice: preparation.condition ? null : people.get(preparation.sharpener)?.sharpening ?? null,
       edgePart: preparation.edge_part ?? "whole",
       pair: rules.protocol.design?.side_by_side ? [...new Set([run.id, run.partner || run.id])].sort().join(" and ") : null,
-      angle: angleOf(preparation.edge_angle),
+      angle: angleOf(preparation),
       split: !nothing(run.tester_change_at_work),
     }];
   });
@@ -92,17 +92,7 @@ function edgeBy({ blade, sharpener, condition }) {
 function steelOf(blade, origin, rules) {
   const designation = blade?.steel?.designation;
   if (!designation) { return classOf(blade?.steel?.composition_percent, String(origin), rules.compositions); }
-  return rules.steels[[...designation].filter((sign) => !rules.folded.includes(sign)).join("").toLowerCase()] ?? null;
-}
-
-/**
- * Mean angle per side of a stated edge angle, or null.
- *
- * @param {AngleFile | null | undefined} stated
- */
-function angleOf(stated) {
-  if (!stated || nothing(stated.left_deg)) { return null; }
-  return stated.basis === "both together" ? stated.left_deg / 2 : (stated.left_deg + (stated.right_deg ?? stated.left_deg)) / 2;
+  return rules.steels[folded(designation, rules)] ?? null;
 }
 
 /**

@@ -71,8 +71,8 @@ export function factsOf(rules) {
   };
 }
 
-/** @param {unknown} preparation */
-function angleOf(preparation) {
+/** Mean angle per side of the edge angle that a preparation states, or null. @param {unknown} preparation */
+export function angleOf(preparation) {
   const stated = child(preparation, "edge_angle"), left = numberOr(child(stated, "left_deg"));
   if (left === null) { return null; }
   return child(stated, "basis") === "both together" ? left / 2 : (left + (numberOr(child(stated, "right_deg")) ?? left)) / 2;

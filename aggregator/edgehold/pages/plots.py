@@ -125,7 +125,7 @@ class _Layout:
     stacked: bool
 
 
-WIDE = _Layout("wide", 780, 232, 506, 26, 13, 18, 696, 776, False)
+WIDE = _Layout("wide", 784, 236, 506, 26, 13, 18, 700, 780, False)
 NARROW = _Layout("narrow", 340, 6, 334, 44, 31, 15, 340, 340, True)
 
 
@@ -167,7 +167,9 @@ def axis(rows: Iterable[Row], worthwhile: float, left: float, right: float) -> A
 
 def drawn(plot: Plot) -> Markup:
     """The plot in both layouts; empty where it has no rows."""
-    return Markup("").join(_drawing(plot, layout) for layout in (WIDE, NARROW)) if plot.rows else Markup("")
+    if not plot.rows:
+        return Markup("")
+    return Markup(f'<div class="plot-drawing">{"".join(_drawing(plot, layout) for layout in (WIDE, NARROW))}</div>')
 
 
 def _drawing(plot: Plot, layout: _Layout) -> Markup:
@@ -183,7 +185,7 @@ def _drawing(plot: Plot, layout: _Layout) -> Markup:
             text += _tick_words(on, layout, ticks, y + 14)
             y += 20
         text.append(_row(row, on, layout, y, heaviest))
-        y += layout.row + (SECOND if row.second else 0)
+        y += layout.row + _lines(row, layout)[0]
     ground = _ground(plot, on, ticks, first + 20, y)
     text += _tick_words(on, layout, ticks, y + 18)
     height = y + 26
@@ -239,23 +241,33 @@ def _upright(css: str, x: float, top: float, bottom: float) -> str:
     return f'<line class="{css}" x1="{x:.1f}" y1="{top}" x2="{x:.1f}" y2="{bottom}"/>'
 
 
+def _lines(row: Row, layout: _Layout) -> tuple[int, float]:
+    """By how much a row is higher than one of a single line, and how far its numbers stand below its first line."""
+    if not layout.stacked:
+        return (SECOND, SECOND / 2) if row.second else (0, 0)
+    if not row.second:
+        return 0, 0
+    for n, label in enumerate((row.label, row.second)):
+        if (len(label) + len(row.figure) + 3) * CHARACTER <= layout.width:
+            return SECOND, n * SECOND
+    return 2 * SECOND, 2 * SECOND
+
+
 def _row(row: Row, on: Axis, layout: _Layout, y: float, heaviest: float) -> str:
-    lower = SECOND if row.second else 0
-    beside = y + layout.text + (0 if layout.stacked else lower / 2)
-    words = _label(row, layout, y + layout.text) + _text("plot-figure", layout.figure, beside, row.figure, "end")
+    higher, lower = _lines(row, layout)
+    words = _label(row, layout, y + layout.text) + _text("plot-figure", layout.figure, y + layout.text + lower, row.figure, "end")
     if row.weight is not None and not layout.stacked:
-        words += _text("plot-figure", layout.weight, beside, percent(row.weight), "end")
-    marks = _marks(row, on, y + layout.bar + (lower if layout.stacked else lower / 2), heaviest)
+        words += _text("plot-figure", layout.weight, y + layout.text + lower, percent(row.weight), "end")
+    marks = _marks(row, on, y + layout.bar + (higher if layout.stacked else lower), heaviest)
     return f'<g class="plot-row{" plot-pooled" if row.pooled else ""}">{words}{marks}</g>'
 
 
 def _label(row: Row, layout: _Layout, y: float) -> str:
-    """A row's name, cut to its room, and what else is told of it where that fits."""
-    room = int((layout.figure if layout.stacked else layout.left) / CHARACTER) - 1
-    beside = room - len(row.figure) - 1 if layout.stacked else room
+    """A row's name in one line or two, cut to its room, and what else is told of it where that fits."""
+    room = int((layout.figure if layout.stacked else layout.left) / CHARACTER)
+    beside = room - len(row.figure) - 1 if layout.stacked and not row.second else room
     label, more = _cut(visible(row.label), max(beside, 6)), visible(row.more)
-    fits = more and len(label) + len(more) + 3 <= beside
-    told = f'<tspan class="plot-more"> · {plain(more)}</tspan>' if fits else ""
+    told = f'<tspan class="plot-more"> · {plain(more)}</tspan>' if more and len(label) + len(more) + 3 <= beside else ""
     second = _text("plot-label", 0, y + SECOND, _cut(visible(row.second), room)) if row.second else ""
     return f'<text class="plot-label" x="0" y="{y:g}">{plain(label)}{told}</text>{second}'
 

@@ -46,6 +46,17 @@ def with_practice(pools: list[Pool]) -> Pool | None:
     return min(having, key=lambda p: (p.factor != "sharpener", pools.index(p)), default=None)
 
 
+def lead_endpoint(pool: Pool) -> str:
+    """The endpoint by which a pool is named wherever one of its results is: that of its headline, the primary one."""
+    return pool.quoted.endpoint if pool.quoted is not None else next((e.id for e in pool.endpoints if e.primary), "")
+
+
+def leading(pool: Pool, found: list[tuple[EndpointResult, Answer]]) -> tuple[EndpointResult, Answer]:
+    """Of the answers on one comparison the one that is said first; of several, at least one."""
+    lead = lead_endpoint(pool)
+    return next(((e, c) for e, c in found if e.id == lead), found[0])
+
+
 def practice(pool: Pool) -> list[tuple[EndpointResult, Answer]]:
     """Practised against novice, endpoint by endpoint."""
     return [(e, e.practice) for e in endpoints_in_order(pool) if e.practice is not None]

@@ -147,8 +147,7 @@ def _sharpening(pool: Pool, log: str) -> Page:
         axes=_forest_axes(by_studies),
         common=_common_axis(found),
     )
-    address = f"{addresses.pool(pool)}sharpening/"
-    return Page(address, Reason("pages.practice_title", pool=pool_name(pool)), html, "Results")
+    return Page(addresses.sharpening(pool), Reason("pages.practice_title", pool=pool_name(pool)), html, "Results")
 
 
 def _levels(pool: Pool, log: str) -> Page:

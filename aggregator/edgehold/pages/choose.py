@@ -26,6 +26,12 @@ def shown_first(results: Results) -> list[Pool]:
     return measured(results) or simulated(results)
 
 
+def measured_or_simulated(pools: Iterable[Pool]) -> list[Pool]:
+    """Of some pools those that are measured, or all where none is."""
+    given = list(pools)
+    return [p for p in given if p.origin == "measured"] or given
+
+
 def measured_submissions(results: Results) -> int:
     """How many submissions are measured."""
     return sum(s.origin == "measured" for s in results.submissions)

@@ -11,8 +11,8 @@ from edgehold.results.words.sentences import named
 from edgehold.words import Reason, capital, group
 
 from . import addresses, bars, compared, one_exchange
-from .compared import Method, Pair
-from .formatting import designation, sentence, short_name
+from .compared import Found, Pair
+from .formatting import designation, short_name
 from .one_exchange import OpenMethod, Table
 from .page import Page, render
 from .tonight_pages import Forms, inert_json
@@ -49,22 +49,23 @@ def _pair(pair: Pair, steels: Mapping[str, SteelResult], methods: Mapping[str, O
         pair=pair,
         heading=_heading(pair, steels),
         steels=[steels[name] for name in (pair.first, pair.second) if name in steels] if pair.factor == "steel" else [],
-        sides=[capital(named(pair.factor, name)) for name in (pair.first, pair.second)],
+        sides=[named(pair.factor, name) for name in (pair.first, pair.second)],
         treatment=pair.methods[0].pool.treatment,
         compared=compared,
         choose=addresses.chosen(*(addresses.key(pair.factor, name, pair.protocol) for name in (pair.first, pair.second))),
-        axis=_axis(pair.methods),
-        exchange=None if pair.has_ratio else _exchange(pair, methods, known),
+        lead_axis=_axis([group[0].lead for _, group in pair.media], new_hands=True),
+        axis=_axis([one for method in pair.methods for one in method.found]),
+        exchange=None if pair.telling else _exchange(pair, methods, known),
         permalink=f"{base_url.rstrip('/')}{pair.address}" if base_url else "",
     )
     in_short = Reason("compare.in_medium", medium=pair.methods[0].pool.medium, verdict=compared.in_short(e, c))
-    return Page(pair.address, _title(pair, steels), html, Reason("compare.a_or_b"), capital(sentence(in_short)), record=True)
+    return Page(pair.address, _title(pair, steels), html, Reason("compare.a_or_b"), in_short, record=True)
 
 
-def _axis(methods: tuple[Method, ...]) -> bars.Axis:
-    """One scale for every answer of the page, with the smallest of the worthwhile ratios."""
-    found = [one for method in methods for one in method.found]
-    return bars.axis([r for _, c in found for r in (c.result, c.new_hands)], min(e.worthwhile_ratio for e, _ in found))
+def _axis(found: list[Found], new_hands: bool = False) -> bars.Axis:
+    """One scale for several answers, with the smallest of the worthwhile ratios."""
+    results = [r for _, c in found for r in (c.result, c.new_hands if new_hands else None)]
+    return bars.axis(results, min(e.worthwhile_ratio for e, _ in found))
 
 
 def _names(pair: Pair, steels: Mapping[str, SteelResult]) -> dict[str, str]:
@@ -113,7 +114,7 @@ def chooser(
     met = []
     for pair in pairs:
         sides = [number[addresses.key(pair.factor, name, pair.protocol)] for name in (pair.first, pair.second)]
-        met.append([*sides, addresses.relative(addresses.COMPARE, pair.address), pair.has_ratio])
+        met.append([*sides, addresses.relative(addresses.COMPARE, pair.address), bool(pair.telling)])
     return {
         "things": things,
         "pairs": met,
@@ -142,7 +143,7 @@ def _steels(results: Results, known: Mapping[str, Table], forms: Forms) -> Itera
     """Steels that submissions name, then those that only the register does; invented ones are a group of their own."""
     for steel in sorted(results.steels, key=lambda one: (one.simulated, one.id)):
         label = short_name(steel)
-        shown = Reason("chooser.simulated", name=label) if steel.simulated else label
+        shown: str = Reason("chooser.simulated", name=label) if steel.simulated else label
         yield _thing("steel", steel.id, shown, "simulated" if steel.simulated else "", (steel.id, *steel.names), known.get(steel.id))
     met = {steel.id for steel in results.steels}
     for name, designations in sorted(_register(forms).items()):

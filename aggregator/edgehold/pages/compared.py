@@ -16,7 +16,7 @@ from edgehold.results.words.answers import MOSTLY_PRIOR
 from edgehold.results.words.sentences import named
 from edgehold.words import Reason
 
-from . import addresses, analyses, choose
+from . import addresses, choose
 from .formatting import INTERESTS, endpoints_in_order, percent
 
 Found = tuple[EndpointResult, Answer]
@@ -64,17 +64,18 @@ class Method:
         return [(name, counted[name]) for name in INTERESTS if counted[name]]
 
     @property
-    def rests_on_prior(self) -> list[str]:
-        """Spreads of which these runs say little or nothing, so that the width of the interval leans on their prior."""
+    def rests_on_prior(self) -> str:
+        """How many of the spreads lean on their prior, because these runs say little or nothing of them; empty without a model."""
         e, _ = self.lead
-        told = []
-        for row in e.model.matters if e.model is not None else ():
-            kind = analyses.kind(row.what)
-            if row.state == "withheld":
-                told.append(Reason("compare.rests_on_prior_alone", kind=kind))
-            elif row.from_prior_percent is not None and row.from_prior_percent >= MOSTLY_PRIOR:
-                told.append(Reason("compare.rests_on_prior", kind=kind, percent=percent(row.from_prior_percent)))
-        return told
+        spreads = [row for row in e.model.matters if row.what != "steel"] if e.model is not None else []  # steels are fixed in the answers
+        rows = [row for row in spreads if row.most_ratio is not None or row.state == "withheld"]
+        leaning = [row for row in rows if row.from_prior_percent is None or row.from_prior_percent >= MOSTLY_PRIOR]
+        return Reason("compare.rests_on_prior", some=len(leaning), all=len(rows)) if rows else ""
+
+    @property
+    def has_ratio(self) -> bool:
+        """Whether it has a ratio of the two at any endpoint."""
+        return any(c.result is not None for _, c in self.found)
 
 
 @dataclass(frozen=True)
@@ -113,9 +114,14 @@ class Pair:
         return [(medium, list(group)) for medium, group in groupby(self.methods, lambda method: method.pool.medium)]
 
     @property
-    def has_ratio(self) -> bool:
-        """Whether any method has a ratio of the two."""
-        return any(c.result is not None for method in self.methods for _, c in method.found)
+    def telling(self) -> list[Method]:
+        """Methods that have a ratio of the two."""
+        return [method for method in self.methods if method.has_ratio]
+
+    @property
+    def silent(self) -> list[Method]:
+        """Methods that met both and have none."""
+        return [method for method in self.methods if not method.has_ratio]
 
 
 def pairs(results: Results) -> list[Pair]:
@@ -178,6 +184,6 @@ def stands_on(answer: Answer) -> str:
     return Reason(f"compare.evidence_{answer.evidence}") if answer.evidence in ("direct", "linked", "reference") else ""
 
 
-def with_other_priors(answer: Answer) -> list[MethodLine]:
+def halved_and_doubled(answer: Answer) -> list[MethodLine]:
     """The same answer with the scales of all priors halved, and doubled."""
     return [line for line in answer.methods if line.method in (HALVED, DOUBLED)]

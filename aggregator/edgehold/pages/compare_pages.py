@@ -173,8 +173,8 @@ def _levels(pairs: list[Pair], methods: Mapping[str, OpenMethod]) -> Iterator[di
     for protocol, method in methods.items():
         question = method.settings.question
         for level in question.levels:
-            label = Reason("chooser.edge", name=level.word, treatment=question.treatment or "", protocol=method.title)
-            found.setdefault((protocol, level.word), label)
+            edge = Reason("chooser.edge", name=level.word, treatment=question.treatment or "", protocol=method.title)
+            found.setdefault((protocol, level.word), edge)
     for (protocol, name), label in sorted(found.items()):
         yield _thing("level", name, label, protocol)
 

@@ -169,12 +169,19 @@ def in_short(endpoint: EndpointResult, answer: Answer) -> Reason:
         return Reason("compare.no_ratio")
     if answer.general is not None:
         return Reason(f"compare.units_{answer.factor}")
-    ahead = {"ahead": named(answer.factor, answer.first if answer.result.ratio > 1 else answer.second)}
+    ahead = {"ahead": named(answer.factor, answer.first if first_is_ahead(answer) else answer.second)}
     if answer.verdict in ("better", "worse"):
         return Reason(f"compare.{endpoint.quantity}_beyond", **ahead)
     if answer.verdict == "different, size undecided":
         return Reason(f"compare.{endpoint.quantity}_differ", **ahead)
     return Reason("compare.alike" if answer.verdict == "no difference worth having" else "compare.undecided")
+
+
+def first_is_ahead(answer: Answer) -> bool:
+    """Which of two that differ is ahead, by the verdict; where that leaves the size open, by the ratio."""
+    if answer.verdict in ("better", "worse"):
+        return answer.verdict == "better"
+    return answer.result is not None and answer.result.ratio > 1
 
 
 def stands_on(answer: Answer) -> str:

@@ -84,11 +84,11 @@ def _judged(answer: Answer) -> bool:
 
 def _state(answer: Answer, steel: str) -> str:
     """Where a steel stands against another, by the verdict's code."""
-    if not _judged(answer) or answer.result is None or answer.verdict not in DECIDED:
+    if not _judged(answer) or answer.verdict not in DECIDED:
         return "open"
     if answer.verdict == "no difference worth having":
         return "alike"
-    above = (answer.result.ratio > 1) == (answer.first == steel)
+    above = compared.first_is_ahead(answer) == (answer.first == steel)
     if answer.verdict == "different, size undecided":
         return "over" if above else "under"
     return "ahead" if above else "behind"

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from edgehold.results.model.results import Results
 
 from .about_pages import analysts, check, data
+from .compare_pages import compare_pages
 from .home import home
 from .log_pages import log_pages
 from .objection_pages import objection_pages
@@ -46,6 +47,7 @@ def generate_pages(
         home(results),
         *result_pages(results),
         *log_pages(results),
+        *compare_pages(results, forms or {}, base_url),
         *steel_pages(results),
         *submission_pages(results),
         *protocol_pages(results, forms or {}, base_url),

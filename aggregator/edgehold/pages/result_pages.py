@@ -135,8 +135,7 @@ def _sharpening(pool: Pool, log: str) -> Page:
         modelled=analyses.answered(pool),
         common=_common_axis(found),
     )
-    address = f"{addresses.pool(pool)}sharpening/"
-    return Page(address, Reason("pages.practice_title", pool=pool_name(pool)), html, "Results")
+    return Page(addresses.sharpening(pool), Reason("pages.practice_title", pool=pool_name(pool)), html, "Results")
 
 
 def _levels(pool: Pool, log: str) -> Page:

@@ -43,4 +43,4 @@ def _steel(steel: SteelResult, pools: list[Pool], known: set[str]) -> Page:
         for pool in pools
     ]
     html = render("steel.html", steel=steel, sections=sections, known=known)
-    return Page(addresses.steel(steel.id), f"Steel {steel.id}", html, "Results", record=True)
+    return Page(addresses.steel(steel.id), f"Steel {steel.id}", html, "Results", record=True, simulated=steel.simulated)

@@ -9,11 +9,13 @@ from pathlib import Path
 from edgehold.sheets.browser import browser_rules
 
 from .archive.folder import Archive, read_archive, write_archive
+from .archive.zipped import zipped
 from .endpoints import beside_runs, curve_points, endpoint_rows
 from .errors import FindingsError
 from .estimates import estimate_submissions, repeatability_table
 from .forms.review import review_forms
 from .forms.submission import forms
+from .pages.deposit import deposit_files
 from .pages.site import build_site
 from .pooling.exchanges import ExchangePlan
 from .pooling.gather.all_answers import all_answers, judged
@@ -30,9 +32,10 @@ from .pooling.probes.register import probes_for
 from .records import load_repository
 from .records.canonical import PoolKey, Repository
 from .records.interest import interested_submissions
+from .records.schemas import FALLBACK_URL, site_url
 from .results.model.results import Results
 from .results.publish.assemble import EverythingFound, assemble
-from .results.publish.handed_out import SUMS, sent_in, sums
+from .results.publish.handed_out import SUMS, sent_in, sources, sums
 from .results.publish.repeatability import publish, repeatability_json
 from .results.publish.schemas import hold_to_schemas, published_schemas
 from .results.publish.write import staged_build
@@ -168,6 +171,25 @@ def site(root: Path, say: Progress = lambda _: None, warn: Progress = lambda _: 
         write_archive(after, archive)
         _tell_of_archive(kept, after, say, warn)
     return root / "build" / "site" / "index.html"
+
+
+def deposit(root: Path, target: Path, say: Progress = lambda _: None) -> None:
+    """Check and pool, and write one file for a depositor: data, what they were made from, hashes and metadata.
+
+    Parameters
+    ----------
+    root : the repository.
+    target : the ZIP file to write; an older one is replaced once the new one is whole.
+    say : told of what is begun.
+    """
+    found, results, files = _results_files(root, say)
+    address = site_url(root)
+    base_url = "" if address == FALLBACK_URL else address
+    title = str(Reason("citing.build_title"))
+    made = zipped(deposit_files(results, files, sources(found.repository), base_url, title))
+    aside = target.with_name(f".{target.name}.new")
+    aside.write_bytes(made)
+    aside.replace(target)
 
 
 def _tell_of_archive(before: Archive, after: Archive, say: Progress, warn: Progress) -> None:

@@ -105,6 +105,8 @@ def _verified(folder: Path, name: str, withdrawn: tuple[Withdrawn, ...]) -> Kept
         raise ArchiveError(f"{INDEX} names the build {name!r}, which is no name of one")
     gaps = {one.path: one.sha256 for one in withdrawn}
     sums = _read(folder, f"{name}/{SUMS}")
+    if build_name("", sums).rpartition("-")[2] != name.rpartition("-")[2]:
+        raise ArchiveError(f"archive/{name}/{SUMS} is not what was published: its hash does not give the name of the build")
     size = len(sums)
     for path, sha256 in read_sums(sums).items():
         content = _read(folder, f"{name}/{path}")
@@ -114,7 +116,7 @@ def _verified(folder: Path, name: str, withdrawn: tuple[Withdrawn, ...]) -> Kept
             raise ArchiveError(f"archive/{name}/{path} is not what was published; put back the file whose SHA-256 is {wanted}")
     facts = read_facts(_read(folder, f"{name}/{FACTS}"))
     if name != build_name(facts.month, sums):
-        raise ArchiveError(f"archive/{name}/{SUMS} is not what was published: its hash gives the name {build_name(facts.month, sums)}")
+        raise ArchiveError(f"archive/{name} was published as {build_name(facts.month, sums)}")
     return Kept(name, facts, tuple(read_sums(sums)), size, withdrawn)
 
 

@@ -67,6 +67,7 @@ def find_everything(repository: Repository) -> EverythingFound:
         repository=repository,
         rows=rows,
         points=points,
+        beside=beside,
         table=table,
         published=published,
         estimates=estimates,

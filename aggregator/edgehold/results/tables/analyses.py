@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from edgehold.results.model.analyses import BandPoint, CrossedContrast, CurveComparison, NetworkLine, ProbeResult, Spread
 from edgehold.results.model.answers import Answer, HowMuchResult, MethodLine
 from edgehold.results.model.references import ReferenceSpread
-from edgehold.results.model.results import EndpointResult, Results
+from edgehold.results.model.results import EndpointResult, Interlaboratory, LaboratoryCell, Results
 
 from .cells import ENDPOINT_COLUMNS, POOL_COLUMNS, Cell, Table
 from .flat import flat, pool_cells
@@ -19,6 +19,8 @@ ANSWERED = flat(Answer, only=("factor", *PAIR))
 HOW_MUCH, SPREAD, REFERENCES = flat(HowMuchResult), flat(Spread), flat(ReferenceSpread)
 CROSSED = flat(CrossedContrast, rename={"standard_error": "ln_standard_error"})
 NETWORK, BAND, CURVES = flat(NetworkLine), flat(BandPoint), flat(CurveComparison, only=PAIR)
+LABORATORY, LABORATORY_CELL = flat(Interlaboratory), flat(LaboratoryCell)
+ITEM = flat(Interlaboratory, only=("item", "scale"))
 PROBE = flat(ProbeResult, without=("endpoint",), rename={"id": "probe"})
 
 
@@ -101,3 +103,20 @@ def probes(results: Results) -> Table:
     """Questions to all runs about what may bend the results."""
     rows = [(*named, *PROBE.cells(one)) for endpoint, named in _endpoints(results) for one in endpoint.probes]
     return ENDPOINT_COLUMNS | PROBE.columns, rows
+
+
+def interlaboratory(results: Results) -> Table:
+    """Repeatability and reproducibility on every circulating blade."""
+    rows = [(*named, *LABORATORY.cells(one)) for endpoint, named in _endpoints(results) for one in endpoint.interlaboratory]
+    return ENDPOINT_COLUMNS | LABORATORY.columns, rows
+
+
+def interlaboratory_cells(results: Results) -> Table:
+    """Tester by tester on every circulating blade, with h and k."""
+    rows = [
+        (*named, *ITEM.cells(one), *LABORATORY_CELL.cells(cell))
+        for endpoint, named in _endpoints(results)
+        for one in endpoint.interlaboratory
+        for cell in one.cells
+    ]
+    return ENDPOINT_COLUMNS | ITEM.columns | LABORATORY_CELL.columns, rows

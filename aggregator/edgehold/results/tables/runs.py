@@ -106,7 +106,12 @@ WEIGHT = {
 def runs(rows: Iterable[EndpointRow]) -> Table:
     """Every endpoint of every run, with its labels and all that a probe asks about."""
     cells = [
-        (*_pool(row.pool), *_cells(row, RUN), code_of(row.reason), json.dumps(arguments_of(row.reason), sort_keys=True) if row.reason else "")
+        (
+            *_pool(row.pool),
+            *_cells(row, RUN),
+            code_of(row.reason),
+            json.dumps(arguments_of(row.reason), sort_keys=True) if row.reason else "",
+        )
         for row in rows
     ]
     return POOL_COLUMNS | RUN | BESIDE_REASON, cells

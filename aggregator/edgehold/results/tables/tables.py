@@ -19,11 +19,14 @@ from .analyses import (
     answer_methods,
     answers,
     crossed_contrasts,
+    crossed_fits,
     curve_comparisons,
     how_much,
     interlaboratory,
     interlaboratory_cells,
     network,
+    network_contrasts,
+    network_covariances,
     probes,
     references,
     spreads,
@@ -32,6 +35,7 @@ from .asked import endpoints, priors
 from .cells import ENDPOINT_COLUMNS, POOL_COLUMNS, Table
 from .flat import flat, pool_cells
 from .frames import csv_of, frame
+from .kit import KIT, kit, notebooks
 from .left_out import left_out
 from .moves import moves
 from .objections import objections
@@ -49,7 +53,7 @@ STEEL, CURVE = flat(SteelCurve, only=("factor", "steel")), flat(CurvePointResult
 
 
 def tables(found: EverythingFound, results: Results) -> dict[str, bytes]:
-    """Every CSV file by name, and datapackage.json."""
+    """Every CSV file by name, datapackage.json, the notebooks, and all of these in one zip."""
     made = {
         "submissions": _submissions(results),
         "changes": _changes(results),
@@ -75,8 +79,11 @@ def tables(found: EverythingFound, results: Results) -> dict[str, bytes]:
         "curves": _curves(results),
         "repeatability": _repeatability(results),
         "spreads": spreads(results),
+        "crossed_fits": crossed_fits(results),
         "crossed_contrasts": crossed_contrasts(results),
         "network": network(results),
+        "network_contrasts": network_contrasts(found),
+        "network_covariances": network_covariances(found),
         "curve_comparisons": curve_comparisons(results),
         "probes": probes(results),
         "interlaboratory": interlaboratory(results),
@@ -86,7 +93,8 @@ def tables(found: EverythingFound, results: Results) -> dict[str, bytes]:
     }
     files = {f"{name}.csv": csv_of(frame(table)) for name, table in made.items()}
     files["datapackage.json"] = datapackage(made, files, results.provenance, results.format)
-    return files
+    files |= notebooks()
+    return files | {KIT: kit(files)}
 
 
 def _submissions(results: Results) -> Table:

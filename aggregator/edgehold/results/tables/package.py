@@ -1,4 +1,4 @@
-"""``datapackage.json``: what every table and column is, its keys, and the bytes and hash of its file (Frictionless Data, an open standard)."""
+"""``datapackage.json``: what every table and column is, its keys, and its file by size and hash (Frictionless Data, an open standard)."""
 
 from __future__ import annotations
 

@@ -133,7 +133,10 @@ def test_the_browser_and_the_pages_name_the_same_exchange(chooser, site):
           const { exchangeOf } = await import('../assets/compare/exchange.js');
           const rules = JSON.parse(document.getElementById('choose-rules').textContent);
           const of = key => rules.things.find(thing => thing.key === key);
-          return pairs.map(([a, b]) => { const { code, values, links } = exchangeOf(of(a), of(b), rules); return [code, values, links.length]; });
+          return pairs.map(([a, b]) => {
+            const { code, values, links } = exchangeOf(of(a), of(b), rules);
+            return [code, values, links.length];
+          });
         }""",
         [list(pair) for pair in pairs],
     )

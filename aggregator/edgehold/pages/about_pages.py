@@ -15,6 +15,7 @@ DESCRIBED = {
     "results.json": Reason("pages.data_results"),
     "repeatability.json": Reason("pages.data_repeatability"),
     "datapackage.json": Reason("pages.data_package"),
+    "SHA256SUMS": Reason("archive.sums"),
 }
 
 

@@ -33,6 +33,10 @@ def result_pages(results: Results) -> Iterator[Page]:
             yield _levels(pool, log)
 
 
+def _simulated(pool: Pool) -> bool:
+    return pool.origin == "simulated"
+
+
 def axes(pool: Pool) -> dict[str, bars.Axis]:
     """One scale an endpoint, common to all its comparisons of steels."""
     return {e.id: bars.axis_of(e, e.steels) for e in pool.endpoints}
@@ -57,7 +61,7 @@ def _pool(pool: Pool, log: str, not_fitted: int) -> Page:
         practice_axis=_practice_axis(pool),
         chart=curves(pool, pool.headline),
     )
-    return Page(addresses.pool(pool), f"Results: {pool_name(pool)}", html, "Results", pool.headline)
+    return Page(addresses.pool(pool), f"Results: {pool_name(pool)}", html, "Results", pool.headline, simulated=_simulated(pool))
 
 
 def _by_endpoint(pool: Pool, first: str, second: str) -> dict[str, Answer]:
@@ -81,7 +85,7 @@ def _endpoint(pool: Pool, endpoint: EndpointResult) -> Page:
         spread_axis=analyses.axes(endpoint),
     )
     name = f"{endpoint.title}: {pool_name(pool)}"
-    return Page(addresses.endpoint(pool, endpoint.id), name, html, "Results", record=True)
+    return Page(addresses.endpoint(pool, endpoint.id), name, html, "Results", record=True, simulated=_simulated(pool))
 
 
 def _network_axis(endpoint: EndpointResult, lines: Iterable[NetworkLine]) -> bars.Axis:
@@ -97,7 +101,8 @@ def _model_axis(found: list[tuple[EndpointResult, CrossedContrast]]) -> bars.Axi
 def _pair(pool: Pool, first: str, second: str, log: str) -> Page:
     html = render("pair.html", pool=pool, log=log, **_of_pair(pool, "steel", first, second))
     name = f"{first} and {second}: {pool.protocol} version {pool.major}"  # short enough to stay unlike any other when cut
-    return Page(addresses.pair(pool, choose.of_pair(pool, "steel", first, second)[0][1]), name, html, "Results", record=True)
+    address = addresses.pair(pool, choose.of_pair(pool, "steel", first, second)[0][1])
+    return Page(address, name, html, "Results", record=True, simulated=_simulated(pool))
 
 
 def _of_pair(pool: Pool, factor: str, first: str, second: str) -> dict[str, object]:
@@ -135,12 +140,12 @@ def _sharpening(pool: Pool, log: str) -> Page:
         modelled=analyses.answered(pool),
         common=_common_axis(found),
     )
-    address = f"{addresses.pool(pool)}sharpening/"
-    return Page(address, Reason("pages.practice_title", pool=pool_name(pool)), html, "Results")
+    return Page(addresses.sharpening(pool), Reason("pages.practice_title", pool=pool_name(pool)), html, "Results", simulated=_simulated(pool))
 
 
 def _levels(pool: Pool, log: str) -> Page:
     compared = choose.pairs(pool, "level")
     words = sorted({word for pair in compared for word in pair})
     html = render("levels.html", pool=pool, log=log, words=words, pairs=[_of_pair(pool, "level", *pair) for pair in compared])
-    return Page(addresses.levels(pool), Reason("pages.levels_title", pool=pool_name(pool)), html, "Results", record=True)
+    title = Reason("pages.levels_title", pool=pool_name(pool))
+    return Page(addresses.levels(pool), title, html, "Results", record=True, simulated=_simulated(pool))

@@ -68,6 +68,7 @@ from .plans import plan_counts
 from .probes import probe_result, probes_sentence
 from .reasons import reasoned
 from .references import references_result
+from .state import commit_of, data_month
 from .steels import steel_results
 from .versions import protocol_results
 
@@ -118,7 +119,7 @@ def assemble(found: EverythingFound) -> Results:
     """Gather everything into the published record; nothing is estimated here."""
     notes: list[failures.Line] = []
     return Results(
-        format="results/2.5.0",
+        format="results/2.6.0",
         provenance=_provenance(found),
         pools=tuple(_pool(found, key, group, notes) for key, group in sorted(_by_pool(found.repository).items())),
         submissions=submission_results(found.repository, found.rows, found.estimates),
@@ -190,6 +191,8 @@ def _provenance(found: EverythingFound) -> Provenance:
         input_files=len(files),
         repeatability_sha256=found.published.sha256,
         repository_url=repository_url(repository.root) or "",
+        data_month=data_month(repository),
+        commit=commit_of(repository.root),
     )
 
 

@@ -107,6 +107,7 @@ def test_the_list_follows_the_pattern_of_a_combobox(chooser):
     expect(field).to_have_attribute("aria-expanded", "true")
     options = listed.get_by_role("option")
     expect(page.locator("#choose-count")).to_have_text(f"{options.count()} names fit")
+    expect(page.locator("#choose-answer")).to_have_text("Choose two, and this says what is known of them.")
     field.press("ArrowUp")
     expect(field).to_have_attribute("aria-activedescendant", options.last.get_attribute("id"))
     field.press("ArrowDown")

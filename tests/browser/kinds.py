@@ -11,6 +11,7 @@ KINDS = {
     "endpoint": r"/results/steels[^/]+-v2-simulated/(?!sharpening)[a-z]+/",
     "sharpening": r"/results/two[^/]+/sharpening/",
     "comparison": r"/results/steels[^/]+-v2-simulated/compare/[^/]+/",
+    "log": r"/results/log/two[^/]+/",
     "a or b": r"/compare/",
     "two steels": r"/compare/demo-[^/]+/",
     "two levels": r"/compare/[^/]+/coarse-and-fine/",

@@ -59,7 +59,8 @@ def _pair(pair: Pair, steels: Mapping[str, SteelResult], methods: Mapping[str, O
         permalink=f"{base_url.rstrip('/')}{pair.address}" if base_url else "",
     )
     in_short = Reason("compare.in_medium", medium=pair.methods[0].pool.medium, verdict=compared.in_short(e, c))
-    return Page(pair.address, _title(pair, steels), html, Reason("compare.a_or_b"), in_short, record=True)
+    simulated = all(method.pool.origin == "simulated" for method in pair.methods)
+    return Page(pair.address, _title(pair, steels), html, Reason("compare.a_or_b"), in_short, record=True, simulated=simulated)
 
 
 def _axis(found: list[Found], new_hands: bool = False) -> bars.Axis:

@@ -51,7 +51,7 @@ def _steel(steel: SteelResult, pools: list[Pool], known: set[str], pairs: list[c
     ]
     finding = _finding(steel.id, pools)
     html = render("steel.html", steel=steel, sections=sections, known=known, pairs=pairs, finding=finding)
-    return Page(addresses.steel(steel.id), f"Steel {steel.id}", html, "Results", finding, record=True)
+    return Page(addresses.steel(steel.id), f"Steel {steel.id}", html, "Results", finding, record=True, simulated=steel.simulated)
 
 
 def _finding(steel: str, pools: list[Pool]) -> str:

@@ -32,7 +32,8 @@ FACTS = """() => {
     + "#plan-ask input:is([name^='plan-'], [id^='plan-']):not([src]), #plan-rules[type='application/json']:not([src]), "
     + "script[type=module][src$='/assets/plan/main.js']:empty");
   // Two fields to choose by name, on one page.
-  const ownChooser = element => element.matches("#choose-root > form#choose-form:not([action]), #choose-form input[role=combobox]:not([src]), "
+  const ownChooser = element => element.matches("#choose-root > form#choose-form:not([action]), "
+    + "#choose-form input[role=combobox]:not([src]), "
     + "#choose-rules[type='application/json']:not([src]), script[type=module][src$='/assets/compare/main.js']:empty");
   return {
     title: document.title,

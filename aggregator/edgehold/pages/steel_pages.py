@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from edgehold.results.model.results import Pool, Results, SteelResult
 from edgehold.words import Reason
 
-from . import addresses, bars, choose
+from . import addresses, bars, choose, families
 from .formatting import endpoints_in_order
 from .page import Page, render
 
@@ -15,7 +15,9 @@ from .page import Page, render
 def steel_pages(results: Results) -> Iterator[Page]:
     """The index and a page for every steel that some submission names."""
     rows = [(steel, [p for p in results.pools if _compares(p, steel.id)]) for steel in sorted(results.steels, key=_order)]
-    yield Page("/steels/", "Steels", render("steels.html", rows=rows), "Results", Reason("pages.steels_told"))
+    yield Page(
+        "/steels/", "Steels", render("steels.html", rows=rows, families=families.by_family(results)), "Results", Reason("pages.steels_told")
+    )
     known = {steel.id for steel in results.steels}
     yield from (_steel(steel, pools, known) for steel, pools in rows)
 
@@ -26,6 +28,12 @@ def _order(steel: SteelResult) -> tuple[bool, str]:
 
 def _compares(pool: Pool, steel: str) -> bool:
     return any(steel in (c.first, c.second) for e in pool.endpoints for c in e.steels)
+
+
+def _told(pool: Pool) -> bool:
+    """Whether the pool's page holds families against each other."""
+    told = families.shown(pool)
+    return told is not None and bool(told.found)
 
 
 def _steel(steel: SteelResult, pools: list[Pool], known: set[str]) -> Page:
@@ -42,5 +50,5 @@ def _steel(steel: SteelResult, pools: list[Pool], known: set[str]) -> Page:
         )
         for pool in pools
     ]
-    html = render("steel.html", steel=steel, sections=sections, known=known)
+    html = render("steel.html", steel=steel, sections=sections, families=[_told(pool) for pool in pools], known=known)
     return Page(addresses.steel(steel.id), f"Steel {steel.id}", html, "Results", record=True)

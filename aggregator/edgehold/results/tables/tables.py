@@ -17,7 +17,18 @@ from edgehold.results.model.results import (
 )
 from edgehold.results.publish.assemble import EverythingFound
 
-from .analyses import answer_methods, answers, crossed_contrasts, curve_comparisons, how_much, network, probes, references, spreads
+from .analyses import (
+    answer_methods,
+    answers,
+    crossed_contrasts,
+    curve_comparisons,
+    families,
+    how_much,
+    network,
+    probes,
+    references,
+    spreads,
+)
 from .cells import ENDPOINT_COLUMNS, POOL_COLUMNS, Table
 from .flat import flat, pool_cells
 from .frames import csv_of, frame
@@ -47,6 +58,7 @@ def tables(found: EverythingFound, results: Results) -> dict[str, bytes]:
         "answers": answers(results),
         "answer_methods": answer_methods(results),
         "how_much": how_much(results),
+        "families": families(results),
         "references": references(results),
         "comparisons": comparisons(results),
         "contributions": contributions(results),

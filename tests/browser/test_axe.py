@@ -8,7 +8,7 @@ from .kinds import example
 
 KINDS = [
     "home", "pool", "endpoint", "comparison", "steel", "ledger", "submission", "protocol", "changes", "objections", "objection", "methods",
-    "analysts", "data",
+    "analysts", "data", "archive",
 ]  # fmt: skip
 
 

@@ -74,6 +74,7 @@ def find_everything(repository: Repository) -> EverythingFound:
         repository=repository,
         rows=rows,
         points=points,
+        beside=beside,
         table=table,
         published=published,
         estimates=estimates,

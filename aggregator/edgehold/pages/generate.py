@@ -13,6 +13,7 @@ from .about_pages import analysts, check, data
 from .archive_pages import archive_page
 from .archived import carries_figures
 from .citing import Cited, cite_block
+from .compare_pages import compare_pages
 from .home import home
 from .log_pages import log_pages
 from .objection_pages import objection_pages
@@ -100,6 +101,7 @@ def made_pages(
         home(results),
         *result_pages(results),
         *log_pages(results),
+        *compare_pages(results, forms or {}, base_url),
         *steel_pages(results),
         *submission_pages(results, downloads),
         *protocol_pages(results, forms or {}, base_url),

@@ -11,6 +11,7 @@ from functools import partial
 from typing import Literal
 
 from edgehold import __version__
+from edgehold.endpoints.references import Beside
 from edgehold.endpoints.rows import CurvePoint, EndpointRow
 from edgehold.estimates.repeatability import Repeatability, RepeatabilityTable
 from edgehold.estimates.results import SubmissionEstimate
@@ -83,7 +84,7 @@ class EverythingFound:
     Attributes
     ----------
     repository : the records.
-    rows, points : endpoint rows and readings of runs.
+    rows, points, beside : endpoint rows and readings of runs, reference edges and known weights.
     table, published : common repeatability, and the same as its own file.
     estimates : per submission and endpoint.
     comparisons, circulated, curves : over all submissions.
@@ -99,6 +100,7 @@ class EverythingFound:
     repository: Repository
     rows: tuple[EndpointRow, ...]
     points: tuple[CurvePoint, ...]
+    beside: Beside
     table: RepeatabilityTable
     published: PublishedRepeatability
     estimates: tuple[SubmissionEstimate, ...]

@@ -32,10 +32,10 @@ READINGS = {
 }
 """How sharpness is read: kind, unit, units that runs may use, and which way is sharper."""
 HELD = {
-    "sharpener": ["blade", "lot of the medium", "tester"],
-    "steel": ["sharpener", "abrasives", "edge angle", "lot of the medium", "tester"],
-    "blade": ["sharpener", "abrasives", "edge angle", "lot of the medium", "tester"],
-    LEVEL: ["blade", "sharpener", "lot of the medium", "tester"],
+    "sharpener": ["blade", "medium", "tester"],
+    "steel": ["sharpener", "abrasives", "edge angle", "medium", "tester"],
+    "blade": ["sharpener", "abrasives", "edge angle", "medium", "tester"],
+    LEVEL: ["blade", "sharpener", "medium", "tester"],
 }
 """What is held equal, by what is compared."""
 USUAL_THREATS: dict[str, list[str]] = {

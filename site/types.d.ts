@@ -497,6 +497,36 @@ interface MethodRules {
   written: string;
 }
 
+/** What a method does about one kind of threat; addresses are empty where there is no page. */
+interface HandledThreats {
+  threats: { text: string; steps: [id: string, address: string][] }[];
+  standing: [number: number, address: string, blocking: boolean][];
+}
+
+/** A method as a column of the tables of two. */
+interface OwnMethod {
+  id: string;
+  version: string;
+  title: string;
+  at: string;
+  settings: string[];
+  threats: Dictionary<HandledThreats>;
+}
+
+/** What holds a file of one's own against published methods (aggregator/edgehold/pages/own_method.py). */
+interface OwnMethodRules {
+  schema: SchemaNode;
+  cures: Dictionary<string>;
+  messages: Dictionary<Message>;
+  bytes: number;
+  units: Dictionary<string>;
+  threats: string[];
+  heads: string[];
+  methods: OwnMethod[];
+  says: Dictionary<string>;
+  names: string;
+}
+
 interface ProtocolRules extends SendingRules {
   method: MethodRules;
   schema: SchemaNode;

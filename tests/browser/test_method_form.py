@@ -1,4 +1,4 @@
-"""The form of questions: what the program writes, byte for byte; an author from nothing to a checked file set, by keyboard, on a telephone."""
+"""The form of questions: the program's own bytes; an author from nothing to a checked file set, by keyboard, on a telephone."""
 
 from __future__ import annotations
 
@@ -12,9 +12,9 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import expect
 
+from edgehold import pipeline
 from edgehold.cli import main
 from edgehold.forms.method import method_rules
-from edgehold.pages.method_table import methods
 from edgehold.records import load_repository
 from edgehold.review.method_settings import settings, told
 from edgehold.review.method_text import text_of
@@ -27,7 +27,6 @@ from .crawling import FACTS, NARROW
 from .forms import Tab, new_context, this_month
 from .keyboard import Keyboard
 from .payloads import Payloads
-from .serving import served
 from .test_axe import grave
 
 NEW = "/protocols/new/"

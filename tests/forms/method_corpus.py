@@ -13,7 +13,7 @@ WHOLE = {
     "reading": "The force at which the edge parts a cotton thread, read on a kitchen scale.",
     "needs": "One knife with a plain edge\nHemp twine, 3 mm, 20 m; cheap; any waxed twine, all from one ball\nA slotted board; made",
     "minutes": "30",
-    "threats": "medium: Wax is uneven along the ball; Each run takes the next metre in an order drawn by lot.\ninstrument: The thread slackens",
+    "threats": "medium: Wax is uneven along the ball; Each run takes the next metre, by lot.\ninstrument: The thread slackens",
     "cautions": "The twine is clamped; the other hand stays behind the board.",
     "by": "heron",
 }
@@ -40,9 +40,9 @@ GOOD: tuple[dict[str, str], ...] = (
     WHOLE | {"compared": "steel", "reading_kind": "pass/fail", "decides": "early"},
     WHOLE | {"compared": "blade", "reading_kind": "length, more", "counted": "metres", "checkpoints": "0 0.5 1 2.25", "id": "own-id"},
     WHOLE | {"reading_kind": "count, fewer", "life_ends": "7.5", "decides": "life", "dulls": "yes", "worthwhile": "1.50"},
-    WHOLE | {"threats": "carry-over: It stays in; Grind it off.\ncarry-over: And more; Grind more.\nsafety: Hot glue\nmedium: It: a colon; first; last"},
+    WHOLE | {"threats": "carry-over: It stays; Grind it off.\ncarry-over: More; Grind more.\nsafety: Hot glue\nmedium: It: a colon; first; last"},
     WHOLE | {"title": "  Écrin — \t à pousser ", "alone": "No:\nnever alone", "evidence": "read: by two", "order": "# as it comes"},
-    WHOLE | {"medium": "A medium whose first words go on for more than sixty characters, before there is a comma", "runs": "12", "spread": "0.25"},
+    WHOLE | {"medium": "A medium whose first words go on for more than sixty characters, before a comma", "runs": "12", "spread": "0.25"},
     WHOLE | {"set_up": "\n\r\n {table: needs}\n### s1-x Not a heading\n\n| a | b |\n---\n", "cautions": "no\nyes: no\n- item"},
 )  # fmt: skip
 """Answers that make a method."""
@@ -51,7 +51,8 @@ BAD: tuple[dict[str, str], ...] = (
     {},
     {"compared": "level"},
     *({name: text for name, text in WHOLE.items() if name != left_out} for left_out in WHOLE),
-    WHOLE | {"compared": "colour", "reading_kind": "by eye", "decides": "luck", "minutes": "soon", "stretch": "-4", "repeats": "2.5", "runs": "0"},
+    WHOLE | {"compared": "colour", "reading_kind": "by eye", "decides": "luck", "minutes": "soon"},
+    WHOLE | {"stretch": "-4", "repeats": "2.5", "runs": "0"},
     WHOLE | {"minutes": "0", "worthwhile": "1", "spread": "0", "life_ends": "1e3", "title": "x" * 201},
     WHOLE | {"checkpoints": "0, 5"},
     WHOLE | {"checkpoints": "1, 2, 3"},

@@ -9,12 +9,15 @@ from edgehold.records.facts import NUMBERS
 from edgehold.records.layout import RESERVED_IDS, RESERVED_PROTOCOLS
 from edgehold.records.model.protocol import PROTOCOL_FORMAT
 from edgehold.records.model.review import EVENT_FORMAT
+from edgehold.records.read.form import pattern_cure
+from edgehold.records.read.opening import LARGEST_BYTES
 from edgehold.records.rules.settings_tables import TABLES
-from edgehold.records.schemas import site_url
+from edgehold.records.schemas import FALLBACK_URL, site_url
+from edgehold.records.units import UNITS_IN_SENTENCES
 from edgehold.review import answer_lines, method_settings, method_text, questions
 from edgehold.words import Reason, group
 
-from .submission import Rules, schema_of
+from .submission import SCHEMA_CODES, Rules, messages, patterns_in, schema_of
 
 
 def method_rules(repository: Repository) -> Rules:
@@ -45,6 +48,18 @@ def method_rules(repository: Repository) -> Rules:
         "places": answer_lines.PLACES,
         "whole": answer_lines.WHOLE,
         "written": questions.WRITTEN,
+    }
+
+
+def reading_rules() -> Rules:
+    """What reads the settings of a protocol's file in the browser, and says what is wrong with their form."""
+    schema = schema_of(PROTOCOL_FORMAT, FALLBACK_URL)
+    return {
+        "schema": schema,
+        "cures": {pattern: pattern_cure(pattern) for pattern in sorted(patterns_in(schema))},
+        "messages": messages(SCHEMA_CODES),
+        "bytes": LARGEST_BYTES["protocol"],
+        "units": UNITS_IN_SENTENCES,
     }
 
 

@@ -436,7 +436,7 @@ interface ProtocolSource {
 interface MethodQuestion {
   name: string;
   part: string;
-  kind: "line" | "lines" | "number" | "choice";
+  kind: "line" | "sentence" | "lines" | "number" | "choice";
   needed: boolean;
   levels: boolean;
   choices: [word: string, told: string][];

@@ -124,14 +124,13 @@ def goes_in(root: Path, files: dict[str, bytes], by: str) -> None:
         ("released", by, this_month()), ("opened for review", by, this_month()),
     ]  # fmt: skip
     assert repository.events[name][0].sha256 == hashlib.sha256(files[f"protocols/{name}/1.0.0.md"]).hexdigest()
-    people = (
-        ["--sharpener", "auk", "--sharpener", "wren"]
-        if repository.protocols[(name, "1.0.0")].record.question.factor == "sharpener"
-        else ["--sharpener", "auk"]
-    )
-    assert (
-        main(["plan", name, "--root", str(root), "--seed", "1", *people, "--tester", "fid", "--blade", "auk.one", "--minutes", "180"]) == 0
-    )
+    levels = bool(repository.protocols[(name, "1.0.0")].record.question.levels)
+    others = [] if levels else ["--sharpener", "wren"]
+    asked = ["--seed", "1", "--sharpener", "auk", *others, "--tester", "fid", "--blade", "auk.one", "--minutes", "180"]
+    assert main(["plan", name, "--root", str(root), *asked]) == 0
+    if levels:
+        pipeline.site(root)
+        assert (root / f"build/site/tonight/{name}-1.0.0/index.html").is_file()
 
 
 def git(root: Path, *words: str) -> str:

@@ -40,9 +40,9 @@ GOOD: tuple[dict[str, str], ...] = (
     WHOLE | {"compared": "steel", "reading_kind": "pass/fail", "decides": "early"},
     WHOLE | {"compared": "blade", "reading_kind": "length, more", "counted": "metres", "checkpoints": "0 0.5 1 2.25", "id": "own-id"},
     WHOLE | {"reading_kind": "count, fewer", "life_ends": "7.5", "decides": "life", "dulls": "yes", "worthwhile": "1.50"},
-    WHOLE | {"threats": "carry-over: It stays; Grind it off.\ncarry-over: More; Grind more.\nsafety: Hot glue\nmedium: It: a colon; first; last"},
+    WHOLE | {"threats": "carry-over: It stays; Grind it off.\ncarry-over: More; Grind more.\nmedium: It: a colon; first; last"},
     WHOLE | {"title": "  Écrin — \t à pousser ", "alone": "No:\nnever alone", "evidence": "read: by two", "order": "# as it comes"},
-    WHOLE | {"medium": "A medium whose first words go on for more than sixty characters, before a comma", "runs": "12", "spread": "0.25"},
+    WHOLE | {"medium": "A medium whose first words go on for more than sixty characters, before a comma", "runs": "12"},
     WHOLE | {"set_up": "\n\r\n {table: needs}\n### s1-x Not a heading\n\n| a | b |\n---\n", "cautions": "no\nyes: no\n- item"},
 )  # fmt: skip
 """Answers that make a method."""

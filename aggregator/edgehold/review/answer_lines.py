@@ -78,7 +78,7 @@ def empty_or_unknown(answers: Mapping[str, str]) -> Iterator[Wrong]:
             yield Wrong(question.name, Reason("method_draft.missing"))
         elif text and words and text not in words:
             yield Wrong(question.name, Reason("method_draft.no_such_choice", words="; ".join(words)))
-        elif question.kind == "line" and len(text) > LONGEST_LINE:
+        elif question.kind in ("line", "sentence") and len(text) > LONGEST_LINE:
             yield Wrong(question.name, Reason("method_draft.too_long", most=LONGEST_LINE, count=len(text)))
         elif text and question.kind == "number":
             yield from (Wrong(question.name, why) for why in _not_positive(question.name, text))

@@ -38,7 +38,7 @@ class Question:
     ----------
     name : of the answer.
     part : of the form that it stands in.
-    kind : line, lines (one thing to a line), number, or choice.
+    kind : line, sentence (which may be typed on several lines), lines (one thing to a line), number, or choice.
     needed : whether there is no method without it.
     levels : whether it is asked only where levels are compared.
     choices : words that may be chosen, each with what it means.
@@ -84,15 +84,15 @@ _TELLING = tuple((word, Reason(f"method_questions.{_FACTS[word]}") if word in _F
 
 QUESTIONS: tuple[Question, ...] = (
     Question("title", "question"),
-    Question("question", "question"),
+    Question("question", "question", "sentence"),
     Question("compared", "question", "choice", choices=_COMPARED),
     Question("fact", "question", "choice", levels=True, choices=_TELLING),
     Question("levels", "question", "lines", levels=True),
-    Question("medium", "cutting"),
-    Question("stroke", "cutting"),
+    Question("medium", "cutting", "sentence"),
+    Question("stroke", "cutting", "sentence"),
     Question("set_up", "cutting", "lines"),
     Question("reading_kind", "reading", "choice", choices=_choices({word: f"reading_kind_{told}" for word, told in _READINGS.items()})),
-    Question("reading", "reading"),
+    Question("reading", "reading", "sentence"),
     Question("needs", "needs", "lines"),
     Question("minutes", "needs", "number"),
     Question("threats", "misled", "lines"),
@@ -110,11 +110,11 @@ QUESTIONS: tuple[Question, ...] = (
     _usual("spread", "number", "0.4"),
     _usual("runs", "number", "4"),
     _usual("treatment", levels=True),
-    _usual("order", usual=Reason("method_questions.order_usual")),
-    _usual("blinding", usual=Reason("method_questions.blinding_usual")),
-    _usual("alone", usual=Reason("method_questions.alone_usual")),
-    _usual("two", usual=Reason("method_questions.two_usual")),
-    _usual("evidence"),
+    _usual("order", "sentence", Reason("method_questions.order_usual")),
+    _usual("blinding", "sentence", Reason("method_questions.blinding_usual")),
+    _usual("alone", "sentence", Reason("method_questions.alone_usual")),
+    _usual("two", "sentence", Reason("method_questions.two_usual")),
+    _usual("evidence", "sentence"),
 )  # fmt: skip
 PARTS = ("question", "cutting", "reading", "needs", "misled", "who", "usual")
 """Parts of the form in order; the last holds what the form answers by itself."""

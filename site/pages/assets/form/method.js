@@ -8,7 +8,9 @@ import { thisMonth } from "./rules.js";
 import { schemaFindings } from "./schema.js";
 import { markdownText } from "./yaml.js";
 
-const KEY = "edgehold/draft/method", KEEP_AFTER = 250, ROWS = 4, FIRST_EVENT = 1; // milliseconds after the last key; lines of a box
+const KEY = "edgehold/draft/method", KEEP_AFTER = 250, FIRST_EVENT = 1; // milliseconds after the last key
+/** @type {Dictionary<number>} lines of a box, by the kind of question */
+const ROWS = { lines: 4, sentence: 2 };
 
 /** Places of the settings, and the question whose answer stands there; the first that fits counts. */
 const ANSWERED = /** @type {[place: string, name: string][]} */ ([
@@ -51,7 +53,7 @@ export class MethodForm {
   part(part, title) {
     const questions = this.rules.method.questions.filter((question) => question.part === part), fields = questions.map((question) => this.field(question));
     if (questions.some(({ needed }) => needed)) { return make("section", { class: "part" }, make("h3", {}, title), fields); }
-    return make("section", { class: "part" }, make("details", { id: `form-${part}` }, make("summary", {}, `${title} (${questions.length})`), fields));
+    return make("section", { class: "part" }, make("details", { id: `form-${part}` }, make("summary", {}, title), fields));
   }
 
   /** @param {MethodQuestion} question */
@@ -60,7 +62,7 @@ export class MethodForm {
     const described = { id, "aria-describedby": `${id}-help ${id}-said`, "aria-required": needed ? "true" : null, name };
     const box = choices.length
       ? make("select", described, usual ? null : make("option", { value: "" }, "choose"), choices.map(([word, words]) => make("option", { value: word }, words)))
-      : make(kind === "lines" ? "textarea" : "input", { ...described, autocomplete: "off", rows: kind === "lines" ? ROWS : null, inputmode: kind === "number" ? "decimal" : null, class: kind === "number" ? "short" : null });
+      : make(ROWS[kind] ? "textarea" : "input", { ...described, autocomplete: "off", rows: ROWS[kind], inputmode: kind === "number" ? "decimal" : null, class: kind === "number" ? "short" : null });
     box.value = this.answers[name] ?? usual;
     const said = make("p", { class: "said", id: `${id}-said`, hidden: true });
     const write = () => { this.answers[name] = box.value; this.look(); later("method", KEEP_AFTER, () => this.keep()); };

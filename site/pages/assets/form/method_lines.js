@@ -73,7 +73,7 @@ export function emptyOrUnknown(answers, rules) {
     const text = spaced(answers[name] ?? ""), words = choices.map(([word]) => word);
     if (!text) { return needed ? [wrong(name, "missing")] : []; }
     if (words.length && !words.includes(text)) { return [wrong(name, "no_such_choice", { words: words.join("; ") })]; }
-    if (kind === "line" && [...text].length > rules.longest_line) { return [wrong(name, "too_long", { most: rules.longest_line, count: [...text].length })]; }
+    if ((kind === "line" || kind === "sentence") && [...text].length > rules.longest_line) { return [wrong(name, "too_long", { most: rules.longest_line, count: [...text].length })]; }
     const code = kind === "number" ? notPositive(name, text, rules) : "";
     return code ? [wrong(name, code, { text })] : [];
   });

@@ -24,7 +24,7 @@ from .references import ReferencesResult
 from .studies import StudyChecksResult
 from .versions import ProtocolResult
 
-RESULTS_FORMAT = "results/2.4.0"
+RESULTS_FORMAT = "results/2.5.0"
 
 
 class Counts(Record):
@@ -581,6 +581,11 @@ class Provenance(Record):
     """Hash of the repeatability table."""
     repository_url: str
     """Where the files lie for everybody; empty where no address is set."""
+    data_month: str = ""
+    """The newest month that a file names, and so the date of the data; empty where none does. No clock is asked."""
+    commit: str = ""
+    """The newest commit of the repository that changed a protocol, a submission or the program; empty where none is known: no git, a
+    history that is cut off, or files that differ from what was committed."""
 
 
 class NotFittedResult(Record):
@@ -607,7 +612,7 @@ class NotFittedResult(Record):
 class Results(Record):
     """The results bundle."""
 
-    format: Literal["results/2.4.0"]
+    format: Literal["results/2.5.0"]
     """Name and version of this format."""
     provenance: Provenance
     """Where the numbers come from."""

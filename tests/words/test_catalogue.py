@@ -63,8 +63,8 @@ SENTENCES = (
     "request_summary", "schemas", "sending", "steels", "structured", "studies_answer", "study_checks", "tables", "warnings",
 )  # groups of whole sentences  # fmt: skip
 HANDED_OUT = (
-    "chooser", "endpoints", "errors", "flags", "factors", "contrasts", "estimates", "letters", "numbers", "own_answer", "planner", "questions",
-    "method_draft", "method_questions",
+    "chooser", "endpoints", "errors", "flags", "factors", "contrasts", "estimates", "letters", "numbers", "own_answer", "planner",
+    "questions", "method_draft", "method_questions",
     "sending", "warnings",
 )  # whole groups, for the browser to fill in, and codes of findings  # fmt: skip
 

@@ -24,6 +24,7 @@ OBJECTION_FORM = "/objections/new/"
 RESPONSE_FORM = "/objections/respond/"
 OUTCOME_FORM = "/objections/decide/"
 PROTOCOL_FORM = "/protocols/new/"
+OWN_METHOD = "/protocols/compare/"
 REPOSITORY = re.compile(r"https://[A-Za-z0-9.-]+(?::[0-9]+)?(?:/[A-Za-z0-9._~-]+)*")
 ROOT_LINK = re.compile(r'(<[a-zA-Z][^<>]*?\s(?:href|src)=")(/[^"]*)"')  # in a tag only: text may say href= too
 

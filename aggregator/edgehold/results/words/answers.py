@@ -78,8 +78,8 @@ def matters_words(row: HowMuchResult) -> str:
         return Reason("model_answer.withheld", who=who.rstrip(","), reason=row.reason)
     shifts = " × " in row.what and " or " not in row.what
     if row.what == "level" and row.levels > PAIR:
-        told = ratio_text(row.typical_ratio), amount(needed(row.typical_low)), amount(needed(row.typical_high))
-        return Reason("model_answer.levels_differ", **dict(zip(("typical", "low", "high"), told, strict=True)))
+        ends = {"low": amount(needed(row.typical_low)), "high": amount(needed(row.typical_high))}
+        return Reason("model_answer.levels_differ", typical=ratio_text(row.typical_ratio), **ends)
     told = Reason(
         f"model_answer.{'pair_differs' if row.what in ONE_PAIR else 'shifts' if shifts else 'differ'}",
         who=capital(who),

@@ -31,12 +31,17 @@ FACTS = """() => {
   const ownPlanner = element => location.pathname === "/tonight/" && element.matches("#plan-root > form#plan-ask:not([action]), "
     + "#plan-ask input:is([name^='plan-'], [id^='plan-']):not([src]), #plan-rules[type='application/json']:not([src]), "
     + "script[type=module][src$='/assets/plan/main.js']:empty");
+  const part = document.querySelector("article h2");  // the first line stands before any part of the page
+  const before = p => !part || Boolean(p.compareDocumentPosition(part) & Node.DOCUMENT_POSITION_FOLLOWING);
+  const links = place => [...document.querySelectorAll(`${place} a[href]`)];
   return {
     title: document.title,
     language: document.documentElement.lang,
+    first: [...document.querySelectorAll("article p")].find(p => p.innerText.trim() && before(p))?.innerText ?? "",
+    onward: links("article").filter(a => new URL(a.href).pathname !== location.pathname).length,
     headings: [...document.querySelectorAll("h1")].map(h => h.innerText.trim()),
     policy: [...document.querySelectorAll("meta[http-equiv='Content-Security-Policy' i]")].map(m => m.content),
-    links: [...document.querySelectorAll("a[href]")].map(a => a.href),
+    links: links("body").map(a => a.href),
     addresses,
     handlers: all.flatMap(element => element.getAttributeNames().filter(name => name.toLowerCase().startsWith("on"))
       .map(name => `${element.localName} ${name}`)),
@@ -64,6 +69,7 @@ NARROW_FACTS = """() => {
   return {
     innerWidth,
     scrollWidth: document.documentElement.scrollWidth,
+    firstEnds: Math.max(0, ...[...document.querySelectorAll("article p")].slice(0, 1).map(p => p.getBoundingClientRect().bottom + scrollY)),
     wide: wide.slice(0, 3).map(element => element.outerHTML.slice(0, 160)),
     text: document.querySelector("article").innerText,
   };

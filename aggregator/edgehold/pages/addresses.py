@@ -46,6 +46,11 @@ def endpoint(of: Pool, endpoint_id: str) -> str:
     return f"{pool(of)}{segment(endpoint_id)}/"
 
 
+def compare_index() -> str:
+    """The page where two are looked up."""
+    return "/steels/"
+
+
 def pair(of: Pool, comparison: Comparison | Answer) -> str:
     """Two steels, early and late side by side."""
     return f"{pool(of)}compare/{segment(comparison.first)}-and-{segment(comparison.second)}/"

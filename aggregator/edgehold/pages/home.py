@@ -7,7 +7,7 @@ from collections.abc import Callable
 from edgehold.results.model.results import Pool, Results, SubmissionResult
 from edgehold.words import Reason, together
 
-from . import analyses, bars, choose
+from . import addresses, analyses, bars, choose
 from .curves import curves
 from .page import Page, render
 
@@ -21,6 +21,7 @@ def home(results: Results) -> Page:
     html = render(
         "home.html",
         answer=_answer(results, lead),
+        look_up=addresses.compare_index(),
         is_simulated=bool(pools) and pools[0].origin == "simulated",
         lead=lead,
         quoted=quoted,

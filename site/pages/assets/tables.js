@@ -44,6 +44,14 @@
     button.focus();
   }
 
+  // A list whose rows a phone shows as blocks stays a table to whoever listens: some browsers forget that with the display.
+  const roles = [["table", "table"], ["thead, tbody, tfoot", "rowgroup"], ["tr", "row"], ["td", "cell"], ["[scope=col]", "columnheader"], ["[scope=row]", "rowheader"]];
+  document.querySelectorAll(".table.stack").forEach(function (list) {
+    roles.forEach(function ([parts, role]) {
+      list.querySelectorAll(parts).forEach(function (part) { part.setAttribute("role", role); });
+    });
+  });
+
   /** @type {NodeListOf<HTMLTableCellElement>} */
   const headings = document.querySelectorAll(".sortable th[data-sortable]");
   headings.forEach(function (heading) {

@@ -97,7 +97,7 @@ def test_titles_cannot_break_out_of_the_head(attacked: Path) -> None:
 
 
 def test_the_search_index_holds_no_markup_of_strangers(attacked: Path) -> None:
-    index = (attacked / "search" / "search_index.json").read_text(encoding="utf-8")
+    index = (attacked / "assets" / "search" / "index.json").read_text(encoding="utf-8")
     assert "<script" not in index and "<img" not in index and "<svg" not in index
 
 

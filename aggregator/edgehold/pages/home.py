@@ -34,7 +34,7 @@ def home(results: Results) -> Page:
         counts=_counts(results),
         protocols=[p for p in results.protocols if p.newest],
     )
-    return Page("/", "Edgehold", html, "Home", Reason("pages.home_told"))
+    return Page("/", "Edgehold", html, "Home", Reason("pages.home_told"), record=True)
 
 
 def _answer(results: Results, lead: Pool | None) -> str:

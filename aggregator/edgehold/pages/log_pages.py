@@ -10,7 +10,7 @@ from edgehold.words import Reason
 
 from . import addresses, bars
 from .formatting import ROLE_ORDER
-from .page import Page, render
+from .page import Found, Page, render
 
 CHANGELOG = "aggregator/CHANGELOG.md"
 UNMOVED = (None, 1.0)
@@ -64,7 +64,7 @@ def _log(log: PoolLog, has_pool: bool, shared: dict[str, object]) -> Page:
         **shared,
     )
     name = Reason("pages.log_title", protocol=log.protocol, major=log.major, origin=log.origin)
-    return Page(addresses.log(log), name, html, "Results", record=True)
+    return Page(addresses.log(log), name, html, "Results", record=True, found=Found("log"))
 
 
 def _rows(log: PoolLog, course: CourseResult) -> list[tuple[MonthResult, Move]]:

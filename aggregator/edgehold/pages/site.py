@@ -23,12 +23,14 @@ from mkdocs.structure.toc import get_toc
 from edgehold.forms.submission import example_json
 from edgehold.records.schemas import FALLBACK_URL, site_url
 from edgehold.results.model.results import Results
+from edgehold.words import Reason
 
-from . import safe_text
+from . import safe_text, search_index
 from .addresses import download_path, example_name, sheet_name
 from .csp import with_policy
 from .generate import generate_pages
 from .links import broken_links
+from .page import Found
 from .review_pages import Reviews
 from .sheet_pages import SheetView
 from .tonight_pages import Forms
@@ -87,7 +89,8 @@ def build_site(
         pages = generate_pages(results, tuple(sorted(downloads)), forms, views, reviews, "" if address == FALLBACK_URL else address)
         examples = {example_name(*key): example_json(rules) for key, rules in (forms or {}).items()}
         files = {sheet_name(*key, kind): data for key, (_, kinds) in drawn.items() for kind, data in kinds.items()}
-        config.plugins["edgehold"] = _Generated(pages, downloads | examples | files, results)
+        untested = search_index.untested(results, forms or {})
+        config.plugins["edgehold"] = _Generated(pages, downloads | examples | files, results, [*untested])
         build(config)
     (target / "sitemap.xml.gz").unlink(missing_ok=True)  # holds the time it was made
     broken = broken_links(target)
@@ -120,8 +123,10 @@ def _quiet_and_timeless() -> Iterator[None]:
 class _Generated(BasePlugin[LegacyConfig]):  # type: ignore[no-untyped-call]  # the base class's __init_subclass__ brings no types
     """Brings the generated pages and downloads into the build, and the policy into every page."""
 
-    def __init__(self, pages: tuple[tuple[str, str], ...], downloads: dict[str, bytes], results: Results) -> None:
-        self._pages, self._downloads = pages, downloads
+    def __init__(
+        self, pages: tuple[tuple[str, str], ...], downloads: dict[str, bytes], results: Results, entries: list[search_index.Entry]
+    ) -> None:
+        self._pages, self._downloads, self._entries = pages, downloads, entries
         self._ready: dict[str, str] = {}
         self._sections: dict[str, Section] = {}
         known = results.provenance
@@ -131,9 +136,11 @@ class _Generated(BasePlugin[LegacyConfig]):  # type: ignore[no-untyped-call]  # 
             "inputs_sha256": safe_text.plain(known.inputs_sha256[:12]),
             "input_files": known.input_files,
         }
+        self._search = {name: Reason(f"search.{name}") for name in ("loading", "failed", "nothing", "begin", "one")}
+        self._search["other"] = Reason("search.other", number="#")
 
     def on_config(self, config: MkDocsConfig) -> MkDocsConfig:
-        config.extra["provenance"] = self._provenance
+        config.extra |= {"provenance": self._provenance, "search": self._search}
         return config
 
     def on_files(self, files: Files, *, config: MkDocsConfig) -> Files:
@@ -141,6 +148,7 @@ class _Generated(BasePlugin[LegacyConfig]):  # type: ignore[no-untyped-call]  # 
             files.append(File.generated(config, path, content=page))
         for name, data in sorted(self._downloads.items()):
             files.append(File.generated(config, download_path(name), content=data))
+        files.append(File.generated(config, search_index.LIBRARY, abs_src_path=str(search_index.VENDORED)))
         return files
 
     def on_nav(self, nav: Navigation, *, config: MkDocsConfig, files: Files) -> Navigation:
@@ -159,9 +167,22 @@ class _Generated(BasePlugin[LegacyConfig]):  # type: ignore[no-untyped-call]  # 
         ready = self._ready.pop(page.file.src_uri, None)
         if ready is None:
             html = html.replace(MARK, self._where)
+            self._enter(page, html)
             return html.replace("<table>", '<div tabindex="0" class="table"><table>').replace("</table>", "</table></div>")
         page.toc = get_toc(_headings(ready))
+        self._enter(page, ready)
         return ready
+
+    def _enter(self, page: Page, html: str) -> None:
+        """Into the search."""
+        title, told = str(page.meta.get("title") or page.title or ""), str(page.meta.get("description", ""))
+        settings = dict(page.meta.get("found", {}))
+        record = settings.pop("record", False)
+        address = "/" + page.url.removeprefix("./")
+        self._entries += search_index.of_page(address, title, told, Found(**settings), html, record=record)
+
+    def on_post_build(self, *, config: MkDocsConfig) -> None:
+        (Path(config.site_dir) / search_index.PLACE).write_bytes(search_index.written(self._entries))
 
     def on_post_page(self, output: str, *, page: Page, config: MkDocsConfig) -> str:
         return with_policy(output)

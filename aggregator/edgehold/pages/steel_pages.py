@@ -9,7 +9,7 @@ from edgehold.words import Reason
 
 from . import addresses, bars, choose
 from .formatting import endpoints_in_order
-from .page import Page, render
+from .page import Found, Page, render
 
 
 def steel_pages(results: Results) -> Iterator[Page]:
@@ -43,4 +43,6 @@ def _steel(steel: SteelResult, pools: list[Pool], known: set[str]) -> Page:
         for pool in pools
     ]
     html = render("steel.html", steel=steel, sections=sections, known=known)
-    return Page(addresses.steel(steel.id), f"Steel {steel.id}", html, "Results", record=True)
+    return Page(
+        addresses.steel(steel.id), f"Steel {steel.id}", html, "Results", record=True, found=Found("steel", choose.called(steel), steel.note)
+    )

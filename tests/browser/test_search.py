@@ -80,9 +80,9 @@ def test_nothing_of_the_search_is_loaded_before_somebody_searches(open_page):
     loaded = "() => performance.getEntriesByType('resource').map(one => new URL(one.name).pathname)"
     before = page.evaluate(loaded)
     assert before and [path for path in before if re.search(SEARCH, path) or "worker" in path] == []
-    page.get_by_role("textbox", name="Search").click()
-    expect(page.get_by_role("status").filter(has_text="Type a steel")).to_be_visible()
-    assert any(path.endswith("/index.json") for path in page.evaluate(loaded))
+    with page.expect_request("**/assets/search/index.json"), page.expect_request("**/assets/search/minisearch.js"):
+        page.get_by_role("textbox", name="Search").click()
+    expect(page.locator("#search-said")).to_contain_text("Type a steel")
 
 
 def test_what_people_type_finds_what_they_mean_first(searched, base):

@@ -1,4 +1,4 @@
-// Sorting of tables: a click, Enter or Space on a column's heading. Everything else works without this script.
+// Sorting of tables: a click, Enter or Space on a column's heading; and a filter of their rows. Everything else works without this script.
 (function () {
   "use strict";
 
@@ -51,6 +51,28 @@
       list.querySelectorAll(parts).forEach(function (part) { part.setAttribute("role", role); });
     });
   });
+
+  /** @type {HTMLInputElement | null} */
+  const filter = document.querySelector("article input[data-filters]");
+  if (filter) {
+    const box = /** @type {HTMLElement} */ (filter.parentElement), told = /** @type {HTMLOutputElement} */ (box.querySelector("output"));
+    /** @type {HTMLElement[]} */
+    const rows = Array.from(document.querySelectorAll(`article ${filter.dataset.filters}`));
+    const only = function () {
+      const words = filter.value.toLowerCase().split(/\s+/).filter(Boolean);
+      rows.forEach(function (row) {
+        const text = row.textContent.toLowerCase();
+        row.hidden = !words.every(function (word) { return text.includes(word); });
+      });
+      told.textContent = words.length ? `${rows.filter(function (row) { return !row.hidden; }).length} / ${rows.length}` : "";
+    };
+    box.hidden = false;
+    filter.addEventListener("input", only);
+    addEventListener("hashchange", function () {  // whoever follows a link to a line sees that line
+      if (filter.value) { filter.value = ""; only(); document.querySelector(":target")?.scrollIntoView(); }
+    });
+    only();
+  }
 
   /** @type {NodeListOf<HTMLTableCellElement>} */
   const headings = document.querySelectorAll(".sortable th[data-sortable]");

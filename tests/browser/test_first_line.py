@@ -49,7 +49,7 @@ def test_a_stranger_learns_on_the_first_screen_what_this_is_what_to_do_and_that_
 @pytest.mark.parametrize("kind", LISTS)
 def test_a_phone_keeps_verdicts_and_severities_in_view(open_page, facts, kind):
     page = open_page(example(kind, list(facts)), viewport=NARROW)
-    cells = page.locator(f".table.stack td[data-label='{LISTS[kind]}']")
+    cells = page.locator(f".table.stacks td[data-label='{LISTS[kind]}']")
     assert cells.count() > 0
     page.locator("details").evaluate_all("all => all.forEach(details => { details.open = true; })")
     assert cells.evaluate_all(OUT_OF_VIEW) == 0
@@ -59,7 +59,7 @@ def test_a_phone_keeps_verdicts_and_severities_in_view(open_page, facts, kind):
 
 def test_a_list_on_a_phone_is_still_sorted_by_its_columns(open_page):
     page = open_page("/objections/", viewport=NARROW)
-    table = page.locator(".table.stack").filter(has=page.get_by_role("row").nth(3)).first
+    table = page.locator(".table.stacks").filter(has=page.get_by_role("row").nth(3)).first
     table.get_by_role("button", name="Severity").click()
     severities = table.locator("td[data-label=Severity]").all_inner_texts()
     assert len(severities) > 2 and severities == sorted(severities)

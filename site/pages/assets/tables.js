@@ -46,7 +46,7 @@
 
   // A list whose rows a phone shows as blocks stays a table to whoever listens: some browsers forget that with the display.
   const roles = [["table", "table"], ["thead, tbody, tfoot", "rowgroup"], ["tr", "row"], ["td", "cell"], ["[scope=col]", "columnheader"], ["[scope=row]", "rowheader"]];
-  document.querySelectorAll(".table.stack").forEach(function (list) {
+  document.querySelectorAll(".table.stacks").forEach(function (list) {
     roles.forEach(function ([parts, role]) {
       list.querySelectorAll(parts).forEach(function (part) { part.setAttribute("role", role); });
     });

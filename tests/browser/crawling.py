@@ -31,6 +31,10 @@ FACTS = """() => {
   const ownPlanner = element => location.pathname === "/tonight/" && element.matches("#plan-root > form#plan-ask:not([action]), "
     + "#plan-ask input:is([name^='plan-'], [id^='plan-']):not([src]), #plan-rules[type='application/json']:not([src]), "
     + "script[type=module][src$='/assets/plan/main.js']:empty");
+  // Two fields to choose by name, on one page.
+  const ownChooser = element => element.matches("#choose-root > form#choose-form:not([action]), "
+    + "#choose-form input[role=combobox]:not([src]), "
+    + "#choose-rules[type='application/json']:not([src]), script[type=module][src$='/assets/compare/main.js']:empty");
   const ownFilter = element => location.pathname === "/check/" && element.matches("input#code-filter[type=search]:not([src], [name])");
   const part = document.querySelector("article h2");  // the first line stands before any part of the page
   const before = p => !part || Boolean(p.compareDocumentPosition(part) & Node.DOCUMENT_POSITION_FOLLOWING);
@@ -48,7 +52,8 @@ FACTS = """() => {
       .map(name => `${element.localName} ${name}`)),
     styled: [...document.querySelectorAll("article [style], article style")].map(element => element.outerHTML.slice(0, 80)),
     foreign: [...document.querySelectorAll("iframe, object, embed, foreignObject, base, article :is(script, link, form, img, input)")]
-      .filter(element => !ownForm(element) && !ownPlanner(element) && !ownFilter(element)).map(element => element.outerHTML.slice(0, 120)),
+      .filter(element => ![ownForm, ownPlanner, ownChooser, ownFilter].some(own => own(element)))
+      .map(element => element.outerHTML.slice(0, 120)),
     repeatedIds: ids.filter(id => ids.length !== known.size && ids.indexOf(id) !== ids.lastIndexOf(id)),
     unevenTables: [...document.querySelectorAll("table")].filter(t => new Set([...t.rows].map(columns)).size > 1)
       .map(t => t.innerText.slice(0, 80)),

@@ -21,7 +21,7 @@ def home(results: Results) -> Page:
     html = render(
         "home.html",
         answer=_answer(results, lead),
-        look_up=addresses.compare_index(),
+        look_up=addresses.COMPARE,
         is_simulated=bool(pools) and pools[0].origin == "simulated",
         lead=lead,
         quoted=quoted,

@@ -11,11 +11,11 @@ from markupsafe import Markup
 
 from edgehold.results.words.sentences import ratio_text
 
-from . import addresses, analyses, bars, forests, formatting, safe_text, spread_bars
+from . import addresses, analyses, bars, choose, forests, formatting, safe_text, spread_bars
 
 
 @dataclass(frozen=True)
-class Found:
+class Findable:
     """How the search finds a page.
 
     Attributes
@@ -46,6 +46,8 @@ class Page:
     record : one of many pages of the same kind; the search finds it by title and names alone, and not part by part.
     found : how the search finds it.
     contents : whether a table of contents stands beside it.
+    simulated : whether its figures are a demonstration's.
+    structured : what it says of itself for machines, as JSON-LD; empty for nothing.
     """
 
     address: str
@@ -54,8 +56,10 @@ class Page:
     section: str
     description: str = ""
     record: bool = False
-    found: Found = Found()
+    found: Findable = Findable()
     contents: bool = False
+    simulated: bool = False
+    structured: str = ""
 
     def file(self) -> tuple[str, str]:
         """Path and text for the site generator: settings as YAML (JSON is YAML), then finished HTML."""
@@ -68,6 +72,8 @@ class Page:
         if self.description:
             settings["description"] = safe_text.title(self.description, 160)
         settings["found"] = asdict(self.found) | {"record": self.record}
+        if self.structured:
+            settings["structured"] = safe_text.data_block(self.structured)
         html = addresses.relative_links(self.html, self.address)
         lines = "\n".join(f"{key}: {json.dumps(value, ensure_ascii=False)}" for key, value in settings.items())
         return addresses.source(self.address), f"---\n{lines}\n---\n{html}"
@@ -88,6 +94,7 @@ def environment() -> Environment:
         "analyses": analyses,
         "at": addresses,
         "bars": bars,
+        "choose": choose,
         "forests": forests,
         "linked": safe_text.linked,
         "ratio": ratio_text,

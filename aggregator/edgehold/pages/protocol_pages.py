@@ -19,7 +19,7 @@ from . import addresses, safe_text
 from .hands import hands_of_result, settings_of
 from .method_table import methods, pair_pages
 from .objection_pages import by_state, submissions_by_id
-from .page import Found, Page, render
+from .page import Findable, Page, render
 from .tonight_pages import Forms
 
 Objections = Mapping[int, ObjectionResult]
@@ -106,7 +106,7 @@ def _protocol(
     )
     name = f"{shown.front.get('title', shown.id)} {shown.version}"
     question = shown.front.get("question")
-    found = Found("method", (shown.id,), str(question.get("text", "")) if isinstance(question, dict) else "", older=record)
+    found = Findable("method", (shown.id,), str(question.get("text", "")) if isinstance(question, dict) else "", older=record)
     return Page(address, name, html, "Protocols", str(shown.front.get("title", "")), record=record, found=found, contents=True)
 
 
@@ -147,7 +147,7 @@ def _changes(version: ProtocolResult, difference: DifferenceResult, objections: 
         in_text={passage.step for passage in passages},
     )
     return Page(
-        addresses.changes(version), f"What changed: {title} {version.version}", html, "Protocols", record=True, found=Found("method")
+        addresses.changes(version), f"What changed: {title} {version.version}", html, "Protocols", record=True, found=Findable("method")
     )
 
 

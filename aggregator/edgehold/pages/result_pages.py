@@ -13,7 +13,7 @@ from . import addresses, analyses, bars, choose, contrast_curves
 from .curves import curves
 from .formatting import endpoints_in_order, pool_name
 from .log_pages import address_of
-from .page import Found, Page, render
+from .page import Findable, Page, render
 
 
 def result_pages(results: Results) -> Iterator[Page]:
@@ -32,6 +32,10 @@ def result_pages(results: Results) -> Iterator[Page]:
             yield _sharpening(pool, log)
         if choose.pairs(pool, "level"):
             yield _levels(pool, log)
+
+
+def _simulated(pool: Pool) -> bool:
+    return pool.origin == "simulated"
 
 
 def axes(pool: Pool) -> dict[str, bars.Axis]:
@@ -65,7 +69,8 @@ def _pool(pool: Pool, log: str, not_fitted: int) -> Page:
         "Results",
         pool.headline,
         record=True,
-        found=Found("result", (pool.protocol, pool.medium)),
+        simulated=_simulated(pool),
+        found=Findable("result", (pool.protocol, pool.medium)),
     )
 
 
@@ -90,8 +95,8 @@ def _endpoint(pool: Pool, endpoint: EndpointResult) -> Page:
         spread_axis=analyses.axes(endpoint),
     )
     name = f"{endpoint.title}: {pool_name(pool)}"
-    found = Found("endpoint", (endpoint.id, endpoint.role), pool.headline if endpoint.primary else endpoint.sharpening)
-    return Page(addresses.endpoint(pool, endpoint.id), name, html, "Results", record=True, found=found)
+    found = Findable("endpoint", (endpoint.id, endpoint.role), pool.headline if endpoint.primary else endpoint.sharpening)
+    return Page(addresses.endpoint(pool, endpoint.id), name, html, "Results", record=True, found=found, simulated=_simulated(pool))
 
 
 def _network_axis(endpoint: EndpointResult, lines: Iterable[NetworkLine]) -> bars.Axis:
@@ -108,8 +113,8 @@ def _pair(pool: Pool, first: str, second: str, log: str, called: Mapping[str, tu
     html = render("pair.html", pool=pool, log=log, **_of_pair(pool, "steel", first, second))
     name = f"{first} and {second}: {pool.protocol} version {pool.major}"  # short enough to stay unlike any other when cut
     _, answer = choose.of_pair(pool, "steel", first, second)[0]
-    found = Found("pair", (*called.get(first, ()), *called.get(second, ())), answer.sentence)
-    return Page(addresses.pair(pool, answer), name, html, "Results", record=True, found=found)
+    found = Findable("pair", (*called.get(first, ()), *called.get(second, ())), answer.sentence)
+    return Page(addresses.pair(pool, answer), name, html, "Results", record=True, found=found, simulated=_simulated(pool))
 
 
 def _of_pair(pool: Pool, factor: str, first: str, second: str) -> dict[str, object]:
@@ -147,14 +152,14 @@ def _sharpening(pool: Pool, log: str) -> Page:
         modelled=analyses.answered(pool),
         common=_common_axis(found),
     )
-    address = f"{addresses.pool(pool)}sharpening/"
     return Page(
-        address,
+        addresses.sharpening(pool),
         Reason("pages.practice_title", pool=pool_name(pool)),
         html,
         "Results",
         record=True,
-        found=Found("result", (), found[0][1].sentence),
+        simulated=_simulated(pool),
+        found=Findable("result", (), found[0][1].sentence),
     )
 
 
@@ -168,5 +173,6 @@ def _levels(pool: Pool, log: str) -> Page:
         html,
         "Results",
         record=True,
-        found=Found("levels", tuple(words)),
+        simulated=_simulated(pool),
+        found=Findable("levels", tuple(words)),
     )

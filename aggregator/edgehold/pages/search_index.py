@@ -17,7 +17,7 @@ from edgehold.results.model.results import Results
 from edgehold.words import Reason
 
 from . import addresses
-from .page import Found
+from .page import Findable
 from .safe_text import visible
 from .tonight_pages import Forms
 
@@ -25,7 +25,7 @@ PLACE = "assets/search/index.json"
 LIBRARY = "assets/search/minisearch.js"
 VENDORED = Path(__file__).with_name("vendored") / "minisearch.js"
 
-WEIGHTS = {"steel": 4.0, "method": 1.3, "form": 0.9, "sheet": 0.7, "code": 0.9}
+WEIGHTS = {"steel": 4.0, "two": 2.0, "method": 1.3, "form": 0.9, "sheet": 0.7, "code": 0.9}
 """What of several things with the same words comes first: the steel before its pairs, the method before its forms."""
 WHOLE, OLDER = 1.4, 0.5  # a page before its parts; what stands at an address of its own although a newer one replaced it
 
@@ -59,7 +59,7 @@ class Entry:
     weight: float = 1.0
 
 
-def of_page(address: str, title: str, description: str, found: Found, html: str, *, record: bool) -> Iterator[Entry]:
+def of_page(address: str, title: str, description: str, found: Findable, html: str, *, record: bool) -> Iterator[Entry]:
     """The entries of one finished page.
 
     Parameters
@@ -92,7 +92,7 @@ def untested(results: Results, forms: Forms) -> Iterator[Entry]:
     known = {name for steel in results.steels for name in steel.names}
     for name in sorted({*listed} - known if isinstance(listed, Sequence) else ()):
         yield Entry(
-            addresses.compare_index().removeprefix("/"),
+            addresses.COMPARE.removeprefix("/"),
             Reason("search.steel"),
             name,
             (),

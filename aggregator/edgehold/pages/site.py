@@ -5,8 +5,10 @@ from __future__ import annotations
 import logging
 import os
 import re
-from collections.abc import Iterator, Mapping
+import shutil
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -20,17 +22,25 @@ from mkdocs.structure.nav import Navigation, Section
 from mkdocs.structure.pages import Page
 from mkdocs.structure.toc import get_toc
 
+from edgehold.archive.build import SUMS, Facts, make_build
+from edgehold.archive.folder import INDEX, Archive, add_build, asset_name, standing_for, withdraw, write_archive
 from edgehold.forms.submission import example_json
 from edgehold.records.schemas import FALLBACK_URL, site_url
 from edgehold.results.model.results import Results
+from edgehold.results.tables.kit import KIT
 from edgehold.words import Reason
 
 from . import safe_text, search_index
 from .addresses import download_path, example_name, sheet_name
+from .archived import archived_files, style_sheet
+from .citing import Cited, cited_as
 from .csp import with_policy
-from .generate import generate_pages
+from .feed import PATH as FEED
+from .feed import feed
+from .generate import cited_pages, files_of, made_pages
 from .links import broken_links
-from .page import Found
+from .page import Findable
+from .page import Page as Made
 from .review_pages import Reviews
 from .sheet_pages import SheetView
 from .tonight_pages import Forms
@@ -60,7 +70,9 @@ def build_site(
     sheets: Sheets | None = None,
     reviews: Reviews | None = None,
     site_root: Path | None = None,
-) -> None:
+    archive: Archive | None = None,
+    renamed: frozenset[str] = frozenset(),
+) -> Archive | None:
     """Build the static site.
 
     Parameters
@@ -74,9 +86,16 @@ def build_site(
     sheets : ready-drawn sheets by protocol id and version: the print page, and the same as files by kind (csv, xlsx).
     reviews : rules of the forms about objections and protocols, by kind.
     site_root : the folder of the ``mkdocs.yml`` to use; by default as said under ``root``.
+    archive : the builds that are kept; this one becomes the newest of them. None: the site has no archive.
+    renamed : handles that are shown as others, which no kept build may name.
+
+    Returns
+    -------
+    The archive with this build, to be written where it is kept; None where there is none.
 
     Raises
     ------
+    ArchiveError : when a kept file would change.
     BrokenLinks : when a link of a finished page leads nowhere.
     mkdocs.exceptions.Abort : on any warning of the site generator.
     """
@@ -85,17 +104,61 @@ def build_site(
         config = load_config(str(chosen / "mkdocs.yml"), site_dir=str(target.resolve()), strict=True)
         drawn = sheets or {}
         address = site_url(chosen)
+        base_url = "" if address == FALLBACK_URL else address
         views = {key: view for key, (view, _) in drawn.items()}
-        pages = generate_pages(results, tuple(sorted(downloads)), forms, views, reviews, "" if address == FALLBACK_URL else address)
+        names = tuple(sorted(downloads))
+        pages = made_pages(results, names, forms, views, reviews, base_url)
+        cited = Cited("", base_url, results.provenance)
+        if archive is not None:
+            archive, cited = _with_this_build(archive, pages, results, downloads, _harbour(chosen), renamed)
+            cited = replace(cited, base_url=base_url)
+        finished = files_of(cited_pages(pages, results, names, cited, archive.builds if archive else ()))
         examples = {example_name(*key): example_json(rules) for key, rules in (forms or {}).items()}
         files = {sheet_name(*key, kind): data for key, (_, kinds) in drawn.items() for kind, data in kinds.items()}
         untested = search_index.untested(results, forms or {})
-        config.plugins["edgehold"] = _Generated(pages, downloads | examples | files, results, [*untested])
+        config.plugins["edgehold"] = _Generated(finished, downloads | examples | files, results, base_url, [*untested])
         build(config)
     (target / "sitemap.xml.gz").unlink(missing_ok=True)  # holds the time it was made
+    if archive is not None:
+        _lay_archive(archive, target / "archive")
     broken = broken_links(target)
     if broken:
         raise BrokenLinks("links that lead nowhere:\n" + "\n".join(broken))
+    return archive
+
+
+def _with_this_build(
+    archive: Archive, pages: Iterable[Made], results: Results, downloads: Mapping[str, bytes], harbour: bytes, renamed: frozenset[str]
+) -> tuple[Archive, Cited]:
+    """The archive with this build in it, what must not be seen taken out before; and what to cite for it."""
+    known = results.provenance
+    gone = {one.id: (one.month, one.reason) for one in results.removed}
+    facts = Facts(
+        month=known.data_month,
+        program_version=known.program_version,
+        commit=known.commit,
+        inputs_sha256=known.inputs_sha256,
+        input_files=known.input_files,
+        removed=tuple(sorted(gone)),
+    )
+    style = style_sheet(harbour)
+    data = {name: content for name, content in downloads.items() if "/" not in name and name not in (SUMS, KIT)}
+    made = make_build(facts, archived_files(pages, data, results, style))
+    archive = withdraw(archive, gone, renamed, known.data_month)
+    after = add_build(archive, made, {asset_name(style): style})
+    return after, cited_as(standing_for(archive, made) or after.builds[-1], "")
+
+
+def _harbour(chosen: Path) -> bytes:
+    return (chosen / "site" / "pages" / "assets" / "harbour.css").read_bytes()
+
+
+def _lay_archive(archive: Archive, place: Path) -> None:
+    """Lay the kept builds into the site: all but the index, which is for whoever keeps them."""
+    if archive.folder.exists():
+        shutil.copytree(archive.folder, place, dirs_exist_ok=True)
+    write_archive(archive, place)
+    (place / INDEX).unlink(missing_ok=True)
 
 
 @contextmanager
@@ -124,9 +187,15 @@ class _Generated(BasePlugin[LegacyConfig]):  # type: ignore[no-untyped-call]  # 
     """Brings the generated pages and downloads into the build, and the policy into every page."""
 
     def __init__(
-        self, pages: tuple[tuple[str, str], ...], downloads: dict[str, bytes], results: Results, entries: list[search_index.Entry]
+        self,
+        pages: tuple[tuple[str, str], ...],
+        downloads: dict[str, bytes],
+        results: Results,
+        base_url: str,
+        entries: list[search_index.Entry],
     ) -> None:
         self._pages, self._downloads, self._entries = pages, downloads, entries
+        self._public, self._feed = bool(base_url), feed(results, base_url)
         self._ready: dict[str, str] = {}
         self._sections: dict[str, Section] = {}
         known = results.provenance
@@ -140,7 +209,7 @@ class _Generated(BasePlugin[LegacyConfig]):  # type: ignore[no-untyped-call]  # 
         self._search["other"] = Reason("search.other", number="#")
 
     def on_config(self, config: MkDocsConfig) -> MkDocsConfig:
-        config.extra |= {"provenance": self._provenance, "search": self._search}
+        config.extra |= {"provenance": self._provenance, "public": self._public, "search": self._search}
         return config
 
     def on_files(self, files: Files, *, config: MkDocsConfig) -> Files:
@@ -149,6 +218,7 @@ class _Generated(BasePlugin[LegacyConfig]):  # type: ignore[no-untyped-call]  # 
         for name, data in sorted(self._downloads.items()):
             files.append(File.generated(config, download_path(name), content=data))
         files.append(File.generated(config, search_index.LIBRARY, abs_src_path=str(search_index.VENDORED)))
+        files.append(File.generated(config, FEED, content=self._feed))
         return files
 
     def on_nav(self, nav: Navigation, *, config: MkDocsConfig, files: Files) -> Navigation:
@@ -179,7 +249,7 @@ class _Generated(BasePlugin[LegacyConfig]):  # type: ignore[no-untyped-call]  # 
         settings = dict(page.meta.get("found", {}))
         record = settings.pop("record", False)
         address = "/" + page.url.removeprefix("./")
-        self._entries += search_index.of_page(address, title, told, Found(**settings), html, record=record)
+        self._entries += search_index.of_page(address, title, told, Findable(**settings), html, record=record)
 
     def on_post_build(self, *, config: MkDocsConfig) -> None:
         (Path(config.site_dir) / search_index.PLACE).write_bytes(search_index.written(self._entries))

@@ -17,7 +17,7 @@ from edgehold.words.cautions import CAUTIONS
 
 from . import addresses
 from .hands import Hands, hands_of_result
-from .page import Found, Page, render
+from .page import Findable, Page, render
 from .where_results_go import where_results_go
 
 Forms = Mapping[tuple[str, str], dict[str, object]]
@@ -56,7 +56,7 @@ def tonight_pages(results: Results, forms: Forms, sheets: Collection[tuple[str, 
         html,
         Reason("pages.tonight_title"),
         Reason("pages.tonight_told"),
-        found=Found(names=PLANNED),
+        found=Findable(names=PLANNED),
     )
     for key, rules in forms.items():
         yield _form(key, rules, sheets, results.provenance.repository_url)
@@ -84,7 +84,7 @@ def _closed(protocol: ProtocolResult, objections: list[ObjectionResult]) -> Iter
             html,
             Reason("pages.tonight_title"),
             record=True,
-            found=Found(what),
+            found=Findable(what),
         )
 
 
@@ -103,7 +103,7 @@ def _form(key: tuple[str, str], rules: dict[str, object], sheets: Collection[tup
     address = addresses.form(protocol, version)
     told = Reason("pages.form_told", title=title)
     name = f"{title} {version}: the form"
-    return Page(address, name, html, Reason("pages.tonight_title"), told, record=True, found=Found("form", (protocol,)))
+    return Page(address, name, html, Reason("pages.tonight_title"), told, record=True, found=Findable("form", (protocol,)))
 
 
 def inert_json(value: object) -> Markup:

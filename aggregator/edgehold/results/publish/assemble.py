@@ -11,6 +11,7 @@ from functools import partial
 from typing import Literal
 
 from edgehold import __version__
+from edgehold.endpoints.references import Beside
 from edgehold.endpoints.rows import CurvePoint, EndpointRow
 from edgehold.estimates.repeatability import Repeatability, RepeatabilityTable
 from edgehold.estimates.results import SubmissionEstimate
@@ -68,6 +69,7 @@ from .plans import plan_counts
 from .probes import probe_result, probes_sentence
 from .reasons import reasoned
 from .references import references_result
+from .state import commit_of, data_month
 from .steels import steel_results
 from .versions import protocol_results
 
@@ -82,7 +84,7 @@ class EverythingFound:
     Attributes
     ----------
     repository : the records.
-    rows, points : endpoint rows and readings of runs.
+    rows, points, beside : endpoint rows and readings of runs, reference edges and known weights.
     table, published : common repeatability, and the same as its own file.
     estimates : per submission and endpoint.
     comparisons, circulated, curves : over all submissions.
@@ -98,6 +100,7 @@ class EverythingFound:
     repository: Repository
     rows: tuple[EndpointRow, ...]
     points: tuple[CurvePoint, ...]
+    beside: Beside
     table: RepeatabilityTable
     published: PublishedRepeatability
     estimates: tuple[SubmissionEstimate, ...]
@@ -118,7 +121,7 @@ def assemble(found: EverythingFound) -> Results:
     """Gather everything into the published record; nothing is estimated here."""
     notes: list[failures.Line] = []
     return Results(
-        format="results/2.4.0",
+        format="results/2.6.0",
         provenance=_provenance(found),
         pools=tuple(_pool(found, key, group, notes) for key, group in sorted(_by_pool(found.repository).items())),
         submissions=submission_results(found.repository, found.rows, found.estimates),
@@ -190,6 +193,8 @@ def _provenance(found: EverythingFound) -> Provenance:
         input_files=len(files),
         repeatability_sha256=found.published.sha256,
         repository_url=repository_url(repository.root) or "",
+        data_month=data_month(repository),
+        commit=commit_of(repository.root),
     )
 
 

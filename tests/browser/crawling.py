@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 from playwright.sync_api import Browser, ConsoleMessage, Page, Request, Response
@@ -32,7 +33,8 @@ FACTS = """() => {
     + "#plan-ask input:is([name^='plan-'], [id^='plan-']):not([src]), #plan-rules[type='application/json']:not([src]), "
     + "script[type=module][src$='/assets/plan/main.js']:empty");
   // Two fields to choose by name, on one page.
-  const ownChooser = element => element.matches("#choose-root > form#choose-form:not([action]), #choose-form input[role=combobox]:not([src]), "
+  const ownChooser = element => element.matches("#choose-root > form#choose-form:not([action]), "
+    + "#choose-form input[role=combobox]:not([src]), "
     + "#choose-rules[type='application/json']:not([src]), script[type=module][src$='/assets/compare/main.js']:empty");
   return {
     title: document.title,
@@ -73,8 +75,20 @@ NARROW_FACTS = """() => {
 }"""
 
 
+KEPT = re.compile(r"/archive/[^/]+/.*")
+
+
 def pages_of(site: Path) -> list[str]:
-    """Addresses of all pages, from the site's root."""
+    """Addresses of all pages, from the site's root; those of kept builds left out, which have no theme."""
+    return [address for address in _addresses(site) if not KEPT.fullmatch(address)]
+
+
+def kept_pages_of(site: Path) -> list[str]:
+    """Addresses of the pages of kept builds."""
+    return [address for address in _addresses(site) if KEPT.fullmatch(address)]
+
+
+def _addresses(site: Path) -> list[str]:
     found = (path.relative_to(site).as_posix() for path in sorted(site.rglob("*.html")))
     return [f"/{path.removesuffix('index.html')}" for path in found]
 

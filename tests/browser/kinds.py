@@ -29,6 +29,7 @@ KINDS = {
     "methods": r"/methods/",
     "analysts": r"/analysts/",
     "data": r"/data/",
+    "archive": r"/archive/",
     "submit": r"/submit/",
     "safety": r"/safety/",
 }

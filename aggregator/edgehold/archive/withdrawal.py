@@ -21,7 +21,12 @@ from edgehold.words import Reason
 
 RESULTS = "data/results.json.gz"
 PAGE = Path(__file__).with_name("gap.html")
-PERSON_COLUMNS = frozenset({"submitted_by", "people", "sharpener", "tester", "by", "coder", "person", "handle", "blade", "batch", "lot"})
+PERSON_COLUMNS = frozenset(
+    {
+        "submitted_by", "people", "sharpener", "hand", "tester", "by", "coder", "person", "handle", "blade", "batch", "lot", "pack",
+        "guessed_sharpener", "guessed_blade",
+    }
+)  # fmt: skip
 
 
 @dataclass(frozen=True)

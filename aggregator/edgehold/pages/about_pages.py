@@ -38,7 +38,7 @@ def check() -> Page:
 
 def data(results: Results, downloads: tuple[str, ...]) -> Page:
     """Downloads, schemas, licence and where every number comes from."""
-    tables = {name: Reason(f"tables.{name.removesuffix('.csv')}") for name in downloads if name.endswith(".csv")}
+    tables = {name: Reason(f"kit.{name.removesuffix('.csv')}") for name in downloads if name.endswith(".csv")}
     html = render(
         "data.html",
         downloads=sorted(downloads, key=lambda name: (name.startswith("schemas/"), not name.endswith((".zip", ".ipynb", ".Rmd")), name)),

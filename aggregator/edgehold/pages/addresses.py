@@ -106,6 +106,11 @@ def steel(steel_id: str) -> str:
     return f"/steels/{segment(steel_id)}/"
 
 
+def family(name: str) -> str:
+    """The place on the page of all steels where a family's are listed."""
+    return segment(name.replace(" ", "-"))
+
+
 def submission(of: SubmissionResult) -> str:
     """A submission's page."""
     return submission_in(of.origin, of.protocol, of.id)

@@ -9,7 +9,7 @@ from edgehold.results.model.answers import Answer
 from edgehold.results.model.results import EndpointResult, Pool, Results
 from edgehold.words import Reason
 
-from . import addresses, analyses, bars, choose, contrast_curves
+from . import addresses, analyses, bars, choose, contrast_curves, families
 from .curves import curves
 from .formatting import endpoints_in_order, pool_name
 from .log_pages import address_of
@@ -59,6 +59,7 @@ def _pool(pool: Pool, log: str, not_fitted: int) -> Page:
         ],
         practice=choose.practice(pool),
         practice_axis=_practice_axis(pool),
+        families=families.shown(pool),
         chart=curves(pool, pool.headline),
     )
     return Page(addresses.pool(pool), f"Results: {pool_name(pool)}", html, "Results", pool.headline, simulated=_simulated(pool))
@@ -140,7 +141,9 @@ def _sharpening(pool: Pool, log: str) -> Page:
         modelled=analyses.answered(pool),
         common=_common_axis(found),
     )
-    return Page(addresses.sharpening(pool), Reason("pages.practice_title", pool=pool_name(pool)), html, "Results", simulated=_simulated(pool))
+    return Page(
+        addresses.sharpening(pool), Reason("pages.practice_title", pool=pool_name(pool)), html, "Results", simulated=_simulated(pool)
+    )
 
 
 def _levels(pool: Pool, log: str) -> Page:

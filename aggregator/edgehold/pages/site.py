@@ -27,6 +27,7 @@ from edgehold.archive.folder import INDEX, Archive, add_build, asset_name, stand
 from edgehold.forms.submission import example_json
 from edgehold.records.schemas import FALLBACK_URL, site_url
 from edgehold.results.model.results import Results
+from edgehold.results.tables.kit import KIT
 
 from . import safe_text
 from .addresses import download_path, example_name, sheet_name
@@ -138,7 +139,7 @@ def _with_this_build(
         removed=tuple(sorted(gone)),
     )
     style = style_sheet(harbour)
-    data = {name: content for name, content in downloads.items() if "/" not in name and name != SUMS}
+    data = {name: content for name, content in downloads.items() if "/" not in name and name not in (SUMS, KIT)}
     made = make_build(facts, archived_files(pages, data, results, style))
     archive = withdraw(archive, gone, renamed, known.data_month)
     after = add_build(archive, made, {asset_name(style): style})

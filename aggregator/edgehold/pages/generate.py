@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from edgehold.results.model.results import Results
 
 from .about_pages import analysts, check, data
+from .explorer_pages import explorer
 from .home import home
 from .log_pages import log_pages
 from .objection_pages import objection_pages
@@ -53,6 +54,7 @@ def generate_pages(
         *sheet_pages(sheets or {}),
         *objection_pages(results, downloads),
         *review_pages(results, reviews or {}),
+        explorer(results),
         analysts(results),
         check(),
         data(results, downloads),

@@ -11,6 +11,7 @@ from edgehold.words import Reason
 
 from . import addresses, analyses, bars, choose, contrast_curves
 from .curves import curves
+from .explorer_pages import explored
 from .formatting import endpoints_in_order, pool_name
 from .log_pages import address_of
 from .page import Page, render
@@ -114,6 +115,7 @@ def _of_pair(pool: Pool, factor: str, first: str, second: str) -> dict[str, obje
         "by_studies": by_studies,
         "axes": _forest_axes(by_studies),
         "curves": along,
+        "doubt": explored(pool, factor, first, second),
         "same_work": contrast_curves.same_work(pool, along) if along is not None else "",
         "same_sharpness": contrast_curves.same_sharpness(pool, along) if along is not None else "",
     }
@@ -143,6 +145,7 @@ def _sharpening(pool: Pool, log: str) -> Page:
         log=log,
         found=found,
         by_studies=by_studies,
+        doubt=explored(pool, "practice", found[0][1].first, found[0][1].second),
         modelled=analyses.answered(pool),
         axes=_forest_axes(by_studies),
         common=_common_axis(found),

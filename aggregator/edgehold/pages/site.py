@@ -23,6 +23,7 @@ from mkdocs.structure.toc import get_toc
 from edgehold.forms.submission import example_json
 from edgehold.records.schemas import FALLBACK_URL, site_url
 from edgehold.results.model.results import Results
+from edgehold.results.tables.evidence import evidence_files
 
 from . import safe_text
 from .addresses import download_path, example_name, sheet_name
@@ -87,7 +88,7 @@ def build_site(
         pages = generate_pages(results, tuple(sorted(downloads)), forms, views, reviews, "" if address == FALLBACK_URL else address)
         examples = {example_name(*key): example_json(rules) for key, rules in (forms or {}).items()}
         files = {sheet_name(*key, kind): data for key, (_, kinds) in drawn.items() for kind, data in kinds.items()}
-        config.plugins["edgehold"] = _Generated(pages, downloads | examples | files, results)
+        config.plugins["edgehold"] = _Generated(pages, downloads | examples | files | evidence_files(results), results)
         build(config)
     (target / "sitemap.xml.gz").unlink(missing_ok=True)  # holds the time it was made
     broken = broken_links(target)

@@ -24,7 +24,7 @@ from .references import ReferencesResult
 from .studies import StudyChecksResult
 from .versions import ProtocolResult
 
-RESULTS_FORMAT = "results/2.4.0"
+RESULTS_FORMAT = "results/2.5.0"
 
 
 class Counts(Record):
@@ -513,6 +513,8 @@ class SubmissionResult(Record):
     """The submitter's note; empty if none."""
     interest: str
     """Strongest interest anybody named in it has in a blade."""
+    blinding: Literal["every run", "some runs", "no run", "not stated"] = "not stated"
+    """In which of its runs the tester did not know whose edge it was; not stated: nothing is said of any run."""
     blades: int
     """Blades."""
     people: tuple[str, ...]
@@ -607,7 +609,7 @@ class NotFittedResult(Record):
 class Results(Record):
     """The results bundle."""
 
-    format: Literal["results/2.4.0"]
+    format: Literal["results/2.5.0"]
     """Name and version of this format."""
     provenance: Provenance
     """Where the numbers come from."""

@@ -11,6 +11,7 @@ KINDS = {
     "endpoint": r"/results/steels[^/]+-v2-simulated/(?!sharpening)[a-z]+/",
     "sharpening": r"/results/two[^/]+/sharpening/",
     "comparison": r"/results/steels[^/]+-v2-simulated/compare/[^/]+/",
+    "explorer": r"/results/explore/",
     "steels": r"/steels/",
     "steel": r"/steels/[^/]+/",
     "ledger": r"/submissions/",

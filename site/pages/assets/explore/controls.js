@@ -180,7 +180,7 @@ export class Ticks {
 
   /** @param {number} i */
   line(i) {
-    const { words, pair } = this, one = /** @type {Pair} */ (pair).submissions[i], why = make("span", { class: "quiet" });
+    const { words, pair } = this, one = /** @type {Pair} */ (pair).submissions[i], why = make("span", { class: "explore-why" });
     const facts = words.say("tick_note", { month: monthText(one.month), version: one.version, interest: words.interest(one.interest), blinding: one.blinding });
     const label = [words.say("tick", { number: i + 1 }), " ", make("span", { class: "quiet" }, facts), " ", why];
     const line = tick(`explore-keep-${i}`, true, label, (on) => this.chosen((now) => put(now.leave, one.id, !on)));

@@ -3,8 +3,8 @@
 
 import { draw } from "../form/dom.js";
 
-const NARROW = 560, MARGIN = 14, HEAD = 44, FOOT = 8, TEXT = 12;
-const SIZES = { wide: { row: 26, left: 250, right: 170, middle: 0.5 }, narrow: { row: 44, left: 0, right: 0, middle: 0.72 } };
+const NARROW = 560, MARGIN = 14, LINE = 17, FOOT = 20, TEXT = 12, LETTER = 6.6;
+const SIZES = { wide: { row: 26, left: 250, right: 166, middle: 0.5 }, narrow: { row: 62, left: 0, right: 0, middle: 0.72 } };
 
 /**
  * @typedef {object} Row
@@ -36,10 +36,11 @@ const SIZES = { wide: { row: 26, left: 250, right: 170, middle: 0.5 }, narrow: {
  */
 export function plot(rows, frame, scale) {
   const narrow = frame.width < NARROW, size = narrow ? SIZES.narrow : SIZES.wide, width = Math.max(frame.width, 260);
-  const left = size.left + MARGIN, right = width - size.right - MARGIN, top = HEAD + TEXT + 8, height = top + rows.length * size.row + FOOT;
+  const left = size.left + MARGIN, right = width - size.right - MARGIN, marks = narrow ? frame.mark.split(/(?<=,) /u) : [frame.mark];
+  const top = (marks.length + 3) * LINE + 8, height = top + rows.length * size.row + FOOT;
   const { x, reach, ticks } = axisOf(rows, frame, scale, left, right);
-  const parts = [...ground(frame, x, ticks, { left, right, top, height, narrow, width })];
-  rows.forEach((row, n) => parts.push(...drawn(row, { x, reach, right, narrow, width, y: top + n * size.row, high: size.row, middle: size.middle })));
+  const parts = [...ground(frame, x, ticks, { top, height, width, marks })];
+  rows.forEach((row, n) => parts.push(...drawn(row, { x, reach, right, narrow, y: top + n * size.row, high: size.row, middle: size.middle })));
   return draw("svg", { viewBox: `0 0 ${width} ${height}`, width, height, class: "explore-plot", role: "img", "aria-label": frame.label }, ...parts);
 }
 
@@ -73,37 +74,39 @@ const written = (x) => x.toFixed(1);
  * @param {Frame} frame
  * @param {(ln: number) => number} x
  * @param {[ratio: number, words: string][]} ticks
- * @param {{ left: number, right: number, top: number, height: number, narrow: boolean, width: number }} place
+ * @param {{ top: number, height: number, width: number, marks: string[] }} place
  */
-function ground({ worthwhile, reference, sides, mark }, x, ticks, { left, right, top, height, narrow, width }) {
-  const worth = Math.log(worthwhile), from = narrow ? 0 : left - MARGIN, to = narrow ? width : right + MARGIN;
+function ground({ worthwhile, reference, sides }, x, ticks, { top, height, width, marks }) {
+  const worth = Math.log(worthwhile), bottom = height - FOOT, line = marks.length * LINE + TEXT, centre = x(0), room = Math.min(centre, width - centre), gap = 10;
+  const words = [`← ${sides[0]}`, `${sides[1]} →`], beside = Math.max(...words.map((text) => text.length)) * LETTER < room - gap;
   const parts = [
-    draw("text", { class: "explore-mark", x: 0, y: TEXT }, mark),
-    draw("text", { class: "explore-side", x: written(from), y: TEXT + 18 }, `← ${sides[0]}`),
-    draw("text", { class: "explore-side", x: written(to), y: TEXT + (narrow ? 32 : 18), "text-anchor": "end" }, `${sides[1]} →`),
-    draw("rect", { class: "explore-band", x: written(x(-worth)), y: top, width: written(x(worth) - x(-worth)), height: height - top }),
+    ...marks.map((text, n) => draw("text", { class: "explore-mark", x: 0, y: n * LINE + TEXT }, text)),
+    ...words.map((text, n) => draw("text", { // side by side about the middle, or one below the other where one is too long for that
+      class: "explore-side", x: written(beside ? centre + (n ? gap : -gap) : n ? width : 0), y: line + (beside ? 1 : n) * LINE, "text-anchor": (n === 0) === beside ? "end" : "start",
+    }, text)),
+    draw("rect", { class: "explore-band", x: written(x(-worth)), y: top, width: written(x(worth) - x(-worth)), height: bottom - top }),
   ];
   for (const [ratio, words] of ticks) {
     const at = written(x(Math.log(ratio)));
-    parts.push(draw("line", { class: ratio === 1 ? "explore-one" : "explore-grid", x1: at, x2: at, y1: top, y2: height }));
-    parts.push(draw("text", { class: "explore-tick", x: at, y: top - 4, "text-anchor": "middle" }, words));
+    parts.push(draw("line", { class: ratio === 1 ? "explore-no-difference" : "explore-grid", x1: at, x2: at, y1: top, y2: bottom }));
+    for (const y of [top - 4, height - 4]) { parts.push(draw("text", { class: "explore-tick", x: at, y, "text-anchor": "middle" }, words)); }
   }
   if (reference !== null) {
     const at = written(x(reference));
-    parts.push(draw("line", { class: "explore-reference", x1: at, x2: at, y1: top, y2: height }));
+    parts.push(draw("line", { class: "explore-reference", x1: at, x2: at, y1: top, y2: bottom }));
   }
   return parts;
 }
 
 /**
  * @param {Row} row
- * @param {{ x: (ln: number) => number, reach: number, right: number, narrow: boolean, width: number, y: number, high: number, middle: number }} place
+ * @param {{ x: (ln: number) => number, reach: number, right: number, narrow: boolean, y: number, high: number, middle: number }} place
  */
-function drawn(row, { x, reach, right, narrow, width, y, high, middle }) {
-  const centre = y + high * middle, line = narrow ? y + TEXT + 2 : centre + 4;
-  const label = draw("text", { class: `explore-label explore-${row.kind}`, x: 0, y: written(line) }, row.label);
+function drawn(row, { x, reach, right, narrow, y, high, middle }) {
+  const centre = y + high * middle, line = narrow ? y + LINE : centre + 4, figures = narrow ? line + LINE - 1 : line;
+  const label = draw("text", { class: `explore-label explore-words-${row.kind}`, x: 0, y: written(line) }, row.label);
   if (row.note) { label.append(draw("tspan", { class: "explore-note", dx: 6 }, row.note)); }
-  const parts = [label, draw("text", { class: "explore-figures", x: narrow ? width : written(right + MARGIN), y: written(line), "text-anchor": narrow ? "end" : "start" }, row.figures)];
+  const parts = [label, draw("text", { class: "explore-figures", x: narrow ? 0 : written(right + MARGIN), y: written(figures) }, row.figures)];
   if (row.estimate === null) { return parts; }
   if (row.wider) { parts.push(...bar(row.wider[0], row.wider[1], x, reach, centre, "explore-wider")); }
   if (row.low !== null && row.high !== null) { parts.push(...bar(row.low, row.high, x, reach, centre, `explore-line explore-${row.kind}`)); }

@@ -4,7 +4,7 @@ import { make } from "../form/dom.js";
 import { byMonths, withoutStudies } from "./answer.js";
 import { narrows, ruledOut } from "./choice.js";
 import { plot } from "./plot.js";
-import { amount, monthText, percent } from "./words.js";
+import { amount, percent, shortMonth } from "./words.js";
 
 /**
  * @typedef {import("./choice.js").Pair} Pair
@@ -16,7 +16,7 @@ import { amount, monthText, percent } from "./words.js";
  * @typedef {{ pair: Pair, endpoint: Endpoint, choice: Choice, answer: Answer }} Shown
  */
 
-const MOST_ROWS = 50, AT_ONCE = 1500, NORMAL = 1.959963984540054;
+const MOST_ROWS = 50, AT_ONCE = 300, NORMAL = 1.959963984540054;
 
 /**
  * What the selection comes to.
@@ -29,7 +29,7 @@ export function told({ pair, endpoint, choice, answer: { kept, pooled: { numbers
   const parts = [able === 0 ? words.say("nothing") : kept.length === 0 ? words.say("nothing_kept") : words.say("kept", { kept: kept.length, all: able })];
   if (kept.length) { parts.push(words.say("in_studies", { studies: numbers.length })); }
   if (fit && fit.low !== null && fit.high !== null) {
-    parts.push(words.say("pooled", { ratio: words.ratio(fit.estimate), low: words.ratio(fit.low), high: words.ratio(fit.high) }));
+    parts.push(words.say("pooled", { first: pair.first, second: pair.second, ratio: words.ratio(fit.estimate), low: words.ratio(fit.low), high: words.ratio(fit.high) }));
   } else if (kept.length) { parts.push(words.say("few")); }
   if (without && able) { parts.push(words.say("no_ratio", { without })); }
   if (!narrows(choice) && fit) { parts.push(words.say("whole")); }
@@ -69,7 +69,7 @@ export function published({ endpoint }, words, page) {
   const { published: answer, by_studies: studies } = endpoint;
   return [
     make("h2", { id: "explore-published-head" }, words.say("published_head")),
-    answer && make("p", {}, answer.sentence, answer.result && [" ", make("strong", {}, words.published(answer.result))]),
+    answer && make("p", {}, answer.sentence),
     make("p", {}, studies ? words.say("published_by_studies", { figures: words.published(studies) }) : words.say("published_not_pooled")),
     make("p", {}, make("a", { href: page }, words.say("published_page"))),
   ].filter((part) => part !== null);
@@ -184,7 +184,7 @@ export class Plots {
     const rows = [];
     for (const { month, submissions, studies, fit: known } of byMonths(pair, endpoint, answer.kept)) {
       if (known) {
-        rows.push({ label: words.say("months_row", { month: monthText(month) }), note: words.say("months_note", { submissions, studies }), figures: words.figures(known.estimate, known.low, known.high), estimate: known.estimate, low: known.low, high: known.high, kind: "pooled" });
+        rows.push({ label: words.say("months_row", { month: shortMonth(month) }), note: words.say("months_note", { submissions, studies }), figures: words.figures(known.estimate, known.low, known.high), estimate: known.estimate, low: known.low, high: known.high, kind: "pooled" });
       }
       if (submissions > AT_ONCE) { yield; }
     }
@@ -213,7 +213,7 @@ function forestRows({ pair, endpoint, choice, answer: { kept, pooled, prediction
   const rows = drawn.map((i) => {
     const one = pair.submissions[i], y = Number(endpoint.ln_ratio[i]), half = NORMAL * Math.sqrt(Number(endpoint.ln_variance[i])), at = place.get(i);
     const size = at === undefined ? undefined : pooled.fit ? pooled.weights[at] : 0, rule = ruledOut(one, choice);
-    const facts = { study: one.study, month: monthText(one.month), weight: percent(size ?? 0) };
+    const facts = { study: one.study, month: shortMonth(one.month), weight: percent(size ?? 0) };
     const note = at === undefined ? words.say(rule ? `left_${rule}` : "left_out") : words.say(pooled.fit ? "one_note_weight" : "one_note", facts);
     return {
       label: words.say("one", { number: i + 1 }), note, figures: words.figures(y, y - half, y + half), estimate: y, low: y - half, high: y + half,
@@ -222,7 +222,7 @@ function forestRows({ pair, endpoint, choice, answer: { kept, pooled, prediction
   });
   const { fit } = pooled;
   return fit === null ? rows : [...rows, {
-    label: words.say("pooled_row"), note: words.say("in_studies", { studies: pooled.numbers.length }), figures: words.figures(fit.estimate, fit.low, fit.high),
+    label: words.say("pooled_row"), note: words.say("studies", { studies: pooled.numbers.length }), figures: words.figures(fit.estimate, fit.low, fit.high),
     estimate: fit.estimate, low: fit.low, high: fit.high, kind: "pooled", wider: prediction,
   }];
 }

@@ -60,6 +60,11 @@ export function monthText(month) {
   return new Date(`${month}-15T00:00Z`).toLocaleDateString("en-GB", { month: "long", year: "numeric", timeZone: "UTC" });
 }
 
+/** A month such as "Mar 2026". @param {string} month */
+export function shortMonth(month) {
+  return new Date(`${month}-15T00:00Z`).toLocaleDateString("en-GB", { month: "short", year: "numeric", timeZone: "UTC" });
+}
+
 /** @param {number} share of one @returns {string} a percentage without decimals */
 export const percent = (share) => (100 * share).toFixed(0);
 

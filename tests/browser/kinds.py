@@ -12,6 +12,7 @@ KINDS = {
     "sharpening": r"/results/two[^/]+/sharpening/",
     "comparison": r"/results/steels[^/]+-v2-simulated/compare/[^/]+/",
     "explorer": r"/results/explore/",
+    "log": r"/results/log/two[^/]+/",
     "steels": r"/steels/",
     "steel": r"/steels/[^/]+/",
     "ledger": r"/submissions/",

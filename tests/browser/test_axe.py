@@ -7,8 +7,8 @@ from .crawling import NARROW
 from .kinds import example
 
 KINDS = [
-    "home", "pool", "endpoint", "comparison", "explorer", "steel", "ledger", "submission", "protocol", "changes", "objections", "objection",
-    "methods", "analysts", "data",
+    "home", "pool", "endpoint", "comparison", "explorer", "log", "steel", "ledger", "submission", "protocol", "changes", "objections",
+    "objection", "methods", "analysts", "data",
 ]  # fmt: skip
 
 

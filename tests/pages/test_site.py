@@ -129,7 +129,10 @@ def test_what_cannot_be_told_apart_has_no_ratio() -> None:
     for comparison in pool.endpoints[1].steels:
         row = re.search(rf'<tr id="{comparison.first}-and-{comparison.second}">(.*?)</tr>', page, re.DOTALL)
         assert row is not None
-        assert ("bar-mark" in row[1]) == ("×" in row[1]) == (comparison.state == "estimated")
+        assert ("×" in row[1]) == (comparison.state == "estimated")
+    drawn = re.findall(r'<svg class="plot-(?:wide|narrow)".*?</svg>', page, re.DOTALL)
+    told = sum(comparison.state == "estimated" for comparison in pool.endpoints[1].steels)
+    assert [one.count("plot-diamond") for one in drawn] == [told, told]
 
 
 def test_every_page_has_a_strict_policy_that_fits_its_scripts(site: Path) -> None:

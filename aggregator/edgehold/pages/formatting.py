@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from edgehold.results.model.moves import CourseResult
 from edgehold.results.model.objections import ObjectionResult
 from edgehold.results.model.ratio import RatioInterval
 from edgehold.results.model.results import Comparison, EndpointResult, Pool, SteelResult
@@ -107,7 +108,7 @@ def percent(value: float | None) -> str:
     return "–" if value is None else f"{value:.0f} %"
 
 
-def thing(comparison: Comparison, name: str) -> str:
+def thing(comparison: Comparison | CourseResult, name: str) -> str:
     """What one side of a comparison is called in a table."""
     return Reason("pages.sharpener", name=name) if comparison.factor == "practice" else name
 

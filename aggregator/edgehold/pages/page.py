@@ -11,7 +11,7 @@ from markupsafe import Markup
 
 from edgehold.results.words.sentences import ratio_text
 
-from . import addresses, analyses, bars, formatting, safe_text, spread_bars
+from . import addresses, analyses, bars, forests, formatting, safe_text, spread_bars
 
 
 @dataclass(frozen=True)
@@ -67,6 +67,7 @@ def environment() -> Environment:
         "analyses": analyses,
         "at": addresses,
         "bars": bars,
+        "forests": forests,
         "linked": safe_text.linked,
         "ratio": ratio_text,
         "spread_bars": spread_bars,

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 
 from edgehold.results.model.analyses import CrossedContrast, NetworkLine
 from edgehold.results.model.answers import Answer
-from edgehold.results.model.results import Comparison, EndpointResult, Pool, Results
+from edgehold.results.model.results import EndpointResult, Pool, Results
 from edgehold.words import Reason
 
 from . import addresses, analyses, bars, choose, contrast_curves
@@ -77,7 +77,6 @@ def _endpoint(pool: Pool, endpoint: EndpointResult) -> Page:
         "endpoint.html",
         pool=pool,
         endpoint=endpoint,
-        axis=bars.axis_of(endpoint, endpoint.steels),
         network_axis=_network_axis(endpoint, endpoint.network.lines if endpoint.network is not None else ()),
         model_axis=_model_axis([(endpoint, c) for c in endpoint.crossed.contrasts] if endpoint.crossed is not None else []),
         spread_axis=analyses.axes(endpoint),
@@ -113,7 +112,6 @@ def _of_pair(pool: Pool, factor: str, first: str, second: str) -> dict[str, obje
         "found": found,
         "common": _common_axis(found),
         "by_studies": by_studies,
-        "axes": _forest_axes(by_studies),
         "curves": along,
         "doubt": explored(pool, factor, first, second),
         "same_work": contrast_curves.same_work(pool, along) if along is not None else "",
@@ -127,15 +125,6 @@ def _common_axis(found: list[tuple[EndpointResult, Answer]]) -> bars.Axis:
     return bars.axis(results, min(e.worthwhile_ratio for e, _ in found))
 
 
-def _forest_axes(found: list[tuple[EndpointResult, Comparison]]) -> dict[str, bars.Axis]:
-    return {
-        e.id: bars.axis(
-            [c.result, *(c.prediction.result for _ in (1,) if c.prediction), *(line.result for line in c.lines)], e.worthwhile_ratio
-        )
-        for e, c in found
-    }
-
-
 def _sharpening(pool: Pool, log: str) -> Page:
     found = choose.practice(pool)
     by_studies = choose.by_studies(pool, "practice", found[0][1].first, found[0][1].second)
@@ -147,7 +136,6 @@ def _sharpening(pool: Pool, log: str) -> Page:
         by_studies=by_studies,
         doubt=explored(pool, "practice", found[0][1].first, found[0][1].second),
         modelled=analyses.answered(pool),
-        axes=_forest_axes(by_studies),
         common=_common_axis(found),
     )
     address = f"{addresses.pool(pool)}sharpening/"

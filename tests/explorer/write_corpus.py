@@ -1,7 +1,7 @@
 """Two hundred drawn selections of the demonstration's submissions and what the program says of each, for the explorer to say the same.
 
-The evidence is what a built site hands to the explorer; one pair more is made up, of a size that the demonstration has not. Run this
-again after a change of pooling or of the demonstration, with a site built::
+The evidence is what a built site hands to the explorer; two pairs more are made up, for what the demonstration has not: a great
+size, and perfect agreement. Run this again after a change of pooling or of the demonstration, with a site built::
 
     python -m tests.explorer.write_corpus build/site/data/explore
 """
@@ -26,10 +26,18 @@ FEW = 0.2  # how often a selection may stay that leaves too few studies to pool
 
 
 def evidence(folder: Path) -> dict[str, dict[str, Any]]:
-    """Every pair of which five submissions or more have a ratio somewhere, and one that is made up, by pool and pair."""
+    """Every pair of which five submissions or more have a ratio somewhere, and two that are made up, by pool and pair."""
     read = [json.loads(path.read_text(encoding="utf-8")) for path in sorted(folder.glob("*/*.json"))]
     told = [pair for pair in read if max(sum(v is not None for v in e["ln_variance"]) for e in pair["endpoints"]) >= LEAST]
-    return {f"{pair['pool']}/{pair['pair']}": pair for pair in (*told, made_up(np.random.default_rng(SEED)))}
+    return {f"{pair['pool']}/{pair['pair']}": pair for pair in (*told, agreeing(), made_up(np.random.default_rng(SEED)))}
+
+
+def agreeing() -> dict[str, Any]:
+    """A simulated pair whose submissions agree better than their variances say, so that no spread is estimable."""
+    pair = made_up(np.random.default_rng(SEED))
+    (endpoint,), few = pair["endpoints"], 8
+    figures = {"ln_ratio": [0.2 + 0.001 * i for i in range(few)], "ln_variance": [0.05] * few, "bound": [None] * few}
+    return pair | {"pair": "demo-one-and-demo-same", "submissions": pair["submissions"][:few], "endpoints": [endpoint | figures]}
 
 
 def made_up(rng: np.random.Generator) -> dict[str, Any]:
@@ -99,7 +107,7 @@ def drawn(pair: dict[str, Any], rng: np.random.Generator) -> str:
 def cases(pairs: dict[str, dict[str, Any]]) -> list[dict[str, Any]]:
     """Pair, endpoint, address and answer of every selection: each pair whole, then drawn ones, pairs of many submissions oftener."""
     rng = np.random.default_rng(SEED)
-    names, weights = list(pairs)[:-1], np.array([len(pair["submissions"]) for pair in pairs.values()][:-1], float)
+    names, weights = list(pairs)[:-2], np.array([len(pair["submissions"]) for pair in pairs.values()][:-2], float)
     found = [_case(pairs, name, e["id"], "") for name, pair in pairs.items() for e in pair["endpoints"]]
     while len(found) < DRAWN:
         name = list(pairs)[-1] if rng.random() < RARELY else str(rng.choice(names, p=weights / weights.sum()))

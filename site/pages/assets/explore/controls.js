@@ -192,7 +192,8 @@ export class Ticks {
       const rule = ruledOut(one, choice);
       box.disabled = rule !== "";
       box.checked = rule === "" && !choice.leave.has(one.id);
-      why.textContent = rule ? words.say(`left_${rule}`) : "";
+      const silent = pair?.endpoints.some(({ id, ln_variance: v }) => id === choice.endpoint && v[i] === null);
+      why.textContent = rule ? words.say(`left_${rule}`) : silent ? words.say("no_own") : "";
     });
     return line;
   }

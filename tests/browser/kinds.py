@@ -13,6 +13,10 @@ KINDS = {
     "comparison": r"/results/steels[^/]+-v2-simulated/compare/[^/]+/",
     "explorer": r"/results/explore/",
     "log": r"/results/log/two[^/]+/",
+    "a or b": r"/compare/",
+    "two steels": r"/compare/demo-[^/]+/",
+    "two levels": r"/compare/[^/]+/coarse-and-fine/",
+    "two sharpeners": r"/compare/practised-and-novice/",
     "steels": r"/steels/",
     "steel": r"/steels/[^/]+/",
     "ledger": r"/submissions/",
@@ -26,6 +30,7 @@ KINDS = {
     "methods": r"/methods/",
     "analysts": r"/analysts/",
     "data": r"/data/",
+    "archive": r"/archive/",
     "submit": r"/submit/",
     "safety": r"/safety/",
 }

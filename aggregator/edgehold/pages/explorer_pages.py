@@ -69,5 +69,5 @@ def _page(pool: Pool, of: Evidence) -> str:
         answers = choose.of_pair(pool, factor, first, second)
         target = addresses.pair(pool, answers[0][1]) if answers else addresses.pool(pool)
     else:
-        target = addresses.levels(pool) if factor == "level" else f"{addresses.pool(pool)}sharpening/"
+        target = addresses.levels(pool) if factor == "level" else addresses.sharpening(pool)
     return addresses.relative(addresses.EXPLORER, target)

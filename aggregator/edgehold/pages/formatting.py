@@ -133,6 +133,18 @@ def few(number_of: int) -> str:
     return SMALL_NUMBERS[number_of] if number_of < len(SMALL_NUMBERS) else f"{number_of:,}"
 
 
+def short_name(steel: SteelResult) -> str:
+    """What people call a steel: its first designation without the system; an invented one and a class by id."""
+    if steel.simulated or steel.kind == "class" or not steel.names:
+        return steel.id
+    return designation(steel.names[0])
+
+
+def designation(written: str) -> str:
+    """A designation without its system, such as "D2" of "AISI/SAE D2"."""
+    return written.partition(" ")[2] or written
+
+
 def composition(steel: SteelResult) -> str:
     """Limits of a steel, element by element."""
     limits = (Reason("steels.element", element=one.element, range=share_range(one.least, one.most)) for one in steel.composition)

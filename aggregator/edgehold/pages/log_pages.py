@@ -67,7 +67,7 @@ def _log(log: PoolLog, has_pool: bool, shared: dict[str, object]) -> Page:
         **shared,
     )
     name = Reason("pages.log_title", protocol=log.protocol, major=log.major, origin=log.origin)
-    return Page(addresses.log(log), name, html, "Results", record=True)
+    return Page(addresses.log(log), name, html, "Results", record=True, simulated=log.origin == "simulated")
 
 
 def _rows(log: PoolLog, course: CourseResult) -> list[tuple[MonthResult, Move]]:

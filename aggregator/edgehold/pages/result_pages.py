@@ -9,7 +9,7 @@ from edgehold.results.model.answers import Answer
 from edgehold.results.model.results import EndpointResult, Pool, Results
 from edgehold.words import Reason
 
-from . import addresses, analyses, bars, choose, contrast_curves
+from . import addresses, analyses, bars, choose, contrast_curves, families
 from .curves import curves
 from .explorer_pages import explored
 from .formatting import endpoints_in_order, pool_name
@@ -34,6 +34,10 @@ def result_pages(results: Results) -> Iterator[Page]:
             yield _levels(pool, log)
 
 
+def _simulated(pool: Pool) -> bool:
+    return pool.origin == "simulated"
+
+
 def axes(pool: Pool) -> dict[str, bars.Axis]:
     """One scale an endpoint, common to all its comparisons of steels."""
     return {e.id: bars.axis_of(e, e.steels) for e in pool.endpoints}
@@ -56,9 +60,10 @@ def _pool(pool: Pool, log: str, not_fitted: int) -> Page:
         ],
         practice=choose.practice(pool),
         practice_axis=_practice_axis(pool),
+        families=families.shown(pool),
         chart=curves(pool, pool.headline),
     )
-    return Page(addresses.pool(pool), f"Results: {pool_name(pool)}", html, "Results", pool.headline)
+    return Page(addresses.pool(pool), f"Results: {pool_name(pool)}", html, "Results", pool.headline, simulated=_simulated(pool))
 
 
 def _by_endpoint(pool: Pool, first: str, second: str) -> dict[str, Answer]:
@@ -82,7 +87,7 @@ def _endpoint(pool: Pool, endpoint: EndpointResult) -> Page:
         spread_axis=analyses.axes(endpoint),
     )
     name = f"{endpoint.title}: {pool_name(pool)}"
-    return Page(addresses.endpoint(pool, endpoint.id), name, html, "Results", record=True)
+    return Page(addresses.endpoint(pool, endpoint.id), name, html, "Results", record=True, simulated=_simulated(pool))
 
 
 def _network_axis(endpoint: EndpointResult, lines: Iterable[NetworkLine]) -> bars.Axis:
@@ -98,7 +103,8 @@ def _model_axis(found: list[tuple[EndpointResult, CrossedContrast]]) -> bars.Axi
 def _pair(pool: Pool, first: str, second: str, log: str) -> Page:
     html = render("pair.html", pool=pool, log=log, **_of_pair(pool, "steel", first, second))
     name = f"{first} and {second}: {pool.protocol} version {pool.major}"  # short enough to stay unlike any other when cut
-    return Page(addresses.pair(pool, choose.of_pair(pool, "steel", first, second)[0][1]), name, html, "Results", record=True)
+    address = addresses.pair(pool, choose.of_pair(pool, "steel", first, second)[0][1])
+    return Page(address, name, html, "Results", record=True, simulated=_simulated(pool))
 
 
 def _of_pair(pool: Pool, factor: str, first: str, second: str) -> dict[str, object]:
@@ -138,12 +144,14 @@ def _sharpening(pool: Pool, log: str) -> Page:
         modelled=analyses.answered(pool),
         common=_common_axis(found),
     )
-    address = f"{addresses.pool(pool)}sharpening/"
-    return Page(address, Reason("pages.practice_title", pool=pool_name(pool)), html, "Results")
+    return Page(
+        addresses.sharpening(pool), Reason("pages.practice_title", pool=pool_name(pool)), html, "Results", simulated=_simulated(pool)
+    )
 
 
 def _levels(pool: Pool, log: str) -> Page:
     compared = choose.pairs(pool, "level")
     words = sorted({word for pair in compared for word in pair})
     html = render("levels.html", pool=pool, log=log, words=words, pairs=[_of_pair(pool, "level", *pair) for pair in compared])
-    return Page(addresses.levels(pool), Reason("pages.levels_title", pool=pool_name(pool)), html, "Results", record=True)
+    title = Reason("pages.levels_title", pool=pool_name(pool))
+    return Page(addresses.levels(pool), title, html, "Results", record=True, simulated=_simulated(pool))

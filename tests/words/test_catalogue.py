@@ -57,8 +57,8 @@ def strings():
 
 
 SENTENCES = (
-    "all_runs", "blank_sheet", "card", "curve_pairs", "drafts", "errors", "forms", "model_answer", "moves", "network", "own_answer",
-    "pages", "plan", "planner", "probes", "published", "references", "report", "request_summary", "schemas", "sending",
+    "all_runs", "blank_sheet", "card", "curve_pairs", "drafts", "errors", "forms", "marks", "model_answer", "moves", "network",
+    "own_answer", "pages", "plan", "planner", "probes", "published", "references", "report", "request_summary", "schemas", "sending",
     "steels", "studies_answer", "study_checks", "tables", "warnings",
 )  # groups of whole sentences  # fmt: skip
 HANDED_OUT = (

@@ -62,7 +62,7 @@ SENTENCES = (
     "steels", "studies_answer", "study_checks", "tables", "warnings",
 )  # groups of whole sentences  # fmt: skip
 HANDED_OUT = (
-    "endpoints", "errors", "flags", "factors", "contrasts", "estimates", "letters", "numbers", "own_answer", "planner", "questions",
+    "card", "endpoints", "errors", "flags", "factors", "contrasts", "estimates", "letters", "numbers", "own_answer", "planner", "questions",
     "sending", "warnings",
 )  # whole groups, for the browser to fill in, and codes of findings  # fmt: skip
 

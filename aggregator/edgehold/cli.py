@@ -61,7 +61,11 @@ def _parser() -> argparse.ArgumentParser:
     form.add_argument("--annotate", action="store_true", help="print the findings so that GitHub shows them at their lines")
 
     _command(commands, "pool", _pool, "check and pool; write the results to build/results")
-    _command(commands, "site", _site, "check, pool and build the pages; write build/results and build/site")
+    site = _command(commands, "site", _site, "check, pool and build the pages; write build/results and build/site")
+    site.add_argument("--archive", metavar="FOLDER", help="keep this build in FOLDER, and lay all builds kept there into the site")
+
+    deposit = _command(commands, "deposit", _deposit, "check, pool and write data, sources, hashes and metadata as one ZIP file")
+    deposit.add_argument("file", metavar="FILE", help="where to write it")
 
     exchange = _command(commands, "exchange", _exchange, "name the further runs that would best tell sharpeners from testers")
     exchange.add_argument("--count", type=_positive, default=5, metavar="N", help="how many runs for each protocol (default 5)")
@@ -160,7 +164,7 @@ def _warn(text: str) -> None:
 
 def _check(arguments: argparse.Namespace) -> int:
     from .records import load_repository
-    from .records.report import check_counts, check_json, check_text, within
+    from .records.report import check_counts, check_json, check_text, site_of, within
     from .records.request.report import annotations
 
     if arguments.against is not None:
@@ -171,7 +175,7 @@ def _check(arguments: argparse.Namespace) -> int:
     repository = load_repository(root)
     findings = within(repository.findings, root, arguments.paths)
     if arguments.annotate:
-        print(*filter(None, [annotations(findings), check_counts(findings, repository)]), sep="\n")
+        print(*filter(None, [annotations(findings, site_of(root)), check_counts(findings, repository)]), sep="\n")
     else:
         print(check_json(findings, repository) if arguments.json else check_text(findings, repository))
     return ERRORS_FOUND if any(f.severity == "error" for f in findings) else FINE
@@ -192,7 +196,7 @@ def _check_request(arguments: argparse.Namespace) -> int:
         checked, summary = summarised(root, arguments.against)
         Path(arguments.summary).write_text(summary, encoding="utf-8")
     if arguments.annotate:
-        print(*filter(None, [annotations(checked.findings), request_counts(checked)]), sep="\n")
+        print(*filter(None, [annotations(checked.findings, checked.proposal.site), request_counts(checked)]), sep="\n")
     else:
         print(request_json(checked) if arguments.json else request_text(checked))
     return ERRORS_FOUND if checked.errors else FINE
@@ -208,8 +212,16 @@ def _pool(arguments: argparse.Namespace) -> int:
 def _site(arguments: argparse.Namespace) -> int:
     from .pipeline import site
 
-    page = site(_root(arguments), _say, _warn)
+    page = site(_root(arguments), _say, _warn, Path(arguments.archive) if arguments.archive is not None else None)
     print(Reason("commands.site_built", page=str(page)))
+    return FINE
+
+
+def _deposit(arguments: argparse.Namespace) -> int:
+    from .pipeline import deposit
+
+    deposit(_root(arguments), Path(arguments.file), _say)
+    print(f"wrote {arguments.file}")
     return FINE
 
 
@@ -267,6 +279,11 @@ def _draft(arguments: argparse.Namespace) -> int:
         from .cards.of_repository import card_of
 
         print(card_of(root, arguments.id, arguments.version))
+        return FINE
+    if getattr(arguments, "questions", False):
+        from .review.method_drafts import answers_text
+
+        print(answers_text(), end="")
         return FINE
     draft = draft_of(root, arguments)
     if arguments.print:

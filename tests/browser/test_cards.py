@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import hashlib
 import re
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -14,15 +15,19 @@ from answers.cases import files, rules_of
 from playwright.sync_api import Browser, Page, expect
 
 from edgehold.cards.fitting import CUT, HASH, LONGEST, SHORTEST, Line, fitted
+from edgehold.cards.method import method_card
+from edgehold.pages import addresses
+from edgehold.records import load_repository
 from edgehold.report.card import report_card
 from tests.planning.households import HOUSEHOLDS, SEEDS, asked_in_the_browser, card, handed_out
 from tests.report.reports import opened, report
 
+from .crawling import NARROW
+from .forms import Tab, new_context
 from .keyboard import Keyboard
 from .serving import modules
 
 ASSETS = Path(__file__).parents[2] / "site" / "pages" / "assets"
-NARROW = {"width": 390, "height": 800}
 EVENING = Path(__file__).parents[2] / "submissions" / "simulated" / "two-sharpeners-rope" / "dunlin-2026-10-p47.json"
 ASK = "https://boatyard.example/objections/new/?protocol=x&version=1.0.0"
 METHOD = "/protocols/two-sharpeners-rope/2.0.0/"
@@ -146,3 +151,43 @@ def test_the_finished_file_is_named_by_its_hash_in_the_post(open_page):
     hashed = hashlib.sha256(Path(saved.value.path()).read_bytes()).hexdigest()
     expect(page.locator("#form-next pre.post")).to_contain_text(f"SHA-256 of the result's file: {hashed[:HASH]}…")
     assert "SHA-256" not in page.locator("#form-answer pre.post").text_content()
+
+
+def test_a_critic_goes_from_a_card_in_the_clipboard_to_an_objection(browser, form_base, form_root, tmp_path):
+    """With the keyboard, on a telephone: the card's last line leads to the form, and what comes out of it passes the check."""
+    key = ("two-sharpeners-rope", "2.0.0")
+    loaded = load_repository(form_root).protocols[key]
+    ask = form_base + addresses.objection_form(*key)
+    context = new_context(browser, viewport=NARROW, permissions=["clipboard-read", "clipboard-write"])
+    tab = Tab(context, form_base, "/objections/new/?protocol=analysis")  # any page: it stands for wherever the card was posted
+    page = tab.page
+    page.evaluate("card => navigator.clipboard.writeText(card)", method_card(loaded.record, "adopted", loaded.sha256, form_base, ask))
+    pasted = page.evaluate("navigator.clipboard.readText()")
+    (address,) = re.findall(r"What is wrong with this\? (\S+)", pasted)
+    page.goto(address)
+    keyboard = Keyboard(page)
+    expect(page.get_by_label("Against", exact=True)).to_have_value("@".join(key))
+    keyboard.reach(page.get_by_label("Title", exact=True))
+    keyboard.write("The last half is cut by a tired hand")
+    keyboard.choose(page.get_by_label("Threat", exact=True), "order")
+    keyboard.reach(page.get_by_label("blocking", exact=True))
+    keyboard.press("ArrowDown")  # material
+    keyboard.reach(page.get_by_label("Statement", exact=True))
+    keyboard.write("Hands tire.")
+    keyboard.reach(page.get_by_label("Handle", exact=True))
+    keyboard.write("auk")
+    keyboard.choose(page.get_by_label("Interest", exact=True), "none")
+    keyboard.reach(page.get_by_role("button", name="Check and save the file"))
+    with page.expect_download() as waited:
+        keyboard.press("Enter")
+    path = page.locator("#form-path").inner_text()
+    for part in ("protocols", "submissions"):
+        shutil.copytree(form_root / part, tmp_path / part)
+    (tmp_path / path).parent.mkdir()
+    shutil.copy(waited.value.path(), tmp_path / path)
+    found = load_repository(tmp_path)
+    assert [f for f in found.errors if f.file == path] == []
+    thread = next(thread for thread in found.objections if thread.path == path)
+    assert (thread.objection.against.version, thread.objection.threat, thread.objection.severity) == ("2.0.0", "order", "material")
+    assert keyboard.lost == [] and tab.troubles == []
+    context.close()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from functools import lru_cache
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -11,7 +11,27 @@ from markupsafe import Markup
 
 from edgehold.results.words.sentences import ratio_text
 
-from . import addresses, analyses, bars, formatting, safe_text, spread_bars
+from . import addresses, analyses, bars, choose, forests, formatting, safe_text, spread_bars
+
+
+@dataclass(frozen=True)
+class Findable:
+    """How the search finds a page.
+
+    Attributes
+    ----------
+    kind : what it is, by the name of a pattern in ``words/catalogue/search.json``.
+    names : other names that people use for it.
+    told : a line about it; without one the page's description, or its first words.
+    older : whether a newer one replaced it.
+    parts : lines of a table with an address of their own: id, kind, title, a line about it.
+    """
+
+    kind: str = "page"
+    names: tuple[str, ...] = ()
+    told: str = ""
+    older: bool = False
+    parts: tuple[tuple[str, str, str, str], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -23,8 +43,11 @@ class Page:
     address : from the site's root, with a slash at both ends.
     title : for the browser's tab; anything special is taken out of it.
     section : folder of the navigation's entry this page belongs under.
-    record : one of many pages of the same kind; left out of the search.
+    record : one of many pages of the same kind; the search finds it by title and names alone, and not part by part.
+    found : how the search finds it.
     contents : whether a table of contents stands beside it.
+    simulated : whether its figures are a demonstration's.
+    structured : what it says of itself for machines, as JSON-LD; empty for nothing.
     """
 
     address: str
@@ -33,7 +56,10 @@ class Page:
     section: str
     description: str = ""
     record: bool = False
+    found: Findable = Findable()
     contents: bool = False
+    simulated: bool = False
+    structured: str = ""
 
     def file(self) -> tuple[str, str]:
         """Path and text for the site generator: settings as YAML (JSON is YAML), then finished HTML."""
@@ -45,8 +71,9 @@ class Page:
         }
         if self.description:
             settings["description"] = safe_text.title(self.description, 160)
-        if self.record:
-            settings["search"] = {"exclude": True}
+        settings["found"] = asdict(self.found) | {"record": self.record}
+        if self.structured:
+            settings["structured"] = safe_text.data_block(self.structured)
         html = addresses.relative_links(self.html, self.address)
         lines = "\n".join(f"{key}: {json.dumps(value, ensure_ascii=False)}" for key, value in settings.items())
         return addresses.source(self.address), f"---\n{lines}\n---\n{html}"
@@ -67,6 +94,8 @@ def environment() -> Environment:
         "analyses": analyses,
         "at": addresses,
         "bars": bars,
+        "choose": choose,
+        "forests": forests,
         "linked": safe_text.linked,
         "ratio": ratio_text,
         "spread_bars": spread_bars,

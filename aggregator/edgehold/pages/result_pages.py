@@ -2,35 +2,41 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 
 from edgehold.results.model.analyses import CrossedContrast, NetworkLine
 from edgehold.results.model.answers import Answer
-from edgehold.results.model.results import Comparison, EndpointResult, Pool, Results
+from edgehold.results.model.results import EndpointResult, Pool, Results
 from edgehold.words import Reason
 
-from . import addresses, analyses, bars, choose, contrast_curves
+from . import addresses, analyses, bars, choose, contrast_curves, families
 from .curves import curves
+from .explorer_pages import explored
 from .formatting import endpoints_in_order, pool_name
 from .log_pages import address_of
-from .page import Page, render
+from .page import Findable, Page, render
 
 
 def result_pages(results: Results) -> Iterator[Page]:
     """The index and everything below it."""
     html = render("results.html", measured=choose.measured(results), simulated=choose.simulated(results))
     yield Page("/results/", "Results", html, "Results", Reason("pages.results_told"))
+    called = {steel.id: choose.called(steel) for steel in results.steels}
     for pool in results.pools:
         log = address_of(results, pool.protocol, pool.major, pool.origin)
         yield _pool(
             pool, log, sum((one.protocol, one.major, one.origin) == (pool.protocol, pool.major, pool.origin) for one in results.not_fitted)
         )
         yield from (_endpoint(pool, e) for e in pool.endpoints)
-        yield from (_pair(pool, first, second, log) for first, second in choose.pairs(pool, "steel"))
+        yield from (_pair(pool, first, second, log, called) for first, second in choose.pairs(pool, "steel"))
         if choose.practice(pool):
             yield _sharpening(pool, log)
         if choose.pairs(pool, "level"):
             yield _levels(pool, log)
+
+
+def _simulated(pool: Pool) -> bool:
+    return pool.origin == "simulated"
 
 
 def axes(pool: Pool) -> dict[str, bars.Axis]:
@@ -55,9 +61,19 @@ def _pool(pool: Pool, log: str, not_fitted: int) -> Page:
         ],
         practice=choose.practice(pool),
         practice_axis=_practice_axis(pool),
+        families=families.shown(pool),
         chart=curves(pool, pool.headline),
     )
-    return Page(addresses.pool(pool), f"Results: {pool_name(pool)}", html, "Results", pool.headline)
+    return Page(
+        addresses.pool(pool),
+        f"Results: {pool_name(pool)}",
+        html,
+        "Results",
+        pool.headline,
+        record=True,
+        simulated=_simulated(pool),
+        found=Findable("result", (pool.protocol, pool.medium)),
+    )
 
 
 def _by_endpoint(pool: Pool, first: str, second: str) -> dict[str, Answer]:
@@ -76,13 +92,13 @@ def _endpoint(pool: Pool, endpoint: EndpointResult) -> Page:
         "endpoint.html",
         pool=pool,
         endpoint=endpoint,
-        axis=bars.axis_of(endpoint, endpoint.steels),
         network_axis=_network_axis(endpoint, endpoint.network.lines if endpoint.network is not None else ()),
         model_axis=_model_axis([(endpoint, c) for c in endpoint.crossed.contrasts] if endpoint.crossed is not None else []),
         spread_axis=analyses.axes(endpoint),
     )
     name = f"{endpoint.title}: {pool_name(pool)}"
-    return Page(addresses.endpoint(pool, endpoint.id), name, html, "Results", record=True)
+    found = Findable("endpoint", (endpoint.id, endpoint.role), pool.headline if endpoint.primary else endpoint.sharpening)
+    return Page(addresses.endpoint(pool, endpoint.id), name, html, "Results", record=True, found=found, simulated=_simulated(pool))
 
 
 def _network_axis(endpoint: EndpointResult, lines: Iterable[NetworkLine]) -> bars.Axis:
@@ -95,10 +111,12 @@ def _model_axis(found: list[tuple[EndpointResult, CrossedContrast]]) -> bars.Axi
     return bars.axis([r for _, c in found for r in (c.result, c.new_hands)], worthwhile)
 
 
-def _pair(pool: Pool, first: str, second: str, log: str) -> Page:
+def _pair(pool: Pool, first: str, second: str, log: str, called: Mapping[str, tuple[str, ...]]) -> Page:
     html = render("pair.html", pool=pool, log=log, **_of_pair(pool, "steel", first, second))
     name = f"{first} and {second}: {pool.protocol} version {pool.major}"  # short enough to stay unlike any other when cut
-    return Page(addresses.pair(pool, choose.of_pair(pool, "steel", first, second)[0][1]), name, html, "Results", record=True)
+    _, answer = choose.of_pair(pool, "steel", first, second)[0]
+    found = Findable("pair", (*called.get(first, ()), *called.get(second, ())), answer.sentence)
+    return Page(addresses.pair(pool, answer), name, html, "Results", record=True, found=found, simulated=_simulated(pool))
 
 
 def _of_pair(pool: Pool, factor: str, first: str, second: str) -> dict[str, object]:
@@ -112,8 +130,8 @@ def _of_pair(pool: Pool, factor: str, first: str, second: str) -> dict[str, obje
         "found": found,
         "common": _common_axis(found),
         "by_studies": by_studies,
-        "axes": _forest_axes(by_studies),
         "curves": along,
+        "doubt": explored(pool, factor, first, second),
         "same_work": contrast_curves.same_work(pool, along) if along is not None else "",
         "same_sharpness": contrast_curves.same_sharpness(pool, along) if along is not None else "",
     }
@@ -125,15 +143,6 @@ def _common_axis(found: list[tuple[EndpointResult, Answer]]) -> bars.Axis:
     return bars.axis(results, min(e.worthwhile_ratio for e, _ in found))
 
 
-def _forest_axes(found: list[tuple[EndpointResult, Comparison]]) -> dict[str, bars.Axis]:
-    return {
-        e.id: bars.axis(
-            [c.result, *(c.prediction.result for _ in (1,) if c.prediction), *(line.result for line in c.lines)], e.worthwhile_ratio
-        )
-        for e, c in found
-    }
-
-
 def _sharpening(pool: Pool, log: str) -> Page:
     found = choose.practice(pool)
     by_studies = choose.by_studies(pool, "practice", found[0][1].first, found[0][1].second)
@@ -143,16 +152,31 @@ def _sharpening(pool: Pool, log: str) -> Page:
         log=log,
         found=found,
         by_studies=by_studies,
+        doubt=explored(pool, "practice", found[0][1].first, found[0][1].second),
         modelled=analyses.answered(pool),
-        axes=_forest_axes(by_studies),
         common=_common_axis(found),
     )
-    address = f"{addresses.pool(pool)}sharpening/"
-    return Page(address, Reason("pages.practice_title", pool=pool_name(pool)), html, "Results")
+    return Page(
+        addresses.sharpening(pool),
+        Reason("pages.practice_title", pool=pool_name(pool)),
+        html,
+        "Results",
+        record=True,
+        simulated=_simulated(pool),
+        found=Findable("result", (), found[0][1].sentence),
+    )
 
 
 def _levels(pool: Pool, log: str) -> Page:
     compared = choose.pairs(pool, "level")
     words = sorted({word for pair in compared for word in pair})
     html = render("levels.html", pool=pool, log=log, words=words, pairs=[_of_pair(pool, "level", *pair) for pair in compared])
-    return Page(addresses.levels(pool), Reason("pages.levels_title", pool=pool_name(pool)), html, "Results", record=True)
+    return Page(
+        addresses.levels(pool),
+        Reason("pages.levels_title", pool=pool_name(pool)),
+        html,
+        "Results",
+        record=True,
+        simulated=_simulated(pool),
+        found=Findable("levels", tuple(words)),
+    )

@@ -130,7 +130,8 @@ VERBS = {
 NOUNS = re.compile(r"\{(\w+)(?::[^}]*)?\} (?:(?!when |was |of |typically |number |times )[a-z]+ )?(\w+s|people)\b")
 ONE_IS_ANOTHER_PATTERN = {
     "compare.evidence_both", "estimates.splits", "plan.more_runs", "plan.more_runs_than_wished", "protocols.endpoints_primary",
-    "search.other", "report.others", "report.worth_learning", "studies_answer.each_a_study", "studies_answer.listed", "studies_answer.pooled",
+    "search.other", "report.others", "report.worth_learning", "studies_answer.each_a_study", "studies_answer.listed",
+    "studies_answer.pooled",
 }  # fmt: skip
 """Where one has a pattern of its own, or never arises: three studies are pooled, a round has two runs."""
 NEVER_ONE = {

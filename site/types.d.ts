@@ -88,6 +88,7 @@ interface EndpointRule {
   title: string;
   role: string;
   kind: string;
+  primary: boolean;
   worthwhile_ratio: number;
   at: number;
   start: number;
@@ -99,12 +100,14 @@ interface EndpointRule {
 interface Protocol {
   id: string;
   version: string;
+  title: string;
+  medium: { name: string };
   estimand: string;
   work: WorkRule;
   reading: ReadingRule;
   endpoints: EndpointRule[];
   design: { side_by_side?: string | null };
-  question?: { levels?: RuleEntry["levels"] };
+  question?: { factor?: string; levels?: RuleEntry["levels"] };
 }
 
 interface RepeatabilityEntry {
@@ -124,6 +127,24 @@ interface Sentences {
   factors: Dictionary<string>;
   contrasts: Dictionary<string>;
   methods: Dictionary<string>;
+}
+
+/** A pattern of the catalogue; of three entries where a number decides the form of a noun. */
+type Pattern = string | { count: string; one: string; other: string };
+
+/** How long a card may be and how its lines are cut (aggregator/edgehold/cards). */
+interface CardFigures {
+  longest: number;
+  shortest: number;
+  cut: string;
+  hash: number;
+  most_told: number;
+  most_percent: number;
+}
+
+interface CardRules {
+  figures: CardFigures;
+  says: Dictionary<Pattern>;
 }
 
 /** What bars stand on: reaches, marks by reach, and the measures of a drawing. */
@@ -156,6 +177,9 @@ interface AnswerRules extends UnitRules {
   steels: Dictionary<string>;
   compositions: CompositionRules;
   sentences: Sentences;
+  report: Dictionary<Pattern>;
+  card: CardRules;
+  ask?: string;
   scale: RatioScale;
 }
 
@@ -586,6 +610,8 @@ interface SubmissionDraft {
   [name: string]: unknown;
   id?: string;
   origin?: string;
+  month?: string;
+  plan?: unknown;
   protocol?: { id: string; version: string };
   people?: Named[];
   blades?: Named[];
@@ -735,6 +761,8 @@ interface CanonicalRun {
   lot?: string;
   lot_changes?: unknown;
   ended: string;
+  blinding?: string | null;
+  preparation?: string;
   readings: CanonicalReading[];
   blade: string;
   steel: string | null;

@@ -330,9 +330,10 @@ def _plan(arguments: argparse.Namespace) -> int:
 
             files += give_out(root, advice.plan, Path(arguments.sheets))
     if arguments.card:
+        from .cards.address import ask_for
         from .planning.card import plan_card
 
-        print(plan_card(advice))
+        print(plan_card(advice, ask_for(root, advice.plan.protocol)))
     else:
         print(advice_json(advice) if arguments.json else advice_text(advice))
     for file in files:
@@ -378,9 +379,10 @@ def _report(arguments: argparse.Namespace) -> int:
     table, pool = (Path(name) if name else None for name in (arguments.table, arguments.pool))
     report = report_at(root, opened, table, weekly, pool)
     if arguments.card:
+        from .cards.address import ask_for
         from .report.card import report_card
 
-        print(report_card(report))
+        print(report_card(report, ask_for(root, report.record.protocol)))
     else:
         print(report_json(report) if arguments.json else report_text(report))
     if arguments.html is not None:

@@ -265,7 +265,7 @@ def test_a_field_is_checked_when_it_is_left_and_says_what_is_wrong_beside_it(tab
     tab.page.keyboard.press("Tab")
     expect(handle).to_have_attribute("aria-invalid", "true")
     said = tab.page.locator(f"[id='{handle.get_attribute('aria-describedby').split()[-1]}']")
-    expect(said).to_have_text("Capitals stand where only lower case may. What would be right: write wren.")
+    expect(said).to_have_text("Capitals stand where only lower case may. What to do: write wren.")
     expect(tab.person(2).locator(".said:visible")).to_have_count(0)
 
 

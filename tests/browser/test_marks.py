@@ -3,6 +3,7 @@
 import re
 from collections import Counter
 
+import pytest
 from playwright.sync_api import expect
 
 
@@ -33,12 +34,63 @@ def test_every_page_made_from_simulated_data_says_so(facts):
     assert {address for address, text in pages.items() if "simulated" not in text.lower()} == set()
 
 
-def test_every_row_with_an_invented_steel_or_submission_says_so(open_page, facts):
-    """Rows of ratios in tables of results; in charts and captions it is the label that says it."""
+def test_every_table_of_invented_results_says_so_in_its_caption_and_nowhere_else(open_page, facts):
+    """So that a picture of the table still says it, and no row has to."""
     page = open_page(next(a for a in facts if "/steels-exchanged-rope-v2-simulated/compare/" in a))
-    rows = page.locator("article table:has(tfoot) tbody tr").all_inner_texts()
-    assert rows
-    assert [row for row in rows if "simulated" not in row.lower()] == []
+    captions = page.locator("article table caption").all_text_contents()
+    assert len(captions) > 5
+    assert [caption for caption in captions if not caption.endswith("Simulated.")] == []
+    assert [row for row in page.locator("article table tr").all_text_contents() if "simulated" in row.lower()] == []
+
+
+@pytest.mark.parametrize("width", [390, 1280])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_banner_of_invented_results_stays_in_view_and_hides_nothing_that_has_the_focus(open_page, facts, width, scheme):
+    page = open_page(
+        next(a for a in facts if "/steels-exchanged-rope-v2-simulated/compare/" in a),
+        viewport={"width": width, "height": 800},
+        color_scheme=scheme,
+    )
+    banner = page.locator(".banner.simulated")
+    expect(banner).to_have_count(1)
+    for share in (0, 0.3, 0.6, 0.9):
+        page.evaluate("share => window.scrollTo(0, share * document.documentElement.scrollHeight)", share)
+        box = banner.bounding_box()
+        assert box and 0 <= box["y"] < 420 and box["height"] < 80, (share, box)
+        assert page.evaluate(
+            "box => document.elementFromPoint(box.x + box.width / 2, box.y + box.height / 2).closest('.banner') !== null", box
+        ), f"{share}: something lies above the banner"
+    covered = page.evaluate(
+        """() => {
+            const banner = document.querySelector(".banner.simulated"), found = [];
+            window.scrollTo(0, document.documentElement.scrollHeight);
+            for (const link of [...document.querySelectorAll("article a[href]")].filter((link) => link.offsetParent).reverse()) {
+                link.focus();
+                const { top, height } = link.getBoundingClientRect();
+                if (getComputedStyle(banner).position !== "sticky") { return ["not sticky"]; }
+                const bar = banner.getBoundingClientRect();
+                if (bar.top < 70 && top + height <= bar.bottom && top >= bar.top) { found.push(link.href); }
+            }
+            return found;
+        }"""
+    )
+    assert covered == []
+
+
+def test_every_printed_sheet_of_invented_results_says_so(open_page, facts):
+    """By the head of the sheets that such a page is printed on (CSS Paged Media 3, named pages); of others by none."""
+    heads = """() => [getComputedStyle(document.body).page, [...document.styleSheets].flatMap((sheet) => [...sheet.cssRules])
+        .filter((rule) => rule instanceof CSSPageRule && rule.selectorText === "simulated").map((rule) => rule.cssText).join("")]"""
+    for address, named in (
+        (next(a for a in facts if "/steels-exchanged-rope-v2-simulated/compare/" in a), "simulated"),
+        ("/safety/", "auto"),
+    ):
+        page = open_page(address)
+        page.emulate_media(media="print")
+        name, rule = page.evaluate(heads)
+        assert name == named and "Simulated: invented people" in rule
+        if named == "simulated":
+            expect(page.locator(".banner.simulated")).to_be_visible()
 
 
 def test_pages_without_data_do_not_call_themselves_simulated_as_a_whole(facts):

@@ -44,7 +44,7 @@ READ = """async ([files, rules]) => {
 
 def protocol_of(name: str) -> str:
     """The protocol that a file of the corpus follows, whatever stands in it."""
-    return "small-paper" if "paper" in name else "small-rope"
+    return "small-paper" if "paper" in name else "small-levels" if "levels" in name else "small-rope"
 
 
 def program_reads(name: str, data: bytes) -> dict:

@@ -44,9 +44,12 @@ def test_submissions_are_linked_by_number_because_ids_can_hold_handles() -> None
     assert not any(s.id in words(page) for s in given.submissions)
 
 
-def test_a_decided_objection_is_context_and_one_that_is_invented_says_so() -> None:
-    page = page_of("results/log/two-sharpeners-v1-simulated/index.md", results(simulated=4))
-    assert re.search(r'<a href="[^"]*objections/[^"]*">Objection 1</a> <span class="mark">simulated</span> revised: Damp rope', page)
+def test_a_decided_objection_is_context_and_one_that_is_invented_says_so_where_the_page_does_not() -> None:
+    given = results(simulated=4)
+    measured = given.model_copy(update={"moves": tuple(log.model_copy(update={"origin": "measured"}) for log in given.moves)})
+    for found, origin, mark in ((given, "simulated", ""), (measured, "measured", ' <span class="mark">simulated</span>')):
+        page = page_of(f"results/log/two-sharpeners-v1-{origin}/index.md", found)
+        assert re.search(rf'<a href="[^"]*objections/[^"]*">Objection 1</a>{mark} revised: Damp rope', page)
 
 
 @pytest.mark.parametrize("address", ["", "compare/demo-slate-and-demo-tide/", "sharpening/"])

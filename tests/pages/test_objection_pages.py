@@ -84,11 +84,12 @@ def test_a_thread_tells_who_and_with_what_interest_and_links_what_it_rests_on():
     assert "The objector’s interestno interest in any blade" in told
 
 
-def test_an_invented_objection_says_so_on_its_page_and_in_every_row():
+def test_an_invented_objection_says_so_on_its_page_and_in_every_table():
     assert 'class="banner simulated"' in page("objections/steels-rope/003")
     for html in (page("objections"), page("protocols/steels-rope/1.1.0")):
-        (row,) = (row for row in re.findall(r"<tr.*?</tr>", html, re.DOTALL) if "Flaw number 3" in row)
-        assert '<span class="mark">simulated</span>' in row
+        (table,) = (table for table in re.findall(r"<table>.*?</table>", html, re.DOTALL) if "Flaw number 3" in table)
+        (row,) = (row for row in re.findall(r"<tr.*?</tr>", table, re.DOTALL) if "Flaw number 3" in row)
+        assert '<span class="mark">simulated</span>' in row or "Simulated.</caption>" in table
     assert "simulated" not in words(page("objections/steels-rope/004"))
 
 

@@ -98,19 +98,32 @@ def test_downloads_lie_under_data_and_are_listed(site: Path) -> None:
     assert 'href="comparisons.csv"' in (site / "data" / "index.html").read_text(encoding="utf-8")
 
 
-def test_simulated_stands_on_every_page_chart_and_row_made_from_it() -> None:
+def test_simulated_stands_in_the_banner_of_a_page_and_once_at_every_table_and_chart() -> None:
+    """The caption goes with a picture of a table, the title with one of a chart; a screen reader hears it before the chart."""
     for path, text in generated(0, 4):
         if "simulated" not in path and not path.startswith("compare/"):
             continue
         html = text.split("---\n", 2)[2]
-        assert 'class="banner simulated"' in html, path
-        for row in re.findall(r"<tbody>(.*?)</tbody>", html, re.DOTALL):
-            for line in re.findall(r"<tr.*?</tr>", row, re.DOTALL):
-                assert '<span class="mark">simulated</span>' in line, (path, line)
-        for caption in re.findall(r"<caption>(.*?)</caption>", html, re.DOTALL):
-            assert "Simulated." in caption, (path, caption)
-        for label, drawn in re.findall(r'role="img" aria-label="([^"]*)"><svg(.*?)</svg>', html, re.DOTALL):
-            assert label.startswith("Simulated.") and "simulated demonstration" in drawn
+        assert html.count('class="banner simulated"') == 1, path
+        for table in re.findall(r"<table>(.*?)</table>", html, re.DOTALL):
+            (caption,) = re.findall(r"<caption>(.*?)</caption>", table, re.DOTALL)
+            assert caption.endswith("Simulated.") and words(table).lower().count("simulated") == 1, (path, caption)
+        for figure in re.findall(r"<figure.*?</figure>", html, re.DOTALL):
+            assert words(figure.split("<figcaption>")[1]).startswith("Simulated."), (path, figure[:200])
+        for label, drawing in re.findall(r'role="img" aria-label="([^"]*)"><svg(.*?)</svg>', html, re.DOTALL):
+            assert label.startswith("Simulated.") and drawing.count("simulated demonstration") == 1
+
+
+def test_rows_are_marked_where_a_table_holds_measured_and_simulated_ones() -> None:
+    for measured, simulated in ((0, 4), (4, 4), (4, 0)):
+        ledger = dict(generated(measured, simulated))["submissions/index.md"]
+        rows = re.findall(r"<tr><th scope=\"row\".*?</tr>", ledger)
+        marked = [row for row in rows if '<span class="mark">simulated</span>' in row]
+        assert len(rows) >= measured + simulated and len(marked) == (
+            len([row for row in rows if 'href="simulated/' in row]) if measured else 0
+        )
+        assert ("The ledger. Simulated.</caption>" in ledger) == (not measured)
+        assert ('class="banner simulated"' in ledger) == bool(simulated)
 
 
 def test_a_page_of_measured_results_is_not_called_simulated() -> None:
@@ -246,7 +259,7 @@ def test_a_retracted_submission_is_struck_with_its_reason_in_the_ledger_and_on_i
 def test_a_correction_is_shown_with_what_stood_there_and_the_way_to_the_files() -> None:
     page = page_of("submissions/measured/steels-rope/2026-09-harbour-8/index.md")
     told = words(page)
-    assert "Correction 1, October 2026, by gull" in told and "/runs/0/humidity_percent nothing55" in told
+    assert "Correction 1, October 2026, by gull" in told and "/runs/0/humidity_percentnothing55" in told
     assert "As it was sent in: submissions/measured/steels-rope/8.json" in told
     base = "https://code.example/edgehold/blob/HEAD/submissions/measured/steels-rope"
     assert f'href="{base}/8.json"' in page and f'href="{base}/changes/some-id/01-correction.json"' in page

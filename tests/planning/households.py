@@ -5,14 +5,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from edgehold.cards.fitting import fitted
 from edgehold.forms.planner import planner_rules
 from edgehold.planning.adds import additions
 from edgehold.planning.advice import Known, glance
+from edgehold.planning.card import expected, plan_lines
 from edgehold.planning.chances import spread_of
 from edgehold.planning.designs import Design, doable, other_designs
 from edgehold.planning.occasion import Occasion, occasion, stock
 from edgehold.planning.plans import draw_plan
 from edgehold.planning.remedies import Outlook
+from edgehold.planning.threats import open_threats
 from edgehold.records.model.protocol import Protocol, Question
 from edgehold.records.sharpeners import planned_by
 from edgehold.results.publish.repeatability import _form_entry, assumption
@@ -159,3 +162,13 @@ def asked_in_the_browser(name: str) -> dict[str, object]:
             "runs_a_hand": has.runs_a_hand, "most_runs": has.most_runs, "steel_mm": has.steel_mm,
         },
     }  # fmt: skip
+
+
+def card(name: str, seed: int, ask: str = "") -> str:
+    """What the program says of the first design in a post, by the chances that the browser reckons with."""
+    asked = wanted(name)
+    design = doable(asked)
+    plan = draw_plan(design.asked, design.fits, id="x-1", month="2026-05", seed=seed, sealed=False)
+    seen = glance(design, known(asked.protocol), seed)
+    leaves_open = {threat.threat for threat in open_threats(design.asked, plan)}
+    return fitted(plan_lines(design.asked, plan, expected(seen.half_width, list(seen.seen.values())), leaves_open, ask))

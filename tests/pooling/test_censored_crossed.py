@@ -270,7 +270,7 @@ def test_more_than_thirty_in_a_hundred_one_sided_is_not_fitted_and_says_where_to
     low, high, X, groups = lives(12, 40, (5,), (0.5,), 0.35)
     found = crossed_censored(low, high, X, groups)
     assert found.fit.coefficients is None and found.fit.variances == {"g0": None, "residual": None}
-    assert found.fit.reasons["coefficients"].startswith("not fitted: 14 of 40 lives censored; look at the levels")
+    assert found.fit.reasons["coefficients"].startswith("not fitted: only a bound is known for 14 of 40 lives; look at the levels")
     assert found.fit.contrast([0, 1]) is None and (found.lives, found.exact, found.one_sided) == (40, 26, 14)
 
 

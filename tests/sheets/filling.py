@@ -12,7 +12,7 @@ from edgehold.records.canonical import Repository
 from edgehold.records.model.protocol import Protocol
 from edgehold.sheets.files import sheet_csv
 from edgehold.sheets.ready import ready_plan
-from tests.records.builder import PASS_FAIL, TODAY, make_repository, protocol
+from tests.records.builder import PASS_FAIL, SMALL_LEVELS, TODAY, make_repository, protocol
 
 VALUES = {0: ("1.1", "1.05"), 5: ("1.4", "1.5"), 10: ("1.9", "1.8"), 20: ("2.4", "2.5"), 40: ("3.4", "3.5")}
 
@@ -22,6 +22,7 @@ __all__ = [
     "Rows",
     "csv_text",
     "filled",
+    "filled_levels",
     "filled_paper",
     "filled_with_references",
     "load_repository",
@@ -53,7 +54,7 @@ class Rows(list):
 
 def repository(root: Path) -> Repository:
     """The small repository of the tests of records, with a protocol of either kind."""
-    make_repository(root, [], [protocol(), protocol(PASS_FAIL)])
+    make_repository(root, [], [protocol(), protocol(PASS_FAIL), protocol(SMALL_LEVELS)])
     return load_repository(root, today=TODAY)
 
 
@@ -106,6 +107,21 @@ def filled_paper() -> Rows:
     for run in (1, 2):
         for work in VALUES:
             rows.write(str(work), *["pass" if work < 20 else "fail"] * 2, run=run)
+    return rows
+
+
+def filled_levels() -> Rows:
+    """The same for the protocol that compares levels told by the last abrasive: one person, one blade, an edge of each level."""
+    rows = ready(SMALL_LEVELS)
+    rows.write("Month", "2026-05")
+    rows.write("Sent in by", "A")
+    rows[rows.find("People") + 2] = ["A", "wren", "yes", "practised"]
+    rows[rows.find("Blades") + 2] = ["1", "wren.galley"]
+    for run in range(1, 1 + sum(1 for row in rows if row and row[0].startswith("Run "))):
+        for label, cell in (("Tester", "A"), ("Ended", "last checkpoint"), ("Reading unit", "N")):
+            rows.write(label, cell, run=run)
+        for work, values in VALUES.items():
+            rows.write(str(work), *values, run=run)
     return rows
 
 

@@ -12,7 +12,7 @@ import json
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
-from tests.sheets.filling import Rows, csv_text, filled, filled_paper
+from tests.sheets.filling import Rows, csv_text, filled, filled_levels, filled_paper
 
 CORPUS = Path(__file__).parents[1] / "cases" / "sheets"
 ABSENT = "(nothing stands here)"
@@ -388,9 +388,45 @@ def pass_or_fail() -> list[Case]:
     ]
 
 
+def levels() -> list[Case]:
+    """Sheets of a protocol whose levels are told by the last abrasive."""
+    rows = filled_levels()
+    words = {run: rows[rows.find("Level", run)][1] for run in range(1, 1 + sum(1 for row in rows if row and row[0].startswith("Run ")))}
+    coarse, fine = (next(run for run, word in words.items() if word == wanted) for wanted in ("coarse", "fine"))
+    sized = Sheet(filled_levels()).write("Abrasives as printed", "grey", "brown", run=coarse)
+    sized.write("Size of the last abrasive", "35", run=coarse).write("Abrasives as printed", "white", run=fine)
+    sized.write("Size of the last abrasive", "3,5", run=fine)
+    # The size above the abrasives, as somebody who moved the lines would have it, and a word where a number belongs.
+    moved = Sheet(filled_levels()).write("Abrasives as printed", "grey", "brown", run=coarse)
+    line = moved.rows.pop(moved.rows.find("Size of the last abrasive", coarse))
+    moved.rows.insert(moved.rows.find("Abrasives as printed", coarse), [line[0], "coarse"])
+    alone = Sheet(filled_levels()).write("Size of the last abrasive", "35", run=coarse)
+    return [
+        sized.case(
+            "levels-sized",
+            "the last abrasive's size belongs to the last of those printed",
+            values={
+                f"/preparations/{coarse - 1}/stages": [{"as_printed": "grey"}, {"as_printed": "brown", "micrometres": 35}],
+                f"/preparations/{fine - 1}/stages": [{"as_printed": "white", "micrometres": 3.5}],
+                f"/runs/{coarse - 1}/level": "coarse",
+            },
+            said=(sized.at("Size of the last abrasive", "B", fine),),
+        ),
+        moved.case(
+            "levels-moved", "the size stands first, and is a word", (moved.at("Size of the last abrasive", "B", coarse), "not-a-number")
+        ),
+        alone.case(
+            "levels-alone",
+            "a size, and no abrasive that it is of",
+            checked=((alone.at("Abrasives as printed", "B", coarse), "missing-field"),),
+            values={f"/preparations/{coarse - 1}/stages": [{"micrometres": 35}]},
+        ),
+    ]
+
+
 def csv_cases() -> list[Case]:
     """Every CSV file of the corpus."""
-    return [*as_saved(), *as_written(), *as_laid_out(), *refused(), *pass_or_fail()]
+    return [*as_saved(), *as_written(), *as_laid_out(), *refused(), *pass_or_fail(), *levels()]
 
 
 def write(folder: Path = CORPUS) -> None:

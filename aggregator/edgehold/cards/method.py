@@ -9,6 +9,8 @@ from edgehold.words import Reason
 
 from .fitting import HASH, Line, fitted
 
+MONTHS = frozenset(f"{number:02d}" for number in range(1, 13))
+
 
 def method_card(protocol: Protocol, status: str, sha256: str, address: str = "", ask: str = "") -> str:
     """What a protocol's version does, in at most ``fitting.LONGEST`` characters.
@@ -46,8 +48,25 @@ def method_lines(protocol: Protocol, status: str, sha256: str, address: str, ask
         Line(Reason("card.against", kinds=", ".join(dealt)) if dealt else "", 5),
         Line(Reason("card.not_against", kinds=", ".join(left)) if left else "", 5),
         Line(Reason("card.file", sha256=sha256[:HASH], address=address) if address else Reason("card.file_alone", sha256=sha256[:HASH])),
-        Line(Reason("card.wrong", address=ask) if ask else Reason("card.wrong_here")),
+        Line(wrong(ask)),
     ]
+
+
+def wrong(ask: str) -> Reason:
+    """What a critic is asked for, and where to bring it."""
+    return Reason("card.wrong", address=ask) if ask else Reason("card.wrong_here")
+
+
+def month_words(month: str) -> str:
+    """A month as people write it; one that a file has otherwise as it stands there.
+
+    Examples
+    --------
+    >>> str(month_words("2026-05"))
+    'May 2026'
+    """
+    year, _, number = month.partition("-")
+    return Reason(f"card.month_{number}", year=year) if number in MONTHS else month
 
 
 def _levels(protocol: Protocol) -> str:

@@ -12,6 +12,7 @@ from edgehold.records.report import harmless
 from edgehold.records.schemas import FALLBACK_URL, site_url
 from edgehold.records.status import events_of, newest_version, status_after
 
+from .address import ask_address
 from .method import method_card
 
 
@@ -41,8 +42,5 @@ def card_of(root: Path, name: str, version: str | None = None) -> str:
     which = version or newest_version(repository, name)
     chosen, status = found[which], status_after(events_of(repository, name, which))
     base = site_url(root)
-    here, ask = "", ""
-    if base != FALLBACK_URL:
-        here = f"{base}protocols/{quote(name)}/{which}/"
-        ask = f"{base}objections/new/?protocol={quote(name)}&version={which}"
-    return method_card(chosen.record, status, chosen.sha256, here, ask)
+    here = "" if base == FALLBACK_URL else f"{base}protocols/{quote(name)}/{which}/"
+    return method_card(chosen.record, status, chosen.sha256, here, ask_address(base, name, which))

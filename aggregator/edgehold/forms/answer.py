@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from edgehold.cards import told
+from edgehold.cards.fitting import CUT, HASH, LONGEST, SHORTEST
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.registers import DROPPED_MARKS, GRIT_LETTERS, Steels, grit_spellings, load_units, steel_ids
 from edgehold.records.steel_search import composition_rules
@@ -26,7 +28,8 @@ def answer_rules(protocol: Protocol, published: PublishedRepeatability, steels: 
     -------
     ``protocol`` (its front matter), ``repeatability``, ``numbers`` (how written numbers are read), ``units`` (the
     register), ``folded`` (marks left out of spellings), ``steels`` (id by folded spelling), ``compositions`` (limits by
-    steel), ``sentences`` (every pattern an answer is told in) and ``scale`` (what its bars stand on).
+    steel), ``sentences`` (every pattern an answer is told in), ``report`` and ``card`` (those of its card, and how long that may be) and
+    ``scale`` (what its bars stand on).
     """
     return {
         "protocol": protocol.model_dump(mode="json"),
@@ -38,6 +41,8 @@ def answer_rules(protocol: Protocol, published: PublishedRepeatability, steels: 
         "steels": steel_ids(steels),
         "compositions": composition_rules(steels),
         "sentences": sentences(),
+        "report": report_patterns(),
+        "card": card_rules(),
         "scale": scale_for_browser(),
     }
 
@@ -54,3 +59,25 @@ def sentences() -> dict[str, object]:
         "contrasts": group("contrasts"),
         "methods": group("estimates"),
     }
+
+
+def report_patterns() -> dict[str, object]:
+    """Those of a report that its card tells, too."""
+    return {
+        name: pattern
+        for name, pattern in group("report").items()
+        if f"report.{name}" in told.LIMITS or name == "nothing_compared" or name.startswith(("owner", "share_"))
+    }
+
+
+def card_rules() -> dict[str, object]:
+    """How long a card may be, how its lines are cut, and what it is told in."""
+    figures = {
+        "longest": LONGEST,
+        "shortest": SHORTEST,
+        "cut": CUT,
+        "hash": HASH,
+        "most_told": told.MOST,
+        "most_percent": told.MOST_PERCENT,
+    }
+    return {"figures": figures, "says": group("card")}

@@ -13,6 +13,8 @@ from edgehold.records.model.submission import Run
 from edgehold.records.units import plural
 from edgehold.words import group
 
+from .answer import card_rules
+
 PROTOCOL_FIELDS = (
     "id", "version", "title", "question", "medium", "work", "reading", "endpoints", "early_checkpoint", "late_checkpoint", "design",
     "minutes", "needs", "cautions", "people", "apex_start",
@@ -33,6 +35,7 @@ def planner_rules(forms: Mapping[tuple[str, str], Mapping[str, object]]) -> dict
         "figures": _figures(),
         "ended": get_args(Run.model_fields["ended"].annotation),
         "says": group("plan") | group("planner"),
+        "card": card_rules(),
     }
 
 
@@ -50,7 +53,13 @@ def _protocols(forms: Mapping[tuple[str, str], Mapping[str, object]]) -> Iterabl
         front, repeatability = rules["protocol"], rules["repeatability"]
         if isinstance(front, dict) and isinstance(repeatability, dict) and front["question"]["factor"] in occasion.COMPARED:
             handed = {field: front[field] for field in PROTOCOL_FIELDS}
-            planned[key] = handed | {"spreads": repeatability["endpoints"], "units": plural(front["work"]["unit"])}
+            open_kinds = sorted({threat["threat"] for threat in front["threats"] if not threat["steps"]})
+            planned[key] = handed | {
+                "spreads": repeatability["endpoints"],
+                "units": plural(front["work"]["unit"]),
+                "left_open": open_kinds,
+                "ask": rules.get("ask", ""),
+            }
     return [planned[key] for key in newest_of(planned)]
 
 

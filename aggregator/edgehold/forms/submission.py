@@ -11,6 +11,7 @@ import json
 from collections.abc import Iterable
 
 from edgehold import __version__
+from edgehold.cards.address import ask_address
 from edgehold.records.canonical import Repository
 from edgehold.records.codes import CODES
 from edgehold.records.model.protocol import Protocol, version_order
@@ -66,7 +67,9 @@ def forms(repository: Repository, published: PublishedRepeatability) -> dict[tup
         if status in OPEN and not closed_by(repository, name, version):
             month = events[0].month
             rules = form_rules(protocol.record, status, month, repository.steels, base_url=base, repository_url=address)
-            found[(name, version)] = rules | answer_rules(protocol.record, published, repository.steels)
+            found[(name, version)] = (
+                rules | answer_rules(protocol.record, published, repository.steels) | {"ask": ask_address(base, name, version)}
+            )
     return found
 
 

@@ -114,7 +114,7 @@ def steel(steel_id: str) -> str:
 
 def family(name: str) -> str:
     """The place on the page of all steels where a family's are listed."""
-    return segment(name.replace(" ", "-"))
+    return segment(re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-") or "family")
 
 
 def submission(of: SubmissionResult) -> str:

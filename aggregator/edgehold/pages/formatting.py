@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 
 from edgehold.results.model.moves import CourseResult
 from edgehold.results.model.objections import ObjectionResult
@@ -149,3 +150,13 @@ def composition(steel: SteelResult) -> str:
     """Limits of a steel, element by element."""
     limits = (Reason("steels.element", element=one.element, range=share_range(one.least, one.most)) for one in steel.composition)
     return ", ".join(limits)
+
+
+def mark(code: str) -> str:
+    """What a page or caption says of invented data."""
+    return Reason(f"marks.{code}")
+
+
+def origins(things: Iterable[object]) -> list[str]:
+    """Whether each of these is measured or simulated, whichever way it records it."""
+    return [str(getattr(one, "origin", "")) or ("simulated" if getattr(one, "simulated", False) else "measured") for one in things]

@@ -510,7 +510,8 @@ def _told_apart(
     if can == pairs and not well:
         return Reason("separability.weakly", these=these, those=those)
     code = "separability.partly_in_groups" if len(groups) > 1 else "separability.partly"
-    return Reason(code, these=these, those=those, can=can, pairs=pairs, well=well, groups=len(groups))
+    surely = Reason("separability.some", well=well) if well else Reason("separability.none")
+    return Reason(code, these=these, those=those, can=can, pairs=pairs, well=surely, groups=len(groups))
 
 
 def _split(labels: Mapping[str, Texts], components: tuple[Component, ...], variances: Mapping[str, float] | None) -> SplitVerdict:

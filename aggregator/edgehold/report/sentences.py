@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from edgehold.cards.told import MOST_PERCENT
 from edgehold.estimates import Contrast
 from edgehold.estimates.verdict import BETTER, NONE, ONE_SIDED, WORSE
 from edgehold.records.model.protocol import EndpointRule, Protocol
@@ -11,7 +12,6 @@ from edgehold.results.words.sentences import amount, named, ratio_text, settled,
 from edgehold.results.words.verdicts import CLEAR, kind_of, verdict_words
 from edgehold.words import Reason, together
 
-MOST_PERCENT = 200  # from this difference on "times as much"
 HELD = {BETTER: "better", WORSE: "better", ONE_SIDED: "one_sided", NONE: "none", "": "no_ratio"}
 
 

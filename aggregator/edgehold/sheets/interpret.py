@@ -68,6 +68,7 @@ class _Reader:
         self.letters: dict[str, dict[str, tuple[str, Place]]] = {"people": {}, "blades": {}}
         self.named: list[tuple[str, str, Place, str]] = []
         self.amounts: list[tuple[int, str, Place, str]] = []
+        self.last: list[tuple[str, Place, CellValue]] = []
 
     def read(self) -> Filling:
         for at_row, cells in enumerate(self.table.rows, 1):
@@ -75,6 +76,7 @@ class _Reader:
             if any(row):
                 self._characters(at_row, row)
                 self.kinds[at_row] = self._row(at_row, row)
+        self._last_entries()
         self._names()
         self._work_units()
         self._odd_cells()
@@ -163,7 +165,20 @@ class _Reader:
             return
         if kind == "written" and self.part == "run":
             self.amounts.append((self.run, pointer, place, hint))
+        if kind == "last":
+            self.last.append((pointer, place, number(text, line["mark"])))
+            return
         to.put(pointer, to.take(self._value_of(line, pointer, place, text), pointer, place))
+
+    def _last_entries(self) -> None:
+        """Put what belongs to the last entry of a list there, once the whole list is read."""
+        for pointer, place, found in self.last:
+            entries, _, name = pointer.rpartition("/")
+            held = self._at(entries.rpartition("/")[0])
+            number_of_last = max(0, len(held) - 1) if isinstance(held, list) else 0
+            at = f"{entries.rpartition('/')[0]}/{number_of_last}/{name}"
+            self.to.place(at, place)
+            self.to.put(at, self.to.take(found, at, place))
 
     def _repeat(self, pointer: str, place: Place, text: str) -> None:
         """Add a value or an outcome to the list at a pointer."""

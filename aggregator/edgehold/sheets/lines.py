@@ -51,9 +51,9 @@ class Line:
     ----------
     label : what it is called; how it is recognised.
     at : JSON pointer in the submission, with ``*`` for the number of the run or entry; empty: read, but no part of a submission.
-    kind : ``text``, ``word`` (one of ``words``), ``number``, ``written`` (a number kept as written), ``quantity`` (the same with the
-        unit of its heading), ``person`` and ``blade`` (a name or the letter of a table), ``several`` (one entry a cell), ``repeat`` (a
-        value or outcome that is added to the list there).
+    kind : ``text``, ``word`` (one of ``words``), ``number``, ``last`` (a number that belongs to the last entry of its list),
+        ``written`` (a number kept as written), ``quantity`` (the same with the unit of its heading), ``person`` and ``blade`` (a name or
+        the letter of a table), ``several`` (one entry a cell), ``repeat`` (a value or outcome that is added to the list there).
     hint : what stands in parentheses behind the label: the unit of a number, or what may be written.
     words : the words allowed.
     drawn : whether it is filled in by the plan; a run in which nothing else is written was not begun.
@@ -225,6 +225,13 @@ def _guess(protocol: Protocol) -> tuple[Line, ...]:
     return (_word("Guess: which level", "/runs/*/tester_guess/level", words),) if words else ()
 
 
+def _last_abrasive(protocol: Protocol) -> tuple[Line, ...]:
+    """How fine the last abrasive is, where that decides the level of an edge: what a stone has printed on it may be no size."""
+    if not any(level.rule is not None and level.rule.fact == "last abrasive" for level in protocol.question.levels):
+        return ()
+    return (Line("Size of the last abrasive", "/preparations/*/stages/*/micrometres", "last", hint="µm", secret=True),)
+
+
 def run_lines(protocol: Protocol) -> tuple[Line, ...]:
     """The lines of one run's block, without the readings."""
     unit, reading = protocol.work.unit, protocol.reading
@@ -240,6 +247,7 @@ def run_lines(protocol: Protocol) -> tuple[Line, ...]:
         _word("Part of the edge", "/preparations/*/edge_part", get_args(EdgePart), drawn=protocol.design.side_by_side == "halves"),
         _word("Old edge", "/preparations/*/start_state", _words(Preparation, "start_state"), secret=True),
         Line("Abrasives as printed", "/preparations/*/stages/*/as_printed", "several", hint="one a cell, in order", secret=True),
+        *_last_abrasive(protocol),
         Line("Angle", "/preparations/*/edge_angle/left_deg", "number", hint="degrees", mark="°", secret=True),
         Line("Right side where it differs", "/preparations/*/edge_angle/right_deg", "number", hint="degrees", mark="°", secret=True),
         _word("The angle is", "/preparations/*/edge_angle/basis", _words(EdgeAngle, "basis"), secret=True),

@@ -14,7 +14,7 @@ from .intake import Intake
 
 def intake_text(intake: Intake, file: str, written: str) -> str:
     """The tally, what was converted, what the check would warn of, what is asked, and what was written."""
-    rows = ", ".join(f"{count} {kind}" for kind, count in intake.tally.items())
+    rows = ", ".join(f"{kind} {count}" for kind, count in intake.tally.items())
     parts = [Reason("intake.tally", file=file, values=sum(intake.tally.values()), rows=rows) if rows else ""]
     parts += _listed(Reason("intake.converted"), [f"{place}: {text}" for place, text in intake.said])
     parts += _listed(Reason("intake.worth_look"), [f"{place}: {text}" for place, text in intake.remarks])

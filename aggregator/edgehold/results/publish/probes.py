@@ -93,5 +93,5 @@ def probes_sentence(answers: Sequence[ProbeAnswer]) -> str:
         return ""
     if told == 0:
         return Reason("probes.none_answered")
-    code = "probes.found_one" if found == 1 else "probes.found_some"
-    return Reason(code, found=found, probes=told, level=f"{100 * CHANCE:g}", by_chance=amount(CHANCE * told))
+    how = {0: "none", 1: "one"}.get(found, "some")
+    return Reason(f"probes.found_{how}", found=found, probes=told, level=f"{100 * CHANCE:g}", by_chance=amount(CHANCE * told))

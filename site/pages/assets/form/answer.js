@@ -23,16 +23,34 @@ const oneSided = (row) => row.status === "left" || row.status === "right";
  *   null where a number is unbounded or there is none
  */
 export function answer(submission, rules) {
+  return answerOf(comparisons(submission, rules), rules);
+}
+
+/**
+ * What stands behind an answer.
+ *
+ * @typedef {{ rule: EndpointRule, contrasts: Contrast[], method: string }} Compared
+ * @typedef {{ runs: CanonicalRun[], unread: string[], rows: EndpointRow[], found: Compared[] }} Comparisons
+ *
+ * @param {SubmissionDraft} submission
+ * @param {AnswerRules} rules
+ * @returns {Comparisons} found: of every endpoint, in the protocol's order
+ */
+export function comparisons(submission, rules) {
   const { runs, unread } = canonicalRuns(submission, rules), rows = endpointRows(submission, runs, rules);
-  /** @type {AnswerResult[]} */
-  const results = [];
-  /** @type {Dictionary<string>} */
-  const methods = {};
-  for (const rule of runs.length ? rules.protocol.endpoints : []) {
-    const found = contrastsOf(rows.filter((row) => row.endpoint === rule.id), rule, rules);
-    methods[rule.id] = found.method;
-    results.push(...found.contrasts.map((contrast) => resultOf(contrast, rule, rules)));
-  }
+  const asked = runs.length ? rules.protocol.endpoints : [];
+  return { runs, unread, rows, found: asked.map((rule) => ({ rule, ...contrastsOf(rows.filter((row) => row.endpoint === rule.id), rule, rules) })) };
+}
+
+/**
+ * The answer that comparisons give.
+ *
+ * @param {Comparisons} all
+ * @param {AnswerRules} rules
+ */
+export function answerOf({ unread, rows, found }, rules) {
+  const results = found.flatMap(({ rule, contrasts }) => contrasts.map((contrast) => resultOf(contrast, rule, rules)));
+  const methods = Object.fromEntries(found.map(({ rule, method }) => [rule.id, method]));
   return { results, rows: rows.map(valueOf), methods, notes: notesOf(unread, rows, results, rules.sentences) };
 }
 

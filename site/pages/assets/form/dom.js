@@ -98,6 +98,13 @@ export function inWords(name) {
 }
 
 /**
+ * What a field's description says to somebody who fills in a form: there, what a file writes as null is left empty.
+ *
+ * @param {string} text
+ */
+export const inForm = (text) => text.replace(/; null\b[^.]*\.|\s*All null[^.]*\./gu, (said) => (said.startsWith(";") ? "." : ""));
+
+/**
  * The texts of a finding: its question, or what it means and what would be right.
  *
  * @param {{ code: string, cure: string, asks?: string }} finding
@@ -107,7 +114,7 @@ export function findingText({ code, cure, asks }, messages) {
   if (asks) { return asks.charAt(0).toUpperCase() + asks.slice(1); }
   const { meaning, cure: usual } = messages[code];
   const right = cure || usual;
-  return right ? `${meaning} What would be right: ${right}.`.replace(/\.\.$/u, ".") : meaning;
+  return right ? `${meaning} What to do: ${right}.`.replace(/\.\.$/u, ".") : meaning;
 }
 
 /** @type {Map<string, number>} */

@@ -1,6 +1,6 @@
 // One field: its label and help from the schema, a control that fits its type, and a place for what the check says of it.
 
-import { idOf, inWords, make } from "./dom.js";
+import { idOf, inForm, inWords, make } from "./dom.js";
 import { bind, blank, expand, lastPart, patternOf, put, valueAt } from "./places.js";
 import { typed } from "./record.js";
 
@@ -24,7 +24,7 @@ const FEW_WORDS = 3; // so many are shown at once
  */
 export function field(form, pointer, node, { label, needed = false, optional = false } = {}) {
   const name = label ?? inWords(lastPart(pointer));
-  const id = idOf(pointer), help = node.text ?? node.description ?? "";
+  const id = idOf(pointer), help = inForm(node.text ?? node.description ?? "");
   const said = make("p", { class: "said", id: idOf(pointer, "said"), hidden: true });
   const about = help && !("const" in node) ? make("p", { class: saidAbove(pointer) ? "help sr" : "help", id: idOf(pointer, "help") }, help) : null;
   const described = `${about ? `${about.id} ` : ""}${said.id}`;

@@ -87,7 +87,7 @@ function openedSheet(bytes, rules) {
   const { draft, leftOut } = load(tree, rules);
   const rows = Object.values(tally).reduce((sum, count) => sum + count, 0);
   const told = [
-    `${rows} rows: ${Object.entries(tally).map(([kind, count]) => `${count} ${kind}`).join(", ")}.`,
+    `${rows} rows: ${Object.entries(tally).map(([kind, count]) => `${kind} ${count}`).join(", ")}.`,
     said.length ? `Converted: ${said.map(({ row, column, text }) => `${cellName(row, column)}: ${text}`).join("; ")}.` : "",
     asked.length ? `Please look at ${asked.slice(0, MOST_TOLD).join(". ")}${asked.length > MOST_TOLD ? `, and ${asked.length - MOST_TOLD} more` : ""}.` : "",
     leftOut.length ? `Left out, because the form has no place for it: ${leftOut.join(", ")}.` : "",

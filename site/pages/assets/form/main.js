@@ -115,12 +115,12 @@ function look() {
  * @param {SubmissionDraft} record
  */
 function showAnswer(record) {
-  const text = JSON.stringify(record), unfolded = at("answer").querySelector("details")?.open ?? false;
+  const text = JSON.stringify(record), unfolded = [...at("answer").querySelectorAll("details")].map((part) => part.open);
   at("answer").removeAttribute("aria-busy");
   if (text === form.answered) { return; }
   form.answered = text;
   at("answer").replaceChildren(...[yourAnswer(record, rules)].filter((part) => part !== null));
-  at("answer").querySelectorAll("details").forEach((part) => { part.open = unfolded; });
+  at("answer").querySelectorAll("details").forEach((part, n) => { part.open = unfolded[n] ?? false; });
 }
 
 function render() {

@@ -1,9 +1,12 @@
 // After the finished file is saved: how it becomes a pull request, for somebody who has never made one.
 
-import { button, make } from "./dom.js";
+import { comparisons } from "./answer.js";
+import { reportCard } from "./card.js";
+import { button, fold, make } from "./dom.js";
+import { shownCard } from "./fitting.js";
 import { packs, toLetters } from "./letters.js";
 import { compactText, fileText } from "./record.js";
-import { filled } from "./sentences.js";
+import { filled, said } from "./sentences.js";
 
 /**
  * Steps for one finished submission.
@@ -14,8 +17,27 @@ import { filled } from "./sentences.js";
 export async function steps(record, rules) {
   const path = `submissions/${record.origin}/${record.protocol?.id}/${record.id}.json`, text = fileText(record);
   const shown = sending(path, text, rules, "it is the whole submission, and this form opens it again", compactText(record));
-  shown.append(...await asLetters(text, rules));
+  shown.append(...await asLetters(text, rules), await asPost(record, text, rules));
   return shown;
+}
+
+/**
+ * What was found, in a post that names the finished file by its hash.
+ *
+ * @param {SubmissionDraft} record
+ * @param {string} text
+ * @param {SubmissionRules} rules
+ */
+async function asPost(record, text, rules) {
+  const { says } = rules.card, hash = await sha256(text);
+  return fold(said(says, "found_title"), shownCard(reportCard(record, comparisons(record, rules), rules, hash), says, rules.protocol));
+}
+
+/** SHA-256 in hexadecimal digits; empty where the browser makes none, as on a page without https. @param {string} text */
+async function sha256(text) {
+  if (!globalThis.crypto?.subtle) { return ""; }
+  const made = await crypto.subtle.digest("SHA-256", new TextEncoder().encode(text));
+  return [...new Uint8Array(made)].map((byte) => byte.toString(16).padStart(2, "0")).join("");
 }
 
 /**

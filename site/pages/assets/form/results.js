@@ -1,8 +1,11 @@
 // Your answer on the page: each endpoint's sentence with its verdict first, its bar, and a table of the figures. The figures come from answer.js.
 
-import { answer } from "./answer.js";
+import { answerOf, comparisons } from "./answer.js";
 import { bar, commonScale } from "./bars.js";
+import { reportCard } from "./card.js";
 import { fold, make } from "./dom.js";
+import { shownCard } from "./fitting.js";
+import { said } from "./sentences.js";
 
 /** @typedef {import("./bars.js").Scale} Scale */
 
@@ -17,7 +20,7 @@ const times = (ratio) => `×${ratio >= 10 ? ratio.toFixed(0) : ratio.toPrecision
  */
 export function yourAnswer(record, rules) {
   if (!(record.runs ?? []).some((run) => run.readings?.length)) { return null; }
-  const { results, methods, notes } = answer(record, rules);
+  const all = comparisons(record, rules), { results, methods, notes } = answerOf(all, rules), { says } = rules.card;
   const scale = commonScale(results, rules);
   return make("section", { "aria-labelledby": "answer", class: "part" },
     make("h3", { id: "answer" }, "Your answer"),
@@ -25,6 +28,7 @@ export function yourAnswer(record, rules) {
     results.map((result) => one(result, scale, rules)),
     notes.length ? make("ul", {}, notes.map((note) => make("li", {}, note))) : null,
     results.length ? figures(results, methods) : null,
+    fold(said(says, "found_title"), shownCard(reportCard(record, all, rules), says, rules.protocol)),
     make("p", { class: "help" }, `${rules.sentences.own_answer.bars} It speaks of these blades, people and this evening only. Pooled with other people’s, it can speak of more.`));
 }
 

@@ -10,6 +10,29 @@ export function filled(pattern, values) {
   return pattern.replace(/\{(\w+)(?::([^}]*))?\}/gu, (_, name, format) => written(values[name], format));
 }
 
+/**
+ * The text of a pattern by its name, with its plural.
+ *
+ * @param {Dictionary<Pattern>} patterns
+ * @param {string} name
+ * @param {Named} values
+ */
+export function said(patterns, name, values = {}) {
+  const pattern = patterns[name];
+  return filled(typeof pattern === "string" ? pattern : pattern[values[pattern.count] === 1 ? "one" : "other"], values);
+}
+
+/**
+ * A month as people write it; one that a file has otherwise as it stands there.
+ *
+ * @param {Dictionary<Pattern>} patterns those of cards
+ * @param {string} month
+ */
+export function monthWords(patterns, month) {
+  const [year, number] = month.split("-");
+  return `month_${number}` in patterns ? said(patterns, `month_${number}`, { year }) : month;
+}
+
 /** @type {(value: unknown, format: string | undefined) => string} */
 function written(value, format) {
   if (!format || typeof value !== "number") { return String(value); }
@@ -173,8 +196,9 @@ function verdictWords({ verdict, estimate, factor, first, second }, rule, words)
  * @param {EndpointRule} rule the endpoint
  * @param {string} unit
  * @param {Sentences} words
+ * @param {boolean} excluding whether the difference that the verdict rules out shall be told, too
  */
-export function answerSentence(contrast, rule, unit, words) {
+export function answerSentence(contrast, rule, unit, words, excluding = true) {
   const patterns = words.own_answer;
   const names = {
     verdict: verdictWords(contrast, rule, words),
@@ -182,7 +206,7 @@ export function answerSentence(contrast, rule, unit, words) {
     first: named(contrast.factor, contrast.first, words),
     second: named(contrast.factor, contrast.second, words),
   };
-  if (contrast.estimate !== null) { return withRatio({ ...contrast, estimate: contrast.estimate }, rule, names, words); }
+  if (contrast.estimate !== null) { return withRatio({ ...contrast, estimate: contrast.estimate }, rule, names, words, excluding); }
   if (contrast.bound) {
     return filled(patterns[`told_${topic(rule.kind)}_bound`], { ...names, side: contrast.bound.side, figure: amount(Math.exp(contrast.bound.ln)) });
   }
@@ -196,14 +220,47 @@ export function answerSentence(contrast, rule, unit, words) {
  * @param {EndpointRule} rule
  * @param {Named} names
  * @param {Sentences} words
+ * @param {boolean} excluding
  */
-function withRatio({ estimate, low, high, excludes, verdict }, rule, names, words) {
+function withRatio({ estimate, low, high, excludes, verdict }, rule, names, words, excluding) {
   const clear = !(verdict in OPEN), name = clear ? "told_clear" : "told";
   /** @type {(ln: number) => string} */
   const end = (ln) => difference(rule.kind, Math.exp(ln), words);
   const told = { ...names, compared: compared(rule.kind, Math.exp(estimate), words, clear ? "_end" : ""), low: end(low), high: end(high) };
-  if (excludes === Infinity) { return filled(words.own_answer[name], told); }
+  if (excludes === Infinity || !excluding) { return filled(words.own_answer[name], told); }
   return filled(words.own_answer[`${name}_and_excluded`], { ...told, excluded: times(excludes, words) });
+}
+
+/**
+ * A ratio of amounts as people say it.
+ *
+ * @param {number} ratio
+ * @param {AnswerRules} rules
+ */
+function share(ratio, { report, card: { figures } }) {
+  const percent = rounded(settled(Math.abs(ratio - 1) * 100));
+  const how = percent === 0 ? "same" : ratio < 1 ? "less" : percent >= figures.most_percent ? "times" : "more";
+  return said(report, `share_${how}`, { figure: how === "times" ? amount(ratio) : percent });
+}
+
+/**
+ * The verdict on two lives, then how much more can be cut before the edge is as dull; empty where no life tells.
+ *
+ * @param {Contrast} contrast
+ * @param {EndpointRule} rule
+ * @param {AnswerRules} rules
+ */
+export function ownerSentence(contrast, rule, rules) {
+  const { sentences: words, report } = rules, ending = rule.threshold?.relative ? "_relative" : "", medium = rules.protocol.medium.name.split(",")[0].trim();
+  const verdict = verdictWords(contrast, rule, words), clear = !(contrast.verdict in OPEN);
+  const names = { verdict, medium, first: named(contrast.factor, contrast.first, words), second: named(contrast.factor, contrast.second, words) };
+  /** @type {(ln: number) => string} */
+  const end = (ln) => (Number.isFinite(ln) ? share(Math.exp(Math.min(ln, 700)), rules) : ln > 0 ? words.own_answer.without_limit : said(report, "share_nothing"));
+  if (contrast.estimate !== null) {
+    const figures = { ratio: share(Math.exp(contrast.estimate), rules), low: end(contrast.low ?? -Infinity), high: end(contrast.high ?? Infinity) };
+    return said(report, `owner${clear ? "_clear" : ""}${ending}`, { ...names, ...figures });
+  }
+  return contrast.bound ? said(report, `owner_bound${ending}`, { ...names, side: contrast.bound.side, figure: amount(Math.exp(contrast.bound.ln)) }) : "";
 }
 
 /**

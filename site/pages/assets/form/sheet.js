@@ -15,7 +15,7 @@ import { whole } from "./units.js";
  *   run: number, columns: [label: string, hint: string][], asks: SheetAsk[], said: Map<string, SheetSaid>,
  *   firstRowOf: Map<string, number>, rowsOfRun: KnownMap<number[], number>, begun: Set<number>, met: Map<string, number>,
  *   named: [part: string, pointer: string, at: number, column: number, text: string][], amounts: [run: number, at: number, hint: string][],
- *   letters: Dictionary<KnownMap<Letter>>, tree: any }} Reading a reader with what its constructor assigns
+ *   last: [pointer: string, at: number, column: number, found: CellFinding][], letters: Dictionary<KnownMap<Letter>>, tree: any }} Reading a reader with what its constructor assigns
  */
 
 /**
@@ -80,7 +80,7 @@ class Reader {
    */
   constructor(rows, comma, rules, protocol) {
     Object.assign(this, { rows, comma, rules, sheet: rules.sheet, kinds: new Map(), part: "", run: -1, columns: null, asks: [], said: new Map() });
-    Object.assign(this, { firstRowOf: new Map(), rowsOfRun: new Map(), begun: new Set(), met: new Map(), named: [], amounts: [] });
+    Object.assign(this, { firstRowOf: new Map(), rowsOfRun: new Map(), begun: new Set(), met: new Map(), named: [], amounts: [], last: [] });
     this.letters = { people: new Map(), blades: new Map() };
     this.tree = { ...rules.sheet.begins, protocol: { ...protocol } };
   }
@@ -91,6 +91,7 @@ class Reader {
       const row = cells.map((cell) => cell.trim());
       if (row.some(Boolean)) { this.characters(n + 1, row); this.kinds.set(n + 1, this.row(n + 1, row)); }
     });
+    this.lastEntries();
     this.names();
     this.workUnits();
     this.leaveOutRuns();
@@ -178,6 +179,7 @@ class Reader {
     if (line.kind === "quantity") { this.put(pointer, { written: this.take(written(text, this.rules), at, column), unit: hint }); return; }
     if (line.kind === "repeat") { this.repeatAt(pointer, at, column, text); return; }
     if (line.kind === "written" && this.part === "run") { this.amounts.push([this.run, at, hint]); }
+    if (line.kind === "last") { this.last.push([pointer, at, column, number(text, line.mark, this.rules)]); return; }
     this.put(pointer, this.take(this.valueOf(line, text), at, column));
   }
 
@@ -194,6 +196,18 @@ class Reader {
       case "written": return written(text, this.rules);
       default: return { value: text, said: "", asked: null };
     }
+  }
+
+  /**
+   * What belongs to the last entry of a list is put there once the whole list is read.
+   *
+   * @this {Reading}
+   */
+  lastEntries() {
+    this.last.forEach(([pointer, at, column, found]) => {
+      const names = pointer.split("/"), list = names.slice(1, -2).reduce((inside, name) => inside?.[name], this.tree), held = Array.isArray(list) ? list.length : 0;
+      this.put([...names.slice(0, -2), Math.max(0, held - 1), names[names.length - 1]].join("/"), this.take(found, at, column));
+    });
   }
 
   // -- tables of people and blades

@@ -3,7 +3,9 @@
 
 import { draw, make } from "../form/dom.js";
 import { Drafts, localStorageOrNone } from "../form/draft.js";
+import { shownCard } from "../form/fitting.js";
 import { absent, additions } from "./adds.js";
+import { inEvenings as tenths, planCard } from "./card.js";
 import { keyOf, neededOf, sheetOf } from "./paper.js";
 import { planned } from "./planned.js";
 import { asksForEdges, halves, inTurn, levelsOf, practiceMinutes, primary, runMinutes } from "./what_fits.js";
@@ -100,11 +102,8 @@ function question() {
   };
 }
 
-/** A chance as so many evenings in ten. @param {number} share */
-function inEvenings(share) {
-  if (share < 0.05) { return says("seen_few"); }
-  return share > 0.95 ? says("seen_nearly_all") : says("seen_tenths", { tenths: Math.round(10 * share) });
-}
+/** @param {number} share */
+const inEvenings = (share) => tenths(rules.says, share);
 
 /** @param {string} title */
 const lower = (title) => title.slice(0, 1).toLowerCase() + title.slice(1);
@@ -167,9 +166,15 @@ function order({ design, runs }) {
   return [make("div", { class: "table", tabindex: "0", role: "region", "aria-label": says("order_caption") }, table), ...notes.map((note) => make("p", {}, note)), make("p", { class: "quiet" }, says("drawn_seed", { seed: String(state.seed) }))];
 }
 
+/** The month that it is. */
+function thisMonth() {
+  const now = new Date();
+  return `${now.getFullYear()}-${String(now.getMonth() + 1).padStart(2, "0")}`;
+}
+
 /** The plan as the program writes it. @param {Shown} first */
 function planFile({ design, runs }) {
-  const { asked } = design, now = new Date(), month = `${now.getFullYear()}-${String(now.getMonth() + 1).padStart(2, "0")}`;
+  const { asked } = design, month = thisMonth();
   const [owner] = handles();
   return {
     format: PLAN_FORMAT,
@@ -265,6 +270,7 @@ function show(moves) {
   at("steps").replaceChildren(...[".first", ".for-key"].flatMap((part) => neededOf(protocol, `${part} .hands`)));
   at("full").replaceChildren(...neededOf(protocol, ".for-page"));
   at("adds").replaceChildren(...more(first));
+  at("card").replaceChildren(...shownCard(planCard(first, rules, thisMonth()), rules.card.says, first.design.asked.protocol));
   at("others").replaceChildren(...others.map((other) => make("li", {}, ...designed(other))));
   at("more").hidden = !others.length;
   at("result").hidden = false;

@@ -42,7 +42,7 @@ export function outlook(asked, unscaled, df, seed) {
 }
 
 /** In how many pairs more the first sharpener has the heel than the tip. @param {PlannedRun[]} runs */
-function halfBalance(runs) {
+export function halfBalance(runs) {
   const first = runs.map((run) => run.sharpener).sort()[0];
   return runs.filter((run) => run.sharpener === first).reduce((sum, run) => sum + (run.edge_part === "heel" ? 1 : -1), 0);
 }

@@ -2,7 +2,7 @@
 // A plan on paper: the sheet for the testing table, and the key for those who sharpen. In the marks of the program's own sheets (sheet.css).
 
 import { make } from "../form/dom.js";
-import { halves, inTurn } from "./what_fits.js";
+import { halves, inTurn, levelsOf } from "./what_fits.js";
 
 /** @typedef {import("./planned.js").Shown} Shown */
 /** @typedef {import("./planned.js").Rules} Rules */
@@ -31,9 +31,10 @@ export function sheetOf({ design: { asked }, runs }, rules, says) {
  */
 export function keyOf({ design: { asked }, runs }, says, seed) {
   const parted = halves(asked), paired = inTurn(asked), coded = asked.coder !== null;
-  const heads = ["Run", "Code", "Sharpens", "Blade", parted && "Half", paired && "In turn with run", "What was done"].filter(Boolean);
+  const sized = levelsOf(asked.protocol).some(({ rule }) => rule?.fact === "last abrasive");
+  const heads = ["Run", "Code", "Sharpens", "Blade", parted && "Half", paired && "In turn with run", "What was done", sized && "Last abrasive, µm"].filter(Boolean);
   /** @param {PlannedRun} run */
-  const cells = (run) => [run.order, run.code ?? "", run.sharpener, run.blade, parted && run.edge_part, paired && run.partner, ""].filter((cell) => cell !== false);
+  const cells = (run) => [run.order, run.code ?? "", run.sharpener, run.blade, parted && run.edge_part, paired && run.partner, "", sized && ""].filter((cell) => cell !== false);
   return make("div", { class: "sheet" }, make("section", { class: "key" },
     make("h2", {}, coded ? says("codes_for", { coder: /** @type {string} */ (asked.coder), testers: asked.testers.join(" and ") }) : "For those who sharpen"),
     make("p", {}, `${asked.protocol.design.order} ${asked.protocol.apex_start}`), make("p", { class: "small" }, says("drawn_seed", { seed })),

@@ -8,8 +8,8 @@ import { doable, otherDesigns, ruleWithin, usualLast } from "./what_fits.js";
 /** @typedef {import("./what_fits.js").Occasion} Occasion */
 /** @typedef {import("./what_fits.js").Design} Design */
 /** @typedef {import("./what_fits.js").Stock} Stock */
-/** @typedef {{protocols: import("./what_fits.js").Protocol[], figures: import("./what_fits.js").Figures, says: Object<string, unknown>,
- *   ended: string[]}} Rules */
+/** @typedef {{protocols: import("./what_fits.js").Protocol[], figures: import("./what_fits.js").Figures, says: Object<string, import("./words.js").Pattern>,
+ *   card: CardRules, ended: string[]}} Rules */
 /** @typedef {{protocol: string, blades: string[], sharpeners: string[], testers: string[], coder: ?string, alone: boolean, last?: ?number,
  *   ratio?: ?number, stock: Stock}} Question */
 /** @typedef {{design: Design, runs: import("./orders.js").PlannedRun[], shows: import("./outlook.js").Glance}} Shown */

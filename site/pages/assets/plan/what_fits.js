@@ -10,7 +10,7 @@
  *   accepted_units: string[]}, apex_start: string, endpoints: Endpoint[], early_checkpoint: number,
  *   late_checkpoint: number, design: {least_runs: number, order: string, side_by_side: ?string}, minutes: {one_run: number, whole: number,
  *   parts: ?{once: number, sharpening: number, unit_seconds: number, value_seconds: number, runs_a_hand: number}},
- *   needs: {item: string, where: string}[], cautions: string[], spreads: Object<string, Spread>, units: string}} Protocol
+ *   needs: {item: string, where: string}[], cautions: string[], spreads: Object<string, Spread>, units: string, left_open: string[], ask: string}} Protocol
  * @typedef {{df_pooled: number, prior_s2: number, prior_df: ?number, source: string}} Spread
  * @typedef {{runs_a_hand: number, mm_per_cut: number, lost_mm: number, steel_mm: number, spare: number, sharpening: number,
  *   reading: Object<string, number>, other_reading: number, longest_listed: number, least_coded: number, letters: string, draws: number,

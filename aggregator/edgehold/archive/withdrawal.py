@@ -21,7 +21,13 @@ from edgehold.words import Reason
 
 RESULTS = "data/results.json.gz"
 PAGE = Path(__file__).with_name("gap.html")
-PERSON_COLUMNS = frozenset({"submitted_by", "people", "sharpener", "tester", "by", "coder", "person", "handle", "blade", "batch", "lot"})
+PERSON_COLUMNS = frozenset(
+    {
+        *("submitted_by", "people", "person", "handle", "by", "coder", "sharpener", "tester", "hand", "guessed_sharpener"),
+        *("blade", "guessed_blade", "batch", "lot", "reading_lot", "instrument", "pack", "segment", "key"),
+    }
+)
+"""Columns of tables, and members of the results, that hold handles, or keys that begin with one."""
 
 
 @dataclass(frozen=True)

@@ -140,7 +140,9 @@ def _sharpening(pool: Pool, log: str) -> Page:
         modelled=analyses.answered(pool),
         common=_common_axis(found),
     )
-    return Page(addresses.sharpening(pool), Reason("pages.practice_title", pool=pool_name(pool)), html, "Results", simulated=_simulated(pool))
+    return Page(
+        addresses.sharpening(pool), Reason("pages.practice_title", pool=pool_name(pool)), html, "Results", simulated=_simulated(pool)
+    )
 
 
 def _levels(pool: Pool, log: str) -> Page:

@@ -138,7 +138,7 @@ def _with_this_build(
         removed=tuple(sorted(gone)),
     )
     style = style_sheet(harbour)
-    data = {name: content for name, content in downloads.items() if "/" not in name and name != SUMS}
+    data = {name: content for name, content in downloads.items() if "/" not in name and name != SUMS and not name.endswith(".zip")}
     made = make_build(facts, archived_files(pages, data, results, style))
     archive = withdraw(archive, gone, renamed, known.data_month)
     after = add_build(archive, made, {asset_name(style): style})

@@ -18,8 +18,8 @@ from tests.shared import once
 
 R_PACKAGES = ("jsonlite", "knitr", "lme4", "metafor")
 IN_BOTH = {
-    "ratios by studies", "spreads between studies", "ratios of the networks", "ratios of the crossed models", "spreads of the crossed models",
-    "h", "k",
+    "ratios by studies", "spreads between studies", "ratios of the networks", "ratios of the crossed models",
+    "spreads of the crossed models", "h", "k",
 }  # fmt: skip
 
 

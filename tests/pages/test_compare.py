@@ -53,7 +53,9 @@ def with_levels(found: Results) -> Results:
             for e in pool.endpoints
             if e.practice is not None
         )
-        asking.append(pool.model_copy(update={"protocol": name, "factor": "level", "treatment": "finish", "endpoints": ends, "quoted": None}))
+        asking.append(
+            pool.model_copy(update={"protocol": name, "factor": "level", "treatment": "finish", "endpoints": ends, "quoted": None})
+        )
     return found.model_copy(update={"pools": (*found.pools, *asking), "moves": ()})
 
 
@@ -189,7 +191,12 @@ def _open_method(name: str, factor: str) -> one_exchange.OpenMethod:
 def test_the_chooser_knows_every_page_and_every_steel_of_the_register() -> None:
     found = with_levels(results(0, 4))
     pairs = compared.pairs(found)
-    forms = {("rope", "1.0.0"): {"designations": ["AISI/SAE 440C", "UNS S44004"], "steels": {"aisi/sae440c": "aisi-440c", "unss44004": "aisi-440c"}}}
+    forms = {
+        ("rope", "1.0.0"): {
+            "designations": ["AISI/SAE 440C", "UNS S44004"],
+            "steels": {"aisi/sae440c": "aisi-440c", "unss44004": "aisi-440c"},
+        }
+    }
     data = json.loads(json.dumps(chooser(found, pairs, {}, {}, forms)))
     assert {address for _, _, address, _ in data["pairs"]} == {pair.address.removeprefix("/compare/") for pair in pairs}
     for first, second, address, ratio in data["pairs"]:

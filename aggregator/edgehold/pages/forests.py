@@ -1,4 +1,4 @@
-"""Forest plots: what a comparison by studies and the answers of one endpoint look like, row by row."""
+"""Forest and cumulative plots: what a comparison by studies and the answers of one endpoint look like, row by row."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from markupsafe import Markup
 from edgehold.results.model.answers import Answer
 from edgehold.results.model.ratio import RatioInterval
 from edgehold.results.model.results import Comparison, EndpointResult, Pool, StudyLine
+from edgehold.results.model.studies import CumulativeMonth
 from edgehold.results.words.sentences import ratio_text
 from edgehold.words import Reason
 
@@ -42,6 +43,24 @@ def forest(pool: Pool, endpoint: EndpointResult, comparison: Comparison, name: s
     )
 
 
+def cumulative(pool: Pool, endpoint: EndpointResult, comparison: Comparison, name: str) -> Markup:
+    """The pooled ratio at the end of each month; empty where fewer than two months have one."""
+    months = [(month, month.result) for month in comparison.cumulative if month.result is not None]
+    first, second = thing(comparison, comparison.first), thing(comparison, comparison.second)
+    return drawn(
+        Plot(
+            name=name,
+            shows=Reason("plots.cumulative", endpoint=endpoint.title, first=first, second=second),
+            tells=Reason("plots.cumulative_told", drawn=count(len(months), "month")),
+            rows=tuple(_month(month, result) for month, result in months) if len(months) > 1 else (),
+            worthwhile=endpoint.worthwhile_ratio,
+            below=Reason("plots.ahead", name=second, better=better(endpoint)),
+            above=Reason("plots.ahead", name=first, better=better(endpoint)),
+            simulated=pool.origin == "simulated",
+        )
+    )
+
+
 def answers(pool: Pool, endpoint: EndpointResult, compared: tuple[Answer, ...], name: str) -> Markup:
     """Every pair of one endpoint, a row each; empty where none has a ratio."""
     rows = tuple(
@@ -61,6 +80,10 @@ def answers(pool: Pool, endpoint: EndpointResult, compared: tuple[Answer, ...], 
             simulated=pool.origin == "simulated",
         )
     )
+
+
+def _month(of: CumulativeMonth, result: RatioInterval) -> Row:
+    return Row(of.month, _figure(result), result, count(of.submissions, "submission"), pooled=True)
 
 
 def _line(number: int, line: StudyLine) -> Row:

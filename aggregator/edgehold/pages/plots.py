@@ -47,6 +47,7 @@ OUTERMOST = 1000.0
 LINE, SECOND = 18, 15  # between two lines of words; between two of one label
 EDGE = 15.0  # half the width of a word at a mark
 TICKS_EVERY = 8  # rows; in the narrow layout so many fill a telephone
+STRONG = 1.12  # how much wider numbers of a pooled row are
 CHARACTER = 6.9  # width of an average character at the size of the drawing's text, for lines that must fit
 TICKS: tuple[tuple[float, ...], ...] = (
     (0.8, 0.85, 0.9, 0.95, 1, 1.05, 1.1, 1.15, 1.2, 1.25),
@@ -248,7 +249,7 @@ def _lines(row: Row, layout: _Layout) -> tuple[int, float]:
     if not row.second:
         return 0, 0
     for n, label in enumerate((row.label, row.second)):
-        if (len(label) + len(row.figure) + 3) * CHARACTER <= layout.width:
+        if (len(label) + STRONG * len(row.figure) + 2) * CHARACTER <= layout.width:
             return SECOND, n * SECOND
     return 2 * SECOND, 2 * SECOND
 
@@ -265,7 +266,7 @@ def _row(row: Row, on: Axis, layout: _Layout, y: float, heaviest: float) -> str:
 def _label(row: Row, layout: _Layout, y: float) -> str:
     """A row's name in one line or two, cut to its room, and what else is told of it where that fits."""
     room = int((layout.figure if layout.stacked else layout.left) / CHARACTER)
-    beside = room - len(row.figure) - 1 if layout.stacked and not row.second else room
+    beside = room - round(STRONG * len(row.figure)) - 1 if layout.stacked and not row.second else room
     label, more = _cut(visible(row.label), max(beside, 6)), visible(row.more)
     told = f'<tspan class="plot-more"> · {plain(more)}</tspan>' if more and len(label) + len(more) + 3 <= beside else ""
     second = _text("plot-label", 0, y + SECOND, _cut(visible(row.second), room)) if row.second else ""

@@ -27,12 +27,13 @@ from edgehold.records.canonical import PoolKey
 from edgehold.words import Reason
 
 from .bounds import BoundsIncluded, with_bounds
+from .cumulative import Cumulative, cumulative
 from .random_effects import RandomEffectsFit, random_effects
 from .studies import Pair, Pooled, cluster_numbers, common_variance, lines_of, pool_lines, state_of, verdict_on
 from .study_checks import StudyChecks, study_checks
 
 Result = TypeVar("Result")
-Specimens = dict[tuple[str, str, str | None], set[str]]
+Specimens = dict[tuple[str, str, str, str | None], set[str]]
 
 
 class Ranking(Protocol):
@@ -111,6 +112,7 @@ class PooledComparison:
     mostly_interested : at least half of the lines come from submissions in which somebody makes or sells a blade compared.
     without_interested : the fit without those, where they are that many and three studies are left.
     checks : how far it leans on single studies, on symmetry and on their being independent; None where nothing is pooled.
+    cumulative : the fit at the end of each month; empty where nothing is pooled.
     reason : why numbers failed where the state is ``not fitted``; empty otherwise.
     not_fitted : what beside the fit has no figures because numbers failed, with the reason.
     """
@@ -137,6 +139,7 @@ class PooledComparison:
     checks: StudyChecks | None
     tau2_within: float | None = None
     tau2_within_interval: Interval | None = None
+    cumulative: tuple[Cumulative, ...] = ()
     reason: str = ""
     not_fitted: Mapping[str, str] = field(default_factory=dict)
 
@@ -210,12 +213,12 @@ def _sharpener_classes(rows: Iterable[EndpointRow]) -> dict[tuple[str, str], str
 
 
 def _specimens(rows: Iterable[EndpointRow]) -> Specimens:
-    """Blades by (submission, endpoint, steel, class of sharpener or level), over the rows that have a value."""
+    """Blades by (submission, endpoint, factor, steel or class of sharpener or level), over the rows that have a value."""
     blades: Specimens = defaultdict(set)
     for row in rows:
         if row.status != "missing":
             for factor in POOLED_FACTORS:
-                blades[(row.submission, row.endpoint, ARMS[factor][1](row))].add(row.blade)
+                blades[(row.submission, row.endpoint, factor, ARMS[factor][1](row))].add(row.blade)
     return blades
 
 
@@ -286,7 +289,7 @@ def _pool(
     )
     told, known = [pairs[i] for i in usable], [v for v in variances if v is not None]
     telling = [e for e, c in pairs if c.estimate is not None or c.bound is not None]
-    blades = [set().union(*(specimens[(e.submission, key[1], arm)] for e in telling)) for arm in names[1:]]
+    blades = [set().union(*(specimens[(e.submission, key[1], names[0], arm)] for e in telling)) for arm in names[1:]]
     return PooledComparison(
         *key,
         *names,
@@ -322,6 +325,7 @@ def _pool(
         ),
         tau2_within=pooled.tau2_within,
         tau2_within_interval=pooled.tau2_within_interval,
+        cumulative=cumulative(lines) if fit is not None else (),
         reason=pooled.reason,
         not_fitted=failed,
     )

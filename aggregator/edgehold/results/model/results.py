@@ -15,13 +15,14 @@ from edgehold.records.model.base import Record
 from .analyses import CrossedResult, CurveComparison, NetworkResult, ProbeResult
 from .answers import Answer, ModelResult
 from .arguments import Arguments
+from .families import FamiliesResult
 from .history import ChangeResult, RemovedResult, State
 from .moves import PoolLog
 from .objections import ObjectionResult
 from .plans import PlanCount
 from .ratio import RatioInterval
 from .references import ReferencesResult
-from .studies import StudyChecksResult
+from .studies import CumulativeMonth, StudyChecksResult
 from .versions import ProtocolResult
 
 RESULTS_FORMAT = "results/2.5.0"
@@ -185,6 +186,8 @@ class Comparison(Record):
     """People who tested in it."""
     checks: StudyChecksResult | None
     """How far it leans on single studies, on symmetry and on studies being independent; null where nothing is pooled."""
+    cumulative: tuple[CumulativeMonth, ...] = ()
+    """The pooled ratio at the end of each month that brought a submission, oldest first; empty where nothing is pooled."""
     lines: tuple[StudyLine, ...]
     """Submission by submission."""
     not_fitted: tuple[str, ...] = ()
@@ -301,6 +304,8 @@ class EndpointResult(Record):
     """The answer on every pair of levels of the treatment that the protocol compares, by name."""
     model: ModelResult | None
     """The hierarchical model of all runs behind these answers; null where no run has a value."""
+    families: FamiliesResult | None = None
+    """Families of steels held against each other, from the posterior of the steels; null where that is not fitted."""
     pairwise: tuple[Comparison, ...]
     """The same comparisons by studies, where some submission holds both: a check beside the answers."""
     sharpening: str
@@ -513,6 +518,8 @@ class SubmissionResult(Record):
     """The submitter's note; empty if none."""
     interest: str
     """Strongest interest anybody named in it has in a blade."""
+    blinding: Literal["every run", "some runs", "no run", "not stated"] = "not stated"
+    """In which of its runs the tester did not know whose edge it was; not stated: nothing is said of any run."""
     blades: int
     """Blades."""
     people: tuple[str, ...]

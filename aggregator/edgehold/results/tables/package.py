@@ -26,6 +26,7 @@ PRIMARY_KEYS: Mapping[str, tuple[str, ...]] = {
     "crossed_fits": ENDPOINT,
     "curves": (*POOL, "factor", "steel", "work"),
     "endpoints": ENDPOINT,
+    "families": PAIR,
     "how_much": (*ENDPOINT, "what"),
     "influence": (*COMPARED, "study"),
     "interlaboratory": (*ENDPOINT, "item"),
@@ -74,7 +75,7 @@ def datapackage(made: Mapping[str, Table], files: Mapping[str, bytes], provenanc
     """
     package: dict[str, Any] = {
         "name": "edgehold-results",
-        "title": Reason("tables.package"),
+        "title": Reason("kit.package"),
         "version": f"{format_.rpartition('/')[2]}+{provenance.inputs_sha256[:12]}",
         "profile": "tabular-data-package",
         "licenses": [{"name": "CC0-1.0", "title": "Creative Commons Zero v1.0 Universal"}],
@@ -98,7 +99,7 @@ def _resource(name: str, columns: Mapping[str, str], content: bytes, made: Mappi
         schema["foreignKeys"] = refers
     return {
         "name": name,
-        "title": Reason(f"tables.{name}"),
+        "title": Reason(f"kit.{name}"),
         "path": f"{name}.csv",
         "format": "csv",
         "mediatype": "text/csv",

@@ -280,6 +280,11 @@ def _draft(arguments: argparse.Namespace) -> int:
 
         print(card_of(root, arguments.id, arguments.version))
         return FINE
+    if getattr(arguments, "questions", False):
+        from .review.method_drafts import answers_text
+
+        print(answers_text(), end="")
+        return FINE
     draft = draft_of(root, arguments)
     if arguments.print:
         print(draft.text, end="")

@@ -19,6 +19,7 @@ from .pages.deposit import deposit_files
 from .pages.site import build_site
 from .pooling.exchanges import ExchangePlan
 from .pooling.gather.all_answers import all_answers, judged
+from .pooling.gather.all_families import all_families, family_of_steels
 from .pooling.gather.all_runs import all_runs
 from .pooling.gather.apart import further_runs
 from .pooling.gather.circulation import circulated_blades
@@ -87,6 +88,7 @@ def find_everything(repository: Repository) -> EverythingFound:
         probes=probes,
         crossed=everything,
         answers=answers,
+        families=all_families(answers, family_of_steels(repository), worthwhile),
         references=dict(answered.references),
         courses=months,
     )

@@ -108,7 +108,7 @@ def hostile_site(common: Path) -> Path:
 
     def build(root: Path) -> None:
         write_hostile_repository(root)
-        pipeline.site(root)
+        pipeline.site(root, archive=root / "kept")
 
     return once(common, "hostile", build) / "build" / "site"
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 from playwright.sync_api import Browser, ConsoleMessage, Page, Request, Response
@@ -82,8 +83,20 @@ NARROW_FACTS = """() => {
 }"""
 
 
+KEPT = re.compile(r"/archive/[^/]+/.*")
+
+
 def pages_of(site: Path) -> list[str]:
-    """Addresses of all pages, from the site's root."""
+    """Addresses of all pages, from the site's root; those of kept builds left out, which have no theme."""
+    return [address for address in _addresses(site) if not KEPT.fullmatch(address)]
+
+
+def kept_pages_of(site: Path) -> list[str]:
+    """Addresses of the pages of kept builds."""
+    return [address for address in _addresses(site) if KEPT.fullmatch(address)]
+
+
+def _addresses(site: Path) -> list[str]:
     found = (path.relative_to(site).as_posix() for path in sorted(site.rglob("*.html")))
     return [f"/{path.removesuffix('index.html')}" for path in found]
 

@@ -107,6 +107,7 @@ def test_the_list_follows_the_pattern_of_a_combobox(chooser):
     expect(field).to_have_attribute("aria-expanded", "true")
     options = listed.get_by_role("option")
     expect(page.locator("#choose-count")).to_have_text(f"{options.count()} names fit")
+    expect(page.locator("#choose-answer")).to_have_text("Choose two, and this says what is known of them.")
     field.press("ArrowUp")
     expect(field).to_have_attribute("aria-activedescendant", options.last.get_attribute("id"))
     field.press("ArrowDown")
@@ -133,10 +134,8 @@ def test_the_browser_and_the_pages_name_the_same_exchange(chooser, site):
           const { exchangeOf } = await import('../assets/compare/exchange.js');
           const rules = JSON.parse(document.getElementById('choose-rules').textContent);
           const of = key => rules.things.find(thing => thing.key === key);
-          return pairs.map(([a, b]) => {
-            const { code, values, links } = exchangeOf(of(a), of(b), rules);
-            return [code, values, links.length];
-          });
+          const told = ([a, b]) => exchangeOf(of(a), of(b), rules);
+          return pairs.map(told).map(({ code, values, links }) => [code, values, links.length]);
         }""",
         [list(pair) for pair in pairs],
     )
@@ -161,7 +160,7 @@ def test_without_scripts_every_two_are_in_a_list(browser, base, facts):
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_on_a_phone_name_figure_bar_and_words_are_in_view(open_page, scheme):
     page = open_page("/compare/demo-high-speed-and-demo-plain-carbon/", viewport=NARROW, color_scheme=scheme)
-    for row in page.locator(".stacked").first.locator("tbody tr:not(.group)").all()[:4]:
+    for row in page.locator(".stacks").first.locator("tbody tr:not(.group)").all()[:4]:
         cells = row.locator("th, td:not(:empty)").all() + row.locator("svg").all()
         assert len(cells) == 6
         for cell in cells:

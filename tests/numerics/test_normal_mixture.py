@@ -78,3 +78,13 @@ def test_sets_that_agree_wholly_claim_no_error():
     mixture = NormalMixture(np.tile(one.weights, 8) / 8, np.tile(one.means, 8), np.tile(one.variances, 8))
     at = mixture.quantile(0.975)
     assert mixture.quantile_error(0.975, at, np.repeat(np.arange(8), 2)) < 1e-12
+
+
+def test_parts_that_are_close_may_be_one():
+    draw = np.random.default_rng(2)
+    weights = draw.dirichlet(np.ones(20_000))
+    many = NormalMixture(weights, draw.normal(0.3, 0.2, 20_000), np.exp(draw.normal(-3, 1, 20_000)))
+    few = many.merged()
+    assert len(few.weights) < 5_000 and few.weights.sum() == pytest.approx(1)
+    assert (few.mean, few.sd) == (pytest.approx(many.mean), pytest.approx(many.sd))
+    assert [few.below(x) for x in (-0.6, 0.0, 0.3, 1.0)] == pytest.approx([many.below(x) for x in (-0.6, 0.0, 0.3, 1.0)], abs=1e-4)

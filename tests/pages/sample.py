@@ -393,7 +393,7 @@ def results(measured: int = 0, simulated: int = 4) -> Results:
     submissions = [submission(n, p.origin, p.protocol) for p in pools for n in range(1, p.counts.submissions + 1)]
     submissions = submissions[:1] + [corrected(s) if n == 0 else s for n, s in enumerate(submissions[1:])]
     return Results(
-        format="results/2.6.0",
+        format="results/2.5.0",
         provenance=Provenance(
             program_version="0.1.0",
             inputs_sha256="12" * 32,

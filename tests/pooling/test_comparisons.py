@@ -1,5 +1,7 @@
 """Gathering contrasts into comparisons: who counts as a study, what is pooled, what is only listed."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -138,6 +140,13 @@ def test_blades_are_counted_over_all_submissions_by_key():
     rows = [row("s0", "x.1", "a"), row("s0", "x.2", "b"), row("s1", "x.1", "a"), row("s1", "x.3", "b")]
     (result,) = compared(estimate("s0", ["t0"], contrast(0.1)), estimate("s1", ["t1"], contrast(0.1)), rows=rows)
     assert (result.blades_first, result.blades_second) == (1, 2)
+
+
+def test_blades_of_a_level_are_not_those_of_a_steel_that_is_called_the_same():
+    rows = [replace(row("s0", f"x.{blade}", steel), level=level) for blade, steel, level in ((1, "a", "b"), (2, "b", "a"), (3, "b", "b"))]
+    answers = estimate("s0", ["t0"], contrast(0.1), contrast(0.2, factor="level"))
+    found = {one.factor: (one.blades_first, one.blades_second) for one in compared(answers, rows=rows)}
+    assert found == {"steel": (1, 2), "level": (1, 2)}
 
 
 def test_versions_that_differ_are_told():

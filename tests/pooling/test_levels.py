@@ -89,3 +89,25 @@ def test_no_module_outside_the_records_names_a_fact_that_a_level_may_be_told_by(
         if isinstance(node, ast.Constant) and node.value in {"last abrasive", "edge angle", "microbevel", "start state"}
     ]
     assert named == []
+
+
+def test_of_four_levels_the_median_over_their_pairs_stands_beside_the_spreads():
+    """At four exact levels 0, 1, 2 and 4 sixths of ln 2 the six differences have the median 1.5 and 2 in the middle."""
+    words = dict(zip("abcd", np.array([0, 1, 2, 4]) * np.log(2) / 6, strict=True))
+    y, labels = pool(tables=8, runs=4, words=tuple(words))
+    y = y + np.array([words[word] for word in labels["level"]])
+    found, pairs = answer_of(y, labels)
+    matters = what_matters(found)
+    row = next(row for row in matters.rows if row.name == "level")
+    gaps = sorted(abs(one.estimate) for one in pairs.values())
+    assert len(gaps) == 6 and row.levels == 4 and row.most is None
+    assert row.typical == pytest.approx((gaps[2] + gaps[3]) / 2, abs=0.03)
+    assert row.interval.low < row.typical < row.interval.high
+    assert any("level" in pair[:2] for pair in matters.more) or matters.asked > 0
+
+
+def test_a_level_that_has_no_value_leaves_the_row_of_the_other_two():
+    y, labels = pool(words=("coarse", "fine", "raw"))
+    found, _ = answer_of(y, labels, np.where(np.array(labels["level"]) == "raw", np.inf, y))
+    row = next(row for row in what_matters(found).rows if row.name == "level")
+    assert row.levels == 2 and row.typical == pytest.approx(0.9, abs=0.15)

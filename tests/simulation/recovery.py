@@ -34,11 +34,15 @@ from edgehold.records.canonical import pool_key
 WANTED = 0.93  # the least that the lower 99 % Monte-Carlo bound of a coverage may be
 
 
-def pooled_comparisons(seed: int) -> tuple[tuple[PooledComparison, ...], dict[tuple, float]]:
-    """All comparisons of one seed's demonstration, and the true ln ratios by the same names."""
+def pooled_comparisons(seed: int, factor: str = "") -> tuple[tuple[PooledComparison, ...], dict[tuple, float]]:
+    """All comparisons of one seed's demonstration, and the true ln ratios by the same names.
+
+    With a ``factor`` only protocols that ask about it are pooled, of which everything is the same without the others.
+    """
     demonstration = generate(seed)
     repository = read_back(demonstration)
-    rows = endpoint_rows(repository)
+    asking = {pool_key(s) for s in repository.submissions if factor in ("", repository.protocol_of(s).record.question.factor)}
+    rows = [row for row in endpoint_rows(repository) if row.pool in asking]
     table = repeatability_table(rows, repository.protocols)
     # A submission's own likelihood interval is the slowest part of the path, and a pooled interval uses it only where the
     # likelihood is level at its top. Nor does one use the curve of a bound, which only the sensitivity result weighs in.
@@ -68,9 +72,9 @@ def limit_where_needed(self: profile._Profile, side: int, largest: float) -> flo
     return LIMIT(self, side, largest) if variance > SURELY_CURVED else side * math.inf
 
 
-def recovered(seed: int) -> Iterator[dict[str, object]]:
-    """One line for each comparison that was pooled."""
-    comparisons, truths = pooled_comparisons(seed)
+def recovered(seed: int, factor: str = "") -> Iterator[dict[str, object]]:
+    """One line for each comparison that was pooled; ``factor`` as for ``pooled_comparisons``."""
+    comparisons, truths = pooled_comparisons(seed, factor)
     for c in comparisons:
         if c.fit is None:
             continue
@@ -82,14 +86,14 @@ def recovered(seed: int) -> Iterator[dict[str, object]]:
         }  # fmt: skip
 
 
-def run(first: int, seeds: int, out: Path) -> None:
+def run(first: int, seeds: int, out: Path, factor: str = "") -> None:
     """Append the lines of each seed that is not there yet."""
     out.parent.mkdir(parents=True, exist_ok=True)
     done = {line["seed"] for line in _lines(out)} if out.exists() else set()
     with out.open("a", encoding="utf-8") as file:
         for seed in range(first, first + seeds):
             if seed not in done:
-                file.writelines(json.dumps(line) + "\n" for line in recovered(seed))
+                file.writelines(json.dumps(line) + "\n" for line in recovered(seed, factor))
                 file.flush()
                 print(f"\rseed {seed}", end="", file=sys.stderr)
 
@@ -137,11 +141,12 @@ def main() -> None:
     running.add_argument("--first", type=int, default=1)
     running.add_argument("--seeds", type=int, default=2000)
     running.add_argument("--out", type=Path, default=Path("build/recovery.jsonl"))
+    running.add_argument("--factor", default="", help="only protocols that ask about it, such as level")
     showing = commands.add_parser("table", help="print the table of runs so far")
     showing.add_argument("lines", type=Path, nargs="+")
     arguments = parser.parse_args()
     if arguments.command == "run":
-        run(arguments.first, arguments.seeds, arguments.out)
+        run(arguments.first, arguments.seeds, arguments.out, arguments.factor)
     else:
         print("\n".join(table(line for path in arguments.lines for line in _lines(path))))
 

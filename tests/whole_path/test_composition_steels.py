@@ -1,4 +1,5 @@
-"""A steel that no standard names, from its composition in a file to its page, pair and place in the model; and the rule for near steels."""
+"""A steel that no standard names, from its composition in a file to its page, pair and place in the model; the rule for near steels; and
+families of steels."""
 
 from __future__ import annotations
 
@@ -20,21 +21,21 @@ OF_POWDER = ({"C": 1.45, "Cr": 14, "Mo": 2, "V": 4}, {"C": 1.38, "Cr": 14.2, "Mo
 """Two data sheets' figures that one window holds."""
 STEELS = [
     ({"composition_percent": OF_POWDER[0]}, {"designation": "AISI 1095"}),
-    ({"composition_percent": OF_POWDER[1]}, {"designation": "AISI 1095"}),
+    ({"composition_percent": OF_POWDER[1]}, {"designation": "AISI 1084"}),
     ({"composition_percent": OF_POWDER[0]}, {"designation": "D2"}),
     ({"designation": "SKD11"}, {"designation": "D2"}),
     ({"designation": "JIS SKD 11"}, {"designation": "AISI 1095"}),
     ({"composition_percent": {"C": 1.45, "Cr": 14}}, {"designation": "UNS T30402"}),
 ]
 """Two blades a submission; the last has a composition of no class."""
-TRUTH = {"composition": 0.0, "1095": 0.7, "tool": 0.3}
+TRUTH = {"composition": 0.0, "carbon": 0.7, "tool": 0.3}
 """ln force after the same work, larger for a blunter edge."""
 WORK = (0, 10, 20, 40)
 
 
 def truth(steel: dict) -> float:
     name = steel.get("designation", "composition")
-    return TRUTH["1095" if "1095" in name else "composition" if name == "composition" else "tool"]
+    return TRUTH["carbon" if name.startswith("AISI 10") else "composition" if name == "composition" else "tool"]
 
 
 def evening(number: int, rng: np.random.Generator) -> dict:
@@ -80,10 +81,10 @@ def answer(results, first: str, second: str) -> dict:
 def test_two_data_sheets_of_one_class_are_one_steel_and_two_standards_are_two(built, results):
     repository = load_repository(built)
     steels = {s.record.id: sorted({str(run.steel) for run in s.runs}) for s in repository.submissions}
-    assert steels["evening-0"] == steels["evening-1"] == [POWDER, "aisi-1095"]
+    assert steels["evening-0"] == [POWDER, "aisi-1095"] and steels["evening-1"] == [POWDER, "aisi-1084"]
     assert steels["evening-3"] == ["aisi-d2", "jis-skd11"] and steels["evening-4"] == ["aisi-1095", "jis-skd11"]
     assert steels["evening-5"] == ["None", "aisi-d2"]
-    assert [steel["id"] for steel in results["steels"]] == [POWDER, "aisi-1095", "aisi-d2", "jis-skd11"]
+    assert [steel["id"] for steel in results["steels"]] == [POWDER, "aisi-1084", "aisi-1095", "aisi-d2", "jis-skd11"]
 
 
 def test_a_composition_of_no_class_is_a_warning_that_says_what_is_nearest(built):
@@ -106,7 +107,7 @@ def test_the_class_has_its_pair_with_the_right_sign_and_size(results):
 def test_the_class_stands_in_the_model_with_all_other_steels(results):
     (pool,) = results["pools"]
     (endpoint,) = pool["endpoints"]
-    ids = {POWDER, "aisi-1095", "aisi-d2", "jis-skd11"}
+    ids = {POWDER, "aisi-1084", "aisi-1095", "aisi-d2", "jis-skd11"}
     assert {name for one in endpoint["steels"] for name in (one["first"], one["second"])} == ids
     assert set(endpoint["network"]["steels"]) == ids
     assert POWDER in {curve["steel"] for curve in pool["curves"]}
@@ -139,3 +140,38 @@ def test_the_table_of_steels_tells_them_all(built):
         limits = {(row["steel"], row["element"]): (row["least"], row["most"]) for row in csv.DictReader(file)}
     assert [float(one) for one in limits[POWDER, "V"]] == [3.5, 4.5] and limits[POWDER, "Mn"] == ("", "1")
     assert rows["aisi-d2"]["names"] == "AISI/SAE D2; UNS T30402" and rows["aisi-d2"]["near"] == "en-1-2379 jis-skd11"
+
+
+def family_answers(results) -> dict:
+    (endpoint,) = results["pools"][0]["endpoints"]
+    assert endpoint["families"]["state"] == "estimated"
+    return {(one["first"], one["second"]): one for one in endpoint["families"]["answers"]}
+
+
+def test_two_families_of_two_steels_have_a_ratio_of_the_right_size_and_a_verdict_and_a_family_of_one_steel_has_none(results):
+    told = family_answers(results)
+    tool = told["cold-work tool", "plain carbon"]
+    assert (tool["steels_first"], tool["steels_second"]) == (["aisi-d2", "jis-skd11"], ["aisi-1084", "aisi-1095"])
+    assert np.log(tool["result"]["ratio"]) == pytest.approx(0.4, abs=0.2) and tool["verdict"] and tool["about"] == "families"
+    assert tool["another"]["low"] < tool["result"]["low"] < 1.5 < tool["result"]["high"] < tool["another"]["high"]
+    for pair in (("cold-work tool", "martensitic stainless"), ("martensitic stainless", "plain carbon")):
+        assert (told[pair]["about"], told[pair]["verdict"]) == ("steels", "") and told[pair]["result"]["low"] < told[pair]["result"]["high"]
+        assert "no verdict" in told[pair]["sentence"]
+
+
+def test_a_pools_page_tells_of_families_and_the_page_of_a_steel_leads_to_its_own(built, results):
+    shown = page(built, "results", "two-sharpeners-rope-v1-measured")
+    assert "Families of steels" in shown and family_answers(results)["cold-work tool", "plain carbon"]["sentence"] in shown
+    assert "only one steel was tested: martensitic stainless" in shown and "Two steels of one family typically differ by" in shown
+    steel = (built / "build/site/steels/aisi-d2/index.html").read_text(encoding="utf-8")
+    assert 'href="../#cold-work-tool"' in steel
+    assert 'results/two-sharpeners-rope-v1-measured/#families"' in steel
+    assert "aisi-d2, jis-skd11" in page(built, "steels")
+
+
+def test_families_stand_in_a_table_of_their_own_and_their_spread_beside_the_others(built):
+    with (built / "build/results/families.csv").open(newline="", encoding="utf-8") as file:
+        rows = {(row["first"], row["second"]): row for row in csv.DictReader(file)}
+    assert rows["cold-work tool", "plain carbon"]["steels_second"] == "aisi-1084 aisi-1095" and len(rows) == 3
+    with (built / "build/results/how_much.csv").open(newline="", encoding="utf-8") as file:
+        assert {"steel", "steel-in-family"} <= {row["what"] for row in csv.DictReader(file)}

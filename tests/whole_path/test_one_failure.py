@@ -69,7 +69,7 @@ class Planted:
 NAN, ANY = float("nan"), Interval(-1.0, 1.0, 0.95, "made up")
 ENDPOINT = r"/pools/\d+/endpoints/\d+"
 METHOD = rf"{ENDPOINT}/(steels/\d+|practice)/methods"  # the folded table, and the sentence below it
-HEADLINE = rf"/pools/\d+/(told_apart|headline|quoted|crossovers)|{ENDPOINT}/(steels|practice|model|sharpening)"
+HEADLINE = rf"/pools/\d+/(told_apart|headline|quoted|crossovers)|{ENDPOINT}/(steels|practice|model|sharpening|families)"
 COMPARISON = rf"{ENDPOINT}/pairwise/\d+|{METHOD}"
 PLACES = (
     Planted("endpoints.collect", "run_curve", "the value of run", "", harms_later=True),
@@ -109,6 +109,7 @@ PLACES = (
         "the hierarchical model|what the runs can tell apart",
         HEADLINE,
     ),
+    Planted("pooling.gather.all_families", "families", "families of steels", rf"{ENDPOINT}/families"),
     Planted("pooling.network.steel_network", "network", "the network of steels", rf"{ENDPOINT}/network|{METHOD}"),
     Planted("pooling.probes.probes", "model", "the question", rf"{ENDPOINT}/(probes/\d+|probes_sentence)", holds="fit"),
     Planted("pooling.probes.probes", "_by_itself", "the question", rf"{ENDPOINT}/(probes/\d+|probes_sentence)"),

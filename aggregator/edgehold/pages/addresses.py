@@ -24,6 +24,8 @@ OBJECTION_FORM = "/objections/new/"
 RESPONSE_FORM = "/objections/respond/"
 OUTCOME_FORM = "/objections/decide/"
 PROTOCOL_FORM = "/protocols/new/"
+EXPLORER = "/results/explore/"
+OWN_METHOD = "/protocols/compare/"
 REPOSITORY = re.compile(r"https://[A-Za-z0-9.-]+(?::[0-9]+)?(?:/[A-Za-z0-9._~-]+)*")
 ROOT_LINK = re.compile(r'(<[a-zA-Z][^<>]*?\s(?:href|src)=")(/[^"]*)"')  # in a tag only: text may say href= too
 
@@ -90,6 +92,11 @@ def levels(of: Pool) -> str:
     return f"{pool(of)}levels/"
 
 
+def explorer(pool_id: str, pair_id: str) -> str:
+    """Where a reader chooses among the submissions of one pair, all of them kept."""
+    return f"{EXPLORER}?pool={segment(pool_id)}&pair={segment(pair_id)}"
+
+
 def sharpening(of: Pool) -> str:
     """Practised against novice sharpeners in one pool."""
     return f"{pool(of)}sharpening/"
@@ -103,6 +110,11 @@ def log(of: PoolLog) -> str:
 def steel(steel_id: str) -> str:
     """A steel's page."""
     return f"/steels/{segment(steel_id)}/"
+
+
+def family(name: str) -> str:
+    """The place on the page of all steels where a family's are listed."""
+    return segment(name.replace(" ", "-"))
 
 
 def submission(of: SubmissionResult) -> str:

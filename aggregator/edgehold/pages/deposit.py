@@ -8,6 +8,7 @@ from string import Template
 
 from edgehold.archive.build import SUMS, sums_of
 from edgehold.results.model.results import Results
+from edgehold.words import Reason
 
 from . import structured
 from .citing import Cited, citation
@@ -33,9 +34,9 @@ def deposit_files(results: Results, data: Mapping[str, bytes], sources: Mapping[
     made = citation(cited, title, "/")
     told = {
         "title": title,
-        "month": month(known.data_month) or "no known month",
+        "month": month(known.data_month) or str(Reason("archive.undated")),
         "program_version": known.program_version,
-        "commit": known.commit or "none known",
+        "commit": known.commit or str(Reason("archive.no_commit")),
         "inputs_sha256": known.inputs_sha256,
         "submissions": str(len(results.submissions)),
         "measured": str(sum(s.origin == "measured" for s in results.submissions)),

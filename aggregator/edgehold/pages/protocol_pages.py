@@ -19,6 +19,7 @@ from . import addresses, safe_text
 from .hands import hands_of_result, settings_of
 from .method_table import methods, pair_pages
 from .objection_pages import by_state, submissions_by_id
+from .own_method import own_method_page
 from .page import Findable, Page, render
 from .tonight_pages import Forms
 
@@ -51,6 +52,8 @@ def protocol_pages(results: Results, forms: Forms, base_url: str = "") -> Iterat
     html = render("protocols.html", groups=groups, methods=told)
     yield Page("/protocols/", "Protocols", html, "Protocols", Reason("pages.protocols_told"))
     yield from pair_pages(told)
+    if told:
+        yield own_method_page(told)
     for newest, versions in groups:
         yield _protocol(results, newest, versions, forms, base_url, record=False)
         for version in versions:

@@ -9,8 +9,9 @@ from edgehold.results.model.answers import Answer
 from edgehold.results.model.results import EndpointResult, Pool, Results
 from edgehold.words import Reason
 
-from . import addresses, analyses, bars, choose, contrast_curves
+from . import addresses, analyses, bars, choose, contrast_curves, families
 from .curves import curves
+from .explorer_pages import explored
 from .formatting import endpoints_in_order, pool_name
 from .log_pages import address_of
 from .page import Findable, Page, render
@@ -60,6 +61,7 @@ def _pool(pool: Pool, log: str, not_fitted: int) -> Page:
         ],
         practice=choose.practice(pool),
         practice_axis=_practice_axis(pool),
+        families=families.shown(pool),
         chart=curves(pool, pool.headline),
     )
     return Page(
@@ -129,6 +131,7 @@ def _of_pair(pool: Pool, factor: str, first: str, second: str) -> dict[str, obje
         "common": _common_axis(found),
         "by_studies": by_studies,
         "curves": along,
+        "doubt": explored(pool, factor, first, second),
         "same_work": contrast_curves.same_work(pool, along) if along is not None else "",
         "same_sharpness": contrast_curves.same_sharpness(pool, along) if along is not None else "",
     }
@@ -149,6 +152,7 @@ def _sharpening(pool: Pool, log: str) -> Page:
         log=log,
         found=found,
         by_studies=by_studies,
+        doubt=explored(pool, "practice", found[0][1].first, found[0][1].second),
         modelled=analyses.answered(pool),
         common=_common_axis(found),
     )

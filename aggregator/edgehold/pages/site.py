@@ -27,6 +27,7 @@ from edgehold.archive.folder import INDEX, Archive, add_build, asset_name, stand
 from edgehold.forms.submission import example_json
 from edgehold.records.schemas import FALLBACK_URL, site_url
 from edgehold.results.model.results import Results
+from edgehold.results.tables.evidence import evidence_files
 from edgehold.results.tables.kit import KIT
 from edgehold.words import Reason
 
@@ -116,7 +117,9 @@ def build_site(
         examples = {example_name(*key): example_json(rules) for key, rules in (forms or {}).items()}
         files = {sheet_name(*key, kind): data for key, (_, kinds) in drawn.items() for kind, data in kinds.items()}
         untested = search_index.untested(results, forms or {})
-        config.plugins["edgehold"] = _Generated(finished, downloads | examples | files, results, base_url, [*untested])
+        config.plugins["edgehold"] = _Generated(
+            finished, downloads | examples | files | evidence_files(results), results, base_url, [*untested]
+        )
         build(config)
     (target / "sitemap.xml.gz").unlink(missing_ok=True)  # holds the time it was made
     if archive is not None:

@@ -9,7 +9,7 @@ from edgehold.results.model.results import EndpointResult, Pool, Results, SteelR
 from edgehold.results.words.sentences import lead_answer
 from edgehold.words import Reason, listed, small
 
-from . import addresses, bars, choose, compared
+from . import addresses, bars, choose, compared, families
 from .formatting import endpoints_in_order
 from .page import Findable, Page, render
 
@@ -20,7 +20,9 @@ STATES = ("ahead", "behind", "over", "under", "alike", "open")
 def steel_pages(results: Results) -> Iterator[Page]:
     """The index and a page for every steel that some submission names."""
     rows = [(steel, [p for p in results.pools if _compares(p, steel.id)]) for steel in sorted(results.steels, key=_order)]
-    yield Page("/steels/", "Steels", render("steels.html", rows=rows), "Results", Reason("pages.steels_told"))
+    yield Page(
+        "/steels/", "Steels", render("steels.html", rows=rows, families=families.by_family(results)), "Results", Reason("pages.steels_told")
+    )
     known = {steel.id for steel in results.steels}
     pairs = [pair for pair in compared.pairs(results) if pair.factor == "steel"]
     for steel, pools in rows:
@@ -33,6 +35,12 @@ def _order(steel: SteelResult) -> tuple[bool, str]:
 
 def _compares(pool: Pool, steel: str) -> bool:
     return any(steel in (c.first, c.second) for e in pool.endpoints for c in e.steels)
+
+
+def _told(pool: Pool) -> bool:
+    """Whether the pool's page holds families against each other."""
+    told = families.shown(pool)
+    return told is not None and bool(told.found)
 
 
 def _steel(steel: SteelResult, pools: list[Pool], known: set[str], pairs: list[compared.Pair]) -> Page:
@@ -50,7 +58,9 @@ def _steel(steel: SteelResult, pools: list[Pool], known: set[str], pairs: list[c
         for pool in pools
     ]
     finding = _finding(steel.id, pools)
-    html = render("steel.html", steel=steel, sections=sections, known=known, pairs=pairs, finding=finding)
+    html = render(
+        "steel.html", steel=steel, sections=sections, families=[_told(pool) for pool in pools], known=known, pairs=pairs, finding=finding
+    )
     found = Findable("steel", choose.called(steel), finding)
     name = f"Steel {steel.id}"
     return Page(addresses.steel(steel.id), name, html, "Results", finding, record=True, found=found, simulated=steel.simulated)

@@ -17,6 +17,7 @@ from edgehold.numerics.arrays import Array, Bools, Ints, Labels, Texts
 from edgehold.numerics.estimability import estimable, prepare
 from edgehold.numerics.half_t import HalfT
 from edgehold.numerics.interval import Interval
+from edgehold.numerics.second_stage import SecondStage
 from edgehold.words import Reason
 
 from .crossed.inputs import RESIDUAL
@@ -26,8 +27,8 @@ from .inputs import frozen
 from .partitions import TermOfRuns, holding, terms_of
 from .posterior_verdict import PosteriorVerdict, posterior_verdict
 from .separability import OF_LEVELS, OF_STEELS, Separability, separability
-from .spread_priors import DEFAULT_PRIORS, STEEL, scaled
-from .steel_spread import SteelSpread, steel_spread
+from .spread_priors import DEFAULT_PRIORS, IN_FAMILY, STEEL, scaled
+from .steel_spread import steel_spread
 
 RENEWED = {  # what somebody new draws anew for each of the two that are compared
     STEEL: ("blade", "batch", *OF_STEELS),
@@ -97,6 +98,22 @@ class Answer:
 
 
 @dataclass(frozen=True, eq=False)
+class Linked:
+    """Steels, or levels, of which every two are compared.
+
+    Attributes
+    ----------
+    names : (a,) in their order.
+    contrasts : (a − 1, p) c with cᵀb the difference of each but the first to the first.
+    apart : those met that are compared with none of them.
+    """
+
+    names: tuple[str, ...]
+    contrasts: Array
+    apart: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False)
 class Headline:
     """What all runs of one endpoint say.
 
@@ -119,6 +136,9 @@ class Headline:
     own : edges sharpened by the tester against others; None where not estimable.
     levels : every pair of levels of the treatment.
     levels_left_out : levels left out for the same reason as steels.
+    linked, linked_levels : the largest group of known steels, and of levels, of which every two are compared, for what is asked of many at
+        once; None without a fit.
+    prior_in_family : of the spread between steels of one family; None without a fit.
     """
 
     state: str
@@ -133,12 +153,15 @@ class Headline:
     single: tuple[str, ...]
     apart: Separability | None
     fit: HierarchicalFit
-    steels: SteelSpread | None
+    steels: SecondStage | None
     pairs: tuple[Answer, ...]
     practice: Answer | None
     own: ContrastPosterior | None
     levels: tuple[Answer, ...] = ()
     levels_left_out: Mapping[str, int] = field(default_factory=dict)
+    linked: Linked | None = None
+    linked_levels: Linked | None = None
+    prior_in_family: HalfT | None = None
 
     @property
     def answers(self) -> tuple[Answer, ...]:
@@ -250,13 +273,14 @@ class Questions:
     Attributes
     ----------
     lost : steels and levels left out because every run of theirs is known to one side only.
-    prior : of the spread between steels.
+    prior, prior_in_family : of the spread between steels, and between those of one family.
     """
 
     model: _Model
     plans: tuple[_Plan, ...]
     lost: _Lost
     prior: HalfT
+    prior_in_family: HalfT
 
     @property
     def contrasts(self) -> Array:
@@ -321,7 +345,22 @@ class Questions:
             own=fit.contrast(own) if own is not None and fit.state == "fitted" else None,
             levels=tuple(a for a in found if a.factor == LEVEL),
             levels_left_out=self.lost.levels,
+            linked=self._linked(STEEL, runs.steels) if fit.state == "fitted" else None,
+            linked_levels=self._linked(LEVEL, runs.levels) if fit.state == "fitted" else None,
+            prior_in_family=self.prior_in_family if fit.state == "fitted" else None,
         )
+
+    def _linked(self, factor: str, names: Sequence[str]) -> Linked:
+        """The largest group whose pairs are all estimable, the first of equals."""
+        told = {(plan.first, plan.second): plan.c for plan in self.plans if plan.factor == factor and plan.c is not None}
+        groups: list[list[str]] = []
+        for name in names:
+            group = next((one for one in groups if all((met, name) in told for met in one)), None)
+            groups.append([name]) if group is None else group.append(name)
+        group = max(groups, key=len, default=[])
+        contrasts = [-told[(group[0], other)] for other in group[1:]]
+        width = self.model.parts.fixed.X.shape[1]
+        return Linked(tuple(group), np.array(contrasts).reshape(-1, width), tuple(name for name in names if name not in group))
 
 
 def questions(
@@ -343,7 +382,7 @@ def questions(
     parts = model_of_runs(own, priors) if parts is None else parts.chosen(kept, parts.estimable)
     model = _Model(own, parts, separability(_judged(own, parts.fixed)), worthwhile, level)
     plans = _numbered([*model.steel_plans(), *model.practice_plan(), *model.level_plans()])
-    return Questions(model, tuple(plans), lost, priors[STEEL])
+    return Questions(model, tuple(plans), lost, priors[STEEL], priors[IN_FAMILY])
 
 
 @dataclass(frozen=True)
@@ -579,7 +618,7 @@ class _Model:
                     weights[place][np.searchsorted(term.names, mine)] += sign / len(side) / len(mine)
         return np.concatenate([*weights, c])
 
-    def steel_spread(self, fit: HierarchicalFit, prior: HalfT) -> SteelSpread | None:
+    def steel_spread(self, fit: HierarchicalFit, prior: HalfT) -> SecondStage | None:
         """How much the steels linked with the first one differ; None where there are none."""
         first, *others = np.unique(self.runs.steel).tolist()
         contrasts = [self.steel_contrast(other, first) for other in others]

@@ -12,6 +12,7 @@ from .crossed.inputs import RESIDUAL
 
 ASSUMPTION = Reason("headline.assumption")
 STEEL = "steel"
+IN_FAMILY = "steel-in-family"
 USUAL = 0.30  # run-to-run standard deviation, ln units, that the scales below belong to
 MEDIAN = 0.7407  # of a half-t with 4 degrees of freedom, in scales
 
@@ -37,6 +38,9 @@ DEFAULT_PRIORS: Mapping[str, HalfT] = MappingProxyType(
         "segment": HalfT(4, 0.10, ASSUMPTION),
         "weight": HalfT(4, 0.03, ASSUMPTION),
         STEEL: HalfT(4, 0.30, ASSUMPTION),
+        IN_FAMILY: HalfT(
+            2, 0.30, ASSUMPTION
+        ),  # as far apart as any steels, with a heavy tail: two or three steels cannot say that they differ little
         RESIDUAL: HalfT(4, 0.40, ASSUMPTION),
     }
 )

@@ -6,57 +6,27 @@ it follows from the same points: given all other spreads the coefficients are no
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
-from edgehold.numerics.arrays import Array
-from edgehold.numerics.half_t import HalfT, from_score
+from edgehold.numerics.arrays import Array, Ints
+from edgehold.numerics.half_t import HalfT
+from edgehold.numerics.second_stage import GRID, SecondStage, second_stage
 
 from .hierarchical import HierarchicalFit
 
-GRID, FARTHEST = 81, 4.0  # places of σ in the coordinate in which its prior is standard normal, and how far they reach
 
-
-@dataclass(frozen=True, eq=False)
-class SteelSpread:
-    """Joint posterior of the steels' spread and all others.
-
-    Attributes
-    ----------
-    values : (G,) standard deviations between steels.
-    joint : (S, G) weights of the points of the fit beside each of them; they sum to 1.
-    prior : of the spread.
-    """
-
-    values: Array
-    joint: Array
-    prior: HalfT
-
-
-def steel_spread(fit: HierarchicalFit, contrasts: Array, prior: HalfT) -> SteelSpread:
-    """Posterior of the model in which the levels of a fixed factor are a sample from N(μ, σ²), μ flat.
+def steel_spread(fit: HierarchicalFit, contrasts: Array, prior: HalfT, groups: Ints | None = None, grid: int = GRID) -> SecondStage:
+    """Posterior of the model in which the levels of a fixed factor are a sample from N(μ, σ²), μ flat; or from several, with a mean each.
 
     Parameters
     ----------
     fit : with the levels fixed.
     contrasts : (a − 1, p) of the other levels against the first.
     prior : of σ.
-
-    Notes
-    -----
-    With d the contrasts, d ~ N(0, σ²(I + J)) once μ is integrated, and the data give d the likelihood N(m, V) at every point
-    (Lindley & Smith 1972, J. R. Stat. Soc. B 34:1–41).
+    groups : (a,) which sample a level is of, the first level first; all of one where None.
+    grid : how many places of σ.
     """
-    z = np.linspace(-FARTHEST, FARTHEST, GRID)
-    values = from_score(prior, z)
-    means = fit.coefficients @ contrasts.T
-    V = np.einsum("ai,sij,bj->sab", contrasts, fit.covariances, contrasts)
-    between = np.eye(len(contrasts)) + 1.0
-    log_joint = np.empty((len(means), GRID))
-    for g, sd in enumerate(values):
-        L = np.linalg.cholesky(V + sd**2 * between)
-        scaled = np.linalg.solve(L, means[:, :, None])[:, :, 0]
-        log_joint[:, g] = -0.5 * (scaled**2).sum(axis=1) - np.log(np.diagonal(L, axis1=1, axis2=2)).sum(axis=1) - 0.5 * z[g] ** 2
-    joint = fit.weights[:, None] * np.exp(log_joint - log_joint.max())
-    return SteelSpread(values, joint / joint.sum(), prior)
+    from_first = np.vstack([np.zeros(contrasts.shape[1]), contrasts])
+    covariances = from_first @ fit.covariances @ from_first.T
+    groups = np.zeros(len(from_first), dtype=int) if groups is None else groups
+    return second_stage(fit.weights, fit.coefficients @ from_first.T, covariances, groups, prior, grid)

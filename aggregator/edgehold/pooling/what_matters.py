@@ -15,14 +15,16 @@ from scipy.special import ndtr
 from edgehold.numerics.arrays import Array
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.normal_mixture import NormalMixture
+from edgehold.numerics.second_stage import SecondStage
 
 from .crossed.runs_design import LEVEL, PRACTICE
-from .headline import CLASSES, LEVELS, Answer, Headline
+from .headline import CLASSES, LEVELS, Answer, Headline, Linked
 from .hierarchical import SpreadPosterior, prior_log_sd, weighted_quantile
 from .separability import PEOPLE
 from .spread_priors import STEEL
 
 TYPICAL, MOST = 0.954, 2.77  # √2 times the median and the 95 % point of a normal's absolute value
+DRAWS, SEED = 32, 20261129  # draws of levels at every point, and where they begin
 SURE = 0.95  # posterior probability from which one is said to matter more than another
 GIVEN, WITHHELD = "given", "withheld"
 RANKED = (STEEL, LEVEL, PRACTICE, "sharpener", "tester", "blade")  # between which the question is asked
@@ -37,9 +39,10 @@ class HowMuch:
     name : ``"steel"``, ``"level"``, ``"practice"``, a random term, or ``"residual"`` for run to run.
     state : ``"given"``, or ``"withheld"`` where the figure would be the prior alone.
     reason : why withheld; empty otherwise.
-    typical : posterior median of the typical difference, ln scale; of practice and levels the difference of the two.
+    typical : posterior median of the typical difference, ln scale; of practice and of two levels the difference of the two, of more levels
+        the median over their pairs.
     interval : of the typical difference.
-    most : posterior median of what 95 % of pairs differ by less than; None for practice and levels, which are one pair.
+    most : posterior median of what 95 % of pairs differ by less than; None for practice and levels, of which all pairs are met.
     from_prior : posterior over prior standard deviation of ln σ; None for practice and levels.
     levels : how many were met.
     """
@@ -60,7 +63,7 @@ class WhatMatters:
 
     Attributes
     ----------
-    rows : steel, the levels where two are compared, practice, the random terms, run to run.
+    rows : steel, the levels where any are compared, practice, the random terms, run to run.
     more : (larger, smaller, probability) for pairs of ``RANKED`` of which one is the larger with probability of at least ``SURE``.
     asked : how many pairs could be asked about.
     """
@@ -102,6 +105,17 @@ def how_much(name: str, posterior: SpreadPosterior, levels: int) -> HowMuch:
     )
 
 
+def how_much_of_steels(name: str, steels: SecondStage, level: float, levels: int) -> HowMuch:
+    """How much two steels differ, from the posterior of a second stage."""
+    weights, tail = steels.joint.sum(axis=0), (1 - level) / 2
+    logs = np.log(steels.values)
+    centre = float(weights @ logs)
+    low, middle, high = (weighted_quantile(steels.values, weights, p) for p in (tail, 0.5, 1 - tail))
+    spread = float(np.sqrt(weights @ (logs - centre) ** 2)) / prior_log_sd(steels.prior)
+    interval = Interval(TYPICAL * low, TYPICAL * high, level, "posterior")
+    return HowMuch(name, GIVEN, "", TYPICAL * middle, interval, MOST * middle, spread, levels)
+
+
 def _term(found: Headline, name: str) -> HowMuch:
     levels = found.terms[name].levels if name in found.terms else found.runs
     parts = found.terms[name].parts if name in found.terms else ()
@@ -112,17 +126,9 @@ def _term(found: Headline, name: str) -> HowMuch:
 
 
 def _steel(found: Headline) -> list[HowMuch]:
-    steels = found.steels
-    if steels is None or found.apart is None:
+    if found.steels is None or found.apart is None:
         return []
-    weights, tail = steels.joint.sum(axis=0), (1 - found.fit.level) / 2
-    logs = np.log(steels.values)
-    centre = float(weights @ logs)
-    low, middle, high = (weighted_quantile(steels.values, weights, p) for p in (tail, 0.5, 1 - tail))
-    spread = float(np.sqrt(weights @ (logs - centre) ** 2)) / prior_log_sd(steels.prior)
-    interval = Interval(TYPICAL * low, TYPICAL * high, found.fit.level, "posterior")
-    levels = len(found.apart.contrasts["steel"].levels)
-    return [HowMuch(STEEL, GIVEN, "", TYPICAL * middle, interval, MOST * middle, spread, levels)]
+    return [how_much_of_steels(STEEL, found.steels, found.fit.level, len(found.apart.contrasts["steel"].levels))]
 
 
 def _practice(found: Headline) -> list[HowMuch]:
@@ -133,10 +139,44 @@ def _practice(found: Headline) -> list[HowMuch]:
 
 
 def _level(found: Headline) -> list[HowMuch]:
-    """Of two levels; which two of three or more would have to be chosen."""
-    if len(found.levels) != 1 or found.levels[0].about != LEVELS:
+    """Of two levels the difference, of more the median over their pairs; nothing where a pair is of tables alone."""
+    told = _levels_told(found)
+    if not told or any(one.about != LEVELS for one in told):
         return []
-    return _two(LEVEL, found.levels[0], found, 2)
+    if len(told) == 1:
+        return _two(LEVEL, told[0], found, 2)
+    sizes, weights = _of_levels(found)
+    tail = (1 - found.fit.level) / 2
+    low, middle, high = (weighted_quantile(sizes.ravel(), weights.ravel(), p) for p in (tail, 0.5, 1 - tail))
+    return [HowMuch(LEVEL, GIVEN, "", middle, Interval(low, high, found.fit.level, "posterior"), None, None, len(_linked(found).names))]
+
+
+def _levels_told(found: Headline) -> list[Answer]:
+    """Every pair of the largest group of levels of which every two are compared."""
+    return [one for one in found.levels if one.posterior is not None and {one.first, one.second} <= set(_linked(found).names)]
+
+
+def _linked(found: Headline) -> Linked:
+    if found.linked_levels is None:
+        raise ValueError("levels are asked of a posterior; there is none")
+    return found.linked_levels
+
+
+def _of_levels(found: Headline) -> tuple[Array, Array]:
+    """Median difference over all pairs of three or more levels, (S, DRAWS), and its weights.
+
+    A median is no linear function of the levels, so that it is drawn: at every point of the fit from the same standard normals, each with
+    its mirror image, whose seed is fixed.
+    """
+    C, fit = _linked(found).contrasts, found.fit
+    normals = np.random.default_rng(SEED).standard_normal((DRAWS // 2, len(C)))
+    roots = np.linalg.cholesky(C @ fit.covariances @ C.T)
+    moved = np.concatenate([normals, -normals]) @ np.swapaxes(roots, 1, 2)  # (S, DRAWS, a − 1)
+    others = (fit.coefficients @ C.T)[:, None] + moved
+    all_levels = np.concatenate([np.zeros((*others.shape[:2], 1)), others], axis=2)
+    first, second = np.triu_indices(all_levels.shape[2], 1)
+    sizes: Array = np.median(np.abs(all_levels[..., first] - all_levels[..., second]), axis=2)
+    return sizes, np.tile(fit.weights[:, None] / DRAWS, DRAWS)
 
 
 def _two(name: str, answer: Answer, found: Headline, levels: int) -> list[HowMuch]:
@@ -156,9 +196,9 @@ def _root(share: Callable[[float], float], p: float, farthest: float) -> float:
 
 def _larger(found: Headline, a: str, b: str) -> float:
     """Posterior probability that two of ``a`` typically differ by more than two of ``b``."""
-    for name, answer in {PRACTICE: found.practice, LEVEL: found.levels[0] if len(found.levels) == 1 else None}.items():
-        if name in (a, b) and answer is not None and answer.posterior is not None:
-            p = _beyond(answer.posterior.mixture, *_typical(found, b if a == name else a))
+    for name, beyond in ((PRACTICE, _practice_beyond), (LEVEL, _levels_beyond)):
+        if name in (a, b):
+            p = beyond(found, *_typical(found, b if a == name else a))
             return p if a == name else 1 - p
     if STEEL in (a, b):
         size, weights = _typical(found, STEEL)
@@ -167,6 +207,23 @@ def _larger(found: Headline, a: str, b: str) -> float:
         return p if a == STEEL else 1 - p
     first, second = (found.fit.sds[:, found.fit.names.index(name)] for name in (a, b))
     return float(found.fit.weights @ (first > second))
+
+
+def _practice_beyond(found: Headline, size: Array, weights: Array) -> float:
+    """Posterior probability that the classes of sharpeners differ by more than a typical difference with these weights."""
+    if found.practice is None or found.practice.posterior is None:
+        raise ValueError("practice is asked of a posterior; there is none")
+    return _beyond(found.practice.posterior.mixture, size, weights)
+
+
+def _levels_beyond(found: Headline, size: Array, weights: Array) -> float:
+    """The same of the levels."""
+    told = _levels_told(found)
+    if len(told) == 1 and told[0].posterior is not None:
+        return _beyond(told[0].posterior.mixture, size, weights)
+    ours, _ = _of_levels(found)
+    larger = np.array([(ours > one[:, None]).mean(axis=1) for one in np.broadcast_to(size, weights.shape).T]).T
+    return float((weights * larger).sum())
 
 
 def _beyond(mixture: NormalMixture, size: Array, weights: Array) -> float:

@@ -33,7 +33,7 @@ from .studies import Pair, Pooled, cluster_numbers, common_variance, lines_of, p
 from .study_checks import StudyChecks, study_checks
 
 Result = TypeVar("Result")
-Specimens = dict[tuple[str, str, str | None], set[str]]
+Specimens = dict[tuple[str, str, str, str | None], set[str]]
 
 
 class Ranking(Protocol):
@@ -213,12 +213,12 @@ def _sharpener_classes(rows: Iterable[EndpointRow]) -> dict[tuple[str, str], str
 
 
 def _specimens(rows: Iterable[EndpointRow]) -> Specimens:
-    """Blades by (submission, endpoint, steel, class of sharpener or level), over the rows that have a value."""
+    """Blades by (submission, endpoint, factor, steel or class of sharpener or level), over the rows that have a value."""
     blades: Specimens = defaultdict(set)
     for row in rows:
         if row.status != "missing":
             for factor in POOLED_FACTORS:
-                blades[(row.submission, row.endpoint, ARMS[factor][1](row))].add(row.blade)
+                blades[(row.submission, row.endpoint, factor, ARMS[factor][1](row))].add(row.blade)
     return blades
 
 
@@ -289,7 +289,7 @@ def _pool(
     )
     told, known = [pairs[i] for i in usable], [v for v in variances if v is not None]
     telling = [e for e, c in pairs if c.estimate is not None or c.bound is not None]
-    blades = [set().union(*(specimens[(e.submission, key[1], arm)] for e in telling)) for arm in names[1:]]
+    blades = [set().union(*(specimens[(e.submission, key[1], names[0], arm)] for e in telling)) for arm in names[1:]]
     return PooledComparison(
         *key,
         *names,

@@ -119,13 +119,14 @@ class HowMuchResult(Record):
     reason_arguments: Arguments = Field(default_factory=dict)
     """What stands in the places of that text, by name."""
     typical_ratio: float | None
-    """Two of them typically differ by this ratio: posterior median of exp(0.954 SD); of practice and levels, the ratio of the two."""
+    """Two of them typically differ by this ratio: posterior median of exp(0.954 SD); of practice and of two levels, the ratio of the two;
+    of more levels, the median over their pairs."""
     typical_low: float | None
     """Lower end of its 95 % interval."""
     typical_high: float | None
     """Upper end."""
     most_ratio: float | None
-    """95 % of pairs differ by less than this, exp(2.77 SD); null for practice, which is one pair."""
+    """95 % of pairs differ by less than this, exp(2.77 SD); null for practice and levels, of which every pair is met."""
     ln_sd: float | None = None
     """Posterior median of the standard deviation, ln scale; null for practice."""
     from_prior_percent: float | None

@@ -15,6 +15,7 @@ from edgehold.records.model.base import Record
 from .analyses import CrossedResult, CurveComparison, NetworkResult, ProbeResult
 from .answers import Answer, ModelResult
 from .arguments import Arguments
+from .families import FamiliesResult
 from .history import ChangeResult, RemovedResult, State
 from .moves import PoolLog
 from .objections import ObjectionResult
@@ -24,7 +25,7 @@ from .references import ReferencesResult
 from .studies import CumulativeMonth, StudyChecksResult
 from .versions import ProtocolResult
 
-RESULTS_FORMAT = "results/2.6.0"
+RESULTS_FORMAT = "results/2.5.0"
 
 
 class Counts(Record):
@@ -303,6 +304,8 @@ class EndpointResult(Record):
     """The answer on every pair of levels of the treatment that the protocol compares, by name."""
     model: ModelResult | None
     """The hierarchical model of all runs behind these answers; null where no run has a value."""
+    families: FamiliesResult | None = None
+    """Families of steels held against each other, from the posterior of the steels; null where that is not fitted."""
     pairwise: tuple[Comparison, ...]
     """The same comparisons by studies, where some submission holds both: a check beside the answers."""
     sharpening: str
@@ -515,6 +518,8 @@ class SubmissionResult(Record):
     """The submitter's note; empty if none."""
     interest: str
     """Strongest interest anybody named in it has in a blade."""
+    blinding: Literal["every run", "some runs", "no run", "not stated"] = "not stated"
+    """In which of its runs the tester did not know whose edge it was; not stated: nothing is said of any run."""
     blades: int
     """Blades."""
     people: tuple[str, ...]
@@ -614,7 +619,7 @@ class NotFittedResult(Record):
 class Results(Record):
     """The results bundle."""
 
-    format: Literal["results/2.6.0"]
+    format: Literal["results/2.5.0"]
     """Name and version of this format."""
     provenance: Provenance
     """Where the numbers come from."""

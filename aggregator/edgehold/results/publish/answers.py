@@ -78,7 +78,7 @@ def answers(
 
 def _answer(found: Answered, one: Found, opening: str, rule: EndpointRule, methods: list[MethodLine]) -> Answer:
     verdict, single = one.verdict, one.about in ("blades", "sharpeners", "tables")
-    result, general = _published(one.posterior), _published(one.general) if single else None
+    result, general = ratio_of(one.posterior), ratio_of(one.general) if single else None
     direct, testers = found.direct[(one.factor, one.first, one.second)]
     return Answer(
         factor=one_of(one.factor, ANSWERED),
@@ -97,8 +97,8 @@ def _answer(found: Answered, one: Found, opening: str, rule: EndpointRule, metho
         probability_above_one=published(one.posterior.above(0.0)) if one.posterior else None,
         ruled_out_beyond=published(verdict.excludes) if verdict else None,
         general=general,
-        new_hands=_published(one.new_hands),
-        new_hands_measured=_published(one.new_hands_measured),
+        new_hands=ratio_of(one.new_hands),
+        new_hands_measured=ratio_of(one.new_hands_measured),
         new_hands_runs=RUNS,
         evidence=one_of(one.evidence, EVIDENCE),
         direct_percent=None if one.direct_share is None else published(100 * one.direct_share),
@@ -111,7 +111,8 @@ def _answer(found: Answered, one: Found, opening: str, rule: EndpointRule, metho
     )
 
 
-def _published(posterior: ContrastPosterior | None) -> RatioInterval | None:
+def ratio_of(posterior: ContrastPosterior | None) -> RatioInterval | None:
+    """Posterior median and interval of a ratio; None where there is none."""
     return None if posterior is None else ratio_interval(posterior.quantile(0.5), posterior.interval)
 
 
@@ -174,7 +175,7 @@ def model_result(found: Answered | None, rule: EndpointRule, unit: str) -> Model
         return None
     headline = found.headline
     record, fitted = headline.fit.convergence, headline.state == "fitted"
-    matters = tuple(_how_much(row) for row in found.matters.rows)
+    matters = tuple(how_much_result(row) for row in found.matters.rows)
     return ModelResult(
         state=one_of(headline.state, FITTED),
         **reasoned(headline.reason),
@@ -193,7 +194,7 @@ def model_result(found: Answered | None, rule: EndpointRule, unit: str) -> Model
         effective_points=published(record.effective) if fitted else None,
         pareto_k=published(record.pareto_k) if fitted else None,
         error_percent=published(100 * record.largest_error) if fitted else None,
-        own_sharpening=_published(headline.own),
+        own_sharpening=ratio_of(headline.own),
         matters=matters,
         matters_sentence=matters_sentence(matters, found.matters, when(rule, unit), headline.reason),
     )
@@ -203,7 +204,8 @@ def _named(name: str) -> str:
     return RESIDUAL_NAME if name == "residual" else name
 
 
-def _how_much(row: HowMuch) -> HowMuchResult:
+def how_much_result(row: HowMuch) -> HowMuchResult:
+    """How much two of one kind differ, with its sentence."""
     result = HowMuchResult(
         what=_named(row.name),
         state=one_of(row.state, MATTERS_STATES),

@@ -20,6 +20,7 @@ from edgehold.numerics.attempt import NotFitted
 from edgehold.pooling.curves.curves import MeanCurve
 from edgehold.pooling.curves.pairs import CurvePair
 from edgehold.pooling.curves.shown import ShownByReferences
+from edgehold.pooling.families import Families
 from edgehold.pooling.gather.all_answers import Answered
 from edgehold.pooling.gather.all_runs import AllRuns
 from edgehold.pooling.gather.circulation import CirculatedBlade
@@ -58,6 +59,7 @@ from .answers import answers, model_result
 from .compare import comparison_result
 from .crossed import crossed_result
 from .curve_pairs import crossovers, curve_comparison
+from .families import families_result
 from .fields import CURVES_OF, ORIGINS, TOLD, one_of
 from .history import removed_results
 from .interlab import interlaboratory_result
@@ -93,6 +95,7 @@ class EverythingFound:
     curve_pairs : every pair of steels along the whole course of work.
     crossed : all runs in one model by restricted likelihood, by pool and endpoint.
     answers : the one answer on every comparison, by pool and endpoint.
+    families : families of steels held against each other, by pool and endpoint.
     references : what reference edges and known weights show, by pool.
     courses : the leading comparison of each pool through the months.
     """
@@ -113,6 +116,7 @@ class EverythingFound:
     probes: dict[tuple[PoolKey, str], tuple[ProbeAnswer, ...]]
     crossed: dict[tuple[PoolKey, str], AllRuns]
     answers: dict[tuple[PoolKey, str], Answered]
+    families: dict[tuple[PoolKey, str], Families]
     references: dict[PoolKey, ShownByReferences]
     courses: tuple[PoolCourse, ...]
 
@@ -121,7 +125,7 @@ def assemble(found: EverythingFound) -> Results:
     """Gather everything into the published record; nothing is estimated here."""
     notes: list[failures.Line] = []
     return Results(
-        format="results/2.6.0",
+        format="results/2.5.0",
         provenance=_provenance(found),
         pools=tuple(_pool(found, key, group, notes) for key, group in sorted(_by_pool(found.repository).items())),
         submissions=submission_results(found.repository, found.rows, found.estimates),
@@ -162,6 +166,7 @@ def _not_fitted(found: EverythingFound, notes: list[failures.Line]) -> tuple[Not
         ),
         *failures.of_all_runs(found.crossed.values()),
         *failures.failed((*key, Reason("published.hierarchical_model"), one.headline.reason) for key, one in found.answers.items()),
+        *failures.failed((*key, Reason("families.what"), one.reason) for key, one in found.families.items()),
         *failures.of_courses(found.courses),
         *notes,
     ]
@@ -370,6 +375,7 @@ def _endpoint(
         practice=practice,
         levels=tuple(one for one in told if one.factor == "level"),
         model=model_result(answered, rule, protocol.work.unit),
+        families=families_result(found.families.get((key, rule.id)), rule, protocol.work.unit),
         pairwise=pairwise,
         sharpening=practice.sentence if practice else Reason("studies_answer.one_class"),
         interlaboratory=tuple(

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from edgehold.pooling.network.steel_network import SteelNetwork
 from edgehold.results.model.analyses import BandPoint, CrossedContrast, CrossedResult, CurveComparison, NetworkLine, ProbeResult, Spread
 from edgehold.results.model.answers import Answer, HowMuchResult, MethodLine
+from edgehold.results.model.families import FamilyAnswer
 from edgehold.results.model.references import ReferenceSpread
 from edgehold.results.model.results import EndpointResult, Interlaboratory, LaboratoryCell, Results
 from edgehold.results.publish.assemble import EverythingFound
@@ -22,6 +23,7 @@ HOW_MUCH, SPREAD, REFERENCES = flat(HowMuchResult), flat(Spread), flat(Reference
 FITS = flat(CrossedResult)
 CROSSED = flat(CrossedContrast, rename={"standard_error": "ln_standard_error"})
 NETWORK, BAND, CURVES = flat(NetworkLine), flat(BandPoint), flat(CurveComparison, only=PAIR)
+FAMILY = flat(FamilyAnswer)
 LABORATORY, LABORATORY_CELL = flat(Interlaboratory), flat(LaboratoryCell)
 ITEM = flat(Interlaboratory, only=("item", "scale"))
 PROBE = flat(ProbeResult, without=("endpoint",), rename={"id": "probe"})
@@ -57,8 +59,21 @@ def answer_methods(results: Results) -> Table:
 
 def how_much(results: Results) -> Table:
     """How much steels, practice, people, blades and runs differ, from the posterior behind the answers."""
-    fitted = [(endpoint.model, named) for endpoint, named in _endpoints(results) if endpoint.model is not None]
-    return ENDPOINT_COLUMNS | HOW_MUCH.columns, [(*named, *HOW_MUCH.cells(one)) for model, named in fitted for one in model.matters]
+    rows = [
+        (*named, *HOW_MUCH.cells(one))
+        for endpoint, named in _endpoints(results)
+        for one in (
+            *(endpoint.model.matters if endpoint.model is not None else ()),
+            *([endpoint.families.spread] if endpoint.families is not None and endpoint.families.spread is not None else []),
+        )
+    ]
+    return ENDPOINT_COLUMNS | HOW_MUCH.columns, rows
+
+
+def families(results: Results) -> Table:
+    """Every two families of steels."""
+    told = [(endpoint.families, named) for endpoint, named in _endpoints(results) if endpoint.families is not None]
+    return ENDPOINT_COLUMNS | FAMILY.columns, [(*named, *FAMILY.cells(one)) for found, named in told for one in found.answers]
 
 
 def references(results: Results) -> Table:

@@ -26,6 +26,7 @@ PRIMARY_KEYS: Mapping[str, tuple[str, ...]] = {
     "crossed_fits": ENDPOINT,
     "curves": (*POOL, "factor", "steel", "work"),
     "endpoints": ENDPOINT,
+    "families": PAIR,
     "how_much": (*ENDPOINT, "what"),
     "influence": (*COMPARED, "study"),
     "interlaboratory": (*ENDPOINT, "item"),

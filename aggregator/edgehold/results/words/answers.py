@@ -17,6 +17,7 @@ from .sentences import amount, compared, end_text, figures, ratio_text, sides, v
 RESIDUAL_NAME = "run-to-run"
 ONE_PAIR = ("practice", "level")  # of which two are met, and no spread
 SHORT = ("steel", "level", "practice", "sharpener", "tester", "blade")  # what is asked to matter more
+PAIR = 2
 MOSTLY_PRIOR = 80.0  # percent of a prior's spread left from which a figure is called mostly that
 
 
@@ -76,6 +77,9 @@ def matters_words(row: HowMuchResult) -> str:
     if row.state == "withheld":
         return Reason("model_answer.withheld", who=who.rstrip(","), reason=row.reason)
     shifts = " × " in row.what and " or " not in row.what
+    if row.what == "level" and row.levels > PAIR:
+        ends = {"low": amount(needed(row.typical_low)), "high": amount(needed(row.typical_high))}
+        return Reason("model_answer.levels_differ", typical=ratio_text(row.typical_ratio), **ends)
     told = Reason(
         f"model_answer.{'pair_differs' if row.what in ONE_PAIR else 'shifts' if shifts else 'differ'}",
         who=capital(who),

@@ -50,9 +50,12 @@ function exact(side, text) {
 /** @param {string} code @param {import("../plan/words.js").Values} [values] */
 const line = (code, values) => make("p", {}, says(code, values));
 
+/** Whether somebody is at a field and what stands in it fits something. @param {Side} side */
+const typing = (side) => document.activeElement === fields[side] && offered(side, fields[side].value).length > 0;
+
 /** What is said of what is chosen. @returns {(Node | null)[]} */
 function answer() {
-  const unknown = /** @type {Side[]} */ (["a", "b"]).find((side) => !chosen[side] && fields[side].value.trim());
+  const unknown = /** @type {Side[]} */ (["a", "b"]).find((side) => !chosen[side] && fields[side].value.trim() && !typing(side));
   if (unknown) { return [line("unknown", { text: fields[unknown].value.trim() })]; }
   const { a, b } = chosen;
   if (!a || !b) { return [line(a || b ? "choose_other" : "choose_two")]; }
@@ -80,6 +83,7 @@ const boxes = { a: begin("a"), b: begin("b") };
 
 /** @param {Side} side */
 function begin(side) {
+  fields[side].addEventListener("blur", show);
   return combobox(fields[side], at(`${side}-list`), {
     offered: (text) => offered(side, text),
     exact: (text) => exact(side, text),

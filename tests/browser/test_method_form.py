@@ -127,7 +127,7 @@ def goes_in(root: Path, files: dict[str, bytes], by: str) -> None:
     levels = bool(repository.protocols[(name, "1.0.0")].record.question.levels)
     others = [] if levels else ["--sharpener", "wren"]
     asked = ["--seed", "1", "--sharpener", "auk", *others, "--tester", "fid", "--blade", "auk.one", "--minutes", "180"]
-    assert main(["plan", name, "--root", str(root), *asked]) == 0
+    assert main(["plan", name, "--root", str(root), *asked, "--dry"]) == 0
     if levels:
         pipeline.site(root)
         assert (root / f"build/site/tonight/{name}-1.0.0/index.html").is_file()

@@ -18,7 +18,7 @@ from edgehold.words import Reason, listed
 
 from . import addresses
 from .hands import settings_of
-from .page import Page, render
+from .page import Findable, Page, render
 
 THREATS: tuple[str, ...] = get_args(ThreatKind)
 
@@ -115,7 +115,7 @@ def pair_pages(found: Sequence[Method]) -> Iterator[Page]:
             only=[(method, _only(method, beside)) for method, beside in ((one, other), (other, one))],
         )
         name = Reason("pages.methods_pair_title", first=one.version.id, second=other.version.id)
-        yield Page(addresses.methods(one.version.id, other.version.id), name, html, "Protocols", record=True)
+        yield Page(addresses.methods(one.version.id, other.version.id), name, html, "Protocols", record=True, found=Findable("method"))
 
 
 def _only(method: Method, beside: Method) -> list[str]:

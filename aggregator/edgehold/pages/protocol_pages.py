@@ -20,7 +20,7 @@ from .hands import hands_of_result, settings_of
 from .method_table import methods, pair_pages
 from .objection_pages import by_state, submissions_by_id
 from .own_method import own_method_page
-from .page import Page, render
+from .page import Findable, Page, render
 from .tonight_pages import Forms
 
 Objections = Mapping[int, ObjectionResult]
@@ -108,7 +108,9 @@ def _protocol(
         submissions=submissions_by_id(results),
     )
     name = f"{shown.front.get('title', shown.id)} {shown.version}"
-    return Page(address, name, html, "Protocols", str(shown.front.get("title", "")), record=record, contents=True)
+    question = shown.front.get("question")
+    found = Findable("method", (shown.id,), str(question.get("text", "")) if isinstance(question, dict) else "", older=record)
+    return Page(address, name, html, "Protocols", str(shown.front.get("title", "")), record=record, found=found, contents=True)
 
 
 def _card(shown: ProtocolResult, base_url: str) -> str:
@@ -147,7 +149,9 @@ def _changes(version: ProtocolResult, difference: DifferenceResult, objections: 
         passages=passages,
         in_text={passage.step for passage in passages},
     )
-    return Page(addresses.changes(version), f"What changed: {title} {version.version}", html, "Protocols", record=True)
+    return Page(
+        addresses.changes(version), f"What changed: {title} {version.version}", html, "Protocols", record=True, found=Findable("method")
+    )
 
 
 def _passages(pieces: Iterable[TextChangeResult], titles: Mapping[str, str]) -> list[Passage]:

@@ -31,6 +31,7 @@ lint-scripts: site/node_modules/.installed
 
 test: $(VENV)/.test
 	@tests/browser/install
+	@tests/notebooks/install
 	$(BIN)/python -m pytest -n auto --dist worksteal -m "not long"
 
 test-long: $(VENV)/.test

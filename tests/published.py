@@ -6,6 +6,8 @@ import json
 import shutil
 from pathlib import Path
 
+from edgehold import pipeline
+
 PROTOCOLS = Path(__file__).parents[1] / "protocols"
 
 
@@ -17,6 +19,13 @@ def copy_protocols(root: Path, only: str = "") -> Path:
     ignored = shutil.ignore_patterns("objections", "analysis")
     shutil.copytree(PROTOCOLS / only, root / "protocols" / only, ignore=ignored)
     return root / "protocols"
+
+
+def build_demonstration(root: Path) -> None:
+    """Build the whole demonstration in a folder, by the project's own path."""
+    for part in ("protocols", "submissions"):
+        shutil.copytree(PROTOCOLS.parent / part, root / part)
+    pipeline.site(root)
 
 
 def copy_demonstrated(root: Path, only: str = "", leave_out: str = "") -> Path:

@@ -8,7 +8,7 @@ from tests.imports import PACKAGE, between_packages, circles, imports, part_of
 
 STAGES = ["records", "endpoints", "estimates", "pooling", "results", "forms", "pages"]
 EVERYWHERE = {"errors", "words", "counted", "numerics"}
-BESIDE = {"forms": {"review", "planning"}, "pages": {"cards"}}
+BESIDE = {"results": {"archive"}, "forms": {"review", "planning"}, "pages": {"cards", "archive"}}
 """What stands beside the path and may be imported all the same: it knows nothing to the right of its reader."""
 GRAPH = imports()
 MODULES = [name for name in GRAPH if part_of(name).removeprefix("edgehold.") in {"numerics", *STAGES}]
@@ -41,6 +41,13 @@ def test_the_cards_know_the_records_and_the_words_alone():
             "edgehold.words",
             "edgehold.errors",
         }, name
+
+
+def test_the_archive_knows_files_and_words_alone():
+    kept = [name for name in GRAPH if part_of(name) == "edgehold.archive"]
+    assert len(kept) > 3
+    for name in kept:
+        assert {part_of(other) for other in GRAPH[name]} - {"edgehold"} <= {"edgehold.archive", "edgehold.words", "edgehold.errors"}, name
 
 
 def test_the_planner_knows_no_form_and_no_page():

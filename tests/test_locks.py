@@ -35,5 +35,10 @@ def test_the_check_installs_nothing_of_the_site():
 
 
 def test_the_workflows_install_by_the_locks():
-    for name, lock in (("check", "base/.ci/lock/core.txt"), ("publish", ".ci/lock/site.txt"), ("versions", ".ci/lock/test.txt")):
+    for name, lock in (
+        ("check", "base/.ci/lock/core.txt"),
+        ("publish", ".ci/lock/site.txt"),
+        ("release", ".ci/lock/site.txt"),
+        ("versions", ".ci/lock/test.txt"),
+    ):
         assert f"--require-hashes --requirement {lock}" in (ROOT / ".github" / "workflows" / f"{name}.yml").read_text(encoding="utf-8")

@@ -11,8 +11,9 @@ The stages in the order of the data::
     pages       results and forms -> pages, tables, charts
 
 Beside the path: ``numerics`` (arrays in, arrays out), ``report`` (one submission against the repeatability table), ``demo``
-(the seeded demonstration). Steels, units and grits are data files in ``aggregator/registers``. ``pipeline`` runs the whole path;
-``request`` checks what somebody proposes and tells what each new submission says.
+(the seeded demonstration), ``archive`` (published builds, kept for ever). Steels, units and grits are data files in
+``aggregator/registers``. ``pipeline`` runs the whole path; ``request`` checks what somebody proposes and tells what each new
+submission says.
 """
 
 __version__ = "0.1.0"

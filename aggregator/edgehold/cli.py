@@ -61,7 +61,11 @@ def _parser() -> argparse.ArgumentParser:
     form.add_argument("--annotate", action="store_true", help="print the findings so that GitHub shows them at their lines")
 
     _command(commands, "pool", _pool, "check and pool; write the results to build/results")
-    _command(commands, "site", _site, "check, pool and build the pages; write build/results and build/site")
+    site = _command(commands, "site", _site, "check, pool and build the pages; write build/results and build/site")
+    site.add_argument("--archive", metavar="FOLDER", help="keep this build in FOLDER, and lay all builds kept there into the site")
+
+    deposit = _command(commands, "deposit", _deposit, "check, pool and write data, sources, hashes and metadata as one ZIP file")
+    deposit.add_argument("file", metavar="FILE", help="where to write it")
 
     exchange = _command(commands, "exchange", _exchange, "name the further runs that would best tell sharpeners from testers")
     exchange.add_argument("--count", type=_positive, default=5, metavar="N", help="how many runs for each protocol (default 5)")
@@ -208,8 +212,16 @@ def _pool(arguments: argparse.Namespace) -> int:
 def _site(arguments: argparse.Namespace) -> int:
     from .pipeline import site
 
-    page = site(_root(arguments), _say, _warn)
+    page = site(_root(arguments), _say, _warn, Path(arguments.archive) if arguments.archive is not None else None)
     print(Reason("commands.site_built", page=str(page)))
+    return FINE
+
+
+def _deposit(arguments: argparse.Namespace) -> int:
+    from .pipeline import deposit
+
+    deposit(_root(arguments), Path(arguments.file), _say)
+    print(f"wrote {arguments.file}")
     return FINE
 
 

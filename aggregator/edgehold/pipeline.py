@@ -8,11 +8,14 @@ from pathlib import Path
 
 from edgehold.sheets.browser import browser_rules
 
+from .archive.folder import Archive, read_archive, write_archive
+from .archive.zipped import zipped
 from .endpoints import beside_runs, curve_points, endpoint_rows
 from .errors import FindingsError
 from .estimates import estimate_submissions, repeatability_table
 from .forms.review import review_forms
 from .forms.submission import forms
+from .pages.deposit import deposit_files
 from .pages.site import build_site
 from .pooling.exchanges import ExchangePlan
 from .pooling.gather.all_answers import all_answers, judged
@@ -30,8 +33,10 @@ from .pooling.probes.register import probes_for
 from .records import load_repository
 from .records.canonical import PoolKey, Repository
 from .records.interest import interested_submissions
+from .records.schemas import FALLBACK_URL, site_url
 from .results.model.results import Results
 from .results.publish.assemble import EverythingFound, assemble
+from .results.publish.handed_out import SUMS, sent_in, sources, sums
 from .results.publish.repeatability import publish, repeatability_json
 from .results.publish.schemas import hold_to_schemas, published_schemas
 from .results.publish.write import staged_build
@@ -40,6 +45,8 @@ from .sheets.ready import ready_sheets
 from .words import Reason
 
 Progress = Callable[[str], None]
+LARGE_MEGABYTES = 700
+"""Above this the maintainer is warned of the archive's size: many hosts take no site above a gigabyte."""
 
 
 def find_everything(repository: Repository) -> EverythingFound:
@@ -68,6 +75,7 @@ def find_everything(repository: Repository) -> EverythingFound:
         repository=repository,
         rows=rows,
         points=points,
+        beside=beside,
         table=table,
         published=published,
         estimates=estimates,
@@ -116,7 +124,7 @@ def pool(root: Path, say: Progress = lambda _: None) -> Path:
     return root / "build" / "results"
 
 
-def site(root: Path, say: Progress = lambda _: None, warn: Progress = lambda _: None) -> Path:
+def site(root: Path, say: Progress = lambda _: None, warn: Progress = lambda _: None, archive: Path | None = None) -> Path:
     """Check, pool and build the pages: ``build/results`` and ``build/site``.
 
     Parameters
@@ -124,11 +132,19 @@ def site(root: Path, say: Progress = lambda _: None, warn: Progress = lambda _: 
     root : the repository.
     say : told of what is begun.
     warn : told of what the maintainer has left unset.
+    archive : the folder in which every published build is kept; this one is added to it, and all of them to the site. None: the site
+        has no archive.
 
     Returns
     -------
     The site's first page.
+
+    Raises
+    ------
+    ArchiveError
+        A kept file is not what was published, or would change. Nothing is built then.
     """
+    kept = read_archive(archive) if archive is not None else None
     with staged_build(root) as stage:
         found, results, files = _results_files(root, say)
         _write_results(files, stage / "results")
@@ -141,8 +157,53 @@ def site(root: Path, say: Progress = lambda _: None, warn: Progress = lambda _: 
             rules[key]["sheet"] = browser_rules(repository.protocols[key].record)
         sheets, reviews = ready_sheets(repository, rules), review_forms(repository)
         schemas = {f"schemas/{name}": content for name, content in published_schemas(root).items()}
-        build_site(results, root, stage / "site", files | schemas, forms=rules, sheets=sheets, reviews=reviews)
+        downloads = files | schemas | sent_in(repository)
+        downloads[SUMS] = sums(downloads)
+        after = build_site(
+            results,
+            root,
+            stage / "site",
+            downloads,
+            forms=rules,
+            sheets=sheets,
+            reviews=reviews,
+            archive=kept,
+            renamed=frozenset(repository.names.aliases),
+        )
+    if archive is not None and kept is not None and after is not None:
+        write_archive(after, archive)
+        _tell_of_archive(kept, after, say, warn)
     return root / "build" / "site" / "index.html"
+
+
+def deposit(root: Path, target: Path, say: Progress = lambda _: None) -> None:
+    """Check and pool, and write one file for a depositor: data, what they were made from, hashes and metadata.
+
+    Parameters
+    ----------
+    root : the repository.
+    target : the ZIP file to write; an older one is replaced once the new one is whole.
+    say : told of what is begun.
+    """
+    found, results, files = _results_files(root, say)
+    address = site_url(root)
+    base_url = "" if address == FALLBACK_URL else address
+    title = str(Reason("citing.build_title"))
+    made = zipped(deposit_files(results, files, sources(found.repository), base_url, title))
+    aside = target.with_name(f".{target.name}.new")
+    aside.write_bytes(made)
+    aside.replace(target)
+
+
+def _tell_of_archive(before: Archive, after: Archive, say: Progress, warn: Progress) -> None:
+    added = len(after.builds) > len(before.builds)
+    if added:
+        say(Reason("archive.kept", build=after.builds[-1].name))
+    else:
+        say(Reason("archive.kept_already"))
+    megabytes = sum(one.size for one in after.builds) // 1_000_000
+    if megabytes > LARGE_MEGABYTES:
+        warn(Reason("archive.large", megabytes=megabytes))
 
 
 def _results_files(root: Path, say: Progress) -> tuple[EverythingFound, Results, dict[str, bytes]]:

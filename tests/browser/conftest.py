@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -12,7 +11,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_play
 
 from edgehold import pipeline
 from tests.forms.review_corpus import two_threads
-from tests.published import copy_demonstrated
+from tests.published import build_demonstration, copy_demonstrated
 from tests.shared import once
 
 from .chromium import SWITCHES, chromium_path
@@ -21,7 +20,6 @@ from .forms import Tab, new_context
 from .hostile import write_hostile_repository
 from .serving import served
 
-ROOT = Path(__file__).parents[2]
 expect.set_options(timeout=20_000)  # on a machine that runs other tests at the same time
 
 
@@ -63,13 +61,7 @@ def tab(context: BrowserContext, form_base: str) -> Iterator[Tab]:
 @pytest.fixture(scope="session")
 def site(common: Path) -> Path:
     """The demonstration, built by the project's own path."""
-
-    def build(root: Path) -> None:
-        for part in ("protocols", "submissions"):
-            shutil.copytree(ROOT / part, root / part)
-        pipeline.site(root)
-
-    return once(common, "demonstration", build) / "build" / "site"
+    return once(common, "demonstration", build_demonstration) / "build" / "site"
 
 
 @pytest.fixture(scope="session")
@@ -116,7 +108,7 @@ def hostile_site(common: Path) -> Path:
 
     def build(root: Path) -> None:
         write_hostile_repository(root)
-        pipeline.site(root)
+        pipeline.site(root, archive=root / "kept")
 
     return once(common, "hostile", build) / "build" / "site"
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 from playwright.sync_api import Browser, ConsoleMessage, Page, Request, Response
@@ -31,6 +32,10 @@ FACTS = """() => {
   const ownPlanner = element => location.pathname === "/tonight/" && element.matches("#plan-root > form#plan-ask:not([action]), "
     + "#plan-ask input:is([name^='plan-'], [id^='plan-']):not([src]), #plan-rules[type='application/json']:not([src]), "
     + "script[type=module][src$='/assets/plan/main.js']:empty");
+  // Two fields to choose by name, on one page.
+  const ownChooser = element => element.matches("#choose-root > form#choose-form:not([action]), "
+    + "#choose-form input[role=combobox]:not([src]), "
+    + "#choose-rules[type='application/json']:not([src]), script[type=module][src$='/assets/compare/main.js']:empty");
   return {
     title: document.title,
     language: document.documentElement.lang,
@@ -42,7 +47,7 @@ FACTS = """() => {
       .map(name => `${element.localName} ${name}`)),
     styled: [...document.querySelectorAll("article [style], article style")].map(element => element.outerHTML.slice(0, 80)),
     foreign: [...document.querySelectorAll("iframe, object, embed, foreignObject, base, article :is(script, link, form, img, input)")]
-      .filter(element => !ownForm(element) && !ownPlanner(element)).map(element => element.outerHTML.slice(0, 120)),
+      .filter(element => !ownForm(element) && !ownPlanner(element) && !ownChooser(element)).map(element => element.outerHTML.slice(0, 120)),
     repeatedIds: ids.filter(id => ids.length !== known.size && ids.indexOf(id) !== ids.lastIndexOf(id)),
     unevenTables: [...document.querySelectorAll("table")].filter(t => new Set([...t.rows].map(columns)).size > 1)
       .map(t => t.innerText.slice(0, 80)),
@@ -70,8 +75,20 @@ NARROW_FACTS = """() => {
 }"""
 
 
+KEPT = re.compile(r"/archive/[^/]+/.*")
+
+
 def pages_of(site: Path) -> list[str]:
-    """Addresses of all pages, from the site's root."""
+    """Addresses of all pages, from the site's root; those of kept builds left out, which have no theme."""
+    return [address for address in _addresses(site) if not KEPT.fullmatch(address)]
+
+
+def kept_pages_of(site: Path) -> list[str]:
+    """Addresses of the pages of kept builds."""
+    return [address for address in _addresses(site) if KEPT.fullmatch(address)]
+
+
+def _addresses(site: Path) -> list[str]:
     found = (path.relative_to(site).as_posix() for path in sorted(site.rglob("*.html")))
     return [f"/{path.removesuffix('index.html')}" for path in found]
 

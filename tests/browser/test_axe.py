@@ -7,8 +7,8 @@ from .crawling import NARROW
 from .kinds import example
 
 KINDS = [
-    "home", "pool", "endpoint", "comparison", "steel", "ledger", "submission", "protocol", "changes", "objections", "objection", "methods",
-    "analysts", "data",
+    "home", "pool", "endpoint", "comparison", "log", "a or b", "two steels", "two levels", "steel", "ledger", "submission", "protocol",
+    "changes", "objections", "objection", "methods", "analysts", "data", "archive",
 ]  # fmt: skip
 
 

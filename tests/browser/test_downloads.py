@@ -1,12 +1,15 @@
 """The downloads open in the programs people would use, and say what their descriptions say."""
 
 import json
+import shutil
+import zipfile
 from pathlib import Path
 
 import jsonschema
 import numpy as np
 import pandas
 import pytest
+from frictionless import Package
 
 from edgehold.results.model.results import RESULTS_FORMAT
 
@@ -53,6 +56,40 @@ def test_every_row_that_comes_from_the_demonstration_says_simulated(site, packag
             table = pandas.read_csv(site / "data" / resource["path"])
             invented = table["simulated"] if "simulated" in table else table["origin"] == "simulated"
             assert invented.all(), resource["path"]
+
+
+def test_the_package_and_all_its_tables_are_valid(site):
+    """Frictionless: types, keys, references between tables, constraints, bytes and hashes (Data Package, an open standard)."""
+    report = Package(str(site / "data" / "datapackage.json")).validate()
+    assert report.valid, report.flatten(["name", "rowNumber", "fieldName", "type", "message"])[:10]
+    assert report.stats["tasks"] == len(list((site / "data").glob("*.csv"))) >= 30
+
+
+def test_a_changed_cell_is_no_longer_the_published_table(site, tmp_path):
+    shutil.copytree(site / "data", tmp_path / "data")
+    table = tmp_path / "data" / "runs.csv"
+    table.write_text(table.read_text(encoding="utf-8").replace(",exact,", ",certain,", 1), encoding="utf-8")
+    found = {kind for (kind,) in Package(str(tmp_path / "data" / "datapackage.json")).validate().flatten(["type"])}
+    assert {"constraint-error", "hash-count"} <= found
+
+
+def test_every_run_that_a_model_goes_without_says_why(site):
+    left_out = pandas.read_csv(site / "data" / "left_out.csv")
+    runs = pandas.read_csv(site / "data" / "runs.csv")
+    fits = pandas.read_csv(site / "data" / "crossed_fits.csv")
+    assert left_out["reason"].notna().all()
+    named = left_out.query("model == 'all runs'").groupby(["origin", "protocol", "major", "endpoint"]).size()
+    told = fits.set_index(["origin", "protocol", "major", "endpoint"])["left_out"]
+    assert named.reindex(told.index, fill_value=0).equals(told.astype("int64").rename(None))
+    assert (runs["status"] == "missing").sum() + runs.query("status != 'missing'")["split_tester"].sum() == named.sum()
+
+
+def test_the_zip_holds_the_same_files_and_the_same_bytes_each_time(site):
+    with zipfile.ZipFile(site / "data" / "edgehold-data.zip") as kit:
+        names = {Path(name).name for name in kit.namelist()}
+        assert {"answers.ipynb", "answers.Rmd", "datapackage.json", "runs.csv"} <= names
+        assert all(kit.read(name) == (site / "data" / Path(name).name).read_bytes() for name in kit.namelist())
+        assert {one.date_time[0] for one in kit.infolist()} == {1980}
 
 
 def test_the_data_page_offers_every_file_and_a_click_saves_it(open_page, facts, site):

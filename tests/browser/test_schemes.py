@@ -53,7 +53,7 @@ def test_the_dark_scheme_turns_ground_and_ink_over(colours, kind):
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("kind", ["home", "pool", "comparison", "steel", "protocol"])
+@pytest.mark.parametrize("kind", ["home", "pool", "comparison", "log", "steel", "protocol"])
 def test_text_in_drawings_can_be_read(colours, kind, scheme):
     """At least 4.5 to 1 (WCAG 2.2, success criterion 1.4.3, level AA)."""
     drawn = colours(kind, scheme)["drawn"]

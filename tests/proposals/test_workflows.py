@@ -28,7 +28,7 @@ def run(*command: str) -> subprocess.CompletedProcess:
 
 
 def test_there_is_a_check_and_a_publication():
-    assert [path.name for path in WORKFLOWS] == ["check.yml", "publish.yml", "versions.yml"]
+    assert [path.name for path in WORKFLOWS] == ["check.yml", "publish.yml", "release.yml", "versions.yml"]
 
 
 def test_zizmor_has_nothing_to_say():
@@ -87,6 +87,7 @@ def test_the_base_s_program_checks_and_the_proposal_is_only_a_folder_to_it():
 def test_the_site_is_deployed_only_after_everything_was_checked():
     jobs = loaded(FOLDER / "publish.yml")["jobs"]
     assert jobs["build"]["permissions"] == {"contents": "read"}
-    assert jobs["deploy"]["needs"] == "build" and set(jobs["deploy"]["permissions"]) == {"pages", "id-token"}
+    assert (jobs["keep"]["needs"], jobs["deploy"]["needs"]) == ("build", "keep")
+    assert set(jobs["deploy"]["permissions"]) == {"pages", "id-token"}
     commands = [step.get("run", "") for step in jobs["build"]["steps"]]
-    assert commands.index("edgehold check --annotate") < commands.index("edgehold site")
+    assert commands.index("edgehold check --annotate") < commands.index("edgehold site --archive kept")

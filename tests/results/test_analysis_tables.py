@@ -1,6 +1,7 @@
 """The tables of the analyses hold what the bundle holds, row by row, and say where it comes from."""
 
 import csv
+import hashlib
 import io
 import json
 import sys
@@ -11,12 +12,16 @@ import pytest
 from edgehold.results.model.results import Results
 from edgehold.results.tables import analyses as analysis_tables
 from edgehold.results.tables.cells import csv_bytes
+from edgehold.results.tables.frames import csv_of, frame
+from edgehold.results.tables.package import datapackage
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "pages"))
 from sample import results
 from sample_analyses import PAIRS
 
-TABLES = ["answers", "answer_methods", "how_much", "spreads", "crossed_contrasts", "network", "curve_comparisons", "probes"]
+TABLES = [
+    "answers", "answer_methods", "how_much", "spreads", "crossed_fits", "crossed_contrasts", "network", "curve_comparisons", "probes",
+]  # fmt: skip
 
 
 def read(name: str, of: Results) -> list[dict[str, str]]:
@@ -143,11 +148,15 @@ def test_text_that_could_start_a_formula_stays_text(both):
 
 
 def test_the_package_describes_every_column_of_every_table():
-    from edgehold.results.tables.tables import datapackage
-
-    made = {name: getattr(analysis_tables, name)(results(0, 0)) for name in TABLES}
-    package = json.loads(datapackage(made))
+    published = results(0, 0)
+    made = {name: getattr(analysis_tables, name)(published) for name in TABLES}
+    files = {f"{name}.csv": csv_of(frame(table)) for name, table in made.items()}
+    package = json.loads(datapackage(made, files, published.provenance, published.format))
+    assert package["version"].startswith(published.format.rpartition("/")[2])
     for resource in package["resources"]:
         fields = resource["schema"]["fields"]
         assert [f["name"] for f in fields] == list(made[resource["name"]][0])
+        assert resource["title"] and resource["bytes"] == len(files[resource["path"]])
+        assert resource["hash"] == "sha256:" + hashlib.sha256(files[resource["path"]]).hexdigest()
+        assert set(resource["schema"].get("primaryKey", [])) <= {f["name"] for f in fields}
         assert {f["type"] for f in fields} <= {"string", "number", "integer", "boolean"} and all(f["description"] for f in fields)

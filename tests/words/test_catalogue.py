@@ -57,13 +57,13 @@ def strings():
 
 
 SENTENCES = (
-    "all_runs", "blank_sheet", "card", "curve_pairs", "drafts", "errors", "forms", "model_answer", "moves", "network", "own_answer",
-    "pages", "plan", "planner", "probes", "published", "references", "report", "request_summary", "schemas", "sending",
-    "steels", "studies_answer", "study_checks", "tables", "warnings",
+    "all_runs", "archive", "blank_sheet", "card", "chooser", "citing", "compare", "curve_pairs", "drafts", "errors", "forms", "kit",
+    "model_answer", "moves", "network", "news", "own_answer", "pages", "plan", "planner", "probes", "published", "references", "report",
+    "request_summary", "schemas", "sending", "steels", "structured", "studies_answer", "study_checks", "tables", "warnings",
 )  # groups of whole sentences  # fmt: skip
 HANDED_OUT = (
-    "endpoints", "errors", "flags", "factors", "contrasts", "estimates", "letters", "numbers", "own_answer", "planner", "questions",
-    "sending", "warnings",
+    "chooser", "endpoints", "errors", "flags", "factors", "contrasts", "estimates", "letters", "numbers", "own_answer", "planner",
+    "questions", "sending", "warnings",
 )  # whole groups, for the browser to fill in, and codes of findings  # fmt: skip
 
 

@@ -15,6 +15,10 @@ DESCRIBED = {
     "results.json": Reason("pages.data_results"),
     "repeatability.json": Reason("pages.data_repeatability"),
     "datapackage.json": Reason("pages.data_package"),
+    "SHA256SUMS": Reason("archive.sums"),
+    "answers.ipynb": Reason("pages.data_notebook", language="Python"),
+    "answers.Rmd": Reason("pages.data_notebook", language="R"),
+    "edgehold-data.zip": Reason("pages.data_kit"),
 }
 
 
@@ -34,10 +38,11 @@ def check() -> Page:
 
 def data(results: Results, downloads: tuple[str, ...]) -> Page:
     """Downloads, schemas, licence and where every number comes from."""
+    tables = {name: Reason(f"kit.{name.removesuffix('.csv')}") for name in downloads if name.endswith(".csv")}
     html = render(
         "data.html",
-        downloads=downloads,
-        described=DESCRIBED,
+        downloads=sorted(downloads, key=lambda name: (name.startswith("schemas/"), not name.endswith((".zip", ".ipynb", ".Rmd")), name)),
+        described=DESCRIBED | tables,
         provenance=results.provenance,
         submissions=results.submissions,
         protocols=results.protocols,

@@ -6,8 +6,10 @@ that the site works from any folder of any server.
 
 from __future__ import annotations
 
+import hashlib
 import posixpath
 import re
+from urllib.parse import urlencode
 
 from edgehold.records.layout import ANALYSIS
 from edgehold.results.model.answers import Answer
@@ -16,6 +18,8 @@ from edgehold.results.model.results import Comparison, Pool, SubmissionResult
 from edgehold.results.model.versions import ProtocolResult
 
 SAFE_SEGMENT = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9.-]{0,98}[A-Za-z0-9])?")
+COMPARE = "/compare/"
+JOINED = "-and-"
 OBJECTION_FORM = "/objections/new/"
 RESPONSE_FORM = "/objections/respond/"
 OUTCOME_FORM = "/objections/decide/"
@@ -51,9 +55,44 @@ def pair(of: Pool, comparison: Comparison | Answer) -> str:
     return f"{pool(of)}compare/{segment(comparison.first)}-and-{segment(comparison.second)}/"
 
 
+def compared(factor: str, first: str, second: str, protocol_id: str = "") -> str:
+    """All that is known of two steels, of two levels of one protocol's treatment, or of practised against novice sharpeners."""
+    folder = f"{COMPARE}{segment(protocol_id)}/" if factor == "level" else COMPARE
+    return f"{folder}{named_part(first)}{JOINED}{named_part(second)}/"
+
+
+def named_part(name: str) -> str:
+    """A name as one side of an address: itself, or where it holds other signs or what joins both sides, what is left with the start of
+    its hash behind, so that no two pairs of names share an address."""
+    if SAFE_SEGMENT.fullmatch(name) and ".." not in name and JOINED not in f"-{name}-":
+        return name
+    kept = re.sub(r"[^A-Za-z0-9]+", "-", name).strip("-")[:40].rstrip("-")
+    return f"{kept}-{hashlib.sha256(name.encode()).hexdigest()[:8]}".lstrip("-")
+
+
+def chosen(*both: str) -> str:
+    """The chooser's page with two chosen, by their keys."""
+    return f"{COMPARE}?{urlencode(dict(zip('ab', both, strict=True)))}"
+
+
+def key(factor: str, name: str, protocol_id: str = "") -> str:
+    """How the chooser's address names a thing: a level with its protocol in front, anything else by its name alone."""
+    return f"{protocol_id}:{name}" if factor == "level" else name
+
+
+def planner(protocol_id: str) -> str:
+    """The planner with a method's question chosen."""
+    return f"/tonight/?question={segment(protocol_id)}"
+
+
 def levels(of: Pool) -> str:
     """The levels that a pool compares, early and late side by side."""
     return f"{pool(of)}levels/"
+
+
+def sharpening(of: Pool) -> str:
+    """Practised against novice sharpeners in one pool."""
+    return f"{pool(of)}sharpening/"
 
 
 def log(of: PoolLog) -> str:

@@ -58,6 +58,11 @@ def scale(on: Axis) -> Markup:
     return svg("bar-scale", Reason("pages.scale"), marks)
 
 
+def span(on: Axis) -> str:
+    """The ends of a scale in words, for where its marks do not stand above the bars."""
+    return Reason("plots.span", low=tick_word(1 / on.reach), high=tick_word(on.reach))
+
+
 def tick_words(ticks: list[tuple[float, str]]) -> str:
     """Words along a scale; the outer ones stand inside the drawing's edges."""
     inner = [(x, "middle", word) for x, word in ticks[1:-1]]

@@ -26,6 +26,12 @@ def shown_first(results: Results) -> list[Pool]:
     return measured(results) or simulated(results)
 
 
+def measured_or_simulated(pools: Iterable[Pool]) -> list[Pool]:
+    """Of some pools those that are measured, or all where none is."""
+    given = list(pools)
+    return [p for p in given if p.origin == "measured"] or given
+
+
 def measured_submissions(results: Results) -> int:
     """How many submissions are measured."""
     return sum(s.origin == "measured" for s in results.submissions)
@@ -44,6 +50,17 @@ def with_practice(pools: list[Pool]) -> Pool | None:
     """The pool that says most about practised and novice sharpeners; one that asks about sharpening comes first."""
     having = [p for p in pools if any(e.practice is not None for e in p.endpoints)]
     return min(having, key=lambda p: (p.factor != "sharpener", pools.index(p)), default=None)
+
+
+def lead_endpoint(pool: Pool) -> str:
+    """The endpoint by which a pool is named wherever one of its results is: that of its headline, the primary one."""
+    return pool.quoted.endpoint if pool.quoted is not None else next((e.id for e in pool.endpoints if e.primary), "")
+
+
+def leading(pool: Pool, found: list[tuple[EndpointResult, Answer]]) -> tuple[EndpointResult, Answer]:
+    """Of the answers on one comparison the one that is said first; of several, at least one."""
+    lead = lead_endpoint(pool)
+    return next(((e, c) for e, c in found if e.id == lead), found[0])
 
 
 def practice(pool: Pool) -> list[tuple[EndpointResult, Answer]]:

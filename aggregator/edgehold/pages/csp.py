@@ -7,6 +7,7 @@ import hashlib
 import re
 
 INLINE_SCRIPT = re.compile(r"<script(?P<attributes>(?:\s[^>]*)?)>(?P<body>.*?)</script>", re.DOTALL | re.IGNORECASE)
+DATA_BLOCKS = ('"application/json"', '"application/ld+json"')
 PLACE = '<meta charset="utf-8">'
 
 
@@ -34,6 +35,8 @@ def policy(html: str) -> str:
 def script_hashes(html: str) -> set[str]:
     """Hash sources of the inline scripts that would run; blocks of data are no scripts."""
     bodies = (
-        m["body"] for m in INLINE_SCRIPT.finditer(html) if "src=" not in m["attributes"] and "application/json" not in m["attributes"]
+        m["body"]
+        for m in INLINE_SCRIPT.finditer(html)
+        if "src=" not in m["attributes"] and not any(kind in m["attributes"] for kind in DATA_BLOCKS)
     )
     return {f"'sha256-{base64.b64encode(hashlib.sha256(b.encode()).digest()).decode()}'" for b in bodies}

@@ -15,8 +15,7 @@ from edgehold.words import Reason, together
 from .safe_text import plain, visible
 
 COLOURS = tuple(f"var(--chart-{n})" for n in range(1, 7))
-DASHES = ((1, 0), (6, 3), (2, 2), (8, 3, 2, 3), (10, 2), (3, 4))
-SHAPES = ("circle", "square", "triangle-up", "diamond", "cross", "triangle-down")
+READINGS = (0.05, 0.1, 0.2, 0.3, 0.5, 0.7, 1, 1.5, 2)
 FONT = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Helvetica Neue', 'Noto Sans', sans-serif"
 
 Row = tuple[str, float, float, float | None, float | None, int]
@@ -38,8 +37,8 @@ CONFIG = {
         "titleFontSize": 12,
         "titleFontWeight": "normal",
     },
-    "legend": {"labelColor": "currentColor", "labelFontSize": 12},
-    "title": {"color": "currentColor", "fontSize": 12, "fontWeight": "bold", "anchor": "start"},
+    "title": {"color": "currentColor", "subtitleColor": "currentColor", "fontSize": 12, "fontWeight": "bold", "anchor": "start"},
+    "header": {"labelColor": "currentColor", "labelFontSize": 12, "labelFontWeight": "bold", "labelAnchor": "start", "labelPadding": 4},
 }
 
 
@@ -75,42 +74,51 @@ def _draw(rows: tuple[Row, ...], unit: str, simulated: bool, narrow: bool) -> st
 
 
 def _specification(rows: tuple[Row, ...], unit: str, simulated: bool, narrow: bool) -> dict[str, object]:
-    import altair
-
-    steels = sorted({row[0] for row in rows})
-    works = sorted({row[1] for row in rows})
+    """Small multiples: a panel a steel, with its curve, interval and number of runs, and the curves of all others behind it."""
+    steels, works = sorted({row[0] for row in rows}), sorted({row[1] for row in rows})
     runs = {steel: max(row[5] for row in rows if row[0] == steel) for steel in steels}
-    names = {steel: f"{visible(steel)}, n = {runs[steel]}" for steel in steels}
-    data = [{"steel": names[s], "work": w, "ratio": r, "low": low or r, "high": high or r} for s, w, r, low, high, _ in rows]
+    names = {steel: visible(steel) for steel in steels}
+    data = [
+        {"steel": names[steel], "n": f"n = {runs[steel]}", "own": steel == of, "of": names[of]}
+        | {"work": w, "ratio": r, "low": low or r, "high": high or r}
+        for steel in steels
+        for of, w, r, low, high, _ in rows
+    ]
+    width, height, columns = (285, 92, 1) if narrow else (205, 130, min(3, len(steels)))
     first = next((w for w in works if w > 0), 1.0)
-    order = [names[s] for s in steels]
-    colour = altair.Color(
-        "steel:N",
-        scale=altair.Scale(domain=order, range=[COLOURS[i % 6] for i in range(len(order))]),
-        legend=altair.Legend(title=None, orient="top", columns=1 if narrow else 2, symbolOpacity=1, columnPadding=52, labelLimit=260),
-    )
-    dash = altair.StrokeDash(
-        "steel:N", scale=altair.Scale(domain=order, range=[list(DASHES[i % 6]) for i in range(len(order))]), legend=None
-    )
-    shape = altair.Shape("steel:N", scale=altair.Scale(domain=order, range=[SHAPES[i % 6] for i in range(len(order))]))
-    x = altair.X(
-        "work:Q",
-        title=work_title(unit),
-        scale=altair.Scale(type="symlog", constant=first, domain=[works[0], works[-1]], nice=False),
-        axis=altair.Axis(values=works, labelExpr="datum.value", grid=False, labelOverlap="greedy"),
-    )
-    y = altair.Y(
-        "ratio:Q",
-        title=Reason("pages.axis_sharpness"),
-        scale=altair.Scale(type="log", nice=False, padding=8),
-        axis=altair.Axis(values=[0.05, 0.1, 0.2, 0.3, 0.5, 0.7, 1, 1.5, 2], format="~g"),
-    )
-    base = altair.Chart(altair.InlineData(values=data))
-    band = base.mark_area(opacity=0.1).encode(x=x, y=altair.Y("low:Q"), y2="high:Q", color=colour)
-    line = base.mark_line(strokeWidth=2).encode(x=x, y=y, color=colour, strokeDash=dash)
-    point = base.mark_point(filled=True, size=40, opacity=1).encode(x=x, y=y, color=colour, shape=shape)
-    chart = altair.layer(band, line, point).properties(width=290 if narrow else 640, height=260 if narrow else 320)
-    return finished(chart.to_dict(), simulated)
+    x = {"field": "work", "type": "quantitative", "title": work_title(unit)} | {
+        "scale": {"type": "symlog", "constant": first, "domain": [works[0], works[-1]], "nice": False},
+        "axis": {"values": works, "labelExpr": "datum.value", "grid": False, "labelOverlap": "greedy"},
+    }
+    y = {"type": "quantitative", "title": None, "scale": {"type": "log", "nice": False, "padding": 6}} | {
+        "axis": {"values": list(READINGS), "format": "~g", "labelOverlap": "greedy"}
+    }
+    own, ratio = [{"filter": "datum.own"}], y | {"field": "ratio"}
+    layers = [
+        {"transform": own, "mark": _mark("area", opacity=0.2), "encoding": {"x": x, "y": y | {"field": "low"}, "y2": {"field": "high"}}},
+        {
+            "transform": [{"filter": "!datum.own"}],
+            "mark": _mark("line", color="currentColor", opacity=0.3, strokeWidth=1),
+            "encoding": {"x": x, "y": ratio, "detail": {"field": "of", "type": "nominal"}},
+        },
+        {"transform": own, "mark": _mark("line", strokeWidth=2.5), "encoding": {"x": x, "y": ratio}},
+        {"transform": own, "mark": _mark("point", filled=True, size=36, opacity=1), "encoding": {"x": x, "y": ratio}},
+        {
+            "transform": [{"filter": f"datum.own && datum.work === {works[0]}"}],
+            "mark": _mark("text", color="currentColor", align="left", fontSize=12, x=5, y=height - 8),
+            "encoding": {"text": {"field": "n"}},
+        },
+    ]
+    facet = {"field": "steel", "type": "nominal", "title": None, "sort": list(names.values()), "header": {"labelLimit": width}}
+    drawing = {"width": width, "height": height, "layer": layers}
+    specification = {"data": {"values": data}, "facet": facet, "columns": columns, "spec": drawing, "spacing": 14}
+    told = Reason("pages.axis_sharpness")
+    title = {"text": Reason("pages.demonstration"), "subtitle": told} if simulated else {"text": told, "fontWeight": "normal"}
+    return finished(specification, simulated) | {"title": title}
+
+
+def _mark(kind: str, color: str = COLOURS[0], **look: object) -> dict[str, object]:
+    return {"type": kind, "color": color} | look
 
 
 def finished(specification: dict[str, object], simulated: bool) -> dict[str, object]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from edgehold.results.model.moves import CourseResult
 from edgehold.results.model.objections import ObjectionResult
 from edgehold.results.model.ratio import RatioInterval
 from edgehold.results.model.results import Comparison, EndpointResult, Pool, SteelResult
@@ -107,7 +108,7 @@ def percent(value: float | None) -> str:
     return "–" if value is None else f"{value:.0f} %"
 
 
-def thing(comparison: Comparison, name: str) -> str:
+def thing(comparison: Comparison | CourseResult, name: str) -> str:
     """What one side of a comparison is called in a table."""
     return Reason("pages.sharpener", name=name) if comparison.factor == "practice" else name
 
@@ -130,6 +131,18 @@ def pool_name(pool: Pool) -> str:
 def few(number_of: int) -> str:
     """A small number as a word."""
     return SMALL_NUMBERS[number_of] if number_of < len(SMALL_NUMBERS) else f"{number_of:,}"
+
+
+def short_name(steel: SteelResult) -> str:
+    """What people call a steel: its first designation without the system; an invented one and a class by id."""
+    if steel.simulated or steel.kind == "class" or not steel.names:
+        return steel.id
+    return designation(steel.names[0])
+
+
+def designation(written: str) -> str:
+    """A designation without its system, such as "D2" of "AISI/SAE D2"."""
+    return written.partition(" ")[2] or written
 
 
 def composition(steel: SteelResult) -> str:

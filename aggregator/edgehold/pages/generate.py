@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 
+from edgehold.archive.folder import Kept
 from edgehold.results.model.results import Results
 
+from . import addresses, structured
 from .about_pages import analysts, check, data
+from .archive_pages import archive_page
+from .archived import carries_figures
+from .citing import Cited, cite_block
+from .compare_pages import compare_pages
 from .home import home
 from .log_pages import log_pages
 from .objection_pages import objection_pages
+from .page import Page
 from .protocol_pages import protocol_pages
 from .result_pages import result_pages
 from .review_pages import Reviews, review_pages
@@ -17,6 +25,9 @@ from .sheet_pages import SheetView, sheet_pages
 from .steel_pages import steel_pages
 from .submission_pages import submission_pages
 from .tonight_pages import Forms, tonight_pages
+
+UNCITED = ("/results/", "/steels/", "/compare/", "/results/log/", "/analysts/")
+"""Pages that lead to figures and are none that somebody cites."""
 
 
 def generate_pages(
@@ -27,6 +38,54 @@ def generate_pages(
     reviews: Reviews | None = None,
     base_url: str = "",
 ) -> tuple[tuple[str, str], ...]:
+    """Every page made from the bundle, for a build that is not kept: see `made_pages` and `cited_pages`.
+
+    Returns
+    -------
+    (path, text) in the order of the path. A text is settings in YAML between two lines of hyphens, then finished HTML.
+    """
+    made = made_pages(results, downloads, forms, sheets, reviews, base_url)
+    return files_of(cited_pages(made, results, downloads, Cited("", base_url, results.provenance), ()))
+
+
+def files_of(pages: Iterable[Page]) -> tuple[tuple[str, str], ...]:
+    """Path and text of every page, in the order of the path."""
+    return tuple(sorted(page.file() for page in pages))
+
+
+def cited_pages(
+    pages: Iterable[Page], results: Results, downloads: tuple[str, ...], cited: Cited, builds: Sequence[Kept]
+) -> tuple[Page, ...]:
+    """The same pages with what is known only once the build has its name: how to cite them, and what they say for machines.
+
+    Parameters
+    ----------
+    pages : as made.
+    results, downloads : as they were made from.
+    cited : the build.
+    builds : all that are kept, for their list.
+    """
+    described = {addresses.pool(pool): structured.of_pool(pool, cited) for pool in results.pools}
+    described["/data/"] = structured.all_data(results, downloads, cited)
+    finished = (
+        replace(
+            page,
+            html=page.html + cite_block(cited, page) if carries_figures(page) and page.address not in UNCITED else page.html,
+            structured=described.get(page.address, ""),
+        )
+        for page in pages
+    )
+    return (*finished, archive_page(builds, cited))
+
+
+def made_pages(
+    results: Results,
+    downloads: tuple[str, ...] = (),
+    forms: Forms | None = None,
+    sheets: Mapping[tuple[str, str], SheetView] | None = None,
+    reviews: Reviews | None = None,
+    base_url: str = "",
+) -> tuple[Page, ...]:
     """Every page made from the bundle.
 
     Parameters
@@ -37,17 +96,14 @@ def generate_pages(
     sheets : ready-drawn sheets, by protocol id and version.
     reviews : rules of the forms about objections and protocols, by kind.
     base_url : address of the published site, for texts that leave it; empty where it has none.
-
-    Returns
-    -------
-    (path, text) in the order of the path. A text is settings in YAML between two lines of hyphens, then finished HTML.
     """
-    pages = [
+    return (
         home(results),
         *result_pages(results),
         *log_pages(results),
+        *compare_pages(results, forms or {}, base_url),
         *steel_pages(results),
-        *submission_pages(results),
+        *submission_pages(results, downloads),
         *protocol_pages(results, forms or {}, base_url),
         *tonight_pages(results, forms or {}, sheets or {}),
         *sheet_pages(sheets or {}),
@@ -56,5 +112,4 @@ def generate_pages(
         analysts(results),
         check(),
         data(results, downloads),
-    ]
-    return tuple(sorted(page.file() for page in pages))
+    )

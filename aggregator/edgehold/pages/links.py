@@ -11,13 +11,19 @@ from urllib.parse import unquote
 
 TAG = re.compile(r"""<[a-zA-Z](?:[^>"']|"[^"]*"|'[^']*')*>""")
 ATTRIBUTE = re.compile(r"""\s([a-zA-Z][\w:.-]*)(?:=(?:"([^"]*)"|'([^']*)'|([^\s>"']+)))?""")  # whole ones: a value may say href= too
+KEPT = re.compile(r"archive/[^/]+/")
 TARGETS = {"href", "src"}
 ELSEWHERE = re.compile(r"(?:[a-z][a-z0-9+.-]*:|//|\?)", re.IGNORECASE)
 
 
 def broken_links(site: Path) -> list[str]:
-    """Links that lead nowhere, each as "page: link". The error page is not looked at: its links start at the server's root."""
-    pages = {p.relative_to(site).as_posix(): p.read_text(encoding="utf-8") for p in sorted(site.rglob("*.html"))}
+    """Links that lead nowhere, each as "page: link".
+
+    The error page is not looked at, whose links start at the server's root; nor are kept builds, whose links to the live site lead to what
+    was there then.
+    """
+    looked_at = (p for p in sorted(site.rglob("*.html")) if not KEPT.match(p.relative_to(site).as_posix()))
+    pages = {p.relative_to(site).as_posix(): p.read_text(encoding="utf-8") for p in looked_at}
     names = {page: set(_values(html, {"id"})) for page, html in pages.items()}
     files = {p.relative_to(site).as_posix() for p in site.rglob("*") if p.is_file()}
     return [

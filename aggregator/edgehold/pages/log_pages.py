@@ -8,8 +8,9 @@ from edgehold.results.model.moves import CourseResult, MonthResult, Move, PoolLo
 from edgehold.results.model.results import Results
 from edgehold.words import Reason
 
-from . import addresses, bars
+from . import addresses
 from .formatting import ROLE_ORDER
+from .log_plot import log_plot
 from .page import Page, render
 
 CHANGELOG = "aggregator/CHANGELOG.md"
@@ -57,23 +58,21 @@ def _log(log: PoolLog, has_pool: bool, shared: dict[str, object]) -> Page:
         "log.html",
         log=log,
         latest=_latest(log),
-        courses=[(course, _rows(log, course), _axis(course)) for course in courses],
+        courses=[(course, _rows(log, course)) for course in courses],
+        drawing=log_plot(log, courses),
+        file=f"plot-log-{addresses.segment(log.protocol)}-v{log.major}-{log.origin}",
         months=tuple(reversed(log.months)),
         numbers=_numbers(log),
         has_pool=has_pool,
         **shared,
     )
     name = Reason("pages.log_title", protocol=log.protocol, major=log.major, origin=log.origin)
-    return Page(addresses.log(log), name, html, "Results", record=True)
+    return Page(addresses.log(log), name, html, "Results", record=True, simulated=log.origin == "simulated")
 
 
 def _rows(log: PoolLog, course: CourseResult) -> list[tuple[MonthResult, Move]]:
     """Newest month first."""
     return list(zip(reversed(log.months), reversed(course.moves), strict=True))
-
-
-def _axis(course: CourseResult) -> bars.Axis:
-    return bars.axis([move.after.result for move in course.moves], course.worthwhile_ratio)
 
 
 def _numbers(log: PoolLog) -> dict[str, int]:

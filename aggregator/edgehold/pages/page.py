@@ -11,7 +11,7 @@ from markupsafe import Markup
 
 from edgehold.results.words.sentences import ratio_text
 
-from . import addresses, analyses, bars, formatting, safe_text, spread_bars
+from . import addresses, analyses, bars, choose, forests, formatting, safe_text, spread_bars
 
 
 @dataclass(frozen=True)
@@ -25,6 +25,8 @@ class Page:
     section : folder of the navigation's entry this page belongs under.
     record : one of many pages of the same kind; left out of the search.
     contents : whether a table of contents stands beside it.
+    simulated : whether its figures are a demonstration's.
+    structured : what it says of itself for machines, as JSON-LD; empty for nothing.
     """
 
     address: str
@@ -34,6 +36,8 @@ class Page:
     description: str = ""
     record: bool = False
     contents: bool = False
+    simulated: bool = False
+    structured: str = ""
 
     def file(self) -> tuple[str, str]:
         """Path and text for the site generator: settings as YAML (JSON is YAML), then finished HTML."""
@@ -45,6 +49,8 @@ class Page:
         }
         if self.description:
             settings["description"] = safe_text.title(self.description, 160)
+        if self.structured:
+            settings["structured"] = safe_text.data_block(self.structured)
         if self.record:
             settings["search"] = {"exclude": True}
         html = addresses.relative_links(self.html, self.address)
@@ -67,6 +73,8 @@ def environment() -> Environment:
         "analyses": analyses,
         "at": addresses,
         "bars": bars,
+        "choose": choose,
+        "forests": forests,
         "linked": safe_text.linked,
         "ratio": ratio_text,
         "spread_bars": spread_bars,

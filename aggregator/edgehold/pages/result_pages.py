@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 
 from edgehold.results.model.analyses import CrossedContrast, NetworkLine
 from edgehold.results.model.answers import Answer
-from edgehold.results.model.results import Comparison, EndpointResult, Pool, Results
+from edgehold.results.model.results import EndpointResult, Pool, Results
 from edgehold.words import Reason
 
 from . import addresses, analyses, bars, choose, contrast_curves, families
@@ -31,6 +31,10 @@ def result_pages(results: Results) -> Iterator[Page]:
             yield _sharpening(pool, log)
         if choose.pairs(pool, "level"):
             yield _levels(pool, log)
+
+
+def _simulated(pool: Pool) -> bool:
+    return pool.origin == "simulated"
 
 
 def axes(pool: Pool) -> dict[str, bars.Axis]:
@@ -58,7 +62,7 @@ def _pool(pool: Pool, log: str, not_fitted: int) -> Page:
         families=families.shown(pool),
         chart=curves(pool, pool.headline),
     )
-    return Page(addresses.pool(pool), f"Results: {pool_name(pool)}", html, "Results", pool.headline)
+    return Page(addresses.pool(pool), f"Results: {pool_name(pool)}", html, "Results", pool.headline, simulated=_simulated(pool))
 
 
 def _by_endpoint(pool: Pool, first: str, second: str) -> dict[str, Answer]:
@@ -77,13 +81,12 @@ def _endpoint(pool: Pool, endpoint: EndpointResult) -> Page:
         "endpoint.html",
         pool=pool,
         endpoint=endpoint,
-        axis=bars.axis_of(endpoint, endpoint.steels),
         network_axis=_network_axis(endpoint, endpoint.network.lines if endpoint.network is not None else ()),
         model_axis=_model_axis([(endpoint, c) for c in endpoint.crossed.contrasts] if endpoint.crossed is not None else []),
         spread_axis=analyses.axes(endpoint),
     )
     name = f"{endpoint.title}: {pool_name(pool)}"
-    return Page(addresses.endpoint(pool, endpoint.id), name, html, "Results", record=True)
+    return Page(addresses.endpoint(pool, endpoint.id), name, html, "Results", record=True, simulated=_simulated(pool))
 
 
 def _network_axis(endpoint: EndpointResult, lines: Iterable[NetworkLine]) -> bars.Axis:
@@ -99,7 +102,8 @@ def _model_axis(found: list[tuple[EndpointResult, CrossedContrast]]) -> bars.Axi
 def _pair(pool: Pool, first: str, second: str, log: str) -> Page:
     html = render("pair.html", pool=pool, log=log, **_of_pair(pool, "steel", first, second))
     name = f"{first} and {second}: {pool.protocol} version {pool.major}"  # short enough to stay unlike any other when cut
-    return Page(addresses.pair(pool, choose.of_pair(pool, "steel", first, second)[0][1]), name, html, "Results", record=True)
+    address = addresses.pair(pool, choose.of_pair(pool, "steel", first, second)[0][1])
+    return Page(address, name, html, "Results", record=True, simulated=_simulated(pool))
 
 
 def _of_pair(pool: Pool, factor: str, first: str, second: str) -> dict[str, object]:
@@ -113,7 +117,6 @@ def _of_pair(pool: Pool, factor: str, first: str, second: str) -> dict[str, obje
         "found": found,
         "common": _common_axis(found),
         "by_studies": by_studies,
-        "axes": _forest_axes(by_studies),
         "curves": along,
         "same_work": contrast_curves.same_work(pool, along) if along is not None else "",
         "same_sharpness": contrast_curves.same_sharpness(pool, along) if along is not None else "",
@@ -126,15 +129,6 @@ def _common_axis(found: list[tuple[EndpointResult, Answer]]) -> bars.Axis:
     return bars.axis(results, min(e.worthwhile_ratio for e, _ in found))
 
 
-def _forest_axes(found: list[tuple[EndpointResult, Comparison]]) -> dict[str, bars.Axis]:
-    return {
-        e.id: bars.axis(
-            [c.result, *(c.prediction.result for _ in (1,) if c.prediction), *(line.result for line in c.lines)], e.worthwhile_ratio
-        )
-        for e, c in found
-    }
-
-
 def _sharpening(pool: Pool, log: str) -> Page:
     found = choose.practice(pool)
     by_studies = choose.by_studies(pool, "practice", found[0][1].first, found[0][1].second)
@@ -145,15 +139,16 @@ def _sharpening(pool: Pool, log: str) -> Page:
         found=found,
         by_studies=by_studies,
         modelled=analyses.answered(pool),
-        axes=_forest_axes(by_studies),
         common=_common_axis(found),
     )
-    address = f"{addresses.pool(pool)}sharpening/"
-    return Page(address, Reason("pages.practice_title", pool=pool_name(pool)), html, "Results")
+    return Page(
+        addresses.sharpening(pool), Reason("pages.practice_title", pool=pool_name(pool)), html, "Results", simulated=_simulated(pool)
+    )
 
 
 def _levels(pool: Pool, log: str) -> Page:
     compared = choose.pairs(pool, "level")
     words = sorted({word for pair in compared for word in pair})
     html = render("levels.html", pool=pool, log=log, words=words, pairs=[_of_pair(pool, "level", *pair) for pair in compared])
-    return Page(addresses.levels(pool), Reason("pages.levels_title", pool=pool_name(pool)), html, "Results", record=True)
+    title = Reason("pages.levels_title", pool=pool_name(pool))
+    return Page(addresses.levels(pool), title, html, "Results", record=True, simulated=_simulated(pool))

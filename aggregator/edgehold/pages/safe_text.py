@@ -159,6 +159,19 @@ def paragraphs(text: str) -> Markup:
     return Markup("".join(f"<p>{block}</p>" for block in joined))
 
 
+def verbatim(text: str) -> Markup:
+    """Text of several lines for a ``pre``: every line and blank stays as it is."""
+    return Markup("\n".join(_entities(line) for line in text.split("\n")))
+
+
+def data_block(text: str) -> str:
+    """JSON for a block of data in a page: the same JSON, and nothing in it can end the block or begin a comment.
+
+    As "Data blocks" of the HTML standard ask for; escapes of JSON (RFC 8259, section 7) stand for the signs.
+    """
+    return "".join(f"\\u{ord(c):04x}" if c in "<>&\u2028\u2029" else c for c in text)
+
+
 def link(text: str, address: str) -> Markup:
     """A link for an http or https address; for anything else, and for an address that hides its host, just the text."""
     try:

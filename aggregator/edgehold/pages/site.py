@@ -5,8 +5,10 @@ from __future__ import annotations
 import logging
 import os
 import re
-from collections.abc import Iterator, Mapping
+import shutil
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -20,15 +22,23 @@ from mkdocs.structure.nav import Navigation, Section
 from mkdocs.structure.pages import Page
 from mkdocs.structure.toc import get_toc
 
+from edgehold.archive.build import SUMS, Facts, make_build
+from edgehold.archive.folder import INDEX, Archive, add_build, asset_name, standing_for, withdraw, write_archive
 from edgehold.forms.submission import example_json
 from edgehold.records.schemas import FALLBACK_URL, site_url
 from edgehold.results.model.results import Results
+from edgehold.results.tables.kit import KIT
 
 from . import safe_text
 from .addresses import download_path, example_name, sheet_name
+from .archived import archived_files, style_sheet
+from .citing import Cited, cited_as
 from .csp import with_policy
-from .generate import generate_pages
+from .feed import PATH as FEED
+from .feed import feed
+from .generate import cited_pages, files_of, made_pages
 from .links import broken_links
+from .page import Page as Made
 from .review_pages import Reviews
 from .sheet_pages import SheetView
 from .tonight_pages import Forms
@@ -58,7 +68,9 @@ def build_site(
     sheets: Sheets | None = None,
     reviews: Reviews | None = None,
     site_root: Path | None = None,
-) -> None:
+    archive: Archive | None = None,
+    renamed: frozenset[str] = frozenset(),
+) -> Archive | None:
     """Build the static site.
 
     Parameters
@@ -72,9 +84,16 @@ def build_site(
     sheets : ready-drawn sheets by protocol id and version: the print page, and the same as files by kind (csv, xlsx).
     reviews : rules of the forms about objections and protocols, by kind.
     site_root : the folder of the ``mkdocs.yml`` to use; by default as said under ``root``.
+    archive : the builds that are kept; this one becomes the newest of them. None: the site has no archive.
+    renamed : handles that are shown as others, which no kept build may name.
+
+    Returns
+    -------
+    The archive with this build, to be written where it is kept; None where there is none.
 
     Raises
     ------
+    ArchiveError : when a kept file would change.
     BrokenLinks : when a link of a finished page leads nowhere.
     mkdocs.exceptions.Abort : on any warning of the site generator.
     """
@@ -83,16 +102,60 @@ def build_site(
         config = load_config(str(chosen / "mkdocs.yml"), site_dir=str(target.resolve()), strict=True)
         drawn = sheets or {}
         address = site_url(chosen)
+        base_url = "" if address == FALLBACK_URL else address
         views = {key: view for key, (view, _) in drawn.items()}
-        pages = generate_pages(results, tuple(sorted(downloads)), forms, views, reviews, "" if address == FALLBACK_URL else address)
+        names = tuple(sorted(downloads))
+        pages = made_pages(results, names, forms, views, reviews, base_url)
+        cited = Cited("", base_url, results.provenance)
+        if archive is not None:
+            archive, cited = _with_this_build(archive, pages, results, downloads, _harbour(chosen), renamed)
+            cited = replace(cited, base_url=base_url)
+        finished = files_of(cited_pages(pages, results, names, cited, archive.builds if archive else ()))
         examples = {example_name(*key): example_json(rules) for key, rules in (forms or {}).items()}
         files = {sheet_name(*key, kind): data for key, (_, kinds) in drawn.items() for kind, data in kinds.items()}
-        config.plugins["edgehold"] = _Generated(pages, downloads | examples | files, results)
+        config.plugins["edgehold"] = _Generated(finished, downloads | examples | files, results, base_url)
         build(config)
     (target / "sitemap.xml.gz").unlink(missing_ok=True)  # holds the time it was made
+    if archive is not None:
+        _lay_archive(archive, target / "archive")
     broken = broken_links(target)
     if broken:
         raise BrokenLinks("links that lead nowhere:\n" + "\n".join(broken))
+    return archive
+
+
+def _with_this_build(
+    archive: Archive, pages: Iterable[Made], results: Results, downloads: Mapping[str, bytes], harbour: bytes, renamed: frozenset[str]
+) -> tuple[Archive, Cited]:
+    """The archive with this build in it, what must not be seen taken out before; and what to cite for it."""
+    known = results.provenance
+    gone = {one.id: (one.month, one.reason) for one in results.removed}
+    facts = Facts(
+        month=known.data_month,
+        program_version=known.program_version,
+        commit=known.commit,
+        inputs_sha256=known.inputs_sha256,
+        input_files=known.input_files,
+        removed=tuple(sorted(gone)),
+    )
+    style = style_sheet(harbour)
+    data = {name: content for name, content in downloads.items() if "/" not in name and name not in (SUMS, KIT)}
+    made = make_build(facts, archived_files(pages, data, results, style))
+    archive = withdraw(archive, gone, renamed, known.data_month)
+    after = add_build(archive, made, {asset_name(style): style})
+    return after, cited_as(standing_for(archive, made) or after.builds[-1], "")
+
+
+def _harbour(chosen: Path) -> bytes:
+    return (chosen / "site" / "pages" / "assets" / "harbour.css").read_bytes()
+
+
+def _lay_archive(archive: Archive, place: Path) -> None:
+    """Lay the kept builds into the site: all but the index, which is for whoever keeps them."""
+    if archive.folder.exists():
+        shutil.copytree(archive.folder, place, dirs_exist_ok=True)
+    write_archive(archive, place)
+    (place / INDEX).unlink(missing_ok=True)
 
 
 @contextmanager
@@ -120,8 +183,9 @@ def _quiet_and_timeless() -> Iterator[None]:
 class _Generated(BasePlugin[LegacyConfig]):  # type: ignore[no-untyped-call]  # the base class's __init_subclass__ brings no types
     """Brings the generated pages and downloads into the build, and the policy into every page."""
 
-    def __init__(self, pages: tuple[tuple[str, str], ...], downloads: dict[str, bytes], results: Results) -> None:
+    def __init__(self, pages: tuple[tuple[str, str], ...], downloads: dict[str, bytes], results: Results, base_url: str) -> None:
         self._pages, self._downloads = pages, downloads
+        self._public, self._feed = bool(base_url), feed(results, base_url)
         self._ready: dict[str, str] = {}
         self._sections: dict[str, Section] = {}
         known = results.provenance
@@ -134,6 +198,7 @@ class _Generated(BasePlugin[LegacyConfig]):  # type: ignore[no-untyped-call]  # 
 
     def on_config(self, config: MkDocsConfig) -> MkDocsConfig:
         config.extra["provenance"] = self._provenance
+        config.extra["public"] = self._public
         return config
 
     def on_files(self, files: Files, *, config: MkDocsConfig) -> Files:
@@ -141,6 +206,7 @@ class _Generated(BasePlugin[LegacyConfig]):  # type: ignore[no-untyped-call]  # 
             files.append(File.generated(config, path, content=page))
         for name, data in sorted(self._downloads.items()):
             files.append(File.generated(config, download_path(name), content=data))
+        files.append(File.generated(config, FEED, content=self._feed))
         return files
 
     def on_nav(self, nav: Navigation, *, config: MkDocsConfig, files: Files) -> Navigation:

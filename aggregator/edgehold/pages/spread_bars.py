@@ -48,6 +48,11 @@ def scale(on: SpreadAxis) -> Markup:
     return svg("bar-scale", Reason("pages.spread_scale"), marks)
 
 
+def span(on: SpreadAxis) -> str:
+    """The ends of a scale in words, for where its marks do not stand above the bars."""
+    return Reason("plots.span", low="×1", high=f"×{on.reach:g}")
+
+
 def spread_bar(spread: Spread, on: SpreadAxis) -> Markup:
     """A spread: a mark for its typical ratio, and a line for its interval where it has one; only a line where only a limit is known."""
     typical, high = spread.typical_ratio, spread.typical_high

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 
 from edgehold.results.model.results import Pool, Results, SubmissionResult
 from edgehold.results.model.versions import ProtocolResult
@@ -12,8 +12,8 @@ from . import addresses, bars
 from .page import Page, render
 
 
-def submission_pages(results: Results) -> Iterator[Page]:
-    """The ledger and everything below it."""
+def submission_pages(results: Results, downloads: Collection[str] = ()) -> Iterator[Page]:
+    """The ledger and everything below it; ``downloads`` are names of files to download, submissions among them."""
     rows = sorted((*results.submissions, *results.retracted), key=lambda s: (s.origin != "measured", s.protocol, s.id))
     counts = {origin: sum(s.origin == origin for s in results.submissions) for origin in ("measured", "simulated")}
     titles = {(p.id, p.version): p.front.get("title", p.id) for p in results.protocols}
@@ -24,7 +24,9 @@ def submission_pages(results: Results) -> Iterator[Page]:
     pools = {(p.protocol, p.major, p.origin): p for p in results.pools}
     for submission in rows:
         pool = pools.get((submission.protocol, int(submission.version.split(".")[0]), submission.origin))
-        yield _submission(submission, protocols.get((submission.protocol, submission.version)), pool, results.provenance.repository_url)
+        offered = {path for path in (submission.path, *(change.path for change in submission.changes)) if path in downloads}
+        protocol = protocols.get((submission.protocol, submission.version))
+        yield _submission(submission, protocol, pool, results.provenance.repository_url, offered, bool(downloads))
 
 
 def _reason(submission: SubmissionResult) -> str:
@@ -32,7 +34,14 @@ def _reason(submission: SubmissionResult) -> str:
     return next((change.why for change in submission.changes if change.kind == "retraction"), "")
 
 
-def _submission(submission: SubmissionResult, protocol: ProtocolResult | None, pool: Pool | None, repository_url: str) -> Page:
+def _submission(
+    submission: SubmissionResult,
+    protocol: ProtocolResult | None,
+    pool: Pool | None,
+    repository_url: str,
+    offered: Collection[str],
+    handing_out: bool,
+) -> Page:
     endpoints = {e.id: e for e in pool.endpoints} if pool else {}
     met = [e for e in endpoints if any(e in run.values for run in submission.runs)]
     html = render(
@@ -47,6 +56,8 @@ def _submission(submission: SubmissionResult, protocol: ProtocolResult | None, p
         unit=pool.work_unit if pool else "",
         repository_url=repository_url,
         reason=_reason(submission),
+        offered=offered,
+        offered_any=handing_out,
     )
     return Page(addresses.submission(submission), f"Submission {submission.id}", html, "Results", record=True)
 

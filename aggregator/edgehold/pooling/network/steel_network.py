@@ -61,37 +61,6 @@ class UnlinkedPair:
 
 
 @dataclass(frozen=True, eq=False)
-class SteelNetwork:
-    """The network of steels at one endpoint of one pool.
-
-    Attributes
-    ----------
-    pool, endpoint : which.
-    steels : all steels that stood beside another one in some submission, sorted.
-    fit : the network.
-    pairs : every pair of steels.
-    apart : how it falls apart; empty where all of it hangs together.
-    """
-
-    pool: PoolKey
-    endpoint: str
-    steels: tuple[str, ...]
-    fit: NetworkFit
-    pairs: tuple[LinkedPair | UnlinkedPair, ...]
-    apart: str
-
-
-@dataclass(frozen=True)
-class NoNetwork:
-    """Three steels or more that nothing can be said of together, and why."""
-
-    pool: PoolKey
-    endpoint: str
-    steels: tuple[str, ...]
-    reason: str
-
-
-@dataclass(frozen=True, eq=False)
 class StudyContrasts:
     """Independent contrasts of studies with their sampling covariance.
 
@@ -106,6 +75,39 @@ class StudyContrasts:
     first: tuple[str, ...]
     second: tuple[str, ...]
     study: tuple[int, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class SteelNetwork:
+    """The network of steels at one endpoint of one pool.
+
+    Attributes
+    ----------
+    pool, endpoint : which.
+    steels : all steels that stood beside another one in some submission, sorted.
+    fit : the network.
+    pairs : every pair of steels.
+    apart : how it falls apart; empty where all of it hangs together.
+    contrasts : what the network was fitted to.
+    """
+
+    pool: PoolKey
+    endpoint: str
+    steels: tuple[str, ...]
+    fit: NetworkFit
+    pairs: tuple[LinkedPair | UnlinkedPair, ...]
+    apart: str
+    contrasts: StudyContrasts
+
+
+@dataclass(frozen=True)
+class NoNetwork:
+    """Three steels or more that nothing can be said of together, and why."""
+
+    pool: PoolKey
+    endpoint: str
+    steels: tuple[str, ...]
+    reason: str
 
 
 def steel_networks(
@@ -212,7 +214,7 @@ def _fitted(
         return NoNetwork(*key, steels, Reason("network.no_steels_apart"))
     fit, direct = network(data.y, data.V, data.first, data.second, data.study), _direct_studies(estimates, clusters)
     pairs = tuple(_pair(fit, direct, a, b) for a, b in combinations(steels, 2))
-    return SteelNetwork(*key, steels, fit, pairs, _apart(fit, steels))
+    return SteelNetwork(*key, steels, fit, pairs, _apart(fit, steels), data)
 
 
 def _direct_studies(estimates: list[SubmissionEstimate], clusters: Mapping[str, int]) -> dict[tuple[str, str], int]:

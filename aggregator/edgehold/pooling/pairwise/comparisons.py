@@ -27,6 +27,7 @@ from edgehold.records.canonical import PoolKey
 from edgehold.words import Reason
 
 from .bounds import BoundsIncluded, with_bounds
+from .cumulative import Cumulative, cumulative
 from .random_effects import RandomEffectsFit, random_effects
 from .studies import Pair, Pooled, cluster_numbers, common_variance, lines_of, pool_lines, state_of, verdict_on
 from .study_checks import StudyChecks, study_checks
@@ -111,6 +112,7 @@ class PooledComparison:
     mostly_interested : at least half of the lines come from submissions in which somebody makes or sells a blade compared.
     without_interested : the fit without those, where they are that many and three studies are left.
     checks : how far it leans on single studies, on symmetry and on their being independent; None where nothing is pooled.
+    cumulative : the fit at the end of each month; empty where nothing is pooled.
     reason : why numbers failed where the state is ``not fitted``; empty otherwise.
     not_fitted : what beside the fit has no figures because numbers failed, with the reason.
     """
@@ -137,6 +139,7 @@ class PooledComparison:
     checks: StudyChecks | None
     tau2_within: float | None = None
     tau2_within_interval: Interval | None = None
+    cumulative: tuple[Cumulative, ...] = ()
     reason: str = ""
     not_fitted: Mapping[str, str] = field(default_factory=dict)
 
@@ -322,6 +325,7 @@ def _pool(
         ),
         tau2_within=pooled.tau2_within,
         tau2_within_interval=pooled.tau2_within_interval,
+        cumulative=cumulative(lines) if fit is not None else (),
         reason=pooled.reason,
         not_fitted=failed,
     )

@@ -22,7 +22,7 @@ from .objections import ObjectionResult
 from .plans import PlanCount
 from .ratio import RatioInterval
 from .references import ReferencesResult
-from .studies import StudyChecksResult
+from .studies import CumulativeMonth, StudyChecksResult
 from .versions import ProtocolResult
 
 RESULTS_FORMAT = "results/2.5.0"
@@ -186,6 +186,8 @@ class Comparison(Record):
     """People who tested in it."""
     checks: StudyChecksResult | None
     """How far it leans on single studies, on symmetry and on studies being independent; null where nothing is pooled."""
+    cumulative: tuple[CumulativeMonth, ...] = ()
+    """The pooled ratio at the end of each month that brought a submission, oldest first; empty where nothing is pooled."""
     lines: tuple[StudyLine, ...]
     """Submission by submission."""
     not_fitted: tuple[str, ...] = ()
@@ -584,6 +586,11 @@ class Provenance(Record):
     """Hash of the repeatability table."""
     repository_url: str
     """Where the files lie for everybody; empty where no address is set."""
+    data_month: str = ""
+    """The newest month that a file names, and so the date of the data; empty where none does. No clock is asked."""
+    commit: str = ""
+    """The newest commit of the repository that changed a protocol, a submission or the program; empty where none is known: no git, a
+    history that is cut off, or files that differ from what was committed."""
 
 
 class NotFittedResult(Record):

@@ -16,6 +16,19 @@ from .arguments import Arguments
 from .ratio import RatioInterval
 
 
+class CumulativeMonth(Record):
+    """What everything tested by the end of one month gives together."""
+
+    month: str
+    """The month."""
+    submissions: int
+    """Submissions with a ratio by then."""
+    studies: int
+    """Studies that these make, counted as they are joined now."""
+    result: RatioInterval | None
+    """The pooled ratio; null below three studies, or where numbers failed."""
+
+
 class StudyInfluence(Record):
     """What one study does to the pooled ratio."""
 

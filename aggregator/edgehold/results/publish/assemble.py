@@ -11,6 +11,7 @@ from functools import partial
 from typing import Literal
 
 from edgehold import __version__
+from edgehold.endpoints.references import Beside
 from edgehold.endpoints.rows import CurvePoint, EndpointRow
 from edgehold.estimates.repeatability import Repeatability, RepeatabilityTable
 from edgehold.estimates.results import SubmissionEstimate
@@ -70,6 +71,7 @@ from .plans import plan_counts
 from .probes import probe_result, probes_sentence
 from .reasons import reasoned
 from .references import references_result
+from .state import commit_of, data_month
 from .steels import steel_results
 from .versions import protocol_results
 
@@ -84,7 +86,7 @@ class EverythingFound:
     Attributes
     ----------
     repository : the records.
-    rows, points : endpoint rows and readings of runs.
+    rows, points, beside : endpoint rows and readings of runs, reference edges and known weights.
     table, published : common repeatability, and the same as its own file.
     estimates : per submission and endpoint.
     comparisons, circulated, curves : over all submissions.
@@ -101,6 +103,7 @@ class EverythingFound:
     repository: Repository
     rows: tuple[EndpointRow, ...]
     points: tuple[CurvePoint, ...]
+    beside: Beside
     table: RepeatabilityTable
     published: PublishedRepeatability
     estimates: tuple[SubmissionEstimate, ...]
@@ -195,6 +198,8 @@ def _provenance(found: EverythingFound) -> Provenance:
         input_files=len(files),
         repeatability_sha256=found.published.sha256,
         repository_url=repository_url(repository.root) or "",
+        data_month=data_month(repository),
+        commit=commit_of(repository.root),
     )
 
 

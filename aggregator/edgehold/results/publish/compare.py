@@ -9,11 +9,13 @@ from edgehold.estimates.codes import moves_together
 from edgehold.estimates.results import Contrast
 from edgehold.numerics.interval import Interval
 from edgehold.pooling.pairwise.comparisons import Contribution, PooledComparison
+from edgehold.pooling.pairwise.cumulative import Cumulative
 from edgehold.pooling.pairwise.random_effects import RandomEffectsFit
 from edgehold.records.model.protocol import EndpointRule
 from edgehold.results.model.numbers import needed, published, ratio
 from edgehold.results.model.ratio import RatioInterval, ratio_interval
 from edgehold.results.model.results import Comparison, Prediction, StudyLine
+from edgehold.results.model.studies import CumulativeMonth
 from edgehold.results.words.sentences import compared, figures, ratio_text, sides, studies_joined, verdict_ending, when
 from edgehold.words import Reason, together
 
@@ -53,6 +55,7 @@ def comparison_result(comparison: PooledComparison, rule: EndpointRule, unit: st
         blades_second=comparison.blades_second,
         testers=comparison.testers,
         checks=study_checks_result(comparison.checks, comparison.fit),
+        cumulative=tuple(_month(c) for c in comparison.cumulative),
         lines=tuple(study_line(c, interests) for c in comparison.contributions),
         not_fitted=tuple(f"{what}: {why}" for what, why in comparison.not_fitted.items()),
         **_fit_fields(comparison.fit),
@@ -140,6 +143,10 @@ def _prediction(fit: RandomEffectsFit, estimate: float) -> Prediction | None:
         plug_in=ratio_interval(estimate, fit.prediction_plug_in) if fit.prediction_plug_in else None,
         **caveat(fit.prediction_caveat),
     )
+
+
+def _month(of: Cumulative) -> CumulativeMonth:
+    return CumulativeMonth(month=of.month, submissions=of.submissions, studies=of.studies, result=_fit_interval(of.fit))
 
 
 def _fit_interval(fit: RandomEffectsFit | None) -> RatioInterval | None:

@@ -50,7 +50,7 @@ def comparison_without(c: PooledComparison, why: str) -> PooledComparison:
     """A comparison without figures."""
     return replace(
         c, state="not fitted", reason=why, mostly_interested=False, fit=None, verdict=None, versions=None, bounds_included=None,
-        without_interested=None, checks=None, tau2_within=None, tau2_within_interval=None,
+        without_interested=None, checks=None, tau2_within=None, tau2_within_interval=None, cumulative=(),
     )  # fmt: skip
 
 

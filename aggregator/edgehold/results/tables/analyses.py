@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from edgehold.results.model.analyses import BandPoint, CrossedContrast, CurveComparison, NetworkLine, ProbeResult, Spread
+from edgehold.pooling.network.steel_network import SteelNetwork
+from edgehold.results.model.analyses import BandPoint, CrossedContrast, CrossedResult, CurveComparison, NetworkLine, ProbeResult, Spread
 from edgehold.results.model.answers import Answer, HowMuchResult, MethodLine
 from edgehold.results.model.families import FamilyAnswer
 from edgehold.results.model.references import ReferenceSpread
-from edgehold.results.model.results import EndpointResult, Results
+from edgehold.results.model.results import EndpointResult, Interlaboratory, LaboratoryCell, Results
+from edgehold.results.publish.assemble import EverythingFound
 
 from .cells import ENDPOINT_COLUMNS, POOL_COLUMNS, Cell, Table
 from .flat import flat, pool_cells
@@ -18,9 +20,12 @@ ANSWER = flat(Answer)
 BY, METHOD = flat(MethodLine, only=("method",), rename={"method": "by"}), flat(MethodLine, without=("method",))
 ANSWERED = flat(Answer, only=("factor", *PAIR))
 HOW_MUCH, SPREAD, REFERENCES = flat(HowMuchResult), flat(Spread), flat(ReferenceSpread)
+FITS = flat(CrossedResult)
 CROSSED = flat(CrossedContrast, rename={"standard_error": "ln_standard_error"})
 NETWORK, BAND, CURVES = flat(NetworkLine), flat(BandPoint), flat(CurveComparison, only=PAIR)
 FAMILY = flat(FamilyAnswer)
+LABORATORY, LABORATORY_CELL = flat(Interlaboratory), flat(LaboratoryCell)
+ITEM = flat(Interlaboratory, only=("item", "scale"))
 PROBE = flat(ProbeResult, without=("endpoint",), rename={"id": "probe"})
 
 
@@ -83,6 +88,12 @@ def spreads(results: Results) -> Table:
     return ENDPOINT_COLUMNS | SPREAD.columns, [(*named, *SPREAD.cells(one)) for crossed, named in fitted for one in crossed.spreads]
 
 
+def crossed_fits(results: Results) -> Table:
+    """The crossed model of every endpoint: what stands in it, its likelihood, what it could not hold."""
+    fitted = [(endpoint.crossed, named) for endpoint, named in _endpoints(results) if endpoint.crossed is not None]
+    return ENDPOINT_COLUMNS | FITS.columns, [(*named, *FITS.cells(crossed)) for crossed, named in fitted]
+
+
 def crossed_contrasts(results: Results) -> Table:
     """Steels against each other in the model of all runs."""
     fitted = [(endpoint.crossed, named) for endpoint, named in _endpoints(results) if endpoint.crossed is not None]
@@ -116,3 +127,66 @@ def probes(results: Results) -> Table:
     """Questions to all runs about what may bend the results."""
     rows = [(*named, *PROBE.cells(one)) for endpoint, named in _endpoints(results) for one in endpoint.probes]
     return ENDPOINT_COLUMNS | PROBE.columns, rows
+
+
+def interlaboratory(results: Results) -> Table:
+    """Repeatability and reproducibility on every circulating blade."""
+    rows = [(*named, *LABORATORY.cells(one)) for endpoint, named in _endpoints(results) for one in endpoint.interlaboratory]
+    return ENDPOINT_COLUMNS | LABORATORY.columns, rows
+
+
+def interlaboratory_cells(results: Results) -> Table:
+    """Tester by tester on every circulating blade, with h and k."""
+    rows = [
+        (*named, *ITEM.cells(one), *LABORATORY_CELL.cells(cell))
+        for endpoint, named in _endpoints(results)
+        for one in endpoint.interlaboratory
+        for cell in one.cells
+    ]
+    return ENDPOINT_COLUMNS | ITEM.columns | LABORATORY_CELL.columns, rows
+
+
+CONTRAST = ENDPOINT_COLUMNS | {
+    "row": "integer: number of the contrast in its network",
+    "study": "integer: number of the study, the same at every endpoint of the pool",
+    "first": "string: steel in the numerator",
+    "second": "string: steel in the denominator",
+    "ln_estimate": "number: ln ratio",
+}
+COVARIANCE = ENDPOINT_COLUMNS | {
+    "row": "integer: number of a contrast",
+    "other": "integer: number of a contrast of the same study, not above row",
+    "covariance": "number: their sampling covariance, ln scale; a variance where both are one",
+}
+
+
+def network_contrasts(found: EverythingFound) -> Table:
+    """What the networks were fitted to: the independent contrasts of each study."""
+    rows = [
+        (*_named(network), i, study, first, second, float(y))
+        for network in _networks(found)
+        for data in [network.contrasts]
+        for i, (study, first, second, y) in enumerate(zip(data.study, data.first, data.second, data.y, strict=True), start=1)
+    ]
+    return CONTRAST, rows
+
+
+def network_covariances(found: EverythingFound) -> Table:
+    """Sampling covariances of those contrasts, which differ from 0 within a study alone."""
+    rows = [
+        (*_named(network), i + 1, j + 1, float(data.V[i, j]))
+        for network in _networks(found)
+        for data in [network.contrasts]
+        for i in range(len(data.y))
+        for j in range(i + 1)
+        if data.study[i] == data.study[j]
+    ]
+    return COVARIANCE, rows
+
+
+def _networks(found: EverythingFound) -> list[SteelNetwork]:
+    return [one for one in found.networks.values() if isinstance(one, SteelNetwork)]
+
+
+def _named(network: SteelNetwork) -> tuple[Cell, ...]:
+    return network.pool.origin, network.pool.protocol, network.pool.major, network.endpoint

@@ -25,7 +25,7 @@ Model = TypeVar("Model", bound=Record)
 Getter = Callable[[object], Cell]
 
 KINDS: dict[object, str] = {str: "string", bool: "boolean", int: "integer", float: "number"}
-BETWEEN = {"path": " > ", "names": "; "}  # what stands between the texts of a field; a space elsewhere
+BETWEEN = {"path": " > ", "names": "; ", "fixed": "; ", "not_held": "; "}  # what stands between the texts of a field; a space elsewhere
 
 
 @dataclass(frozen=True)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import json
-
 from edgehold.results.model.history import ChangedValueResult, ChangeResult, RemovedResult
 from edgehold.results.model.results import (
     CurvePointResult,
@@ -21,19 +19,29 @@ from .analyses import (
     answer_methods,
     answers,
     crossed_contrasts,
+    crossed_fits,
     curve_comparisons,
     families,
     how_much,
+    interlaboratory,
+    interlaboratory_cells,
     network,
+    network_contrasts,
+    network_covariances,
     probes,
     references,
     spreads,
 )
+from .asked import endpoints, priors
 from .cells import ENDPOINT_COLUMNS, POOL_COLUMNS, Table
 from .flat import flat, pool_cells
 from .frames import csv_of, frame
+from .kit import KIT, kit, notebooks
+from .left_out import left_out
 from .moves import moves
 from .objections import objections
+from .package import datapackage
+from .runs import checkpoints, known_weights, reference_readings, runs
 from .studies import comparisons, contributions, influence, study_checks
 
 SUBMISSION = flat(SubmissionResult, without=("note", "people", "warnings"), rename={"id": "submission"})
@@ -46,13 +54,19 @@ STEEL, CURVE = flat(SteelCurve, only=("factor", "steel")), flat(CurvePointResult
 
 
 def tables(found: EverythingFound, results: Results) -> dict[str, bytes]:
-    """Every CSV file by name, and datapackage.json."""
+    """Every CSV file by name, datapackage.json, the notebooks, and all of these in one zip."""
     made = {
         "submissions": _submissions(results),
         "changes": _changes(results),
         "removed": _removed(results),
-        "runs": _runs(found),
+        "endpoints": endpoints(results, found.repository),
+        "priors": priors(found.repository),
+        "runs": runs(found.rows),
         "readings": _readings(results),
+        "checkpoints": checkpoints(found.points),
+        "reference_readings": reference_readings(found.beside),
+        "known_weights": known_weights(found.beside),
+        "left_out": left_out(found),
         "steels": _steels(results),
         "steel_limits": _steel_limits(results),
         "answers": answers(results),
@@ -67,16 +81,22 @@ def tables(found: EverythingFound, results: Results) -> dict[str, bytes]:
         "curves": _curves(results),
         "repeatability": _repeatability(results),
         "spreads": spreads(results),
+        "crossed_fits": crossed_fits(results),
         "crossed_contrasts": crossed_contrasts(results),
         "network": network(results),
+        "network_contrasts": network_contrasts(found),
+        "network_covariances": network_covariances(found),
         "curve_comparisons": curve_comparisons(results),
         "probes": probes(results),
+        "interlaboratory": interlaboratory(results),
+        "interlaboratory_cells": interlaboratory_cells(results),
         "moves": moves(results),
         "objections": objections(results),
     }
     files = {f"{name}.csv": csv_of(frame(table)) for name, table in made.items()}
-    files["datapackage.json"] = datapackage(made)
-    return files
+    files["datapackage.json"] = datapackage(made, files, results.provenance, results.format)
+    files |= notebooks()
+    return files | {KIT: kit(files)}
 
 
 def _submissions(results: Results) -> Table:
@@ -96,35 +116,6 @@ def _changes(results: Results) -> Table:
 
 def _removed(results: Results) -> Table:
     return REMOVED.columns, [REMOVED.cells(one) for one in results.removed]
-
-
-def _runs(found: EverythingFound) -> Table:
-    columns = POOL_COLUMNS | {
-        "version": "string: protocol version",
-        "submission": "string: id",
-        "run": "string: run id in the submission",
-        "order": "integer: place in the running order",
-        "endpoint": "string: endpoint id",
-        "status": "string: exact, interval, left, right (censored) or missing",
-        "low": "number: lower end on the ln scale (INF where unbounded)",
-        "high": "number: upper end on the ln scale",
-        "reading_se": "number: standard error from reading alone, ln scale",
-        "steel": "string: register id; empty when not known",
-        "blade": "string: blade key",
-        "batch": "string: batch key",
-        "sharpener": "string: handle",
-        "tester": "string: handle",
-        "own_sharpening": "boolean: the tester sharpened the edge",
-        "reason": "string: why missing or censored",
-    }
-    rows = [
-        (
-            r.pool.origin, r.pool.protocol, r.pool.major, r.version, r.submission, r.run, r.order, r.endpoint, r.status,
-            r.low, r.high, r.reading_se, r.steel, r.blade, r.batch, r.sharpener, r.tester, r.own_sharpening, r.reason,
-        )
-        for r in found.rows
-    ]  # fmt: skip
-    return columns, rows
 
 
 def _readings(results: Results) -> Table:
@@ -165,32 +156,3 @@ def _repeatability(results: Results) -> Table:
         if e.repeatability is not None
     ]
     return ENDPOINT_COLUMNS | REPEATABILITY.columns, rows
-
-
-def datapackage(made: dict[str, Table]) -> bytes:
-    """``datapackage.json`` for the tables in ``made``, by name."""
-    resources = [
-        {
-            "name": name,
-            "path": f"{name}.csv",
-            "format": "csv",
-            "mediatype": "text/csv",
-            "encoding": "utf-8",
-            "profile": "tabular-data-resource",
-            "schema": {"fields": [_field(column, text) for column, text in columns.items()], "missingValues": [""]},
-        }
-        for name, (columns, _) in made.items()
-    ]
-    package = {
-        "name": "edgehold-results",
-        "title": "Pooled results of home cutting tests",
-        "profile": "tabular-data-package",
-        "licenses": [{"name": "CC0-1.0", "title": "Creative Commons Zero v1.0 Universal"}],
-        "resources": resources,
-    }
-    return (json.dumps(package, indent=2, ensure_ascii=False) + "\n").encode("utf-8")
-
-
-def _field(column: str, text: str) -> dict[str, str]:
-    kind, description = text.split(": ", 1)
-    return {"name": column, "type": kind, "description": description}

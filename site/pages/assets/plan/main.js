@@ -283,8 +283,16 @@ function asksWhose() {
   at("ways-line").hidden = factor !== "sharpener" || valueOf("whose") !== "ways";
 }
 
+/** A link may bring the question along. */
+function chooseAsked() {
+  const asked = new URLSearchParams(window.location.search).get("question");
+  const found = /** @type {HTMLInputElement[]} */ ([...document.querySelectorAll('[name="plan-question"]')]).find((one) => one.value === asked);
+  if (found) { found.checked = true; }
+}
+
 function start() {
   at("off").remove();
+  chooseAsked();
   at("root").hidden = false;
   at("ask").addEventListener("change", asksWhose);
   asksWhose();

@@ -219,7 +219,6 @@ class _Generated(BasePlugin[LegacyConfig]):  # type: ignore[no-untyped-call]  # 
             files.append(File.generated(config, path, content=page))
         for name, data in sorted(self._downloads.items()):
             files.append(File.generated(config, download_path(name), content=data))
-        files.append(File.generated(config, search_index.LIBRARY, abs_src_path=str(search_index.VENDORED)))
         files.append(File.generated(config, FEED, content=self._feed))
         return files
 

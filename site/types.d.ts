@@ -432,7 +432,103 @@ interface ProtocolSource {
   text: string;
 }
 
+/** One thing that the author of a method is asked (aggregator/edgehold/review/questions.py). */
+interface MethodQuestion {
+  name: string;
+  part: string;
+  kind: "line" | "sentence" | "lines" | "number" | "choice";
+  needed: boolean;
+  levels: boolean;
+  choices: [word: string, told: string][];
+  usual: string;
+  label: string;
+  help: string;
+  example: string;
+}
+
+/** By which fact a run is of a level. */
+interface MethodLevelRule {
+  fact: string;
+  at_least?: number;
+  below?: number;
+  words?: string[];
+  other_than?: string[];
+}
+
+/** What an answer to a question has wrong with it. */
+interface WrongAnswer {
+  name: string;
+  code: string;
+  why: string;
+}
+
+/** A file by its place in the repository. */
+interface WrittenFile {
+  path: string;
+  text: string;
+}
+
+/** How answers become a method (aggregator/edgehold/forms/method.py). */
+interface MethodRules {
+  questions: MethodQuestion[];
+  parts: [part: string, title: string][];
+  says: Dictionary<string>;
+  schema: SchemaNode;
+  reserved: string[];
+  known: string[];
+  format: string;
+  event_format: string;
+  version: string;
+  practice_minutes: number;
+  longest_label: number;
+  longest_line: number;
+  prior_df: number;
+  work_units: Dictionary<[kind: string, unit: string, accepted: string[]]>;
+  readings: Dictionary<[kind: string, unit: string | null, accepted: string[], keener: string | null]>;
+  held: Dictionary<string[]>;
+  usual_threats: Dictionary<string[]>;
+  first_own_step: number;
+  own_steps: string[];
+  blocks: [name: string, needs: string, each: string][];
+  tables: string[];
+  numbers: string[];
+  places: string[];
+  whole: string[];
+  written: string;
+}
+
+/** What a method does about one kind of threat; addresses are empty where there is no page. */
+interface HandledThreats {
+  threats: { text: string; steps: [id: string, address: string][] }[];
+  standing: [number: number, address: string, blocking: boolean][];
+}
+
+/** A method as a column of the tables of two. */
+interface OwnMethod {
+  id: string;
+  version: string;
+  title: string;
+  at: string;
+  settings: string[];
+  threats: Dictionary<HandledThreats>;
+}
+
+/** What holds a file of one's own against published methods (aggregator/edgehold/pages/own_method.py). */
+interface OwnMethodRules {
+  schema: SchemaNode;
+  cures: Dictionary<string>;
+  messages: Dictionary<Message>;
+  bytes: number;
+  units: Dictionary<string>;
+  threats: string[];
+  heads: string[];
+  methods: OwnMethod[];
+  says: Dictionary<string>;
+  names: string;
+}
+
 interface ProtocolRules extends SendingRules {
+  method: MethodRules;
   schema: SchemaNode;
   cures: Dictionary<string>;
   reserved: string[];

@@ -22,6 +22,8 @@ from edgehold.records.read.letters import to_letters
 from edgehold.records.request.additions import is_data
 from edgehold.records.schemas import repository_url
 from edgehold.records.threads import state_of
+from edgehold.review.writing import yaml_text
+from tests.forms.method_corpus import WHOLE
 from tests.proposals.requests import commit, git
 from tests.published import copy_protocols
 
@@ -93,6 +95,8 @@ def before(block, root):
     """What a block of the runbook takes for given, besides what the blocks before it did."""
     if "--kind adopted" in block:
         for earlier in blocks(PAGES / "publishing.md", "sh"):
+            if "--answers ../answers.yaml" in earlier:
+                (root.parent / "answers.yaml").write_text(yaml_text(WHOLE), encoding="utf-8")
             run(earlier, root)
         write_measured(root, load_repository(root).protocols[PROTOCOL[0], "2.1.0"].record, "heron-2026-07-q7m", 0.9)
     if "intake message.txt" in block:

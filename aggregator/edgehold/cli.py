@@ -164,7 +164,7 @@ def _warn(text: str) -> None:
 
 def _check(arguments: argparse.Namespace) -> int:
     from .records import load_repository
-    from .records.report import check_counts, check_json, check_text, within
+    from .records.report import check_counts, check_json, check_text, site_of, within
     from .records.request.report import annotations
 
     if arguments.against is not None:
@@ -175,7 +175,7 @@ def _check(arguments: argparse.Namespace) -> int:
     repository = load_repository(root)
     findings = within(repository.findings, root, arguments.paths)
     if arguments.annotate:
-        print(*filter(None, [annotations(findings), check_counts(findings, repository)]), sep="\n")
+        print(*filter(None, [annotations(findings, site_of(root)), check_counts(findings, repository)]), sep="\n")
     else:
         print(check_json(findings, repository) if arguments.json else check_text(findings, repository))
     return ERRORS_FOUND if any(f.severity == "error" for f in findings) else FINE
@@ -196,7 +196,7 @@ def _check_request(arguments: argparse.Namespace) -> int:
         checked, summary = summarised(root, arguments.against)
         Path(arguments.summary).write_text(summary, encoding="utf-8")
     if arguments.annotate:
-        print(*filter(None, [annotations(checked.findings), request_counts(checked)]), sep="\n")
+        print(*filter(None, [annotations(checked.findings, checked.proposal.site), request_counts(checked)]), sep="\n")
     else:
         print(request_json(checked) if arguments.json else request_text(checked))
     return ERRORS_FOUND if checked.errors else FINE
@@ -279,6 +279,11 @@ def _draft(arguments: argparse.Namespace) -> int:
         from .cards.of_repository import card_of
 
         print(card_of(root, arguments.id, arguments.version))
+        return FINE
+    if getattr(arguments, "questions", False):
+        from .review.method_drafts import answers_text
+
+        print(answers_text(), end="")
         return FINE
     draft = draft_of(root, arguments)
     if arguments.print:

@@ -36,18 +36,25 @@ FACTS = """() => {
   const ownChooser = element => element.matches("#choose-root > form#choose-form:not([action]), "
     + "#choose-form input[role=combobox]:not([src]), "
     + "#choose-rules[type='application/json']:not([src]), script[type=module][src$='/assets/compare/main.js']:empty");
+  const ownFilter = element => location.pathname === "/check/" && element.matches("input#code-filter[type=search]:not([src], [name])");
+  const part = document.querySelector("article h2");  // the first line stands before any part of the page
+  const before = p => !part || Boolean(p.compareDocumentPosition(part) & Node.DOCUMENT_POSITION_FOLLOWING);
+  const links = place => [...document.querySelectorAll(`${place} a[href]`)];
   return {
     title: document.title,
     language: document.documentElement.lang,
+    first: [...document.querySelectorAll("article p")].find(p => p.innerText.trim() && before(p))?.innerText ?? "",
+    onward: links("article").filter(a => new URL(a.href).pathname !== location.pathname).length,
     headings: [...document.querySelectorAll("h1")].map(h => h.innerText.trim()),
     policy: [...document.querySelectorAll("meta[http-equiv='Content-Security-Policy' i]")].map(m => m.content),
-    links: [...document.querySelectorAll("a[href]")].map(a => a.href),
+    links: links("body").map(a => a.href),
     addresses,
     handlers: all.flatMap(element => element.getAttributeNames().filter(name => name.toLowerCase().startsWith("on"))
       .map(name => `${element.localName} ${name}`)),
     styled: [...document.querySelectorAll("article [style], article style")].map(element => element.outerHTML.slice(0, 80)),
     foreign: [...document.querySelectorAll("iframe, object, embed, foreignObject, base, article :is(script, link, form, img, input)")]
-      .filter(element => !ownForm(element) && !ownPlanner(element) && !ownChooser(element)).map(element => element.outerHTML.slice(0, 120)),
+      .filter(element => ![ownForm, ownPlanner, ownChooser, ownFilter].some(own => own(element)))
+      .map(element => element.outerHTML.slice(0, 120)),
     repeatedIds: ids.filter(id => ids.length !== known.size && ids.indexOf(id) !== ids.lastIndexOf(id)),
     unevenTables: [...document.querySelectorAll("table")].filter(t => new Set([...t.rows].map(columns)).size > 1)
       .map(t => t.innerText.slice(0, 80)),
@@ -69,6 +76,7 @@ NARROW_FACTS = """() => {
   return {
     innerWidth,
     scrollWidth: document.documentElement.scrollWidth,
+    firstEnds: Math.max(0, ...[...document.querySelectorAll("article p")].slice(0, 1).map(p => p.getBoundingClientRect().bottom + scrollY)),
     wide: wide.slice(0, 3).map(element => element.outerHTML.slice(0, 160)),
     text: document.querySelector("article").innerText,
   };

@@ -11,6 +11,7 @@ KINDS = {
     "endpoint": r"/results/steels[^/]+-v2-simulated/(?!sharpening)[a-z]+/",
     "sharpening": r"/results/two[^/]+/sharpening/",
     "comparison": r"/results/steels[^/]+-v2-simulated/compare/[^/]+/",
+    "explorer": r"/results/explore/",
     "log": r"/results/log/two[^/]+/",
     "a or b": r"/compare/",
     "two steels": r"/compare/demo-[^/]+/",

@@ -8,7 +8,7 @@ from .kinds import example
 
 KINDS = [
     "home", "pool", "endpoint", "comparison", "log", "a or b", "two steels", "two levels", "steel", "ledger", "submission", "protocol",
-    "changes", "objections", "objection", "methods", "analysts", "data", "archive",
+    "changes", "objections", "objection", "methods", "analysts", "data", "archive", "explorer",
 ]  # fmt: skip
 
 

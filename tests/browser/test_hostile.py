@@ -181,7 +181,7 @@ def test_the_search_finds_hostile_texts_and_only_shows_them(browser, hostile, ho
         page.goto(base)
         page.keyboard.press("/")
         page.get_by_role("textbox", name="Search").press_sequentially(mark)
-        found = page.locator("[data-md-component=search-result]")
+        found = page.locator("#search-found")
         expect(found.get_by_role("link").first).to_be_visible(timeout=10_000)
         expect(found).to_contain_text(mark)
         assert found.locator("img, script, iframe, input, style, object, [onload], a[href^='javascript:' i]").count() == 0

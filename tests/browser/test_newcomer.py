@@ -282,7 +282,7 @@ def test_menu_and_search_of_a_phone_open_by_the_keyboard_and_are_not_walked_thro
         keyboard.press("Space")
         expect(in_search).to_be_focused()
         keyboard.write("objections")
-        expect(page.locator("[data-md-component=search-result]").get_by_role("link").first).to_be_visible()
+        expect(page.locator("#search-found").get_by_role("link").first).to_be_visible()
         page.goto(f"{base}/methods/")
         keyboard.reach(page.get_by_role("checkbox", name="Menu"))
         keyboard.press("Space")

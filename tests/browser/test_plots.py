@@ -48,7 +48,7 @@ def test_the_table_behind_the_curves_holds_the_published_numbers(open_page, fact
         assert int(cells[4]) == int(row["runs"])
 
 
-PLOTS = {"comparison": 5, "sharpening": 2, "endpoint": 1, "log": 1, "pool": 1}
+PLOTS = {"comparison": 5, "sharpening": 4, "endpoint": 1, "log": 1, "pool": 1}
 ON_A_PHONE = """() => {
   document.querySelectorAll("details").forEach(details => { details.open = true; });
   const shown = [...document.querySelectorAll("article svg *")].filter(one => one.checkVisibility());

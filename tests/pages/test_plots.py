@@ -11,9 +11,10 @@ import pytest
 from hostile import PAYLOADS
 from sample import interval, line, results
 
-from edgehold.pages.forests import answers, forest
+from edgehold.pages.forests import answers, cumulative, forest
 from edgehold.pages.plots import NARROW, WIDE, Plot, Row, drawn
 from edgehold.results.model.results import Comparison, EndpointResult, Pool
+from edgehold.results.model.studies import CumulativeMonth
 
 SVG = "{http://www.w3.org/2000/svg}"
 WORDS = {"×¼": 0.25, "×½": 0.5, "×⅛": 0.125, "×1⁄16": 1 / 16}
@@ -107,6 +108,24 @@ def test_both_ends_of_the_axis_say_who_is_ahead_there_and_the_drawing_says_what_
     assert drawing.get("role") == "img" and endpoint.title in drawing.get("aria-label")
     (told,) = drawing.iter(f"{SVG}desc")
     assert drawing.get("aria-describedby") == told.get("id") and told.text.startswith("4 of 5 submissions")
+
+
+def test_what_stood_at_the_end_of_each_month_has_its_diamond() -> None:
+    pool, endpoint, comparison = pooled()
+    ratios = (None, 1.7, 1.4, 1.3)
+    months = tuple(
+        CumulativeMonth(month=f"2026-0{n}", submissions=n + 1, studies=n + 1, result=ratio and interval(ratio, 0.3))
+        for n, ratio in enumerate(ratios, 1)
+    )
+    for drawing in drawings(cumulative(pool, endpoint, comparison.model_copy(update={"cumulative": months}), "months")):
+        peaks = [float(re.findall(r"[ML]([\d.]+)", one.get("d"))[1]) for one in of_class(drawing, "plot-diamond")]
+        assert [ratio_at(drawing, x) for x in peaks] == pytest.approx(ratios[1:], rel=0.01)
+        assert ["".join(one.itertext()) for one in of_class(drawing, "plot-label")] == [
+            "2026-02 · 3 submissions",
+            "2026-03 · 4 submissions",
+            "2026-04 · 5 submissions",
+        ]
+    assert cumulative(pool, endpoint, comparison.model_copy(update={"cumulative": months[:2]}), "months") == ""
 
 
 def test_marks_repeat_where_rows_are_many_and_stacked() -> None:

@@ -18,7 +18,8 @@ from sample import HANDLES, results
 from edgehold.pages.csp import policy
 from edgehold.pages.generate import generate_pages
 from edgehold.pages.links import broken_links
-from edgehold.pages.site import build_site
+from edgehold.pages.search_index import PLACE, VENDORED
+from edgehold.pages.site import PROJECT, build_site
 from edgehold.words import Reason, together
 
 POLICY = re.compile(r'<meta http-equiv="Content-Security-Policy" content="([^"]*)">')
@@ -177,11 +178,25 @@ def test_the_link_check_sees_a_missing_page_and_a_missing_place(tmp_path: Path) 
     assert broken_links(tmp_path) == ["b/index.html: ..#no", "index.html: b/#no", "index.html: c/", "index.html: d.css"]
 
 
-def test_records_are_left_out_of_the_search_and_the_rest_is_in_it(site: Path) -> None:
-    index = json.loads((site / "search" / "search_index.json").read_text(encoding="utf-8"))
-    places = {entry["location"].partition("#")[0] for entry in index["docs"]}
-    assert {"methods/", "protocols/steels-rope/", "results/steels-rope-v1-measured/"} <= places
-    assert not [p for p in places if p.startswith(("submissions/measured", "submissions/simulated")) or re.search("compare/.", p)]
+def test_every_page_is_in_the_search_and_a_record_only_once(site: Path) -> None:
+    index = json.loads((site / PLACE).read_text(encoding="utf-8"))
+    places = Counter(entry.get("address", "").partition("#")[0] for entry in index)
+    assert set(places) == {path.removesuffix("index.html") for path in pages_of(site) if path != "404.html"}
+    records = [p for p in places if (p.startswith(("submissions/", "steels/")) and p.count("/") > 1) or re.search("compare/.", p)]
+    assert len(records) > 10 and {places[p] for p in records} == {1}
+    assert places["methods/"] > 5 and places["protocols/steels-rope/"] > 3
+
+
+def test_the_library_of_the_search_is_the_published_one_to_the_byte() -> None:
+    published = PROJECT / "site" / "node_modules" / "minisearch" / "dist" / "es" / "index.js"
+    locked = json.loads((PROJECT / "site" / "package-lock.json").read_text(encoding="utf-8"))["packages"]["node_modules/minisearch"][
+        "version"
+    ]
+    assert VENDORED.read_text(encoding="utf-8").startswith(f"/*! MiniSearch {locked}, ")
+    if not published.exists():
+        pytest.skip("site/node_modules is not installed: make lint-scripts")
+    notice, code = VENDORED.read_bytes().split(b"*/\n", 1)
+    assert code == published.read_bytes() and b"Permission is hereby granted" in notice
 
 
 def test_an_older_version_says_so_and_keeps_its_address(site: Path) -> None:

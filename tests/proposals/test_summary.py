@@ -12,12 +12,13 @@ import pytest
 
 from edgehold.cli import main
 from edgehold.errors import Finding
+from edgehold.records.report import findings_text
 from edgehold.records.request.report import annotations
 from edgehold.request import own_answers, summarised
 from edgehold.results.publish.request_summary import plain, request_summary, span
 from tests.records.builder import second, submission, write, write_submission
 
-from .requests import BASE, checked, commit, make_base
+from .requests import BASE, checked, commit, git, make_base, on_base
 
 SECOND = "submissions/measured/small-rope/tern-1.json"
 HOSTILE = [
@@ -114,6 +115,30 @@ def test_annotations_name_file_and_line_and_put_errors_first():
         "::error file=b.json,line=4,title=wrong-unit::/x: 100 %25 odd. Right: use another",
         "::warning file=a.json,line=2,title=pilot::in review. Right: nothing",
     ]
+
+
+def test_where_the_site_has_an_address_codes_link_to_their_line():
+    found = [
+        Finding("b.json", 4, "/x", "wrong-unit", "error", "odd", "use another"),
+        Finding("c", 1, "", "no-such-code", "error", "a", "b"),
+    ]
+    first, second = annotations(found, "https://knives.example/").splitlines()
+    assert first.endswith("Right: use another (https://knives.example/check/#wrong-unit)")
+    assert second.endswith("Right: b")
+    assert findings_text(found, "https://knives.example/").count("https://knives.example/check/#wrong-unit") == 1
+
+
+def test_the_address_is_the_bases_whatever_the_request_says(root, tmp_path_factory, capsys):
+    on_base(root, lambda: write(root / "mkdocs.yml", "site_url: https://knives.example\n"))
+    git(root, "merge", "-q", BASE)
+    write(root / "mkdocs.yml", "site_url: https://elsewhere.example/\n")
+    write_submission(root, second({"/runs/0/tester": "auk"}))
+    commit(root)
+    summary = tmp_path_factory.mktemp("summary") / "summary.md"
+    assert main(["check", "--root", str(root), "--against", BASE, "--annotate", "--summary", str(summary)]) == 1
+    said = capsys.readouterr().out + summary.read_text(encoding="utf-8")
+    assert "https://knives.example/check/#" in said and "elsewhere" not in said
+    assert "](<https://knives.example/check/#data-and-code>)" in said
 
 
 # the command

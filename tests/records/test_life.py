@@ -61,6 +61,15 @@ def test_an_adoption_needs_a_pilot_and_somebody_else_than_the_author(row, tmp_pa
     assert [code for code in codes(adoption(root, **changes)) if code not in ignored] == expected
 
 
+@pytest.mark.parametrize(("adopts", "expected"), [(True, ["no-drawing"]), (False, [])])
+def test_what_has_to_be_built_is_drawn_before_a_version_is_adopted(tmp_path, adopts, expected):
+    built = protocol({"/needs": [{"item": "A slotted board", "where": "made"}]})
+    root = make_repository(tmp_path, protocols=[built])
+    if not adopts:
+        next((root / "protocols/small-rope/events").glob("003-*")).unlink()
+    assert [f.code for f in load_repository(root, today=TODAY).errors if f.code == "no-drawing"] == expected
+
+
 def test_one_person_under_two_handles_does_not_adopt_an_own_version(tmp_path):
     root = make_repository(tmp_path)
     write_person(root, "board", same_person=["moot"])

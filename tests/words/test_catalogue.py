@@ -57,13 +57,14 @@ def strings():
 
 
 SENTENCES = (
-    "all_runs", "archive", "blank_sheet", "card", "chooser", "citing", "compare", "curve_pairs", "drafts", "errors", "forms", "kit",
+    "all_runs", "archive", "blank_sheet", "card", "chooser", "citing", "compare", "curve_pairs", "drafts", "errors", "explorer", "forms",
+    "kit", "method_draft", "method_questions",
     "model_answer", "moves", "network", "news", "own_answer", "pages", "plan", "planner", "probes", "published", "references", "report",
-    "request_summary", "schemas", "sending", "steels", "structured", "studies_answer", "study_checks", "tables", "warnings",
+    "request_summary", "schemas", "search", "sending", "steels", "structured", "studies_answer", "study_checks", "tables", "warnings",
 )  # groups of whole sentences  # fmt: skip
 HANDED_OUT = (
-    "chooser", "endpoints", "errors", "flags", "factors", "contrasts", "estimates", "letters", "numbers", "own_answer", "planner",
-    "questions", "sending", "warnings",
+    "chooser", "endpoints", "errors", "explorer", "flags", "factors", "contrasts", "estimates", "letters", "numbers", "own_answer",
+    "planner", "method_draft", "method_questions", "questions", "sending", "warnings",
 )  # whole groups, for the browser to fill in, and codes of findings  # fmt: skip
 
 

@@ -27,6 +27,7 @@ from edgehold.results.publish.text_changes import step_titles
 from edgehold.review.protocol_drafts import FIRST_VERSION, skeleton
 from edgehold.words import Reason, group
 
+from .method import method_rules
 from .review_table import TEXT, Thread, outcome_table, response_table, shared_table, target_table, version_table
 from .submission import HINTS, LONGEST_LINK, SCHEMA_CODES, Rules, messages, part_of_schema, patterns_in, schema_of
 
@@ -188,6 +189,7 @@ def _protocols(repository: Repository) -> Rules:
     own = {"properties": {name: properties[name] for name in fields}, "required": list(fields), "type": "object"}
     return {
         "kind": "protocol",
+        "method": method_rules(repository),
         "schema": own,
         "cures": {pattern: pattern_cure(pattern) for pattern in sorted(patterns_in(own))},
         "reserved": sorted(RESERVED_IDS | RESERVED_PROTOCOLS),

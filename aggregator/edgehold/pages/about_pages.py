@@ -8,7 +8,7 @@ from edgehold.results.model.results import Results
 from edgehold.words import Reason
 
 from . import choose
-from .page import Page, render
+from .page import Findable, Page, render
 
 KINDS = (("Errors", ERROR), ("Warnings", WARNING))
 DESCRIBED = {
@@ -33,7 +33,8 @@ def check() -> Page:
     """Every code that the check can print, errors apart from warnings."""
     kinds = [(title, [(name, code) for name, code in sorted(CODES.items()) if code.severity == severity]) for title, severity in KINDS]
     html = render("check.html", kinds=kinds)
-    return Page("/check/", Reason("pages.findings_title"), html, "Take part", Reason("pages.findings_told"), contents=True)
+    found = Findable(parts=tuple((name, "code", name, code.meaning) for name, code in sorted(CODES.items())))
+    return Page("/check/", Reason("pages.findings_title"), html, "Take part", Reason("pages.findings_told"), found=found, contents=True)
 
 
 def data(results: Results, downloads: tuple[str, ...]) -> Page:

@@ -24,6 +24,8 @@ OBJECTION_FORM = "/objections/new/"
 RESPONSE_FORM = "/objections/respond/"
 OUTCOME_FORM = "/objections/decide/"
 PROTOCOL_FORM = "/protocols/new/"
+EXPLORER = "/results/explore/"
+OWN_METHOD = "/protocols/compare/"
 REPOSITORY = re.compile(r"https://[A-Za-z0-9.-]+(?::[0-9]+)?(?:/[A-Za-z0-9._~-]+)*")
 ROOT_LINK = re.compile(r'(<[a-zA-Z][^<>]*?\s(?:href|src)=")(/[^"]*)"')  # in a tag only: text may say href= too
 
@@ -88,6 +90,11 @@ def planner(protocol_id: str) -> str:
 def levels(of: Pool) -> str:
     """The levels that a pool compares, early and late side by side."""
     return f"{pool(of)}levels/"
+
+
+def explorer(pool_id: str, pair_id: str) -> str:
+    """Where a reader chooses among the submissions of one pair, all of them kept."""
+    return f"{EXPLORER}?pool={segment(pool_id)}&pair={segment(pair_id)}"
 
 
 def sharpening(of: Pool) -> str:

@@ -34,7 +34,7 @@ BASE = Path(__file__).parent / "templates" / "archived.css"
 
 def carries_figures(page: Page) -> bool:
     """Whether a page belongs into the archive."""
-    return page.address.startswith(CARRYING)
+    return page.address.startswith(CARRYING) and page.address != addresses.EXPLORER  # which has none without its script
 
 
 def archived_files(pages: Iterable[Page], data: Mapping[str, bytes], results: Results, style: bytes) -> dict[str, bytes]:

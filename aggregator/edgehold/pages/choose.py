@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from edgehold.results.model.answers import Answer
-from edgehold.results.model.results import Comparison, EndpointResult, Pool, Results
+from edgehold.results.model.results import Comparison, EndpointResult, Pool, Results, SteelResult
 from edgehold.words import Reason
 
 from .formatting import endpoints_in_order
@@ -35,6 +35,11 @@ def measured_or_simulated(pools: Iterable[Pool]) -> list[Pool]:
 def measured_submissions(results: Results) -> int:
     """How many submissions are measured."""
     return sum(s.origin == "measured" for s in results.submissions)
+
+
+def called(steel: SteelResult) -> tuple[str, ...]:
+    """What people call a steel: its id and designations, and the ids of steels of other standards that are near to it."""
+    return (steel.id, *(name for name in steel.names if steel.id not in name), *(one.id for one in steel.near))
 
 
 def _largest_first(pools: Iterable[Pool]) -> list[Pool]:

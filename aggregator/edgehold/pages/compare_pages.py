@@ -10,11 +10,11 @@ from edgehold.results.model.results import Results, SteelResult
 from edgehold.results.words.sentences import named
 from edgehold.words import Reason, capital, group
 
-from . import addresses, bars, compared, one_exchange
+from . import addresses, bars, choose, compared, one_exchange
 from .compared import Found, Pair
 from .formatting import designation, short_name
 from .one_exchange import OpenMethod, Table
-from .page import Page, render
+from .page import Findable, Page, render
 from .tonight_pages import Forms, inert_json
 
 MOST_IN_A_TABLE = 300  # pairs; above that the page that chooses lists links alone, so that it stays small
@@ -59,8 +59,10 @@ def _pair(pair: Pair, steels: Mapping[str, SteelResult], methods: Mapping[str, O
         permalink=f"{base_url.rstrip('/')}{pair.address}" if base_url else "",
     )
     in_short = Reason("compare.in_medium", medium=pair.methods[0].pool.medium, verdict=compared.in_short(e, c))
+    names = [name for side in (pair.first, pair.second) for name in (choose.called(steels[side]) if side in steels else (side,))]
+    found = Findable("two", tuple(names), in_short)
     simulated = all(method.pool.origin == "simulated" for method in pair.methods)
-    return Page(pair.address, _title(pair, steels), html, Reason("compare.a_or_b"), in_short, record=True, simulated=simulated)
+    return Page(pair.address, _title(pair, steels), html, Reason("compare.a_or_b"), in_short, record=True, found=found, simulated=simulated)
 
 
 def _axis(found: list[Found], new_hands: bool = False) -> bars.Axis:

@@ -14,6 +14,7 @@ from .archive_pages import archive_page
 from .archived import carries_figures
 from .citing import Cited, cite_block
 from .compare_pages import compare_pages
+from .explorer_pages import explorer
 from .home import home
 from .log_pages import log_pages
 from .objection_pages import objection_pages
@@ -26,7 +27,7 @@ from .steel_pages import steel_pages
 from .submission_pages import submission_pages
 from .tonight_pages import Forms, tonight_pages
 
-UNCITED = ("/results/", "/steels/", "/compare/", "/results/log/", "/analysts/")
+UNCITED = ("/results/", "/steels/", "/compare/", "/results/log/", "/analysts/", addresses.EXPLORER)
 """Pages that lead to figures and are none that somebody cites."""
 
 
@@ -109,6 +110,7 @@ def made_pages(
         *sheet_pages(sheets or {}),
         *objection_pages(results, downloads),
         *review_pages(results, reviews or {}),
+        explorer(results),
         analysts(results),
         check(),
         data(results, downloads),

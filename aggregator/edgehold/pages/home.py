@@ -7,7 +7,7 @@ from collections.abc import Callable
 from edgehold.results.model.results import Pool, Results, SubmissionResult
 from edgehold.words import Reason, together
 
-from . import analyses, bars, choose
+from . import addresses, analyses, bars, choose
 from .curves import curves
 from .page import Page, render
 
@@ -21,6 +21,7 @@ def home(results: Results) -> Page:
     html = render(
         "home.html",
         answer=_answer(results, lead),
+        look_up=addresses.COMPARE,
         is_simulated=bool(pools) and pools[0].origin == "simulated",
         lead=lead,
         quoted=quoted,
@@ -33,7 +34,7 @@ def home(results: Results) -> Page:
         counts=_counts(results),
         protocols=[p for p in results.protocols if p.newest],
     )
-    return Page("/", "Edgehold", html, "Home", Reason("pages.home_told"))
+    return Page("/", "Edgehold", html, "Home", Reason("pages.home_told"), record=True)
 
 
 def _answer(results: Results, lead: Pool | None) -> str:

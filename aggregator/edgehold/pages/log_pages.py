@@ -11,7 +11,7 @@ from edgehold.words import Reason
 from . import addresses
 from .formatting import ROLE_ORDER
 from .log_plot import log_plot
-from .page import Page, render
+from .page import Findable, Page, render
 
 CHANGELOG = "aggregator/CHANGELOG.md"
 UNMOVED = (None, 1.0)
@@ -67,7 +67,7 @@ def _log(log: PoolLog, has_pool: bool, shared: dict[str, object]) -> Page:
         **shared,
     )
     name = Reason("pages.log_title", protocol=log.protocol, major=log.major, origin=log.origin)
-    return Page(addresses.log(log), name, html, "Results", record=True, simulated=log.origin == "simulated")
+    return Page(addresses.log(log), name, html, "Results", record=True, found=Findable("log"), simulated=log.origin == "simulated")
 
 
 def _rows(log: PoolLog, course: CourseResult) -> list[tuple[MonthResult, Move]]:

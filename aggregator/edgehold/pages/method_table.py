@@ -18,7 +18,7 @@ from edgehold.words import Reason, listed
 
 from . import addresses
 from .hands import settings_of
-from .page import Page, render
+from .page import Findable, Page, render
 
 THREATS: tuple[str, ...] = get_args(ThreatKind)
 
@@ -110,12 +110,12 @@ def pair_pages(found: Sequence[Method]) -> Iterator[Page]:
         html = render(
             "methods_pair.html",
             both=(one, other),
-            settings_rows=list(_settings(one, other)),
+            settings_rows=list(settings_rows(one, other)),
             threats=[(kind, (handling(one, kind), handling(other, kind))) for kind in THREATS],
             only=[(method, _only(method, beside)) for method, beside in ((one, other), (other, one))],
         )
         name = Reason("pages.methods_pair_title", first=one.version.id, second=other.version.id)
-        yield Page(addresses.methods(one.version.id, other.version.id), name, html, "Protocols", record=True)
+        yield Page(addresses.methods(one.version.id, other.version.id), name, html, "Protocols", record=True, found=Findable("method"))
 
 
 def _only(method: Method, beside: Method) -> list[str]:
@@ -123,7 +123,7 @@ def _only(method: Method, beside: Method) -> list[str]:
     return [kind for kind in THREATS if handling(method, kind).open and not handling(beside, kind).open]
 
 
-def _settings(*both: Method) -> Iterator[tuple[str, list[str]]]:
+def settings_rows(*both: Method) -> Iterator[tuple[str, list[str]]]:
     """Rows of settings: head and both cells."""
     yield Reason("pages.method_question"), [method.settings.question.text for method in both]
     yield Reason("pages.method_what_is_compared"), [method.compared for method in both]

@@ -12,8 +12,8 @@ from edgehold.results.model.versions import ProtocolResult
 from edgehold.words import Reason
 
 from . import addresses, safe_text
-from .formatting import OBJECTION_STATES, endpoints_in_order
-from .page import Page, render
+from .formatting import OBJECTION_STATES, endpoints_in_order, objection_state
+from .page import Findable, Page, render
 
 BEHIND_PROBES = (("probes.csv", Reason("pages.data_probes")), ("runs.csv", Reason("pages.data_runs")))
 """Files with the figures of probes, and what each holds."""
@@ -73,7 +73,9 @@ def _objection(results: Results, objection: ObjectionResult, files: list[tuple[s
     )
     address = addresses.objection(objection.protocol, objection.number)
     name = f"{objection.title or 'struck'}: objection {objection.number} to {objection.protocol or 'the analysis'}"
-    return Page(address, name, html, "Protocols")
+    names = (Reason("search.numbered_objection", number=objection.number), objection.step, objection.endpoint, objection.threat)
+    told = f"{objection_state(objection).capitalize()}, {objection.severity}. {objection.statement}"
+    return Page(address, name, html, "Protocols", record=True, found=Findable("objection", tuple(filter(None, names)), told))
 
 
 def _version(results: Results, objection: ObjectionResult, version: str) -> ProtocolResult | None:

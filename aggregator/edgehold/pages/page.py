@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from functools import lru_cache
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -15,6 +15,26 @@ from . import addresses, analyses, bars, choose, forests, formatting, safe_text,
 
 
 @dataclass(frozen=True)
+class Findable:
+    """How the search finds a page.
+
+    Attributes
+    ----------
+    kind : what it is, by the name of a pattern in ``words/catalogue/search.json``.
+    names : other names that people use for it.
+    told : a line about it; without one the page's description, or its first words.
+    older : whether a newer one replaced it.
+    parts : lines of a table with an address of their own: id, kind, title, a line about it.
+    """
+
+    kind: str = "page"
+    names: tuple[str, ...] = ()
+    told: str = ""
+    older: bool = False
+    parts: tuple[tuple[str, str, str, str], ...] = ()
+
+
+@dataclass(frozen=True)
 class Page:
     """A page before it becomes a file.
 
@@ -23,7 +43,8 @@ class Page:
     address : from the site's root, with a slash at both ends.
     title : for the browser's tab; anything special is taken out of it.
     section : folder of the navigation's entry this page belongs under.
-    record : one of many pages of the same kind; left out of the search.
+    record : one of many pages of the same kind; the search finds it by title and names alone, and not part by part.
+    found : how the search finds it.
     contents : whether a table of contents stands beside it.
     simulated : whether its figures are a demonstration's.
     structured : what it says of itself for machines, as JSON-LD; empty for nothing.
@@ -35,6 +56,7 @@ class Page:
     section: str
     description: str = ""
     record: bool = False
+    found: Findable = Findable()
     contents: bool = False
     simulated: bool = False
     structured: str = ""
@@ -49,10 +71,9 @@ class Page:
         }
         if self.description:
             settings["description"] = safe_text.title(self.description, 160)
+        settings["found"] = asdict(self.found) | {"record": self.record}
         if self.structured:
             settings["structured"] = safe_text.data_block(self.structured)
-        if self.record:
-            settings["search"] = {"exclude": True}
         html = addresses.relative_links(self.html, self.address)
         lines = "\n".join(f"{key}: {json.dumps(value, ensure_ascii=False)}" for key, value in settings.items())
         return addresses.source(self.address), f"---\n{lines}\n---\n{html}"

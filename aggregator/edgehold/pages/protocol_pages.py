@@ -19,7 +19,8 @@ from . import addresses, safe_text
 from .hands import hands_of_result, settings_of
 from .method_table import methods, pair_pages
 from .objection_pages import by_state, submissions_by_id
-from .page import Page, render
+from .own_method import own_method_page
+from .page import Findable, Page, render
 from .tonight_pages import Forms
 
 Objections = Mapping[int, ObjectionResult]
@@ -51,6 +52,8 @@ def protocol_pages(results: Results, forms: Forms, base_url: str = "") -> Iterat
     html = render("protocols.html", groups=groups, methods=told)
     yield Page("/protocols/", "Protocols", html, "Protocols", Reason("pages.protocols_told"))
     yield from pair_pages(told)
+    if told:
+        yield own_method_page(told)
     for newest, versions in groups:
         yield _protocol(results, newest, versions, forms, base_url, record=False)
         for version in versions:
@@ -105,7 +108,9 @@ def _protocol(
         submissions=submissions_by_id(results),
     )
     name = f"{shown.front.get('title', shown.id)} {shown.version}"
-    return Page(address, name, html, "Protocols", str(shown.front.get("title", "")), record=record, contents=True)
+    question = shown.front.get("question")
+    found = Findable("method", (shown.id,), str(question.get("text", "")) if isinstance(question, dict) else "", older=record)
+    return Page(address, name, html, "Protocols", str(shown.front.get("title", "")), record=record, found=found, contents=True)
 
 
 def _card(shown: ProtocolResult, base_url: str) -> str:
@@ -144,7 +149,9 @@ def _changes(version: ProtocolResult, difference: DifferenceResult, objections: 
         passages=passages,
         in_text={passage.step for passage in passages},
     )
-    return Page(addresses.changes(version), f"What changed: {title} {version.version}", html, "Protocols", record=True)
+    return Page(
+        addresses.changes(version), f"What changed: {title} {version.version}", html, "Protocols", record=True, found=Findable("method")
+    )
 
 
 def _passages(pieces: Iterable[TextChangeResult], titles: Mapping[str, str]) -> list[Passage]:

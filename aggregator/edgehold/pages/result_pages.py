@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 
 from edgehold.results.model.analyses import CrossedContrast, NetworkLine
 from edgehold.results.model.answers import Answer
@@ -11,22 +11,24 @@ from edgehold.words import Reason
 
 from . import addresses, analyses, bars, choose, contrast_curves, families
 from .curves import curves
+from .explorer_pages import explored
 from .formatting import endpoints_in_order, pool_name
 from .log_pages import address_of
-from .page import Page, render
+from .page import Findable, Page, render
 
 
 def result_pages(results: Results) -> Iterator[Page]:
     """The index and everything below it."""
     html = render("results.html", measured=choose.measured(results), simulated=choose.simulated(results))
     yield Page("/results/", "Results", html, "Results", Reason("pages.results_told"))
+    called = {steel.id: choose.called(steel) for steel in results.steels}
     for pool in results.pools:
         log = address_of(results, pool.protocol, pool.major, pool.origin)
         yield _pool(
             pool, log, sum((one.protocol, one.major, one.origin) == (pool.protocol, pool.major, pool.origin) for one in results.not_fitted)
         )
         yield from (_endpoint(pool, e) for e in pool.endpoints)
-        yield from (_pair(pool, first, second, log) for first, second in choose.pairs(pool, "steel"))
+        yield from (_pair(pool, first, second, log, called) for first, second in choose.pairs(pool, "steel"))
         if choose.practice(pool):
             yield _sharpening(pool, log)
         if choose.pairs(pool, "level"):
@@ -62,7 +64,16 @@ def _pool(pool: Pool, log: str, not_fitted: int) -> Page:
         families=families.shown(pool),
         chart=curves(pool, pool.headline),
     )
-    return Page(addresses.pool(pool), f"Results: {pool_name(pool)}", html, "Results", pool.headline, simulated=_simulated(pool))
+    return Page(
+        addresses.pool(pool),
+        f"Results: {pool_name(pool)}",
+        html,
+        "Results",
+        pool.headline,
+        record=True,
+        simulated=_simulated(pool),
+        found=Findable("result", (pool.protocol, pool.medium)),
+    )
 
 
 def _by_endpoint(pool: Pool, first: str, second: str) -> dict[str, Answer]:
@@ -86,7 +97,8 @@ def _endpoint(pool: Pool, endpoint: EndpointResult) -> Page:
         spread_axis=analyses.axes(endpoint),
     )
     name = f"{endpoint.title}: {pool_name(pool)}"
-    return Page(addresses.endpoint(pool, endpoint.id), name, html, "Results", record=True, simulated=_simulated(pool))
+    found = Findable("endpoint", (endpoint.id, endpoint.role), pool.headline if endpoint.primary else endpoint.sharpening)
+    return Page(addresses.endpoint(pool, endpoint.id), name, html, "Results", record=True, found=found, simulated=_simulated(pool))
 
 
 def _network_axis(endpoint: EndpointResult, lines: Iterable[NetworkLine]) -> bars.Axis:
@@ -99,11 +111,12 @@ def _model_axis(found: list[tuple[EndpointResult, CrossedContrast]]) -> bars.Axi
     return bars.axis([r for _, c in found for r in (c.result, c.new_hands)], worthwhile)
 
 
-def _pair(pool: Pool, first: str, second: str, log: str) -> Page:
+def _pair(pool: Pool, first: str, second: str, log: str, called: Mapping[str, tuple[str, ...]]) -> Page:
     html = render("pair.html", pool=pool, log=log, **_of_pair(pool, "steel", first, second))
     name = f"{first} and {second}: {pool.protocol} version {pool.major}"  # short enough to stay unlike any other when cut
-    address = addresses.pair(pool, choose.of_pair(pool, "steel", first, second)[0][1])
-    return Page(address, name, html, "Results", record=True, simulated=_simulated(pool))
+    _, answer = choose.of_pair(pool, "steel", first, second)[0]
+    found = Findable("pair", (*called.get(first, ()), *called.get(second, ())), answer.sentence)
+    return Page(addresses.pair(pool, answer), name, html, "Results", record=True, found=found, simulated=_simulated(pool))
 
 
 def _of_pair(pool: Pool, factor: str, first: str, second: str) -> dict[str, object]:
@@ -118,6 +131,7 @@ def _of_pair(pool: Pool, factor: str, first: str, second: str) -> dict[str, obje
         "common": _common_axis(found),
         "by_studies": by_studies,
         "curves": along,
+        "doubt": explored(pool, factor, first, second),
         "same_work": contrast_curves.same_work(pool, along) if along is not None else "",
         "same_sharpness": contrast_curves.same_sharpness(pool, along) if along is not None else "",
     }
@@ -138,11 +152,18 @@ def _sharpening(pool: Pool, log: str) -> Page:
         log=log,
         found=found,
         by_studies=by_studies,
+        doubt=explored(pool, "practice", found[0][1].first, found[0][1].second),
         modelled=analyses.answered(pool),
         common=_common_axis(found),
     )
     return Page(
-        addresses.sharpening(pool), Reason("pages.practice_title", pool=pool_name(pool)), html, "Results", simulated=_simulated(pool)
+        addresses.sharpening(pool),
+        Reason("pages.practice_title", pool=pool_name(pool)),
+        html,
+        "Results",
+        record=True,
+        simulated=_simulated(pool),
+        found=Findable("result", (), found[0][1].sentence),
     )
 
 
@@ -150,5 +171,12 @@ def _levels(pool: Pool, log: str) -> Page:
     compared = choose.pairs(pool, "level")
     words = list(dict.fromkeys(word for pair in compared for word in pair))
     html = render("levels.html", pool=pool, log=log, words=words, pairs=[_of_pair(pool, "level", *pair) for pair in compared])
-    title = Reason("pages.levels_title", pool=pool_name(pool))
-    return Page(addresses.levels(pool), title, html, "Results", record=True, simulated=_simulated(pool))
+    return Page(
+        addresses.levels(pool),
+        Reason("pages.levels_title", pool=pool_name(pool)),
+        html,
+        "Results",
+        record=True,
+        simulated=_simulated(pool),
+        found=Findable("levels", tuple(words)),
+    )

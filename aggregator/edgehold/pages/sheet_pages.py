@@ -17,7 +17,7 @@ from edgehold.words.cautions import CAUTIONS
 
 from . import addresses
 from .hands import Hands
-from .page import Page, render
+from .page import Findable, Page, render
 
 _HERE = Path(__file__).resolve()
 STYLE = next(
@@ -103,7 +103,7 @@ def sheet_pages(sheets: Mapping[tuple[str, str], SheetView]) -> Iterator[Page]:
         html = render("sheet_page.html", sheet=sheet_html(view), front=view.front)
         method = str(view.front["title"])
         title, told = Reason("pages.sheet_title", title=method, version=version), Reason("pages.sheet_told", title=method)
-        yield Page(addresses.sheet(name, version), title, html, Reason("pages.tonight_title"), told, record=True)
+        yield Page(addresses.sheet(name, version), title, html, Reason("pages.tonight_title"), told, record=True, found=Findable("sheet"))
 
 
 def sheet_html(view: SheetView) -> Markup:

@@ -27,9 +27,11 @@ from edgehold.archive.folder import INDEX, Archive, add_build, asset_name, stand
 from edgehold.forms.submission import example_json
 from edgehold.records.schemas import FALLBACK_URL, site_url
 from edgehold.results.model.results import Results
+from edgehold.results.tables.evidence import evidence_files
 from edgehold.results.tables.kit import KIT
+from edgehold.words import Reason
 
-from . import safe_text
+from . import safe_text, search_index
 from .addresses import download_path, example_name, sheet_name
 from .archived import archived_files, style_sheet
 from .citing import Cited, cited_as
@@ -38,6 +40,7 @@ from .feed import PATH as FEED
 from .feed import feed
 from .generate import cited_pages, files_of, made_pages
 from .links import broken_links
+from .page import Findable
 from .page import Page as Made
 from .review_pages import Reviews
 from .sheet_pages import SheetView
@@ -113,7 +116,10 @@ def build_site(
         finished = files_of(cited_pages(pages, results, names, cited, archive.builds if archive else ()))
         examples = {example_name(*key): example_json(rules) for key, rules in (forms or {}).items()}
         files = {sheet_name(*key, kind): data for key, (_, kinds) in drawn.items() for kind, data in kinds.items()}
-        config.plugins["edgehold"] = _Generated(finished, downloads | examples | files, results, base_url)
+        untested = search_index.untested(results, forms or {})
+        config.plugins["edgehold"] = _Generated(
+            finished, downloads | examples | files | evidence_files(results), results, base_url, [*untested]
+        )
         build(config)
     (target / "sitemap.xml.gz").unlink(missing_ok=True)  # holds the time it was made
     if archive is not None:
@@ -183,8 +189,15 @@ def _quiet_and_timeless() -> Iterator[None]:
 class _Generated(BasePlugin[LegacyConfig]):  # type: ignore[no-untyped-call]  # the base class's __init_subclass__ brings no types
     """Brings the generated pages and downloads into the build, and the policy into every page."""
 
-    def __init__(self, pages: tuple[tuple[str, str], ...], downloads: dict[str, bytes], results: Results, base_url: str) -> None:
-        self._pages, self._downloads = pages, downloads
+    def __init__(
+        self,
+        pages: tuple[tuple[str, str], ...],
+        downloads: dict[str, bytes],
+        results: Results,
+        base_url: str,
+        entries: list[search_index.Entry],
+    ) -> None:
+        self._pages, self._downloads, self._entries = pages, downloads, entries
         self._public, self._feed = bool(base_url), feed(results, base_url)
         self._ready: dict[str, str] = {}
         self._sections: dict[str, Section] = {}
@@ -195,10 +208,11 @@ class _Generated(BasePlugin[LegacyConfig]):  # type: ignore[no-untyped-call]  # 
             "inputs_sha256": safe_text.plain(known.inputs_sha256[:12]),
             "input_files": known.input_files,
         }
+        self._search = {name: Reason(f"search.{name}") for name in ("loading", "failed", "nothing", "begin", "one")}
+        self._search["other"] = Reason("search.other", number="#")
 
     def on_config(self, config: MkDocsConfig) -> MkDocsConfig:
-        config.extra["provenance"] = self._provenance
-        config.extra["public"] = self._public
+        config.extra |= {"provenance": self._provenance, "public": self._public, "search": self._search}
         return config
 
     def on_files(self, files: Files, *, config: MkDocsConfig) -> Files:
@@ -206,6 +220,7 @@ class _Generated(BasePlugin[LegacyConfig]):  # type: ignore[no-untyped-call]  # 
             files.append(File.generated(config, path, content=page))
         for name, data in sorted(self._downloads.items()):
             files.append(File.generated(config, download_path(name), content=data))
+        files.append(File.generated(config, search_index.LIBRARY, abs_src_path=str(search_index.VENDORED)))
         files.append(File.generated(config, FEED, content=self._feed))
         return files
 
@@ -225,9 +240,22 @@ class _Generated(BasePlugin[LegacyConfig]):  # type: ignore[no-untyped-call]  # 
         ready = self._ready.pop(page.file.src_uri, None)
         if ready is None:
             html = html.replace(MARK, self._where)
+            self._enter(page, html)
             return html.replace("<table>", '<div tabindex="0" class="table"><table>').replace("</table>", "</table></div>")
         page.toc = get_toc(_headings(ready))
+        self._enter(page, ready)
         return ready
+
+    def _enter(self, page: Page, html: str) -> None:
+        """Into the search."""
+        title, told = str(page.meta.get("title") or page.title or ""), str(page.meta.get("description", ""))
+        settings = dict(page.meta.get("found", {}))
+        record = settings.pop("record", False)
+        address = "/" + page.url.removeprefix("./")
+        self._entries += search_index.of_page(address, title, told, Findable(**settings), html, record=record)
+
+    def on_post_build(self, *, config: MkDocsConfig) -> None:
+        (Path(config.site_dir) / search_index.PLACE).write_bytes(search_index.written(self._entries))
 
     def on_post_page(self, output: str, *, page: Page, config: MkDocsConfig) -> str:
         return with_policy(output)

@@ -11,7 +11,7 @@ from edgehold.words import Reason, listed, small
 
 from . import addresses, bars, choose, compared, families
 from .formatting import endpoints_in_order
-from .page import Page, render
+from .page import Findable, Page, render
 
 DECIDED = ("better", "worse", "different, size undecided", "no difference worth having")
 STATES = ("ahead", "behind", "over", "under", "alike", "open")
@@ -61,7 +61,9 @@ def _steel(steel: SteelResult, pools: list[Pool], known: set[str], pairs: list[c
     html = render(
         "steel.html", steel=steel, sections=sections, families=[_told(pool) for pool in pools], known=known, pairs=pairs, finding=finding
     )
-    return Page(addresses.steel(steel.id), f"Steel {steel.id}", html, "Results", finding, record=True, simulated=steel.simulated)
+    found = Findable("steel", choose.called(steel), finding)
+    name = f"Steel {steel.id}"
+    return Page(addresses.steel(steel.id), name, html, "Results", finding, record=True, found=found, simulated=steel.simulated)
 
 
 def _finding(steel: str, pools: list[Pool]) -> str:

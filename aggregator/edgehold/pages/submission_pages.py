@@ -8,8 +8,8 @@ from edgehold.results.model.results import Pool, Results, SubmissionResult
 from edgehold.results.model.versions import ProtocolResult
 from edgehold.words import Reason
 
-from . import addresses, bars
-from .page import Page, render
+from . import addresses, bars, formatting
+from .page import Findable, Page, render
 
 
 def submission_pages(results: Results, downloads: Collection[str] = ()) -> Iterator[Page]:
@@ -59,7 +59,10 @@ def _submission(
         offered=offered,
         offered_any=handing_out,
     )
-    return Page(addresses.submission(submission), f"Submission {submission.id}", html, "Results", record=True)
+    method = str(protocol.front.get("title", submission.protocol)) if protocol else submission.protocol
+    told = Reason("search.submission_told", method=method, month=formatting.month(submission.month), runs=len(submission.runs))
+    found = Findable("submission", (), told)
+    return Page(addresses.submission(submission), f"Submission {submission.id}", html, "Results", record=True, found=found)
 
 
 def _finding(submission: SubmissionResult) -> str:

@@ -17,7 +17,7 @@ from edgehold.words.cautions import CAUTIONS
 
 from . import addresses
 from .hands import Hands, hands_of_result
-from .page import Page, render
+from .page import Findable, Page, render
 from .where_results_go import where_results_go
 
 Forms = Mapping[tuple[str, str], dict[str, object]]
@@ -25,6 +25,8 @@ Forms = Mapping[tuple[str, str], dict[str, object]]
 
 INERT = {"<": "\\u003c", ">": "\\u003e", "&": "\\u0026", "\u2028": "\\u2028", "\u2029": "\\u2029"}
 """What could end a block of data, or begin another one; JSON may write any character as an escape."""
+
+PLANNED = ("plan", "planner", "sample size", "power")  # what people call it who search
 
 
 def tonight_pages(results: Results, forms: Forms, sheets: Collection[tuple[str, str]] = ()) -> Iterator[Page]:
@@ -48,7 +50,14 @@ def tonight_pages(results: Results, forms: Forms, sheets: Collection[tuple[str, 
         planner_data=inert_json(planner),
         where=where_results_go(results.provenance.repository_url),
     )
-    yield Page("/tonight/", Reason("pages.tonight_title"), html, Reason("pages.tonight_title"), Reason("pages.tonight_told"))
+    yield Page(
+        "/tonight/",
+        Reason("pages.tonight_title"),
+        html,
+        Reason("pages.tonight_title"),
+        Reason("pages.tonight_told"),
+        found=Findable(names=PLANNED),
+    )
     for key, rules in forms.items():
         yield _form(key, rules, sheets, results.provenance.repository_url)
     for protocol, objections in closed:
@@ -75,6 +84,7 @@ def _closed(protocol: ProtocolResult, objections: list[ObjectionResult]) -> Iter
             html,
             Reason("pages.tonight_title"),
             record=True,
+            found=Findable(what),
         )
 
 
@@ -91,9 +101,9 @@ def _form(key: tuple[str, str], rules: dict[str, object], sheets: Collection[tup
         where=where_results_go(repository_url),
     )
     address = addresses.form(protocol, version)
-    return Page(
-        address, f"{title} {version}: the form", html, Reason("pages.tonight_title"), Reason("pages.form_told", title=title), record=True
-    )
+    told = Reason("pages.form_told", title=title)
+    name = f"{title} {version}: the form"
+    return Page(address, name, html, Reason("pages.tonight_title"), told, record=True, found=Findable("form", (protocol,)))
 
 
 def inert_json(value: object) -> Markup:

@@ -31,6 +31,11 @@ class Code:
     cure: str
 
 
+def code_address(site: str, name: str) -> str:
+    """Where the site tells what a code means; empty where the site has no address or the code no line there."""
+    return f"{site}check/#{name}" if site and name in CODES else ""
+
+
 CODES: dict[str, Code] = {
     name: Code(severity, Reason(f"{file}.{name}"), Reason(f"{file}.{name}{CURE}"))
     for file, severity in (("errors", ERROR), ("warnings", WARNING))

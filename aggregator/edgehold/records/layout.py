@@ -19,8 +19,8 @@ ANALYSIS = "analysis"
 """The folder under ``protocols/`` whose objections are against the analysis; no protocol may be called so."""
 RESERVED_IDS = frozenset({"con", "prn", "aux", "nul", "index", *(f"{port}{n}" for port in ("com", "lpt") for n in range(1, 10))})
 """Names that Windows keeps for devices, and a page's own."""
-RESERVED_PROTOCOLS = frozenset({ANALYSIS, "new"})
-"""Ids that no protocol may have: that folder, and a page beside those of protocols."""
+RESERVED_PROTOCOLS = frozenset({ANALYSIS, "new", "compare"})
+"""Ids that no protocol may have: that folder, and pages beside those of protocols."""
 EFFECTS_FILE = "submissions/simulated/effects.json"
 
 _SLUG = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,61}[a-z0-9])")

@@ -14,22 +14,26 @@ from edgehold.counted import counted
 from edgehold.errors import ERROR, WARNING, Finding, InputError
 
 from .canonical import Repository
+from .codes import code_address
+from .schemas import FALLBACK_URL, site_url
 
 
-def findings_text(findings: Iterable[Finding]) -> str:
-    """Findings as plain text, errors first: place, code, what is wrong, what would be right."""
+def findings_text(findings: Iterable[Finding], site: str = "") -> str:
+    """Findings as plain text, errors first: place, code, what is wrong, what would be right, and where ``site`` tells more."""
     found = tuple(findings)
     parts = []
     for severity, title in ((ERROR, "error"), (WARNING, "warning")):
-        lines = [_line(finding) for finding in found if finding.severity == severity]
+        lines = [_line(finding, site) for finding in found if finding.severity == severity]
         if lines:
             parts.append("\n".join([f"{counted(len(lines), title)}:", *lines]))
     return "\n\n".join(parts) if parts else "nothing found"
 
 
-def _line(finding: Finding) -> str:
+def _line(finding: Finding, site: str) -> str:
+    address = code_address(site, finding.code)
+    more = f"\n    {address}" if address else ""
     place = f"{finding.file}:{finding.line}" + (f" {finding.pointer}" if finding.pointer else "")
-    return f"  {harmless(place)}\n    {finding.code}: {harmless(finding.message)}\n    right: {harmless(finding.cure)}"
+    return f"  {harmless(place)}\n    {finding.code}: {harmless(finding.message)}\n    right: {harmless(finding.cure)}{more}"
 
 
 def harmless(text: str) -> str:
@@ -40,7 +44,13 @@ def harmless(text: str) -> str:
 def check_text(findings: Iterable[Finding], repository: Repository) -> str:
     """The answer of ``edgehold check``: every finding, and a last line that counts."""
     found = tuple(findings)
-    return f"{findings_text(found)}\n\n{check_counts(found, repository)}"
+    return f"{findings_text(found, site_of(repository.root))}\n\n{check_counts(found, repository)}"
+
+
+def site_of(root: Path) -> str:
+    """The address of the published site; empty where none is set."""
+    url = site_url(root)
+    return "" if url == FALLBACK_URL else url
 
 
 def check_counts(findings: Iterable[Finding], repository: Repository) -> str:

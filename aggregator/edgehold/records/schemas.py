@@ -101,9 +101,19 @@ def _body(models: tuple[type, ...]) -> dict[str, object]:
 def site_url(root: Path) -> str:
     """The published site's address from mkdocs.yml, with a slash at its end; a placeholder where none is set."""
     try:
-        found = _SITE_URL.search((root / "mkdocs.yml").read_text(encoding="utf-8"))
+        return _site_url((root / "mkdocs.yml").read_text(encoding="utf-8"))
     except FileNotFoundError:
-        found = None
+        return FALLBACK_URL
+
+
+def known_site(settings: str) -> str:
+    """The published site's address from the text of a mkdocs.yml, with a slash at its end; empty where none is set."""
+    found = _site_url(settings)
+    return "" if found == FALLBACK_URL else found
+
+
+def _site_url(settings: str) -> str:
+    found = _SITE_URL.search(settings)
     return FALLBACK_URL if found is None else found[1].rstrip("/") + "/"
 
 

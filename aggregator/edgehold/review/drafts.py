@@ -128,8 +128,8 @@ def event_draft(root: Path, protocol: str, version: str, given: Given) -> Draft:
     return Draft(f"protocols/{protocol}/events/{number:03d}-{name}.yaml", yaml_text(tree))
 
 
-def name_of(title: str) -> str:
-    """A folder's name from a title: lower-case letters, digits and hyphens, whole words only; "objection" where none is left.
+def name_of(title: str, otherwise: str = "objection") -> str:
+    """A folder's name from a title: lower-case letters, digits and hyphens, whole words only; ``otherwise`` where none is left.
 
     >>> name_of("Rope gets harder, along the coil")
     'rope-gets-harder-along-the-coil'
@@ -141,7 +141,7 @@ def name_of(title: str) -> str:
         if len("-".join([*kept, word])) > LONGEST_NAME:
             break
         kept.append(word)
-    return "-".join(kept)[:LONGEST_NAME] or "objection"
+    return "-".join(kept)[:LONGEST_NAME] or otherwise
 
 
 def _against(layout: Layout, given: Given) -> tuple[str, dict[str, object]]:

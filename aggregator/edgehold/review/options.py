@@ -90,6 +90,7 @@ OPTIONS: Mapping[str, tuple[Option, ...]] = {
         _of(Outcome, "by", needed=True, metavar="HANDLE"),
         _MONTH,
     ),
+    "review": (_of(Event, "by", needed=True, metavar="HANDLE"), _MONTH, _of(Event, "evidence")),
     "event": (
         _of(Event, "kind", needed=True),
         _of(Event, "by", needed=True, metavar="HANDLE"),

@@ -18,7 +18,10 @@ _SPACE_AT_THE_END = re.compile(r" $", re.MULTILINE)
 
 
 class _Writer(yaml.SafeDumper):
-    """Texts in the way that suits them."""
+    """Texts in the way that suits them; what stands twice is written twice."""
+
+    def ignore_aliases(self, data: object) -> bool:
+        return True
 
 
 def _text(writer: _Writer, value: str) -> yaml.ScalarNode:

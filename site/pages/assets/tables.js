@@ -1,4 +1,4 @@
-// Sorting of tables: a click, Enter or Space on a column's heading. Everything else works without this script.
+// Sorting of tables: a click, Enter or Space on a column's heading; and a filter of their rows. Everything else works without this script.
 (function () {
   "use strict";
 
@@ -42,6 +42,36 @@
     heading.setAttribute("aria-sort", down ? "descending" : "ascending");
     rows.forEach(function (item) { body.appendChild(item.row); });
     button.focus();
+  }
+
+  // A list whose rows a phone shows as blocks stays a table to whoever listens: some browsers forget that with the display.
+  const roles = [["table", "table"], ["thead, tbody, tfoot", "rowgroup"], ["tr", "row"], ["td", "cell"], ["[scope=col]", "columnheader"], ["[scope=row]", "rowheader"]];
+  document.querySelectorAll(".table.stacks").forEach(function (list) {
+    roles.forEach(function ([parts, role]) {
+      list.querySelectorAll(parts).forEach(function (part) { part.setAttribute("role", role); });
+    });
+  });
+
+  /** @type {HTMLInputElement | null} */
+  const filter = document.querySelector("article input[data-filters]");
+  if (filter) {
+    const box = /** @type {HTMLElement} */ (filter.parentElement), told = /** @type {HTMLOutputElement} */ (box.querySelector("output"));
+    /** @type {HTMLElement[]} */
+    const rows = Array.from(document.querySelectorAll(`article ${filter.dataset.filters}`));
+    const only = function () {
+      const words = filter.value.toLowerCase().split(/\s+/).filter(Boolean);
+      rows.forEach(function (row) {
+        const text = row.textContent.toLowerCase();
+        row.hidden = !words.every(function (word) { return text.includes(word); });
+      });
+      told.textContent = words.length ? `${rows.filter(function (row) { return !row.hidden; }).length} / ${rows.length}` : "";
+    };
+    box.hidden = false;
+    filter.addEventListener("input", only);
+    addEventListener("hashchange", function () {  // whoever follows a link to a line sees that line
+      if (filter.value) { filter.value = ""; only(); document.querySelector(":target")?.scrollIntoView(); }
+    });
+    only();
   }
 
   /** @type {NodeListOf<HTMLTableCellElement>} */

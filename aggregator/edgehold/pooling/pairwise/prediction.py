@@ -23,6 +23,7 @@ from edgehold.numerics.weighted_regression import Rows, covariance, projection_s
 
 LEAST_STUDIES = 3
 DRAWS_LOG2 = 14  # 16,384 scrambled Sobol points: another seed moves a limit by 0.1 to 0.4 % of the interval's length
+POINT_BITS = 30  # binary digits of a point
 WEIGHT_CLASSES = 60  # more studies than this are sorted into classes of nearly equal weight for the distribution of Q
 GRID_POINTS = 32  # of tau2, between the quantiles below; doubling it moves no limit by more than 1e-4 of its length
 EXTREME = 1e-6  # the tails of tau2's distribution beyond this probability are cut, roughly
@@ -93,8 +94,26 @@ def confidence_distribution(
     return Interval(float(low), float(high), level, "confidence-distribution")
 
 
+def point_digits(rng: np.random.Generator) -> tuple[tuple[int, ...], tuple[tuple[int, ...], ...]]:
+    """The points of every draw in few whole numbers, for whoever has to draw the same without this library.
+
+    Returns
+    -------
+    Per dimension the first point, and ``DRAWS_LOG2`` directions, each times 2³⁰: point i is point i − 1 exclusive-or the direction whose
+    place is the number of zeros at the end of i in binary (Antonov & Saleev 1979, USSR Comput. Math. Math. Phys. 19:252–256).
+    """
+    whole = np.round(_points(rng) * 2.0**POINT_BITS).astype(np.int64).T
+    directions = (tuple(int(own[2**j] ^ own[2**j - 1]) for j in range(DRAWS_LOG2)) for own in whole)
+    return tuple(int(own[0]) for own in whole), tuple(directions)
+
+
+def _points(rng: np.random.Generator) -> Array:
+    points: Array = qmc.Sobol(3, scramble=True, rng=rng).random_base2(DRAWS_LOG2)
+    return points
+
+
 def _draws(rng: np.random.Generator, df: int) -> tuple[Array, Array, Array]:
-    points = qmc.Sobol(3, scramble=True, rng=rng).random_base2(DRAWS_LOG2)
+    points = _points(rng)
     points = np.clip(points, 2.0**-40, 1 - 2.0**-40)
     return points[:, 0], ndtri(points[:, 1]), stdtrit(df, points[:, 2])
 

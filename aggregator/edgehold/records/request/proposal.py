@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from edgehold.errors import InputError
+from edgehold.records.schemas import known_site
 
 from .git_reading import ask, names
 
@@ -77,6 +78,11 @@ class Proposal:
     def behind(self) -> bool:
         """Whether the base has moved on since the proposal left it."""
         return self.base != self.common
+
+    @property
+    def site(self) -> str:
+        """The address of the published site as the base states it, for a request may state another; empty where none is set."""
+        return known_site(self.base_bytes("mkdocs.yml").decode(errors="replace")) if "mkdocs.yml" in self.base_files else ""
 
     def base_bytes(self, path: str) -> bytes:
         """A file as the base has it."""

@@ -11,6 +11,7 @@ from collections.abc import Iterable
 
 from edgehold.counted import counted
 from edgehold.errors import ERROR, Finding
+from edgehold.records.codes import code_address
 from edgehold.records.layout import readable
 from edgehold.records.report import findings_text, harmless
 from edgehold.words import Reason
@@ -23,7 +24,7 @@ ORDER = ("added", "changed", "mode changed", "changed in kind", "renamed", "dele
 
 def request_text(checked: CheckedProposal) -> str:
     """The answer of ``edgehold check --against``: every finding, and a last line that counts."""
-    return f"{findings_text(checked.findings)}\n\n{request_counts(checked)}"
+    return f"{findings_text(checked.findings, checked.proposal.site)}\n\n{request_counts(checked)}"
 
 
 def request_counts(checked: CheckedProposal) -> str:
@@ -65,16 +66,18 @@ def request_json(checked: CheckedProposal) -> str:
     return json.dumps(answer, indent=2, ensure_ascii=True)
 
 
-def annotations(findings: Iterable[Finding]) -> str:
-    """A line for each finding that the host shows at its file and line."""
-    return "\n".join(_annotation(finding) for finding in sorted(findings, key=lambda f: (f.severity != ERROR, f)))
+def annotations(findings: Iterable[Finding], site: str = "") -> str:
+    """A line for each finding that the host shows at its file and line, with the address where ``site`` tells what it means."""
+    return "\n".join(_annotation(finding, site) for finding in sorted(findings, key=lambda f: (f.severity != ERROR, f)))
 
 
-def _annotation(finding: Finding) -> str:
+def _annotation(finding: Finding, site: str) -> str:
     place = {"file": finding.file, "line": str(finding.line), "title": finding.code}
     properties = ",".join(f"{name}={_property(harmless(value))}" for name, value in place.items())
     where = f"{finding.pointer}: " if finding.pointer else ""
-    return f"::{finding.severity} {properties}::{_coded(harmless(f'{where}{finding.message}. Right: {finding.cure}'))}"
+    told = f"{where}{finding.message}. Right: {finding.cure}"
+    address = code_address(site, finding.code)
+    return f"::{finding.severity} {properties}::{_coded(harmless(f'{told} ({address})' if address else told))}"
 
 
 def _coded(text: str) -> str:

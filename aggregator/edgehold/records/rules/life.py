@@ -59,7 +59,16 @@ def adoption_problems(
             if names.person(event.by) in released:
                 yield path, Problem("/by", "self-adopted", f"{event.by!r} released version {event.version}")
             yield from ((path, problem) for problem in _pilot(protocol, event, pilots))
+            yield from ((path, problem) for problem in _undrawn(event, versions))
             yield from ((path, problem) for problem in blocked(event, own, versions))
+
+
+def _undrawn(event: Event, versions: Versions) -> Iterator[Problem]:
+    """A version in which something has to be built shows how; while it is in review it need not."""
+    loaded = versions.get(event.version)
+    built = [need.item for need in loaded.record.needs if need.where == "made"] if loaded else []
+    if loaded and built and not loaded.record.figures:
+        yield Problem("/version", "no-drawing", Reason("protocols.no_drawing", version=event.version, item=built[0]))
 
 
 def _pilot(protocol: str, event: Event, pilots: Pilots) -> Iterator[Problem]:

@@ -518,6 +518,8 @@ class SubmissionResult(Record):
     """The submitter's note; empty if none."""
     interest: str
     """Strongest interest anybody named in it has in a blade."""
+    blinding: Literal["every run", "some runs", "no run", "not stated"] = "not stated"
+    """In which of its runs the tester did not know whose edge it was; not stated: nothing is said of any run."""
     blades: int
     """Blades."""
     people: tuple[str, ...]

@@ -81,12 +81,22 @@ def _submission(
         submitted_by=record.submitted_by,
         note=record.note or "",
         interest=interest_of(record),
+        blinding=_blinding(record.runs),
         blades=len({run.blade for run in submission.runs}),
         people=tuple(sorted(person.handle for person in record.people)),
         runs=tuple(_run(run, written[run.id], by_run.get((record.id, run.id), []), scales) for run in submission.runs),
         answers=tuple(_answer(c, e, rules[e.endpoint], unit) for e in estimates for c in e.contrasts),
         warnings=tuple(_warnings(repository, submission)),
     )
+
+
+def _blinding(runs: Iterable[Run]) -> Literal["every run", "some runs", "no run", "not stated"]:
+    """A run of which nothing is said counts as one in which the tester knew, unless nothing is said of any."""
+    stated = [run.blinding for run in runs]
+    if not any(stated):
+        return "not stated"
+    blind = [one in ("helper coded", "sealed") for one in stated]
+    return "every run" if all(blind) else "some runs" if any(blind) else "no run"
 
 
 def _run(run: CanonicalRun, written: Run, rows: list[EndpointRow], scales: dict[str, _Scale]) -> RunResult:

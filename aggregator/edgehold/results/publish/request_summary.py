@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator
 
 from edgehold.counted import counted
 from edgehold.errors import ERROR, Finding
+from edgehold.records.codes import code_address
 from edgehold.records.layout import readable
 from edgehold.records.report import harmless
 from edgehold.records.request.against import CheckedProposal
@@ -27,7 +28,12 @@ _TICKS = re.compile("`+")
 
 def request_summary(checked: CheckedProposal, new: tuple[SubmissionResult, ...]) -> str:
     """The summary; ``new`` are the request's submissions that could be read, with their answers."""
-    parts = [_heading(checked), *_changes(checked.proposal.changes), *_findings(checked.findings), *_submissions(new)]
+    parts = [
+        _heading(checked),
+        *_changes(checked.proposal.changes),
+        *_findings(checked.findings, checked.proposal.site),
+        *_submissions(new),
+    ]
     return "\n\n".join([*parts, Reason("request_summary.foot")]) + "\n"
 
 
@@ -84,7 +90,7 @@ def _change(change: Change) -> str:
     return f"- {change.kind}: {span(readable(change.path))}{origin}"
 
 
-def _findings(findings: tuple[Finding, ...]) -> Iterator[str]:
+def _findings(findings: tuple[Finding, ...], site: str) -> Iterator[str]:
     yield Reason("request_summary.what_found")
     if not findings:
         yield "Nothing."
@@ -96,6 +102,10 @@ def _findings(findings: tuple[Finding, ...]) -> Iterator[str]:
     for file, found in files.items():
         yield span(file)
         yield _block([line for finding in found for line in _finding(finding)])
+    linked = {name: code_address(site, name) for name in sorted({finding.code for finding in ordered})}
+    if any(linked.values()):
+        codes = ", ".join(f"[{name}](<{address}>)" for name, address in linked.items() if address)
+        yield Reason("request_summary.what_codes_mean", codes=codes)
     if len(ordered) > MOST_FINDINGS:
         yield Reason("request_summary.more_findings", count=len(ordered) - MOST_FINDINGS)
 

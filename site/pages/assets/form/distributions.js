@@ -1,4 +1,4 @@
-// The normal and the t distribution, to about thirteen digits. Formulas: Abramowitz & Stegun 1964, Handbook of Mathematical
+// The normal, t, F and chi-squared distributions, to about thirteen digits. Formulas: Abramowitz & Stegun 1964, Handbook of Mathematical
 // Functions, by their numbers there.
 
 const HALF_LOG_2PI = Math.log(2 * Math.PI) / 2;
@@ -140,20 +140,29 @@ function tUpper(t, df) {
 }
 
 /**
- * Quantile of t at p > 0.5: doubling, then bisection to the last bit of the number.
+ * Quantile of t at p > 0.5.
  *
  * @param {number} p
  * @param {number} df
  */
 export function tQuantile(p, df) {
-  if (df === Infinity) { return normalQuantile(p); }
+  return df === Infinity ? normalQuantile(p) : tBeyond(1 - p, df);
+}
+
+/**
+ * The t > 0 that is exceeded with a probability below a half: doubling, then bisection to the last bit of the number.
+ *
+ * @param {number} tail
+ * @param {number} df
+ */
+export function tBeyond(tail, df) {
   let low = 0, high = 1;
-  while (tUpper(high, df) > 1 - p) {
+  while (tUpper(high, df) > tail) {
     low = high;
     high *= 2;
   }
   for (let middle = (low + high) / 2; middle > low && middle < high; middle = (low + high) / 2) {
-    if (tUpper(middle, df) > 1 - p) { low = middle; } else { high = middle; }
+    if (tUpper(middle, df) > tail) { low = middle; } else { high = middle; }
   }
   return high;
 }
@@ -166,6 +175,36 @@ export function tQuantile(p, df) {
  */
 export function fQuantile(p, df) {
   return tQuantile((1 + p) / 2, df) ** 2;
+}
+
+/**
+ * Probability that F with df1 and df2 degrees of freedom is above x > 0 (26.6.2).
+ *
+ * @param {number} x
+ * @param {number} df1
+ * @param {number} df2
+ */
+export function fUpper(x, df1, df2) {
+  return incompleteBeta(df2 / 2, df1 / 2, df2 / (df2 + df1 * x));
+}
+
+/**
+ * Quantile of F with df1 and df2 degrees of freedom: doubling or halving, then bisection to the last bit of the number.
+ *
+ * @param {number} p
+ * @param {number} df1
+ * @param {number} df2
+ */
+export function fQuantileOf(p, df1, df2) {
+  /** @type {(x: number) => boolean} */
+  const beyond = (x) => (p < 0.5 ? incompleteBeta(df1 / 2, df2 / 2, df1 * x / (df1 * x + df2)) > p : fUpper(x, df1, df2) < 1 - p);
+  let low = 1, high = 1;
+  while (beyond(low)) { low /= 2; }
+  while (!beyond(high)) { high *= 2; }
+  for (let middle = (low + high) / 2; middle > low && middle < high; middle = (low + high) / 2) {
+    if (beyond(middle)) { high = middle; } else { low = middle; }
+  }
+  return high;
 }
 
 /**
@@ -207,4 +246,14 @@ export function chiSquaredQuantile(p, df) {
     x = next;
   }
   return 2 * x;
+}
+
+/**
+ * Probability that chi-squared is above x.
+ *
+ * @param {number} x
+ * @param {number} df
+ */
+export function chiSquaredUpper(x, df) {
+  return x <= 0 ? 1 : incompleteGamma(df / 2, x / 2)[1];
 }

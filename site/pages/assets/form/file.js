@@ -124,9 +124,9 @@ export function save(record, name) {
 }
 
 /**
- * Offer a text as a file.
+ * Offer a text, or bytes, as a file.
  *
- * @param {string} text
+ * @param {string | Uint8Array<ArrayBuffer>} text
  * @param {string} name
  * @param {string} type
  */

@@ -143,8 +143,12 @@ async function all(stream, most) {
   return joined(parts);
 }
 
-/** @param {Uint8Array[]} parts */
-function joined(parts) {
+/**
+ * Bytes one after the other.
+ *
+ * @param {Uint8Array[]} parts
+ */
+export function joined(parts) {
   const whole = new Uint8Array(parts.reduce((sum, part) => sum + part.length, 0));
   let at = 0;
   for (const part of parts) { whole.set(part, at); at += part.length; }
@@ -156,7 +160,7 @@ function joined(parts) {
  *
  * @param {Uint8Array} bytes
  */
-function sumOf(bytes) {
+export function sumOf(bytes) {
   let sum = 0xFFFFFFFF;
   for (const byte of bytes) {
     sum ^= byte;

@@ -71,6 +71,31 @@ export function sending(path, text, rules, why, inLink = text) {
 }
 
 /**
+ * Steps for several files that belong together: one archive to unpack, one request; each file by itself for whoever cannot unpack one.
+ *
+ * @param {WrittenFile[]} files
+ * @param {string} archive the archive's name
+ * @param {SendingRules} rules with repository_url and limits
+ */
+export function sendingAll(files, archive, rules) {
+  const says = rules.sending, { repository_url: repository } = rules, tops = [...new Set(files.map(({ path }) => path.split("/")[0]))].join(", ");
+  const named = { files: files.length, archive, folder: tops };
+  const saved = make("li", {}, filled(says.archive_saved, named));
+  const sent = repository
+    ? [make("li", {}, make("a", { href: `${repository}/upload/HEAD`, target: "_blank", rel: "noopener noreferrer" }, says.upload), ` ${filled(says.upload_told, named)}`), make("li", {}, says.one_request), make("li", {}, says.checked)]
+    : [make("li", {}, `${says.nowhere} ${says.by_itself}`)];
+  /** @type {(file: WrittenFile) => HTMLElement} */
+  const shown = ({ path, text }) => {
+    const status = make("span", { "aria-live": "polite" });
+    const link = repository ? newFileLink(path, text, rules) : "", opens = link && link.length < rules.limits.link ? link : repository && newFileLink(path, null, rules);
+    return make("details", { class: "written" }, make("summary", {}, make("code", {}, path)),
+      make("p", {}, button("Copy it", () => copied(text, status), { class: "quiet", "aria-label": `Copy ${path}` }), " ", opens ? make("a", { href: opens, target: "_blank", rel: "noopener noreferrer" }, says.new_file) : null, " ", status),
+      make("pre", { tabindex: "0", "aria-label": path }, make("code", {}, text)));
+  };
+  return make("div", {}, make("h3", {}, repository ? "Send it in, if you like" : "What next"), make("ol", {}, saved, sent), make("h3", {}, `The files (${files.length})`), files.map(shown));
+}
+
+/**
  * The address of the host's page for a new file. Only what RFC 3986 (section 3.4) wants written as a code in a query is: the file
  * is mostly commas and colons.
  *

@@ -1,12 +1,15 @@
-// A draft of a protocol version: a version's text with another number, edited as text; what can be told of its head is told here,
-// and the check tells the rest.
+// A method of one's own by questions, or a draft of a protocol version: a version's text with another number, edited as text; what can be
+// told of its head is told here, and the check tells the rest.
 
-import { button, findingText, make } from "./dom.js";
+import { button, findingText, make, surely } from "./dom.js";
 import { saveText } from "./file.js";
-import { sending } from "./next.js";
+import { MethodForm } from "./method.js";
+import { sending, sendingAll } from "./next.js";
 import { below } from "./places.js";
+import { hashes } from "./review_files.js";
 import { schemaFindings } from "./schema.js";
 import { yamlText } from "./yaml.js";
+import { zipped } from "./zip.js";
 
 /** @typedef {HTMLInputElement | HTMLSelectElement | HTMLTextAreaElement} Control */
 
@@ -15,7 +18,7 @@ const at = (name) => /** @type {HTMLElement} */ (document.getElementById(`form-$
 /** @type {ProtocolRules} */
 const rules = JSON.parse(at("rules").textContent);
 const wanted = new URLSearchParams(window.location.search);
-const KEY = `edgehold/draft/protocol/${wanted.get("protocol") ?? ""}/${wanted.get("version") ?? ""}`, TO_FILL = "say here what is new";
+const KEY = `edgehold/draft/protocol/${wanted.get("protocol") ?? ""}/${wanted.get("version") ?? ""}`, TO_FILL = "say here what is new", QUESTIONS = "questions";
 const HEAD = /^---[ \t]*\r?\n([\s\S]*?^)---[ \t]*(?:\r?\n|$(?![\s\S]))([\s\S]*)$/mu;
 /** @type {Dictionary<Control>} */
 const boxes = {};
@@ -201,23 +204,59 @@ function finish() {
     sending(path, text, rules, "it is the whole draft"));
 }
 
+/** Answers to the questions as one archive of files, with what to do with it. */
+async function writeAll() {
+  const files = await method.files(at("found"));
+  at("next").replaceChildren();
+  if (!files) { return; }
+  const [{ path, text }] = files, archive = `${path.split("/")[1]}.zip`;
+  saveText(zipped(files), archive, "application/zip");
+  say("Saved.");
+  at("next").replaceChildren(sendingAll(files, archive, rules), make("p", {}, button("Go on in the text itself", () => { edit(); boxes.text.value = text; mirror(); keep(); boxes.text.focus(); }, { class: "quiet" }), " The answers stay as they are."));
+}
+
+/** Ask the questions. */
+function ask() {
+  at("editor").hidden = true;
+  method.element.hidden = false;
+  const one = button("Check and save the files", () => { void writeAll(); }, { class: "first" });
+  at("finish").replaceChildren(...(hashes() ? [one] : [make("p", {}, rules.sending.no_hashes)]));
+}
+
+/** Edit a text. */
+function edit() {
+  at("editor").hidden = false;
+  method.element.hidden = true;
+  at("finish").replaceChildren(button("Check and save the file", finish, { class: "first" }));
+}
+
+const method = new MethodForm(rules, say);
+
 function start() {
   at("off").remove();
-  const pick = make("select", {}, make("option", { value: "" }, "choose"), rules.sources.map(({ id, version, title, status }, n) => make("option", { value: n }, status ? `${title} ${version} (${id}, ${status})` : `${title}: a skeleton`)));
-  pick.addEventListener("change", () => { if (pick.value) { from(rules.sources[Number(pick.value)]); } });
+  const pick = make("select", {}, make("option", { value: QUESTIONS }, "questions, for a method of your own"), rules.sources.map(({ id, version, title, status }, n) => make("option", { value: n }, status ? `${title} ${version} (${id}, ${status})` : `${title}: a skeleton`)));
+  pick.addEventListener("change", () => {
+    at("found").replaceChildren();
+    at("next").replaceChildren();
+    if (pick.value === QUESTIONS) { ask(); } else { edit(); from(rules.sources[Number(pick.value)]); }
+  });
   const text = make("textarea", { rows: 30, spellcheck: "false", class: "source" });
   text.addEventListener("input", () => { mirror(); keep(); });
-  at("fields").replaceChildren(
-    labelled("source", "Start from", "What you typed here before is replaced. A retired version is not offered.", pick),
+  const editor = make("div", { id: "form-editor" },
     field("id", "Id", "The same for a new version of a method, another one for a method of its own: lower-case letters, digits and hyphens."),
     field("version", "Version", "MAJOR.MINOR.PATCH: MAJOR when something is computed otherwise, MINOR when something is added, PATCH for wording."),
     field("changes", "What is new", "In a sentence; “first version” for a method of its own."),
     labelled("text", "The file", "Settings between two lines of hyphens, then the method. Every step’s heading begins with an id.", text));
-  at("finish").replaceChildren(button("Check and save the file", finish, { class: "first" }));
+  at("fields").replaceChildren(
+    labelled("source", "Start from", "Questions lead from nothing to a whole set of files. A version’s text is edited as text; a retired version is not offered.", pick), method.element, editor);
+  at("tools").replaceChildren(surely("Throw the answers away", () => { method.forget(); say("Thrown away."); }));
   at("root").hidden = false;
-  const before = kept();
-  const source = rules.sources.findIndex(({ id, version }) => id === wanted.get("protocol") && (!wanted.get("version") || version === wanted.get("version")));
-  if (before) { text.value = before; mirror(); say("Restored what you typed before."); } else if (source >= 0) { pick.value = String(source); from(rules.sources[source]); }
+  const before = kept(), wantedSource = rules.sources.findIndex(({ id, version }) => id === wanted.get("protocol") && (!wanted.get("version") || version === wanted.get("version")));
+  ask();
+  if (wantedSource < 0 && (method.begun || !before)) { return; }
+  pick.value = wantedSource < 0 ? String(rules.sources.length - 1) : String(wantedSource);
+  edit();
+  if (before) { text.value = before; mirror(); say("Restored what you typed before."); } else { from(rules.sources[wantedSource]); }
 }
 
 start();

@@ -115,13 +115,14 @@ export function pathOf(draft, rules) {
  * A folder's name from a title, as aggregator/edgehold/review/drafts.py makes it.
  *
  * @param {string} title
+ * @param {string} otherwise where none is left
  */
-export function nameOf(title) {
+export function nameOf(title, otherwise = "objection") {
   const words = title.normalize("NFKD").replace(/\p{M}/gu, "").toLowerCase().match(/[a-z0-9]+/gu) ?? [];
   let name = words[0] ?? "";
   for (const word of words.slice(1)) {
     if (name.length + 1 + word.length > LONGEST_NAME) { break; }
     name += `-${word}`;
   }
-  return name.slice(0, LONGEST_NAME) || "objection";
+  return name.slice(0, LONGEST_NAME) || otherwise;
 }

@@ -37,6 +37,11 @@ FACTS = """() => {
     + "#choose-form input[role=combobox]:not([src]), "
     + "#choose-rules[type='application/json']:not([src]), script[type=module][src$='/assets/compare/main.js']:empty");
   const ownFilter = element => location.pathname === "/check/" && element.matches("input#code-filter[type=search]:not([src], [name])");
+  // The page that compares a method of one's own, and the style of the page that chooses evidence.
+  const ownMethod = element => location.pathname === "/protocols/compare/" &&
+    element.matches("script[type=module][src$='/assets/form/own_method.js']:empty");
+  const ownEvidence = element => location.pathname === "/results/explore/" &&
+    element.matches("link[rel=stylesheet][href$='/assets/explore/explore.css']");
   const part = document.querySelector("article h2");  // the first line stands before any part of the page
   const before = p => !part || Boolean(p.compareDocumentPosition(part) & Node.DOCUMENT_POSITION_FOLLOWING);
   const links = place => [...document.querySelectorAll(`${place} a[href]`)];
@@ -53,7 +58,7 @@ FACTS = """() => {
       .map(name => `${element.localName} ${name}`)),
     styled: [...document.querySelectorAll("article [style], article style")].map(element => element.outerHTML.slice(0, 80)),
     foreign: [...document.querySelectorAll("iframe, object, embed, foreignObject, base, article :is(script, link, form, img, input)")]
-      .filter(element => ![ownForm, ownPlanner, ownChooser, ownFilter].some(own => own(element)))
+      .filter(element => ![ownForm, ownPlanner, ownChooser, ownFilter, ownMethod, ownEvidence].some(own => own(element)))
       .map(element => element.outerHTML.slice(0, 120)),
     repeatedIds: ids.filter(id => ids.length !== known.size && ids.indexOf(id) !== ids.lastIndexOf(id)),
     unevenTables: [...document.querySelectorAll("table")].filter(t => new Set([...t.rows].map(columns)).size > 1)

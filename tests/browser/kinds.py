@@ -22,7 +22,7 @@ KINDS = {
     "ledger": r"/submissions/",
     "submission": r"/submissions/simulated/steels[^/]+/[^/]+/",
     "protocols": r"/protocols/",
-    "protocol": r"/protocols/[^/]+/",
+    "protocol": r"/protocols/(?!compare/|new/)[^/]+/",
     "older version": r"/protocols/steels[^/]+/1\.0\.0/",
     "changes": r"/protocols/[^/]+/[^/]+/changes/",
     "objections": r"/objections/",

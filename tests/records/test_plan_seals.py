@@ -182,7 +182,7 @@ def test_planned_runs_that_are_not_told_are_counted(tmp_path):
     plan = sealed({"/runs/-": {"order": 3, "block": 2, "blade": "wren.galley", "sharpener": "wren", "tester": "wren"}})
     repository = read(tmp_path, plan, reference(plan))
     assert found(repository) == [("/runs", "order-differs", "warning")]
-    assert repository.findings[0].message == "3 runs were planned, 2 are told"
+    assert repository.findings[0].message == "runs planned: 3; runs reported: 2"
 
 
 def test_an_unsealed_plan_is_held_against_the_runs_too(tmp_path):

@@ -768,6 +768,7 @@ interface CanonicalRun {
   steel: string | null;
   sharpener: string;
   level: string | null;
+  levelPlace: number;
   practice: string | null;
   edgePart: string;
   pair: string | null;

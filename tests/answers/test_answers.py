@@ -33,7 +33,7 @@ def test_the_cases_reach_every_kind_of_answer():
     assert {r["verdict"] for e in expected for r in e["results"]} == {
         "", "better", "worse", "no difference worth having", "different, size undecided", "undecided", "one-sided",
     }  # fmt: skip
-    assert {r["factor"] for e in expected for r in e["results"]} == {"steel", "blade", "sharpener", "practice"}
+    assert {r["factor"] for e in expected for r in e["results"]} == {"steel", "blade", "sharpener", "practice", "level"}
     assert {row["status"] for e in expected for row in e["rows"]} == {"exact", "interval", "left", "right", "missing"}
     methods = " ".join(m for e in expected for m in e["methods"].values())
     for part in ("REML", "likelihood", "assumes", "evening", "two testers", "no usable run"):
@@ -53,6 +53,11 @@ def logs(case: dict, work: float) -> dict[str, list[float]]:
 
 def result(name: str, endpoint: str, factor: str = "sharpener") -> dict:
     return next(r for r in CASES[name]["expected"]["results"] if (r["endpoint"], r["factor"]) == (endpoint, factor))
+
+
+def test_levels_are_compared_in_the_order_in_which_the_protocol_declares_them():
+    told = [(r["first"], r["second"]) for r in CASES["levels-as-declared"]["expected"]["results"] if r["endpoint"] == "early"]
+    assert told == [("stropped", "P240"), ("stropped", "bare"), ("P240", "bare")]
 
 
 def test_without_replicates_the_interval_is_the_assumed_spread_and_students_t():

@@ -127,6 +127,12 @@ def sharpeners() -> dict[str, dict]:
              for i, r in enumerate(pairs(4))],
             changes={"estimand": "same stone and angle"},
         ),
+        "levels-as-declared": case(
+            "Three levels, compared in the order in which the protocol declares them, not by their names.",
+            [r | {"sharpener": "wren", "level": ("stropped", "bare", "P240")[i % 3]} for i, r in enumerate(pairs(6))],
+            changes={"question": {"factor": "level", "text": "Does the finish matter?", "treatment": "finish", "levels": [
+                {"word": word, "text": f"Ends {word}.", "rule": None} for word in ("stropped", "P240", "bare")]}},
+        ),
         "split-run": case("A second tester took over in one run: it is left out.", changed(pairs(3), 1, tester_change_at_work=20)),
         "nobody-to-compare": case("One blade and one sharpener.", [run(forces(0.9, 0.4)) for _ in range(2)]),
     }  # fmt: skip

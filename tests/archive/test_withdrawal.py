@@ -7,6 +7,9 @@ import pytest
 
 from edgehold.archive.folder import ArchiveError, add_build, read_archive, withdraw, write_archive
 from edgehold.archive.withdrawal import Wanted, gap, holds
+from edgehold.pipeline import pool
+from tests.records.builder import make_repository, retraction, second, write_change
+from tests.whole_path.test_record_that_lasts import HANDLE, by_handle
 
 from .builds import build, contents, kept, submission
 
@@ -81,6 +84,15 @@ def test_a_handle_that_is_a_word_takes_nothing_with_it_that_is_not_about_people(
     assert holds("data/runs.csv", b"factor,blade\nx,steel.galley\n", wanted)
     assert not holds("data/runs.csv", b"factor,blade\nx,steelyard.galley\n", wanted)
     assert not holds("results/pool/index.html", b"<p>steel</p>", wanted)
+
+
+def test_every_file_of_real_results_that_names_somebody_or_a_submission_is_seen(tmp_path):
+    root = make_repository(tmp_path, [by_handle("evening-1"), by_handle("evening-2") | {"month": "2026-04"}, second()])
+    write_change(root, 1, retraction(submission="evening-2", by=HANDLE, why="asked"))
+    files = {path.name: path.read_bytes() for path in pool(root).iterdir() if not path.name.endswith(".zip")}
+    for wanted, word in ((Wanted(frozenset(), frozenset({HANDLE})), HANDLE), (Wanted(frozenset({"evening-1"}), frozenset()), "evening-1")):
+        holding = {name for name, content in files.items() if word.encode() in content.lower()}
+        assert len(holding) >= 4 and {name for name, content in files.items() if holds(f"data/{name}", content, wanted)} == holding
 
 
 @pytest.mark.parametrize("path", ["a.csv", "a.json", "a.json.gz", "a.html", "SHA256SUMS.txt"])

@@ -31,7 +31,7 @@ from playwright.sync_api import Browser, sync_playwright
 from tests.browser.chromium import SWITCHES, chromium_path
 
 TABLE = Path(__file__).parent / "PAGES.md"
-PACKED = {".html", ".css", ".js", ".json", ".svg", ".txt", ".xml", ".csv", ".md"}
+PACKED = {".html", ".css", ".js", ".mjs", ".json", ".svg", ".txt", ".xml", ".csv", ".md"}
 LINE = {"offline": False, "latency": 150, "downloadThroughput": 1.6e6 / 8, "uploadThroughput": 0.75e6 / 8}
 WINDOW = {"width": 390, "height": 844}
 TIMES = 5

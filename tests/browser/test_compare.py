@@ -190,3 +190,13 @@ def test_names_of_strangers_stay_names(browser, hostile_site, hostile_facts):
         for thing in levels[:2]:
             assert as_shown(thing["name"]) in as_shown(page.locator("article").inner_text())
         context.close()
+
+
+def test_from_the_first_page_to_a_pair_and_its_citation_in_three_clicks(open_page):
+    page = open_page("/", viewport=NARROW)
+    page.get_by_role("link", name="Look up A or B").first.click()
+    page.get_by_role("link", name="demo-high-speed or demo-plain-carbon?").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("demo-high-speed or demo-plain-carbon?")
+    page.locator("details.cite > summary", has_text="Cite this result").click()
+    expect(page.locator("#cite-bibtex")).to_be_visible()
+    assert "demo-high-speed or demo-plain-carbon" in page.locator("#cite-bibtex").inner_text()

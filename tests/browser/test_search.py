@@ -80,7 +80,7 @@ def test_nothing_of_the_search_is_loaded_before_somebody_searches(open_page):
     loaded = "() => performance.getEntriesByType('resource').map(one => new URL(one.name).pathname)"
     before = page.evaluate(loaded)
     assert before and [path for path in before if re.search(SEARCH, path) or "worker" in path] == []
-    with page.expect_request("**/assets/search/index.json"), page.expect_request("**/assets/search/minisearch.js"):
+    with page.expect_request("**/assets/search/index.json"), page.expect_request("**/assets/vendor/minisearch.mjs"):
         page.get_by_role("textbox", name="Search").click()
     expect(page.locator("#search-said")).to_contain_text("Type a steel")
 

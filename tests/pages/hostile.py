@@ -39,6 +39,7 @@ KEYS = {
     "format",
     "file",
     "factor",
+    "family",
     "pilot",
     "probe",
     "probes",

@@ -18,7 +18,7 @@ from sample import HANDLES, results
 from edgehold.pages.csp import policy
 from edgehold.pages.generate import generate_pages
 from edgehold.pages.links import broken_links
-from edgehold.pages.search_index import PLACE, VENDORED
+from edgehold.pages.search_index import PLACE
 from edgehold.pages.site import PROJECT, build_site
 from edgehold.words import Reason, together
 
@@ -201,14 +201,15 @@ def test_every_page_is_in_the_search_and_a_record_only_once(site: Path) -> None:
 
 
 def test_the_library_of_the_search_is_the_published_one_to_the_byte() -> None:
+    vendored = PROJECT / "site" / "pages" / "assets" / "vendor" / "minisearch.mjs"
     published = PROJECT / "site" / "node_modules" / "minisearch" / "dist" / "es" / "index.js"
     locked = json.loads((PROJECT / "site" / "package-lock.json").read_text(encoding="utf-8"))["packages"]["node_modules/minisearch"][
         "version"
     ]
-    assert VENDORED.read_text(encoding="utf-8").startswith(f"/*! MiniSearch {locked}, ")
+    assert vendored.read_text(encoding="utf-8").startswith(f"/*! MiniSearch {locked}, ")
     if not published.exists():
         pytest.skip("site/node_modules is not installed: make lint-scripts")
-    notice, code = VENDORED.read_bytes().split(b"*/\n", 1)
+    notice, code = vendored.read_bytes().split(b"*/\n", 1)
     assert code == published.read_bytes() and b"Permission is hereby granted" in notice
 
 

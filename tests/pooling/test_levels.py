@@ -111,3 +111,13 @@ def test_a_level_that_has_no_value_leaves_the_row_of_the_other_two():
     found, _ = answer_of(y, labels, np.where(np.array(labels["level"]) == "raw", np.inf, y))
     row = next(row for row in what_matters(found).rows if row.name == "level")
     assert row.levels == 2 and row.typical == pytest.approx(0.9, abs=0.15)
+
+
+def test_levels_are_compared_in_the_order_in_which_they_are_declared():
+    y, labels = pool(words=("P240", "P1000", "stropped"))
+    places = {"P240": 0, "P1000": 1, "stropped": 2}
+    declared = headline(y, y, labels | {"level_place": [places[word] for word in labels["level"]]}, worthwhile=1.25)
+    by_name = headline(y, y, labels, worthwhile=1.25)
+    assert [(one.first, one.second) for one in declared.levels] == [("P240", "P1000"), ("P240", "stropped"), ("P1000", "stropped")]
+    assert by_name.levels[0].first == "P1000"
+    assert declared.levels[0].estimate == pytest.approx(-by_name.levels[0].estimate, abs=1e-9)

@@ -72,7 +72,8 @@ def test_a_kept_build_has_the_data_and_the_pages_that_carry_figures(history):
     kept = {path.removeprefix(old) for path in first.below(old)}
     assert {"index.html", "build.json", "SHA256SUMS", "data/results.json.gz", "data/answers.csv", "data/datapackage.json"} <= kept
     live = {path for path in first.files if path.startswith(("results/", "steels/", "analysts/")) and path.endswith(".html")}
-    assert live and live <= kept
+    assert live and live - {"results/explore/index.html"} <= kept
+    assert not {"results/explore/index.html", "compare/index.html"} & kept, "they show nothing without a script"
     assert not any(path.startswith(("submissions/", "protocols/", "assets/", "data/schemas")) for path in kept)
     assert gzip.decompress(first.files[f"{old}data/results.json.gz"]) == first.files["data/results.json"]
     assert all(first.files[f"{old}{path}"] == first.files[path] for path in kept if path.endswith(".csv"))

@@ -166,7 +166,7 @@ def test_a_pools_page_tells_of_families_and_the_page_of_a_steel_leads_to_its_own
     steel = (built / "build/site/steels/aisi-d2/index.html").read_text(encoding="utf-8")
     assert 'href="../#cold-work-tool"' in steel
     assert 'results/two-sharpeners-rope-v1-measured/#families"' in steel
-    assert "aisi-d2, jis-skd11" in page(built, "steels")
+    assert "Cold-work tool aisi-d2 , jis-skd11" in page(built, "steels")
 
 
 def test_families_stand_in_a_table_of_their_own_and_their_spread_beside_the_others(built):

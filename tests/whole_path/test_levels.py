@@ -8,6 +8,7 @@ import io
 import json
 import re
 from dataclasses import dataclass
+from itertools import combinations
 from pathlib import Path
 
 import numpy as np
@@ -146,7 +147,11 @@ def held_to_truth(results: dict, one: Made) -> None:
     (endpoint,) = pool["endpoints"]
     assert pool["treatment"] == "make" and {told["what"] for told in pool["told_apart"]} >= {"level"}
     pairs = {(a["first"], a["second"]): a for a in endpoint["levels"]}
-    assert len(pairs) == len(one.words) * (len(one.words) - 1) // 2
+    declared = list(combinations(one.words, 2))
+    assert list(pairs) == declared
+    assert {(c["first"], c["second"]) for c in (*endpoint["pairwise"], *pool["curve_comparisons"]) if c["factor"] == "level"} == set(
+        declared
+    )
     for (first, second), answer in pairs.items():
         assert answer["about"] == "levels" and (answer["units_first"], answer["units_second"]) == (TABLES, TABLES)
         assert np.log(answer["result"]["ratio"]) == pytest.approx(one.truth[second] - one.truth[first], abs=0.15)

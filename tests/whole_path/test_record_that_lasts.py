@@ -95,7 +95,7 @@ def test_of_what_was_taken_out_one_line_is_left(tmp_path):
     assert found["removed"] == [{"id": "wren-1", "month": "2026-06", "reason": "privacy"}]
     holding = {path for path in first.parent.parent.rglob("*") if path.is_file() and b"wren-1" in path.read_bytes()}
     assert not (first.parent / "submissions/measured/small-rope/wren-1").exists()
-    assert {path.name for path in holding} <= {"index.html", "results.json", "removed.csv", "search_index.json"}
+    assert {path.name for path in holding} <= {"index.html", "results.json", "removed.csv", "index.json"}
     assert "Taken out" in (first.parent / "submissions/index.html").read_text()
 
 

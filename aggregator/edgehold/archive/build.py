@@ -12,6 +12,8 @@ from edgehold.errors import InputError
 
 SUMS = "SHA256SUMS"
 FACTS = "build.json"
+READABLE = frozenset({"html", "csv", "json", "gz", "txt", "md", "ipynb", "Rmd"})
+"""Kinds of files that can be looked into when something must be taken out; a build has no other."""
 LENGTH = 12  # letters of the hash in an address: 48 bits, which nobody meets twice by chance among some thousands of builds
 UNDATED = "undated"
 NAME = re.compile(rf"(?:[0-9]{{4}}-[0-9]{{2}}|{UNDATED})-[0-9a-f]{{{LENGTH}}}")
@@ -60,11 +62,14 @@ def make_build(facts: Facts, files: Mapping[str, bytes]) -> Build:
     Raises
     ------
     InputError
-        A path is none that an address can have, or is one of the two that are made here.
+        A path is none that an address can have, or is one of the two that are made here; or a file is of a kind that nobody could look
+        into when something must be taken out of it.
     """
     for path in files:
         if not PATH.fullmatch(path) or ".." in path or path in (SUMS, FACTS):
             raise InputError(f"got the path {path!r} for a file of a build, wanted letters, digits, full stops, hyphens and slashes")
+        if path.rpartition(".")[2] not in READABLE:
+            raise InputError(f"got {path!r} for a file of a build, wanted one of the kinds {', '.join(sorted(READABLE))}")
     whole = {**files, FACTS: facts_json(facts)}
     sums = sums_of(whole)
     return Build(build_name(facts.month, sums), facts, whole | {SUMS: sums})

@@ -23,10 +23,11 @@ RESULTS = "data/results.json.gz"
 PAGE = Path(__file__).with_name("gap.html")
 PERSON_COLUMNS = frozenset(
     {
-        "submitted_by", "people", "sharpener", "hand", "tester", "by", "coder", "person", "handle", "blade", "batch", "lot", "pack",
-        "guessed_sharpener", "guessed_blade",
+        *("submitted_by", "people", "person", "handle", "by", "coder", "sharpener", "tester", "hand", "guessed_sharpener"),
+        *("blade", "guessed_blade", "batch", "lot", "reading_lot", "instrument", "pack", "segment", "key"),
     }
-)  # fmt: skip
+)
+"""Columns of tables, and members of the results, that hold handles, or keys that begin with one."""
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ from edgehold.numerics.arrays import Array
 from edgehold.numerics.attempt import NotFitted, attempt, open_limits
 from edgehold.numerics.isotonic import decreasing_fit
 from edgehold.records.canonical import CanonicalRun, LoadedSubmission, PoolKey, Repository, pool_key
+from edgehold.records.levels import place_of
 from edgehold.records.model.protocol import EndpointRule, Protocol
 from edgehold.records.pairs import pair_label
 from edgehold.words import Reason
@@ -88,6 +89,7 @@ class _About(Moderators):
     edge_part: str
     pair: str | None
     level: str | None
+    level_place: int
 
 
 def _run_rows(
@@ -109,6 +111,7 @@ def _run_rows(
         "edge_part": run.edge_part,
         "pair": pair_of(run, protocol),
         "level": run.level,
+        "level_place": place_of(protocol, run.level),
     }
     for rule in protocol.endpoints:
         found, relative = _attempted_endpoint(submission, run, protocol, rule, attempted, usual)
@@ -236,6 +239,7 @@ def _run_points(submission: LoadedSubmission, run: CanonicalRun, protocol: Proto
             limit=k.limit,
             raw=k.mean,
             level=run.level,
+            level_place=place_of(protocol, run.level),
         )
 
 

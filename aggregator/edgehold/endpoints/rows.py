@@ -33,6 +33,7 @@ class EndpointRow:
     angle_deg : stated edge angle per side, mean of the two sides; None when not known.
     edge_part : ``whole``, ``heel``, ``middle`` or ``tip``.
     level : which of the protocol's levels; None where it has none or the run is of none.
+    level_place : its place among them, as the protocol declares them.
     pair : label of the two runs that were cut in turn, by the ids of both, or the run's own where it was cut alone in a protocol that cuts
         edges in turn; None in any other.
     coil_position_m, humidity_percent : metres from the outer end of the coil, and relative humidity; None when not known.
@@ -81,6 +82,7 @@ class EndpointRow:
     edge_part: str = "whole"
     pair: str | None = None
     level: str | None = None
+    level_place: int = 0
     coil_position_m: float | None = None
     humidity_percent: float | None = None
     blinded: bool | None = None
@@ -111,7 +113,7 @@ class CurvePoint:
     limit : None, or ``below`` / ``above`` when a repeat was below the resolution / over the end of the scale. It
         speaks of the reading: where lower readings are keener, ``below`` makes ``keenness`` a lower bound.
     raw : arithmetic mean of the repeats in the reading's canonical unit.
-    level : of the run; None where the protocol compares none, or the run is of none.
+    level, level_place : of the run; None where the protocol compares none, or the run is of none.
     """
 
     pool: PoolKey
@@ -130,3 +132,4 @@ class CurvePoint:
     limit: str | None
     raw: float
     level: str | None = None
+    level_place: int = 0

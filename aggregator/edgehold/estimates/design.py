@@ -138,9 +138,10 @@ def questions_left_open(rows: list[EndpointRow], used: list[EndpointRow], why: s
 
 
 def _pairs(rows: list[EndpointRow]) -> Iterator[tuple[str, tuple[str, str]]]:
-    """Factor and the two that are compared."""
+    """Factor and the two that are compared: levels in the order in which the protocol declares them, all else by name."""
     for factor, (_, arm_of) in ARMS.items():
-        arms = sorted({arm for arm in map(arm_of, rows) if arm is not None})
+        place = {arm: row.level_place if factor == "level" else 0 for row in rows if (arm := arm_of(row)) is not None}
+        arms = [arm for _, arm in sorted((at, arm) for arm, at in place.items())]
         if factor == "practice":
             arms = arms[::-1]  # practised first
         yield from ((factor, pair) for pair in combinations(arms, 2))

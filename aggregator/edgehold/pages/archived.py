@@ -24,6 +24,8 @@ from .page import Page, render
 
 CARRYING = ("/results/", "/compare/", "/steels/", "/analysts/")
 """Below these addresses stand figures."""
+TOOLS = frozenset({addresses.COMPARE, addresses.EXPLORER})
+"""Pages that show nothing without their scripts: they choose and redraw, and what they show is kept as pages and data of its own."""
 COVER = "index.html"
 PACKED = "results.json"
 """The one file that is kept packed: ten times as large as all pages of a pool together."""
@@ -34,7 +36,7 @@ BASE = Path(__file__).parent / "templates" / "archived.css"
 
 def carries_figures(page: Page) -> bool:
     """Whether a page belongs into the archive."""
-    return page.address.startswith(CARRYING) and page.address != addresses.EXPLORER  # which has none without its script
+    return page.address.startswith(CARRYING) and page.address not in TOOLS
 
 
 def archived_files(pages: Iterable[Page], data: Mapping[str, bytes], results: Results, style: bytes) -> dict[str, bytes]:

@@ -74,8 +74,9 @@ def practice(pool: Pool) -> list[tuple[EndpointResult, Answer]]:
 
 
 def pairs(pool: Pool, factor: str) -> list[tuple[str, str]]:
-    """Every pair of steels, or of levels, met at some endpoint, by name."""
-    return sorted({(c.first, c.second) for e in pool.endpoints for c in _answers(e, factor)})
+    """Every pair of steels met at some endpoint, by name, or of levels, in the order in which the protocol declares them."""
+    met = dict.fromkeys((c.first, c.second) for e in pool.endpoints for c in _answers(e, factor))
+    return list(met) if factor == "level" else sorted(met)
 
 
 def by_studies(pool: Pool, factor: str, first: str, second: str) -> list[tuple[EndpointResult, Comparison]]:

@@ -156,6 +156,7 @@ def cite_block(cited: Cited, page: Page) -> Markup:
         forms=_forms(citation(cited, page.title, page.address, page.simulated)),
         heading=Reason("citing.heading"),
         says=_says(cited),
+        kept=f"/archive/{cited.build}{page.address}" if cited.build else "",
         number="",
     )
 
@@ -179,4 +180,4 @@ def _says(cited: Cited) -> str:
 def cite_build(cited: Cited, number: int) -> Markup:
     """The same for a whole build, on the page that lists them."""
     made = citation(cited, Reason("citing.build_title"), "/")
-    return render("_cite.html", forms=_forms(made), heading=Reason("citing.heading_build"), says="", number=number)
+    return render("_cite.html", forms=_forms(made), heading=Reason("citing.heading_build"), says="", kept="", number=number)

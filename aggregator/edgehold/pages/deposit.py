@@ -24,7 +24,7 @@ def deposit_files(results: Results, data: Mapping[str, bytes], sources: Mapping[
     Parameters
     ----------
     results : what was found.
-    data : files with figures, by name.
+    data : files with figures, by name; one that only packs the others is left out.
     sources : files of the repository, by path.
     base_url : address of the published site; empty where it has none.
     title : what the whole is called.
@@ -41,7 +41,9 @@ def deposit_files(results: Results, data: Mapping[str, bytes], sources: Mapping[
         "submissions": str(len(results.submissions)),
         "measured": str(sum(s.origin == "measured" for s in results.submissions)),
     }
-    files = {f"data/{name}": content for name, content in data.items()} | {f"repository/{path}": c for path, c in sources.items()}
+    files = {f"data/{name}": content for name, content in data.items() if not name.endswith(".zip")} | {
+        f"repository/{path}": c for path, c in sources.items()
+    }
     files |= {
         "README.txt": Template(README.read_text(encoding="utf-8")).substitute(told).encode(),
         METADATA: (structured.all_data(results, tuple(sorted(data)), cited) + "\n").encode(),

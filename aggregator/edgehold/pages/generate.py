@@ -27,7 +27,7 @@ from .steel_pages import steel_pages
 from .submission_pages import submission_pages
 from .tonight_pages import Forms, tonight_pages
 
-UNCITED = ("/results/", "/steels/", "/compare/", "/results/log/", "/analysts/", addresses.EXPLORER)
+UNCITED = frozenset({"/results/", "/steels/", "/results/log/", "/analysts/"})
 """Pages that lead to figures and are none that somebody cites."""
 
 

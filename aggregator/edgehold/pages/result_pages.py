@@ -169,7 +169,7 @@ def _sharpening(pool: Pool, log: str) -> Page:
 
 def _levels(pool: Pool, log: str) -> Page:
     compared = choose.pairs(pool, "level")
-    words = sorted({word for pair in compared for word in pair})
+    words = list(dict.fromkeys(word for pair in compared for word in pair))
     html = render("levels.html", pool=pool, log=log, words=words, pairs=[_of_pair(pool, "level", *pair) for pair in compared])
     return Page(
         addresses.levels(pool),

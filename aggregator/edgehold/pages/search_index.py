@@ -11,7 +11,6 @@ import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass
 from html.parser import HTMLParser
-from pathlib import Path
 
 from edgehold.results.model.results import Results
 from edgehold.words import Reason
@@ -22,8 +21,6 @@ from .safe_text import visible
 from .tonight_pages import Forms
 
 PLACE = "assets/search/index.json"
-LIBRARY = "assets/search/minisearch.js"
-VENDORED = Path(__file__).with_name("vendored") / "minisearch.js"
 
 WEIGHTS = {"steel": 4.0, "two": 2.0, "method": 1.3, "form": 0.9, "sheet": 0.7, "code": 0.9}
 """What of several things with the same words comes first: the steel before its pairs, the method before its forms."""

@@ -116,10 +116,9 @@ def build_site(
         finished = files_of(cited_pages(pages, results, names, cited, archive.builds if archive else ()))
         examples = {example_name(*key): example_json(rules) for key, rules in (forms or {}).items()}
         files = {sheet_name(*key, kind): data for key, (_, kinds) in drawn.items() for kind, data in kinds.items()}
-        untested = search_index.untested(results, forms or {})
-        config.plugins["edgehold"] = _Generated(
-            finished, downloads | examples | files | evidence_files(results), results, base_url, [*untested]
-        )
+        untested = [*search_index.untested(results, forms or {})]
+        downloads = downloads | examples | files | evidence_files(results)
+        config.plugins["edgehold"] = _Generated(finished, downloads, results, base_url, untested)
         build(config)
     (target / "sitemap.xml.gz").unlink(missing_ok=True)  # holds the time it was made
     if archive is not None:
@@ -220,7 +219,6 @@ class _Generated(BasePlugin[LegacyConfig]):  # type: ignore[no-untyped-call]  # 
             files.append(File.generated(config, path, content=page))
         for name, data in sorted(self._downloads.items()):
             files.append(File.generated(config, download_path(name), content=data))
-        files.append(File.generated(config, search_index.LIBRARY, abs_src_path=str(search_index.VENDORED)))
         files.append(File.generated(config, FEED, content=self._feed))
         return files
 

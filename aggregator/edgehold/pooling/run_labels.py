@@ -7,7 +7,19 @@ from edgehold.endpoints.rows import EndpointRow
 
 def labels_of(rows: list[EndpointRow]) -> dict[str, list[object]]:
     """Labels of runs as ``runs_model`` takes them."""
-    plain = ("steel", "blade", "batch", "sharpener", "tester", "submission", "own_sharpening", "sharpening", "edge_part", "level")
+    plain = (
+        "steel",
+        "blade",
+        "batch",
+        "sharpener",
+        "tester",
+        "submission",
+        "own_sharpening",
+        "sharpening",
+        "edge_part",
+        "level",
+        "level_place",
+    )
     labels: dict[str, list[object]] = {name: [getattr(row, name) for row in rows] for name in plain}
     labels["version"] = [row.version.rpartition(".")[0] for row in rows]  # MAJOR.MINOR: a PATCH changes words only
     return labels

@@ -64,6 +64,11 @@ def level_of(protocol: Protocol, run: Run, edge: EdgeOfRun) -> str | None:
     return judged(protocol.question.levels, run.level, edge).level if protocol.question.levels else None
 
 
+def place_of(protocol: Protocol, word: str | None) -> int:
+    """The place of a level among those that the protocol declares, from 0; 0 of none."""
+    return next((place for place, level in enumerate(protocol.question.levels) if level.word == word), 0)
+
+
 def edge_of(record: Submission, run: Run) -> EdgeOfRun:
     """What a file records of the edge of one of its runs."""
     preparation = next((one for one in record.preparations if one.id == run.preparation), None)

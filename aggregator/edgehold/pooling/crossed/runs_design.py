@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import cast
 
 import numpy as np
 import numpy.typing as npt
@@ -17,7 +18,7 @@ from edgehold.pooling.random_terms import LARGEST_LEVELS
 from edgehold.words import Reason
 
 NEEDED = ("steel", "blade", "sharpener", "tester", "submission")
-OPTIONAL = ("batch", "version", "own_sharpening", "sharpening", "lot", "evening", "pair", "edge_part", "level")
+OPTIONAL = ("batch", "version", "own_sharpening", "sharpening", "lot", "evening", "pair", "edge_part", "level", "level_place")
 SAME_COLUMN = 1e-8  # length that a column of unit length keeps beside those before it, below which it is a combination of them
 OWN = "own sharpening"
 EDGE_PART = "part of the edge"
@@ -42,6 +43,7 @@ class Runs:
     pair : (n,) text, which two runs were cut in turn; None where none were.
     edge_part : (n,) text, which part of the edge; None where not given.
     level : (n,) which level of the treatment that is compared, or None where a run is of none; None where fewer than two are met.
+    level_order : levels as they are declared.
     """
 
     low: Array
@@ -61,6 +63,7 @@ class Runs:
     pair: Texts | None = None
     edge_part: Texts | None = None
     level: npt.NDArray[np.object_] | None = None
+    level_order: tuple[str, ...] = ()
 
     @property
     def one_sided(self) -> Bools:
@@ -80,8 +83,9 @@ class Runs:
 
     @property
     def levels(self) -> tuple[str, ...]:
-        """The levels met, sorted."""
-        return () if self.level is None else tuple(sorted({str(one) for one in self.level if one is not None}))
+        """The levels met, in the order in which they are declared."""
+        met = set() if self.level is None else {one for one in self.level if one is not None}
+        return tuple(word for word in self.level_order if word in met)
 
     @property
     def level_text(self) -> Texts | None:
@@ -121,6 +125,7 @@ class Runs:
             pair=None if self.pair is None else self.pair[rows],
             edge_part=None if self.edge_part is None else self.edge_part[rows],
             level=None if self.level is None else self.level[rows],
+            level_order=self.level_order,
         )
 
 
@@ -165,8 +170,8 @@ def checked_runs(low: ArrayLike, high: ArrayLike, labels: Mapping[str, Labels]) 
     labels : by factor, one label a run: ``steel`` and ``batch`` (None where not known), ``blade``, ``sharpener``, ``tester``,
         ``submission``; and where there are any ``version`` (MINOR, such as "1.2"), ``own_sharpening`` (bool; else sharpener
         and tester being the same), ``sharpening`` ("novice", anything else for practised, None where not known),
-        ``pair`` (of runs cut in turn, within the submission; None for a run cut alone), ``edge_part`` and ``level`` (of a
-        treatment; None for a run of none).
+        ``pair`` (of runs cut in turn, within the submission; None for a run cut alone), ``edge_part``, ``level`` (of a
+        treatment; None for a run of none) and ``level_place`` (its place among those declared; else they go by name).
 
     Raises
     ------
@@ -205,6 +210,7 @@ def checked_runs(low: ArrayLike, high: ArrayLike, labels: Mapping[str, Labels]) 
         pair=_pairs(columns.get("pair"), text["submission"]),
         edge_part=None if "edge_part" not in columns else np.array([str(v) for v in columns["edge_part"]], dtype=str),
         level=_levels(columns.get(LEVEL)),
+        level_order=_order(columns.get(LEVEL, []), columns.get("level_place", [0] * n)),
         **text,
     )
 
@@ -218,6 +224,12 @@ def _levels(values: list[object] | None) -> npt.NDArray[np.object_] | None:
     if values is None or len({value for value in values if value is not None}) < 2:
         return None
     return np.array([None if value is None else str(value) for value in values], dtype=object)
+
+
+def _order(values: list[object], places: list[object]) -> tuple[str, ...]:
+    """Levels by their places, those of one place by name."""
+    place = {str(value): cast(int, at) for value, at in zip(values, places, strict=False) if value is not None}
+    return tuple(sorted(place, key=lambda word: (place[word], word)))
 
 
 def _batches(values: list[object], blade: list[object]) -> Texts | None:

@@ -24,7 +24,7 @@ from edgehold.pooling.spread_priors import STEEL
 from edgehold.records.canonical import PoolKey
 
 from .joint import JointModel, Readings, joint_model
-from .pairs import CurvePair, curve_pairs, name_of
+from .pairs import CurvePair, curve_pairs, name_of, names_of
 from .references import References
 
 LEAST_SUBMISSIONS = 2  # a curve from one submission is that submission's own
@@ -222,7 +222,7 @@ def curves_of(
     """
     factor = factor_of(points)
     told, start = _told(points, checkpoints, factor), starting_keenness(points).get(points[0].pool, 0.0)
-    names = sorted({name_of(point, factor) for point in told})
+    names = names_of(told, factor)
     reason = fit if isinstance(fit, str) else fit.reason if fit.state != "fitted" else ""
     if asked is None or isinstance(fit, str) or reason:
         curves = tuple(MeanCurve(points[0].pool, factor, name, (), reason) for name in names)

@@ -84,12 +84,19 @@ def name_of(point: CurvePoint, factor: str) -> str:
     return (point.level if factor == LEVEL else point.steel) or ""
 
 
+def names_of(points: Sequence[CurvePoint], factor: str) -> list[str]:
+    """Steels by name, or levels in the order in which the protocol declares them."""
+    place = {name_of(point, factor): point.level_place if factor == LEVEL else 0 for point in points}
+    return sorted((name for name in place if name), key=lambda name: (place[name], name))
+
+
 def _pairs(points: Sequence[CurvePoint], factor: str) -> list[tuple[str, str]]:
     names: dict[str, set[str]] = {}
     for point in points:
         if name_of(point, factor):
             names.setdefault(point.submission, set()).add(name_of(point, factor))
-    return sorted({pair for own in names.values() for pair in combinations(sorted(own), 2)})
+    met = {frozenset(pair) for own in names.values() for pair in combinations(own, 2)}
+    return [pair for pair in combinations(names_of(points, factor), 2) if frozenset(pair) in met]
 
 
 def _pair(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Literal
 
 from edgehold.numerics.interval import Interval
@@ -54,6 +54,7 @@ def answers(
     pairwise: Mapping[tuple[str, str, str], Comparison],
     crossed: CrossedResult | None,
     network: NetworkResult | None,
+    levels: Sequence[str] = (),
 ) -> tuple[Answer, ...]:
     """Every comparison: pairs of steels, practised against novice sharpeners, pairs of levels, by factor and names.
 
@@ -63,6 +64,7 @@ def answers(
     rule, unit : the endpoint and the unit of work, for the sentences.
     pairwise : comparisons by studies, by factor and names.
     crossed, network : the other methods' results.
+    levels : words of the treatment's levels in the order in which the protocol declares them, in which their pairs then stand.
     """
     if found is None:
         return ()
@@ -73,7 +75,10 @@ def answers(
         )
         for one in found.headline.answers
     }
-    return tuple(answer for _, answer in sorted(made.items()))
+    place = {word: n for n, word in enumerate(levels)}
+    return tuple(
+        answer for key, answer in sorted(made.items(), key=lambda one: (one[0][0], *(place.get(name, 0) for name in one[0][1:]), one[0]))
+    )
 
 
 def _answer(found: Answered, one: Found, opening: str, rule: EndpointRule, methods: list[MethodLine]) -> Answer:

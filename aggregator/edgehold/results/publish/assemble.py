@@ -355,7 +355,7 @@ def _endpoint(
         )
     answered = found.answers.get((key, rule.id))
     by_names: dict[tuple[str, str, str], Comparison] = {(c.factor, c.first, c.second): c for c in pairwise}
-    told = answers(answered, rule, protocol.work.unit, by_names, crossed, network)
+    told = answers(answered, rule, protocol.work.unit, by_names, crossed, network, [level.word for level in protocol.question.levels])
     practice = next((one for one in told if one.factor == "practice"), None)
     probes = found.probes.get((key, rule.id), ())
     return EndpointResult(

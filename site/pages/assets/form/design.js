@@ -35,6 +35,9 @@ export const ARMS = {
   level: ["level", ({ run }) => run.level],
 };
 
+/** The place of a level among those that the protocol declares. @type {(rows: EndpointRow[], level: string | null) => number} */
+const place = (rows, level) => rows.find(({ run }) => run.level === level)?.run.levelPlace ?? 0;
+
 /** @type {<T extends string>(values: T[]) => T[]} */
 const distinct = (values) => [...new Set(values)].sort((a, b) => (a < b ? -1 : a > b ? 1 : 0));
 
@@ -139,6 +142,7 @@ export function questions(rows, used, model, words) {
   return Object.entries(ARMS).flatMap(([factor, [columns, armOf]]) => {
     const arms = distinct(rows.map(armOf).filter((arm) => arm !== null));
     if (factor === "practice") { arms.reverse(); }
+    if (factor === "level") { arms.sort((a, b) => place(rows, a) - place(rows, b)); }
     return combinations(arms, 2).map((pair) => question(factor, columns, armOf, pair, used, model, words));
   });
 }

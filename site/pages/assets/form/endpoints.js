@@ -53,7 +53,7 @@ export function canonicalRuns(submission, rules) {
   const runs = entries(submission.runs).flatMap((/** @type {RunFile} */ run) => {
     const preparation = preparations.get(run.preparation);
     if (!preparation?.blade || !preparation.sharpener || !run.tester) { return []; }
-    const readings = readingsOf(run, rules);
+    const readings = readingsOf(run, rules), level = levels.length ? levelOf(judged(levels, submission, run, facts)) : null;
     if (readings === null) { unread.push(run.id); }
     return [{
       ...run,
@@ -61,7 +61,8 @@ export function canonicalRuns(submission, rules) {
       blade: preparation.blade,
       steel: steelOf(blades.get(preparation.blade), submission.origin, rules),
       sharpener: byCondition && preparation.sharpener !== "factory" ? String(preparation.sharpener) : edgeBy(preparation),
-      level: levels.length ? levelOf(judged(levels, submission, run, facts)) : null,
+      level,
+      levelPlace: Math.max(0, levels.findIndex(({ word }) => word === level)),
       practice: preparation.condition ? null : people.get(preparation.sharpener)?.sharpening ?? null,
       edgePart: preparation.edge_part ?? "whole",
       pair: rules.protocol.design?.side_by_side ? [...new Set([run.id, run.partner || run.id])].sort().join(" and ") : null,

@@ -13,7 +13,7 @@ const opened = /** @type {HTMLInputElement} */ (document.getElementById("__searc
 export async function start() {
   say(said.dataset.loading);
   try {
-    const [{ default: Library }, answer] = await Promise.all([import(new URL("minisearch.js", here).href), fetch(new URL("index.json", here))]);
+    const [{ default: Library }, answer] = await Promise.all([import(new URL("../vendor/minisearch.mjs", here).href), fetch(new URL("index.json", here))]);
     if (!answer.ok) { throw new Error(String(answer.status)); }
     const find = finder(Library, await answer.json());
     field.addEventListener("input", () => show(find(field.value)));

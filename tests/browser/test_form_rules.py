@@ -10,9 +10,12 @@ from urllib.parse import parse_qs, urlsplit
 import pytest
 import yaml
 
+from edgehold.forms.answer import answer_rules
 from edgehold.forms.layout import worked_example
 from edgehold.forms.submission import LONGEST_LINK
 from edgehold.records.model.protocol import Protocol
+from edgehold.records.registers import load_steels
+from tests.answers.cases import nothing_published
 from tests.forms.corpus import FRONTS, REFUSED, cases, program_findings, rules_of
 from tests.records.builder import REMOVED, TODAY, changed
 from tests.words.says import says
@@ -189,19 +192,26 @@ def test_a_question_about_commas_can_be_answered_either_way(page):
 STEPS = """async ({ record, rules }) => {
   const { steps } = await import("/assets/form/next.js");
   const shown = await steps(record, rules);
-  return { text: shown.textContent, links: [...shown.querySelectorAll("a")].map(link => link.href) };
+  return { text: shown.textContent, links: [...shown.querySelectorAll("a:not(details a)")].map(link => link.href) };
 }"""
+
+
+def all_rules() -> dict:
+    """The rules of a form with those of its answer and card, as its page has them."""
+    rules = rules_of("small-rope")
+    record = Protocol.model_validate_json(json.dumps(FRONTS["small-rope"]))
+    return rules | answer_rules(record, nothing_published(), load_steels()) | {"ask": ""}
 
 
 @pytest.fixture
 def sent(page):
     """What the form says of sending a record, and where its links lead, with somewhere to send it to."""
-    rules = rules_of("small-rope") | {"repository_url": "https://code.example/edgehold"}
+    rules = all_rules() | {"repository_url": "https://code.example/edgehold"}
     return lambda record: page.evaluate(STEPS, {"record": record, "rules": rules})
 
 
 def test_without_somewhere_to_go_no_link_is_offered_and_the_block_is(page):
-    rules = rules_of("small-rope")
+    rules = all_rules()
     nowhere = page.evaluate(STEPS, {"record": rules["example"], "rules": rules})
     assert nowhere["links"] == [] and says(nowhere["text"], "sending.nowhere") and says(nowhere["text"], "sending.block_kept")
 

@@ -16,6 +16,7 @@ def protocol_text(**changes: object) -> str:
     text = (ROOT / "protocols" / "two-sharpeners-rope" / "1.0.0.md").read_text(encoding="utf-8")
     _, front, body = text.split("---\n", 2)
     data = yaml.safe_load(front) | {"figures": [], "version": "1.0.0"} | changes
+    data["needs"] = [need | ({"where": "cheap"} if need["where"] == "made" else {}) for need in data.get("needs", [])]  # else it needs a drawing
     headings = [line for line in body.splitlines() if line.startswith("#")]
     body = "".join(f"\n{line}\n\nAs the settings have it.\n" for line in headings) if changes else body
     return f"---\n{yaml.safe_dump(data, sort_keys=False, allow_unicode=True)}---\n{body}"

@@ -60,7 +60,7 @@ def test_nothing_of_a_struck_objection_is_left_in_any_file(build):
     left = {(path.name, word) for path in files for word in STRUCK if word.encode() in path.read_bytes()}
     assert left == set()
     assert "It speaks of a person." in read(build, "site/objections/small-rope/001/index.html")
-    assert "wet handle" in read(build, "site/search/search_index.json")  # what is not struck can be found
+    assert "wet handle" in read(build, "site/assets/search/index.json")  # what is not struck can be found
 
 
 def test_the_closed_version_has_no_form_no_sheet_and_no_rules_and_the_cured_one_has_them(build):

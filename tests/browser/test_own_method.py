@@ -85,7 +85,7 @@ def test_with_the_keyboard_on_a_telephone_a_method_from_the_form_stands_beside_a
     [
         ("no head", "begins with its settings between two lines of hyphens"),
         ("---\na: [1\n---\nb\n", "The settings are no YAML"),
-        ("---\nformat: protocol/1.4.0\n---\nb\n", "A field that has to be there is missing"),
+        ("---\nformat: protocol/1.4.0\n---\nb\n", "A field that the format requires is empty or absent"),
         ("---\n- 1\n---\nb\n", "an object with named fields"),
     ],
 )

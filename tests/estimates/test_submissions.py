@@ -335,7 +335,7 @@ def test_an_arm_that_never_wore_out_gives_a_bound(long, kind, first):
     other = [2.0, 2.2, 2.1] if long == "a" else [(3.0, INF)] * 3
     found = contrast(estimated(lives([*first, *other], blade=list("aaabbb")))[0], "blade", "a", "b")
     assert found.estimate is None and found.interval is None
-    assert found.reason == f"every run of {long} is censored: only a bound can be given"
+    assert found.reason == f"no run of {long} has an exact value, so only a bound can be given"
     assert found.bound.kind == kind
     assert found.verdict.kind == "one-sided"
     assert abs(found.bound.ratio) < 0.9  # the limits of the censored lives lie 0.9 above the mean of the others

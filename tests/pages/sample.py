@@ -161,7 +161,7 @@ def endpoint(name: str, role: str, primary: bool, submissions: int) -> EndpointR
         crossed=analyses.crossed(fitted=fitted, split_told=name == "late") if submissions else None,
         network=analyses.network(fitted=fitted) if pooled else None,
         probes=analyses.probes(name) if pooled else (),
-        probes_sentence="0 of 1 probes found something, 1/20 by chance." if pooled else "",
+        probes_sentence="The one probe finds nothing, 1/20 by chance." if pooled else "",
     )
 
 

@@ -140,7 +140,7 @@ def test_a_probe_is_told_wherever_it_was_asked_with_what_it_does_not_show():
     rows = re.findall(r'<tr><th scope="row"><a href="([^"]*)#probe-lot-0">', thread)
     assert len(rows) == 6  # three endpoints of two pools
     assert all(row.startswith("../../../results/steels-rope-v1-") for row in rows)
-    assert "What it does not show: Other media." in told and "0 of 1 probes found something, 1/20 by chance." in told
+    assert "What it does not show: Other media." in told and "The one probe finds nothing, 1/20 by chance." in told
     assert "too little" in told  # of lot-1
     assert {"../../../data/probes.csv", "../../../data/runs.csv"} <= links(thread)
 

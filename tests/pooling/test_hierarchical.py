@@ -272,7 +272,7 @@ def test_a_coefficient_that_only_one_sided_responses_know_is_not_fitted_with_its
 
 def test_no_more_responses_than_coefficients_are_not_fitted_with_the_reason():
     fit = hierarchical([1.0, 2.0], [[1, 0], [0, 1]], {"who": ["a", "a"]}, PRIORS)
-    assert fit.state == "not fitted" and fit.reason == "2 values for 2 means: nothing is left over from which to judge how runs spread"
+    assert fit.state == "not fitted" and fit.reason == "values: 2; means: 2; nothing is left over from which to judge how runs spread"
 
 
 def test_with_known_variances_one_response_is_an_answer():

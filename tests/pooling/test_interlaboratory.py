@@ -105,8 +105,8 @@ def test_with_three_persons_h_flags_nobody():
     result = one({"a": [1.0, 1.1], "b": [1.0, 1.1], "c": [50.0, 50.1]})
     assert max(np.abs(result.h)) == pytest.approx(2 / np.sqrt(3)) == pytest.approx(1.155, abs=5e-4)
     assert result.h_critical == {} and not [flag for flag in result.flags if flag.statistic == "h"]
-    assert result.reasons["h_critical"] == "3 persons: h cannot flag anybody below 4"
-    assert result.reasons["grubbs"] == "3 persons: tested from 6"
+    assert result.reasons["h_critical"] == "persons: 3; h cannot flag anybody below 4"
+    assert result.reasons["grubbs"] == "persons: 3; tested from 6"
 
 
 def test_a_gross_spread_is_flagged_and_kept():

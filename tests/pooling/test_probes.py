@@ -141,9 +141,9 @@ def test_too_little_is_said_with_what_is_wanted():
     rows = evenings(np.random.default_rng(1), people=2, nights=1)
     answer = ask(rows, "run-order")
     assert answer.state == "too little"
-    assert answer.reason == "it varies among 8 runs of 2 submissions; 12 runs of 3 submissions are wanted"
+    assert answer.reason == "it varies among 8 runs of 2 submissions; 12 runs of 3 submissions are needed"
     assert ask(rows, "later-evening").reason == "it is the same in all runs that could be compared"
-    assert ask(rows, "humidity").reason == "it is known of no run"
+    assert ask(rows, "humidity").reason == "it is not known for any run"
 
 
 def test_a_moderator_that_goes_with_the_people_cannot_be_told():
@@ -403,7 +403,7 @@ def test_relative_life_is_held_against_absolute_life_by_steel_and_else_by_practi
     answer = ask(alone, "relative-life")
     assert answer.pair[0] == "the edge of a practised sharpener"
     assert answer.result.interval.low <= 0.4 <= answer.result.interval.high
-    assert ask(evenings(rng), "relative-life").reason == "it is known of no run"
+    assert ask(evenings(rng), "relative-life").reason == "it is not known for any run"
 
 
 def test_guesses_are_counted_and_right_ones_held_against_wrong_ones():
@@ -420,7 +420,7 @@ def test_guesses_are_counted_and_right_ones_held_against_wrong_ones():
     answer = told.found
     assert answer.result.interval.low <= 0.3 <= answer.result.interval.high
     assert answer.p < 0.01
-    assert told.remark == f"{sum(right.values())} of 48 guesses were right; luck alone would give 24"
+    assert told.remark == f"right guesses: {sum(right.values())} of 48; luck alone would give 24"
     assert luck_of_guesses(changed(rows, blinded=lambda row: False)) == ""
 
 

@@ -142,7 +142,7 @@ def test_two_fifths_known_to_one_side_only_is_not_fitted_and_says_how_many():
     high = np.where(np.arange(len(y)) < 12, np.inf, y)
     model = runs_model(y, high, labels)
     assert (model.state, model.runs, model.one_sided, model.variances) == ("not fitted", 30, 12, {})
-    assert model.reason.startswith("12 of 30 runs are known to one side only")
+    assert model.reason.startswith("known to one side only: 12 of 30 runs")
     assert all(one.result is None for one in model.steels)
 
 

@@ -73,7 +73,7 @@ def test_below_ten_studies_there_is_a_reason_and_no_number_unless_told():
 
 def test_three_studies_are_too_few_even_when_told():
     test = small_study_test([0.1, 0.2, 0.4], [0.1, 0.2, 0.3], least_studies=2)
-    assert test == "3 studies for 2 coefficients: a test needs at least 4"
+    assert test == "studies: 3; coefficients: 2; a test needs at least 4 studies"
 
 
 @pytest.mark.parametrize("moderated", [False, True])

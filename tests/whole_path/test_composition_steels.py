@@ -123,13 +123,13 @@ def test_the_class_has_a_page_with_its_window_and_family_and_a_page_of_its_pair(
 
 
 def test_near_steels_say_that_they_are_not_pooled_and_why_and_link_to_each_other(built):
-    told = "JIS SKD11 is near to AISI/SAE D2, and is not pooled with it, because their limits differ (per cent by mass): Mo"
+    told = "JIS SKD11 is close to AISI/SAE D2 but is not pooled with it, because their limits differ (per cent by mass): Mo"
     assert told in page(built, "steels", "jis-skd11") and "V 0.2 to 0.5 against 0.5 to 1.1" in page(built, "steels", "jis-skd11")
-    assert "AISI/SAE D2 is near to JIS SKD11" in page(built, "steels", "aisi-d2")
+    assert "AISI/SAE D2 is close to JIS SKD11" in page(built, "steels", "aisi-d2")
     own = (built / "build/site/steels/jis-skd11/index.html").read_text(encoding="utf-8")
     assert re.search(r'See <a href="(\.\./)+steels/aisi-d2/"|See <a href="\.\./aisi-d2/"', own)
     assert "No submission is about it yet" in page(built, "steels", "jis-skd11"), "1.2379 is near, too, and nobody has it"
-    assert "is near to" not in page(built, "steels", POWDER)
+    assert "is close to" not in page(built, "steels", POWDER)
 
 
 def test_the_table_of_steels_tells_them_all(built):

@@ -394,7 +394,7 @@ def test_where_nothing_fits_the_nearest_is_planned_and_what_was_changed_is_named
         (lambda: steels({"minutes": 200}, coder="moss"), "whoever recognises one edge knows the other"),
         (lambda: sharpeners(coder="moss"), "knows the others of both rounds"),
         (lambda: steels(coder="moss"), "Blades can be told apart by their shape"),
-        (lambda: steels(), "One blade a steel"),
+        (lambda: steels(), "One blade of each steel"),
         (lambda: steels(), "One lot of the medium"),
         (lambda: steels(), "One evening"),
     ],

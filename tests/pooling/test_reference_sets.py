@@ -44,6 +44,7 @@ SETS = {
     "senn2013_contrasts": ({"values"}, ["pooling/test_crossed_reference"]),
     "hasselblad1998_network": ({"common_effect", "design_by_treatment", "tau2_profile"}, ["pooling/test_network_reference"]),
     "e691_glucose": ({"results", "published_rounded"}, ["pooling/test_interlaboratory", "whole_path/test_interlaboratory"]),
+    "crins2014_groups": ({"difference", "posteriors"}, ["numerics/test_second_stage"]),
     "sulfur_in_coal": ({"published", "computed"}, ["pooling/test_interlaboratory"]),
     "survreg_tobin": (CURVE, ["estimates/test_censored", "pooling/test_censored_crossed"]),
     "survreg_lung_intervals": (CURVE, ["estimates/test_censored", "pooling/test_censored_crossed"]),

@@ -17,13 +17,6 @@ WRITTEN = "written"
 """In the place of a fact: none tells the levels apart, the result file says which one it is."""
 LEVEL = "level"
 
-_FACTS = {
-    "last abrasive": "fact_in_micrometres",
-    "edge angle": "fact_in_degrees",
-    "thickness behind the edge": "fact_in_mm",
-    "hardness": "fact_in_hrc",
-    WRITTEN: "fact_written",
-}
 _READINGS = {
     "pass/fail": "pass", "force": "force", "length, less": "length_less", "length, more": "length_more",
     "count, fewer": "count_less", "count, more": "count_more",
@@ -80,7 +73,15 @@ def _usual(name: str, kind: str = "line", usual: str = "", **more: object) -> Qu
 
 
 _COMPARED = _choices({word: f"compared_{word}" for word in ("sharpener", "steel", "blade", LEVEL)})
-_TELLING = tuple((word, Reason(f"method_questions.{_FACTS[word]}") if word in _FACTS else word) for word in (*get_args(LevelFact), WRITTEN))
+
+
+def _telling(fact: str) -> str:
+    """What a fact tells a level by, with its unit where it has one."""
+    code = f"method_questions.fact_{fact.replace(' ', '_')}"
+    return Reason(code) if code in pattern_codes() else fact
+
+
+_TELLING = tuple((word, _telling(word)) for word in (*get_args(LevelFact), WRITTEN))
 
 QUESTIONS: tuple[Question, ...] = (
     Question("title", "question"),

@@ -94,7 +94,7 @@ def difference(kind: str, ratio: float) -> Reason:
     Examples
     --------
     >>> str(difference("level", 0.95)), str(difference("life", math.inf))
-    ('5 % less sharp', 'without limit')
+    ('5 % less sharp', 'no upper limit')
     """
     return Reason("own_answer.without_limit") if math.isinf(ratio) else compared(kind, ratio, "_end")
 

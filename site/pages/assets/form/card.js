@@ -8,7 +8,7 @@ import { answerSentence, monthWords, ownerSentence, said } from "./sentences.js"
 
 /** @type {Dictionary<string[]>} */
 const ASKED = { sharpener: ["sharpener"], steel: ["steel", "blade"], blade: ["blade"], level: ["level"] };
-const OTHERWISE = ["sharpener", "steel", "blade"], HIDDEN = ["helper coded", "sealed"];
+const OTHERWISE = ["sharpener", "steel", "blade"];
 /** @type {(list: unknown) => any[]} */
 const entries = (list) => (Array.isArray(list) ? list.filter((entry) => entry !== null && typeof entry === "object") : []);
 
@@ -25,7 +25,7 @@ export function reportCard(record, all, rules, sha256 = "") {
   /** @type {(name: string, values?: Named) => string} */
   const says = (name, values = {}) => said(patterns, name, values);
   const { headline, told } = lead ? sentencesOf(lead, rules) : { headline: said(rules.report, "nothing_compared"), told: [] };
-  const hidden = runs.filter((run) => HIDDEN.includes(run.blinding)).length, hiding = !hidden ? "none" : hidden === runs.length ? "all" : "some";
+  const hidden = runs.filter((run) => run.blinding && run.blinding !== "none").length, hiding = !hidden ? "none" : hidden === runs.length ? "all" : "some";
   /** @type {import("./fitting.js").Line[]} */
   const lines = [
     { text: record.origin === "simulated" ? says("simulated") : "" },

@@ -498,6 +498,7 @@ interface MethodRules {
   parts: [part: string, title: string][];
   says: Dictionary<string>;
   schema: SchemaNode;
+  patterns: { handle: string; id: string };
   reserved: string[];
   known: string[];
   format: string;

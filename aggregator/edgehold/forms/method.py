@@ -7,6 +7,7 @@ from __future__ import annotations
 from edgehold.records.canonical import Repository
 from edgehold.records.facts import NUMBERS
 from edgehold.records.layout import RESERVED_IDS, RESERVED_PROTOCOLS
+from edgehold.records.model.base import HANDLE_PATTERN, SLUG_PATTERN
 from edgehold.records.model.protocol import PROTOCOL_FORMAT
 from edgehold.records.model.review import EVENT_FORMAT
 from edgehold.records.read.form import pattern_cure
@@ -28,6 +29,7 @@ def method_rules(repository: Repository) -> Rules:
         "says": group("method_draft"),
         "schema": schema_of(PROTOCOL_FORMAT, site_url(repository.root)),
         "reserved": sorted(RESERVED_IDS | RESERVED_PROTOCOLS),
+        "patterns": {"handle": HANDLE_PATTERN, "id": SLUG_PATTERN},
         "known": sorted({name for name, _ in repository.protocols}),
         "format": PROTOCOL_FORMAT,
         "event_format": EVENT_FORMAT,

@@ -69,6 +69,11 @@ def place_of(protocol: Protocol, word: str | None) -> int:
     return next((place for place, level in enumerate(protocol.question.levels) if level.word == word), 0)
 
 
+def told_by_last_abrasive(protocol: Protocol) -> bool:
+    """Whether the size of the last abrasive decides the level of an edge."""
+    return any(level.rule is not None and level.rule.fact == "last abrasive" for level in protocol.question.levels)
+
+
 def edge_of(record: Submission, run: Run) -> EdgeOfRun:
     """What a file records of the edge of one of its runs."""
     preparation = next((one for one in record.preparations if one.id == run.preparation), None)

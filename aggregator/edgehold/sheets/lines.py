@@ -11,7 +11,7 @@ from typing import TypedDict, get_args
 
 from pydantic import BaseModel
 
-from edgehold.records.levels import by_condition
+from edgehold.records.levels import by_condition, told_by_last_abrasive
 from edgehold.records.model.base import EdgePart
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.model.submission import SUBMISSION_FORMAT, Blade, EdgeAngle, Hardness, Person, Preparation, Reference, Run
@@ -227,7 +227,7 @@ def _guess(protocol: Protocol) -> tuple[Line, ...]:
 
 def _last_abrasive(protocol: Protocol) -> tuple[Line, ...]:
     """How fine the last abrasive is, where that decides the level of an edge: what a stone has printed on it may be no size."""
-    if not any(level.rule is not None and level.rule.fact == "last abrasive" for level in protocol.question.levels):
+    if not told_by_last_abrasive(protocol):
         return ()
     return (Line("Size of the last abrasive", "/preparations/*/stages/*/micrometres", "last", hint="µm", secret=True),)
 

@@ -5,7 +5,7 @@ import { emptyOrUnknown, figuresOf, guardsOf, levelsOf, linesOf, needsOf, spaced
 import { nameOf } from "./review_file.js";
 import { filled } from "./sentences.js";
 
-const LEVEL = "level", PASS_FAIL = "pass/fail", HANDLE = /^[a-z0-9][a-z0-9-]{0,29}[a-z0-9]$/u, ID = /^[a-z0-9](?:[a-z0-9-]{0,61}[a-z0-9])$/u;
+const LEVEL = "level", PASS_FAIL = "pass/fail";
 
 /** @typedef {import("./method_lines.js").Guard} Guard */
 /** @typedef {{ said: Dictionary<string>, levels: Named[], needs: Named[], guards: Guard[] }} Told answers that can be used */
@@ -44,15 +44,15 @@ export function idOf(answers, { says }) {
  * @param {MethodRules} rules
  * @returns {WrongAnswer[]}
  */
-function between(said, { says, reserved, known }) {
+function between(said, { says, reserved, known, patterns }) {
   const wrong = (/** @type {string} */ name, /** @type {string} */ code, text = "") => ({ name, code, why: filled(says[code], { text }) });
   const points = figuresOf(said.checkpoints), { id } = said;
   const ascending = points && points.length > 2 && points[0] === 0 && points.every((point, n) => !n || point > points[n - 1]);
-  const name = ID.test(id) ? [[reserved.includes(id), "id_reserved"], [known.includes(id), "id_taken"]].find(([is]) => is)?.[1] : "id_form";
+  const name = new RegExp(patterns.id, "u").test(id) ? [[reserved.includes(id), "id_reserved"], [known.includes(id), "id_taken"]].find(([is]) => is)?.[1] : "id_form";
   return [
     ...(ascending ? [] : [wrong("checkpoints", "checkpoints_form", said.checkpoints)]),
     ...(said.decides === "life" && !said.life_ends && said.reading_kind !== PASS_FAIL ? [wrong("life_ends", "life_unended")] : []),
-    ...(said.by && !HANDLE.test(said.by) ? [wrong("by", "by_form", said.by)] : []),
+    ...(said.by && !new RegExp(patterns.handle, "u").test(said.by) ? [wrong("by", "by_form", said.by)] : []),
     ...(name ? [wrong("id", String(name), id)] : []),
   ];
 }

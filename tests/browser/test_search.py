@@ -41,10 +41,10 @@ FIRST = {
     "after 80 cuts late": r"/results/two-sharpeners-rope-v1-simulated/late/",
     # methods
     "two sharpeners": "/protocols/two-sharpeners-rope/",
-    "strop": "/protocols/strop-or-not-paper/",
+    "strop": "/compare/strop-or-not-paper/bare-and-stropped/",
     "first evening": "/protocols/first-evening-paper/",
     "life on card": "/protocols/life-on-card/",
-    "coarse or fine": "/protocols/finish-in-halves-rope/",
+    "coarse or fine": "/compare/finish-in-halves-rope/coarse-and-fine/",
     "hierarchical model": "/methods/",
     "crosed model": "/methods/#all-runs-in-one-model",
     # all else

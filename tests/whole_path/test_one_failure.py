@@ -151,6 +151,7 @@ AGAIN = {
     "pooling.curves.joint": ANSWERS,
     "pooling.curves.pairs": ANSWERS,
     "pooling.gather.all_answers": ANSWERS,
+    "pooling.gather.all_families": "",
     "pooling.network.steel_network": "steel_networks",
     "pooling.probes.probes": "probe_answers",
     "pooling.gather.all_runs": "all_runs",

@@ -61,7 +61,7 @@ def _steel(steel: SteelResult, pools: list[Pool], known: set[str], pairs: list[c
     html = render(
         "steel.html", steel=steel, sections=sections, families=[_told(pool) for pool in pools], known=known, pairs=pairs, finding=finding
     )
-    found = Findable("steel", choose.called(steel), finding)
+    found = Findable("steel", choose.called(steel), steel.note or listed(list(choose.called(steel))))
     name = f"Steel {steel.id}"
     return Page(addresses.steel(steel.id), name, html, "Results", finding, record=True, found=found, simulated=steel.simulated)
 

@@ -34,5 +34,8 @@ def _families(one: Answered, family_of: Mapping[str, str], worthwhile: float) ->
     return attempt(
         lambda: families(one.headline, family_of, worthwhile),
         unfitted,
-        lambda found: [pair.posterior.mixture.means for pair in found.pairs if pair.posterior is not None],
+        lambda found: [
+            *(pair.posterior.mixture.means for pair in found.pairs if pair.posterior is not None),
+            *((found.prior.df, found.prior.scale) if found.prior is not None else ()),
+        ],
     )

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from edgehold.sheets.browser import browser_rules
 
+from .archive.build import SUMS, sums_of
 from .archive.folder import Archive, read_archive, write_archive
 from .archive.zipped import zipped
 from .endpoints import beside_runs, curve_points, endpoint_rows
@@ -36,7 +37,7 @@ from .records.interest import interested_submissions
 from .records.schemas import FALLBACK_URL, site_url
 from .results.model.results import Results
 from .results.publish.assemble import EverythingFound, assemble
-from .results.publish.handed_out import SUMS, sent_in, sources, sums
+from .results.publish.handed_out import sent_in, sources
 from .results.publish.repeatability import publish, repeatability_json
 from .results.publish.schemas import hold_to_schemas, published_schemas
 from .results.publish.write import staged_build
@@ -158,7 +159,7 @@ def site(root: Path, say: Progress = lambda _: None, warn: Progress = lambda _: 
         sheets, reviews = ready_sheets(repository, rules), review_forms(repository)
         schemas = {f"schemas/{name}": content for name, content in published_schemas(root).items()}
         downloads = files | schemas | sent_in(repository)
-        downloads[SUMS] = sums(downloads)
+        downloads[SUMS] = sums_of(downloads)
         after = build_site(
             results,
             root,

@@ -19,6 +19,7 @@ from playwright.sync_api import Browser, sync_playwright
 
 from tests.browser.chromium import SWITCHES, chromium_path
 from tests.browser.serving import served
+from tests.explorer.made_up import made_up_endpoint
 
 SIZES = (33, 1_000, 10_000)
 MONTHS, CLICKS = 60, 25
@@ -49,20 +50,7 @@ def made_up(size: int) -> dict[str, Any]:
         }
         for i in range(size)
     ]
-    endpoint = {
-        "id": "late",
-        "title": "Late",
-        "role": "late",
-        "kind": "level",
-        "primary": True,
-        "worthwhile_ratio": 1.15,
-        "variance_df": 300.0,
-        "ln_ratio": y.tolist(),
-        "ln_variance": v.tolist(),
-        "bound": [None] * size,
-        "published": None,
-        "by_studies": None,
-    }
+    endpoint = made_up_endpoint(y.tolist(), v.tolist(), 300.0)
     named = {"origin": "simulated", "protocol": "made-up", "factor": "steel", "first": "demo-one", "second": "demo-other"}
     return named | {"submissions": submissions, "endpoints": [endpoint]}
 

@@ -18,17 +18,15 @@ import os
 import platform
 import re
 import statistics
-import threading
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
-from functools import lru_cache, partial
-from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
+from functools import lru_cache
+from http.server import SimpleHTTPRequestHandler
 from pathlib import Path
 
 from playwright.sync_api import Browser, sync_playwright
 
 from tests.browser.chromium import SWITCHES, chromium_path
+from tests.browser.serving import served
 
 TABLE = Path(__file__).parent / "PAGES.md"
 PACKED = {".html", ".css", ".js", ".mjs", ".json", ".svg", ".txt", ".xml", ".csv", ".md"}
@@ -84,24 +82,6 @@ class _Host(SimpleHTTPRequestHandler):
         self.wfile.write(body)
 
 
-class _Server(ThreadingHTTPServer):
-    daemon_threads = True
-
-    def handle_error(self, request: object, client_address: object) -> None:
-        """A browser that leaves a page drops its connections; that is no news."""
-
-
-@contextmanager
-def hosted(folder: Path) -> Iterator[str]:
-    """Serve a built site; yields its address without a slash at its end."""
-    with _Server(("127.0.0.1", 0), partial(_Host, directory=str(folder.resolve()))) as server:
-        threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.05}, daemon=True).start()
-        try:
-            yield f"http://127.0.0.1:{server.server_port}"
-        finally:
-            server.shutdown()
-
-
 def weigh(browser: Browser, address: str) -> Weight:
     """Load one page once, with nothing kept from before."""
     context = browser.new_context(viewport=WINDOW)
@@ -122,7 +102,7 @@ def measured(site: Path) -> dict[str, tuple[str, Weight]]:
     """Address and weight of each kind of page that the site has."""
     there = sorted(f"/{path.parent.relative_to(site).as_posix()}/".replace("/./", "/") for path in site.rglob("index.html"))
     found = {name: next((a for a in there if re.fullmatch(pattern, a)), None) for name, pattern in PAGES.items()}
-    with hosted(site) as base, sync_playwright() as playwright:
+    with served(site, _Host) as base, sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium_path(), args=SWITCHES)
         seen = {name: (a, [weigh(browser, base + a) for _ in range(TIMES)]) for name, a in found.items() if a}
         browser.close()

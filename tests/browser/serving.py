@@ -36,9 +36,9 @@ class _Server(ThreadingHTTPServer):
 
 
 @contextmanager
-def served(folder: Path) -> Iterator[str]:
+def served(folder: Path, handler: type[SimpleHTTPRequestHandler] = _Quiet) -> Iterator[str]:
     """Serve a folder on a free port of 127.0.0.1; yields the address without a slash at its end."""
-    with _Server(("127.0.0.1", 0), partial(_Quiet, directory=str(folder.resolve()))) as server:
+    with _Server(("127.0.0.1", 0), partial(handler, directory=str(folder.resolve()))) as server:
         thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.05}, daemon=True)
         thread.start()
         try:

@@ -15,6 +15,7 @@ from typing import Any
 
 import numpy as np
 
+from tests.explorer.made_up import made_up_endpoint
 from tests.explorer.reference import answer
 
 CORPUS = Path(__file__).parents[1] / "cases" / "explorer"
@@ -65,22 +66,7 @@ def made_up(rng: np.random.Generator) -> dict[str, Any]:
             }
             for i in submissions
         ],
-        "endpoints": [
-            {
-                "id": "late",
-                "title": "Late",
-                "role": "late",
-                "kind": "level",
-                "primary": True,
-                "worthwhile_ratio": 1.15,
-                "variance_df": 200.0,
-                "ln_ratio": [float(f"{y:.10g}") for y in ratios],
-                "ln_variance": [float(f"{v:.10g}") for v in variances],
-                "bound": [None] * MADE_UP,
-                "published": None,
-                "by_studies": None,
-            }
-        ],
+        "endpoints": [made_up_endpoint([float(f"{y:.10g}") for y in ratios], [float(f"{v:.10g}") for v in variances], 200.0)],
     }
 
 

@@ -14,13 +14,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from edgehold.errors import Finding
-from edgehold.pages.generate import generate_pages
 from edgehold.pipeline import find_everything
 from edgehold.records import load_repository
 from edgehold.records.canonical import ObjectionThread, Repository
 from edgehold.records.registers import PROGRAMS_OWN
 from edgehold.results.publish.assemble import assemble
 from edgehold.results.tables.tables import tables
+from tests.generated import generate_pages
 from tests.records.builder import (
     ABSENT,
     BODY,

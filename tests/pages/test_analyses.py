@@ -11,10 +11,10 @@ from sample import results
 from sample_analyses import LONE_STEEL, PAIRS
 
 from edgehold.pages.analyses import withheld
-from edgehold.pages.generate import generate_pages
 from edgehold.pages.spread_bars import SpreadAxis, how_much_bar, reach_of, scale, spread_bar
 from edgehold.results.model.references import ReferenceSpread, ReferencesResult
 from edgehold.results.words.sentences import ratio_text
+from tests.generated import generate_pages
 
 POOL = "results/steels-rope-v1-measured"
 

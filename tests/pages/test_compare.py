@@ -16,9 +16,9 @@ from sample import results
 from edgehold.pages import addresses, compared, one_exchange
 from edgehold.pages.compare_pages import chooser
 from edgehold.pages.formatting import interval, short_name
-from edgehold.pages.generate import generate_pages
 from edgehold.results.model.results import Pool, Results, SteelResult
 from edgehold.results.words.sentences import ratio_text
+from tests.generated import generate_pages
 from tests.words.says import says
 
 LEVELS = ("coarse", "fine")

@@ -16,10 +16,10 @@ from sample import results
 
 from edgehold.pages import safe_text
 from edgehold.pages.csp import script_hashes
-from edgehold.pages.generate import generate_pages
 from edgehold.pages.site import build_site
 from edgehold.results.tables.cells import csv_bytes
 from edgehold.results.tables.objections import objections
+from tests.generated import generate_pages
 
 XHTML = "{http://www.w3.org/1999/xhtml}"
 CHOOSER = ({"id": "choose-rules", "type": "application/json"}, {"type": "module", "src": "../assets/compare/main.js"})

@@ -9,8 +9,8 @@ import html5lib
 import pytest
 from sample import results
 
-from edgehold.pages.generate import generate_pages
 from edgehold.results.model.results import Results
+from tests.generated import generate_pages
 
 LOG = "results/log/steels-rope-v1-measured/index.md"
 

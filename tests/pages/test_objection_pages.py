@@ -15,8 +15,8 @@ from sample_objections import objection, outcome
 
 from edgehold.pages import safe_text
 from edgehold.pages.addresses import objection_form
-from edgehold.pages.generate import generate_pages
 from edgehold.results.model.results import Results
+from tests.generated import generate_pages
 
 DOWNLOADS = ("probes.csv", "runs.csv")
 

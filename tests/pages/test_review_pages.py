@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from sample import results
 
-from edgehold.pages.generate import generate_pages
 from edgehold.pages.review_pages import review_pages
 from tests.forms.review_corpus import THREADS, objection, put, rules_of, write_repository
+from tests.generated import generate_pages
 
 
 def test_pages_stand_with_and_without_the_rules(tmp_path):

@@ -16,11 +16,11 @@ from reading import parsed
 from sample import HANDLES, results
 
 from edgehold.pages.csp import policy
-from edgehold.pages.generate import generate_pages
 from edgehold.pages.links import broken_links
 from edgehold.pages.search_index import PLACE
 from edgehold.pages.site import PROJECT, build_site
 from edgehold.words import Reason, together
+from tests.generated import generate_pages
 
 POLICY = re.compile(r'<meta http-equiv="Content-Security-Policy" content="([^"]*)">')
 LOADS = {"script": "src", "img": "src", "iframe": "src", "link": "href", "source": "src", "form": "action"}

@@ -9,7 +9,7 @@ import pytest
 from sample import results
 from sample_analyses import PAIRS
 
-from edgehold.pages.generate import generate_pages
+from tests.generated import generate_pages
 
 POOL = "results/steels-rope-v1-measured"
 

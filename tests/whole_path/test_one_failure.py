@@ -21,7 +21,6 @@ from edgehold import pipeline
 from edgehold.errors import InputError, NotSettledError
 from edgehold.numerics.attempt import NOT_FINITE, NOT_SETTLED, SINGULAR
 from edgehold.numerics.interval import Interval
-from edgehold.pages.generate import generate_pages
 from edgehold.pipeline import find_everything, read, results_json
 from edgehold.pooling.crossed.runs_fit import Difference
 from edgehold.pooling.crossed.steel_by_level import SteelByLevel
@@ -29,6 +28,7 @@ from edgehold.pooling.crossed.two_roles import TwoRoles
 from edgehold.pooling.pairwise.bounds import BoundsIncluded
 from edgehold.pooling.pairwise.comparisons import VersionAgreement
 from edgehold.results.publish.assemble import assemble
+from tests.generated import generate_pages
 
 from .repositories import level_endpoint, protocol_text, run, submission, write_repository
 

@@ -97,6 +97,11 @@ class EndpointRow:
     start_se: float = float("nan")
     relative_life: float | None = None
 
+    @property
+    def usable(self) -> bool:
+        """Whether a model of runs can take it: it has a value, and one tester."""
+        return self.status != MISSING and not self.split_tester
+
 
 @dataclass(frozen=True)
 class CurvePoint:

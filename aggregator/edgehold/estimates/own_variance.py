@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from edgehold.endpoints.rows import LEFT, MISSING, RIGHT, EndpointRow
+from edgehold.endpoints.rows import LEFT, RIGHT, EndpointRow
 from edgehold.numerics.arrays import Array, Bools
 from edgehold.numerics.attempt import attempt
 from edgehold.numerics.estimability import Design, prepare
@@ -16,7 +16,7 @@ from .least_squares import fit, relative_sd
 
 def usable(rows: list[EndpointRow]) -> list[EndpointRow]:
     """The rows that enter a fit: with a value or a limit, and with one tester throughout."""
-    return [row for row in rows if row.status != MISSING and not row.split_tester]
+    return [row for row in rows if row.usable]
 
 
 def limits(rows: list[EndpointRow]) -> tuple[Array, Array]:

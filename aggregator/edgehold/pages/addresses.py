@@ -102,6 +102,13 @@ def sharpening(of: Pool) -> str:
     return f"{pool(of)}sharpening/"
 
 
+def in_pool(of: Pool, comparison: Comparison | Answer) -> str:
+    """What one pool says of two steels, of its levels, or of sharpeners, study by study."""
+    if comparison.factor == "steel":
+        return pair(of, comparison)
+    return levels(of) if comparison.factor == "level" else sharpening(of)
+
+
 def log(of: PoolLog) -> str:
     """How one pool's estimates moved."""
     return f"/results/log/{segment(of.protocol)}-v{of.major}-{of.origin}/"

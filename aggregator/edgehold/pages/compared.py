@@ -46,10 +46,7 @@ class Method:
     @property
     def detail(self) -> str:
         """The page of this pair in this pool, study by study."""
-        _, c = self.lead
-        if c.factor == "steel":
-            return addresses.pair(self.pool, c)
-        return addresses.levels(self.pool) if c.factor == "level" else addresses.sharpening(self.pool)
+        return addresses.in_pool(self.pool, self.lead[1])
 
     @property
     def holding_both(self) -> Comparison | None:
@@ -142,7 +139,7 @@ def pairs(results: Results) -> list[Pair]:
 def _answers(pool: Pool) -> dict[tuple[str, str, str], list[Found]]:
     found: dict[tuple[str, str, str], list[Found]] = {}
     for e in endpoints_in_order(pool):
-        for c in (*e.steels, *e.levels, *([e.practice] if e.practice is not None else [])):
+        for c in e.answers:
             found.setdefault((c.factor, c.first, c.second), []).append((e, c))
     return found
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from edgehold.results.model.results import Pool, Results
-from edgehold.results.tables.evidence import Evidence, all_evidence, draws, evidence_of
+from edgehold.results.tables.evidence import Compared, Evidence, draws, evidence_of
 from edgehold.results.words.ratio_scale import scale_for_browser
 from edgehold.words import Reason, group
 
@@ -19,23 +19,21 @@ SIDES = ("times", "side_life", "side_other", "short_level", "short_practice", "s
 
 def explorer(results: Results) -> Page:
     """The page, with the list of pairs, the words and the points of its prediction intervals as data."""
-    found = all_evidence(results)
-    pools = [*choose.measured(results), *choose.simulated(results)]
+    pools = [(pool, list(evidence_of(pool))) for pool in (*choose.measured(results), *choose.simulated(results))]
     data = {
-        "pools": [_pool(pool, [one for one in found if one.pool is pool]) for pool in pools if any(one.pool is pool for one in found)],
+        "pools": [_pool(pool, found) for pool, found in pools if found],
         "says": {**group("explorer"), **{f"interest_{name}": text for name, text in _interests()}},
         "sides": {name: group("own_answer")[name] for name in SIDES},
         "scale": scale_for_browser(),
         "draws": draws(),
     }
-    html = render("explore.html", data=inert_json(data), pairs=len(found))
+    html = render("explore.html", data=inert_json(data), pairs=sum(len(found) for _, found in pools))
     return Page(addresses.EXPLORER, Reason("explorer.title"), html, "Results", Reason("explorer.told"))
 
 
-def explored(pool: Pool, factor: str, first: str, second: str) -> str:
-    """Where a reader chooses among the submissions of one pair; empty where none has a ratio."""
-    one = next((one for one in evidence_of(pool) if one.compared == (factor, first, second)), None)
-    return "" if one is None else addresses.explorer(one.pool_id, one.pair_id)
+def explored(pool: Pool) -> dict[Compared, str]:
+    """Where a reader chooses among the submissions of a pair, by pair; none where no submission has a ratio of it."""
+    return {one.compared: addresses.explorer(one.pool_id, one.pair_id) for one in evidence_of(pool)}
 
 
 def _interests() -> Iterable[tuple[str, object]]:
@@ -64,10 +62,6 @@ def _pool(pool: Pool, found: list[Evidence]) -> dict[str, object]:
 
 def _page(pool: Pool, of: Evidence) -> str:
     """The published page of a pair, seen from the explorer."""
-    factor, first, second = of.compared
-    if factor == "steel":
-        answers = choose.of_pair(pool, factor, first, second)
-        target = addresses.pair(pool, answers[0][1]) if answers else addresses.pool(pool)
-    else:
-        target = addresses.levels(pool) if factor == "level" else addresses.sharpening(pool)
-    return addresses.relative(addresses.EXPLORER, target)
+    _, comparison = choose.by_studies(pool, *of.compared)[0]
+    paged = comparison.factor != "steel" or choose.of_pair(pool, *of.compared)
+    return addresses.relative(addresses.EXPLORER, addresses.in_pool(pool, comparison) if paged else addresses.pool(pool))

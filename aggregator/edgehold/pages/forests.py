@@ -28,37 +28,20 @@ def forest(pool: Pool, endpoint: EndpointResult, comparison: Comparison, name: s
     """
     lines = [(n, line) for n, line in enumerate(comparison.lines, 1) if line.result is not None or (line.bound and line.bound_ratio)]
     first, second = thing(comparison, comparison.first), thing(comparison, comparison.second)
+    shows = Reason("plots.forest", endpoint=endpoint.title, first=first, second=second)
     told = Reason("plots.forest_told", drawn=len(lines), all=count(len(comparison.lines), "submission"), sentence=comparison.sentence)
-    return drawn(
-        Plot(
-            name=name,
-            shows=Reason("plots.forest", endpoint=endpoint.title, first=first, second=second),
-            tells=told,
-            rows=(*(_line(n, line) for n, line in lines), *_pooled(comparison)) if lines else (),
-            worthwhile=endpoint.worthwhile_ratio,
-            below=Reason("plots.ahead", name=second, better=better(endpoint)),
-            above=Reason("plots.ahead", name=first, better=better(endpoint)),
-            simulated=pool.origin == "simulated",
-        )
-    )
+    rows = (*(_line(n, line) for n, line in lines), *_pooled(comparison)) if lines else ()
+    return _drawn(pool, endpoint, name, shows, told, rows, (first, second))
 
 
 def cumulative(pool: Pool, endpoint: EndpointResult, comparison: Comparison, name: str) -> Markup:
     """The pooled ratio at the end of each month; empty where fewer than two months have one."""
     months = [(month, month.result) for month in comparison.cumulative if month.result is not None]
     first, second = thing(comparison, comparison.first), thing(comparison, comparison.second)
-    return drawn(
-        Plot(
-            name=name,
-            shows=Reason("plots.cumulative", endpoint=endpoint.title, first=first, second=second),
-            tells=Reason("plots.cumulative_told", drawn=count(len(months), "month")),
-            rows=tuple(_month(month, result) for month, result in months) if len(months) > 1 else (),
-            worthwhile=endpoint.worthwhile_ratio,
-            below=Reason("plots.ahead", name=second, better=better(endpoint)),
-            above=Reason("plots.ahead", name=first, better=better(endpoint)),
-            simulated=pool.origin == "simulated",
-        )
-    )
+    shows = Reason("plots.cumulative", endpoint=endpoint.title, first=first, second=second)
+    told = Reason("plots.cumulative_told", drawn=count(len(months), "month"))
+    rows = tuple(_month(month, result) for month, result in months) if len(months) > 1 else ()
+    return _drawn(pool, endpoint, name, shows, told, rows, (first, second))
 
 
 def answers(pool: Pool, endpoint: EndpointResult, compared: tuple[Answer, ...], name: str) -> Markup:
@@ -68,15 +51,25 @@ def answers(pool: Pool, endpoint: EndpointResult, compared: tuple[Answer, ...], 
         for c in compared
         if c.result is not None
     )
+    shows = Reason("plots.answers", endpoint=endpoint.title)
+    told = Reason("plots.answers_told", drawn=len(rows), all=count(len(compared), "pair"))
+    return _drawn(pool, endpoint, name, shows, told, rows, (Reason("plots.first_named"), Reason("plots.second_named")))
+
+
+def _drawn(
+    pool: Pool, endpoint: EndpointResult, name: str, shows: str, tells: str, rows: tuple[Row, ...], sides: tuple[str, str]
+) -> Markup:
+    """A plot of ratios of one endpoint; above ×1 the first of ``sides`` is ahead."""
+    above, below = (Reason("plots.ahead", name=side, better=better(endpoint)) for side in sides)
     return drawn(
         Plot(
             name=name,
-            shows=Reason("plots.answers", endpoint=endpoint.title),
-            tells=Reason("plots.answers_told", drawn=len(rows), all=count(len(compared), "pair")),
+            shows=shows,
+            tells=tells,
             rows=rows,
             worthwhile=endpoint.worthwhile_ratio,
-            below=Reason("plots.ahead", name=Reason("plots.second_named"), better=better(endpoint)),
-            above=Reason("plots.ahead", name=Reason("plots.first_named"), better=better(endpoint)),
+            below=below,
+            above=above,
             simulated=pool.origin == "simulated",
         )
     )
@@ -91,9 +84,7 @@ def _line(number: int, line: StudyLine) -> Row:
     return Row(
         label=Reason("plots.submission", number=number),
         more=Reason("plots.of_study", study=line.cluster, month=line.month),
-        figure=_figure(line.result)
-        if line.result
-        else Reason("plots.one_sided", bound=line.bound or "", ratio=ratio_text(line.bound_ratio)),
+        figure=_figure(line.result) if line.result else _bound(line),
         result=line.result,
         bound=None if known else line.bound,
         bound_ratio=None if known else line.bound_ratio,

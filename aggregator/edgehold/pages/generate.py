@@ -31,24 +31,6 @@ UNCITED = frozenset({"/results/", "/steels/", "/results/log/", "/analysts/"})
 """Pages that lead to figures and are none that somebody cites."""
 
 
-def generate_pages(
-    results: Results,
-    downloads: tuple[str, ...] = (),
-    forms: Forms | None = None,
-    sheets: Mapping[tuple[str, str], SheetView] | None = None,
-    reviews: Reviews | None = None,
-    base_url: str = "",
-) -> tuple[tuple[str, str], ...]:
-    """Every page made from the bundle, for a build that is not kept: see `made_pages` and `cited_pages`.
-
-    Returns
-    -------
-    (path, text) in the order of the path. A text is settings in YAML between two lines of hyphens, then finished HTML.
-    """
-    made = made_pages(results, downloads, forms, sheets, reviews, base_url)
-    return files_of(cited_pages(made, results, downloads, Cited("", base_url, results.provenance), ()))
-
-
 def files_of(pages: Iterable[Page]) -> tuple[tuple[str, str], ...]:
     """Path and text of every page, in the order of the path."""
     return tuple(sorted(page.file() for page in pages))

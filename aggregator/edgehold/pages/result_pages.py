@@ -16,6 +16,9 @@ from .formatting import endpoints_in_order, pool_name
 from .log_pages import address_of
 from .page import Findable, Page, render
 
+Doubts = Mapping[tuple[str, str, str], str]
+"""Where a reader chooses the evidence of a pair, by factor, first and second."""
+
 
 def result_pages(results: Results) -> Iterator[Page]:
     """The index and everything below it."""
@@ -28,11 +31,12 @@ def result_pages(results: Results) -> Iterator[Page]:
             pool, log, sum((one.protocol, one.major, one.origin) == (pool.protocol, pool.major, pool.origin) for one in results.not_fitted)
         )
         yield from (_endpoint(pool, e) for e in pool.endpoints)
-        yield from (_pair(pool, first, second, log, called) for first, second in choose.pairs(pool, "steel"))
+        doubts = explored(pool)
+        yield from (_pair(pool, first, second, log, called, doubts) for first, second in choose.pairs(pool, "steel"))
         if choose.practice(pool):
-            yield _sharpening(pool, log)
+            yield _sharpening(pool, log, doubts)
         if choose.pairs(pool, "level"):
-            yield _levels(pool, log)
+            yield _levels(pool, log, doubts)
 
 
 def _simulated(pool: Pool) -> bool:
@@ -111,15 +115,15 @@ def _model_axis(found: list[tuple[EndpointResult, CrossedContrast]]) -> bars.Axi
     return bars.axis([r for _, c in found for r in (c.result, c.new_hands)], worthwhile)
 
 
-def _pair(pool: Pool, first: str, second: str, log: str, called: Mapping[str, tuple[str, ...]]) -> Page:
-    html = render("pair.html", pool=pool, log=log, **_of_pair(pool, "steel", first, second))
+def _pair(pool: Pool, first: str, second: str, log: str, called: Mapping[str, tuple[str, ...]], doubts: Doubts) -> Page:
+    html = render("pair.html", pool=pool, log=log, **_of_pair(pool, "steel", first, second, doubts))
     name = f"{first} and {second}: {pool.protocol} version {pool.major}"  # short enough to stay unlike any other when cut
     _, answer = choose.of_pair(pool, "steel", first, second)[0]
     found = Findable("pair", (*called.get(first, ()), *called.get(second, ())), answer.sentence)
     return Page(addresses.pair(pool, answer), name, html, "Results", record=True, found=found, simulated=_simulated(pool))
 
 
-def _of_pair(pool: Pool, factor: str, first: str, second: str) -> dict[str, object]:
+def _of_pair(pool: Pool, factor: str, first: str, second: str, doubts: Doubts) -> dict[str, object]:
     """What a page shows of one pair of steels or levels."""
     found = choose.of_pair(pool, factor, first, second)
     by_studies = choose.by_studies(pool, factor, first, second)
@@ -131,7 +135,7 @@ def _of_pair(pool: Pool, factor: str, first: str, second: str) -> dict[str, obje
         "common": _common_axis(found),
         "by_studies": by_studies,
         "curves": along,
-        "doubt": explored(pool, factor, first, second),
+        "doubt": doubts.get((factor, first, second), ""),
         "same_work": contrast_curves.same_work(pool, along) if along is not None else "",
         "same_sharpness": contrast_curves.same_sharpness(pool, along) if along is not None else "",
     }
@@ -143,7 +147,7 @@ def _common_axis(found: list[tuple[EndpointResult, Answer]]) -> bars.Axis:
     return bars.axis(results, min(e.worthwhile_ratio for e, _ in found))
 
 
-def _sharpening(pool: Pool, log: str) -> Page:
+def _sharpening(pool: Pool, log: str, doubts: Doubts) -> Page:
     found = choose.practice(pool)
     by_studies = choose.by_studies(pool, "practice", found[0][1].first, found[0][1].second)
     html = render(
@@ -152,7 +156,7 @@ def _sharpening(pool: Pool, log: str) -> Page:
         log=log,
         found=found,
         by_studies=by_studies,
-        doubt=explored(pool, "practice", found[0][1].first, found[0][1].second),
+        doubt=doubts.get(("practice", found[0][1].first, found[0][1].second), ""),
         modelled=analyses.answered(pool),
         common=_common_axis(found),
     )
@@ -167,10 +171,10 @@ def _sharpening(pool: Pool, log: str) -> Page:
     )
 
 
-def _levels(pool: Pool, log: str) -> Page:
+def _levels(pool: Pool, log: str, doubts: Doubts) -> Page:
     compared = choose.pairs(pool, "level")
     words = list(dict.fromkeys(word for pair in compared for word in pair))
-    html = render("levels.html", pool=pool, log=log, words=words, pairs=[_of_pair(pool, "level", *pair) for pair in compared])
+    html = render("levels.html", pool=pool, log=log, words=words, pairs=[_of_pair(pool, "level", *pair, doubts) for pair in compared])
     return Page(
         addresses.levels(pool),
         Reason("pages.levels_title", pool=pool_name(pool)),

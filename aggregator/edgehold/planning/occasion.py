@@ -9,6 +9,7 @@ from itertools import product
 from typing import TypedDict, TypeVar, Unpack
 
 from edgehold.errors import InputError
+from edgehold.records.model.base import HANDLE_FORM, KEY_FORM
 from edgehold.records.model.protocol import EndpointRule, Protocol
 from edgehold.records.sharpeners import FACTORY, in_condition, taken_apart
 from edgehold.words import Reason
@@ -23,9 +24,9 @@ FLAT_MM = 0.03  # width of the flat that flattening the apex leaves (from memory
 STEEL_MM = 0.5  # height of blade that the whole experiment may cost its owner
 TAPER_DEG = 2.0  # per side, at which the blade itself widens above the bevel (from memory: full flat grinds)
 
-_HANDLE = re.compile(r"[a-z0-9][a-z0-9-]{0,29}[a-z0-9]")
+_HANDLE = re.compile(HANDLE_FORM)
 _SHARPENER = re.compile(rf"{_HANDLE.pattern}(?: \([^()]{{1,60}}\))?")
-_KEY = re.compile(r"[a-z0-9][a-z0-9-]{0,29}[a-z0-9]\.[a-z0-9](?:[a-z0-9-]{0,29}[a-z0-9])?")
+_KEY = re.compile(KEY_FORM)
 
 
 def compares_edges(protocol: Protocol) -> bool:

@@ -12,6 +12,7 @@ from pathlib import Path
 
 from edgehold.words import Reason
 
+from .model.base import HANDLE_FORM, SLUG_FORM
 from .problem import Problem
 
 SIDE_FILES = frozenset({".gitkeep", "README.md"})
@@ -23,13 +24,13 @@ RESERVED_PROTOCOLS = frozenset({ANALYSIS, "new", "compare"})
 """Ids that no protocol may have: that folder, and pages beside those of protocols."""
 EFFECTS_FILE = "submissions/simulated/effects.json"
 
-_SLUG = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,61}[a-z0-9])")
+_SLUG = re.compile(SLUG_FORM)
 _VERSION_FILE = re.compile(r"[0-9]{1,4}\.[0-9]{1,4}\.[0-9]{1,4}\.md")
 _EVENT_FILE = re.compile(r"[0-9]{3}-[a-z0-9-]{1,63}\.yaml")
 _THREAD_FOLDER = re.compile(r"[0-9]{3}-[a-z0-9-]{1,63}")
 _ENTRY_FILE = re.compile(r"[0-9]{2}-(?:objection|response|outcome)\.md")
 _CHANGE_FILE = re.compile(r"[0-9]{2}-(?:correction|retraction)\.json")
-_HANDLE_FILE = re.compile(r"[a-z0-9][a-z0-9-]{0,29}[a-z0-9]\.json")
+_HANDLE_FILE = re.compile(rf"{HANDLE_FORM}\.json")
 _ID_FILE = re.compile(rf"{_SLUG.pattern}\.json")
 _FIGURE_FILE = re.compile(r"[a-z0-9][a-z0-9-]{0,60}\.svg")
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from edgehold.records.layout import RESERVED_IDS, RESERVED_PROTOCOLS
+from edgehold.records.model.base import HANDLE_FORM, SLUG_FORM
 from edgehold.records.model.protocol import PROTOCOL_FORMAT
 from edgehold.words import Reason, pattern_codes
 
@@ -52,8 +53,7 @@ USUAL_THREATS: dict[str, list[str]] = {
 }
 """Steps of the standard text that deal with each kind of threat; a kind that the author names takes the place of it."""
 FIRST_OWN_STEP = 11
-_HANDLE = re.compile(r"[a-z0-9][a-z0-9-]{0,29}[a-z0-9]")
-_ID = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,61}[a-z0-9])")
+_HANDLE, _ID = re.compile(HANDLE_FORM), re.compile(SLUG_FORM)
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from numpy.typing import ArrayLike
 
-from edgehold.endpoints.rows import MISSING, EndpointRow
+from edgehold.endpoints.rows import EndpointRow
 from edgehold.numerics.attempt import attempt
 from edgehold.pooling.crossed.practice_by_steel import PracticeBySteel, practice_by_steel
 from edgehold.pooling.crossed.runs_design import checked_runs
@@ -67,7 +67,7 @@ def with_values(rows: Iterable[EndpointRow]) -> list[tuple[tuple[PoolKey, str], 
     grouped: dict[tuple[PoolKey, str], list[EndpointRow]] = defaultdict(list)
     for row in rows:
         grouped[(row.pool, row.endpoint)].append(row)
-    usable = {key: [row for row in group if row.status != MISSING and not row.split_tester] for key, group in sorted(grouped.items())}
+    usable = {key: [row for row in group if row.usable] for key, group in sorted(grouped.items())}
     return [(key, kept, len(grouped[key]) - len(kept)) for key, kept in usable.items() if kept]
 
 

@@ -13,7 +13,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TypeVar
 
-from edgehold.endpoints.rows import MISSING, EndpointRow
+from edgehold.endpoints.rows import EndpointRow
 from edgehold.estimates.repeatability import RepeatabilityTable
 from edgehold.estimates.results import SubmissionEstimate
 from edgehold.numerics.attempt import NotFitted, attempt
@@ -245,7 +245,7 @@ def _months(own: list[Presence], endpoint: str, lead: Compared) -> list[tuple[st
 
 
 def _with_values(presence: Presence, endpoint: str) -> list[EndpointRow]:
-    return [row for row in presence.rows if row.endpoint == endpoint and row.status != MISSING and not row.split_tester]
+    return [row for row in presence.rows if row.endpoint == endpoint and row.usable]
 
 
 def _pairs(presence: Presence, endpoint: str, lead: Compared) -> list[Pair]:

@@ -10,7 +10,7 @@ from itertools import combinations
 import numpy as np
 import numpy.typing as npt
 
-from edgehold.endpoints.rows import MISSING, EndpointRow
+from edgehold.endpoints.rows import EndpointRow
 from edgehold.errors import InputError
 from edgehold.numerics.arrays import Array, Ints, Labels, Texts
 from edgehold.pooling.crossed.crossed import Near
@@ -109,7 +109,7 @@ class Chosen:
 
 def ready(everything: Sequence[EndpointRow]) -> Ready:
     """Make the runs of one endpoint ready."""
-    at = [i for i, row in enumerate(everything) if row.status != MISSING and not row.split_tester]
+    at = [i for i, row in enumerate(everything) if row.usable]
     rows = [everything[i] for i in at]
     return Ready(rows, everything, at, _runs(rows))
 

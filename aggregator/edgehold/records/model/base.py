@@ -34,13 +34,11 @@ def _integral(value: object) -> object:
 
 
 # "(?!\n)$" and not "$" alone: in Python a bare "$" also matches before a final line break.
-HANDLE_PATTERN = r"^[a-z0-9][a-z0-9-]{0,29}[a-z0-9](?!\n)$"
-SLUG_PATTERN = r"^[a-z0-9](?:[a-z0-9-]{0,61}[a-z0-9])(?!\n)$"
+HANDLE_FORM, SLUG_FORM = r"[a-z0-9][a-z0-9-]{0,29}[a-z0-9]", r"[a-z0-9](?:[a-z0-9-]{0,61}[a-z0-9])"
+KEY_FORM = HANDLE_FORM + r"\.[a-z0-9](?:[a-z0-9-]{0,29}[a-z0-9])?"
+HANDLE_PATTERN, SLUG_PATTERN = rf"^{HANDLE_FORM}(?!\n)$", rf"^{SLUG_FORM}(?!\n)$"
 Handle = Annotated[str, Field(pattern=HANDLE_PATTERN)]
-Key = Annotated[
-    str,
-    Field(pattern=r"^[a-z0-9][a-z0-9-]{0,29}[a-z0-9]\.[a-z0-9](?:[a-z0-9-]{0,29}[a-z0-9])?(?!\n)$"),
-]
+Key = Annotated[str, Field(pattern=rf"^{KEY_FORM}(?!\n)$")]
 Slug = Annotated[str, Field(pattern=SLUG_PATTERN)]
 Version = Annotated[str, Field(pattern=r"^(?:0|[1-9][0-9]{0,3})\.(?:0|[1-9][0-9]{0,3})\.(?:0|[1-9][0-9]{0,3})(?!\n)$")]
 Month = Annotated[str, Field(pattern=r"^[0-9]{4}-(?:0[1-9]|1[0-2])(?!\n)$")]

@@ -321,6 +321,11 @@ class EndpointResult(Record):
     probes_sentence: str
     """How many of the probes found something, and how many would by chance; empty without probes."""
 
+    @property
+    def answers(self) -> tuple[Answer, ...]:
+        """The answer on every comparison: steels, practice, levels."""
+        return (*self.steels, *([self.practice] if self.practice else []), *self.levels)
+
 
 class CurvePointResult(Record):
     """Sharpness at one checkpoint, from the model of all readings."""

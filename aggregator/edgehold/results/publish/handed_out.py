@@ -1,15 +1,14 @@
-"""The files that people sent in, byte for byte, as they are handed out beside the results; and lists of hashes."""
+"""The files that people sent in, byte for byte, as they are handed out beside the results."""
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from pathlib import Path
 
 from edgehold.errors import RepositoryError
 from edgehold.records.canonical import Repository
 
-SUMS = "SHA256SUMS"
 PROGRAM = (
     "aggregator",
     "schemas",
@@ -84,8 +83,3 @@ def _free(repository: Repository, content: bytes) -> bool:
     """Whether no handle stands in a file that an alias stands for."""
     text = content.decode(errors="replace")
     return repository.names.text(text) == text
-
-
-def sums(files: Mapping[str, bytes]) -> bytes:
-    """Lines of hash and name as ``sha256sum`` writes and checks them, by name."""
-    return "".join(f"{hashlib.sha256(files[name]).hexdigest()}  {name}\n" for name in sorted(files)).encode()

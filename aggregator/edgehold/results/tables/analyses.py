@@ -36,13 +36,9 @@ def _endpoints(results: Results) -> Iterator[tuple[EndpointResult, tuple[Cell, .
             yield endpoint, (*pool_cells(pool), endpoint.id)
 
 
-def _answered(endpoint: EndpointResult) -> tuple[Answer, ...]:
-    return (*endpoint.steels, *([endpoint.practice] if endpoint.practice else []), *endpoint.levels)
-
-
 def answers(results: Results) -> Table:
     """The one answer on every comparison."""
-    rows = [(*named, *ANSWER.cells(one)) for endpoint, named in _endpoints(results) for one in _answered(endpoint)]
+    rows = [(*named, *ANSWER.cells(one)) for endpoint, named in _endpoints(results) for one in endpoint.answers]
     return ENDPOINT_COLUMNS | ANSWER.columns, rows
 
 
@@ -51,7 +47,7 @@ def answer_methods(results: Results) -> Table:
     rows = [
         (*named, *ANSWERED.cells(one), *BY.cells(line), *METHOD.cells(line))
         for endpoint, named in _endpoints(results)
-        for one in _answered(endpoint)
+        for one in endpoint.answers
         for line in one.methods
     ]
     return ENDPOINT_COLUMNS | ANSWERED.columns | BY.columns | METHOD.columns, rows

@@ -17,7 +17,7 @@ from edgehold.pooling.pairwise.prediction import point_digits
 from edgehold.pooling.pairwise.random_effects import PREDICTION_SEED
 from edgehold.results.model.answers import Answer
 from edgehold.results.model.ratio import RatioInterval
-from edgehold.results.model.results import Comparison, EndpointResult, Pool, RepeatabilityEntry, Results, StudyLine, SubmissionResult
+from edgehold.results.model.results import Comparison, EndpointResult, Pool, Results, StudyLine, SubmissionResult
 
 FOLDER = "explore"
 NOT_IN_A_NAME = re.compile(r"[^A-Za-z0-9.-]+|\.{2,}|-{2,}")
@@ -127,7 +127,7 @@ def _endpoint(endpoint: EndpointResult, comparison: Comparison, order: Iterable[
         "kind": endpoint.kind,
         "primary": endpoint.primary,
         "worthwhile_ratio": endpoint.worthwhile_ratio,
-        "variance_df": _variance_df(endpoint.repeatability),
+        "variance_df": None if endpoint.repeatability is None else endpoint.repeatability.df,
         "ln_ratio": [line and line.ln_estimate if line is None or line.ln_variance is not None else None for line in lines],
         "ln_variance": [line and line.ln_variance for line in lines],
         "bound": [line and line.bound for line in lines],
@@ -136,17 +136,9 @@ def _endpoint(endpoint: EndpointResult, comparison: Comparison, order: Iterable[
     }
 
 
-def _variance_df(entry: RepeatabilityEntry | None) -> float | None:
-    """Degrees of freedom of the run-to-run variance behind all lines; None where it counts as known."""
-    if entry is None:
-        return None
-    return entry.df if entry.source == "pooled" else entry.prior_df
-
-
 def _published(endpoint: EndpointResult, compared: Compared) -> dict[str, object] | None:
     """The answer that stands: of the hierarchical model of all runs."""
-    answers = (*endpoint.steels, *endpoint.levels, *((endpoint.practice,) if endpoint.practice else ()))
-    answer = next((one for one in answers if _compared(one) == compared), None)
+    answer = next((one for one in endpoint.answers if _compared(one) == compared), None)
     return None if answer is None else {"sentence": answer.sentence, "result": _ratio(answer.result)}
 
 

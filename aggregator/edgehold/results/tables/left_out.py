@@ -46,7 +46,7 @@ def _one_sided(found: EverythingFound) -> Iterator[Line]:
     """Runs of a steel, or level, of which every run is known to one side only."""
     for row in found.rows:
         answered = found.answers.get((row.pool, row.endpoint))
-        if answered is None or row.status == MISSING or row.split_tester:
+        if answered is None or not row.usable:
             continue
         name = _lost(row, answered.headline)
         if name is not None:
@@ -74,5 +74,5 @@ def _of_circulating_blades(found: EverythingFound) -> Iterator[Line]:
     """Runs of a circulating blade without an exact value."""
     blades = {(one.pool, one.endpoint, one.blade) for one in found.circulated}
     for row in found.rows:
-        if (row.pool, row.endpoint, row.blade) in blades and row.status not in (EXACT, MISSING) and not row.split_tester:
+        if (row.pool, row.endpoint, row.blade) in blades and row.usable and row.status != EXACT:
             yield _line(row, "circulating blades", Reason("left_out.no_exact_value"))

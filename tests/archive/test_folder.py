@@ -38,6 +38,13 @@ def test_an_address_vouches_for_every_file_by_a_program_that_knows_nothing_of_us
     assert made.name == f"2026-06-{hashlib.sha256((folder / 'SHA256SUMS').read_bytes()).hexdigest()[:12]}"
 
 
+def test_a_file_where_the_folder_should_be_is_named(tmp_path):
+    place = tmp_path / "archive"
+    place.write_text("no folder", encoding="utf-8")
+    with pytest.raises(ArchiveError, match="archive is no archive that can be read"):
+        read_archive(place)
+
+
 @pytest.mark.parametrize("path", ["results/pool/index.html", "data/runs.csv", "SHA256SUMS", "build.json"])
 def test_a_changed_file_stops_everything_and_is_named(tmp_path, path):
     made = build(ONE)

@@ -85,11 +85,11 @@ def read_archive(folder: Path) -> Archive:
     Raises
     ------
     ArchiveError
-        A file is missing, is another than was published, or was not published at all.
+        A file is missing, is another than was published, or was not published at all; or there is no folder but something else.
     """
-    if not folder.exists() or not any(folder.iterdir()):
-        return Archive(folder)
     try:
+        if not folder.exists() or not any(folder.iterdir()):
+            return Archive(folder)
         index = json.loads((folder / INDEX).read_text(encoding="utf-8"))
         withdrawn = {name: tuple(Withdrawn(**one) for one in lines) for name, lines in index["withdrawn"].items()}
         builds = tuple(_verified(folder, name, withdrawn.get(name, ())) for name in index["builds"])

@@ -170,24 +170,28 @@ def test_on_a_phone_name_figure_bar_and_words_are_in_view(open_page, scheme):
 
 def test_names_of_strangers_stay_names(browser, hostile_site, hostile_facts):
     found = [address for address in hostile_facts if re.fullmatch(r"/compare/hostile-rope/[^/]+/", address)]
-    assert len(found) == 3, "three levels, each against the others"
+    assert len(found) == 1, "runs of two levels"
     with served(hostile_site) as base:
         context = browser.new_context()
         page = context.new_page()
         page.goto(f"{base}/compare/")
-        levels = [thing for thing in rules(page)["things"] if thing["kind"] == "level"]
+        handed = rules(page)
+        levels = [thing for thing in handed["things"] if thing["kind"] == "level"]
         assert len(levels) == 3
+        with_page = next(
+            [handed["things"][one], handed["things"][other]] for one, other, address, _ in handed["pairs"] if "hostile-rope" in address
+        )
         for thing in levels:
             page.get_by_role("combobox", name="First one").fill(thing["name"])
             expect(page.locator("#choose-a-list [role=option]").first).to_be_visible()
             shown = page.locator("#choose-a-list").inner_text()
             assert as_shown(thing["name"]) in as_shown(shown)
-        page.get_by_role("combobox", name="First one").fill(levels[0]["label"])
-        page.get_by_role("combobox", name="Second one").fill(levels[1]["label"])
+        page.get_by_role("combobox", name="First one").fill(with_page[0]["label"])
+        page.get_by_role("combobox", name="Second one").fill(with_page[1]["label"])
         page.get_by_role("button", name="Compare").click()
         page.wait_for_url("**/compare/hostile-rope/*/")
         assert page.evaluate("window.scriptRan") is None
-        for thing in levels[:2]:
+        for thing in with_page:
             assert as_shown(thing["name"]) in as_shown(page.locator("article").inner_text())
         context.close()
 

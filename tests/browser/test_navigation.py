@@ -98,5 +98,7 @@ def test_a_wrong_address_gets_a_page_that_leads_back(open_page, base):
     page = open_page("/no/such/page/")
     assert page.evaluate("performance.getEntriesByType('navigation')[0].responseStatus") == 404
     expect(page.get_by_role("heading", level=1)).to_be_visible()
-    page.locator("article").get_by_role("link").first.click()
+    for link in page.locator("article").get_by_role("link").all():
+        assert _status(link.evaluate("a => a.href")) == 200
+    page.get_by_role("link", name="To the first page").click()
     page.wait_for_url(f"{base}/")

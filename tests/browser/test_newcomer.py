@@ -129,9 +129,10 @@ def _type_run(keyboard: Keyboard, number: int, run: dict, preparation: dict, cou
 def _answer(keyboard: Keyboard) -> dict[str, str]:
     """Ratio on the page by the endpoint's title, for practised against novice; the figures are unfolded by the keyboard."""
     section = keyboard.page.locator("#form-answer")
-    keyboard.reach(section.locator("summary"))
+    figures = section.locator("summary", has_text="The figures")
+    keyboard.reach(figures)
     expect(section).not_to_have_attribute("aria-busy", "true")  # what was typed last is in it
-    keyboard.reach(section.locator("summary"))
+    keyboard.reach(figures)
     keyboard.press("Enter")
     rows = section.get_by_role("row").filter(has_text="practised against novice").all()
     cells = [[words(cell) for cell in row.locator("th, td").all()] for row in rows]

@@ -130,7 +130,7 @@ def open_csv(tab, text: str, name: str = "sheet.csv") -> None:
 
 def test_a_filled_in_sheet_opens_in_the_form_and_is_saved_as_a_file_that_the_check_accepts(tab, form_site, tmp_path):
     open_csv(tab, csv_text(filled_in(form_site), ";"))
-    expect(tab.page.locator("#form-status")).to_contain_text("28 readings")
+    expect(tab.page.locator("#form-status")).to_contain_text("readings 28")
     name, saved, text = tab.save()
     assert [run["ended"] for run in saved["runs"]] == ["last checkpoint"] * 4
     assert saved["people"] == [{"handle": "wren", "agreed": "yes", "sharpening": "practised"}, {"handle": "tern", "agreed": "yes"}]

@@ -74,7 +74,7 @@ export function sending(path, text, rules, why, inLink = text) {
   const saved = make("li", {}, "The file ", make("code", {}, path.split("/").pop()), ` is saved where your browser puts downloads. Keep it: ${why}.`);
   if (!rules.repository_url) {
     return make("div", {}, make("h3", {}, "What next"), make("ol", {}, saved,
-      make("li", {}, `${rules.sending.nowhere} Nothing has left your browser. In the repository its place is `, make("code", {}, path), ".")));
+      make("li", {}, `Nothing has left your browser. In the repository its place is `, make("code", {}, path), ".")));
   }
   const link = newFileLink(path, inLink, rules), { length } = link, { link: most } = rules.limits, fits = length < most;
   const status = make("span", { "aria-live": "polite" });

@@ -6,6 +6,8 @@ from pathlib import Path
 for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):  # before numpy: several workers with threads of their own stand in line
     os.environ.setdefault(name, "1")
 
+os.environ.setdefault("EDGEHOLD_TRACEBACK", "1")  # a fault of the program shows where it arose, as everywhere in the tests
+
 import pytest  # noqa: E402
 from hypothesis import settings  # noqa: E402
 

@@ -7,7 +7,7 @@ import pytest
 from tests.imports import PACKAGE, between_packages, circles, imports, part_of
 
 STAGES = ["records", "endpoints", "estimates", "pooling", "results", "forms", "pages"]
-EVERYWHERE = {"errors", "words", "counted", "numerics"}
+EVERYWHERE = {"errors", "words", "counted", "disk", "numerics"}
 BESIDE = {"results": {"archive"}, "forms": {"review", "planning", "cards"}, "pages": {"cards", "archive"}}
 """What stands beside the path and may be imported all the same: it knows nothing to the right of its reader."""
 GRAPH = imports()
@@ -26,9 +26,7 @@ def test_what_the_forms_take_from_beside_the_path_knows_the_records_alone():
     review = [name for name in GRAPH if part_of(name) == "edgehold.review"]
     assert len(review) > 5
     for name in review:
-        assert {part_of(other) for other in GRAPH[name]} <= {"edgehold.records", "edgehold.review", "edgehold.errors", "edgehold.words"}, (
-            name
-        )
+        assert {part_of(other).removeprefix("edgehold.") for other in GRAPH[name]} <= {"records", "review", "errors", "disk", "words"}, name
 
 
 def test_the_cards_know_the_records_and_the_words_alone():
@@ -47,7 +45,12 @@ def test_the_archive_knows_files_and_words_alone():
     kept = [name for name in GRAPH if part_of(name) == "edgehold.archive"]
     assert len(kept) > 3
     for name in kept:
-        assert {part_of(other) for other in GRAPH[name]} - {"edgehold"} <= {"edgehold.archive", "edgehold.words", "edgehold.errors"}, name
+        assert {part_of(other) for other in GRAPH[name]} - {"edgehold"} <= {
+            "edgehold.archive",
+            "edgehold.words",
+            "edgehold.errors",
+            "edgehold.disk",
+        }, name
 
 
 def test_the_planner_knows_no_form_and_no_page():

@@ -13,13 +13,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from . import __version__
-from .errors import EdgeholdError, FindingsError, InputError
+from .disk import write_file
+from .errors import FindingsError, InputError
+from .last_word import TRACEBACK, is_fault, last_word, let_through, say_no_more
 from .words import Reason
 
 if TYPE_CHECKING:
     from .records.change.writing import Written
 
 FINE, ERRORS_FOUND, MISUSE = 0, 1, 2
+MOST_EXCHANGES = 100
 EXTRA_LIBRARIES = frozenset({"altair", "jsonschema", "mkdocs", "material", "openpyxl", "pandas", "vl_convert"})
 
 # Many small matrices: threads of the linear algebra library only wait for each other, for ten times the processor time.
@@ -28,20 +31,36 @@ for _setting in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
 
 
 def main(argv: list[str] | None = None) -> int:
-    """Run one command and return its exit status."""
-    arguments = _parser().parse_args(argv)
+    """Run one command and return its exit status; whatever happens, the last word is a sentence."""
+    let_through(sys.stdout)
+    try:
+        status = _run(argv)
+        sys.stdout.flush()
+        return status
+    except BrokenPipeError:  # the reader of our output has gone: not an error of ours
+        say_no_more(sys.stdout)
+        return FINE
+    except (Exception, KeyboardInterrupt) as error:
+        if is_fault(error) and os.environ.get(TRACEBACK):
+            raise
+        say_no_more(sys.stdout)
+        print(f"edgehold: {last_word(error)}", file=sys.stderr)
+        return MISUSE
+
+
+def _run(argv: list[str] | None) -> int:
+    try:
+        arguments = _parser().parse_args(argv)
+    except SystemExit:  # help was shown, or a word was wrong
+        sys.stdout.flush()
+        raise
     try:
         status: int = arguments.command(arguments)
         return status
     except FindingsError as error:
         return _print_findings(error)
-    except EdgeholdError as error:
-        print(f"edgehold: {error}", file=sys.stderr)
-        return MISUSE
     except ModuleNotFoundError as error:
         return _print_missing(error, "sheets" if arguments.command is _plan else "site")
-    except BrokenPipeError:  # the reader of our output has gone: not an error of ours
-        return FINE
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -68,7 +87,7 @@ def _parser() -> argparse.ArgumentParser:
     deposit.add_argument("file", metavar="FILE", help="where to write it")
 
     exchange = _command(commands, "exchange", _exchange, "name the further runs that would best tell sharpeners from testers")
-    exchange.add_argument("--count", type=_positive, default=5, metavar="N", help="how many runs for each protocol (default 5)")
+    exchange.add_argument("--count", type=_count, default=5, metavar="N", help="how many runs for each protocol (default 5)")
     exchange.add_argument("--json", action="store_true", help="print them as JSON")
 
     correct = _command(commands, "correct", _correct, "correct a measured submission by a file beside it, which stays as it is")
@@ -123,7 +142,7 @@ def _parser() -> argparse.ArgumentParser:
     how.add_argument("--json", action="store_true", help="print the report as JSON")
     how.add_argument("--card", action="store_true", help="print what was found in at most 1,000 characters, for a post")
 
-    from .planning.options import add_arguments
+    from .planning.options import add_arguments, seed
 
     add_arguments(_command(commands, "plan", _plan, "plan a fair test with what is in the house, and say what to expect of it"))
 
@@ -132,7 +151,7 @@ def _parser() -> argparse.ArgumentParser:
     add_drafts(_command(commands, "draft", _draft, "draft a protocol, an objection, a response, an outcome or an event as a file"))
 
     demo = _command(commands, "demo", _demo, "write the simulated demonstration again from its seed")
-    demo.add_argument("--seed", type=int, default=None, help="another seed than the published one")
+    demo.add_argument("--seed", type=seed, default=None, help="another seed than the published one")
     return parser
 
 
@@ -194,7 +213,7 @@ def _check_request(arguments: argparse.Namespace) -> int:
         from .request import summarised
 
         checked, summary = summarised(root, arguments.against)
-        Path(arguments.summary).write_text(summary, encoding="utf-8")
+        write_file(Path(arguments.summary), summary.encode())
     if arguments.annotate:
         print(*filter(None, [annotations(checked.findings, checked.proposal.site), request_counts(checked)]), sep="\n")
     else:
@@ -225,11 +244,11 @@ def _deposit(arguments: argparse.Namespace) -> int:
     return FINE
 
 
-def _positive(text: str) -> int:
-    value = int(text)
-    if value < 1:
-        raise argparse.ArgumentTypeError(f"{value} is not 1 or more")
-    return value
+def _count(text: str) -> int:
+    """A number of runs to name."""
+    from .planning.options import whole
+
+    return whole(text, 1, MOST_EXCHANGES)
 
 
 def _exchange(arguments: argparse.Namespace) -> int:
@@ -324,10 +343,12 @@ def _plan(arguments: argparse.Namespace) -> int:
     advice = advice_for(root, arguments, _say)
     files: tuple[Path, ...] = ()
     if not arguments.dry:
+        if arguments.sheets is not None:
+            from .sheets.giving import give_out, refuse_used
+
+            refuse_used(Path(arguments.sheets))
         files = write_plan(root, advice.plan, arguments.output, arguments.by)
         if arguments.sheets is not None:
-            from .sheets.giving import give_out
-
             files += give_out(root, advice.plan, Path(arguments.sheets))
     if arguments.card:
         from .cards.address import ask_for
@@ -350,9 +371,11 @@ def _share(arguments: argparse.Namespace) -> int:
     shared = shared_for(root, arguments)
     files: tuple[Path, ...] = ()
     if not arguments.dry:
-        from .sheets.giving import give_out
+        from .sheets.giving import give_out, refuse_used
 
         folder = Path(arguments.sheets or shared.plan.id)
+        for number in range(1, len(shared.plan.tables) + 1):
+            refuse_used(table_folder(folder, number) / "print")
         files = write_shared(root, shared, arguments.output, folder, arguments.by)
         for number, part in enumerate(shared.plan.tables, 1):
             files += give_out(root, part, table_folder(folder, number) / "print")

@@ -6,6 +6,7 @@ Three kinds, never mixed, and a fourth that is made one of them before it leaves
     not estimable       -> a result     with its reason (see ``estimates`` and ``pooling``), never raised
     a caller's mistake  -> EdgeholdError
                            |- InputError       a value of the wrong shape or range: the value got, the value wanted
+                           |  |- FileError     a file or folder that cannot be read or written, with its name
                            |  |- WrittenError  something somebody wrote that cannot be read, with its cure
                            |  `- NumbersError  numbers that no arithmetic works with: not finite, or too far apart
                            |- RepositoryError  no Edgehold repository where one was expected
@@ -59,6 +60,10 @@ class EdgeholdError(Exception):
 
 class InputError(EdgeholdError, ValueError):
     """A caller passed a value of the wrong shape or range."""
+
+
+class FileError(InputError):
+    """A file or folder that somebody named cannot be read, or cannot be written."""
 
 
 class NumericalError(ArithmeticError, ValueError):

@@ -11,6 +11,7 @@ from edgehold.sheets.browser import browser_rules
 from .archive.build import SUMS, sums_of
 from .archive.folder import Archive, read_archive, write_archive
 from .archive.zipped import zipped
+from .disk import refuse_unwritable, write_file
 from .endpoints import beside_runs, curve_points, endpoint_rows
 from .errors import FindingsError
 from .estimates import estimate_submissions, repeatability_table
@@ -186,14 +187,13 @@ def deposit(root: Path, target: Path, say: Progress = lambda _: None) -> None:
     target : the ZIP file to write; an older one is replaced once the new one is whole.
     say : told of what is begun.
     """
+    refuse_unwritable(target)
     found, results, files = _results_files(root, say)
     address = site_url(root)
     base_url = "" if address == FALLBACK_URL else address
     title = str(Reason("citing.build_title"))
     made = zipped(deposit_files(results, files, sources(found.repository), base_url, title))
-    aside = target.with_name(f".{target.name}.new")
-    aside.write_bytes(made)
-    aside.replace(target)
+    write_file(target, made)
 
 
 def _tell_of_archive(before: Archive, after: Archive, say: Progress, warn: Progress) -> None:

@@ -14,6 +14,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from edgehold.disk import LARGEST_BUILT_BYTES, names_in, read_file, there, write_files
 from edgehold.errors import EdgeholdError, InputError
 
 from .build import FACTS, NAME, SUMS, Build, Facts, build_name, read_facts, read_sums
@@ -88,13 +89,13 @@ def read_archive(folder: Path) -> Archive:
         A file is missing, is another than was published, or was not published at all; or there is no folder but something else.
     """
     try:
-        if not folder.exists() or not any(folder.iterdir()):
+        if not there(folder) or not names_in(folder):
             return Archive(folder)
-        index = json.loads((folder / INDEX).read_text(encoding="utf-8"))
+        index = json.loads(read_file(folder / INDEX, LARGEST_BUILT_BYTES))
         withdrawn = {name: tuple(Withdrawn(**one) for one in lines) for name, lines in index["withdrawn"].items()}
         builds = tuple(_verified(folder, name, withdrawn.get(name, ())) for name in index["builds"])
         archive = Archive(folder, builds, frozenset(index["taken_out"]), frozenset(index["renamed"]))
-    except (OSError, ValueError, KeyError, TypeError) as error:
+    except (OSError, ValueError, KeyError, TypeError, RecursionError) as error:
         raise ArchiveError(f"{folder} is no archive that can be read: {error}") from error
     _nothing_else(archive)
     return archive
@@ -121,10 +122,9 @@ def _verified(folder: Path, name: str, withdrawn: tuple[Withdrawn, ...]) -> Kept
 
 
 def _read(folder: Path, path: str) -> bytes:
-    try:
-        return (folder / path).read_bytes()
-    except FileNotFoundError:
-        raise ArchiveError(f"archive/{path} is missing, and was published") from None
+    if not there(folder / path):
+        raise ArchiveError(f"archive/{path} is missing, and was published")
+    return read_file(folder / path, LARGEST_BUILT_BYTES)
 
 
 def _nothing_else(archive: Archive) -> None:
@@ -135,7 +135,7 @@ def _nothing_else(archive: Archive) -> None:
         if path.is_symlink():
             raise ArchiveError(f"archive/{name} is a link, and no file of a build")
         if name.startswith(f"{ASSETS}/") and ASSET.fullmatch(path.name):
-            if asset_name(path.read_bytes()) != name:
+            if asset_name(read_file(path, LARGEST_BUILT_BYTES)) != name:
                 raise ArchiveError(f"archive/{name} is not what was published: its hash gives another name")
         elif name not in published:
             raise ArchiveError(f"archive/{name} belongs to no build that was published")
@@ -162,8 +162,7 @@ def add_build(archive: Archive, build: Build, assets: Mapping[str, bytes]) -> Ar
     for name, content in assets.items():
         if asset_name(content) != name:
             raise InputError(f"got {name!r} for a shared file, wanted {asset_name(content)!r}")
-        there = archive.folder / name
-        if there.exists() and there.read_bytes() != content:
+        if there(archive.folder / name) and read_file(archive.folder / name, LARGEST_BUILT_BYTES) != content:
             raise ArchiveError(f"archive/{name} would change")
     if known is not None:
         if known.name == build.name:
@@ -183,10 +182,9 @@ def standing_for(archive: Archive, build: Build) -> Kept | None:
     if own is not None or not archive.builds:
         return own
     newest = archive.builds[-1]
-    try:
-        before = {path: (archive.folder / newest.name / path).read_bytes() for path in newest.paths}
-    except FileNotFoundError:  # it is to be written yet
+    if not all(there(archive.folder / newest.name / path) for path in newest.paths):  # it is to be written yet
         return None
+    before = {path: read_file(archive.folder / newest.name / path, LARGEST_BUILT_BYTES) for path in newest.paths}
     after = {path: content for path, content in build.files.items() if path != SUMS}
     alike = before.keys() == after.keys() and all(
         before[path] == after[path] or (path == RESULTS and _without_provenance(before[path]) == _without_provenance(after[path]))
@@ -204,8 +202,8 @@ def _same(folder: Path, known: Kept, build: Build) -> None:
     """Refuse to change a file of a build that is kept: same name, other bytes."""
     gaps = {one.path for one in known.withdrawn}
     for path, content in build.files.items():
-        there = folder / known.name / path
-        if path not in gaps and (not there.exists() or there.read_bytes() != content):
+        kept = folder / known.name / path
+        if path not in gaps and (not there(kept) or read_file(kept, LARGEST_BUILT_BYTES) != content):
             raise ArchiveError(f"archive/{known.name}/{path} would change, and what is archived never does")
 
 
@@ -244,9 +242,9 @@ def _without(archive: Archive, submissions: frozenset[str], people: frozenset[st
         if of_build.submissions or people:
             gone = {one.path for one in lines}
             if of_build.submissions and RESULTS in kept.paths and RESULTS not in gone:
-                of_build = replace(of_build, people=people | only_of((archive.folder / kept.name / RESULTS).read_bytes(), submissions))
+                of_build = replace(of_build, people=people | only_of(_read(archive.folder, f"{kept.name}/{RESULTS}"), submissions))
             for path in kept.paths:
-                if path not in gone and path != FACTS and holds(path, (archive.folder / kept.name / path).read_bytes(), of_build):
+                if path not in gone and path != FACTS and holds(path, _read(archive.folder, f"{kept.name}/{path}"), of_build):
                     left = gap(path, month, reason)
                     lines.append(Withdrawn(path, month, reason, hashlib.sha256(left).hexdigest()))
                     writes[f"{kept.name}/{path}"] = left
@@ -267,7 +265,5 @@ def _indexed(archive: Archive) -> Archive:
 
 def write_archive(archive: Archive, target: Path) -> None:
     """Write what is new, the index last; what lies there already is not touched otherwise."""
-    for path in sorted(archive.writes, key=lambda one: (one == INDEX, one)):
-        place = target / path
-        place.parent.mkdir(parents=True, exist_ok=True)
-        place.write_bytes(archive.writes[path])
+    ordered = sorted(archive.writes, key=lambda one: (one == INDEX, one))
+    write_files({target / path: archive.writes[path] for path in ordered}, folders=True)

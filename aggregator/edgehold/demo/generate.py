@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import json
-import shutil
 from dataclasses import dataclass
 from pathlib import Path
+
+from edgehold.disk import write_folder
 
 from . import card_on_thread, conditions, levels
 from .effects import Effects, curves_as_rows, true_ratios
@@ -57,17 +58,8 @@ def write_demo(root: Path, seed: int = PUBLISHED_SEED) -> tuple[Path, ...]:
     """
     demonstration = generate(seed)
     target = Path(root) / "submissions" / "simulated"
-    fresh, old = target.with_name(".simulated-new"), target.with_name(".simulated-old")
-    for leftover in (fresh, old):
-        shutil.rmtree(leftover, ignore_errors=True)
     contents = {**demonstration.files, EFFECTS_FILE: _bytes(demonstration.effects)}
-    for name, data in contents.items():
-        (fresh / name).parent.mkdir(parents=True, exist_ok=True)
-        (fresh / name).write_bytes(data)
-    if target.exists():
-        target.rename(old)
-    fresh.rename(target)
-    shutil.rmtree(old, ignore_errors=True)
+    write_folder(target, contents)
     return tuple(target / name for name in contents)
 
 

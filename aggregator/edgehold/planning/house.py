@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import datetime
 import json
+import re
 import secrets
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
+from edgehold.disk import there, write_files
 from edgehold.errors import FindingsError, InputError
 from edgehold.records import load_repository
 from edgehold.records.canonical import LoadedProtocol, PoolKey, Repository
-from edgehold.records.model.base import Origin
+from edgehold.records.model.base import HANDLE_FORM, MONTH_FORM, SLUG_FORM, Origin
 from edgehold.records.model.plan import Plan, PlanSeal, SharedPlan
 from edgehold.records.model.protocol import Protocol, major, version_order
 from edgehold.results.publish.repeatability import assumption, form_repeatability, read_published, table_of
@@ -25,6 +27,7 @@ from .tables import Shared, Table, share
 from .tables_output import table_text
 
 TABLE = "build/results/repeatability.json"
+_ID, _HANDLE, _MONTH = re.compile(SLUG_FORM), re.compile(HANDLE_FORM), re.compile(MONTH_FORM)
 ID_LETTERS = "bcdfghjkmnpqrstvwxz"
 
 
@@ -108,6 +111,7 @@ def plan_at(
     sealed, origin, evenings, say : as in `advise`.
     table : a published repeatability table; None: the repository's last build, or else the protocol's assumption.
     """
+    _refuse_form(id, month)
     known = _known_at(root, asked.protocol, origin, table)
     when = month or _this_month()
     return advise(
@@ -139,6 +143,7 @@ def share_at(
     worthwhile_ratio: float | None = None,
 ) -> Shared:
     """A shared plan by the repository's table of repeatability where there is one; parameters as in `share` and `plan_at`."""
+    _refuse_form(id, month)
     when = month or _this_month()
     return share(
         protocol,
@@ -157,7 +162,14 @@ def share_at(
 
 def _known_at(root: Path, protocol: Protocol, origin: str, table: Path | None) -> Known:
     built = root / TABLE
-    return known_repeatability(protocol, origin, table or (built if built.is_file() else None))
+    return known_repeatability(protocol, origin, table or (built if there(built) else None))
+
+
+def _refuse_form(id: str | None, month: str | None) -> None:
+    if id is not None and not _ID.fullmatch(id):
+        raise InputError(f"got {id!r} as the plan's id, wanted lower-case letters, digits and hyphens, at most 63")
+    if month is not None and not _MONTH.fullmatch(month):
+        raise InputError(f"got {month!r} as the month, wanted one like 2026-05")
 
 
 def _this_month() -> str:
@@ -225,6 +237,8 @@ def _with_seal(root: Path, whole: Plan | SharedPlan, sealed: Plan, out: Path | N
     """A plan's file, and that of its seal if it has one: the seal of its first table's part where it is for several."""
     files = {out or Path(f"{whole.id}.json"): plan_json(whole)}
     if sealed.sha256 is not None:
+        if by is not None and not _HANDLE.fullmatch(by):
+            raise InputError(f"got {by!r} to publish the seal, wanted a handle: 2 to 31 lower-case letters, digits and hyphens")
         publisher = by or sealed.coder
         assert publisher is not None  # nothing is sealed without somebody who keeps its codes: see `draw_plan` and `share`
         files[root / "submissions" / "plans" / f"{whole.id}.json"] = plan_json(published_seal(sealed, publisher))
@@ -238,10 +252,7 @@ def table_folder(folder: Path, number: int) -> Path:
 
 def _new_files(files: Mapping[Path, str]) -> tuple[Path, ...]:
     for path in files:
-        if path.exists():
+        if there(path):
             raise InputError(f"got {path} to write a plan to, wanted a name that is free: nothing is written over")
-    for path, text in files.items():
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with path.open("x", encoding="utf-8") as file:
-            file.write(text)
+    write_files({path: text.encode() for path, text in files.items()}, new=True, folders=True)
     return tuple(files)

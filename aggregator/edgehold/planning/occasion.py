@@ -250,16 +250,35 @@ def stock(protocol: Protocol, **given: Unpack[Told]) -> Stock:
         steel_mm=_or(given.get("steel_mm"), STEEL_MM),
         assumed=known - told - ({"mm_per_unit"} if length else set()),
     )
-    _refuse_too_little(made)
+    _refuse_nonsense(made)
     return made
 
 
-def _refuse_too_little(made: Stock) -> None:
-    for name in ("mm_per_unit", "minutes", "evenings", "runs_a_hand", "thickness_mm", "angle_deg", "flat_mm", "steel_mm"):
+_MOST = {
+    "mm_per_unit": 1e6,
+    "minutes": 1e6,
+    "evenings": 10_000,
+    "runs_a_hand": 10_000,
+    "thickness_mm": 100.0,
+    "angle_deg": 89.0,
+    "flat_mm": 100.0,
+    "steel_mm": 1_000.0,
+}
+"""The most of each that still has a meaning; what the command line takes is less."""
+_MOST_METRES, _MOST_LOTS = 1e6, 100
+
+
+def _refuse_nonsense(made: Stock) -> None:
+    for name, most in _MOST.items():
         if not getattr(made, name) > 0:
             raise InputError(f"got {getattr(made, name):g} for {name.replace('_', ' ')}, wanted more than 0")
-    if any(not metres > 0 for metres in made.lots_m):
-        raise InputError(f"got lots of {', '.join(f'{m:g}' for m in made.lots_m)} metres, wanted more than 0 in each")
+        if getattr(made, name) > most:
+            raise InputError(f"got {getattr(made, name):g} for {name.replace('_', ' ')}, wanted at most {most:g}")
+    if any(not 0 < metres <= _MOST_METRES for metres in made.lots_m):
+        named = ", ".join(f"{m:g}" for m in made.lots_m)
+        raise InputError(f"got lots of {named} metres, wanted more than 0 and at most {_MOST_METRES:g} in each")
+    if len(made.lots_m) > _MOST_LOTS:
+        raise InputError(f"got {len(made.lots_m)} lots, wanted at most {_MOST_LOTS}")
     if made.most_runs is not None and made.most_runs < 1:
         raise InputError(f"got {made.most_runs} runs, wanted 1 or more")
 

@@ -7,9 +7,11 @@ from __future__ import annotations
 
 import os
 import re
+import stat
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from edgehold.disk import told_of
 from edgehold.words import Reason
 
 from .model.base import HANDLE_FORM, SLUG_FORM
@@ -113,15 +115,28 @@ def _protocol(root: Path, folder: str, layout: Layout) -> None:
 
 
 def _is_folder(path: Path) -> bool:
-    return path.is_dir() and not path.is_symlink()
+    """Whether a folder lies there; one that cannot be looked at is taken for one, so that listing it says so."""
+    try:
+        return stat.S_ISDIR(path.lstat().st_mode)
+    except (FileNotFoundError, NotADirectoryError):
+        return False
+    except OSError:
+        return True
 
 
 def _listed(root: Path, folder: str, layout: Layout) -> list[os.DirEntry[str]]:
-    """Entries of a folder in sorted order; links and side files are dealt with here."""
+    """Entries of a folder in sorted order; links and side files are dealt with here.
+
+    A folder that cannot be read is a problem of its own: nobody knows what lies there, and that is not the same as nothing.
+    """
     try:
         with os.scandir(root / folder) as found:
             entries = sorted(found, key=lambda entry: entry.name)
-    except OSError:
+    except FileNotFoundError:
+        return []
+    except OSError as error:
+        message = Reason("reading.folder_cannot_be_opened", strerror=told_of(error))
+        layout.problems.append((folder, Problem("", "cannot-be-opened", message, line=1)))
         return []
     kept = []
     for entry in entries:

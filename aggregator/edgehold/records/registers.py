@@ -12,6 +12,7 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
+from edgehold.disk import Unread, bounded, unread
 from edgehold.errors import WrittenError
 
 from .compositions import limits_of, meet
@@ -185,13 +186,14 @@ def _own_text(root: Path | None, file: str) -> bytes | None:
 
 
 def _bounded_bytes(path: Path, file: str) -> bytes:
-    if path.is_symlink() or not path.is_file():
-        raise WrittenError(f"{file} is a link or no ordinary file", "make it an ordinary file")
-    with path.open("rb") as stream:
-        text = stream.read(LARGEST_REGISTER_BYTES + 1)
-    if len(text) > LARGEST_REGISTER_BYTES:
+    found = bounded(path, LARGEST_REGISTER_BYTES, links=False)
+    if not isinstance(found, Unread):
+        return found
+    if found.code == "too_large":
         raise WrittenError(f"{file} is over {LARGEST_REGISTER_BYTES} bytes", "list the steels only")
-    return text
+    if found.code == "unreadable":
+        raise WrittenError(unread(Path(file), found, LARGEST_REGISTER_BYTES), "make it readable")
+    raise WrittenError(f"{file} is a link or no ordinary file", "make it an ordinary file")
 
 
 def first_problem(error: ValidationError) -> str:

@@ -15,6 +15,7 @@ from pydantic import TypeAdapter
 from pydantic.json_schema import GenerateJsonSchema, JsonSchemaValue
 from pydantic_core import core_schema
 
+from edgehold.disk import read_text, there
 from edgehold.errors import InputError
 from edgehold.words import Reason
 
@@ -100,10 +101,13 @@ def _body(models: tuple[type, ...]) -> dict[str, object]:
 
 def site_url(root: Path) -> str:
     """The published site's address from mkdocs.yml, with a slash at its end; a placeholder where none is set."""
-    try:
-        return _site_url((root / "mkdocs.yml").read_text(encoding="utf-8"))
-    except FileNotFoundError:
-        return FALLBACK_URL
+    return _site_url(_settings(root))
+
+
+def _settings(root: Path) -> str:
+    """The text of mkdocs.yml; empty where there is none."""
+    file = root / "mkdocs.yml"
+    return read_text(file) if there(file) else ""
 
 
 def known_site(settings: str) -> str:
@@ -119,8 +123,5 @@ def _site_url(settings: str) -> str:
 
 def repository_url(root: Path) -> str | None:
     """Where pull requests go, from mkdocs.yml; None where nothing is set."""
-    try:
-        found = _REPOSITORY.search((root / "mkdocs.yml").read_text(encoding="utf-8"))
-    except FileNotFoundError:
-        return None
+    found = _REPOSITORY.search(_settings(root))
     return found[1].rstrip("/") if found else None

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 from pathlib import Path
 
+from edgehold.disk import LARGEST_BUILT_BYTES, read_file, there
 from edgehold.estimates import Contrast, SubmissionEstimate
 from edgehold.pooling.pairwise.studies import LEAST_STUDIES
 from edgehold.pooling.pairwise.three_level import three_level
@@ -48,10 +49,11 @@ class Among:
 def read_results(root: Path) -> tuple[Results | None, str]:
     """The results of the last build, or why there are none."""
     file = root / BUILT
-    if not file.is_file():
+    if not there(file):
         return None, Reason("report.no_results")
+    data = read_file(file, LARGEST_BUILT_BYTES)
     try:
-        return Results.model_validate_json(file.read_bytes()), ""
+        return Results.model_validate_json(data), ""
     except ValueError:
         return None, Reason("report.other_results")
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from edgehold.disk import LARGEST_BUILT_BYTES, read_file, there, write_file
 from edgehold.errors import InputError
 
 from .adds import adds
@@ -30,12 +31,9 @@ def write_html(report: SubmissionReport, target: Path) -> None:
     InputError
         Something other than a page is there, or it cannot be written.
     """
-    try:
-        if target.exists() and not target.read_bytes()[: len(BEGINNING)].lower() == BEGINNING.encode():
-            raise InputError(f"{target} is there already and is no page; name another file with --html")
-        target.write_text(report_html(report), encoding="utf-8", newline="\n")
-    except OSError as error:
-        raise InputError(f"{target} cannot be written ({error.strerror})") from None
+    if there(target) and not read_file(target, LARGEST_BUILT_BYTES)[: len(BEGINNING)].lower() == BEGINNING.encode():
+        raise InputError(f"{target} is there already and is no page; name another file with --html")
+    write_file(target, report_html(report).encode())
 
 
 __all__ = ["open_submission", "report_at", "write_html"]

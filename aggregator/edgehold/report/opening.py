@@ -6,6 +6,7 @@ import datetime
 from dataclasses import dataclass
 from pathlib import Path
 
+from edgehold.disk import read_file, there
 from edgehold.errors import Finding, InputError
 from edgehold.records import load_repository
 from edgehold.records.canonical import LoadedProtocol, Repository
@@ -77,11 +78,10 @@ def open_submission(root: Path, named: str, today: datetime.date | None = None) 
 def _inside(root: Path, named: str) -> str | None:
     """Path of a submission of the repository, relative to its root; None for a file elsewhere."""
     known = walk(root).submissions
-    file = Path(named)
-    if file.is_file() or file.is_symlink():
+    file, found = Path(named), next((path for path in known if file_id(path) == named), None)
+    if there(file) and not (file.is_dir() and (found or not named)):
         place = file.parent.resolve() / file.name
         return next((path for path in known if (root / path).resolve() == place), None)
-    found = next((path for path in known if file_id(path) == named), None)
     if found is None:
         raise InputError(Reason("report.no_submission", text=repr(harmless(named)), folder=str(root / "submissions")))
     return found
@@ -102,5 +102,7 @@ def _of_repository(root: Path, path: str, today: datetime.date | None) -> Opened
 def _alone(root: Path, file: Path, today: datetime.date) -> Opened | Unsound:
     repository = load_repository(root, today=today, chosen=())
     data, problems = read_bytes(file, "submission")
+    if any(problem.code in ("not-a-file", "cannot-be-opened") for problem in problems):
+        read_file(file)  # says so
     record, findings = read_alone(data, file.as_posix(), repository, today, problems)
     return Unsound(findings) if record is None else Opened(record, sha256(data), False, findings, repository, file)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from edgehold.disk import there
 from edgehold.endpoints import endpoint_rows
 from edgehold.estimates import repeatability_table
 from edgehold.estimates.repeatability import POOLED
@@ -54,7 +55,7 @@ def table_used(root: Path, record: Submission, protocol: Protocol, named: Path |
     built = root / BUILT
     if named is not None:
         published, source = read_published(named), Reason("report.table_named")
-    elif built.is_file():
+    elif there(built):
         published, source = read_published(built), Reason("report.table_built")
     else:
         published, source = _computed(root, record, protocol), Reason("report.table_computed")

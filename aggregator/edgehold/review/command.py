@@ -7,6 +7,7 @@ import sys
 from dataclasses import dataclass
 from pathlib import Path
 
+from edgehold.disk import read_file, write_file, write_files
 from edgehold.errors import ERROR, Finding, InputError
 from edgehold.records import load_repository
 from edgehold.records.read.placing import put_if_sound
@@ -126,15 +127,13 @@ def _put_all(root: Path, draft: Draft, *, keep: bool) -> Placed:
     standing = [path for path, _ in files if not path.endswith(REWRITTEN) and ((root / path).exists() or (root / path).is_symlink())]
     if standing:
         raise InputError(f"{standing[0]} is there already, and is not written over")
-    with_before = {path: (root / path).read_bytes() for path, _ in files if (root / path).is_file()}
-    for path, data in files:
-        (root / path).parent.mkdir(parents=True, exist_ok=True)
-        (root / path).write_bytes(data)
+    with_before = {path: read_file(root / path) for path, _ in files if (root / path).is_file()}
+    write_files({root / path: data for path, data in files}, folders=True)
     own = {path for path, _ in files}
     found = tuple(f for f in load_repository(root, chosen=()).findings if f.file in own)
     kept = keep or not any(f.severity == ERROR for f in found)
     for path in () if kept else own:
         (root / path).unlink()
         if path in with_before:
-            (root / path).write_bytes(with_before[path])
+            write_file(root / path, with_before[path])
     return Placed(draft, found, kept)

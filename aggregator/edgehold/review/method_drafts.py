@@ -10,6 +10,7 @@ import datetime
 from collections.abc import Mapping
 from pathlib import Path
 
+from edgehold.disk import read_file
 from edgehold.errors import InputError
 from edgehold.records.layout import walk
 from edgehold.records.model.protocol import Protocol
@@ -50,10 +51,9 @@ def read_answers(path: Path) -> dict[str, str]:
     InputError
         It cannot be read, or holds something that was not asked.
     """
-    try:
-        found = parse_yaml(decode(path.read_bytes())[0])
-    except OSError as error:
-        raise InputError(f"{harmless(str(path))} cannot be opened: {error.strerror}") from None
+    text, unfit = decode(read_file(path))
+    found = parse_yaml(text)
+    found.problems[:0] = unfit
     if found.problems or not isinstance(found.tree, dict):
         raise InputError(f"{harmless(str(path))} holds no answers: {found.problems[0].message if found.problems else 'no names'}")
     known = [question.name for question in QUESTIONS]

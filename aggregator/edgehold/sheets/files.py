@@ -15,6 +15,7 @@ from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.properties import PageSetupProperties
 from openpyxl.worksheet.worksheet import Worksheet
 
+from edgehold.disk import write_files
 from edgehold.errors import InputError
 from edgehold.records.model.plan import Plan
 from edgehold.records.model.protocol import Protocol
@@ -69,9 +70,7 @@ def write_sheets(
     }
     if plan.blinding != "none":
         files["key.html"] = printed_key(shown, protocol, figures or {}, body).encode()
-    folder.mkdir(parents=True, exist_ok=True)
-    for name, content in files.items():
-        (folder / name).write_bytes(content)
+    write_files({folder / name: content for name, content in files.items()}, folders=True)
     return tuple(folder / name for name in files)
 
 

@@ -11,7 +11,8 @@ from typing import get_args
 
 from pydantic import BaseModel
 
-from edgehold.errors import ERROR, InputError
+from edgehold.disk import read_file
+from edgehold.errors import ERROR, FileError, InputError
 from edgehold.records.canonical import LoadedProtocol, Repository
 from edgehold.records.codes import CODES
 from edgehold.records.model.plan import Plan
@@ -24,7 +25,7 @@ from edgehold.records.rules.references import reference_problems
 from edgehold.records.rules.submissions import own_problems
 from edgehold.words import Reason
 
-from .cells import MOST_BYTES, MOST_QUESTIONS, Question, Refused, Table, asking, cell_name, whole_file
+from .cells import MOST_QUESTIONS, Question, Refused, Table, asking, cell_name, whole_file
 from .csv_table import read_csv
 from .filling import Filling
 from .interpret import interpret, protocol_named
@@ -76,24 +77,23 @@ def read_sheet(path: Path, repository: Repository, today: datetime.date, plan: P
     Raises
     ------
     InputError
-        The file cannot be opened.
+        The file cannot be read, is far too large or no ordinary file.
     """
     return sheet_from_bytes(sheet_bytes(path), repository, today, plan)
 
 
 def sheet_bytes(path: Path) -> bytes:
-    """The bytes of a file, one more than are read where there are more.
+    """The bytes of a file that somebody brings.
 
     Raises
     ------
     InputError
-        The file cannot be opened.
+        The file cannot be read, is far too large or no ordinary file.
     """
     try:
-        with path.open("rb") as stream:
-            return stream.read(MOST_BYTES + 1)
-    except OSError as error:
-        raise InputError(f"{path}: the file cannot be opened ({error.strerror}); wanted a filled-in sheet, CSV or XLSX") from None
+        return read_file(path)
+    except FileError as error:
+        raise InputError(Reason("intake.no_file", told=str(error))) from None
 
 
 def sheet_from_bytes(data: bytes, repository: Repository, today: datetime.date, plan: Plan | None = None) -> Intake:

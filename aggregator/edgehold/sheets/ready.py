@@ -10,10 +10,12 @@ import random
 from collections.abc import Collection
 from pathlib import Path
 
+from edgehold.disk import read_text
 from edgehold.pages.sheet_pages import SheetView
 from edgehold.records.canonical import LoadedProtocol, Repository
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.pairs import half_of, partner_of
+from edgehold.records.read.opening import LARGEST_BYTES
 
 from .files import sheet_csv, sheet_xlsx
 from .printed import sheet_view
@@ -41,7 +43,7 @@ def _ready(protocol: LoadedProtocol, root: Path) -> ReadySheet:
 def protocol_figures(protocol: LoadedProtocol, root: Path) -> dict[str, str]:
     """The protocol's drawings as SVG, by path beside the protocol."""
     folder = (root / protocol.path).parent
-    return {figure.file: (folder / figure.file).read_text(encoding="utf-8") for figure in protocol.record.figures}
+    return {figure.file: read_text(folder / figure.file, LARGEST_BYTES["figure"]) for figure in protocol.record.figures}
 
 
 def ready_plan(protocol: Protocol) -> SheetPlan:

@@ -6,6 +6,7 @@ import datetime
 from dataclasses import replace
 from pathlib import Path
 
+from edgehold.disk import there, write_file
 from edgehold.errors import ERROR, Finding, InputError
 from edgehold.records import load_repository
 from edgehold.records.model.plan import Plan
@@ -71,13 +72,9 @@ def take_in(
 def _written(intake: Intake, file: Path, output: Path | None) -> Path:
     name = f"{intake.submission['id']}.json" if intake.whole and intake.submission else f"{file.stem}-half-done.json"
     target = output or Path(name)
-    try:
-        with target.open("x", encoding="utf-8", newline="\n") as stream:
-            stream.write(submission_json(intake))
-    except FileExistsError:
-        raise InputError(f"{target} is there already; name another file with --output, or move it away") from None
-    except OSError as error:
-        raise InputError(f"{target} cannot be written ({error.strerror})") from None
+    if there(target):
+        raise InputError(f"{target} is there already; name another file with --output, or move it away")
+    write_file(target, submission_json(intake).encode(), new=True)
     return target
 
 

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import os
 import re
-import stat
 from pathlib import Path
 
+from edgehold.disk import Unread, bounded
 from edgehold.records.problem import Problem
 from edgehold.words import Reason
 
@@ -42,28 +41,18 @@ UNFIT_CHARACTERS = (
 
 def read_bytes(path: Path, kind: str) -> tuple[bytes, list[Problem]]:
     """The bytes of an ordinary file of acceptable size; otherwise no bytes and the problem."""
-    try:
-        status = path.lstat()
-        problem = _refused(status, LARGEST_BYTES[kind])
-        return (b"", [problem]) if problem else (_bounded(path, LARGEST_BYTES[kind]), [])
-    except OSError as error:
-        return b"", [Problem("", "cannot-be-opened", Reason("reading.cannot_be_opened", strerror=str(error.strerror)), line=1)]
+    found = bounded(path, LARGEST_BYTES[kind], links=False)
+    return (b"", [_problem(found, LARGEST_BYTES[kind])]) if isinstance(found, Unread) else (found, [])
 
 
-def _refused(status: os.stat_result, largest: int) -> Problem | None:
-    if stat.S_ISLNK(status.st_mode):
+def _problem(why: Unread, largest: int) -> Problem:
+    if why.code == "link":
         return Problem("", "link-refused", Reason("reading.symbolic_link"), line=1)
-    if not stat.S_ISREG(status.st_mode):
+    if why.code == "not_ordinary":
         return Problem("", "not-a-file", Reason("reading.not_a_file"), line=1)
-    if status.st_size > largest:
-        return Problem("", "file-too-large", Reason("reading.bytes_read", st_size=status.st_size, largest=largest), line=1)
-    return None
-
-
-def _bounded(path: Path, largest: int) -> bytes:
-    descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0))
-    with os.fdopen(descriptor, "rb") as stream:
-        return stream.read(largest)
+    if why.code == "too_large":
+        return Problem("", "file-too-large", Reason("reading.bytes_read", st_size=why.size, largest=largest), line=1)
+    return Problem("", "cannot-be-opened", Reason("reading.cannot_be_opened", strerror=why.told), line=1)
 
 
 def decode(data: bytes) -> tuple[str, list[Problem]]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection
 from pathlib import Path
 
+from edgehold.disk import write_files
 from edgehold.errors import ERROR, Finding, InputError
 
 from .loading import load_repository
@@ -33,9 +34,8 @@ def put_if_sound(root: Path, place: str, text: str, *, chosen: Collection[str] |
     target, sound = root / place, False
     if target.exists() or target.is_symlink():
         raise InputError(f"{place} is there already: numbers do not run on; run 'edgehold check' and put that right first")
-    target.parent.mkdir(parents=True, exist_ok=True)
     try:
-        target.write_text(text, encoding="utf-8", newline="\n")
+        write_files({target: text.encode()}, new=True, folders=True)
         found = load_repository(root, chosen=chosen).findings
         brought = tuple(f for f in found if f.severity == ERROR and (f.file, f.pointer, f.code) not in before)
         sound = not brought
@@ -43,7 +43,8 @@ def put_if_sound(root: Path, place: str, text: str, *, chosen: Collection[str] |
     finally:
         if not sound:
             target.unlink(missing_ok=True)
-            _prune(target.parent, root)
+            if target.parent.exists():
+                _prune(target.parent, root)
 
 
 def _prune(folder: Path, root: Path) -> None:

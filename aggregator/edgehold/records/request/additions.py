@@ -12,6 +12,7 @@ import unicodedata
 from collections.abc import Collection, Iterable, Iterator
 
 from edgehold.counted import counted
+from edgehold.disk import bounded
 from edgehold.records.layout import SIDE_FILES, readable
 from edgehold.records.problem import Problem
 from edgehold.words import Reason
@@ -161,7 +162,7 @@ def _differs(proposal: Proposal, change: Change) -> bool:
     place = proposal.root / change.path
     if change.path not in proposal.base_files or change.mode in (LINK, MODULE) or not place.is_file():
         return False
-    return place.lstat().st_size > LARGEST_PROPOSED_BYTES or place.read_bytes() != proposal.base_bytes(change.path)
+    return bounded(place, LARGEST_PROPOSED_BYTES, links=False) != proposal.base_bytes(change.path)
 
 
 def _collisions(proposal: Proposal) -> Iterator[PathProblem]:

@@ -14,6 +14,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from edgehold.disk import bounded
 from edgehold.errors import ERROR, Finding
 from edgehold.records.canonical import Repository
 from edgehold.records.findings import Collected
@@ -24,6 +25,7 @@ from edgehold.records.read.yaml_reading import parse_yaml
 from edgehold.words import Reason
 
 from .additions import (
+    LARGEST_PROPOSED_BYTES,
     TOMBSTONES,
     identity_paths,
     is_data,
@@ -188,8 +190,9 @@ def _register_problems(proposal: Proposal) -> Iterator[tuple[str, Problem]]:
         place = proposal.root / change.path
         if is_register(change.path) and place.is_file() and not place.is_symlink():
             before = proposal.base_bytes(change.path) if change.path in proposal.base_files else b""
-            for problem in register_problems(change.path, before, place.read_bytes()):
-                yield change.path, problem
+            now = bounded(place, LARGEST_PROPOSED_BYTES, links=False)
+            if isinstance(now, bytes):  # what is too large is a finding already
+                yield from ((change.path, problem) for problem in register_problems(change.path, before, now))
 
 
 def _past_names(proposal: Proposal) -> dict[str, str]:

@@ -7,11 +7,11 @@ keys. A file that hides letters behind escapes is read in any case.
 
 from __future__ import annotations
 
-import os
 import re
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
+from edgehold.disk import Unread, bounded
 from edgehold.records.read.json_reading import parse_json
 from edgehold.records.read.opening import LARGEST_BYTES, decode, read_bytes
 
@@ -45,16 +45,8 @@ def _keys(path: Path) -> Iterator[str]:
 
 def _bytes(path: str) -> bytes:
     """The bytes of an ordinary file, as many as a submission may have; nothing where there is no such file."""
-    try:
-        descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
-    except OSError:
-        return b""
-    try:
-        return os.read(descriptor, LARGEST_BYTES["submission"])
-    except OSError:
-        return b""
-    finally:
-        os.close(descriptor)
+    found = bounded(path, LARGEST_BYTES["submission"], links=False)
+    return b"" if isinstance(found, Unread) else found
 
 
 def _names_one(data: bytes, owners: list[bytes], quoted: list[bytes]) -> bool:

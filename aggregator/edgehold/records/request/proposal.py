@@ -12,6 +12,7 @@ import stat
 from dataclasses import dataclass
 from pathlib import Path
 
+from edgehold.disk import read_file
 from edgehold.errors import InputError
 from edgehold.records.schemas import known_site
 
@@ -161,7 +162,7 @@ def _same_content(root: Path, path: str, id_before: str, object_id: str) -> bool
 
 def file_id(path: Path, digits: int) -> str:
     """Git's object id of an ordinary file: the hash of ``blob``, its size and its bytes (git's object format)."""
-    data = path.read_bytes()
+    data = read_file(path, _LARGEST_HASHED_BYTES)
     hashed = hashlib.sha1 if digits == 40 else hashlib.sha256
     return hashed(b"blob %d\0" % len(data) + data).hexdigest()
 

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import hashlib
+import os
 from collections.abc import Iterator
 from pathlib import Path
+from typing import NoReturn
 
+from edgehold.disk import LARGEST_BUILT_BYTES, read_file, there
 from edgehold.errors import RepositoryError
 from edgehold.records.canonical import Repository
 
@@ -47,7 +50,7 @@ def _files(repository: Repository) -> Iterator[tuple[str, str]]:
 
 
 def _read(repository: Repository, path: str, sha256: str) -> bytes | None:
-    content = (repository.root / path).read_bytes()
+    content = read_file(repository.root / path)
     if hashlib.sha256(content).hexdigest() != sha256:
         raise RepositoryError(f"{path} changed while it was being read; build again")
     return content if _free(repository, content) else None
@@ -59,7 +62,7 @@ def sources(repository: Repository) -> dict[str, bytes]:
     As in `sent_in`, what names a handle with an alias is left out, and so is the file that says whose alias it is.
     """
     found = (path for part in PARTS for path in _below(repository.root / part))
-    files = {path.relative_to(repository.root).as_posix(): path.read_bytes() for path in found}
+    files = {path.relative_to(repository.root).as_posix(): read_file(path, LARGEST_BUILT_BYTES) for path in found}
     return {
         name: content
         for name, content in files.items()
@@ -71,12 +74,23 @@ def _below(place: Path) -> list[Path]:
     """Ordinary files at or below a place; nothing hidden, compiled or linked."""
     if place.is_file() and not place.is_symlink():
         return [place]
-    found = sorted(place.rglob("*"))
     return [
         path
-        for path in found
+        for path in _all_below(place)
         if path.is_file() and not path.is_symlink() and not any(part.startswith((".", "__")) for part in path.relative_to(place).parts[:-1])
     ]
+
+
+def _all_below(place: Path) -> list[Path]:
+    """Every file below a folder, sorted; a folder that cannot be read stops the build."""
+
+    def refuse(error: OSError) -> NoReturn:
+        raise error
+
+    if not there(place):
+        return []
+    found = [Path(folder, name) for folder, _, names in os.walk(place, onerror=refuse) for name in names]
+    return sorted(found)
 
 
 def _free(repository: Repository, content: bytes) -> bool:

@@ -14,6 +14,7 @@ from typing import Literal, TypedDict
 
 import rfc8785
 
+from edgehold.disk import read_file
 from edgehold.endpoints.runs import reading_variances
 from edgehold.errors import InputError
 from edgehold.estimates.repeatability import ASSUMED, Key, Repeatability, RepeatabilityTable
@@ -177,11 +178,12 @@ def read_published(file: Path) -> PublishedRepeatability:
     Raises
     ------
     InputError
-        The file is not a repeatability table, or its hash is not that of its content.
+        The file cannot be read, is no repeatability table, or its hash is not that of its content.
     """
+    data = read_file(file)
     try:
-        published = PublishedRepeatability.model_validate_json(file.read_bytes())
-    except (OSError, ValueError) as error:
+        published = PublishedRepeatability.model_validate_json(data)
+    except (ValueError, RecursionError) as error:
         raise InputError(f"got {file}, wanted a repeatability table as 'edgehold pool' writes it ({type(error).__name__})") from None
     if content_sha256(published) != published.sha256:
         raise InputError(f"got {file}, whose hash is not that of its content; wanted the table as it was published")

@@ -17,6 +17,7 @@ import jsonschema
 import rfc8785
 from jsonschema.exceptions import best_match
 
+from edgehold.disk import read_file, read_text, there, write_file, write_files
 from edgehold.errors import InputError
 from edgehold.records.schemas import generated_schemas, schema_document, site_url
 from edgehold.results.model.repeatability import PublishedRepeatability
@@ -42,7 +43,7 @@ def _own_schemas(base_url: str) -> dict[str, bytes]:
 
 def published_schemas(root: Path) -> dict[str, bytes]:
     """Every schema that a site offers, by path below ``schemas/``: the present ones, and older versions as they lie in ``root/schemas``."""
-    older = {name: (root / "schemas" / name).read_bytes() for name in released(root)}
+    older = {name: read_file(root / "schemas" / name) for name in released(root)}
     return older | all_schemas(site_url(root))
 
 
@@ -79,7 +80,7 @@ def schema_hash(content: bytes) -> str:
 def released(root: Path) -> dict[str, str]:
     """Hashes of the schemas that never change any more, by path below ``schemas/``."""
     path = root / "schemas" / "released.json"
-    return json.loads(path.read_text(encoding="utf-8")) if path.exists() else {}
+    return json.loads(read_text(path)) if there(path) else {}
 
 
 def write(root: Path) -> None:
@@ -94,18 +95,15 @@ def write(root: Path) -> None:
     for name, content in schemas.items():
         if name in fixed and fixed[name] != schema_hash(content):
             raise InputError(f"schemas/{name} is released and never changes: give the format a new version")
-    for name, content in schemas.items():
-        path = root / "schemas" / name
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(content)
+    write_files({root / "schemas" / name: content for name, content in schemas.items()}, folders=True)
 
 
 def release(root: Path) -> None:
     """Add the hash of every schema below ``root/schemas`` that has none yet."""
     paths = sorted((root / "schemas").glob("*/*.json"))
-    found = {path.relative_to(root / "schemas").as_posix(): schema_hash(path.read_bytes()) for path in paths}
+    found = {path.relative_to(root / "schemas").as_posix(): schema_hash(read_file(path)) for path in paths}
     text = json.dumps(found | released(root), indent=2, sort_keys=True)
-    (root / "schemas" / "released.json").write_text(text + "\n", encoding="utf-8")
+    write_file(root / "schemas" / "released.json", f"{text}\n".encode())
 
 
 if __name__ == "__main__":

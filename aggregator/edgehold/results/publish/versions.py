@@ -6,9 +6,11 @@ import itertools
 from collections.abc import Iterator, Mapping
 from typing import Literal, get_args
 
+from edgehold.disk import read_text
 from edgehold.records.canonical import LoadedProtocol, ObjectionThread, Repository
 from edgehold.records.model.protocol import ThreatKind, version_order
 from edgehold.records.model.review import Event
+from edgehold.records.read.opening import LARGEST_BYTES
 from edgehold.records.rules.bumps import bump_given, bump_needed
 from edgehold.records.rules.differences import FieldDifference, field_differences, steps_touched
 from edgehold.records.rules.protocol_form import step_texts
@@ -81,7 +83,8 @@ def _event(repository: Repository, event: Event) -> EventResult:
 def _figures(repository: Repository, protocol: LoadedProtocol) -> tuple[FigureResult, ...]:
     folder = (repository.root / protocol.path).parent
     return tuple(
-        FigureResult(file=f.file, caption=f.caption, svg=(folder / f.file).read_text(encoding="utf-8")) for f in protocol.record.figures
+        FigureResult(file=f.file, caption=f.caption, svg=read_text(folder / f.file, LARGEST_BYTES["figure"]))
+        for f in protocol.record.figures
     )
 
 

@@ -40,11 +40,12 @@ def staged_build(root: Path) -> Iterator[Path]:
         stage.mkdir()
         try:
             yield stage
+            _carry_over(build, stage)
+            _switch(build, stage)
         except BaseException:
-            shutil.rmtree(stage, ignore_errors=True)
+            if _current(build) != stage.name:
+                shutil.rmtree(stage, ignore_errors=True)
             raise
-        _carry_over(build, stage)
-        _switch(build, stage)
         _clear_remains(build)
 
 
@@ -71,9 +72,14 @@ def _lock(build: Path) -> Iterator[None]:
         yield
 
 
+def _current(build: Path) -> str | None:
+    """Name of the made build that is looked at; None where there is none."""
+    return (build / "current").resolve().name if (build / "current").exists() else None
+
+
 def _clear_remains(build: Path) -> None:
     """Remove every made build but the current one."""
-    current = (build / "current").resolve().name if (build / "current").exists() else None
+    current = _current(build)
     for path in (build / "made").iterdir():
         if path.name != current:
             shutil.rmtree(path, ignore_errors=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import io
 import json
 import math
 from collections import defaultdict
@@ -12,6 +13,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
+from edgehold.disk import LARGEST_BUILT_BYTES, read_text
 from edgehold.endpoints.references import Beside, ReferencePoint, WeightPoint
 from edgehold.endpoints.rows import CurvePoint, EndpointRow
 from edgehold.numerics.half_t import HalfT
@@ -64,8 +66,7 @@ def read_tables(folder: Path) -> Tables:
 
 
 def _read(path: Path) -> list[dict[str, str]]:
-    with path.open(encoding="utf-8", newline="") as lines:
-        return list(csv.DictReader(lines))
+    return list(csv.DictReader(io.StringIO(read_text(path, LARGEST_BUILT_BYTES), newline="")))
 
 
 def _pool(cells: Mapping[str, str]) -> PoolKey:

@@ -1,12 +1,14 @@
 """Ask git about a repository, and only ask: no shell, no pager, no hook, no helper program, no waiting for ever.
 
 Names come as git has them, byte for byte (``-z``), and are decoded as the file system's names are. Settings of the machine
-and of the person are left out, so that the answer is the same everywhere.
+and of the person are left out, so that the answer is the same everywhere. Those of the repository itself are read, for git cannot do
+without them; whatever among them names a program or a filter is emptied for every command that reads files.
 """
 
 from __future__ import annotations
 
 import os
+import re
 import subprocess
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,6 +22,14 @@ _ALWAYS = (
     "--literal-pathspecs",
     *("-c", f"core.hooksPath={os.devnull}"),
     *("-c", "core.fsmonitor=false"),
+    *("-c", f"core.attributesFile={os.devnull}"),
+    *("-c", f"core.excludesFile={os.devnull}"),
+    *("-c", "core.ignoreStat=false"),
+    *("-c", "core.trustctime=true"),
+    *("-c", "core.checkStat=default"),
+    *("-c", "core.untrackedCache=false"),
+    *("-c", "submodule.recurse=false"),
+    *("-c", "maintenance.auto=false"),
     *("-c", "core.symlinks=true"),
     *("-c", "core.quotePath=false"),
     *("-c", "protocol.allow=never"),
@@ -29,10 +39,22 @@ _ENVIRONMENT = {
     "GIT_CONFIG_GLOBAL": os.devnull,
     "GIT_ATTR_NOSYSTEM": "1",
     "GIT_NO_REPLACE_OBJECTS": "1",
+    "GIT_NO_LAZY_FETCH": "1",
     "GIT_OPTIONAL_LOCKS": "0",
     "GIT_TERMINAL_PROMPT": "0",
     "LC_ALL": "C",
 }
+
+
+_READING_FILES = frozenset({"diff", "ls-files"})
+"""Commands that read the working tree, and would put its files through filters on the way."""
+_EMPTIED = {"required": "false", "promisor": "false"}
+_PROGRAM = re.compile(
+    r"filter\..*\.(?:clean|smudge|process|required)|diff\..*\.(?:command|textconv)|diff\.external|merge\..*\.driver"
+    r"|credential\..*|core\.(?:sshcommand|gitproxy|alternaterefscommand|pager|editor|askpass)|gpg\..*program|uploadpack\.packobjectshook"
+    r"|remote\..*\.(?:uploadpack|receivepack|vcs|promisor)|pager\..*|interactive\.difffilter|alias\..*"
+)
+"""Settings of git that name a program, or make one run (git-config(1), gitattributes(5))."""
 
 
 @dataclass(frozen=True)
@@ -80,10 +102,11 @@ def ask(root: Path, *arguments: str, given: bytes = b"") -> bytes:
 def begin_asking(root: Path, *arguments: str, given: bytes = b"") -> Asked:
     """The same without waiting: the answer is fetched later."""
     kept = {name: value for name, value in os.environ.items() if not name.startswith("GIT_")}
+    kept |= _ENVIRONMENT | (_without_programs(root) if arguments[0] in _READING_FILES else {})
     try:
         process = subprocess.Popen(
             ["git", *_ALWAYS, "-C", os.fspath(root), *arguments],
-            env=kept | _ENVIRONMENT,
+            env=kept,
             stdin=subprocess.PIPE if given else subprocess.DEVNULL,
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
@@ -94,6 +117,16 @@ def begin_asking(root: Path, *arguments: str, given: bytes = b"") -> Asked:
         _feed(process.stdin, given)
         process.stdin = None
     return Asked(process, arguments[0])
+
+
+def _without_programs(root: Path) -> dict[str, str]:
+    """Variables that empty every setting of the repository by which git would run a program."""
+    stated = dict.fromkeys(names(ask(root, "config", "--list", "--name-only", "-z")))
+    found = [name for name in stated if _PROGRAM.fullmatch(name)]
+    made = {"GIT_CONFIG_COUNT": str(len(found))}
+    for number, name in enumerate(found):
+        made |= {f"GIT_CONFIG_KEY_{number}": name, f"GIT_CONFIG_VALUE_{number}": _EMPTIED.get(name.rpartition(".")[2], "")}
+    return made
 
 
 def _feed(stdin: IO[bytes], given: bytes) -> None:

@@ -3,6 +3,7 @@
 import json
 import math
 import re
+from pathlib import Path
 
 import html5lib
 import pytest
@@ -590,3 +591,44 @@ def test_reference_edges_and_known_weights_are_folded_away_and_typed_where_someb
     assert saved["weights"] == [{"known": {"written": 500, "unit": "g"}, "read": {"written": 5.4, "unit": "N"}}]
     (loaded,) = check_file(tmp_path, name, text).submissions
     assert loaded.references[0].readings[0].values == (0.9, 1.1) and loaded.weights[0].read_n == 5.4
+
+
+KEPT = {"format": 1, "name": "x", "saved": "2026-05-01T10:00:00.000Z", "signs": "abcd", "auto": {}, "draft": {}}
+DAMAGED = [
+    "{", "", "null", "[]", "7", '"text"', "{}", "\\u0000", "[" * 100_000,
+    *({**KEPT, **changed} for changed in (
+        {"draft": []}, {"draft": None}, {"draft": "text"}, {"auto": None}, {"auto": []}, {"saved": 7}, {"signs": None}, {"name": "another"},
+        {"draft": {"runs": "text"}}, {"draft": {"runs": 7}}, {"draft": {"people": "text"}}, {"draft": {"people": {"length": 3}}},
+        {"draft": {"blades": [7, None, "text"], "runs": [None]}}, {"draft": {"runs": [{"readings": "text"}]}, "dirty": True},
+        {"draft": {"preparations": 7}}, {"draft": {"notes": {"deep": [[[[]]]]}}}, {"format": "one"},
+    )),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("address", [FORM, "/objections/new/"])
+def test_a_damaged_draft_never_leaves_the_form_empty_and_is_offered_as_a_file(context, form_base, address):
+    tab = Tab(context, form_base, address)
+    key = f"edgehold/draft/{'objection' if address != FORM else 'submission/two-sharpeners-rope/1.1.0'}/x"
+    lost = 0
+    for kept in DAMAGED:
+        text = kept if isinstance(kept, str) else json.dumps(kept)
+        tab.page.goto(f"{form_base}/runbook/")  # a page that is being left may write its own draft late
+        tab.page.evaluate("([key, text]) => { localStorage.clear(); localStorage.setItem(key, text); }", [key, text])
+        tab.page.goto(form_base + address)
+        expect(tab.page.locator("#form-root")).to_be_visible()
+        expect(tab.page.locator("#form-fields").get_by_role("textbox").first).to_be_visible()
+        offered = tab.page.locator("#form-drafts .aside")
+        if not offered.count():  # enough could be made of it to go on: it stands in the form or among the drafts, as it was
+            assert tab.page.evaluate("key => localStorage.getItem(key) !== null", key), text[:80]
+            continue
+        lost += 1
+        with tab.page.expect_download() as waited:
+            offered.get_by_role("button", name="Save it as a file").click()
+        assert Path(waited.value.path()).read_text(encoding="utf-8") == text
+    assert lost >= 15 and tab.troubles == []
+    tab.page.reload()
+    offered = tab.page.locator("#form-drafts .aside")
+    expect(offered).to_have_count(1)  # it waits there until somebody throws it away
+    offered.get_by_role("button", name="Throw it away").click()
+    offered.get_by_role("button").last.click()
+    expect(offered).to_have_count(0)

@@ -80,9 +80,25 @@ def test_a_request_of_nothing_has_no_findings_and_no_changes(root):
 
 
 def test_code_alone_is_no_business_of_the_data(root):
-    write(root / "Makefile", "site:\n\tfalse\n")
-    write(root / "aggregator" / "new.py", "print('new')\n")
+    write(root / "site" / "pages" / "new.md", "new\n")
+    write(root / "README.md", "new\n")
     assert codes(root) == {}
+
+
+@pytest.mark.parametrize(
+    "path",
+    [".github/workflows/check.yml", ".ci/run", "schemas/released.json", "aggregator/edgehold/cli.py", "tests/conftest.py", "Makefile"],
+)
+def test_a_request_that_changes_what_checks_it_is_shown_to_the_maintainer(root, path):
+    write(root / "README.md", "new\n")
+    write(root / path, "anything\n")
+    assert codes(root) == {path: ["checker-changed"]}
+    assert not checked(root).errors
+
+
+def test_so_is_one_that_only_takes_it_away(root):
+    (root / "Makefile").unlink()
+    assert codes(root) == {"Makefile": ["checker-changed"]}
 
 
 def test_a_new_protocol_with_its_events_is_fine(root):
@@ -334,8 +350,8 @@ def test_a_workflow_beside_a_submission_is_code(root):
 def test_the_demonstration_may_come_with_the_code_that_draws_it_and_is_shown_to_the_maintainer(root):
     write(root / "submissions" / "simulated" / "effects.json", "{}")
     write(root / "aggregator" / "demo.py", "SEED = 2\n")
-    assert codes(root) == {"submissions/simulated/effects.json": ["demonstration-changed"]}
-    assert CODES["demonstration-changed"].severity == "warning"
+    assert codes(root) == {"submissions/simulated/effects.json": ["demonstration-changed"], "aggregator/demo.py": ["checker-changed"]}
+    assert CODES["demonstration-changed"].severity == CODES["checker-changed"].severity == "warning"
 
 
 def test_a_simulated_result_has_no_place_among_the_measured(root):

@@ -17,6 +17,7 @@ import markdown
 import nh3
 from markupsafe import Markup
 
+from edgehold.records.rules.body_limits import within_limits
 from edgehold.words import Reason
 
 MARKDOWN_SPECIAL = "\\`*_{}[]()#!|~<>&\"'="
@@ -238,6 +239,9 @@ def headings(body: str) -> frozenset[str]:
 
 
 def _sanitised(body: str) -> str:
+    """A body as HTML of harmless elements, in a time that grows with its length: one that no check lets pass is shown as it was typed."""
+    if not within_limits(body):
+        return f"<pre>{verbatim(body)}</pre>"
     lowered = re.sub(r"^# ", "## ", body, flags=re.MULTILINE)
     return nh3.clean(
         markdown.markdown(lowered, extensions=["tables", "sane_lists"]),
@@ -251,20 +255,27 @@ def _sanitised(body: str) -> str:
 
 
 def _anchor_headings(html: str) -> str:
-    seen: set[str] = set()
+    seen: dict[str, int] = {}
 
     def anchor(match: re.Match[str]) -> str:
         level, inside = match.groups()
         step = STEP_ID.match(inside)
         name = step.group(1) if step else "m-" + _slug(inside)
-        while name in seen:
-            name += "-again"
-        seen.add(name)
+        name = _free_name(name, seen)
         if step:
             inside = f'<a class="step" href="#{name}">{name.split("-")[0]}</a> {inside[step.end() :]}'
         return f'<h{level} id="{name}">{inside}</h{level}>'
 
     return HEADING.sub(anchor, html)
+
+
+def _free_name(name: str, seen: dict[str, int]) -> str:
+    """An id that no heading has yet: its name, ``-again`` behind it, then numbers; ``seen`` counts how often each was asked for."""
+    while name in seen:
+        seen[name] += 1
+        name += "-again" if seen[name] < 4 else f"-{seen[name]}"
+    seen[name] = 1
+    return name
 
 
 def _slug(html: str) -> str:

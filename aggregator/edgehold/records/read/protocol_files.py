@@ -9,6 +9,7 @@ from edgehold.records.layout import RESERVED_PROTOCOLS, Layout
 from edgehold.records.model.protocol import Protocol, version_order
 from edgehold.records.model.review import Event
 from edgehold.records.problem import Problem
+from edgehold.records.rules.body_limits import body_problems
 from edgehold.records.rules.figures import drawing_problems, figure_problems
 from edgehold.records.rules.numbers import number_problems
 from edgehold.records.rules.protocol_form import protocol_problems
@@ -81,7 +82,7 @@ def _protocol(session: Session, path: str) -> LoadedProtocol | None:
     before = decode(data)[0].removesuffix(body).count("\n")
     text = with_tables(record, body)
     said = [*table_problems(record, body, before), *text_problems(record, body, before)]
-    session.collected.add(path, [*wrong, *protocol_problems(record, text), *said])
+    session.collected.add(path, [*wrong, *body_problems(body, before), *protocol_problems(record, text), *said])
     return None if wrong else LoadedProtocol(record, text, path, sha256(data))
 
 

@@ -24,6 +24,7 @@ DEMONSTRATION = "submissions/simulated/"
 TOMBSTONES = "submissions/tombstones/"
 
 _REGISTER = re.compile(r"aggregator/registers/[a-z0-9_-]{1,60}\.json")
+_CHECKS = re.compile(r"(?:\.github|\.ci|schemas|aggregator|tests)/|(?:Makefile|pyproject\.toml|\.gitattributes)\Z")
 _LASTING = {
     re.compile(r"submissions/measured/.+"): Reason("requests.put_back_result"),
     re.compile(rf"{TOMBSTONES}.+"): Reason("requests.put_back_tombstone"),
@@ -77,6 +78,7 @@ def request_problems(proposal: Proposal, free: Collection[str]) -> list[PathProb
     changes = proposal.changes
     return [
         *_mixture(changes),
+        *_checker(changes),
         *_demonstration(changes),
         *_people(changes),
         *(found for change in changes for found in _one_change(proposal, change, free)),
@@ -96,6 +98,14 @@ def _mixture(changes: Iterable[Change]) -> Iterator[PathProblem]:
         together = Reason("requests.data_and_code", files=counted(len(data), "file"), code_files=counted(len(code), "file"))
         message = f"{together}: {_few(data)}; {_few(code)}"
         yield _at(code[0], "data-and-code", message)
+
+
+def _checker(changes: Iterable[Change]) -> Iterator[PathProblem]:
+    """A request of code alone that changes what checks requests: its own green check says nothing about it."""
+    touched = sorted({path for change in changes for path in (change.path, change.before) if path})
+    checks = [path for path in touched if _CHECKS.match(path) and not is_data(path)]
+    if checks and not any(is_data(path) and not path.startswith(DEMONSTRATION) for path in touched):
+        yield _at(checks[0], "checker-changed", Reason("requests.checker_changed", files=counted(len(checks), "file"), named=_few(checks)))
 
 
 def _few(paths: list[str]) -> str:

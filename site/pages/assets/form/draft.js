@@ -1,6 +1,7 @@
 // Drafts in this browser's own storage: written as you type, several side by side, told apart by when they were begun.
-// Nothing leaves the browser. A draft of another version of this format is left alone.
+// Nothing leaves the browser. A draft of another version of this format is left alone; what is no draft at all is set aside.
 
+import { setAside } from "./aside.js";
 import { someSigns } from "./fill.js";
 
 const FORMAT = 1;
@@ -34,8 +35,59 @@ export class Drafts {
 
   /** Everything kept, the last written first. */
   all() {
+    this.names().filter((name) => this.damaged(name)).forEach((name) => this.setAside(name));
     const names = this.names().map((name) => this.open(name)).filter((kept) => kept !== null);
     return names.sort((a, b) => (a.saved < b.saved ? 1 : -1));
+  }
+
+  /**
+   * Drafts with what is made of each; one of which nothing can be made is set aside.
+   *
+   * @template T
+   * @param {(kept: Kept<D>) => T} does
+   * @returns {[kept: Kept<D>, made: T][]}
+   */
+  each(does) {
+    return this.all().flatMap((kept) => {
+      try { return [/** @type {[Kept<D>, T]} */ ([kept, does(kept)])]; } catch { this.setAside(kept.name); return []; }
+    });
+  }
+
+  /**
+   * Whether what stands there is no draft, and none of another version either.
+   *
+   * @param {string} name
+   */
+  damaged(name) {
+    try {
+      const text = this.storage.getItem(this.prefix + name);
+      if (text === null) { return false; }
+      const format = JSON.parse(text)?.format;
+      return this.open(name) === null && (format === FORMAT || typeof format !== "number");
+    } catch { return true; }
+  }
+
+  /** @param {string} name */
+  setAside(name) {
+    setAside(this.storage, this.prefix + name);
+  }
+
+  /**
+   * Show a draft; where that cannot be done it is set aside, and a fresh one shown.
+   *
+   * @param {Kept<D>} kept
+   * @param {(kept: Kept<D>) => void} show
+   * @param {() => Kept<D>} fresh
+   * @returns {boolean} whether it was shown
+   */
+  shown(kept, show, fresh) {
+    try { show(kept); return true; } catch (error) {
+      if (this.open(kept.name) === null) { throw error; } // not a draft of this browser: a fault of the form
+      kept.dirty = false;
+      this.setAside(kept.name);
+      show(fresh());
+      return false;
+    }
   }
 
   names() {
@@ -53,7 +105,7 @@ export class Drafts {
   open(name) {
     try {
       const kept = JSON.parse(this.storage.getItem(this.prefix + name) ?? "null");
-      const whole = kept?.format === FORMAT && kept.name === name && kept.draft && typeof kept.draft === "object" && typeof kept.auto === "object";
+      const whole = kept?.format === FORMAT && kept.name === name && isNamed(kept.draft) && isNamed(kept.auto) && typeof kept.saved === "string" && typeof kept.signs === "string";
       return whole ? kept : null;
     } catch { return null; }
   }
@@ -108,6 +160,9 @@ export class Drafts {
     try { this.storage.removeItem(this.prefix + name); } catch { this.failed = true; }
   }
 }
+
+/** @type {(value: unknown) => boolean} */
+const isNamed = (value) => value !== null && typeof value === "object" && !Array.isArray(value);
 
 /**
  * The browser's storage, or nothing that keeps where it lets us have none.

@@ -1,5 +1,6 @@
 // The form of one page: reads its rules from the page's block of data, renders, keeps the draft, checks, saves.
 
+import { asideLines } from "./aside.js";
 import { button, idOf, later, make, surely } from "./dom.js";
 import { curves } from "./drawing.js";
 import { Drafts, keptAt, localStorageOrNone } from "./draft.js";
@@ -170,6 +171,13 @@ function begin(kept) {
  */
 function use(kept, message) {
   keep();
+  const whole = drafts.shown(kept, showDraft, () => begin(drafts.fresh()));
+  listDrafts();
+  say(whole ? message : "");
+}
+
+/** @param {Kept<SubmissionDraft>} kept */
+function showDraft(kept) {
   drafts.hold(kept);
   form.kept = kept;
   form.elsewhere = false;
@@ -180,8 +188,6 @@ function use(kept, message) {
   at("next").replaceChildren();
   at("found").replaceChildren();
   render();
-  listDrafts();
-  say(message);
 }
 
 /**
@@ -212,14 +218,13 @@ function openText(text) {
 }
 
 function listDrafts() {
-  const all = drafts.all().filter((kept) => kept.name !== form.kept.name);
-  const lines = all.map((kept) => {
-    const who = (kept.draft.people ?? []).map((person) => child(person, "handle")).filter(Boolean).join(", ");
+  const all = drafts.each(({ draft }) => (draft.people ?? []).map((person) => child(person, "handle")).filter(Boolean).join(", "));
+  const lines = all.filter(([kept]) => kept.name !== form.kept.name).map(([kept, who]) => {
     const when = new Date(kept.saved).toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
     return make("li", {}, `${when}: ${who} `, button("Go on with it", () => use(kept, `Restored what you typed until ${when}.`), { class: "quiet" }), " ",
       surely("Throw it away", () => { drafts.forget(kept.name); listDrafts(); }));
   });
-  at("drafts").replaceChildren(...(lines.length ? [make("details", {}, make("summary", {}, `Other drafts in this browser (${lines.length})`), make("ul", {}, lines))] : []));
+  at("drafts").replaceChildren(...asideLines(drafts.storage, drafts.prefix, listDrafts), ...(lines.length ? [make("details", {}, make("summary", {}, `Other drafts in this browser (${lines.length})`), make("ul", {}, lines))] : []));
 }
 
 /**

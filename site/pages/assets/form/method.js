@@ -1,5 +1,7 @@
 // A method of one's own by questions: asks, keeps the answers in this browser, and writes the whole set of files that puts it in review.
 
+import { asideLines, setAside } from "./aside.js";
+import { localStorageOrNone } from "./draft.js";
 import { button, findingText, later, make } from "./dom.js";
 import { asked, spaced } from "./method_lines.js";
 import { settings, textOf, told } from "./method_settings.js";
@@ -37,8 +39,15 @@ export class MethodForm {
     /** @type {Set<string>} */
     this.left = new Set();
     this.counted = make("p", { class: "quiet" });
-    this.element = make("div", { id: "form-questions" }, this.counted, rules.method.parts.map(([part, title]) => this.part(part, title)));
+    this.aside = make("div", {});
+    this.element = make("div", { id: "form-questions" }, this.aside, this.counted, rules.method.parts.map(([part, title]) => this.part(part, title)));
     this.look();
+    this.showAside();
+  }
+
+  /** What was kept here and cannot be read. */
+  showAside() {
+    this.aside.replaceChildren(...asideLines(localStorageOrNone(), KEY, () => this.showAside()));
   }
 
   /** Whether anything was answered before. */
@@ -159,7 +168,9 @@ const nameAt = (pointer) => ANSWERED.find(([place]) => pointer === place || poin
 /** @returns {Dictionary<string>} */
 function kept() {
   try {
-    const found = JSON.parse(window.localStorage.getItem(KEY) ?? "null");
-    return found && typeof found === "object" ? Object.fromEntries(Object.entries(found).filter(([, text]) => typeof text === "string")) : {};
-  } catch { return {}; }
+    const found = JSON.parse(window.localStorage.getItem(KEY) ?? "{}");
+    if (found && typeof found === "object" && !Array.isArray(found) && Object.values(found).every((text) => typeof text === "string")) { return found; }
+  } catch { /* set aside like any other that is no draft */ }
+  setAside(localStorageOrNone(), KEY);
+  return {};
 }

@@ -2,6 +2,7 @@
 // checks as the program does, saves the file and says where it belongs.
 
 import { alike } from "./alike.js";
+import { asideLines } from "./aside.js";
 import { button, idOf, later, make, surely } from "./dom.js";
 import { Drafts, keptAt, localStorageOrNone } from "./draft.js";
 import { controlIn, openAround } from "./fields.js";
@@ -125,6 +126,13 @@ function focusOn(pointer, id) {
  */
 function use(kept, message) {
   keep();
+  const whole = drafts.shown(kept, showDraft, () => drafts.fresh());
+  listDrafts();
+  say(whole ? message : "");
+}
+
+/** @param {Kept<ReviewDraft>} kept */
+function showDraft(kept) {
   drafts.hold(kept);
   form.kept = kept;
   form.elsewhere = false;
@@ -132,8 +140,6 @@ function use(kept, message) {
   form.all = false;
   ["kept", "next", "found"].forEach((name) => at(name).replaceChildren());
   render();
-  listDrafts();
-  say(message);
 }
 
 /** @type {(kept: { saved: string }) => string} */
@@ -151,10 +157,10 @@ function about({ draft }) {
 }
 
 function listDrafts() {
-  const lines = drafts.all().filter((kept) => kept.name !== form.kept.name).map((kept) => make("li", {}, `${when(kept)}: ${about(kept)} `,
+  const lines = drafts.each(about).filter(([kept]) => kept.name !== form.kept.name).map(([kept, said]) => make("li", {}, `${when(kept)}: ${said} `,
     button("Go on with it", () => use(kept, `Restored what you typed until ${when(kept)}.`), { class: "quiet" }), " ",
     surely("Throw it away", () => { drafts.forget(kept.name); listDrafts(); })));
-  at("drafts").replaceChildren(...(lines.length ? [make("details", {}, make("summary", {}, `Other drafts in this browser (${lines.length})`), make("ul", {}, lines))] : []));
+  at("drafts").replaceChildren(...asideLines(drafts.storage, drafts.prefix, listDrafts), ...(lines.length ? [make("details", {}, make("summary", {}, `Other drafts in this browser (${lines.length})`), make("ul", {}, lines))] : []));
 }
 
 /**
@@ -211,7 +217,7 @@ function saveFinished() {
 function begin() {
   const wanted = asked(window.location.search, rules), [last] = drafts.all();
   if (!wanted) { return last ? [last, `Restored what you typed until ${when(last)}.`] : [drafts.fresh(), ""]; }
-  const same = drafts.all().find((kept) => about({ draft: { ...kept.draft, title: "" } }) === about({ draft: wanted }));
+  const same = drafts.each(({ draft }) => about({ draft: { ...draft, title: "" } })).find(([, said]) => said === about({ draft: wanted }))?.[0];
   return same ? [same, `Restored what you typed until ${when(same)}.`] : [drafts.fresh(wanted), ""];
 }
 

@@ -19,6 +19,8 @@ from .last_word import TRACEBACK, is_fault, last_word, let_through, say_no_more
 from .words import Reason
 
 if TYPE_CHECKING:
+    from .errors import Finding
+    from .records.canonical import Repository
     from .records.change.writing import Written
 
 FINE, ERRORS_FOUND, MISUSE = 0, 1, 2
@@ -74,6 +76,11 @@ def _parser() -> argparse.ArgumentParser:
     check = _command(commands, "check", _check, "read everything people wrote and print every finding")
     check.add_argument("paths", nargs="*", metavar="PATH", help="show findings for these files or folders only")
     check.add_argument("--against", metavar="REF", help="check what the working tree changes against this commit, branch or tag of git")
+    check.add_argument(
+        "--pool",
+        action="store_true",
+        help="with --against: also pool what is proposed, in a process of its own with limits; takes as long as its pools",
+    )
     check.add_argument("--summary", metavar="FILE", help="with --against: write there, in Markdown, what is changed, found and answered")
     form = check.add_mutually_exclusive_group()
     form.add_argument("--json", action="store_true", help="print the findings as JSON")
@@ -190,14 +197,30 @@ def _check(arguments: argparse.Namespace) -> int:
         return _check_request(arguments)
     if arguments.summary is not None:
         raise InputError("--summary tells what a request changes: it needs --against REF")
+    if arguments.pool:
+        raise InputError("--pool tries what a request proposes: it needs --against REF")
     root = _root(arguments)
     repository = load_repository(root)
     findings = within(repository.findings, root, arguments.paths)
+    if arguments.paths:
+        findings = tuple(sorted([*findings, *_laid_out(repository, arguments.paths)]))
     if arguments.annotate:
         print(*filter(None, [annotations(findings, site_of(root)), check_counts(findings, repository)]), sep="\n")
     else:
         print(check_json(findings, repository) if arguments.json else check_text(findings, repository))
     return ERRORS_FOUND if any(f.severity == "error" for f in findings) else FINE
+
+
+def _laid_out(repository: Repository, paths: list[str]) -> tuple[Finding, ...]:
+    """What comes of making pages of the methods among the files that were named."""
+    from .records.report import named
+
+    methods = [loaded.path for loaded in repository.protocols.values() if named(loaded.path, repository.root, paths)]
+    if not methods:
+        return ()
+    from .trial import laid_out
+
+    return laid_out(repository, methods)
 
 
 def _check_request(arguments: argparse.Namespace) -> int:
@@ -208,11 +231,13 @@ def _check_request(arguments: argparse.Namespace) -> int:
         raise InputError("--against checks the whole working tree; name no files with it")
     root = _root(arguments)
     if arguments.summary is None:
-        checked = check_proposal(root, arguments.against)
+        from .request import tried
+
+        checked = tried(check_proposal(root, arguments.against), arguments.pool)
     else:
         from .request import summarised
 
-        checked, summary = summarised(root, arguments.against)
+        checked, summary = summarised(root, arguments.against, arguments.pool)
         write_file(Path(arguments.summary), summary.encode())
     if arguments.annotate:
         print(*filter(None, [annotations(checked.findings, checked.proposal.site), request_counts(checked)]), sep="\n")

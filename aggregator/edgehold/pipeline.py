@@ -12,34 +12,22 @@ from .archive.build import SUMS, sums_of
 from .archive.folder import Archive, read_archive, write_archive
 from .archive.zipped import zipped
 from .disk import refuse_unwritable, write_file
-from .endpoints import beside_runs, curve_points, endpoint_rows
+from .endpoints import endpoint_rows
 from .errors import FindingsError
-from .estimates import estimate_submissions, repeatability_table
+from .everything import find_everything
 from .forms.review import review_forms
 from .forms.submission import forms
 from .pages.deposit import deposit_files
 from .pages.site import build_site
 from .pooling.exchanges import ExchangePlan
-from .pooling.gather.all_answers import all_answers, judged
-from .pooling.gather.all_families import all_families, family_of_steels
-from .pooling.gather.all_runs import all_runs
 from .pooling.gather.apart import further_runs
-from .pooling.gather.circulation import circulated_blades
-from .pooling.gather.in_processes import side_by_side
-from .pooling.gather.months import courses
-from .pooling.gather.of_protocols import asked_of, asked_of_pool, by_endpoint, by_pool, primary_of, worthwhile_of
-from .pooling.network.steel_network import steel_networks
-from .pooling.pairwise.comparisons import compare
-from .pooling.probes.probes import probe_answers
-from .pooling.probes.register import probes_for
 from .records import load_repository
 from .records.canonical import PoolKey, Repository
-from .records.interest import interested_submissions
 from .records.schemas import FALLBACK_URL, site_url
 from .results.model.results import Results
 from .results.publish.assemble import EverythingFound, assemble
 from .results.publish.handed_out import sent_in, sources
-from .results.publish.repeatability import publish, repeatability_json
+from .results.publish.repeatability import repeatability_json
 from .results.publish.schemas import hold_to_schemas, published_schemas
 from .results.publish.write import staged_build
 from .results.tables.tables import tables
@@ -49,51 +37,6 @@ from .words import Reason
 Progress = Callable[[str], None]
 LARGE_MEGABYTES = 700
 """Above this the maintainer is warned of the archive's size: many hosts take no site above a gigabyte."""
-
-
-def find_everything(repository: Repository) -> EverythingFound:
-    """Run the stages between records and results; those that take longest side by side with the others."""
-    rows, points, beside = endpoint_rows(repository), curve_points(repository), beside_runs(repository)
-    worthwhile = by_endpoint(repository, worthwhile_of)
-    primary = by_pool(repository, primary_of)
-    asked_of_endpoints = by_endpoint(repository, asked_of)
-    with side_by_side(len(rows)) as begin:
-        asked = (
-            begin(all_answers, rows, points, asked_of_endpoints, by_pool(repository, asked_of_pool), beside),
-            begin(all_runs, rows, primary),
-            begin(probe_answers, rows, by_endpoint(repository, lambda rule: probes_for(rule.kind, rule.primary))),
-        )
-        table = repeatability_table(rows, repository.protocols)
-        estimates = estimate_submissions(rows, table, repository.protocols)
-        comparisons = compare(estimates, rows, table, worthwhile, interested_submissions(repository))
-        circulated = circulated_blades(rows)
-        published = publish(table, repository)
-        networks = steel_networks(estimates, table)
-        months = courses(repository, rows, estimates, table, comparisons, asked_of_endpoints)
-        answered, everything, probes = (one() for one in asked)
-    answers, curves = answered.answers, answered.curves
-    apart = judged(answers, primary)
-    return EverythingFound(
-        repository=repository,
-        rows=rows,
-        points=points,
-        beside=beside,
-        table=table,
-        published=published,
-        estimates=estimates,
-        comparisons=comparisons,
-        circulated=circulated,
-        curves=curves.curves,
-        apart=apart,
-        networks=networks,
-        curve_pairs=curves.pairs,
-        probes=probes,
-        crossed=everything,
-        answers=answers,
-        families=all_families(answers, family_of_steels(repository), worthwhile),
-        references=dict(answered.references),
-        courses=months,
-    )
 
 
 def read(root: Path) -> Repository:

@@ -8,21 +8,36 @@ from pathlib import Path
 from .endpoints import endpoint_rows
 from .estimates import estimate_submissions, repeatability_table
 from .records.canonical import Repository, pool_key
-from .records.request.against import CheckedProposal, check_proposal, submission_of
+from .records.request.against import CheckedProposal, check_proposal, merged, submission_of
 from .results.model.results import SubmissionResult
 from .results.publish.ledger import submission_results
 from .results.publish.request_summary import request_summary
+from .trial import laid_out, pooled
 
 
-def summarised(root: Path, reference: str) -> tuple[CheckedProposal, str]:
-    """A request checked with every submission read, and its summary as Markdown.
+def tried(checked: CheckedProposal, pool: bool) -> CheckedProposal:
+    """A checked request, and what came of making pages of its methods and (``pool``) of pooling what it touches."""
+    found = list(laid_out(checked.repository, frozenset(checked.touched)))
+    if pool and not checked.errors and not found:
+        with merged(checked.proposal) as folder:
+            found += pooled(folder, checked.repository, checked.touched)
+    return replace(checked, findings=tuple(sorted([*checked.findings, *found])))
+
+
+def summarised(root: Path, reference: str, pool: bool = False) -> tuple[CheckedProposal, str]:
+    """A request checked and tried with every submission read, and its summary as Markdown.
+
+    Parameters
+    ----------
+    root, reference : as in `check_proposal`.
+    pool : as in `tried`.
 
     Raises
     ------
     InputError, RepositoryError
         As `check_proposal`.
     """
-    checked = check_proposal(root, reference, whole=True)
+    checked = tried(check_proposal(root, reference, whole=True), pool)
     added = frozenset(submission_of(change.path) for change in checked.proposal.changes if change.kind in ("added", "renamed"))
     return checked, request_summary(checked, own_answers(checked.repository, added))
 

@@ -86,7 +86,16 @@ def within(findings: Iterable[Finding], root: Path, paths: Iterable[str]) -> tup
     wanted = [_relative(root, path) for path in paths]
     if not wanted or "." in wanted:
         return tuple(findings)
-    return tuple(f for f in findings if any(f.file == path or f.file.startswith(f"{path}/") for path in wanted))
+    return tuple(f for f in findings if _within(f.file, wanted))
+
+
+def named(file: str, root: Path, paths: Iterable[str]) -> bool:
+    """Whether a file of the repository is one of some files, or lies in one of some folders; the whole repository names none."""
+    return _within(file, [_relative(root, path) for path in paths])
+
+
+def _within(file: str, wanted: Iterable[str]) -> bool:
+    return any(file == path or file.startswith(f"{path}/") for path in wanted)
 
 
 def _relative(root: Path, path: str) -> str:

@@ -91,7 +91,7 @@ def check_proposal(root: Path, reference: str, *, today: datetime.date | None = 
     """
     proposal = read_proposal(root, reference)
     past = _ask_for_past(proposal)
-    with _merged(proposal) as folder:
+    with merged(proposal) as folder:
         chosen = None if whole or not _only_few_submissions(proposal) else _chosen(proposal, folder)
         newer = set(map(submission_of, (change.path for change in proposal.changes if change.kind in ("added", "renamed"))))
         repository = load_repository(folder, today=today, chosen=chosen, newer=newer)
@@ -113,7 +113,7 @@ def _together(read: tuple[Finding, ...], own: tuple[Finding, ...], touched: set[
 
 
 @contextlib.contextmanager
-def _merged(proposal: Proposal) -> Iterator[Path]:
+def merged(proposal: Proposal) -> Iterator[Path]:
     """The folder in which base and proposal lie together: the working tree itself unless the base has moved on."""
     if not proposal.behind:
         yield proposal.root

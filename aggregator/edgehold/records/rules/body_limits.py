@@ -31,7 +31,7 @@ _MOST_OF = dict.fromkeys("[]()&\\`!#", MOST_MARKS) | dict.fromkeys("*_~", 4 * MO
 _LEVELS = re.compile(rf"(?:[ \t]{{0,3}}(?:>|[-+*](?=[ \t])|[0-9]{{1,9}}[.)](?=[ \t]))){{{DEEPEST + 1}}}")
 _START = re.compile(r"^[ \t>]*")
 _HEADING = re.compile(r"^[ \t]*#{1,6}|^[ \t]*(?:=+|-+)[ \t]*$", re.MULTILINE)
-_RAW = re.compile(r"<(?:[a-zA-Z][^\s<>]*(?=[\s/>])|/[a-zA-Z]|!|\?)(?![^\s<>]*[:@])")
+_RAW = re.compile(r"<(?![a-zA-Z][a-zA-Z0-9+.-]*:|[^\s<>]*@)(?:[a-zA-Z][^\s<>/]*(?=[\s/>])|/[a-zA-Z]|!|\?)")
 _CODE = re.compile(r"(`+)(?!`)[^\n]*?(?<!`)\1(?!`)")
 
 

@@ -11,7 +11,7 @@ from hostile import hostile
 from reading import parsed
 from sample import results
 
-from edgehold.pages.csp import script_hashes
+from edgehold.pages.csp import PLACE, UnsafePage, script_hashes, with_policy
 from edgehold.pages.feed import feed
 from edgehold.pages.safe_text import data_block
 from edgehold.pages.site import build_site
@@ -95,6 +95,58 @@ def test_a_block_of_data_cannot_be_left(text):
 def test_a_block_of_data_is_no_script_to_the_policy():
     assert script_hashes('<script type="application/ld+json">{}</script><script type="application/json">{}</script>') == set()
     assert script_hashes("<script>1</script>")
+
+
+THEMES = [
+    '__md_scope=new URL("../..",location),__md_hash=e=>[...e].reduce(((e,_)=>(e<<5)-e+_.charCodeAt(0)),0),'
+    '__md_get=(e,_=localStorage,t=__md_scope)=>JSON.parse(_.getItem(t.pathname+"."+e)),'
+    '__md_set=(e,_,t=localStorage,a=__md_scope)=>{try{t.setItem(a.pathname+"."+e,JSON.stringify(_))}catch(e){}}',
+    'var target=document.getElementById(location.hash.slice(1));target&&target.name&&(target.checked=target.name.startsWith("__tabbed_"))',
+]
+
+
+@pytest.mark.parametrize("way", [".", "..", "../../../..", "/", "/edgehold/"])
+def test_the_theme_s_own_scripts_pass_whatever_the_way_to_the_root(way):
+    scripts = [script.replace('"../.."', f'"{way}"') for script in THEMES]
+    page = f"<head>{PLACE}</head>" + "".join(f"<script>{script}</script>" for script in scripts)
+    assert script_hashes(page) <= set(with_policy(page).split('content="')[1].split('"')[0].replace(";", " ").split())
+
+
+@pytest.mark.parametrize(
+    "script",
+    [
+        "alert(1)",
+        THEMES[1] + ";alert(1)",
+        THEMES[0].replace('"../.."', '"https://elsewhere.example/"'),
+        THEMES[0].replace('"../.."', '"//elsewhere.example/"'),
+        THEMES[0].replace('"../.."', '"..",alert(1)'),
+        "",
+    ],
+)
+def test_another_inline_script_stops_the_build(script):
+    with pytest.raises(UnsafePage, match="inline script that is not one of the theme's"):
+        with_policy(f"<head>{PLACE}</head><script>{script}</script>")
+
+
+@pytest.mark.parametrize(
+    "markup",
+    [
+        '<p onclick="x()">', "<p\nonClick = x()>", '<svg/onload="x()">', '<a href="javascript:x()">', "<a href=' JavaScript:x()'>",
+        '<p style="a:b">', "<iframe src=x>", "<OBJECT data=x>", "<embed src=x>", '<base href="//x">',
+        '<meta http-equiv="refresh" content="0">',
+        '<button formaction="x">', '<p title="a"onmouseover=x()>',
+    ],
+)  # fmt: skip
+def test_markup_that_acts_by_itself_stops_the_build(markup):
+    with pytest.raises(UnsafePage, match="acts by itself"):
+        with_policy(f"<head>{PLACE}</head>{markup}</p>")
+
+
+@pytest.mark.parametrize(
+    "text", ["on = 5", "style = plain", "&lt;iframe&gt; onclick=&#34;x&#34;", "javascript: a language", '<p class="on" title="one = 1">']
+)
+def test_words_that_only_sound_like_it_pass(text):
+    with_policy(f"<head>{PLACE}</head><p>{text}</p>")
 
 
 def data_sets(folder: Path) -> dict[str, dict]:

@@ -27,9 +27,10 @@ def root(tmp_path):
     return make_base(tmp_path / "repository", submissions=[submission()])
 
 
-@pytest.mark.parametrize(
-    "text", [DEEP, BRACKETS, "[a](" * 2_000, "<a " * 500, "> " * 20 + "a\n", "1. " * 40, "## a\n\n" * 600], ids=lambda t: t[:6]
-)
+TOO_MUCH = [DEEP, BRACKETS, "[a](" * 2_000, "<a " * 500, "> " * 20 + "a\n", "1. " * 40, "## a\n\n" * 600]
+
+
+@pytest.mark.parametrize("text", TOO_MUCH, ids=lambda text: text[:6])
 def test_a_text_that_stopped_every_publication_is_a_finding_with_its_place(root, text, capsys):
     write_protocol(root, protocol({"/id": "other-rope"}), body=f"{BODY}\n{text}\n")
     found = [f for f in load_repository(root, today=TODAY).findings if f.code == "body-beyond-limits"]
@@ -63,7 +64,7 @@ BUSY = "def spin(methods):\n    print(methods[0]['path'], flush=True)\n    while
 LARGE = "t._lay_out = lambda methods: (print(methods[0]['path'], flush=True), bytearray(10**10))"
 DEEPER = "t._lay_out = lambda methods: (print(methods[0]['path'], flush=True), deep(0))\ndef deep(n): return deep(n + 1)"
 KILLED = "import os, signal\nt._lay_out = lambda methods: (print(methods[0]['path'], flush=True), os.kill(os.getpid(), signal.SIGKILL))"
-CHILD = "import subprocess\nt._lay_out = lambda methods: (print(methods[0]['path'], flush=True), subprocess.run(['sleep', '60'], stdout=sys.stdout))"
+CHILD = "from subprocess import run\nt._lay_out = lambda methods: (print(methods[0]['path'], flush=True), run(['sleep', '60']))"
 
 
 @pytest.mark.skipif(os.name != "posix", reason="limits as on Unix")

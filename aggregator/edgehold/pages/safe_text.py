@@ -206,7 +206,7 @@ def finalize(value: object) -> object:
 HEADING = re.compile(r"<h([2-6])>(.*?)</h\1>", re.DOTALL)
 ANCHORED = re.compile(r'<h([2-6]) id="([^"]+)">.*?</h\1>', re.DOTALL)
 STEP_ID = re.compile(r"(s[0-9]{1,3}(?:-[a-z0-9-]{1,40})?)(?:\s*[·:–—]|\s)\s*")
-IMAGE = re.compile(r"!\[([^\]\n]*)\]\((figures/[a-z0-9-]+\.svg)\)")
+IMAGE = re.compile(r"!\[([^\]\n]{0,300})\]\((figures/[a-z0-9-]{1,80}\.svg)\)")
 
 
 def protocol_body(body: str, drawings: dict[str, Markup], below: Mapping[str, Markup] | None = None) -> Markup:
@@ -215,8 +215,10 @@ def protocol_body(body: str, drawings: dict[str, Markup], below: Mapping[str, Ma
     A heading that begins with a step's id (``s3-strokes``) gets that id, every other heading one made from its words
     with ``m-`` in front, so that no id from outside can meet one of the page's own. An image that names one of
     ``drawings`` (path beside the protocol to finished markup) is replaced by it; every other image is dropped.
-    ``below`` is finished markup by step, to stand below its heading.
+    ``below`` is finished markup by step, to stand below its heading. A body that no check lets pass is shown as it was typed.
     """
+    if not within_limits(body):
+        return Markup(f"<pre>{verbatim(body)}</pre>")
     images: list[Markup] = []
 
     def hold(match: re.Match[str]) -> str:
@@ -239,12 +241,10 @@ def headings(body: str) -> frozenset[str]:
 
 
 def _sanitised(body: str) -> str:
-    """A body as HTML of harmless elements, in a time that grows with its length: one that no check lets pass is shown as it was typed."""
-    if not within_limits(body):
-        return f"<pre>{verbatim(body)}</pre>"
+    """A body as HTML of harmless elements; within the limits of `body_limits` in a time that grows with its length."""
     lowered = re.sub(r"^# ", "## ", body, flags=re.MULTILINE)
     return nh3.clean(
-        markdown.markdown(lowered, extensions=["tables", "sane_lists"]),
+        _converted(lowered),
         tags=BODY_TAGS,
         clean_content_tags=DROPPED_WITH_CONTENT,
         attributes=BODY_ATTRIBUTES,
@@ -267,6 +267,14 @@ def _anchor_headings(html: str) -> str:
         return f'<h{level} id="{name}">{inside}</h{level}>'
 
     return HEADING.sub(anchor, html)
+
+
+def _converted(text: str) -> str:
+    """Markdown as HTML. Tags of HTML are text in it: no method has any, and looking for their ends takes the square of their number."""
+    converter = markdown.Markdown(extensions=["tables", "sane_lists"])
+    converter.preprocessors.deregister("html_block")
+    converter.inlinePatterns.deregister("html")
+    return converter.convert(text)
 
 
 def _free_name(name: str, seen: dict[str, int]) -> str:

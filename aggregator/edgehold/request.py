@@ -14,7 +14,7 @@ from .results.publish.ledger import submission_results
 from .results.publish.request_summary import request_summary
 
 
-def summarised(root: Path, reference: str) -> tuple[CheckedProposal, str]:
+def summarised(root: Path, reference: str, author: str | None = None) -> tuple[CheckedProposal, str]:
     """A request checked with every submission read, and its summary as Markdown.
 
     Raises
@@ -22,7 +22,7 @@ def summarised(root: Path, reference: str) -> tuple[CheckedProposal, str]:
     InputError, RepositoryError
         As `check_proposal`.
     """
-    checked = check_proposal(root, reference, whole=True)
+    checked = check_proposal(root, reference, author=author, whole=True)
     added = frozenset(submission_of(change.path) for change in checked.proposal.changes if change.kind in ("added", "renamed"))
     return checked, request_summary(checked, own_answers(checked.repository, added))
 

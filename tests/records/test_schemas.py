@@ -24,7 +24,8 @@ from .builder import REMOVED, changed
 ROOT = Path(__file__).parents[2]
 CASES = ROOT / "tests" / "cases"
 MODELS = {
-    "submission": Submission, "protocol": Protocol, "event": Event, "plan": Plan, "tombstone": Tombstone, "person": PersonFile, "roles": Roles,
+    "submission": Submission, "protocol": Protocol, "event": Event, "plan": Plan, "tombstone": Tombstone, "person": PersonFile,
+    "roles": Roles,
 }  # fmt: skip
 ENTRIES = {
     "objection": {"objection": Objection, "response": Response, "outcome": Outcome},

@@ -228,6 +228,7 @@ class Repository:
     seals : of plans, published before the test, by id; whether or not the result came back.
     names : which handle is shown for which.
     event_paths : files of ``events``.
+    as_written : ``objections`` with handles as they stand in files, for the check of requests.
     roles : who may do what; None where there is no list.
     accounts : the account of every handle, as it stands in files, that is bound to one.
     carried : results that somebody else's request brought in, by the submission's id.
@@ -247,6 +248,7 @@ class Repository:
     names: Names = field(default_factory=Names)
     seals: tuple[PlanSeal, ...] = ()
     event_paths: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    as_written: tuple[ObjectionThread, ...] = ()
     roles: Roles | None = None
     accounts: dict[str, str] = field(default_factory=dict)
     carried: dict[str, CarriedIn] = field(default_factory=dict)

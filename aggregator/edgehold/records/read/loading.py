@@ -81,10 +81,11 @@ def load_repository(
     seals, seal_files = read_seals(session)
     read = open_submissions(session, chosen, newer)
     roles, role_files = read_roles(session, people)
-    threads = weighed(read_threads(session, protocols, events, names, newer), roles, measured_by(session))
+    accounts = accounts_of(people.values())
+    threads = weighed(read_threads(session, protocols, events, names, newer), roles, accounts, measured_by(session))
     session.collected.add_all(waiting(threads))
     check_roles(session, roles, placed, threads, read, names)
-    carried, carried_files = read_carried(session, read, threads, accounts_of(people.values()))
+    carried, carried_files = read_carried(session, read, threads, accounts)
     closed, versions = closed_forms(threads, protocols), set(version_keys(session.layout))
     submissions, retracted = check_submissions(session, read, sound, versions, events, names, newer, seals, closed)
     check_adoptions(session, placed, protocols, threads, read, names)
@@ -104,7 +105,8 @@ def load_repository(
         names=names,
         seals=named_seals(seals, names),
         event_paths={name: tuple(path for path, _ in of_protocol) for name, of_protocol in placed.items()},
+        as_written=threads,
         roles=roles,
-        accounts=accounts_of(people.values()),
+        accounts=accounts,
         carried=carried,
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Mapping
 
 from edgehold.records.layout import file_id
@@ -75,9 +76,8 @@ def _confirmed(people: Mapping[str, PersonFile]) -> set[tuple[str, str]]:
 
 def _of_one_account(people: Mapping[str, PersonFile]) -> set[tuple[str, str]]:
     """Handles of one account are one person's, whatever is said of them: nobody decides about their own objection by a second one."""
-    first: dict[str, str] = {}
     bound = sorted((person.account, person.handle) for person in people.values() if person.account is not None)
-    return {(first.setdefault(account, handle), handle) for account, handle in bound if first.get(account, handle) != handle}
+    return {(one[1], other[1]) for one, other in itertools.pairwise(bound) if one[0] == other[0]}
 
 
 def _groups(people: Mapping[str, PersonFile]) -> list[set[str]]:

@@ -102,6 +102,8 @@ def read_carried(
         owner = owners.get(record.submission)
         if record.submission not in there:
             wrong.append(Problem("/submission", "carried-form", Reason("identity.nothing_carried", submission=record.submission)))
+        elif isinstance(record, Confirmation) and f"{folder_of(path)}/{CARRIED_FILES[0]}" not in session.layout.carried:
+            wrong.append(Problem("/kind", "carried-form", Reason("identity.confirms_nothing", submission=record.submission)))
         elif owner is not None and (owner == record.by) != isinstance(record, Confirmation):
             of = "identity.confirmed_by_another" if isinstance(record, Confirmation) else "identity.carried_by_owner"
             wrong.append(Problem("/by", "carried-form", Reason(of, by=record.by, owner=owner)))

@@ -14,6 +14,7 @@ from pydantic import JsonValue
 
 from edgehold.records.layout import changed_submission, file_id
 from edgehold.records.model.roles import Duty
+from edgehold.records.problem import pointer
 from edgehold.records.read.json_reading import parse_json
 from edgehold.records.read.opening import decode, read_bytes
 from edgehold.records.read.yaml_reading import parse_yaml, split_front_matter
@@ -79,7 +80,22 @@ def acts_of_request(proposal: Proposal) -> list[Act]:
             by = tree.get(_SAID_BY.get(kind, "by"))
             if isinstance(by, str):
                 found.append(_act(proposal, change.path, kind, by, tree))
+            found += _handed_over(change.path, tree) if kind == "change" else []
     return found
+
+
+def _handed_over(path: str, tree: Tree) -> Iterator[Act]:
+    """Entries of a correction that put a result into somebody's name."""
+    for number, entry in enumerate(corrections(tree)):
+        if entry.get("pointer") == "/submitted_by" and isinstance(entry.get("after"), str):
+            does = Reason("identity.hands_over", submission=path.split("/")[4])
+            yield Act(path, pointer("what", number, "after"), "change", str(entry["after"]), does)
+
+
+def corrections(tree: Tree) -> list[Tree]:
+    """The entries of a correction."""
+    what = tree.get("what")
+    return [entry for entry in what if isinstance(entry, dict)] if isinstance(what, list) else []
 
 
 def tree_at(root: Path, path: str, kind: str) -> Tree:
@@ -190,3 +206,16 @@ def handles(tree: Tree, lists: Iterable[tuple[str, str]]) -> Iterator[tuple[str,
             handle = entry.get(field) if isinstance(entry, dict) else None
             if isinstance(handle, str):
                 yield field, handle
+
+
+def texts(value: object) -> Iterator[str]:
+    """Every text in a tree."""
+    waiting = [value]
+    while waiting:
+        inside = waiting.pop()
+        if isinstance(inside, dict):
+            waiting += inside.values()
+        elif isinstance(inside, list):
+            waiting += inside
+        elif isinstance(inside, str):
+            yield inside

@@ -116,7 +116,7 @@ def check_proposal(
     own = Collected()
     own.add_all(identity_problems(proposal, repository, who))
     own.add_all(role_changes(proposal, who))
-    own.add_all(flood_problems(repository.objections, _new(proposal), roles, month))
+    own.add_all(flood_problems(repository.as_written, _new(proposal), roles, repository.names, month))
     own.add_all(closing)
     own.add_all(request_problems(proposal, _drafts(proposal) | _buried(proposal)))
     own.add_all(_reuse_problems(proposal, past))
@@ -135,7 +135,7 @@ def _closing(proposal: Proposal, repository: Repository, folder: Path, roles: Ro
     """Forms that the request closes; the base and what it knows lie in ``folder`` with the request."""
     base = proposal.base_files.keys() - _new(proposal)
     measured = measured_among(folder, walk(folder), _new(proposal))
-    return list(closing_problems(repository.objections, base, roles, measured, month))
+    return list(closing_problems(repository.as_written, base, roles, repository.accounts, measured, month))
 
 
 def _together(read: tuple[Finding, ...], own: tuple[Finding, ...], touched: set[str]) -> tuple[Finding, ...]:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Container, Iterable, Iterator
 
 from edgehold.records.canonical import ObjectionThread
 from edgehold.records.model.roles import Roles
 from edgehold.records.problem import Problem
-from edgehold.records.rules.roles import has_role
-from edgehold.records.rules.standing import Measured, found_right, taken_up
+from edgehold.records.rules.standing import Measured, known, taken_up
 from edgehold.records.threads import closes_form, state_of
 from edgehold.words import Reason
 
@@ -16,15 +15,16 @@ from .requests import of_base
 
 
 def closing_problems(
-    threads: Iterable[ObjectionThread], base: Collection[str], roles: Roles, measured: Measured, month: str
+    threads: Iterable[ObjectionThread], base: Collection[str], roles: Roles, bound: Container[str], measured: Measured, month: str
 ) -> Iterator[tuple[str, Problem]]:
     """What a request closes.
 
     Parameters
     ----------
-    threads : of base and request together.
+    threads : of base and request together, with handles as they stand in files.
     base : the files of the base.
     roles, measured : who has a role, and who measured, by the base alone.
+    bound : the handles that are bound once this is merged: whether rightly says ``identity``.
     month : the month of the check: what the request adds counts as of now, whatever month it bears.
     """
     everything = list(threads)
@@ -32,9 +32,8 @@ def closing_problems(
     for thread in everything:
         if not (closes_form(thread) and state_of(thread).unsettled):
             continue
-        by, new = thread.objection.by, thread.path not in base
-        raised = month if new else thread.objection.month
-        known = raised < roles.since or has_role(roles, by, raised) or found_right(by, raised, before) or measured(by, raised)
-        if new or not (known or taken_up(of_base(thread, base))):
-            message = Reason("identity.closes_form", number=thread.number, protocol=thread.protocol, by=by)
-            yield thread.path, Problem("/by", "closes-form" if known or not new else "closes-at-once", message, line=1)
+        new = thread.path not in base
+        was_known = known(thread, month if new else thread.objection.month, before, roles, bound, measured)
+        if new or not (was_known or taken_up(of_base(thread, base), roles)):
+            message = Reason("identity.closes_form", number=thread.number, protocol=thread.protocol, by=thread.objection.by)
+            yield thread.path, Problem("/by", "closes-form" if was_known or not new else "closes-at-once", message, line=1)

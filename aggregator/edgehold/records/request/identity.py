@@ -18,11 +18,12 @@ from edgehold.records.problem import Problem
 from edgehold.records.rules.roles import held
 from edgehold.words import Reason
 
-from .acts import Act, Tree, acts_of_request, added, base_tree, handles, in_files, kind_of, tree_at
+from .acts import Act, Tree, acts_of_request, added, base_tree, corrections, handles, in_files, kind_of, texts, tree_at
 from .proposal import Change, Proposal
 
 PEOPLE = "submissions/people/"
 _DOERS = (("runs", "tester"), ("preparations", "sharpener"))
+_SPEAKERS = ("/submitted_by", "/by")
 
 Found = Iterator[tuple[str, Problem]]
 
@@ -46,9 +47,9 @@ class Sender:
     roles: Roles | None
     month: str
 
-    def may(self, duty: str) -> bool:
-        """Whether a handle of the author's has a role that is no invented one."""
-        found = [role for role in self.roles.roles if role.handle in self.own and duty in role.may] if self.roles else []
+    def may(self, duty: str | None = None) -> bool:
+        """Whether a handle of the author's has a role that is no invented one; ``duty`` None: any role."""
+        found = [role for role in self.roles.roles if role.handle in self.own and duty in (None, *role.may)] if self.roles else []
         return any(not role.simulated and role.since <= self.month <= (role.until or self.month) for role in found)
 
 
@@ -77,8 +78,10 @@ def identity_problems(proposal: Proposal, repository: Repository, who: Sender) -
             yield from _without_role(act, who)
         if who.account is not None:
             yield from _in_anothers_name(act, carried, who)
-        if who.account is not None and act.kind == "submission":
-            yield from _named_others(act, tree_at(proposal.root, act.path, "submission"), who)
+        if who.account is not None and act.kind in ("submission", "change") and act.pointer in _SPEAKERS:
+            yield from _named_others(act, tree_at(proposal.root, act.path, act.kind), who)
+        if act.kind == "carried":
+            yield from _carried_late(proposal, act)
     yield from _taken_out(proposal, who)
     yield from _people(proposal, repository, who)
 
@@ -89,13 +92,14 @@ def _without_role(act: Act, who: Sender) -> Found:
     if role is None:
         message = Reason("identity.no_role", by=act.by, act=act.does, duty=act.duty or "", month=who.month)
         yield act.path, Problem(act.pointer, "no-role", message, line=1)
-    elif role.simulated and who.account is not None:
-        code = "invented-acts" if who.may(act.duty or "") else "invented-handle"
-        yield act.path, Problem(act.pointer, code, Reason("identity.invented_acts", does=act.does, by=act.by, author=who.account), line=1)
 
 
 def _in_anothers_name(act: Act, carried: Mapping[str, Act], who: Sender) -> Found:
-    if act.by in who.own or who.account is None or _invented(act.by, who):
+    if act.by in who.own or who.account is None:
+        return
+    if _invented(act.by, who):
+        code = "invented-acts" if who.may(act.duty) else "invented-handle"
+        yield act.path, Problem(act.pointer, code, Reason("identity.invented_acts", does=act.does, by=act.by, author=who.account), line=1)
         return
     bound = who.before.get(act.by)
     if act.kind == "submission" and act.about in carried:
@@ -124,12 +128,23 @@ def _invented(handle: str, who: Sender) -> bool:
 def _named_others(act: Act, tree: Tree, who: Sender) -> Found:
     """Other people's handles on the runs and edges of a result: theirs to know of."""
     done: dict[str, str] = {}
-    for what, handle in handles(tree, _DOERS):
+    corrected = [
+        ("named", text) for entry in corrections(tree) for text in texts(entry.get("after")) if entry.get("pointer") != "/submitted_by"
+    ]
+    for what, handle in [*handles(tree, _DOERS), *corrected]:
         if who.before.get(handle) not in (None, who.account) and handle != act.by:
             done.setdefault(handle, what)
     if done:
         named = ", ".join(f"{handle} ({what}, account {who.before[handle]})" for handle, what in sorted(done.items())[:5])
         yield act.path, Problem("/people", "names-others", Reason("identity.names_others", named=named), line=1)
+
+
+def _carried_late(proposal: Proposal, act: Act) -> Found:
+    """A result is marked as carried by the request that brings it, and confirmed by another."""
+    new = {file_id(change.path) for change in added(proposal) if kind_of(change.path) == "submission"}
+    if (file_id(act.path) == "carried") != (act.about in new):
+        of = "identity.carried_late" if act.about not in new else "identity.confirmed_at_once"
+        yield act.path, Problem("/submission", "carried-form", Reason(of, submission=act.about), line=1)
 
 
 def _taken_out(proposal: Proposal, who: Sender) -> Found:

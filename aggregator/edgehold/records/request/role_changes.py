@@ -30,7 +30,7 @@ def role_changes(proposal: Proposal, who: Sender) -> Iterator[tuple[str, Problem
     if before is not None:
         yield from ((ROLES_FILE, problem) for problem in _rewritten(before, now))
         real = [role for role in before.roles if not role.simulated and role.since <= who.month <= (role.until or who.month)]
-        if who.account is not None and real and not any(role.handle in who.own for role in real):
+        if who.account is not None and real and not who.may():
             yield ROLES_FILE, Problem("", "no-role", Reason("identity.appoints", author=who.account), line=1)
     if now is not None:
         new = [role for role in now.roles if before is None or role not in before.roles]

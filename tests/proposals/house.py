@@ -16,14 +16,14 @@ from .requests import commit, git, make_base
 WREN, AUK, KEEPER, LIAR, NEW, TERN = "101", "303", "900", "666", "777", "404"
 OBJECTIONS = "protocols/small-rope/objections"
 ROLES = "protocols/roles.json"
-DUTIES = ["release", "decide", "strike", "adopt", "retire", "take down"]
+DUTIES = ["decide", "strike", "adopt", "retire", "take down"]
 LIST = {
     "format": "roles/1.0.0",
     "since": "2026-06",
     "roles": [
         {"handle": "keeper", "may": DUTIES, "since": "2026-06"},
         {"handle": "moot", "may": ["adopt", "retire", "decide", "strike"], "since": "2026-01", "simulated": True},
-        {"handle": "board", "may": ["release"], "since": "2026-01", "until": "2026-06", "simulated": True},
+        {"handle": "board", "may": ["decide"], "since": "2026-01", "until": "2026-06", "simulated": True},
     ],
 }
 DOVE = changed(OBJECTION, {"/by": "dove", "/title": "A draught cools the rope"})

@@ -22,8 +22,14 @@ def owners(path: str) -> list[str]:
     return found
 
 
-ANYBODY = ("submissions/measured/x/wren-1.json", "submissions/people/wren.json", "submissions/plans/a.json", "submissions/carried/a/carried.json",
-           "protocols/x/objections/001-y/00-objection.md", "protocols/analysis/objections/001-y/01-response.md")  # fmt: skip
+ANYBODY = (
+    "submissions/measured/x/wren-1.json",
+    "submissions/people/wren.json",
+    "submissions/plans/a.json",
+    "submissions/carried/a/carried.json",
+    "protocols/x/objections/001-y/00-objection.md",
+    "protocols/analysis/objections/001-y/01-response.md",
+)
 MAINTAINERS = ("protocols/roles.json", "protocols/x/events/001-released.yaml", "protocols/x/1.0.0.md", "submissions/tombstones/a.json",
                "submissions/simulated/x/a.json", ".github/workflows/check.yml", ".github/CODEOWNERS", "aggregator/edgehold/cli.py",
                "aggregator/registers/steels.json", "Makefile", "site/pages/privacy.md", "tests/conftest.py", "pyproject.toml")  # fmt: skip

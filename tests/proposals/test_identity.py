@@ -108,7 +108,7 @@ def retires(root, by="keeper", month="2026-06"):
     write_event(root / FOLDER, 4, event("retired", "1.0.0", by=by, month=month, evidence="see the objections"))
 
 
-def releases(root, by="keeper"):
+def releases(root, by="wren"):
     later = protocol({"/version": "1.1.0", "/reading/repeats": 3, "/changes": "three values"})
     written = write_protocol(root, later)
     write_event(root / FOLDER, 4, event("released", "1.1.0", by=by, month="2026-06", sha256=_hash(written)))
@@ -136,7 +136,7 @@ ACTS = {
     "strikes an objection": (strikes, KEEPER),
     "upholds an objection": (upholds, KEEPER),
     "retires an adopted version": (retires, KEEPER),
-    "releases a version": (releases, KEEPER),
+    "releases a version": (releases, WREN),
     "seals a plan": (seals, WREN),
     "shows a handle otherwise": (renames, WREN),
 }
@@ -159,7 +159,7 @@ def test_a_liar_who_acts_by_somebody_s_handle_is_refused_by_name(act, root):
 def test_whose_handle_it_is_does_the_same_and_nothing_is_found(act, root):
     done, account = ACTS[act]
     done(root)
-    allowed = {"handle-in-id"} if done is renames else set()
+    allowed = {renames: {"handle-in-id"}, releases: {"anothers-method"}}.get(done, set())
     assert {code for found in codes(root, author=account).values() for code in found} <= allowed
 
 
@@ -295,7 +295,6 @@ NEWCOMERS = {
     "upholds": lambda root: upholds(root, "rook"),
     "retires": lambda root: retires(root, "rook"),
     "retires in a month before the list began": lambda root: retires(root, "rook", "2026-05"),
-    "releases the next version of another's method": lambda root: releases(root, "rook"),
     "retracts another's result": lambda root: retracts(root, "rook"),
     "halves another's reading": lambda root: halves(root, "rook"),
     "takes a result out": lambda root: [
@@ -348,17 +347,21 @@ def test_anybody_begins_a_method_and_puts_it_up_for_review(root):
     assert codes(root, author=NEW) == {}
 
 
-def test_its_author_releases_the_next_version_without_a_role(root):
+@pytest.mark.parametrize("who", ["its author", "somebody else"])
+def test_its_author_goes_on_with_it_and_anybody_else_is_named(who, root):
     def begun(made):
         write_protocol(made, protocol({"/id": "other-rope"}))
         write_life(made / "protocols" / "other-rope")
         for path in sorted((made / "protocols/other-rope/events").iterdir()):
-            path.write_text(path.read_text().replace("by: board", "by: wren"))
+            path.write_text(path.read_text().replace("by: board", f"by: {'wren' if who == 'its author' else 'auk'}"))
 
     on_base(root, begun)
     written = write_protocol(root, protocol({"/id": "other-rope", "/version": "1.1.0", "/reading/repeats": 3}))
-    write_event(root / "protocols/other-rope", 3, event("released", "1.1.0", by="wren", month="2026-06", sha256=_hash(written)))
-    assert codes(root, author=WREN) == {}
+    path = write_event(root / "protocols/other-rope", 3, event("released", "1.1.0", by="wren", month="2026-06", sha256=_hash(written)))
+    found = checked(root, author=WREN).findings
+    named = [f"wren, by account {WREN}, releases version other-rope 1.1.0, of which auk released earlier versions"]
+    assert [f.message for f in found] == ([] if who == "its author" else named)
+    assert {f.file for f in found} <= {path.relative_to(root).as_posix()}
 
 
 @pytest.mark.parametrize("act", [strikes, upholds, retires])
@@ -566,6 +569,7 @@ def test_the_command_takes_the_account_and_refuses_what_is_none(root, capsys, tm
     summary = tmp_path_factory.mktemp("summary") / "summary.md"
     words = ["check", "--root", str(root), "--against", BASE]
     assert main([*words, "--author", WREN, "--summary", str(summary)]) == 0
+    assert f"Sent by account {WREN}." in summary.read_text(encoding="utf-8")
     assert main([*words, "--author", LIAR, "--annotate"]) == 1
     assert "not-your-handle" in capsys.readouterr().out
     for odd in ("", "a b", "--author=", "1" * 65):

@@ -9,9 +9,9 @@ from pydantic import Field
 from .base import Handle, Month, Record
 
 ROLES_FORMAT = "roles/1.0.0"
-Duty = Literal["release", "decide", "strike", "adopt", "retire", "take down"]
-"""What needs a role: releasing a version of a protocol that somebody else began, deciding about an objection, striking one, adopting a
-version, retiring one, and correcting, retracting or taking out a result that is somebody else's."""
+Duty = Literal["decide", "strike", "adopt", "retire", "take down"]
+"""What needs a role: deciding about an objection, striking one, adopting a version, retiring one, and correcting, retracting or taking out
+a result that is somebody else's."""
 
 
 class Role(Record):
@@ -19,7 +19,7 @@ class Role(Record):
 
     handle: Handle
     """The handle, bound to an account unless it is invented."""
-    may: Annotated[tuple[Duty, ...], Field(min_length=1, max_length=6)]
+    may: Annotated[tuple[Duty, ...], Field(min_length=1, max_length=5)]
     """The duties."""
     since: Month
     """First month."""

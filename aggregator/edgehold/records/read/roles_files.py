@@ -57,12 +57,11 @@ def check_roles(
     events: Mapping[str, Iterable[tuple[str, Event]]],
     threads: Iterable[ObjectionThread],
     read: Iterable[ReadSubmission],
-    names: Names,
 ) -> None:
     """Collect what was done without a role that it needed."""
     if roles is None:
         return
-    needed = [act for of_protocol in events.values() for act in acts_of_events(of_protocol, names)]
+    needed = [act for of_protocol in events.values() for act in acts_of_events(of_protocol)]
     needed += [act for thread in threads for act in acts_of_thread(thread, entry_paths(thread))]
     needed += [act for item in read for act in acts_of_strangers(item)]
     session.collected.add_all(role_problems(roles, needed))
@@ -80,15 +79,17 @@ def acts_of_strangers(item: ReadSubmission) -> Iterable[Needed]:
 
 
 def read_carried(
-    session: Session, read: Iterable[ReadSubmission], threads: Iterable[ObjectionThread], accounts: Mapping[str, str]
+    session: Session, read: Iterable[ReadSubmission], threads: Iterable[ObjectionThread], accounts: Mapping[str, str], names: Names
 ) -> tuple[dict[str, CarriedIn], SideFiles]:
     """Results that a friend's request brought in, by the submission's id, and (path, hash) of their files.
 
-    The owner confirms one by a file or by an objection that rests on it, once the owner's handle is bound to an account.
+    The owner confirms one by a file or by an objection that rests on it, once the owner's handle is bound to an account. Until then the
+    result bears the warning ``carried``, here and on its page.
     """
     found: dict[str, dict[str, Carried | Confirmation]] = {}
     files = []
     owners = {item.record.id: item.record.submitted_by for item in read}
+    paths = {item.record.id: item.path for item in read}
     there = {file_id(path) for path in session.layout.submissions}
     for path in session.layout.carried:
         data, tree = json_tree(session, path, "carried")
@@ -117,7 +118,10 @@ def read_carried(
             continue
         owner = owners.get(submission, "")
         confirmed = owner in accounts and (CARRIED_FILES[1] in records or (owner, submission) in cited)
-        carried[submission] = CarriedIn(first.by, first.month, confirmed)
+        carried[submission] = CarriedIn(names.person(first.by), first.month, confirmed)
+        if submission in paths and not confirmed:
+            message = Reason("identity.is_carried", by=names.person(first.by), owner=names.person(owner))
+            session.collected.add(paths[submission], [Problem("/submitted_by", "carried", message)])
     return carried, tuple(files)
 
 

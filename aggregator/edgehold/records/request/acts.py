@@ -49,6 +49,7 @@ class Act:
     does : the act in words: "retracts wren-1".
     duty : the role that it needs; None where anybody may do it.
     about : id of the submission that is sent in, carried or confirmed; empty for all else.
+    authors : who released the method before, where a version of it is released or opened by somebody else.
     """
 
     path: str
@@ -58,6 +59,7 @@ class Act:
     does: str
     duty: Duty | None = None
     about: str = ""
+    authors: tuple[str, ...] = ()
 
 
 def kind_of(path: str) -> str:
@@ -155,16 +157,13 @@ def named_in(tree: Tree) -> set[str]:
 
 def _event(proposal: Proposal, path: str, by: str, tree: Tree) -> Act:
     kind = str(tree.get("kind"))
-    duty = OF_EVENT.get(kind)
-    if duty == "release":
-        authors = _releasers(proposal, path)
-        duty = None if not authors or by in authors else duty
-    version = f"{path.split('/')[1]} {tree.get('version')}"[:80]
-    return Act(path, "/by", "event", by, does_event(kind, version), duty)
+    does = does_event(kind, f"{path.split('/')[1]} {tree.get('version')}"[:80])
+    authors = set() if kind in OF_EVENT else releasers(proposal, path)
+    return Act(path, "/by", "event", by, does, OF_EVENT.get(kind), authors=() if by in authors else tuple(sorted(authors)))
 
 
-def _releasers(proposal: Proposal, path: str) -> set[str]:
-    """Who released versions of the protocol, as the base knows."""
+def releasers(proposal: Proposal, path: str) -> set[str]:
+    """Who released versions of an event's protocol, as the base knows."""
     folder = path.rpartition("/")[0]
     trees = [base_tree(proposal, other) for other in proposal.base_files if other.rpartition("/")[0] == folder and kind_of(other)]
     return {str(tree.get("by")) for tree in trees if tree.get("kind") == "released"}

@@ -114,7 +114,7 @@ def check_proposal(
         closing = [] if roles is None else _closing(proposal, repository, folder, roles, month)
     who = sender(proposal, repository, roles, author, month)
     own = Collected()
-    own.add_all(identity_problems(proposal, repository, who))
+    own.add_all((readable(path), problem) for path, problem in identity_problems(proposal, repository, who))
     own.add_all(role_changes(proposal, who))
     own.add_all(flood_problems(repository.as_written, _new(proposal), roles, repository.names, month))
     own.add_all(closing)

@@ -7,7 +7,7 @@ handle is. The base decides: a request can bind a handle that is free to its own
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from edgehold.records.canonical import Repository
@@ -72,7 +72,7 @@ def sender(proposal: Proposal, repository: Repository, roles: Roles | None, acco
 def identity_problems(proposal: Proposal, repository: Repository, who: Sender) -> Found:
     """Everything that a request does in somebody's name, held against its author and the roles of the base."""
     acts = acts_of_request(proposal)
-    carried = {act.about: act for act in acts if act.kind == "carried" and file_id(act.path) == "carried"}
+    carried = {act.about for act in acts if act.kind == "carried" and file_id(act.path) == "carried"}
     for act in acts:
         if act.duty is not None and who.roles is not None:
             yield from _without_role(act, who)
@@ -82,6 +82,9 @@ def identity_problems(proposal: Proposal, repository: Repository, who: Sender) -
             yield from _named_others(act, tree_at(proposal.root, act.path, act.kind), who)
         if act.kind == "carried":
             yield from _carried_late(proposal, act)
+        if act.authors and who.account is not None:
+            message = Reason("identity.anothers_method", does=act.does, by=act.by, author=who.account, authors=", ".join(act.authors[:3]))
+            yield act.path, Problem(act.pointer, "anothers-method", message, line=1)
     yield from _taken_out(proposal, who)
     yield from _people(proposal, repository, who)
 
@@ -94,7 +97,7 @@ def _without_role(act: Act, who: Sender) -> Found:
         yield act.path, Problem(act.pointer, "no-role", message, line=1)
 
 
-def _in_anothers_name(act: Act, carried: Mapping[str, Act], who: Sender) -> Found:
+def _in_anothers_name(act: Act, carried: Collection[str], who: Sender) -> Found:
     if act.by in who.own or who.account is None:
         return
     if _invented(act.by, who):
@@ -102,10 +105,9 @@ def _in_anothers_name(act: Act, carried: Mapping[str, Act], who: Sender) -> Foun
         yield act.path, Problem(act.pointer, code, Reason("identity.invented_acts", does=act.does, by=act.by, author=who.account), line=1)
         return
     bound = who.before.get(act.by)
-    if act.kind == "submission" and act.about in carried:
-        message = Reason("identity.is_carried", submission=act.about, owner=act.by, by=carried[act.about].by, author=who.account)
-        yield act.path, Problem(act.pointer, "carried", message, line=1)
-    elif bound is not None:
+    if act.kind == "submission" and act.about in carried:  # the mark itself is a finding of every check until the owner confirms
+        return
+    if bound is not None:
         message = Reason("identity.not_yours", does=act.does, by=act.by, bound=bound, author=who.account)
         cure = Reason("identity.carry_it", submission=act.about) if act.kind == "submission" else ""
         yield act.path, Problem(act.pointer, "not-your-handle", message, cure, line=1)

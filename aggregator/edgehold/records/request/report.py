@@ -42,8 +42,12 @@ def request_counts(checked: CheckedProposal) -> str:
         verb="is" if read == 1 else "are",
         how=how,
     )
-    whose = Reason("identity.unverified") if checked.author is None else Reason("identity.by_account", author=checked.author)
-    return f"{tally}; {whose}"
+    return f"{tally}; {sent_by(checked)}"
+
+
+def sent_by(checked: CheckedProposal) -> str:
+    """Whose request it is, or that nobody said."""
+    return Reason("identity.unverified") if checked.author is None else Reason("identity.by_account", author=checked.author)
 
 
 def differences(changes: Iterable[Change]) -> str:

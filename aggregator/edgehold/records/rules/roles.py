@@ -11,11 +11,10 @@ from dataclasses import dataclass
 from edgehold.records.canonical import ObjectionThread
 from edgehold.records.model.review import Event, Outcome
 from edgehold.records.model.roles import Duty, Role, Roles
-from edgehold.records.names import Names
 from edgehold.records.problem import Problem, pointer
 from edgehold.words import Reason
 
-OF_EVENT: Mapping[str, Duty] = {"released": "release", "opened for review": "release", "adopted": "adopt", "retired": "retire"}
+OF_EVENT: Mapping[str, Duty] = {"adopted": "adopt", "retired": "retire"}
 _DOES = {"released": "identity.releases", "adopted": "identity.adopts", "retired": "identity.retires"}
 
 
@@ -53,19 +52,12 @@ def duty_of_outcome(outcome: Outcome) -> Duty | None:
     return "strike" if outcome.outcome == "struck" else "decide"
 
 
-def acts_of_events(events: Iterable[tuple[str, Event]], names: Names) -> Iterator[Needed]:
-    """Events of one protocol, in their order, that need a role.
-
-    Whoever released a version of it before goes on without one, and so does whoever begins a protocol: releasing is how a method is
-    sent in, and it binds nobody until somebody else adopts it.
-    """
-    authors: set[str] = set()
+def acts_of_events(events: Iterable[tuple[str, Event]]) -> Iterator[Needed]:
+    """Events of one protocol that need a role; releasing a version needs none, for so a method is sent in, and nobody has adopted it."""
     for path, event in events:
-        duty, person = OF_EVENT[event.kind], names.person(event.by)
-        if event.kind == "released" and not authors:
-            authors.add(person)
-        if duty != "release" or person not in authors:
-            yield Needed(path, "/by", event.by, event.month, duty, does_event(event.kind, event.version))
+        if event.kind in OF_EVENT:
+            does = does_event(event.kind, event.version)
+            yield Needed(path, "/by", event.by, event.month, OF_EVENT[event.kind], does)
 
 
 def does_event(kind: str, version: str) -> Reason:

@@ -154,8 +154,8 @@ def main() -> None:
     head = (
         "# Coverage of the ratio of two levels\n\n"
         f"Made by `level_coverage.py`, {pools} pools a row, and more where so few cannot tell. True spreads: run {RUN},\n"
-        f"tester {TESTER}, sharpener {SHARPENER}, blade {BLADE}; the effect of a level differs by .10 from steel to steel and by .10 from table\n"
-        "to table unless a row says otherwise.\n"
+        f"tester {TESTER}, sharpener {SHARPENER}, blade {BLADE}; the effect of a level differs by .10 from steel to steel\n"
+        "and by .10 from table to table unless a row says otherwise.\n"
         "Two runs a level and blade. Coverage is that of the interval for the levels themselves, at other tables and on other steels;\n"
         f"wanted: a lower 99 % Monte-Carlo bound of {WANTED}, and of {WANTED_TWICE} where a spread is twice what priors are scaled to.\n"
         "Wrong verdicts: better or worse at a true ×1; worse, or no difference, at ×1.5.\n\n"

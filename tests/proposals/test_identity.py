@@ -2,6 +2,8 @@
 
 import hashlib
 import json
+import re
+from pathlib import Path
 
 import pytest
 
@@ -9,6 +11,7 @@ from edgehold.cli import main
 from edgehold.errors import InputError
 from edgehold.records import load_repository
 from edgehold.records.codes import CODES
+from edgehold.records.request.acts import kind_of
 from edgehold.records.request.against import check_proposal
 from edgehold.records.request.report import request_json, request_text
 from tests.records.builder import (
@@ -550,6 +553,18 @@ def test_nor_confirmed_by_the_request_that_brings_it_or_where_nobody_carried_it(
     assert codes(root, author=WREN) == {path: ["carried-form"]}
     carry(root, "late-1", "auk")
     assert codes(root, author=WREN)[path] == ["carried-form"]
+
+
+FIXTURES = Path(__file__).parents[1] / "records" / "fixtures"
+
+
+def test_every_file_in_which_somebody_does_something_is_known_to_be_one():
+    paths = {p.relative_to(FIXTURES).as_posix().partition("/")[2] for p in FIXTURES.rglob("*") if p.suffix in (".json", ".yaml", ".md")}
+    nobody_s = {path for path in paths if not kind_of(path) and path.startswith(("protocols/", "submissions/"))}
+    assert (
+        len(paths) > 20
+        and {path for path in nobody_s if not re.fullmatch(r"protocols/[^/]+/[0-9.]+\.md|protocols/roles\.json", path)} == set()
+    )
 
 
 # --- how it is told

@@ -24,6 +24,7 @@ from edgehold.records.problem import Problem, shown
 from edgehold.records.read.loading import load_repository
 from edgehold.records.read.roles_files import measured_among
 from edgehold.records.read.yaml_reading import parse_yaml
+from edgehold.records.threads import closes_form
 from edgehold.words import Reason
 
 from .acts import tree_at
@@ -133,6 +134,8 @@ def _new(proposal: Proposal) -> frozenset[str]:
 
 def _closing(proposal: Proposal, repository: Repository, folder: Path, roles: Roles, month: str) -> list[tuple[str, Problem]]:
     """Forms that the request closes; the base and what it knows lie in ``folder`` with the request."""
+    if not any(map(closes_form, repository.as_written)):
+        return []
     base = proposal.base_files.keys() - _new(proposal)
     measured = measured_among(folder, walk(folder), _new(proposal))
     return list(closing_problems(repository.as_written, base, roles, repository.accounts, measured, month))

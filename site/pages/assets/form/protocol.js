@@ -201,7 +201,7 @@ function finish() {
   saveText(text, path.slice(path.lastIndexOf("/") + 1), "text/markdown");
   say("Saved.");
   at("next").replaceChildren(make("p", {}, "In the repository its place is ", make("code", { id: "form-path" }, path), ". All other fields are checked when it is sent in, or by ", make("code", {}, "edgehold check"), "."),
-    sending(path, text, rules, "it is the whole draft"));
+    sending(path, text, rules, rules.sending.whole_draft));
 }
 
 /** Answers to the questions as one archive of files, with what to do with it. */

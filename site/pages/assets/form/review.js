@@ -199,7 +199,7 @@ function saveFinished() {
   const place = make("p", {}, "In the repository its place is ", make("code", { id: "form-path" }, file.path),
     ". The number is the next one free when this site was built: if somebody else was first, a maintainer gives yours the next.");
   at("next").replaceChildren(place, make("pre", { tabindex: "0", "aria-label": "The file", id: "form-text" }, make("code", {}, file.text)),
-    sending(file.path, file.text, rules, "it is all there is to send"));
+    sending(file.path, file.text, rules, rules.sending.whole_text));
   keep();
 }
 

@@ -184,7 +184,7 @@ function finishUp() {
   }
   const grave = found.filter((finding) => finding.grave).length;
   if (grave) {
-    say(`${grave} ${grave === 1 ? "thing is" : "things are"} still to put right before the file is whole.`);
+    say(`${grave} ${grave === 1 ? "thing is" : "things are"} still to be put right before the file is complete.`);
     shown.find((finding) => finding.grave)?.spot.focus();
     return null;
   }

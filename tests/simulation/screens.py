@@ -161,8 +161,7 @@ there, and the lower one of power below).
 FOOT = """
 - A file drawn by a program with chance of the right size is told from an honest one by nothing in its numbers; what stands against it
   is evidence that is hard to invent.
-- Readings in steps as coarse as their chance hide what the screens look for: a copy in eighths of a pound is one of many.
-- Files with few values (one run, or two checkpoints) can be told apart by copies alone.
+- Readings in steps as coarse as their chance, and files of few values, hide what the screens look for.
 """
 
 

@@ -362,7 +362,7 @@ def test_its_author_goes_on_with_it_and_anybody_else_is_named(who, root):
     written = write_protocol(root, protocol({"/id": "other-rope", "/version": "1.1.0", "/reading/repeats": 3}))
     path = write_event(root / "protocols/other-rope", 3, event("released", "1.1.0", by="wren", month="2026-06", sha256=_hash(written)))
     found = checked(root, author=WREN).findings
-    named = [f"wren, by account {WREN}, releases version other-rope 1.1.0, of which auk released earlier versions"]
+    named = [f"wren, by account {WREN}, releases version 1.1.0 of other-rope, of which auk released earlier versions"]
     assert [f.message for f in found] == ([] if who == "its author" else named)
     assert {f.file for f in found} <= {path.relative_to(root).as_posix()}
 

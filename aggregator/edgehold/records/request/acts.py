@@ -157,7 +157,7 @@ def named_in(tree: Tree) -> set[str]:
 
 def _event(proposal: Proposal, path: str, by: str, tree: Tree) -> Act:
     kind = str(tree.get("kind"))
-    does = does_event(kind, f"{path.split('/')[1]} {tree.get('version')}"[:80])
+    does = does_event(kind, f"{str(tree.get('version'))[:20]} of {path.split('/')[1]}")
     authors = set() if kind in OF_EVENT else releasers(proposal, path)
     return Act(path, "/by", "event", by, does, OF_EVENT.get(kind), authors=() if by in authors else tuple(sorted(authors)))
 

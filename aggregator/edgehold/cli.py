@@ -81,6 +81,7 @@ def _parser() -> argparse.ArgumentParser:
         action="store_true",
         help="with --against: also pool what is proposed, in a process of its own with limits; takes as long as its pools",
     )
+    check.add_argument("--author", metavar="ID", help="with --against: the host's id of the account that sends the request")
     check.add_argument("--summary", metavar="FILE", help="with --against: write there, in Markdown, what is changed, found and answered")
     form = check.add_mutually_exclusive_group()
     form.add_argument("--json", action="store_true", help="print the findings as JSON")
@@ -199,6 +200,8 @@ def _check(arguments: argparse.Namespace) -> int:
         raise InputError("--summary tells what a request changes: it needs --against REF")
     if arguments.pool:
         raise InputError("--pool tries what a request proposes: it needs --against REF")
+    if arguments.author is not None:
+        raise InputError("--author says who sends a request: it needs --against REF")
     root = _root(arguments)
     repository = load_repository(root)
     findings = within(repository.findings, root, arguments.paths)
@@ -233,11 +236,11 @@ def _check_request(arguments: argparse.Namespace) -> int:
     if arguments.summary is None:
         from .request import tried
 
-        checked = tried(check_proposal(root, arguments.against), arguments.pool)
+        checked = tried(check_proposal(root, arguments.against, author=arguments.author), arguments.pool)
     else:
         from .request import summarised
 
-        checked, summary = summarised(root, arguments.against, arguments.pool)
+        checked, summary = summarised(root, arguments.against, arguments.author, arguments.pool)
         write_file(Path(arguments.summary), summary.encode())
     if arguments.annotate:
         print(*filter(None, [annotations(checked.findings, checked.proposal.site), request_counts(checked)]), sep="\n")

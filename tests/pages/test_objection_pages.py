@@ -124,10 +124,10 @@ def test_a_difference_is_told_field_by_field_and_line_by_line():
     changed = page("protocols/steels-rope/1.1.0/changes")
     told = words(changed)
     assert "reading › repeats23" in told and "needs › A kitchen_scalenothingwhere: cheap" in told
-    assert "The MINOR number grew." in told and "/reading/repeats" in told
+    assert "The MINOR number was raised." in told and "/reading/repeats" in told
     assert '<del><span class="sign">−</span> Read twice.</del>' in changed and "</span> Read three times.</ins>" in changed
     assert "12 lines unchanged" in told and "1. **Clamp the rope.**" in told
-    assert "s9-gone: Gone (gone)" in told and 'id="text-s2-reading"' in changed
+    assert "s9-gone: Gone (removed)" in told and 'id="text-s2-reading"' in changed
 
 
 def test_the_first_version_has_no_page_of_changes():
@@ -151,7 +151,7 @@ def test_a_probe_of_another_protocol_is_not_told():
 
 
 def test_a_probe_that_was_asked_nowhere_is_said_to_be_uncomputed():
-    assert "Nothing has been computed for this probe yet." in words(page("objections/analysis/001"))
+    assert "This probe has not been computed yet." in words(page("objections/analysis/001"))
     alone = with_objections(objection(1, probes=("lot-0",)), pools=(), moves=(), protocols=())
     assert "there are no results of this protocol" in words(page("objections/steels-rope/001", dict(generate_pages(alone))))
 
@@ -180,6 +180,19 @@ def test_an_objection_about_safety_stands_where_form_and_sheet_were(address, wha
     assert "the form and the sheet are closed" in words(page("protocols/card-life/1.0.0"))
     assert "Do it tonight: the form" not in words(page("protocols/card-life/1.0.0"))
     assert "version 1.0.0: closed" in words(page("tonight"))
+
+
+def test_one_by_somebody_whom_nobody_knows_closes_nothing_and_is_read_before_the_cutting():
+    found = results(measured=4)
+    unheard = tuple(p.model_copy(update={"closed_by": ()}) for p in found.protocols)
+    made = dict(generate_pages(found.model_copy(update={"protocols": unheard})))
+    for address in ("protocols/card-life/1.0.0", "objections/card-life/001"):
+        told = words(page(address, made))
+        assert "Somebody says that this method is dangerous." in told and "a maintainer has been asked to look" in told
+    assert "Objection 1 (open): Slips" in words(page("protocols/card-life/1.0.0", made))
+    assert "tonight/card-life-1.0.0/sheet/index.md" not in made  # nothing stands in the sheet's place
+    for address in ("protocols/card-life/1.0.0", "objections/card-life/001", "protocols/steels-rope/1.1.0"):
+        assert "Somebody says that this method is dangerous." not in words(page(address))
 
 
 def test_a_closed_version_that_is_retired_had_no_form_to_close():

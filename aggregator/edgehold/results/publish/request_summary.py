@@ -16,9 +16,9 @@ from edgehold.records.layout import readable
 from edgehold.records.report import harmless
 from edgehold.records.request.against import CheckedProposal
 from edgehold.records.request.proposal import Change
-from edgehold.records.request.report import ORDER
+from edgehold.records.request.report import ORDER, sent_by
 from edgehold.results.model.results import OwnAnswer, SubmissionResult
-from edgehold.words import Reason
+from edgehold.words import Reason, capital
 
 MOST_FILES, MOST_FINDINGS, MOST_ANSWERS, LONGEST_LINE = 50, 200, 12, 600
 
@@ -26,13 +26,18 @@ _MARKS = re.compile(r"[\\`*_{}\[\]<>#+!|&~$@:^]|(?<=www)\.", re.IGNORECASE)
 _TICKS = re.compile("`+")
 
 
-def request_summary(checked: CheckedProposal, new: tuple[SubmissionResult, ...]) -> str:
-    """The summary; ``new`` are the request's submissions that could be read, with their answers."""
+def request_summary(checked: CheckedProposal, new: tuple[SubmissionResult, ...], asked: Iterable[tuple[str, Reason]] = ()) -> str:
+    """The summary; ``new`` are the request's submissions that could be read, with their answers.
+
+    ``asked`` is what whoever merges may want to ask: a submission's id, or nothing for the whole request, and the question.
+    """
     parts = [
         _heading(checked),
+        f"{capital(sent_by(checked))}.",
         *_changes(checked.proposal.changes),
         *_findings(checked.findings, checked.proposal.site),
         *_submissions(new),
+        *_questions(asked),
     ]
     return "\n\n".join([*parts, Reason("request_summary.foot")]) + "\n"
 
@@ -131,6 +136,17 @@ def _submissions(new: Iterable[SubmissionResult]) -> Iterator[str]:
             )
         )
         yield "\n".join(_answers(submission.answers))
+
+
+def _questions(asked: Iterable[tuple[str, Reason]]) -> Iterator[str]:
+    lines = [
+        Reason("screens.line", submission=span(name), question=plain(question))
+        if name
+        else Reason("screens.line_request", question=plain(question))
+        for name, question in asked
+    ]
+    if lines:
+        yield from (Reason("screens.head"), Reason("screens.told"), "\n".join(lines))
 
 
 def _answers(answers: tuple[OwnAnswer, ...]) -> list[str]:

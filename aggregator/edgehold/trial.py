@@ -36,7 +36,7 @@ class Limits:
 LAYING_OUT = Limits(60, 3_000)
 """The largest method that is taken needs some 10 seconds on a slow machine; what is shared with libraries counts as memory too."""
 POOLING = Limits(1_800, 8_000)
-"""The whole demonstration takes a fifth of it."""
+"""Half an hour: less than the workflow's own limit, so that its end is a finding."""
 
 
 @dataclass(frozen=True)

@@ -91,6 +91,7 @@ def find_everything(repository: Repository) -> EverythingFound:
         answers=answers,
         families=all_families(answers, family_of_steels(repository), worthwhile),
         references=dict(answered.references),
+        spreads=dict(answered.spreads),
         courses=months,
     )
 

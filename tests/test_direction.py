@@ -43,6 +43,14 @@ def test_the_cards_know_the_records_and_the_words_alone():
         }, name
 
 
+def test_the_screens_know_records_and_estimates_alone():
+    screens = [name for name in GRAPH if part_of(name) == "edgehold.screens"]
+    assert len(screens) > 5
+    known = {f"edgehold.{part}" for part in ("screens", "records", "estimates", *EVERYWHERE)}
+    for name in screens:
+        assert {part_of(other) for other in GRAPH[name]} - {"edgehold"} <= known, name
+
+
 def test_the_archive_knows_files_and_words_alone():
     kept = [name for name in GRAPH if part_of(name) == "edgehold.archive"]
     assert len(kept) > 3

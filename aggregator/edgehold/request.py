@@ -1,4 +1,4 @@
-"""Beside the path: a request checked against its base, and what each new submission in it says by itself."""
+"""Beside the path: a request checked against its base, what each new submission in it says by itself, and what to ask about it."""
 
 from __future__ import annotations
 
@@ -8,10 +8,14 @@ from pathlib import Path
 from .endpoints import endpoint_rows
 from .estimates import estimate_submissions, repeatability_table
 from .records.canonical import Repository, pool_key
+from .records.model.submission import Submission
 from .records.request.against import CheckedProposal, check_proposal, submission_of
 from .results.model.results import SubmissionResult
 from .results.publish.ledger import submission_results
 from .results.publish.request_summary import request_summary
+from .screens import Asked, questions
+from .screens.questions import of_request
+from .screens.readings import read_files
 
 
 def summarised(root: Path, reference: str) -> tuple[CheckedProposal, str]:
@@ -24,7 +28,20 @@ def summarised(root: Path, reference: str) -> tuple[CheckedProposal, str]:
     """
     checked = check_proposal(root, reference, whole=True)
     added = frozenset(submission_of(change.path) for change in checked.proposal.changes if change.kind in ("added", "renamed"))
-    return checked, request_summary(checked, own_answers(checked.repository, added))
+    asked = tuple((one.submission, one.question) for one in asked_about(checked.repository, added))
+    return checked, request_summary(checked, own_answers(checked.repository, added), asked)
+
+
+def asked_about(repository: Repository, paths: frozenset[str]) -> tuple[Asked, ...]:
+    """What to ask about some measured submissions, and about the request that brings them: what chance seldom gives."""
+    new = {s.record.id: s.record for s in repository.submissions if s.path in paths and s.record.origin == "measured"}
+    known = frozenset(handle for s in repository.submissions if s.path not in paths for handle in _handles(s.record))
+    of_all = of_request({name: _handles(record) for name, record in new.items()}, {n: r.submitted_by for n, r in new.items()}, known)
+    return (*questions(read_files(repository), tuple(new)), *of_all)
+
+
+def _handles(record: Submission) -> tuple[str, ...]:
+    return (record.submitted_by, *(person.handle for person in record.people))
 
 
 def own_answers(repository: Repository, paths: frozenset[str]) -> tuple[SubmissionResult, ...]:

@@ -3,6 +3,7 @@
 import json
 import math
 from pathlib import Path
+from xml.etree import ElementTree
 
 import pytest
 from playwright.sync_api import expect
@@ -11,6 +12,7 @@ from tests.explorer.write_corpus import CORPUS
 
 from .crawling import NARROW
 from .test_axe import grave
+from .test_plots import texts_of
 
 POOL, PAIR = "two-sharpeners-rope-v1-simulated", "practised-and-novice"
 ADDRESS = f"/results/explore/?pool={POOL}&pair={PAIR}&endpoint=late"
@@ -84,8 +86,9 @@ def test_a_doubter_comes_from_the_page_of_a_pair_and_sends_the_choice_as_an_addr
     page = open_page(f"/results/{POOL}/sharpening/")
     page.get_by_role("link", name="Doubt this? Choose the evidence yourself").click()
     expect(page.locator("#explore-pair")).to_have_value(PAIR)
-    whole = told(page)
     rows = page.locator(".explore-plots figure").first.locator("rect.explore-one")
+    expect(rows.first).to_be_visible()
+    whole = told(page)
     drawn = rows.count()
     page.locator("#explore-keep-6").uncheck()
     assert rows.count() == drawn - 1
@@ -121,6 +124,29 @@ def test_a_selection_is_marked_wherever_it_is_shown_and_the_published_answer_sta
     assert "practised sharpener" in published.inner_text()
     published.get_by_role("link").click()
     assert explorer.url.endswith(f"/results/{POOL}/sharpening/")
+
+
+def test_a_selection_is_saved_as_a_picture_with_its_mark_and_the_address_that_answers_it(open_page):
+    page = open_page(ADDRESS, viewport=NARROW, color_scheme="dark")
+    page.locator("#explore-keep-6").uncheck()
+    figure = page.locator(".explore-plots figure").first
+    saved = {}
+    for button in figure.locator(".plot-downloads button").all():
+        with page.expect_download() as download:
+            button.click()
+        saved[download.value.suggested_filename] = download.value.path().read_bytes()
+    assert list(saved) == ["selection-submissions.svg", "selection-submissions.png"]
+    drawing = ElementTree.fromstring(saved["selection-submissions.svg"].decode())
+    words = " ".join("".join(one.itertext()) for one in drawing.iter("{http://www.w3.org/2000/svg}text"))
+    assert "Your own selection of simulated submissions, not a published result" in words
+    for told in (*figure.locator("figcaption").inner_text().split(), "practised against novice"):
+        assert told in words
+    assert page.url in "".join(words.split()), "whoever doubts it can open it"
+    assert 900 < float(drawing.get("width")) < 1000, "as wide as on a desk, from a telephone too"
+    kept = dict(texts_of(saved["selection-submissions.png"]))
+    assert page.url in kept["Source"] and kept["Description"] == " ".join(figure.locator("figcaption").inner_text().split())
+    page.locator("#explore-to").select_option(page.locator("#explore-to option").nth(1).get_attribute("value"))
+    expect(page.locator(".explore-plots figure").nth(1).locator(".plot-downloads")).to_be_hidden()
 
 
 def test_rules_studies_months_and_endpoints_leave_out_what_they_say(explorer):

@@ -39,3 +39,16 @@ def test_drawings_are_printed_in_dark_ink_on_white(printed, kind):
     assert seen["ground"] > 0.8
     assert len(seen["drawn"]) >= 4
     assert [(text, round(ratio, 2)) for text, ratio in seen["drawn"] if ratio < 4.5] == []
+
+
+@pytest.mark.parametrize("kind", ["comparison", "sharpening"])
+def test_on_paper_a_plot_is_the_wide_one_whole_and_without_buttons(open_page, facts, kind):
+    page = open_page(example(kind, list(facts)), viewport={"width": 700, "height": 1000})  # what A4 leaves between its margins
+    page.emulate_media(media="print")
+    page.locator("article details").evaluate_all("all => all.forEach(details => { details.open = true; })")
+    plots = page.locator("figure.plot")
+    assert plots.count() >= 2
+    for plot in plots.all():
+        assert plot.locator("svg:visible").count() == 1 and plot.locator("svg.plot-narrow").is_hidden()
+        assert plot.locator("svg:visible").bounding_box()["height"] <= 23 / 2.54 * 96 + 1
+        expect(plot.get_by_role("button").first).to_be_hidden()

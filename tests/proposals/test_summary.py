@@ -8,6 +8,7 @@ from xml.etree import ElementTree
 
 import html5lib
 import markdown
+import numpy as np
 import pytest
 
 from edgehold.cli import main
@@ -66,6 +67,30 @@ def test_the_answer_is_that_of_the_whole_pool_s_repeatability(root):
     commit(root)
     found = summarised(root, BASE)[0]
     assert found.whole and {s.record.id for s in found.repository.submissions} == {"wren-1", "tern-1"}
+
+
+def read_off(seed: int) -> list[dict]:
+    """Readings of a run as a scale that shows hundredths would give them."""
+    rng = np.random.default_rng(seed)
+    values = [[f"{(2 + work / 10) * np.exp(rng.normal(0, 0.06)):.2f}" for _ in range(2)] for work in (0, 5, 10, 20, 40)]
+    return [{"work": work, "values": [{"written": one} for one in pair]} for work, pair in zip((0, 5, 10, 20, 40), values, strict=True)]
+
+
+def test_what_chance_seldom_gives_is_asked_and_stops_nothing(tmp_path):
+    root = make_base(tmp_path)
+    on_base(root, lambda: write_submission(root, submission({"/runs/0/readings": read_off(1), "/runs/1/readings": read_off(2)})))
+    git(root, "merge", "-q", BASE)
+    copied = read_off(1)
+    copied[2]["values"][0]["written"] = "9.99"
+    write_submission(root, second({"/runs/0/readings": read_off(3), "/runs/1/readings": copied}))
+    commit(root)
+    request, text = summarised(root, BASE)
+    assert request.errors == ()
+    asked = html.unescape(text.split("### Questions to ask before merging")[1])
+    assert "`tern-1`: Run “run-2” and run “run-1” of wren-1 agree in 9 of 10 values" in asked
+    write_submission(root, second({"/runs/0/readings": read_off(3), "/runs/1/readings": read_off(4)}))
+    commit(root)
+    assert "Questions to ask" not in summarised(root, BASE)[1]
 
 
 def test_findings_stand_by_file_with_line_and_cure(root):

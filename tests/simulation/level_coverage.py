@@ -47,6 +47,7 @@ class Design:
     steel_sd, table_sd : how much the effect of a level differs from steel to steel, and from table to table.
     helper : edges are made by others than the tester, each by one person in turn.
     confounded : at these tables a blade has one level only, so that blade and level change together.
+    times : as many times the pools of the other rows, where so few cannot tell.
     """
 
     told: str
@@ -60,6 +61,7 @@ class Design:
     table_sd: float = 0.10
     helper: bool = False
     confounded: frozenset[int] = field(default_factory=frozenset)
+    times: int = 1
 
 
 DESIGNS = (
@@ -68,7 +70,7 @@ DESIGNS = (
     Design("12 tables, 3 steels", tables=12),
     Design("6 tables, one steel", steels=1),
     Design("6 tables, effects alike everywhere", steel_sd=0.0, table_sd=0.0),
-    Design("8 tables, the effect differs twice as much by steel (interacting)", tables=8, steel_sd=0.20),
+    Design("8 tables, the effect differs twice as much by steel (interacting)", tables=8, steel_sd=0.20, times=4),
     Design("8 tables, the effect differs twice as much by table", tables=8, table_sd=0.20),
     Design("6 tables, at 3 of them each blade has one level only (confounded)", blades=2, confounded=frozenset({0, 1, 2})),
     Design("6 tables, edges by others than the tester", helper=True),
@@ -133,14 +135,15 @@ def rows(pools: int) -> Iterator[str]:
     """The table, line by line."""
     with ProcessPoolExecutor() as workers:
         for design in DESIGNS:
-            found = list(workers.map(partial(outcome, design), range(pools), chunksize=10))
+            count = design.times * pools
+            found = list(workers.map(partial(outcome, design), range(count), chunksize=10))
             held, width = sum(one.held for one in found), float(np.median([one.half_width for one in found]))
             wrong = {"better", "worse"} if design.ratio < WORTHWHILE else {"worse", "no difference worth having"}
-            bad, right = (sum(one.verdict in kinds for one in found) / pools for kinds in (wrong, {"better"} - wrong))
-            bound, wanted = lower_bound(held / pools, pools), WANTED_TWICE if "twice" in design.told else WANTED
+            bad, right = (sum(one.verdict in kinds for one in found) / count for kinds in (wrong, {"better"} - wrong))
+            bound, wanted = lower_bound(held / count, count), WANTED_TWICE if "twice" in design.told else WANTED
             missed = "" if bound >= wanted else " (missed)"
             power = f"{right:.2f}" if design.ratio > WORTHWHILE else "–"
-            yield f"| {design.told} | {held / pools:.3f} | {bound:.3f}{missed} | {width:.2f} | {bad:.3f} | {power} |"
+            yield f"| {design.told} | {count} | {held / count:.3f} | {bound:.3f}{missed} | {width:.2f} | {bad:.3f} | {power} |"
 
 
 def main() -> None:
@@ -150,12 +153,14 @@ def main() -> None:
     pools = parser.parse_args().pools
     head = (
         "# Coverage of the ratio of two levels\n\n"
-        f"Made by `level_coverage.py`, {pools} pools a row. True spreads: run {RUN}, tester {TESTER}, sharpener {SHARPENER}, blade\n"
-        f"{BLADE}; the effect of a level differs by .10 from steel to steel and by .10 from table to table unless a row says otherwise.\n"
+        f"Made by `level_coverage.py`, {pools} pools a row, and more where so few cannot tell. True spreads: run {RUN},\n"
+        f"tester {TESTER}, sharpener {SHARPENER}, blade {BLADE}; the effect of a level differs by .10 from steel to steel\n"
+        "and by .10 from table to table unless a row says otherwise.\n"
         "Two runs a level and blade. Coverage is that of the interval for the levels themselves, at other tables and on other steels;\n"
         f"wanted: a lower 99 % Monte-Carlo bound of {WANTED}, and of {WANTED_TWICE} where a spread is twice what priors are scaled to.\n"
         "Wrong verdicts: better or worse at a true ×1; worse, or no difference, at ×1.5.\n\n"
-        "| design | coverage | 99 % lower bound | median half-width, ln | wrong verdicts | right “better” |\n|---|---|---|---|---|---|\n"
+        "| design | pools | coverage | 99 % lower bound | median half-width, ln | wrong verdicts | right “better” |\n"
+        "|---|---|---|---|---|---|---|\n"
     )
     lines = []
     for line in rows(pools):

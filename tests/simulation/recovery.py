@@ -4,8 +4,8 @@ Every seed redraws everything random about people, blades, batches, coils, eveni
 mean curves and the novices' gap stay, and with them the true ratios. Each demonstration is written, read back through
 every check, and runs through endpoints, repeatability, estimates and pooling. Run from the repository's root::
 
-    python tests/simulation/recovery.py run --first 1 --seeds 2000 --out build/recovery.jsonl
-    python tests/simulation/recovery.py table build/recovery.jsonl
+    PYTHONPATH=. python tests/simulation/recovery.py run --first 1 --seeds 2000 --out build/recovery.jsonl
+    PYTHONPATH=. python tests/simulation/recovery.py table build/recovery.jsonl
 
 ``run`` appends and skips the seeds that are already there, so it can be stopped and started again.
 """
@@ -17,7 +17,7 @@ import json
 import math
 import sys
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from unittest import mock
 
@@ -25,9 +25,11 @@ import numpy as np
 from monte_carlo import lower_bound
 from read_back import read_back
 
-from edgehold.demo import generate
-from edgehold.endpoints import endpoint_rows
+from edgehold.demo import Demonstration, generate
+from edgehold.endpoints import curve_points, endpoint_rows
 from edgehold.estimates import estimate_submissions, profile, repeatability_table, submissions
+from edgehold.pooling.gather.all_answers import all_answers
+from edgehold.pooling.gather.of_protocols import asked_of, asked_of_pool, by_endpoint, by_pool
 from edgehold.pooling.pairwise.comparisons import PooledComparison, compare
 from edgehold.records.canonical import pool_key
 
@@ -51,14 +53,10 @@ def pooled_comparisons(seed: int, factor: str = "") -> tuple[tuple[PooledCompari
         mock.patch.object(submissions, "tabulated_profile", lambda runs, vector: ()),
     ):
         estimates = estimate_submissions(rows, table, repository.protocols)
-    truths = {}
-    for r in demonstration.effects["true_ratios"]:  # levels are compared by name, and planted with the keener first
-        place = (r["protocol"], r["major"], r["endpoint"], r["factor"])
-        truths |= {(*place, r["first"], r["second"]): r["ln_ratio"], (*place, r["second"], r["first"]): -r["ln_ratio"]}
     worthwhile = {  # for verdicts only; no interval depends on it
         (pool_key(s), rule.id): rule.worthwhile_ratio for s in repository.submissions for rule in repository.protocol_of(s).record.endpoints
     }
-    return compare(estimates, rows, table, worthwhile), truths
+    return compare(estimates, rows, table, worthwhile), planted(demonstration)
 
 
 LIMIT = profile._Profile.limit
@@ -86,14 +84,44 @@ def recovered(seed: int, factor: str = "") -> Iterator[dict[str, object]]:
         }  # fmt: skip
 
 
-def run(first: int, seeds: int, out: Path, factor: str = "") -> None:
+def published(seed: int, factor: str) -> Iterator[dict[str, object]]:
+    """One line for each published answer about a factor, from the hierarchical model of all readings; as ``recovered`` otherwise."""
+    demonstration = generate(seed)
+    repository = read_back(demonstration)
+    asking = {pool_key(s) for s in repository.submissions if repository.protocol_of(s).record.question.factor == factor}
+    rows = [row for row in endpoint_rows(repository) if row.pool in asking]
+    points = [point for point in curve_points(repository) if point.pool in asking]
+    pools = by_pool(repository, asked_of_pool)
+    answers = all_answers(rows, points, by_endpoint(repository, asked_of), pools, sensitivity=False).answers
+    truths = planted(demonstration)
+    for (pool, endpoint), answered in answers.items():
+        for answer in answered.headline.answers:
+            if answer.factor == factor and answer.general is not None:
+                names = (pool.protocol, pool.major, endpoint, factor, answer.first, answer.second)
+                interval = answer.general.interval
+                yield {
+                    "seed": seed, "names": names, "true": truths[names], "studies": answer.units_first, "one_sided": 0,
+                    "estimate": float(answer.general.mean), "low": float(interval.low), "high": float(interval.high),
+                }  # fmt: skip
+
+
+def planted(demonstration: Demonstration) -> dict[tuple, float]:
+    """The true ln ratios of a demonstration by the names of what is compared, either way round."""
+    truths = {}
+    for r in demonstration.effects["true_ratios"]:  # levels are compared by name, and planted with the keener first
+        place = (r["protocol"], r["major"], r["endpoint"], r["factor"])
+        truths |= {(*place, r["first"], r["second"]): r["ln_ratio"], (*place, r["second"], r["first"]): -r["ln_ratio"]}
+    return truths
+
+
+def run(first: int, seeds: int, out: Path, factor: str = "", of: Callable[[int, str], Iterator[dict[str, object]]] = recovered) -> None:
     """Append the lines of each seed that is not there yet."""
     out.parent.mkdir(parents=True, exist_ok=True)
     done = {line["seed"] for line in _lines(out)} if out.exists() else set()
     with out.open("a", encoding="utf-8") as file:
         for seed in range(first, first + seeds):
             if seed not in done:
-                file.writelines(json.dumps(line) + "\n" for line in recovered(seed, factor))
+                file.writelines(json.dumps(line) + "\n" for line in of(seed, factor))
                 file.flush()
                 print(f"\rseed {seed}", end="", file=sys.stderr)
 
@@ -142,11 +170,12 @@ def main() -> None:
     running.add_argument("--seeds", type=int, default=2000)
     running.add_argument("--out", type=Path, default=Path("build/recovery.jsonl"))
     running.add_argument("--factor", default="", help="only protocols that ask about it, such as level")
+    running.add_argument("--published", action="store_true", help="the published answers on it, not the random effects of its studies")
     showing = commands.add_parser("table", help="print the table of runs so far")
     showing.add_argument("lines", type=Path, nargs="+")
     arguments = parser.parse_args()
     if arguments.command == "run":
-        run(arguments.first, arguments.seeds, arguments.out, arguments.factor)
+        run(arguments.first, arguments.seeds, arguments.out, arguments.factor, published if arguments.published else recovered)
     else:
         print("\n".join(table(line for path in arguments.lines for line in _lines(path))))
 

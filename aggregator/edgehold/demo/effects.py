@@ -14,8 +14,6 @@ import math
 from collections.abc import Callable
 from dataclasses import asdict, dataclass, field, fields
 
-import numpy as np
-
 from .methods import METHODS, Method
 
 
@@ -132,9 +130,12 @@ def mean_ln_life(effects: Effects, method: Method, steel: str, novice: bool, lev
 
 
 def _window(effects: Effects, method: Method, steel: str, novice: bool, level: str | None, start: float, end: float) -> float:
-    work = np.array([w for w in method.checkpoints if start <= w <= end])
-    keenness = np.array([mean_keenness(effects, method, steel, novice, w, level) for w in work])
-    return float(np.sum(np.diff(work) * (keenness[1:] + keenness[:-1]) / 2) / (end - start))
+    """The mean over the work axis of the protocol, by trapezoids between checkpoints: what the endpoint means."""
+    work = [w for w in method.checkpoints if start <= w <= end]
+    axis = [math.log(w + min(c for c in method.checkpoints if c > 0)) for w in work]
+    keenness = [mean_keenness(effects, method, steel, novice, w, level) for w in work]
+    parts = zip(itertools.pairwise(axis), itertools.pairwise(keenness), strict=True)
+    return sum((b - a) * (first + second) / 2 for (a, b), (first, second) in parts) / (axis[-1] - axis[0])
 
 
 Mean = Callable[[Effects, Method, str, bool, str | None], float]

@@ -39,6 +39,7 @@ RUNS = 2  # runs on each that "as you would measure it" assumes
 ESTIMATED, NOT_ESTIMABLE = "estimated", "not estimable"
 STEELS, BLADES, CLASSES, SHARPENERS, LEVELS, TABLES = "steels", "blades", "classes", "sharpeners", "levels", "tables"
 DIRECT, LINKED, BOTH, REFERENCE = "direct", "linked", "both", "reference"
+MOST_OPEN = 1 / 3  # share of the runs compared known from one side only, from which it is said
 SCALES = (0.5, 2.0)  # what the priors' scales are multiplied by, to see what hangs on them
 
 
@@ -642,7 +643,7 @@ class _Model:
             second=plan.second,
             state=ESTIMATED,
             reason="",
-            weak=plan.weak,
+            weak=plan.weak or self._mostly_open(plan.arms),
             about=plan.about,
             units_first=plan.units[0],
             units_second=plan.units[1],
@@ -656,6 +657,13 @@ class _Model:
             evidence=evidence,
             direct_share=share,
         )
+
+    def _mostly_open(self, arms: Ints) -> str:
+        """That many of the runs compared are known from one side only; empty where few are."""
+        compared = arms != 0
+        open_ended = int(self.runs.one_sided[compared].sum())
+        runs = int(compared.sum())
+        return Reason("separability.mostly_open", open=open_ended, runs=runs) if open_ended > MOST_OPEN * runs else ""
 
     def _beside(self, c: Array, place: int | None, fit: HierarchicalFit | None) -> Interval | None:
         if fit is None or fit.state != "fitted":

@@ -26,13 +26,17 @@ _MARKS = re.compile(r"[\\`*_{}\[\]<>#+!|&~$@:^]|(?<=www)\.", re.IGNORECASE)
 _TICKS = re.compile("`+")
 
 
-def request_summary(checked: CheckedProposal, new: tuple[SubmissionResult, ...]) -> str:
-    """The summary; ``new`` are the request's submissions that could be read, with their answers."""
+def request_summary(checked: CheckedProposal, new: tuple[SubmissionResult, ...], asked: Iterable[tuple[str, Reason]] = ()) -> str:
+    """The summary; ``new`` are the request's submissions that could be read, with their answers.
+
+    ``asked`` is what whoever merges may want to ask: a submission's id, or nothing for the whole request, and the question.
+    """
     parts = [
         _heading(checked),
         *_changes(checked.proposal.changes),
         *_findings(checked.findings, checked.proposal.site),
         *_submissions(new),
+        *_questions(asked),
     ]
     return "\n\n".join([*parts, Reason("request_summary.foot")]) + "\n"
 
@@ -131,6 +135,17 @@ def _submissions(new: Iterable[SubmissionResult]) -> Iterator[str]:
             )
         )
         yield "\n".join(_answers(submission.answers))
+
+
+def _questions(asked: Iterable[tuple[str, Reason]]) -> Iterator[str]:
+    lines = [
+        Reason("screens.line", submission=span(name), question=plain(question))
+        if name
+        else Reason("screens.line_request", question=plain(question))
+        for name, question in asked
+    ]
+    if lines:
+        yield from (Reason("screens.head"), Reason("screens.told"), "\n".join(lines))
 
 
 def _answers(answers: tuple[OwnAnswer, ...]) -> list[str]:

@@ -25,6 +25,7 @@ const SIZES = { wide: { row: 26, left: 250, right: 166, middle: 0.5 }, narrow: {
  * @property {[low: string, high: string]} sides who does better at either end
  * @property {string} mark what stands on the drawing itself: whose selection it is
  * @property {string} label for whoever hears it
+ * @property {{ first: string, second: string, endpoint: string }} about the pair and the endpoint, for a file of the drawing
  */
 
 /**
@@ -41,7 +42,7 @@ export function plot(rows, frame, scale) {
   const { x, reach, ticks } = axisOf(rows, frame, scale, left, right);
   const parts = [...ground(frame, x, ticks, { top, height, width, marks })];
   rows.forEach((row, n) => parts.push(...drawn(row, { x, reach, right, narrow, y: top + n * size.row, high: size.row, middle: size.middle })));
-  return draw("svg", { viewBox: `0 0 ${width} ${height}`, width, height, class: "explore-plot", role: "img", "aria-label": frame.label }, ...parts);
+  return /** @type {SVGSVGElement} */ (draw("svg", { viewBox: `0 0 ${width} ${height}`, width, height, class: "explore-plot", role: "img", "aria-label": frame.label }, ...parts));
 }
 
 /**

@@ -1,6 +1,7 @@
 // What a selection says, on the screen: in a sentence, in figures and in three drawings.
 
-import { make } from "../form/dom.js";
+import { button, make } from "../form/dom.js";
+import { offer, source } from "../plots/save.js";
 import { byMonths, withoutStudies } from "./answer.js";
 import { narrows, ruledOut } from "./choice.js";
 import { plot } from "./plot.js";
@@ -16,7 +17,7 @@ import { amount, percent, shortMonth } from "./words.js";
  * @typedef {{ pair: Pair, endpoint: Endpoint, choice: Choice, answer: Answer }} Shown
  */
 
-const MOST_ROWS = 50, AT_ONCE = 300, NORMAL = 1.959963984540054;
+const MOST_ROWS = 50, AT_ONCE = 300, SAVED_WIDTH = 900, NORMAL = 1.959963984540054;
 
 /**
  * What the selection comes to.
@@ -78,17 +79,22 @@ export function published({ endpoint }, words, page) {
 /** One figure: its drawing, its legend and a table of the same, which is filled when it is opened. */
 class Figure {
   /**
+   * @param {string} name what its files are called
    * @param {string} head
    * @param {Words} words
    */
-  constructor(head, words) {
+  constructor(name, head, words) {
     this.words = words;
     this.head = head;
     this.drawing = make("div", { class: "explore-drawing" });
     this.caption = make("figcaption", {});
     this.table = make("div", { class: "table", tabindex: "0" });
     this.details = make("details", { on: { toggle: () => this.fill() } }, make("summary", {}, words.say("table")), this.table);
-    this.element = make("figure", {}, make("h2", {}, head), this.drawing, this.caption, this.details);
+    this.downloads = make("p", { class: "plot-downloads" }, `${words.say("download")} `, ...["svg", "png"].flatMap((kind) => [button(kind.toUpperCase(), () => {}, { "data-plot": kind }), " "]), make("span", { class: "quiet", role: "status" }));
+    this.element = make("figure", {}, make("h2", {}, head), this.drawing, this.caption, this.details, this.downloads);
+    offer(this.downloads, () => ({ drawing: this.wide(), told: { title: this.title, caption: this.caption.textContent ?? "", provenance: source(location.href) }, name }));
+    this.title = head;
+    this.wide = () => /** @type {SVGSVGElement} */ (this.drawing.querySelector("svg"));
     /** @type {Row[]} */
     this.rows = [];
     this.mark = "";
@@ -96,9 +102,13 @@ class Figure {
 
   /** @param {Row[]} rows @param {import("./plot.js").Frame} frame @param {RatioScale} scale @param {string} legend */
   show(rows, frame, scale, legend) {
+    const { words, head } = this;
     this.rows = rows;
     this.mark = frame.mark;
     this.drawing.replaceChildren(plot(rows, { ...frame, width: this.width() }, scale));
+    this.wide = () => plot(rows, { ...frame, width: SAVED_WIDTH }, scale);
+    this.title = words.say("download_title", { head, ...frame.about });
+    this.downloads.hidden = false;
     this.caption.textContent = `${frame.mark}. ${legend}`;
     this.details.hidden = false;
     this.fill();
@@ -110,6 +120,7 @@ class Figure {
     this.drawing.replaceChildren(make("p", {}, text));
     this.caption.textContent = "";
     this.details.hidden = true;
+    this.downloads.hidden = true;
   }
 
   /** CSS pixels within the drawing's border. */
@@ -140,9 +151,9 @@ export class Plots {
   constructor(root, words, scale) {
     this.words = words;
     this.scale = scale;
-    this.forest = new Figure(words.say("forest"), words);
-    this.without = new Figure(words.say("without"), words);
-    this.months = new Figure(words.say("months"), words);
+    this.forest = new Figure("selection-submissions", words.say("forest"), words);
+    this.without = new Figure("selection-without-each", words.say("without"), words);
+    this.months = new Figure("selection-by-month", words.say("months"), words);
     this.turn = 0;
     root.replaceChildren(...[this.forest, this.without, this.months].map(({ element }) => element));
     let width = 0;
@@ -169,7 +180,7 @@ export class Plots {
   /** The forest first, then the two that ask for many fits. @param {Shown} shown @returns {Generator<void>} */
   *parts(shown) {
     const { pair, endpoint, answer } = shown, { words, scale } = this, { fit } = answer.pooled;
-    const frame = { width: 0, worthwhile: endpoint.worthwhile_ratio, reference: fit?.estimate ?? null, sides: words.sides(pair, endpoint), mark: words.mark(pair) };
+    const frame = { width: 0, worthwhile: endpoint.worthwhile_ratio, reference: fit?.estimate ?? null, sides: words.sides(pair, endpoint), mark: words.mark(pair), about: { first: pair.first, second: pair.second, endpoint: endpoint.title } };
     this.forest.show(forestRows(shown, words), { ...frame, label: words.say("forest_label", { told: told(shown, words) }) }, scale, this.forestLegend(shown));
     yield;
     const without = withoutStudies(answer);

@@ -157,8 +157,8 @@ class HierarchicalFit:
     level : of intervals.
     rows : n.
     convergence : record of the computation.
-    mode : (K,) standard deviations at the mode of their posterior, in the coordinates in which the priors are normal; None where nothing
-        was fitted.
+    mode : (K,) standard deviations at the mode of their posterior, in the coordinates in which the priors are normal; None where it was
+        not searched for.
     """
 
     state: str
@@ -265,7 +265,7 @@ class HierarchicalFit:
         if not (k_hat < LARGEST_K and effective >= LEAST_EFFECTIVE):
             return replace(self, state="not fitted", reason=Reason("headline.priors_far"), convergence=record)
         logs = _log_sds({name: priors[name] for name in self.names})
-        return replace(self, priors=dict(priors), prior_log_sds=logs, weights=frozen(weights), convergence=record)
+        return replace(self, priors=dict(priors), prior_log_sds=logs, weights=frozen(weights), convergence=record, mode=None)
 
     def variance(self, name: str) -> Array:
         """(S,) variance of a term at every point; 0 where there is no such term."""

@@ -280,7 +280,7 @@ def test_saving_what_is_not_finished_leads_to_the_first_thing_to_put_right(tab):
     tab.person(1).get_by_label("Handle", exact=True).fill("wren")
     tab.refused()
     expect(tab.page.locator(":focus")).to_have_attribute("aria-invalid", "true")
-    expect(tab.page.locator("#form-status")).to_contain_text("still to put right")
+    expect(tab.page.locator("#form-status")).to_contain_text("still to be put right")
     count = tab.page.locator("#form-found ul.grave li").count()
     assert f"({count})" in tab.page.locator("#form-wrong").inner_text() and count > 10
     tab.page.get_by_role("button", name=re.compile("^Run 3, Ended")).click()

@@ -84,7 +84,7 @@ def test_with_the_keyboard_on_a_telephone_a_method_from_the_form_stands_beside_a
     ("text", "told"),
     [
         ("no head", "begins with its settings between two lines of hyphens"),
-        ("---\na: [1\n---\nb\n", "The settings are no YAML"),
+        ("---\na: [1\n---\nb\n", "The settings are not valid YAML"),
         ("---\nformat: protocol/1.4.0\n---\nb\n", "A field that the format requires is empty or absent"),
         ("---\n- 1\n---\nb\n", "an object with named fields"),
     ],

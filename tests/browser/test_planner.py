@@ -244,12 +244,12 @@ def test_an_edge_that_is_there_stays_as_it_was_left_and_the_form_knows_whose_it_
 
 def test_two_ways_of_one_person_are_saved_and_a_single_way_is_asked_about(tonight):
     tonight.get_by_label("Handles, yours first").fill("fid, wren, tern")
-    expect(tonight.get_by_label("The two ways, with a comma between")).to_be_hidden()
+    expect(tonight.get_by_label("Two ways, separated by a comma")).to_be_hidden()
     tonight.get_by_label("Whose edges are compared?").select_option(label="mine, sharpened in two ways")
-    tonight.get_by_label("The two ways, with a comma between").fill("freehand")
+    tonight.get_by_label("Two ways, separated by a comma").fill("freehand")
     tonight.get_by_role("button", name="Show what fits").click()
-    expect(tonight.locator("#plan-status")).to_contain_text("got freehand, wanted two with a comma between")
-    tonight.get_by_label("The two ways, with a comma between").fill("freehand, guided")
+    expect(tonight.locator("#plan-status")).to_contain_text("got freehand, wanted two separated by a comma")
+    tonight.get_by_label("Two ways, separated by a comma").fill("freehand, guided")
     ask(tonight)
     with tonight.expect_download() as saved:
         tonight.get_by_role("button", name="Save the plan as a file").click()

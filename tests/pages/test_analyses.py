@@ -137,7 +137,7 @@ def test_a_pair_known_only_through_others_has_an_answer_like_any_other_and_its_p
     assert "×2.35 (" in words(rows(pages[f"{POOL}/index.md"])[f"{PAIRS[5][0]} against {PAIRS[5][1]}"])
     pair = words(pages[compare(*PAIRS[5])])
     assert "no submissions with both" in pair or "0 submissions with both" in pair
-    assert "No submission holds both, so nothing can be laid out study by study." in pair
+    assert "No submission tested both, so there is nothing to show study by study." in pair
 
 
 def test_the_other_methods_stand_folded_below_the_answers(pages):
@@ -306,8 +306,8 @@ def test_pairs_of_steels_are_folded_away_where_none_has_a_ratio(pages):
     )
     given = dict(generate_pages(none))
     told, folded = (section(found[f"{POOL}/index.md"], "steels") for found in (pages, given))
-    assert "<details" not in told and "this is no ranking" in words(told)
-    assert "this is no ranking" not in words(folded) and "These runs give no ratio of any two steels." in words(folded)
+    assert "<details" not in told and "this is not a ranking" in words(told)
+    assert "this is not a ranking" not in words(folded) and "These runs give no ratio of any two steels." in words(folded)
     before, _, inside = folded.partition("<details>")
     assert "<table" not in before and [f"{first} against {second}" in words(inside) for first, second in PAIRS] == [True] * len(PAIRS)
-    assert f"Pairs of steels met: {len(PAIRS)}" in words(inside) and all(compare(*pair) in given for pair in PAIRS)
+    assert f"Pairs of steels: {len(PAIRS)}" in words(inside) and all(compare(*pair) in given for pair in PAIRS)

@@ -124,10 +124,10 @@ def test_a_difference_is_told_field_by_field_and_line_by_line():
     changed = page("protocols/steels-rope/1.1.0/changes")
     told = words(changed)
     assert "reading › repeats23" in told and "needs › A kitchen_scalenothingwhere: cheap" in told
-    assert "The MINOR number grew." in told and "/reading/repeats" in told
+    assert "The MINOR number was raised." in told and "/reading/repeats" in told
     assert '<del><span class="sign">−</span> Read twice.</del>' in changed and "</span> Read three times.</ins>" in changed
     assert "12 lines unchanged" in told and "1. **Clamp the rope.**" in told
-    assert "s9-gone: Gone (gone)" in told and 'id="text-s2-reading"' in changed
+    assert "s9-gone: Gone (removed)" in told and 'id="text-s2-reading"' in changed
 
 
 def test_the_first_version_has_no_page_of_changes():
@@ -151,7 +151,7 @@ def test_a_probe_of_another_protocol_is_not_told():
 
 
 def test_a_probe_that_was_asked_nowhere_is_said_to_be_uncomputed():
-    assert "Nothing has been computed for this probe yet." in words(page("objections/analysis/001"))
+    assert "This probe has not been computed yet." in words(page("objections/analysis/001"))
     alone = with_objections(objection(1, probes=("lot-0",)), pools=(), moves=(), protocols=())
     assert "there are no results of this protocol" in words(page("objections/steels-rope/001", dict(generate_pages(alone))))
 

@@ -122,7 +122,7 @@ def test_rows_are_marked_where_a_table_holds_measured_and_simulated_ones() -> No
         assert len(rows) >= measured + simulated and len(marked) == (
             len([row for row in rows if 'href="simulated/' in row]) if measured else 0
         )
-        assert ("The ledger. Simulated.</caption>" in ledger) == (not measured)
+        assert ("Every submission. Simulated.</caption>" in ledger) == (not measured)
         assert ('class="banner simulated"' in ledger) == bool(simulated)
 
 

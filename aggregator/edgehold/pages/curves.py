@@ -127,7 +127,9 @@ def finished(specification: dict[str, object], simulated: bool) -> dict[str, obj
 
 
 def tidied(svg: str, prefix: str) -> str:
-    """Without inline styles (the policy forbids them) and roles (the label stands on the frame), with ids of its own."""
+    """Without inline styles (the policy forbids them) and roles (the label is on the frame), with ids of its own; the mark has a class."""
+    mark = f"{Reason('pages.demonstration')}</text>"
+    svg = svg.replace(f">{mark}", f' class="plot-mark">{mark}')
     svg = re.sub(r'\s(?:style|role|aria-[a-z]+)="[^"]*"', "", svg)
     svg = re.sub(r'\b(id=")|url\(#', lambda m: f'id="{prefix}-' if m.group(1) else f"url(#{prefix}-", svg)
     return svg.replace("<svg ", '<svg focusable="false" ', 1)

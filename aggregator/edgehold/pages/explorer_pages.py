@@ -22,7 +22,7 @@ def explorer(results: Results) -> Page:
     pools = [(pool, list(evidence_of(pool))) for pool in (*choose.measured(results), *choose.simulated(results))]
     data = {
         "pools": [_pool(pool, found) for pool, found in pools if found],
-        "says": {**group("explorer"), **{f"interest_{name}": text for name, text in _interests()}},
+        "says": {**group("explorer"), **{f"interest_{name}": text for name, text in _interests()}, **_months()},
         "sides": {name: group("own_answer")[name] for name in SIDES},
         "scale": scale_for_browser(),
         "draws": draws(),
@@ -39,6 +39,10 @@ def explored(pool: Pool) -> dict[Compared, str]:
 def _interests() -> Iterable[tuple[str, object]]:
     words = group("pages")
     return ((name, words[f"interest_{name}"]) for name in ("none", "owner", "maker", "seller", "not_stated"))
+
+
+def _months() -> dict[str, object]:
+    return {name: text for name, text in group("card").items() if name.startswith("month_")}
 
 
 def _pool(pool: Pool, found: list[Evidence]) -> dict[str, object]:

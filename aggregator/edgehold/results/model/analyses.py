@@ -17,21 +17,21 @@ from .ratio import RatioInterval
 
 
 class Spread(Record):
-    """How much one thing varies, as the crossed model of all runs has it."""
+    """How much one thing varies, according to the crossed model of all runs."""
 
     what: str
     """The random term: tester, sharpener, blade, batch, submission, steel × tester, steel × sharpener, level × steel, level × submission,
     or run-to-run."""
     state: Literal["given", "upper limit only", "no number"]
-    """upper limit only: the data can bound it but not tell it; no number: the reason is in ``reason``."""
+    """upper limit only: the data give only a bound; no number: the reason is in ``reason``."""
     reason: str
     """Why there is less than a number with its interval; empty otherwise."""
     reason_code: str = ""
     """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
     reason_arguments: Arguments = Field(default_factory=dict)
-    """What stands in the places of that text, by name."""
+    """The values filled into that text, by name."""
     holds: str
-    """What the figure then stands for, where other terms could not be told from it; empty where it stands for itself."""
+    """What else the figure includes, where other terms could not be told from it; empty otherwise."""
     ln_sd: float | None
     """Standard deviation on the ln scale; 0 is an estimate like any other."""
     ln_sd_low: float | None
@@ -39,7 +39,7 @@ class Spread(Record):
     ln_sd_high: float | None
     """Upper limit."""
     typical_ratio: float | None
-    """Two of them typically differ by this ratio: exp(0.954 SD), the median over pairs."""
+    """By what ratio two of them typically differ: exp(0.954 SD), the median over pairs."""
     typical_low: float | None
     """Lower limit."""
     typical_high: float | None
@@ -49,7 +49,7 @@ class Spread(Record):
     share_percent: float | None
     """Share of the random variance of one run, all random terms together."""
     levels: int
-    """How many of them the runs hold."""
+    """How many of them there are among the runs."""
     sentence: str
     """The same in plain English."""
 
@@ -62,15 +62,15 @@ class CrossedContrast(Record):
     second: str
     """The one in the denominator."""
     told: Literal["yes", "weak", "no"]
-    """Whether the runs can tell it, judged before any reading."""
+    """Whether the runs can tell the two apart, judged before any reading is looked at."""
     reason: str
     """Why there is no ratio, or what weakens it; empty otherwise."""
     reason_code: str = ""
     """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
     reason_arguments: Arguments = Field(default_factory=dict)
-    """What stands in the places of that text, by name."""
+    """The values filled into that text, by name."""
     result: RatioInterval | None
-    """The ratio; testers, sharpeners and blades being as likely as those met."""
+    """The ratio, for testers, sharpeners and blades like those in the pool."""
     standard_error: float | None
     """On the ln scale."""
     df: float | None
@@ -78,15 +78,15 @@ class CrossedContrast(Record):
     simultaneous: RatioInterval | None
     """The same with an interval that holds for all pairs of steels at once (max-t)."""
     new_hands: RatioInterval | None
-    """What somebody new, who sharpens new blades of both and cuts with them, would meet."""
+    """What somebody new would find, who sharpens new blades of both and cuts with them."""
     new_hands_measured: RatioInterval | None
-    """What that somebody would read, with ``new_hands_runs`` runs on each."""
+    """What they would measure, with ``new_hands_runs`` runs on each."""
     within: RatioInterval | None
-    """The ratio from comparisons within submissions alone; null where there are none or they are all there is."""
+    """The ratio from comparisons within submissions alone; null where there are none, or no others."""
     within_note: str
-    """Whether comparisons within submissions agree with the whole; empty where not looked at."""
+    """Whether comparisons within submissions agree with the whole; empty where this was not tested."""
     headline: Literal["all runs", "within submissions"]
-    """Which of the two to believe: within submissions where the two differ by more than two standard errors (Hausman 1978)."""
+    """Which of the two to rely on: within submissions where the two differ by more than two standard errors (Hausman 1978)."""
 
 
 class PracticeContrast(Record):
@@ -107,7 +107,7 @@ class PracticeContrast(Record):
 
 
 class LevelContrast(Record):
-    """Whether one steel's advantage changes with how good the sharpener is, as their edges of other steels tell it."""
+    """Whether one steel's advantage changes with how good the sharpener is, judged by their edges of other steels."""
 
     first: str
     """The one in the numerator."""
@@ -116,17 +116,17 @@ class LevelContrast(Record):
     sharpeners: int
     """Sharpeners who prepared both and whose edges of other steels others tested."""
     step: float
-    """A sharpener better by this ratio, on edges of other steels."""
+    """By what ratio the sharpener is better, on edges of other steels."""
     result: RatioInterval | None
-    """What the ratio of the two steels is multiplied by for such a sharpener; errors in the sharpeners' levels taken out."""
+    """What the ratio of the two steels is multiplied by for such a sharpener, corrected for the error in the sharpeners' levels."""
     reliability_percent: float | None
-    """How much of what the other edges show of these sharpeners is theirs and not chance."""
+    """How much of the differences between these sharpeners, on their other edges, is real and not chance."""
     reason: str
     """Why there is none; empty otherwise."""
     reason_code: str = ""
     """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
     reason_arguments: Arguments = Field(default_factory=dict)
-    """What stands in the places of that text, by name."""
+    """The values filled into that text, by name."""
     sentence: str
     """The same in plain English."""
 
@@ -141,41 +141,41 @@ class CrossedResult(Record):
     reason_code: str = ""
     """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
     reason_arguments: Arguments = Field(default_factory=dict)
-    """What stands in the places of that text, by name."""
+    """The values filled into that text, by name."""
     runs: int
-    """Runs that stand in it."""
+    """Runs in it."""
     one_sided: int
-    """Those of them known to one side only."""
+    """Those of them known on one side only."""
     left_out: int
     """Runs without a value, or shared by two testers."""
     fixed: tuple[str, ...]
-    """Fixed effects that stand in it, in words."""
+    """Fixed effects in it, in words."""
     not_held: tuple[str, ...]
-    """What was asked for and could not be held, each with its reason, in words."""
+    """What was asked for and could not be fitted, each with its reason, in words."""
     criterion: Literal["reml", "ml", ""]
     """Restricted or full likelihood; empty where not fitted."""
     log_likelihood: float | None
     """At the optimum."""
     converged: bool
-    """Whether the search came to an end; figures of one that did not are not shown."""
+    """Whether the search converged; figures of one that did not are not shown."""
     sentence: str
     """What matters more, in one or two plain sentences."""
     spreads: tuple[Spread, ...]
     """Random terms, by name; run-to-run last."""
     steels_typical: float | None
-    """Two of the steels met typically differ by this ratio: the median over pairs, sampling variance taken out; null below three steels."""
+    """By what ratio two steels of the pool typically differ: the median over pairs, without sampling variance; null below three steels."""
     own_sharpening: RatioInterval | None
-    """Edges that the tester sharpened against edges of others; null where it cannot be told."""
+    """Edges that the tester sharpened against edges of others; null where it is not estimable."""
     own_sharpening_note: str
     """Why not, or what it does not show; empty otherwise."""
     contrasts: tuple[CrossedContrast, ...]
-    """Every pair of steels met, by name."""
+    """Every pair of steels in the pool, by name."""
     new_hands_runs: int
     """Runs on each steel that ``new_hands_measured`` assumes."""
     practice: tuple[PracticeContrast, ...]
     """Steel by sharpener: every pair of steels that both practised and novice sharpeners prepared."""
     by_level: tuple[LevelContrast, ...]
-    """Steel by the sharpener's level: every pair of steels that some sharpener prepared both of; figures only from eight of them."""
+    """Steel by the sharpener's level: every pair of which some sharpener prepared both; figures only with eight or more of them."""
     two_roles: str
     """Whether who sharpens well also cuts well (covariance between a person's two effects), or why it is not known."""
 
@@ -188,11 +188,11 @@ class NetworkLine(Record):
     second: str
     """The one in the denominator."""
     evidence: Literal["direct", "indirect", "not linked"]
-    """direct: some submission holds both; indirect: only through others."""
+    """direct: some submission has both; indirect: only through others."""
     path: tuple[str, ...]
     """For indirect evidence the shortest chain of steels from one to the other."""
     direct_studies: int
-    """Studies that hold both."""
+    """Studies with both."""
     result: RatioInterval | None
     """The ratio, direct and indirect evidence together."""
     reason: str
@@ -200,9 +200,9 @@ class NetworkLine(Record):
     reason_code: str = ""
     """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
     reason_arguments: Arguments = Field(default_factory=dict)
-    """What stands in the places of that text, by name."""
+    """The values filled into that text, by name."""
     split_p: float | None
-    """p value of direct against indirect evidence; null where not looked at."""
+    """p value of direct against indirect evidence; null where this was not tested."""
 
 
 class NetworkResult(Record):
@@ -211,11 +211,11 @@ class NetworkResult(Record):
     state: Literal["fitted", "not fitted"]
     """Whether there is a fit."""
     reason: str
-    """Why not, or how it falls apart; empty otherwise."""
+    """Why not, or into which parts it splits; empty otherwise."""
     reason_code: str = ""
     """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
     reason_arguments: Arguments = Field(default_factory=dict)
-    """What stands in the places of that text, by name."""
+    """The values filled into that text, by name."""
     steels: tuple[str, ...]
     """Steels in it."""
     studies: int
@@ -235,7 +235,7 @@ class NetworkResult(Record):
     p_random: float | None
     """The same with random effects, which hides it where heterogeneity is large."""
     agreement: str
-    """Whether the network agrees with itself, in plain English; empty where it cannot be asked."""
+    """Whether the network agrees with itself, in plain English; empty where it cannot be tested."""
     lines: tuple[NetworkLine, ...]
     """Every pair of steels, by name."""
     sentence: str
@@ -275,9 +275,9 @@ class CurveComparison(Record):
     reason_code: str = ""
     """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
     reason_arguments: Arguments = Field(default_factory=dict)
-    """What stands in the places of that text, by name."""
+    """The values filled into that text, by name."""
     submissions: int
-    """Submissions that hold both, by the same sharpener and tester."""
+    """Submissions with both, by the same sharpener and tester."""
     runs_first: int
     """Runs of the first in the pool."""
     runs_second: int
@@ -285,7 +285,7 @@ class CurveComparison(Record):
     same_work: tuple[BandPoint, ...]
     """How much sharper at the same work."""
     same_sharpness: tuple[BandPoint, ...]
-    """How much more total work to the same sharpness."""
+    """How much more work, all counted, it takes to the same sharpness."""
     same_sharpness_from_start: tuple[BandPoint, ...]
     """The same counted from a common starting sharpness."""
     sentence: str
@@ -310,7 +310,7 @@ class ProbeResult(Record):
     reason_code: str = ""
     """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
     reason_arguments: Arguments = Field(default_factory=dict)
-    """What stands in the places of that text, by name."""
+    """The values filled into that text, by name."""
     result: RatioInterval | None
     """The ratio."""
     p: float | None

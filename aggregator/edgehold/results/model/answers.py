@@ -13,7 +13,7 @@ from .ratio import RatioInterval
 
 
 class MethodLine(Record):
-    """What one method says of a comparison."""
+    """What one method says about a comparison."""
 
     method: Literal[
         "hierarchical model",
@@ -33,7 +33,7 @@ class MethodLine(Record):
     reason_code: str = ""
     """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
     reason_arguments: Arguments = Field(default_factory=dict)
-    """What stands in the places of that text, by name."""
+    """The values filled into that text, by name."""
 
 
 class Answer(Record):
@@ -48,7 +48,7 @@ class Answer(Record):
     state: Literal["estimated", "not estimable", "not fitted"]
     """Whether there is a ratio; not fitted: the computation did not pass its checks."""
     about: Literal["steels", "blades", "classes", "sharpeners", "levels", "tables"]
-    """What it speaks of: steels (classes of sharpeners, levels), or the very blades (sharpeners, tables) where one side is a single one."""
+    """What it is about: steels (classes of sharpeners, levels), or only these blades (sharpeners, tables) if a side has one."""
     sentence: str
     """The answer in plain English."""
     verdict: str
@@ -59,13 +59,13 @@ class Answer(Record):
     reason_code: str = ""
     """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
     reason_arguments: Arguments = Field(default_factory=dict)
-    """What stands in the places of that text, by name."""
+    """The values filled into that text, by name."""
     weak: str
     """What weakens it; empty where nothing does."""
     weak_code: str = ""
     """Code of what weakens it in the catalogue of texts; empty where there is none, or where several are joined."""
     weak_arguments: Arguments = Field(default_factory=dict)
-    """What stands in the places of that text, by name."""
+    """The values filled into that text, by name."""
     result: RatioInterval | None
     """Posterior median and central interval of the ratio."""
     probability_better: float | None
@@ -79,24 +79,24 @@ class Answer(Record):
     ruled_out_beyond: float | None
     """A difference larger than this ratio either way is ruled out."""
     general: RatioInterval | None
-    """Where it speaks of single blades (sharpeners, tables): the ratio of the steels (classes, levels) themselves, their spread carried."""
+    """Where it is about single blades (sharpeners, tables): the ratio of the steels (classes, levels), with the spread of blades in it."""
     new_hands: RatioInterval | None
-    """What somebody new would meet who sharpens new blades of both, or makes edges of both levels on another steel, and cuts with them."""
+    """What somebody new would find who sharpens new blades of both, or makes edges of both levels on another steel, and cuts with them."""
     new_hands_measured: RatioInterval | None
-    """What that somebody would read with ``new_hands_runs`` runs on each."""
+    """What they would measure with ``new_hands_runs`` runs on each."""
     new_hands_runs: int
     """Runs on each that ``new_hands_measured`` assumes."""
     evidence: Literal["direct", "linked", "both", "reference", ""]
-    """direct: submissions hold both sides; linked: only through others; both; reference: through reference edges alone; empty where there
+    """direct: submissions have both sides; linked: only through others; both; reference: through reference edges alone; empty where there
     is no ratio."""
     direct_percent: float | None
-    """Share of the information that comes from submissions that hold both sides."""
+    """Share of the information that comes from submissions with both sides."""
     units_first: int
     """Blades (sharpeners, submissions) of the first."""
     units_second: int
     """Blades (sharpeners, submissions) of the second."""
     direct_submissions: int
-    """Submissions that hold both sides."""
+    """Submissions with both sides."""
     testers: int
     """People who tested either."""
     methods: tuple[MethodLine, ...]
@@ -117,22 +117,22 @@ class HowMuchResult(Record):
     reason_code: str = ""
     """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
     reason_arguments: Arguments = Field(default_factory=dict)
-    """What stands in the places of that text, by name."""
+    """The values filled into that text, by name."""
     typical_ratio: float | None
-    """Two of them typically differ by this ratio: posterior median of exp(0.954 SD); of practice and of two levels, the ratio of the two;
+    """By what ratio two of them typically differ: posterior median of exp(0.954 SD); of practice and of two levels, the ratio of the two;
     of more levels, the median over their pairs."""
     typical_low: float | None
     """Lower end of its 95 % interval."""
     typical_high: float | None
     """Upper end."""
     most_ratio: float | None
-    """95 % of pairs differ by less than this, exp(2.77 SD); null for practice and levels, of which every pair is met."""
+    """95 % of pairs differ by less than this ratio, exp(2.77 SD); null for practice and levels, whose pairs are all in the pool."""
     ln_sd: float | None = None
     """Posterior median of the standard deviation, ln scale; null for practice."""
     from_prior_percent: float | None
-    """Posterior over prior standard deviation of the SD's logarithm, in percent: near 100 the data add nothing; null for practice."""
+    """Posterior standard deviation of ln SD divided by the prior one, in percent: near 100 the data add nothing; null for practice."""
     levels: int
-    """How many of them were met."""
+    """How many of them the pool has."""
     sentence: str
     """The same in plain English."""
 
@@ -160,27 +160,27 @@ class ModelResult(Record):
     reason_code: str = ""
     """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
     reason_arguments: Arguments = Field(default_factory=dict)
-    """What stands in the places of that text, by name."""
+    """The values filled into that text, by name."""
     runs: int
     """Runs in it."""
     one_sided: int
-    """Those of them known to one side only."""
+    """Those of them known on one side only."""
     submissions: int
     """Submissions in it."""
     readings: int | None = None
     """Readings in the joint model of the pool that these answers are read off; null where they come from this endpoint's values alone."""
     left_out: int
-    """Runs without a value, shared by two testers, or of a steel of which every run is known to one side only."""
+    """Runs without a value, shared by two testers, or of a steel of which every run is known on one side only."""
     fixed: tuple[str, ...]
-    """Fixed effects beside the constant, in words."""
+    """Fixed effects besides the constant, in words."""
     not_held: tuple[str, ...]
     """Fixed effects that were asked for and are not estimable, each with its reason."""
     priors: tuple[PriorResult, ...]
     """Priors of the spreads."""
     points: int
-    """Weighted points that stand for the posterior of the spreads."""
+    """Weighted points that represent the posterior of the spreads."""
     effective_points: float | None
-    """How many of equal weight they are worth; null where the posterior of the spreads is taken as normal about its mode."""
+    """The effective number of these points; null where the posterior of the spreads is taken as normal about its mode."""
     pareto_k: float | None
     """Shape of the tail of their weights; below 0.7 they can be relied on. Null as above."""
     error_percent: float | None

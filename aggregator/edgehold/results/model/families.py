@@ -23,7 +23,7 @@ class FamilyMembers(Record):
 
 
 class FamilyAnswer(Record):
-    """One family of steels against another: the mean of all its steels, not of those met alone."""
+    """One family of steels against another: the mean of all its steels, not only of those tested."""
 
     first: str
     """The family in the numerator."""
@@ -32,18 +32,18 @@ class FamilyAnswer(Record):
     state: Literal["estimated", "not estimable"]
     """Whether there is a ratio."""
     about: Literal["families", "steels"]
-    """What it can speak of: families, or steels where a single steel stands for one of them; then there is no verdict."""
+    """What it is about: families, or steels where a single steel represents one of them; then there is no verdict."""
     sentence: str
     """The answer in plain English."""
     verdict: str
-    """better, worse, no difference worth having, different (size undecided), undecided; empty where a single steel stands for a family and
+    """better, worse, no difference worth having, different (size undecided), undecided; empty where a single steel represents a family and
     where there is no ratio."""
     reason: str
     """Why there is no ratio; empty otherwise."""
     reason_code: str = ""
     """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
     reason_arguments: Arguments = Field(default_factory=dict)
-    """What stands in the places of that text, by name."""
+    """The values filled into that text, by name."""
     result: RatioInterval | None
     """Posterior median and central interval of the ratio."""
     probability_better: float | None
@@ -55,26 +55,26 @@ class FamilyAnswer(Record):
     ruled_out_beyond: float | None
     """A difference larger than this ratio either way is ruled out; null where there is no verdict."""
     another: RatioInterval | None
-    """The same of one more steel of each family, which no run was about."""
+    """The same for one more steel of each family, which nobody has tested."""
     steels_first: tuple[str, ...]
-    """Steels that stand for the first."""
+    """Steels of the first that were tested."""
     steels_second: tuple[str, ...]
-    """Steels that stand for the second."""
+    """Steels of the second that were tested."""
 
 
 class FamiliesResult(Record):
-    """What all runs of one endpoint say of families of steels."""
+    """What all runs of one endpoint say about families of steels."""
 
     state: Literal["estimated", "not estimable", "not fitted"]
-    """Whether any two are held against each other."""
+    """Whether any two are compared."""
     reason: str
     """Why not; empty otherwise."""
     reason_code: str = ""
     """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
     reason_arguments: Arguments = Field(default_factory=dict)
-    """What stands in the places of that text, by name."""
+    """The values filled into that text, by name."""
     members: tuple[FamilyMembers, ...]
-    """Families with their steels, of the largest group of steels that are compared with each other."""
+    """Families with their steels, from the largest group of steels that are compared with each other."""
     apart: tuple[str, ...]
     """Steels that are not compared with those."""
     prior: PriorResult | None

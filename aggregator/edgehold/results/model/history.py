@@ -15,9 +15,9 @@ class ChangedValueResult(Record):
     pointer: str
     """Where it stands in the file (JSON pointer)."""
     before: str
-    """What stood there, as JSON; empty where nothing stood."""
+    """The value before, as JSON; empty where there was none."""
     after: str
-    """What counts since; empty where it was taken out."""
+    """The value since, as JSON; empty where it was removed."""
 
 
 class ChangeResult(Record):
@@ -45,7 +45,7 @@ class RemovedResult(Record):
     """What is left of a submission that was taken out."""
 
     id: str
-    """The id that it had, never used again."""
+    """Its id, never used again."""
     month: str
     """When."""
     reason: Literal["privacy", "legal"]

@@ -16,7 +16,7 @@ class Happening(Record):
     """A submission whose test is of this month; a submission corrected or retracted; something in the life of a protocol version; an
     objection decided. Only the first three can move an estimate."""
     submission: str
-    """The submission's id; empty where none is meant."""
+    """The submission's id; empty for anything else."""
     version: str
     """The protocol version; empty where none is meant."""
     protocol: str
@@ -30,12 +30,12 @@ class Happening(Record):
 
 
 class MonthResult(Record):
-    """A month that brought something."""
+    """A month in which something happened."""
 
     month: str
     """The month."""
     happened: tuple[Happening, ...]
-    """What it brought."""
+    """What happened."""
 
 
 class StandingResult(Record):
@@ -90,7 +90,7 @@ class CourseResult(Record):
     second: str
     """The one in the denominator."""
     moves: tuple[Move, ...]
-    """For every month of the pool's, oldest first. The last one's ``after`` is what is published."""
+    """One for each of these months, oldest first. The ``after`` of the last is the present state."""
 
 
 class PoolLog(Record):
@@ -105,6 +105,6 @@ class PoolLog(Record):
     title: str
     """The protocol's title."""
     months: tuple[MonthResult, ...]
-    """Months that brought something, oldest first."""
+    """Months in which something happened, oldest first."""
     courses: tuple[CourseResult, ...]
     """On the early, late and primary endpoints; empty where no two things were ever compared."""

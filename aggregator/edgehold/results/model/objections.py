@@ -44,7 +44,7 @@ class ObjectionEntryResult(Record):
 
 
 class ObjectionResult(Record):
-    """One objection with its thread. Of one that was struck nothing is left but what it was against, its number and the reason."""
+    """One objection with its thread. Of a struck one only what it was against, its number and the reason are left."""
 
     protocol: str
     """Protocol id; empty where it is against the analysis."""
@@ -61,7 +61,7 @@ class ObjectionResult(Record):
     threat: str
     """What kind of flaw."""
     severity: Literal["blocking", "material", "minor"]
-    """How much hangs on it."""
+    """How serious it is."""
     by: str
     """Handle of the objector; empty where struck."""
     interest: str
@@ -69,9 +69,9 @@ class ObjectionResult(Record):
     month: str
     """Month in which it was raised."""
     simulated: bool
-    """Whether it belongs to the demonstration: invented, with all that is said below it."""
+    """Whether it belongs to the demonstration: invented, with all its responses and outcomes."""
     state: State
-    """As last decided; open where nothing was. One that repeats another has that one's."""
+    """As last decided; open where nothing was decided. An objection that repeats another has the state of that one."""
     revised_in: str
     """Where the state is revised: the version that cures it."""
     repeats: int | None

@@ -17,6 +17,6 @@ class PlanCount(Record):
     published: Whole
     """Seals published under submissions/plans."""
     came_back: Whole
-    """How many of them a submission names, retracted ones too."""
+    """How many of them a submission names, including retracted ones."""
     sentence: str
     """Both in words."""

@@ -29,7 +29,7 @@ RESULTS_FORMAT = "results/2.5.0"
 
 
 class Counts(Record):
-    """How much stands behind a result."""
+    """How much a result is based on."""
 
     submissions: int
     """Submissions."""
@@ -48,7 +48,7 @@ class Counts(Record):
 
 
 class Range(Record):
-    """Smallest and largest value met, and in how many blades or preparations it was known."""
+    """Smallest and largest value, and for how many blades or preparations it was known."""
 
     low: float
     """Smallest."""
@@ -87,7 +87,7 @@ class StudyLine(Record):
     reason_code: str = ""
     """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
     reason_arguments: Arguments = Field(default_factory=dict)
-    """What stands in the places of that text, by name."""
+    """The values filled into that text, by name."""
     verdict: str
     """The submission's own verdict; empty where it has none."""
     runs_first: int
@@ -114,7 +114,7 @@ class Prediction(Record):
     caveat_code: str = ""
     """Code of the caveat in the catalogue of texts; empty where there is none, or where several are joined."""
     caveat_arguments: Arguments = Field(default_factory=dict)
-    """What stands in the places of that text, by name."""
+    """The values filled into that text, by name."""
 
 
 class Comparison(Record):
@@ -127,7 +127,7 @@ class Comparison(Record):
     second: str
     """The one in the denominator."""
     state: Literal["pooled", "listed", "single", "not estimable", "not fitted"]
-    """pooled from three studies; fewer are listed; one submission stands alone; not estimable; or not fitted because numbers failed."""
+    """pooled with three or more studies; listed with fewer; single: one submission; not estimable; not fitted: the computation failed."""
     sentence: str
     """The answer in plain English."""
     verdict: str
@@ -139,7 +139,7 @@ class Comparison(Record):
     result: RatioInterval | None
     """The pooled ratio."""
     claim: str
-    """What the claim reaches, such as these blades only, and what limits it; empty where nothing does."""
+    """How far the claim reaches, such as these blades only, and what limits it; empty where nothing does."""
     versions: str
     """Whether contrasts made under different MINOR versions agree; empty with one version or too few studies."""
     ln_estimate: float | None
@@ -173,7 +173,7 @@ class Comparison(Record):
     bounds_included: RatioInterval | None
     """Sensitivity: a common effect with one-sided results weighed in; null where there are none or they fix no ratio."""
     interests: str
-    """Empty, or what is left when the submissions of makers and sellers are left out, where they are half or more."""
+    """Where half or more of the submissions involve makers or sellers: what the others say; empty otherwise."""
     without_interested: RatioInterval | None
     """The pooled ratio without them; null where they are fewer than half, or fewer than three studies are left."""
     ruled_out_beyond: float | None
@@ -185,13 +185,13 @@ class Comparison(Record):
     testers: int
     """People who tested in it."""
     checks: StudyChecksResult | None
-    """How far it leans on single studies, on symmetry and on studies being independent; null where nothing is pooled."""
+    """How far it depends on single studies, on symmetry and on the independence of studies; null where nothing is pooled."""
     cumulative: tuple[CumulativeMonth, ...] = ()
-    """The pooled ratio at the end of each month that brought a submission, oldest first; empty where nothing is pooled."""
+    """The pooled ratio at the end of each month with a new submission, oldest first; empty where nothing is pooled."""
     lines: tuple[StudyLine, ...]
     """Submission by submission."""
     not_fitted: tuple[str, ...] = ()
-    """What beside the ratio has no figures because numbers failed, with the reason."""
+    """What else has no figures because its computation failed, with the reason."""
 
 
 class RepeatabilityEntry(Record):
@@ -202,19 +202,19 @@ class RepeatabilityEntry(Record):
     df: float
     """Degrees of freedom of the pooled part."""
     prior_ln_sd: float
-    """The spread that single submissions are drawn towards."""
+    """The spread towards which those of single submissions are drawn."""
     prior_df: float | None
-    """What that prior is worth; null: all of it (no evidence that spreads differ)."""
+    """Degrees of freedom of that prior; null: infinitely many (no evidence that spreads differ)."""
     source: Literal["pooled", "assumed"]
     """From pooled runs, or the protocol's assumption."""
     submissions: int
     """Submissions with replicate runs."""
     reason: str = ""
-    """Why it was not fitted whether submissions differ in their spread, so that all are taken to be alike; empty otherwise."""
+    """Why differences in spread between submissions were not fitted and are taken as none; empty otherwise."""
     reason_code: str = ""
     """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
     reason_arguments: Arguments = Field(default_factory=dict)
-    """What stands in the places of that text, by name."""
+    """The values filled into that text, by name."""
 
 
 class LaboratoryCell(Record):
@@ -270,7 +270,7 @@ class Interlaboratory(Record):
 
 
 class EndpointResult(Record):
-    """All that is said about one endpoint of one pool."""
+    """All results for one endpoint of one pool."""
 
     id: str
     """Endpoint id."""
@@ -283,7 +283,7 @@ class EndpointResult(Record):
     primary: bool
     """Whether it is the protocol's primary endpoint."""
     quantity: Literal["sharpness", "work"]
-    """What its ratios are ratios of."""
+    """What its ratios compare."""
     worthwhile_ratio: float
     """The smallest ratio worth acting on."""
     exact: int
@@ -297,17 +297,17 @@ class EndpointResult(Record):
     repeatability: RepeatabilityEntry | None
     """Run-to-run spread."""
     steels: tuple[Answer, ...]
-    """The answer on every pair of steels met, by name."""
+    """The answer on every pair of steels in the pool, by name."""
     practice: Answer | None
-    """Practised against novice sharpeners; null where only one class is met."""
+    """Practised against novice sharpeners; null where the pool has only one class."""
     levels: tuple[Answer, ...] = ()
     """The answer on every pair of levels of the treatment that the protocol compares, by name."""
     model: ModelResult | None
     """The hierarchical model of all runs behind these answers; null where no run has a value."""
     families: FamiliesResult | None = None
-    """Families of steels held against each other, from the posterior of the steels; null where that is not fitted."""
+    """Families of steels compared, from the posterior of the steels; null where that is not fitted."""
     pairwise: tuple[Comparison, ...]
-    """The same comparisons by studies, where some submission holds both: a check beside the answers."""
+    """The same comparisons by studies, where some submission has both: a check beside the answers."""
     sharpening: str
     """How much sharpening mattered, in one plain sentence."""
     interlaboratory: tuple[Interlaboratory, ...]
@@ -315,7 +315,7 @@ class EndpointResult(Record):
     crossed: CrossedResult | None
     """All runs in one model: how much steels, sharpeners, testers and blades differ; null where no run has a value."""
     network: NetworkResult | None
-    """Steels never met side by side, compared through those they both met; null below three steels."""
+    """Steels compared directly and through others, study by study; null below three steels."""
     probes: tuple[ProbeResult, ...]
     """Questions to all runs about what may bend the results."""
     probes_sentence: str
@@ -339,11 +339,11 @@ class CurvePointResult(Record):
     high: float | None
     """Upper end."""
     runs: int
-    """How many runs reach this figure."""
+    """How many runs reach this amount of work."""
 
 
 class SteelCurve(Record):
-    """How edges of one steel, or at one level, dulled: what an average sharpener and tester would read, from two submissions on."""
+    """How edges of one steel, or level, dulled: what an average sharpener and tester would read; only with two or more submissions."""
 
     factor: Literal["steel", "level"] = "steel"
     """What the curve is of: a level where the pool compares levels."""
@@ -368,7 +368,7 @@ class ToldApart(Record):
     """Whether one thing can be told from the others in a pool's runs."""
 
     what: Literal["steel", "sharpener", "tester", "level", "split"]
-    """steels, sharpeners, testers or levels told from the rest; or how much sharpeners and how much testers differ."""
+    """Steels, sharpeners, testers or levels, told from the rest; split: how much sharpeners differ and how much testers."""
     verdict: Literal["yes", "weak", "no"]
     """yes; weak: in part, or upper limits only; no: no number is given."""
     sentence: str
@@ -402,7 +402,7 @@ class Pool(Record):
     factor: str
     """What the protocol asks about."""
     treatment: str = ""
-    """What the levels are levels of; empty where it compares none."""
+    """What the levels are levels of, such as finish; empty where the protocol compares none."""
     medium: str
     """The medium."""
     work_unit: str
@@ -497,7 +497,7 @@ class OwnAnswer(Record):
 
 
 class SubmissionResult(Record):
-    """A line of the ledger, and a page."""
+    """One submission, as listed and on its page."""
 
     id: str
     """Id."""
@@ -506,7 +506,7 @@ class SubmissionResult(Record):
     sha256: str
     """Hash of the file, which never changes."""
     state: State
-    """Whether it counts as it was sent in, with corrections, or no longer. All else here is what counts, or counted last."""
+    """Whether it counts as it was sent in, with corrections, or no longer. All other fields give what counts, or last counted."""
     changes: tuple[ChangeResult, ...]
     """Corrections and retraction in their order."""
     protocol: str
@@ -524,7 +524,7 @@ class SubmissionResult(Record):
     interest: str
     """Strongest interest anybody named in it has in a blade."""
     blinding: Literal["every run", "some runs", "no run", "not stated"] = "not stated"
-    """In which of its runs the tester did not know whose edge it was; not stated: nothing is said of any run."""
+    """In which of its runs the tester did not know whose edge it was; not stated: the file says so of no run."""
     blades: int
     """Blades."""
     people: tuple[str, ...]
@@ -534,7 +534,7 @@ class SubmissionResult(Record):
     answers: tuple[OwnAnswer, ...]
     """What this submission says by itself, contrast by contrast."""
     warnings: tuple[str, ...]
-    """Warnings of the check that stand against it, with the submitter's answers."""
+    """Warnings of the check about it, with the submitter's answers."""
 
 
 class ElementLimit(Record):
@@ -558,12 +558,12 @@ class NearSteel(Record):
 
 
 class SteelResult(Record):
-    """A steel that some submission names, or a class of steels that holds a blade's composition."""
+    """A steel that some submission names, or a class of steels that contains a blade's composition."""
 
     id: str
     """Register id; a class has its label as one word, such as C1.4-Cr14-V4."""
     names: tuple[str, ...]
-    """Its designations; of a class its label."""
+    """Its designations; for a class, its label."""
     simulated: bool
     """Whether it is invented."""
     note: str
@@ -592,16 +592,16 @@ class Provenance(Record):
     repeatability_sha256: str
     """Hash of the repeatability table."""
     repository_url: str
-    """Where the files lie for everybody; empty where no address is set."""
+    """Where everybody can find the files; empty where no address is set."""
     data_month: str = ""
-    """The newest month that a file names, and so the date of the data; empty where none does. No clock is asked."""
+    """The newest month that a file names, and so the date of the data; empty where none does. The day of the build plays no part."""
     commit: str = ""
     """The newest commit of the repository that changed a protocol, a submission or the program; empty where none is known: no git, a
     history that is cut off, or files that differ from what was committed."""
 
 
 class NotFittedResult(Record):
-    """A fit without figures because its numbers failed; everything else is as it would be without it."""
+    """A fit without figures because its computation failed; everything else is as it would be without it."""
 
     protocol: str
     """Protocol id of the pool."""
@@ -610,7 +610,7 @@ class NotFittedResult(Record):
     origin: Literal["measured", "simulated"]
     """measured or simulated."""
     endpoint: str
-    """Endpoint id; empty where it is of all endpoints."""
+    """Endpoint id; empty where it concerns all endpoints."""
     what: str
     """What was not fitted."""
     reason: str
@@ -618,7 +618,7 @@ class NotFittedResult(Record):
     reason_code: str = ""
     """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
     reason_arguments: Arguments = Field(default_factory=dict)
-    """What stands in the places of that text, by name."""
+    """The values filled into that text, by name."""
 
 
 class Results(Record):
@@ -631,9 +631,9 @@ class Results(Record):
     pools: tuple[Pool, ...]
     """Results, by protocol, MAJOR and origin."""
     submissions: tuple[SubmissionResult, ...]
-    """The ledger: submissions that count."""
+    """Submissions that count."""
     retracted: tuple[SubmissionResult, ...]
-    """Submissions that were taken back: readable, and in no result."""
+    """Submissions that were retracted: readable, but in no result."""
     removed: tuple[RemovedResult, ...]
     """What is left of submissions that were taken out."""
     protocols: tuple[ProtocolResult, ...]
@@ -646,6 +646,6 @@ class Results(Record):
     """Sealed plans that were published, and how many came back, by protocol, MAJOR and origin."""
     moves: tuple[PoolLog, ...] = ()
     """How the leading estimates moved month by month, and why, made anew from all files by the present program: by protocol, MAJOR and
-    origin. How much runs differ that should be alike is taken as it is known now, in every month."""
+    origin. Every month uses today's repeatability."""
     not_fitted: tuple[NotFittedResult, ...] = ()
-    """What has no figures because numbers failed: by pool and endpoint."""
+    """What has no figures because the computation failed, by pool and endpoint."""

@@ -17,14 +17,14 @@ from .ratio import RatioInterval
 
 
 class CumulativeMonth(Record):
-    """What everything tested by the end of one month gives together."""
+    """The pooled ratio of everything tested by the end of one month."""
 
     month: str
     """The month."""
     submissions: int
     """Submissions with a ratio by then."""
     studies: int
-    """Studies that these make, counted as they are joined now."""
+    """Studies that these make up, joined as they are today."""
     result: RatioInterval | None
     """The pooled ratio; null below three studies, or where numbers failed."""
 
@@ -41,23 +41,23 @@ class StudyInfluence(Record):
     without: RatioInterval | None
     """The same with its interval; null where fewer than three studies are left."""
     studentised_residual: float | None
-    """Its distance from what the others foretell, in standard errors (externally studentised)."""
+    """Its distance from what the others predict, in standard errors (externally studentised)."""
     cooks_distance: float | None
     """How far the pooled ln ratio moves without it, squared, in units of its variance."""
     covariance_ratio: float | None
-    """Variance of the pooled ln ratio without it, divided by that with it; below 1 the others agree better without it."""
+    """Variance of the pooled ln ratio without it, divided by that with it; below 1 the estimate is more precise without it."""
     tau_without: float | None
     """Between-study standard deviation of the others on the ln scale."""
     reason: str
-    """Why it cannot be told; empty otherwise."""
+    """Why there is no such figure; empty otherwise."""
     reason_code: str = ""
     """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
     reason_arguments: Arguments = Field(default_factory=dict)
-    """What stands in the places of that text, by name."""
+    """The values filled into that text, by name."""
 
 
 class SmallStudies(Record):
-    """Whether small studies tell another story than large ones; asked from ten studies on."""
+    """Whether small studies differ from large ones; asked with ten or more studies."""
 
     state: Literal["asked", "not asked"]
     """Whether it was asked."""
@@ -66,7 +66,7 @@ class SmallStudies(Record):
     reason_code: str = ""
     """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
     reason_arguments: Arguments = Field(default_factory=dict)
-    """What stands in the places of that text, by name."""
+    """The values filled into that text, by name."""
     slope: float | None
     """Change of the ln ratio per unit of standard error; 0 for a symmetric funnel."""
     standard_error: float | None
@@ -82,13 +82,13 @@ class SmallStudies(Record):
     side: Literal["lower", "higher", ""]
     """Where they would lie; empty where none is missing or it was not asked."""
     filled: RatioInterval | None
-    """The pooled ratio with them added; they are no data."""
+    """The pooled ratio with these added; they are not data."""
     sentence: str
     """The same in plain English."""
 
 
 class ByPeople(Record):
-    """The pooled ratio with an interval from how clusters of studies that share people or blades scatter (CR2)."""
+    """The pooled ratio with an interval from the scatter between clusters of studies that share people or blades (CR2)."""
 
     clusters: int
     """Clusters of studies: those that share a tester, a sharpener or a blade are one."""
@@ -103,11 +103,11 @@ class ByPeople(Record):
     reason_code: str = ""
     """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
     reason_arguments: Arguments = Field(default_factory=dict)
-    """What stands in the places of that text, by name."""
+    """The values filled into that text, by name."""
 
 
 class StudyChecksResult(Record):
-    """How far one pooled ratio leans on single studies, on symmetry and on studies being independent."""
+    """How far one pooled ratio depends on single studies, on symmetry and on the independence of studies."""
 
     sentence: str
     """What the ratio would be without the study that moves it most."""

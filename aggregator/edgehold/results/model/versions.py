@@ -30,7 +30,7 @@ class EventResult(Record):
     month: str
     """When."""
     evidence: str
-    """What it rests on; empty where nothing is said."""
+    """What it rests on; empty where nothing is stated."""
     pilot: str
     """On adoption: the pilot submission's id; else empty."""
 
@@ -47,12 +47,12 @@ class StepResult(Record):
 
 
 class ThreatResult(Record):
-    """One way to be misled, where the method deals with it, and what was objected there."""
+    """One way to be misled, where the method deals with it, and the objections there."""
 
     kind: str
     """Kind of threat."""
     text: str
-    """As the method names it; empty where objections alone do."""
+    """As the method names it; empty where only objections do."""
     steps: tuple[str, ...]
     """Steps that deal with it; empty: left open."""
     objections: tuple[int, ...]
@@ -67,9 +67,9 @@ class FieldChangeResult(Record):
     pointer: str
     """The same as a JSON pointer."""
     before: str
-    """What stood there; empty for nothing."""
+    """The value before; empty where there was none."""
     after: str
-    """What stands there now; empty for nothing."""
+    """The value now; empty where there is none."""
 
 
 class DifferenceResult(Record):
@@ -78,11 +78,11 @@ class DifferenceResult(Record):
     older: str
     """The version before."""
     level: Literal["major", "minor", "patch"]
-    """Which part of the number grew."""
+    """Which part of the number was raised."""
     asked: Literal["major", "minor", "patch"]
-    """The least that what differs asks for."""
+    """The smallest step that the differences call for."""
     pointer: str
-    """The field that asks for it; empty for the method's text."""
+    """The field that calls for it; empty for the method's text."""
     why: str
     """What differs there."""
     fields: tuple[FieldChangeResult, ...]
@@ -103,7 +103,7 @@ class ProtocolResult(Record):
     version: str
     """Version."""
     status: Literal["draft", "in review", "adopted", "retired"]
-    """Where its life stands."""
+    """Its status."""
     newest: bool
     """Whether it is the version /protocols/<id>/ shows."""
     sha256: str

@@ -2,7 +2,6 @@
 
 import { button, later, make } from "../form/dom.js";
 import { ruledOut } from "./choice.js";
-import { monthText } from "./words.js";
 
 /**
  * @typedef {import("./choice.js").Choice} Choice
@@ -63,7 +62,7 @@ export function rulesForm({ submissions }, choice, words, chosen) {
   const count = (is) => submissions.filter(is).length;
   const versions = [...new Set(submissions.map(({ version }) => version))].sort(), months = [...new Set(submissions.map(({ month }) => month))].sort();
   /** @type {[value: string, text: string][]} */
-  const options = [["", words.say("any_month")], ...months.map((month) => /** @type {[string, string]} */ ([month, monthText(month)]))];
+  const options = [["", words.say("any_month")], ...months.map((month) => /** @type {[string, string]} */ ([month, words.month(month)]))];
   const interested = ["maker", "seller"];
   return make("fieldset", {}, make("legend", {}, words.say("rules")),
     tick("explore-interest", choice.interest, [words.say("rule_interest", { count: count(({ interest }) => interested.includes(interest)) })], (on) => chosen((now) => { now.interest = on; })),
@@ -129,7 +128,7 @@ export class Ticks {
     const asked = typed.trim().toLowerCase(), { pair, words } = this;
     if (!pair) { return; }
     this.found = pair.submissions.flatMap((one, i) => {
-      const texts = [String(i + 1), words.say("tick", { number: i + 1 }), words.say("study", { study: one.study, submissions: 1 }), one.id, one.month, monthText(one.month)];
+      const texts = [String(i + 1), words.say("tick", { number: i + 1 }), words.say("study", { study: one.study, submissions: 1 }), one.id, one.month, words.month(one.month)];
       return !asked || texts.some((text, n) => (n ? text.toLowerCase().includes(asked) : text === asked)) ? [i] : [];
     });
     this.from = 0;
@@ -181,7 +180,7 @@ export class Ticks {
   /** @param {number} i */
   line(i) {
     const { words, pair } = this, one = /** @type {Pair} */ (pair).submissions[i], why = make("span", { class: "explore-why" });
-    const facts = words.say("tick_note", { month: monthText(one.month), version: one.version, interest: words.interest(one.interest), blinding: one.blinding });
+    const facts = words.say("tick_note", { month: words.month(one.month), version: one.version, interest: words.interest(one.interest), blinding: one.blinding });
     const label = [words.say("tick", { number: i + 1 }), " ", make("span", { class: "quiet" }, facts), " ", why];
     const line = tick(`explore-keep-${i}`, true, label, (on) => this.chosen((now) => put(now.leave, one.id, !on)));
     line.append(make("a", { href: this.address(one.id), class: "explore-page" }, words.say("page_of"), make("span", { class: "sr" }, `: ${words.say("tick", { number: i + 1 })}`)));

@@ -1,6 +1,6 @@
 // Numbers and names of the explorer in words: patterns of the program, filled in.
 
-import { amount, sideWords } from "../form/sentences.js";
+import { amount, monthWords, sideWords } from "../form/sentences.js";
 import { say } from "../plan/words.js";
 
 /**
@@ -53,11 +53,9 @@ export class Words {
 
   /** @param {string} interest */
   interest(interest) { return this.say(`interest_${interest.replaceAll(" ", "_")}`); }
-}
 
-/** A month such as "March 2026". @param {string} month */
-export function monthText(month) {
-  return new Date(`${month}-15T00:00Z`).toLocaleDateString("en-GB", { month: "long", year: "numeric", timeZone: "UTC" });
+  /** @param {string} month */
+  month(month) { return monthWords(this.patterns, month); }
 }
 
 /** A month such as "Mar 2026". @param {string} month */

@@ -302,7 +302,7 @@ function finishUp() {
   at("found").replaceChildren(...summary(form.shown));
   const grave = found.filter((finding) => finding.grave);
   if (grave.length) {
-    say(`${grave.length} ${grave.length === 1 ? "thing is" : "things are"} still to put right before the file is whole.`);
+    say(`${grave.length} ${grave.length === 1 ? "thing is" : "things are"} still to be put right before the file is complete.`);
     form.shown.find((finding) => finding.grave)?.spot.focus();
     return null;
   }

@@ -91,7 +91,7 @@ export class MethodForm {
   look() {
     const { method } = this.rules, questions = asked(this.answers, method), needed = questions.filter((question) => question.needed);
     const done = needed.filter(({ name }) => spaced(this.answers[name] ?? "")).length;
-    this.counted.textContent = `${done} of ${needed.length} places filled in. The rest has an answer already, which you may change below.`;
+    this.counted.textContent = `${done} of ${needed.length} places filled in. The others have an answer already, which you may change below.`;
     this.fields.forEach(({ question, field }) => { field.hidden = !questions.includes(question); });
     const { wrong } = this.judged();
     for (const [name, { box, said }] of this.fields) {
@@ -130,7 +130,7 @@ export class MethodForm {
     const { tree, text, said, wrong } = this.judged();
     place.replaceChildren(...(wrong.length ? this.summary(wrong) : []));
     if (wrong.length) {
-      this.say(`${wrong.length} ${wrong.length === 1 ? "thing is" : "things are"} still to put right before the files are whole.`);
+      this.say(`${wrong.length} ${wrong.length === 1 ? "thing is" : "things are"} still to be put right before the files are complete.`);
       this.focus(wrong[0].name);
       return null;
     }

@@ -16,7 +16,7 @@ import { filled, said } from "./sentences.js";
  */
 export async function steps(record, rules) {
   const path = `submissions/${record.origin}/${record.protocol?.id}/${record.id}.json`, text = fileText(record);
-  const shown = sending(path, text, rules, "it is the whole submission, and this form opens it again", compactText(record));
+  const shown = sending(path, text, rules, rules.sending.whole_submission, compactText(record));
   shown.append(...await asLetters(text, rules), await asPost(record, text, rules));
   return shown;
 }
@@ -50,13 +50,13 @@ async function asLetters(text, rules) {
   const says = rules.sending;
   if (!packs()) { return [make("p", {}, says.cannot_pack)]; }
   const block = await toLetters(new TextEncoder().encode(text), rules.letters), letters = block.split("\n").slice(1, -2).join("").length;
-  const status = make("span", { "aria-live": "polite" }), box = make("textarea", { class: "letters", readonly: true, rows: 6, "aria-label": "The result as one block of text" });
+  const status = make("span", { "aria-live": "polite" }), box = make("textarea", { class: "letters", readonly: true, rows: 6, "aria-label": says.block_label });
   box.value = block;
   return [
     make("h3", {}, rules.repository_url ? says.block_title : says.block_kept_title),
     make("p", {}, `${filled(rules.repository_url ? says.block : says.block_kept, { letters })} ${filled(says.block_opens, { label: says.open_block })}`),
     box,
-    make("p", {}, button("Copy the block", () => copied(block, status, says.mark_block)), " ", status),
+    make("p", {}, button(says.copy_block, () => copied(block, status, says.mark_block)), " ", status),
     make("p", { class: "quiet" }, says.carrier),
   ];
 }
@@ -71,25 +71,33 @@ async function asLetters(text, rules) {
  * @param {string} inLink the same as short as it can be said, for a link
  */
 export function sending(path, text, rules, why, inLink = text) {
-  const saved = make("li", {}, "The file ", make("code", {}, path.split("/").pop()), ` is saved where your browser puts downloads. Keep it: ${why}.`);
+  const says = rules.sending, saved = make("li", {}, around(says.saved, "file", path.split("/").pop() ?? path, { why }));
   if (!rules.repository_url) {
-    return make("div", {}, make("h3", {}, "What next"), make("ol", {}, saved,
-      make("li", {}, `Nothing has left your browser. In the repository its place is `, make("code", {}, path), ".")));
+    return make("div", {}, make("h3", {}, says.next_title), make("ol", {}, saved, make("li", {}, around(says.place, "path", path))));
   }
   const link = newFileLink(path, inLink, rules), { length } = link, { link: most } = rules.limits, fits = length < most;
   const status = make("span", { "aria-live": "polite" });
-  const copy = button("Copy the text", () => copied(text, status), { class: "quiet" });
-  const byLink = make("li", {}, make("a", { href: link, target: "_blank", rel: "noopener noreferrer" }, "Open a new file with it"),
-    " at the code host: it asks you to sign in or to make an account, and shows the text with its place filled in.");
+  const copy = button(says.copy_text, () => copied(text, status, says.copy_refused), { class: "quiet" });
+  const byLink = make("li", {}, make("a", { href: link, target: "_blank", rel: "noopener noreferrer" }, says.new_file), ` ${says.new_file_told}`);
   const byHand = [
     make("li", {}, copy, " ", status),
-    make("li", {}, make("a", { href: newFileLink(path, null, rules), target: "_blank", rel: "noopener noreferrer" }, "Open an empty new file"),
-      ` at the code host: it asks you to sign in or to make an account. ${filled(rules.sending.too_long, { length, most })} Its place is `, make("code", {}, path), "."),
+    make("li", {}, make("a", { href: newFileLink(path, null, rules), target: "_blank", rel: "noopener noreferrer" }, says.empty_file),
+      " ", around(says.empty_file_told, "path", path, { too_long: filled(says.too_long, { length, most }) })),
   ];
-  return make("div", {}, make("h3", {}, "Send it in, if you like"), make("ol", {}, saved, fits ? byLink : byHand,
-    make("li", {}, "Choose “Propose new file” or the like: the host makes a copy of the repository for you. Then “Create pull request”."),
-    make("li", {}, "A machine checks the file within minutes and says in plain words what it found. People only look at whether it is what it says."),
-    make("li", {}, "Something to change? Correct it here, save again, and edit the file in your pull request.")));
+  return make("div", {}, make("h3", {}, says.send_title), make("ol", {}, saved, fits ? byLink : byHand, [says.propose, says.checked_one, says.change_it].map((text) => make("li", {}, text))));
+}
+
+/**
+ * A pattern filled in, with code in one of its places.
+ *
+ * @param {string} pattern
+ * @param {string} place
+ * @param {string} code
+ * @param {Dictionary<unknown>} values those of the other places
+ */
+function around(pattern, place, code, values = {}) {
+  const [before = "", after = ""] = filled(pattern, { ...values, [place]: "\0" }).split("\0");
+  return [before, make("code", {}, code), after];
 }
 
 /**
@@ -111,10 +119,10 @@ export function sendingAll(files, archive, rules) {
     const status = make("span", { "aria-live": "polite" });
     const link = repository ? newFileLink(path, text, rules) : "", opens = link && link.length < rules.limits.link ? link : repository && newFileLink(path, null, rules);
     return make("details", { class: "written" }, make("summary", {}, make("code", {}, path)),
-      make("p", {}, button("Copy it", () => copied(text, status), { class: "quiet", "aria-label": `Copy ${path}` }), " ", opens ? make("a", { href: opens, target: "_blank", rel: "noopener noreferrer" }, says.new_file) : null, " ", status),
+      make("p", {}, button("Copy it", () => copied(text, status, says.copy_refused), { class: "quiet", "aria-label": `Copy ${path}` }), " ", opens ? make("a", { href: opens, target: "_blank", rel: "noopener noreferrer" }, says.new_file) : null, " ", status),
       make("pre", { tabindex: "0", "aria-label": path }, make("code", {}, text)));
   };
-  return make("div", {}, make("h3", {}, repository ? "Send it in, if you like" : "What next"), make("ol", {}, saved, sent), make("h3", {}, `The files (${files.length})`), files.map(shown));
+  return make("div", {}, make("h3", {}, repository ? says.send_title : says.next_title), make("ol", {}, saved, sent), make("h3", {}, `The files (${files.length})`), files.map(shown));
 }
 
 /**
@@ -131,14 +139,12 @@ function newFileLink(path, text, { repository_url: repository }) {
   return `${repository}/new/HEAD?filename=${encodeURIComponent(path)}${value}`;
 }
 
-const BY_HAND = "The browser did not allow it: open the saved file in an editor and copy from there.";
-
 /**
  * @param {string} text
  * @param {HTMLElement} status
  * @param {string} otherwise what is said where the browser does not let us
  */
-async function copied(text, status, otherwise = BY_HAND) {
+async function copied(text, status, otherwise) {
   try {
     await navigator.clipboard.writeText(text);
     status.textContent = "Copied.";

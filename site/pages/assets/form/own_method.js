@@ -40,7 +40,7 @@ async function read(text) {
     const { load, CORE_SCHEMA } = await import(READER);
     tree = load(head[1], { schema: CORE_SCHEMA });
   } catch (error) {
-    return { method: null, problems: [`The settings are no YAML: ${error instanceof Error ? error.message.split("\n")[0] : "unreadable"}`] };
+    return { method: null, problems: [`The settings are not valid YAML: ${error instanceof Error ? error.message.split("\n")[0] : "unreadable"}`] };
   }
   const problems = schemaFindings(rules.schema, tree, rules.cures).map(({ pointer, code, cure }) => `${pointer.slice(1) || "the settings"}: ${findingText({ code, cure }, rules.messages)}`);
   if (problems.length) { return { method: null, problems }; }

@@ -193,7 +193,7 @@ function finish() {
   at("found").replaceChildren(...summary(found, hints(text)));
   at("next").replaceChildren();
   if (found.length) {
-    say(`${found.length} ${found.length === 1 ? "thing is" : "things are"} still to put right before the file is whole.`);
+    say(`${found.length} ${found.length === 1 ? "thing is" : "things are"} still to be put right before the file is complete.`);
     at("wrong").focus();
     return;
   }
@@ -201,7 +201,7 @@ function finish() {
   saveText(text, path.slice(path.lastIndexOf("/") + 1), "text/markdown");
   say("Saved.");
   at("next").replaceChildren(make("p", {}, "In the repository its place is ", make("code", { id: "form-path" }, path), ". All other fields are checked when it is sent in, or by ", make("code", {}, "edgehold check"), "."),
-    sending(path, text, rules, "it is the whole draft"));
+    sending(path, text, rules, rules.sending.whole_draft));
 }
 
 /** Answers to the questions as one archive of files, with what to do with it. */
@@ -243,9 +243,9 @@ function start() {
   const text = make("textarea", { rows: 30, spellcheck: "false", class: "source" });
   text.addEventListener("input", () => { mirror(); keep(); });
   const editor = make("div", { id: "form-editor" },
-    field("id", "Id", "The same for a new version of a method, another one for a method of its own: lower-case letters, digits and hyphens."),
+    field("id", "Id", "Keep it for a new version of a method; choose another for a separate method: lower-case letters, digits and hyphens."),
     field("version", "Version", "MAJOR.MINOR.PATCH: MAJOR when something is computed otherwise, MINOR when something is added, PATCH for wording."),
-    field("changes", "What is new", "In a sentence; “first version” for a method of its own."),
+    field("changes", "What is new", "In a sentence; “first version” for a separate method."),
     labelled("text", "The file", "Settings between two lines of hyphens, then the method. Every step’s heading begins with an id.", text));
   at("fields").replaceChildren(
     labelled("source", "Start from", "Questions lead from nothing to a whole set of files. A version’s text is edited as text; a retired version is not offered.", pick), method.element, editor);

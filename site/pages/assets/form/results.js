@@ -29,7 +29,7 @@ export function yourAnswer(record, rules) {
     notes.length ? make("ul", {}, notes.map((note) => make("li", {}, note))) : null,
     results.length ? figures(results, methods) : null,
     fold(said(says, "found_title"), shownCard(reportCard(record, all, rules), says, rules.protocol)),
-    make("p", { class: "help" }, `${rules.sentences.own_answer.bars} It speaks of these blades, people and this evening only. Pooled with other people’s, it can speak of more.`));
+    make("p", { class: "help" }, `${rules.sentences.own_answer.bars} It is about these blades, these people and this evening only. Pooled with others, it can tell more.`));
 }
 
 /**

@@ -184,7 +184,7 @@ function finishUp() {
   }
   const grave = found.filter((finding) => finding.grave).length;
   if (grave) {
-    say(`${grave} ${grave === 1 ? "thing is" : "things are"} still to put right before the file is whole.`);
+    say(`${grave} ${grave === 1 ? "thing is" : "things are"} still to be put right before the file is complete.`);
     shown.find((finding) => finding.grave)?.spot.focus();
     return null;
   }
@@ -199,7 +199,7 @@ function saveFinished() {
   const place = make("p", {}, "In the repository its place is ", make("code", { id: "form-path" }, file.path),
     ". The number is the next one free when this site was built: if somebody else was first, a maintainer gives yours the next.");
   at("next").replaceChildren(place, make("pre", { tabindex: "0", "aria-label": "The file", id: "form-text" }, make("code", {}, file.text)),
-    sending(file.path, file.text, rules, "it is all there is to send"));
+    sending(file.path, file.text, rules, rules.sending.whole_text));
   keep();
 }
 

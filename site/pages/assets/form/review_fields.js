@@ -135,7 +135,7 @@ function repeated(form) {
   const options = one.repeatable.map(([number, title]) => [number, `${number}: ${title}`]);
   /** @type {(value: string) => void} */
   const set = (value) => { form.kept.draft.duplicate_of = value ? Number(value) : ""; form.changed(); form.left("/duplicate_of"); };
-  return choice(form, "/duplicate_of", { label: "Raised before as", help: "If somebody said the same before: yours keeps its number, and is decided there.", options, nothing: "no, it is new", set }).element;
+  return choice(form, "/duplicate_of", { label: "Raised before as", help: "If somebody said the same before. Yours keeps its number, and is decided there.", options, nothing: "no, it is new", set }).element;
 }
 
 /** @param {ReviewForm} form */
@@ -147,10 +147,10 @@ function thread(form) {
   const options = threads.map((t) => [`${t.protocol}/${t.number}`, `${named(t)} ${t.number}: ${t.title} (${t.state})`]);
   /** @type {(value: string) => void} */
   const set = (value) => { [draft.protocol, draft.number] = value.split("/"); draft.revised_in = ""; form.structure("/number"); };
-  const about = choice(form, "/number", { label: "Objection", help: "Those that were struck take no more entries.", options, nothing: "choose", get: () => one && `${one.protocol}/${one.number}`, set });
+  const about = choice(form, "/number", { label: "Objection", help: "Struck objections cannot be answered.", options, nothing: "choose", get: () => one && `${one.protocol}/${one.number}`, set });
   if (!one) { return [about.element]; }
   const page = `../${one.protocol}/${String(one.number).padStart(3, "0")}/`;
-  return [about.element, make("p", {}, make("a", { href: page }, "Read it with all that was said"), `, ${one.against.length ? `against ${one.against.join(", ")}, ` : ""}${one.state}.`)];
+  return [about.element, make("p", {}, make("a", { href: page }, "Read the whole thread"), `, ${one.against.length ? `against ${one.against.join(", ")}, ` : ""}${one.state}.`)];
 }
 
 /** @param {ReviewForm} form */

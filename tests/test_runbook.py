@@ -26,6 +26,7 @@ from edgehold.review.writing import yaml_text
 from tests.forms.method_corpus import WHOLE
 from tests.proposals.requests import commit, git
 from tests.published import copy_protocols
+from tests.records.builder import write_person
 
 ROOT = Path(__file__).parents[1]
 PAGES = ROOT / "site" / "pages"
@@ -50,6 +51,7 @@ def root(tmp_path):
         shutil.copy(min(folder.glob("*.json")), copied)
     shutil.copy(ROOT / ".gitignore", tmp_path)  # what the pages' commands build is no part of a request
     protocol = load_repository(tmp_path).protocols[PROTOCOL].record
+    appoint_keeper(tmp_path)
     for name, scale in (("wren-2026-05-k3f", 1.0), ("tern-2026-06-b2c", 1.1)):
         write_measured(tmp_path, protocol, name, scale)
     git(tmp_path, "init", "-q", "-b", "main")
@@ -60,6 +62,16 @@ def root(tmp_path):
     git(tmp_path, "config", "user.email", "somebody@example.org")
     git(tmp_path, "switch", "-q", "-c", "request")
     return tmp_path
+
+
+def appoint_keeper(root):
+    """The maintainer of the examples: bound to an account, with every role."""
+    write_person(root, "keeper", format="person/1.1.0", account="1234567")
+    path = root / "protocols" / "roles.json"
+    found = json.loads(path.read_text(encoding="utf-8"))
+    may = ["decide", "strike", "adopt", "retire", "take down"]
+    found["roles"].append({"handle": "keeper", "may": may, "since": "2025-01"})
+    path.write_text(json.dumps(found), encoding="utf-8")
 
 
 def write_measured(root, protocol, name, scale):

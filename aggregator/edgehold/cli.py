@@ -55,6 +55,7 @@ def _parser() -> argparse.ArgumentParser:
     check = _command(commands, "check", _check, "read everything people wrote and print every finding")
     check.add_argument("paths", nargs="*", metavar="PATH", help="show findings for these files or folders only")
     check.add_argument("--against", metavar="REF", help="check what the working tree changes against this commit, branch or tag of git")
+    check.add_argument("--author", metavar="ID", help="with --against: the host's id of the account that sends the request")
     check.add_argument("--summary", metavar="FILE", help="with --against: write there, in Markdown, what is changed, found and answered")
     form = check.add_mutually_exclusive_group()
     form.add_argument("--json", action="store_true", help="print the findings as JSON")
@@ -171,6 +172,8 @@ def _check(arguments: argparse.Namespace) -> int:
         return _check_request(arguments)
     if arguments.summary is not None:
         raise InputError("--summary tells what a request changes: it needs --against REF")
+    if arguments.author is not None:
+        raise InputError("--author says who sends a request: it needs --against REF")
     root = _root(arguments)
     repository = load_repository(root)
     findings = within(repository.findings, root, arguments.paths)
@@ -189,11 +192,11 @@ def _check_request(arguments: argparse.Namespace) -> int:
         raise InputError("--against checks the whole working tree; name no files with it")
     root = _root(arguments)
     if arguments.summary is None:
-        checked = check_proposal(root, arguments.against)
+        checked = check_proposal(root, arguments.against, author=arguments.author)
     else:
         from .request import summarised
 
-        checked, summary = summarised(root, arguments.against)
+        checked, summary = summarised(root, arguments.against, arguments.author)
         Path(arguments.summary).write_text(summary, encoding="utf-8")
     if arguments.annotate:
         print(*filter(None, [annotations(checked.findings, checked.proposal.site), request_counts(checked)]), sep="\n")

@@ -18,7 +18,7 @@ from .screens.questions import of_request
 from .screens.readings import read_files
 
 
-def summarised(root: Path, reference: str) -> tuple[CheckedProposal, str]:
+def summarised(root: Path, reference: str, author: str | None = None) -> tuple[CheckedProposal, str]:
     """A request checked with every submission read, and its summary as Markdown.
 
     Raises
@@ -26,7 +26,7 @@ def summarised(root: Path, reference: str) -> tuple[CheckedProposal, str]:
     InputError, RepositoryError
         As `check_proposal`.
     """
-    checked = check_proposal(root, reference, whole=True)
+    checked = check_proposal(root, reference, author=author, whole=True)
     added = frozenset(submission_of(change.path) for change in checked.proposal.changes if change.kind in ("added", "renamed"))
     asked = tuple((one.submission, one.question) for one in asked_about(checked.repository, added))
     return checked, request_summary(checked, own_answers(checked.repository, added), asked)

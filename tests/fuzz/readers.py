@@ -63,6 +63,9 @@ TARGETS = (
     Target("submissions/measured/small-rope/changes/tern-1/01-retraction.json", "json"),
     Target("submissions/tombstones/auk-1.json", "json"),
     Target("submissions/people/wren.json", "json"),
+    Target("submissions/carried/wren-1/carried.json", "json"),
+    Target("submissions/carried/wren-1/confirmed.json", "json"),
+    Target("protocols/roles.json", "json"),
     Target("protocols/small-rope/1.0.0.md", "markdown"),
     Target("protocols/small-rope/events/001-released.yaml", "yaml"),
     Target("protocols/small-rope/1.1.0.md", "markdown"),
@@ -126,7 +129,12 @@ def repository(root: Path) -> Path:
     write_change(root, 1, correction(*changed))
     write_change(root, 1, retraction(submission="tern-1"))
     write_tombstone(root, "auk-1")
-    write_person(root, "wren", shown_as="heron", same_person=["tern"])
+    write_person(root, "wren", shown_as="heron", same_person=["tern"], format="person/1.1.0", account="101")
+    for kind, by in (("carried", "smew"), ("confirmed", "wren")):
+        record = {"format": "carried/1.0.0", "kind": kind, "submission": "wren-1", "by": by, "month": "2026-06"}
+        write(root / f"submissions/carried/wren-1/{kind}.json", json.dumps(record))
+    role = {"handle": "board", "may": ["retire", "decide"], "since": "2026-01", "simulated": True}
+    write(root / "protocols/roles.json", json.dumps({"format": "roles/1.0.0", "since": "2026-06", "roles": [role]}))
     write_person(root, "tern", same_person=["wren"])
     write(root / "protocols/small-rope/events/004-retired.yaml", json.dumps(event("retired", "1.0.0", month="2026-06", evidence="done")))
     _write_second_version(root / "protocols/small-rope")

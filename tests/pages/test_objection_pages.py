@@ -182,6 +182,19 @@ def test_an_objection_about_safety_stands_where_form_and_sheet_were(address, wha
     assert "version 1.0.0: closed" in words(page("tonight"))
 
 
+def test_one_by_somebody_whom_nobody_knows_closes_nothing_and_is_read_before_the_cutting():
+    found = results(measured=4)
+    unheard = tuple(p.model_copy(update={"closed_by": ()}) for p in found.protocols)
+    made = dict(generate_pages(found.model_copy(update={"protocols": unheard})))
+    for address in ("protocols/card-life/1.0.0", "objections/card-life/001"):
+        told = words(page(address, made))
+        assert "Somebody says that this method is dangerous." in told and "a maintainer has been asked to look" in told
+    assert "Objection 1 (open): Slips" in words(page("protocols/card-life/1.0.0", made))
+    assert "tonight/card-life-1.0.0/sheet/index.md" not in made  # nothing stands in the sheet's place
+    for address in ("protocols/card-life/1.0.0", "objections/card-life/001", "protocols/steels-rope/1.1.0"):
+        assert "Somebody says that this method is dangerous." not in words(page(address))
+
+
 def test_a_closed_version_that_is_retired_had_no_form_to_close():
     found = results(measured=4)
     retired = tuple(p.model_copy(update={"status": "retired"}) for p in found.protocols)

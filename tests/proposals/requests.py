@@ -63,16 +63,16 @@ def on_base(root: Path, change) -> None:
     git(root, "switch", "-q", "request")
 
 
-def checked(root: Path, committed: bool = True, whole: bool = False) -> CheckedProposal:
-    """What the check says."""
+def checked(root: Path, committed: bool = True, whole: bool = False, author: str | None = None) -> CheckedProposal:
+    """What the check says; ``author`` is the account that sends the request."""
     if committed:
         commit(root)
-    return check_proposal(root, BASE, today=TODAY, whole=whole)
+    return check_proposal(root, BASE, author=author, today=TODAY, whole=whole)
 
 
-def codes(root: Path, committed: bool = True) -> dict[str, list[str]]:
+def codes(root: Path, committed: bool = True, author: str | None = None) -> dict[str, list[str]]:
     """Codes of the findings by file. Reading only what must be and reading everything say the same."""
-    few, everything = checked(root, committed), checked(root, False, whole=True)
+    few, everything = checked(root, committed, author=author), checked(root, False, whole=True, author=author)
     assert few.findings == everything.findings
     found: dict[str, list[str]] = {}
     for finding in few.findings:

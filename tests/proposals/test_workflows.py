@@ -79,6 +79,9 @@ def test_the_base_s_program_checks_and_the_proposal_is_only_a_folder_to_it():
     assert all(line.startswith("python -m pip install --quiet ") and re.search(r"\bbase\b", line) for line in install)
     assert commands[1].startswith("edgehold check --root proposal --against ")
     assert all("proposal" not in command.replace("--root proposal", "") for command in commands)
+    checked = next(step for step in steps if step.get("run") == commands[1])
+    assert checked["env"] == {"AUTHOR": "${{ github.event.pull_request.user.id }}"} and '--author "$AUTHOR"' in commands[1]
+    assert not any("${{" in command for command in commands)  # what an event says is never part of a script
     checkouts = [step["with"] for step in steps if step.get("uses", "").startswith("actions/checkout")]
     assert checkouts[0]["ref"] == "${{ github.event.pull_request.base.ref }}" and checkouts[0]["path"] == "base"
     assert "ref" not in checkouts[1] and checkouts[1]["fetch-depth"] == 0

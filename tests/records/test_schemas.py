@@ -9,10 +9,12 @@ from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
 from edgehold.errors import InputError
+from edgehold.records.model.carried import Carried, Confirmation
 from edgehold.records.model.changes import Correction, PersonFile, Retraction, Tombstone
 from edgehold.records.model.plan import Plan
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.model.review import Event, Objection, Outcome, Response
+from edgehold.records.model.roles import Roles
 from edgehold.records.model.submission import Submission
 from edgehold.records.read.form import read_record
 from edgehold.records.schemas import generated_schemas, site_url
@@ -21,10 +23,14 @@ from .builder import REMOVED, changed
 
 ROOT = Path(__file__).parents[2]
 CASES = ROOT / "tests" / "cases"
-MODELS = {"submission": Submission, "protocol": Protocol, "event": Event, "plan": Plan, "tombstone": Tombstone, "person": PersonFile}
+MODELS = {
+    "submission": Submission, "protocol": Protocol, "event": Event, "plan": Plan, "tombstone": Tombstone, "person": PersonFile,
+    "roles": Roles,
+}  # fmt: skip
 ENTRIES = {
     "objection": {"objection": Objection, "response": Response, "outcome": Outcome},
     "change": {"correction": Correction, "retraction": Retraction},
+    "carried": {"carried": Carried, "confirmed": Confirmation},
 }
 PASS = {path.stem: json.loads(path.read_text()) for path in sorted(CASES.glob("pass/*.json"))}
 FAIL = [case for path in sorted(CASES.glob("fail/*.json")) for case in json.loads(path.read_text())]
@@ -33,7 +39,7 @@ VALIDATORS = {  # of the newest version of each format, which sorts last
     for path in sorted(ROOT.glob("schemas/*/1.*.json"))
     if path.parent.name in MODELS.keys() | ENTRIES.keys()
 }
-NEWEST = {"submission": "1.5.0", "plan": "1.4.0", "protocol": "1.4.0"}
+NEWEST = {"submission": "1.5.0", "plan": "1.4.0", "protocol": "1.4.0", "person": "1.1.0"}
 
 
 def problems_of(kind, record):

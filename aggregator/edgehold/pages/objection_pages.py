@@ -50,6 +50,12 @@ def by_state(objections: Iterable[ObjectionResult]) -> list[tuple[str, list[Obje
     return [(state, group) for state, group in groups if group]
 
 
+def waiting(results: Results, protocol: ProtocolResult) -> list[ObjectionResult]:
+    """Objections that call a version dangerous and close nothing yet: their objector is not known here, and a maintainer has to look."""
+    unheard = set(protocol.blocking) - set(protocol.closed_by)
+    return [o for o in results.objections if o.protocol == protocol.id and o.number in unheard and o.threat == "safety"]
+
+
 def _titles(results: Results) -> dict[str, str]:
     """What each protocol is called, by id."""
     return {p.id: str(p.front.get("title", p.id)) for p in results.protocols if p.newest}
@@ -69,6 +75,7 @@ def _objection(results: Results, objection: ObjectionResult, files: list[tuple[s
         probes=[asked(results, objection, name) for name in objection.probes],
         files=files,
         pools=_pools(results, objection),
+        waits=any(objection in waiting(results, version) for version in results.protocols if version.id == objection.protocol),
         file=addresses.repository_file(results.provenance.repository_url, objection.path) if objection.path else "",
     )
     address = addresses.objection(objection.protocol, objection.number)

@@ -18,7 +18,7 @@ from edgehold.words import Reason
 from . import addresses, safe_text
 from .hands import hands_of_result, settings_of
 from .method_table import methods, pair_pages
-from .objection_pages import by_state, submissions_by_id
+from .objection_pages import by_state, submissions_by_id, waiting
 from .own_method import own_method_page
 from .page import Findable, Page, render
 from .tonight_pages import Forms
@@ -105,6 +105,7 @@ def _protocol(
         card_lines=Markup("&#10;").join(safe_text.plain(line) for line in card.splitlines()),
         objections=objections,
         groups=by_state(objections[n] for n in shown.concerned),
+        waiting=waiting(results, shown),
         submissions=submissions_by_id(results),
     )
     name = f"{shown.front.get('title', shown.id)} {shown.version}"

@@ -17,6 +17,7 @@ from edgehold.words.cautions import CAUTIONS
 
 from . import addresses
 from .hands import Hands, hands_of_result
+from .objection_pages import waiting
 from .page import Findable, Page, render
 from .where_results_go import where_results_go
 
@@ -59,7 +60,7 @@ def tonight_pages(results: Results, forms: Forms, sheets: Collection[tuple[str, 
         found=Findable(names=PLANNED),
     )
     for key, rules in forms.items():
-        yield _form(key, rules, sheets, results.provenance.repository_url)
+        yield _form(key, rules, sheets, results)
     for protocol, objections in closed:
         yield from _closed(protocol, objections)
 
@@ -88,7 +89,7 @@ def _closed(protocol: ProtocolResult, objections: list[ObjectionResult]) -> Iter
         )
 
 
-def _form(key: tuple[str, str], rules: dict[str, object], sheets: Collection[tuple[str, str]], repository_url: str) -> Page:
+def _form(key: tuple[str, str], rules: dict[str, object], sheets: Collection[tuple[str, str]], results: Results) -> Page:
     front, (protocol, version) = rules["protocol"], key
     title = front["title"] if isinstance(front, dict) else protocol
     html = render(
@@ -98,7 +99,8 @@ def _form(key: tuple[str, str], rules: dict[str, object], sheets: Collection[tup
         to_fill=rules["to_fill"],
         data=inert_json(rules),
         drawn=key in sheets,
-        where=where_results_go(repository_url),
+        where=where_results_go(results.provenance.repository_url),
+        waiting=[o for p in results.protocols if (p.id, p.version) == key for o in waiting(results, p)],
     )
     address = addresses.form(protocol, version)
     told = Reason("pages.form_told", title=title)

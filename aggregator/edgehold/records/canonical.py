@@ -16,6 +16,7 @@ from .model.changes import Correction, Retraction, Tombstone
 from .model.plan import PlanSeal
 from .model.protocol import Protocol, major
 from .model.review import Event, Objection, Outcome, Response
+from .model.roles import Roles
 from .model.submission import Submission
 from .names import Names
 from .registers import Steels
@@ -177,7 +178,10 @@ class LoadedProtocol:
 
 @dataclass(frozen=True)
 class ObjectionThread:
-    """One objection with its entries in order; texts are the plain-text bodies."""
+    """One objection with its entries in order; texts are the plain-text bodies.
+
+    ``by_itself`` is False of one that calls a method dangerous and closes no form until a maintainer takes it up (`rules.standing`).
+    """
 
     protocol: str
     number: int
@@ -185,6 +189,22 @@ class ObjectionThread:
     objection: Objection
     statement: str
     entries: tuple[tuple[Response | Outcome, str], ...]
+    by_itself: bool = True
+
+
+@dataclass(frozen=True)
+class CarriedIn:
+    """That a friend's request brought a result in.
+
+    Attributes
+    ----------
+    by, month : who did, and when.
+    confirmed : whether the owner has said since, by a file or by an objection that rests on it, that it is theirs.
+    """
+
+    by: str
+    month: str
+    confirmed: bool
 
 
 @dataclass(frozen=True)
@@ -202,11 +222,16 @@ class Repository:
     findings : everything found, sorted by file, line and code.
     retracted : submissions that were taken back: readable, and in no stage after this one. One with errors has no runs.
     tombstones : what is left of submissions that were taken out, by id.
-    side_files : (path, hash) of tombstones, of what people say of their handles and of published seals.
+    side_files : (path, hash) of tombstones, of what people say of their handles, of published seals, of the list of roles and of what
+        was carried in.
     life_files : (path, hash) of the events in protocols' lives, of objections and of what was said and decided about them.
     seals : of plans, published before the test, by id; whether or not the result came back.
     names : which handle is shown for which.
     event_paths : files of ``events``.
+    as_written : ``objections`` with handles as they stand in files, for the check of requests.
+    roles : who may do what; None where there is no list.
+    accounts : the account of every handle, as it stands in files, that is bound to one.
+    carried : results that somebody else's request brought in, by the submission's id.
     """
 
     root: Path
@@ -223,6 +248,10 @@ class Repository:
     names: Names = field(default_factory=Names)
     seals: tuple[PlanSeal, ...] = ()
     event_paths: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    as_written: tuple[ObjectionThread, ...] = ()
+    roles: Roles | None = None
+    accounts: dict[str, str] = field(default_factory=dict)
+    carried: dict[str, CarriedIn] = field(default_factory=dict)
 
     @property
     def errors(self) -> tuple[Finding, ...]:

@@ -23,6 +23,10 @@ RESERVED_IDS = frozenset({"con", "prn", "aux", "nul", "index", *(f"{port}{n}" fo
 RESERVED_PROTOCOLS = frozenset({ANALYSIS, "new", "compare"})
 """Ids that no protocol may have: that folder, and pages beside those of protocols."""
 EFFECTS_FILE = "submissions/simulated/effects.json"
+ROLES_FILE = "protocols/roles.json"
+"""Beside the protocols and not among the people: roles are about methods and their objections, and whoever may write about themselves
+in ``submissions/people`` may not write here."""
+CARRIED_FILES = ("carried.json", "confirmed.json")
 
 _SLUG = re.compile(SLUG_FORM)
 _VERSION_FILE = re.compile(r"[0-9]{1,4}\.[0-9]{1,4}\.[0-9]{1,4}\.md")
@@ -44,6 +48,8 @@ class Layout:
     tombstones: list[str] = field(default_factory=list)
     people: list[str] = field(default_factory=list)
     seals: list[str] = field(default_factory=list)
+    roles: list[str] = field(default_factory=list)
+    carried: list[str] = field(default_factory=list)
     protocols: list[str] = field(default_factory=list)
     events: list[str] = field(default_factory=list)
     entries: list[str] = field(default_factory=list)
@@ -78,7 +84,7 @@ def walk(root: Path) -> Layout:
         if (root / top).is_symlink():
             layout.problems.append((top, Problem("", "link-refused", Reason("reading.symbolic_link"), line=1)))
             return layout
-    for folder in _folders(root, "submissions", layout, only=("measured", "simulated", "tombstones", "people", "plans")):
+    for folder in _folders(root, "submissions", layout, only=("measured", "simulated", "tombstones", "people", "plans", "carried")):
         _submissions(root, folder, layout)
     for folder in _folders(root, "protocols", layout):
         _protocol(root, folder, layout)
@@ -92,6 +98,9 @@ def _submissions(root: Path, folder: str, layout: Layout) -> None:
         _files(root, folder, layout, _HANDLE_FILE, layout.people)
     elif folder == "submissions/plans":
         _files(root, folder, layout, _ID_FILE, layout.seals)
+    elif folder == "submissions/carried":
+        for of_one in _folders(root, folder, layout):
+            _files(root, of_one, layout, re.compile("|".join(map(re.escape, CARRIED_FILES))), layout.carried)
     else:
         changeable = ("changes",) if folder == "submissions/measured" else ()
         for protocol in _folders(root, folder, layout):
@@ -129,6 +138,8 @@ def _listed(root: Path, folder: str, layout: Layout) -> list[os.DirEntry[str]]:
             layout.problems.append(
                 (f"{folder}/{readable(entry.name)}", Problem("", "link-refused", Reason("reading.symbolic_link"), line=1))
             )
+        elif f"{folder}/{entry.name}" == ROLES_FILE and not entry.is_dir():
+            layout.roles.append(ROLES_FILE)
         elif entry.name not in SIDE_FILES and f"{folder}/{entry.name}" != EFFECTS_FILE:
             kept.append(entry)
     return kept

@@ -18,10 +18,12 @@ from pydantic_core import core_schema
 from edgehold.errors import InputError
 from edgehold.words import Reason
 
+from .model.carried import CARRIED_FORMAT, Carried, Confirmation
 from .model.changes import CHANGE_FORMAT, PERSON_FORMAT, TOMBSTONE_FORMAT, Correction, PersonFile, Retraction, Tombstone
 from .model.plan import PLAN_FORMAT, PLAN_SEAL_FORMAT, SHARED_PLAN_FORMAT, Plan, PlanSeal, SharedPlan
 from .model.protocol import PROTOCOL_FORMAT, Protocol
 from .model.review import EVENT_FORMAT, OBJECTION_FORMAT, Event, Objection, Outcome, Response
+from .model.roles import ROLES_FORMAT, Roles
 from .model.submission import SUBMISSION_FORMAT, Submission
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -40,6 +42,8 @@ _KINDS: tuple[tuple[str, str, tuple[type, ...]], ...] = (
     (CHANGE_FORMAT, Reason("schemas.change"), (Correction, Retraction)),
     (TOMBSTONE_FORMAT, Reason("schemas.tombstone"), (Tombstone,)),
     (PERSON_FORMAT, Reason("schemas.person"), (PersonFile,)),
+    (ROLES_FORMAT, Reason("schemas.roles"), (Roles,)),
+    (CARRIED_FORMAT, Reason("schemas.carried"), (Carried, Confirmation)),
 )
 
 

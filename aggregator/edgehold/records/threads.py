@@ -132,5 +132,16 @@ def is_blocking(thread: ObjectionThread) -> bool:
 
 
 def closes_form(thread: ObjectionThread) -> bool:
-    """Whether nobody shall be led to follow the method while it stands: it blocks, and is about safety."""
+    """Whether nobody shall be led to follow the method while it stands: it calls it dangerous, and is known to be meant seriously."""
+    return about_danger(thread) and thread.by_itself
+
+
+def about_danger(thread: ObjectionThread) -> bool:
+    """Whether an objection blocks and is about safety."""
     return is_blocking(thread) and thread.objection.threat == "safety"
+
+
+def entry_paths(thread: ObjectionThread) -> list[str]:
+    """Files of a thread's entries, the objection left out."""
+    folder = thread.path.rpartition("/")[0]
+    return [f"{folder}/{number:02d}-{entry.kind}.md" for number, (entry, _) in enumerate(thread.entries, 1)]

@@ -36,12 +36,15 @@ def _integral(value: object) -> object:
 # "(?!\n)$" and not "$" alone: in Python a bare "$" also matches before a final line break.
 HANDLE_FORM, SLUG_FORM = r"[a-z0-9][a-z0-9-]{0,29}[a-z0-9]", r"[a-z0-9](?:[a-z0-9-]{0,61}[a-z0-9])"
 KEY_FORM = HANDLE_FORM + r"\.[a-z0-9](?:[a-z0-9-]{0,29}[a-z0-9])?"
+ACCOUNT_FORM = r"[0-9A-Za-z](?:[0-9A-Za-z-]{0,62}[0-9A-Za-z])?"
 HANDLE_PATTERN, SLUG_PATTERN = rf"^{HANDLE_FORM}(?!\n)$", rf"^{SLUG_FORM}(?!\n)$"
 Handle = Annotated[str, Field(pattern=HANDLE_PATTERN)]
 Key = Annotated[str, Field(pattern=rf"^{KEY_FORM}(?!\n)$")]
 Slug = Annotated[str, Field(pattern=SLUG_PATTERN)]
 Version = Annotated[str, Field(pattern=r"^(?:0|[1-9][0-9]{0,3})\.(?:0|[1-9][0-9]{0,3})\.(?:0|[1-9][0-9]{0,3})(?!\n)$")]
 Month = Annotated[str, Field(pattern=r"^[0-9]{4}-(?:0[1-9]|1[0-2])(?!\n)$")]
+Account = Annotated[str, Field(pattern=rf"^{ACCOUNT_FORM}(?!\n)$")]
+"""The host's stable id of an account, as text: it stays when the account is called otherwise."""
 Sha256 = Annotated[str, Field(pattern=r"^[0-9a-f]{64}(?!\n)$")]
 ShortText = Annotated[str, Field(min_length=1, max_length=200)]
 LongText = Annotated[str, Field(min_length=1, max_length=5000)]

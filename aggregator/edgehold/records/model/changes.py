@@ -6,11 +6,11 @@ from typing import Annotated, Literal
 
 from pydantic import Field, JsonValue
 
-from .base import Handle, LongText, Month, Record, Slug
+from .base import Account, Handle, LongText, Month, Record, Slug
 
 CHANGE_FORMAT = "change/1.0.0"
 TOMBSTONE_FORMAT = "tombstone/1.0.0"
-PERSON_FORMAT = "person/1.0.0"
+PERSON_FORMAT = "person/1.1.0"
 ABSENT: dict[str, JsonValue] = {"absent": True}
 """Stands for "no value here", which null would not say: null is a value."""
 
@@ -76,13 +76,15 @@ class Tombstone(Record):
 
 
 class PersonFile(Record):
-    """How a handle is shown, and which handles are one person's (submissions/people/<handle>.json)."""
+    """Whose a handle is, how it is shown, and which handles are one person's (submissions/people/<handle>.json)."""
 
-    format: Literal["person/1.0.0", "person/0.1.0"]
-    """Name and version of this format; 0.1.0 had the same fields."""
+    format: Literal["person/1.1.0", "person/1.0.0", "person/0.1.0"]
+    """Name and version of this format; earlier ones had no account."""
     handle: Handle
     """The handle as it stands in files."""
     shown_as: Handle | None = None
     """The handle shown in its place wherever something is published; null: the handle itself."""
     same_person: Annotated[tuple[Handle, ...], Field(max_length=20)] = ()
     """Other handles of the same person. Counts once their files name this handle as well."""
+    account: Account | None = None
+    """The host's id of the account whose handle this is, which stays when the account is called otherwise; null: nobody's yet."""

@@ -35,6 +35,7 @@ _PATTERN_CURES = (
     (r"^[A-Z][a-z]?", Reason("reading.symbol_like")),
     (r"^[a-z0-9][a-z0-9-]{0,29}[a-z0-9]\.", Reason("reading.key_like")),
     (r"^[a-z0-9]", Reason("reading.handle_like")),
+    (r"^[0-9A-Za-z]", Reason("identity.account_like")),
 )
 _WANTED = {
     "string_type": Reason("reading.quoted_text"),

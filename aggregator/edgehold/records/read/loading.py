@@ -15,6 +15,7 @@ from pathlib import Path
 
 from edgehold.records.canonical import Repository
 from edgehold.records.rules.life import closed_forms
+from edgehold.records.rules.standing import waiting, weighed
 
 from .adoption_files import check_adoptions
 from .naming import check_people, named_events, named_seals, named_threads
@@ -22,6 +23,7 @@ from .objection_files import read_threads
 from .people_files import names_of, read_people, read_tombstones
 from .plan_files import read_seals
 from .protocol_files import read_events, read_protocols, version_keys
+from .roles_files import accounts_of, check_roles, measured_by, read_carried, read_roles
 from .session import begin, lines_of
 from .submission_files import check_submissions, open_submissions
 
@@ -78,7 +80,12 @@ def load_repository(
     names = names_of(people)
     seals, seal_files = read_seals(session)
     read = open_submissions(session, chosen, newer)
-    threads = read_threads(session, protocols, events, names, newer)
+    roles, role_files = read_roles(session, people)
+    accounts = accounts_of(people.values())
+    threads = weighed(read_threads(session, protocols, events, names, newer), roles, accounts, measured_by(session))
+    session.collected.add_all(waiting(threads))
+    check_roles(session, roles, placed, threads, read)
+    carried, carried_files = read_carried(session, read, threads, accounts, names)
     closed, versions = closed_forms(threads, protocols), set(version_keys(session.layout))
     submissions, retracted = check_submissions(session, read, sound, versions, events, names, newer, seals, closed)
     check_adoptions(session, placed, protocols, threads, read, names)
@@ -93,9 +100,13 @@ def load_repository(
         findings=session.collected.findings(functools.partial(lines_of, session)),
         retracted=retracted,
         tombstones=tombstones,
-        side_files=removed_files + people_files + seal_files,
+        side_files=removed_files + people_files + seal_files + role_files + carried_files,
         life_files=tuple((path, session.hashes[path]) for path in (*session.layout.events, *session.layout.entries)),
         names=names,
         seals=named_seals(seals, names),
         event_paths={name: tuple(path for path, _ in of_protocol) for name, of_protocol in placed.items()},
+        as_written=threads,
+        roles=roles,
+        accounts=accounts,
+        carried=carried,
     )

@@ -15,6 +15,8 @@ LARGEST_BYTES = {
     "change": 1_000_000,
     "tombstone": 5_000,
     "person": 5_000,
+    "roles": 60_000,
+    "carried": 5_000,
     "seal": 5_000,
     "protocol": 300_000,
     "event": 20_000,

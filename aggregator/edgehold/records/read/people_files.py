@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Mapping
 
 from edgehold.records.layout import file_id
@@ -59,7 +60,7 @@ def read_people(session: Session) -> tuple[dict[str, PersonFile], tuple[tuple[st
 
 
 def names_of(people: Mapping[str, PersonFile]) -> Names:
-    """Which handle is shown for which. Several handles are one person once each pair on the way names each other."""
+    """Which handle is shown for which. Handles are one person's once each pair on the way names each other, or has one account."""
     aliases = {person.handle: person.shown_as for person in people.values() if person.shown_as}
     shown = dict(aliases)
     for group in _groups(people):
@@ -73,9 +74,15 @@ def _confirmed(people: Mapping[str, PersonFile]) -> set[tuple[str, str]]:
     return {pair for pair in said if pair[::-1] in said}
 
 
+def _of_one_account(people: Mapping[str, PersonFile]) -> set[tuple[str, str]]:
+    """Handles of one account are one person's, whatever is said of them: nobody decides about their own objection by a second one."""
+    bound = sorted((person.account, person.handle) for person in people.values() if person.account is not None)
+    return {(one[1], other[1]) for one, other in itertools.pairwise(bound) if one[0] == other[0]}
+
+
 def _groups(people: Mapping[str, PersonFile]) -> list[set[str]]:
     group_of: dict[str, set[str]] = {}
-    for one, other in sorted(_confirmed(people)):
+    for one, other in sorted(_confirmed(people) | _of_one_account(people)):
         joined = group_of.get(one, {one}) | group_of.get(other, {other})
         group_of |= dict.fromkeys(joined, joined)
     return [group for handle, group in group_of.items() if handle == min(group)]

@@ -27,11 +27,15 @@ _LASTING = {
     re.compile(r"submissions/measured/.+"): Reason("requests.put_back_result"),
     re.compile(rf"{TOMBSTONES}.+"): Reason("requests.put_back_tombstone"),
     re.compile(r"submissions/plans/.+"): Reason("requests.put_back_seal"),
+    re.compile(r"submissions/carried/.+"): Reason("identity.put_back_carried"),
     re.compile(r"protocols/[^/]+/[0-9.]+\.md"): Reason("requests.put_back_version"),
     re.compile(r"protocols/[^/]+/events/.+"): Reason("requests.put_back_event"),
     re.compile(r"protocols/[^/]+/objections/.+"): Reason("requests.put_back_entry"),
 }
-_OF_SUBMISSION = re.compile(r"submissions/measured/[^/]+/(?:changes/(?P<changed>[^/]+)/[^/]+|(?P<id>[^/]+)\.json)")
+_OF_SUBMISSION = re.compile(
+    r"submissions/measured/[^/]+/(?:changes/(?P<changed>[^/]+)/[^/]+|(?P<id>[^/]+)\.json)"
+    r"|submissions/carried/(?P<carried>[^/]+)/[^/]+"
+)
 _ADDED_CURES = {"changed": "record-changed", "changed in kind": "record-changed", "deleted": "record-deleted", "renamed": "record-renamed"}
 
 PathProblem = tuple[str, Problem]
@@ -60,9 +64,9 @@ def may_change(path: str, free: Collection[str]) -> bool:
 
 
 def submission_id(path: str) -> str | None:
-    """Id of the measured submission that a file is, or is a change of; None for every other file."""
+    """Id of the measured submission that a file is, is a change of or says who carried in; None for every other file."""
     found = _OF_SUBMISSION.fullmatch(path)
-    return found and (found["changed"] or found["id"])
+    return found and (found["changed"] or found["id"] or found["carried"])
 
 
 def _lasting_cure(path: str) -> str | None:
@@ -77,7 +81,6 @@ def request_problems(proposal: Proposal, free: Collection[str]) -> list[PathProb
     return [
         *_mixture(changes),
         *_demonstration(changes),
-        *_people(changes),
         *(found for change in changes for found in _one_change(proposal, change, free)),
         *_collisions(proposal),
     ]
@@ -106,16 +109,6 @@ def _demonstration(changes: Iterable[Change]) -> Iterator[PathProblem]:
     touched = sorted(change.path for change in changes if change.path.startswith(DEMONSTRATION))
     if touched:
         yield _at(touched[0], "demonstration-changed", Reason("requests.demonstration_changed", files=counted(len(touched), "file")))
-
-
-def _people(changes: Iterable[Change]) -> Iterator[PathProblem]:
-    for change in changes:
-        if change.path.startswith("submissions/people/"):
-            yield _at(
-                change.path,
-                "person-file",
-                Reason("requests.handle_changed", path=readable(change.path.rpartition("/")[2]).removesuffix(".json"), kind=change.kind),
-            )
 
 
 def _one_change(proposal: Proposal, change: Change, free: Collection[str]) -> Iterator[PathProblem]:

@@ -14,15 +14,20 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from edgehold.errors import ERROR, Finding
+from edgehold.errors import ERROR, Finding, InputError
 from edgehold.records.canonical import Repository
 from edgehold.records.findings import Collected
 from edgehold.records.layout import changed_submission, readable, walk
-from edgehold.records.problem import Problem
+from edgehold.records.model.base import ACCOUNT_FORM
+from edgehold.records.model.roles import Roles
+from edgehold.records.problem import Problem, shown
 from edgehold.records.read.loading import load_repository
+from edgehold.records.read.roles_files import measured_among
 from edgehold.records.read.yaml_reading import parse_yaml
+from edgehold.records.threads import closes_form
 from edgehold.words import Reason
 
+from .acts import tree_at
 from .additions import (
     TOMBSTONES,
     identity_paths,
@@ -32,15 +37,21 @@ from .additions import (
     reuse_problem,
     submission_id,
 )
+from .closing_forms import closing_problems
+from .floods import flood_problems
 from .git_reading import Asked, ask, begin_asking
+from .identity import identity_problems, sender
 from .neighbours import neighbours
 from .proposal import Proposal, read_proposal
 from .register_entries import register_problems
 from .requests import life_in_request
+from .role_changes import role_changes, roles_of_base
 from .union import write_union
 
 _SUBMISSION = re.compile(r"submissions/(?:measured|simulated)/[^/]+/[^/]+\.json")
 _CHANGE = re.compile(r"submissions/measured/[^/]+/changes/[^/]+/[^/]+\.json")
+_PERSON = re.compile(r"submissions/people/[^/]+\.json")
+_ACCOUNT = re.compile(ACCOUNT_FORM)
 MOST_CHOSEN = 200  # changed submissions; with more of them everything is read
 
 
@@ -54,12 +65,14 @@ class CheckedProposal:
     repository : what was read of base and proposal together.
     findings : errors wherever they are, warnings in files that the request touches, sorted.
     whole : whether every submission was read.
+    author : the host's id of the account that sends it; None: nobody said, and whose it is was held against nothing.
     """
 
     proposal: Proposal
     repository: Repository
     findings: tuple[Finding, ...]
     whole: bool
+    author: str | None = None
 
     @property
     def errors(self) -> tuple[Finding, ...]:
@@ -72,35 +85,60 @@ class CheckedProposal:
         return tuple(sorted({readable(path) for change in self.proposal.changes for path in (change.path, change.before) if path}))
 
 
-def check_proposal(root: Path, reference: str, *, today: datetime.date | None = None, whole: bool = False) -> CheckedProposal:
+def check_proposal(
+    root: Path, reference: str, *, author: str | None = None, today: datetime.date | None = None, whole: bool = False
+) -> CheckedProposal:
     """Check what the working tree proposes against a commit, branch or tag.
 
     Parameters
     ----------
     root : the working tree, top of a git repository.
     reference : the base.
+    author : the host's id of the account that sends the request; None: whose it is is not asked.
     today : as in `load_repository`.
     whole : read every submission, also where the request touches few.
 
     Raises
     ------
     InputError, RepositoryError
-        As `read_proposal` and `load_repository`.
+        As `read_proposal` and `load_repository`; ``author`` is no id of an account.
     """
-    proposal = read_proposal(root, reference)
+    if author is not None and not _ACCOUNT.fullmatch(author):
+        raise InputError(Reason("identity.no_account", author=shown(author)))
+    proposal, today = read_proposal(root, reference), today or datetime.date.today()
     past = _ask_for_past(proposal)
     with _merged(proposal) as folder:
         chosen = None if whole or not _only_few_submissions(proposal) else _chosen(proposal, folder)
         newer = set(map(submission_of, (change.path for change in proposal.changes if change.kind in ("added", "renamed"))))
         repository = load_repository(folder, today=today, chosen=chosen, newer=newer)
+        roles, month = roles_of_base(proposal, repository.roles), f"{today:%Y-%m}"
+        closing = [] if roles is None else _closing(proposal, repository, folder, roles, month)
+    who = sender(proposal, repository, roles, author, month)
     own = Collected()
+    own.add_all((readable(path), problem) for path, problem in identity_problems(proposal, repository, who))
+    own.add_all(role_changes(proposal, who))
+    own.add_all(flood_problems(repository.as_written, _new(proposal), roles, repository.names, month))
+    own.add_all(closing)
     own.add_all(request_problems(proposal, _drafts(proposal) | _buried(proposal)))
     own.add_all(_reuse_problems(proposal, past))
     own.add_all(_register_problems(proposal))
     own.add_all(_late_seals(proposal, repository))
     own.add_all(_life_problems(proposal, repository))
-    checked = CheckedProposal(proposal, replace(repository, root=root), (), chosen is None)
+    checked = CheckedProposal(proposal, replace(repository, root=root), (), chosen is None, author)
     return replace(checked, findings=_together(repository.findings, own.findings(lambda _: {}), set(checked.touched)))
+
+
+def _new(proposal: Proposal) -> frozenset[str]:
+    return frozenset(change.path for change in proposal.changes if change.kind in ("added", "renamed"))
+
+
+def _closing(proposal: Proposal, repository: Repository, folder: Path, roles: Roles, month: str) -> list[tuple[str, Problem]]:
+    """Forms that the request closes; the base and what it knows lie in ``folder`` with the request."""
+    if not any(map(closes_form, repository.as_written)):
+        return []
+    base = proposal.base_files.keys() - _new(proposal)
+    measured = measured_among(folder, walk(folder), _new(proposal))
+    return list(closing_problems(repository.as_written, base, roles, repository.accounts, measured, month))
 
 
 def _together(read: tuple[Finding, ...], own: tuple[Finding, ...], touched: set[str]) -> tuple[Finding, ...]:
@@ -123,7 +161,16 @@ def _merged(proposal: Proposal) -> Iterator[Path]:
 
 def _only_few_submissions(proposal: Proposal) -> bool:
     data = [path for change in proposal.changes for path in (change.path, change.before) if path and is_data(path)]
-    return len(data) <= MOST_CHOSEN and all(_SUBMISSION.fullmatch(path) or _CHANGE.fullmatch(path) for path in data)
+    own = [path for path in data if not (path in _new(proposal) and _only_binds(proposal.root, path))]
+    return len(data) <= MOST_CHOSEN and all(_SUBMISSION.fullmatch(path) or _CHANGE.fullmatch(path) for path in own)
+
+
+def _only_binds(root: Path, path: str) -> bool:
+    """Whether a new file of a handle gives it an account and no other name, so that nothing else is read otherwise for it."""
+    if not _PERSON.fullmatch(path):
+        return False
+    tree = tree_at(root, path, "person")
+    return tree.keys() == {"format", "handle", "account"}
 
 
 def submission_of(path: str) -> str:

@@ -32,7 +32,7 @@ def request_counts(checked: CheckedProposal) -> str:
     errors = len(checked.errors)
     read = len(checked.repository.submissions)
     how = "all submissions" if checked.whole else Reason("requests.those_that_share")
-    return Reason(
+    tally = Reason(
         "requests.tally",
         errors=counted(errors, "error"),
         warnings=counted(len(checked.findings) - errors, "warning"),
@@ -42,6 +42,12 @@ def request_counts(checked: CheckedProposal) -> str:
         verb="is" if read == 1 else "are",
         how=how,
     )
+    return f"{tally}; {sent_by(checked)}"
+
+
+def sent_by(checked: CheckedProposal) -> str:
+    """Whose request it is, or that nobody said."""
+    return Reason("identity.unverified") if checked.author is None else Reason("identity.by_account", author=checked.author)
 
 
 def differences(changes: Iterable[Change]) -> str:
@@ -59,6 +65,7 @@ def request_json(checked: CheckedProposal) -> str:
         "base": proposal.base,
         "common": proposal.common,
         "whole": checked.whole,
+        "author": checked.author,
         "submissions": len(checked.repository.submissions),
         "changes": [{"path": readable(c.path), "kind": c.kind, "before": readable(c.before)} for c in proposal.changes],
         "findings": [finding.as_dict() for finding in checked.findings],

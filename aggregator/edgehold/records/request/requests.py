@@ -12,7 +12,7 @@ from edgehold.records.canonical import LoadedProtocol, ObjectionThread
 from edgehold.records.model.review import Event
 from edgehold.records.problem import Problem
 from edgehold.records.rules.life import Versions, blocked, blocked_by
-from edgehold.records.threads import is_blocking, standing_against
+from edgehold.records.threads import entry_paths, is_blocking, standing_against
 from edgehold.words import Reason
 
 
@@ -51,25 +51,19 @@ def _added_adoption(
         yield Problem("/pilot", "no-pilot", Reason("requests.no_pilot", version=event.version))
     elif event.pilot in gone:
         yield Problem("/pilot", "wrong-pilot", Reason("requests.pilot_gone", pilot=event.pilot))
-    before = [_of_base(thread, base) for thread in threads if thread.path in base]
+    before = [of_base(thread, base) for thread in threads if thread.path in base]
     yield from (blocked_by(thread, event) for thread in standing_against(event.version, before, versions) if is_blocking(thread))
 
 
-def _of_base(thread: ObjectionThread, base: Collection[str]) -> ObjectionThread:
+def of_base(thread: ObjectionThread, base: Collection[str]) -> ObjectionThread:
     """A thread as the base has it: without the entries that the request adds."""
     kept = [entry for path, entry in zip(entry_paths(thread), thread.entries, strict=True) if path in base]
     return replace(thread, entries=tuple(kept))
 
 
-def entry_paths(thread: ObjectionThread) -> list[str]:
-    """Files of a thread's entries, the objection left out."""
-    folder = thread.path.rpartition("/")[0]
-    return [f"{folder}/{number:02d}-{entry.kind}.md" for number, (entry, _) in enumerate(thread.entries, 1)]
-
-
 def _dated_back(event: Event, threads: list[ObjectionThread], versions: Versions, base: Collection[str]) -> Iterator[tuple[str, Problem]]:
     """What comes in after an adoption, and would have stood in its way by the month that it bears."""
-    before = [_of_base(thread, base) for thread in threads if thread.path in base]
+    before = [of_base(thread, base) for thread in threads if thread.path in base]
     known = {problem.message for problem in blocked(event, before, versions)}
     newly = {problem.message for problem in blocked(event, threads, versions)} - known
     for thread in threads:

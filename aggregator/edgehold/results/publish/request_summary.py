@@ -16,9 +16,9 @@ from edgehold.records.layout import readable
 from edgehold.records.report import harmless
 from edgehold.records.request.against import CheckedProposal
 from edgehold.records.request.proposal import Change
-from edgehold.records.request.report import ORDER
+from edgehold.records.request.report import ORDER, sent_by
 from edgehold.results.model.results import OwnAnswer, SubmissionResult
-from edgehold.words import Reason
+from edgehold.words import Reason, capital
 
 MOST_FILES, MOST_FINDINGS, MOST_ANSWERS, LONGEST_LINE = 50, 200, 12, 600
 
@@ -33,6 +33,7 @@ def request_summary(checked: CheckedProposal, new: tuple[SubmissionResult, ...],
     """
     parts = [
         _heading(checked),
+        f"{capital(sent_by(checked))}.",
         *_changes(checked.proposal.changes),
         *_findings(checked.findings, checked.proposal.site),
         *_submissions(new),

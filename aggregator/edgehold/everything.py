@@ -62,5 +62,6 @@ def find_everything(repository: Repository) -> EverythingFound:
         answers=answers,
         families=all_families(answers, family_of_steels(repository), worthwhile),
         references=dict(answered.references),
+        spreads=dict(answered.spreads),
         courses=months,
     )

@@ -157,6 +157,8 @@ class HierarchicalFit:
     level : of intervals.
     rows : n.
     convergence : record of the computation.
+    mode : (K,) standard deviations at the mode of their posterior, in the coordinates in which the priors are normal; None where it was
+        not searched for.
     """
 
     state: str
@@ -174,6 +176,7 @@ class HierarchicalFit:
     level: float
     rows: int
     convergence: PosteriorConvergence
+    mode: Array | None = None
 
     def contrast(self, c: ArrayLike, extra: Array | float = 0.0) -> ContrastPosterior:
         """Posterior of cᵀb.
@@ -262,7 +265,7 @@ class HierarchicalFit:
         if not (k_hat < LARGEST_K and effective >= LEAST_EFFECTIVE):
             return replace(self, state="not fitted", reason=Reason("headline.priors_far"), convergence=record)
         logs = _log_sds({name: priors[name] for name in self.names})
-        return replace(self, priors=dict(priors), prior_log_sds=logs, weights=frozen(weights), convergence=record)
+        return replace(self, priors=dict(priors), prior_log_sds=logs, weights=frozen(weights), convergence=record, mode=None)
 
     def variance(self, name: str) -> Array:
         """(S,) variance of a term at every point; 0 where there is no such term."""
@@ -516,7 +519,7 @@ def _posterior_of(rows: MixedRows, names: tuple[str, ...], priors: Mapping[str, 
         drawn.append(_drawn(density, about_points(at, _weights(drawn)[0], proposal), count, draw, sites, wanted))
         fit = _weighted(drawn, names, priors, rows.n, wanted)
         if fit.convergence.fitted:
-            return fit
+            return replace(fit, mode=frozen(density.sds(mode.at)))
     return not_fitted(names, priors, fit.convergence.message, wanted.level, rows.n)
 
 
@@ -600,6 +603,7 @@ def _laplace(density: _Density, mode: _Mode, names: tuple[str, ...], priors: Map
         level=wanted.level,
         rows=density.rows.n,
         convergence=PosteriorConvergence(True, S, math.nan, math.nan, math.nan, math.nan, Reason("headline.normal")),
+        mode=frozen(density.sds(mode.at)),
     )
 
 

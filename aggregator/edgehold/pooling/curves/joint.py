@@ -227,6 +227,7 @@ class JointModel:
             target_means=fit.target_means[:, targets],
             target_variances=fit.target_variances[:, targets],
             rows=len(self.readings.run),
+            mode=None,
         )
 
     def _spread(self, fit: HierarchicalFit, name: str, quantity: Quantity) -> Array:

@@ -26,7 +26,7 @@ from edgehold.pooling.curves.curves import CurvesAsked, PoolCurves, ReadPool, cu
 from edgehold.pooling.curves.joint import JointModel, Quantity, interpolation, window
 from edgehold.pooling.curves.shown import ShownByReferences, shown_by_references
 from edgehold.pooling.headline import SCALES, Headline, Questions, headline_of, questions, unanswered
-from edgehold.pooling.hierarchical import HierarchicalFit
+from edgehold.pooling.hierarchical import HierarchicalFit, PosteriorConvergence
 from edgehold.pooling.run_labels import all_labels
 from edgehold.pooling.separability import Separability
 from edgehold.pooling.spread_priors import scaled
@@ -100,12 +100,40 @@ class Answered:
 
 
 @dataclass(frozen=True, eq=False)
+class SpreadPoints:
+    """The posterior of the standard deviations of one model, from which its answers are a mixture.
+
+    Attributes
+    ----------
+    names : (K,) the standard deviations.
+    mode : (K,) at the mode of their posterior.
+    sds, weights : (S, K) and (S,) the weighted points.
+    rows : rows of the model.
+    convergence : record of the computation.
+    """
+
+    names: tuple[str, ...]
+    mode: Array
+    sds: Array
+    weights: Array
+    rows: int
+    convergence: PosteriorConvergence
+
+    @property
+    def normal(self) -> bool:
+        """Whether the posterior was taken as normal about its mode, its points having equal weights."""
+        return bool(np.isnan(self.convergence.pareto_k))
+
+
+@dataclass(frozen=True, eq=False)
 class AllAnswers:
-    """Answers by pool and endpoint, the curves of all pools, and what references show by pool."""
+    """Answers by pool and endpoint, the curves of all pools, what references show by pool, and the posterior of the standard deviations of
+    every model by pool and endpoint, of a joint model with no endpoint (``""``)."""
 
     answers: Mapping[Key, Answered]
     curves: PoolCurves
     references: Mapping[PoolKey, ShownByReferences] = field(default_factory=dict)
+    spreads: Mapping[Key, SpreadPoints] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
@@ -153,7 +181,8 @@ def all_answers(
     answers = {(one.pool, one.endpoint): one for part in found for one in part.answers.values()}
     curves = PoolCurves(tuple(c for part in found for c in part.curves.curves), tuple(p for part in found for p in part.curves.pairs))
     shown = {pool: one for part in found for pool, one in part.references.items()}
-    return AllAnswers({key: answers[key] for key in sorted(answers)}, curves, shown)
+    spreads = {key: one for part in found for key, one in part.spreads.items()}
+    return AllAnswers({key: answers[key] for key in sorted(answers)}, curves, shown, {key: spreads[key] for key in sorted(spreads)})
 
 
 def judged(answers: Mapping[Key, Answered], primary: Mapping[PoolKey, str]) -> dict[PoolKey, Separability | NotFitted]:
@@ -182,7 +211,14 @@ def _alone(values: _Values, sensitivity: bool) -> AllAnswers:
         lambda why: unanswered(why, runs),
         lambda one: one.fit.coefficients,
     )
-    return AllAnswers({values.key: _answered(values, found, None)}, PoolCurves((), ()))
+    return AllAnswers({values.key: _answered(values, found, None)}, PoolCurves((), ()), spreads=_spread_points(values.key, found.fit))
+
+
+def _spread_points(key: Key, fit: HierarchicalFit) -> dict[Key, SpreadPoints]:
+    """Those of one model; none where it was not fitted."""
+    if fit.state != "fitted" or fit.mode is None:
+        return {}
+    return {key: SpreadPoints(fit.names, fit.mode, fit.sds, fit.weights, fit.rows, fit.convergence)}
 
 
 def _answered(values: _Values, found: Headline, readings: int | None) -> Answered:
@@ -228,7 +264,10 @@ def _joint(
         shown = shown_by_references(model, fit)
         told = {} if shown is None else {points[0].pool: shown}
         return AllAnswers(
-            _read_off(endpoints, joint.asked, model, fit, scales), curves_of(points, pool.checkpoints, joint.curves, fit), told
+            _read_off(endpoints, joint.asked, model, fit, scales),
+            curves_of(points, pool.checkpoints, joint.curves, fit),
+            told,
+            _spread_points((points[0].pool, ""), fit),
         )
 
     joint: _Joint | str = attempt(fitted, lambda why: why, lambda one: [] if isinstance(one, str) else [one.fit.coefficients])
@@ -241,11 +280,13 @@ def _joint(
         found = attempt(partial(read_off, joint), lambda why: why)
     if isinstance(found, AllAnswers):
         return found
-    answers = {key: one for part in (_alone(one, sensitivity) for one in endpoints) for key, one in part.answers.items()}
+    parts = [_alone(one, sensitivity) for one in endpoints]
+    answers = {key: one for part in parts for key, one in part.answers.items()}
+    spreads = {key: one for part in parts for key, one in part.spreads.items()}
     shown = (
         None if isinstance(joint, str) else shown_by_references(joint.curves.model, replace(joint.fit, state="not fitted", reason=found))
     )
-    return AllAnswers(answers, curves_of(points, pool.checkpoints, None, found), {} if shown is None else {points[0].pool: shown})
+    return AllAnswers(answers, curves_of(points, pool.checkpoints, None, found), {} if shown is None else {points[0].pool: shown}, spreads)
 
 
 @dataclass(frozen=True, eq=False)

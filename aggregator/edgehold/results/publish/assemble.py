@@ -21,7 +21,7 @@ from edgehold.pooling.curves.curves import MeanCurve
 from edgehold.pooling.curves.pairs import CurvePair
 from edgehold.pooling.curves.shown import ShownByReferences
 from edgehold.pooling.families import Families
-from edgehold.pooling.gather.all_answers import Answered
+from edgehold.pooling.gather.all_answers import Answered, SpreadPoints
 from edgehold.pooling.gather.all_runs import AllRuns
 from edgehold.pooling.gather.circulation import CirculatedBlade
 from edgehold.pooling.gather.months import PoolCourse
@@ -97,6 +97,7 @@ class EverythingFound:
     answers : the one answer on every comparison, by pool and endpoint.
     families : families of steels held against each other, by pool and endpoint.
     references : what reference edges and known weights show, by pool.
+    spreads : posteriors of the standard deviations behind the answers, by pool and endpoint, of a joint model with no endpoint.
     courses : the leading comparison of each pool through the months.
     """
 
@@ -118,6 +119,7 @@ class EverythingFound:
     answers: dict[tuple[PoolKey, str], Answered]
     families: dict[tuple[PoolKey, str], Families]
     references: dict[PoolKey, ShownByReferences]
+    spreads: dict[tuple[PoolKey, str], SpreadPoints]
     courses: tuple[PoolCourse, ...]
 
 

@@ -24,6 +24,7 @@ PRIMARY_KEYS: Mapping[str, tuple[str, ...]] = {
     "contributions": (*COMPARED, "submission"),
     "crossed_contrasts": PAIR,
     "crossed_fits": ENDPOINT,
+    "cumulative": (*COMPARED, "month"),
     "curves": (*POOL, "factor", "steel", "work"),
     "endpoints": ENDPOINT,
     "families": PAIR,
@@ -49,7 +50,8 @@ PRIMARY_KEYS: Mapping[str, tuple[str, ...]] = {
 """Columns that together name a row, by table; a table that is not here has none."""
 REFERS_TO: tuple[tuple[tuple[str, ...], str], ...] = ((SUBMISSION, "submissions"), (ENDPOINT, "endpoints"))
 """Columns that name a row of another table, wherever a table has them all."""
-ONLY_SOMETIMES = {"left_out", "moves", "priors"}  # some rows have no endpoint or submission, so that these are no key into another table
+ONLY_SOMETIMES = {"left_out", "moves", "posterior_points", "posteriors", "priors"}
+"""Tables of which some rows have no endpoint or submission, so that these are no key into another table."""
 VALUES: Mapping[str, tuple[str, ...]] = {
     "origin": ("measured", "simulated"),
     "role": ("early", "late", "overall"),

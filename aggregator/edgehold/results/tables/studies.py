@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from edgehold.results.model.results import Comparison, EndpointResult, Pool, Prediction, Results, StudyLine
-from edgehold.results.model.studies import ByPeople, SmallStudies, StudyInfluence
+from edgehold.results.model.studies import ByPeople, CumulativeMonth, SmallStudies, StudyInfluence
 
 from .cells import ENDPOINT_COLUMNS, Cell, Table
 from .flat import flat, pool_cells
@@ -32,6 +32,7 @@ SMALL = flat(
         "p": "slope_p",
     },
 )
+MONTH = flat(CumulativeMonth)
 PEOPLE = flat(ByPeople, prefix="by_people_", rename={"clusters": "clusters"})
 
 
@@ -72,6 +73,12 @@ def influence(results: Results) -> Table:
         for study in c.checks.studies
     ]
     return columns, rows
+
+
+def cumulative(results: Results) -> Table:
+    """Every pooled comparison as it stood at the end of each month that brought a submission."""
+    rows = [(*pair_cells(*entry), *MONTH.cells(month)) for entry in each_comparison(results) for month in entry[2].cumulative]
+    return PAIR_COLUMNS | MONTH.columns, rows
 
 
 def study_checks(results: Results) -> Table:

@@ -41,8 +41,9 @@ from .left_out import left_out
 from .moves import moves
 from .objections import objections
 from .package import datapackage
+from .posteriors import posterior_points, posteriors
 from .runs import checkpoints, known_weights, reference_readings, runs
-from .studies import comparisons, contributions, influence, study_checks
+from .studies import comparisons, contributions, cumulative, influence, study_checks
 
 SUBMISSION = flat(SubmissionResult, without=("note", "people", "warnings"), rename={"id": "submission"})
 OF_SUBMISSION = flat(SubmissionResult, only=("origin", "id"), rename={"id": "submission"})
@@ -71,12 +72,15 @@ def tables(found: EverythingFound, results: Results) -> dict[str, bytes]:
         "steel_limits": _steel_limits(results),
         "answers": answers(results),
         "answer_methods": answer_methods(results),
+        "posteriors": posteriors(found),
+        "posterior_points": posterior_points(found),
         "how_much": how_much(results),
         "families": families(results),
         "references": references(results),
         "comparisons": comparisons(results),
         "contributions": contributions(results),
         "influence": influence(results),
+        "cumulative": cumulative(results),
         "study_checks": study_checks(results),
         "curves": _curves(results),
         "repeatability": _repeatability(results),

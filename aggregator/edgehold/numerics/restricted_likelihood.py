@@ -289,6 +289,8 @@ def _with_limits(at: _Place, sites: Sites, slopes: bool, settled: float) -> Like
     factored: _Factored | None = None
     limited: _Limited | None = None
     for sweep in range(SWEEPS):
+        if not (precision > 0).all():
+            return None
         y, variance = shift / precision, noise + 1 / precision
         if factored is None or limited is None:
             factored = _factor(at, y, variance)

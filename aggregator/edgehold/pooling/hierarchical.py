@@ -55,7 +55,8 @@ KEPT = ("sds", "coefficients", "covariances", "target_means", "target_variances"
 LARGEST_ERROR = 0.02  # Monte-Carlo error of a limit, in half-widths of its interval
 LARGEST_SPREAD_ERROR = 0.25  # the same of the limits of a spread, which no closed form smooths
 LARGEST_K = 0.7  # Pareto k̂ from which importance weights are not to be trusted
-NEARLY = math.inf  # sites of limits stay those of the mode: the likelihood is level in them, and errs by the square of their change
+AS_AT_MODE = math.inf  # sites of limits stay those of the mode: good enough to lay points by, and where they do not settle
+CLOSELY = 1e-3  # as in ``restricted_likelihood.SETTLED``; a limit moves by less than .1 % of its half-width below it
 LEAST_EFFECTIVE = 50.0  # points of equal weight that other priors must leave
 NEGLIGIBLE = 1e-15  # weight of a point so far out that its own arithmetic may fail
 STEP = 1e-3  # of the differences of the exact gradient that give the curvature, in prior standard deviations
@@ -499,7 +500,7 @@ class _Wanted:
     @property
     def settled(self) -> float:
         """How far the sites of limits must be settled at a point: wholly where more than the usual digits are asked for."""
-        return SETTLED if self.error < LARGEST_ERROR else NEARLY
+        return SETTLED if self.error < LARGEST_ERROR else CLOSELY
 
 
 def _posterior_of(rows: MixedRows, names: tuple[str, ...], priors: Mapping[str, HalfT], rescale: float, wanted: _Wanted) -> HierarchicalFit:
@@ -511,7 +512,7 @@ def _posterior_of(rows: MixedRows, names: tuple[str, ...], priors: Mapping[str, 
     if wanted.normal or rows.q + rows.p > LARGE:
         return _laplace(density, mode, names, priors, wanted)
     sites = mode.sites
-    proposal = along_axes(mode.at, mode.curvature, lambda z: density.of_sds(z, density.sds(z), sites, settled=NEARLY)[0])
+    proposal = along_axes(mode.at, mode.curvature, lambda z: density.of_sds(z, density.sds(z), sites, settled=AS_AT_MODE)[0])
     first = ((broad(len(names)), BROAD), (proposal, STAGES[0]))
     drawn = [_drawn(density, one, count, draw, sites, wanted) for draw, (one, count) in enumerate(first)]
     for draw, count in enumerate(STAGES[1:], len(drawn)):
@@ -640,6 +641,8 @@ def _drawn(density: _Density, proposal: Proposal, count: int, draw: int, sites: 
     means, variances = np.zeros((S, len(T))), np.ones((S, len(T)))
     for s in range(S):
         log_density[s], point = density.of_sds(at[s], sds[s], sites, settled=wanted.settled)
+        if point is None:
+            log_density[s], point = density.of_sds(at[s], sds[s], sites, settled=AS_AT_MODE)
         if point is None:
             continue
         coefficients[s], covariances[s], means[s], variances[s] = _told(point, T)

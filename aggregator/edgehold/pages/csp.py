@@ -39,32 +39,6 @@ _NAMES = re.compile(r"[^\s/=]+")
 _ACTIVE_TAGS = frozenset({"iframe", "frame", "object", "embed", "applet", "portal", "base"})
 _ACTIVE_NAMES = re.compile(r"on[a-z]+|style|srcdoc|formaction|http-equiv")
 _ACTIVE_VALUE = re.compile(r"[\s\"']*(?:java|vb)script:")
-_SCRIPT = re.compile(r"<script(?P<attributes>(?:\s[^>]*)?)>(?P<body>.*?)</script>", re.DOTALL | re.IGNORECASE)
-DATA_BLOCKS = ('"application/json"', '"application/ld+json"')
-PLACE = '<meta charset="utf-8">'
-
-THEME_SCRIPTS = frozenset(
-    {
-        "frNoT9rNKIH2e5QomDJzop2HdNi8gmIq+bZajsEDKpA=",
-        "DrEMJJ29sL7vIloQzly+VUGMxKcBTMII+OfW7Y8AkG4=",
-        "/8wPdzX9q0NNJXyA5lzsLojXFpkeaXVxhbfkUOQaWy8=",
-    }
-)
-"""SHA-256 of the theme's inline scripts (mkdocs-material 9.8): where its settings are kept in the browser, the colour scheme that was
-chosen, and the tab that an address opens. The first names the way to the site's root, which `_WAY_TO_ROOT` takes out."""
-_WAY_TO_ROOT = re.compile(r'\A__md_scope=new URL\("(?:\.|(?:\.\./)*\.\.|/(?!/)[\w./~-]*)",location\)')
-
-_SUSPECT = (
-    *(f"<{name}" for name in ("iframe", "frame", "object", "embed", "applet", "portal", "base")),
-    *("style=", "style =", "srcdoc", "formaction", "http-equiv", "javascript:", "vbscript:"),
-)
-_HANDLER = re.compile(r"\bon[a-z]+\s*=")
-_ACTIVE = re.compile(
-    r"<(?:iframe|frame|object|embed|applet|portal|base)\b"
-    r"|<[a-z][^\s<>/]*(?:[\s/][^<>]*)?[\s/\"'](?:on[a-z]+|style|srcdoc|formaction|http-equiv)\s*="
-    r"|<[a-z][^<>]*=\s*[\"']?\s*(?:java|vb)script:",
-    re.IGNORECASE,
-)
 _SCRIPT = re.compile(r"<script\b.*?</script\s*>", re.DOTALL | re.IGNORECASE)
 
 

@@ -39,6 +39,9 @@ PAGES = {
     "a pool": r"/results/steels-exchanged-rope-v2-[a-z]+/",
     "a steel": r"/steels/demo-high-speed/",
     "A or B": r"/compare/",
+    "two steels": r"/compare/demo-high-speed-and-demo-plain-carbon/",
+    "choose the evidence": r"/results/explore/",
+    "kept builds": r"/archive/",
     "the form": r"/tonight/two-sharpeners-rope-2\.0\.0/",
     "plan tonight's test": r"/tonight/",
 }

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from edgehold import pipeline
+from edgehold import everything
 from edgehold.errors import InputError, NotSettledError
 from edgehold.numerics.attempt import NOT_FINITE, NOT_SETTLED, SINGULAR
 from edgehold.numerics.interval import Interval
@@ -222,13 +222,13 @@ def unharmed(repository):
 
 def kept(patched, name: str) -> list[object]:
     """What a stage of the path gives, kept."""
-    original, told = getattr(pipeline, name), []
+    original, told = getattr(everything, name), []
 
     def call(*given, **named):
         told.append(original(*given, **named))
         return told[-1]
 
-    patched.setattr(pipeline, name, call)
+    patched.setattr(everything, name, call)
     return told
 
 
@@ -292,7 +292,7 @@ def harmed(repository, place: Planted, number: int, kind: str, gave: dict[str, o
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr(module, place.name, call)
         for name in set(STAGES) - set(AGAIN[place.module].split()):
-            patched.setattr(pipeline, name, lambda *given, told=gave[name], **named: told)
+            patched.setattr(everything, name, lambda *given, told=gave[name], **named: told)
         results = assemble(find_everything(repository))
     if kind == "singular":
         assert len(list(generate_pages(results))) > 10, "every page is made"

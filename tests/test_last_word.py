@@ -200,7 +200,8 @@ def test_a_narrow_encoding_gets_escapes(place):
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="signals as on Unix")
 def test_whoever_stops_it_gets_a_sentence(place):
     waiting = """
-import sys, time
+import signal, sys, time
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell in the background has it ignored
 from edgehold import cli
 cli._check = lambda _: (print("at work", flush=True), time.sleep(30))
 sys.exit(cli.main(["check"]))

@@ -220,7 +220,7 @@ def test_a_protocol_tells_threats_objections_by_state_and_its_life():
 
 
 def test_a_step_whose_heading_does_not_survive_is_not_linked_to():
-    lost = "<!--\n### s2-reading · Set up\n-->\n"
+    lost = "    ### s2-reading · Set up\n"
     assert safe_text.headings(lost) == frozenset() and "s2-reading" in safe_text.headings("### s2-reading · Set up\n")
     found = results(measured=4)
     protocols = tuple(p.model_copy(update={"body": lost}) for p in found.protocols)

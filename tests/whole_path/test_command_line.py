@@ -144,4 +144,4 @@ def test_exchange_names_further_runs_and_says_the_same_as_json(root, edgehold):
 def test_exchange_of_no_runs_is_misuse(root, edgehold):
     done = edgehold(root, "exchange", "--count", "0")
     assert done.returncode == MISUSE
-    assert "0 is not 1 or more" in done.stderr
+    assert "got 0, wanted 1 to 100" in done.stderr

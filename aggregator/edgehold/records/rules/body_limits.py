@@ -17,8 +17,8 @@ LONGEST_BLOCK = 20_000
 """Characters between two blank lines."""
 MOST_MARKS = 100
 """How often one sign that Markdown gives a meaning may stand in one block."""
-MOST_TAGS = 20
-"""The same for what could begin a tag: addresses in angle brackets, for tags are refused."""
+MOST_TAGS = 400
+"""The same for what could begin a tag, which is laid out as text: addresses in angle brackets, and signs of less."""
 MOST_HEADINGS = 500
 MOST_DRAWINGS = 100
 MOST_BLOCKS = 5_000

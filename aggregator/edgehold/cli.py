@@ -234,7 +234,7 @@ def _check_request(arguments: argparse.Namespace) -> int:
         raise InputError("--against checks the whole working tree; name no files with it")
     root = _root(arguments)
     if arguments.summary is None:
-        from .request import tried
+        from .trial import tried
 
         checked = tried(check_proposal(root, arguments.against, author=arguments.author), arguments.pool)
     else:

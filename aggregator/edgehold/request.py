@@ -9,23 +9,14 @@ from .endpoints import endpoint_rows
 from .estimates import estimate_submissions, repeatability_table
 from .records.canonical import Repository, pool_key
 from .records.model.submission import Submission
-from .records.request.against import CheckedProposal, check_proposal, merged, submission_of
+from .records.request.against import CheckedProposal, check_proposal, submission_of
 from .results.model.results import SubmissionResult
 from .results.publish.ledger import submission_results
 from .results.publish.request_summary import request_summary
 from .screens import Asked, questions
 from .screens.questions import of_request
-from .screens.readings import read_files
-from .trial import laid_out, pooled
-
-
-def tried(checked: CheckedProposal, pool: bool) -> CheckedProposal:
-    """A checked request, and what came of making pages of its methods and (``pool``) of pooling what it touches."""
-    found = list(laid_out(checked.repository, frozenset(checked.touched)))
-    if pool and not checked.errors and not found:
-        with merged(checked.proposal) as folder:
-            found += pooled(folder, checked.repository, checked.touched)
-    return replace(checked, findings=tuple(sorted([*checked.findings, *found])))
+from .screens.readings import read_files, runs_by_month
+from .trial import tried
 
 
 def summarised(root: Path, reference: str, author: str | None = None, pool: bool = False) -> tuple[CheckedProposal, str]:
@@ -49,10 +40,13 @@ def summarised(root: Path, reference: str, author: str | None = None, pool: bool
 
 def asked_about(repository: Repository, paths: frozenset[str]) -> tuple[Asked, ...]:
     """What to ask about some measured submissions, and about the request that brings them: what chance seldom gives."""
-    new = {s.record.id: s.record for s in repository.submissions if s.path in paths and s.record.origin == "measured"}
+    asked = tuple(s for s in repository.submissions if s.path in paths and s.record.origin == "measured")
+    new = {s.record.id: s.record for s in asked}
     known = frozenset(handle for s in repository.submissions if s.path not in paths for handle in _handles(s.record))
     of_all = of_request({name: _handles(record) for name, record in new.items()}, {n: r.submitted_by for n, r in new.items()}, known)
-    return (*questions(read_files(repository), tuple(new)), *of_all)
+    pools = {pool_key(s) for s in asked}
+    files = read_files(replace(repository, submissions=tuple(s for s in repository.submissions if pool_key(s) in pools)))
+    return (*questions(files, frozenset(new), runs_by_month(repository)), *of_all)
 
 
 def _handles(record: Submission) -> tuple[str, ...]:

@@ -13,7 +13,7 @@ import signal
 import subprocess
 import sys
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from .disk import read_text
@@ -21,6 +21,7 @@ from .errors import ERROR, Finding
 from .records.canonical import LoadedProtocol, Repository
 from .records.codes import CODES
 from .records.read.opening import LARGEST_BYTES
+from .records.request.against import CheckedProposal, merged
 from .trial_process import Method, Task
 from .words import Reason
 
@@ -45,6 +46,15 @@ class _Ended:
 
     last: str
     why: str
+
+
+def tried(checked: CheckedProposal, pool: bool) -> CheckedProposal:
+    """A checked request, and what came of making pages of its methods and (``pool``) of pooling what it touches."""
+    found = list(laid_out(checked.repository, frozenset(checked.touched)))
+    if pool and not checked.errors and not found:
+        with merged(checked.proposal) as folder:
+            found += pooled(folder, checked.repository, checked.touched)
+    return replace(checked, findings=tuple(sorted([*checked.findings, *found])))
 
 
 def laid_out(repository: Repository, paths: Collection[str], limits: Limits = LAYING_OUT) -> tuple[Finding, ...]:

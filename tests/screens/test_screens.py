@@ -4,6 +4,7 @@ How often it asks over whole files stands in tests/simulation/screens.md.
 """
 
 import math
+from collections import Counter
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,7 +16,7 @@ from edgehold.records import load_repository
 from edgehold.records.canonical import PoolKey
 from edgehold.screens import circumstances, copies, digits, questions, spreads
 from edgehold.screens.questions import of_request
-from edgehold.screens.readings import ReadFile, ReadRun, read_files
+from edgehold.screens.readings import ReadFile, ReadRun, read_files, runs_by_month
 from edgehold.words import arguments_of, code_of
 
 ROOT = Path(__file__).parents[2]
@@ -45,8 +46,16 @@ def files(rng):
     return tuple(file(rng, f"f{n}") for n in range(14))
 
 
-def asked(files, new="new") -> set[str]:
-    return {one.screen for one in questions(files, [new])}
+def done(files) -> Counter:
+    return Counter((run.tester, one.month) for one in files for run in one.runs)
+
+
+def about_new(files):
+    return questions(files, {"new"}, done(files))
+
+
+def asked(files) -> set[str]:
+    return {one.screen for one in about_new(files)}
 
 
 def test_an_honest_file_is_asked_nothing(files, rng):
@@ -70,7 +79,7 @@ def one_changed(source: ReadRun) -> ReadRun:
 def test_a_run_typed_from_another_is_asked_about_with_both_names(files, rng, change, kind):
     new = file(rng, "new")
     new = replace(new, runs=(*new.runs[:3], replace(change(files[5].runs[2]), id="mine")))
-    (one,) = questions((*files, new), ["new"])
+    (one,) = about_new((*files, new))
     arguments = arguments_of(one.question)
     assert code_of(one.question) == "screens.copies" and code_of(arguments["how"]) == f"screens.{kind}"
     assert (arguments["run"], arguments["other"], arguments["whose"]) == ("mine", "r2", "f5")
@@ -79,7 +88,7 @@ def test_a_run_typed_from_another_is_asked_about_with_both_names(files, rng, cha
 def test_a_run_typed_twice_in_one_file_is_asked_about(files, rng):
     new = file(rng, "new")
     new = replace(new, runs=(*new.runs[:3], replace(one_changed(new.runs[0]), id="again")))
-    (one,) = questions((*files, new), ["new"])
+    (one,) = about_new((*files, new))
     assert code_of(one.question) == "screens.copies_within"
 
 
@@ -138,8 +147,8 @@ def test_an_evening_longer_than_a_day_and_a_month_longer_than_itself(files, rng)
     assert circumstances.fullest_evening(long) == ("wren", 80, pytest.approx(80 * 25 / 60))
     assert circumstances.fullest_evening(file(rng, "new", runs=20)) is None
     many = [file(rng, f"m{n}", runs=60) for n in range(42)]
-    assert circumstances.fullest_month(many[0], many[1:]) == ("wren", 2520, pytest.approx(1050))
-    assert circumstances.fullest_month(many[0], [replace(one, month="2026-06") for one in many[1:]]) is None
+    assert circumstances.fullest_month(many[0], done(many)) == ("wren", 2520, pytest.approx(1050))
+    assert circumstances.fullest_month(many[0], done([many[0], *(replace(one, month="2026-06") for one in many[1:])])) is None
 
 
 def test_values_between_the_steps_of_the_instrument(rng):
@@ -171,3 +180,8 @@ def test_readings_come_in_the_canonical_unit_with_the_step_they_were_written_in(
         for run in one.runs:
             if run.step:
                 assert np.abs(run.value / run.step - np.round(run.value / run.step)).max() < 1e-6, one.id
+
+
+def test_runs_are_counted_by_tester_and_month_as_the_files_have_them():
+    repository = load_repository(ROOT)
+    assert runs_by_month(repository) == done(read_files(repository))

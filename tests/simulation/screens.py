@@ -104,14 +104,15 @@ def _rounded(run: ReadRun, value: np.ndarray) -> ReadRun:
     return replace(run, value=np.maximum(np.round(value / run.step), 1) * run.step if run.step else value)
 
 
-def asked(pool: Pool, file: ReadFile, everything: tuple[ReadFile, ...]) -> set[str]:
+def asked(pool: Pool, file: ReadFile, files: tuple[ReadFile, ...]) -> set[str]:
     """Which screens ask about one file, which stands in its pool in place of what had its id."""
     others = pool.without(file.id)
+    done = Counter((run.tester, one.month) for one in (file, *(other for other in files if other.id != file.id)) for run in one.runs)
     runs = table((one.id, run) for one in (*others.files, file) for run in one.runs)
     rows = (np.array([of(file)]) for of in (spreads.of_repeats, spreads.of_course))
     repeats, course = (np.vstack([known, row]) for known, row in zip((others.repeats, others.course), rows, strict=True))
     references = np.append(others.references, file.references.mean() if len(file.references) else np.nan)
-    return {one.screen for one in about(file, Pool((*others.files, file), runs, repeats, course, references), everything)}
+    return {one.screen for one in about(file, Pool((*others.files, file), runs, repeats, course, references), done)}
 
 
 def found(seed: int) -> Iterator[tuple[str, set[str]]]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 import numpy as np
 
@@ -24,11 +24,10 @@ def fullest_evening(file: ReadFile) -> tuple[str, int, float] | None:
     return _over(((tester, count) for (tester, _), count in runs.items()), file.minutes_a_run, MOST_MINUTES)
 
 
-def fullest_month(file: ReadFile, others: Iterable[ReadFile]) -> tuple[str, int, float] | None:
-    """The same of all that the file's testers did in its month, in every submission of any pool."""
+def fullest_month(file: ReadFile, done: Mapping[tuple[str, str], int]) -> tuple[str, int, float] | None:
+    """The same of all that the file's testers did in its month; ``done`` counts runs by tester and month over every pool."""
     testers = {run.tester for run in file.runs}
-    runs = Counter(run.tester for one in (file, *others) if one.month == file.month for run in one.runs if run.tester in testers)
-    return _over(runs.items(), file.minutes_a_run, DAYS * MOST_MINUTES)
+    return _over(((tester, done[tester, file.month]) for tester in sorted(testers)), file.minutes_a_run, DAYS * MOST_MINUTES)
 
 
 def _over(runs: Iterable[tuple[str, int]], minutes: float, most: float) -> tuple[str, int, float] | None:

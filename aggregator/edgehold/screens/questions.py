@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -66,22 +66,23 @@ def _pool(files: tuple[ReadFile, ...]) -> Pool:
     return Pool(files, copies.table((file.id, run) for file in files for run in file.runs), repeats, course, references)
 
 
-def questions(files: Sequence[ReadFile], new: Sequence[str]) -> tuple[Asked, ...]:
+def questions(files: Sequence[ReadFile], new: Collection[str], done: Mapping[tuple[str, str], int]) -> tuple[Asked, ...]:
     """What to ask about the new submissions, file by file.
 
     Parameters
     ----------
-    files : of the whole repository, the new ones among them.
+    files : of the pools of the new ones, these among them.
     new : ids of the new ones.
+    done : how many runs each tester made in each month, in every pool.
     """
     pools = pooled(files)
-    return tuple(asked for file in files if file.id in set(new) for asked in about(file, pools[file.pool], files))
+    return tuple(asked for file in files if file.id in new for asked in about(file, pools[file.pool], done))
 
 
-def about(file: ReadFile, pool: Pool, everything: Sequence[ReadFile]) -> Iterator[Asked]:
-    """What to ask about one file of a pool."""
+def about(file: ReadFile, pool: Pool, done: Mapping[tuple[str, str], int]) -> Iterator[Asked]:
+    """What to ask about one file of a pool; ``done`` as in `questions`."""
     others = pool.without(file.id)
-    for screen, question in (*_copied(file, others), *_even(file, others), *_circumstances(file, others, everything)):
+    for screen, question in (*_copied(file, others), *_even(file, others), *_circumstances(file, others, done)):
         yield Asked(file.id, screen, question)
 
 
@@ -121,11 +122,11 @@ def _percent(variance: float) -> str:
     return f"{100 * math.sqrt(variance):.2g}"
 
 
-def _circumstances(file: ReadFile, others: Pool, everything: Sequence[ReadFile]) -> Iterator[tuple[str, Reason]]:
+def _circumstances(file: ReadFile, others: Pool, done: Mapping[tuple[str, str], int]) -> Iterator[tuple[str, Reason]]:
     if (evening := circumstances.fullest_evening(file)) is not None:
         tester, runs, hours = evening
         yield "evenings", Reason("screens.evening", tester=tester, runs=counted(runs, "run"), hours=f"{hours:.0f}")
-    elif (month := circumstances.fullest_month(file, (other for other in everything if other.id != file.id))) is not None:
+    elif (month := circumstances.fullest_month(file, done)) is not None:
         tester, runs, hours = month
         yield "evenings", Reason("screens.month", tester=tester, runs=counted(runs, "run"), hours=f"{hours:.0f}", month=file.month)
     if (finer := circumstances.finer_than_the_instrument(file)) is not None:

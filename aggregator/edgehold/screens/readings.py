@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -71,6 +72,17 @@ def read_files(repository: Repository) -> tuple[ReadFile, ...]:
         _file(submission, protocol)
         for submission in repository.submissions
         if (protocol := repository.protocol_of(submission).record).reading.canonical_unit is not None
+    )
+
+
+def runs_by_month(repository: Repository) -> Counter[tuple[str, str]]:
+    """How many runs with a number read each tester made in each month."""
+    return Counter(
+        (run.tester, submission.record.month)
+        for submission in repository.submissions
+        if repository.protocol_of(submission).record.reading.canonical_unit is not None
+        for run in submission.runs
+        if any(_exact(reading) for reading in run.readings)
     )
 
 

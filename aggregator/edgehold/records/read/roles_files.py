@@ -160,7 +160,13 @@ def _month_with(path: Path, handle: str, holds: Callable[[bytes], object]) -> st
         return ""
     text, wrong = decode(data)
     tree = None if wrong else parse_json(text)[0]
-    people = tree.get("people") if isinstance(tree, dict) else None
-    named = [person.get("handle") for person in people if isinstance(person, dict)] if isinstance(people, list) else []
-    month = tree.get("month") if isinstance(tree, dict) else None
-    return month if handle in named and isinstance(month, str) else ""
+    fields = tree if isinstance(tree, dict) else {}
+    month = fields.get("month")
+    return month if handle in named_in(fields) and isinstance(month, str) else ""
+
+
+def named_in(tree: Mapping[str, object]) -> set[str]:
+    """Handles of the people whom a submission names, from its fields as they stand in the file."""
+    people = tree.get("people")
+    listed = people if isinstance(people, list) else []
+    return {person["handle"] for person in listed if isinstance(person, dict) and isinstance(person.get("handle"), str)}

@@ -17,8 +17,9 @@ from edgehold.records.model.roles import Duty
 from edgehold.records.problem import pointer
 from edgehold.records.read.json_reading import parse_json
 from edgehold.records.read.opening import decode, read_bytes
+from edgehold.records.read.roles_files import named_in
 from edgehold.records.read.yaml_reading import parse_yaml, split_front_matter
-from edgehold.records.rules.roles import OF_EVENT, does_event
+from edgehold.records.rules.roles import OF_EVENT, act_of_outcome, does_event
 from edgehold.words import Reason
 
 from .proposal import Change, Proposal
@@ -148,13 +149,6 @@ def _change(proposal: Proposal, path: str, by: str) -> Act:
     return Act(path, "/by", "change", by, does, None if by in named_in(tree) else "take down")
 
 
-def named_in(tree: Tree) -> set[str]:
-    """Handles of the people whom a submission names."""
-    people = tree.get("people")
-    listed = people if isinstance(people, list) else []
-    return {person["handle"] for person in listed if isinstance(person, dict) and isinstance(person.get("handle"), str)}
-
-
 def _event(proposal: Proposal, path: str, by: str, tree: Tree) -> Act:
     kind = str(tree.get("kind"))
     does = does_event(kind, f"{str(tree.get('version'))[:20]} of {path.split('/')[1]}")
@@ -176,11 +170,8 @@ def _entry(path: str, by: str, tree: Tree) -> Act:
         return Act(path, "/by", "objection", by, Reason("identity.objects", **what))
     if tree.get("kind") == "response":
         return Act(path, "/by", "objection", by, Reason("identity.responds", **what))
-    if tree.get("outcome") == "withdrawn":
-        return Act(path, "/by", "objection", by, Reason("identity.withdraws", **what))
-    if tree.get("outcome") == "struck":
-        return Act(path, "/by", "objection", by, Reason("identity.strikes", **what), "strike")
-    return Act(path, "/by", "objection", by, Reason("identity.decides", **what), "decide")
+    duty, does = act_of_outcome(str(tree.get("outcome")), thread[:3], protocol)
+    return Act(path, "/by", "objection", by, does, duty)
 
 
 def in_files(proposal: Proposal, handle: str, leave_out: Collection[str]) -> list[str]:

@@ -8,14 +8,14 @@ from __future__ import annotations
 
 import json
 from collections.abc import Collection, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from edgehold.records.canonical import Repository
 from edgehold.records.layout import file_id, readable
 from edgehold.records.model.changes import PERSON_FORMAT
 from edgehold.records.model.roles import Roles
 from edgehold.records.problem import Problem
-from edgehold.records.rules.roles import held
+from edgehold.records.rules.roles import Needed, held, in_months, no_role
 from edgehold.words import Reason
 
 from .acts import Act, Tree, acts_of_request, added, base_tree, corrections, handles, in_files, kind_of, texts, tree_at
@@ -50,7 +50,7 @@ class Sender:
     def may(self, duty: str | None = None) -> bool:
         """Whether a handle of the author's has a role that is no invented one; ``duty`` None: any role."""
         found = [role for role in self.roles.roles if role.handle in self.own and duty in (None, *role.may)] if self.roles else []
-        return any(not role.simulated and role.since <= self.month <= (role.until or self.month) for role in found)
+        return any(not role.simulated and in_months(role, self.month) for role in found)
 
 
 def sender(proposal: Proposal, repository: Repository, roles: Roles | None, account: str | None, month: str) -> Sender:
@@ -74,8 +74,7 @@ def identity_problems(proposal: Proposal, repository: Repository, who: Sender) -
     acts = acts_of_request(proposal)
     carried = {act.about for act in acts if act.kind == "carried" and file_id(act.path) == "carried"}
     for act in acts:
-        if act.duty is not None and who.roles is not None:
-            yield from _without_role(act, who)
+        yield from _without_role(act, who)
         if who.account is not None:
             yield from _in_anothers_name(act, carried, who)
         if who.account is not None and act.kind in ("submission", "change") and act.pointer in _SPEAKERS:
@@ -91,10 +90,9 @@ def identity_problems(proposal: Proposal, repository: Repository, who: Sender) -
 
 def _without_role(act: Act, who: Sender) -> Found:
     """A role is asked for in the month of the check, whatever month the file bears: anybody may write one."""
-    role = held(who.roles, act.by, act.duty, who.month) if who.roles and act.duty else None
-    if role is None:
-        message = Reason("identity.no_role", by=act.by, act=act.does, duty=act.duty or "", month=who.month)
-        yield act.path, Problem(act.pointer, "no-role", message, line=1)
+    if act.duty is not None and who.roles is not None and held(who.roles, act.by, act.duty, who.month) is None:
+        needed = Needed(act.path, act.pointer, act.by, who.month, act.duty, act.does)
+        yield act.path, replace(no_role(needed), line=1)
 
 
 def _in_anothers_name(act: Act, carried: Collection[str], who: Sender) -> Found:

@@ -8,6 +8,7 @@ from edgehold.records.layout import ROLES_FILE
 from edgehold.records.model.roles import Role, Roles
 from edgehold.records.problem import Problem
 from edgehold.records.read.form import read_record
+from edgehold.records.rules.roles import in_months
 from edgehold.words import Reason
 
 from .acts import base_tree, tree_at
@@ -29,7 +30,7 @@ def role_changes(proposal: Proposal, who: Sender) -> Iterator[tuple[str, Problem
     before, now = who.roles, read_record(Roles, tree_at(proposal.root, ROLES_FILE, "roles"))[0]
     if before is not None:
         yield from ((ROLES_FILE, problem) for problem in _rewritten(before, now))
-        real = [role for role in before.roles if not role.simulated and role.since <= who.month <= (role.until or who.month)]
+        real = [role for role in before.roles if not role.simulated and in_months(role, who.month)]
         if who.account is not None and real and not who.may():
             yield ROLES_FILE, Problem("", "no-role", Reason("identity.appoints", author=who.account), line=1)
     if now is not None:

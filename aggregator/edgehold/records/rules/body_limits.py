@@ -17,8 +17,6 @@ LONGEST_BLOCK = 20_000
 """Characters between two blank lines."""
 MOST_MARKS = 100
 """How often one sign that Markdown gives a meaning may stand in one block."""
-MOST_TAGS = 400
-"""The same for what could begin a tag, which is laid out as text: addresses in angle brackets, and signs of less."""
 MOST_HEADINGS = 500
 MOST_DRAWINGS = 100
 MOST_BLOCKS = 5_000
@@ -27,7 +25,7 @@ DEEPEST = 8
 MOST_CELLS = 2_000
 """Cells of one table, by their bars."""
 
-_MOST_OF = dict.fromkeys("[]()&\\`!#", MOST_MARKS) | dict.fromkeys("*_~", 4 * MOST_MARKS) | {"<": MOST_TAGS, "|": MOST_CELLS}
+_MOST_OF = dict.fromkeys("[]()&\\`!#", MOST_MARKS) | dict.fromkeys("*_~<", 4 * MOST_MARKS) | {"|": MOST_CELLS}
 _LEVELS = re.compile(rf"(?:[ \t]{{0,3}}(?:>|[-+*](?=[ \t])|[0-9]{{1,9}}[.)](?=[ \t]))){{{DEEPEST + 1}}}")
 _START = re.compile(r"^[ \t>]*")
 _HEADING = re.compile(r"^[ \t]*#{1,6}|^[ \t]*(?:=+|-+)[ \t]*$", re.MULTILINE)
@@ -105,7 +103,7 @@ def _depth(line: str) -> int:
 
 
 def _raw_html(body: str) -> Iterator[tuple[int, str]]:
-    """Tags outside of code: they would be dropped in silence or shown as something else than was written."""
+    """Tags outside of code: a page shows them as text."""
     text = _CODE.sub(lambda found: " " * len(found[0]), body)
     for found in _RAW.finditer(text):
         line_start = text.rfind("\n", 0, found.start()) + 1

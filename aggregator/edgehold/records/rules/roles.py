@@ -32,24 +32,25 @@ class Needed:
 
 def held(roles: Roles, handle: str, duty: Duty, month: str) -> Role | None:
     """The entry by which a handle may do something in a month, one of a real person first; None where it may not."""
-    fitting = [role for role in roles.roles if role.handle == handle and duty in role.may and _in_months(role, month)]
+    fitting = [role for role in roles.roles if role.handle == handle and duty in role.may and in_months(role, month)]
     return min(fitting, key=lambda role: role.simulated, default=None)
 
 
 def has_role(roles: Roles, handle: str, month: str) -> bool:
     """Whether a handle has any role in a month."""
-    return any(role.handle == handle and _in_months(role, month) for role in roles.roles)
+    return any(role.handle == handle and in_months(role, month) for role in roles.roles)
 
 
-def _in_months(role: Role, month: str) -> bool:
+def in_months(role: Role, month: str) -> bool:
+    """Whether an entry counts in a month."""
     return role.since <= month and (role.until is None or month <= role.until)
 
 
-def duty_of_outcome(outcome: Outcome) -> Duty | None:
-    """What an outcome needs; a withdrawal needs the objector and no role."""
-    if outcome.outcome == "withdrawn":
-        return None
-    return "strike" if outcome.outcome == "struck" else "decide"
+def act_of_outcome(outcome: str, number: int | str, protocol: str) -> tuple[Duty | None, Reason]:
+    """What an outcome needs, and the act in words; a withdrawal needs the objector and no role."""
+    duty: Duty | None = None if outcome == "withdrawn" else "strike" if outcome == "struck" else "decide"
+    does = {None: "identity.withdraws", "strike": "identity.strikes"}.get(duty, "identity.decides")
+    return duty, Reason(does, number=number, protocol=protocol)
 
 
 def acts_of_events(events: Iterable[tuple[str, Event]]) -> Iterator[Needed]:
@@ -68,8 +69,8 @@ def does_event(kind: str, version: str) -> Reason:
 def acts_of_thread(thread: ObjectionThread, paths: Iterable[str]) -> Iterator[Needed]:
     """Outcomes of a thread that need a role; ``paths`` are its entries' files, the objection left out."""
     for path, (entry, _) in zip(paths, thread.entries, strict=True):
-        if isinstance(entry, Outcome) and (duty := duty_of_outcome(entry)) is not None:
-            act = Reason("identity.strikes" if duty == "strike" else "identity.decides", number=thread.number, protocol=thread.protocol)
+        duty, act = act_of_outcome(entry.outcome, thread.number, thread.protocol) if isinstance(entry, Outcome) else (None, "")
+        if duty is not None:
             yield Needed(path, "/by", entry.by, entry.month, duty, act)
 
 
@@ -77,12 +78,12 @@ def role_problems(roles: Roles, needed: Iterable[Needed]) -> Iterator[tuple[str,
     """Acts since the list began by handles that had no role for them in their month."""
     for act in needed:
         if act.month >= roles.since and held(roles, act.by, act.duty, act.month) is None:
-            yield act.path, no_role(act, act.month)
+            yield act.path, no_role(act)
 
 
-def no_role(act: Needed, month: str) -> Problem:
-    """The finding that a handle may not do something in a month."""
-    return Problem(act.pointer, "no-role", Reason("identity.no_role", by=act.by, act=act.act, duty=act.duty, month=month))
+def no_role(act: Needed) -> Problem:
+    """The finding that a handle may not do something in its month."""
+    return Problem(act.pointer, "no-role", Reason("identity.no_role", by=act.by, act=act.act, duty=act.duty, month=act.month))
 
 
 def list_problems(roles: Roles, bound: Mapping[str, str]) -> Iterator[Problem]:

@@ -1,6 +1,6 @@
 // What a selection says, on the screen: in a sentence, in figures and in three drawings.
 
-import { button, make } from "../form/dom.js";
+import { make } from "../form/dom.js";
 import { offer, source } from "../plots/save.js";
 import { byMonths, withoutStudies } from "./answer.js";
 import { narrows, ruledOut } from "./choice.js";
@@ -90,7 +90,7 @@ class Figure {
     this.caption = make("figcaption", {});
     this.table = make("div", { class: "table", tabindex: "0" });
     this.details = make("details", { on: { toggle: () => this.fill() } }, make("summary", {}, words.say("table")), this.table);
-    this.downloads = make("p", { class: "plot-downloads" }, `${words.say("download")} `, ...["svg", "png"].flatMap((kind) => [button(kind.toUpperCase(), () => {}, { "data-plot": kind }), " "]), make("span", { class: "quiet", role: "status" }));
+    this.downloads = make("p", { class: "plot-downloads" }, `${words.say("download")} `, ...["svg", "png"].flatMap((kind) => [make("button", { type: "button", "data-plot": kind }, kind.toUpperCase()), " "]), make("span", { class: "quiet", role: "status" }));
     this.element = make("figure", {}, make("h2", {}, head), this.drawing, this.caption, this.details, this.downloads);
     offer(this.downloads, () => ({ drawing: this.wide(), told: { title: this.title, caption: this.caption.textContent ?? "", provenance: source(location.href) }, name }));
     this.title = head;

@@ -7,7 +7,7 @@ import pytest
 from tests.imports import PACKAGE, between_packages, circles, imports, part_of
 
 STAGES = ["records", "endpoints", "estimates", "pooling", "results", "forms", "pages"]
-EVERYWHERE = {"errors", "words", "counted", "disk", "numerics"}
+EVERYWHERE = {"errors", "words", "counted", "disk", "engine", "numerics"}
 BESIDE = {"results": {"archive"}, "forms": {"review", "planning", "cards"}, "pages": {"cards", "archive"}}
 """What stands beside the path and may be imported all the same: it knows nothing to the right of its reader."""
 GRAPH = imports()
@@ -59,6 +59,13 @@ def test_the_archive_knows_files_and_words_alone():
             "edgehold.errors",
             "edgehold.disk",
         }, name
+
+
+def test_the_engine_knows_nothing_of_what_it_does():
+    engine = [name for name in GRAPH if part_of(name) == "edgehold.engine"]
+    assert len(engine) > 3
+    for name in engine:
+        assert {part_of(other) for other in GRAPH[name]} - {"edgehold"} <= {"edgehold.engine", "edgehold.words"}, name
 
 
 def test_the_planner_knows_no_form_and_no_page():

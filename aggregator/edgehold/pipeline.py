@@ -13,6 +13,7 @@ from .archive.folder import Archive, read_archive, write_archive
 from .archive.zipped import zipped
 from .disk import refuse_unwritable, write_file
 from .endpoints import endpoint_rows
+from .engine.cache import cache_in
 from .errors import FindingsError
 from .everything import find_everything
 from .forms.review import review_forms
@@ -154,7 +155,8 @@ def _results_files(root: Path, say: Progress) -> tuple[EverythingFound, Results,
     say("checking what people wrote")
     repository = read(root)
     say(f"pooling {len(repository.submissions)} submissions")
-    found = find_everything(repository)
+    with cache_in(root / "build" / "cache", say) as cache:
+        found = find_everything(repository, cache)
     results = assemble(found)
     files = {"results.json": results_json(results), "repeatability.json": repeatability_json(found.published), **tables(found, results)}
     hold_to_schemas(root, files)

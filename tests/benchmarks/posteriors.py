@@ -10,7 +10,7 @@ import time
 from pathlib import Path
 
 from edgehold import pipeline
-from edgehold.pooling.gather.in_processes import side_by_side
+from edgehold.engine.tasks import side_by_side
 
 GOAL = 20.0  # seconds on two processors
 

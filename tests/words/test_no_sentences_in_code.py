@@ -17,6 +17,7 @@ LEFT_OUT = {
     "records/rules/settings_text.py": "patterns looked for in what authors write",
     "results/tables": "descriptions of columns, beside the columns",
     "sheets/lines.py": "labels of a sheet, by which it is read back",
+    "engine/cache.py": "what a database is asked",
     "sheets/rows.py": "labels of a sheet, by which it is read back",
 }
 NAMES = {  # no sentences: words that results, files and other programs use for one thing

@@ -104,6 +104,10 @@ class RepeatabilityTable:
             raise InputError(f"the repeatability table has no entry for {key}; it has {sorted(self.entries)}")
         return self.entries[key]
 
+    def only(self, key: Key) -> RepeatabilityTable:
+        """What an estimate on one endpoint of one pool needs of it."""
+        return RepeatabilityTable({key: self.entry(key)}, {key: self.contributions[key]}, {key: self.assumed[key]})
+
     def entry_without(self, key: Key, submission: str) -> Repeatability:
         """The entry as it would be without one submission, so that a file is not moderated by itself."""
         entry = self.entry(key)

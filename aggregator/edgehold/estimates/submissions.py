@@ -9,11 +9,12 @@ import numpy as np
 from scipy.stats import t as t_distribution
 
 from edgehold.endpoints.rows import LEFT, RIGHT, EndpointRow
+from edgehold.engine.tasks import each
 from edgehold.numerics.arrays import Array
 from edgehold.numerics.attempt import attempt
 from edgehold.numerics.estimability import in_basis
 from edgehold.numerics.interval import Interval
-from edgehold.records.canonical import LoadedProtocol, PoolKey
+from edgehold.records.canonical import LoadedProtocol
 from edgehold.words import Reason
 
 from .codes import left_out
@@ -21,7 +22,7 @@ from .design import ARMS, LABELS, Model, Question, build, cells, questions, ques
 from .least_squares import fit, lack_of_fit
 from .own_variance import attempted_own_variance, limits, reading_weights, usable
 from .profile import METHOD, CensoredRuns, ProfileLimits, fit_runs, profile_limits, tabulated_profile
-from .repeatability import ASSUMED, Repeatability, RepeatabilityTable
+from .repeatability import ASSUMED, Key, Repeatability, RepeatabilityTable
 from .results import Contrast, LackOfFit, OneSided, SubmissionEstimate
 from .verdict import one_sided, verdict, verdict_of
 
@@ -67,23 +68,44 @@ def estimate_submissions(
     -------
     In the order in which submission and endpoint first appear.
     """
-    grouped: dict[tuple[PoolKey, str, str], list[EndpointRow]] = {}
+    parts: dict[Key, dict[str, list[EndpointRow]]] = {}
+    order = []
     for row in rows:
-        grouped.setdefault((row.pool, row.submission, row.endpoint), []).append(row)
-    return tuple(_estimate(own, table, protocols) for own in grouped.values())
+        part = parts.setdefault((row.pool, row.endpoint), {})
+        if row.submission not in part:
+            part[row.submission] = []
+            order.append((row.pool, row.endpoint, row.submission))
+        part[row.submission].append(row)
+    jobs = [([*part.values()], table.only(key), _told(part.values(), protocols)) for key, part in parts.items()]
+    sizes = [10.0 * len(part) for part in parts.values()]
+    found = {(one.pool, one.endpoint, one.submission): one for own in each(_estimates, jobs, sizes) for one in own}
+    return tuple(found[key] for key in order)
 
 
-def _estimate(
-    rows: list[EndpointRow], table: RepeatabilityTable, protocols: Mapping[tuple[str, str], LoadedProtocol]
-) -> SubmissionEstimate:
+def _told(part: Iterable[list[EndpointRow]], protocols: Mapping[tuple[str, str], LoadedProtocol]) -> dict[str, tuple[str, float]]:
+    """The estimand, and the worthwhile ratio of an endpoint, by version of the protocol."""
+    told: dict[str, tuple[str, float]] = {}
+    for head in (own[0] for own in part):
+        if head.version not in told:
+            record = protocols[(head.pool.protocol, head.version)].record
+            told[head.version] = record.estimand, next(rule.worthwhile_ratio for rule in record.endpoints if rule.id == head.endpoint)
+    return told
+
+
+def _estimates(
+    submissions: list[list[EndpointRow]], table: RepeatabilityTable, told: Mapping[str, tuple[str, float]]
+) -> list[SubmissionEstimate]:
+    """Every submission on one endpoint of one pool."""
+    return [_estimate(own, table, *told[own[0].version]) for own in submissions]
+
+
+def _estimate(rows: list[EndpointRow], table: RepeatabilityTable, estimand: str, worthwhile: float) -> SubmissionEstimate:
     """One submission and endpoint."""
     head, used = rows[0], usable(rows)
-    protocol = protocols[(head.pool.protocol, head.version)].record
-    worthwhile = next(rule.worthwhile_ratio for rule in protocol.endpoints if rule.id == head.endpoint)
-    s2_own, df_own, why = attempted_own_variance(rows, protocol.estimand)
+    s2_own, df_own, why = attempted_own_variance(rows, estimand)
     own = (s2_own, df_own)
     found = attempt(
-        lambda: _answers(rows, used, protocol.estimand, table, own, worthwhile),
+        lambda: _answers(rows, used, estimand, table, own, worthwhile),
         lambda why: _left_open(rows, used, table, own, why),
         lambda found: [value for c in found.contrasts for value in (c.estimate, c.standard_error)],
     )

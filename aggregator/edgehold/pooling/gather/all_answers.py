@@ -17,6 +17,7 @@ import numpy as np
 
 from edgehold.endpoints.references import Beside
 from edgehold.endpoints.rows import CurvePoint, EndpointRow
+from edgehold.engine.tasks import each
 from edgehold.estimates.design import ARMS
 from edgehold.numerics.arrays import Array
 from edgehold.numerics.attempt import NotFitted, attempt
@@ -36,7 +37,6 @@ from edgehold.records.model.protocol import EndpointRule
 from edgehold.words import arguments_of, code_of
 
 from .all_runs import with_values
-from .in_processes import each
 from .references import references_of
 
 Key = tuple[PoolKey, str]

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from numpy.typing import ArrayLike
 
 from edgehold.endpoints.rows import EndpointRow
+from edgehold.engine.tasks import each
 from edgehold.numerics.attempt import attempt
 from edgehold.pooling.crossed.practice_by_steel import PracticeBySteel, practice_by_steel
 from edgehold.pooling.crossed.runs_design import checked_runs
@@ -21,8 +22,6 @@ from edgehold.pooling.crossed.two_roles import TwoRoles, two_roles
 from edgehold.pooling.crossed.within_submissions import WithinSubmissions, within_submissions
 from edgehold.pooling.run_labels import labels_of
 from edgehold.records.canonical import PoolKey
-
-from .in_processes import each
 
 
 @dataclass(frozen=True, eq=False)

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from typing import TypeVar
 
 from edgehold.endpoints.rows import EndpointRow
+from edgehold.engine.tasks import each
 from edgehold.estimates.repeatability import RepeatabilityTable
 from edgehold.estimates.results import SubmissionEstimate
 from edgehold.numerics.attempt import NotFitted, attempt
@@ -28,7 +29,6 @@ from edgehold.records.canonical import PoolKey, Repository
 from edgehold.records.model.protocol import EndpointRule, Protocol, version_order
 
 from .all_answers import Asked
-from .in_processes import each
 from .of_protocols import asked_of
 from .presences import Presence, presences
 

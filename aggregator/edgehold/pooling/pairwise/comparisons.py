@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike
 from scipy.stats import f as f_distribution
 
 from edgehold.endpoints.rows import EndpointRow
+from edgehold.engine.tasks import each
 from edgehold.estimates.design import ARMS, practice_of
 from edgehold.estimates.repeatability import Repeatability, RepeatabilityTable
 from edgehold.estimates.results import Contrast, SubmissionEstimate, Verdict
@@ -173,22 +174,43 @@ def compare(
         grouped[(estimate.pool, estimate.endpoint)].append(estimate)
         everything[estimate.pool].append(estimate)
     clusters = {pool: cluster_numbers(own) for pool, own in everything.items()}
+    jobs = [
+        (
+            key, grouped[key], clusters[key[0]], table.entries[key],
+            {pair: classes[pair] for pair in classes if pair[0] in submissions},
+            worthwhile[key],
+            {where: specimens[where] for where in specimens if where[0] in submissions and where[1] == key[1]},
+            interested & submissions,
+        )
+        for key in sorted(grouped)
+        for submissions in [frozenset(one.submission for one in grouped[key])]
+    ]  # fmt: skip
+    return tuple(one for own in each(_compared, jobs, [50.0 * len(grouped[key]) for key, *_ in jobs]) for one in own)
+
+
+def _compared(
+    key: tuple[PoolKey, str],
+    estimates: list[SubmissionEstimate],
+    clusters: Mapping[str, int],
+    entry: Repeatability,
+    classes: dict[tuple[str, str], str],
+    worthwhile: float,
+    specimens: Specimens,
+    interested: frozenset[str],
+) -> list[PooledComparison]:
+    """All comparisons on one endpoint of one pool."""
     found = []
-    for key in sorted(grouped):
-        entry = table.entries[key]
-        for (factor, first, second), pairs in sorted(by_pair(grouped[key]).items()):
-            failed: dict[str, str] = {}
-            extra = None
-            if factor == "practice":
-                extra = _part(
-                    Reason("pairwise.what_sharpeners"),
-                    failed,
-                    partial(_sharpener_variance, grouped[key], entry, classes),
-                    lambda found: (found,),
-                )
-            names = (factor, first, second)
-            found.append(_pool(key, names, pairs, clusters[key[0]], entry, extra, worthwhile[key], specimens, interested, failed))
-    return tuple(found)
+    for (factor, first, second), pairs in sorted(by_pair(estimates).items()):
+        failed: dict[str, str] = {}
+        extra = None
+        if factor == "practice":
+            extra = _part(
+                Reason("pairwise.what_sharpeners"), failed, partial(_sharpener_variance, estimates, entry, classes), lambda found: (found,)
+            )
+        found.append(
+            _pool(key, (factor, first, second), pairs, clusters, entry, extra, worthwhile, defaultdict(set, specimens), interested, failed)
+        )
+    return found
 
 
 def _part(

@@ -9,8 +9,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from edgehold.endpoints.rows import EndpointRow
+from edgehold.engine.tasks import each
 from edgehold.numerics.attempt import attempt
-from edgehold.pooling.gather.in_processes import each
 from edgehold.records.canonical import PoolKey
 
 from .agreement import agreement

@@ -3,12 +3,13 @@
 import os
 import signal
 import threading
+import time
 from types import MappingProxyType
 
 import pytest
 
-from edgehold.pooling.gather import in_processes
-from edgehold.pooling.gather.in_processes import WORTH, each, side_by_side
+from edgehold.engine import tasks
+from edgehold.engine.tasks import WORTH, each, side_by_side
 
 
 def squared(x):
@@ -26,6 +27,23 @@ def dies_elsewhere(x, home):
     return x
 
 
+def waits(go):
+    while not go.exists():
+        time.sleep(0.01)
+
+
+def notes(log, size):
+    with log.open("a") as stream:
+        stream.write(f"{size}\n")
+
+
+def dies_once(x, mark):
+    if x == 2 and not mark.exists():
+        mark.touch()
+        os.kill(os.getpid(), signal.SIGKILL)
+    return x, os.getpid()
+
+
 def survivors(n, home):
     return each(dies_elsewhere, [(x, home) for x in range(n)], [1] * n)
 
@@ -40,7 +58,7 @@ def failing():
 
 @pytest.fixture
 def two(monkeypatch):
-    monkeypatch.setattr(in_processes.os, "cpu_count", lambda: 2)
+    monkeypatch.setattr(tasks.os, "cpu_count", lambda: 2)
 
 
 def test_results_come_in_the_order_of_the_jobs_from_other_processes(two):
@@ -55,7 +73,7 @@ def test_results_come_in_the_order_of_the_jobs_from_other_processes(two):
 @pytest.mark.parametrize(("processors", "work"), [(2, WORTH - 1), (1, 10 * WORTH)], ids=["too little work", "one processor"])
 def test_where_it_does_not_pay_this_thread_of_this_process_does_the_work_when_asked(monkeypatch, processors, work):
     """What libraries keep for one thread, such as which warnings are to be hidden, is then nobody else's."""
-    monkeypatch.setattr(in_processes.os, "cpu_count", lambda: processors)
+    monkeypatch.setattr(tasks.os, "cpu_count", lambda: processors)
     with side_by_side(work) as begin:
         found = begin(squares, 4)()
     assert {(job["by"], job["thread"]) for job in found} == {(os.getpid(), True)}
@@ -66,9 +84,28 @@ def test_outside_of_it_this_process_does_the_work(two):
 
 
 def test_where_no_process_starts_in_time_this_one_does_the_work(two, monkeypatch):
-    monkeypatch.setattr(in_processes, "LONGEST_START", 0.0)
+    monkeypatch.setattr(tasks, "LONGEST_START", 0.0)
     with side_by_side(WORTH) as begin:
-        assert {(job["by"], job["thread"]) for job in begin(squares, 4)()} == {(os.getpid(), True)}
+        assert {job["by"] for job in begin(squares, 4)()} == {os.getpid()}
+
+
+def test_of_all_that_waits_the_largest_is_begun_first_whichever_stage_it_is_of(two, tmp_path):
+    """Both processes are held until everything is on the list."""
+    with side_by_side(WORTH) as begin:
+        held = begin(each, waits, [(tmp_path / "go",)] * 2, [1e9] * 2)
+        small, large = (begin(each, notes, [(tmp_path / "log", size) for size in sizes], sizes) for sizes in ([1, 20, 3], [10, 2, 30]))
+        time.sleep(1)
+        (tmp_path / "go").touch()
+        held(), small(), large()
+    begun = [int(line) for line in (tmp_path / "log").read_text().split()]
+    assert sorted(begun) == [1, 2, 3, 10, 20, 30]
+    assert all(begun.index(size) <= place + 1 for place, size in enumerate([30, 20, 10, 3, 2, 1])), begun  # two at a time
+
+
+def test_a_process_that_is_killed_once_is_started_again_and_what_was_left_is_done_by_processes(two, tmp_path):
+    with side_by_side(WORTH) as begin:
+        found = begin(each, dies_once, [(x, tmp_path / f"died-{x == 2}") for x in range(6)], [1] * 6)()
+    assert [one[0] for one in found] == list(range(6)) and os.getpid() not in {one[1] for one in found}
 
 
 def test_a_process_that_dies_costs_time_and_nothing_else(two):
@@ -82,8 +119,8 @@ def test_a_mistake_in_a_job_is_seen(two):
 
 
 def test_threads_are_limited_only_within(two, monkeypatch):
-    for name in in_processes.THREADS:
+    for name in tasks.THREADS:
         monkeypatch.delenv(name, raising=False)
     with side_by_side(WORTH):
-        assert all(os.environ[name] == "1" for name in in_processes.THREADS)
-    assert not any(name in os.environ for name in in_processes.THREADS)
+        assert all(os.environ[name] == "1" for name in tasks.THREADS)
+    assert not any(name in os.environ for name in tasks.THREADS)

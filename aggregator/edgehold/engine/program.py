@@ -1,0 +1,48 @@
+"""A hash of all that computes besides the values: source, interpreter, libraries and what they found of the machine."""
+
+from __future__ import annotations
+
+import os
+import platform
+import sys
+from collections.abc import Iterable
+from functools import cache
+from hashlib import blake2b
+from importlib.metadata import version
+from pathlib import Path
+
+import numpy as np
+
+_HERE = Path(__file__).resolve().parents[1]
+COMPUTING = ("engine", "records", "endpoints", "estimates", "pooling", "numerics", "words", "errors", "counted", "disk")
+"""Where everything lies that a stage up to pooling may import (``tests/test_direction.py``); the rest changes none of its figures."""
+LIBRARIES = ("numpy", "scipy", "pydantic")
+SETTINGS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS", "OPENBLAS_CORETYPE")
+
+
+@cache
+def made_by() -> bytes:
+    """The hash for what the stages up to pooling compute, in this process."""
+    told = [f"{name} {version(name)}" for name in LIBRARIES]
+    told += [f"{name}={os.environ.get(name, '')}" for name in SETTINGS]
+    told += [sys.version, platform.machine(), repr(_processor())]
+    hashed = blake2b("\n".join(told).encode(), digest_size=32)
+    for name, content in _sources(COMPUTING):
+        hashed.update(f"\n{name} {len(content)}\n".encode() + content)
+    return hashed.digest()
+
+
+def _processor() -> object:
+    """What numpy uses of the processor: with other instructions, last digits may be others."""
+    known: object = np.show_config(mode="dicts")
+    return known.get("SIMD Extensions", "") if isinstance(known, dict) else ""
+
+
+def _sources(parts: Iterable[str]) -> list[tuple[str, bytes]]:
+    """Source and data of some parts of the program, by path within it, sorted."""
+    found = [path for part in parts for path in (_HERE / f"{part}.py", *(_HERE / part).rglob("*"))]
+    return sorted(
+        (path.relative_to(_HERE).as_posix(), _HERE.joinpath(path).read_bytes())
+        for path in found
+        if path.suffix in (".py", ".json") and path.is_file()
+    )

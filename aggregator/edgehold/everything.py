@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from .endpoints import beside_runs, curve_points, endpoint_rows
-from .engine.cache import Cache
 from .engine.tasks import side_by_side
 from .estimates import estimate_submissions, repeatability_table
 from .pooling.gather.all_answers import all_answers, judged
@@ -22,19 +21,13 @@ from .results.publish.assemble import EverythingFound
 from .results.publish.repeatability import publish
 
 
-def find_everything(repository: Repository, cache: Cache | None = None) -> EverythingFound:
-    """Run the stages between records and results; those that take longest side by side with the others.
-
-    Parameters
-    ----------
-    repository : the records.
-    cache : where parts of the computation are looked for first. None: everything is computed.
-    """
+def find_everything(repository: Repository) -> EverythingFound:
+    """Run the stages between records and results; those that take longest side by side with the others."""
     rows, points, beside = endpoint_rows(repository), curve_points(repository), beside_runs(repository)
     worthwhile = by_endpoint(repository, worthwhile_of)
     primary = by_pool(repository, primary_of)
     asked_of_endpoints = by_endpoint(repository, asked_of)
-    with side_by_side(len(rows), cache) as begin:
+    with side_by_side(len(rows)) as begin:
         asked = (
             begin(all_answers, rows, points, asked_of_endpoints, by_pool(repository, asked_of_pool), beside),
             begin(all_runs, rows, primary),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from contextlib import AbstractContextManager
 from pathlib import Path
 
 from edgehold.sheets.browser import browser_rules
@@ -13,7 +14,7 @@ from .archive.folder import Archive, read_archive, write_archive
 from .archive.zipped import zipped
 from .disk import refuse_unwritable, write_file
 from .endpoints import endpoint_rows
-from .engine.cache import cache_in
+from .engine.tasks import kept_in
 from .errors import FindingsError
 from .everything import find_everything
 from .forms.review import review_forms
@@ -65,7 +66,7 @@ def pool(root: Path, say: Progress = lambda _: None) -> Path:
     -------
     The folder of the results.
     """
-    with staged_build(root) as stage:
+    with staged_build(root) as stage, _kept(root, say):
         _write_results(_results_files(root, say)[2], stage / "results")
     return root / "build" / "results"
 
@@ -91,7 +92,7 @@ def site(root: Path, say: Progress = lambda _: None, warn: Progress = lambda _: 
         A kept file is not what was published, or would change. Nothing is built then.
     """
     kept = read_archive(archive) if archive is not None else None
-    with staged_build(root) as stage:
+    with staged_build(root) as stage, _kept(root, say):
         found, results, files = _results_files(root, say)
         _write_results(files, stage / "results")
         if not results.provenance.repository_url:
@@ -132,12 +133,18 @@ def deposit(root: Path, target: Path, say: Progress = lambda _: None) -> None:
     say : told of what is begun.
     """
     refuse_unwritable(target)
-    found, results, files = _results_files(root, say)
+    with _kept(root, say):
+        found, results, files = _results_files(root, say)
     address = site_url(root)
     base_url = "" if address == FALLBACK_URL else address
     title = str(Reason("citing.build_title"))
     made = zipped(deposit_files(results, files, sources(found.repository), base_url, title))
     write_file(target, made)
+
+
+def _kept(root: Path, say: Progress) -> AbstractContextManager[None]:
+    """Parts that an earlier build of this repository computed from the same are not computed again."""
+    return kept_in(root / "build" / "cache", say)
 
 
 def _tell_of_archive(before: Archive, after: Archive, say: Progress, warn: Progress) -> None:
@@ -155,8 +162,7 @@ def _results_files(root: Path, say: Progress) -> tuple[EverythingFound, Results,
     say("checking what people wrote")
     repository = read(root)
     say(f"pooling {len(repository.submissions)} submissions")
-    with cache_in(root / "build" / "cache", say) as cache:
-        found = find_everything(repository, cache)
+    found = find_everything(repository)
     results = assemble(found)
     files = {"results.json": results_json(results), "repeatability.json": repeatability_json(found.published), **tables(found, results)}
     hold_to_schemas(root, files)

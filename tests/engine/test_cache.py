@@ -14,9 +14,9 @@ import pytest
 
 from edgehold.engine import cache as module
 from edgehold.engine import tasks
-from edgehold.engine.cache import FILE, cache_in
+from edgehold.engine.cache import FILE
 from edgehold.engine.program import COMPUTING, _sources
-from edgehold.engine.tasks import WORTH, each, side_by_side
+from edgehold.engine.tasks import WORTH, each, kept_in, side_by_side
 from edgehold.words import code_of
 from tests.imports import imports, part_of
 
@@ -33,7 +33,7 @@ def halved(x, more):
 def asked(folder, numbers=(1, 2, 3), tell=lambda _: None, more="a"):
     """The results, and which of them were computed."""
     CALLS.clear()
-    with cache_in(folder, tell) as cache, side_by_side(1, cache):
+    with kept_in(folder, tell), side_by_side(1):
         found = each(halved, [(x, more) for x in numbers], [1] * len(numbers))
     assert [one["half"] for one in found] == [x / 2 for x in numbers]
     return list(CALLS)
@@ -56,7 +56,7 @@ def test_without_a_cache_nothing_is_kept(tmp_path):
 
 def test_other_code_computes_anew(tmp_path, monkeypatch):
     asked(tmp_path)
-    monkeypatch.setattr(module, "made_by", lambda: b"other code")
+    monkeypatch.setattr(module, "made_by", lambda _: b"other code")
     assert asked(tmp_path) == [1, 2, 3]
 
 
@@ -165,14 +165,14 @@ def test_what_was_not_used_for_longest_goes_first_and_nothing_of_this_build(tmp_
 KILLED = """
 import os, signal, sys
 from pathlib import Path
-from edgehold.engine.cache import cache_in
+from edgehold.engine.tasks import kept_in
 from edgehold.engine.tasks import each, side_by_side
 def part(x):
     if x == 5:
         os.kill(os.getpid(), signal.SIGKILL)
     return x
 part.__module__ = "made_up"
-with cache_in(Path(sys.argv[1]), print) as cache, side_by_side(1, cache):
+with kept_in(Path(sys.argv[1]), print), side_by_side(1):
     each(part, [(x,) for x in range(9)], [1] * 9)
 """
 
@@ -191,7 +191,7 @@ def quarter(x):
 
 def test_processes_compute_what_is_missing_and_nothing_starts_where_nothing_is(tmp_path, two, monkeypatch):  # noqa: F811
     for expected in (True, False):
-        with cache_in(tmp_path, print) as cache, side_by_side(WORTH, cache) as begin:
+        with kept_in(tmp_path, print), side_by_side(WORTH) as begin:
             found = begin(each, quarter, [(x,) for x in range(4)], [1] * 4)()
             assert bool(tasks._crews[-1]._hands) is expected
         assert [value for value, _ in found] == [0, 0.25, 0.5, 0.75] and os.getpid() not in {by for _, by in found}

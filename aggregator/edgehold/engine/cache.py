@@ -53,7 +53,7 @@ class Cache:
 
     def key(self, function: Callable[..., Any], arguments: tuple[Any, ...]) -> bytes:
         """The hash of a call: the function, its arguments, and what computes."""
-        return self._digests.of((made_by(), function, arguments))
+        return self._digests.of((made_by(function.__module__), function, arguments))
 
     def get(self, key: bytes) -> tuple[Any] | None:
         """The result of a call, in a tuple of its own; None where it is not there, or damaged."""
@@ -143,7 +143,7 @@ class Cache:
 
 
 @contextlib.contextmanager
-def cache_in(folder: Path, tell: Callable[[str], None]) -> Iterator[Cache | None]:
+def opened(folder: Path, tell: Callable[[str], None]) -> Iterator[Cache | None]:
     """The cache of a folder while a build goes on; None where no key can be kept for it, or the folder cannot be written."""
     secret = _secret()
     if secret is None:

@@ -8,7 +8,7 @@ import sys
 from collections.abc import Iterable
 from functools import cache
 from hashlib import blake2b
-from importlib.metadata import version
+from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
 import numpy as np
@@ -16,20 +16,32 @@ import numpy as np
 _HERE = Path(__file__).resolve().parents[1]
 COMPUTING = ("engine", "records", "endpoints", "estimates", "pooling", "numerics", "words", "errors", "counted", "disk")
 """Where everything lies that a stage up to pooling may import (``tests/test_direction.py``); the rest changes none of its figures."""
-LIBRARIES = ("numpy", "scipy", "pydantic")
+EVERYTHING = (".",)
+LIBRARIES = ("numpy", "scipy", "pydantic", "jsonschema", "vl-convert-python")
 SETTINGS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS", "OPENBLAS_CORETYPE")
 
 
+def made_by(module: str) -> bytes:
+    """The hash for what a module of the program computes, in this process."""
+    return _made_by(COMPUTING if module.split(".")[1:2] and module.split(".")[1] in COMPUTING else EVERYTHING)
+
+
 @cache
-def made_by() -> bytes:
-    """The hash for what the stages up to pooling compute, in this process."""
-    told = [f"{name} {version(name)}" for name in LIBRARIES]
+def _made_by(parts: tuple[str, ...]) -> bytes:
+    told = [f"{name} {_version(name)}" for name in LIBRARIES]
     told += [f"{name}={os.environ.get(name, '')}" for name in SETTINGS]
     told += [sys.version, platform.machine(), repr(_processor())]
     hashed = blake2b("\n".join(told).encode(), digest_size=32)
-    for name, content in _sources(COMPUTING):
+    for name, content in _sources(parts):
         hashed.update(f"\n{name} {len(content)}\n".encode() + content)
     return hashed.digest()
+
+
+def _version(library: str) -> str:
+    try:
+        return version(library)
+    except PackageNotFoundError:
+        return ""
 
 
 def _processor() -> object:

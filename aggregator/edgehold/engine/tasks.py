@@ -1,7 +1,7 @@
 """Parts of a computation that do not depend on one another: by as many processes as there are processors, the longest first.
 
-Every stage hands its parts to `each`. What `side_by_side` was given decides how they are done: by processes or by this one, and
-whether a cache is asked first. What comes out is the same, to the byte, whichever it is.
+Every stage hands its parts to `each`. Within `side_by_side` they are done by processes, within `kept_in` a cache is asked first. What
+comes out is the same, to the byte, whichever it is.
 """
 
 from __future__ import annotations
@@ -18,12 +18,13 @@ from functools import partial
 from itertools import count
 from math import inf
 from multiprocessing import active_children, get_context
+from pathlib import Path
 from queue import Empty, PriorityQueue
 from threading import Lock, RLock, Thread
 from types import MappingProxyType
 from typing import Any, TypeVar
 
-from .cache import Cache
+from .cache import Cache, opened
 
 Result = TypeVar("Result")
 Key = TypeVar("Key")
@@ -75,6 +76,11 @@ def each(function: Callable[..., Result], jobs: Sequence[tuple[Any, ...]], sizes
             cache.put(keys[i], pickled)
         found[i] = pickle.loads(pickled)
     return [found[i] for i in range(len(jobs))]
+
+
+def kept(function: Callable[..., Result], *arguments: Any) -> Result:
+    """What a function gives, from the cache where it is there."""
+    return each(function, [arguments], [0])[0]
 
 
 def _computed(function: Callable[..., Any], jobs: dict[int, tuple[Any, ...]], sizes: Sequence[float]) -> Iterator[tuple[int, bytes]]:
@@ -176,7 +182,7 @@ class _Crew:
 
 
 @contextmanager
-def side_by_side(work: float, cache: Cache | None = None) -> Iterator[Callable[..., Callable[[], Any]]]:
+def side_by_side(work: float) -> Iterator[Callable[..., Callable[[], Any]]]:
     """Begin calls of which each may take ``each``; they go on while the caller does something else.
 
     Gives ``begin(function, *arguments)``, which gives what waits for the result. Processes are started where there are several processors
@@ -186,33 +192,39 @@ def side_by_side(work: float, cache: Cache | None = None) -> Iterator[Callable[.
     Parameters
     ----------
     work : rows that the calls are about.
-    cache : what ``each`` asks first, and where it keeps what it computes.
     """
-    with _asking(cache):
-        processes = os.cpu_count() or 1
-        if processes < 2 or work < WORTH:
-            yield partial
-            return
-        crew = _Crew(processes)
-        with _one_thread(), ThreadPoolExecutor() as waiting:
-            _crews.append(crew)
-            try:
-                yield lambda function, *arguments: waiting.submit(function, *arguments).result
-            finally:
-                _crews.remove(crew)
-                crew.end()
+    processes = os.cpu_count() or 1
+    if processes < 2 or work < WORTH:
+        yield partial
+        return
+    crew = _Crew(processes)
+    with _one_thread(), ThreadPoolExecutor() as waiting:
+        _crews.append(crew)
+        try:
+            yield lambda function, *arguments: waiting.submit(function, *arguments).result
+        finally:
+            _crews.remove(crew)
+            crew.end()
 
 
 @contextmanager
-def _asking(cache: Cache | None) -> Iterator[None]:
-    if cache is None:
-        yield
-        return
-    _caches.append(cache)
-    try:
-        yield
-    finally:
-        _caches.remove(cache)
+def kept_in(folder: Path, tell: Callable[[str], None]) -> Iterator[None]:
+    """Ask the cache of a folder first for whatever `each` is to do, and keep there what was done.
+
+    Parameters
+    ----------
+    folder : where the cache lies. Where it cannot be written, everything is computed.
+    tell : told in one line when something in it was damaged.
+    """
+    with opened(folder, tell) as cache:
+        if cache is None:
+            yield
+            return
+        _caches.append(cache)
+        try:
+            yield
+        finally:
+            _caches.remove(cache)
 
 
 def _started(processes: int) -> ProcessPoolExecutor | None:

@@ -12,6 +12,7 @@ from edgehold.results.model.results import Pool
 from edgehold.words import Reason, together
 
 from .curves import COLOURS, finished, framed, tidied, work_title
+from .drawings import svg_of
 from .safe_text import plain, visible
 
 TICKS = (0.1, 0.125, 0.25, 0.33, 0.5, 0.7, 0.8, 0.9, 1, 1.1, 1.25, 1.4, 2, 3, 4, 8, 10)
@@ -57,9 +58,7 @@ def _chart(pool: Pool, found: CurveComparison, points: tuple[BandPoint, ...], ax
 
 @lru_cache(maxsize=512)
 def _draw(view: _View, narrow: bool) -> str:
-    import vl_convert  # slow to load, and only needed where there are curves
-
-    drawn = vl_convert.vegalite_to_svg(_specification(view, narrow))
+    drawn = svg_of(_specification(view, narrow))
     return tidied(drawn, f"{view.axis}-{'n' if narrow else 'w'}")
 
 

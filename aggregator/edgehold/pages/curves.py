@@ -12,6 +12,7 @@ from edgehold.records.units import plural
 from edgehold.results.model.results import Pool
 from edgehold.words import Reason, together
 
+from .drawings import svg_of
 from .safe_text import plain, visible
 
 COLOURS = tuple(f"var(--chart-{n})" for n in range(1, 7))
@@ -67,9 +68,7 @@ def work_title(unit: str) -> str:
 
 @lru_cache(maxsize=64)
 def _draw(rows: tuple[Row, ...], unit: str, simulated: bool, narrow: bool) -> str:
-    import vl_convert  # slow to load, and only needed where there are curves
-
-    drawn = vl_convert.vegalite_to_svg(_specification(rows, unit, simulated, narrow))
+    drawn = svg_of(_specification(rows, unit, simulated, narrow))
     return tidied(drawn, "n" if narrow else "w")
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import posixpath
 import re
-from collections.abc import Iterable
 from html import unescape
 from pathlib import Path
 from urllib.parse import unquote
@@ -12,7 +11,6 @@ from urllib.parse import unquote
 TAG = re.compile(r"""<[a-zA-Z](?:[^>"']|"[^"]*"|'[^']*')*>""")
 ATTRIBUTE = re.compile(r"""\s([a-zA-Z][\w:.-]*)(?:=(?:"([^"]*)"|'([^']*)'|([^\s>"']+)))?""")  # whole ones: a value may say href= too
 KEPT = re.compile(r"archive/[^/]+/")
-TARGETS = {"href", "src"}
 ELSEWHERE = re.compile(r"(?:[a-z][a-z0-9+.-]*:|//|\?)", re.IGNORECASE)
 
 
@@ -24,19 +22,26 @@ def broken_links(site: Path) -> list[str]:
     """
     looked_at = (p for p in sorted(site.rglob("*.html")) if not KEPT.match(p.relative_to(site).as_posix()))
     pages = {p.relative_to(site).as_posix(): p.read_text(encoding="utf-8") for p in looked_at}
-    names = {page: set(_values(html, {"id"})) for page, html in pages.items()}
+    values = {page: _values(html) for page, html in pages.items()}
+    names = {page: own["id"] for page, own in values.items()}
     files = {p.relative_to(site).as_posix() for p in site.rglob("*") if p.is_file()}
     return [
         f"{page}: {link}"
-        for page, html in pages.items()
+        for page, own in values.items()
         if page != "404.html"
-        for link in sorted(set(_values(html, TARGETS)))
+        for link in sorted(own["href"] | own["src"])
         if not _leads_somewhere(page, link, names, files)
     ]
 
 
-def _values(html: str, names: set[str]) -> Iterable[str]:
-    return (unescape("".join(values)) for tag in TAG.findall(html) for name, *values in ATTRIBUTE.findall(tag) if name.lower() in names)
+def _values(html: str) -> dict[str, set[str]]:
+    """Ids and addresses of a page, by attribute."""
+    found: dict[str, set[str]] = {"id": set(), "href": set(), "src": set()}
+    for tag in TAG.findall(html):
+        for name, *values in ATTRIBUTE.findall(tag):
+            if name.lower() in found:
+                found[name.lower()].add(unescape("".join(values)))
+    return found
 
 
 def _leads_somewhere(page: str, link: str, names: dict[str, set[str]], files: set[str]) -> bool:

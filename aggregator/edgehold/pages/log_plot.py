@@ -13,6 +13,7 @@ from edgehold.results.words.sentences import ratio_text
 from edgehold.words import Reason, listed, together
 
 from .curves import COLOURS, finished, framed, tidied
+from .drawings import svg_of
 from .formatting import count, thing
 from .plots import Axis, Row, axis
 from .safe_text import plain, visible
@@ -38,12 +39,10 @@ def _known(course: CourseResult) -> list[tuple[Move, RatioInterval]]:
 
 
 def _draw(courses: list[CourseResult], simulated: bool, layout: str) -> str:
-    import vl_convert  # slow to load, and only needed where there is something to draw
-
     months = sorted({move.month for course in courses for move, _ in _known(course)})
     panels = [_panel(course, months, layout) for course in courses]
     specification = finished({"vconcat": panels, "spacing": 22}, simulated)
-    return tidied(vl_convert.vegalite_to_svg(specification), f"log-{layout}")
+    return tidied(svg_of(specification), f"log-{layout}")
 
 
 def _panel(course: CourseResult, months: list[str], layout: str) -> dict[str, object]:

@@ -21,6 +21,7 @@ from edgehold.records.rules.body_limits import within_limits
 from edgehold.words import Reason
 
 MARKDOWN_SPECIAL = "\\`*_{}[]()#!|~<>&\"'="
+ENTITIES = {ord(c): f"&#{ord(c)};" for c in MARKDOWN_SPECIAL}
 LIST_MARK = re.compile(r"(\d*)(-|[+:.](?=\s|$))")  # at the start of a line Markdown reads these as lists or definitions
 TITLE_UNSAFE = re.compile(r"[<>&\"'`{}\[\]\\|*_#]")
 
@@ -136,6 +137,8 @@ LOCAL_REFERENCE = re.compile(r"url\(\s*#([A-Za-z][\w-]*)\s*\)")
 
 def visible(text: str) -> str:
     """``text`` in one line, without control characters or characters that reorder or hide what stands beside them."""
+    if text.isprintable() and HIDDEN.isdisjoint(text):
+        return " ".join(text.split())
     kept = (" " if unicodedata.category(c) in ("Cc", "Zl", "Zp") else c for c in text if c not in HIDDEN)
     return " ".join("".join(c for c in kept if unicodedata.category(c) != "Cs").split())
 
@@ -150,7 +153,7 @@ def plain(text: str) -> Markup:
 
 
 def _entities(line: str) -> str:
-    return "".join(f"&#{ord(c)};" if c in MARKDOWN_SPECIAL else c for c in line)
+    return line.translate(ENTITIES)
 
 
 def paragraphs(text: str) -> Markup:

@@ -18,6 +18,7 @@ import rfc8785
 from jsonschema.exceptions import best_match
 
 from edgehold.disk import read_file, read_text, there, write_file, write_files
+from edgehold.engine.tasks import kept
 from edgehold.errors import InputError
 from edgehold.records.schemas import generated_schemas, schema_document, site_url
 from edgehold.results.model.repeatability import PublishedRepeatability
@@ -57,9 +58,13 @@ def hold_to_schemas(root: Path, files: Mapping[str, bytes]) -> None:
     """
     schemas = _own_schemas(site_url(root))
     for name, form in (("results.json", RESULTS_FORMAT), ("repeatability.json", REPEATABILITY_FORMAT)):
-        error = best_match(_validator(schemas[f"{form}.json"]).iter_errors(json.loads(files[name])))
-        if error is not None:
-            raise error
+        kept(_hold, schemas[f"{form}.json"], files[name])
+
+
+def _hold(schema: bytes, content: bytes) -> None:
+    error = best_match(_validator(schema).iter_errors(json.loads(content)))
+    if error is not None:
+        raise error
 
 
 @cache

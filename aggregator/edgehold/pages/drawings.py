@@ -1,0 +1,33 @@
+"""From a drawing in the grammar of Vega-Lite to SVG."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from edgehold.engine.tasks import kept
+
+FONTS = ("/usr/share/fonts", "/usr/local/share/fonts", "~/.fonts", "~/.local/share/fonts", "/Library/Fonts", "C:/Windows/Fonts")
+
+
+def svg_of(specification: Mapping[str, Any]) -> str:
+    """The drawing, as it was drawn before from the same specification."""
+    return kept(_drawn, specification, _fonts())
+
+
+def _drawn(specification: Mapping[str, Any], fonts: tuple[tuple[str, int], ...]) -> str:
+    """``fonts`` are those whose letters are measured to lay it out."""
+    import vl_convert  # slow to load, and only needed where there is something to draw
+
+    drawn: str = vl_convert.vegalite_to_svg(dict(specification))
+    return drawn
+
+
+@cache
+def _fonts() -> tuple[tuple[str, int], ...]:
+    """Name and size of every font of the machine."""
+    folders = [Path(folder).expanduser() for folder in FONTS]
+    files = [path for folder in folders if folder.is_dir() for path in folder.rglob("*") if path.is_file()]
+    return tuple(sorted((path.name, path.stat().st_size) for path in files))

@@ -22,10 +22,13 @@ def copy_protocols(root: Path, only: str = "") -> Path:
 
 
 def build_demonstration(root: Path) -> None:
-    """Build the whole demonstration in a folder, by the project's own path."""
+    """Build the whole demonstration in a folder, by the project's own path; what the project's last build computed is taken from there.
+
+    So tests pool it only where submissions, methods or what computes have changed since `make site` or the last tests.
+    """
     for part in ("protocols", "submissions"):
         shutil.copytree(PROTOCOLS.parent / part, root / part)
-    pipeline.site(root)
+    pipeline.site(root, cache=PROTOCOLS.parent / "build" / "cache")
 
 
 def copy_demonstrated(root: Path, only: str = "", leave_out: str = "") -> Path:

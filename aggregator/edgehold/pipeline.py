@@ -71,7 +71,13 @@ def pool(root: Path, say: Progress = lambda _: None) -> Path:
     return root / "build" / "results"
 
 
-def site(root: Path, say: Progress = lambda _: None, warn: Progress = lambda _: None, archive: Path | None = None) -> Path:
+def site(
+    root: Path,
+    say: Progress = lambda _: None,
+    warn: Progress = lambda _: None,
+    archive: Path | None = None,
+    cache: Path | None = None,
+) -> Path:
     """Check, pool and build the pages: ``build/results`` and ``build/site``.
 
     Parameters
@@ -81,6 +87,7 @@ def site(root: Path, say: Progress = lambda _: None, warn: Progress = lambda _: 
     warn : told of what the maintainer has left unset.
     archive : the folder in which every published build is kept; this one is added to it, and all of them to the site. None: the site
         has no archive.
+    cache : the folder in which parts that were computed are kept; None: ``build/cache`` of the repository.
 
     Returns
     -------
@@ -92,7 +99,7 @@ def site(root: Path, say: Progress = lambda _: None, warn: Progress = lambda _: 
         A kept file is not what was published, or would change. Nothing is built then.
     """
     kept = read_archive(archive) if archive is not None else None
-    with staged_build(root) as stage, _kept(root, say):
+    with staged_build(root) as stage, _kept(root, say, cache):
         found, results, files = _results_files(root, say)
         _write_results(files, stage / "results")
         if not results.provenance.repository_url:
@@ -142,9 +149,9 @@ def deposit(root: Path, target: Path, say: Progress = lambda _: None) -> None:
     write_file(target, made)
 
 
-def _kept(root: Path, say: Progress) -> AbstractContextManager[None]:
-    """Parts that an earlier build of this repository computed from the same are not computed again."""
-    return kept_in(root / "build" / "cache", say)
+def _kept(root: Path, say: Progress, cache: Path | None = None) -> AbstractContextManager[None]:
+    """Parts that an earlier build computed from the same are not computed again."""
+    return kept_in(cache or root / "build" / "cache", say)
 
 
 def _tell_of_archive(before: Archive, after: Archive, say: Progress, warn: Progress) -> None:

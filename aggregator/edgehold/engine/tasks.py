@@ -33,6 +33,7 @@ Value = TypeVar("Value")
 THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 WORTH = 400  # rows from which starting processes costs less than it saves
 LONGEST_START = 60.0  # seconds in which the first process must have said that it is there
+AWAITED = 1e9  # added to the size of what further work waits for
 STARTS = 3  # how often processes are started, where one of them is killed
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.stats import t as t_distribution
 
 from edgehold.endpoints.rows import LEFT, RIGHT, EndpointRow
-from edgehold.engine.tasks import each
+from edgehold.engine.tasks import AWAITED, each
 from edgehold.numerics.arrays import Array
 from edgehold.numerics.attempt import attempt
 from edgehold.numerics.estimability import in_basis
@@ -77,7 +77,7 @@ def estimate_submissions(
             order.append((row.pool, row.endpoint, row.submission))
         part[row.submission].append(row)
     jobs = [([*part.values()], table.only(key), _told(part.values(), protocols)) for key, part in parts.items()]
-    sizes = [10.0 * len(part) for part in parts.values()]
+    sizes = [AWAITED + 10 * len(part) for part in parts.values()]
     found = {(one.pool, one.endpoint, one.submission): one for own in each(_estimates, jobs, sizes) for one in own}
     return tuple(found[key] for key in order)
 

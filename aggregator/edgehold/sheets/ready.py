@@ -11,6 +11,7 @@ from collections.abc import Collection
 from pathlib import Path
 
 from edgehold.disk import read_text
+from edgehold.engine.tasks import kept
 from edgehold.pages.sheet_pages import SheetView
 from edgehold.records.canonical import LoadedProtocol, Repository
 from edgehold.records.model.protocol import Protocol
@@ -35,8 +36,12 @@ def ready_sheets(repository: Repository, keys: Collection[tuple[str, str]]) -> d
 
 
 def _ready(protocol: LoadedProtocol, root: Path) -> ReadySheet:
-    plan, record = ready_plan(protocol.record), protocol.record
-    view = sheet_view(plan, record, protocol_figures(protocol, root), protocol.body, key=True)
+    return kept(_written, protocol.record, protocol.body, protocol_figures(protocol, root))
+
+
+def _written(record: Protocol, body: str, figures: dict[str, str]) -> ReadySheet:
+    plan = ready_plan(record)
+    view = sheet_view(plan, record, figures, body, key=True)
     return view, {"csv": sheet_csv(plan, record), "xlsx": sheet_xlsx(plan, record)}
 
 

@@ -176,7 +176,7 @@ def all_answers(
         )
         for pool in sorted(joint)
     ]  # fmt: skip
-    sizes = [10 * len(own) for own, *_ in jobs] + [len(one.rows) for one in alone]
+    sizes = [2000 + 6 * len(own) for own, *_ in jobs] + [2000 + 100 * len(one.rows) for one in alone]
     found = each(_one, [*((_joint, job) for job in jobs), *((_alone, (one, sensitivity)) for one in alone)], sizes)
     answers = {(one.pool, one.endpoint): one for part in found for one in part.answers.values()}
     curves = PoolCurves(tuple(c for part in found for c in part.curves.curves), tuple(p for part in found for p in part.curves.pairs))

@@ -58,7 +58,7 @@ def all_runs(rows: Iterable[EndpointRow], primary: Mapping[PoolKey, str]) -> dic
     primary : the primary endpoint of each pool.
     """
     jobs = [(key, runs, left_out, primary.get(key[0]) == key[1]) for key, runs, left_out in with_values(rows)]
-    return {(one.pool, one.endpoint): one for one in each(_one, jobs, [len(runs) for _, runs, *_ in jobs])}
+    return {(one.pool, one.endpoint): one for one in each(_one, jobs, [4 * len(runs) for _, runs, *_ in jobs])}
 
 
 def with_values(rows: Iterable[EndpointRow]) -> list[tuple[tuple[PoolKey, str], list[EndpointRow], int]]:

@@ -139,7 +139,7 @@ def courses(
         for month, held in _months(grouped[pool], rule.id, lead)
     ]
     standings: dict[tuple[PoolKey, str], list[Standing]] = defaultdict(list)
-    for job, standing in zip(jobs, each(_standing, [(job,) for job in jobs], [len(job.rows) for job in jobs]), strict=True):
+    for job, standing in zip(jobs, each(_standing, [(job,) for job in jobs], [300 + 4 * len(job.rows) for job in jobs]), strict=True):
         standings[job.key].append(standing)
     return tuple(
         PoolCourse(

@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike
 from scipy.stats import f as f_distribution
 
 from edgehold.endpoints.rows import EndpointRow
-from edgehold.engine.tasks import each
+from edgehold.engine.tasks import AWAITED, each
 from edgehold.estimates.design import ARMS, practice_of
 from edgehold.estimates.repeatability import Repeatability, RepeatabilityTable
 from edgehold.estimates.results import Contrast, SubmissionEstimate, Verdict
@@ -185,7 +185,7 @@ def compare(
         for key in sorted(grouped)
         for submissions in [frozenset(one.submission for one in grouped[key])]
     ]  # fmt: skip
-    return tuple(one for own in each(_compared, jobs, [50.0 * len(grouped[key]) for key, *_ in jobs]) for one in own)
+    return tuple(one for own in each(_compared, jobs, [AWAITED + 50 * len(grouped[key]) for key, *_ in jobs]) for one in own)
 
 
 def _compared(

@@ -140,7 +140,7 @@ def courses(
             asked.get((pool, rule.id)) or asked_of(rule),
             lead,
             _counts(grouped[pool], month, rule.id, lead),
-            _known(origins, grouped[pool]),
+            _known(origins, held),
         )
         for pool, (_, lead, rules) in followed.items()
         for rule in rules
@@ -242,9 +242,9 @@ class _Month:
     origins: Linkage
 
 
-def _known(origins: Linkage, own: Iterable[Presence]) -> Linkage:
-    """Where the submissions of a pool come from; of what was retracted, the submission itself."""
-    names = sorted({presence.submission for presence in own})
+def _known(origins: Linkage, held: Iterable[EndpointRow]) -> Linkage:
+    """Where the submissions of some runs come from; of what was retracted, the submission itself."""
+    names = sorted({row.submission for row in held})
     return Linkage({name: origins.senders.get(name, name) for name in names}, origins.linked & frozenset(names))
 
 

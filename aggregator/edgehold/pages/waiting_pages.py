@@ -16,7 +16,6 @@ from .page import Page, render
 
 SETTING = "edgehold.handle"
 """Where git keeps the maintainer's handle, so that every command is ready to copy."""
-BY = f'--by "$(git config {SETTING})"'
 ORDER = ("danger", "revision", "rebuttal", "unanswered", "asked")
 DECIDES = {"revision": "revised", "rebuttal": "rebutted", "unanswered": "upheld and unresolved", "asked": "upheld and unresolved"}
 
@@ -54,7 +53,7 @@ def waiting_page(results: Results) -> Page:
 
 
 def cases(objections: Iterable[ObjectionResult], dangerous: Collection[tuple[str, int]]) -> list[Case]:
-    """Those that wait, the most urgent first.
+    """Those that wait, the most urgent first, and what the demonstration invented behind all others.
 
     One that repeats another is decided there, and one that was upheld waits for a version or for something new.
 
@@ -66,7 +65,9 @@ def cases(objections: Iterable[ObjectionResult], dangerous: Collection[tuple[str
     found = [
         _case("danger" if (o.protocol, o.number) in dangerous else kind, o) for o in objections if o.repeats is None and (kind := _kind(o))
     ]
-    return sorted(found, key=lambda case: (ORDER.index(case.kind), case.objection.protocol, case.objection.number))
+    return sorted(
+        found, key=lambda case: (case.objection.simulated, ORDER.index(case.kind), case.objection.protocol, case.objection.number)
+    )
 
 
 def _kind(objection: ObjectionResult) -> str:
@@ -84,7 +85,6 @@ def _revised_in(objection: ObjectionResult) -> str:
 
 
 def _case(kind: str, objection: ObjectionResult) -> Case:
-    what = f"{objection.protocol or ANALYSIS} {objection.number}"
-    if kind == "danger":
-        return Case(kind, objection, f'edgehold draft response {what} --kind "more evidence wanted" {BY} --text -')
-    return Case(kind, objection, f'edgehold draft outcome {what} --outcome "{DECIDES[kind]}" {BY} --reason -')
+    of = {"protocol": objection.protocol or ANALYSIS, "number": objection.number, "setting": SETTING}
+    command = Reason("waiting.ask", **of) if kind == "danger" else Reason("waiting.decide", outcome=DECIDES[kind], **of)
+    return Case(kind, objection, command)

@@ -105,11 +105,8 @@ def _graded(
     }
     kinds = tuple(kind for kind in KINDS if has[kind])
     grade, lacks = grade_of(kinds)
-    told = {
-        "month": months.get(record.plan.id, record.month) if record.plan is not None else record.month,
-        "submissions": listed(known[:MOST_NAMED]) if known else "",
-    }
-    why = tuple(_held(kind, told) for kind in kinds) or (Reason("grades.has_none"),)
+    month = record.month if record.plan is None else months.get(record.plan.id, record.month)
+    why = tuple(_held(kind, month) for kind in kinds) or (Reason("grades.has_none"),)
     raised_by = tuple(_lacking(need, () if known else met) for need in lacks)
     if grade < WITH_STRANGERS - 1:
         raised_by += (Reason("grades.even_now", grade=WITH_STRANGERS, wants=small(_lacking(TRAVELLED, met))),)
@@ -123,10 +120,8 @@ def _of_two_accounts(own: str, met: tuple[str, ...], senders: Mapping[str, str |
     return tuple(other for other in met if senders[other] not in (None, senders[own]))
 
 
-def _held(kind: Kind, told: Mapping[str, str]) -> Reason:
-    if kind == "sealed":
-        return Reason("grades.has_sealed", month=told["month"])
-    return Reason("grades.has_travelled", submissions=told["submissions"]) if kind == "travelled" else Reason(f"grades.has_{kind}")
+def _held(kind: Kind, month: str) -> Reason:
+    return Reason("grades.has_sealed", month=month) if kind == "sealed" else Reason(f"grades.has_{kind}")
 
 
 def _lacking(need: frozenset[Kind], unbound: tuple[str, ...]) -> Reason:

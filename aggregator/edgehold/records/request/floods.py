@@ -3,8 +3,8 @@
 Five a month, and a request, are more than anybody raised in the demonstration (three), and as many as a maintainer with an hour a week can
 answer; two that block, because each stops an adoption until it is decided. Whoever decides about objections is not counted: a review of
 a whole method is theirs to send. Two texts, whoever wrote them, are asked about from a half of their words in common (Jaccard's index),
-or where their titles are one; no two of the demonstration's objections to one method, which are of different flaws, have more than .26 in common
-(``tests/proposals/test_floods.py``).
+or where their titles are one; no two of the demonstration's objections to one method, which are of different flaws, have more than .26
+in common (``tests/proposals/test_floods.py``).
 """
 
 from __future__ import annotations

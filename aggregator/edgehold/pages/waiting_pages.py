@@ -85,6 +85,8 @@ def _revised_in(objection: ObjectionResult) -> str:
 
 
 def _case(kind: str, objection: ObjectionResult) -> Case:
-    of = {"protocol": objection.protocol or ANALYSIS, "number": objection.number, "setting": SETTING}
-    command = Reason("waiting.ask", **of) if kind == "danger" else Reason("waiting.decide", outcome=DECIDES[kind], **of)
-    return Case(kind, objection, command)
+    protocol, number = objection.protocol or ANALYSIS, objection.number
+    if kind == "danger":
+        return Case(kind, objection, Reason("waiting.ask", protocol=protocol, number=number, setting=SETTING))
+    decide = Reason("waiting.decide", protocol=protocol, number=number, outcome=DECIDES[kind], setting=SETTING)
+    return Case(kind, objection, decide)

@@ -528,6 +528,10 @@ class SubmissionResult(Record):
     """In which of its runs the tester did not know whose edge it was; not stated: the file says so of no run."""
     evidence: GradeResult | None = None
     """The grade of its evidence; null where it was retracted."""
+    sender: str = ""
+    """Whom it comes from: the submitter, or whoever carried it in until its owner confirms it; empty of what no longer counts."""
+    linked: bool | None = None
+    """Whether its sender is linked with other people by exchanges, so that it counts in full; null of what no longer counts."""
     blades: int
     """Blades."""
     people: tuple[str, ...]

@@ -303,21 +303,56 @@ def _with_limits(at: _Place, sites: Sites, slopes: bool, settled: float) -> Like
             return None
         centre = (fitted / fitted_variance - y / variance) / rest
         without = 1 / rest + noise
-        log_p, mean, spread = between(centre, without, rows.low, rows.high)
-        wanted = np.maximum(1 / spread - 1 / without, LEAST_PRECISION / without)
-        push = (wanted + 1 / without) * mean - centre / without
-        change = max(float(np.abs((wanted - precision) * spread).max()), float(np.abs((push - shift) * np.sqrt(spread)).max()))
+        told = told_by_limits(centre, without, rows.low, rows.high)
+        wanted, push = told.precision, told.shift
+        change = float(told.change(precision, shift).max())
         if change < settled:
             if limited is not None and sweep:
                 factored = _factor(at, y, variance)
                 if factored is None:
                     return None
-            total = without + 1 / precision
-            scales = log_p + 0.5 * np.log(2 * np.pi * total) + (y - centre) ** 2 / (2 * total)
-            return _solved(at, factored, y, variance, fitted_variance, Sites(precision, shift), float(scales.sum()), slopes)
+            scales = float(told.log_scale(precision, shift).sum())
+            return _solved(at, factored, y, variance, fitted_variance, Sites(precision, shift), scales, slopes)
         step = 1.0 if sweep < SLOWER else DAMPED
         precision, shift = precision + step * (wanted - precision), shift + step * (push - shift)
     return None
+
+
+@dataclass(frozen=True, eq=False)
+class ToldByLimits:
+    """What limits say of responses that are normal without them, one site each.
+
+    Attributes
+    ----------
+    centre, without : means and variances of the responses without their own limits.
+    log_p, mean, spread : probabilities of lying between the limits, and means and variances then.
+    precision, shift : of the sites that say the same.
+    """
+
+    centre: Array
+    without: Array
+    log_p: Array
+    mean: Array
+    spread: Array
+    precision: Array
+    shift: Array
+
+    def change(self, precision: Array, shift: Array) -> Array:
+        """How far other sites are from these, in units of what is said of the response."""
+        return np.maximum(np.abs((self.precision - precision) * self.spread), np.abs((self.shift - shift) * np.sqrt(self.spread)))
+
+    def log_scale(self, precision: Array, shift: Array) -> Array:
+        """ln of the factors by which other sites give the limits their probabilities."""
+        total = self.without + 1 / precision
+        scale: Array = self.log_p + 0.5 * np.log(2 * np.pi * total) + (shift / precision - self.centre) ** 2 / (2 * total)
+        return scale
+
+
+def told_by_limits(centre: Array, without: Array, low: Array, high: Array) -> ToldByLimits:
+    """Sites of responses N(centre, without) that lie between two limits."""
+    log_p, mean, spread = between(centre, without, low, high)
+    precision = np.maximum(1 / spread - 1 / without, LEAST_PRECISION / without)
+    return ToldByLimits(centre, without, log_p, mean, spread, precision, (precision + 1 / without) * mean - centre / without)
 
 
 @dataclass(frozen=True, eq=False)

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -25,6 +25,7 @@ from edgehold.errors import InputError
 from edgehold.numerics.arrays import Array, Ints
 from edgehold.numerics.half_t import HalfT, from_score, log_density, log_slope
 from edgehold.numerics.interval import Interval
+from edgehold.numerics.many_points import DenseRows, ManyPoints, dense_rows, likelihoods_at
 from edgehold.numerics.normal_mixture import NormalMixture
 from edgehold.numerics.pareto import smoothed_weights
 from edgehold.numerics.quasi_importance import Proposal, about_points, along_axes, broad, normal_points
@@ -196,7 +197,9 @@ class HierarchicalFit:
         self._needs_fit()
         if c.shape != self.coefficients.shape[1:] or not np.isfinite(c).all():
             raise InputError(f"a contrast needs {self.coefficients.shape[1]} finite numbers; got {c!r}")
-        return self._posterior(self.coefficients @ c, np.einsum("i,sij,j->s", c, self.covariances, c) + extra)
+        met = np.flatnonzero(c)
+        variances = (self.covariances[:, met[:, None], met] @ c[met]) @ c[met]
+        return self._posterior(self.coefficients @ c, variances + extra)
 
     def target(self, number: int, extra: Array | float = 0.0) -> ContrastPosterior:
         """Posterior of one of the targets asked for, a sum of effects and coefficients; ``extra`` as for ``contrast``."""
@@ -362,8 +365,10 @@ def hierarchical(
     if reason:
         return not_fitted(names, kept, reason, level, len(low))
     rows = prepare_rows(low, above, design, [term.matrix for term in terms], known)
-    wanted = _Wanted(_contrasts(contrasts, rows.p), _targets(targets, rows), level, error, spread_error, normal)
-    return _posterior_of(rows, names, kept, rescale, wanted)
+    wanted = _Wanted(_contrasts(contrasts, rows.p), _targets(targets, rows), level, error, spread_error, normal or rows.q + rows.p > LARGE)
+    dense = None if wanted.normal else dense_rows(rows, low, above, design, [term.matrix for term in terms], known, wanted.targets)
+    density = _Density(rows, dense, tuple(_proper(kept[name], rows) for name in names), V is None, rescale)
+    return _posterior_of(density, names, kept, wanted)
 
 
 def not_fitted(names: tuple[str, ...], priors: Mapping[str, HalfT], reason: str, level: float, rows: int) -> HierarchicalFit:
@@ -457,6 +462,7 @@ class _Density:
     """The log posterior density of the coordinates, and what it is made from."""
 
     rows: MixedRows
+    dense: DenseRows | None
     priors: tuple[HalfT, ...]
     residual: bool
     rescale: float
@@ -485,6 +491,28 @@ class _Density:
             return -math.inf, None
         return point.log_likelihood + self.rescale - 0.5 * float(z @ z), point
 
+    def points(self, sds: Array, sites: Sites, targets: Array, settled: float) -> ManyPoints:
+        """The likelihood at standard deviations (S, K); with ``sites`` themselves where they do not settle."""
+        found = self._points(sds, sites, targets, settled)
+        failed = ~np.isfinite(found.log_likelihood)
+        if len(sites.shift) and failed.any():
+            again = self._points(sds[failed], sites, targets, AS_AT_MODE)
+            for part in fields(ManyPoints):
+                getattr(found, part.name)[failed] = getattr(again, part.name)
+        return found
+
+    def _points(self, sds: Array, sites: Sites, targets: Array, settled: float) -> ManyPoints:
+        K, p, q = len(self.rows.sizes), self.rows.p, self.rows.q
+        if self.dense is not None:
+            return likelihoods_at(self.dense, sds[:, :K], sds[:, K] if self.residual else None, sites, settled)
+        nothing = -math.inf, np.zeros(p), np.eye(p), np.zeros(len(targets)), np.ones(len(targets))
+        found = []
+        for one in sds:
+            point = likelihood_at(self.rows, one[:K], float(one[K]) if self.residual else None, sites, settled=settled)
+            found.append(nothing if point is None else (point.log_likelihood, *_told(point, targets)))
+        likelihood, coefficients, covariances, means, variances = (np.array(part) for part in zip(*found, strict=True))
+        return ManyPoints(likelihood, coefficients, covariances, means + targets[:, q:] @ self.rows.origin, variances)
+
 
 @dataclass(frozen=True, eq=False)
 class _Wanted:
@@ -503,13 +531,12 @@ class _Wanted:
         return SETTLED if self.error < LARGEST_ERROR else CLOSELY
 
 
-def _posterior_of(rows: MixedRows, names: tuple[str, ...], priors: Mapping[str, HalfT], rescale: float, wanted: _Wanted) -> HierarchicalFit:
-    residual = len(names) > len(rows.sizes)
-    density = _Density(rows, tuple(_proper(priors[name], rows) for name in names), residual, rescale)
+def _posterior_of(density: _Density, names: tuple[str, ...], priors: Mapping[str, HalfT], wanted: _Wanted) -> HierarchicalFit:
+    rows = density.rows
     mode = _mode(density, wanted.targets)
     if isinstance(mode, str):
         return not_fitted(names, priors, mode, wanted.level, rows.n)
-    if wanted.normal or rows.q + rows.p > LARGE:
+    if wanted.normal:
         return _laplace(density, mode, names, priors, wanted)
     sites = mode.sites
     proposal = along_axes(mode.at, mode.curvature, lambda z: density.of_sds(z, density.sds(z), sites, settled=AS_AT_MODE)[0])
@@ -633,21 +660,13 @@ class _Drawn:
 
 
 def _drawn(density: _Density, proposal: Proposal, count: int, draw: int, sites: Sites, wanted: _Wanted) -> _Drawn:
-    T = wanted.targets
     at, sets = proposal.points(count, draw)
-    S, p, q = len(at), density.rows.p, density.rows.q
     sds = density.sds(at)
-    log_density, coefficients, covariances = np.full(S, -np.inf), np.zeros((S, p)), np.tile(np.eye(p), (S, 1, 1))
-    means, variances = np.zeros((S, len(T))), np.ones((S, len(T)))
-    for s in range(S):
-        log_density[s], point = density.of_sds(at[s], sds[s], sites, settled=wanted.settled)
-        if point is None:
-            log_density[s], point = density.of_sds(at[s], sds[s], sites, settled=AS_AT_MODE)
-        if point is None:
-            continue
-        coefficients[s], covariances[s], means[s], variances[s] = _told(point, T)
-    means += T[:, q:] @ density.rows.origin
-    return _Drawn(proposal, at, sets, log_density, sds, coefficients, covariances, means, variances)
+    points = density.points(sds, sites, wanted.targets, wanted.settled)
+    log_density = points.log_likelihood + density.rescale - 0.5 * (at**2).sum(axis=1)
+    return _Drawn(
+        proposal, at, sets, log_density, sds, points.coefficients, points.covariances, points.target_means, points.target_variances
+    )
 
 
 def _weights(drawn: list[_Drawn]) -> tuple[Array, float]:

@@ -433,3 +433,45 @@ def _slopes(at: _Place, found: _Factored, y: Array, variance: Array, leverage: A
     errors = w**2 * (rows.squares - 2 * float(rows.rhs @ x) + fitted)
     errors += float((((y - rows.near @ x) / variance) ** 2).sum()) if len(y) else 0.0
     return np.append(by_term, -at.residual * (rows.exact * w + float((1 / variance).sum()) - trace - errors))
+
+
+def average_information(rows: MixedRows, sds: Array, residual: float | None, point: LikelihoodPoint) -> Array:
+    """Average of observed and expected information about the standard deviations, with the sites of the point.
+
+    Parameters
+    ----------
+    rows, sds, residual : as for ``likelihood_at``; standard deviations positive.
+    point : the likelihood there.
+
+    Returns
+    -------
+    (K, K), or (K + 1, K + 1) with the residual's last.
+
+    Notes
+    -----
+    ½ wₖᵀPwₗ with wₖ = (∂V/∂σₖ)Py, which is (2/σₖ)Zₖuₖ, and 2σ(y − [Z X]x)/σ² for the residual (Gilmour, Thompson & Cullis 1995,
+    Biometrics 51:1440–1450).
+    """
+    weight, sites = 1.0 if residual is None else residual**-2, point.sites
+    variance = rows.extra + (0.0 if residual is None else residual**2) + 1 / sites.precision
+    x, off = point.scale * point.solution, sites.shift / sites.precision
+    moved = np.zeros((len(x), len(sds)))
+    moved[np.arange(rows.q), rows.owner] = 2 * x[: rows.q] / sds[rows.owner]
+    gram = _whole(rows, rows.gram)
+    pulled = weight * (gram @ moved) + rows.near.T @ ((rows.near @ moved) / variance[:, None])
+    products = moved.T @ pulled
+    if residual is not None:
+        errors, missed = rows.rhs - gram @ x, off - rows.near @ x
+        own = 2 * residual * (weight**2 * errors + rows.near.T @ (missed / variance**2))
+        length = weight**3 * (rows.squares - float((rows.rhs + errors) @ x)) + float((missed**2 / variance**3).sum())
+        across = (moved.T @ own)[:, None]
+        products, pulled = np.block([[products, across], [across.T, 4 * residual**2 * length]]), np.column_stack([pulled, own])
+    pulled = point.scale[:, None] * pulled
+    found: Array = (products - pulled.T @ solve(point.factor, pulled)) / 2
+    return found
+
+
+def _whole(rows: MixedRows, entries: Array) -> sp.csr_matrix:
+    """The symmetric matrix of which these are the entries."""
+    lower = sp.csr_matrix((entries, (rows.row, rows.column)), shape=(rows.q + rows.p,) * 2)
+    return lower + sp.tril(lower, -1).T

@@ -13,7 +13,7 @@ sweep over all sites takes one factor of Q + diag(precisions), however many the 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import scipy.sparse as sp
@@ -162,9 +162,9 @@ def likelihoods_at(rows: DenseRows, sds: Array, residual: Array | None, sites: S
     parts = []
     for begin in range(0, len(sds), size):
         some = slice(begin, begin + size)
-        complete = _complete(rows, sds[some] ** 2, noise[some], of_limited[some])
-        parts.append(complete.points if complete.limited is None else _with_limits(rows, complete, sites, settled))
-    return ManyPoints(*(np.concatenate([getattr(part, name) for part in parts]) for name in ManyPoints.__dataclass_fields__))
+        points, limited = _complete(rows, sds[some] ** 2, noise[some], of_limited[some])
+        parts.append(points if limited is None else _with_limits(rows, points, limited, sites, settled))
+    return ManyPoints(*(np.concatenate([getattr(part, one.name) for part in parts]) for one in fields(ManyPoints)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -183,20 +183,13 @@ class _Limited:
     targets: Array
 
 
-@dataclass(frozen=True, eq=False)
-class _Complete:
+def _complete(rows: DenseRows, variances: Array, noise: Array, of_limited: Array) -> tuple[ManyPoints, _Limited | None]:
     """What all rows say, the limited ones taken as exact and 0; of the likelihood, all but what the limited ones add.
 
-    A target's variance is that of its best prediction from the rows, ``taken @ rows``, as a sum of squares and not as a difference: what it
-    misses of effects and residuals (universal kriging; Cressie 1993, Statistics for Spatial Data, section 3.4).
+    Variances are (S, K) of the terms, (S,) of exact rows and (S, l) of limited ones. A target's variance is that of its best prediction
+    from the rows, ``taken @ rows``, as a sum of squares and not as a difference: what it misses of effects and residuals (universal
+    kriging; Cressie 1993, Statistics for Spatial Data, section 3.4).
     """
-
-    points: ManyPoints
-    limited: _Limited | None
-
-
-def _complete(rows: DenseRows, variances: Array, noise: Array, of_limited: Array) -> _Complete:
-    """With variances (S, K) of the terms, (S,) of exact rows and (S, l) of limited ones."""
     S, (many, r), limits = len(variances), rows.columns.shape, of_limited.shape[1]
     p, T = many - 1, len(rows.targets)
     own = np.hstack([np.repeat(noise[:, None], r - limits, axis=1), of_limited])
@@ -218,7 +211,7 @@ def _complete(rows: DenseRows, variances: Array, noise: Array, of_limited: Array
     log_likelihood = np.where(there & estimable, -0.5 * ((rows.n - p) * np.log(2 * np.pi) + log_det + rss), -np.inf)
     points = ManyPoints(log_likelihood, rows.origin + b, covariance, np.zeros((S, T)), np.zeros((S, T)))
     if not (T or limits):
-        return _Complete(points, None)
+        return points, None
     _solve_in_place(V, half, 0)
     of_b = covariance @ half[:, :p]
     rest = rows.of_coefficients - products[:, many:, :p]
@@ -231,47 +224,17 @@ def _complete(rows: DenseRows, variances: Array, noise: Array, of_limited: Array
         spreads = (off**2).sum(axis=2) + (taken**2 @ own[:, :, None])[:, :, 0] + of_apart
         points = replace(points, target_means=means, target_variances=spreads)
     if not limits:
-        return _Complete(points, None)
+        return points, None
     corner = V[:, r - limits :, r - limits :].copy()
     _inverses(corner)
     of_b, x, y = of_b[:, :, r - limits :], half[:, :p, r - limits :], half[:, p, r - limits :]
     precision = corner.transpose(0, 2, 1) @ corner - x.transpose(0, 2, 1) @ of_b
-    return _Complete(points, _Limited(precision, (b[:, None, :] @ x)[:, 0] - y, of_b, taken[:, :, r - limits :]))
+    return points, _Limited(precision, (b[:, None, :] @ x)[:, 0] - y, of_b, taken[:, :, r - limits :])
 
 
-def _with_limits(rows: DenseRows, complete: _Complete, sites: Sites, settled: float) -> ManyPoints:
-    """The same with the limits, by expectation propagation at every point."""
-    limited, points = complete.limited, complete.points
-    assert limited is not None
-    S, size = limited.shift.shape
-    precision, shift = np.tile(sites.precision, (S, 1)), np.tile(sites.shift, (S, 1))
-    mean, root = np.zeros((S, size)), np.zeros((S, size, size))
-    added, going = np.full(S, -np.inf), np.flatnonzero(np.isfinite(points.log_likelihood))
-    for sweep in range(SWEEPS):
-        if not len(going):
-            break
-        tau, push = precision[going], shift[going]
-        inverse = limited.precision[going]
-        inverse[:, np.arange(size), np.arange(size)] += tau
-        log_det, there = _roots(inverse)
-        _inverses(inverse)
-        pulled = limited.shift[going] + push
-        t = (inverse.transpose(0, 2, 1) @ (inverse @ pulled[:, :, None]))[:, :, 0]
-        rest = 1 / (inverse**2).sum(axis=1) - tau
-        there &= (rest > 0).all(axis=1) & (tau > 0).all(axis=1)
-        going, tau, push, log_det, inverse, t, pulled, rest = (one[there] for one in (going, tau, push, log_det, inverse, t, pulled, rest))
-        centre = ((rest + tau) * t - push) / rest
-        told = told_by_limits(centre.ravel(), 1 / rest.ravel(), np.tile(rows.low, len(going)), np.tile(rows.high, len(going)))
-        wanted, aim = told.precision.reshape(t.shape), told.shift.reshape(t.shape)
-        change = told.change(tau.ravel(), push.ravel()).reshape(t.shape).max(axis=1)
-        done = change < settled
-        ready = going[done]
-        scales = told.log_scale(tau.ravel(), push.ravel()).reshape(t.shape).sum(axis=1)
-        own = (np.log(tau) - push**2 / tau + pulled * t).sum(axis=1)
-        added[ready], mean[ready], root[ready] = (0.5 * (own - log_det) + scales)[done], t[done], inverse[done]
-        step = 1.0 if sweep < SLOWER else DAMPED
-        going, left = going[~done], ~done
-        precision[going], shift[going] = tau[left] + step * (wanted - tau)[left], push[left] + step * (aim - push)[left]
+def _with_limits(rows: DenseRows, points: ManyPoints, limited: _Limited, sites: Sites, settled: float) -> ManyPoints:
+    """The same with the limits."""
+    added, mean, root = _sweeps(rows, limited, sites, settled, np.flatnonzero(np.isfinite(points.log_likelihood)))
     back = root.transpose(0, 2, 1)
     of_b, of_targets = limited.coefficients @ back, limited.targets @ back
     return ManyPoints(
@@ -281,6 +244,40 @@ def _with_limits(rows: DenseRows, complete: _Complete, sites: Sites, settled: fl
         target_means=points.target_means + (limited.targets @ mean[:, :, None])[:, :, 0],
         target_variances=points.target_variances + (of_targets**2).sum(axis=2),
     )
+
+
+def _sweeps(rows: DenseRows, limited: _Limited, sites: Sites, settled: float, going: Ints) -> tuple[Array, Array, Array]:
+    """Expectation propagation at every point that is ``going``, until its own sites settle.
+
+    Returns
+    -------
+    (S,) what the limits add to the log-likelihood, −infinity where the sites did not settle; (S, l) means of t; (S, l, l) L⁻¹, of which
+    L⁻ᵀL⁻¹ is its covariance.
+    """
+    S, size = limited.shift.shape
+    precision, shift = np.tile(sites.precision, (S, 1)), np.tile(sites.shift, (S, 1))
+    added, mean, root = np.full(S, -np.inf), np.zeros((S, size)), np.zeros((S, size, size))
+    for sweep in range(SWEEPS):
+        if not len(going):
+            break
+        tau, push, pulled, inverse = precision[going], shift[going], limited.shift[going] + shift[going], limited.precision[going]
+        inverse[:, np.arange(size), np.arange(size)] += tau
+        log_det, there = _roots(inverse)
+        _inverses(inverse)
+        t = (inverse.transpose(0, 2, 1) @ (inverse @ pulled[:, :, None]))[:, :, 0]
+        rest = 1 / (inverse**2).sum(axis=1) - tau
+        there &= (rest > 0).all(axis=1) & (tau > 0).all(axis=1)
+        going = going[there]
+        tau, push, log_det, inverse, t, pulled, rest = (one[there] for one in (tau, push, log_det, inverse, t, pulled, rest))
+        told = told_by_limits(((rest + tau) * t - push) / rest, 1 / rest, *np.broadcast_arrays(rows.low, rows.high, rest)[:2])
+        done = told.change(tau, push).max(axis=1) < settled
+        scales = np.log(tau) - push**2 / tau + pulled * t + 2 * told.log_scale(tau, push)
+        ready, left, step = going[done], ~done, 1.0 if sweep < SLOWER else DAMPED
+        added[ready], mean[ready], root[ready] = (scales.sum(axis=1) - log_det)[done] / 2, t[done], inverse[done]
+        going = going[left]
+        precision[going] += step * (told.precision - tau)[left]
+        shift[going] += step * (told.shift - push)[left]
+    return added, mean, root
 
 
 def _roots(matrices: Array) -> tuple[Array, Bools]:

@@ -623,8 +623,8 @@ def _begun(density: _Density, sites: list[Sites | None]) -> tuple[Array, Array]:
     The information of the restricted likelihood is the average of the observed and the expected one, which takes no more than a solve
     (Gilmour, Thompson & Cullis 1995, Biometrics 51:1440–1450), that of the prior 1.
     """
-    z, height, shape = np.zeros(len(density.priors)), -math.inf, np.eye(len(density.priors))
-    at = z
+    z, height = np.zeros(len(density.priors)), -math.inf
+    at, shape = z, np.asarray(np.eye(len(z)), dtype=float)
     for _ in range(FIRST_STEPS):
         reached = density.at(at, sites[0])
         if reached is None or reached[0] < height:
@@ -633,9 +633,9 @@ def _begun(density: _Density, sites: list[Sites | None]) -> tuple[Array, Array]:
         sites[0], sds = point.sites, density.sds(z)
         chain, K = density.chain(z, sds), len(density.rows.sizes)
         information = average_information(density.rows, sds[:K], float(sds[K]) if density.residual else None, point)
-        shape = np.linalg.inv(information * chain[:, None] * chain + np.eye(len(z)))
+        shape = np.asarray(np.linalg.inv(information * chain[:, None] * chain + np.eye(len(z))), dtype=float)
         step = shape @ slope
-        at = z + step * min(1.0, FIRST_STEP / float(np.abs(step).max(initial=0.0)))
+        at = z + step * FIRST_STEP / float(np.abs(step).max(initial=FIRST_STEP))
     return z, (shape + shape.T) / 2
 
 
@@ -676,8 +676,8 @@ def _along(covariance: Array, slopes: Array, steps: Array) -> Array:
     positive definite all of them."""
     root = np.linalg.cholesky(covariance)
     inner = np.linalg.solve(root, np.swapaxes(np.linalg.solve(root, slopes), 1, 2))
-    inner = np.tensordot(steps, inner, 1)
-    values, vectors = np.linalg.eigh((inner + np.swapaxes(inner, 1, 2)) / 2)
+    moves = np.tensordot(steps, (inner + np.swapaxes(inner, 1, 2)) / 2, 1)
+    values, vectors = np.linalg.eigh(moves)
     halves: Array = root @ (vectors * np.exp(values / 2)[:, None, :])
     return halves @ np.swapaxes(halves, 1, 2)
 

@@ -128,8 +128,8 @@ def test_along_the_axes_the_sides_are_as_wide_as_the_density_is():
     axes, left, right = np.linalg.cholesky(covariance), np.array([0.5, 1.0, 2.0]), np.array([1.5, 1.0, 0.8])
 
     def log_density(z):
-        x = np.linalg.solve(axes, z - CENTRE)
-        return -0.5 * float(((x / np.where(x < 0, left, right)) ** 2).sum())
+        x = np.linalg.solve(axes, (z - CENTRE).T).T
+        return -0.5 * ((x / np.where(x < 0, left, right)) ** 2).sum(axis=1)
 
     one = along_axes(CENTRE, np.linalg.inv(covariance), log_density)
     assert one.centre is CENTRE
@@ -137,12 +137,12 @@ def test_along_the_axes_the_sides_are_as_wide_as_the_density_is():
 
 
 def test_a_level_density_is_followed_no_farther_than_the_widest_side_and_a_cliff_no_nearer_than_the_narrowest():
-    one = along_axes(np.zeros(1), np.eye(1), lambda z: 0.0 if z[0] >= 0 else -1e6)
+    one = along_axes(np.zeros(1), np.eye(1), lambda z: np.where(z[:, 0] >= 0, 0.0, -1e6))
     assert (one.left[0], one.right[0]) == (NARROWEST, WIDEST)
 
 
 def test_a_direction_without_curvature_is_not_followed_to_infinity():
-    one = along_axes(np.zeros(2), np.diag([-3.0, 1e-9]), lambda z: -0.5 * float(z @ z))
+    one = along_axes(np.zeros(2), np.diag([-3.0, 1e-9]), lambda z: -0.5 * (z**2).sum(axis=1))
     assert np.linalg.eigvalsh(one.root @ one.root.T).max() <= WIDER**2 / LEAST_CURVATURE + 1e-12
 
 

@@ -11,7 +11,7 @@ from scipy.integrate import quad
 from scipy.stats import multivariate_normal, norm
 
 from edgehold.numerics import elimination, restricted_likelihood
-from edgehold.numerics.restricted_likelihood import likelihood_at, prepare_rows
+from edgehold.numerics.restricted_likelihood import average_information, likelihood_at, prepare_rows
 
 SEEDS = st.integers(0, 2**32 - 1)
 WHOLE, NOTHING = 10**9, 0  # unknowns that the dense core may have
@@ -120,6 +120,25 @@ def test_slopes_are_the_differences_of_the_dense_likelihood(eliminating, seed, k
                 sds[k] += sign * step
             values.append(dense(case.low, case.X, case.covariance(sds, residual))[0])
         assert slopes[k] == pytest.approx((values[0] - values[1]) / (2 * step), rel=1e-5, abs=1e-5)
+
+
+@pytest.mark.parametrize("limited", [0, 3])
+@pytest.mark.parametrize("known", [False, True])
+@pytest.mark.parametrize("seed", range(4))
+def test_average_information_is_that_of_dense_matrices(eliminating, seed, known, limited):
+    """½ yᵀP(∂V/∂σₖ)P(∂V/∂σₗ)Py, the sites standing for limited responses."""
+    case = Case(seed, limited=limited, known=known)
+    rows, point = case.rows(), case.at(settled=1e-11)
+    S, y, limits = case.covariance(), case.low - case.X @ rows.origin, case.low != case.high
+    y[limits] = point.sites.shift / point.sites.precision
+    S[limits, limits] += 1 / point.sites.precision
+    S_inv = np.linalg.inv(S)
+    P = S_inv - S_inv @ case.X @ np.linalg.solve(case.X.T @ S_inv @ case.X, case.X.T @ S_inv)
+    moves = [2 * sd * (Z @ Z.T).toarray() for sd, Z in zip(case.sds, case.terms, strict=True)]
+    moves += [] if known else [2 * case.residual * np.eye(case.n)]
+    working = np.array([move @ P @ y for move in moves])
+    found = average_information(rows, case.sds, case.residual, point)
+    np.testing.assert_allclose(found, working @ P @ working.T / 2, rtol=1e-6, atol=1e-8)
 
 
 @pytest.mark.parametrize("seed", range(8))

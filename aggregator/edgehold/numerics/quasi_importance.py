@@ -99,13 +99,13 @@ def _uniform(dimensions: int, count: int, draw: int) -> tuple[Array, Ints]:
     return np.clip(np.concatenate(drawn), 1e-12, 1 - 1e-12), np.repeat(np.arange(SETS), count)
 
 
-def along_axes(mode: Array, curvature: Array, log_density: Callable[[Array], float]) -> Proposal:
+def along_axes(mode: Array, curvature: Array, log_density: Callable[[Array], Array]) -> Proposal:
     """Proposal about a mode, as wide to each side of each axis as the density itself is there.
 
     Parameters
     ----------
     mode, curvature : (K,) and (K, K) minus the second derivatives of the log density there.
-    log_density : of a point (K,).
+    log_density : (S,) of points (S, K).
 
     Notes
     -----
@@ -114,13 +114,12 @@ def along_axes(mode: Array, curvature: Array, log_density: Callable[[Array], flo
     """
     values, vectors = np.linalg.eigh((curvature + curvature.T) / 2)
     root = np.linalg.cholesky((vectors / np.maximum(values, LEAST_CURVATURE)) @ vectors.T)
-    top = log_density(mode)
-
-    def side(axis: Array) -> float:
-        falls = [max(top - log_density(mode + step * axis), FLAT) for step in STEPS]
-        return float(np.clip(max(step / np.sqrt(2 * fall) for step, fall in zip(STEPS, falls, strict=True)), NARROWEST, WIDEST))
-
-    return Proposal(mode, WIDER * root, np.array([side(-axis) for axis in root.T]), np.array([side(axis) for axis in root.T]))
+    steps = np.array(STEPS)
+    ahead = steps[:, None, None] * np.concatenate([-root.T, root.T])  # (steps, 2K, K)
+    met = log_density(np.vstack([mode, mode + ahead.reshape(-1, len(mode))]))
+    falls = np.maximum(met[0] - met[1:].reshape(len(steps), -1), FLAT)
+    left, right = np.split(np.clip((steps[:, None] / np.sqrt(2 * falls)).max(axis=0), NARROWEST, WIDEST), 2)
+    return Proposal(mode, WIDER * root, left, right)
 
 
 def broad(K: int) -> Proposal:

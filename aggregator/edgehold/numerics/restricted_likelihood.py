@@ -303,21 +303,56 @@ def _with_limits(at: _Place, sites: Sites, slopes: bool, settled: float) -> Like
             return None
         centre = (fitted / fitted_variance - y / variance) / rest
         without = 1 / rest + noise
-        log_p, mean, spread = between(centre, without, rows.low, rows.high)
-        wanted = np.maximum(1 / spread - 1 / without, LEAST_PRECISION / without)
-        push = (wanted + 1 / without) * mean - centre / without
-        change = max(float(np.abs((wanted - precision) * spread).max()), float(np.abs((push - shift) * np.sqrt(spread)).max()))
+        told = told_by_limits(centre, without, rows.low, rows.high)
+        wanted, push = told.precision, told.shift
+        change = float(told.change(precision, shift).max())
         if change < settled:
             if limited is not None and sweep:
                 factored = _factor(at, y, variance)
                 if factored is None:
                     return None
-            total = without + 1 / precision
-            scales = log_p + 0.5 * np.log(2 * np.pi * total) + (y - centre) ** 2 / (2 * total)
-            return _solved(at, factored, y, variance, fitted_variance, Sites(precision, shift), float(scales.sum()), slopes)
+            scales = float(told.log_scale(precision, shift).sum())
+            return _solved(at, factored, y, variance, fitted_variance, Sites(precision, shift), scales, slopes)
         step = 1.0 if sweep < SLOWER else DAMPED
         precision, shift = precision + step * (wanted - precision), shift + step * (push - shift)
     return None
+
+
+@dataclass(frozen=True, eq=False)
+class ToldByLimits:
+    """What limits say of responses that are normal without them, one site each.
+
+    Attributes
+    ----------
+    centre, without : means and variances of the responses without their own limits.
+    log_p, mean, spread : probabilities of lying between the limits, and means and variances then.
+    precision, shift : of the sites that say the same.
+    """
+
+    centre: Array
+    without: Array
+    log_p: Array
+    mean: Array
+    spread: Array
+    precision: Array
+    shift: Array
+
+    def change(self, precision: Array, shift: Array) -> Array:
+        """How far other sites are from these, in units of what is said of the response."""
+        return np.maximum(np.abs((self.precision - precision) * self.spread), np.abs((self.shift - shift) * np.sqrt(self.spread)))
+
+    def log_scale(self, precision: Array, shift: Array) -> Array:
+        """ln of the factors by which other sites give the limits their probabilities."""
+        total = self.without + 1 / precision
+        scale: Array = self.log_p + 0.5 * np.log(2 * np.pi * total) + (shift / precision - self.centre) ** 2 / (2 * total)
+        return scale
+
+
+def told_by_limits(centre: Array, without: Array, low: Array, high: Array) -> ToldByLimits:
+    """Sites of responses N(centre, without) that lie between two limits."""
+    log_p, mean, spread = between(centre, without, low, high)
+    precision = np.maximum(1 / spread - 1 / without, LEAST_PRECISION / without)
+    return ToldByLimits(centre, without, log_p, mean, spread, precision, (precision + 1 / without) * mean - centre / without)
 
 
 @dataclass(frozen=True, eq=False)
@@ -398,3 +433,45 @@ def _slopes(at: _Place, found: _Factored, y: Array, variance: Array, leverage: A
     errors = w**2 * (rows.squares - 2 * float(rows.rhs @ x) + fitted)
     errors += float((((y - rows.near @ x) / variance) ** 2).sum()) if len(y) else 0.0
     return np.append(by_term, -at.residual * (rows.exact * w + float((1 / variance).sum()) - trace - errors))
+
+
+def average_information(rows: MixedRows, sds: Array, residual: float | None, point: LikelihoodPoint) -> Array:
+    """Average of observed and expected information about the standard deviations, with the sites of the point.
+
+    Parameters
+    ----------
+    rows, sds, residual : as for ``likelihood_at``; standard deviations positive.
+    point : the likelihood there.
+
+    Returns
+    -------
+    (K, K), or (K + 1, K + 1) with the residual's last.
+
+    Notes
+    -----
+    ½ wₖᵀPwₗ with wₖ = (∂V/∂σₖ)Py, which is (2/σₖ)Zₖuₖ, and 2σ(y − [Z X]x)/σ² for the residual (Gilmour, Thompson & Cullis 1995,
+    Biometrics 51:1440–1450).
+    """
+    weight, sites = 1.0 if residual is None else residual**-2, point.sites
+    variance = rows.extra + (0.0 if residual is None else residual**2) + 1 / sites.precision
+    x, off = point.scale * point.solution, sites.shift / sites.precision
+    moved = np.zeros((len(x), len(sds)))
+    moved[np.arange(rows.q), rows.owner] = 2 * x[: rows.q] / sds[rows.owner]
+    gram = _whole(rows, rows.gram)
+    pulled = weight * (gram @ moved) + rows.near.T @ ((rows.near @ moved) / variance[:, None])
+    products = moved.T @ pulled
+    if residual is not None:
+        errors, missed = rows.rhs - gram @ x, off - rows.near @ x
+        own = 2 * residual * (weight**2 * errors + rows.near.T @ (missed / variance**2))
+        length = weight**3 * (rows.squares - float((rows.rhs + errors) @ x)) + float((missed**2 / variance**3).sum())
+        across = (moved.T @ own)[:, None]
+        products, pulled = np.block([[products, across], [across.T, 4 * residual**2 * length]]), np.column_stack([pulled, own])
+    pulled = point.scale[:, None] * pulled
+    found: Array = (products - pulled.T @ solve(point.factor, pulled)) / 2
+    return found
+
+
+def _whole(rows: MixedRows, entries: Array) -> sp.csr_matrix:
+    """The symmetric matrix of which these are the entries."""
+    lower = sp.csr_matrix((entries, (rows.row, rows.column)), shape=(rows.q + rows.p,) * 2)
+    return lower + sp.tril(lower, -1).T

@@ -18,11 +18,11 @@ def between(mean: Array, variance: Array, low: Array, high: Array) -> tuple[Arra
 
     Parameters
     ----------
-    mean, variance, low, high : (m,); limits may be infinite, low < high.
+    mean, variance, low, high : of one shape; limits may be infinite, low < high.
 
     Returns
     -------
-    (m,) ln of the probability of the interval, and mean and variance given it.
+    ln of the probability of the interval, and mean and variance given it.
     """
     sd = np.sqrt(variance)
     a, b = (low - mean) / sd, (high - mean) / sd

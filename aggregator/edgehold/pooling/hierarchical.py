@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -25,10 +25,19 @@ from edgehold.errors import InputError
 from edgehold.numerics.arrays import Array, Ints
 from edgehold.numerics.half_t import HalfT, from_score, log_density, log_slope
 from edgehold.numerics.interval import Interval
+from edgehold.numerics.many_points import DenseRows, ManyPoints, dense_rows, likelihoods_at
 from edgehold.numerics.normal_mixture import NormalMixture
 from edgehold.numerics.pareto import smoothed_weights
 from edgehold.numerics.quasi_importance import Proposal, about_points, along_axes, broad, normal_points
-from edgehold.numerics.restricted_likelihood import SETTLED, LikelihoodPoint, MixedRows, Sites, likelihood_at, prepare_rows
+from edgehold.numerics.restricted_likelihood import (
+    SETTLED,
+    LikelihoodPoint,
+    MixedRows,
+    Sites,
+    average_information,
+    likelihood_at,
+    prepare_rows,
+)
 from edgehold.words import Reason
 
 from .crossed.inputs import RESIDUAL, Term, checked_rows
@@ -59,6 +68,7 @@ AS_AT_MODE = math.inf  # sites of limits stay those of the mode: good enough to 
 CLOSELY = 1e-3  # as in ``restricted_likelihood.SETTLED``; a limit moves by less than .1 % of its half-width below it
 LEAST_EFFECTIVE = 50.0  # points of equal weight that other priors must leave
 NEGLIGIBLE = 1e-15  # weight of a point so far out that its own arithmetic may fail
+FIRST_STEPS, FIRST_STEP = 3, 2.0  # towards the mode, and the longest of them, in prior standard deviations
 STEP = 1e-3  # of the differences of the exact gradient that give the curvature, in prior standard deviations
 LARGEST_SLOPE = 1e-2  # of the log density at the mode, in the same unit
 LARGE = 4000  # effects and coefficients above which the posterior of the standard deviations is taken as normal about its mode
@@ -196,7 +206,9 @@ class HierarchicalFit:
         self._needs_fit()
         if c.shape != self.coefficients.shape[1:] or not np.isfinite(c).all():
             raise InputError(f"a contrast needs {self.coefficients.shape[1]} finite numbers; got {c!r}")
-        return self._posterior(self.coefficients @ c, np.einsum("i,sij,j->s", c, self.covariances, c) + extra)
+        met = np.flatnonzero(c)
+        variances = (self.covariances[:, met[:, None], met] @ c[met]) @ c[met]
+        return self._posterior(self.coefficients @ c, variances + extra)
 
     def target(self, number: int, extra: Array | float = 0.0) -> ContrastPosterior:
         """Posterior of one of the targets asked for, a sum of effects and coefficients; ``extra`` as for ``contrast``."""
@@ -362,8 +374,10 @@ def hierarchical(
     if reason:
         return not_fitted(names, kept, reason, level, len(low))
     rows = prepare_rows(low, above, design, [term.matrix for term in terms], known)
-    wanted = _Wanted(_contrasts(contrasts, rows.p), _targets(targets, rows), level, error, spread_error, normal)
-    return _posterior_of(rows, names, kept, rescale, wanted)
+    wanted = _Wanted(_contrasts(contrasts, rows.p), _targets(targets, rows), level, error, spread_error, normal or rows.q + rows.p > LARGE)
+    dense = None if wanted.normal else dense_rows(rows, low, above, design, [term.matrix for term in terms], known, wanted.targets)
+    density = _Density(rows, dense, tuple(_proper(kept[name], rows) for name in names), V is None, rescale)
+    return _posterior_of(density, names, kept, wanted)
 
 
 def not_fitted(names: tuple[str, ...], priors: Mapping[str, HalfT], reason: str, level: float, rows: int) -> HierarchicalFit:
@@ -457,6 +471,7 @@ class _Density:
     """The log posterior density of the coordinates, and what it is made from."""
 
     rows: MixedRows
+    dense: DenseRows | None
     priors: tuple[HalfT, ...]
     residual: bool
     rescale: float
@@ -467,23 +482,44 @@ class _Density:
 
     def at(self, z: Array, sites: Sites | None) -> tuple[float, Array, LikelihoodPoint] | None:
         """Log density, its gradient and the likelihood; None where that has no value."""
-        sds = self.sds(z)
-        value, point = self.of_sds(z, sds, sites, slopes=True)
+        sds, K = self.sds(z), len(self.rows.sizes)
+        point = likelihood_at(self.rows, sds[:K], float(sds[K]) if self.residual else None, sites, slopes=True)
         if point is None or point.slopes is None:
             return None
-        chain = np.exp([float(log_slope(prior, z[k], sds[k])) for k, prior in enumerate(self.priors)])
-        own = point.slopes if self.residual else point.slopes[: len(self.rows.sizes)]
-        return value, own * chain - z, point
+        own = point.slopes if self.residual else point.slopes[:K]
+        return point.log_likelihood + self.rescale - 0.5 * float(z @ z), own * self.chain(z, sds) - z, point
 
-    def of_sds(
-        self, z: Array, sds: Array, sites: Sites | None, slopes: bool = False, settled: float = SETTLED
-    ) -> tuple[float, LikelihoodPoint | None]:
-        """Log density and the likelihood, with the standard deviations given; −infinity where that has no value."""
-        K = len(self.rows.sizes)
-        point = likelihood_at(self.rows, sds[:K], float(sds[K]) if self.residual else None, sites, slopes, settled)
-        if point is None:
-            return -math.inf, None
-        return point.log_likelihood + self.rescale - 0.5 * float(z @ z), point
+    def chain(self, z: Array, sds: Array) -> Array:
+        """(K,) dσ/dz."""
+        found: Array = np.exp([float(log_slope(prior, z[k], sds[k])) for k, prior in enumerate(self.priors)])
+        return found
+
+    def of_points(self, at: Array, points: ManyPoints) -> Array:
+        """(S,) log density at coordinates where the likelihood is known; −infinity where that has no value."""
+        found: Array = points.log_likelihood + self.rescale - 0.5 * (at**2).sum(axis=1)
+        return found
+
+    def points(self, sds: Array, sites: Sites, targets: Array, settled: float) -> ManyPoints:
+        """The likelihood at standard deviations (S, K); with ``sites`` themselves where they do not settle."""
+        found = self._points(sds, sites, targets, settled)
+        failed = ~np.isfinite(found.log_likelihood)
+        if len(sites.shift) and settled < AS_AT_MODE and failed.any():
+            again = self._points(sds[failed], sites, targets, AS_AT_MODE)
+            for part in fields(ManyPoints):
+                getattr(found, part.name)[failed] = getattr(again, part.name)
+        return found
+
+    def _points(self, sds: Array, sites: Sites, targets: Array, settled: float) -> ManyPoints:
+        K, p, q = len(self.rows.sizes), self.rows.p, self.rows.q
+        if self.dense is not None:
+            return likelihoods_at(self.dense, sds[:, :K], sds[:, K] if self.residual else None, sites, settled)
+        nothing = -math.inf, np.zeros(p), np.eye(p), np.zeros(len(targets)), np.ones(len(targets))
+        found = []
+        for one in sds:
+            point = likelihood_at(self.rows, one[:K], float(one[K]) if self.residual else None, sites, settled=settled)
+            found.append(nothing if point is None else (point.log_likelihood, *_told(point, targets)))
+        likelihood, coefficients, covariances, means, variances = (np.array(part) for part in zip(*found, strict=True))
+        return ManyPoints(likelihood, coefficients, covariances, means + targets[:, q:] @ self.rows.origin, variances)
 
 
 @dataclass(frozen=True, eq=False)
@@ -503,16 +539,19 @@ class _Wanted:
         return SETTLED if self.error < LARGEST_ERROR else CLOSELY
 
 
-def _posterior_of(rows: MixedRows, names: tuple[str, ...], priors: Mapping[str, HalfT], rescale: float, wanted: _Wanted) -> HierarchicalFit:
-    residual = len(names) > len(rows.sizes)
-    density = _Density(rows, tuple(_proper(priors[name], rows) for name in names), residual, rescale)
-    mode = _mode(density, wanted.targets)
+def _posterior_of(density: _Density, names: tuple[str, ...], priors: Mapping[str, HalfT], wanted: _Wanted) -> HierarchicalFit:
+    rows = density.rows
+    mode = _mode(density, wanted)
     if isinstance(mode, str):
         return not_fitted(names, priors, mode, wanted.level, rows.n)
-    if wanted.normal or rows.q + rows.p > LARGE:
+    if wanted.normal:
         return _laplace(density, mode, names, priors, wanted)
     sites = mode.sites
-    proposal = along_axes(mode.at, mode.curvature, lambda z: density.of_sds(z, density.sds(z), sites, settled=AS_AT_MODE)[0])
+
+    def as_at_mode(at: Array) -> Array:
+        return density.of_points(at, density.points(density.sds(at), sites, wanted.targets, AS_AT_MODE))
+
+    proposal = along_axes(mode.at, mode.curvature, as_at_mode)
     first = ((broad(len(names)), BROAD), (proposal, STAGES[0]))
     drawn = [_drawn(density, one, count, draw, sites, wanted) for draw, (one, count) in enumerate(first)]
     for draw, count in enumerate(STAGES[1:], len(drawn)):
@@ -549,7 +588,7 @@ def _told(point: LikelihoodPoint, targets: Array) -> Told:
     return point.coefficients, point.covariance, means, variances
 
 
-def _mode(density: _Density, targets: Array) -> _Mode | str:
+def _mode(density: _Density, wanted: _Wanted) -> _Mode | str:
     """The mode, or why there is none."""
     sites: list[Sites | None] = [None]
 
@@ -561,8 +600,8 @@ def _mode(density: _Density, targets: Array) -> _Mode | str:
         sites[0] = point.sites
         return -value, -slope
 
-    begin = np.zeros(len(density.priors))
-    found = minimize(minus, begin, jac=True, method="BFGS", options={"gtol": 1e-5, "maxiter": 200})
+    begin, shape = _begun(density, sites) if wanted.normal else (np.zeros(len(density.priors)), None)
+    found = minimize(minus, begin, jac=True, method="BFGS", options={"gtol": 1e-5, "maxiter": 200, "hess_inv0": shape})
     mode: Array = found.x
     reached = density.at(mode, sites[0])
     if reached is None or float(np.abs(reached[1]).max(initial=0.0)) > LARGEST_SLOPE:
@@ -574,8 +613,30 @@ def _mode(density: _Density, targets: Array) -> _Mode | str:
         if above is None or below is None:
             return Reason("headline.no_curvature")
         curvature[k] = (below[1] - above[1]) / (2 * STEP)
-        beside.append((_told(above[2], targets), _told(below[2], targets)))
-    return _Mode(mode, (curvature + curvature.T) / 2, point.sites, _told(point, targets), tuple(beside))
+        beside.append((_told(above[2], wanted.targets), _told(below[2], wanted.targets)))
+    return _Mode(mode, (curvature + curvature.T) / 2, point.sites, _told(point, wanted.targets), tuple(beside))
+
+
+def _begun(density: _Density, sites: list[Sites | None]) -> tuple[Array, Array]:
+    """Where the search for the mode of many effects begins, a few steps from the prior medians, and the inverse of the information there.
+
+    The information of the restricted likelihood is the average of the observed and the expected one, which takes no more than a solve
+    (Gilmour, Thompson & Cullis 1995, Biometrics 51:1440–1450), that of the prior 1.
+    """
+    z, height = np.zeros(len(density.priors)), -math.inf
+    at, shape = z, np.asarray(np.eye(len(z)), dtype=float)
+    for _ in range(FIRST_STEPS):
+        reached = density.at(at, sites[0])
+        if reached is None or reached[0] < height:
+            break
+        z, (height, slope, point) = at, reached
+        sites[0], sds = point.sites, density.sds(z)
+        chain, K = density.chain(z, sds), len(density.rows.sizes)
+        information = average_information(density.rows, sds[:K], float(sds[K]) if density.residual else None, point)
+        shape = np.asarray(np.linalg.inv(information * chain[:, None] * chain + np.eye(len(z))), dtype=float)
+        step = shape @ slope
+        at = z + step * FIRST_STEP / float(np.abs(step).max(initial=FIRST_STEP))
+    return z, (shape + shape.T) / 2
 
 
 def _laplace(density: _Density, mode: _Mode, names: tuple[str, ...], priors: Mapping[str, HalfT], wanted: _Wanted) -> HierarchicalFit:
@@ -584,8 +645,10 @@ def _laplace(density: _Density, mode: _Mode, names: tuple[str, ...], priors: Map
     if not np.linalg.eigvalsh(mode.curvature).min(initial=1.0) > 0:
         return not_fitted(names, priors, Reason("headline.no_maximum"), wanted.level, density.rows.n)
     at, sets = normal_points(mode.at, np.asarray(np.linalg.inv(mode.curvature), dtype=float), LAPLACE)
-    slopes = ([(above - below) / (2 * STEP) for above, below in zip(*ends, strict=True)] for ends in mode.beside)
-    moved = [np.tensordot(at - mode.at, np.array(of_part), 1) for of_part in zip(*slopes, strict=True)]
+    ends = zip(*(zip(*two, strict=True) for two in mode.beside), strict=True)
+    slopes = [np.array([above - below for above, below in of_part]) / (2 * STEP) for of_part in ends]
+    steps = at - mode.at
+    moved = [np.tensordot(steps, slope, 1) for slope in (slopes[0], slopes[2], slopes[3])]
     coefficients, covariance, means, variances = mode.here
     S = len(at)
     return HierarchicalFit(
@@ -597,9 +660,9 @@ def _laplace(density: _Density, mode: _Mode, names: tuple[str, ...], priors: Map
         weights=frozen(np.full(S, 1 / S)),
         sds=frozen(density.sds(at)),
         coefficients=frozen(coefficients + moved[0]),
-        covariances=frozen(_along(covariance, moved[1])),
-        target_means=frozen(means + moved[2] + wanted.targets[:, density.rows.q :] @ density.rows.origin),
-        target_variances=frozen(variances * np.exp(moved[3] / variances)),
+        covariances=frozen(_along(covariance, slopes[1], steps)),
+        target_means=frozen(means + moved[1] + wanted.targets[:, density.rows.q :] @ density.rows.origin),
+        target_variances=frozen(variances * np.exp(moved[2] / variances)),
         sets=frozen(sets),
         level=wanted.level,
         rows=density.rows.n,
@@ -608,11 +671,13 @@ def _laplace(density: _Density, mode: _Mode, names: tuple[str, ...], priors: Map
     )
 
 
-def _along(covariance: Array, moves: Array) -> Array:
-    """(S, p, p) covariances R exp(R⁻¹MR⁻ᵀ)Rᵀ, R being the root of one and M, (S, p, p), how far it moves: positive definite all of them."""
+def _along(covariance: Array, slopes: Array, steps: Array) -> Array:
+    """(S, p, p) covariances R exp(R⁻¹MR⁻ᵀ)Rᵀ, R being the root of one and M how far it moves in (S, K) steps along K slopes, (K, p, p):
+    positive definite all of them."""
     root = np.linalg.cholesky(covariance)
-    inner = np.linalg.solve(root, np.swapaxes(np.linalg.solve(root, moves), 1, 2))
-    values, vectors = np.linalg.eigh((inner + np.swapaxes(inner, 1, 2)) / 2)
+    inner = np.linalg.solve(root, np.swapaxes(np.linalg.solve(root, slopes), 1, 2))
+    moves = np.tensordot(steps, (inner + np.swapaxes(inner, 1, 2)) / 2, 1)
+    values, vectors = np.linalg.eigh(moves)
     halves: Array = root @ (vectors * np.exp(values / 2)[:, None, :])
     return halves @ np.swapaxes(halves, 1, 2)
 
@@ -633,21 +698,20 @@ class _Drawn:
 
 
 def _drawn(density: _Density, proposal: Proposal, count: int, draw: int, sites: Sites, wanted: _Wanted) -> _Drawn:
-    T = wanted.targets
     at, sets = proposal.points(count, draw)
-    S, p, q = len(at), density.rows.p, density.rows.q
     sds = density.sds(at)
-    log_density, coefficients, covariances = np.full(S, -np.inf), np.zeros((S, p)), np.tile(np.eye(p), (S, 1, 1))
-    means, variances = np.zeros((S, len(T))), np.ones((S, len(T)))
-    for s in range(S):
-        log_density[s], point = density.of_sds(at[s], sds[s], sites, settled=wanted.settled)
-        if point is None:
-            log_density[s], point = density.of_sds(at[s], sds[s], sites, settled=AS_AT_MODE)
-        if point is None:
-            continue
-        coefficients[s], covariances[s], means[s], variances[s] = _told(point, T)
-    means += T[:, q:] @ density.rows.origin
-    return _Drawn(proposal, at, sets, log_density, sds, coefficients, covariances, means, variances)
+    points = density.points(sds, sites, wanted.targets, wanted.settled)
+    return _Drawn(
+        proposal,
+        at,
+        sets,
+        density.of_points(at, points),
+        sds,
+        points.coefficients,
+        points.covariances,
+        points.target_means,
+        points.target_variances,
+    )
 
 
 def _weights(drawn: list[_Drawn]) -> tuple[Array, float]:

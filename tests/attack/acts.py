@@ -162,5 +162,3 @@ def _restore(root: Path, before: dict[str, bytes]) -> None:
     for path, data in before.items():
         if now.get(path) != data:
             write(root / path, data)
-
-

@@ -59,16 +59,24 @@ class Row:
     slowest: list[Tried] = field(default_factory=list)
     found: list[Tried] = field(default_factory=list)
 
-    def add(self, cases: Iterable[Tried], kept: bool = False) -> None:
-        """Count cases."""
+    def add(self, cases: Iterable[Tried]) -> None:
+        """Count drawn cases."""
         for case in cases:
-            self.kept += kept
-            self.drawn += not kept
+            self.drawn += 1
             self.seconds += case.seconds
             self.slowest = sorted([*self.slowest, case], key=lambda one: -one.seconds)[:SLOWEST]
-            if case.complaint:
-                self.broken[case.complaint.kind] += 1
-                self.found.append(case)
+            self._count(case)
+
+    def add_kept(self, cases: Iterable[Tried]) -> None:
+        """Count kept cases."""
+        for case in cases:
+            self.kept += 1
+            self._count(case)
+
+    def _count(self, case: Tried) -> None:
+        if case.complaint:
+            self.broken[case.complaint.kind] += 1
+            self.found.append(case)
 
 
 def watch(name: str, call: Callable[[], Complaint | None], data: bytes = b"") -> Tried:

@@ -116,6 +116,11 @@ def moves(seed: int, files: tuple[int, ...] = INVENTED, ratios: tuple[float, ...
             yield Move(count, ratio, before, _said([*honest, *invented[:count]]))
 
 
+def of_pool(seed: int) -> list[Move]:
+    """All moves of one seed, as one process gives them to another."""
+    return list(moves(seed))
+
+
 def _said(records: list[dict]) -> Said:
     with TemporaryDirectory() as folder:
         root = make_repository(Path(folder), [], [protocol(PROTOCOL)])

@@ -141,6 +141,7 @@ def drawn_body(rng: random.Random) -> str:
 
 def drawn_drawing(rng: random.Random) -> bytes:
     """An SVG of allowed and other elements, damaged now and then."""
+
     def leaf() -> str:
         name, key = rng.choice(ELEMENTS), rng.choice(ATTRIBUTES)
         return f"<{name} {key}='{rng.choice(VALUES)}'>{rng.choice(('', 'text', '&lt;', '&#120;'))}</{name}>"
@@ -152,15 +153,42 @@ def drawn_drawing(rng: random.Random) -> bytes:
 
 
 WORDS = (
-    ("intake", "{file}"), ("intake", "{file}", "--json"), ("intake", "{sheet}", "--plan", "{file}"), ("intake", "{file}", "--draft"),
+    ("intake", "{file}"), ("intake", "{file}", "--json"), ("intake", "{sheet}", "--plan", "{plan}"), ("intake", "{file}", "--draft"),
     ("report", "{file}"), ("report", "{file}", "--json"), ("report", "{file}", "--card"), ("report", "{good}", "--table", "{file}"),
     ("check", "{file}"), ("check", "{text}"), ("draft", "protocol", "own-rope", "--answers", "{file}", "--print"),
     ("draft", "protocol", "{text}", "--print"), ("correct", "wren-1", "--set", "{text}", "{text}", "--why", "{text}", "--by", "{text}"),
     ("correct", "wren-1", "--remove", "{text}", "--why", "x", "--by", "wren"), ("retract", "{text}", "--why", "{text}", "--by", "{text}"),
     ("report", "{text}"), ("plan", "{text}", "--dry"),
 )  # fmt: skip
-PLAN = ("plan", "small-rope", "--blade", "wren.galley", "--sharpener", "wren", "--sharpener", "tern", "--tester", "wren", "--drawn", "2", "--dry")
-OPTIONS = ("--metres", "--minutes", "--evenings", "--hand", "--runs", "--seed", "--id", "--month", "--drawn", "--angle", "--last", "--tester")
+PLAN = (
+    "plan",
+    "small-rope",
+    "--blade",
+    "wren.galley",
+    "--sharpener",
+    "wren",
+    "--sharpener",
+    "tern",
+    "--tester",
+    "wren",
+    "--drawn",
+    "2",
+    "--dry",
+)
+OPTIONS = (
+    "--metres",
+    "--minutes",
+    "--evenings",
+    "--hand",
+    "--runs",
+    "--seed",
+    "--id",
+    "--month",
+    "--drawn",
+    "--angle",
+    "--last",
+    "--tester",
+)
 POINTERS = ("/note", "/runs/0/note", "/runs/0/readings/0/values/0/written", "/runs/-1", "/", "", "/runs/00", "/~", "/people/0", "/month")
 NUMBERS = ("0", "-1", "1e400", "nan", "inf", "1", "2.5", "1" * 30, "١", "0x10", " ", "1_0", "2026-06", "۲")
 
@@ -168,7 +196,8 @@ NUMBERS = ("0", "-1", "1e400", "nan", "inf", "1", "2.5", "1" * 30, "١", "0x10",
 def commands(folder: Path, seed: int, cases: int) -> Iterator[Tried]:
     """Whole commands with drawn words and files; the last word is a sentence and a status."""
     root = make_repository(folder / "repository", [submission()])
-    good = [(folder / name, data) for name, data in _good_files(root)]
+    with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
+        good = [(folder / name, data) for name, data in _good_files(root)]
     for path, data in good:
         path.write_bytes(data)
     for number in range(seed, seed + cases):
@@ -176,6 +205,7 @@ def commands(folder: Path, seed: int, cases: int) -> Iterator[Tried]:
         source, kind = rng.choice(good)[0], rng.choice(("json", "yaml", "markdown"))
         data = mutated(source.read_bytes(), kind, rng)
         (folder / "drawn").write_bytes(data)
+        (folder / "drawn-plan").write_bytes(mutated((folder / "plan.json").read_bytes(), "json", rng))
         words = [_word(word, folder, rng) for word in _words(rng)]
         yield watch(f"{' '.join(words)[:90]!r}, seed {number}", lambda words=words: _commanded(root, folder, words), data)
 
@@ -184,6 +214,8 @@ def _good_files(root: Path) -> Iterator[tuple[str, bytes]]:
     yield "good.json", json.dumps(submission(), indent=1).encode()
     yield "sheet.csv", (sheets.CORPUS / "clean.csv").read_bytes()
     yield "answers.yaml", answers_text().encode()
+    main([*PLAN[:-1], "--seed", "1", "--output", str(root.parent / "plan.json"), "--root", str(root)])
+    yield "plan.json", (root.parent / "plan.json").read_bytes()
     yield "method.md", (root / "protocols/small-rope/1.0.0.md").read_bytes()
 
 
@@ -193,7 +225,7 @@ def _words(rng: random.Random) -> tuple[str, ...]:
 
 def _word(word: str, folder: Path, rng: random.Random) -> str:
     """A word of a command: one of the files, or a text that is drawn."""
-    names = {"{file}": "drawn", "{good}": "good.json", "{sheet}": "sheet.csv"}
+    names = {"{file}": "drawn", "{plan}": "drawn-plan", "{good}": "good.json", "{sheet}": "sheet.csv"}
     if word in names:
         return str(folder / names[word])
     return rng.choice((*TEXTS, *POINTERS, *NUMBERS, *(part.decode("utf-8", "replace") for part in FRAGMENTS))) if word == "{text}" else word

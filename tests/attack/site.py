@@ -10,6 +10,7 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import yaml
@@ -23,7 +24,7 @@ from tests.browser.chromium import SWITCHES, chromium_path
 from tests.browser.crawling import crawl, pages_of
 from tests.browser.payloads import LABELS, SHORT
 from tests.browser.serving import served
-from tests.fuzz.readers import LOST, Complaint, repository
+from tests.fuzz.readers import LOST, OVER_TIME, TRACEBACK, Complaint, repository
 from tests.records.builder import BODY, markdown, protocol, write
 from tests.whole_path.test_builds import digests
 
@@ -34,17 +35,28 @@ METHODS = 6
 TEXTS_A_FILE = 4
 
 
-def site(folder: Path, seed: int, cases: int, browser: bool = True) -> Iterator[Tried]:
-    """A case each for every site drawn, every other build of it, and every page of it in a browser."""
+def pages(folder: Path, seed: int, cases: int) -> Iterator[Tried]:
+    """A case for every site that is drawn, and for every page of it in a browser."""
     for number in range(seed, seed + cases):
         root = hostile_repository(folder / str(number), random.Random(number))
-        built = watch(f"site built, seed {number}", lambda root=root: _built(root))
-        yield Tried(built.name, built.complaint if "took" not in built.complaint else Complaint(), built.seconds)
-        if built.complaint.kind == "tracebacks":
-            continue
-        yield Tried(f"built again elsewhere, seed {number}", _differing(root, folder / f"{number} anew"))
-        if browser:
+        built = _tried(root, number)
+        yield built
+        if not built.complaint:
             yield from _visited(root / "build" / "site", number)
+
+
+def twice(folder: Path, seed: int, cases: int) -> Iterator[Tried]:
+    """A case for every site that is drawn and built again elsewhere, from a copy of the same files."""
+    for number in range(seed, seed + cases):
+        root = hostile_repository(folder / str(number), random.Random(number))
+        built = _tried(root, number)
+        yield built if built.complaint else Tried(f"built twice, seed {number}", _differing(root, folder / f"{number} anew"))
+
+
+def _tried(root: Path, number: int) -> Tried:
+    """Build it; a whole build may take its time."""
+    built = watch(f"site built, seed {number}", lambda: _built(root))
+    return replace(built, complaint=Complaint() if built.complaint.kind == OVER_TIME else built.complaint)
 
 
 def hostile_repository(root: Path, rng: random.Random) -> Path:
@@ -129,7 +141,9 @@ def _built(root: Path) -> Complaint | None:
     read = load_repository(root)
     pipeline.site(root)
     results = json.loads((root / "build" / "results" / "results.json").read_text(encoding="utf-8"))
-    missing = {one.record.id for one in (*read.submissions, *read.retracted)} - {one["id"] for one in results["submissions"]}
+    missing = {one.record.id for one in (*read.submissions, *read.retracted)} - {
+        one["id"] for one in (*results["submissions"], *results["retracted"])
+    }
     return Complaint(LOST, f"{sorted(missing)}: read, and not in the results") if missing else None
 
 
@@ -143,7 +157,7 @@ def _differing(root: Path, elsewhere: Path) -> Complaint:
     environment = os.environ | OTHER | {"PYTHONPATH": str(Path(__file__).parents[2])}
     ran = subprocess.run([sys.executable, "-m", "edgehold", "site"], cwd=elsewhere, env=environment, capture_output=True, timeout=600)
     if ran.returncode:
-        return Complaint("tracebacks", ran.stderr.decode(errors="replace")[-2000:])
+        return Complaint(TRACEBACK, ran.stderr.decode(errors="replace")[-2000:])
     here, there = digests(root / "build"), digests(elsewhere / "build")
     other = sorted(path for path in here.keys() | there.keys() if here.get(path) != there.get(path))
     return Complaint(DIFFERING, f"{len(other)} files, such as {other[:3]}") if other else Complaint()

@@ -17,7 +17,6 @@ import time
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
-from itertools import islice
 from pathlib import Path
 from tempfile import TemporaryDirectory
 

@@ -152,7 +152,7 @@ def invented_files(rng: np.random.Generator, count: int, ln_ratio: float) -> lis
 
 
 def _file(name: str, keys: list[str], blades: list[float], ratio: float, rng: np.random.Generator, lot: str, month: int) -> dict:
-    """Four runs, each steel twice in turn; late, the first steel's force is the second's less ``ratio`` (ln): a lower force is keener."""
+    """Four runs, each steel twice in turn. Late, the first steel reads ``ratio`` (ln) less force than the second: lower is keener."""
     tester, sharpener = rng.normal(0, SDS["tester"]), rng.normal(0, SDS["sharpener"])
     runs, preparations = [], []
     for number in range(4):
@@ -167,8 +167,8 @@ def _file(name: str, keys: list[str], blades: list[float], ratio: float, rng: np
         ]
         preparations.append({"id": f"edge-{number + 1}", "blade": keys[steel], "sharpener": name})
         runs.append(
-            {"id": f"run-{number + 1}", "order": number + 1, "preparation": f"edge-{number + 1}", "tester": name, "lot": lot, "work_unit": "cut",
-             "reading_unit": "N", "ended": "last checkpoint", "readings": readings}
+            {"id": f"run-{number + 1}", "order": number + 1, "preparation": f"edge-{number + 1}", "tester": name, "lot": lot,
+             "work_unit": "cut", "reading_unit": "N", "ended": "last checkpoint", "readings": readings}
         )  # fmt: skip
     return {
         "format": "submission/1.0.0", "id": f"{name}-late", "protocol": {"id": "small-rope", "version": "1.0.0"}, "origin": "measured",

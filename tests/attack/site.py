@@ -1,4 +1,4 @@
-"""Whole sites from drawn repositories: what the check passes is built, twice to the same bytes, and in a browser no script of anybody runs."""
+"""Whole sites from drawn repositories: what the check passes is built, twice to the same bytes, and no script of anybody runs there."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import yaml
-from playwright.sync_api import sync_playwright
+from playwright.sync_api import Browser, sync_playwright
 
 from edgehold import pipeline
 from edgehold.records import load_repository
@@ -59,7 +59,7 @@ def _tried(root: Path, number: int) -> Tried:
     return replace(built, complaint=Complaint() if built.complaint.kind == OVER_TIME else built.complaint)
 
 
-def hostile_repository(root: Path, rng: random.Random) -> Path:
+def hostile_repository(root: Path, rng: random.Random, texts: int = TEXTS_A_FILE) -> Path:
     """A repository of every kind of file, methods with drawn bodies and drawings beside, and hostile texts wherever the check lets them."""
     repository(root)
     for number in range(METHODS):
@@ -68,7 +68,7 @@ def hostile_repository(root: Path, rng: random.Random) -> Path:
         _take_out(root / path)
     for path in sorted(root.rglob("*")):
         if path.suffix in (".json", ".yaml", ".md") and path.is_file() and "registers" not in path.parts:
-            _with_texts(root, path, rng)
+            _with_texts(root, path, rng, texts)
     assert not load_repository(root).errors
     return root
 
@@ -92,12 +92,12 @@ def _refused(root: Path) -> set[str]:
     return {finding.file for finding in load_repository(root).errors}
 
 
-def _with_texts(root: Path, path: Path, rng: random.Random) -> None:
+def _with_texts(root: Path, path: Path, rng: random.Random, texts: int) -> None:
     """Put payloads in place of texts of one file; what brings an error is taken back."""
-    for _ in range(TEXTS_A_FILE):
+    for _ in range(texts):
         before = path.read_bytes()
         front, body = _parts(path.suffix, before.decode())
-        places = [place for place in _texts(front)]
+        places = list(_texts(front))
         if not places:
             return
         tree = _with(front, rng.choice(places), rng.choice((*SHORT, *LABELS)).format(mark=f"mark{rng.randrange(9999):04d}"))
@@ -165,10 +165,16 @@ def _differing(root: Path, elsewhere: Path) -> Complaint:
 
 def _visited(folder: Path, number: int) -> Iterator[Tried]:
     """Every page in a headless Chromium."""
-    with sync_playwright() as playwright, served(folder) as address:
+    with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium_path(), args=SWITCHES)
-        facts = crawl(browser, address, pages_of(folder))
+        yield from _seen(browser, folder, number)
         browser.close()
+
+
+def _seen(browser: Browser, folder: Path, number: int) -> Iterator[Tried]:
+    """A case a page: whatever ran, was asked elsewhere, complained or stands there as no page of ours would have it."""
+    with served(folder) as address:
+        facts = crawl(browser, address, pages_of(folder))
     for page, seen in facts.items():
         ran = [*seen["handlers"], *seen["violations"], *seen["elsewhere"], *seen["errors"], *seen["foreign"]]
         ran += [seen["scriptRan"]] if seen["scriptRan"] else []

@@ -49,7 +49,7 @@ def page(rows: Mapping[str, Row], moved: Sequence[str], asked: Sequence[str], se
     """The whole page."""
     parts = [
         "# What the attack came to",
-        f"Made by `make attack`; {sum(row.drawn for row in rows.values()):,} cases drawn from seed {seed} on, in {seconds / 60:.0f} minutes.",
+        f"Made by `make attack`: {sum(row.drawn for row in rows.values()):,} cases drawn from seed {seed}, in {seconds / 60:.0f} minutes.",
         f"{machine()}.",
         "Every column has to be zero. Kept cases are tests of the suite. Limits: 2 s of processor time and 500 MiB a case, but for whole",
         "builds; – where a column cannot be told of a row.",
@@ -58,9 +58,9 @@ def page(rows: Mapping[str, Row], moved: Sequence[str], asked: Sequence[str], se
         "",
         "## Largest move of a headline by invented files",
         "",
-        "19 honest files whose blades go round, and 3, 10 or 50 invented ones under as many handles, on blades that nobody else has met. In",
-        "half-widths of the honest interval, by the ratio invented over the true one; largest of all seeds. A verdict is turned where it",
-        "becomes another one, lost where it becomes undecided.",
+        "19 honest files whose blades go round, and 3, 10 or 50 invented ones under as many handles, on blades that nobody else has met.",
+        "In half-widths of the honest interval, by the ratio invented over the true one; largest of all seeds. A verdict is turned where",
+        "it becomes another one, lost where it becomes undecided.",
         "",
         *moved,
         "",

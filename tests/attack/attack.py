@@ -11,11 +11,12 @@ drawn case has a seed of its own that its name tells; what breaks a promise is p
 from __future__ import annotations
 
 import argparse
+import math
 import os
 import sys
 import time
 from collections.abc import Iterator
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -25,7 +26,7 @@ os.environ.setdefault("EDGEHOLD_TRACEBACK", "1")  # a fault of the program is an
 
 from . import acts, fabricators, moves, readers, site, table
 from .cases import COLUMNS, DIFFERING, LOST, READING, SCRIPT, TRACEBACK, UNSAID, Row, Tried, told
-from .kept import kept
+from .kept import kept_file, kept_files
 
 TABLE = Path(__file__).with_name("TABLE.md")
 BATCH = 250
@@ -41,12 +42,14 @@ class Kind:
     share : of all cases that are drawn.
     watched : columns, the first of which a failing kept case counts in.
     batch : cases of one process at a time.
+    least : cases, however few are drawn in all.
     """
 
     draw: readers.Draw | None
     share: float
     watched: tuple[str, ...] = READING
     batch: int = BATCH
+    least: int = 0
 
 
 REQUEST = (UNSAID, TRACEBACK, *READING[1:3])
@@ -61,9 +64,9 @@ KINDS = {
     "requests: what may change": Kind(None, 0, REQUEST),
     "requests: in whose name": Kind(acts.acts, 0.007, REQUEST, 50),
     "requests: floods of objections": Kind(acts.floods, 0.003, REQUEST, 50),
-    "sites: pages in a browser": Kind(site.pages, 0.00006, (SCRIPT, TRACEBACK, LOST), 1),
+    "sites: pages in a browser": Kind(site.pages, 0.00006, (SCRIPT, TRACEBACK, LOST), 1, 2),
     "drafts kept in the browser": Kind(None, 0, (LOST, SCRIPT)),
-    "sites: built twice": Kind(site.twice, 0.00006, (DIFFERING, TRACEBACK), 1),
+    "sites: built twice": Kind(site.twice, 0.00006, (DIFFERING, TRACEBACK), 1, 2),
     "what invented numbers look like": Kind(None, 0, (TRACEBACK,)),
 }  # fmt: skip
 
@@ -72,7 +75,7 @@ def batches(cases: int, seed: int) -> Iterator[tuple[str, int, int]]:
     """Row, first seed and number of every batch; batches of different rows in turn, so that a run that is stopped has met all of them."""
     lists = []
     for number, (name, kind) in enumerate(KINDS.items()):
-        wanted = round(cases * kind.share) if kind.draw else 0
+        wanted = max(kind.least, round(cases * kind.share)) if kind.draw else 0
         first = seed + 10_000_000 * number
         lists.append([(name, first + start, min(kind.batch, wanted - start)) for start in range(0, wanted, kind.batch)])
     for place in range(max(map(len, lists))):
@@ -87,23 +90,25 @@ def drawn(name: str, seed: int, cases: int) -> list[Tried]:
         return [case if case.complaint else Tried(case.name, seconds=case.seconds) for case in draw(Path(folder), seed, cases)]
 
 
-def rows_of(cases: int, seed: int, processes: int, with_kept: bool) -> dict[str, Row]:
-    """Everything, counted."""
-    rows = {name: Row(kind.watched) for name, kind in KINDS.items()}
+def rows_of(cases: int, seed: int, processes: int, with_kept: bool, minutes: float) -> dict[str, Row]:
+    """Everything, counted: kept cases first, then what can be drawn in the time given."""
+    rows, ends = {name: Row(kind.watched) for name, kind in KINDS.items()}, time.monotonic() + 60 * minutes
     with ProcessPoolExecutor(processes, max_tasks_per_child=40) as pool:
-        asked = [(name, pool.submit(drawn, name, first, count)) for name, first, count in batches(cases, seed)]
-        for number, (name, one) in enumerate(asked, 1):
+        asked = {pool.submit(kept_file, file, rows[name].watched[0]): (name, True) for name, file in kept_files() if with_kept}
+        asked |= {pool.submit(drawn, name, first, count): (name, False) for name, first, count in batches(cases, seed)}
+        for number, one in enumerate(as_completed(asked), 1):
+            if one.cancelled():
+                continue
+            name, is_kept = asked[one]
             found = one.result()
-            rows[name].add(found)
+            (rows[name].add_kept if is_kept else rows[name].add)(found)
             for text in told(case for case in found if case.complaint):
                 print(f"\n{text}", flush=True)
-            if number % 20 == 0 or sys.stderr.isatty():
-                print(f"batch {number} of {len(asked)}", file=sys.stderr, flush=True)
-    for name, row in rows.items() if with_kept else ():
-        found = kept(name, row.watched[0])
-        row.add_kept(found)
-        for text in told(case for case in found if case.complaint):
-            print(f"\n{text}", flush=True)
+            if number % 20 == 0:
+                print(f"{number} of {len(asked)} batches", file=sys.stderr, flush=True)
+            if time.monotonic() > ends:
+                for other in asked:
+                    other.cancel()
     return rows
 
 
@@ -116,9 +121,10 @@ def main() -> int:
     parser.add_argument("--inventors", type=int, default=2, help="seeds of files that the screens are asked about")
     parser.add_argument("--no-kept", action="store_true", help="leave the suite's own cases out")
     parser.add_argument("--write", action="store_true", help=f"write {TABLE.name} too")
+    parser.add_argument("--minutes", type=float, default=math.inf, help="draw no more once so many have passed")
     arguments = parser.parse_args()
     began = time.monotonic()
-    rows = rows_of(arguments.cases, arguments.seed, arguments.processes, not arguments.no_kept)
+    rows = rows_of(arguments.cases, arguments.seed, arguments.processes, not arguments.no_kept, arguments.minutes)
     with ProcessPoolExecutor(arguments.processes) as pool:
         asked = pool.map(fabricators.asked, range(1, arguments.inventors + 1))
         moved = [move for found in pool.map(moves.of_pool, range(1, arguments.pools + 1)) for move in found]

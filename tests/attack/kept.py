@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from xml.etree import ElementTree
@@ -35,12 +36,13 @@ KEPT = {
 """Test files by row of the table."""
 
 
-def kept(row: str, column: str) -> list[Tried]:
-    """The kept cases of a row; one that fails counts in ``column``."""
-    return [case for file in KEPT.get(row, ()) for case in _run(file, column)]
+def kept_files() -> Iterator[tuple[str, str]]:
+    """Row and test file of all kept cases."""
+    return ((row, file) for row, files in KEPT.items() for file in files)
 
 
-def _run(file: str, column: str) -> list[Tried]:
+def kept_file(file: str, column: str) -> list[Tried]:
+    """The kept cases of one test file; one that fails counts in ``column``."""
     with TemporaryDirectory() as folder:
         told = Path(folder) / "told.xml"
         words = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", f"--junitxml={told}", file]

@@ -18,6 +18,7 @@ import time
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -91,11 +92,15 @@ def drawn(name: str, seed: int, cases: int) -> list[Tried]:
 
 
 def rows_of(cases: int, seed: int, processes: int, with_kept: bool, minutes: float) -> dict[str, Row]:
-    """Everything, counted: kept cases first, then what can be drawn in the time given."""
+    """Everything, counted, kept and drawn cases in turn, for as long as there is time."""
     rows, ends = {name: Row(kind.watched) for name, kind in KINDS.items()}, time.monotonic() + 60 * minutes
     with ProcessPoolExecutor(processes, max_tasks_per_child=40) as pool:
-        asked = {pool.submit(kept_file, file, rows[name].watched[0]): (name, True) for name, file in kept_files() if with_kept}
-        asked |= {pool.submit(drawn, name, first, count): (name, False) for name, first, count in batches(cases, seed)}
+        kept = iter(list(kept_files()) if with_kept else [])
+        asked = {}
+        for name, first, count in batches(cases, seed):
+            asked[pool.submit(drawn, name, first, count)] = (name, False)
+            asked |= {pool.submit(kept_file, file, rows[row].watched[0]): (row, True) for row, file in islice(kept, 1)}
+        asked |= {pool.submit(kept_file, file, rows[row].watched[0]): (row, True) for row, file in kept}
         for number, one in enumerate(as_completed(asked), 1):
             if one.cancelled():
                 continue

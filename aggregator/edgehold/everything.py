@@ -17,6 +17,7 @@ from .pooling.probes.probes import probe_answers
 from .pooling.probes.register import probes_for
 from .records.canonical import Repository
 from .records.interest import interested_submissions
+from .records.linkage import linkage
 from .results.publish.assemble import EverythingFound
 from .results.publish.repeatability import publish
 
@@ -27,9 +28,10 @@ def find_everything(repository: Repository) -> EverythingFound:
     worthwhile = by_endpoint(repository, worthwhile_of)
     primary = by_pool(repository, primary_of)
     asked_of_endpoints = by_endpoint(repository, asked_of)
+    origins = linkage(repository)
     with side_by_side(len(rows)) as begin:
         asked = (
-            begin(all_answers, rows, points, asked_of_endpoints, by_pool(repository, asked_of_pool), beside),
+            begin(all_answers, rows, points, asked_of_endpoints, by_pool(repository, asked_of_pool), beside, True, origins),
             begin(all_runs, rows, primary),
             begin(probe_answers, rows, by_endpoint(repository, lambda rule: probes_for(rule.kind, rule.primary))),
         )
@@ -39,7 +41,7 @@ def find_everything(repository: Repository) -> EverythingFound:
         circulated = circulated_blades(rows)
         published = publish(table, repository)
         networks = steel_networks(estimates, table)
-        months = courses(repository, rows, estimates, table, comparisons, asked_of_endpoints)
+        months = courses(repository, rows, estimates, table, comparisons, asked_of_endpoints, origins)
         answered, everything, probes = (one() for one in asked)
     answers, curves = answered.answers, answered.curves
     apart = judged(answers, primary)
@@ -64,4 +66,5 @@ def find_everything(repository: Repository) -> EverythingFound:
         references=dict(answered.references),
         spreads=dict(answered.spreads),
         courses=months,
+        origins=origins,
     )

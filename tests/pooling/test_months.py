@@ -17,13 +17,14 @@ from edgehold.pooling.run_labels import all_labels
 from edgehold.records import load_repository
 from edgehold.records.canonical import PoolKey, pool_key
 from edgehold.records.interest import interested_submissions
+from edgehold.records.linkage import Linkage
 
 ROOT = Path(__file__).parents[2]
 
 
 @pytest.fixture(scope="module")
 def pooled():
-    """Repository of one protocol's demonstration, rows, estimates, table, comparisons and what its protocol asks."""
+    """Repository of one protocol's demonstration, rows, estimates, table, comparisons, what its protocol asks, and all as linked."""
     repository = load_repository(ROOT, earlier=True)
     pool = PoolKey("two-sharpeners-rope", 1, "simulated")
     chosen = [s for s in repository.submissions if pool_key(s) == pool]
@@ -33,12 +34,13 @@ def pooled():
     estimates = estimate_submissions(rows, table, repository.protocols)
     worthwhile = {(row.pool, row.endpoint): 1.25 for row in rows}
     comparisons = compare(estimates, rows, table, worthwhile, interested_submissions(repository))
-    return repository, rows, estimates, table, comparisons, by_endpoint(repository, asked_of)
+    origins = Linkage({s.record.id: s.record.submitted_by for s in chosen}, frozenset(s.record.id for s in chosen))
+    return repository, rows, estimates, table, comparisons, by_endpoint(repository, asked_of), origins
 
 
 def test_the_last_month_is_the_headline_of_what_counts_now(pooled):
     """The log takes the posterior of the spreads as normal here; the headline samples it: limits within 4 % of the half-width."""
-    (course,), rows, asked = courses(*pooled), pooled[1], pooled[-1]
+    (course,), rows, asked = courses(*pooled), pooled[1], pooled[-2]
     assert [c.endpoint for c in course.courses] == ["early", "late"]
     for each in course.courses:
         own = [row for row in rows if row.endpoint == each.endpoint and row.status != MISSING and not row.split_tester]
@@ -68,3 +70,18 @@ def test_what_is_tested_later_changes_nothing_in_the_months_before(pooled):
         for one, other in zip(long.standings, short.standings, strict=False):
             assert (one.month, one.state, one.studies, one.verdict) == (other.month, other.state, other.studies, other.verdict)
             assert (one.estimate, one.interval) == (other.estimate, other.interval)
+
+
+def test_a_month_keeps_within_the_bounds_of_what_is_linked(pooled):
+    """With half of the senders linked the last line moves by a fifth of their half-width at most, and has their verdict."""
+    *given, origins = pooled
+    people = sorted(set(origins.senders.values()))[::2]
+    linked = frozenset(name for name, who in origins.senders.items() if who in people)
+    (found,) = courses(*given, dataclasses.replace(origins, linked=linked))
+    rows = [row for row in given[1] if row.submission in linked]
+    repository = dataclasses.replace(given[0], submissions=tuple(s for s in given[0].submissions if s.record.id in linked))
+    (alone,) = courses(repository, rows, [e for e in given[2] if e.submission in linked], *given[3:], origins)
+    for within, by_itself in zip(found.courses, alone.courses, strict=True):
+        last, own = within.standings[-1], by_itself.standings[-1]
+        half = (own.interval.high - own.interval.low) / 2
+        assert abs(last.estimate - own.estimate) <= 0.2 * half * (1 + 1e-6) and last.verdict == own.verdict

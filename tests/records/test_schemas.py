@@ -39,7 +39,7 @@ VALIDATORS = {  # of the newest version of each format, which sorts last
     for path in sorted(ROOT.glob("schemas/*/1.*.json"))
     if path.parent.name in MODELS.keys() | ENTRIES.keys()
 }
-NEWEST = {"submission": "1.5.0", "plan": "1.4.0", "protocol": "1.4.0", "person": "1.1.0"}
+NEWEST = {"submission": "1.5.0", "plan": "1.4.0", "protocol": "1.4.0", "person": "1.2.0"}
 
 
 def problems_of(kind, record):

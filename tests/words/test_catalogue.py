@@ -58,8 +58,8 @@ def strings():
 
 SENTENCES = (
     "all_runs", "archive", "blank_sheet", "card", "chooser", "citing", "compare", "curve_pairs", "drafts", "errors", "explorer", "forms",
-    "kit", "marks", "method_draft", "method_questions", "model_answer", "moves", "network", "news", "own_answer", "pages", "plan",
-    "planner", "probes", "published", "references", "report", "request_summary",
+    "kit", "linkage", "marks", "method_draft", "method_questions", "model_answer", "moves", "network", "news", "own_answer", "pages",
+    "plan", "planner", "probes", "published", "references", "report", "request_summary",
     "schemas", "screens", "search", "sending", "steels", "structured", "studies_answer", "study_checks", "tables", "warnings",
 )  # groups of whole sentences  # fmt: skip
 HANDED_OUT = (

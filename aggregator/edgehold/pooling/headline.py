@@ -24,6 +24,7 @@ from .crossed.inputs import RESIDUAL
 from .crossed.runs_design import LEVEL, NOVICE, OWN, PRACTICE, PRACTISED, FixedPart, Runs, checked_runs, fixed_part, too_many_levels
 from .hierarchical import ContrastPosterior, HierarchicalFit, SpreadPosterior, hierarchical, not_fitted
 from .inputs import frozen
+from .left_out import LARGEST, GivenSpreads, Hanging, hanging
 from .partitions import TermOfRuns, holding, terms_of
 from .posterior_verdict import PosteriorVerdict, posterior_verdict
 from .separability import OF_LEVELS, OF_STEELS, Separability, separability
@@ -225,11 +226,7 @@ def headline(
 def headline_of(runs: Runs, worthwhile: float, priors: Mapping[str, HalfT], *, level: float = 0.95, sensitivity: bool = False) -> Headline:
     """``headline`` for runs already checked."""
     asked = questions(runs, worthwhile, priors, level)
-    if isinstance(asked, Headline):
-        return asked
-    fit = asked.fitted()
-    beside = {factor: fit.with_priors(scaled(fit.priors, factor)) for factor in SCALES} if sensitivity and fit.state == "fitted" else {}
-    return asked.answered(fit, beside)
+    return asked if isinstance(asked, Headline) else asked.posed(sensitivity)
 
 
 @dataclass(frozen=True, eq=False)
@@ -316,6 +313,12 @@ class Questions:
             normal=normal,
         )
 
+    def posed(self, sensitivity: bool) -> Headline:
+        """Every answer from the runs' own values; ``sensitivity`` as for ``headline``."""
+        fit = self.fitted()
+        beside = {factor: fit.with_priors(scaled(fit.priors, factor)) for factor in SCALES} if sensitivity and fit.state == "fitted" else {}
+        return self.answered(fit, beside)
+
     def answered(self, fit: HierarchicalFit, beside: Mapping[float, HierarchicalFit]) -> Headline:
         """Every answer.
 
@@ -350,6 +353,22 @@ class Questions:
             linked_levels=self._linked(LEVEL, runs.levels) if fit.state == "fitted" else None,
             prior_in_family=self.prior_in_family if fit.state == "fitted" else None,
         )
+
+    def hanging(self, fit: HierarchicalFit, senders: Mapping[str, str], months: Mapping[str, str]) -> dict[tuple[str, str, str], Hanging]:
+        """What hangs on whose results, by factor and names; of what is estimable, where the runs are not too many.
+
+        Parameters
+        ----------
+        fit : as for ``answered``.
+        senders, months : whose a submission is, and of which month.
+        """
+        known = np.isfinite(self.model.runs.low) & np.isfinite(self.model.runs.high)
+        if fit.state != "fitted" or not 0 < known.sum() <= LARGEST:
+            return {}
+        runs, own = self.model.given_spreads(fit, known), self.model.runs.submission[known]
+        sender, month = (np.array([of.get(one, one) for one in own]) for of in (senders, months))
+        asked = {(plan.factor, plan.first, plan.second): plan.c for plan in self.plans if plan.c is not None}
+        return hanging(runs, asked, sender, month)
 
     def _linked(self, factor: str, names: Sequence[str]) -> Linked:
         """The largest group whose pairs are all estimable, the first of equals."""
@@ -687,6 +706,19 @@ class _Model:
         share = 0.0 if alone is None or whole is None else min(1.0, whole / alone)
         return (DIRECT if share > 1 - 1e-9 else BOTH), share
 
+    def given_spreads(self, fit: HierarchicalFit, rows: Bools) -> GivenSpreads:
+        """Some of the runs by the middle of what each is known to lie between, the spreads at the root mean square of their posterior."""
+        sds = np.sqrt(fit.weights @ fit.sds**2)
+        runs, X = self.runs.chosen(rows), self.parts.fixed.X[rows]
+        return GivenSpreads((runs.low + runs.high) / 2, X, self._covariance(rows, fit.names, sds))
+
+    def _covariance(self, rows: Bools, names: Sequence[str], sds: Array) -> Array:
+        sigma: Array = np.eye(int(rows.sum())) * sds[list(names).index(RESIDUAL)] ** 2
+        for name, term in self.parts.terms.items():
+            labels = term.labels[rows]
+            sigma += sds[list(names).index(name)] ** 2 * (labels[:, None] == labels)
+        return sigma
+
     def _variance(self, c: Array, rows: Bools, names: Sequence[str], sds: Array) -> float | None:
         """Variance of a contrast from some of the runs, the spreads taken as known; None where they cannot estimate it."""
         X = self.parts.fixed.X[rows]
@@ -694,9 +726,5 @@ class _Model:
         if c[~met].any() or not estimable(prepare(X[:, met]), c[met]):
             return None
         X, c = X[:, met], c[met]
-        sigma = np.eye(int(rows.sum())) * sds[list(names).index(RESIDUAL)] ** 2
-        for name, term in self.parts.terms.items():
-            labels = term.labels[rows]
-            sigma += sds[list(names).index(name)] ** 2 * (labels[:, None] == labels)
-        information = X.T @ np.linalg.solve(sigma, X)
+        information = X.T @ np.linalg.solve(self._covariance(rows, names, sds), X)
         return float(c @ np.linalg.pinv(information, rcond=1e-10, hermitian=True) @ c)

@@ -232,6 +232,7 @@ class Repository:
     roles : who may do what; None where there is no list.
     accounts : the account of every handle, as it stands in files, that is bound to one.
     carried : results that somebody else's request brought in, by the submission's id.
+    exchanged : with whom every person who has an account says to have exchanged something, by the handle shown.
     """
 
     root: Path
@@ -252,6 +253,7 @@ class Repository:
     roles: Roles | None = None
     accounts: dict[str, str] = field(default_factory=dict)
     carried: dict[str, CarriedIn] = field(default_factory=dict)
+    exchanged: dict[str, frozenset[str]] = field(default_factory=dict)
 
     @property
     def errors(self) -> tuple[Finding, ...]:

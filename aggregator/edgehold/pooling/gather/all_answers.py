@@ -11,7 +11,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -21,25 +21,30 @@ from edgehold.estimates.design import ARMS
 from edgehold.numerics.arrays import Array
 from edgehold.numerics.attempt import NotFitted, attempt
 from edgehold.numerics.half_t import HalfT
+from edgehold.pooling.bounded import Weighed
 from edgehold.pooling.crossed.runs_design import checked_runs
 from edgehold.pooling.curves.curves import CurvesAsked, PoolCurves, ReadPool, curves_asked, curves_of, of_one_tester, read_pool
 from edgehold.pooling.curves.joint import JointModel, Quantity, interpolation, window
 from edgehold.pooling.curves.shown import ShownByReferences, shown_by_references
-from edgehold.pooling.headline import SCALES, Headline, Questions, headline_of, questions, unanswered
+from edgehold.pooling.headline import SCALES, Headline, Questions, questions, unanswered
 from edgehold.pooling.hierarchical import HierarchicalFit, PosteriorConvergence
+from edgehold.pooling.left_out import Hanging
 from edgehold.pooling.run_labels import all_labels
 from edgehold.pooling.separability import Separability
 from edgehold.pooling.spread_priors import scaled
 from edgehold.pooling.what_matters import WhatMatters, what_matters
 from edgehold.records.canonical import PoolKey
+from edgehold.records.linkage import Linkage
 from edgehold.records.model.protocol import EndpointRule
 from edgehold.words import arguments_of, code_of
 
 from .all_runs import with_values
 from .in_processes import each
 from .references import references_of
+from .weighing import Compared, mixed_pools, weigh
 
 Key = tuple[PoolKey, str]
+Placed = TypeVar("Placed", EndpointRow, CurvePoint)
 LEAST_CHECKPOINTS = 2  # of a protocol, for curves
 NOTHING_BESIDE = Beside()
 
@@ -87,6 +92,8 @@ class Answered:
     headline : every comparison.
     matters : how much steels, people and blades differ.
     direct : by (factor, first, second), the submissions that hold both, and the people who tested either.
+    hanging : by the same, what hangs on whose results.
+    weighed : by the same, what linked evidence says alone and how much the rest counts; empty where nobody asked whose evidence it is.
     """
 
     pool: PoolKey
@@ -97,6 +104,8 @@ class Answered:
     headline: Headline
     matters: WhatMatters
     direct: Mapping[tuple[str, str, str], tuple[int, int]]
+    hanging: Mapping[tuple[str, str, str], Hanging] = field(default_factory=dict)
+    weighed: Mapping[tuple[str, str, str], Weighed] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
@@ -144,6 +153,7 @@ class _Values:
     rows: list[EndpointRow]
     left_out: int
     asked: Asked
+    senders: Mapping[str, str]
 
 
 def all_answers(
@@ -153,6 +163,7 @@ def all_answers(
     pools: Mapping[PoolKey, AskedOfPool],
     beside: Beside = NOTHING_BESIDE,
     sensitivity: bool = True,
+    origins: Linkage | None = None,
 ) -> AllAnswers:
     """Every comparison of every pool and endpoint of which some run has a value, in their order, and every curve.
 
@@ -162,27 +173,69 @@ def all_answers(
     endpoints, pools : what the protocols tell, by pool and endpoint, and by pool.
     beside : reference edges and known weights of all submissions.
     sensitivity : whether intervals with the priors' scales halved and doubled are wanted, too.
+    origins : whose results are linked with other people's. With it the answers keep within the bounds of ``bounded``; curves, spreads and
+        references are of all evidence.
     """
     rows = tuple(rows)
     points = of_one_tester(points, rows)
-    values = [_Values(key, own, left_out, endpoints[key]) for key, own, left_out in with_values(rows)]
-    joint = {point.pool for point in points if len(pools[point.pool].checkpoints) >= LEAST_CHECKPOINTS}
-    read_off = [one for one in values if one.key[0] in joint and _within(one.asked.rule, pools[one.key[0]].checkpoints)]
-    alone = [one for one in values if one not in read_off]
-    jobs = [
-        (
-            tuple(point for point in points if point.pool == pool), [row for row in rows if row.pool == pool],
-            pools[pool], [one for one in read_off if one.key[0] == pool], beside.of_pool(pool), sensitivity,
-        )
-        for pool in sorted(joint)
-    ]  # fmt: skip
-    sizes = [10 * len(own) for own, *_ in jobs] + [len(one.rows) for one in alone]
-    found = each(_one, [*((_joint, job) for job in jobs), *((_alone, (one, sensitivity)) for one in alone)], sizes)
-    answers = {(one.pool, one.endpoint): one for part in found for one in part.answers.values()}
+    senders = {} if origins is None else origins.senders
+    asked = (endpoints, pools, beside, sensitivity, senders)
+    jobs = _jobs(rows, points, *asked)
+    mixed = set() if origins is None else mixed_pools(rows, origins)
+    alone = [] if origins is None else _jobs(_linked(rows, mixed, origins), _linked(points, mixed, origins), *asked)
+    found = each(_one, [job for job, _ in (*jobs, *alone)], [size for _, size in (*jobs, *alone)])
+    answers, linked = _by_key(found[: len(jobs)]), _by_key(found[len(jobs) :])
+    if origins is not None:
+        of_key = {key: own for key, own, _ in with_values(rows)}
+        answers = {key: _weighed(one, linked.get(key), of_key[key], origins, endpoints[key]) for key, one in answers.items()}
+    found = found[: len(jobs)]
     curves = PoolCurves(tuple(c for part in found for c in part.curves.curves), tuple(p for part in found for p in part.curves.pairs))
     shown = {pool: one for part in found for pool, one in part.references.items()}
     spreads = {key: one for part in found for key, one in part.spreads.items()}
     return AllAnswers({key: answers[key] for key in sorted(answers)}, curves, shown, {key: spreads[key] for key in sorted(spreads)})
+
+
+Job = tuple[Callable[..., AllAnswers], tuple[Any, ...]]
+
+
+def _jobs(
+    rows: tuple[EndpointRow, ...],
+    points: Sequence[CurvePoint],
+    endpoints: Mapping[Key, Asked],
+    pools: Mapping[PoolKey, AskedOfPool],
+    beside: Beside,
+    sensitivity: bool,
+    senders: Mapping[str, str],
+) -> list[tuple[Job, float]]:
+    """A pool's joint model, or one endpoint's by itself, and how much work each is."""
+    values = [
+        _Values(key, own, left_out, endpoints[key], {row.submission: senders.get(row.submission, row.submission) for row in own})
+        for key, own, left_out in with_values(rows)
+    ]
+    joint = {point.pool for point in points if len(pools[point.pool].checkpoints) >= LEAST_CHECKPOINTS}
+    read_off = [one for one in values if one.key[0] in joint and _within(one.asked.rule, pools[one.key[0]].checkpoints)]
+    alone = [one for one in values if one not in read_off]
+    jobs: list[tuple[Job, float]] = []
+    for pool in sorted(joint):
+        own = tuple(point for point in points if point.pool == pool)
+        of_pool = [one for one in read_off if one.key[0] == pool]
+        arguments = (own, [row for row in rows if row.pool == pool], pools[pool], of_pool, beside.of_pool(pool), sensitivity)
+        jobs.append(((_joint, arguments), 10 * len(own)))
+    return [*jobs, *(((_alone, (one, sensitivity)), len(one.rows)) for one in alone)]
+
+
+def _by_key(found: Iterable[AllAnswers]) -> dict[Key, Answered]:
+    return {(one.pool, one.endpoint): one for part in found for one in part.answers.values()}
+
+
+def _weighed(one: Answered, linked: Answered | None, rows: list[EndpointRow], origins: Linkage, asked: Asked) -> Answered:
+    headline, weighed = weigh(one.headline, linked.headline if linked else None, rows, origins, asked.rule.worthwhile_ratio)
+    return replace(one, headline=headline, weighed=weighed)
+
+
+def _linked(part: Iterable[Placed], pools: set[PoolKey], origins: Linkage) -> tuple[Placed, ...]:
+    """Those of linked submissions, in some pools."""
+    return tuple(one for one in part if one.pool in pools and one.submission in origins.linked)
 
 
 def judged(answers: Mapping[Key, Answered], primary: Mapping[PoolKey, str]) -> dict[PoolKey, Separability | NotFitted]:
@@ -206,12 +259,23 @@ def _within(rule: EndpointRule, checkpoints: Sequence[float]) -> bool:
 def _alone(values: _Values, sensitivity: bool) -> AllAnswers:
     """The answers of one endpoint from its own values."""
     runs = checked_runs([row.low for row in values.rows], [row.high for row in values.rows], all_labels(values.rows))
-    found = attempt(
-        lambda: headline_of(runs, values.asked.rule.worthwhile_ratio, values.asked.priors, sensitivity=sensitivity),
-        lambda why: unanswered(why, runs),
-        lambda one: one.fit.coefficients,
-    )
-    return AllAnswers({values.key: _answered(values, found, None)}, PoolCurves((), ()), spreads=_spread_points(values.key, found.fit))
+
+    def posed() -> tuple[Headline, Mapping[Compared, Hanging]]:
+        question = questions(runs, values.asked.rule.worthwhile_ratio, values.asked.priors)
+        if isinstance(question, Headline):
+            return question, {}
+        answered = question.posed(sensitivity)
+        return answered, _hanging(values, question, answered.fit)
+
+    found, hanging = attempt(posed, lambda why: (unanswered(why, runs), {}), lambda one: one[0].fit.coefficients)
+    answered = _answered(values, found, None, hanging)
+    return AllAnswers({values.key: answered}, PoolCurves((), ()), spreads=_spread_points(values.key, found.fit))
+
+
+def _hanging(values: _Values, question: Questions, fit: HierarchicalFit) -> Mapping[Compared, Hanging]:
+    """What hangs on whose results; nothing where nobody asked whose they are."""
+    months = {row.submission: row.month for row in values.rows}
+    return question.hanging(fit, values.senders, months) if values.senders else {}
 
 
 def _spread_points(key: Key, fit: HierarchicalFit) -> dict[Key, SpreadPoints]:
@@ -221,10 +285,10 @@ def _spread_points(key: Key, fit: HierarchicalFit) -> dict[Key, SpreadPoints]:
     return {key: SpreadPoints(fit.names, fit.mode, fit.sds, fit.weights, fit.rows, fit.convergence)}
 
 
-def _answered(values: _Values, found: Headline, readings: int | None) -> Answered:
+def _answered(values: _Values, found: Headline, readings: int | None, hanging: Mapping[Compared, Hanging]) -> Answered:
     direct = {(one.factor, one.first, one.second): _direct(values.rows, one.factor, one.first, one.second) for one in found.answers}
     submissions = len({row.submission for row in values.rows})
-    return Answered(*values.key, values.left_out, submissions, readings, found, what_matters(found), direct)
+    return Answered(*values.key, values.left_out, submissions, readings, found, what_matters(found), direct, hanging)
 
 
 def _direct(rows: list[EndpointRow], factor: str, first: str, second: str) -> tuple[int, int]:
@@ -350,10 +414,11 @@ def _read_off(
     found, begin = {}, 0
     for values, (question, quantity) in zip(endpoints, asked, strict=True):
         if isinstance(question, Headline):
-            found[values.key] = _answered(values, question, fit.rows)
+            found[values.key] = _answered(values, question, fit.rows, {})
             continue
         targets = slice(begin, begin + len(question.targets))
         begin = targets.stop
         views = {factor: model.view(one, quantity, targets) for factor, one in beside.items()}
-        found[values.key] = _answered(values, question.answered(model.view(fit, quantity, targets), views), fit.rows)
+        view = model.view(fit, quantity, targets)
+        found[values.key] = _answered(values, question.answered(view, views), fit.rows, _hanging(values, question, view))
     return found

@@ -25,15 +25,15 @@ from edgehold.pooling.pairwise.studies import Pair, cluster_numbers
 from edgehold.pooling.run_labels import all_labels
 from edgehold.pooling.spread_priors import STEEL
 from edgehold.records.canonical import PoolKey, Repository
+from edgehold.records.linkage import Linkage
 from edgehold.records.model.protocol import EndpointRule, Protocol, version_order
 
 from .all_answers import Asked
 from .in_processes import each
 from .of_protocols import asked_of
 from .presences import Presence, presences
+from .weighing import Compared, weigh
 
-Compared = tuple[str, str, str]
-"""What is compared: factor, first, second."""
 Key = tuple[PoolKey, str, Compared]
 
 ASKED = {"sharpener": PRACTICE, "level": LEVEL}  # what is followed, by the factor that a protocol asks for; else steels
@@ -109,6 +109,7 @@ def courses(
     table: RepeatabilityTable,
     comparisons: Iterable[PooledComparison],
     asked: Mapping[tuple[PoolKey, str], Asked],
+    origins: Linkage,
 ) -> tuple[PoolCourse, ...]:
     """The comparison that pages lead with, of every pool, through the months.
 
@@ -119,6 +120,7 @@ def courses(
     repository : with earlier states of changed submissions.
     rows, estimates, table, comparisons : of what counts now.
     asked : what the protocols tell, by pool and endpoint.
+    origins : whose results are linked, as it is known today; those that no longer count stand for themselves.
 
     Returns
     -------
@@ -132,7 +134,13 @@ def courses(
     followed = {pool: _followed(repository, pool, own, now) for pool, own in sorted(grouped.items())}
     jobs = [
         _Month(
-            month, (pool, rule.id), held, asked.get((pool, rule.id)) or asked_of(rule), lead, _counts(grouped[pool], month, rule.id, lead)
+            month,
+            (pool, rule.id),
+            held,
+            asked.get((pool, rule.id)) or asked_of(rule),
+            lead,
+            _counts(grouped[pool], month, rule.id, lead),
+            _known(origins, grouped[pool]),
         )
         for pool, (_, lead, rules) in followed.items()
         for rule in rules
@@ -222,6 +230,7 @@ class _Month:
     asked : what the protocol tells of the endpoint.
     lead : what is compared.
     counts : submissions with a two-sided contrast of the two, studies that these make, submissions with a bound only.
+    origins : where the submissions come from.
     """
 
     month: str
@@ -230,6 +239,13 @@ class _Month:
     asked: Asked
     lead: Compared
     counts: tuple[int, int, int]
+    origins: Linkage
+
+
+def _known(origins: Linkage, own: Iterable[Presence]) -> Linkage:
+    """Where the submissions of a pool come from; of what was retracted, the submission itself."""
+    names = sorted({presence.submission for presence in own})
+    return Linkage({name: origins.senders.get(name, name) for name in names}, origins.linked & frozenset(names))
 
 
 def _months(own: list[Presence], endpoint: str, lead: Compared) -> list[tuple[str, list[EndpointRow]]]:
@@ -263,16 +279,26 @@ def _counts(own: list[Presence], month: str, endpoint: str, lead: Compared) -> t
 
 
 def _standing(month: _Month) -> Standing:
-    runs = checked_runs([row.low for row in month.rows], [row.high for row in month.rows], all_labels(month.rows)) if month.rows else None
-    if runs is None:
+    found = _found(month.rows, month.asked)
+    if found is None:
         return Standing(month.month, NOT_ESTIMABLE, *month.counts, None, None, "")
-    found = attempt(lambda: _answered(runs, month.asked), lambda why: unanswered(why, runs), lambda one: one.fit.coefficients)
-    answer = _answer(found, month.lead)
+    linked = [row for row in month.rows if row.submission in month.origins.linked]
+    alone = _found(linked, month.asked) if len(linked) < len(month.rows) else None
+    within, _ = weigh(found, alone, month.rows, month.origins, month.asked.rule.worthwhile_ratio)
+    answer = _answer(within, month.lead)
     if answer is None or answer.posterior is None:
         reason = found.reason or (answer.reason if answer else "")
         return Standing(month.month, NOT_FITTED if isinstance(reason, NotFitted) else NOT_ESTIMABLE, *month.counts, None, None, "", reason)
     verdict = answer.verdict.kind if answer.verdict else ""
     return Standing(month.month, POOLED, *month.counts, answer.estimate, answer.interval, verdict)
+
+
+def _found(rows: list[EndpointRow], asked: Asked) -> Headline | None:
+    """The answers of some runs; None where there are none."""
+    if not rows:
+        return None
+    runs = checked_runs([row.low for row in rows], [row.high for row in rows], all_labels(rows))
+    return attempt(lambda: _answered(runs, asked), lambda why: unanswered(why, runs), lambda one: one.fit.coefficients)
 
 
 def _answered(runs: Runs, asked: Asked) -> Headline:

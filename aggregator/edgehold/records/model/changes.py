@@ -10,7 +10,7 @@ from .base import Account, Handle, LongText, Month, Record, Slug
 
 CHANGE_FORMAT = "change/1.0.0"
 TOMBSTONE_FORMAT = "tombstone/1.0.0"
-PERSON_FORMAT = "person/1.1.0"
+PERSON_FORMAT = "person/1.2.0"
 ABSENT: dict[str, JsonValue] = {"absent": True}
 """Stands for "no value here", which null would not say: null is a value."""
 
@@ -78,8 +78,8 @@ class Tombstone(Record):
 class PersonFile(Record):
     """Whose a handle is, how it is shown, and which handles are one person's (submissions/people/<handle>.json)."""
 
-    format: Literal["person/1.1.0", "person/1.0.0", "person/0.1.0"]
-    """Name and version of this format; earlier ones had no account."""
+    format: Literal["person/1.2.0", "person/1.1.0", "person/1.0.0", "person/0.1.0"]
+    """Name and version of this format; account since 1.1.0, exchanged_with since 1.2.0."""
     handle: Handle
     """The handle as it stands in files."""
     shown_as: Handle | None = None
@@ -88,3 +88,5 @@ class PersonFile(Record):
     """Other handles of the same person. Counts once their files name this handle as well."""
     account: Account | None = None
     """The host's id of the account whose handle this is, which stays when the account is called otherwise; null: nobody's yet."""
+    exchanged_with: Annotated[tuple[Handle, ...], Field(max_length=200)] = ()
+    """Whose files may say that they used a blade or a lot of this person's, or an edge that this person made. Counts with an account."""

@@ -20,7 +20,7 @@ from edgehold.records.rules.standing import waiting, weighed
 from .adoption_files import check_adoptions
 from .naming import check_people, named_events, named_seals, named_threads
 from .objection_files import read_threads
-from .people_files import names_of, read_people, read_tombstones
+from .people_files import exchanged, names_of, read_people, read_tombstones
 from .plan_files import read_seals
 from .protocol_files import read_events, read_protocols, version_keys
 from .roles_files import accounts_of, check_roles, measured_by, read_carried, read_roles
@@ -109,4 +109,5 @@ def load_repository(
         roles=roles,
         accounts=accounts,
         carried=carried,
+        exchanged=exchanged(people, names),
     )

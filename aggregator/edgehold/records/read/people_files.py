@@ -69,6 +69,16 @@ def names_of(people: Mapping[str, PersonFile]) -> Names:
     return Names({handle: name for handle, name in shown.items() if handle != name}, aliases)
 
 
+def exchanged(people: Mapping[str, PersonFile], names: Names) -> dict[str, frozenset[str]]:
+    """With whom every person who has an account says to have exchanged something, by the handle shown."""
+    found: dict[str, frozenset[str]] = {}
+    for person in people.values():
+        if person.account is not None and person.exchanged_with:
+            shown = names.person(person.handle)
+            found[shown] = found.get(shown, frozenset()) | frozenset(map(names.person, person.exchanged_with))
+    return found
+
+
 def _confirmed(people: Mapping[str, PersonFile]) -> set[tuple[str, str]]:
     said = {(person.handle, other) for person in people.values() for other in person.same_person if other != person.handle}
     return {pair for pair in said if pair[::-1] in said}

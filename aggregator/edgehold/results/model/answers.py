@@ -24,6 +24,9 @@ class MethodLine(Record):
         "crossed model, restricted likelihood",
         "within submissions alone",
         "curves of all readings",
+        "linked evidence alone",
+        "all evidence in full",
+        "senders with heavy tails",
     ]
     """The method; the first is the headline."""
     result: RatioInterval | None
@@ -34,6 +37,58 @@ class MethodLine(Record):
     """Code of the reason in the catalogue of texts; empty where there is none, or where several are joined."""
     reason_arguments: Arguments = Field(default_factory=dict)
     """The values filled into that text, by name."""
+
+
+class StandsOn(Record):
+    """Whose evidence stands behind an answer, and how much of it counts."""
+
+    files: int
+    """Submissions with a run of either side."""
+    linked_files: int
+    """Those of them that are linked with other people's results."""
+    senders: int
+    """People whom these submissions come from."""
+    linked_senders: int
+    """People whom the linked ones come from; a verdict takes two."""
+    counted_percent: float | None
+    """Power of its likelihood with which evidence that is not linked counts; null where nothing had to be bounded."""
+    alone: RatioInterval | None
+    """The ratio from linked evidence alone; null where all or none is linked, or where it cannot compare the two."""
+    everything: RatioInterval | None
+    """The ratio with all evidence in full; null where all or none is linked."""
+    evidence_sentence: str
+    """The same in plain English."""
+
+
+class HangsOn(Record):
+    """What hangs on whose results, the spreads taken as known and runs known on one side only left out."""
+
+    senders_met: int
+    """People whose results the ratio was computed without, each in turn."""
+    without_sender_low: float
+    """The lowest ratio without the results of any one of them."""
+    without_sender_high: float
+    """The highest."""
+    senders_needed: int
+    """Those without whom there would be no ratio."""
+    months_met: int
+    """Months whose results it was computed without, each in turn."""
+    without_month_low: float
+    """The lowest ratio without those of any one of them."""
+    without_month_high: float
+    """The highest."""
+    months_needed: int
+    """Those without which there would be no ratio."""
+    heavy_tails: RatioInterval | None
+    """The ratio if senders scatter as a t distribution with four degrees of freedom; null where fewer than four compare the two by
+    themselves."""
+    heavy_tails_senders: int
+    """People who compare the two by themselves."""
+    invented_to_reverse: int | None
+    """Invented studies that would reverse the verdict, each saying twice as much against it and counting as a sender does on average; null
+    where there is none, or where it is undecided."""
+    hanging_sentence: str
+    """The same in plain English."""
 
 
 class Answer(Record):
@@ -103,6 +158,10 @@ class Answer(Record):
     """The same comparison by other methods, the headline first."""
     methods_sentence: str
     """Whether they agree; empty where there is nothing to compare."""
+    stands_on: StandsOn | None = None
+    """Whose evidence stands behind it; null where there is no ratio."""
+    hangs_on: HangsOn | None = None
+    """What hangs on whose results; null where there is no ratio, or too many runs to work it out."""
 
 
 class HowMuchResult(Record):

@@ -525,6 +525,10 @@ class SubmissionResult(Record):
     """Strongest interest anybody named in it has in a blade."""
     blinding: Literal["every run", "some runs", "no run", "not stated"] = "not stated"
     """In which of its runs the tester did not know whose edge it was; not stated: the file says so of no run."""
+    sender: str = ""
+    """Whom it comes from: the submitter, or whoever carried it in until its owner confirms it; empty of what no longer counts."""
+    linked: bool | None = None
+    """Whether its sender is linked with other people by exchanges, so that it counts in full; null of what no longer counts."""
     blades: int
     """Blades."""
     people: tuple[str, ...]

@@ -10,10 +10,11 @@ from edgehold.pooling.gather.all_answers import Answered
 from edgehold.pooling.headline import RUNS
 from edgehold.pooling.headline import Answer as Found
 from edgehold.pooling.hierarchical import ContrastPosterior
+from edgehold.pooling.posterior_verdict import UNDECIDED
 from edgehold.pooling.what_matters import MOST, HowMuch
 from edgehold.records.model.protocol import EndpointRule
 from edgehold.results.model.analyses import CrossedResult, NetworkResult
-from edgehold.results.model.answers import Answer, HowMuchResult, MethodLine, ModelResult, PriorResult
+from edgehold.results.model.answers import Answer, HangsOn, HowMuchResult, MethodLine, ModelResult, PriorResult, StandsOn
 from edgehold.results.model.numbers import needed, published, ratio
 from edgehold.results.model.ratio import RatioInterval, ratio_interval
 from edgehold.results.model.results import Comparison
@@ -26,8 +27,9 @@ from edgehold.results.words.answers import (
 )
 from edgehold.results.words.crossed import fixed_words
 from edgehold.results.words.sentences import when
-from edgehold.words import Reason
+from edgehold.words import Reason, together
 
+from .evidence import evidence, hanging
 from .fields import ANSWERED, FITTED, one_of
 from .reasons import Reasoned, again, reasoned, weakness
 
@@ -44,6 +46,9 @@ Method = Literal[
     "network of steels",
     "crossed model, restricted likelihood",
     "within submissions alone",
+    "linked evidence alone",
+    "all evidence in full",
+    "senders with heavy tails",
 ]
 
 
@@ -84,14 +89,18 @@ def answers(
 def _answer(found: Answered, one: Found, opening: str, rule: EndpointRule, methods: list[MethodLine]) -> Answer:
     verdict, single = one.verdict, one.about in ("blades", "sharpeners", "tables")
     result, general = ratio_of(one.posterior), ratio_of(one.general) if single else None
-    direct, testers = found.direct[(one.factor, one.first, one.second)]
+    compared = (one.factor, one.first, one.second)
+    direct, testers = found.direct[compared]
+    stands_on = evidence(found.weighed.get(compared), one) if result is not None else None
+    hangs_on = hanging(found.hanging.get(compared), one, rule.worthwhile_ratio, stands_on) if result is not None else None
+    methods = [*_bounds(stands_on, hangs_on), *methods]
     return Answer(
         factor=one_of(one.factor, ANSWERED),
         first=one.first,
         second=one.second,
         state=one_of(one.state, ANSWER_STATES) if found.headline.state == "fitted" or one.state == "estimated" else "not fitted",
         about=one_of(one.about, ABOUT),
-        sentence=answer_sentence(opening, one, rule.kind, result, general),
+        sentence=together(answer_sentence(opening, one, rule.kind, result, general), _not_by_itself(one)),
         verdict=verdict.kind if verdict else "",
         **reasoned(one.reason),
         **weakness(one.weak),
@@ -113,7 +122,25 @@ def _answer(found: Answered, one: Found, opening: str, rule: EndpointRule, metho
         testers=testers,
         methods=(_line("hierarchical model", result, one.reason), *_scales(one), *methods) if result is not None else (),
         methods_sentence=agreement_sentence(result, methods) if result is not None else "",
+        stands_on=stands_on,
+        hangs_on=hangs_on,
     )
+
+
+def _not_by_itself(one: Found) -> str:
+    """That linked evidence alone does not decide what all evidence would."""
+    interval, undecided = one.interval, one.verdict is not None and one.verdict.kind == UNDECIDED
+    return Reason("linkage.undecided_alone") if undecided and interval is not None and not interval.low <= 0 <= interval.high else ""
+
+
+def _bounds(stands_on: StandsOn | None, hangs_on: HangsOn | None) -> list[MethodLine]:
+    """The same comparison from other evidence, and with other weight on those who lie far off; what there is of it."""
+    named: dict[Method, RatioInterval | None] = {
+        "linked evidence alone": stands_on.alone if stands_on else None,
+        "all evidence in full": stands_on.everything if stands_on else None,
+        "senders with heavy tails": hangs_on.heavy_tails if hangs_on else None,
+    }
+    return [_line(method, found) for method, found in named.items() if found is not None]
 
 
 def ratio_of(posterior: ContrastPosterior | None) -> RatioInterval | None:

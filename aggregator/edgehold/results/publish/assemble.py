@@ -32,6 +32,7 @@ from edgehold.pooling.probes.probes import ProbeAnswer
 from edgehold.pooling.separability import Separability
 from edgehold.records.canonical import LoadedSubmission, PoolKey, Repository, pool_key
 from edgehold.records.interest import interest_of
+from edgehold.records.linkage import Linkage
 from edgehold.records.model.protocol import EndpointRule, Protocol, version_order
 from edgehold.records.schemas import repository_url
 from edgehold.results.model.numbers import needed, published, ratio
@@ -99,6 +100,7 @@ class EverythingFound:
     references : what reference edges and known weights show, by pool.
     spreads : posteriors of the standard deviations behind the answers, by pool and endpoint, of a joint model with no endpoint.
     courses : the leading comparison of each pool through the months.
+    origins : whom submissions come from, and which are linked.
     """
 
     repository: Repository
@@ -121,6 +123,7 @@ class EverythingFound:
     references: dict[PoolKey, ShownByReferences]
     spreads: dict[tuple[PoolKey, str], SpreadPoints]
     courses: tuple[PoolCourse, ...]
+    origins: Linkage
 
 
 def assemble(found: EverythingFound) -> Results:
@@ -130,7 +133,7 @@ def assemble(found: EverythingFound) -> Results:
         format="results/2.5.0",
         provenance=_provenance(found),
         pools=tuple(_pool(found, key, group, notes) for key, group in sorted(_by_pool(found.repository).items())),
-        submissions=submission_results(found.repository, found.rows, found.estimates),
+        submissions=submission_results(found.repository, found.rows, found.estimates, found.origins),
         retracted=retracted_results(found.repository),
         removed=removed_results(found.repository),
         protocols=protocol_results(found.repository),

@@ -13,6 +13,7 @@ from edgehold.errors import WARNING
 from edgehold.estimates.results import Contrast, SubmissionEstimate
 from edgehold.records.canonical import CanonicalReading, CanonicalRun, LoadedSubmission, Repository
 from edgehold.records.interest import interest_of
+from edgehold.records.linkage import Linkage
 from edgehold.records.model.protocol import EndpointRule, Protocol
 from edgehold.records.model.submission import Run
 from edgehold.records.units import plural
@@ -30,9 +31,14 @@ FACTORS: tuple[Factor, ...] = ("steel", "blade", "sharpener", "practice", "level
 
 
 def submission_results(
-    repository: Repository, rows: Iterable[EndpointRow], estimates: Iterable[SubmissionEstimate]
+    repository: Repository, rows: Iterable[EndpointRow], estimates: Iterable[SubmissionEstimate], origins: Linkage | None = None
 ) -> tuple[SubmissionResult, ...]:
-    """A line of the ledger and a page for every submission, by id."""
+    """A line of the ledger and a page for every submission, by id.
+
+    Parameters
+    ----------
+    origins : whom they come from; None where only some of a repository's submissions are here, which do not tell.
+    """
     by_run: dict[tuple[str, str], list[EndpointRow]] = defaultdict(list)
     for row in rows:
         by_run[(row.submission, row.run)].append(row)
@@ -40,7 +46,8 @@ def submission_results(
     for estimate in estimates:
         by_submission[estimate.submission].append(estimate)
     return tuple(
-        _submission(repository, s, by_run, by_submission[s.record.id]) for s in sorted(repository.submissions, key=lambda s: s.record.id)
+        _submission(repository, s, by_run, by_submission[s.record.id], origins)
+        for s in sorted(repository.submissions, key=lambda s: s.record.id)
     )
 
 
@@ -62,6 +69,7 @@ def _submission(
     submission: LoadedSubmission,
     by_run: dict[tuple[str, str], list[EndpointRow]],
     estimates: list[SubmissionEstimate],
+    origins: Linkage | None = None,
 ) -> SubmissionResult:
     record, protocol = submission.record, repository.protocol_of(submission)
     rules = {rule.id: rule for rule in protocol.record.endpoints}
@@ -82,6 +90,8 @@ def _submission(
         note=record.note or "",
         interest=interest_of(record),
         blinding=_blinding(record.runs),
+        sender="" if origins is None else origins.senders.get(record.id, ""),
+        linked=None if origins is None or record.id not in origins.senders else record.id in origins.linked,
         blades=len({run.blade for run in submission.runs}),
         people=tuple(sorted(person.handle for person in record.people)),
         runs=tuple(_run(run, written[run.id], by_run.get((record.id, run.id), []), scales) for run in submission.runs),

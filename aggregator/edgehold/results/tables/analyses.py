@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from edgehold.pooling.network.steel_network import SteelNetwork
 from edgehold.results.model.analyses import BandPoint, CrossedContrast, CrossedResult, CurveComparison, NetworkLine, ProbeResult, Spread
-from edgehold.results.model.answers import Answer, HowMuchResult, MethodLine
+from edgehold.results.model.answers import Answer, HangsOn, HowMuchResult, MethodLine, StandsOn
 from edgehold.results.model.families import FamilyAnswer
 from edgehold.results.model.references import ReferenceSpread
 from edgehold.results.model.results import EndpointResult, Interlaboratory, LaboratoryCell, Results
@@ -16,7 +16,7 @@ from .cells import ENDPOINT_COLUMNS, POOL_COLUMNS, Cell, Table
 from .flat import flat, pool_cells
 
 PAIR = ("first", "second")
-ANSWER = flat(Answer)
+ANSWER, STANDS_ON, HANGS_ON = flat(Answer), flat(StandsOn), flat(HangsOn)
 BY, METHOD = flat(MethodLine, only=("method",), rename={"method": "by"}), flat(MethodLine, without=("method",))
 ANSWERED = flat(Answer, only=("factor", *PAIR))
 HOW_MUCH, SPREAD, REFERENCES = flat(HowMuchResult), flat(Spread), flat(ReferenceSpread)
@@ -38,8 +38,12 @@ def _endpoints(results: Results) -> Iterator[tuple[EndpointResult, tuple[Cell, .
 
 def answers(results: Results) -> Table:
     """The one answer on every comparison."""
-    rows = [(*named, *ANSWER.cells(one)) for endpoint, named in _endpoints(results) for one in endpoint.answers]
-    return ENDPOINT_COLUMNS | ANSWER.columns, rows
+    rows = [
+        (*named, *ANSWER.cells(one), *STANDS_ON.cells(one.stands_on), *HANGS_ON.cells(one.hangs_on))
+        for endpoint, named in _endpoints(results)
+        for one in endpoint.answers
+    ]
+    return ENDPOINT_COLUMNS | ANSWER.columns | STANDS_ON.columns | HANGS_ON.columns, rows
 
 
 def answer_methods(results: Results) -> Table:

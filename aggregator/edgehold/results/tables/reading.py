@@ -19,6 +19,7 @@ from edgehold.endpoints.rows import CurvePoint, EndpointRow
 from edgehold.numerics.half_t import HalfT
 from edgehold.pooling.gather.all_answers import Asked, AskedOfPool
 from edgehold.records.canonical import PoolKey
+from edgehold.records.linkage import Linkage
 from edgehold.records.model.protocol import AssumedRepeatability, EndpointRule, Threshold
 from edgehold.words import Reason
 
@@ -35,6 +36,7 @@ class Tables:
     ----------
     rows, points, beside : as the stage of endpoints gives them; texts of flags are one cell.
     endpoints, pools : what protocols ask, by pool and endpoint, and by pool.
+    origins : whom submissions come from, and which are linked.
     """
 
     rows: tuple[EndpointRow, ...]
@@ -42,10 +44,15 @@ class Tables:
     beside: Beside
     endpoints: Mapping[tuple[PoolKey, str], Asked]
     pools: Mapping[PoolKey, AskedOfPool]
+    origins: Linkage
 
 
 def read_tables(folder: Path) -> Tables:
-    """Read ``runs``, ``checkpoints``, ``reference_readings``, ``known_weights``, ``endpoints`` and ``priors`` of a folder of CSV files.
+    """Read the tables ``submissions``, ``runs``, ``checkpoints``, ``reference_readings``, ``known_weights``, ``endpoints`` and ``priors``.
+
+    Parameters
+    ----------
+    folder : of the CSV files.
 
     Raises
     ------
@@ -62,7 +69,13 @@ def read_tables(folder: Path) -> Tables:
         ),
         endpoints={(_pool(one), one["endpoint"]): _asked(one, priors) for one in _read(folder / "endpoints.csv")},
         pools={_pool(one): _asked_of_pool(one, priors) for one in _read(folder / "endpoints.csv")},
+        origins=_origins(_read(folder / "submissions.csv")),
     )
+
+
+def _origins(submissions: list[dict[str, str]]) -> Linkage:
+    counted = [one for one in submissions if one["sender"]]
+    return Linkage({one["id"]: one["sender"] for one in counted}, frozenset(one["id"] for one in counted if one["linked"] == "true"))
 
 
 def _read(path: Path) -> list[dict[str, str]]:

@@ -1,0 +1,74 @@
+"""Whose evidence stands behind every answer, and the answer within the bounds of what is not linked."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+
+from edgehold.endpoints.rows import EndpointRow
+from edgehold.estimates.design import ARMS
+from edgehold.pooling.bounded import LEAST_SENDERS, Weighed, bounded_answer, withheld
+from edgehold.pooling.headline import Answer, Headline
+from edgehold.records.canonical import PoolKey
+from edgehold.records.linkage import Linkage
+
+Compared = tuple[str, str, str]
+"""What is compared: factor, first, second."""
+
+
+def mixed_pools(rows: Iterable[EndpointRow], origins: Linkage) -> set[PoolKey]:
+    """Pools of which some usable runs are linked with other people's, and some are not."""
+    met: dict[PoolKey, set[bool]] = defaultdict(set)
+    for row in rows:
+        if row.usable:
+            met[row.pool].add(row.submission in origins.linked)
+    return {pool for pool, kinds in met.items() if len(kinds) > 1}
+
+
+def weigh(
+    found: Headline, linked: Headline | None, rows: Sequence[EndpointRow], origins: Linkage, worthwhile: float
+) -> tuple[Headline, dict[Compared, Weighed]]:
+    """The answers on one endpoint within their bounds, and what stands behind each.
+
+    Parameters
+    ----------
+    found : of all evidence.
+    linked : of linked evidence alone; None where all evidence is linked, or none.
+    rows : the runs behind ``found``.
+    origins : where submissions come from.
+    worthwhile : smallest ratio worth acting on.
+    """
+    alone = {} if linked is None else {_compared(one): one for one in linked.answers}
+    all_linked = all(row.submission in origins.linked for row in rows)
+    answers, weighed = {}, {}
+    for one in found.answers:
+        files = _files(rows, one)
+        own = files & origins.linked
+        senders, linked_senders = ({origins.senders[name] for name in names} for names in (files, own))
+        if all_linked:
+            answer = one if len(senders) >= LEAST_SENDERS else replace(one, verdict=withheld(one.verdict))
+            beside, power = one.posterior, None
+        else:
+            by_itself = alone.get(_compared(one))
+            answer, power = bounded_answer(by_itself, one, len(linked_senders), worthwhile)
+            beside = None if by_itself is None else by_itself.posterior if by_itself.about == one.about else by_itself.general
+        answers[_compared(one)] = answer
+        weighed[_compared(one)] = Weighed(beside, one.posterior, power, len(senders), len(linked_senders), len(files), len(own))
+    return _with(found, answers), weighed
+
+
+def _compared(answer: Answer) -> Compared:
+    return answer.factor, answer.first, answer.second
+
+
+def _files(rows: Iterable[EndpointRow], answer: Answer) -> frozenset[str]:
+    """Submissions that hold a run of either side."""
+    side = ARMS[answer.factor][1]
+    return frozenset(row.submission for row in rows if side(row) in (answer.first, answer.second))
+
+
+def _with(found: Headline, answers: Mapping[Compared, Answer]) -> Headline:
+    practice = None if found.practice is None else answers[_compared(found.practice)]
+    pairs, levels = (tuple(answers[_compared(one)] for one in of) for of in (found.pairs, found.levels))
+    return replace(found, pairs=pairs, practice=practice, levels=levels)

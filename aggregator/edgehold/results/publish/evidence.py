@@ -1,0 +1,74 @@
+"""Whose evidence stands behind an answer, and what hangs on whose results, as published."""
+
+from __future__ import annotations
+
+import math
+
+from edgehold.pooling.bounded import Weighed
+from edgehold.pooling.headline import Answer
+from edgehold.pooling.hierarchical import ContrastPosterior
+from edgehold.pooling.left_out import Hanging, WithoutEach, invented_to_reverse
+from edgehold.pooling.posterior_verdict import SAME, UNDECIDED
+from edgehold.results.model.answers import HangsOn, StandsOn
+from edgehold.results.model.numbers import needed, published, ratio
+from edgehold.results.model.ratio import RatioInterval, ratio_interval
+from edgehold.results.words.evidence import evidence_sentence, hanging_sentence
+
+
+def evidence(found: Weighed | None, answer: Answer) -> StandsOn | None:
+    """What stands behind an answer; None where nobody asked whose evidence it is."""
+    if found is None:
+        return None
+    mixed = 0 < found.linked_files < found.files
+    made = StandsOn(
+        files=found.files,
+        linked_files=found.linked_files,
+        senders=found.senders,
+        linked_senders=found.linked_senders,
+        counted_percent=None if found.power is None else published(100 * found.power),
+        alone=_ratio(found.linked) if mixed else None,
+        everything=_ratio(found.everything) if mixed else None,
+        evidence_sentence="",
+    )
+    return made.model_copy(update={"evidence_sentence": evidence_sentence(made, answer.verdict is not None)})
+
+
+def _ratio(posterior: ContrastPosterior | None) -> RatioInterval | None:
+    return None if posterior is None else ratio_interval(posterior.quantile(0.5), posterior.interval)
+
+
+def hanging(found: Hanging | None, answer: Answer, worthwhile: float, stands_on: StandsOn | None) -> HangsOn | None:
+    """What hangs on whose results; None where it was not worked out.
+
+    Parameters
+    ----------
+    worthwhile : smallest ratio worth acting on.
+    stands_on : of the same answer.
+    """
+    if found is None or answer.estimate is None:
+        return None
+    senders, months = (_without(one, answer.estimate) for one in (found.by_sender, found.by_month))
+    tails = None if found.tails is None else ratio_interval(found.tails.middle, found.tails.interval)
+    counted = found.by_sender.groups if stands_on is None or not stands_on.linked_senders else stands_on.linked_senders
+    verdict = None if answer.verdict is None or answer.verdict.kind == UNDECIDED else answer.verdict.kind
+    step = math.log(worthwhile) if verdict == SAME else None
+    made = HangsOn(
+        senders_met=found.by_sender.groups,
+        without_sender_low=senders[0],
+        without_sender_high=senders[1],
+        senders_needed=len(found.by_sender.needed),
+        months_met=found.by_month.groups,
+        without_month_low=months[0],
+        without_month_high=months[1],
+        months_needed=len(found.by_month.needed),
+        heavy_tails=tails,
+        heavy_tails_senders=found.alone,
+        invented_to_reverse=None if verdict is None else invented_to_reverse(answer.estimate, counted, step),
+        hanging_sentence="",
+    )
+    against = 2.0 if (answer.estimate > 0) == (step is not None) else 0.5
+    return made.model_copy(update={"hanging_sentence": hanging_sentence(made, against)})
+
+
+def _without(found: WithoutEach, estimate: float) -> tuple[float, float]:
+    return needed(ratio(estimate + found.low)), needed(ratio(estimate + found.high))

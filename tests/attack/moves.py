@@ -1,7 +1,8 @@
 """How far invented files move the headline of two steels: 19 honest files whose blades go round, and 3, 10 or 50 invented ones.
 
-Everybody is drawn here, apart from the demonstration: the honest from a true ratio with spreads of people, blades, edges, runs and
-readings; the inventor from another ratio, with chance of an honest size, on blades that nobody else has met, under a handle a file.
+Everybody is drawn here, apart from the demonstration: the honest, who exchange blades and rope, from a true ratio with spreads of people,
+blades, edges, runs and readings; the inventor from another ratio, with chance of an honest size, on blades and rope that nobody else has
+met, under a handle a file.
 Files are real records in a real repository and go through the check, so that whatever the program knows of them it may use.
 """
 
@@ -21,6 +22,7 @@ from edgehold.pooling.gather.of_protocols import asked_of, asked_of_pool, by_end
 from edgehold.pooling.posterior_verdict import SAME, UNDECIDED
 from edgehold.records import load_repository
 from edgehold.records.canonical import Repository
+from edgehold.records.linkage import linkage
 from tests.records.builder import MEDIUM, TODAY, endpoint, make_repository, protocol, write_submission
 
 HONEST = 19
@@ -29,8 +31,8 @@ FORGED = (1.35, 2.0, 4.0)
 """What the invented ratio is, over the true one."""
 MOST = {3: 1 / 5, 10: 1 / 5, 50: 1 / 3}
 """Of the honest half-width, by how many files: what the headline may move at most."""
-ENFORCED = False
-"""Whether a larger move, or a verdict turned, fails the whole attack."""
+ROUNDING = 1.01
+"""By how much more it may come out: a posterior's median is found to so much of its half-width."""
 
 TRUE = math.log(0.75)  # of the first steel over the second, late
 STEELS = ("AISI 1095", "AISI 52100")
@@ -99,7 +101,7 @@ def headline_of(repository: Repository) -> Said:
     """What is published of the two steels: the one place that knows how a headline is made of the records."""
     rows, points = endpoint_rows(repository), curve_points(repository)
     asked, pools = by_endpoint(repository, asked_of), by_pool(repository, asked_of_pool)
-    found = all_answers(rows, points, asked, pools, beside_runs(repository), sensitivity=False)
+    found = all_answers(rows, points, asked, pools, beside_runs(repository), sensitivity=False, origins=linkage(repository))
     (answer,) = next(one for (_, name), one in found.answers.items() if name == "late").headline.pairs
     assert (answer.first, answer.second) == CANONICAL and answer.posterior and answer.verdict
     low, high = answer.posterior.interval.low, answer.posterior.interval.high
@@ -132,13 +134,14 @@ def _said(records: list[dict]) -> Said:
 
 
 def honest_files(rng: np.random.Generator) -> list[dict]:
-    """Nineteen people of a club; every blade is in three or four of their files, and the rope is one lot."""
+    """Nineteen people: every blade is in three or four of their files, and everybody cuts rope that both neighbours in a ring had sent."""
     blades = {(steel, n): rng.normal(0, SDS["blade"]) for steel in (0, 1) for n in range(BLADES)}
     found = []
     for number, name in enumerate(NAMES):
         keys = [f"club.{'ab'[steel]}{(number + steel * (number // BLADES)) % BLADES}" for steel in (0, 1)]
         effects = [blades[(steel, int(key[-1]))] for steel, key in enumerate(keys)]
-        found.append(_file(name, keys, effects, TRUE, rng, "club.coil", month=1 + number // 5))
+        lots = [f"{NAMES[(number + step) % HONEST]}.coil" for step in (1, -1)]
+        found.append(_file(name, keys, effects, TRUE, rng, lots, month=1 + number // 5))
     return found
 
 
@@ -147,11 +150,11 @@ def invented_files(rng: np.random.Generator, count: int, ln_ratio: float) -> lis
     found = []
     for name in FREE[:count]:
         effects = list(rng.normal(0, SDS["blade"] / 2, 2))
-        found.append(_file(name, [f"{name}.one", f"{name}.two"], effects, TRUE + ln_ratio, rng, f"{name}.coil", month=6))
+        found.append(_file(name, [f"{name}.one", f"{name}.two"], effects, TRUE + ln_ratio, rng, [f"{name}.coil"], month=6))
     return found
 
 
-def _file(name: str, keys: list[str], blades: list[float], ratio: float, rng: np.random.Generator, lot: str, month: int) -> dict:
+def _file(name: str, keys: list[str], blades: list[float], ratio: float, rng: np.random.Generator, lots: list[str], month: int) -> dict:
     """Four runs, each steel twice in turn. Late, the first steel reads ``ratio`` (ln) less force than the second: lower is keener."""
     tester, sharpener = rng.normal(0, SDS["tester"]), rng.normal(0, SDS["sharpener"])
     runs, preparations = [], []
@@ -167,14 +170,15 @@ def _file(name: str, keys: list[str], blades: list[float], ratio: float, rng: np
         ]
         preparations.append({"id": f"edge-{number + 1}", "blade": keys[steel], "sharpener": name})
         runs.append(
-            {"id": f"run-{number + 1}", "order": number + 1, "preparation": f"edge-{number + 1}", "tester": name, "lot": lot,
+            {"id": f"run-{number + 1}", "order": number + 1, "preparation": f"edge-{number + 1}", "tester": name,
+             "lot": lots[number // 2 % len(lots)],
              "work_unit": "cut", "reading_unit": "N", "ended": "last checkpoint", "readings": readings}
         )  # fmt: skip
     return {
         "format": "submission/1.0.0", "id": f"{name}-late", "protocol": {"id": "small-rope", "version": "1.0.0"}, "origin": "measured",
         "licence": "CC0-1.0", "submitted_by": name, "month": f"2026-{month:02d}", "people": [{"handle": name, "agreed": "yes"}],
         "blades": [{"key": key, "steel": {"designation": steel}, "edge": "plain"} for key, steel in zip(keys, STEELS, strict=True)],
-        "lots": [{"key": lot, "medium": MEDIUM}], "preparations": preparations, "runs": runs,
+        "lots": [{"key": lot, "medium": MEDIUM} for lot in lots], "preparations": preparations, "runs": runs,
     }  # fmt: skip
 
 
@@ -191,4 +195,4 @@ def table(found: list[Move]) -> Iterator[str]:
 
 def beyond(found: list[Move]) -> int:
     """How many moves are larger than they may be, or turned a verdict."""
-    return sum(move.halves > MOST[move.files] or move.turned for move in found)
+    return sum(move.halves > ROUNDING * MOST[move.files] or move.turned for move in found)

@@ -60,7 +60,7 @@ def page(rows: Mapping[str, Row], moved: Sequence[str], asked: Sequence[str], se
         "",
         "19 honest files whose blades go round, and 3, 10 or 50 invented ones under as many handles, on blades that nobody else has met.",
         "In half-widths of the honest interval, by the ratio invented over the true one; largest of all seeds. A verdict is turned where",
-        "it becomes another one, lost where it becomes undecided.",
+        "it becomes another one, lost where it becomes undecided. A larger move than there may be, or a verdict turned, fails the command.",
         "",
         *moved,
         "",

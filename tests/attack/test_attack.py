@@ -165,7 +165,7 @@ def test_the_command_fails_where_a_column_is_not_zero(monkeypatch, capsys):
 def test_invented_files_are_sound_and_move_the_headline_their_way():
     (move,) = moves.moves(1, files=(3,), ratios=(2.0,))
     assert move.before.half < 0.3 and abs(move.before.estimate - moves.TRUE) < 1.5 * move.before.half
-    assert move.after.estimate > move.before.estimate or move.halves < moves.MOST[3]
+    assert move.after.estimate > move.before.estimate and moves.beyond([move]) == 0
     assert list(moves.table([move]))[2].startswith("| 3 | nan | ")
 
 
@@ -186,3 +186,4 @@ def said(estimate, verdict):
 def test_a_verdict_is_turned_or_lost(before, after, turned, lost):
     move = moves.Move(3, 2.0, before, after)
     assert (move.turned, move.lost) == (turned, lost)
+    assert moves.beyond([move]) == (turned or move.halves > moves.MOST[3])

@@ -56,7 +56,11 @@ def test_an_answer_has_all_its_columns_and_of_single_blades_the_interval_of_the_
         "weak weak_code weak_arguments ratio low high level method probability_better "
         "probability_within probability_worse probability_above_one ruled_out_beyond general_ratio general_low general_high "
         "new_hands_ratio new_hands_low new_hands_high new_hands_measured_ratio new_hands_measured_low new_hands_measured_high "
-        "new_hands_runs evidence direct_percent units_first units_second direct_submissions testers methods_sentence"
+        "new_hands_runs evidence direct_percent units_first units_second direct_submissions testers methods_sentence "
+        "files linked_files senders linked_senders counted_percent alone_ratio alone_low alone_high everything_ratio everything_low "
+        "everything_high evidence_sentence senders_met without_sender_low without_sender_high senders_needed months_met "
+        "without_month_low without_month_high months_needed heavy_tails_ratio heavy_tails_low heavy_tails_high heavy_tails_senders "
+        "invented_to_reverse hanging_sentence"
     )
     for n, one in enumerate(both.pools[-1].endpoints[1].steels):
         row = rows[PAIRS[n]]

@@ -23,6 +23,7 @@ from .pooling.exchanges import ExchangePlan
 from .pooling.gather.apart import further_runs
 from .records import load_repository
 from .records.canonical import PoolKey, Repository
+from .records.code_owners import strange_teams
 from .records.schemas import FALLBACK_URL, site_url
 from .results.model.results import Results
 from .results.publish.assemble import EverythingFound, assemble
@@ -95,6 +96,8 @@ def site(root: Path, say: Progress = lambda _: None, warn: Progress = lambda _: 
         _write_results(files, stage / "results")
         if not results.provenance.repository_url:
             warn(Reason("sending.no_repository"))
+        for team in strange_teams(root):
+            warn(Reason("sending.strange_team", team=team))
         say("building the pages")
         repository = found.repository
         rules = forms(repository, found.published)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+import hashlib
 import json
 from pathlib import Path
 
@@ -36,7 +37,8 @@ def build(*submissions: dict, month: str = "2026-06", removed: tuple[str, ...] =
         "results/pool/index.html": f"<p>ratio {ratio}</p>".encode(),
         "results/ledger/index.html": f"<p>{links}</p>".encode(),
     }
-    return make_build(Facts(month, "0.1.0", commit, "12" * 32, len(submissions), removed), files)
+    unpacked = hashlib.sha256(json.dumps(results).encode()).hexdigest()
+    return make_build(Facts(month, "0.1.0", commit, "12" * 32, len(submissions), removed, unpacked), files)
 
 
 def kept(folder: Path, *builds: Build) -> Archive:

@@ -1,5 +1,7 @@
 """The steps of the workflow that keep builds on a branch, run as they stand there, over real git repositories on this machine."""
 
+import gzip
+import hashlib
 import os
 import re
 import subprocess
@@ -126,3 +128,21 @@ def test_the_job_that_builds_cannot_write_and_the_one_that_writes_does_not_build
     assert JOBS["keep"]["needs"] == "build" and JOBS["deploy"]["needs"] == "keep"
     assert not any("pip" in s.get("run", "") or "edgehold " in s.get("run", "") for s in JOBS["keep"]["steps"])
     assert "edgehold site --archive kept" in [s.get("run") for s in JOBS["build"]["steps"]]
+
+
+def test_the_hashes_that_are_attested_are_those_of_the_newest_build(tmp_path):
+    builds = build(ONE), build(ONE, TWO, month="2026-07")
+    archive = kept(tmp_path / "kept", *builds)
+    newest = archive.builds[-1]
+    assert on_runner(tmp_path, tmp_path, step("attest", "digests")).returncode == 0
+    said = dict(reversed(line.split("  ")) for line in (tmp_path / "digests.txt").read_text(encoding="utf-8").splitlines())
+    packed = builds[1].files["data/results.json.gz"]
+    assert said == {
+        f"{newest.name}/SHA256SUMS": hashlib.sha256(builds[1].files["SHA256SUMS"]).hexdigest(),
+        f"{newest.name}/data/results.json.gz": hashlib.sha256(packed).hexdigest(),
+        f"{newest.name}/data/results.json": hashlib.sha256(gzip.decompress(packed)).hexdigest(),
+    }
+    listed = tuple(said[f"{newest.name}/{name}"] for name in ("SHA256SUMS", "data/results.json"))
+    assert (newest.sums_sha256, newest.facts.results_sha256) == listed
+    asked = next(s for s in JOBS["attest"]["steps"] if s.get("uses", "").startswith("actions/attest@"))
+    assert asked["with"] == {"subject-checksums": "digests.txt"}

@@ -26,6 +26,7 @@ KINDS = {
     "older version": r"/protocols/steels[^/]+/1\.0\.0/",
     "changes": r"/protocols/[^/]+/[^/]+/changes/",
     "objections": r"/objections/",
+    "waiting": r"/objections/waiting/",
     "objection": r"/objections/[^/]+/\d{3}/",
     "methods": r"/methods/",
     "analysts": r"/analysts/",

@@ -96,12 +96,18 @@ def test_a_doubter_comes_from_the_page_of_a_pair_and_sends_the_choice_as_an_addr
     assert one_less != whole and "leave=" in page.url
     page.locator("#explore-interest").check()
     assert "interest=out" in page.url and told(page) not in (whole, one_less)
+    page.locator("#explore-grade").select_option("4")
+    low = page.locator("#explore-ticks").get_by_text("left out: its evidence has a lower grade")
+    assert "grade=4" in page.url and low.count() > 0 and page.get_by_text("evidence 4 of 5").count() > 0
+    page.locator("#explore-grade").select_option("")
+    assert "grade" not in page.url and low.count() == 0
     chosen, address = told(page), page.url
     other = open_page("/")
     other.goto(address)
     expect(other.locator("#explore-own .result")).to_have_text(chosen)
     assert not other.locator("#explore-keep-6").is_checked() and other.locator("#explore-interest").is_checked()
-    page.go_back()
+    for _ in ("the grade", "no grade", "makers and sellers"):
+        page.go_back()
     expect(page.locator("#explore-own .result")).to_have_text(one_less)
     assert not page.locator("#explore-interest").is_checked()
     page.go_back()

@@ -208,3 +208,33 @@ def test_hostile_answers_do_nothing_and_stand_in_the_file_as_typed(browser, form
     assert (record.title, record.question.text) == (" ".join(hostile["title"].split()), " ".join(hostile["question"].split()))
     assert list(record.cautions) == hostile["cautions"].split("\n")
     context.close()
+
+
+DAMAGED = ("", "{", "null", "[]", "7", '"text"', '{"title": 7}', '{"steps": ["a"]}', '{"deep": {"deep": {}}}', "\x00\ud800", "[" * 5_000)
+
+
+def test_a_damaged_draft_never_leaves_the_questions_empty_and_is_offered_as_a_file(context, form_base):
+    tab, offered_times = Tab(context, form_base, NEW), 0
+    for text in DAMAGED:
+        tab.page.goto(f"{form_base}/runbook/")  # a page that is being left may write its own draft late
+        tab.page.evaluate("text => { localStorage.clear(); localStorage.setItem('edgehold/draft/method', text); }", text)
+        tab.page.goto(form_base + NEW)
+        expect(tab.page.locator("#form-questions").get_by_role("textbox").first).to_be_visible()
+        offered = tab.page.locator("#form-questions .aside")
+        expect(offered).to_have_count(1)
+        with tab.page.expect_download() as waited:
+            offered.get_by_role("button", name="Save it as a file").click()
+        saved = Path(waited.value.path()).read_bytes()
+        assert saved == text.encode("utf-8", "replace") or "\ud800" in text
+        offered_times += 1
+    first = tab.page.locator("#form-questions").get_by_role("textbox").first
+    first.fill("A new method")  # the form goes on beside it, and keeps its own draft
+    tab.page.wait_for_function("() => (localStorage.getItem('edgehold/draft/method') ?? '').includes('A new method')")
+    tab.page.reload()
+    offered = tab.page.locator("#form-questions .aside")
+    expect(tab.page.locator("#form-questions").get_by_role("textbox").first).to_have_value("A new method")
+    expect(offered).to_have_count(1)  # it waits there until somebody throws it away
+    offered.get_by_role("button", name="Throw it away").click()
+    offered.get_by_role("button").last.click()
+    expect(offered).to_have_count(0)
+    assert offered_times == len(DAMAGED) and tab.troubles == []

@@ -28,6 +28,7 @@ def kept(pair: dict[str, Any], endpoint: dict[str, Any], query: str) -> list[int
             or one["version"] in named("versions")
             or (asked.get("interest") == "out" and one["interest"] in INTERESTED)
             or (asked.get("blind") == "only" and one["blinding"] != "every run")
+            or one["grade"] < int(asked.get("grade", 0))
             or one["month"] < asked.get("from", "")
             or one["month"] > asked.get("to", "9999-12")
         )

@@ -38,7 +38,7 @@ def test_the_corpus_reaches_what_has_to_be_told_apart():
     said = [case["says"] for case in CASES]
     pooled = [one for one in said if one["fit"] is not None]
     assert len(CASES) >= DRAWN and len(pooled) > 0.6 * len(CASES) and len(pooled) < len(CASES)
-    for name in ("leave", "studies", "versions", "interest", "blind", "from", "to"):
+    for name in ("leave", "studies", "versions", "interest", "blind", "grade", "from", "to"):
         assert sum(f"{name}=" in case["address"] for case in CASES) >= 5, name
     assert {one["within"] is None for one in pooled} == {True, False}
     assert any(one["within"] == 0 for one in pooled) and any(one["fit"]["tau2"] == 0 for one in pooled)

@@ -63,6 +63,7 @@ def made_up(rng: np.random.Generator) -> dict[str, Any]:
                 "version": str(rng.choice(["1.0.0", "1.1.0"])),
                 "interest": str(rng.choice(["none", "owner", "maker", "seller", "not stated"])),
                 "blinding": str(rng.choice(["every run", "some runs", "no run", "not stated"])),
+                "grade": 1 + i % 5,
             }
             for i in submissions
         ],
@@ -84,6 +85,7 @@ def drawn(pair: dict[str, Any], rng: np.random.Generator) -> str:
         "versions": several(sorted({one["version"] for one in submissions}), 1) if rng.random() < 0.15 else "",
         "interest": "out" if rng.random() < 0.25 else "",
         "blind": "only" if rng.random() < 0.15 else "",
+        "grade": str(rng.integers(2, 6)) if rng.random() < 0.15 else "",
         "from": str(rng.choice(months[: 1 + len(months) // 3])) if rng.random() < 0.2 else "",
         "to": str(rng.choice(months[len(months) // 2 :])) if rng.random() < 0.2 else "",
     }

@@ -164,7 +164,7 @@ _FULL = {
 
 
 _OF_LEVELS = {
-    "/format": "submission/1.5.0",
+    "/format": "submission/1.6.0",
     "/preparations/1/stages": [{"as_printed": "fine", "micrometres": 3}],
     "/preparations/0/strop": "leather",
     "/preparations/1/condition": "before",

@@ -2,6 +2,7 @@
 
 import json
 from html import unescape
+from pathlib import Path
 
 import bibtexparser
 import jsonschema
@@ -17,6 +18,7 @@ from edgehold.pages.citing import Cited, citation
 from edgehold.pages.generate import cited_pages, made_pages
 from edgehold.results.model.results import Provenance
 
+ROOT = Path(__file__).parents[2]
 SITE = "https://edgehold.test/"
 BUILD = "2026-10-3f9a0c41be27"
 PAGE = "/results/two-sharpeners-v1-measured/"
@@ -175,3 +177,14 @@ def test_the_list_cites_every_build_by_its_own_name():
     for one in kept:
         assert f"{SITE}archive/{one.name}/" in html
     assert html.index(kept[1].name) < html.index(kept[0].name)
+
+
+def test_the_list_gives_the_hashes_of_every_build_and_the_host_s_command_that_verifies_them():
+    facts = Facts("2026-08", "0.1.0", "", "8" * 64, 3, results_sha256="a" * 64)
+    kept = [Kept("2026-08-888888888888", facts, ("index.html",), 10, sums_sha256="8" * 64)]
+    html = unescape(archive_page(kept, cited(), "https://host.example/harbour/edges").html)
+    assert f">{'8' * 64}<" in html and f">{'a' * 64}<" in html
+    workflow = "harbour/edges/.github/workflows/publish.yml"
+    assert f"gh attestation verify SHA256SUMS --repo harbour/edges --signer-workflow {workflow}" in html
+    assert workflow.partition("edges/")[2] in {path.relative_to(ROOT).as_posix() for path in ROOT.glob(".github/workflows/*")}
+    assert "--repo OWNER/NAME" in archive_page(kept, cited()).html and "attestation" not in archive_page([], cited()).html

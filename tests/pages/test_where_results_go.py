@@ -48,6 +48,8 @@ def test_whoever_builds_a_site_without_an_address_is_warned_and_the_site_is_buil
     make_repository(tmp_path, submissions=[submission()])
     shutil.copytree(ROOT / "schemas", tmp_path / "schemas")
     (tmp_path / "mkdocs.yml").write_text(f"site_url: https://edgehold.example/\n{setting}", encoding="utf-8")
+    (tmp_path / ".github").mkdir()
+    (tmp_path / ".github" / "CODEOWNERS").write_text("* @harbour/board\n", encoding="utf-8")
     built = []
 
     def build_site(results, root, target, files, **_):
@@ -60,3 +62,4 @@ def test_whoever_builds_a_site_without_an_address_is_warned_and_the_site_is_buil
     said = capsys.readouterr().err
     warning = f"edgehold: warning: {group('sending')['no_repository']}\n"
     assert (warning in said) == (not provenance.repository_url) == (not setting)
+    assert ("@harbour/board" in said) == bool(setting)

@@ -5,6 +5,8 @@ from pathlib import Path
 
 import pytest
 
+from edgehold.records.code_owners import strange_teams
+
 ROOT = Path(__file__).parents[2]
 RULES = [
     (parts[0], parts[1:])
@@ -50,3 +52,27 @@ def test_every_pattern_names_a_folder_that_is_there_or_that_people_write_to():
     for pattern, _ in RULES:
         folder = pattern.strip("/").partition("/*")[0]
         assert folder == "*" or folder in written or (ROOT / folder).is_dir(), pattern
+
+
+@pytest.mark.parametrize(
+    ("address", "owners_of", "strange"),
+    [
+        ("", "* @edgehold/maintainers", ()),
+        ("https://host.example/harbour/edges", "* @edgehold/maintainers # ours", ("@edgehold/maintainers",)),
+        ("https://host.example/Edgehold/edgehold", "* @edgehold/maintainers", ()),
+        ("https://host.example/harbour/edges", "# @edgehold/maintainers\n* @harbour/board @wren wren@edgehold.example", ()),
+        ("https://host.example/harbour/edges", None, ()),
+    ],
+)
+def test_a_team_of_another_organisation_is_warned_of_once_the_repository_has_an_address(address, owners_of, strange, tmp_path):
+    (tmp_path / "mkdocs.yml").write_text(f"extra:\n  repository_url: {address}\n" if address else "", encoding="utf-8")
+    if owners_of is not None:
+        (tmp_path / ".github").mkdir()
+        (tmp_path / ".github" / "CODEOWNERS").write_text(owners_of, encoding="utf-8")
+    assert strange_teams(tmp_path) == strange
+
+
+def test_the_file_says_itself_that_its_team_is_a_placeholder_and_the_runbook_begins_with_it():
+    said = (ROOT / ".github" / "CODEOWNERS").read_text(encoding="utf-8")
+    runbook = (ROOT / "site" / "pages" / "runbook.md").read_text(encoding="utf-8")
+    assert "placeholder" in said and "@edgehold/maintainers" in runbook.partition("## The weekly hour")[0]

@@ -211,7 +211,19 @@ def test_a_flaw_has_one_open_thread_a_person(state, root):
     assert codes(root, author=NEW) == ({path: ["similar-open"]} if state == "open" else {})
 
 
-def test_one_that_says_whose_repetition_it_is_and_another_person_s_are_fine(root):
+@pytest.mark.parametrize("state", ["open", "decided"])
+def test_and_one_for_all_whose_thread_it_is_the_warning_says(state, root):
+    on_base(root, lambda made: [bind(made, "rook", NEW), say(made, FREE, 0, changed(OBJECTION, {"/by": "rook"}), ONE)])
+    if state == "decided":
+        on_base(root, lambda made: say(made, FREE, 1, outcome("rook", "withdrawn")))
+    path = say(root, "004-again", 0, changed(OBJECTION, {"/by": "auk", "/title": "The thread is slack"}), OTHER_WORDS)
+    found = checked(root, author=AUK)
+    assert [(f.file, f.code, "objection 3" in f.message, "'rook'" in f.message) for f in found.findings] == (
+        [(path, "similar-open", True, True)] if state == "open" else []
+    )
+
+
+def test_one_that_says_whose_repetition_it_is_and_another_flaw_are_fine(root):
     on_base(root, lambda made: [bind(made, "rook", NEW), say(made, FREE, 0, changed(OBJECTION, {"/by": "rook"}), ONE)])
     say(root, "004-again", 0, changed(OBJECTION, {"/by": "rook", "/duplicate_of": 3}), OTHER_WORDS)
     say(root, "005-mine", 0, changed(OBJECTION, {"/by": "rook", "/title": "A draught", "/month": "2026-06"}), "The window is open.")

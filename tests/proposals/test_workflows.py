@@ -92,5 +92,9 @@ def test_the_site_is_deployed_only_after_everything_was_checked():
     assert jobs["build"]["permissions"] == {"contents": "read"}
     assert (jobs["keep"]["needs"], jobs["deploy"]["needs"]) == ("build", "keep")
     assert set(jobs["deploy"]["permissions"]) == {"pages", "id-token"}
+    assert jobs["attest"]["needs"] == "keep" and jobs["attest"]["permissions"] == {
+        "contents": "read", "id-token": "write", "attestations": "write",
+    }  # fmt: skip
+    assert not any("attestations" in job["permissions"] for name, job in jobs.items() if name != "attest")
     commands = [step.get("run", "") for step in jobs["build"]["steps"]]
     assert commands.index("edgehold check --annotate") < commands.index("edgehold site --archive kept")

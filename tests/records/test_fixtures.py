@@ -18,7 +18,7 @@ from edgehold.results.publish.repeatability import REPEATABILITY_FORMAT
 ROOT = Path(__file__).parents[2]
 FIXTURES = Path(__file__).parent / "fixtures"
 BELOW_ALL = ("event", "protocol", "submission")
-NEWEST = "1.5.0"
+NEWEST = "1.6.0"
 PUBLISHED = {RESULTS_FORMAT: Results, REPEATABILITY_FORMAT: PublishedRepeatability}
 
 

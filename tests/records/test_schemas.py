@@ -39,7 +39,7 @@ VALIDATORS = {  # of the newest version of each format, which sorts last
     for path in sorted(ROOT.glob("schemas/*/1.*.json"))
     if path.parent.name in MODELS.keys() | ENTRIES.keys()
 }
-NEWEST = {"submission": "1.5.0", "plan": "1.4.0", "protocol": "1.4.0", "person": "1.2.0"}
+NEWEST = {"submission": "1.6.0", "plan": "1.4.0", "protocol": "1.4.0", "person": "1.2.0"}
 
 
 def problems_of(kind, record):
@@ -109,7 +109,7 @@ def test_the_corpus_has_not_shrunk():
         ("/runs/0/order", "1", "got the text '1', wanted a whole number", "write a whole number"),
         ("/runs/0/readings/0/work", True, "got true, wanted a number, or a number as text", 'such as "3 1/8"'),
         ("/runs/0/humidity_percent", 140, "140 is not at most 100", "give a number at most 100"),
-        ("/format", "submission/9", "format 'submission/9' is not known", "write 'submission/1.5.0'"),
+        ("/format", "submission/9", "format 'submission/9' is not known", "write 'submission/1.6.0'"),
         ("/blades/0/key", "galley", "does not have the form wanted", "<owner>.<name>"),
     ],
 )

@@ -58,9 +58,9 @@ def strings():
 
 SENTENCES = (
     "all_runs", "archive", "blank_sheet", "card", "chooser", "citing", "compare", "curve_pairs", "drafts", "errors", "explorer", "forms",
-    "kit", "linkage", "marks", "method_draft", "method_questions", "model_answer", "moves", "network", "news", "own_answer", "pages",
-    "plan", "planner", "probes", "published", "references", "report", "request_summary",
-    "schemas", "screens", "search", "sending", "steels", "structured", "studies_answer", "study_checks", "tables", "warnings",
+    "grades", "kit", "linkage", "marks", "method_draft", "method_questions", "model_answer", "moves", "network", "news", "own_answer",
+    "pages", "plan", "planner", "probes", "published", "references", "report", "request_summary",
+    "schemas", "screens", "search", "sending", "steels", "structured", "studies_answer", "study_checks", "tables", "waiting", "warnings",
 )  # groups of whole sentences  # fmt: skip
 HANDED_OUT = (
     "card", "chooser", "endpoints", "errors", "explorer", "flags", "factors", "contrasts", "estimates", "letters", "numbers", "own_answer",

@@ -30,6 +30,7 @@ class Facts:
     month : the newest month in its data; empty where no file names one.
     program_version, commit, inputs_sha256, input_files : as in the provenance of its results.
     removed : ids of submissions that had been taken out when it was made.
+    results_sha256 : SHA-256 of its ``results.json``, unpacked; empty in builds from before this was noted.
     """
 
     month: str
@@ -38,6 +39,7 @@ class Facts:
     inputs_sha256: str
     input_files: int
     removed: tuple[str, ...] = ()
+    results_sha256: str = ""
 
 
 @dataclass(frozen=True)

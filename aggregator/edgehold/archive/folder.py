@@ -51,6 +51,7 @@ class Kept:
     paths : of its files, its list of hashes left out.
     size : bytes of all its files.
     withdrawn : those of them that were taken out since.
+    sums_sha256 : SHA-256 of its list of hashes, of which its name has the beginning.
     """
 
     name: str
@@ -58,6 +59,7 @@ class Kept:
     paths: tuple[str, ...]
     size: int
     withdrawn: tuple[Withdrawn, ...] = ()
+    sums_sha256: str = ""
 
 
 @dataclass(frozen=True)
@@ -118,7 +120,7 @@ def _verified(folder: Path, name: str, withdrawn: tuple[Withdrawn, ...]) -> Kept
     facts = read_facts(_read(folder, f"{name}/{FACTS}"))
     if name != build_name(facts.month, sums):
         raise ArchiveError(f"archive/{name} was published as {build_name(facts.month, sums)}")
-    return Kept(name, facts, tuple(read_sums(sums)), size, withdrawn)
+    return Kept(name, facts, tuple(read_sums(sums)), size, withdrawn, hashlib.sha256(sums).hexdigest())
 
 
 def _read(folder: Path, path: str) -> bytes:
@@ -169,7 +171,8 @@ def add_build(archive: Archive, build: Build, assets: Mapping[str, bytes]) -> Ar
             _same(archive.folder, known, build)
         return archive
     size = sum(map(len, build.files.values()))
-    kept = Kept(build.name, build.facts, tuple(path for path in build.files if path != SUMS), size)
+    paths = tuple(path for path in build.files if path != SUMS)
+    kept = Kept(build.name, build.facts, paths, size, (), hashlib.sha256(build.files[SUMS]).hexdigest())
     return _indexed(replace(archive, builds=(*archive.builds, kept), writes={**archive.writes, **writes, **assets}))
 
 

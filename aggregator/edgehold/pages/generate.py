@@ -26,6 +26,7 @@ from .sheet_pages import SheetView, sheet_pages
 from .steel_pages import steel_pages
 from .submission_pages import submission_pages
 from .tonight_pages import Forms, tonight_pages
+from .waiting_pages import waiting_page
 
 UNCITED = frozenset({"/results/", "/steels/", "/results/log/", "/analysts/"})
 """Pages that lead to figures and are none that somebody cites."""
@@ -58,7 +59,7 @@ def cited_pages(
         )
         for page in pages
     )
-    return (*finished, archive_page(builds, cited))
+    return (*finished, archive_page(builds, cited, results.provenance.repository_url))
 
 
 def made_pages(
@@ -91,6 +92,7 @@ def made_pages(
         *tonight_pages(results, forms or {}, sheets or {}),
         *sheet_pages(sheets or {}),
         *objection_pages(results, downloads),
+        waiting_page(results),
         *review_pages(results, reviews or {}),
         explorer(results),
         analysts(results),

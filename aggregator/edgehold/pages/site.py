@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import logging
 import os
 import re
@@ -33,7 +34,7 @@ from edgehold.words import Reason
 
 from . import safe_text, search_index
 from .addresses import download_path, example_name, sheet_name
-from .archived import archived_files, style_sheet
+from .archived import PACKED, archived_files, style_sheet
 from .citing import Cited, cited_as
 from .csp import with_policy
 from .feed import PATH as FEED
@@ -134,6 +135,7 @@ def _with_this_build(
 ) -> tuple[Archive, Cited]:
     """The archive with this build in it, what must not be seen taken out before; and what to cite for it."""
     known = results.provenance
+    data = {name: content for name, content in downloads.items() if "/" not in name and name not in (SUMS, KIT)}
     gone = {one.id: (one.month, one.reason) for one in results.removed}
     facts = Facts(
         month=known.data_month,
@@ -142,9 +144,9 @@ def _with_this_build(
         inputs_sha256=known.inputs_sha256,
         input_files=known.input_files,
         removed=tuple(sorted(gone)),
+        results_sha256=hashlib.sha256(data[PACKED]).hexdigest(),
     )
     style = style_sheet(harbour)
-    data = {name: content for name, content in downloads.items() if "/" not in name and name not in (SUMS, KIT)}
     made = make_build(facts, archived_files(pages, data, results, style))
     archive = withdraw(archive, gone, renamed, known.data_month)
     after = add_build(archive, made, {asset_name(style): style})

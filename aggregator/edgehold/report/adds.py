@@ -15,6 +15,7 @@ from edgehold.pooling.gather.all_answers import all_answers
 from edgehold.pooling.gather.of_protocols import asked_of, asked_of_pool, by_endpoint, by_pool, primary_of
 from edgehold.records import load_repository
 from edgehold.records.canonical import LoadedSubmission, PoolKey, Repository, pool_key
+from edgehold.records.linkage import linkage
 from edgehold.records.model.protocol import EndpointRule, version_order
 from edgehold.records.model.submission import Submission
 from edgehold.records.rules.duplicates import content_hash
@@ -150,7 +151,10 @@ def _asked(repository: Repository, pool: PoolKey, rule: EndpointRule, unit: str)
     asked = (by_endpoint(alike, asked_of), by_pool(alike, asked_of_pool))
     joint = {endpoint for (_, endpoint), one in asked[0].items() if one.rule.kind != "life"}  # what is read off one posterior
     rows = [row for row in endpoint_rows(alike) if row.endpoint in {rule.id, *(joint if rule.id in joint else ())}]
-    found = all_answers(rows, curve_points(alike), *asked, beside_runs(alike), sensitivity=False).answers.get((pool, rule.id))
+    origins = linkage(repository)
+    found = all_answers(rows, curve_points(alike), *asked, beside_runs(alike), sensitivity=False, origins=origins).answers.get(
+        (pool, rule.id)
+    )
     told: dict[tuple[str, str, str], Answer] = {
         (one.factor, one.first, one.second): one for one in answers(found, rule, unit, {}, None, None)
     }

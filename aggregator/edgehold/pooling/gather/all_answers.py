@@ -26,7 +26,7 @@ from edgehold.pooling.crossed.runs_design import checked_runs
 from edgehold.pooling.curves.curves import CurvesAsked, PoolCurves, ReadPool, curves_asked, curves_of, of_one_tester, read_pool
 from edgehold.pooling.curves.joint import JointModel, Quantity, interpolation, window
 from edgehold.pooling.curves.shown import ShownByReferences, shown_by_references
-from edgehold.pooling.headline import SCALES, Headline, Questions, questions, unanswered
+from edgehold.pooling.headline import SCALES, Headline, Questions, headline_of, questions, unanswered
 from edgehold.pooling.hierarchical import HierarchicalFit, PosteriorConvergence
 from edgehold.pooling.left_out import Hanging
 from edgehold.pooling.run_labels import all_labels
@@ -209,7 +209,7 @@ def _jobs(
 ) -> list[tuple[Job, float]]:
     """A pool's joint model, or one endpoint's by itself, and how much work each is."""
     values = [
-        _Values(key, own, left_out, endpoints[key], {row.submission: senders.get(row.submission, row.submission) for row in own})
+        _Values(key, own, left_out, endpoints[key], {row.submission: senders[row.submission] for row in own if row.submission in senders})
         for key, own, left_out in with_values(rows)
     ]
     joint = {point.pool for point in points if len(pools[point.pool].checkpoints) >= LEAST_CHECKPOINTS}
@@ -259,23 +259,22 @@ def _within(rule: EndpointRule, checkpoints: Sequence[float]) -> bool:
 def _alone(values: _Values, sensitivity: bool) -> AllAnswers:
     """The answers of one endpoint from its own values."""
     runs = checked_runs([row.low for row in values.rows], [row.high for row in values.rows], all_labels(values.rows))
-
-    def posed() -> tuple[Headline, Mapping[Compared, Hanging]]:
-        question = questions(runs, values.asked.rule.worthwhile_ratio, values.asked.priors)
-        if isinstance(question, Headline):
-            return question, {}
-        answered = question.posed(sensitivity)
-        return answered, _hanging(values, question, answered.fit)
-
-    found, hanging = attempt(posed, lambda why: (unanswered(why, runs), {}), lambda one: one[0].fit.coefficients)
-    answered = _answered(values, found, None, hanging)
+    worthwhile, priors = values.asked.rule.worthwhile_ratio, values.asked.priors
+    found = attempt(
+        lambda: headline_of(runs, worthwhile, priors, sensitivity=sensitivity),
+        lambda why: unanswered(why, runs),
+        lambda one: one.fit.coefficients,
+    )
+    answered = _answered(values, found, None, _hanging(values, questions(runs, worthwhile, priors), found.fit))
     return AllAnswers({values.key: answered}, PoolCurves((), ()), spreads=_spread_points(values.key, found.fit))
 
 
-def _hanging(values: _Values, question: Questions, fit: HierarchicalFit) -> Mapping[Compared, Hanging]:
-    """What hangs on whose results; nothing where nobody asked whose they are."""
+def _hanging(values: _Values, question: Questions | Headline, fit: HierarchicalFit) -> Mapping[Compared, Hanging]:
+    """What hangs on whose results; nothing where nobody asked whose they are, and where its numbers fail."""
+    if isinstance(question, Headline) or not values.senders:
+        return {}
     months = {row.submission: row.month for row in values.rows}
-    return question.hanging(fit, values.senders, months) if values.senders else {}
+    return attempt(lambda: question.hanging(fit, values.senders, months), lambda _: {})
 
 
 def _spread_points(key: Key, fit: HierarchicalFit) -> dict[Key, SpreadPoints]:

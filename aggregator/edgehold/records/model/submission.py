@@ -30,7 +30,7 @@ from .base import (
 )
 from .plan import Plan
 
-SUBMISSION_FORMAT = "submission/1.5.0"
+SUBMISSION_FORMAT = "submission/1.6.0"
 
 
 class Person(Record):
@@ -262,6 +262,8 @@ class Run(Record):
     """Whether the tester knew whose edge it was. The tester always sees the blade."""
     tester_guess: Guess | None = None
     """What the tester believed before the codes were opened."""
+    film: Sha256 | None = None
+    """SHA-256 of a film that shows this run, which the tester keeps. One film may show several runs."""
     work_unit: Label
     """Unit of every work figure in this run."""
     reading_unit: Label | None = None
@@ -346,6 +348,7 @@ class Submission(Record):
     """One contributed result file."""
 
     format: Literal[
+        "submission/1.6.0",
         "submission/1.5.0",
         "submission/1.4.0",
         "submission/1.3.0",
@@ -354,7 +357,7 @@ class Submission(Record):
         "submission/1.0.0",
         "submission/0.1.0",
     ]
-    """Name and version of this format; before 1.5.0 no level, before 1.3.0 no condition, before 1.2.0 no references."""
+    """Name and version of this format; before 1.6.0 no film, 1.5.0 no level, 1.3.0 no condition, 1.2.0 no references."""
     id: Slug
     """The file's name without .json. Never used again for anything else."""
     protocol: ProtocolReference

@@ -2,13 +2,14 @@
 
 Five a month, and a request, are more than anybody raised in the demonstration (three), and as many as a maintainer with an hour a week can
 answer; two that block, because each stops an adoption until it is decided. Whoever decides about objections is not counted: a review of
-a whole method is theirs to send. Two texts of one person are asked about from a half of their words in common (Jaccard's index), or where
-their titles are one; no two of the demonstration's objections to one method, which are of different flaws, have more than .26 in common
-(``tests/proposals/test_floods.py``).
+a whole method is theirs to send. Two texts, whoever wrote them, are asked about from a half of their words in common (Jaccard's index),
+or where their titles are one; no two of the demonstration's objections to one method, which are of different flaws, have more than .26
+in common (``tests/proposals/test_floods.py``).
 """
 
 from __future__ import annotations
 
+import functools
 import re
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator
@@ -63,17 +64,15 @@ def flood_problems(
 
 
 def _alike(thread: ObjectionThread, threads: Iterable[ObjectionThread], new: Collection[str], names: Names) -> Iterator[Problem]:
-    """An open objection of the same person about the same, as its words say."""
+    """An open objection about the same, as its words say, whoever raised it: a flaw has one open thread."""
     if thread.objection.duplicate_of is not None:
         return
-    by = names.person(thread.objection.by)
     for other in threads:
         earlier = other.path not in new or other.path < thread.path
-        same = other.protocol == thread.protocol and names.person(other.objection.by) == by
-        if other.path == thread.path or not earlier or not same:
+        if other.path == thread.path or not earlier or other.protocol != thread.protocol:
             continue
         if state_of(other).unsettled and likeness(thread, other) >= ALIKE:
-            message = Reason("identity.same_flaw", number=other.number, by=by)
+            message = Reason("identity.same_flaw", number=other.number, by=names.person(other.objection.by))
             yield Problem("/title", "similar-open", message, Reason("identity.say_duplicate", number=other.number), line=1)
             return
 
@@ -85,5 +84,6 @@ def likeness(one: ObjectionThread, other: ObjectionThread) -> float:
     return 1.0 if titles[0] == titles[1] else len(first & second) / len(first | second)
 
 
-def _words(text: str) -> set[str]:
-    return {word.casefold() for word in _WORD.findall(text)}
+@functools.lru_cache(maxsize=4096)
+def _words(text: str) -> frozenset[str]:
+    return frozenset(word.casefold() for word in _WORD.findall(text))

@@ -78,13 +78,14 @@ def content_hash(record: Submission) -> bytes:
 
     Canonical JSON makes order of fields, spaces and nulls left out no difference. Left out as well is what can be written otherwise
     about the same evening: the id, who sends it in and who else is named, notes, answers to warnings, the reference to a plan,
-    and canonical values, which are computed anyway. Who sharpened and tested stands with preparations and runs, and stays in.
+    hashes of films, and canonical values, which are computed anyway. Who sharpened and tested stands with preparations and runs, and
+    stays in.
     """
     return hashlib.sha256(rfc8785.dumps(_told(record.model_dump(mode="json", exclude=_ABOUT)))).digest()
 
 
 _ABOUT = {"id", "submitted_by", "people", "answers", "plan"}
-_ASIDE = {"note", "canonical"}
+_ASIDE = {"note", "canonical", "film"}
 
 
 def _told(value: JsonValue) -> JsonValue:

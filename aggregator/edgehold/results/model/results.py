@@ -16,6 +16,7 @@ from .analyses import CrossedResult, CurveComparison, NetworkResult, ProbeResult
 from .answers import Answer, ModelResult
 from .arguments import Arguments
 from .families import FamiliesResult
+from .grades import GradeResult
 from .history import ChangeResult, RemovedResult, State
 from .moves import PoolLog
 from .objections import ObjectionResult
@@ -525,6 +526,8 @@ class SubmissionResult(Record):
     """Strongest interest anybody named in it has in a blade."""
     blinding: Literal["every run", "some runs", "no run", "not stated"] = "not stated"
     """In which of its runs the tester did not know whose edge it was; not stated: the file says so of no run."""
+    evidence: GradeResult | None = None
+    """The grade of its evidence; null where it was retracted."""
     sender: str = ""
     """Whom it comes from: the submitter, or whoever carried it in until its owner confirms it; empty of what no longer counts."""
     linked: bool | None = None

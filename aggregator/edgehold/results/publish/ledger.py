@@ -12,15 +12,18 @@ from edgehold.endpoints.rows import EndpointRow
 from edgehold.errors import WARNING
 from edgehold.estimates.results import Contrast, SubmissionEstimate
 from edgehold.records.canonical import CanonicalReading, CanonicalRun, LoadedSubmission, Repository
+from edgehold.records.grades import Graded, graded
 from edgehold.records.interest import interest_of
 from edgehold.records.linkage import Linkage
 from edgehold.records.model.protocol import EndpointRule, Protocol
 from edgehold.records.model.submission import Run
 from edgehold.records.units import plural
+from edgehold.results.model.grades import GradeResult
 from edgehold.results.model.numbers import needed, published
 from edgehold.results.model.results import OwnAnswer, ReadingResult, RunResult, SubmissionResult
 from edgehold.results.words.sentences import amount
 from edgehold.results.words.verdicts import own_sentence
+from edgehold.words import Reason
 
 from .compare import own_interval
 from .fields import one_of
@@ -45,8 +48,9 @@ def submission_results(
     by_submission: dict[str, list[SubmissionEstimate]] = defaultdict(list)
     for estimate in estimates:
         by_submission[estimate.submission].append(estimate)
+    grades = graded(repository)
     return tuple(
-        _submission(repository, s, by_run, by_submission[s.record.id], origins)
+        _submission(repository, s, by_run, by_submission[s.record.id], origins, grades[s.record.id])
         for s in sorted(repository.submissions, key=lambda s: s.record.id)
     )
 
@@ -70,6 +74,7 @@ def _submission(
     by_run: dict[tuple[str, str], list[EndpointRow]],
     estimates: list[SubmissionEstimate],
     origins: Linkage | None = None,
+    grade: Graded | None = None,
 ) -> SubmissionResult:
     record, protocol = submission.record, repository.protocol_of(submission)
     rules = {rule.id: rule for rule in protocol.record.endpoints}
@@ -90,6 +95,7 @@ def _submission(
         note=record.note or "",
         interest=interest_of(record),
         blinding=_blinding(record.runs),
+        evidence=None if grade is None else _evidence(grade),
         sender="" if origins is None else origins.senders.get(record.id, ""),
         linked=None if origins is None or record.id not in origins.senders else record.id in origins.linked,
         blades=len({run.blade for run in submission.runs}),
@@ -97,6 +103,17 @@ def _submission(
         runs=tuple(_run(run, written[run.id], by_run.get((record.id, run.id), []), scales) for run in submission.runs),
         answers=tuple(_answer(c, e, rules[e.endpoint], unit) for e in estimates for c in e.contrasts),
         warnings=tuple(_warnings(repository, submission)),
+    )
+
+
+def _evidence(found: Graded) -> GradeResult:
+    return GradeResult(
+        grade=found.grade,
+        name=Reason(f"grades.name_{found.grade}"),
+        kinds=found.kinds,
+        read_in=found.read_in,
+        why=found.why,
+        raised_by=found.raised_by,
     )
 
 

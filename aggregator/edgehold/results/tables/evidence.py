@@ -114,6 +114,7 @@ def _submission(line: StudyLine, submission: SubmissionResult) -> dict[str, obje
         "version": submission.version,
         "interest": line.interest,
         "blinding": submission.blinding,
+        "grade": 1 if submission.evidence is None else submission.evidence.grade,
     }
 
 

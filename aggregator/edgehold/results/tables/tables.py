@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from edgehold.results.model.grades import GradeResult
 from edgehold.results.model.history import ChangedValueResult, ChangeResult, RemovedResult
 from edgehold.results.model.results import (
     CurvePointResult,
@@ -46,6 +47,7 @@ from .runs import checkpoints, known_weights, reference_readings, runs
 from .studies import comparisons, contributions, cumulative, influence, study_checks
 
 SUBMISSION = flat(SubmissionResult, without=("note", "people", "warnings"), rename={"id": "submission"})
+EVIDENCE = flat(GradeResult, rename={"name": "grade_name", "kinds": "evidence", "why": "grade_why", "raised_by": "grade_raised_by"})
 OF_SUBMISSION = flat(SubmissionResult, only=("origin", "id"), rename={"id": "submission"})
 CHANGE, CHANGED = flat(ChangeResult), flat(ChangedValueResult)
 REMOVED = flat(RemovedResult, rename={"id": "submission"})
@@ -104,8 +106,8 @@ def tables(found: EverythingFound, results: Results) -> dict[str, bytes]:
 
 
 def _submissions(results: Results) -> Table:
-    rows = [(*SUBMISSION.cells(s), len(s.runs)) for s in (*results.submissions, *results.retracted)]
-    return SUBMISSION.columns | {"runs": "integer: Runs."}, rows
+    rows = [(*SUBMISSION.cells(s), *EVIDENCE.cells(s.evidence), len(s.runs)) for s in (*results.submissions, *results.retracted)]
+    return SUBMISSION.columns | EVIDENCE.columns | {"runs": "integer: Runs."}, rows
 
 
 def _changes(results: Results) -> Table:

@@ -11,6 +11,7 @@ import { ruledOut } from "./choice.js";
  */
 
 const PAGE = 50;
+const GRADES = [2, 3, 4, 5]; // that leave others out
 
 /** @type {(label: string, options: [value: string, text: string][], value: string, does: (value: string) => void, id: string) => HTMLElement} */
 function choiceOf(label, options, value, does, id) {
@@ -62,6 +63,8 @@ export function rulesForm({ submissions }, choice, words, chosen) {
   const count = (is) => submissions.filter(is).length;
   const versions = [...new Set(submissions.map(({ version }) => version))].sort(), months = [...new Set(submissions.map(({ month }) => month))].sort();
   /** @type {[value: string, text: string][]} */
+  const grades = [["", words.say("any_grade")], ...GRADES.map((grade) => /** @type {[string, string]} */ ([String(grade), words.say("grade_from", { grade, count: count((one) => one.grade >= grade) })]))];
+  /** @type {[value: string, text: string][]} */
   const options = [["", words.say("any_month")], ...months.map((month) => /** @type {[string, string]} */ ([month, words.month(month)]))];
   const interested = ["maker", "seller"];
   return make("fieldset", {}, make("legend", {}, words.say("rules")),
@@ -69,6 +72,7 @@ export function rulesForm({ submissions }, choice, words, chosen) {
     tick("explore-blind", choice.blind, [words.say("rule_blind", { count: count(({ blinding }) => blinding !== "every run") })], (on) => chosen((now) => { now.blind = on; })),
     versions.length > 1 && versions.map((version) => tick(`explore-version-${version}`, choice.versions.has(version), [words.say("rule_version", { version, count: count((one) => one.version === version) })],
       (on) => chosen((now) => put(now.versions, version, on)))),
+    choiceOf(words.say("rule_grade"), grades, String(choice.grade || ""), (grade) => chosen((now) => { now.grade = Number(grade); }), "explore-grade"),
     make("div", { class: "explore-months" },
       choiceOf(words.say("rule_from"), options, choice.from, (month) => chosen((now) => { now.from = month; }), "explore-from"),
       choiceOf(words.say("rule_to"), options, choice.to, (month) => chosen((now) => { now.to = month; }), "explore-to")));
@@ -81,6 +85,7 @@ export function refreshRules(choice) {
   inputs("[id=explore-interest]").forEach((box) => { box.checked = choice.interest; });
   inputs("[id=explore-blind]").forEach((box) => { box.checked = choice.blind; });
   inputs("[id^=explore-version-]").forEach((box) => { box.checked = choice.versions.has(box.id.replace("explore-version-", "")); });
+  inputs("[id=explore-grade]").forEach((one) => { one.value = String(choice.grade || ""); });
   inputs("[id=explore-from]").forEach((one) => { one.value = choice.from; });
   inputs("[id=explore-to]").forEach((one) => { one.value = choice.to; });
 }
@@ -180,7 +185,7 @@ export class Ticks {
   /** @param {number} i */
   line(i) {
     const { words, pair } = this, one = /** @type {Pair} */ (pair).submissions[i], why = make("span", { class: "explore-why" });
-    const facts = words.say("tick_note", { month: words.month(one.month), version: one.version, interest: words.interest(one.interest), blinding: one.blinding });
+    const facts = words.say("tick_note", { month: words.month(one.month), version: one.version, interest: words.interest(one.interest), blinding: one.blinding, grade: one.grade });
     const label = [words.say("tick", { number: i + 1 }), " ", make("span", { class: "quiet" }, facts), " ", why];
     const line = tick(`explore-keep-${i}`, true, label, (on) => this.chosen((now) => put(now.leave, one.id, !on)));
     line.append(make("a", { href: this.address(one.id), class: "explore-page" }, words.say("page_of"), make("span", { class: "sr" }, `: ${words.say("tick", { number: i + 1 })}`)));

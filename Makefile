@@ -6,7 +6,7 @@ BIN := $(VENV)/bin
 # What was compiled is kept, whatever the machine's settings say: tests start the program many times.
 export PYTHONDONTWRITEBYTECODE =
 
-.PHONY: site test test-long test-fast serve check lint lint-scripts schemas demo recovery bench fuzz lock clean
+.PHONY: site test test-long test-fast serve check lint lint-scripts schemas demo recovery bench fuzz attack lock clean
 
 site: $(VENV)/.site
 	@$(BIN)/edgehold site
@@ -39,7 +39,7 @@ test-long: $(VENV)/.test
 
 # For a change at hand: no browser, no simulation, no whole build.
 test-fast: $(VENV)/.test
-	$(BIN)/python -m pytest -n auto --dist worksteal -m "not browser and not long" --ignore tests/simulation --ignore tests/whole_path --ignore tests/fuzz
+	$(BIN)/python -m pytest -n auto --dist worksteal -m "not browser and not long" --ignore tests/simulation --ignore tests/whole_path --ignore tests/fuzz --ignore tests/attack
 
 schemas: $(VENV)/.site
 	$(BIN)/python -m edgehold.results.publish.schemas
@@ -54,6 +54,12 @@ bench: $(VENV)/.test
 
 fuzz: $(VENV)/.test
 	$(BIN)/python -m tests.fuzz.fuzz --cases 100000
+
+# make attack CASES=2000 draws fewer; WRITE=--write keeps the table.
+CASES ?= 100000
+attack: $(VENV)/.test
+	@tests/browser/install
+	$(BIN)/python -m tests.attack.attack --cases $(CASES) $(WRITE)
 
 $(VENV)/bin/python:
 	$(PYTHON) -m venv $(VENV)

@@ -14,6 +14,7 @@ from edgehold.endpoints import beside_runs, curve_points, endpoint_rows
 from edgehold.engine.tasks import side_by_side
 from edgehold.pooling.gather.all_answers import all_answers
 from edgehold.pooling.gather.of_protocols import asked_of, asked_of_pool, by_endpoint, by_pool
+from edgehold.records.linkage import linkage
 
 GOAL = 20.0  # seconds on two processors
 
@@ -26,7 +27,7 @@ def main() -> None:
     worked = _cpu()
     with side_by_side(len(rows)) as begin:
         began = time.perf_counter()
-        found = begin(all_answers, rows, points, *asked, beside_runs(repository))()
+        found = begin(all_answers, rows, points, *asked, beside_runs(repository), True, linkage(repository))()
         taken = time.perf_counter() - began
     worked = _cpu() - worked
     answers = sum(len(one.headline.pairs) + (one.headline.practice is not None) for one in found.answers.values())

@@ -49,6 +49,10 @@ POOLED_EVERY = 25  # cases, of which one goes on to the results and their pages,
 PEOPLE_FILES = ("protocols/", "submissions/", "aggregator/registers/")
 
 
+SUBMISSIONS = frozenset({"wren-1", "tern-1", "smew-1"})
+"""Those of the repository that ``repository`` writes."""
+
+
 @dataclass(frozen=True)
 class Target:
     """One file of the small repository that is damaged, and how it is written."""
@@ -111,13 +115,35 @@ THREADS = {
 """Entries of each thread, by its folder: what may become of an objection."""
 
 
+class Complaint(str):
+    """What is wrong with how a case was taken, in words; empty where nothing is. ``kind`` is the promise that it broke."""
+
+    kind: str
+
+    def __new__(cls, kind: str = "", told: str = "") -> Complaint:
+        made = super().__new__(cls, told)
+        made.kind = kind
+        return made
+
+
+TRACEBACK, OVER_TIME, OVER_MEMORY, LOST = "tracebacks", "over time", "over memory", "records lost"
+FINE = Complaint()
+
+
 @dataclass(frozen=True)
 class Failure:
     """A case that broke a promise."""
 
     path: str
     data: bytes
-    complaint: str
+    complaint: Complaint
+
+
+@dataclass(frozen=True)
+class Case(Failure):
+    """A case, whether or not it broke a promise, with the seconds of processor time that it took."""
+
+    seconds: float
 
 
 def repository(root: Path) -> Path:
@@ -133,8 +159,9 @@ def repository(root: Path) -> Path:
     for kind, by in (("carried", "smew"), ("confirmed", "wren")):
         record = {"format": "carried/1.0.0", "kind": kind, "submission": "wren-1", "by": by, "month": "2026-06"}
         write(root / f"submissions/carried/wren-1/{kind}.json", json.dumps(record))
-    role = {"handle": "board", "may": ["retire", "decide"], "since": "2026-01", "simulated": True}
-    write(root / "protocols/roles.json", json.dumps({"format": "roles/1.0.0", "since": "2026-06", "roles": [role]}))
+    roles = [{"handle": "board", "may": ["retire", "decide"], "since": "2026-01", "simulated": True}]
+    roles.append({"handle": "ruff", "may": ["decide", "strike"], "since": "2026-06", "simulated": True})
+    write(root / "protocols/roles.json", json.dumps({"format": "roles/1.0.0", "since": "2026-06", "roles": roles}))
     write_person(root, "tern", same_person=["wren"])
     write(root / "protocols/small-rope/events/004-retired.yaml", json.dumps(event("retired", "1.0.0", month="2026-06", evidence="done")))
     _write_second_version(root / "protocols/small-rope")
@@ -157,26 +184,32 @@ def _write_second_version(folder: Path) -> None:
 
 
 def failures(root: Path, seed: int, cases: int) -> Iterator[Failure]:
-    """Damage files of a repository made by ``repository``, read it, and give every case that broke a promise.
+    """Every case of ``damaged`` that broke a promise."""
+    return (Failure(case.path, case.data, case.complaint) for case in damaged(root, seed, cases) if case.complaint)
+
+
+def damaged(root: Path, seed: int, cases: int, pooled_every: int = POOLED_EVERY) -> Iterator[Case]:
+    """Damage files of a repository made by ``repository`` and read it.
 
     Parameters
     ----------
     root : the repository; every file is as it was afterwards.
     seed : of the first case; case i has seed + i.
     cases : how many.
+    pooled_every : one of how many is pooled and made into pages, where it is read without an error.
     """
     good = {target: (root / target.path).read_bytes() for target in TARGETS}
     for number in range(seed, seed + cases):
         rng = random.Random(number)
         target = rng.choice(TARGETS)
         data = mutated(good[target], target.kind, rng)
-        complaint = complaint_about(root, target.path, data, pooled=number % POOLED_EVERY == 0)
+        began = time.process_time()
+        complaint = complaint_about(root, target.path, data, pooled=number % pooled_every == 0)
         write(root / target.path, good[target])
-        if complaint:
-            yield Failure(target.path, data, complaint)
+        yield Case(target.path, data, complaint, time.process_time() - began)
 
 
-def complaint_about(root: Path, path: str, data: bytes, pooled: bool = False) -> str:
+def complaint_about(root: Path, path: str, data: bytes, pooled: bool = False) -> Complaint:
     """What is wrong with how the readers took ``data`` at ``path``; empty if nothing is.
 
     With ``pooled``, what was read without an error goes through every later stage up to the pages too: no traceback there either.
@@ -192,12 +225,17 @@ def complaint_about(root: Path, path: str, data: bytes, pooled: bool = False) ->
             tables(everything, results)
             generate_pages(results)
     except Exception:
-        return traceback.format_exc(limit=-6)
+        return Complaint(TRACEBACK, traceback.format_exc(limit=-6))
+    return beyond_limits(spent, grown) or _lost(found, path) or next((bad for f in found.findings if (bad := _unplaced(f))), FINE)
+
+
+def beyond_limits(spent: float, grown: float) -> Complaint:
+    """What is wrong with seconds of processor time and bytes by which the process grew."""
     if spent > MOST_SECONDS:
-        return f"took {spent:.1f} s of processor time"
+        return Complaint(OVER_TIME, f"took {spent:.1f} s of processor time")
     if grown > MOST_BYTES:
-        return f"grew by {grown / 2**20:.0f} MiB"
-    return _lost(found, path) or next((bad for f in found.findings if (bad := _unplaced(f))), "")
+        return Complaint(OVER_MEMORY, f"grew by {grown / 2**20:.0f} MiB")
+    return FINE
 
 
 def peak_bytes() -> int:
@@ -206,17 +244,20 @@ def peak_bytes() -> int:
     return peak if sys.platform == "darwin" else peak * 1024
 
 
-def _lost(found: Repository, path: str) -> str:
-    """A file is read, or an error says why not: in the file, or in a correction that no longer fits it."""
+def _lost(found: Repository, path: str) -> Complaint:
+    """A file is read, or an error says why not: in the file, or in a correction that no longer fits it. Nor is any other lost unsaid."""
+    missing = SUBMISSIONS - {s.record.id for s in (*found.submissions, *found.retracted)}
+    if missing and not found.errors:
+        return Complaint(LOST, f"{', '.join(sorted(missing))}: read before, absent now, and no error")
     corrections = path.replace("small-rope/", "small-rope/changes/").removesuffix(".json") + "/"
     if any(f.severity == "error" and (f.file == path or f.file.startswith(corrections)) for f in found.findings):
-        return ""
+        return FINE
     kept = (*found.submissions, *found.retracted)
     read = {p.path for p in found.protocols.values()} | {s.path for s in kept} | {c.path for s in kept for c in s.changes}
     read |= {side for side, _ in found.side_files} | {path for thread in found.objections for path in _entries(found, thread)}
     if path in read or path.startswith(("aggregator/", "protocols/small-rope/events/")):
-        return ""
-    return "neither read nor refused"
+        return FINE
+    return Complaint(LOST, "neither read nor refused")
 
 
 def _entries(found: Repository, thread: ObjectionThread) -> list[str]:
@@ -225,7 +266,7 @@ def _entries(found: Repository, thread: ObjectionThread) -> list[str]:
     return [file.relative_to(found.root).as_posix() for file in files] if len(files) == 1 + len(thread.entries) else []
 
 
-def _unplaced(finding: Finding) -> str:
+def _unplaced(finding: Finding) -> Complaint:
     if not finding.file.startswith(PEOPLE_FILES) or finding.line < 1 or not finding.message or not finding.cure:
-        return f"a finding without place or cure: {finding}"
-    return ""
+        return Complaint(TRACEBACK, f"a finding without place or cure: {finding}")
+    return FINE

@@ -27,7 +27,7 @@ from tests.sheets.filling import repository
 from tests.sheets.write_corpus import CORPUS
 
 from .mutations import FRAGMENTS, TEXTS, damaged_bytes
-from .readers import MOST_BYTES, MOST_SECONDS, Failure, peak_bytes
+from .readers import FINE, LOST, TRACEBACK, Case, Complaint, Failure, beyond_limits, peak_bytes
 
 FOLDER = "sheets"
 GOOD = ("clean.csv", "semicolons.csv", "utf-16.csv", "paper-clean.csv", "clean.xlsx", "shared-runs.xlsx", "numbers.xlsx")
@@ -65,50 +65,51 @@ XML_TEXTS = (
 
 
 def sheet_failures(root: Path, seed: int, cases: int) -> Iterator[Failure]:
-    """Damage sheets of the corpus and read them; every case that broke a promise. Case i has seed + i."""
+    """Every case of ``damaged_sheets`` that broke a promise."""
+    return (Failure(case.path, case.data, case.complaint) for case in damaged_sheets(root, seed, cases) if case.complaint)
+
+
+def damaged_sheets(root: Path, seed: int, cases: int) -> Iterator[Case]:
+    """Damage sheets of the corpus and read them. Case i has seed + i."""
     known = repository(root)
     good = {name: (CORPUS / name).read_bytes() for name in GOOD}
     for number in range(seed, seed + cases):
         rng = random.Random(number)
         name = rng.choice(GOOD)
         data = damaged_sheet(good[name], name, rng)
+        began = time.process_time()
         complaint = sheet_complaint(known, data)
-        if complaint:
-            yield Failure(f"{FOLDER}/{name}", data, complaint)
+        yield Case(f"{FOLDER}/{name}", data, complaint, time.process_time() - began)
 
 
-def sheet_complaint(known: Repository, data: bytes) -> str:
+def sheet_complaint(known: Repository, data: bytes) -> Complaint:
     """What is wrong with how a sheet was taken in; empty if nothing is."""
     before, began = peak_bytes(), time.process_time()
     try:
         intake = sheet_from_bytes(data, known, TODAY)
         json.dumps(intake.submission, allow_nan=False)
     except Exception:
-        return traceback.format_exc(limit=-6)
+        return Complaint(TRACEBACK, traceback.format_exc(limit=-6))
     spent, grown = time.process_time() - began, peak_bytes() - before
-    if spent > MOST_SECONDS:
-        return f"took {spent:.1f} s of processor time"
-    if grown > MOST_BYTES:
-        return f"grew by {grown / 2**20:.0f} MiB"
-    return _unaccounted(intake) or _lost_rows(intake, data)
+    return beyond_limits(spent, grown) or _unaccounted(intake) or _lost_rows(intake, data)
 
 
-def _lost_rows(intake: Intake, data: bytes) -> str:
+def _lost_rows(intake: Intake, data: bytes) -> Complaint:
     """Every row of the sheet in which anything stands is counted once."""
     if intake.submission is None:
-        return ""
+        return FINE
     tables = read_xlsx(data)[0] if data.startswith(b"PK") else [read_csv(data)[0]]
     sheet = next(table for table in tables if protocol_named(table, MARKER))
     rows = sum(any(map(trimmed, row)) for row in sheet.rows)
-    return "" if sum(intake.tally.values()) == rows else f"{rows} rows, told of {intake.tally}"
+    return FINE if sum(intake.tally.values()) == rows else Complaint(LOST, f"{rows} rows, told of {intake.tally}")
 
 
-def _unaccounted(intake: Intake) -> str:
+def _unaccounted(intake: Intake) -> Complaint:
     if any(not question.message or not question.cure or not question.cell for question in intake.questions):
-        return f"a question without place or cure: {intake.questions}"
+        return Complaint(TRACEBACK, f"a question without place or cure: {intake.questions}")
     if intake.submission is None and not intake.questions:
-        return "neither read nor refused"
-    return ""
+        return Complaint(LOST, "neither read nor refused")
+    return FINE
 
 
 def damaged_sheet(data: bytes, name: str, rng: random.Random) -> bytes:

@@ -8,9 +8,12 @@ from scipy.stats import t as t_distribution
 
 from edgehold.forms.usual import usual_evening
 from edgehold.pages.method_table import THREATS, handling, methods, pair_pages
+from edgehold.pages.safe_text import protocol_body
 from edgehold.records import load_repository
 from edgehold.results.publish.versions import protocol_results
 from tests.planning.boatyard_plans import ROOT, protocol
+from tests.records.builder import make_repository
+from tests.records.builder import protocol as small_protocol
 
 
 @pytest.fixture(scope="module")
@@ -52,3 +55,18 @@ def test_the_usual_evening_of_pairs_is_students_interval_on_their_differences():
     evening = usual_evening(protocol("two-sharpeners-rope", "2.0.0"))
     assert evening.runs == 4
     assert evening.half_width == pytest.approx(math.sqrt(2 / 2) * 0.2 * t_distribution.ppf(0.975, 4), rel=0.02)
+
+
+@pytest.mark.parametrize(
+    ("body", "linked"),
+    [("### s1-prepare", True), ("### s1-prepare: flat", True), ("## s1-prepare *flat*", True), ("### s1-prepare&#45;it", False)],
+)
+def test_a_step_is_linked_to_where_the_method_s_page_has_it(tmp_path, body, linked):
+    """A link that leads nowhere stops the build: what the check passes may not hold one."""
+    both = [small_protocol(), small_protocol({"/id": "other-rope"})]
+    repository = load_repository(make_repository(tmp_path, [], both, body=f"{body}\n\nFlatten.\n"))
+    assert repository.errors == ()
+    published = results().model_copy(update={"protocols": protocol_results(repository), "objections": ()})
+    (page,) = pair_pages(methods(published, published.protocols))
+    assert page.html.count('/1.0.0/#s1-prepare"') == (2 if linked else 0)
+    assert ('id="s1-prepare"' in protocol_body(body, {})) == linked

@@ -3,6 +3,7 @@
 import hashlib
 import os
 import random
+import shutil
 import signal
 import subprocess
 import sys
@@ -43,10 +44,29 @@ def first(tmp_path_factory) -> Path:
     return root
 
 
-def start_build(root: Path) -> subprocess.Popen:
-    environment = os.environ | {"PYTHONPATH": str(Path(__file__).parents[2]), "PYTHONHASHSEED": "random"}
+NO_NETWORK = """
+import socket
+def connect(*_):
+    raise OSError("no network here")
+socket.socket.connect = socket.socket.connect_ex = connect
+"""
+
+
+def quiet_surroundings(folder: Path) -> tuple[list[str], dict[str, str]]:
+    """What begins a process that finds no git and reaches no network, with an alphabet of ASCII alone: words and an environment."""
+    (folder / "sitecustomize.py").write_text(NO_NETWORK, encoding="utf-8")
+    (folder / "programs").mkdir()
+    paths = os.pathsep.join([str(folder), str(Path(__file__).parents[2])])
+    setting = {"PATH": str(folder / "programs"), "PYTHONPATH": paths, "LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"}
+    alone = [shutil.which("unshare") or "false", "--net"]  # a network of its own with nothing in it, where that is allowed
+    words = alone if subprocess.run([*alone, "true"], capture_output=True, check=False).returncode == 0 else []
+    return words, os.environ | setting | {"PYTHONHASHSEED": "random"}
+
+
+def start_build(root: Path, surroundings: Path) -> subprocess.Popen:
+    words, environment = quiet_surroundings(surroundings)
     return subprocess.Popen(
-        [sys.executable, "-m", "edgehold", "site"], cwd=root, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+        [*words, sys.executable, "-m", "edgehold", "site"], cwd=root, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
     )
 
 
@@ -87,9 +107,10 @@ def builder(root: Path) -> Iterator[Callable[[], tuple[int, Callable[[], int]]]]
         started.stdin.close()
 
 
-def test_the_same_inputs_give_the_same_bytes_in_another_folder_and_process(first, tmp_path):
-    root = small_repository(tmp_path / "elsewhere")
-    assert start_build(root).wait(timeout=120) == 0
+def test_the_same_inputs_give_the_same_bytes_in_another_folder_and_process_without_git_and_network(first, tmp_path):
+    root, surroundings = small_repository(tmp_path / "elsewhere"), tmp_path / "surroundings"
+    surroundings.mkdir()
+    assert start_build(root, surroundings).wait(timeout=300) == 0
     assert digests(first / "build") == digests(root / "build")
 
 

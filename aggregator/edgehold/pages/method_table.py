@@ -19,6 +19,7 @@ from edgehold.words import Reason, listed
 from . import addresses
 from .hands import settings_of
 from .page import Findable, Page, render
+from .safe_text import headings
 
 THREATS: tuple[str, ...] = get_args(ThreatKind)
 
@@ -41,6 +42,11 @@ class Method:
     evening: UsualEvening | None
     submissions: int
     standing: tuple[ObjectionResult, ...]
+
+    @property
+    def linked_to(self) -> frozenset[str]:
+        """Ids of the headings of its page."""
+        return headings(self.version.body)
 
     @property
     def compared(self) -> str:

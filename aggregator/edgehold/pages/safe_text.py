@@ -208,7 +208,7 @@ def finalize(value: object) -> object:
 
 HEADING = re.compile(r"<h([2-6])>(.*?)</h\1>", re.DOTALL)
 ANCHORED = re.compile(r'<h([2-6]) id="([^"]+)">.*?</h\1>', re.DOTALL)
-STEP_ID = re.compile(r"(s[0-9]{1,3}(?:-[a-z0-9-]{1,40})?)(?:\s*[·:–—]|\s)\s*")
+STEP_ID = re.compile(r"(s[0-9]{1,3}(?:-[a-z0-9-]{1,40})?)(?![a-z0-9-])(?:\s*[·:–—])?\s*")
 IMAGE = re.compile(r"!\[([^\]\n]{0,300})\]\((figures/[a-z0-9-]{1,80}\.svg)\)")
 
 

@@ -182,7 +182,7 @@ def all_answers(
     asked = (endpoints, pools, beside, sensitivity, senders)
     jobs = _jobs(rows, points, *asked)
     mixed = set() if origins is None else mixed_pools(rows, origins)
-    alone = [] if origins is None else _jobs(_linked(rows, mixed, origins), _linked(points, mixed, origins), *asked)
+    alone = [] if origins is None else _jobs(_linked(rows, mixed, origins), _linked(points, mixed, origins), *asked, curves=False)
     found = each(_one, [job for job, _ in (*jobs, *alone)], [size for _, size in (*jobs, *alone)])
     answers, linked = _by_key(found[: len(jobs)]), _by_key(found[len(jobs) :])
     if origins is not None:
@@ -206,8 +206,9 @@ def _jobs(
     beside: Beside,
     sensitivity: bool,
     senders: Mapping[str, str],
+    curves: bool = True,
 ) -> list[tuple[Job, float]]:
-    """A pool's joint model, or one endpoint's by itself, and how much work each is."""
+    """A pool's joint model, with its curves or without, or one endpoint's by itself, and how much work each is."""
     values = [
         _Values(key, own, left_out, endpoints[key], {row.submission: senders[row.submission] for row in own if row.submission in senders})
         for key, own, left_out in with_values(rows)
@@ -219,7 +220,7 @@ def _jobs(
     for pool in sorted(joint):
         own = tuple(point for point in points if point.pool == pool)
         of_pool = [one for one in read_off if one.key[0] == pool]
-        arguments = (own, [row for row in rows if row.pool == pool], pools[pool], of_pool, beside.of_pool(pool), sensitivity)
+        arguments = (own, [row for row in rows if row.pool == pool], pools[pool], of_pool, beside.of_pool(pool), sensitivity, curves)
         jobs.append(((_joint, arguments), 2000 + 6 * len(own)))
     return [*jobs, *(((_alone, (one, sensitivity)), 2000 + 100 * len(one.rows)) for one in alone)]
 
@@ -312,8 +313,9 @@ def _joint(
     endpoints: list[_Values],
     beside: Beside,
     sensitivity: bool,
+    with_curves: bool,
 ) -> AllAnswers:
-    """The curves of a pool and the answers that are read off them; from the endpoints' own values where the joint model has no numbers."""
+    """The answers that are read off all readings of a pool, and its curves if wanted; from values where the joint model has no numbers."""
 
     def fitted() -> _Joint | str:
         read = read_pool(points, rows, pool.checkpoints, pool.lower_is_keener)
@@ -328,7 +330,7 @@ def _joint(
         told = {} if shown is None else {points[0].pool: shown}
         return AllAnswers(
             _read_off(endpoints, joint.asked, model, fit, scales),
-            curves_of(points, pool.checkpoints, joint.curves, fit),
+            curves_of(points, pool.checkpoints, joint.curves, fit) if with_curves else PoolCurves((), ()),
             told,
             _spread_points((points[0].pool, ""), fit),
         )

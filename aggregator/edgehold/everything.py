@@ -62,7 +62,7 @@ def find_everything(repository: Repository) -> EverythingFound:
         probes=probes,
         crossed=everything,
         answers=answers,
-        families=all_families(answers, family_of_steels(repository), worthwhile),
+        families=all_families({**answers, **answered.linked}, family_of_steels(repository), worthwhile),
         references=dict(answered.references),
         spreads=dict(answered.spreads),
         courses=months,

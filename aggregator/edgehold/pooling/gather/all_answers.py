@@ -8,7 +8,7 @@ values of one endpoint (``headline``). This module only gathers rows, labels and
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Any, TypeVar
@@ -137,12 +137,15 @@ class SpreadPoints:
 @dataclass(frozen=True, eq=False)
 class AllAnswers:
     """Answers by pool and endpoint, the curves of all pools, what references show by pool, and the posterior of the standard deviations of
-    every model by pool and endpoint, of a joint model with no endpoint (``""``)."""
+    every model by pool and endpoint, of a joint model with no endpoint (``""``); and what linked evidence alone answers by pool and
+    endpoint, where a pool has other evidence and two linked senders.
+    """
 
     answers: Mapping[Key, Answered]
     curves: PoolCurves
     references: Mapping[PoolKey, ShownByReferences] = field(default_factory=dict)
     spreads: Mapping[Key, SpreadPoints] = field(default_factory=dict)
+    linked: Mapping[Key, Answered] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
@@ -173,26 +176,31 @@ def all_answers(
     endpoints, pools : what the protocols tell, by pool and endpoint, and by pool.
     beside : reference edges and known weights of all submissions.
     sensitivity : whether intervals with the priors' scales halved and doubled are wanted, too.
-    origins : whose results are linked with other people's. With it the answers keep within the bounds of ``bounded``; curves, spreads and
-        references are of all evidence.
+    origins : whose results are linked with other people's. With it the answers keep within the bounds of ``bounded``, and where two linked
+        senders or more stand in a pool, its curves and how much things differ in it are of linked evidence alone.
     """
     rows = tuple(rows)
     points = of_one_tester(points, rows)
     senders = {} if origins is None else origins.senders
     asked = (endpoints, pools, beside, sensitivity, senders)
-    jobs = _jobs(rows, points, *asked)
-    mixed = set() if origins is None else mixed_pools(rows, origins)
-    alone = [] if origins is None else _jobs(_linked(rows, mixed, origins), _linked(points, mixed, origins), *asked, curves=False)
+    mixed, led = (set(), set()) if origins is None else mixed_pools(rows, origins)
+    jobs = _jobs(rows, points, *asked, no_curves=led)
+    alone = [] if origins is None else _jobs(_linked(rows, mixed, origins), _linked(points, mixed, origins), *asked, no_curves=mixed - led)
     found = each(_one, [job for job, _ in (*jobs, *alone)], [size for _, size in (*jobs, *alone)])
-    answers, linked = _by_key(found[: len(jobs)]), _by_key(found[len(jobs) :])
+    whole, linked = found[: len(jobs)], _by_key(found[len(jobs) :])
+    answers = _by_key(whole)
     if origins is not None:
         of_key = {key: own for key, own, _ in with_values(rows)}
         answers = {key: _weighed(one, linked.get(key), of_key[key], origins, endpoints[key]) for key, one in answers.items()}
-    found = found[: len(jobs)]
-    curves = PoolCurves(tuple(c for part in found for c in part.curves.curves), tuple(p for part in found for p in part.curves.pairs))
-    shown = {pool: one for part in found for pool, one in part.references.items()}
-    spreads = {key: one for part in found for key, one in part.spreads.items()}
-    return AllAnswers({key: answers[key] for key in sorted(answers)}, curves, shown, {key: spreads[key] for key in sorted(spreads)})
+    leading = {key: one for key, one in linked.items() if key[0] in led}
+    answers |= {key: replace(answers[key], matters=one.matters) for key, one in leading.items()}
+    drawn = sorted((part.curves for part in found), key=lambda one: [curve.pool for curve in one.curves[:1]])
+    curves = PoolCurves(tuple(c for one in drawn for c in one.curves), tuple(p for one in drawn for p in one.pairs))
+    shown = {pool: one for part in whole for pool, one in part.references.items()}
+    spreads = {key: one for part in whole for key, one in part.spreads.items()}
+    return AllAnswers(
+        {key: answers[key] for key in sorted(answers)}, curves, shown, {key: spreads[key] for key in sorted(spreads)}, leading
+    )
 
 
 Job = tuple[Callable[..., AllAnswers], tuple[Any, ...]]
@@ -206,7 +214,7 @@ def _jobs(
     beside: Beside,
     sensitivity: bool,
     senders: Mapping[str, str],
-    curves: bool = True,
+    no_curves: Collection[PoolKey],
 ) -> list[tuple[Job, float]]:
     """A pool's joint model, with its curves or without, or one endpoint's by itself, and how much work each is."""
     values = [
@@ -220,7 +228,8 @@ def _jobs(
     for pool in sorted(joint):
         own = tuple(point for point in points if point.pool == pool)
         of_pool = [one for one in read_off if one.key[0] == pool]
-        arguments = (own, [row for row in rows if row.pool == pool], pools[pool], of_pool, beside.of_pool(pool), sensitivity, curves)
+        own_rows, own_beside = [row for row in rows if row.pool == pool], beside.of_pool(pool)
+        arguments = (own, own_rows, pools[pool], of_pool, own_beside, sensitivity, pool not in no_curves)
         jobs.append(((_joint, arguments), 2000 + 6 * len(own)))
     return [*jobs, *(((_alone, (one, sensitivity)), 2000 + 100 * len(one.rows)) for one in alone)]
 

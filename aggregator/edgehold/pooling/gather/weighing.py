@@ -17,13 +17,17 @@ Compared = tuple[str, str, str]
 """What is compared: factor, first, second."""
 
 
-def mixed_pools(rows: Iterable[EndpointRow], origins: Linkage) -> set[PoolKey]:
-    """Pools of which some usable runs are linked with other people's, and some are not."""
+def mixed_pools(rows: Iterable[EndpointRow], origins: Linkage) -> tuple[set[PoolKey], set[PoolKey]]:
+    """Pools of which some usable runs are linked with other people's and some are not, and those of them with linked senders enough."""
     met: dict[PoolKey, set[bool]] = defaultdict(set)
+    senders: dict[PoolKey, set[str]] = defaultdict(set)
     for row in rows:
         if row.usable:
             met[row.pool].add(row.submission in origins.linked)
-    return {pool for pool, kinds in met.items() if len(kinds) > 1}
+            if row.submission in origins.linked:
+                senders[row.pool].add(origins.senders[row.submission])
+    mixed = {pool for pool, kinds in met.items() if len(kinds) > 1}
+    return mixed, {pool for pool in mixed if len(senders[pool]) >= LEAST_SENDERS}
 
 
 def weigh(

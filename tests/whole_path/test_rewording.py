@@ -20,6 +20,7 @@ TEXTS = {
     "reason", "weak", "caveat", "sentence", "question", "estimand", "does_not_show", "claim", "note", "notes", "method", "methods_sentence",
     "matters_sentence", "headline", "within_note", "own_sharpening_note", "two_roles", "agreement", "probes_sentence", "fixed", "not_held",
     "values", "flags", "holds", "source", "sharpening", "versions", "interests", "tests", "not_fitted",
+    "evidence_sentence", "hanging_sentence", "name", "why", "raised_by",
 }  # fmt: skip
 
 TEXTS_OF_REPORTS = {

@@ -117,9 +117,10 @@ def dense_rows(
     if len(turned) > LARGEST:
         return None
     ends = np.cumsum(rows.sizes)[:-1]
-    parts, weights = np.split(turned, ends, axis=1), np.split(targets[:, : rows.q], ends, axis=1)
+    K, m = len(rows.sizes), len(turned)
+    parts, weights = (np.split(whole, ends, axis=1)[:K] for whole in (turned, targets[:, : rows.q]))  # without terms, none
     return DenseRows(
-        covariances=np.array([part @ part.T for part in parts]),
+        covariances=np.reshape([part @ part.T for part in parts], (K, m, m)),
         columns=np.vstack([along, columns[~exact]]).T,
         apart=across.T @ across,
         orthogonal=rows.exact - basis.shape[1],
@@ -132,7 +133,7 @@ def dense_rows(
         effects=turned,
         owner=rows.owner,
         targets=targets,
-        moved=np.array([weight @ part.T for part, weight in zip(parts, weights, strict=True)]),
+        moved=np.reshape([weight @ part.T for part, weight in zip(parts, weights, strict=True)], (K, len(targets), m)),
     )
 
 
@@ -193,7 +194,7 @@ def _complete(rows: DenseRows, variances: Array, noise: Array, of_limited: Array
     S, (many, r), limits = len(variances), rows.columns.shape, of_limited.shape[1]
     p, T = many - 1, len(rows.targets)
     own = np.hstack([np.repeat(noise[:, None], r - limits, axis=1), of_limited])
-    V = (variances @ rows.covariances.reshape(len(rows.covariances), -1)).reshape(S, r, r)
+    V = np.tensordot(variances, rows.covariances, 1)
     V[:, np.arange(r), np.arange(r)] += own
     half = np.empty((S, many + T, r))  # stored by rows, as what is solved in its place must be
     half[:, :many], half[:, many:] = rows.columns, np.tensordot(variances, rows.moved, 1)

@@ -75,7 +75,8 @@ def read_tables(folder: Path) -> Tables:
 
 def _origins(submissions: list[dict[str, str]]) -> Linkage:
     counted = [one for one in submissions if one["sender"]]
-    return Linkage({one["id"]: one["sender"] for one in counted}, frozenset(one["id"] for one in counted if one["linked"] == "true"))
+    linked = frozenset(one["submission"] for one in counted if one["linked"] == "true")
+    return Linkage({one["submission"]: one["sender"] for one in counted}, linked)
 
 
 def _read(path: Path) -> list[dict[str, str]]:

@@ -15,6 +15,14 @@ settings.register_profile("project", deadline=None, derandomize=True, database=N
 settings.load_profile("project")
 
 
+LONGEST = "test_the_r_notebook_computes_every_figure_again_headlines_among_them"
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The longest test first, so that nothing waits for it at the end."""
+    items.sort(key=lambda item: not item.nodeid.endswith(LONGEST))
+
+
 @pytest.fixture(scope="session")
 def common(tmp_path_factory: pytest.TempPathFactory, worker_id: str) -> Path:
     """A folder that all processes of this test session share."""

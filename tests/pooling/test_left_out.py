@@ -1,23 +1,31 @@
 """What an answer hangs on: leaving out, heavy tails and invented studies, against other programs' figures and plain sums."""
 
+import importlib
 import json
 import math
 from pathlib import Path
 
 import numpy as np
 import pytest
+from pooling.designs import values_of
+from pooling.test_headline import own_blades
 from scipy import stats
 
+from edgehold.pooling.crossed.runs_design import checked_runs
+from edgehold.pooling.headline import headline_of
 from edgehold.pooling.left_out import (
     SCATTER,
     TAILS,
     GivenSpreads,
+    Whose,
     generalised_least_squares,
     hanging,
     heavy_tails,
     invented_to_reverse,
 )
+from edgehold.pooling.spread_priors import DEFAULT_PRIORS
 
+module = importlib.import_module("edgehold.pooling.headline")  # the package has a function of that name
 REFERENCE = Path(__file__).parents[1] / "reference"
 
 
@@ -93,3 +101,19 @@ def test_within_the_worthwhile_ratio_they_push_it_beyond():
     k = invented_to_reverse(math.log(1.05), 12, step)
     together = [(12 * math.log(1.05) + n * math.log(2)) / (12 + n) for n in (k - 1, k)]
     assert together[0] < step <= together[1]
+
+
+def test_where_its_numbers_fail_the_answers_stand(monkeypatch):
+    labels = own_blades(people=6)
+    y = values_of(labels, 0, {"sharpener": 0.1, "tester": 0.1, "blade": 0.1, "residual": 0.1}, {"s1": 0.3, "s2": 0.0})
+    runs, whose = checked_runs(y, y, labels), Whose({}, {})
+    asked = headline_of(runs, 1.25, DEFAULT_PRIORS, whose=whose)
+    (answer,) = asked.pairs
+    assert asked.hanging[answer.compared].by_sender.groups == 6 and headline_of(runs, 1.25, DEFAULT_PRIORS).hanging == {}
+
+    def singular(*_):
+        raise np.linalg.LinAlgError("planted")
+
+    monkeypatch.setattr(module, "hanging", singular)
+    failed = headline_of(runs, 1.25, DEFAULT_PRIORS, whose=whose)
+    assert failed.hanging == {} and failed.pairs[0].estimate == answer.estimate

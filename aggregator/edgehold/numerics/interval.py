@@ -37,3 +37,8 @@ class Interval:
             raise NumericalError(f"limits must be numbers with low <= high; got low {self.low!r}, high {self.high!r}")
         if not 0 < self.level < 1:
             raise ValueError(f"level must lie strictly between 0 and 1; got {self.level!r}")
+
+    @property
+    def half_width(self) -> float:
+        """Half the distance of its limits; infinite where a side is open."""
+        return (self.high - self.low) / 2

@@ -232,7 +232,7 @@ def _widest(batch: list[dict[Pair, Contrast]], factor: str) -> Pair | None:
 
 
 def _half(contrast: Contrast) -> float:
-    return math.inf if contrast.interval is None else (contrast.interval.high - contrast.interval.low) / 2
+    return math.inf if contrast.interval is None else contrast.interval.half_width
 
 
 def _sees(contrast: Contrast) -> bool:

@@ -90,7 +90,7 @@ def bounded(linked: ContrastPosterior, everything: ContrastPosterior) -> Bounded
     (0.04, 0.234, 0.08)
     """
     middle, moved = linked.quantile(0.5), everything.quantile(0.5) - linked.quantile(0.5)
-    half, all_half = _half(linked), _half(everything)
+    half, all_half = linked.interval.half_width, everything.interval.half_width
     if half == 0 or all_half == 0:
         return Bounded(linked, 0.0)
     told = half**-2
@@ -104,10 +104,6 @@ def bounded(linked: ContrastPosterior, everything: ContrastPosterior) -> Bounded
         return Bounded(everything, power)
     precision = told + power * further
     return Bounded(_about(linked, middle, moved * power * (told + further) / precision, (told / precision) ** 0.5), power)
-
-
-def _half(posterior: ContrastPosterior) -> float:
-    return (posterior.interval.high - posterior.interval.low) / 2
 
 
 def _about(posterior: ContrastPosterior, middle: float, shift: float, scale: float) -> ContrastPosterior:
@@ -139,9 +135,9 @@ def bounded_answer(linked: Answer | None, everything: Answer, linked_senders: in
     """
     if everything.posterior is None:
         return everything, None
-    if linked is None or linked.posterior is None or linked.general is None:
+    alone = None if linked is None else of_the_same(linked, everything)
+    if linked is None or alone is None:
         return replace(everything, verdict=withheld(everything.verdict)), None
-    alone = linked.posterior if linked.about == everything.about else linked.general
     found = bounded(alone, everything.posterior)
     single = everything.about in SINGLE
     verdict = None if single else _verdict(linked, found.posterior, linked_senders, worthwhile)
@@ -158,6 +154,11 @@ def bounded_answer(linked: Answer | None, everything: Answer, linked_senders: in
         new_hands_measured=_of(linked.new_hands_measured, everything.new_hands_measured, found).posterior,
     )
     return (answer if found.power == 1.0 else _scales(answer, linked, alone, found)), found.power
+
+
+def of_the_same(linked: Answer, everything: Answer) -> ContrastPosterior | None:
+    """What linked evidence says of what all evidence speaks of; None where it has no answer."""
+    return linked.posterior if linked.about == everything.about else linked.general
 
 
 def _of(linked: ContrastPosterior | None, everything: ContrastPosterior | None, otherwise: Bounded) -> Bounded:

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from edgehold.numerics.arrays import Array, Bools, Ints, Labels, Texts
+from edgehold.numerics.attempt import attempt
 from edgehold.numerics.estimability import estimable, prepare
 from edgehold.numerics.half_t import HalfT
 from edgehold.numerics.interval import Interval
@@ -24,7 +25,7 @@ from .crossed.inputs import RESIDUAL
 from .crossed.runs_design import LEVEL, NOVICE, OWN, PRACTICE, PRACTISED, FixedPart, Runs, checked_runs, fixed_part, too_many_levels
 from .hierarchical import ContrastPosterior, HierarchicalFit, SpreadPosterior, hierarchical, not_fitted
 from .inputs import frozen
-from .left_out import LARGEST, GivenSpreads, Hanging, hanging
+from .left_out import LARGEST, GivenSpreads, Hanging, Whose, generalised_least_squares, hanging
 from .partitions import TermOfRuns, holding, terms_of
 from .posterior_verdict import PosteriorVerdict, posterior_verdict
 from .separability import OF_LEVELS, OF_STEELS, Separability, separability
@@ -41,6 +42,8 @@ ESTIMATED, NOT_ESTIMABLE = "estimated", "not estimable"
 STEELS, BLADES, CLASSES, SHARPENERS, LEVELS, TABLES = "steels", "blades", "classes", "sharpeners", "levels", "tables"
 DIRECT, LINKED, BOTH, REFERENCE = "direct", "linked", "both", "reference"
 MOST_OPEN = 1 / 3  # share of the runs compared known from one side only, from which it is said
+Compared = tuple[str, str, str]
+"""What is compared: factor, first, second."""
 SCALES = (0.5, 2.0)  # what the priors' scales are multiplied by, to see what hangs on them
 
 
@@ -87,6 +90,11 @@ class Answer:
     doubled: Interval | None
     evidence: str
     direct_share: float | None
+
+    @property
+    def compared(self) -> Compared:
+        """What is compared."""
+        return self.factor, self.first, self.second
 
     @property
     def estimate(self) -> float | None:
@@ -141,6 +149,8 @@ class Headline:
     linked, linked_levels : the largest group of known steels, and of levels, of which every two are compared, for what is asked of many at
         once; None without a fit.
     prior_in_family : of the spread between steels of one family; None without a fit.
+    hanging : by what is compared, what hangs on whose results; empty where nobody asked whose they are, there are too many runs, or its
+        numbers failed.
     """
 
     state: str
@@ -164,6 +174,7 @@ class Headline:
     linked: Linked | None = None
     linked_levels: Linked | None = None
     prior_in_family: HalfT | None = None
+    hanging: Mapping[Compared, Hanging] = field(default_factory=dict)
 
     @property
     def answers(self) -> tuple[Answer, ...]:
@@ -223,10 +234,22 @@ def headline(
     return headline_of(runs, worthwhile, dict(DEFAULT_PRIORS) | dict(priors or {}), level=level, sensitivity=sensitivity)
 
 
-def headline_of(runs: Runs, worthwhile: float, priors: Mapping[str, HalfT], *, level: float = 0.95, sensitivity: bool = False) -> Headline:
-    """``headline`` for runs already checked."""
+def headline_of(
+    runs: Runs,
+    worthwhile: float,
+    priors: Mapping[str, HalfT],
+    *,
+    level: float = 0.95,
+    sensitivity: bool = False,
+    whose: Whose | None = None,
+) -> Headline:
+    """``headline`` for runs already checked; with ``whose``, what hangs on whose results is worked out, too."""
     asked = questions(runs, worthwhile, priors, level)
-    return asked if isinstance(asked, Headline) else asked.posed(sensitivity)
+    if isinstance(asked, Headline):
+        return asked
+    fit = asked.fitted()
+    beside = {factor: fit.with_priors(scaled(fit.priors, factor)) for factor in SCALES} if sensitivity and fit.state == "fitted" else {}
+    return asked.answered(fit, beside, whose)
 
 
 @dataclass(frozen=True, eq=False)
@@ -313,19 +336,14 @@ class Questions:
             normal=normal,
         )
 
-    def posed(self, sensitivity: bool) -> Headline:
-        """Every answer from the runs' own values; ``sensitivity`` as for ``headline``."""
-        fit = self.fitted()
-        beside = {factor: fit.with_priors(scaled(fit.priors, factor)) for factor in SCALES} if sensitivity and fit.state == "fitted" else {}
-        return self.answered(fit, beside)
-
-    def answered(self, fit: HierarchicalFit, beside: Mapping[float, HierarchicalFit]) -> Headline:
+    def answered(self, fit: HierarchicalFit, beside: Mapping[float, HierarchicalFit], whose: Whose | None = None) -> Headline:
         """Every answer.
 
         Parameters
         ----------
         fit : posterior of what ``contrasts`` and ``targets`` ask for.
         beside : posteriors with the scales of all priors multiplied.
+        whose : where submissions come from; None where nobody asks what hangs on whose.
         """
         model, runs, parts = self.model, self.model.runs, self.model.parts
         found = [*(model.answer(plan, fit, beside) for plan in self.plans), *self.lost.answers()]
@@ -352,23 +370,19 @@ class Questions:
             linked=self._linked(STEEL, runs.steels) if fit.state == "fitted" else None,
             linked_levels=self._linked(LEVEL, runs.levels) if fit.state == "fitted" else None,
             prior_in_family=self.prior_in_family if fit.state == "fitted" else None,
+            hanging={} if whose is None or fit.state != "fitted" else attempt(lambda: self._hanging(fit, whose), lambda _: {}),
         )
 
-    def hanging(self, fit: HierarchicalFit, senders: Mapping[str, str], months: Mapping[str, str]) -> dict[tuple[str, str, str], Hanging]:
-        """What hangs on whose results, by factor and names; of what is estimable, where the runs are not too many.
-
-        Parameters
-        ----------
-        fit : as for ``answered``.
-        senders, months : whose a submission is, and of which month.
-        """
-        known = np.isfinite(self.model.runs.low) & np.isfinite(self.model.runs.high)
-        if fit.state != "fitted" or not 0 < known.sum() <= LARGEST:
+    def _hanging(self, fit: HierarchicalFit, whose: Whose) -> dict[Compared, Hanging]:
+        """What hangs on whose results, of what is estimable, where the runs are not too many."""
+        runs = self.model.runs
+        known = np.isfinite(runs.low) & np.isfinite(runs.high)
+        if not 0 < known.sum() <= LARGEST:
             return {}
-        runs, own = self.model.given_spreads(fit, known), self.model.runs.submission[known]
-        sender, month = (np.array([of.get(one, one) for one in own]) for of in (senders, months))
+        own, values = runs.submission[known], (runs.low[known] + runs.high[known]) / 2
+        sender, month = (np.array([of.get(one, one) for one in own]) for of in (whose.senders, whose.months))
         asked = {(plan.factor, plan.first, plan.second): plan.c for plan in self.plans if plan.c is not None}
-        return hanging(runs, asked, sender, month)
+        return hanging(self.model.given_spreads(fit, known, values), asked, sender, month)
 
     def _linked(self, factor: str, names: Sequence[str]) -> Linked:
         """The largest group whose pairs are all estimable, the first of equals."""
@@ -699,32 +713,21 @@ class _Model:
         both = np.isin(self.runs.submission, list(held))
         if not both.any():
             return LINKED, 0.0
-        sds = np.sqrt(fit.weights @ fit.sds**2)
-        whole = self._variance(c, np.ones(len(both), dtype=bool), fit.names, sds)
-        mine = both & (arms != 0)
-        alone = self._variance(c, mine, fit.names, sds)
+        whole, alone = (self._variance(c, fit, rows) for rows in (np.ones(len(both), dtype=bool), both & (arms != 0)))
         share = 0.0 if alone is None or whole is None else min(1.0, whole / alone)
         return (DIRECT if share > 1 - 1e-9 else BOTH), share
 
-    def given_spreads(self, fit: HierarchicalFit, rows: Bools) -> GivenSpreads:
-        """Some of the runs by the middle of what each is known to lie between, the spreads at the root mean square of their posterior."""
-        sds = np.sqrt(fit.weights @ fit.sds**2)
-        runs, X = self.runs.chosen(rows), self.parts.fixed.X[rows]
-        return GivenSpreads((runs.low + runs.high) / 2, X, self._covariance(rows, fit.names, sds))
+    def _variance(self, c: Array, fit: HierarchicalFit, rows: Bools) -> float | None:
+        """Variance of a contrast from some of the runs, the spreads taken as known; None where they cannot estimate it."""
+        no_values = np.zeros(int(rows.sum()))  # a variance does not depend on them
+        found = generalised_least_squares(self.given_spreads(fit, rows, no_values)).difference(c)
+        return None if found is None else found[1]
 
-    def _covariance(self, rows: Bools, names: Sequence[str], sds: Array) -> Array:
-        sigma: Array = np.eye(int(rows.sum())) * sds[list(names).index(RESIDUAL)] ** 2
+    def given_spreads(self, fit: HierarchicalFit, rows: Bools, values: Array) -> GivenSpreads:
+        """Some of the runs with (rows,) values, the spreads at the root mean square of their posterior."""
+        variances = fit.weights @ fit.sds**2
+        sigma: Array = np.eye(int(rows.sum())) * variances[fit.names.index(RESIDUAL)]
         for name, term in self.parts.terms.items():
             labels = term.labels[rows]
-            sigma += sds[list(names).index(name)] ** 2 * (labels[:, None] == labels)
-        return sigma
-
-    def _variance(self, c: Array, rows: Bools, names: Sequence[str], sds: Array) -> float | None:
-        """Variance of a contrast from some of the runs, the spreads taken as known; None where they cannot estimate it."""
-        X = self.parts.fixed.X[rows]
-        met = X.any(axis=0)
-        if c[~met].any() or not estimable(prepare(X[:, met]), c[met]):
-            return None
-        X, c = X[:, met], c[met]
-        information = X.T @ np.linalg.solve(self._covariance(rows, names, sds), X)
-        return float(c @ np.linalg.pinv(information, rcond=1e-10, hermitian=True) @ c)
+            sigma += variances[fit.names.index(name)] * (labels[:, None] == labels)
+        return GivenSpreads(values, self.parts.fixed.X[rows], sigma)

@@ -767,5 +767,5 @@ def _spread_error(fit: HierarchicalFit, k: int) -> float:
 
 
 def _relative_error(one: ContrastPosterior) -> float:
-    half = (one.interval.high - one.interval.low) / 2
+    half = one.interval.half_width
     return one.error / half if half > 0 else 0.0

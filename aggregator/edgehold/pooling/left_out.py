@@ -31,6 +31,19 @@ Asked = TypeVar("Asked")
 
 
 @dataclass(frozen=True)
+class Whose:
+    """Where submissions come from.
+
+    Attributes
+    ----------
+    senders, months : by submission, who sent it, and in which month it was made; one that is not there stands for itself.
+    """
+
+    senders: Mapping[str, str]
+    months: Mapping[str, str]
+
+
+@dataclass(frozen=True)
 class GivenSpreads:
     """Values of runs with everything that a linear model with known spreads needs.
 

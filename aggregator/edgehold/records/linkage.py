@@ -17,6 +17,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from .canonical import LoadedSubmission, Repository
+from .groups import groups_of
 
 LEAST = 2  # people in a chain of exchanges
 
@@ -57,7 +58,7 @@ def _linked_people(own: list[LoadedSubmission], senders: Mapping[str, str], repo
     said |= {(one, other) for one, others in repository.exchanged.items() for other in others}
     pairs = {pair for pair in said if pair[0] != pair[1] and (one_side or pair[::-1] in said)}
     first = _first_months(own, senders)
-    groups = [found for group in _groups(pairs) if len(found := group & first.keys()) >= LEAST]
+    groups = [found for group in groups_of(pairs) if len(found := group & first.keys()) >= LEAST]
     of_roles = {repository.names.person(role.handle) for role in (repository.roles.roles if repository.roles else ())}
     trusted = [group for group in groups if group & of_roles]
     if not trusted and groups:
@@ -79,12 +80,3 @@ def _first_months(own: Iterable[LoadedSubmission], senders: Mapping[str, str]) -
     for submission in own:
         months[senders[submission.record.id]].append(submission.record.month)
     return {sender: min(met) for sender, met in months.items()}
-
-
-def _groups(pairs: Iterable[tuple[str, str]]) -> list[frozenset[str]]:
-    """People who hang together through a chain of pairs."""
-    group_of: dict[str, frozenset[str]] = {}
-    for one, other in sorted(pairs):
-        joined = group_of.get(one, frozenset({one})) | group_of.get(other, frozenset({other}))
-        group_of |= dict.fromkeys(joined, joined)
-    return sorted(set(group_of.values()), key=min)

@@ -18,7 +18,6 @@ from edgehold.estimates import Contrast, SubmissionEstimate
 from edgehold.estimates.codes import moves_together
 from edgehold.estimates.repeatability import Repeatability
 from edgehold.estimates.verdict import BETTER, NOTHING_WORTH_HAVING, WORSE
-from edgehold.numerics.interval import Interval
 from edgehold.planning.remedies import MOST_ROUNDS, Outlook
 from edgehold.records.model.protocol import EndpointRule
 from edgehold.results.words.sentences import ratio_text
@@ -60,9 +59,9 @@ def settling(contrast: Contrast, estimate: SubmissionEstimate, entry: Repeatabil
     """
     runs = estimate.runs_used
     interval, variance = contrast.interval, contrast.unscaled_variance
-    if interval is None or variance is None or not math.isfinite(_half(interval)):
+    if interval is None or variance is None or not math.isfinite(interval.half_width):
         return Settling(runs, None, None, None, (_no_interval(contrast),))
-    half = math.exp(_half(interval))
+    half = math.exp(interval.half_width)
     if contrast.verdict is not None and contrast.verdict.kind in SETTLED:
         return Settling(runs, half, runs, runs, (Reason("report.settled", title=rule.title),))
     outlook = Outlook(entry, (math.sqrt(estimate.s2), estimate.df), SEED)
@@ -98,10 +97,6 @@ def expected_half_width(outlook: Outlook, unscaled: float, df: int) -> float:
     """
     _, errors, total = outlook.drawn(unscaled, df)
     return float(np.sqrt((errors**2).mean()) * t_distribution.ppf(0.975, total))
-
-
-def _half(interval: Interval) -> float:
-    return (interval.high - interval.low) / 2
 
 
 def _no_interval(contrast: Contrast) -> Reason:

@@ -305,16 +305,12 @@ def _steels(
             found.append(SteelDifference(first, second, "no", reason, None, None, None, None))
             continue
         result = difference(fit, c, covariance)
-        new = new_hands(fit, c, result.estimate, covariance, _half(result.interval)) if complete else None
-        read = new_hands(fit, c, result.estimate, covariance, _half(new.interval), RUNS) if new else None
+        new = new_hands(fit, c, result.estimate, covariance, result.interval.half_width) if complete else None
+        read = new_hands(fit, c, result.estimate, covariance, new.interval.half_width, RUNS) if new else None
         found.append(SteelDifference(first, second, told, reason, result, None, new, read))
         contrasts.append(c)
     bands = iter(simultaneous([one.result for one in found if one.result], np.array(contrasts), covariance, fit.level))
     return tuple(replace(one, simultaneous=next(bands)) if one.result else one for one in found)
-
-
-def _half(interval: Interval) -> float:
-    return (interval.high - interval.low) / 2
 
 
 def simultaneous(results: Sequence[Difference], contrasts: Array, covariance: Array, level: float) -> list[Interval]:
@@ -336,7 +332,7 @@ def simultaneous(results: Sequence[Difference], contrasts: Array, covariance: Ar
         return [one.interval for one in results]
     correlation, found = joint / np.outer(root, root), []
     for one in results:
-        half = max(one.standard_error * max_t_quantile(correlation, one.df, level), _half(one.interval))
+        half = max(one.standard_error * max_t_quantile(correlation, one.df, level), one.interval.half_width)
         found.append(Interval(one.estimate - half, one.estimate + half, level, "max-t"))
     return found
 

@@ -27,9 +27,9 @@ from edgehold.pooling.crossed.runs_design import checked_runs
 from edgehold.pooling.curves.curves import CurvesAsked, PoolCurves, ReadPool, curves_asked, curves_of, of_one_tester, read_pool
 from edgehold.pooling.curves.joint import JointModel, Quantity, interpolation, window
 from edgehold.pooling.curves.shown import ShownByReferences, shown_by_references
-from edgehold.pooling.headline import SCALES, Headline, Questions, headline_of, questions, unanswered
+from edgehold.pooling.headline import SCALES, Compared, Headline, Questions, headline_of, questions, unanswered
 from edgehold.pooling.hierarchical import HierarchicalFit, PosteriorConvergence
-from edgehold.pooling.left_out import Hanging
+from edgehold.pooling.left_out import Whose
 from edgehold.pooling.run_labels import all_labels
 from edgehold.pooling.separability import Separability
 from edgehold.pooling.spread_priors import scaled
@@ -41,7 +41,7 @@ from edgehold.words import arguments_of, code_of
 
 from .all_runs import with_values
 from .references import references_of
-from .weighing import Compared, mixed_pools, weigh
+from .weighing import mixed_pools, weigh
 
 Key = tuple[PoolKey, str]
 Placed = TypeVar("Placed", EndpointRow, CurvePoint)
@@ -92,7 +92,6 @@ class Answered:
     headline : every comparison.
     matters : how much steels, people and blades differ.
     direct : by (factor, first, second), the submissions that hold both, and the people who tested either.
-    hanging : by the same, what hangs on whose results.
     weighed : by the same, what linked evidence says alone and how much the rest counts; empty where nobody asked whose evidence it is.
     """
 
@@ -103,9 +102,8 @@ class Answered:
     readings: int | None
     headline: Headline
     matters: WhatMatters
-    direct: Mapping[tuple[str, str, str], tuple[int, int]]
-    hanging: Mapping[tuple[str, str, str], Hanging] = field(default_factory=dict)
-    weighed: Mapping[tuple[str, str, str], Weighed] = field(default_factory=dict)
+    direct: Mapping[Compared, tuple[int, int]]
+    weighed: Mapping[Compared, Weighed] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
@@ -156,7 +154,7 @@ class _Values:
     rows: list[EndpointRow]
     left_out: int
     asked: Asked
-    senders: Mapping[str, str]
+    whose: Whose | None
 
 
 def all_answers(
@@ -181,8 +179,7 @@ def all_answers(
     """
     rows = tuple(rows)
     points = of_one_tester(points, rows)
-    senders = {} if origins is None else origins.senders
-    asked = (endpoints, pools, beside, sensitivity, senders)
+    asked = (endpoints, pools, beside, sensitivity, origins)
     mixed, led = (set(), set()) if origins is None else mixed_pools(rows, origins)
     jobs = _jobs(rows, points, *asked, no_curves=led)
     alone = [] if origins is None else _jobs(_linked(rows, mixed, origins), _linked(points, mixed, origins), *asked, no_curves=mixed - led)
@@ -213,14 +210,11 @@ def _jobs(
     pools: Mapping[PoolKey, AskedOfPool],
     beside: Beside,
     sensitivity: bool,
-    senders: Mapping[str, str],
+    origins: Linkage | None,
     no_curves: Collection[PoolKey],
 ) -> list[tuple[Job, float]]:
     """A pool's joint model, with its curves or without, or one endpoint's by itself, and how much work each is."""
-    values = [
-        _Values(key, own, left_out, endpoints[key], {row.submission: senders[row.submission] for row in own if row.submission in senders})
-        for key, own, left_out in with_values(rows)
-    ]
+    values = [_Values(key, own, left_out, endpoints[key], _whose(own, origins)) for key, own, left_out in with_values(rows)]
     joint = {point.pool for point in points if len(pools[point.pool].checkpoints) >= LEAST_CHECKPOINTS}
     read_off = [one for one in values if one.key[0] in joint and _within(one.asked.rule, pools[one.key[0]].checkpoints)]
     alone = [one for one in values if one not in read_off]
@@ -232,6 +226,13 @@ def _jobs(
         arguments = (own, own_rows, pools[pool], of_pool, own_beside, sensitivity, pool not in no_curves)
         jobs.append(((_joint, arguments), 2000 + 6 * len(own)))
     return [*jobs, *(((_alone, (one, sensitivity)), 2000 + 100 * len(one.rows)) for one in alone)]
+
+
+def _whose(rows: list[EndpointRow], origins: Linkage | None) -> Whose | None:
+    """Where the submissions of some runs come from."""
+    if origins is None:
+        return None
+    return Whose({row.submission: origins.senders[row.submission] for row in rows}, {row.submission: row.month for row in rows})
 
 
 def _by_key(found: Iterable[AllAnswers]) -> dict[Key, Answered]:
@@ -271,20 +272,11 @@ def _alone(values: _Values, sensitivity: bool) -> AllAnswers:
     runs = checked_runs([row.low for row in values.rows], [row.high for row in values.rows], all_labels(values.rows))
     worthwhile, priors = values.asked.rule.worthwhile_ratio, values.asked.priors
     found = attempt(
-        lambda: headline_of(runs, worthwhile, priors, sensitivity=sensitivity),
+        lambda: headline_of(runs, worthwhile, priors, sensitivity=sensitivity, whose=values.whose),
         lambda why: unanswered(why, runs),
         lambda one: one.fit.coefficients,
     )
-    answered = _answered(values, found, None, _hanging(values, questions(runs, worthwhile, priors), found.fit))
-    return AllAnswers({values.key: answered}, PoolCurves((), ()), spreads=_spread_points(values.key, found.fit))
-
-
-def _hanging(values: _Values, question: Questions | Headline, fit: HierarchicalFit) -> Mapping[Compared, Hanging]:
-    """What hangs on whose results; nothing where nobody asked whose they are, and where its numbers fail."""
-    if isinstance(question, Headline) or not values.senders:
-        return {}
-    months = {row.submission: row.month for row in values.rows}
-    return attempt(lambda: question.hanging(fit, values.senders, months), lambda _: {})
+    return AllAnswers({values.key: _answered(values, found, None)}, PoolCurves((), ()), spreads=_spread_points(values.key, found.fit))
 
 
 def _spread_points(key: Key, fit: HierarchicalFit) -> dict[Key, SpreadPoints]:
@@ -294,10 +286,10 @@ def _spread_points(key: Key, fit: HierarchicalFit) -> dict[Key, SpreadPoints]:
     return {key: SpreadPoints(fit.names, fit.mode, fit.sds, fit.weights, fit.rows, fit.convergence)}
 
 
-def _answered(values: _Values, found: Headline, readings: int | None, hanging: Mapping[Compared, Hanging]) -> Answered:
-    direct = {(one.factor, one.first, one.second): _direct(values.rows, one.factor, one.first, one.second) for one in found.answers}
+def _answered(values: _Values, found: Headline, readings: int | None) -> Answered:
+    direct = {one.compared: _direct(values.rows, *one.compared) for one in found.answers}
     submissions = len({row.submission for row in values.rows})
-    return Answered(*values.key, values.left_out, submissions, readings, found, what_matters(found), direct, hanging)
+    return Answered(*values.key, values.left_out, submissions, readings, found, what_matters(found), direct)
 
 
 def _direct(rows: list[EndpointRow], factor: str, first: str, second: str) -> tuple[int, int]:
@@ -424,11 +416,11 @@ def _read_off(
     found, begin = {}, 0
     for values, (question, quantity) in zip(endpoints, asked, strict=True):
         if isinstance(question, Headline):
-            found[values.key] = _answered(values, question, fit.rows, {})
+            found[values.key] = _answered(values, question, fit.rows)
             continue
         targets = slice(begin, begin + len(question.targets))
         begin = targets.stop
         views = {factor: model.view(one, quantity, targets) for factor, one in beside.items()}
         view = model.view(fit, quantity, targets)
-        found[values.key] = _answered(values, question.answered(view, views), fit.rows, _hanging(values, question, view))
+        found[values.key] = _answered(values, question.answered(view, views, values.whose), fit.rows)
     return found

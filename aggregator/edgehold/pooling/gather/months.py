@@ -20,7 +20,7 @@ from edgehold.estimates.results import SubmissionEstimate
 from edgehold.numerics.attempt import NotFitted, attempt
 from edgehold.numerics.interval import Interval
 from edgehold.pooling.crossed.runs_design import LEVEL, PRACTICE, Runs, checked_runs
-from edgehold.pooling.headline import Answer, Headline, questions, unanswered
+from edgehold.pooling.headline import Answer, Compared, Headline, questions, unanswered
 from edgehold.pooling.pairwise.comparisons import PooledComparison, by_pair, leading
 from edgehold.pooling.pairwise.studies import Pair, cluster_numbers
 from edgehold.pooling.run_labels import all_labels
@@ -32,7 +32,7 @@ from edgehold.records.model.protocol import EndpointRule, Protocol, version_orde
 from .all_answers import Asked
 from .of_protocols import asked_of
 from .presences import Presence, presences
-from .weighing import Compared, weigh
+from .weighing import weigh
 
 Key = tuple[PoolKey, str, Compared]
 
@@ -310,4 +310,4 @@ def _answered(runs: Runs, asked: Asked) -> Headline:
 
 def _answer(found: Headline, lead: Compared) -> Answer | None:
     """The answer on what is followed; None before both of the two were met."""
-    return next((one for one in found.answers if (one.factor, one.first, one.second) == lead), None)
+    return next((one for one in found.answers if one.compared == lead), None)

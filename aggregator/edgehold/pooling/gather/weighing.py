@@ -8,13 +8,10 @@ from dataclasses import replace
 
 from edgehold.endpoints.rows import EndpointRow
 from edgehold.estimates.design import ARMS
-from edgehold.pooling.bounded import LEAST_SENDERS, Weighed, bounded_answer, withheld
-from edgehold.pooling.headline import Answer, Headline
+from edgehold.pooling.bounded import LEAST_SENDERS, Weighed, bounded_answer, of_the_same, withheld
+from edgehold.pooling.headline import Answer, Compared, Headline
 from edgehold.records.canonical import PoolKey
 from edgehold.records.linkage import Linkage
-
-Compared = tuple[str, str, str]
-"""What is compared: factor, first, second."""
 
 
 def mixed_pools(rows: Iterable[EndpointRow], origins: Linkage) -> tuple[set[PoolKey], set[PoolKey]]:
@@ -43,7 +40,7 @@ def weigh(
     origins : where submissions come from.
     worthwhile : smallest ratio worth acting on.
     """
-    alone = {} if linked is None else {_compared(one): one for one in linked.answers}
+    alone = {} if linked is None else {one.compared: one for one in linked.answers}
     all_linked = all(row.submission in origins.linked for row in rows)
     answers, weighed = {}, {}
     for one in found.answers:
@@ -54,16 +51,12 @@ def weigh(
             answer = one if len(senders) >= LEAST_SENDERS else replace(one, verdict=withheld(one.verdict))
             beside, power = one.posterior, None
         else:
-            by_itself = alone.get(_compared(one))
+            by_itself = alone.get(one.compared)
             answer, power = bounded_answer(by_itself, one, len(linked_senders), worthwhile)
-            beside = None if by_itself is None else by_itself.posterior if by_itself.about == one.about else by_itself.general
-        answers[_compared(one)] = answer
-        weighed[_compared(one)] = Weighed(beside, one.posterior, power, len(senders), len(linked_senders), len(files), len(own))
+            beside = None if by_itself is None else of_the_same(by_itself, one)
+        answers[one.compared] = answer
+        weighed[one.compared] = Weighed(beside, one.posterior, power, len(senders), len(linked_senders), len(files), len(own))
     return _with(found, answers), weighed
-
-
-def _compared(answer: Answer) -> Compared:
-    return answer.factor, answer.first, answer.second
 
 
 def _files(rows: Iterable[EndpointRow], answer: Answer) -> frozenset[str]:
@@ -73,6 +66,6 @@ def _files(rows: Iterable[EndpointRow], answer: Answer) -> frozenset[str]:
 
 
 def _with(found: Headline, answers: Mapping[Compared, Answer]) -> Headline:
-    practice = None if found.practice is None else answers[_compared(found.practice)]
-    pairs, levels = (tuple(answers[_compared(one)] for one in of) for of in (found.pairs, found.levels))
+    practice = None if found.practice is None else answers[found.practice.compared]
+    pairs, levels = (tuple(answers[one.compared] for one in of) for of in (found.pairs, found.levels))
     return replace(found, pairs=pairs, practice=practice, levels=levels)

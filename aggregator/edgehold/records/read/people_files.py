@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator, Mapping
 
+from edgehold.records.groups import groups_of
 from edgehold.records.layout import file_id
 from edgehold.records.model.changes import PersonFile, Tombstone
 from edgehold.records.names import Names
@@ -90,12 +91,8 @@ def _of_one_account(people: Mapping[str, PersonFile]) -> set[tuple[str, str]]:
     return {(one[1], other[1]) for one, other in itertools.pairwise(bound) if one[0] == other[0]}
 
 
-def _groups(people: Mapping[str, PersonFile]) -> list[set[str]]:
-    group_of: dict[str, set[str]] = {}
-    for one, other in sorted(_confirmed(people) | _of_one_account(people)):
-        joined = group_of.get(one, {one}) | group_of.get(other, {other})
-        group_of |= dict.fromkeys(joined, joined)
-    return [group for handle, group in group_of.items() if handle == min(group)]
+def _groups(people: Mapping[str, PersonFile]) -> list[frozenset[str]]:
+    return groups_of(_confirmed(people) | _of_one_account(people))
 
 
 def people_problems(people: Mapping[str, PersonFile], used: Mapping[str, str], ids: frozenset[str]) -> Iterator[tuple[str, Problem]]:
@@ -110,7 +107,7 @@ def people_problems(people: Mapping[str, PersonFile], used: Mapping[str, str], i
     confirmed = _confirmed(people)
     groups = {handle: group for group in _groups(people) for handle in group}
     for path, person in people.items():
-        yield from ((path, problem) for problem in _alias(person, people, groups.get(person.handle, set()), used, ids))
+        yield from ((path, problem) for problem in _alias(person, people, groups.get(person.handle, frozenset()), used, ids))
         for number, other in enumerate(person.same_person):
             if (person.handle, other) not in confirmed:
                 message = Reason("reading.not_confirmed", other=other, handle=person.handle)
@@ -118,7 +115,7 @@ def people_problems(people: Mapping[str, PersonFile], used: Mapping[str, str], i
 
 
 def _alias(
-    person: PersonFile, people: Mapping[str, PersonFile], group: set[str], used: Mapping[str, str], ids: frozenset[str]
+    person: PersonFile, people: Mapping[str, PersonFile], group: frozenset[str], used: Mapping[str, str], ids: frozenset[str]
 ) -> Iterator[Problem]:
     alias = person.shown_as
     if alias is None:

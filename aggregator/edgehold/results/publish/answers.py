@@ -9,7 +9,6 @@ from edgehold.numerics.interval import Interval
 from edgehold.pooling.gather.all_answers import Answered
 from edgehold.pooling.headline import RUNS
 from edgehold.pooling.headline import Answer as Found
-from edgehold.pooling.hierarchical import ContrastPosterior
 from edgehold.pooling.posterior_verdict import UNDECIDED
 from edgehold.pooling.what_matters import MOST, HowMuch
 from edgehold.records.model.protocol import EndpointRule
@@ -29,7 +28,7 @@ from edgehold.results.words.crossed import fixed_words
 from edgehold.results.words.sentences import when
 from edgehold.words import Reason, together
 
-from .evidence import evidence, hanging
+from .evidence import evidence, hanging, ratio_of
 from .fields import ANSWERED, FITTED, one_of
 from .reasons import Reasoned, again, reasoned, weakness
 
@@ -75,9 +74,7 @@ def answers(
         return ()
     opening = when(rule, unit)
     made = {
-        (one.factor, one.first, one.second): _answer(
-            found, one, opening, rule, _methods(one, pairwise.get((one.factor, one.first, one.second)), crossed, network)
-        )
+        one.compared: _answer(found, one, opening, rule, _methods(one, pairwise.get(one.compared), crossed, network))
         for one in found.headline.answers
     }
     place = {word: n for n, word in enumerate(levels)}
@@ -89,10 +86,9 @@ def answers(
 def _answer(found: Answered, one: Found, opening: str, rule: EndpointRule, methods: list[MethodLine]) -> Answer:
     verdict, single = one.verdict, one.about in ("blades", "sharpeners", "tables")
     result, general = ratio_of(one.posterior), ratio_of(one.general) if single else None
-    compared = (one.factor, one.first, one.second)
-    direct, testers = found.direct[compared]
-    stands_on = evidence(found.weighed.get(compared), one) if result is not None else None
-    hangs_on = hanging(found.hanging.get(compared), one, rule.worthwhile_ratio, stands_on) if result is not None else None
+    direct, testers = found.direct[one.compared]
+    stands_on = evidence(found.weighed.get(one.compared), one) if result is not None else None
+    hangs_on = hanging(found.headline.hanging.get(one.compared), one, rule.worthwhile_ratio, stands_on) if result is not None else None
     methods = [*_bounds(stands_on, hangs_on), *methods]
     return Answer(
         factor=one_of(one.factor, ANSWERED),
@@ -141,11 +137,6 @@ def _bounds(stands_on: StandsOn | None, hangs_on: HangsOn | None) -> list[Method
         "senders with heavy tails": hangs_on.heavy_tails if hangs_on else None,
     }
     return [_line(method, found) for method, found in named.items() if found is not None]
-
-
-def ratio_of(posterior: ContrastPosterior | None) -> RatioInterval | None:
-    """Posterior median and interval of a ratio; None where there is none."""
-    return None if posterior is None else ratio_interval(posterior.quantile(0.5), posterior.interval)
 
 
 # ---- other methods -----------------------------------------------------------------------------------------------------------

@@ -26,14 +26,15 @@ def evidence(found: Weighed | None, answer: Answer) -> StandsOn | None:
         senders=found.senders,
         linked_senders=found.linked_senders,
         counted_percent=None if found.power is None else published(100 * found.power),
-        alone=_ratio(found.linked) if mixed else None,
-        everything=_ratio(found.everything) if mixed else None,
+        alone=ratio_of(found.linked) if mixed else None,
+        everything=ratio_of(found.everything) if mixed else None,
         evidence_sentence="",
     )
     return made.model_copy(update={"evidence_sentence": evidence_sentence(made, answer.verdict is not None)})
 
 
-def _ratio(posterior: ContrastPosterior | None) -> RatioInterval | None:
+def ratio_of(posterior: ContrastPosterior | None) -> RatioInterval | None:
+    """Posterior median and interval of a ratio; None where there is none."""
     return None if posterior is None else ratio_interval(posterior.quantile(0.5), posterior.interval)
 
 

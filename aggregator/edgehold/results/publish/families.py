@@ -15,7 +15,8 @@ from edgehold.results.model.numbers import needed, published
 from edgehold.results.words.families import family_sentence
 from edgehold.results.words.sentences import when
 
-from .answers import how_much_result, ratio_of
+from .answers import how_much_result
+from .evidence import ratio_of
 from .fields import one_of
 from .reasons import reasoned
 

@@ -15,12 +15,13 @@ import math
 import os
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass
-from itertools import islice
+from itertools import zip_longest
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import Any
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy
 os.environ.setdefault("EDGEHOLD_TRACEBACK", "1")  # a fault of the program is an exception and no sentence
@@ -31,6 +32,7 @@ from .kept import kept_file, kept_files
 
 TABLE = Path(__file__).with_name("TABLE.md")
 BATCH = 250
+BATCHES = 40  # of one process
 
 
 @dataclass(frozen=True)
@@ -92,29 +94,48 @@ def drawn(name: str, seed: int, cases: int) -> list[Tried]:
 
 
 def rows_of(cases: int, seed: int, processes: int, with_kept: bool, minutes: float) -> dict[str, Row]:
-    """Everything, counted, kept and drawn cases in turn, for as long as there is time."""
+    """Everything, counted, kept and drawn cases in turn, for as long as there is time.
+
+    Processes end after so many batches each, so that what one case leaves in memory is not another's. An executor that ends them by
+    itself (``max_tasks_per_child``) waits for ever once they have ended (CPython issue 115634).
+    """
     rows, ends = {name: Row(kind.watched) for name, kind in KINDS.items()}, time.monotonic() + 60 * minutes
-    with ProcessPoolExecutor(processes, max_tasks_per_child=40) as pool:
-        kept = iter(list(kept_files()) if with_kept else [])
-        asked = {}
-        for name, first, count in batches(cases, seed):
-            asked[pool.submit(drawn, name, first, count)] = (name, False)
-            asked |= {pool.submit(kept_file, file, rows[row].watched[0]): (row, True) for row, file in islice(kept, 1)}
-        asked |= {pool.submit(kept_file, file, rows[row].watched[0]): (row, True) for row, file in kept}
-        for number, one in enumerate(as_completed(asked), 1):
-            if one.cancelled():
-                continue
-            name, is_kept = asked[one]
-            found = one.result()
-            (rows[name].add_kept if is_kept else rows[name].add)(found)
-            for text in told(case for case in found if case.complaint):
-                print(f"\n{text}", flush=True)
-            if number % 20 == 0:
-                print(f"{number} of {len(asked)} batches", file=sys.stderr, flush=True)
-            if time.monotonic() > ends:
-                for other in asked:
-                    other.cancel()
+    jobs, done = _jobs(cases, seed, rows, with_kept), 0
+    for start in range(0, len(jobs), processes * BATCHES):
+        with ProcessPoolExecutor(processes) as pool:
+            asked = {pool.submit(job.call, *job.arguments): job for job in jobs[start : start + processes * BATCHES]}
+            for one in as_completed(asked):
+                if one.cancelled():
+                    continue
+                job, found, done = asked[one], one.result(), done + 1
+                (rows[job.row].add_kept if job.kept else rows[job.row].add)(found)
+                for text in told(case for case in found if case.complaint):
+                    print(f"\n{text}", flush=True)
+                if done % 20 == 0:
+                    print(f"{done} of {len(jobs)} batches", file=sys.stderr, flush=True)
+                if time.monotonic() > ends:
+                    for other in asked:
+                        other.cancel()
+        if time.monotonic() > ends:
+            break
     return rows
+
+
+@dataclass(frozen=True)
+class _Job:
+    """One batch of drawn cases, or one file of kept ones, and the row that it counts in."""
+
+    call: Callable[..., list[Tried]]
+    arguments: tuple[Any, ...]
+    row: str
+    kept: bool
+
+
+def _jobs(cases: int, seed: int, rows: Mapping[str, Row], with_kept: bool) -> list[_Job]:
+    """Batches of drawn cases, a file of kept ones after each for as long as there are any."""
+    kept = [_Job(kept_file, (file, rows[row].watched[0]), row, kept=True) for row, file in (kept_files() if with_kept else ())]
+    every = [_Job(drawn, batch, batch[0], kept=False) for batch in batches(cases, seed)]
+    return [job for two in zip_longest(every, kept) for job in two if job is not None]
 
 
 def main() -> int:

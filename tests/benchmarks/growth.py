@@ -42,7 +42,7 @@ LIMIT = 1800  # seconds in which a stage must end: what a publication may take
 
 @dataclass(frozen=True)
 class Measured:
-    """What one stage took: seconds on the clock and of CPU, of all its processes; MB of its largest process; files and bytes that it gave."""
+    """What a stage took: seconds on the clock and of CPU of all its processes, MB of the largest; and how many files and bytes it gave."""
 
     seconds: float
     cpu: float

@@ -85,7 +85,12 @@ def placed(tree: dict) -> tuple[str, bytes]:
 
 
 def make(folder: Path, count: int, steels: int = FEW) -> int:
-    """Write the repository: the project's protocols without objections, which name files of the demonstration, its registers and roles, and so many submissions; their bytes."""
+    """Write the project's registers, its protocols without objections, which name files of the demonstration, and so many submissions.
+
+    Returns
+    -------
+    Bytes of all submissions.
+    """
     shutil.copytree(ROOT / "protocols", folder / "protocols", ignore=shutil.ignore_patterns("objections", "analysis"))
     (folder / "aggregator").mkdir()
     shutil.copytree(ROOT / "aggregator" / "registers", folder / "aggregator" / "registers")

@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike
 
 from edgehold.numerics.arrays import Array, Bools, Ints, Labels, Texts
 from edgehold.numerics.attempt import attempt
-from edgehold.numerics.estimability import estimable, prepare
+from edgehold.numerics.estimability import RANK_TOLERANCE, estimable, prepare
 from edgehold.numerics.half_t import HalfT
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.known_spreads import Fitted, GivenSpreads, generalised_least_squares
@@ -660,14 +660,17 @@ class _Model:
         return _Plan(LEVEL, first, second, lacking, reason if c is not None else "", about, units, c, target, arms)
 
     def _practice_beside_testers(self) -> bool:
-        """Whether the classes' difference is estimable with every tester as fixed."""
-        testers = [(self.runs.tester == one).astype(float) for one in np.unique(self.runs.tester)[1:]]
-        full = np.column_stack([self.parts.fixed.full, *testers])
+        """Whether the classes' difference is estimable with every tester as fixed: by what differs from the mean of its tester's runs."""
+        full, names = self.parts.fixed.full, self.parts.fixed.names
+        _, tester = np.unique(self.runs.tester, return_inverse=True)
+        runs = sp.csr_matrix((np.ones(len(tester)), (tester, np.arange(len(tester)))))
+        within = full - (runs @ full / np.bincount(tester)[:, None])[tester]
+        met = (within**2).sum(axis=0) > RANK_TOLERANCE * (full**2).sum(axis=0)
         c = np.zeros(full.shape[1])
         for name, weight in ((f"{PRACTICE} {PRACTISED}", 1.0), (f"{PRACTICE} {NOVICE}", -1.0)):
-            if name in self.parts.fixed.names:
-                c[self.parts.fixed.names.index(name)] = weight
-        return bool(estimable(prepare(full), c))
+            if name in names:
+                c[names.index(name)] = weight
+        return not c[~met].any() and bool(estimable(prepare(within[:, met]), c[met]))
 
     def _target(self, parts: tuple[str, ...], c: Array, own: Texts, sides: Sequence[Texts], arms: Signs) -> Array:
         """(q + p,) weights: the coefficients, and the mean effect of either side's blades with their batches (sharpeners, tables).

@@ -392,9 +392,9 @@ def _of_differences(inverse: Array) -> Array:
 
 def _crossing_df(factor: Ints, paired: list[Ints], others: list[Ints], member: Ints) -> Ints:
     """(a,) rank that factor × people adds to all other factors, in the rows of each level's group."""
-    by_group = []
-    for group in range(member.max() + 1):
-        rows = member[factor] == group
+    by_group, of_row = [], member[factor]
+    order = np.argsort(of_row, kind="stable")
+    for rows in np.split(order, np.flatnonzero(np.diff(of_row[order])) + 1):
         rest = [other[rows] for other in others]
         by_group.append(rank_of(rest + [crossed(factor[rows], p[rows]) for p in paired]) - rank_of(rest))
     df: Ints = np.array(by_group)[member]

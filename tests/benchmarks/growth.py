@@ -27,7 +27,7 @@ from pathlib import Path
 
 import numpy as np
 
-from .growth_repository import FEW, MANY, make, placed, submissions
+from tests.benchmarks.growth_repository import FEW, MANY, make, placed, submissions
 
 ROOT = Path(__file__).parents[2]
 TABLE = Path(__file__).parent / "GROWTH.md"

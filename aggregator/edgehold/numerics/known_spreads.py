@@ -145,7 +145,7 @@ def _fitted(X: Array, information: Array) -> Fitted:
     if not met.any():
         return _nothing(X.shape[1])
     own = np.flatnonzero(met)
-    covariance = np.linalg.pinv(information[np.ix_(own, own)], rcond=1e-10, hermitian=True)
+    covariance = np.asarray(np.linalg.pinv(information[np.ix_(own, own)], rcond=1e-10, hermitian=True), dtype=float)
     return Fitted(met, prepare(X[:, met]), covariance @ information[own, -1], covariance)
 
 

@@ -32,7 +32,7 @@ LARGEST_DEGREE = 60  # of an unknown that is eliminated alone: above it the dens
 LARGE_CORE = 1200  # unknowns: a larger rest is dissected
 DISSECTED_DEGREE = 30  # of an unknown that is eliminated alone before a dissection
 WIDTHS = np.array([0, 1, 2, 3, 4, 6, 8, 11, 15, 20, 26, 34, 44, 60])  # degrees are rounded up to these, so that rounds stay few arrays
-KEPT_PLANS = 2  # rounds of fits to one pattern ask for its plan again and again
+KEPT_PLANS = 4  # rounds of fits to one pattern, and to parts of its rows, ask for their plans again and again
 TIE_BREAK_SEED = 1  # neighbours of equal degree need some fixed order
 
 
@@ -351,6 +351,20 @@ def solve(factor: Factor, rhs: Array) -> Array:
     plan = factor.plan
     x = _forward(factor, rhs)
     x[: plan.single] /= factor.values[: plan.single, None]
+    return _backward(factor, x)
+
+
+def last_columns(factor: Factor) -> Array:
+    """(size, last) columns of the inverse that belong to the unknowns kept to the end: no forward substitution moves their ones."""
+    plan = factor.plan
+    x = np.zeros((plan.size + 1, plan.last))
+    x[np.arange(plan.size - plan.last, plan.size), plan.order[plan.size - plan.last :] - (plan.size - plan.last)] = 1.0
+    return _backward(factor, x)
+
+
+def _backward(factor: Factor, x: Array) -> Array:
+    """The solution from right-hand sides after the forward substitution, in the order of the unknowns."""
+    plan = factor.plan
     if plan.core:
         x[plan.eliminated : plan.size] = lapack.dpotrs(factor.core, x[plan.eliminated : plan.size], lower=0)[0]
     for front in reversed(plan.fronts):
@@ -358,7 +372,7 @@ def solve(factor: Factor, rhs: Array) -> Array:
     for batch in reversed(plan.batches):
         near = x[batch.neighbours]
         x[batch.first : batch.first + batch.count] -= np.einsum("nw,nwc->nc", _block(factor.values, batch), near)
-    solution = np.empty_like(rhs, dtype=float)
+    solution = np.empty((plan.size, x.shape[1]))
     solution[plan.order] = x[: plan.size]
     return solution
 

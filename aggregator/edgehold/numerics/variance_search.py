@@ -187,11 +187,9 @@ def traces_of(problem: Problem, point: Point, restricted: bool) -> Array:
 
 
 def _squared_blocks(system: System, evaluation: Evaluation, restricted: bool) -> Array:
-    if is_small(system):
-        whole = solve(evaluation.factor, np.eye(system.q + system.p))
-    else:
-        lower = np.tril(dense_inverse(system, evaluation.ratios))
-        whole = lower + np.tril(lower, -1).T
+    if restricted and not is_small(system):
+        return _squared_lower_blocks(system, evaluation)
+    whole = solve(evaluation.factor, np.eye(system.q + system.p))
     inverse = whole[: system.q, : system.q]
     if not restricted and system.p:
         across = whole[: system.q, system.q :]
@@ -200,6 +198,18 @@ def _squared_blocks(system: System, evaluation: Evaluation, restricted: bool) ->
     starts = np.concatenate([[0], np.cumsum(system.sizes)[:-1]])
     sums = np.add.reduceat(np.add.reduceat(squares, starts, axis=0), starts, axis=1) if system.terms else squares
     return sums / np.outer(evaluation.ratios.used, evaluation.ratios.used)
+
+
+def _squared_lower_blocks(system: System, evaluation: Evaluation) -> Array:
+    """The same from the lower triangle of C⁻¹ by LAPACK."""
+    lower = dense_inverse(system, evaluation.ratios)[: system.q, : system.q]
+    diagonal = np.diag(lower)
+    squares = lower.T**2
+    starts = np.concatenate([[0], np.cumsum(system.sizes)[:-1]])
+    sums = np.add.reduceat(np.add.reduceat(squares, starts, axis=0), starts, axis=1)
+    own = np.bincount(system.owner, (1 - diagonal) ** 2 - 2 * diagonal**2, minlength=system.terms)
+    total: Array = sums + sums.T + np.diag(own)
+    return total / np.outer(evaluation.ratios.used, evaluation.ratios.used)
 
 
 def _trace_slopes(system: System, evaluation: Evaluation, traces: Array) -> Array:

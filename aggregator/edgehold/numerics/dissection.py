@@ -15,8 +15,9 @@ import scipy.sparse as sp
 
 from .arrays import Ints
 
-# Unknowns of a supernode up to which so large a share of its block may be zeros: small ones cost their handling, large ones their arithmetic.
+# Unknowns of a supernode up to which so large a share of its block may be zeros: handling counts in small ones, arithmetic in large ones.
 SHARES_OF_ZEROS = ((128, 0.6), (256, 0.35), (1024, 0.15))
+LARGEST = 1024  # unknowns of a supernode; the half of its square head that is not used takes memory
 SEPARATORS, TWO_SIDED = 4, 2  # tried at each cut, and how they are refined: a second or two for a tenth of the arithmetic
 SHARE_OF_ZEROS = 0.05  # of larger ones
 
@@ -102,7 +103,7 @@ def _merged(parent: Ints, structure: list[int], first: int) -> tuple[list[Ints],
         for child in sorted(below[j], key=lambda c: -counts[c]):
             size, entries = len(members[j]) + len(members[child]), real[j] + real[child]
             whole = size * (size + 1) // 2 + size * counts[j]
-            if whole - entries <= _share_of_zeros(size) * whole:
+            if size <= LARGEST and whole - entries <= _share_of_zeros(size) * whole:
                 members[j] = members[child] + members[j]
                 real[j] = entries
                 below[j] += below[child]

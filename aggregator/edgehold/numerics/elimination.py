@@ -244,9 +244,7 @@ def _layout(rounds: list[Round], position: Ints, size: int, single: int) -> tupl
     return blocks, np.concatenate([*keys, none]), np.concatenate([*places, none]), start
 
 
-def _finder(
-    keys: Ints, key_places: Ints, fronts: Sequence[Front], size: int, single: int, eliminated: int, core_start: int
-) -> Finder:
+def _finder(keys: Ints, key_places: Ints, fronts: Sequence[Front], size: int, single: int, eliminated: int, core_start: int) -> Finder:
     """A function that gives the place of entry (low, high), low ≤ high in the order of elimination; ``size`` is nothing."""
     core = size - eliminated
     firsts, starts, counts = (np.array([getattr(one, name) for one in fronts]) for name in ("first", "start", "count"))

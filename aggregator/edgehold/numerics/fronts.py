@@ -123,10 +123,8 @@ def factor_front(values: Array, front: Front) -> bool:
         tail /= head[0, 0]
     else:
         tail[:] = blas.dtrsm(1.0, head, tail, lower=0, trans_a=1, overwrite_b=1)
-    products = blas.dsyrk(1.0, tail, trans=1, lower=0).T
     for target in front.targets:
-        taken = products[target.low :, target.low : target.high]
-        _of(values, target)[_places(target)] -= taken
+        _of(values, target)[_places(target)] -= tail[:, target.low :].T @ tail[:, target.low : target.high]
     return True
 
 
@@ -164,11 +162,14 @@ def invert_front(values: Array, inverse: Array, front: Front) -> None:
     head, tail = block[:, : front.count], block[:, front.count :]
     own = lapack.dpotri(np.array(head, order="F"), lower=0, overwrite_c=1)[0]
     if len(front.after):
-        later = np.zeros((len(front.after), len(front.after)))
-        for target in front.targets:
-            later[target.low :, target.low : target.high] = _of(inverse, target)[_places(target)]
         scaled = blas.dtrsm(1.0, head, tail, lower=0)
-        across = blas.dsymm(-1.0, later.T, scaled, side=1, lower=0)
+        across = np.zeros(scaled.shape, order="F")
+        for target in front.targets:
+            low, high, width = target.low, target.high, target.high - target.low
+            met = _of(inverse, target)[_places(target)]
+            square = np.tril(met[:width])
+            across[:, low:high] -= scaled[:, low:high] @ (square + np.tril(square, -1).T) + scaled[:, high:] @ met[width:]
+            across[:, high:] -= scaled[:, low:high] @ met[width:].T
         found[:, front.count :] = across
         own -= across @ scaled.T
     found[:, : front.count] = own

@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
+from itertools import pairwise
 
 import numpy as np
 import scipy.sparse as sp
@@ -30,7 +31,10 @@ MOST_HALVINGS = 25
 CONVERGED, CONVERGED_MIDDLE, CONVERGED_LARGE, CONVERGED_HUGE = 1e-15, 1e-12, 1e-9, 1e-8
 # With a variance held, as in profiles, only the deviance is wanted, which is off by what the next step would lower it by.
 CONVERGED_HELD = 1e-11
-LARGE, HUGE = 20_000, 200_000  # unknowns; with so many a variance's standard error is so small that fewer digits of it are as many of the variance
+LARGE, HUGE = (
+    20_000,
+    200_000,
+)  # unknowns; with so many a variance's standard error is so small that fewer digits of it are as many of the variance
 PART, LEAST_LEVELS = 4, 400  # of so many levels one gives a first fit of many rows, if a term has as many levels as this
 CONVERGED_PART = 1e-3  # such a fit's own errors are a thousand times what this leaves
 ROUNDING = 1e-11  # of the deviance: smaller differences are not signs of anything
@@ -187,7 +191,7 @@ def traces_of(problem: Problem, point: Point, restricted: bool) -> Array:
 
 
 def _squared_blocks(system: System, evaluation: Evaluation, restricted: bool) -> Array:
-    if restricted and not is_small(system):
+    if restricted and system.terms and not is_small(system):
         return _squared_lower_blocks(system, evaluation)
     whole = solve(evaluation.factor, np.eye(system.q + system.p))
     inverse = whole[: system.q, : system.q]
@@ -256,7 +260,7 @@ def start_by_part(problem: Problem) -> Array | None:
     level = sp.csr_matrix(system.columns[:, starts[term] : starts[term + 1]])
     rows = np.unique(np.repeat(np.arange(system.n), np.diff(level.indptr))[level.indices % PART == 0])
     met = system.columns[rows]
-    terms = [_occupied(met[:, low:high]) for low, high in zip(starts[:-1], starts[1:], strict=True)]
+    terms = [_occupied(met[:, low:high]) for low, high in pairwise(starts)]
     part = Problem(prepare(system.y[rows], met[:, system.q :], terms, None), problem.restricted, False)
     if part.system.n <= part.system.p or part.system.collinear is not None or part.system.unit < VANISHED or not part.system.sizes.all():
         return None

@@ -88,7 +88,7 @@ def _answer(found: Answered, one: Found, opening: str, rule: EndpointRule, metho
     result, general = ratio_of(one.posterior), ratio_of(one.general) if single else None
     direct, testers = found.direct[one.compared]
     stands_on = evidence(found.weighed.get(one.compared), one) if result is not None else None
-    hangs_on = hanging(found.headline.hanging.get(one.compared), one, rule.worthwhile_ratio, stands_on) if result is not None else None
+    hangs_on = hanging(found.headline.hanging, one, rule.worthwhile_ratio, stands_on) if result is not None else None
     methods = [*_bounds(stands_on, hangs_on), *methods]
     return Answer(
         factor=one_of(one.factor, ANSWERED),

@@ -16,6 +16,8 @@ from . import __version__
 from .disk import write_file
 from .errors import FindingsError, InputError
 from .last_word import TRACEBACK, is_fault, last_word, let_through, say_no_more
+from .planning.options import add_arguments as add_plan_arguments
+from .planning.options import seed, whole
 from .words import Reason
 
 if TYPE_CHECKING:
@@ -71,7 +73,7 @@ def _parser() -> argparse.ArgumentParser:
         description="Check cutting-test results, pool them, and build the site that publishes them.",
     )
     parser.add_argument("--version", action="version", version=f"edgehold {__version__}")
-    commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
+    commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND", parser_class=_Command)
 
     check = _command(commands, "check", _check, "read everything people wrote and print every finding")
     check.add_argument("paths", nargs="*", metavar="PATH", help="show findings for these files or folders only")
@@ -150,22 +152,40 @@ def _parser() -> argparse.ArgumentParser:
     how.add_argument("--json", action="store_true", help="print the report as JSON")
     how.add_argument("--card", action="store_true", help="print what was found in at most 1,000 characters, for a post")
 
-    from .planning.options import add_arguments, seed
+    plan = _command(commands, "plan", _plan, "plan a fair test with what is in the house, and say what to expect of it")
+    add_plan_arguments(plan)
 
-    add_arguments(_command(commands, "plan", _plan, "plan a fair test with what is in the house, and say what to expect of it"))
-
-    from .review.command import add_arguments as add_drafts
-
-    add_drafts(_command(commands, "draft", _draft, "draft a protocol, an objection, a response, an outcome or an event as a file"))
+    draft = _command(commands, "draft", _draft, "draft a protocol, an objection, a response, an outcome or an event as a file")
+    draft.add_when_called = _add_draft_arguments
 
     demo = _command(commands, "demo", _demo, "write the simulated demonstration again from its seed")
     demo.add_argument("--seed", type=seed, default=None, help="another seed than the published one")
     return parser
 
 
+class _Command(argparse.ArgumentParser):
+    """A command; what ``add_when_called`` adds to it is added when somebody calls it or asks for its help, and not before."""
+
+    add_when_called: Callable[[argparse.ArgumentParser], None] | None = None
+
+    def parse_known_args(self, args=None, namespace=None):  # type: ignore[no-untyped-def]
+        """As every parser; argparse hands a command its words by this method alone."""
+        if self.add_when_called is not None:
+            self.add_when_called(self)
+            self.add_when_called = None
+        return super().parse_known_args(args, namespace)
+
+
+def _add_draft_arguments(parser: argparse.ArgumentParser) -> None:
+    """The words of drafts are fields of records with their texts, and reading those takes longer than the help of all commands."""
+    from .review.command import add_arguments
+
+    add_arguments(parser)
+
+
 def _command(
-    commands: argparse._SubParsersAction[argparse.ArgumentParser], name: str, function: Callable[[argparse.Namespace], int], text: str
-) -> argparse.ArgumentParser:
+    commands: argparse._SubParsersAction[_Command], name: str, function: Callable[[argparse.Namespace], int], text: str
+) -> _Command:
     parser = commands.add_parser(name, help=text, description=f"{text[0].upper()}{text[1:]}.")
     parser.add_argument("--root", default=None, metavar="DIR", help="the repository (default: the one you are in)")
     parser.set_defaults(command=function)
@@ -274,8 +294,6 @@ def _deposit(arguments: argparse.Namespace) -> int:
 
 def _count(text: str) -> int:
     """A number of runs to name."""
-    from .planning.options import whole
-
     return whole(text, 1, MOST_EXCHANGES)
 
 
@@ -445,9 +463,9 @@ def _report(arguments: argparse.Namespace) -> int:
 def _demo(arguments: argparse.Namespace) -> int:
     from .demo import PUBLISHED_SEED, write_demo
 
-    seed = PUBLISHED_SEED if arguments.seed is None else arguments.seed
-    files = write_demo(_root(arguments), seed)
-    print(Reason("commands.demonstration", files=len(files), seed=seed))
+    drawn_from = PUBLISHED_SEED if arguments.seed is None else arguments.seed
+    files = write_demo(_root(arguments), drawn_from)
+    print(Reason("commands.demonstration", files=len(files), seed=drawn_from))
     return FINE
 
 

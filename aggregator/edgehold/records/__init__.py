@@ -26,6 +26,20 @@ A request to add or change files is held against its base on the same way::
     against         the whole check of a request (``rules.additions``, ``request_report``)
 """
 
-from .read.loading import load_repository
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from .read.loading import load_repository
 
 __all__ = ["load_repository"]
+
+
+def __getattr__(name: str) -> object:
+    """What this stage offers, imported when it is asked for: its small modules are wanted by programs that read no file (PEP 562)."""
+    if name not in __all__:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    from .read import loading
+
+    return loading.load_repository

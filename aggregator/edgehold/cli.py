@@ -210,9 +210,8 @@ def _warn(text: str) -> None:
 
 
 def _check(arguments: argparse.Namespace) -> int:
-    from .records import load_repository
-    from .records.report import check_counts, check_json, check_text, site_of, within
-    from .records.request.report import annotations
+    from .records.read.named import load_for
+    from .records.report import check_counts, check_json, check_text, relative, site_of, within
 
     if arguments.against is not None:
         return _check_request(arguments)
@@ -223,14 +222,16 @@ def _check(arguments: argparse.Namespace) -> int:
     if arguments.author is not None:
         raise InputError("--author says who sends a request: it needs --against REF")
     root = _root(arguments)
-    repository = load_repository(root)
+    repository, whole = load_for(root, relative(root, arguments.paths))
     findings = within(repository.findings, root, arguments.paths)
-    if arguments.paths:
+    if arguments.paths and whole:
         findings = tuple(sorted([*findings, *_laid_out(repository, arguments.paths)]))
     if arguments.annotate:
-        print(*filter(None, [annotations(findings, site_of(root)), check_counts(findings, repository)]), sep="\n")
+        from .records.request.report import annotations
+
+        print(*filter(None, [annotations(findings, site_of(root)), check_counts(findings, repository, whole)]), sep="\n")
     else:
-        print(check_json(findings, repository) if arguments.json else check_text(findings, repository))
+        print((check_json if arguments.json else check_text)(findings, repository, whole))
     return ERRORS_FOUND if any(f.severity == "error" for f in findings) else FINE
 
 

@@ -9,7 +9,8 @@ from .endpoints import endpoint_rows
 from .estimates import estimate_submissions, repeatability_table
 from .records.canonical import Repository, pool_key
 from .records.model.submission import Submission
-from .records.request.against import CheckedProposal, check_proposal, submission_of
+from .records.read.neighbours import submission_of
+from .records.request.against import CheckedProposal, check_proposal
 from .results.model.results import SubmissionResult
 from .results.publish.ledger import submission_results
 from .results.publish.request_summary import request_summary

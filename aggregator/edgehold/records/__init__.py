@@ -9,6 +9,7 @@ that reads what people wrote, and nothing is computed here but units. In the ord
     form            plain values -> records (``model``)
     canonical_runs  numbers and units -> canonical numbers
     rules           what needs two fields, or two files
+    neighbours      the other submissions that have something to do with some that were named or changed
     findings        problems -> findings with line and cure (``codes``, ``report``)
 
 What rules and pages both ask of records read::
@@ -22,7 +23,6 @@ A request to add or change files is held against its base on the same way::
     git_reading     git's answers, and nothing else of git
     proposal        the working tree against a commit -> what is changed
     union           base and proposal together, where the base has moved on
-    neighbours      the other submissions that have something to do with the changed ones
     against         the whole check of a request (``rules.additions``, ``request_report``)
 """
 

@@ -51,13 +51,18 @@ class ReadSubmission:
         return any(isinstance(change.record, Retraction) for change in self.changes)
 
 
-def open_submissions(session: Session, chosen: Collection[str] | None = None, newer: Collection[str] = ()) -> list[ReadSubmission]:
-    """Submissions that can be read, those of ``newer`` last; ``chosen`` and ``newer`` as in `load_repository`."""
+def open_submissions(
+    session: Session, chosen: Collection[str] | None = None, newer: Collection[str] = (), asked: Collection[str] | None = None
+) -> list[ReadSubmission]:
+    """Submissions that can be read, those of ``newer`` last.
+
+    ``chosen`` and ``newer`` as in `load_repository`; ``asked`` are those held against the rules, None: all.
+    """
     paths = sorted(session.layout.submissions, key=lambda path: (path in newer, path))
     session.collected.add_all([*id_problems(paths), *placing_problems(session.layout)])
     changes = changes_of(session.layout)
     wanted = paths if chosen is None else [path for path in paths if path in chosen]
-    read = [_submission(session, path, changes.get(path, ())) for path in wanted]
+    read = [_submission(session, path, changes.get(path, ()), asked is None or path in asked) for path in wanted]
     return [item for item in read if item is not None]
 
 
@@ -71,15 +76,18 @@ def check_submissions(
     newer: Collection[str] = (),
     seals: Mapping[str, PlanSeal] | None = None,
     closed: Mapping[tuple[str, str], str] | None = None,
+    asked: Collection[str] | None = None,
 ) -> tuple[tuple[LoadedSubmission, ...], tuple[LoadedSubmission, ...]]:
     """Valid submissions, and retracted ones, each sorted by path.
 
     ``protocols`` are those without problems, ``versions`` all that have a file; ``newer`` as in `load_repository`; ``seals`` by id;
-    ``closed`` as `closed_forms` gives it.
+    ``closed`` as `closed_forms` gives it; ``asked`` are those that are given, None: all.
     """
     live = [item for item in read if not item.retracted]
     shared = shared_facts([(item.path, item.record) for item in live], session.steels, newer)
     session.collected.add_all([*content_problems([(item.path, item.record) for item in live]), *shared.problems])
+    if asked is not None:
+        read, live = ([item for item in some if item.path in asked] for some in (read, live))
     planned = {item.path: plan_problems(item.record, seals or {}) for item in live}
     session.collected.add_all((path, problem) for path, problems in planned.items() for problem in problems)
     session.collected.add_all((item.path, problem) for item in live for problem in closed_form_problems(item.record, closed or {}))
@@ -97,7 +105,7 @@ def _sorted(loaded: list[LoadedSubmission | None], then: Mapping[str, tuple[Load
     return tuple(replace(item, earlier=then[item.path]) if item.path in then else item for item in kept)
 
 
-def _submission(session: Session, path: str, change_paths: Collection[str]) -> ReadSubmission | None:
+def _submission(session: Session, path: str, change_paths: Collection[str], asked: bool) -> ReadSubmission | None:
     data, tree = json_tree(session, path, "submission")
     changes = read_changes(session, change_paths)
     if tree is None or changes is None:
@@ -118,7 +126,7 @@ def _submission(session: Session, path: str, change_paths: Collection[str]) -> R
     session.collected.add(path, _placed(item))
     if changes:
         session.collected.add_all(strangers(changes, {person.handle for person in record.people}))
-    if not item.retracted:
+    if asked and not item.retracted:
         session.collected.add(path, [*reference_problems(record), *own_problems(record, session.today, session.steels)])
     return item
 

@@ -1,7 +1,7 @@
 """The check of a request: what is proposed, held against the base, and read together with it.
 
 Only what must be is read: where a request touches result files alone, the others are searched for its keys and those that share one
-are read with it (``neighbours``). Any other request, and whoever asks for it, has everything read.
+are read with it (``read.neighbours``). Any other request, and whoever asks for it, has everything read.
 """
 
 from __future__ import annotations
@@ -18,11 +18,12 @@ from edgehold.disk import bounded
 from edgehold.errors import ERROR, Finding, InputError
 from edgehold.records.canonical import Repository
 from edgehold.records.findings import Collected
-from edgehold.records.layout import changed_submission, readable, walk
+from edgehold.records.layout import readable, walk
 from edgehold.records.model.base import ACCOUNT_FORM
 from edgehold.records.model.roles import Roles
 from edgehold.records.problem import Problem, shown
 from edgehold.records.read.loading import load_repository
+from edgehold.records.read.neighbours import CHANGE, SUBMISSION, submission_of, with_neighbours
 from edgehold.records.read.roles_files import measured_among
 from edgehold.records.read.yaml_reading import parse_yaml
 from edgehold.records.threads import closes_form
@@ -43,15 +44,12 @@ from .closing_forms import closing_problems
 from .floods import flood_problems
 from .git_reading import Asked, ask, begin_asking
 from .identity import identity_problems, sender
-from .neighbours import neighbours
 from .proposal import Proposal, read_proposal
 from .register_entries import register_problems
 from .requests import life_in_request
 from .role_changes import role_changes, roles_of_base
 from .union import write_union
 
-_SUBMISSION = re.compile(r"submissions/(?:measured|simulated)/[^/]+/[^/]+\.json")
-_CHANGE = re.compile(r"submissions/measured/[^/]+/changes/[^/]+/[^/]+\.json")
 _PERSON = re.compile(r"submissions/people/[^/]+\.json")
 _ACCOUNT = re.compile(ACCOUNT_FORM)
 MOST_CHOSEN = 200  # changed submissions; with more of them everything is read
@@ -164,7 +162,7 @@ def merged(proposal: Proposal) -> Iterator[Path]:
 def _only_few_submissions(proposal: Proposal) -> bool:
     data = [path for change in proposal.changes for path in (change.path, change.before) if path and is_data(path)]
     own = [path for path in data if not (path in _new(proposal) and _only_binds(proposal.root, path))]
-    return len(data) <= MOST_CHOSEN and all(_SUBMISSION.fullmatch(path) or _CHANGE.fullmatch(path) for path in own)
+    return len(data) <= MOST_CHOSEN and all(SUBMISSION.fullmatch(path) or CHANGE.fullmatch(path) for path in own)
 
 
 def _only_binds(root: Path, path: str) -> bool:
@@ -175,19 +173,9 @@ def _only_binds(root: Path, path: str) -> bool:
     return tree.keys() == {"format", "handle", "account"}
 
 
-def submission_of(path: str) -> str:
-    """The submission that a correction or retraction belongs to; any other path as it is."""
-    return changed_submission(path) if _CHANGE.fullmatch(path) else path
-
-
 def _chosen(proposal: Proposal, folder: Path) -> set[str]:
     """The submissions that the request touches, and those that have something to do with them, their corrections counted in."""
-    there = walk(folder)
-    files = [*there.submissions, *there.changes]
-    touched = {submission_of(change.path) for change in proposal.changes}
-    own = [path for path in files if submission_of(path) in touched]
-    met = neighbours(folder, own, [path for path in files if submission_of(path) not in touched])
-    return {submission_of(path) for path in (*own, *met)} & set(there.submissions)
+    return with_neighbours(folder, walk(folder), {submission_of(change.path) for change in proposal.changes})
 
 
 def _drafts(proposal: Proposal) -> frozenset[str]:

@@ -8,15 +8,40 @@ keys. A file that hides letters behind escapes is read in any case.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from pathlib import Path
 
-from edgehold.disk import Unread, bounded
-from edgehold.records.read.json_reading import parse_json
-from edgehold.records.read.opening import LARGEST_BYTES, decode, read_bytes
+from pydantic import JsonValue
 
+from edgehold.disk import Unread, bounded
+from edgehold.records.layout import Layout, changed_submission
+
+from .json_reading import parse_json
+from .opening import LARGEST_BYTES, decode, read_bytes
+
+SUBMISSION = re.compile(r"submissions/(?:measured|simulated)/[^/]+/[^/]+\.json")
+CHANGE = re.compile(r"submissions/measured/[^/]+/changes/[^/]+/[^/]+\.json")
 _KEY = re.compile(r"[a-z0-9-]{2,31}\.[a-z0-9-]{1,31}")
 _ESCAPE = b"\\u"
+
+
+def submission_of(path: str) -> str:
+    """The submission that a correction or retraction belongs to; any other path as it is."""
+    return changed_submission(path) if CHANGE.fullmatch(path) else path
+
+
+def with_neighbours(root: Path, there: Layout, touched: Collection[str]) -> set[str]:
+    """Some submissions and those that have something to do with them, their corrections counted in.
+
+    Parameters
+    ----------
+    root, there : the repository and its files.
+    touched : paths of the submissions, relative to the root; one that is not there is none.
+    """
+    files = [*there.submissions, *there.changes]
+    own = [path for path in files if submission_of(path) in touched]
+    met = neighbours(root, own, [path for path in files if submission_of(path) not in touched])
+    return {submission_of(path) for path in (*own, *met)} & set(there.submissions)
 
 
 def neighbours(root: Path, changed: Iterable[str], others: Iterable[str]) -> set[str]:
@@ -27,12 +52,21 @@ def neighbours(root: Path, changed: Iterable[str], others: Iterable[str]) -> set
     return {path for path in others if _names_one(_bytes(f"{root}/{path}"), owners, quoted)}
 
 
-def _keys(path: Path) -> Iterator[str]:
-    """Every text in a file that could be a key; none when the file cannot be read, for then it meets no other."""
+def fields_of(path: Path) -> dict[str, object]:
+    """The fields of a submission's file as they stand in it; none where it cannot be read."""
+    tree = _tree(path)
+    return dict(tree) if isinstance(tree, dict) else {}
+
+
+def _tree(path: Path) -> JsonValue:
     data, problems = read_bytes(path, "submission")
     text, more = decode(data) if not problems else ("", [])
-    tree = None if problems or more or not text else parse_json(text)[0]
-    waiting = [tree]
+    return None if problems or more or not text else parse_json(text)[0]
+
+
+def _keys(path: Path) -> Iterator[str]:
+    """Every text in a file that could be a key; none when the file cannot be read, for then it meets no other."""
+    waiting = [_tree(path)]
     while waiting:
         value = waiting.pop()
         if isinstance(value, dict):

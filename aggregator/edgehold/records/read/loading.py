@@ -60,6 +60,7 @@ def load_repository(
     newer: Collection[str] = (),
     earlier: bool = False,
     elsewhere: Mapping[str, Path] | None = None,
+    warned: Collection[str] | None = None,
 ) -> Repository:
     """Read and check a repository.
 
@@ -73,6 +74,7 @@ def load_repository(
     newer : paths of files that come after all others: where two disagree or take one number, the finding is theirs.
     earlier : whether changed submissions shall come with how they stood before each change.
     elsewhere : submissions that lie outside, by the path at which they are read as if they lay there; nothing is written.
+    warned : paths of the submissions that warnings are wanted about; no rule is asked of the others that would only warn. None: all.
 
     Returns
     -------
@@ -84,6 +86,7 @@ def load_repository(
         ``root`` holds neither protocols/ nor submissions/.
     """
     session = begin(Path(root), today or datetime.date.today(), earlier, elsewhere)
+    session.warned = warned
     about, methods = (None, None) if asked is None else (asked.submissions, asked.methods)
     protocols = read_protocols(session, methods)
     placed = read_events(session, protocols, newer)

@@ -8,7 +8,7 @@ keys. A file that hides letters behind escapes is read in any case.
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from pathlib import Path
 
 from pydantic import JsonValue
@@ -23,6 +23,7 @@ SUBMISSION = re.compile(r"submissions/(?:measured|simulated)/[^/]+/[^/]+\.json")
 CHANGE = re.compile(r"submissions/measured/[^/]+/changes/[^/]+/[^/]+\.json")
 _KEY = re.compile(r"[a-z0-9-]{2,31}\.[a-z0-9-]{1,31}")
 _ESCAPE = b"\\u"
+Wanted = Callable[[str, bytes], bool]
 
 
 def submission_of(path: str) -> str:
@@ -30,26 +31,32 @@ def submission_of(path: str) -> str:
     return changed_submission(path) if CHANGE.fullmatch(path) else path
 
 
-def with_neighbours(root: Path, there: Layout, touched: Collection[str]) -> set[str]:
+def with_neighbours(root: Path, there: Layout, touched: Collection[str], beside: Wanted = lambda path, data: False) -> set[str]:
     """Some submissions and those that have something to do with them, their corrections counted in.
 
     Parameters
     ----------
     root, there : the repository and its files.
     touched : paths of the submissions, relative to the root; one that is not there is none.
+    beside : whether another file is wanted too, by its path and bytes.
     """
     files = [*there.submissions, *there.changes]
-    own = [path for path in files if submission_of(path) in touched]
-    met = neighbours(root, own, [path for path in files if submission_of(path) not in touched])
-    return {submission_of(path) for path in (*own, *met)} & set(there.submissions)
-
-
-def neighbours(root: Path, changed: Iterable[str], others: Iterable[str]) -> set[str]:
-    """Those of ``others`` that name a key of the changed files; paths are relative to the root."""
-    keys = {key for path in changed for key in _keys(root / path)}
+    own = files_of(there, touched)
+    keys = {key for path in own for key in texts(root / path) if _KEY.fullmatch(key)}
     owners = sorted({f'"{key.split(".")[0]}.'.encode() for key in keys})
     quoted = sorted(f'"{key}"'.encode() for key in keys)
-    return {path for path in others if _names_one(_bytes(f"{root}/{path}"), owners, quoted)}
+
+    def met(path: str) -> bool:
+        data = _bytes(f"{root}/{path}")
+        return _names_one(data, owners, quoted) or beside(path, data)
+
+    found = [path for path in files if submission_of(path) not in touched and met(path)]
+    return {submission_of(path) for path in (*own, *found)} & set(there.submissions)
+
+
+def files_of(there: Layout, submissions: Collection[str]) -> list[str]:
+    """The files of some submissions, those of their changes among them."""
+    return [path for path in (*there.submissions, *there.changes) if submission_of(path) in submissions]
 
 
 def fields_of(path: Path) -> dict[str, object]:
@@ -64,8 +71,8 @@ def _tree(path: Path) -> JsonValue:
     return None if problems or more or not text else parse_json(text)[0]
 
 
-def _keys(path: Path) -> Iterator[str]:
-    """Every text in a file that could be a key; none when the file cannot be read, for then it meets no other."""
+def texts(path: Path) -> Iterator[str]:
+    """Every text that stands as a value in a file; none when the file cannot be read, for then it meets no other."""
     waiting = [_tree(path)]
     while waiting:
         value = waiting.pop()
@@ -73,7 +80,7 @@ def _keys(path: Path) -> Iterator[str]:
             waiting += value.values()
         elif isinstance(value, list):
             waiting += value
-        elif isinstance(value, str) and _KEY.fullmatch(value):
+        elif isinstance(value, str):
             yield value
 
 

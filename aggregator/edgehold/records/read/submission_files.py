@@ -127,7 +127,9 @@ def _submission(session: Session, path: str, change_paths: Collection[str], aske
     if changes:
         session.collected.add_all(strangers(changes, {person.handle for person in record.people}))
     if asked and not item.retracted:
-        session.collected.add(path, [*reference_problems(record), *own_problems(record, session.today, session.steels)])
+        session.collected.add(
+            path, [*reference_problems(record), *own_problems(record, session.today, session.steels, not session.warns(path))]
+        )
     return item
 
 
@@ -154,7 +156,8 @@ def _against_protocol(
     key = (record.protocol.id, record.protocol.version)
     readings = None
     if key in protocols:
-        readings, problems = readings_by(protocols[key].record, events.get(record.protocol.id, ()), record)
+        of_protocol = events.get(record.protocol.id, ())
+        readings, problems = readings_by(protocols[key].record, of_protocol, record, not session.warns(item.path))
         collected.add(item.path, problems)
     elif key not in versions:
         message = Reason("reading.no_such_version", protocol=key[0], version=key[1])

@@ -44,6 +44,7 @@ from .closing_forms import closing_problems
 from .floods import flood_problems
 from .git_reading import Asked, ask, begin_asking
 from .identity import identity_problems, sender
+from .pool_mates import pool_mates
 from .proposal import Proposal, read_proposal
 from .register_entries import register_problems
 from .requests import life_in_request
@@ -65,6 +66,7 @@ class CheckedProposal:
     repository : what was read of base and proposal together.
     findings : errors wherever they are, warnings in files that the request touches, sorted.
     whole : whether every submission was read.
+    pools : whether, where not, those were read with which what is new is pooled.
     author : the host's id of the account that sends it; None: nobody said, and whose it is was held against nothing.
     """
 
@@ -73,6 +75,7 @@ class CheckedProposal:
     findings: tuple[Finding, ...]
     whole: bool
     author: str | None = None
+    pools: bool = False
 
     @property
     def errors(self) -> tuple[Finding, ...]:
@@ -86,7 +89,7 @@ class CheckedProposal:
 
 
 def check_proposal(
-    root: Path, reference: str, *, author: str | None = None, today: datetime.date | None = None, whole: bool = False
+    root: Path, reference: str, *, author: str | None = None, today: datetime.date | None = None, whole: bool = False, pools: bool = False
 ) -> CheckedProposal:
     """Check what the working tree proposes against a commit, branch or tag.
 
@@ -97,6 +100,7 @@ def check_proposal(
     author : the host's id of the account that sends the request; None: whose it is is not asked.
     today : as in `load_repository`.
     whole : read every submission, also where the request touches few.
+    pools : where it touches few, read all with which the new ones are pooled, and what the same people tested in the same months.
 
     Raises
     ------
@@ -108,9 +112,9 @@ def check_proposal(
     proposal, today = read_proposal(root, reference), today or datetime.date.today()
     past = _ask_for_past(proposal)
     with merged(proposal) as folder:
-        chosen = None if whole or not _only_few_submissions(proposal) else _chosen(proposal, folder)
-        newer = set(map(submission_of, (change.path for change in proposal.changes if change.kind in ("added", "renamed"))))
-        repository = load_repository(folder, today=today, chosen=chosen, newer=newer)
+        touched, newer = ({submission_of(path) for path in paths} for paths in ((c.path for c in proposal.changes), _new(proposal)))
+        chosen = None if whole or not _only_few_submissions(proposal) else _chosen(folder, touched, newer if pools else set())
+        repository = load_repository(folder, today=today, chosen=chosen, newer=newer, warned=touched)
         roles, month = roles_of_base(proposal, repository.roles), f"{today:%Y-%m}"
         closing = [] if roles is None else _closing(proposal, repository, folder, roles, month)
     who = sender(proposal, repository, roles, author, month)
@@ -124,7 +128,7 @@ def check_proposal(
     own.add_all(_register_problems(proposal))
     own.add_all(_late_seals(proposal, repository))
     own.add_all(_life_problems(proposal, repository))
-    checked = CheckedProposal(proposal, replace(repository, root=root), (), chosen is None, author)
+    checked = CheckedProposal(proposal, replace(repository, root=root), (), chosen is None, author, pools)
     return replace(checked, findings=_together(repository.findings, own.findings(lambda _: {}), set(checked.touched)))
 
 
@@ -173,9 +177,13 @@ def _only_binds(root: Path, path: str) -> bool:
     return tree.keys() == {"format", "handle", "account"}
 
 
-def _chosen(proposal: Proposal, folder: Path) -> set[str]:
-    """The submissions that the request touches, and those that have something to do with them, their corrections counted in."""
-    return with_neighbours(folder, walk(folder), {submission_of(change.path) for change in proposal.changes})
+def _chosen(folder: Path, touched: set[str], pooled: set[str]) -> set[str]:
+    """The submissions that the request touches, and those that have something to do with them, their corrections counted in.
+
+    ``pooled`` are those that are read with their pools.
+    """
+    there = walk(folder)
+    return with_neighbours(folder, there, touched, pool_mates(folder, there, pooled) if pooled else lambda path, data: False)
 
 
 def _drafts(proposal: Proposal) -> frozenset[str]:

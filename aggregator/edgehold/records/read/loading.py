@@ -20,7 +20,7 @@ from edgehold.records.rules.standing import waiting, weighed
 
 from .adoption_files import check_adoptions
 from .naming import check_people, named_events, named_seals, named_threads
-from .neighbours import submission_of
+from .neighbours import SUBMISSION, submission_of
 from .objection_files import read_threads
 from .people_files import exchanged, names_of, read_people, read_tombstones
 from .plan_files import read_seals
@@ -109,6 +109,8 @@ def load_repository(
     check_people(session, people, read, events, threads, seals)
     if about is not None:
         session.collected.keep(lambda path: submission_of(path) in about)
+    if warned is not None:
+        session.collected.spare({path for path in session.collected.problems if SUBMISSION.fullmatch(path) and path not in warned})
     return Repository(
         root=session.root,
         protocols=protocols,

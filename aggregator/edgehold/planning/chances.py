@@ -13,7 +13,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import ndtr
-from scipy.stats import chi2
 
 from edgehold.endpoints.draws import key_of, normal_draws
 from edgehold.endpoints.rows import EXACT, INTERVAL, LEFT, RIGHT, EndpointRow
@@ -23,6 +22,7 @@ from edgehold.estimates.codes import FROM_CENSORED_RUNS
 from edgehold.estimates.repeatability import Repeatability
 from edgehold.estimates.verdict import BETTER, NONE, NOTHING_WORTH_HAVING, ONE_SIDED, SIZE_UNDECIDED, UNDECIDED, WORSE
 from edgehold.numerics.arrays import Array
+from edgehold.numerics.distributions import chi2_ppf
 from edgehold.records.canonical import LoadedProtocol, PoolKey
 from edgehold.records.model.plan import Plan, PlannedRun
 from edgehold.records.model.protocol import EndpointRule, Protocol, major
@@ -306,7 +306,7 @@ def _drawn(made: Setting, count: int, first: str | None, effect: float) -> Array
     sd = np.full(count, s0)
     if math.isfinite(worth):
         shares = ndtr(normal_draws(key_of(*names, "spread"), count, 1)[:, 0])
-        sd = s0 * np.sqrt(worth / chi2.ppf(shares, worth))
+        sd = s0 * np.sqrt(worth / chi2_ppf(shares, worth))
     label: dict[str, Callable[[PlannedRun], str | None]] = {
         "sharpener": planned_by,
         "level": lambda run: run.level,

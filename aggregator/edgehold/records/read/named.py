@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from pathlib import Path
 
 from edgehold.records.canonical import Repository
@@ -44,13 +44,11 @@ def load_for(root: Path, named: Iterable[str], today: datetime.date | None = Non
     touched = {submission_of(path) for path in files}
     chosen = with_neighbours(root, walk(root), touched)
     there = frozenset(touched & chosen)
-    methods = {path.split("/")[2] for path in there} | set(_stated(root, there))
-    return load_repository(root, today=today, chosen=chosen, asked=Asked(there, frozenset(methods))), False
+    methods = frozenset().union(*({path.split("/")[2], *stated(root / path)} for path in there))
+    return load_repository(root, today=today, chosen=chosen, asked=Asked(there, methods)), False
 
 
-def _stated(root: Path, submissions: Iterable[str]) -> Iterator[str]:
-    """The protocols that submissions say they follow, where that is not the folder's."""
-    for path in submissions:
-        protocol = fields_of(root / path).get("protocol")
-        if isinstance(protocol, dict) and isinstance(name := protocol.get("id"), str):
-            yield name
+def stated(file: Path) -> set[str]:
+    """The protocol that a submission's file says it follows, which need not be its folder's; none where it cannot be read."""
+    protocol = fields_of(file).get("protocol")
+    return {name} if isinstance(protocol, dict) and isinstance(name := protocol.get("id"), str) else set()

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from . import __version__
 from .disk import write_file
+from .engine.progress import line_cleared, told_on
 from .errors import FindingsError, InputError
 from .last_word import TRACEBACK, is_fault, last_word, let_through, say_no_more
 from .planning.options import add_arguments as add_plan_arguments
@@ -59,7 +60,8 @@ def _run(argv: list[str] | None) -> int:
         sys.stdout.flush()
         raise
     try:
-        status: int = arguments.command(arguments)
+        with told_on(sys.stderr):
+            status: int = arguments.command(arguments)
         return status
     except FindingsError as error:
         return _print_findings(error)
@@ -202,10 +204,16 @@ def _root(arguments: argparse.Namespace) -> Path:
 
 
 def _say(text: str) -> None:
+    line_cleared()
     print(f"edgehold: {text} …", file=sys.stderr, flush=True)
 
 
+def _silent(_: str) -> None:
+    """A terminal is told on the line that is rewritten."""
+
+
 def _warn(text: str) -> None:
+    line_cleared()
     print(f"edgehold: warning: {text}", file=sys.stderr, flush=True)
 
 
@@ -387,7 +395,7 @@ def _plan(arguments: argparse.Namespace) -> int:
     if arguments.tables is not None:
         return _share(arguments)
     root = _root(arguments)
-    advice = advice_for(root, arguments, _say)
+    advice = advice_for(root, arguments, _silent if sys.stderr.isatty() else _say)
     files: tuple[Path, ...] = ()
     if not arguments.dry:
         if arguments.sheets is not None:

@@ -28,7 +28,7 @@ def test_each_is_that_of_scipy(name):
     found, wanted, arguments = CASES[name]
     np.testing.assert_array_equal(found(*arguments), wanted(*arguments))
     for first in ENDS:
-        for df in (0.5, 1, 3.0, 0, -2.0, np.nan, np.inf):
-            rest = [df] * (len(arguments) - 1)
-            np.testing.assert_array_equal(found(first, *rest), wanted(first, *rest), err_msg=f"{first}, {rest}")
-            assert isinstance(float(found(first, *rest)), float)
+        for df in (0.5, 1, 3.0, 0, -2.0, np.nan):
+            for rest in ([df], [np.inf]) if len(arguments) == 2 else ([df, 4.0], [1.0, df]):
+                np.testing.assert_array_equal(found(first, *rest), wanted(first, *rest), err_msg=f"{first}, {rest}")
+                assert isinstance(float(found(first, *rest)), float)

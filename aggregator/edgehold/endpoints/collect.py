@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 
+from edgehold.engine.progress import followed
 from edgehold.numerics.arrays import Array
 from edgehold.numerics.attempt import NotFitted, attempt, open_limits
 from edgehold.numerics.isotonic import decreasing_fit
@@ -42,7 +43,7 @@ def endpoint_rows(
     """
     runs = [(*run, _attempted_curve(*run[1:])) for run in _runs(repository, variances)]
     usual = _usual_starts(runs) if relative else {}
-    return tuple(row for run in runs for row in _run_rows(*run, usual.get(pool_key(run[0]))))
+    return tuple(row for run in followed(runs, "progress.rows") for row in _run_rows(*run, usual.get(pool_key(run[0]))))
 
 
 def _attempted_curve(run: CanonicalRun, protocol: Protocol, s2_read: float) -> Curve | NotFitted | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 
+from edgehold.engine.progress import followed
 from edgehold.records.canonical import CanonicalReading, LoadedChange, LoadedProtocol, LoadedSubmission
 from edgehold.records.canonical_references import canonical_references, canonical_weights
 from edgehold.records.canonical_runs import BladeFacts, canonical_readings, canonical_runs
@@ -62,7 +63,9 @@ def open_submissions(
     session.collected.add_all([*id_problems(paths), *placing_problems(session.layout)])
     changes = changes_of(session.layout)
     wanted = paths if chosen is None else [path for path in paths if path in chosen]
-    read = [_submission(session, path, changes.get(path, ()), asked is None or path in asked) for path in wanted]
+    read = [
+        _submission(session, path, changes.get(path, ()), asked is None or path in asked) for path in followed(wanted, "progress.reading")
+    ]
     return [item for item in read if item is not None]
 
 
@@ -91,7 +94,9 @@ def check_submissions(
     planned = {item.path: plan_problems(item.record, seals or {}) for item in live}
     session.collected.add_all((path, problem) for path, problems in planned.items() for problem in problems)
     session.collected.add_all((item.path, problem) for item in live for problem in closed_form_problems(item.record, closed or {}))
-    loaded = [_against_protocol(session, item, protocols, versions, events, shared.blades, names) for item in live]
+    loaded = [
+        _against_protocol(session, item, protocols, versions, events, shared.blades, names) for item in followed(live, "progress.checking")
+    ]
     loaded = [item and replace(item, seal_held=seal_held(item.record, planned[item.path])) for item in loaded]
     gone = [_retracted(session, item, protocols, names) for item in read if item.retracted]
     then = {item.path: _earlier(session, item, protocols, events, shared.blades, names) for item in read if item.earlier}

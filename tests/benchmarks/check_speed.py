@@ -133,7 +133,7 @@ def table(folder: Path, count: int) -> str:
     add_one(folder)
     lines.append(("one added: `edgehold check --against main`", slowest(folder, "--against", "main")))
     summary = str(folder / ".git" / "summary.md")
-    lines.append(("the same with `--summary` (reads everything, answers)", measured(folder, "--against", "main", "--summary", summary)))
+    lines.append(("the same with `--summary` (reads its pools, answers)", measured(folder, "--against", "main", "--summary", summary)))
     git(folder, "switch", "-q", "main")
     git(folder, "commit", "-q", "--allow-empty", "-m", "somebody else's")
     git(folder, "switch", "-q", "request")

@@ -171,7 +171,13 @@ def expected(made: Setting, evenings: int | None = None, say: Progress = lambda 
     """
     count = evenings or (CENSORED_EVENINGS if made.rule.kind == "life" else EXACT_EVENINGS)
     with begun("progress.evenings", [1.0] * (count * (len(POWERS) + 1 + len(SIGHTS)))) as step:
-        return _expected(made, count, lambda text, drawn: (say(text), [step(1.0) for _ in range(drawn)]))
+
+        def told(text: str, drawn: int) -> None:
+            say(text)
+            for _ in range(drawn):
+                step(1.0)
+
+        return _expected(made, count, told)
 
 
 def _expected(made: Setting, count: int, say: Callable[[str, int], object]) -> Expected:

@@ -25,6 +25,7 @@ from types import MappingProxyType
 from typing import Any, TypeVar
 
 from .cache import Cache, opened
+from .progress import begun
 
 Result = TypeVar("Result")
 Key = TypeVar("Key")
@@ -86,13 +87,17 @@ def kept(function: Callable[..., Result], *arguments: Any) -> Result:
 
 def _computed(function: Callable[..., Any], jobs: dict[int, tuple[Any, ...]], sizes: Sequence[float]) -> Iterator[tuple[int, bytes]]:
     """The pickled results of some jobs, as they are done."""
-    if not _crews:
-        for i, job in jobs.items():
-            yield i, _pickled(function, job)
-        return
-    running = {_crews[-1].submit(function, job, sizes[i]): i for i, job in jobs.items()}
-    for done in as_completed(running):
-        yield running[done], done.result()
+    weights = {i: max(1.0, sizes[i]) for i in jobs}
+    with begun("progress.parts", list(weights.values())) as step:
+        if not _crews:
+            for i, job in jobs.items():
+                yield i, _pickled(function, job)
+                step(weights[i])
+            return
+        running = {_crews[-1].submit(function, job, sizes[i]): i for i, job in jobs.items()}
+        for done in as_completed(running):
+            yield running[done], done.result()
+            step(weights[running[done]])
 
 
 def _pickled(function: Callable[..., Any], job: tuple[Any, ...]) -> bytes:

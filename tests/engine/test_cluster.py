@@ -169,9 +169,10 @@ def test_a_worker_that_joins_later_and_computes_with_something_else_unpacks_no_j
     assert set(log.read_text().splitlines()) <= {str(SOURCE)}
 
 
-def test_where_nobody_answers_it_says_so(monkeypatch):
+@pytest.mark.parametrize("address", ["tcp://127.0.0.1:1", "127.0.0.1:1", "tls://127.0.0.1:1", "nobody", "carrier://pigeon:1", ""])
+def test_where_nobody_answers_it_says_so(monkeypatch, address):
     monkeypatch.setattr(cluster, "LONGEST_CONNECTING", 0.5)
-    with pytest.raises(ClusterError, match=r"no cluster answers at tcp://127\.0\.0\.1:1 "), on_cluster("tcp://127.0.0.1:1", print):
+    with pytest.raises(ClusterError, match=f"no cluster answers at {address} "), on_cluster(address, print):
         pass
 
 

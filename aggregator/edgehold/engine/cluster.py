@@ -22,13 +22,14 @@ from heapq import heappop, heappush
 from itertools import count
 from threading import Event, RLock, Thread
 from typing import Any
-from urllib.parse import urlsplit
 from uuid import uuid4
 
 import cloudpickle
 import dask
 from distributed import Client, KilledWorker, get_worker
 from distributed import Future as Remote
+from distributed.comm.core import connect
+from distributed.security import Security
 
 from edgehold.errors import ClusterError
 from edgehold.words import Reason
@@ -37,8 +38,9 @@ from .executor import Executor, Waiting, pickled
 from .program import facts
 
 AHEAD = 2  # jobs that a cluster has for each of its workers
-LONGEST_CONNECTING = 30.0  # seconds until the scheduler must have answered, and a first worker be there
+LONGEST_CONNECTING = 15.0  # seconds until the scheduler must have answered, and a first worker be there
 LOOKED_AFTER = 1.0  # seconds after which it is looked again how many workers there are
+ENCRYPTED, THIS_MACHINE = ("tls://", "wss://"), ("127.0.0.1", "localhost", "[::1]")
 MOST_TOLD = 3  # workers, and differences of one, that are named
 THREADS = "nthreads"
 _SETTINGS = {"distributed.admin.large-graph-warning-threshold": "1 TB"}  # a job brings its arguments, however many
@@ -62,17 +64,24 @@ def connected(address: str, tell: Callable[[str], None]) -> Iterator[Callable[[]
     """
     with dask.config.set(_SETTINGS):
         try:
+            asyncio.run(_answers(address))
             client = Client(address, timeout=LONGEST_CONNECTING, set_as_default=False)
-        except (OSError, ValueError, TimeoutError) as error:
+        except (OSError, ValueError, TypeError) as error:
             raise ClusterError(Reason("cluster.no_answer", address=address, told=_line(error))) from error
         try:
             workers = _compared(client, address)
             tell(Reason("cluster.workers", address=address, workers=workers))
-            if urlsplit(address).scheme != "tls" and urlsplit(address).hostname not in ("127.0.0.1", "localhost", "::1"):
+            if not address.startswith(ENCRYPTED) and address.rpartition("://")[2].rpartition(":")[0] not in THIS_MACHINE:
                 tell(Reason("cluster.open", address=address))
             yield partial(_Jobs, client, address, workers)
         finally:
             client.close()
+
+
+async def _answers(address: str) -> None:
+    """Raises what prevents a connection: asked for by itself, since a client that could not connect takes a minute to end."""
+    heard = await connect(address, timeout=LONGEST_CONNECTING, **Security().get_connection_args("client"))
+    await heard.close()
 
 
 def _compared(client: Client, address: str) -> int:

@@ -31,11 +31,18 @@ class Local:
 
 
 @contextmanager
-def local_cluster(workers: int) -> Iterator[Local]:
-    """A cluster with workers of one thread each, by this program's own source."""
+def local_cluster(workers: int, also: str = "") -> Iterator[Local]:
+    """A cluster with workers of one thread each, by this program's own source; ``also``: where else they find modules."""
+    path = os.pathsep.join(filter(None, [SETTINGS["PYTHONPATH"], also]))
     words = [sys.executable, "-m", "tests.engine.local_cluster", str(workers)]
     started = subprocess.Popen(
-        words, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, cwd=ROOT, env=os.environ | SETTINGS, text=True
+        words,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        cwd=ROOT,
+        env=os.environ | SETTINGS | {"PYTHONPATH": path},
+        text=True,
     )
     with started as process:
         try:

@@ -76,7 +76,7 @@ def _computed(function: Callable[..., Any], jobs: dict[int, tuple[Any, ...]], si
 
 
 @contextmanager
-def side_by_side(work: float) -> Iterator[Callable[..., Callable[[], Any]]]:
+def side_by_side(work: float, processes: int | None = None) -> Iterator[Callable[..., Callable[[], Any]]]:
     """Begin calls of which each may take ``each``; they go on while the caller does something else.
 
     Gives ``begin(function, *arguments)``, which gives what waits for the result. The cluster of ``on_cluster`` does the parts where one
@@ -86,8 +86,9 @@ def side_by_side(work: float) -> Iterator[Callable[..., Callable[[], Any]]]:
     Parameters
     ----------
     work : rows that the calls are about.
+    processes : how many there are to be; None: as many as processors.
     """
-    processes = os.cpu_count() or 1
+    processes = processes or os.cpu_count() or 1
     if not _clusters and (processes < 2 or work < WORTH):
         yield partial
         return

@@ -28,7 +28,8 @@ if TYPE_CHECKING:
 
 FINE, ERRORS_FOUND, MISUSE = 0, 1, 2
 MOST_EXCHANGES = 100
-EXTRA_LIBRARIES = frozenset({"altair", "jsonschema", "mkdocs", "material", "openpyxl", "pandas", "vl_convert"})
+EXTRA_LIBRARIES = frozenset({"altair", "jsonschema", "mkdocs", "material", "openpyxl", "pandas", "pyarrow", "vl_convert"})
+CLUSTER_LIBRARIES = frozenset({"cloudpickle", "dask", "distributed"})
 
 # Many small matrices: threads of the linear algebra library only wait for each other, for ten times the processor time.
 for _setting in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
@@ -91,12 +92,18 @@ def _parser() -> argparse.ArgumentParser:
     form.add_argument("--json", action="store_true", help="print the findings as JSON")
     form.add_argument("--annotate", action="store_true", help="print the findings so that GitHub shows them at their lines")
 
-    _command(commands, "pool", _pool, "check and pool; write the results to build/results")
+    pool = _command(commands, "pool", _pool, "check and pool; write the results to build/results")
     site = _command(commands, "site", _site, "check, pool and build the pages; write build/results and build/site")
     site.add_argument("--archive", metavar="FOLDER", help="keep this build in FOLDER, and lay all builds kept there into the site")
 
     deposit = _command(commands, "deposit", _deposit, "check, pool and write data, sources, hashes and metadata as one ZIP file")
     deposit.add_argument("file", metavar="FILE", help="where to write it")
+    for command in (pool, site, deposit):
+        command.add_argument(
+            "--cluster",
+            metavar="ADDRESS",
+            help="let the workers of a Dask cluster compute, whose scheduler is at ADDRESS: the same bytes; its members are trusted",
+        )
 
     exchange = _command(commands, "exchange", _exchange, "name the further runs that would best tell sharpeners from testers")
     exchange.add_argument("--count", type=_count, default=5, metavar="N", help="how many runs for each protocol (default 5)")
@@ -281,14 +288,15 @@ def _check_request(arguments: argparse.Namespace) -> int:
 def _pool(arguments: argparse.Namespace) -> int:
     from .pipeline import pool
 
-    print(f"results: {pool(_root(arguments), _say)}")
+    print(f"results: {pool(_root(arguments), _say, arguments.cluster)}")
     return FINE
 
 
 def _site(arguments: argparse.Namespace) -> int:
     from .pipeline import site
 
-    page = site(_root(arguments), _say, _warn, Path(arguments.archive) if arguments.archive is not None else None)
+    archive = Path(arguments.archive) if arguments.archive is not None else None
+    page = site(_root(arguments), _say, _warn, archive, cluster=arguments.cluster)
     print(Reason("commands.site_built", page=str(page)))
     return FINE
 
@@ -296,7 +304,7 @@ def _site(arguments: argparse.Namespace) -> int:
 def _deposit(arguments: argparse.Namespace) -> int:
     from .pipeline import deposit
 
-    deposit(_root(arguments), Path(arguments.file), _say)
+    deposit(_root(arguments), Path(arguments.file), _say, arguments.cluster)
     print(f"wrote {arguments.file}")
     return FINE
 
@@ -481,7 +489,9 @@ def _demo(arguments: argparse.Namespace) -> int:
 def _print_missing(error: ModuleNotFoundError, extra: str) -> int:
     """Say which extra brings a library that is not installed; what no extra brings is a fault of the program."""
     library = str(error.name).split(".")[0]
-    if library not in EXTRA_LIBRARIES:
+    if library in CLUSTER_LIBRARIES:
+        extra = "cluster"
+    elif library not in EXTRA_LIBRARIES:
         raise error
     print(f"edgehold: {Reason('commands.missing', library=library, extra=extra)}", file=sys.stderr)
     return MISUSE

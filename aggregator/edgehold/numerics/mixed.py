@@ -21,6 +21,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy.sparse as sp
+from scipy.linalg import lapack
 
 from .arrays import Array, Bools, Ints
 from .elimination import Factor, Plan, analyse, factorise, inverse_diagonal, solve
@@ -248,8 +249,8 @@ def evaluate(system: System, ratios: Ratios, factor: Factor, restricted: bool) -
     scaled = solution[: system.q]
     residual = system.y - system.columns @ (ratios.root * solution)
     spread = inverse_diagonal(factor, with_last=restricted)
-    by_term = [np.bincount(system.owner, part, minlength=system.terms) for part in (spread[: system.q], scaled**2)]
-    traces, squares = (system.sizes - by_term[0]) / ratios.used, by_term[1] / ratios.used
+    traces = _traces(system, ratios, spread)
+    squares = np.bincount(system.owner, scaled**2, minlength=system.terms) / ratios.used
     excess = ratios.used - ratios.gamma
     log_det = factor.log_determinant + (factor.log_determinant_last if restricted else 0.0)
     return Evaluation(
@@ -263,6 +264,28 @@ def evaluate(system: System, ratios: Ratios, factor: Factor, restricted: bool) -
         coefficients=solution[system.q :],
         spread=spread,
     )
+
+
+def _traces(system: System, ratios: Ratios, spread: Array) -> Array:
+    found: Array = (system.sizes - np.bincount(system.owner, spread[: system.q], minlength=system.terms)) / ratios.used
+    return found
+
+
+def traces_at(system: System, gamma: Array) -> Array | None:
+    """The restricted criterion's ``traces`` alone at variance ratios; None where the equations are singular."""
+    ratios = set_ratios(system, gamma)
+    factor = update_factor(system, ratios)
+    return None if factor is None else _traces(system, ratios, inverse_diagonal(factor))
+
+
+def dense_inverse(system: System, ratios: Ratios) -> Array:
+    """(q + p, q + p) C⁻¹ of a small system, whose factor at these ratios is known to exist; only its lower triangle counts."""
+    size = system.q + system.p
+    C = np.zeros((size, size), order="F")
+    C[system.rows, system.cols] = system.gram * ratios.root[system.rows] * ratios.root[system.cols]
+    C[np.arange(system.q), np.arange(system.q)] += 1.0
+    inverse: Array = lapack.dpotri(lapack.dpotrf(C, lower=1, overwrite_a=1)[0], lower=1, overwrite_c=1)[0]
+    return inverse
 
 
 def average_information(system: System, evaluation: Evaluation) -> Array:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
-from contextlib import AbstractContextManager
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, nullcontext
 from pathlib import Path
 
 from edgehold.sheets.browser import browser_rules
@@ -14,7 +14,7 @@ from .archive.folder import Archive, read_archive, write_archive
 from .archive.zipped import zipped
 from .disk import refuse_unwritable, write_file
 from .endpoints import endpoint_rows
-from .engine.tasks import kept_in
+from .engine.tasks import kept_in, on_cluster
 from .errors import FindingsError
 from .everything import find_everything
 from .forms.review import review_forms
@@ -60,14 +60,20 @@ def exchange(root: Path, count: int) -> dict[PoolKey, ExchangePlan]:
     return further_runs(endpoint_rows(read(root)), count)
 
 
-def pool(root: Path, say: Progress = lambda _: None) -> Path:
+def pool(root: Path, say: Progress = lambda _: None, cluster: str | None = None) -> Path:
     """Check and pool, and write ``build/results``; the site, if there was one, stays as it was.
+
+    Parameters
+    ----------
+    root : the repository.
+    say : told of what is begun.
+    cluster : the address of a cluster whose workers are to compute; None: this machine.
 
     Returns
     -------
     The folder of the results.
     """
-    with staged_build(root) as stage, _kept(root, say):
+    with staged_build(root) as stage, _computing(root, say, cluster):
         _write_results(_results_files(root, say)[2], stage / "results")
     return root / "build" / "results"
 
@@ -78,6 +84,7 @@ def site(
     warn: Progress = lambda _: None,
     archive: Path | None = None,
     cache: Path | None = None,
+    cluster: str | None = None,
 ) -> Path:
     """Check, pool and build the pages: ``build/results`` and ``build/site``.
 
@@ -89,6 +96,7 @@ def site(
     archive : the folder in which every published build is kept; this one is added to it, and all of them to the site. None: the site
         has no archive.
     cache : the folder in which parts that were computed are kept; None: ``build/cache`` of the repository.
+    cluster : as in `pool`.
 
     Returns
     -------
@@ -100,7 +108,7 @@ def site(
         A kept file is not what was published, or would change. Nothing is built then.
     """
     kept = read_archive(archive) if archive is not None else None
-    with staged_build(root) as stage, _kept(root, say, cache):
+    with staged_build(root) as stage, _computing(root, say, cluster, cache):
         found, results, files = _results_files(root, say)
         _write_results(files, stage / "results")
         if not results.provenance.repository_url:
@@ -133,7 +141,7 @@ def site(
     return root / "build" / "site" / "index.html"
 
 
-def deposit(root: Path, target: Path, say: Progress = lambda _: None) -> None:
+def deposit(root: Path, target: Path, say: Progress = lambda _: None, cluster: str | None = None) -> None:
     """Check and pool, and write one file for a depositor: data, what they were made from, hashes and metadata.
 
     Parameters
@@ -141,9 +149,10 @@ def deposit(root: Path, target: Path, say: Progress = lambda _: None) -> None:
     root : the repository.
     target : the ZIP file to write; an older one is replaced once the new one is whole.
     say : told of what is begun.
+    cluster : as in `pool`.
     """
     refuse_unwritable(target)
-    with _kept(root, say):
+    with _computing(root, say, cluster):
         found, results, files = _results_files(root, say)
     address = site_url(root)
     base_url = "" if address == FALLBACK_URL else address
@@ -152,9 +161,11 @@ def deposit(root: Path, target: Path, say: Progress = lambda _: None) -> None:
     write_file(target, made)
 
 
-def _kept(root: Path, say: Progress, cache: Path | None = None) -> AbstractContextManager[None]:
-    """Parts that an earlier build computed from the same are not computed again."""
-    return kept_in(cache or root / "build" / "cache", say)
+@contextmanager
+def _computing(root: Path, say: Progress, cluster: str | None = None, cache: Path | None = None) -> Iterator[None]:
+    """By this machine or a cluster; parts that an earlier build computed from the same are not computed again."""
+    with on_cluster(cluster, say) if cluster is not None else nullcontext(), kept_in(cache or root / "build" / "cache", say):
+        yield
 
 
 def _tell_of_archive(before: Archive, after: Archive, say: Progress, warn: Progress) -> None:

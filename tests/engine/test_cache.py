@@ -193,5 +193,5 @@ def test_processes_compute_what_is_missing_and_nothing_starts_where_nothing_is(t
     for expected in (True, False):
         with kept_in(tmp_path, print), side_by_side(WORTH) as begin:
             found = begin(each, quarter, [(x,) for x in range(4)], [1] * 4)()
-            assert bool(tasks._crews[-1]._hands) is expected
+            assert bool(tasks._executors[-1]._hands) is expected
         assert [value for value, _ in found] == [0, 0.25, 0.5, 0.75] and os.getpid() not in {by for _, by in found}

@@ -14,10 +14,10 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 
 import numpy as np
+from grid import add_cluster, spread_over
 
 from edgehold.endpoints.rows import CurvePoint, EndpointRow
 from edgehold.pooling.gather.all_answers import Asked, AskedOfPool, all_answers
@@ -210,9 +210,10 @@ def main() -> None:
     parser.add_argument("--pools", type=int, default=200)
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--designs", nargs="+", default=[design.name for design in DESIGNS])
+    add_cluster(parser)
     asked = parser.parse_args()
     print(COLUMNS, "|---" * 13 + "|", sep="\n")
-    with ProcessPoolExecutor(asked.jobs) as workers:
+    with spread_over(asked.jobs, asked.cluster) as workers:
         for design in DESIGNS:
             if design.name in asked.designs:
                 told = list(workers.map(line, [design] * asked.pools, range(1, asked.pools + 1), chunksize=4))

@@ -11,10 +11,10 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from grid import add_cluster, spread_over
 
 from edgehold.endpoints.references import Beside, ReferencePoint, WeightPoint
 from edgehold.endpoints.rows import CurvePoint, EndpointRow
@@ -236,9 +236,10 @@ def main() -> None:
     parser.add_argument("--shifted", type=int, default=20)
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--designs", nargs="+", default=[design.name for design in DESIGNS])
+    add_cluster(parser)
     asked = parser.parse_args()
     designs = [design for design in DESIGNS if design.name in asked.designs]
-    with ProcessPoolExecutor(asked.jobs) as workers:
+    with spread_over(asked.jobs, asked.cluster) as workers:
         print(COLUMNS, "|---" * 7 + "|", sep="\n")
         for design in designs if asked.pools else ():
             told = list(workers.map(line, [design] * asked.pools, range(1, asked.pools + 1), chunksize=4))

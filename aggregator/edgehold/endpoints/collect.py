@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 
+from edgehold.engine.progress import followed
 from edgehold.numerics.arrays import Array
 from edgehold.numerics.attempt import NotFitted, attempt, open_limits
 from edgehold.numerics.isotonic import decreasing_fit
@@ -25,21 +26,24 @@ from .runs import keennesses, reading_variances, run_curve
 from .values import endpoint_of, relative_life
 
 
-def endpoint_rows(repository: Repository, variances: Mapping[PoolKey, float] | None = None) -> tuple[EndpointRow, ...]:
+def endpoint_rows(
+    repository: Repository, variances: Mapping[PoolKey, float] | None = None, relative: bool = True
+) -> tuple[EndpointRow, ...]:
     """One row for every run and endpoint of every submission; none is left out.
 
     Parameters
     ----------
     repository : validated records.
     variances : variance of ln x within readings by pool, where another set of records has settled it; None: from these.
+    relative : whether lives relative to an edge's own start are wanted, which only a probe asks for.
 
     Returns
     -------
     In the order of submissions, their runs, and the protocol's endpoints.
     """
     runs = [(*run, _attempted_curve(*run[1:])) for run in _runs(repository, variances)]
-    usual = _usual_starts(runs)
-    return tuple(row for run in runs for row in _run_rows(*run, usual.get(pool_key(run[0]))))
+    usual = _usual_starts(runs) if relative else {}
+    return tuple(row for run in followed(runs, "progress.rows") for row in _run_rows(*run, usual.get(pool_key(run[0]))))
 
 
 def _attempted_curve(run: CanonicalRun, protocol: Protocol, s2_read: float) -> Curve | NotFitted | None:

@@ -5,11 +5,12 @@ from __future__ import annotations
 import os
 import platform
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from functools import cache
 from hashlib import blake2b
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
+from types import MappingProxyType
 
 import numpy as np
 
@@ -28,14 +29,34 @@ def made_by(module: str) -> bytes:
 
 
 @cache
+def facts() -> Mapping[str, str]:
+    """All that computes in this process, by what it is called: whoever has the same gives the same bytes."""
+    source = blake2b(digest_size=32)
+    _add_sources(source, EVERYTHING)
+    return MappingProxyType({"source": source.hexdigest(), **_beside_the_source()})
+
+
+@cache
 def _made_by(parts: tuple[str, ...]) -> bytes:
-    told = [f"{name} {_version(name)}" for name in LIBRARIES]
-    told += [f"{name}={os.environ.get(name, '')}" for name in SETTINGS]
-    told += [sys.version, platform.machine(), repr(_processor())]
-    hashed = blake2b("\n".join(told).encode(), digest_size=32)
+    hashed = blake2b(repr(_beside_the_source()).encode(), digest_size=32)
+    _add_sources(hashed, parts)
+    return hashed.digest()
+
+
+def _beside_the_source() -> dict[str, str]:
+    """Libraries, settings, interpreter and machine."""
+    return {
+        **{name: _version(name) for name in LIBRARIES},
+        **{name: os.environ.get(name, "") for name in SETTINGS},
+        "Python": sys.version,
+        "machine": platform.machine(),
+        "processor": repr(_processor()),
+    }
+
+
+def _add_sources(hashed: blake2b, parts: tuple[str, ...]) -> None:
     for name, content in _sources(parts):
         hashed.update(f"\n{name} {len(content)}\n".encode() + content)
-    return hashed.digest()
 
 
 def _version(library: str) -> str:

@@ -8,11 +8,12 @@ import os
 import re
 import shutil
 from collections.abc import Iterable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from jinja2 import Environment
 from mkdocs.commands.build import build
 from mkdocs.config import load_config
 from mkdocs.config.base import LegacyConfig
@@ -25,6 +26,7 @@ from mkdocs.structure.toc import get_toc
 
 from edgehold.archive.build import SUMS, Facts, make_build
 from edgehold.archive.folder import INDEX, Archive, add_build, asset_name, standing_for, withdraw, write_archive
+from edgehold.engine.progress import begun
 from edgehold.forms.submission import example_json
 from edgehold.records.schemas import FALLBACK_URL, site_url
 from edgehold.results.model.results import Results
@@ -201,6 +203,7 @@ class _Generated(BasePlugin[LegacyConfig]):  # type: ignore[no-untyped-call]  # 
         self._pages, self._downloads, self._entries = pages, downloads, entries
         self._public, self._feed = bool(base_url), feed(results, base_url)
         self._ready: dict[str, str] = {}
+        self._going = ExitStack()
         self._sections: dict[str, Section] = {}
         known = results.provenance
         self._where = where_results_go(known.repository_url)
@@ -222,7 +225,13 @@ class _Generated(BasePlugin[LegacyConfig]):  # type: ignore[no-untyped-call]  # 
         for name, data in sorted(self._downloads.items()):
             files.append(File.generated(config, download_path(name), content=data))
         files.append(File.generated(config, FEED, content=self._feed))
+        self._step = self._going.enter_context(begun("progress.laying_out", [1.0] * len(files.documentation_pages())))
         return files
+
+    def on_env(self, env: Environment, *, config: MkDocsConfig, files: Files) -> Environment:
+        self._going.close()
+        self._step = self._going.enter_context(begun("progress.pages", [1.0] * len(files.documentation_pages())))
+        return env
 
     def on_nav(self, nav: Navigation, *, config: MkDocsConfig, files: Files) -> Navigation:
         self._sections = {item.title: item for item in nav.items if isinstance(item, Section)}
@@ -237,6 +246,7 @@ class _Generated(BasePlugin[LegacyConfig]):  # type: ignore[no-untyped-call]  # 
         return ""
 
     def on_page_content(self, html: str, *, page: Page, config: MkDocsConfig, files: Files) -> str:
+        self._step(1.0)
         ready = self._ready.pop(page.file.src_uri, None)
         if ready is None:
             html = html.replace(MARK, self._where)
@@ -255,9 +265,11 @@ class _Generated(BasePlugin[LegacyConfig]):  # type: ignore[no-untyped-call]  # 
         self._entries += search_index.of_page(address, title, told, Findable(**settings), html, record=record)
 
     def on_post_build(self, *, config: MkDocsConfig) -> None:
+        self._going.close()
         (Path(config.site_dir) / search_index.PLACE).write_bytes(search_index.written(self._entries))
 
     def on_post_page(self, output: str, *, page: Page, config: MkDocsConfig) -> str:
+        self._step(1.0)
         return with_policy(output)
 
     def on_post_template(self, output_content: str, *, template_name: str, config: MkDocsConfig) -> str:

@@ -14,6 +14,7 @@ from scipy.special import ndtr
 
 from edgehold.numerics.arrays import Array
 from edgehold.numerics.interval import Interval
+from edgehold.numerics.normal_differences import MOST, TYPICAL
 from edgehold.numerics.normal_mixture import NormalMixture
 from edgehold.numerics.second_stage import SecondStage
 
@@ -23,7 +24,6 @@ from .hierarchical import SpreadPosterior, prior_log_sd, weighted_quantile
 from .separability import PEOPLE
 from .spread_priors import STEEL
 
-TYPICAL, MOST = 0.954, 2.77  # √2 times the median and the 95 % point of a normal's absolute value
 DRAWS, SEED = 32, 20261129  # draws of levels at every point, and where they begin
 SURE = 0.95  # posterior probability from which one is said to matter more than another
 RANKED = (STEEL, LEVEL, PRACTICE, "sharpener", "tester", "blade")  # between which the question is asked

@@ -6,11 +6,12 @@ from collections.abc import Mapping, Sequence
 from typing import Literal
 
 from edgehold.numerics.interval import Interval
+from edgehold.numerics.normal_differences import MOST
 from edgehold.pooling.gather.all_answers import Answered
 from edgehold.pooling.headline import RUNS
 from edgehold.pooling.headline import Answer as Found
 from edgehold.pooling.posterior_verdict import UNDECIDED
-from edgehold.pooling.what_matters import MOST, HowMuch, Withheld
+from edgehold.pooling.what_matters import HowMuch, Withheld
 from edgehold.records.model.protocol import EndpointRule
 from edgehold.results.model.analyses import CrossedResult, NetworkResult
 from edgehold.results.model.answers import Answer, HangsOn, HowMuchResult, MethodLine, ModelResult, PriorResult, StandsOn

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Literal
 
+from edgehold.numerics.normal_differences import MOST
 from edgehold.pooling.curves.shown import ShownByReferences
 from edgehold.pooling.hierarchical import ContrastPosterior
-from edgehold.pooling.what_matters import MOST, HowMuch
+from edgehold.pooling.what_matters import HowMuch
 from edgehold.results.model.numbers import needed, published, ratio
 from edgehold.results.model.ratio import RatioInterval, ratio_interval
 from edgehold.results.model.references import ReferenceSpread, ReferencesResult

@@ -49,8 +49,8 @@ demo: $(VENV)/.site
 	$(BIN)/edgehold demo
 
 bench: $(VENV)/.test
-	$(BIN)/python tests/benchmarks/bench.py --write
 	$(BIN)/python tests/benchmarks/check_speed.py --write
+	$(BIN)/python tests/benchmarks/bench.py --write
 
 fuzz: $(VENV)/.test
 	$(BIN)/python -m tests.fuzz.fuzz --cases 100000

@@ -212,9 +212,11 @@ def tables(measured: Measured, seed: int) -> str:
         [
             "# Crossed fits: both sides in one run",
             "",
-            "Steels fixed; testers, sharpeners, blades and steel × tester random (`shared_runs.py`, `lent_runs.py`, seed "
-            f"{seed}); REML. Ours includes degrees of freedom and predicted effects with their errors, without profile intervals; lme4 has its derivative check "
-            "off. Seconds are the best on the clock (of CPU in brackets). Every fit but the first finds the analysis of the pattern kept.",
+            "Steels fixed; testers, sharpeners, blades and steel × tester random (`shared_runs.py`, `lent_runs.py`, "
+            f"seed {seed}); REML. "
+            "Ours includes degrees of freedom and predicted effects with their errors, without profile intervals; lme4 has its "
+            "derivative check off. Seconds are the best on the clock (of CPU in brackets). Every fit but the first finds the "
+            "analysis of the pattern kept.",
             "",
             "| goal | wanted | found | |",
             "|---|---|---|---|",

@@ -18,7 +18,7 @@ _HERE = Path(__file__).resolve().parents[1]
 COMPUTING = ("engine", "records", "endpoints", "estimates", "pooling", "numerics", "words", "errors", "counted", "disk")
 """Where everything lies that a stage up to pooling may import (``tests/test_direction.py``); the rest changes none of its figures."""
 EVERYTHING = (".",)
-LIBRARIES = ("numpy", "scipy", "pydantic", "jsonschema", "vl-convert-python", "openpyxl", "Jinja2", "Markdown", "nh3")
+LIBRARIES = ("numpy", "scipy", "pymetis", "pydantic", "jsonschema", "vl-convert-python", "openpyxl", "Jinja2", "Markdown", "nh3")
 """What the kept parts are computed with."""
 SETTINGS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS", "OPENBLAS_CORETYPE")
 

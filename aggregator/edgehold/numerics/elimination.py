@@ -197,7 +197,8 @@ def _rounds(graph: sp.csr_matrix, movable_below: int, limits: Limits) -> tuple[l
 def _touched(graph: sp.csr_matrix, beyond: int) -> Ints:
     """How many of the unknowns from ``beyond`` on each is a neighbour of; these stay to the end, whoever is eliminated before."""
     before = np.concatenate([[0], np.cumsum(graph.indices >= beyond)])
-    return before[graph.indptr[1:]] - before[graph.indptr[:-1]]
+    found: Ints = before[graph.indptr[1:]] - before[graph.indptr[:-1]]
+    return found
 
 
 def _lowest_neighbour(graph: sp.csr_matrix, rank: Array) -> Array:

@@ -8,6 +8,7 @@ with which it shares entries, and a column for each of its own; of its square he
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -73,7 +74,7 @@ class Front:
         return values[self.start : self.start + self.length].reshape(-1, self.count).T
 
 
-def laid_out(supernodes: list[tuple[Ints, Ints]], first: int, start: int, core_width: int) -> tuple[list[Front], int]:
+def laid_out(supernodes: Sequence[tuple[Ints, Ints]], first: int, start: int, core_width: int) -> tuple[list[Front], int]:
     """Fronts of supernodes given as (own positions, positions after), their blocks from ``start`` on and the dense core behind
     them; where that begins.
 

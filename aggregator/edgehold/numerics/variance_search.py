@@ -268,8 +268,9 @@ def start_by_part(problem: Problem) -> Array | None:
     found = search(part, start(part) if begin is None else begin, tolerance=CONVERGED_PART)
     if isinstance(found, NotBegun) or not found.converged:
         return None
-    variances = found.point.variances * part.system.unit**2
-    return np.maximum(variances, NEAR_ZERO * variances.sum())
+    variances: Array = found.point.variances * part.system.unit**2
+    kept: Array = np.maximum(variances, NEAR_ZERO * variances.sum())
+    return kept
 
 
 def _occupied(columns: sp.csr_matrix) -> sp.csr_matrix:

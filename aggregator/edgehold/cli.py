@@ -250,14 +250,14 @@ def _check_request(arguments: argparse.Namespace) -> int:
 
 
 def _pool(arguments: argparse.Namespace) -> int:
-    from .pipeline import pool
+    from .builds import pool
 
     print(f"results: {pool(_root(arguments), _say)}")
     return FINE
 
 
 def _site(arguments: argparse.Namespace) -> int:
-    from .pipeline import site
+    from .builds import site
 
     page = site(_root(arguments), _say, _warn, Path(arguments.archive) if arguments.archive is not None else None)
     print(Reason("commands.site_built", page=str(page)))
@@ -265,7 +265,7 @@ def _site(arguments: argparse.Namespace) -> int:
 
 
 def _deposit(arguments: argparse.Namespace) -> int:
-    from .pipeline import deposit
+    from .builds import deposit
 
     deposit(_root(arguments), Path(arguments.file), _say)
     print(f"wrote {arguments.file}")

@@ -5,16 +5,18 @@ from __future__ import annotations
 import json
 from dataclasses import asdict, dataclass, field
 from functools import lru_cache
+from hashlib import blake2b
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
+from pydantic import BaseModel
 
 from edgehold.results.words.sentences import ratio_text
 
 from . import addresses, analyses, bars, choose, forests, formatting, safe_text, spread_bars
 from .search_index import Findable
 
-__all__ = ["Findable", "Page", "environment", "render"]
+__all__ = ["Findable", "Page", "environment", "hash_of", "render"]
 
 
 @dataclass(frozen=True)
@@ -91,3 +93,8 @@ def environment() -> Environment:
 def render(template: str, **values: object) -> Markup:
     """A template filled in."""
     return Markup(environment().get_template(template).render(**values))
+
+
+def hash_of(published: BaseModel) -> bytes:
+    """Of all that is published about something: pages know nothing else of it (``results.json`` says it all, codes included)."""
+    return blake2b(published.model_dump_json().encode(), digest_size=32).digest()

@@ -10,6 +10,8 @@ from .search_index import Entry
 
 PROJECT = Path(__file__).resolve().parents[3]
 SETTINGS = "mkdocs.yml"
+MARKS = "\ue000", "\ue001"
+"""First and last character of what stands in a page for a text that varies: they mean nothing to anybody (Unicode, private use)."""
 MARK = "<!-- where results go -->"
 """What stands for that in a hand-written page."""
 
@@ -44,7 +46,7 @@ class Contents:
     where : HTML that says where results go, for hand-written pages.
     public : whether the site has an address.
     provenance : program version, hash and number of the inputs, as every page says them.
-    varying : texts that are others in every build, such as the hash of the inputs; no two of them are alike.
+    varying : texts that are others in every build, such as the hash of the inputs; none where somebody wrote what would stand for them.
     """
 
     pages: tuple[Ready, ...]

@@ -34,7 +34,7 @@ from edgehold.engine.tasks import kept, kept_as
 from edgehold.words import Reason
 
 from . import search_index
-from .contents import MARK, SETTINGS, Contents, Ready
+from .contents import MARK, MARKS, SETTINGS, Contents, Ready
 from .csp import with_policy
 from .laying import lay
 from .links import Found, broken_among, found_in
@@ -122,18 +122,14 @@ def _quiet_and_timeless() -> Iterator[None]:
 
 
 class _Marks:
-    """Marks for texts that are others in every build: characters that mean nothing to anybody (Unicode, private use)."""
-
-    FIRST, LAST = "\ue000", "\ue001"
+    """Marks for texts that are others in every build."""
 
     def __init__(self, varying: Sequence[str]) -> None:
         by_length = sorted(filter(None, varying), key=len, reverse=True)  # one may begin another
-        self._marks = {text: f"{self.FIRST}{number}{self.LAST}" for number, text in enumerate(by_length)}
+        self._marks = {text: str(number).join(MARKS) for number, text in enumerate(by_length)}
 
     def hide(self, text: str) -> str:
-        """The text with marks; as it is where somebody wrote such a character."""
-        if self.FIRST in text:
-            return text
+        """The text with marks."""
         for varying, mark in self._marks.items():
             text = text.replace(varying, mark)
         return text

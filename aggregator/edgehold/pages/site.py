@@ -13,7 +13,7 @@ from edgehold.archive.build import SUMS, Facts, make_build
 from edgehold.archive.folder import Archive, add_build, asset_name, standing_for, withdraw
 from edgehold.forms.submission import example_json
 from edgehold.records.schemas import FALLBACK_URL, site_url
-from edgehold.results.model.results import Results
+from edgehold.results.model.results import Provenance, Results
 from edgehold.results.tables.evidence import evidence_files
 from edgehold.results.tables.kit import KIT
 from edgehold.words import Reason
@@ -22,7 +22,7 @@ from . import addresses, safe_text
 from .addresses import download_path, example_name, sheet_name
 from .archived import PACKED, archived_files, style_sheet
 from .citing import Cited, cited_as
-from .contents import PROJECT, Contents, Ready, chosen_for
+from .contents import MARKS, PROJECT, Contents, Ready, chosen_for
 from .feed import PATH as FEED
 from .feed import feed
 from .generate import cited_pages, files_of, made_pages
@@ -132,9 +132,16 @@ def contents_of(
             "inputs_sha256": str(safe_text.plain(known.inputs_sha256[:12])),
             "input_files": str(known.input_files),
         },
-        varying=tuple(dict.fromkeys((known.inputs_sha256, known.inputs_sha256[:12], known.commit, cited.build))),
+        varying=_varying(known, cited, finished),
     )
     return contents, archive
+
+
+def _varying(known: Provenance, cited: Cited, pages: Iterable[tuple[str, str]]) -> tuple[str, ...]:
+    """What is other in every build; nothing where a page has a character with which that is marked."""
+    if any(mark in text for _, text in pages for mark in MARKS):
+        return ()
+    return tuple(filter(None, (known.inputs_sha256, known.inputs_sha256[:12], known.commit, cited.build)))
 
 
 def _ready(path: str, text: str) -> Ready:

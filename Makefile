@@ -51,6 +51,7 @@ demo: $(VENV)/.site
 bench: $(VENV)/.test
 	$(BIN)/python tests/benchmarks/check_speed.py --write
 	$(BIN)/python tests/benchmarks/bench.py --write
+	$(BIN)/python tests/benchmarks/build_speed.py --one --write
 
 fuzz: $(VENV)/.test
 	$(BIN)/python -m tests.fuzz.fuzz --cases 100000

@@ -52,6 +52,7 @@ bench: $(VENV)/.test
 	$(BIN)/python tests/benchmarks/check_speed.py --write
 	$(BIN)/python tests/benchmarks/bench.py --write
 	$(BIN)/python tests/benchmarks/build_speed.py --one --write
+	$(BIN)/python -m tests.benchmarks.growth --write
 
 fuzz: $(VENV)/.test
 	$(BIN)/python -m tests.fuzz.fuzz --cases 100000

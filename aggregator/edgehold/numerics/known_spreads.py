@@ -145,8 +145,8 @@ def _fitted(X: Array, information: Array) -> Fitted:
     if not met.any():
         return _nothing(X.shape[1])
     own = np.flatnonzero(met)
-    covariance = np.linalg.pinv(information[np.ix_(own, own)], rcond=1e-10, hermitian=True)
-    return Fitted(met, prepare(X[:, met]), covariance @ information[own, -1], covariance)
+    covariance = np.asarray(np.linalg.pinv(information[np.ix_(own, own)], rcond=1e-10, hermitian=True), dtype=float)
+    return Fitted(met, prepare(X[:, met]), np.asarray(covariance @ information[own, -1], dtype=float), covariance)
 
 
 def _nothing(p: int) -> Fitted:

@@ -36,7 +36,7 @@ DESIGNS = given(
 
 @settings(max_examples=15, deadline=None)
 @DESIGNS
-def test_expected_information_by_the_lower_triangle_is_that_of_the_definition(n, counts, seed, nested):
+def test_expected_information_is_that_of_the_definition(n, counts, seed, nested):
     """½tr(PGᵢPGⱼ) with P from dense matrices (Searle, Casella & McCulloch 1992, section 6.6)."""
     y, X, groups = runs(n, counts, seed, nested)
     Z = [np.unique(labels, return_inverse=True)[1][:, None] == np.arange(len(np.unique(labels))) for labels in groups.values()]

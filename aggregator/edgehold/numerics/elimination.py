@@ -350,7 +350,7 @@ def solve(factor: Factor, rhs: Array) -> Array:
     plan = factor.plan
     x = _forward(factor, rhs)
     x[: plan.single] /= factor.values[: plan.single, None]
-    return _backward(factor, x)
+    return _backward(factor, x, np.empty_like(rhs, dtype=float))
 
 
 def last_columns(factor: Factor) -> Array:
@@ -358,11 +358,11 @@ def last_columns(factor: Factor) -> Array:
     plan = factor.plan
     x = np.zeros((plan.size + 1, plan.last))
     x[np.arange(plan.size - plan.last, plan.size), plan.order[plan.size - plan.last :] - (plan.size - plan.last)] = 1.0
-    return _backward(factor, x)
+    return _backward(factor, x, np.empty((plan.size, plan.last)))
 
 
-def _backward(factor: Factor, x: Array) -> Array:
-    """The solution from right-hand sides after the forward substitution, in the order of the unknowns."""
+def _backward(factor: Factor, x: Array, solution: Array) -> Array:
+    """Fill in the solution, in the order of the unknowns, from right-hand sides after the forward substitution."""
     plan = factor.plan
     if plan.core:
         x[plan.eliminated : plan.size] = lapack.dpotrs(factor.core, x[plan.eliminated : plan.size], lower=0)[0]
@@ -371,7 +371,6 @@ def _backward(factor: Factor, x: Array) -> Array:
     for batch in reversed(plan.batches):
         near = x[batch.neighbours]
         x[batch.first : batch.first + batch.count] -= np.einsum("nw,nwc->nc", _block(factor.values, batch), near)
-    solution = np.empty((plan.size, x.shape[1]))
     solution[plan.order] = x[: plan.size]
     return solution
 

@@ -21,7 +21,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy.sparse as sp
-from scipy.linalg import lapack
 
 from .arrays import Array, Bools, Ints
 from .elimination import Factor, Plan, analyse, factorise, inverse_diagonal, solve
@@ -276,16 +275,6 @@ def traces_at(system: System, gamma: Array) -> Array | None:
     ratios = set_ratios(system, gamma)
     factor = update_factor(system, ratios)
     return None if factor is None else _traces(system, ratios, inverse_diagonal(factor))
-
-
-def dense_inverse(system: System, ratios: Ratios) -> Array:
-    """(q + p, q + p) C⁻¹ of a small system, whose factor at these ratios is known to exist; only its lower triangle counts."""
-    size = system.q + system.p
-    C = np.zeros((size, size), order="F")
-    C[system.rows, system.cols] = system.gram * ratios.root[system.rows] * ratios.root[system.cols]
-    C[np.arange(system.q), np.arange(system.q)] += 1.0
-    inverse: Array = lapack.dpotri(lapack.dpotrf(C, lower=1, overwrite_a=1)[0], lower=1, overwrite_c=1)[0]
-    return inverse
 
 
 def average_information(system: System, evaluation: Evaluation) -> Array:

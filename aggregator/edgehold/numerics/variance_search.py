@@ -22,7 +22,7 @@ from edgehold.words import Reason
 
 from .arrays import Array, Bools
 from .elimination import solve
-from .mixed import Evaluation, System, average_information, dense_inverse, evaluate, prepare, set_ratios, traces_at, update_factor
+from .mixed import Evaluation, System, average_information, evaluate, prepare, set_ratios, traces_at, update_factor
 
 MOST_STEPS = 60
 MOST_HALVINGS = 25
@@ -191,8 +191,6 @@ def traces_of(problem: Problem, point: Point, restricted: bool) -> Array:
 
 
 def _squared_blocks(system: System, evaluation: Evaluation, restricted: bool) -> Array:
-    if restricted and system.terms and not is_small(system):
-        return _squared_lower_blocks(system, evaluation)
     whole = solve(evaluation.factor, np.eye(system.q + system.p))
     inverse = whole[: system.q, : system.q]
     if not restricted and system.p:
@@ -202,18 +200,6 @@ def _squared_blocks(system: System, evaluation: Evaluation, restricted: bool) ->
     starts = np.concatenate([[0], np.cumsum(system.sizes)[:-1]])
     sums = np.add.reduceat(np.add.reduceat(squares, starts, axis=0), starts, axis=1) if system.terms else squares
     return sums / np.outer(evaluation.ratios.used, evaluation.ratios.used)
-
-
-def _squared_lower_blocks(system: System, evaluation: Evaluation) -> Array:
-    """The same from the lower triangle of C⁻¹ by LAPACK."""
-    lower = dense_inverse(system, evaluation.ratios)[: system.q, : system.q]
-    diagonal = np.diag(lower)
-    squares = lower.T**2
-    starts = np.concatenate([[0], np.cumsum(system.sizes)[:-1]])
-    sums = np.add.reduceat(np.add.reduceat(squares, starts, axis=0), starts, axis=1)
-    own = np.bincount(system.owner, (1 - diagonal) ** 2 - 2 * diagonal**2, minlength=system.terms)
-    total: Array = sums + sums.T + np.diag(own)
-    return total / np.outer(evaluation.ratios.used, evaluation.ratios.used)
 
 
 def _trace_slopes(system: System, evaluation: Evaluation, traces: Array) -> Array:

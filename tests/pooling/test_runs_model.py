@@ -2,6 +2,7 @@
 
 import json
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -189,6 +190,17 @@ def test_one_sided_runs_settle_where_the_censored_likelihood_has_its_maximum():
     n, p = X.shape
     assert settled.fit.variances["residual"] == pytest.approx(slow.variances["residual"] * n / (n - p), rel=0.1)
     assert settled.fit.variances["tester"] > slow.variances["tester"]
+
+
+def test_a_column_that_no_chosen_run_has_leaves_the_others_told():
+    """As where an endpoint has values of some runs only, of a pool whose readings stand in one model."""
+    labels = labels_of_exchange(people=8, partners=3, blades=6)
+    runs = checked_runs(np.zeros(len(labels["steel"])), np.zeros(len(labels["steel"])), labels)
+    whole = fixed_part(runs)
+    kept = runs.steel != "s3"
+    some = replace(whole, X=whole.X[kept], full=whole.full[kept])
+    assert whole.steel_contrast("s1", "s3") is not None
+    assert some.steel_contrast("s1", "s3") is None and some.steel_contrast("s1", "s2") is not None
 
 
 @pytest.mark.parametrize("seed", range(3))

@@ -146,7 +146,7 @@ def _fitted(X: Array, information: Array) -> Fitted:
         return _nothing(X.shape[1])
     own = np.flatnonzero(met)
     covariance = np.asarray(np.linalg.pinv(information[np.ix_(own, own)], rcond=1e-10, hermitian=True), dtype=float)
-    return Fitted(met, prepare(X[:, met]), np.asarray(covariance @ information[own, -1], dtype=float), covariance)
+    return Fitted(met, prepare(X[:, met]), covariance @ information[own, -1], covariance)
 
 
 def _nothing(p: int) -> Fitted:

@@ -160,12 +160,14 @@ class FixedPart:
     def contrast(self, weights: Mapping[str, float]) -> Array | None:
         """(p,) weights of named columns, a first level's weight being nothing; None where the design cannot tell the sum."""
         c = np.array([weights.get(name, 0.0) for name in self.names])
-        return c[self.kept] if c.any() and estimable(self.prepared, c) else None
+        met, design = self._prepared
+        return c[self.kept] if c.any() and not c[~met].any() and estimable(design, c[met]) else None
 
     @cached_property
-    def prepared(self) -> Design:
-        """All columns, for what they can tell."""
-        return prepare(self.full)
+    def _prepared(self) -> tuple[Bools, Design]:
+        """Which columns some run has, and these for what they can tell."""
+        met: Bools = np.asarray(self.full.any(axis=0), dtype=bool)
+        return met, prepare(self.full[:, met])
 
 
 def checked_runs(low: ArrayLike, high: ArrayLike, labels: Mapping[str, Labels]) -> Runs:

@@ -49,8 +49,9 @@ demo: $(VENV)/.site
 	$(BIN)/edgehold demo
 
 bench: $(VENV)/.test
-	$(BIN)/python tests/benchmarks/bench.py --write
 	$(BIN)/python tests/benchmarks/check_speed.py --write
+	$(BIN)/python tests/benchmarks/bench.py --write
+	$(BIN)/python tests/benchmarks/build_speed.py --one --write
 	$(BIN)/python -m tests.benchmarks.growth --write
 
 fuzz: $(VENV)/.test
@@ -72,7 +73,7 @@ $(VENV)/.site: $(VENV)/bin/python pyproject.toml
 # LOCK=.ci/lock/test.txt installs exactly what stands there; without it, the newest that pyproject.toml allows.
 $(VENV)/.test: $(VENV)/bin/python pyproject.toml
 	$(if $(LOCK),$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes --requirement $(LOCK))
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[site,test]'
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[site,cluster,test]'
 	@touch $@ $(VENV)/.site
 
 site/node_modules/.installed: site/package-lock.json
@@ -88,7 +89,7 @@ LOCK_OF = echo 'hatchling>=1.27,<2' | $(BIN)/uv pip compile pyproject.toml - --u
 lock: $(VENV)/.test site/node_modules/.installed
 	@$(LOCK_OF) -o .ci/lock/core.txt
 	@$(LOCK_OF) --extra site -o .ci/lock/site.txt
-	@$(LOCK_OF) --extra site --extra test -o .ci/lock/test.txt
+	@$(LOCK_OF) --extra site --extra cluster --extra test -o .ci/lock/test.txt
 	@cd site && npm update --package-lock-only --ignore-scripts --no-audit --no-fund --loglevel=error
 
 clean:

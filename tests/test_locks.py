@@ -11,7 +11,7 @@ ROOT = Path(__file__).parents[1]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
 EXTRAS = PROJECT["project"]["optional-dependencies"]
 CORE = PROJECT["project"]["dependencies"] + PROJECT["build-system"]["requires"]
-NEEDED = {"core": CORE, "site": CORE + EXTRAS["site"], "test": CORE + EXTRAS["site"] + EXTRAS["test"]}
+NEEDED = {"core": CORE, "site": CORE + EXTRAS["site"], "test": CORE + EXTRAS["site"] + EXTRAS["cluster"] + EXTRAS["test"]}
 
 
 def pinned(name):
@@ -31,7 +31,7 @@ def test_a_lock_fits_what_the_project_asks_for(name):
 
 def test_the_check_installs_nothing_of_the_site():
     light = pinned("core")
-    assert not {Requirement(line).name.lower() for line in EXTRAS["site"] + EXTRAS["sheets"]} & set(light)
+    assert not {Requirement(line).name.lower() for line in EXTRAS["site"] + EXTRAS["sheets"] + EXTRAS["cluster"]} & set(light)
 
 
 def test_the_workflows_install_by_the_locks():

@@ -14,8 +14,11 @@ from typing import TYPE_CHECKING
 
 from . import __version__
 from .disk import write_file
+from .engine.progress import line_cleared, told_on
 from .errors import FindingsError, InputError
 from .last_word import TRACEBACK, is_fault, last_word, let_through, say_no_more
+from .planning.options import add_arguments as add_plan_arguments
+from .planning.options import seed, whole
 from .words import Reason
 
 if TYPE_CHECKING:
@@ -25,7 +28,8 @@ if TYPE_CHECKING:
 
 FINE, ERRORS_FOUND, MISUSE = 0, 1, 2
 MOST_EXCHANGES = 100
-EXTRA_LIBRARIES = frozenset({"altair", "jsonschema", "mkdocs", "material", "openpyxl", "pandas", "vl_convert"})
+EXTRA_LIBRARIES = frozenset({"altair", "jsonschema", "mkdocs", "material", "openpyxl", "pandas", "pyarrow", "vl_convert"})
+CLUSTER_LIBRARIES = frozenset({"cloudpickle", "dask", "distributed"})
 
 # Many small matrices: threads of the linear algebra library only wait for each other, for ten times the processor time.
 for _setting in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
@@ -57,7 +61,8 @@ def _run(argv: list[str] | None) -> int:
         sys.stdout.flush()
         raise
     try:
-        status: int = arguments.command(arguments)
+        with told_on(sys.stderr):
+            status: int = arguments.command(arguments)
         return status
     except FindingsError as error:
         return _print_findings(error)
@@ -71,7 +76,7 @@ def _parser() -> argparse.ArgumentParser:
         description="Check cutting-test results, pool them, and build the site that publishes them.",
     )
     parser.add_argument("--version", action="version", version=f"edgehold {__version__}")
-    commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
+    commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND", parser_class=_Command)
 
     check = _command(commands, "check", _check, "read everything people wrote and print every finding")
     check.add_argument("paths", nargs="*", metavar="PATH", help="show findings for these files or folders only")
@@ -87,12 +92,18 @@ def _parser() -> argparse.ArgumentParser:
     form.add_argument("--json", action="store_true", help="print the findings as JSON")
     form.add_argument("--annotate", action="store_true", help="print the findings so that GitHub shows them at their lines")
 
-    _command(commands, "pool", _pool, "check and pool; write the results to build/results")
+    pool = _command(commands, "pool", _pool, "check and pool; write the results to build/results")
     site = _command(commands, "site", _site, "check, pool and build the pages; write build/results and build/site")
     site.add_argument("--archive", metavar="FOLDER", help="keep this build in FOLDER, and lay all builds kept there into the site")
 
     deposit = _command(commands, "deposit", _deposit, "check, pool and write data, sources, hashes and metadata as one ZIP file")
     deposit.add_argument("file", metavar="FILE", help="where to write it")
+    for command in (pool, site, deposit):
+        command.add_argument(
+            "--cluster",
+            metavar="ADDRESS",
+            help="let the workers of a Dask cluster compute, whose scheduler is at ADDRESS: the same bytes; its members are trusted",
+        )
 
     exchange = _command(commands, "exchange", _exchange, "name the further runs that would best tell sharpeners from testers")
     exchange.add_argument("--count", type=_count, default=5, metavar="N", help="how many runs for each protocol (default 5)")
@@ -150,22 +161,40 @@ def _parser() -> argparse.ArgumentParser:
     how.add_argument("--json", action="store_true", help="print the report as JSON")
     how.add_argument("--card", action="store_true", help="print what was found in at most 1,000 characters, for a post")
 
-    from .planning.options import add_arguments, seed
+    plan = _command(commands, "plan", _plan, "plan a fair test with what is in the house, and say what to expect of it")
+    add_plan_arguments(plan)
 
-    add_arguments(_command(commands, "plan", _plan, "plan a fair test with what is in the house, and say what to expect of it"))
-
-    from .review.command import add_arguments as add_drafts
-
-    add_drafts(_command(commands, "draft", _draft, "draft a protocol, an objection, a response, an outcome or an event as a file"))
+    draft = _command(commands, "draft", _draft, "draft a protocol, an objection, a response, an outcome or an event as a file")
+    draft.add_when_called = _add_draft_arguments
 
     demo = _command(commands, "demo", _demo, "write the simulated demonstration again from its seed")
     demo.add_argument("--seed", type=seed, default=None, help="another seed than the published one")
     return parser
 
 
+class _Command(argparse.ArgumentParser):
+    """A command; what ``add_when_called`` adds to it is added when somebody calls it or asks for its help, and not before."""
+
+    add_when_called: Callable[[argparse.ArgumentParser], None] | None = None
+
+    def parse_known_args(self, args=None, namespace=None):  # type: ignore[no-untyped-def]
+        """As every parser; argparse hands a command its words by this method alone."""
+        if self.add_when_called is not None:
+            self.add_when_called(self)
+            self.add_when_called = None
+        return super().parse_known_args(args, namespace)
+
+
+def _add_draft_arguments(parser: argparse.ArgumentParser) -> None:
+    """The words of drafts are fields of records with their texts, and reading those takes longer than the help of all commands."""
+    from .review.command import add_arguments
+
+    add_arguments(parser)
+
+
 def _command(
-    commands: argparse._SubParsersAction[argparse.ArgumentParser], name: str, function: Callable[[argparse.Namespace], int], text: str
-) -> argparse.ArgumentParser:
+    commands: argparse._SubParsersAction[_Command], name: str, function: Callable[[argparse.Namespace], int], text: str
+) -> _Command:
     parser = commands.add_parser(name, help=text, description=f"{text[0].upper()}{text[1:]}.")
     parser.add_argument("--root", default=None, metavar="DIR", help="the repository (default: the one you are in)")
     parser.set_defaults(command=function)
@@ -182,17 +211,22 @@ def _root(arguments: argparse.Namespace) -> Path:
 
 
 def _say(text: str) -> None:
+    line_cleared()
     print(f"edgehold: {text} …", file=sys.stderr, flush=True)
 
 
+def _silent(_: str) -> None:
+    """A terminal is told on the line that is rewritten."""
+
+
 def _warn(text: str) -> None:
+    line_cleared()
     print(f"edgehold: warning: {text}", file=sys.stderr, flush=True)
 
 
 def _check(arguments: argparse.Namespace) -> int:
-    from .records import load_repository
-    from .records.report import check_counts, check_json, check_text, site_of, within
-    from .records.request.report import annotations
+    from .records.read.named import load_for
+    from .records.report import check_counts, check_json, check_text, relative, site_of, within
 
     if arguments.against is not None:
         return _check_request(arguments)
@@ -203,14 +237,16 @@ def _check(arguments: argparse.Namespace) -> int:
     if arguments.author is not None:
         raise InputError("--author says who sends a request: it needs --against REF")
     root = _root(arguments)
-    repository = load_repository(root)
+    repository, whole = load_for(root, relative(root, arguments.paths))
     findings = within(repository.findings, root, arguments.paths)
-    if arguments.paths:
+    if arguments.paths and whole:
         findings = tuple(sorted([*findings, *_laid_out(repository, arguments.paths)]))
     if arguments.annotate:
-        print(*filter(None, [annotations(findings, site_of(root)), check_counts(findings, repository)]), sep="\n")
+        from .records.request.report import annotations
+
+        print(*filter(None, [annotations(findings, site_of(root)), check_counts(findings, repository, whole)]), sep="\n")
     else:
-        print(check_json(findings, repository) if arguments.json else check_text(findings, repository))
+        print((check_json if arguments.json else check_text)(findings, repository, whole))
     return ERRORS_FOUND if any(f.severity == "error" for f in findings) else FINE
 
 
@@ -250,32 +286,31 @@ def _check_request(arguments: argparse.Namespace) -> int:
 
 
 def _pool(arguments: argparse.Namespace) -> int:
-    from .pipeline import pool
+    from .builds import pool
 
-    print(f"results: {pool(_root(arguments), _say)}")
+    print(f"results: {pool(_root(arguments), _say, arguments.cluster)}")
     return FINE
 
 
 def _site(arguments: argparse.Namespace) -> int:
-    from .pipeline import site
+    from .builds import site
 
-    page = site(_root(arguments), _say, _warn, Path(arguments.archive) if arguments.archive is not None else None)
+    archive = Path(arguments.archive) if arguments.archive is not None else None
+    page = site(_root(arguments), _say, _warn, archive, cluster=arguments.cluster)
     print(Reason("commands.site_built", page=str(page)))
     return FINE
 
 
 def _deposit(arguments: argparse.Namespace) -> int:
-    from .pipeline import deposit
+    from .builds import deposit
 
-    deposit(_root(arguments), Path(arguments.file), _say)
+    deposit(_root(arguments), Path(arguments.file), _say, arguments.cluster)
     print(f"wrote {arguments.file}")
     return FINE
 
 
 def _count(text: str) -> int:
     """A number of runs to name."""
-    from .planning.options import whole
-
     return whole(text, 1, MOST_EXCHANGES)
 
 
@@ -368,7 +403,7 @@ def _plan(arguments: argparse.Namespace) -> int:
     if arguments.tables is not None:
         return _share(arguments)
     root = _root(arguments)
-    advice = advice_for(root, arguments, _say)
+    advice = advice_for(root, arguments, _silent if sys.stderr.isatty() else _say)
     files: tuple[Path, ...] = ()
     if not arguments.dry:
         if arguments.sheets is not None:
@@ -445,16 +480,18 @@ def _report(arguments: argparse.Namespace) -> int:
 def _demo(arguments: argparse.Namespace) -> int:
     from .demo import PUBLISHED_SEED, write_demo
 
-    seed = PUBLISHED_SEED if arguments.seed is None else arguments.seed
-    files = write_demo(_root(arguments), seed)
-    print(Reason("commands.demonstration", files=len(files), seed=seed))
+    drawn_from = PUBLISHED_SEED if arguments.seed is None else arguments.seed
+    files = write_demo(_root(arguments), drawn_from)
+    print(Reason("commands.demonstration", files=len(files), seed=drawn_from))
     return FINE
 
 
 def _print_missing(error: ModuleNotFoundError, extra: str) -> int:
     """Say which extra brings a library that is not installed; what no extra brings is a fault of the program."""
     library = str(error.name).split(".")[0]
-    if library not in EXTRA_LIBRARIES:
+    if library in CLUSTER_LIBRARIES:
+        extra = "cluster"
+    elif library not in EXTRA_LIBRARIES:
         raise error
     print(f"edgehold: {Reason('commands.missing', library=library, extra=extra)}", file=sys.stderr)
     return MISUSE

@@ -10,6 +10,7 @@ Three kinds, never mixed, and a fourth that is made one of them before it leaves
                            |  |- WrittenError  something somebody wrote that cannot be read, with its cure
                            |  `- NumbersError  numbers that no arithmetic works with: not finite, or too far apart
                            |- RepositoryError  no Edgehold repository where one was expected
+                           |- ClusterError     a cluster that was named cannot do the work
                            `- FindingsError    a build was asked for while errors stand in the files
     numbers failed      -> NumericalError      raised inside a fit; ``numerics.attempt`` makes of it a result with its reason
                            |- NotSettledError  a search that did not come to an end
@@ -95,6 +96,10 @@ class WrittenError(InputError):
 
 class RepositoryError(EdgeholdError):
     """The folder is not an Edgehold repository."""
+
+
+class ClusterError(EdgeholdError):
+    """A cluster that somebody named is not there, computes with something else, or has gone."""
 
 
 class FindingsError(EdgeholdError):

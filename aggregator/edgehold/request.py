@@ -9,7 +9,8 @@ from .endpoints import endpoint_rows
 from .estimates import estimate_submissions, repeatability_table
 from .records.canonical import Repository, pool_key
 from .records.model.submission import Submission
-from .records.request.against import CheckedProposal, check_proposal, submission_of
+from .records.read.neighbours import submission_of
+from .records.request.against import CheckedProposal, check_proposal
 from .results.model.results import SubmissionResult
 from .results.publish.ledger import submission_results
 from .results.publish.request_summary import request_summary
@@ -19,23 +20,37 @@ from .screens.readings import read_files, runs_by_month
 from .trial import tried
 
 
-def summarised(root: Path, reference: str, author: str | None = None, pool: bool = False) -> tuple[CheckedProposal, str]:
-    """A request checked and tried with every submission read, and its summary as Markdown.
+def summarised(
+    root: Path, reference: str, author: str | None = None, pool: bool = False, whole: bool = False
+) -> tuple[CheckedProposal, str]:
+    """A request checked and tried, and its summary as Markdown, which says the same whether or not every submission was read.
 
     Parameters
     ----------
     root, reference, author : as in `check_proposal`.
     pool : as in `tried`.
+    whole : read every submission. Without it those are read beside which what is new is judged, and all where so many people are new that
+        it must be known whether anybody has met them.
 
     Raises
     ------
     InputError, RepositoryError
         As `check_proposal`.
     """
-    checked = tried(check_proposal(root, reference, author=author, whole=True), pool)
+    checked = check_proposal(root, reference, author=author, whole=whole, pools=True)
     added = frozenset(submission_of(change.path) for change in checked.proposal.changes if change.kind in ("added", "renamed"))
+    if not checked.whole and _many_people(checked.repository, added):
+        checked = check_proposal(root, reference, author=author, whole=True)
+    checked = tried(checked, pool)
     asked = tuple((one.submission, one.question) for one in asked_about(checked.repository, added))
     return checked, request_summary(checked, own_answers(checked.repository, added), asked)
+
+
+def _many_people(repository: Repository, paths: frozenset[str]) -> bool:
+    """Whether some submissions name so many people, all of them together, that one would ask if nobody knew them."""
+    new = {s.record.id: s.record for s in repository.submissions if s.path in paths}
+    people, senders = {name: _handles(record) for name, record in new.items()}, {name: record.submitted_by for name, record in new.items()}
+    return any(of_request(people, senders, frozenset()))
 
 
 def asked_about(repository: Repository, paths: frozenset[str]) -> tuple[Asked, ...]:
@@ -57,7 +72,7 @@ def own_answers(repository: Repository, paths: frozenset[str]) -> tuple[Submissi
     """What some submissions say by themselves, against the repeatability of their pools: as on their pages."""
     asked = tuple(s for s in repository.submissions if s.path in paths)
     pools = {pool_key(s) for s in asked}
-    rows = endpoint_rows(replace(repository, submissions=tuple(s for s in repository.submissions if pool_key(s) in pools)))
+    rows = endpoint_rows(replace(repository, submissions=tuple(s for s in repository.submissions if pool_key(s) in pools)), relative=False)
     table = repeatability_table(rows, repository.protocols)
     names = {s.record.id for s in asked}
     own = [row for row in rows if row.submission in names]

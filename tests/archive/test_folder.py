@@ -111,7 +111,7 @@ def test_a_path_that_is_none_of_an_address_is_refused():
 
 
 def test_a_file_that_nobody_could_look_into_is_refused():
-    for path in ("data/all.zip", "data/sheet.xlsx", "data/table.parquet", "noending"):
+    for path in ("data/all.zip", "data/sheet.xlsx", "data/table.arrow", "noending"):
         with pytest.raises(InputError, match="wanted one of the kinds"):
             make_build(Facts("2026-06", "0.1.0", "", "12" * 32, 1), {path: b""})
 

@@ -1,13 +1,15 @@
 """What was taken out does not come back through the archive: files that held it become gaps that say so, all others stay."""
 
 import gzip
+import io
 import json
 
+import pyarrow.parquet as pq
 import pytest
 
 from edgehold.archive.folder import ArchiveError, add_build, read_archive, withdraw, write_archive
 from edgehold.archive.withdrawal import Wanted, gap, holds
-from edgehold.pipeline import pool
+from edgehold.builds import pool
 from tests.records.builder import make_repository, retraction, second, write_change
 from tests.whole_path.test_record_that_lasts import HANDLE, by_handle
 
@@ -86,20 +88,26 @@ def test_a_handle_that_is_a_word_takes_nothing_with_it_that_is_not_about_people(
     assert not holds("results/pool/index.html", b"<p>steel</p>", wanted)
 
 
+def readable(name: str, content: bytes) -> bytes:
+    """What a file says, as bytes; that of a Parquet file is packed."""
+    return str(pq.read_table(io.BytesIO(content)).to_pylist()).encode() if name.endswith(".parquet") else content
+
+
 def test_every_file_of_real_results_that_names_somebody_or_a_submission_is_seen(tmp_path):
     root = make_repository(tmp_path, [by_handle("evening-1"), by_handle("evening-2") | {"month": "2026-04"}, second()])
     write_change(root, 1, retraction(submission="evening-2", by=HANDLE, why="asked"))
     files = {path.name: path.read_bytes() for path in pool(root).iterdir() if not path.name.endswith(".zip")}
     for wanted, word in ((Wanted(frozenset(), frozenset({HANDLE})), HANDLE), (Wanted(frozenset({"evening-1"}), frozenset()), "evening-1")):
-        holding = {name for name, content in files.items() if word.encode() in content.lower()}
+        holding = {name for name, content in files.items() if word.encode() in readable(name, content).lower()}
+        assert "runs.parquet" in holding
         assert len(holding) >= 4 and {name for name, content in files.items() if holds(f"data/{name}", content, wanted)} == holding
 
 
-@pytest.mark.parametrize("path", ["a.csv", "a.json", "a.json.gz", "a.html", "SHA256SUMS.txt"])
+@pytest.mark.parametrize("path", ["a.csv", "a.json", "a.json.gz", "a.html", "a.parquet", "SHA256SUMS.txt"])
 @pytest.mark.parametrize("reason", ["privacy", "legal", "alias"])
 def test_a_gap_is_a_file_of_its_kind_that_says_so(path, reason):
     made = gap(path, "2026-08", reason)
-    text = (gzip.decompress(made) if path.endswith(".gz") else made).decode()
+    text = readable(path, gzip.decompress(made) if path.endswith(".gz") else made).decode()
     assert "2026-08" in text and "withdrawn" in text.lower()
     if ".json" in path:
         json.loads(text)

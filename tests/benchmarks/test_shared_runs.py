@@ -8,6 +8,8 @@ import pandas as pd
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
+import bench
+import lent_runs
 from fit_crossed import fit
 from shared_runs import STEELS, simulate
 
@@ -36,6 +38,20 @@ def test_the_fit_finds_the_deviations_that_were_put_in_within_a_few_evaluations(
     assert result.convergence.converged and result.convergence.evaluations <= 12
     for name, wanted in {"tester": 0.25, "sharpener": 0.20, "blade": 0.12, "residual": 0.30}.items():
         assert np.sqrt(result.variances[name]) == pytest.approx(wanted, abs=0.04)
+
+
+def test_lent_blades_stay_with_their_steel_and_few_are_lent():
+    runs = pd.DataFrame(lent_runs.simulate(6000, seed=2))
+    assert len(runs) == 6000 and (runs.groupby("cell")[["steel", "tester"]].nunique() == 1).all(axis=None)
+    assert (runs.groupby("blade")["steel"].nunique() == 1).all()
+    assert 0.03 < (runs.groupby("blade")["tester"].nunique() > 1).mean() < 0.2
+    assert 0.68 < (runs["tester"] == runs["sharpener"]).mean() < 0.85
+
+
+def test_a_missed_goal_is_missed():
+    assert bench.Goal("as fast", 4, 4.1, at_least=True).kept and not bench.Goal("as fast", 4, 3.9, at_least=True).kept
+    assert bench.Goal("seconds", 60, 59.0).kept and not bench.Goal("seconds", 60, 61.0).kept
+    assert not bench.Goal("seconds", 60, None).kept and "not finished" in bench.Goal("seconds", 60, None).row()
 
 
 def test_the_same_seed_gives_the_same_runs():

@@ -25,6 +25,12 @@ def package(site) -> dict:
     return json.loads((site / "data" / "datapackage.json").read_text(encoding="utf-8"))
 
 
+@pytest.fixture
+def tables(package) -> list[dict]:
+    """The tables as CSV."""
+    return [resource for resource in package["resources"] if resource["format"] == "csv"]
+
+
 def test_the_results_are_valid_against_their_published_schema(site):
     schema = json.loads(SCHEMA.read_text(encoding="utf-8"))
     results = json.loads((site / "data" / "results.json").read_text(encoding="utf-8"))
@@ -33,9 +39,9 @@ def test_the_results_are_valid_against_their_published_schema(site):
     assert len(results["submissions"]) >= 60
 
 
-def test_every_table_opens_in_pandas_with_the_columns_that_are_described(site, package):
-    assert len(package["resources"]) >= 5
-    for resource in package["resources"]:
+def test_every_table_opens_in_pandas_with_the_columns_that_are_described(site, tables):
+    assert len(tables) >= 5
+    for resource in tables:
         fields = {field["name"]: field["type"] for field in resource["schema"]["fields"]}
         table = pandas.read_csv(site / "data" / resource["path"])
         assert list(table.columns) == list(fields), resource["path"]
@@ -50,8 +56,8 @@ def test_every_table_opens_in_pandas_with_the_columns_that_are_described(site, p
                 assert set(values.astype(str).str.lower()) <= {"true", "false"}
 
 
-def test_every_row_that_comes_from_the_demonstration_says_simulated(site, package):
-    for resource in package["resources"]:
+def test_every_row_that_comes_from_the_demonstration_says_simulated(site, tables):
+    for resource in tables:
         if resource["path"] not in NOTHING_YET:
             table = pandas.read_csv(site / "data" / resource["path"])
             invented = table["simulated"] if "simulated" in table else table["origin"] == "simulated"
@@ -62,7 +68,23 @@ def test_the_package_and_all_its_tables_are_valid(site):
     """Frictionless: types, keys, references between tables, constraints, bytes and hashes (Data Package, an open standard)."""
     report = Package(str(site / "data" / "datapackage.json")).validate()
     assert report.valid, report.flatten(["name", "rowNumber", "fieldName", "type", "message"])[:10]
-    assert report.stats["tasks"] == len(list((site / "data").glob("*.csv"))) >= 30
+    assert report.stats["tasks"] == len([*(site / "data").glob("*.csv"), *(site / "data").glob("*.parquet")]) >= 30
+
+
+def test_what_is_there_as_parquet_is_the_csv_file_with_types(site, package, tables):
+    """As pandas reads both; text that a spreadsheet could take for a formula has an apostrophe in the CSV file alone."""
+    fields = {resource["name"]: resource["schema"]["fields"] for resource in tables}
+    others = [resource for resource in package["resources"] if resource["format"] == "parquet"]
+    assert (
+        {Path(one["path"]).stem for one in others} == {path.stem for path in (site / "data").glob("*.parquet")} >= {"runs", "contributions"}
+    )
+    for resource in others:
+        name = Path(resource["path"]).stem
+        assert resource["schema"]["fields"] == fields[name]
+        found, wanted = pandas.read_parquet(site / "data" / resource["path"]), pandas.read_csv(site / "data" / f"{name}.csv")
+        assert list(found.columns) == list(wanted.columns) and len(found) == len(wanted), name
+        for column in wanted.select_dtypes("number"):
+            np.testing.assert_array_equal(found[column].astype(float), wanted[column].astype(float), err_msg=f"{name}: {column}")
 
 
 def test_a_changed_cell_is_no_longer_the_published_table(site, tmp_path):
@@ -96,7 +118,7 @@ def test_the_data_page_offers_every_file_and_a_click_saves_it(open_page, facts, 
     page = open_page(example("data", list(facts)))
     links = page.locator("article a[download]")
     offered = {link.get_attribute("href") for link in links.all()}
-    assert {path.name for path in (site / "data").iterdir() if path.suffix in (".csv", ".json")} <= offered
+    assert {path.name for path in (site / "data").iterdir() if path.suffix in (".csv", ".json", ".parquet")} <= offered
     with page.expect_download() as saved:
         page.locator("article a[download][href='comparisons.csv']").click()
     assert Path(saved.value.path()).read_bytes() == (site / "data" / "comparisons.csv").read_bytes()

@@ -8,7 +8,7 @@ from types import MappingProxyType
 
 import pytest
 
-from edgehold.engine import tasks
+from edgehold.engine import processes, tasks
 from edgehold.engine.tasks import WORTH, each, side_by_side
 
 
@@ -84,7 +84,7 @@ def test_outside_of_it_this_process_does_the_work(two):
 
 
 def test_where_no_process_starts_in_time_this_one_does_the_work(two, monkeypatch):
-    monkeypatch.setattr(tasks, "LONGEST_START", 0.0)
+    monkeypatch.setattr(processes, "LONGEST_START", 0.0)
     with side_by_side(WORTH) as begin:
         assert {job["by"] for job in begin(squares, 4)()} == {os.getpid()}
 

@@ -13,7 +13,7 @@ from edgehold.pooling.headline import headline
 from edgehold.pooling.hierarchical import hierarchical
 from edgehold.pooling.posterior_verdict import BETTER, BEYOND, DIFFER, DIFFERENT, SAME, UNDECIDED, WITHIN, WORSE, verdict_of
 from edgehold.pooling.spread_priors import DEFAULT_PRIORS, MEDIAN, USUAL, priors_for
-from edgehold.pooling.what_matters import GIVEN, MOST, TYPICAL, WITHHELD, what_matters
+from edgehold.pooling.what_matters import MOST, TYPICAL, HowMuch, Withheld, what_matters
 
 WORTH = 1.25
 TRUTH = {"sharpener": 0.15, "tester": 0.15, "blade": 0.1, "residual": 0.15}
@@ -354,8 +354,7 @@ def test_a_split_that_the_labels_cannot_hold_is_withheld_with_its_reason():
     rows = {row.name: row for row in what_matters(found).rows}
     for name in ("sharpener", "tester"):
         if name in rows and found.apart.split.verdict == "no":
-            assert (rows[name].state, rows[name].typical, rows[name].interval, rows[name].most) == (WITHHELD, None, None, None)
-            assert rows[name].reason == found.apart.split.reason
+            assert rows[name] == Withheld(name, found.apart.split.reason, rows[name].levels)
 
 
 def test_two_people_who_swap_have_no_figure_for_either_role():
@@ -365,9 +364,9 @@ def test_two_people_who_swap_have_no_figure_for_either_role():
     found = asked(labels)
     matters = what_matters(found)
     assert found.apart.split.verdict == "no" and {"sharpener", "tester"} <= set(found.terms)
-    withheld = {row.name: row for row in matters.rows if row.state == WITHHELD}
+    withheld = {row.name: row for row in matters.rows if isinstance(row, Withheld)}
     assert set(withheld) == {"sharpener", "tester"}
-    assert all(row.reason == found.apart.split.reason and row.typical is None for row in withheld.values())
+    assert all(row.reason == found.apart.split.reason for row in withheld.values())
     assert not {"sharpener", "tester"} & {name for pair in matters.more for name in pair[:2]}
 
 
@@ -379,7 +378,7 @@ def test_the_planted_order_is_found_and_said_only_where_it_is_sure():
     found = asked(labels, 2, {"sharpener": 0.35, "tester": 0.08, "blade": 0.03, "residual": 0.1}, steels)
     matters = what_matters(found)
     rows = {row.name: row for row in matters.rows}
-    assert [rows[name].state for name in ("steel", "sharpener", "tester", "blade")] == [GIVEN] * 4
+    assert all(isinstance(rows[name], HowMuch) for name in ("steel", "sharpener", "tester", "blade"))
     more = {(a, b) for a, b, _ in matters.more}
     assert {("steel", "tester"), ("steel", "blade"), ("sharpener", "tester"), ("sharpener", "blade")} <= more
     assert not {(b, a) for a, b in more} & more and all(p >= 0.95 for *_, p in matters.more)

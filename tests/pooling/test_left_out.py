@@ -12,6 +12,7 @@ from pooling.designs import values_of
 from pooling.test_headline import own_blades
 from scipy import stats
 
+from edgehold.numerics.attempt import SINGULAR, NotFitted
 from edgehold.numerics.known_spreads import GivenSpreads, generalised_least_squares
 from edgehold.pooling.crossed.runs_design import checked_runs
 from edgehold.pooling.headline import headline_of
@@ -120,4 +121,4 @@ def test_where_its_numbers_fail_the_answers_stand(monkeypatch):
 
     monkeypatch.setattr(module, "hanging", singular)
     failed = headline_of(runs, 1.25, DEFAULT_PRIORS, whose=whose)
-    assert failed.hanging == {} and failed.pairs[0].estimate == answer.estimate
+    assert failed.hanging == NotFitted(SINGULAR) and failed.pairs[0].estimate == answer.estimate

@@ -17,7 +17,7 @@ from edgehold.records.report import findings_text
 from edgehold.records.request.report import annotations
 from edgehold.request import own_answers, summarised
 from edgehold.results.publish.request_summary import plain, request_summary, span
-from tests.records.builder import second, submission, write, write_submission
+from tests.records.builder import protocol, second, submission, write, write_person, write_submission
 
 from .requests import BASE, checked, commit, git, make_base, on_base
 
@@ -62,11 +62,38 @@ def test_it_gives_the_submission_s_own_answer_as_its_page_does(root):
     assert "lone" not in text and "wren-1" not in text.split("says by itself")[1]
 
 
-def test_the_answer_is_that_of_the_whole_pool_s_repeatability(root):
-    """The others in the pool count: they are read although the request does not touch them."""
+def elsewhere(number: int, **changes: object) -> dict:
+    """A submission by other people with other blades, to the other protocol unless told otherwise."""
+    text = json.dumps(submission({"/id": f"far{number}-1", "/protocol/id": "other-rope"} | changes))
+    return json.loads(re.sub(r"\b(wren|tern)\b", lambda found: f"{found[0]}{number}", text))
+
+
+def test_what_it_says_needs_no_other_pool_and_is_the_same_as_if_everything_were_read(tmp_path):
+    """The others in the pool count, and whatever the tester did in the month, although the request does not touch them."""
+    lone = elsewhere(0, **{"/protocol/id": "small-rope", "/runs/0/readings": read_off(5), "/runs/1/readings": read_off(6)})
+    busy = elsewhere(1, **{"/month": "2026-06", "/people/0/handle": "wren"})
+    busy = json.loads(json.dumps(busy).replace('"wren1"', '"gannet"'))  # another handle of wren's
+    root = make_base(
+        tmp_path, submissions=[submission(), lone, busy, elsewhere(2)], protocols=[protocol(), protocol({"/id": "other-rope"})]
+    )
+    for one, other in (("wren", "gannet"), ("gannet", "wren")):
+        on_base(root, lambda one=one, other=other: write_person(root, one, same_person=[other]))
+    git(root, "merge", "-q", BASE)
+    write_submission(root, second({"/runs/0/readings": read_off(3), "/runs/1/readings": read_off(3)}))
     commit(root)
-    found = summarised(root, BASE)[0]
-    assert found.whole and {s.record.id for s in found.repository.submissions} == {"wren-1", "tern-1"}
+    (few, text), (every, same) = summarised(root, BASE), summarised(root, BASE, whole=True)
+    assert text == same and "Questions to ask" in text and "says by itself" in text
+    assert {s.record.id for s in few.repository.submissions} == {"wren-1", "tern-1", "far0-1", "far1-1"} and not few.whole
+    assert len(every.repository.submissions) == 5 and every.whole
+
+
+def test_where_many_new_people_come_everybody_is_looked_at(tmp_path):
+    root = make_base(tmp_path, submissions=[submission(), elsewhere(2)], protocols=[protocol(), protocol({"/id": "other-rope"})])
+    for number in range(4, 10):
+        write_submission(root, elsewhere(number, **{"/protocol/id": "small-rope"}))
+    commit(root)
+    checked, text = summarised(root, BASE)
+    assert checked.whole and "6 of its senders" in html.unescape(text)
 
 
 def read_off(seed: int) -> list[dict]:

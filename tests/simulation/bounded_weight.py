@@ -18,12 +18,12 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy: small matric
 import argparse
 import math
 from collections.abc import Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
 import numpy as np
+from grid import add_cluster, spread_over
 from monte_carlo import lower_bound
 from pools import STEELS, Design, Pool, draw
 
@@ -179,9 +179,10 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--seeds", type=int, default=60, help="pools a row with invented files; five times as many with honest ones")
     parser.add_argument("--jobs", type=int, default=os.cpu_count())
+    add_cluster(parser)
     given = parser.parse_args()
     honest, invented = {}, {}
-    with ProcessPoolExecutor(given.jobs) as workers:
+    with spread_over(given.jobs, given.cluster) as workers:
         for row in (Row(*sizes) for sizes in GROWN):
             honest[row] = list(workers.map(partial(seen, row), range(5 * given.seeds)))
             print(honest_line(row, honest[row]), flush=True)

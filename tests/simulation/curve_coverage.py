@@ -14,7 +14,6 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -25,6 +24,7 @@ from edgehold.pooling.spread_priors import priors_for
 from edgehold.records.canonical import PoolKey
 from edgehold.records.model.protocol import EndpointRule
 from tests.estimates.rows import make_protocols, make_row
+from tests.simulation.grid import add_cluster, spread_over
 
 POOL = PoolKey("rope", 1, "simulated")
 WORKS = (0.0, 5.0, 10.0, 20.0, 40.0, 80.0, 160.0)
@@ -210,9 +210,10 @@ def main() -> None:
     parser.add_argument("--pools", type=int, default=200)
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--designs", nargs="+", default=[design.name for design in DESIGNS])
+    add_cluster(parser)
     asked = parser.parse_args()
     print(COLUMNS, "|---" * 13 + "|", sep="\n")
-    with ProcessPoolExecutor(asked.jobs) as workers:
+    with spread_over(asked.jobs, asked.cluster) as workers:
         for design in DESIGNS:
             if design.name in asked.designs:
                 told = list(workers.map(line, [design] * asked.pools, range(1, asked.pools + 1), chunksize=4))

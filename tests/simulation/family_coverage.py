@@ -17,12 +17,12 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy: small matric
 import argparse
 import math
 from collections.abc import Iterator
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
 import numpy as np
+from grid import add_cluster, spread_over
 from monte_carlo import lower_bound
 
 from edgehold.numerics.second_stage import second_stage
@@ -136,16 +136,16 @@ def row(told: str, ratio: float, found: list[Outcome], twice: bool = False) -> s
     return f"| {told} | {held:.3f} | {bound:.3f}{missed} | {width:.2f} | {bad:.3f} | {f'{right:.2f}' if ratio > WORTHWHILE else '–'} |"
 
 
-def rows(pools: int) -> Iterator[str]:
+def rows(pools: int, cluster: str | None = None) -> Iterator[str]:
     """The first table, line by line."""
-    with ProcessPoolExecutor() as workers:
+    with spread_over(None, cluster) as workers:
         for design in DESIGNS:
             yield row(design.told, design.ratio, list(workers.map(partial(outcome, design), range(pools), chunksize=10)))
 
 
-def rows_of_estimates(pools: int) -> Iterator[str]:
+def rows_of_estimates(pools: int, cluster: str | None = None) -> Iterator[str]:
     """The second table, line by line."""
-    with ProcessPoolExecutor() as workers:
+    with spread_over(None, cluster) as workers:
         for sizes in ((2, 2), (3, 2), (5, 5), (2, 1), (4, 1)):
             for tau in (0.0, 0.1, 0.2, 0.3, TWICE):
                 found = list(workers.map(partial(of_estimates, sizes, tau), range(pools), chunksize=100))
@@ -157,6 +157,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--pools", type=int, default=400, help="pools of runs a row")
     parser.add_argument("--drawn", type=int, default=4000, help="sets of estimates a row")
+    add_cluster(parser)
     asked = parser.parse_args()
     columns = "| coverage | 99 % lower bound | median half-width, ln | wrong verdicts | right “better” |\n|---|---|---|---|---|---|\n"
     prior = DEFAULT_PRIORS[IN_FAMILY]
@@ -171,11 +172,11 @@ def main() -> None:
         f"run {RUN}, tester {TESTER}, sharpener {SHARPENER}, blade {BLADE}, steels of one family .15 unless a row says otherwise.\n\n"
         f"| design {columns}"
     )
-    for line in rows(asked.pools):
+    for line in rows(asked.pools, asked.cluster):
         print(line, flush=True)
         text += line + "\n"
     text += f"\n## Estimates of steels with a standard error of {KNOWN}, {asked.drawn} sets a row\n\n| design {columns}"
-    for line in rows_of_estimates(asked.drawn):
+    for line in rows_of_estimates(asked.drawn, asked.cluster):
         print(line, flush=True)
         text += line + "\n"
     TABLE.write_text(text, encoding="utf-8")

@@ -23,12 +23,12 @@ import math
 import sys
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
 
 import numpy as np
+from grid import add_cluster, spread_over
 from monte_carlo import lower_bound
 from pools import EXCHANGED, LAST_READING, LIMITS, ONE, PRACTICE, STEELS, WHOLE, Design, Pool, draw, ideal
 
@@ -377,12 +377,21 @@ def standing(rule: Rule, told: dict) -> list[str]:
 # ---- running -----------------------------------------------------------------------------------------------------------------
 
 
-def run(names: Sequence[str], out: Path, first: int, seeds: int, jobs: int = 1, until: float = math.inf, block: int = 20) -> None:
+def run(
+    names: Sequence[str],
+    out: Path,
+    first: int,
+    seeds: int,
+    jobs: int = 1,
+    until: float = math.inf,
+    block: int = 20,
+    cluster: str | None = None,
+) -> None:
     """Append the line of every seed that is not there yet, row by row in blocks, until a time."""
     out.mkdir(parents=True, exist_ok=True)
     done = {name: {one["seed"] for one in lines(out / f"{name}.jsonl")} for name in names}
     left = iter([(name, seed) for name, seed in turns(names, first, seeds, block) if seed not in done[name]])
-    with ProcessPoolExecutor(jobs) as workers:
+    with spread_over(jobs, cluster) as workers:
         while time.time() < until and (batch := list(islice(left, 2 * jobs))):
             for name, found in zip((name for name, _ in batch), workers.map(line, *zip(*batch, strict=True)), strict=True):
                 with (out / f"{name}.jsonl").open("a", encoding="utf-8") as file:
@@ -635,7 +644,8 @@ def main() -> None:
     )
     parser.add_argument("--first", type=int, default=1)
     parser.add_argument("--seeds", type=int, default=500)
-    parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--jobs", type=int, default=1, help="processes, or half of what a cluster gets at a time")
+    add_cluster(parser)
     parser.add_argument("--minutes", type=float, default=math.inf, help="stop after so many")
     parser.add_argument("--summary", action="store_true", help=f"write {TABLE.name} from the lines so far")
     parser.add_argument("--table", type=Path, default=TABLE, help="where --summary writes")
@@ -644,7 +654,8 @@ def main() -> None:
         arguments.table.write_text(summary({name: lines(arguments.out / f"{name}.jsonl") for name in ROWS}), encoding="utf-8")
         return
     names = arguments.rows or [name for name, row in ROWS.items() if row.goal in arguments.goals]
-    run(names, arguments.out, arguments.first, arguments.seeds, arguments.jobs, time.time() + 60 * arguments.minutes)
+    until = time.time() + 60 * arguments.minutes
+    run(names, arguments.out, arguments.first, arguments.seeds, arguments.jobs, until, cluster=arguments.cluster)
 
 
 if __name__ == "__main__":

@@ -17,12 +17,12 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy: small matric
 import argparse
 import math
 from collections.abc import Iterator
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
 
 import numpy as np
+from grid import add_cluster, spread_over
 from monte_carlo import lower_bound
 
 from edgehold.pooling.headline import Answer, headline
@@ -131,9 +131,9 @@ def judged(answer: Answer, truth: float) -> Outcome:
     return Outcome(low <= truth <= high, (high - low) / 2, answer.verdict.kind if answer.verdict else "")
 
 
-def rows(pools: int) -> Iterator[str]:
+def rows(pools: int, cluster: str | None = None) -> Iterator[str]:
     """The table, line by line."""
-    with ProcessPoolExecutor() as workers:
+    with spread_over(None, cluster) as workers:
         for design in DESIGNS:
             count = design.times * pools
             found = list(workers.map(partial(outcome, design), range(count), chunksize=10))
@@ -150,7 +150,9 @@ def main() -> None:
     """Write the table."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--pools", type=int, default=500, help="pools a row")
-    pools = parser.parse_args().pools
+    add_cluster(parser)
+    asked = parser.parse_args()
+    pools = asked.pools
     head = (
         "# Coverage of the ratio of two levels\n\n"
         f"Made by `level_coverage.py`, {pools} pools a row, and more where so few cannot tell. True spreads: run {RUN},\n"
@@ -163,7 +165,7 @@ def main() -> None:
         "|---|---|---|---|---|---|---|\n"
     )
     lines = []
-    for line in rows(pools):
+    for line in rows(pools, asked.cluster):
         print(line, flush=True)
         lines.append(line)
     TABLE.write_text(head + "\n".join(lines) + "\n", encoding="utf-8")

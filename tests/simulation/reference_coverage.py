@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -25,6 +24,7 @@ from edgehold.pooling.spread_priors import priors_for
 from edgehold.records.canonical import PoolKey
 from edgehold.records.model.protocol import EndpointRule
 from tests.estimates.rows import make_protocols, make_row
+from tests.simulation.grid import add_cluster, spread_over
 
 POOL = PoolKey("card", 2, "simulated")
 WORKS = (0.0, 1.0, 2.0, 4.0, 8.0, 16.0)
@@ -236,9 +236,10 @@ def main() -> None:
     parser.add_argument("--shifted", type=int, default=20)
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--designs", nargs="+", default=[design.name for design in DESIGNS])
+    add_cluster(parser)
     asked = parser.parse_args()
     designs = [design for design in DESIGNS if design.name in asked.designs]
-    with ProcessPoolExecutor(asked.jobs) as workers:
+    with spread_over(asked.jobs, asked.cluster) as workers:
         print(COLUMNS, "|---" * 7 + "|", sep="\n")
         for design in designs if asked.pools else ():
             told = list(workers.map(line, [design] * asked.pools, range(1, asked.pools + 1), chunksize=4))

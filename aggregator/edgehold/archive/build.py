@@ -12,7 +12,7 @@ from edgehold.errors import InputError
 
 SUMS = "SHA256SUMS"
 FACTS = "build.json"
-READABLE = frozenset({"html", "csv", "json", "gz", "txt", "md", "ipynb", "Rmd"})
+READABLE = frozenset({"html", "csv", "parquet", "json", "gz", "txt", "md", "ipynb", "Rmd"})
 """Kinds of files that can be looked into when something must be taken out; a build has no other."""
 LENGTH = 12  # letters of the hash in an address: 48 bits, which nobody meets twice by chance among some thousands of builds
 UNDATED = "undated"

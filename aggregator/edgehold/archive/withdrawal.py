@@ -52,6 +52,8 @@ def holds(path: str, content: bytes, wanted: Wanted) -> bool:
     """
     if path.endswith(".gz"):
         return holds(path.removesuffix(".gz"), gzip.decompress(content), wanted)
+    if path.endswith(".parquet"):
+        return any(_named(name, value, wanted) for name, value in _texts(content))
     text = content.decode(errors="replace")
     if path.endswith(".json"):
         return any(_named(name, value, wanted) for name, value in _strings("", json.loads(text)))
@@ -77,6 +79,15 @@ def _strings(name: str, value: Any) -> Iterator[tuple[str, str]]:
     elif isinstance(value, list):
         for inner in value:
             yield from _strings(name, inner)
+
+
+def _texts(content: bytes) -> Iterator[tuple[str, str]]:
+    """Every text of a Parquet file once a batch, with the name of its column."""
+    import pyarrow.parquet as pq  # what archives is installed with it, while the check of a request is not
+
+    for batch in pq.ParquetFile(io.BytesIO(content)).iter_batches():
+        for name in batch.schema.names:
+            yield from ((name, value) for value in batch.column(name).unique().to_pylist() if isinstance(value, str))
 
 
 def only_of(results: bytes, submissions: frozenset[str]) -> frozenset[str]:
@@ -116,6 +127,17 @@ def gap(path: str, month: str, reason: str) -> bytes:
         table = io.StringIO()
         csv.writer(table, lineterminator="\n").writerows([("withdrawn", "reason", "says"), (month, reason, str(said))])
         return table.getvalue().encode()
+    if path.endswith(".parquet"):
+        return _parquet({"withdrawn": month, "reason": reason, "says": str(said)})
     if path.endswith(".html"):
         return Template(PAGE.read_text(encoding="utf-8")).substitute(says=str(said)).encode()
     return f"{said}\n".encode()
+
+
+def _parquet(row: dict[str, str]) -> bytes:
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    written = io.BytesIO()
+    pq.write_table(pa.Table.from_pylist([row]), written)
+    return written.getvalue()

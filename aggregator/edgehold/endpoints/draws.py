@@ -56,7 +56,7 @@ def philox(counters: Words, key: Key) -> Words:
     -------
     (m, 4) words below 2³², as 64-bit integers.
     """
-    a, b, c, d = np.asarray(counters, dtype=np.uint64).T
+    a, b, c, d = np.ascontiguousarray(np.asarray(counters, dtype=np.uint64).T)
     first, second = key
     for _ in range(ROUNDS):
         left, right = MULTIPLIERS[0] * a, MULTIPLIERS[1] * c

@@ -12,7 +12,7 @@ from edgehold.records.canonical import CanonicalReading, CanonicalRun, PoolKey, 
 from edgehold.records.model.protocol import Protocol
 
 from .curve import Curve
-from .readings import Keenness, keenness, pooled_variance, reading_se
+from .readings import Keenness, keenness, pooled_variance, reading_se, whole
 
 
 def reading_variances(repository: Repository) -> dict[PoolKey, float]:
@@ -23,10 +23,10 @@ def reading_variances(repository: Repository) -> dict[PoolKey, float]:
     series: dict[PoolKey, list[tuple[float, ...]]] = defaultdict(list)
     for submission in repository.submissions:
         rule = repository.protocol_of(submission).record.reading
-        whole = series[pool_key(submission)]
+        on_scale = series[pool_key(submission)]
         for reading in (r for run in submission.runs for r in run.readings if r.values):
-            if keenness(reading.values, reading.limits, rule.keener, rule.resolution, rule.scale_end).limit is None:
-                whole.append(reading.values)
+            if whole(reading.values, reading.limits, rule.resolution, rule.scale_end):
+                on_scale.append(reading.values)
     return {key: pooled_variance(values) for key, values in series.items()}
 
 

@@ -5,11 +5,12 @@ from __future__ import annotations
 import os
 import platform
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from functools import cache
 from hashlib import blake2b
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
+from types import MappingProxyType
 
 import numpy as np
 
@@ -17,7 +18,10 @@ _HERE = Path(__file__).resolve().parents[1]
 COMPUTING = ("engine", "records", "endpoints", "estimates", "pooling", "numerics", "words", "errors", "counted", "disk")
 """Where everything lies that a stage up to pooling may import (``tests/test_direction.py``); the rest changes none of its figures."""
 EVERYTHING = (".",)
-LIBRARIES = ("numpy", "scipy", "pydantic", "jsonschema", "vl-convert-python", "openpyxl", "Jinja2", "Markdown", "nh3")
+LIBRARIES = (
+    *("numpy", "scipy", "pymetis", "pydantic", "jsonschema", "vl-convert-python", "openpyxl", "Jinja2", "Markdown", "nh3"),
+    *("pandas", "pyarrow", "rfc8785", "MarkupSafe", "mkdocs", "mkdocs-material", "PyYAML"),
+)
 """What the kept parts are computed with."""
 SETTINGS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS", "OPENBLAS_CORETYPE")
 
@@ -28,14 +32,34 @@ def made_by(module: str) -> bytes:
 
 
 @cache
+def facts() -> Mapping[str, str]:
+    """All that computes in this process, by what it is called: whoever has the same gives the same bytes."""
+    source = blake2b(digest_size=32)
+    _add_sources(source, EVERYTHING)
+    return MappingProxyType({"source": source.hexdigest(), **_beside_the_source()})
+
+
+@cache
 def _made_by(parts: tuple[str, ...]) -> bytes:
-    told = [f"{name} {_version(name)}" for name in LIBRARIES]
-    told += [f"{name}={os.environ.get(name, '')}" for name in SETTINGS]
-    told += [sys.version, platform.machine(), repr(_processor())]
-    hashed = blake2b("\n".join(told).encode(), digest_size=32)
+    hashed = blake2b(repr(_beside_the_source()).encode(), digest_size=32)
+    _add_sources(hashed, parts)
+    return hashed.digest()
+
+
+def _beside_the_source() -> dict[str, str]:
+    """Libraries, settings, interpreter and machine."""
+    return {
+        **{name: _version(name) for name in LIBRARIES},
+        **{name: os.environ.get(name, "") for name in SETTINGS},
+        "Python": sys.version,
+        "machine": platform.machine(),
+        "processor": repr(_processor()),
+    }
+
+
+def _add_sources(hashed: blake2b, parts: tuple[str, ...]) -> None:
     for name, content in _sources(parts):
         hashed.update(f"\n{name} {len(content)}\n".encode() + content)
-    return hashed.digest()
 
 
 def _version(library: str) -> str:
@@ -52,10 +76,10 @@ def _processor() -> object:
 
 
 def _sources(parts: Iterable[str]) -> list[tuple[str, bytes]]:
-    """Source and data of some parts of the program, by path within it, sorted."""
+    """Source, data and templates of some parts of the program, by path within it, sorted."""
     found = [path for part in parts for path in (_HERE / f"{part}.py", *(_HERE / part).rglob("*"))]
     return sorted(
         (path.relative_to(_HERE).as_posix(), _HERE.joinpath(path).read_bytes())
         for path in found
-        if path.suffix in (".py", ".json") and path.is_file()
+        if path.suffix != ".pyc" and path.is_file()
     )

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import f as f_distribution
 
 from edgehold.numerics.arrays import Array, Ints
+from edgehold.numerics.distributions import f_sf
 from edgehold.numerics.estimability import Design, prepare
 from edgehold.numerics.root_search import global_maximum
 
@@ -131,4 +131,4 @@ def lack_of_fit(y: Array, cells: Ints, fitted: LeastSquares) -> LackOfFit | None
     if df_error < 1 or df_model < 1 or pure <= 0:
         return None
     f = ((fitted.rss - pure) / df_model) / (pure / df_error)
-    return LackOfFit(float(f), df_model, df_error, float(f_distribution.sf(f, df_model, df_error)))
+    return LackOfFit(float(f), df_model, df_error, float(f_sf(f, df_model, df_error)))

@@ -8,9 +8,9 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 from scipy.linalg import null_space
-from scipy.stats import f as f_distribution
 
 from edgehold.numerics.arrays import Array
+from edgehold.numerics.distributions import f_ppf
 from edgehold.numerics.root_search import root_between
 
 from .censored import CensoredFit, Problem, fit_censored, largest_along, problem_of
@@ -151,7 +151,7 @@ def tabulated_profile(runs: CensoredRuns, vector: Array) -> tuple[tuple[float, f
 @lru_cache(maxsize=4096)
 def _quantile(level: float, df: float) -> float:
     """Of F with 1 and ``df`` degrees of freedom."""
-    return float(f_distribution.ppf(level, 1, df))
+    return float(f_ppf(level, 1, df))
 
 
 class _Profile:

@@ -9,12 +9,12 @@ from typing import overload
 
 import numpy as np
 from scipy.special import digamma, polygamma
-from scipy.stats import chi2
 
 from edgehold.endpoints.rows import EndpointRow
 from edgehold.errors import InputError
 from edgehold.numerics.arrays import Array
 from edgehold.numerics.attempt import attempt
+from edgehold.numerics.distributions import chi2_sf
 from edgehold.numerics.root_search import root_between
 from edgehold.records.canonical import LoadedProtocol, PoolKey
 from edgehold.records.model.protocol import EndpointRule, major
@@ -189,7 +189,7 @@ def heterogeneity_p(s2: Array, df: Array) -> float:
     total = df.sum()
     statistic = total * np.log((s2 * df).sum() / total) - (df * np.log(_raised(s2))).sum()
     correction = 1 + ((1 / df).sum() - 1 / total) / (3 * (len(s2) - 1))
-    return float(chi2.sf(statistic / correction, len(s2) - 1))
+    return float(chi2_sf(statistic / correction, len(s2) - 1))
 
 
 def _raised(s2: Array) -> Array:

@@ -6,12 +6,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.stats import t as t_distribution
 
 from edgehold.endpoints.rows import LEFT, RIGHT, EndpointRow
 from edgehold.engine.tasks import AWAITED, each
 from edgehold.numerics.arrays import Array
 from edgehold.numerics.attempt import attempt
+from edgehold.numerics.distributions import t_ppf
 from edgehold.numerics.estimability import in_basis
 from edgehold.numerics.interval import Interval
 from edgehold.records.canonical import LoadedProtocol
@@ -294,7 +294,7 @@ def _answered(
 ) -> Contrast:
     """A contrast with its t interval."""
     se = float(np.sqrt(s2 * unscaled))
-    half = se * float(t_distribution.ppf((1 + LEVEL) / 2, df))
+    half = se * float(t_ppf((1 + LEVEL) / 2, df))
     return replace(
         _unanswered(question, used, ""),
         estimate=estimate,
@@ -321,7 +321,7 @@ def _profiled(
     variance = float(vector @ runs.fit.covariance @ vector)
     if limit.level_top:  # the variance that a t interval as wide would have
         half = (limit.high - limit.low) / 2
-        variance = (half / float(t_distribution.ppf((1 + LEVEL) / 2, runs.df))) ** 2 * runs.df / runs.effective_n
+        variance = (half / float(t_ppf((1 + LEVEL) / 2, runs.df))) ** 2 * runs.df / runs.effective_n
     return replace(
         _unanswered(question, used, ""),
         estimate=limit.estimate,

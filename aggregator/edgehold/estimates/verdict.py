@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from scipy.stats import t as t_distribution
+from edgehold.numerics.distributions import t_ppf
 
 from .results import Verdict
 
@@ -22,7 +22,7 @@ def verdict_of(estimate: float, standard_error: float, df: float, worthwhile_rat
     estimate, standard_error, df : of the contrast, first minus second on the ln scale.
     worthwhile_ratio : m > 1.
     """
-    half95, half90 = (standard_error * t_distribution.ppf(q, df) for q in (0.975, 0.95))
+    half95, half90 = (standard_error * float(t_ppf(q, df)) for q in (0.975, 0.95))
     inside = abs(estimate) + half90 < math.log(worthwhile_ratio)
     return verdict(estimate - half95, estimate + half95, bool(inside), worthwhile_ratio)
 

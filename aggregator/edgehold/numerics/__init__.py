@@ -9,6 +9,8 @@ here: validation of what people wrote, global state, randomness that was not pas
 ``weighted_regression``    least squares with weights 1/(v + tau2), linear in the number of rows
 ``residual_spectrum``      restricted likelihood for one variance and dense covariances, in independent parts
 ``elimination``            sparse factor, solves and selected inverse with one analysis for many matrices of a pattern
+``dissection``             an order of elimination of what is left of a large pattern, and its supernodes
+``fronts``                 dense arithmetic on these supernodes
 ``whitening``              rows with a known block-diagonal covariance divided by its root
 ``mixed``                  criterion of the linear mixed model and its exact gradient, in three steps
 ``variance_search``        variance components: bounded Newton steps, several starts where rows are few

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable
 from typing import TypeVar
 
@@ -63,9 +64,9 @@ def attempt(
 
 def all_tellable(numbers: Iterable[ArrayLike | None]) -> bool:
     """Whether e to every number and array is a number; None is passed over."""
-    return all((np.abs(one) <= LARGEST).all() for one in numbers if one is not None)
+    return all(abs(one) <= LARGEST if isinstance(one, float) else (np.abs(one) <= LARGEST).all() for one in numbers if one is not None)
 
 
 def open_limits(*limits: ArrayLike | None) -> tuple[ArrayLike, ...]:
     """Numbers and arrays of which some may be infinite, for ``numbers``: only what is no number at all fails."""
-    return tuple(np.clip(one, -1, 1) for one in limits if one is not None)
+    return tuple((one if math.isnan(one) else 0.0) if isinstance(one, float) else np.clip(one, -1, 1) for one in limits if one is not None)

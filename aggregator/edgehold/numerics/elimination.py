@@ -4,7 +4,9 @@ The pattern is analysed once. Unknowns are eliminated in rounds: a round takes u
 neighbours, so that all of them go at once with array operations (an independent set chosen as Luby 1986, A simple parallel
 algorithm for the maximal independent set problem, SIAM J. Comput. 15:1036–1053, among the unknowns of nearly minimum
 degree, Liu 1985, Modification of the minimum-degree algorithm by multiple elimination, ACM Trans. Math. Softw.
-11:141–153). When the rest is small or full of entries it is factored as one dense core by LAPACK.
+11:141–153). When the rest is small or full of entries it is factored as one dense core by LAPACK. A large rest is dissected
+where the library for it is installed (``dissection``), and its supernodes are eliminated one by one as dense blocks (``fronts``)
+before a smaller core.
 
 The entries of the inverse on the pattern of the factor follow by the same rounds backwards (Takahashi, Fagan & Chen 1973,
 Formation of a sparse bus impedance matrix and its application to short circuit study; Erisman & Tinney 1975, On computing
@@ -13,7 +15,7 @@ certain elements of the inverse of a sparse matrix, Comm. ACM 18:177–179).
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -21,12 +23,16 @@ import numpy as np
 import scipy.sparse as sp
 from scipy.linalg import lapack
 
+from . import dissection
 from .arrays import Array, Ints
+from .fronts import Front, backward, factor_front, forward, invert_front, laid_out, log_determinant
 
 SMALL_CORE = 350  # unknowns: below this a dense factor costs less than more rounds
 LARGEST_DEGREE = 60  # of an unknown that is eliminated alone: above it the dense core is faster
+LARGE_CORE = 1200  # unknowns: a larger rest is dissected
+DISSECTED_DEGREE = 30  # of an unknown that is eliminated alone before a dissection
 WIDTHS = np.array([0, 1, 2, 3, 4, 6, 8, 11, 15, 20, 26, 34, 44, 60])  # degrees are rounded up to these, so that rounds stay few arrays
-KEPT_PLANS = 2  # rounds of fits to one pattern ask for its plan again and again
+KEPT_PLANS = 4  # rounds of fits to one pattern, and to parts of its rows, ask for their plans again and again
 TIE_BREAK_SEED = 1  # neighbours of equal degree need some fixed order
 
 
@@ -67,18 +73,22 @@ class Plan:
     ----------
     size : number of unknowns.
     order : (size,) unknown at each position of the elimination.
-    eliminated : how many are eliminated before the dense core.
+    single : how many are eliminated in rounds.
+    eliminated : how many are eliminated before the dense core, in rounds or fronts.
     last : how many of the core's last unknowns are those asked to be kept to the end.
     batches : the rounds' arrays, in order.
+    fronts : the supernodes after them.
     places : (entries,) place in the value buffer of every entry of the lower triangle that was given.
-    length : length of the value buffer: pivots, one zero, entries of the rounds, dense core.
+    length : length of the value buffer: pivots, one zero, entries of the rounds, blocks of the fronts, dense core.
     """
 
     size: int
     order: Ints
+    single: int
     eliminated: int
     last: int
     batches: tuple[Batch, ...]
+    fronts: tuple[Front, ...]
     places: Ints
     length: int
 
@@ -110,6 +120,7 @@ class Factor:
 
 Round = tuple[Ints, Ints, Ints]  # unknowns, their degrees, their neighbours in a row
 Laid = tuple[int, int, int, int, Ints]  # first, count, width, start and neighbours of a batch
+Limits = tuple[int, int, int, int]  # SMALL_CORE, LARGEST_DEGREE, LARGE_CORE, DISSECTED_DEGREE, or others in their place
 Finder = Callable[[Ints, Ints], Ints]  # the place of entries (low, high)
 
 
@@ -122,23 +133,33 @@ def analyse(rows: Ints, columns: Ints, size: int, last: int) -> Plan:
     size : number of unknowns.
     last : this many unknowns, the highest-numbered, are kept to the end of the dense core.
     """
-    return _analysis(rows.astype(np.int64).tobytes(), columns.astype(np.int64).tobytes(), size, last, SMALL_CORE, LARGEST_DEGREE)
+    large_core = LARGE_CORE if dissection.available() else size
+    limits = (SMALL_CORE, LARGEST_DEGREE, large_core, DISSECTED_DEGREE)
+    return _analysis(rows.astype(np.int64).tobytes(), columns.astype(np.int64).tobytes(), size, last, limits)
 
 
 @lru_cache(maxsize=KEPT_PLANS)
-def _analysis(row_bytes: bytes, column_bytes: bytes, size: int, last: int, small_core: int, largest_degree: int) -> Plan:
+def _analysis(row_bytes: bytes, column_bytes: bytes, size: int, last: int, limits: Limits) -> Plan:
     """``analyse`` by its content; the limits that the rounds keep are part of the key."""
     rows, columns = np.frombuffer(row_bytes, dtype=np.int64), np.frombuffer(column_bytes, dtype=np.int64)
-    rounds, rest = _rounds(_adjacency(rows, columns, size), size - last, small_core, largest_degree)
-    order = np.concatenate([r[0] for r in rounds] + [rest]).astype(np.int64)
-    eliminated = size - len(rest)
+    rounds, rest, graph = _rounds(_adjacency(rows, columns, size), size - last, limits)
+    dissected: list[dissection.Supernode] = []
+    if len(rest) - last > limits[2]:
+        *dissected, core = dissection.supernodes(graph, last)
+        fronts, core_unknowns = [rest[one.unknowns] for one in dissected], rest[core.unknowns]
+    else:
+        fronts, core_unknowns = [], rest
+    order = np.concatenate([r[0] for r in rounds] + [*fronts, core_unknowns]).astype(np.int64)
+    single, eliminated = size - len(rest), size - len(core_unknowns)
     position = np.empty(size, dtype=np.int64)
     position[order] = np.arange(size)
-    blocks, keys, key_places, length = _layout(rounds, position, size, eliminated)
-    find = _finder(keys, key_places, size, eliminated, length)
-    batches = tuple(_batch(block, find, size, eliminated) for block in blocks)
+    blocks, keys, key_places, length = _layout(rounds, position, size, single)
+    supernodes = [(position[rest[one.unknowns]], np.sort(position[rest[one.after]])) for one in dissected]
+    laid, core_start = laid_out(supernodes, single, length, len(core_unknowns))
+    find = _finder(keys, key_places, laid, size, single, eliminated, core_start)
+    batches = tuple(_batch(block, find, size, single) for block in blocks)
     low, high = np.minimum(position[rows], position[columns]), np.maximum(position[rows], position[columns])
-    return Plan(size, order, eliminated, last, batches, find(low, high), length + len(rest) ** 2)
+    return Plan(size, order, single, eliminated, last, batches, tuple(laid), find(low, high), core_start + len(core_unknowns) ** 2)
 
 
 def _adjacency(rows: Ints, columns: Ints, size: int) -> sp.csr_matrix:
@@ -147,19 +168,23 @@ def _adjacency(rows: Ints, columns: Ints, size: int) -> sp.csr_matrix:
     return (half + half.T).tocsr()
 
 
-def _rounds(graph: sp.csr_matrix, movable_below: int, small_core: int, largest_degree: int) -> tuple[list[Round], Ints]:
-    """The rounds as (unknowns, their degrees, their neighbours in a row), and what is left for the core."""
+def _rounds(graph: sp.csr_matrix, movable_below: int, limits: Limits) -> tuple[list[Round], Ints, sp.csr_matrix]:
+    """The rounds as (unknowns, their degrees, their neighbours in a row), what is left after them, and its pattern."""
+    small_core, largest_degree, large_core, dissected_degree = limits
+    last = graph.shape[0] - movable_below
     names = np.arange(graph.shape[0])
     tie = np.random.default_rng(TIE_BREAK_SEED).random(len(names))
     rounds: list[Round] = []
     while True:
         degree = np.diff(graph.indptr)
-        movable = names < movable_below
-        least = degree[movable].min(initial=largest_degree + 1)
-        if least > largest_degree or len(names) <= small_core:
-            return rounds, names
+        spread = degree if graph.shape[0] - last <= large_core else degree - _touched(graph, len(names) - last)
+        movable = (names < movable_below) & (degree <= largest_degree)
+        least = spread[movable].min(initial=largest_degree + 1)
+        large = least > dissected_degree and len(names) - last > large_core
+        if least > largest_degree or len(names) <= small_core or large:
+            return rounds, names, graph
         limit = min(max(least + least // 3 + 1, 3), largest_degree)
-        rank = np.where(movable & (degree <= limit), degree + tie[names], np.inf)
+        rank = np.where(movable & (spread <= limit), spread + tie[names], np.inf)
         chosen = (rank < _lowest_neighbour(graph, rank)) & np.isfinite(rank)
         now, later = np.flatnonzero(chosen), np.flatnonzero(~chosen)
         now = now[np.argsort(degree[now], kind="stable")]
@@ -167,6 +192,13 @@ def _rounds(graph: sp.csr_matrix, movable_below: int, small_core: int, largest_d
         rounds.append((names[now], degree[now], names[across.indices]))
         graph = _without_diagonal(graph[later][:, later] + across[:, later].T @ across[:, later])
         names = names[later]
+
+
+def _touched(graph: sp.csr_matrix, beyond: int) -> Ints:
+    """How many of the unknowns from ``beyond`` on each is a neighbour of; these stay to the end, whoever is eliminated before."""
+    before = np.concatenate([[0], np.cumsum(graph.indices >= beyond)])
+    found: Ints = before[graph.indptr[1:]] - before[graph.indptr[:-1]]
+    return found
 
 
 def _lowest_neighbour(graph: sp.csr_matrix, rank: Array) -> Array:
@@ -186,12 +218,12 @@ def _without_diagonal(graph: sp.spmatrix) -> sp.csr_matrix:
     return sp.csr_matrix((np.ones(int(off.sum()), dtype=np.float32), graph.indices[off], indptr), shape=graph.shape)
 
 
-def _layout(rounds: list[Round], position: Ints, size: int, eliminated: int) -> tuple[list[Laid], Ints, Ints, int]:
+def _layout(rounds: list[Round], position: Ints, size: int, single: int) -> tuple[list[Laid], Ints, Ints, int]:
     """Cut the rounds into blocks of one width, give every entry its place, and list (key, place) of the real ones."""
     blocks: list[Laid] = []
     keys: list[Ints] = []
     places: list[Ints] = []
-    first, start = 0, eliminated + 1  # place ``eliminated`` holds a zero for surplus neighbours
+    first, start = 0, single + 1  # place ``single`` holds a zero for surplus neighbours
     for _, degrees, neighbours in rounds:
         widths = WIDTHS[np.searchsorted(WIDTHS, degrees)]
         ends = np.cumsum(degrees)
@@ -213,29 +245,38 @@ def _layout(rounds: list[Round], position: Ints, size: int, eliminated: int) -> 
     return blocks, np.concatenate([*keys, none]), np.concatenate([*places, none]), start
 
 
-def _finder(keys: Ints, key_places: Ints, size: int, eliminated: int, core_start: int) -> Finder:
+def _finder(keys: Ints, key_places: Ints, fronts: Sequence[Front], size: int, single: int, eliminated: int, core_start: int) -> Finder:
     """A function that gives the place of entry (low, high), low ≤ high in the order of elimination; ``size`` is nothing."""
     core = size - eliminated
+    firsts, starts, counts = (np.array([getattr(one, name) for one in fronts]) for name in ("first", "start", "count"))
+    held = [np.concatenate([np.arange(one.first, one.first + one.count), one.after]) for one in fronts]
+    ends = np.cumsum([0, *map(len, held)])
+    held_keys = np.concatenate([k * size + rows for k, rows in enumerate(held)]) if fronts else np.zeros(0, dtype=np.int64)
 
     def find(low: Ints, high: Ints) -> Ints:
-        place = np.full(low.shape, eliminated, dtype=np.int64)
+        place = np.full(low.shape, single, dtype=np.int64)
         inside = (low >= eliminated) & (high < size)
         place[inside] = core_start + (high[inside] - eliminated) * core + (low[inside] - eliminated)
-        pivot = (low == high) & (low < eliminated)
+        front = (low >= single) & (low < eliminated) & (high < size)
+        if front.any():
+            owner = np.searchsorted(firsts, low[front], side="right") - 1
+            row = np.searchsorted(held_keys, owner * size + high[front]) - ends[owner]
+            place[front] = starts[owner] + row * counts[owner] + low[front] - firsts[owner]
+        pivot = (low == high) & (low < single)
         place[pivot] = low[pivot]
-        entry = (low < eliminated) & (high < size) & (low != high)
+        entry = (low < single) & (high < size) & (low != high)
         place[entry] = key_places[np.searchsorted(keys, low[entry] * size + high[entry])]
         return place
 
     return find
 
 
-def _batch(block: Laid, find: Finder, size: int, eliminated: int) -> Batch:
+def _batch(block: Laid, find: Finder, size: int, single: int) -> Batch:
     first, count, width, start, near = block
     left, right = np.broadcast_arrays(near[:, :, None], near[:, None, :])
     inner = find(np.minimum(left, right), np.maximum(left, right))
     half = np.flatnonzero((np.arange(width)[:, None] >= np.arange(width)).ravel()[None, :].repeat(count, axis=0).ravel())
-    half = half[inner.ravel()[half] != eliminated]
+    half = half[inner.ravel()[half] != single]
     take, starts, targets = _sorted_runs(half, inner.ravel()[half])
     real = np.flatnonzero(near.ravel() < size)
     return Batch(
@@ -270,17 +311,16 @@ def factorise(plan: Plan, entries: Array) -> Factor | None:
     values[plan.places] = entries
     for batch in plan.batches:
         _eliminate(values, batch)
-    pivots = values[: plan.eliminated]
-    if not (pivots > 0).all():
+    pivots = values[: plan.single]
+    if not (pivots > 0).all() or not all(factor_front(values, front) for front in plan.fronts):
         return None
     core, info = lapack.dpotrf(_core_of(plan, values).T, lower=0, clean=0, overwrite_a=1)
     if info != 0 or not np.isfinite(values[-1:]).all():
         return None
     logs = 2 * np.log(np.diag(core))
     split = plan.core - plan.last
-    return Factor(
-        plan, values[: plan.length - plan.core**2], core, float(np.log(pivots).sum() + logs[:split].sum()), float(logs[split:].sum())
-    )
+    before = np.log(pivots).sum() + sum(log_determinant(values, front) for front in plan.fronts)
+    return Factor(plan, values[: plan.length - plan.core**2], core, float(before + logs[:split].sum()), float(logs[split:].sum()))
 
 
 def _core_of(plan: Plan, values: Array) -> Array:
@@ -309,13 +349,28 @@ def solve(factor: Factor, rhs: Array) -> Array:
     """
     plan = factor.plan
     x = _forward(factor, rhs)
-    x[: plan.eliminated] /= factor.values[: plan.eliminated, None]
+    x[: plan.single] /= factor.values[: plan.single, None]
+    return _backward(factor, x, np.empty_like(rhs, dtype=float))
+
+
+def last_columns(factor: Factor) -> Array:
+    """(size, last) columns of the inverse that belong to the unknowns kept to the end: no forward substitution moves their ones."""
+    plan = factor.plan
+    x = np.zeros((plan.size + 1, plan.last))
+    x[np.arange(plan.size - plan.last, plan.size), plan.order[plan.size - plan.last :] - (plan.size - plan.last)] = 1.0
+    return _backward(factor, x, np.empty((plan.size, plan.last)))
+
+
+def _backward(factor: Factor, x: Array, solution: Array) -> Array:
+    """Fill in the solution, in the order of the unknowns, from right-hand sides after the forward substitution."""
+    plan = factor.plan
     if plan.core:
         x[plan.eliminated : plan.size] = lapack.dpotrs(factor.core, x[plan.eliminated : plan.size], lower=0)[0]
+    for front in reversed(plan.fronts):
+        backward(factor.values, front, x)
     for batch in reversed(plan.batches):
         near = x[batch.neighbours]
         x[batch.first : batch.first + batch.count] -= np.einsum("nw,nwc->nc", _block(factor.values, batch), near)
-    solution = np.empty_like(rhs, dtype=float)
     solution[plan.order] = x[: plan.size]
     return solution
 
@@ -324,14 +379,14 @@ def half_solve(factor: Factor, rhs: Array) -> Array:
     """H, (size, columns), so that HᵀH = rhsᵀC⁻¹rhs, for half of what the solution costs; its rows are in the order of elimination."""
     plan = factor.plan
     x = _forward(factor, rhs)[: plan.size]
-    x[: plan.eliminated] /= np.sqrt(factor.values[: plan.eliminated, None])
+    x[: plan.single] /= np.sqrt(factor.values[: plan.single, None])
     if plan.core:
         x[plan.eliminated :] = lapack.dtrtrs(factor.core, x[plan.eliminated :], lower=0, trans=1)[0]
     return x
 
 
 def _forward(factor: Factor, rhs: Array) -> Array:
-    """(size + 1, columns) right-hand sides after the rounds, in the order of elimination; the last row is for surplus neighbours."""
+    """(size + 1, columns) right-hand sides after rounds and fronts, in the order of elimination; the last row is for surplus neighbours."""
     plan = factor.plan
     x = np.zeros((plan.size + 1, rhs.shape[1]))
     x[: plan.size] = rhs[plan.order]
@@ -340,6 +395,8 @@ def _forward(factor: Factor, rhs: Array) -> Array:
             mine = x[batch.first : batch.first + batch.count, None, :]
             moved = (_block(factor.values, batch)[:, :, None] * mine).reshape(-1, x.shape[1])
             x[batch.row_targets] -= np.add.reduceat(moved[batch.row_take], batch.row_starts, axis=0)
+    for front in plan.fronts:
+        forward(factor.values, front, x)
     return x
 
 
@@ -353,7 +410,9 @@ def inverse_diagonal(factor: Factor, with_last: bool = True) -> Array:
     """
     plan, inverse = factor.plan, _selected_inverse(factor, with_last)
     diagonal = np.empty(plan.size)
-    diagonal[plan.order[: plan.eliminated]] = inverse[: plan.eliminated]
+    diagonal[plan.order[: plan.single]] = inverse[: plan.single]
+    for front in plan.fronts:
+        diagonal[plan.order[front.own]] = np.diag(front.block(inverse))
     diagonal[plan.order[plan.eliminated :]] = np.diag(_core_of(plan, inverse))
     return diagonal
 
@@ -380,6 +439,8 @@ def _selected_inverse(factor: Factor, with_last: bool) -> Array:
     if kept:
         core = lapack.dpotri(np.array(factor.core[:kept, :kept], order="F"), lower=0, overwrite_c=1)[0]
         _core_of(plan, inverse)[:kept, :kept] = core.T
+    for front in reversed(plan.fronts):
+        invert_front(factor.values, inverse, front)
     for batch in reversed(plan.batches):
         entries = _block(factor.values, batch)
         far = -np.matmul(inverse[batch.inner], entries[:, :, None])[:, :, 0]

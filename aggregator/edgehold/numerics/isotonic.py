@@ -32,9 +32,11 @@ def decreasing_fit(y: Array, weights: Array) -> Array:
     [5.0, 3.75, 3.75, 1.0]
     """
     y, weights = np.asarray(y, dtype=float), np.asarray(weights, dtype=float)
-    fit = np.full(y.shape, np.inf)
-    for a in range(y.shape[-1]):
-        means = np.cumsum(weights[a:] * y[..., a:], axis=-1) / np.cumsum(weights[a:])
-        highest = np.maximum.accumulate(means[..., ::-1], axis=-1)[..., ::-1]
-        fit[..., a:] = np.minimum(fit[..., a:], highest)
-    return fit
+    weight = weights[:, None]
+    weighted = weight * np.ascontiguousarray(y.reshape(-1, len(weights)).T)  # a row a place: steps run along all series at once
+    fit = np.full(weighted.shape, np.inf)
+    for a in range(len(weights)):
+        means = np.add.accumulate(weighted[a:], axis=0) / np.add.accumulate(weight[a:], axis=0)
+        highest = np.maximum.accumulate(means[::-1], axis=0)[::-1]
+        np.minimum(fit[a:], highest, out=fit[a:])
+    return np.ascontiguousarray(fit.T).reshape(y.shape)

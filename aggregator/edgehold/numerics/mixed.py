@@ -248,8 +248,8 @@ def evaluate(system: System, ratios: Ratios, factor: Factor, restricted: bool) -
     scaled = solution[: system.q]
     residual = system.y - system.columns @ (ratios.root * solution)
     spread = inverse_diagonal(factor, with_last=restricted)
-    by_term = [np.bincount(system.owner, part, minlength=system.terms) for part in (spread[: system.q], scaled**2)]
-    traces, squares = (system.sizes - by_term[0]) / ratios.used, by_term[1] / ratios.used
+    traces = _traces(system, ratios, spread)
+    squares = np.bincount(system.owner, scaled**2, minlength=system.terms) / ratios.used
     excess = ratios.used - ratios.gamma
     log_det = factor.log_determinant + (factor.log_determinant_last if restricted else 0.0)
     return Evaluation(
@@ -263,6 +263,18 @@ def evaluate(system: System, ratios: Ratios, factor: Factor, restricted: bool) -
         coefficients=solution[system.q :],
         spread=spread,
     )
+
+
+def _traces(system: System, ratios: Ratios, spread: Array) -> Array:
+    found: Array = (system.sizes - np.bincount(system.owner, spread[: system.q], minlength=system.terms)) / ratios.used
+    return found
+
+
+def traces_at(system: System, gamma: Array) -> Array | None:
+    """The restricted criterion's ``traces`` alone at variance ratios; None where the equations are singular."""
+    ratios = set_ratios(system, gamma)
+    factor = update_factor(system, ratios)
+    return None if factor is None else _traces(system, ratios, inverse_diagonal(factor))
 
 
 def average_information(system: System, evaluation: Evaluation) -> Array:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .arrays import Array, Bools, Ints
-from .elimination import solve
+from .elimination import last_columns, solve
 from .mixed import System
 from .variance_search import Point, Problem, average, expected, traces_of, unit_scale
 
@@ -94,7 +94,7 @@ def coefficient_inference(problem: Problem, point: Point, W: Array) -> tuple[Coe
     Σσ²ⱼGᵢPGⱼΣ⁻¹X = 0.
     """
     system, part = problem.system, point.evaluation
-    columns = solve(part.factor, np.eye(system.q + system.p, system.p, -system.q)) if system.p else np.zeros((system.q, 0))
+    columns = last_columns(part.factor)
     e = 1.0 if problem.known else float(point.variances[-1])
     phi = e * columns[system.q :]
     by_term = split_by_term(system, -columns[: system.q] / part.ratios.root[: system.q, None])

@@ -30,6 +30,7 @@ SWEEPS, SETTLED = 60, 1e-5  # sweeps over all sites; change in the last, in unit
 SLOWER, DAMPED = 12, 0.6  # sweep from which steps are shortened, and to which share
 LEAST_PRECISION = 1e-9  # of a site, in units of the precision without it: a limit so far off that it says nothing
 FIRST_VARIANCE = 1e3  # of the first site of a one-sided response, in units of the spread of all
+MANY_ROWS, WELL_CONDITIONED = 20_000, 1e-4  # rows, and least eigenvalue of XᵀX with unit diagonal, from which the products of columns serve
 FEW = 16  # limited rows up to which their covariance costs less than the entries of the inverse, and no sweep a factor of its own
 
 
@@ -135,7 +136,7 @@ def prepare_rows(low: Array, high: Array, X: Array, terms: Sequence[sp.spmatrix]
     known : (n,) known variances of the responses; None where they have one unknown residual variance.
     """
     stand_in = np.where(np.isfinite(low), np.where(np.isfinite(high), (low + high) / 2, low), high)
-    origin = np.asarray(np.linalg.lstsq(X, stand_in, rcond=None)[0], dtype=float)
+    origin = _least_squares(X, stand_in)
     fitted = X @ origin
     columns = sp.csr_matrix(sp.hstack([*terms, sp.csr_matrix(X)], format="csr"))
     sizes = np.array([term.shape[1] for term in terms], dtype=int)
@@ -168,6 +169,27 @@ def prepare_rows(low: Array, high: Array, X: Array, terms: Sequence[sp.spmatrix]
         p=X.shape[1],
         origin=origin,
     )
+
+
+def full_rank(X: Array) -> bool:
+    """Whether no column of X, (n, p), is a combination of the others; of many rows their products usually tell."""
+    return _well_conditioned(X) or bool(np.linalg.matrix_rank(X) == X.shape[1])
+
+
+def _well_conditioned(X: Array) -> bool:
+    if len(X) < MANY_ROWS:
+        return False
+    length = np.sqrt(np.einsum("ij,ij->j", X, X))
+    return bool((length > 0).all()) and bool(np.linalg.eigvalsh(X.T @ X / np.outer(length, length)).min(initial=1.0) > WELL_CONDITIONED)
+
+
+def _least_squares(X: Array, y: Array) -> Array:
+    """Coefficients of ordinary least squares; by the normal equations, and once more on what they leave, where that loses no digits."""
+    if not _well_conditioned(X):
+        return np.asarray(np.linalg.lstsq(X, y, rcond=None)[0], dtype=float)
+    moments = X.T @ X
+    first = np.linalg.solve(moments, X.T @ y)
+    return np.asarray(first + np.linalg.solve(moments, X.T @ (y - X @ first)), dtype=float)
 
 
 def _pattern(columns: sp.csr_matrix) -> tuple[Ints, Ints]:

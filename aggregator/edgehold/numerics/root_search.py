@@ -10,7 +10,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import brentq
 
 from edgehold.errors import EdgeholdError, NotSettledError, NumericalError
 
@@ -55,6 +54,8 @@ def settled_root(function: Callable[[float], float], low: float, high: float, **
         If the function does not change sign there, is not a number somewhere, or the steps run out.
     """
     try:
+        from scipy.optimize import brentq  # here, for it brings all searches of scipy, and most of what is asked has no root to find
+
         return float(brentq(function, low, high, **limits))
     except (ValueError, RuntimeError) as failure:
         if isinstance(failure, EdgeholdError | NumericalError):

@@ -3,6 +3,9 @@ quantile (Pinheiro & Bates 2000, Mixed-Effects Models in S and S-PLUS, section 2
 
 The search is Newton's on the signed root of the rise, which is nearly linear in the standard deviation; its slope is exact,
 because at the minimum over the others the deviance changes by its own partial slope only. A bracket guards every step.
+
+Where effects are many and no other variance comes to zero, the others are not brought to their minimum at every step of the way: they
+take one Newton step each time, together with the one that is asked about (Venzon & Moolgavkar 1988, Appl. Stat. 37:87–94).
 """
 
 from __future__ import annotations
@@ -13,9 +16,13 @@ import numpy as np
 
 from edgehold.words import Reason
 
-from .variance_search import NotBegun, Point, Problem, search
+from .arrays import Array, Bools
+from .variance_search import NotBegun, Point, Problem, at, average, is_small, search
 
 MOST_STEPS = 60
+MOST_TOGETHER = 12  # steps of all variances together, of which four or five are usual, before they go one after the other
+LEFT = 1e-7  # of the deviance, to gain by the others at the end of such steps
+FAR_FROM_ZERO = 4.0  # times the rise that the standard error says zero has: no profile is followed there to see
 CLOSE = 1e-8  # relative, of a limit on the scale of standard deviations, between two points that enclose it
 LAST_STEP = 1e-6  # relative, of the last Newton step there; what is left after it is of the order of its square
 NO_RESIDUAL = 1e-6  # of its estimate: a residual variance that may be this small may be zero, where there is no likelihood
@@ -59,11 +66,12 @@ def profile_limits(problem: Problem, best: Point, which: int, error: float, rise
     estimate = float(best.variances[which])
     try:
         lower = 0.0
-        if estimate > 0 and not _reaches_zero(path, problem, which, estimate, rise):
+        far = not is_small(problem.system) and estimate**2 > FAR_FROM_ZERO * rise * error**2
+        if estimate > 0 and (far or not _reaches_zero(path, problem, which, estimate, rise)):
             path.restart()
-            lower = _crossing(path, np.sqrt(estimate), -1, error, rise)
+            lower = _limit(path, np.sqrt(estimate), -1, error, rise)
         path.restart()
-        upper = _crossing(path, np.sqrt(estimate), 1, error, rise)
+        upper = _limit(path, np.sqrt(estimate), 1, error, rise)
     except _Stop as stop:
         better = stop.point if stop.point is not None and stop.point.deviance < best.deviance - BETTER else None
         return Limits(None, None, stop.reason, better)
@@ -104,6 +112,50 @@ class _Path:
             raise _Stop(found.point, Reason("numerics.profile_better"))
         self.last = found.point.variances
         return found.point.deviance - self.best.deviance, 2 * deviation * float(found.point.gradient[self.which])
+
+
+def _limit(path: _Path, centre: float, side: int, error: float, rise: float) -> float:
+    """The standard deviation on one side of the centre where the profile has risen by ``rise``, the quick way if it can be had."""
+    together = None if is_small(path.problem.system) or centre <= 0 else _together(path, centre, side, error, rise)
+    return _crossing(path, centre, side, error, rise) if together is None else together
+
+
+def _together(path: _Path, centre: float, side: int, error: float, rise: float) -> float | None:
+    """The same by steps of all variances at once; None where another variance comes to zero or the steps do not settle."""
+    problem, which = path.problem, path.which
+    others = np.arange(len(path.best.variances)) != which
+    point, height = path.best, 0.0
+    x, wanted, before = centre, _first_guess(centre, side, error, np.sqrt(rise)), 0.0
+    own, tangent, gain = _profiled(problem, point, which, others)
+    for _ in range(MOST_TOGETHER):
+        variances = point.variances.copy()
+        variances[which] = wanted**2
+        variances[others] += own + tangent * (wanted**2 - x**2)
+        low, high = (0.0, centre) if side < 0 else (centre, LARGEST_GROWTH * centre)
+        if not low < wanted < high or (variances[others] <= 0).any():
+            return None
+        tried = at(problem, variances, False)
+        if tried is None:
+            return None
+        point, x = tried, wanted
+        own, tangent, gain = _profiled(problem, point, which, others)
+        height = point.deviance - gain - path.best.deviance
+        slope = 2 * x * float(point.gradient[which] + tangent @ point.gradient[others])
+        if not (np.isfinite(height) and height > 0 and slope * side > 0):
+            return None
+        move = (np.sqrt(rise) - np.sqrt(height)) * 2 * np.sqrt(height) / slope
+        wanted = x + move
+        if move**2 <= CLOSE * x * before and gain <= LEFT:  # the next step would be as much shorter than this as this is than the last
+            return float(wanted)
+        before = abs(move)
+    return None
+
+
+def _profiled(problem: Problem, point: Point, which: int, others: Bools) -> tuple[Array, Array, float]:
+    """The Newton step of the other variances, how they move with the one asked about, and about what the step lowers the deviance by."""
+    curvature, slope = average(problem, point), point.gradient[others]
+    moves = -np.linalg.solve(curvature[np.ix_(others, others)], np.column_stack([slope, curvature[others, which]]))
+    return moves[:, 0], moves[:, 1], -float(slope @ moves[:, 0]) / 2
 
 
 def _crossing(path: _Path, centre: float, side: int, error: float, rise: float) -> float:

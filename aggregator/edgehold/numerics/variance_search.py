@@ -13,23 +13,30 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
+from itertools import pairwise
 
 import numpy as np
+import scipy.sparse as sp
 
 from edgehold.words import Reason
 
 from .arrays import Array, Bools
 from .elimination import solve
-from .mixed import Evaluation, System, average_information, evaluate, set_ratios, update_factor
+from .mixed import Evaluation, System, average_information, evaluate, prepare, set_ratios, traces_at, update_factor
 
 MOST_STEPS = 60
 MOST_HALVINGS = 25
 # What the next Newton step would lower the deviance by when the search stops: a variance then lies within the root of twice this,
 # times its standard error, of the minimum. Small systems take quadratic steps and end far below it.
-CONVERGED, CONVERGED_MIDDLE, CONVERGED_LARGE = 1e-15, 1e-12, 1e-9
+CONVERGED, CONVERGED_MIDDLE, CONVERGED_LARGE, CONVERGED_HUGE = 1e-15, 1e-12, 1e-9, 1e-8
 # With a variance held, as in profiles, only the deviance is wanted, which is off by what the next step would lower it by.
 CONVERGED_HELD = 1e-11
-LARGE = 20_000  # unknowns; with so many a variance's standard error is so small that fewer digits of it are as many of the variance
+LARGE, HUGE = (
+    20_000,
+    200_000,
+)  # unknowns; with so many a variance's standard error is so small that fewer digits of it are as many of the variance
+PART, LEAST_LEVELS = 4, 400  # of so many levels one gives a first fit of many rows, if a term has as many levels as this
+CONVERGED_PART = 1e-3  # such a fit's own errors are a thousand times what this leaves
 ROUNDING = 1e-11  # of the deviance: smaller differences are not signs of anything
 SUFFICIENT = 1e-4  # share of the decrease that the slope promises which a step must bring (Armijo 1966)
 EXACT_INFORMATION = 200  # unknowns up to which the dense inverse, for exact information, costs less than a step saved
@@ -201,11 +208,10 @@ def _trace_slopes(system: System, evaluation: Evaluation, traces: Array) -> Arra
     slopes = np.zeros((system.terms, system.terms))
 
     def moved(j: int, value: float) -> Array:
-        ratios = set_ratios(system, np.where(np.arange(system.terms) == j, value, used))
-        factor = update_factor(system, ratios)
-        if factor is None:
+        found = traces_at(system, np.where(np.arange(system.terms) == j, value, used))
+        if found is None:
             raise np.linalg.LinAlgError("the equations are singular a small step away from a point at which they are not")
-        return evaluate(system, ratios, factor, True).traces
+        return found
 
     for j in range(system.terms):
         width = DIFFERENCE * (used[j] + system.sizes[j] / max(traces[j], TINY))  # the scale on which Σ as a whole, not V alone, moves
@@ -226,6 +232,35 @@ def start(problem: Problem) -> Array:
         return np.append(share, 1.0) * squares / ((system.n - system.p) * (system.terms + 1))
     surplus = max(squares / max(system.n - system.p, 1) - 1, 0.1)
     return share * surplus / max(system.terms, 1)
+
+
+def start_by_part(problem: Problem) -> Array | None:
+    """Starting variances of a problem with many effects from a fit to the rows of every fourth level of one term, which takes a small
+    part of the time of one evaluation: they are off by about two standard errors. None where there are few effects or no such fit."""
+    system = problem.system
+    large = np.flatnonzero(system.sizes >= LEAST_LEVELS)
+    if problem.known or system.q <= LARGE or not len(large):
+        return None
+    starts = np.concatenate([[0], np.cumsum(system.sizes)])
+    term = large[system.sizes[large].argmin()]
+    level = sp.csr_matrix(system.columns[:, starts[term] : starts[term + 1]])
+    rows = np.unique(np.repeat(np.arange(system.n), np.diff(level.indptr))[level.indices % PART == 0])
+    met = system.columns[rows]
+    terms = [_occupied(met[:, low:high]) for low, high in pairwise(starts)]
+    part = Problem(prepare(system.y[rows], met[:, system.q :], terms, None), problem.restricted, False)
+    if part.system.n <= part.system.p or part.system.collinear is not None or part.system.unit < VANISHED or not part.system.sizes.all():
+        return None
+    begin = start_by_part(part)
+    found = search(part, start(part) if begin is None else begin, tolerance=CONVERGED_PART)
+    if isinstance(found, NotBegun) or not found.converged:
+        return None
+    variances: Array = found.point.variances * part.system.unit**2
+    kept: Array = np.maximum(variances, NEAR_ZERO * variances.sum())
+    return kept
+
+
+def _occupied(columns: sp.csr_matrix) -> sp.csr_matrix:
+    return columns[:, np.flatnonzero(np.bincount(columns.indices, minlength=columns.shape[1]))]
 
 
 def start_near(problem: Problem, variances: Array) -> Array:
@@ -254,20 +289,23 @@ def is_small(system: System) -> bool:
     return system.q + system.p <= EXACT_INFORMATION
 
 
-def search(problem: Problem, variances: Array, held: int | None = None) -> Found | NotBegun:
-    """Minimise the deviance over variances ≥ 0 from given ones, one of them held where it is if ``held`` names it."""
+def search(problem: Problem, variances: Array, held: int | None = None, tolerance: float = 0.0) -> Found | NotBegun:
+    """Minimise the deviance over variances ≥ 0 from given ones, one of them held where it is if ``held`` names it.
+
+    What is left to gain at the end is below ``tolerance`` where that is more than the usual.
+    """
     point = at(problem, variances, held is None)
     if point is None:
         return NotBegun(1, Reason("numerics.no_start"))
-    return search_from(problem, point, held)
+    return search_from(problem, point, held, tolerance)
 
 
-def search_from(problem: Problem, point: Point, held: int | None = None) -> Found:
+def search_from(problem: Problem, point: Point, held: int | None = None, least: float = 0.0) -> Found:
     """The same from a point that was evaluated already."""
     free = np.arange(len(point.variances)) != (-1 if held is None else held)
     small = is_small(problem.system)
-    tolerance = CONVERGED if small else CONVERGED_LARGE if problem.system.q > LARGE else CONVERGED_MIDDLE
-    tolerance = tolerance if held is None else max(tolerance, CONVERGED_HELD)
+    tolerance = CONVERGED if small else _tolerance(problem.system.q)
+    tolerance = max(tolerance, least if held is None else CONVERGED_HELD)
     evaluations = 1
     for steps in range(MOST_STEPS):
         if not problem.known and point.variances[-1] < VANISHED:
@@ -282,6 +320,10 @@ def search_from(problem: Problem, point: Point, held: int | None = None) -> Foun
             return Found(point, near, steps, evaluations, Reason("numerics.converged_to_rounding" if near else "numerics.no_lower_step"))
         point = better
     return Found(point, False, MOST_STEPS, evaluations, Reason("numerics.most_steps", steps=MOST_STEPS))
+
+
+def _tolerance(effects: int) -> float:
+    return CONVERGED_HUGE if effects > HUGE else CONVERGED_LARGE if effects > LARGE else CONVERGED_MIDDLE
 
 
 def _enough(point: Point, step: Array, deviance: float) -> bool:

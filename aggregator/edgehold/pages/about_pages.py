@@ -40,6 +40,7 @@ def check() -> Page:
 def data(results: Results, downloads: tuple[str, ...]) -> Page:
     """Downloads, schemas, licence and where every number comes from."""
     tables = {name: Reason(f"kit.{name.removesuffix('.csv')}") for name in downloads if name.endswith(".csv")}
+    tables |= {f"{name.removesuffix('.csv')}.parquet": Reason("kit.parquet", table=told) for name, told in tables.items()}
     html = render(
         "data.html",
         downloads=sorted(downloads, key=lambda name: (name.startswith("schemas/"), not name.endswith((".zip", ".ipynb", ".Rmd")), name)),

@@ -15,7 +15,7 @@ from .citing import AUTHOR, Cited, archive_address
 from .formatting import pool_name
 
 LICENCE = "https://creativecommons.org/publicdomain/zero/1.0/"
-KINDS = {"csv": "text/csv", "json": "application/json", "zip": "application/zip"}
+KINDS = {"csv": "text/csv", "json": "application/json", "parquet": "application/vnd.apache.parquet", "zip": "application/zip"}
 
 
 def all_data(results: Results, downloads: tuple[str, ...], cited: Cited) -> str:

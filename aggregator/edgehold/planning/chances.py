@@ -13,16 +13,17 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import ndtr
-from scipy.stats import chi2
 
 from edgehold.endpoints.draws import key_of, normal_draws
 from edgehold.endpoints.rows import EXACT, INTERVAL, LEFT, RIGHT, EndpointRow
+from edgehold.engine.progress import begun
 from edgehold.errors import InputError
 from edgehold.estimates import Contrast, RepeatabilityTable, estimate_submissions
 from edgehold.estimates.codes import FROM_CENSORED_RUNS
 from edgehold.estimates.repeatability import Repeatability
 from edgehold.estimates.verdict import BETTER, NONE, NOTHING_WORTH_HAVING, ONE_SIDED, SIZE_UNDECIDED, UNDECIDED, WORSE
 from edgehold.numerics.arrays import Array
+from edgehold.numerics.distributions import chi2_ppf
 from edgehold.records.canonical import LoadedProtocol, PoolKey
 from edgehold.records.model.plan import Plan, PlannedRun
 from edgehold.records.model.protocol import EndpointRule, Protocol, major
@@ -38,6 +39,7 @@ SIGHTS = (1.5, 2.0)  # true ratios at which it is asked how often a difference i
 BATCH = 100  # evenings between two reports of progress
 
 Progress = Callable[[str], None]
+POWERS = (1, 2)  # of the worthwhile ratio, at which evenings are drawn besides that of no difference
 
 
 @dataclass(frozen=True)
@@ -168,13 +170,25 @@ def expected(made: Setting, evenings: int | None = None, say: Progress = lambda 
     say : told how far it has come.
     """
     count = evenings or (CENSORED_EVENINGS if made.rule.kind == "life" else EXACT_EVENINGS)
+    with begun("progress.evenings", [1.0] * (count * (len(POWERS) + 1 + len(SIGHTS)))) as step:
+
+        def told(text: str, drawn: int) -> None:
+            say(text)
+            for _ in range(drawn):
+                step(1.0)
+
+        return _expected(made, count, told)
+
+
+def _expected(made: Setting, count: int, say: Callable[[str, int], object]) -> Expected:
+    """``say`` is told how far it has come, and how many evenings were drawn since it was last told."""
     ratio = made.rule.worthwhile_ratio
     answers = [_contrasts(made, count, None, 0.0, say)]
     asked = _widest(answers[0], _factor(made))
     if asked is None:
         return _nothing(made, count, answers[0])
     first, second = asked
-    for power in (1, 2):
+    for power in POWERS:
         answers.append(_contrasts(made, count, first, power * math.log(ratio), say))
     picked = [[found[asked] for found in batch] for batch in answers]
     sights = {ratio: _contrasts(made, count, first, math.log(ratio), say) for ratio in SIGHTS}
@@ -281,7 +295,9 @@ def _nothing(made: Setting, count: int, batch: list[dict[Pair, Contrast]]) -> Ex
     )
 
 
-def _contrasts(made: Setting, count: int, first: str | None, effect: float, say: Progress) -> list[dict[Pair, Contrast]]:
+def _contrasts(
+    made: Setting, count: int, first: str | None, effect: float, say: Callable[[str, int], object]
+) -> list[dict[Pair, Contrast]]:
     """The contrasts of each drawn evening, by pair of the asked factor."""
     table = RepeatabilityTable(
         entries={(made.pool, made.rule.id): made.entry},
@@ -294,7 +310,7 @@ def _contrasts(made: Setting, count: int, first: str | None, effect: float, say:
         rows = [row for number in range(start, min(start + BATCH, count)) for row in _rows(made, number, drawn[number])]
         for estimate in estimate_submissions(rows, table, protocols):
             found.append({(c.first, c.second): c for c in estimate.contrasts if c.factor == factor})
-        say(f"{len(found)} of {count} evenings at a true ratio of {math.exp(effect):.3g}")
+        say(f"{len(found)} of {count} evenings at a true ratio of {math.exp(effect):.3g}", min(BATCH, count - start))
     return found
 
 
@@ -306,7 +322,7 @@ def _drawn(made: Setting, count: int, first: str | None, effect: float) -> Array
     sd = np.full(count, s0)
     if math.isfinite(worth):
         shares = ndtr(normal_draws(key_of(*names, "spread"), count, 1)[:, 0])
-        sd = s0 * np.sqrt(worth / chi2.ppf(shares, worth))
+        sd = s0 * np.sqrt(worth / chi2_ppf(shares, worth))
     label: dict[str, Callable[[PlannedRun], str | None]] = {
         "sharpener": planned_by,
         "level": lambda run: run.level,

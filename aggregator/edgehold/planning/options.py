@@ -9,7 +9,7 @@ from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 
-from edgehold.records.model.base import LARGEST_EXACT_INTEGER
+from edgehold.records.whole_numbers import LARGEST_EXACT_INTEGER
 
 MOST_SEED = LARGEST_EXACT_INTEGER
 _WHOLE = re.compile(r"[+-]?[0-9]{1,19}")

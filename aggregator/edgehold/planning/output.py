@@ -7,9 +7,8 @@ import textwrap
 from collections.abc import Iterable, Iterator
 from dataclasses import asdict
 
-from scipy.stats import chi2
-
 from edgehold.estimates.repeatability import ASSUMED
+from edgehold.numerics.distributions import chi2_ppf
 from edgehold.records.sharpeners import planned_by
 from edgehold.records.units import plural
 from edgehold.results.model.numbers import readable_json
@@ -224,7 +223,7 @@ def _width(found: Expected) -> str:
 
 def _basis(advice: Advice, found: Expected) -> Reason:
     if found.source == ASSUMED:
-        low, high = (found.ln_sd * math.sqrt(found.spread_df / chi2.ppf(share, found.spread_df)) for share in (0.9, 0.1))
+        low, high = (found.ln_sd * math.sqrt(found.spread_df / chi2_ppf(share, found.spread_df)) for share in (0.9, 0.1))
         source = advice.asked.rule.assumed_repeatability.source
         trust = Reason("plan.basis_assumed", df=found.spread_df, low=low, high=high, source=source)
     else:

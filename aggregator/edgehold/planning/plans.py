@@ -7,11 +7,12 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 
 from edgehold.errors import InputError
-from edgehold.records.model.base import LARGEST_EXACT_INTEGER, EdgePart, Origin, ProtocolReference
+from edgehold.records.model.base import EdgePart, Origin, ProtocolReference
 from edgehold.records.model.plan import PLAN_FORMAT, PLAN_SEAL_FORMAT, Plan, PlannedRun, PlanSeal, TableOfPlan
 from edgehold.records.pairs import half_of, partner_of
 from edgehold.records.sealing import plan_sha256
 from edgehold.records.sharpeners import planned_by, taken_apart
+from edgehold.records.whole_numbers import LARGEST_EXACT_INTEGER
 
 from .capacity import Capacity
 from .draws import Draws

@@ -12,13 +12,12 @@ from functools import cached_property
 
 import numpy as np
 from scipy.special import ndtr
-from scipy.stats import chi2
-from scipy.stats import t as t_distribution
 
 from edgehold.endpoints.draws import key_of, normal_draws
 from edgehold.estimates.repeatability import Repeatability
 from edgehold.estimates.verdict import BETTER, NOTHING_WORTH_HAVING
 from edgehold.numerics.arrays import Array
+from edgehold.numerics.distributions import chi2_ppf, t_ppf
 from edgehold.records.model.plan import Plan
 from edgehold.records.sharpeners import planned_by
 from edgehold.words import Reason
@@ -103,7 +102,7 @@ class Outlook:
     @cached_property
     def _spread(self) -> Array:
         s0, worth = self.truth
-        return np.full(DRAWS, s0) if math.isinf(worth) else s0 * np.sqrt(worth / chi2.ppf(self._uniforms[0], worth))
+        return np.full(DRAWS, s0) if math.isinf(worth) else s0 * np.sqrt(worth / chi2_ppf(self._uniforms[0], worth))
 
     def drawn(self, unscaled: float, df: int) -> tuple[Array, Array, float]:
         """Estimates at a true ratio of 1, their standard errors, and the degrees of freedom.
@@ -114,7 +113,7 @@ class Outlook:
         df : degrees of freedom of the evening's own variance.
         """
         sigma = self._spread
-        own = sigma**2 * (chi2.ppf(self._uniforms[1], df) / df if df else 1.0)
+        own = sigma**2 * (chi2_ppf(self._uniforms[1], df) / df if df else 1.0)
         moderated, total = self.entry.moderate(own, df)
         return sigma * math.sqrt(unscaled) * self._z, np.sqrt(np.broadcast_to(moderated, DRAWS) * unscaled), total
 
@@ -125,16 +124,16 @@ class Outlook:
     def seen(self, unscaled: float, df: int, true_ratio: float) -> float:
         """Chance that the 95 % interval lies wholly on the right side of no difference at a true ratio."""
         estimate, se, total = self.drawn(unscaled, df)
-        return float((estimate + math.log(true_ratio) > se * t_distribution.ppf(0.975, total)).mean())
+        return float((estimate + math.log(true_ratio) > se * t_ppf(0.975, total)).mean())
 
     def half_width(self, unscaled: float, df: int) -> float:
         """Root mean square of the half width of the 95 % interval, ln scale."""
         _, se, total = self.drawn(unscaled, df)
-        return float(np.sqrt((se**2).mean()) * t_distribution.ppf(0.975, total))
+        return float(np.sqrt((se**2).mean()) * t_ppf(0.975, total))
 
 
 def _verdicts(estimate: Array, se: Array, total: float, ratio: float) -> Verdicts:
-    limit, half95, half90 = math.log(ratio), se * t_distribution.ppf(0.975, total), se * t_distribution.ppf(0.95, total)
+    limit, half95, half90 = math.log(ratio), se * t_ppf(0.975, total), se * t_ppf(0.95, total)
     return Verdicts(
         no_difference=float((np.abs(estimate) + half90 < limit).mean()),
         difference=float((estimate + 2 * limit - half95 > limit).mean()),

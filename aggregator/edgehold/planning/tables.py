@@ -14,7 +14,6 @@ from dataclasses import dataclass, replace
 from itertools import product
 
 from edgehold.errors import InputError
-from edgehold.pooling import separability
 from edgehold.records.model.base import Origin
 from edgehold.records.model.plan import SHARED_PLAN_FORMAT, PlannedRun, SharedPlan, TableOfPlan
 from edgehold.records.model.protocol import Protocol
@@ -190,6 +189,8 @@ def share(
     least = least_precise(cuts, "sharpener", [table.sharpener for table in tables])
     entry = known.entries[asked.rule.id]
     outlook, told = Outlook(entry, spread_of(entry), seed), math.isfinite(least.unscaled)
+    from edgehold.pooling import separability  # here, for it brings the whole of pooling, and a plan for one table needs none
+
     judged = separability({"sharpener": [cut.sharpener for cut in cuts], "tester": [cut.tester for cut in cuts]})
     return Shared(
         asked=asked,

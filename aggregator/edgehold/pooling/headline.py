@@ -17,7 +17,7 @@ import scipy.sparse as sp
 from numpy.typing import ArrayLike
 
 from edgehold.numerics.arrays import Array, Bools, Ints, Labels, Texts
-from edgehold.numerics.attempt import attempt
+from edgehold.numerics.attempt import NotFitted, attempt
 from edgehold.numerics.estimability import RANK_TOLERANCE, estimable, prepare
 from edgehold.numerics.half_t import HalfT
 from edgehold.numerics.interval import Interval
@@ -29,7 +29,7 @@ from .crossed.inputs import RESIDUAL
 from .crossed.runs_design import LEVEL, NOVICE, OWN, PRACTICE, PRACTISED, FixedPart, Runs, checked_runs, fixed_part, too_many_levels
 from .hierarchical import ContrastPosterior, HierarchicalFit, SpreadPosterior, hierarchical, not_fitted
 from .inputs import frozen
-from .left_out import LARGEST, Hanging, Whose, hanging
+from .left_out import LARGEST, Hanging, Whose, all_numbers, hanging
 from .partitions import TermOfRuns, holding, terms_of
 from .posterior_verdict import PosteriorVerdict, posterior_verdict
 from .separability import EVERYTHING, OF_LEVELS, OF_STEELS, SPLIT, Separability, separability
@@ -158,8 +158,8 @@ class Headline:
     linked, linked_levels : the largest group of known steels, and of levels, of which every two are compared, for what is asked of many at
         once; None without a fit.
     prior_in_family : of the spread between steels of one family; None without a fit.
-    hanging : by what is compared, what hangs on whose results; empty where nobody asked whose they are, there are too many runs, or its
-        numbers failed.
+    hanging : by what is compared, what hangs on whose results, or why its numbers failed; empty where nobody asked whose they are, or
+        there are too many runs.
     """
 
     state: str
@@ -183,7 +183,7 @@ class Headline:
     linked: Linked | None = None
     linked_levels: Linked | None = None
     prior_in_family: HalfT | None = None
-    hanging: Mapping[Compared, Hanging] = field(default_factory=dict)
+    hanging: Mapping[Compared, Hanging] | NotFitted = field(default_factory=dict)
 
     @property
     def answers(self) -> tuple[Answer, ...]:
@@ -385,10 +385,10 @@ class Questions:
             linked=self._linked(STEEL, runs.steels) if fit.state == "fitted" else None,
             linked_levels=self._linked(LEVEL, runs.levels) if fit.state == "fitted" else None,
             prior_in_family=self.prior_in_family if fit.state == "fitted" else None,
-            hanging={} if whose is None or fit.state != "fitted" else attempt(lambda: self._hanging(fit, whose), lambda _: {}),
+            hanging={} if whose is None or fit.state != "fitted" else self._hanging(fit, whose),
         )
 
-    def _hanging(self, fit: HierarchicalFit, whose: Whose) -> dict[Compared, Hanging]:
+    def _hanging(self, fit: HierarchicalFit, whose: Whose) -> Mapping[Compared, Hanging] | NotFitted:
         """What hangs on whose results, of what is estimable, where the runs are not too many."""
         runs = self.model.runs
         known = np.isfinite(runs.low) & np.isfinite(runs.high)
@@ -397,7 +397,11 @@ class Questions:
         own, values = runs.submission[known], (runs.low[known] + runs.high[known]) / 2
         sender, month = (np.array([of.get(one, one) for one in own]) for of in (whose.senders, whose.months))
         asked = {plan.compared: plan.c for plan in self.plans if plan.c is not None}
-        return hanging(self.model.given_spreads(fit, known, values), asked, sender, month)
+
+        def worked_out() -> Mapping[Compared, Hanging] | NotFitted:
+            return hanging(self.model.given_spreads(fit, known, values), asked, sender, month)
+
+        return attempt(worked_out, lambda why: why, lambda found: [] if isinstance(found, NotFitted) else all_numbers(found.values()))
 
     def _linked(self, factor: str, names: Sequence[str]) -> Linked:
         """The largest group whose pairs are all estimable, the first of equals."""

@@ -35,6 +35,7 @@ from edgehold.numerics.restricted_likelihood import (
     MixedRows,
     Sites,
     average_information,
+    full_rank,
     likelihood_at,
     prepare_rows,
 )
@@ -72,6 +73,8 @@ FIRST_STEPS, FIRST_STEP = 3, 2.0  # towards the mode, and the longest of them, i
 STEP = 1e-3  # of the differences of the exact gradient that give the curvature, in prior standard deviations
 LARGEST_SLOPE = 1e-2  # of the log density at the mode, in the same unit
 LARGE = 4000  # effects and coefficients above which the posterior of the standard deviations is taken as normal about its mode
+MANY = 20_000  # effects and coefficients above which the information there is the average one, whose own spread is below one in a hundred
+MOST_CLIMBS, CLIMBED = 40, 1e-9  # steps to the mode then, and what the last would raise the log density by
 LAPLACE = 128  # points of each sequence that then stand for it
 
 
@@ -424,7 +427,7 @@ def _checked(
         raise InputError(f"low must not exceed high and one of them must be finite; got {low[i]!r} and {above[i]!r} in row {i}")
     checked = checked_rows(np.where(np.isfinite(low), low, above), X, groups, V, "reml", level)
     design: Array = np.asarray(checked.X.toarray() if hasattr(checked.X, "toarray") else checked.X)
-    if np.linalg.matrix_rank(design) < design.shape[1]:
+    if not full_rank(design):
         raise InputError(f"X must have full column rank {design.shape[1]}; got rank {np.linalg.matrix_rank(design)}")
     if V is None or checked.known is None:
         return low, above, None, design, checked.terms, 0.0
@@ -441,7 +444,7 @@ def _nothing(low: Array, high: Array, X: Array, residual: bool) -> str:
     """Why there is nothing to fit; empty where there is."""
     bounded = np.isfinite(low) & np.isfinite(high)
     p = X.shape[1]
-    if np.linalg.matrix_rank(X[bounded]) < p:
+    if not full_rank(X if bounded.all() else X[bounded]):
         return Reason("headline.coefficient_one_sided")
     if residual and bounded.sum() <= p:
         return Reason("headline.few_values", values=int(bounded.sum()), means=p)
@@ -464,6 +467,9 @@ def _targets(targets: ArrayLike | None, rows: MixedRows) -> Array:
 
 
 # ---- posterior ---------------------------------------------------------------------------------------------------------------
+
+Told = tuple[Array, Array, Array, Array]
+"""Coefficients, their covariance, and means and variances of the targets, given the standard deviations."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -493,6 +499,19 @@ class _Density:
         """(K,) dσ/dz."""
         found: Array = np.exp([float(log_slope(prior, z[k], sds[k])) for k, prior in enumerate(self.priors)])
         return found
+
+    def averaged(self, z: Array, sds: Array, point: LikelihoodPoint) -> Array:
+        """(K, K) average information about the coordinates, the prior's included."""
+        chain, K = self.chain(z, sds), len(self.rows.sizes)
+        information = average_information(self.rows, sds[:K], float(sds[K]) if self.residual else None, point)
+        found: Array = information * chain[:, None] * chain + np.eye(len(z))
+        return found
+
+    def given(self, z: Array, sites: Sites, targets: Array) -> Told | None:
+        """What is normal given the standard deviations at coordinates; None where the likelihood has no value."""
+        sds, K = self.sds(z), len(self.rows.sizes)
+        point = likelihood_at(self.rows, sds[:K], float(sds[K]) if self.residual else None, sites)
+        return None if point is None else _told(point, targets)
 
     def of_points(self, at: Array, points: ManyPoints) -> Array:
         """(S,) log density at coordinates where the likelihood is known; −infinity where that has no value."""
@@ -567,10 +586,6 @@ def _proper(prior: HalfT, rows: MixedRows) -> HalfT:
     return prior if math.isfinite(prior.scale) else HalfT(math.inf, FLAT * math.sqrt(rows.spread), prior.source)
 
 
-Told = tuple[Array, Array, Array, Array]
-"""Coefficients, their covariance, and means and variances of the targets, given the standard deviations."""
-
-
 @dataclass(frozen=True, eq=False)
 class _Mode:
     """The mode, minus the second derivatives of the log density there, the sites settled there, and what ``_told`` finds at it and a step
@@ -600,6 +615,8 @@ def _mode(density: _Density, wanted: _Wanted) -> _Mode | str:
         sites[0] = point.sites
         return -value, -slope
 
+    if wanted.normal and density.rows.q + density.rows.p > MANY:
+        return _climbed(density, wanted)
     begin, shape = _begun(density, sites) if wanted.normal else (np.zeros(len(density.priors)), None)
     found = minimize(minus, begin, jac=True, method="BFGS", options={"gtol": 1e-5, "maxiter": 200, "hess_inv0": shape})
     mode: Array = found.x
@@ -631,12 +648,36 @@ def _begun(density: _Density, sites: list[Sites | None]) -> tuple[Array, Array]:
             break
         z, (height, slope, point) = at, reached
         sites[0], sds = point.sites, density.sds(z)
-        chain, K = density.chain(z, sds), len(density.rows.sizes)
-        information = average_information(density.rows, sds[:K], float(sds[K]) if density.residual else None, point)
-        shape = np.asarray(np.linalg.inv(information * chain[:, None] * chain + np.eye(len(z))), dtype=float)
+        shape = np.asarray(np.linalg.inv(density.averaged(z, sds, point)), dtype=float)
         step = shape @ slope
         at = z + step * FIRST_STEP / float(np.abs(step).max(initial=FIRST_STEP))
     return z, (shape + shape.T) / 2
+
+
+def _climbed(density: _Density, wanted: _Wanted) -> _Mode | str:
+    """The mode of very many effects by Newton's steps in the average information, which stands for the curvature there too."""
+    z, height = np.zeros(len(density.priors)), -math.inf
+    step, sites = np.zeros(len(z)), None
+    for _ in range(MOST_CLIMBS):
+        reached = density.at(z + step, sites)
+        if reached is None or reached[0] < height - CLIMBED:
+            step = step / 2
+            continue
+        z, (height, slope, point) = z + step, reached
+        sites, curvature = point.sites, density.averaged(z, density.sds(z), point)
+        step = np.asarray(np.linalg.solve(curvature, slope), dtype=float)
+        if float(step @ slope) / 2 <= CLIMBED:
+            break
+        step = step * FIRST_STEP / float(np.abs(step).max(initial=FIRST_STEP))
+    else:
+        return Reason("headline.mode_not_found")
+    beside = []
+    for moved in np.eye(len(z)) * STEP:
+        above, below = (density.given(at, point.sites, wanted.targets) for at in (z + moved, z - moved))
+        if above is None or below is None:
+            return Reason("headline.no_curvature")
+        beside.append((above, below))
+    return _Mode(z, (curvature + curvature.T) / 2, point.sites, _told(point, wanted.targets), tuple(beside))
 
 
 def _laplace(density: _Density, mode: _Mode, names: tuple[str, ...], priors: Mapping[str, HalfT], wanted: _Wanted) -> HierarchicalFit:

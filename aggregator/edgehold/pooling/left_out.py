@@ -7,7 +7,7 @@ shifts are told, not another answer.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
@@ -150,6 +150,13 @@ class Hanging:
     by_month: WithoutEach
     alone: int
     tails: HeavyTails | None
+
+
+def all_numbers(found: Iterable[Hanging]) -> Iterator[float]:
+    """All that has to be finite, ln scale."""
+    for one in found:
+        yield from (one.by_sender.low, one.by_sender.high, one.by_month.low, one.by_month.high)
+        yield from () if one.tails is None else (one.tails.middle, one.tails.interval.low, one.tails.interval.high)
 
 
 def hanging(runs: GivenSpreads, contrasts: Mapping[Asked, Array], sender: Texts, month: Texts) -> dict[Asked, Hanging]:

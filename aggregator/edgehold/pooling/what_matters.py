@@ -14,6 +14,7 @@ from scipy.special import ndtr
 
 from edgehold.numerics.arrays import Array
 from edgehold.numerics.interval import Interval
+from edgehold.numerics.normal_differences import MOST, TYPICAL
 from edgehold.numerics.normal_mixture import NormalMixture
 from edgehold.numerics.second_stage import SecondStage
 
@@ -23,10 +24,8 @@ from .hierarchical import SpreadPosterior, prior_log_sd, weighted_quantile
 from .separability import PEOPLE
 from .spread_priors import STEEL
 
-TYPICAL, MOST = 0.954, 2.77  # √2 times the median and the 95 % point of a normal's absolute value
 DRAWS, SEED = 32, 20261129  # draws of levels at every point, and where they begin
 SURE = 0.95  # posterior probability from which one is said to matter more than another
-GIVEN, WITHHELD = "given", "withheld"
 RANKED = (STEEL, LEVEL, PRACTICE, "sharpener", "tester", "blade")  # between which the question is asked
 
 
@@ -37,8 +36,6 @@ class HowMuch:
     Attributes
     ----------
     name : ``"steel"``, ``"level"``, ``"practice"``, a random term, or ``"residual"`` for run to run.
-    state : ``"given"``, or ``"withheld"`` where the figure would be the prior alone.
-    reason : why withheld; empty otherwise.
     typical : posterior median of the typical difference, ln scale; of practice and of two levels the difference of the two, of more levels
         the median over their pairs.
     interval : of the typical difference.
@@ -48,12 +45,26 @@ class HowMuch:
     """
 
     name: str
-    state: str
-    reason: str
-    typical: float | None
-    interval: Interval | None
+    typical: float
+    interval: Interval
     most: float | None
     from_prior: float | None
+    levels: int
+
+
+@dataclass(frozen=True)
+class Withheld:
+    """A random term of which no figure is given, because it would be the prior alone.
+
+    Attributes
+    ----------
+    name : the random term.
+    reason : why.
+    levels : how many were met.
+    """
+
+    name: str
+    reason: str
     levels: int
 
 
@@ -68,7 +79,7 @@ class WhatMatters:
     asked : how many pairs could be asked about.
     """
 
-    rows: tuple[HowMuch, ...]
+    rows: tuple[HowMuch | Withheld, ...]
     more: tuple[tuple[str, str, float], ...]
     asked: int
 
@@ -83,7 +94,7 @@ def what_matters(found: Headline) -> WhatMatters:
     if found.state != "fitted":
         return WhatMatters((), (), 0)
     rows = [*_steel(found), *_level(found), *_practice(found), *(_term(found, name) for name in found.fit.names)]
-    names = [row.name for row in rows if row.state == GIVEN and row.name in RANKED]
+    names = [row.name for row in rows if isinstance(row, HowMuch) and row.name in RANKED]
     asked = [(a, b) for i, a in enumerate(names) for b in names[i + 1 :] if {a, b} != {LEVEL, PRACTICE}]  # those two have no common spread
     pairs = [(a, b, _larger(found, a, b)) for a, b in asked]
     sure = [(a, b, p) if p >= SURE else (b, a, 1 - p) for a, b, p in pairs if max(p, 1 - p) >= SURE]
@@ -95,8 +106,6 @@ def how_much(name: str, posterior: SpreadPosterior, levels: int) -> HowMuch:
     limits = posterior.interval
     return HowMuch(
         name=name,
-        state=GIVEN,
-        reason="",
         typical=TYPICAL * posterior.quantile(0.5),
         interval=Interval(TYPICAL * limits.low, TYPICAL * limits.high, limits.level, limits.method),
         most=MOST * posterior.quantile(0.5),
@@ -113,15 +122,15 @@ def how_much_of_steels(name: str, steels: SecondStage, level: float, levels: int
     low, middle, high = (weighted_quantile(steels.values, weights, p) for p in (tail, 0.5, 1 - tail))
     spread = float(np.sqrt(weights @ (logs - centre) ** 2)) / prior_log_sd(steels.prior)
     interval = Interval(TYPICAL * low, TYPICAL * high, level, "posterior")
-    return HowMuch(name, GIVEN, "", TYPICAL * middle, interval, MOST * middle, spread, levels)
+    return HowMuch(name, TYPICAL * middle, interval, MOST * middle, spread, levels)
 
 
-def _term(found: Headline, name: str) -> HowMuch:
+def _term(found: Headline, name: str) -> HowMuch | Withheld:
     levels = found.terms[name].levels if name in found.terms else found.runs
     parts = found.terms[name].parts if name in found.terms else ()
     one_role = len(set(parts) & set(PEOPLE)) == 1  # both roles in one term need no split
     if one_role and found.apart is not None and found.apart.split.verdict == "no":
-        return HowMuch(name, WITHHELD, found.apart.split.reason, None, None, None, None, levels)
+        return Withheld(name, found.apart.split.reason, levels)
     return how_much(name, found.fit.spread(name), levels)
 
 
@@ -148,7 +157,7 @@ def _level(found: Headline) -> list[HowMuch]:
     sizes, weights = _of_levels(found)
     tail = (1 - found.fit.level) / 2
     low, middle, high = (weighted_quantile(sizes.ravel(), weights.ravel(), p) for p in (tail, 0.5, 1 - tail))
-    return [HowMuch(LEVEL, GIVEN, "", middle, Interval(low, high, found.fit.level, "posterior"), None, None, len(_linked(found).names))]
+    return [HowMuch(LEVEL, middle, Interval(low, high, found.fit.level, "posterior"), None, None, len(_linked(found).names))]
 
 
 def _levels_told(found: Headline) -> list[Answer]:
@@ -187,7 +196,7 @@ def _two(name: str, answer: Answer, found: Headline, levels: int) -> list[HowMuc
     farthest = float((np.abs(mixture.means) + 40 * np.sqrt(mixture.variances)).max())
     low, middle, high = (_root(lambda x: mixture.below(x) - mixture.below(-x), p, farthest) for p in (tail, 0.5, 1 - tail))
     interval = Interval(low, high, found.fit.level, "posterior")
-    return [HowMuch(name, GIVEN, "", middle, interval, None, None, levels)]
+    return [HowMuch(name, middle, interval, None, None, levels)]
 
 
 def _root(share: Callable[[float], float], p: float, farthest: float) -> float:

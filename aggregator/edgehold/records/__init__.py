@@ -9,6 +9,7 @@ that reads what people wrote, and nothing is computed here but units. In the ord
     form            plain values -> records (``model``)
     canonical_runs  numbers and units -> canonical numbers
     rules           what needs two fields, or two files
+    neighbours      the other submissions that have something to do with some that were named or changed
     findings        problems -> findings with line and cure (``codes``, ``report``)
 
 What rules and pages both ask of records read::
@@ -22,10 +23,23 @@ A request to add or change files is held against its base on the same way::
     git_reading     git's answers, and nothing else of git
     proposal        the working tree against a commit -> what is changed
     union           base and proposal together, where the base has moved on
-    neighbours      the other submissions that have something to do with the changed ones
     against         the whole check of a request (``rules.additions``, ``request_report``)
 """
 
-from .read.loading import load_repository
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from .read.loading import load_repository
 
 __all__ = ["load_repository"]
+
+
+def __getattr__(name: str) -> object:
+    """What this stage offers, imported when it is asked for: its small modules are wanted by programs that read no file (PEP 562)."""
+    if name not in __all__:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    from .read import loading
+
+    return loading.load_repository

@@ -32,6 +32,16 @@ class Collected:
         for path, problem in problems:
             self.add(path, [problem])
 
+    def keep(self, wanted: Callable[[str], bool]) -> None:
+        """Keep the problems of some files only."""
+        self.problems = {path: problems for path, problems in self.problems.items() if wanted(path)}
+
+    def spare(self, paths: Iterable[str]) -> None:
+        """Leave out the warnings about some files."""
+        for path in paths:
+            left = [problem for problem in self.problems.pop(path) if CODES[problem.code].severity == ERROR]
+            self.add(path, left)
+
     def has_error(self, path: str) -> bool:
         """Whether a file has a problem that stops a build."""
         return any(CODES[problem.code].severity == ERROR for problem in self.problems.get(path, ()))

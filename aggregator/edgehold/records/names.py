@@ -51,8 +51,8 @@ class Names:
 
     def submission(self, record: Submission) -> Submission:
         """A submission with handles as shown; one in which all are shown as they are comes back as it is."""
-        named = set(handles_of(record))
-        if not named & (self.people.keys() | self.aliases.keys()):
+        known = self.people.keys() | self.aliases.keys()
+        if not known or known.isdisjoint(handles_of(record)):
             return record
         renamed = _renamed(record, self)
         return renamed.model_copy(update={"people": _once(renamed.people)})

@@ -12,6 +12,7 @@ from pathlib import Path
 
 from edgehold.counted import counted
 from edgehold.errors import ERROR, WARNING, Finding, InputError
+from edgehold.words import Reason
 
 from .canonical import Repository
 from .codes import code_address
@@ -41,10 +42,10 @@ def harmless(text: str) -> str:
     return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text)
 
 
-def check_text(findings: Iterable[Finding], repository: Repository) -> str:
-    """The answer of ``edgehold check``: every finding, and a last line that counts."""
+def check_text(findings: Iterable[Finding], repository: Repository, whole: bool = True) -> str:
+    """The answer of ``edgehold check``: every finding, and a last line that counts; ``whole`` as in `check_counts`."""
     found = tuple(findings)
-    return f"{findings_text(found, site_of(repository.root))}\n\n{check_counts(found, repository)}"
+    return f"{findings_text(found, site_of(repository.root))}\n\n{check_counts(found, repository, whole)}"
 
 
 def site_of(root: Path) -> str:
@@ -53,21 +54,23 @@ def site_of(root: Path) -> str:
     return "" if url == FALLBACK_URL else url
 
 
-def check_counts(findings: Iterable[Finding], repository: Repository) -> str:
-    """One line: errors, warnings, and what is sound."""
+def check_counts(findings: Iterable[Finding], repository: Repository, whole: bool = True) -> str:
+    """One line: errors, warnings, and what is sound; ``whole``: whether everything was asked about, or some files."""
     found = tuple(findings)
     errors = sum(finding.severity == ERROR for finding in found)
     counts = f"{counted(len(repository.protocols), 'protocol version')} and {counted(len(repository.submissions), 'submission')}"
-    return f"{counted(errors, 'error')}, {counted(len(found) - errors, 'warning')}; {counts} are sound"
+    told, more = counted(errors, "error"), counted(len(found) - errors, "warning")
+    return f"{told}, {more}; {counts} are sound" if whole else Reason("requests.tally_of_named", errors=told, warnings=more, counts=counts)
 
 
-def check_json(findings: Iterable[Finding], repository: Repository) -> str:
-    """The same as JSON: counts, and the findings in their fixed order."""
+def check_json(findings: Iterable[Finding], repository: Repository, whole: bool = True) -> str:
+    """The same as JSON: counts, and the findings in their fixed order; ``whole`` as in `check_counts`."""
     found = tuple(findings)
     errors = sum(finding.severity == ERROR for finding in found)
     answer = {
         "errors": errors,
         "warnings": len(found) - errors,
+        "whole": whole,
         "protocols": len(repository.protocols),
         "submissions": len(repository.submissions),
         "findings": [finding.as_dict() for finding in found],
@@ -75,15 +78,20 @@ def check_json(findings: Iterable[Finding], repository: Repository) -> str:
     return json.dumps(answer, indent=2, ensure_ascii=True)
 
 
-def within(findings: Iterable[Finding], root: Path, paths: Iterable[str]) -> tuple[Finding, ...]:
-    """Findings of some files or folders only; all of them when no path is given.
+def relative(root: Path, paths: Iterable[str]) -> list[str]:
+    """Files and folders as paths relative to the repository, a link as itself.
 
     Raises
     ------
     InputError
         A path does not exist, or lies outside the repository.
     """
-    wanted = [_relative(root, path) for path in paths]
+    return [_relative(root, path) for path in paths]
+
+
+def within(findings: Iterable[Finding], root: Path, paths: Iterable[str]) -> tuple[Finding, ...]:
+    """Findings of some files or folders only; all of them when no path is given. Raises as `relative`."""
+    wanted = relative(root, paths)
     if not wanted or "." in wanted:
         return tuple(findings)
     return tuple(f for f in findings if _within(f.file, wanted))

@@ -5,17 +5,17 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from edgehold.disk import LARGEST_BUILT_BYTES, read_file, there
 from edgehold.estimates import Contrast, SubmissionEstimate
-from edgehold.pooling.pairwise.studies import LEAST_STUDIES
-from edgehold.pooling.pairwise.three_level import three_level
 from edgehold.records.model.protocol import EndpointRule, Protocol, major
 from edgehold.records.model.submission import Submission
-from edgehold.results.model.results import Comparison, Results
-from edgehold.results.publish.influence import interval_of
 from edgehold.results.words.sentences import compared, ratio_text, sides, when
 from edgehold.words import Reason, together
+
+if TYPE_CHECKING:
+    from edgehold.results.model.results import Comparison, Results
 
 BUILT = "build/results/results.json"
 
@@ -51,6 +51,8 @@ def read_results(root: Path) -> tuple[Results | None, str]:
     file = root / BUILT
     if not there(file):
         return None, Reason("report.no_results")
+    from edgehold.results.model.results import Results  # here, for nobody waits for it where nothing was built
+
     data = read_file(file, LARGEST_BUILT_BYTES)
     try:
         return Results.model_validate_json(data), ""
@@ -83,6 +85,10 @@ def among(record: Submission, protocol: Protocol, estimates: tuple[SubmissionEst
 
 
 def _among(comparison: Comparison, own: Contrast, name: str, rule: EndpointRule, protocol: Protocol) -> Among:
+    from edgehold.pooling.pairwise.studies import LEAST_STUDIES  # here, for it brings the whole of pooling
+    from edgehold.pooling.pairwise.three_level import three_level
+    from edgehold.results.publish.influence import interval_of
+
     others = [
         (line.ln_estimate, line.ln_variance, line.cluster)
         for line in comparison.lines

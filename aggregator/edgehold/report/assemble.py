@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING
 
 from edgehold.estimates import Contrast, estimate_submissions
 from edgehold.records.canonical import LoadedProtocol
@@ -10,10 +11,8 @@ from edgehold.records.model.protocol import EndpointRule, Protocol
 from edgehold.records.model.submission import Submission
 from edgehold.results.model.numbers import readable_json
 from edgehold.results.model.ratio import RatioInterval
-from edgehold.results.model.results import Results
 from edgehold.words import Reason, together
 
-from .adds import Adds
 from .among import Among, among
 from .answer import OwnEstimates, SubmissionAnswer, answer_of, own_estimates
 from .comparison import Leading, leading
@@ -26,6 +25,11 @@ from .sentences import verdict_sentence
 from .settle import Settling, settling
 from .table import TableUsed
 from .worth import Worth, worth
+
+if TYPE_CHECKING:
+    from edgehold.results.model.results import Results
+
+    from .adds import Adds
 
 REPORT_FORMAT = "report/0.1.0"
 LEADING = ("factor", "first", "second", "owner_sentence", "owner_endpoint", "others")

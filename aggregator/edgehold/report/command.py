@@ -7,11 +7,9 @@ from pathlib import Path
 from edgehold.disk import LARGEST_BUILT_BYTES, read_file, there, write_file
 from edgehold.errors import InputError
 
-from .adds import adds
 from .among import read_results
 from .assemble import SubmissionReport, report_on
 from .opening import Opened, open_submission
-from .page import report_html
 from .table import table_used
 
 BEGINNING = "<!doctype html>"
@@ -20,7 +18,12 @@ BEGINNING = "<!doctype html>"
 def report_at(root: Path, opened: Opened, table: Path | None, weekly: float | None, pool: Path | None = None) -> SubmissionReport:
     """The report of a submission that is sound; with a ``pool``, a repository, also what its runs add to that."""
     used = table_used(root, opened.record, opened.protocol.record, table)
-    return report_on(opened, used, *read_results(root), weekly, adds(pool, opened) if pool else None)
+    added = None
+    if pool:
+        from .adds import adds  # here, for it brings the whole of pooling
+
+        added = adds(pool, opened)
+    return report_on(opened, used, *read_results(root), weekly, added)
 
 
 def write_html(report: SubmissionReport, target: Path) -> None:
@@ -33,6 +36,8 @@ def write_html(report: SubmissionReport, target: Path) -> None:
     """
     if there(target) and not read_file(target, LARGEST_BUILT_BYTES)[: len(BEGINNING)].lower() == BEGINNING.encode():
         raise InputError(f"{target} is there already and is no page; name another file with --html")
+    from .page import report_html  # here, for it brings the templates
+
     write_file(target, report_html(report).encode())
 
 

@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from scipy.stats import binom
-
 from edgehold.estimates import estimate_submissions
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.model.submission import Submission
@@ -60,6 +58,8 @@ def guesses(record: Submission, own: OwnEstimates, lead: Leading, protocol: Prot
     asked = sum(run.blinding in ("helper coded", "sealed") for run in record.runs)
     if not told:
         return Guesses(asked, 0, 0, None, None, None, None, (Reason("report.not_guessed" if asked else "report.not_hidden"),))
+    from scipy.stats import binom  # here, for it takes longer than the report, and few files have guesses
+
     right = sum(correct for correct, _ in told.values())
     luck = 1 / max(2, len(set(_truth(own, what).values()) - {None}))
     chance = float(binom.sf(right - 1, len(told), luck))

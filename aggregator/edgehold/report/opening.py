@@ -13,6 +13,8 @@ from edgehold.records.canonical import LoadedProtocol, Repository
 from edgehold.records.layout import file_id, walk
 from edgehold.records.model.submission import Submission
 from edgehold.records.read.alone import read_alone
+from edgehold.records.read.loading import Asked
+from edgehold.records.read.named import stated
 from edgehold.records.read.opening import read_bytes
 from edgehold.records.read.session import sha256
 from edgehold.records.report import harmless
@@ -29,7 +31,7 @@ class Opened:
     sha256 : of the file as it was sent in.
     corrected : whether corrections are applied.
     findings : of this file and its corrections; warnings only.
-    repository : protocols, steels and seals that it was held against; no other submission was read.
+    repository : its protocol, steels and seals that it was held against; no other submission was read.
     file : where it lies.
     """
 
@@ -88,7 +90,8 @@ def _inside(root: Path, named: str) -> str | None:
 
 
 def _of_repository(root: Path, path: str, today: datetime.date | None) -> Opened | Unsound:
-    repository = load_repository(root, today=today, chosen={path})
+    asked = Asked(frozenset({path}), frozenset({path.split("/")[2], *stated(root / path)}))
+    repository = load_repository(root, today=today, chosen={path}, asked=asked)
     changes = f"{path.rpartition('/')[0]}/changes/{file_id(path)}/"
     findings = tuple(f for f in repository.findings if f.file == path or f.file.startswith(changes))
     if any(retracted.path == path for retracted in repository.retracted):
@@ -100,7 +103,7 @@ def _of_repository(root: Path, path: str, today: datetime.date | None) -> Opened
 
 
 def _alone(root: Path, file: Path, today: datetime.date) -> Opened | Unsound:
-    repository = load_repository(root, today=today, chosen=())
+    repository = load_repository(root, today=today, chosen=(), asked=Asked(frozenset(), frozenset(stated(file))))
     data, problems = read_bytes(file, "submission")
     if any(problem.code in ("not-a-file", "cannot-be-opened") for problem in problems):
         read_file(file)  # says so

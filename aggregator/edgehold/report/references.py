@@ -6,6 +6,7 @@ import math
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -17,9 +18,11 @@ from edgehold.records.model.protocol import Protocol, major
 from edgehold.records.model.submission import Submission
 from edgehold.records.units import plural
 from edgehold.results.model.references import ReferencesResult
-from edgehold.results.model.results import Results
 from edgehold.results.words.sentences import amount, ratio_text
 from edgehold.words import Reason
+
+if TYPE_CHECKING:
+    from edgehold.results.model.results import Results
 
 NORMAL = 1.959963984540054  # 97.5 % point
 LEAST_HIGH = 0.0005  # ln; nearer to 0 a scale reads true to the tenth of a percent that is written

@@ -12,12 +12,12 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import t as t_distribution
 
 from edgehold.estimates import Contrast, SubmissionEstimate
 from edgehold.estimates.codes import moves_together
 from edgehold.estimates.repeatability import Repeatability
 from edgehold.estimates.verdict import BETTER, NOTHING_WORTH_HAVING, WORSE
+from edgehold.numerics.distributions import t_ppf
 from edgehold.planning.remedies import MOST_ROUNDS, Outlook
 from edgehold.records.model.protocol import EndpointRule
 from edgehold.results.words.sentences import ratio_text
@@ -96,7 +96,7 @@ def expected_half_width(outlook: Outlook, unscaled: float, df: int) -> float:
     df : degrees of freedom of the runs' own variance.
     """
     _, errors, total = outlook.drawn(unscaled, df)
-    return float(np.sqrt((errors**2).mean()) * t_distribution.ppf(0.975, total))
+    return float(np.sqrt((errors**2).mean()) * t_ppf(0.975, total))
 
 
 def _no_interval(contrast: Contrast) -> Reason:

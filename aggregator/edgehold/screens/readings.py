@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections import Counter
 from dataclasses import dataclass
@@ -118,10 +119,15 @@ def _steps(runs: tuple[Run, ...], canonical_unit: str) -> dict[str, tuple[float,
     """For each unit as written, the step in the canonical unit, and whether it is one of a decimal place."""
     written: dict[str, list[Fraction]] = {}
     for run in runs:
-        values = [parse_number(item.written).exact for reading in run.readings for item in reading.values or ()]
+        values = [_exactly(item.written) for reading in run.readings for item in reading.values or ()]
         written.setdefault(run.reading_unit or canonical_unit, []).extend(values)
     steps = {unit: _common_step(values) for unit, values in written.items() if len(values) > 1}
     return {unit: (convert(steps[unit], unit, canonical_unit), _decimal(steps[unit])) if unit in steps else (0.0, True) for unit in written}
+
+
+@functools.lru_cache(maxsize=100_000)  # the same few numbers stand in many files
+def _exactly(written: str | float) -> Fraction:
+    return parse_number(written).exact
 
 
 def _decimal(step: Fraction) -> bool:
@@ -130,5 +136,6 @@ def _decimal(step: Fraction) -> bool:
 
 
 def _common_step(values: list[Fraction]) -> Fraction:
-    common = math.lcm(*(value.denominator for value in values))
-    return Fraction(math.gcd(*(int(value * common) for value in values)), common)
+    different = set(values)
+    common = math.lcm(*(value.denominator for value in different))
+    return Fraction(math.gcd(*(value.numerator * (common // value.denominator) for value in different)), common)

@@ -12,9 +12,9 @@ import math
 from collections.abc import Iterable
 
 import numpy as np
-from scipy.stats import chi2, f
 
 from edgehold.estimates.repeatability import fit_prior
+from edgehold.numerics.distributions import chi2_cdf, f_cdf
 
 from .readings import Array, ReadFile, ReadRun
 
@@ -72,4 +72,4 @@ def evenness(own: tuple[float, float], others: Array, rounded: float) -> float:
     if df < LEAST_DF or len(usable) < FEWEST_FILES or rounded > ROUNDED * float(np.median(usable[:, 0])):
         return 1.0
     prior_df, prior = fit_prior(usable[:, 0], usable[:, 1])
-    return float(f.cdf(variance / prior, df, prior_df) if math.isfinite(prior_df) else chi2.cdf(df * variance / prior, df))
+    return float(f_cdf(variance / prior, df, prior_df) if math.isfinite(prior_df) else chi2_cdf(df * variance / prior, df))

@@ -30,6 +30,7 @@ from edgehold.numerics.variance_search import (
     search_from,
     search_widely,
     start,
+    start_by_part,
     start_near,
 )
 from edgehold.pooling.inputs import frozen
@@ -164,9 +165,11 @@ def _fit(rows: Rows, profile: bool | Collection[str], near: Near) -> CrossedFit:
 
 
 def beginning_of(problem: Problem, terms: Sequence[Term], near: Near) -> Array:
-    """Variances from which a search begins: the usual ones, or those of a neighbouring fit where no other start is tried beside it."""
+    """Variances from which a search begins: the usual ones, those of a fit to a part of many rows, or those of a neighbouring fit where no
+    other start is tried beside it."""
     if near is None or is_small(problem.system):
-        return start(problem)
+        part = start_by_part(problem)
+        return start(problem) if part is None else part
     names = [term.name for term in terms] + ([] if problem.known else [RESIDUAL])
     return start_near(problem, np.array([np.nan if near.get(name) is None else near[name] for name in names]))
 

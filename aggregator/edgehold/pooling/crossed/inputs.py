@@ -121,6 +121,9 @@ def _term(name: str, value: object, n: int) -> Term:
 
 def _factorised(labels: npt.NDArray[np.generic]) -> tuple[Ints, npt.NDArray[np.generic]]:
     """Codes and sorted levels; in order of appearance where labels of different kinds cannot be sorted."""
+    if labels.dtype.kind in "iu":
+        whole, numbers = np.unique(labels, return_inverse=True)
+        return numbers.astype(np.int64), whole
     found: dict[object, int] = {}
     codes = np.fromiter((_number(found, label) for label in labels.tolist()), dtype=np.int64, count=len(labels))
     levels = np.array(list(found), dtype=labels.dtype)

@@ -93,6 +93,7 @@ class Answered:
     matters : how much steels, people and blades differ.
     direct : by (factor, first, second), the submissions that hold both, and the people who tested either.
     weighed : by the same, what linked evidence says alone and how much the rest counts; empty where nobody asked whose evidence it is.
+    linked_reason : why the model of linked evidence alone has no figures; empty where it has, or is not needed.
     """
 
     pool: PoolKey
@@ -104,6 +105,7 @@ class Answered:
     matters: WhatMatters
     direct: Mapping[Compared, tuple[int, int]]
     weighed: Mapping[Compared, Weighed] = field(default_factory=dict)
+    linked_reason: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -246,7 +248,7 @@ def _by_key(found: Iterable[AllAnswers]) -> dict[Key, Answered]:
 
 def _weighed(one: Answered, linked: Answered | None, rows: list[EndpointRow], origins: Linkage, asked: Asked) -> Answered:
     headline, weighed = weigh(one.headline, linked.headline if linked else None, rows, origins, asked.rule.worthwhile_ratio)
-    return replace(one, headline=headline, weighed=weighed)
+    return replace(one, headline=headline, weighed=weighed, linked_reason=linked.headline.reason if linked else "")
 
 
 def _linked(part: Iterable[Placed], pools: set[PoolKey], origins: Linkage) -> tuple[Placed, ...]:

@@ -7,12 +7,12 @@ from scipy.stats import chi2
 
 from edgehold.numerics.arrays import Labels
 from edgehold.numerics.interval import Interval
+from edgehold.numerics.normal_differences import TYPICAL
 from edgehold.pooling.crossed.results import CrossedFit
 from edgehold.pooling.crossed.runs_design import fixed_part, too_many_levels
 from edgehold.pooling.crossed.runs_fit import Difference
 from edgehold.pooling.crossed.working_values import fit_working
 from edgehold.pooling.random_terms import TermsHeld
-from edgehold.pooling.what_matters import TYPICAL
 from edgehold.words import Reason
 
 from .effects import Answered, Found, Unanswered

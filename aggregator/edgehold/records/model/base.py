@@ -10,7 +10,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
-LARGEST_EXACT_INTEGER = 2**53 - 1  # beyond it, programs that read numbers as binary64 disagree (RFC 8259 section 6)
+from edgehold.records.whole_numbers import LARGEST_EXACT_INTEGER
 
 
 class Record(BaseModel):

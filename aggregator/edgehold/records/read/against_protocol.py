@@ -16,7 +16,7 @@ from edgehold.records.rules.submissions import fit_problems, reading_problems
 
 
 def readings_by(
-    protocol: Protocol, events: Iterable[Event], record: Submission
+    protocol: Protocol, events: Iterable[Event], record: Submission, errors_only: bool = False
 ) -> tuple[list[tuple[CanonicalReading, ...]], list[Problem]]:
     """Canonical readings, by run, and all that the protocol and its life say of the submission.
 
@@ -25,8 +25,10 @@ def readings_by(
     protocol : the version that the submission follows.
     events : of all versions of that protocol, in their order.
     record : the submission.
+    errors_only : as in `interpret`.
     """
     readings, unread = canonical_readings(record, protocol)
     references, unread_there = reference_readings(record, protocol)
-    found = [*unread, *unread_there, *fit_problems(record, protocol), *reading_problems(record, protocol, readings, references)]
+    found = [*unread, *unread_there, *fit_problems(record, protocol, errors_only)]
+    found += reading_problems(record, protocol, readings, references, errors_only)
     return readings, [*found, *life_problems(record, tuple(events))]

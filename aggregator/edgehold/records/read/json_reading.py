@@ -14,8 +14,8 @@ import re
 from pydantic import JsonValue
 
 from edgehold.records.json_places import TOKEN, JsonPlaces, json_places
-from edgehold.records.model.base import LARGEST_EXACT_INTEGER
 from edgehold.records.problem import Problem, pointer, shown
+from edgehold.records.whole_numbers import LARGEST_EXACT_INTEGER
 from edgehold.words import Reason
 
 from .opening import SURROGATE, unfit_characters

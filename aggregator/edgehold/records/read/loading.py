@@ -11,6 +11,7 @@ import datetime
 import functools
 import gc
 from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 
 from edgehold.records.canonical import Repository
@@ -19,6 +20,7 @@ from edgehold.records.rules.standing import waiting, weighed
 
 from .adoption_files import check_adoptions
 from .naming import check_people, named_events, named_seals, named_threads
+from .neighbours import SUBMISSION, submission_of
 from .objection_files import read_threads
 from .people_files import exchanged, names_of, read_people, read_tombstones
 from .plan_files import read_seals
@@ -26,6 +28,14 @@ from .protocol_files import read_events, read_protocols, version_keys
 from .roles_files import accounts_of, check_roles, measured_by, read_carried, read_roles
 from .session import begin, lines_of
 from .submission_files import check_submissions, open_submissions
+
+
+@dataclass(frozen=True)
+class Asked:
+    """Some submissions, by their paths, and the ids of all protocols that they follow."""
+
+    submissions: frozenset[str]
+    methods: frozenset[str]
 
 
 @contextlib.contextmanager
@@ -46,9 +56,11 @@ def load_repository(
     *,
     today: datetime.date | None = None,
     chosen: Collection[str] | None = None,
+    asked: Asked | None = None,
     newer: Collection[str] = (),
     earlier: bool = False,
     elsewhere: Mapping[str, Path] | None = None,
+    warned: Collection[str] | None = None,
 ) -> Repository:
     """Read and check a repository.
 
@@ -57,9 +69,12 @@ def load_repository(
     root : the repository's folder.
     today : what "in the future" is measured from; None: the date of this machine.
     chosen : paths of the submissions to read, relative to the root; the others lend their ids only. None: all.
+    asked : what alone the answer is about. All else that is chosen lends the facts that it shares; only what was found in the submissions
+        asked about and their changes is told, and only they and their methods are given. None: all that is chosen, and all protocols.
     newer : paths of files that come after all others: where two disagree or take one number, the finding is theirs.
     earlier : whether changed submissions shall come with how they stood before each change.
     elsewhere : submissions that lie outside, by the path at which they are read as if they lay there; nothing is written.
+    warned : paths of the submissions that warnings are wanted about; no rule is asked of the others that would only warn. None: all.
 
     Returns
     -------
@@ -71,7 +86,9 @@ def load_repository(
         ``root`` holds neither protocols/ nor submissions/.
     """
     session = begin(Path(root), today or datetime.date.today(), earlier, elsewhere)
-    protocols = read_protocols(session)
+    session.warned = warned
+    about, methods = (None, None) if asked is None else (asked.submissions, asked.methods)
+    protocols = read_protocols(session, methods)
     placed = read_events(session, protocols, newer)
     events = {name: tuple(event for _, event in of_protocol) for name, of_protocol in placed.items()}
     sound = {key: p for key, p in protocols.items() if not session.collected.has_error(p.path)}
@@ -79,7 +96,7 @@ def load_repository(
     people, people_files = read_people(session)
     names = names_of(people)
     seals, seal_files = read_seals(session)
-    read = open_submissions(session, chosen, newer)
+    read = open_submissions(session, chosen, newer, about)
     roles, role_files = read_roles(session, people)
     accounts = accounts_of(people.values())
     threads = weighed(read_threads(session, protocols, events, names, newer), roles, accounts, measured_by(session))
@@ -87,9 +104,13 @@ def load_repository(
     check_roles(session, roles, placed, threads, read)
     carried, carried_files = read_carried(session, read, threads, accounts, names)
     closed, versions = closed_forms(threads, protocols), set(version_keys(session.layout))
-    submissions, retracted = check_submissions(session, read, sound, versions, events, names, newer, seals, closed)
+    submissions, retracted = check_submissions(session, read, sound, versions, events, names, newer, seals, closed, about)
     check_adoptions(session, placed, protocols, threads, read, names)
     check_people(session, people, read, events, threads, seals)
+    if about is not None:
+        session.collected.keep(lambda path: submission_of(path) in about)
+    if warned is not None:
+        session.collected.spare({path for path in session.collected.problems if SUBMISSION.fullmatch(path) and path not in warned})
     return Repository(
         root=session.root,
         protocols=protocols,

@@ -27,10 +27,12 @@ def version_keys(layout: Layout) -> list[tuple[str, str]]:
     return [(path.split("/")[1], path.split("/")[2].removesuffix(".md")) for path in layout.protocols]
 
 
-def read_protocols(session: Session) -> dict[tuple[str, str], LoadedProtocol]:
-    figures = _figures(session)
+def read_protocols(session: Session, methods: Collection[str] | None = None) -> dict[tuple[str, str], LoadedProtocol]:
+    """Versions that can be read, by protocol and in the order of their numbers; of the protocols ``methods`` only, None: of all."""
+    read = [path for path in session.layout.protocols if methods is None or path.split("/")[1] in methods]
+    figures = _figures(session, {folder_of(path) for path in read} if methods is not None else None)
     found: dict[tuple[str, str], LoadedProtocol] = {}
-    for path in session.layout.protocols:
+    for path in read:
         loaded = _protocol(session, path)
         if loaded is not None:
             found[(loaded.record.id, loaded.record.version)] = loaded
@@ -45,14 +47,16 @@ def read_protocols(session: Session) -> dict[tuple[str, str], LoadedProtocol]:
     return ordered
 
 
-def _figures(session: Session) -> dict[str, dict[str, str]]:
-    """Hash of each figure, by protocol folder and path beside the protocol file."""
+def _figures(session: Session, folders: Collection[str] | None) -> dict[str, dict[str, str]]:
+    """Hash of each figure, by protocol folder and path beside the protocol file; of some folders only, None: of all."""
     found: dict[str, dict[str, str]] = {}
     for path in session.layout.figures:
+        folder, _, name = path.rpartition("/figures/")
+        if folders is not None and folder not in folders:
+            continue
         data, text = file_text(session, path, "figure")
         if text:
             session.collected.add(path, drawing_problems(data))
-            folder, _, name = path.rpartition("/figures/")
             found.setdefault(folder, {})[f"figures/{name}"] = sha256(data)
     return found
 

@@ -28,7 +28,7 @@ class Session:
     """What has been read so far.
 
     ``keeps_earlier``: whether submissions are wanted as they stood before each change, too. ``hashes``: of the text files that were read.
-    ``elsewhere``: files that are read as if they lay at these paths.
+    ``elsewhere``: files that are read as if they lay at these paths. ``warned``: submissions about which warnings are wanted, None: all.
     """
 
     root: Path
@@ -40,6 +40,11 @@ class Session:
     keeps_earlier: bool = False
     hashes: dict[str, str] = field(default_factory=dict)
     elsewhere: Mapping[str, Path] = field(default_factory=dict)
+    warned: Collection[str] | None = None
+
+    def warns(self, path: str) -> bool:
+        """Whether warnings about a submission are wanted."""
+        return self.warned is None or path in self.warned
 
     def file(self, path: str) -> Path:
         """Where a file of the repository is read from."""

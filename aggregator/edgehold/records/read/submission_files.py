@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 
+from edgehold.engine.progress import followed
 from edgehold.records.canonical import CanonicalReading, LoadedChange, LoadedProtocol, LoadedSubmission
 from edgehold.records.canonical_references import canonical_references, canonical_weights
 from edgehold.records.canonical_runs import BladeFacts, canonical_readings, canonical_runs
@@ -51,13 +52,20 @@ class ReadSubmission:
         return any(isinstance(change.record, Retraction) for change in self.changes)
 
 
-def open_submissions(session: Session, chosen: Collection[str] | None = None, newer: Collection[str] = ()) -> list[ReadSubmission]:
-    """Submissions that can be read, those of ``newer`` last; ``chosen`` and ``newer`` as in `load_repository`."""
+def open_submissions(
+    session: Session, chosen: Collection[str] | None = None, newer: Collection[str] = (), asked: Collection[str] | None = None
+) -> list[ReadSubmission]:
+    """Submissions that can be read, those of ``newer`` last.
+
+    ``chosen`` and ``newer`` as in `load_repository`; ``asked`` are those held against the rules, None: all.
+    """
     paths = sorted(session.layout.submissions, key=lambda path: (path in newer, path))
     session.collected.add_all([*id_problems(paths), *placing_problems(session.layout)])
     changes = changes_of(session.layout)
     wanted = paths if chosen is None else [path for path in paths if path in chosen]
-    read = [_submission(session, path, changes.get(path, ())) for path in wanted]
+    read = [
+        _submission(session, path, changes.get(path, ()), asked is None or path in asked) for path in followed(wanted, "progress.reading")
+    ]
     return [item for item in read if item is not None]
 
 
@@ -71,19 +79,24 @@ def check_submissions(
     newer: Collection[str] = (),
     seals: Mapping[str, PlanSeal] | None = None,
     closed: Mapping[tuple[str, str], str] | None = None,
+    asked: Collection[str] | None = None,
 ) -> tuple[tuple[LoadedSubmission, ...], tuple[LoadedSubmission, ...]]:
     """Valid submissions, and retracted ones, each sorted by path.
 
     ``protocols`` are those without problems, ``versions`` all that have a file; ``newer`` as in `load_repository`; ``seals`` by id;
-    ``closed`` as `closed_forms` gives it.
+    ``closed`` as `closed_forms` gives it; ``asked`` are those that are given, None: all.
     """
     live = [item for item in read if not item.retracted]
     shared = shared_facts([(item.path, item.record) for item in live], session.steels, newer)
     session.collected.add_all([*content_problems([(item.path, item.record) for item in live]), *shared.problems])
+    if asked is not None:
+        read, live = ([item for item in some if item.path in asked] for some in (read, live))
     planned = {item.path: plan_problems(item.record, seals or {}) for item in live}
     session.collected.add_all((path, problem) for path, problems in planned.items() for problem in problems)
     session.collected.add_all((item.path, problem) for item in live for problem in closed_form_problems(item.record, closed or {}))
-    loaded = [_against_protocol(session, item, protocols, versions, events, shared.blades, names) for item in live]
+    loaded = [
+        _against_protocol(session, item, protocols, versions, events, shared.blades, names) for item in followed(live, "progress.checking")
+    ]
     loaded = [item and replace(item, seal_held=seal_held(item.record, planned[item.path])) for item in loaded]
     gone = [_retracted(session, item, protocols, names) for item in read if item.retracted]
     then = {item.path: _earlier(session, item, protocols, events, shared.blades, names) for item in read if item.earlier}
@@ -97,7 +110,7 @@ def _sorted(loaded: list[LoadedSubmission | None], then: Mapping[str, tuple[Load
     return tuple(replace(item, earlier=then[item.path]) if item.path in then else item for item in kept)
 
 
-def _submission(session: Session, path: str, change_paths: Collection[str]) -> ReadSubmission | None:
+def _submission(session: Session, path: str, change_paths: Collection[str], asked: bool) -> ReadSubmission | None:
     data, tree = json_tree(session, path, "submission")
     changes = read_changes(session, change_paths)
     if tree is None or changes is None:
@@ -118,8 +131,10 @@ def _submission(session: Session, path: str, change_paths: Collection[str]) -> R
     session.collected.add(path, _placed(item))
     if changes:
         session.collected.add_all(strangers(changes, {person.handle for person in record.people}))
-    if not item.retracted:
-        session.collected.add(path, [*reference_problems(record), *own_problems(record, session.today, session.steels)])
+    if asked and not item.retracted:
+        session.collected.add(
+            path, [*reference_problems(record), *own_problems(record, session.today, session.steels, not session.warns(path))]
+        )
     return item
 
 
@@ -146,7 +161,8 @@ def _against_protocol(
     key = (record.protocol.id, record.protocol.version)
     readings = None
     if key in protocols:
-        readings, problems = readings_by(protocols[key].record, events.get(record.protocol.id, ()), record)
+        of_protocol = events.get(record.protocol.id, ())
+        readings, problems = readings_by(protocols[key].record, of_protocol, record, not session.warns(item.path))
         collected.add(item.path, problems)
     elif key not in versions:
         message = Reason("reading.no_such_version", protocol=key[0], version=key[1])

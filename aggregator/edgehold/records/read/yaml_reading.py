@@ -12,8 +12,8 @@ from dataclasses import dataclass, field
 
 import yaml
 
-from edgehold.records.model.base import LARGEST_EXACT_INTEGER
 from edgehold.records.problem import Problem, pointer, shown
+from edgehold.records.whole_numbers import LARGEST_EXACT_INTEGER
 from edgehold.words import Reason
 
 from .json_reading import DEEPEST

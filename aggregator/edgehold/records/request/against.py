@@ -1,7 +1,7 @@
 """The check of a request: what is proposed, held against the base, and read together with it.
 
 Only what must be is read: where a request touches result files alone, the others are searched for its keys and those that share one
-are read with it (``neighbours``). Any other request, and whoever asks for it, has everything read.
+are read with it (``read.neighbours``). Any other request, and whoever asks for it, has everything read.
 """
 
 from __future__ import annotations
@@ -18,11 +18,12 @@ from edgehold.disk import bounded
 from edgehold.errors import ERROR, Finding, InputError
 from edgehold.records.canonical import Repository
 from edgehold.records.findings import Collected
-from edgehold.records.layout import changed_submission, readable, walk
+from edgehold.records.layout import readable, walk
 from edgehold.records.model.base import ACCOUNT_FORM
 from edgehold.records.model.roles import Roles
 from edgehold.records.problem import Problem, shown
 from edgehold.records.read.loading import load_repository
+from edgehold.records.read.neighbours import CHANGE, SUBMISSION, submission_of, with_neighbours
 from edgehold.records.read.roles_files import measured_among
 from edgehold.records.read.yaml_reading import parse_yaml
 from edgehold.records.threads import closes_form
@@ -43,15 +44,13 @@ from .closing_forms import closing_problems
 from .floods import flood_problems
 from .git_reading import Asked, ask, begin_asking
 from .identity import identity_problems, sender
-from .neighbours import neighbours
+from .pool_mates import pool_mates
 from .proposal import Proposal, read_proposal
 from .register_entries import register_problems
 from .requests import life_in_request
 from .role_changes import role_changes, roles_of_base
 from .union import write_union
 
-_SUBMISSION = re.compile(r"submissions/(?:measured|simulated)/[^/]+/[^/]+\.json")
-_CHANGE = re.compile(r"submissions/measured/[^/]+/changes/[^/]+/[^/]+\.json")
 _PERSON = re.compile(r"submissions/people/[^/]+\.json")
 _ACCOUNT = re.compile(ACCOUNT_FORM)
 MOST_CHOSEN = 200  # changed submissions; with more of them everything is read
@@ -67,6 +66,7 @@ class CheckedProposal:
     repository : what was read of base and proposal together.
     findings : errors wherever they are, warnings in files that the request touches, sorted.
     whole : whether every submission was read.
+    pools : whether, where not, those were read with which what is new is pooled.
     author : the host's id of the account that sends it; None: nobody said, and whose it is was held against nothing.
     """
 
@@ -75,6 +75,7 @@ class CheckedProposal:
     findings: tuple[Finding, ...]
     whole: bool
     author: str | None = None
+    pools: bool = False
 
     @property
     def errors(self) -> tuple[Finding, ...]:
@@ -88,7 +89,7 @@ class CheckedProposal:
 
 
 def check_proposal(
-    root: Path, reference: str, *, author: str | None = None, today: datetime.date | None = None, whole: bool = False
+    root: Path, reference: str, *, author: str | None = None, today: datetime.date | None = None, whole: bool = False, pools: bool = False
 ) -> CheckedProposal:
     """Check what the working tree proposes against a commit, branch or tag.
 
@@ -99,6 +100,7 @@ def check_proposal(
     author : the host's id of the account that sends the request; None: whose it is is not asked.
     today : as in `load_repository`.
     whole : read every submission, also where the request touches few.
+    pools : where it touches few, read all with which the new ones are pooled, and what the same people tested in the same months.
 
     Raises
     ------
@@ -110,9 +112,9 @@ def check_proposal(
     proposal, today = read_proposal(root, reference), today or datetime.date.today()
     past = _ask_for_past(proposal)
     with merged(proposal) as folder:
-        chosen = None if whole or not _only_few_submissions(proposal) else _chosen(proposal, folder)
-        newer = set(map(submission_of, (change.path for change in proposal.changes if change.kind in ("added", "renamed"))))
-        repository = load_repository(folder, today=today, chosen=chosen, newer=newer)
+        touched, newer = ({submission_of(path) for path in paths} for paths in ((c.path for c in proposal.changes), _new(proposal)))
+        chosen = None if whole or not _only_few_submissions(proposal) else _chosen(folder, touched, newer if pools else set())
+        repository = load_repository(folder, today=today, chosen=chosen, newer=newer, warned=touched)
         roles, month = roles_of_base(proposal, repository.roles), f"{today:%Y-%m}"
         closing = [] if roles is None else _closing(proposal, repository, folder, roles, month)
     who = sender(proposal, repository, roles, author, month)
@@ -126,7 +128,7 @@ def check_proposal(
     own.add_all(_register_problems(proposal))
     own.add_all(_late_seals(proposal, repository))
     own.add_all(_life_problems(proposal, repository))
-    checked = CheckedProposal(proposal, replace(repository, root=root), (), chosen is None, author)
+    checked = CheckedProposal(proposal, replace(repository, root=root), (), chosen is None, author, pools)
     return replace(checked, findings=_together(repository.findings, own.findings(lambda _: {}), set(checked.touched)))
 
 
@@ -164,7 +166,7 @@ def merged(proposal: Proposal) -> Iterator[Path]:
 def _only_few_submissions(proposal: Proposal) -> bool:
     data = [path for change in proposal.changes for path in (change.path, change.before) if path and is_data(path)]
     own = [path for path in data if not (path in _new(proposal) and _only_binds(proposal.root, path))]
-    return len(data) <= MOST_CHOSEN and all(_SUBMISSION.fullmatch(path) or _CHANGE.fullmatch(path) for path in own)
+    return len(data) <= MOST_CHOSEN and all(SUBMISSION.fullmatch(path) or CHANGE.fullmatch(path) for path in own)
 
 
 def _only_binds(root: Path, path: str) -> bool:
@@ -175,19 +177,13 @@ def _only_binds(root: Path, path: str) -> bool:
     return tree.keys() == {"format", "handle", "account"}
 
 
-def submission_of(path: str) -> str:
-    """The submission that a correction or retraction belongs to; any other path as it is."""
-    return changed_submission(path) if _CHANGE.fullmatch(path) else path
+def _chosen(folder: Path, touched: set[str], pooled: set[str]) -> set[str]:
+    """The submissions that the request touches, and those that have something to do with them, their corrections counted in.
 
-
-def _chosen(proposal: Proposal, folder: Path) -> set[str]:
-    """The submissions that the request touches, and those that have something to do with them, their corrections counted in."""
+    ``pooled`` are those that are read with their pools.
+    """
     there = walk(folder)
-    files = [*there.submissions, *there.changes]
-    touched = {submission_of(change.path) for change in proposal.changes}
-    own = [path for path in files if submission_of(path) in touched]
-    met = neighbours(folder, own, [path for path in files if submission_of(path) not in touched])
-    return {submission_of(path) for path in (*own, *met)} & set(there.submissions)
+    return with_neighbours(folder, there, touched, pool_mates(folder, there, pooled) if pooled else lambda path, data: False)
 
 
 def _drafts(proposal: Proposal) -> frozenset[str]:

@@ -31,7 +31,7 @@ def request_counts(checked: CheckedProposal) -> str:
     """One line: errors, warnings, what differs, and how much was read."""
     errors = len(checked.errors)
     read = len(checked.repository.submissions)
-    how = "all submissions" if checked.whole else Reason("requests.those_that_share")
+    how = "all submissions" if checked.whole else Reason("requests.its_pools" if checked.pools else "requests.those_that_share")
     tally = Reason(
         "requests.tally",
         errors=counted(errors, "error"),

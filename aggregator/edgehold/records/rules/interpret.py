@@ -9,6 +9,8 @@ import difflib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
+from edgehold.errors import ERROR
+from edgehold.records.codes import CODES
 from edgehold.records.model.submission import Preparation, Submission
 from edgehold.records.problem import Problem, shown
 from edgehold.records.registers import find_grit, find_steel
@@ -25,11 +27,12 @@ from .steel_kinds import STEEL_KINDS
 from .table import Entry
 
 
-def interpret(table: Iterable[Entry], around: Around) -> list[Problem]:
-    """Everything that the rules of a table find, in their order."""
+def interpret(table: Iterable[Entry], around: Around, errors_only: bool = False) -> list[Problem]:
+    """Everything that the rules of a table find, in their order; with ``errors_only`` no rule is asked that would only warn."""
     return [
         _problem(entry, sight, around.record)
         for entry in table
+        if not errors_only or CODES[entry["code"]].severity == ERROR
         for sight in KINDS[entry["rule"]](entry, around)
         if "when" not in entry or _holds(entry["when"], sight.stars, around.record)
     ]

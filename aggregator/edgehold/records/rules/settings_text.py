@@ -20,7 +20,9 @@ Figures = Callable[[Protocol], set[float]]
 
 _WORDS = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 _NUMBER = rf"(?P<n>\d+(?:\.\d+)?|{'|'.join(_WORDS)})\b"
-_BEGINS_A_NUMBER = re.compile(rf"(?=\d|{'|'.join(_WORDS)})", re.IGNORECASE)
+_FIRST_OF_NUMBERS = (r"\d", *_WORDS)
+_FIRST_WORDS = re.compile(r"(?:(?P<one>[a-z]+)|\(\?:(?P<some>[a-z][a-z |]*)\))(?![a-z?])")
+_READ_ALIKE = {0x130: "i", 0x131: "i", 0x17F: "s", 0x212A: "k"}  # by patterns that do not tell capitals apart
 _LIST = r"(?P<n>\d+(?:\.\d+)?(?:,\ \d+(?:\.\d+)?)*\ and\ \d+(?:\.\d+)?)"
 _TOLERANCE = 0.02  # of a figure said again in another unit: both are rounded
 
@@ -63,7 +65,7 @@ def text_problems(record: Protocol, body: str, before: int) -> Iterator[Problem]
 
 def _contradictions(record: Protocol, body: str) -> Iterator[tuple[int, Problem]]:
     """Place of the figure and what is wrong with it."""
-    starts = [found.start() for found in _BEGINS_A_NUMBER.finditer(body)]
+    starts = _Starts(body)
     for claim in CLAIMS:
         figures = claim.figures(record)
         for said in _said(claim.pattern, record, body, starts) if figures else ():
@@ -75,15 +77,35 @@ def _contradictions(record: Protocol, body: str) -> Iterator[tuple[int, Problem]
                 yield said.start("n"), Problem("", "text-contradicts", filled_in("settings.text_differs", text), cure)
 
 
-def _said(pattern: str, record: Protocol, body: str, starts: list[int]) -> Iterator[re.Match[str]]:
-    """Where the text says it, from left to right. A pattern that begins with a number is tried at ``starts`` alone, for speed."""
-    compiled = _compiled(pattern, record)
-    if not pattern.startswith("N "):
+class _Starts:
+    """Where a sentence may begin in a text, by the beginning of its pattern: a pattern is tried there alone, for speed."""
+
+    def __init__(self, body: str) -> None:
+        self._small = body.translate(_READ_ALIKE).lower()  # as long as the text itself
+        self._found: dict[tuple[str, ...], list[int]] = {}
+
+    def of(self, pattern: str) -> list[int] | None:
+        """Places in their order; None where a pattern does not say with which words it begins."""
+        if pattern.startswith("N "):
+            return self._places(_FIRST_OF_NUMBERS)
+        first = _FIRST_WORDS.match(pattern)
+        return None if first is None else self._places(tuple((first["one"] or first["some"]).split("|")))
+
+    def _places(self, words: tuple[str, ...]) -> list[int]:
+        if words not in self._found:
+            self._found[words] = sorted({found.start() for word in words for found in re.finditer(word, self._small)})
+        return self._found[words]
+
+
+def _said(pattern: str, record: Protocol, body: str, starts: _Starts) -> Iterator[re.Match[str]]:
+    """Where the text says it, from left to right."""
+    compiled, places = _compiled(pattern, record), starts.of(pattern)
+    if places is None:
         yield from compiled.finditer(body)
         return
     end = 0
-    for start in starts:
-        if start >= end and (said := compiled.match(body, start)):
+    for place in places:
+        if place >= end and (said := compiled.match(body, place)):
             end = said.end()
             yield said
 

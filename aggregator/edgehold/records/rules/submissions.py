@@ -17,14 +17,14 @@ from .sight import Around
 from .table import FACTS, fit_table, readings_table
 
 
-def own_problems(record: Submission, today: datetime.date, steels: Steels) -> list[Problem]:
-    """Problems that need no other file but the registers of steels."""
-    return [*interpret(FACTS, Around(record, today, steels)), *_quantities(record)]
+def own_problems(record: Submission, today: datetime.date, steels: Steels, errors_only: bool = False) -> list[Problem]:
+    """Problems that need no other file but the registers of steels; ``errors_only`` as in `interpret`, here and below."""
+    return [*interpret(FACTS, Around(record, today, steels), errors_only), *_quantities(record)]
 
 
-def fit_problems(record: Submission, protocol: Protocol) -> list[Problem]:
+def fit_problems(record: Submission, protocol: Protocol, errors_only: bool = False) -> list[Problem]:
     """Problems against the protocol that the submission follows."""
-    return interpret(fit_table(protocol), Around(record))
+    return interpret(fit_table(protocol), Around(record), errors_only)
 
 
 def reading_problems(
@@ -32,9 +32,10 @@ def reading_problems(
     protocol: Protocol,
     readings: Sequence[tuple[CanonicalReading, ...]],
     references: Sequence[tuple[CanonicalReading, ...]],
+    errors_only: bool = False,
 ) -> list[Problem]:
     """Problems of all runs and reference edges; readings in the file's order, empty where something could not be converted."""
-    return interpret(readings_table(protocol), Around(record, readings=readings, references=references))
+    return interpret(readings_table(protocol), Around(record, readings=readings, references=references), errors_only)
 
 
 def _quantities(record: Submission) -> Iterator[Problem]:

@@ -6,11 +6,12 @@ from collections.abc import Mapping, Sequence
 from typing import Literal
 
 from edgehold.numerics.interval import Interval
+from edgehold.numerics.normal_differences import MOST
 from edgehold.pooling.gather.all_answers import Answered
 from edgehold.pooling.headline import RUNS
 from edgehold.pooling.headline import Answer as Found
 from edgehold.pooling.posterior_verdict import UNDECIDED
-from edgehold.pooling.what_matters import MOST, HowMuch
+from edgehold.pooling.what_matters import HowMuch, Withheld
 from edgehold.records.model.protocol import EndpointRule
 from edgehold.results.model.analyses import CrossedResult, NetworkResult
 from edgehold.results.model.answers import Answer, HangsOn, HowMuchResult, MethodLine, ModelResult, PriorResult, StandsOn
@@ -36,7 +37,6 @@ ANSWER_STATES: tuple[Literal["estimated", "not estimable", "not fitted"], ...] =
 About = Literal["steels", "blades", "classes", "sharpeners", "levels", "tables"]
 ABOUT: tuple[About, ...] = ("steels", "blades", "classes", "sharpeners", "levels", "tables")
 EVIDENCE: tuple[Literal["direct", "linked", "both", "reference", ""], ...] = ("direct", "linked", "both", "reference", "")
-MATTERS_STATES: tuple[Literal["given", "withheld"], ...] = ("given", "withheld")
 Method = Literal[
     "hierarchical model",
     "hierarchical model, prior scales halved",
@@ -88,7 +88,7 @@ def _answer(found: Answered, one: Found, opening: str, rule: EndpointRule, metho
     result, general = ratio_of(one.posterior), ratio_of(one.general) if single else None
     direct, testers = found.direct[one.compared]
     stands_on = evidence(found.weighed.get(one.compared), one) if result is not None else None
-    hangs_on = hanging(found.headline.hanging.get(one.compared), one, rule.worthwhile_ratio, stands_on) if result is not None else None
+    hangs_on = hanging(found.headline.hanging, one, rule.worthwhile_ratio, stands_on) if result is not None else None
     methods = [*_bounds(stands_on, hangs_on), *methods]
     return Answer(
         factor=one_of(one.factor, ANSWERED),
@@ -227,18 +227,19 @@ def _named(name: str) -> str:
     return RESIDUAL_NAME if name == "residual" else name
 
 
-def how_much_result(row: HowMuch) -> HowMuchResult:
+def how_much_result(row: HowMuch | Withheld) -> HowMuchResult:
     """How much two of one kind differ, with its sentence."""
+    given = row if isinstance(row, HowMuch) else None
     result = HowMuchResult(
         what=_named(row.name),
-        state=one_of(row.state, MATTERS_STATES),
-        **reasoned(row.reason),
-        typical_ratio=ratio(row.typical),
-        typical_low=ratio(row.interval.low) if row.interval else None,
-        typical_high=ratio(row.interval.high) if row.interval else None,
-        most_ratio=ratio(row.most),
-        ln_sd=None if row.most is None else published(row.most / MOST),
-        from_prior_percent=None if row.from_prior is None else published(min(100.0, 100 * row.from_prior)),
+        state="given" if given else "withheld",
+        **reasoned(row.reason if isinstance(row, Withheld) else ""),
+        typical_ratio=ratio(given.typical) if given else None,
+        typical_low=ratio(given.interval.low) if given else None,
+        typical_high=ratio(given.interval.high) if given else None,
+        most_ratio=ratio(given.most) if given else None,
+        ln_sd=published(given.most / MOST) if given and given.most is not None else None,
+        from_prior_percent=published(min(100.0, 100 * given.from_prior)) if given and given.from_prior is not None else None,
         levels=row.levels,
         sentence="",
     )

@@ -170,7 +170,7 @@ def _not_fitted(found: EverythingFound, notes: list[failures.Line]) -> tuple[Not
             if isinstance(answer.found, Unanswered)
         ),
         *failures.of_all_runs(found.crossed.values()),
-        *failures.failed((*key, Reason("published.hierarchical_model"), one.headline.reason) for key, one in found.answers.items()),
+        *failures.of_answers(found.answers.values()),
         *failures.failed((*key, Reason("families.what"), one.reason) for key, one in found.families.items()),
         *failures.of_courses(found.courses),
         *notes,

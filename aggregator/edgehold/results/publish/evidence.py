@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 
+from edgehold.numerics.attempt import NotFitted
 from edgehold.pooling.bounded import Weighed
-from edgehold.pooling.headline import Answer
+from edgehold.pooling.headline import Answer, Compared
 from edgehold.pooling.hierarchical import ContrastPosterior
 from edgehold.pooling.left_out import Hanging, WithoutEach, invented_to_reverse
 from edgehold.pooling.posterior_verdict import SAME, UNDECIDED
@@ -38,14 +40,18 @@ def ratio_of(posterior: ContrastPosterior | None) -> RatioInterval | None:
     return None if posterior is None else ratio_interval(posterior.quantile(0.5), posterior.interval)
 
 
-def hanging(found: Hanging | None, answer: Answer, worthwhile: float, stands_on: StandsOn | None) -> HangsOn | None:
-    """What hangs on whose results; None where it was not worked out.
+def hanging(
+    all_of: Mapping[Compared, Hanging] | NotFitted, answer: Answer, worthwhile: float, stands_on: StandsOn | None
+) -> HangsOn | None:
+    """What hangs on whose results; None where it was not worked out, or its numbers failed.
 
     Parameters
     ----------
+    all_of : by what is compared.
     worthwhile : smallest ratio worth acting on.
     stands_on : of the same answer.
     """
+    found = None if isinstance(all_of, NotFitted) else all_of.get(answer.compared)
     if found is None or answer.estimate is None:
         return None
     senders, months = (_without(one, answer.estimate) for one in (found.by_sender, found.by_month))

@@ -16,6 +16,7 @@ from edgehold.numerics.attempt import NotFitted, attempt
 from edgehold.pooling.crossed.two_roles import TwoRoles
 from edgehold.pooling.curves.contrast import curve_contrast
 from edgehold.pooling.curves.pairs import CurvePair
+from edgehold.pooling.gather.all_answers import Answered
 from edgehold.pooling.gather.all_runs import AllRuns
 from edgehold.pooling.gather.months import PoolCourse
 from edgehold.pooling.network.steel_network import NoNetwork, SteelNetwork
@@ -123,6 +124,15 @@ def of_all_runs(found: Iterable[AllRuns]) -> Iterator[Line]:
         said += [(Reason("published.crossed_spread", name=name), told.reason) for name, told in one.model.variances.items()]
         for what, pairs in (("within submissions", one.within), (Reason("published.by_practice"), one.practice), ("by level", one.levels)):
             said += [(f"{pair.first} against {pair.second} {what}", pair.reason) for pair in pairs]
+        yield from failed((one.pool, one.endpoint, what, why) for what, why in said)
+
+
+def of_answers(answers: Iterable[Answered]) -> Iterator[Line]:
+    """The hierarchical model, the same of linked evidence alone, and what hangs on whose results."""
+    for one in answers:
+        said = [(Reason("published.hierarchical_model"), one.headline.reason), (Reason("published.linked_model"), one.linked_reason)]
+        if isinstance(one.headline.hanging, NotFitted):
+            said.append((Reason("published.hanging"), one.headline.hanging))
         yield from failed((one.pool, one.endpoint, what, why) for what, why in said)
 
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Literal
 
+from edgehold.numerics.normal_differences import MOST
 from edgehold.pooling.curves.shown import ShownByReferences
 from edgehold.pooling.hierarchical import ContrastPosterior
-from edgehold.pooling.what_matters import MOST, HowMuch
+from edgehold.pooling.what_matters import HowMuch
 from edgehold.results.model.numbers import needed, published, ratio
 from edgehold.results.model.ratio import RatioInterval, ratio_interval
 from edgehold.results.model.references import ReferenceSpread, ReferencesResult
@@ -61,12 +62,11 @@ def _ratio(posterior: ContrastPosterior | None, sign: float) -> RatioInterval | 
 
 
 def _spread(row: HowMuch) -> ReferenceSpread:
-    limits = needed(row.interval)
     result = ReferenceSpread(
         what=one_of(row.name, KINDS),
         typical_ratio=needed(ratio(row.typical)),
-        typical_low=needed(ratio(limits.low)),
-        typical_high=needed(ratio(limits.high)),
+        typical_low=needed(ratio(row.interval.low)),
+        typical_high=needed(ratio(row.interval.high)),
         most_ratio=needed(ratio(row.most)),
         ln_sd=needed(published(needed(row.most) / MOST)),
         from_prior_percent=needed(published(min(100.0, 100 * needed(row.from_prior)))),

@@ -18,7 +18,7 @@ from edgehold.disk import read_file
 from edgehold.endpoints.runs import reading_variances
 from edgehold.errors import InputError
 from edgehold.estimates.repeatability import ASSUMED, Key, Repeatability, RepeatabilityTable
-from edgehold.pooling.what_matters import TYPICAL
+from edgehold.numerics.normal_differences import TYPICAL
 from edgehold.records.canonical import PoolKey, Repository
 from edgehold.records.model.protocol import EndpointRule, Protocol, major
 from edgehold.results.model.numbers import needed, published, ratio

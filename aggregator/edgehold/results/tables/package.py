@@ -71,7 +71,7 @@ def datapackage(made: Mapping[str, Table], files: Mapping[str, bytes], provenanc
     Parameters
     ----------
     made : tables by name.
-    files : their files, by file name.
+    files : their files, by file name: a CSV file of each, and a Parquet file of some.
     provenance : of the results.
     format_ : the format of the results, such as ``results/2.4.0``: its number is the version, with the hash of the inputs behind it.
     """
@@ -79,10 +79,13 @@ def datapackage(made: Mapping[str, Table], files: Mapping[str, bytes], provenanc
         "name": "edgehold-results",
         "title": Reason("kit.package"),
         "version": f"{format_.rpartition('/')[2]}+{provenance.inputs_sha256[:12]}",
-        "profile": "tabular-data-package",
+        "profile": "data-package",
         "licenses": [{"name": "CC0-1.0", "title": "Creative Commons Zero v1.0 Universal"}],
         "sources": [_source(provenance)],
-        "resources": [_resource(name, columns, files[f"{name}.csv"], made) for name, (columns, _) in made.items()],
+        "resources": [
+            *(_resource(name, columns, files[f"{name}.csv"], made) for name, (columns, _) in made.items()),
+            *(_as_parquet(name, made[name][0], files[f"{name}.parquet"]) for name in made if f"{name}.parquet" in files),
+        ],
     }
     return (json.dumps(package, indent=2, ensure_ascii=False) + "\n").encode("utf-8")
 
@@ -110,6 +113,22 @@ def _resource(name: str, columns: Mapping[str, str], content: bytes, made: Mappi
         "hash": f"sha256:{hashlib.sha256(content).hexdigest()}",
         "profile": "tabular-data-resource",
         "schema": schema,
+    }
+
+
+def _as_parquet(name: str, columns: Mapping[str, str], content: bytes) -> dict[str, Any]:
+    """The same table in another format. The standard's profile of tables is for CSV: to Frictionless this is a file with size and hash."""
+    return {
+        "name": f"{name}-parquet",
+        "title": Reason("kit.parquet", table=Reason(f"kit.{name}")),
+        "path": f"{name}.parquet",
+        "format": "parquet",
+        "mediatype": "application/vnd.apache.parquet",
+        "bytes": len(content),
+        "hash": f"sha256:{hashlib.sha256(content).hexdigest()}",
+        "profile": "data-resource",
+        "type": "file",
+        "schema": {"fields": [_field(column, text, column in PRIMARY_KEYS.get(name, ())) for column, text in columns.items()]},
     }
 
 

@@ -1,6 +1,11 @@
-"""The results as tidy CSV files, with ``datapackage.json`` (Frictionless Data, an open standard) to describe them."""
+"""The results as tidy CSV files, with ``datapackage.json`` (Frictionless Data, an open standard) to describe them.
+
+Tables that grow with every submission are there as Parquet, too.
+"""
 
 from __future__ import annotations
+
+import io
 
 from edgehold.results.model.grades import GradeResult
 from edgehold.results.model.history import ChangedValueResult, ChangeResult, RemovedResult
@@ -41,7 +46,8 @@ from .kit import KIT, kit, notebooks
 from .left_out import left_out
 from .moves import moves
 from .objections import objections
-from .package import datapackage
+from .package import PRIMARY_KEYS, datapackage
+from .parquet import GROWING, write_parquet
 from .posteriors import posterior_points, posteriors
 from .runs import checkpoints, known_weights, reference_readings, runs
 from .studies import comparisons, contributions, cumulative, influence, study_checks
@@ -57,7 +63,7 @@ STEEL, CURVE = flat(SteelCurve, only=("factor", "steel")), flat(CurvePointResult
 
 
 def tables(found: EverythingFound, results: Results) -> dict[str, bytes]:
-    """Every CSV file by name, datapackage.json, the notebooks, and all of these in one zip."""
+    """Every CSV file by name, the Parquet files, datapackage.json, the notebooks, and all of these in one zip."""
     made = {
         "submissions": _submissions(results),
         "changes": _changes(results),
@@ -100,9 +106,16 @@ def tables(found: EverythingFound, results: Results) -> dict[str, bytes]:
         "objections": objections(results),
     }
     files = {f"{name}.csv": csv_of(frame(table)) for name, table in made.items()}
+    files |= {f"{name}.parquet": _parquet(name, made[name]) for name in GROWING}
     files["datapackage.json"] = datapackage(made, files, results.provenance, results.format)
     files |= notebooks()
     return files | {KIT: kit(files)}
+
+
+def _parquet(name: str, table: Table) -> bytes:
+    written = io.BytesIO()
+    write_parquet(*table, written, PRIMARY_KEYS.get(name, ()))
+    return written.getvalue()
 
 
 def _submissions(results: Results) -> Table:

@@ -212,10 +212,11 @@ export function fQuantileOf(p, df1, df2) {
  *
  * @param {number} a
  * @param {number} x
+ * @param {number} logarithm ln Γ(a)
  * @returns {[below: number, above: number]}
  */
-function incompleteGamma(a, x) {
-  const front = Math.exp(a * Math.log(x) - x - logGamma(a));
+function incompleteGamma(a, x, logarithm = logGamma(a)) {
+  const front = Math.exp(a * Math.log(x) - x - logarithm);
   if (x < a + 1) {
     let term = 1 / a, sum = term;
     for (let n = 1; term > CLOSE * sum; n += 1) {
@@ -235,12 +236,12 @@ function incompleteGamma(a, x) {
  * @param {number} df
  */
 export function chiSquaredQuantile(p, df) {
-  const a = df / 2, h = 2 / (9 * df), start = df * (1 - h + normalQuantile(p) * Math.sqrt(h)) ** 3;
-  let low = 0, high = Infinity, x = start > 1e-3 ? start / 2 : Math.exp((Math.log(p * a) + logGamma(a)) / a);
+  const a = df / 2, logarithm = logGamma(a), h = 2 / (9 * df), start = df * (1 - h + normalQuantile(p) * Math.sqrt(h)) ** 3;
+  let low = 0, high = Infinity, x = start > 1e-3 ? start / 2 : Math.exp((Math.log(p * a) + logarithm) / a);
   for (let step = 0; step < 100; step += 1) {
-    const [below, above] = incompleteGamma(a, x), error = p < 0.5 ? below - p : 1 - p - above;
+    const [below, above] = incompleteGamma(a, x, logarithm), error = p < 0.5 ? below - p : 1 - p - above;
     if (error > 0) { high = x; } else { low = x; }
-    let next = x - error / Math.exp((a - 1) * Math.log(x) - x - logGamma(a));
+    let next = x - error / Math.exp((a - 1) * Math.log(x) - x - logarithm);
     if (!(next > low && next < high)) { next = high === Infinity ? 2 * x : (low + high) / 2; }
     if (Math.abs(next - x) <= 1e-14 * x) { return 2 * next; }
     x = next;

@@ -116,14 +116,31 @@ export function philox([a, b, c, d], [first, second]) {
   return [a, b, c, d];
 }
 
+/** @type {Map<string, readonly number[][]>} those of the last keys: the same run is looked at anew whenever another one changes */
+const drawn = new Map();
+const MOST_DRAWN = 300;
+
 /**
  * Standard normal deviates, `rows` arrays of `columns`, words taken in row order.
  *
  * @param {number[]} key
  * @param {number} rows
  * @param {number} columns
+ * @returns {readonly number[][]}
  */
 export function normalDraws(key, rows, columns) {
+  const name = [...key, rows, columns].join(" "), found = drawn.get(name) ?? freshDraws(key, rows, columns);
+  if (drawn.size >= MOST_DRAWN) { drawn.clear(); }
+  drawn.set(name, found);
+  return found;
+}
+
+/**
+ * @param {number[]} key
+ * @param {number} rows
+ * @param {number} columns
+ */
+function freshDraws(key, rows, columns) {
   /** @type {number[]} */
   const words = [];
   for (let block = 0; words.length < rows * columns; block += 1) { words.push(...philox([block, 0, 0, 0], key)); }

@@ -52,8 +52,7 @@ const form = {
     form.touched.add(pointer);
     if (patternOf(pointer) === "/runs/*/work_unit" && form.unitOf.get(pointer) !== valueAt(form.kept.draft, pointer)) { form.structure(pointer); return; }
     fill(form.kept, rules, thisMonth());
-    refresh();
-    look();
+    later("look", 0, () => { refresh(); look(); }); // once, for a cell and its table are left together
     later("save", 0, keep);
   },
   /** The list of fields has changed: render anew, and go on where somebody would. */

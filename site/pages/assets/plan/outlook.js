@@ -80,6 +80,28 @@ export function rank(runs) {
   return 1 + [...plain, ...blocks].reduce((sum, n) => sum + n - 1, 0);
 }
 
+/** @typedef {{seed: number, truths: number[], runs: number[], z: number[], quantiles: Map<string, number[]>}} Draws
+ * of true spreads, of the runs' own spreads and of estimates, and quantiles of chi-squared at them by their degrees of freedom */
+
+/** @type {Draws | null} of the last seed: every design, and the same evening asked about anew, has the same */
+let last = null;
+
+/** @param {number} seed @param {number} draws */
+function drawsOf(seed, draws) {
+  if (last?.seed !== seed || last.z.length !== draws) {
+    const [truths, runs] = normalDraws(keyOf("outlook", String(seed)), 2, draws), [z] = normalDraws(keyOf("outlook", String(seed), "estimate"), 1, draws);
+    last = { seed, truths, runs, z, quantiles: new Map() };
+  }
+  return last;
+}
+
+/** @param {Draws} made @param {"truths" | "runs"} of @param {number} df */
+function chiSquared(made, of, df) {
+  const name = `${of} ${df}`, found = made.quantiles.get(name) ?? made[of].map((u) => chiSquaredQuantile(normal(u), df));
+  made.quantiles.set(name, found);
+  return found;
+}
+
 /**
  * Estimates at a true ratio of 1, their standard errors, and the degrees of freedom.
  * @param {Spread} spread
@@ -90,10 +112,10 @@ export function rank(runs) {
  */
 function drawn(spread, unscaled, df, seed, draws) {
   const pooled = spread.source === "pooled", prior = spread.prior_df ?? Infinity, worth = pooled ? Math.min(prior, spread.df_pooled) : prior;
-  const s0 = Math.sqrt(spread.prior_s2), [first, second] = normalDraws(keyOf("outlook", String(seed)), 2, draws);
-  const [z] = normalDraws(keyOf("outlook", String(seed), "estimate"), 1, draws), root = Math.sqrt(unscaled);
-  const sigma = first.map((u) => (Number.isFinite(worth) ? s0 * Math.sqrt(worth / chiSquaredQuantile(normal(u), worth)) : s0));
-  const own = sigma.map((s, i) => s * s * (df ? chiSquaredQuantile(normal(second[i]), df) / df : 1));
+  const s0 = Math.sqrt(spread.prior_s2), root = Math.sqrt(unscaled), made = drawsOf(seed, draws);
+  const { z } = made, truths = Number.isFinite(worth) ? chiSquared(made, "truths", worth) : null, runs = df ? chiSquared(made, "runs", df) : null;
+  const sigma = z.map((_, i) => (truths ? s0 * Math.sqrt(worth / truths[i]) : s0));
+  const own = sigma.map((s, i) => s * s * (runs ? runs[i] / df : 1));
   const alike = df === 0 || prior === Infinity;
   const moderated = own.map((s2) => (alike ? spread.prior_s2 : (prior * spread.prior_s2 + df * s2) / (prior + df)));
   const total = pooled ? Math.min(prior + df, spread.df_pooled) : prior + df;

@@ -311,6 +311,7 @@ def main() -> int:
     parser.add_argument("--limit", type=float, default=LIMIT, help="seconds after which a stage is ended")
     parser.add_argument("--folder", type=Path, default=None, help="where to make the repositories (default: a temporary folder)")
     parser.add_argument("--figures", type=Path, default=None, help="a file in which figures are kept, and added to those of earlier runs")
+    parser.add_argument("--no-runs", action="store_true", help="make the table of kept figures and measure nothing")
     parser.add_argument("--write", action="store_true", help="replace the table beside this script")
     parser.add_argument("--stage", help=argparse.SUPPRESS)
     parser.add_argument("--state", type=Path, help=argparse.SUPPRESS)
@@ -320,13 +321,13 @@ def main() -> int:
         return 0
     found = read_figures(asked.figures)
     for many in asked.steels:
-        for count in asked.sizes:
+        for count in () if asked.no_runs else asked.sizes:
             with tempfile.TemporaryDirectory(prefix="edgehold-growth-", dir=asked.folder) as folder:
                 for stage, one in of_size(Path(folder), count, many, asked.limit, asked.stages):
                     found[(many, count, stage)] = one
                     print(f"{count:,} submissions, {many} steels: {stage}: {_cell(one)}", file=sys.stderr, flush=True)
                     keep_figures(asked.figures, found)
-    sizes, steels = (tuple(sorted({key[place] for key in found})) for place in (1, 0))
+    sizes, steels = (tuple(sorted({key[place] for key in found} | set(wanted))) for place, wanted in ((1, asked.sizes), (0, asked.steels)))
     text = table(found, sizes, steels)
     print(text)
     if asked.write:

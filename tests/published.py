@@ -6,7 +6,7 @@ import json
 import shutil
 from pathlib import Path
 
-from edgehold import pipeline
+from edgehold import builds
 
 PROTOCOLS = Path(__file__).parents[1] / "protocols"
 
@@ -28,7 +28,7 @@ def build_demonstration(root: Path) -> None:
     """
     for part in ("protocols", "submissions"):
         shutil.copytree(PROTOCOLS.parent / part, root / part)
-    pipeline.site(root, cache=PROTOCOLS.parent / "build" / "cache")
+    builds.site(root, cache=PROTOCOLS.parent / "build" / "cache")
 
 
 def copy_demonstrated(root: Path, only: str = "", leave_out: str = "") -> Path:

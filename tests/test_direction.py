@@ -91,7 +91,7 @@ def test_numerics_knows_no_library_but_numpy_and_scipy():
 
 def test_one_module_alone_knows_the_site_generator():
     knowing = [path.relative_to(PACKAGE).as_posix() for path in PACKAGE.rglob("*.py") if "mkdocs" in _libraries(path)]
-    assert knowing == ["pages/site.py"]
+    assert knowing == ["pages/shell.py"]
 
 
 def _libraries(path):

@@ -286,14 +286,14 @@ def _check_request(arguments: argparse.Namespace) -> int:
 
 
 def _pool(arguments: argparse.Namespace) -> int:
-    from .pipeline import pool
+    from .builds import pool
 
     print(f"results: {pool(_root(arguments), _say, arguments.cluster)}")
     return FINE
 
 
 def _site(arguments: argparse.Namespace) -> int:
-    from .pipeline import site
+    from .builds import site
 
     archive = Path(arguments.archive) if arguments.archive is not None else None
     page = site(_root(arguments), _say, _warn, archive, cluster=arguments.cluster)
@@ -302,7 +302,7 @@ def _site(arguments: argparse.Namespace) -> int:
 
 
 def _deposit(arguments: argparse.Namespace) -> int:
-    from .pipeline import deposit
+    from .builds import deposit
 
     deposit(_root(arguments), Path(arguments.file), _say, arguments.cluster)
     print(f"wrote {arguments.file}")

@@ -9,7 +9,7 @@ import pytest
 
 from edgehold.archive.folder import ArchiveError, add_build, read_archive, withdraw, write_archive
 from edgehold.archive.withdrawal import Wanted, gap, holds
-from edgehold.pipeline import pool
+from edgehold.builds import pool
 from tests.records.builder import make_repository, retraction, second, write_change
 from tests.whole_path.test_record_that_lasts import HANDLE, by_handle
 

@@ -16,7 +16,7 @@ from pathlib import Path
 import yaml
 from playwright.sync_api import Browser, sync_playwright
 
-from edgehold import pipeline
+from edgehold import builds
 from edgehold.records import load_repository
 from edgehold.records.rules.body_limits import body_problems
 from edgehold.records.rules.figures import drawing_problems
@@ -139,7 +139,7 @@ def _with(tree: object, place: tuple, text: str) -> object:
 def _built(root: Path) -> Complaint | None:
     """The site, by the project's own path; every submission that was read is in its results."""
     read = load_repository(root)
-    pipeline.site(root)
+    builds.site(root)
     results = json.loads((root / "build" / "results" / "results.json").read_text(encoding="utf-8"))
     missing = {one.record.id for one in (*read.submissions, *read.retracted)} - {
         one["id"] for one in (*results["submissions"], *results["retracted"])

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
-from edgehold import pipeline
+from edgehold import builds
 from tests.forms.review_corpus import two_threads
 from tests.published import build_demonstration, copy_demonstrated
 from tests.shared import once
@@ -84,7 +84,7 @@ def form_root(common: Path) -> Path:
     def build(root: Path) -> None:
         copy_demonstrated(root)
         two_threads(root)
-        pipeline.site(root)
+        builds.site(root)
 
     return once(common, "form", build)
 
@@ -108,7 +108,7 @@ def hostile_site(common: Path) -> Path:
 
     def build(root: Path) -> None:
         write_hostile_repository(root)
-        pipeline.site(root, archive=root / "kept")
+        builds.site(root, archive=root / "kept")
 
     return once(common, "hostile", build) / "build" / "site"
 

@@ -10,7 +10,7 @@ import pytest
 import yaml
 from playwright.sync_api import expect
 
-from edgehold import pipeline
+from edgehold import builds
 from edgehold.errors import FindingsError
 from edgehold.records import load_repository
 from edgehold.records.model.changes import Correction, Retraction
@@ -238,5 +238,5 @@ def test_a_drawing_that_could_act_is_refused_and_nothing_is_built(tmp_path, insi
             event.write_text(event.read_text(encoding="utf-8").replace(*hashes), encoding="utf-8")
     assert {finding.code for finding in load_repository(tmp_path).errors} == {"active-figure"}
     with pytest.raises(FindingsError, match="1 error in the repository's files"):
-        pipeline.site(tmp_path)
+        builds.site(tmp_path)
     assert not (tmp_path / "build" / "site").exists()

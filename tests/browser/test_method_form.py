@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import expect
 
-from edgehold import pipeline
+from edgehold import builds
 from edgehold.cli import main
 from edgehold.forms.method import method_rules
 from edgehold.records import load_repository
@@ -129,7 +129,7 @@ def goes_in(root: Path, files: dict[str, bytes], by: str) -> None:
     asked = ["--seed", "1", "--sharpener", "auk", *others, "--tester", "fid", "--blade", "auk.one", "--minutes", "180"]
     assert main(["plan", name, "--root", str(root), *asked, "--dry"]) == 0
     if levels:
-        pipeline.site(root)
+        builds.site(root)
         assert (root / f"build/site/tonight/{name}-1.0.0/index.html").is_file()
 
 

@@ -13,7 +13,7 @@ import pytest
 import yaml
 from playwright.sync_api import Browser, Locator, Page, expect
 
-from edgehold import pipeline
+from edgehold import builds
 from edgehold.cli import main
 from edgehold.records.read.letters import from_letters
 from tests.published import copy_protocols
@@ -52,11 +52,11 @@ def small(tmp_path_factory) -> Path:
     root = tmp_path_factory.mktemp("newcomer")
     copy_protocols(root, PROTOCOL)
     (root / "submissions").mkdir()
-    pipeline.site(root)
+    builds.site(root)
     example = json.loads((root / "build/site/data/examples" / f"{PROTOCOL}-{VERSION}.json").read_text(encoding="utf-8"))
     for number, handles in enumerate((("auk", "smew"), ("coot", "scaup"))):
         _put(root, _others(example, number, *handles))
-    pipeline.site(root)
+    builds.site(root)
     return root
 
 

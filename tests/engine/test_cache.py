@@ -16,7 +16,7 @@ from edgehold.engine import cache as module
 from edgehold.engine import tasks
 from edgehold.engine.cache import FILE
 from edgehold.engine.program import COMPUTING, _sources
-from edgehold.engine.tasks import WORTH, each, kept_in, side_by_side
+from edgehold.engine.tasks import WORTH, each, kept_as, kept_in, side_by_side
 from edgehold.words import code_of
 from tests.imports import imports, part_of
 
@@ -44,6 +44,21 @@ def test_only_what_was_not_met_before_is_computed(tmp_path):
     assert asked(tmp_path) == []
     assert asked(tmp_path, (3, 4, 1)) == [4]
     assert asked(tmp_path, more="b") == [1, 2, 3]
+
+
+def test_what_takes_more_to_say_than_arguments_is_kept_by_what_decides_it(tmp_path):
+    """Of two functions, of two decisions and of two programs, each has its own."""
+    computed = []
+
+    def made(function, *decided):
+        with kept_in(tmp_path, print):
+            return kept_as(function, decided, lambda: computed.append(decided) or {"of": decided})
+
+    for _ in range(2):
+        assert made(halved, 1, "a") == {"of": (1, "a")}
+    assert made(halved, 1, "b") == {"of": (1, "b")} and made(quarter, 1, "a") == {"of": (1, "a")}
+    assert computed == [(1, "a"), (1, "b"), (1, "a")]
+    assert kept_as(halved, (1,), lambda: 7) == 7, "without a cache"
 
 
 def test_without_a_cache_nothing_is_kept(tmp_path):
@@ -148,6 +163,14 @@ def test_where_nothing_can_be_kept_everything_is_computed(tmp_path, monkeypatch)
     assert asked(tmp_path / "file") == [1, 2, 3] == asked(tmp_path / "file")
     monkeypatch.setattr(module, "KEY_FILE", tmp_path / "none" / "key")
     assert asked(tmp_path) == [1, 2, 3] == asked(tmp_path)
+
+
+def test_what_is_too_large_is_computed_every_time_and_harms_nothing(tmp_path, monkeypatch):
+    asked(tmp_path)
+    monkeypatch.setattr(module, "LARGEST_ENTRY", 5_000)
+    for _ in range(2):
+        assert asked(tmp_path, (1, 2), more=bytes(10_000)) == [1, 2]
+    assert asked(tmp_path) == []
 
 
 def test_what_was_not_used_for_longest_goes_first_and_nothing_of_this_build(tmp_path, monkeypatch):

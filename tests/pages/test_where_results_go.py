@@ -1,13 +1,14 @@
 """Where results go and what it takes stands on every page that speaks of sending, and its absence is told to whoever builds the site."""
 
+import json
 import re
 import shutil
 from pathlib import Path
 
 import pytest
 
-from edgehold import pipeline
 from edgehold.cli import FINE, main
+from edgehold.pages import shell
 from edgehold.pages.where_results_go import MARK, where_results_go
 from edgehold.words import group
 from tests.records.builder import make_repository, submission
@@ -50,16 +51,10 @@ def test_whoever_builds_a_site_without_an_address_is_warned_and_the_site_is_buil
     (tmp_path / "mkdocs.yml").write_text(f"site_url: https://edgehold.example/\n{setting}", encoding="utf-8")
     (tmp_path / ".github").mkdir()
     (tmp_path / ".github" / "CODEOWNERS").write_text("* @harbour/board\n", encoding="utf-8")
-    built = []
-
-    def build_site(results, root, target, files, **_):
-        target.mkdir()
-        built.append(results.provenance)
-
-    monkeypatch.setattr(pipeline, "build_site", build_site)
+    monkeypatch.setattr(shell, "lay_site", lambda contents, chosen, target, *_: target.mkdir())
     assert main(["site", "--root", str(tmp_path)]) == FINE
-    (provenance,) = built
+    provenance = json.loads((tmp_path / "build" / "results" / "results.json").read_text(encoding="utf-8"))["provenance"]
     said = capsys.readouterr().err
     warning = f"edgehold: warning: {group('sending')['no_repository']}\n"
-    assert (warning in said) == (not provenance.repository_url) == (not setting)
+    assert (warning in said) == (not provenance["repository_url"]) == (not setting)
     assert ("@harbour/board" in said) == bool(setting)

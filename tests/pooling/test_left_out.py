@@ -7,19 +7,19 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import scipy.sparse as sp
 from pooling.designs import values_of
 from pooling.test_headline import own_blades
 from scipy import stats
 
 from edgehold.numerics.attempt import SINGULAR, NotFitted
+from edgehold.numerics.known_spreads import GivenSpreads, generalised_least_squares
 from edgehold.pooling.crossed.runs_design import checked_runs
 from edgehold.pooling.headline import headline_of
 from edgehold.pooling.left_out import (
     SCATTER,
     TAILS,
-    GivenSpreads,
     Whose,
-    generalised_least_squares,
     hanging,
     heavy_tails,
     invented_to_reverse,
@@ -30,8 +30,12 @@ module = importlib.import_module("edgehold.pooling.headline")  # the package has
 REFERENCE = Path(__file__).parents[1] / "reference"
 
 
+def no_effects(n):
+    return sp.csr_matrix((n, 0))
+
+
 def studies(values, variances, extra=0.0):
-    return GivenSpreads(np.array(values, float), np.ones((len(values), 1)), np.diag(np.array(variances, float) + extra))
+    return GivenSpreads(np.array(values, float), np.ones((len(values), 1)), no_effects(len(values)), np.array(variances, float) + extra)
 
 
 def bcg():
@@ -56,7 +60,7 @@ def test_without_each_is_a_fit_of_the_others():
 
 def test_who_alone_holds_both_sides_is_needed():
     X = np.array([[1, 0], [1, 1], [1, 0], [1, 0]], float)
-    runs = GivenSpreads(np.array([0.0, 1.0, 0.1, -0.1]), X, np.eye(4))
+    runs = GivenSpreads(np.array([0.0, 1.0, 0.1, -0.1]), X, no_effects(4), np.ones(4))
     contrasts = {"second": np.array([0.0, 1.0])}
     found = hanging(runs, contrasts, np.array(["a", "a", "b", "c"]), np.array(["2026-01"] * 4))["second"]
     assert (found.by_sender.needed, found.by_month.needed, found.alone, found.tails) == (("a",), ("2026-01",), 1, None)

@@ -1,6 +1,8 @@
 """One model of all runs: known truth comes back, what cannot be told has no number, and published fits are reproduced."""
 
 import json
+import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -15,7 +17,7 @@ from edgehold.pooling.crossed.new_hands import RUNS
 from edgehold.pooling.crossed.runs_design import OWN, checked_runs, fixed_part
 from edgehold.pooling.crossed.runs_fit import fit_runs
 from edgehold.pooling.crossed.runs_model import GIVEN, NO_NUMBER, UPPER, runs_model
-from edgehold.pooling.crossed.working_values import fit_working, working_values
+from edgehold.pooling.crossed.working_values import Centre, fit_working, working_values
 from edgehold.pooling.random_terms import terms_held
 
 REFERENCE = Path(__file__).parents[1] / "reference"
@@ -188,6 +190,34 @@ def test_one_sided_runs_settle_where_the_censored_likelihood_has_its_maximum():
     n, p = X.shape
     assert settled.fit.variances["residual"] == pytest.approx(slow.variances["residual"] * n / (n - p), rel=0.1)
     assert settled.fit.variances["tester"] > slow.variances["tester"]
+
+
+def test_a_column_that_no_chosen_run_has_leaves_the_others_told():
+    """As where an endpoint has values of some runs only, of a pool whose readings stand in one model."""
+    labels = labels_of_exchange(people=8, partners=3, blades=6)
+    runs = checked_runs(np.zeros(len(labels["steel"])), np.zeros(len(labels["steel"])), labels)
+    whole = fixed_part(runs)
+    kept = runs.steel != "s3"
+    some = replace(whole, X=whole.X[kept], full=whole.full[kept])
+    assert whole.steel_contrast("s1", "s3") is not None
+    assert some.steel_contrast("s1", "s3") is None and some.steel_contrast("s1", "s2") is not None
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_sites_of_many_one_sided_runs_are_those_found_one_after_the_other(seed, monkeypatch):
+    labels = labels_of_exchange(people=12, partners=3, blades=6)
+    y = values_of(labels, seed)
+    cut, least = np.quantile(y, [0.75, 0.05])
+    low, high = np.where(y < least, -np.inf, np.minimum(y, cut)), np.where(y > cut, np.inf, np.maximum(y, least))
+    high[:9] = np.where(np.isfinite(high[:9]) & np.isfinite(low[:9]), high[:9] + 0.05, high[:9])  # intervals, too
+    runs = checked_runs(low, high, labels)
+    X, groups = fixed_part(runs).X, {name: runs.groups()[name] for name in ("tester", "sharpener", "blade")}
+    fit = Centre(np.linalg.lstsq(X, y, rcond=None)[0], {"tester": 0.05, "sharpener": 0.0, "blade": 0.02, "residual": 0.06})
+    one_by_one = working_values(runs, X, groups, fit)
+    monkeypatch.setattr(sys.modules[working_values.__module__], "MANY", 0)
+    together = working_values(runs, X, groups, fit)
+    np.testing.assert_allclose(together.y, one_by_one.y, atol=1e-3)
+    np.testing.assert_allclose(together.extra, one_by_one.extra, rtol=1e-3)
 
 
 def test_a_coefficient_that_one_sided_runs_alone_tell_is_not_fitted():

@@ -4,7 +4,7 @@ import shutil
 import tempfile
 from pathlib import Path
 
-from edgehold.pipeline import pool
+from edgehold.builds import pool
 from edgehold.results.publish.schemas import released
 
 from .test_fixtures import FIXTURES, PUBLISHED, ROOT, assembled

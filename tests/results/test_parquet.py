@@ -13,7 +13,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
-from edgehold.pipeline import pool
+from edgehold.builds import pool
 from edgehold.results.tables import parquet
 from edgehold.results.tables.cells import cell
 from edgehold.results.tables.package import PRIMARY_KEYS

@@ -17,7 +17,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from grid import add_cluster, spread_over
 
 from edgehold.endpoints.rows import CurvePoint, EndpointRow
 from edgehold.pooling.gather.all_answers import Asked, AskedOfPool, all_answers
@@ -25,6 +24,7 @@ from edgehold.pooling.spread_priors import priors_for
 from edgehold.records.canonical import PoolKey
 from edgehold.records.model.protocol import EndpointRule
 from tests.estimates.rows import make_protocols, make_row
+from tests.simulation.grid import add_cluster, spread_over
 
 POOL = PoolKey("rope", 1, "simulated")
 WORKS = (0.0, 5.0, 10.0, 20.0, 40.0, 80.0, 160.0)

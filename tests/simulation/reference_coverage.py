@@ -14,7 +14,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from grid import add_cluster, spread_over
 
 from edgehold.endpoints.references import Beside, ReferencePoint, WeightPoint
 from edgehold.endpoints.rows import CurvePoint, EndpointRow
@@ -25,6 +24,7 @@ from edgehold.pooling.spread_priors import priors_for
 from edgehold.records.canonical import PoolKey
 from edgehold.records.model.protocol import EndpointRule
 from tests.estimates.rows import make_protocols, make_row
+from tests.simulation.grid import add_cluster, spread_over
 
 POOL = PoolKey("card", 2, "simulated")
 WORKS = (0.0, 1.0, 2.0, 4.0, 8.0, 16.0)

@@ -11,9 +11,9 @@ from pathlib import Path
 
 import pytest
 
+from edgehold.builds import site
 from edgehold.cli import main
 from edgehold.pages.links import broken_links
-from edgehold.pipeline import site
 from tests.records.builder import correction, make_repository, retraction, second, submission, values, write_change, write_tombstone
 
 BLUNTER = ("/runs/1/readings/2/values", values(2.0, 2.2), values(8.0, 8.4))

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from edgehold import pipeline
+from edgehold import builds
 
 from .repositories import level_endpoint, protocol_text, write_repository
 from .test_command_line import two_blades
@@ -40,7 +40,7 @@ def digests(build: Path) -> dict[str, str]:
 @pytest.fixture(scope="module")
 def first(tmp_path_factory) -> Path:
     root = small_repository(tmp_path_factory.mktemp("first"))
-    pipeline.site(root)
+    builds.site(root)
     return root
 
 
@@ -73,7 +73,7 @@ def start_build(root: Path, surroundings: Path) -> subprocess.Popen:
 BUILDER = """
 import os, sys
 from pathlib import Path
-from edgehold.pipeline import site
+from edgehold.builds import site
 site(Path(sys.argv[1]))
 for line in sys.stdin:
     child = os.fork()

@@ -11,7 +11,7 @@ import re
 import numpy as np
 import pytest
 
-from edgehold import pipeline
+from edgehold import builds
 from edgehold.records import load_repository
 
 from .repositories import level_endpoint, protocol_text, run, submission, write_repository
@@ -56,7 +56,7 @@ def built(tmp_path_factory):
     rng = np.random.default_rng(8)
     protocol = protocol_text(endpoints=[level_endpoint(20, title="Reading after 20 cuts")], early_checkpoint=10, late_checkpoint=40)
     root = write_repository(tmp_path_factory.mktemp("composed"), protocol, [evening(number, rng) for number in range(len(STEELS))])
-    pipeline.site(root)
+    builds.site(root)
     return root
 
 

@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from edgehold import pipeline
+from edgehold import builds
 from edgehold.cli import main
 from edgehold.records import load_repository
 from tests.records.builder import MEDIUM, level, make_repository, of_levels, protocol
@@ -88,7 +88,7 @@ def repository(root: Path, one: Made, rng: np.random.Generator) -> Path:
 
 
 def results_of(root: Path) -> dict:
-    pipeline.pool(root)
+    builds.pool(root)
     return json.loads((root / "build/results/results.json").read_text(encoding="utf-8"))
 
 
@@ -104,7 +104,7 @@ def test_from_the_protocol_to_the_pooled_page(seed, tmp_path, capsys):
     capsys.readouterr()
     assert main(["report", "--root", str(root), "evening-0"]) == 0
     assert f"“{sorted(one.words)[0]}”" in " ".join(capsys.readouterr().out.split())
-    pipeline.site(root)
+    builds.site(root)
     held_to_truth(json.loads((root / "build/results/results.json").read_text(encoding="utf-8")), one)
     page = (root / "build/site/results/small-made-v1-measured/levels/index.html").read_text(encoding="utf-8")
     shown = html.unescape(" ".join(re.sub(r"<[^<>]*>", " ", page).split()))

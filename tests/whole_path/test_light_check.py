@@ -85,4 +85,5 @@ def test_the_extra_holds_what_the_command_line_knows_of_it():
         "material": "mkdocs-material",
         "openpyxl": "openpyxl",
     }
-    assert named == {*distributions.values(), "pandas", "vl-convert-python"} and {*distributions, "pandas", "vl_convert"} == EXTRA_LIBRARIES
+    alike = {"pandas", "pyarrow"}
+    assert named == {*distributions.values(), *alike, "vl-convert-python"} and {*distributions, *alike, "vl_convert"} == EXTRA_LIBRARIES

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from edgehold import pipeline
+from edgehold import builds
 from tests.records.builder import BODY, adopt, markdown, protocol, submission, write, write_protocol, write_submission
 
 FRONT = {"format": "objection/1.0.0", "interest": "none", "month": "2026-05"}
@@ -42,7 +42,7 @@ def build(tmp_path_factory) -> Path:
         for number, (front, text) in enumerate(entries):
             path = root / "protocols/small-rope/objections" / name / f"{number:02d}-{front['kind']}.md"
             write(path, markdown(front, f"{text}\n"))
-    pipeline.site(root)
+    builds.site(root)
     return root / "build"
 
 

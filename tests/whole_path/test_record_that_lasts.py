@@ -5,7 +5,7 @@ import shutil
 
 import pytest
 
-from edgehold.pipeline import pool, site
+from edgehold.builds import pool, site
 from tests.records.builder import (
     correction,
     event,

@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from edgehold.builds import pool
 from edgehold.cli import FINE, main
 from edgehold.numerics.attempt import NotFitted
-from edgehold.pipeline import pool
 from edgehold.pooling.gather import all_answers as gather
 from edgehold.pooling.gather.all_answers import AllAnswers, all_answers
 from edgehold.report import adds as module

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from typing import TypeVar
 
 import numpy as np
 
-from edgehold.engine.progress import followed
+from edgehold.engine.progress import begun
+from edgehold.engine.tasks import each
 from edgehold.numerics.arrays import Array
 from edgehold.numerics.attempt import NotFitted, attempt, open_limits
 from edgehold.numerics.isotonic import decreasing_fit
@@ -25,6 +27,10 @@ from .rows import EXACT, INTERVAL, LEFT, MISSING, RIGHT, CurvePoint, EndpointRow
 from .runs import keennesses, reading_variances, run_curve
 from .values import endpoint_of, relative_life
 
+Found = TypeVar("Found")
+OfPool = tuple[tuple[LoadedSubmission, Protocol], ...]
+"""Submissions of one pool, each with its protocol."""
+
 
 def endpoint_rows(
     repository: Repository, variances: Mapping[PoolKey, float] | None = None, relative: bool = True
@@ -41,9 +47,49 @@ def endpoint_rows(
     -------
     In the order of submissions, their runs, and the protocol's endpoints.
     """
-    runs = [(*run, _attempted_curve(*run[1:])) for run in _runs(repository, variances)]
-    usual = _usual_starts(runs) if relative else {}
-    return tuple(row for run in followed(runs, "progress.rows") for row in _run_rows(*run, usual.get(pool_key(run[0]))))
+    return _in_order(repository, _pool_rows if relative else _pool_rows_without_relative_lives, variances)
+
+
+def _pool_rows(of_pool: OfPool, s2_read: float) -> list[tuple[EndpointRow, ...]]:
+    """The rows of every submission of a pool."""
+    curves = _curves(of_pool, s2_read)
+    return _rows(of_pool, s2_read, curves, _usual_start(curves))
+
+
+def _pool_rows_without_relative_lives(of_pool: OfPool, s2_read: float) -> list[tuple[EndpointRow, ...]]:
+    """The same, without lives relative to an edge's own start."""
+    return _rows(of_pool, s2_read, _curves(of_pool, s2_read), None)
+
+
+def _curves(of_pool: OfPool, s2_read: float) -> list[list[Curve | NotFitted | None]]:
+    return [[_attempted_curve(run, protocol, s2_read) for run in submission.runs] for submission, protocol in of_pool]
+
+
+def _rows(
+    of_pool: OfPool, s2_read: float, curves: list[list[Curve | NotFitted | None]], usual: float | None
+) -> list[tuple[EndpointRow, ...]]:
+    found = []
+    with begun("progress.rows", [1.0] * sum(map(len, curves))) as step:
+        for (submission, protocol), of_submission in zip(of_pool, curves, strict=True):
+            rows: list[EndpointRow] = []
+            for run, curve in zip(submission.runs, of_submission, strict=True):
+                rows += _run_rows(submission, run, protocol, s2_read, curve, usual)
+                step(1.0)
+            found.append(tuple(rows))
+    return found
+
+
+def _in_order(
+    repository: Repository, of: Callable[[OfPool, float], list[tuple[Found, ...]]], variances: Mapping[PoolKey, float] | None
+) -> tuple[Found, ...]:
+    """What a function finds for every submission of every pool, in the order of the submissions; a pool at a time, for each is kept."""
+    pools: dict[PoolKey, list[LoadedSubmission]] = defaultdict(list)
+    for submission in repository.submissions:
+        pools[pool_key(submission)].append(submission)
+    spreads = reading_variances(repository) if variances is None else variances
+    jobs = [(tuple((one, repository.protocol_of(one).record) for one in group), spreads[pool]) for pool, group in pools.items()]
+    found = {pool: iter(each_submission) for pool, each_submission in zip(pools, each(of, jobs, [0] * len(jobs)), strict=True)}
+    return tuple(one for submission in repository.submissions for one in next(found[pool_key(submission)]))
 
 
 def _attempted_curve(run: CanonicalRun, protocol: Protocol, s2_read: float) -> Curve | NotFitted | None:
@@ -59,30 +105,24 @@ def _attempted_curve(run: CanonicalRun, protocol: Protocol, s2_read: float) -> C
     )
 
 
-def _usual_starts(runs: list[tuple[LoadedSubmission, CanonicalRun, Protocol, float, Curve | NotFitted | None]]) -> dict[PoolKey, float]:
-    """Mean keenness before the first cut by pool, over runs in which it was read on the scale."""
-    found: dict[PoolKey, list[float]] = defaultdict(list)
-    for submission, _, _, _, curve in runs:
-        start, _ = start_of(None if isinstance(curve, NotFitted) else curve, ())
-        if start is not None:
-            found[pool_key(submission)].append(start)
-    return {pool: float(np.mean(starts)) for pool, starts in found.items()}
+def _usual_start(curves: Iterable[Iterable[Curve | NotFitted | None]]) -> float | None:
+    """Mean keenness before the first cut, over the runs of a pool in which it was read on the scale; None where it was in none."""
+    of_runs = (start_of(None if isinstance(curve, NotFitted) else curve, ())[0] for of_submission in curves for curve in of_submission)
+    starts = [start for start in of_runs if start is not None]
+    return float(np.mean(starts)) if starts else None
 
 
 def curve_points(repository: Repository) -> tuple[CurvePoint, ...]:
     """Every reading of every run as a point of its curve; pass/fail readings have no keenness and give none."""
-    return tuple(point for run in _runs(repository, None) for point in _run_points(*run))
+    return _in_order(repository, _pool_points, None)
 
 
-def _runs(
-    repository: Repository, variances: Mapping[PoolKey, float] | None
-) -> Iterator[tuple[LoadedSubmission, CanonicalRun, Protocol, float]]:
-    """Every run with its submission, its protocol and the reading variance of its pool."""
-    variances = reading_variances(repository) if variances is None else variances
-    for submission in repository.submissions:
-        protocol = repository.protocol_of(submission).record
-        for run in submission.runs:
-            yield submission, run, protocol, variances[pool_key(submission)]
+def _pool_points(of_pool: OfPool, s2_read: float) -> list[tuple[CurvePoint, ...]]:
+    """The points of every submission of a pool."""
+    return [
+        tuple(point for run in submission.runs for point in _run_points(submission, run, protocol, s2_read))
+        for submission, protocol in of_pool
+    ]
 
 
 class _About(Moderators):

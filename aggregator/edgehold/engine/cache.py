@@ -30,6 +30,7 @@ from .program import made_by
 FILE = "results.sqlite"
 KEY_FILE = Path(sys.prefix) / "edgehold-cache.key"
 LARGEST = 1_000_000_000  # bytes of entries that are kept; those of the last build are kept whatever they take
+LARGEST_ENTRY = 500_000_000  # bytes; the database holds none of a gigabyte
 SEAL = 32  # bytes
 _TABLE = "CREATE TABLE IF NOT EXISTS entries (key BLOB PRIMARY KEY, sealed BLOB NOT NULL, size INTEGER NOT NULL, used INTEGER NOT NULL)"
 
@@ -69,8 +70,10 @@ class Cache:
         return (pickle.loads(memoryview(sealed)[SEAL:]),)
 
     def put(self, key: bytes, pickled: bytes) -> None:
-        """Keep the pickled result of a call."""
+        """Keep the pickled result of a call; one that is too large is computed every time."""
         self.computed += 1
+        if len(pickled) > LARGEST_ENTRY:
+            return
         sealed = self._seal(key, pickled) + pickled
         self._asked("INSERT OR REPLACE INTO entries VALUES (?, ?, ?, ?)", (key, sealed, len(sealed), time.time_ns()))
 

@@ -18,7 +18,10 @@ _HERE = Path(__file__).resolve().parents[1]
 COMPUTING = ("engine", "records", "endpoints", "estimates", "pooling", "numerics", "words", "errors", "counted", "disk")
 """Where everything lies that a stage up to pooling may import (``tests/test_direction.py``); the rest changes none of its figures."""
 EVERYTHING = (".",)
-LIBRARIES = ("numpy", "scipy", "pymetis", "pydantic", "jsonschema", "vl-convert-python", "openpyxl", "Jinja2", "Markdown", "nh3")
+LIBRARIES = (
+    *("numpy", "scipy", "pymetis", "pydantic", "jsonschema", "vl-convert-python", "openpyxl", "Jinja2", "Markdown", "nh3"),
+    *("pandas", "pyarrow", "rfc8785", "MarkupSafe", "mkdocs", "mkdocs-material", "PyYAML"),
+)
 """What the kept parts are computed with."""
 SETTINGS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS", "OPENBLAS_CORETYPE")
 
@@ -73,10 +76,10 @@ def _processor() -> object:
 
 
 def _sources(parts: Iterable[str]) -> list[tuple[str, bytes]]:
-    """Source and data of some parts of the program, by path within it, sorted."""
+    """Source, data and templates of some parts of the program, by path within it, sorted."""
     found = [path for part in parts for path in (_HERE / f"{part}.py", *(_HERE / part).rglob("*"))]
     return sorted(
         (path.relative_to(_HERE).as_posix(), _HERE.joinpath(path).read_bytes())
         for path in found
-        if path.suffix in (".py", ".json") and path.is_file()
+        if path.suffix != ".pyc" and path.is_file()
     )

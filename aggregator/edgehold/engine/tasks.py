@@ -65,6 +65,27 @@ def kept(function: Callable[..., Result], *arguments: Any) -> Result:
     return each(function, [arguments], [0])[0]
 
 
+def kept_as(function: Callable[..., Any], decided: tuple[Any, ...], compute: Callable[[], Result]) -> Result:
+    """What ``compute`` gives, from the cache where it is there; for what takes more to say than a function and its arguments.
+
+    Parameters
+    ----------
+    function : under whose name it is kept.
+    decided : all that decides what it gives, besides the program.
+    compute : called where nothing is kept.
+    """
+    if not _caches:
+        return compute()
+    key = _caches[-1].key(function, decided)
+    kept = _caches[-1].get(key)
+    if kept is None:
+        pickled = pickle.dumps(compute(), protocol=pickle.HIGHEST_PROTOCOL)
+        _caches[-1].put(key, pickled)
+        kept = (pickle.loads(pickled),)
+    result: Result = kept[0]
+    return result
+
+
 def _computed(function: Callable[..., Any], jobs: dict[int, tuple[Any, ...]], sizes: Sequence[float]) -> Iterator[tuple[int, bytes]]:
     """The pickled results of some jobs, as they are done."""
     weights = {i: max(1.0, sizes[i]) for i in jobs}

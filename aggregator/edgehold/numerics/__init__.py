@@ -28,6 +28,8 @@ here: validation of what people wrote, global state, randomness that was not pas
 ``normal_mixture``         moments, probabilities and quantiles of a mixture of normals
 ``isotonic``               monotone fits
 ``estimability``           which contrasts a design can tell
+``factor_levels``          what levels of factors tell beside those of others, and their rank, from sparse matrices
+``known_spreads``          generalised least squares with all spreads known: of all rows, and of all but some
 ``root_search``            roots of one-dimensional functions, and the best of several local maxima
 ``quadratic_form``         the distribution of Cochran's Q
 """

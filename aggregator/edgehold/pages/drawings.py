@@ -14,7 +14,7 @@ FONTS = ("/usr/share/fonts", "/usr/local/share/fonts", "~/.fonts", "~/.local/sha
 
 def svg_of(specification: Mapping[str, Any]) -> str:
     """The drawing, as it was drawn before from the same specification."""
-    return kept(_drawn, specification, _fonts())
+    return kept(_drawn, specification, fonts())
 
 
 def _drawn(specification: Mapping[str, Any], fonts: tuple[tuple[str, int], ...]) -> str:
@@ -26,7 +26,7 @@ def _drawn(specification: Mapping[str, Any], fonts: tuple[tuple[str, int], ...])
 
 
 @cache
-def _fonts() -> tuple[tuple[str, int], ...]:
+def fonts() -> tuple[tuple[str, int], ...]:
     """Name and size of every font of the machine."""
     folders = [Path(folder).expanduser() for folder in FONTS]
     files = [path for folder in folders if folder.is_dir() for path in folder.rglob("*") if path.is_file()]

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import posixpath
 import re
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass
 from html import unescape
 from pathlib import Path
 from urllib.parse import unquote
@@ -14,37 +16,57 @@ KEPT = re.compile(r"archive/[^/]+/")
 ELSEWHERE = re.compile(r"(?:[a-z][a-z0-9+.-]*:|//|\?)", re.IGNORECASE)
 
 
+@dataclass(frozen=True)
+class Found:
+    """Ids of a page, and where it leads."""
+
+    ids: tuple[str, ...]
+    links: tuple[str, ...]
+
+    def changed(self, change: Callable[[str], str]) -> Found:
+        """The same with every text changed."""
+        return Found(tuple(map(change, self.ids)), tuple(map(change, self.links)))
+
+
+def found_in(html: str) -> Found:
+    """What a finished page holds of both."""
+    values: dict[str, set[str]] = {"id": set(), "href": set(), "src": set()}
+    for tag in TAG.findall(html):
+        for name, *written in ATTRIBUTE.findall(tag):
+            if name.lower() in values:
+                values[name.lower()].add(unescape("".join(written)))
+    return Found(tuple(sorted(values["id"])), tuple(sorted(values["href"] | values["src"])))
+
+
 def broken_links(site: Path) -> list[str]:
+    """Links of the pages in a folder that lead nowhere, each as "page: link"; see `broken_among`."""
+    paths = {path.relative_to(site).as_posix(): path for path in sorted(site.rglob("*")) if path.is_file()}
+    looked_at = {name: path for name, path in paths.items() if name.endswith(".html") and not KEPT.match(name)}
+    return broken_among({name: found_in(path.read_text(encoding="utf-8")) for name, path in looked_at.items()}, paths)
+
+
+def broken_among(pages: Mapping[str, Found], files: Collection[str]) -> list[str]:
     """Links that lead nowhere, each as "page: link".
 
     The error page is not looked at, whose links start at the server's root; nor are kept builds, whose links to the live site lead to what
     was there then.
+
+    Parameters
+    ----------
+    pages : what the pages hold, by path.
+    files : paths of all files of the site.
     """
-    looked_at = (p for p in sorted(site.rglob("*.html")) if not KEPT.match(p.relative_to(site).as_posix()))
-    pages = {p.relative_to(site).as_posix(): p.read_text(encoding="utf-8") for p in looked_at}
-    values = {page: _values(html) for page, html in pages.items()}
-    names = {page: own["id"] for page, own in values.items()}
-    files = {p.relative_to(site).as_posix() for p in site.rglob("*") if p.is_file()}
+    names = {page: frozenset(found.ids) for page, found in pages.items()}
     return [
         f"{page}: {link}"
-        for page, own in values.items()
+        for page, found in sorted(pages.items())
         if page != "404.html"
-        for link in sorted(own["href"] | own["src"])
+        for link in found.links
         if not _leads_somewhere(page, link, names, files)
     ]
 
 
-def _values(html: str) -> dict[str, set[str]]:
-    """Ids and addresses of a page, by attribute."""
-    found: dict[str, set[str]] = {"id": set(), "href": set(), "src": set()}
-    for tag in TAG.findall(html):
-        for name, *values in ATTRIBUTE.findall(tag):
-            if name.lower() in found:
-                found[name.lower()].add(unescape("".join(values)))
-    return found
-
-
-def _leads_somewhere(page: str, link: str, names: dict[str, set[str]], files: set[str]) -> bool:
+def _leads_somewhere(page: str, link: str, names: Mapping[str, Collection[str]], files: Collection[str]) -> bool:
     if ELSEWHERE.match(link):
         return True
     path, _, fragment = link.partition("#")

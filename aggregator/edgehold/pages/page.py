@@ -3,35 +3,20 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from functools import lru_cache
+from hashlib import blake2b
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
+from pydantic import BaseModel
 
 from edgehold.results.words.sentences import ratio_text
 
 from . import addresses, analyses, bars, choose, forests, formatting, safe_text, spread_bars
+from .search_index import Findable
 
-
-@dataclass(frozen=True)
-class Findable:
-    """How the search finds a page.
-
-    Attributes
-    ----------
-    kind : what it is, by the name of a pattern in ``words/catalogue/search.json``.
-    names : other names that people use for it.
-    told : a line about it; without one the page's description, or its first words.
-    older : whether a newer one replaced it.
-    parts : lines of a table with an address of their own: id, kind, title, a line about it.
-    """
-
-    kind: str = "page"
-    names: tuple[str, ...] = ()
-    told: str = ""
-    older: bool = False
-    parts: tuple[tuple[str, str, str, str], ...] = ()
+__all__ = ["Findable", "Page", "environment", "hash_of", "render"]
 
 
 @dataclass(frozen=True)
@@ -56,7 +41,7 @@ class Page:
     section: str
     description: str = ""
     record: bool = False
-    found: Findable = Findable()
+    found: Findable = field(default_factory=Findable)
     contents: bool = False
     simulated: bool = False
     structured: str = ""
@@ -108,3 +93,8 @@ def environment() -> Environment:
 def render(template: str, **values: object) -> Markup:
     """A template filled in."""
     return Markup(environment().get_template(template).render(**values))
+
+
+def hash_of(published: BaseModel) -> bytes:
+    """Of all that is published about something: pages know nothing else of it (``results.json`` says it all, codes included)."""
+    return blake2b(published.model_dump_json().encode(), digest_size=32).digest()

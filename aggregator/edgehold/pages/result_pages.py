@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from functools import partial
 
+from edgehold.engine.tasks import kept_as
 from edgehold.results.model.analyses import CrossedContrast, NetworkLine
 from edgehold.results.model.answers import Answer
 from edgehold.results.model.results import EndpointResult, Pool, Results
@@ -14,7 +16,7 @@ from .curves import curves
 from .explorer_pages import explored
 from .formatting import endpoints_in_order, pool_name
 from .log_pages import address_of
-from .page import Findable, Page, render
+from .page import Findable, Page, hash_of, render
 
 Doubts = Mapping[tuple[str, str, str], str]
 """Where a reader chooses the evidence of a pair, by factor, first and second."""
@@ -27,16 +29,21 @@ def result_pages(results: Results) -> Iterator[Page]:
     called = {steel.id: choose.called(steel) for steel in results.steels}
     for pool in results.pools:
         log = address_of(results, pool.protocol, pool.major, pool.origin)
-        yield _pool(
-            pool, log, sum((one.protocol, one.major, one.origin) == (pool.protocol, pool.major, pool.origin) for one in results.not_fitted)
-        )
-        yield from (_endpoint(pool, e) for e in pool.endpoints)
-        doubts = explored(pool)
-        yield from (_pair(pool, first, second, log, called, doubts) for first, second in choose.pairs(pool, "steel"))
-        if choose.practice(pool):
-            yield _sharpening(pool, log, doubts)
-        if choose.pairs(pool, "level"):
-            yield _levels(pool, log, doubts)
+        failed = sum((one.protocol, one.major, one.origin) == (pool.protocol, pool.major, pool.origin) for one in results.not_fitted)
+        given = (pool, log, failed, called)
+        yield from kept_as(_of_pool, (hash_of(pool), *given[1:]), partial(_of_pool, *given))
+
+
+def _of_pool(pool: Pool, log: str, failed: int, called: Mapping[str, tuple[str, ...]]) -> tuple[Page, ...]:
+    """A pool's own page and all below it; ``failed`` is how much of it has no figures, ``called`` what steels are called."""
+    doubts = explored(pool)
+    return (
+        _pool(pool, log, failed),
+        *(_endpoint(pool, e) for e in pool.endpoints),
+        *(_pair(pool, first, second, log, called, doubts) for first, second in choose.pairs(pool, "steel")),
+        *([_sharpening(pool, log, doubts)] if choose.practice(pool) else ()),
+        *([_levels(pool, log, doubts)] if choose.pairs(pool, "level") else ()),
+    )
 
 
 def _simulated(pool: Pool) -> bool:

@@ -17,6 +17,7 @@ import markdown
 import nh3
 from markupsafe import Markup
 
+from edgehold.engine.tasks import kept
 from edgehold.records.rules.body_limits import within_limits
 from edgehold.words import Reason
 
@@ -229,7 +230,7 @@ def protocol_body(body: str, drawings: dict[str, Markup], below: Mapping[str, Ma
         return f"\n\nEDGEHOLDDRAWING{len(images) - 1}END\n\n"
 
     held = IMAGE.sub(hold, body.replace("EDGEHOLDDRAWING", ""))
-    html = _keep_links(_anchor_headings(_sanitised(held)))
+    html = _keep_links(_anchor_headings(kept(_sanitised, held)))
     html = ANCHORED.sub(lambda found: found.group() + str((below or {}).get(found.group(2), "")), html)
     for number, image in enumerate(images):
         token = f"EDGEHOLDDRAWING{number}END"

@@ -8,17 +8,13 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import asdict, dataclass
 from html.parser import HTMLParser
 
-from edgehold.results.model.results import Results
 from edgehold.words import Reason
 
-from . import addresses
-from .page import Findable
 from .safe_text import visible
-from .tonight_pages import Forms
 
 PLACE = "assets/search/index.json"
 
@@ -56,6 +52,26 @@ class Entry:
     weight: float = 1.0
 
 
+@dataclass(frozen=True)
+class Findable:
+    """How the search finds a page.
+
+    Attributes
+    ----------
+    kind : what it is, by the name of a pattern in ``words/catalogue/search.json``.
+    names : other names that people use for it.
+    told : a line about it; without one the page's description, or its first words.
+    older : whether a newer one replaced it.
+    parts : lines of a table with an address of their own: id, kind, title, a line about it.
+    """
+
+    kind: str = "page"
+    names: tuple[str, ...] = ()
+    told: str = ""
+    older: bool = False
+    parts: tuple[tuple[str, str, str, str], ...] = ()
+
+
 def of_page(address: str, title: str, description: str, found: Findable, html: str, *, record: bool) -> Iterator[Entry]:
     """The entries of one finished page.
 
@@ -81,21 +97,6 @@ def of_page(address: str, title: str, description: str, found: Findable, html: s
             yield Entry(f"{at}#{part.anchor}", kind, name, (title,), told, _words(part.text), weight)
     for anchor, what, name, told in found.parts:
         yield Entry(f"{at}#{anchor}", Reason(f"search.{what}"), name, (), _short(told), weight=WEIGHTS.get(what, 1.0))
-
-
-def untested(results: Results, forms: Forms) -> Iterator[Entry]:
-    """Steels of the register that no submission names: they have no page, and a line says so."""
-    listed = next((rules["designations"] for rules in forms.values()), ())
-    known = {name for steel in results.steels for name in steel.names}
-    for name in sorted({*listed} - known if isinstance(listed, Sequence) else ()):
-        yield Entry(
-            addresses.COMPARE.removeprefix("/"),
-            Reason("search.steel"),
-            name,
-            (),
-            Reason("search.untested"),
-            weight=WEIGHTS["steel"] / 2,
-        )
 
 
 def written(entries: Iterable[Entry]) -> bytes:

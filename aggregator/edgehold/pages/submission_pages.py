@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
+from functools import partial
 
+from edgehold.engine.tasks import kept_as
 from edgehold.results.model.results import Pool, Results, SubmissionResult
 from edgehold.results.model.versions import ProtocolResult
 from edgehold.words import Reason
 
 from . import addresses, bars, formatting
-from .page import Findable, Page, render
+from .page import Findable, Page, hash_of, render
 
 
 def submission_pages(results: Results, downloads: Collection[str] = ()) -> Iterator[Page]:
@@ -22,11 +24,14 @@ def submission_pages(results: Results, downloads: Collection[str] = ()) -> Itera
     yield Page("/submissions/", "Submissions", html, "Results", Reason("pages.submissions_told"))
     protocols = {(p.id, p.version): p for p in results.protocols}
     pools = {(p.protocol, p.major, p.origin): p for p in results.pools}
+    hashes = {key: hash_of(one) for key, one in (*protocols.items(), *pools.items())}
     for submission in rows:
-        pool = pools.get((submission.protocol, int(submission.version.split(".")[0]), submission.origin))
+        of_protocol = (submission.protocol, submission.version)
+        of_pool = (submission.protocol, int(submission.version.split(".")[0]), submission.origin)
         offered = {path for path in (submission.path, *(change.path for change in submission.changes)) if path in downloads}
-        protocol = protocols.get((submission.protocol, submission.version))
-        yield _submission(submission, protocol, pool, results.provenance.repository_url, offered, bool(downloads))
+        given = (results.provenance.repository_url, offered, bool(downloads))
+        told = (hash_of(submission), hashes.get(of_protocol), hashes.get(of_pool), *given)
+        yield kept_as(_submission, told, partial(_submission, submission, protocols.get(of_protocol), pools.get(of_pool), *given))
 
 
 def _reason(submission: SubmissionResult) -> str:

@@ -7,10 +7,10 @@ from markupsafe import Markup
 from edgehold.words import group
 
 from .addresses import REPOSITORY
+from .contents import MARK
 from .page import render
 
-MARK = "<!-- where results go -->"
-"""What stands for it in a hand-written page."""
+__all__ = ["MARK", "where_results_go"]
 
 
 def where_results_go(repository_url: str) -> Markup:

@@ -17,11 +17,12 @@ from edgehold.errors import InputError
 from edgehold.numerics.arrays import Array, Ints, Labels, Texts
 from edgehold.words import Reason
 
-from .random_terms import LARGEST_LEVELS, checked_variances
+from .random_terms import checked_variances
 from .separability import canonical_efficiencies, checked_labels, find_components
 
 FACTORS = ("steel", "blade", "sharpener", "tester")
 TERMS = ("blade", "sharpener", "tester", "steel × sharpener", "steel × tester")  # random; the steel is fixed
+LARGEST_LEVELS = 5000  # every two of them stand in a dense matrix
 LARGEST_SEARCH = 1_000_000  # candidates: a few seconds for each run chosen
 LARGEST_EIGEN_SEARCH = 400  # pairs that would join two components, each of which needs its eigenvalues
 TIE = 1e-9  # criteria closer than this share are one; the first in order of labels is taken

@@ -8,16 +8,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from itertools import combinations
 
 import numpy as np
+import numpy.typing as npt
+import scipy.sparse as sp
 from numpy.typing import ArrayLike
 
 from edgehold.numerics.arrays import Array, Bools, Ints, Labels, Texts
 from edgehold.numerics.attempt import NotFitted, attempt
-from edgehold.numerics.estimability import estimable, prepare
+from edgehold.numerics.estimability import RANK_TOLERANCE, estimable, prepare
 from edgehold.numerics.half_t import HalfT
 from edgehold.numerics.interval import Interval
+from edgehold.numerics.known_spreads import Fitted, GivenSpreads, generalised_least_squares
 from edgehold.numerics.second_stage import SecondStage
 from edgehold.words import Reason
 
@@ -25,10 +29,10 @@ from .crossed.inputs import RESIDUAL
 from .crossed.runs_design import LEVEL, NOVICE, OWN, PRACTICE, PRACTISED, FixedPart, Runs, checked_runs, fixed_part, too_many_levels
 from .hierarchical import ContrastPosterior, HierarchicalFit, SpreadPosterior, hierarchical, not_fitted
 from .inputs import frozen
-from .left_out import LARGEST, GivenSpreads, Hanging, Whose, all_numbers, generalised_least_squares, hanging
+from .left_out import LARGEST, Hanging, Whose, all_numbers, hanging
 from .partitions import TermOfRuns, holding, terms_of
 from .posterior_verdict import PosteriorVerdict, posterior_verdict
-from .separability import OF_LEVELS, OF_STEELS, Separability, separability
+from .separability import EVERYTHING, OF_LEVELS, OF_STEELS, SPLIT, Separability, separability
 from .spread_priors import DEFAULT_PRIORS, IN_FAMILY, STEEL, scaled
 from .steel_spread import steel_spread
 
@@ -41,9 +45,14 @@ RUNS = 2  # runs on each that "as you would measure it" assumes
 ESTIMATED, NOT_ESTIMABLE = "estimated", "not estimable"
 STEELS, BLADES, CLASSES, SHARPENERS, LEVELS, TABLES = "steels", "blades", "classes", "sharpeners", "levels", "tables"
 DIRECT, LINKED, BOTH, REFERENCE = "direct", "linked", "both", "reference"
+SAMPLED = 1000  # runs of one endpoint up to which points of the posterior are drawn; above, it is taken as normal about its mode
 MOST_OPEN = 1 / 3  # share of the runs compared known from one side only, from which it is said
+Signs = npt.NDArray[np.int8]
+"""(n,) on which side of a comparison a run stands: 1, −1, or 0 on none."""
 Compared = tuple[str, str, str]
 """What is compared: factor, first, second."""
+OF_ANSWERS = (STEEL, LEVEL)  # what separability must be asked of for every answer
+OF_SPREADS = (*OF_ANSWERS, SPLIT)  # and for how much people differ
 SCALES = (0.5, 2.0)  # what the priors' scales are multiplied by, to see what hangs on them
 
 
@@ -242,12 +251,13 @@ def headline_of(
     level: float = 0.95,
     sensitivity: bool = False,
     whose: Whose | None = None,
+    judged: Collection[str] = EVERYTHING,
 ) -> Headline:
-    """``headline`` for runs already checked; with ``whose``, what hangs on whose results is worked out, too."""
-    asked = questions(runs, worthwhile, priors, level)
+    """``headline`` for runs already checked; with ``whose``, what hangs on whose results is told, too; ``judged`` as for ``questions``."""
+    asked = questions(runs, worthwhile, priors, level, judged=judged)
     if isinstance(asked, Headline):
         return asked
-    fit = asked.fitted()
+    fit = asked.fitted(normal=len(asked.model.runs.low) > SAMPLED)
     beside = {factor: fit.with_priors(scaled(fit.priors, factor)) for factor in SCALES} if sensitivity and fit.state == "fitted" else {}
     return asked.answered(fit, beside, whose)
 
@@ -336,7 +346,9 @@ class Questions:
             normal=normal,
         )
 
-    def answered(self, fit: HierarchicalFit, beside: Mapping[float, HierarchicalFit], whose: Whose | None = None) -> Headline:
+    def answered(
+        self, fit: HierarchicalFit, beside: Mapping[float, HierarchicalFit], whose: Whose | None = None, only: Compared | None = None
+    ) -> Headline:
         """Every answer.
 
         Parameters
@@ -344,9 +356,12 @@ class Questions:
         fit : posterior of what ``contrasts`` and ``targets`` ask for.
         beside : posteriors with the scales of all priors multiplied.
         whose : where submissions come from; None where nobody asks what hangs on whose.
+        only : the one comparison that is wanted; nothing else is then answered, nor how much steels differ.
         """
         model, runs, parts = self.model, self.model.runs, self.model.parts
-        found = [*(model.answer(plan, fit, beside) for plan in self.plans), *self.lost.answers()]
+        whole = model.with_spreads_of(fit) if fit.state == "fitted" else None
+        wanted = [plan for plan in self.plans if only in (None, plan.compared)]
+        found = [*(model.answer(plan, fit, beside, whole) for plan in wanted), *self.lost.answers()]
         own = model.contrast({OWN: 1.0}) if OWN in parts.fixed.effects else None
         return Headline(
             state=fit.state,
@@ -361,7 +376,7 @@ class Questions:
             single=parts.single,
             apart=model.apart,
             fit=fit,
-            steels=model.steel_spread(fit, self.prior) if fit.state == "fitted" else None,
+            steels=model.steel_spread(fit, self.prior) if fit.state == "fitted" and only is None else None,
             pairs=tuple(a for a in found if a.factor == STEEL),
             practice=next((a for a in found if a.factor == PRACTICE), None),
             own=fit.contrast(own) if own is not None and fit.state == "fitted" else None,
@@ -381,7 +396,7 @@ class Questions:
             return {}
         own, values = runs.submission[known], (runs.low[known] + runs.high[known]) / 2
         sender, month = (np.array([of.get(one, one) for one in own]) for of in (whose.senders, whose.months))
-        asked = {(plan.factor, plan.first, plan.second): plan.c for plan in self.plans if plan.c is not None}
+        asked = {plan.compared: plan.c for plan in self.plans if plan.c is not None}
 
         def worked_out() -> Mapping[Compared, Hanging] | NotFitted:
             return hanging(self.model.given_spreads(fit, known, values), asked, sender, month)
@@ -402,7 +417,12 @@ class Questions:
 
 
 def questions(
-    runs: Runs, worthwhile: float, priors: Mapping[str, HalfT], level: float = 0.95, parts: ModelOfRuns | None = None
+    runs: Runs,
+    worthwhile: float,
+    priors: Mapping[str, HalfT],
+    level: float = 0.95,
+    parts: ModelOfRuns | None = None,
+    judged: Collection[str] = EVERYTHING,
 ) -> Questions | Headline:
     """What can be asked of the runs of one endpoint; the headline itself where nothing can.
 
@@ -410,6 +430,7 @@ def questions(
     ----------
     runs, worthwhile, priors, level : as for ``headline``.
     parts : of the runs, where they stand in a model with others; else their own.
+    judged : of what ``separability`` is asked; ``OF_ANSWERS`` are enough for every answer, and ``"split"`` for what people differ by.
     """
     kept, lost = _with_values(runs)
     if not kept.any():
@@ -418,7 +439,7 @@ def questions(
     if reason := too_many_levels(own):
         return _unfitted(reason, own, lost, level)
     parts = model_of_runs(own, priors) if parts is None else parts.chosen(kept, parts.estimable)
-    model = _Model(own, parts, separability(_judged(own, parts.fixed)), worthwhile, level)
+    model = _Model(own, parts, separability(_judged(own, parts.fixed), of=judged), worthwhile, level)
     plans = _numbered([*model.steel_plans(), *model.practice_plan(), *model.level_plans()])
     return Questions(model, tuple(plans), lost, priors[STEEL], priors[IN_FAMILY])
 
@@ -537,9 +558,20 @@ class _Plan:
     units: tuple[int, int]
     c: Array | None
     target: Array | None
-    arms: Ints
+    arms: Signs
     place: int | None = None
     by_reference: bool = False
+
+    @property
+    def compared(self) -> Compared:
+        """What is compared."""
+        return self.factor, self.first, self.second
+
+
+def _signs(labels: Texts, first: str, second: str) -> Signs:
+    """On which side every run stands."""
+    found: Signs = (labels == first).astype(np.int8) - (labels == second).astype(np.int8)
+    return found
 
 
 def _numbered(plans: list[_Plan]) -> list[_Plan]:
@@ -582,7 +614,7 @@ class _Model:
         if by_reference:
             told, reason = "weak", Reason("separability.through_reference")
         c = self.steel_contrast(first, second) if told != "no" else None
-        arms = np.where(self.runs.steel == first, 1, np.where(self.runs.steel == second, -1, 0))
+        arms = _signs(self.runs.steel, first, second)
         sides = (blades[first], blades[second])
         target = self._target(("blade", "batch"), c, self.runs.blade, sides, arms) if c is not None and about == BLADES else None
         lacking = (reason or Reason("headline.not_read")) if c is None else ""
@@ -608,7 +640,7 @@ class _Model:
         about = SHARPENERS if min(units) == 1 else CLASSES
         c = self.contrast({f"{PRACTICE} {PRACTISED}": 1.0, f"{PRACTICE} {NOVICE}": -1.0})
         reason = "" if c is not None and self._practice_beside_testers() else Reason("headline.classes_never_met")
-        arms = np.where(classes == PRACTISED, 1, np.where(classes == NOVICE, -1, 0))
+        arms = _signs(classes, PRACTISED, NOVICE)
         target = None
         if c is not None and not reason and about == SHARPENERS:
             target = self._target(("sharpener",), c, self.runs.sharpener, people, arms)
@@ -616,11 +648,11 @@ class _Model:
 
     def level_plans(self) -> list[_Plan]:
         """Every pair of levels of the treatment that is compared."""
-        return [self._level_plan(first, second) for first, second in combinations(self.runs.levels, 2)]
-
-    def _level_plan(self, first: str, second: str) -> _Plan:
         text = self.runs.level_text
-        arms = np.where(text == first, 1, np.where(text == second, -1, 0))
+        return [] if text is None else [self._level_plan(text, first, second) for first, second in combinations(self.runs.levels, 2)]
+
+    def _level_plan(self, text: Texts, first: str, second: str) -> _Plan:
+        arms = _signs(text, first, second)
         tables = [np.unique(self.runs.submission[arms == sign]) for sign in (1, -1)]
         units = (len(tables[0]), len(tables[1]))
         about = TABLES if min(units) == 1 else LEVELS
@@ -633,16 +665,19 @@ class _Model:
         return _Plan(LEVEL, first, second, lacking, reason if c is not None else "", about, units, c, target, arms)
 
     def _practice_beside_testers(self) -> bool:
-        """Whether the classes' difference is estimable with every tester as fixed."""
-        testers = [(self.runs.tester == one).astype(float) for one in np.unique(self.runs.tester)[1:]]
-        full = np.column_stack([self.parts.fixed.full, *testers])
+        """Whether the classes' difference is estimable with every tester as fixed: by what differs from the mean of its tester's runs."""
+        full, names = self.parts.fixed.full, self.parts.fixed.names
+        _, tester = np.unique(self.runs.tester, return_inverse=True)
+        runs = sp.csr_matrix((np.ones(len(tester)), (tester, np.arange(len(tester)))))
+        within = full - (runs @ full / np.bincount(tester)[:, None])[tester]
+        met = (within**2).sum(axis=0) > RANK_TOLERANCE * (full**2).sum(axis=0)
         c = np.zeros(full.shape[1])
         for name, weight in ((f"{PRACTICE} {PRACTISED}", 1.0), (f"{PRACTICE} {NOVICE}", -1.0)):
-            if name in self.parts.fixed.names:
-                c[self.parts.fixed.names.index(name)] = weight
-        return bool(estimable(prepare(full), c))
+            if name in names:
+                c[names.index(name)] = weight
+        return not c[~met].any() and bool(estimable(prepare(within[:, met]), c[met]))
 
-    def _target(self, parts: tuple[str, ...], c: Array, own: Texts, sides: Sequence[Texts], arms: Ints) -> Array:
+    def _target(self, parts: tuple[str, ...], c: Array, own: Texts, sides: Sequence[Texts], arms: Signs) -> Array:
         """(q + p,) weights: the coefficients, and the mean effect of either side's blades with their batches (sharpeners, tables).
 
         ``own`` is which of them a run is of, ``arms`` on which side a run stands.
@@ -665,14 +700,14 @@ class _Model:
 
     # ---- answers ----
 
-    def answer(self, plan: _Plan, fit: HierarchicalFit, beside: Mapping[float, HierarchicalFit]) -> Answer:
-        """What the posterior says of one comparison."""
-        if plan.c is None or fit.state != "fitted":
+    def answer(self, plan: _Plan, fit: HierarchicalFit, beside: Mapping[float, HierarchicalFit], whole: _WithSpreads | None) -> Answer:
+        """What the posterior says of one comparison; ``whole`` are all runs with its spreads, where there are any."""
+        if plan.c is None or whole is None:
             return _no_answer(plan.factor, plan.first, plan.second, plan.reason or fit.reason, plan.about, plan.units)
         general = fit.contrast(plan.c)
         posterior = general if plan.place is None else fit.target(plan.place)
         renewed = 2 * sum((fit.variance(name) for name in self._renewed(plan.factor)), np.zeros(len(fit.weights)))
-        evidence, share = (REFERENCE, 0.0) if plan.by_reference else self._direct(plan.arms, plan.c, fit)
+        evidence, share = (REFERENCE, 0.0) if plan.by_reference else self._direct(plan.arms, plan.c, whole)
         about_all = plan.about in (STEELS, CLASSES, LEVELS)
         return Answer(
             factor=plan.factor,
@@ -695,7 +730,7 @@ class _Model:
             direct_share=share,
         )
 
-    def _mostly_open(self, arms: Ints) -> str:
+    def _mostly_open(self, arms: Signs) -> str:
         """That many of the runs compared are known from one side only; empty where few are."""
         compared = arms != 0
         open_ended = int(self.runs.one_sided[compared].sum())
@@ -711,27 +746,49 @@ class _Model:
         """Terms of which somebody new draws a level for each side."""
         return [name for name, term in self.parts.terms.items() if set(term.parts) & set(RENEWED[factor])]
 
-    def _direct(self, arms: Ints, c: Array, fit: HierarchicalFit) -> tuple[str, float]:
+    def _direct(self, arms: Signs, c: Array, whole: _WithSpreads) -> tuple[str, float]:
         """Where the evidence comes from, and the share of information in submissions that hold both sides."""
-        held = {one for one in np.unique(self.runs.submission) if {1, -1} <= set(arms[self.runs.submission == one].tolist())}
-        both = np.isin(self.runs.submission, list(held))
+        tables, many = self.submissions
+        held = np.logical_and(*(np.bincount(tables[arms == sign], minlength=many) > 0 for sign in (1, -1)))
+        both = held[tables]
         if not both.any():
             return LINKED, 0.0
-        whole, alone = (self._variance(c, fit, rows) for rows in (np.ones(len(both), dtype=bool), both & (arms != 0)))
-        share = 0.0 if alone is None or whole is None else min(1.0, whole / alone)
+        everything = whole.fitted.difference(c)
+        alone = generalised_least_squares(whole.runs.chosen(both & (arms != 0))).difference(c)
+        share = 0.0 if alone is None or everything is None else min(1.0, everything[1] / alone[1])
         return (DIRECT if share > 1 - 1e-9 else BOTH), share
 
-    def _variance(self, c: Array, fit: HierarchicalFit, rows: Bools) -> float | None:
-        """Variance of a contrast from some of the runs, the spreads taken as known; None where they cannot estimate it."""
-        no_values = np.zeros(int(rows.sum()))  # a variance does not depend on them
-        found = generalised_least_squares(self.given_spreads(fit, rows, no_values)).difference(c)
-        return None if found is None else found[1]
+    @cached_property
+    def submissions(self) -> tuple[Ints, int]:
+        """(n,) number of each run's submission, and how many there are."""
+        names, numbers = np.unique(self.runs.submission, return_inverse=True)
+        return numbers, len(names)
+
+    def with_spreads_of(self, fit: HierarchicalFit) -> _WithSpreads:
+        """All runs with the spreads of a posterior."""
+        n = len(self.runs.low)
+        return _WithSpreads(self.given_spreads(fit, np.ones(n, dtype=bool), np.zeros(n)))  # a variance does not depend on values
 
     def given_spreads(self, fit: HierarchicalFit, rows: Bools, values: Array) -> GivenSpreads:
         """Some of the runs with (rows,) values, the spreads at the root mean square of their posterior."""
         variances = fit.weights @ fit.sds**2
-        sigma: Array = np.eye(int(rows.sum())) * variances[fit.names.index(RESIDUAL)]
+        count = int(rows.sum())
+        blocks = [sp.csr_matrix((count, 0))]
         for name, term in self.parts.terms.items():
-            labels = term.labels[rows]
-            sigma += variances[fit.names.index(name)] * (labels[:, None] == labels)
-        return GivenSpreads(values, self.parts.fixed.X[rows], sigma)
+            levels, codes = np.unique(term.labels[rows], return_inverse=True)
+            sd = float(np.sqrt(variances[fit.names.index(name)]))
+            blocks.append(sp.csr_matrix((np.full(count, sd), codes, np.arange(count + 1)), shape=(count, len(levels))))
+        noise = np.full(count, variances[fit.names.index(RESIDUAL)])
+        return GivenSpreads(values, self.parts.fixed.X[rows], sp.hstack(blocks, format="csr"), noise)
+
+
+@dataclass(frozen=True, eq=False)
+class _WithSpreads:
+    """All runs with known spreads, for the variances of contrasts."""
+
+    runs: GivenSpreads
+
+    @cached_property
+    def fitted(self) -> Fitted:
+        """Of all runs."""
+        return generalised_least_squares(self.runs)

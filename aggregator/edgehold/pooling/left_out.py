@@ -12,14 +12,13 @@ from dataclasses import dataclass
 from typing import TypeVar
 
 import numpy as np
-from scipy.linalg import solve_triangular
 from scipy.special import logsumexp
 
-from edgehold.numerics.arrays import Array, Bools, Texts
-from edgehold.numerics.estimability import Design, estimable, prepare
+from edgehold.numerics.arrays import Array, Texts
 from edgehold.numerics.interval import Interval
+from edgehold.numerics.known_spreads import Fitted, GivenSpreads, generalised_least_squares, without_each_group
 
-LARGEST = 1500  # runs up to which it is worked out: every one of them stands in a dense matrix
+LARGEST = 1500  # runs up to which it is worked out
 INVENTED = math.log(2)  # what an invented study says against an answer: twice as much, or half as much
 TAILS = 4  # degrees of freedom of senders' scatter
 PRECISIONS = np.exp(np.linspace(-8.0, 2.4, 24))  # of the normal parts that make up a t distribution
@@ -44,26 +43,6 @@ class Whose:
 
 
 @dataclass(frozen=True)
-class GivenSpreads:
-    """Values of runs with everything that a linear model with known spreads needs.
-
-    Attributes
-    ----------
-    y : (n,) values, ln scale.
-    X : (n, p) fixed part.
-    covariance : (n, n) of the values.
-    """
-
-    y: Array
-    X: Array
-    covariance: Array
-
-    def chosen(self, rows: Bools) -> GivenSpreads:
-        """Some of the runs."""
-        return GivenSpreads(self.y[rows], self.X[rows], self.covariance[np.ix_(rows, rows)])
-
-
-@dataclass(frozen=True)
 class WithoutEach:
     """A difference without each of some groups of runs in turn.
 
@@ -78,39 +57,6 @@ class WithoutEach:
     high: float
     groups: int
     needed: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Fitted:
-    """Generalised least squares of some runs.
-
-    Attributes
-    ----------
-    met : (p,) columns that are not zero throughout.
-    prepared : these columns, for what they can estimate; None where there are no runs.
-    coefficients, covariance : of these columns.
-    """
-
-    met: Bools
-    prepared: Design | None
-    coefficients: Array
-    covariance: Array
-
-    def difference(self, c: Array) -> tuple[float, float] | None:
-        """cᵀb and its variance; None where these runs cannot estimate it."""
-        if self.prepared is None or c[~self.met].any() or not estimable(self.prepared, c[self.met]):
-            return None
-        return float(c[self.met] @ self.coefficients), float(c[self.met] @ self.covariance @ c[self.met])
-
-
-def generalised_least_squares(runs: GivenSpreads) -> Fitted:
-    """b = (XᵀΣ⁻¹X)⁻¹XᵀΣ⁻¹y (Aitken 1936, Proc. R. Soc. Edinb. 55:42-48), with a pseudo-inverse."""
-    met: Bools = np.asarray(runs.X.any(axis=0), dtype=bool)
-    if not met.any():
-        return Fitted(met, None, np.zeros(0), np.zeros((0, 0)))
-    white = solve_triangular(np.linalg.cholesky(runs.covariance), np.column_stack([runs.X[:, met], runs.y]), lower=True)
-    covariance = np.linalg.pinv(white[:, :-1].T @ white[:, :-1], rcond=1e-10, hermitian=True)
-    return Fitted(met, prepare(runs.X[:, met]), covariance @ (white[:, :-1].T @ white[:, -1]), covariance)
 
 
 def without_each(whole: Fitted, others: Mapping[str, Fitted], c: Array) -> WithoutEach | None:
@@ -178,7 +124,9 @@ def heavy_tails(found: Sequence[tuple[float, float]], level: float = 0.95) -> He
     log_likelihood = np.zeros((len(s), len(m)))
     for value, spread in zip(y, variances, strict=True):
         squares = (value - m[:, None, None]) ** 2 / spread  # (M, S, K)
-        log_likelihood += logsumexp(log_weights - 0.5 * squares - 0.5 * np.log(spread), axis=2).T
+        parts = log_weights - 0.5 * np.log(spread) - 0.5 * squares
+        largest = parts.max(axis=2)  # scipy's logsumexp sees to infinities, too, which takes four times as long
+        log_likelihood += (largest + np.log(np.exp(parts - largest[:, :, None]).sum(axis=2))).T
     log_posterior = logsumexp(log_likelihood - 0.5 * (s[:, None] / SCATTER) ** 2, axis=0)
     density = np.exp(log_posterior - log_posterior.max())
     below = np.concatenate([[0.0], np.cumsum((density[1:] + density[:-1]) / 2)])
@@ -221,9 +169,7 @@ def hanging(runs: GivenSpreads, contrasts: Mapping[Asked, Array], sender: Texts,
     """
     whole = generalised_least_squares(runs)
     own = [generalised_least_squares(runs.chosen(sender == one)) for one in np.unique(sender)]
-    senders, months = (
-        {str(one): generalised_least_squares(runs.chosen(groups != one)) for one in np.unique(groups)} for groups in (sender, month)
-    )
+    senders, months = (_without(runs, groups) for groups in (sender, month))
     found = {}
     for asked, c in contrasts.items():
         by_sender, by_month = without_each(whole, senders, c), without_each(whole, months, c)
@@ -231,6 +177,13 @@ def hanging(runs: GivenSpreads, contrasts: Mapping[Asked, Array], sender: Texts,
         if by_sender is not None and by_month is not None:
             found[asked] = Hanging(by_sender, by_month, len(alone), heavy_tails(alone))
     return found
+
+
+def _without(runs: GivenSpreads, groups: Texts) -> dict[str, Fitted]:
+    """By group, the runs of all others."""
+    names, codes = np.unique(groups, return_inverse=True)
+    each = without_each_group(runs, (np.flatnonzero(codes == one) for one in range(len(names))))
+    return dict(zip(map(str, names), each, strict=True))
 
 
 def invented_to_reverse(difference: float, senders: int, step: float | None = None) -> int:

@@ -1,7 +1,7 @@
 """Which random terms runs can hold, judged from the labels alone.
 
-Work is done on levels, not on runs: time grows with the cube, memory with the square of the number of levels, of which
-there may be ``LARGEST_LEVELS``.
+Work is done on levels, not on runs. Up to ``DENSE_LEVELS`` of them every two levels stand in a dense matrix; above, the information is a
+mean over simulated responses, from a sparse factor.
 """
 
 from __future__ import annotations
@@ -13,10 +13,11 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.linalg import cho_factor, cho_solve, qr
-from scipy.sparse import coo_array, csr_array, hstack
+from scipy.sparse import coo_array, csr_array, csr_matrix, hstack
 
 from edgehold.errors import InputError
 from edgehold.numerics.arrays import Array, Labels, Texts
+from edgehold.numerics.known_spreads import Projector
 from edgehold.words import Reason
 
 from .inputs import frozen
@@ -40,7 +41,9 @@ DROP_ORDER = ("submission", "level × submission", "level × steel", "steel × s
 RANK_TOLERANCE = 1e-8  # of a column of unit length, or of its square: a chain of m people still leaves about 1/m
 ALIASED = 1e-6  # smallest eigenvalue of the scaled information below which terms are one
 EMPTY = 1e-10  # of F times the usual variance squared: a term that tells nothing beside the fixed part; else about its levels
-LARGEST_LEVELS = 5000
+LARGEST_LEVELS = 100_000
+DENSE_LEVELS = 2500  # above it a dense matrix of levels takes longer than simulated responses
+RESPONSES, AT_ONCE, SEED = 64, 16, 1  # simulated, how many of them at a time, and of what
 LARGEST_RATIO = 1e8  # beyond it the mixed-model equations keep fewer than eight digits
 WORDS = {
     "steel × tester": Reason("separability.term_steel_tester"),
@@ -227,6 +230,8 @@ def _expected_information(columns: Mapping[str, Texts], basis: Array, assumed: M
     σ²Λ⁻¹ (Henderson), and σ²PP = P − Σσ²ₖPZₖZₖᵀP."""
     z = [csr_array(_sparse_indicator(column)) for column in columns.values()]
     widths = [block.shape[1] for block in z]
+    if sum(widths) > DENSE_LEVELS:
+        return _simulated_information(z, basis, np.array([assumed[name] for name in (*columns, "residual")]))
     residual = assumed["residual"]
     sizes = np.array([assumed[name] for name in columns])
     b = hstack([csr_array(basis), *z], format="csr")
@@ -241,6 +246,26 @@ def _expected_information(columns: Mapping[str, Texts], basis: Array, assumed: M
     trace_p = (basis.shape[0] - p - sizes @ traces) / residual
     own = (trace_p - sizes @ with_residual) / residual
     return 0.5 * np.block([[squares, with_residual[:, None]], [with_residual[None, :], np.array([[own]])]])
+
+
+def _simulated_information(z: Sequence[csr_array], basis: Array, sizes: Array) -> Array:
+    """F as a mean over responses y simulated with the variances assumed: ½(ZᵢZᵢᵀPy)ᵀP(ZⱼZⱼᵀPy), as Py has the covariance P.
+
+    The average information of Gilmour, Thompson & Cullis (1995, Biometrics 51:1440–1450), whose expectation F is. Terms that are aliased
+    are so in every one of its summands, PΣcₖZₖZₖᵀP being 0.
+    """
+    rng, n = np.random.default_rng(SEED), len(basis)
+    scaled = hstack([root * block for root, block in zip(np.sqrt(sizes[:-1]), z, strict=True)], format="csr")
+    project = Projector(basis, csr_matrix(scaled), np.full(n, sizes[-1])).applied
+    found = np.zeros((len(sizes), len(sizes)))
+    for _ in range(RESPONSES // AT_ONCE):
+        effects, errors = rng.choice([-1.0, 1.0], (scaled.shape[1], AT_ONCE)), rng.choice([-1.0, 1.0], (n, AT_ONCE))
+        projected = project(scaled @ effects + np.sqrt(sizes[-1]) * errors)
+        moved = np.stack([*(block @ (block.T @ projected) for block in z), projected])
+        turned = project(moved.transpose(1, 0, 2).reshape(n, -1)).reshape(n, len(sizes), AT_ONCE)
+        found += np.einsum("inm,njm->ij", moved, turned)
+    information: Array = (found + found.T) / (4 * RESPONSES)
+    return information
 
 
 def _sparse_indicator(column: Texts) -> coo_array:

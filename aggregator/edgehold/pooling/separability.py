@@ -4,25 +4,24 @@ Asked of the labels alone, before any reading is looked at. Persons count as fix
 nothing rests on a guess about people; where the variances of sharpeners and testers are to be split, sizes have to be
 assumed, and the result repeats them.
 
-Nothing is runs by runs. Memory grows with runs × levels, time with runs × levels²; 4,000 runs of 150 people with 800 blades
-take about six seconds on one core, and ``random_terms.LARGEST_LEVELS`` levels are the limit.
+Nothing is runs by runs. ``numerics.factor_levels`` takes levels that meet as sparse; what is dense is people by people.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
 import numpy as np
 import numpy.typing as npt
 from numpy.typing import ArrayLike
-from scipy.linalg.lapack import dpstrf
-from scipy.sparse import coo_array, csr_array
+from scipy.sparse import csr_array
 from scipy.sparse.csgraph import connected_components
 
 from edgehold.errors import InputError
 from edgehold.numerics.arrays import Array, Bools, Ints, Labels, Texts
+from edgehold.numerics.factor_levels import crossed, information_beside, joined, rank_of
 from edgehold.words import Reason
 
 from .inputs import frozen
@@ -32,6 +31,8 @@ OF_STEELS, OF_LEVELS = ("steel × sharpener", "steel × tester"), ("level × ste
 RANDOM_TERMS = ("blade", "batch", "submission", *OF_STEELS, *OF_LEVELS)  # beside the two roles of people
 PEOPLE = ("sharpener", "tester")
 PAIRED = {"steel": PEOPLE, "sharpener": ("tester",), "tester": ("sharpener",), "level": PEOPLE}
+SPLIT = "split"
+EVERYTHING = (*PAIRED, SPLIT)
 WEAK_EFFICIENCY, LEAST_CROSSING_DF, LEAST_PEOPLE, LARGEST_CV, LARGEST_VIF = 0.2, 4, 3, 1.0, 2.0
 SAME = 1e-5  # part of a difference in the lost directions, as a share of its length, that rounding may leave
 
@@ -155,8 +156,8 @@ class Separability:
 
     Attributes
     ----------
-    contrasts : a verdict for ``"steel"`` (where given), ``"sharpener"`` and ``"tester"``.
-    split : the verdict on splitting the variances of sharpeners and testers.
+    contrasts : a verdict for ``"steel"`` and ``"level"`` (where given), ``"sharpener"`` and ``"tester"``, as far as asked for.
+    judged_split : the verdict on splitting the variances of sharpeners and testers; None where it was not asked for.
     components : people joined by their runs, the largest first.
     crossing_runs : runs that cross, over all components.
     runs, levels, rank : runs, levels of all fixed factors together, and the rank of their design.
@@ -164,7 +165,7 @@ class Separability:
     """
 
     contrasts: Mapping[str, ContrastVerdict]
-    split: SplitVerdict
+    judged_split: SplitVerdict | None
     components: tuple[Component, ...]
     crossing_runs: int
     runs: int
@@ -172,8 +173,23 @@ class Separability:
     rank: int
     sentence: str
 
+    @property
+    def split(self) -> SplitVerdict:
+        """The verdict on splitting the variances of sharpeners and testers.
 
-def separability(labels: Mapping[str, Labels], *, variances: Mapping[str, float] | None = None) -> Separability:
+        Raises
+        ------
+        ValueError
+            If it was not asked for.
+        """
+        if self.judged_split is None:
+            raise ValueError(f"separability was asked of {', '.join(self.contrasts)} alone")
+        return self.judged_split
+
+
+def separability(
+    labels: Mapping[str, Labels], *, variances: Mapping[str, float] | None = None, of: Collection[str] = EVERYTHING
+) -> Separability:
     """Judge from the labels of runs what can be told apart.
 
     Parameters
@@ -183,6 +199,7 @@ def separability(labels: Mapping[str, Labels], *, variances: Mapping[str, float]
         factor (version, lot, own sharpening) is a fixed condition, taken out everywhere.
     variances : assumed variances by random term and ``"residual"``, squared ln units; what is not given is taken from
         ``random_terms.ASSUMED_VARIANCES``.
+    of : which contrasts are wanted, and ``"split"``; people by people takes the cube of how many there are.
 
     Returns
     -------
@@ -224,18 +241,22 @@ def separability(labels: Mapping[str, Labels], *, variances: Mapping[str, float]
     fixed = {name: column for name, column in columns.items() if name not in RANDOM_TERMS}
     cells = _distinct(fixed)
     components = find_components(columns["sharpener"], columns["tester"])
-    contrasts = {name: _contrast(name, fixed, *cells, _blades(columns) if name == "steel" else None) for name in PAIRED if name in columns}
-    split = _split(columns, components, variances)
+    contrasts = {
+        name: _contrast(name, fixed, *cells, _blades(columns) if name == "steel" else None)
+        for name in PAIRED
+        if name in columns and name in of
+    }
+    split = _split(columns, components, variances) if SPLIT in of else None
     codes, _ = cells
     return Separability(
         contrasts=MappingProxyType(contrasts),
-        split=split,
+        judged_split=split,
         components=components,
         crossing_runs=sum(c.crossing_runs for c in components),
         runs=len(columns["tester"]),
         levels=sum(len(np.unique(column)) for column in fixed.values()),
-        rank=_rank(list(codes.values())),
-        sentence=" ".join([c.sentence for c in contrasts.values()] + [split.sentence]),
+        rank=rank_of(list(codes.values())),
+        sentence=" ".join([*(c.sentence for c in contrasts.values()), *([] if split is None else [split.sentence])]),
     )
 
 
@@ -270,7 +291,7 @@ def find_components(sharpener: Texts, tester: Texts) -> tuple[Component, ...]:
     """Sharpeners and testers joined by runs, the component with most runs first."""
     s_levels, s = np.unique(sharpener, return_inverse=True)
     t_levels, t = np.unique(tester, return_inverse=True)
-    member = _joined(s, t)
+    member = joined(s, t)
     crossing = crosses(sharpener, tester)
     found = []
     for number in range(member.max() + 1):
@@ -302,14 +323,6 @@ def _partners(one: npt.NDArray[np.generic], other: npt.NDArray[np.generic]) -> I
     return np.bincount(pairs[:, 0])[a]
 
 
-def _joined(a: Ints, b: Ints) -> Ints:
-    """(levels of a + levels of b,) number of the component of each level, joined by the rows."""
-    p, q = a.max() + 1, b.max() + 1
-    graph = coo_array((np.ones(len(a)), (a, b + p)), shape=(p + q, p + q))
-    member: Ints = connected_components(graph, directed=False)[1]
-    return member
-
-
 def _distinct(columns: Mapping[str, Texts]) -> tuple[dict[str, Ints], Ints]:
     """Integer codes of the distinct combinations of levels, and how many runs each holds."""
     codes = np.column_stack([np.unique(column, return_inverse=True)[1] for column in columns.values()])
@@ -317,73 +330,9 @@ def _distinct(columns: Mapping[str, Texts]) -> tuple[dict[str, Ints], Ints]:
     return {name: rows[:, i] for i, name in enumerate(columns)}, counts
 
 
-def _crossed(a: Ints, b: Ints) -> Ints:
-    """Codes of the combinations of two factors."""
-    return np.unique(a * (b.max() + 1) + b, return_inverse=True)[1]
-
-
-def _needed(factors: list[Ints]) -> list[Ints]:
-    """Factors with the most levels first, without those that are functions of another."""
-    numbered: list[Ints] = [np.unique(f, return_inverse=True)[1] for f in factors]
-    kept: list[Ints] = []
-    for factor in sorted(numbered, key=lambda f: -f.max()):
-        if not any(_crossed(finer, factor).max() == finer.max() for finer in kept):
-            kept.append(factor)
-    return kept
-
-
-def _rank(factors: list[Ints]) -> int:
-    """Rank of the indicators of factors: by components for two, by pivoting for more."""
-    factors = _needed(factors)
-    if len(factors) == 1:
-        return int(factors[0].max()) + 1
-    if len(factors) == 2:
-        member = _joined(*factors)
-        return len(member) - int(member.max()) - 1
-    return int(factors[0].max()) + 1 + int(_inner_columns(factors, np.ones(len(factors[0]))).shape[1])
-
-
 def _indicator(factor: Ints) -> Array:
     indicator: Array = (factor[:, None] == np.arange(factor.max() + 1)).astype(float)
     return indicator
-
-
-def _within(factor: Ints, weights: Array, z: Array) -> Array:
-    """Columns with their weighted means within each level of a factor taken out; rows weighted by √weights."""
-    z_bar = np.zeros((factor.max() + 1, z.shape[1]))
-    np.add.at(z_bar, factor, weights[:, None] * z)
-    z_bar /= np.bincount(factor, weights)[:, None]
-    weighted: Array = np.sqrt(weights)[:, None] * (z - z_bar[factor])
-    return weighted
-
-
-def _inner_columns(factors: list[Ints], weights: Array) -> Array:
-    """What the levels of all factors but the first hold beside the first, rows weighted by √weights, as an independent
-    set of columns found by pivoting.
-
-    The pivoted Cholesky factor of the cross-products is the triangle of the pivoted QR and costs far less where there
-    are more rows than columns.
-    """
-    indicators = [_indicator(f) for f in factors[1:]]
-    if not indicators:
-        return np.zeros((len(weights), 0))
-    columns = _within(factors[0], weights, np.hstack([c / np.sqrt(weights @ c) for c in indicators]))
-    _, pivots, rank, _ = dpstrf(columns.T @ columns, tol=RANK_TOLERANCE)
-    return columns[:, pivots[:rank] - 1]
-
-
-def _inner_basis(factors: list[Ints], weights: Array) -> Array:
-    """Orthonormal basis of what all factors but the first hold beside the first."""
-    return np.linalg.qr(_inner_columns(factors, weights))[0]
-
-
-def _information(factor: Ints, others: list[Ints], weights: Array) -> Array:
-    """Zᵀ(I − P_others)Z of a factor; the others hold at least the mean."""
-    others = _needed([*others, np.zeros_like(factor)])
-    basis = _inner_basis(others, weights)
-    z = _within(others[0], weights, _indicator(factor))
-    z -= basis @ (basis.T @ z)
-    return z.T @ z
 
 
 def _blades(labels: Mapping[str, Texts]) -> Ints | None:
@@ -398,8 +347,8 @@ def _contrast(name: str, fixed: Mapping[str, Texts], codes: dict[str, Ints], cou
     others = {other: code for other, code in codes.items() if other != name}
     paired = tuple(other for other in PAIRED[name] if other in others)
     weights = counts.astype(float)
-    full = _information(codes[name], list(others.values()), weights)
-    reference = _information(codes[name], [code for other, code in others.items() if other not in paired], weights)
+    full = information_beside(codes[name], list(others.values()), weights)
+    reference = information_beside(codes[name], [code for other, code in others.items() if other not in paired], weights)
     efficiencies = canonical_efficiencies(full, reference) if len(levels) > 1 else np.zeros(0)
     pairs, member = _pair_efficiency(full, reference, np.bincount(codes[name], weights).astype(float))
     df = _crossing_df(codes[name], [others[p] for p in paired], list(others.values()), member)
@@ -443,11 +392,11 @@ def _of_differences(inverse: Array) -> Array:
 
 def _crossing_df(factor: Ints, paired: list[Ints], others: list[Ints], member: Ints) -> Ints:
     """(a,) rank that factor × people adds to all other factors, in the rows of each level's group."""
-    by_group = []
-    for group in range(member.max() + 1):
-        rows = member[factor] == group
+    by_group, of_row = [], member[factor]
+    order = np.argsort(of_row, kind="stable")
+    for rows in np.split(order, np.flatnonzero(np.diff(of_row[order])) + 1):
         rest = [other[rows] for other in others]
-        by_group.append(_rank(rest + [_crossed(factor[rows], p[rows]) for p in paired]) - _rank(rest))
+        by_group.append(rank_of(rest + [crossed(factor[rows], p[rows]) for p in paired]) - rank_of(rest))
     df: Ints = np.array(by_group)[member]
     return df
 

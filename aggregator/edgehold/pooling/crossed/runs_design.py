@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import cast
 
 import numpy as np
@@ -12,7 +13,8 @@ from numpy.typing import ArrayLike
 
 from edgehold.errors import InputError, NumbersError
 from edgehold.numerics.arrays import Array, Bools, Ints, Labels, Texts
-from edgehold.numerics.estimability import estimable, prepare
+from edgehold.numerics.estimability import Design, estimable, prepare
+from edgehold.numerics.factor_levels import rank_of
 from edgehold.pooling.inputs import frozen
 from edgehold.pooling.random_terms import LARGEST_LEVELS
 from edgehold.words import Reason
@@ -158,7 +160,14 @@ class FixedPart:
     def contrast(self, weights: Mapping[str, float]) -> Array | None:
         """(p,) weights of named columns, a first level's weight being nothing; None where the design cannot tell the sum."""
         c = np.array([weights.get(name, 0.0) for name in self.names])
-        return c[self.kept] if c.any() and estimable(prepare(self.full), c) else None
+        met, design = self._prepared
+        return c[self.kept] if c.any() and not c[~met].any() and estimable(design, c[met]) else None
+
+    @cached_property
+    def _prepared(self) -> tuple[Bools, Design]:
+        """Which columns some run has, and these for what they can tell."""
+        met: Bools = np.asarray(self.full.any(axis=0), dtype=bool)
+        return met, prepare(self.full[:, met])
 
 
 def checked_runs(low: ArrayLike, high: ArrayLike, labels: Mapping[str, Labels]) -> Runs:
@@ -278,7 +287,7 @@ def fixed_part(runs: Runs, *, practice: bool = False, steel: bool = True) -> Fix
         for level in np.unique(values)[1:]:
             names.append(f"{factor} {level}")
             columns.append((values == level).astype(float))
-    reason = _own_reason(runs, columns)
+    reason = _own_reason(runs, factors.values())
     if reason:
         not_held[OWN] = reason
     else:
@@ -292,27 +301,26 @@ def fixed_part(runs: Runs, *, practice: bool = False, steel: bool = True) -> Fix
     return FixedPart(frozen(full[:, kept]), frozen(full), tuple(names), kept, (*effects, *([] if reason else [OWN])), not_held)
 
 
-def _own_reason(runs: Runs, columns: list[Array]) -> str:
-    """Why own sharpening cannot stand in the fixed part; empty where it can."""
+def _own_reason(runs: Runs, factors: Iterable[Texts]) -> str:
+    """Why own sharpening cannot stand in the fixed part beside the factors; empty where it can."""
     if runs.own.all() or not runs.own.any():
         return Reason("crossed.all_own" if runs.own.all() else "crossed.no_own")
-    people = [values == level for values in (runs.sharpener, runs.tester) for level in np.unique(values)]
-    beside = np.column_stack([*columns, *people, runs.own]).astype(float)
-    if independent_columns(beside)[-1]:
+    beside = [np.unique(values, return_inverse=True)[1] for values in (*factors, runs.sharpener, runs.tester)]
+    if rank_of([*beside, runs.own.astype(np.int64)]) > rank_of(beside):
         return ""
     return Reason("crossed.own_not_apart")
 
 
 def independent_columns(X: Array) -> Bools:
     """(P,) which columns are no combination of those before them (Gram and Schmidt, each column swept twice)."""
-    basis, kept = np.zeros((len(X), 0)), []
-    for column in X.T:
+    whole, kept = np.zeros((X.shape[1], len(X))), np.zeros(X.shape[1], dtype=bool)
+    for number, column in enumerate(X.T):
+        basis = whole[: kept.sum()]
         length = np.linalg.norm(column)
         rest = column / length if length else column
         for _ in range(2):
-            rest = rest - basis @ (basis.T @ rest)
+            rest = rest - (basis @ rest) @ basis
         left = np.linalg.norm(rest)
-        kept.append(bool(left > SAME_COLUMN))
-        if kept[-1]:
-            basis = np.column_stack([basis, rest / left])
-    return np.array(kept, dtype=bool)
+        if left > SAME_COLUMN:
+            whole[len(basis)], kept[number] = rest / left, True
+    return kept

@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike
 from edgehold.numerics.arrays import Array, Labels
 from edgehold.numerics.interval import Interval
 from edgehold.pooling.random_terms import TermsHeld, stands_for
-from edgehold.pooling.separability import LARGEST_CV, PEOPLE, ContrastVerdict, Separability, separability
+from edgehold.pooling.separability import LARGEST_CV, PEOPLE, SPLIT, ContrastVerdict, Separability, separability
 from edgehold.words import Reason
 
 from .censored import MOST_ONE_SIDED
@@ -163,7 +163,7 @@ def model_of(runs: Runs, *, level: float = 0.95, profile: bool = True) -> RunsMo
     if reason:
         return unfitted(reason, runs)
     fixed = fixed_part(runs)
-    apart = separability(_judged(runs, fixed))
+    apart = separability(_judged(runs, fixed), of=("steel", SPLIT))
     if open_runs > MOST_ONE_SIDED * n:
         reason = Reason("crossed.one_sided_share", one_sided=open_runs, runs=n, most=100 * MOST_ONE_SIDED)
         return _unfitted(reason, runs, fixed, apart)

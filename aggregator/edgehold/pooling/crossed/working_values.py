@@ -5,7 +5,7 @@ So that limits of variances, and fits with another fixed part, cost what they co
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,6 +16,7 @@ from edgehold.numerics.arrays import Array, Texts
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.mixed_inference import without_information
 from edgehold.numerics.normal_sites import normal_sites
+from edgehold.numerics.restricted_likelihood import likelihood_at, prepare_rows
 from edgehold.numerics.variance_search import Problem, at, search_widely
 from edgehold.words import Reason
 
@@ -27,6 +28,7 @@ from .runs_design import Runs
 
 MOST_ROUNDS = 40
 SETTLED = 1e-4  # what a round may still move: coefficients in residual standard deviations, variances in shares of their sum
+MANY = 300  # one-sided runs above which their sites are found together: one after the other takes the cube of how many they are
 WIDEST = 1e6  # variance of a value that says nothing, in residual variances
 
 
@@ -83,22 +85,34 @@ def _sites(
 ) -> tuple[Array, Array] | None:
     """``normal_sites`` of the one-sided runs given the others."""
     o, c = np.flatnonzero(~runs.one_sided), np.flatnonzero(runs.one_sided)
-    if fit.coefficients is None:
+    variances = [variance for name in groups if (variance := fit.variances[name]) is not None]
+    if fit.coefficients is None or len(variances) < len(groups):
         return None
     fitted = X @ fit.coefficients
+    codes = [np.unique(labels, return_inverse=True)[1] for labels in groups.values()]
+    terms = [sp.csr_array((np.ones(len(one)), (np.arange(len(one)), one))) for one in codes]
+    if len(c) > MANY:
+        return _sites_of_many(runs, fitted, terms, np.array(variances), y, residual + extra)
     S = np.diag(residual + extra)
-    for name, labels in groups.items():
-        variance = fit.variances[name]
-        if variance is None:
-            return None
-        codes = np.unique(labels, return_inverse=True)[1]
-        Z = sp.csr_array((np.ones(len(codes)), (np.arange(len(codes)), codes)))
+    for variance, Z in zip(variances, terms, strict=True):
         S += variance * (Z @ Z.T).toarray()
     weights = np.linalg.solve(S[np.ix_(o, o)], S[np.ix_(o, c)]).T
     mean = fitted[c] + weights @ (y[o] - fitted[o])
     covariance = S[np.ix_(c, c)] - weights @ S[np.ix_(o, c)]
     above = np.isposinf(runs.high[c])
     return normal_sites(mean, (covariance + covariance.T) / 2, np.where(above, runs.low[c], runs.high[c]), np.where(above, 1.0, -1.0))
+
+
+def _sites_of_many(
+    runs: Runs, fitted: Array, terms: Sequence[sp.csr_array], variances: Array, y: Array, noise: Array
+) -> tuple[Array, Array] | None:
+    """The same sites, all of them moved at once, from a sparse factor of effects instead of a matrix of runs by runs."""
+    low, high = (np.where(runs.one_sided, limit, y) - fitted for limit in (runs.low, runs.high))
+    rows = prepare_rows(low, high, np.zeros((len(y), 0)), [sp.csr_matrix(Z) for Z in terms], noise)
+    found = likelihood_at(rows, np.sqrt(variances), None)
+    if found is None:
+        return None
+    return found.sites.shift / found.sites.precision + fitted[runs.one_sided], 1 / found.sites.precision
 
 
 @dataclass(frozen=True, eq=False)

@@ -27,11 +27,11 @@ from edgehold.pooling.crossed.runs_design import checked_runs
 from edgehold.pooling.curves.curves import CurvesAsked, PoolCurves, ReadPool, curves_asked, curves_of, of_one_tester, read_pool
 from edgehold.pooling.curves.joint import JointModel, Quantity, interpolation, window
 from edgehold.pooling.curves.shown import ShownByReferences, shown_by_references
-from edgehold.pooling.headline import SCALES, Compared, Headline, Questions, headline_of, questions, unanswered
+from edgehold.pooling.headline import OF_SPREADS, SCALES, Compared, Headline, Questions, headline_of, questions, unanswered
 from edgehold.pooling.hierarchical import HierarchicalFit, PosteriorConvergence
 from edgehold.pooling.left_out import Whose
 from edgehold.pooling.run_labels import all_labels
-from edgehold.pooling.separability import Separability
+from edgehold.pooling.separability import EVERYTHING, Separability
 from edgehold.pooling.spread_priors import scaled
 from edgehold.pooling.what_matters import WhatMatters, what_matters
 from edgehold.records.canonical import PoolKey
@@ -158,6 +158,11 @@ class _Values:
     asked: Asked
     whose: Whose | None
 
+    @property
+    def judged(self) -> tuple[str, ...]:
+        """Of what separability is asked: of everything on the primary endpoint, for whose pool it is published."""
+        return EVERYTHING if self.asked.rule.primary else OF_SPREADS
+
 
 def all_answers(
     rows: Iterable[EndpointRow],
@@ -274,7 +279,7 @@ def _alone(values: _Values, sensitivity: bool) -> AllAnswers:
     runs = checked_runs([row.low for row in values.rows], [row.high for row in values.rows], all_labels(values.rows))
     worthwhile, priors = values.asked.rule.worthwhile_ratio, values.asked.priors
     found = attempt(
-        lambda: headline_of(runs, worthwhile, priors, sensitivity=sensitivity, whose=values.whose),
+        lambda: headline_of(runs, worthwhile, priors, sensitivity=sensitivity, whose=values.whose, judged=values.judged),
         lambda why: unanswered(why, runs),
         lambda one: one.fit.coefficients,
     )
@@ -379,7 +384,7 @@ def _asked(values: _Values, read: ReadPool, model: JointModel) -> tuple[Question
     places = np.array([number[(row.submission, row.run)] for row in rows], dtype=int)
     parts = model.parts.chosen(places, lambda c: model.estimable(c, quantity))
     runs = checked_runs([row.low for row in rows], [row.high for row in rows], all_labels(rows))
-    return questions(runs, values.asked.rule.worthwhile_ratio, values.asked.priors, parts=parts), quantity
+    return questions(runs, values.asked.rule.worthwhile_ratio, values.asked.priors, parts=parts, judged=values.judged), quantity
 
 
 def _weights(rule: EndpointRule, checkpoints: Array) -> Array:

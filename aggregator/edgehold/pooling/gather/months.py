@@ -20,7 +20,7 @@ from edgehold.estimates.results import SubmissionEstimate
 from edgehold.numerics.attempt import NotFitted, attempt
 from edgehold.numerics.interval import Interval
 from edgehold.pooling.crossed.runs_design import LEVEL, PRACTICE, Runs, checked_runs
-from edgehold.pooling.headline import Answer, Compared, Headline, questions, unanswered
+from edgehold.pooling.headline import OF_ANSWERS, Answer, Compared, Headline, questions, unanswered
 from edgehold.pooling.pairwise.comparisons import PooledComparison, by_pair, leading
 from edgehold.pooling.pairwise.studies import Pair, cluster_numbers
 from edgehold.pooling.run_labels import all_labels
@@ -279,11 +279,11 @@ def _counts(own: list[Presence], month: str, endpoint: str, lead: Compared) -> t
 
 
 def _standing(month: _Month) -> Standing:
-    found = _found(month.rows, month.asked)
+    found = _found(month.rows, month.asked, month.lead)
     if found is None:
         return Standing(month.month, NOT_ESTIMABLE, *month.counts, None, None, "")
     linked = [row for row in month.rows if row.submission in month.origins.linked]
-    alone = _found(linked, month.asked) if len(linked) < len(month.rows) else None
+    alone = _found(linked, month.asked, month.lead) if len(linked) < len(month.rows) else None
     within, _ = weigh(found, alone, month.rows, month.origins, month.asked.rule.worthwhile_ratio)
     answer = _answer(within, month.lead)
     if answer is None or answer.posterior is None:
@@ -293,19 +293,19 @@ def _standing(month: _Month) -> Standing:
     return Standing(month.month, POOLED, *month.counts, answer.estimate, answer.interval, verdict)
 
 
-def _found(rows: list[EndpointRow], asked: Asked) -> Headline | None:
-    """The answers of some runs; None where there are none."""
+def _found(rows: list[EndpointRow], asked: Asked, lead: Compared) -> Headline | None:
+    """The answer of some runs on what is followed; None where there are none."""
     if not rows:
         return None
     runs = checked_runs([row.low for row in rows], [row.high for row in rows], all_labels(rows))
-    return attempt(lambda: _answered(runs, asked), lambda why: unanswered(why, runs), lambda one: one.fit.coefficients)
+    return attempt(lambda: _answered(runs, asked, lead), lambda why: unanswered(why, runs), lambda one: one.fit.coefficients)
 
 
-def _answered(runs: Runs, asked: Asked) -> Headline:
-    question = questions(runs, asked.rule.worthwhile_ratio, asked.priors)
+def _answered(runs: Runs, asked: Asked, lead: Compared) -> Headline:
+    question = questions(runs, asked.rule.worthwhile_ratio, asked.priors, judged=OF_ANSWERS)
     if isinstance(question, Headline):
         return question
-    return question.answered(question.fitted(normal=len(runs.low) > SAMPLED), {})
+    return question.answered(question.fitted(normal=len(runs.low) > SAMPLED), {}, only=lead)
 
 
 def _answer(found: Headline, lead: Compared) -> Answer | None:

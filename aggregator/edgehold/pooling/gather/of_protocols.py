@@ -17,16 +17,18 @@ Value = TypeVar("Value")
 
 def by_pool(repository: Repository, told: Callable[[Protocol], Value]) -> dict[PoolKey, Value]:
     """What a pool's protocol tells; the newest version met in the pool decides."""
-    return {pool_key(submission): told(repository.protocol_of(submission).record) for submission in _oldest_version_first(repository)}
+    records = {pool_key(submission): repository.protocol_of(submission).record for submission in _oldest_version_first(repository)}
+    return {pool: told(record) for pool, record in records.items()}
 
 
 def by_endpoint(repository: Repository, told: Callable[[EndpointRule], Value]) -> dict[tuple[PoolKey, str], Value]:
     """What a pool's protocol tells of an endpoint; the newest version met in the pool that has the endpoint decides."""
-    return {
-        (pool_key(submission), rule.id): told(rule)
+    rules = {
+        (pool_key(submission), rule.id): rule
         for submission in _oldest_version_first(repository)
         for rule in repository.protocol_of(submission).record.endpoints
     }
+    return {key: told(rule) for key, rule in rules.items()}
 
 
 def _oldest_version_first(repository: Repository) -> list[LoadedSubmission]:

@@ -12,6 +12,7 @@ import sys
 from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import jsonschema
 import rfc8785
@@ -51,6 +52,9 @@ def published_schemas(root: Path) -> dict[str, bytes]:
 def hold_to_schemas(root: Path, files: Mapping[str, bytes]) -> None:
     """Hold what is about to be published against its schema: another program's reading of the same file.
 
+    What stands in a list of the whole, such as a pool or a submission, is held against its own part of the schema, so that one that was
+    held before is not held again.
+
     Raises
     ------
     jsonschema.ValidationError, jsonschema.SchemaError
@@ -58,21 +62,50 @@ def hold_to_schemas(root: Path, files: Mapping[str, bytes]) -> None:
     """
     schemas = _own_schemas(site_url(root))
     for name, form in (("results.json", RESULTS_FORMAT), ("repeatability.json", REPEATABILITY_FORMAT)):
-        kept(_hold, schemas[f"{form}.json"], files[name])
+        schema, document = schemas[f"{form}.json"], json.loads(files[name])
+        lists = {one: document[one] for one in _plain_lists(schema) if isinstance(document.get(one), list)}
+        kept(_hold, schema, "", _bytes_of(document | {one: [] for one in lists}))
+        for one, items in lists.items():
+            for item in items:
+                kept(_hold, schema, one, _bytes_of(item))
 
 
-def _hold(schema: bytes, content: bytes) -> None:
-    error = best_match(_validator(schema).iter_errors(json.loads(content)))
+PLAIN = {"type", "items", "title", "description", "default"}
+"""What a schema says of a list that asks nothing of it but of its items, each by itself."""
+
+
+def _plain_lists(schema: bytes) -> list[str]:
+    """Properties of the whole that are such lists."""
+    properties = json.loads(schema).get("properties", {})
+    return [name for name, told in properties.items() if told.get("type") == "array" and {"items"} <= told.keys() <= PLAIN]
+
+
+def _bytes_of(value: object) -> bytes:
+    return json.dumps(value, ensure_ascii=False, separators=(",", ":")).encode()
+
+
+def _hold(schema: bytes, name: str, content: bytes) -> None:
+    """Hold an item of the list of that name, or the whole where the name is empty."""
+    error = best_match(_validator(schema, name).iter_errors(json.loads(content)))
     if error is not None:
         raise error
 
 
 @cache
-def _validator(schema: bytes) -> jsonschema.Draft202012Validator:
-    """What holds a file to a schema, which is one itself."""
-    document = json.loads(schema)
-    jsonschema.Draft202012Validator.check_schema(document)
+def _validator(schema: bytes, name: str) -> jsonschema.Draft202012Validator:
+    """What holds a file, or an item of one of its lists, to a schema."""
+    document = _checked(schema)
+    if name:
+        document = {"$schema": document["$schema"], "$defs": document["$defs"], **document["properties"][name]["items"]}
     return jsonschema.Draft202012Validator(document)
+
+
+@cache
+def _checked(schema: bytes) -> dict[str, Any]:
+    """A schema, which is one itself."""
+    document: dict[str, Any] = json.loads(schema)
+    jsonschema.Draft202012Validator.check_schema(document)
+    return document
 
 
 def schema_hash(content: bytes) -> str:

@@ -45,14 +45,15 @@ def copied(tree: dict, number: int, real: dict[str, str]) -> dict:
     keys |= {blade["batch"] for blade in tree["blades"] if blade.get("batch")}
     renamed = {person["handle"]: f"{person['handle']}-{number}" for person in tree["people"]}
     renamed |= {key: f"{key.split('.')[0]}-{number}.{key.split('.')[1]}" for key in keys}
-    return _with(tree, renamed | real) | {"id": f"{tree['id']}-{number}", "origin": "measured"}
+    return in_other_words(tree, renamed | real) | {"id": f"{tree['id']}-{number}", "origin": "measured"}
 
 
-def _with(value: object, renamed: dict[str, str]) -> object:
+def in_other_words(value: object, renamed: dict[str, str]) -> object:
+    """A value with other texts in it, wherever they stand."""
     if isinstance(value, dict):
-        return {name: _with(inside, renamed) for name, inside in value.items()}
+        return {name: in_other_words(inside, renamed) for name, inside in value.items()}
     if isinstance(value, list):
-        return [_with(inside, renamed) for inside in value]
+        return [in_other_words(inside, renamed) for inside in value]
     return renamed.get(value, value) if isinstance(value, str) else value
 
 

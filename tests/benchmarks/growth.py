@@ -27,7 +27,8 @@ from pathlib import Path
 
 import numpy as np
 
-from tests.benchmarks.growth_repository import FEW, MANY, make, placed, submissions
+from tests.benchmarks.check_speed import placed
+from tests.benchmarks.growth_repository import FEW, MANY, make, submissions
 
 ROOT = Path(__file__).parents[2]
 TABLE = Path(__file__).parent / "GROWTH.md"

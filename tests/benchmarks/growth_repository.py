@@ -20,6 +20,8 @@ import numpy as np
 
 from edgehold.demo.generate import PUBLISHED_SEED, generate
 
+from .check_speed import in_other_words, placed
+
 ROOT = Path(__file__).parents[2]
 FEW, MANY = 6, 50
 MOVER, HOST = "tern", "oakum"  # both practised: the one of a demonstration is the other of the next
@@ -68,20 +70,7 @@ def elsewhere(tree: dict, number: int, steels: dict[str, str], moved_back: int) 
         renamed |= {key: f"{mover}.{HOST}-{key.partition('.')[2]}" for key in keys if key.partition(".")[0] == HOST}
     months = 12 * int(tree["month"][:4]) + int(tree["month"][5:]) - 1 - moved_back
     told = {"id": f"{tree['id']}-{number}", "origin": "measured", "month": f"{months // 12}-{months % 12 + 1:02d}"}
-    return _with(tree, handles | renamed | steels) | told
-
-
-def _with(value: object, renamed: dict[str, str]) -> object:
-    if isinstance(value, dict):
-        return {name: _with(inside, renamed) for name, inside in value.items()}
-    if isinstance(value, list):
-        return [_with(inside, renamed) for inside in value]
-    return renamed.get(value, value) if isinstance(value, str) else value
-
-
-def placed(tree: dict) -> tuple[str, bytes]:
-    """Where a submission lies, and its bytes as the demonstration's are written."""
-    return f"submissions/measured/{tree['protocol']['id']}/{tree['id']}.json", (json.dumps(tree, indent=2) + "\n").encode()
+    return in_other_words(tree, handles | renamed | steels) | told
 
 
 def make(folder: Path, count: int, steels: int = FEW) -> int:

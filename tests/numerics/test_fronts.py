@@ -23,6 +23,7 @@ pytest.importorskip("pymetis", reason="fronts need METIS")
 
 @pytest.fixture(autouse=True)
 def low_limits(monkeypatch):
+    monkeypatch.setattr(elimination, "MANY", 0)
     monkeypatch.setattr(elimination, "SMALL_CORE", 5)
     monkeypatch.setattr(elimination, "LARGE_CORE", 20)
     monkeypatch.setattr(elimination, "DISSECTED_DEGREE", 2)
@@ -95,3 +96,10 @@ def test_a_matrix_that_is_not_positive_definite_in_a_front_has_no_factor():
     plan = analyse(low, high, matrix.shape[0], 3)
     unknown = plan.order[plan.single]
     assert factorise(plan, np.where((low == unknown) & (high == unknown), -1.0, values)) is None
+
+
+def test_fewer_unknowns_are_never_dissected(monkeypatch):
+    monkeypatch.setattr(elimination, "MANY", 1000)
+    matrix = crossed_matrix([60, 60, 60], 150, 3, seed=2)
+    low, high, _ = lower(matrix)
+    assert not analyse(low, high, matrix.shape[0], 3).fronts

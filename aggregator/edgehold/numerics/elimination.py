@@ -29,6 +29,7 @@ from .fronts import Front, backward, factor_front, forward, invert_front, laid_o
 
 SMALL_CORE = 350  # unknowns: below this a dense factor costs less than more rounds
 LARGEST_DEGREE = 60  # of an unknown that is eliminated alone: above it the dense core is faster
+MANY = 20_000  # unknowns: only of more is a rest ever dissected, so that no figure of fewer hangs on whether the library is there
 LARGE_CORE = 1200  # unknowns: a larger rest is dissected
 DISSECTED_DEGREE = 30  # of an unknown that is eliminated alone before a dissection
 WIDTHS = np.array([0, 1, 2, 3, 4, 6, 8, 11, 15, 20, 26, 34, 44, 60])  # degrees are rounded up to these, so that rounds stay few arrays
@@ -133,7 +134,7 @@ def analyse(rows: Ints, columns: Ints, size: int, last: int) -> Plan:
     size : number of unknowns.
     last : this many unknowns, the highest-numbered, are kept to the end of the dense core.
     """
-    large_core = LARGE_CORE if dissection.available() else size
+    large_core = LARGE_CORE if size > MANY and dissection.available() else size
     limits = (SMALL_CORE, LARGEST_DEGREE, large_core, DISSECTED_DEGREE)
     return _analysis(rows.astype(np.int64).tobytes(), columns.astype(np.int64).tobytes(), size, last, limits)
 

@@ -294,7 +294,11 @@ def table(found: Figures, sizes: tuple[int, ...], steels: tuple[int, ...]) -> st
             lines.append(f"| {stage} | " + " | ".join(cells) + f" | {'' if slope is None else f'{slope:.2f}'} |")
         lines.append("")
     lines += ["## Goals", "", "| what | goal | figure | verdict |", "|---|---|---|---|"]
-    lines += [f"| {what} | {goal} | {told} | {'kept' if good else 'missed'} |" for what, goal, told, good in goals(found, sizes, steels)]
+    verdicts = [
+        (what, goal, told, "kept" if good else "open" if told == "not measured" else "missed")
+        for what, goal, told, good in goals(found, sizes, steels)
+    ]
+    lines += [f"| {' | '.join(row)} |" for row in verdicts]
     return "\n".join([*lines, "", *EXPLAINED, "", machine(), ""])
 
 

@@ -45,7 +45,7 @@ RUNS = 2  # runs on each that "as you would measure it" assumes
 ESTIMATED, NOT_ESTIMABLE = "estimated", "not estimable"
 STEELS, BLADES, CLASSES, SHARPENERS, LEVELS, TABLES = "steels", "blades", "classes", "sharpeners", "levels", "tables"
 DIRECT, LINKED, BOTH, REFERENCE = "direct", "linked", "both", "reference"
-SAMPLED = 500  # runs of one endpoint up to which points of the posterior are drawn; above, it is taken as normal about its mode
+SAMPLED = 1000  # runs of one endpoint up to which points of the posterior are drawn; above, it is taken as normal about its mode
 MOST_OPEN = 1 / 3  # share of the runs compared known from one side only, from which it is said
 Signs = npt.NDArray[np.int8]
 """(n,) on which side of a comparison a run stands: 1, −1, or 0 on none."""

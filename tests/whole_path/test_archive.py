@@ -2,6 +2,7 @@
 
 import gzip
 import hashlib
+import io
 import json
 import shutil
 import zipfile
@@ -9,6 +10,7 @@ from dataclasses import dataclass
 from html import unescape
 from pathlib import Path
 
+import pyarrow.parquet as pq
 import pytest
 
 from edgehold.builds import site
@@ -111,12 +113,20 @@ def test_the_list_names_every_build_and_its_gaps(history):
     assert "files were withdrawn in 2026-06: a submission was taken out for privacy" in told
 
 
+def _text(path: str, content: bytes) -> str:
+    """All that a file says; of a Parquet file, which is packed, its values and what it tells of itself."""
+    if path.endswith(".parquet"):
+        table = pq.read_table(io.BytesIO(content))
+        return f"{table.schema.metadata} {table.to_pylist()}"
+    return (gzip.decompress(content) if path.endswith(".gz") else content).decode()
+
+
 def test_what_was_taken_out_is_in_no_kept_build(history):
     _, _, first, second, third = history
     for path, content in third.below("archive/").items():
         if third.name in path or path in ("archive/index.html",) or path.endswith("SHA256SUMS"):
             continue
-        text = (gzip.decompress(content) if path.endswith(".gz") else content).decode()
+        text = _text(path, content)
         assert "wren-1" not in text and "wren.galley" not in text, path
     for build in (first, second):
         gone = [path for path in third.below(f"archive/{build.name}/") if third.files[path] != build.files[path]]
@@ -124,6 +134,7 @@ def test_what_was_taken_out_is_in_no_kept_build(history):
         assert not any(path.endswith(".html") for path in gone), "no page named it"
         assert b"withdrawn" in third.files[f"archive/{build.name}/data/runs.csv"]
     assert "submissions/measured/small-rope/wren-1.json" in first.files["data/SHA256SUMS"].decode()
+    assert "wren-1" in _text("runs.parquet", first.files["data/runs.parquet"]), "it would be seen"
     assert not third.below("data/submissions/measured/small-rope/wren-1")
 
 

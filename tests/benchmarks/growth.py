@@ -213,7 +213,7 @@ EXPLAINED = (
     "- Pooling holds the log of moves: as many fits as there are months and endpoints, each of all runs that counted then. While "
     "months are added it grows with months times runs; these repositories have 14 months with 60 submissions, 26 with 500 and 29 "
     "from 2,000 on.",
-    "- Posteriors are sampled up to 500 runs or 1,000 readings and normal about their mode above. From 60 to 500 submissions most"
+    "- Posteriors are sampled up to 1,000 runs or readings and normal about their mode above. From 60 to 500 submissions most"
     " pools are below, where every point costs the cube of the rows.",
     "- Pairs grow with the square of the steels until all are met, and stay as many then.",
     "- A site has a page and a file for every submission, 33 to 95 kB each in the demonstration, of which 27 kB are the page's "

@@ -93,7 +93,8 @@ def test_of_what_was_taken_out_one_line_is_left(tmp_path):
     first = site(root)
     found = json.loads((root / "build/results/results.json").read_text())
     assert found["removed"] == [{"id": "wren-1", "month": "2026-06", "reason": "privacy"}]
-    holding = {path for path in first.parent.parent.rglob("*") if path.is_file() and b"wren-1" in path.read_bytes()}
+    holding = {path for path in (root / "build/made").rglob("*") if path.is_file() and b"wren-1" in path.read_bytes()}
+    assert holding
     assert not (first.parent / "submissions/measured/small-rope/wren-1").exists()
     assert {path.name for path in holding} <= {"index.html", "results.json", "removed.csv", "index.json"}
     assert "Taken out" in (first.parent / "submissions/index.html").read_text()

@@ -1,5 +1,6 @@
 """Jobs by the workers of a real cluster: the same results, none lost where workers die, and no job for a worker that computes otherwise."""
 
+import asyncio
 import os
 import shutil
 import signal
@@ -26,8 +27,17 @@ from .test_tasks import dies_elsewhere, dies_once, failing, notes, squares, wait
 SOURCE = ROOT / "aggregator" / "edgehold"
 
 
+@pytest.fixture(scope="module", autouse=True)
+def no_loop():
+    """None of the event loops that browser tests before it keep running: the cluster has its own, and begins none within another."""
+    running = asyncio._get_running_loop()
+    asyncio._set_running_loop(None)
+    yield
+    asyncio._set_running_loop(running)
+
+
 @pytest.fixture(scope="module")
-def three():
+def three(no_loop):
     with local_cluster(3) as local:
         yield local
 

@@ -42,7 +42,7 @@ def test_with_a_spread_of_point_3_half_widths_are_3_6_1_7_and_1_4_for_4_8_and_16
 
 def evenings_of(setting_, effect):
     """Values and contrasts of drawn evenings."""
-    answers = _contrasts(setting_, 60, "tern", effect, lambda _: None)
+    answers = _contrasts(setting_, 60, "tern", effect, lambda *_: None)
     return _drawn(setting_, 60, "tern", effect), [found[("tern", "wren")] for found in answers]
 
 
@@ -182,7 +182,7 @@ def test_forces_give_lives_that_are_read_exactly_inside_the_checkpoints():
 def test_the_rank_that_further_plans_start_from_is_the_estimators_own():
     for asked in (sharpeners(roomy(8)), sharpeners(roomy(8, 4)), steels(roomy(12, 3), testers=["fennel", "moss"]), steels(roomy(4, 2))):
         one = made(asked, 0.2)
-        contrasts = next(iter(_contrasts(one, 1, None, 0.0, lambda _: None)))
+        contrasts = next(iter(_contrasts(one, 1, None, 0.0, lambda *_: None)))
         df = next(iter(contrasts.values())).df  # the prior weighs nothing: these are the evening's own
         assert rank(one.plan) == len(one.plan.runs) - round(df)
 

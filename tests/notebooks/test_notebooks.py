@@ -61,9 +61,7 @@ def test_the_python_notebook_stops_at_a_figure_that_is_not_the_published_one(fol
         NotebookClient(notebook, timeout=600, kernel_name="python3", resources={"metadata": {"path": str(folder)}}).execute()
 
 
-@pytest.mark.parametrize(
-    ("largest", "figures"), [pytest.param(400, 100, id="small pools"), pytest.param(10**9, 300, id="all pools", marks=pytest.mark.long)]
-)
+@pytest.mark.parametrize(("largest", "figures"), [pytest.param(10**9, 100, id="all pools")])
 def test_the_r_notebook_computes_every_figure_again_headlines_among_them(folder, largest, figures):
     sizes = _readings(folder)
     published = _keep(folder, "answers", lambda one: sizes[_pool(one)] <= largest)

@@ -12,11 +12,8 @@ one is to be lent itself. Standard deviations are those of ``shared_runs``.
 
 from __future__ import annotations
 
-import argparse
-from pathlib import Path
-
 import numpy as np
-from shared_runs import DEVIATIONS, RUNS_A_TESTER, STEELS, write
+from shared_runs import DEVIATIONS, RUNS_A_TESTER, STEELS, command
 
 Generator = np.random.Generator
 
@@ -91,9 +88,4 @@ def _sharpeners(rng: Generator, people: int, tester: np.ndarray) -> np.ndarray:
 
 
 if __name__ == "__main__":
-    parser = argparse.ArgumentParser(description="Simulated runs with shared people and lent blades, as CSV.")
-    parser.add_argument("n", type=int)
-    parser.add_argument("path", type=Path)
-    parser.add_argument("--seed", type=int, default=1)
-    asked = parser.parse_args()
-    write(simulate(asked.n, asked.seed), asked.path)
+    command(simulate, "Simulated runs with shared people and lent blades, as CSV.")

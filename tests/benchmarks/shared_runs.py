@@ -12,6 +12,7 @@ are somebody else's of the same steel, passed around. The response is a normal l
 from __future__ import annotations
 
 import argparse
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -93,10 +94,15 @@ def write(columns: dict[str, np.ndarray], path: Path) -> None:
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
-if __name__ == "__main__":
-    parser = argparse.ArgumentParser(description="Simulated runs with shared people and blades, as CSV.")
+def command(simulated: Callable[[int, int], dict[str, np.ndarray]], description: str) -> None:
+    """Write runs of a design as a CSV file."""
+    parser = argparse.ArgumentParser(description=description)
     parser.add_argument("n", type=int)
     parser.add_argument("path", type=Path)
     parser.add_argument("--seed", type=int, default=1)
     asked = parser.parse_args()
-    write(simulate(asked.n, asked.seed), asked.path)
+    write(simulated(asked.n, asked.seed), asked.path)
+
+
+if __name__ == "__main__":
+    command(simulate, "Simulated runs with shared people and blades, as CSV.")

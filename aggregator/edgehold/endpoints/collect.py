@@ -47,27 +47,13 @@ def endpoint_rows(
     -------
     In the order of submissions, their runs, and the protocol's endpoints.
     """
-    return _in_order(repository, _pool_rows if relative else _pool_rows_without_relative_lives, variances)
+    return _in_order(repository, _pool_rows, variances, relative)
 
 
-def _pool_rows(of_pool: OfPool, s2_read: float) -> list[tuple[EndpointRow, ...]]:
+def _pool_rows(of_pool: OfPool, s2_read: float, relative: bool) -> list[tuple[EndpointRow, ...]]:
     """The rows of every submission of a pool."""
-    curves = _curves(of_pool, s2_read)
-    return _rows(of_pool, s2_read, curves, _usual_start(curves))
-
-
-def _pool_rows_without_relative_lives(of_pool: OfPool, s2_read: float) -> list[tuple[EndpointRow, ...]]:
-    """The same, without lives relative to an edge's own start."""
-    return _rows(of_pool, s2_read, _curves(of_pool, s2_read), None)
-
-
-def _curves(of_pool: OfPool, s2_read: float) -> list[list[Curve | NotFitted | None]]:
-    return [[_attempted_curve(run, protocol, s2_read) for run in submission.runs] for submission, protocol in of_pool]
-
-
-def _rows(
-    of_pool: OfPool, s2_read: float, curves: list[list[Curve | NotFitted | None]], usual: float | None
-) -> list[tuple[EndpointRow, ...]]:
+    curves = [[_attempted_curve(run, protocol, s2_read) for run in submission.runs] for submission, protocol in of_pool]
+    usual = _usual_start(curves) if relative else None
     found = []
     with begun("progress.rows", [1.0] * sum(map(len, curves))) as step:
         for (submission, protocol), of_submission in zip(of_pool, curves, strict=True):
@@ -80,14 +66,15 @@ def _rows(
 
 
 def _in_order(
-    repository: Repository, of: Callable[[OfPool, float], list[tuple[Found, ...]]], variances: Mapping[PoolKey, float] | None
+    repository: Repository, of: Callable[..., list[tuple[Found, ...]]], variances: Mapping[PoolKey, float] | None, *settings: object
 ) -> tuple[Found, ...]:
-    """What a function finds for every submission of every pool, in the order of the submissions; a pool at a time, for each is kept."""
+    """What a function of a pool, its variance within readings and ``settings`` finds for every submission, in their order; a pool at a
+    time, for each is kept."""
     pools: dict[PoolKey, list[LoadedSubmission]] = defaultdict(list)
     for submission in repository.submissions:
         pools[pool_key(submission)].append(submission)
     spreads = reading_variances(repository) if variances is None else variances
-    jobs = [(tuple((one, repository.protocol_of(one).record) for one in group), spreads[pool]) for pool, group in pools.items()]
+    jobs = [(tuple((one, repository.protocol_of(one).record) for one in group), spreads[pool], *settings) for pool, group in pools.items()]
     found = {pool: iter(each_submission) for pool, each_submission in zip(pools, each(of, jobs, [0] * len(jobs)), strict=True)}
     return tuple(one for submission in repository.submissions for one in next(found[pool_key(submission)]))
 

@@ -18,6 +18,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.sparse.linalg import splu
 
 from .arrays import Array, Ints
+from .indicators import indicator
 
 INDEPENDENT = 1e-8  # of the square of a column of unit length: a chain of m people still leaves about 1/m
 
@@ -35,9 +36,9 @@ def information_beside(factor: Ints, others: Sequence[Ints], weights: Array) -> 
     (a, a)
     """
     needed = without_functions([*others, np.zeros_like(factor)])
-    z = _indicator(factor)
+    z = indicator(factor)
     a = z.shape[1]
-    rest = [_of_unit_length(_indicator(one), weights) for one in needed[2:]]
+    rest = [_of_unit_length(indicator(one), weights) for one in needed[2:]]
     left = _beside_two(sp.hstack([z, *rest], format="csr"), needed[:2], weights)
     if left.shape[0] == a:
         return left
@@ -57,7 +58,7 @@ def rank_of(factors: Sequence[Ints]) -> int:
     if len(needed) == 2:
         return two
     weights = np.ones(len(needed[0]))
-    columns = sp.hstack([_of_unit_length(_indicator(one), weights) for one in needed[2:]], format="csr")
+    columns = sp.hstack([_of_unit_length(indicator(one), weights) for one in needed[2:]], format="csr")
     return two + len(_independent(_beside_two(columns, needed[:2], weights))[1])
 
 
@@ -92,23 +93,18 @@ def _independent(gram: Array) -> tuple[Array, Ints]:
     return root[:rank, :rank], pivots[:rank] - 1
 
 
-def _indicator(factor: Ints) -> sp.csr_matrix:
-    n = len(factor)
-    return sp.csr_matrix((np.ones(n), factor, np.arange(n + 1)), shape=(n, int(factor.max()) + 1))
-
-
 def _of_unit_length(columns: sp.csr_matrix, weights: Array) -> sp.csr_matrix:
     return sp.csr_matrix(columns @ sp.diags(1 / np.sqrt(columns.T @ weights)))
 
 
 def _beside_two(columns: sp.csr_matrix, factors: Sequence[Ints], weights: Array) -> Array:
     """Cᵀ W(I − P)C of some columns, P projecting on the levels of one factor or two, of which neither is a function of the other."""
-    blocks = [_indicator(factors[0])]
+    blocks = [indicator(factors[0])]
     if len(factors) > 1:
         member = joined(*factors)
         of_second = member[blocks[0].shape[1] :]
         grounded = np.unique(of_second, return_index=True)[1]
-        blocks.append(_indicator(factors[1])[:, np.setdiff1d(np.arange(len(of_second)), grounded)])
+        blocks.append(indicator(factors[1])[:, np.setdiff1d(np.arange(len(of_second)), grounded)])
     B = sp.hstack(blocks, format="csr")
     weighted = sp.csr_matrix(sp.diags(weights) @ columns)
     gram = sp.csc_matrix(B.T @ sp.diags(weights) @ B)

@@ -20,6 +20,7 @@ from edgehold.numerics.arrays import Array, Bools, Ints, Labels, Texts
 from edgehold.numerics.attempt import NotFitted, attempt
 from edgehold.numerics.estimability import RANK_TOLERANCE, estimable, prepare
 from edgehold.numerics.half_t import HalfT
+from edgehold.numerics.indicators import indicator
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.known_spreads import Fitted, GivenSpreads, generalised_least_squares
 from edgehold.numerics.second_stage import SecondStage
@@ -668,8 +669,7 @@ class _Model:
         """Whether the classes' difference is estimable with every tester as fixed: by what differs from the mean of its tester's runs."""
         full, names = self.parts.fixed.full, self.parts.fixed.names
         _, tester = np.unique(self.runs.tester, return_inverse=True)
-        runs = sp.csr_matrix((np.ones(len(tester)), (tester, np.arange(len(tester)))))
-        within = full - (runs @ full / np.bincount(tester)[:, None])[tester]
+        within = full - (indicator(tester).T @ full / np.bincount(tester)[:, None])[tester]
         met = (within**2).sum(axis=0) > RANK_TOLERANCE * (full**2).sum(axis=0)
         c = np.zeros(full.shape[1])
         for name, weight in ((f"{PRACTICE} {PRACTISED}", 1.0), (f"{PRACTICE} {NOVICE}", -1.0)):
@@ -775,9 +775,8 @@ class _Model:
         count = int(rows.sum())
         blocks = [sp.csr_matrix((count, 0))]
         for name, term in self.parts.terms.items():
-            levels, codes = np.unique(term.labels[rows], return_inverse=True)
-            sd = float(np.sqrt(variances[fit.names.index(name)]))
-            blocks.append(sp.csr_matrix((np.full(count, sd), codes, np.arange(count + 1)), shape=(count, len(levels))))
+            codes = np.unique(term.labels[rows], return_inverse=True)[1]
+            blocks.append(indicator(codes, float(np.sqrt(variances[fit.names.index(name)]))))
         noise = np.full(count, variances[fit.names.index(RESIDUAL)])
         return GivenSpreads(values, self.parts.fixed.X[rows], sp.hstack(blocks, format="csr"), noise)
 

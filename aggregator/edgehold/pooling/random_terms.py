@@ -13,10 +13,11 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.linalg import cho_factor, cho_solve, qr
-from scipy.sparse import coo_array, csr_array, csr_matrix, hstack
+from scipy.sparse import csr_array, csr_matrix, hstack
 
 from edgehold.errors import InputError
 from edgehold.numerics.arrays import Array, Labels, Texts
+from edgehold.numerics.indicators import indicator
 from edgehold.numerics.known_spreads import Projector
 from edgehold.words import Reason
 
@@ -228,7 +229,7 @@ def _cv(information: Array, sizes: Array) -> list[float]:
 def _expected_information(columns: Mapping[str, Texts], basis: Array, assumed: Mapping[str, float]) -> Array:
     """F of the terms and the residual, through the mixed-model equations: σ²P = I − BM⁻¹Bᵀ with B = [X, Z] and M = BᵀB +
     σ²Λ⁻¹ (Henderson), and σ²PP = P − Σσ²ₖPZₖZₖᵀP."""
-    z = [csr_array(_sparse_indicator(column)) for column in columns.values()]
+    z = [csr_array(indicator(np.unique(column, return_inverse=True)[1])) for column in columns.values()]
     widths = [block.shape[1] for block in z]
     if sum(widths) > DENSE_LEVELS:
         return _simulated_information(z, basis, np.array([assumed[name] for name in (*columns, "residual")]))
@@ -266,11 +267,6 @@ def _simulated_information(z: Sequence[csr_array], basis: Array, sizes: Array) -
         found += np.einsum("inm,njm->ij", moved, turned)
     information: Array = (found + found.T) / (4 * RESPONSES)
     return information
-
-
-def _sparse_indicator(column: Texts) -> coo_array:
-    levels, codes = np.unique(column, return_inverse=True)
-    return coo_array((np.ones(len(codes)), (np.arange(len(codes)), codes)), shape=(len(codes), len(levels)))
 
 
 def _first_to_go(names: list[str], candidates: list[int]) -> int:

@@ -6,10 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.sparse import coo_array, hstack
+from scipy.sparse import hstack
 
 from edgehold.errors import InputError
 from edgehold.numerics.arrays import Array, Texts
+from edgehold.numerics.indicators import indicator
 from edgehold.words import Reason
 
 from .inputs import RESIDUAL
@@ -109,7 +110,7 @@ def _covariance(values: WorkingValues, X: Array, groups: Mapping[str, Texts], fi
     A = X.T @ (X / R[:, None])
     if there:
         codes = [np.unique(labels, return_inverse=True)[1] for labels in there.values()]
-        Z = hstack([coo_array((np.ones(len(c)), (np.arange(len(c)), c))) for c in codes]).tocsr()
+        Z = hstack([indicator(c) for c in codes], format="csr")
         G = np.concatenate([np.full(c.max() + 1, sizes[name]) for name, c in zip(there, codes, strict=True)])
         across = Z.T @ (X / R[:, None])
         A = A - across.T @ np.linalg.solve((Z.T @ (Z.multiply(1 / R[:, None]))).toarray() + np.diag(1 / G), across)

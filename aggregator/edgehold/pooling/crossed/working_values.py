@@ -13,6 +13,7 @@ import scipy.sparse as sp
 
 from edgehold.numerics import mixed
 from edgehold.numerics.arrays import Array, Texts
+from edgehold.numerics.indicators import indicator
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.mixed_inference import without_information
 from edgehold.numerics.normal_sites import normal_sites
@@ -89,8 +90,7 @@ def _sites(
     if fit.coefficients is None or len(variances) < len(groups):
         return None
     fitted = X @ fit.coefficients
-    codes = [np.unique(labels, return_inverse=True)[1] for labels in groups.values()]
-    terms = [sp.csr_array((np.ones(len(one)), (np.arange(len(one)), one))) for one in codes]
+    terms = [indicator(np.unique(labels, return_inverse=True)[1]) for labels in groups.values()]
     if len(c) > MANY:
         return _sites_of_many(runs, fitted, terms, np.array(variances), y, residual + extra)
     S = np.diag(residual + extra)
@@ -104,11 +104,11 @@ def _sites(
 
 
 def _sites_of_many(
-    runs: Runs, fitted: Array, terms: Sequence[sp.csr_array], variances: Array, y: Array, noise: Array
+    runs: Runs, fitted: Array, terms: Sequence[sp.csr_matrix], variances: Array, y: Array, noise: Array
 ) -> tuple[Array, Array] | None:
     """The same sites, all of them moved at once, from a sparse factor of effects instead of a matrix of runs by runs."""
     low, high = (np.where(runs.one_sided, limit, y) - fitted for limit in (runs.low, runs.high))
-    rows = prepare_rows(low, high, np.zeros((len(y), 0)), [sp.csr_matrix(Z) for Z in terms], noise)
+    rows = prepare_rows(low, high, np.zeros((len(y), 0)), terms, noise)
     found = likelihood_at(rows, np.sqrt(variances), None)
     if found is None:
         return None

@@ -129,10 +129,12 @@ const MOST_DRAWN = 300;
  * @returns {readonly number[][]}
  */
 export function normalDraws(key, rows, columns) {
-  const name = [...key, rows, columns].join(" "), found = drawn.get(name) ?? freshDraws(key, rows, columns);
+  const name = [...key, rows, columns].join(" "), known = drawn.get(name);
+  if (known) { return known; }
   if (drawn.size >= MOST_DRAWN) { drawn.clear(); }
-  drawn.set(name, found);
-  return found;
+  const fresh = freshDraws(key, rows, columns);
+  drawn.set(name, fresh);
+  return fresh;
 }
 
 /**

@@ -73,6 +73,11 @@ class Tab:
     def cell(self, number: int, work: object, repeat: int) -> Locator:
         return self.run(number).get_by_label(f"Run {number}, at {work}, repeat {repeat}", exact=True)
 
+    def said_at(self, field: Locator) -> Locator:
+        """What is said at a field, as soon as it is: the form looks when the field has been left, not in the same instant."""
+        expect(field).to_have_attribute("aria-describedby", re.compile(r"\S"))
+        return self.page.locator(f"[id='{field.get_attribute('aria-describedby').split()[-1]}']")
+
 
 def new_context(browser: Browser, **settings: object) -> BrowserContext:
     context = browser.new_context(**{"viewport": WIDE, "accept_downloads": True} | settings)

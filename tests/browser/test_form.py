@@ -252,8 +252,7 @@ def test_a_date_where_a_number_was_is_asked_about_and_names_the_cell(tab):
     )
     cell = tab.cell(1, 5, 2)
     expect(cell).to_have_attribute("aria-invalid", "true")
-    said = tab.page.locator(f"[id='{cell.get_attribute('aria-describedby')}']")
-    expect(said).to_contain_text("at 5, repeat 2")
+    expect(tab.said_at(cell)).to_contain_text("at 5, repeat 2")
     cell.fill("3")
     tab.page.keyboard.press("Tab")
     expect(cell).not_to_have_attribute("aria-invalid", "true")
@@ -265,8 +264,7 @@ def test_a_field_is_checked_when_it_is_left_and_says_what_is_wrong_beside_it(tab
     expect(handle).not_to_have_attribute("aria-invalid", "true")
     tab.page.keyboard.press("Tab")
     expect(handle).to_have_attribute("aria-invalid", "true")
-    said = tab.page.locator(f"[id='{handle.get_attribute('aria-describedby').split()[-1]}']")
-    expect(said).to_have_text("Capitals stand where only lower case may. What to do: write wren.")
+    expect(tab.said_at(handle)).to_have_text("Capitals stand where only lower case may. What to do: write wren.")
     expect(tab.person(2).locator(".said:visible")).to_have_count(0)
 
 

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from .archive.folder import Archive, read_archive, write_archive
 from .disk import refuse_unwritable, write_file
-from .engine.tasks import kept_as, kept_in, on_cluster
+from .engine.tasks import kept_in, kept_in_parts, on_cluster
 from .errors import RepositoryError
 from .inputs import state_of
 from .pages.contents import SETTINGS, Whole, chosen_for
@@ -130,7 +130,7 @@ def _whole(root: Path, say: Progress, archive: Archive | None) -> tuple[Whole, A
 
     if before is None:
         return compute()
-    made = kept_as(_whole, (before, datetime.date.today().isoformat(), fonts()), compute)
+    made = kept_in_parts(_whole, (before, datetime.date.today().isoformat(), fonts()), compute)
     if not anew:
         say(Reason("cache.nothing_new"))
     return made

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import chdtr, chdtrc, fdtr, fdtrc, fdtri, gammaincinv, stdtrit
+from scipy.special import chdtr, chdtrc, fdtr, fdtrc, fdtri, gammaincinv, stdtr, stdtrit
 
 from .arrays import Array
 
@@ -34,6 +34,11 @@ def t_ppf(q: ArrayLike, df: ArrayLike) -> Array:
     """The x below which t lies with probability q."""
     found = _above_0(stdtrit(df, q), df)
     return np.where(np.equal(q, 0), np.where(np.isnan(found), found, -np.inf), found) if np.any(np.equal(q, 0)) else found
+
+
+def t_sf(x: ArrayLike, df: ArrayLike) -> Array:
+    """P(t > x)."""
+    return _above_0(stdtr(df, -np.asarray(x)), df)
 
 
 def f_cdf(x: ArrayLike, df1: ArrayLike, df2: ArrayLike) -> Array:

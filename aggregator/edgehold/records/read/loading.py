@@ -6,11 +6,9 @@ against their protocol and each other. Nothing stops at the first problem; a fil
 
 from __future__ import annotations
 
-import contextlib
 import datetime
 import functools
-import gc
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -19,6 +17,7 @@ from edgehold.records.rules.life import closed_forms
 from edgehold.records.rules.standing import waiting, weighed
 
 from .adoption_files import check_adoptions
+from .cycles import without_looking_for_cycles
 from .naming import check_people, named_events, named_seals, named_threads
 from .neighbours import SUBMISSION, submission_of
 from .objection_files import read_threads
@@ -38,19 +37,7 @@ class Asked:
     methods: frozenset[str]
 
 
-@contextlib.contextmanager
-def _without_looking_for_cycles() -> Iterator[None]:
-    """Records hold no cycles; looking for some among millions of them takes a fifth of the time (tests/benchmarks/CHECK.md)."""
-    before = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if before:
-            gc.enable()
-
-
-@_without_looking_for_cycles()
+@without_looking_for_cycles()
 def load_repository(
     root: Path,
     *,

@@ -60,7 +60,8 @@ class ReadRun:
         works, place = np.unique(self.work, return_inverse=True)
         logs, counts = np.log(self.value), np.bincount(place).astype(float)
         means = np.bincount(place, weights=logs) / counts
-        return Checkpoints(works, counts, means, np.bincount(place, weights=(logs - means[place]) ** 2))
+        squares = np.bincount(place, weights=(logs - means[place]) ** 2).astype(float)
+        return Checkpoints(works, counts, means, squares)
 
 
 @dataclass(frozen=True)

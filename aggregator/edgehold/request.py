@@ -9,7 +9,6 @@ from .endpoints import endpoint_rows
 from .estimates import estimate_submissions, repeatability_table
 from .records.canonical import Repository, pool_key
 from .records.model.submission import Submission
-from .records.read.cycles import without_looking_for_cycles
 from .records.read.neighbours import submission_of
 from .records.request.against import CheckedProposal, check_proposal
 from .results.model.results import SubmissionResult
@@ -21,7 +20,6 @@ from .screens.readings import read_files, runs_by_month
 from .trial import tried
 
 
-@without_looking_for_cycles()
 def summarised(
     root: Path, reference: str, author: str | None = None, pool: bool = False, whole: bool = False
 ) -> tuple[CheckedProposal, str]:

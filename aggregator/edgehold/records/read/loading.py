@@ -12,12 +12,12 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from edgehold.cycles import without_looking_for_cycles
 from edgehold.records.canonical import Repository
 from edgehold.records.rules.life import closed_forms
 from edgehold.records.rules.standing import waiting, weighed
 
 from .adoption_files import check_adoptions
-from .cycles import without_looking_for_cycles
 from .naming import check_people, named_events, named_seals, named_threads
 from .neighbours import SUBMISSION, submission_of
 from .objection_files import read_threads

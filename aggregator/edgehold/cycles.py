@@ -1,4 +1,4 @@
-"""Garbage of many records: none of it is in cycles."""
+"""Garbage of commands that are soon over: next to none of it is in cycles."""
 
 from __future__ import annotations
 
@@ -9,7 +9,8 @@ from collections.abc import Iterator
 
 @contextlib.contextmanager
 def without_looking_for_cycles() -> Iterator[None]:
-    """Records and rows hold no cycles; looking for some among millions of them takes a fifth of the time (tests/benchmarks/CHECK.md)."""
+    """Modules, records and rows hold few cycles; looking for some among millions of them takes a tenth to a fifth of the time
+    (tests/benchmarks/CHECK.md)."""
     before = gc.isenabled()
     gc.disable()
     try:

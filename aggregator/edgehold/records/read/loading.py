@@ -6,14 +6,13 @@ against their protocol and each other. Nothing stops at the first problem; a fil
 
 from __future__ import annotations
 
-import contextlib
 import datetime
 import functools
-import gc
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from edgehold.cycles import without_looking_for_cycles
 from edgehold.records.canonical import Repository
 from edgehold.records.rules.life import closed_forms
 from edgehold.records.rules.standing import waiting, weighed
@@ -38,19 +37,7 @@ class Asked:
     methods: frozenset[str]
 
 
-@contextlib.contextmanager
-def _without_looking_for_cycles() -> Iterator[None]:
-    """Records hold no cycles; looking for some among millions of them takes a fifth of the time (tests/benchmarks/CHECK.md)."""
-    before = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if before:
-            gc.enable()
-
-
-@_without_looking_for_cycles()
+@without_looking_for_cycles()
 def load_repository(
     root: Path,
     *,

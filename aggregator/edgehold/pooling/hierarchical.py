@@ -18,6 +18,7 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy.linalg import expm
 from scipy.optimize import minimize
 from scipy.special import polygamma
 
@@ -71,7 +72,9 @@ LEAST_EFFECTIVE = 50.0  # points of equal weight that other priors must leave
 NEGLIGIBLE = 1e-15  # weight of a point so far out that its own arithmetic may fail
 FIRST_STEPS, FIRST_STEP = 3, 2.0  # towards the mode, and the longest of them, in prior standard deviations
 STEP = 1e-3  # of the differences of the exact gradient that give the curvature, in prior standard deviations
-LARGEST_SLOPE = 1e-2  # of the log density at the mode, in the same unit
+LEVEL = 1e-5  # slope of the log density at which the search for the mode ends, in the same unit
+LEVEL_OF_MANY = 5e-5  # the same where rows are thousands: the rounding of their log density hides what a smaller one changes
+LARGEST_SLOPE = 1e-2  # of the log density at the mode
 LARGE = 4000  # effects and coefficients above which the posterior of the standard deviations is taken as normal about its mode
 MANY = 20_000  # effects and coefficients above which the information there is the average one, whose own spread is below one in a hundred
 MOST_CLIMBS, CLIMBED = 40, 1e-9  # steps to the mode then, and what the last would raise the log density by
@@ -618,7 +621,8 @@ def _mode(density: _Density, wanted: _Wanted) -> _Mode | str:
     if wanted.normal and density.rows.q + density.rows.p > MANY:
         return _climbed(density, wanted)
     begin, shape = _begun(density, sites) if wanted.normal else (np.zeros(len(density.priors)), None)
-    found = minimize(minus, begin, jac=True, method="BFGS", options={"gtol": 1e-5, "maxiter": 200, "hess_inv0": shape})
+    level = LEVEL_OF_MANY if wanted.normal else LEVEL
+    found = minimize(minus, begin, jac=True, method="BFGS", options={"gtol": level, "maxiter": 200, "hess_inv0": shape})
     mode: Array = found.x
     reached = density.at(mode, sites[0])
     if reached is None or float(np.abs(reached[1]).max(initial=0.0)) > LARGEST_SLOPE:
@@ -718,8 +722,7 @@ def _along(covariance: Array, slopes: Array, steps: Array) -> Array:
     root = np.linalg.cholesky(covariance)
     inner = np.linalg.solve(root, np.swapaxes(np.linalg.solve(root, slopes), 1, 2))
     moves = np.tensordot(steps, (inner + np.swapaxes(inner, 1, 2)) / 2, 1)
-    values, vectors = np.linalg.eigh(moves)
-    halves: Array = root @ (vectors * np.exp(values / 2)[:, None, :])
+    halves: Array = root @ expm(moves / 2)
     return halves @ np.swapaxes(halves, 1, 2)
 
 

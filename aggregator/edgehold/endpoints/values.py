@@ -45,17 +45,24 @@ def _pass_fail(run: CanonicalRun, protocol: Protocol, rule: EndpointRule) -> Lif
 
 def _life(submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, rule: EndpointRule, asked: Threshold, curve: Curve) -> Life:
     """Life to an absolute threshold, or to a share of the sharpness at the start (raw, not smoothed)."""
-    threshold = sign(protocol.reading.keener) * math.log(asked.value)
-    if asked.relative:
+    threshold = fixed_threshold(rule, protocol)
+    if threshold is None:
         if position(curve, 0.0) is None:
             return Life(missing(Reason("endpoints.no_start")))
         if curve.low[0] != curve.high[0]:
             return Life(missing(Reason("endpoints.start_off_scale")))
         # A fraction of the sharpness: reading x f where higher is keener, reading / f where lower is; f or 1/f alike.
-        threshold = curve.low[0] - abs(math.log(asked.value))
+        threshold = float(curve.low[0]) - abs(math.log(asked.value))
     begin = curve.first if rule.fit_from == "first positive checkpoint" else 0.0
     key = key_of(submission.record.id, run.id, rule.id)
-    return life(curve, float(threshold), begin, key, relative=asked.relative)
+    return life(curve, threshold, begin, key, relative=asked.relative)
+
+
+def fixed_threshold(rule: EndpointRule, protocol: Protocol) -> float | None:
+    """Keenness that ends a life, the same for every run; None where it is a share of the start, or where there is none."""
+    if rule.threshold is None or rule.threshold.relative:
+        return None
+    return sign(protocol.reading.keener) * math.log(rule.threshold.value)
 
 
 def relative_life(
@@ -71,10 +78,10 @@ def relative_life(
     submission, run, protocol, rule, curve : as for ``endpoint_of``.
     usual : mean keenness before the first cut over the pool; None where nobody read it.
     """
-    if curve is None or usual is None or rule.kind != "life" or rule.threshold is None or rule.threshold.relative:
+    threshold = fixed_threshold(rule, protocol)
+    if curve is None or usual is None or threshold is None:
         return None
-    at = position(curve, 0.0)
-    drop = usual - sign(protocol.reading.keener) * math.log(rule.threshold.value)
+    at, drop = position(curve, 0.0), usual - threshold
     if at is None or curve.low[at] != curve.high[at] or drop <= 0:
         return None
     begin = curve.first if rule.fit_from == "first positive checkpoint" else 0.0

@@ -141,6 +141,18 @@ def test_few_evaluations_are_needed():
     assert search(problem, start(problem)).evaluations <= 10
 
 
+def test_what_the_gradients_change_told_saves_evaluations_and_moves_nothing(monkeypatch):
+    problems = [a_problem(*many_rows(400, seed)) for seed in range(6)]
+    founds = [search(problem, start(problem)) for problem in problems]
+    monkeypatch.setattr(variance_search, "NEAR", 0.0)
+    others = [search(problem, start(problem)) for problem in problems]
+    assert all(found.converged for found in founds + others)
+    assert sum(found.evaluations for found in founds) < sum(other.evaluations for other in others)
+    for found, other in zip(founds, others, strict=True):
+        assert found.point.deviance == pytest.approx(other.point.deviance, abs=1e-9)
+        np.testing.assert_allclose(found.point.variances, other.point.variances, rtol=1e-5)
+
+
 @pytest.mark.parametrize("offset", [0.0, 1e9])
 def test_columns_far_from_orthogonal_change_nothing_but_their_own_coefficients(offset):
     y, X, terms, v = a_data_set()
@@ -172,8 +184,9 @@ def test_average_information_of_many_rows_is_near_its_expected_value(monkeypatch
     np.testing.assert_allclose(np.diag(mixed_inference.information(problem, found.point)), np.diag(exact), rtol=0.2)
 
 
-def many_rows(n):
-    rng = np.random.default_rng(5)
+def many_rows(n, seed=5):
+    rng = np.random.default_rng(seed)
     a, b = rng.integers(0, 100, n), rng.integers(0, 140, n)
+    Za, Zb = np.eye(100)[a], np.eye(140)[b]
     y = rng.normal(size=100)[a] + 0.7 * rng.normal(size=140)[b] + rng.normal(size=n)
-    return y, np.ones((n, 1)), [np.eye(100)[a], np.eye(140)[b]], None
+    return y, np.ones((n, 1)), [Za[:, Za.any(0)], Zb[:, Zb.any(0)]], None

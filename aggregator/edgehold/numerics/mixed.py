@@ -23,13 +23,14 @@ import numpy as np
 import scipy.sparse as sp
 
 from .arrays import Array, Bools, Ints
-from .elimination import Factor, Plan, analyse, factorise, inverse_diagonal, solve
+from .elimination import Factor, Plan, analyse, factorise, half_solve, inverse_diagonal, solve
 from .estimability import nearly_dependent
 from .whitening import Whitening
 
 ALIASED = 1e-9  # a column of unit length with less than this outside the span of those before it is a combination of them
 SPARSE_SHARE = 0.3  # X keeps its zeros when fewer than this share of its entries are not zero
 WELL_CONDITIONED = 1e-7  # least eigenvalue of XᵀX with unit diagonal for which its zeros are worth more than orthogonality
+SMALL_CORE = 200  # unknowns: with one right-hand side and few others, below this a dense factor costs less than more rounds
 # A ratio of zero is set this far above it, in units of one level's information, and the criterion is brought back by its exact
 # slope: what is lost is the square of this.
 FLOOR = 1e-8
@@ -145,10 +146,11 @@ def prepare(y: Array, X: Array | sp.spmatrix, terms: Sequence[sp.spmatrix], know
     terms : K sparse (n, qₖ) matrices Zₖ without empty columns.
     known : the known covariance, or None: independent rows of one unknown variance.
     """
-    root = known.root if known else sp.identity(len(y), format="csr")
-    basis, back, kept, collinear = _basis(root @ X)
-    residual, origin, unit = _centred(root @ y, basis, known is None)
-    Z = [root @ sp.csr_matrix(term) for term in terms]
+    Z = [sp.csr_matrix(term) for term in terms]
+    if known:
+        y, X, Z = known.root @ y, known.root @ X, [known.root @ term for term in Z]
+    basis, back, kept, collinear = _basis(X)
+    residual, origin, unit = _centred(y, basis, known is None)
     columns = sp.hstack([*Z, basis], format="csr")
     gram = sp.tril(columns.T @ columns).tocoo()
     sizes = np.array([term.shape[1] for term in Z], dtype=int)
@@ -165,7 +167,7 @@ def prepare(y: Array, X: Array | sp.spmatrix, terms: Sequence[sp.spmatrix], know
         cols=cols,
         gram=gram.data,
         diagonal=on_diagonal,
-        plan=analyse(rows, cols, q + p, p),
+        plan=analyse(rows, cols, q + p, p, SMALL_CORE),
         owner=owner,
         sizes=sizes,
         information=np.bincount(owner, gram.data[on_diagonal], minlength=len(sizes)) / np.maximum(sizes, 1),
@@ -185,9 +187,12 @@ def _basis(X: Array | sp.spmatrix) -> tuple[sp.csr_matrix, Array, Bools, int | N
     """Columns that span X, sparse where X is sparse and well conditioned and else orthonormal; how to go back; which were kept, and which
     of these the others come too close to adding up to."""
     X = sp.csr_matrix(X)
-    length = np.sqrt(np.asarray(X.multiply(X).sum(axis=0)).ravel())
+    if not X.has_canonical_format:
+        X = X.copy()
+        X.sum_duplicates()
+    length = np.sqrt(np.bincount(X.indices, X.data**2, minlength=X.shape[1]))
     scale = 1 / np.where(length > 0, length, 1.0)
-    scaled = X @ sp.diags(scale)
+    scaled = sp.csr_matrix((X.data * scale[X.indices], X.indices, X.indptr), shape=X.shape)
     everything = np.ones(X.shape[1], dtype=bool)
     if X.shape[1] == 0:
         return scaled, np.zeros((0, 0)), everything, None
@@ -283,6 +288,6 @@ def average_information(system: System, evaluation: Evaluation) -> Array:
     size = system.q + system.p
     pieces = np.zeros((size, system.terms))
     pieces[np.arange(system.q), system.owner] = evaluation.scaled
-    solved = solve(evaluation.factor, pieces)
-    inner = pieces.T @ pieces - pieces.T @ solved
-    return (inner + inner.T) / (2 * np.outer(evaluation.ratios.used, evaluation.ratios.used))
+    half = half_solve(evaluation.factor, pieces)
+    inner: Array = pieces.T @ pieces - half.T @ half
+    return inner / np.outer(evaluation.ratios.used, evaluation.ratios.used)

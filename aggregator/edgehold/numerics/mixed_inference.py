@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .arrays import Array, Bools, Ints
-from .elimination import last_columns, solve
+from .elimination import half_solve, last_columns
 from .mixed import System
 from .variance_search import Point, Problem, average, expected, traces_of, unit_scale
 
@@ -127,15 +127,17 @@ def _correction(problem: Problem, point: Point, by_term: list[Array], W: Array) 
     system, part = problem.system, point.evaluation
     e = 1.0 if problem.known else float(point.variances[-1])
     K, p = system.terms, system.p
-    inner = np.zeros((K, K, p, p))
+    if not K * p:
+        return np.zeros((p, p))
+    apart = np.zeros((system.q + p, K, p))  # the columns of each term on its own effects alone
+    inner = np.zeros((K, p, K, p))
     starts = np.concatenate([[0], np.cumsum(system.sizes)])
-    for j in range(K):
-        rhs = np.zeros((system.q + p, p))
-        rhs[starts[j] : starts[j + 1]] = by_term[j]
-        rest = rhs - solve(part.factor, rhs)
-        for i in range(K):
-            scale = e * np.sqrt(part.ratios.used[i] * part.ratios.used[j])
-            inner[i, j] = by_term[i].T @ rest[starts[i] : starts[i + 1]] / scale
+    for j, (one, start, end) in enumerate(zip(by_term, starts[:-1], starts[1:], strict=True)):
+        apart[start:end, j] = one
+        inner[j, :, j] = one.T @ one
+    half = half_solve(part.factor, apart.reshape(len(apart), K * p))
+    inner = np.swapaxes(inner - (half.T @ half).reshape(inner.shape), 1, 2)
+    inner /= (e * np.sqrt(np.outer(part.ratios.used, part.ratios.used)))[:, :, None, None]
     total: Array = np.einsum("ij,ijab->ab", W[:K, :K], inner)
     if not problem.known:
         shares = -point.variances[:K] / e
@@ -154,6 +156,14 @@ def satterthwaite(c: Array, covariance: Array, slopes: Array, W: Array) -> float
     gradient = np.einsum("i,kij,j->k", c, slopes, c)
     spread = float(gradient @ W @ gradient)
     return 2 * float(c @ covariance @ c) ** 2 / spread if spread > 0 else np.inf
+
+
+def satterthwaite_each(covariance: Array, slopes: Array, W: Array) -> Array:
+    """(p,) the same for each coefficient."""
+    gradients = np.einsum("kii->ik", slopes)
+    spreads = ((gradients @ W) * gradients).sum(axis=1)
+    squares = 2 * np.diag(covariance) ** 2
+    return np.where(spreads > 0, squares / np.where(spreads > 0, spreads, 1.0), np.inf)
 
 
 def effects(problem: Problem, point: Point, columns: Array) -> tuple[Array, Array, Array]:

@@ -141,6 +141,30 @@ def test_few_evaluations_are_needed():
     assert search(problem, start(problem)).evaluations <= 10
 
 
+@pytest.mark.parametrize(("known", "slope", "restricted"), CASES)
+def test_the_bend_of_a_step_is_its_quadratic_form(known, slope, restricted):
+    y, X, terms, v = a_data_set(known=known, slope=slope)
+    problem = a_problem(y, X, terms, v, restricted)
+    unit = problem.system.unit
+    variances, step = (np.array(one)[: 2 + (not known)] for one in ([0.5, 0.2, 0.4], [0.1, -0.05, 0.07]))
+    point = at(problem, variances, False)
+    _, P, G = dense_parts(y, X, terms, v, variances)
+    moved = P @ sum(d * g for d, g in zip(step, G, strict=True)) @ P @ y / unit
+    found = variance_search._bend(problem, point, average(problem, point), step)
+    np.testing.assert_allclose(found, [moved @ g @ moved for g in G], rtol=1e-7)
+
+
+def test_a_bent_step_saves_evaluations(monkeypatch):
+    problems = [a_problem(*many_rows(1500, seed)) for seed in range(4)]
+    far = np.array([3.0, 0.1, 0.5])
+    bent = [search(problem, far) for problem in problems]
+    monkeypatch.setattr(variance_search, "_bend", lambda *_: np.zeros(3))
+    straight = [search(problem, far) for problem in problems]
+    assert sum(one.evaluations for one in bent) < sum(one.evaluations for one in straight)
+    for one, other in zip(bent, straight, strict=True):
+        assert one.point.deviance == pytest.approx(other.point.deviance, abs=1e-9)
+
+
 def test_what_the_gradients_change_told_saves_evaluations_and_moves_nothing(monkeypatch):
     problems = [a_problem(*many_rows(400, seed)) for seed in range(6)]
     founds = [search(problem, start(problem)) for problem in problems]

@@ -28,12 +28,12 @@ from .arrays import Array, Ints
 from .fronts import Front, backward, factor_front, forward, invert_front, laid_out, log_determinant
 
 SMALL_CORE = 350  # unknowns: below this a dense factor costs less than more rounds
-LARGEST_DEGREE = 60  # of an unknown that is eliminated alone: above it the dense core is faster
+LARGEST_DEGREE, LARGEST_OF_MANY = 60, 80  # of an unknown eliminated alone, of few and of MANY: above it the dense core is faster
 MANY = 20_000  # unknowns: only of more is a rest ever dissected, so that no figure of fewer hangs on whether the library is there
-LARGE_CORE = 1200  # unknowns: a larger rest is dissected
+LARGE_CORE = 2500  # unknowns: a larger rest is dissected
 DISSECTED_DEGREE = 30  # of an unknown that is eliminated alone before a dissection
-WIDTHS = np.array([0, 1, 2, 3, 4, 6, 8, 11, 15, 20, 26, 34, 44, 60])  # degrees are rounded up to these, so that rounds stay few arrays
-FEW_COLUMNS = 8  # right-hand sides up to which an array of all their products costs less than a sparse matrix
+WIDTHS = np.array([0, 1, 2, 3, 4, 6, 8, 11, 15, 20, 26, 34, 44, 60, 80])  # degrees are rounded up to these, so that rounds stay few arrays
+MANY_PRODUCTS = 50_000  # of a batch's entries with right-hand sides, above which a sparse matrix costs less than an array of them
 KEPT_PLANS = 4  # rounds of fits to one pattern, and to parts of its rows, ask for their plans again and again
 TIE_BREAK_SEED = 1  # neighbours of equal degree need some fixed order
 
@@ -137,7 +137,8 @@ def analyse(rows: Ints, columns: Ints, size: int, last: int, small_core: int | N
     small_core : a rest of so many unknowns or fewer is the dense core; ``SMALL_CORE`` when None.
     """
     large_core = LARGE_CORE if size > MANY and dissection.available() else size
-    limits = (SMALL_CORE if small_core is None else small_core, LARGEST_DEGREE, large_core, DISSECTED_DEGREE)
+    largest_degree = LARGEST_OF_MANY if size > MANY else LARGEST_DEGREE
+    limits = (SMALL_CORE if small_core is None else small_core, largest_degree, large_core, DISSECTED_DEGREE)
     return _analysis(rows.astype(np.int64).tobytes(), columns.astype(np.int64).tobytes(), size, last, limits)
 
 
@@ -372,8 +373,12 @@ def _backward(factor: Factor, x: Array, solution: Array) -> Array:
     for front in reversed(plan.fronts):
         backward(factor.values, front, x)
     for batch in reversed(plan.batches):
-        near = x[batch.neighbours]
-        x[batch.first : batch.first + batch.count] -= np.einsum("nw,nwc->nc", _block(factor.values, batch), near)
+        own, entries = slice(batch.first, batch.first + batch.count), _block(factor.values, batch)
+        if entries.size * x.shape[1] > MANY_PRODUCTS:
+            ends = batch.width * np.arange(batch.count + 1)
+            x[own] -= sp.csr_matrix((entries.ravel(), batch.neighbours.ravel(), ends), shape=(batch.count, len(x))) @ x
+            continue
+        x[own] -= np.einsum("nw,nwc->nc", entries, x[batch.neighbours])
     solution[plan.order] = x[: plan.size]
     return solution
 
@@ -396,7 +401,7 @@ def _forward(factor: Factor, rhs: Array) -> Array:
     for batch in plan.batches:
         if len(batch.row_targets):
             mine, entries = x[batch.first : batch.first + batch.count], _block(factor.values, batch)
-            if x.shape[1] > FEW_COLUMNS:
+            if entries.size * x.shape[1] > MANY_PRODUCTS:
                 x[batch.row_targets] -= _moving(batch, entries) @ mine
                 continue
             moved = (entries[:, :, None] * mine[:, None, :]).reshape(-1, x.shape[1])

@@ -285,9 +285,22 @@ def traces_at(system: System, gamma: Array) -> Array | None:
 def average_information(system: System, evaluation: Evaluation) -> Array:
     """(K, K) matrix yᵀPZᵢZᵢᵀPZⱼZⱼᵀPy; half of it is the average of observed and expected information (Gilmour, Thompson & Cullis
     1995, Biometrics 51:1440–1450)."""
-    size = system.q + system.p
-    pieces = np.zeros((size, system.terms))
-    pieces[np.arange(system.q), system.owner] = evaluation.scaled
+    pieces = _by_term(system, evaluation)
     half = half_solve(evaluation.factor, pieces)
     inner: Array = pieces.T @ pieces - half.T @ half
     return inner / np.outer(evaluation.ratios.used, evaluation.ratios.used)
+
+
+def turned(system: System, evaluation: Evaluation) -> tuple[Array, Array]:
+    """(q,) Zᵀ P y of all terms together, and (q, K) ZᵀPZⱼZⱼᵀPy, minus by how much it moves with each ratio."""
+    pieces, used = _by_term(system, evaluation), evaluation.ratios.used
+    root = np.sqrt(used)[system.owner]
+    rest = (pieces - solve(evaluation.factor, pieces))[: system.q]
+    return evaluation.scaled / root, rest / (root[:, None] * used)
+
+
+def _by_term(system: System, evaluation: Evaluation) -> Array:
+    """(q + p, K) the scaled effects of each term, and nothing for coefficients."""
+    pieces = np.zeros((system.q + system.p, system.terms))
+    pieces[np.arange(system.q), system.owner] = evaluation.scaled
+    return pieces

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.linalg import solve_triangular
 
 from .arrays import Array, Bools, Ints
 from .elimination import half_solve, last_columns
@@ -175,7 +176,7 @@ def effects(problem: Problem, point: Point, columns: Array) -> tuple[Array, Arra
     e = 1.0 if problem.known else float(point.variances[-1])
     root = np.sqrt(part.ratios.gamma)[system.owner]
     top, bottom = columns[: system.q], columns[system.q :]
-    through_coefficients = np.einsum("ij,ij->i", np.linalg.solve(bottom, top.T).T, top) if system.p else 0.0
+    through_coefficients = (solve_triangular(np.linalg.cholesky(bottom), top.T, lower=True) ** 2).sum(axis=0) if system.p else 0.0
     full = part.spread[: system.q] if problem.restricted else part.spread[: system.q] + through_coefficients
     conditional = np.maximum(full - through_coefficients, 0.0)
     scale = system.unit * np.sqrt(e) * root

@@ -23,7 +23,7 @@ from edgehold.words import Reason
 
 from .arrays import Array, Bools
 from .elimination import ordered_inverse
-from .mixed import Evaluation, System, average_information, evaluate, prepare, set_ratios, traces_at, update_factor
+from .mixed import Evaluation, System, average_information, evaluate, prepare, set_ratios, traces_at, turned, update_factor
 from .moments import by_moments
 
 MOST_STEPS = 60
@@ -50,6 +50,7 @@ OTHER_STARTS = (0.1, 3.0, 30.0)
 SAME_MINIMUM = 1e-7  # deviances closer than this are one minimum, and the first start's is kept
 NEAR_ZERO = 1e-3  # share of all variance at which a variance begins that a neighbouring fit put at zero, for a slope to be seen
 NEAR, MOST_MISSED = 0.1, 0.7  # promise of a step from which on the gradient's change tells what the curvature misses; its largest share
+MOST_BENT = 0.5  # squared length of what is added to a step far from the minimum, as a share of the step's
 RIDGE = 1e-12  # keeps a step finite where two terms are the same
 LEAST_CURVATURE = 1e-3  # smallest eigenvalue, at unit diagonal, of an observed information that is followed
 VANISHED = 1e-13  # residual variance, relative to that of ordinary least squares, that is none
@@ -326,7 +327,7 @@ def search_from(problem: Problem, point: Point, held: int | None = None, least: 
             curvature = _best_curvature(problem, point, curvature, free)
         elif before is not None:
             missed = _missed(missed, curvature, before, point)
-        step, promise = _newton_step(problem, point, curvature + missed, free)
+        step, promise = _newton_step(problem, point, curvature + missed, free, small)
         if promise <= tolerance:
             return Found(point, True, steps, evaluations, Reason("numerics.converged"))
         before = point if promise < NEAR else None
@@ -359,21 +360,47 @@ def _along(
     return None, MOST_HALVINGS
 
 
-def _newton_step(problem: Problem, point: Point, curvature: Array, free: Bools) -> tuple[Array, float]:
+def _newton_step(problem: Problem, point: Point, curvature: Array, free: Bools, small: bool) -> tuple[Array, float]:
     """A step that keeps variances ≥ 0, and about what the deviance would fall by: half its squared length in the curvature, or
-    half of what the slope alone promises where that is more.
+    half of what the slope alone promises where that is more; both for the step that is not bent.
 
     The curvature is the average information, positive semi-definite, and near the minimum what it missed in the steps before. In small
     systems it is the observed information where that is positive definite, which makes the last steps quadratic, and else the expected one
-    (Fisher scoring).
+    (Fisher scoring). Far from the minimum of others the step is bent as the gradient is.
     """
     floors = -point.variances
     if not problem.known:
         floors[-1] *= 1 - SHRINK
     step = _bounded_step(point.gradient, curvature, floors, free)
+    promise = _promise(point, curvature, step)
+    if not small and promise > NEAR:
+        bent = _bounded_step(point.gradient - _bend(problem, point, curvature, step), curvature, floors, free)
+        if (bent - step) @ curvature @ (bent - step) < MOST_BENT * (step @ curvature @ step):
+            step = bent
     if not problem.known and step[-1] > GROW * point.variances[-1]:
         step = step * (GROW * point.variances[-1] / step[-1])
-    return step, max(float(step @ curvature @ step), -float(point.gradient @ step)) / 2
+    return step, promise
+
+
+def _promise(point: Point, curvature: Array, step: Array) -> float:
+    return max(float(step @ curvature @ step), -float(point.gradient @ step)) / 2
+
+
+def _bend(problem: Problem, point: Point, averaged: Array, step: Array) -> Array:
+    """bᵢ = yᵀPGPGᵢPGPy with G = Σdⱼ∂Σ/∂σ²ⱼ, so that a step d off, the gradient is g + Ad − b.
+
+    Its second-order expansion has traces too, which the quadratic forms of the same expected value stand for, as they do in the average
+    information A. Of one variance and balanced runs the step that follows, d + A⁻¹b(d), is off by the third power of the error.
+    """
+    terms, e = problem.system.terms, 1.0 if problem.known else float(point.variances[-1])
+    effects, moved = turned(problem.system, point.evaluation)
+    effects, moved = effects / e, moved / e**2
+    if not problem.known:
+        moved = np.column_stack([moved, (effects - moved @ point.variances[:terms]) / e])
+    squares = np.asarray(np.bincount(problem.system.owner, (moved @ step) ** 2, minlength=terms), dtype=float)
+    if problem.known:
+        return squares
+    return np.append(squares, (step @ averaged @ step - point.variances[:terms] @ squares) / e)
 
 
 def _missed(missed: Array, curvature: Array, before: Point, point: Point) -> Array:

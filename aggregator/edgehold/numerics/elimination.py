@@ -452,11 +452,15 @@ def ordered_inverse(factor: Factor) -> Array:
         own, entries = slice(batch.first, end), _block(factor.values, batch)
         far = np.zeros((batch.count, size - end))
         for near, weights in zip(batch.neighbours.T, entries.T, strict=True):
-            far -= weights[:, None] * inverse[near, end:]
+            part = inverse[near, end:]
+            part *= weights[:, None]
+            far -= part
         inverse[own, end:], inverse[end:size, own] = far, far.T
         mutual = np.zeros((batch.count, batch.count))
         for near, weights in zip(batch.neighbours.T, entries.T, strict=True):
-            mutual -= weights[:, None] * inverse[near, own]
+            part = inverse[near, own]
+            part *= weights[:, None]
+            mutual -= part
         mutual[np.diag_indices(batch.count)] += 1 / factor.values[own]
         inverse[own, own] = mutual
     return inverse[:size]

@@ -46,6 +46,7 @@ class System:
     columns : (n, q + p) whitened [Z X].
     rhs : (q + p,) columnsᵀy.
     rows, cols, gram : entries of the lower triangle of columnsᵀcolumns.
+    moments : (p, p) XᵀX of the whitened columns kept.
     diagonal : where among them the q diagonal entries of ZᵀZ stand.
     plan : the symbolic analysis of C.
     owner : (q,) which term an effect belongs to.
@@ -67,6 +68,7 @@ class System:
     rows: Ints
     cols: Ints
     gram: Array
+    moments: Array
     diagonal: Ints
     plan: Plan
     owner: Ints
@@ -150,27 +152,31 @@ def prepare(y: Array, X: Array | sp.spmatrix, terms: Sequence[sp.spmatrix], know
     if known:
         y, X, Z = known.root @ y, known.root @ X, [known.root @ term for term in Z]
     basis, back, kept, collinear = _basis(X)
-    residual, origin, unit = _centred(y, basis, known is None)
     columns = sp.hstack([*Z, basis], format="csr")
-    gram = sp.tril(columns.T @ columns).tocoo()
+    rows, cols, gram = _lower(columns.T @ columns)
     sizes = np.array([term.shape[1] for term in Z], dtype=int)
     q, p = int(sizes.sum()), basis.shape[1]
-    on_diagonal = np.flatnonzero((gram.row == gram.col) & (gram.row < q))
-    on_diagonal = on_diagonal[np.argsort(gram.row[on_diagonal])]
+    on_diagonal = np.flatnonzero((rows == cols) & (rows < q))
+    on_diagonal = on_diagonal[np.argsort(rows[on_diagonal])]
     owner = np.repeat(np.arange(len(sizes)), sizes)
-    rows, cols = gram.row.astype(np.int64), gram.col.astype(np.int64)
+    of_coefficients = cols >= q
+    moments = np.zeros((p, p))
+    moments[rows[of_coefficients] - q, cols[of_coefficients] - q] = gram[of_coefficients]
+    moments += np.tril(moments, -1).T
+    residual, origin, unit = _centred(y, basis, moments, known is None)
     return System(
         y=residual,
         columns=columns,
         rhs=columns.T @ residual,
         rows=rows,
         cols=cols,
-        gram=gram.data,
+        gram=gram,
+        moments=moments,
         diagonal=on_diagonal,
         plan=analyse(rows, cols, q + p, p, SMALL_CORE),
         owner=owner,
         sizes=sizes,
-        information=np.bincount(owner, gram.data[on_diagonal], minlength=len(sizes)) / np.maximum(sizes, 1),
+        information=np.bincount(owner, gram[on_diagonal], minlength=len(sizes)) / np.maximum(sizes, 1),
         n=len(y),
         p=p,
         unit=unit,
@@ -221,10 +227,16 @@ def _independent(columns: Array) -> Bools:
     return kept
 
 
-def _centred(y: Array, basis: sp.csr_matrix, scale: bool) -> tuple[Array, Array, float]:
+def _lower(matrix: sp.csr_matrix) -> tuple[Ints, Ints, Array]:
+    """Rows, columns and values of the lower triangle of a sparse matrix."""
+    entries = matrix.tocoo()
+    kept = entries.row >= entries.col
+    return entries.row[kept].astype(np.int64), entries.col[kept].astype(np.int64), entries.data[kept]
+
+
+def _centred(y: Array, basis: sp.csr_matrix, moments: Array, scale: bool) -> tuple[Array, Array, float]:
     """Residuals of ordinary least squares in their own unit; the fit is taken off twice for the digits that an offset costs."""
     origin = np.zeros(basis.shape[1])
-    moments = (basis.T @ basis).toarray()
     residual = y
     for _ in range(2 if basis.shape[1] else 0):
         step = np.linalg.solve(moments, basis.T @ residual)

@@ -107,7 +107,7 @@ def coefficient_inference(problem: Problem, point: Point, W: Array) -> tuple[Coe
         slopes = np.concatenate([slopes, rest[None]])
     adjusted = None
     if (system.q + system.p) * max(system.terms, 1) * system.p <= LARGEST_CORRECTION:
-        adjusted = phi + 2 * _correction(problem, point, by_term, W)
+        adjusted = phi + 2 * _correction(problem, point, by_term, slopes, W)
     unit2 = system.unit**2
 
     def back(matrix: Array) -> Array:
@@ -123,8 +123,8 @@ def coefficient_inference(problem: Problem, point: Point, W: Array) -> tuple[Coe
     return inference, columns
 
 
-def _correction(problem: Problem, point: Point, by_term: list[Array], W: Array) -> Array:
-    """Σᵢⱼ Wᵢⱼ GᵢᵀZᵢᵀPZⱼGⱼ over all variances."""
+def _correction(problem: Problem, point: Point, by_term: list[Array], slopes: Array, W: Array) -> Array:
+    """Σᵢⱼ Wᵢⱼ GᵢᵀZᵢᵀPZⱼGⱼ over all variances; ``slopes`` are GⱼᵀGⱼ."""
     system, part = problem.system, point.evaluation
     e = 1.0 if problem.known else float(point.variances[-1])
     K, p = system.terms, system.p
@@ -135,14 +135,14 @@ def _correction(problem: Problem, point: Point, by_term: list[Array], W: Array) 
     starts = np.concatenate([[0], np.cumsum(system.sizes)])
     for j, (one, start, end) in enumerate(zip(by_term, starts[:-1], starts[1:], strict=True)):
         apart[start:end, j] = one
-        inner[j, :, j] = one.T @ one
+        inner[j, :, j] = slopes[j]
     half = half_solve(part.factor, apart.reshape(len(apart), K * p))
     inner = np.swapaxes(inner - (half.T @ half).reshape(inner.shape), 1, 2)
     inner /= (e * np.sqrt(np.outer(part.ratios.used, part.ratios.used)))[:, :, None, None]
-    total: Array = np.einsum("ij,ijab->ab", W[:K, :K], inner)
+    total: Array = np.tensordot(W[:K, :K], inner, 2)
     if not problem.known:
         shares = -point.variances[:K] / e
-        with_residual = np.einsum("j,ijab->iab", shares, inner)
+        with_residual = np.tensordot(shares, inner, (0, 1))
         corner = np.einsum("i,iab->ab", shares, with_residual)
         crossing = np.einsum("i,iab->ab", W[:K, K], with_residual)
         total = total + crossing + crossing.T + W[K, K] * corner

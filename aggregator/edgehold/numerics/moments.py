@@ -8,6 +8,7 @@ Searle, Casella & McCulloch 1992, Variance Components, section 11.3). Nothing ha
 from __future__ import annotations
 
 import numpy as np
+from scipy.linalg import solve_triangular
 
 from .arrays import Array
 from .mixed import System
@@ -19,16 +20,15 @@ AT_ONCE = 20_000  # entries
 def by_moments(system: System) -> Array | None:
     """(K + 1,) variances, the residual's last, any of which may be negative; None where the equations do not tell them apart."""
     q, terms, sizes, owner = system.q, system.terms, system.sizes, system.owner
-    of_effects, of_coefficients = system.rows < q, system.cols >= q
-    moments = np.zeros((system.p, system.p))
-    moments[system.rows[of_coefficients] - q, system.cols[of_coefficients] - q] = system.gram[of_coefficients]
-    across = ~(of_effects | of_coefficients)
+    of_effects = system.rows < q
+    across = ~of_effects & (system.cols < q)
     fixed = np.zeros((q, system.p))
     fixed[system.cols[across], system.rows[across] - q] = system.gram[across]
     try:
-        fixed = np.linalg.solve(np.linalg.cholesky(moments), fixed.T).T  # ZᵀX(XᵀX)^−½, so that ZᵀMZ = ZᵀZ − fixed·fixedᵀ
+        root = np.linalg.cholesky(system.moments)
     except np.linalg.LinAlgError:
         return None
+    fixed = solve_triangular(root, fixed.T, lower=True).T  # ZᵀX(XᵀX)^−½, so that ZᵀMZ = ZᵀZ − fixed·fixedᵀ
     if not terms:
         return None
     row, column, gram = system.rows[of_effects], system.cols[of_effects], system.gram[of_effects]

@@ -184,7 +184,9 @@ def _with_residual(inner: Array, sums: Array, total: float, variances: Array, e:
     row = (sums - inner @ variances) / e
     last_sum = (total - variances @ sums) / e
     corner = (last_sum - variances @ row) / e
-    return np.block([[inner, row[:, None]], [row[None, :], np.array([[corner]])]])
+    whole = np.empty((len(row) + 1,) * 2)
+    whole[:-1, :-1], whole[:-1, -1], whole[-1, :-1], whole[-1, -1] = inner, row, row, corner
+    return whole
 
 
 def traces_of(problem: Problem, point: Point, restricted: bool) -> Array:
@@ -418,7 +420,7 @@ def _missed(missed: Array, curvature: Array, before: Point, point: Point) -> Arr
         return missed
     across = np.outer(rest, step) / length
     found = known + across + across.T - float(rest @ step) / length**2 * np.outer(step, step)
-    small = eigvalsh(told)[0] > LEAST_CURVATURE and np.abs(eigvalsh(found, told)).max() < MOST_MISSED
+    small = np.linalg.eigvalsh(told)[0] > LEAST_CURVATURE and np.abs(eigvalsh(found, told)).max() < MOST_MISSED
     return found * np.outer(back, back) if small else np.zeros_like(found)
 
 

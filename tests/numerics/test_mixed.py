@@ -5,7 +5,7 @@ import pytest
 import scipy.sparse as sp
 
 from edgehold.numerics import mixed_inference, variance_search
-from edgehold.numerics.mixed import average_information, prepare
+from edgehold.numerics.mixed import average_information, prepare, turned
 from edgehold.numerics.variance_search import Problem, at, average, expected, search, search_widely, start
 from edgehold.numerics.whitening import whitening
 
@@ -150,7 +150,9 @@ def test_the_bend_of_a_step_is_its_quadratic_form(known, slope, restricted):
     point = at(problem, variances, False)
     _, P, G = dense_parts(y, X, terms, v, variances)
     moved = P @ sum(d * g for d, g in zip(step, G, strict=True)) @ P @ y / unit
-    found = variance_search._bend(problem, point, average(problem, point), step)
+    known = turned(problem.system, point.evaluation)
+    np.testing.assert_allclose(average(problem, point, known), average(problem, point), rtol=1e-9)
+    found = variance_search._bend(problem, point, known, average(problem, point), step)
     np.testing.assert_allclose(found, [moved @ g @ moved for g in G], rtol=1e-7)
 
 

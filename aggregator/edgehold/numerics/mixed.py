@@ -294,21 +294,38 @@ def traces_at(system: System, gamma: Array) -> Array | None:
     return None if factor is None else _traces(system, ratios, inverse_diagonal(factor))
 
 
-def average_information(system: System, evaluation: Evaluation) -> Array:
+@dataclass(frozen=True, eq=False)
+class Turned:
+    """How Py moves with the variance ratios, as far as effects show it.
+
+    Attributes
+    ----------
+    effects : (q,) ZᵀPy of all terms.
+    moved : (q, K) ZᵀPZⱼZⱼᵀPy, minus its slope in each ratio.
+    """
+
+    effects: Array
+    moved: Array
+
+
+def average_information(system: System, evaluation: Evaluation, known: Turned | None = None) -> Array:
     """(K, K) matrix yᵀPZᵢZᵢᵀPZⱼZⱼᵀPy; half of it is the average of observed and expected information (Gilmour, Thompson & Cullis
     1995, Biometrics 51:1440–1450)."""
+    if known is not None:
+        sums = [np.bincount(system.owner, known.effects * column, minlength=system.terms) for column in known.moved.T]
+        return np.reshape(sums, (system.terms,) * 2)
     pieces = _by_term(system, evaluation)
     half = half_solve(evaluation.factor, pieces)
     inner: Array = pieces.T @ pieces - half.T @ half
     return inner / np.outer(evaluation.ratios.used, evaluation.ratios.used)
 
 
-def turned(system: System, evaluation: Evaluation) -> tuple[Array, Array]:
-    """(q,) Zᵀ P y of all terms together, and (q, K) ZᵀPZⱼZⱼᵀPy, minus by how much it moves with each ratio."""
+def turned(system: System, evaluation: Evaluation) -> Turned:
+    """How Py moves, which costs twice what the average information does."""
     pieces, used = _by_term(system, evaluation), evaluation.ratios.used
     root = np.sqrt(used)[system.owner]
     rest = (pieces - solve(evaluation.factor, pieces))[: system.q]
-    return evaluation.scaled / root, rest / (root[:, None] * used)
+    return Turned(evaluation.scaled / root, rest / (root[:, None] * used))
 
 
 def _by_term(system: System, evaluation: Evaluation) -> Array:

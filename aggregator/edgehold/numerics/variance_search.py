@@ -23,7 +23,7 @@ from edgehold.words import Reason
 
 from .arrays import Array, Bools
 from .elimination import ordered_inverse
-from .mixed import Evaluation, System, average_information, evaluate, prepare, set_ratios, traces_at, turned, update_factor
+from .mixed import Evaluation, System, Turned, average_information, evaluate, prepare, set_ratios, traces_at, turned, update_factor
 from .moments import by_moments
 
 MOST_STEPS = 60
@@ -38,7 +38,7 @@ LARGE, HUGE = (
     200_000,
 )  # unknowns; with so many a variance's standard error is so small that fewer digits of it are as many of the variance
 PART, LEAST_LEVELS = 4, 400  # of so many levels one gives a first fit of many rows, if a term has as many levels as this
-CONVERGED_PART = 1e-3  # such a fit's own errors are a thousand times what this leaves
+CONVERGED_PART = 1e-2  # such a fit's own errors are hundreds of times what this leaves
 ROUNDING = 1e-11  # of the deviance: smaller differences are not signs of anything
 SUFFICIENT = 1e-4  # share of the decrease that the slope promises which a step must bring (Armijo 1966)
 EXACT_INFORMATION = 200  # unknowns up to which the dense inverse, for exact information, costs less than a step saved
@@ -149,12 +149,12 @@ def at(problem: Problem, variances: Array, profile_residual: bool) -> Point | No
     return Point(variances, float(deviance), np.append(slopes, residual_slope), part)
 
 
-def average(problem: Problem, point: Point) -> Array:
+def average(problem: Problem, point: Point, known: Turned | None = None) -> Array:
     """Average information about the variances, in units of the deviance: its expected value is tr(PGᵢPGⱼ).
 
     The residual's row follows from Σ σ²ⱼGⱼ = Σ and PΣP = P.
     """
-    inner = average_information(problem.system, point.evaluation)
+    inner = average_information(problem.system, point.evaluation, known)
     if problem.known:
         return inner
     variances, e = point.variances[:-1], point.variances[-1]
@@ -324,12 +324,13 @@ def search_from(problem: Problem, point: Point, held: int | None = None, least: 
     for steps in range(MOST_STEPS):
         if not problem.known and point.variances[-1] < VANISHED:
             return Found(point, False, steps, evaluations, Reason("numerics.residual_vanishes"))
-        curvature = average(problem, point)
+        moved = turned(problem.system, point.evaluation) if before is None and not small else None
+        curvature = average(problem, point, moved)
         if small:
             curvature = _best_curvature(problem, point, curvature, free)
         elif before is not None:
             missed = _missed(missed, curvature, before, point)
-        step, promise = _newton_step(problem, point, curvature + missed, free, small)
+        step, promise = _newton_step(problem, point, curvature + missed, free, moved)
         if promise <= tolerance:
             return Found(point, True, steps, evaluations, Reason("numerics.converged"))
         before = point if promise < NEAR else None
@@ -362,7 +363,7 @@ def _along(
     return None, MOST_HALVINGS
 
 
-def _newton_step(problem: Problem, point: Point, curvature: Array, free: Bools, small: bool) -> tuple[Array, float]:
+def _newton_step(problem: Problem, point: Point, curvature: Array, free: Bools, moved: Turned | None) -> tuple[Array, float]:
     """A step that keeps variances ≥ 0, and about what the deviance would fall by: half its squared length in the curvature, or
     half of what the slope alone promises where that is more; both for the step that is not bent.
 
@@ -375,8 +376,8 @@ def _newton_step(problem: Problem, point: Point, curvature: Array, free: Bools, 
         floors[-1] *= 1 - SHRINK
     step = _bounded_step(point.gradient, curvature, floors, free)
     promise = _promise(point, curvature, step)
-    if not small and promise > NEAR:
-        bent = _bounded_step(point.gradient - _bend(problem, point, curvature, step), curvature, floors, free)
+    if moved is not None and promise > NEAR:
+        bent = _bounded_step(point.gradient - _bend(problem, point, moved, curvature, step), curvature, floors, free)
         if (bent - step) @ curvature @ (bent - step) < MOST_BENT * (step @ curvature @ step):
             step = bent
     if not problem.known and step[-1] > GROW * point.variances[-1]:
@@ -388,15 +389,14 @@ def _promise(point: Point, curvature: Array, step: Array) -> float:
     return max(float(step @ curvature @ step), -float(point.gradient @ step)) / 2
 
 
-def _bend(problem: Problem, point: Point, averaged: Array, step: Array) -> Array:
+def _bend(problem: Problem, point: Point, known: Turned, averaged: Array, step: Array) -> Array:
     """bᵢ = yᵀPGPGᵢPGPy with G = Σdⱼ∂Σ/∂σ²ⱼ, so that a step d off, the gradient is g + Ad − b.
 
     Its second-order expansion has traces too, which the quadratic forms of the same expected value stand for, as they do in the average
     information A. Of one variance and balanced runs the step that follows, d + A⁻¹b(d), is off by the third power of the error.
     """
     terms, e = problem.system.terms, 1.0 if problem.known else float(point.variances[-1])
-    effects, moved = turned(problem.system, point.evaluation)
-    effects, moved = effects / e, moved / e**2
+    effects, moved = known.effects / e, known.moved / e**2
     if not problem.known:
         moved = np.column_stack([moved, (effects - moved @ point.variances[:terms]) / e])
     squares = np.asarray(np.bincount(problem.system.owner, (moved @ step) ** 2, minlength=terms), dtype=float)

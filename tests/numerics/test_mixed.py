@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import scipy.sparse as sp
 
-from edgehold.numerics import mixed_inference, variance_search
+from edgehold.numerics import mixed, mixed_inference, variance_search
 from edgehold.numerics.mixed import average_information, prepare, turned
 from edgehold.numerics.variance_search import Problem, at, average, expected, search, search_widely, start
 from edgehold.numerics.whitening import whitening
@@ -157,6 +157,7 @@ def test_the_bend_of_a_step_is_its_quadratic_form(known, slope, restricted):
 
 
 def test_a_bent_step_saves_evaluations(monkeypatch):
+    monkeypatch.setattr(mixed, "FEW", 0)
     problems = [a_problem(*many_rows(1500, seed)) for seed in range(4)]
     far = np.array([3.0, 0.1, 0.5])
     bent = [search(problem, far) for problem in problems]
@@ -168,6 +169,7 @@ def test_a_bent_step_saves_evaluations(monkeypatch):
 
 
 def test_what_the_gradients_change_told_saves_evaluations_and_moves_nothing(monkeypatch):
+    monkeypatch.setattr(mixed, "FEW", 0)
     problems = [a_problem(*many_rows(400, seed)) for seed in range(6)]
     founds = [search(problem, start(problem)) for problem in problems]
     monkeypatch.setattr(variance_search, "NEAR", 0.0)

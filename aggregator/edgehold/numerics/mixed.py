@@ -30,7 +30,12 @@ from .whitening import Whitening
 ALIASED = 1e-9  # a column of unit length with less than this outside the span of those before it is a combination of them
 SPARSE_SHARE = 0.3  # X keeps its zeros when fewer than this share of its entries are not zero
 WELL_CONDITIONED = 1e-7  # least eigenvalue of XᵀX with unit diagonal for which its zeros are worth more than orthogonality
-SMALL_CORE = 200  # unknowns: with one right-hand side and few others, below this a dense factor costs less than more rounds
+# Unknowns up to which a search takes the plainest steps: of few levels, terms are often nearly the same to the data, and where on the
+# flat ridge of such a criterion it ends hangs on the last digits of every step.
+FEW = 600
+SMALL_CORE = (
+    200  # unknowns, of more than FEW: with one right-hand side and few others, below this a dense factor costs less than more rounds
+)
 # A ratio of zero is set this far above it, in units of one level's information, and the criterion is brought back by its exact
 # slope: what is lost is the square of this.
 FLOOR = 1e-8
@@ -88,6 +93,11 @@ class System:
     def q(self) -> int:
         """Number of random effects."""
         return len(self.owner)
+
+    @property
+    def few(self) -> bool:
+        """Whether there are few unknowns."""
+        return self.q + self.p <= FEW
 
     @property
     def terms(self) -> int:
@@ -163,7 +173,7 @@ def prepare(y: Array, X: Array | sp.spmatrix, terms: Sequence[sp.spmatrix], know
     moments = np.zeros((p, p))
     moments[rows[of_coefficients] - q, cols[of_coefficients] - q] = gram[of_coefficients]
     moments += np.tril(moments, -1).T
-    residual, origin, unit = _centred(y, basis, moments, known is None)
+    residual, origin, unit = _centred(y, basis, known is None)
     return System(
         y=residual,
         columns=columns,
@@ -173,7 +183,7 @@ def prepare(y: Array, X: Array | sp.spmatrix, terms: Sequence[sp.spmatrix], know
         gram=gram,
         moments=moments,
         diagonal=on_diagonal,
-        plan=analyse(rows, cols, q + p, p, SMALL_CORE),
+        plan=analyse(rows, cols, q + p, p, None if q + p <= FEW else SMALL_CORE),
         owner=owner,
         sizes=sizes,
         information=np.bincount(owner, gram[on_diagonal], minlength=len(sizes)) / np.maximum(sizes, 1),
@@ -198,7 +208,7 @@ def _basis(X: Array | sp.spmatrix) -> tuple[sp.csr_matrix, Array, Bools, int | N
         X.sum_duplicates()
     length = np.sqrt(np.bincount(X.indices, X.data**2, minlength=X.shape[1]))
     scale = 1 / np.where(length > 0, length, 1.0)
-    scaled = sp.csr_matrix((X.data * scale[X.indices], X.indices, X.indptr), shape=X.shape)
+    scaled = X @ sp.diags(scale)
     everything = np.ones(X.shape[1], dtype=bool)
     if X.shape[1] == 0:
         return scaled, np.zeros((0, 0)), everything, None
@@ -234,9 +244,10 @@ def _lower(matrix: sp.csr_matrix) -> tuple[Ints, Ints, Array]:
     return entries.row[kept].astype(np.int64), entries.col[kept].astype(np.int64), entries.data[kept]
 
 
-def _centred(y: Array, basis: sp.csr_matrix, moments: Array, scale: bool) -> tuple[Array, Array, float]:
+def _centred(y: Array, basis: sp.csr_matrix, scale: bool) -> tuple[Array, Array, float]:
     """Residuals of ordinary least squares in their own unit; the fit is taken off twice for the digits that an offset costs."""
     origin = np.zeros(basis.shape[1])
+    moments = (basis.T @ basis).toarray()
     residual = y
     for _ in range(2 if basis.shape[1] else 0):
         step = np.linalg.solve(moments, basis.T @ residual)
@@ -315,8 +326,12 @@ def average_information(system: System, evaluation: Evaluation, known: Turned | 
         sums = [np.bincount(system.owner, known.effects * column, minlength=system.terms) for column in known.moved.T]
         return np.reshape(sums, (system.terms,) * 2)
     pieces = _by_term(system, evaluation)
+    inner: Array
+    if system.few:
+        inner = pieces.T @ pieces - pieces.T @ solve(evaluation.factor, pieces)
+        return (inner + inner.T) / (2 * np.outer(evaluation.ratios.used, evaluation.ratios.used))
     half = half_solve(evaluation.factor, pieces)
-    inner: Array = pieces.T @ pieces - half.T @ half
+    inner = pieces.T @ pieces - half.T @ half
     return inner / np.outer(evaluation.ratios.used, evaluation.ratios.used)
 
 

@@ -22,7 +22,7 @@ from scipy.linalg import eigvalsh
 from edgehold.words import Reason
 
 from .arrays import Array, Bools
-from .elimination import ordered_inverse
+from .elimination import ordered_inverse, solve
 from .mixed import Evaluation, System, Turned, average_information, evaluate, prepare, set_ratios, traces_at, turned, update_factor
 from .moments import by_moments
 
@@ -197,15 +197,22 @@ def traces_of(problem: Problem, point: Point, restricted: bool) -> Array:
 
 
 def _squared_blocks(system: System, evaluation: Evaluation, restricted: bool) -> Array:
-    whole, q = ordered_inverse(evaluation.factor), system.q  # coefficients are the last to be eliminated
+    q, few = system.q, system.few
+    whole = solve(evaluation.factor, np.eye(q + system.p)) if few else ordered_inverse(evaluation.factor)  # coefficients are last in both
     rest = whole[:q, :q]
     if not restricted and system.p:
         across = whole[:q, q:]
         rest = rest - across @ np.linalg.solve(whole[q:, q:], across.T)
-    rest[np.diag_indices(q)] -= 1.0
-    np.square(rest, out=rest)
-    member = system.owner[system.plan.order[:q], None] == np.arange(system.terms)
-    sums: Array = member.T @ (rest @ member.astype(float))
+    sums: Array
+    if few:
+        squares = (np.eye(q) - rest) ** 2
+        starts = np.concatenate([[0], np.cumsum(system.sizes)[:-1]])
+        sums = np.add.reduceat(np.add.reduceat(squares, starts, axis=0), starts, axis=1) if system.terms else squares
+    else:
+        rest[np.diag_indices(q)] -= 1.0
+        np.square(rest, out=rest)
+        member = system.owner[system.plan.order[:q], None] == np.arange(system.terms)
+        sums = member.T @ (rest @ member.astype(float))
     return sums / np.outer(evaluation.ratios.used, evaluation.ratios.used)
 
 
@@ -230,11 +237,11 @@ def _trace_slopes(system: System, evaluation: Evaluation, traces: Array) -> Arra
 
 
 def start(problem: Problem) -> Array:
-    """Starting variances: by moments where there are more effects than a few and the residual's variance is not known; else each term as
+    """Starting variances: by moments where there are more unknowns than a few and the residual's variance is not known; else each term as
     large as the residual in what it adds to a row, and with a known V the surplus of the residuals' squares over their expected value
     shared out."""
     system = problem.system
-    if not (problem.known or is_small(system)):
+    if not (problem.known or system.few):
         found = by_moments(system)
         if found is not None:
             positive: Array = np.maximum(found, NEAR_ZERO * np.abs(found).sum())
@@ -316,7 +323,7 @@ def search(problem: Problem, variances: Array, held: int | None = None, toleranc
 def search_from(problem: Problem, point: Point, held: int | None = None, least: float = 0.0) -> Found:
     """The same from a point that was evaluated already."""
     free = np.arange(len(point.variances)) != (-1 if held is None else held)
-    small = is_small(problem.system)
+    small, few = is_small(problem.system), problem.system.few
     tolerance = CONVERGED if small else _tolerance(problem.system.q)
     tolerance = max(tolerance, least if held is None else CONVERGED_HELD)
     evaluations, before = 1, None
@@ -324,7 +331,7 @@ def search_from(problem: Problem, point: Point, held: int | None = None, least: 
     for steps in range(MOST_STEPS):
         if not problem.known and point.variances[-1] < VANISHED:
             return Found(point, False, steps, evaluations, Reason("numerics.residual_vanishes"))
-        moved = turned(problem.system, point.evaluation) if before is None and not small else None
+        moved = turned(problem.system, point.evaluation) if before is None and not few else None
         curvature = average(problem, point, moved)
         if small:
             curvature = _best_curvature(problem, point, curvature, free)
@@ -333,7 +340,7 @@ def search_from(problem: Problem, point: Point, held: int | None = None, least: 
         step, promise = _newton_step(problem, point, curvature + missed, free, moved)
         if promise <= tolerance:
             return Found(point, True, steps, evaluations, Reason("numerics.converged"))
-        before = point if promise < NEAR else None
+        before = point if promise < NEAR and not few else None
         better, tried = _along(problem, point, step, held is None, partial(_enough, point, step))
         evaluations += tried
         if better is None:
@@ -367,9 +374,9 @@ def _newton_step(problem: Problem, point: Point, curvature: Array, free: Bools, 
     """A step that keeps variances ≥ 0, and about what the deviance would fall by: half its squared length in the curvature, or
     half of what the slope alone promises where that is more; both for the step that is not bent.
 
-    The curvature is the average information, positive semi-definite, and near the minimum what it missed in the steps before. In small
-    systems it is the observed information where that is positive definite, which makes the last steps quadratic, and else the expected one
-    (Fisher scoring). Far from the minimum of others the step is bent as the gradient is.
+    The curvature is the average information, positive semi-definite, and near the minimum, with more unknowns than a few, what it missed in
+    the steps before. In small systems it is the observed information where that is positive definite, which makes the last steps
+    quadratic, and else the expected one (Fisher scoring). Far from the minimum of many unknowns the step is bent as the gradient is.
     """
     floors = -point.variances
     if not problem.known:

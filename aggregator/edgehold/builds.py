@@ -6,12 +6,12 @@ Where nothing that the path reads has changed, the path is not even imported: al
 from __future__ import annotations
 
 import datetime
-import gc
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, nullcontext
 from pathlib import Path
 
 from .archive.folder import Archive, read_archive, write_archive
+from .cycles import seldom_looking_for_cycles
 from .disk import refuse_unwritable, write_file
 from .engine.tasks import kept_in, kept_in_parts, on_cluster
 from .errors import RepositoryError
@@ -25,7 +25,6 @@ from .results.publish.write import staged_build
 from .words import Reason
 
 Progress = Callable[[str], None]
-NEW_OBJECTS = 200_000  # after so many Python looks for what nobody needs
 LARGE_MEGABYTES = 700
 """Above this the maintainer is warned of the archive's size: many hosts take no site above a gigabyte."""
 
@@ -144,21 +143,9 @@ def _computing(root: Path, say: Progress, cluster: str | None = None, cache: Pat
     with (
         on_cluster(cluster, say) if cluster is not None else nullcontext(),
         kept_in(cache or root / "build" / "cache", say),
-        _seldom_swept(),
+        seldom_looking_for_cycles(),
     ):
         yield
-
-
-@contextmanager
-def _seldom_swept() -> Iterator[None]:
-    """Python looks for rings of objects that nobody needs after every 700 new ones; of a build's millions nearly all are needed to its
-    end, and looking them through took a tenth of its time."""
-    before = gc.get_threshold()
-    gc.set_threshold(NEW_OBJECTS)
-    try:
-        yield
-    finally:
-        gc.set_threshold(*before)
 
 
 def _tell_of_archive(before: Archive, after: Archive, say: Progress, warn: Progress) -> None:

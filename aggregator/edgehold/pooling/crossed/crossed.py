@@ -37,7 +37,7 @@ from edgehold.pooling.inputs import frozen
 from edgehold.words import Reason
 
 from .inputs import RESIDUAL, Rows, Term, checked_rows, exactly_fitted
-from .results import CrossedConvergence, CrossedFit, Effects, degrees_of_freedom, nothing_fitted
+from .results import CrossedConvergence, CrossedFit, Effects, degrees_of_freedom_each, nothing_fitted
 
 Near = Mapping[str, float | None] | None  # variances by name of a fit to nearly the same data
 NOT_ASKED = Reason("crossed.not_asked")
@@ -274,12 +274,12 @@ def _assembled(
         reasons["variance_intervals"] = NOT_ASKED
     else:
         reasons |= {f"variance_intervals.{name}": NOT_ASKED for name in every if not _asked(name, profile)}
-    dfs = [degrees_of_freedom(c, inference.covariance, inference.slopes, W * unit2**2, rows.n, system.p) for c in np.eye(system.p)]
+    dfs = degrees_of_freedom_each(inference.covariance, inference.slopes, W * unit2**2, rows.n)
     return CrossedFit(
         coefficients=frozen(inference.coefficients) if full_rank else None,
         standard_errors=frozen(np.sqrt(np.diag(inference.covariance))) if full_rank else None,
         covariance=frozen(inference.covariance) if full_rank else None,
-        df=frozen(np.array(dfs)) if full_rank else None,
+        df=frozen(dfs) if full_rank else None,
         variances={name: told.get(name) for name in every},
         variance_intervals=intervals,
         effects=_effects(rows, terms, problem, point, columns, same),

@@ -144,11 +144,18 @@ class CrossedFit:
         return LinearContrast(estimate, error, df, Interval(estimate - half, estimate + half, self.level, "satterthwaite-t"))
 
 
-def degrees_of_freedom(c: Array, covariance: Array, slopes: Array, W: Array, n: int, p: int | None = None) -> float:
+def degrees_of_freedom(c: Array, covariance: Array, slopes: Array, W: Array, n: int) -> float:
     """Satterthwaite's ν, at most n − p; infinite where no variance was estimated."""
     if len(slopes) == 0:
         return np.inf
-    return float(min(mixed_inference.satterthwaite(c, covariance, slopes, W), n - (len(c) if p is None else p)))
+    return float(min(mixed_inference.satterthwaite(c, covariance, slopes, W), n - len(c)))
+
+
+def degrees_of_freedom_each(covariance: Array, slopes: Array, W: Array, n: int) -> Array:
+    """(p,) the same for each coefficient."""
+    if len(slopes) == 0:
+        return np.full(len(covariance), np.inf)
+    return np.minimum(mixed_inference.satterthwaite_each(covariance, slopes, W), n - len(covariance))
 
 
 def nothing_fitted(rows: Rows, reason: str, steps: int = 0, evaluations: int = 0) -> CrossedFit:

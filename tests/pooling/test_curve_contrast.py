@@ -11,7 +11,8 @@ from scipy.optimize import brentq, isotonic_regression
 from scipy.stats import multivariate_normal, norm
 
 from edgehold.errors import InputError
-from edgehold.pooling.curves.contrast import DrawnCurves, curve_contrast, max_t_critical
+from edgehold.pooling.curves.contrast import DrawnCurves, curve_contrast, max_t_critical, work_to
+from edgehold.words import code_of
 
 WORK = np.array([0.0, 5, 10, 20, 40, 80])
 
@@ -267,3 +268,26 @@ def test_curves_known_without_error_give_a_band_of_no_width_and_no_nan():
 def test_a_callers_mistake_is_named(work, curves, settings, message):
     with pytest.raises(InputError, match=message):
         curve_contrast(work, curves, **settings)
+
+
+def test_work_to_a_keenness_is_what_solving_both_curves_gives_and_stands_on_the_band():
+    """Of two straight lines along ln(w + w₁), whose works can be solved for by hand."""
+    found = curve_contrast(WORK, known(falling(0.4), falling(0.5)))
+    for keenness in (-0.4, -0.71, -1.0):
+        told = work_to(found, keenness)
+        assert told.ln_ratio == pytest.approx(math.log((math.exp(-keenness / 0.4) - 1) / (math.exp(-keenness / 0.5) - 1)), abs=2e-3)
+        assert told.interval.low <= told.ln_ratio <= told.interval.high
+    band = found.same_sharpness
+    there = work_to(found, band.at[7])
+    assert (there.ln_ratio, there.interval.low, there.interval.high) == pytest.approx(
+        (band.ln_ratio[7], band.pointwise_low[7], band.pointwise_high[7])
+    )
+
+
+def test_work_to_a_keenness_that_draws_never_come_down_to_is_open_and_outside_both_curves_there_is_none():
+    found = curve_contrast(WORK, known(falling(0.3), falling(0.5), 0.02))
+    told = work_to(found, falling(0.3)[-1] + 0.01)
+    assert told.interval.high == math.inf and math.isfinite(told.interval.low) and math.isfinite(told.ln_ratio)
+    assert code_of(work_to(found, falling(0.3)[-1] - 0.2)) == "headline.curves_end_above"
+    assert code_of(work_to(found, 1.0)) == "headline.curves_begin_below"
+    assert work_to(curve_contrast(WORK, "no curves here"), -0.5) == "no curves here"

@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 from estimates.rows import POOL, make_protocols, make_row
 
+from edgehold.numerics.interval import Interval
+from edgehold.pooling.curves.contrast import WorkTo
 from edgehold.pooling.gather.all_answers import Asked, all_answers
 from edgehold.pooling.spread_priors import priors_for
 from edgehold.pooling.what_matters import WhatMatters
@@ -48,6 +50,23 @@ def rows_of(blades: dict[str, int], people: int = 6, seed: int = 1, own: bool = 
                     facts |= {"submission": f"sent-{n}", "sharpening": skill[sharpener], "own_sharpening": own}
                     found.append(make_row(value, len(found) + 1, RULE.id, **facts))
     return found
+
+
+def test_a_life_stands_beside_what_the_mean_curves_show_of_it():
+    key, curves = (POOL, RULE.id), {("steel", "s1", "s2"): WorkTo(-0.4, Interval(-0.9, math.inf, 0.95, "posterior"))}
+    found = all_answers(rows_of({"s1": 2, "s2": 2, "s3": 2}), (), {key: Asked(RULE, priors_for(0.2, "made up for a test"))}, {}).answers[
+        key
+    ]
+    told = answers(found, RULE, "cut", {}, None, None, curves=curves)
+    line = {
+        (one.first, one.second): next(m for m in one.methods if m.method == "curves of all readings")
+        for one in told
+        if one.factor == "steel"
+    }
+    shown = line["s1", "s2"].result
+    assert (shown.ratio, shown.low, shown.high) == (pytest.approx(math.exp(-0.4)), pytest.approx(math.exp(-0.9)), None)
+    assert line["s1", "s3"].result is None and line["s1", "s3"].reason_code == "published.none_holds_both"
+    assert all(m.method != "curves of all readings" for one in told if one.factor == "practice" for m in one.methods)
 
 
 def published(rows):

@@ -19,10 +19,11 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from edgehold.endpoints.rows import CurvePoint, EndpointRow
+from edgehold.pooling.curves.contrast import WorkTo, work_to
 from edgehold.pooling.gather.all_answers import Asked, AskedOfPool, all_answers
+from edgehold.pooling.headline import Answer
 from edgehold.pooling.spread_priors import priors_for
 from edgehold.records.canonical import PoolKey
-from edgehold.records.model.protocol import EndpointRule
 from tests.estimates.rows import make_protocols, make_row
 from tests.simulation.grid import add_cluster, spread_over
 
@@ -38,9 +39,12 @@ ROUND = {"blade": 0.15}
 TREND = 0.4  # of a trend, in the SD of the level
 READING = 0.08
 DULL = -1.9  # keenness at which a run is stopped
+DEAD = -1.1  # keenness that ends a life: the mean curves come to it at about 50 cuts
 ASSUMED = 0.30  # the repeatability that a protocol of this kind assumes
 PLACES = {"early": 10.0, "late": 160.0}
-LEVEL: EndpointRule = next(one for one in next(iter(make_protocols().values())).record.endpoints if one.kind == "level")
+ASSUMED_OF_LIVES = 0.60  # runs that differ by .30 at one amount of work do so on a slope of .45
+RULES = {one.kind: one for one in next(iter(make_protocols().values())).record.endpoints}
+LEVEL, LIFE = RULES["level"], RULES["life"]
 
 
 @dataclass(frozen=True)
@@ -145,13 +149,26 @@ def rows_of(points: Sequence[CurvePoint]) -> list[EndpointRow]:
         facts = {name: getattr(one, name) for name in ("pool", "submission", "run", "steel", "blade", "sharpener", "tester")}
         for name, work in PLACES.items():
             found.append(make_row(there.get(work, (-np.inf, read[-1].keenness)), number, name, **facts | {"own_sharpening": False}))
+        found.append(make_row(life_of(read), number, "life", **facts | {"own_sharpening": False}))
     return found
+
+
+def life_of(read: Sequence[CurvePoint]) -> float | tuple[float, float]:
+    """ln of the work to ``DEAD``, straight along ``SCALE``; beyond the last reading where it is never reached."""
+    keenness = np.minimum.accumulate([one.keenness for one in read])
+    if keenness[-1] > DEAD:
+        return (float(np.log(read[-1].work)), np.inf)
+    if keenness[0] <= DEAD:
+        return (-np.inf, float(np.log(WORKS[1])))
+    at = np.expm1(np.interp(-DEAD, -keenness, SCALE[: len(read)])) * 5
+    return float(np.log(max(at, WORKS[1])))
 
 
 def line(design: CurveDesign, seed: int) -> dict:
     """What one pool's published pair came to; places are checkpoints and those between."""
     points, priors = draw(design, seed), priors_for(ASSUMED, "assumed here")
     rules = {(POOL, name): Asked(LEVEL.model_copy(update={"id": name, "at": work}), priors) for name, work in PLACES.items()}
+    rules |= {(POOL, "life"): Asked(LIFE, priors_for(ASSUMED_OF_LIVES, "assumed here"))}
     found = all_answers(rows_of(points), points, rules, {POOL: AskedOfPool(WORKS, priors, True)}, sensitivity=False)
     (pair,) = found.curves.pairs
     band = pair.contrast.same_work
@@ -166,6 +183,7 @@ def line(design: CurveDesign, seed: int) -> dict:
         told[f"{name} half"] = (limits.high - limits.low) / 2
         told[f"{name} off"] = answer.estimate - (first[at] - second[at])
         told[f"{name} read off"] = found.answers[POOL, name].readings is not None
+    told |= lives(found.answers[POOL, "life"].headline.pair(*STEELS), work_to(pair.contrast, DEAD), first, second)
     alone = all_answers(rows_of(points), (), rules, {}, sensitivity=False).answers[POOL, "late"].headline.pair(*STEELS)
     wanted = first[-1] - second[-1]
     told |= {"alone held": bool(alone.interval.low <= wanted <= alone.interval.high), "alone off": alone.estimate - wanted}
@@ -179,6 +197,22 @@ def line(design: CurveDesign, seed: int) -> dict:
         "overtakes": pair.contrast.overtakes,
         "claims": bool(((band.low > 0) & (wanted <= 0)).any() or ((band.high < 0) & (wanted >= 0)).any()),
     }
+
+
+def lives(answer: Answer, off_curves: WorkTo | str, first: np.ndarray, second: np.ndarray) -> dict[str, object]:
+    """How the ratio of two lives came to be told: from the lives of runs, as the headline is, and off the mean curves."""
+    truly = float(np.subtract(*(np.log(np.expm1(np.interp(-DEAD, -one, SCALE))) for one in (first, second))))
+    told: dict[str, object] = {}
+    for name, estimate, interval in (
+        ("life", answer.estimate, answer.interval),
+        *([] if isinstance(off_curves, str) else [("curves", off_curves.ln_ratio, off_curves.interval)]),
+    ):
+        told[f"{name} held"] = bool(interval.low <= truly <= interval.high)
+        told[f"{name} half"] = (interval.high - interval.low) / 2
+        told[f"{name} off"] = estimate - truly
+    if "curves off" in told:
+        told["beside"] = bool(answer.interval.low <= off_curves.ln_ratio <= answer.interval.high)
+    return told
 
 
 COLUMNS = (
@@ -205,6 +239,26 @@ def summary(design: CurveDesign, lines: Sequence[dict]) -> str:
     )
 
 
+LIVES = (
+    "| design | life from lives of runs: held | half-width (ln) | bias | off the curves: available | held | both ends bounded "
+    "| half-width then | bias | within the headline's interval |"
+)
+
+
+def summary_of_lives(design: CurveDesign, lines: Sequence[dict]) -> str:
+    """A row of the table of lives."""
+    fitted = [one for one in lines if "life held" in one]
+    read = [one for one in fitted if "curves held" in one]
+    bounded = [one["curves half"] for one in read if np.isfinite(one["curves half"])]
+    return (
+        f"| {design.name} ({len(fitted)} of {len(lines)}) | {np.mean([one['life held'] for one in fitted]):.3f} "
+        f"| {np.median([one['life half'] for one in fitted]):.2f} | {np.mean([one['life off'] for one in fitted]):+.3f} "
+        f"| {len(read) / len(fitted):.3f} | {np.mean([one['curves held'] for one in read]):.3f} "
+        f"| {len(bounded) / len(read):.3f} | {np.median(bounded):.2f} "
+        f"| {np.mean([one['curves off'] for one in read]):+.3f} | {np.mean([one['beside'] for one in read]):.3f} |"
+    )
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description="Coverage of the bands of two steels along the work")
     parser.add_argument("--pools", type=int, default=200)
@@ -213,11 +267,14 @@ def main() -> None:
     add_cluster(parser)
     asked = parser.parse_args()
     print(COLUMNS, "|---" * 13 + "|", sep="\n")
+    of_lives = [LIVES, "|---" * 10 + "|"]
     with spread_over(asked.jobs, asked.cluster) as workers:
         for design in DESIGNS:
             if design.name in asked.designs:
                 told = list(workers.map(line, [design] * asked.pools, range(1, asked.pools + 1), chunksize=4))
                 print(summary(design, told), flush=True)
+                of_lives.append(summary_of_lives(design, told))
+    print("", *of_lives, sep="\n")
     sys.stdout.flush()
 
 

@@ -102,7 +102,7 @@ PLACES = (
     Planted(
         "pooling.curves.joint", "hierarchical", "the mean curve of|along the work", rf"/pools/\d+/(curves|curve_comparisons)/\d+|{HEADLINE}"
     ),
-    Planted("pooling.curves.pairs", "curve_contrast", "along the work", r"/pools/\d+/curve_comparisons/\d+"),
+    Planted("pooling.curves.pairs", "curve_contrast", "along the work", rf"/pools/\d+/curve_comparisons/\d+|{METHOD}"),
     Planted(
         "pooling.gather.all_answers",
         "headline_of",
@@ -153,7 +153,7 @@ AGAIN = {
     "pooling.curves.pairs": ANSWERS,
     "pooling.gather.all_answers": ANSWERS,
     "pooling.headline": ANSWERS,
-    "pooling.gather.all_families": "",
+    "pooling.gather.all_families": ANSWERS,
     "pooling.network.steel_network": "steel_networks",
     "pooling.probes.probes": "probe_answers",
     "pooling.gather.all_runs": "all_runs",

@@ -13,15 +13,17 @@ from edgehold.words import Reason
 
 from .curve import Curve, Value, axis, held_after_dull, level_weights, linear, missing, position, window_weights
 from .draws import key_of
-from .life import Life, life, pass_fail_life
+from .life import Life, Undrawn, pass_fail_life, undrawn_life
 from .readings import sign
 from .runs import by_work, first_positive
 
 DULL = "dull"
 
 
-def endpoint_of(submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, rule: EndpointRule, curve: Curve | None) -> Life:
-    """One endpoint of one run; only a life can tell of a failed preparation."""
+def endpoint_of(
+    submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, rule: EndpointRule, curve: Curve | None
+) -> Life | Undrawn:
+    """One endpoint of one run, before draws; only a life can tell of a failed preparation."""
     if not run.readings:
         return Life(missing(Reason("endpoints.no_readings")))
     if curve is None:
@@ -43,44 +45,52 @@ def _pass_fail(run: CanonicalRun, protocol: Protocol, rule: EndpointRule) -> Lif
     return pass_fail_life(work, passed, failed, first_positive(protocol))
 
 
-def _life(submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, rule: EndpointRule, asked: Threshold, curve: Curve) -> Life:
+def _life(
+    submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, rule: EndpointRule, asked: Threshold, curve: Curve
+) -> Life | Undrawn:
     """Life to an absolute threshold, or to a share of the sharpness at the start (raw, not smoothed)."""
-    threshold = sign(protocol.reading.keener) * math.log(asked.value)
-    if asked.relative:
+    threshold = fixed_threshold(rule, protocol)
+    if threshold is None:
         if position(curve, 0.0) is None:
             return Life(missing(Reason("endpoints.no_start")))
         if curve.low[0] != curve.high[0]:
             return Life(missing(Reason("endpoints.start_off_scale")))
         # A fraction of the sharpness: reading x f where higher is keener, reading / f where lower is; f or 1/f alike.
-        threshold = curve.low[0] - abs(math.log(asked.value))
+        threshold = float(curve.low[0]) - abs(math.log(asked.value))
     begin = curve.first if rule.fit_from == "first positive checkpoint" else 0.0
     key = key_of(submission.record.id, run.id, rule.id)
-    return life(curve, float(threshold), begin, key, relative=asked.relative)
+    return undrawn_life(curve, threshold, begin, key, relative=asked.relative)
+
+
+def fixed_threshold(rule: EndpointRule, protocol: Protocol) -> float | None:
+    """Keenness that ends a life, the same for every run; None where it is a share of the start, or where there is none."""
+    if rule.threshold is None or rule.threshold.relative:
+        return None
+    return sign(protocol.reading.keener) * math.log(rule.threshold.value)
 
 
 def relative_life(
     submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, rule: EndpointRule, curve: Curve | None, usual: float | None
-) -> float | None:
-    """ln of the work at which an edge has lost what lies between the usual start and a fixed threshold.
+) -> Life | Undrawn | None:
+    """The work at which an edge has lost what lies between the usual start and a fixed threshold, before draws.
 
     The counterpart, relative to the edge's own start, of a life to a fixed sharpness: for an edge that starts as usual the two are
-    one. None where it is not known exactly.
+    one. None where nothing tells of it.
 
     Parameters
     ----------
     submission, run, protocol, rule, curve : as for ``endpoint_of``.
     usual : mean keenness before the first cut over the pool; None where nobody read it.
     """
-    if curve is None or usual is None or rule.kind != "life" or rule.threshold is None or rule.threshold.relative:
+    threshold = fixed_threshold(rule, protocol)
+    if curve is None or usual is None or threshold is None:
         return None
-    at = position(curve, 0.0)
-    drop = usual - sign(protocol.reading.keener) * math.log(rule.threshold.value)
+    at, drop = position(curve, 0.0), usual - threshold
     if at is None or curve.low[at] != curve.high[at] or drop <= 0:
         return None
     begin = curve.first if rule.fit_from == "first positive checkpoint" else 0.0
     key = key_of(submission.record.id, run.id, f"{rule.id} relative")
-    value = life(curve, float(curve.low[at] - drop), begin, key, relative=True).value
-    return value.low if value.low == value.high else None
+    return undrawn_life(curve, float(curve.low[at] - drop), begin, key, relative=True)
 
 
 def _level_window_loss(run: CanonicalRun, protocol: Protocol, rule: EndpointRule, curve: Curve) -> Value:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import posixpath
 import re
+from functools import lru_cache
 from urllib.parse import urlencode
 
 from edgehold.records.layout import ANALYSIS
@@ -130,6 +131,12 @@ def submission(of: SubmissionResult) -> str:
     return submission_in(of.origin, of.protocol, of.id)
 
 
+def submissions_of(origin: str, protocol_id: str, part: int = 0) -> str:
+    """A part of the list of one protocol's submissions, where they have lists of their own; the first is where their pages lie."""
+    older = "older/" if part else ""
+    return f"/submissions/{older}{origin}/{segment(protocol_id)}/" + (f"{part + 1}/" if part else "")
+
+
 def submission_in(origin: str, protocol_id: str, submission_id: str) -> str:
     """A submission's page, from what a pool and a line of it know."""
     return f"/submissions/{origin}/{segment(protocol_id)}/{segment(submission_id)}/"
@@ -218,6 +225,7 @@ def source(address: str) -> str:
     return f"{address.strip('/')}/index.md".lstrip("/")
 
 
+@lru_cache(maxsize=100_000)
 def relative(here: str, target: str) -> str:
     """``target`` as seen from the page at ``here``."""
     path, mark, fragment = target.partition("#")

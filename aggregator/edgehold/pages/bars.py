@@ -13,7 +13,7 @@ from markupsafe import Markup
 
 from edgehold.results.model.answers import Answer
 from edgehold.results.model.ratio import RatioInterval
-from edgehold.results.model.results import EndpointResult, Prediction, StudyLine
+from edgehold.results.model.results import EndpointResult, Prediction
 from edgehold.results.words.ratio_scale import TICKS, reach_for, tick_word
 from edgehold.results.words.sentences import ratio_text
 from edgehold.words import Reason
@@ -88,22 +88,6 @@ def bar(
     parts += [_line("bar-interval", result, on), mark(on.x(result.ratio), pooled)]
     label = Reason("pages.bar", ratio=ratio_text(result.ratio), level=level(result), interval=interval(result))
     return svg("bar bar-pooled" if pooled else "bar", label, "".join(parts))
-
-
-def arrow(line: StudyLine, on: Axis) -> Markup:
-    """A one-sided result: an arrow from its bound."""
-    if line.bound is None or not line.bound_ratio:
-        return Markup("")
-    start = on.x(line.bound_ratio)
-    end = on.x(on.reach) if line.bound == "at least" else on.x(1 / on.reach)
-    drawn = f'<line class="bar-interval" x1="{start:.1f}" y1="{MIDDLE}" x2="{end:.1f}" y2="{MIDDLE}"/>{head(end, end >= start)}'
-    foot = f'<line class="bar-interval" x1="{start:.1f}" y1="{MIDDLE - 5}" x2="{start:.1f}" y2="{MIDDLE + 5}"/>'
-    return svg("bar bar-one-sided", f"{line.bound} {ratio_text(line.bound_ratio)}", _ground(on) + drawn + foot)
-
-
-def line_bar(line: StudyLine, on: Axis) -> Markup:
-    """A submission's own result: bar or arrow."""
-    return bar(line.result, on) if line.result is not None else arrow(line, on)
 
 
 def svg(css: str, label: str, inside: str) -> Markup:

@@ -1,4 +1,4 @@
-"""The ledger of submissions, and a page each: the only pages where handles stand."""
+"""A page a submission, below the list of all: the only pages where handles stand."""
 
 from __future__ import annotations
 
@@ -12,31 +12,22 @@ from edgehold.words import Reason
 
 from . import addresses, bars, formatting
 from .page import Findable, Page, hash_of, render
+from .submission_lists import in_order, retraction, submission_lists
 
 
 def submission_pages(results: Results, downloads: Collection[str] = ()) -> Iterator[Page]:
-    """The ledger and everything below it; ``downloads`` are names of files to download, submissions among them."""
-    rows = sorted((*results.submissions, *results.retracted), key=lambda s: (s.origin != "measured", s.protocol, s.id))
-    counts = {origin: sum(s.origin == origin for s in results.submissions) for origin in ("measured", "simulated")}
-    titles = {(p.id, p.version): p.front.get("title", p.id) for p in results.protocols}
-    gone = {"retracted": len(results.retracted), "removed": len(results.removed)}
-    html = render("submissions.html", rows=rows, counts=counts, gone=gone, removed=results.removed, titles=titles, reason=_reason)
-    yield Page("/submissions/", "Submissions", html, "Results", Reason("pages.submissions_told"))
+    """The list and everything below it; ``downloads`` are names of files to download, submissions among them."""
+    yield from submission_lists(results)
     protocols = {(p.id, p.version): p for p in results.protocols}
     pools = {(p.protocol, p.major, p.origin): p for p in results.pools}
     hashes = {key: hash_of(one) for key, one in (*protocols.items(), *pools.items())}
-    for submission in rows:
+    for submission in in_order(results):
         of_protocol = (submission.protocol, submission.version)
         of_pool = (submission.protocol, int(submission.version.split(".")[0]), submission.origin)
         offered = {path for path in (submission.path, *(change.path for change in submission.changes)) if path in downloads}
         given = (results.provenance.repository_url, offered, bool(downloads))
         told = (hash_of(submission), hashes.get(of_protocol), hashes.get(of_pool), *given)
         yield kept_as(_submission, told, partial(_submission, submission, protocols.get(of_protocol), pools.get(of_pool), *given))
-
-
-def _reason(submission: SubmissionResult) -> str:
-    """Why a submission was retracted; empty where it was not."""
-    return next((change.why for change in submission.changes if change.kind == "retraction"), "")
 
 
 def _submission(
@@ -60,7 +51,7 @@ def _submission(
         axes={e: bars.axis([a.result for a in submission.answers if a.endpoint == e], endpoints[e].worthwhile_ratio) for e in endpoints},
         unit=pool.work_unit if pool else "",
         repository_url=repository_url,
-        reason=_reason(submission),
+        reason=retraction(submission),
         offered=offered,
         offered_any=handing_out,
     )

@@ -16,11 +16,11 @@ import scipy.sparse as sp
 from numpy.typing import ArrayLike
 from scipy.linalg import block_diag
 from scipy.sparse.csgraph import connected_components
-from scipy.stats import chi2
 
 from edgehold.errors import InputError
 from edgehold.numerics.arrays import Array, Bools
 from edgehold.numerics.censored_mixed import Block, covariance_slopes, cycles, dimensions, expect, gradient, observed_information, vanished
+from edgehold.numerics.distributions import chi2_ppf
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.root_search import settled_root
 from edgehold.numerics.truncated_normal import HERMITE
@@ -348,7 +348,7 @@ def _assembled(rows: Rows, blocks: list[Block], b: Array, s: Array, path: list[f
 
 def _profile(blocks: list[Block], b: Array, s: Array, k: int, top: float, level: float) -> Interval | str:
     """Limits at which the likelihood, all else refitted, has fallen by half a chi-squared quantile; or why there are none."""
-    fall = float(chi2.ppf(level, 1)) / 2
+    fall = float(chi2_ppf(level, 1)) / 2
 
     def beyond(value: float) -> float:
         start = s.copy()

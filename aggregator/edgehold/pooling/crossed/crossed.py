@@ -13,12 +13,12 @@ from functools import partial
 import numpy as np
 import scipy.sparse as sp
 from numpy.typing import ArrayLike
-from scipy.stats import chi2
 
 from edgehold.errors import InputError
 from edgehold.numerics import mixed, mixed_inference
 from edgehold.numerics.arrays import Array
 from edgehold.numerics.attempt import attempt, open_limits
+from edgehold.numerics.distributions import chi2_ppf
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.variance_profile import Limits, profile_limits
 from edgehold.numerics.variance_search import (
@@ -227,7 +227,7 @@ def _same_as(others: list[str]) -> str:
 
 
 def _profiles(problem: Problem, best: Point, names: Sequence[str], same: Mapping[str, str], W: Array, level: float) -> dict[str, Limits]:
-    rise = float(chi2.ppf(level, 1))
+    rise = float(chi2_ppf(level, 1))
 
     def limits(k: int) -> Limits:
         return profile_limits(problem, best, k, float(np.sqrt(W[k, k])), rise)

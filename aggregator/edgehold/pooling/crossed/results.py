@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.stats import t as student_t
 
 from edgehold.errors import InputError
 from edgehold.numerics import mixed_inference
 from edgehold.numerics.arrays import Array
+from edgehold.numerics.distributions import t_ppf
 from edgehold.numerics.interval import Interval
 
 from .inputs import RESIDUAL, Rows
@@ -140,7 +140,7 @@ class CrossedFit:
             raise InputError(f"a contrast needs {len(b)} finite numbers, not all zero; got {c!r}")
         estimate, error = float(c @ b), float(np.sqrt(c @ covariance @ c))
         df = degrees_of_freedom(c, covariance, slopes, W, self.independent)
-        half = error * float(student_t.ppf((1 + self.level) / 2, df))
+        half = error * float(t_ppf((1 + self.level) / 2, df))
         return LinearContrast(estimate, error, df, Interval(estimate - half, estimate + half, self.level, "satterthwaite-t"))
 
 

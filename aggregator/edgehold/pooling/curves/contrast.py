@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from edgehold.errors import InputError, NumbersError
-from edgehold.numerics.arrays import Array
+from edgehold.numerics.arrays import Array, Ints
+from edgehold.numerics.interval import Interval
 from edgehold.numerics.isotonic import decreasing_fit
 from edgehold.pooling.inputs import frozen
 from edgehold.words import Reason
@@ -130,6 +131,52 @@ def curve_contrast(work: ArrayLike, curves: DrawnCurves | str, *, level: float =
     equal = np.ones(len(work))
     total, from_start, why = _same_sharpness(work, decreasing_fit(estimate, equal), decreasing_fit(drawn, equal), level)
     return CurveContrast(same_work, total, from_start, _crossover(same_work), _overtakes(same_work), "", why)
+
+
+@dataclass(frozen=True)
+class WorkTo:
+    """How much more work the first curve does than the second until both are down to one keenness.
+
+    Attributes
+    ----------
+    ln_ratio : of their work.
+    interval : pointwise limits; open where draws of a curve never come down so far, or start below.
+    """
+
+    ln_ratio: float
+    interval: Interval
+
+
+def work_to(found: CurveContrast, keenness: float) -> WorkTo | str:
+    """What the view at the same sharpness shows at one keenness, straight between the levels at which it is given.
+
+    Parameters
+    ----------
+    found : two curves against each other.
+    keenness : on the scale of the curves.
+
+    Returns
+    -------
+    WorkTo or str
+        The reason where there is no such view, or where the keenness lies outside what both curves run through.
+    """
+    band = found.same_sharpness
+    if band is None:
+        return found.sharpness_reason or found.reason
+    if keenness > band.at[0]:
+        return Reason("headline.curves_begin_below")
+    if keenness < band.at[-1]:
+        return Reason("headline.curves_end_above")
+    right = int(np.clip(np.searchsorted(-band.at, -keenness), 1, len(band.at) - 1))
+    share = float((band.at[right - 1] - keenness) / (band.at[right - 1] - band.at[right]))
+
+    def there(values: Array) -> float:
+        before, after = float(values[right - 1]), float(values[right])
+        beside = [value for value, weight in ((before, 1 - share), (after, share)) if weight > 0 and not np.isfinite(value)]
+        return beside[0] if beside else before + share * (after - before)
+
+    limits = Interval(there(band.pointwise_low), there(band.pointwise_high), band.level, "posterior")
+    return WorkTo(there(band.ln_ratio), limits)
 
 
 def max_t_critical(t: Array, level: float) -> float:
@@ -303,7 +350,15 @@ def _order_statistics(least: Array, most: Array, cut: int) -> tuple[Array, Array
 def _joint_cut(least: Array, most: Array, level: float) -> int:
     """The largest cut whose pointwise limits hold ``level`` of the draws at every place."""
     n = len(least)
-    below = [np.searchsorted(np.sort(column), column, side="right") - 1 for column in least.T]
-    above = [n - 1 - np.searchsorted(np.sort(column), column, side="left") for column in most.T]
+    below = [_not_above(column) - 1 for column in least.T]
+    above = [_not_above(-column) - 1 for column in most.T]
     held_to = np.min(below + above, axis=0)  # the largest cut that still holds each draw everywhere
     return int(np.sort(held_to)[n - int(np.ceil(level * n))])
+
+
+def _not_above(values: Array) -> Ints:
+    """How many of the values are not above each."""
+    order = np.argsort(values)
+    in_order, found = values[order], np.empty(len(values), dtype=np.int64)
+    found[order] = np.searchsorted(in_order, in_order, side="right")  # looked up in order, for which the search is much faster
+    return found

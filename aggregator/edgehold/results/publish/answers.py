@@ -7,6 +7,7 @@ from typing import Literal
 
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.normal_differences import MOST
+from edgehold.pooling.curves.contrast import WorkTo
 from edgehold.pooling.gather.all_answers import Answered
 from edgehold.pooling.headline import RUNS
 from edgehold.pooling.headline import Answer as Found
@@ -37,6 +38,7 @@ ANSWER_STATES: tuple[Literal["estimated", "not estimable", "not fitted"], ...] =
 About = Literal["steels", "blades", "classes", "sharpeners", "levels", "tables"]
 ABOUT: tuple[About, ...] = ("steels", "blades", "classes", "sharpeners", "levels", "tables")
 EVIDENCE: tuple[Literal["direct", "linked", "both", "reference", ""], ...] = ("direct", "linked", "both", "reference", "")
+Compared = tuple[str, str, str]
 Method = Literal[
     "hierarchical model",
     "hierarchical model, prior scales halved",
@@ -45,6 +47,7 @@ Method = Literal[
     "network of steels",
     "crossed model, restricted likelihood",
     "within submissions alone",
+    "curves of all readings",
     "linked evidence alone",
     "all evidence in full",
     "senders with heavy tails",
@@ -55,10 +58,11 @@ def answers(
     found: Answered | None,
     rule: EndpointRule,
     unit: str,
-    pairwise: Mapping[tuple[str, str, str], Comparison],
+    pairwise: Mapping[Compared, Comparison],
     crossed: CrossedResult | None,
     network: NetworkResult | None,
     levels: Sequence[str] = (),
+    curves: Mapping[Compared, WorkTo | str] | None = None,
 ) -> tuple[Answer, ...]:
     """Every comparison: pairs of steels, practised against novice sharpeners, pairs of levels, by factor and names.
 
@@ -69,12 +73,14 @@ def answers(
     pairwise : comparisons by studies, by factor and names.
     crossed, network : the other methods' results.
     levels : words of the treatment's levels in the order in which the protocol declares them, in which their pairs then stand.
+    curves : of a life, the work that pairs of mean curves do until they are as dull, or why that is not known, by factor and names;
+        None where the endpoint is not read off curves otherwise than by the headline.
     """
     if found is None:
         return ()
     opening = when(rule, unit)
     made = {
-        one.compared: _answer(found, one, opening, rule, _methods(one, pairwise.get(one.compared), crossed, network))
+        one.compared: _answer(found, one, opening, rule, _methods(one, pairwise.get(one.compared), crossed, network, curves))
         for one in found.headline.answers
     }
     place = {word: n for n, word in enumerate(levels)}
@@ -164,8 +170,14 @@ def _about(middle: float | None, limits: Interval | None) -> RatioInterval | Non
     return ratio_interval((limits.low + limits.high) / 2, limits)
 
 
-def _methods(one: Found, pair: Comparison | None, crossed: CrossedResult | None, network: NetworkResult | None) -> list[MethodLine]:
-    lines = [_by_studies(pair)]
+def _methods(
+    one: Found,
+    pair: Comparison | None,
+    crossed: CrossedResult | None,
+    network: NetworkResult | None,
+    curves: Mapping[Compared, WorkTo | str] | None,
+) -> list[MethodLine]:
+    lines = [_by_studies(pair), *_off_curves(one, curves)]
     if one.factor == "steel":
         line = next((x for x in network.lines if (x.first, x.second) == (one.first, one.second)), None) if network else None
         lines.append(_line("network of steels", line.result if line else None, again(line) if line else Reason("published.no_network")))
@@ -175,6 +187,16 @@ def _methods(one: Found, pair: Comparison | None, crossed: CrossedResult | None,
         lines.append(_line("crossed model, restricted likelihood", contrast.result if contrast else None, why))
         lines.append(_line("within submissions alone", contrast.within if contrast else None, contrast.within_note if contrast else why))
     return lines
+
+
+def _off_curves(one: Found, curves: Mapping[Compared, WorkTo | str] | None) -> list[MethodLine]:
+    """A life as the mean curves of the pool's joint model show it."""
+    if curves is None or one.factor == "practice":
+        return []
+    told = curves.get(one.compared, Reason("published.none_holds_both"))
+    if isinstance(told, str):
+        return [_line("curves of all readings", None, told)]
+    return [_line("curves of all readings", ratio_interval(told.ln_ratio, told.interval))]
 
 
 def _by_studies(pair: Comparison | None) -> MethodLine:

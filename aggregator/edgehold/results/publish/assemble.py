@@ -13,10 +13,12 @@ from typing import Literal
 from edgehold import __version__
 from edgehold.endpoints.references import Beside
 from edgehold.endpoints.rows import CurvePoint, EndpointRow
+from edgehold.endpoints.values import fixed_threshold
 from edgehold.estimates.repeatability import Repeatability, RepeatabilityTable
 from edgehold.estimates.results import SubmissionEstimate
 from edgehold.estimates.submissions import POOLED_FACTORS
 from edgehold.numerics.attempt import NotFitted
+from edgehold.pooling.curves.contrast import WorkTo, work_to
 from edgehold.pooling.curves.curves import MeanCurve
 from edgehold.pooling.curves.pairs import CurvePair
 from edgehold.pooling.curves.shown import ShownByReferences
@@ -360,7 +362,8 @@ def _endpoint(
         )
     answered = found.answers.get((key, rule.id))
     by_names: dict[tuple[str, str, str], Comparison] = {(c.factor, c.first, c.second): c for c in pairwise}
-    told = answers(answered, rule, protocol.work.unit, by_names, crossed, network, [level.word for level in protocol.question.levels])
+    levels = [level.word for level in protocol.question.levels]
+    told = answers(answered, rule, protocol.work.unit, by_names, crossed, network, levels, _lives_off_curves(found, key, rule, protocol))
     practice = next((one for one in told if one.factor == "practice"), None)
     probes = found.probes.get((key, rule.id), ())
     return EndpointResult(
@@ -394,6 +397,16 @@ def _endpoint(
         ),
         probes_sentence=probes_sentence(probes),
     )
+
+
+def _lives_off_curves(
+    found: EverythingFound, key: PoolKey, rule: EndpointRule, protocol: Protocol
+) -> dict[tuple[str, str, str], WorkTo | str] | None:
+    """What the mean curves of pairs say of a life to a fixed sharpness; None for other endpoints."""
+    threshold = fixed_threshold(rule, protocol)
+    if threshold is None:
+        return None
+    return {(one.factor, one.first, one.second): work_to(one.contrast, threshold) for one in found.curve_pairs if one.pool == key}
 
 
 def _note(notes: list[failures.Line], pool: PoolKey, endpoint: str, what: str) -> Callable[[str], None]:

@@ -16,6 +16,7 @@ CASES = {
     "chi2_sf": (own.chi2_sf, stats.chi2.sf, (X, DF)),
     "chi2_ppf": (own.chi2_ppf, stats.chi2.ppf, (Q, DF)),
     "t_ppf": (own.t_ppf, stats.t.ppf, (Q, DF)),
+    "t_sf": (own.t_sf, stats.t.sf, (X, DF)),
     "f_cdf": (own.f_cdf, stats.f.cdf, (X, DF, OTHER)),
     "f_sf": (own.f_sf, stats.f.sf, (X, DF, OTHER)),
     "f_ppf": (own.f_ppf, stats.f.ppf, (Q, DF, OTHER)),

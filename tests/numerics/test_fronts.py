@@ -1,4 +1,4 @@
-"""Dissection and fronts against dense algebra (numpy.linalg), with limits so low that small matrices have several fronts."""
+"""Supernodes and fronts against dense algebra (numpy.linalg), with limits so low that small matrices have several fronts."""
 
 import numpy as np
 import pytest
@@ -18,15 +18,16 @@ from edgehold.numerics.elimination import (
     solve,
 )
 
-pytest.importorskip("pymetis", reason="fronts need METIS")
+dissected = pytest.param("dissected", marks=pytest.mark.skipif(not dissection.available(), reason="a dissection needs METIS"))
 
 
-@pytest.fixture(autouse=True)
-def low_limits(monkeypatch):
-    monkeypatch.setattr(elimination, "MANY", 0)
+@pytest.fixture(autouse=True, params=[dissected, "of minimum degree"])
+def low_limits(request, monkeypatch):
+    monkeypatch.setattr(elimination, "SOME", 0)
+    monkeypatch.setattr(elimination, "MANY", 0 if request.param == "dissected" else 20_000)
     monkeypatch.setattr(elimination, "SMALL_CORE", 5)
     monkeypatch.setattr(elimination, "LARGE_CORE", 20)
-    monkeypatch.setattr(elimination, "DISSECTED_DEGREE", 2)
+    monkeypatch.setattr(elimination, "LARGE_DEGREE", 2)
     monkeypatch.setattr(dissection, "SHARES_OF_ZEROS", ((4, 0.3),))
 
 
@@ -84,6 +85,7 @@ def test_without_the_library_there_is_one_dense_core_and_the_same_factor(monkeyp
     low, high, values = lower(matrix)
     with_fronts = factorise(analyse(low, high, matrix.shape[0], 3), values)
     monkeypatch.setattr(dissection, "available", lambda: False)
+    monkeypatch.setattr(elimination, "MANY", 0)
     without = factorise(analyse(low, high, matrix.shape[0], 3), values)
     assert with_fronts.plan.fronts and not without.plan.fronts
     assert with_fronts.log_determinant == pytest.approx(without.log_determinant, rel=1e-12)
@@ -98,8 +100,21 @@ def test_a_matrix_that_is_not_positive_definite_in_a_front_has_no_factor():
     assert factorise(plan, np.where((low == unknown) & (high == unknown), -1.0, values)) is None
 
 
-def test_fewer_unknowns_are_never_dissected(monkeypatch):
-    monkeypatch.setattr(elimination, "MANY", 1000)
+def test_no_figure_of_fewer_unknowns_hangs_on_the_library(monkeypatch):
+    monkeypatch.setattr(elimination, "MANY", 20_000)
+    matrix = crossed_matrix([60, 60, 60], 150, 3, seed=2)
+    low, high, values = lower(matrix)
+    usual = factorise(analyse(low, high, matrix.shape[0], 3), values)
+    there = dissection.available()
+    monkeypatch.setattr(dissection, "available", lambda: not there)
+    elimination._analysis.cache_clear()
+    assert usual.plan.fronts
+    np.testing.assert_array_equal(factorise(analyse(low, high, matrix.shape[0], 3), values).values, usual.values)
+
+
+def test_few_unknowns_have_a_dense_core(monkeypatch):
+    monkeypatch.setattr(elimination, "MANY", 20_000)
+    monkeypatch.setattr(elimination, "SOME", 1000)
     matrix = crossed_matrix([60, 60, 60], 150, 3, seed=2)
     low, high, _ = lower(matrix)
     assert not analyse(low, high, matrix.shape[0], 3).fronts

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 import scipy.sparse as sp
 
+from edgehold.numerics import known_spreads
 from edgehold.numerics.known_spreads import GivenSpreads, generalised_least_squares, without_each_group
 
 
@@ -23,8 +24,10 @@ def dense(rows, c):
     return c @ covariance @ rows.X.T @ inverse @ rows.y, c @ covariance @ c
 
 
+@pytest.mark.parametrize("few", [0, known_spreads.FEW])
 @pytest.mark.parametrize("seed", range(4))
-def test_dense_matrices_say_the_same(seed):
+def test_dense_matrices_say_the_same(monkeypatch, seed, few):
+    monkeypatch.setattr(known_spreads, "FEW", few)
     rows, _ = rows_of(seed)
     for c in (np.array([0, 1.0, 0, 0]), np.array([0, 1.0, 0, -1.0])):
         assert generalised_least_squares(rows).difference(c) == pytest.approx(dense(rows, c), rel=1e-10)

@@ -13,6 +13,7 @@ here: validation of what people wrote, global state, randomness that was not pas
 ``fronts``                 dense arithmetic on these supernodes
 ``whitening``              rows with a known block-diagonal covariance divided by its root
 ``mixed``                  criterion of the linear mixed model and its exact gradient, in three steps
+``moments``                first values of variance components
 ``variance_search``        variance components: bounded Newton steps, several starts where rows are few
 ``variance_profile``       profile-likelihood limits of one variance
 ``mixed_inference``        coefficients' covariance, its small-sample correction, degrees of freedom, effects' errors
@@ -21,7 +22,8 @@ here: validation of what people wrote, global state, randomness that was not pas
 ``truncated_moments``      the same of independent ones between two limits
 ``normal_sites``           what a limit says of a normal response, as a value with a variance
 ``restricted_likelihood``  log-likelihood and slopes at given standard deviations, exact, interval and one-sided responses alike
-``many_points``            the same of hundreds of rows at many points at once, by the covariance of the rows
+``curvature``              its second derivatives, from one inverse
+``many_points``            the likelihood of hundreds of rows at many points at once, by the covariance of the rows
 ``half_t``                 the prior of a standard deviation, and the coordinate in which it is standard normal
 ``quasi_importance``       points of a multivariate t about a mode, the same on every call
 ``pareto``                 importance weights: the shape of their tail, and smoothed by it

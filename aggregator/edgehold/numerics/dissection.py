@@ -1,7 +1,8 @@
 """An order of elimination for the part of a sparse matrix in which every unknown has many neighbours, and its supernodes.
 
-The order is a nested dissection (George 1973, SIAM J. Numer. Anal. 10:345–363) by METIS (Karypis & Kumar 1998, SIAM J. Sci. Comput.
-20:359–392), an optional library; ``available`` says whether it is there. Unknowns that have nearly the same neighbours after them are
+The order is one of minimum degree (Liu 1985, ACM Trans. Math. Softw. 11:141–153) as SuperLU finds it or, of a large part, a nested
+dissection (George 1973, SIAM J. Numer. Anal. 10:345–363) by METIS (Karypis & Kumar 1998, SIAM J. Sci. Comput. 20:359–392), an optional
+library; ``available`` says whether it is there. Unknowns that have nearly the same neighbours after them are
 one supernode: its entries are one dense block, a few zeros included (Ashcraft & Grimes 1989, ACM Trans. Math. Softw. 15:291–309).
 """
 
@@ -12,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy.sparse as sp
+from scipy.sparse.linalg import splu
 
 from .arrays import Ints
 
@@ -37,23 +39,34 @@ class Supernode:
 
 
 def available() -> bool:
-    """Whether the library that finds the order is installed."""
+    """Whether the library that finds the order of a large part is installed."""
     return importlib.util.find_spec("pymetis") is not None
 
 
-def supernodes(graph: sp.csr_matrix, last: int) -> list[Supernode]:
+def supernodes(graph: sp.csr_matrix, last: int, dissected: bool) -> list[Supernode]:
     """The supernodes of a symmetric pattern in an order of elimination; the ``last`` highest-numbered unknowns are the end of the last one.
 
     Parameters
     ----------
     graph : (n, n) pattern without its diagonal.
+    dissected : whether the order is a nested dissection.
     """
     n = graph.shape[0]
     first = n - last
-    order = np.concatenate([_nested_dissection(graph[:first, :first]), np.arange(first, n)])
+    find = _nested_dissection if dissected else _minimum_degree
+    order = np.concatenate([find(graph[:first, :first]), np.arange(first, n)])
     parent, structure = _eliminated(graph, order)
     members, above = _merged(parent, structure, first)
     return [Supernode(order[columns], order[_bits(structure[columns[-1]], n)]) for columns in _bottom_up(members, above)]
+
+
+def _minimum_degree(graph: sp.csr_matrix) -> Ints:
+    n, degree = graph.shape[0], np.diff(graph.indptr)
+    positive_definite = sp.csc_matrix(
+        sp.diags(degree + 1.0) - sp.csr_matrix((np.ones(graph.nnz), graph.indices, graph.indptr), shape=(n, n))
+    )
+    factor = splu(positive_definite, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
+    return np.argsort(factor.perm_c).astype(np.int64)
 
 
 def _nested_dissection(graph: sp.csr_matrix) -> Ints:

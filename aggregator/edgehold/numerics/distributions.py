@@ -13,7 +13,7 @@ from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import betainc, betaincc, chdtr, chdtrc, fdtr, fdtrc, fdtri, gammaincinv, stdtrit
+from scipy.special import betainc, betaincc, chdtr, chdtrc, fdtr, fdtrc, fdtri, gammaincinv, stdtr, stdtrit
 
 from .arrays import Array
 
@@ -37,6 +37,11 @@ def t_ppf(q: ArrayLike, df: ArrayLike) -> Array:
     """The x below which t lies with probability q."""
     found = _above_0(stdtrit(df, q), df)
     return np.where(np.equal(q, 0), np.where(np.isnan(found), found, -np.inf), found) if np.any(np.equal(q, 0)) else found
+
+
+def t_sf(x: ArrayLike, df: ArrayLike) -> Array:
+    """P(t > x)."""
+    return _above_0(stdtr(df, -np.asarray(x)), df)
 
 
 def f_cdf(x: ArrayLike, df1: ArrayLike, df2: ArrayLike) -> Array:

@@ -4,9 +4,8 @@ The pattern is analysed once. Unknowns are eliminated in rounds: a round takes u
 neighbours, so that all of them go at once with array operations (an independent set chosen as Luby 1986, A simple parallel
 algorithm for the maximal independent set problem, SIAM J. Comput. 15:1036–1053, among the unknowns of nearly minimum
 degree, Liu 1985, Modification of the minimum-degree algorithm by multiple elimination, ACM Trans. Math. Softw.
-11:141–153). When the rest is small or full of entries it is factored as one dense core by LAPACK. A large rest is dissected
-where the library for it is installed (``dissection``), and its supernodes are eliminated one by one as dense blocks (``fronts``)
-before a smaller core.
+11:141–153). When the rest is small or full of entries it is factored as one dense core by LAPACK. A larger rest has supernodes
+(``dissection``), which are eliminated one by one as dense blocks (``fronts``) before a smaller core.
 
 The entries of the inverse on the pattern of the factor follow by the same rounds backwards (Takahashi, Fagan & Chen 1973,
 Formation of a sparse bus impedance matrix and its application to short circuit study; Erisman & Tinney 1975, On computing
@@ -28,11 +27,13 @@ from .arrays import Array, Ints
 from .fronts import Front, backward, factor_front, forward, invert_front, laid_out, log_determinant
 
 SMALL_CORE = 350  # unknowns: below this a dense factor costs less than more rounds
-LARGEST_DEGREE = 60  # of an unknown that is eliminated alone: above it the dense core is faster
+LARGEST_DEGREE, LARGEST_OF_MANY = 60, 80  # of an unknown eliminated alone, of few and of MANY: above it the dense core is faster
+SOME = 1000  # unknowns: of fewer, a dense core costs no more than supernodes
 MANY = 20_000  # unknowns: only of more is a rest ever dissected, so that no figure of fewer hangs on whether the library is there
-LARGE_CORE = 1200  # unknowns: a larger rest is dissected
-DISSECTED_DEGREE = 30  # of an unknown that is eliminated alone before a dissection
-WIDTHS = np.array([0, 1, 2, 3, 4, 6, 8, 11, 15, 20, 26, 34, 44, 60])  # degrees are rounded up to these, so that rounds stay few arrays
+LARGE_CORE = 2500  # unknowns: a larger rest is dissected
+LARGE_DEGREE = 30  # of an unknown that is eliminated alone before supernodes are
+WIDTHS = np.array([0, 1, 2, 3, 4, 6, 8, 11, 15, 20, 26, 34, 44, 60, 80])  # degrees are rounded up to these, so that rounds stay few arrays
+MANY_PRODUCTS = 50_000  # of a batch's entries with right-hand sides, above which a sparse matrix costs less than an array of them
 KEPT_PLANS = 4  # rounds of fits to one pattern, and to parts of its rows, ask for their plans again and again
 TIE_BREAK_SEED = 1  # neighbours of equal degree need some fixed order
 
@@ -121,11 +122,11 @@ class Factor:
 
 Round = tuple[Ints, Ints, Ints]  # unknowns, their degrees, their neighbours in a row
 Laid = tuple[int, int, int, int, Ints]  # first, count, width, start and neighbours of a batch
-Limits = tuple[int, int, int, int]  # SMALL_CORE, LARGEST_DEGREE, LARGE_CORE, DISSECTED_DEGREE, or others in their place
+Limits = tuple[int, int, int, int]  # SMALL_CORE, LARGEST_DEGREE, the size above which a rest has supernodes, and LARGE_DEGREE
 Finder = Callable[[Ints, Ints], Ints]  # the place of entries (low, high)
 
 
-def analyse(rows: Ints, columns: Ints, size: int, last: int) -> Plan:
+def analyse(rows: Ints, columns: Ints, size: int, last: int, small_core: int | None = None) -> Plan:
     """Choose the order of elimination and prepare every index that a numeric factor needs.
 
     Parameters
@@ -133,21 +134,24 @@ def analyse(rows: Ints, columns: Ints, size: int, last: int) -> Plan:
     rows, columns : positions of the entries of the lower triangle (rows ≥ columns), the whole diagonal among them.
     size : number of unknowns.
     last : this many unknowns, the highest-numbered, are kept to the end of the dense core.
+    small_core : a rest of so many unknowns or fewer is the dense core; ``SMALL_CORE`` when None.
     """
-    large_core = LARGE_CORE if size > MANY and dissection.available() else size
-    limits = (SMALL_CORE, LARGEST_DEGREE, large_core, DISSECTED_DEGREE)
-    return _analysis(rows.astype(np.int64).tobytes(), columns.astype(np.int64).tobytes(), size, last, limits)
+    dissected = size > MANY and dissection.available()
+    large_core = LARGE_CORE if dissected else SMALL_CORE if SOME < size <= MANY else size
+    largest_degree = LARGEST_OF_MANY if size > MANY else LARGEST_DEGREE
+    limits = (SMALL_CORE if small_core is None else small_core, largest_degree, large_core, LARGE_DEGREE)
+    return _analysis(rows.astype(np.int64).tobytes(), columns.astype(np.int64).tobytes(), size, last, limits, dissected)
 
 
 @lru_cache(maxsize=KEPT_PLANS)
-def _analysis(row_bytes: bytes, column_bytes: bytes, size: int, last: int, limits: Limits) -> Plan:
+def _analysis(row_bytes: bytes, column_bytes: bytes, size: int, last: int, limits: Limits, dissected: bool) -> Plan:
     """``analyse`` by its content; the limits that the rounds keep are part of the key."""
     rows, columns = np.frombuffer(row_bytes, dtype=np.int64), np.frombuffer(column_bytes, dtype=np.int64)
-    rounds, rest, graph = _rounds(_adjacency(rows, columns, size), size - last, limits)
-    dissected: list[dissection.Supernode] = []
+    rounds, rest, graph = _rounds(_adjacency(rows, columns, size), size - last, limits, dissected)
+    supernodes: list[dissection.Supernode] = []
     if len(rest) - last > limits[2]:
-        *dissected, core = dissection.supernodes(graph, last)
-        fronts, core_unknowns = [rest[one.unknowns] for one in dissected], rest[core.unknowns]
+        *supernodes, core = dissection.supernodes(graph, last, dissected)
+        fronts, core_unknowns = [rest[one.unknowns] for one in supernodes], rest[core.unknowns]
     else:
         fronts, core_unknowns = [], rest
     order = np.concatenate([r[0] for r in rounds] + [*fronts, core_unknowns]).astype(np.int64)
@@ -155,8 +159,8 @@ def _analysis(row_bytes: bytes, column_bytes: bytes, size: int, last: int, limit
     position = np.empty(size, dtype=np.int64)
     position[order] = np.arange(size)
     blocks, keys, key_places, length = _layout(rounds, position, size, single)
-    supernodes = [(position[rest[one.unknowns]], np.sort(position[rest[one.after]])) for one in dissected]
-    laid, core_start = laid_out(supernodes, single, length, len(core_unknowns))
+    held = [(position[rest[one.unknowns]], np.sort(position[rest[one.after]])) for one in supernodes]
+    laid, core_start = laid_out(held, single, length, len(core_unknowns))
     find = _finder(keys, key_places, laid, size, single, eliminated, core_start)
     batches = tuple(_batch(block, find, size, single) for block in blocks)
     low, high = np.minimum(position[rows], position[columns]), np.maximum(position[rows], position[columns])
@@ -169,19 +173,19 @@ def _adjacency(rows: Ints, columns: Ints, size: int) -> sp.csr_matrix:
     return (half + half.T).tocsr()
 
 
-def _rounds(graph: sp.csr_matrix, movable_below: int, limits: Limits) -> tuple[list[Round], Ints, sp.csr_matrix]:
+def _rounds(graph: sp.csr_matrix, movable_below: int, limits: Limits, dissected: bool) -> tuple[list[Round], Ints, sp.csr_matrix]:
     """The rounds as (unknowns, their degrees, their neighbours in a row), what is left after them, and its pattern."""
-    small_core, largest_degree, large_core, dissected_degree = limits
+    small_core, largest_degree, large_core, large_degree = limits
     last = graph.shape[0] - movable_below
     names = np.arange(graph.shape[0])
     tie = np.random.default_rng(TIE_BREAK_SEED).random(len(names))
     rounds: list[Round] = []
     while True:
         degree = np.diff(graph.indptr)
-        spread = degree if graph.shape[0] - last <= large_core else degree - _touched(graph, len(names) - last)
+        spread = degree if not dissected or graph.shape[0] - last <= large_core else degree - _touched(graph, len(names) - last)
         movable = (names < movable_below) & (degree <= largest_degree)
         least = spread[movable].min(initial=largest_degree + 1)
-        large = least > dissected_degree and len(names) - last > large_core
+        large = least > large_degree and len(names) - last > large_core
         if least > largest_degree or len(names) <= small_core or large:
             return rounds, names, graph
         limit = min(max(least + least // 3 + 1, 3), largest_degree)
@@ -370,8 +374,12 @@ def _backward(factor: Factor, x: Array, solution: Array) -> Array:
     for front in reversed(plan.fronts):
         backward(factor.values, front, x)
     for batch in reversed(plan.batches):
-        near = x[batch.neighbours]
-        x[batch.first : batch.first + batch.count] -= np.einsum("nw,nwc->nc", _block(factor.values, batch), near)
+        own, entries = slice(batch.first, batch.first + batch.count), _block(factor.values, batch)
+        if entries.size * x.shape[1] > MANY_PRODUCTS:
+            ends = batch.width * np.arange(batch.count + 1)
+            x[own] -= sp.csr_matrix((entries.ravel(), batch.neighbours.ravel(), ends), shape=(batch.count, len(x))) @ x
+            continue
+        x[own] -= np.einsum("nw,nwc->nc", entries, x[batch.neighbours])
     solution[plan.order] = x[: plan.size]
     return solution
 
@@ -393,12 +401,22 @@ def _forward(factor: Factor, rhs: Array) -> Array:
     x[: plan.size] = rhs[plan.order]
     for batch in plan.batches:
         if len(batch.row_targets):
-            mine = x[batch.first : batch.first + batch.count, None, :]
-            moved = (_block(factor.values, batch)[:, :, None] * mine).reshape(-1, x.shape[1])
+            mine, entries = x[batch.first : batch.first + batch.count], _block(factor.values, batch)
+            if entries.size * x.shape[1] > MANY_PRODUCTS:
+                x[batch.row_targets] -= _moving(batch, entries) @ mine
+                continue
+            moved = (entries[:, :, None] * mine[:, None, :]).reshape(-1, x.shape[1])
             x[batch.row_targets] -= np.add.reduceat(moved[batch.row_take], batch.row_starts, axis=0)
     for front in plan.fronts:
         forward(factor.values, front, x)
     return x
+
+
+def _moving(batch: Batch, entries: Array) -> sp.csr_matrix:
+    """(targets, count) what each unknown of a batch takes off the right-hand sides of its neighbours."""
+    ends = np.append(batch.row_starts, len(batch.row_take))
+    shape = (len(batch.row_targets), batch.count)
+    return sp.csr_matrix((entries.ravel()[batch.row_take], batch.row_take // batch.width, ends), shape=shape)
 
 
 def inverse_diagonal(factor: Factor, with_last: bool = True) -> Array:
@@ -421,6 +439,32 @@ def inverse_diagonal(factor: Factor, with_last: bool = True) -> Array:
 def inverse_entries(factor: Factor) -> Array:
     """Entries of the inverse, (entries,), at the positions given to ``analyse``, by the selected inverse."""
     return _selected_inverse(factor, True)[factor.plan.places]
+
+
+def ordered_inverse(factor: Factor) -> Array:
+    """The whole inverse, (size, size), rows and columns in the order of elimination; of a plan without fronts."""
+    plan, size = factor.plan, factor.plan.size
+    inverse = np.zeros((size + 1, size))  # the last row is for surplus neighbours
+    if plan.core:
+        upper = np.triu(lapack.dpotri(np.array(factor.core, order="F"), lower=0, overwrite_c=1)[0])
+        inverse[plan.eliminated : size, plan.eliminated :] = upper + np.triu(upper, 1).T
+    for batch in reversed(plan.batches):
+        end = batch.first + batch.count
+        own, entries = slice(batch.first, end), _block(factor.values, batch)
+        far = np.zeros((batch.count, size - end))
+        for near, weights in zip(batch.neighbours.T, entries.T, strict=True):
+            part = inverse[near, end:]
+            part *= weights[:, None]
+            far -= part
+        inverse[own, end:], inverse[end:size, own] = far, far.T
+        mutual = np.zeros((batch.count, batch.count))
+        for near, weights in zip(batch.neighbours.T, entries.T, strict=True):
+            part = inverse[near, own]
+            part *= weights[:, None]
+            mutual -= part
+        mutual[np.diag_indices(batch.count)] += 1 / factor.values[own]
+        inverse[own, own] = mutual
+    return inverse[:size]
 
 
 def last_covariance(factor: Factor) -> Array:

@@ -87,6 +87,13 @@ def log_density(prior: HalfT, sd: Array) -> Array:
     return math.log(2 / prior.scale) + _log_density(prior.df, np.asarray(sd) / prior.scale)
 
 
+def density_slope(prior: HalfT, sd: Array) -> Array:
+    """Derivative of ``log_density`` by the standard deviation."""
+    x = np.asarray(sd) / prior.scale
+    fall: Array = x if math.isinf(prior.df) else (prior.df + 1) * x / (prior.df + np.square(x))
+    return -fall / prior.scale
+
+
 def log_slope(prior: HalfT, z: Array, sd: Array) -> Array:
     """ln(dσ/dz)."""
     return -0.5 * z**2 - 0.5 * math.log(2 * math.pi) - log_density(prior, sd)

@@ -4,20 +4,24 @@ y ~ N(Xb, ZZᵀ + N), N diagonal, every column of Z times its standard deviation
 
     (ZZᵀ + N)⁻¹ = N⁻¹ − N⁻¹ZM⁻¹ZᵀN⁻¹      (Woodbury 1950; Hager 1989, SIAM Rev. 31:221–239)
 
-and M, which holds an entry only where two effects meet in a row, is factored as a sparse matrix (SuperLU).
+and M, which holds an entry only where two effects meet in a row, is factored as a sparse matrix (SuperLU). Of few rows, ZZᵀ + N itself
+is factored.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import scipy.sparse as sp
+from scipy.linalg import solve_triangular
 from scipy.sparse.linalg import splu
 
 from .arrays import Array, Bools, Ints
 from .estimability import Design, estimable, prepare
+
+FEW = 200  # rows up to which a dense matrix of rows by rows costs less than a sparse one of effects by effects
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,8 +43,7 @@ class GivenSpreads:
 
     def chosen(self, rows: Bools) -> GivenSpreads:
         """Some of the rows."""
-        Z = self.Z[rows]
-        return GivenSpreads(self.y[rows], self.X[rows], Z[:, np.unique(Z.indices)], self.noise[rows])
+        return GivenSpreads(self.y[rows], self.X[rows], self.Z[rows], self.noise[rows])
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,7 +95,14 @@ class _Whitened:
 
 def generalised_least_squares(rows: GivenSpreads) -> Fitted:
     """b = (XᵀΣ⁻¹X)⁻¹XᵀΣ⁻¹y (Aitken 1936, Proc. R. Soc. Edinb. 55:42–48), with a pseudo-inverse."""
-    return _fitted(rows.X, _whitened(rows).information) if len(rows.y) else _nothing(rows.X.shape[1])
+    if not len(rows.y):
+        return _nothing(rows.X.shape[1])
+    if len(rows.y) > FEW:
+        return _fitted(rows.X, _whitened(replace(rows, Z=rows.Z[:, np.unique(rows.Z.indices)])).information)
+    Z = rows.Z.toarray()
+    root = np.linalg.cholesky(Z @ Z.T + np.diag(rows.noise))
+    half = solve_triangular(root, np.column_stack([rows.X, rows.y]), lower=True, check_finite=False)
+    return _fitted(rows.X, half.T @ half)
 
 
 def without_each_group(rows: GivenSpreads, groups: Iterable[Ints]) -> Iterator[Fitted]:

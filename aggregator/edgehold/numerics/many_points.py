@@ -266,10 +266,11 @@ def _sweeps(rows: DenseRows, limited: _Limited, sites: Sites, settled: float, go
         log_det, there = _roots(inverse)
         _inverses(inverse)
         t = (inverse.transpose(0, 2, 1) @ (inverse @ pulled[:, :, None]))[:, :, 0]
-        rest = 1 / (inverse**2).sum(axis=1) - tau
+        rest = 1 / np.einsum("sij,sij->sj", inverse, inverse) - tau
         there &= (rest > 0).all(axis=1) & (tau > 0).all(axis=1)
-        going = going[there]
-        tau, push, log_det, inverse, t, pulled, rest = (one[there] for one in (tau, push, log_det, inverse, t, pulled, rest))
+        if not there.all():
+            going = going[there]
+            tau, push, log_det, inverse, t, pulled, rest = (one[there] for one in (tau, push, log_det, inverse, t, pulled, rest))
         told = told_by_limits(((rest + tau) * t - push) / rest, 1 / rest, *np.broadcast_arrays(rows.low, rows.high, rest)[:2])
         done = told.change(tau, push).max(axis=1) < settled
         scales = np.log(tau) - push**2 / tau + pulled * t + 2 * told.log_scale(tau, push)

@@ -21,6 +21,7 @@ from functools import cached_property
 
 import numpy as np
 import scipy.sparse as sp
+from scipy.linalg import lapack
 
 from .arrays import Array, Ints
 from .elimination import Factor, Plan, analyse, factorise, half_solve, inverse_entries, last_covariance, solve
@@ -408,17 +409,23 @@ def _fitted(at: _Place, found: _Factored) -> tuple[Array, Array]:
 
 def _factor(at: _Place, y: Array, variance: Array) -> _Factored | None:
     """Factor C for limited rows with values ``y`` and these variances; None where it is not positive definite."""
-    rows, w = at.rows, at.weight
-    entries, rhs = rows.gram * w, rows.rhs * w
-    if len(y):
-        entries, rhs = entries + rows.pairs @ (1 / variance), rhs + rows.near.T @ (y / variance)
-    entries *= at.of_entries
-    entries[rows.diagonal[: rows.q]] += 1.0
-    factor = factorise(rows.plan, entries)
+    rows = at.rows
+    factor = factorise(rows.plan, _of_c(at, variance))
     if factor is None:
         return None
-    rhs = at.scale * rhs
+    rhs = at.scale * (rows.rhs * at.weight + (rows.near.T @ (y / variance) if len(y) else 0.0))
     return _Factored(factor, rhs, solve(factor, rhs[:, None])[:, 0])
+
+
+def _of_c(at: _Place, variance: Array) -> Array:
+    """Entries of C where limited rows have these variances."""
+    rows = at.rows
+    entries: Array = rows.gram * at.weight
+    if len(variance):
+        entries = entries + rows.pairs @ (1 / variance)
+    entries *= at.of_entries
+    entries[rows.diagonal[: rows.q]] += 1.0
+    return entries
 
 
 def _solved(
@@ -491,6 +498,24 @@ def average_information(rows: MixedRows, sds: Array, residual: float | None, poi
     pulled = point.scale[:, None] * pulled
     found: Array = (products - pulled.T @ solve(point.factor, pulled)) / 2
     return found
+
+
+def whole_inverse(rows: MixedRows, sds: Array, residual: float | None, point: LikelihoodPoint) -> Array:
+    """(m, m) C⁻¹ with the sites of a point, every entry of it, by LAPACK.
+
+    Parameters
+    ----------
+    rows, sds, residual : as for ``likelihood_at``.
+    point : the likelihood there.
+    """
+    at = _Place(rows, sds, point.scale, 1.0 if residual is None else residual**-2, residual)
+    lower = np.zeros((rows.q + rows.p,) * 2, order="F")
+    lower[rows.row, rows.column] = _of_c(at, rows.extra + (0.0 if residual is None else residual**2) + 1 / point.sites.precision)
+    found = lapack.dpotri(lapack.dpotrf(lower, lower=1, clean=0, overwrite_a=1)[0], lower=1, overwrite_c=1)[0]
+    diagonal = np.diag(found).copy()
+    inverse: Array = found + found.T
+    np.fill_diagonal(inverse, diagonal)
+    return inverse
 
 
 def _whole(rows: MixedRows, entries: Array) -> sp.csr_matrix:

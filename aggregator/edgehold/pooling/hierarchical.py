@@ -18,12 +18,14 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy.linalg import expm
 from scipy.optimize import minimize
 from scipy.special import polygamma
 
 from edgehold.errors import InputError
 from edgehold.numerics.arrays import Array, Ints
-from edgehold.numerics.half_t import HalfT, from_score, log_density, log_slope
+from edgehold.numerics.curvature import curvature_at
+from edgehold.numerics.half_t import HalfT, density_slope, from_score, log_density, log_slope
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.many_points import DenseRows, ManyPoints, dense_rows, likelihoods_at
 from edgehold.numerics.normal_mixture import NormalMixture
@@ -70,9 +72,11 @@ CLOSELY = 1e-3  # as in ``restricted_likelihood.SETTLED``; a limit moves by less
 LEAST_EFFECTIVE = 50.0  # points of equal weight that other priors must leave
 NEGLIGIBLE = 1e-15  # weight of a point so far out that its own arithmetic may fail
 FIRST_STEPS, FIRST_STEP = 3, 2.0  # towards the mode, and the longest of them, in prior standard deviations
-STEP = 1e-3  # of the differences of the exact gradient that give the curvature, in prior standard deviations
-LARGEST_SLOPE = 1e-2  # of the log density at the mode, in the same unit
+STEP = 1e-3  # of the differences of the exact gradient that give the rest of the curvature, in prior standard deviations
+LEVEL = 5e-5  # slope of the log density at which the search for the mode ends, in the same unit: of some thousand rows, values tell no less
+LARGEST_SLOPE = 1e-2  # of the log density at the mode
 LARGE = 4000  # effects and coefficients above which the posterior of the standard deviations is taken as normal about its mode
+WHOLE = 4000  # effects and coefficients, and twice the limited rows, up to which the curvature comes from a whole inverse
 MANY = 20_000  # effects and coefficients above which the information there is the average one, whose own spread is below one in a hundred
 MOST_CLIMBS, CLIMBED = 40, 1e-9  # steps to the mode then, and what the last would raise the log density by
 LAPLACE = 128  # points of each sequence that then stand for it
@@ -507,6 +511,16 @@ class _Density:
         found: Array = information * chain[:, None] * chain + np.eye(len(z))
         return found
 
+    def curved(self, z: Array, point: LikelihoodPoint, targets: Array) -> tuple[Array, list[Told]]:
+        """(K, K) minus the second derivatives by the coordinates of the K terms, and how what is normal moves with each."""
+        sds, K = self.sds(z), len(self.rows.sizes)
+        found = curvature_at(self.rows, sds[:K], float(sds[K]) if self.residual else None, point, targets)
+        chain, slopes = self.chain(z, sds)[:K], np.zeros(K) if point.slopes is None else point.slopes[:K]
+        bends = np.array([-z[k] - float(density_slope(prior, sds[k])) * chain[k] for k, prior in enumerate(self.priors[:K])])
+        curvature: Array = found.information * chain[:, None] * chain - np.diag(slopes * chain * bends) + np.eye(K)
+        parts = (found.coefficients, found.covariances, found.target_means, found.target_variances)
+        return curvature, [(b * c, V * c, m * c, v * c) for c, b, V, m, v in zip(chain, *parts, strict=True)]
+
     def given(self, z: Array, sites: Sites, targets: Array) -> Told | None:
         """What is normal given the standard deviations at coordinates; None where the likelihood has no value."""
         sds, K = self.sds(z), len(self.rows.sizes)
@@ -588,14 +602,26 @@ def _proper(prior: HalfT, rows: MixedRows) -> HalfT:
 
 @dataclass(frozen=True, eq=False)
 class _Mode:
-    """The mode, minus the second derivatives of the log density there, the sites settled there, and what ``_told`` finds at it and a step
-    to either side of it along each coordinate."""
+    """The mode, minus the second derivatives of the log density there, the sites settled there, what ``_told`` finds at it, and how that
+    moves along each coordinate."""
 
     at: Array
     curvature: Array
     sites: Sites
     here: Told
-    beside: tuple[tuple[Told, Told], ...]
+    moves: Told
+
+
+def _moving(above: Told, below: Told) -> Told:
+    """Derivatives, from a step to either side."""
+    first, second, third, fourth = ((high - low) / (2 * STEP) for high, low in zip(above, below, strict=True))
+    return first, second, third, fourth
+
+
+def _of_all(moves: list[Told]) -> Told:
+    """(K, ...) each, from those by each coordinate."""
+    first, second, third, fourth = (np.array(part) for part in zip(*moves, strict=True))
+    return first, second, third, fourth
 
 
 def _told(point: LikelihoodPoint, targets: Array) -> Told:
@@ -617,25 +643,35 @@ def _mode(density: _Density, wanted: _Wanted) -> _Mode | str:
 
     if wanted.normal and density.rows.q + density.rows.p > MANY:
         return _climbed(density, wanted)
-    begin, shape = _begun(density, sites) if wanted.normal else (np.zeros(len(density.priors)), None)
-    found = minimize(minus, begin, jac=True, method="BFGS", options={"gtol": 1e-5, "maxiter": 200, "hess_inv0": shape})
+    begin, shape = _begun(density, sites)
+    found = minimize(minus, begin, jac=True, method="BFGS", options={"gtol": LEVEL, "maxiter": 200, "hess_inv0": shape})
     mode: Array = found.x
     reached = density.at(mode, sites[0])
     if reached is None or float(np.abs(reached[1]).max(initial=0.0)) > LARGEST_SLOPE:
         return Reason("headline.mode_not_found")
-    point = reached[2]
-    curvature, beside = np.empty((len(mode), len(mode))), []
-    for k, step in enumerate(np.eye(len(mode)) * STEP):
-        above, below = density.at(mode + step, point.sites), density.at(mode - step, point.sites)
+    return _curved(density, mode, reached[2], wanted)
+
+
+def _curved(density: _Density, z: Array, point: LikelihoodPoint, wanted: _Wanted) -> _Mode | str:
+    """The mode with its curvature: of terms exactly where effects are not too many, of the residual, and else, by differences."""
+    curvature, moves = np.zeros((len(z), len(z))), list[Told]()
+    if max(density.rows.q + density.rows.p, 2 * len(density.rows.low)) <= WHOLE:
+        own, moves = density.curved(z, point, wanted.targets)
+        curvature[: len(own), : len(own)] = own
+    exact = len(moves)
+    for k in range(exact, len(z)):
+        step = np.eye(len(z))[k] * STEP
+        above, below = density.at(z + step, point.sites), density.at(z - step, point.sites)
         if above is None or below is None:
             return Reason("headline.no_curvature")
         curvature[k] = (below[1] - above[1]) / (2 * STEP)
-        beside.append((_told(above[2], wanted.targets), _told(below[2], wanted.targets)))
-    return _Mode(mode, (curvature + curvature.T) / 2, point.sites, _told(point, wanted.targets), tuple(beside))
+        curvature[:exact, k] = curvature[k, :exact]
+        moves.append(_moving(_told(above[2], wanted.targets), _told(below[2], wanted.targets)))
+    return _Mode(z, (curvature + curvature.T) / 2, point.sites, _told(point, wanted.targets), _of_all(moves))
 
 
 def _begun(density: _Density, sites: list[Sites | None]) -> tuple[Array, Array]:
-    """Where the search for the mode of many effects begins, a few steps from the prior medians, and the inverse of the information there.
+    """Where the search for the mode begins, a few steps from the prior medians, and the inverse of the information there.
 
     The information of the restricted likelihood is the average of the observed and the expected one, which takes no more than a solve
     (Gilmour, Thompson & Cullis 1995, Biometrics 51:1440–1450), that of the prior 1.
@@ -671,13 +707,13 @@ def _climbed(density: _Density, wanted: _Wanted) -> _Mode | str:
         step = step * FIRST_STEP / float(np.abs(step).max(initial=FIRST_STEP))
     else:
         return Reason("headline.mode_not_found")
-    beside = []
+    moves = []
     for moved in np.eye(len(z)) * STEP:
         above, below = (density.given(at, point.sites, wanted.targets) for at in (z + moved, z - moved))
         if above is None or below is None:
             return Reason("headline.no_curvature")
-        beside.append((above, below))
-    return _Mode(z, (curvature + curvature.T) / 2, point.sites, _told(point, wanted.targets), tuple(beside))
+        moves.append(_moving(above, below))
+    return _Mode(z, (curvature + curvature.T) / 2, point.sites, _told(point, wanted.targets), _of_all(moves))
 
 
 def _laplace(density: _Density, mode: _Mode, names: tuple[str, ...], priors: Mapping[str, HalfT], wanted: _Wanted) -> HierarchicalFit:
@@ -686,10 +722,8 @@ def _laplace(density: _Density, mode: _Mode, names: tuple[str, ...], priors: Map
     if not np.linalg.eigvalsh(mode.curvature).min(initial=1.0) > 0:
         return not_fitted(names, priors, Reason("headline.no_maximum"), wanted.level, density.rows.n)
     at, sets = normal_points(mode.at, np.asarray(np.linalg.inv(mode.curvature), dtype=float), LAPLACE)
-    ends = zip(*(zip(*two, strict=True) for two in mode.beside), strict=True)
-    slopes = [np.array([above - below for above, below in of_part]) / (2 * STEP) for of_part in ends]
     steps = at - mode.at
-    moved = [np.tensordot(steps, slope, 1) for slope in (slopes[0], slopes[2], slopes[3])]
+    moved = [np.tensordot(steps, mode.moves[part], 1) for part in (0, 2, 3)]
     coefficients, covariance, means, variances = mode.here
     S = len(at)
     return HierarchicalFit(
@@ -701,7 +735,7 @@ def _laplace(density: _Density, mode: _Mode, names: tuple[str, ...], priors: Map
         weights=frozen(np.full(S, 1 / S)),
         sds=frozen(density.sds(at)),
         coefficients=frozen(coefficients + moved[0]),
-        covariances=frozen(_along(covariance, slopes[1], steps)),
+        covariances=frozen(_along(covariance, mode.moves[1], steps)),
         target_means=frozen(means + moved[1] + wanted.targets[:, density.rows.q :] @ density.rows.origin),
         target_variances=frozen(variances * np.exp(moved[2] / variances)),
         sets=frozen(sets),
@@ -718,8 +752,7 @@ def _along(covariance: Array, slopes: Array, steps: Array) -> Array:
     root = np.linalg.cholesky(covariance)
     inner = np.linalg.solve(root, np.swapaxes(np.linalg.solve(root, slopes), 1, 2))
     moves = np.tensordot(steps, (inner + np.swapaxes(inner, 1, 2)) / 2, 1)
-    values, vectors = np.linalg.eigh(moves)
-    halves: Array = root @ (vectors * np.exp(values / 2)[:, None, :])
+    halves: Array = root @ expm(moves / 2)
     return halves @ np.swapaxes(halves, 1, 2)
 
 

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from edgehold.errors import InputError, NumbersError
-from edgehold.numerics.arrays import Array
+from edgehold.numerics.arrays import Array, Ints
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.isotonic import decreasing_fit
 from edgehold.pooling.inputs import frozen
@@ -350,7 +350,15 @@ def _order_statistics(least: Array, most: Array, cut: int) -> tuple[Array, Array
 def _joint_cut(least: Array, most: Array, level: float) -> int:
     """The largest cut whose pointwise limits hold ``level`` of the draws at every place."""
     n = len(least)
-    below = [np.searchsorted(np.sort(column), column, side="right") - 1 for column in least.T]
-    above = [n - 1 - np.searchsorted(np.sort(column), column, side="left") for column in most.T]
+    below = [_not_above(column) - 1 for column in least.T]
+    above = [_not_above(-column) - 1 for column in most.T]
     held_to = np.min(below + above, axis=0)  # the largest cut that still holds each draw everywhere
     return int(np.sort(held_to)[n - int(np.ceil(level * n))])
+
+
+def _not_above(values: Array) -> Ints:
+    """How many of the values are not above each."""
+    order = np.argsort(values)
+    in_order, found = values[order], np.empty(len(values), dtype=np.int64)
+    found[order] = np.searchsorted(in_order, in_order, side="right")  # looked up in order, for which the search is much faster
+    return found

@@ -25,7 +25,7 @@ from .people_files import exchanged, names_of, read_people, read_tombstones
 from .plan_files import read_seals
 from .protocol_files import read_events, read_protocols, version_keys
 from .roles_files import accounts_of, check_roles, measured_by, read_carried, read_roles
-from .session import begin, lines_of
+from .session import Keep, begin, call, lines_of
 from .submission_files import check_submissions, open_submissions
 
 
@@ -48,6 +48,7 @@ def load_repository(
     earlier: bool = False,
     elsewhere: Mapping[str, Path] | None = None,
     warned: Collection[str] | None = None,
+    keep: Keep = call,
 ) -> Repository:
     """Read and check a repository.
 
@@ -62,6 +63,7 @@ def load_repository(
     earlier : whether changed submissions shall come with how they stood before each change.
     elsewhere : submissions that lie outside, by the path at which they are read as if they lay there; nothing is written.
     warned : paths of the submissions that warnings are wanted about; no rule is asked of the others that would only warn. None: all.
+    keep : who is asked for what a function gives for arguments that alone decide it: a build keeps it for the next one.
 
     Returns
     -------
@@ -73,7 +75,7 @@ def load_repository(
         ``root`` holds neither protocols/ nor submissions/.
     """
     session = begin(Path(root), today or datetime.date.today(), earlier, elsewhere)
-    session.warned = warned
+    session.warned, session.keep = warned, keep
     about, methods = (None, None) if asked is None else (asked.submissions, asked.methods)
     protocols = read_protocols(session, methods)
     placed = read_events(session, protocols, newer)

@@ -164,7 +164,7 @@ def _against_protocol(
     readings = None
     if key in protocols:
         of_protocol = events.get(record.protocol.id, ())
-        readings, problems = readings_by(protocols[key].record, of_protocol, record, not session.warns(item.path))
+        readings, problems = session.keep(readings_by, protocols[key].record, of_protocol, record, not session.warns(item.path))
         collected.add(item.path, problems)
     elif key not in versions:
         message = Reason("reading.no_such_version", protocol=key[0], version=key[1])

@@ -13,8 +13,8 @@ import numpy as np
 from scipy.linalg import solve_triangular
 
 from .arrays import Array, Bools, Ints
-from .elimination import half_solve, last_columns
-from .mixed import System
+from .elimination import half_solve, last_columns, solve
+from .mixed import Evaluation, System
 from .variance_search import Point, Problem, average, expected, traces_of, unit_scale
 
 LARGEST_CORRECTION = 400_000  # numbers (unknowns × terms × coefficients) up to which the Kenward–Roger correction is computed
@@ -130,6 +130,21 @@ def _correction(problem: Problem, point: Point, by_term: list[Array], slopes: Ar
     K, p = system.terms, system.p
     if not K * p:
         return np.zeros((p, p))
+    inner = _inner_of_few(system, part, by_term) if system.few else _inner(system, part, by_term, slopes)
+    inner /= (e * np.sqrt(np.outer(part.ratios.used, part.ratios.used)))[:, :, None, None]
+    total: Array = np.einsum("ij,ijab->ab", W[:K, :K], inner)
+    if not problem.known:
+        shares = -point.variances[:K] / e
+        with_residual = np.einsum("j,ijab->iab", shares, inner)
+        corner = np.einsum("i,iab->ab", shares, with_residual)
+        crossing = np.einsum("i,iab->ab", W[:K, K], with_residual)
+        total = total + crossing + crossing.T + W[K, K] * corner
+    return (total + total.T) / 2
+
+
+def _inner(system: System, part: Evaluation, by_term: list[Array], slopes: Array) -> Array:
+    """(K, K, p, p) GᵢᵀZᵢᵀPZⱼGⱼ in scaled effects, of all terms by one half of a solve."""
+    K, p = system.terms, system.p
     apart = np.zeros((system.q + p, K, p))  # the columns of each term on its own effects alone
     inner = np.zeros((K, p, K, p))
     starts = np.concatenate([[0], np.cumsum(system.sizes)])
@@ -137,16 +152,21 @@ def _correction(problem: Problem, point: Point, by_term: list[Array], slopes: Ar
         apart[start:end, j] = one
         inner[j, :, j] = slopes[j]
     half = half_solve(part.factor, apart.reshape(len(apart), K * p))
-    inner = np.swapaxes(inner - (half.T @ half).reshape(inner.shape), 1, 2)
-    inner /= (e * np.sqrt(np.outer(part.ratios.used, part.ratios.used)))[:, :, None, None]
-    total: Array = np.tensordot(W[:K, :K], inner, 2)
-    if not problem.known:
-        shares = -point.variances[:K] / e
-        with_residual = np.tensordot(shares, inner, (0, 1))
-        corner = np.einsum("i,iab->ab", shares, with_residual)
-        crossing = np.einsum("i,iab->ab", W[:K, K], with_residual)
-        total = total + crossing + crossing.T + W[K, K] * corner
-    return (total + total.T) / 2
+    return np.swapaxes(inner - (half.T @ half).reshape(inner.shape), 1, 2)
+
+
+def _inner_of_few(system: System, part: Evaluation, by_term: list[Array]) -> Array:
+    """The same term by term: where terms are nearly the same to the data, W is large and what it is multiplied by needs every digit."""
+    K, p = system.terms, system.p
+    inner = np.zeros((K, K, p, p))
+    starts = np.concatenate([[0], np.cumsum(system.sizes)])
+    for j in range(K):
+        rhs = np.zeros((system.q + p, p))
+        rhs[starts[j] : starts[j + 1]] = by_term[j]
+        rest = rhs - solve(part.factor, rhs)
+        for i in range(K):
+            inner[i, j] = by_term[i].T @ rest[starts[i] : starts[i + 1]]
+    return inner
 
 
 def satterthwaite(c: Array, covariance: Array, slopes: Array, W: Array) -> float:

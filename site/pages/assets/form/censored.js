@@ -164,7 +164,9 @@ function advanced(problem, eta, now, direction) {
  */
 function result(eta, now) {
   const phi = last(eta), theta = eta.slice(0, -1).map((value) => value / phi);
-  return { theta, sigma: 1 / phi, objective: now.value, get covariance() { return covarianceOf(theta, eta, now); } };
+  /** @type {Matrix | null} */
+  let covariance = null;
+  return { theta, sigma: 1 / phi, objective: now.value, get covariance() { return covariance ??= covarianceOf(theta, eta, now); } };
 }
 
 /**
@@ -175,5 +177,6 @@ function result(eta, now) {
 function covarianceOf(theta, eta, now) {
   const phi = last(eta), p = theta.length, information = inverse(stiffened(now.hessian));
   const jacobian = theta.map((value, i) => eta.map((_, j) => (j === p ? -value / phi : i === j ? 1 / phi : 0)));
-  return jacobian.map((left) => jacobian.map((right) => dot(left, timesVector(information, right))));
+  const moved = jacobian.map((right) => timesVector(information, right));
+  return jacobian.map((left) => moved.map((right) => dot(left, right)));
 }

@@ -15,7 +15,7 @@ from types import MappingProxyType
 import numpy as np
 
 _HERE = Path(__file__).resolve().parents[1]
-COMPUTING = ("engine", "records", "endpoints", "estimates", "pooling", "numerics", "words", "errors", "counted", "disk")
+COMPUTING = ("engine", "records", "endpoints", "estimates", "pooling", "numerics", "words", "errors", "counted", "disk", "cycles")
 """Where everything lies that a stage up to pooling may import (``tests/test_direction.py``); the rest changes none of its figures."""
 EVERYTHING = (".",)
 LIBRARIES = (

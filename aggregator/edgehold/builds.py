@@ -11,8 +11,9 @@ from contextlib import contextmanager, nullcontext
 from pathlib import Path
 
 from .archive.folder import Archive, read_archive, write_archive
+from .cycles import seldom_looking_for_cycles
 from .disk import refuse_unwritable, write_file
-from .engine.tasks import kept_as, kept_in, on_cluster
+from .engine.tasks import kept_in, kept_in_parts, on_cluster
 from .errors import RepositoryError
 from .inputs import state_of
 from .pages.contents import SETTINGS, Whole, chosen_for
@@ -130,7 +131,7 @@ def _whole(root: Path, say: Progress, archive: Archive | None) -> tuple[Whole, A
 
     if before is None:
         return compute()
-    made = kept_as(_whole, (before, datetime.date.today().isoformat(), fonts()), compute)
+    made = kept_in_parts(_whole, (before, datetime.date.today().isoformat(), fonts()), compute)
     if not anew:
         say(Reason("cache.nothing_new"))
     return made
@@ -139,7 +140,11 @@ def _whole(root: Path, say: Progress, archive: Archive | None) -> tuple[Whole, A
 @contextmanager
 def _computing(root: Path, say: Progress, cluster: str | None = None, cache: Path | None = None) -> Iterator[None]:
     """By this machine or a cluster; parts that an earlier build computed from the same are not computed again."""
-    with on_cluster(cluster, say) if cluster is not None else nullcontext(), kept_in(cache or root / "build" / "cache", say):
+    with (
+        on_cluster(cluster, say) if cluster is not None else nullcontext(),
+        kept_in(cache or root / "build" / "cache", say),
+        seldom_looking_for_cycles(),
+    ):
         yield
 
 

@@ -9,10 +9,12 @@ import argparse
 import os
 import sys
 from collections.abc import Callable
+from contextlib import nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from . import __version__
+from .cycles import without_looking_for_cycles
 from .disk import write_file
 from .engine.progress import line_cleared, told_on
 from .errors import FindingsError, InputError
@@ -61,7 +63,7 @@ def _run(argv: list[str] | None) -> int:
         sys.stdout.flush()
         raise
     try:
-        with told_on(sys.stderr):
+        with told_on(sys.stderr), without_looking_for_cycles() if arguments.command in (_check, _report, _plan) else nullcontext():
             status: int = arguments.command(arguments)
         return status
     except FindingsError as error:

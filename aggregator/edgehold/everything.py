@@ -6,7 +6,7 @@ from .endpoints import beside_runs, curve_points, endpoint_rows
 from .engine.tasks import side_by_side
 from .estimates import estimate_submissions, repeatability_table
 from .pooling.gather.all_answers import all_answers, judged
-from .pooling.gather.all_families import all_families, family_of_steels
+from .pooling.gather.all_families import family_of_steels
 from .pooling.gather.all_runs import all_runs
 from .pooling.gather.circulation import circulated_blades
 from .pooling.gather.months import courses
@@ -28,10 +28,10 @@ def find_everything(repository: Repository) -> EverythingFound:
     worthwhile = by_endpoint(repository, worthwhile_of)
     primary = by_pool(repository, primary_of)
     asked_of_endpoints = by_endpoint(repository, asked_of)
-    origins = linkage(repository)
+    origins, families = linkage(repository), family_of_steels(repository)
     with side_by_side(len(rows)) as begin:
         asked = (
-            begin(all_answers, rows, points, asked_of_endpoints, by_pool(repository, asked_of_pool), beside, True, origins),
+            begin(all_answers, rows, points, asked_of_endpoints, by_pool(repository, asked_of_pool), beside, True, origins, families),
             begin(all_runs, rows, primary),
             begin(probe_answers, rows, by_endpoint(repository, lambda rule: probes_for(rule.kind, rule.primary))),
         )
@@ -62,7 +62,7 @@ def find_everything(repository: Repository) -> EverythingFound:
         probes=probes,
         crossed=everything,
         answers=answers,
-        families=all_families({**answers, **answered.linked}, family_of_steels(repository), worthwhile),
+        families={key: one.families for key, one in answers.items() if one.families is not None},
         references=dict(answered.references),
         spreads=dict(answered.spreads),
         courses=months,

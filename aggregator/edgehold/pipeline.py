@@ -15,6 +15,7 @@ from .archive.build import SUMS, sums_of
 from .archive.folder import Archive
 from .archive.zipped import zipped
 from .endpoints import endpoint_rows
+from .engine.tasks import kept
 from .errors import FindingsError
 from .everything import find_everything
 from .forms.review import review_forms
@@ -46,7 +47,7 @@ def read(root: Path) -> Repository:
     ------
     FindingsError : with all findings.
     """
-    repository = load_repository(root, earlier=True)
+    repository = load_repository(root, earlier=True, keep=kept)
     if repository.errors:
         raise FindingsError(repository.findings)
     return repository

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq, isotonic_regression
 
 from edgehold.endpoints.curve import Curve
-from edgehold.endpoints.life import life, pass_fail_life
+from edgehold.endpoints.life import Undrawn, life, pass_fail_life, settled, undrawn_life
 
 FIRST = 5.0
 WORK = np.array([0, 5, 10, 20, 40, 80.0])
@@ -155,3 +155,16 @@ def test_a_pass_fail_life_lies_between_the_last_pass_before_any_fail_and_the_fir
     expected = (math.log(low) if low else -math.inf, math.log(high))
     assert (result.value.low, result.value.high) == pytest.approx(expected)
     assert result.failed_preparation is (outcomes[0] == "F")
+
+
+def test_lives_drawn_together_are_those_drawn_alone():
+    rng = np.random.default_rng(4)
+    asked = [
+        (curve(-0.4 * np.arange(n) + rng.normal(0, 0.2, n), se=0.1), rng.uniform(-1.5, -0.3), 0.0, (seed, seed + 1), seed % 3 == 0)
+        for seed, n in enumerate(rng.integers(4, 7, 60).tolist())
+    ]
+    together = settled([undrawn_life(*one) for one in asked])
+    for one, alone in zip(together, [life(*some) for some in asked], strict=True):
+        np.testing.assert_array_equal([one.value.low, one.value.high, one.value.se], [alone.value.low, alone.value.high, alone.value.se])
+        assert (one.value.reason, one.failed_preparation) == (alone.value.reason, alone.failed_preparation)
+    assert sum(isinstance(undrawn_life(*one), Undrawn) for one in asked) > 20

@@ -2,6 +2,7 @@
 
 import os
 import pickle
+import random
 import signal
 import sqlite3
 import subprocess
@@ -16,13 +17,14 @@ from edgehold.engine import cache as module
 from edgehold.engine import tasks
 from edgehold.engine.cache import FILE
 from edgehold.engine.program import COMPUTING, _sources
-from edgehold.engine.tasks import WORTH, each, kept_as, kept_in, side_by_side
+from edgehold.engine.tasks import WORTH, each, kept_as, kept_in, kept_in_parts, side_by_side
 from edgehold.words import code_of
 from tests.imports import imports, part_of
 
 from .test_tasks import two  # noqa: F401
 
 CALLS = []
+MUCH = random.Random(1).randbytes(10_000)  # cannot be made any shorter
 
 
 def halved(x, more):
@@ -169,20 +171,65 @@ def test_what_is_too_large_is_computed_every_time_and_harms_nothing(tmp_path, mo
     asked(tmp_path)
     monkeypatch.setattr(module, "LARGEST_ENTRY", 5_000)
     for _ in range(2):
-        assert asked(tmp_path, (1, 2), more=bytes(10_000)) == [1, 2]
+        assert asked(tmp_path, (1, 2), more=MUCH) == [1, 2]
     assert asked(tmp_path) == []
 
 
 def test_what_was_not_used_for_longest_goes_first_and_nothing_of_this_build(tmp_path, monkeypatch):
     for number in range(5):
-        asked(tmp_path, (number,), more=bytes(10_000))
+        asked(tmp_path, (number,), more=MUCH)
     monkeypatch.setattr(module, "LARGEST", 35_000)
-    asked(tmp_path, (1, 5), more=bytes(10_000))
-    assert asked(tmp_path, (4, 1, 5), more=bytes(10_000)) == []
-    assert asked(tmp_path, (0, 2), more=bytes(10_000)) == [0, 2]
+    asked(tmp_path, (1, 5), more=MUCH)
+    assert asked(tmp_path, (4, 1, 5), more=MUCH) == []
+    assert asked(tmp_path, (0, 2), more=MUCH) == [0, 2]
     monkeypatch.setattr(module, "LARGEST", 1)
-    asked(tmp_path, (7, 8), more=bytes(10_000))
-    assert asked(tmp_path, (7, 8), more=bytes(10_000)) == []
+    asked(tmp_path, (7, 8), more=MUCH)
+    assert asked(tmp_path, (7, 8), more=MUCH) == []
+
+
+def in_parts(folder, compute, tell=lambda _: None):
+    """A result that is kept in parts, and how many bytes the cache then takes."""
+    with kept_in(folder, tell):
+        found = kept_in_parts(halved, (len(compute()),), compute)
+    with closing(sqlite3.connect(folder / FILE)) as file:
+        ((taken,),) = file.execute("SELECT sum(size) FROM entries").fetchall()
+    return found, taken
+
+
+def test_a_long_text_is_kept_once_in_however_many_results_it_stands(tmp_path):
+    texts = [MUCH.hex() + str(number) for number in range(3)]
+    first, taken = in_parts(tmp_path, lambda: {"a": [texts[0], MUCH, "short"]})
+    again, more = in_parts(tmp_path, lambda: {"a": (texts[0],), "b": {"c": [MUCH, texts[0]]}})
+    assert first == {"a": [texts[0], MUCH, "short"]} and again == {"a": (texts[0],), "b": {"c": [MUCH, texts[0]]}}
+    assert more - taken < 1_000 < len(MUCH)
+    other, most = in_parts(tmp_path, lambda: [*texts, 1, MUCH.hex()[:1999] + "\udcff\0é"])
+    assert other[:2] == texts[:2] and len(other) == 5 and most - more > len(MUCH)
+
+
+@pytest.mark.parametrize("gone", [True, False], ids=["gone", "damaged"])
+def test_a_result_of_which_a_part_is_gone_or_damaged_is_computed_again_with_that_part(tmp_path, gone):
+    computed, told = [], []
+
+    def compute():
+        computed.append(1)
+        return [MUCH, MUCH.hex(), 1]
+
+    with kept_in(tmp_path, print):
+        kept_in_parts(halved, (), compute)
+    with closing(sqlite3.connect(tmp_path / FILE, isolation_level=None)) as file:
+        ((key,),) = file.execute("SELECT key FROM entries ORDER BY size DESC LIMIT 1").fetchall()
+        file.execute("DELETE FROM entries WHERE key = ?" if gone else "UPDATE entries SET sealed = zeroblob(9) WHERE key = ?", (key,))
+    for times in (2, 2):
+        with kept_in(tmp_path, told.append):
+            assert kept_in_parts(halved, (), compute) == [MUCH, MUCH.hex(), 1]
+        assert len(computed) == times
+    assert [code_of(one) for one in told] == [] if gone else ["cache.damaged"]
+
+
+def test_what_can_be_made_shorter_is_kept_so(tmp_path):
+    asked(tmp_path, (1,), more="The same again. " * 10_000)
+    assert (tmp_path / FILE).stat().st_size < 100_000
+    assert asked(tmp_path, (1,), more="The same again. " * 10_000) == []
 
 
 KILLED = """

@@ -16,6 +16,7 @@ CASES = {
     "chi2_sf": (own.chi2_sf, stats.chi2.sf, (X, DF)),
     "chi2_ppf": (own.chi2_ppf, stats.chi2.ppf, (Q, DF)),
     "t_ppf": (own.t_ppf, stats.t.ppf, (Q, DF)),
+    "t_sf": (own.t_sf, stats.t.sf, (X, DF)),
     "f_cdf": (own.f_cdf, stats.f.cdf, (X, DF, OTHER)),
     "f_sf": (own.f_sf, stats.f.sf, (X, DF, OTHER)),
     "f_ppf": (own.f_ppf, stats.f.ppf, (Q, DF, OTHER)),
@@ -32,3 +33,11 @@ def test_each_is_that_of_scipy(name):
             for rest in ([df], [np.inf]) if len(arguments) == 2 else ([df, 4.0], [1.0, df]):
                 np.testing.assert_array_equal(found(first, *rest), wanted(first, *rest), err_msg=f"{first}, {rest}")
                 assert isinstance(float(found(first, *rest)), float)
+
+
+def test_tails_of_the_binomial_are_those_of_scipy():
+    tries = RNG.integers(1, 300, 20_000)
+    hits = np.minimum(RNG.integers(-3, 300, 20_000), tries + 2)
+    chance = np.concatenate([np.zeros(100), np.ones(100), RNG.uniform(0, 1, 19_800)])
+    np.testing.assert_array_equal(own.binom_sf(hits, tries, chance), stats.binom.sf(hits, tries, chance))
+    np.testing.assert_allclose(own.binom_cdf(hits, tries, chance), stats.binom.cdf(hits, tries, chance), rtol=1e-9, atol=1e-270)

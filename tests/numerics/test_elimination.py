@@ -6,7 +6,7 @@ import scipy.sparse as sp
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from edgehold.numerics.elimination import analyse, factorise, half_solve, inverse_diagonal, solve
+from edgehold.numerics.elimination import analyse, factorise, half_solve, inverse_diagonal, ordered_inverse, solve
 
 
 def a_matrix(size, degree, last, seed):
@@ -40,10 +40,13 @@ def test_log_determinant_solution_and_inverse_agree_with_dense_algebra(size, deg
     np.testing.assert_allclose(inverse_diagonal(factor), np.diag(inverse), rtol=1e-9)
     expected = np.append(np.diag(np.linalg.inv(first)) if size > last else [], np.zeros(last))
     np.testing.assert_allclose(inverse_diagonal(factor, with_last=False), expected, rtol=1e-9)
-    rhs = np.random.default_rng(seed).standard_normal((size, 3))
-    np.testing.assert_allclose(solve(factor, rhs), inverse @ rhs, rtol=1e-7, atol=1e-9)
-    half = half_solve(factor, rhs)
-    np.testing.assert_allclose(half.T @ half, rhs.T @ inverse @ rhs, rtol=1e-7, atol=1e-9)
+    order = factor.plan.order
+    np.testing.assert_allclose(ordered_inverse(factor), inverse[np.ix_(order, order)], rtol=1e-7, atol=1e-9)
+    for columns in (3, 200):
+        rhs = np.random.default_rng(seed).standard_normal((size, columns))
+        np.testing.assert_allclose(solve(factor, rhs), inverse @ rhs, rtol=1e-7, atol=1e-9)
+        half = half_solve(factor, rhs)
+        np.testing.assert_allclose(half.T @ half, rhs.T @ inverse @ rhs, rtol=1e-7, atol=1e-9)
 
 
 def test_one_analysis_serves_many_matrices_of_its_pattern():

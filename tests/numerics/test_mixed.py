@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 import scipy.sparse as sp
 
-from edgehold.numerics import mixed_inference, variance_search
-from edgehold.numerics.mixed import average_information, prepare
+from edgehold.numerics import mixed, mixed_inference, variance_search
+from edgehold.numerics.mixed import average_information, prepare, turned
 from edgehold.numerics.variance_search import Problem, at, average, expected, search, search_widely, start
 from edgehold.numerics.whitening import whitening
 
@@ -141,6 +141,46 @@ def test_few_evaluations_are_needed():
     assert search(problem, start(problem)).evaluations <= 10
 
 
+@pytest.mark.parametrize(("known", "slope", "restricted"), CASES)
+def test_the_bend_of_a_step_is_its_quadratic_form(known, slope, restricted):
+    y, X, terms, v = a_data_set(known=known, slope=slope)
+    problem = a_problem(y, X, terms, v, restricted)
+    unit = problem.system.unit
+    variances, step = (np.array(one)[: 2 + (not known)] for one in ([0.5, 0.2, 0.4], [0.1, -0.05, 0.07]))
+    point = at(problem, variances, False)
+    _, P, G = dense_parts(y, X, terms, v, variances)
+    moved = P @ sum(d * g for d, g in zip(step, G, strict=True)) @ P @ y / unit
+    known = turned(problem.system, point.evaluation)
+    np.testing.assert_allclose(average(problem, point, known), average(problem, point), rtol=1e-9)
+    found = variance_search._bend(problem, point, known, average(problem, point), step)
+    np.testing.assert_allclose(found, [moved @ g @ moved for g in G], rtol=1e-7)
+
+
+def test_a_bent_step_saves_evaluations(monkeypatch):
+    monkeypatch.setattr(mixed, "FEW", 0)
+    problems = [a_problem(*many_rows(1500, seed)) for seed in range(4)]
+    far = np.array([3.0, 0.1, 0.5])
+    bent = [search(problem, far) for problem in problems]
+    monkeypatch.setattr(variance_search, "_bend", lambda *_: np.zeros(3))
+    straight = [search(problem, far) for problem in problems]
+    assert sum(one.evaluations for one in bent) < sum(one.evaluations for one in straight)
+    for one, other in zip(bent, straight, strict=True):
+        assert one.point.deviance == pytest.approx(other.point.deviance, abs=1e-9)
+
+
+def test_what_the_gradients_change_told_saves_evaluations_and_moves_nothing(monkeypatch):
+    monkeypatch.setattr(mixed, "FEW", 0)
+    problems = [a_problem(*many_rows(400, seed)) for seed in range(6)]
+    founds = [search(problem, start(problem)) for problem in problems]
+    monkeypatch.setattr(variance_search, "NEAR", 0.0)
+    others = [search(problem, start(problem)) for problem in problems]
+    assert all(found.converged for found in founds + others)
+    assert sum(found.evaluations for found in founds) < sum(other.evaluations for other in others)
+    for found, other in zip(founds, others, strict=True):
+        assert found.point.deviance == pytest.approx(other.point.deviance, abs=1e-9)
+        np.testing.assert_allclose(found.point.variances, other.point.variances, rtol=1e-5)
+
+
 @pytest.mark.parametrize("offset", [0.0, 1e9])
 def test_columns_far_from_orthogonal_change_nothing_but_their_own_coefficients(offset):
     y, X, terms, v = a_data_set()
@@ -172,8 +212,9 @@ def test_average_information_of_many_rows_is_near_its_expected_value(monkeypatch
     np.testing.assert_allclose(np.diag(mixed_inference.information(problem, found.point)), np.diag(exact), rtol=0.2)
 
 
-def many_rows(n):
-    rng = np.random.default_rng(5)
+def many_rows(n, seed=5):
+    rng = np.random.default_rng(seed)
     a, b = rng.integers(0, 100, n), rng.integers(0, 140, n)
+    Za, Zb = np.eye(100)[a], np.eye(140)[b]
     y = rng.normal(size=100)[a] + 0.7 * rng.normal(size=140)[b] + rng.normal(size=n)
-    return y, np.ones((n, 1)), [np.eye(100)[a], np.eye(140)[b]], None
+    return y, np.ones((n, 1)), [Za[:, Za.any(0)], Zb[:, Zb.any(0)]], None

@@ -7,8 +7,9 @@ from hypothesis import strategies as st
 
 from edgehold.numerics import elimination, restricted_likelihood, variance_profile, variance_search
 from edgehold.numerics.half_t import HalfT
+from edgehold.numerics.indicators import indicator
 from edgehold.numerics.mixed import prepare
-from edgehold.numerics.variance_search import Problem, at, expected, start
+from edgehold.numerics.variance_search import Problem, at, expected, search, start, start_by_part
 from edgehold.pooling import hierarchical as posterior_of
 from edgehold.pooling.crossed.crossed import crossed
 
@@ -84,7 +85,11 @@ def test_a_fit_that_begins_with_a_part_of_the_rows_ends_where_others_do(monkeypa
     usual = crossed(y, X, groups, profile=False)
     monkeypatch.setattr(variance_search, "LARGE", 300)
     parted = crossed(y, X, groups, profile=False)
-    assert parted.convergence.converged and parted.convergence.evaluations < usual.convergence.evaluations
+    assert parted.convergence.converged and parted.convergence.evaluations <= usual.convergence.evaluations
+    problem = Problem(prepare(y, X, [indicator(np.unique(one, return_inverse=True)[1]) for one in groups.values()], None), True, False)
+    part = start_by_part(problem)
+    assert part is not None
+    assert search(problem, part).evaluations < search(problem, np.full(4, 0.25)).evaluations
     assert parted.log_likelihood == pytest.approx(usual.log_likelihood, rel=1e-11)
     for name, variance in usual.variances.items():
         assert parted.variances[name] == pytest.approx(variance, rel=1e-3 * 1e-1)

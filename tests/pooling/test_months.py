@@ -7,8 +7,10 @@ import pytest
 
 from edgehold.endpoints import endpoint_rows
 from edgehold.endpoints.rows import MISSING
+from edgehold.engine.digest import Digests
 from edgehold.estimates import estimate_submissions, repeatability_table
 from edgehold.pooling.crossed.runs_design import checked_runs
+from edgehold.pooling.gather import months
 from edgehold.pooling.gather.months import SAMPLED, courses
 from edgehold.pooling.gather.of_protocols import asked_of, by_endpoint
 from edgehold.pooling.headline import headline_of
@@ -85,3 +87,45 @@ def test_a_month_keeps_within_the_bounds_of_what_is_linked(pooled):
         last, own = within.standings[-1], by_itself.standings[-1]
         half = (own.interval.high - own.interval.low) / 2
         assert abs(last.estimate - own.estimate) <= 0.2 * half * (1 + 1e-6) and last.verdict == own.verdict
+
+
+class Untouched:
+    """What must not be looked at."""
+
+    def _touched(self, *_: object) -> object:
+        raise AssertionError("a month was fitted from what does not decide what is kept of it")
+
+    __eq__ = __lt__ = __hash__ = __bool__ = __str__ = __repr__ = __float__ = __int__ = __len__ = __iter__ = __format__ = _touched
+
+
+def test_a_month_is_fitted_from_nothing_but_what_decides_what_is_kept_of_it(pooled, monkeypatch):
+    """With all else of its runs gone the same is found: a standard error of reading changes with any file of the pool."""
+    (course,) = courses(*_before(pooled, "2025-09"))
+    assert sum(len(one.standings) for one in course.courses) > 6
+    monkeypatch.setattr(months, "BARE", dict.fromkeys(months.BARE, Untouched()))
+    assert courses(*_before(pooled, "2025-09"))[0].courses == course.courses
+
+
+def test_a_later_file_and_another_spread_of_readings_leave_the_months_before_as_they_are(pooled, monkeypatch):
+    """The months that are handed out to be fitted have the hashes under which a build kept them."""
+    digests, handed_out = Digests(), []
+
+    def each(function, jobs, sizes):
+        handed_out.append([digests.of((function, job)) for job in jobs])
+        return [months._Stood(months.NOT_ESTIMABLE) for _ in jobs]
+
+    monkeypatch.setattr(months, "each", each)
+    courses(*_before(pooled, "2025-12"))
+    repository, rows, *rest = _before(pooled, "2026-01")
+    courses(repository, [dataclasses.replace(row, reading_se=2 * row.reading_se, raw=0.0, flags=("looked at",)) for row in rows], *rest)
+    before, then = map(set, handed_out)
+    assert len(before) > 8 and before < then and len(then - before) == 2
+
+
+def _before(pooled, month):
+    """What counts at the end of a month alone."""
+    repository, rows, estimates, *rest = pooled
+    kept = tuple(s for s in repository.submissions if s.record.month <= month)
+    names = {s.record.id for s in kept}
+    cut = dataclasses.replace(repository, submissions=kept)
+    return cut, [r for r in rows if r.submission in names], [e for e in estimates if e.submission in names], *rest

@@ -33,10 +33,30 @@ STEPS = st.one_of(
     st.tuples(st.just("correct"), st.sampled_from(FREE), st.sampled_from([3.5, 4.25, 5.0])),
     st.tuples(st.just("retract"), st.sampled_from(FREE)),
     st.tuples(st.just("ratio"), st.sampled_from([1.2, 1.3])),
+    st.tuples(st.just("object"), st.sampled_from(["An edge with a burr reads as sharp.", "So it has been twice."])),
     st.tuples(st.just("write"), st.sampled_from(["A line more.", "## A part\n\nWith [a link](safety.md)."])),
     st.tuples(st.just("menu"), st.sampled_from(["Privacy: ", "Your data: "])),
     st.tuples(st.just("shell"), st.sampled_from(["<p>One thing.</p>", "<p>Another.</p>"])),
 )
+
+
+OBJECTION = """---
+format: objection/1.0.0
+kind: objection
+against:
+  protocol: two-sharpeners-rope
+  version: "1.0.0"
+title: A burr reads as sharp
+threat: instrument
+severity: minor
+proposed_change: Take the first reading after two cuts.
+interest: none
+by: kittiwake
+month: "2025-09"
+---
+
+{}
+"""
 
 
 def protocol(ratio: float) -> str:
@@ -67,6 +87,12 @@ def take(root: Path, step: tuple) -> None:
         text, changes = re.subn(before, after, (root / place).read_text(encoding="utf-8"))
         assert changes == 1
         (root / place).write_text(text, encoding="utf-8")
+        return
+    if what == "object":
+        (of_protocol,) = (root / "protocols").iterdir()
+        place = of_protocol / "objections" / "001-a-burr" / "00-objection.md"
+        place.parent.mkdir(parents=True, exist_ok=True)
+        place.write_text(OBJECTION.format(rest[0]), encoding="utf-8")
         return
     if what == "ratio":
         (path,), (event,) = (root / "protocols").glob("*/*.md"), (root / "protocols").glob("*/events/*released*")
@@ -100,7 +126,15 @@ def anew(root: Path, aside: Path) -> dict[str, bytes]:
 
 
 @example(
-    steps=[("add", "gull"), ("correct", "tern", 3.5), ("ratio", 1.2), ("retract", "cleat"), ("write", "More."), ("shell", "<p>One.</p>")]
+    steps=[
+        ("object", "A burr."),
+        ("add", "gull"),
+        ("correct", "tern", 3.5),
+        ("ratio", 1.2),
+        ("retract", "cleat"),
+        ("write", "More."),
+        ("shell", "<p>One.</p>"),
+    ]
 )
 @example(steps=[("write", "## A part\n\nWith [a link](safety.md)."), ("menu", "Your data: ")])
 @given(steps=st.lists(STEPS, min_size=1, max_size=4))
@@ -182,6 +216,22 @@ def test_what_changed_is_written_and_all_else_stays_the_file_that_it_was(tmp_pat
     assert changed == {"site/privacy/index.html", "site/assets/search/index.json"} and second.keys() == first.keys()
     assert {path for path in second if written_at(root, path) != times[path]} == changed | {spoiled}
     assert sorted(computed) == ["_Template", "_WrittenPage", "_entries"]
+
+
+def test_what_somebody_says_about_a_method_computes_nothing_of_its_results(tmp_path, computed):
+    """Nor does a file that is only added check the others again."""
+    root = repository(tmp_path / "one", NAMES)
+    take(root, ("object", "A burr."))
+    builds.site(root)
+    assert {"_one", "_answers", "_estimates", "readings_by", "_of_pool", "_submission", "outcome_table"} <= {*computed}
+    computed.clear()
+    take(root, ("object", "An edge with a burr reads as sharp."))
+    builds.site(root)
+    assert {*computed} <= {"_whole", "_Template", "_entries", "_hold", "_sanitised", "response_table", "outcome_table"}
+    computed.clear()
+    take(root, ("add", "rook"))
+    builds.site(root)
+    assert computed.count("readings_by") == computed.count("_submission") - len(NAMES) == 1
 
 
 READING = """

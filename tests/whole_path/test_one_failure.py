@@ -153,7 +153,7 @@ AGAIN = {
     "pooling.curves.pairs": ANSWERS,
     "pooling.gather.all_answers": ANSWERS,
     "pooling.headline": ANSWERS,
-    "pooling.gather.all_families": "",
+    "pooling.gather.all_families": ANSWERS,
     "pooling.network.steel_network": "steel_networks",
     "pooling.probes.probes": "probe_answers",
     "pooling.gather.all_runs": "all_runs",

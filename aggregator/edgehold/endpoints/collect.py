@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import TypeVar
 
 import numpy as np
@@ -11,7 +11,7 @@ import numpy as np
 from edgehold.engine.progress import begun
 from edgehold.engine.tasks import each
 from edgehold.numerics.arrays import Array
-from edgehold.numerics.attempt import NotFitted, attempt, open_limits
+from edgehold.numerics.attempt import NOT_FINITE, NotFitted, all_tellable, attempt, open_limits
 from edgehold.numerics.isotonic import decreasing_fit
 from edgehold.records.canonical import CanonicalRun, LoadedSubmission, PoolKey, Repository, pool_key
 from edgehold.records.levels import place_of
@@ -21,7 +21,7 @@ from edgehold.words import Reason
 
 from .curve import Curve, Value, not_fitted, position
 from .flags import DAMAGED, angle_of, flags_of
-from .life import Life, bounds, fit_points
+from .life import Life, Undrawn, bounds, fit_points, settled
 from .moderators import Moderators, moderators_of, start_of
 from .rows import EXACT, INTERVAL, LEFT, MISSING, RIGHT, CurvePoint, EndpointRow
 from .runs import keennesses, reading_variances, run_curve
@@ -30,6 +30,10 @@ from .values import endpoint_of, relative_life
 Found = TypeVar("Found")
 OfPool = tuple[tuple[LoadedSubmission, Protocol], ...]
 """Submissions of one pool, each with its protocol."""
+OneRun = tuple[LoadedSubmission, CanonicalRun, Protocol, Curve | NotFitted | None]
+Pair = tuple[Life | Undrawn, Life | Undrawn | None]
+"""An endpoint of a run, and its life relative to its own start."""
+AT_ONCE = 256  # runs whose draws are made together
 
 
 def endpoint_rows(
@@ -54,15 +58,20 @@ def _pool_rows(of_pool: OfPool, s2_read: float, relative: bool) -> list[tuple[En
     """The rows of every submission of a pool."""
     curves = [[_attempted_curve(run, protocol, s2_read) for run in submission.runs] for submission, protocol in of_pool]
     usual = _usual_start(curves) if relative else None
-    found = []
-    with begun("progress.rows", [1.0] * sum(map(len, curves))) as step:
-        for (submission, protocol), of_submission in zip(of_pool, curves, strict=True):
-            rows: list[EndpointRow] = []
-            for run, curve in zip(submission.runs, of_submission, strict=True):
-                rows += _run_rows(submission, run, protocol, s2_read, curve, usual)
+    runs = [
+        (submission, run, protocol, curve)
+        for (submission, protocol), of_submission in zip(of_pool, curves, strict=True)
+        for run, curve in zip(submission.runs, of_submission, strict=True)
+    ]
+    rows: list[list[EndpointRow]] = []
+    with begun("progress.rows", [1.0] * len(runs)) as step:
+        for start in range(0, len(runs), AT_ONCE):
+            part = runs[start : start + AT_ONCE]
+            for one, found in zip(part, _attempted_endpoints(part, usual), strict=True):
+                rows.append(_run_rows(*one, found))
                 step(1.0)
-            found.append(tuple(rows))
-    return found
+    each_run = iter(rows)
+    return [tuple(row for _ in submission.runs for row in next(each_run)) for submission, _ in of_pool]
 
 
 def _in_order(
@@ -127,11 +136,10 @@ def _run_rows(
     submission: LoadedSubmission,
     run: CanonicalRun,
     protocol: Protocol,
-    s2_read: float,
     attempted: Curve | NotFitted | None,
-    usual: float | None,
-) -> Iterator[EndpointRow]:
-    """The rows of one run, one an endpoint; ``usual`` is the mean start of its pool."""
+    endpoints: list[tuple[Life, float | None]],
+) -> list[EndpointRow]:
+    """The rows of one run, one an endpoint."""
     curve = None if isinstance(attempted, NotFitted) else attempted
     flags = flags_of(submission, run, protocol, curve)
     start, start_se = start_of(curve, flags)
@@ -144,11 +152,12 @@ def _run_rows(
         "level": run.level,
         "level_place": place_of(protocol, run.level),
     }
-    for rule in protocol.endpoints:
-        found, relative = _attempted_endpoint(submission, run, protocol, rule, attempted, usual)
+    rows = []
+    for rule, (found, relative) in zip(protocol.endpoints, endpoints, strict=True):
         itself = rule.kind == "level" and rule.at == 0
         own_start = (None, float("nan")) if itself else (start, start_se)
-        yield _row(submission, run, rule, found, _raw(curve, rule), flags, about, own_start, relative)
+        rows.append(_row(submission, run, rule, found, _raw(curve, rule), flags, about, own_start, relative))
+    return rows
 
 
 def pair_of(run: CanonicalRun, protocol: Protocol) -> str | None:
@@ -156,25 +165,53 @@ def pair_of(run: CanonicalRun, protocol: Protocol) -> str | None:
     return None if protocol.design.side_by_side is None else pair_label(run.id, run.partner)
 
 
-def _attempted_endpoint(
+def _attempted_endpoints(runs: Sequence[OneRun], usual: float | None) -> list[list[tuple[Life, float | None]]]:
+    """The endpoints of some runs and their relative lives, or why their numbers failed; ``usual`` is the mean start of their pool.
+
+    The draws of all are made together; where the numbers of one fail, each makes its own.
+    """
+    undrawn = [[_undrawn(*one, rule, usual) for rule in one[2].endpoints] for one in runs]
+    pairs = [pair for of_run in undrawn for pair in of_run]
+    found = iter(attempt(lambda: _settled(pairs), lambda _: [_settled_alone(pair) for pair in pairs]))
+    return [[next(found) for _ in of_run] for of_run in undrawn]
+
+
+def _undrawn(
     submission: LoadedSubmission,
     run: CanonicalRun,
     protocol: Protocol,
-    rule: EndpointRule,
     curve: Curve | NotFitted | None,
+    rule: EndpointRule,
     usual: float | None,
-) -> tuple[Life, float | None]:
-    """One endpoint and its relative life, or why its numbers failed."""
+) -> Pair:
+    """One endpoint and its relative life before draws, or why its numbers failed."""
     if isinstance(curve, NotFitted):
         return Life(not_fitted(curve)), None
     return attempt(
-        lambda: (
-            endpoint_of(submission, run, protocol, rule, curve),
-            relative_life(submission, run, protocol, rule, curve, usual),
-        ),
-        lambda why: (Life(not_fitted(why)), None),
-        lambda found: () if found[0].value.reason else open_limits(found[0].value.low, found[0].value.high),
+        lambda: (endpoint_of(submission, run, protocol, rule, curve), relative_life(submission, run, protocol, rule, curve, usual)),
+        _not_fitted,
     )
+
+
+def _settled(pairs: Sequence[Pair]) -> list[tuple[Life, float | None]]:
+    """Endpoints and relative lives with their draws."""
+    lives = iter(settled([life for pair in pairs for life in pair if life is not None]))
+    found = [(next(lives), None if relative is None else next(lives).value) for _, relative in pairs]
+    return [_tellable(life, value.low if value is not None and value.low == value.high else None) for life, value in found]
+
+
+def _settled_alone(pair: Pair) -> tuple[Life, float | None]:
+    return attempt(lambda: _settled([pair])[0], _not_fitted)
+
+
+def _tellable(life: Life, relative: float | None) -> tuple[Life, float | None]:
+    """An endpoint, unless its limits are no numbers."""
+    fine = bool(life.value.reason) or all_tellable(open_limits(life.value.low, life.value.high))
+    return (life, relative) if fine else _not_fitted(NotFitted(NOT_FINITE))
+
+
+def _not_fitted(why: NotFitted) -> tuple[Life, None]:
+    return Life(not_fitted(why)), None
 
 
 def _raw(curve: Curve | None, rule: EndpointRule) -> float:

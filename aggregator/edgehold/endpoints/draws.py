@@ -11,6 +11,7 @@ Proceedings of SC11, section 4): 32-bit integers throughout, which any language 
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
@@ -20,7 +21,7 @@ from edgehold.numerics.arrays import Array
 
 ROUNDS = 10
 MULTIPLIERS = (np.uint64(0xD2511F53), np.uint64(0xCD9E8D57))
-KEY_STEPS = (0x9E3779B9, 0xBB67AE85)  # fractional parts of the golden ratio and of √3, added to the key every round
+KEY_STEPS = (np.uint64(0x9E3779B9), np.uint64(0xBB67AE85))  # fractional parts of the golden ratio and of √3, added to the key every round
 LOW = np.uint64(0xFFFFFFFF)
 HALF = np.uint64(32)
 
@@ -36,12 +37,18 @@ def key_of(*names: str) -> Key:
 
 def normal_draws(key: Key, rows: int, columns: int) -> Array:
     """Standard normal deviates, (rows, columns), words taken in row order."""
+    drawn: Array = normal_draws_of([key], rows, columns)[0]
+    return drawn
+
+
+def normal_draws_of(keys: Sequence[Key], rows: int, columns: int) -> Array:
+    """The same of several keys at once, (keys, rows, columns)."""
     needed = rows * columns
     counters = np.zeros((-(-needed // 4), 4), dtype=np.uint64)
     counters[:, 0] = np.arange(len(counters))
-    words = philox(counters, key).reshape(-1)[:needed]
+    words = _philox(counters, keys).reshape(len(keys), -1)[:, :needed]
     drawn: Array = ndtri((words + 0.5) / 2.0**32)
-    return drawn.reshape(rows, columns)
+    return drawn.reshape(len(keys), rows, columns)
 
 
 def philox(counters: Words, key: Key) -> Words:
@@ -56,10 +63,16 @@ def philox(counters: Words, key: Key) -> Words:
     -------
     (m, 4) words below 2³², as 64-bit integers.
     """
-    a, b, c, d = np.ascontiguousarray(np.asarray(counters, dtype=np.uint64).T)
-    first, second = key
+    words: Words = _philox(np.asarray(counters, dtype=np.uint64), [key])[0]
+    return words
+
+
+def _philox(counters: Words, keys: Sequence[Key]) -> Words:
+    """(keys, m, 4) words of the counters by each key."""
+    a, b, c, d = np.repeat(np.ascontiguousarray(counters.T)[:, None], len(keys), axis=1)
+    first, second = np.array(keys, dtype=np.uint64).T[:, :, None]
     for _ in range(ROUNDS):
         left, right = MULTIPLIERS[0] * a, MULTIPLIERS[1] * c
-        a, b, c, d = (right >> HALF) ^ b ^ np.uint64(first), right & LOW, (left >> HALF) ^ d ^ np.uint64(second), left & LOW
-        first, second = (first + KEY_STEPS[0]) % 2**32, (second + KEY_STEPS[1]) % 2**32
-    return np.stack([a, b, c, d], axis=1)
+        a, b, c, d = (right >> HALF) ^ b ^ first, right & LOW, (left >> HALF) ^ d ^ second, left & LOW
+        first, second = (first + KEY_STEPS[0]) & LOW, (second + KEY_STEPS[1]) & LOW
+    return np.stack([a, b, c, d], axis=-1)

@@ -13,15 +13,17 @@ from edgehold.words import Reason
 
 from .curve import Curve, Value, axis, held_after_dull, level_weights, linear, missing, position, window_weights
 from .draws import key_of
-from .life import Life, life, pass_fail_life
+from .life import Life, Undrawn, pass_fail_life, undrawn_life
 from .readings import sign
 from .runs import by_work, first_positive
 
 DULL = "dull"
 
 
-def endpoint_of(submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, rule: EndpointRule, curve: Curve | None) -> Life:
-    """One endpoint of one run; only a life can tell of a failed preparation."""
+def endpoint_of(
+    submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, rule: EndpointRule, curve: Curve | None
+) -> Life | Undrawn:
+    """One endpoint of one run, before draws; only a life can tell of a failed preparation."""
     if not run.readings:
         return Life(missing(Reason("endpoints.no_readings")))
     if curve is None:
@@ -43,7 +45,9 @@ def _pass_fail(run: CanonicalRun, protocol: Protocol, rule: EndpointRule) -> Lif
     return pass_fail_life(work, passed, failed, first_positive(protocol))
 
 
-def _life(submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, rule: EndpointRule, asked: Threshold, curve: Curve) -> Life:
+def _life(
+    submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, rule: EndpointRule, asked: Threshold, curve: Curve
+) -> Life | Undrawn:
     """Life to an absolute threshold, or to a share of the sharpness at the start (raw, not smoothed)."""
     threshold = fixed_threshold(rule, protocol)
     if threshold is None:
@@ -55,7 +59,7 @@ def _life(submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, r
         threshold = float(curve.low[0]) - abs(math.log(asked.value))
     begin = curve.first if rule.fit_from == "first positive checkpoint" else 0.0
     key = key_of(submission.record.id, run.id, rule.id)
-    return life(curve, threshold, begin, key, relative=asked.relative)
+    return undrawn_life(curve, threshold, begin, key, relative=asked.relative)
 
 
 def fixed_threshold(rule: EndpointRule, protocol: Protocol) -> float | None:
@@ -67,11 +71,11 @@ def fixed_threshold(rule: EndpointRule, protocol: Protocol) -> float | None:
 
 def relative_life(
     submission: LoadedSubmission, run: CanonicalRun, protocol: Protocol, rule: EndpointRule, curve: Curve | None, usual: float | None
-) -> float | None:
-    """ln of the work at which an edge has lost what lies between the usual start and a fixed threshold.
+) -> Life | Undrawn | None:
+    """The work at which an edge has lost what lies between the usual start and a fixed threshold, before draws.
 
     The counterpart, relative to the edge's own start, of a life to a fixed sharpness: for an edge that starts as usual the two are
-    one. None where it is not known exactly.
+    one. None where nothing tells of it.
 
     Parameters
     ----------
@@ -86,8 +90,7 @@ def relative_life(
         return None
     begin = curve.first if rule.fit_from == "first positive checkpoint" else 0.0
     key = key_of(submission.record.id, run.id, f"{rule.id} relative")
-    value = life(curve, float(curve.low[at] - drop), begin, key, relative=True).value
-    return value.low if value.low == value.high else None
+    return undrawn_life(curve, float(curve.low[at] - drop), begin, key, relative=True)
 
 
 def _level_window_loss(run: CanonicalRun, protocol: Protocol, rule: EndpointRule, curve: Curve) -> Value:

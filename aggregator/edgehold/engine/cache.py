@@ -11,11 +11,13 @@ from __future__ import annotations
 
 import contextlib
 import hmac
+import io
 import os
 import pickle
 import sqlite3
 import sys
 import time
+import zlib
 from collections.abc import Callable, Iterator
 from hashlib import blake2b
 from pathlib import Path
@@ -24,7 +26,7 @@ from typing import Any
 
 from edgehold.words import Reason
 
-from .digest import Digests
+from .digest import SIZE, Digests
 from .program import made_by
 
 FILE = "results.sqlite"
@@ -32,6 +34,9 @@ KEY_FILE = Path(sys.prefix) / "edgehold-cache.key"
 LARGEST = 1_000_000_000  # bytes of entries that are kept; those of the last build are kept whatever they take
 LARGEST_ENTRY = 500_000_000  # bytes; the database holds none of a gigabyte
 SEAL = 32  # bytes
+LONG = 2_000  # bytes or characters from which something is kept by itself, or compressed
+TRIED, FASTEST = 16_384, 1  # bytes that are compressed for a trial, and how hard: data change more often than they are read for long
+PLAIN, COMPRESSED = b"p", b"z"
 _TABLE = "CREATE TABLE IF NOT EXISTS entries (key BLOB PRIMARY KEY, sealed BLOB NOT NULL, size INTEGER NOT NULL, used INTEGER NOT NULL)"
 
 
@@ -58,24 +63,58 @@ class Cache:
 
     def get(self, key: bytes) -> tuple[Any] | None:
         """The result of a call, in a tuple of its own; None where it is not there, or damaged."""
-        row = self._asked("SELECT sealed FROM entries WHERE key = ?", (key,))
-        if not row:
+        pickled = self._content(key)
+        if pickled is None:
             return None
-        sealed = row[0][0]
-        if not isinstance(sealed, bytes) or not hmac.compare_digest(sealed[:SEAL], self._seal(key, sealed[SEAL:])):
-            self._note_damage()
+        try:
+            result = _Whole(io.BytesIO(pickled), self._part).load()
+        except _PartGone:
             return None
-        self._asked("UPDATE entries SET used = ? WHERE key = ?", (time.time_ns(), key))
         self.found += 1
-        return (pickle.loads(memoryview(sealed)[SEAL:]),)
+        return (result,)
 
     def put(self, key: bytes, pickled: bytes) -> None:
         """Keep the pickled result of a call; one that is too large is computed every time."""
         self.computed += 1
-        if len(pickled) > LARGEST_ENTRY:
-            return
-        sealed = self._seal(key, pickled) + pickled
-        self._asked("INSERT OR REPLACE INTO entries VALUES (?, ?, ?, ?)", (key, sealed, len(sealed), time.time_ns()))
+        self._keep(key, pickled)
+
+    def put_in_parts(self, key: bytes, result: object) -> None:
+        """Keep a result so that what is long in it is kept once, in however many results it stands."""
+        written = io.BytesIO()
+        _InParts(written, self._keep_part).dump(result)
+        self.put(key, written.getvalue())
+
+    def _keep_part(self, content: bytes) -> bytes:
+        """The key under which a part of a result is kept."""
+        key = blake2b(content, key=b"part", digest_size=SIZE).digest()
+        if not self._asked("UPDATE entries SET used = ? WHERE key = ? RETURNING 1", (time.time_ns(), key)):
+            self._keep(key, content)
+        return key
+
+    def _part(self, key: bytes) -> bytes:
+        content = self._content(key)
+        if content is None:
+            raise _PartGone
+        return content
+
+    def _content(self, key: bytes) -> bytes | None:
+        """What is kept; None where it is not there, or damaged: then it is taken out."""
+        row = self._asked("SELECT sealed FROM entries WHERE key = ?", (key,))
+        if not row:
+            return None
+        sealed = row[0][0]
+        if not isinstance(sealed, bytes) or not hmac.compare_digest(sealed[:SEAL], self._seal(key, memoryview(sealed)[SEAL:])):
+            self._note_damage()
+            self._asked("DELETE FROM entries WHERE key = ?", (key,))
+            return None
+        self._asked("UPDATE entries SET used = ? WHERE key = ?", (time.time_ns(), key))
+        return _unpacked(memoryview(sealed)[SEAL:])
+
+    def _keep(self, key: bytes, content: bytes) -> None:
+        if len(content) <= LARGEST_ENTRY:
+            packed = _packed(content)
+            sealed = self._seal(key, packed) + packed
+            self._asked("INSERT OR REPLACE INTO entries VALUES (?, ?, ?, ?)", (key, sealed, len(sealed), time.time_ns()))
 
     def open(self) -> None:
         """Open it; one that is no database any more is begun anew."""
@@ -143,6 +182,50 @@ class Cache:
         hashed = blake2b(key, key=self._secret, digest_size=SEAL)
         hashed.update(pickled)
         return hashed.digest()
+
+
+class _PartGone(Exception):
+    """A part of a result is kept no more."""
+
+
+class _InParts(pickle.Pickler):
+    """Writes a result without what is long in it, which ``keep`` has instead."""
+
+    def __init__(self, file: io.BytesIO, keep: Callable[[bytes], bytes]) -> None:
+        super().__init__(file, protocol=pickle.HIGHEST_PROTOCOL)
+        self._keep = keep
+
+    def persistent_id(self, value: object) -> tuple[str, bytes] | None:
+        if type(value) is bytes and len(value) >= LONG:
+            return "bytes", self._keep(value)
+        if type(value) is str and len(value) >= LONG:
+            return "str", self._keep(value.encode("utf-8", "surrogatepass"))
+        return None
+
+
+class _Whole(pickle.Unpickler):
+    """Reads a result with what ``part`` has of it."""
+
+    def __init__(self, file: io.BytesIO, part: Callable[[bytes], bytes]) -> None:
+        super().__init__(file)
+        self._part = part
+
+    def persistent_load(self, told: tuple[str, bytes]) -> bytes | str:
+        kind, key = told
+        content = self._part(key)
+        return content if kind == "bytes" else content.decode("utf-8", "surrogatepass")
+
+
+def _packed(content: bytes) -> bytes:
+    """The content behind one byte that says whether it is compressed; it is where a piece from its middle says that this saves a third."""
+    middle = content[len(content) // 2 :][:TRIED]
+    if len(content) >= LONG and len(zlib.compress(middle, FASTEST)) < len(middle) * 2 / 3:
+        return COMPRESSED + zlib.compress(content, FASTEST)
+    return PLAIN + content
+
+
+def _unpacked(packed: memoryview) -> bytes:
+    return zlib.decompress(packed[1:]) if packed[:1] == COMPRESSED else bytes(packed[1:])
 
 
 @contextlib.contextmanager

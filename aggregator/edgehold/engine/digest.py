@@ -6,12 +6,12 @@ strings go by the seed of the process.
 
 from __future__ import annotations
 
-import struct
-from collections.abc import Callable, Mapping
-from dataclasses import fields, is_dataclass
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, fields, is_dataclass
 from enum import Enum
-from functools import partial
+from functools import cache, partial
 from hashlib import blake2b
+from operator import attrgetter
 from pathlib import PurePath
 from typing import Any
 
@@ -41,7 +41,7 @@ class Digests:
         """
         return blake2b(self._told(value), digest_size=SIZE).digest()
 
-    def _told(self, value: object) -> bytes:
+    def _told(self, value: Any) -> bytes:
         plain = _PLAIN.get(type(value))
         if plain is not None:
             return plain(value)
@@ -49,22 +49,23 @@ class Digests:
         if parts is not None:
             return self._joined(parts, value)
         met = self._met.get(id(value))
-        if met is None:
-            met = value, b"#" + blake2b(self._of_kind(value), digest_size=SIZE).digest()
-            if _lasting(value):
-                self._met[id(value)] = met
-        return met[1]
+        if met is not None:
+            return met[1]
+        record = _record(type(value))  # type: ignore[arg-type]  # a class can be hashed, though of Any nobody knows
+        if record is None:
+            return self._of_kind(value)
+        told = self._joined(record.name, record.held(value))
+        if record.lasting:
+            self._met[id(value)] = value, told
+        return told
 
-    def _joined(self, tag: bytes, values: Any) -> bytes:
-        told = [self._told(one) for one in values]
-        return b"".join((tag, struct.pack("<q", len(told)), *(part for one in told for part in (struct.pack("<q", len(one)), one))))
+    def _joined(self, tag: bytes, values: Iterable[Any]) -> bytes:
+        """What is told of several values: numbers and texts as Python writes them, which no two share, all else by its own hash."""
+        told = repr([one if type(one) in _WRITTEN else (self._told(one),) for one in values])
+        return b"#" + blake2b(tag + b" " + told.encode("utf-8", "surrogatepass"), digest_size=SIZE).digest()
 
     def _of_kind(self, value: Any) -> bytes:
-        """What is told of a value of a class: the name of the class, then what it holds."""
-        if is_dataclass(value) and not isinstance(value, type):
-            return self._joined(_named(type(value)), [getattr(value, one.name) for one in fields(value)])
-        if isinstance(value, BaseModel):
-            return self._joined(_named(type(value)), [getattr(value, name) for name in type(value).model_fields])
+        """What is told of a value of any other class."""
         if isinstance(value, Reason):
             return self._joined(_named(type(value)), [value.code, str(value), value.arguments])
         if isinstance(value, np.ndarray | np.generic):
@@ -90,6 +91,28 @@ class Digests:
         return self._joined(b"array", [array.dtype.str, array.shape, held])
 
 
+@dataclass(frozen=True)
+class _Record:
+    """A class of dataclasses or models: its name, what takes one of them apart, and whether one is the same object while it is in use."""
+
+    name: bytes
+    held: Callable[[Any], tuple[Any, ...]]
+    lasting: bool
+
+
+@cache
+def _record(one: type) -> _Record | None:
+    """What is known of a class of dataclasses or models; None of any other."""
+    if is_dataclass(one):
+        names, lasting = [field.name for field in fields(one)], one.__dataclass_params__.frozen  # type: ignore[attr-defined]
+    elif issubclass(one, BaseModel):
+        names, lasting = [*one.model_fields], True
+    else:
+        return None
+    several = attrgetter(*names) if len(names) > 1 else lambda value: tuple(getattr(value, name) for name in names)
+    return _Record(_named(one), several, lasting)
+
+
 def _named(one: Any) -> bytes:
     """The name under which a class or function is found again."""
     if "<" in one.__qualname__:
@@ -97,17 +120,9 @@ def _named(one: Any) -> bytes:
     return f"{one.__module__}:{one.__qualname__}".encode()
 
 
-def _lasting(value: object) -> bool:
-    """Whether a value is always the same object while it is in use."""
-    return (is_dataclass(value) and value.__dataclass_params__.frozen) or isinstance(value, BaseModel)  # type: ignore[union-attr]
-
-
+_WRITTEN = frozenset({type(None), bool, int, float, str})
 _PLAIN: dict[type, Callable[[Any], bytes]] = {
-    type(None): lambda _: b"N",
-    bool: lambda value: b"T" if value else b"F",
-    int: lambda value: b"i%d" % value,
-    float: lambda value: b"f" + struct.pack("<d", value),
-    str: lambda value: b"s" + value.encode("utf-8", "surrogatepass"),
-    bytes: lambda value: b"b" + value,
+    **dict.fromkeys(_WRITTEN, lambda value: repr(value).encode("utf-8", "surrogatepass")),
+    bytes: lambda value: b"b" + blake2b(value, digest_size=SIZE).digest(),
 }
 _PARTS: dict[type, bytes] = {tuple: b"(", list: b"["}

@@ -86,6 +86,32 @@ def kept_as(function: Callable[..., Any], decided: tuple[Any, ...], compute: Cal
     return result
 
 
+def found_as(function: Callable[..., Any], decided: tuple[Any, ...]) -> object | None:
+    """What `keep_as` kept; None where nothing is."""
+    kept = _caches[-1].get(_caches[-1].key(function, decided)) if _caches else None
+    return None if kept is None else kept[0]
+
+
+def keep_as(function: Callable[..., Any], decided: tuple[Any, ...], result: object) -> None:
+    """Keep a result that somebody else asks for and computes."""
+    if _caches:
+        _caches[-1].put(_caches[-1].key(function, decided), pickle.dumps(result, protocol=pickle.HIGHEST_PROTOCOL))
+
+
+def kept_in_parts(function: Callable[..., Any], decided: tuple[Any, ...], compute: Callable[[], Result]) -> Result:
+    """The same of a result that holds many long texts or bytes, most of which stand in earlier results, too: each is kept once."""
+    if not _caches:
+        return compute()
+    key = _caches[-1].key(function, decided)
+    kept = _caches[-1].get(key)
+    if kept is not None:
+        found: Result = kept[0]
+        return found
+    result = compute()
+    _caches[-1].put_in_parts(key, result)
+    return result
+
+
 def _computed(function: Callable[..., Any], jobs: dict[int, tuple[Any, ...]], sizes: Sequence[float]) -> Iterator[tuple[int, bytes]]:
     """The pickled results of some jobs, as they are done."""
     weights = {i: max(1.0, sizes[i]) for i in jobs}

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 import numpy as np
-from scipy.linalg import null_space
 
 from edgehold.numerics.arrays import Array
 from edgehold.numerics.distributions import f_ppf
@@ -169,6 +168,8 @@ class _Profile:
     @cached_property
     def rest(self) -> Array:
         """Directions in which δ stays."""
+        from scipy.linalg import null_space  # here, for it takes longer to import than most plans have use for it
+
         found: Array = null_space(self.vector[None])
         return found
 

@@ -11,11 +11,10 @@ import numpy as np
 from scipy.special import digamma, polygamma
 
 from edgehold.endpoints.rows import EndpointRow
-from edgehold.errors import InputError
+from edgehold.errors import InputError, NotSettledError
 from edgehold.numerics.arrays import Array
 from edgehold.numerics.attempt import attempt
 from edgehold.numerics.distributions import chi2_sf
-from edgehold.numerics.root_search import root_between
 from edgehold.records.canonical import LoadedProtocol, PoolKey
 from edgehold.records.model.protocol import EndpointRule, major
 
@@ -24,6 +23,7 @@ from .own_variance import attempted_own_variance
 LEAST_SUBMISSIONS = 5  # with replicates, before their spread is asked whether submissions differ in repeatability
 EVIDENT = 0.05  # p value below which submissions do differ in repeatability
 SMALLEST_SHARE = 1e-5  # of the median: what a variance of 0 counts as where its logarithm is taken
+MOST_STEPS, SETTLED = 100, 1e-15  # of the search for prior degrees of freedom: how many, and the last one's share of what is found
 POOLED, ASSUMED = "pooled", "assumed"
 Key = tuple[PoolKey, str]
 
@@ -218,8 +218,13 @@ def fit_prior(s2: Array, df: Array) -> tuple[float, float]:
 
 
 def trigamma_inverse(x: float) -> float:
-    """The y > 0 at which ψ′(y) = x > 0.
-
-    Since 1/y < ψ′(y) < 1/y + 1/y², y lies between 1/x and (1 + √(1 + 4x))/2x.
-    """
-    return root_between(lambda y: float(polygamma(1, y)) - x, 1 / x, (1 + math.sqrt(1 + 4 * x)) / (2 * x))
+    """The y > 0 at which ψ′(y) = x > 0, by Newton's method on 1/ψ′, which is convex, so that it comes down to y from ½ + 1/x without
+    passing it (Smyth 2004, appendix)."""
+    y = 0.5 + 1 / x
+    for _ in range(MOST_STEPS):
+        value = float(polygamma(1, y))
+        step = value * (1 - value / x) / float(polygamma(2, y))
+        y += step
+        if abs(step) <= SETTLED * y:
+            return y
+    raise NotSettledError(f"the inverse of trigamma at {x:g} is not settled after {MOST_STEPS} steps")

@@ -7,8 +7,10 @@ holds them to the program's findings.
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 
 from edgehold import __version__
+from edgehold.engine.tasks import kept_as
 from edgehold.pooling.probes.register import PROBES
 from edgehold.records.canonical import LoadedProtocol, ObjectionThread, Repository
 from edgehold.records.layout import ANALYSIS, RESERVED_IDS, RESERVED_PROTOCOLS
@@ -164,7 +166,7 @@ def _thread(repository: Repository, thread: ObjectionThread, table: Callable[[Th
         "folder": thread.path.rpartition("/")[0],
         "next": 1 + len(thread.entries),
         "versions": list(of.versions),
-        "table": table(of),
+        "table": kept_as(table, (thread, of.around), partial(table, of)),
     }
 
 

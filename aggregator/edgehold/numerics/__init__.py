@@ -13,6 +13,7 @@ here: validation of what people wrote, global state, randomness that was not pas
 ``fronts``                 dense arithmetic on these supernodes
 ``whitening``              rows with a known block-diagonal covariance divided by its root
 ``mixed``                  criterion of the linear mixed model and its exact gradient, in three steps
+``moments``                first values of variance components
 ``variance_search``        variance components: bounded Newton steps, several starts where rows are few
 ``variance_profile``       profile-likelihood limits of one variance
 ``mixed_inference``        coefficients' covariance, its small-sample correction, degrees of freedom, effects' errors

@@ -27,12 +27,13 @@ from .arrays import Array, Ints
 from .fronts import Front, backward, factor_front, forward, invert_front, laid_out, log_determinant
 
 SMALL_CORE = 350  # unknowns: below this a dense factor costs less than more rounds
-LARGEST_DEGREE = 60  # of an unknown that is eliminated alone: above it the dense core is faster
+LARGEST_DEGREE, LARGEST_OF_MANY = 60, 80  # of an unknown eliminated alone, of few and of MANY: above it the dense core is faster
 SOME = 1000  # unknowns: of fewer, a dense core costs no more than supernodes
 MANY = 20_000  # unknowns: only of more is a rest ever dissected, so that no figure of fewer hangs on whether the library is there
-LARGE_CORE = 1200  # unknowns: a larger rest is dissected
+LARGE_CORE = 2500  # unknowns: a larger rest is dissected
 LARGE_DEGREE = 30  # of an unknown that is eliminated alone before supernodes are
-WIDTHS = np.array([0, 1, 2, 3, 4, 6, 8, 11, 15, 20, 26, 34, 44, 60])  # degrees are rounded up to these, so that rounds stay few arrays
+WIDTHS = np.array([0, 1, 2, 3, 4, 6, 8, 11, 15, 20, 26, 34, 44, 60, 80])  # degrees are rounded up to these, so that rounds stay few arrays
+MANY_PRODUCTS = 50_000  # of a batch's entries with right-hand sides, above which a sparse matrix costs less than an array of them
 KEPT_PLANS = 4  # rounds of fits to one pattern, and to parts of its rows, ask for their plans again and again
 TIE_BREAK_SEED = 1  # neighbours of equal degree need some fixed order
 
@@ -125,7 +126,7 @@ Limits = tuple[int, int, int, int]  # SMALL_CORE, LARGEST_DEGREE, the size above
 Finder = Callable[[Ints, Ints], Ints]  # the place of entries (low, high)
 
 
-def analyse(rows: Ints, columns: Ints, size: int, last: int) -> Plan:
+def analyse(rows: Ints, columns: Ints, size: int, last: int, small_core: int | None = None) -> Plan:
     """Choose the order of elimination and prepare every index that a numeric factor needs.
 
     Parameters
@@ -133,10 +134,12 @@ def analyse(rows: Ints, columns: Ints, size: int, last: int) -> Plan:
     rows, columns : positions of the entries of the lower triangle (rows ≥ columns), the whole diagonal among them.
     size : number of unknowns.
     last : this many unknowns, the highest-numbered, are kept to the end of the dense core.
+    small_core : a rest of so many unknowns or fewer is the dense core; ``SMALL_CORE`` when None.
     """
     dissected = size > MANY and dissection.available()
     large_core = LARGE_CORE if dissected else SMALL_CORE if SOME < size <= MANY else size
-    limits = (SMALL_CORE, LARGEST_DEGREE, large_core, LARGE_DEGREE)
+    largest_degree = LARGEST_OF_MANY if size > MANY else LARGEST_DEGREE
+    limits = (SMALL_CORE if small_core is None else small_core, largest_degree, large_core, LARGE_DEGREE)
     return _analysis(rows.astype(np.int64).tobytes(), columns.astype(np.int64).tobytes(), size, last, limits, dissected)
 
 
@@ -371,8 +374,12 @@ def _backward(factor: Factor, x: Array, solution: Array) -> Array:
     for front in reversed(plan.fronts):
         backward(factor.values, front, x)
     for batch in reversed(plan.batches):
-        near = x[batch.neighbours]
-        x[batch.first : batch.first + batch.count] -= np.einsum("nw,nwc->nc", _block(factor.values, batch), near)
+        own, entries = slice(batch.first, batch.first + batch.count), _block(factor.values, batch)
+        if entries.size * x.shape[1] > MANY_PRODUCTS:
+            ends = batch.width * np.arange(batch.count + 1)
+            x[own] -= sp.csr_matrix((entries.ravel(), batch.neighbours.ravel(), ends), shape=(batch.count, len(x))) @ x
+            continue
+        x[own] -= np.einsum("nw,nwc->nc", entries, x[batch.neighbours])
     solution[plan.order] = x[: plan.size]
     return solution
 
@@ -394,12 +401,22 @@ def _forward(factor: Factor, rhs: Array) -> Array:
     x[: plan.size] = rhs[plan.order]
     for batch in plan.batches:
         if len(batch.row_targets):
-            mine = x[batch.first : batch.first + batch.count, None, :]
-            moved = (_block(factor.values, batch)[:, :, None] * mine).reshape(-1, x.shape[1])
+            mine, entries = x[batch.first : batch.first + batch.count], _block(factor.values, batch)
+            if entries.size * x.shape[1] > MANY_PRODUCTS:
+                x[batch.row_targets] -= _moving(batch, entries) @ mine
+                continue
+            moved = (entries[:, :, None] * mine[:, None, :]).reshape(-1, x.shape[1])
             x[batch.row_targets] -= np.add.reduceat(moved[batch.row_take], batch.row_starts, axis=0)
     for front in plan.fronts:
         forward(factor.values, front, x)
     return x
+
+
+def _moving(batch: Batch, entries: Array) -> sp.csr_matrix:
+    """(targets, count) what each unknown of a batch takes off the right-hand sides of its neighbours."""
+    ends = np.append(batch.row_starts, len(batch.row_take))
+    shape = (len(batch.row_targets), batch.count)
+    return sp.csr_matrix((entries.ravel()[batch.row_take], batch.row_take // batch.width, ends), shape=shape)
 
 
 def inverse_diagonal(factor: Factor, with_last: bool = True) -> Array:
@@ -422,6 +439,32 @@ def inverse_diagonal(factor: Factor, with_last: bool = True) -> Array:
 def inverse_entries(factor: Factor) -> Array:
     """Entries of the inverse, (entries,), at the positions given to ``analyse``, by the selected inverse."""
     return _selected_inverse(factor, True)[factor.plan.places]
+
+
+def ordered_inverse(factor: Factor) -> Array:
+    """The whole inverse, (size, size), rows and columns in the order of elimination; of a plan without fronts."""
+    plan, size = factor.plan, factor.plan.size
+    inverse = np.zeros((size + 1, size))  # the last row is for surplus neighbours
+    if plan.core:
+        upper = np.triu(lapack.dpotri(np.array(factor.core, order="F"), lower=0, overwrite_c=1)[0])
+        inverse[plan.eliminated : size, plan.eliminated :] = upper + np.triu(upper, 1).T
+    for batch in reversed(plan.batches):
+        end = batch.first + batch.count
+        own, entries = slice(batch.first, end), _block(factor.values, batch)
+        far = np.zeros((batch.count, size - end))
+        for near, weights in zip(batch.neighbours.T, entries.T, strict=True):
+            part = inverse[near, end:]
+            part *= weights[:, None]
+            far -= part
+        inverse[own, end:], inverse[end:size, own] = far, far.T
+        mutual = np.zeros((batch.count, batch.count))
+        for near, weights in zip(batch.neighbours.T, entries.T, strict=True):
+            part = inverse[near, own]
+            part *= weights[:, None]
+            mutual -= part
+        mutual[np.diag_indices(batch.count)] += 1 / factor.values[own]
+        inverse[own, own] = mutual
+    return inverse[:size]
 
 
 def last_covariance(factor: Factor) -> Array:

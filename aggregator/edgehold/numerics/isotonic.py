@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from .arrays import Array
+from .arrays import Array, Ints
 
 
 def decreasing_fit(y: Array, weights: Array) -> Array:
@@ -40,3 +40,42 @@ def decreasing_fit(y: Array, weights: Array) -> Array:
         highest = np.maximum.accumulate(means[::-1], axis=0)[::-1]
         np.minimum(fit[a:], highest, out=fit[a:])
     return np.ascontiguousarray(fit.T).reshape(y.shape)
+
+
+def falls_to(y: Array, weights: Array, level: Array) -> tuple[Ints, Array, Array]:
+    """Where the fits of many series first come down to a level, without the rest of them.
+
+    The places at which a fit lies above a level are those that maximise the weighted sum of y less the level (Robertson, Wright & Dykstra
+    1988, section 1.4, as for the fit). The one before the fall is the end of a block, the one at it the start of another, so that each has
+    one end of its mean fixed.
+
+    Parameters
+    ----------
+    y : (m, n) finite values.
+    weights : (n,) positive weights.
+    level : (m,) each series' own.
+
+    Returns
+    -------
+    (m,) place at which the fit is at the level or below it, n where nowhere; (m,) the fit before that place, and at it, both nan where the
+    fall is not between two places.
+    """
+    weight = weights[:, None]
+    across = np.ascontiguousarray(y.T)
+    weighted = weight * across
+    gained = np.add.accumulate(weight * (across - level), axis=0)
+    place: Ints = np.where(gained.max(axis=0) > 0, gained.argmax(axis=0) + 1, 0)
+    before, after = np.full((2, len(level)), np.nan)
+    for at in range(1, len(weights)):
+        here = np.flatnonzero(place == at)
+        if len(here):
+            part = weighted[:, here]
+            before[here] = np.min([_mean(part[start:at], weight[start:at]) for start in range(at)], axis=0)
+            after[here] = (np.add.accumulate(part[at:], axis=0) / np.add.accumulate(weight[at:], axis=0)).max(axis=0)
+    return place, before, after
+
+
+def _mean(weighted: Array, weight: Array) -> Array:
+    """The means of some rows, added up one after the other as `decreasing_fit` does."""
+    mean: Array = np.add.accumulate(weighted, axis=0)[-1] / np.add.accumulate(weight, axis=0)[-1]
+    return mean

@@ -23,13 +23,19 @@ import numpy as np
 import scipy.sparse as sp
 
 from .arrays import Array, Bools, Ints
-from .elimination import Factor, Plan, analyse, factorise, inverse_diagonal, solve
+from .elimination import Factor, Plan, analyse, factorise, half_solve, inverse_diagonal, solve
 from .estimability import nearly_dependent
 from .whitening import Whitening
 
 ALIASED = 1e-9  # a column of unit length with less than this outside the span of those before it is a combination of them
 SPARSE_SHARE = 0.3  # X keeps its zeros when fewer than this share of its entries are not zero
 WELL_CONDITIONED = 1e-7  # least eigenvalue of XᵀX with unit diagonal for which its zeros are worth more than orthogonality
+# Unknowns up to which a search takes the plainest steps: of few levels, terms are often nearly the same to the data, and where on the
+# flat ridge of such a criterion it ends hangs on the last digits of every step.
+FEW = 600
+SMALL_CORE = (
+    200  # unknowns, of more than FEW: with one right-hand side and few others, below this a dense factor costs less than more rounds
+)
 # A ratio of zero is set this far above it, in units of one level's information, and the criterion is brought back by its exact
 # slope: what is lost is the square of this.
 FLOOR = 1e-8
@@ -45,6 +51,7 @@ class System:
     columns : (n, q + p) whitened [Z X].
     rhs : (q + p,) columnsᵀy.
     rows, cols, gram : entries of the lower triangle of columnsᵀcolumns.
+    moments : (p, p) XᵀX of the whitened columns kept.
     diagonal : where among them the q diagonal entries of ZᵀZ stand.
     plan : the symbolic analysis of C.
     owner : (q,) which term an effect belongs to.
@@ -66,6 +73,7 @@ class System:
     rows: Ints
     cols: Ints
     gram: Array
+    moments: Array
     diagonal: Ints
     plan: Plan
     owner: Ints
@@ -85,6 +93,11 @@ class System:
     def q(self) -> int:
         """Number of random effects."""
         return len(self.owner)
+
+    @property
+    def few(self) -> bool:
+        """Whether there are few unknowns."""
+        return self.q + self.p <= FEW
 
     @property
     def terms(self) -> int:
@@ -145,30 +158,35 @@ def prepare(y: Array, X: Array | sp.spmatrix, terms: Sequence[sp.spmatrix], know
     terms : K sparse (n, qₖ) matrices Zₖ without empty columns.
     known : the known covariance, or None: independent rows of one unknown variance.
     """
-    root = known.root if known else sp.identity(len(y), format="csr")
-    basis, back, kept, collinear = _basis(root @ X)
-    residual, origin, unit = _centred(root @ y, basis, known is None)
-    Z = [root @ sp.csr_matrix(term) for term in terms]
+    Z = [sp.csr_matrix(term) for term in terms]
+    if known:
+        y, X, Z = known.root @ y, known.root @ X, [known.root @ term for term in Z]
+    basis, back, kept, collinear = _basis(X)
     columns = sp.hstack([*Z, basis], format="csr")
-    gram = sp.tril(columns.T @ columns).tocoo()
+    rows, cols, gram = _lower(columns.T @ columns)
     sizes = np.array([term.shape[1] for term in Z], dtype=int)
     q, p = int(sizes.sum()), basis.shape[1]
-    on_diagonal = np.flatnonzero((gram.row == gram.col) & (gram.row < q))
-    on_diagonal = on_diagonal[np.argsort(gram.row[on_diagonal])]
+    on_diagonal = np.flatnonzero((rows == cols) & (rows < q))
+    on_diagonal = on_diagonal[np.argsort(rows[on_diagonal])]
     owner = np.repeat(np.arange(len(sizes)), sizes)
-    rows, cols = gram.row.astype(np.int64), gram.col.astype(np.int64)
+    of_coefficients = cols >= q
+    moments = np.zeros((p, p))
+    moments[rows[of_coefficients] - q, cols[of_coefficients] - q] = gram[of_coefficients]
+    moments += np.tril(moments, -1).T
+    residual, origin, unit = _centred(y, basis, known is None)
     return System(
         y=residual,
         columns=columns,
         rhs=columns.T @ residual,
         rows=rows,
         cols=cols,
-        gram=gram.data,
+        gram=gram,
+        moments=moments,
         diagonal=on_diagonal,
-        plan=analyse(rows, cols, q + p, p),
+        plan=analyse(rows, cols, q + p, p, None if q + p <= FEW else SMALL_CORE),
         owner=owner,
         sizes=sizes,
-        information=np.bincount(owner, gram.data[on_diagonal], minlength=len(sizes)) / np.maximum(sizes, 1),
+        information=np.bincount(owner, gram[on_diagonal], minlength=len(sizes)) / np.maximum(sizes, 1),
         n=len(y),
         p=p,
         unit=unit,
@@ -185,7 +203,10 @@ def _basis(X: Array | sp.spmatrix) -> tuple[sp.csr_matrix, Array, Bools, int | N
     """Columns that span X, sparse where X is sparse and well conditioned and else orthonormal; how to go back; which were kept, and which
     of these the others come too close to adding up to."""
     X = sp.csr_matrix(X)
-    length = np.sqrt(np.asarray(X.multiply(X).sum(axis=0)).ravel())
+    if not X.has_canonical_format:
+        X = X.copy()
+        X.sum_duplicates()
+    length = np.sqrt(np.bincount(X.indices, X.data**2, minlength=X.shape[1]))
     scale = 1 / np.where(length > 0, length, 1.0)
     scaled = X @ sp.diags(scale)
     everything = np.ones(X.shape[1], dtype=bool)
@@ -214,6 +235,13 @@ def _independent(columns: Array) -> Bools:
             kept[j] = True
             span = np.column_stack([span, rest / size])
     return kept
+
+
+def _lower(matrix: sp.csr_matrix) -> tuple[Ints, Ints, Array]:
+    """Rows, columns and values of the lower triangle of a sparse matrix."""
+    entries = matrix.tocoo()
+    kept = entries.row >= entries.col
+    return entries.row[kept].astype(np.int64), entries.col[kept].astype(np.int64), entries.data[kept]
 
 
 def _centred(y: Array, basis: sp.csr_matrix, scale: bool) -> tuple[Array, Array, float]:
@@ -277,12 +305,46 @@ def traces_at(system: System, gamma: Array) -> Array | None:
     return None if factor is None else _traces(system, ratios, inverse_diagonal(factor))
 
 
-def average_information(system: System, evaluation: Evaluation) -> Array:
+@dataclass(frozen=True, eq=False)
+class Turned:
+    """How Py moves with the variance ratios, as far as effects show it.
+
+    Attributes
+    ----------
+    effects : (q,) ZᵀPy of all terms.
+    moved : (q, K) ZᵀPZⱼZⱼᵀPy, minus its slope in each ratio.
+    """
+
+    effects: Array
+    moved: Array
+
+
+def average_information(system: System, evaluation: Evaluation, known: Turned | None = None) -> Array:
     """(K, K) matrix yᵀPZᵢZᵢᵀPZⱼZⱼᵀPy; half of it is the average of observed and expected information (Gilmour, Thompson & Cullis
     1995, Biometrics 51:1440–1450)."""
-    size = system.q + system.p
-    pieces = np.zeros((size, system.terms))
+    if known is not None:
+        sums = [np.bincount(system.owner, known.effects * column, minlength=system.terms) for column in known.moved.T]
+        return np.reshape(sums, (system.terms,) * 2)
+    pieces = _by_term(system, evaluation)
+    inner: Array
+    if system.few:
+        inner = pieces.T @ pieces - pieces.T @ solve(evaluation.factor, pieces)
+        return (inner + inner.T) / (2 * np.outer(evaluation.ratios.used, evaluation.ratios.used))
+    half = half_solve(evaluation.factor, pieces)
+    inner = pieces.T @ pieces - half.T @ half
+    return inner / np.outer(evaluation.ratios.used, evaluation.ratios.used)
+
+
+def turned(system: System, evaluation: Evaluation) -> Turned:
+    """How Py moves, which costs twice what the average information does."""
+    pieces, used = _by_term(system, evaluation), evaluation.ratios.used
+    root = np.sqrt(used)[system.owner]
+    rest = (pieces - solve(evaluation.factor, pieces))[: system.q]
+    return Turned(evaluation.scaled / root, rest / (root[:, None] * used))
+
+
+def _by_term(system: System, evaluation: Evaluation) -> Array:
+    """(q + p, K) the scaled effects of each term, and nothing for coefficients."""
+    pieces = np.zeros((system.q + system.p, system.terms))
     pieces[np.arange(system.q), system.owner] = evaluation.scaled
-    solved = solve(evaluation.factor, pieces)
-    inner = pieces.T @ pieces - pieces.T @ solved
-    return (inner + inner.T) / (2 * np.outer(evaluation.ratios.used, evaluation.ratios.used))
+    return pieces

@@ -10,9 +10,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.linalg import solve_triangular
 
 from .arrays import Array, Bools, Ints
-from .elimination import last_columns, solve
+from .elimination import half_solve, last_columns
 from .mixed import System
 from .variance_search import Point, Problem, average, expected, traces_of, unit_scale
 
@@ -106,7 +107,7 @@ def coefficient_inference(problem: Problem, point: Point, W: Array) -> tuple[Coe
         slopes = np.concatenate([slopes, rest[None]])
     adjusted = None
     if (system.q + system.p) * max(system.terms, 1) * system.p <= LARGEST_CORRECTION:
-        adjusted = phi + 2 * _correction(problem, point, by_term, W)
+        adjusted = phi + 2 * _correction(problem, point, by_term, slopes, W)
     unit2 = system.unit**2
 
     def back(matrix: Array) -> Array:
@@ -122,24 +123,26 @@ def coefficient_inference(problem: Problem, point: Point, W: Array) -> tuple[Coe
     return inference, columns
 
 
-def _correction(problem: Problem, point: Point, by_term: list[Array], W: Array) -> Array:
-    """Σᵢⱼ Wᵢⱼ GᵢᵀZᵢᵀPZⱼGⱼ over all variances."""
+def _correction(problem: Problem, point: Point, by_term: list[Array], slopes: Array, W: Array) -> Array:
+    """Σᵢⱼ Wᵢⱼ GᵢᵀZᵢᵀPZⱼGⱼ over all variances; ``slopes`` are GⱼᵀGⱼ."""
     system, part = problem.system, point.evaluation
     e = 1.0 if problem.known else float(point.variances[-1])
     K, p = system.terms, system.p
-    inner = np.zeros((K, K, p, p))
+    if not K * p:
+        return np.zeros((p, p))
+    apart = np.zeros((system.q + p, K, p))  # the columns of each term on its own effects alone
+    inner = np.zeros((K, p, K, p))
     starts = np.concatenate([[0], np.cumsum(system.sizes)])
-    for j in range(K):
-        rhs = np.zeros((system.q + p, p))
-        rhs[starts[j] : starts[j + 1]] = by_term[j]
-        rest = rhs - solve(part.factor, rhs)
-        for i in range(K):
-            scale = e * np.sqrt(part.ratios.used[i] * part.ratios.used[j])
-            inner[i, j] = by_term[i].T @ rest[starts[i] : starts[i + 1]] / scale
-    total: Array = np.einsum("ij,ijab->ab", W[:K, :K], inner)
+    for j, (one, start, end) in enumerate(zip(by_term, starts[:-1], starts[1:], strict=True)):
+        apart[start:end, j] = one
+        inner[j, :, j] = slopes[j]
+    half = half_solve(part.factor, apart.reshape(len(apart), K * p))
+    inner = np.swapaxes(inner - (half.T @ half).reshape(inner.shape), 1, 2)
+    inner /= (e * np.sqrt(np.outer(part.ratios.used, part.ratios.used)))[:, :, None, None]
+    total: Array = np.tensordot(W[:K, :K], inner, 2)
     if not problem.known:
         shares = -point.variances[:K] / e
-        with_residual = np.einsum("j,ijab->iab", shares, inner)
+        with_residual = np.tensordot(shares, inner, (0, 1))
         corner = np.einsum("i,iab->ab", shares, with_residual)
         crossing = np.einsum("i,iab->ab", W[:K, K], with_residual)
         total = total + crossing + crossing.T + W[K, K] * corner
@@ -156,6 +159,14 @@ def satterthwaite(c: Array, covariance: Array, slopes: Array, W: Array) -> float
     return 2 * float(c @ covariance @ c) ** 2 / spread if spread > 0 else np.inf
 
 
+def satterthwaite_each(covariance: Array, slopes: Array, W: Array) -> Array:
+    """(p,) the same for each coefficient."""
+    gradients = np.einsum("kii->ik", slopes)
+    spreads = ((gradients @ W) * gradients).sum(axis=1)
+    squares = 2 * np.diag(covariance) ** 2
+    return np.where(spreads > 0, squares / np.where(spreads > 0, spreads, 1.0), np.inf)
+
+
 def effects(problem: Problem, point: Point, columns: Array) -> tuple[Array, Array, Array]:
     """Predicted effects û, the standard errors of û − u, and those with the coefficients taken as known; (q,) each.
 
@@ -165,7 +176,7 @@ def effects(problem: Problem, point: Point, columns: Array) -> tuple[Array, Arra
     e = 1.0 if problem.known else float(point.variances[-1])
     root = np.sqrt(part.ratios.gamma)[system.owner]
     top, bottom = columns[: system.q], columns[system.q :]
-    through_coefficients = np.einsum("ij,ij->i", np.linalg.solve(bottom, top.T).T, top) if system.p else 0.0
+    through_coefficients = (solve_triangular(np.linalg.cholesky(bottom), top.T, lower=True) ** 2).sum(axis=0) if system.p else 0.0
     full = part.spread[: system.q] if problem.restricted else part.spread[: system.q] + through_coefficients
     conditional = np.maximum(full - through_coefficients, 0.0)
     scale = system.unit * np.sqrt(e) * root

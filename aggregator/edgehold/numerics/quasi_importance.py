@@ -13,7 +13,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import gammaincinv, gammaln, ndtri
-from scipy.stats import qmc
 
 from .arrays import Array, Ints
 
@@ -95,6 +94,8 @@ def normal_points(mean: Array, covariance: Array, count: int) -> tuple[Array, In
 
 def _uniform(dimensions: int, count: int, draw: int) -> tuple[Array, Ints]:
     """Points inside the unit cube, (SETS · count, dimensions), and the number of the sequence of each."""
+    from scipy.stats import qmc  # here, for many a build has nothing to draw, and it takes half a second
+
     drawn = [qmc.Sobol(dimensions, seed=np.random.default_rng([SEED, count, number, draw])).random(count) for number in range(SETS)]
     return np.clip(np.concatenate(drawn), 1e-12, 1 - 1e-12), np.repeat(np.arange(SETS), count)
 

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.linalg import eigh, solve_triangular
-from scipy.stats import chi2
+
+from edgehold.numerics.distributions import chi2_ppf
 
 from .arrays import Array
 from .interval import Interval
@@ -107,7 +108,7 @@ def profile_interval(spectrum: Spectrum, tau2: float, level: float) -> Interval:
 
     The lower limit is 0 where the criterion at 0 is that high. The upper limit exists: the criterion falls without end.
     """
-    target: float = restricted_log_likelihood(spectrum, tau2) - chi2.ppf(level, 1) / 2
+    target = restricted_log_likelihood(spectrum, tau2) - float(chi2_ppf(level, 1)) / 2
 
     def above(t: float) -> float:
         return restricted_log_likelihood(spectrum, t) - target

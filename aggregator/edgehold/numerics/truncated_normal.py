@@ -11,7 +11,6 @@ from itertools import product
 
 import numpy as np
 from scipy.special import erfcx, log_ndtr, ndtri
-from scipy.stats import qmc
 
 from .arrays import Array
 
@@ -112,5 +111,7 @@ def _nodes(r: int, seed: int) -> tuple[Array, Array]:
         grid = np.array(list(product(x, repeat=r))).reshape(HERMITE[r] ** r, r)
         weights = np.array([np.prod(one) for one in product(w / w.sum(), repeat=r)])
         return grid, np.log(weights)
+    from scipy.stats import qmc  # here, for many a build has nothing to draw, and it takes half a second
+
     half = ndtri(qmc.Sobol(r, seed=np.random.default_rng(seed)).random(POINTS))
     return np.vstack([half, -half]), np.full(2 * POINTS, -np.log(2 * POINTS))

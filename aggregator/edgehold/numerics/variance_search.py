@@ -17,12 +17,14 @@ from itertools import pairwise
 
 import numpy as np
 import scipy.sparse as sp
+from scipy.linalg import eigvalsh
 
 from edgehold.words import Reason
 
 from .arrays import Array, Bools
-from .elimination import solve
-from .mixed import Evaluation, System, average_information, evaluate, prepare, set_ratios, traces_at, update_factor
+from .elimination import ordered_inverse, solve
+from .mixed import Evaluation, System, Turned, average_information, evaluate, prepare, set_ratios, traces_at, turned, update_factor
+from .moments import by_moments
 
 MOST_STEPS = 60
 MOST_HALVINGS = 25
@@ -36,17 +38,19 @@ LARGE, HUGE = (
     200_000,
 )  # unknowns; with so many a variance's standard error is so small that fewer digits of it are as many of the variance
 PART, LEAST_LEVELS = 4, 400  # of so many levels one gives a first fit of many rows, if a term has as many levels as this
-CONVERGED_PART = 1e-3  # such a fit's own errors are a thousand times what this leaves
+CONVERGED_PART = 1e-2  # such a fit's own errors are hundreds of times what this leaves
 ROUNDING = 1e-11  # of the deviance: smaller differences are not signs of anything
 SUFFICIENT = 1e-4  # share of the decrease that the slope promises which a step must bring (Armijo 1966)
 EXACT_INFORMATION = 200  # unknowns up to which the dense inverse, for exact information, costs less than a step saved
-DENSE_INFORMATION = 700  # unknowns up to which expected information comes from one dense inverse
+DENSE_INFORMATION = 1000  # unknowns up to which expected information comes from one dense inverse
 DIFFERENCE = 1e-4  # relative step of the central difference of traces above that
 TINY = 1e-300  # a trace that the design leaves nothing of
 # Few rows can have several local minima: of 400 random small problems 5 did, and these starts found the lowest of all of them.
 OTHER_STARTS = (0.1, 3.0, 30.0)
 SAME_MINIMUM = 1e-7  # deviances closer than this are one minimum, and the first start's is kept
 NEAR_ZERO = 1e-3  # share of all variance at which a variance begins that a neighbouring fit put at zero, for a slope to be seen
+NEAR, MOST_MISSED = 0.1, 0.7  # promise of a step from which on the gradient's change tells what the curvature misses; its largest share
+MOST_BENT = 0.5  # squared length of what is added to a step far from the minimum, as a share of the step's
 RIDGE = 1e-12  # keeps a step finite where two terms are the same
 LEAST_CURVATURE = 1e-3  # smallest eigenvalue, at unit diagonal, of an observed information that is followed
 VANISHED = 1e-13  # residual variance, relative to that of ordinary least squares, that is none
@@ -145,12 +149,12 @@ def at(problem: Problem, variances: Array, profile_residual: bool) -> Point | No
     return Point(variances, float(deviance), np.append(slopes, residual_slope), part)
 
 
-def average(problem: Problem, point: Point) -> Array:
+def average(problem: Problem, point: Point, known: Turned | None = None) -> Array:
     """Average information about the variances, in units of the deviance: its expected value is tr(PGᵢPGⱼ).
 
     The residual's row follows from Σ σ²ⱼGⱼ = Σ and PΣP = P.
     """
-    inner = average_information(problem.system, point.evaluation)
+    inner = average_information(problem.system, point.evaluation, known)
     if problem.known:
         return inner
     variances, e = point.variances[:-1], point.variances[-1]
@@ -180,7 +184,9 @@ def _with_residual(inner: Array, sums: Array, total: float, variances: Array, e:
     row = (sums - inner @ variances) / e
     last_sum = (total - variances @ sums) / e
     corner = (last_sum - variances @ row) / e
-    return np.block([[inner, row[:, None]], [row[None, :], np.array([[corner]])]])
+    whole = np.empty((len(row) + 1,) * 2)
+    whole[:-1, :-1], whole[:-1, -1], whole[-1, :-1], whole[-1, -1] = inner, row, row, corner
+    return whole
 
 
 def traces_of(problem: Problem, point: Point, restricted: bool) -> Array:
@@ -191,14 +197,22 @@ def traces_of(problem: Problem, point: Point, restricted: bool) -> Array:
 
 
 def _squared_blocks(system: System, evaluation: Evaluation, restricted: bool) -> Array:
-    whole = solve(evaluation.factor, np.eye(system.q + system.p))
-    inverse = whole[: system.q, : system.q]
+    q, few = system.q, system.few
+    whole = solve(evaluation.factor, np.eye(q + system.p)) if few else ordered_inverse(evaluation.factor)  # coefficients are last in both
+    rest = whole[:q, :q]
     if not restricted and system.p:
-        across = whole[: system.q, system.q :]
-        inverse = inverse - across @ np.linalg.solve(whole[system.q :, system.q :], across.T)
-    squares = (np.eye(system.q) - inverse) ** 2
-    starts = np.concatenate([[0], np.cumsum(system.sizes)[:-1]])
-    sums = np.add.reduceat(np.add.reduceat(squares, starts, axis=0), starts, axis=1) if system.terms else squares
+        across = whole[:q, q:]
+        rest = rest - across @ np.linalg.solve(whole[q:, q:], across.T)
+    sums: Array
+    if few:
+        squares = (np.eye(q) - rest) ** 2
+        starts = np.concatenate([[0], np.cumsum(system.sizes)[:-1]])
+        sums = np.add.reduceat(np.add.reduceat(squares, starts, axis=0), starts, axis=1) if system.terms else squares
+    else:
+        rest[np.diag_indices(q)] -= 1.0
+        np.square(rest, out=rest)
+        member = system.owner[system.plan.order[:q], None] == np.arange(system.terms)
+        sums = member.T @ (rest @ member.astype(float))
     return sums / np.outer(evaluation.ratios.used, evaluation.ratios.used)
 
 
@@ -223,9 +237,15 @@ def _trace_slopes(system: System, evaluation: Evaluation, traces: Array) -> Arra
 
 
 def start(problem: Problem) -> Array:
-    """Starting variances: each term as large as the residual in what it adds to a row; with a known V, the surplus of the
-    residuals' squares over their expected value shared out."""
+    """Starting variances: by moments where there are more unknowns than a few and the residual's variance is not known; else each term as
+    large as the residual in what it adds to a row, and with a known V the surplus of the residuals' squares over their expected value
+    shared out."""
     system = problem.system
+    if not (problem.known or system.few):
+        found = by_moments(system)
+        if found is not None:
+            positive: Array = np.maximum(found, NEAR_ZERO * np.abs(found).sum())
+            return positive
     share = system.n / np.maximum(system.information * system.sizes, 1e-300)
     squares = float(system.y @ system.y)
     if not problem.known:
@@ -303,16 +323,24 @@ def search(problem: Problem, variances: Array, held: int | None = None, toleranc
 def search_from(problem: Problem, point: Point, held: int | None = None, least: float = 0.0) -> Found:
     """The same from a point that was evaluated already."""
     free = np.arange(len(point.variances)) != (-1 if held is None else held)
-    small = is_small(problem.system)
+    small, few = is_small(problem.system), problem.system.few
     tolerance = CONVERGED if small else _tolerance(problem.system.q)
     tolerance = max(tolerance, least if held is None else CONVERGED_HELD)
-    evaluations = 1
+    evaluations, before = 1, None
+    missed = np.zeros((len(point.variances),) * 2)
     for steps in range(MOST_STEPS):
         if not problem.known and point.variances[-1] < VANISHED:
             return Found(point, False, steps, evaluations, Reason("numerics.residual_vanishes"))
-        step, promise = _newton_step(problem, point, free, small)
+        moved = turned(problem.system, point.evaluation) if before is None and not few else None
+        curvature = average(problem, point, moved)
+        if small:
+            curvature = _best_curvature(problem, point, curvature, free)
+        elif before is not None:
+            missed = _missed(missed, curvature, before, point)
+        step, promise = _newton_step(problem, point, curvature + missed, free, moved)
         if promise <= tolerance:
             return Found(point, True, steps, evaluations, Reason("numerics.converged"))
+        before = point if promise < NEAR and not few else None
         better, tried = _along(problem, point, step, held is None, partial(_enough, point, step))
         evaluations += tried
         if better is None:
@@ -342,23 +370,65 @@ def _along(
     return None, MOST_HALVINGS
 
 
-def _newton_step(problem: Problem, point: Point, free: Bools, small: bool) -> tuple[Array, float]:
+def _newton_step(problem: Problem, point: Point, curvature: Array, free: Bools, moved: Turned | None) -> tuple[Array, float]:
     """A step that keeps variances ≥ 0, and about what the deviance would fall by: half its squared length in the curvature, or
-    half of what the slope alone promises where that is more.
+    half of what the slope alone promises where that is more; both for the step that is not bent.
 
-    The curvature is the average information, positive semi-definite. In small systems it is the observed information where that
-    is positive definite, which makes the last steps quadratic, and else the expected one (Fisher scoring).
+    The curvature is the average information, positive semi-definite, and near the minimum, with more unknowns than a few, what it missed in
+    the steps before. In small systems it is the observed information where that is positive definite, which makes the last steps
+    quadratic, and else the expected one (Fisher scoring). Far from the minimum of many unknowns the step is bent as the gradient is.
     """
-    curvature = average(problem, point)
     floors = -point.variances
     if not problem.known:
         floors[-1] *= 1 - SHRINK
-    if small:
-        curvature = _best_curvature(problem, point, curvature, free)
     step = _bounded_step(point.gradient, curvature, floors, free)
+    promise = _promise(point, curvature, step)
+    if moved is not None and promise > NEAR:
+        bent = _bounded_step(point.gradient - _bend(problem, point, moved, curvature, step), curvature, floors, free)
+        if (bent - step) @ curvature @ (bent - step) < MOST_BENT * (step @ curvature @ step):
+            step = bent
     if not problem.known and step[-1] > GROW * point.variances[-1]:
         step = step * (GROW * point.variances[-1] / step[-1])
-    return step, max(float(step @ curvature @ step), -float(point.gradient @ step)) / 2
+    return step, promise
+
+
+def _promise(point: Point, curvature: Array, step: Array) -> float:
+    return max(float(step @ curvature @ step), -float(point.gradient @ step)) / 2
+
+
+def _bend(problem: Problem, point: Point, known: Turned, averaged: Array, step: Array) -> Array:
+    """bᵢ = yᵀPGPGᵢPGPy with G = Σdⱼ∂Σ/∂σ²ⱼ, so that a step d off, the gradient is g + Ad − b.
+
+    Its second-order expansion has traces too, which the quadratic forms of the same expected value stand for, as they do in the average
+    information A. Of one variance and balanced runs the step that follows, d + A⁻¹b(d), is off by the third power of the error.
+    """
+    terms, e = problem.system.terms, 1.0 if problem.known else float(point.variances[-1])
+    effects, moved = known.effects / e, known.moved / e**2
+    if not problem.known:
+        moved = np.column_stack([moved, (effects - moved @ point.variances[:terms]) / e])
+    squares = np.asarray(np.bincount(problem.system.owner, (moved @ step) ** 2, minlength=terms), dtype=float)
+    if problem.known:
+        return squares
+    return np.append(squares, (step @ averaged @ step - point.variances[:terms] @ squares) / e)
+
+
+def _missed(missed: Array, curvature: Array, before: Point, point: Point) -> Array:
+    """What the curvature misses of the change of the gradient between two points, on top of what was known to be missed.
+
+    The symmetric update of least change, on variances in units of their standard errors (Powell 1970; of a part of the curvature: Dennis,
+    Gay & Welsch 1981, ACM Trans. Math. Softw. 7:348–368). Nothing where it would be most of the curvature.
+    """
+    scale = unit_scale(np.diag(curvature))
+    back = np.where(scale > 0, 1 / np.where(scale > 0, scale, 1.0), 0.0)
+    step, turn = (point.variances - before.variances) * back, (point.gradient - before.gradient) * scale
+    told, known = curvature * np.outer(scale, scale) + RIDGE * np.eye(len(scale)), missed * np.outer(scale, scale)
+    length, rest = float(step @ step), turn - (told + known) @ step
+    if length == 0:
+        return missed
+    across = np.outer(rest, step) / length
+    found = known + across + across.T - float(rest @ step) / length**2 * np.outer(step, step)
+    small = np.linalg.eigvalsh(told)[0] > LEAST_CURVATURE and np.abs(eigvalsh(found, told)).max() < MOST_MISSED
+    return found * np.outer(back, back) if small else np.zeros_like(found)
 
 
 def _best_curvature(problem: Problem, point: Point, averaged: Array, free: Bools) -> Array:

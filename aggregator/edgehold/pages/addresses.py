@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import posixpath
 import re
+from functools import lru_cache
 from urllib.parse import urlencode
 
 from edgehold.records.layout import ANALYSIS
@@ -224,6 +225,7 @@ def source(address: str) -> str:
     return f"{address.strip('/')}/index.md".lstrip("/")
 
 
+@lru_cache(maxsize=100_000)
 def relative(here: str, target: str) -> str:
     """``target`` as seen from the page at ``here``."""
     path, mark, fragment = target.partition("#")

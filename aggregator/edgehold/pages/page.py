@@ -14,6 +14,7 @@ from pydantic import BaseModel
 from edgehold.results.words.sentences import ratio_text
 
 from . import addresses, analyses, bars, choose, forests, formatting, safe_text, spread_bars
+from .compiled import Compiled
 from .search_index import Findable
 
 __all__ = ["Findable", "Page", "environment", "hash_of", "render"]
@@ -74,6 +75,7 @@ def environment() -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        bytecode_cache=Compiled(),
     )
     made.globals |= {
         "analyses": analyses,

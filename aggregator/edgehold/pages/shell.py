@@ -35,6 +35,7 @@ from edgehold.engine.tasks import kept, kept_as
 from edgehold.words import Reason
 
 from . import search_index
+from .compiled import Compiled
 from .contents import MARK, MARKS, SETTINGS, Contents, Ready
 from .csp import with_policy
 from .laying import lay
@@ -352,6 +353,7 @@ class _Shell(BasePlugin[LegacyConfig]):  # type: ignore[no-untyped-call]  # the 
         self._common = _Common(self._theme, dict(config.extra), tuple(map(_in_menu, self._menu)))
         self._going.close()
         self._step = self._going.enter_context(begun("progress.pages", [1.0] * len(files.documentation_pages())))
+        env.bytecode_cache = Compiled()
         return _Templates(env, self._filled)  # type: ignore[return-value]  # it is asked for templates only
 
     def _filled(self, name: str, theme: jinja2.Environment, context: Mapping[str, Any]) -> str:

@@ -13,11 +13,10 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 from numpy.typing import ArrayLike
-from scipy.stats import f as f_distribution
-from scipy.stats import t as student_t
 
 from edgehold.errors import InputError, NumbersError
 from edgehold.numerics.arrays import Array, Ints
+from edgehold.numerics.distributions import f_ppf, f_sf, t_ppf
 from edgehold.words import Reason
 
 # 0.5 % is E691's level for h and k; 1 % and 5 % are ISO 5725-2's for an outlier and a straggler.
@@ -178,7 +177,7 @@ def interlaboratory(values: ArrayLike, person: ArrayLike, item: ArrayLike, *, al
 
 def h_critical(p: int, alpha: float) -> float:
     """(p − 1)t/√(p(t² + p − 2)), t at 1 − alpha/2 on p − 2 degrees of freedom (ASTM E691; ISO 5725-2)."""
-    t = student_t.ppf(1 - alpha / 2, p - 2)
+    t = t_ppf(1 - alpha / 2, p - 2)
     return float((p - 1) * t / np.sqrt(p * (t**2 + p - 2)))
 
 
@@ -188,7 +187,7 @@ def k_critical(df: int, total_df: int, alpha: float) -> float:
 
     Reduces to √(p/(1 + (p − 1)/F)) of ASTM E691 with equal numbers of runs.
     """
-    f = f_distribution.ppf(1 - alpha, df, total_df - df)
+    f = f_ppf(1 - alpha, df, total_df - df)
     return float(np.sqrt(total_df / (df + (total_df - df) / f)))
 
 
@@ -197,14 +196,14 @@ def cochran_critical(df: int, total_df: int, p: int, alpha: float) -> float:
 
     Reduces to Cochran's 1/(1 + (p − 1)/F) for s²max/Σs² with equal numbers of runs (ISO 5725-2).
     """
-    f = f_distribution.ppf(1 - alpha / p, df, total_df - df)
+    f = f_ppf(1 - alpha / p, df, total_df - df)
     return float(1 / (1 + (total_df / df - 1) / f))
 
 
 def grubbs_critical(p: int, alpha: float) -> float:
     """(p − 1)/√p · √(t²/(p − 2 + t²)), t at 1 − alpha/(2p) on p − 2 degrees of freedom (Grubbs 1969; ISO 5725-2),
     two-sided."""
-    t = student_t.ppf(1 - alpha / (2 * p), p - 2)
+    t = t_ppf(1 - alpha / (2 * p), p - 2)
     return float((p - 1) / np.sqrt(p) * np.sqrt(t**2 / (p - 2 + t**2)))
 
 
@@ -325,7 +324,7 @@ def _cochran(cells: _Cells, s_r: float | None, alphas: tuple[float, ...], reason
     total, shares = int(cells.df.sum()), cells.squares / cells.squares.sum()
     df, share = cells.df[repeated], shares[repeated]
     ratio = share / df * (total - df) / np.maximum(1 - share, np.finfo(float).eps)
-    worst = int(repeated[np.argmin(f_distribution.logsf(ratio, df, total - df))])
+    worst = int(repeated[np.argmin(f_sf(ratio, df, total - df))])
     critical = {a: cochran_critical(int(cells.df[worst]), total, len(repeated), a) for a in alphas}
     return ExtremeTest(cells.persons[worst], float(shares[worst]), critical)
 

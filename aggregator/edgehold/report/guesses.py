@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from edgehold.estimates import estimate_submissions
+from edgehold.numerics.distributions import binom_sf
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.model.submission import Submission
 from edgehold.results.words.sentences import figure_sentence
@@ -58,11 +59,9 @@ def guesses(record: Submission, own: OwnEstimates, lead: Leading, protocol: Prot
     asked = sum(run.blinding in ("helper coded", "sealed") for run in record.runs)
     if not told:
         return Guesses(asked, 0, 0, None, None, None, None, (Reason("report.not_guessed" if asked else "report.not_hidden"),))
-    from scipy.stats import binom  # here, for it takes longer than the report, and few files have guesses
-
     right = sum(correct for correct, _ in told.values())
     luck = 1 / max(2, len(set(_truth(own, what).values()) - {None}))
-    chance = float(binom.sf(right - 1, len(told), luck))
+    chance = float(binom_sf(right - 1, len(told), luck))
     sure = [[sure for correct, sure in told.values() if correct is side and sure is not None] for side in (True, False)]
     means = [sum(each) / len(each) if each else None for each in sure]
     counted = Reason(

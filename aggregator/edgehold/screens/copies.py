@@ -14,7 +14,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import binom
+
+from edgehold.numerics.distributions import binom_sf
 
 from .readings import Array, ReadRun
 
@@ -106,9 +107,9 @@ def likeliest(of: Table, row: int, others: npt.NDArray[np.bool_], spread: float)
         scaled = np.max([(np.abs(a - b * ratios[:, [c]]) < near * (1 + ratios[:, [c]])).sum(axis=1) for c in columns], axis=0)
     wider = np.minimum(1.0, chance * (1 + np.nanmax(ratios, axis=1)))
     p = np.array([
-        binom.sf(equal - 1, count, chance),
-        count * binom.sf(shifted - 2, count - 1, chance),
-        count * binom.sf(scaled - 2, count - 1, wider),
+        binom_sf(equal - 1, count, chance),
+        count * binom_sf(shifted - 2, count - 1, chance),
+        count * binom_sf(scaled - 2, count - 1, wider),
     ])  # fmt: skip
     kind, n = np.unravel_index(int(p.argmin()), p.shape)
     agree = int((equal, shifted, scaled)[kind][n])

@@ -9,9 +9,8 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import binom
 
-from edgehold.numerics.distributions import chi2_sf
+from edgehold.numerics.distributions import binom_cdf, chi2_sf
 
 from .readings import ReadFile
 
@@ -31,12 +30,12 @@ def evenness(file: ReadFile, spread: float) -> tuple[float, int]:
     if len(digits) < FEWEST:
         return 1.0, len(digits)
     round_ones = np.isin(digits, (0, BASE // 2))
-    seldom = float(binom.cdf(round_ones.sum(), len(digits), 0.2))  # too few 0 and 5
+    seldom = float(binom_cdf(round_ones.sum(), len(digits), 0.2))  # too few 0 and 5
     rest = np.array([(digits == digit).sum() for digit in range(BASE) if digit % (BASE // 2)])
     expected = rest.sum() / len(rest)
     uneven = float(chi2_sf(((rest - expected) ** 2).sum() / expected, len(rest) - 1)) if expected >= 4 else 1.0
     # neighbours are alike one time in ten, more often where a person rounds to 0 and 5
-    repeated = float(binom.cdf((digits[1:] == digits[:-1]).sum(), len(digits) - 1, 1 / BASE))
+    repeated = float(binom_cdf((digits[1:] == digits[:-1]).sum(), len(digits) - 1, 1 / BASE))
     return min(1.0, 3 * min(seldom, uneven, repeated)), len(digits)
 
 

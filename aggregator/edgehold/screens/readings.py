@@ -20,6 +20,17 @@ Array = npt.NDArray[np.float64]
 DECIMAL = {"1", "2", "5"}
 
 
+@dataclass(frozen=True, eq=False)
+class Checkpoints:
+    """The readings of one run by work, arrays (n,): the work, how many values were read there, the mean of their ln, and the sum of
+    squares about it."""
+
+    works: Array
+    counts: Array
+    means: Array
+    squares: Array
+
+
 @dataclass(frozen=True)
 class ReadRun:
     """The values of one run.
@@ -42,6 +53,15 @@ class ReadRun:
     value: Array
     step: float
     decimal: bool = True
+
+    @functools.cached_property
+    def checkpoints(self) -> Checkpoints:
+        """Its readings by work."""
+        works, place = np.unique(self.work, return_inverse=True)
+        logs, counts = np.log(self.value), np.bincount(place).astype(float)
+        means = np.bincount(place, weights=logs) / counts
+        squares = np.bincount(place, weights=(logs - means[place]) ** 2).astype(float)
+        return Checkpoints(works, counts, means, squares)
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ table's), so that a variance over the pool's is an F, and its lower tail the cha
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Iterable
 
@@ -26,8 +27,7 @@ SMOOTH_FROM = 5  # checkpoints, of which three go into the course
 
 def of_repeats(file: ReadFile) -> tuple[float, float]:
     """Variance of the repeats of one reading (ln scale) over a file, and its degrees of freedom."""
-    groups = [np.log(run.value[run.work == work]) for run in file.runs for work in np.unique(run.work)]
-    return _pooled((len(group) - 1, float(group.var(ddof=1))) for group in groups if len(group) > 1)
+    return _pooled((float((run.checkpoints.counts - 1).sum()), float(run.checkpoints.squares.sum())) for run in file.runs)
 
 
 def of_course(file: ReadFile) -> tuple[float, float]:
@@ -35,20 +35,27 @@ def of_course(file: ReadFile) -> tuple[float, float]:
     return _pooled(found for run in file.runs if (found := _roughness(run)) is not None)
 
 
-def _roughness(run: ReadRun) -> tuple[int, float] | None:
-    works = np.unique(run.work)
-    if len(works) < SMOOTH_FROM:
+def _roughness(run: ReadRun) -> tuple[float, float] | None:
+    """Degrees of freedom and sum of squares about the course of one run; None where it has too few checkpoints."""
+    read = run.checkpoints
+    if len(read.works) < SMOOTH_FROM:
         return None
-    means = np.array([np.log(run.value[run.work == work]).mean() for work in works])
-    x = np.log1p(works / max(float(works[works > 0].min()), 1e-9))
-    residual = means - np.polynomial.Polynomial.fit(x, means, 2)(x)
-    df = len(works) - 3
-    return df, float(residual @ residual) / df
+    courses = _courses(tuple(read.works.tolist()))
+    residual = read.means - courses @ (courses.T @ read.means)
+    return len(read.works) - 3, float(residual @ residual)
 
 
-def _pooled(parts: Iterable[tuple[int, float]]) -> tuple[float, float]:
-    df, variance = np.array(list(parts), dtype=float).reshape(-1, 2).T
-    return (float((df * variance).sum() / df.sum()), float(df.sum())) if len(df) else (math.nan, 0.0)
+@functools.lru_cache(maxsize=1_000)  # runs of one method are read at the same few amounts of work
+def _courses(works: tuple[float, ...]) -> Array:
+    """Orthonormal columns, (n, 3), that span the quadratics in ln(1 + work/w₁), w₁ the first work above 0."""
+    x = np.log1p(np.array(works) / max(min(work for work in works if work > 0), 1e-9))
+    return np.linalg.qr(np.vander(x / x[-1], 3))[0]
+
+
+def _pooled(parts: Iterable[tuple[float, float]]) -> tuple[float, float]:
+    """Variance and degrees of freedom of all, from the degrees of freedom and the sum of squares of each; nan and 0 without any."""
+    df, squares = np.array(list(parts), dtype=float).reshape(-1, 2).sum(axis=0)
+    return (float(squares / df), float(df)) if df > 0 else (math.nan, 0.0)
 
 
 def rounding(file: ReadFile) -> float:

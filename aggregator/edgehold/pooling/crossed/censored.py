@@ -16,11 +16,11 @@ import scipy.sparse as sp
 from numpy.typing import ArrayLike
 from scipy.linalg import block_diag
 from scipy.sparse.csgraph import connected_components
-from scipy.stats import chi2
 
 from edgehold.errors import InputError
 from edgehold.numerics.arrays import Array, Bools
 from edgehold.numerics.censored_mixed import Block, covariance_slopes, cycles, dimensions, expect, gradient, observed_information, vanished
+from edgehold.numerics.distributions import chi2_ppf
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.root_search import settled_root
 from edgehold.numerics.truncated_normal import HERMITE
@@ -29,7 +29,7 @@ from edgehold.words import Reason
 
 from .crossed import NOT_ASKED, crossed
 from .inputs import RESIDUAL, Rows, Term, checked_rows
-from .results import CrossedConvergence, CrossedFit, Effects, degrees_of_freedom, nothing_fitted
+from .results import CrossedConvergence, CrossedFit, Effects, degrees_of_freedom_each, nothing_fitted
 
 MOST_ONE_SIDED = 0.30  # share of lives beyond which no fit is tried
 SHEPPARD = 0.43  # residual standard deviation, in widths of the interval, from which the midpoint's variance may be put as width²/12
@@ -321,14 +321,14 @@ def _assembled(rows: Rows, blocks: list[Block], b: Array, s: Array, path: list[f
     joint, W = np.asarray(np.linalg.inv(info), dtype=float), np.zeros((len(s), len(s)))
     W[np.ix_(free, free)] = joint[p:, p:]
     covariance, slopes = joint[:p, :p], covariance_slopes(blocks, b, s, free)
-    df = [degrees_of_freedom(c, covariance, slopes, W, rows.n) for c in np.eye(p)]
+    df = degrees_of_freedom_each(covariance, slopes, W, rows.n)
     largest = float(np.abs(gradient(blocks, b, s)[p:] * s).max() * 2)
     limits = [_profile(blocks, b, s, k, path[-1], rows.level) if profile else NOT_ASKED for k in range(len(s))]
     return CrossedFit(
         coefficients=frozen(b),
         standard_errors=frozen(np.sqrt(np.diag(covariance))),
         covariance=frozen(covariance),
-        df=frozen(np.array(df)),
+        df=frozen(df),
         variances=dict(zip(names, s.tolist(), strict=True)),
         variance_intervals={name: one if isinstance(one, Interval) else None for name, one in zip(names, limits, strict=True)},
         effects={term.name: _effects(term, k, blocks, b, s, covariance) for k, term in enumerate(rows.terms)},
@@ -348,7 +348,7 @@ def _assembled(rows: Rows, blocks: list[Block], b: Array, s: Array, path: list[f
 
 def _profile(blocks: list[Block], b: Array, s: Array, k: int, top: float, level: float) -> Interval | str:
     """Limits at which the likelihood, all else refitted, has fallen by half a chi-squared quantile; or why there are none."""
-    fall = float(chi2.ppf(level, 1)) / 2
+    fall = float(chi2_ppf(level, 1)) / 2
 
     def beyond(value: float) -> float:
         start = s.copy()

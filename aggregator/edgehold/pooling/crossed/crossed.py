@@ -13,12 +13,12 @@ from functools import partial
 import numpy as np
 import scipy.sparse as sp
 from numpy.typing import ArrayLike
-from scipy.stats import chi2
 
 from edgehold.errors import InputError
 from edgehold.numerics import mixed, mixed_inference
 from edgehold.numerics.arrays import Array
 from edgehold.numerics.attempt import attempt, open_limits
+from edgehold.numerics.distributions import chi2_ppf
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.variance_profile import Limits, profile_limits
 from edgehold.numerics.variance_search import (
@@ -37,7 +37,7 @@ from edgehold.pooling.inputs import frozen
 from edgehold.words import Reason
 
 from .inputs import RESIDUAL, Rows, Term, checked_rows, exactly_fitted
-from .results import CrossedConvergence, CrossedFit, Effects, degrees_of_freedom, nothing_fitted
+from .results import CrossedConvergence, CrossedFit, Effects, degrees_of_freedom_each, nothing_fitted
 
 Near = Mapping[str, float | None] | None  # variances by name of a fit to nearly the same data
 NOT_ASKED = Reason("crossed.not_asked")
@@ -227,7 +227,7 @@ def _same_as(others: list[str]) -> str:
 
 
 def _profiles(problem: Problem, best: Point, names: Sequence[str], same: Mapping[str, str], W: Array, level: float) -> dict[str, Limits]:
-    rise = float(chi2.ppf(level, 1))
+    rise = float(chi2_ppf(level, 1))
 
     def limits(k: int) -> Limits:
         return profile_limits(problem, best, k, float(np.sqrt(W[k, k])), rise)
@@ -274,12 +274,12 @@ def _assembled(
         reasons["variance_intervals"] = NOT_ASKED
     else:
         reasons |= {f"variance_intervals.{name}": NOT_ASKED for name in every if not _asked(name, profile)}
-    dfs = [degrees_of_freedom(c, inference.covariance, inference.slopes, W * unit2**2, rows.n, system.p) for c in np.eye(system.p)]
+    dfs = degrees_of_freedom_each(inference.covariance, inference.slopes, W * unit2**2, rows.n)
     return CrossedFit(
         coefficients=frozen(inference.coefficients) if full_rank else None,
         standard_errors=frozen(np.sqrt(np.diag(inference.covariance))) if full_rank else None,
         covariance=frozen(inference.covariance) if full_rank else None,
-        df=frozen(np.array(dfs)) if full_rank else None,
+        df=frozen(dfs) if full_rank else None,
         variances={name: told.get(name) for name in every},
         variance_intervals=intervals,
         effects=_effects(rows, terms, problem, point, columns, same),

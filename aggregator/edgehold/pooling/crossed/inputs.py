@@ -109,14 +109,16 @@ def _term(name: str, value: object, n: int) -> Term:
     labels = np.asarray(labels)
     if labels.shape != (n,):
         raise InputError(f"groups[{name!r}] must hold {n} labels, as many as y; got shape {labels.shape}")
-    weights = np.ones(n) if weights is None else _finite(f"weights of groups[{name!r}]", np.asarray(weights, dtype=float))
-    if weights.shape != (n,):
-        raise InputError(f"weights of groups[{name!r}] must hold {n} numbers, as many as y; got shape {weights.shape}")
+    if weights is not None:
+        weights = _finite(f"weights of groups[{name!r}]", np.asarray(weights, dtype=float))
+        if weights.shape != (n,):
+            raise InputError(f"weights of groups[{name!r}] must hold {n} numbers, as many as y; got shape {weights.shape}")
     codes, levels = _factorised(labels)
     if (codes < 0).any():
         raise InputError(f"groups[{name!r}] needs a label in every row; got none in row {int(np.flatnonzero(codes < 0)[0])}")
-    matrix = sp.csr_matrix((weights, codes, np.arange(n + 1)), shape=(n, len(levels)))
-    return _without_empty(name, tuple(levels.tolist()), matrix)
+    matrix = sp.csr_matrix((np.ones(n) if weights is None else weights, codes, np.arange(n + 1)), shape=(n, len(levels)))
+    found = tuple(levels.tolist())
+    return Term(name, found, matrix) if weights is None else _without_empty(name, found, matrix)
 
 
 def _factorised(labels: npt.NDArray[np.generic]) -> tuple[Ints, npt.NDArray[np.generic]]:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.stats import chi2
 
 from edgehold.numerics.arrays import Array
+from edgehold.numerics.distributions import chi2_sf
 from edgehold.numerics.root_search import settled_root
 
 DRAWS = 20_000
@@ -45,7 +45,7 @@ def max_t_quantile(correlation: ArrayLike, df: float, level: float = 0.95) -> fl
         return float(np.quantile(maxima, level))
 
     def short(q: float) -> float:
-        return float(chi2.sf(df * (maxima / q) ** 2, df).mean()) - level
+        return float(chi2_sf(df * (maxima / q) ** 2, df).mean()) - level
 
     high = 2.0 * maxima.max()
     while short(high) < 0:

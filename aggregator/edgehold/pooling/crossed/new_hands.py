@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import t as student_t
 
 from edgehold.numerics.arrays import Array
+from edgehold.numerics.distributions import t_ppf
 from edgehold.numerics.interval import Interval
 from edgehold.pooling.random_terms import TermsHeld
 
@@ -77,7 +77,7 @@ def new_hands(fit: CrossedFit, c: Array, estimate: float, covariance: Array, lea
     ceiling = fit.independent - len(c)
     df = max(min(2 * total**2 / spread, ceiling), LEAST_DF) if spread > 0 else float(ceiling)
     error = float(np.sqrt(c @ covariance @ c + added))
-    half = max(error * float(student_t.ppf((1 + fit.level) / 2, df)), least)
+    half = max(error * float(t_ppf((1 + fit.level) / 2, df)), least)
     return NewHands(error, df, Interval(estimate - half, estimate + half, fit.level, "satterthwaite-t, new hands"))
 
 

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.stats import t as student_t
 
 from edgehold.errors import InputError
 from edgehold.numerics import mixed_inference
 from edgehold.numerics.arrays import Array
+from edgehold.numerics.distributions import t_ppf
 from edgehold.numerics.interval import Interval
 
 from .inputs import RESIDUAL, Rows
@@ -140,15 +140,22 @@ class CrossedFit:
             raise InputError(f"a contrast needs {len(b)} finite numbers, not all zero; got {c!r}")
         estimate, error = float(c @ b), float(np.sqrt(c @ covariance @ c))
         df = degrees_of_freedom(c, covariance, slopes, W, self.independent)
-        half = error * float(student_t.ppf((1 + self.level) / 2, df))
+        half = error * float(t_ppf((1 + self.level) / 2, df))
         return LinearContrast(estimate, error, df, Interval(estimate - half, estimate + half, self.level, "satterthwaite-t"))
 
 
-def degrees_of_freedom(c: Array, covariance: Array, slopes: Array, W: Array, n: int, p: int | None = None) -> float:
+def degrees_of_freedom(c: Array, covariance: Array, slopes: Array, W: Array, n: int) -> float:
     """Satterthwaite's ν, at most n − p; infinite where no variance was estimated."""
     if len(slopes) == 0:
         return np.inf
-    return float(min(mixed_inference.satterthwaite(c, covariance, slopes, W), n - (len(c) if p is None else p)))
+    return float(min(mixed_inference.satterthwaite(c, covariance, slopes, W), n - len(c)))
+
+
+def degrees_of_freedom_each(covariance: Array, slopes: Array, W: Array, n: int) -> Array:
+    """(p,) the same for each coefficient."""
+    if len(slopes) == 0:
+        return np.full(len(covariance), np.inf)
+    return np.minimum(mixed_inference.satterthwaite_each(covariance, slopes, W), n - len(covariance))
 
 
 def nothing_fitted(rows: Rows, reason: str, steps: int = 0, evaluations: int = 0) -> CrossedFit:

@@ -6,10 +6,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import t as student_t
 
 from edgehold.errors import InputError
 from edgehold.numerics.arrays import Array, Texts
+from edgehold.numerics.distributions import t_ppf
 from edgehold.numerics.interval import Interval
 
 from .censored import crossed_censored
@@ -86,6 +86,6 @@ def difference(fit: CrossedFit, c: Array, covariance: Array) -> Difference:
     if plain is None:
         raise InputError(f"a fit with coefficients is needed; got one without: {fit.reasons}")
     error, df = float(np.sqrt(c @ covariance @ c)), max(plain.df, LEAST_DF)
-    half = error * float(student_t.ppf((1 + fit.level) / 2, df))
+    half = error * float(t_ppf((1 + fit.level) / 2, df))
     method = "satterthwaite-t" if fit.adjusted_covariance is None else "kenward-roger-t"
     return Difference(plain.estimate, error, df, Interval(plain.estimate - half, plain.estimate + half, fit.level, method))

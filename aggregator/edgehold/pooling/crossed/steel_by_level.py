@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
-from scipy.stats import t as student_t
 
 from edgehold.numerics.arrays import Array, Bools
+from edgehold.numerics.distributions import t_ppf
 from edgehold.numerics.interval import Interval
 from edgehold.pooling.random_terms import terms_held
 from edgehold.pooling.separability import crosses
@@ -177,6 +177,6 @@ def _with_level(runs: Runs, second: str, level: Array) -> FixedPart:
 def _widened(slope: Difference, reliability: float, cv: float) -> Difference:
     """With the uncertainty of λ: ∂ln λ/∂ln σ² = 1 − λ."""
     error = float(np.hypot(slope.standard_error, slope.estimate * (1 - reliability) * cv))
-    half, level = error * float(student_t.ppf((1 + slope.interval.level) / 2, slope.df)), slope.interval.level
+    half, level = error * float(t_ppf((1 + slope.interval.level) / 2, slope.df)), slope.interval.level
     method = f"{slope.interval.method}, calibrated"
     return Difference(slope.estimate, error, slope.df, Interval(slope.estimate - half, slope.estimate + half, level, method))

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.sparse import csr_array, csr_matrix
-from scipy.stats import chi2
 
+from edgehold.numerics.distributions import chi2_sf
 from edgehold.pooling.separability import PEOPLE
 from edgehold.words import Reason
 
@@ -76,7 +76,7 @@ def two_roles(runs: Runs, model: RunsModel) -> TwoRoles:
     whole = [variance + size for variance in of_roles]
     gain = max(2 * (likelihood - plain.log_likelihood), 0.0)
     correlation = sign * size / float(np.sqrt(whole[0] * whole[1])) if min(whole) > 0 else None
-    return TwoRoles(len(people), sign * size, correlation, float(chi2.sf(gain, 1)), "")
+    return TwoRoles(len(people), sign * size, correlation, float(chi2_sf(gain, 1)), "")
 
 
 def _reason(model: RunsModel, people: int) -> str:

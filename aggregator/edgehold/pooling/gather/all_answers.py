@@ -27,6 +27,7 @@ from edgehold.pooling.crossed.runs_design import checked_runs
 from edgehold.pooling.curves.curves import CurvesAsked, PoolCurves, ReadPool, curves_asked, curves_of, of_one_tester, read_pool
 from edgehold.pooling.curves.joint import JointModel, Quantity, interpolation, window
 from edgehold.pooling.curves.shown import ShownByReferences, shown_by_references
+from edgehold.pooling.families import Families
 from edgehold.pooling.headline import OF_SPREADS, SCALES, Compared, Headline, Questions, headline_of, questions, unanswered
 from edgehold.pooling.hierarchical import HierarchicalFit, PosteriorConvergence
 from edgehold.pooling.left_out import Whose
@@ -39,6 +40,7 @@ from edgehold.records.linkage import Linkage
 from edgehold.records.model.protocol import EndpointRule
 from edgehold.words import arguments_of, code_of
 
+from .all_families import families_of
 from .all_runs import with_values
 from .references import references_of
 from .weighing import mixed_pools, weigh
@@ -94,6 +96,7 @@ class Answered:
     direct : by (factor, first, second), the submissions that hold both, and the people who tested either.
     weighed : by the same, what linked evidence says alone and how much the rest counts; empty where nobody asked whose evidence it is.
     linked_reason : why the model of linked evidence alone has no figures; empty where it has, or is not needed.
+    families : families of steels held against each other; None where nobody asked, or the steels have no posterior.
     """
 
     pool: PoolKey
@@ -106,6 +109,7 @@ class Answered:
     direct: Mapping[Compared, tuple[int, int]]
     weighed: Mapping[Compared, Weighed] = field(default_factory=dict)
     linked_reason: str = ""
+    families: Families | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -157,6 +161,7 @@ class _Values:
     left_out: int
     asked: Asked
     whose: Whose | None
+    family_of: Mapping[str, str] | None
 
     @property
     def judged(self) -> tuple[str, ...]:
@@ -172,6 +177,7 @@ def all_answers(
     beside: Beside = NOTHING_BESIDE,
     sensitivity: bool = True,
     origins: Linkage | None = None,
+    family_of: Mapping[str, str] | None = None,
 ) -> AllAnswers:
     """Every comparison of every pool and endpoint of which some run has a value, in their order, and every curve.
 
@@ -182,11 +188,13 @@ def all_answers(
     beside : reference edges and known weights of all submissions.
     sensitivity : whether intervals with the priors' scales halved and doubled are wanted, too.
     origins : whose results are linked with other people's. With it the answers keep within the bounds of ``bounded``, and where two linked
-        senders or more stand in a pool, its curves and how much things differ in it are of linked evidence alone.
+        senders or more stand in a pool, its curves, its families and how much things differ in it are of linked evidence alone.
+    family_of : family of every known steel. With it families are held against each other, and what nothing else is read off is let go:
+        coefficients at every point of a posterior, and the joint posterior of the spread between steels.
     """
     rows = tuple(rows)
     points = of_one_tester(points, rows)
-    asked = (endpoints, pools, beside, sensitivity, origins)
+    asked = (endpoints, pools, beside, sensitivity, origins, family_of)
     mixed, led = (set(), set()) if origins is None else mixed_pools(rows, origins)
     jobs = _jobs(rows, points, *asked, no_curves=led)
     alone = [] if origins is None else _jobs(_linked(rows, mixed, origins), _linked(points, mixed, origins), *asked, no_curves=mixed - led)
@@ -197,7 +205,7 @@ def all_answers(
         of_key = {key: own for key, own, _ in with_values(rows)}
         answers = {key: _weighed(one, linked.get(key), of_key[key], origins, endpoints[key]) for key, one in answers.items()}
     leading = {key: one for key, one in linked.items() if key[0] in led}
-    answers |= {key: replace(answers[key], matters=one.matters) for key, one in leading.items()}
+    answers |= {key: replace(answers[key], matters=one.matters, families=one.families) for key, one in leading.items()}
     drawn = sorted((part.curves for part in found), key=lambda one: [curve.pool for curve in one.curves[:1]])
     curves = PoolCurves(tuple(c for one in drawn for c in one.curves), tuple(p for one in drawn for p in one.pairs))
     shown = {pool: one for part in whole for pool, one in part.references.items()}
@@ -218,10 +226,14 @@ def _jobs(
     beside: Beside,
     sensitivity: bool,
     origins: Linkage | None,
+    family_of: Mapping[str, str] | None,
     no_curves: Collection[PoolKey],
 ) -> list[tuple[Job, float]]:
     """A pool's joint model, with its curves or without, or one endpoint's by itself, and how much work each is."""
-    values = [_Values(key, own, left_out, endpoints[key], _whose(own, origins)) for key, own, left_out in with_values(rows)]
+    values = [
+        _Values(key, own, left_out, endpoints[key], _whose(own, origins), _families(own, family_of))
+        for key, own, left_out in with_values(rows)
+    ]
     joint = {point.pool for point in points if len(pools[point.pool].checkpoints) >= LEAST_CHECKPOINTS}
     read_off = [one for one in values if one.key[0] in joint and _within(one.asked.rule, pools[one.key[0]].checkpoints)]
     alone = [one for one in values if one not in read_off]
@@ -240,6 +252,11 @@ def _whose(rows: list[EndpointRow], origins: Linkage | None) -> Whose | None:
     if origins is None:
         return None
     return Whose({row.submission: origins.senders[row.submission] for row in rows}, {row.submission: row.month for row in rows})
+
+
+def _families(rows: list[EndpointRow], family_of: Mapping[str, str] | None) -> dict[str, str] | None:
+    """The families of the steels of some runs."""
+    return None if family_of is None else {name: family_of[name] for row in rows if (name := row.steel) is not None and name in family_of}
 
 
 def _by_key(found: Iterable[AllAnswers]) -> dict[Key, Answered]:
@@ -296,7 +313,18 @@ def _spread_points(key: Key, fit: HierarchicalFit) -> dict[Key, SpreadPoints]:
 def _answered(values: _Values, found: Headline, readings: int | None) -> Answered:
     direct = {one.compared: _direct(values.rows, *one.compared) for one in found.answers}
     submissions = len({row.submission for row in values.rows})
-    return Answered(*values.key, values.left_out, submissions, readings, found, what_matters(found), direct)
+    answered = Answered(*values.key, values.left_out, submissions, readings, found, what_matters(found), direct)
+    if values.family_of is None:
+        return answered
+    families = families_of(found, values.family_of, values.asked.rule.worthwhile_ratio)
+    return replace(answered, headline=_read(found), families=families)
+
+
+def _read(found: Headline) -> Headline:
+    """The same without what was there to be read off, most of what a posterior takes."""
+    none = np.zeros((len(found.fit.weights), 0))
+    fit = replace(found.fit, coefficients=none, covariances=none[:, :, None], target_means=none, target_variances=none)
+    return replace(found, fit=fit, steels=None)
 
 
 def _direct(rows: list[EndpointRow], factor: str, first: str, second: str) -> tuple[int, int]:

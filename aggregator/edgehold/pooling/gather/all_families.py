@@ -1,4 +1,4 @@
-"""Families of steels held against each other, a pool and endpoint at a time."""
+"""Families of steels held against each other, an endpoint of a pool at a time."""
 
 from __future__ import annotations
 
@@ -6,9 +6,8 @@ from collections.abc import Mapping
 
 from edgehold.numerics.attempt import attempt
 from edgehold.pooling.families import Families, families, unfitted
+from edgehold.pooling.headline import Headline
 from edgehold.records.canonical import Repository
-
-from .all_answers import Answered, Key
 
 FITTED = "fitted"
 
@@ -18,21 +17,19 @@ def family_of_steels(repository: Repository) -> dict[str, str]:
     return {name: entry.family for name, entry in repository.steels.by_id.items()}
 
 
-def all_families(answers: Mapping[Key, Answered], family_of: Mapping[str, str], worthwhile: Mapping[Key, float]) -> dict[Key, Families]:
-    """Every two families of every pool and endpoint whose steels have a posterior.
+def families_of(headline: Headline, family_of: Mapping[str, str], worthwhile: float) -> Families | None:
+    """Every two families of an endpoint; None where its steels have no posterior.
 
     Parameters
     ----------
-    answers : with their posteriors.
+    headline : with its posterior.
     family_of : family of every known steel.
     worthwhile : smallest ratio worth acting on.
     """
-    return {key: _families(one, family_of, worthwhile[key]) for key, one in answers.items() if one.headline.state == FITTED}
-
-
-def _families(one: Answered, family_of: Mapping[str, str], worthwhile: float) -> Families:
+    if headline.state != FITTED:
+        return None
     return attempt(
-        lambda: families(one.headline, family_of, worthwhile),
+        lambda: families(headline, family_of, worthwhile),
         unfitted,
         lambda found: [
             *(pair.posterior.mixture.means for pair in found.pairs if pair.posterior is not None),

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from edgehold.endpoints.rows import EndpointRow
+from edgehold.engine.tasks import AWAITED, each
 from edgehold.numerics.attempt import NotFitted, attempt
 from edgehold.pooling.interlaboratory import ItemResult, interlaboratory
 from edgehold.records.canonical import PoolKey
@@ -46,12 +47,17 @@ def circulated_blades(rows: Iterable[EndpointRow]) -> tuple[CirculatedBlade, ...
 
     Level endpoints read at a checkpoint are given in the reading's own unit, all others on the ln scale.
     """
-    groups: dict[tuple[PoolKey, str, str], list[EndpointRow]] = defaultdict(list)
+    groups: dict[tuple[PoolKey, str], dict[str, list[EndpointRow]]] = defaultdict(lambda: defaultdict(list))
     for row in rows:
         if not row.split_tester:
-            groups[(row.pool, row.endpoint, row.blade)].append(row)
-    found = (_one_blade(*key, group) for key, group in sorted(groups.items()))
-    return tuple(blade for blade in found if blade is not None)
+            groups[(row.pool, row.endpoint)][row.blade].append(row)
+    jobs = [(*key, tuple(sorted(blades.items()))) for key, blades in sorted(groups.items())]
+    return tuple(one for own in each(_of_endpoint, jobs, [AWAITED] * len(jobs)) for one in own)
+
+
+def _of_endpoint(pool: PoolKey, endpoint: str, blades: Iterable[tuple[str, list[EndpointRow]]]) -> tuple[CirculatedBlade, ...]:
+    found = (_one_blade(pool, endpoint, blade, rows) for blade, rows in blades)
+    return tuple(one for one in found if one is not None)
 
 
 def _one_blade(pool: PoolKey, endpoint: str, blade: str, rows: list[EndpointRow]) -> CirculatedBlade | None:

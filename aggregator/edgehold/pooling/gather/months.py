@@ -10,14 +10,15 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
-from typing import TypeVar
+from dataclasses import dataclass, replace
+from typing import Any, TypeVar
 
 from edgehold.endpoints.rows import EndpointRow
 from edgehold.engine.tasks import each
 from edgehold.estimates.repeatability import RepeatabilityTable
 from edgehold.estimates.results import SubmissionEstimate
 from edgehold.numerics.attempt import NotFitted, attempt
+from edgehold.numerics.half_t import HalfT
 from edgehold.numerics.interval import Interval
 from edgehold.pooling.crossed.runs_design import LEVEL, PRACTICE, Runs, checked_runs
 from edgehold.pooling.headline import OF_ANSWERS, Answer, Compared, Headline, questions, unanswered
@@ -132,23 +133,22 @@ def courses(
     for presence in everything:
         grouped[presence.pool].append(presence)
     followed = {pool: _followed(repository, pool, own, now) for pool, own in sorted(grouped.items())}
-    jobs = [
-        _Month(
-            month,
-            (pool, rule.id),
-            held,
-            asked.get((pool, rule.id)) or asked_of(rule),
-            lead,
-            _counts(grouped[pool], month, rule.id, lead),
-            _known(origins, held),
-        )
+    followed_by = [
+        (pool, rule, lead, month, held)
         for pool, (_, lead, rules) in followed.items()
         for rule in rules
         for month, held in _months(grouped[pool], rule.id, lead)
     ]
+    jobs = [
+        _Month(held, told.rule.worthwhile_ratio, told.priors, lead, _known(origins, held))
+        for pool, rule, lead, _, held in followed_by
+        for told in [asked.get((pool, rule.id)) or asked_of(rule)]
+    ]
+    found = each(_stood, [(job,) for job in jobs], [300 + 4 * len(job.rows) for job in jobs])
     standings: dict[tuple[PoolKey, str], list[Standing]] = defaultdict(list)
-    for job, standing in zip(jobs, each(_standing, [(job,) for job in jobs], [300 + 4 * len(job.rows) for job in jobs]), strict=True):
-        standings[job.key].append(standing)
+    for (pool, rule, lead, month, _), stood in zip(followed_by, found, strict=True):
+        counts = _counts(grouped[pool], month, rule.id, lead)
+        standings[pool, rule.id].append(Standing(month, stood.state, *counts, stood.estimate, stood.interval, stood.verdict, stood.reason))
     return tuple(
         PoolCourse(
             pool,
@@ -221,25 +221,45 @@ def _of_question(protocol: Protocol, comparisons: list[OfQuestion]) -> list[OfQu
 
 @dataclass(frozen=True, eq=False)
 class _Month:
-    """What counted at the end of a month, of one endpoint of one pool.
+    """What counted at the end of a month, of one endpoint of one pool, and nothing that does not decide where the comparison then stood.
 
     Attributes
     ----------
-    month, key : which month, pool and endpoint.
-    rows : runs with a value.
-    asked : what the protocol tells of the endpoint.
+    rows : runs with a value, as `_bare` leaves them.
+    worthwhile, priors : of the endpoint.
     lead : what is compared.
-    counts : submissions with a two-sided contrast of the two, studies that these make, submissions with a bound only.
     origins : where the submissions come from.
     """
 
-    month: str
-    key: tuple[PoolKey, str]
     rows: list[EndpointRow]
-    asked: Asked
+    worthwhile: float
+    priors: Mapping[str, HalfT]
     lead: Compared
-    counts: tuple[int, int, int]
     origins: Linkage
+
+
+@dataclass(frozen=True)
+class _Stood:
+    """Where the comparison stood, as in `Standing`."""
+
+    state: str
+    estimate: float | None = None
+    interval: Interval | None = None
+    verdict: str = ""
+    reason: str = ""
+
+
+BARE: Mapping[str, Any] = {
+    "month": "", "role": "", "run": "", "order": 0, "status": "", "reason": "", "reading_se": 0.0, "raw": 0.0, "failed_preparation": False,
+    "damaged": False, "flags": (), "angle_deg": None, "hand": None, "coil_position_m": None, "humidity_percent": None, "blinded": None,
+    "seal_held": None, "guessed_sharpener": None, "guessed_blade": None, "interest": None, "finish_um": None, "hrc": None,
+    "instrument": None, "start": None, "start_se": 0.0, "relative_life": None,
+}  # fmt: skip
+"""What of a run no model of values takes. Some of it, such as the standard error of a reading, changes with any file of the pool."""
+
+
+def _bare(row: EndpointRow) -> EndpointRow:
+    return replace(row, **BARE)
 
 
 def _known(origins: Linkage, held: Iterable[EndpointRow]) -> Linkage:
@@ -261,7 +281,7 @@ def _months(own: list[Presence], endpoint: str, lead: Compared) -> list[tuple[st
 
 
 def _with_values(presence: Presence, endpoint: str) -> list[EndpointRow]:
-    return [row for row in presence.rows if row.endpoint == endpoint and row.usable]
+    return [_bare(row) for row in presence.rows if row.endpoint == endpoint and row.usable]
 
 
 def _pairs(presence: Presence, endpoint: str, lead: Compared) -> list[Pair]:
@@ -278,34 +298,33 @@ def _counts(own: list[Presence], month: str, endpoint: str, lead: Compared) -> t
     return two_sided, _studies(pairs, clusters), sum(contrast.bound is not None for _, contrast in pairs)
 
 
-def _standing(month: _Month) -> Standing:
-    found = _found(month.rows, month.asked, month.lead)
+def _stood(month: _Month) -> _Stood:
+    found = _found(month.rows, month)
     if found is None:
-        return Standing(month.month, NOT_ESTIMABLE, *month.counts, None, None, "")
+        return _Stood(NOT_ESTIMABLE)
     linked = [row for row in month.rows if row.submission in month.origins.linked]
-    alone = _found(linked, month.asked, month.lead) if len(linked) < len(month.rows) else None
-    within, _ = weigh(found, alone, month.rows, month.origins, month.asked.rule.worthwhile_ratio)
+    alone = _found(linked, month) if len(linked) < len(month.rows) else None
+    within, _ = weigh(found, alone, month.rows, month.origins, month.worthwhile)
     answer = _answer(within, month.lead)
     if answer is None or answer.posterior is None:
         reason = found.reason or (answer.reason if answer else "")
-        return Standing(month.month, NOT_FITTED if isinstance(reason, NotFitted) else NOT_ESTIMABLE, *month.counts, None, None, "", reason)
-    verdict = answer.verdict.kind if answer.verdict else ""
-    return Standing(month.month, POOLED, *month.counts, answer.estimate, answer.interval, verdict)
+        return _Stood(NOT_FITTED if isinstance(reason, NotFitted) else NOT_ESTIMABLE, reason=reason)
+    return _Stood(POOLED, answer.estimate, answer.interval, answer.verdict.kind if answer.verdict else "")
 
 
-def _found(rows: list[EndpointRow], asked: Asked, lead: Compared) -> Headline | None:
+def _found(rows: list[EndpointRow], month: _Month) -> Headline | None:
     """The answer of some runs on what is followed; None where there are none."""
     if not rows:
         return None
     runs = checked_runs([row.low for row in rows], [row.high for row in rows], all_labels(rows))
-    return attempt(lambda: _answered(runs, asked, lead), lambda why: unanswered(why, runs), lambda one: one.fit.coefficients)
+    return attempt(lambda: _answered(runs, month), lambda why: unanswered(why, runs), lambda one: one.fit.coefficients)
 
 
-def _answered(runs: Runs, asked: Asked, lead: Compared) -> Headline:
-    question = questions(runs, asked.rule.worthwhile_ratio, asked.priors, judged=OF_ANSWERS)
+def _answered(runs: Runs, month: _Month) -> Headline:
+    question = questions(runs, month.worthwhile, month.priors, judged=OF_ANSWERS)
     if isinstance(question, Headline):
         return question
-    return question.answered(question.fitted(normal=len(runs.low) > SAMPLED), {}, only=lead)
+    return question.answered(question.fitted(normal=len(runs.low) > SAMPLED), {}, only=month.lead)
 
 
 def _answer(found: Headline, lead: Compared) -> Answer | None:

@@ -11,11 +11,9 @@ from itertools import combinations
 
 import numpy as np
 from scipy.linalg import null_space
-from scipy.stats import chi2
-from scipy.stats import f as f_distribution
-from scipy.stats import t as student_t
 
 from edgehold.numerics.arrays import Array, Bools
+from edgehold.numerics.distributions import chi2_sf, f_sf, t_sf
 from edgehold.numerics.estimability import TOLERANCE
 from edgehold.numerics.residual_spectrum import GeneralisedFit, Spectrum, generalised_fit, maximise, residual_spectrum
 from edgehold.numerics.weighted_regression import prepare, weigh
@@ -124,7 +122,7 @@ def design_by_treatment(data: Comparisons) -> Inconsistency:
         within_designs=_chi_square(common.q if n > p_design else 0.0, n - p_design),
         between_designs=_chi_square(_wald(common, loops), len(loops)),
         random_effects=tested,
-        random_effects_p_f=float(f_distribution.sf(tested.q / tested.df, tested.df, n - p_design)) if tested else None,
+        random_effects_p_f=float(f_sf(tested.q / tested.df, tested.df, n - p_design)) if tested else None,
         tau2=tau2,
         designs=len(set(data.designs)),
         reason="" if tested else _why_no_test(len(loops)),
@@ -164,7 +162,7 @@ def _wald(fit: GeneralisedFit, loops: Array) -> float:
 
 
 def _chi_square(q: float, df: int) -> ChiSquare:
-    return ChiSquare(q, df, float(chi2.sf(q, df)) if df else None)
+    return ChiSquare(q, df, float(chi2_sf(q, df)) if df else None)
 
 
 def node_splits(data: Comparisons, spectrum: Spectrum, common: bool, interval: str) -> tuple[NodeSplit | NoSplit, ...]:
@@ -202,7 +200,7 @@ def _split(data: Comparisons, spectrum: Spectrum, a: int, b: int, common: bool, 
     split = np.eye(X.shape[1] + 1)[-1]
     answers = [(float(c @ fit.coefficients), float(np.sqrt(factor * c @ fit.covariance @ c))) for c in (indirect + split, indirect, split)]
     interval_df = np.inf if interval == "wald" else float(df)
-    p_value = float(2 * student_t.sf(abs(answers[2][0] / answers[2][1]), interval_df)) if answers[2][1] > 0 else None
+    p_value = float(2 * t_sf(abs(answers[2][0] / answers[2][1]), interval_df)) if answers[2][1] > 0 else None
     return NodeSplit(first, second, count, *answers[0], *answers[1], *answers[2], interval_df, p_value, tau2)
 
 

@@ -10,10 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.stats import t as student_t
 
 from edgehold.errors import InputError
 from edgehold.numerics.arrays import Array, Ints
+from edgehold.numerics.distributions import t_ppf
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.residual_spectrum import (
     Spectrum,
@@ -128,7 +128,7 @@ class NetworkFit:
         estimate = float(self.effects[a] - self.effects[b])
         variance = self.covariance[a, a] + self.covariance[b, b] - 2 * self.covariance[a, b]
         error = float(np.sqrt(max(variance, 0.0)))
-        half = 0.0 if self.interval_reason else float(student_t.ppf((1 + self.level) / 2, self.df)) * error
+        half = 0.0 if self.interval_reason else float(t_ppf((1 + self.level) / 2, self.df)) * error
         interval = None if self.interval_reason else Interval(estimate - half, estimate + half, self.level, self.interval_method)
         return NetworkContrast(first, second, estimate, error, interval, self.df, int(self.direct_studies[a, b]), self.interval_reason)
 

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.optimize import minimize_scalar
-from scipy.stats import chi2
 
+from edgehold.numerics.distributions import chi2_ppf
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.root_search import settled_root
 from edgehold.words import Reason
@@ -64,7 +64,7 @@ def with_bounds(
         return None
     near = (grid[best - 1], grid[best + 1])
     estimate = float(minimize_scalar(lambda delta: -summed(delta), bounds=near, method="bounded", options={"xatol": 1e-10}).x)
-    allowed = summed(estimate) - chi2.ppf(level, 1) / 2
+    allowed = summed(estimate) - float(chi2_ppf(level, 1)) / 2
     low, high = (_limit(summed, allowed, estimate, end) for end in (grid[0], grid[-1]))
     return BoundsIncluded(estimate, Interval(low, high, level, METHOD))
 

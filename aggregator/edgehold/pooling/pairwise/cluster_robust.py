@@ -12,10 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.linalg import cho_factor, cho_solve
-from scipy.stats import t as student_t
 
 from edgehold.errors import InputError, NumbersError
 from edgehold.numerics.arrays import Array, Bools, Ints
+from edgehold.numerics.distributions import t_ppf
 from edgehold.numerics.interval import Interval
 from edgehold.pooling.inputs import check_each, check_level, check_variances, checked_studies, frozen
 from edgehold.words import Reason
@@ -202,7 +202,7 @@ def _result(
     few = Reason("pairwise.clusters_few", clusters=m, least=least_clusters) if m < least_clusters else ""
     alone = Reason("pairwise.cluster_alone", clusters=m)
     reasons = tuple(few if one else alone for one in told)
-    half = [student_t.ppf((1 + level) / 2, one) * error if ok else np.nan for one, error, ok in zip(df, errors, told, strict=True)]
+    half = [t_ppf((1 + level) / 2, one) * error if ok else np.nan for one, error, ok in zip(df, errors, told, strict=True)]
     intervals = [
         None if reason else Interval(float(b - h), float(b + h), level, kind)
         for b, h, reason in zip(coefficients, half, reasons, strict=True)

@@ -14,7 +14,6 @@ from typing import Protocol, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.stats import f as f_distribution
 
 from edgehold.endpoints.rows import EndpointRow
 from edgehold.engine.tasks import AWAITED, each
@@ -23,6 +22,7 @@ from edgehold.estimates.repeatability import Repeatability, RepeatabilityTable
 from edgehold.estimates.results import Contrast, SubmissionEstimate, Verdict
 from edgehold.estimates.submissions import POOLED_FACTORS
 from edgehold.numerics.attempt import attempt
+from edgehold.numerics.distributions import f_sf
 from edgehold.numerics.interval import Interval
 from edgehold.records.canonical import PoolKey
 from edgehold.words import Reason
@@ -384,4 +384,4 @@ def _version_agreement(pairs: list[Pair], variances: list[float]) -> VersionAgre
     fit = random_effects(np.array([c.estimate for _, c in pairs]), np.array(variances), X=design)
     b, covariance = np.asarray(fit.coefficients)[1:], np.asarray(fit.covariance)[1:, 1:]
     statistic = float(b @ np.linalg.solve(covariance, b)) / len(b)
-    return VersionAgreement(tuple(versions), float(np.abs(b).max()), float(f_distribution.sf(statistic, len(b), fit.df)))
+    return VersionAgreement(tuple(versions), float(np.abs(b).max()), float(f_sf(statistic, len(b), fit.df)))

@@ -9,10 +9,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import chi2
-from scipy.stats import f as f_distribution
 
 from edgehold.numerics.arrays import Array
+from edgehold.numerics.distributions import chi2_ppf, chi2_sf, f_ppf, f_sf
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.root_search import global_maximum, root_of_decreasing
 from edgehold.numerics.weighted_regression import Fit, Rows, log_determinant, power_moment, projection_traces, weigh
@@ -257,11 +256,11 @@ def _bracket(rows: Rows, target: float) -> float:
 
 def _q_limits(df: int, level: float, v_df: float | None) -> tuple[float, float]:
     tails = np.array([(1 - level) / 2, (1 + level) / 2])
-    quantiles = chi2.ppf(tails, df) if v_df is None else df * f_distribution.ppf(tails, df, v_df)
+    quantiles = chi2_ppf(tails, df) if v_df is None else df * f_ppf(tails, df, v_df)
     return float(quantiles[0]), float(quantiles[1])
 
 
 def q_p_value(q: float, df: int, v_df: float | None = None) -> float:
     """P(Q ≥ q) when there is no heterogeneity: chi-square for known v, F when v rests on ``v_df`` degrees of
     freedom."""
-    return float(chi2.sf(q, df) if v_df is None else f_distribution.sf(q / df, df, v_df))
+    return float(chi2_sf(q, df) if v_df is None else f_sf(q / df, df, v_df))

@@ -12,10 +12,9 @@ from collections.abc import Callable
 import numpy as np
 from scipy.interpolate import PchipInterpolator
 from scipy.special import logit, ndtri, stdtrit
-from scipy.stats import chi2, qmc
-from scipy.stats import t as student_t
 
 from edgehold.numerics.arrays import Array
+from edgehold.numerics.distributions import chi2_ppf, t_ppf
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.quadratic_form import mixture_cdf
 from edgehold.numerics.root_search import root_of_decreasing
@@ -41,7 +40,7 @@ def plug_in(at: Array, coefficients: Array, covariance: Array, tau2: float, df: 
     coefficients, covariance : b and its covariance C, as the coefficients' own intervals use them.
     tau2, df, level : between-study variance; degrees of freedom, ``inf`` for the normal quantile; level.
     """
-    half = student_t.ppf((1 + level) / 2, df) * np.sqrt(at @ covariance @ at + tau2)
+    half = t_ppf((1 + level) / 2, df) * np.sqrt(at @ covariance @ at + tau2)
     centre = float(at @ coefficients)
     return Interval(float(centre - half), float(centre + half), level, "plug-in")
 
@@ -108,6 +107,8 @@ def point_digits(rng: np.random.Generator) -> tuple[tuple[int, ...], tuple[tuple
 
 
 def _points(rng: np.random.Generator) -> Array:
+    from scipy.stats import qmc  # here, for many a build has nothing to draw, and it takes half a second
+
     points: Array = qmc.Sobol(3, scramble=True, rng=rng).random_base2(DRAWS_LOG2)
     return points
 
@@ -148,7 +149,7 @@ def tau2_confidence_distribution(rows: Rows) -> Callable[[Array], Array]:
 def _tau2_grid(rows: Rows, probability_of: Callable[[Array], Array]) -> Array:
     """Points from the EXTREME to the 1 − EXTREME quantile of tau2, even in ln(tau2 + scale); a single 0 if all mass is
     there."""
-    ceiling = max(weigh(rows, 0.0).q / chi2.ppf(EXTREME, rows.k - rows.p), 1.0) * rows.v.max()  # Q ≥ (1 + tau2/max v)χ²
+    ceiling = max(weigh(rows, 0.0).q / chi2_ppf(EXTREME, rows.k - rows.p), 1.0) * rows.v.max()  # Q ≥ (1 + tau2/max v)χ²
     high = root_of_decreasing(lambda t: 1 - EXTREME - float(probability_of(np.array(t))), 0.0, ceiling, ROUGHLY)
     low = root_of_decreasing(lambda t: EXTREME - float(probability_of(np.array(t))), 0.0, high, ROUGHLY)
     scale = _smallest_scale(rows)

@@ -10,10 +10,10 @@ from typing import TypedDict
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.stats import t as student_t
 
 from edgehold.errors import InputError, NumbersError
 from edgehold.numerics.arrays import Array
+from edgehold.numerics.distributions import t_ppf
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.weighted_regression import Fit, Rows, covariance, power_moment, prepare, weigh
 from edgehold.pooling.inputs import check_level, checked_studies, frozen
@@ -289,7 +289,7 @@ def _intervals(
 ) -> tuple[tuple[Interval, ...] | None, str]:
     if interval == "guarded-knapp-hartung" and rows.k < rows.p + 2:
         return None, _counted("pairwise.without_interval", rows)
-    half = student_t.ppf((1 + level) / 2, df) * np.sqrt(np.diag(covariance))
+    half = t_ppf((1 + level) / 2, df) * np.sqrt(np.diag(covariance))
     limits = zip(coefficients - half, coefficients + half, strict=True)
     return tuple(Interval(float(low), float(high), level, interval) for low, high in limits), ""
 

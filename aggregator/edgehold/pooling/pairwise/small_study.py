@@ -9,10 +9,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.stats import t as student_t
 
 from edgehold.errors import InputError
 from edgehold.numerics.arrays import Array
+from edgehold.numerics.distributions import t_sf
 from edgehold.numerics.interval import Interval
 from edgehold.pooling.inputs import check_level, checked_studies
 from edgehold.words import Reason
@@ -147,7 +147,7 @@ def _test(model: str, fit: RandomEffectsFit, limit: Interval, dispersion: float)
         standard_error=error,
         statistic=slope / error,
         df=fit.df,
-        p=float(2 * student_t.sf(abs(slope / error), fit.df)),
+        p=float(2 * t_sf(abs(slope / error), fit.df)),
         limit=float(fit.coefficients[0]),
         limit_interval=limit,
         tau2=fit.tau2 if model == "mixed-effects" else None,

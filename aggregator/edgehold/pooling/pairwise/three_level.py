@@ -11,10 +11,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.stats import chi2
 
 from edgehold.errors import InputError
 from edgehold.numerics.arrays import Array, Ints
+from edgehold.numerics.distributions import chi2_ppf
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.root_search import global_maximum, settled_root
 from edgehold.pooling.inputs import check_estimates, check_level, check_variances, frozen
@@ -136,7 +136,7 @@ def _profiled(y: Array, v: Array, place: Ints) -> tuple[Callable[[float], float]
 
 def _limits(y: Array, v: Array, place: Ints, within: float, level: float) -> Interval:
     """Where the profiled restricted likelihood has fallen by half a chi-squared quantile."""
-    floor = _log_likelihood(y, v, place, within)[0] - float(chi2.ppf(level, 1)) / 2
+    floor = _log_likelihood(y, v, place, within)[0] - float(chi2_ppf(level, 1)) / 2
 
     def above(at: float) -> float:
         return _log_likelihood(y, v, place, at)[0] - floor

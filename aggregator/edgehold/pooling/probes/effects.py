@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.stats import t as student_t
 
 from edgehold.numerics.arrays import Bools, Ints
+from edgehold.numerics.distributions import t_sf
 from edgehold.pooling.crossed.results import CrossedFit
 from edgehold.pooling.crossed.runs_design import FixedPart, fixed_part, independent_columns, too_many_levels
 from edgehold.pooling.crossed.runs_fit import Difference, coefficient_covariance, difference
@@ -153,7 +153,7 @@ def steels(fit: CrossedFit, names: Sequence[str], pair: tuple[str, str]) -> Diff
 
 def p_value(result: Difference) -> float:
     """Two-sided, against no difference."""
-    return float(2 * student_t.sf(abs(result.estimate) / result.standard_error, result.df))
+    return float(2 * t_sf(abs(result.estimate) / result.standard_error, result.df))
 
 
 def _wider(result: Difference, made: Model) -> Difference:

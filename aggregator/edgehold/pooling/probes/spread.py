@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.stats import chi2
 
 from edgehold.numerics.arrays import Labels
+from edgehold.numerics.distributions import chi2_sf
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.normal_differences import TYPICAL
 from edgehold.pooling.crossed.results import CrossedFit
@@ -75,4 +75,4 @@ def _typical(variance: float, limits: Interval) -> Difference:
 
 
 def _p(variance: float, rise: float) -> float:
-    return float(chi2.sf(rise, 1) / 2) if variance > 0 and rise > 0 else NO_CHANCE
+    return float(chi2_sf(rise, 1) / 2) if variance > 0 and rise > 0 else NO_CHANCE

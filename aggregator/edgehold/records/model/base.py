@@ -18,6 +18,7 @@ class Record(BaseModel):
 
     model_config = ConfigDict(
         strict=True,
+        defer_build=True,  # what is read is built at its first reading, with all that it holds; most commands read few kinds of file
         frozen=True,
         extra="forbid",
         allow_inf_nan=False,

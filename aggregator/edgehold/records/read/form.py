@@ -57,10 +57,13 @@ _RANGES = {
 }
 
 
-def read_record(model: type[RecordType], tree: object) -> tuple[RecordType | None, list[Problem]]:
-    """The record that a tree of plain JSON values describes and no problem, or None and at least one."""
+def read_record(model: type[RecordType], tree: object, written: bytes | None = None) -> tuple[RecordType | None, list[Problem]]:
+    """The record that a tree of plain JSON values describes and no problem, or None and at least one.
+
+    ``written`` are the bytes that the tree was parsed from, where they are at hand; they need not be written again then.
+    """
     try:
-        return model.model_validate_json(json.dumps(tree)), []
+        return model.model_validate_json(json.dumps(tree) if written is None else written), []
     except ValidationError as error:
         details = error.errors(include_url=False, include_input=False)
         return None, _translated(model, tree, details)

@@ -23,6 +23,8 @@ from .opening import SURROGATE, unfit_characters
 DEEPEST = 32
 MOST_CONTAINERS = 20_000  # objects and lists; 500 runs with eight readings of three values have about 20,000
 
+_ALL_BUT_BRACKETS = bytes(set(range(256)) - set(b"{}[]"))
+_ONE_KIND = bytes.maketrans(b"[]", b"{}")
 _OPEN = frozenset("{[")
 _BRACKETS = frozenset("{}[]")
 _BETWEEN_BRACKETS = re.compile(r'"(?:[^"\\]|\\.)*+(?:"|\\?\Z)|[^{}\[\]"]++', re.DOTALL)
@@ -46,6 +48,8 @@ def parse_json(text: str) -> tuple[JsonValue, list[Problem]]:
 
 def _too_much(text: str) -> Problem | None:
     """Nesting and number of objects and lists, counted before anything is built."""
+    if _shallow(text):
+        return None
     brackets = _BETWEEN_BRACKETS.sub("", text)
     depth = 0
     for count, bracket in enumerate(brackets):
@@ -53,6 +57,19 @@ def _too_much(text: str) -> Problem | None:
         if depth > DEEPEST or count >= 2 * MOST_CONTAINERS:
             return _limit_problem(depth, text, count)
     return None
+
+
+def _shallow(text: str) -> bool:
+    """Whether a text without escapes holds few objects and lists, all closed and none too deep, found a hundred times faster than by
+    going from bracket to bracket: what stands between quotation marks is left out, and each round takes the innermost away."""
+    if "\\" in text:
+        return False
+    brackets = "".join(text.split('"')[::2]).encode(errors="surrogatepass").translate(_ONE_KIND, _ALL_BUT_BRACKETS)
+    if len(brackets) > 2 * MOST_CONTAINERS:
+        return False
+    for _ in range(DEEPEST):
+        brackets = brackets.replace(b"{}", b"")
+    return not brackets
 
 
 def _limit_problem(depth: int, text: str, count: int) -> Problem:
@@ -67,6 +84,8 @@ def _limit_problem(depth: int, text: str, count: int) -> Problem:
 
 def _decoder(suspects: list[str]) -> json.JSONDecoder:
     def whole(digits: str) -> int:
+        if len(digits) < 16:
+            return int(digits)
         if len(digits) > 17 or abs(int(digits)) > LARGEST_EXACT_INTEGER:
             suspects.append(digits)
             return 0

@@ -6,14 +6,13 @@ against their protocol and each other. Nothing stops at the first problem; a fil
 
 from __future__ import annotations
 
-import contextlib
 import datetime
 import functools
-import gc
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from edgehold.cycles import without_looking_for_cycles
 from edgehold.records.canonical import Repository
 from edgehold.records.rules.life import closed_forms
 from edgehold.records.rules.standing import waiting, weighed
@@ -26,7 +25,7 @@ from .people_files import exchanged, names_of, read_people, read_tombstones
 from .plan_files import read_seals
 from .protocol_files import read_events, read_protocols, version_keys
 from .roles_files import accounts_of, check_roles, measured_by, read_carried, read_roles
-from .session import begin, lines_of
+from .session import Keep, begin, call, lines_of
 from .submission_files import check_submissions, open_submissions
 
 
@@ -38,19 +37,7 @@ class Asked:
     methods: frozenset[str]
 
 
-@contextlib.contextmanager
-def _without_looking_for_cycles() -> Iterator[None]:
-    """Records hold no cycles; looking for some among millions of them takes a fifth of the time (tests/benchmarks/CHECK.md)."""
-    before = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if before:
-            gc.enable()
-
-
-@_without_looking_for_cycles()
+@without_looking_for_cycles()
 def load_repository(
     root: Path,
     *,
@@ -61,6 +48,7 @@ def load_repository(
     earlier: bool = False,
     elsewhere: Mapping[str, Path] | None = None,
     warned: Collection[str] | None = None,
+    keep: Keep = call,
 ) -> Repository:
     """Read and check a repository.
 
@@ -75,6 +63,7 @@ def load_repository(
     earlier : whether changed submissions shall come with how they stood before each change.
     elsewhere : submissions that lie outside, by the path at which they are read as if they lay there; nothing is written.
     warned : paths of the submissions that warnings are wanted about; no rule is asked of the others that would only warn. None: all.
+    keep : who is asked for what a function gives for arguments that alone decide it: a build keeps it for the next one.
 
     Returns
     -------
@@ -86,7 +75,7 @@ def load_repository(
         ``root`` holds neither protocols/ nor submissions/.
     """
     session = begin(Path(root), today or datetime.date.today(), earlier, elsewhere)
-    session.warned = warned
+    session.warned, session.keep = warned, keep
     about, methods = (None, None) if asked is None else (asked.submissions, asked.methods)
     protocols = read_protocols(session, methods)
     placed = read_events(session, protocols, newer)

@@ -33,6 +33,8 @@ _MARKS = (
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
 _DIRECTION = re.compile("[\u202a-\u202e\u2066-\u2069]")
 SURROGATE = re.compile("[\ud800-\udfff]")
+_PLAIN = bytes([*b"\t\n\r", *range(0x20, 0x7F)])
+"""All of ASCII that a text may hold."""
 UNFIT_CHARACTERS = (
     {"code": "control-character", "pattern": _CONTROL.pattern},
     {"code": "direction-override", "pattern": _DIRECTION.pattern},
@@ -77,6 +79,8 @@ def decode(data: bytes) -> tuple[str, list[Problem]]:
 
 def unfit_characters(text: str, pointer: str = "", line: int | None = None) -> list[Problem]:
     """Control and direction-changing characters in a text, the first of each kind."""
+    if text.isascii() and not text.encode().translate(None, _PLAIN):
+        return []
     problems = []
     for pattern, code, what in (
         (_CONTROL, "control-character", "control character"),

@@ -7,7 +7,7 @@ import hashlib
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, Protocol, TypeVar
 
 from edgehold.errors import RepositoryError, WrittenError
 from edgehold.records.findings import Collected
@@ -21,6 +21,18 @@ from .opening import decode, read_bytes
 from .yaml_reading import parse_yaml, split_front_matter
 
 Entry = TypeVar("Entry")
+Result = TypeVar("Result")
+
+
+class Keep(Protocol):
+    """Gives what a function gives for some arguments, from wherever."""
+
+    def __call__(self, function: Callable[..., Result], /, *arguments: Any) -> Result: ...
+
+
+def call(function: Callable[..., Result], /, *arguments: Any) -> Result:
+    """What a function gives, computed."""
+    return function(*arguments)
 
 
 @dataclass
@@ -29,6 +41,7 @@ class Session:
 
     ``keeps_earlier``: whether submissions are wanted as they stood before each change, too. ``hashes``: of the text files that were read.
     ``elsewhere``: files that are read as if they lay at these paths. ``warned``: submissions about which warnings are wanted, None: all.
+    ``keep``: who is asked for what a function gives for arguments that alone decide it.
     """
 
     root: Path
@@ -41,6 +54,7 @@ class Session:
     hashes: dict[str, str] = field(default_factory=dict)
     elsewhere: Mapping[str, Path] = field(default_factory=dict)
     warned: Collection[str] | None = None
+    keep: Keep = call
 
     def warns(self, path: str) -> bool:
         """Whether warnings about a submission are wanted."""

@@ -116,13 +116,15 @@ def _submission(session: Session, path: str, change_paths: Collection[str], aske
     if tree is None or changes is None:
         return None
     earlier: tuple[Submission | None, ...] = ()
+    written: bytes | None = data
     if changes and isinstance(tree, dict):
+        written = None
         earlier = earlier_records(tree, changes) if session.keeps_earlier else ()
         tree, wrong = corrected(tree, changes)
         session.collected.add_all(wrong)
         if wrong:
             return None
-    record, problems = read_record(Submission, tree)
+    record, problems = read_record(Submission, tree, written)
     session.collected.add(path, problems)
     if record is None:
         tell_at_changes(session.collected, path, changes if isinstance(tree, dict) else ())
@@ -162,7 +164,7 @@ def _against_protocol(
     readings = None
     if key in protocols:
         of_protocol = events.get(record.protocol.id, ())
-        readings, problems = readings_by(protocols[key].record, of_protocol, record, not session.warns(item.path))
+        readings, problems = session.keep(readings_by, protocols[key].record, of_protocol, record, not session.warns(item.path))
         collected.add(item.path, problems)
     elif key not in versions:
         message = Reason("reading.no_such_version", protocol=key[0], version=key[1])

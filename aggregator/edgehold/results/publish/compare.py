@@ -6,7 +6,6 @@ import math
 from typing import Literal, TypedDict
 
 from edgehold.estimates.codes import moves_together
-from edgehold.estimates.results import Contrast
 from edgehold.numerics.interval import Interval
 from edgehold.pooling.pairwise.comparisons import Contribution, PooledComparison
 from edgehold.pooling.pairwise.cumulative import Cumulative
@@ -21,6 +20,7 @@ from edgehold.words import Reason, together
 
 from .fields import STATES, one_of
 from .influence import interval_of, study_checks_result
+from .own_interval import own_interval
 from .reasons import caveat, reasoned
 
 FACTORS: tuple[Literal["steel", "practice", "sharpener", "level"], ...] = ("steel", "practice", "sharpener", "level")
@@ -228,10 +228,3 @@ def study_line(contribution: Contribution, interests: dict[str, str]) -> StudyLi
         blades_second=contrast.blades_second,
         interest=interests[estimate.submission],
     )
-
-
-def own_interval(contrast: Contrast) -> RatioInterval | None:
-    """A submission's own ratio, or None."""
-    if contrast.estimate is None or contrast.interval is None:
-        return None
-    return ratio_interval(contrast.estimate, contrast.interval)

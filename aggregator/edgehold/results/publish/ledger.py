@@ -25,9 +25,9 @@ from edgehold.results.words.sentences import amount
 from edgehold.results.words.verdicts import own_sentence
 from edgehold.words import Reason
 
-from .compare import own_interval
 from .fields import one_of
 from .history import change_results, state_of
+from .own_interval import own_interval
 
 Factor = Literal["steel", "blade", "sharpener", "practice", "level"]
 FACTORS: tuple[Factor, ...] = ("steel", "blade", "sharpener", "practice", "level")

@@ -12,7 +12,6 @@ import sys
 from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
-from typing import Any
 
 import jsonschema
 import rfc8785
@@ -63,6 +62,7 @@ def hold_to_schemas(root: Path, files: Mapping[str, bytes]) -> None:
     schemas = _own_schemas(site_url(root))
     for name, form in (("results.json", RESULTS_FORMAT), ("repeatability.json", REPEATABILITY_FORMAT)):
         schema, document = schemas[f"{form}.json"], json.loads(files[name])
+        kept(_check_schema, schema)
         lists = {one: document[one] for one in _plain_lists(schema) if isinstance(document.get(one), list)}
         kept(_hold, schema, "", _bytes_of(document | {one: [] for one in lists}))
         for one, items in lists.items():
@@ -94,18 +94,15 @@ def _hold(schema: bytes, name: str, content: bytes) -> None:
 @cache
 def _validator(schema: bytes, name: str) -> jsonschema.Draft202012Validator:
     """What holds a file, or an item of one of its lists, to a schema."""
-    document = _checked(schema)
+    document = json.loads(schema)
     if name:
         document = {"$schema": document["$schema"], "$defs": document["$defs"], **document["properties"][name]["items"]}
     return jsonschema.Draft202012Validator(document)
 
 
-@cache
-def _checked(schema: bytes) -> dict[str, Any]:
-    """A schema, which is one itself."""
-    document: dict[str, Any] = json.loads(schema)
-    jsonschema.Draft202012Validator.check_schema(document)
-    return document
+def _check_schema(schema: bytes) -> None:
+    """Hold a schema against what a schema is."""
+    jsonschema.Draft202012Validator.check_schema(json.loads(schema))
 
 
 def schema_hash(content: bytes) -> str:

@@ -40,10 +40,15 @@ def cell(value: Cell) -> str:
 
 def csv_bytes(columns: Iterable[str], rows: Iterable[tuple[Cell, ...]]) -> bytes:
     """A CSV file (RFC 4180, UTF-8, LF line ends)."""
+    return csv_of_texts(columns, (map(cell, row) for row in rows))
+
+
+def csv_of_texts(columns: Iterable[str], rows: Iterable[Iterable[str]]) -> bytes:
+    """The same of cells that are texts already."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(columns)
-    writer.writerows([cell(value) for value in row] for row in rows)
+    writer.writerows(rows)
     return out.getvalue().encode("utf-8")
 
 

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from typing import Any
+
 import numpy as np
 import pandas as pd
 from pandas.api.extensions import ExtensionDtype
 
-from .cells import Table, cell
+from .cells import Table, cell, csv_of_texts
 
 DTYPES: dict[str, ExtensionDtype | np.dtype[np.float64]] = {
     "string": pd.StringDtype(),
@@ -36,5 +39,12 @@ def frame(table: Table) -> pd.DataFrame:
 
 def csv_of(table: pd.DataFrame) -> bytes:
     """A CSV file (RFC 4180, UTF-8, LF line ends); what a cell looks like is said by ``cell``."""
-    texts = table.astype(object).map(lambda value: cell(None if value is pd.NA else value))
-    return bytes(texts.to_csv(index=False, lineterminator="\n").encode("utf-8"))
+    return csv_of_texts(map(str, table), zip(*(_texts(column) for _, column in table.items()), strict=True))
+
+
+def _texts(column: pd.Series[Any]) -> Iterable[str]:
+    """The cells of a column; a text that stands there often is looked at once."""
+    cells = column.astype(object).where(column.notna(), None).tolist()
+    if column.dtype == DTYPES["number"]:
+        return map(cell, cells)
+    return map({one: cell(one) for one in set(cells)}.__getitem__, cells)

@@ -6,6 +6,7 @@ import { tQuantile } from "./distributions.js";
 import { canonicalRuns, endpointRows } from "./endpoints.js";
 import { leastSquares } from "./least_squares.js";
 import { dot } from "./matrices.js";
+import { remembering, rememberingFor } from "./memory.js";
 import { fitRuns, profileLimits } from "./profile.js";
 import { answerSentence, filled } from "./sentences.js";
 
@@ -39,7 +40,25 @@ export function answer(submission, rules) {
 export function comparisons(submission, rules) {
   const { runs, unread } = canonicalRuns(submission, rules), rows = endpointRows(submission, runs, rules);
   const asked = runs.length ? rules.protocol.endpoints : [];
-  return { runs, unread, rows, found: asked.map((rule) => ({ rule, ...contrastsOf(rows.filter((row) => row.endpoint === rule.id), rule, rules) })) };
+  return { runs, unread, rows, found: asked.map((rule) => ({ rule, ...contrastsAgain(rows.filter((row) => row.endpoint === rule.id), rule, rules) })) };
+}
+
+/** @type {(owner: object, name: string, work: () => Omit<Compared, "rule">) => Omit<Compared, "rule">} */
+const remembered = rememberingFor(100);
+
+/**
+ * What an endpoint's rows say, worked out anew only where something of them has changed that a comparison looks at.
+ *
+ * @param {EndpointRow[]} rows
+ * @param {EndpointRule} rule
+ * @param {AnswerRules} rules
+ */
+function contrastsAgain(rows, rule, rules) {
+  const labels = [...Object.values(LABELS), ...Object.values(ARMS).map(([, armOf]) => armOf)];
+  const decided = rows.map((row) => [
+    JSON.stringify(labels.map((label) => label(row) ?? null)), row.low, row.high, row.readingSe, row.status, row.run.split, row.run.levelPlace,
+  ].join(" "));
+  return remembered(rules, [rule.id, ...decided].join("\n"), () => contrastsOf(rows, rule, rules));
 }
 
 /**
@@ -102,9 +121,11 @@ function byLikelihood(rows, used, estimand, entry, margin, words) {
   const model = build(used, estimand), prior = entry.prior_df ?? Infinity;
   const d0 = entry.source === "pooled" ? Math.min(prior, entry.df_pooled) : prior;
   const runs = fitRuns(used.map((r) => r.low), used.map((r) => r.high), model.design.basis, { df: d0, s2: entry.prior_s2 });
+  /** @type {(name: string, work: () => ReturnType<typeof profileLimits>) => ReturnType<typeof profileLimits>} */
+  const known = remembering(1000); // practised against novice may ask what two sharpeners ask
   const contrasts = questions(rows, used, model, words).map((question) => {
     if (question.reason || !question.weights) { return unanswered(question, question.reason); }
-    const limits = profileLimits(runs, inBasis(model.design, question.weights), margin);
+    const vector = inBasis(model.design, question.weights), limits = known(vector.join(), () => profileLimits(runs, vector, margin));
     if (!Number.isFinite(limits.estimate)) { return bounded(question, used, limits, words); }
     return answered(question, limits.estimate, limits.low, limits.high, limits.inside, margin);
   });

@@ -9,6 +9,7 @@ import { dot, inverse, last, solve, timesVector, transposedTimes, zeros } from "
  * @typedef {{ df: number, s2: number }} Prior d₀ and s₀²
  * @typedef {{ low: number[], high: number[], x: Matrix, prior: Prior }} Problem
  * @typedef {{ value: number, gradient: number[], hessian: Matrix }} Evaluated the objective and its derivatives
+ * @typedef {{ theta: number[], sigma: number, objective: number, readonly covariance: Matrix }} CensoredFit
  */
 
 const MOST_STEPS = 200;
@@ -26,7 +27,7 @@ const RIDGE = 1e-12;
  * @param {Prior} prior d₀ and s₀²
  * @param {number[] | null} start γ and φ
  * @param {number} lastSteps whole Newton steps after nothing more can be gained
- * @returns {{theta: number[], sigma: number, objective: number, covariance: number[][]}}
+ * @returns {CensoredFit}
  */
 export function fitCensored(low, high, x, prior, start = null, lastSteps = 1) {
   const problem = { low, high, x, prior };
@@ -90,27 +91,32 @@ function term(a, b, exact) {
  * @param {number[]} eta
  */
 function evaluate({ low, high, x, prior }, eta) {
-  const phi = last(eta), p = eta.length, gradient = eta.map(() => 0), hessian = zeros(p, p);
+  const p = eta.length, end = p - 1, phi = eta[end], gradient = new Array(p).fill(0), hessian = zeros(p, p);
+  const ra = new Array(p).fill(0), rb = new Array(p).fill(0); // slopes of both limits
   let value = 0, exacts = 0;
-  x.forEach((row, i) => {
-    const shift = dot(row, eta.slice(0, -1)), exact = low[i] === high[i];
+  for (let i = 0; i < x.length; i += 1) {
+    const row = x[i], exact = low[i] === high[i];
+    let shift = 0;
+    for (let j = 0; j < end; j += 1) {
+      shift += row[j] * eta[j];
+      ra[j] = rb[j] = -row[j];
+    }
+    ra[end] = Number.isFinite(low[i]) ? low[i] : 0;
+    rb[end] = Number.isFinite(high[i]) ? high[i] : 0;
     const t = term(phi * low[i] - shift, phi * high[i] - shift, exact);
-    const negative = row.map((entry) => -entry);
-    /** @type {(limit: number) => number[]} */
-    const end = (limit) => [...negative, Number.isFinite(limit) ? limit : 0];
-    const [ra, rb] = [end(low[i]), end(high[i])];
     value += t.value;
     exacts += exact ? 1 : 0;
     for (let j = 0; j < p; j += 1) {
       gradient[j] += ra[j] * t.da + rb[j] * t.db;
-      for (let k = 0; k < p; k += 1) {
+      for (let k = 0; k <= j; k += 1) {
         hessian[j][k] += ra[j] * ra[k] * t.daa + rb[j] * rb[k] * t.dbb + (ra[j] * rb[k] + rb[j] * ra[k]) * t.dab;
       }
     }
-  });
+  }
+  for (let j = 0; j < p; j += 1) { for (let k = 0; k < j; k += 1) { hessian[k][j] = hessian[j][k]; } }
   const counted = exacts + prior.df;
-  gradient[p - 1] += counted / phi - prior.df * prior.s2 * phi;
-  hessian[p - 1][p - 1] -= counted / phi ** 2 + prior.df * prior.s2;
+  gradient[end] += counted / phi - prior.df * prior.s2 * phi;
+  hessian[end][end] -= counted / phi ** 2 + prior.df * prior.s2;
   return { value: value + counted * Math.log(phi) - prior.df * prior.s2 * phi ** 2 / 2, gradient, hessian };
 }
 
@@ -120,8 +126,13 @@ function evaluate({ low, high, x, prior }, eta) {
  * @param {Matrix} hessian
  */
 function stiffened(hessian) {
-  const diagonal = hessian.map((row, i) => Math.abs(row[i])), largest = Math.max(...diagonal);
-  return hessian.map((row, i) => row.map((value, j) => -value + (i === j ? RIDGE * (diagonal[i] + RIDGE * largest) : 0)));
+  let largest = 0;
+  for (let i = 0; i < hessian.length; i += 1) { largest = Math.max(largest, Math.abs(hessian[i][i])); }
+  return hessian.map((row, i) => {
+    const made = row.map((value) => -value);
+    made[i] += RIDGE * (Math.abs(row[i]) + RIDGE * largest);
+    return made;
+  });
 }
 
 /**
@@ -145,15 +156,24 @@ function advanced(problem, eta, now, direction) {
 }
 
 /**
- * Back to θ and σ; the covariance of θ is the inverse of the observed information of all parameters.
+ * Back to θ and σ; the covariance of θ, from the inverse of the observed information of all parameters, is worked out where it is asked for.
  *
  * @param {number[]} eta
  * @param {Evaluated} now
+ * @returns {CensoredFit}
  */
 function result(eta, now) {
-  const phi = last(eta), theta = eta.slice(0, -1).map((value) => value / phi), p = theta.length;
-  const information = inverse(stiffened(now.hessian));
+  const phi = last(eta), theta = eta.slice(0, -1).map((value) => value / phi);
+  return { theta, sigma: 1 / phi, objective: now.value, get covariance() { return covarianceOf(theta, eta, now); } };
+}
+
+/**
+ * @param {number[]} theta
+ * @param {number[]} eta
+ * @param {Evaluated} now
+ */
+function covarianceOf(theta, eta, now) {
+  const phi = last(eta), p = theta.length, information = inverse(stiffened(now.hessian));
   const jacobian = theta.map((value, i) => eta.map((_, j) => (j === p ? -value / phi : i === j ? 1 / phi : 0)));
-  const covariance = jacobian.map((left) => jacobian.map((right) => dot(left, timesVector(information, right))));
-  return { theta, sigma: 1 / phi, objective: now.value, covariance };
+  return jacobian.map((left) => jacobian.map((right) => dot(left, timesVector(information, right))));
 }

@@ -1,6 +1,8 @@
 // The normal, t, F and chi-squared distributions, to about thirteen digits. Formulas: Abramowitz & Stegun 1964, Handbook of Mathematical
 // Functions, by their numbers there.
 
+import { remembering } from "./memory.js";
+
 const HALF_LOG_2PI = Math.log(2 * Math.PI) / 2;
 const SMALL = 1e-300;
 const CLOSE = 1e-16;
@@ -155,7 +157,16 @@ export function tQuantile(p, df) {
  * @param {number} tail
  * @param {number} df
  */
-export function tBeyond(tail, df) {
+export const tBeyond = (tail, df) => quantiles(`${tail} ${df}`, () => freshBeyond(tail, df));
+
+/** @type {(name: string, work: () => number) => number} */
+const quantiles = remembering(1000);
+
+/**
+ * @param {number} tail
+ * @param {number} df
+ */
+function freshBeyond(tail, df) {
   let low = 0, high = 1;
   while (tUpper(high, df) > tail) {
     low = high;

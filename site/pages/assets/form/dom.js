@@ -24,6 +24,44 @@ export function make(tag, { on = {}, ...attributes } = {}, ...children) {
 }
 
 /**
+ * Make what stands on the page like what was made afresh, and touch only what differs: what stays need not be laid out again, and keeps
+ * its focus. A part that can be folded away and has a button in it is replaced as a whole: what listens there knows the rest of it.
+ *
+ * @param {Node} old
+ * @param {Node} fresh
+ */
+export function become(old, fresh) {
+  if (old.isEqualNode(fresh)) { return; }
+  const like = old instanceof Element && fresh instanceof Element && old.nodeName === fresh.nodeName && old.childNodes.length === fresh.childNodes.length;
+  if (!like || (old instanceof HTMLDetailsElement && old.querySelector("button"))) {
+    old.parentNode?.replaceChild(fresh, old);
+    return;
+  }
+  likeAttributes(old, fresh);
+  const parts = [...fresh.childNodes];
+  [...old.childNodes].forEach((part, n) => become(part, parts[n]));
+}
+
+/**
+ * @param {Element} old
+ * @param {Element} fresh
+ */
+function likeAttributes(old, fresh) {
+  [...old.attributes].filter(({ name }) => !fresh.hasAttribute(name)).forEach(({ name }) => old.removeAttribute(name));
+  [...fresh.attributes].filter(({ name, value }) => old.getAttribute(name) !== value).forEach(({ name, value }) => old.setAttribute(name, value));
+}
+
+/**
+ * Write a text where another one stands.
+ *
+ * @param {Element} element
+ * @param {string} text
+ */
+export function tell(element, text) {
+  if (element.textContent !== text) { element.textContent = text; }
+}
+
+/**
  * A drawing's element.
  *
  * @param {string} tag

@@ -2,6 +2,7 @@
 // Philox4x32 with ten rounds (Salmon, Moraes, Dror & Shaw 2011, Proceedings of SC11), keyed by SHA-256 (FIPS 180-4).
 
 import { normalQuantile } from "./distributions.js";
+import { remembering } from "./memory.js";
 
 const ROUNDS = 10;
 const MULTIPLIERS = [0xD2511F53, 0xCD9E8D57];
@@ -86,7 +87,10 @@ function compressed(state, data, at) {
  *
  * @type {(...names: string[]) => number[]}
  */
-export const keyOf = (...names) => sha256(names.join("\n")).slice(0, 2);
+export const keyOf = (...names) => remembered(names.join("\n"), () => sha256(names.join("\n")).slice(0, 2));
+
+/** @type {(name: string, work: () => number[]) => number[]} */
+const remembered = remembering(1000);
 
 /**
  * High and low word of the product of two words.
@@ -116,9 +120,8 @@ export function philox([a, b, c, d], [first, second]) {
   return [a, b, c, d];
 }
 
-/** @type {Map<string, readonly number[][]>} those of the last keys: the same run is looked at anew whenever another one changes */
-const drawn = new Map();
-const MOST_DRAWN = 300;
+/** Those of the last keys: the same run is looked at anew whenever another one changes. @type {(name: string, work: () => number[][]) => readonly number[][]} */
+const drawn = remembering(300);
 
 /**
  * Standard normal deviates, `rows` arrays of `columns`, words taken in row order.
@@ -129,12 +132,7 @@ const MOST_DRAWN = 300;
  * @returns {readonly number[][]}
  */
 export function normalDraws(key, rows, columns) {
-  const name = [...key, rows, columns].join(" "), known = drawn.get(name);
-  if (known) { return known; }
-  if (drawn.size >= MOST_DRAWN) { drawn.clear(); }
-  const fresh = freshDraws(key, rows, columns);
-  drawn.set(name, fresh);
-  return fresh;
+  return drawn([...key, rows, columns].join(" "), () => freshDraws(key, rows, columns));
 }
 
 /**

@@ -8,6 +8,7 @@ import { keyOf } from "./draws.js";
 import { angleOf, factsOf, folded, judged, levelOf } from "./levels.js";
 import { life, passFailLife } from "./life.js";
 import { last } from "./matrices.js";
+import { rememberingFor } from "./memory.js";
 import { filled, quantityText } from "./sentences.js";
 import { WrittenError, canonicalValue, findUnit } from "./units.js";
 
@@ -257,6 +258,9 @@ function endpointOf(submission, run, protocol, rule, curve, words) {
   return told({ value: straight(run, protocol, rule, curve, words), failed: false });
 }
 
+/** Lives of runs in which nothing has changed. @type {(owner: object, name: string, work: () => Judged) => Judged} */
+const remembered = rememberingFor(1000);
+
 /**
  * Life to an absolute threshold, or to a share of the sharpness at the start.
  *
@@ -275,7 +279,9 @@ function thresholdLife(submission, run, protocol, rule, curve, words) {
     threshold = curve.low[0] - Math.abs(Math.log(rule.threshold.value));
   }
   const begin = rule.fit_from === "first positive checkpoint" ? curve.first : 0;
-  return life(curve, threshold, begin, keyOf(submission.id ?? "", run.id, rule.id), rule.threshold.relative, words);
+  const { work, low, high, se, repeats, first } = curve, { relative } = rule.threshold, names = [submission.id ?? "", run.id, rule.id];
+  const decided = [names.map((name) => JSON.stringify(name)), work, low, high, se, repeats, first, threshold, begin, relative].join(";");
+  return remembered(words, decided, () => life(curve, threshold, begin, keyOf(...names), relative, words));
 }
 
 /**

@@ -52,6 +52,7 @@ export function register(form, place, controls, said, name = "") {
     name,
     focus: () => { openAround(controls[0] ?? said); (controls[0] ?? said).focus(); },
     say(found) {
+      if (!found.length && said.hidden) { return; } // as it was
       said.hidden = !found.length;
       said.replaceChildren(...found.map(({ text, grave }) => make("span", { class: grave ? "grave" : "mild" }, text)));
       const grave = found.some((finding) => finding.grave);
@@ -218,7 +219,8 @@ function select(form, pointer, node, words, { id, name, described, needed }) {
       box.dataset.listed = JSON.stringify(all);
       box.replaceChildren(make("option", { value: "" }, needed ? "choose" : "not known"), ...all.map((word) => make("option", { value: word }, word)));
     }
-    box.value = blank(now) ? "" : String(now);
+    const word = blank(now) ? "" : String(now);
+    if (box.value !== word) { box.value = word; }
   };
   refresh();
   form.refreshers.push(refresh);
@@ -245,7 +247,8 @@ function text(form, pointer, node, { id, name, described }) {
   });
   const show = () => {
     const now = valueAt(form.kept.draft, pointer);
-    if (document.activeElement !== box) { box.value = blank(now) ? "" : String(now); }
+    const words = blank(now) ? "" : String(now);
+    if (document.activeElement !== box && box.value !== words) { box.value = words; }
   };
   show();
   form.refreshers.push(show);

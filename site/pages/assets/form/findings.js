@@ -48,7 +48,7 @@ export function show(form, found) {
       shown.push({ ...finding, spot, text: findingText(finding, form.rules.messages) });
     }
   }
-  form.grids.forEach(({ said }) => { said.replaceChildren(); said.hidden = true; });
+  form.grids.filter(({ said }) => !said.hidden).forEach(({ said }) => { said.replaceChildren(); said.hidden = true; });
   /** @type {Map<Spot, Saying[]>} */
   const bySpot = new Map(form.distinct.map((spot) => [spot, []]));
   shown.forEach((finding) => bySpot.get(finding.spot)?.push(finding));

@@ -1,6 +1,6 @@
 // The readings of one run as a table: a row a checkpoint, a cell a repeat. Cells are typed one by one, or a block is pasted.
 
-import { button, fold, idOf, make } from "./dom.js";
+import { button, fold, idOf, make, tell } from "./dom.js";
 import { field, openAround, register, saidAbove } from "./fields.js";
 import { fillRows } from "./fill.js";
 import { block, isHeading } from "./paste.js";
@@ -43,7 +43,7 @@ export function grid(form, pointer, title) {
   const words = () => {
     const what = cells === "values" ? (unit() ? `in ${unit()}` : "unit not chosen yet") : "pass or fail";
     const how = `${cells === "values" ? "; “<” or “>” before a value: under or over what can be read" : ""}. Leave empty what was not read`;
-    caption.textContent = `Readings, ${what}${saidAbove(pointer) ? "" : how}.`;
+    tell(caption, `Readings, ${what}${saidAbove(pointer) ? "" : how}.`);
   };
   words();
   form.refreshers.push(words);

@@ -24,3 +24,40 @@ export function decreasingFit(y, weights) {
   }
   return fit;
 }
+
+/**
+ * Where the fit first comes down to a level, without the rest of it: the places above it maximise the weighted sum of what exceeds it.
+ *
+ * @param {number[]} y
+ * @param {number[]} weights
+ * @param {number} level
+ * @returns {{ place: number, before: number, after: number }} the place at which it is at the level or below, as many as there are where nowhere;
+ *   the fit before and at it, NaN where the fall is not between two places
+ */
+export function fallsTo(y, weights, level) {
+  let gained = 0, most = 0, place = 0;
+  for (let i = 0; i < y.length; i += 1) {
+    gained += weights[i] * (y[i] - level);
+    if (gained > most) { [most, place] = [gained, i + 1]; }
+  }
+  if (place === 0 || place === y.length) { return { place, before: NaN, after: NaN }; }
+  let before = Infinity, after = -Infinity;
+  for (let start = 0; start < place; start += 1) { before = Math.min(before, mean(y, weights, start, place)); }
+  for (let end = place + 1; end <= y.length; end += 1) { after = Math.max(after, mean(y, weights, place, end)); }
+  return { place, before, after };
+}
+
+/**
+ * @param {number[]} y
+ * @param {number[]} weights
+ * @param {number} start
+ * @param {number} end
+ */
+function mean(y, weights, start, end) {
+  let sum = 0, total = 0;
+  for (let i = start; i < end; i += 1) {
+    sum += weights[i] * y[i];
+    total += weights[i];
+  }
+  return sum / total;
+}

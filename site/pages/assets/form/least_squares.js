@@ -81,6 +81,10 @@ function restricted(y, basis, total) {
   };
 }
 
+const SPARE = 1e-8; // of a stretch: further from a root than this a function tells its sign
+const NEAR = 1e-8;
+const MOST_SECANTS = 30;
+
 /**
  * The root of a function between two points at which its sign differs: bisection to the last bits.
  *
@@ -96,6 +100,37 @@ export function root(f, low, high) {
     if (to - from <= 4e-16 * Math.max(Math.abs(from), Math.abs(to))) { break; }
   }
   return (from + to) / 2;
+}
+
+/**
+ * The root of a function that rises or falls throughout, to the very bit that bisection gives: the secant rule (Dowell & Jarratt 1971, BIT
+ * 11:168–174, with half of a value that stays) leaves it a short stretch, and only there bisection has to ask the function.
+ *
+ * @param {(x: number) => number} f
+ * @param {number} low
+ * @param {number} high
+ */
+export function steadyRoot(f, low, high) {
+  const end = f(high), rising = end > 0, spare = SPARE * (high - low);
+  let [a, b] = [low, high], [below, above] = [f(low), end], kept = 0;
+  for (let step = 0; step < MOST_SECANTS && b - a > 4 * spare; step += 1) {
+    const share = below / (below - above), x = a + (b - a) * (share > 0 && share < 1 ? share : 0.5);
+    for (const asked of [x, x - spare, x + spare]) {
+      if (!(asked > a && asked < b)) { continue; }
+      const value = f(asked);
+      if (value > 0 === rising) {
+        [b, above] = [asked, value];
+        if (kept > 0) { below /= 2; }
+        kept = 1;
+      } else {
+        [a, below] = [asked, value];
+        if (kept < 0) { above /= 2; }
+        kept = -1;
+      }
+      if (asked === x && Math.abs(value) > Math.abs(end) * NEAR) { break; }
+    }
+  }
+  return root((x) => (x >= b ? end : x <= a ? -end : f(x)), low, high);
 }
 
 /**

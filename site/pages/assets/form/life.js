@@ -2,7 +2,7 @@
 
 import { SAME_WORK, axis, missing } from "./curve.js";
 import { normalDraws } from "./draws.js";
-import { decreasingFit } from "./isotonic.js";
+import { decreasingFit, fallsTo } from "./isotonic.js";
 import { last } from "./matrices.js";
 
 const DRAWS = 400;
@@ -39,10 +39,11 @@ export function life(curve, threshold, fromWork, key, relative, words) {
   }
   const ends = use.filter((_, i) => fit[i] === fit[j - 1] || fit[i] === fit[j]);
   if (ends.some((i) => curve.low[i] !== curve.high[i])) { return of(interval(work[j - 1], work[j], first, words)); }
+  const se = curve.se.map((one) => one || 0), u = work.map((w) => axis(w, first)), moved = new Array(k.length).fill(0);
   const drawn = normalDraws(key, DRAWS, curve.work.length).map((deviates) => {
-    const shift = deviates.map((z, i) => (curve.se[i] || 0) * z);
-    const moved = decreasingFit(k.map((x, i) => x + shift[use[i]]), weights);
-    return crossing(moved, work, first, threshold + (relative ? shift[0] : 0)).at;
+    for (let i = 0; i < k.length; i += 1) { moved[i] = k[i] + se[use[i]] * deviates[use[i]]; }
+    const reached = threshold + (relative ? se[0] * deviates[0] : 0), { place, before, after } = fallsTo(moved, weights, reached + TOUCHING);
+    return place === 0 ? work[0] : place === work.length ? Infinity : between(before, after, reached, u[place - 1], u[place], first);
   });
   return of(exactOrInterval(drawn, at, work[j - 1], work[j], first, words));
 }
@@ -73,9 +74,22 @@ function telling(curve, threshold, fromWork) {
 function crossing(fit, work, first, threshold) {
   const reached = fit.findIndex((k) => k <= threshold + TOUCHING), j = reached < 0 ? fit.length : reached;
   if (j === 0 || j === fit.length) { return { at: j ? Infinity : work[0], j }; }
-  const share = Math.min((fit[j - 1] - threshold) / (fit[j - 1] - fit[j]), 1);
-  const [from, to] = [axis(work[j - 1], first), axis(work[j], first)];
-  return { at: Math.exp(from + share * (to - from)) - first, j };
+  return { at: between(fit[j - 1], fit[j], threshold, axis(work[j - 1], first), axis(work[j], first), first), j };
+}
+
+/**
+ * Work at which keenness falls to the threshold, from `above` at `start` to `below` at `end` of the work axis.
+ *
+ * @param {number} above
+ * @param {number} below
+ * @param {number} threshold
+ * @param {number} start
+ * @param {number} end
+ * @param {number} first
+ */
+function between(above, below, threshold, start, end, first) {
+  const share = Math.min((above - threshold) / (above - below), 1);
+  return Math.exp(start + share * (end - start)) - first;
 }
 
 /**

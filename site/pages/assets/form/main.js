@@ -1,7 +1,7 @@
 // The form of one page: reads its rules from the page's block of data, renders, keeps the draft, checks, saves.
 
 import { asideLines } from "./aside.js";
-import { button, idOf, later, make, surely } from "./dom.js";
+import { become, button, idOf, later, make, surely, tell } from "./dom.js";
 import { curves } from "./drawing.js";
 import { Drafts, keptAt, localStorageOrNone } from "./draft.js";
 import { controlIn, openAround } from "./fields.js";
@@ -14,6 +14,7 @@ import { yourAnswer } from "./results.js";
 import { thisMonth } from "./rules.js";
 import { addJoined, sections } from "./view.js";
 
+let width = 0; // of the drawing's place, asked for only when it has been laid out anyway
 const SAVE_AFTER = 250, LOOK_AFTER = 300; // milliseconds after the last key
 
 /** @type {(name: string) => HTMLElement} */
@@ -78,7 +79,7 @@ function say(text) {
 function keep() {
   if (!form.kept.dirty || form.elsewhere) { return; }
   if (!drafts.save(form.kept)) { say("This browser does not keep drafts here: save a half-done file before you leave."); return; }
-  at("kept").textContent = keptAt(form.kept);
+  tell(at("kept"), keptAt(form.kept));
 }
 
 /**
@@ -98,7 +99,8 @@ function changedElsewhere(written) {
 
 function refresh() {
   form.refreshers.forEach((does) => does());
-  at("curves").replaceChildren(...[curves(form.kept.draft, rules, at("curves").clientWidth - 30)].filter((part) => part !== null));
+  width ||= at("curves").clientWidth;
+  shown(at("curves"), curves(form.kept.draft, rules, width - 30));
 }
 
 function look() {
@@ -107,6 +109,17 @@ function look() {
   at("answer").setAttribute("aria-busy", "true");
   later("answer", LOOK_AFTER, () => showAnswer(record));
   return { record, found };
+}
+
+/**
+ * One part in a place of its own; what stood there stays as far as it is the same.
+ *
+ * @param {HTMLElement} place
+ * @param {HTMLElement | null} part
+ */
+function shown(place, part) {
+  const old = place.firstElementChild;
+  if (old && part && place.childNodes.length === 1) { become(old, part); } else { place.replaceChildren(...(part ? [part] : [])); }
 }
 
 /**
@@ -119,8 +132,9 @@ function showAnswer(record) {
   at("answer").removeAttribute("aria-busy");
   if (text === form.answered) { return; }
   form.answered = text;
-  at("answer").replaceChildren(...[yourAnswer(record, rules)].filter((part) => part !== null));
-  at("answer").querySelectorAll("details").forEach((part, n) => { part.open = unfolded[n] ?? false; });
+  const found = yourAnswer(record, rules);
+  found?.querySelectorAll("details").forEach((part, n) => { part.open = unfolded[n] ?? false; });
+  shown(at("answer"), found);
 }
 
 function render() {
@@ -353,7 +367,7 @@ function start() {
   } else {
     use(begin(drafts.fresh()), "");
   }
-  new ResizeObserver(() => later("draw", 100, refresh)).observe(at("curves"));
+  new ResizeObserver(() => { width = at("curves").clientWidth; later("draw", 100, refresh); }).observe(at("curves"));
   document.addEventListener("visibilitychange", () => { if (document.hidden) { keep(); } });
   window.addEventListener("pagehide", keep);
   window.addEventListener("storage", changedElsewhere);

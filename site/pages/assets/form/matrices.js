@@ -78,8 +78,34 @@ export function solveMany(m, rights) {
   return { x: a.map((row, i) => row.slice(n).map((y) => y / row[i])), logDeterminant };
 }
 
-/** @type {(m: Matrix, v: number[]) => number[]} */
-export const solve = (m, v) => solveMany(m, v.map((x) => [x])).x.map((row) => row[0]);
+/**
+ * Solve Mx = v, step by step as `solveMany` does.
+ *
+ * @param {Matrix} m
+ * @param {number[]} v
+ */
+export function solve(m, v) {
+  const n = m.length, a = m.map((row) => row.slice()), right = v.slice();
+  for (let k = 0; k < n; k += 1) {
+    let pivot = k;
+    for (let i = k + 1; i < n; i += 1) { if (Math.abs(a[i][k]) > Math.abs(a[pivot][k])) { pivot = i; } }
+    const row = a[pivot], value = right[pivot];
+    a[pivot] = a[k];
+    right[pivot] = right[k];
+    a[k] = row;
+    right[k] = value;
+    for (let i = 0; i < n; i += 1) {
+      if (i === k) { continue; }
+      const other = a[i], share = other[k] / row[k];
+      if (share !== 0) {
+        for (let j = k; j < n; j += 1) { other[j] -= share * row[j]; }
+        right[i] -= share * value;
+      }
+    }
+  }
+  return right.map((y, i) => y / a[i][i]);
+}
+
 /** @type {(m: Matrix) => Matrix} */
 export const inverse = (m) => solveMany(m, m.map((_, i) => m.map((__, j) => (i === j ? 1 : 0)))).x;
 

@@ -1,6 +1,11 @@
 // Places in a tree of plain values: JSON pointers (RFC 6901), and patterns of them in which "*" is any entry of a list.
 
+import { remembering } from "./memory.js";
+
 /** @typedef {{ pointer: string, value: any, stars: number[] }} Place a value where it stands; stars are the places in lists on the way */
+
+/** @type {(name: string, work: () => readonly string[]) => readonly string[]} */
+const remembered = remembering(20_000);
 
 /**
  * The names a pointer leads through.
@@ -8,7 +13,7 @@
  * @param {string} pointer
  */
 export function parts(pointer) {
-  return pointer.split("/").slice(1).map((part) => part.replaceAll("~1", "/").replaceAll("~0", "~"));
+  return remembered(pointer, () => pointer.split("/").slice(1).map((part) => part.replaceAll("~1", "/").replaceAll("~0", "~")));
 }
 
 /**
@@ -17,7 +22,7 @@ export function parts(pointer) {
  * @param {string} pointer
  */
 export function lastPart(pointer) {
-  return parts(pointer).pop() ?? "";
+  return parts(pointer).at(-1) ?? "";
 }
 
 /**
@@ -49,7 +54,9 @@ export function child(tree, name) {
  * @returns {any}
  */
 export function valueAt(tree, pointer) {
-  return parts(pointer).reduce(child, tree);
+  let inside = tree;
+  for (const name of parts(pointer)) { inside = child(inside, name); }
+  return inside;
 }
 
 /**

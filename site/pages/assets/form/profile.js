@@ -2,7 +2,7 @@
 
 import { fitCensored } from "./censored.js";
 import { fQuantile } from "./distributions.js";
-import { root } from "./least_squares.js";
+import { steadyRoot } from "./least_squares.js";
 import { complement, dot, length, product, timesVector, transposedTimes } from "./matrices.js";
 
 /** @typedef {ReturnType<typeof fitRuns>} FittedRuns */
@@ -77,7 +77,7 @@ export function profileLimits(runs, vector, margin) {
       const outer = best + side * width;
       if (Math.sqrt(fall(outer)) > target) {
         const start = near;
-        return root((delta) => Math.sqrt(fall(delta, start)) - target, Math.min(inner, outer), Math.max(inner, outer));
+        return steadyRoot((delta) => Math.sqrt(fall(delta, start)) - target, Math.min(inner, outer), Math.max(inner, outer));
       }
       [inner, near] = [outer, last()];
     }

@@ -2,6 +2,7 @@
 // Limits, places, words and codes all come with the table.
 
 import { factsOf, folded, gritOf, judged, levelOf } from "./levels.js";
+import { rememberedOf, rememberingFor } from "./memory.js";
 import { below, bind, blank, child, expand, lastPart, valueAt } from "./places.js";
 import { REFERENCE_KINDS } from "./reference_kinds.js";
 import { schemaFindings } from "./schema.js";
@@ -15,7 +16,7 @@ import { WrittenError, canonicalValue, findUnit } from "./units.js";
  * @typedef {{ value: number | null, cure: string, unit: boolean }} Read a number in its canonical unit; `unit`: whether its unit is known
  * @typedef {Finding & { step: number }} SteppedFinding
  * @typedef {import("./sense.js").ReadRun} ReadRun
- * @typedef {{ runs?: (ReadRun | null)[], far?: import("./sense.js").Far[][], units?: Map<number, string> }} Memo what several kinds ask for
+ * @typedef {{ runs?: (ReadRun | null)[], single?: number, far?: import("./sense.js").Far[][], units?: Map<number, string> }} Memo what several kinds ask for
  * @typedef {object} Context
  * @property {Named} record
  * @property {RegisterRules} rules
@@ -62,13 +63,19 @@ export function thisMonth(date = new Date()) {
   return { year: date.getFullYear(), month: date.getMonth() + 1 };
 }
 
+/** The patterns of what no text may hold, and any of them at once. @type {(characters: FormRules["characters"]) => { tests: [code: string, test: RegExp][], any: RegExp }} */
+const unfitOf = rememberedOf((characters) => ({
+  tests: characters.map(({ code, pattern }) => [code, new RegExp(pattern, "u")]),
+  any: new RegExp(characters.map(({ pattern }) => `(?:${pattern})`).join("|"), "u"),
+}));
+
 /**
  * @param {Named} record
  * @param {FormRules} rules
  * @returns {Finding[]}
  */
 function unfitTexts(record, rules) {
-  const tests = rules.characters.map(({ code, pattern }) => /** @type {const} */ ([code, new RegExp(pattern, "u")]));
+  const { tests, any } = unfitOf(rules.characters);
   /** @type {Finding[]} */
   const found = [];
   /** @type {[pointer: string, value: unknown][]} */
@@ -76,10 +83,10 @@ function unfitTexts(record, rules) {
   for (let next = waiting.pop(); next; next = waiting.pop()) {
     const [pointer, value] = next;
     if (typeof value === "string") {
-      tests.filter(([, test]) => test.test(value)).forEach(([code]) => found.push({ pointer, code, cure: "" }));
+      if (any.test(value)) { tests.filter(([, test]) => test.test(value)).forEach(([code]) => found.push({ pointer, code, cure: "" })); }
     } else if (value !== null && typeof value === "object") {
       for (const [name, inside] of Object.entries(value)) {
-        tests.filter(([, test]) => test.test(name)).forEach(([code]) => found.push({ pointer, code, cure: "" }));
+        if (any.test(name)) { tests.filter(([, test]) => test.test(name)).forEach(([code]) => found.push({ pointer, code, cure: "" })); }
         waiting.push([below(pointer, name), inside]);
       }
     }
@@ -253,8 +260,12 @@ function valuesOf(item, place, n, entry, context) {
  * @param {Context} context
  */
 function readRuns(entry, context) {
-  return listOf(child(context.record, "runs")).map((run, number) => (context.unread(entry, number) ? null : readRun(run, number, entry, context)));
+  return listOf(child(context.record, "runs")).map((run, number) => (
+    context.unread(entry, number) ? null : readBefore(entry, JSON.stringify(run), () => readRun(run, number, entry, context))));
 }
+
+/** Runs as they were read when they stood so the last time. @type {(owner: object, name: string, work: () => ReadRun | null) => ReadRun | null} */
+const readBefore = rememberingFor(1000);
 
 /**
  * @param {unknown} run

@@ -1,10 +1,11 @@
 // What a JSON Schema (2020-12) says of a value, for the keywords that Edgehold's schemas use. A finding is a place and a code of
 // aggregator/edgehold/records/codes.py; tests/forms hold this interpreter and the program to the same ones.
 
+import { rememberingFor } from "./memory.js";
 import { below, child, lastPart } from "./places.js";
 
 /**
- * @typedef {{ root: SchemaNode, cures: Dictionary<string>, say: (pointer: string, code: string, cure?: string) => void }} Context
+ * @typedef {{ root: SchemaNode, cures: Dictionary<string>, within?: boolean, say: (pointer: string, code: string, cure?: string) => void }} Context
  * @typedef {{ name: string, is: (value: unknown) => boolean, check: (node: SchemaNode, value: any, at: string, context: Context) => void }} Kind
  */
 
@@ -38,6 +39,20 @@ export function schemaFindings(schema, value, cures = {}) {
  * @returns {DescribedNode}
  */
 export function described(node, root) {
+  const known = descriptions.get(node) ?? describedAnew(node, root);
+  descriptions.set(node, known);
+  return known;
+}
+
+/** @type {WeakMap<SchemaNode, DescribedNode>} a node stands in one schema */
+const descriptions = new WeakMap();
+
+/**
+ * @param {SchemaNode} node
+ * @param {SchemaNode} root
+ * @returns {DescribedNode}
+ */
+function describedAnew(node, root) {
   if (node.$ref) { return described(child(root.$defs, lastPart(node.$ref)), root); }
   const options = (node.anyOf ?? []).map((option) => described(option, root)).filter((option) => option?.type !== "null");
   if (!node.anyOf) { return node; }
@@ -155,7 +170,29 @@ function checkList(node, value, at, context) {
   if (value.length < (node.minItems ?? 0)) { context.say(at, "empty-list"); }
   if (value.length > (node.maxItems ?? Infinity)) { context.say(at, "out-of-range", `give at most ${node.maxItems} entries`); }
   const { items } = node;
-  if (items) { value.forEach((entry, n) => check(items, entry, below(at, n), context)); }
+  if (items) { value.forEach((entry, n) => (context.within ? check : checkAgain)(items, entry, below(at, n), context)); }
+}
+
+/** What was found in entries of lists when they stood so the last time. @type {(owner: object, name: string, work: () => Finding[]) => Finding[]} */
+const foundBefore = rememberingFor(1000);
+const ENTRY = "/*";
+
+/**
+ * The check of an entry of an outermost list, a run for one: looked at anew only where something in it has changed.
+ *
+ * @param {SchemaNode} node
+ * @param {unknown} value
+ * @param {string} at
+ * @param {Context} context
+ */
+function checkAgain(node, value, at, context) {
+  const again = foundBefore(node, JSON.stringify(value) ?? "", () => {
+    /** @type {Finding[]} */
+    const found = [];
+    check(node, value, ENTRY, { ...context, within: true, say: (pointer, code, cure = "") => found.push({ pointer, code, cure }) });
+    return found;
+  });
+  again.forEach(({ pointer, code, cure }) => context.say(at + pointer.slice(ENTRY.length), code, cure));
 }
 
 /**

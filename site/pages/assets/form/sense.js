@@ -1,5 +1,7 @@
 // Sense in the readings of a file: what a slip of the hand leaves behind, as aggregator/edgehold/records/rules/sense.py, whose docstrings say why.
 
+import { rememberedOf } from "./memory.js";
+
 /**
  * @typedef {{ value: number, mark: string | null, limit: string | null, text: string }} Cell one repeat, in the canonical unit
  * @typedef {{ work: number, cells: Cell[] }} Row
@@ -48,11 +50,17 @@ export function spread(runs, sense) {
   return ranges.length < sense.enough ? sense.spread : Math.min(Math.max(median(ranges), sense.least), sense.spread);
 }
 
+/** The values of a run in order. @type {(run: ReadRun) => number[]} */
+const inOrder = rememberedOf(({ rows }) => rows.flatMap(({ cells }) => cells.filter(exact).map(({ value }) => value)).sort((a, b) => a - b));
+
 /** @type {(run: ReadRun, even: number) => number} */
-function stepOf({ rows }, even) {
-  const values = rows.flatMap(({ cells }) => cells.filter(exact).map(({ value }) => value)).sort((a, b) => a - b);
-  const steps = values.slice(1).flatMap((value, n) => (value - values[n] > even * value ? [value - values[n]] : []));
-  return steps.length ? Math.min(...steps) : 0;
+function stepOf(run, even) {
+  const values = inOrder(run);
+  let step = Infinity;
+  for (let n = 1; n < values.length; n += 1) {
+    if (values[n] - values[n - 1] > even * values[n]) { step = Math.min(step, values[n] - values[n - 1]); }
+  }
+  return step === Infinity ? 0 : step;
 }
 
 /** @type {(value: number, step: number) => number} */
@@ -323,6 +331,5 @@ export function unitOfOthers(number, runs, sense) {
 }
 
 /** @type {(run: ReadRun) => Map<number, number>} */
-function middles({ rows }) {
-  return new Map(rows.flatMap((row) => { const middle = middleOf(row, "lower"); return middle === null ? [] : [[row.work, middle]]; }));
-}
+const middles = rememberedOf(({ rows }) => (
+  new Map(rows.flatMap((row) => { const middle = middleOf(row, "lower"); return middle === null ? [] : [[row.work, middle]]; }))));

@@ -1,5 +1,6 @@
 // Kinds of rules that ask about slips of the hand, once a run and by their place, as aggregator/edgehold/records/rules/sense_kinds.py.
 
+import { rememberedOf, remembering } from "./memory.js";
 import { bind, blank, child, valueAt } from "./places.js";
 import { burr, copied, exact, farReadings, muchSharper, otherUnits, rowTwice, spread, strayLimits, unitOfOthers } from "./sense.js";
 import { filled, general } from "./sentences.js";
@@ -33,6 +34,23 @@ function runsOf(entry, context) {
   return context.memo.runs;
 }
 
+/** @typedef {ReturnType<typeof muchSharper>} Sharper */
+/** By the spread of single readings, for a run in which nothing has changed. @type {(run: ReadRun) => (name: string, work: () => Far[]) => Far[]} */
+const farBefore = rememberedOf(() => remembering(3));
+/** @type {(run: ReadRun) => (name: string, work: () => Sharper) => Sharper} */
+const sharperBefore = rememberedOf(() => remembering(3));
+
+/**
+ * The spread of single readings over all runs.
+ *
+ * @param {RuleEntry} entry
+ * @param {Context} context
+ */
+function singleOf(entry, context) {
+  context.memo.single ??= spread(runsOf(entry, context), entry.sense);
+  return context.memo.single;
+}
+
 /**
  * @param {RuleEntry} entry
  * @param {Context} context
@@ -40,8 +58,8 @@ function runsOf(entry, context) {
  */
 function farOf(entry, context) {
   if (!context.memo.far) {
-    const runs = runsOf(entry, context), single = spread(runs, entry.sense);
-    context.memo.far = runs.map((run) => (run ? farReadings(run, single, entry.sense) : []));
+    const single = singleOf(entry, context);
+    context.memo.far = runsOf(entry, context).map((run) => (run ? farBefore(run)(String(single), () => farReadings(run, single, entry.sense)) : []));
   }
   return context.memo.far;
 }
@@ -284,7 +302,7 @@ export const SENSE_KINDS = {
     });
   },
   sharper: eachRun((entry, context, run, number) => {
-    const found = muchSharper(run, farOf(entry, context)[number], spread(runsOf(entry, context), entry.sense), entry.sense);
+    const single = singleOf(entry, context), found = sharperBefore(run)(String(single), () => muchSharper(run, farOf(entry, context)[number], single, entry.sense));
     if (!found) { return []; }
     const [place, earlier] = [found.later, found.earlier].map((row) => atCheckpoint(entry, context, run.rows[row].work));
     return [{ row: found.later, cell: null, told: told(context, "sharper", { place, earlier, times: found.times }) }];

@@ -49,6 +49,7 @@ function written(value, format) {
  */
 function significant(value, digits) {
   const [figures, power] = value.toExponential(digits - 1).split("e");
+  if (!/5e/u.test(value.toExponential(digits))) { return [figures, Number(power)]; } // no tie, which all its digits would tell
   const exact = Math.abs(value).toExponential(100).split("e")[0].replace(".", "");
   if (/^50*$/u.test(exact.slice(digits)) && Number(exact[digits - 1]) % 2 === 0) {
     return [`${value < 0 ? "-" : ""}${exact[0]}${digits > 1 ? "." : ""}${exact.slice(1, digits)}`, Number(power)];

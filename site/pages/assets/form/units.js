@@ -2,6 +2,7 @@
 // does it: in whole-number fractions, rounded once at the end. The patterns of written numbers come from there too
 // (rules.numbers), the factors from the register (rules.units); nothing is retyped here but the steps.
 
+import { remembering, rememberingFor } from "./memory.js";
 import { filled } from "./sentences.js";
 
 /** @typedef {{ top: bigint, bottom: bigint }} Fraction */
@@ -259,11 +260,25 @@ const spelt = (code) => (code.length < 3 ? `\\x${code.padStart(2, "0")}` : code.
  * @returns {Unit | null}
  */
 export function findUnit(text, units) {
-  const wanted = String(text).split(/\s+/u).filter(Boolean).join(" ");
+  return foundUnit(units, String(text), () => unitNamed(String(text), units));
+}
+
+/** @type {(owner: object, name: string, work: () => Unit | null) => Unit | null} */
+const foundUnit = rememberingFor(1000);
+
+/**
+ * @param {string} text
+ * @param {Unit[]} units
+ */
+function unitNamed(text, units) {
+  const wanted = text.split(/\s+/u).filter(Boolean).join(" ");
   const name = wanted.toLowerCase().replace(/\.$/u, "");
   return units.find((unit) => unit.id === wanted || unit.symbols.includes(wanted))
     ?? units.find((unit) => unit.names.some((known) => known.toLowerCase() === name)) ?? null;
 }
+
+/** @type {(owner: object, name: string, work: () => number) => number} */
+const remembered = rememberingFor(20_000);
 
 /**
  * The canonical value of a number as written in its unit.
@@ -275,6 +290,16 @@ export function findUnit(text, units) {
  * @throws {WrittenError}
  */
 export function canonicalValue(written, unit, goal, rules) {
+  return remembered(rules.units, JSON.stringify([written, unit, goal]), () => converted(written, unit, goal, rules));
+}
+
+/**
+ * @param {unknown} written
+ * @param {unknown} unit
+ * @param {unknown} goal
+ * @param {UnitRules} rules
+ */
+function converted(written, unit, goal, rules) {
   const grammar = rules.numbers, number = parseNumber(written, grammar), [start, end] = [findUnit(unit, rules.units), findUnit(goal, rules.units)];
   if (!start || !end) { throw new WrittenError(filled(grammar.says.no_unit, { unit: quoted(String(start ? goal : unit)) }), ""); }
   if (number.unit !== null && number.unit !== start.id) {
@@ -285,12 +310,18 @@ export function canonicalValue(written, unit, goal, rules) {
   return nearest(over(minus(base, factor(end.offset)), factor(end.factor)));
 }
 
+/** @type {(name: string, work: () => Fraction) => Fraction} */
+const factorOf = remembering(1000);
+
 /**
  * A factor of the register: a decimal or a fraction of two whole numbers, with its sign.
  *
  * @param {string} text
  */
-function factor(text) {
+const factor = (text) => factorOf(text, () => parsedFactor(text));
+
+/** @param {string} text */
+function parsedFactor(text) {
   const [top, bottom = "1"] = text.replace("-", "").split("/");
   const found = over(decimal(top), decimal(bottom));
   return text.startsWith("-") ? fraction(-found.top, found.bottom) : found;

@@ -1,6 +1,6 @@
 // The form, rendered from the schema: what is needed first, everything else folded away under "if you know it".
 
-import { button, fold, idOf, inWords, make, surely } from "./dom.js";
+import { button, fold, idOf, inWords, make, surely, tell } from "./dom.js";
 import { field, register } from "./fields.js";
 import { listMoved } from "./fill.js";
 import { grid } from "./grid.js";
@@ -204,7 +204,7 @@ function card(form, pointer, n, item, noun) {
   }
   const own = fields(form, place, item, [joined.key]), before = joinedPart(form, place);
   const summary = make("summary", {});
-  const words = () => { summary.textContent = runSummary(form, place, title); };
+  const words = () => tell(summary, runSummary(form, place, title));
   words();
   form.refreshers.push(words);
   const part = make("details", { class: "card", id: idOf(place), "data-title": title }, summary, said, before.first, own.first, folded([...before.rest, ...own.rest]), remove);

@@ -253,6 +253,12 @@ function status(text) {
   at("status").textContent = text;
 }
 
+/** Put parts into a place, unless just these stand there: then nothing need be laid out again. @param {string} name @param {Node[]} parts */
+function renew(name, parts) {
+  const place = at(name), old = place.childNodes;
+  if (old.length !== parts.length || parts.some((part, n) => !part.isEqualNode(old[n]))) { place.replaceChildren(...parts); }
+}
+
 /** @param {boolean} moves whether to lead on to the result */
 function show(moves) {
   let shown;
@@ -264,14 +270,14 @@ function show(moves) {
     return;
   }
   const [first, ...others] = shown, { cautions, id: protocol } = first.design.asked.protocol;
-  at("best").replaceChildren(...plan(first));
-  at("cautions").replaceChildren(...cautions.map((text) => make("li", {}, text)));
-  at("order").replaceChildren(...order(first));
-  at("steps").replaceChildren(...[".first", ".for-key"].flatMap((part) => neededOf(protocol, `${part} .hands`)));
-  at("full").replaceChildren(...neededOf(protocol, ".for-page"));
-  at("adds").replaceChildren(...more(first));
-  at("card").replaceChildren(...shownCard(planCard(first, rules, thisMonth()), rules.card.says, first.design.asked.protocol));
-  at("others").replaceChildren(...others.map((other) => make("li", {}, ...designed(other))));
+  renew("best", plan(first));
+  renew("cautions", cautions.map((text) => make("li", {}, text)));
+  renew("order", order(first));
+  renew("steps", [".first", ".for-key"].flatMap((part) => neededOf(protocol, `${part} .hands`)));
+  renew("full", neededOf(protocol, ".for-page"));
+  renew("adds", more(first));
+  renew("card", shownCard(planCard(first, rules, thisMonth()), rules.card.says, first.design.asked.protocol));
+  renew("others", others.map((other) => make("li", {}, ...designed(other))));
   at("more").hidden = !others.length;
   at("result").hidden = false;
   at("sheet").onclick = () => print(sheetOf(first, rules, says));

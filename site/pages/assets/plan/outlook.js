@@ -3,6 +3,7 @@
 
 import { chiSquaredQuantile, normal, tQuantile } from "../form/distributions.js";
 import { keyOf, normalDraws } from "../form/draws.js";
+import { rememberingFor } from "../form/memory.js";
 import { cutOf, leastPrecise } from "./precision.js";
 import { inRounds } from "./what_fits.js";
 
@@ -35,10 +36,31 @@ export function glance(design, runs, seed) {
 export function outlook(asked, unscaled, df, seed) {
   const spread = asked.protocol.spreads[asked.rule.id];
   if (!Number.isFinite(unscaled)) { return { half_width: Infinity, seen: asked.figures.sights.map(() => 0) }; }
-  const { estimates, errors, total } = drawn(spread, unscaled, df, seed, asked.figures.draws), t = tQuantile(0.975, total);
-  const square = errors.reduce((sum, se) => sum + se * se, 0) / errors.length;
-  const share = (/** @type {number} */ ratio) => estimates.filter((estimate, i) => estimate + Math.log(ratio) > errors[i] * t).length / estimates.length;
-  return { half_width: Math.sqrt(square) * t, seen: asked.figures.sights.map(share) };
+  return remembered(spread, `${unscaled} ${df} ${seed}`, () => seenOf(spread, unscaled, df, seed, asked.figures));
+}
+
+/** Outlooks of the same precision. @type {(owner: object, name: string, work: () => Glance) => Glance} */
+const remembered = rememberingFor(1000);
+
+/**
+ * @param {Spread} spread
+ * @param {number} unscaled
+ * @param {number} df
+ * @param {number} seed
+ * @param {import("./what_fits.js").Figures} figures
+ * @returns {Glance}
+ */
+function seenOf(spread, unscaled, df, seed, { draws, sights }) {
+  const { estimates, errors, total } = drawn(spread, unscaled, df, seed, draws), t = tQuantile(0.975, total), n = errors.length;
+  let squares = 0;
+  for (let i = 0; i < n; i += 1) { squares += errors[i] * errors[i]; }
+  const share = (/** @type {number} */ ratio) => {
+    const log = Math.log(ratio);
+    let seen = 0;
+    for (let i = 0; i < n; i += 1) { if (estimates[i] + log > errors[i] * t) { seen += 1; } }
+    return seen / n;
+  };
+  return { half_width: Math.sqrt(squares / n) * t, seen: sights.map(share) };
 }
 
 /** In how many pairs more the first sharpener has the heel than the tip. @param {PlannedRun[]} runs */
@@ -114,10 +136,12 @@ function drawn(spread, unscaled, df, seed, draws) {
   const pooled = spread.source === "pooled", prior = spread.prior_df ?? Infinity, worth = pooled ? Math.min(prior, spread.df_pooled) : prior;
   const s0 = Math.sqrt(spread.prior_s2), root = Math.sqrt(unscaled), made = drawsOf(seed, draws);
   const { z } = made, truths = Number.isFinite(worth) ? chiSquared(made, "truths", worth) : null, runs = df ? chiSquared(made, "runs", df) : null;
-  const sigma = z.map((_, i) => (truths ? s0 * Math.sqrt(worth / truths[i]) : s0));
-  const own = sigma.map((s, i) => s * s * (runs ? runs[i] / df : 1));
-  const alike = df === 0 || prior === Infinity;
-  const moderated = own.map((s2) => (alike ? spread.prior_s2 : (prior * spread.prior_s2 + df * s2) / (prior + df)));
-  const total = pooled ? Math.min(prior + df, spread.df_pooled) : prior + df;
-  return { estimates: sigma.map((s, i) => s * root * z[i]), errors: moderated.map((s2) => Math.sqrt(s2 * unscaled)), total };
+  const alike = df === 0 || prior === Infinity, total = pooled ? Math.min(prior + df, spread.df_pooled) : prior + df;
+  const estimates = new Array(z.length).fill(0), errors = new Array(z.length).fill(0);
+  for (let i = 0; i < z.length; i += 1) {
+    const sigma = truths ? s0 * Math.sqrt(worth / truths[i]) : s0, own = sigma * sigma * (runs ? runs[i] / df : 1);
+    estimates[i] = sigma * root * z[i];
+    errors[i] = Math.sqrt((alike ? spread.prior_s2 : (prior * spread.prior_s2 + df * own) / (prior + df)) * unscaled);
+  }
+  return { estimates, errors, total };
 }

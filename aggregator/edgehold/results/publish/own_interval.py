@@ -1,0 +1,13 @@
+"""What one submission says by itself, as published: here, without the stage that pools, which takes longer to import than to ask."""
+
+from __future__ import annotations
+
+from edgehold.estimates.results import Contrast
+from edgehold.results.model.ratio import RatioInterval, ratio_interval
+
+
+def own_interval(contrast: Contrast) -> RatioInterval | None:
+    """A submission's own ratio, or None."""
+    if contrast.estimate is None or contrast.interval is None:
+        return None
+    return ratio_interval(contrast.estimate, contrast.interval)

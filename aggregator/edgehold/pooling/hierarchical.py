@@ -814,16 +814,17 @@ def _weighted(drawn: list[_Drawn], names: tuple[str, ...], priors: Mapping[str, 
         convergence=PosteriorConvergence(True, len(weights), float(1 / (weights**2).sum()), k_hat, 0.0, 0.0, ""),
         **kept,
     )
-    targets = range(fit.target_means.shape[1])
-    error = max((_relative_error(one) for one in [*map(fit.contrast, wanted.contrasts), *map(fit.target, targets)]), default=0.0)
     spread_error = max((_spread_error(fit, k) for k in range(len(fit.names))), default=0.0)
-    message: str = ""
+    error, message = math.inf, ""
     if not k_hat < LARGEST_K:
         message = Reason("headline.heavy_weights", k=k_hat)
-    elif error > wanted.error:
-        message = Reason("headline.limit_rough", percent=100 * error, points=len(weights))
     elif spread_error > wanted.spread_error:
         message = Reason("headline.spread_rough", percent=100 * spread_error, points=len(weights))
+    else:  # what costs most is asked last
+        targets = range(fit.target_means.shape[1])
+        error = max((_relative_error(one) for one in [*map(fit.contrast, wanted.contrasts), *map(fit.target, targets)]), default=0.0)
+        if error > wanted.error:
+            message = Reason("headline.limit_rough", percent=100 * error, points=len(weights))
     record = replace(fit.convergence, fitted=not message, largest_error=error, largest_spread_error=spread_error, message=message)
     return replace(fit, convergence=record)
 

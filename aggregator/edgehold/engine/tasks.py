@@ -74,16 +74,7 @@ def kept_as(function: Callable[..., Any], decided: tuple[Any, ...], compute: Cal
     decided : all that decides what it gives, besides the program.
     compute : called where nothing is kept.
     """
-    if not _caches:
-        return compute()
-    key = _caches[-1].key(function, decided)
-    kept = _caches[-1].get(key)
-    if kept is None:
-        pickled = pickle.dumps(compute(), protocol=pickle.HIGHEST_PROTOCOL)
-        _caches[-1].put(key, pickled)
-        kept = (pickle.loads(pickled),)
-    result: Result = kept[0]
-    return result
+    return _kept(function, decided, compute, _whole)
 
 
 def found_as(function: Callable[..., Any], decided: tuple[Any, ...]) -> object | None:
@@ -100,15 +91,34 @@ def keep_as(function: Callable[..., Any], decided: tuple[Any, ...], result: obje
 
 def kept_in_parts(function: Callable[..., Any], decided: tuple[Any, ...], compute: Callable[[], Result]) -> Result:
     """The same of a result that holds many long texts or bytes, most of which stand in earlier results, too: each is kept once."""
+    return _kept(function, decided, compute, _in_parts)
+
+
+def _kept(
+    function: Callable[..., Any],
+    decided: tuple[Any, ...],
+    compute: Callable[[], Result],
+    keep: Callable[[Cache, bytes, Result], Result],
+) -> Result:
     if not _caches:
         return compute()
-    key = _caches[-1].key(function, decided)
-    kept = _caches[-1].get(key)
-    if kept is not None:
-        found: Result = kept[0]
-        return found
-    result = compute()
-    _caches[-1].put_in_parts(key, result)
+    cache = _caches[-1]
+    key = cache.key(function, decided)
+    kept = cache.get(key)
+    result: Result = keep(cache, key, compute()) if kept is None else kept[0]
+    return result
+
+
+def _whole(cache: Cache, key: bytes, result: Result) -> Result:
+    """Keep a result, and give what the cache will give."""
+    pickled = pickle.dumps(result, protocol=pickle.HIGHEST_PROTOCOL)
+    cache.put(key, pickled)
+    again: Result = pickle.loads(pickled)
+    return again
+
+
+def _in_parts(cache: Cache, key: bytes, result: Result) -> Result:
+    cache.put_in_parts(key, result)
     return result
 
 

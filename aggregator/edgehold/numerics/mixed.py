@@ -33,9 +33,7 @@ WELL_CONDITIONED = 1e-7  # least eigenvalue of XᵀX with unit diagonal for whic
 # Unknowns up to which a search takes the plainest steps: of few levels, terms are often nearly the same to the data, and where on the
 # flat ridge of such a criterion it ends hangs on the last digits of every step.
 FEW = 600
-SMALL_CORE = (
-    200  # unknowns, of more than FEW: with one right-hand side and few others, below this a dense factor costs less than more rounds
-)
+SMALL_CORE = 200  # unknowns, of more than FEW: with few right-hand sides a dense factor of less costs less than more rounds
 # A ratio of zero is set this far above it, in units of one level's information, and the criterion is brought back by its exact
 # slope: what is lost is the square of this.
 FLOOR = 1e-8

@@ -46,7 +46,6 @@ def submission_lists(results: Results) -> Iterator[Page]:
     folders = list(_folders(rows, titles)) if len(rows) > LISTED else []
     html = render(
         "submissions.html",
-        all=rows,
         rows=rows,
         folders=folders,
         folder=None,
@@ -82,7 +81,6 @@ def _parts(folder: Folder, titles: dict[tuple[str, str], str]) -> Iterator[Page]
         heading = Reason("pages.submissions_of", title=folder.title)
         html = render(
             "submissions.html",
-            all=rows,
             rows=rows,
             folders=(),
             folder=folder,

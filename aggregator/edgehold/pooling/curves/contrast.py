@@ -167,16 +167,9 @@ def work_to(found: CurveContrast, keenness: float) -> WorkTo | str:
         return Reason("headline.curves_begin_below")
     if keenness < band.at[-1]:
         return Reason("headline.curves_end_above")
-    right = int(np.clip(np.searchsorted(-band.at, -keenness), 1, len(band.at) - 1))
-    share = float((band.at[right - 1] - keenness) / (band.at[right - 1] - band.at[right]))
-
-    def there(values: Array) -> float:
-        before, after = float(values[right - 1]), float(values[right])
-        beside = [value for value, weight in ((before, 1 - share), (after, share)) if weight > 0 and not np.isfinite(value)]
-        return beside[0] if beside else before + share * (after - before)
-
-    limits = Interval(there(band.pointwise_low), there(band.pointwise_high), band.level, "posterior")
-    return WorkTo(there(band.ln_ratio), limits)
+    values = (band.ln_ratio, band.pointwise_low, band.pointwise_high)
+    ratio, low, high = (float(np.interp(-keenness, -band.at, one)) for one in values)
+    return WorkTo(ratio, Interval(low, high, band.level, "posterior"))
 
 
 def max_t_critical(t: Array, level: float) -> float:

@@ -9,7 +9,7 @@ from edgehold.numerics.interval import Interval
 from edgehold.numerics.normal_differences import MOST
 from edgehold.pooling.curves.contrast import WorkTo
 from edgehold.pooling.gather.all_answers import Answered
-from edgehold.pooling.headline import RUNS
+from edgehold.pooling.headline import RUNS, Compared
 from edgehold.pooling.headline import Answer as Found
 from edgehold.pooling.posterior_verdict import UNDECIDED
 from edgehold.pooling.what_matters import HowMuch, Withheld
@@ -38,7 +38,6 @@ ANSWER_STATES: tuple[Literal["estimated", "not estimable", "not fitted"], ...] =
 About = Literal["steels", "blades", "classes", "sharpeners", "levels", "tables"]
 ABOUT: tuple[About, ...] = ("steels", "blades", "classes", "sharpeners", "levels", "tables")
 EVIDENCE: tuple[Literal["direct", "linked", "both", "reference", ""], ...] = ("direct", "linked", "both", "reference", "")
-Compared = tuple[str, str, str]
 Method = Literal[
     "hierarchical model",
     "hierarchical model, prior scales halved",

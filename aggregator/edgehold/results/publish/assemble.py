@@ -27,6 +27,7 @@ from edgehold.pooling.gather.all_answers import Answered, SpreadPoints
 from edgehold.pooling.gather.all_runs import AllRuns
 from edgehold.pooling.gather.circulation import CirculatedBlade
 from edgehold.pooling.gather.months import PoolCourse
+from edgehold.pooling.headline import Compared
 from edgehold.pooling.network.steel_network import NoNetwork, SteelNetwork
 from edgehold.pooling.pairwise.comparisons import PooledComparison
 from edgehold.pooling.probes.effects import Unanswered
@@ -361,7 +362,7 @@ def _endpoint(
             lambda one: network_result(one, rule.kind), steels_linked, failures.network_without, note(Reason("published.network"))
         )
     answered = found.answers.get((key, rule.id))
-    by_names: dict[tuple[str, str, str], Comparison] = {(c.factor, c.first, c.second): c for c in pairwise}
+    by_names: dict[Compared, Comparison] = {(c.factor, c.first, c.second): c for c in pairwise}
     levels = [level.word for level in protocol.question.levels]
     told = answers(answered, rule, protocol.work.unit, by_names, crossed, network, levels, _lives_off_curves(found, key, rule, protocol))
     practice = next((one for one in told if one.factor == "practice"), None)
@@ -399,9 +400,7 @@ def _endpoint(
     )
 
 
-def _lives_off_curves(
-    found: EverythingFound, key: PoolKey, rule: EndpointRule, protocol: Protocol
-) -> dict[tuple[str, str, str], WorkTo | str] | None:
+def _lives_off_curves(found: EverythingFound, key: PoolKey, rule: EndpointRule, protocol: Protocol) -> dict[Compared, WorkTo | str] | None:
     """What the mean curves of pairs say of a life to a fixed sharpness; None for other endpoints."""
     threshold = fixed_threshold(rule, protocol)
     if threshold is None:

@@ -55,56 +55,42 @@ export function product(a, b) {
 }
 
 /**
- * Solve Mx = v for several right-hand sides (columns of rows v) by elimination with row pivots.
+ * Rows of M with right-hand sides beside them, M made diagonal by elimination with row pivots.
+ *
+ * @param {Matrix} m
+ * @param {Matrix} rights
+ */
+function diagonalised(m, rights) {
+  const n = m.length, a = m.map((row, i) => [...row, ...rights[i]]);
+  for (let k = 0; k < n; k += 1) {
+    let pivot = k;
+    for (let i = k + 1; i < n; i += 1) { if (Math.abs(a[i][k]) > Math.abs(a[pivot][k])) { pivot = i; } }
+    const row = a[pivot];
+    a[pivot] = a[k];
+    a[k] = row;
+    for (let i = 0; i < n; i += 1) {
+      if (i === k) { continue; }
+      const other = a[i], share = other[k] / row[k];
+      if (share !== 0) { for (let j = k; j < other.length; j += 1) { other[j] -= share * row[j]; } }
+    }
+  }
+  return a;
+}
+
+/**
+ * Solve Mx = v for several right-hand sides (columns of rows v).
  *
  * @param {Matrix} m
  * @param {Matrix} rights
  * @returns {{x: number[][], logDeterminant: number}} of |M|
  */
 export function solveMany(m, rights) {
-  const n = m.length, a = m.map((row, i) => [...row, ...rights[i]]);
-  let logDeterminant = 0;
-  for (let k = 0; k < n; k += 1) {
-    let pivot = k;
-    for (let i = k + 1; i < n; i += 1) { if (Math.abs(a[i][k]) > Math.abs(a[pivot][k])) { pivot = i; } }
-    [a[k], a[pivot]] = [a[pivot], a[k]];
-    logDeterminant += Math.log(Math.abs(a[k][k]));
-    for (let i = 0; i < n; i += 1) {
-      if (i === k) { continue; }
-      const share = a[i][k] / a[k][k];
-      if (share !== 0) { for (let j = k; j < a[i].length; j += 1) { a[i][j] -= share * a[k][j]; } }
-    }
-  }
-  return { x: a.map((row, i) => row.slice(n).map((y) => y / row[i])), logDeterminant };
+  const n = m.length, a = diagonalised(m, rights);
+  return { x: a.map((row, i) => row.slice(n).map((y) => y / row[i])), logDeterminant: a.reduce((sum, row, i) => sum + Math.log(Math.abs(row[i])), 0) };
 }
 
-/**
- * Solve Mx = v, step by step as `solveMany` does.
- *
- * @param {Matrix} m
- * @param {number[]} v
- */
-export function solve(m, v) {
-  const n = m.length, a = m.map((row) => row.slice()), right = v.slice();
-  for (let k = 0; k < n; k += 1) {
-    let pivot = k;
-    for (let i = k + 1; i < n; i += 1) { if (Math.abs(a[i][k]) > Math.abs(a[pivot][k])) { pivot = i; } }
-    const row = a[pivot], value = right[pivot];
-    a[pivot] = a[k];
-    right[pivot] = right[k];
-    a[k] = row;
-    right[k] = value;
-    for (let i = 0; i < n; i += 1) {
-      if (i === k) { continue; }
-      const other = a[i], share = other[k] / row[k];
-      if (share !== 0) {
-        for (let j = k; j < n; j += 1) { other[j] -= share * row[j]; }
-        right[i] -= share * value;
-      }
-    }
-  }
-  return right.map((y, i) => y / a[i][i]);
-}
+/** @type {(m: Matrix, v: number[]) => number[]} */
+export const solve = (m, v) => diagonalised(m, v.map((x) => [x])).map((row, i) => row[m.length] / row[i]);
 
 /** @type {(m: Matrix) => Matrix} */
 export const inverse = (m) => solveMany(m, m.map((_, i) => m.map((__, j) => (i === j ? 1 : 0)))).x;

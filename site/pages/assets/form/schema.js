@@ -38,14 +38,10 @@ export function schemaFindings(schema, value, cures = {}) {
  * @param {SchemaNode} root
  * @returns {DescribedNode}
  */
-export function described(node, root) {
-  const known = descriptions.get(node) ?? describedAnew(node, root);
-  descriptions.set(node, known);
-  return known;
-}
+export const described = (node, root) => descriptions(node, "", () => describedAnew(node, root));
 
-/** @type {WeakMap<SchemaNode, DescribedNode>} a node stands in one schema */
-const descriptions = new WeakMap();
+/** A node stands in one schema. @type {(owner: object, name: string, work: () => DescribedNode) => DescribedNode} */
+const descriptions = rememberingFor(1);
 
 /**
  * @param {SchemaNode} node

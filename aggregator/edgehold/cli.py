@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from . import __version__
-from .cycles import without_looking_for_cycles
+from .cycles import without_looking_at_the_end, without_looking_for_cycles
 from .disk import write_file
 from .engine.progress import line_cleared, told_on
 from .errors import FindingsError, InputError
@@ -41,6 +41,7 @@ for _setting in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
 def main(argv: list[str] | None = None) -> int:
     """Run one command and return its exit status; whatever happens, the last word is a sentence."""
     let_through(sys.stdout)
+    without_looking_at_the_end()
     try:
         status = _run(argv)
         sys.stdout.flush()

@@ -15,6 +15,7 @@ from edgehold.pages.csp import PLACE, with_policy
 from edgehold.pages.hands import hands_of
 from edgehold.pages.safe_text import drawing, headings, protocol_body
 from edgehold.records import load_repository
+from edgehold.records.canonical import PoolKey
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.read.letters import to_letters
 from edgehold.records.rules.body_limits import body_problems
@@ -97,7 +98,7 @@ def tables(folder: Path, seed: int, cases: int) -> Iterator[Tried]:
         table.write_bytes(data)
         built.write_bytes(data)
         yield watch(f"table, seed {number}", lambda: read_published(table) and None, data)
-        read_results(folder)
+        read_results(folder, PoolKey("two-sharpeners-rope", 1, "simulated"))
 
 
 def answers(folder: Path, seed: int, cases: int) -> Iterator[Tried]:

@@ -13,12 +13,13 @@ from concurrent.futures import ThreadPoolExecutor, as_completed
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
-from .cache import Cache, opened
 from .executor import Executor, pickled
-from .processes import Processes
 from .progress import begun
+
+if TYPE_CHECKING:
+    from .cache import Cache
 
 Result = TypeVar("Result")
 
@@ -154,6 +155,8 @@ def side_by_side(work: float, processes: int | None = None) -> Iterator[Callable
     if not _clusters and (processes < 2 or work < WORTH):
         yield partial
         return
+    from .processes import Processes  # here, for a report starts none
+
     executor: Executor = _clusters[-1]() if _clusters else Processes(processes)
     with _one_thread(), ThreadPoolExecutor() as waiting:
         _executors.append(executor)
@@ -199,6 +202,8 @@ def kept_in(folder: Path, tell: Callable[[str], None]) -> Iterator[None]:
     folder : where the cache lies. Where it cannot be written, everything is computed.
     tell : told in one line when something in it was damaged.
     """
+    from .cache import opened  # here, for a report and a check of a request keep nothing
+
     with opened(folder, tell) as cache:
         if cache is None:
             yield

@@ -168,10 +168,8 @@ class _Profile:
     @cached_property
     def rest(self) -> Array:
         """Directions in which δ stays."""
-        from scipy.linalg import null_space  # here, for it takes longer to import than most plans have use for it
-
-        found: Array = null_space(self.vector[None])
-        return found
+        rows: Array = np.linalg.svd(self.vector[None])[2]
+        return rows[1:].T
 
     @cached_property
     def x(self) -> Array:

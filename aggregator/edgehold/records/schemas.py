@@ -11,7 +11,7 @@ import re
 from functools import cache
 from pathlib import Path
 
-from pydantic import TypeAdapter
+from pydantic import BaseModel, TypeAdapter
 from pydantic.json_schema import GenerateJsonSchema, JsonSchemaValue
 from pydantic_core import core_schema
 
@@ -21,6 +21,7 @@ from edgehold.words import Reason
 
 from .model.carried import CARRIED_FORMAT, Carried, Confirmation
 from .model.changes import CHANGE_FORMAT, PERSON_FORMAT, TOMBSTONE_FORMAT, Correction, PersonFile, Retraction, Tombstone
+from .model.described import descriptions
 from .model.plan import PLAN_FORMAT, PLAN_SEAL_FORMAT, SHARED_PLAN_FORMAT, Plan, PlanSeal, SharedPlan
 from .model.protocol import PROTOCOL_FORMAT, Protocol
 from .model.review import EVENT_FORMAT, OBJECTION_FORMAT, Event, Objection, Outcome, Response
@@ -49,7 +50,7 @@ _KINDS: tuple[tuple[str, str, tuple[type, ...]], ...] = (
 
 
 class _Closed(GenerateJsonSchema):
-    """pydantic's schema, with objects of free names closed: a name that does not fit is refused, as the models do."""
+    """pydantic's schema with the text of every field, and with objects of free names closed: others are refused, as by the models."""
 
     schema_dialect = DIALECT
 
@@ -57,6 +58,16 @@ class _Closed(GenerateJsonSchema):
         described = super().dict_schema(schema)
         if "patternProperties" in described:
             described["additionalProperties"] = False
+        return described
+
+    def model_schema(self, schema: core_schema.ModelSchema) -> JsonSchemaValue:
+        described = super().model_schema(schema)
+        model: type[BaseModel] = schema["cls"]
+        for name, text in descriptions(model).items():
+            field = described["properties"][name]
+            meant = self.get_schema_from_definitions(field["$ref"]) if "$ref" in field else None
+            if meant is None or meant.get("description") != text:  # what the field's own record says of itself is not said twice
+                field["description"] = text
         return described
 
 

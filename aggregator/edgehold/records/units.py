@@ -13,8 +13,9 @@ import difflib
 import math
 import re
 from dataclasses import dataclass
+from decimal import Decimal
 from fractions import Fraction
-from functools import cache
+from functools import cache, lru_cache
 
 from edgehold.errors import WrittenError
 from edgehold.words import Argument, Reason, group
@@ -23,8 +24,7 @@ from .model.registers import UnitEntry
 from .registers import load_units
 
 LONGEST_NUMBER = 40  # characters; no reading needs more, and the patterns stay fast
-LARGEST_NUMBER = Fraction(10**15)
-SMALLEST_NUMBER = Fraction(1, 10**15)  # below it, and not 0, is a slip of the exponent
+LARGEST_NUMBER = 10**15  # what is below one part of that, and not 0, is a slip of the exponent
 
 UNITS_IN_SENTENCES = {"cut": "cuts"}  # every other unit of the list is a symbol, which has no plural
 _ALIKE = str.maketrans({"−": "-", "–": "-", "‐": "-", "‑": "-", "⁄": "/", "∕": "/", "\u00a0": " ", "\u202f": " ", "\u2009": " "})
@@ -131,11 +131,20 @@ def convert(value: float | Fraction, unit: str, canonical_unit: str) -> float:
     WrittenError
         A unit is not in the closed list, the two measure different things, or the value is not finite or too large.
     """
+    factor, shift, divisor = _line(unit, canonical_unit)
+    top, bottom = _exact(value).as_integer_ratio()
+    return (top * factor + bottom * shift) / (bottom * divisor)  # whole numbers are divided exactly and rounded once
+
+
+@lru_cache(maxsize=1024)
+def _line(unit: str, canonical_unit: str) -> tuple[int, int, int]:
+    """a, b and c of x ↦ (a·x + b)/c, from one unit to another."""
     start, goal = unit_named(unit), unit_named(canonical_unit)
     if start.kind != goal.kind:
         raise _wrong("two_kinds", "use_kind", unit=repr(unit), kind=start.kind, goal=repr(canonical_unit), wanted=goal.kind)
-    base = _exact(value) * Fraction(start.factor) + Fraction(start.offset)
-    return float((base - Fraction(goal.offset)) / Fraction(goal.factor))
+    scale = Fraction(start.factor) / Fraction(goal.factor)
+    shift = (Fraction(start.offset) - Fraction(goal.offset)) / Fraction(goal.factor)
+    return scale.numerator * shift.denominator, shift.numerator * scale.denominator, scale.denominator * shift.denominator
 
 
 def canonical_value(written: object, unit: str, canonical_unit: str) -> float:
@@ -183,12 +192,19 @@ def _exact(value: object) -> Fraction:
     if isinstance(value, float):
         if not math.isfinite(value):
             raise _wrong("not_finite", "leave_out", text=str(value))
-        value = float.__repr__(float(value))
+        text = float.__repr__(float(value))
+        return _of_ordinary_size(_decimal(text), text)
     return _of_ordinary_size(Fraction(value), value)
 
 
+def _decimal(text: str) -> Fraction:
+    """The number that a decimal stands for; `Fraction` reads the same text in ten times the time."""
+    return Fraction(*Decimal(text).as_integer_ratio())
+
+
 def _of_ordinary_size(exact: Fraction, written: object) -> Fraction:
-    if abs(exact) > LARGEST_NUMBER or 0 < abs(exact) < SMALLEST_NUMBER:
+    top, bottom = abs(exact.numerator), exact.denominator
+    if top > LARGEST_NUMBER * bottom or 0 < top * LARGEST_NUMBER < bottom:
         raise _wrong("out_of_range", "ordinary", text=_shown(written))
     return exact
 
@@ -237,7 +253,7 @@ def _unsigned(digits: str, text: str) -> Fraction:
         digits = digits.replace(thousands, "")
     if match := _DECIMAL.fullmatch(digits):
         exponent = match["exponent"] or "0"
-        return _of_ordinary_size(Fraction(match["digits"].replace(",", ".") + "e" + exponent), text)
+        return _of_ordinary_size(_decimal(match["digits"].replace(",", ".") + "e" + exponent), text)
     raise _wrong("not_a_number", next(cure for pattern, cure in _CURES if pattern.fullmatch(digits)), text=_shown(text))
 
 

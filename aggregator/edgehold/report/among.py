@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import json
 import math
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pydantic_core import from_json
+
 from edgehold.disk import LARGEST_BUILT_BYTES, read_file, there
 from edgehold.estimates import Contrast, SubmissionEstimate
+from edgehold.records.canonical import PoolKey
 from edgehold.records.model.protocol import EndpointRule, Protocol, major
 from edgehold.records.model.submission import Submission
 from edgehold.results.words.sentences import compared, ratio_text, sides, when
@@ -46,8 +50,8 @@ class Among:
     sentence: str
 
 
-def read_results(root: Path) -> tuple[Results | None, str]:
-    """The results of the last build, or why there are none."""
+def read_results(root: Path, pool: PoolKey) -> tuple[Results | None, str]:
+    """The results of the last build, or why there are none; of their lists only that of pools, and in it only one."""
     file = root / BUILT
     if not there(file):
         return None, Reason("report.no_results")
@@ -55,9 +59,20 @@ def read_results(root: Path) -> tuple[Results | None, str]:
 
     data = read_file(file, LARGEST_BUILT_BYTES)
     try:
-        return Results.model_validate_json(data), ""
+        return Results.model_validate_json(_of_pool(data, pool)), ""
     except ValueError:
         return None, Reason("report.other_results")
+
+
+def _of_pool(data: bytes, pool: PoolKey) -> bytes:
+    """Results without whatever is not about one pool: it need not be read, and is nine tenths of them."""
+    tree = from_json(data)
+    if not isinstance(tree, dict) or not isinstance(tree.get("pools"), list):
+        return data
+    wanted = {"protocol": pool.protocol, "major": pool.major, "origin": pool.origin}
+    pools = [found for found in tree["pools"] if isinstance(found, dict) and wanted.items() <= found.items()]
+    short = {name: [] if isinstance(value, list) else value for name, value in tree.items()}
+    return json.dumps(short | {"pools": pools}).encode()
 
 
 def among(record: Submission, protocol: Protocol, estimates: tuple[SubmissionEstimate, ...], results: Results | None) -> tuple[Among, ...]:

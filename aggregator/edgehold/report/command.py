@@ -6,6 +6,8 @@ from pathlib import Path
 
 from edgehold.disk import LARGEST_BUILT_BYTES, read_file, there, write_file
 from edgehold.errors import InputError
+from edgehold.records.canonical import PoolKey
+from edgehold.records.model.protocol import major
 
 from .among import read_results
 from .assemble import SubmissionReport, report_on
@@ -17,13 +19,14 @@ BEGINNING = "<!doctype html>"
 
 def report_at(root: Path, opened: Opened, table: Path | None, weekly: float | None, pool: Path | None = None) -> SubmissionReport:
     """The report of a submission that is sound; with a ``pool``, a repository, also what its runs add to that."""
-    used = table_used(root, opened.record, opened.protocol.record, table)
+    record, protocol = opened.record, opened.protocol.record
+    used = table_used(root, record, protocol, table)
     added = None
     if pool:
         from .adds import adds  # here, for it brings the whole of pooling
 
         added = adds(pool, opened)
-    return report_on(opened, used, *read_results(root), weekly, added)
+    return report_on(opened, used, *read_results(root, PoolKey(protocol.id, major(protocol.version), record.origin)), weekly, added)
 
 
 def write_html(report: SubmissionReport, target: Path) -> None:

@@ -15,7 +15,6 @@ from edgehold.records.layout import walk
 from edgehold.records.model.protocol import Protocol, major
 from edgehold.records.model.submission import Submission
 from edgehold.records.read.loading import Asked
-from edgehold.records.read.neighbours import with_neighbours
 from edgehold.results.model.repeatability import PublishedRepeatability
 from edgehold.results.publish.repeatability import FormRepeatability, form_repeatability, publish, read_published
 from edgehold.words import Reason
@@ -68,10 +67,10 @@ def table_used(root: Path, record: Submission, protocol: Protocol, named: Path |
 
 
 def _computed(root: Path, record: Submission, protocol: Protocol) -> PublishedRepeatability:
-    """From the other submissions of the pool."""
-    pool, there = PoolKey(protocol.id, major(protocol.version), record.origin), walk(root)
-    alike = frozenset(path for path in there.submissions if path.startswith(f"submissions/{record.origin}/{protocol.id}/"))
+    """From the other submissions of the pool; what files of other pools say of a blade's steel enters no variance of runs."""
+    pool = PoolKey(protocol.id, major(protocol.version), record.origin)
+    alike = frozenset(path for path in walk(root).submissions if path.startswith(f"submissions/{record.origin}/{protocol.id}/"))
     asked = Asked(alike, frozenset({protocol.id}))
-    repository = load_repository(root, chosen=with_neighbours(root, there, alike), asked=asked, warned=())
+    repository = load_repository(root, chosen=alike, asked=asked, warned=())
     others = replace(repository, submissions=tuple(s for s in repository.submissions if pool_key(s) == pool and s.record.id != record.id))
     return publish(repeatability_table(endpoint_rows(others, relative=False), repository.protocols), others)

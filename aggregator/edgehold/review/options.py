@@ -10,6 +10,7 @@ from pydantic import BaseModel
 
 from edgehold.errors import InputError
 from edgehold.records.model.base import Interest
+from edgehold.records.model.described import descriptions
 from edgehold.records.model.review import Event, Objection, Outcome, Response
 
 
@@ -46,7 +47,7 @@ def _of(model: type[BaseModel], name: str, field: str = "", *, needed: bool = Fa
     """An option that is a field: meaning and words are the model's."""
     used = model.model_fields[field or name]
     words = get_args(Interest) if name == "interest" else tuple(w for w in get_args(used.annotation) if isinstance(w, str))
-    text = (used.description or name).rstrip(".")
+    text = descriptions(model).get(field or name, name).rstrip(".")
     return Option(name, field or name, text[0].lower() + text[1:], needed, words, metavar="WORD" if words else metavar)
 
 

@@ -15,6 +15,7 @@ from pydantic_core import PydanticUndefined
 from edgehold.errors import InputError
 from edgehold.records.layout import RESERVED_IDS, RESERVED_PROTOCOLS, walk
 from edgehold.records.model.base import Record, Slug, Version
+from edgehold.records.model.described import descriptions
 from edgehold.records.model.protocol import PROTOCOL_FORMAT, Protocol, version_order
 from edgehold.records.read.form import read_record
 from edgehold.records.read.opening import decode, read_bytes
@@ -129,7 +130,7 @@ def _fields(model: type[BaseModel], given: dict[str, str], indent: str) -> Itera
     for name, field in model.model_fields.items():
         kind, needed = _kind(field.annotation), field.is_required()
         words = f" One of: {', '.join(map(str, get_args(kind)))}." if get_origin(kind) is typing.Literal and name not in given else ""
-        yield f"{indent}# {field.description}{words}"
+        yield f"{indent}# {descriptions(model)[name]}{words}"
         if name in given:
             yield indent + yaml_text({name: given[name]}).rstrip("\n")
         elif not needed:

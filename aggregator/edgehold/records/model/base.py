@@ -23,7 +23,6 @@ class Record(BaseModel):
         extra="forbid",
         allow_inf_nan=False,
         regex_engine="python-re",  # the engine jsonschema uses, so that both read a pattern alike
-        use_attribute_docstrings=True,
     )
 
 

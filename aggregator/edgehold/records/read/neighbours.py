@@ -21,7 +21,7 @@ from .opening import LARGEST_BYTES, decode, read_bytes
 
 SUBMISSION = re.compile(r"submissions/(?:measured|simulated)/[^/]+/[^/]+\.json")
 CHANGE = re.compile(r"submissions/measured/[^/]+/changes/[^/]+/[^/]+\.json")
-_KEY = re.compile(r"[a-z0-9-]{2,31}\.[a-z0-9-]{1,31}")
+_KEY = re.compile(rb'"[a-z0-9-]{2,31}\.[a-z0-9-]{1,31}"')
 _ESCAPE = b"\\u"
 Wanted = Callable[[str, bytes], bool]
 
@@ -42,9 +42,8 @@ def with_neighbours(root: Path, there: Layout, touched: Collection[str], beside:
     """
     files = [*there.submissions, *there.changes]
     own = files_of(there, touched)
-    keys = {key for path in own for key in texts(root / path) if _KEY.fullmatch(key)}
-    owners = sorted({f'"{key.split(".")[0]}.'.encode() for key in keys})
-    quoted = sorted(f'"{key}"'.encode() for key in keys)
+    quoted = sorted({key for path in own for key in _KEY.findall(_plain(root / path))})
+    owners = sorted({key.partition(b".")[0] + b"." for key in quoted})
 
     def met(path: str) -> bool:
         data = _bytes(f"{root}/{path}")
@@ -82,6 +81,12 @@ def texts(path: Path) -> Iterator[str]:
             waiting += value
         elif isinstance(value, str):
             yield value
+
+
+def _plain(path: Path) -> bytes:
+    """The bytes of a file, or its texts alone where letters hide behind escapes."""
+    data = _bytes(str(path))
+    return "\n".join(f'"{text}"' for text in texts(path)).encode() if _ESCAPE in data else data
 
 
 def _bytes(path: str) -> bytes:

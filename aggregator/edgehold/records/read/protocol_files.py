@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Collection
+from dataclasses import dataclass
+from functools import lru_cache
 
 from edgehold.records.canonical import LoadedProtocol
 from edgehold.records.layout import RESERVED_PROTOCOLS, Layout
@@ -76,18 +79,37 @@ def _protocol(session: Session, path: str) -> LoadedProtocol | None:
     if parts is None:
         return None
     data, tree, body = parts
-    record, problems = read_record(Protocol, tree)
-    session.collected.add(path, problems)
+    read = _method(json.dumps(tree), body, decode(data)[0].removesuffix(body).count("\n"))
+    session.collected.add(path, read.unfit)
+    record = read.record
     if record is None:
         return None
     name, version = path.split("/")[1], path.split("/")[2].removesuffix(".md")
     wrong = [*path_agrees("/id", record.id, name), *path_agrees("/version", record.version, version)]
     wrong += reserved_id(record.id, also=RESERVED_PROTOCOLS)
-    before = decode(data)[0].removesuffix(body).count("\n")
+    session.collected.add(path, [*wrong, *read.problems])
+    return None if wrong else LoadedProtocol(record, read.text, path, sha256(data))
+
+
+@dataclass(frozen=True)
+class _Method:
+    """What a protocol file says, wherever it lies: the record or why there is none, its text, and what is wrong with what they say."""
+
+    record: Protocol | None
+    unfit: tuple[Problem, ...]
+    text: str = ""
+    problems: tuple[Problem, ...] = ()
+
+
+@lru_cache(maxsize=64)  # one command may read a repository twice
+def _method(settings: str, body: str, before: int) -> _Method:
+    """A file with these settings, as JSON, and this text, ``before`` lines from its beginning."""
+    record, unfit = read_record(Protocol, json.loads(settings), settings.encode())
+    if record is None:
+        return _Method(None, tuple(unfit))
     text = with_tables(record, body)
-    said = [*table_problems(record, body, before), *text_problems(record, body, before)]
-    session.collected.add(path, [*wrong, *body_problems(body, before), *protocol_problems(record, text), *said])
-    return None if wrong else LoadedProtocol(record, text, path, sha256(data))
+    said = (*table_problems(record, body, before), *text_problems(record, body, before))
+    return _Method(record, (), text, (*body_problems(body, before), *protocol_problems(record, text), *said))
 
 
 PlacedEvents = dict[str, list[tuple[str, Event]]]

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import yaml
 
@@ -61,8 +62,9 @@ class _Sequence:
 _Open = _Mapping | _Sequence
 
 
+@lru_cache(maxsize=512)  # one command may read a repository twice
 def parse_yaml(text: str, first_line: int = 1) -> YamlTree:
-    """Read a YAML text; lines count from ``first_line``."""
+    """Read a YAML text; lines count from ``first_line``. Who asks for the same text again gets the same tree and changes nothing in it."""
     found = YamlTree()
     if len(text) > LARGEST_YAML_CHARACTERS:
         message = Reason("reading.yaml_characters", count=len(text), most=LARGEST_YAML_CHARACTERS)

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from typing import Annotated, Generic, Literal, TypeVar, Union, get_args, get_origin
 
 from edgehold.records.model.base import Record
+from edgehold.records.model.described import descriptions
 from edgehold.results.model.moves import PoolLog
 from edgehold.results.model.ratio import RatioInterval
 from edgehold.results.model.results import Pool
@@ -75,7 +76,7 @@ def flat(
         (column, kind, description, get)
         for field, info in model.model_fields.items()
         if (not only or field in only) and field not in without
-        for column, kind, description, get in _of_field(field, info.annotation, " ".join((info.description or "").split()))
+        for column, kind, description, get in _of_field(field, info.annotation, " ".join(descriptions(model).get(field, "").split()))
     ]
     names = dict(rename or {})
     unknown |= set(names) - {column for column, *_ in found}

@@ -2,6 +2,7 @@
 
 import { draw, make } from "./dom.js";
 import { last } from "./matrices.js";
+import { rememberingFor } from "./memory.js";
 import { blank, child } from "./places.js";
 import { WrittenError, canonicalValue } from "./units.js";
 
@@ -30,6 +31,9 @@ function points(run, rules) {
     return at === null || level === null || at < 0 ? [] : [{ work: at, level, open: (row.values ?? []).some((value) => child(value, "limit")) }];
   });
 }
+
+/** Points of runs that stand as they did before. @type {(rules: object, run: string, work: () => Point[]) => Point[]} */
+const pointsBefore = rememberingFor(1000);
 
 /** @param {RowDraft} row */
 function passes(row) {
@@ -75,7 +79,7 @@ function number(written, unit, goal, rules) {
  * @param {number} width
  */
 export function curves(draft, rules, width) {
-  const runs = (draft.runs ?? []).map((run, n) => ({ n, name: nameOf(draft, run, n), points: points(run, rules) })).filter((run) => run.points.length);
+  const runs = (draft.runs ?? []).map((run, n) => ({ n, name: nameOf(draft, run, n), points: pointsBefore(rules, JSON.stringify(run), () => points(run, rules)) })).filter((run) => run.points.length);
   if (!runs.length) { return null; }
   const scales = scaled(runs, rules, Math.max(280, width));
   const labels = apart(runs.map((run) => ({ run, y: scales.y(last(run.points).level) + 4 })));

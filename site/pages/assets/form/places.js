@@ -117,26 +117,29 @@ export function patternOf(pointer) {
  */
 export function expand(tree, pattern) {
   /** @type {Place[]} */
-  let found = [{ pointer: "", value: tree, stars: [] }];
-  for (const part of parts(pattern)) {
-    found = found.flatMap((place) => (part === "*" ? entries(place) : [member(place, part)])).filter(({ value }) => !blank(value));
-  }
+  const found = [];
+  follow({ pointer: "", value: tree, stars: [] }, parts(pattern), 0, found);
   return found;
 }
 
 /**
+ * Go on from a place by the names of a pattern from number ``at`` on.
+ *
  * @param {Place} place
- * @param {string} name
- * @returns {Place}
+ * @param {readonly string[]} names
+ * @param {number} at
+ * @param {Place[]} found
  */
-function member({ pointer, value, stars }, name) {
-  return { pointer: below(pointer, name), value: child(value, name), stars };
-}
-
-/**
- * @param {Place} place
- * @returns {Place[]}
- */
-function entries({ pointer, value, stars }) {
-  return Array.isArray(value) ? value.map((entry, n) => ({ pointer: below(pointer, n), value: entry, stars: [...stars, n] })) : [];
+function follow(place, names, at, found) {
+  if (at === names.length) { found.push(place); return; }
+  const { pointer, value, stars } = place, name = names[at];
+  if (name !== "*") {
+    const inside = child(value, name);
+    if (!blank(inside)) { follow({ pointer: below(pointer, name), value: inside, stars }, names, at + 1, found); }
+    return;
+  }
+  if (!Array.isArray(value)) { return; }
+  for (const [n, entry] of value.entries()) {
+    if (!blank(entry)) { follow({ pointer: `${pointer}/${n}`, value: entry, stars: [...stars, n] }, names, at + 1, found); }
+  }
 }

@@ -71,7 +71,8 @@ function object(node, value, at, from, context) {
   const found = {};
   const needed = node.required ?? [];
   for (const [name, schema] of Object.entries(node.properties ?? {})) {
-    const inside = finished(schema, child(value, name), below(at, name), below(from, name), context);
+    const place = below(at, name), drawn = at === from ? place : below(from, name);
+    const inside = finished(schema, child(value, name), place, drawn, context);
     if (needed.includes(name) ? inside !== undefined : !empty(inside)) { found[name] = inside; }
   }
   return found;

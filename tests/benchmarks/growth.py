@@ -85,9 +85,9 @@ def pooling(root: Path, state: Path) -> Callable[[], object]:
 def results(root: Path, state: Path) -> Callable[[], object]:
     from edgehold.pipeline import results_json
     from edgehold.results.publish.assemble import assemble
-    from edgehold.results.publish.repeatability import repeatability_json
     from edgehold.results.publish.schemas import hold_to_schemas
-    from edgehold.results.tables.tables import tables
+    from edgehold.results.publish.whole import repeatability_json
+    from edgehold.results.tables.pool_tables import tables
 
     found = kept(state, "pooling")
 

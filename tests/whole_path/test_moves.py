@@ -14,11 +14,12 @@ import math
 import pytest
 
 from edgehold.endpoints import endpoint_rows
-from edgehold.pipeline import find_everything, read, results_json
+from edgehold.everything import find_everything
+from edgehold.pipeline import read, results_json
 from edgehold.pooling import headline
 from edgehold.pooling.spread_priors import priors_for
 from edgehold.results.publish.assemble import assemble
-from edgehold.results.tables.tables import tables
+from edgehold.results.tables.pool_tables import tables
 from tests.generated import generate_pages
 from tests.records.builder import (
     correction,

@@ -19,9 +19,10 @@ import pytest
 
 from edgehold import everything
 from edgehold.errors import InputError, NotSettledError
+from edgehold.everything import find_everything
 from edgehold.numerics.attempt import NOT_FINITE, NOT_SETTLED, SINGULAR
 from edgehold.numerics.interval import Interval
-from edgehold.pipeline import find_everything, read, results_json
+from edgehold.pipeline import read, results_json
 from edgehold.pooling.crossed.runs_fit import Difference
 from edgehold.pooling.crossed.steel_by_level import SteelByLevel
 from edgehold.pooling.crossed.two_roles import TwoRoles

@@ -25,7 +25,7 @@ from edgehold.results.model.repeatability import PublishedRepeatability
 from edgehold.results.model.results import RESULTS_FORMAT, Results
 from edgehold.words import Reason
 
-from .repeatability import REPEATABILITY_FORMAT
+from .whole import REPEATABILITY_FORMAT
 
 
 def all_schemas(base_url: str) -> dict[str, bytes]:

@@ -16,6 +16,7 @@ from .records.canonical import LoadedSubmission, Repository
 from .records.grades import Graded, graded
 from .records.linkage import Linkage, linkage
 from .results.publish.whole import OfPools
+from .results.publish.written import Texts, texts_of
 from .results.tables.lines import Lines
 
 Folder = tuple[str, str]
@@ -29,10 +30,12 @@ class Outcome:
     Attributes
     ----------
     published : for the results.
+    texts : pools and submissions as they stand in the results' file.
     tables : their lines of the tables, by name.
     """
 
     published: OfPools
+    texts: Texts
     tables: Mapping[str, Lines]
 
 
@@ -41,13 +44,14 @@ def outcomes(repository: Repository) -> list[Outcome]:
     everybody = (*repository.submissions, *repository.retracted)
     origins, grades = linkage(repository), graded(repository)
     decided = {folder: _decided(repository, {folder}, origins, grades) for folder in sorted({*map(_folder, everybody)}) or [("", "")]}
-    found = {folder: found_as(outcomes, given) for folder, given in decided.items()}
+    hashed = {folder: _hashed(*given) for folder, given in decided.items()}
+    found = {folder: found_as(outcomes, told) for folder, told in hashed.items()}
     anew = {folder: given for folder, given in decided.items() if found[folder] is None}
     if anew:
         together = _decided(repository, anew, origins, grades)
         found |= dict(zip(anew, _computed(*together, [alone for alone, *_ in anew.values()]), strict=True))
-        for folder, given in anew.items():
-            keep_as(outcomes, given, found[folder])
+        for folder in anew:
+            keep_as(outcomes, hashed[folder], found[folder])
     return [one for one in found.values() if isinstance(one, Outcome)]
 
 
@@ -61,7 +65,8 @@ def _computed(repository: Repository, origins: Linkage, grades: Mapping[str, Gra
     for alone in folders:
         found = of_some(everything, alone)
         published = of_pools(found)
-        yield Outcome(published, lines_of_pools(found, published))
+        texts = texts_of((*published.pools, *published.submissions, *published.retracted))
+        yield Outcome(published, texts, lines_of_pools(found, published))
 
 
 def _decided(
@@ -87,6 +92,23 @@ def _decided(
         names=repository.names,
     )
     return alone, origins.of(names), {name: one for name, one in grades.items() if name in names}
+
+
+def _hashed(alone: Repository, origins: Linkage, grades: Mapping[str, Graded]) -> tuple[object, ...]:
+    """All of that again, with the hashes of files for what is read from these files and names alone."""
+    return (
+        [_told(one) for one in alone.submissions],
+        [_told(one) for one in alone.retracted],
+        [(*key, one.path, one.sha256) for key, one in alone.protocols.items()],
+        (alone.steels, alone.findings, alone.names, origins, grades),
+    )
+
+
+def _told(one: LoadedSubmission) -> tuple[object, ...]:
+    """A submission by its files, and what files beside it say of its blades, lots and plan."""
+    changes = [(change.path, change.sha256) for change in one.changes]
+    earlier = [None if state is None else _told(state) for state in one.earlier]
+    return one.path, one.sha256, changes, one.runs, one.references, one.weights, one.seal_held, earlier
 
 
 def _folder(submission: LoadedSubmission) -> Folder:

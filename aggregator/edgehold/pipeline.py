@@ -5,7 +5,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -29,8 +28,10 @@ from .records.schemas import FALLBACK_URL, site_url
 from .results.model.repeatability import PublishedRepeatability
 from .results.model.results import Results
 from .results.publish.handed_out import sent_in, sources
+from .results.publish.repeatability_file import repeatability_json, table_of_pools
 from .results.publish.schemas import hold_to_schemas, published_schemas
-from .results.publish.whole import all_of, repeatability_json, results_of, table_of_pools
+from .results.publish.whole import all_of, results_of
+from .results.publish.written import written
 from .results.tables.tables import table_files
 from .sheets.ready import ready_sheets
 from .words import Reason
@@ -118,13 +119,8 @@ def _found(root: Path, say: Progress) -> tuple[Repository, Results, PublishedRep
     found = all_of([part.published for part in parts])
     table = table_of_pools(found.repeatability)
     results = results_of(repository, found, table)
-    files = {"results.json": results_json(results), "repeatability.json": repeatability_json(table)}
-    files |= table_files([part.tables for part in parts], results)
-    hold_to_schemas(root, files)
-    return repository, results, table, files
-
-
-def results_json(results: Results) -> bytes:
-    """The results as published: JSON, two spaces, UTF-8, keys in the order of the schema."""
-    text = json.dumps(results.model_dump(mode="json"), indent=2, ensure_ascii=False, allow_nan=False)
-    return f"{text}\n".encode()
+    record = written(results, {called: text for part in parts for called, text in part.texts.items()})
+    of_table = repeatability_json(table)
+    hold_to_schemas(root, {"results.json": record.rest, "repeatability.json": of_table}, record.items)
+    files = {"results.json": record.whole(), "repeatability.json": of_table}
+    return repository, results, table, files | table_files([part.tables for part in parts], results)

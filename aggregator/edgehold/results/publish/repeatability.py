@@ -21,7 +21,7 @@ from edgehold.results.model.numbers import needed, published, ratio
 from edgehold.results.model.repeatability import Contribution, EndpointRepeatability, PoolRepeatability, PublishedRepeatability
 
 from .fields import ORIGINS, one_of
-from .whole import content_sha256, table_of_pools
+from .repeatability_file import content_sha256, table_of_pools
 
 SOURCES: tuple[Literal["pooled", "assumed"], ...] = ("pooled", "assumed")
 

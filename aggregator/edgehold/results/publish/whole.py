@@ -3,17 +3,13 @@
 from __future__ import annotations
 
 import hashlib
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
-
-import rfc8785
 
 from edgehold import __version__
 from edgehold.records.canonical import Repository
 from edgehold.records.schemas import repository_url
-from edgehold.results.model.repeatability import Content, PoolRepeatability, PublishedRepeatability
+from edgehold.results.model.repeatability import PoolRepeatability, PublishedRepeatability
 from edgehold.results.model.results import NotFittedResult, Pool, Provenance, Results, SubmissionResult
 
 from .history import removed_results
@@ -23,8 +19,6 @@ from .plans import plan_counts
 from .state import commit_of, data_month
 from .steels import steel_results
 from .versions import protocol_results
-
-REPEATABILITY_FORMAT: Literal["repeatability/1.1.0"] = "repeatability/1.1.0"
 
 
 @dataclass(frozen=True)
@@ -104,20 +98,3 @@ def _provenance(repository: Repository, table: PublishedRepeatability) -> Proven
         data_month=data_month(repository),
         commit=commit_of(repository.root),
     )
-
-
-def table_of_pools(pools: Sequence[PoolRepeatability]) -> PublishedRepeatability:
-    """The repeatability table with its hash."""
-    content = Content(format=REPEATABILITY_FORMAT, pools=tuple(pools))
-    return PublishedRepeatability(**dict(content), sha256=content_sha256(content))
-
-
-def content_sha256(content: Content) -> str:
-    """Hash over the canonical JSON of a table, without the hash that stands in it."""
-    plain = content.model_dump(mode="json", exclude={"sha256"}, exclude_unset=True)  # an older file has no hash over newer fields
-    return hashlib.sha256(rfc8785.dumps(plain)).hexdigest()
-
-
-def repeatability_json(table: PublishedRepeatability) -> bytes:
-    """The table as a file: JSON, two spaces, UTF-8."""
-    return (json.dumps(table.model_dump(mode="json"), indent=2, ensure_ascii=False, allow_nan=False) + "\n").encode()

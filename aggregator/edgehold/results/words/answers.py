@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
 
-from edgehold.pooling.headline import REFERENCE
-from edgehold.pooling.headline import Answer as Found
-from edgehold.pooling.what_matters import WhatMatters
 from edgehold.results.model.answers import HowMuchResult, MethodLine
 from edgehold.results.model.numbers import needed
 from edgehold.results.model.ratio import RatioInterval
 from edgehold.words import Reason, capital, listed, together
 
 from .sentences import amount, compared, end_text, figures, ratio_text, sides, verdict_ending
+
+if TYPE_CHECKING:  # pages take words from here, and shall not load all of pooling with them
+    from edgehold.pooling.headline import Answer as Found
+    from edgehold.pooling.what_matters import WhatMatters
 
 RESIDUAL_NAME = "run-to-run"
 ONE_PAIR = ("practice", "level")  # of which two are met, and no spread
@@ -23,6 +25,8 @@ MOSTLY_PRIOR = 80.0  # percent of a prior's spread left from which a figure is c
 
 def answer_sentence(opening: str, one: Found, kind: str, result: RatioInterval | None, general: RatioInterval | None) -> str:
     """The answer on one comparison: what it speaks of, how sure it is, and what that comes to; or why there is no ratio."""
+    from edgehold.pooling.headline import REFERENCE
+
     names = {"opening": opening, **sides(one.factor, one.first, one.second)}
     if result is None:
         return Reason("model_answer.no_ratio", **names, reason=one.reason)

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 FINE, ERRORS_FOUND, MISUSE = 0, 1, 2
 MOST_EXCHANGES = 100
-EXTRA_LIBRARIES = frozenset({"altair", "jsonschema", "mkdocs", "material", "openpyxl", "pandas", "pyarrow", "vl_convert"})
+EXTRA_LIBRARIES = frozenset({"altair", "jsonschema", "mkdocs", "material", "openpyxl", "pyarrow", "vl_convert"})
 CLUSTER_LIBRARIES = frozenset({"cloudpickle", "dask", "distributed"})
 
 # Many small matrices: threads of the linear algebra library only wait for each other, for ten times the processor time.

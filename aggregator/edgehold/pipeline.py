@@ -5,37 +5,39 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from edgehold.sheets.browser import browser_rules
 
 from .archive.build import SUMS, sums_of
 from .archive.folder import Archive
 from .archive.zipped import zipped
-from .endpoints import endpoint_rows
 from .engine.tasks import kept
 from .errors import FindingsError
-from .everything import find_everything
 from .forms.review import review_forms
 from .forms.submission import forms
+from .outcomes import outcomes
 from .pages.contents import Whole, chosen_for
 from .pages.deposit import deposit_files
 from .pages.site import contents_of
-from .pooling.exchanges import ExchangePlan
-from .pooling.gather.apart import further_runs
 from .records import load_repository
 from .records.canonical import PoolKey, Repository
 from .records.schemas import FALLBACK_URL, site_url
+from .results.model.repeatability import PublishedRepeatability
 from .results.model.results import Results
-from .results.publish.assemble import EverythingFound, assemble
 from .results.publish.handed_out import sent_in, sources
-from .results.publish.repeatability import repeatability_json
+from .results.publish.repeatability_file import repeatability_json, table_of_pools
 from .results.publish.schemas import hold_to_schemas, published_schemas
-from .results.tables.tables import tables
+from .results.publish.whole import all_of, results_of
+from .results.publish.written import written
+from .results.tables.tables import table_files
 from .sheets.ready import ready_sheets
 from .words import Reason
+
+if TYPE_CHECKING:
+    from .pooling.exchanges import ExchangePlan
 
 Progress = Callable[[str], None]
 
@@ -55,12 +57,15 @@ def read(root: Path) -> Repository:
 
 def exchange(root: Path, count: int) -> dict[PoolKey, ExchangePlan]:
     """For every pool the further runs that would best help to tell sharpeners from testers."""
+    from .endpoints import endpoint_rows
+    from .pooling.gather.apart import further_runs
+
     return further_runs(endpoint_rows(read(root)), count)
 
 
 def results_files(root: Path, say: Progress = lambda _: None) -> dict[str, bytes]:
     """Check and pool: the files of ``build/results``."""
-    return _found(root, say)[2]
+    return _found(root, say)[-1]
 
 
 def whole(root: Path, say: Progress = lambda _: None, archive: Archive | None = None) -> tuple[Whole, Archive | None]:
@@ -76,10 +81,9 @@ def whole(root: Path, say: Progress = lambda _: None, archive: Archive | None = 
     -------
     Everything, and the archive with this build where there is one.
     """
-    found, results, files = _found(root, say)
+    repository, results, table, files = _found(root, say)
     say("building the pages")
-    repository = found.repository
-    rules = forms(repository, found.published)
+    rules = forms(repository, table)
     for key in rules:
         rules[key]["sheet"] = browser_rules(repository.protocols[key].record)
     sheets, reviews = ready_sheets(repository, rules), review_forms(repository)
@@ -101,24 +105,22 @@ def whole(root: Path, say: Progress = lambda _: None, archive: Archive | None = 
 
 def deposited(root: Path, say: Progress = lambda _: None) -> bytes:
     """Check and pool: one ZIP file for a depositor with data, what they were made from, hashes and metadata."""
-    found, results, files = _found(root, say)
+    repository, results, _, files = _found(root, say)
     address = site_url(root)
     base_url = "" if address == FALLBACK_URL else address
-    return zipped(deposit_files(results, files, sources(found.repository), base_url, str(Reason("citing.build_title"))))
+    return zipped(deposit_files(results, files, sources(repository), base_url, str(Reason("citing.build_title"))))
 
 
-def _found(root: Path, say: Progress) -> tuple[EverythingFound, Results, dict[str, bytes]]:
+def _found(root: Path, say: Progress) -> tuple[Repository, Results, PublishedRepeatability, dict[str, bytes]]:
     say("checking what people wrote")
     repository = read(root)
     say(f"pooling {len(repository.submissions)} submissions")
-    found = find_everything(repository)
-    results = assemble(found)
-    files = {"results.json": results_json(results), "repeatability.json": repeatability_json(found.published), **tables(found, results)}
-    hold_to_schemas(root, files)
-    return found, results, files
-
-
-def results_json(results: Results) -> bytes:
-    """The results as published: JSON, two spaces, UTF-8, keys in the order of the schema."""
-    text = json.dumps(results.model_dump(mode="json"), indent=2, ensure_ascii=False, allow_nan=False)
-    return f"{text}\n".encode()
+    parts = outcomes(repository)
+    found = all_of([part.published for part in parts])
+    table = table_of_pools(found.repeatability)
+    results = results_of(repository, found, table)
+    record = written(results, {called: text for part in parts for called, text in part.texts.items()})
+    of_table = repeatability_json(table)
+    hold_to_schemas(root, {"results.json": record.rest, "repeatability.json": of_table}, record.items)
+    files = {"results.json": record.whole(), "repeatability.json": of_table}
+    return repository, results, table, files | table_files([part.tables for part in parts], results)

@@ -8,6 +8,7 @@ from pathlib import Path
 from .endpoints import endpoint_rows
 from .estimates import estimate_submissions, repeatability_table
 from .records.canonical import Repository, pool_key
+from .records.grades import graded
 from .records.model.submission import Submission
 from .records.read.neighbours import submission_of
 from .records.request.against import CheckedProposal, check_proposal
@@ -77,4 +78,5 @@ def own_answers(repository: Repository, paths: frozenset[str]) -> tuple[Submissi
     names = {s.record.id for s in asked}
     own = [row for row in rows if row.submission in names]
     estimates = estimate_submissions(own, table, repository.protocols)
-    return submission_results(replace(repository, submissions=asked, retracted=()), own, estimates)
+    some = replace(repository, submissions=asked, retracted=())
+    return submission_results(some, own, estimates, graded(some))

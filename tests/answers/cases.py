@@ -21,7 +21,7 @@ from edgehold.records.model.submission import Submission
 from edgehold.records.registers import load_steels
 from edgehold.report import answer_submission
 from edgehold.results.model.repeatability import Content, PublishedRepeatability
-from edgehold.results.publish.repeatability import content_sha256
+from edgehold.results.publish.repeatability_file import content_sha256
 from edgehold.words import Reason, filled_in, group
 from tests.words.says import parsed
 

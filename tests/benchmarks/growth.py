@@ -83,17 +83,17 @@ def pooling(root: Path, state: Path) -> Callable[[], object]:
 
 
 def results(root: Path, state: Path) -> Callable[[], object]:
-    from edgehold.pipeline import results_json
     from edgehold.results.publish.assemble import assemble
-    from edgehold.results.publish.repeatability import repeatability_json
+    from edgehold.results.publish.repeatability_file import repeatability_json
     from edgehold.results.publish.schemas import hold_to_schemas
-    from edgehold.results.tables.tables import tables
+    from edgehold.results.publish.written import written
+    from edgehold.results.tables.pool_tables import tables
 
     found = kept(state, "pooling")
 
     def published() -> object:
         made = assemble(found)
-        files = {"results.json": results_json(made), "repeatability.json": repeatability_json(found.published), **tables(found, made)}
+        files = {"results.json": written(made).whole(), "repeatability.json": repeatability_json(found.published), **tables(found, made)}
         hold_to_schemas(root, files)
         return made, files
 

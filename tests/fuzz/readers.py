@@ -14,12 +14,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from edgehold.errors import Finding
-from edgehold.pipeline import find_everything
+from edgehold.everything import find_everything
 from edgehold.records import load_repository
 from edgehold.records.canonical import ObjectionThread, Repository
 from edgehold.records.registers import PROGRAMS_OWN
 from edgehold.results.publish.assemble import assemble
-from edgehold.results.tables.tables import tables
+from edgehold.results.tables.pool_tables import tables
 from tests.generated import generate_pages
 from tests.records.builder import (
     ABSENT,

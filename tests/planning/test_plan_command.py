@@ -13,7 +13,7 @@ from edgehold.planning.options import add_arguments
 from edgehold.records.model.plan import Plan, PlanSeal
 from edgehold.records.sealing import plan_sha256
 from edgehold.results.model.repeatability import PublishedRepeatability
-from edgehold.results.publish.repeatability import content_sha256
+from edgehold.results.publish.repeatability_file import content_sha256
 from edgehold.words.cautions import CAUTIONS
 from tests.published import copy_demonstrated
 from tests.records.builder import markdown, write

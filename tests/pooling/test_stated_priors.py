@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
-from edgehold.pipeline import find_everything, read
+from edgehold.everything import find_everything
+from edgehold.pipeline import read
 from edgehold.pooling.gather.of_protocols import spread_priors_of
 from edgehold.pooling.spread_priors import priors_for
 from edgehold.records.model.protocol import EndpointRule

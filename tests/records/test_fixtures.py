@@ -13,7 +13,7 @@ from edgehold.records.model.plan import Plan, SharedPlan
 from edgehold.records.read.form import read_record
 from edgehold.results.model.repeatability import PublishedRepeatability
 from edgehold.results.model.results import RESULTS_FORMAT, Results
-from edgehold.results.publish.repeatability import REPEATABILITY_FORMAT
+from edgehold.results.publish.repeatability_file import REPEATABILITY_FORMAT
 
 ROOT = Path(__file__).parents[2]
 FIXTURES = Path(__file__).parent / "fixtures"

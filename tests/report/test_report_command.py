@@ -16,7 +16,7 @@ from edgehold.records import load_repository
 from edgehold.records.model.changes import ABSENT
 from edgehold.report.opening import open_submission
 from edgehold.report.table import table_used
-from edgehold.results.publish.repeatability import repeatability_json
+from edgehold.results.publish.repeatability_file import repeatability_json
 from edgehold.words import Reason
 from tests.records.builder import correction, endpoint, make_repository, protocol, run, second, submission, values, write_change
 

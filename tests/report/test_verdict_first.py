@@ -128,7 +128,8 @@ def demonstrated(tmp_path_factory):
     """Ids of every ninth simulated submission, and the published table of all of them."""
     from edgehold.endpoints import endpoint_rows
     from edgehold.estimates import repeatability_table
-    from edgehold.results.publish.repeatability import publish, repeatability_json
+    from edgehold.results.publish.repeatability import publish
+    from edgehold.results.publish.repeatability_file import repeatability_json
 
     repository = load_repository(ROOT)
     file = tmp_path_factory.mktemp("table") / "table.json"

@@ -12,8 +12,8 @@ import pytest
 from edgehold.results.model.results import Results
 from edgehold.results.tables import analyses as analysis_tables
 from edgehold.results.tables.cells import csv_bytes
-from edgehold.results.tables.frames import csv_of, frame
 from edgehold.results.tables.package import datapackage
+from edgehold.results.tables.typed import csv_of
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "pages"))
 from sample import results
@@ -154,8 +154,8 @@ def test_text_that_could_start_a_formula_stays_text(both):
 def test_the_package_describes_every_column_of_every_table():
     published = results(0, 0)
     made = {name: getattr(analysis_tables, name)(published) for name in TABLES}
-    files = {f"{name}.csv": csv_of(frame(table)) for name, table in made.items()}
-    package = json.loads(datapackage(made, files, published.provenance, published.format))
+    files = {f"{name}.csv": csv_of(table) for name, table in made.items()}
+    package = json.loads(datapackage({name: columns for name, (columns, _) in made.items()}, files, published.provenance, published.format))
     assert package["version"].startswith(published.format.rpartition("/")[2])
     for resource in package["resources"]:
         fields = resource["schema"]["fields"]

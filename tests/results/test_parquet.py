@@ -16,8 +16,9 @@ import pytest
 from edgehold.builds import pool
 from edgehold.results.tables import parquet
 from edgehold.results.tables.cells import cell
+from edgehold.results.tables.lines import GROWING
 from edgehold.results.tables.package import PRIMARY_KEYS
-from edgehold.results.tables.parquet import GROWING, write_parquet
+from edgehold.results.tables.parquet import write_parquet
 from tests.records.builder import make_repository, second, submission
 
 COLUMNS = {"name": "string: Who.", "count": "integer: How many.", "share": "number: How much.", "whole": "boolean: Whether all."}

@@ -18,7 +18,8 @@ from edgehold.estimates import RepeatabilityTable, repeatability_table
 from edgehold.records import load_repository
 from edgehold.records.canonical import Repository
 from edgehold.results.model.repeatability import PublishedRepeatability
-from edgehold.results.publish.repeatability import form_repeatability, publish, read_published, read_table, repeatability_json
+from edgehold.results.publish.repeatability import form_repeatability, publish, read_published, read_table
+from edgehold.results.publish.repeatability_file import repeatability_json
 
 SCHEMA = Path(__file__).parents[2] / "schemas" / "repeatability" / "1.1.0.json"
 SPREADS = (0.02, 0.05, 0.1, 0.3, 0.6)  # of five submissions that evidently differ

@@ -234,6 +234,18 @@ def test_what_somebody_says_about_a_method_computes_nothing_of_its_results(tmp_p
     assert computed.count("readings_by") == computed.count("_submission") - len(NAMES) == 1
 
 
+def test_a_submission_computes_nothing_of_what_comes_out_of_another_folder(tmp_path, computed):
+    """Here of invented ones to the same protocol; what was computed and what was found make the same results as all computed anew."""
+    invented = [two_blades(f"{name}-1", name) | {"origin": "simulated"} for name in ("smew", "teal")]
+    root = write_repository(tmp_path / "one", protocol(1.25), [*invented, *(two_blades(f"{name}-1", name) for name in NAMES)])
+    builds.site(root)
+    assert computed.count("outcomes") == 2
+    computed.clear()
+    take(root, ("correct", "tern", 3.5))
+    assert published(root) == anew(root, tmp_path / "anew")
+    assert computed.count("outcomes") == 1 + 2
+
+
 READING = """
 import sys
 from pathlib import Path

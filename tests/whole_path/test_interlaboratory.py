@@ -11,7 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from edgehold.pipeline import find_everything, read
+from edgehold.everything import find_everything
+from edgehold.pipeline import read
 from edgehold.results.publish.assemble import assemble
 
 from .repositories import changed_reading, level_endpoint, protocol_text, run, submission, write_repository

@@ -85,5 +85,5 @@ def test_the_extra_holds_what_the_command_line_knows_of_it():
         "material": "mkdocs-material",
         "openpyxl": "openpyxl",
     }
-    alike = {"pandas", "pyarrow"}
+    alike = {"pyarrow"}
     assert named == {*distributions.values(), *alike, "vl-convert-python"} and {*distributions, *alike, "vl_convert"} == EXTRA_LIBRARIES

@@ -14,11 +14,13 @@ import math
 import pytest
 
 from edgehold.endpoints import endpoint_rows
-from edgehold.pipeline import find_everything, read, results_json
+from edgehold.everything import find_everything
+from edgehold.pipeline import read
 from edgehold.pooling import headline
 from edgehold.pooling.spread_priors import priors_for
 from edgehold.results.publish.assemble import assemble
-from edgehold.results.tables.tables import tables
+from edgehold.results.publish.written import written
+from edgehold.results.tables.pool_tables import tables
 from tests.generated import generate_pages
 from tests.records.builder import (
     correction,
@@ -230,7 +232,7 @@ def test_names_of_files_decide_nothing(root, tmp_path_factory):
 
 def test_the_same_files_give_the_same_bytes(root):
     write_change(root, 1, corrected_force(math.exp(-0.3), "2026-05"))
-    assert results_json(results(root)) == results_json(results(root))
+    assert written(results(root)).whole() == written(results(root)).whole()
 
 
 def test_an_empty_repository_has_no_log(tmp_path):

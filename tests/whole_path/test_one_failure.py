@@ -19,15 +19,17 @@ import pytest
 
 from edgehold import everything
 from edgehold.errors import InputError, NotSettledError
+from edgehold.everything import find_everything
 from edgehold.numerics.attempt import NOT_FINITE, NOT_SETTLED, SINGULAR
 from edgehold.numerics.interval import Interval
-from edgehold.pipeline import find_everything, read, results_json
+from edgehold.pipeline import read
 from edgehold.pooling.crossed.runs_fit import Difference
 from edgehold.pooling.crossed.steel_by_level import SteelByLevel
 from edgehold.pooling.crossed.two_roles import TwoRoles
 from edgehold.pooling.pairwise.bounds import BoundsIncluded
 from edgehold.pooling.pairwise.comparisons import VersionAgreement
 from edgehold.results.publish.assemble import assemble
+from edgehold.results.publish.written import written
 from tests.generated import generate_pages
 
 from .repositories import level_endpoint, protocol_text, run, submission, write_repository
@@ -215,7 +217,7 @@ def unharmed(repository):
     with pytest.MonkeyPatch.context() as patched:
         counts = {place: watched(patched, place) for place in PLACES if place.call == 0}
         gave = {name: kept(patched, name) for name in STAGES}
-        results = json.loads(results_json(assemble(find_everything(repository))))
+        results = json.loads(written(assemble(find_everything(repository))).whole())
     for place in PLACES:
         calls = counts[first_of(place)]
         found[place] = ([number for number, told in enumerate(calls) if told], len(calls))
@@ -298,7 +300,7 @@ def harmed(repository, place: Planted, number: int, kind: str, gave: dict[str, o
         results = assemble(find_everything(repository))
     if kind == "singular":
         assert len(list(generate_pages(results))) > 10, "every page is made"
-    return json.loads(results_json(results))
+    return json.loads(written(results).whole())
 
 
 def differences(one: object, other: object, at: str = "") -> list[str]:

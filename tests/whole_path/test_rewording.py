@@ -6,10 +6,10 @@ import string
 
 import pytest
 
-from edgehold.pipeline import find_everything
+from edgehold.everything import find_everything
 from edgehold.report.assemble import report_json, report_on
 from edgehold.results.publish.assemble import assemble
-from edgehold.results.tables.tables import tables
+from edgehold.results.tables.pool_tables import tables
 from edgehold.words import catalogue
 from tests.report.reports import CASES, opened, table
 

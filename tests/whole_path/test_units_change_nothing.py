@@ -11,7 +11,8 @@ from pathlib import Path
 import pytest
 import yaml
 
-from edgehold.pipeline import find_everything, read
+from edgehold.everything import find_everything
+from edgehold.pipeline import read
 from edgehold.records.units import canonical_value
 from edgehold.results.publish.assemble import assemble
 from tests.published import copy_protocols

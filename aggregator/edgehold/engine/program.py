@@ -20,7 +20,7 @@ COMPUTING = ("engine", "records", "endpoints", "estimates", "pooling", "numerics
 EVERYTHING = (".",)
 LIBRARIES = (
     *("numpy", "scipy", "pymetis", "pydantic", "jsonschema", "vl-convert-python", "openpyxl", "Jinja2", "Markdown", "nh3"),
-    *("pandas", "pyarrow", "rfc8785", "MarkupSafe", "mkdocs", "mkdocs-material", "PyYAML"),
+    *("pyarrow", "rfc8785", "MarkupSafe", "mkdocs", "mkdocs-material", "PyYAML"),
 )
 """What the kept parts are computed with."""
 SETTINGS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS", "OPENBLAS_CORETYPE")

@@ -10,8 +10,7 @@ from collections.abc import Callable
 from functools import partial
 
 from edgehold import __version__
-from edgehold.engine.tasks import kept_as
-from edgehold.pooling.probes.register import PROBES
+from edgehold.engine.tasks import kept, kept_as
 from edgehold.records.canonical import LoadedProtocol, ObjectionThread, Repository
 from edgehold.records.layout import ANALYSIS, RESERVED_IDS, RESERVED_PROTOCOLS
 from edgehold.records.model.protocol import PROTOCOL_FORMAT, version_order
@@ -78,9 +77,16 @@ def _form(repository: Repository, kind: str) -> Rules:
         "messages": messages([*SCHEMA_CODES, *TEXT_CODES, *REVIEW_CODES, *(c["code"] for c in UNFIT_CHARACTERS)]),
         "hints": [{**hint, "at": "/by"} for hint in HINTS],
         "cures": {pattern: pattern_cure(pattern) for pattern in sorted(patterns_in(schema))},
-        "probes": [] if kind == "outcome" else [[probe.id, probe.question] for probe in PROBES],
+        "probes": [] if kind == "outcome" else kept(_probes),
         **_everywhere(repository, "objection"),
     }
+
+
+def _probes() -> list[list[str]]:
+    """Id and question of every probe."""
+    from edgehold.pooling.probes.register import PROBES  # here, for it brings the whole of pooling
+
+    return [[probe.id, probe.question] for probe in PROBES]
 
 
 def _everywhere(repository: Repository, kind: str) -> Rules:

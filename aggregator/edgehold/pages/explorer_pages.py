@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from edgehold.engine.tasks import kept
 from edgehold.results.model.results import Pool, Results
 from edgehold.results.tables.evidence import Compared, Evidence, draws, evidence_of
 from edgehold.results.words.ratio_scale import scale_for_browser
@@ -25,7 +26,7 @@ def explorer(results: Results) -> Page:
         "says": {**group("explorer"), **{f"interest_{name}": text for name, text in _interests()}, **_months()},
         "sides": {name: group("own_answer")[name] for name in SIDES},
         "scale": scale_for_browser(),
-        "draws": draws(),
+        "draws": kept(draws),
     }
     html = render("explore.html", data=inert_json(data), pairs=sum(len(found) for _, found in pools))
     return Page(addresses.EXPLORER, Reason("explorer.title"), html, "Results", Reason("explorer.told"))

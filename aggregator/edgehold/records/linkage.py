@@ -13,7 +13,7 @@ therefore not linked, however many they are.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from .canonical import LoadedSubmission, Repository
@@ -34,6 +34,10 @@ class Linkage:
 
     senders: Mapping[str, str]
     linked: frozenset[str]
+
+    def of(self, names: Collection[str]) -> Linkage:
+        """The same of some submissions."""
+        return Linkage({name: sender for name, sender in self.senders.items() if name in names}, self.linked.intersection(names))
 
 
 def linkage(repository: Repository) -> Linkage:

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import hashlib
 import math
 from collections import Counter, defaultdict
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import partial
 from typing import Literal
 
-from edgehold import __version__
 from edgehold.endpoints.references import Beside
 from edgehold.endpoints.rows import CurvePoint, EndpointRow
 from edgehold.endpoints.values import fixed_threshold
@@ -34,10 +32,10 @@ from edgehold.pooling.probes.effects import Unanswered
 from edgehold.pooling.probes.probes import ProbeAnswer
 from edgehold.pooling.separability import Separability
 from edgehold.records.canonical import LoadedSubmission, PoolKey, Repository, pool_key
+from edgehold.records.grades import Graded
 from edgehold.records.interest import interest_of
 from edgehold.records.linkage import Linkage
 from edgehold.records.model.protocol import EndpointRule, Protocol, version_order
-from edgehold.records.schemas import repository_url
 from edgehold.results.model.numbers import needed, published, ratio
 from edgehold.results.model.repeatability import PublishedRepeatability
 from edgehold.results.model.results import (
@@ -47,7 +45,6 @@ from edgehold.results.model.results import (
     EndpointResult,
     NotFittedResult,
     Pool,
-    Provenance,
     Quoted,
     Range,
     RepeatabilityEntry,
@@ -65,19 +62,14 @@ from .crossed import crossed_result
 from .curve_pairs import crossovers, curve_comparison
 from .families import families_result
 from .fields import CURVES_OF, ORIGINS, TOLD, one_of
-from .history import removed_results
+from .followed import followed_pool
 from .interlab import interlaboratory_result
 from .ledger import retracted_results, submission_results
-from .moves import pool_logs
 from .network import network_result
-from .objections import objection_results
-from .plans import plan_counts
 from .probes import probe_result, probes_sentence
 from .reasons import reasoned
 from .references import references_result
-from .state import commit_of, data_month
-from .steels import steel_results
-from .versions import protocol_results
+from .whole import OfPools, results_of
 
 Apart = Literal["steel", "sharpener", "tester", "level", "split"]
 APART: tuple[Apart, ...] = ("steel", "sharpener", "tester", "level", "split")
@@ -103,6 +95,7 @@ class EverythingFound:
     references : what reference edges and known weights show, by pool.
     spreads : posteriors of the standard deviations behind the answers, by pool and endpoint, of a joint model with no endpoint.
     courses : the leading comparison of each pool through the months.
+    grades : of the evidence of submissions, by id.
     origins : whom submissions come from, and which are linked.
     """
 
@@ -126,25 +119,25 @@ class EverythingFound:
     references: dict[PoolKey, ShownByReferences]
     spreads: dict[tuple[PoolKey, str], SpreadPoints]
     courses: tuple[PoolCourse, ...]
+    grades: Mapping[str, Graded]
     origins: Linkage
 
 
 def assemble(found: EverythingFound) -> Results:
     """Gather everything into the published record; nothing is estimated here."""
+    return results_of(found.repository, of_pools(found), found.published)
+
+
+def of_pools(found: EverythingFound) -> OfPools:
+    """What is published of the pools alone."""
     notes: list[failures.Line] = []
-    return Results(
-        format="results/2.5.0",
-        provenance=_provenance(found),
+    return OfPools(
         pools=tuple(_pool(found, key, group, notes) for key, group in sorted(_by_pool(found.repository).items())),
-        submissions=submission_results(found.repository, found.rows, found.estimates, found.origins),
+        submissions=submission_results(found.repository, found.rows, found.estimates, found.grades, found.origins),
         retracted=retracted_results(found.repository),
-        removed=removed_results(found.repository),
-        protocols=protocol_results(found.repository),
-        objections=objection_results(found.repository),
-        steels=steel_results(found.repository),
-        plans=plan_counts(found.repository),
-        moves=pool_logs(found.repository, found.courses),
+        followed=tuple(followed_pool(found.repository, one) for one in found.courses),
         not_fitted=_not_fitted(found, notes),
+        repeatability=found.published.pools,
     )
 
 
@@ -191,24 +184,6 @@ def _by_pool(repository: Repository) -> dict[PoolKey, list[LoadedSubmission]]:
     for submission in repository.submissions:
         pools[pool_key(submission)].append(submission)
     return pools
-
-
-def _provenance(found: EverythingFound) -> Provenance:
-    repository = found.repository
-    submissions = (*repository.submissions, *repository.retracted)
-    files = [(s.path, s.sha256) for s in submissions] + [(p.path, p.sha256) for p in repository.protocols.values()]
-    files += [(c.path, c.sha256) for s in submissions for c in s.changes]
-    files = sorted([*files, *repository.side_files, *repository.life_files])
-    listing = "".join(f"{sha256}  {path}\n" for path, sha256 in files)
-    return Provenance(
-        program_version=__version__,
-        inputs_sha256=hashlib.sha256(listing.encode()).hexdigest(),
-        input_files=len(files),
-        repeatability_sha256=found.published.sha256,
-        repository_url=repository_url(repository.root) or "",
-        data_month=data_month(repository),
-        commit=commit_of(repository.root),
-    )
 
 
 def _pool(found: EverythingFound, key: PoolKey, submissions: list[LoadedSubmission], notes: list[failures.Line]) -> Pool:

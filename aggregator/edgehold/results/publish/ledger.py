@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -12,7 +12,7 @@ from edgehold.endpoints.rows import EndpointRow
 from edgehold.errors import WARNING
 from edgehold.estimates.results import Contrast, SubmissionEstimate
 from edgehold.records.canonical import CanonicalReading, CanonicalRun, LoadedSubmission, Repository
-from edgehold.records.grades import Graded, graded
+from edgehold.records.grades import Graded
 from edgehold.records.interest import interest_of
 from edgehold.records.linkage import Linkage
 from edgehold.records.model.protocol import EndpointRule, Protocol
@@ -34,12 +34,17 @@ FACTORS: tuple[Factor, ...] = ("steel", "blade", "sharpener", "practice", "level
 
 
 def submission_results(
-    repository: Repository, rows: Iterable[EndpointRow], estimates: Iterable[SubmissionEstimate], origins: Linkage | None = None
+    repository: Repository,
+    rows: Iterable[EndpointRow],
+    estimates: Iterable[SubmissionEstimate],
+    grades: Mapping[str, Graded],
+    origins: Linkage | None = None,
 ) -> tuple[SubmissionResult, ...]:
     """A line of the ledger and a page for every submission, by id.
 
     Parameters
     ----------
+    grades : of their evidence, by id.
     origins : whom they come from; None where only some of a repository's submissions are here, which do not tell.
     """
     by_run: dict[tuple[str, str], list[EndpointRow]] = defaultdict(list)
@@ -48,7 +53,6 @@ def submission_results(
     by_submission: dict[str, list[SubmissionEstimate]] = defaultdict(list)
     for estimate in estimates:
         by_submission[estimate.submission].append(estimate)
-    grades = graded(repository)
     return tuple(
         _submission(repository, s, by_run, by_submission[s.record.id], origins, grades[s.record.id])
         for s in sorted(repository.submissions, key=lambda s: s.record.id)

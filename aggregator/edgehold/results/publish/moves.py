@@ -3,45 +3,77 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from typing import Literal
 
-from edgehold.pooling.gather.months import Course, PoolCourse, Standing
-from edgehold.pooling.gather.presences import Presence, change_months
-from edgehold.records.canonical import LoadedSubmission, ObjectionThread, PoolKey, Repository
+from edgehold.records.canonical import ObjectionThread, PoolKey, Repository
 from edgehold.records.model.protocol import EndpointRule, major
 from edgehold.records.model.review import Outcome
 from edgehold.records.threads import OPEN
 from edgehold.results.model.moves import CourseResult, Happening, MonthResult, Move, PoolLog, StandingResult
 from edgehold.results.model.numbers import ratio
-from edgehold.results.model.ratio import ratio_interval
 from edgehold.results.words.moves import move_sentence
 
-from .fields import ANSWERED, ORIGINS, STATES, one_of
+from .fields import ANSWERED, ORIGINS, one_of
 
 Kind = Literal["tested", "corrected", "retracted", "version", "objection"]
 ORDER: tuple[Kind, ...] = ("tested", "corrected", "retracted", "version", "objection")
 COUNTED: tuple[Kind, ...] = ("tested", "corrected", "retracted")
 
 
-def pool_logs(repository: Repository, courses: Iterable[PoolCourse]) -> tuple[PoolLog, ...]:
+@dataclass(frozen=True)
+class Followed:
+    """One comparison through the months.
+
+    Attributes
+    ----------
+    rule : the endpoint.
+    factor, first, second : what is compared.
+    standings : where it stood, and its estimate on the ln scale, after every month that may have moved it.
+    """
+
+    rule: EndpointRule
+    factor: str
+    first: str
+    second: str
+    standings: Mapping[str, tuple[StandingResult, float | None]]
+
+
+@dataclass(frozen=True)
+class FollowedPool:
+    """What the submissions of a pool tell for its log.
+
+    Attributes
+    ----------
+    pool, title : which, and the title of its newest version.
+    happened : months in which submissions began to count, were corrected and taken back, in no order.
+    comparisons : the leading one, by endpoint.
+    """
+
+    pool: PoolKey
+    title: str
+    happened: tuple[tuple[str, Happening], ...]
+    comparisons: tuple[Followed, ...]
+
+
+def pool_logs(repository: Repository, followed: Iterable[FollowedPool]) -> tuple[PoolLog, ...]:
     """The log of every pool in which something ever counted."""
-    return tuple(_log(repository, course) for course in courses)
+    return tuple(_log(repository, pool) for pool in followed)
 
 
-def _log(repository: Repository, found: PoolCourse) -> PoolLog:
+def _log(repository: Repository, found: FollowedPool) -> PoolLog:
     happened: dict[str, list[Happening]] = defaultdict(list)
-    for month, happening in _happenings(repository, found):
-        happened[month].append(happening)
+    for month, one in (*found.happened, *_around(repository, found.pool)):
+        happened[month].append(one)
     months = tuple(MonthResult(month=month, happened=tuple(sorted(happened[month], key=_place))) for month in sorted(happened))
-    rules = {rule.id: rule for rule in found.protocol.endpoints}
     return PoolLog(
         protocol=found.pool.protocol,
         major=found.pool.major,
         origin=one_of(found.pool.origin, ORIGINS),
-        title=found.protocol.title,
+        title=found.title,
         months=months,
-        courses=tuple(_course(course, rules[course.endpoint], months) for course in found.courses),
+        courses=tuple(_course(one, months) for one in found.comparisons),
     )
 
 
@@ -49,39 +81,18 @@ def _place(happening: Happening) -> tuple[int, str, str, str, int]:
     return (ORDER.index(happening.kind), happening.submission, happening.version, happening.protocol, happening.number or 0)
 
 
-def _happenings(repository: Repository, found: PoolCourse) -> Iterator[tuple[str, Happening]]:
-    """(month, what happened) in no order."""
-    for presence in _begun(found.presences):
-        yield presence.since, _happening("tested", submission=presence.submission)
-    own = {presence.submission for presence in found.presences}
-    for submission in (*repository.submissions, *repository.retracted):
-        if submission.record.id in own:
-            yield from _changes(repository, submission)
-    yield from _life(repository, found.pool)
+def _around(repository: Repository, pool: PoolKey) -> Iterator[tuple[str, Happening]]:
+    """Months of events and of what was decided about objections, in no order."""
+    yield from _life(repository, pool)
     for thread in repository.objections:
-        if _touches(thread, found.pool):
+        if _touches(thread, pool):
             yield from _decisions(thread)
-
-
-def _begun(presences: Iterable[Presence]) -> Iterator[Presence]:
-    """States of submissions that did not count the moment before; one that only takes the place of another of the same file is none."""
-    ended: dict[str, str | None] = {}
-    for presence in presences:
-        if ended.get(presence.submission) != presence.since:
-            yield presence
-        ended[presence.submission] = presence.until
-
-
-def _changes(repository: Repository, submission: LoadedSubmission) -> Iterator[tuple[str, Happening]]:
-    for month, change in zip(change_months(submission), submission.changes, strict=True):
-        kind: Kind = "corrected" if change.record.kind == "correction" else "retracted"
-        yield month, _happening(kind, submission=submission.record.id, says=repository.names.text(change.record.why))
 
 
 def _life(repository: Repository, pool: PoolKey) -> Iterator[tuple[str, Happening]]:
     for event in repository.events.get(pool.protocol, ()):
         if major(event.version) == pool.major:
-            yield event.month, _happening("version", version=event.version, says=event.kind)
+            yield event.month, happening("version", version=event.version, says=event.kind)
 
 
 def _touches(thread: ObjectionThread, pool: PoolKey) -> bool:
@@ -100,7 +111,7 @@ def _decisions(thread: ObjectionThread) -> Iterator[tuple[str, Happening]]:
         decided = "open again" if outcome.outcome == OPEN else outcome.outcome
         yield (
             outcome.month,
-            _happening(
+            happening(
                 "objection",
                 protocol=thread.objection.against.protocol or "",
                 number=thread.number,
@@ -110,7 +121,7 @@ def _decisions(thread: ObjectionThread) -> Iterator[tuple[str, Happening]]:
         )
 
 
-def _happening(
+def happening(
     kind: Kind,
     *,
     submission: str = "",
@@ -120,19 +131,18 @@ def _happening(
     says: str = "",
     simulated: bool = False,
 ) -> Happening:
+    """Something that happened; what it is not about is empty."""
     return Happening(kind=kind, submission=submission, version=version, protocol=protocol, number=number, says=says, simulated=simulated)
 
 
 NOTHING = StandingResult(state="not estimable", submissions=0, studies=0, one_sided=0, result=None, verdict="")
 
 
-def _course(course: Course, rule: EndpointRule, months: tuple[MonthResult, ...]) -> CourseResult:
-    stood = {standing.month: standing for standing in course.standings}
+def _course(found: Followed, months: tuple[MonthResult, ...]) -> CourseResult:
     moves: list[Move] = []
     before, ln_before = NOTHING, None
     for month in months:
-        standing = stood.get(month.month)
-        after, ln_after = (before, ln_before) if standing is None else (_standing(standing), standing.estimate)
+        after, ln_after = found.standings.get(month.month, (before, ln_before))
         moves.append(
             Move(
                 month=month.month,
@@ -144,26 +154,15 @@ def _course(course: Course, rule: EndpointRule, months: tuple[MonthResult, ...])
         )
         before, ln_before = after, ln_after
     return CourseResult(
-        endpoint=course.endpoint,
-        title=rule.title,
-        role=rule.role,
-        primary=rule.primary,
-        worthwhile_ratio=rule.worthwhile_ratio,
-        factor=one_of(course.factor, ANSWERED),
-        first=course.first,
-        second=course.second,
+        endpoint=found.rule.id,
+        title=found.rule.title,
+        role=found.rule.role,
+        primary=found.rule.primary,
+        worthwhile_ratio=found.rule.worthwhile_ratio,
+        factor=one_of(found.factor, ANSWERED),
+        first=found.first,
+        second=found.second,
         moves=tuple(moves),
-    )
-
-
-def _standing(standing: Standing) -> StandingResult:
-    return StandingResult(
-        state=one_of(standing.state, STATES),
-        submissions=standing.submissions,
-        studies=standing.studies,
-        one_sided=standing.one_sided,
-        result=None if standing.estimate is None or standing.interval is None else ratio_interval(standing.estimate, standing.interval),
-        verdict=standing.verdict,
     )
 
 

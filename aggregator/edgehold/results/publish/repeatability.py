@@ -6,13 +6,9 @@ every form carries the part that its protocol needs together with that hash.
 
 from __future__ import annotations
 
-import hashlib
-import json
 import math
 from pathlib import Path
 from typing import Literal, TypedDict
-
-import rfc8785
 
 from edgehold.disk import read_file
 from edgehold.endpoints.runs import reading_variances
@@ -22,11 +18,11 @@ from edgehold.numerics.normal_differences import TYPICAL
 from edgehold.records.canonical import PoolKey, Repository
 from edgehold.records.model.protocol import EndpointRule, Protocol, major
 from edgehold.results.model.numbers import needed, published, ratio
-from edgehold.results.model.repeatability import Content, Contribution, EndpointRepeatability, PoolRepeatability, PublishedRepeatability
+from edgehold.results.model.repeatability import Contribution, EndpointRepeatability, PoolRepeatability, PublishedRepeatability
 
 from .fields import ORIGINS, one_of
+from .repeatability_file import content_sha256, table_of_pools
 
-REPEATABILITY_FORMAT: Literal["repeatability/1.1.0"] = "repeatability/1.1.0"
 SOURCES: tuple[Literal["pooled", "assumed"], ...] = ("pooled", "assumed")
 
 
@@ -59,19 +55,7 @@ def publish(table: RepeatabilityTable, repository: Repository) -> PublishedRepea
     """
     variances = reading_variances(repository)
     pools = sorted({pool for pool, _ in table.entries})
-    content = Content(format=REPEATABILITY_FORMAT, pools=tuple(_pool(pool, variances.get(pool), table) for pool in pools))
-    return PublishedRepeatability(**dict(content), sha256=content_sha256(content))
-
-
-def content_sha256(content: Content) -> str:
-    """Hash over the canonical JSON of a table, without the hash that stands in it."""
-    plain = content.model_dump(mode="json", exclude={"sha256"}, exclude_unset=True)  # an older file has no hash over newer fields
-    return hashlib.sha256(rfc8785.dumps(plain)).hexdigest()
-
-
-def repeatability_json(table: PublishedRepeatability) -> bytes:
-    """The table as a file: JSON, two spaces, UTF-8."""
-    return (json.dumps(table.model_dump(mode="json"), indent=2, ensure_ascii=False, allow_nan=False) + "\n").encode()
+    return table_of_pools([_pool(pool, variances.get(pool), table) for pool in pools])
 
 
 def _pool(pool: PoolKey, variance: float | None, table: RepeatabilityTable) -> PoolRepeatability:

@@ -9,13 +9,12 @@ from __future__ import annotations
 import hashlib
 import json
 import sys
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from functools import cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-import jsonschema
 import rfc8785
-from jsonschema.exceptions import best_match
 
 from edgehold.disk import read_file, read_text, there, write_file, write_files
 from edgehold.engine.tasks import kept
@@ -25,7 +24,10 @@ from edgehold.results.model.repeatability import PublishedRepeatability
 from edgehold.results.model.results import RESULTS_FORMAT, Results
 from edgehold.words import Reason
 
-from .repeatability import REPEATABILITY_FORMAT
+from .repeatability_file import REPEATABILITY_FORMAT
+
+if TYPE_CHECKING:  # below, where something is held: a build of which nothing is new holds nothing
+    import jsonschema
 
 
 def all_schemas(base_url: str) -> dict[str, bytes]:
@@ -48,11 +50,17 @@ def published_schemas(root: Path) -> dict[str, bytes]:
     return older | all_schemas(site_url(root))
 
 
-def hold_to_schemas(root: Path, files: Mapping[str, bytes]) -> None:
+def hold_to_schemas(root: Path, files: Mapping[str, bytes], items: Mapping[str, Iterable[str]] | None = None) -> None:
     """Hold what is about to be published against its schema: another program's reading of the same file.
 
     What stands in a list of the whole, such as a pool or a submission, is held against its own part of the schema, so that one that was
     held before is not held again.
+
+    Parameters
+    ----------
+    root : the repository.
+    files : by name.
+    items : what stands in lists of the results, where that was taken out of their file.
 
     Raises
     ------
@@ -65,9 +73,12 @@ def hold_to_schemas(root: Path, files: Mapping[str, bytes]) -> None:
         kept(_check_schema, schema)
         lists = {one: document[one] for one in _plain_lists(schema) if isinstance(document.get(one), list)}
         kept(_hold, schema, "", _bytes_of(document | {one: [] for one in lists}))
-        for one, items in lists.items():
-            for item in items:
+        for one, own in lists.items():
+            for item in own:
                 kept(_hold, schema, one, _bytes_of(item))
+        for one, texts in (items or {}).items() if name == "results.json" else ():
+            for text in texts:
+                kept(_hold, schema, one, text.encode())
 
 
 PLAIN = {"type", "items", "title", "description", "default"}
@@ -86,6 +97,8 @@ def _bytes_of(value: object) -> bytes:
 
 def _hold(schema: bytes, name: str, content: bytes) -> None:
     """Hold an item of the list of that name, or the whole where the name is empty."""
+    from jsonschema.exceptions import best_match
+
     error = best_match(_validator(schema, name).iter_errors(json.loads(content)))
     if error is not None:
         raise error
@@ -94,6 +107,8 @@ def _hold(schema: bytes, name: str, content: bytes) -> None:
 @cache
 def _validator(schema: bytes, name: str) -> jsonschema.Draft202012Validator:
     """What holds a file, or an item of one of its lists, to a schema."""
+    import jsonschema
+
     document = json.loads(schema)
     if name:
         document = {"$schema": document["$schema"], "$defs": document["$defs"], **document["properties"][name]["items"]}
@@ -102,6 +117,8 @@ def _validator(schema: bytes, name: str) -> jsonschema.Draft202012Validator:
 
 def _check_schema(schema: bytes) -> None:
     """Hold a schema against what a schema is."""
+    import jsonschema
+
     jsonschema.Draft202012Validator.check_schema(json.loads(schema))
 
 

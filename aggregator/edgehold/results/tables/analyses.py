@@ -9,11 +9,11 @@ from edgehold.results.model.analyses import BandPoint, CrossedContrast, CrossedR
 from edgehold.results.model.answers import Answer, HangsOn, HowMuchResult, MethodLine, StandsOn
 from edgehold.results.model.families import FamilyAnswer
 from edgehold.results.model.references import ReferenceSpread
-from edgehold.results.model.results import EndpointResult, Interlaboratory, LaboratoryCell, Results
+from edgehold.results.model.results import EndpointResult, Interlaboratory, LaboratoryCell
 from edgehold.results.publish.assemble import EverythingFound
 
 from .cells import ENDPOINT_COLUMNS, POOL_COLUMNS, Cell, Table
-from .flat import flat, pool_cells
+from .flat import Pooled, flat, pool_cells
 
 PAIR = ("first", "second")
 ANSWER, STANDS_ON, HANGS_ON = flat(Answer), flat(StandsOn), flat(HangsOn)
@@ -29,14 +29,14 @@ ITEM = flat(Interlaboratory, only=("item", "scale"))
 PROBE = flat(ProbeResult, without=("endpoint",), rename={"id": "probe"})
 
 
-def _endpoints(results: Results) -> Iterator[tuple[EndpointResult, tuple[Cell, ...]]]:
+def _endpoints(results: Pooled) -> Iterator[tuple[EndpointResult, tuple[Cell, ...]]]:
     """Every endpoint with the cells that name it."""
     for pool in results.pools:
         for endpoint in pool.endpoints:
             yield endpoint, (*pool_cells(pool), endpoint.id)
 
 
-def answers(results: Results) -> Table:
+def answers(results: Pooled) -> Table:
     """The one answer on every comparison."""
     rows = [
         (*named, *ANSWER.cells(one), *STANDS_ON.cells(one.stands_on), *HANGS_ON.cells(one.hangs_on))
@@ -46,7 +46,7 @@ def answers(results: Results) -> Table:
     return ENDPOINT_COLUMNS | ANSWER.columns | STANDS_ON.columns | HANGS_ON.columns, rows
 
 
-def answer_methods(results: Results) -> Table:
+def answer_methods(results: Pooled) -> Table:
     """Every comparison by every method, the headline first."""
     rows = [
         (*named, *ANSWERED.cells(one), *BY.cells(line), *METHOD.cells(line))
@@ -57,7 +57,7 @@ def answer_methods(results: Results) -> Table:
     return ENDPOINT_COLUMNS | ANSWERED.columns | BY.columns | METHOD.columns, rows
 
 
-def how_much(results: Results) -> Table:
+def how_much(results: Pooled) -> Table:
     """How much steels, practice, people, blades and runs differ, from the posterior behind the answers."""
     rows = [
         (*named, *HOW_MUCH.cells(one))
@@ -70,43 +70,43 @@ def how_much(results: Results) -> Table:
     return ENDPOINT_COLUMNS | HOW_MUCH.columns, rows
 
 
-def families(results: Results) -> Table:
+def families(results: Pooled) -> Table:
     """Every two families of steels."""
     told = [(endpoint.families, named) for endpoint, named in _endpoints(results) if endpoint.families is not None]
     return ENDPOINT_COLUMNS | FAMILY.columns, [(*named, *FAMILY.cells(one)) for found, named in told for one in found.answers]
 
 
-def references(results: Results) -> Table:
+def references(results: Pooled) -> Table:
     """How much rigs, scales, evenings, lots and reference edges themselves differ, as references tell it."""
     told = [(pool.references, pool_cells(pool)) for pool in results.pools if pool.references is not None]
     return POOL_COLUMNS | REFERENCES.columns, [(*named, *REFERENCES.cells(one)) for found, named in told for one in found.spreads]
 
 
-def spreads(results: Results) -> Table:
+def spreads(results: Pooled) -> Table:
     """How much testers, sharpeners, blades and the rest vary."""
     fitted = [(endpoint.crossed, named) for endpoint, named in _endpoints(results) if endpoint.crossed is not None]
     return ENDPOINT_COLUMNS | SPREAD.columns, [(*named, *SPREAD.cells(one)) for crossed, named in fitted for one in crossed.spreads]
 
 
-def crossed_fits(results: Results) -> Table:
+def crossed_fits(results: Pooled) -> Table:
     """The crossed model of every endpoint: what stands in it, its likelihood, what it could not hold."""
     fitted = [(endpoint.crossed, named) for endpoint, named in _endpoints(results) if endpoint.crossed is not None]
     return ENDPOINT_COLUMNS | FITS.columns, [(*named, *FITS.cells(crossed)) for crossed, named in fitted]
 
 
-def crossed_contrasts(results: Results) -> Table:
+def crossed_contrasts(results: Pooled) -> Table:
     """Steels against each other in the model of all runs."""
     fitted = [(endpoint.crossed, named) for endpoint, named in _endpoints(results) if endpoint.crossed is not None]
     return ENDPOINT_COLUMNS | CROSSED.columns, [(*named, *CROSSED.cells(one)) for crossed, named in fitted for one in crossed.contrasts]
 
 
-def network(results: Results) -> Table:
+def network(results: Pooled) -> Table:
     """Every pair of steels, met or linked through others."""
     fitted = [(endpoint.network, named) for endpoint, named in _endpoints(results) if endpoint.network is not None]
     return ENDPOINT_COLUMNS | NETWORK.columns, [(*named, *NETWORK.cells(line)) for network, named in fitted for line in network.lines]
 
 
-def curve_comparisons(results: Results) -> Table:
+def curve_comparisons(results: Pooled) -> Table:
     """Two steels along the whole course of work, place by place."""
     columns = POOL_COLUMNS | CURVES.columns | {"view": "string: same work, same sharpness, or same sharpness from a common start"}
     rows = [
@@ -123,19 +123,19 @@ def curve_comparisons(results: Results) -> Table:
     return columns | BAND.columns, rows
 
 
-def probes(results: Results) -> Table:
+def probes(results: Pooled) -> Table:
     """Questions to all runs about what may bend the results."""
     rows = [(*named, *PROBE.cells(one)) for endpoint, named in _endpoints(results) for one in endpoint.probes]
     return ENDPOINT_COLUMNS | PROBE.columns, rows
 
 
-def interlaboratory(results: Results) -> Table:
+def interlaboratory(results: Pooled) -> Table:
     """Repeatability and reproducibility on every circulating blade."""
     rows = [(*named, *LABORATORY.cells(one)) for endpoint, named in _endpoints(results) for one in endpoint.interlaboratory]
     return ENDPOINT_COLUMNS | LABORATORY.columns, rows
 
 
-def interlaboratory_cells(results: Results) -> Table:
+def interlaboratory_cells(results: Pooled) -> Table:
     """Tester by tester on every circulating blade, with h and k."""
     rows = [
         (*named, *ITEM.cells(one), *LABORATORY_CELL.cells(cell))

@@ -8,10 +8,10 @@ from edgehold.numerics.half_t import HalfT
 from edgehold.pooling.gather.of_protocols import asked_of, asked_of_pool, by_endpoint, by_pool
 from edgehold.records.canonical import PoolKey, Repository
 from edgehold.records.model.protocol import EndpointRule, Protocol
-from edgehold.results.model.results import EndpointResult, Results
+from edgehold.results.model.results import EndpointResult
 
 from .cells import ENDPOINT_COLUMNS, POOL_COLUMNS, Cell, Table
-from .flat import flat, pool_cells
+from .flat import Pooled, flat, pool_cells
 
 FOUND = flat(EndpointResult, without=("id", "sharpening", "probes_sentence"))
 RULE = {
@@ -41,7 +41,7 @@ PRIOR = {
 ENDPOINT_OR_READINGS = POOL_COLUMNS | {"endpoint": "string: endpoint id; empty for the joint model of all readings"}
 
 
-def endpoints(results: Results, repository: Repository) -> Table:
+def endpoints(results: Pooled, repository: Repository) -> Table:
     """Every endpoint of every pool: what it is, its unit, its sign, the smallest ratio worth acting on, and how many runs have it."""
     rules, methods = by_endpoint(repository, lambda rule: rule), by_pool(repository, lambda protocol: protocol)
     rows = []

@@ -11,10 +11,6 @@ import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-import numpy as np
-
-from edgehold.pooling.pairwise.prediction import point_digits
-from edgehold.pooling.pairwise.random_effects import PREDICTION_SEED
 from edgehold.results.model.answers import Answer
 from edgehold.results.model.ratio import RatioInterval
 from edgehold.results.model.results import Comparison, EndpointResult, Pool, Results, StudyLine, SubmissionResult
@@ -71,6 +67,11 @@ def evidence_files(results: Results) -> dict[str, bytes]:
 
 def draws() -> dict[str, object]:
     """The points that every prediction interval is drawn from, as ``site/pages/assets/explore/prediction.js`` takes them."""
+    import numpy as np
+
+    from edgehold.pooling.pairwise.prediction import point_digits  # here, for every build draws the same and finds them kept
+    from edgehold.pooling.pairwise.random_effects import PREDICTION_SEED
+
     shifts, directions = point_digits(np.random.default_rng(PREDICTION_SEED))
     return {"shifts": list(shifts), "directions": [list(own) for own in directions]}
 

@@ -12,13 +12,13 @@ import json
 import types
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Annotated, Generic, Literal, TypeVar, Union, get_args, get_origin
+from typing import Annotated, Generic, Literal, Protocol, TypeVar, Union, get_args, get_origin
 
 from edgehold.records.model.base import Record
 from edgehold.records.model.described import descriptions
 from edgehold.results.model.moves import PoolLog
 from edgehold.results.model.ratio import RatioInterval
-from edgehold.results.model.results import Pool
+from edgehold.results.model.results import Pool, SubmissionResult
 
 from .cells import Cell
 
@@ -86,6 +86,16 @@ def flat(
     if len(columns) < len(found):
         raise ValueError(f"{model.__name__} gives two columns one name: {', '.join(column for column, *_ in found)}")
     return Flat(columns, tuple(get for *_, get in found))
+
+
+class Pooled(Protocol):
+    """What holds pools and submissions as published."""
+
+    @property
+    def pools(self) -> tuple[Pool, ...]: ...
+
+    @property
+    def submissions(self) -> tuple[SubmissionResult, ...]: ...
 
 
 def pool_cells(pool: Pool | PoolLog) -> tuple[Cell, ...]:

@@ -10,7 +10,7 @@ from typing import Any
 from edgehold.results.model.results import Provenance
 from edgehold.words import Reason
 
-from .cells import ENDPOINT_COLUMNS, POOL_COLUMNS, Table
+from .cells import ENDPOINT_COLUMNS, POOL_COLUMNS
 
 ENDPOINT, POOL, SUBMISSION = (*ENDPOINT_COLUMNS,), (*POOL_COLUMNS,), ("origin", "submission")
 COMPARED = (*ENDPOINT, "factor", "first", "second")
@@ -65,12 +65,12 @@ NOT_NEGATIVE = {"reading_se", "start_se", "se", "work", "scale", "ln_variance", 
 AT_LEAST_ONE = {"order", "major", "repeats", "worthwhile_ratio"}
 
 
-def datapackage(made: Mapping[str, Table], files: Mapping[str, bytes], provenance: Provenance, format_: str) -> bytes:
+def datapackage(made: Mapping[str, Mapping[str, str]], files: Mapping[str, bytes], provenance: Provenance, format_: str) -> bytes:
     """The description of all tables.
 
     Parameters
     ----------
-    made : tables by name.
+    made : columns of all tables, by name.
     files : their files, by file name: a CSV file of each, and a Parquet file of some.
     provenance : of the results.
     format_ : the format of the results, such as ``results/2.4.0``: its number is the version, with the hash of the inputs behind it.
@@ -83,8 +83,8 @@ def datapackage(made: Mapping[str, Table], files: Mapping[str, bytes], provenanc
         "licenses": [{"name": "CC0-1.0", "title": "Creative Commons Zero v1.0 Universal"}],
         "sources": [_source(provenance)],
         "resources": [
-            *(_resource(name, columns, files[f"{name}.csv"], made) for name, (columns, _) in made.items()),
-            *(_as_parquet(name, made[name][0], files[f"{name}.parquet"]) for name in made if f"{name}.parquet" in files),
+            *(_resource(name, columns, files[f"{name}.csv"], made) for name, columns in made.items()),
+            *(_as_parquet(name, made[name], files[f"{name}.parquet"]) for name in made if f"{name}.parquet" in files),
         ],
     }
     return (json.dumps(package, indent=2, ensure_ascii=False) + "\n").encode("utf-8")
@@ -95,7 +95,7 @@ def _source(provenance: Provenance) -> dict[str, str]:
     return told | ({"path": provenance.repository_url} if provenance.repository_url else {})
 
 
-def _resource(name: str, columns: Mapping[str, str], content: bytes, made: Mapping[str, Table]) -> dict[str, Any]:
+def _resource(name: str, columns: Mapping[str, str], content: bytes, made: Mapping[str, Mapping[str, str]]) -> dict[str, Any]:
     key = PRIMARY_KEYS.get(name, ())
     schema: dict[str, Any] = {"fields": [_field(column, text, column in key) for column, text in columns.items()], "missingValues": [""]}
     if key:
@@ -132,7 +132,7 @@ def _as_parquet(name: str, columns: Mapping[str, str], content: bytes) -> dict[s
     }
 
 
-def _refers(name: str, columns: Mapping[str, str], made: Mapping[str, Table]) -> list[dict[str, Any]]:
+def _refers(name: str, columns: Mapping[str, str], made: Mapping[str, Mapping[str, str]]) -> list[dict[str, Any]]:
     return [
         {"fields": list(key), "reference": {"resource": other, "fields": list(key)}}
         for key, other in REFERS_TO

@@ -20,8 +20,6 @@ from edgehold.results.model.numbers import PUBLISHED_DIGITS
 
 from .cells import Cell
 
-GROWING = ("submissions", "runs", "readings", "checkpoints", "reference_readings", "known_weights", "contributions", "influence")
-"""Tables with a row or more for every submission."""
 BATCH = 16_384  # rows that are held at once; each batch is a row group of the file
 TYPES: Mapping[str, pa.DataType] = {"string": pa.string(), "integer": pa.int64(), "number": pa.float64(), "boolean": pa.bool_()}
 

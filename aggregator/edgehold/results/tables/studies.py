@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from edgehold.results.model.results import Comparison, EndpointResult, Pool, Prediction, Results, StudyLine
+from edgehold.results.model.results import Comparison, EndpointResult, Pool, Prediction, StudyLine
 from edgehold.results.model.studies import ByPeople, CumulativeMonth, SmallStudies, StudyInfluence
 
 from .cells import ENDPOINT_COLUMNS, Cell, Table
-from .flat import flat, pool_cells
+from .flat import Pooled, flat, pool_cells
 
 PAIR = flat(Comparison, only=("factor", "first", "second"))
 PAIR_COLUMNS = ENDPOINT_COLUMNS | PAIR.columns
@@ -36,7 +36,7 @@ MONTH = flat(CumulativeMonth)
 PEOPLE = flat(ByPeople, prefix="by_people_", rename={"clusters": "clusters"})
 
 
-def each_comparison(results: Results) -> Iterator[tuple[Pool, EndpointResult, Comparison]]:
+def each_comparison(results: Pooled) -> Iterator[tuple[Pool, EndpointResult, Comparison]]:
     """Every comparison with its pool and endpoint."""
     for pool in results.pools:
         for endpoint in pool.endpoints:
@@ -49,7 +49,7 @@ def pair_cells(pool: Pool, endpoint: EndpointResult, c: Comparison) -> tuple[Cel
     return (*pool_cells(pool), endpoint.id, *PAIR.cells(c))
 
 
-def comparisons(results: Results) -> Table:
+def comparisons(results: Pooled) -> Table:
     """Every comparison by studies."""
     rows = [
         (*pair_cells(*entry), *COMPARISON.cells(entry[2]), *PREDICTION.cells(entry[2].prediction)) for entry in each_comparison(results)
@@ -57,13 +57,13 @@ def comparisons(results: Results) -> Table:
     return PAIR_COLUMNS | COMPARISON.columns | PREDICTION.columns, rows
 
 
-def contributions(results: Results) -> Table:
+def contributions(results: Pooled) -> Table:
     """What each submission says in each comparison."""
     rows = [(*pair_cells(*entry), *LINE.cells(line)) for entry in each_comparison(results) for line in entry[2].lines]
     return PAIR_COLUMNS | LINE.columns, rows
 
 
-def influence(results: Results) -> Table:
+def influence(results: Pooled) -> Table:
     """What every study does to its pooled ratio."""
     columns = PAIR_COLUMNS | INFLUENCE.columns | {"moves_most": "boolean: Without it the pooled ratio moves furthest."}
     rows = [
@@ -75,13 +75,13 @@ def influence(results: Results) -> Table:
     return columns, rows
 
 
-def cumulative(results: Results) -> Table:
+def cumulative(results: Pooled) -> Table:
     """Every pooled comparison as it stood at the end of each month that brought a submission."""
     rows = [(*pair_cells(*entry), *MONTH.cells(month)) for entry in each_comparison(results) for month in entry[2].cumulative]
     return PAIR_COLUMNS | MONTH.columns, rows
 
 
-def study_checks(results: Results) -> Table:
+def study_checks(results: Pooled) -> Table:
     """Small studies against large ones, and clusters of people, of every pooled comparison."""
     rows = [
         (*pair_cells(pool, endpoint, c), *SMALL.cells(c.checks.small_studies), *PEOPLE.cells(c.checks.by_people))

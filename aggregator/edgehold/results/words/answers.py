@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
 
-from edgehold.pooling.answer import Estimated, NotEstimable
-from edgehold.pooling.headline import REFERENCE
-from edgehold.pooling.what_matters import WhatMatters
 from edgehold.results.model.answers import HowMuchResult, MethodLine
 from edgehold.results.model.numbers import needed
 from edgehold.results.model.ratio import RatioInterval
 from edgehold.words import Reason, capital, listed, together
 
 from .sentences import amount, compared, end_text, figures, ratio_text, sides, verdict_ending
+
+if TYPE_CHECKING:  # pages take words from here, and shall not load all of pooling with them
+    from edgehold.pooling.answer import Estimated, NotEstimable
+    from edgehold.pooling.what_matters import WhatMatters
 
 RESIDUAL_NAME = "run-to-run"
 ONE_PAIR = ("practice", "level")  # of which two are met, and no spread
@@ -28,6 +30,8 @@ def no_ratio_sentence(opening: str, one: NotEstimable) -> Reason:
 
 def answer_sentence(opening: str, one: Estimated, kind: str, result: RatioInterval, general: RatioInterval | None) -> str:
     """The answer on one comparison: what it speaks of, how sure it is, and what that comes to."""
+    from edgehold.pooling.headline import REFERENCE
+
     names = {"opening": opening, **sides(one.factor, one.first, one.second)}
     told = _with_ratio(opening, one, kind, result, general, names)
     return together(told, Reason("model_answer.through_reference")) if one.evidence == REFERENCE else told

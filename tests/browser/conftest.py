@@ -27,6 +27,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if Path(__file__).parent in item.path.parents:
             item.add_marker("browser")
+            item.add_marker(pytest.mark.flaky(reruns=1))  # a second try, which the summary lists; what fails twice has failed
 
 
 @pytest.fixture(scope="session")

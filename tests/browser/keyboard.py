@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from playwright.sync_api import Locator, Page
 
 MOST_STOPS = 80  # between one thing and the next; a page that needs more is not one for a keyboard
@@ -68,6 +70,18 @@ class Keyboard:
             self.write(word[typed])
             typed += 1
         return typed > 0
+
+    def choose_file(self, wanted: Locator, file: Path) -> None:
+        """Go to a field for a file, open it and choose one.
+
+        The browser is asked something before the key is pressed: that it shall not show its own window reaches the page by another way than
+        keys do, and would otherwise come after them now and then.
+        """
+        self.reach(wanted)
+        with self.page.expect_file_chooser() as waited:
+            self.page.evaluate("0")
+            self.press("Enter")
+        waited.value.set_files(file)
 
     def _stop(self) -> str:
         """What has the focus now; noted when it cannot be seen once everything has come to rest."""

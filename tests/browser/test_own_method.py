@@ -66,10 +66,7 @@ def test_with_the_keyboard_on_a_telephone_a_method_from_the_form_stands_beside_a
     page, keyboard = tab.page, Keyboard(tab.page)
     file = tmp_path / "own.md"
     file.write_text(written(OF_LEVELS, "2026-05")["files"][0][1], encoding="utf-8")
-    keyboard.reach(page.get_by_label("Your protocol file", exact=True))
-    with page.expect_file_chooser() as chooser:
-        keyboard.press("Enter")
-    chooser.value.set_files(file)
+    keyboard.choose_file(page.get_by_label("Your protocol file", exact=True), file)
     expect(page.get_by_role("heading", name="Threat by threat")).to_be_visible()
     keyboard.reach(page.get_by_label("Beside", exact=True))
     keyboard.write("Two sharpeners")

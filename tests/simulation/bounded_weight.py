@@ -28,8 +28,9 @@ from monte_carlo import lower_bound
 from pools import STEELS, Design, Pool, draw
 
 from edgehold.numerics.interval import Interval
+from edgehold.pooling.answer import Estimated
 from edgehold.pooling.bounded import MOVE, bounded_answer
-from edgehold.pooling.headline import Answer, headline
+from edgehold.pooling.headline import headline
 
 WORTHWHILE = 1.25
 TABLE = Path(__file__).with_name("bounded_weight.md")
@@ -77,12 +78,12 @@ def seen(row: Row, seed: int) -> Seen:
     return Seen(math.log(ratio), *map(_figures, answers), power=float(power), verdicts=(kinds[0], kinds[1], kinds[2]))
 
 
-def _asked(pool: Pool, rows: np.ndarray) -> Answer:
+def _asked(pool: Pool, rows: np.ndarray) -> Estimated:
     labels = {name: [one for one, kept in zip(column, rows, strict=True) if kept] for name, column in pool.labels.items()}
     return headline(pool.low[rows], pool.high[rows], labels, worthwhile=WORTHWHILE).pair(*STEELS[:2])
 
 
-def _figures(answer: Answer) -> tuple[float, float, float]:
+def _figures(answer: Estimated) -> tuple[float, float, float]:
     interval: Interval = answer.interval
     return answer.estimate, interval.low, interval.high
 

@@ -19,9 +19,9 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from edgehold.endpoints.rows import CurvePoint, EndpointRow
+from edgehold.pooling.answer import Estimated
 from edgehold.pooling.curves.contrast import WorkTo, work_to
 from edgehold.pooling.gather.all_answers import Asked, AskedOfPool, all_answers
-from edgehold.pooling.headline import Answer
 from edgehold.pooling.spread_priors import priors_for
 from edgehold.records.canonical import PoolKey
 from tests.estimates.rows import make_protocols, make_row
@@ -199,7 +199,7 @@ def line(design: CurveDesign, seed: int) -> dict:
     }
 
 
-def lives(answer: Answer, off_curves: WorkTo | str, first: np.ndarray, second: np.ndarray) -> dict[str, object]:
+def lives(answer: Estimated, off_curves: WorkTo | str, first: np.ndarray, second: np.ndarray) -> dict[str, object]:
     """How the ratio of two lives came to be told: from the lives of runs, as the headline is, and off the mean curves."""
     truly = float(np.subtract(*(np.log(np.expm1(np.interp(-DEAD, -one, SCALE))) for one in (first, second))))
     told: dict[str, object] = {}

@@ -26,7 +26,7 @@ from grid import add_cluster, spread_over
 from monte_carlo import lower_bound
 
 from edgehold.numerics.second_stage import second_stage
-from edgehold.pooling.families import PLACES, families
+from edgehold.pooling.families import PLACES, FamiliesEstimated, families
 from edgehold.pooling.headline import headline
 from edgehold.pooling.posterior_verdict import verdict_of
 from edgehold.pooling.spread_priors import DEFAULT_PRIORS, IN_FAMILY
@@ -108,7 +108,7 @@ def outcome(design: Design, seed: int) -> Outcome:
     y, labels, family_of = drawn(design, seed)
     found = families(headline(y, y, labels, worthwhile=WORTHWHILE), family_of, WORTHWHILE)
     answer = next(one for one in found.pairs if (one.first, one.second) == ("f0", "f1"))
-    if answer.posterior is None:
+    if not isinstance(answer, FamiliesEstimated):
         return Outcome(False, math.nan, "")
     low, high = answer.posterior.interval.low, answer.posterior.interval.high
     return Outcome(low <= math.log(design.ratio) <= high, (high - low) / 2, answer.verdict.kind if answer.verdict else "")

@@ -32,6 +32,7 @@ from grid import add_cluster, spread_over
 from monte_carlo import lower_bound
 from pools import EXCHANGED, LAST_READING, LIMITS, ONE, PRACTICE, STEELS, WHOLE, Design, Pool, draw, ideal
 
+from edgehold.pooling.answer import Estimated
 from edgehold.pooling.headline import headline
 from edgehold.pooling.posterior_verdict import BEYOND, WITHIN, verdict_of
 from edgehold.pooling.spread_priors import DEFAULT_PRIORS, scaled
@@ -187,11 +188,12 @@ def _asked_of(found, asked: Comparison):
 def _answer(found, pool: Pool, asked: Comparison) -> dict:
     answer = _asked_of(found, asked)
     best, truth = ideal(pool, *asked, answer.about), pool.truth(*asked, answer.about)
-    told = {"about": answer.about, "state": answer.state, "reason": answer.reason, "truth": _rounded(truth)}
+    told = {"about": answer.about, "truth": _rounded(truth)}
     told |= {"ideal": _rounded(best.estimate), "ideal_half": _rounded(best.half), "ideal_verdict": _verdict(best.above)}
-    if answer.posterior is None:
-        return told
-    told |= {"estimate": _rounded(answer.estimate), "low": _rounded(answer.interval.low), "high": _rounded(answer.interval.high)}
+    if not isinstance(answer, Estimated):
+        return told | {"state": "not estimable", "reason": answer.reason}
+    told |= {"state": "estimated", "reason": "", "estimate": _rounded(answer.estimate)}
+    told |= {"low": _rounded(answer.interval.low), "high": _rounded(answer.interval.high)}
     told |= dict(zip(("better", "within", "worse", "above"), map(_rounded, _probabilities(answer.posterior.above)), strict=True))
     told |= {"verdict": answer.verdict.kind if answer.verdict else ""}
     if answer.general is not answer.posterior:

@@ -25,7 +25,8 @@ import numpy as np
 from grid import add_cluster, spread_over
 from monte_carlo import lower_bound
 
-from edgehold.pooling.headline import Answer, headline
+from edgehold.pooling.answer import Answer, Estimated
+from edgehold.pooling.headline import headline
 
 WORTHWHILE = 1.25
 WANTED, WANTED_TWICE = 0.93, 0.90  # least 99 % lower bound of coverage, and where spreads are twice what the priors are scaled to
@@ -125,7 +126,7 @@ def outcome(design: Design, seed: int) -> Outcome:
 
 def judged(answer: Answer, truth: float) -> Outcome:
     """An answer beside the truth; one that there is none of holds nothing."""
-    if answer.general is None:
+    if not isinstance(answer, Estimated):
         return Outcome(False, math.nan, "")
     low, high = answer.general.interval.low, answer.general.interval.high
     return Outcome(low <= truth <= high, (high - low) / 2, answer.verdict.kind if answer.verdict else "")

@@ -17,6 +17,7 @@ import numpy as np
 
 from edgehold.endpoints.references import Beside, ReferencePoint, WeightPoint
 from edgehold.endpoints.rows import CurvePoint, EndpointRow
+from edgehold.pooling.answer import Estimated
 from edgehold.pooling.curves.curves import curves_asked, read_pool
 from edgehold.pooling.gather.all_answers import Asked, AskedOfPool, all_answers
 from edgehold.pooling.hierarchical import ContrastPosterior
@@ -172,7 +173,7 @@ def line(design: ReferenceDesign, seed: int) -> dict:
     rules, pools = {(POOL, "late"): Asked(rule, priors)}, {POOL: AskedOfPool(WORKS, priors, True)}
     found = all_answers(drawn.rows, drawn.points, rules, pools, drawn.beside, sensitivity=False).answers[POOL, "late"]
     one = found.headline.pair(*STEELS)
-    if one.posterior is None:
+    if not isinstance(one, Estimated):
         return {"reason": one.reason}
     without = _without(drawn, priors)
     told = {"about": one.about, "evidence": one.evidence, "read off": found.readings is not None}

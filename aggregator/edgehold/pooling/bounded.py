@@ -21,13 +21,12 @@ from dataclasses import dataclass, replace
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.normal_mixture import NormalMixture
 
-from .headline import BLADES, SHARPENERS, TABLES, Answer
+from .answer import SINGLE, Answer, Estimated
 from .hierarchical import ContrastPosterior
 from .posterior_verdict import DIFFER, UNDECIDED, PosteriorVerdict, posterior_verdict
 
 MOVE = 0.2  # of the half-width that linked evidence has alone
 LEAST_SENDERS = 2  # linked, before there is a verdict
-SINGLE = (BLADES, SHARPENERS, TABLES)  # what an answer without a verdict is about
 
 
 @dataclass(frozen=True, eq=False)
@@ -133,39 +132,34 @@ def bounded_answer(linked: Answer | None, everything: Answer, linked_senders: in
     Where linked evidence speaks of single blades (sharpeners, tables) and all evidence does not, its posterior for the steels (classes,
     levels) themselves is what bounds; a verdict needs ``LEAST_SENDERS`` linked senders and more than single blades among what is linked.
     """
-    if everything.posterior is None:
+    if not isinstance(everything, Estimated):
         return everything, None
-    alone = None if linked is None else of_the_same(linked, everything)
-    if linked is None or alone is None:
-        return replace(everything, verdict=withheld(everything.verdict)), None
+    if not isinstance(linked, Estimated):
+        return without_verdict(everything), None
+    alone = of_the_same(linked, everything)
     found = bounded(alone, everything.posterior)
     single = everything.about in SINGLE
     verdict = None if single else _verdict(linked, found.posterior, linked_senders, worthwhile)
     if verdict is not None and verdict.kind == DIFFER and found.posterior.interval.low <= 0 <= found.posterior.interval.high:
         found = Bounded(alone, 0.0)  # its limits would gainsay the verdict
         verdict = posterior_verdict(alone, worthwhile)
-    at_large = found if not single else _of(linked.general, everything.general, found)
     answer = replace(
         everything,
         posterior=found.posterior,
         verdict=verdict,
-        general=at_large.posterior if single else found.posterior,
-        new_hands=_of(linked.new_hands, everything.new_hands, found).posterior,
-        new_hands_measured=_of(linked.new_hands_measured, everything.new_hands_measured, found).posterior,
+        general=bounded(linked.general, everything.general).posterior if single else found.posterior,
+        new_hands=bounded(linked.new_hands, everything.new_hands).posterior,
+        new_hands_measured=bounded(linked.new_hands_measured, everything.new_hands_measured).posterior,
     )
     return (answer if found.power == 1.0 else _scales(answer, linked, alone, found)), found.power
 
 
-def of_the_same(linked: Answer, everything: Answer) -> ContrastPosterior | None:
-    """What linked evidence says of what all evidence speaks of; None where it has no answer."""
+def of_the_same(linked: Estimated, everything: Answer) -> ContrastPosterior:
+    """What linked evidence says of what all evidence speaks of."""
     return linked.posterior if linked.about == everything.about else linked.general
 
 
-def _of(linked: ContrastPosterior | None, everything: ContrastPosterior | None, otherwise: Bounded) -> Bounded:
-    return otherwise if linked is None or everything is None else bounded(linked, everything)
-
-
-def _scales(answer: Answer, linked: Answer, alone: ContrastPosterior, found: Bounded) -> Answer:
+def _scales(answer: Estimated, linked: Estimated, alone: ContrastPosterior, found: Bounded) -> Estimated:
     """The linked intervals with other scales of priors, shifted as the answer is."""
     shift = found.posterior.quantile(0.5) - alone.quantile(0.5)
     return replace(answer, halved=_shifted(linked.halved, shift), doubled=_shifted(linked.doubled, shift))
@@ -175,13 +169,15 @@ def _shifted(interval: Interval | None, shift: float) -> Interval | None:
     return None if interval is None else Interval(interval.low + shift, interval.high + shift, interval.level, interval.method)
 
 
-def _verdict(linked: Answer, published: ContrastPosterior, linked_senders: int, worthwhile: float) -> PosteriorVerdict:
+def _verdict(linked: Estimated, published: ContrastPosterior, linked_senders: int, worthwhile: float) -> PosteriorVerdict:
     """The probabilities of what is published, and the verdict of linked evidence alone."""
     said = posterior_verdict(published, worthwhile)
     alone = linked.verdict
     return replace(said, kind=UNDECIDED if alone is None or linked_senders < LEAST_SENDERS else alone.kind)
 
 
-def withheld(verdict: PosteriorVerdict | None) -> PosteriorVerdict | None:
-    """A verdict that too few linked senders stand behind: the probabilities alone."""
-    return None if verdict is None else replace(verdict, kind=UNDECIDED)
+def without_verdict(answer: Answer) -> Answer:
+    """An answer that too few linked senders stand behind: the probabilities alone."""
+    if not isinstance(answer, Estimated) or answer.verdict is None:
+        return answer
+    return replace(answer, verdict=replace(answer.verdict, kind=UNDECIDED))

@@ -22,42 +22,65 @@ from edgehold.numerics.normal_mixture import NormalMixture
 from edgehold.numerics.second_stage import SecondStage
 from edgehold.words import Reason
 
-from .headline import ESTIMATED, NOT_ESTIMABLE, Headline
+from .headline import Headline
 from .hierarchical import LEAST_EFFECTIVE, ContrastPosterior, HierarchicalFit
 from .posterior_verdict import PosteriorVerdict, posterior_verdict
 from .spread_priors import IN_FAMILY
 from .steel_spread import steel_spread
 from .what_matters import HowMuch, how_much_of_steels
 
-NOT_FITTED = "not fitted"
+ESTIMATED, NOT_ESTIMABLE, NOT_FITTED = "estimated", "not estimable", "not fitted"
 FAMILIES, STEELS = "families", "steels"
 PLACES = 41  # of τ: with a quarter of them the limits are the same to a thousandth of their half-width
 
 
 @dataclass(frozen=True, eq=False)
-class FamilyAnswer:
-    """One family against another.
+class _TwoFamilies:
+    """One family against another, whether that is estimated or not.
 
     Attributes
     ----------
     first, second : the difference is first minus second, on the ln scale.
-    reason : why not estimable; empty otherwise.
     about : ``"families"``, or ``"steels"`` where a single steel stands for one of them.
     steels_first, steels_second : which steels stand for them.
-    posterior : of the families' means; None where not estimable.
-    another : of one more steel of each, which no run was about.
-    verdict : None where not estimable, and where a single steel stands for one of them.
     """
 
     first: str
     second: str
-    reason: str
     about: str
     steels_first: tuple[str, ...]
     steels_second: tuple[str, ...]
-    posterior: ContrastPosterior | None
-    another: ContrastPosterior | None
+
+
+@dataclass(frozen=True, eq=False)
+class FamiliesNotEstimable(_TwoFamilies):
+    """Two families without an answer.
+
+    Attributes
+    ----------
+    reason : why there is none.
+    """
+
+    reason: str
+
+
+@dataclass(frozen=True, eq=False)
+class FamiliesEstimated(_TwoFamilies):
+    """Two families with an answer.
+
+    Attributes
+    ----------
+    posterior : of the families' means.
+    another : of one more steel of each, which no run was about.
+    verdict : None where a single steel stands for one of them.
+    """
+
+    posterior: ContrastPosterior
+    another: ContrastPosterior
     verdict: PosteriorVerdict | None
+
+
+FamilyAnswer = FamiliesEstimated | FamiliesNotEstimable
 
 
 @dataclass(frozen=True, eq=False)
@@ -139,11 +162,11 @@ def _pair(
     sides = members.get(first, ()), members.get(second, ())
     about = FAMILIES if min(map(len, sides)) > 1 else STEELS
     if not all(sides):
-        return FamilyAnswer(first, second, Reason("families.not_linked"), about, *sides, None, None, None)
+        return FamiliesNotEstimable(first, second, about, *sides, Reason("families.not_linked"))
     order = list(members)
     posterior, another = (_posterior(one, stage, fit) for one in stage.contrast(order.index(first), order.index(second)))
     verdict = posterior_verdict(posterior, worthwhile) if about == FAMILIES else None
-    return FamilyAnswer(first, second, "", about, *sides, posterior, another, verdict)
+    return FamiliesEstimated(first, second, about, *sides, posterior, another, verdict)
 
 
 def _posterior(mixture: NormalMixture, stage: SecondStage, fit: HierarchicalFit) -> ContrastPosterior:

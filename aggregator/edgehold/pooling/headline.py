@@ -26,13 +26,14 @@ from edgehold.numerics.known_spreads import Fitted, GivenSpreads, generalised_le
 from edgehold.numerics.second_stage import SecondStage
 from edgehold.words import Reason
 
+from .answer import BLADES, CLASSES, LEVELS, SHARPENERS, STEELS, TABLES, Answer, Compared, Estimated, NotEstimable
 from .crossed.inputs import RESIDUAL
 from .crossed.runs_design import LEVEL, NOVICE, OWN, PRACTICE, PRACTISED, FixedPart, Runs, checked_runs, fixed_part, too_many_levels
 from .hierarchical import ContrastPosterior, HierarchicalFit, SpreadPosterior, hierarchical, not_fitted
 from .inputs import frozen
 from .left_out import LARGEST, Hanging, Whose, all_numbers, hanging
 from .partitions import TermOfRuns, holding, terms_of
-from .posterior_verdict import PosteriorVerdict, posterior_verdict
+from .posterior_verdict import posterior_verdict
 from .separability import EVERYTHING, OF_LEVELS, OF_STEELS, SPLIT, Separability, separability
 from .spread_priors import DEFAULT_PRIORS, IN_FAMILY, STEEL, scaled
 from .steel_spread import steel_spread
@@ -43,78 +44,14 @@ RENEWED = {  # what somebody new draws anew for each of the two that are compare
     LEVEL: OF_LEVELS,
 }
 RUNS = 2  # runs on each that "as you would measure it" assumes
-ESTIMATED, NOT_ESTIMABLE = "estimated", "not estimable"
-STEELS, BLADES, CLASSES, SHARPENERS, LEVELS, TABLES = "steels", "blades", "classes", "sharpeners", "levels", "tables"
 DIRECT, LINKED, BOTH, REFERENCE = "direct", "linked", "both", "reference"
 SAMPLED = 1000  # runs of one endpoint up to which points of the posterior are drawn; above, it is taken as normal about its mode
 MOST_OPEN = 1 / 3  # share of the runs compared known from one side only, from which it is said
 Signs = npt.NDArray[np.int8]
 """(n,) on which side of a comparison a run stands: 1, −1, or 0 on none."""
-Compared = tuple[str, str, str]
-"""What is compared: factor, first, second."""
 OF_ANSWERS = (STEEL, LEVEL)  # what separability must be asked of for every answer
 OF_SPREADS = (*OF_ANSWERS, SPLIT)  # and for how much people differ
 SCALES = (0.5, 2.0)  # what the priors' scales are multiplied by, to see what hangs on them
-
-
-@dataclass(frozen=True, eq=False)
-class Answer:
-    """One comparison.
-
-    Attributes
-    ----------
-    factor : ``"steel"``, ``"practice"`` or ``"level"``.
-    first, second : the difference is first minus second, on the ln scale.
-    state : ``"estimated"`` or ``"not estimable"``.
-    reason : why not estimable; empty otherwise.
-    weak : what weakens it, such as few comparisons across people; empty where nothing does.
-    about : ``"steels"``, or ``"blades"`` where one of them is a single blade; for practice ``"classes"``, or ``"sharpeners"``; for levels
-        ``"levels"``, or ``"tables"`` where one of them was met in a single submission.
-    units_first, units_second : blades, sharpeners or submissions of each.
-    posterior : of what it is about; None where not estimable.
-    verdict : of steels, classes or levels; None for single blades, sharpeners or tables, and where not estimable.
-    general : where it is about blades (sharpeners, tables), the posterior for the steels (classes, levels) themselves; else ``posterior``.
-    new_hands : posterior for new blades in new hands.
-    new_hands_measured : for what they would read with ``RUNS`` runs on each.
-    halved, doubled : interval with the scales of all priors halved and doubled.
-    evidence : ``"direct"`` where runs of both stand in one submission, ``"linked"`` through others, or ``"both"``; ``"reference"`` where
-        nothing but reference edges links them.
-    direct_share : share of the information that comes from submissions that hold both, between 0 and 1.
-    """
-
-    factor: str
-    first: str
-    second: str
-    state: str
-    reason: str
-    weak: str
-    about: str
-    units_first: int
-    units_second: int
-    posterior: ContrastPosterior | None
-    verdict: PosteriorVerdict | None
-    general: ContrastPosterior | None
-    new_hands: ContrastPosterior | None
-    new_hands_measured: ContrastPosterior | None
-    halved: Interval | None
-    doubled: Interval | None
-    evidence: str
-    direct_share: float | None
-
-    @property
-    def compared(self) -> Compared:
-        """What is compared."""
-        return self.factor, self.first, self.second
-
-    @property
-    def estimate(self) -> float | None:
-        """Median of the posterior, ln scale; None where not estimable."""
-        return self.posterior.quantile(0.5) if self.posterior else None
-
-    @property
-    def interval(self) -> Interval | None:
-        """Interval of the posterior; None where not estimable."""
-        return self.posterior.interval if self.posterior else None
 
 
 @dataclass(frozen=True, eq=False)
@@ -454,17 +391,17 @@ class _Lost:
     all_steels: tuple[str, ...]
     all_levels: tuple[str, ...]
 
-    def answers(self) -> list[Answer]:
+    def answers(self) -> list[NotEstimable]:
         """Pairs with a side that is left out."""
         return [*self._pairs(STEEL, self.steels, self.all_steels), *self._pairs(LEVEL, self.levels, self.all_levels)]
 
     @staticmethod
-    def _pairs(factor: str, lost: Mapping[str, int], names: tuple[str, ...]) -> list[Answer]:
+    def _pairs(factor: str, lost: Mapping[str, int], names: tuple[str, ...]) -> list[NotEstimable]:
         found = []
         for first, second in combinations(names, 2):
             whys = [Reason(f"headline.one_sided_{factor}", **{factor: name}) for name in (first, second) if name in lost]
             if whys:
-                found.append(_no_answer(factor, first, second, whys[0] if len(whys) == 1 else "; ".join(whys)))
+                found.append(_left_out(factor, first, second, whys[0] if len(whys) == 1 else "; ".join(whys)))
         return found
 
 
@@ -498,7 +435,7 @@ def unanswered(reason: str, runs: Runs) -> Headline:
 def _unfitted(reason: str, runs: Runs, lost: _Lost, level: float) -> Headline:
     nothing = not_fitted((), {}, reason, level, len(runs.low))
     steels, levels = (
-        tuple(_no_answer(factor, a, b, reason) for a, b in combinations(names, 2))
+        tuple(_left_out(factor, a, b, reason) for a, b in combinations(names, 2))
         for factor, names in ((STEEL, lost.all_steels), (LEVEL, lost.all_levels))
     )
     return Headline(
@@ -523,27 +460,8 @@ def _unfitted(reason: str, runs: Runs, lost: _Lost, level: float) -> Headline:
     )
 
 
-def _no_answer(factor: str, first: str, second: str, reason: str, about: str = STEELS, units: tuple[int, int] = (0, 0)) -> Answer:
-    return Answer(
-        factor=factor,
-        first=first,
-        second=second,
-        state=NOT_ESTIMABLE,
-        reason=reason,
-        weak="",
-        about=about,
-        units_first=units[0],
-        units_second=units[1],
-        posterior=None,
-        verdict=None,
-        general=None,
-        new_hands=None,
-        new_hands_measured=None,
-        halved=None,
-        doubled=None,
-        evidence="",
-        direct_share=None,
-    )
+def _left_out(factor: str, first: str, second: str, reason: str) -> NotEstimable:
+    return NotEstimable(factor, first, second, STEELS if factor == STEEL else LEVELS, 0, 0, reason)
 
 
 @dataclass(frozen=True, eq=False)
@@ -703,22 +621,17 @@ class _Model:
     def answer(self, plan: _Plan, fit: HierarchicalFit, beside: Mapping[float, HierarchicalFit], whole: _WithSpreads | None) -> Answer:
         """What the posterior says of one comparison; ``whole`` are all runs with its spreads, where there are any."""
         if plan.c is None or whole is None:
-            return _no_answer(plan.factor, plan.first, plan.second, plan.reason or fit.reason, plan.about, plan.units)
+            return NotEstimable(*plan.compared, plan.about, *plan.units, plan.reason or fit.reason)
         general = fit.contrast(plan.c)
         posterior = general if plan.place is None else fit.target(plan.place)
         renewed = 2 * sum((fit.variance(name) for name in self._renewed(plan.factor)), np.zeros(len(fit.weights)))
         evidence, share = (REFERENCE, 0.0) if plan.by_reference else self._direct(plan.arms, plan.c, whole)
         about_all = plan.about in (STEELS, CLASSES, LEVELS)
-        return Answer(
-            factor=plan.factor,
-            first=plan.first,
-            second=plan.second,
-            state=ESTIMATED,
-            reason="",
+        return Estimated(
+            *plan.compared,
+            plan.about,
+            *plan.units,
             weak=plan.weak or self._mostly_open(plan.arms),
-            about=plan.about,
-            units_first=plan.units[0],
-            units_second=plan.units[1],
             posterior=posterior,
             verdict=posterior_verdict(posterior, self.worthwhile) if about_all else None,
             general=general,

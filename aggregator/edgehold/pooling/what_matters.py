@@ -18,8 +18,9 @@ from edgehold.numerics.normal_differences import MOST, TYPICAL
 from edgehold.numerics.normal_mixture import NormalMixture
 from edgehold.numerics.second_stage import SecondStage
 
+from .answer import CLASSES, LEVELS, Answer, Estimated
 from .crossed.runs_design import LEVEL, PRACTICE
-from .headline import CLASSES, LEVELS, Answer, Headline, Linked
+from .headline import Headline, Linked
 from .hierarchical import SpreadPosterior, prior_log_sd, weighted_quantile
 from .separability import PEOPLE
 from .spread_priors import STEEL
@@ -160,9 +161,9 @@ def _level(found: Headline) -> list[HowMuch]:
     return [HowMuch(LEVEL, middle, Interval(low, high, found.fit.level, "posterior"), None, None, len(_linked(found).names))]
 
 
-def _levels_told(found: Headline) -> list[Answer]:
+def _levels_told(found: Headline) -> list[Estimated]:
     """Every pair of the largest group of levels of which every two are compared."""
-    return [one for one in found.levels if one.posterior is not None and {one.first, one.second} <= set(_linked(found).names)]
+    return [one for one in found.levels if isinstance(one, Estimated) and {one.first, one.second} <= set(_linked(found).names)]
 
 
 def _linked(found: Headline) -> Linked:
@@ -190,7 +191,7 @@ def _of_levels(found: Headline) -> tuple[Array, Array]:
 
 def _two(name: str, answer: Answer, found: Headline, levels: int) -> list[HowMuch]:
     """How much the two of one comparison differ."""
-    if answer.posterior is None:
+    if not isinstance(answer, Estimated):
         return []
     mixture, tail = answer.posterior.mixture, (1 - found.fit.level) / 2
     farthest = float((np.abs(mixture.means) + 40 * np.sqrt(mixture.variances)).max())
@@ -220,7 +221,7 @@ def _larger(found: Headline, a: str, b: str) -> float:
 
 def _practice_beyond(found: Headline, size: Array, weights: Array) -> float:
     """Posterior probability that the classes of sharpeners differ by more than a typical difference with these weights."""
-    if found.practice is None or found.practice.posterior is None:
+    if not isinstance(found.practice, Estimated):
         raise ValueError("practice is asked of a posterior; there is none")
     return _beyond(found.practice.posterior.mixture, size, weights)
 
@@ -228,7 +229,7 @@ def _practice_beyond(found: Headline, size: Array, weights: Array) -> float:
 def _levels_beyond(found: Headline, size: Array, weights: Array) -> float:
     """The same of the levels."""
     told = _levels_told(found)
-    if len(told) == 1 and told[0].posterior is not None:
+    if len(told) == 1:
         return _beyond(told[0].posterior.mixture, size, weights)
     ours, _ = _of_levels(found)
     larger = np.array([(ours > one[:, None]).mean(axis=1) for one in np.broadcast_to(size, weights.shape).T]).T

@@ -22,13 +22,14 @@ from edgehold.estimates.design import ARMS
 from edgehold.numerics.arrays import Array
 from edgehold.numerics.attempt import NotFitted, attempt
 from edgehold.numerics.half_t import HalfT
+from edgehold.pooling.answer import Compared
 from edgehold.pooling.bounded import Weighed
 from edgehold.pooling.crossed.runs_design import checked_runs
 from edgehold.pooling.curves.curves import CurvesAsked, PoolCurves, ReadPool, curves_asked, curves_of, of_one_tester, read_pool
 from edgehold.pooling.curves.joint import JointModel, Quantity, interpolation, window
 from edgehold.pooling.curves.shown import ShownByReferences, shown_by_references
 from edgehold.pooling.families import Families
-from edgehold.pooling.headline import OF_SPREADS, SCALES, Compared, Headline, Questions, headline_of, questions, unanswered
+from edgehold.pooling.headline import OF_SPREADS, SCALES, Headline, Questions, headline_of, questions, unanswered
 from edgehold.pooling.hierarchical import HierarchicalFit, PosteriorConvergence
 from edgehold.pooling.left_out import Whose
 from edgehold.pooling.run_labels import all_labels

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from edgehold.numerics.attempt import attempt
-from edgehold.pooling.families import Families, families, unfitted
+from edgehold.pooling.families import Families, FamiliesEstimated, families, unfitted
 from edgehold.pooling.headline import Headline
 from edgehold.records.canonical import Repository
 
@@ -32,7 +32,7 @@ def families_of(headline: Headline, family_of: Mapping[str, str], worthwhile: fl
         lambda: families(headline, family_of, worthwhile),
         unfitted,
         lambda found: [
-            *(pair.posterior.mixture.means for pair in found.pairs if pair.posterior is not None),
+            *(pair.posterior.mixture.means for pair in found.pairs if isinstance(pair, FamiliesEstimated)),
             *((found.prior.df, found.prior.scale) if found.prior is not None else ()),
         ],
     )

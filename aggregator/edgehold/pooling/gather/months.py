@@ -20,8 +20,9 @@ from edgehold.estimates.results import SubmissionEstimate
 from edgehold.numerics.attempt import NotFitted, attempt
 from edgehold.numerics.half_t import HalfT
 from edgehold.numerics.interval import Interval
+from edgehold.pooling.answer import Answer, Compared, Estimated
 from edgehold.pooling.crossed.runs_design import LEVEL, PRACTICE, Runs, checked_runs
-from edgehold.pooling.headline import OF_ANSWERS, Answer, Compared, Headline, questions, unanswered
+from edgehold.pooling.headline import OF_ANSWERS, Headline, questions, unanswered
 from edgehold.pooling.pairwise.comparisons import PooledComparison, by_pair, leading
 from edgehold.pooling.pairwise.studies import Pair, cluster_numbers
 from edgehold.pooling.run_labels import all_labels
@@ -306,7 +307,7 @@ def _stood(month: _Month) -> _Stood:
     alone = _found(linked, month) if len(linked) < len(month.rows) else None
     within, _ = weigh(found, alone, month.rows, month.origins, month.worthwhile)
     answer = _answer(within, month.lead)
-    if answer is None or answer.posterior is None:
+    if not isinstance(answer, Estimated):
         reason = found.reason or (answer.reason if answer else "")
         return _Stood(NOT_FITTED if isinstance(reason, NotFitted) else NOT_ESTIMABLE, reason=reason)
     return _Stood(POOLED, answer.estimate, answer.interval, answer.verdict.kind if answer.verdict else "")

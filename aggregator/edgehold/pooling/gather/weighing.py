@@ -8,8 +8,9 @@ from dataclasses import replace
 
 from edgehold.endpoints.rows import EndpointRow
 from edgehold.estimates.design import ARMS
-from edgehold.pooling.bounded import LEAST_SENDERS, Weighed, bounded_answer, of_the_same, withheld
-from edgehold.pooling.headline import Answer, Compared, Headline
+from edgehold.pooling.answer import Answer, Compared, Estimated
+from edgehold.pooling.bounded import LEAST_SENDERS, Weighed, bounded_answer, of_the_same, without_verdict
+from edgehold.pooling.headline import Headline
 from edgehold.records.canonical import PoolKey
 from edgehold.records.linkage import Linkage
 
@@ -47,15 +48,15 @@ def weigh(
         files = _files(rows, one)
         own = files & origins.linked
         senders, linked_senders = ({origins.senders[name] for name in names} for names in (files, own))
+        beside = one if all_linked else alone.get(one.compared)
         if all_linked:
-            answer = one if len(senders) >= LEAST_SENDERS else replace(one, verdict=withheld(one.verdict))
-            beside, power = one.posterior, None
+            answer, power = one if len(senders) >= LEAST_SENDERS else without_verdict(one), None
         else:
-            by_itself = alone.get(one.compared)
-            answer, power = bounded_answer(by_itself, one, len(linked_senders), worthwhile)
-            beside = None if by_itself is None else of_the_same(by_itself, one)
+            answer, power = bounded_answer(beside, one, len(linked_senders), worthwhile)
         answers[one.compared] = answer
-        weighed[one.compared] = Weighed(beside, one.posterior, power, len(senders), len(linked_senders), len(files), len(own))
+        everything = one.posterior if isinstance(one, Estimated) else None
+        by_itself = of_the_same(beside, one) if isinstance(beside, Estimated) else None
+        weighed[one.compared] = Weighed(by_itself, everything, power, len(senders), len(linked_senders), len(files), len(own))
     return _with(found, answers), weighed
 
 

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Literal
+from typing import Literal, TypedDict
 
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.normal_differences import MOST
+from edgehold.pooling.answer import SINGLE, Compared, Estimated
+from edgehold.pooling.answer import Answer as Found
 from edgehold.pooling.curves.contrast import WorkTo
 from edgehold.pooling.gather.all_answers import Answered
-from edgehold.pooling.headline import RUNS, Compared
-from edgehold.pooling.headline import Answer as Found
+from edgehold.pooling.headline import RUNS
 from edgehold.pooling.posterior_verdict import UNDECIDED
 from edgehold.pooling.what_matters import HowMuch, Withheld
 from edgehold.records.model.protocol import EndpointRule
@@ -25,6 +26,7 @@ from edgehold.results.words.answers import (
     answer_sentence,
     matters_sentence,
     matters_words,
+    no_ratio_sentence,
 )
 from edgehold.results.words.crossed import fixed_words
 from edgehold.results.words.sentences import when
@@ -34,7 +36,7 @@ from .evidence import evidence, hanging, ratio_of
 from .fields import ANSWERED, FITTED, one_of
 from .reasons import Reasoned, again, reasoned, weakness
 
-ANSWER_STATES: tuple[Literal["estimated", "not estimable", "not fitted"], ...] = ("estimated", "not estimable", "not fitted")
+Factor = Literal["steel", "practice", "level"]
 About = Literal["steels", "blades", "classes", "sharpeners", "levels", "tables"]
 ABOUT: tuple[About, ...] = ("steels", "blades", "classes", "sharpeners", "levels", "tables")
 EVIDENCE: tuple[Literal["direct", "linked", "both", "reference", ""], ...] = ("direct", "linked", "both", "reference", "")
@@ -88,50 +90,91 @@ def answers(
     )
 
 
+class _Asked(TypedDict):
+    factor: Factor
+    first: str
+    second: str
+    about: About
+    new_hands_runs: int
+    units_first: int
+    units_second: int
+    direct_submissions: int
+    testers: int
+
+
 def _answer(found: Answered, one: Found, opening: str, rule: EndpointRule, methods: list[MethodLine]) -> Answer:
-    verdict, single = one.verdict, one.about in ("blades", "sharpeners", "tables")
-    result, general = ratio_of(one.posterior), ratio_of(one.general) if single else None
     direct, testers = found.direct[one.compared]
-    stands_on = evidence(found.weighed.get(one.compared), one) if result is not None else None
-    hangs_on = hanging(found.headline.hanging, one, rule.worthwhile_ratio, stands_on) if result is not None else None
-    methods = [*_bounds(stands_on, hangs_on), *methods]
-    return Answer(
+    asked = _Asked(
         factor=one_of(one.factor, ANSWERED),
         first=one.first,
         second=one.second,
-        state=one_of(one.state, ANSWER_STATES) if found.headline.state == "fitted" or one.state == "estimated" else "not fitted",
         about=one_of(one.about, ABOUT),
+        new_hands_runs=RUNS,
+        units_first=one.units_first,
+        units_second=one.units_second,
+        direct_submissions=direct,
+        testers=testers,
+    )
+    if isinstance(one, Estimated):
+        return _estimated(asked, found, one, opening, rule, methods)
+    return Answer(
+        **asked,
+        state="not estimable" if found.headline.state == "fitted" else "not fitted",
+        sentence=no_ratio_sentence(opening, one),
+        verdict="",
+        **reasoned(one.reason),
+        **weakness(""),
+        result=None,
+        probability_better=None,
+        probability_within=None,
+        probability_worse=None,
+        probability_above_one=None,
+        ruled_out_beyond=None,
+        general=None,
+        new_hands=None,
+        new_hands_measured=None,
+        evidence="",
+        direct_percent=None,
+        methods=(),
+        methods_sentence="",
+    )
+
+
+def _estimated(asked: _Asked, found: Answered, one: Estimated, opening: str, rule: EndpointRule, methods: list[MethodLine]) -> Answer:
+    verdict, result = one.verdict, ratio_of(one.posterior)
+    general = ratio_of(one.general) if one.about in SINGLE else None
+    stands_on = evidence(found.weighed.get(one.compared), one)
+    hangs_on = hanging(found.headline.hanging, one, rule.worthwhile_ratio, stands_on)
+    methods = [*_bounds(stands_on, hangs_on), *methods]
+    return Answer(
+        **asked,
+        state="estimated",
         sentence=together(answer_sentence(opening, one, rule.kind, result, general), _not_by_itself(one)),
         verdict=verdict.kind if verdict else "",
-        **reasoned(one.reason),
+        **reasoned(""),
         **weakness(one.weak),
         result=result,
         probability_better=published(verdict.better) if verdict else None,
         probability_within=published(verdict.within) if verdict else None,
         probability_worse=published(verdict.worse) if verdict else None,
-        probability_above_one=published(one.posterior.above(0.0)) if one.posterior else None,
+        probability_above_one=published(one.posterior.above(0.0)),
         ruled_out_beyond=published(verdict.excludes) if verdict else None,
         general=general,
         new_hands=ratio_of(one.new_hands),
         new_hands_measured=ratio_of(one.new_hands_measured),
-        new_hands_runs=RUNS,
         evidence=one_of(one.evidence, EVIDENCE),
-        direct_percent=None if one.direct_share is None else published(100 * one.direct_share),
-        units_first=one.units_first,
-        units_second=one.units_second,
-        direct_submissions=direct,
-        testers=testers,
-        methods=(_line("hierarchical model", result, one.reason), *_scales(one), *methods) if result is not None else (),
-        methods_sentence=agreement_sentence(result, methods) if result is not None else "",
+        direct_percent=published(100 * one.direct_share),
+        methods=(_line("hierarchical model", result), *_scales(one), *methods),
+        methods_sentence=agreement_sentence(result, methods),
         stands_on=stands_on,
         hangs_on=hangs_on,
     )
 
 
-def _not_by_itself(one: Found) -> str:
+def _not_by_itself(one: Estimated) -> str:
     """That linked evidence alone does not decide what all evidence would."""
-    interval, undecided = one.interval, one.verdict is not None and one.verdict.kind == UNDECIDED
-    return Reason("linkage.undecided_alone") if undecided and interval is not None and not interval.low <= 0 <= interval.high else ""
+    undecided = one.verdict is not None and one.verdict.kind == UNDECIDED
+    return Reason("linkage.undecided_alone") if undecided and not one.interval.low <= 0 <= one.interval.high else ""
 
 
 def _bounds(stands_on: StandsOn | None, hangs_on: HangsOn | None) -> list[MethodLine]:
@@ -152,21 +195,18 @@ def _line(method: Method, result: RatioInterval | None, reason: str | Reasoned =
     return MethodLine(method=method, result=result, **(reasoned(why) if isinstance(why, str) else why))
 
 
-def _scales(one: Found) -> list[MethodLine]:
+def _scales(one: Estimated) -> list[MethodLine]:
     """The headline with other scales of all priors."""
-    middle = one.estimate
     named: dict[Method, Interval | None] = {
         "hierarchical model, prior scales halved": one.halved,
         "hierarchical model, prior scales doubled": one.doubled,
     }
-    return [_line(method, _about(middle, limits), Reason("published.not_checked")) for method, limits in named.items()]
+    return [_line(method, _about(limits), Reason("published.not_checked")) for method, limits in named.items()]
 
 
-def _about(middle: float | None, limits: Interval | None) -> RatioInterval | None:
+def _about(limits: Interval | None) -> RatioInterval | None:
     """An interval with the ratio in its middle on the ln scale."""
-    if middle is None or limits is None:
-        return None
-    return ratio_interval((limits.low + limits.high) / 2, limits)
+    return None if limits is None else ratio_interval((limits.low + limits.high) / 2, limits)
 
 
 def _methods(
@@ -238,7 +278,7 @@ def model_result(found: Answered | None, rule: EndpointRule, unit: str) -> Model
         effective_points=published(record.effective) if fitted else None,
         pareto_k=published(record.pareto_k) if fitted else None,
         error_percent=published(100 * record.largest_error) if fitted else None,
-        own_sharpening=ratio_of(headline.own),
+        own_sharpening=ratio_of(headline.own) if headline.own else None,
         matters=matters,
         matters_sentence=matters_sentence(matters, found.matters, when(rule, unit), headline.reason),
     )

@@ -18,6 +18,7 @@ from edgehold.estimates.repeatability import Repeatability, RepeatabilityTable
 from edgehold.estimates.results import SubmissionEstimate
 from edgehold.estimates.submissions import POOLED_FACTORS
 from edgehold.numerics.attempt import NotFitted
+from edgehold.pooling.answer import Compared
 from edgehold.pooling.curves.contrast import WorkTo, work_to
 from edgehold.pooling.curves.curves import MeanCurve
 from edgehold.pooling.curves.pairs import CurvePair
@@ -27,7 +28,6 @@ from edgehold.pooling.gather.all_answers import Answered, SpreadPoints
 from edgehold.pooling.gather.all_runs import AllRuns
 from edgehold.pooling.gather.circulation import CirculatedBlade
 from edgehold.pooling.gather.months import PoolCourse
-from edgehold.pooling.headline import Compared
 from edgehold.pooling.network.steel_network import NoNetwork, SteelNetwork
 from edgehold.pooling.pairwise.comparisons import PooledComparison
 from edgehold.pooling.probes.effects import Unanswered

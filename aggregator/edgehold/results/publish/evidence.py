@@ -6,8 +6,8 @@ import math
 from collections.abc import Mapping
 
 from edgehold.numerics.attempt import NotFitted
+from edgehold.pooling.answer import Compared, Estimated
 from edgehold.pooling.bounded import Weighed
-from edgehold.pooling.headline import Answer, Compared
 from edgehold.pooling.hierarchical import ContrastPosterior
 from edgehold.pooling.left_out import Hanging, WithoutEach, invented_to_reverse
 from edgehold.pooling.posterior_verdict import SAME, UNDECIDED
@@ -17,7 +17,7 @@ from edgehold.results.model.ratio import RatioInterval, ratio_interval
 from edgehold.results.words.evidence import evidence_sentence, hanging_sentence
 
 
-def evidence(found: Weighed | None, answer: Answer) -> StandsOn | None:
+def evidence(found: Weighed | None, answer: Estimated) -> StandsOn | None:
     """What stands behind an answer; None where nobody asked whose evidence it is."""
     if found is None:
         return None
@@ -28,20 +28,20 @@ def evidence(found: Weighed | None, answer: Answer) -> StandsOn | None:
         senders=found.senders,
         linked_senders=found.linked_senders,
         counted_percent=None if found.power is None else published(100 * found.power),
-        alone=ratio_of(found.linked) if mixed else None,
-        everything=ratio_of(found.everything) if mixed else None,
+        alone=ratio_of(found.linked) if mixed and found.linked else None,
+        everything=ratio_of(found.everything) if mixed and found.everything else None,
         evidence_sentence="",
     )
     return made.model_copy(update={"evidence_sentence": evidence_sentence(made, answer.verdict is not None)})
 
 
-def ratio_of(posterior: ContrastPosterior | None) -> RatioInterval | None:
-    """Posterior median and interval of a ratio; None where there is none."""
-    return None if posterior is None else ratio_interval(posterior.quantile(0.5), posterior.interval)
+def ratio_of(posterior: ContrastPosterior) -> RatioInterval:
+    """Posterior median and interval of a ratio."""
+    return ratio_interval(posterior.quantile(0.5), posterior.interval)
 
 
 def hanging(
-    all_of: Mapping[Compared, Hanging] | NotFitted, answer: Answer, worthwhile: float, stands_on: StandsOn | None
+    all_of: Mapping[Compared, Hanging] | NotFitted, answer: Estimated, worthwhile: float, stands_on: StandsOn | None
 ) -> HangsOn | None:
     """What hangs on whose results; None where it was not worked out, or its numbers failed.
 
@@ -52,7 +52,7 @@ def hanging(
     stands_on : of the same answer.
     """
     found = None if isinstance(all_of, NotFitted) else all_of.get(answer.compared)
-    if found is None or answer.estimate is None:
+    if found is None:
         return None
     senders, months = (_without(one, answer.estimate) for one in (found.by_sender, found.by_month))
     tails = None if found.tails is None else ratio_interval(found.tails.middle, found.tails.interval)

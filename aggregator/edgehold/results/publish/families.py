@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from typing import Literal
 
-from edgehold.pooling.families import NOT_FITTED, Families
+from edgehold.pooling.families import ESTIMATED, NOT_ESTIMABLE, NOT_FITTED, Families, FamiliesEstimated
 from edgehold.pooling.families import FamilyAnswer as Found
-from edgehold.pooling.headline import ESTIMATED, NOT_ESTIMABLE
 from edgehold.pooling.spread_priors import IN_FAMILY
 from edgehold.records.model.protocol import EndpointRule
 from edgehold.results.model.answers import PriorResult
 from edgehold.results.model.families import FamiliesResult, FamilyAnswer, FamilyMembers
 from edgehold.results.model.numbers import needed, published
-from edgehold.results.words.families import family_sentence
+from edgehold.results.words.families import family_sentence, no_ratio_of_families
 from edgehold.results.words.sentences import when
 
 from .answers import how_much_result
@@ -50,15 +49,34 @@ def families_result(found: Families | None, rule: EndpointRule, unit: str) -> Fa
 
 
 def _answer(one: Found, rule: EndpointRule, unit: str) -> FamilyAnswer:
+    opening, about = when(rule, unit), one_of(one.about, ABOUT)
+    if not isinstance(one, FamiliesEstimated):
+        return FamilyAnswer(
+            first=one.first,
+            second=one.second,
+            state="not estimable",
+            about=about,
+            sentence=no_ratio_of_families(opening, one),
+            verdict="",
+            **reasoned(one.reason),
+            result=None,
+            probability_better=None,
+            probability_within=None,
+            probability_worse=None,
+            ruled_out_beyond=None,
+            another=None,
+            steels_first=one.steels_first,
+            steels_second=one.steels_second,
+        )
     result, verdict = ratio_of(one.posterior), one.verdict
     return FamilyAnswer(
         first=one.first,
         second=one.second,
-        state="not estimable" if result is None else "estimated",
-        about=one_of(one.about, ABOUT),
-        sentence=family_sentence(when(rule, unit), one, rule.kind, result),
+        state="estimated",
+        about=about,
+        sentence=family_sentence(opening, one, rule.kind, result),
         verdict=verdict.kind if verdict else "",
-        **reasoned(one.reason),
+        **reasoned(""),
         result=result,
         probability_better=published(verdict.better) if verdict else None,
         probability_within=published(verdict.within) if verdict else None,

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from edgehold.pooling.answer import Estimated, NotEstimable
 from edgehold.pooling.headline import REFERENCE
-from edgehold.pooling.headline import Answer as Found
 from edgehold.pooling.what_matters import WhatMatters
 from edgehold.results.model.answers import HowMuchResult, MethodLine
 from edgehold.results.model.numbers import needed
@@ -21,16 +21,21 @@ PAIR = 2
 MOSTLY_PRIOR = 80.0  # percent of a prior's spread left from which a figure is called mostly that
 
 
-def answer_sentence(opening: str, one: Found, kind: str, result: RatioInterval | None, general: RatioInterval | None) -> str:
-    """The answer on one comparison: what it speaks of, how sure it is, and what that comes to; or why there is no ratio."""
+def no_ratio_sentence(opening: str, one: NotEstimable) -> Reason:
+    """Why a comparison has no ratio."""
+    return Reason("model_answer.no_ratio", opening=opening, **sides(one.factor, one.first, one.second), reason=one.reason)
+
+
+def answer_sentence(opening: str, one: Estimated, kind: str, result: RatioInterval, general: RatioInterval | None) -> str:
+    """The answer on one comparison: what it speaks of, how sure it is, and what that comes to."""
     names = {"opening": opening, **sides(one.factor, one.first, one.second)}
-    if result is None:
-        return Reason("model_answer.no_ratio", **names, reason=one.reason)
     told = _with_ratio(opening, one, kind, result, general, names)
     return together(told, Reason("model_answer.through_reference")) if one.evidence == REFERENCE else told
 
 
-def _with_ratio(opening: str, one: Found, kind: str, result: RatioInterval, general: RatioInterval | None, names: Mapping[str, str]) -> str:
+def _with_ratio(
+    opening: str, one: Estimated, kind: str, result: RatioInterval, general: RatioInterval | None, names: Mapping[str, str]
+) -> str:
     if general is not None:
         return _of_units(opening, one, kind, result, general)
     verdict = needed(one.verdict).kind
@@ -41,7 +46,7 @@ def _with_ratio(opening: str, one: Found, kind: str, result: RatioInterval, gene
     )
 
 
-def _of_units(opening: str, one: Found, kind: str, result: RatioInterval, general: RatioInterval) -> Reason:
+def _of_units(opening: str, one: Estimated, kind: str, result: RatioInterval, general: RatioInterval) -> Reason:
     """The answer where one side is a single blade or sharpener: the verb is of the blades, the steels get their own wider interval."""
     first, second = (
         Reason(f"model_answer.{one.factor}_side", name=name, units=units)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from edgehold.pooling.families import FamilyAnswer
+from edgehold.pooling.families import FamiliesEstimated, FamiliesNotEstimable, FamilyAnswer
 from edgehold.results.model.ratio import RatioInterval
 from edgehold.words import Reason, together
 
@@ -11,19 +11,22 @@ from .sentences import compared, end_text, figures, topic, verdict_ending
 UNDECIDED = "undecided"
 
 
-def family_sentence(opening: str, one: FamilyAnswer, kind: str, result: RatioInterval | None) -> str:
-    """One family against another: how sure it is and what that comes to, or why there is no ratio.
+def no_ratio_of_families(opening: str, one: FamiliesNotEstimable) -> Reason:
+    """Why two families have no ratio."""
+    return Reason("model_answer.no_ratio", **_named(opening, one), reason=one.reason)
+
+
+def family_sentence(opening: str, one: FamiliesEstimated, kind: str, result: RatioInterval) -> str:
+    """One family against another: how sure it is and what that comes to.
 
     Parameters
     ----------
     opening : which part of the dulling it speaks of.
     one : with a verdict, but for a family that a single steel stands for.
     kind : of the endpoint.
-    result : its ratio; None where there is none.
+    result : its ratio.
     """
-    names = {"opening": opening, "first": _average(one.first), "second": _average(one.second)}
-    if result is None:
-        return Reason("model_answer.no_ratio", **names, reason=one.reason)
+    names = _named(opening, one)
     if one.verdict is not None and one.verdict.kind == UNDECIDED:
         return Reason(f"model_answer.{topic(kind)}_undecided", **names, **figures(result))
     if one.verdict is None:
@@ -33,11 +36,15 @@ def family_sentence(opening: str, one: FamilyAnswer, kind: str, result: RatioInt
     return together(told, verdict_ending(one.verdict.kind))
 
 
+def _named(opening: str, one: FamilyAnswer) -> dict[str, str]:
+    return {"opening": opening, "first": _average(one.first), "second": _average(one.second)}
+
+
 def _average(family: str) -> Reason:
     return Reason("families.average", family=family)
 
 
-def _single(one: FamilyAnswer) -> Reason:
+def _single(one: FamiliesEstimated) -> Reason:
     """That one steel stands for a family, or one for either."""
     alone = [name for name, steels in ((one.first, one.steels_first), (one.second, one.steels_second)) if len(steels) == 1]
     return Reason("model_answer.family_single_each") if len(alone) > 1 else Reason("model_answer.family_single", family=alone[0])

@@ -6,7 +6,8 @@
 thread (``TaskDuration`` in ``threadTicks``, domain Performance of the Chrome DevTools Protocol), times four for a processor a quarter as
 fast: until the page can be used, and from the change of one value until the answer is there. Waiting counts for nothing, be it for the
 line, for further keys or for a processor that others use, and nobody asks the page meanwhile whether it is done: to be asked at every frame
-took it a third as long again. Of several times the quickest counts. Exits 1 where a goal is missed.
+took it a third as long again. What is changed was found before, and the answer is looked for afterwards: the two searches
+took the page as long as a fifth of an answer. Of several times the quickest counts. Exits 1 where a goal is missed.
 """
 
 from __future__ import annotations

@@ -168,8 +168,10 @@ class _Profile:
     @cached_property
     def rest(self) -> Array:
         """Directions in which δ stays."""
-        rows: Array = np.linalg.svd(self.vector[None])[2]
-        return rows[1:].T
+        from scipy.linalg import null_space  # here, for it takes longer to import than most plans have use for it
+
+        found: Array = null_space(self.vector[None])
+        return found
 
     @cached_property
     def x(self) -> Array:

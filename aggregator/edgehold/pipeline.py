@@ -15,13 +15,14 @@ from .archive.build import SUMS, sums_of
 from .archive.folder import Archive
 from .archive.zipped import zipped
 from .endpoints import endpoint_rows
-from .engine.tasks import kept
+from .engine.tasks import kept, side_by_side
 from .errors import FindingsError
 from .everything import find_everything
 from .forms.review import review_forms
 from .forms.submission import forms
 from .pages.contents import Whole, chosen_for
 from .pages.deposit import deposit_files
+from .pages.result_pages import draw_curves
 from .pages.site import contents_of
 from .pooling.exchanges import ExchangePlan
 from .pooling.gather.apart import further_runs
@@ -60,7 +61,10 @@ def exchange(root: Path, count: int) -> dict[PoolKey, ExchangePlan]:
 
 def results_files(root: Path, say: Progress = lambda _: None) -> dict[str, bytes]:
     """Check and pool: the files of ``build/results``."""
-    return _found(root, say)[2]
+    found = _found(root, say)
+    files = _files(found, assemble(found))
+    hold_to_schemas(root, files)
+    return files
 
 
 def whole(root: Path, say: Progress = lambda _: None, archive: Archive | None = None) -> tuple[Whole, Archive | None]:
@@ -76,46 +80,57 @@ def whole(root: Path, say: Progress = lambda _: None, archive: Archive | None = 
     -------
     Everything, and the archive with this build where there is one.
     """
-    found, results, files = _found(root, say)
-    say("building the pages")
+    found = _found(root, say)
     repository = found.repository
     rules = forms(repository, found.published)
     for key in rules:
         rules[key]["sheet"] = browser_rules(repository.protocols[key].record)
-    sheets, reviews = ready_sheets(repository, rules), review_forms(repository)
-    schemas = {f"schemas/{name}": content for name, content in published_schemas(root).items()}
-    downloads = files | schemas | sent_in(repository)
-    downloads[SUMS] = sums_of(downloads)
-    contents, after = contents_of(
-        results,
-        chosen_for(root),
-        downloads,
-        forms=rules,
-        sheets=sheets,
-        reviews=reviews,
-        archive=archive,
-        renamed=frozenset(repository.names.aliases),
-    )
+    with side_by_side(len(found.rows), here=True) as begin:
+        sheets = begin(ready_sheets, repository, rules)
+        results = assemble(found)
+        drawn = begin(draw_curves, results)
+        files = _files(found, results)
+        held = begin(hold_to_schemas, root, files)
+        say("building the pages")
+        schemas = {f"schemas/{name}": content for name, content in published_schemas(root).items()}
+        downloads = files | schemas | sent_in(repository)
+        downloads[SUMS] = sums_of(downloads)
+        reviews = review_forms(repository)
+        drawn()
+        contents, after = contents_of(
+            results,
+            chosen_for(root),
+            downloads,
+            forms=rules,
+            sheets=sheets(),
+            reviews=reviews,
+            archive=archive,
+            renamed=frozenset(repository.names.aliases),
+        )
+        held()
     return Whole(files, contents), after
 
 
 def deposited(root: Path, say: Progress = lambda _: None) -> bytes:
     """Check and pool: one ZIP file for a depositor with data, what they were made from, hashes and metadata."""
-    found, results, files = _found(root, say)
+    found = _found(root, say)
+    results = assemble(found)
+    files = _files(found, results)
+    hold_to_schemas(root, files)
     address = site_url(root)
     base_url = "" if address == FALLBACK_URL else address
     return zipped(deposit_files(results, files, sources(found.repository), base_url, str(Reason("citing.build_title"))))
 
 
-def _found(root: Path, say: Progress) -> tuple[EverythingFound, Results, dict[str, bytes]]:
+def _found(root: Path, say: Progress) -> EverythingFound:
     say("checking what people wrote")
     repository = read(root)
     say(f"pooling {len(repository.submissions)} submissions")
-    found = find_everything(repository)
-    results = assemble(found)
-    files = {"results.json": results_json(results), "repeatability.json": repeatability_json(found.published), **tables(found, results)}
-    hold_to_schemas(root, files)
-    return found, results, files
+    return find_everything(repository)
+
+
+def _files(found: EverythingFound, results: Results) -> dict[str, bytes]:
+    return {"results.json": results_json(results), "repeatability.json": repeatability_json(found.published), **tables(found, results)}
 
 
 def results_json(results: Results) -> bytes:

@@ -2,19 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import cache
 from pathlib import Path
 from typing import Any
 
-from edgehold.engine.tasks import kept
+from edgehold.engine.tasks import AWAITED, each, keeping, kept
 
 FONTS = ("/usr/share/fonts", "/usr/local/share/fonts", "~/.fonts", "~/.local/share/fonts", "/Library/Fonts", "C:/Windows/Fonts")
+
+WORK = 30.0  # milliseconds that a drawing takes
 
 
 def svg_of(specification: Mapping[str, Any]) -> str:
     """The drawing, as it was drawn before from the same specification."""
     return kept(_drawn, specification, fonts())
+
+
+def draw(specifications: Sequence[Mapping[str, Any]]) -> None:
+    """Draw what pages will ask for one by one, side by side; nothing where it would not be kept for them."""
+    if keeping():
+        each(_drawn, [(one, fonts()) for one in specifications], [AWAITED + WORK] * len(specifications))
 
 
 def _drawn(specification: Mapping[str, Any], fonts: tuple[tuple[str, int], ...]) -> str:

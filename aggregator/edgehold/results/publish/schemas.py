@@ -18,7 +18,7 @@ import rfc8785
 from jsonschema.exceptions import best_match
 
 from edgehold.disk import read_file, read_text, there, write_file, write_files
-from edgehold.engine.tasks import kept
+from edgehold.engine.tasks import each
 from edgehold.errors import InputError
 from edgehold.records.schemas import generated_schemas, schema_document, site_url
 from edgehold.results.model.repeatability import PublishedRepeatability
@@ -59,17 +59,17 @@ def hold_to_schemas(root: Path, files: Mapping[str, bytes]) -> None:
     jsonschema.ValidationError, jsonschema.SchemaError
         It does not fit, or its schema is none: a fault of the program, and nothing is published.
     """
-    schemas = _own_schemas(site_url(root))
+    schemas, parts = _own_schemas(site_url(root)), []
     for name, form in (("results.json", RESULTS_FORMAT), ("repeatability.json", REPEATABILITY_FORMAT)):
         schema, document = schemas[f"{form}.json"], json.loads(files[name])
-        kept(_check_schema, schema)
         lists = {one: document[one] for one in _plain_lists(schema) if isinstance(document.get(one), list)}
-        kept(_hold, schema, "", _bytes_of(document | {one: [] for one in lists}))
-        for one, items in lists.items():
-            for item in items:
-                kept(_hold, schema, one, _bytes_of(item))
+        parts += [(schema, "", _bytes_of(document | {one: [] for one in lists}))]
+        parts += [(schema, one, _bytes_of(item)) for one, items in lists.items() for item in items]
+    each(_check_schema, [(schema,) for schema in schemas.values()], [WORK_OF_SCHEMA] * len(schemas))
+    each(_hold, parts, [len(content) * WORK_OF_BYTE for *_, content in parts])
 
 
+WORK_OF_SCHEMA, WORK_OF_BYTE = 200.0, 3e-4  # milliseconds
 PLAIN = {"type", "items", "title", "description", "default"}
 """What a schema says of a list that asks nothing of it but of its items, each by itself."""
 

@@ -14,6 +14,7 @@ from sample import interval, line, results
 
 from edgehold.engine.tasks import kept_in
 from edgehold.pages import contrast_curves, curves
+from edgehold.pages.drawings import svg_of
 from edgehold.pages.forests import answers, cumulative, forest
 from edgehold.pages.plots import NARROW, WIDE, Plot, Row, drawn
 from edgehold.pages.result_pages import draw_curves, result_pages
@@ -199,3 +200,13 @@ def test_all_curves_are_drawn_before_the_pages_ask_for_them_and_none_where_the_p
     with kept_in(tmp_path, print):
         assert drawn_anew() > 4
         assert drawn_anew() == 0
+
+
+def test_a_drawing_is_the_same_whatever_was_drawn_before_it_by_the_process():
+    one, other, *_ = contrast_curves.specifications(results(measured=2, simulated=2).pools[0])
+    first, second, again = svg_of(one), svg_of(other), svg_of(one)
+    assert first == again
+    ids = [set(re.findall(r'\bid="([^"]+)"', svg)) for svg in (first, second)]
+    assert all(ids) and ids[0].isdisjoint(ids[1])
+    for svg, names in zip((first, second), ids, strict=True):
+        assert set(re.findall(r"url\(#([^)]+)\)", svg)) <= names

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from functools import cache
+from hashlib import blake2b
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +13,7 @@ from edgehold.engine.tasks import AWAITED, each, keeping, kept
 
 FONTS = ("/usr/share/fonts", "/usr/local/share/fonts", "~/.fonts", "~/.local/share/fonts", "/Library/Fonts", "C:/Windows/Fonts")
 
+COUNTED = re.compile(r'(\bid="|url\(#)(clip\d+)\b')
 WORK = 30.0  # milliseconds that a drawing takes
 
 
@@ -29,8 +32,15 @@ def _drawn(specification: Mapping[str, Any], fonts: tuple[tuple[str, int], ...])
     """``fonts`` are those whose letters are measured to lay it out."""
     import vl_convert  # slow to load, and only needed where there is something to draw
 
-    drawn: str = vl_convert.vegalite_to_svg(dict(specification))
-    return drawn
+    return _named_alike(vl_convert.vegalite_to_svg(dict(specification)))
+
+
+def _named_alike(svg: str) -> str:
+    """With ids that are the same whoever draws it: the library counts clips on from one drawing of a process to the next."""
+    numbers = {name: str(n) for n, name in enumerate(dict.fromkeys(name for _, name in COUNTED.findall(svg)))}
+    plain = COUNTED.sub(lambda found: found[1] + numbers[found[2]], svg)
+    of_drawing = blake2b(plain.encode(), digest_size=4).hexdigest()  # drawings of one page share none
+    return COUNTED.sub(lambda found: f"{found[1]}clip-{of_drawing}-{numbers[found[2]]}", svg)
 
 
 @cache

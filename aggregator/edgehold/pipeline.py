@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,13 +15,14 @@ from edgehold.sheets.browser import browser_rules
 from .archive.build import SUMS, sums_of
 from .archive.folder import Archive
 from .archive.zipped import zipped
-from .engine.tasks import kept
+from .engine.tasks import kept, side_by_side
 from .errors import FindingsError
 from .forms.review import review_forms
 from .forms.submission import forms
 from .outcomes import outcomes
 from .pages.contents import Whole, chosen_for
 from .pages.deposit import deposit_files
+from .pages.result_pages import draw_curves
 from .pages.site import contents_of
 from .records import load_repository
 from .records.canonical import PoolKey, Repository
@@ -31,7 +33,7 @@ from .results.publish.handed_out import sent_in, sources
 from .results.publish.repeatability_file import repeatability_json, table_of_pools
 from .results.publish.schemas import hold_to_schemas, published_schemas
 from .results.publish.whole import all_of, results_of
-from .results.publish.written import written
+from .results.publish.written import Written, written
 from .results.tables.tables import table_files
 from .sheets.ready import ready_sheets
 from .words import Reason
@@ -65,7 +67,9 @@ def exchange(root: Path, count: int) -> dict[PoolKey, ExchangePlan]:
 
 def results_files(root: Path, say: Progress = lambda _: None) -> dict[str, bytes]:
     """Check and pool: the files of ``build/results``."""
-    return _found(root, say)[-1]
+    found = _found(root, say)
+    _hold(root, found)
+    return found.files
 
 
 def whole(root: Path, say: Progress = lambda _: None, archive: Archive | None = None) -> tuple[Whole, Archive | None]:
@@ -81,37 +85,61 @@ def whole(root: Path, say: Progress = lambda _: None, archive: Archive | None = 
     -------
     Everything, and the archive with this build where there is one.
     """
-    repository, results, table, files = _found(root, say)
+    found = _found(root, say)
+    repository = found.repository
     say("building the pages")
-    rules = forms(repository, table)
+    rules = forms(repository, found.table)
     for key in rules:
         rules[key]["sheet"] = browser_rules(repository.protocols[key].record)
-    sheets, reviews = ready_sheets(repository, rules), review_forms(repository)
-    schemas = {f"schemas/{name}": content for name, content in published_schemas(root).items()}
-    downloads = files | schemas | sent_in(repository)
-    downloads[SUMS] = sums_of(downloads)
-    contents, after = contents_of(
-        results,
-        chosen_for(root),
-        downloads,
-        forms=rules,
-        sheets=sheets,
-        reviews=reviews,
-        archive=archive,
-        renamed=frozenset(repository.names.aliases),
-    )
-    return Whole(files, contents), after
+    with side_by_side(_size(repository), here=True) as begin:
+        sheets, drawn, held = begin(ready_sheets, repository, rules), begin(draw_curves, found.results), begin(_hold, root, found)
+        schemas = {f"schemas/{name}": content for name, content in published_schemas(root).items()}
+        downloads = found.files | schemas | sent_in(repository)
+        downloads[SUMS] = sums_of(downloads)
+        reviews = review_forms(repository)
+        drawn()
+        contents, after = contents_of(
+            found.results,
+            chosen_for(root),
+            downloads,
+            forms=rules,
+            sheets=sheets(),
+            reviews=reviews,
+            archive=archive,
+            renamed=frozenset(repository.names.aliases),
+        )
+        held()
+    return Whole(found.files, contents), after
 
 
 def deposited(root: Path, say: Progress = lambda _: None) -> bytes:
     """Check and pool: one ZIP file for a depositor with data, what they were made from, hashes and metadata."""
-    repository, results, _, files = _found(root, say)
+    found = _found(root, say)
+    _hold(root, found)
     address = site_url(root)
     base_url = "" if address == FALLBACK_URL else address
-    return zipped(deposit_files(results, files, sources(repository), base_url, str(Reason("citing.build_title"))))
+    return zipped(deposit_files(found.results, found.files, sources(found.repository), base_url, str(Reason("citing.build_title"))))
 
 
-def _found(root: Path, say: Progress) -> tuple[Repository, Results, PublishedRepeatability, dict[str, bytes]]:
+@dataclass(frozen=True)
+class _Found:
+    """What all pages and downloads are made from.
+
+    Attributes
+    ----------
+    table : of run variances, as published.
+    files : those of ``build/results``.
+    written : the results' file, taken apart.
+    """
+
+    repository: Repository
+    results: Results
+    table: PublishedRepeatability
+    files: dict[str, bytes]
+    written: Written
+
+
+def _found(root: Path, say: Progress) -> _Found:
     say("checking what people wrote")
     repository = read(root)
     say(f"pooling {len(repository.submissions)} submissions")
@@ -120,7 +148,16 @@ def _found(root: Path, say: Progress) -> tuple[Repository, Results, PublishedRep
     table = table_of_pools(found.repeatability)
     results = results_of(repository, found, table)
     record = written(results, {called: text for part in parts for called, text in part.texts.items()})
-    of_table = repeatability_json(table)
-    hold_to_schemas(root, {"results.json": record.rest, "repeatability.json": of_table}, record.items)
-    files = {"results.json": record.whole(), "repeatability.json": of_table}
-    return repository, results, table, files | table_files([part.tables for part in parts], results)
+    files = {"results.json": record.whole(), "repeatability.json": repeatability_json(table)}
+    return _Found(repository, results, table, files | table_files([part.tables for part in parts], results), record)
+
+
+def _hold(root: Path, found: _Found) -> None:
+    """Hold what is about to be published against its schemas."""
+    hold_to_schemas(root, found.files | {"results.json": found.written.rest}, found.written.items)
+
+
+def _size(repository: Repository) -> int:
+    """Runs, once for each of their endpoints."""
+    methods = {key: one.record for key, one in repository.protocols.items()}
+    return sum(len(s.runs) * len(methods[s.record.protocol.id, s.record.protocol.version].endpoints) for s in repository.submissions)

@@ -79,6 +79,17 @@ def test_where_it_does_not_pay_this_thread_of_this_process_does_the_work_when_as
     assert {(job["by"], job["thread"]) for job in found} == {(os.getpid(), True)}
 
 
+def test_what_hangs_on_this_machine_is_done_by_no_cluster(two, monkeypatch):
+    def cluster():
+        raise AssertionError("handed to the cluster")
+
+    monkeypatch.setattr(tasks, "_clusters", [cluster])
+    with side_by_side(WORTH, here=True) as begin:
+        assert os.getpid() not in {job["by"] for job in begin(squares, 4)()}
+    with pytest.raises(AssertionError), side_by_side(WORTH):
+        pass
+
+
 def test_outside_of_it_this_process_does_the_work(two):
     assert {job["by"] for job in squares(3)} == {os.getpid()}
 

@@ -6,7 +6,7 @@ import scipy.sparse as sp
 
 from edgehold.numerics import mixed, mixed_inference, variance_search
 from edgehold.numerics.mixed import average_information, prepare, turned
-from edgehold.numerics.variance_search import Problem, at, average, expected, search, search_widely, start
+from edgehold.numerics.variance_search import OTHER_STARTS, Found, Problem, at, average, expected, search, search_widely, start
 from edgehold.numerics.whitening import whitening
 
 
@@ -201,6 +201,23 @@ def test_of_two_local_minima_the_lower_is_found():
     alone, widely = search(problem, start(problem)), search_widely(problem, at(problem, start(problem), True))
     assert dense_deviance(y, X, terms, v, widely.point.variances, False) <= lowest
     assert widely.point.deviance < alone.point.deviance - 1, "the first start must end in the higher valley, or nothing is shown"
+
+
+@pytest.mark.parametrize("known", [False, True])
+def test_searches_that_lead_to_the_minimum_found_first_end_early_and_the_lowest_of_all_is_found_all_the_same(known):
+    spared = []
+    for seed in range(60):
+        problem = a_problem(*a_data_set(seed, n=14, known=known))
+        first = at(problem, start(problem), True)
+        moved = np.append(np.ones(2), [] if known else [0.0]) > 0
+        whole = [search(problem, np.where(moved, first.variances * factor, first.variances)) for factor in (1.0, *OTHER_STARTS)]
+        reached = [one for one in whole if isinstance(one, Found) and one.converged]
+        found = search_widely(problem, first)
+        if reached and not any(one.vanished for one in whole if isinstance(one, Found)):
+            assert abs(found.point.deviance - min(one.point.deviance for one in reached)) < 2e-7
+            spared.append(1 - found.evaluations / sum(one.evaluations for one in whole))
+    assert len(spared) > 40
+    assert np.mean(spared) > 0.1
 
 
 def test_average_information_of_many_rows_is_near_its_expected_value(monkeypatch):

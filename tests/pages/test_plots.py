@@ -8,11 +8,16 @@ from itertools import pairwise
 from xml.etree import ElementTree
 
 import pytest
+import vl_convert
 from hostile import PAYLOADS
 from sample import interval, line, results
 
+from edgehold.engine.tasks import kept_in
+from edgehold.pages import contrast_curves, curves
+from edgehold.pages.drawings import svg_of
 from edgehold.pages.forests import answers, cumulative, forest
 from edgehold.pages.plots import NARROW, WIDE, Plot, Row, drawn
+from edgehold.pages.result_pages import draw_curves, result_pages
 from edgehold.results.model.results import Comparison, EndpointResult, Pool
 from edgehold.results.model.studies import CumulativeMonth
 
@@ -171,3 +176,37 @@ def test_marks_of_the_axis_are_inside_it_apart_from_each_other_and_hold_one(rati
         assert "×1" in [one.text for one in ticks]
         (square,) = of_class(drawing, "plot-square")
         assert 0 <= middle(square) <= float(drawing.get("viewBox").split()[2])
+
+
+def test_all_curves_are_drawn_before_the_pages_ask_for_them_and_none_where_the_pages_are_kept(tmp_path, monkeypatch):
+    made, draw = [], vl_convert.vegalite_to_svg
+
+    def noted(specification: object) -> str:
+        made.append(specification)
+        return str(draw(specification))
+
+    def drawn_anew() -> int:
+        made.clear()
+        curves._draw.cache_clear()
+        contrast_curves._draw.cache_clear()
+        draw_curves(results(measured=2, simulated=2))
+        ahead = len(made)
+        pages = list(result_pages(results(measured=2, simulated=2)))
+        assert len(made) == ahead, "a page asked for a drawing that was not made"
+        assert any("chart-narrow" in page.html for page in pages)
+        return ahead
+
+    monkeypatch.setattr(vl_convert, "vegalite_to_svg", noted)
+    with kept_in(tmp_path, print):
+        assert drawn_anew() > 4
+        assert drawn_anew() == 0
+
+
+def test_a_drawing_is_the_same_whatever_was_drawn_before_it_by_the_process():
+    one, other, *_ = contrast_curves.specifications(results(measured=2, simulated=2).pools[0])
+    first, second, again = svg_of(one), svg_of(other), svg_of(one)
+    assert first == again
+    ids = [set(re.findall(r'\bid="([^"]+)"', svg)) for svg in (first, second)]
+    assert all(ids) and ids[0].isdisjoint(ids[1])
+    for svg, names in zip((first, second), ids, strict=True):
+        assert set(re.findall(r"url\(#([^)]+)\)", svg)) <= names

@@ -62,8 +62,8 @@ def each(function: Callable[..., Result], jobs: Sequence[tuple[Any, ...]], sizes
 
 
 def kept(function: Callable[..., Result], *arguments: Any) -> Result:
-    """What a function gives, from the cache where it is there."""
-    return each(function, [arguments], [0])[0]
+    """What a function gives, from the cache where it is there; else this process calls it, which waits for no other."""
+    return kept_as(function, arguments, lambda: function(*arguments))
 
 
 def kept_as(function: Callable[..., Any], decided: tuple[Any, ...], compute: Callable[[], Result]) -> Result:
@@ -82,6 +82,11 @@ def found_as(function: Callable[..., Any], decided: tuple[Any, ...]) -> object |
     """What `keep_as` kept; None where nothing is."""
     kept = _caches[-1].get(_caches[-1].key(function, decided)) if _caches else None
     return None if kept is None else kept[0]
+
+
+def keeping() -> bool:
+    """Whether there is a cache."""
+    return bool(_caches)
 
 
 def keep_as(function: Callable[..., Any], decided: tuple[Any, ...], result: object) -> None:
@@ -139,7 +144,7 @@ def _computed(function: Callable[..., Any], jobs: dict[int, tuple[Any, ...]], si
 
 
 @contextmanager
-def side_by_side(work: float, processes: int | None = None) -> Iterator[Callable[..., Callable[[], Any]]]:
+def side_by_side(work: float, processes: int | None = None, *, here: bool = False) -> Iterator[Callable[..., Callable[[], Any]]]:
     """Begin calls of which each may take ``each``; they go on while the caller does something else.
 
     Gives ``begin(function, *arguments)``, which gives what waits for the result. The cluster of ``on_cluster`` does the parts where one
@@ -150,14 +155,15 @@ def side_by_side(work: float, processes: int | None = None) -> Iterator[Callable
     ----------
     work : rows that the calls are about.
     processes : how many there are to be; None: as many as processors.
+    here : whether no cluster is to do the parts: they hang on something of this machine, such as its fonts.
     """
-    processes = processes or os.cpu_count() or 1
-    if not _clusters and (processes < 2 or work < WORTH):
+    processes, clusters = processes or os.cpu_count() or 1, [] if here else _clusters
+    if not clusters and (processes < 2 or work < WORTH):
         yield partial
         return
     from .processes import Processes  # here, for a report starts none
 
-    executor: Executor = _clusters[-1]() if _clusters else Processes(processes)
+    executor: Executor = clusters[-1]() if clusters else Processes(processes)
     with _one_thread(), ThreadPoolExecutor() as waiting:
         _executors.append(executor)
         try:

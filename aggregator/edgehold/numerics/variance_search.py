@@ -50,6 +50,7 @@ OTHER_STARTS = (0.1, 3.0, 30.0)
 SAME_MINIMUM = 1e-7  # deviances closer than this are one minimum, and the first start's is kept
 NEAR_ZERO = 1e-3  # share of all variance at which a variance begins that a neighbouring fit put at zero, for a slope to be seen
 NEAR, MOST_MISSED = 0.1, 0.7  # promise of a step from which on the gradient's change tells what the curvature misses; its largest share
+STRAY = 0.01  # squared length by which a step near a known minimum may miss it, as a share of the step's
 MOST_BENT = 0.5  # squared length of what is added to a step far from the minimum, as a share of the step's
 RIDGE = 1e-12  # keeps a step finite where two terms are the same
 LEAST_CURVATURE = 1e-3  # smallest eigenvalue, at unit diagonal, of an observed information that is followed
@@ -296,7 +297,10 @@ def search_widely(problem: Problem, beginning: Point) -> Found:
     founds: list[Found | NotBegun] = [first]
     if problem.system.terms and is_small(problem.system):
         moved = np.append(np.ones(problem.system.terms), [] if problem.known else [0.0]) > 0
-        founds += [search(problem, np.where(moved, beginning.variances * factor, beginning.variances)) for factor in OTHER_STARTS]
+        known = first.point if first.converged else None
+        founds += [
+            search(problem, np.where(moved, beginning.variances * factor, beginning.variances), known=known) for factor in OTHER_STARTS
+        ]
     evaluations = sum(found.evaluations for found in founds)
     reached = [found for found in founds if isinstance(found, Found)]
     ended = [found for found in reached if found.converged or found.vanished] or [first]
@@ -309,18 +313,21 @@ def is_small(system: System) -> bool:
     return system.q + system.p <= EXACT_INFORMATION
 
 
-def search(problem: Problem, variances: Array, held: int | None = None, tolerance: float = 0.0) -> Found | NotBegun:
+def search(
+    problem: Problem, variances: Array, held: int | None = None, tolerance: float = 0.0, known: Point | None = None
+) -> Found | NotBegun:
     """Minimise the deviance over variances ≥ 0 from given ones, one of them held where it is if ``held`` names it.
 
-    What is left to gain at the end is below ``tolerance`` where that is more than the usual.
+    What is left to gain at the end is below ``tolerance`` where that is more than the usual. Where the next step plainly leads to a minimum
+    that is ``known``, it ends there at once.
     """
     point = at(problem, variances, held is None)
     if point is None:
         return NotBegun(1, Reason("numerics.no_start"))
-    return search_from(problem, point, held, tolerance)
+    return search_from(problem, point, held, tolerance, known)
 
 
-def search_from(problem: Problem, point: Point, held: int | None = None, least: float = 0.0) -> Found:
+def search_from(problem: Problem, point: Point, held: int | None = None, least: float = 0.0, known: Point | None = None) -> Found:
     """The same from a point that was evaluated already."""
     free = np.arange(len(point.variances)) != (-1 if held is None else held)
     small, few = is_small(problem.system), problem.system.few
@@ -340,6 +347,8 @@ def search_from(problem: Problem, point: Point, held: int | None = None, least: 
         step, promise = _newton_step(problem, point, curvature + missed, free, moved)
         if promise <= tolerance:
             return Found(point, True, steps, evaluations, Reason("numerics.converged"))
+        if known is not None and promise < NEAR and _leads_to(known, point, step, curvature):
+            return Found(known, True, steps, evaluations, Reason("numerics.converged"))
         before = point if promise < NEAR and not few else None
         better, tried = _along(problem, point, step, held is None, partial(_enough, point, step))
         evaluations += tried
@@ -390,6 +399,12 @@ def _newton_step(problem: Problem, point: Point, curvature: Array, free: Bools, 
     if not problem.known and step[-1] > GROW * point.variances[-1]:
         step = step * (GROW * point.variances[-1] / step[-1])
     return step, promise
+
+
+def _leads_to(known: Point, point: Point, step: Array, curvature: Array) -> bool:
+    """Whether a step ends where a minimum is known, but for a small part of its own length."""
+    off = point.variances + step - known.variances
+    return bool(off @ curvature @ off < STRAY * (step @ curvature @ step))
 
 
 def _promise(point: Point, curvature: Array, step: Array) -> float:

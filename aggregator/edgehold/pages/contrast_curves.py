@@ -46,12 +46,26 @@ def same_sharpness(pool: Pool, found: CurveComparison) -> Markup:
     return _chart(pool, found, found.same_sharpness, "sharpness", told)
 
 
-def _chart(pool: Pool, found: CurveComparison, points: tuple[BandPoint, ...], axis: str, shows: str) -> Markup:
+def specifications(pool: Pool) -> list[dict[str, object]]:
+    """What is drawn of all pairs of curves of the pool."""
+    both = [drawn for one in pool.curve_comparisons for drawn in ((one.same_work, "work"), (one.same_sharpness, "sharpness"))]
+    views = [_view(pool, *drawn) for drawn in both]
+    return [_specification(view, narrow) for view in views if view is not None for narrow in (False, True)]
+
+
+def _view(pool: Pool, points: tuple[BandPoint, ...], axis: str) -> _View | None:
+    """What a drawing holds; None where there is nothing to draw."""
     drawn = tuple((p.at, p.ratio, p.low, p.high, p.band_low, p.band_high) for p in points if p.ratio > 0)
     if len(drawn) < 2:
-        return Markup("")
+        return None
     read_at = tuple(sorted({p.work for curve in pool.curves for p in curve.points}))
-    view = _View(drawn, axis, read_at, visible(pool.work_unit), pool.origin == "simulated")
+    return _View(drawn, axis, read_at, visible(pool.work_unit), pool.origin == "simulated")
+
+
+def _chart(pool: Pool, found: CurveComparison, points: tuple[BandPoint, ...], axis: str, shows: str) -> Markup:
+    view = _view(pool, points, axis)
+    if view is None:
+        return Markup("")
     label = plain(together(Reason("pages.simulated") if view.simulated else "", shows, found.sentence))
     return framed(label, lambda narrow: _draw(view, narrow))
 

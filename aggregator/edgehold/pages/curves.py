@@ -45,12 +45,25 @@ CONFIG = {
 
 def curves(pool: Pool, finding: str) -> Markup:
     """The pool's curves, wide and narrow; empty where there are none. ``finding`` is what the drawing shows, in words."""
-    rows = tuple((curve.steel, p.work, p.ratio, p.low, p.high, p.runs) for curve in pool.curves for p in curve.points if p.ratio > 0)
+    rows, simulated = _rows(pool), _simulated(pool)
     if not rows:
         return Markup("")
-    simulated = pool.origin == "simulated"
     label = plain(together(Reason("pages.simulated") if simulated else "", finding))
     return framed(label, lambda narrow: _draw(rows, visible(pool.work_unit), simulated, narrow))
+
+
+def specifications(pool: Pool) -> list[dict[str, object]]:
+    """What is drawn of the pool's curves."""
+    rows = _rows(pool)
+    return [_specification(rows, visible(pool.work_unit), _simulated(pool), narrow) for narrow in (False, True)] if rows else []
+
+
+def _rows(pool: Pool) -> tuple[Row, ...]:
+    return tuple((curve.steel, p.work, p.ratio, p.low, p.high, p.runs) for curve in pool.curves for p in curve.points if p.ratio > 0)
+
+
+def _simulated(pool: Pool) -> bool:
+    return pool.origin == "simulated"
 
 
 def framed(label: str, draw: Callable[[bool], str]) -> Markup:

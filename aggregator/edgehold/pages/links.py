@@ -6,12 +6,15 @@ import posixpath
 import re
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from html import unescape
 from pathlib import Path
 from urllib.parse import unquote
 
 TAG = re.compile(r"""<[a-zA-Z](?:[^>"']|"[^"]*"|'[^']*')*>""")
 ATTRIBUTE = re.compile(r"""\s([a-zA-Z][\w:.-]*)(?:=(?:"([^"]*)"|'([^']*)'|([^\s>"']+)))?""")  # whole ones: a value may say href= too
+ASKED = frozenset({"id", "href", "src"})
+MAY_HOLD = re.compile(r"\s(?:id|href|src)", re.IGNORECASE)  # a tag without it has none of them
 KEPT = re.compile(r"archive/[^/]+/")
 ELSEWHERE = re.compile(r"(?:[a-z][a-z0-9+.-]*:|//|\?)", re.IGNORECASE)
 
@@ -30,12 +33,18 @@ class Found:
 
 def found_in(html: str) -> Found:
     """What a finished page holds of both."""
-    values: dict[str, set[str]] = {"id": set(), "href": set(), "src": set()}
+    values: dict[str, set[str]] = {name: set() for name in ASKED}
     for tag in TAG.findall(html):
-        for name, *written in ATTRIBUTE.findall(tag):
-            if name.lower() in values:
-                values[name.lower()].add(unescape("".join(written)))
+        if MAY_HOLD.search(tag):
+            for name, value in _told(tag):
+                values[name].add(value)
     return Found(tuple(sorted(values["id"])), tuple(sorted(values["href"] | values["src"])))
+
+
+@lru_cache(maxsize=20_000)
+def _told(tag: str) -> tuple[tuple[str, str], ...]:
+    """Names and values of what is asked of a tag; menus repeat theirs on every page."""
+    return tuple((name.lower(), unescape("".join(written))) for name, *written in ATTRIBUTE.findall(tag) if name.lower() in ASKED)
 
 
 def broken_links(site: Path) -> list[str]:

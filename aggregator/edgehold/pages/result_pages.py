@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from functools import partial
 
-from edgehold.engine.tasks import kept_as
+from edgehold.engine.tasks import found_as, kept_as
 from edgehold.results.model.analyses import CrossedContrast, NetworkLine
 from edgehold.results.model.answers import Answer
 from edgehold.results.model.results import EndpointResult, Pool, Results
@@ -13,6 +13,8 @@ from edgehold.words import Reason
 
 from . import addresses, analyses, bars, choose, contrast_curves, families
 from .curves import curves
+from .curves import specifications as of_curves
+from .drawings import draw
 from .explorer_pages import explored
 from .formatting import endpoints_in_order, pool_name
 from .log_pages import address_of
@@ -26,12 +28,26 @@ def result_pages(results: Results) -> Iterator[Page]:
     """The index and everything below it."""
     html = render("results.html", measured=choose.measured(results), simulated=choose.simulated(results))
     yield Page("/results/", "Results", html, "Results", Reason("pages.results_told"))
+    for decided, given in _asked(results):
+        yield from kept_as(_of_pool, decided, partial(_of_pool, *given))
+
+
+def draw_curves(results: Results) -> None:
+    """Draw the curves of the pools whose pages are not kept, which takes longer than all else of these pages."""
+    anew = [pool for decided, (pool, *_) in _asked(results) if found_as(_of_pool, decided) is None]
+    draw([one for pool in anew for of in (of_curves, contrast_curves.specifications) for one in of(pool)])
+
+
+Given = tuple[Pool, str, int, Mapping[str, tuple[str, ...]]]
+
+
+def _asked(results: Results) -> Iterator[tuple[tuple[object, ...], Given]]:
+    """What decides the pages of each pool, and what they are made from."""
     called = {steel.id: choose.called(steel) for steel in results.steels}
     for pool in results.pools:
         log = address_of(results, pool.protocol, pool.major, pool.origin)
         failed = sum((one.protocol, one.major, one.origin) == (pool.protocol, pool.major, pool.origin) for one in results.not_fitted)
-        given = (pool, log, failed, called)
-        yield from kept_as(_of_pool, (hash_of(pool), *given[1:]), partial(_of_pool, *given))
+        yield (hash_of(pool), log, failed, called), (pool, log, failed, called)
 
 
 def _of_pool(pool: Pool, log: str, failed: int, called: Mapping[str, tuple[str, ...]]) -> tuple[Page, ...]:

@@ -138,8 +138,9 @@ LOCAL_REFERENCE = re.compile(r"url\(\s*#([A-Za-z][\w-]*)\s*\)")
 
 def visible(text: str) -> str:
     """``text`` in one line, without control characters or characters that reorder or hide what stands beside them."""
-    if text.isprintable() and HIDDEN.isdisjoint(text):
-        return " ".join(text.split())
+    line = " ".join(text.split())
+    if line.isprintable() and HIDDEN.isdisjoint(text):
+        return line
     kept = (" " if unicodedata.category(c) in ("Cc", "Zl", "Zp") else c for c in text if c not in HIDDEN)
     return " ".join("".join(c for c in kept if unicodedata.category(c) != "Cs").split())
 

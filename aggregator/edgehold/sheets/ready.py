@@ -11,7 +11,7 @@ from collections.abc import Collection
 from pathlib import Path
 
 from edgehold.disk import read_text
-from edgehold.engine.tasks import kept
+from edgehold.engine.tasks import AWAITED, each
 from edgehold.pages.sheet_pages import SheetView
 from edgehold.records.canonical import LoadedProtocol, Repository
 from edgehold.records.model.protocol import Protocol
@@ -23,6 +23,7 @@ from .printed import sheet_view
 from .rows import SheetPlan, SheetRun
 
 _SEEDS = 1_000_000
+WORK = 500  # milliseconds that writing one takes
 EDGES = 2  # of the commonest case; levels may be more
 
 
@@ -32,11 +33,9 @@ ReadySheet = tuple[SheetView, dict[str, bytes]]
 
 def ready_sheets(repository: Repository, keys: Collection[tuple[str, str]]) -> dict[tuple[str, str], ReadySheet]:
     """A sheet for each of the protocol versions named."""
-    return {key: _ready(repository.protocols[key], repository.root) for key in keys}
-
-
-def _ready(protocol: LoadedProtocol, root: Path) -> ReadySheet:
-    return kept(_written, protocol.record, protocol.body, protocol_figures(protocol, root))
+    protocols = [repository.protocols[key] for key in keys]
+    jobs = [(one.record, one.body, protocol_figures(one, repository.root)) for one in protocols]
+    return dict(zip(keys, each(_written, jobs, [AWAITED + WORK] * len(jobs)), strict=True))
 
 
 def _written(record: Protocol, body: str, figures: dict[str, str]) -> ReadySheet:

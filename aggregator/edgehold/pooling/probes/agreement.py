@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from edgehold.pooling.crossed.runs_design import FixedPart, fixed_part, independent_columns, too_many_levels
+from edgehold.pooling.crossed.runs_design import FixedPart, independent_columns, too_many_levels
 from edgehold.pooling.crossed.runs_fit import Difference, coefficient_covariance, difference
 from edgehold.pooling.crossed.working_values import WorkingValues
 from edgehold.words import Reason, code_of
@@ -26,7 +26,7 @@ def agreement(asked: Ready, probe: Probe) -> Found:
     reason = too_few(taken, *counts, probe, "probes.few_known") or too_many_levels(taken.runs)
     if reason:
         return Unanswered(TOO_LITTLE, reason, *counts)
-    fixed, pair = fixed_part(taken.runs), commonest_pair(taken.runs)
+    fixed, pair = taken.fixed, commonest_pair(taken.runs)
     found = _steels(taken, fixed, pair) if pair and fixed.steel_contrast(*pair) is not None else _practice(taken, fixed)
     if isinstance(found, str):
         return Unanswered(NOT_APART if code_of(found) == NO_PAIR.code else TOO_LITTLE, found, *counts)

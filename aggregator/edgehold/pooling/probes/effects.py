@@ -10,7 +10,7 @@ import numpy as np
 from edgehold.numerics.arrays import Bools, Ints
 from edgehold.numerics.distributions import t_sf
 from edgehold.pooling.crossed.results import CrossedFit
-from edgehold.pooling.crossed.runs_design import FixedPart, fixed_part, independent_columns, too_many_levels
+from edgehold.pooling.crossed.runs_design import FixedPart, independent_columns, too_many_levels
 from edgehold.pooling.crossed.runs_fit import Difference, coefficient_covariance, difference
 from edgehold.words import Reason
 
@@ -111,7 +111,7 @@ def model(asked: Ready, probe: Probe) -> Model | Unanswered:
     reason = too_few(taken, *counts, probe) or asked.reason or too_many_levels(taken.runs)
     if reason:
         return Unanswered(TOO_LITTLE, reason, *counts)
-    fixed, sets = fixed_part(taken.runs), _numbered(taken, probe.within)
+    fixed, sets = taken.fixed, _numbered(taken, probe.within)
     stands = fixed.kept & np.array([name != probe.replaces for name in fixed.names])
     moderator, slope_variance = taken.moderator.astype(float), 0.0
     if probe.reading_error:

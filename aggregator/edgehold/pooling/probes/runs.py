@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import combinations
 
@@ -15,7 +15,7 @@ from edgehold.errors import InputError
 from edgehold.numerics.arrays import Array, Ints, Labels, Texts
 from edgehold.pooling.crossed.crossed import Near
 from edgehold.pooling.crossed.results import CrossedFit
-from edgehold.pooling.crossed.runs_design import Runs, checked_runs, fixed_part, independent_columns, too_many_levels
+from edgehold.pooling.crossed.runs_design import FixedPart, Runs, checked_runs, fixed_part, independent_columns, too_many_levels
 from edgehold.pooling.crossed.runs_fit import FittedRuns, fit_groups
 from edgehold.pooling.crossed.working_values import WorkingValues, centre_of, fit_working, working_values
 from edgehold.pooling.random_terms import ASSUMED_VARIANCES, TermsHeld, terms_held
@@ -45,6 +45,14 @@ class Ready:
     everything: Sequence[EndpointRow]
     at: list[int]
     runs: Runs
+    _fixed: dict[bytes, FixedPart] = field(default_factory=dict, repr=False)
+
+    def fixed(self, at: Ints) -> FixedPart:
+        """The headline's fixed part of some of the runs; most probes ask the same ones."""
+        same = at.tobytes()
+        if same not in self._fixed:
+            self._fixed[same] = fixed_part(self.runs.chosen(at))
+        return self._fixed[same]
 
     @cached_property
     def known(self) -> tuple[WorkingValues | None, str]:
@@ -74,7 +82,7 @@ class Ready:
         """The fit beside the headline's fixed part, without any moderator; None where the runs have too many levels for one."""
         if too_many_levels(self.runs):
             return None
-        X, groups = fixed_part(self.runs).X, shared_terms(self.rows, self.runs)
+        X, groups = self.fixed(np.arange(len(self.rows))).X, shared_terms(self.rows, self.runs)
         return fit_groups(self.runs, X, {name: groups[name] for name in held_terms(groups, X).held})
 
 
@@ -97,6 +105,11 @@ class Chosen:
     runs: Runs
     asked: Ready
     at: Ints
+
+    @property
+    def fixed(self) -> FixedPart:
+        """The headline's fixed part."""
+        return self.asked.fixed(self.at)
 
     @property
     def values(self) -> WorkingValues:

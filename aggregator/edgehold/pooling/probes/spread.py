@@ -9,7 +9,7 @@ from edgehold.numerics.distributions import chi2_sf
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.normal_differences import TYPICAL
 from edgehold.pooling.crossed.results import CrossedFit
-from edgehold.pooling.crossed.runs_design import fixed_part, too_many_levels
+from edgehold.pooling.crossed.runs_design import too_many_levels
 from edgehold.pooling.crossed.runs_fit import Difference
 from edgehold.pooling.crossed.working_values import fit_working
 from edgehold.pooling.random_terms import TermsHeld
@@ -33,7 +33,7 @@ def spread(asked: Ready, probe: Probe) -> Found:
     reason = too_few(taken, *counts, probe, "probes.few_known") or _too_few_levels(levels) or asked.reason or too_many_levels(taken.runs)
     if reason:
         return Unanswered(TOO_LITTLE, reason, *counts)
-    X = fixed_part(taken.runs).X
+    X = taken.fixed.X
     groups: dict[str, Labels] = {LOT: taken.moderator, **shared_terms(taken.rows, taken.runs)}
     held = held_terms(groups, X)
     reason = _entangled(held)

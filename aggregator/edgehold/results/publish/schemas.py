@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 import rfc8785
 
 from edgehold.disk import read_file, read_text, there, write_file, write_files
-from edgehold.engine.tasks import kept
+from edgehold.engine.tasks import each
 from edgehold.errors import InputError
 from edgehold.records.schemas import generated_schemas, schema_document, site_url
 from edgehold.results.model.repeatability import PublishedRepeatability
@@ -67,20 +67,19 @@ def hold_to_schemas(root: Path, files: Mapping[str, bytes], items: Mapping[str, 
     jsonschema.ValidationError, jsonschema.SchemaError
         It does not fit, or its schema is none: a fault of the program, and nothing is published.
     """
-    schemas = _own_schemas(site_url(root))
+    schemas, parts = _own_schemas(site_url(root)), []
     for name, form in (("results.json", RESULTS_FORMAT), ("repeatability.json", REPEATABILITY_FORMAT)):
         schema, document = schemas[f"{form}.json"], json.loads(files[name])
-        kept(_check_schema, schema)
         lists = {one: document[one] for one in _plain_lists(schema) if isinstance(document.get(one), list)}
-        kept(_hold, schema, "", _bytes_of(document | {one: [] for one in lists}))
-        for one, own in lists.items():
-            for item in own:
-                kept(_hold, schema, one, _bytes_of(item))
-        for one, texts in (items or {}).items() if name == "results.json" else ():
-            for text in texts:
-                kept(_hold, schema, one, text.encode())
+        parts += [(schema, "", _bytes_of(document | {one: [] for one in lists}))]
+        parts += [(schema, one, _bytes_of(item)) for one, own in lists.items() for item in own]
+        written = (items or {}) if name == "results.json" else {}
+        parts += [(schema, one, text.encode()) for one, texts in written.items() for text in texts]
+    each(_check_schema, [(schema,) for schema in schemas.values()], [WORK_OF_SCHEMA] * len(schemas))
+    each(_hold, parts, [len(content) * WORK_OF_BYTE for *_, content in parts])
 
 
+WORK_OF_SCHEMA, WORK_OF_BYTE = 200.0, 3e-4  # milliseconds
 PLAIN = {"type", "items", "title", "description", "default"}
 """What a schema says of a list that asks nothing of it but of its items, each by itself."""
 

@@ -35,6 +35,8 @@ test: $(VENV)/.test
 	$(BIN)/python -m pytest -n auto --dist worksteal -m "not long"
 
 test-long: $(VENV)/.test
+	@tests/browser/install
+	@tests/notebooks/install
 	$(BIN)/python -m pytest -n auto --dist worksteal -m long
 
 # For a change at hand: no browser, no simulation, no whole build.

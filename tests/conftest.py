@@ -1,5 +1,6 @@
 """What all tests share: examples drawn alike on every machine, no deadline on a busy one, one thread a worker."""
 
+import gc
 import os
 from pathlib import Path
 
@@ -15,12 +16,19 @@ settings.register_profile("project", deadline=None, derandomize=True, database=N
 settings.load_profile("project")
 
 
-LONGEST = "test_the_r_notebook_computes_every_figure_again_headlines_among_them"
+LONGEST = "tests/notebooks/"
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """The longest test first, so that nothing waits for it at the end."""
-    items.sort(key=lambda item: LONGEST not in item.nodeid)
+    """The longest tests first, so that nothing waits for them at the end."""
+    items.sort(key=lambda item: not item.nodeid.startswith(LONGEST))
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_finish() -> None:
+    """What stays to the end, modules and thousands of tests, is not searched for garbage again and again."""
+    gc.collect()
+    gc.freeze()
 
 
 @pytest.fixture(scope="session")

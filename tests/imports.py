@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import ast
+from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 PACKAGE = Path(__file__).parents[1] / "aggregator" / "edgehold"
@@ -14,16 +16,30 @@ def module_name(path: Path, package: Path = PACKAGE) -> str:
     return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
 
 
+def modules(package: Path = PACKAGE) -> dict[str, Path]:
+    """The files of a package, by the names of their modules."""
+    return {module_name(path, package): path for path in sorted(package.rglob("*.py"))}
+
+
+@cache
 def imports(package: Path = PACKAGE) -> dict[str, set[str]]:
     """Modules that each module of a package imports from it."""
-    files = {module_name(path, package): path for path in sorted(package.rglob("*.py"))}
+    files = modules(package)
     return {name: _imported(name, path, set(files)) - {name} for name, path in files.items()}
+
+
+def statements(node: ast.AST) -> Iterator[ast.AST]:
+    """All statements below a node, without the expressions in them: no import stands in one."""
+    for child in ast.iter_child_nodes(node):
+        if isinstance(child, ast.stmt | ast.ExceptHandler | ast.match_case):
+            yield child
+            yield from statements(child)
 
 
 def _imported(name: str, path: Path, known: set[str]) -> set[str]:
     within = name.split(".") if path.stem == "__init__" else name.split(".")[:-1]
     found = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in statements(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
             found |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom):

@@ -18,6 +18,7 @@ from .chromium import SWITCHES, chromium_path
 from .crawling import WIDE, crawl, pages_of
 from .forms import Tab, new_context
 from .hostile import write_hostile_repository
+from .kinds import some
 from .serving import served
 
 expect.set_options(timeout=20_000)  # on a machine that runs other tests at the same time
@@ -73,9 +74,16 @@ def base(site: Path) -> Iterator[str]:
 
 
 @pytest.fixture(scope="session")
-def facts(common: Path, browser: Browser, site: Path, base: str) -> dict[str, dict]:
-    """What the browser saw on every page of the demonstration, by address."""
-    return _crawled(common / "demonstration-facts", browser, site, base)
+def addresses(site: Path) -> list[str]:
+    """All pages of the demonstration."""
+    return pages_of(site)
+
+
+@pytest.fixture(scope="session", params=["some pages", pytest.param("all pages", marks=pytest.mark.long)])
+def facts(request: pytest.FixtureRequest, common: Path, browser: Browser, addresses: list[str], base: str) -> dict[str, dict]:
+    """What the browser saw on the pages of the demonstration, by address; of some alike only on a part, on all in `make test-long`."""
+    visited = addresses if request.param == "all pages" else some(addresses)
+    return _crawled(common / f"demonstration-facts, {request.param}", browser, visited, base)
 
 
 @pytest.fixture(scope="session")
@@ -118,12 +126,12 @@ def hostile_site(common: Path) -> Path:
 def hostile_facts(common: Path, browser: Browser, hostile_site: Path) -> dict[str, dict]:
     """What the browser saw on every page made from the hostile repository, by address."""
     with served(hostile_site) as address:
-        return _crawled(common / "hostile-facts", browser, hostile_site, address)
+        return _crawled(common / "hostile-facts", browser, pages_of(hostile_site), address)
 
 
-def _crawled(place: Path, browser: Browser, site: Path, address: str) -> dict[str, dict]:
+def _crawled(place: Path, browser: Browser, pages: list[str], address: str) -> dict[str, dict]:
     def visit(file: Path) -> None:
-        found = crawl(browser, address, pages_of(site))
+        found = crawl(browser, address, pages)
         file.write_text(json.dumps(found).replace(address, ""), encoding="utf-8")
 
     return json.loads(once(place.parent, place.name, visit).read_text(encoding="utf-8"))

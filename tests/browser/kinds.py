@@ -40,3 +40,13 @@ KINDS = {
 def example(kind: str, addresses: list[str]) -> str:
     """The first page of a kind."""
     return next(address for address in addresses if re.fullmatch(KINDS[kind], address))
+
+
+MANY = (r"/results/[^/]+/compare/[^/]+/", r"/submissions/[^/]+/[^/]+/[^/]+/")
+EVERY = 6
+
+
+def some(addresses: list[str]) -> list[str]:
+    """All pages but of comparisons and submissions, more than half of a site and alike: of each of these every sixth, its first too."""
+    left_out = {address for pattern in MANY for n, address in enumerate(a for a in addresses if re.fullmatch(pattern, a)) if n % EVERY}
+    return [address for address in addresses if address not in left_out]

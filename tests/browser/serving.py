@@ -13,6 +13,15 @@ from playwright.sync_api import Browser, Page
 
 
 class _Quiet(SimpleHTTPRequestHandler):
+    protocol_version = "HTTP/1.1"  # one connection takes many requests
+    disable_nagle_algorithm = True  # heads and bodies are written one after the other: neither waits for an acknowledgement
+
+    def end_headers(self) -> None:
+        """Scripts, styles and fonts are asked for once in a context, as with a host that lets them be kept."""
+        if "/assets/" in self.path:
+            self.send_header("Cache-Control", "max-age=600")
+        super().end_headers()
+
     def log_message(self, format: str, *args: object) -> None:
         pass
 

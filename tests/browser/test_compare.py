@@ -146,13 +146,13 @@ def test_the_browser_and_the_pages_name_the_same_exchange(chooser, site):
     assert list(rules(page)["methods"]) == list(methods)
 
 
-def test_without_scripts_every_two_are_in_a_list(browser, base, facts):
+def test_without_scripts_every_two_are_in_a_list(browser, base, addresses):
     context = browser.new_context(java_script_enabled=False)
     page = context.new_page()
     page.goto(f"{base}/compare/")
     expect(page.locator("#choose-off")).to_be_visible()
     expect(page.locator("#choose-root")).to_be_hidden()
-    pages = {address for address in facts if re.fullmatch(r"/compare/.+", address)}
+    pages = {address for address in addresses if re.fullmatch(r"/compare/.+", address)}
     assert len(pages) >= 18 and {link.evaluate("a => a.pathname") for link in page.locator("#all ~ .table a").all()} == pages
     context.close()
 

@@ -114,8 +114,8 @@ def test_the_zip_holds_the_same_files_and_the_same_bytes_each_time(site):
         assert {one.date_time[0] for one in kit.infolist()} == {1980}
 
 
-def test_the_data_page_offers_every_file_and_a_click_saves_it(open_page, facts, site):
-    page = open_page(example("data", list(facts)))
+def test_the_data_page_offers_every_file_and_a_click_saves_it(open_page, addresses, site):
+    page = open_page(example("data", addresses))
     links = page.locator("article a[download]")
     offered = {link.get_attribute("href") for link in links.all()}
     assert {path.name for path in (site / "data").iterdir() if path.suffix in (".csv", ".json", ".parquet")} <= offered

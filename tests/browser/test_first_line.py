@@ -47,8 +47,8 @@ def test_a_stranger_learns_on_the_first_screen_what_this_is_what_to_do_and_that_
 
 
 @pytest.mark.parametrize("kind", LISTS)
-def test_a_phone_keeps_verdicts_and_severities_in_view(open_page, facts, kind):
-    page = open_page(example(kind, list(facts)), viewport=NARROW)
+def test_a_phone_keeps_verdicts_and_severities_in_view(open_page, addresses, kind):
+    page = open_page(example(kind, addresses), viewport=NARROW)
     cells = page.locator(f".table.stacks td[data-label='{LISTS[kind]}']")
     assert cells.count() > 0
     page.locator("details").evaluate_all("all => all.forEach(details => { details.open = true; })")

@@ -132,16 +132,16 @@ def test_a_block_in_a_text_file_is_opened_and_saved_to_the_byte(tab, form_site):
     assert tab.save()[2] == data
 
 
-@pytest.mark.parametrize("code", sorted({case.code for case in CASES} - {"none"}))
-def test_a_damaged_block_is_told_of_and_loses_nothing(tab, code):
+def test_a_damaged_block_is_told_of_and_loses_nothing(tab):
     tab.person(1).get_by_label("Handle", exact=True).fill("wren")
-    case = next(case for case in CASES if case.code == code)
-    paste(tab, case.text)
-    message = str(group("letters")[code]).format(**case.arguments)
-    expect(tab.page.locator("#form-status")).to_contain_text(message[1:])
-    expect(tab.page.locator("#form-status")).to_contain_text(str(group("sending")["nothing_changed"]))
-    expect(tab.person(1).get_by_label("Handle", exact=True)).to_have_value("wren")
-    expect(tab.page.locator("#form-letters")).not_to_have_value("")
+    for code in sorted({case.code for case in CASES} - {"none"}):
+        case = next(case for case in CASES if case.code == code)
+        paste(tab, case.text)
+        message = str(group("letters")[code]).format(**case.arguments)
+        expect(tab.page.locator("#form-status")).to_contain_text(message[1:])
+        expect(tab.page.locator("#form-status")).to_contain_text(str(group("sending")["nothing_changed"]))
+        expect(tab.person(1).get_by_label("Handle", exact=True)).to_have_value("wren")
+        expect(tab.page.locator("#form-letters")).not_to_have_value("")
 
 
 def test_what_a_block_packs_is_looked_at_like_a_file(tab, form_site):

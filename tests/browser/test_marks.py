@@ -34,9 +34,9 @@ def test_every_page_made_from_simulated_data_says_so(facts):
     assert {address for address, text in pages.items() if "simulated" not in text.lower()} == set()
 
 
-def test_every_table_of_invented_results_says_so_in_its_caption_and_nowhere_else(open_page, facts):
+def test_every_table_of_invented_results_says_so_in_its_caption_and_nowhere_else(open_page, addresses):
     """So that a picture of the table still says it, and no row has to."""
-    page = open_page(next(a for a in facts if "/steels-exchanged-rope-v2-simulated/compare/" in a))
+    page = open_page(next(a for a in addresses if "/steels-exchanged-rope-v2-simulated/compare/" in a))
     captions = page.locator("article table caption").all_text_contents()
     assert len(captions) > 5
     assert [caption for caption in captions if not caption.endswith("Simulated.")] == []
@@ -45,9 +45,9 @@ def test_every_table_of_invented_results_says_so_in_its_caption_and_nowhere_else
 
 @pytest.mark.parametrize("width", [390, 1280])
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_the_banner_of_invented_results_stays_in_view_and_hides_nothing_that_has_the_focus(open_page, facts, width, scheme):
+def test_the_banner_of_invented_results_stays_in_view_and_hides_nothing_that_has_the_focus(open_page, addresses, width, scheme):
     page = open_page(
-        next(a for a in facts if "/steels-exchanged-rope-v2-simulated/compare/" in a),
+        next(a for a in addresses if "/steels-exchanged-rope-v2-simulated/compare/" in a),
         viewport={"width": width, "height": 800},
         color_scheme=scheme,
     )
@@ -77,12 +77,12 @@ def test_the_banner_of_invented_results_stays_in_view_and_hides_nothing_that_has
     assert covered == []
 
 
-def test_every_printed_sheet_of_invented_results_says_so(open_page, facts):
+def test_every_printed_sheet_of_invented_results_says_so(open_page, addresses):
     """By the head of the sheets that such a page is printed on (CSS Paged Media 3, named pages); of others by none."""
     heads = """() => [getComputedStyle(document.body).page, [...document.styleSheets].flatMap((sheet) => [...sheet.cssRules])
         .filter((rule) => rule instanceof CSSPageRule && rule.selectorText === "simulated").map((rule) => rule.cssText).join("")]"""
     for address, named in (
-        (next(a for a in facts if "/steels-exchanged-rope-v2-simulated/compare/" in a), "simulated"),
+        (next(a for a in addresses if "/steels-exchanged-rope-v2-simulated/compare/" in a), "simulated"),
         ("/safety/", "auto"),
     ):
         page = open_page(address)
@@ -98,10 +98,10 @@ def test_pages_without_data_do_not_call_themselves_simulated_as_a_whole(facts):
         assert "Everything on this page comes from a demonstration" not in facts[address]["text"]
 
 
-def test_the_cautions_of_every_protocol_stand_before_its_first_step(facts, open_page, base):
+def test_the_cautions_of_every_protocol_stand_before_its_first_step(addresses, open_page, base):
     pages = [
         address
-        for address in facts
+        for address in addresses
         if re.fullmatch(r"/protocols/.+/", address) and not re.search(r"/(changes|new)/$|^/protocols/compare/", address)
     ]
     assert len(pages) >= 8

@@ -32,8 +32,8 @@ def test_the_first_page_shows_one_chart_that_names_its_finding_and_every_steel(o
     assert all(steel in drawn for steel in steels)
 
 
-def test_the_table_behind_the_curves_holds_the_published_numbers(open_page, facts, site):
-    address = example("pool", list(facts))
+def test_the_table_behind_the_curves_holds_the_published_numbers(open_page, addresses, site):
+    address = example("pool", addresses)
     protocol, major = re.fullmatch(r"/results/(.+)-v(\d+)-simulated/", address).groups()
     with (site / "data" / "curves.csv").open(newline="", encoding="utf-8") as file:
         rows = [row for row in csv.DictReader(file) if (row["protocol"], row["major"]) == (protocol, major)]
@@ -64,16 +64,16 @@ ON_A_PHONE = """() => {
 
 
 @pytest.mark.parametrize("kind", PLOTS)
-def test_on_a_phone_every_bar_is_on_the_screen_and_every_word_can_be_read(open_page, facts, kind):
-    seen = open_page(example(kind, list(facts)), viewport=NARROW).evaluate(ON_A_PHONE)
+def test_on_a_phone_every_bar_is_on_the_screen_and_every_word_can_be_read(open_page, addresses, kind):
+    seen = open_page(example(kind, addresses), viewport=NARROW).evaluate(ON_A_PHONE)
     assert seen["plots"] >= PLOTS[kind]
     assert seen["outside"] == []
     assert seen["smallest"] >= 11
 
 
 @pytest.mark.parametrize("viewport", [WIDE, NARROW])
-def test_a_forest_plot_draws_every_ratio_of_its_table_and_says_it(open_page, facts, viewport):
-    page = open_page(example("comparison", list(facts)), viewport=viewport)
+def test_a_forest_plot_draws_every_ratio_of_its_table_and_says_it(open_page, addresses, viewport):
+    page = open_page(example("comparison", addresses), viewport=viewport)
     tables = page.locator("details.plot-table")
     assert tables.count() >= 2
     tables.evaluate_all("all => all.forEach(details => { details.open = true; })")
@@ -88,11 +88,11 @@ def test_a_forest_plot_draws_every_ratio_of_its_table_and_says_it(open_page, fac
 
 
 @pytest.fixture
-def saved(open_page, facts, tmp_path):
+def saved(open_page, addresses, tmp_path):
     """The first plot of a page as its two files, saved from a dark phone."""
 
     def save(kind: str) -> tuple[str, bytes, str]:
-        page = open_page(example(kind, list(facts)), viewport=NARROW, color_scheme="dark")
+        page = open_page(example(kind, addresses), viewport=NARROW, color_scheme="dark")
         figure = page.locator("figure.plot").first
         files = []
         for button in figure.get_by_role("button").all():
@@ -145,8 +145,8 @@ def texts_of(picture: bytes):
         at += 12 + length
 
 
-def test_small_multiples_single_out_every_steel_with_its_number_of_runs(open_page, facts, site):
-    page = open_page(example("pool", list(facts)))
+def test_small_multiples_single_out_every_steel_with_its_number_of_runs(open_page, addresses, site):
+    page = open_page(example("pool", addresses))
     protocol, major = re.fullmatch(r"/results/(.+)-v(\d+)-simulated/", page.url.removeprefix(page.evaluate("location.origin"))).groups()
     with (site / "data" / "curves.csv").open(newline="", encoding="utf-8") as file:
         rows = [row for row in csv.DictReader(file) if (row["protocol"], row["major"]) == (protocol, major)]

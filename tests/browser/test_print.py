@@ -8,9 +8,9 @@ from .test_schemes import COLOURS
 
 
 @pytest.fixture(params=["light", "dark"])
-def printed(open_page, facts, request):
+def printed(open_page, addresses, request):
     def open_for_print(kind: str):
-        page = open_page(example(kind, list(facts)), color_scheme=request.param)
+        page = open_page(example(kind, addresses), color_scheme=request.param)
         page.emulate_media(media="print")
         return page
 
@@ -42,8 +42,8 @@ def test_drawings_are_printed_in_dark_ink_on_white(printed, kind):
 
 
 @pytest.mark.parametrize("kind", ["comparison", "sharpening"])
-def test_on_paper_a_plot_is_the_wide_one_whole_and_without_buttons(open_page, facts, kind):
-    page = open_page(example(kind, list(facts)), viewport={"width": 700, "height": 1000})  # what A4 leaves between its margins
+def test_on_paper_a_plot_is_the_wide_one_whole_and_without_buttons(open_page, addresses, kind):
+    page = open_page(example(kind, addresses), viewport={"width": 700, "height": 1000})  # what A4 leaves between its margins
     page.emulate_media(media="print")
     page.locator("article details").evaluate_all("all => all.forEach(details => { details.open = true; })")
     plots = page.locator("figure.plot")

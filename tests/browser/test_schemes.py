@@ -37,9 +37,9 @@ COLOURS = """() => {
 
 
 @pytest.fixture
-def colours(open_page, facts):
+def colours(open_page, addresses):
     def measure(kind: str, scheme: str) -> dict:
-        return open_page(example(kind, list(facts)), color_scheme=scheme).evaluate(COLOURS)
+        return open_page(example(kind, addresses), color_scheme=scheme).evaluate(COLOURS)
 
     return measure
 

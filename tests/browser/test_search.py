@@ -98,9 +98,9 @@ def test_what_people_type_finds_what_they_mean_first(searched, base):
     assert len(FIRST) >= 40 and wrong == {}
 
 
-def test_steels_pairs_submissions_and_objections_are_all_there(site, facts):
+def test_steels_pairs_submissions_and_objections_are_all_there(site, addresses):
     index = {entry.get("address", "") for entry in json.loads((site / "assets/search/index.json").read_text(encoding="utf-8"))}
-    assert {address.removeprefix("/") for address in facts if address != "/404.html"} - index == set()
+    assert {address.removeprefix("/") for address in addresses if address != "/404.html"} - index == set()
 
 
 def test_a_page_is_opened_by_the_keyboard_alone(searched):

@@ -63,9 +63,9 @@ def test_months_sort_by_time_and_not_by_name(ledger, site):
 
 
 @pytest.mark.parametrize("kind", SORTABLE)
-def test_ratios_and_counts_sort_as_numbers_and_gaps_stay_last(open_page, facts, kind):
+def test_ratios_and_counts_sort_as_numbers_and_gaps_stay_last(open_page, addresses, kind):
     """Every sortable column of the page, in both directions, by the numbers as a reader sees them."""
-    page = open_page(example(kind, list(facts)))
+    page = open_page(example(kind, addresses))
     page.locator("details").evaluate_all("all => all.forEach(details => { details.open = true; })")
     sorted_columns = 0
     for button in page.locator("article thead").get_by_role("button").all():

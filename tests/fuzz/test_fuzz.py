@@ -1,4 +1,4 @@
-"""A few thousand damaged files in every test run, and every damaged file that once broke a reader."""
+"""Hundreds of damaged files in every test run, thousands in `make test-long`, and every damaged file that once broke a reader."""
 
 import json
 from pathlib import Path
@@ -14,16 +14,20 @@ from .readers import TARGETS, complaint_about, failures, repository
 from .sheets import FOLDER, sheet_complaint, sheet_failures
 
 BATCHES, SHEET_BATCHES, CASES = 12, 4, 250
-QUICK = 2  # batches in every run; all of them in `make test-long`
+QUICK = 1  # batches in every run; all of them in `make test-long`
 
 
-@pytest.mark.parametrize("number", [pytest.param(n, marks=[pytest.mark.long] if n >= QUICK else []) for n in range(BATCHES)])
+def numbers(batches: int) -> pytest.MarkDecorator:
+    return pytest.mark.parametrize("number", [pytest.param(n, marks=[pytest.mark.long] if n >= QUICK else []) for n in range(batches)])
+
+
+@numbers(BATCHES)
 def test_damaged_files_are_read_or_refused_with_a_place(tmp_path, number):
     found = list(failures(repository(tmp_path), 1_000_000 + number * CASES, CASES))
     assert not found, "\n\n".join(f"{f.path}\n{f.complaint}\n{f.data[:300]!r}" for f in found)
 
 
-@pytest.mark.parametrize("number", range(SHEET_BATCHES))
+@numbers(SHEET_BATCHES)
 def test_damaged_sheets_are_taken_in_or_asked_about_with_a_cell(tmp_path, number):
     found = list(sheet_failures(tmp_path, 2_000_000 + number * CASES, CASES))
     assert not found, "\n\n".join(f"{f.path}\n{f.complaint}\n{f.data[:300]!r}" for f in found)

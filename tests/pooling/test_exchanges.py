@@ -98,8 +98,8 @@ def dense_split(labels) -> tuple[int, float]:
     return found.rank, float((1 / e).sum())
 
 
-@settings(max_examples=8, deadline=None)
-@given(st.integers(0, 10**6), st.booleans())
+@pytest.mark.parametrize("seed", [*range(2), *(pytest.param(seed, marks=pytest.mark.long) for seed in range(2, 12))])
+@pytest.mark.parametrize("scattered", [False, True])
 def test_each_run_for_the_split_raises_the_rank_first_and_then_the_efficiencies(seed, scattered):
     labels = random_runs(seed, n=7 if scattered else 16)
     plan = best_exchanges(labels, ("split",), count=3)

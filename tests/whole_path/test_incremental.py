@@ -10,9 +10,10 @@ import subprocess
 import sys
 from contextlib import closing
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
-from hypothesis import HealthCheck, Phase, example, given, settings
+from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 from mkdocs.exceptions import Abort
 
@@ -125,29 +126,37 @@ def anew(root: Path, aside: Path) -> dict[str, bytes]:
     return published(aside)
 
 
-@example(
-    steps=[
-        ("object", "A burr."),
-        ("add", "gull"),
-        ("correct", "tern", 3.5),
-        ("ratio", 1.2),
-        ("retract", "cleat"),
-        ("write", "More."),
-        ("shell", "<p>One.</p>"),
-    ]
+@pytest.mark.parametrize(
+    "steps",
+    [
+        [
+            ("object", "A burr."),
+            ("add", "gull"),
+            ("correct", "tern", 3.5),
+            ("ratio", 1.2),
+            ("retract", "cleat"),
+            ("write", "More."),
+            ("shell", "<p>One.</p>"),
+        ],
+        [("write", "## A part\n\nWith [a link](safety.md)."), ("menu", "Your data: ")],
+    ],
+    ids=["all but the menu", "page and menu"],
 )
-@example(steps=[("write", "## A part\n\nWith [a link](safety.md)."), ("menu", "Your data: ")])
-@given(steps=st.lists(STEPS, min_size=1, max_size=4))
-@settings(max_examples=2, phases=[Phase.explicit, Phase.generate], suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_whatever_was_added_corrected_taken_back_written_or_set_otherwise(tmp_path, steps):
     """Every file of the results and every page are the same to the byte, though pages that did not change are taken from the cache."""
-    root = tmp_path / "repository"
-    shutil.rmtree(root, ignore_errors=True)
-    with_pages(repository(root))
+    root = with_pages(repository(tmp_path / "repository"))
     published(root)
     for step in steps:
         take(root, step)
     assert published(root) == anew(root, tmp_path / "anew")
+
+
+@pytest.mark.long
+@given(steps=st.lists(STEPS, min_size=1, max_size=4))
+@settings(max_examples=10, phases=[Phase.generate])
+def test_whatever_steps_are_drawn(steps):
+    with TemporaryDirectory() as folder:
+        test_whatever_was_added_corrected_taken_back_written_or_set_otherwise(Path(folder), steps)
 
 
 @pytest.fixture

@@ -92,7 +92,7 @@ def results_of(root: Path) -> dict:
     return json.loads((root / "build/results/results.json").read_text(encoding="utf-8"))
 
 
-@pytest.mark.parametrize("seed", [1, 3, 8, 11])
+@pytest.mark.parametrize("seed", [3, 8, *(pytest.param(seed, marks=pytest.mark.long) for seed in (1, 11))])
 def test_from_the_protocol_to_the_pooled_page(seed, tmp_path, capsys):
     one, rng = made(seed), np.random.default_rng(100 + seed)
     root = repository(tmp_path / "repository", one, rng)

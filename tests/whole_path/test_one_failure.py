@@ -312,14 +312,18 @@ def differences(one: object, other: object, at: str = "") -> list[str]:
     return [] if one == other else [at]
 
 
-EVERY = 3
-"""A search that does not settle is caught where a singular matrix is: planted in every third place, by `make test-long` in all."""
-CASES = [
-    pytest.param(place, kind, marks=[pytest.mark.long] if kind == "not settled" and number % EVERY else [])
-    for number, place in enumerate(PLACES)
-    for kind in REASONS
-    if kind != "not finite" or place.module not in NO_FIGURES
-]
+def kinds_of(place: Planted) -> list[str]:
+    """The kinds of failure that can be planted there."""
+    return [kind for kind in REASONS if kind != "not finite" or place.module not in NO_FIGURES]
+
+
+def marks(number: int, place: Planted, kind: str) -> list[pytest.MarkDecorator]:
+    """One kind in each place, another one in the next, is planted in every run; all of them by `make test-long`."""
+    kinds = kinds_of(place)
+    return [] if kind == kinds[number % len(kinds)] else [pytest.mark.long]
+
+
+CASES = [pytest.param(place, kind, marks=marks(number, place, kind)) for number, place in enumerate(PLACES) for kind in kinds_of(place)]
 
 
 @pytest.mark.parametrize(("place", "kind"), CASES, ids=lambda one: one if isinstance(one, str) else f"{one.name}{one.call or ''}")
@@ -344,9 +348,12 @@ def test_one_failure_stays_in_its_place(repository, unharmed, place, kind):
 
 
 @pytest.mark.parametrize("mistake", [TypeError("planted"), KeyError("planted"), InputError("planted")], ids=lambda one: type(one).__name__)
-def test_a_mistake_of_the_program_is_raised(repository, mistake, monkeypatch):
+def test_a_mistake_of_the_program_is_raised(repository, unharmed, mistake, monkeypatch):
     def failing(*given, **named):
         raise mistake
+
+    for name in set(STAGES) - {"all_runs"}:
+        monkeypatch.setattr(everything, name, lambda *given, told=unharmed[2][name], **named: told)
 
     monkeypatch.setattr(importlib.import_module("edgehold.pooling.gather.all_runs"), "model_of", failing)
     with pytest.raises(type(mistake), match="planted"):

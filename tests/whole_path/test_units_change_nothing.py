@@ -18,7 +18,7 @@ from edgehold.results.publish.assemble import assemble
 from tests.published import copy_protocols
 
 ROOT = Path(__file__).parents[2]
-USED = {"two-sharpeners-rope": 10, "life-on-card": 10}  # submissions of each that the test copies
+USED = {"two-sharpeners-rope": 6, "life-on-card": 6}  # submissions of each that the test copies
 OTHER_UNIT = {"two-sharpeners-rope": ("cut", "lbf"), "life-on-card": ("ft", None)}
 
 

@@ -12,6 +12,7 @@ from scipy.stats import t as student_t
 
 from edgehold.endpoints.rows import CurvePoint
 from edgehold.numerics.half_t import HalfT
+from edgehold.pooling.answer import Estimated, NotEstimable
 from edgehold.pooling.crossed.runs_design import checked_runs
 from edgehold.pooling.curves.joint import Readings, axis, interpolation, joint_model, trend_of, window
 from edgehold.pooling.gather.all_answers import Asked, AskedOfPool, all_answers
@@ -176,7 +177,7 @@ def test_a_steel_that_no_reading_shows_late_has_no_late_answer_and_its_early_one
     points = [p for p in drawn(7) if p.steel == "keen" or p.work < 40]
     found = answered(points)
     late, early = (found.answers[POOL, name].headline.pair("keen", "lasting") for name in ("late", "early"))
-    assert early.state == "estimated" and late.state == "not estimable" and late.reason
+    assert isinstance(early, Estimated) and isinstance(late, NotEstimable) and late.reason
 
 
 def test_an_endpoint_outside_the_checkpoints_is_answered_from_its_own_values():

@@ -14,6 +14,7 @@ from scipy.linalg import cho_factor, cho_solve
 from edgehold.endpoints.references import Beside
 from edgehold.numerics.half_t import HalfT
 from edgehold.numerics.restricted_likelihood import likelihood_at, prepare_rows
+from edgehold.pooling.answer import Estimated, NotEstimable
 from edgehold.pooling.curves.curves import curves_asked, read_pool
 from edgehold.pooling.curves.references import OF_REFERENCES, WEIGHING, OfRuns, References, augmented
 from edgehold.pooling.gather.all_answers import Asked, AskedOfPool, all_answers
@@ -168,19 +169,19 @@ def test_given_the_spreads_the_coefficients_are_those_of_generalised_least_squar
 def test_lone_tables_are_linked_by_references_and_by_nothing_else():
     drawn = draw(ReferenceDesign("four lone tables", tables=4), 1)
     refused = published(drawn, Beside()).pair(*STEELS)
-    assert refused.state == "not estimable" and says(refused.reason, "separability.not_linked")
+    assert isinstance(refused, NotEstimable) and says(refused.reason, "separability.not_linked")
     told = published(drawn)
     one = told.pair(*STEELS)
-    assert (one.state, one.evidence, one.direct_share) == ("estimated", "reference", 0.0)
+    assert isinstance(one, Estimated) and (one.evidence, one.direct_share) == ("reference", 0.0)
     assert says(one.weak, "separability.through_reference")
     assert told.apart.contrasts["steel"].pair(*STEELS) == "no"  # what the labels tell by themselves stays as it was
     half = draw(ReferenceDesign("of two, one has none", tables=2, without=1), 1)
-    assert published(half).pair(*STEELS).state == "not estimable"
+    assert isinstance(published(half).pair(*STEELS), NotEstimable)
 
 
 def test_one_blade_a_side_stays_two_blades_without_a_verdict():
     one = published(draw(ReferenceDesign("two lone tables", tables=2, packs=1), 1)).pair(*STEELS)
-    assert (one.state, one.about, one.verdict, one.evidence) == ("estimated", "blades", None, "reference")
+    assert isinstance(one, Estimated) and (one.about, one.verdict, one.evidence) == ("blades", None, "reference")
     assert one.general.sd > 1.5 * one.posterior.sd
 
 
@@ -212,7 +213,7 @@ def test_weights_alone_join_no_tables_but_tell_how_far_the_scale_is_off():
     shown = np.array([one.shown for one in drawn.beside.weights])
     assert fit.spread("scale").interval.low < shown.std() < fit.spread("scale").interval.high
     lone = replace(draw(ReferenceDesign("lone", tables=2), 1))
-    assert published(lone, Beside((), lone.beside.weights)).pair(*STEELS).state == "not estimable"
+    assert isinstance(published(lone, Beside((), lone.beside.weights)).pair(*STEELS), NotEstimable)
 
 
 def test_a_rig_that_reads_high_moves_the_ratio_without_references_and_hardly_with_them():

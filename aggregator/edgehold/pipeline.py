@@ -67,7 +67,7 @@ def exchange(root: Path, count: int) -> dict[PoolKey, ExchangePlan]:
 
 def results_files(root: Path, say: Progress = lambda _: None) -> dict[str, bytes]:
     """Check and pool: the files of ``build/results``."""
-    found = _found(root, say)
+    found = _found(_read(root, say), say)
     _hold(root, found)
     return found.files
 
@@ -85,26 +85,26 @@ def whole(root: Path, say: Progress = lambda _: None, archive: Archive | None = 
     -------
     Everything, and the archive with this build where there is one.
     """
-    found = _found(root, say)
-    repository = found.repository
-    say("building the pages")
-    rules = forms(repository, found.table)
-    for key in rules:
-        rules[key]["sheet"] = browser_rules(repository.protocols[key].record)
+    repository = _read(root, say)
     with side_by_side(_size(repository), here=True) as begin:
-        sheets, drawn, held = begin(ready_sheets, repository, rules), begin(draw_curves, found.results), begin(_hold, root, found)
+        found = _found(repository, say)
+        drawn = begin(draw_curves, found.results)
+        say("building the pages")
+        rules = forms(repository, found.table)
+        for key in rules:
+            rules[key]["sheet"] = browser_rules(repository.protocols[key].record)
+        sheets, held = begin(ready_sheets, repository, rules), begin(_hold, root, found)
         schemas = {f"schemas/{name}": content for name, content in published_schemas(root).items()}
         downloads = found.files | schemas | sent_in(repository)
         downloads[SUMS] = sums_of(downloads)
-        reviews = review_forms(repository)
-        drawn()
         contents, after = contents_of(
             found.results,
             chosen_for(root),
             downloads,
             forms=rules,
+            reviews=review_forms(repository),
             sheets=sheets(),
-            reviews=reviews,
+            drawn=drawn,
             archive=archive,
             renamed=frozenset(repository.names.aliases),
         )
@@ -114,7 +114,7 @@ def whole(root: Path, say: Progress = lambda _: None, archive: Archive | None = 
 
 def deposited(root: Path, say: Progress = lambda _: None) -> bytes:
     """Check and pool: one ZIP file for a depositor with data, what they were made from, hashes and metadata."""
-    found = _found(root, say)
+    found = _found(_read(root, say), say)
     _hold(root, found)
     address = site_url(root)
     base_url = "" if address == FALLBACK_URL else address
@@ -139,9 +139,12 @@ class _Found:
     written: Written
 
 
-def _found(root: Path, say: Progress) -> _Found:
+def _read(root: Path, say: Progress) -> Repository:
     say("checking what people wrote")
-    repository = read(root)
+    return read(root)
+
+
+def _found(repository: Repository, say: Progress) -> _Found:
     say(f"pooling {len(repository.submissions)} submissions")
     parts = outcomes(repository)
     found = all_of([part.published for part in parts])

@@ -90,6 +90,25 @@ def test_what_hangs_on_this_machine_is_done_by_no_cluster(two, monkeypatch):
         pass
 
 
+def test_a_call_within_another_takes_its_processes_and_leaves_them_to_it(two):
+    with side_by_side(WORTH) as begin:
+        by = [job["by"] for job in begin(squares, 20)()]
+        with side_by_side(WORTH) as begin_within:
+            by += [job["by"] for job in begin_within(squares, 20)()]
+        by += [job["by"] for job in begin(squares, 20)()]
+    assert len({*by}) <= 2 and os.getpid() not in by
+
+
+def test_a_mistake_within_leaves_nothing_to_be_done(two, tmp_path):
+    with pytest.raises(KeyError), side_by_side(WORTH), side_by_side(WORTH) as begin:
+        begin(each, waits, [(tmp_path / "go",)] * 2, [2.0] * 2)
+        begin(each, notes, [(tmp_path / "log", size) for size in (1, 1)], [1.0] * 2)
+        time.sleep(1)
+        threading.Timer(1.0, (tmp_path / "go").touch).start()
+        raise KeyError
+    assert not (tmp_path / "log").exists()
+
+
 def test_outside_of_it_this_process_does_the_work(two):
     assert {job["by"] for job in squares(3)} == {os.getpid()}
 

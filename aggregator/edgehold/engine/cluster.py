@@ -166,7 +166,7 @@ class _Jobs:
         self._ended.set()
         left, remote = self._all()
         for waiting in left:
-            waiting.result.cancel()
+            waiting.give_up()
         with suppress(Exception, asyncio.CancelledError):  # there is nobody left to be told
             self._client.cancel(remote)
 
@@ -245,7 +245,7 @@ def _by_this_process(waiting: Waiting) -> None:
 
 def _settle(waiting: Waiting, outcome: bytes | BaseException) -> None:
     """Give a job's result, or what was raised, to whoever waits for it; to nobody where it was left."""
-    if not waiting.result.set_running_or_notify_cancel():
+    if waiting.result.cancelled() or not waiting.result.set_running_or_notify_cancel():
         return
     if isinstance(outcome, BaseException):
         waiting.result.set_exception(outcome)

@@ -52,6 +52,11 @@ class Waiting:
     job: tuple[Any, ...] = field(compare=False)
     result: Future[bytes] = field(compare=False)
 
+    def give_up(self) -> None:
+        """Nobody will do it, and whoever waits for it is told."""
+        if self.result.cancel():
+            self.result.set_running_or_notify_cancel()
+
 
 def pickled(function: Callable[..., Any], job: tuple[Any, ...]) -> bytes:
     """What a job gives, as it goes from process to process and into the cache."""

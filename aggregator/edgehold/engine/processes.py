@@ -50,7 +50,7 @@ class Processes:
         """Leave what is still on the list, and end the processes."""
         with suppress(Empty):
             while True:
-                self._list.get_nowait().result.cancel()
+                self._list.get_nowait().give_up()
         for _ in self._hands:
             self._list.put(Waiting(inf, next(self._number), pickled, (), Future()))
         for hand in self._hands:

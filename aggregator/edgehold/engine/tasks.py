@@ -149,7 +149,8 @@ def side_by_side(work: float, processes: int | None = None, *, here: bool = Fals
 
     Gives ``begin(function, *arguments)``, which gives what waits for the result. The cluster of ``on_cluster`` does the parts where one
     was chosen. Else processes are started where there are several processors and enough work. Elsewhere the function is called when its
-    result is asked for, for threads that calculate would share what the libraries under them keep for one thread alone.
+    result is asked for, for threads that calculate would share what the libraries under them keep for one thread alone. Within another
+    call its processes are taken; a cluster is asked all the same.
 
     Parameters
     ----------
@@ -163,14 +164,19 @@ def side_by_side(work: float, processes: int | None = None, *, here: bool = Fals
         return
     from .processes import Processes  # here, for a report starts none
 
-    executor: Executor = clusters[-1]() if clusters else Processes(processes)
+    outer = None if clusters or not _executors else _executors[-1]
+    executor: Executor = outer or (clusters[-1]() if clusters else Processes(processes))
     with _one_thread(), ThreadPoolExecutor() as waiting:
         _executors.append(executor)
         try:
             yield lambda function, *arguments: waiting.submit(function, *arguments).result
+        except BaseException:
+            executor.end()  # what is begun and still waits is not done
+            raise
         finally:
             _executors.remove(executor)
-            executor.end()
+            if executor is not outer:
+                executor.end()
 
 
 @contextmanager

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from edgehold.archive.folder import Kept
@@ -69,6 +69,7 @@ def made_pages(
     sheets: Mapping[tuple[str, str], SheetView] | None = None,
     reviews: Reviews | None = None,
     base_url: str = "",
+    drawn: Callable[[], object] | None = None,
 ) -> tuple[Page, ...]:
     """Every page made from the bundle.
 
@@ -80,10 +81,9 @@ def made_pages(
     sheets : ready-drawn sheets, by protocol id and version.
     reviews : rules of the forms about objections and protocols, by kind.
     base_url : address of the published site, for texts that leave it; empty where it has none.
+    drawn : waits for curves that are drawn meanwhile; the pages that show them are made last.
     """
-    return (
-        home(results),
-        *result_pages(results),
+    without_curves = (
         *log_pages(results),
         *compare_pages(results, forms or {}, base_url),
         *steel_pages(results),
@@ -99,3 +99,6 @@ def made_pages(
         check(),
         data(results, downloads),
     )
+    if drawn is not None:
+        drawn()
+    return (home(results), *result_pages(results), *without_curves)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -91,6 +91,7 @@ def contents_of(
     forms: Forms | None = None,
     sheets: Sheets | None = None,
     reviews: Reviews | None = None,
+    drawn: Callable[[], object] | None = None,
     archive: Archive | None = None,
     renamed: frozenset[str] = frozenset(),
 ) -> tuple[Contents, Archive | None]:
@@ -104,22 +105,23 @@ def contents_of(
     forms : rules of the forms, by protocol id and version; each gets a page and its worked example.
     sheets : ready-drawn sheets by protocol id and version: the print page, and the same as files by kind (csv, xlsx).
     reviews : rules of the forms about objections and protocols, by kind.
+    drawn : waits for the curves that are drawn meanwhile; None: pages draw their own.
     archive : the builds that are kept; this one becomes the newest of them. None: the site has no archive.
     renamed : handles that are shown as others, which no kept build may name.
     """
-    drawn = sheets or {}
+    ready = sheets or {}
     address = site_url(chosen)
     base_url = "" if address == FALLBACK_URL else address
     names = tuple(sorted(downloads))
     known = results.provenance
-    pages = made_pages(results, names, forms, {key: view for key, (view, _) in drawn.items()}, reviews, base_url)
+    pages = made_pages(results, names, forms, {key: view for key, (view, _) in ready.items()}, reviews, base_url, drawn)
     cited = Cited("", base_url, known)
     if archive is not None:
         archive, cited = _with_this_build(archive, pages, results, downloads, _harbour(chosen), renamed)
         cited = replace(cited, base_url=base_url)
     finished = files_of(cited_pages(pages, results, names, cited, archive.builds if archive else ()))
     examples = {example_name(*key): example_json(rules) for key, rules in (forms or {}).items()}
-    files = {sheet_name(*key, kind): data for key, (_, kinds) in drawn.items() for kind, data in kinds.items()}
+    files = {sheet_name(*key, kind): data for key, (_, kinds) in ready.items() for kind, data in kinds.items()}
     everything = {**downloads, **examples, **files, **evidence_files(results)}
     contents = Contents(
         pages=tuple(_ready(path, text) for path, text in finished),

@@ -32,6 +32,12 @@ def waits(go):
         time.sleep(0.01)
 
 
+def begins(begun, go):
+    with begun.open("a") as stream:
+        stream.write("x")
+    waits(go)
+
+
 def notes(log, size):
     with log.open("a") as stream:
         stream.write(f"{size}\n")
@@ -101,9 +107,10 @@ def test_a_call_within_another_takes_its_processes_and_leaves_them_to_it(two):
 
 def test_a_mistake_within_leaves_nothing_to_be_done(two, tmp_path):
     with pytest.raises(KeyError), side_by_side(WORTH), side_by_side(WORTH) as begin:
-        begin(each, waits, [(tmp_path / "go",)] * 2, [2.0] * 2)
+        begin(each, begins, [(tmp_path / "begun", tmp_path / "go")] * 2, [2.0] * 2)
+        while not (tmp_path / "begun").exists() or len((tmp_path / "begun").read_text()) < 2:
+            time.sleep(0.01)
         begin(each, notes, [(tmp_path / "log", size) for size in (1, 1)], [1.0] * 2)
-        time.sleep(1)
         threading.Timer(1.0, (tmp_path / "go").touch).start()
         raise KeyError
     assert not (tmp_path / "log").exists()

@@ -32,12 +32,15 @@ class Processes:
         self._hands: list[Thread] = []
         self._lock = Lock()
         self._executor: ProcessPoolExecutor | None = None
-        self._starts = 0
+        self._starts, self._ended = 0, False
 
     def submit(self, function: Callable[..., Any], job: tuple[Any, ...], size: float) -> Future[bytes]:
         """Put a job on the list; its pickled result."""
         waiting = Waiting(-size, next(self._number), function, job, Future())
         with self._lock:
+            if self._ended:
+                waiting.give_up()
+                return waiting.result
             self._list.put(waiting)
             if not self._hands:
                 self._again(None)
@@ -48,6 +51,8 @@ class Processes:
 
     def end(self) -> None:
         """Leave what is still on the list, and end the processes."""
+        with self._lock:
+            self._ended = True
         with suppress(Empty):
             while True:
                 self._list.get_nowait().give_up()

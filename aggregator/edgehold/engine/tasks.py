@@ -171,11 +171,11 @@ def side_by_side(work: float, processes: int | None = None, *, here: bool = Fals
         try:
             yield lambda function, *arguments: waiting.submit(function, *arguments).result
         except BaseException:
-            executor.end()  # what is begun and still waits is not done
+            outer = None  # what is begun and still waits is not done, by whosever processes
             raise
         finally:
             _executors.remove(executor)
-            if executor is not outer:
+            if outer is None:
                 executor.end()
 
 

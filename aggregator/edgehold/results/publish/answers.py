@@ -32,7 +32,7 @@ from edgehold.results.words.crossed import fixed_words
 from edgehold.results.words.sentences import when
 from edgehold.words import Reason, together
 
-from .evidence import evidence, hanging, ratio_of
+from .evidence import evidence, hanging, judged, ratio_of
 from .fields import ANSWERED, FITTED, one_of
 from .reasons import Reasoned, again, reasoned, weakness
 
@@ -121,15 +121,11 @@ def _answer(found: Answered, one: Found, opening: str, rule: EndpointRule, metho
         **asked,
         state="not estimable" if found.headline.state == "fitted" else "not fitted",
         sentence=no_ratio_sentence(opening, one),
-        verdict="",
+        **judged(None),
         **reasoned(one.reason),
         **weakness(""),
         result=None,
-        probability_better=None,
-        probability_within=None,
-        probability_worse=None,
         probability_above_one=None,
-        ruled_out_beyond=None,
         general=None,
         new_hands=None,
         new_hands_measured=None,
@@ -141,7 +137,7 @@ def _answer(found: Answered, one: Found, opening: str, rule: EndpointRule, metho
 
 
 def _estimated(asked: _Asked, found: Answered, one: Estimated, opening: str, rule: EndpointRule, methods: list[MethodLine]) -> Answer:
-    verdict, result = one.verdict, ratio_of(one.posterior)
+    result = ratio_of(one.posterior)
     general = ratio_of(one.general) if one.about in SINGLE else None
     stands_on = evidence(found.weighed.get(one.compared), one)
     hangs_on = hanging(found.headline.hanging, one, rule.worthwhile_ratio, stands_on)
@@ -150,15 +146,11 @@ def _estimated(asked: _Asked, found: Answered, one: Estimated, opening: str, rul
         **asked,
         state="estimated",
         sentence=together(answer_sentence(opening, one, rule.kind, result, general), _not_by_itself(one)),
-        verdict=verdict.kind if verdict else "",
+        **judged(one.verdict),
         **reasoned(""),
         **weakness(one.weak),
         result=result,
-        probability_better=published(verdict.better) if verdict else None,
-        probability_within=published(verdict.within) if verdict else None,
-        probability_worse=published(verdict.worse) if verdict else None,
         probability_above_one=published(one.posterior.above(0.0)),
-        ruled_out_beyond=published(verdict.excludes) if verdict else None,
         general=general,
         new_hands=ratio_of(one.new_hands),
         new_hands_measured=ratio_of(one.new_hands_measured),

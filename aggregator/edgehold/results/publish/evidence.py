@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from typing import TypedDict
 
 from edgehold.numerics.attempt import NotFitted
 from edgehold.pooling.answer import Compared, Estimated
 from edgehold.pooling.bounded import Weighed
 from edgehold.pooling.hierarchical import ContrastPosterior
 from edgehold.pooling.left_out import Hanging, WithoutEach, invented_to_reverse
-from edgehold.pooling.posterior_verdict import SAME, UNDECIDED
+from edgehold.pooling.posterior_verdict import SAME, UNDECIDED, PosteriorVerdict
 from edgehold.results.model.answers import HangsOn, StandsOn
 from edgehold.results.model.numbers import needed, published, ratio
 from edgehold.results.model.ratio import RatioInterval, ratio_interval
@@ -33,6 +34,29 @@ def evidence(found: Weighed | None, answer: Estimated) -> StandsOn | None:
         evidence_sentence="",
     )
     return made.model_copy(update={"evidence_sentence": evidence_sentence(made, answer.verdict is not None)})
+
+
+class Judged(TypedDict):
+    """A verdict and the probabilities behind it, as published."""
+
+    verdict: str
+    probability_better: float | None
+    probability_within: float | None
+    probability_worse: float | None
+    ruled_out_beyond: float | None
+
+
+def judged(verdict: PosteriorVerdict | None) -> Judged:
+    """What is published of a verdict; nothing where there is none."""
+    if verdict is None:
+        return Judged(verdict="", probability_better=None, probability_within=None, probability_worse=None, ruled_out_beyond=None)
+    return Judged(
+        verdict=verdict.kind,
+        probability_better=published(verdict.better),
+        probability_within=published(verdict.within),
+        probability_worse=published(verdict.worse),
+        ruled_out_beyond=published(verdict.excludes),
+    )
 
 
 def ratio_of(posterior: ContrastPosterior) -> RatioInterval:

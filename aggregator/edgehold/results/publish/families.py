@@ -15,7 +15,7 @@ from edgehold.results.words.families import family_sentence, no_ratio_of_familie
 from edgehold.results.words.sentences import when
 
 from .answers import how_much_result
-from .evidence import ratio_of
+from .evidence import judged, ratio_of
 from .fields import one_of
 from .reasons import reasoned
 
@@ -57,31 +57,23 @@ def _answer(one: Found, rule: EndpointRule, unit: str) -> FamilyAnswer:
             state="not estimable",
             about=about,
             sentence=no_ratio_of_families(opening, one),
-            verdict="",
+            **judged(None),
             **reasoned(one.reason),
             result=None,
-            probability_better=None,
-            probability_within=None,
-            probability_worse=None,
-            ruled_out_beyond=None,
             another=None,
             steels_first=one.steels_first,
             steels_second=one.steels_second,
         )
-    result, verdict = ratio_of(one.posterior), one.verdict
+    result = ratio_of(one.posterior)
     return FamilyAnswer(
         first=one.first,
         second=one.second,
         state="estimated",
         about=about,
         sentence=family_sentence(opening, one, rule.kind, result),
-        verdict=verdict.kind if verdict else "",
+        **judged(one.verdict),
         **reasoned(""),
         result=result,
-        probability_better=published(verdict.better) if verdict else None,
-        probability_within=published(verdict.within) if verdict else None,
-        probability_worse=published(verdict.worse) if verdict else None,
-        ruled_out_beyond=published(verdict.excludes) if verdict else None,
         another=ratio_of(one.another),
         steels_first=one.steels_first,
         steels_second=one.steels_second,

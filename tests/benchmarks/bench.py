@@ -1,6 +1,6 @@
 """Both sides of the speed comparison in one run, as Markdown tables with machine and versions, each goal with its figure and verdict.
 
-    python tests/benchmarks/bench.py [--sizes 1000 10000 100000 1000000] [--seed 1] [--patience 3600] [--write]
+    python -m tests.benchmarks.bench [--sizes 1000 10000 100000 1000000] [--seed 1] [--patience 3600] [--write]
 
 Every fit runs in a process of its own, on the same CSV on both sides, for two designs (``shared_runs.py``, ``lent_runs.py``); figures
 are the best of the repeats. One thread up to 100,000 runs, two above, on both sides. The other side is lme4 for R (Debian: apt-get
@@ -21,19 +21,18 @@ import tempfile
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).parent))
-import lent_runs
-import shared_runs
-from shared_runs import write
-
 from edgehold.pooling.pairwise.random_effects import random_effects
+from tests.benchmarks import lent_runs, shared_runs
+from tests.benchmarks.goals import HEAD, Goal, keep
+from tests.benchmarks.shared_runs import write
 
-HERE = Path(__file__).parent
+HERE, ROOT = Path(__file__).parent, Path(__file__).parents[2]
 TABLE = HERE / "RESULTS.md"
 DESIGNS = {"shared": shared_runs.simulate, "lent": lent_runs.simulate}
 REPEATS = {1_000: 9, 10_000: 5, 100_000: 2}  # the best of so many fits on each side
@@ -46,34 +45,12 @@ MILLION_SECONDS, MILLION_MB, POSTERIOR_TIMES = 60, 4096, 3
 LIMITS_RUNS, LIMITS_SECONDS = 10_000, 1
 
 
-@dataclass(frozen=True)
-class Goal:
-    """What was wanted, at most or at least, and what was found; None where that did not finish."""
-
-    what: str
-    wanted: float
-    found: float | None
-    at_least: bool = False
-    unit: str = "s"
-
-    @property
-    def kept(self) -> bool:
-        """Whether the goal was kept."""
-        return self.found is not None and (self.found >= self.wanted if self.at_least else self.found < self.wanted)
-
-    def row(self) -> str:
-        """The goal's line of the table."""
-        found = "not finished" if self.found is None else f"{self.found:.3g} {self.unit}"
-        wanted = f"{'at least' if self.at_least else 'below'} {self.wanted:g} {self.unit}"
-        return f"| {self.what} | {wanted} | {found} | {'kept' if self.kept else 'MISSED'} |"
-
-
 def run(command: list[str], n: int, patience: float) -> dict[str, Any] | None:
     """The JSON line that a fitting script prints; None where it took longer than ``patience`` seconds or memory ran out."""
     threads = "2" if n >= MILLION else "1"
     alone = os.environ | {"OMP_NUM_THREADS": threads, "OPENBLAS_NUM_THREADS": threads}
     try:
-        done = subprocess.run(command, env=alone, capture_output=True, text=True, check=True, timeout=patience)
+        done = subprocess.run(command, env=alone, cwd=ROOT, capture_output=True, text=True, check=True, timeout=patience)
     except (subprocess.TimeoutExpired, subprocess.CalledProcessError) as error:
         if isinstance(error, subprocess.CalledProcessError) and error.returncode > 0:
             raise
@@ -105,12 +82,12 @@ class Measured:
             write(DESIGNS[design](n, seed), path)
 
             def script(name: str, *words: str) -> dict[str, Any] | None:
-                return run([sys.executable, str(HERE / name), str(path), *words], n, patience)
+                return run([sys.executable, "-m", f"tests.benchmarks.{name}", str(path), *words], n, patience)
 
-            ours = script("fit_crossed.py", repeats)
+            ours = script("fit_crossed", repeats)
             theirs = run(["Rscript", str(HERE / "fit_lme4.R"), str(path), repeats], n, patience) if other_side else None
-            posterior = script("fit_hierarchical.py", "2" if n < MILLION else "1")
-            limits = script("fit_crossed.py", "3", "--limits") if n == LIMITS_RUNS else None
+            posterior = script("fit_hierarchical", "2" if n < MILLION else "1")
+            limits = script("fit_crossed", "3", "--limits") if n == LIMITS_RUNS else None
         self.crossed.append(line(design, n, ours, theirs, other_side))
         print(self.crossed[-1], flush=True)
         if posterior:
@@ -122,19 +99,20 @@ class Measured:
 
 def goals(case: str, n: int, ours: dict | None, theirs: dict | None, posterior: dict | None, limits: dict | None) -> Iterator[Goal]:
     """The goals that a case has."""
+    goal = partial(Goal, instead="not finished")
     if theirs and n in RATIOS:
-        yield Goal(f"{case}: as fast as lme4, by CPU", RATIOS[n], ours and theirs["cpu"] / ours["cpu"], at_least=True, unit="times")
+        yield goal(f"{case}: as fast as lme4, by CPU", RATIOS[n], ours and theirs["cpu"] / ours["cpu"], at_least=True, unit="times")
     if n in CPU_SECONDS:
-        yield Goal(f"{case}: restricted likelihood, CPU", CPU_SECONDS[n], ours and ours["cpu"])
+        yield goal(f"{case}: restricted likelihood, CPU", CPU_SECONDS[n], ours and ours["cpu"])
     if n == LIMITS_RUNS:
-        yield Goal(f"{case}: with degrees of freedom and profile limits, CPU", LIMITS_SECONDS, limits and limits["cpu"])
+        yield goal(f"{case}: with degrees of freedom and profile limits, CPU", LIMITS_SECONDS, limits and limits["cpu"])
     if n in POSTERIOR_SECONDS:
-        yield Goal(f"{case}: posterior", POSTERIOR_SECONDS[n], posterior and posterior["wall"])
+        yield goal(f"{case}: posterior", POSTERIOR_SECONDS[n], posterior and posterior["wall"])
     if n == MILLION:
-        yield Goal(f"{case}: restricted likelihood, two threads", MILLION_SECONDS, ours and ours["wall"])
-        yield Goal(f"{case}: its memory", MILLION_MB, ours and ours["peak_mb"], unit="MB")
+        yield goal(f"{case}: restricted likelihood, two threads", MILLION_SECONDS, ours and ours["wall"])
+        yield goal(f"{case}: its memory", MILLION_MB, ours and ours["peak_mb"], unit="MB")
         times = posterior["cpu"] / ours["cpu"] if posterior and ours else None
-        yield Goal(f"{case}: posterior over restricted likelihood, by CPU", POSTERIOR_TIMES, times, unit="times")
+        yield goal(f"{case}: posterior over restricted likelihood, by CPU", POSTERIOR_TIMES, times, unit="times")
 
 
 def line(design: str, n: int, ours: dict | None, theirs: dict | None, other_side: bool) -> str:
@@ -201,7 +179,7 @@ def main() -> int:
     print(text)
     if asked.write:
         TABLE.write_text(text, encoding="utf-8")
-    return int(not all(goal.kept for goal in measured.goals))
+    return keep("bench", measured.goals)
 
 
 def tables(measured: Measured, seed: int) -> str:
@@ -218,8 +196,7 @@ def tables(measured: Measured, seed: int) -> str:
             "derivative check off. Seconds are the best on the clock (of CPU in brackets). Every fit but the first finds the "
             "analysis of the pattern kept.",
             "",
-            "| goal | wanted | found | |",
-            "|---|---|---|---|",
+            *HEAD,
             *(goal.row() for goal in measured.goals),
             "",
             "| design | runs | ours, s | evaluations | peak MB | first, s of CPU | lme4, s | evaluations | peak MB | times faster | "

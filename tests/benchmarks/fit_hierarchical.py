@@ -12,10 +12,10 @@ import sys
 
 import numpy as np
 import pandas as pd
-from fit_crossed import TERMS, timed
 
 from edgehold.numerics.half_t import HalfT
 from edgehold.pooling.hierarchical import HierarchicalFit, hierarchical
+from tests.benchmarks.fit_crossed import TERMS, timed
 
 PRIORS = {name: HalfT(4, 0.2) for name in TERMS} | {"residual": HalfT(4, 0.3)}
 

@@ -17,11 +17,11 @@ import os
 import platform
 import sys
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
 from playwright.sync_api import Browser, CDPSession, Page, sync_playwright
 
+from tests.benchmarks.goals import HEAD, Goal, keep
 from tests.browser.chromium import SWITCHES, chromium_path
 from tests.browser.serving import served
 
@@ -31,19 +31,6 @@ SLOWED, LOADS, CHANGES = 4, 7, 9
 QUIET = 900  # ms in which the page is left alone with a change
 READY, ANEW = 1000.0, 100.0  # ms
 FORM, EXAMPLE = "/tonight/two-sharpeners-rope-1.1.0/", "data/examples/two-sharpeners-rope-1.1.0.json"
-
-
-@dataclass(frozen=True)
-class Line:
-    """One line of the table: milliseconds, and how many are wanted at most."""
-
-    what: str
-    found: float
-    wanted: float
-
-    @property
-    def kept(self) -> bool:
-        return self.found < self.wanted
 
 
 def opened(browser: Browser, address: str, root: str) -> tuple[Page, CDPSession, float]:
@@ -139,26 +126,34 @@ def main() -> int:
     options = parser.parse_args()
     with served(options.site) as base, sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium_path(), args=SWITCHES)
-        lines = [
-            Line("the planner is ready", ready(browser, f"{base}/tonight/", "plan-root"), READY),
-            Line("a plan anew", planner(browser, base), ANEW),
-            Line("the form is ready", ready(browser, base + FORM, "form-root"), READY),
-            Line("an answer anew", form(browser, base, options.site), ANEW),
+        goals = [
+            Goal("the planner is ready", READY, ready(browser, f"{base}/tonight/", "plan-root"), "ms"),
+            Goal("a plan anew", ANEW, planner(browser, base), "ms"),
+            Goal("the form is ready", READY, ready(browser, base + FORM, "form-root"), "ms"),
+            Goal("an answer anew", ANEW, form(browser, base, options.site), "ms"),
         ]
         browser.close()
-    rows = [f"| {one.what} | {one.found:.0f} | {one.wanted:.0f} | {'kept' if one.kept else 'missed'} |" for one in lines]
     head = [
         "# Form and planner on a slow phone",
         "",
         "Chromium, 390 px, a processor a quarter as fast; how it is counted stands at the head of `forms.py`.",
     ]
-    head += ["", "| what | ms | wanted below | |", "|---|---|---|---|"]
     load = ", ".join(f"{one:.1f}" for one in os.getloadavg())
-    text = "\n".join([*head, *rows, "", f"Machine: {os.cpu_count()} cores, load {load}; {platform.system()} {platform.machine()}.", ""])
+    text = "\n".join(
+        [
+            *head,
+            "",
+            *HEAD,
+            *(goal.row() for goal in goals),
+            "",
+            f"Machine: {os.cpu_count()} cores, load {load}; {platform.system()} {platform.machine()}.",
+            "",
+        ]
+    )
     print(text)
     if options.write:
         TABLE.write_text(text, encoding="utf-8")
-    return 0 if all(one.kept for one in lines) else 1
+    return keep("forms", goals)
 
 
 if __name__ == "__main__":

@@ -13,7 +13,8 @@ one is to be lent itself. Standard deviations are those of ``shared_runs``.
 from __future__ import annotations
 
 import numpy as np
-from shared_runs import DEVIATIONS, RUNS_A_TESTER, STEELS, command
+
+from tests.benchmarks.shared_runs import DEVIATIONS, RUNS_A_TESTER, STEELS, command
 
 Generator = np.random.Generator
 

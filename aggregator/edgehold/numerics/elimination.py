@@ -47,7 +47,7 @@ class Batch:
     first, count, width : the unknowns are ``first … first + count − 1`` in the order of elimination.
     start : place of their (count, width) block of entries in the value buffer.
     neighbours : (count, width) positions of their neighbours in the order of elimination.
-    inner : (count, width, width) places of the neighbours' mutual entries.
+    inner : (count, width, width) places of the neighbours' mutual entries; of MANY unknowns in half the bytes.
     take, starts, targets : which products of two entries (half of them), sorted by the place they are subtracted from,
         where each place's run of products starts, and those places.
     row_take, row_starts, row_targets : the same for right-hand sides.
@@ -290,7 +290,7 @@ def _batch(block: Laid, find: Finder, size: int, single: int) -> Batch:
         width,
         start,
         near,
-        inner.astype(np.int32),
+        inner.astype(np.int32) if size > MANY else inner,
         take,
         starts,
         targets,
@@ -488,7 +488,7 @@ def _selected_inverse(factor: Factor, with_last: bool) -> Array:
         invert_front(factor.values, inverse, front)
     for batch in reversed(plan.batches):
         entries = _block(factor.values, batch)
-        far = -np.matmul(inverse[batch.inner], entries[:, :, None])[:, :, 0]
+        far = -np.matmul(inverse.take(batch.inner, mode="wrap"), entries[:, :, None])[:, :, 0]
         far[batch.neighbours == plan.size] = 0.0
         _block(inverse, batch)[:] = far
         own = 1 / factor.values[batch.first : batch.first + batch.count]

@@ -21,10 +21,10 @@ from functools import cached_property
 
 import numpy as np
 import scipy.sparse as sp
-from scipy.linalg import lapack
 
 from .arrays import Array, Ints
 from .elimination import Factor, Plan, analyse, factorise, half_solve, inverse_entries, last_covariance, solve
+from .positive_definite import inverse_of
 from .truncated_moments import between
 
 SWEEPS, SETTLED = 60, 1e-5  # sweeps over all sites; change in the last, in units of what the others say, at which they end
@@ -511,11 +511,7 @@ def whole_inverse(rows: MixedRows, sds: Array, residual: float | None, point: Li
     at = _Place(rows, sds, point.scale, 1.0 if residual is None else residual**-2, residual)
     lower = np.zeros((rows.q + rows.p,) * 2, order="F")
     lower[rows.row, rows.column] = _of_c(at, rows.extra + (0.0 if residual is None else residual**2) + 1 / point.sites.precision)
-    found = lapack.dpotri(lapack.dpotrf(lower, lower=1, clean=0, overwrite_a=1)[0], lower=1, overwrite_c=1)[0]
-    diagonal = np.diag(found).copy()
-    inverse: Array = found + found.T
-    np.fill_diagonal(inverse, diagonal)
-    return inverse
+    return inverse_of(lower)
 
 
 def _whole(rows: MixedRows, entries: Array) -> sp.csr_matrix:

@@ -12,13 +12,14 @@ from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.linalg import cho_factor, cho_solve, qr
+from scipy.linalg import qr
 from scipy.sparse import csr_array, csr_matrix, hstack
 
 from edgehold.errors import InputError
 from edgehold.numerics.arrays import Array, Labels, Texts
 from edgehold.numerics.indicators import indicator
 from edgehold.numerics.known_spreads import Projector
+from edgehold.numerics.positive_definite import inverse_of
 from edgehold.words import Reason
 
 from .inputs import frozen
@@ -227,8 +228,8 @@ def _cv(information: Array, sizes: Array) -> list[float]:
 
 
 def _expected_information(columns: Mapping[str, Texts], basis: Array, assumed: Mapping[str, float]) -> Array:
-    """F of the terms and the residual, through the mixed-model equations: σ²P = I − BM⁻¹Bᵀ with B = [X, Z] and M = BᵀB +
-    σ²Λ⁻¹ (Henderson), and σ²PP = P − Σσ²ₖPZₖZₖᵀP."""
+    """F of the terms and the residual, through the mixed-model equations: σ²P = I − BM⁻¹Bᵀ with B = [X, Z] and M = BᵀB + D,
+    D = σ²Λ⁻¹ (Henderson), so that σ²ZᵀPZ = D − DM⁻¹D, and σ²PP = P − Σσ²ₖPZₖZₖᵀP."""
     z = [csr_array(indicator(np.unique(column, return_inverse=True)[1])) for column in columns.values()]
     widths = [block.shape[1] for block in z]
     if sum(widths) > DENSE_LEVELS:
@@ -236,10 +237,10 @@ def _expected_information(columns: Mapping[str, Texts], basis: Array, assumed: M
     residual = assumed["residual"]
     sizes = np.array([assumed[name] for name in columns])
     b = hstack([csr_array(basis), *z], format="csr")
-    gram = (b.T @ b).toarray()
-    m = gram + np.diag(np.concatenate([np.zeros(basis.shape[1]), np.repeat(residual / sizes, widths)]))
-    p = basis.shape[1]
-    projected = (gram[p:, p:] - gram[p:] @ cho_solve(cho_factor(m), gram[:, p:])) / residual  # ZᵀPZ
+    p, ridge = basis.shape[1], np.repeat(residual / sizes, widths)
+    m = (b.T @ b).toarray(order="F")
+    m[np.diag_indices(len(m))] += np.concatenate([np.zeros(p), ridge])
+    projected = (np.diag(ridge) - ridge[:, None] * inverse_of(m)[p:, p:] * ridge) / residual  # ZᵀPZ
     starts = np.concatenate([[0], np.cumsum(widths)[:-1]])
     squares = np.add.reduceat(np.add.reduceat(projected**2, starts, axis=0), starts, axis=1)
     traces = np.add.reduceat(np.diag(projected), starts)

@@ -23,7 +23,7 @@ from .censored import MOST_ONE_SIDED
 from .inputs import RESIDUAL
 from .max_t import max_t_quantile
 from .new_hands import RUNS, NewHands, lacking, new_hands
-from .results import CrossedFit
+from .results import CrossedFitted, settled
 from .runs_design import OWN, FixedPart, Runs, checked_runs, fixed_part, too_many_levels
 from .runs_fit import Difference, coefficient_covariance, difference, fit_runs
 from .working_values import WorkingValues
@@ -112,18 +112,13 @@ class RunsModel:
     fixed: tuple[str, ...]
     not_held: Mapping[str, str]
     terms: tuple[str, ...]
-    fit: CrossedFit | None
+    fit: CrossedFitted | None
     values: WorkingValues | None
     apart: Separability | None
     variances: Mapping[str, VarianceTold]
     steels: tuple[SteelDifference, ...]
     steels_typical: float | None
     own: Difference | None
-
-    @property
-    def fitted(self) -> CrossedFit | None:
-        """The fit of a model that was fitted: ``fit`` may also hold one that came to nothing."""
-        return self.fit if self.state == "fitted" else None
 
 
 def runs_model(low: ArrayLike, high: ArrayLike, labels: Mapping[str, Labels], *, level: float = 0.95, profile: bool = True) -> RunsModel:
@@ -169,9 +164,9 @@ def model_of(runs: Runs, *, level: float = 0.95, profile: bool = True) -> RunsMo
         return _unfitted(reason, runs, fixed, apart)
     held = apart.split.terms
     fitted = fit_runs(runs, fixed.X, held.held, level=level, profile=profile)
-    fit = fitted.fit
-    if fit.failure:
-        return _unfitted(fit.failure, runs, fixed, apart, fit)
+    fit = settled(fitted.fit)
+    if isinstance(fit, str):
+        return _unfitted(fit, runs, fixed, apart)
     covariance = coefficient_covariance(fit)
     told = _variances(runs, held, apart, fit, profile)
     return RunsModel(
@@ -208,7 +203,7 @@ def unfitted(reason: str, runs: Runs) -> RunsModel:
     return _unfitted(reason, runs, FixedPart(np.zeros((n, 0)), np.zeros((n, 0)), (), np.zeros(0, bool), (), {}), None)
 
 
-def _unfitted(reason: str, runs: Runs, fixed: FixedPart, apart: Separability | None, fit: CrossedFit | None = None) -> RunsModel:
+def _unfitted(reason: str, runs: Runs, fixed: FixedPart, apart: Separability | None) -> RunsModel:
     verdict = apart.contrasts["steel"] if apart else None
     nothing = [SteelDifference(a, b, *_told(verdict, a, b), None, None, None, None) for a, b in combinations(runs.steels, 2)]
     return RunsModel(
@@ -219,7 +214,7 @@ def _unfitted(reason: str, runs: Runs, fixed: FixedPart, apart: Separability | N
         fixed=fixed.effects,
         not_held=_not_held(fixed, apart.split.terms) if apart else {},
         terms=apart.split.terms.held if apart else (),
-        fit=fit,
+        fit=None,
         values=None,
         apart=apart,
         variances={},
@@ -232,7 +227,7 @@ def _unfitted(reason: str, runs: Runs, fixed: FixedPart, apart: Separability | N
 # ---- variances ---------------------------------------------------------------------------------------------------------------
 
 
-def _variances(runs: Runs, held: TermsHeld, apart: Separability, fit: CrossedFit, profile: bool) -> dict[str, VarianceTold]:
+def _variances(runs: Runs, held: TermsHeld, apart: Separability, fit: CrossedFitted, profile: bool) -> dict[str, VarianceTold]:
     lost = {term.name: term.reason for term in held.dropped}
     levels = {name: len(np.unique(labels)) for name, labels in runs.groups().items()} | {RESIDUAL: len(runs.low)}
     whole = sum(value for value in fit.variances.values() if value is not None)
@@ -257,7 +252,7 @@ def _variances(runs: Runs, held: TermsHeld, apart: Separability, fit: CrossedFit
     return found
 
 
-def _state(name: str, lost: Mapping[str, str], apart: Separability, fit: CrossedFit, cv: Mapping[str, float]) -> tuple[str, str]:
+def _state(name: str, lost: Mapping[str, str], apart: Separability, fit: CrossedFitted, cv: Mapping[str, float]) -> tuple[str, str]:
     if name in PEOPLE and apart.split.verdict != "yes":
         return (NO_NUMBER if apart.split.verdict == "no" else UPPER), apart.split.reason
     if name in lost:
@@ -296,7 +291,7 @@ def _pairs(runs: Runs, fixed: FixedPart, apart: Separability) -> Iterator[tuple[
 
 
 def _steels(
-    runs: Runs, fixed: FixedPart, held: TermsHeld, apart: Separability, fit: CrossedFit, covariance: Array
+    runs: Runs, fixed: FixedPart, held: TermsHeld, apart: Separability, fit: CrossedFitted, covariance: Array
 ) -> tuple[SteelDifference, ...]:
     found: list[SteelDifference] = []
     contrasts, complete = [], not lacking(held)
@@ -337,7 +332,7 @@ def simultaneous(results: Sequence[Difference], contrasts: Array, covariance: Ar
     return found
 
 
-def _typical(runs: Runs, fixed: FixedPart, apart: Separability, fit: CrossedFit, covariance: Array) -> float | None:
+def _typical(runs: Runs, fixed: FixedPart, apart: Separability, fit: CrossedFitted, covariance: Array) -> float | None:
     """Root of the median over pairs of d² − se², at least 0: E(d²) is the true difference squared and se²."""
     if len(runs.steels) < 3:
         return None
@@ -347,6 +342,6 @@ def _typical(runs: Runs, fixed: FixedPart, apart: Separability, fit: CrossedFit,
     return float(np.sqrt(max(0.0, np.median([one.estimate**2 - one.standard_error**2 for one in told]))))
 
 
-def _own(fixed: FixedPart, fit: CrossedFit, covariance: Array) -> Difference | None:
+def _own(fixed: FixedPart, fit: CrossedFitted, covariance: Array) -> Difference | None:
     c = fixed.contrast({OWN: 1.0}) if OWN in fixed.effects else None
     return None if c is None else difference(fit, c, covariance)

@@ -14,7 +14,7 @@ from edgehold.pooling.random_terms import terms_held
 from edgehold.pooling.separability import crosses
 from edgehold.words import Reason
 
-from .results import CrossedFit
+from .results import CrossedFitted, settled
 from .runs_design import FixedPart, Runs, fixed_part, independent_columns, too_many_levels
 from .runs_fit import Difference, coefficient_covariance, difference
 from .runs_model import RunsModel
@@ -76,7 +76,7 @@ def steel_by_level(runs: Runs, model: RunsModel) -> tuple[SteelByLevel, ...]:
     the σ² of λ was estimated: β²(1 − λ)²cv². Other steels' runs share no reading with the pair's, so that errors are not
     counted twice. Only from 8 sharpeners some of whose other edges cross (``separability.crosses``): else level and tester are one.
     """
-    whole = model.fitted
+    whole = model.fit
     if whole is None:
         return ()
     met = {one: set(runs.sharpener[runs.steel == one].tolist()) for one in runs.steels}
@@ -117,13 +117,13 @@ def _at(values: WorkingValues, rows: Bools) -> WorkingValues:
     return WorkingValues(values.y[rows], None if values.extra is None else values.extra[rows], values.residual)
 
 
-def _fit(runs: Runs, model: RunsModel, level: float, values: WorkingValues, X: Array) -> tuple[CrossedFit | None, set[str]]:
+def _fit(runs: Runs, model: RunsModel, level: float, values: WorkingValues, X: Array) -> tuple[CrossedFitted | None, set[str]]:
     """A fit of some of the runs with what they hold of the model's random terms, and what could not be told from the sharpeners."""
     groups = {name: labels for name, labels in runs.groups().items() if name in model.terms}
     held = terms_held(groups, X=X)
-    fit = fit_working(values, X, {name: groups[name] for name in held.held}, level=level)
+    fit = settled(fit_working(values, X, {name: groups[name] for name in held.held}, level=level))
     mixed = {one.name for one in held.dropped if "sharpener" in one.aliased_with} | {"sharpener"} - set(held.held)
-    return (None if fit.failure else fit), mixed
+    return (None if isinstance(fit, str) else fit), mixed
 
 
 def _levels(runs: Runs, model: RunsModel, level: float, values: WorkingValues, rows: Bools) -> tuple[_Levels | None, str]:
@@ -140,7 +140,7 @@ def _levels(runs: Runs, model: RunsModel, level: float, values: WorkingValues, r
     if variance <= 0:
         return None, Reason("crossed.level_no_difference")
     effects, W = fit.effects["sharpener"], fit.variance_covariance
-    if effects is None or W is None:
+    if effects is None:
         return None, Reason("crossed.level_unknown")
     place = list(fit.variances).index("sharpener")
     left = np.minimum(effects.standard_errors**2 / variance, 1.0)

@@ -11,7 +11,7 @@ from edgehold.numerics.distributions import chi2_sf
 from edgehold.pooling.separability import PEOPLE
 from edgehold.words import Reason
 
-from .results import CrossedFit
+from .results import CrossedFit, NothingFitted
 from .runs_design import Runs, fixed_part
 from .runs_model import RunsModel
 from .working_values import fit_working
@@ -66,11 +66,11 @@ def two_roles(runs: Runs, model: RunsModel) -> TwoRoles:
     values = model.values
     if values is None:
         return TwoRoles(len(people), None, None, None, Reason("crossed.shared_no_fit"))
-    plain = model.fitted
+    plain = model.fit
     fits = {sign: fit_working(values, X, groups | {"shared": _shared(runs, sign)}) for sign in (1.0, -1.0)}
     usable = {sign: _shared_part(one) for sign, one in fits.items()}
     told = [(sign, *one) for sign, one in usable.items() if one is not None]
-    if not told or plain is None or plain.log_likelihood is None:
+    if not told or plain is None:
         return TwoRoles(len(people), None, None, None, Reason("crossed.shared_not_apart"))
     sign, likelihood, size, of_roles = max(told, key=lambda one: one[1])
     whole = [variance + size for variance in of_roles]
@@ -91,8 +91,10 @@ def _reason(model: RunsModel, people: int) -> str:
 
 def _shared_part(fit: CrossedFit) -> tuple[float, float, list[float]] | None:
     """Log-likelihood, variance of the shared part and of either role's own; None where the fit cannot tell them."""
+    if isinstance(fit, NothingFitted):
+        return None
     size, of_roles = fit.variances["shared"], [value for value in (fit.variances[name] for name in PEOPLE) if value is not None]
-    if not fit.convergence.converged or fit.log_likelihood is None or size is None or len(of_roles) < len(PEOPLE):
+    if not fit.convergence.converged or size is None or len(of_roles) < len(PEOPLE):
         return None
     return fit.log_likelihood, size, of_roles
 

@@ -14,7 +14,7 @@ from edgehold.numerics.indicators import indicator
 from edgehold.words import Reason
 
 from .inputs import RESIDUAL
-from .results import CrossedFit
+from .results import CrossedFitted, settled
 from .runs_design import FixedPart, Runs, fixed_part, independent_columns
 from .runs_fit import Difference, coefficient_covariance, difference
 from .runs_model import RunsModel, SteelDifference
@@ -67,7 +67,7 @@ def within_submissions(runs: Runs, model: RunsModel) -> tuple[WithinSubmissions,
     negative (Wooldridge 2010, Econometric Analysis of Cross Section and Panel Data, 10.7.3). The estimates are those of the two
     fits, with the same normal values for one-sided runs.
     """
-    whole = model.fitted
+    whole = model.fit
     if whole is None or len(np.unique(runs.submission)) < 2:
         return ()
     fixed = fixed_part(runs)
@@ -77,10 +77,10 @@ def within_submissions(runs: Runs, model: RunsModel) -> tuple[WithinSubmissions,
     if values is None:
         return ()
     inside = _with_submissions(runs, fixed)
-    fit = fit_working(values, inside.X, groups, level=whole.level)
+    fit = settled(fit_working(values, inside.X, groups, level=whole.level))
     told = [one for one in model.steels if one.result is not None]
-    if fit.failure:
-        return tuple(WithinSubmissions(one.first, one.second, None, fit.failure, None, None, False, False) for one in told)
+    if isinstance(fit, str):
+        return tuple(WithinSubmissions(one.first, one.second, None, fit, None, None, False, False) for one in told)
     spread = _covariance(values, inside.X, groups, whole), _covariance(values, fixed.X, _all(runs, model), whole)
     return tuple(_compared(one, fixed, inside, fit, whole, spread) for one in told)
 
@@ -99,7 +99,7 @@ def _with_submissions(runs: Runs, fixed: FixedPart) -> FixedPart:
     return FixedPart(full[:, kept], full, names, kept, fixed.effects, fixed.not_held)
 
 
-def _covariance(values: WorkingValues, X: Array, groups: Mapping[str, Texts], fit: CrossedFit) -> Array:
+def _covariance(values: WorkingValues, X: Array, groups: Mapping[str, Texts], fit: CrossedFitted) -> Array:
     """(XᵀΣ⁻¹X)⁻¹ at the variances of a fit, by Σ⁻¹ = R⁻¹ − R⁻¹Z(ZᵀR⁻¹Z + G⁻¹)⁻¹ZᵀR⁻¹, nothing runs by runs."""
     residual = fit.variances[RESIDUAL]
     if residual is None:
@@ -118,7 +118,7 @@ def _covariance(values: WorkingValues, X: Array, groups: Mapping[str, Texts], fi
 
 
 def _compared(
-    one: SteelDifference, fixed: FixedPart, inside: FixedPart, fit: CrossedFit, whole: CrossedFit, spread: tuple[Array, Array]
+    one: SteelDifference, fixed: FixedPart, inside: FixedPart, fit: CrossedFitted, whole: CrossedFitted, spread: tuple[Array, Array]
 ) -> WithinSubmissions:
     c = inside.steel_contrast(one.first, one.second)
     if c is None:
@@ -126,7 +126,7 @@ def _compared(
         return WithinSubmissions(one.first, one.second, None, reason, None, None, False, False)
     result = difference(fit, c, coefficient_covariance(fit))
     outside = fixed.steel_contrast(one.first, one.second)
-    if outside is None or whole.coefficients is None:
+    if outside is None:
         raise InputError(f"a difference of {one.first} and {one.second} told by all runs is needed; got none")
     v_f, v_r = float(c @ spread[0] @ c), float(outside @ spread[1] @ outside)
     error, departure = float(np.sqrt(max(v_f - v_r, 0.0))), result.estimate - float(outside @ whole.coefficients)

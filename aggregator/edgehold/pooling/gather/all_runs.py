@@ -103,7 +103,7 @@ def _one(key: tuple[PoolKey, str], rows: list[EndpointRow], left_out: int, is_pr
 
 def _figures(model: RunsModel) -> tuple[ArrayLike | None, ...]:
     """The figures of a model that are finite wherever it is fitted."""
-    fit = model.fitted
+    fit = model.fit
     if fit is None:
         return ()
     told = (one.result for one in model.steels if one.result is not None)

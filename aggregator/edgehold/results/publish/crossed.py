@@ -49,7 +49,7 @@ def crossed_result(found: AllRuns, rule: EndpointRule, unit: str) -> CrossedResu
     found : what pooling found.
     rule, unit : the endpoint and the unit of work, for the sentences.
     """
-    model, fit = found.model, found.model.fit if found.model.state == "fitted" else None
+    model, fit = found.model, found.model.fit
     spreads = _spreads(model.variances)
     steels_typical = ratio(model.steels_typical)
     within = {(one.first, one.second): one for one in found.within}
@@ -64,7 +64,7 @@ def crossed_result(found: AllRuns, rule: EndpointRule, unit: str) -> CrossedResu
         not_held=tuple(f"{name}: {reason}" for name, reason in model.not_held.items()),
         criterion=one_of(fit.criterion, CRITERIA) if fit else "",
         log_likelihood=published(fit.log_likelihood) if fit else None,
-        converged=bool(model.fit and model.fit.convergence.converged),
+        converged=fit is not None,
         sentence=matters_sentence(model, spreads, steels_typical),
         spreads=spreads,
         steels_typical=steels_typical,

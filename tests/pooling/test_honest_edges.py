@@ -26,7 +26,7 @@ from edgehold.pooling.network.inconsistency import ChiSquare, NodeSplit
 from edgehold.pooling.network.network import NetworkFit, network
 from edgehold.pooling.pairwise.heterogeneity import Convergence
 from edgehold.pooling.pairwise.influence import influence, leave_one_out
-from edgehold.pooling.pairwise.random_effects import RandomEffectsFit, random_effects
+from edgehold.pooling.pairwise.random_effects import StudiesListed, StudiesPooled, random_effects
 from edgehold.pooling.pairwise.small_study import SmallStudyTest, small_study_test
 from edgehold.pooling.random_terms import terms_held
 from edgehold.pooling.separability import ContrastVerdict, separability
@@ -41,7 +41,8 @@ NONE_BY_ITSELF = {
     FurtherRun: {"rank", "gain"},
     ExchangePlan: {"rank"},
     Band: {"critical"},
-    RandomEffectsFit: {"tau2_standard_error", "tau2_interval"},
+    StudiesListed: {"tau2_standard_error", "tau2_interval"},
+    StudiesPooled: {"tau2_standard_error", "tau2_interval"},
     NetworkFit: {"convergence", "log_likelihood", "tau2", "tau2_interval"},
     Convergence: {"slope", "local_maxima"},
     ChiSquare: {"p"},

@@ -29,7 +29,7 @@ from edgehold.words import Reason
 
 from .bounds import BoundsIncluded, with_bounds
 from .cumulative import Cumulative, cumulative
-from .random_effects import RandomEffectsFit, random_effects
+from .random_effects import StudiesPooled, random_effects
 from .studies import Pair, Pooled, cluster_numbers, common_variance, lines_of, pool_lines, state_of, verdict_on
 from .study_checks import StudyChecks, study_checks
 
@@ -124,7 +124,7 @@ class PooledComparison:
     first: str
     second: str
     state: str
-    fit: RandomEffectsFit | None
+    fit: StudiesPooled | None
     contributions: tuple[Contribution, ...]
     studies: int
     one_sided: int
@@ -136,7 +136,7 @@ class PooledComparison:
     testers: int
     bounds_included: BoundsIncluded | None
     mostly_interested: bool
-    without_interested: RandomEffectsFit | None
+    without_interested: StudiesPooled | None
     checks: StudyChecks | None
     tau2_within: float | None = None
     tau2_within_interval: Interval | None = None
@@ -368,7 +368,7 @@ def _with_bounds(y: list[float], v: list[float], pairs: list[Pair]) -> BoundsInc
 
 def _line_weights(pooled: Pooled, studies: list[int]) -> list[float | None]:
     """Each line's share of the pooled estimate; None for all where nothing is pooled."""
-    if pooled.fit is None or pooled.fit.tau2 is None:
+    if pooled.fit is None:
         return [None] * len(studies)
     w = 1 / (pooled.v + pooled.fit.tau2)
     of_study = dict(zip(pooled.numbers.tolist(), w / w.sum(), strict=True))

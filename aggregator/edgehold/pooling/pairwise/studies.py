@@ -19,7 +19,7 @@ from edgehold.numerics.arrays import Array, Ints
 from edgehold.numerics.attempt import attempt
 from edgehold.numerics.interval import Interval
 
-from .random_effects import RandomEffectsFit
+from .random_effects import StudiesPooled
 from .three_level import ThreeLevelFit, three_level
 
 LEAST_STUDIES = 3  # below it nothing is pooled: the submissions are listed (Roever, Knapp & Friede 2015)
@@ -141,7 +141,7 @@ class Pooled:
     v: Array
     numbers: Ints
     shares: Array
-    fit: RandomEffectsFit | None
+    fit: StudiesPooled | None
     tau2_within: float | None = None
     tau2_within_interval: Interval | None = None
     reason: str = ""
@@ -176,7 +176,8 @@ def _figures(found: Pooled) -> tuple[ArrayLike | None, ...]:
 
 
 def _pooled(found: ThreeLevelFit, numbers: Ints) -> Pooled:
-    return Pooled(found.y, found.v, numbers, found.shares, found.fit, found.tau2_within, found.tau2_within_interval)
+    fit = found.fit if isinstance(found.fit, StudiesPooled) else None
+    return Pooled(found.y, found.v, numbers, found.shares, fit, found.tau2_within, found.tau2_within_interval)
 
 
 def state_of(submissions: int, studies: int, reason: str = "") -> str:
@@ -188,7 +189,7 @@ def state_of(submissions: int, studies: int, reason: str = "") -> str:
     return {0: "not estimable", 1: "single"}.get(submissions, "listed")
 
 
-def verdict_on(fit: RandomEffectsFit | None, worthwhile: float) -> Verdict | None:
+def verdict_on(fit: StudiesPooled | None, worthwhile: float) -> Verdict | None:
     """The pooled contrast against the worthwhile ratio; None where nothing is pooled."""
     if fit is None:
         return None

@@ -9,7 +9,7 @@ from edgehold.estimates.codes import moves_together
 from edgehold.numerics.interval import Interval
 from edgehold.pooling.pairwise.comparisons import Contribution, PooledComparison
 from edgehold.pooling.pairwise.cumulative import Cumulative
-from edgehold.pooling.pairwise.random_effects import RandomEffectsFit
+from edgehold.pooling.pairwise.random_effects import PredictionInterval, StudiesPooled
 from edgehold.records.model.protocol import EndpointRule
 from edgehold.results.model.numbers import needed, published, ratio
 from edgehold.results.model.ratio import RatioInterval, ratio_interval
@@ -19,7 +19,7 @@ from edgehold.results.words.sentences import compared, figures, ratio_text, side
 from edgehold.words import Reason, together
 
 from .fields import STATES, one_of
-from .influence import interval_of, study_checks_result
+from .influence import pooled_ratio, study_checks_result
 from .own_interval import own_interval
 from .reasons import caveat, reasoned
 
@@ -49,7 +49,7 @@ def comparison_result(comparison: PooledComparison, rule: EndpointRule, unit: st
         versions=_versions(comparison),
         bounds_included=_bounds_included(comparison),
         interests=_interests(comparison),
-        without_interested=_fit_interval(comparison.without_interested),
+        without_interested=pooled_ratio(comparison.without_interested),
         ruled_out_beyond=published(comparison.verdict.excludes) if comparison.verdict else None,
         blades_first=comparison.blades_first,
         blades_second=comparison.blades_second,
@@ -94,28 +94,28 @@ NOTHING_POOLED: _FitFields = {
 }
 
 
-def _fit_fields(fit: RandomEffectsFit | None) -> _FitFields:
+def _fit_fields(fit: StudiesPooled | None) -> _FitFields:
     """Figures of the fit; all None where nothing was pooled."""
     if fit is None:
         return NOTHING_POOLED
     estimate, spread = float(fit.coefficients[0]), estimable_spread(fit)
     return {
-        "result": ratio_interval(estimate, interval_of(fit)),
+        "result": pooled_ratio(fit),
         "ln_estimate": published(estimate),
         "ln_standard_error": published(float(fit.standard_errors[0])),
         "df": published(fit.df),
-        "tau": published(math.sqrt(needed(fit.tau2))),
+        "tau": published(math.sqrt(fit.tau2)),
         "tau_low": published(math.sqrt(spread.low)) if spread else None,
         "tau_high": published(math.sqrt(spread.high)) if spread else None,
-        "i2_percent": published(100 * needed(fit.i2)),
+        "i2_percent": published(100 * fit.i2),
         "q": published(fit.q),
         "q_df": fit.q_df,
         "q_p": published(fit.q_p),
-        "prediction": _prediction(fit, estimate),
+        "prediction": _prediction(fit.prediction, estimate),
     }
 
 
-def estimable_spread(fit: RandomEffectsFit) -> Interval | None:
+def estimable_spread(fit: StudiesPooled) -> Interval | None:
     """The interval of tau2 where it says anything: at [0, 0] the studies agree better than their variances say."""
     return fit.tau2_interval if fit.tau2_interval is not None and fit.tau2_interval.high > 0 else None
 
@@ -135,29 +135,21 @@ def _within_fields(comparison: PooledComparison) -> _WithinFields:
     }
 
 
-def _prediction(fit: RandomEffectsFit, estimate: float) -> Prediction | None:
-    if fit.prediction is None:
+def _prediction(found: PredictionInterval | str, estimate: float) -> Prediction | None:
+    if isinstance(found, str):
         return None
-    return Prediction(
-        result=ratio_interval(estimate, fit.prediction),
-        plug_in=ratio_interval(estimate, fit.prediction_plug_in) if fit.prediction_plug_in else None,
-        **caveat(fit.prediction_caveat),
-    )
+    return Prediction(result=ratio_interval(estimate, found), plug_in=ratio_interval(estimate, found.plug_in), **caveat(found.caveat))
 
 
 def _month(of: Cumulative) -> CumulativeMonth:
-    return CumulativeMonth(month=of.month, submissions=of.submissions, studies=of.studies, result=_fit_interval(of.fit))
-
-
-def _fit_interval(fit: RandomEffectsFit | None) -> RatioInterval | None:
-    return ratio_interval(float(fit.coefficients[0]), interval_of(fit)) if fit else None
+    return CumulativeMonth(month=of.month, submissions=of.submissions, studies=of.studies, result=pooled_ratio(of.fit))
 
 
 def _interests(comparison: PooledComparison) -> str:
     """With and without the submissions of makers and sellers, where these are half or more."""
     if not comparison.mostly_interested:
         return ""
-    without = _fit_interval(comparison.without_interested)
+    without = pooled_ratio(comparison.without_interested)
     if without is None:
         return Reason("studies_answer.few_without_interested")
     return Reason("studies_answer.without_interested", **figures(without))
@@ -170,7 +162,7 @@ def _bounds_included(comparison: PooledComparison) -> RatioInterval | None:
 
 def _sentence(comparison: PooledComparison, rule: EndpointRule, unit: str) -> str:
     names = {"opening": when(rule, unit), **sides(comparison.factor, comparison.first, comparison.second)}
-    result = _fit_interval(comparison.fit)
+    result = pooled_ratio(comparison.fit)
     if result is not None:
         told = {"compared": compared(rule.kind, result.ratio), **figures(result)}
         pooled = Reason("studies_answer.pooled", **names, **told, studies=comparison.studies)

@@ -13,7 +13,7 @@ from edgehold.words import Reason
 
 from .results import CrossedFit, NothingFitted
 from .runs_design import Runs, fixed_part
-from .runs_model import RunsModel
+from .runs_model import RunsModel, RunsModelFitted
 from .working_values import fit_working
 
 LEAST_PEOPLE = 8  # in both roles
@@ -58,6 +58,8 @@ def two_roles(runs: Runs, model: RunsModel) -> TwoRoles:
     ratio against no shared part, χ² with 1 df as c may take either sign.
     """
     people = sorted(set(runs.sharpener.tolist()) & set(runs.tester.tolist()))
+    if not isinstance(model, RunsModelFitted):
+        return TwoRoles(len(people), None, None, None, Reason("crossed.nothing_fitted"))
     reason = _reason(model, len(people))
     if reason:
         return TwoRoles(len(people), None, None, None, reason)
@@ -66,25 +68,22 @@ def two_roles(runs: Runs, model: RunsModel) -> TwoRoles:
     values = model.values
     if values is None:
         return TwoRoles(len(people), None, None, None, Reason("crossed.shared_no_fit"))
-    plain = model.fit
     fits = {sign: fit_working(values, X, groups | {"shared": _shared(runs, sign)}) for sign in (1.0, -1.0)}
     usable = {sign: _shared_part(one) for sign, one in fits.items()}
     told = [(sign, *one) for sign, one in usable.items() if one is not None]
-    if not told or plain is None:
+    if not told:
         return TwoRoles(len(people), None, None, None, Reason("crossed.shared_not_apart"))
     sign, likelihood, size, of_roles = max(told, key=lambda one: one[1])
     whole = [variance + size for variance in of_roles]
-    gain = max(2 * (likelihood - plain.log_likelihood), 0.0)
+    gain = max(2 * (likelihood - model.fit.log_likelihood), 0.0)
     correlation = sign * size / float(np.sqrt(whole[0] * whole[1])) if min(whole) > 0 else None
     return TwoRoles(len(people), sign * size, correlation, float(chi2_sf(gain, 1)), "")
 
 
-def _reason(model: RunsModel, people: int) -> str:
-    if model.state != "fitted":
-        return Reason("crossed.nothing_fitted")
+def _reason(model: RunsModelFitted, people: int) -> str:
     if people < LEAST_PEOPLE:
         return Reason("crossed.shared_few", people=people, needed=LEAST_PEOPLE)
-    if model.apart is not None and model.apart.split.verdict == "no":
+    if model.apart.split.verdict == "no":
         return Reason("crossed.roles_not_apart")
     return ""
 

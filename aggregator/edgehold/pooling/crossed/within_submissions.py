@@ -17,7 +17,7 @@ from .inputs import RESIDUAL
 from .results import CrossedFitted, settled
 from .runs_design import FixedPart, Runs, fixed_part, independent_columns
 from .runs_fit import Difference, coefficient_covariance, difference
-from .runs_model import RunsModel, SteelDifference
+from .runs_model import RunsModel, RunsModelFitted, SteelsEstimated
 from .working_values import WorkingValues, fit_working
 
 BEYOND = 2.0  # standard errors of the difference from which the two kinds of information disagree
@@ -67,9 +67,9 @@ def within_submissions(runs: Runs, model: RunsModel) -> tuple[WithinSubmissions,
     negative (Wooldridge 2010, Econometric Analysis of Cross Section and Panel Data, 10.7.3). The estimates are those of the two
     fits, with the same normal values for one-sided runs.
     """
-    whole = model.fit
-    if whole is None or len(np.unique(runs.submission)) < 2:
+    if not isinstance(model, RunsModelFitted) or len(np.unique(runs.submission)) < 2:
         return ()
+    whole = model.fit
     fixed = fixed_part(runs)
     terms = [name for name in model.terms if name != "submission"]
     groups = {name: labels for name, labels in runs.groups().items() if name in terms}
@@ -78,14 +78,14 @@ def within_submissions(runs: Runs, model: RunsModel) -> tuple[WithinSubmissions,
         return ()
     inside = _with_submissions(runs, fixed)
     fit = settled(fit_working(values, inside.X, groups, level=whole.level))
-    told = [one for one in model.steels if one.result is not None]
+    told = [one for one in model.steels if isinstance(one, SteelsEstimated)]
     if isinstance(fit, str):
         return tuple(WithinSubmissions(one.first, one.second, None, fit, None, None, False, False) for one in told)
     spread = _covariance(values, inside.X, groups, whole), _covariance(values, fixed.X, _all(runs, model), whole)
     return tuple(_compared(one, fixed, inside, fit, whole, spread) for one in told)
 
 
-def _all(runs: Runs, model: RunsModel) -> dict[str, Texts]:
+def _all(runs: Runs, model: RunsModelFitted) -> dict[str, Texts]:
     return {name: labels for name, labels in runs.groups().items() if name in model.terms}
 
 
@@ -118,7 +118,7 @@ def _covariance(values: WorkingValues, X: Array, groups: Mapping[str, Texts], fi
 
 
 def _compared(
-    one: SteelDifference, fixed: FixedPart, inside: FixedPart, fit: CrossedFitted, whole: CrossedFitted, spread: tuple[Array, Array]
+    one: SteelsEstimated, fixed: FixedPart, inside: FixedPart, fit: CrossedFitted, whole: CrossedFitted, spread: tuple[Array, Array]
 ) -> WithinSubmissions:
     c = inside.steel_contrast(one.first, one.second)
     if c is None:

@@ -13,6 +13,7 @@ from edgehold.endpoints.rows import EndpointRow
 from edgehold.estimates.repeatability import RepeatabilityTable
 from edgehold.estimates.results import SubmissionEstimate
 from edgehold.numerics.attempt import NotFitted, attempt
+from edgehold.pooling.crossed.runs_model import RunsModelNotFitted, SteelsNotEstimated, VarianceEstimated
 from edgehold.pooling.crossed.two_roles import TwoRoles
 from edgehold.pooling.curves.contrast import curve_contrast
 from edgehold.pooling.curves.pairs import CurvePair
@@ -57,10 +58,9 @@ def comparison_without(c: PooledComparison, why: str) -> PooledComparison:
 
 def all_runs_without(found: AllRuns, why: str) -> AllRuns:
     """A model of all runs without figures."""
-    model = replace(
-        found.model, state="not fitted", reason=why, fit=None, variances={}, steels_typical=None, own=None,
-        steels=tuple(replace(one, result=None, simultaneous=None, new_hands=None, new_hands_measured=None) for one in found.model.steels),
-    )  # fmt: skip
+    was = found.model
+    steels = tuple(SteelsNotEstimated(one.first, one.second, one.told, one.reason) for one in was.steels)
+    model = RunsModelNotFitted(was.runs, was.one_sided, was.fixed, was.not_held, why, was.apart, steels)
     return replace(found, model=model, within=(), practice=(), levels=(), roles=TwoRoles(0, None, None, None, why))
 
 
@@ -120,8 +120,15 @@ def of_comparisons(comparisons: Iterable[PooledComparison]) -> Iterator[Line]:
 def of_all_runs(found: Iterable[AllRuns]) -> Iterator[Line]:
     """The model of all runs and what is asked beside it."""
     for one in found:
-        said: list[tuple[str, str]] = [(Reason("published.crossed_model"), one.model.reason), (Reason("published.roles"), one.roles.reason)]
-        said += [(Reason("published.crossed_spread", name=name), told.reason) for name, told in one.model.variances.items()]
+        said: list[tuple[str, str]] = [(Reason("published.roles"), one.roles.reason)]
+        if isinstance(one.model, RunsModelNotFitted):
+            said = [(Reason("published.crossed_model"), one.model.reason), *said]
+        else:
+            said += [
+                (Reason("published.crossed_spread", name=name), told.reason)
+                for name, told in one.model.variances.items()
+                if not isinstance(told, VarianceEstimated)
+            ]
         for what, pairs in (("within submissions", one.within), (Reason("published.by_practice"), one.practice), ("by level", one.levels)):
             said += [(f"{pair.first} against {pair.second} {what}", pair.reason) for pair in pairs]
         yield from failed((one.pool, one.endpoint, what, why) for what, why in said)

@@ -7,7 +7,8 @@ import pytest
 
 from edgehold.endpoints.rows import EndpointRow
 from edgehold.estimates.repeatability import Repeatability, RepeatabilityTable
-from edgehold.estimates.results import Contrast, OneSided, SubmissionEstimate
+from edgehold.estimates.results import Contrast, ContrastBounded, ContrastEstimated, ContrastNotEstimable, OneSided, SubmissionEstimate
+from edgehold.estimates.verdict import one_sided, verdict_of
 from edgehold.numerics.interval import Interval
 from edgehold.pooling.pairwise.comparisons import compare
 from edgehold.pooling.pairwise.studies import cluster_numbers, study_numbers
@@ -24,11 +25,12 @@ def table() -> RepeatabilityTable:
 
 
 def contrast(value, unscaled=0.5, factor="steel", first="a", second="b", loading=None, bound=None) -> Contrast:
-    interval = None if value is None else Interval(value - 1, value + 1, 0.95, "t")
-    return Contrast(
-        factor, first, second, value, None if value is None else 0.1, 5.0, interval, None if value is None else unscaled, loading,
-        "" if value is not None else "cannot be told apart: for a test", 2, 2, 1, 1, bound, None,
-    )  # fmt: skip
+    arms, why = (factor, first, second, loading, 2, 2, 1, 1), "cannot be told apart: for a test"
+    if value is not None:
+        return ContrastEstimated(
+            *arms, value, 0.1, 5.0, Interval(value - 1, value + 1, 0.95, "t"), unscaled, verdict_of(value, 0.1, 5.0, 1.25)
+        )
+    return ContrastNotEstimable(*arms, why) if bound is None else ContrastBounded(*arms, why, bound, one_sided(1.25), ())
 
 
 def estimate(name, testers, *contrasts, version="1.0.0", sharpener=None, blades=None, endpoint="late") -> SubmissionEstimate:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from pydantic_core import from_json
 
 from edgehold.disk import LARGEST_BUILT_BYTES, read_file, there
-from edgehold.estimates import Contrast, SubmissionEstimate
+from edgehold.estimates import Contrast, ContrastEstimated, SubmissionEstimate
 from edgehold.records.canonical import PoolKey
 from edgehold.records.model.protocol import EndpointRule, Protocol, major
 from edgehold.records.model.submission import Submission
@@ -146,10 +146,12 @@ def _among(comparison: Comparison, own: Contrast, name: str, rule: EndpointRule,
 
 def _own_place(own: Contrast, ends: tuple[float, float] | None) -> str:
     """Where this submission's ratio lies against what a further study is expected to find."""
-    if own.estimate is None or ends is None:
-        return Reason("report.own_no_ratio") if own.estimate is None else ""
+    if not isinstance(own, ContrastEstimated):
+        return Reason("report.own_no_ratio")
+    if ends is None:
+        return ""
     low, high = ends
     ratio = math.exp(own.estimate)
-    overlaps = own.interval is not None and math.exp(own.interval.low) <= high and math.exp(own.interval.high) >= low
+    overlaps = math.exp(own.interval.low) <= high and math.exp(own.interval.high) >= low
     place = "within" if low <= ratio <= high else "overlaps" if overlaps else "outside"
     return Reason(f"report.own_{place}", low=ratio_text(low), high=ratio_text(high), ratio=ratio_text(ratio))

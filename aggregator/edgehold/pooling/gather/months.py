@@ -16,7 +16,7 @@ from typing import Any, TypeVar
 from edgehold.endpoints.rows import EndpointRow
 from edgehold.engine.tasks import each
 from edgehold.estimates.repeatability import RepeatabilityTable
-from edgehold.estimates.results import SubmissionEstimate
+from edgehold.estimates.results import ContrastBounded, ContrastEstimated, SubmissionEstimate
 from edgehold.numerics.attempt import NotFitted, attempt
 from edgehold.numerics.half_t import HalfT
 from edgehold.numerics.interval import Interval
@@ -194,7 +194,7 @@ def _lead(protocol: Protocol, now: list[PooledComparison], own: list[Presence], 
 
 def _studies(pairs: Iterable[Pair], clusters: Mapping[str, int]) -> int:
     """How many studies of a comparison have a two-sided contrast."""
-    return len({clusters[estimate.submission] for estimate, contrast in pairs if contrast.estimate is not None})
+    return len({clusters[estimate.submission] for estimate, contrast in pairs if isinstance(contrast, ContrastEstimated)})
 
 
 @dataclass(frozen=True)
@@ -295,8 +295,8 @@ def _counts(own: list[Presence], month: str, endpoint: str, lead: Compared) -> t
     live = [presence for presence in own if presence.counts_in(month)]
     pairs = [pair for presence in live for pair in _pairs(presence, endpoint, lead)]
     clusters = cluster_numbers(estimate for presence in live for estimate in presence.estimates.values())
-    two_sided = sum(contrast.estimate is not None for _, contrast in pairs)
-    return two_sided, _studies(pairs, clusters), sum(contrast.bound is not None for _, contrast in pairs)
+    two_sided = sum(isinstance(contrast, ContrastEstimated) for _, contrast in pairs)
+    return two_sided, _studies(pairs, clusters), sum(isinstance(contrast, ContrastBounded) for _, contrast in pairs)
 
 
 def _stood(month: _Month) -> _Stood:

@@ -19,7 +19,7 @@ from edgehold.endpoints.rows import EndpointRow
 from edgehold.engine.tasks import AWAITED, each
 from edgehold.estimates.design import ARMS, practice_of
 from edgehold.estimates.repeatability import Repeatability, RepeatabilityTable
-from edgehold.estimates.results import Contrast, SubmissionEstimate, Verdict
+from edgehold.estimates.results import Contrast, ContrastBounded, ContrastEstimated, ContrastNotEstimable, SubmissionEstimate, Verdict
 from edgehold.estimates.submissions import POOLED_FACTORS
 from edgehold.numerics.attempt import attempt
 from edgehold.numerics.distributions import f_sf
@@ -273,9 +273,7 @@ def _sharpener_variance(estimates: list[SubmissionEstimate], entry: Repeatabilit
     for estimate in estimates:
         for contrast in estimate.contrasts:
             pair = [classes.get((estimate.submission, name)) for name in (contrast.first, contrast.second)]
-            if contrast.factor != "sharpener" or contrast.estimate is None or None in pair or pair[0] != pair[1]:
-                continue
-            if contrast.unscaled_variance is None:
+            if contrast.factor != "sharpener" or not isinstance(contrast, ContrastEstimated) or None in pair or pair[0] != pair[1]:
                 continue
             v = s2 * contrast.unscaled_variance
             excess.append((contrast.estimate**2 - v) / 2)
@@ -310,7 +308,7 @@ def _pool(
         Contribution(estimate, contrast, lines.studies[i], variances[i], weights.get(i)) for i, (estimate, contrast) in enumerate(pairs)
     )
     told, known = [pairs[i] for i in usable], [v for v in variances if v is not None]
-    telling = [e for e, c in pairs if c.estimate is not None or c.bound is not None]
+    telling = [e for e, c in pairs if not isinstance(c, ContrastNotEstimable)]
     blades = [set().union(*(specimens[(e.submission, key[1], names[0], arm)] for e in telling)) for arm in names[1:]]
     return PooledComparison(
         *key,
@@ -319,7 +317,7 @@ def _pool(
         fit=fit,
         contributions=tuple(sorted(contributions, key=lambda c: (c.study, c.estimate.submission))),
         studies=len(pooled.numbers),
-        one_sided=sum(contrast.bound is not None for _, contrast in pairs),
+        one_sided=sum(isinstance(contrast, ContrastBounded) for _, contrast in pairs),
         verdict=verdict_on(fit, worthwhile),
         sharpener_variance=extra,
         versions=_part(
@@ -334,7 +332,7 @@ def _pool(
         bounds_included=_part(
             Reason("pairwise.what_bounds"),
             failed,
-            lambda: _with_bounds([c.estimate for _, c in told if c.estimate is not None], known, pairs),
+            lambda: _with_bounds([c.estimate for _, c in told if isinstance(c, ContrastEstimated)], known, pairs),
             lambda found: (found.estimate,),
         ),
         mostly_interested=mostly_interested,
@@ -362,7 +360,7 @@ def _checks(pooled: Pooled, s2_df: float) -> StudyChecks | None:
 
 
 def _with_bounds(y: list[float], v: list[float], pairs: list[Pair]) -> BoundsIncluded | None:
-    profiles = tuple(c.profile for _, c in pairs if c.bound is not None and c.profile)
+    profiles = tuple(c.profile for _, c in pairs if isinstance(c, ContrastBounded) and c.profile)
     return with_bounds(y, v, profiles) if profiles else None
 
 
@@ -381,7 +379,7 @@ def _version_agreement(pairs: list[Pair], variances: list[float]) -> VersionAgre
     if len(versions) < 2 or len(pairs) < len(versions) + 2:
         return None
     design = np.array([[1.0, *(estimate.version == v for v in versions[1:])] for estimate, _ in pairs])
-    fit = random_effects(np.array([c.estimate for _, c in pairs]), np.array(variances), X=design)
+    fit = random_effects(np.array([c.estimate for _, c in pairs if isinstance(c, ContrastEstimated)]), np.array(variances), X=design)
     b, covariance = np.asarray(fit.coefficients)[1:], np.asarray(fit.covariance)[1:, 1:]
     statistic = float(b @ np.linalg.solve(covariance, b)) / len(b)
     return VersionAgreement(tuple(versions), float(np.abs(b).max()), float(f_sf(statistic, len(b), fit.df)))

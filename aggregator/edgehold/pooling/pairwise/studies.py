@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from edgehold.estimates.repeatability import Repeatability
-from edgehold.estimates.results import Contrast, SubmissionEstimate, Verdict
+from edgehold.estimates.results import Contrast, ContrastEstimated, SubmissionEstimate, Verdict
 from edgehold.estimates.verdict import verdict_of
 from edgehold.numerics.arrays import Array, Ints
 from edgehold.numerics.attempt import attempt
@@ -82,7 +82,7 @@ def cluster_numbers(estimates: Iterable[SubmissionEstimate]) -> dict[str, int]:
 
 
 def _line_variance(contrast: Contrast, s2: float, extra: float) -> float | None:
-    if contrast.estimate is None or contrast.unscaled_variance is None:
+    if not isinstance(contrast, ContrastEstimated):
         return None
     return s2 * contrast.unscaled_variance + extra * (contrast.sharpener_loading or 0.0)
 
@@ -155,7 +155,8 @@ def pool_lines(lines: Lines, chosen: list[int], whole: bool = True) -> Pooled:
     lines, chosen : the lines and the indices of those to pool, each with a variance.
     whole : whether a prediction and the interval within studies are wanted; without them it is faster, and nothing else differs.
     """
-    y = np.array([lines.pairs[i][1].estimate for i in chosen], float)
+    contrasts = (lines.pairs[i][1] for i in chosen)
+    y = np.array([one.estimate for one in contrasts if isinstance(one, ContrastEstimated)], float)
     v = np.array([lines.variances[i] for i in chosen], float)
     studies = [lines.studies[i] for i in chosen]
     numbers = np.array(list(dict.fromkeys(studies)), int)

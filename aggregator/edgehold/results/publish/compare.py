@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import Literal, TypedDict
 
+from edgehold.estimates import ContrastBounded, ContrastEstimated
 from edgehold.estimates.codes import moves_together
 from edgehold.numerics.interval import Interval
 from edgehold.pooling.pairwise.comparisons import Contribution, PooledComparison
@@ -16,6 +17,7 @@ from edgehold.results.model.ratio import RatioInterval, ratio_interval
 from edgehold.results.model.results import Comparison, Prediction, StudyLine
 from edgehold.results.model.studies import CumulativeMonth
 from edgehold.results.words.sentences import compared, figures, ratio_text, sides, studies_joined, verdict_ending, when
+from edgehold.results.words.verdicts import kind_of
 from edgehold.words import Reason, together
 
 from .fields import STATES, one_of
@@ -175,7 +177,8 @@ def _sentence(comparison: PooledComparison, rule: EndpointRule, unit: str) -> st
         return Reason(f"studies_answer.{comparison.state.replace(' ', '_')}", **names, reason=comparison.reason)
     if comparison.one_sided:
         return Reason("studies_answer.bounds", **names, submissions=comparison.one_sided)
-    reason = next((c.contrast.reason for c in comparison.contributions if c.contrast.reason), Reason("studies_answer.none_reads_both"))
+    contrasts = (c.contrast for c in comparison.contributions)
+    reason = next((c.reason for c in contrasts if not isinstance(c, ContrastEstimated)), Reason("studies_answer.none_reads_both"))
     return Reason("studies_answer.not_apart", **names, reason=moves_together(reason) or reason)
 
 
@@ -207,13 +210,13 @@ def study_line(contribution: Contribution, interests: dict[str, str]) -> StudyLi
         cluster=contribution.study,
         month=estimate.month,
         result=own_interval(contrast),
-        bound=one_of(contrast.bound.kind, BOUNDS) if contrast.bound else None,
-        bound_ratio=ratio(contrast.bound.ratio) if contrast.bound else None,
-        ln_estimate=published(contrast.estimate),
+        bound=one_of(contrast.bound.kind, BOUNDS) if isinstance(contrast, ContrastBounded) else None,
+        bound_ratio=ratio(contrast.bound.ratio) if isinstance(contrast, ContrastBounded) else None,
+        ln_estimate=published(contrast.estimate) if isinstance(contrast, ContrastEstimated) else None,
         ln_variance=published(contribution.variance),
         weight_percent=published(None if contribution.weight is None else 100 * contribution.weight),
-        **reasoned(contrast.reason),
-        verdict=contrast.verdict.kind if contrast.verdict else "",
+        **reasoned("" if isinstance(contrast, ContrastEstimated) else contrast.reason),
+        verdict=kind_of(contrast),
         runs_first=contrast.runs_first,
         runs_second=contrast.runs_second,
         blades_first=contrast.blades_first,

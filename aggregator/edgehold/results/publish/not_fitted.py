@@ -11,7 +11,7 @@ from typing import TypeVar
 
 from edgehold.endpoints.rows import EndpointRow
 from edgehold.estimates.repeatability import RepeatabilityTable
-from edgehold.estimates.results import SubmissionEstimate
+from edgehold.estimates.results import ContrastEstimated, SubmissionEstimate
 from edgehold.numerics.attempt import NotFitted, attempt
 from edgehold.pooling.crossed.runs_model import RunsModelNotFitted, SteelsNotEstimated, VarianceEstimated
 from edgehold.pooling.crossed.two_roles import TwoRoles
@@ -105,7 +105,11 @@ def of_estimates(estimates: Iterable[SubmissionEstimate]) -> Iterator[Line]:
         if isinstance(e.method, NotFitted):
             yield (e.pool, e.endpoint, Reason("published.contrasts", submission=e.submission), e.method)
         else:
-            yield from failed((e.pool, e.endpoint, f"{c.first} against {c.second} of {e.submission}", c.reason) for c in e.contrasts)
+            yield from failed(
+                (e.pool, e.endpoint, f"{c.first} against {c.second} of {e.submission}", c.reason)
+                for c in e.contrasts
+                if not isinstance(c, ContrastEstimated)
+            )
 
 
 def of_comparisons(comparisons: Iterable[PooledComparison]) -> Iterator[Line]:

@@ -23,7 +23,7 @@ from edgehold.numerics.interval import Interval
 from edgehold.pooling.answer import Answer, Compared, Estimated
 from edgehold.pooling.crossed.runs_design import LEVEL, PRACTICE, Runs, checked_runs
 from edgehold.pooling.headline import OF_ANSWERS, Headline, questions, unanswered
-from edgehold.pooling.pairwise.comparisons import PooledComparison, by_pair, leading
+from edgehold.pooling.pairwise.comparisons import ComparisonPooled, PooledComparison, by_pair, leading
 from edgehold.pooling.pairwise.studies import Pair, cluster_numbers
 from edgehold.pooling.run_labels import all_labels
 from edgehold.pooling.spread_priors import STEEL
@@ -183,7 +183,7 @@ def _newest(repository: Repository, pool: PoolKey, own: list[Presence]) -> Proto
 def _lead(protocol: Protocol, now: list[PooledComparison], own: list[Presence], primary: str) -> Compared | None:
     """The comparison that the headline quotes; where it quotes none, the one that most studies ever made."""
     published = leading(_of_question(protocol, now))
-    if published is not None and published.state == "pooled":
+    if isinstance(published, ComparisonPooled):
         return (published.factor, published.first, published.second)
     last = {p.submission: p.estimates[primary] for p in own if primary in p.estimates}
     clusters = cluster_numbers(estimate for p in own for estimate in p.estimates.values())

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import partial
 from typing import Protocol, TypeVar
 
@@ -90,31 +90,21 @@ class VersionAgreement:
 
 
 @dataclass(frozen=True)
-class PooledComparison:
-    """One comparison over all submissions of a pool.
+class _Comparison:
+    """One comparison over all submissions of a pool, whether they are pooled or not.
 
     Attributes
     ----------
     pool, endpoint, factor, first, second : what is compared; the contrast is ``first`` minus ``second`` on the ln scale.
-    state : ``pooled``, ``listed`` (fewer than three studies), ``single`` (one submission), ``not estimable``, or ``not fitted`` where
-        numbers failed.
-    fit : the random-effects fit of the studies where pooled.
-    tau2_within, tau2_within_interval : variance between submissions of one study; None where no study holds two, or nothing is pooled.
     contributions : every submission that has both, estimable or not, by study and id.
     studies : number of studies with a two-sided contrast.
     one_sided : number of submissions that give only a bound.
-    verdict : against the worthwhile ratio, where pooled.
     sharpener_variance : for ``practice``, the variance between sharpeners of one class added to the sampling variance;
         None where no submission has two of one class, so that it stays within tau2.
     versions : agreement between MINOR versions, where two or more can be compared.
     blades_first, blades_second : different blades of each in the submissions that have a contrast or a bound.
     testers : different people who tested in them.
     bounds_included : the sensitivity result with one-sided results weighed in, where there are any.
-    mostly_interested : at least half of the lines come from submissions in which somebody makes or sells a blade compared.
-    without_interested : the fit without those, where they are that many and three studies are left.
-    checks : how far it leans on single studies, on symmetry and on their being independent; None where nothing is pooled.
-    cumulative : the fit at the end of each month; empty where nothing is pooled.
-    reason : why numbers failed where the state is ``not fitted``; empty otherwise.
     not_fitted : what beside the fit has no figures because numbers failed, with the reason.
     """
 
@@ -123,26 +113,58 @@ class PooledComparison:
     factor: str
     first: str
     second: str
-    state: str
-    fit: StudiesPooled | None
     contributions: tuple[Contribution, ...]
     studies: int
     one_sided: int
-    verdict: Verdict | None
     sharpener_variance: float | None
     versions: VersionAgreement | None
     blades_first: int
     blades_second: int
     testers: int
     bounds_included: BoundsIncluded | None
+    not_fitted: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class ComparisonNotPooled(_Comparison):
+    """A comparison without a pooled ratio.
+
+    Attributes
+    ----------
+    state : ``listed`` (fewer than three studies), ``single`` (one submission), ``not estimable``, or ``not fitted`` where numbers failed.
+    reason : why numbers failed where the state is ``not fitted``; empty otherwise.
+    """
+
+    state: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class ComparisonPooled(_Comparison):
+    """A comparison of three studies or more.
+
+    Attributes
+    ----------
+    fit : the random-effects fit of the studies.
+    tau2_within, tau2_within_interval : variance between submissions of one study; None where no study holds two.
+    verdict : against the worthwhile ratio.
+    mostly_interested : at least half of the lines come from submissions in which somebody makes or sells a blade compared.
+    without_interested : the fit without those, where they are that many and three studies are left.
+    checks : how far it leans on single studies, on symmetry and on their being independent; None where their numbers failed.
+    cumulative : the fit at the end of each month.
+    """
+
+    fit: StudiesPooled
+    tau2_within: float | None
+    tau2_within_interval: Interval | None
+    verdict: Verdict
     mostly_interested: bool
     without_interested: StudiesPooled | None
     checks: StudyChecks | None
-    tau2_within: float | None = None
-    tau2_within_interval: Interval | None = None
-    cumulative: tuple[Cumulative, ...] = ()
-    reason: str = ""
-    not_fitted: Mapping[str, str] = field(default_factory=dict)
+    cumulative: tuple[Cumulative, ...]
+
+
+PooledComparison = ComparisonPooled | ComparisonNotPooled
 
 
 def compare(
@@ -310,15 +332,12 @@ def _pool(
     told, known = [pairs[i] for i in usable], [v for v in variances if v is not None]
     telling = [e for e, c in pairs if not isinstance(c, ContrastNotEstimable)]
     blades = [set().union(*(specimens[(e.submission, key[1], names[0], arm)] for e in telling)) for arm in names[1:]]
-    return PooledComparison(
+    found = _Comparison(
         *key,
         *names,
-        state=state_of(len(usable), len(pooled.numbers), pooled.reason),
-        fit=fit,
         contributions=tuple(sorted(contributions, key=lambda c: (c.study, c.estimate.submission))),
         studies=len(pooled.numbers),
         one_sided=sum(isinstance(contrast, ContrastBounded) for _, contrast in pairs),
-        verdict=verdict_on(fit, worthwhile),
         sharpener_variance=extra,
         versions=_part(
             Reason("pairwise.what_versions"),
@@ -335,28 +354,33 @@ def _pool(
             lambda: _with_bounds([c.estimate for _, c in told if isinstance(c, ContrastEstimated)], known, pairs),
             lambda found: (found.estimate,),
         ),
+        not_fitted=failed,
+    )
+    if fit is None:
+        state = state_of(len(usable), len(pooled.numbers), pooled.reason)
+        return ComparisonNotPooled(**vars(found), state=state, reason=pooled.reason)
+    return ComparisonPooled(
+        **vars(found),
+        fit=fit,
+        tau2_within=pooled.tau2_within,
+        tau2_within_interval=pooled.tau2_within_interval,
+        verdict=verdict_on(fit, worthwhile),
         mostly_interested=mostly_interested,
         without_interested=without.fit if without else None,
         checks=_part(
             Reason("pairwise.what_checks"),
             failed,
-            lambda: _checks(pooled, lines.df),
+            lambda: _checks(pooled, fit, lines.df),
             lambda found: (found.by_people.coefficients, *(one.hat for one in found.influence)),
         ),
-        tau2_within=pooled.tau2_within,
-        tau2_within_interval=pooled.tau2_within_interval,
-        cumulative=cumulative(lines) if fit is not None else (),
-        reason=pooled.reason,
-        not_fitted=failed,
+        cumulative=cumulative(lines),
     )
 
 
-def _checks(pooled: Pooled, s2_df: float) -> StudyChecks | None:
+def _checks(pooled: Pooled, fit: StudiesPooled, s2_df: float) -> StudyChecks:
     """What is asked of a fit; its studies share no tester, sharpener or blade."""
-    if pooled.fit is None:
-        return None
     numbers = pooled.numbers.tolist()
-    return study_checks(pooled.y, pooled.v, numbers, numbers, pooled.fit, s2_df if np.isfinite(s2_df) else None)
+    return study_checks(pooled.y, pooled.v, numbers, numbers, fit, s2_df if np.isfinite(s2_df) else None)
 
 
 def _with_bounds(y: list[float], v: list[float], pairs: list[Pair]) -> BoundsIncluded | None:

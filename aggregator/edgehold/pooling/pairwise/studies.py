@@ -190,9 +190,7 @@ def state_of(submissions: int, studies: int, reason: str = "") -> str:
     return {0: "not estimable", 1: "single"}.get(submissions, "listed")
 
 
-def verdict_on(fit: StudiesPooled | None, worthwhile: float) -> Verdict | None:
-    """The pooled contrast against the worthwhile ratio; None where nothing is pooled."""
-    if fit is None:
-        return None
+def verdict_on(fit: StudiesPooled, worthwhile: float) -> Verdict:
+    """The pooled contrast against the worthwhile ratio."""
     estimate, se, df = float(fit.coefficients[0]), float(fit.standard_errors[0]), float(fit.df)
     return verdict_of(estimate, se, df, worthwhile)

@@ -25,15 +25,15 @@ FEW_CLUSTERS = Reason("published.few_clusters")
 CHANCE = 0.1  # p below which small studies are said to differ (common practice, the test having little power)
 
 
-def study_checks_result(found: StudyChecks | None, fit: StudiesPooled | None) -> StudyChecksResult | None:
-    """Influence of single studies, small studies and clusters of people; None where nothing was pooled.
+def study_checks_result(found: StudyChecks | None, fit: StudiesPooled) -> StudyChecksResult | None:
+    """Influence of single studies, small studies and clusters of people; None where their numbers failed.
 
     Parameters
     ----------
     found : what pooling found.
     fit : of all studies.
     """
-    if found is None or fit is None:
+    if found is None:
         return None
     studies = tuple(_study(*one) for one in zip(found.numbers, found.influence, found.without, strict=True))
     most = None if found.most is None else studies[found.most]

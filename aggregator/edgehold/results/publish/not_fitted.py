@@ -6,7 +6,7 @@ A reason of failed numbers is a ``NotFitted``, wherever it stands; here each kin
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import replace
+from dataclasses import fields, replace
 from typing import TypeVar
 
 from edgehold.endpoints.rows import EndpointRow
@@ -21,7 +21,7 @@ from edgehold.pooling.gather.all_answers import Answered
 from edgehold.pooling.gather.all_runs import AllRuns
 from edgehold.pooling.gather.months import PoolCourse
 from edgehold.pooling.network.steel_network import NoNetwork, SteelNetwork
-from edgehold.pooling.pairwise.comparisons import PooledComparison
+from edgehold.pooling.pairwise.comparisons import ComparisonNotPooled, PooledComparison
 from edgehold.pooling.probes.effects import Unanswered
 from edgehold.pooling.probes.probes import ProbeAnswer
 from edgehold.pooling.probes.runs import NOT_FITTED
@@ -50,10 +50,8 @@ def told(
 
 def comparison_without(c: PooledComparison, why: str) -> PooledComparison:
     """A comparison without figures."""
-    return replace(
-        c, state="not fitted", reason=why, mostly_interested=False, fit=None, verdict=None, versions=None, bounds_included=None,
-        without_interested=None, checks=None, tau2_within=None, tau2_within_interval=None, cumulative=(),
-    )  # fmt: skip
+    shared = {one.name: getattr(c, one.name) for one in fields(ComparisonNotPooled) if one.name not in ("state", "reason")}
+    return ComparisonNotPooled(**shared | {"versions": None, "bounds_included": None}, state="not fitted", reason=why)
 
 
 def all_runs_without(found: AllRuns, why: str) -> AllRuns:
@@ -117,7 +115,11 @@ def of_comparisons(comparisons: Iterable[PooledComparison]) -> Iterator[Line]:
     for c in comparisons:
         named = f"{c.first} against {c.second}"
         yield from failed(
-            (c.pool, c.endpoint, what, why) for what, why in ((named, c.reason), *((f"{named}: {w}", y) for w, y in c.not_fitted.items()))
+            (c.pool, c.endpoint, what, why)
+            for what, why in (
+                (named, c.reason if isinstance(c, ComparisonNotPooled) else ""),
+                *((f"{named}: {w}", y) for w, y in c.not_fitted.items()),
+            )
         )
 
 

@@ -24,17 +24,21 @@ import pandas as pd
 import scipy
 import scipy.sparse as sp
 
-from edgehold.pooling.crossed.crossed import CrossedFit, crossed
+from edgehold.pooling.crossed.crossed import crossed
+from edgehold.pooling.crossed.results import CrossedFitted, settled
 
 Result = TypeVar("Result")
 TERMS = ("tester", "sharpener", "blade", "cell")
 
 
-def fit(runs: pd.DataFrame, limits: bool = False) -> CrossedFit:
+def fit(runs: pd.DataFrame, limits: bool = False) -> CrossedFitted:
     """Steels fixed, testers, sharpeners, blades and steel × tester random; with profile limits of the variances where asked."""
     codes = pd.factorize(runs["steel"])[0]
     X = sp.csr_matrix((np.ones(len(runs)), codes, np.arange(len(runs) + 1)))
-    return crossed(runs["y"], X, {name: runs[name] for name in TERMS}, profile=limits)
+    found = settled(crossed(runs["y"], X, {name: runs[name] for name in TERMS}, profile=limits))
+    if isinstance(found, str):
+        raise SystemExit(found)
+    return found
 
 
 def timed(fit: Callable[[pd.DataFrame], Result], path: str, repeats: int) -> tuple[Result, dict[str, float]]:

@@ -15,11 +15,11 @@ from scipy.stats import f, t
 
 from edgehold.endpoints.draws import key_of, normal_draws
 from edgehold.errors import WrittenError
-from edgehold.estimates import Contrast
+from edgehold.estimates import Contrast, ContrastBounded, ContrastEstimated, ContrastNotEstimable
 from edgehold.forms.answer import sentences
 from edgehold.records.registers import load_units
 from edgehold.records.units import canonical_value, grammar, parse_number
-from edgehold.results.words.verdicts import own_sentence
+from edgehold.results.words.verdicts import kind_of, own_sentence
 from tests.report.contrasts import every_verdict
 
 from .serving import modules
@@ -73,15 +73,17 @@ def test_every_verdict_is_told_in_the_programs_words(kind, factor, page):
 
 def as_in_browser(one: Contrast) -> dict[str, object]:
     """A contrast as answer.js has it; an infinite number as its name, for JSON has none."""
-    low, high = (None, None) if one.interval is None else (one.interval.low, one.interval.high)
-    excludes = one.verdict.excludes if one.verdict else math.inf
+    estimated = isinstance(one, ContrastEstimated)
+    low, high = (one.interval.low, one.interval.high) if estimated else (None, None)
+    excludes = math.inf if isinstance(one, ContrastNotEstimable) else one.verdict.excludes
     numbers = {"low": low, "high": high, "excludes": excludes}
     return {
-        **{name: getattr(one, name) for name in ("factor", "first", "second", "estimate")},
+        **{name: getattr(one, name) for name in ("factor", "first", "second")},
+        "estimate": one.estimate if estimated else None,
         **{name: str(value) if value is not None and math.isinf(value) else value for name, value in numbers.items()},
-        "bound": None if one.bound is None else {"side": one.bound.kind, "ln": one.bound.ratio},
-        "verdict": one.verdict.kind if one.verdict else "",
-        "reason": str(one.reason),
+        "bound": {"side": one.bound.kind, "ln": one.bound.ratio} if isinstance(one, ContrastBounded) else None,
+        "verdict": kind_of(one),
+        "reason": "" if estimated else str(one.reason),
     }
 
 

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import itertools
 import math
-from types import SimpleNamespace
 from typing import Any
 from urllib.parse import parse_qs
 
+from edgehold.estimates import Contrast, ContrastEstimated, ContrastNotEstimable
+from edgehold.estimates.verdict import verdict_of
+from edgehold.numerics.interval import Interval
 from edgehold.pooling import leave_one_out
 from edgehold.pooling.pairwise.studies import Lines, pool_lines
 
@@ -55,9 +57,18 @@ def answer(pair: dict[str, Any], endpoint: dict[str, Any], query: str) -> dict[s
 
 
 def _lines(pair: dict[str, Any], endpoint: dict[str, Any]) -> Lines:
-    contrasts = tuple((None, SimpleNamespace(estimate=y)) for y in endpoint["ln_ratio"])
+    contrasts = tuple((None, _contrast(y)) for y in endpoint["ln_ratio"])
     df = math.inf if endpoint["variance_df"] is None else endpoint["variance_df"]
     return Lines(contrasts, tuple(one["study"] for one in pair["submissions"]), tuple(endpoint["ln_variance"]), df)  # type: ignore[arg-type]
+
+
+def _contrast(y: float | None) -> Contrast:
+    """A contrast of which pooling asks no more than its estimate."""
+    if y is None:
+        return ContrastNotEstimable("steel", "a", "b", None, 1, 1, 1, 1, "not known")
+    return ContrastEstimated(
+        "steel", "a", "b", None, 1, 1, 1, 1, y, 0.1, 9.0, Interval(y, y, 0.95, "t"), 1.0, verdict_of(y, 0.1, 9.0, 1.25)
+    )
 
 
 def _fit(fit: Any) -> dict[str, Any] | None:

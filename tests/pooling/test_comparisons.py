@@ -7,9 +7,10 @@ import pytest
 
 from edgehold.endpoints.rows import EndpointRow
 from edgehold.estimates.repeatability import Repeatability, RepeatabilityTable
-from edgehold.estimates.results import Contrast, OneSided, SubmissionEstimate
+from edgehold.estimates.results import Contrast, ContrastBounded, ContrastEstimated, ContrastNotEstimable, OneSided, SubmissionEstimate
+from edgehold.estimates.verdict import one_sided, verdict_of
 from edgehold.numerics.interval import Interval
-from edgehold.pooling.pairwise.comparisons import compare
+from edgehold.pooling.pairwise.comparisons import ComparisonNotPooled, compare
 from edgehold.pooling.pairwise.studies import cluster_numbers, study_numbers
 from edgehold.records.canonical import PoolKey
 
@@ -24,11 +25,12 @@ def table() -> RepeatabilityTable:
 
 
 def contrast(value, unscaled=0.5, factor="steel", first="a", second="b", loading=None, bound=None) -> Contrast:
-    interval = None if value is None else Interval(value - 1, value + 1, 0.95, "t")
-    return Contrast(
-        factor, first, second, value, None if value is None else 0.1, 5.0, interval, None if value is None else unscaled, loading,
-        "" if value is not None else "cannot be told apart: for a test", 2, 2, 1, 1, bound, None,
-    )  # fmt: skip
+    arms, why = (factor, first, second, loading, 2, 2, 1, 1), "cannot be told apart: for a test"
+    if value is not None:
+        return ContrastEstimated(
+            *arms, value, 0.1, 5.0, Interval(value - 1, value + 1, 0.95, "t"), unscaled, verdict_of(value, 0.1, 5.0, 1.25)
+        )
+    return ContrastNotEstimable(*arms, why) if bound is None else ContrastBounded(*arms, why, bound, one_sided(1.25), ())
 
 
 def estimate(name, testers, *contrasts, version="1.0.0", sharpener=None, blades=None, endpoint="late") -> SubmissionEstimate:
@@ -56,13 +58,13 @@ def test_submissions_that_share_a_tester_are_one_study_through_a_chain_too():
 
 def test_ten_files_from_one_evening_are_one_study_and_only_listed():
     (result,) = compared(*(estimate(f"file-{i}", ["tern"], contrast(0.2)) for i in range(10)))
-    assert (result.state, result.studies, result.fit) == ("listed", 1, None)
+    assert isinstance(result, ComparisonNotPooled) and (result.state, result.studies) == ("listed", 1)
 
 
 @pytest.mark.parametrize("shared", [{"blades": ("round.1", "round.2")}, {"sharpener": "rowlock"}])
 def test_what_goes_round_ten_testers_is_one_study(shared):
     (result,) = compared(*(estimate(f"file-{i}", [f"t{i}"], contrast(0.2), **shared) for i in range(10)))
-    assert (result.state, result.studies, result.fit) == ("listed", 1, None)
+    assert isinstance(result, ComparisonNotPooled) and (result.state, result.studies) == ("listed", 1)
 
 
 def test_a_person_and_a_blade_of_one_name_are_not_the_same():
@@ -79,7 +81,7 @@ def test_studies_are_numbered_once_for_all_endpoints_of_a_pool():
 @pytest.mark.parametrize(("count", "state"), [(1, "single"), (2, "listed"), (3, "pooled")])
 def test_one_stands_alone_two_are_listed_three_are_pooled(count, state):
     (result,) = compared(*(estimate(f"s{i}", [f"t{i}"], contrast(0.1 * i)) for i in range(count)))
-    assert (result.state, result.fit is not None) == (state, state == "pooled")
+    assert (result.state if isinstance(result, ComparisonNotPooled) else "pooled") == state
 
 
 def test_a_study_of_two_files_that_agree_counts_by_its_inverse_variance_mean():

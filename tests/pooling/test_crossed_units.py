@@ -5,6 +5,7 @@ import pytest
 
 from edgehold.errors import InputError
 from edgehold.pooling.crossed.crossed import crossed
+from edgehold.pooling.crossed.results import NothingFitted
 
 
 def rows(n=24, seed=2):
@@ -32,7 +33,7 @@ def test_as_many_units_as_rows_is_the_plain_fit():
 def test_no_more_units_than_coefficients_is_a_reason():
     y, X, groups = rows()
     fit = crossed(y, X, groups, profile=False, units=2)
-    assert fit.coefficients is None and "independent units: 2; coefficients: 2" in fit.reasons["coefficients"]
+    assert isinstance(fit, NothingFitted) and "independent units: 2; coefficients: 2" in fit.reason
 
 
 @pytest.mark.parametrize("units", [0, 25])

@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 from test_comparisons import S2, compared, contrast, estimate
 
+from edgehold.pooling.pairwise.comparisons import ComparisonNotPooled
 from edgehold.pooling.pairwise.random_effects import random_effects
 
 MONTHS = ("2026-03", "2026-01", "2026-01", "2026-05", "2026-02")
@@ -40,4 +41,4 @@ def test_the_last_month_is_what_is_pooled():
 
 
 def test_what_is_not_pooled_has_no_course():
-    assert course(2).cumulative == ()
+    assert isinstance(course(2), ComparisonNotPooled)

@@ -80,10 +80,10 @@ def test_with_very_many_studies_the_two_predictions_agree():
     rng = np.random.default_rng(5)
     v = 0.02 + rng.gamma(1.5, 0.04, 5000)
     fit = random_effects(rng.normal(0, np.sqrt(v + 0.06)), v)
-    assert [fit.prediction.low, fit.prediction.high] == pytest.approx([fit.prediction_plug_in.low, fit.prediction_plug_in.high], abs=0.02)
+    assert [fit.prediction.low, fit.prediction.high] == pytest.approx([fit.prediction.plug_in.low, fit.prediction.plug_in.high], abs=0.02)
 
 
 def test_few_studies_predict_more_widely_than_the_plug_in():
     fit = random_effects([0.1, 0.6, -0.2, 0.5], [0.02, 0.03, 0.02, 0.04])
-    assert fit.prediction.high - fit.prediction.low > fit.prediction_plug_in.high - fit.prediction_plug_in.low
-    assert fit.prediction.method == "confidence-distribution" and fit.prediction_plug_in.method == "plug-in"
+    assert fit.prediction.high - fit.prediction.low > fit.prediction.plug_in.high - fit.prediction.plug_in.low
+    assert fit.prediction.method == "confidence-distribution" and fit.prediction.plug_in.method == "plug-in"

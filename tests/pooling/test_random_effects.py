@@ -14,7 +14,7 @@ from scipy.stats import t as student_t
 
 from edgehold.errors import InputError
 from edgehold.pooling.pairwise.heterogeneity import ESTIMATORS
-from edgehold.pooling.pairwise.random_effects import random_effects
+from edgehold.pooling.pairwise.random_effects import PredictionInterval, StudiesListed, StudiesNotPooled, StudiesPooled, random_effects
 from edgehold.words import arguments_of, code_of
 
 # ---- a second implementation: dense matrices, a general optimiser, nothing shared with the package --------------------------
@@ -110,7 +110,7 @@ def test_shifting_and_scaling_the_estimates_shifts_and_scales_the_answer(case, s
     assert two.coefficients[0] == pytest.approx(scale * one.coefficients[0] + shift, abs=1e-7 * size)
     assert two.tau2 == pytest.approx(scale**2 * one.tau2, rel=1e-6, abs=1e-7 * scale**2 + 1e-9 * scale * abs(shift))
     assert two.i2 == pytest.approx(one.i2, abs=1e-5)
-    if one.prediction is not None:
+    if isinstance(one.prediction, PredictionInterval):
         assert two.prediction.low == pytest.approx(scale * one.prediction.low + shift, abs=1e-4 * size)
 
 
@@ -174,42 +174,40 @@ def test_of_several_local_maxima_the_highest_is_taken(y, v, near):
 
 def test_one_study_is_not_pooled():
     fit = random_effects([0.3], [0.04])
-    assert fit.status == "not pooled"
+    assert isinstance(fit, StudiesNotPooled)
     assert fit.coefficients[0] == pytest.approx(0.3)
     assert fit.standard_errors[0] == pytest.approx(0.2)
-    assert fit.intervals is None and fit.prediction is None and fit.tau2 is None and fit.i2 is None
-    assert fit.interval_reason == "1 study, 1 coefficient: estimates nothing but itself: not pooled"
+    assert fit.reason == "1 study, 1 coefficient: estimates nothing but itself: not pooled"
 
 
 def test_two_studies_are_listed_without_interval_or_prediction():
     fit = random_effects([0.3, 0.5], [0.04, 0.02])
-    assert fit.status == "listed"
-    assert fit.intervals is None and fit.prediction is None and fit.prediction_plug_in is None
+    assert isinstance(fit, StudiesListed) and fit.intervals is None
     assert code_of(fit.interval_reason) == "pairwise.without_interval"
-    assert (code_of(fit.prediction_reason), arguments_of(fit.prediction_reason)["least"]) == ("pairwise.prediction_few", 3)
+    assert (code_of(fit.prediction), arguments_of(fit.prediction)["least"]) == ("pairwise.prediction_few", 3)
     assert random_effects([0.3, 0.5], [0.04, 0.02], interval="wald").intervals is not None
 
 
 @pytest.mark.parametrize(("k", "caveat"), [(3, True), (4, True), (5, False), (8, False)])
 def test_a_prediction_from_fewer_than_five_studies_carries_its_caveat(k, caveat):
     fit = random_effects(np.linspace(-0.3, 0.4, k), np.full(k, 0.02))
-    assert fit.status == "pooled" and fit.prediction is not None
-    assert bool(fit.prediction_caveat) is caveat
+    assert isinstance(fit, StudiesPooled)
+    assert bool(fit.prediction.caveat) is caveat
 
 
 def test_a_common_effect_has_no_prediction_and_no_interval_of_tau2():
     fit = random_effects([0.3, 0.5, 0.9], [0.04, 0.02, 0.03], tau2_method="common")
-    assert fit.tau2 == 0 and fit.tau2_interval is None and fit.prediction is None
-    assert fit.prediction_reason == "a common effect leaves nothing to predict"
+    assert fit.tau2 == 0 and fit.tau2_interval is None
+    assert fit.prediction == "a common effect leaves nothing to predict"
 
 
 def test_with_moderators_a_prediction_needs_a_design_row():
     X = np.column_stack([np.ones(6), np.arange(6)])
     y, v = np.array([0.1, 0.4, 0.2, 0.9, 0.6, 1.3]), np.full(6, 0.02)
-    assert code_of(random_effects(y, v, X=X).prediction_reason) == "pairwise.prediction_no_row"
+    assert code_of(random_effects(y, v, X=X).prediction) == "pairwise.prediction_no_row"
     fit = random_effects(y, v, X=X, predict_at=[1, 7])
     assert fit.prediction.low < fit.coefficients @ [1, 7] < fit.prediction.high
-    assert fit.prediction_df == 4
+    assert fit.prediction.df == 4
 
 
 def test_pooled_s2_widens_the_q_profile_and_softens_q():
@@ -248,7 +246,7 @@ def test_extreme_studies_give_numbers_and_no_warning(method, y, v):
     fit = random_effects(y, v, tau2_method=method)
     assert everything_finite(fit)
     assert fit.tau2 >= 0 and 0 <= fit.i2 <= 1
-    if fit.prediction is not None:
+    if isinstance(fit.prediction, PredictionInterval):
         assert np.isfinite([fit.prediction.low, fit.prediction.high]).all()
 
 

@@ -36,8 +36,8 @@ def test_a_pair_of_which_one_steel_has_no_bounded_run_keeps_its_code():
 
 def test_a_fit_that_is_not_had_says_why_by_code():
     fit = crossed([1.0, 2.0], np.eye(2), {})
-    assert code_of(fit.reasons["coefficients"]) == "crossed.few_rows"
-    assert fit.reasons["coefficients"] == "2 rows for 2 coefficients leave nothing to tell a variance from"
+    assert code_of(fit.reason) == "crossed.few_rows"
+    assert fit.reason == "2 rows for 2 coefficients leave nothing to tell a variance from"
 
 
 def test_plans_and_items_say_why_by_code():

@@ -1,6 +1,7 @@
 """The network of steels as the path gathers it: studies, their covariance, what is direct, what is indirect, what is not linked."""
 
 import json
+from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
 
@@ -9,7 +10,8 @@ import pytest
 
 from edgehold.estimates import estimate_submissions
 from edgehold.estimates.repeatability import Repeatability, RepeatabilityTable, repeatability_table
-from edgehold.estimates.results import Contrast, SubmissionEstimate
+from edgehold.estimates.results import ContrastEstimated, ContrastNotEstimable, SubmissionEstimate
+from edgehold.estimates.verdict import verdict_of
 from edgehold.numerics.interval import Interval
 from edgehold.pooling.network.steel_network import NoNetwork, UnlinkedPair, shortest_path, steel_networks, study_contrasts
 from edgehold.pooling.pairwise.studies import cluster_numbers
@@ -31,14 +33,17 @@ def table(s2=1.0) -> RepeatabilityTable:
 def estimate(name, testers, pairs, y, covariance) -> SubmissionEstimate:
     """A submission's contrasts; one without a value is not estimable and has no row in the covariance."""
     told = iter(np.diag(covariance))
-    contrasts = tuple(
-        Contrast("steel", a, b, value, None if value is None else 0.1, 9.0, None if value is None else Interval(value, value, 0.95, "t"),
-                 None if value is None else float(next(told)), None, "why" if value is None else "", 2, 2, 1, 1, None, None)
-        for (a, b), value in zip(pairs, y, strict=True)
-    )  # fmt: skip
+    contrasts = []
+    for (a, b), value in zip(pairs, y, strict=True):
+        arms = ("steel", a, b, None, 2, 2, 1, 1)
+        if value is None:
+            contrasts.append(ContrastNotEstimable(*arms, "why"))
+        else:
+            limits, verdict = Interval(value, value, 0.95, "t"), verdict_of(value, 0.1, 9.0, 1.25)
+            contrasts.append(ContrastEstimated(*arms, value, 0.1, 9.0, limits, float(next(told)), verdict))
     return SubmissionEstimate(
-        POOL, name, "2.0.0", "2026-05", "late", "late", 4, 4, 0, 0, tuple(testers), (), (), contrasts, np.array(covariance), 1.0, 9.0, 1.0,
-        9.0, "least squares",
+        POOL, name, "2.0.0", "2026-05", "late", "late", 4, 4, 0, 0, tuple(testers), (), (), tuple(contrasts), np.array(covariance), 1.0,
+        9.0, 1.0, 9.0, "least squares",
     )  # fmt: skip
 
 
@@ -78,7 +83,7 @@ def test_senn_2013_comes_out_of_the_gathering_as_published():
 def test_the_common_variance_replaces_a_submissions_own():
     pairs = [("a", "b"), ("a", "c")]
     own = estimate("one", ["t"], pairs, [0.1, 0.2], 0.5 * np.array([[1.0, 0.5], [0.5, 1.0]]))
-    contrasts = tuple(c.__class__(**{**vars(c), "unscaled_variance": 1.0}) for c in own.contrasts)
+    contrasts = tuple(replace(c, unscaled_variance=1.0) for c in own.contrasts)
     own = own.__class__(**{**vars(own), "contrasts": contrasts})
     data = study_contrasts([own], {"one": 1}, s2=0.04)
     assert pytest.approx(0.04 * np.array([[1.0, 0.5], [0.5, 1.0]])) == data.V

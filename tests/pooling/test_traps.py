@@ -200,14 +200,14 @@ def test_7_the_prediction_says_its_degrees_of_freedom():
     Furukawa 2019), because every plug-in is too narrow with few studies."""
     y, v = studies("bcg")
     wald, kh = random_effects(y, v, interval="wald"), random_effects(y, v, interval="knapp-hartung")
-    assert [wald.prediction_plug_in.low, wald.prediction_plug_in.high] == pytest.approx([-1.8666922, 0.4376275], abs=5e-7)
-    assert [kh.prediction_plug_in.low, kh.prediction_plug_in.high] == pytest.approx([-1.9960168, 0.5669521], abs=5e-7)
+    assert [wald.prediction.plug_in.low, wald.prediction.plug_in.high] == pytest.approx([-1.8666922, 0.4376275], abs=5e-7)
+    assert [kh.prediction.plug_in.low, kh.prediction.plug_in.high] == pytest.approx([-1.9960168, 0.5669521], abs=5e-7)
     spread = np.hypot(wald.standard_errors[0], np.sqrt(wald.tau2))
     riley = student_t.ppf(0.975, 11) * spread
-    assert wald.prediction_plug_in.high - wald.coefficients[0] == pytest.approx(norm.ppf(0.975) * spread, rel=1e-12)
-    assert kh.prediction_df == 12 and riley != pytest.approx(kh.prediction_plug_in.high - kh.coefficients[0], rel=1e-3)
+    assert wald.prediction.plug_in.high - wald.coefficients[0] == pytest.approx(norm.ppf(0.975) * spread, rel=1e-12)
+    assert kh.prediction.df == 12 and riley != pytest.approx(kh.prediction.plug_in.high - kh.coefficients[0], rel=1e-3)
     few = random_effects(y[:5], v[:5])
-    assert few.prediction.high - few.prediction.low > few.prediction_plug_in.high - few.prediction_plug_in.low
+    assert few.prediction.high - few.prediction.low > few.prediction.plug_in.high - few.prediction.plug_in.low
 
 
 # ---- 8 ----------------------------------------------------------------------------------------------------------------------------

@@ -5,8 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from edgehold.estimates import Contrast
-from edgehold.estimates.results import OneSided, Verdict
+from edgehold.estimates import Contrast, ContrastBounded, ContrastEstimated, ContrastNotEstimable, OneSided
 from edgehold.estimates.verdict import one_sided, verdict
 from edgehold.numerics.interval import Interval
 from edgehold.words import Reason
@@ -33,20 +32,17 @@ class Made:
     other: str
 
 
-def _contrast(factor: str, ends: tuple[float, float, float] | None, told: Verdict | None, bound: OneSided | None, reason: str) -> Contrast:
-    estimate, interval = None, None
-    if ends is not None:
-        low, high = (math.log(end) if end else -math.inf for end in ends[1:])
-        estimate, interval = math.log(ends[0]), Interval(low, high, 0.95, "t")
-    return Contrast(factor, "tern", "wren", estimate, None, None, interval, None, None, reason, 4, 4, 1, 1, bound, told)
+ARMS = ("tern", "wren", None, 4, 4, 1, 1)
+"""What is compared, and of how many runs and blades."""
 
 
 def _closed(factor: str, kind: str, turned: bool = False) -> Contrast:
     ratio, low, high, inside = ENDS[kind]
     if turned:
         ratio, low, high = 1 / ratio, 1 / high, 1 / low
-    told = verdict(math.log(low) if low else -math.inf, math.log(high), inside, WORTHWHILE)
-    return _contrast(factor, (ratio, low, high), told, None, "")
+    limits = Interval(math.log(low) if low else -math.inf, math.log(high), 0.95, "t")
+    told = verdict(limits.low, limits.high, inside, WORTHWHILE)
+    return ContrastEstimated(factor, *ARMS, math.log(ratio), 0.1, 6.0, limits, 0.5, told)
 
 
 def every_verdict(factor: str) -> list[Made]:
@@ -58,7 +54,8 @@ def every_verdict(factor: str) -> list[Made]:
     size = "different, size undecided"
     made.append(Made(_closed(factor, size, turned=True), size, "life_less_open", "other_less_open"))
     for side in ("at least", "at most"):
-        open_end = _contrast(factor, None, one_sided(WORTHWHILE), OneSided(side, math.log(1.4)), Reason("contrasts.no_run", names="tern"))
+        bound = OneSided(side, math.log(1.4))
+        open_end = ContrastBounded(factor, *ARMS, Reason("contrasts.no_run", names="tern"), bound, one_sided(WORTHWHILE), ())
         made.append(Made(open_end, "one-sided", "one_sided", "one_sided"))
-    lacking = _contrast(factor, None, None, None, Reason("contrasts.no_run", names="tern"))
+    lacking = ContrastNotEstimable(factor, *ARMS, Reason("contrasts.no_run", names="tern"))
     return [*made, Made(lacking, "", "no_ratio", "no_ratio")]

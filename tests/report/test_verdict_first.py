@@ -13,7 +13,7 @@ from edgehold.report.opening import open_submission
 from edgehold.report.page import report_html
 from edgehold.report.plain import report_text
 from edgehold.report.table import table_used
-from edgehold.results.words.verdicts import own_sentence
+from edgehold.results.words.verdicts import kind_of, own_sentence
 from edgehold.words import Reason, arguments_of, code_of
 from tests.answers.cases import protocol_of
 
@@ -53,7 +53,7 @@ def test_every_verdict_has_words_and_every_sentence_begins_with_them(kind, facto
     rule: EndpointRule = RULES[kind]
     met = set()
     for made in every_verdict(factor):
-        assert (made.contrast.verdict.kind if made.contrast.verdict else "") == made.kind
+        assert kind_of(made.contrast) == made.kind
         for excluding in (True, False):
             sentence = own_sentence(made.contrast, rule, "cut", excluding)
             assert code_of(verdict_in(sentence)) == f"own_answer.verdict_{made.life if kind == 'life' else made.other}"
@@ -63,8 +63,9 @@ def test_every_verdict_has_words_and_every_sentence_begins_with_them(kind, facto
 
 
 def test_what_only_the_winner_is_named_by_agrees_with_the_side_that_won():
-    by_kind = {made.kind: own_sentence(made.contrast, RULES["life"], "cut") for made in every_verdict("blade") if made.contrast.estimate}
-    for kind in (codes.BETTER, codes.WORSE):
+    sides = (codes.BETTER, codes.WORSE)
+    by_kind = {made.kind: own_sentence(made.contrast, RULES["life"], "cut") for made in every_verdict("blade") if made.kind in sides}
+    for kind in sides:
         assert arguments_of(verdict_in(by_kind[kind])) == {"first": "tern", "second": "wren"}
         figure = arguments_of(by_kind[kind])["compared"]
         assert code_of(figure) == f"own_answer.life_{'more' if kind == codes.BETTER else 'less'}_end"

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from edgehold.estimates.repeatability import Repeatability, RepeatabilityTable
-from edgehold.estimates.results import Contrast, SubmissionEstimate
+from edgehold.estimates.results import ContrastEstimated, SubmissionEstimate
+from edgehold.estimates.verdict import verdict_of
 from edgehold.numerics.interval import Interval
 from edgehold.pooling.crossed.runs_fit import Difference
 from edgehold.pooling.curves.contrast import DrawnCurves, curve_contrast
@@ -36,9 +37,8 @@ def table():
 
 
 def estimate(n, first, second, value):
-    told = Contrast(
-        "steel", first, second, value, 0.1, 9.0, Interval(value - 1, value + 1, 0.95, "t"), 0.5, None, "", 2, 2, 1, 1, None, None
-    )
+    limits, verdict = Interval(value - 1, value + 1, 0.95, "t"), verdict_of(value, 0.1, 9.0, 1.25)
+    told = ContrastEstimated("steel", first, second, None, 2, 2, 1, 1, value, 0.1, 9.0, limits, 0.5, verdict)
     variance = np.array([[0.02]])
     return SubmissionEstimate(
         POOL, f"s{n}", "1.0.0", "2026-05", "late", "late", 4, 4, 0, 0, (f"t{n}",), (), (), (told,), variance, 0.04, 9.0, 0.04, 9.0, "ls",

@@ -8,9 +8,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from estimates.rows import make_protocols
 from pooling.test_comparisons import compared, contrast, estimate
 from scipy import stats
 
+from edgehold.results.publish.compare import comparison_result
 from edgehold.results.publish.influence import study_checks_result
 from edgehold.results.tables import studies as study_tables
 from edgehold.results.tables.cells import csv_bytes
@@ -50,7 +52,10 @@ def test_two_studies_left_give_a_ratio_without_an_interval():
 
 
 def test_nothing_pooled_is_not_asked():
-    assert published([0.1, 0.9])[0] is None
+    (found,) = compared(*(estimate(f"s{i}", [f"tester-{i}"], contrast(value)) for i, value in enumerate([0.1, 0.9])))
+    rule = next(rule for rule in next(iter(make_protocols().values())).record.endpoints if rule.kind == "level")
+    listed = comparison_result(found, rule, "cut", {"s0": "none", "s1": "none"})
+    assert (listed.state, listed.checks, listed.result, listed.cumulative) == ("listed", None, None, ())
 
 
 def test_below_ten_studies_funnel_and_clusters_are_not_asked_and_hold_no_number():

@@ -35,7 +35,17 @@ from edgehold.numerics import variance_profile
 from edgehold.pooling.crossed.censored import MOST_ONE_SIDED
 from edgehold.pooling.crossed.inputs import RESIDUAL
 from edgehold.pooling.crossed.runs_design import checked_runs
-from edgehold.pooling.crossed.runs_model import RunsModel, model_of
+from edgehold.pooling.crossed.runs_model import (
+    RunsModel,
+    RunsModelFitted,
+    RunsModelNotFitted,
+    SteelsEstimated,
+    SteelsNotEstimated,
+    VarianceBounded,
+    VarianceEstimated,
+    VarianceNotEstimable,
+    model_of,
+)
 from edgehold.pooling.crossed.within_submissions import within_submissions
 
 CROSSED = import_module("edgehold.pooling.crossed.crossed")  # the module: the package has the function under this name
@@ -94,12 +104,14 @@ def line(design: Design, seed: int, profile: bool = True, whole: bool = False) -
             found = model_of(runs)
     within = within_submissions(runs, found) if seed <= WITHIN_SEEDS else ()
     inside = {(one.first, one.second): one for one in within}
-    return {
-        "seed": seed, "profiled": profile, "split": found.apart.split.verdict, "state": found.state, "reason": found.reason,
-        "one_sided": found.one_sided / found.runs, "broken": broken_rules(found),
-        "pairs": [_pair(one, inside.get((one.first, one.second)), drawn) for one in found.steels], "own": _own(found),
-        "variances": {name: _variance(one, design, drawn, found) for name, one in found.variances.items()},
+    told = {
+        "seed": seed, "profiled": profile, "split": found.apart.split.verdict, "one_sided": found.one_sided / found.runs,
+        "broken": broken_rules(found), "pairs": [_pair(one, inside.get((one.first, one.second)), drawn) for one in found.steels],
     }  # fmt: skip
+    if isinstance(found, RunsModelNotFitted):
+        return told | {"state": "not fitted", "reason": found.reason, "own": None, "variances": {}}
+    variances = {name: _variance(one, design, drawn, found) for name, one in found.variances.items()}
+    return told | {"state": "fitted", "reason": "", "own": _own(found), "variances": variances}
 
 
 def limits_at_truth(design: Design, labels: dict, problem, best, names, same, W, level: float) -> dict[str, variance_profile.Limits]:
@@ -134,26 +146,24 @@ def _limits_at(problem, best, k: int, truth: float, rise: float) -> variance_pro
 
 def broken_rules(found: RunsModel) -> list[str]:
     """Figures that should have been refused and were not; always empty if the rules are obeyed."""
+    if isinstance(found, RunsModelNotFitted):
+        return []
     broken = []
-    fitted = found.state == "fitted"
-    if fitted and found.one_sided > MOST_ONE_SIDED * found.runs:
+    if found.one_sided > MOST_ONE_SIDED * found.runs:
         broken.append("fitted with too many one-sided runs")
-    if not fitted and (found.variances or found.own or any(pair.result for pair in found.steels)):
-        broken.append("figures without a fit")
     for pair in found.steels:
-        if pair.told == "no" and (pair.result or pair.simultaneous or pair.new_hands or pair.new_hands_measured):
+        if pair.told == "no" and isinstance(pair, SteelsEstimated):
             broken.append(f"{pair.first} : {pair.second} not told, and yet a figure")
-    for name in PEOPLE if fitted else ():
+    for name in PEOPLE:
         broken += _broken_split(name, found)
     return broken
 
 
-def _broken_split(name: str, found: RunsModel) -> list[str]:
+def _broken_split(name: str, found: RunsModelFitted) -> list[str]:
     one, verdict = found.variances[name], found.apart.split.verdict
-    number = one.variance is not None or one.interval is not None or one.share is not None
-    if verdict == "no" and (number or one.upper is not None or one.state != "no number"):
+    if verdict == "no" and not isinstance(one, VarianceNotEstimable):
         return [f"{name}: a figure where the split is refused"]
-    if verdict == "weak" and (number or one.state == "given"):
+    if verdict == "weak" and isinstance(one, VarianceEstimated):
         return [f"{name}: more than an upper limit where the split is weak"]
     return []
 
@@ -161,7 +171,7 @@ def _broken_split(name: str, found: RunsModel) -> list[str]:
 def _pair(one, within, drawn: Drawn) -> dict:
     i, j = STEELS.index(one.first), STEELS.index(one.second)
     true = float(MEANS[i] - MEANS[j])
-    if one.result is None:
+    if isinstance(one, SteelsNotEstimated):
         return {"told": one.told}
     new = None
     if one.new_hands is not None:
@@ -176,20 +186,20 @@ def _pair(one, within, drawn: Drawn) -> dict:
     return told | {"inside": within.disagrees, "headline": _holds(within.result.interval if within.disagrees else interval, true)}
 
 
-def _own(found: RunsModel) -> bool | None:
+def _own(found: RunsModelFitted) -> bool | None:
     return None if found.own is None else _holds(found.own.interval, OWN_SHARPENING)
 
 
-def _variance(one, design: Design, drawn: Drawn, found: RunsModel) -> dict:
+def _variance(one, design: Design, drawn: Drawn, found: RunsModelFitted) -> dict:
     """State, estimate, truth, and whether the interval or, where only that is given, the upper limit holds the truth."""
     truth = held_variance(design, drawn.labels, one.name, found.terms)
     fitted = found.fit.variances.get(one.name)
-    held = None
-    if one.state == "given" and one.interval is not None:
-        held = _holds(one.interval, truth)
-    elif one.state == "upper limit only" and one.upper is not None:
-        held = truth <= one.upper
-    return {"state": one.state, "fitted": fitted, "true": truth, "held": held}
+    state, held = "no number", None
+    if isinstance(one, VarianceEstimated):
+        state, held = "given", None if one.interval is None else _holds(one.interval, truth)
+    elif isinstance(one, VarianceBounded):
+        state, held = "upper limit only", None if one.upper is None else truth <= one.upper
+    return {"state": state, "fitted": fitted, "true": truth, "held": held}
 
 
 def _holds(interval, true: float) -> bool:

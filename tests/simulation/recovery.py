@@ -30,7 +30,7 @@ from edgehold.endpoints import curve_points, endpoint_rows
 from edgehold.estimates import estimate_submissions, profile, repeatability_table, submissions
 from edgehold.pooling.gather.all_answers import all_answers
 from edgehold.pooling.gather.of_protocols import asked_of, asked_of_pool, by_endpoint, by_pool
-from edgehold.pooling.pairwise.comparisons import PooledComparison, compare
+from edgehold.pooling.pairwise.comparisons import ComparisonNotPooled, PooledComparison, compare
 from edgehold.records.canonical import pool_key
 
 WANTED = 0.93  # the least that the lower 99 % Monte-Carlo bound of a coverage may be
@@ -74,7 +74,7 @@ def recovered(seed: int, factor: str = "") -> Iterator[dict[str, object]]:
     """One line for each comparison that was pooled; ``factor`` as for ``pooled_comparisons``."""
     comparisons, truths = pooled_comparisons(seed, factor)
     for c in comparisons:
-        if c.fit is None:
+        if isinstance(c, ComparisonNotPooled):
             continue
         names = (c.pool.protocol, c.pool.major, c.endpoint, c.factor, c.first, c.second)
         interval = c.fit.intervals[0]

@@ -16,11 +16,14 @@ reason, never an exception.
 """
 
 from .repeatability import Repeatability, RepeatabilityTable, repeatability_table
-from .results import Contrast, OneSided, SubmissionEstimate, Verdict
+from .results import Contrast, ContrastBounded, ContrastEstimated, ContrastNotEstimable, OneSided, SubmissionEstimate, Verdict
 from .submissions import estimate_submissions
 
 __all__ = [
     "Contrast",
+    "ContrastBounded",
+    "ContrastEstimated",
+    "ContrastNotEstimable",
     "OneSided",
     "Repeatability",
     "RepeatabilityTable",

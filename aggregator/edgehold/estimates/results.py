@@ -45,7 +45,7 @@ class Verdict:
 
 
 @dataclass(frozen=True)
-class Contrast:
+class TwoArms:
     """First minus second on the ln scale: exp of it is a ratio, and larger is better for the first.
 
     Attributes
@@ -54,36 +54,73 @@ class Contrast:
         used; with one blade of each (``blades_first``, ``blades_second``) it speaks of these two blades only.
     first, second : what is compared, in alphabetical order; for practice always ``practised`` (practised or
         professional) and ``novice``.
-    estimate, standard_error, df, interval : None where not estimable, or where only a bound is known.
-    unscaled_variance : variance of the estimate divided by the run variance s², so that V = s² × this.
     sharpener_loading : sum of the squared weights on single sharpeners (practice only), so that persons add this
         times the variance between sharpeners.
-    reason : why there is no estimate; ``""`` when there is one.
     runs_first, runs_second : runs used of each arm.
     blades_first, blades_second : different blades among them.
-    bound : what can still be said when every run of an arm is censored.
-    verdict : None where there is neither estimate nor bound.
-    profile : with a bound only, (contrast, log-likelihood relative to its largest) on a grid of the ln scale, so that
-        pooling can weigh the bound in.
     """
 
     factor: str
     first: str
     second: str
-    estimate: float | None
-    standard_error: float | None
-    df: float | None
-    interval: Interval | None
-    unscaled_variance: float | None
     sharpener_loading: float | None
-    reason: str
     runs_first: int
     runs_second: int
     blades_first: int
     blades_second: int
-    bound: OneSided | None
-    verdict: Verdict | None
-    profile: tuple[tuple[float, float], ...] = ()
+
+
+@dataclass(frozen=True)
+class ContrastEstimated(TwoArms):
+    """A contrast with an estimate.
+
+    Attributes
+    ----------
+    estimate, standard_error, df, interval : its figures.
+    unscaled_variance : variance of the estimate divided by the run variance s², so that V = s² × this.
+    verdict : of its interval.
+    """
+
+    estimate: float
+    standard_error: float
+    df: float
+    interval: Interval
+    unscaled_variance: float
+    verdict: Verdict
+
+
+@dataclass(frozen=True)
+class ContrastBounded(TwoArms):
+    """A contrast of which no more than a bound is known, every run of an arm being censored.
+
+    Attributes
+    ----------
+    reason : why there is no estimate.
+    bound : what can still be said.
+    verdict : ``one-sided``.
+    profile : (contrast, log-likelihood relative to its largest) on a grid of the ln scale, so that pooling can weigh the bound in;
+        empty where the factor is not pooled.
+    """
+
+    reason: str
+    bound: OneSided
+    verdict: Verdict
+    profile: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True)
+class ContrastNotEstimable(TwoArms):
+    """A contrast of which nothing is known.
+
+    Attributes
+    ----------
+    reason : why.
+    """
+
+    reason: str
+
+
+Contrast = ContrastEstimated | ContrastBounded | ContrastNotEstimable
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -23,7 +23,7 @@ from .least_squares import fit, lack_of_fit
 from .own_variance import attempted_own_variance, limits, reading_weights, usable
 from .profile import METHOD, CensoredRuns, ProfileLimits, fit_runs, profile_limits, tabulated_profile
 from .repeatability import ASSUMED, Key, Repeatability, RepeatabilityTable
-from .results import Contrast, LackOfFit, OneSided, SubmissionEstimate
+from .results import Contrast, ContrastBounded, ContrastEstimated, ContrastNotEstimable, LackOfFit, OneSided, SubmissionEstimate, TwoArms
 from .verdict import one_sided, verdict, verdict_of
 
 LEVEL = 0.95
@@ -107,7 +107,7 @@ def _estimate(rows: list[EndpointRow], table: RepeatabilityTable, estimand: str,
     found = attempt(
         lambda: _answers(rows, used, estimand, table, own, worthwhile),
         lambda why: _left_open(rows, used, table, own, why),
-        lambda found: [value for c in found.contrasts for value in (c.estimate, c.standard_error)],
+        lambda found: [value for c in found.contrasts for value in _figures(c)],
     )
     return SubmissionEstimate(
         pool=head.pool,
@@ -197,10 +197,12 @@ def _by_likelihood(rows: list[EndpointRow], used: list[EndpointRow], estimand: s
         vector = in_basis(model.design, question.weights)
         contrast = _attempted(question, used, vector, runs, profiles, worthwhile)
         contrasts.append(contrast)
-        if contrast.estimate is not None:
+        if isinstance(contrast, ContrastEstimated):
             kept.append(vector)
     stacked = np.array(kept).reshape(len(kept), model.design.rank)
-    covariance = _rescaled(stacked @ runs.fit.covariance @ stacked.T, [c.standard_error for c in contrasts if c.standard_error is not None])
+    covariance = _rescaled(
+        stacked @ runs.fit.covariance @ stacked.T, [c.standard_error for c in contrasts if isinstance(c, ContrastEstimated)]
+    )
     replicates = len(used) - model.design.rank
     return Answers(
         tuple(contrasts),
@@ -224,8 +226,13 @@ def _attempted(
     return attempt(
         lambda: _profiled(question, used, vector, runs, _limits(profiles, runs, vector, worthwhile), worthwhile),
         lambda why: _unanswered(question, used, why),
-        lambda found: [found.estimate, found.standard_error],
+        _figures,
     )
+
+
+def _figures(contrast: Contrast) -> tuple[float, ...]:
+    """The figures of a contrast that are finite wherever it is estimated."""
+    return (contrast.estimate, contrast.standard_error) if isinstance(contrast, ContrastEstimated) else ()
 
 
 def _limits(profiles: dict[bytes, ProfileLimits], runs: CensoredRuns, vector: Array, worthwhile: float) -> ProfileLimits:
@@ -266,37 +273,34 @@ def _method(fitting: str, entry: Repeatability, replicates: int, model: Model, r
     return "; ".join(parts)
 
 
-def _unanswered(question: Question, used: list[EndpointRow], reason: str) -> Contrast:
-    """A contrast without figures: who is compared, the runs and blades of both arms, and why there is no more."""
+def _arms(question: Question, used: list[EndpointRow]) -> TwoArms:
+    """Who is compared, and the runs and blades of both arms."""
     blades = np.array([row.blade for row in used], dtype=object)
-    return Contrast(
+    return TwoArms(
         factor=question.factor,
         first=question.first,
         second=question.second,
-        estimate=None,
-        standard_error=None,
-        df=None,
-        interval=None,
-        unscaled_variance=None,
         sharpener_loading=question.sharpener_loading,
-        reason=reason,
         runs_first=int(question.first_rows.sum()),
         runs_second=int(question.second_rows.sum()),
         blades_first=len(set(blades[question.first_rows])),
         blades_second=len(set(blades[question.second_rows])),
-        bound=None,
-        verdict=None,
     )
+
+
+def _unanswered(question: Question, used: list[EndpointRow], reason: str) -> ContrastNotEstimable:
+    """A contrast without figures, and why there is no more."""
+    return ContrastNotEstimable(**vars(_arms(question, used)), reason=reason)
 
 
 def _answered(
     question: Question, used: list[EndpointRow], estimate: float, unscaled: float, s2: float, df: float, worthwhile: float
-) -> Contrast:
+) -> ContrastEstimated:
     """A contrast with its t interval."""
     se = float(np.sqrt(s2 * unscaled))
     half = se * float(t_ppf((1 + LEVEL) / 2, df))
-    return replace(
-        _unanswered(question, used, ""),
+    return ContrastEstimated(
+        **vars(_arms(question, used)),
         estimate=estimate,
         standard_error=se,
         df=df,
@@ -322,8 +326,8 @@ def _profiled(
     if limit.level_top:  # the variance that a t interval as wide would have
         half = (limit.high - limit.low) / 2
         variance = (half / float(t_ppf((1 + LEVEL) / 2, runs.df))) ** 2 * runs.df / runs.effective_n
-    return replace(
-        _unanswered(question, used, ""),
+    return ContrastEstimated(
+        **vars(_arms(question, used)),
         estimate=limit.estimate,
         standard_error=float(np.sqrt(variance * runs.effective_n / runs.df)),
         df=runs.df,
@@ -344,8 +348,13 @@ def _bounded(
         bound = OneSided("at most", limit.high)
     else:
         return _unanswered(question, used, Reason("contrasts.no_bound", arms=arms))
-    told = _unanswered(question, used, Reason("contrasts.bound", arms=arms))
-    return replace(told, bound=bound, verdict=one_sided(worthwhile), profile=profile)
+    return ContrastBounded(
+        **vars(_arms(question, used)),
+        reason=Reason("contrasts.bound", arms=arms),
+        bound=bound,
+        verdict=one_sided(worthwhile),
+        profile=profile,
+    )
 
 
 def _censored_arms(question: Question, used: list[EndpointRow]) -> str:

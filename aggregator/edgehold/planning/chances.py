@@ -18,7 +18,7 @@ from edgehold.endpoints.draws import key_of, normal_draws
 from edgehold.endpoints.rows import EXACT, INTERVAL, LEFT, RIGHT, EndpointRow
 from edgehold.engine.progress import begun
 from edgehold.errors import InputError
-from edgehold.estimates import Contrast, RepeatabilityTable, estimate_submissions
+from edgehold.estimates import Contrast, ContrastBounded, ContrastEstimated, ContrastNotEstimable, RepeatabilityTable, estimate_submissions
 from edgehold.estimates.codes import FROM_CENSORED_RUNS
 from edgehold.estimates.repeatability import Repeatability
 from edgehold.estimates.verdict import BETTER, NONE, NOTHING_WORTH_HAVING, ONE_SIDED, SIZE_UNDECIDED, UNDECIDED, WORSE
@@ -239,31 +239,31 @@ def _widest(batch: list[dict[Pair, Contrast]], factor: str) -> Pair | None:
     """Of all pairs that are estimable or bounded, the one known least precisely."""
     found: dict[Pair, float] = {}
     for pair, contrast in batch[0].items():
-        told = contrast.interval is not None or contrast.bound is not None or code_of(contrast.reason) in FROM_CENSORED_RUNS
+        told = not isinstance(contrast, ContrastNotEstimable) or code_of(contrast.reason) in FROM_CENSORED_RUNS
         if contrast.factor == factor and told:
             found[pair] = float(np.mean([min(_half(each[pair]), 1e6) ** 2 for each in batch]))
     return max(found, key=lambda pair: (round(found[pair], 9), pair), default=None)
 
 
 def _half(contrast: Contrast) -> float:
-    return math.inf if contrast.interval is None else contrast.interval.half_width
+    return contrast.interval.half_width if isinstance(contrast, ContrastEstimated) else math.inf
 
 
 def _sees(contrast: Contrast) -> bool:
     """Whether a contrast says that the first is ahead, by its interval or, of censored lives, by its bound."""
-    if contrast.interval is not None:
+    if isinstance(contrast, ContrastEstimated):
         return contrast.interval.low > 0
-    return contrast.bound is not None and contrast.bound.kind == "at least" and contrast.bound.ratio > 0
+    return isinstance(contrast, ContrastBounded) and contrast.bound.kind == "at least" and contrast.bound.ratio > 0
 
 
 def _unscaled(contrasts: Sequence[Contrast]) -> float | None:
-    known = [c.unscaled_variance for c in contrasts if c.unscaled_variance is not None]
+    known = [c.unscaled_variance for c in contrasts if isinstance(c, ContrastEstimated)]
     return float(np.median(known)) if known else None
 
 
 def _chance(true_ratio: float, contrasts: Sequence[Contrast]) -> Chance:
     n = len(contrasts)
-    kinds = [NONE if c.verdict is None else c.verdict.kind for c in contrasts]
+    kinds = [NONE if isinstance(c, ContrastNotEstimable) else c.verdict.kind for c in contrasts]
     share = {kind: kinds.count(kind) / n for kind in VERDICTS}
     off = 1 / (n + 2)
     error = {kind: math.sqrt(min(max(p, off), 1 - off) * (1 - min(max(p, off), 1 - off)) / n) for kind, p in share.items()}
@@ -271,7 +271,7 @@ def _chance(true_ratio: float, contrasts: Sequence[Contrast]) -> Chance:
 
 
 def _nothing(made: Setting, count: int, batch: list[dict[Pair, Contrast]]) -> Expected:
-    reasons = [c.reason for c in batch[0].values() if c.factor == _factor(made)]
+    reasons = [c.reason for c in batch[0].values() if c.factor == _factor(made) and isinstance(c, ContrastNotEstimable)]
     s0, worth = made.truth
     why = reasons[0] if reasons else Reason("plan.nothing_to_compare")
     return Expected(

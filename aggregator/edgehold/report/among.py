@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from pydantic_core import from_json
 
 from edgehold.disk import LARGEST_BUILT_BYTES, read_file, there
-from edgehold.estimates import Contrast, SubmissionEstimate
+from edgehold.estimates import Contrast, ContrastEstimated, SubmissionEstimate
 from edgehold.records.canonical import PoolKey
 from edgehold.records.model.protocol import EndpointRule, Protocol, major
 from edgehold.records.model.submission import Submission
@@ -100,9 +100,9 @@ def among(record: Submission, protocol: Protocol, estimates: tuple[SubmissionEst
 
 
 def _among(comparison: Comparison, own: Contrast, name: str, rule: EndpointRule, protocol: Protocol) -> Among:
-    from edgehold.pooling.pairwise.studies import LEAST_STUDIES  # here, for it brings the whole of pooling
+    from edgehold.pooling.pairwise.random_effects import StudiesPooled  # here, for it brings the whole of pooling
+    from edgehold.pooling.pairwise.studies import LEAST_STUDIES
     from edgehold.pooling.pairwise.three_level import three_level
-    from edgehold.results.publish.influence import interval_of
 
     others = [
         (line.ln_estimate, line.ln_variance, line.cluster)
@@ -111,12 +111,13 @@ def _among(comparison: Comparison, own: Contrast, name: str, rule: EndpointRule,
     ]
     studies = len({cluster for _, _, cluster in others})
     names = {"opening": when(rule, protocol.work.unit), **sides(own.factor, own.first, own.second)}
-    if studies < LEAST_STUDIES:
+    estimates, variances, clusters = ([line[i] for line in others] for i in range(3))
+    fit = three_level(estimates, variances, clusters, profile=False).fit if studies >= LEAST_STUDIES else None
+    if not isinstance(fit, StudiesPooled):
         told = Reason(f"report.others_{('none', 'one', 'two')[studies]}", **names)
         return Among(rule.id, own.factor, own.first, own.second, studies, None, None, None, None, None, told)
-    fit = three_level([e for e, _, _ in others], [v for _, v, _ in others], [cluster for _, _, cluster in others], profile=False).fit
-    estimate, interval, further = float(fit.coefficients[0]), interval_of(fit), fit.prediction
-    ends = None if further is None else (math.exp(further.low), math.exp(further.high))
+    estimate, interval, further = float(fit.coefficients[0]), fit.intervals[0], fit.prediction
+    ends = None if isinstance(further, str) else (math.exp(further.low), math.exp(further.high))
     ratio, low, high = (math.exp(end) for end in (estimate, interval.low, interval.high))
     told = Reason(
         "report.others",
@@ -145,10 +146,12 @@ def _among(comparison: Comparison, own: Contrast, name: str, rule: EndpointRule,
 
 def _own_place(own: Contrast, ends: tuple[float, float] | None) -> str:
     """Where this submission's ratio lies against what a further study is expected to find."""
-    if own.estimate is None or ends is None:
-        return Reason("report.own_no_ratio") if own.estimate is None else ""
+    if not isinstance(own, ContrastEstimated):
+        return Reason("report.own_no_ratio")
+    if ends is None:
+        return ""
     low, high = ends
     ratio = math.exp(own.estimate)
-    overlaps = own.interval is not None and math.exp(own.interval.low) <= high and math.exp(own.interval.high) >= low
+    overlaps = math.exp(own.interval.low) <= high and math.exp(own.interval.high) >= low
     place = "within" if low <= ratio <= high else "overlaps" if overlaps else "outside"
     return Reason(f"report.own_{place}", low=ratio_text(low), high=ratio_text(high), ratio=ratio_text(ratio))

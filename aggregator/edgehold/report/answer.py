@@ -7,7 +7,15 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from edgehold.endpoints import EndpointRow, endpoint_rows
-from edgehold.estimates import Contrast, RepeatabilityTable, SubmissionEstimate, estimate_submissions
+from edgehold.estimates import (
+    Contrast,
+    ContrastBounded,
+    ContrastEstimated,
+    ContrastNotEstimable,
+    RepeatabilityTable,
+    SubmissionEstimate,
+    estimate_submissions,
+)
 from edgehold.records.canonical import LoadedProtocol, LoadedSubmission, Repository, pool_key
 from edgehold.records.canonical_runs import canonical_readings, canonical_runs
 from edgehold.records.model.protocol import EndpointRule, Protocol
@@ -15,7 +23,7 @@ from edgehold.records.model.submission import Submission
 from edgehold.records.registers import NO_STEELS, Steels
 from edgehold.records.rules.shared_keys import shared_facts
 from edgehold.results.publish.repeatability import FormRepeatability, table_of
-from edgehold.results.words.verdicts import own_sentence
+from edgehold.results.words.verdicts import kind_of, own_sentence
 from edgehold.words import Reason
 
 LEVEL = 0.95
@@ -157,7 +165,7 @@ def _alone(submission: LoadedSubmission, protocol: Protocol) -> Repository:
 
 
 def _answer(contrast: Contrast, rule: EndpointRule, protocol: Protocol) -> Answer:
-    low, high = _limits(contrast)
+    low, high = ratio_limits(contrast)
     return Answer(
         endpoint=rule.id,
         title=rule.title,
@@ -165,31 +173,32 @@ def _answer(contrast: Contrast, rule: EndpointRule, protocol: Protocol) -> Answe
         factor=contrast.factor,
         first=contrast.first,
         second=contrast.second,
-        ratio=_ratio(contrast.estimate),
+        ratio=as_ratio(contrast.estimate) if isinstance(contrast, ContrastEstimated) else None,
         low=low,
         high=high,
         level=LEVEL,
-        verdict=contrast.verdict.kind if contrast.verdict else "",
-        ruled_out_beyond=_finite(contrast.verdict.excludes) if contrast.verdict else None,
+        verdict=kind_of(contrast),
+        ruled_out_beyond=None if isinstance(contrast, ContrastNotEstimable) else _finite(contrast.verdict.excludes),
         sentence=own_sentence(contrast, rule, protocol.work.unit),
-        reason=contrast.reason,
+        reason="" if isinstance(contrast, ContrastEstimated) else contrast.reason,
         runs_first=contrast.runs_first,
         runs_second=contrast.runs_second,
     )
 
 
-def _limits(contrast: Contrast) -> tuple[float | None, float | None]:
+def ratio_limits(contrast: Contrast) -> tuple[float | None, float | None]:
     """The ends of the interval as ratios, or the one end that a bound is."""
-    if contrast.interval is not None:
-        return _ratio(contrast.interval.low), _ratio(contrast.interval.high)
-    if contrast.bound is None:
-        return None, None
-    bound = _ratio(contrast.bound.ratio)
-    return (bound, None) if contrast.bound.kind == "at least" else (None, bound)
+    if isinstance(contrast, ContrastEstimated):
+        return as_ratio(contrast.interval.low), as_ratio(contrast.interval.high)
+    if isinstance(contrast, ContrastBounded):
+        bound = as_ratio(contrast.bound.ratio)
+        return (bound, None) if contrast.bound.kind == "at least" else (None, bound)
+    return None, None
 
 
-def _ratio(ln_value: float | None) -> float | None:
-    return None if ln_value is None or not math.isfinite(ln_value) or abs(ln_value) > 700 else math.exp(ln_value)
+def as_ratio(ln_value: float) -> float | None:
+    """exp of a finite value on the ln scale; None where it is too large for a number."""
+    return None if not math.isfinite(ln_value) or abs(ln_value) > 700 else math.exp(ln_value)
 
 
 def _finite(value: float) -> float | None:

@@ -6,10 +6,11 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from edgehold.estimates import Contrast, SubmissionEstimate
+from edgehold.estimates import Contrast, ContrastBounded, ContrastEstimated, ContrastNotEstimable, SubmissionEstimate
 from edgehold.records.model.protocol import EndpointRule, Protocol
-from edgehold.results.words.verdicts import own_sentence
+from edgehold.results.words.verdicts import kind_of, own_sentence
 
+from .answer import as_ratio, ratio_limits
 from .sentences import owner_sentence, verdict_sentence
 
 ASKED = {"sharpener": ("sharpener",), "steel": ("steel", "blade"), "blade": ("blade",), "level": ("level",)}
@@ -86,7 +87,7 @@ def leading(estimates: Sequence[SubmissionEstimate], protocol: Protocol) -> Lead
     if factor is None:
         return None
     pairs = [c for c in primary.contrasts if c.factor == factor]
-    chosen = min(pairs, key=lambda c: (c.estimate is None, c.bound is None))
+    chosen = min(pairs, key=lambda c: (ContrastEstimated, ContrastBounded, ContrastNotEstimable).index(type(c)))
     contrasts = {
         e.endpoint: c for e in estimates for c in e.contrasts if (c.factor, c.first, c.second) == (factor, chosen.first, chosen.second)
     }
@@ -114,10 +115,8 @@ def _place(rule: EndpointRule) -> tuple[int, int]:
 
 
 def _figure(contrast: Contrast, rule: EndpointRule, protocol: Protocol) -> Figure:
-    interval, verdict = contrast.interval, contrast.verdict
-    low, high = (None, None) if interval is None else (interval.low, interval.high)
-    if contrast.bound is not None:
-        low, high = (contrast.bound.ratio, None) if contrast.bound.kind == "at least" else (None, contrast.bound.ratio)
+    low, high = ratio_limits(contrast)
+    excludes = math.inf if isinstance(contrast, ContrastNotEstimable) else contrast.verdict.excludes
     return Figure(
         endpoint=rule.id,
         title=rule.title,
@@ -125,16 +124,11 @@ def _figure(contrast: Contrast, rule: EndpointRule, protocol: Protocol) -> Figur
         kind=rule.kind,
         primary=rule.primary,
         sentence=own_sentence(contrast, rule, protocol.work.unit, excluding=False),
-        verdict=verdict.kind if verdict else "",
+        verdict=kind_of(contrast),
         verdict_sentence=verdict_sentence(contrast, rule),
-        ratio=as_ratio(contrast.estimate),
-        low=as_ratio(low),
-        high=as_ratio(high),
-        ruled_out_beyond=verdict.excludes if verdict and math.isfinite(verdict.excludes) else None,
+        ratio=as_ratio(contrast.estimate) if isinstance(contrast, ContrastEstimated) else None,
+        low=low,
+        high=high,
+        ruled_out_beyond=excludes if math.isfinite(excludes) else None,
         worthwhile_ratio=rule.worthwhile_ratio,
     )
-
-
-def as_ratio(ln_value: float | None) -> float | None:
-    """exp of a finite value on the ln scale; None for none, and where it is too large for a number."""
-    return None if ln_value is None or not math.isfinite(ln_value) or abs(ln_value) > 700 else math.exp(ln_value)

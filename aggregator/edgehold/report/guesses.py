@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from edgehold.estimates import estimate_submissions
+from edgehold.estimates import ContrastEstimated, estimate_submissions
 from edgehold.numerics.distributions import binom_sf
 from edgehold.records.model.protocol import Protocol
 from edgehold.records.model.submission import Submission
@@ -117,10 +117,10 @@ def _where_wrong(wrong: set[str], own: OwnEstimates, lead: Leading, protocol: Pr
     contrast = next(
         (c for e in found for c in e.contrasts if (c.factor, c.first, c.second) == (lead.factor, lead.first, lead.second)), None
     )
-    if contrast is None or contrast.estimate is None or not math.isfinite(contrast.estimate):
+    if not isinstance(contrast, ContrastEstimated) or not math.isfinite(contrast.estimate):
         return []
     before = lead.contrasts[rule.id]
     sentence = small(figure_sentence(contrast, rule, protocol.work.unit))
-    turned = before.estimate is not None and before.estimate * contrast.estimate < 0
+    turned = isinstance(before, ContrastEstimated) and before.estimate * contrast.estimate < 0
     told = Reason("report.guessed_wrong", runs=len(wrong), sentence=sentence)
     return [together(told, Reason("report.guessed_wrong_turned") if turned else "")]

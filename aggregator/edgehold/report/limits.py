@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import groupby, pairwise
 
 from edgehold.errors import Finding
-from edgehold.estimates import SubmissionEstimate
+from edgehold.estimates import ContrastEstimated, SubmissionEstimate
 from edgehold.estimates.codes import left_out, moves_together
 from edgehold.records.canonical import CanonicalRun
 from edgehold.records.model.protocol import Protocol
@@ -67,9 +67,9 @@ def _limit(threat: str, code: str, **arguments: Argument) -> Limit:
 def _aliased(estimates: Sequence[SubmissionEstimate], protocol: Protocol) -> Iterator[Limit]:
     """What changes together, told once at the primary endpoint."""
     primary = next(rule.id for rule in protocol.endpoints if rule.primary)
-    contrasts = [c for e in estimates if e.endpoint == primary for c in e.contrasts]
+    lacking = [c for e in estimates if e.endpoint == primary for c in e.contrasts if not isinstance(c, ContrastEstimated)]
     reasons: dict[str, list[str]] = {}
-    for contrast in contrasts:
+    for contrast in lacking:
         if why := moves_together(contrast.reason):
             reasons.setdefault(why, []).append(listed([contrast.first, contrast.second]))
     for why, pairs in reasons.items():

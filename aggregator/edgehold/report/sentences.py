@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from edgehold.cards.told import MOST_PERCENT
-from edgehold.estimates import Contrast
+from edgehold.estimates import Contrast, ContrastBounded, ContrastEstimated
 from edgehold.estimates.verdict import BETTER, NONE, ONE_SIDED, WORSE
 from edgehold.records.model.protocol import EndpointRule, Protocol
 from edgehold.results.words.sentences import amount, named, ratio_text, settled, sides, verdict_ending
@@ -42,13 +42,13 @@ def owner_sentence(contrast: Contrast, rule: EndpointRule, protocol: Protocol) -
     verdict, medium = verdict_words(contrast, rule), medium_word(protocol)
     names = {"verdict": verdict, "medium": medium, **sides(contrast.factor, contrast.first, contrast.second)}
     relative = "_relative" if rule.threshold is not None and rule.threshold.relative else ""
-    if contrast.estimate is not None and contrast.interval is not None:
+    if isinstance(contrast, ContrastEstimated):
         low, high = _end(contrast.interval.low), _end(contrast.interval.high)
         figures = {"medium": medium, "ratio": share(math.exp(contrast.estimate)), "low": low, "high": high}
         if kind_of(contrast) in CLEAR:
             return Reason(f"report.owner_clear{relative}", verdict=verdict, **figures)
         return Reason(f"report.owner{relative}", **(names | figures))
-    if contrast.bound is not None:
+    if isinstance(contrast, ContrastBounded):
         figure = amount(math.exp(contrast.bound.ratio))
         return Reason(f"report.owner_bound{relative}", **names, side=contrast.bound.kind, figure=figure)
     return ""
@@ -62,7 +62,7 @@ def _end(ln_ratio: float) -> Reason:
 
 def verdict_sentence(contrast: Contrast, rule: EndpointRule) -> str:
     """The verdict, and what it comes to."""
-    kind = contrast.verdict.kind if contrast.verdict else ""
+    kind = kind_of(contrast)
     winner = named(contrast.factor, contrast.second if kind == WORSE else contrast.first)
     held = Reason(
         f"report.held_{HELD.get(kind, 'other')}", title=rule.title, ratio=ratio_text(rule.worthwhile_ratio), kind=kind, winner=winner

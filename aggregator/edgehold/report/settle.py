@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from edgehold.estimates import Contrast, SubmissionEstimate
+from edgehold.estimates import Contrast, ContrastBounded, ContrastEstimated, SubmissionEstimate
 from edgehold.estimates.codes import moves_together
 from edgehold.estimates.repeatability import Repeatability
 from edgehold.estimates.verdict import BETTER, NOTHING_WORTH_HAVING, WORSE
@@ -58,11 +58,10 @@ def settling(contrast: Contrast, estimate: SubmissionEstimate, entry: Repeatabil
     rule : the endpoint, for its worthwhile ratio.
     """
     runs = estimate.runs_used
-    interval, variance = contrast.interval, contrast.unscaled_variance
-    if interval is None or variance is None or not math.isfinite(interval.half_width):
+    if not isinstance(contrast, ContrastEstimated) or not math.isfinite(contrast.interval.half_width):
         return Settling(runs, None, None, None, (_no_interval(contrast),))
-    half = math.exp(interval.half_width)
-    if contrast.verdict is not None and contrast.verdict.kind in SETTLED:
+    half = math.exp(contrast.interval.half_width)
+    if contrast.verdict.kind in SETTLED:
         return Settling(runs, half, runs, runs, (Reason("report.settled", title=rule.title),))
     outlook = Outlook(entry, (math.sqrt(estimate.s2), estimate.df), SEED)
     arms = max(2, len({*estimate.blades}) * len({*estimate.sharpeners}))
@@ -71,7 +70,7 @@ def settling(contrast: Contrast, estimate: SubmissionEstimate, entry: Repeatabil
     spent = runs - int(estimate.df_own)
 
     def unscaled(n: int) -> float:
-        return variance * runs / n
+        return contrast.unscaled_variance * runs / n
 
     width = runs if math.log(half) <= limit else _least(tried, lambda n: expected_half_width(outlook, unscaled(n), n - spent) <= limit)
     verdict = _least(tried, lambda n: outlook.right(unscaled(n), n - spent, rule.worthwhile_ratio).enough)
@@ -100,9 +99,10 @@ def expected_half_width(outlook: Outlook, unscaled: float, df: int) -> float:
 
 
 def _no_interval(contrast: Contrast) -> Reason:
-    if contrast.bound is not None:
+    if isinstance(contrast, ContrastBounded):
         return Reason("report.settle_bound")
-    return Reason("report.settle_together" if moves_together(contrast.reason) else "report.settle_no_interval")
+    together = not isinstance(contrast, ContrastEstimated) and moves_together(contrast.reason)
+    return Reason("report.settle_together" if together else "report.settle_no_interval")
 
 
 def _sentences(runs: int, half: float, width: int | None, verdict: int | None, most: int, rule: EndpointRule) -> Iterator[Reason]:

@@ -29,7 +29,7 @@ from edgehold.words import Reason
 
 from .crossed import NOT_ASKED, crossed
 from .inputs import RESIDUAL, Rows, Term, checked_rows
-from .results import CrossedConvergence, CrossedFit, Effects, degrees_of_freedom_each, nothing_fitted
+from .results import CrossedConvergence, CrossedFit, CrossedFitted, Effects, NothingFitted, OnlyVariancesFitted, degrees_of_freedom_each
 
 MOST_ONE_SIDED = 0.30  # share of lives beyond which no fit is tried
 SHEPPARD = 0.43  # residual standard deviation, in widths of the interval, from which the midpoint's variance may be put as width²/12
@@ -45,9 +45,8 @@ class CensoredCrossedFit:
 
     Attributes
     ----------
-    fit : as by ``crossed``; everything None, with the reason, where it was not fitted. ``criterion`` is the one really used. With
-        one-sided lives ``covariance`` is the coefficients' part of the inverse observed information of all parameters,
-        ``df`` are Satterthwaite's; ``effects`` are expectations given what is known.
+    fit : as by ``crossed``. ``criterion`` is the one really used. With one-sided lives ``covariance`` is the coefficients' part of the
+        inverse observed information of all parameters, ``df`` are Satterthwaite's; ``effects`` are expectations given what is known.
     lives, exact, intervals, one_sided : how many rows there are, and of each kind.
     widened : interval rows that got width²/12 beside the residual variance; the others count as exact at their midpoint.
     scheme : how the likelihood was computed, in words.
@@ -139,7 +138,7 @@ def crossed_censored(
     n, m = len(y), int(open_row.sum())
     reason = too_many_one_sided(m, n, most_one_sided)
     account = CensoredCrossedFit(
-        fit=nothing_fitted(rows, reason),
+        fit=NothingFitted(reason),
         lives=n,
         exact=int(((width == 0) & ~open_row).sum()),
         intervals=int((width > 0).sum()),
@@ -193,7 +192,7 @@ def _midpoints(
     profile: bool,
 ) -> CensoredCrossedFit:
     plain = crossed(y, X, groups, criterion=criterion, level=level, profile=profile)
-    residual = plain.variances.get(RESIDUAL)
+    residual = None if isinstance(plain, NothingFitted) else plain.variances[RESIDUAL]
     keep, scheme = width > 0, Reason("crossed.scheme_closed")
     if not keep.any() or not residual:
         return replace(account, fit=plain, scheme=scheme)
@@ -201,17 +200,17 @@ def _midpoints(
     while keep.any():
         V = floor + np.where(keep, width**2 / 12, 0.0)
         fit = crossed(y, X, {**groups, RESIDUAL: row}, V=V, criterion=criterion, level=level, profile=profile)
-        found = fit.variances.get(RESIDUAL)
-        if found is None:
+        found = None if isinstance(fit, NothingFitted) else fit.variances[RESIDUAL]
+        if isinstance(fit, NothingFitted) or found is None:
             break
         fails = keep & (np.sqrt(found + floor) < SHEPPARD * width)
         if not fails.any():
-            return replace(account, fit=_with_floor(fit, found, floor), widened=int(keep.sum()), scheme=scheme)
+            return replace(account, fit=with_floor(fit, found, floor), widened=int(keep.sum()), scheme=scheme)
         keep = keep & ~fails
     return replace(account, fit=plain, scheme=scheme)
 
 
-def _with_floor(fit: CrossedFit, residual: float, floor: float) -> CrossedFit:
+def with_floor(fit: CrossedFitted | OnlyVariancesFitted, residual: float, floor: float) -> CrossedFit:
     """The residual variance with the part that was taken as known; its effects are no effects of anybody."""
     interval = fit.variance_intervals[RESIDUAL]
     if interval is not None:
@@ -231,17 +230,17 @@ def _with_floor(fit: CrossedFit, residual: float, floor: float) -> CrossedFit:
 def _one_sided(
     account: CensoredCrossedFit, rows: Rows, right: Bools, open_row: Bools, width: Array, begin: CrossedFit, profile: bool
 ) -> CensoredCrossedFit:
-    reason = no_maximum(_dense(rows.X), open_row, begin)
-    if reason or begin.coefficients is None:
-        return replace(account, fit=nothing_fitted(rows, reason))
-    keep = width > 0
+    centre = centre_to_begin_at(_dense(rows.X), open_row, begin)
+    if isinstance(centre, str):
+        return replace(account, fit=NothingFitted(centre))
+    start, keep = _start(centre), width > 0
     while True:
         blocks = _blocks(rows, right, open_row, np.where(keep, width**2 / 12, 0.0))
         if max(len(block.y) for block in blocks) > MOST_ROWS:
-            return replace(account, fit=nothing_fitted(rows, Reason("crossed.hang_together", most=MOST_ROWS)))
-        b, s, path, converged = cycles(blocks, begin.coefficients, _start(begin))
+            return replace(account, fit=NothingFitted(Reason("crossed.hang_together", most=MOST_ROWS)))
+        b, s, path, converged = cycles(blocks, centre.coefficients, start)
         if not converged:
-            return replace(account, fit=nothing_fitted(rows, _unfinished(s, _start(begin), len(path))), path=tuple(path))
+            return replace(account, fit=NothingFitted(_unfinished(s, start, len(path))), path=tuple(path))
         fails = keep & (np.sqrt(s[-1]) < SHEPPARD * width)
         if not fails.any():
             break
@@ -251,21 +250,32 @@ def _one_sided(
     error = abs(sum(expect(block, b, s, 1).log_likelihood for block in blocks) - path[-1]) if most > max(HERMITE) else 0.0
     if not error <= MOST_ERROR:
         reason = Reason("crossed.integral_rough", dimensions=most, error=error)
-        return replace(account, fit=nothing_fitted(rows, reason))
+        return replace(account, fit=NothingFitted(reason))
     fit = _assembled(rows, blocks, b, s, path, profile)
-    if error:
+    if error and isinstance(fit, CrossedFitted):
         fit = replace(fit, reasons=fit.reasons | {"integration": Reason("crossed.integral_at_points", error=error)})
     return replace(account, fit=fit, scheme=_scheme(most), integration_error=float(error))
 
 
-def no_maximum(X: Array, open_row: Bools, begin: CrossedFit) -> str:
-    """Why no maximum is to be looked for, from the fit to the limits; empty when nothing speaks against it."""
-    if begin.coefficients is None or any(value is None for value in begin.variances.values()):
+@dataclass(frozen=True, eq=False)
+class Centre:
+    """Coefficients and variances, all of them known."""
+
+    coefficients: Array
+    variances: Mapping[str, float]
+
+
+def centre_to_begin_at(X: Array, open_row: Bools, begin: CrossedFit) -> Centre | str:
+    """Coefficients and variances of the fit to the limits, or why no maximum is to be looked for from there."""
+    if isinstance(begin, NothingFitted):
+        return begin.reason
+    variances = {name: value for name, value in begin.variances.items() if value is not None}
+    if not isinstance(begin, CrossedFitted) or len(variances) < len(begin.variances):
         whys = list(dict.fromkeys(reason for name, reason in begin.reasons.items() if not name.startswith("variance_intervals")))
         return whys[0] if len(whys) == 1 else "; ".join(whys)
     if np.linalg.matrix_rank(X[~open_row]) < X.shape[1]:
         return Reason("crossed.no_end_in_sight")
-    return ""
+    return Centre(begin.coefficients, variances)
 
 
 def _unfinished(s: Array, start: Array, cycles: int) -> str:
@@ -280,9 +290,9 @@ def _dense(X: Array | sp.spmatrix) -> Array:
     return np.asarray(X, dtype=float)
 
 
-def _start(begin: CrossedFit) -> Array:
+def _start(centre: Centre) -> Array:
     """Variances of the fit to the limits, none at zero, where a scoring step might rest too early."""
-    s = np.array(list(begin.variances.values()), dtype=float)
+    s = np.array(list(centre.variances.values()), dtype=float)
     variances: Array = np.maximum(s, 0.02 * s.sum())
     return variances
 
@@ -312,19 +322,19 @@ def _scheme(most: int) -> str:
 # ---- what is said of the fit -------------------------------------------------------------------------------------------------
 
 
-def _assembled(rows: Rows, blocks: list[Block], b: Array, s: Array, path: list[float], profile: bool) -> CrossedFit:
+def _assembled(rows: Rows, blocks: list[Block], b: Array, s: Array, path: list[float], profile: bool) -> CrossedFitted | NothingFitted:
     free, p = s > 0, len(b)
     names = [term.name for term in rows.terms] + [RESIDUAL]
     info = observed_information(blocks, b, s, free)
     if np.linalg.eigvalsh(info)[0] <= 0:
-        return nothing_fitted(rows, Reason("crossed.no_curvature"))
+        return NothingFitted(Reason("crossed.no_curvature"))
     joint, W = np.asarray(np.linalg.inv(info), dtype=float), np.zeros((len(s), len(s)))
     W[np.ix_(free, free)] = joint[p:, p:]
     covariance, slopes = joint[:p, :p], covariance_slopes(blocks, b, s, free)
     df = degrees_of_freedom_each(covariance, slopes, W, rows.n)
     largest = float(np.abs(gradient(blocks, b, s)[p:] * s).max() * 2)
     limits = [_profile(blocks, b, s, k, path[-1], rows.level) if profile else NOT_ASKED for k in range(len(s))]
-    return CrossedFit(
+    return CrossedFitted(
         coefficients=frozen(b),
         standard_errors=frozen(np.sqrt(np.diag(covariance))),
         covariance=frozen(covariance),
@@ -343,6 +353,7 @@ def _assembled(rows: Rows, blocks: list[Block], b: Array, s: Array, path: list[f
         rows=rows.n,
         criterion="ml",
         level=rows.level,
+        units=rows.n,
     )
 
 

@@ -37,7 +37,15 @@ from edgehold.pooling.inputs import frozen
 from edgehold.words import Reason
 
 from .inputs import RESIDUAL, Rows, Term, checked_rows, exactly_fitted
-from .results import CrossedConvergence, CrossedFit, Effects, degrees_of_freedom_each, nothing_fitted
+from .results import (
+    CrossedConvergence,
+    CrossedFit,
+    CrossedFitted,
+    Effects,
+    NothingFitted,
+    OnlyVariancesFitted,
+    degrees_of_freedom_each,
+)
 
 Near = Mapping[str, float | None] | None  # variances by name of a fit to nearly the same data
 NOT_ASKED = Reason("crossed.not_asked")
@@ -79,10 +87,10 @@ def crossed(
     Returns
     -------
     CrossedFit
-        What the data cannot tell is None with a reason: coefficients of dependent columns, variances of terms that are the
-        same to the data (smallest eigenvalue of the expected information with unit diagonal below 1e-6) or that X explains
-        wholly, everything where the rows are no more than the coefficients, are reproduced exactly, or where a column of X is nearly,
-        but not quite, a combination of the others (``estimability.nearly_dependent``).
+        ``CrossedFitted``; ``OnlyVariancesFitted`` where columns of X depend on each other; ``NothingFitted`` where the rows are no more
+        than the coefficients or are reproduced exactly, or where a column of X is nearly, but not quite, a combination of the others
+        (``estimability.nearly_dependent``). A variance is None, with its reason, where its term is to the data the same as another
+        (smallest eigenvalue of the expected information with unit diagonal below 1e-6) or X explains it wholly.
 
     Raises
     ------
@@ -123,7 +131,7 @@ def crossed(
     """
     rows = checked_rows(y, X, groups, V, criterion, level)
     if rows.nothing:
-        return nothing_fitted(rows, rows.nothing)
+        return NothingFitted(rows.nothing)
     fit = _fit(rows, profile, near)
     return fit if units is None else _for_units(rows, fit, units)
 
@@ -132,10 +140,10 @@ def _for_units(rows: Rows, fit: CrossedFit, units: int) -> CrossedFit:
     """The same fit with degrees of freedom of at most units − p."""
     if not 1 <= units <= rows.n:
         raise InputError(f"units must lie between 1 and the number of rows, {rows.n}; got {units!r}")
-    if fit.df is None:
-        return replace(fit, units=units)
+    if not isinstance(fit, CrossedFitted):
+        return fit
     if units <= len(fit.df):
-        return nothing_fitted(rows, Reason("crossed.few_units", units=units, coefficients=len(fit.df)))
+        return NothingFitted(Reason("crossed.few_units", units=units, coefficients=len(fit.df)))
     return replace(fit, units=units, df=frozen(np.minimum(fit.df, units - len(fit.df))))
 
 
@@ -147,14 +155,14 @@ def _fit(rows: Rows, profile: bool | Collection[str], near: Near) -> CrossedFit:
             mixed.prepare(rows.y, rows.X, [term.matrix for term in terms], rows.known), rows.restricted, rows.known is not None
         )
         if problem.system.collinear is not None:
-            return nothing_fitted(rows, _too_close(problem.system.collinear))
+            return NothingFitted(_too_close(problem.system.collinear))
         if problem.system.n <= problem.system.p:
-            return nothing_fitted(rows, _too_few(problem.system.n, problem.system.p))
+            return NothingFitted(_too_few(problem.system.n, problem.system.p))
         if exactly_fitted(rows, problem.system):
-            return nothing_fitted(rows, Reason("crossed.reproduced"))
+            return NothingFitted(Reason("crossed.reproduced"))
         beginning = at(problem, beginning_of(problem, terms, near), True)
         if beginning is None:
-            return nothing_fitted(rows, Reason("crossed.singular"))
+            return NothingFitted(Reason("crossed.singular"))
         empty = mixed_inference.without_information(problem, beginning)
         if not empty.any():
             break
@@ -180,7 +188,7 @@ def _searched(
     names = [term.name for term in terms] + ([] if problem.known else [RESIDUAL])
     found = search_widely(problem, beginning)
     if found.vanished:
-        return _without_residual(rows, found)
+        return _without_residual(found)
     limits: dict[str, Limits] = {}
     for _ in range(1 + RESTARTS):
         info = mixed_inference.information(problem, found.point)
@@ -194,7 +202,7 @@ def _searched(
             break
         found = search_from(problem, better)
         if found.vanished:
-            return _without_residual(rows, found)
+            return _without_residual(found)
     return _assembled(rows, terms, names, problem, found, W, same, limits, empty, profile)
 
 
@@ -211,8 +219,8 @@ def _too_few(n: int, p: int) -> str:
     return Reason("crossed.few_rows", rows=Reason("crossed.rows", rows=n), coefficients=Reason("crossed.coefficients", coefficients=p))
 
 
-def _without_residual(rows: Rows, found: Found) -> CrossedFit:
-    return nothing_fitted(rows, Reason("crossed.no_residual", why=found.message), found.steps, found.evaluations)
+def _without_residual(found: Found) -> NothingFitted:
+    return NothingFitted(Reason("crossed.no_residual", why=found.message))
 
 
 def _same(info: Array, names: list[str]) -> dict[str, str]:
@@ -274,24 +282,29 @@ def _assembled(
         reasons["variance_intervals"] = NOT_ASKED
     else:
         reasons |= {f"variance_intervals.{name}": NOT_ASKED for name in every if not _asked(name, profile)}
-    dfs = degrees_of_freedom_each(inference.covariance, inference.slopes, W * unit2**2, rows.n)
-    return CrossedFit(
-        coefficients=frozen(inference.coefficients) if full_rank else None,
-        standard_errors=frozen(np.sqrt(np.diag(inference.covariance))) if full_rank else None,
-        covariance=frozen(inference.covariance) if full_rank else None,
-        df=frozen(dfs) if full_rank else None,
+    only = OnlyVariancesFitted(
         variances={name: told.get(name) for name in every},
         variance_intervals=intervals,
         effects=_effects(rows, terms, problem, point, columns, same),
+        variance_covariance=frozen(W * unit2**2),
         log_likelihood=_log_likelihood(problem, point),
         convergence=_convergence(found, point),
-        adjusted_covariance=frozen(inference.adjusted) if full_rank and inference.adjusted is not None else None,
         reasons=reasons,
-        variance_covariance=frozen(W * unit2**2),
-        covariance_slopes=frozen(inference.slopes) if full_rank else None,
         rows=rows.n,
         criterion=rows.criterion,
         level=rows.level,
+    )
+    if not full_rank:
+        return only
+    return CrossedFitted(
+        **vars(only),
+        coefficients=frozen(inference.coefficients),
+        standard_errors=frozen(np.sqrt(np.diag(inference.covariance))),
+        covariance=frozen(inference.covariance),
+        df=frozen(degrees_of_freedom_each(inference.covariance, inference.slopes, W * unit2**2, rows.n)),
+        adjusted_covariance=None if inference.adjusted is None else frozen(inference.adjusted),
+        covariance_slopes=frozen(inference.slopes),
+        units=rows.n,
     )
 
 

@@ -13,7 +13,7 @@ from edgehold.numerics.interval import Interval
 from edgehold.pooling.random_terms import TermsHeld
 
 from .inputs import RESIDUAL
-from .results import CrossedFit
+from .results import CrossedFitted
 
 RENEWED = ("blade", "steel × tester", "steel × sharpener")  # what is drawn anew, once for each of the two steels
 LEAST_DF = 1.0  # a variance made of squares of normal values is never less certain than one such square
@@ -48,7 +48,7 @@ def lacking(terms: TermsHeld) -> tuple[str, ...]:
     return tuple(name for name in RENEWED if not stands(name))
 
 
-def new_hands(fit: CrossedFit, c: Array, estimate: float, covariance: Array, least: float, runs: int | None = None) -> NewHands | None:
+def new_hands(fit: CrossedFitted, c: Array, estimate: float, covariance: Array, least: float, runs: int | None = None) -> NewHands | None:
     """Prediction for new hands; None where a variance it rests on is not available.
 
     Parameters
@@ -65,16 +65,15 @@ def new_hands(fit: CrossedFit, c: Array, estimate: float, covariance: Array, lea
     Degrees of freedom ν = 2T²/(hᵀWh), T the sum of variances and h its slopes in each of them (Satterthwaite 1946,
     Biometrics Bulletin 2:110–114), at least 1 and at most independent units less coefficients.
     """
-    W, slopes, own = fit.variance_covariance, fit.covariance_slopes, fit.covariance
-    names = list(fit.variances)
-    if W is None or slopes is None or own is None or len(W) != len(names) or any(value is None for value in fit.variances.values()):
+    W, names = fit.variance_covariance, list(fit.variances)
+    if len(W) != len(names) or None in fit.variances.values():
         return None
     loads = _loads(names, runs)
     added = float(loads @ np.array([fit.variances[name] for name in names], dtype=float))
-    total = float(c @ own @ c) + added
-    slope = np.einsum("i,kij,j->k", c, slopes, c) + loads
+    total = float(c @ fit.covariance @ c) + added
+    slope = np.einsum("i,kij,j->k", c, fit.covariance_slopes, c) + loads
     spread = float(slope @ W @ slope)
-    ceiling = fit.independent - len(c)
+    ceiling = fit.units - len(c)
     df = max(min(2 * total**2 / spread, ceiling), LEAST_DF) if spread > 0 else float(ceiling)
     error = float(np.sqrt(c @ covariance @ c + added))
     half = max(error * float(t_ppf((1 + fit.level) / 2, df)), least)

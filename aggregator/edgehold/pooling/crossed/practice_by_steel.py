@@ -10,10 +10,10 @@ import numpy as np
 from edgehold.numerics.arrays import Bools
 from edgehold.words import Reason
 
-from .results import CrossedFit
+from .results import CrossedFitted, settled
 from .runs_design import FixedPart, Runs, fixed_part, independent_columns
 from .runs_fit import Difference, coefficient_covariance, difference
-from .runs_model import RunsModel
+from .runs_model import RunsModel, RunsModelFitted, SteelsNotEstimated
 from .working_values import WorkingValues, fit_working
 
 LEAST_SHARPENERS = 2  # of each class on each steel: one of a class stands for himself
@@ -55,15 +55,14 @@ def practice_by_steel(runs: Runs, model: RunsModel) -> tuple[PracticeBySteel, ..
     -------
     One for every pair of steels that both practised and novice sharpeners prepared.
     """
-    whole = model.fitted
-    if whole is None:
+    if not isinstance(model, RunsModelFitted):
         return ()
     rows = np.array([known is not None for known in runs.practised], dtype=bool)
     met = {one: _sharpeners(runs, rows, one) for one in runs.steels}
     pairs = [pair for pair in combinations(runs.steels, 2) if all(met[one][k] for one in pair for k in (True, False))]
     if not pairs:
         return ()
-    found = _fitted(runs, rows, model, whole.level)
+    found = _fitted(runs, rows, model, model.fit.level)
     return tuple(_pair(pair, met, model, found) for pair in pairs)
 
 
@@ -73,7 +72,7 @@ def _sharpeners(runs: Runs, rows: Bools, steel: str) -> dict[bool, int]:
     return {k: len(set(runs.sharpener[mine & (runs.practised == k)].tolist())) for k in (True, False)}
 
 
-def _fitted(runs: Runs, rows: Bools, model: RunsModel, level: float) -> tuple[CrossedFit, FixedPart] | None:
+def _fitted(runs: Runs, rows: Bools, model: RunsModelFitted, level: float) -> tuple[CrossedFitted, FixedPart] | None:
     """The fit with practice in it, and its fixed part; None where it is not available."""
     groups = {name: labels for name, labels in runs.groups().items() if name in model.terms}
     values = model.values
@@ -81,8 +80,8 @@ def _fitted(runs: Runs, rows: Bools, model: RunsModel, level: float) -> tuple[Cr
         return None
     chosen = WorkingValues(values.y[rows], None if values.extra is None else values.extra[rows], values.residual)
     part = _with_practice(runs.chosen(rows))
-    fit = fit_working(chosen, part.X, {name: labels[rows] for name, labels in groups.items()}, level=level)
-    return None if fit.failure else (fit, part)
+    fit = settled(fit_working(chosen, part.X, {name: labels[rows] for name, labels in groups.items()}, level=level))
+    return None if isinstance(fit, str) else (fit, part)
 
 
 def _with_practice(runs: Runs) -> FixedPart:
@@ -96,7 +95,7 @@ def _with_practice(runs: Runs) -> FixedPart:
     return FixedPart(full[:, kept], full, names, kept, fixed.effects, fixed.not_held)
 
 
-def _pair(pair: tuple[str, str], met: Met, model: RunsModel, found: tuple[CrossedFit, FixedPart] | None) -> PracticeBySteel:
+def _pair(pair: tuple[str, str], met: Met, model: RunsModelFitted, found: tuple[CrossedFitted, FixedPart] | None) -> PracticeBySteel:
     first, second = pair
     reason = _reason(pair, met, model)
     if reason or found is None:
@@ -118,10 +117,10 @@ def _pair(pair: tuple[str, str], met: Met, model: RunsModel, found: tuple[Crosse
     )
 
 
-def _reason(pair: tuple[str, str], met: Met, model: RunsModel) -> str:
+def _reason(pair: tuple[str, str], met: Met, model: RunsModelFitted) -> str:
     """Why there is to be no figure; empty where nothing speaks against one."""
     told = next(one for one in model.steels if (one.first, one.second) == pair)
-    if told.result is None:
+    if isinstance(told, SteelsNotEstimated):
         return told.reason
     fewest = min(met[one][k] for one in pair for k in (True, False))
     if fewest < LEAST_SHARPENERS:

@@ -7,16 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from edgehold.errors import InputError
 from edgehold.numerics.arrays import Array, Texts
 from edgehold.numerics.distributions import t_ppf
 from edgehold.numerics.interval import Interval
 
 from .censored import crossed_censored
 from .crossed import crossed
-from .inputs import checked_rows
 from .new_hands import LEAST_DF
-from .results import CrossedFit, nothing_fitted
+from .results import CrossedFit, CrossedFitted, NothingFitted
 from .runs_design import Runs
 from .working_values import WorkingValues, fit_working, settled_values, working_values
 
@@ -61,30 +59,21 @@ def fit_groups(runs: Runs, X: Array, groups: Mapping[str, Texts], *, level: floa
         return FittedRuns(crossed(runs.low, X, groups, level=level, profile=profile), WorkingValues(runs.low, None, None))
     if not runs.one_sided.any():
         fit = crossed_censored(runs.low, runs.high, X, groups, level=level, profile=profile).fit
-        return FittedRuns(fit, None if fit.coefficients is None else working_values(runs, X, groups, fit))
-    values, reason = settled_values(runs, X, groups)
-    if values is None:
-        return FittedRuns(_nothing(runs, X, groups, level, reason), None)
+        return FittedRuns(fit, working_values(runs, X, groups, fit) if isinstance(fit, CrossedFitted) else None)
+    values = settled_values(runs, X, groups)
+    if isinstance(values, str):
+        return FittedRuns(NothingFitted(values), None)
     return FittedRuns(fit_working(values, X, groups, level=level, profile=profile), values)
 
 
-def _nothing(runs: Runs, X: Array, groups: Mapping[str, Texts], level: float, reason: str) -> CrossedFit:
-    return nothing_fitted(checked_rows(np.zeros(len(runs.low)), X, groups, None, "reml", level), reason)
-
-
-def coefficient_covariance(fit: CrossedFit) -> Array:
+def coefficient_covariance(fit: CrossedFitted) -> Array:
     """Covariance of the coefficients, with the Kenward–Roger correction where it is available."""
-    covariance = fit.covariance if fit.adjusted_covariance is None else fit.adjusted_covariance
-    if covariance is None:
-        raise InputError(f"a fit with coefficients is needed; got one without: {fit.reasons}")
-    return covariance
+    return fit.covariance if fit.adjusted_covariance is None else fit.adjusted_covariance
 
 
-def difference(fit: CrossedFit, c: Array, covariance: Array) -> Difference:
+def difference(fit: CrossedFitted, c: Array, covariance: Array) -> Difference:
     """cᵀb with the standard error of the given covariance and Satterthwaite's degrees of freedom, at least 1."""
     plain = fit.contrast(c)
-    if plain is None:
-        raise InputError(f"a fit with coefficients is needed; got one without: {fit.reasons}")
     error, df = float(np.sqrt(c @ covariance @ c)), max(plain.df, LEAST_DF)
     half = error * float(t_ppf((1 + fit.level) / 2, df))
     method = "satterthwaite-t" if fit.adjusted_covariance is None else "kenward-roger-t"

@@ -7,7 +7,7 @@ only where the estimate came out large would hold the truth too seldom. The arit
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
@@ -23,107 +23,176 @@ from .censored import MOST_ONE_SIDED
 from .inputs import RESIDUAL
 from .max_t import max_t_quantile
 from .new_hands import RUNS, NewHands, lacking, new_hands
-from .results import CrossedFit
+from .results import CrossedFitted, settled
 from .runs_design import OWN, FixedPart, Runs, checked_runs, fixed_part, too_many_levels
 from .runs_fit import Difference, coefficient_covariance, difference, fit_runs
 from .working_values import WorkingValues
 
-GIVEN, UPPER, NO_NUMBER = "given", "upper limit only", "no number"
-
 
 @dataclass(frozen=True)
-class VarianceTold:
-    """What may be said of one variance.
+class _Variance:
+    """One variance, whether it is estimated or not.
 
     Attributes
     ----------
     name : the random term, or ``"residual"``.
-    state : ``"given"``, ``"upper limit only"`` or ``"no number"``.
-    reason : why not ``"given"``; empty otherwise.
     holds : what the variance stands for where other terms could not be told from it; empty where for itself alone.
-    variance : ln units squared; None unless given. Zero is an estimate like any other.
-    interval : profile interval; None unless given.
-    upper : its upper limit; None where there is no number.
-    share : of the variance of one run, all random terms together; None unless given.
     levels : levels met; for the residual, runs.
     """
 
     name: str
-    state: str
-    reason: str
     holds: str
-    variance: float | None
-    interval: Interval | None
-    upper: float | None
-    share: float | None
     levels: int
 
 
 @dataclass(frozen=True)
-class SteelDifference:
-    """One steel against another.
+class VarianceEstimated(_Variance):
+    """A variance with an estimate.
+
+    Attributes
+    ----------
+    variance : ln units squared. Zero is an estimate like any other.
+    share : of the variance of one run, all random terms together; None where these are all zero.
+    interval : profile interval; None where it was not asked for or not found.
+    """
+
+    variance: float
+    share: float | None
+    interval: Interval | None
+
+
+@dataclass(frozen=True)
+class VarianceBounded(_Variance):
+    """A variance of which no more than an upper limit is to be said.
+
+    Attributes
+    ----------
+    reason : why there is no estimate.
+    upper : upper limit of its profile interval; None where that was not asked for.
+    """
+
+    reason: str
+    upper: float | None
+
+
+@dataclass(frozen=True)
+class VarianceNotEstimable(_Variance):
+    """A variance of which nothing is known.
+
+    Attributes
+    ----------
+    reason : why.
+    """
+
+    reason: str
+
+
+TermVariance = VarianceEstimated | VarianceBounded | VarianceNotEstimable
+
+
+@dataclass(frozen=True)
+class _TwoSteels:
+    """One steel against another, whether that is estimated or not.
 
     Attributes
     ----------
     first, second : the difference is first minus second.
     told : ``"yes"``, ``"weak"`` or ``"no"``, judged with the people as fixed.
     reason : why not ``"yes"``; empty otherwise.
-    result : the difference; None where it is not told.
-    simultaneous : interval that holds for all pairs at once.
-    new_hands, new_hands_measured : predictions for new blades in new hands, and for what they would read with
-        ``new_hands.RUNS`` runs on each steel; None where the runs do not hold every variance these rest on.
     """
 
     first: str
     second: str
     told: str
     reason: str
-    result: Difference | None
-    simultaneous: Interval | None
+
+
+@dataclass(frozen=True)
+class SteelsNotEstimated(_TwoSteels):
+    """Two steels without a difference: they cannot be told apart, or nothing was fitted."""
+
+
+@dataclass(frozen=True)
+class SteelsEstimated(_TwoSteels):
+    """Two steels with a difference.
+
+    Attributes
+    ----------
+    result : the difference.
+    simultaneous : interval that holds for all pairs at once.
+    new_hands, new_hands_measured : predictions for new blades in new hands, and for what they would read with
+        ``new_hands.RUNS`` runs on each steel; None where the runs do not hold every variance these rest on.
+    """
+
+    result: Difference
+    simultaneous: Interval
     new_hands: NewHands | None
     new_hands_measured: NewHands | None
 
 
+SteelDifference = SteelsEstimated | SteelsNotEstimated
+
+
 @dataclass(frozen=True, eq=False)
-class RunsModel:
-    """One model of all runs.
+class _RunsModel:
+    """One model of all runs, fitted or not.
 
     Attributes
     ----------
-    state : ``"fitted"`` or ``"not fitted"``.
-    reason : why not; empty otherwise.
     runs, one_sided : runs in it, and those of them known to one side only.
     fixed : effects that stand in it beside the constant.
     not_held : what was asked for and could not be held, by name, with its reason.
-    terms : random terms held.
-    fit : by ``fit_runs``; None where nothing was fitted.
-    values : the runs as values with known variances about the fit, for further fits; None where they are not available.
-    apart : what the runs can tell apart; None where that could not be judged.
-    variances : by name, the residual last; empty where not fitted.
-    steels : every pair of known steels; without figures where not fitted.
-    steels_typical : median absolute difference between two steels met, sampling variance taken out; None below three.
-    own : edges sharpened by the tester against others; None where it cannot be told.
     """
 
-    state: str
-    reason: str
     runs: int
     one_sided: int
     fixed: tuple[str, ...]
     not_held: Mapping[str, str]
-    terms: tuple[str, ...]
-    fit: CrossedFit | None
-    values: WorkingValues | None
+
+
+@dataclass(frozen=True, eq=False)
+class RunsModelNotFitted(_RunsModel):
+    """A model that was not fitted.
+
+    Attributes
+    ----------
+    reason : why.
+    apart : what the runs can tell apart; None where that could not be judged.
+    steels : every pair of known steels.
+    """
+
+    reason: str
     apart: Separability | None
-    variances: Mapping[str, VarianceTold]
+    steels: tuple[SteelsNotEstimated, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class RunsModelFitted(_RunsModel):
+    """A model that was fitted.
+
+    Attributes
+    ----------
+    terms : random terms held.
+    fit : by ``fit_runs``.
+    values : the runs as values with known variances about the fit, for further fits; None where they are not available.
+    apart : what the runs can tell apart.
+    variances : by name, the residual last.
+    steels : every pair of known steels.
+    steels_typical : median absolute difference between two steels met, sampling variance taken out; None below three.
+    own : edges sharpened by the tester against others; None where it cannot be told.
+    """
+
+    terms: tuple[str, ...]
+    fit: CrossedFitted
+    values: WorkingValues | None
+    apart: Separability
+    variances: Mapping[str, TermVariance]
     steels: tuple[SteelDifference, ...]
     steels_typical: float | None
     own: Difference | None
 
-    @property
-    def fitted(self) -> CrossedFit | None:
-        """The fit of a model that was fitted: ``fit`` may also hold one that came to nothing."""
-        return self.fit if self.state == "fitted" else None
+
+RunsModel = RunsModelFitted | RunsModelNotFitted
 
 
 def runs_model(low: ArrayLike, high: ArrayLike, labels: Mapping[str, Labels], *, level: float = 0.95, profile: bool = True) -> RunsModel:
@@ -169,14 +238,12 @@ def model_of(runs: Runs, *, level: float = 0.95, profile: bool = True) -> RunsMo
         return _unfitted(reason, runs, fixed, apart)
     held = apart.split.terms
     fitted = fit_runs(runs, fixed.X, held.held, level=level, profile=profile)
-    fit = fitted.fit
-    if fit.failure:
-        return _unfitted(fit.failure, runs, fixed, apart, fit)
+    fit = settled(fitted.fit)
+    if isinstance(fit, str):
+        return _unfitted(fit, runs, fixed, apart)
     covariance = coefficient_covariance(fit)
     told = _variances(runs, held, apart, fit, profile)
-    return RunsModel(
-        state="fitted",
-        reason="",
+    return RunsModelFitted(
         runs=n,
         one_sided=open_runs,
         fixed=fixed.effects,
@@ -202,71 +269,60 @@ def _not_held(fixed: FixedPart, held: TermsHeld) -> dict[str, str]:
     return dict(fixed.not_held) | {term.name: term.reason for term in held.dropped}
 
 
-def unfitted(reason: str, runs: Runs) -> RunsModel:
+def unfitted(reason: str, runs: Runs) -> RunsModelNotFitted:
     """No model, and no word on what the runs can tell apart, because numbers failed."""
     n = len(runs.low)
     return _unfitted(reason, runs, FixedPart(np.zeros((n, 0)), np.zeros((n, 0)), (), np.zeros(0, bool), (), {}), None)
 
 
-def _unfitted(reason: str, runs: Runs, fixed: FixedPart, apart: Separability | None, fit: CrossedFit | None = None) -> RunsModel:
+def _unfitted(reason: str, runs: Runs, fixed: FixedPart, apart: Separability | None) -> RunsModelNotFitted:
     verdict = apart.contrasts["steel"] if apart else None
-    nothing = [SteelDifference(a, b, *_told(verdict, a, b), None, None, None, None) for a, b in combinations(runs.steels, 2)]
-    return RunsModel(
-        state="not fitted",
-        reason=reason,
+    return RunsModelNotFitted(
         runs=len(runs.low),
         one_sided=int(runs.one_sided.sum()),
         fixed=fixed.effects,
         not_held=_not_held(fixed, apart.split.terms) if apart else {},
-        terms=apart.split.terms.held if apart else (),
-        fit=fit,
-        values=None,
+        reason=reason,
         apart=apart,
-        variances={},
-        steels=tuple(nothing),
-        steels_typical=None,
-        own=None,
+        steels=tuple(SteelsNotEstimated(a, b, *_told(verdict, a, b)) for a, b in combinations(runs.steels, 2)),
     )
 
 
 # ---- variances ---------------------------------------------------------------------------------------------------------------
 
 
-def _variances(runs: Runs, held: TermsHeld, apart: Separability, fit: CrossedFit, profile: bool) -> dict[str, VarianceTold]:
-    lost = {term.name: term.reason for term in held.dropped}
+def _variances(runs: Runs, held: TermsHeld, apart: Separability, fit: CrossedFitted, profile: bool) -> dict[str, TermVariance]:
     levels = {name: len(np.unique(labels)) for name, labels in runs.groups().items()} | {RESIDUAL: len(runs.low)}
-    whole = sum(value for value in fit.variances.values() if value is not None)
-    found = {}
-    for name in levels:
-        state, reason = _state(name, lost, apart, fit, held.cv)
-        value, interval = fit.variances.get(name), fit.variance_intervals.get(name)
-        if state == UPPER and profile and (interval is None or np.isinf(interval.high)):
-            state, reason = NO_NUMBER, fit.reasons.get(f"variance_intervals.{name}") or Reason("crossed.no_upper_limit")
-        given = state == GIVEN
-        found[name] = VarianceTold(
-            name=name,
-            state=state,
-            reason=reason,
-            holds=_holds(name, held),
-            variance=value if given else None,
-            interval=interval if given else None,
-            upper=interval.high if interval is not None and state != NO_NUMBER else None,
-            share=value / whole if given and value is not None and whole > 0 else None,
-            levels=levels[name],
-        )
-    return found
+    return {name: _variance((name, _holds(name, held), found), held, apart, fit, profile) for name, found in levels.items()}
 
 
-def _state(name: str, lost: Mapping[str, str], apart: Separability, fit: CrossedFit, cv: Mapping[str, float]) -> tuple[str, str]:
+def _variance(of: tuple[str, str, int], held: TermsHeld, apart: Separability, fit: CrossedFitted, profile: bool) -> TermVariance:
+    name = of[0]
+    if name in PEOPLE and apart.split.verdict == "no":
+        return VarianceNotEstimable(*of, apart.split.reason)
     if name in PEOPLE and apart.split.verdict != "yes":
-        return (NO_NUMBER if apart.split.verdict == "no" else UPPER), apart.split.reason
-    if name in lost:
-        return NO_NUMBER, lost[name]
-    if fit.variances[name] is None:
-        return NO_NUMBER, fit.reasons.get(f"variances.{name}") or Reason("crossed.variance_not_told")
-    if cv.get(name, 0.0) > LARGEST_CV:
-        return UPPER, Reason("crossed.variance_rough", percent=100 * cv[name])
-    return GIVEN, ""
+        return _bounded(of, apart.split.reason, fit, profile)
+    for term in held.dropped:
+        if term.name == name:
+            return VarianceNotEstimable(*of, term.reason)
+    value = fit.variances[name]
+    if value is None:
+        return VarianceNotEstimable(*of, fit.reasons.get(f"variances.{name}") or Reason("crossed.variance_not_told"))
+    cv = held.cv.get(name, 0.0)
+    if cv > LARGEST_CV:
+        return _bounded(of, Reason("crossed.variance_rough", percent=100 * cv), fit, profile)
+    whole = sum(one for one in fit.variances.values() if one is not None)
+    return VarianceEstimated(*of, value, value / whole if whole > 0 else None, fit.variance_intervals[name])
+
+
+def _bounded(of: tuple[str, str, int], reason: str, fit: CrossedFitted, profile: bool) -> VarianceBounded | VarianceNotEstimable:
+    """The upper limit of a variance of which no more is to be said."""
+    if not profile:
+        return VarianceBounded(*of, reason, None)
+    interval = fit.variance_intervals.get(of[0])
+    if interval is None or np.isinf(interval.high):
+        return VarianceNotEstimable(*of, fit.reasons.get(f"variance_intervals.{of[0]}") or Reason("crossed.no_upper_limit"))
+    return VarianceBounded(*of, reason, interval.high)
 
 
 def _holds(name: str, held: TermsHeld) -> str:
@@ -296,21 +352,26 @@ def _pairs(runs: Runs, fixed: FixedPart, apart: Separability) -> Iterator[tuple[
 
 
 def _steels(
-    runs: Runs, fixed: FixedPart, held: TermsHeld, apart: Separability, fit: CrossedFit, covariance: Array
+    runs: Runs, fixed: FixedPart, held: TermsHeld, apart: Separability, fit: CrossedFitted, covariance: Array
 ) -> tuple[SteelDifference, ...]:
-    found: list[SteelDifference] = []
-    contrasts, complete = [], not lacking(held)
-    for first, second, told, reason, c in _pairs(runs, fixed, apart):
-        if c is None:
-            found.append(SteelDifference(first, second, "no", reason, None, None, None, None))
-            continue
-        result = difference(fit, c, covariance)
-        new = new_hands(fit, c, result.estimate, covariance, result.interval.half_width) if complete else None
-        read = new_hands(fit, c, result.estimate, covariance, new.interval.half_width, RUNS) if new else None
-        found.append(SteelDifference(first, second, told, reason, result, None, new, read))
-        contrasts.append(c)
-    bands = iter(simultaneous([one.result for one in found if one.result], np.array(contrasts), covariance, fit.level))
-    return tuple(replace(one, simultaneous=next(bands)) if one.result else one for one in found)
+    told = list(_pairs(runs, fixed, apart))
+    results = [difference(fit, c, covariance) for *_, c in told if c is not None]
+    contrasts = [c for *_, c in told if c is not None]
+    estimated = zip(results, simultaneous(results, np.array(contrasts), covariance, fit.level), strict=True)
+    return tuple(
+        SteelsNotEstimated(first, second, "no", reason)
+        if c is None
+        else _steels_estimated((first, second, told, reason), c, *next(estimated), held, fit, covariance)
+        for first, second, told, reason, c in told
+    )
+
+
+def _steels_estimated(
+    of: tuple[str, str, str, str], c: Array, result: Difference, at_once: Interval, held: TermsHeld, fit: CrossedFitted, covariance: Array
+) -> SteelsEstimated:
+    new = None if lacking(held) else new_hands(fit, c, result.estimate, covariance, result.interval.half_width)
+    read = new_hands(fit, c, result.estimate, covariance, new.interval.half_width, RUNS) if new else None
+    return SteelsEstimated(*of, result, at_once, new, read)
 
 
 def simultaneous(results: Sequence[Difference], contrasts: Array, covariance: Array, level: float) -> list[Interval]:
@@ -337,7 +398,7 @@ def simultaneous(results: Sequence[Difference], contrasts: Array, covariance: Ar
     return found
 
 
-def _typical(runs: Runs, fixed: FixedPart, apart: Separability, fit: CrossedFit, covariance: Array) -> float | None:
+def _typical(runs: Runs, fixed: FixedPart, apart: Separability, fit: CrossedFitted, covariance: Array) -> float | None:
     """Root of the median over pairs of d² − se², at least 0: E(d²) is the true difference squared and se²."""
     if len(runs.steels) < 3:
         return None
@@ -347,6 +408,6 @@ def _typical(runs: Runs, fixed: FixedPart, apart: Separability, fit: CrossedFit,
     return float(np.sqrt(max(0.0, np.median([one.estimate**2 - one.standard_error**2 for one in told]))))
 
 
-def _own(fixed: FixedPart, fit: CrossedFit, covariance: Array) -> Difference | None:
+def _own(fixed: FixedPart, fit: CrossedFitted, covariance: Array) -> Difference | None:
     c = fixed.contrast({OWN: 1.0}) if OWN in fixed.effects else None
     return None if c is None else difference(fit, c, covariance)

@@ -14,10 +14,10 @@ from edgehold.pooling.random_terms import terms_held
 from edgehold.pooling.separability import crosses
 from edgehold.words import Reason
 
-from .results import CrossedFit
+from .results import CrossedFitted, settled
 from .runs_design import FixedPart, Runs, fixed_part, independent_columns, too_many_levels
 from .runs_fit import Difference, coefficient_covariance, difference
-from .runs_model import RunsModel
+from .runs_model import RunsModel, RunsModelFitted, SteelsNotEstimated
 from .working_values import WorkingValues, fit_working
 
 LEAST_SHARPENERS = 8  # whose edges others tested too
@@ -76,15 +76,14 @@ def steel_by_level(runs: Runs, model: RunsModel) -> tuple[SteelByLevel, ...]:
     the σ² of λ was estimated: β²(1 − λ)²cv². Other steels' runs share no reading with the pair's, so that errors are not
     counted twice. Only from 8 sharpeners some of whose other edges cross (``separability.crosses``): else level and tester are one.
     """
-    whole = model.fitted
-    if whole is None:
+    if not isinstance(model, RunsModelFitted):
         return ()
     met = {one: set(runs.sharpener[runs.steel == one].tolist()) for one in runs.steels}
     pairs = [pair for pair in combinations(runs.steels, 2) if met[pair[0]] & met[pair[1]]]
-    return tuple(_pair(pair, met[pair[0]] & met[pair[1]], runs, model, whole.level) for pair in pairs)
+    return tuple(_pair(pair, met[pair[0]] & met[pair[1]], runs, model, model.fit.level) for pair in pairs)
 
 
-def _pair(pair: tuple[str, str], both: set[str], runs: Runs, model: RunsModel, level: float) -> SteelByLevel:
+def _pair(pair: tuple[str, str], both: set[str], runs: Runs, model: RunsModelFitted, level: float) -> SteelByLevel:
     others = ~np.isin(runs.steel, pair)
     crossing = set(runs.sharpener[others & crosses(runs.sharpener, runs.tester)].tolist())
     known = sorted(both & crossing)
@@ -102,13 +101,13 @@ def _pair(pair: tuple[str, str], both: set[str], runs: Runs, model: RunsModel, l
     return SteelByLevel(*pair, len(known), _widened(slope, reliability, levels.cv), reliability, "")
 
 
-def _reason(pair: tuple[str, str], known: int, model: RunsModel) -> str:
+def _reason(pair: tuple[str, str], known: int, model: RunsModelFitted) -> str:
     told = next(one for one in model.steels if (one.first, one.second) == pair)
-    if told.result is None:
+    if isinstance(told, SteelsNotEstimated):
         return told.reason
     if known < LEAST_SHARPENERS:
         return Reason("crossed.level_few", sharpeners=known, needed=LEAST_SHARPENERS)
-    if model.apart is not None and model.apart.split.verdict == "no":
+    if model.apart.split.verdict == "no":
         return Reason("crossed.roles_not_apart")
     return ""
 
@@ -117,16 +116,16 @@ def _at(values: WorkingValues, rows: Bools) -> WorkingValues:
     return WorkingValues(values.y[rows], None if values.extra is None else values.extra[rows], values.residual)
 
 
-def _fit(runs: Runs, model: RunsModel, level: float, values: WorkingValues, X: Array) -> tuple[CrossedFit | None, set[str]]:
+def _fit(runs: Runs, model: RunsModelFitted, level: float, values: WorkingValues, X: Array) -> tuple[CrossedFitted | None, set[str]]:
     """A fit of some of the runs with what they hold of the model's random terms, and what could not be told from the sharpeners."""
     groups = {name: labels for name, labels in runs.groups().items() if name in model.terms}
     held = terms_held(groups, X=X)
-    fit = fit_working(values, X, {name: groups[name] for name in held.held}, level=level)
+    fit = settled(fit_working(values, X, {name: groups[name] for name in held.held}, level=level))
     mixed = {one.name for one in held.dropped if "sharpener" in one.aliased_with} | {"sharpener"} - set(held.held)
-    return (None if fit.failure else fit), mixed
+    return (None if isinstance(fit, str) else fit), mixed
 
 
-def _levels(runs: Runs, model: RunsModel, level: float, values: WorkingValues, rows: Bools) -> tuple[_Levels | None, str]:
+def _levels(runs: Runs, model: RunsModelFitted, level: float, values: WorkingValues, rows: Bools) -> tuple[_Levels | None, str]:
     """Sharpeners' shrunken effects in the runs of other steels, or why there are none."""
     chosen = runs.chosen(rows)
     if too_many_levels(chosen):
@@ -140,7 +139,7 @@ def _levels(runs: Runs, model: RunsModel, level: float, values: WorkingValues, r
     if variance <= 0:
         return None, Reason("crossed.level_no_difference")
     effects, W = fit.effects["sharpener"], fit.variance_covariance
-    if effects is None or W is None:
+    if effects is None:
         return None, Reason("crossed.level_unknown")
     place = list(fit.variances).index("sharpener")
     left = np.minimum(effects.standard_errors**2 / variance, 1.0)
@@ -153,7 +152,7 @@ def _levels(runs: Runs, model: RunsModel, level: float, values: WorkingValues, r
 
 
 def _slope(
-    pair: tuple[str, str], runs: Runs, model: RunsModel, level: float, values: WorkingValues, levels: _Levels
+    pair: tuple[str, str], runs: Runs, model: RunsModelFitted, level: float, values: WorkingValues, levels: _Levels
 ) -> tuple[Difference | None, str]:
     part = _with_level(runs, pair[1], np.array([levels.value[who] for who in runs.sharpener.tolist()]))
     c = part.contrast({f"{LEVEL} {pair[1]}": -1.0})

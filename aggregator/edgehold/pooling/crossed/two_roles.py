@@ -11,9 +11,9 @@ from edgehold.numerics.distributions import chi2_sf
 from edgehold.pooling.separability import PEOPLE
 from edgehold.words import Reason
 
-from .results import CrossedFit
+from .results import CrossedFit, NothingFitted
 from .runs_design import Runs, fixed_part
-from .runs_model import RunsModel
+from .runs_model import RunsModel, RunsModelFitted
 from .working_values import fit_working
 
 LEAST_PEOPLE = 8  # in both roles
@@ -58,6 +58,8 @@ def two_roles(runs: Runs, model: RunsModel) -> TwoRoles:
     ratio against no shared part, χ² with 1 df as c may take either sign.
     """
     people = sorted(set(runs.sharpener.tolist()) & set(runs.tester.tolist()))
+    if not isinstance(model, RunsModelFitted):
+        return TwoRoles(len(people), None, None, None, Reason("crossed.nothing_fitted"))
     reason = _reason(model, len(people))
     if reason:
         return TwoRoles(len(people), None, None, None, reason)
@@ -66,33 +68,32 @@ def two_roles(runs: Runs, model: RunsModel) -> TwoRoles:
     values = model.values
     if values is None:
         return TwoRoles(len(people), None, None, None, Reason("crossed.shared_no_fit"))
-    plain = model.fitted
     fits = {sign: fit_working(values, X, groups | {"shared": _shared(runs, sign)}) for sign in (1.0, -1.0)}
     usable = {sign: _shared_part(one) for sign, one in fits.items()}
     told = [(sign, *one) for sign, one in usable.items() if one is not None]
-    if not told or plain is None or plain.log_likelihood is None:
+    if not told:
         return TwoRoles(len(people), None, None, None, Reason("crossed.shared_not_apart"))
     sign, likelihood, size, of_roles = max(told, key=lambda one: one[1])
     whole = [variance + size for variance in of_roles]
-    gain = max(2 * (likelihood - plain.log_likelihood), 0.0)
+    gain = max(2 * (likelihood - model.fit.log_likelihood), 0.0)
     correlation = sign * size / float(np.sqrt(whole[0] * whole[1])) if min(whole) > 0 else None
     return TwoRoles(len(people), sign * size, correlation, float(chi2_sf(gain, 1)), "")
 
 
-def _reason(model: RunsModel, people: int) -> str:
-    if model.state != "fitted":
-        return Reason("crossed.nothing_fitted")
+def _reason(model: RunsModelFitted, people: int) -> str:
     if people < LEAST_PEOPLE:
         return Reason("crossed.shared_few", people=people, needed=LEAST_PEOPLE)
-    if model.apart is not None and model.apart.split.verdict == "no":
+    if model.apart.split.verdict == "no":
         return Reason("crossed.roles_not_apart")
     return ""
 
 
 def _shared_part(fit: CrossedFit) -> tuple[float, float, list[float]] | None:
     """Log-likelihood, variance of the shared part and of either role's own; None where the fit cannot tell them."""
+    if isinstance(fit, NothingFitted):
+        return None
     size, of_roles = fit.variances["shared"], [value for value in (fit.variances[name] for name in PEOPLE) if value is not None]
-    if not fit.convergence.converged or fit.log_likelihood is None or size is None or len(of_roles) < len(PEOPLE):
+    if not fit.convergence.converged or size is None or len(of_roles) < len(PEOPLE):
         return None
     return fit.log_likelihood, size, of_roles
 

@@ -14,10 +14,10 @@ from edgehold.numerics.indicators import indicator
 from edgehold.words import Reason
 
 from .inputs import RESIDUAL
-from .results import CrossedFit
+from .results import CrossedFitted, settled
 from .runs_design import FixedPart, Runs, fixed_part, independent_columns
 from .runs_fit import Difference, coefficient_covariance, difference
-from .runs_model import RunsModel, SteelDifference
+from .runs_model import RunsModel, RunsModelFitted, SteelsEstimated
 from .working_values import WorkingValues, fit_working
 
 BEYOND = 2.0  # standard errors of the difference from which the two kinds of information disagree
@@ -67,9 +67,9 @@ def within_submissions(runs: Runs, model: RunsModel) -> tuple[WithinSubmissions,
     negative (Wooldridge 2010, Econometric Analysis of Cross Section and Panel Data, 10.7.3). The estimates are those of the two
     fits, with the same normal values for one-sided runs.
     """
-    whole = model.fitted
-    if whole is None or len(np.unique(runs.submission)) < 2:
+    if not isinstance(model, RunsModelFitted) or len(np.unique(runs.submission)) < 2:
         return ()
+    whole = model.fit
     fixed = fixed_part(runs)
     terms = [name for name in model.terms if name != "submission"]
     groups = {name: labels for name, labels in runs.groups().items() if name in terms}
@@ -77,15 +77,15 @@ def within_submissions(runs: Runs, model: RunsModel) -> tuple[WithinSubmissions,
     if values is None:
         return ()
     inside = _with_submissions(runs, fixed)
-    fit = fit_working(values, inside.X, groups, level=whole.level)
-    told = [one for one in model.steels if one.result is not None]
-    if fit.failure:
-        return tuple(WithinSubmissions(one.first, one.second, None, fit.failure, None, None, False, False) for one in told)
+    fit = settled(fit_working(values, inside.X, groups, level=whole.level))
+    told = [one for one in model.steels if isinstance(one, SteelsEstimated)]
+    if isinstance(fit, str):
+        return tuple(WithinSubmissions(one.first, one.second, None, fit, None, None, False, False) for one in told)
     spread = _covariance(values, inside.X, groups, whole), _covariance(values, fixed.X, _all(runs, model), whole)
     return tuple(_compared(one, fixed, inside, fit, whole, spread) for one in told)
 
 
-def _all(runs: Runs, model: RunsModel) -> dict[str, Texts]:
+def _all(runs: Runs, model: RunsModelFitted) -> dict[str, Texts]:
     return {name: labels for name, labels in runs.groups().items() if name in model.terms}
 
 
@@ -99,7 +99,7 @@ def _with_submissions(runs: Runs, fixed: FixedPart) -> FixedPart:
     return FixedPart(full[:, kept], full, names, kept, fixed.effects, fixed.not_held)
 
 
-def _covariance(values: WorkingValues, X: Array, groups: Mapping[str, Texts], fit: CrossedFit) -> Array:
+def _covariance(values: WorkingValues, X: Array, groups: Mapping[str, Texts], fit: CrossedFitted) -> Array:
     """(XᵀΣ⁻¹X)⁻¹ at the variances of a fit, by Σ⁻¹ = R⁻¹ − R⁻¹Z(ZᵀR⁻¹Z + G⁻¹)⁻¹ZᵀR⁻¹, nothing runs by runs."""
     residual = fit.variances[RESIDUAL]
     if residual is None:
@@ -118,7 +118,7 @@ def _covariance(values: WorkingValues, X: Array, groups: Mapping[str, Texts], fi
 
 
 def _compared(
-    one: SteelDifference, fixed: FixedPart, inside: FixedPart, fit: CrossedFit, whole: CrossedFit, spread: tuple[Array, Array]
+    one: SteelsEstimated, fixed: FixedPart, inside: FixedPart, fit: CrossedFitted, whole: CrossedFitted, spread: tuple[Array, Array]
 ) -> WithinSubmissions:
     c = inside.steel_contrast(one.first, one.second)
     if c is None:
@@ -126,7 +126,7 @@ def _compared(
         return WithinSubmissions(one.first, one.second, None, reason, None, None, False, False)
     result = difference(fit, c, coefficient_covariance(fit))
     outside = fixed.steel_contrast(one.first, one.second)
-    if outside is None or whole.coefficients is None:
+    if outside is None:
         raise InputError(f"a difference of {one.first} and {one.second} told by all runs is needed; got none")
     v_f, v_r = float(c @ spread[0] @ c), float(outside @ spread[1] @ outside)
     error, departure = float(np.sqrt(max(v_f - v_r, 0.0))), result.estimate - float(outside @ whole.coefficients)

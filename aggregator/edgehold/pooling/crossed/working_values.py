@@ -6,7 +6,7 @@ So that limits of variances, and fits with another fixed part, cost what they co
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import scipy.sparse as sp
@@ -14,17 +14,16 @@ import scipy.sparse as sp
 from edgehold.numerics import mixed
 from edgehold.numerics.arrays import Array, Texts
 from edgehold.numerics.indicators import indicator
-from edgehold.numerics.interval import Interval
 from edgehold.numerics.mixed_inference import without_information
 from edgehold.numerics.normal_sites import normal_sites
 from edgehold.numerics.restricted_likelihood import likelihood_at, prepare_rows
 from edgehold.numerics.variance_search import Problem, at, search_widely
 from edgehold.words import Reason
 
-from .censored import FLOOR_SHARE, MOST_ONE_SIDED, SHEPPARD, no_maximum, stand_ins, too_many_one_sided
+from .censored import FLOOR_SHARE, MOST_ONE_SIDED, SHEPPARD, Centre, centre_to_begin_at, stand_ins, too_many_one_sided, with_floor
 from .crossed import Near, beginning_of, crossed
 from .inputs import RESIDUAL, checked_rows
-from .results import CrossedFit
+from .results import CrossedFit, CrossedFitted, NothingFitted
 from .runs_design import Runs
 
 MOST_ROUNDS = 40
@@ -49,7 +48,7 @@ class WorkingValues:
     residual: float | None
 
 
-def working_values(runs: Runs, X: Array, groups: Mapping[str, Texts], fit: CrossedFit | Centre) -> WorkingValues | None:
+def working_values(runs: Runs, X: Array, groups: Mapping[str, Texts], fit: CrossedFitted | Centre) -> WorkingValues | None:
     """Values and variances that say of each run what its limits say, at the fitted coefficients and variances.
 
     Parameters
@@ -82,12 +81,12 @@ def working_values(runs: Runs, X: Array, groups: Mapping[str, Texts], fit: Cross
 
 
 def _sites(
-    runs: Runs, X: Array, groups: Mapping[str, Texts], fit: CrossedFit | Centre, y: Array, extra: Array, residual: float
+    runs: Runs, X: Array, groups: Mapping[str, Texts], fit: CrossedFitted | Centre, y: Array, extra: Array, residual: float
 ) -> tuple[Array, Array] | None:
     """``normal_sites`` of the one-sided runs given the others."""
     o, c = np.flatnonzero(~runs.one_sided), np.flatnonzero(runs.one_sided)
     variances = [variance for name in groups if (variance := fit.variances[name]) is not None]
-    if fit.coefficients is None or len(variances) < len(groups):
+    if len(variances) < len(groups):
         return None
     fitted = X @ fit.coefficients
     terms = [indicator(np.unique(labels, return_inverse=True)[1]) for labels in groups.values()]
@@ -113,14 +112,6 @@ def _sites_of_many(
     if found is None:
         return None
     return found.sites.shift / found.sites.precision + fitted[runs.one_sided], 1 / found.sites.precision
-
-
-@dataclass(frozen=True, eq=False)
-class Centre:
-    """What ``working_values`` needs of a fit: its coefficients and variances."""
-
-    coefficients: Array
-    variances: Mapping[str, float]
 
 
 def centre_of(values: WorkingValues, X: Array, groups: Mapping[str, object], near: Near = None) -> Centre | None:
@@ -164,8 +155,8 @@ def _less(near: Near, floor: float) -> Near:
     return {**near, RESIDUAL: max(residual - floor, 0.0)}
 
 
-def settled_values(runs: Runs, X: Array, groups: Mapping[str, Texts]) -> tuple[WorkingValues | None, str]:
-    """Working values about the restricted fit of themselves, and why there are none; empty where there are.
+def settled_values(runs: Runs, X: Array, groups: Mapping[str, Texts]) -> WorkingValues | str:
+    """Working values about the restricted fit of themselves, or why there are none.
 
     Parameters
     ----------
@@ -179,26 +170,20 @@ def settled_values(runs: Runs, X: Array, groups: Mapping[str, Texts]) -> tuple[W
     """
     reason = too_many_one_sided(int(runs.one_sided.sum()), len(runs.low), MOST_ONE_SIDED)
     if reason:
-        return None, reason
+        return reason
     begin = crossed(stand_ins(runs.low, runs.high), X, groups, profile=False)
-    reason, centre = no_maximum(X, runs.one_sided, begin), _centre(begin)
-    if reason or centre is None:
-        return None, reason
+    centre = centre_to_begin_at(X, runs.one_sided, begin)
+    if isinstance(centre, str):
+        return centre
     for _ in range(MOST_ROUNDS):
         values = working_values(runs, X, groups, centre)
         if values is None:
-            return None, Reason("crossed.one_sided_not_worked_out")
+            return Reason("crossed.one_sided_not_worked_out")
         moved = centre_of(values, X, groups, centre.variances)
         if moved is None or _moved(centre, moved) < SETTLED:
-            return values, ""  # where there is no centre, the fit itself says why
+            return values  # where there is no centre, the fit itself says why
         centre = moved
-    return None, Reason("crossed.one_sided_not_settled", rounds=MOST_ROUNDS)
-
-
-def _centre(fit: CrossedFit) -> Centre | None:
-    """The centre of a fit; None where it lacks a coefficient or a variance."""
-    variances = {name: value for name, value in fit.variances.items() if value is not None}
-    return None if fit.coefficients is None or len(variances) < len(fit.variances) else Centre(fit.coefficients, variances)
+    return Reason("crossed.one_sided_not_settled", rounds=MOST_ROUNDS)
 
 
 def _moved(before: Centre, now: Centre) -> float:
@@ -230,14 +215,7 @@ def fit_working(
     beside = {**groups, RESIDUAL: np.arange(len(values.y))}
     known = floor + values.extra
     fit = crossed(values.y, X, beside, V=known, criterion=criterion, level=level, profile=profile, near=_less(near, floor))
-    residual = fit.variances[RESIDUAL]
-    if residual is None:
+    if isinstance(fit, NothingFitted):
         return fit
-    interval = fit.variance_intervals[RESIDUAL]
-    moved = interval and Interval(interval.low + floor, interval.high + floor, interval.level, interval.method)
-    return replace(
-        fit,
-        variances=fit.variances | {RESIDUAL: residual + floor},
-        variance_intervals=fit.variance_intervals | {RESIDUAL: moved},
-        effects={name: value for name, value in fit.effects.items() if name != RESIDUAL},
-    )
+    residual = fit.variances[RESIDUAL]
+    return fit if residual is None else with_floor(fit, residual, floor)

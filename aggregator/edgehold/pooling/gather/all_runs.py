@@ -16,7 +16,7 @@ from edgehold.engine.tasks import each
 from edgehold.numerics.attempt import attempt
 from edgehold.pooling.crossed.practice_by_steel import PracticeBySteel, practice_by_steel
 from edgehold.pooling.crossed.runs_design import checked_runs
-from edgehold.pooling.crossed.runs_model import RunsModel, model_of, unfitted
+from edgehold.pooling.crossed.runs_model import RunsModel, RunsModelFitted, SteelsEstimated, model_of, unfitted
 from edgehold.pooling.crossed.steel_by_level import SteelByLevel, steel_by_level
 from edgehold.pooling.crossed.two_roles import TwoRoles, two_roles
 from edgehold.pooling.crossed.within_submissions import WithinSubmissions, within_submissions
@@ -73,7 +73,7 @@ def with_values(rows: Iterable[EndpointRow]) -> list[tuple[tuple[PoolKey, str], 
 def _one(key: tuple[PoolKey, str], rows: list[EndpointRow], left_out: int, is_primary: bool) -> AllRuns:
     runs = checked_runs([row.low for row in rows], [row.high for row in rows], labels_of(rows))
     model = attempt(lambda: model_of(runs, profile=False), lambda why: unfitted(why, runs), _figures)
-    told = [(one.first, one.second) for one in model.steels if one.result is not None]
+    told = [(one.first, one.second) for one in model.steels if isinstance(one, SteelsEstimated)]
     return AllRuns(
         *key,
         left_out,
@@ -103,8 +103,7 @@ def _one(key: tuple[PoolKey, str], rows: list[EndpointRow], left_out: int, is_pr
 
 def _figures(model: RunsModel) -> tuple[ArrayLike | None, ...]:
     """The figures of a model that are finite wherever it is fitted."""
-    fit = model.fitted
-    if fit is None:
+    if not isinstance(model, RunsModelFitted):
         return ()
-    told = (one.result for one in model.steels if one.result is not None)
-    return (fit.coefficients, fit.standard_errors, *(x for one in told for x in (one.estimate, one.standard_error)))
+    told = (one.result for one in model.steels if isinstance(one, SteelsEstimated))
+    return (model.fit.coefficients, model.fit.standard_errors, *(x for one in told for x in (one.estimate, one.standard_error)))

@@ -16,14 +16,14 @@ from typing import Any, TypeVar
 from edgehold.endpoints.rows import EndpointRow
 from edgehold.engine.tasks import each
 from edgehold.estimates.repeatability import RepeatabilityTable
-from edgehold.estimates.results import SubmissionEstimate
+from edgehold.estimates.results import ContrastBounded, ContrastEstimated, SubmissionEstimate
 from edgehold.numerics.attempt import NotFitted, attempt
 from edgehold.numerics.half_t import HalfT
 from edgehold.numerics.interval import Interval
 from edgehold.pooling.answer import Answer, Compared, Estimated
 from edgehold.pooling.crossed.runs_design import LEVEL, PRACTICE, Runs, checked_runs
 from edgehold.pooling.headline import OF_ANSWERS, Headline, questions, unanswered
-from edgehold.pooling.pairwise.comparisons import PooledComparison, by_pair, leading
+from edgehold.pooling.pairwise.comparisons import ComparisonPooled, PooledComparison, by_pair, leading
 from edgehold.pooling.pairwise.studies import Pair, cluster_numbers
 from edgehold.pooling.run_labels import all_labels
 from edgehold.pooling.spread_priors import STEEL
@@ -183,7 +183,7 @@ def _newest(repository: Repository, pool: PoolKey, own: list[Presence]) -> Proto
 def _lead(protocol: Protocol, now: list[PooledComparison], own: list[Presence], primary: str) -> Compared | None:
     """The comparison that the headline quotes; where it quotes none, the one that most studies ever made."""
     published = leading(_of_question(protocol, now))
-    if published is not None and published.state == "pooled":
+    if isinstance(published, ComparisonPooled):
         return (published.factor, published.first, published.second)
     last = {p.submission: p.estimates[primary] for p in own if primary in p.estimates}
     clusters = cluster_numbers(estimate for p in own for estimate in p.estimates.values())
@@ -194,7 +194,7 @@ def _lead(protocol: Protocol, now: list[PooledComparison], own: list[Presence], 
 
 def _studies(pairs: Iterable[Pair], clusters: Mapping[str, int]) -> int:
     """How many studies of a comparison have a two-sided contrast."""
-    return len({clusters[estimate.submission] for estimate, contrast in pairs if contrast.estimate is not None})
+    return len({clusters[estimate.submission] for estimate, contrast in pairs if isinstance(contrast, ContrastEstimated)})
 
 
 @dataclass(frozen=True)
@@ -295,8 +295,8 @@ def _counts(own: list[Presence], month: str, endpoint: str, lead: Compared) -> t
     live = [presence for presence in own if presence.counts_in(month)]
     pairs = [pair for presence in live for pair in _pairs(presence, endpoint, lead)]
     clusters = cluster_numbers(estimate for presence in live for estimate in presence.estimates.values())
-    two_sided = sum(contrast.estimate is not None for _, contrast in pairs)
-    return two_sided, _studies(pairs, clusters), sum(contrast.bound is not None for _, contrast in pairs)
+    two_sided = sum(isinstance(contrast, ContrastEstimated) for _, contrast in pairs)
+    return two_sided, _studies(pairs, clusters), sum(isinstance(contrast, ContrastBounded) for _, contrast in pairs)
 
 
 def _stood(month: _Month) -> _Stood:

@@ -15,7 +15,7 @@ import numpy as np
 from scipy.linalg import block_diag
 
 from edgehold.estimates.repeatability import Repeatability, RepeatabilityTable
-from edgehold.estimates.results import SubmissionEstimate
+from edgehold.estimates.results import ContrastEstimated, SubmissionEstimate
 from edgehold.numerics.arrays import Array
 from edgehold.numerics.attempt import attempt
 from edgehold.numerics.residual_spectrum import generalised_fit
@@ -164,7 +164,7 @@ OwnContrasts = tuple[Array, Array, list[tuple[str, str]]]
 
 def _independent(estimate: SubmissionEstimate, s2: float) -> OwnContrasts | None:
     """Contrasts of steels of one submission that are no sums of others, and their covariance at the common variance."""
-    told = [contrast for contrast in estimate.contrasts if contrast.estimate is not None]
+    told = [contrast for contrast in estimate.contrasts if isinstance(contrast, ContrastEstimated)]
     steels = [i for i, contrast in enumerate(told) if contrast.factor == "steel"]
     pairs = [(told[i].first, told[i].second) for i in steels]
     chosen = [i for i, joins in zip(steels, spanning_pairs(pairs), strict=True) if joins]
@@ -219,7 +219,7 @@ def _fitted(
 
 def _direct_studies(estimates: list[SubmissionEstimate], clusters: Mapping[str, int]) -> dict[tuple[str, str], int]:
     """By pair of steels, how many studies have a submission that can tell them apart."""
-    told = [(e, {(c.first, c.second) for c in e.contrasts if c.factor == "steel" and c.estimate is not None}) for e in estimates]
+    told = [(e, {(c.first, c.second) for c in e.contrasts if c.factor == "steel" and isinstance(c, ContrastEstimated)}) for e in estimates]
     studies: dict[tuple[str, str], set[int]] = {}
     for estimate, pairs in told:
         for pair in pairs:

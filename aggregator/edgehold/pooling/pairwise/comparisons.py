@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import partial
 from typing import Protocol, TypeVar
 
@@ -19,7 +19,7 @@ from edgehold.endpoints.rows import EndpointRow
 from edgehold.engine.tasks import AWAITED, each
 from edgehold.estimates.design import ARMS, practice_of
 from edgehold.estimates.repeatability import Repeatability, RepeatabilityTable
-from edgehold.estimates.results import Contrast, SubmissionEstimate, Verdict
+from edgehold.estimates.results import Contrast, ContrastBounded, ContrastEstimated, ContrastNotEstimable, SubmissionEstimate, Verdict
 from edgehold.estimates.submissions import POOLED_FACTORS
 from edgehold.numerics.attempt import attempt
 from edgehold.numerics.distributions import f_sf
@@ -29,7 +29,7 @@ from edgehold.words import Reason
 
 from .bounds import BoundsIncluded, with_bounds
 from .cumulative import Cumulative, cumulative
-from .random_effects import RandomEffectsFit, random_effects
+from .random_effects import StudiesPooled, random_effects
 from .studies import Pair, Pooled, cluster_numbers, common_variance, lines_of, pool_lines, state_of, verdict_on
 from .study_checks import StudyChecks, study_checks
 
@@ -90,31 +90,21 @@ class VersionAgreement:
 
 
 @dataclass(frozen=True)
-class PooledComparison:
-    """One comparison over all submissions of a pool.
+class _Comparison:
+    """One comparison over all submissions of a pool, whether they are pooled or not.
 
     Attributes
     ----------
     pool, endpoint, factor, first, second : what is compared; the contrast is ``first`` minus ``second`` on the ln scale.
-    state : ``pooled``, ``listed`` (fewer than three studies), ``single`` (one submission), ``not estimable``, or ``not fitted`` where
-        numbers failed.
-    fit : the random-effects fit of the studies where pooled.
-    tau2_within, tau2_within_interval : variance between submissions of one study; None where no study holds two, or nothing is pooled.
     contributions : every submission that has both, estimable or not, by study and id.
     studies : number of studies with a two-sided contrast.
     one_sided : number of submissions that give only a bound.
-    verdict : against the worthwhile ratio, where pooled.
     sharpener_variance : for ``practice``, the variance between sharpeners of one class added to the sampling variance;
         None where no submission has two of one class, so that it stays within tau2.
     versions : agreement between MINOR versions, where two or more can be compared.
     blades_first, blades_second : different blades of each in the submissions that have a contrast or a bound.
     testers : different people who tested in them.
     bounds_included : the sensitivity result with one-sided results weighed in, where there are any.
-    mostly_interested : at least half of the lines come from submissions in which somebody makes or sells a blade compared.
-    without_interested : the fit without those, where they are that many and three studies are left.
-    checks : how far it leans on single studies, on symmetry and on their being independent; None where nothing is pooled.
-    cumulative : the fit at the end of each month; empty where nothing is pooled.
-    reason : why numbers failed where the state is ``not fitted``; empty otherwise.
     not_fitted : what beside the fit has no figures because numbers failed, with the reason.
     """
 
@@ -123,26 +113,58 @@ class PooledComparison:
     factor: str
     first: str
     second: str
-    state: str
-    fit: RandomEffectsFit | None
     contributions: tuple[Contribution, ...]
     studies: int
     one_sided: int
-    verdict: Verdict | None
     sharpener_variance: float | None
     versions: VersionAgreement | None
     blades_first: int
     blades_second: int
     testers: int
     bounds_included: BoundsIncluded | None
+    not_fitted: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class ComparisonNotPooled(_Comparison):
+    """A comparison without a pooled ratio.
+
+    Attributes
+    ----------
+    state : ``listed`` (fewer than three studies), ``single`` (one submission), ``not estimable``, or ``not fitted`` where numbers failed.
+    reason : why numbers failed where the state is ``not fitted``; empty otherwise.
+    """
+
+    state: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class ComparisonPooled(_Comparison):
+    """A comparison of three studies or more.
+
+    Attributes
+    ----------
+    fit : the random-effects fit of the studies.
+    tau2_within, tau2_within_interval : variance between submissions of one study; None where no study holds two.
+    verdict : against the worthwhile ratio.
+    mostly_interested : at least half of the lines come from submissions in which somebody makes or sells a blade compared.
+    without_interested : the fit without those, where they are that many and three studies are left.
+    checks : how far it leans on single studies, on symmetry and on their being independent; None where their numbers failed.
+    cumulative : the fit at the end of each month.
+    """
+
+    fit: StudiesPooled
+    tau2_within: float | None
+    tau2_within_interval: Interval | None
+    verdict: Verdict
     mostly_interested: bool
-    without_interested: RandomEffectsFit | None
+    without_interested: StudiesPooled | None
     checks: StudyChecks | None
-    tau2_within: float | None = None
-    tau2_within_interval: Interval | None = None
-    cumulative: tuple[Cumulative, ...] = ()
-    reason: str = ""
-    not_fitted: Mapping[str, str] = field(default_factory=dict)
+    cumulative: tuple[Cumulative, ...]
+
+
+PooledComparison = ComparisonPooled | ComparisonNotPooled
 
 
 def compare(
@@ -273,9 +295,7 @@ def _sharpener_variance(estimates: list[SubmissionEstimate], entry: Repeatabilit
     for estimate in estimates:
         for contrast in estimate.contrasts:
             pair = [classes.get((estimate.submission, name)) for name in (contrast.first, contrast.second)]
-            if contrast.factor != "sharpener" or contrast.estimate is None or None in pair or pair[0] != pair[1]:
-                continue
-            if contrast.unscaled_variance is None:
+            if contrast.factor != "sharpener" or not isinstance(contrast, ContrastEstimated) or None in pair or pair[0] != pair[1]:
                 continue
             v = s2 * contrast.unscaled_variance
             excess.append((contrast.estimate**2 - v) / 2)
@@ -310,17 +330,14 @@ def _pool(
         Contribution(estimate, contrast, lines.studies[i], variances[i], weights.get(i)) for i, (estimate, contrast) in enumerate(pairs)
     )
     told, known = [pairs[i] for i in usable], [v for v in variances if v is not None]
-    telling = [e for e, c in pairs if c.estimate is not None or c.bound is not None]
+    telling = [e for e, c in pairs if not isinstance(c, ContrastNotEstimable)]
     blades = [set().union(*(specimens[(e.submission, key[1], names[0], arm)] for e in telling)) for arm in names[1:]]
-    return PooledComparison(
+    found = _Comparison(
         *key,
         *names,
-        state=state_of(len(usable), len(pooled.numbers), pooled.reason),
-        fit=fit,
         contributions=tuple(sorted(contributions, key=lambda c: (c.study, c.estimate.submission))),
         studies=len(pooled.numbers),
-        one_sided=sum(contrast.bound is not None for _, contrast in pairs),
-        verdict=verdict_on(fit, worthwhile),
+        one_sided=sum(isinstance(contrast, ContrastBounded) for _, contrast in pairs),
         sharpener_variance=extra,
         versions=_part(
             Reason("pairwise.what_versions"),
@@ -334,41 +351,46 @@ def _pool(
         bounds_included=_part(
             Reason("pairwise.what_bounds"),
             failed,
-            lambda: _with_bounds([c.estimate for _, c in told if c.estimate is not None], known, pairs),
+            lambda: _with_bounds([c.estimate for _, c in told if isinstance(c, ContrastEstimated)], known, pairs),
             lambda found: (found.estimate,),
         ),
+        not_fitted=failed,
+    )
+    if fit is None:
+        state = state_of(len(usable), len(pooled.numbers), pooled.reason)
+        return ComparisonNotPooled(**vars(found), state=state, reason=pooled.reason)
+    return ComparisonPooled(
+        **vars(found),
+        fit=fit,
+        tau2_within=pooled.tau2_within,
+        tau2_within_interval=pooled.tau2_within_interval,
+        verdict=verdict_on(fit, worthwhile),
         mostly_interested=mostly_interested,
         without_interested=without.fit if without else None,
         checks=_part(
             Reason("pairwise.what_checks"),
             failed,
-            lambda: _checks(pooled, lines.df),
+            lambda: _checks(pooled, fit, lines.df),
             lambda found: (found.by_people.coefficients, *(one.hat for one in found.influence)),
         ),
-        tau2_within=pooled.tau2_within,
-        tau2_within_interval=pooled.tau2_within_interval,
-        cumulative=cumulative(lines) if fit is not None else (),
-        reason=pooled.reason,
-        not_fitted=failed,
+        cumulative=cumulative(lines),
     )
 
 
-def _checks(pooled: Pooled, s2_df: float) -> StudyChecks | None:
+def _checks(pooled: Pooled, fit: StudiesPooled, s2_df: float) -> StudyChecks:
     """What is asked of a fit; its studies share no tester, sharpener or blade."""
-    if pooled.fit is None:
-        return None
     numbers = pooled.numbers.tolist()
-    return study_checks(pooled.y, pooled.v, numbers, numbers, pooled.fit, s2_df if np.isfinite(s2_df) else None)
+    return study_checks(pooled.y, pooled.v, numbers, numbers, fit, s2_df if np.isfinite(s2_df) else None)
 
 
 def _with_bounds(y: list[float], v: list[float], pairs: list[Pair]) -> BoundsIncluded | None:
-    profiles = tuple(c.profile for _, c in pairs if c.bound is not None and c.profile)
+    profiles = tuple(c.profile for _, c in pairs if isinstance(c, ContrastBounded) and c.profile)
     return with_bounds(y, v, profiles) if profiles else None
 
 
 def _line_weights(pooled: Pooled, studies: list[int]) -> list[float | None]:
     """Each line's share of the pooled estimate; None for all where nothing is pooled."""
-    if pooled.fit is None or pooled.fit.tau2 is None:
+    if pooled.fit is None:
         return [None] * len(studies)
     w = 1 / (pooled.v + pooled.fit.tau2)
     of_study = dict(zip(pooled.numbers.tolist(), w / w.sum(), strict=True))
@@ -381,7 +403,7 @@ def _version_agreement(pairs: list[Pair], variances: list[float]) -> VersionAgre
     if len(versions) < 2 or len(pairs) < len(versions) + 2:
         return None
     design = np.array([[1.0, *(estimate.version == v for v in versions[1:])] for estimate, _ in pairs])
-    fit = random_effects(np.array([c.estimate for _, c in pairs]), np.array(variances), X=design)
+    fit = random_effects(np.array([c.estimate for _, c in pairs if isinstance(c, ContrastEstimated)]), np.array(variances), X=design)
     b, covariance = np.asarray(fit.coefficients)[1:], np.asarray(fit.covariance)[1:, 1:]
     statistic = float(b @ np.linalg.solve(covariance, b)) / len(b)
     return VersionAgreement(tuple(versions), float(np.abs(b).max()), float(f_sf(statistic, len(b), fit.df)))

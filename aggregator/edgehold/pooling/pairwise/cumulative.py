@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from .random_effects import RandomEffectsFit
+from .random_effects import StudiesPooled
 from .studies import Lines, pool_lines
 
 
@@ -26,7 +26,7 @@ class Cumulative:
     month: str
     submissions: int
     studies: int
-    fit: RandomEffectsFit | None
+    fit: StudiesPooled | None
 
 
 def cumulative(lines: Lines) -> tuple[Cumulative, ...]:

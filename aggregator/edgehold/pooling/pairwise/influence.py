@@ -16,7 +16,7 @@ from edgehold.numerics.weighted_regression import Rows, covariance, prepare, wei
 from edgehold.pooling.inputs import checked_studies, frozen
 from edgehold.words import Reason
 
-from .random_effects import Options, RandomEffectsFit, random_effects
+from .random_effects import Options, RandomEffectsFit, StudiesNotPooled, random_effects
 
 
 @dataclass(frozen=True, eq=False)
@@ -157,7 +157,8 @@ def influence(y: ArrayLike, v: ArrayLike, *, X: ArrayLike | None = None, tau2_me
     y = y - X @ random_effects(y, v, X=X, **asked).coefficients
     full = random_effects(y, v, X=X, **asked)
     rows = prepare(y, v, X)
-    hats = np.einsum("ij,jk,ik->i", X, full.covariance, X) / (v + (full.tau2 or 0.0))
+    tau2 = 0.0 if isinstance(full, StudiesNotPooled) else full.tau2
+    hats = np.einsum("ij,jk,ik->i", X, full.covariance, X) / (v + tau2)
     return tuple(_influence(rows, X, y, v, full, i, float(hat), _without(y, v, X, i, asked)) for i, hat in enumerate(hats))
 
 
@@ -178,8 +179,8 @@ def _influence(
 ) -> Influence | NoInfluence:
     if isinstance(fit, Reason):
         return NoInfluence(i, hat, fit)
-    if fit.tau2 is None:
-        return NoInfluence(i, hat, fit.interval_reason)
+    if isinstance(fit, StudiesNotPooled):
+        return NoInfluence(i, hat, fit.reason)
     change = full.coefficients - fit.coefficients
     residual = float(y[i] - X[i] @ fit.coefficients)
     error = float(np.sqrt(v[i] + fit.tau2 + X[i] @ fit.covariance @ X[i]))

@@ -37,9 +37,25 @@ FEW_STUDIES = 5  # below this a prediction interval carries its caveat
 LARGEST_CONDITION = 1e10  # of XᵀWX with orthonormal columns: beyond it fewer than six digits would be left
 
 
+@dataclass(frozen=True)
+class PredictionInterval(Interval):
+    """Where the true effect of the next study would fall, from the confidence distribution.
+
+    Attributes
+    ----------
+    plug_in : the same from tau2 taken as known, with the degrees of freedom of the coefficients' intervals, for comparison.
+    df : degrees of freedom k − p of the t variable in it.
+    caveat : what to say beside it when there are fewer than five studies; empty otherwise.
+    """
+
+    plug_in: Interval
+    df: int
+    caveat: str
+
+
 @dataclass(frozen=True, eq=False)
-class RandomEffectsFit:
-    """A random-effects fit. What is not available is None, with the reason beside it.
+class _Coefficients:
+    """What studies say together, however few they are.
 
     Attributes
     ----------
@@ -47,52 +63,91 @@ class RandomEffectsFit:
     standard_errors : (p,) their standard errors, roots of the diagonal of ``covariance``.
     covariance : (p, p) covariance of the coefficients, Knapp–Hartung factor included where the method has one.
     df : degrees of freedom of the coefficients' intervals: k − p, or ``inf`` for ``"wald"``.
-    intervals : one interval a coefficient, or None (see ``interval_reason``).
-    tau2, tau2_standard_error, tau2_interval : between-study variance, its large-sample standard error and its Q-profile
-        interval; None where not estimable, the latter two also for a common effect.
-    q, q_df, q_p : Cochran's Q, its degrees of freedom k − p and p value (None when k = p).
-    i2 : fraction of the total variance that lies between studies, tau2/(tau2 + s²), s² the typical variance; for a
-        common effect max(0, (Q − df)/Q).
-    h2 : 1/(1 − i2) without truncation: tau2/s² + 1, or Q/df for a common effect.
-    prediction : confidence-distribution interval for the true effect of the next study, or None (see
-        ``prediction_reason``).
-    prediction_plug_in : the same from tau2 taken as known, with ``df`` degrees of freedom, for comparison.
-    prediction_df : degrees of freedom k − p of the t variable in ``prediction``.
-    prediction_caveat : what to say beside the prediction when there are fewer than five studies; empty otherwise.
-    log_likelihood : at the fit: restricted for REML, ordinary for every other method.
     studies : k.
-    status : ``"pooled"``; ``"listed"`` where k − p = 1 (two studies without moderators); ``"not pooled"`` where k = p.
-    interval_reason, prediction_reason : why there is none; empty otherwise.
     tau2_method, interval_method, level : as asked for.
-    convergence : record of the search for tau2; None when k = p.
     """
 
     coefficients: Array
     standard_errors: Array
     covariance: Array
     df: float
-    intervals: tuple[Interval, ...] | None
-    tau2: float | None
+    studies: int
+    tau2_method: str
+    interval_method: str
+    level: float
+
+
+@dataclass(frozen=True, eq=False)
+class StudiesNotPooled(_Coefficients):
+    """As many coefficients as studies: each study's own value, and no word on how studies differ.
+
+    Attributes
+    ----------
+    reason : why nothing is pooled.
+    """
+
+    reason: str
+
+
+@dataclass(frozen=True, eq=False)
+class _Differing(_Coefficients):
+    """With how much studies differ.
+
+    Attributes
+    ----------
+    tau2 : between-study variance.
+    tau2_standard_error, tau2_interval : its large-sample standard error and its Q-profile interval; None for a common effect.
+    q, q_df, q_p : Cochran's Q, its degrees of freedom k − p and p value.
+    i2 : fraction of the total variance that lies between studies, tau2/(tau2 + s²), s² the typical variance; for a
+        common effect max(0, (Q − df)/Q).
+    h2 : 1/(1 − i2) without truncation: tau2/s² + 1, or Q/df for a common effect.
+    log_likelihood : at the fit: restricted for REML, ordinary for every other method.
+    convergence : record of the search for tau2.
+    """
+
+    tau2: float
     tau2_standard_error: float | None
     tau2_interval: Interval | None
     q: float
     q_df: int
-    q_p: float | None
-    i2: float | None
-    h2: float | None
-    prediction: Interval | None
-    prediction_plug_in: Interval | None
-    prediction_df: int
-    prediction_caveat: str
-    log_likelihood: float | None
-    studies: int
-    status: str
+    q_p: float
+    i2: float
+    h2: float
+    log_likelihood: float
+    convergence: Convergence
+
+
+@dataclass(frozen=True, eq=False)
+class StudiesListed(_Differing):
+    """One study more than coefficients, such as two studies without moderators.
+
+    Attributes
+    ----------
+    intervals : one interval a coefficient; None for the guarded method, which needs two studies more than coefficients.
+    interval_reason : why there is none; empty otherwise.
+    prediction : why there is none.
+    """
+
+    intervals: tuple[Interval, ...] | None
     interval_reason: str
-    prediction_reason: str
-    tau2_method: str
-    interval_method: str
-    level: float
-    convergence: Convergence | None
+    prediction: str
+
+
+@dataclass(frozen=True, eq=False)
+class StudiesPooled(_Differing):
+    """At least two studies more than coefficients.
+
+    Attributes
+    ----------
+    intervals : one interval a coefficient.
+    prediction : for the true effect of the next study, or why there is none.
+    """
+
+    intervals: tuple[Interval, ...]
+    prediction: PredictionInterval | str
+
+
+RandomEffectsFit = StudiesPooled | StudiesListed | StudiesNotPooled
 
 
 class Options(TypedDict, total=False):
@@ -147,7 +202,8 @@ def random_effects(
     Returns
     -------
     RandomEffectsFit
-        ``log_likelihood`` is −½((k − p) ln 2π + ln|Σ| + ln|XᵀΣ⁻¹X| + rᵀΣ⁻¹r) for REML (some programs add ½ ln|XᵀX|) and
+        ``StudiesPooled``, ``StudiesListed`` or ``StudiesNotPooled``, as there are at least two studies more than coefficients, one
+        or none. ``log_likelihood`` is −½((k − p) ln 2π + ln|Σ| + ln|XᵀΣ⁻¹X| + rᵀΣ⁻¹r) for REML (some programs add ½ ln|XᵀX|) and
         the ordinary −½(k ln 2π + ln|Σ| + rᵀΣ⁻¹r), at each method's own tau2, for all others.
 
     Raises
@@ -207,16 +263,17 @@ def _pooled(
     fit, q = weigh(rows, tau2), cochran_q(rows)
     coefficient_covariance = _scale_factor(fit, df, interval) * covariance(rows, fit)
     interval_df = np.inf if interval == "wald" else float(df)
-    intervals, interval_reason = _intervals(fit.coefficients, coefficient_covariance, rows, interval, interval_df, level)
     i2, h2 = _inconsistency(rows, tau2_method, tau2, q)
-    reason = _why_no_prediction(rows, at, tau2_method) if predict else Reason("pairwise.prediction_not_asked")
     restricted = tau2_method == "reml"
-    return RandomEffectsFit(
+    found = _Differing(
         coefficients=frozen(fit.coefficients),
         standard_errors=frozen(np.sqrt(np.diag(coefficient_covariance))),
         covariance=frozen(coefficient_covariance),
         df=interval_df,
-        intervals=intervals,
+        studies=rows.k,
+        tau2_method=tau2_method,
+        interval_method=interval,
+        level=level,
         tau2=tau2,
         tau2_standard_error=heterogeneity.standard_error,
         tau2_interval=None if tau2_method == "common" else q_profile(rows, level, v_df),
@@ -225,56 +282,34 @@ def _pooled(
         q_p=q_p_value(q, df, v_df),
         i2=i2,
         h2=h2,
-        prediction=None if reason or at is None else _prediction(rows, at, fit, more, interval, level, rng),
-        prediction_plug_in=None
-        if reason or at is None
-        else prediction.plug_in(at, fit.coefficients, coefficient_covariance, tau2 + more, interval_df, level),
-        prediction_df=df,
-        prediction_caveat="" if reason or rows.k >= FEW_STUDIES else Reason("pairwise.prediction_rough", studies=rows.k),
         log_likelihood=(restricted_log_likelihood if restricted else ordinary_log_likelihood)(rows, fit),
-        studies=rows.k,
-        status="listed" if df == 1 else "pooled",
-        interval_reason=interval_reason,
-        prediction_reason=reason,
-        tau2_method=tau2_method,
-        interval_method=interval,
-        level=level,
         convergence=heterogeneity.convergence,
     )
+    limits = _intervals(fit.coefficients, coefficient_covariance, interval, interval_df, level)
+    why_not = _why_no_prediction(rows, at, tau2_method) if predict else Reason("pairwise.prediction_not_asked")
+    if df == 1:
+        reason = _counted("pairwise.without_interval", rows) if interval == "guarded-knapp-hartung" else ""
+        return StudiesListed(**vars(found), intervals=None if reason else limits, interval_reason=reason, prediction=why_not)
+    if why_not or at is None:
+        return StudiesPooled(**vars(found), intervals=limits, prediction=why_not)
+    plug_in = prediction.plug_in(at, fit.coefficients, coefficient_covariance, tau2 + more, interval_df, level)
+    next_study = _prediction(rows, at, fit, more, interval, level, rng, plug_in)
+    return StudiesPooled(**vars(found), intervals=limits, prediction=next_study)
 
 
-def _not_pooled(rows: Rows, tau2_method: str, interval: str, level: float) -> RandomEffectsFit:
-    """As many coefficients as studies: each study's own value, and no word on how studies differ."""
+def _not_pooled(rows: Rows, tau2_method: str, interval: str, level: float) -> StudiesNotPooled:
     fit = weigh(rows, 0.0)
     own = covariance(rows, fit)
-    reason = _counted("pairwise.not_pooled", rows)
-    return RandomEffectsFit(
+    return StudiesNotPooled(
         coefficients=frozen(fit.coefficients),
         standard_errors=frozen(np.sqrt(np.diag(own))),
         covariance=frozen(own),
         df=np.inf if interval == "wald" else 0.0,
-        intervals=None,
-        tau2=None,
-        tau2_standard_error=None,
-        tau2_interval=None,
-        q=0.0,
-        q_df=0,
-        q_p=None,
-        i2=None,
-        h2=None,
-        prediction=None,
-        prediction_plug_in=None,
-        prediction_df=0,
-        prediction_caveat="",
-        log_likelihood=None,
         studies=rows.k,
-        status="not pooled",
-        interval_reason=reason,
-        prediction_reason=reason,
         tau2_method=tau2_method,
         interval_method=interval,
         level=level,
-        convergence=None,
+        reason=_counted("pairwise.not_pooled", rows),
     )
 
 
@@ -284,14 +319,10 @@ def _scale_factor(fit: Fit, df: int, interval: str) -> float:
     return max(1.0, fit.q / df) if interval == "guarded-knapp-hartung" else fit.q / df
 
 
-def _intervals(
-    coefficients: Array, covariance: Array, rows: Rows, interval: str, df: float, level: float
-) -> tuple[tuple[Interval, ...] | None, str]:
-    if interval == "guarded-knapp-hartung" and rows.k < rows.p + 2:
-        return None, _counted("pairwise.without_interval", rows)
+def _intervals(coefficients: Array, covariance: Array, interval: str, df: float, level: float) -> tuple[Interval, ...]:
     half = t_ppf((1 + level) / 2, df) * np.sqrt(np.diag(covariance))
     limits = zip(coefficients - half, coefficients + half, strict=True)
-    return tuple(Interval(float(low), float(high), level, interval) for low, high in limits), ""
+    return tuple(Interval(float(low), float(high), level, interval) for low, high in limits)
 
 
 def _inconsistency(rows: Rows, tau2_method: str, tau2: float, q: float) -> tuple[float, float]:
@@ -308,12 +339,16 @@ def _why_no_prediction(rows: Rows, at: Array | None, tau2_method: str) -> str:
     return Reason("pairwise.prediction_no_row") if at is None else ""
 
 
-def _prediction(rows: Rows, at: Array, fit: Fit, more: float, interval: str, level: float, rng: np.random.Generator) -> Interval:
+def _prediction(
+    rows: Rows, at: Array, fit: Fit, more: float, interval: str, level: float, rng: np.random.Generator, plug_in: Interval
+) -> PredictionInterval:
     """The confidence-distribution interval; the guard, where asked for, adds the variance it adds to the
     coefficients, and the next study what it has beside tau2."""
     lacking = max(0.0, 1 - fit.q / (rows.k - rows.p)) if interval == "guarded-knapp-hartung" else 0.0
     extra = lacking * float(at @ covariance(rows, fit) @ at)
-    return prediction.confidence_distribution(rows, at, level, rng, extra, more)
+    found = prediction.confidence_distribution(rows, at, level, rng, extra, more)
+    caveat = "" if rows.k >= FEW_STUDIES else Reason("pairwise.prediction_rough", studies=rows.k)
+    return PredictionInterval(found.low, found.high, found.level, found.method, plug_in, rows.k - rows.p, caveat)
 
 
 def _counted(code: str, rows: Rows, **more: int) -> Reason:

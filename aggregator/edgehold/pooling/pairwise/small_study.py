@@ -17,7 +17,7 @@ from edgehold.numerics.interval import Interval
 from edgehold.pooling.inputs import check_level, checked_studies
 from edgehold.words import Reason
 
-from .random_effects import INTERVAL_METHODS, RandomEffectsFit, random_effects
+from .random_effects import INTERVAL_METHODS, StudiesPooled, random_effects
 
 LEAST_STUDIES = 10  # below it the test cannot tell chance from asymmetry (Sterne et al. 2011, BMJ 343:d4002)
 MODELS = {"mixed-effects": "reml", "weighted-regression": "common"}
@@ -117,7 +117,7 @@ def small_study_test(
         )
     except InputError as error:  # the column of standard errors is ours, so that what is wrong with it is no mistake of the caller
         return Reason("pairwise.small_no_line", why=str(error))
-    if fit.intervals is None or not fit.standard_errors[-1] > 0:
+    if not isinstance(fit, StudiesPooled) or not fit.standard_errors[-1] > 0:
         return Reason("pairwise.small_straight")
     return _test(model, fit, fit.intervals[0], _dispersion(y, v, X, fit))
 
@@ -134,12 +134,12 @@ def _why_not(v: Array, X: Array, least_studies: int) -> Reason | None:
     return None
 
 
-def _dispersion(y: Array, v: Array, X: Array, fit: RandomEffectsFit) -> float:
+def _dispersion(y: Array, v: Array, X: Array, fit: StudiesPooled) -> float:
     residuals = y - np.column_stack([X, np.sqrt(v)]) @ fit.coefficients
-    return float(np.sum(residuals**2 / (v + (fit.tau2 or 0.0))) / fit.q_df)
+    return float(np.sum(residuals**2 / (v + fit.tau2)) / fit.q_df)
 
 
-def _test(model: str, fit: RandomEffectsFit, limit: Interval, dispersion: float) -> SmallStudyTest:
+def _test(model: str, fit: StudiesPooled, limit: Interval, dispersion: float) -> SmallStudyTest:
     slope, error = float(fit.coefficients[-1]), float(fit.standard_errors[-1])
     return SmallStudyTest(
         model=model,

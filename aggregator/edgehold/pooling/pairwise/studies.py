@@ -13,13 +13,13 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from edgehold.estimates.repeatability import Repeatability
-from edgehold.estimates.results import Contrast, SubmissionEstimate, Verdict
+from edgehold.estimates.results import Contrast, ContrastEstimated, SubmissionEstimate, Verdict
 from edgehold.estimates.verdict import verdict_of
 from edgehold.numerics.arrays import Array, Ints
 from edgehold.numerics.attempt import attempt
 from edgehold.numerics.interval import Interval
 
-from .random_effects import RandomEffectsFit
+from .random_effects import StudiesPooled
 from .three_level import ThreeLevelFit, three_level
 
 LEAST_STUDIES = 3  # below it nothing is pooled: the submissions are listed (Roever, Knapp & Friede 2015)
@@ -82,7 +82,7 @@ def cluster_numbers(estimates: Iterable[SubmissionEstimate]) -> dict[str, int]:
 
 
 def _line_variance(contrast: Contrast, s2: float, extra: float) -> float | None:
-    if contrast.estimate is None or contrast.unscaled_variance is None:
+    if not isinstance(contrast, ContrastEstimated):
         return None
     return s2 * contrast.unscaled_variance + extra * (contrast.sharpener_loading or 0.0)
 
@@ -141,7 +141,7 @@ class Pooled:
     v: Array
     numbers: Ints
     shares: Array
-    fit: RandomEffectsFit | None
+    fit: StudiesPooled | None
     tau2_within: float | None = None
     tau2_within_interval: Interval | None = None
     reason: str = ""
@@ -155,7 +155,8 @@ def pool_lines(lines: Lines, chosen: list[int], whole: bool = True) -> Pooled:
     lines, chosen : the lines and the indices of those to pool, each with a variance.
     whole : whether a prediction and the interval within studies are wanted; without them it is faster, and nothing else differs.
     """
-    y = np.array([lines.pairs[i][1].estimate for i in chosen], float)
+    contrasts = (lines.pairs[i][1] for i in chosen)
+    y = np.array([one.estimate for one in contrasts if isinstance(one, ContrastEstimated)], float)
     v = np.array([lines.variances[i] for i in chosen], float)
     studies = [lines.studies[i] for i in chosen]
     numbers = np.array(list(dict.fromkeys(studies)), int)
@@ -176,7 +177,8 @@ def _figures(found: Pooled) -> tuple[ArrayLike | None, ...]:
 
 
 def _pooled(found: ThreeLevelFit, numbers: Ints) -> Pooled:
-    return Pooled(found.y, found.v, numbers, found.shares, found.fit, found.tau2_within, found.tau2_within_interval)
+    fit = found.fit if isinstance(found.fit, StudiesPooled) else None
+    return Pooled(found.y, found.v, numbers, found.shares, fit, found.tau2_within, found.tau2_within_interval)
 
 
 def state_of(submissions: int, studies: int, reason: str = "") -> str:
@@ -188,9 +190,7 @@ def state_of(submissions: int, studies: int, reason: str = "") -> str:
     return {0: "not estimable", 1: "single"}.get(submissions, "listed")
 
 
-def verdict_on(fit: RandomEffectsFit | None, worthwhile: float) -> Verdict | None:
-    """The pooled contrast against the worthwhile ratio; None where nothing is pooled."""
-    if fit is None:
-        return None
+def verdict_on(fit: StudiesPooled, worthwhile: float) -> Verdict:
+    """The pooled contrast against the worthwhile ratio."""
     estimate, se, df = float(fit.coefficients[0]), float(fit.standard_errors[0]), float(fit.df)
     return verdict_of(estimate, se, df, worthwhile)

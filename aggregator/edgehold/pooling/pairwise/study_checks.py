@@ -11,13 +11,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from edgehold.errors import InputError
 from edgehold.numerics.arrays import Array
 from edgehold.words import Reason
 
 from .cluster_robust import ClusterRobust, cluster_robust
 from .influence import Influence, NoInfluence, influence, leave_one_out
-from .random_effects import RandomEffectsFit
+from .random_effects import RandomEffectsFit, StudiesPooled
 from .small_study import SmallStudyTest, small_study_test
 from .trim_and_fill import TrimAndFill, trim_and_fill
 
@@ -46,7 +45,7 @@ class StudyChecks:
 
 
 def study_checks(
-    y: Array, v: Array, numbers: Sequence[int], clusters: Sequence[int], fit: RandomEffectsFit, v_df: float | None
+    y: Array, v: Array, numbers: Sequence[int], clusters: Sequence[int], fit: StudiesPooled, v_df: float | None
 ) -> StudyChecks:
     """Ask everything that can be asked of the studies of one comparison.
 
@@ -57,8 +56,6 @@ def study_checks(
     fit : of all studies.
     v_df : degrees of freedom of the common repeatability, as ``fit`` was given.
     """
-    if fit.tau2 is None:
-        raise InputError(f"studies with a variance between them are needed; got {fit.status!r}")
     without = leave_one_out(y, v, v_df=v_df)
     moved = [0.0 if isinstance(one, Reason) else abs(float(one.coefficients[0] - fit.coefficients[0])) for one in without]
     return StudyChecks(

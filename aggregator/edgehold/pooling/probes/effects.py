@@ -9,7 +9,7 @@ import numpy as np
 
 from edgehold.numerics.arrays import Bools, Ints
 from edgehold.numerics.distributions import t_sf
-from edgehold.pooling.crossed.results import CrossedFit
+from edgehold.pooling.crossed.results import CrossedFitted
 from edgehold.pooling.crossed.runs_design import FixedPart, independent_columns, too_many_levels
 from edgehold.pooling.crossed.runs_fit import Difference, coefficient_covariance, difference
 from edgehold.words import Reason
@@ -92,7 +92,7 @@ class Model:
     fixed: FixedPart
     names: tuple[str, ...]
     slope_variance: float
-    fit: CrossedFit
+    fit: CrossedFitted
 
 
 def same_model(probe: Probe) -> object:
@@ -145,7 +145,7 @@ def found_in(made: Model | Unanswered, probe: Probe) -> Found:
     return Answered(pair, steels(made.fit, made.names, pair), None, *counts)
 
 
-def steels(fit: CrossedFit, names: Sequence[str], pair: tuple[str, str]) -> Difference:
+def steels(fit: CrossedFitted, names: Sequence[str], pair: tuple[str, str]) -> Difference:
     """One steel less another."""
     c = np.array([(name == f"steel {pair[0]}") - (name == f"steel {pair[1]}") for name in names], dtype=float)
     return difference(fit, c, coefficient_covariance(fit))

@@ -14,7 +14,7 @@ from edgehold.endpoints.rows import EndpointRow
 from edgehold.errors import InputError
 from edgehold.numerics.arrays import Array, Ints, Labels, Texts
 from edgehold.pooling.crossed.crossed import Near
-from edgehold.pooling.crossed.results import CrossedFit
+from edgehold.pooling.crossed.results import CrossedFitted, NothingFitted, settled
 from edgehold.pooling.crossed.runs_design import FixedPart, Runs, checked_runs, fixed_part, independent_columns, too_many_levels
 from edgehold.pooling.crossed.runs_fit import FittedRuns, fit_groups
 from edgehold.pooling.crossed.working_values import WorkingValues, centre_of, fit_working, working_values
@@ -55,27 +55,30 @@ class Ready:
         return self._fixed[same]
 
     @cached_property
-    def known(self) -> tuple[WorkingValues | None, str]:
-        """A value a row, and why there are none; empty where there are.
+    def known(self) -> WorkingValues | str:
+        """A value a row, or why there are none.
 
         Runs known to an interval or to one side become values with known variances about the headline's fixed part, once for
         all probes (``working_values``); every probe then costs what it costs for exact values.
         """
         if np.array_equal(self.runs.low, self.runs.high):
-            return WorkingValues(self.runs.low, None, None), ""
+            return WorkingValues(self.runs.low, None, None)
         if self._beside is None:
-            return None, too_many_levels(self.runs)
-        return self._beside.values, "" if self._beside.values else self._beside.fit.reasons.get("coefficients") or NO_VALUES
+            return too_many_levels(self.runs)
+        fit = self._beside.fit
+        return self._beside.values or (NO_VALUES if isinstance(fit, CrossedFitted) else fit.reason)
 
     @property
     def reason(self) -> str:
         """Why there are no values; empty where there are."""
-        return self.known[1]
+        return self.known if isinstance(self.known, str) else ""
 
     @property
     def near(self) -> Near:
         """Variances near which those beside a moderator lie; None where they are not known."""
-        return self._beside.fit.variances if self._beside and self._beside.fit.convergence.converged else None
+        if self._beside is None or isinstance(self._beside.fit, NothingFitted):
+            return None
+        return self._beside.fit.variances if self._beside.fit.convergence.converged else None
 
     @cached_property
     def _beside(self) -> FittedRuns | None:
@@ -114,9 +117,9 @@ class Chosen:
     @property
     def values(self) -> WorkingValues:
         """A value a run; only where ``Ready.reason`` is empty."""
-        values, reason = self.asked.known
-        if values is None:
-            raise InputError(f"runs with values are needed; got none: {reason}")
+        values = self.asked.known
+        if isinstance(values, str):
+            raise InputError(f"runs with values are needed; got none: {values}")
         return WorkingValues(values.y[self.at], None if values.extra is None else values.extra[self.at], values.residual)
 
 
@@ -172,7 +175,7 @@ def shared_terms(rows: Sequence[EndpointRow], runs: Runs) -> dict[str, Texts]:
     return {EVENING: evenings} | runs.groups()
 
 
-def fit_shared(taken: Chosen, values: WorkingValues, X: Array) -> CrossedFit | str:
+def fit_shared(taken: Chosen, values: WorkingValues, X: Array) -> CrossedFitted | str:
     """Values of the runs with what these share as random terms, or why there are no figures.
 
     What a one-sided run says depends on what the model foretells of it, and a moderator may foretell much: the values are made
@@ -182,16 +185,16 @@ def fit_shared(taken: Chosen, values: WorkingValues, X: Array) -> CrossedFit | s
     groups = {name: groups[name] for name in held_terms(groups, X).held}
     if values.extra is not None:
         quick, near = _about_centre(taken.runs, values, X, groups, taken.asked.near)
-        fit = None if quick is None else fit_working(quick, X, groups, near=near)
-        if fit is not None and not _why_not(fit) and None not in fit.variances.values():
-            return fit
-    fit = fit_working(values, X, groups, near=taken.asked.near)
+        sooner = None if quick is None else settled(fit_working(quick, X, groups, near=near))
+        if isinstance(sooner, CrossedFitted) and None not in sooner.variances.values():
+            return sooner
+    fit = settled(fit_working(values, X, groups, near=taken.asked.near))
     for _ in range(0 if values.extra is None else ROUNDS):
-        if _why_not(fit) or None in fit.variances.values():
+        if isinstance(fit, str) or None in fit.variances.values():
             break
         values = working_values(taken.runs, X, groups, fit) or values
-        fit = fit_working(values, X, groups, near=fit.variances)
-    return _why_not(fit) or fit
+        fit = settled(fit_working(values, X, groups, near=fit.variances))
+    return fit
 
 
 def _about_centre(
@@ -204,12 +207,6 @@ def _about_centre(
             return None, near
         values, near = working_values(runs, X, groups, centre) or values, centre.variances
     return values, near
-
-
-def _why_not(fit: CrossedFit) -> str:
-    if fit.failure or fit.covariance is not None:
-        return fit.failure
-    return fit.reasons.get("covariance", Reason("probes.no_standard_errors"))
 
 
 def held_terms(groups: Mapping[str, Labels], X: Array) -> TermsHeld:

@@ -8,7 +8,7 @@ from edgehold.numerics.arrays import Labels
 from edgehold.numerics.distributions import chi2_sf
 from edgehold.numerics.interval import Interval
 from edgehold.numerics.normal_differences import TYPICAL
-from edgehold.pooling.crossed.results import CrossedFit
+from edgehold.pooling.crossed.results import CrossedFit, NothingFitted
 from edgehold.pooling.crossed.runs_design import too_many_levels
 from edgehold.pooling.crossed.runs_fit import Difference
 from edgehold.pooling.crossed.working_values import fit_working
@@ -42,8 +42,10 @@ def spread(asked: Ready, probe: Probe) -> Found:
     groups = {name: groups[name] for name in held.held}
     full = fit_working(taken.values, X, groups, profile=(LOT,), near=asked.near)
     without = fit_working(taken.values, X, {name: labels for name, labels in groups.items() if name != LOT}, near=asked.near)
-    limits, variance = full.variance_intervals.get(LOT), full.variances.get(LOT)
-    if limits is None or variance is None or full.log_likelihood is None or without.log_likelihood is None:
+    if isinstance(full, NothingFitted) or isinstance(without, NothingFitted):
+        return Unanswered(TOO_LITTLE, _why(full), *counts)
+    limits, variance = full.variance_intervals[LOT], full.variances[LOT]
+    if limits is None or variance is None:
         return Unanswered(TOO_LITTLE, _why(full), *counts)
     rise = 2 * (full.log_likelihood - without.log_likelihood)
     return Answered(None, _typical(variance, limits), _p(variance, rise), *counts)
@@ -62,11 +64,9 @@ def _entangled(held: TermsHeld) -> str:
 
 
 def _why(full: CrossedFit) -> str:
-    return (
-        full.reasons.get(f"variance_intervals.{LOT}")
-        or full.reasons.get("variances")
-        or full.reasons.get("convergence", Reason("probes.no_fit"))
-    )
+    if isinstance(full, NothingFitted):
+        return full.reason
+    return full.reasons.get(f"variance_intervals.{LOT}") or full.reasons.get("convergence", Reason("probes.no_fit"))
 
 
 def _typical(variance: float, limits: Interval) -> Difference:

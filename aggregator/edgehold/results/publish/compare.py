@@ -5,21 +5,23 @@ from __future__ import annotations
 import math
 from typing import Literal, TypedDict
 
+from edgehold.estimates import ContrastBounded, ContrastEstimated
 from edgehold.estimates.codes import moves_together
 from edgehold.numerics.interval import Interval
-from edgehold.pooling.pairwise.comparisons import Contribution, PooledComparison
+from edgehold.pooling.pairwise.comparisons import ComparisonNotPooled, ComparisonPooled, Contribution, PooledComparison
 from edgehold.pooling.pairwise.cumulative import Cumulative
-from edgehold.pooling.pairwise.random_effects import RandomEffectsFit
+from edgehold.pooling.pairwise.random_effects import PredictionInterval, StudiesPooled
 from edgehold.records.model.protocol import EndpointRule
-from edgehold.results.model.numbers import needed, published, ratio
+from edgehold.results.model.numbers import published, ratio
 from edgehold.results.model.ratio import RatioInterval, ratio_interval
 from edgehold.results.model.results import Comparison, Prediction, StudyLine
-from edgehold.results.model.studies import CumulativeMonth
+from edgehold.results.model.studies import CumulativeMonth, StudyChecksResult
 from edgehold.results.words.sentences import compared, figures, ratio_text, sides, studies_joined, verdict_ending, when
+from edgehold.results.words.verdicts import kind_of
 from edgehold.words import Reason, together
 
 from .fields import STATES, one_of
-from .influence import interval_of, study_checks_result
+from .influence import pooled_ratio, study_checks_result
 from .own_interval import own_interval
 from .reasons import caveat, reasoned
 
@@ -40,30 +42,29 @@ def comparison_result(comparison: PooledComparison, rule: EndpointRule, unit: st
         factor=one_of(comparison.factor, FACTORS),
         first=comparison.first,
         second=comparison.second,
-        state=one_of(comparison.state, STATES),
         sentence=_sentence(comparison, rule, unit),
-        verdict=comparison.verdict.kind if comparison.verdict else "",
         studies=comparison.studies,
         one_sided=comparison.one_sided,
         claim=_claim(comparison),
         versions=_versions(comparison),
         bounds_included=_bounds_included(comparison),
-        interests=_interests(comparison),
-        without_interested=_fit_interval(comparison.without_interested),
-        ruled_out_beyond=published(comparison.verdict.excludes) if comparison.verdict else None,
         blades_first=comparison.blades_first,
         blades_second=comparison.blades_second,
         testers=comparison.testers,
-        checks=study_checks_result(comparison.checks, comparison.fit),
-        cumulative=tuple(_month(c) for c in comparison.cumulative),
         lines=tuple(study_line(c, interests) for c in comparison.contributions),
         not_fitted=tuple(f"{what}: {why}" for what, why in comparison.not_fitted.items()),
-        **_fit_fields(comparison.fit),
-        **_within_fields(comparison),
+        **(_pooled(comparison) if isinstance(comparison, ComparisonPooled) else _not_pooled(comparison)),
     )
 
 
-class _FitFields(TypedDict):
+class _Figures(TypedDict):
+    state: Literal["pooled", "listed", "single", "not estimable", "not fitted"]
+    verdict: str
+    ruled_out_beyond: float | None
+    interests: str
+    without_interested: RatioInterval | None
+    checks: StudyChecksResult | None
+    cumulative: tuple[CumulativeMonth, ...]
     result: RatioInterval | None
     ln_estimate: float | None
     ln_standard_error: float | None
@@ -71,6 +72,9 @@ class _FitFields(TypedDict):
     tau: float | None
     tau_low: float | None
     tau_high: float | None
+    tau_within: float | None
+    tau_within_low: float | None
+    tau_within_high: float | None
     i2_percent: float | None
     q: float | None
     q_df: int | None
@@ -78,86 +82,82 @@ class _FitFields(TypedDict):
     prediction: Prediction | None
 
 
-NOTHING_POOLED: _FitFields = {
-    "result": None,
-    "ln_estimate": None,
-    "ln_standard_error": None,
-    "df": None,
-    "tau": None,
-    "tau_low": None,
-    "tau_high": None,
-    "i2_percent": None,
-    "q": None,
-    "q_df": None,
-    "q_p": None,
-    "prediction": None,
-}
-
-
-def _fit_fields(fit: RandomEffectsFit | None) -> _FitFields:
-    """Figures of the fit; all None where nothing was pooled."""
-    if fit is None:
-        return NOTHING_POOLED
-    estimate, spread = float(fit.coefficients[0]), estimable_spread(fit)
+def _not_pooled(comparison: ComparisonNotPooled) -> _Figures:
     return {
-        "result": ratio_interval(estimate, interval_of(fit)),
-        "ln_estimate": published(estimate),
-        "ln_standard_error": published(float(fit.standard_errors[0])),
-        "df": published(fit.df),
-        "tau": published(math.sqrt(needed(fit.tau2))),
-        "tau_low": published(math.sqrt(spread.low)) if spread else None,
-        "tau_high": published(math.sqrt(spread.high)) if spread else None,
-        "i2_percent": published(100 * needed(fit.i2)),
-        "q": published(fit.q),
-        "q_df": fit.q_df,
-        "q_p": published(fit.q_p),
-        "prediction": _prediction(fit, estimate),
+        "state": one_of(comparison.state, STATES),
+        "verdict": "",
+        "ruled_out_beyond": None,
+        "interests": "",
+        "without_interested": None,
+        "checks": None,
+        "cumulative": (),
+        "result": None,
+        "ln_estimate": None,
+        "ln_standard_error": None,
+        "df": None,
+        "tau": None,
+        "tau_low": None,
+        "tau_high": None,
+        "tau_within": None,
+        "tau_within_low": None,
+        "tau_within_high": None,
+        "i2_percent": None,
+        "q": None,
+        "q_df": None,
+        "q_p": None,
+        "prediction": None,
     }
 
 
-def estimable_spread(fit: RandomEffectsFit) -> Interval | None:
+def _pooled(comparison: ComparisonPooled) -> _Figures:
+    fit = comparison.fit
+    estimate, spread, within = float(fit.coefficients[0]), estimable_spread(fit), comparison.tau2_within_interval
+    return {
+        "state": "pooled",
+        "verdict": comparison.verdict.kind,
+        "ruled_out_beyond": published(comparison.verdict.excludes),
+        "interests": _interests(comparison),
+        "without_interested": pooled_ratio(comparison.without_interested),
+        "checks": study_checks_result(comparison.checks, fit),
+        "cumulative": tuple(_month(c) for c in comparison.cumulative),
+        "result": pooled_ratio(fit),
+        "ln_estimate": published(estimate),
+        "ln_standard_error": published(float(fit.standard_errors[0])),
+        "df": published(fit.df),
+        "tau": published(math.sqrt(fit.tau2)),
+        "tau_low": published(math.sqrt(spread.low)) if spread else None,
+        "tau_high": published(math.sqrt(spread.high)) if spread else None,
+        "tau_within": None if comparison.tau2_within is None else published(math.sqrt(comparison.tau2_within)),
+        "tau_within_low": published(math.sqrt(within.low)) if within else None,
+        "tau_within_high": published(math.sqrt(within.high)) if within else None,
+        "i2_percent": published(100 * fit.i2),
+        "q": published(fit.q),
+        "q_df": fit.q_df,
+        "q_p": published(fit.q_p),
+        "prediction": _prediction(fit.prediction, estimate),
+    }
+
+
+def estimable_spread(fit: StudiesPooled) -> Interval | None:
     """The interval of tau2 where it says anything: at [0, 0] the studies agree better than their variances say."""
     return fit.tau2_interval if fit.tau2_interval is not None and fit.tau2_interval.high > 0 else None
 
 
-class _WithinFields(TypedDict):
-    tau_within: float | None
-    tau_within_low: float | None
-    tau_within_high: float | None
-
-
-def _within_fields(comparison: PooledComparison) -> _WithinFields:
-    limits = comparison.tau2_within_interval
-    return {
-        "tau_within": None if comparison.tau2_within is None else published(math.sqrt(comparison.tau2_within)),
-        "tau_within_low": published(math.sqrt(limits.low)) if limits else None,
-        "tau_within_high": published(math.sqrt(limits.high)) if limits else None,
-    }
-
-
-def _prediction(fit: RandomEffectsFit, estimate: float) -> Prediction | None:
-    if fit.prediction is None:
+def _prediction(found: PredictionInterval | str, estimate: float) -> Prediction | None:
+    if isinstance(found, str):
         return None
-    return Prediction(
-        result=ratio_interval(estimate, fit.prediction),
-        plug_in=ratio_interval(estimate, fit.prediction_plug_in) if fit.prediction_plug_in else None,
-        **caveat(fit.prediction_caveat),
-    )
+    return Prediction(result=ratio_interval(estimate, found), plug_in=ratio_interval(estimate, found.plug_in), **caveat(found.caveat))
 
 
 def _month(of: Cumulative) -> CumulativeMonth:
-    return CumulativeMonth(month=of.month, submissions=of.submissions, studies=of.studies, result=_fit_interval(of.fit))
+    return CumulativeMonth(month=of.month, submissions=of.submissions, studies=of.studies, result=pooled_ratio(of.fit))
 
 
-def _fit_interval(fit: RandomEffectsFit | None) -> RatioInterval | None:
-    return ratio_interval(float(fit.coefficients[0]), interval_of(fit)) if fit else None
-
-
-def _interests(comparison: PooledComparison) -> str:
+def _interests(comparison: ComparisonPooled) -> str:
     """With and without the submissions of makers and sellers, where these are half or more."""
     if not comparison.mostly_interested:
         return ""
-    without = _fit_interval(comparison.without_interested)
+    without = pooled_ratio(comparison.without_interested)
     if without is None:
         return Reason("studies_answer.few_without_interested")
     return Reason("studies_answer.without_interested", **figures(without))
@@ -170,11 +170,11 @@ def _bounds_included(comparison: PooledComparison) -> RatioInterval | None:
 
 def _sentence(comparison: PooledComparison, rule: EndpointRule, unit: str) -> str:
     names = {"opening": when(rule, unit), **sides(comparison.factor, comparison.first, comparison.second)}
-    result = _fit_interval(comparison.fit)
-    if result is not None:
+    if isinstance(comparison, ComparisonPooled):
+        result = ratio_interval(float(comparison.fit.coefficients[0]), comparison.fit.intervals[0])
         told = {"compared": compared(rule.kind, result.ratio), **figures(result)}
         pooled = Reason("studies_answer.pooled", **names, **told, studies=comparison.studies)
-        return together(pooled, verdict_ending(needed(comparison.verdict).kind))
+        return together(pooled, verdict_ending(comparison.verdict.kind))
     if comparison.state == "listed":
         submissions = sum(c.variance is not None for c in comparison.contributions)
         joined = studies_joined(submissions, comparison.studies)
@@ -183,7 +183,8 @@ def _sentence(comparison: PooledComparison, rule: EndpointRule, unit: str) -> st
         return Reason(f"studies_answer.{comparison.state.replace(' ', '_')}", **names, reason=comparison.reason)
     if comparison.one_sided:
         return Reason("studies_answer.bounds", **names, submissions=comparison.one_sided)
-    reason = next((c.contrast.reason for c in comparison.contributions if c.contrast.reason), Reason("studies_answer.none_reads_both"))
+    contrasts = (c.contrast for c in comparison.contributions)
+    reason = next((c.reason for c in contrasts if not isinstance(c, ContrastEstimated)), Reason("studies_answer.none_reads_both"))
     return Reason("studies_answer.not_apart", **names, reason=moves_together(reason) or reason)
 
 
@@ -215,13 +216,13 @@ def study_line(contribution: Contribution, interests: dict[str, str]) -> StudyLi
         cluster=contribution.study,
         month=estimate.month,
         result=own_interval(contrast),
-        bound=one_of(contrast.bound.kind, BOUNDS) if contrast.bound else None,
-        bound_ratio=ratio(contrast.bound.ratio) if contrast.bound else None,
-        ln_estimate=published(contrast.estimate),
+        bound=one_of(contrast.bound.kind, BOUNDS) if isinstance(contrast, ContrastBounded) else None,
+        bound_ratio=ratio(contrast.bound.ratio) if isinstance(contrast, ContrastBounded) else None,
+        ln_estimate=published(contrast.estimate) if isinstance(contrast, ContrastEstimated) else None,
         ln_variance=published(contribution.variance),
         weight_percent=published(None if contribution.weight is None else 100 * contribution.weight),
-        **reasoned(contrast.reason),
-        verdict=contrast.verdict.kind if contrast.verdict else "",
+        **reasoned("" if isinstance(contrast, ContrastEstimated) else contrast.reason),
+        verdict=kind_of(contrast),
         runs_first=contrast.runs_first,
         runs_second=contrast.runs_second,
         blades_first=contrast.blades_first,

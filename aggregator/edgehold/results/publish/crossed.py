@@ -4,15 +4,23 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from typing import Literal
+from typing import Literal, TypedDict
 
 from edgehold.numerics.interval import Interval
 from edgehold.pooling.crossed.inputs import RESIDUAL
-from edgehold.pooling.crossed.new_hands import RUNS, NewHands
+from edgehold.pooling.crossed.new_hands import RUNS
 from edgehold.pooling.crossed.practice_by_steel import PracticeBySteel
 from edgehold.pooling.crossed.runs_design import OWN
 from edgehold.pooling.crossed.runs_fit import Difference
-from edgehold.pooling.crossed.runs_model import NO_NUMBER, UPPER, SteelDifference, VarianceTold
+from edgehold.pooling.crossed.runs_model import (
+    RunsModelFitted,
+    RunsModelNotFitted,
+    SteelDifference,
+    SteelsEstimated,
+    TermVariance,
+    VarianceBounded,
+    VarianceEstimated,
+)
 from edgehold.pooling.crossed.steel_by_level import SteelByLevel
 from edgehold.pooling.crossed.within_submissions import WithinSubmissions
 from edgehold.pooling.gather.all_runs import AllRuns
@@ -32,11 +40,10 @@ from edgehold.results.words.crossed import (
 from edgehold.results.words.sentences import when
 from edgehold.words import Reason
 
-from .fields import FITTED, TOLD, one_of
+from .fields import TOLD, one_of
 from .reasons import reasoned
 
 CRITERIA: tuple[Literal["reml", "ml"], ...] = ("reml", "ml")
-SPREADS: tuple[Literal["given", "upper limit only", "no number"], ...] = ("given", "upper limit only", "no number")
 TYPICAL, MOST = 0.954, 2.77  # √2 times the median and the 95 % point of a normal's absolute value: differences of two
 RUN_TO_RUN = "run-to-run"
 
@@ -49,39 +56,70 @@ def crossed_result(found: AllRuns, rule: EndpointRule, unit: str) -> CrossedResu
     found : what pooling found.
     rule, unit : the endpoint and the unit of work, for the sentences.
     """
-    model, fit = found.model, found.model.fit if found.model.state == "fitted" else None
-    spreads = _spreads(model.variances)
-    steels_typical = ratio(model.steels_typical)
+    model = found.model
     within = {(one.first, one.second): one for one in found.within}
     opening = when(rule, unit)
     return CrossedResult(
-        state=one_of(model.state, FITTED),
         **reasoned(_reason(found, rule)),
         runs=model.runs,
         one_sided=model.one_sided,
         left_out=found.left_out,
         fixed=fixed_words(model.fixed),
         not_held=tuple(f"{name}: {reason}" for name, reason in model.not_held.items()),
-        criterion=one_of(fit.criterion, CRITERIA) if fit else "",
-        log_likelihood=published(fit.log_likelihood) if fit else None,
-        converged=bool(model.fit and model.fit.convergence.converged),
-        sentence=matters_sentence(model, spreads, steels_typical),
-        spreads=spreads,
-        steels_typical=steels_typical,
-        own_sharpening=_difference(model.own),
-        own_sharpening_note=Reason("all_runs.own_note") if model.own else model.not_held.get(OWN, ""),
         contrasts=tuple(_contrast(one, within.get((one.first, one.second))) for one in model.steels),
         new_hands_runs=RUNS,
         practice=tuple(_practice(one, opening, rule.kind) for one in found.practice),
         by_level=tuple(_level(one, opening, rule.worthwhile_ratio) for one in found.levels),
         two_roles=roles_sentence(found.roles),
+        **(_figures(model) if isinstance(model, RunsModelFitted) else _no_figures(model)),
     )
+
+
+class _Figures(TypedDict):
+    state: Literal["fitted", "not fitted"]
+    criterion: Literal["", "reml", "ml"]
+    log_likelihood: float | None
+    converged: bool
+    sentence: str
+    spreads: tuple[Spread, ...]
+    steels_typical: float | None
+    own_sharpening: RatioInterval | None
+    own_sharpening_note: str
+
+
+def _figures(model: RunsModelFitted) -> _Figures:
+    spreads, steels_typical = _spreads(model.variances), ratio(model.steels_typical)
+    return {
+        "state": "fitted",
+        "criterion": one_of(model.fit.criterion, CRITERIA),
+        "log_likelihood": published(model.fit.log_likelihood),
+        "converged": True,
+        "sentence": matters_sentence(spreads, steels_typical),
+        "spreads": spreads,
+        "steels_typical": steels_typical,
+        "own_sharpening": _difference(model.own),
+        "own_sharpening_note": Reason("all_runs.own_note") if model.own else model.not_held.get(OWN, ""),
+    }
+
+
+def _no_figures(model: RunsModelNotFitted) -> _Figures:
+    return {
+        "state": "not fitted",
+        "criterion": "",
+        "log_likelihood": None,
+        "converged": False,
+        "sentence": Reason("all_runs.not_fitted", reason=model.reason),
+        "spreads": (),
+        "steels_typical": None,
+        "own_sharpening": None,
+        "own_sharpening_note": model.not_held.get(OWN, ""),
+    }
 
 
 def _reason(found: AllRuns, rule: EndpointRule) -> str:
     """Why there is no fit, or what limits it."""
     model = found.model
-    if model.state == "fitted":
+    if isinstance(model, RunsModelFitted):
         known = Reason("published.known_to_one_side", one_sided=model.one_sided, runs=model.runs)
         return known if model.one_sided else ""
     if model.one_sided and rule.kind == "life":
@@ -89,36 +127,48 @@ def _reason(found: AllRuns, rule: EndpointRule) -> str:
     return model.reason
 
 
-def _spreads(variances: Mapping[str, VarianceTold]) -> tuple[Spread, ...]:
+def _spreads(variances: Mapping[str, TermVariance]) -> tuple[Spread, ...]:
     """By name, run-to-run last."""
     order = sorted(variances, key=lambda name: (name == RESIDUAL, name))
     return tuple(_spread(variances[name]) for name in order)
 
 
-def _spread(told: VarianceTold) -> Spread:
-    sd, low, high = _root(told.variance), _root(told.interval.low if told.interval else None), _root(told.upper)
-    state = NO_NUMBER if told.state == UPPER and high is None else told.state
+def _spread(told: TermVariance) -> Spread:
+    if isinstance(told, VarianceEstimated):
+        low, high = (told.interval.low, told.interval.high) if told.interval else (None, None)
+        return _published_spread(told, "given", "", told.variance, low, high, told.share)
+    if isinstance(told, VarianceBounded) and told.upper is not None:
+        return _published_spread(told, "upper limit only", told.reason, high=told.upper)
+    return _published_spread(told, "no number", told.reason)
+
+
+def _published_spread(
+    told: TermVariance,
+    state: Literal["given", "upper limit only", "no number"],
+    reason: str,
+    variance: float | None = None,
+    low: float | None = None,
+    high: float | None = None,
+    share: float | None = None,
+) -> Spread:
+    sd, sd_low, sd_high = (None if value is None else math.sqrt(value) for value in (variance, low, high))
     spread = Spread(
         what=RUN_TO_RUN if told.name == RESIDUAL else told.name,
-        state=one_of(state, SPREADS),
-        **reasoned(told.reason),
+        state=state,
+        **reasoned(reason),
         holds=told.holds,
         ln_sd=published(sd),
-        ln_sd_low=published(low),
-        ln_sd_high=published(high),
+        ln_sd_low=published(sd_low),
+        ln_sd_high=published(sd_high),
         typical_ratio=_scaled(TYPICAL, sd),
-        typical_low=_scaled(TYPICAL, low),
-        typical_high=_scaled(TYPICAL, high),
+        typical_low=_scaled(TYPICAL, sd_low),
+        typical_high=_scaled(TYPICAL, sd_high),
         most_ratio=_scaled(MOST, sd),
-        share_percent=None if told.share is None else published(100 * told.share),
+        share_percent=None if share is None else published(100 * share),
         levels=told.levels,
         sentence="",
     )
     return spread.model_copy(update={"sentence": spread_sentence(spread)})
-
-
-def _root(value: float | None) -> float | None:
-    return None if value is None else math.sqrt(value)
 
 
 def _scaled(factor: float, sd: float | None) -> float | None:
@@ -129,26 +179,47 @@ def _difference(one: Difference | None) -> RatioInterval | None:
     return None if one is None else ratio_interval(one.estimate, one.interval)
 
 
-def _about(estimate: float | None, interval: Interval | NewHands | None) -> RatioInterval | None:
-    if interval is None or estimate is None:
-        return None
-    return ratio_interval(estimate, interval.interval if isinstance(interval, NewHands) else interval)
+class _DifferenceFields(TypedDict):
+    result: RatioInterval | None
+    standard_error: float | None
+    df: float | None
+    simultaneous: RatioInterval | None
+    new_hands: RatioInterval | None
+    new_hands_measured: RatioInterval | None
+
+
+NO_DIFFERENCE: _DifferenceFields = {
+    "result": None,
+    "standard_error": None,
+    "df": None,
+    "simultaneous": None,
+    "new_hands": None,
+    "new_hands_measured": None,
+}
+
+
+def _difference_fields(one: SteelsEstimated) -> _DifferenceFields:
+    result = one.result
+    new, measured = (
+        None if made is None else ratio_interval(result.estimate, made.interval) for made in (one.new_hands, one.new_hands_measured)
+    )
+    return {
+        "result": ratio_interval(result.estimate, result.interval),
+        "standard_error": published(result.standard_error),
+        "df": published(result.df),
+        "simultaneous": ratio_interval(result.estimate, one.simultaneous),
+        "new_hands": new,
+        "new_hands_measured": measured,
+    }
 
 
 def _contrast(one: SteelDifference, within: WithinSubmissions | None) -> CrossedContrast:
-    result = one.result
-    estimate = result.estimate if result else None
     return CrossedContrast(
         first=one.first,
         second=one.second,
         told=one_of(one.told, TOLD),
         **reasoned(one.reason),
-        result=_difference(result),
-        standard_error=published(result.standard_error) if result else None,
-        df=published(result.df) if result else None,
-        simultaneous=_about(estimate, one.simultaneous),
-        new_hands=_about(estimate, one.new_hands),
-        new_hands_measured=_about(estimate, one.new_hands_measured),
+        **(_difference_fields(one) if isinstance(one, SteelsEstimated) else NO_DIFFERENCE),
         within=None if within is None or within.all_there_is else _difference(within.result),
         within_note=within_note(within),
         headline="within submissions" if within is not None and within.disagrees else "all runs",

@@ -5,10 +5,9 @@ from __future__ import annotations
 import math
 from typing import Literal
 
-from edgehold.numerics.interval import Interval
 from edgehold.pooling.pairwise.cluster_robust import LEAST_CLUSTERS, ClusterRobust
 from edgehold.pooling.pairwise.influence import Influence, NoInfluence
-from edgehold.pooling.pairwise.random_effects import RandomEffectsFit
+from edgehold.pooling.pairwise.random_effects import RandomEffectsFit, StudiesPooled
 from edgehold.pooling.pairwise.small_study import LEAST_STUDIES, SmallStudyTest
 from edgehold.pooling.pairwise.study_checks import StudyChecks
 from edgehold.pooling.pairwise.trim_and_fill import TrimAndFill
@@ -26,15 +25,15 @@ FEW_CLUSTERS = Reason("published.few_clusters")
 CHANCE = 0.1  # p below which small studies are said to differ (common practice, the test having little power)
 
 
-def study_checks_result(found: StudyChecks | None, fit: RandomEffectsFit | None) -> StudyChecksResult | None:
-    """Influence of single studies, small studies and clusters of people; None where nothing was pooled.
+def study_checks_result(found: StudyChecks | None, fit: StudiesPooled) -> StudyChecksResult | None:
+    """Influence of single studies, small studies and clusters of people; None where their numbers failed.
 
     Parameters
     ----------
     found : what pooling found.
     fit : of all studies.
     """
-    if found is None or fit is None:
+    if found is None:
         return None
     studies = tuple(_study(*one) for one in zip(found.numbers, found.influence, found.without, strict=True))
     most = None if found.most is None else studies[found.most]
@@ -54,7 +53,7 @@ def _study(number: int, measures: Influence | NoInfluence, without: RandomEffect
         study=number,
         hat_percent=needed(published(100 * measures.hat)),
         ratio_without=None if fit is None else ratio(float(fit.coefficients[0])),
-        without=_interval(fit),
+        without=pooled_ratio(fit),
         studentised_residual=None if told is None else published(told.studentised_residual),
         cooks_distance=None if told is None else published(told.cooks_distance),
         covariance_ratio=None if told is None else published(told.covariance_ratio),
@@ -63,13 +62,9 @@ def _study(number: int, measures: Influence | NoInfluence, without: RandomEffect
     )
 
 
-def interval_of(fit: RandomEffectsFit) -> Interval:
-    """The interval of a pooled mean."""
-    return needed(fit.intervals)[0]
-
-
-def _interval(fit: RandomEffectsFit | None) -> RatioInterval | None:
-    return None if fit is None or fit.intervals is None else ratio_interval(float(fit.coefficients[0]), fit.intervals[0])
+def pooled_ratio(fit: RandomEffectsFit | None) -> RatioInterval | None:
+    """The ratio that studies give together; None where they are not pooled."""
+    return ratio_interval(float(fit.coefficients[0]), fit.intervals[0]) if isinstance(fit, StudiesPooled) else None
 
 
 def _sentence(most: StudyInfluence | None, whole: float | None, studies: int) -> str:
@@ -83,7 +78,7 @@ def _sentence(most: StudyInfluence | None, whole: float | None, studies: int) ->
     return Reason("study_checks.most", study=most.study, **ratios, **limits)
 
 
-def _small_studies(test: SmallStudyTest | Reason, filled: TrimAndFill | Reason, fit: RandomEffectsFit) -> SmallStudies:
+def _small_studies(test: SmallStudyTest | Reason, filled: TrimAndFill | Reason, fit: StudiesPooled) -> SmallStudies:
     if isinstance(test, Reason):
         reason = FEW_STUDIES if fit.studies < LEAST_STUDIES else test
         return SmallStudies(
@@ -93,7 +88,7 @@ def _small_studies(test: SmallStudyTest | Reason, filled: TrimAndFill | Reason, 
     if isinstance(filled, Reason):
         missing, side, added, lacking = None, None, None, Reason("study_checks.lacking_unknown", reason=filled)
     else:
-        missing, side, added = filled.missing, filled.side, _interval(filled.fit)
+        missing, side, added = filled.missing, filled.side, pooled_ratio(filled.fit)
         lacking = _filled(filled, added, ratio(float(fit.coefficients[0])))
     return SmallStudies(
         state="asked",

@@ -22,7 +22,7 @@ from edgehold.results.model.grades import GradeResult
 from edgehold.results.model.numbers import needed, published
 from edgehold.results.model.results import OwnAnswer, ReadingResult, RunResult, SubmissionResult
 from edgehold.results.words.sentences import amount
-from edgehold.results.words.verdicts import own_sentence
+from edgehold.results.words.verdicts import kind_of, own_sentence
 from edgehold.words import Reason
 
 from .fields import one_of
@@ -208,5 +208,5 @@ def _answer(contrast: Contrast, estimate: SubmissionEstimate, rule: EndpointRule
         second=contrast.second,
         result=own_interval(contrast),
         sentence=own_sentence(contrast, rule, unit),
-        verdict=contrast.verdict.kind if contrast.verdict else "",
+        verdict=kind_of(contrast),
     )

@@ -6,13 +6,14 @@ A reason of failed numbers is a ``NotFitted``, wherever it stands; here each kin
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import replace
+from dataclasses import fields, replace
 from typing import TypeVar
 
 from edgehold.endpoints.rows import EndpointRow
 from edgehold.estimates.repeatability import RepeatabilityTable
-from edgehold.estimates.results import SubmissionEstimate
+from edgehold.estimates.results import ContrastEstimated, SubmissionEstimate
 from edgehold.numerics.attempt import NotFitted, attempt
+from edgehold.pooling.crossed.runs_model import RunsModelNotFitted, SteelsNotEstimated, VarianceEstimated
 from edgehold.pooling.crossed.two_roles import TwoRoles
 from edgehold.pooling.curves.contrast import curve_contrast
 from edgehold.pooling.curves.pairs import CurvePair
@@ -20,7 +21,7 @@ from edgehold.pooling.gather.all_answers import Answered
 from edgehold.pooling.gather.all_runs import AllRuns
 from edgehold.pooling.gather.months import PoolCourse
 from edgehold.pooling.network.steel_network import NoNetwork, SteelNetwork
-from edgehold.pooling.pairwise.comparisons import PooledComparison
+from edgehold.pooling.pairwise.comparisons import ComparisonNotPooled, PooledComparison
 from edgehold.pooling.probes.effects import Unanswered
 from edgehold.pooling.probes.probes import ProbeAnswer
 from edgehold.pooling.probes.runs import NOT_FITTED
@@ -49,18 +50,15 @@ def told(
 
 def comparison_without(c: PooledComparison, why: str) -> PooledComparison:
     """A comparison without figures."""
-    return replace(
-        c, state="not fitted", reason=why, mostly_interested=False, fit=None, verdict=None, versions=None, bounds_included=None,
-        without_interested=None, checks=None, tau2_within=None, tau2_within_interval=None, cumulative=(),
-    )  # fmt: skip
+    shared = {one.name: getattr(c, one.name) for one in fields(ComparisonNotPooled) if one.name not in ("state", "reason")}
+    return ComparisonNotPooled(**shared | {"versions": None, "bounds_included": None}, state="not fitted", reason=why)
 
 
 def all_runs_without(found: AllRuns, why: str) -> AllRuns:
     """A model of all runs without figures."""
-    model = replace(
-        found.model, state="not fitted", reason=why, fit=None, variances={}, steels_typical=None, own=None,
-        steels=tuple(replace(one, result=None, simultaneous=None, new_hands=None, new_hands_measured=None) for one in found.model.steels),
-    )  # fmt: skip
+    was = found.model
+    steels = tuple(SteelsNotEstimated(one.first, one.second, one.told, one.reason) for one in was.steels)
+    model = RunsModelNotFitted(was.runs, was.one_sided, was.fixed, was.not_held, why, was.apart, steels)
     return replace(found, model=model, within=(), practice=(), levels=(), roles=TwoRoles(0, None, None, None, why))
 
 
@@ -105,7 +103,11 @@ def of_estimates(estimates: Iterable[SubmissionEstimate]) -> Iterator[Line]:
         if isinstance(e.method, NotFitted):
             yield (e.pool, e.endpoint, Reason("published.contrasts", submission=e.submission), e.method)
         else:
-            yield from failed((e.pool, e.endpoint, f"{c.first} against {c.second} of {e.submission}", c.reason) for c in e.contrasts)
+            yield from failed(
+                (e.pool, e.endpoint, f"{c.first} against {c.second} of {e.submission}", c.reason)
+                for c in e.contrasts
+                if not isinstance(c, ContrastEstimated)
+            )
 
 
 def of_comparisons(comparisons: Iterable[PooledComparison]) -> Iterator[Line]:
@@ -113,15 +115,26 @@ def of_comparisons(comparisons: Iterable[PooledComparison]) -> Iterator[Line]:
     for c in comparisons:
         named = f"{c.first} against {c.second}"
         yield from failed(
-            (c.pool, c.endpoint, what, why) for what, why in ((named, c.reason), *((f"{named}: {w}", y) for w, y in c.not_fitted.items()))
+            (c.pool, c.endpoint, what, why)
+            for what, why in (
+                (named, c.reason if isinstance(c, ComparisonNotPooled) else ""),
+                *((f"{named}: {w}", y) for w, y in c.not_fitted.items()),
+            )
         )
 
 
 def of_all_runs(found: Iterable[AllRuns]) -> Iterator[Line]:
     """The model of all runs and what is asked beside it."""
     for one in found:
-        said: list[tuple[str, str]] = [(Reason("published.crossed_model"), one.model.reason), (Reason("published.roles"), one.roles.reason)]
-        said += [(Reason("published.crossed_spread", name=name), told.reason) for name, told in one.model.variances.items()]
+        said: list[tuple[str, str]] = [(Reason("published.roles"), one.roles.reason)]
+        if isinstance(one.model, RunsModelNotFitted):
+            said = [(Reason("published.crossed_model"), one.model.reason), *said]
+        else:
+            said += [
+                (Reason("published.crossed_spread", name=name), told.reason)
+                for name, told in one.model.variances.items()
+                if not isinstance(told, VarianceEstimated)
+            ]
         for what, pairs in (("within submissions", one.within), (Reason("published.by_practice"), one.practice), ("by level", one.levels)):
             said += [(f"{pair.first} against {pair.second} {what}", pair.reason) for pair in pairs]
         yield from failed((one.pool, one.endpoint, what, why) for what, why in said)

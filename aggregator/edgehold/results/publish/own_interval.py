@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from edgehold.estimates.results import Contrast
+from edgehold.estimates.results import Contrast, ContrastEstimated
 from edgehold.results.model.ratio import RatioInterval, ratio_interval
 
 
 def own_interval(contrast: Contrast) -> RatioInterval | None:
     """A submission's own ratio, or None."""
-    if contrast.estimate is None or contrast.interval is None:
-        return None
-    return ratio_interval(contrast.estimate, contrast.interval)
+    return ratio_interval(contrast.estimate, contrast.interval) if isinstance(contrast, ContrastEstimated) else None

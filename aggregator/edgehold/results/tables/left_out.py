@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from edgehold.endpoints.rows import EXACT, MISSING, EndpointRow
+from edgehold.estimates.results import ContrastEstimated
 from edgehold.pooling.headline import Headline
 from edgehold.results.publish.assemble import EverythingFound
 from edgehold.words import Reason, code_of
@@ -64,7 +65,7 @@ def _of_studies(found: EverythingFound) -> Iterator[Line]:
     for one in found.comparisons:
         compared = f"{one.factor}: {one.first} against {one.second}"
         for line in one.contributions:
-            if line.contrast.estimate is None:
+            if not isinstance(line.contrast, ContrastEstimated):
                 pool, why = one.pool, line.contrast.reason
                 named = (pool.origin, pool.protocol, pool.major, one.endpoint)
                 yield (*named, "by studies", line.estimate.submission, None, compared, why, code_of(why))

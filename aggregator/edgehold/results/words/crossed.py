@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from edgehold.pooling.crossed.practice_by_steel import PracticeBySteel
-from edgehold.pooling.crossed.runs_model import GIVEN, NO_NUMBER, UPPER, RunsModel
 from edgehold.pooling.crossed.steel_by_level import SteelByLevel
 from edgehold.pooling.crossed.two_roles import ALPHA, TwoRoles
 from edgehold.pooling.crossed.within_submissions import WithinSubmissions
@@ -16,6 +15,7 @@ from edgehold.words import Reason, capital, together
 
 from .sentences import compared, ratio_text
 
+GIVEN, UPPER, NO_NUMBER = "given", "upper limit only", "no number"
 SHORT = ("sharpener", "tester", "blade")  # what is told beside the steels
 
 
@@ -47,10 +47,8 @@ def spread_sentence(spread: Spread) -> str:
     return together(told, Reason("all_runs.holds", holds=spread.holds) if spread.holds else "")
 
 
-def matters_sentence(model: RunsModel, spreads: tuple[Spread, ...], steels_typical: float | None) -> str:
+def matters_sentence(spreads: tuple[Spread, ...], steels_typical: float | None) -> str:
     """What matters more: steel, sharpener, tester, blade."""
-    if model.state != "fitted":
-        return Reason("all_runs.not_fitted", reason=model.reason)
     found = {spread.what: spread for spread in spreads}
     alike = Reason("all_runs.steels_alike") if steels_typical == 1 else ""
     above = [what for what in SHORT if found[what].state == UPPER and found[what].typical_high]

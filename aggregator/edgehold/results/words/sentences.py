@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from edgehold.estimates import Contrast
+from edgehold.estimates import Contrast, ContrastBounded, ContrastEstimated
 from edgehold.estimates.verdict import BETTER, NOTHING_WORTH_HAVING, SIZE_UNDECIDED, UNDECIDED, WORSE
 from edgehold.records.model.protocol import EndpointRule
 from edgehold.records.units import plural
@@ -138,10 +138,10 @@ def verdict_ending(kind: str) -> str:
 def figure_sentence(contrast: Contrast, rule: EndpointRule, unit: str) -> Reason:
     """What some runs say about one contrast, no verdict: a ratio; a bound, or why there is neither."""
     names = {"opening": when(rule, unit), **sides(contrast.factor, contrast.first, contrast.second)}
-    if contrast.estimate is not None and contrast.interval is not None:
+    if isinstance(contrast, ContrastEstimated):
         low, high = (difference(rule.kind, math.exp(end)) for end in (contrast.interval.low, contrast.interval.high))
         return Reason("own_answer.ratio", **names, compared=compared(rule.kind, math.exp(contrast.estimate)), low=low, high=high)
-    if contrast.bound is not None:
+    if isinstance(contrast, ContrastBounded):
         figure = amount(math.exp(contrast.bound.ratio))
         return Reason(f"own_answer.{topic(rule.kind)}_bound", **names, side=contrast.bound.kind, figure=figure)
     return Reason("own_answer.no_ratio", **names, reason=contrast.reason)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 
-from edgehold.estimates import Contrast
+from edgehold.estimates import Contrast, ContrastBounded, ContrastEstimated, ContrastNotEstimable
 from edgehold.estimates.verdict import BETTER, NONE, NOTHING_WORTH_HAVING, ONE_SIDED, SIZE_UNDECIDED, UNDECIDED, WORSE
 from edgehold.records.model.protocol import EndpointRule
 from edgehold.words import Reason
@@ -21,7 +21,7 @@ CLEAR = frozenset({BETTER, WORSE, SIZE_UNDECIDED})
 
 def kind_of(contrast: Contrast) -> str:
     """The code of a contrast's verdict; empty where it has none."""
-    return contrast.verdict.kind if contrast.verdict else ""
+    return "" if isinstance(contrast, ContrastNotEstimable) else contrast.verdict.kind
 
 
 def verdict_words(contrast: Contrast, rule: EndpointRule) -> Reason:
@@ -36,7 +36,7 @@ def verdict_words(contrast: Contrast, rule: EndpointRule) -> Reason:
     if kind not in CLEAR:
         return Reason(f"own_answer.verdict_{OPEN[kind]}")
     if kind == SIZE_UNDECIDED:
-        how = "less_open" if contrast.estimate is not None and contrast.estimate < 0 else "more_open"
+        how = "less_open" if isinstance(contrast, ContrastEstimated) and contrast.estimate < 0 else "more_open"
     else:
         how = "better" if kind == BETTER else "worse"
     second = sides(contrast.factor, contrast.first, contrast.second)["second"]
@@ -59,22 +59,21 @@ def own_sentence(contrast: Contrast, rule: EndpointRule, unit: str, excluding: b
     """
     names = {"opening": inside(rule, unit), **sides(contrast.factor, contrast.first, contrast.second)}
     verdict = verdict_words(contrast, rule)
-    if contrast.estimate is not None and contrast.interval is not None:
-        return _with_ratio(contrast, rule, contrast.estimate, verdict, names, excluding)
-    if contrast.bound is not None:
+    if isinstance(contrast, ContrastEstimated):
+        return _with_ratio(contrast, rule, verdict, names, excluding)
+    if isinstance(contrast, ContrastBounded):
         figure = amount(math.exp(contrast.bound.ratio))
         return Reason(f"own_answer.told_{topic(rule.kind)}_bound", verdict=verdict, **names, side=contrast.bound.kind, figure=figure)
     return Reason("own_answer.told_no_ratio", verdict=verdict, **names, reason=contrast.reason)
 
 
-def _with_ratio(contrast: Contrast, rule: EndpointRule, estimate: float, verdict: Reason, names: dict[str, str], excluding: bool) -> Reason:
+def _with_ratio(contrast: ContrastEstimated, rule: EndpointRule, verdict: Reason, names: dict[str, str], excluding: bool) -> Reason:
     """A ratio with its interval; where the verdict names both sides, they are not named again."""
-    assert contrast.interval is not None
     clear = kind_of(contrast) in CLEAR
     low, high = (difference(rule.kind, math.exp(end)) for end in (contrast.interval.low, contrast.interval.high))
-    figures = {"compared": compared(rule.kind, math.exp(estimate), "_end" if clear else ""), "low": low, "high": high}
+    figures = {"compared": compared(rule.kind, math.exp(contrast.estimate), "_end" if clear else ""), "low": low, "high": high}
     told = {"verdict": verdict, **({"opening": names["opening"]} if clear else names), **figures}
-    excludes = contrast.verdict.excludes if contrast.verdict and excluding else math.inf
+    excludes = contrast.verdict.excludes if excluding else math.inf
     middle = "_clear" if clear else ""
     if math.isinf(excludes):
         return Reason(f"own_answer.told{middle}", **told)

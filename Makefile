@@ -51,7 +51,7 @@ demo: $(VENV)/.site
 	$(BIN)/edgehold demo
 
 # Every goal of speed and size with what was found; all tables are written before it fails where one is missed.
-BENCHMARKS := check_speed bench "build_speed --one" growth "forms build/site"
+BENCHMARKS := check_speed bench "build_speed --one" growth "forms build/site" "submission_weight build/site"
 bench: $(VENV)/.test site
 	@tests/browser/install
 	@missed=0; for one in $(BENCHMARKS); do $(BIN)/python -m tests.benchmarks.$$one --write || missed=1; done; exit $$missed

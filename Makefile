@@ -52,7 +52,7 @@ demo: $(VENV)/.site
 
 # Every goal of speed and size in one table, with what was found; it is written before it fails where one is missed.
 BENCHMARKS := commands "build_speed --one --write" posteriors "check_speed --write" "bench --write" "growth --write" \
-	"forms build/site --write" "explorer build/site" "page_weights build/site --write"
+	"forms build/site --write" "explorer build/site" "submission_weight build/site --write" "page_weights build/site --write"
 bench: $(VENV)/.test site
 	@tests/browser/install
 	@for one in $(BENCHMARKS); do $(BIN)/python -m tests.benchmarks.$$one; done

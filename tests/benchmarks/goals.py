@@ -28,6 +28,7 @@ SCRIPTS = {
     "check_speed": "The check",
     "bench": "Crossed fits",
     "growth": "Growth",
+    "submission_weight": "What a submission adds",
     "forms": "Form and planner",
     "explorer": "Explorer",
     "page_weights": "Pages",

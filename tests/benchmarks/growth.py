@@ -218,8 +218,7 @@ EXPLAINED = (
     "- Posteriors are sampled up to 1,000 runs or readings and normal about their mode above. From 60 to 500 submissions most"
     " pools are below, where every point costs the cube of the rows.",
     "- Pairs grow with the square of the steels until all are met, and stay as many then.",
-    "- A site has a page and a file for every submission, 33 to 95 kB each in the demonstration, of which 27 kB are the page's "
-    "frame, beside tables of every run and reading.",
+    "- What one more submission adds to a site, by kind of file, and what 10,000 take, is in `WEIGHT.md`.",
     "",
     "Beside the table, November 2026, one process on the same machine: the joint model of one pool of 2,000 submissions (5,373 "
     "runs, 36,251 readings, 26,335 effects and coefficients) with all that is read off it took 120 s of CPU and 1.8 GB. What "

@@ -106,12 +106,17 @@ def test_every_run_that_a_model_goes_without_says_why(site):
     assert (runs["status"] == "missing").sum() + runs.query("status != 'missing'")["split_tester"].sum() == named.sum()
 
 
-def test_the_zip_holds_the_same_files_and_the_same_bytes_each_time(site):
+def test_the_zip_holds_the_same_files_without_parquet_and_describes_those(site):
     with zipfile.ZipFile(site / "data" / "edgehold-data.zip") as kit:
-        names = {Path(name).name for name in kit.namelist()}
-        assert {"answers.ipynb", "answers.Rmd", "datapackage.json", "runs.csv"} <= names
-        assert all(kit.read(name) == (site / "data" / Path(name).name).read_bytes() for name in kit.namelist())
+        held = {Path(name).name: kit.read(name) for name in kit.namelist()}
         assert {one.date_time[0] for one in kit.infolist()} == {1980}
+    tables = {path.name for path in (site / "data").glob("*.csv")}
+    assert held.keys() == tables | {"answers.ipynb", "answers.Rmd", "datapackage.json"}
+    described = json.loads(held.pop("datapackage.json"))
+    assert {one["path"] for one in described["resources"]} == tables
+    beside = json.loads((site / "data" / "datapackage.json").read_bytes())
+    assert described == beside | {"resources": [one for one in beside["resources"] if one["format"] == "csv"]}
+    assert all(content == (site / "data" / name).read_bytes() for name, content in held.items())
 
 
 def test_the_data_page_offers_every_file_and_a_click_saves_it(open_page, addresses, site):

@@ -1,6 +1,7 @@
 """The bar column of a table of ratios: small inline drawings on one common logarithmic scale.
 
-What each drawing shows stands as text in the cells beside it; colours come from the style sheet by class.
+What each drawing shows stands as text in the cells beside it; colours and width come from the style sheet by class. There are thousands
+of them on a site, so each is drawn with few letters.
 """
 
 from __future__ import annotations
@@ -67,7 +68,7 @@ def tick_words(ticks: list[tuple[float, str]]) -> str:
     """Words along a scale; the outer ones stand inside the drawing's edges."""
     inner = [(x, "middle", word) for x, word in ticks[1:-1]]
     placed = [(0.0, "start", ticks[0][1]), *inner, (float(WIDTH), "end", ticks[-1][1])]
-    return "".join(f'<text x="{x:.1f}" y="15" text-anchor="{anchor}">{word}</text>' for x, anchor, word in placed)
+    return "".join(f'<text x="{place(x)}" y="15" text-anchor="{anchor}">{word}</text>' for x, anchor, word in placed)
 
 
 def bar(
@@ -81,7 +82,7 @@ def bar(
     """One result: a line for its interval, a mark for its ratio (a diamond when pooled), a thin line for prediction or ``wider``."""
     if result is None:
         return Markup("")
-    parts = [_ground(on)]
+    parts = [ground(on.x(1 / on.worthwhile), on.x(on.worthwhile), WIDTH / 2)]
     thin = prediction.result if prediction is not None else wider
     if thin is not None:
         parts.append(_line("bar-prediction", thin, on))
@@ -92,24 +93,31 @@ def bar(
 
 def svg(css: str, label: str, inside: str) -> Markup:
     """A small drawing that says what it shows."""
-    return Markup(
-        f'<svg class="{css}" viewBox="0 0 {WIDTH} {HEIGHT}" width="{WIDTH}" height="{HEIGHT}" role="img" '
-        f'aria-label="{plain(label)}">{inside}</svg>'
-    )
+    return Markup(f'<svg class="{css}" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{plain(label)}">{inside}</svg>')
 
 
-def _ground(on: Axis) -> str:
-    low, high = on.x(1 / on.worthwhile), on.x(on.worthwhile)
+def place(x: float) -> str:
+    """A place in a drawing, to a tenth of its unit."""
+    return f"{x:.1f}".removesuffix(".0")
+
+
+def ground(low: float, high: float, one: float) -> str:
+    """The band of differences not worth having, and the line of no difference."""
     return (
-        f'<rect class="bar-band" x="{low:.1f}" y="0" width="{high - low:.1f}" height="{HEIGHT}"/>'
-        f'<line class="bar-one" x1="{WIDTH / 2:g}" y1="0" x2="{WIDTH / 2:g}" y2="{HEIGHT}"/>'
+        f'<path class="bar-band" d="M{place(low)} 0H{place(high)}V{HEIGHT}H{place(low)}z"/>'
+        f'<path class="bar-one" d="M{place(one)} 0V{HEIGHT}"/>'
     )
+
+
+def line(css: str, low: float, high: float) -> str:
+    """From one place to another."""
+    return f'<path class="{css}" d="M{place(low)} {MIDDLE}H{place(high)}"/>'
 
 
 def _line(css: str, result: RatioInterval, on: Axis) -> str:
     low = on.x(result.low if result.low else 1 / on.reach)
     high = on.x(result.high if result.high is not None else on.reach)
-    drawn = f'<line class="{css}" x1="{low:.1f}" y1="{MIDDLE}" x2="{high:.1f}" y2="{MIDDLE}"/>'
+    drawn = line(css, low, high)
     if not on.shows(result.low):
         drawn += head(low, False)
     if not on.shows(result.high):
@@ -120,11 +128,11 @@ def _line(css: str, result: RatioInterval, on: Axis) -> str:
 def head(x: float, right: bool) -> str:
     """An arrow head: it goes on beyond the scale."""
     back = -6 if right else 6
-    return f'<path class="bar-head" d="M{x:.1f} {MIDDLE}l{back} -4v8z"/>'
+    return f'<path class="bar-head" d="M{place(x)} {MIDDLE}l{back} -4v8z"/>'
 
 
 def mark(x: float, pooled: bool) -> str:
     """A diamond for what is pooled, else a square."""
     if pooled:
-        return f'<path class="bar-mark" d="M{x - 7:.1f} {MIDDLE}l7 -6l7 6l-7 6z"/>'
-    return f'<rect class="bar-mark" x="{x - 3.5:.1f}" y="{MIDDLE - 3.5:g}" width="7" height="7"/>'
+        return f'<path class="bar-mark" d="M{place(x - 7)} {MIDDLE}l7 -6l7 6l-7 6z"/>'
+    return f'<path class="bar-mark" d="M{place(x - 3.5)} {MIDDLE - 3.5:g}h7v7h-7z"/>'

@@ -41,6 +41,7 @@ from .csp import with_policy
 from .laying import lay
 from .links import Found, broken_among, found_in
 from .search_index import Findable
+from .white_space import without_indentation
 
 if TYPE_CHECKING:
     from mkdocs.structure.toc import _TocToken
@@ -361,7 +362,7 @@ class _Shell(BasePlugin[LegacyConfig]):  # type: ignore[no-untyped-call]  # the 
         path = page.file.dest_uri if page is not None else name
 
         def compute() -> tuple[str, Found]:
-            html = with_policy(theme.get_template(name).render(context))
+            html = with_policy(without_indentation(theme.get_template(name).render(context)))
             return html, found_in(html)
 
         html, found = kept_as(_Template, (self._common, name, base, _decided(page) if page is not None else None), compute)

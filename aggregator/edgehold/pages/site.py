@@ -38,7 +38,7 @@ Sheets = Mapping[tuple[str, str], tuple[SheetView, Mapping[str, bytes]]]
 
 __all__ = ["PROJECT", "build_site", "contents_of"]
 
-CELL_END = re.compile(r"(</(?:td|th|dt|dd|li|caption)>)(?=<)")  # a space between cells, or search would glue their words
+ITEM_END = re.compile(r"(</(?:dt|dd|li)>)(?=<)")  # a space between items, which may stand on one line
 ANCHORED_HEADING = re.compile(r'<h([23])[^>]*\sid="([^"]+)"[^>]*>(.*?)</h\1>', re.DOTALL)
 
 
@@ -150,7 +150,7 @@ def _ready(path: str, text: str) -> Ready:
     """A page's file, taken apart: each line of its head is a name and a value as JSON."""
     _, head, html = text.split("---\n", 2)
     lines = (line.partition(": ") for line in head.removesuffix("\n").split("\n"))
-    html = CELL_END.sub(r"\1 ", html.lstrip("\n"))
+    html = ITEM_END.sub(r"\1 ", html.lstrip("\n"))
     headings = tuple((int(level), name, re.sub(r"<[^>]*>", "", inside).strip()) for level, name, inside in ANCHORED_HEADING.findall(html))
     return Ready(path, {name: json.loads(value) for name, _, value in lines}, html, headings)
 

@@ -17,7 +17,7 @@ from edgehold.results.model.references import ReferenceSpread
 from edgehold.results.words.sentences import ratio_text
 from edgehold.words import Reason
 
-from .bars import HEIGHT, MARGIN, MIDDLE, WIDTH, head, mark, svg, tick_words
+from .bars import MARGIN, WIDTH, ground, head, line, mark, svg, tick_words
 
 REACHES = (1.5, 2.0, 4.0, 8.0, 16.0)
 TICKS = {1.5: (1, 1.1, 1.2, 1.3, 1.5), 2.0: (1, 1.2, 1.5, 2), 4.0: (1, 1.5, 2, 3, 4), 8.0: (1, 2, 4, 8), 16.0: (1, 2, 4, 8, 16)}
@@ -82,14 +82,9 @@ def _label(typical: float, low: float | None, high: float | None) -> Reason:
 
 
 def _ground(on: SpreadAxis) -> str:
-    width = on.x(on.worthwhile) - MARGIN
-    return (
-        f'<rect class="bar-band" x="{MARGIN}" y="0" width="{width:.1f}" height="{HEIGHT}"/>'
-        f'<line class="bar-one" x1="{MARGIN}" y1="0" x2="{MARGIN}" y2="{HEIGHT}"/>'
-    )
+    return ground(MARGIN, on.x(on.worthwhile), MARGIN)
 
 
 def _line(low: float, high: float | None, on: SpreadAxis) -> str:
     end = on.x(high if high is not None else on.reach)
-    drawn = f'<line class="bar-interval" x1="{on.x(low):.1f}" y1="{MIDDLE}" x2="{end:.1f}" y2="{MIDDLE}"/>'
-    return drawn + (head(end, True) if high is None or high > on.reach else "")
+    return line("bar-interval", on.x(low), end) + (head(end, True) if high is None or high > on.reach else "")

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from functools import partial
 
 from edgehold.engine.tasks import kept_as
-from edgehold.results.model.results import Pool, Results, SubmissionResult
+from edgehold.results.model.results import OwnAnswer, Pool, Results, SubmissionResult
 from edgehold.results.model.versions import ProtocolResult
 from edgehold.words import Reason
 
@@ -44,6 +44,7 @@ def _submission(
         "submission.html",
         submission=submission,
         finding=_finding(submission),
+        contrasts=_contrasts(submission.answers),
         protocol=protocol,
         pool=pool,
         endpoints=endpoints,
@@ -59,6 +60,14 @@ def _submission(
     told = Reason("search.submission_told", method=method, month=formatting.month(submission.month), runs=len(submission.runs))
     found = Findable("submission", (), told)
     return Page(addresses.submission(submission), f"Submission {submission.id}", html, "Results", record=True, found=found)
+
+
+def _contrasts(answers: Iterable[OwnAnswer]) -> list[list[OwnAnswer]]:
+    """Answers, those together that are one ratio by two names: of two people and of their practice, of two blades and of their steels."""
+    found: dict[tuple[object, ...], list[OwnAnswer]] = {}
+    for number, one in enumerate(answers):
+        found.setdefault((one.endpoint, one.verdict, one.result or number), []).append(one)
+    return [*found.values()]
 
 
 def _finding(submission: SubmissionResult) -> str:

@@ -1,6 +1,7 @@
-"""``results.json``: JSON, two spaces, UTF-8, keys in the order of the schema.
+"""``results.json``: JSON, UTF-8, keys in the order of the schema, a line for each of them and for each item of their lists.
 
-What stands in its longest lists is written once, and kept beside what it was written from.
+So a pool, a submission or a protocol is one line, which line-based programs find, count and compare, and nothing else is spent on white
+space. What stands in the longest lists is written once, and kept beside what it was written from.
 """
 
 from __future__ import annotations
@@ -8,8 +9,6 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-
-from pydantic import BaseModel
 
 from edgehold.results.model.results import Pool, Results, SubmissionResult
 
@@ -37,7 +36,7 @@ class Written:
         text = self.rest.decode()
         for name, items in self.items.items():
             if items:
-                text = text.replace(f'\n  "{name}": []', f'\n  "{name}": [\n    ' + ",\n    ".join(items) + "\n  ]", 1)
+                text = text.replace(f'\n"{name}":[]', f'\n"{name}":{_lines(items, "[]")}', 1)
         return text.encode()
 
 
@@ -51,8 +50,13 @@ def written(results: Results, texts: Texts | None = None) -> Written:
     """
     known = texts or {}
     items: dict[str, Iterable[Item]] = {name: getattr(results, name) for name in LISTS}
-    rest = f"{_json(results.model_copy(update=dict.fromkeys(LISTS, ())))}\n".encode()
-    return Written(rest, {name: [known.get(_called(one)) or _item(one) for one in of_list] for name, of_list in items.items()})
+    rest = results.model_copy(update=dict.fromkeys(LISTS, ())).model_dump(mode="json")
+    lines = [
+        f"{_json(name)}:{_lines(map(_json, value), '[]') if isinstance(value, list) and value else _json(value)}"
+        for name, value in rest.items()
+    ]
+    file = f"{_lines(lines, '{}')}\n".encode()
+    return Written(file, {name: [known.get(_called(one)) or _item(one) for one in of_list] for name, of_list in items.items()})
 
 
 def texts_of(items: Iterable[Item]) -> dict[tuple[str, ...], str]:
@@ -65,8 +69,13 @@ def _called(one: Item) -> tuple[str, ...]:
 
 
 def _item(one: Item) -> str:
-    return _json(one).replace("\n", "\n    ")
+    return _json(one.model_dump(mode="json"))
 
 
-def _json(one: BaseModel) -> str:
-    return json.dumps(one.model_dump(mode="json"), indent=2, ensure_ascii=False, allow_nan=False)
+def _lines(parts: Iterable[str], ends: str) -> str:
+    """Parts between two brackets, each on a line."""
+    return ends[0] + "\n" + ",\n".join(parts) + "\n" + ends[1]
+
+
+def _json(plain: object) -> str:
+    return json.dumps(plain, ensure_ascii=False, allow_nan=False, separators=(",", ":"))

@@ -38,7 +38,7 @@ STEEL, CURVE = flat(SteelCurve, only=("factor", "steel")), flat(CurvePointResult
 
 
 def tables(found: EverythingFound, results: Results) -> dict[str, bytes]:
-    """Every CSV file by name, the Parquet files, datapackage.json, the notebooks, and all of these in one zip."""
+    """Every CSV file by name, the Parquet files, datapackage.json, the notebooks, and all but Parquet in one zip."""
     return table_files([lines_of_pools(found, results)], results)
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 import io
 import pickle
 from collections.abc import Mapping, Sequence
+from functools import partial
 
 from edgehold.engine.tasks import kept
 from edgehold.results.model.grades import GradeResult
@@ -40,7 +41,7 @@ NAMES = (
 
 
 def table_files(parts: Sequence[Mapping[str, Lines]], results: Results) -> dict[str, bytes]:
-    """Every CSV file by name, the Parquet files, datapackage.json, the notebooks, and all of these in one zip.
+    """Every CSV file by name, the Parquet files, datapackage.json, the notebooks, and all but Parquet in one zip.
 
     Parameters
     ----------
@@ -58,11 +59,11 @@ def table_files(parts: Sequence[Mapping[str, Lines]], results: Results) -> dict[
     }
     made = {name: [lines_of(name, common[name])] if name in common else [part[name] for part in parts] for name in NAMES}
     columns = {name: lines[0].columns for name, lines in made.items()}
-    files = {f"{name}.csv": csv_of((columns[name], ())) + b"".join(one.csv for one in lines) for name, lines in made.items()}
-    files |= {f"{name}.parquet": kept(_parquet, name, columns[name], tuple(one.rows for one in made[name])) for name in GROWING}
-    files["datapackage.json"] = datapackage(columns, files, results.provenance, results.format)
-    files |= notebooks()
-    return files | {KIT: kit(files)}
+    tables = {f"{name}.csv": csv_of((columns[name], ())) + b"".join(one.csv for one in lines) for name, lines in made.items()}
+    typed = {f"{name}.parquet": kept(_parquet, name, columns[name], tuple(one.rows for one in made[name])) for name in GROWING}
+    described = partial(datapackage, columns, provenance=results.provenance, format_=results.format)
+    held = tables | {"datapackage.json": described(files=tables)} | notebooks()
+    return held | typed | {"datapackage.json": described(files=tables | typed), KIT: kit(held)}
 
 
 def _parquet(name: str, columns: Mapping[str, str], rows: tuple[bytes, ...]) -> bytes:

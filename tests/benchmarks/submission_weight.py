@@ -71,7 +71,8 @@ def table(after: dict[str, float], before: dict[str, float] | None) -> str:
         then = "–" if before is None else f"{(sum(before.values()) if kind == 'all of it' else before[kind]) / 1000:.1f}"
         rows.append(f"| {kind} | {then} | {size / 1000:.1f} |")
     goal = goal_of(after)
-    told = f"{SUBMISSIONS:,} submissions take {goal.found:,.0f} MB beside what a site holds anyway; wanted: less than {MEGABYTES} MB, {goal.verdict}."
+    told = f"{SUBMISSIONS:,} submissions take {goal.found:,.0f} MB beside what a site holds anyway; wanted: below {MEGABYTES} MB "
+    told += f"({goal.verdict})."
     return "\n".join([*rows, "", told, ""])
 
 

@@ -14,25 +14,26 @@ import numpy as np
 import pandas as pd
 
 from edgehold.numerics.half_t import HalfT
-from edgehold.pooling.hierarchical import HierarchicalFit, hierarchical
+from edgehold.pooling.hierarchical import Posterior, hierarchical
 from tests.benchmarks.fit_crossed import TERMS, timed
 
 PRIORS = {name: HalfT(4, 0.2) for name in TERMS} | {"residual": HalfT(4, 0.3)}
 
 
-def fit(runs: pd.DataFrame) -> HierarchicalFit:
+def fit(runs: pd.DataFrame) -> Posterior:
     """Steels fixed, testers, sharpeners, blades and steel × tester random."""
     codes = pd.factorize(runs["steel"])[0]
     X = np.zeros((len(runs), codes.max() + 1))
     X[np.arange(len(runs)), codes] = 1.0
-    return hierarchical(runs["y"], X, {name: runs[name] for name in TERMS}, PRIORS)
+    found = hierarchical(runs["y"], X, {name: runs[name] for name in TERMS}, PRIORS)
+    assert isinstance(found, Posterior), found.reason
+    return found
 
 
 def main(path: str, repeats: int) -> None:
     """Print what ``timed`` finds and how the posterior was found."""
     result, record = timed(fit, path, repeats)
     record |= {
-        "state": result.state,
         "points": result.convergence.points,
         "how": result.convergence.message or "importance sampling",
         "sds": {name: round(result.spread(name).mean, 4) for name in result.names},

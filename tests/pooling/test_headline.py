@@ -10,7 +10,7 @@ from scipy.stats import norm
 
 from edgehold.numerics.half_t import HalfT
 from edgehold.pooling.answer import Estimated, NotEstimable
-from edgehold.pooling.headline import headline
+from edgehold.pooling.headline import HeadlineFitted, HeadlineNotFitted, headline, why_none
 from edgehold.pooling.hierarchical import hierarchical
 from edgehold.pooling.posterior_verdict import BETTER, BEYOND, DIFFER, DIFFERENT, SAME, UNDECIDED, WITHIN, WORSE, verdict_of
 from edgehold.pooling.spread_priors import DEFAULT_PRIORS, MEDIAN, USUAL, priors_for
@@ -65,7 +65,7 @@ def test_one_blade_on_one_side_is_enough_to_speak_of_blades():
 
 def test_two_blades_a_steel_speak_of_steels_and_have_a_verdict():
     found = asked(labels_of_exchange(people=8, blades=2))
-    assert found.state == "fitted" and len(found.pairs) == 3
+    assert isinstance(found, HeadlineFitted) and len(found.pairs) == 3
     for one in found.pairs:
         assert (one.about, one.units_first, one.units_second) == ("steels", 2, 2)
         assert one.verdict is not None and one.general is one.posterior
@@ -116,7 +116,8 @@ def test_where_no_run_has_both_sides_nothing_is_fitted_and_every_pair_says_why()
     labels = own_blades()
     y = values_of(labels, 1, {"residual": 0.1})
     found = headline(y, np.full(len(y), np.inf), labels, worthwhile=WORTH)
-    assert found.state == "not fitted" and [one.reason for one in found.pairs] == ["there are no runs with a value on both sides"]
+    assert isinstance(found, HeadlineNotFitted) and why_none(found) == found.pairs[0].reason
+    assert [one.reason for one in found.pairs] == ["there are no runs with a value on both sides"]
 
 
 def test_steels_that_nobody_had_both_of_cannot_be_told():
@@ -131,7 +132,7 @@ def test_steels_that_nobody_had_both_of_cannot_be_told():
 def test_two_files_or_one_give_a_wide_answer(people):
     found = asked(own_blades(people=people, each=3), sensitivity=True)
     one = found.pair("s1", "s2")
-    assert found.state == "fitted" and isinstance(one, Estimated)
+    assert why_none(found) == "" and isinstance(one, Estimated)
     assert (one.about, one.verdict is None) == (("blades", True) if people == 1 else ("steels", False))
     assert one.general.interval.high - one.general.interval.low > 0.4
     assert one.halved is not None and one.doubled is not None

@@ -104,7 +104,7 @@ def found(name, group, quantity):
 
 @pytest.mark.parametrize("name", FITTED)
 def test_every_set_is_fitted(name):
-    assert fitted(name).state == "fitted"
+    assert fitted(name).convergence.fitted
 
 
 @pytest.mark.parametrize(("name", "group", "quantity"), OURS)

@@ -185,7 +185,7 @@ def test_an_endpoint_outside_the_checkpoints_is_answered_from_its_own_values():
     rules = {(POOL, "late"): Asked(RULES["late"].model_copy(update={"at": 200.0}), PRIORS)}
     rows = [row for row in rows_of(points) if row.endpoint == "late"]
     found = all_answers(rows, points, rules, {POOL: AskedOfPool(WORKS, PRIORS, True)}, sensitivity=False)
-    assert found.answers[POOL, "late"].readings is None and found.answers[POOL, "late"].headline.state == "fitted"
+    assert found.answers[POOL, "late"].readings is None and found.answers[POOL, "late"].headline.fit.convergence.fitted
 
 
 def test_above_a_thousand_readings_normal_about_the_mode_is_near_the_sampled_posterior(monkeypatch):

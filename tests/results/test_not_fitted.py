@@ -10,6 +10,7 @@ from edgehold.numerics.attempt import NOT_FINITE, NOT_SETTLED, SINGULAR, NotFitt
 from edgehold.pooling.crossed.runs_design import checked_runs
 from edgehold.pooling.gather.all_answers import Answered
 from edgehold.pooling.headline import unanswered
+from edgehold.pooling.hierarchical import no_posterior
 from edgehold.pooling.what_matters import what_matters
 from edgehold.records.canonical import PoolKey
 from edgehold.results.publish.not_fitted import of_answers
@@ -30,7 +31,7 @@ def answered():
 def test_each_of_an_answers_models_is_listed_by_itself(answered):
     failing = replace(
         answered,
-        headline=replace(answered.headline, reason=NotFitted(SINGULAR), hanging=NotFitted(NOT_FINITE)),
+        headline=replace(answered.headline, fit=no_posterior(NotFitted(SINGULAR), {}), hanging=NotFitted(NOT_FINITE)),
         linked_reason=NotFitted(NOT_SETTLED),
     )
     lines = [(pool, endpoint, code_of(what), code_of(why)) for pool, endpoint, what, why in of_answers([failing])]

@@ -10,7 +10,6 @@ import pytest
 from edgehold.pooling.curves.curves import curves_asked, read_pool
 from edgehold.pooling.curves.shown import shown_by_references
 from edgehold.pooling.gather.references import references_of
-from edgehold.pooling.hierarchical import not_fitted
 from edgehold.results.model.ratio import ratio_interval
 from edgehold.results.publish.assemble import _through_references, _told_apart
 from edgehold.results.publish.references import references_result
@@ -65,8 +64,7 @@ def test_each_figure_has_its_sentence_and_the_prior_is_called_so(fitted):
 
 def test_without_a_posterior_the_reason_stands_there(fitted):
     model, _ = fitted
-    nothing = not_fitted((), {}, Reason("headline.mode_not_found"), 0.95, 0)
-    found = references_result(shown_by_references(model, nothing), "m")
+    found = references_result(shown_by_references(model, Reason("headline.mode_not_found")), "m")
     assert (found.state, found.reason_code, found.wear, found.spreads) == ("not fitted", "headline.mode_not_found", None, ())
     assert says(found.sentences[1], "references.no_figures")
 

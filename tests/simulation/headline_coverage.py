@@ -33,7 +33,7 @@ from monte_carlo import lower_bound
 from pools import EXCHANGED, LAST_READING, LIMITS, ONE, PRACTICE, STEELS, WHOLE, Design, Pool, draw, ideal
 
 from edgehold.pooling.answer import Estimated
-from edgehold.pooling.headline import headline
+from edgehold.pooling.headline import Headline, HeadlineNotFitted, headline, why_none
 from edgehold.pooling.posterior_verdict import BEYOND, WITHIN, verdict_of
 from edgehold.pooling.spread_priors import DEFAULT_PRIORS, scaled
 
@@ -172,9 +172,13 @@ def pool_line(pool: Pool, asked: Sequence[Comparison], seed: int, scale: float =
     """One pool's answers beside truth and ideal."""
     began = time.perf_counter()
     found = _published(pool, scale)
-    told = {"seed": seed, "seconds": round(time.perf_counter() - began, 3), "state": found.state, "reason": found.reason}
+    told = {"seed": seed, "seconds": round(time.perf_counter() - began, 3), "state": _state(found), "reason": why_none(found)}
     told |= {"k": _rounded(found.fit.convergence.pareto_k), "points": found.fit.convergence.points}
     return told | {"answers": {" : ".join(one): _answer(found, pool, one) for one in asked}}
+
+
+def _state(found: Headline) -> str:
+    return "not fitted" if isinstance(found, HeadlineNotFitted) else "fitted"
 
 
 def _published(pool: Pool, scale: float = 1.0):
@@ -245,7 +249,7 @@ def _series(pool: Pool, seed: int) -> dict:
         found = _published(so_far)
         answer = found.pair(*STEELS[:2])
         told = _probabilities(answer.posterior.above) if answer.verdict else (0.0, 0.0, 0.0, 0.0)
-        unfitted += found.state != "fitted"
+        unfitted += isinstance(found, HeadlineNotFitted)
         looks.append([*map(_rounded, told), clusters(so_far.labels)])
         reached = ideal(so_far, "steel", *STEELS[:2])
         best.append([_rounded(reached.estimate), _rounded(reached.sd)])

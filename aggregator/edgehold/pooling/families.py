@@ -22,8 +22,8 @@ from edgehold.numerics.normal_mixture import NormalMixture
 from edgehold.numerics.second_stage import SecondStage
 from edgehold.words import Reason
 
-from .headline import Headline
-from .hierarchical import LEAST_EFFECTIVE, ContrastPosterior, HierarchicalFit
+from .headline import HeadlineFitted
+from .hierarchical import LEAST_EFFECTIVE, ContrastPosterior, Posterior
 from .posterior_verdict import PosteriorVerdict, posterior_verdict
 from .spread_priors import IN_FAMILY
 from .steel_spread import steel_spread
@@ -112,7 +112,7 @@ def unfitted(reason: str) -> Families:
     return Families(NOT_FITTED, reason, {}, (), None, None, ())
 
 
-def families(found: Headline, family_of: Mapping[str, str], worthwhile: float) -> Families:
+def families(found: HeadlineFitted, family_of: Mapping[str, str], worthwhile: float) -> Families:
     """Hold families of steels against each other.
 
     Parameters
@@ -122,8 +122,6 @@ def families(found: Headline, family_of: Mapping[str, str], worthwhile: float) -
     worthwhile : smallest ratio worth acting on.
     """
     linked, prior = found.linked, found.prior_in_family
-    if linked is None or prior is None:
-        return unfitted(found.reason)
     members: dict[str, tuple[str, ...]] = {}
     for name in linked.names:
         members[family_of[name]] = (*members.get(family_of[name], ()), name)
@@ -157,7 +155,7 @@ def _refused(members: Mapping[str, tuple[str, ...]]) -> str:
 
 
 def _pair(
-    stage: SecondStage, fit: HierarchicalFit, members: Mapping[str, tuple[str, ...]], first: str, second: str, worthwhile: float
+    stage: SecondStage, fit: Posterior, members: Mapping[str, tuple[str, ...]], first: str, second: str, worthwhile: float
 ) -> FamilyAnswer:
     sides = members.get(first, ()), members.get(second, ())
     about = FAMILIES if min(map(len, sides)) > 1 else STEELS
@@ -169,7 +167,7 @@ def _pair(
     return FamiliesEstimated(first, second, about, *sides, posterior, another, verdict)
 
 
-def _posterior(mixture: NormalMixture, stage: SecondStage, fit: HierarchicalFit) -> ContrastPosterior:
+def _posterior(mixture: NormalMixture, stage: SecondStage, fit: Posterior) -> ContrastPosterior:
     few, tail = mixture.merged(), (1 - fit.level) / 2
     low, high = few.quantile(tail), few.quantile(1 - tail)
     sets = fit.sets[stage.kept[0]]

@@ -7,7 +7,7 @@ steel the answer speaks of blades, with one sharpener of a class of sharpeners, 
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import combinations
 
@@ -29,7 +29,7 @@ from edgehold.words import Reason
 from .answer import BLADES, CLASSES, LEVELS, SHARPENERS, STEELS, TABLES, Answer, Compared, Estimated, NotEstimable
 from .crossed.inputs import RESIDUAL
 from .crossed.runs_design import LEVEL, NOVICE, OWN, PRACTICE, PRACTISED, FixedPart, Runs, checked_runs, fixed_part, too_many_levels
-from .hierarchical import ContrastPosterior, HierarchicalFit, SpreadPosterior, hierarchical, not_fitted
+from .hierarchical import ContrastPosterior, HierarchicalFit, NoPosterior, Posterior, SpreadPosterior, hierarchical, no_posterior
 from .inputs import frozen
 from .left_out import LARGEST, Hanging, Whose, all_numbers, hanging
 from .partitions import TermOfRuns, holding, terms_of
@@ -71,13 +71,11 @@ class Linked:
 
 
 @dataclass(frozen=True, eq=False)
-class Headline:
-    """What all runs of one endpoint say.
+class _OfRuns:
+    """What stands in a headline whether there is a posterior or not.
 
     Attributes
     ----------
-    state : ``"fitted"`` or ``"not fitted"``.
-    reason : why not; empty otherwise.
     runs, one_sided : runs in it, and those of them known to one side only.
     left_out : steels left out because every run of theirs is known to one side only, with the number of runs.
     fixed : effects beside the constant.
@@ -86,22 +84,14 @@ class Headline:
     in_residual : terms that are part of the run-to-run spread, every run having a level of its own.
     single : terms with one level only.
     apart : what the runs can tell apart, judged from the labels; None where that could not be judged.
-    fit : posterior with fixed steels.
-    steels : posterior of how much the steels met differ; None with fewer than two that are linked.
     pairs : every pair of known steels.
     practice : practised against novice sharpeners; None where only one class is met.
-    own : edges sharpened by the tester against others; None where not estimable.
     levels : every pair of levels of the treatment.
     levels_left_out : levels left out for the same reason as steels.
-    linked, linked_levels : the largest group of known steels, and of levels, of which every two are compared, for what is asked of many at
-        once; None without a fit.
-    prior_in_family : of the spread between steels of one family; None without a fit.
-    hanging : by what is compared, what hangs on whose results, or why its numbers failed; empty where nobody asked whose they are, or
-        there are too many runs.
+    hanging : by what is compared, what hangs on whose results, or why its numbers failed; empty where nothing is estimated, nobody asked
+        whose they are, or there are too many runs.
     """
 
-    state: str
-    reason: str
     runs: int
     one_sided: int
     left_out: Mapping[str, int]
@@ -111,17 +101,11 @@ class Headline:
     in_residual: tuple[str, ...]
     single: tuple[str, ...]
     apart: Separability | None
-    fit: HierarchicalFit
-    steels: SecondStage | None
     pairs: tuple[Answer, ...]
     practice: Answer | None
-    own: ContrastPosterior | None
-    levels: tuple[Answer, ...] = ()
-    levels_left_out: Mapping[str, int] = field(default_factory=dict)
-    linked: Linked | None = None
-    linked_levels: Linked | None = None
-    prior_in_family: HalfT | None = None
-    hanging: Mapping[Compared, Hanging] | NotFitted = field(default_factory=dict)
+    levels: tuple[Answer, ...]
+    levels_left_out: Mapping[str, int]
+    hanging: Mapping[Compared, Hanging] | NotFitted
 
     @property
     def answers(self) -> tuple[Answer, ...]:
@@ -141,10 +125,52 @@ class Headline:
                 return one
         raise KeyError((first, second))
 
+
+@dataclass(frozen=True, eq=False)
+class HeadlineFitted(_OfRuns):
+    """What all runs of one endpoint say.
+
+    Attributes
+    ----------
+    fit : posterior with fixed steels.
+    steels : posterior of how much the steels met differ; None with fewer than two that are linked.
+    own : edges sharpened by the tester against others; None where not estimable.
+    linked, linked_levels : the largest group of known steels, and of levels, of which every two are compared, for what is asked of many at
+        once.
+    prior_in_family : of the spread between steels of one family.
+    """
+
+    fit: Posterior
+    steels: SecondStage | None
+    own: ContrastPosterior | None
+    linked: Linked
+    linked_levels: Linked
+    prior_in_family: HalfT
+
     @property
     def spreads(self) -> dict[str, SpreadPosterior]:
-        """Posterior of every spread by the name of its term, the steels being fixed; empty where not fitted."""
-        return {name: self.fit.spread(name) for name in self.fit.names} if self.state == "fitted" else {}
+        """Posterior of every spread by the name of its term, the steels being fixed."""
+        return {name: self.fit.spread(name) for name in self.fit.names}
+
+
+@dataclass(frozen=True, eq=False)
+class HeadlineNotFitted(_OfRuns):
+    """Runs of one endpoint that say nothing; no pair has an estimate.
+
+    Attributes
+    ----------
+    fit : why there is no posterior.
+    """
+
+    fit: NoPosterior
+
+
+Headline = HeadlineFitted | HeadlineNotFitted
+
+
+def why_none(found: Headline) -> str:
+    """Why there is no posterior; empty where there is one."""
+    return found.fit.reason if isinstance(found, HeadlineNotFitted) else ""
 
 
 def headline(
@@ -193,11 +219,12 @@ def headline_of(
 ) -> Headline:
     """``headline`` for runs already checked; with ``whose``, what hangs on whose results is told, too; ``judged`` as for ``questions``."""
     asked = questions(runs, worthwhile, priors, level, judged=judged)
-    if isinstance(asked, Headline):
+    if not isinstance(asked, Questions):
         return asked
     fit = asked.fitted(normal=len(asked.model.runs.low) > SAMPLED)
-    beside = {factor: fit.with_priors(scaled(fit.priors, factor)) for factor in SCALES} if sensitivity and fit.state == "fitted" else {}
-    return asked.answered(fit, beside, whose)
+    if isinstance(fit, NoPosterior):
+        return asked.answered(fit, {}, whose)
+    return asked.answered(fit, {factor: fit.with_priors(scaled(fit.priors, factor)) for factor in SCALES if sensitivity}, whose)
 
 
 @dataclass(frozen=True, eq=False)
@@ -297,13 +324,10 @@ class Questions:
         only : the one comparison that is wanted; nothing else is then answered, nor how much steels differ.
         """
         model, runs, parts = self.model, self.model.runs, self.model.parts
-        whole = model.with_spreads_of(fit) if fit.state == "fitted" else None
         wanted = [plan for plan in self.plans if only in (None, plan.compared)]
+        whole = model.with_spreads_of(fit) if isinstance(fit, Posterior) else None
         found = [*(model.answer(plan, fit, beside, whole) for plan in wanted), *self.lost.answers()]
-        own = model.contrast({OWN: 1.0}) if OWN in parts.fixed.effects else None
-        return Headline(
-            state=fit.state,
-            reason=fit.reason,
+        of_runs = _OfRuns(
             runs=len(runs.low),
             one_sided=int(runs.one_sided.sum()),
             left_out=self.lost.steels,
@@ -313,20 +337,26 @@ class Questions:
             in_residual=parts.in_residual,
             single=parts.single,
             apart=model.apart,
-            fit=fit,
-            steels=model.steel_spread(fit, self.prior) if fit.state == "fitted" and only is None else None,
             pairs=tuple(a for a in found if a.factor == STEEL),
             practice=next((a for a in found if a.factor == PRACTICE), None),
-            own=fit.contrast(own) if own is not None and fit.state == "fitted" else None,
             levels=tuple(a for a in found if a.factor == LEVEL),
             levels_left_out=self.lost.levels,
-            linked=self._linked(STEEL, runs.steels) if fit.state == "fitted" else None,
-            linked_levels=self._linked(LEVEL, runs.levels) if fit.state == "fitted" else None,
-            prior_in_family=self.prior_in_family if fit.state == "fitted" else None,
-            hanging={} if whose is None or fit.state != "fitted" else self._hanging(fit, whose),
+            hanging={} if whose is None or isinstance(fit, NoPosterior) else self._hanging(fit, whose),
+        )
+        if isinstance(fit, NoPosterior):
+            return HeadlineNotFitted(**vars(of_runs), fit=fit)
+        own = model.contrast({OWN: 1.0}) if OWN in parts.fixed.effects else None
+        return HeadlineFitted(
+            **vars(of_runs),
+            fit=fit,
+            steels=model.steel_spread(fit, self.prior) if only is None else None,
+            own=None if own is None else fit.contrast(own),
+            linked=self._linked(STEEL, runs.steels),
+            linked_levels=self._linked(LEVEL, runs.levels),
+            prior_in_family=self.prior_in_family,
         )
 
-    def _hanging(self, fit: HierarchicalFit, whose: Whose) -> Mapping[Compared, Hanging] | NotFitted:
+    def _hanging(self, fit: Posterior, whose: Whose) -> Mapping[Compared, Hanging] | NotFitted:
         """What hangs on whose results, of what is estimable, where the runs are not too many."""
         runs = self.model.runs
         known = np.isfinite(runs.low) & np.isfinite(runs.high)
@@ -361,7 +391,7 @@ def questions(
     level: float = 0.95,
     parts: ModelOfRuns | None = None,
     judged: Collection[str] = EVERYTHING,
-) -> Questions | Headline:
+) -> Questions | HeadlineNotFitted:
     """What can be asked of the runs of one endpoint; the headline itself where nothing can.
 
     Parameters
@@ -372,10 +402,10 @@ def questions(
     """
     kept, lost = _with_values(runs)
     if not kept.any():
-        return _unfitted(Reason("headline.no_bounded_run"), runs.chosen(kept), lost, level)
+        return _unfitted(Reason("headline.no_bounded_run"), runs.chosen(kept), lost)
     own = runs.chosen(kept)
     if reason := too_many_levels(own):
-        return _unfitted(reason, own, lost, level)
+        return _unfitted(reason, own, lost)
     parts = model_of_runs(own, priors) if parts is None else parts.chosen(kept, parts.estimable)
     model = _Model(own, parts, separability(_judged(own, parts.fixed), of=judged), worthwhile, level)
     plans = _numbered([*model.steel_plans(), *model.practice_plan(), *model.level_plans()])
@@ -427,20 +457,17 @@ def _judged(runs: Runs, fixed: FixedPart) -> dict[str, Labels]:
     return labels | ({OWN: runs.own} if OWN in fixed.effects else {})
 
 
-def unanswered(reason: str, runs: Runs) -> Headline:
+def unanswered(reason: str, runs: Runs) -> HeadlineNotFitted:
     """No answer, and no word on what the runs can tell apart, because numbers failed."""
-    return _unfitted(reason, runs, _Lost({}, {}, runs.steels, runs.levels), 0.95)
+    return _unfitted(reason, runs, _Lost({}, {}, runs.steels, runs.levels))
 
 
-def _unfitted(reason: str, runs: Runs, lost: _Lost, level: float) -> Headline:
-    nothing = not_fitted((), {}, reason, level, len(runs.low))
+def _unfitted(reason: str, runs: Runs, lost: _Lost) -> HeadlineNotFitted:
     steels, levels = (
         tuple(_left_out(factor, a, b, reason) for a, b in combinations(names, 2))
         for factor, names in ((STEEL, lost.all_steels), (LEVEL, lost.all_levels))
     )
-    return Headline(
-        state="not fitted",
-        reason=reason,
+    return HeadlineNotFitted(
         runs=len(runs.low),
         one_sided=int(runs.one_sided.sum()),
         left_out=lost.steels,
@@ -450,13 +477,12 @@ def _unfitted(reason: str, runs: Runs, lost: _Lost, level: float) -> Headline:
         in_residual=(),
         single=(),
         apart=None,
-        fit=nothing,
-        steels=None,
         pairs=steels,
         practice=None,
-        own=None,
         levels=levels,
         levels_left_out=lost.levels,
+        hanging={},
+        fit=no_posterior(reason, {}),
     )
 
 
@@ -609,7 +635,7 @@ class _Model:
                     weights[place][np.searchsorted(term.names, mine)] += sign / len(side) / len(mine)
         return np.concatenate([*weights, c])
 
-    def steel_spread(self, fit: HierarchicalFit, prior: HalfT) -> SecondStage | None:
+    def steel_spread(self, fit: Posterior, prior: HalfT) -> SecondStage | None:
         """How much the steels linked with the first one differ; None where there are none."""
         first, *others = np.unique(self.runs.steel).tolist()
         contrasts = [self.steel_contrast(other, first) for other in others]
@@ -620,8 +646,10 @@ class _Model:
 
     def answer(self, plan: _Plan, fit: HierarchicalFit, beside: Mapping[float, HierarchicalFit], whole: _WithSpreads | None) -> Answer:
         """What the posterior says of one comparison; ``whole`` are all runs with its spreads, where there are any."""
-        if plan.c is None or whole is None:
+        if isinstance(fit, NoPosterior):
             return NotEstimable(*plan.compared, plan.about, *plan.units, plan.reason or fit.reason)
+        if plan.c is None or whole is None:
+            return NotEstimable(*plan.compared, plan.about, *plan.units, plan.reason)
         general = fit.contrast(plan.c)
         posterior = general if plan.place is None else fit.target(plan.place)
         renewed = 2 * sum((fit.variance(name) for name in self._renewed(plan.factor)), np.zeros(len(fit.weights)))
@@ -651,7 +679,7 @@ class _Model:
         return Reason("separability.mostly_open", open=open_ended, runs=runs) if open_ended > MOST_OPEN * runs else ""
 
     def _beside(self, c: Array, place: int | None, fit: HierarchicalFit | None) -> Interval | None:
-        if fit is None or fit.state != "fitted":
+        if not isinstance(fit, Posterior):
             return None
         return (fit.contrast(c) if place is None else fit.target(place)).interval
 
@@ -677,12 +705,12 @@ class _Model:
         names, numbers = np.unique(self.runs.submission, return_inverse=True)
         return numbers, len(names)
 
-    def with_spreads_of(self, fit: HierarchicalFit) -> _WithSpreads:
+    def with_spreads_of(self, fit: Posterior) -> _WithSpreads:
         """All runs with the spreads of a posterior."""
         n = len(self.runs.low)
         return _WithSpreads(self.given_spreads(fit, np.ones(n, dtype=bool), np.zeros(n)))  # a variance does not depend on values
 
-    def given_spreads(self, fit: HierarchicalFit, rows: Bools, values: Array) -> GivenSpreads:
+    def given_spreads(self, fit: Posterior, rows: Bools, values: Array) -> GivenSpreads:
         """Some of the runs with (rows,) values, the spreads at the root mean square of their posterior."""
         variances = fit.weights @ fit.sds**2
         count = int(rows.sum())

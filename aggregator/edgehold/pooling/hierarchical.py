@@ -157,13 +157,27 @@ class SpreadPosterior:
 
 
 @dataclass(frozen=True, eq=False)
-class HierarchicalFit:
+class NoPosterior:
+    """A hierarchical model without a posterior.
+
+    Attributes
+    ----------
+    reason : why there is none.
+    priors : by name.
+    convergence : record of the computation.
+    """
+
+    reason: str
+    priors: Mapping[str, HalfT]
+    convergence: PosteriorConvergence
+
+
+@dataclass(frozen=True, eq=False)
+class Posterior:
     """Posterior of a hierarchical model.
 
     Attributes
     ----------
-    state : ``"fitted"`` or ``"not fitted"``.
-    reason : why not; empty otherwise.
     names : (K,) random terms, the residual last where its standard deviation is unknown.
     priors : by name.
     prior_log_sds : by name, standard deviation of ln σ before the data.
@@ -179,8 +193,6 @@ class HierarchicalFit:
         not searched for.
     """
 
-    state: str
-    reason: str
     names: tuple[str, ...]
     priors: Mapping[str, HalfT]
     prior_log_sds: Mapping[str, float]
@@ -207,10 +219,9 @@ class HierarchicalFit:
         Raises
         ------
         InputError
-            If nothing was fitted, or the length is not p.
+            If the length is not p.
         """
         c = np.asarray(c, dtype=float)
-        self._needs_fit()
         if c.shape != self.coefficients.shape[1:] or not np.isfinite(c).all():
             raise InputError(f"a contrast needs {self.coefficients.shape[1]} finite numbers; got {c!r}")
         met = np.flatnonzero(c)
@@ -219,7 +230,6 @@ class HierarchicalFit:
 
     def target(self, number: int, extra: Array | float = 0.0) -> ContrastPosterior:
         """Posterior of one of the targets asked for, a sum of effects and coefficients; ``extra`` as for ``contrast``."""
-        self._needs_fit()
         return self._posterior(self.target_means[:, number], self.target_variances[:, number] + extra)
 
     def draws(self, count: int, rng: np.random.Generator) -> Array:
@@ -234,7 +244,6 @@ class HierarchicalFit:
         -------
         (count, p)
         """
-        self._needs_fit()
         edges = np.round(np.concatenate([[0.0], np.cumsum(self.weights)]) / self.weights.sum() * ((count + 1) // 2)).astype(int)
         drawn = []
         for b, covariance, half in zip(self.coefficients, self.covariances, np.diff(edges), strict=True):
@@ -248,9 +257,8 @@ class HierarchicalFit:
         Raises
         ------
         InputError
-            If nothing was fitted or there is no such term.
+            If there is no such term.
         """
-        self._needs_fit()
         if name not in self.names:
             raise InputError(f"there is a spread of {', '.join(self.names)}; got {name!r}")
         values = self.sds[:, self.names.index(name)]
@@ -273,9 +281,8 @@ class HierarchicalFit:
         Returns
         -------
         HierarchicalFit
-            Not fitted where the points lie too far from the new posterior. Limits are good to a few percent of their half-width.
+            ``NoPosterior`` where the points lie too far from the new posterior. Limits are good to a few percent of their half-width.
         """
-        self._needs_fit()
         change = sum(
             log_density(priors[name], self.sds[:, k]) - log_density(self.priors[name], self.sds[:, k]) for k, name in enumerate(self.names)
         )
@@ -283,7 +290,7 @@ class HierarchicalFit:
         effective = float(1 / (weights**2).sum())
         record = replace(self.convergence, effective=effective, pareto_k=k_hat)
         if not (k_hat < LARGEST_K and effective >= LEAST_EFFECTIVE):
-            return replace(self, state="not fitted", reason=Reason("headline.priors_far"), convergence=record)
+            return NoPosterior(Reason("headline.priors_far"), dict(priors), record)
         logs = _log_sds({name: priors[name] for name in self.names})
         return replace(self, priors=dict(priors), prior_log_sds=logs, weights=frozen(weights), convergence=record, mode=None)
 
@@ -291,16 +298,20 @@ class HierarchicalFit:
         """(S,) variance of a term at every point; 0 where there is no such term."""
         return self.sds[:, self.names.index(name)] ** 2 if name in self.names else np.zeros(len(self.weights))
 
-    def _needs_fit(self) -> None:
-        if self.state != "fitted":
-            raise InputError(f"a posterior is needed; got none: {self.reason}")
-
     def _posterior(self, means: Array, variances: Array) -> ContrastPosterior:
         mixture = NormalMixture(self.weights, means, variances)
         tail = (1 - self.level) / 2
         low, high = mixture.quantile(tail), mixture.quantile(1 - tail)
         error = max(mixture.quantile_error(p, at, self.sets) for p, at in ((tail, low), (1 - tail, high)))
         return ContrastPosterior(mixture.mean, mixture.sd, Interval(low, high, self.level, "posterior"), error, mixture)
+
+
+HierarchicalFit = Posterior | NoPosterior
+
+
+def numbers_of(fit: HierarchicalFit) -> list[Array]:
+    """Figures that a fit stands for, to see whether all of them are numbers."""
+    return [fit.coefficients] if isinstance(fit, Posterior) else []
 
 
 def hierarchical(
@@ -368,8 +379,8 @@ def hierarchical(
     >>> error = np.array([15, 10, 16, 11, 9, 11, 10, 18])
     >>> flat = {"school": HalfT(scale=np.inf)}
     >>> fit = hierarchical(effect, np.ones((8, 1)), {"school": list("ABCDEFGH")}, flat, V=error**2)
-    >>> fit.state, round(fit.contrast([1.0]).quantile(0.5), 1)
-    ('fitted', 7.9)
+    >>> round(fit.contrast([1.0]).quantile(0.5), 1)
+    7.9
     """
     low, above, known, design, terms, rescale = _checked(y, high, X, groups, V, level)
     names = tuple(term.name for term in terms) + (() if V is not None else (RESIDUAL,))
@@ -379,7 +390,7 @@ def hierarchical(
     kept = {name: priors[name] for name in names}
     reason = _nothing(low, above, design, V is None)
     if reason:
-        return not_fitted(names, kept, reason, level, len(low))
+        return no_posterior(reason, kept)
     rows = prepare_rows(low, above, design, [term.matrix for term in terms], known)
     wanted = _Wanted(_contrasts(contrasts, rows.p), _targets(targets, rows), level, error, spread_error, normal or rows.q + rows.p > LARGE)
     dense = None if wanted.normal else dense_rows(rows, low, above, design, [term.matrix for term in terms], known, wanted.targets)
@@ -387,14 +398,9 @@ def hierarchical(
     return _posterior_of(density, names, kept, wanted)
 
 
-def not_fitted(names: tuple[str, ...], priors: Mapping[str, HalfT], reason: str, level: float, rows: int) -> HierarchicalFit:
+def no_posterior(reason: str, priors: Mapping[str, HalfT]) -> NoPosterior:
     """A result without a posterior, with its reason."""
-    none = np.zeros((0, 0))
-    convergence = PosteriorConvergence(False, 0, 0.0, math.inf, math.inf, math.inf, reason)
-    empty, nowhere = np.zeros(0), np.zeros(0, dtype=int)
-    return HierarchicalFit(
-        "not fitted", reason, names, priors, {}, empty, none, none, np.zeros((0, 0, 0)), none, none, nowhere, level, rows, convergence
-    )
+    return NoPosterior(reason, priors, PosteriorConvergence(False, 0, 0.0, math.inf, math.inf, math.inf, reason))
 
 
 def weighted_quantile(values: Array, weights: Array, p: float) -> float:
@@ -576,7 +582,7 @@ def _posterior_of(density: _Density, names: tuple[str, ...], priors: Mapping[str
     rows = density.rows
     mode = _mode(density, wanted)
     if isinstance(mode, str):
-        return not_fitted(names, priors, mode, wanted.level, rows.n)
+        return no_posterior(mode, priors)
     if wanted.normal:
         return _laplace(density, mode, names, priors, wanted)
     sites = mode.sites
@@ -591,9 +597,9 @@ def _posterior_of(density: _Density, names: tuple[str, ...], priors: Mapping[str
         at = np.concatenate([one.at for one in drawn])
         drawn.append(_drawn(density, about_points(at, _weights(drawn)[0], proposal), count, draw, sites, wanted))
         fit = _weighted(drawn, names, priors, rows.n, wanted)
-        if fit.convergence.fitted:
+        if isinstance(fit, Posterior) and fit.convergence.fitted:
             return replace(fit, mode=frozen(density.sds(mode.at)))
-    return not_fitted(names, priors, fit.convergence.message, wanted.level, rows.n)
+    return no_posterior(fit.convergence.message, priors)
 
 
 def _proper(prior: HalfT, rows: MixedRows) -> HalfT:
@@ -720,15 +726,13 @@ def _laplace(density: _Density, mode: _Mode, names: tuple[str, ...], priors: Map
     """The posterior where effects are many: normal about its mode; coefficients and the logarithms of their variances move along straight
     lines."""
     if not np.linalg.eigvalsh(mode.curvature).min(initial=1.0) > 0:
-        return not_fitted(names, priors, Reason("headline.no_maximum"), wanted.level, density.rows.n)
+        return no_posterior(Reason("headline.no_maximum"), priors)
     at, sets = normal_points(mode.at, np.asarray(np.linalg.inv(mode.curvature), dtype=float), LAPLACE)
     steps = at - mode.at
     moved = [np.tensordot(steps, mode.moves[part], 1) for part in (0, 2, 3)]
     coefficients, covariance, means, variances = mode.here
     S = len(at)
-    return HierarchicalFit(
-        state="fitted",
-        reason="",
+    return Posterior(
         names=tuple(names),
         priors=dict(priors),
         prior_log_sds=_log_sds(priors),
@@ -797,14 +801,12 @@ def _weights(drawn: list[_Drawn]) -> tuple[Array, float]:
 
 def _weighted(drawn: list[_Drawn], names: tuple[str, ...], priors: Mapping[str, HalfT], n: int, wanted: _Wanted) -> HierarchicalFit:
     if not any(np.isfinite(one.log_density).any() for one in drawn):
-        return not_fitted(names, priors, Reason("headline.no_likelihood"), wanted.level, n)
+        return no_posterior(Reason("headline.no_likelihood"), priors)
     weights, k_hat = _weights(drawn)
     heavy = weights > NEGLIGIBLE
     weights = weights[heavy] / weights[heavy].sum()
     kept = {name: frozen(np.concatenate([getattr(one, name) for one in drawn])[heavy]) for name in KEPT}
-    fit = HierarchicalFit(
-        state="fitted",
-        reason="",
+    fit = Posterior(
         names=tuple(names),
         priors=dict(priors),
         prior_log_sds=_log_sds(priors),
@@ -829,7 +831,7 @@ def _weighted(drawn: list[_Drawn], names: tuple[str, ...], priors: Mapping[str, 
     return replace(fit, convergence=record)
 
 
-def _spread_error(fit: HierarchicalFit, k: int) -> float:
+def _spread_error(fit: Posterior, k: int) -> float:
     """Largest Monte-Carlo error of a spread's limits in half-widths of the interval; see ``NormalMixture.quantile_error``."""
     values, tail = fit.sds[:, k], (1 - fit.level) / 2
     limits, errors = [], []

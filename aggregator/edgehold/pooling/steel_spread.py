@@ -12,10 +12,10 @@ from edgehold.numerics.arrays import Array, Ints
 from edgehold.numerics.half_t import HalfT
 from edgehold.numerics.second_stage import GRID, SecondStage, second_stage
 
-from .hierarchical import HierarchicalFit
+from .hierarchical import Posterior
 
 
-def steel_spread(fit: HierarchicalFit, contrasts: Array, prior: HalfT, groups: Ints | None = None, grid: int = GRID) -> SecondStage:
+def steel_spread(fit: Posterior, contrasts: Array, prior: HalfT, groups: Ints | None = None, grid: int = GRID) -> SecondStage:
     """Posterior of the model in which the levels of a fixed factor are a sample from N(μ, σ²), μ flat; or from several, with a mean each.
 
     Parameters

@@ -20,7 +20,7 @@ from edgehold.numerics.second_stage import SecondStage
 
 from .answer import CLASSES, LEVELS, Answer, Estimated
 from .crossed.runs_design import LEVEL, PRACTICE
-from .headline import Headline, Linked
+from .headline import Headline, HeadlineFitted, Linked
 from .hierarchical import SpreadPosterior, prior_log_sd, weighted_quantile
 from .separability import PEOPLE
 from .spread_priors import STEEL
@@ -92,7 +92,7 @@ def what_matters(found: Headline) -> WhatMatters:
     ----------
     found : fitted or not; without a fit there are no rows.
     """
-    if found.state != "fitted":
+    if not isinstance(found, HeadlineFitted):
         return WhatMatters((), (), 0)
     rows = [*_steel(found), *_level(found), *_practice(found), *(_term(found, name) for name in found.fit.names)]
     names = [row.name for row in rows if isinstance(row, HowMuch) and row.name in RANKED]
@@ -126,7 +126,7 @@ def how_much_of_steels(name: str, steels: SecondStage, level: float, levels: int
     return HowMuch(name, TYPICAL * middle, interval, MOST * middle, spread, levels)
 
 
-def _term(found: Headline, name: str) -> HowMuch | Withheld:
+def _term(found: HeadlineFitted, name: str) -> HowMuch | Withheld:
     levels = found.terms[name].levels if name in found.terms else found.runs
     parts = found.terms[name].parts if name in found.terms else ()
     one_role = len(set(parts) & set(PEOPLE)) == 1  # both roles in one term need no split
@@ -135,20 +135,20 @@ def _term(found: Headline, name: str) -> HowMuch | Withheld:
     return how_much(name, found.fit.spread(name), levels)
 
 
-def _steel(found: Headline) -> list[HowMuch]:
+def _steel(found: HeadlineFitted) -> list[HowMuch]:
     if found.steels is None or found.apart is None:
         return []
     return [how_much_of_steels(STEEL, found.steels, found.fit.level, len(found.apart.contrasts["steel"].levels))]
 
 
-def _practice(found: Headline) -> list[HowMuch]:
+def _practice(found: HeadlineFitted) -> list[HowMuch]:
     answer = found.practice
     if answer is None or answer.about != CLASSES:
         return []
     return _two(PRACTICE, answer, found, answer.units_first + answer.units_second)
 
 
-def _level(found: Headline) -> list[HowMuch]:
+def _level(found: HeadlineFitted) -> list[HowMuch]:
     """Of two levels the difference, of more the median over their pairs; nothing where a pair is of tables alone."""
     told = _levels_told(found)
     if not told or any(one.about != LEVELS for one in told):
@@ -161,18 +161,18 @@ def _level(found: Headline) -> list[HowMuch]:
     return [HowMuch(LEVEL, middle, Interval(low, high, found.fit.level, "posterior"), None, None, len(_linked(found).names))]
 
 
-def _levels_told(found: Headline) -> list[Estimated]:
+def _levels_told(found: HeadlineFitted) -> list[Estimated]:
     """Every pair of the largest group of levels of which every two are compared."""
     return [one for one in found.levels if isinstance(one, Estimated) and {one.first, one.second} <= set(_linked(found).names)]
 
 
-def _linked(found: Headline) -> Linked:
+def _linked(found: HeadlineFitted) -> Linked:
     if found.linked_levels is None:
         raise ValueError("levels are asked of a posterior; there is none")
     return found.linked_levels
 
 
-def _of_levels(found: Headline) -> tuple[Array, Array]:
+def _of_levels(found: HeadlineFitted) -> tuple[Array, Array]:
     """Median difference over all pairs of three or more levels, (S, DRAWS), and its weights.
 
     A median is no linear function of the levels, so that it is drawn: at every point of the fit from the same standard normals, each with
@@ -189,7 +189,7 @@ def _of_levels(found: Headline) -> tuple[Array, Array]:
     return sizes, np.tile(fit.weights[:, None] / DRAWS, DRAWS)
 
 
-def _two(name: str, answer: Answer, found: Headline, levels: int) -> list[HowMuch]:
+def _two(name: str, answer: Answer, found: HeadlineFitted, levels: int) -> list[HowMuch]:
     """How much the two of one comparison differ."""
     if not isinstance(answer, Estimated):
         return []
@@ -204,7 +204,7 @@ def _root(share: Callable[[float], float], p: float, farthest: float) -> float:
     return float(brentq(lambda x: share(x) - p, 0.0, farthest))
 
 
-def _larger(found: Headline, a: str, b: str) -> float:
+def _larger(found: HeadlineFitted, a: str, b: str) -> float:
     """Posterior probability that two of ``a`` typically differ by more than two of ``b``."""
     for name, beyond in ((PRACTICE, _practice_beyond), (LEVEL, _levels_beyond)):
         if name in (a, b):
@@ -219,14 +219,14 @@ def _larger(found: Headline, a: str, b: str) -> float:
     return float(found.fit.weights @ (first > second))
 
 
-def _practice_beyond(found: Headline, size: Array, weights: Array) -> float:
+def _practice_beyond(found: HeadlineFitted, size: Array, weights: Array) -> float:
     """Posterior probability that the classes of sharpeners differ by more than a typical difference with these weights."""
     if not isinstance(found.practice, Estimated):
         raise ValueError("practice is asked of a posterior; there is none")
     return _beyond(found.practice.posterior.mixture, size, weights)
 
 
-def _levels_beyond(found: Headline, size: Array, weights: Array) -> float:
+def _levels_beyond(found: HeadlineFitted, size: Array, weights: Array) -> float:
     """The same of the levels."""
     told = _levels_told(found)
     if len(told) == 1:
@@ -243,7 +243,7 @@ def _beyond(mixture: NormalMixture, size: Array, weights: Array) -> float:
     return float((weights * beyond).sum())
 
 
-def _typical(found: Headline, name: str) -> tuple[Array, Array]:
+def _typical(found: HeadlineFitted, name: str) -> tuple[Array, Array]:
     """Typical differences, (1 or S, G or 1), and their joint weights with the points, (S, G or 1)."""
     steels = found.steels
     if name == STEEL and steels is not None:

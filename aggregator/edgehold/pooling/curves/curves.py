@@ -18,7 +18,7 @@ from edgehold.numerics.attempt import attempt
 from edgehold.numerics.half_t import HalfT
 from edgehold.numerics.interval import Interval
 from edgehold.pooling.crossed.runs_design import LEVEL, FixedPart, Runs, checked_runs
-from edgehold.pooling.hierarchical import ContrastPosterior, HierarchicalFit
+from edgehold.pooling.hierarchical import ContrastPosterior, Posterior
 from edgehold.pooling.run_labels import all_labels
 from edgehold.pooling.spread_priors import STEEL
 from edgehold.records.canonical import PoolKey
@@ -209,9 +209,7 @@ def _average(fixed: FixedPart, factor: str, name: str) -> dict[str, float]:
     }
 
 
-def curves_of(
-    points: Sequence[CurvePoint], checkpoints: Sequence[float], asked: CurvesAsked | None, fit: HierarchicalFit | str
-) -> PoolCurves:
+def curves_of(points: Sequence[CurvePoint], checkpoints: Sequence[float], asked: CurvesAsked | None, fit: Posterior | str) -> PoolCurves:
     """Curves and pairs of curves of one pool.
 
     Parameters
@@ -223,8 +221,8 @@ def curves_of(
     factor = factor_of(points)
     told, start = _told(points, checkpoints, factor), starting_keenness(points).get(points[0].pool, 0.0)
     names = names_of(told, factor)
-    reason = fit if isinstance(fit, str) else fit.reason if fit.state != "fitted" else ""
-    if asked is None or isinstance(fit, str) or reason:
+    if asked is None or isinstance(fit, str):
+        reason = fit if isinstance(fit, str) else ""
         curves = tuple(MeanCurve(points[0].pool, factor, name, (), reason) for name in names)
         return PoolCurves(curves, curve_pairs(points, (), np.zeros(0), reason, checkpoints, start, factor))
 
@@ -237,9 +235,7 @@ def curves_of(
     return PoolCurves(curves, curve_pairs(points, asked.cells, means, drawn_means, checkpoints, start, factor))
 
 
-def _curve(
-    pool: PoolKey, which: tuple[str, str], told: list[CurvePoint], asked: CurvesAsked, fit: HierarchicalFit, start: float
-) -> MeanCurve:
+def _curve(pool: PoolKey, which: tuple[str, str], told: list[CurvePoint], asked: CurvesAsked, fit: Posterior, start: float) -> MeanCurve:
     """The curve of one steel or level; ``which`` is the factor and the name."""
     factor, name = which
     cells = [(i, [p for p in told if (name_of(p, factor), p.work) == cell]) for i, cell in enumerate(asked.cells) if cell[0] == name]

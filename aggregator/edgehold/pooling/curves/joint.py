@@ -29,7 +29,7 @@ from edgehold.numerics.half_t import HalfT, from_score
 from edgehold.pooling.crossed.inputs import RESIDUAL
 from edgehold.pooling.crossed.runs_design import Runs, independent_columns
 from edgehold.pooling.headline import ModelOfRuns, Questions, model_of_runs
-from edgehold.pooling.hierarchical import HierarchicalFit, hierarchical
+from edgehold.pooling.hierarchical import HierarchicalFit, NoPosterior, Posterior, hierarchical
 from edgehold.pooling.inputs import frozen
 from edgehold.pooling.partitions import together
 
@@ -181,7 +181,7 @@ class JointModel:
             targets=np.array([*wanted, *own]) if wanted or more else None,
             normal=len(beside.low) > SAMPLED,
         )
-        if fit.state != "fitted":
+        if isinstance(fit, NoPosterior):
             return fit
         return replace(fit, coefficients=frozen(fit.coefficients[:, :p]), covariances=frozen(fit.covariances[:, :p, :p]))
 
@@ -197,7 +197,7 @@ class JointModel:
         runs = [self.groups[name].shape[1] for name in (RUN, trend_of(RUN)) if name in self.groups]
         return np.concatenate([*found, np.zeros(sum(runs)), self.coefficients(target[begin:], quantity)])
 
-    def view(self, fit: HierarchicalFit, quantity: Quantity, targets: slice = slice(0)) -> HierarchicalFit:
+    def view(self, fit: Posterior, quantity: Quantity, targets: slice = slice(0)) -> Posterior:
         """The posterior of one quantity: that of a model of runs of which each has one value of it.
 
         Parameters
@@ -205,8 +205,6 @@ class JointModel:
         fit : joint.
         targets : which of its targets are about this quantity.
         """
-        if fit.state != "fitted":
-            return fit
         terms, own = self.parts.terms, self.parts.residual
         spreads = {name: self._spread(fit, name, quantity) for name in terms}
         run = self._spread(fit, RUN, quantity)
@@ -230,7 +228,7 @@ class JointModel:
             mode=None,
         )
 
-    def _spread(self, fit: HierarchicalFit, name: str, quantity: Quantity) -> Array:
+    def _spread(self, fit: Posterior, name: str, quantity: Quantity) -> Array:
         """(S,) variance of the quantity between levels of a term."""
         return fit.variance(name) * quantity.level**2 + fit.variance(trend_of(name)) * quantity.trend**2
 

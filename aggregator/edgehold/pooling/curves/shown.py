@@ -8,7 +8,7 @@ import numpy as np
 from scipy.special import ndtri
 
 from edgehold.numerics.half_t import from_score
-from edgehold.pooling.hierarchical import ContrastPosterior, HierarchicalFit
+from edgehold.pooling.hierarchical import ContrastPosterior, Posterior
 from edgehold.pooling.what_matters import HowMuch, how_much
 
 from .joint import JointModel, interpolation
@@ -50,20 +50,19 @@ class ShownByReferences:
     spreads: tuple[HowMuch, ...]
 
 
-def shown_by_references(model: JointModel, fit: HierarchicalFit) -> ShownByReferences | None:
+def shown_by_references(model: JointModel, fit: Posterior | str) -> ShownByReferences | None:
     """What the references of a pool show; None where it has none.
 
     Parameters
     ----------
-    model, fit : the joint model of the pool and its posterior, fitted or not.
+    model, fit : the joint model of the pool and its posterior, or why there is none.
     """
     if model.beside is None:
         return None
     beside, references = model.beside, model.beside.references
-    fitted = fit.state == "fitted"
     worked = references.work[references.work > 0]
     found = ShownByReferences(
-        reason="" if fitted else fit.reason,
+        reason=fit if isinstance(fit, str) else "",
         edges=len(np.unique(references.segment)),
         readings=len(references.low),
         evenings=len(np.unique(references.labels["evening"])),
@@ -77,10 +76,10 @@ def shown_by_references(model: JointModel, fit: HierarchicalFit) -> ShownByRefer
         drift=None,
         spreads=(),
     )
-    return _with_figures(found, model, beside, fit) if fitted else found
+    return found if isinstance(fit, str) else _with_figures(found, model, beside, fit)
 
 
-def _with_figures(found: ShownByReferences, model: JointModel, beside: Augmented, fit: HierarchicalFit) -> ShownByReferences:
+def _with_figures(found: ShownByReferences, model: JointModel, beside: Augmented, fit: Posterior) -> ShownByReferences:
     names = beside.names
     at = {name: fit.target_means.shape[1] - len(names) + i for i, name in enumerate(names)}
     drift = fit.target(at[DRIFT]) if DRIFT in at else None
@@ -93,7 +92,7 @@ def _with_figures(found: ShownByReferences, model: JointModel, beside: Augmented
     return replace(found, wear=wear, drift=drift, spreads=tuple(spreads))
 
 
-def _spread(fit: HierarchicalFit, name: str, levels: int) -> HowMuch:
+def _spread(fit: Posterior, name: str, levels: int) -> HowMuch:
     posterior, prior = fit.spread(name), fit.priors[name]
     low, high = (float(from_score(prior, np.array(score))) for score in (-CENTRAL, CENTRAL))
     width = posterior.interval.high - posterior.interval.low

@@ -29,8 +29,18 @@ from edgehold.pooling.curves.curves import CurvesAsked, PoolCurves, ReadPool, cu
 from edgehold.pooling.curves.joint import JointModel, Quantity, interpolation, window
 from edgehold.pooling.curves.shown import ShownByReferences, shown_by_references
 from edgehold.pooling.families import Families
-from edgehold.pooling.headline import OF_SPREADS, SCALES, Headline, Questions, headline_of, questions, unanswered
-from edgehold.pooling.hierarchical import HierarchicalFit, PosteriorConvergence
+from edgehold.pooling.headline import (
+    OF_SPREADS,
+    SCALES,
+    Headline,
+    HeadlineNotFitted,
+    Questions,
+    headline_of,
+    questions,
+    unanswered,
+    why_none,
+)
+from edgehold.pooling.hierarchical import HierarchicalFit, NoPosterior, Posterior, PosteriorConvergence, numbers_of
 from edgehold.pooling.left_out import Whose
 from edgehold.pooling.run_labels import all_labels
 from edgehold.pooling.separability import EVERYTHING, Separability
@@ -266,7 +276,7 @@ def _by_key(found: Iterable[AllAnswers]) -> dict[Key, Answered]:
 
 def _weighed(one: Answered, linked: Answered | None, rows: list[EndpointRow], origins: Linkage, asked: Asked) -> Answered:
     headline, weighed = weigh(one.headline, linked.headline if linked else None, rows, origins, asked.rule.worthwhile_ratio)
-    return replace(one, headline=headline, weighed=weighed, linked_reason=linked.headline.reason if linked else "")
+    return replace(one, headline=headline, weighed=weighed, linked_reason=why_none(linked.headline) if linked else "")
 
 
 def _linked(part: Iterable[Placed], pools: set[PoolKey], origins: Linkage) -> tuple[Placed, ...]:
@@ -277,7 +287,7 @@ def _linked(part: Iterable[Placed], pools: set[PoolKey], origins: Linkage) -> tu
 def judged(answers: Mapping[Key, Answered], primary: Mapping[PoolKey, str]) -> dict[PoolKey, Separability | NotFitted]:
     """What the runs of every pool can tell apart, judged once, by the answers on its primary endpoint; the reason where numbers failed."""
     found = {pool: answers[(pool, endpoint)].headline for pool, endpoint in sorted(primary.items()) if (pool, endpoint) in answers}
-    return {pool: one.apart or NotFitted(code_of(one.reason), **arguments_of(one.reason)) for pool, one in found.items()}
+    return {pool: one.apart or NotFitted(code_of(why_none(one)), **arguments_of(why_none(one))) for pool, one in found.items()}
 
 
 def _one(job: Callable[..., AllAnswers], arguments: tuple[Any, ...]) -> AllAnswers:
@@ -299,14 +309,14 @@ def _alone(values: _Values, sensitivity: bool) -> AllAnswers:
     found = attempt(
         lambda: headline_of(runs, worthwhile, priors, sensitivity=sensitivity, whose=values.whose, judged=values.judged),
         lambda why: unanswered(why, runs),
-        lambda one: one.fit.coefficients,
+        lambda one: numbers_of(one.fit),
     )
     return AllAnswers({values.key: _answered(values, found, None)}, PoolCurves((), ()), spreads=_spread_points(values.key, found.fit))
 
 
 def _spread_points(key: Key, fit: HierarchicalFit) -> dict[Key, SpreadPoints]:
     """Those of one model; none where it was not fitted."""
-    if fit.state != "fitted" or fit.mode is None:
+    if isinstance(fit, NoPosterior) or fit.mode is None:
         return {}
     return {key: SpreadPoints(fit.names, fit.mode, fit.sds, fit.weights, fit.rows, fit.convergence)}
 
@@ -323,6 +333,8 @@ def _answered(values: _Values, found: Headline, readings: int | None) -> Answere
 
 def _read(found: Headline) -> Headline:
     """The same without what was there to be read off, most of what a posterior takes."""
+    if isinstance(found, HeadlineNotFitted):
+        return found
     none = np.zeros((len(found.fit.weights), 0))
     fit = replace(found.fit, coefficients=none, covariances=none[:, :, None], target_means=none, target_variances=none)
     return replace(found, fit=fit, steels=None)
@@ -360,8 +372,8 @@ def _joint(
         asked = [_asked(one, read, curves.model) for one in endpoints]
         return _Joint(curves, asked, curves.model.fitted(_open(asked), curves.cells_of))
 
-    def read_off(joint: _Joint) -> AllAnswers | str:
-        model, fit = joint.curves.model, joint.fit
+    def read_off(joint: _Joint, fit: Posterior) -> AllAnswers | str:
+        model = joint.curves.model
         scales = _beside(model, _open(joint.asked), fit) if sensitivity else {}
         shown = shown_by_references(model, fit)
         told = {} if shown is None else {points[0].pool: shown}
@@ -372,22 +384,20 @@ def _joint(
             _spread_points((points[0].pool, ""), fit),
         )
 
-    joint: _Joint | str = attempt(fitted, lambda why: why, lambda one: [] if isinstance(one, str) else [one.fit.coefficients])
+    joint: _Joint | str = attempt(fitted, lambda why: why, lambda one: [] if isinstance(one, str) else numbers_of(one.fit))
     found: AllAnswers | str
     if isinstance(joint, str):
         found = joint
-    elif joint.fit.state != "fitted":
+    elif isinstance(joint.fit, NoPosterior):
         found = joint.fit.reason
     else:
-        found = attempt(partial(read_off, joint), lambda why: why)
+        found = attempt(partial(read_off, joint, joint.fit), lambda why: why)
     if isinstance(found, AllAnswers):
         return found
     parts = [_alone(one, sensitivity) for one in endpoints]
     answers = {key: one for part in parts for key, one in part.answers.items()}
     spreads = {key: one for part in parts for key, one in part.spreads.items()}
-    shown = (
-        None if isinstance(joint, str) else shown_by_references(joint.curves.model, replace(joint.fit, state="not fitted", reason=found))
-    )
+    shown = None if isinstance(joint, str) else shown_by_references(joint.curves.model, found)
     return AllAnswers(answers, curves_of(points, pool.checkpoints, None, found), {} if shown is None else {points[0].pool: shown}, spreads)
 
 
@@ -396,16 +406,16 @@ class _Joint:
     """A joint posterior and what was asked of it."""
 
     curves: CurvesAsked
-    asked: list[tuple[Questions | Headline, Quantity]]
+    asked: list[tuple[Questions | HeadlineNotFitted, Quantity]]
     fit: HierarchicalFit
 
 
-def _open(asked: list[tuple[Questions | Headline, Quantity]]) -> list[tuple[Questions, Quantity]]:
+def _open(asked: list[tuple[Questions | HeadlineNotFitted, Quantity]]) -> list[tuple[Questions, Quantity]]:
     """Those that the labels do not answer by themselves."""
     return [(one, quantity) for one, quantity in asked if isinstance(one, Questions)]
 
 
-def _asked(values: _Values, read: ReadPool, model: JointModel) -> tuple[Questions | Headline, Quantity]:
+def _asked(values: _Values, read: ReadPool, model: JointModel) -> tuple[Questions | HeadlineNotFitted, Quantity]:
     """What an endpoint asks of its runs, those of them that have a reading."""
     number = {key: i for i, key in enumerate(read.keys)}
     rows = [row for row in values.rows if (row.submission, row.run) in number]
@@ -431,32 +441,32 @@ def _places(rule: EndpointRule) -> list[float]:
     return [work for work in (rule.at, rule.start, rule.end) if work is not None]
 
 
-def _beside(model: JointModel, asked: list[tuple[Questions, Quantity]], fit: HierarchicalFit) -> dict[float, HierarchicalFit]:
+def _beside(model: JointModel, asked: list[tuple[Questions, Quantity]], fit: Posterior) -> dict[float, HierarchicalFit]:
     """The posterior with the scales of all priors halved and doubled: its points weighted anew, or fitted anew where they lie too far."""
-    found = {}
+    found: dict[float, HierarchicalFit] = {}
     for factor in SCALES:
         priors = scaled(fit.priors, factor)
         weighted = fit.with_priors(priors)
-        found[factor] = weighted if weighted.state == "fitted" else model.fitted(asked, priors=priors)
+        found[factor] = weighted if isinstance(weighted, Posterior) else model.fitted(asked, priors=priors)
     return found
 
 
 def _read_off(
     endpoints: list[_Values],
-    asked: list[tuple[Questions | Headline, Quantity]],
+    asked: list[tuple[Questions | HeadlineNotFitted, Quantity]],
     model: JointModel,
-    fit: HierarchicalFit,
+    fit: Posterior,
     beside: Mapping[float, HierarchicalFit],
 ) -> dict[Key, Answered]:
     """Every endpoint's answers from the joint posterior; each asked for its targets in their order."""
     found, begin = {}, 0
     for values, (question, quantity) in zip(endpoints, asked, strict=True):
-        if isinstance(question, Headline):
+        if not isinstance(question, Questions):
             found[values.key] = _answered(values, question, fit.rows)
             continue
         targets = slice(begin, begin + len(question.targets))
         begin = targets.stop
-        views = {factor: model.view(one, quantity, targets) for factor, one in beside.items()}
+        views = {k: one if isinstance(one, NoPosterior) else model.view(one, quantity, targets) for k, one in beside.items()}
         view = model.view(fit, quantity, targets)
         found[values.key] = _answered(values, question.answered(view, views, values.whose), fit.rows)
     return found

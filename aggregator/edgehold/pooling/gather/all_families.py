@@ -6,10 +6,8 @@ from collections.abc import Mapping
 
 from edgehold.numerics.attempt import attempt
 from edgehold.pooling.families import Families, FamiliesEstimated, families, unfitted
-from edgehold.pooling.headline import Headline
+from edgehold.pooling.headline import Headline, HeadlineFitted
 from edgehold.records.canonical import Repository
-
-FITTED = "fitted"
 
 
 def family_of_steels(repository: Repository) -> dict[str, str]:
@@ -26,7 +24,7 @@ def families_of(headline: Headline, family_of: Mapping[str, str], worthwhile: fl
     family_of : family of every known steel.
     worthwhile : smallest ratio worth acting on.
     """
-    if headline.state != FITTED:
+    if not isinstance(headline, HeadlineFitted):
         return None
     return attempt(
         lambda: families(headline, family_of, worthwhile),

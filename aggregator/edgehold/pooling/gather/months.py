@@ -22,7 +22,8 @@ from edgehold.numerics.half_t import HalfT
 from edgehold.numerics.interval import Interval
 from edgehold.pooling.answer import Answer, Compared, Estimated
 from edgehold.pooling.crossed.runs_design import LEVEL, PRACTICE, Runs, checked_runs
-from edgehold.pooling.headline import OF_ANSWERS, Headline, questions, unanswered
+from edgehold.pooling.headline import OF_ANSWERS, Headline, Questions, questions, unanswered, why_none
+from edgehold.pooling.hierarchical import numbers_of
 from edgehold.pooling.pairwise.comparisons import ComparisonPooled, PooledComparison, by_pair, leading
 from edgehold.pooling.pairwise.studies import Pair, cluster_numbers
 from edgehold.pooling.run_labels import all_labels
@@ -308,7 +309,7 @@ def _stood(month: _Month) -> _Stood:
     within, _ = weigh(found, alone, month.rows, month.origins, month.worthwhile)
     answer = _answer(within, month.lead)
     if not isinstance(answer, Estimated):
-        reason = found.reason or (answer.reason if answer else "")
+        reason = why_none(found) or (answer.reason if answer else "")
         return _Stood(NOT_FITTED if isinstance(reason, NotFitted) else NOT_ESTIMABLE, reason=reason)
     return _Stood(POOLED, answer.estimate, answer.interval, answer.verdict.kind if answer.verdict else "")
 
@@ -318,12 +319,12 @@ def _found(rows: list[EndpointRow], month: _Month) -> Headline | None:
     if not rows:
         return None
     runs = checked_runs([row.low for row in rows], [row.high for row in rows], all_labels(rows))
-    return attempt(lambda: _answered(runs, month), lambda why: unanswered(why, runs), lambda one: one.fit.coefficients)
+    return attempt(lambda: _answered(runs, month), lambda why: unanswered(why, runs), lambda one: numbers_of(one.fit))
 
 
 def _answered(runs: Runs, month: _Month) -> Headline:
     question = questions(runs, month.worthwhile, month.priors, judged=OF_ANSWERS)
-    if isinstance(question, Headline):
+    if not isinstance(question, Questions):
         return question
     return question.answered(question.fitted(normal=len(runs.low) > SAMPLED), {}, only=month.lead)
 

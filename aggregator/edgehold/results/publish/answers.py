@@ -11,7 +11,7 @@ from edgehold.pooling.answer import SINGLE, Compared, Estimated
 from edgehold.pooling.answer import Answer as Found
 from edgehold.pooling.curves.contrast import WorkTo
 from edgehold.pooling.gather.all_answers import Answered
-from edgehold.pooling.headline import RUNS
+from edgehold.pooling.headline import RUNS, HeadlineFitted, why_none
 from edgehold.pooling.posterior_verdict import UNDECIDED
 from edgehold.pooling.what_matters import HowMuch, Withheld
 from edgehold.records.model.protocol import EndpointRule
@@ -33,7 +33,7 @@ from edgehold.results.words.sentences import when
 from edgehold.words import Reason, together
 
 from .evidence import evidence, hanging, judged, ratio_of
-from .fields import ANSWERED, FITTED, one_of
+from .fields import ANSWERED, one_of
 from .reasons import Reasoned, again, reasoned, weakness
 
 Factor = Literal["steel", "practice", "level"]
@@ -119,7 +119,7 @@ def _answer(found: Answered, one: Found, opening: str, rule: EndpointRule, metho
         return _estimated(asked, found, one, opening, rule, methods)
     return Answer(
         **asked,
-        state="not estimable" if found.headline.state == "fitted" else "not fitted",
+        state="not estimable" if isinstance(found.headline, HeadlineFitted) else "not fitted",
         sentence=no_ratio_sentence(opening, one),
         **judged(None),
         **reasoned(one.reason),
@@ -250,11 +250,11 @@ def model_result(found: Answered | None, rule: EndpointRule, unit: str) -> Model
     if found is None:
         return None
     headline = found.headline
-    record, fitted = headline.fit.convergence, headline.state == "fitted"
+    record, fitted = headline.fit.convergence, isinstance(headline, HeadlineFitted)
     matters = tuple(how_much_result(row) for row in found.matters.rows)
     return ModelResult(
-        state=one_of(headline.state, FITTED),
-        **reasoned(headline.reason),
+        state="fitted" if fitted else "not fitted",
+        **reasoned(why_none(headline)),
         runs=headline.runs,
         one_sided=headline.one_sided,
         submissions=found.submissions,
@@ -270,9 +270,9 @@ def model_result(found: Answered | None, rule: EndpointRule, unit: str) -> Model
         effective_points=published(record.effective) if fitted else None,
         pareto_k=published(record.pareto_k) if fitted else None,
         error_percent=published(100 * record.largest_error) if fitted else None,
-        own_sharpening=ratio_of(headline.own) if headline.own else None,
+        own_sharpening=ratio_of(headline.own) if isinstance(headline, HeadlineFitted) and headline.own else None,
         matters=matters,
-        matters_sentence=matters_sentence(matters, found.matters, when(rule, unit), headline.reason),
+        matters_sentence=matters_sentence(matters, found.matters, when(rule, unit), why_none(headline)),
     )
 
 

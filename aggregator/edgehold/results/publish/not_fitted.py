@@ -20,6 +20,7 @@ from edgehold.pooling.curves.pairs import CurvePair
 from edgehold.pooling.gather.all_answers import Answered
 from edgehold.pooling.gather.all_runs import AllRuns
 from edgehold.pooling.gather.months import PoolCourse
+from edgehold.pooling.headline import why_none
 from edgehold.pooling.network.steel_network import NoNetwork, SteelNetwork
 from edgehold.pooling.pairwise.comparisons import ComparisonNotPooled, PooledComparison
 from edgehold.pooling.probes.effects import Unanswered
@@ -143,7 +144,7 @@ def of_all_runs(found: Iterable[AllRuns]) -> Iterator[Line]:
 def of_answers(answers: Iterable[Answered]) -> Iterator[Line]:
     """The hierarchical model, the same of linked evidence alone, and what hangs on whose results."""
     for one in answers:
-        said = [(Reason("published.hierarchical_model"), one.headline.reason), (Reason("published.linked_model"), one.linked_reason)]
+        said = [(Reason("published.hierarchical_model"), why_none(one.headline)), (Reason("published.linked_model"), one.linked_reason)]
         if isinstance(one.headline.hanging, NotFitted):
             said.append((Reason("published.hanging"), one.headline.hanging))
         yield from failed((one.pool, one.endpoint, what, why) for what, why in said)

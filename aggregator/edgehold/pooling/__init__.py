@@ -44,7 +44,7 @@ name or is named in brackets.
 ``network``                        steels never met side by side, compared through those they both met
 ``design_by_treatment``            whether a network agrees with itself (``inconsistency``)
 ``crossed``                        coefficients and variances when runs share steels, sharpeners, testers and blades in any pattern
-``crossed_censored``               the same for lives that are only known to an interval or to one side (``censored_crossed``)
+``crossed_censored``               the same for lives that are only known to an interval or to one side (``crossed.censored``)
 ``runs_model``                     one crossed model of all runs: what stands in it, and what may be said of it
 ``new_hands``                      what somebody new would meet, and read
 ``max_t_quantile``                 for intervals that hold for all pairs at once (``max_t``)
@@ -59,24 +59,10 @@ name or is named in brackets.
 ``curve_contrast``                 two steels along the whole course of work, with bands and crossovers
 =================================  =============================================================================
 
-Gathering the rows of the path for them:
-
-=================================  =============================================================================
-``all_answers``                    the one answer on every comparison, and how each steel's edges dulled, of every pool
-``judged``                         what the runs of every pool can tell apart, as the answers have it (``all_answers``)
-``all_runs``                       the crossed model of all runs, a pool and endpoint at a time
-``compare``                        from contrasts of submissions to pooled comparisons (``comparisons``, ``studies``)
-``courses``                        the leading comparison of each pool through the months (``months``)
-``presences``                      which submissions counted in which months
-``circulated_blades``              what travelled (``circulation``)
-``curve_pairs``                    those pairs, from the joint posterior of a pool's curves
-``further_runs``                   which further runs would tell more of what a pool's runs can tell apart (``apart``)
-``steel_networks``                 the network of steels of every pool and endpoint (``steel_network``)
-``probe_answers``                  the questions there are to all runs about what may bend the results (``probes``)
-=================================  =============================================================================
-
-Which questions there are stands in ``probe_register``, what they ask of a row in ``probe_columns``, how they are answered in
-``probe_effects``, ``probe_spread``, ``probe_agreement``, ``probe_runs`` and ``probe_start``.
+Functions that know pools and protocols are imported from their modules: those that gather the rows of the path (``gather``), pool
+contrasts of submissions pair by pair (``pairwise.comparisons``), make the network of a pool (``network.steel_network``) or hold its curves
+against each other (``curves.pairs``), and those that ask all runs what may bend the results (``probes``: which questions there are stands
+in ``probes.register``).
 
 A function has its module's name here because the module is imported first and the name set after it; every module that shares its name with
 a function has to be imported below, or a later import of it would put the module back.
@@ -95,23 +81,14 @@ from .crossed.steel_by_level import steel_by_level
 from .crossed.two_roles import two_roles
 from .crossed.within_submissions import within_submissions
 from .curves.contrast import curve_contrast
-from .curves.pairs import curve_pairs
 from .exchanges import best_exchanges
-from .gather.all_answers import all_answers, judged
-from .gather.all_runs import all_runs
-from .gather.apart import further_runs
-from .gather.circulation import circulated_blades
-from .gather.months import courses
-from .gather.presences import presences
 from .headline import headline
 from .hierarchical import hierarchical
 from .interlaboratory import interlaboratory
 from .network.inconsistency import design_by_treatment
 from .network.network import network
-from .network.steel_network import steel_networks
 from .pairwise.bounds import with_bounds
 from .pairwise.cluster_robust import cluster_robust
-from .pairwise.comparisons import compare
 from .pairwise.heterogeneity import cochran_q, q_profile
 from .pairwise.influence import influence, leave_one_out
 from .pairwise.prediction import confidence_distribution
@@ -119,46 +96,34 @@ from .pairwise.random_effects import random_effects
 from .pairwise.small_study import small_study_test
 from .pairwise.three_level import three_level
 from .pairwise.trim_and_fill import trim_and_fill
-from .probes.probes import probe_answers
 from .random_terms import terms_held
 from .separability import separability
 from .what_matters import what_matters
 
 __all__ = [
-    "all_answers",
-    "all_runs",
     "best_exchanges",
-    "circulated_blades",
     "cluster_robust",
     "cochran_q",
-    "compare",
     "confidence_distribution",
-    "courses",
     "crossed",
     "crossed_censored",
     "curve_contrast",
-    "curve_pairs",
     "design_by_treatment",
-    "further_runs",
     "headline",
     "hierarchical",
     "influence",
     "interlaboratory",
-    "judged",
     "leave_one_out",
     "max_t_quantile",
     "network",
     "new_hands",
     "practice_by_steel",
-    "presences",
-    "probe_answers",
     "q_profile",
     "random_effects",
     "runs_model",
     "separability",
     "small_study_test",
     "steel_by_level",
-    "steel_networks",
     "terms_held",
     "three_level",
     "trim_and_fill",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from typing import Literal, TypedDict
+from typing import Literal
 
 from edgehold.numerics.interval import Interval
 from edgehold.pooling.crossed.inputs import RESIDUAL
@@ -14,7 +14,6 @@ from edgehold.pooling.crossed.runs_design import OWN
 from edgehold.pooling.crossed.runs_fit import Difference
 from edgehold.pooling.crossed.runs_model import (
     RunsModelFitted,
-    RunsModelNotFitted,
     SteelDifference,
     SteelsEstimated,
     TermVariance,
@@ -59,61 +58,31 @@ def crossed_result(found: AllRuns, rule: EndpointRule, unit: str) -> CrossedResu
     model = found.model
     within = {(one.first, one.second): one for one in found.within}
     opening = when(rule, unit)
+    fitted, why = (model, "") if isinstance(model, RunsModelFitted) else (None, model.reason)
+    spreads, typical = (_spreads(fitted.variances), ratio(fitted.steels_typical)) if fitted else ((), None)
+    own = fitted.own if fitted else None
     return CrossedResult(
+        state="fitted" if fitted else "not fitted",
         **reasoned(_reason(found, rule)),
         runs=model.runs,
         one_sided=model.one_sided,
         left_out=found.left_out,
         fixed=fixed_words(model.fixed),
         not_held=tuple(f"{name}: {reason}" for name, reason in model.not_held.items()),
+        criterion=one_of(fitted.fit.criterion, CRITERIA) if fitted else "",
+        log_likelihood=published(fitted.fit.log_likelihood) if fitted else None,
+        converged=fitted is not None,
+        sentence=matters_sentence(spreads, typical) if fitted else Reason("all_runs.not_fitted", reason=why),
+        spreads=spreads,
+        steels_typical=typical,
+        own_sharpening=_difference(own),
+        own_sharpening_note=Reason("all_runs.own_note") if own else model.not_held.get(OWN, ""),
         contrasts=tuple(_contrast(one, within.get((one.first, one.second))) for one in model.steels),
         new_hands_runs=RUNS,
         practice=tuple(_practice(one, opening, rule.kind) for one in found.practice),
         by_level=tuple(_level(one, opening, rule.worthwhile_ratio) for one in found.levels),
         two_roles=roles_sentence(found.roles),
-        **(_figures(model) if isinstance(model, RunsModelFitted) else _no_figures(model)),
     )
-
-
-class _Figures(TypedDict):
-    state: Literal["fitted", "not fitted"]
-    criterion: Literal["", "reml", "ml"]
-    log_likelihood: float | None
-    converged: bool
-    sentence: str
-    spreads: tuple[Spread, ...]
-    steels_typical: float | None
-    own_sharpening: RatioInterval | None
-    own_sharpening_note: str
-
-
-def _figures(model: RunsModelFitted) -> _Figures:
-    spreads, steels_typical = _spreads(model.variances), ratio(model.steels_typical)
-    return {
-        "state": "fitted",
-        "criterion": one_of(model.fit.criterion, CRITERIA),
-        "log_likelihood": published(model.fit.log_likelihood),
-        "converged": True,
-        "sentence": matters_sentence(spreads, steels_typical),
-        "spreads": spreads,
-        "steels_typical": steels_typical,
-        "own_sharpening": _difference(model.own),
-        "own_sharpening_note": Reason("all_runs.own_note") if model.own else model.not_held.get(OWN, ""),
-    }
-
-
-def _no_figures(model: RunsModelNotFitted) -> _Figures:
-    return {
-        "state": "not fitted",
-        "criterion": "",
-        "log_likelihood": None,
-        "converged": False,
-        "sentence": Reason("all_runs.not_fitted", reason=model.reason),
-        "spreads": (),
-        "steels_typical": None,
-        "own_sharpening": None,
-        "own_sharpening_note": model.not_held.get(OWN, ""),
-    }
 
 
 def _reason(found: AllRuns, rule: EndpointRule) -> str:
@@ -179,47 +148,25 @@ def _difference(one: Difference | None) -> RatioInterval | None:
     return None if one is None else ratio_interval(one.estimate, one.interval)
 
 
-class _DifferenceFields(TypedDict):
-    result: RatioInterval | None
-    standard_error: float | None
-    df: float | None
-    simultaneous: RatioInterval | None
-    new_hands: RatioInterval | None
-    new_hands_measured: RatioInterval | None
-
-
-NO_DIFFERENCE: _DifferenceFields = {
-    "result": None,
-    "standard_error": None,
-    "df": None,
-    "simultaneous": None,
-    "new_hands": None,
-    "new_hands_measured": None,
-}
-
-
-def _difference_fields(one: SteelsEstimated) -> _DifferenceFields:
-    result = one.result
-    new, measured = (
-        None if made is None else ratio_interval(result.estimate, made.interval) for made in (one.new_hands, one.new_hands_measured)
-    )
-    return {
-        "result": ratio_interval(result.estimate, result.interval),
-        "standard_error": published(result.standard_error),
-        "df": published(result.df),
-        "simultaneous": ratio_interval(result.estimate, one.simultaneous),
-        "new_hands": new,
-        "new_hands_measured": measured,
-    }
+def _about(one: SteelsEstimated | None, limits: Interval | None) -> RatioInterval | None:
+    return None if one is None or limits is None else ratio_interval(one.result.estimate, limits)
 
 
 def _contrast(one: SteelDifference, within: WithinSubmissions | None) -> CrossedContrast:
+    told = one if isinstance(one, SteelsEstimated) else None
+    result, hands = (told.result, (told.new_hands, told.new_hands_measured)) if told else (None, (None, None))
+    new_hands, measured = (_about(told, made.interval if made else None) for made in hands)
     return CrossedContrast(
         first=one.first,
         second=one.second,
         told=one_of(one.told, TOLD),
         **reasoned(one.reason),
-        **(_difference_fields(one) if isinstance(one, SteelsEstimated) else NO_DIFFERENCE),
+        result=_difference(result),
+        standard_error=published(result.standard_error) if result else None,
+        df=published(result.df) if result else None,
+        simultaneous=_about(told, told.simultaneous if told else None),
+        new_hands=new_hands,
+        new_hands_measured=measured,
         within=None if within is None or within.all_there_is else _difference(within.result),
         within_note=within_note(within),
         headline="within submissions" if within is not None and within.disagrees else "all runs",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -59,20 +60,29 @@ def read_results(root: Path, pool: PoolKey) -> tuple[Results | None, str]:
 
     data = read_file(file, LARGEST_BUILT_BYTES)
     try:
-        return Results.model_validate_json(_of_pool(data, pool)), ""
+        return Results.model_validate_json(_of_pool(data, pool, Results.model_fields)), ""
     except ValueError:
         return None, Reason("report.other_results")
 
 
-def _of_pool(data: bytes, pool: PoolKey) -> bytes:
-    """Results without whatever is not about one pool: it need not be read, and is nine tenths of them."""
-    tree = from_json(data)
-    if not isinstance(tree, dict) or not isinstance(tree.get("pools"), list):
+def _of_pool(data: bytes, pool: PoolKey, names: Iterable[str]) -> bytes:
+    """Results without whatever is not about one pool: it is not even parsed, for every pool is a line (``results.publish.written``).
+
+    Parameters
+    ----------
+    data : the results' file; one that is laid out otherwise is given back as it is.
+    pool : which.
+    names : of what results hold.
+    """
+    head, begun, rest = data.partition(b'\n"pools":[\n')
+    lines, ended, _ = rest.partition(b"\n],\n")
+    if not (begun and ended):
         return data
     wanted = {"protocol": pool.protocol, "major": pool.major, "origin": pool.origin}
-    pools = [found for found in tree["pools"] if isinstance(found, dict) and wanted.items() <= found.items()]
-    short = {name: [] if isinstance(value, list) else value for name, value in tree.items()}
-    return json.dumps(short | {"pools": pools}).encode()
+    own = [line for line in lines.split(b",\n") if json.dumps(pool.protocol).encode() in line and wanted.items() <= from_json(line).items()]
+    known = from_json(head.rstrip(b",") + b"}")
+    short = json.dumps(known | {name: [] for name in names if name not in known and name != "pools"}).encode()
+    return short[:-1] + b', "pools": [' + b",".join(own) + b"]}"
 
 
 def among(record: Submission, protocol: Protocol, estimates: tuple[SubmissionEstimate, ...], results: Results | None) -> tuple[Among, ...]:

@@ -55,6 +55,7 @@ BENCHMARKS := commands "build_speed --one --write" posteriors "check_speed --wri
 	"forms build/site --write" "explorer build/site" "submission_weight build/site --write" "page_weights build/site --write"
 bench: $(VENV)/.test site
 	@tests/browser/install
+	@rm -rf build/benchmarks
 	@for one in $(BENCHMARKS); do $(BIN)/python -m tests.benchmarks.$$one; done
 	@$(BIN)/python -m tests.benchmarks.goals --write
 

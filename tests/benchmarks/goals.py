@@ -78,6 +78,17 @@ def _figure(value: float) -> str:
     return f"{value:,.0f}" if abs(value) >= 1000 else f"{value:.3g}"
 
 
+def counted(clock: float, cpu: float, load: float | None = None) -> float:
+    """The seconds that are held against a goal: of CPU where the machine did other work, a load above its processors.
+
+    Parameters
+    ----------
+    clock, cpu : what something took.
+    load : when it ended; None: now.
+    """
+    return cpu if (os.getloadavg()[0] if load is None else load) > (os.cpu_count() or 1) else clock
+
+
 def keep(script: str, goals: Iterable[Goal], folder: Path = KEPT) -> int:
     """Keep what a script found of its goals for the one table.
 

@@ -12,7 +12,7 @@ import pytest
 from edgehold.results.model.results import Results
 from edgehold.results.tables import analyses as analysis_tables
 from edgehold.results.tables.cells import csv_bytes
-from edgehold.results.tables.package import datapackage
+from edgehold.results.tables.package import datapackage, resources
 from edgehold.results.tables.typed import csv_of
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "pages"))
@@ -155,7 +155,8 @@ def test_the_package_describes_every_column_of_every_table():
     published = results(0, 0)
     made = {name: getattr(analysis_tables, name)(published) for name in TABLES}
     files = {f"{name}.csv": csv_of(table) for name, table in made.items()}
-    package = json.loads(datapackage({name: columns for name, (columns, _) in made.items()}, files, published.provenance, published.format))
+    described, _ = resources({name: columns for name, (columns, _) in made.items()}, files)
+    package = json.loads(datapackage(described, published.provenance, published.format))
     assert package["version"].startswith(published.format.rpartition("/")[2])
     for resource in package["resources"]:
         fields = resource["schema"]["fields"]

@@ -20,7 +20,7 @@ from edgehold.numerics.second_stage import SecondStage
 
 from .answer import CLASSES, LEVELS, Answer, Estimated
 from .crossed.runs_design import LEVEL, PRACTICE
-from .headline import Headline, HeadlineFitted, Linked
+from .headline import Headline, HeadlineFitted
 from .hierarchical import SpreadPosterior, prior_log_sd, weighted_quantile
 from .separability import PEOPLE
 from .spread_priors import STEEL
@@ -158,18 +158,12 @@ def _level(found: HeadlineFitted) -> list[HowMuch]:
     sizes, weights = _of_levels(found)
     tail = (1 - found.fit.level) / 2
     low, middle, high = (weighted_quantile(sizes.ravel(), weights.ravel(), p) for p in (tail, 0.5, 1 - tail))
-    return [HowMuch(LEVEL, middle, Interval(low, high, found.fit.level, "posterior"), None, None, len(_linked(found).names))]
+    return [HowMuch(LEVEL, middle, Interval(low, high, found.fit.level, "posterior"), None, None, len(found.linked_levels.names))]
 
 
 def _levels_told(found: HeadlineFitted) -> list[Estimated]:
     """Every pair of the largest group of levels of which every two are compared."""
-    return [one for one in found.levels if isinstance(one, Estimated) and {one.first, one.second} <= set(_linked(found).names)]
-
-
-def _linked(found: HeadlineFitted) -> Linked:
-    if found.linked_levels is None:
-        raise ValueError("levels are asked of a posterior; there is none")
-    return found.linked_levels
+    return [one for one in found.levels if isinstance(one, Estimated) and {one.first, one.second} <= set(found.linked_levels.names)]
 
 
 def _of_levels(found: HeadlineFitted) -> tuple[Array, Array]:
@@ -178,7 +172,7 @@ def _of_levels(found: HeadlineFitted) -> tuple[Array, Array]:
     A median is no linear function of the levels, so that it is drawn: at every point of the fit from the same standard normals, each with
     its mirror image, whose seed is fixed.
     """
-    C, fit = _linked(found).contrasts, found.fit
+    C, fit = found.linked_levels.contrasts, found.fit
     normals = np.random.default_rng(SEED).standard_normal((DRAWS // 2, len(C)))
     roots = np.linalg.cholesky(C @ fit.covariances @ C.T)
     moved = np.concatenate([normals, -normals]) @ np.swapaxes(roots, 1, 2)  # (S, DRAWS, a − 1)

@@ -354,22 +354,22 @@ def _pairs(runs: Runs, fixed: FixedPart, apart: Separability) -> Iterator[tuple[
 def _steels(
     runs: Runs, fixed: FixedPart, held: TermsHeld, apart: Separability, fit: CrossedFitted, covariance: Array
 ) -> tuple[SteelDifference, ...]:
-    told = list(_pairs(runs, fixed, apart))
+    told, complete = list(_pairs(runs, fixed, apart)), not lacking(held)
     results = [difference(fit, c, covariance) for *_, c in told if c is not None]
     contrasts = [c for *_, c in told if c is not None]
     estimated = zip(results, simultaneous(results, np.array(contrasts), covariance, fit.level), strict=True)
     return tuple(
         SteelsNotEstimated(first, second, "no", reason)
         if c is None
-        else _steels_estimated((first, second, told, reason), c, *next(estimated), held, fit, covariance)
-        for first, second, told, reason, c in told
+        else _steels_estimated((first, second, said, reason), c, *next(estimated), complete, fit, covariance)
+        for first, second, said, reason, c in told
     )
 
 
 def _steels_estimated(
-    of: tuple[str, str, str, str], c: Array, result: Difference, at_once: Interval, held: TermsHeld, fit: CrossedFitted, covariance: Array
+    of: tuple[str, str, str, str], c: Array, result: Difference, at_once: Interval, complete: bool, fit: CrossedFitted, covariance: Array
 ) -> SteelsEstimated:
-    new = None if lacking(held) else new_hands(fit, c, result.estimate, covariance, result.interval.half_width)
+    new = new_hands(fit, c, result.estimate, covariance, result.interval.half_width) if complete else None
     read = new_hands(fit, c, result.estimate, covariance, new.interval.half_width, RUNS) if new else None
     return SteelsEstimated(*of, result, at_once, new, read)
 

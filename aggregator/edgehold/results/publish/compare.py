@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 import math
-from typing import Literal, TypedDict
+from typing import Literal
 
 from edgehold.estimates import ContrastBounded, ContrastEstimated
 from edgehold.estimates.codes import moves_together
 from edgehold.numerics.interval import Interval
-from edgehold.pooling.pairwise.comparisons import ComparisonNotPooled, ComparisonPooled, Contribution, PooledComparison
+from edgehold.pooling.pairwise.comparisons import ComparisonPooled, Contribution, PooledComparison
 from edgehold.pooling.pairwise.cumulative import Cumulative
 from edgehold.pooling.pairwise.random_effects import PredictionInterval, StudiesPooled
 from edgehold.records.model.protocol import EndpointRule
 from edgehold.results.model.numbers import published, ratio
 from edgehold.results.model.ratio import RatioInterval, ratio_interval
 from edgehold.results.model.results import Comparison, Prediction, StudyLine
-from edgehold.results.model.studies import CumulativeMonth, StudyChecksResult
+from edgehold.results.model.studies import CumulativeMonth
 from edgehold.results.words.sentences import compared, figures, ratio_text, sides, studies_joined, verdict_ending, when
 from edgehold.results.words.verdicts import kind_of
 from edgehold.words import Reason, together
@@ -38,104 +38,51 @@ def comparison_result(comparison: PooledComparison, rule: EndpointRule, unit: st
     rule, unit : the endpoint and the unit of work, for the sentence.
     interests : strongest interest named, by submission.
     """
+    pooled = comparison if isinstance(comparison, ComparisonPooled) else None
+    fit = pooled.fit if pooled else None
+    spread, within = estimable_spread(fit) if fit else None, pooled.tau2_within_interval if pooled else None
     return Comparison(
         factor=one_of(comparison.factor, FACTORS),
         first=comparison.first,
         second=comparison.second,
+        state="pooled" if isinstance(comparison, ComparisonPooled) else one_of(comparison.state, STATES),
         sentence=_sentence(comparison, rule, unit),
+        verdict=pooled.verdict.kind if pooled else "",
         studies=comparison.studies,
         one_sided=comparison.one_sided,
         claim=_claim(comparison),
         versions=_versions(comparison),
         bounds_included=_bounds_included(comparison),
+        interests=_interests(pooled) if pooled else "",
+        without_interested=pooled_ratio(pooled.without_interested) if pooled else None,
+        ruled_out_beyond=published(pooled.verdict.excludes) if pooled else None,
         blades_first=comparison.blades_first,
         blades_second=comparison.blades_second,
         testers=comparison.testers,
+        checks=study_checks_result(pooled.checks, pooled.fit) if pooled else None,
+        cumulative=tuple(map(_month, pooled.cumulative)) if pooled else (),
         lines=tuple(study_line(c, interests) for c in comparison.contributions),
         not_fitted=tuple(f"{what}: {why}" for what, why in comparison.not_fitted.items()),
-        **(_pooled(comparison) if isinstance(comparison, ComparisonPooled) else _not_pooled(comparison)),
+        result=pooled_ratio(fit),
+        ln_estimate=published(float(fit.coefficients[0])) if fit else None,
+        ln_standard_error=published(float(fit.standard_errors[0])) if fit else None,
+        df=published(fit.df) if fit else None,
+        tau=_sd(fit.tau2 if fit else None),
+        tau_low=_sd(spread.low if spread else None),
+        tau_high=_sd(spread.high if spread else None),
+        tau_within=_sd(pooled.tau2_within if pooled else None),
+        tau_within_low=_sd(within.low if within else None),
+        tau_within_high=_sd(within.high if within else None),
+        i2_percent=published(100 * fit.i2) if fit else None,
+        q=published(fit.q) if fit else None,
+        q_df=fit.q_df if fit else None,
+        q_p=published(fit.q_p) if fit else None,
+        prediction=_prediction(fit.prediction, float(fit.coefficients[0])) if fit else None,
     )
 
 
-class _Figures(TypedDict):
-    state: Literal["pooled", "listed", "single", "not estimable", "not fitted"]
-    verdict: str
-    ruled_out_beyond: float | None
-    interests: str
-    without_interested: RatioInterval | None
-    checks: StudyChecksResult | None
-    cumulative: tuple[CumulativeMonth, ...]
-    result: RatioInterval | None
-    ln_estimate: float | None
-    ln_standard_error: float | None
-    df: float | None
-    tau: float | None
-    tau_low: float | None
-    tau_high: float | None
-    tau_within: float | None
-    tau_within_low: float | None
-    tau_within_high: float | None
-    i2_percent: float | None
-    q: float | None
-    q_df: int | None
-    q_p: float | None
-    prediction: Prediction | None
-
-
-def _not_pooled(comparison: ComparisonNotPooled) -> _Figures:
-    return {
-        "state": one_of(comparison.state, STATES),
-        "verdict": "",
-        "ruled_out_beyond": None,
-        "interests": "",
-        "without_interested": None,
-        "checks": None,
-        "cumulative": (),
-        "result": None,
-        "ln_estimate": None,
-        "ln_standard_error": None,
-        "df": None,
-        "tau": None,
-        "tau_low": None,
-        "tau_high": None,
-        "tau_within": None,
-        "tau_within_low": None,
-        "tau_within_high": None,
-        "i2_percent": None,
-        "q": None,
-        "q_df": None,
-        "q_p": None,
-        "prediction": None,
-    }
-
-
-def _pooled(comparison: ComparisonPooled) -> _Figures:
-    fit = comparison.fit
-    estimate, spread, within = float(fit.coefficients[0]), estimable_spread(fit), comparison.tau2_within_interval
-    return {
-        "state": "pooled",
-        "verdict": comparison.verdict.kind,
-        "ruled_out_beyond": published(comparison.verdict.excludes),
-        "interests": _interests(comparison),
-        "without_interested": pooled_ratio(comparison.without_interested),
-        "checks": study_checks_result(comparison.checks, fit),
-        "cumulative": tuple(_month(c) for c in comparison.cumulative),
-        "result": pooled_ratio(fit),
-        "ln_estimate": published(estimate),
-        "ln_standard_error": published(float(fit.standard_errors[0])),
-        "df": published(fit.df),
-        "tau": published(math.sqrt(fit.tau2)),
-        "tau_low": published(math.sqrt(spread.low)) if spread else None,
-        "tau_high": published(math.sqrt(spread.high)) if spread else None,
-        "tau_within": None if comparison.tau2_within is None else published(math.sqrt(comparison.tau2_within)),
-        "tau_within_low": published(math.sqrt(within.low)) if within else None,
-        "tau_within_high": published(math.sqrt(within.high)) if within else None,
-        "i2_percent": published(100 * fit.i2),
-        "q": published(fit.q),
-        "q_df": fit.q_df,
-        "q_p": published(fit.q_p),
-        "prediction": _prediction(fit.prediction, estimate),
-    }
+def _sd(variance: float | None) -> float | None:
+    return None if variance is None else published(math.sqrt(variance))
 
 
 def estimable_spread(fit: StudiesPooled) -> Interval | None:

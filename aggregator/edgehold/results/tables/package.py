@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from edgehold.results.model.results import Provenance
@@ -65,15 +65,31 @@ NOT_NEGATIVE = {"reading_se", "start_se", "se", "work", "scale", "ln_variance", 
 AT_LEAST_ONE = {"order", "major", "repeats", "worthwhile_ratio"}
 
 
-def datapackage(made: Mapping[str, Mapping[str, str]], files: Mapping[str, bytes], provenance: Provenance, format_: str) -> bytes:
-    """The description of all tables.
+Resource = dict[str, Any]
+
+
+def resources(made: Mapping[str, Mapping[str, str]], files: Mapping[str, bytes]) -> tuple[list[Resource], list[Resource]]:
+    """The descriptions of all CSV files, and of the Parquet files.
 
     Parameters
     ----------
     made : columns of all tables, by name.
     files : their files, by file name: a CSV file of each, and a Parquet file of some.
+    """
+    return (
+        [_resource(name, columns, files[f"{name}.csv"], made) for name, columns in made.items()],
+        [_as_parquet(name, made[name], files[f"{name}.parquet"]) for name in made if f"{name}.parquet" in files],
+    )
+
+
+def datapackage(described: Sequence[Resource], provenance: Provenance, format_: str) -> bytes:
+    """The description of tables.
+
+    Parameters
+    ----------
+    described : each of their files, by `resources`.
     provenance : of the results.
-    format_ : the format of the results, such as ``results/2.4.0``: its number is the version, with the hash of the inputs behind it.
+    format_ : the format of the results, such as ``results/2.4.0``: its number is the version, with the hash of the input
     """
     package: dict[str, Any] = {
         "name": "edgehold-results",
@@ -82,10 +98,7 @@ def datapackage(made: Mapping[str, Mapping[str, str]], files: Mapping[str, bytes
         "profile": "data-package",
         "licenses": [{"name": "CC0-1.0", "title": "Creative Commons Zero v1.0 Universal"}],
         "sources": [_source(provenance)],
-        "resources": [
-            *(_resource(name, columns, files[f"{name}.csv"], made) for name, columns in made.items()),
-            *(_as_parquet(name, made[name], files[f"{name}.parquet"]) for name in made if f"{name}.parquet" in files),
-        ],
+        "resources": described,
     }
     return (json.dumps(package, indent=2, ensure_ascii=False) + "\n").encode("utf-8")
 

@@ -21,7 +21,7 @@ from .kit import KIT, kit, notebooks
 from .lines import GROWING, Lines, lines_of
 from .moves import moves
 from .objections import objections
-from .package import PRIMARY_KEYS, datapackage
+from .package import PRIMARY_KEYS, datapackage, resources
 from .typed import csv_of
 
 SUBMISSION = flat(SubmissionResult, without=("note", "people", "warnings"), rename={"id": "submission"})
@@ -61,9 +61,10 @@ def table_files(parts: Sequence[Mapping[str, Lines]], results: Results) -> dict[
     columns = {name: lines[0].columns for name, lines in made.items()}
     tables = {f"{name}.csv": csv_of((columns[name], ())) + b"".join(one.csv for one in lines) for name, lines in made.items()}
     typed = {f"{name}.parquet": kept(_parquet, name, columns[name], tuple(one.rows for one in made[name])) for name in GROWING}
-    described = partial(datapackage, columns, provenance=results.provenance, format_=results.format)
-    held = tables | {"datapackage.json": described(files=tables)} | notebooks()
-    return held | typed | {"datapackage.json": described(files=tables | typed), KIT: kit(held)}
+    described, typed_ones = resources(columns, tables | typed)
+    package = partial(datapackage, provenance=results.provenance, format_=results.format)
+    held = tables | {"datapackage.json": package(described)} | notebooks()
+    return held | typed | {"datapackage.json": package([*described, *typed_ones]), KIT: kit(held)}
 
 
 def _parquet(name: str, columns: Mapping[str, str], rows: tuple[bytes, ...]) -> bytes:
